@@ -1,0 +1,1 @@
+//! Configuration, sheets, plans and tools as text → checked values, or located errors.

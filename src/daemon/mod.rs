@@ -1,0 +1,1 @@
+//! The tasks, what each owns, the loop that feeds the stations.

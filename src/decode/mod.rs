@@ -1,0 +1,179 @@
+//! Turns the bytes an instrument sends into values.
+//!
+//! In: bytes, in whatever pieces they came. Out: [`Decoded`] values, in order.
+//!
+//! - Nothing is dropped: the `raw` of all values, joined, is the input.
+//! - No clock, no port, no log line in here; the caller owns all three.
+
+pub mod format;
+pub mod framing;
+pub mod meaning;
+
+pub use format::{FORMATS, Fields, FrameFormat};
+
+use crate::quantity::{Measured, MonoMicros, Unit};
+use framing::{Frame, Splitter};
+use std::collections::VecDeque;
+
+/// One thing found in the byte stream.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Decoded {
+    /// A value, as the instrument meant it.
+    Value {
+        /// The value with the digits it was sent with.
+        value: Measured,
+        /// The bytes of the frame, terminator included.
+        raw: Vec<u8>,
+    },
+    /// Bytes without meaning.
+    Undecoded {
+        /// The bytes.
+        raw: Vec<u8>,
+        /// Why.
+        reason: DecodeError,
+    },
+}
+
+impl Decoded {
+    /// The bytes it came from.
+    pub fn raw(&self) -> &[u8] {
+        match self {
+            Self::Value { raw, .. } | Self::Undecoded { raw, .. } => raw,
+        }
+    }
+}
+
+/// Why a run of bytes is not a value.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum DecodeError {
+    /// The rest of the frame did not come.
+    #[error("frame cut short: got {got} bytes and no end, want a whole frame")]
+    CutShort {
+        /// How many bytes came.
+        got: usize,
+    },
+    /// More bytes without an end than any frame has.
+    #[error("no end of frame in {got} bytes, want at most {most}")]
+    TooLong {
+        /// How many bytes came.
+        got: usize,
+        /// The longest frame of this format.
+        most: usize,
+    },
+    /// A byte that the format does not know.
+    #[error("unexpected byte 0x{got:02x} at {at}, want {want}")]
+    UnexpectedByte {
+        /// Its place in the frame.
+        at: usize,
+        /// The byte.
+        got: u8,
+        /// What the format has there.
+        want: &'static str,
+    },
+    /// No digits where a value should be.
+    #[error("no digits, want a number")]
+    NoDigits,
+    /// More digits than any instrument shows.
+    #[error("{got} digits, want at most {most}")]
+    TooManyDigits {
+        /// How many came.
+        got: usize,
+        /// The most that are understood.
+        most: usize,
+    },
+    /// A unit that no instrument of this kind sends.
+    #[error("unknown unit {got:?}, want one of mm, cm, um, in, N, kN, kgf, lbf")]
+    UnknownUnit {
+        /// What came.
+        got: String,
+    },
+    /// The instrument reports a fault of its own.
+    #[error("the gauge reports a fault: {code}")]
+    GaugeFault {
+        /// Its code, as sent.
+        code: String,
+    },
+}
+
+impl DecodeError {
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> Option<&'static str> {
+        match self {
+            Self::CutShort { .. } => Some("check the cable and its plug, then press again"),
+            Self::TooLong { .. } | Self::UnexpectedByte { .. } | Self::UnknownUnit { .. } => {
+                Some("check `line` and `format` of this instrument against its manual")
+            }
+            Self::NoDigits | Self::TooManyDigits { .. } => Some("press again"),
+            Self::GaugeFault { .. } => Some("look at the gauge's display and its battery"),
+        }
+    }
+}
+
+/// Bytes of one instrument in, values out.
+#[derive(Debug)]
+pub struct Decoder {
+    format: &'static FrameFormat,
+    default_unit: Unit,
+    splitter: Splitter,
+    found: VecDeque<Decoded>,
+}
+
+impl Decoder {
+    /// For frames of `format`; values that carry no unit are in `default_unit`.
+    pub fn new(format: &'static FrameFormat, default_unit: Unit) -> Self {
+        Self {
+            format,
+            default_unit,
+            splitter: Splitter::new(format.framing),
+            found: VecDeque::new(),
+        }
+    }
+
+    /// Takes bytes as they came; then call [`Decoder::poll`] until `None`.
+    pub fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
+        self.splitter.push(now, bytes);
+        self.decode_frames();
+    }
+
+    /// The port is closed: what is left of a frame will never be whole.
+    pub fn end(&mut self) {
+        self.splitter.end();
+        self.decode_frames();
+    }
+
+    /// Bytes that have waited past [`Decoder::gives_up_at`] for the rest of their frame are given up.
+    pub fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
+        self.splitter.give_up_on_old_bytes(now);
+        self.decode_frames();
+    }
+
+    /// When the bytes at hand will be too old to belong to a frame.
+    pub fn gives_up_at(&self) -> Option<MonoMicros> {
+        self.splitter.gives_up_at()
+    }
+
+    /// The next thing found.
+    pub fn poll(&mut self) -> Option<Decoded> {
+        self.found.pop_front()
+    }
+
+    fn decode_frames(&mut self) {
+        while let Some(frame) = self.splitter.poll() {
+            self.found.push_back(self.decode(frame));
+        }
+    }
+
+    fn decode(&self, frame: Frame) -> Decoded {
+        match frame {
+            Frame::Whole { body, raw } => match self.value(&body) {
+                Ok(value) => Decoded::Value { value, raw },
+                Err(reason) => Decoded::Undecoded { raw, reason },
+            },
+            Frame::Broken { raw, reason } => Decoded::Undecoded { raw, reason },
+        }
+    }
+
+    fn value(&self, body: &[u8]) -> Result<Measured, DecodeError> {
+        meaning::value((self.format.fields)(body)?, self.default_unit)
+    }
+}

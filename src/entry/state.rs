@@ -1,0 +1,281 @@
+//! What the entries so far amount to.
+//!
+//! In: entries in order. Out: the state of every station and instrument. The live core, a restart
+//! and a client of the feed all use this one fold, so they cannot come to differ.
+
+use super::{
+    Attached, Entry, JournalId, Outcome, Reading, Seq, Stamped, Standing, Tally, ZeroRole, Zeroed,
+};
+use crate::quantity::{Measured, WallMicros};
+use crate::spec::{ArmedSpec, AxisName, Verdict};
+use std::collections::BTreeMap;
+
+/// Everything that the journal amounts to.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct State {
+    /// The journal's name; `None` before its first entry.
+    pub journal: Option<JournalId>,
+    /// The last entry; `None` before the first.
+    pub last: Option<Seq>,
+    /// Per station name.
+    pub stations: BTreeMap<String, StationState>,
+    /// Per instrument name.
+    pub instruments: BTreeMap<String, InstrumentState>,
+}
+
+/// What is known of a station.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct StationState {
+    /// The open series.
+    pub series: Option<SeriesState>,
+    /// The last reading, whatever became of it.
+    pub last_reading: Option<(Seq, Reading)>,
+    /// How the last closed series came out.
+    pub last_outcome: Option<(Seq, Outcome, Tally)>,
+    /// Who measures, as last said.
+    pub operator: Option<String>,
+}
+
+/// What is known of an instrument.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct InstrumentState {
+    /// The station it belongs to.
+    pub station: String,
+    /// Its open port.
+    pub attached: Option<Attached>,
+    /// Why its port was last lost.
+    pub detached_because: Option<String>,
+    /// The next frame is a zero because the operator said so.
+    pub zero_said: bool,
+}
+
+/// An open series.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeriesState {
+    /// Its id: the seq of its `armed` entry.
+    pub id: Seq,
+    /// When it was opened.
+    pub since: WallMicros,
+    /// What it judges by.
+    pub spec: ArmedSpec,
+    /// Counted readings, in the order they came; at most one a slot.
+    pub readings: Vec<CountedReading>,
+    /// Of all its readings.
+    pub tally: Tally,
+    /// The zero of each instrument used in it.
+    pub zeros: BTreeMap<String, ZeroState>,
+}
+
+/// A reading that counts.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CountedReading {
+    /// The entry.
+    pub seq: Seq,
+    /// The piece, from 1.
+    pub piece: u32,
+    /// The axis.
+    pub axis: AxisName,
+    /// The instrument.
+    pub instrument: String,
+    /// The value.
+    pub value: Measured,
+    /// The verdict.
+    pub verdict: Verdict,
+}
+
+/// What the last zero frames of an instrument said in this series.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ZeroState {
+    /// The last good zero.
+    pub last_good: Option<(Seq, WallMicros)>,
+    /// The last zero frame was off.
+    pub off: bool,
+    /// A good closing zero came after the last reading.
+    pub closed: bool,
+}
+
+/// A place for one reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Slot {
+    /// The piece, from 1.
+    pub piece: u32,
+    /// The axis.
+    pub axis: AxisName,
+}
+
+impl State {
+    /// What the state is after one more entry.
+    pub fn apply(&mut self, stamped: &Stamped) {
+        let Stamped { seq, at, entry } = stamped;
+        match entry {
+            Entry::Begun { journal } => self.journal = Some(journal.clone()),
+            Entry::Segment { state, .. } => self.clone_from(state),
+            Entry::Started { .. } => self.forget_ports("the daemon was not running"),
+            Entry::Attached(attached) => self.attach(attached),
+            Entry::Detached {
+                instrument,
+                station,
+                reason,
+            } => {
+                let known = self.instrument(instrument, station);
+                known.attached = None;
+                known.detached_because = Some(reason.clone());
+            }
+            Entry::Armed(spec) => {
+                let station = self.station(&spec.station);
+                station.operator.clone_from(&spec.operator);
+                station.series = Some(SeriesState::open(*seq, *at, spec));
+            }
+            Entry::Completed(completed) => {
+                let station = self.station(&completed.station);
+                station.series = None;
+                station.last_outcome = Some((completed.series, completed.outcome, completed.tally));
+            }
+            Entry::Zeroed(zeroed) => self.zero(*seq, *at, zeroed),
+            Entry::ZeroSaid {
+                station,
+                instrument,
+            } => {
+                self.instrument(instrument, station).zero_said = true;
+            }
+            Entry::Reading(reading) => self.read(*seq, reading),
+            Entry::Doubted {
+                station, readings, ..
+            } => {
+                self.take_out(station, readings, |tally, count| tally.doubted += count);
+            }
+            Entry::Retracted {
+                station, reading, ..
+            } => {
+                self.take_out(station, &[*reading], |tally, count| {
+                    tally.retracted += count
+                });
+            }
+            Entry::Disarmed { .. }
+            | Entry::Stopped { .. }
+            | Entry::Unread(_)
+            | Entry::Noted { .. }
+            | Entry::Alerted { .. }
+            | Entry::ClockStepped { .. }
+            | Entry::Gap { .. }
+            | Entry::DamageAccepted { .. } => {}
+        }
+        self.last = Some(*seq);
+    }
+
+    fn station(&mut self, name: &str) -> &mut StationState {
+        self.stations.entry(name.to_owned()).or_default()
+    }
+
+    fn instrument(&mut self, name: &str, station: &str) -> &mut InstrumentState {
+        let known = self.instruments.entry(name.to_owned()).or_default();
+        station.clone_into(&mut known.station);
+        known
+    }
+
+    fn forget_ports(&mut self, because: &str) {
+        for instrument in self.instruments.values_mut() {
+            instrument.attached = None;
+            instrument.detached_because = Some(because.to_owned());
+        }
+    }
+
+    fn attach(&mut self, attached: &Attached) {
+        let known = self.instrument(&attached.instrument, &attached.station);
+        known.attached = Some(attached.clone());
+        known.detached_because = None;
+    }
+
+    fn zero(&mut self, seq: Seq, at: WallMicros, zeroed: &Zeroed) {
+        self.instrument(&zeroed.instrument, &zeroed.station)
+            .zero_said = false;
+        let Some(series) = self.station(&zeroed.station).series.as_mut() else {
+            return;
+        };
+        let zero = series.zeros.entry(zeroed.instrument.clone()).or_default();
+        zero.off = !zeroed.ok;
+        zero.closed = zeroed.ok && zeroed.role == ZeroRole::Closing;
+        if zeroed.ok {
+            zero.last_good = Some((seq, at));
+        }
+    }
+
+    fn read(&mut self, seq: Seq, reading: &Reading) {
+        let station = self.station(&reading.station);
+        station.last_reading = Some((seq, reading.clone()));
+        let Some(series) = station.series.as_mut() else {
+            return;
+        };
+        let counted = match (&reading.standing, &reading.slot) {
+            (Standing::Counted, Some(slot)) => slot.verdict.map(|verdict| (slot, verdict)),
+            (Standing::Counted | Standing::NotCounted { .. }, _) => None,
+        };
+        let Some((slot, verdict)) = counted else {
+            series.tally.not_counted += 1;
+            return;
+        };
+        *series.tally.of(verdict) += 1;
+        series
+            .zeros
+            .entry(reading.instrument.clone())
+            .or_default()
+            .closed = false;
+        series.readings.push(CountedReading {
+            seq,
+            piece: slot.piece,
+            axis: slot.axis.clone(),
+            instrument: reading.instrument.clone(),
+            value: reading.value,
+            verdict,
+        });
+    }
+
+    fn take_out(&mut self, station: &str, readings: &[Seq], count: fn(&mut Tally, u32)) {
+        let Some(series) = self.station(station).series.as_mut() else {
+            return;
+        };
+        for seq in readings {
+            let Some(at) = series
+                .readings
+                .iter()
+                .position(|reading| reading.seq == *seq)
+            else {
+                continue;
+            };
+            let reading = series.readings.remove(at);
+            let counted = series.tally.of(reading.verdict);
+            *counted = counted.saturating_sub(1);
+            count(&mut series.tally, 1);
+        }
+    }
+}
+
+impl Tally {
+    fn of(&mut self, verdict: Verdict) -> &mut u32 {
+        match verdict {
+            Verdict::Pass => &mut self.passed,
+            Verdict::FailLow | Verdict::FailHigh => &mut self.failed,
+            Verdict::UnsureLow | Verdict::UnsureHigh => &mut self.unsure,
+        }
+    }
+}
+
+impl SeriesState {
+    fn open(id: Seq, since: WallMicros, spec: &ArmedSpec) -> Self {
+        Self {
+            id,
+            since,
+            spec: spec.clone(),
+            readings: Vec::new(),
+            tally: Tally::default(),
+            zeros: BTreeMap::new(),
+        }
+    }
+
+    /// The reading that fills this slot.
+    pub fn in_slot(&self, slot: &Slot) -> Option<&CountedReading> {
+        self.readings
+            .iter()
+            .find(|reading| reading.piece == slot.piece && reading.axis == slot.axis)
+    }
+}

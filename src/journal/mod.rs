@@ -1,0 +1,1 @@
+//! Entries on disk.

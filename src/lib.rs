@@ -1,0 +1,38 @@
+//! `tallyjaw` reads a caliper over a serial line and keeps a durable verdict for every crimp.
+//!
+//! Modules in the order in which they may know each other; a module names only those above it.
+//! Above the line there is no file, port, thread, clock or log line.
+//!
+//! | module | job |
+//! |---|---|
+//! | [`quantity`] | exact values |
+//! | [`decode`] | bytes → values |
+//! | [`spec`] | what is asked, and the verdict |
+//! | [`config`] | text → checked configuration, or located errors |
+//! | [`entry`] | what one journal line says, and what all of them amount to |
+//! | [`station`] | the core: inputs and the time in, entries out |
+//! | [`message`] | what clients and daemon say to each other |
+//! | *the line* | |
+//! | [`serial`] | ports |
+//! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
+//! | [`journal`] | entries on disk |
+//! | [`sink`] | what reads the journal with a cursor of its own |
+//! | [`clients`] | the feed and control sockets |
+//! | [`daemon`] | the tasks |
+//! | [`cli`] | the command line |
+
+pub mod config;
+pub mod decode;
+pub mod entry;
+pub mod message;
+pub mod quantity;
+pub mod spec;
+pub mod station;
+// --- edge: below this line code may touch the world ---
+pub mod cli;
+pub mod clients;
+pub mod daemon;
+pub mod journal;
+pub mod serial;
+pub mod sink;
+pub mod virtual_caliper;

@@ -1,0 +1,1 @@
+//! What clients and daemon say to each other.

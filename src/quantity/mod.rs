@@ -1,0 +1,280 @@
+//! Exact values: lengths, forces, wire areas and times, as whole numbers of a small unit.
+//!
+//! In: text and decimal digits as an instrument or a sheet gives them. Out: integers that can be
+//! compared without a tolerance, and the same text again.
+//!
+//! - No float in here: `1.62 mm` is 1 620 000 nm, and an inch is 25 400 000 nm (exact by definition).
+//! - A [`Measured`] value keeps the digits that its instrument showed.
+
+mod area;
+mod decimal;
+mod force;
+mod length;
+mod time;
+mod unit;
+
+pub use area::Area;
+pub use decimal::{Decimal, ParseDecimalError};
+pub use force::Force;
+pub use length::Length;
+pub use time::{MonoMicros, Now, WallMicros};
+pub use unit::Unit;
+
+use std::fmt;
+
+/// What kind of thing a value measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Dimension {
+    /// A length, kept in nanometres.
+    Length,
+    /// A force, kept in millinewtons.
+    Force,
+}
+
+/// A length or a force, exact.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Quantity {
+    /// A length in whole nanometres.
+    Length(Length),
+    /// A force in whole millinewtons.
+    Force(Force),
+}
+
+impl Quantity {
+    /// What it measures.
+    pub fn dimension(self) -> Dimension {
+        match self {
+            Self::Length(_) => Dimension::Length,
+            Self::Force(_) => Dimension::Force,
+        }
+    }
+
+    /// The whole number of base units: nanometres of a length, millinewtons of a force.
+    pub fn base(self) -> i64 {
+        match self {
+            Self::Length(length) => length.nanometres(),
+            Self::Force(force) => force.millinewtons(),
+        }
+    }
+
+    /// From a whole number of base units of `dimension`.
+    pub fn from_base(dimension: Dimension, base: i64) -> Self {
+        match dimension {
+            Dimension::Length => Self::Length(Length::from_nanometres(base)),
+            Dimension::Force => Self::Force(Force::from_millinewtons(base)),
+        }
+    }
+
+    /// `digits` of `unit`, rounded to the nearest base unit (ties away from zero).
+    ///
+    /// Exact for every step a caliper shows: 0.001 mm is 1 000 nm and 0.00005 in is 1 270 nm.
+    /// `None` if it does not fit in 64 bits.
+    pub fn of(digits: Decimal, unit: Unit) -> Option<Self> {
+        let (numerator, denominator) = unit.base_per_one();
+        let scaled = i128::from(digits.coefficient()).checked_mul(numerator)?;
+        let divisor =
+            denominator.checked_mul(10_i128.checked_pow(u32::from(digits.decimals()))?)?;
+        let base = i64::try_from(divide_rounding(scaled, divisor)).ok()?;
+        Some(Self::from_base(unit.dimension(), base))
+    }
+
+    /// The value in `unit` with `decimals` digits after the point, rounded (ties away from zero).
+    ///
+    /// `None` if `unit` measures something else.
+    pub fn in_unit(self, unit: Unit, decimals: u8) -> Option<Decimal> {
+        if unit.dimension() != self.dimension() {
+            return None;
+        }
+        let (numerator, denominator) = unit.base_per_one();
+        let scale = 10_i128.checked_pow(u32::from(decimals))?;
+        let scaled = i128::from(self.base())
+            .checked_mul(denominator)?
+            .checked_mul(scale)?;
+        let coefficient = i64::try_from(divide_rounding(scaled, numerator)).ok()?;
+        Some(Decimal::new(coefficient, decimals))
+    }
+}
+
+/// `numerator / denominator` to the nearest whole number, ties away from zero; `denominator > 0`.
+fn divide_rounding(numerator: i128, denominator: i128) -> i128 {
+    let half = denominator / 2;
+    if numerator >= 0 {
+        (numerator + half) / denominator
+    } else {
+        (numerator - half) / denominator
+    }
+}
+
+/// A value as an instrument gave it: what it is, and the digits it was shown with.
+///
+/// ```
+/// use tallyjaw::quantity::{Decimal, Measured, Unit};
+/// let value = Measured::new("1.60".parse::<Decimal>()?, Unit::Millimetre).unwrap();
+/// assert_eq!(value.quantity().base(), 1_600_000);
+/// assert_eq!(value.to_string(), "1.60 mm");
+/// # Ok::<_, tallyjaw::quantity::ParseDecimalError>(())
+/// ```
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Measured {
+    quantity: Quantity,
+    digits: Decimal,
+    unit: Unit,
+}
+
+impl Measured {
+    /// `digits` of `unit`; `None` if it does not fit in 64 bits of the base unit.
+    pub fn new(digits: Decimal, unit: Unit) -> Option<Self> {
+        Some(Self {
+            quantity: Quantity::of(digits, unit)?,
+            digits,
+            unit,
+        })
+    }
+
+    /// The exact value.
+    pub fn quantity(self) -> Quantity {
+        self.quantity
+    }
+
+    /// The digits as shown.
+    pub fn digits(self) -> Decimal {
+        self.digits
+    }
+
+    /// The unit the digits are in.
+    pub fn unit(self) -> Unit {
+        self.unit
+    }
+}
+
+impl fmt::Display for Measured {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}", self.digits, self.unit)
+    }
+}
+
+/// Why a text is not a quantity.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ParseQuantityError {
+    /// The number itself is faulty.
+    #[error(transparent)]
+    Number(#[from] ParseDecimalError),
+    /// There is no unit behind the number.
+    #[error("no unit behind {got:?}, want one of {want}", want = Unit::list())]
+    NoUnit {
+        /// The text.
+        got: String,
+    },
+    /// The unit is not one we know.
+    #[error("unknown unit {got:?}, want one of {want}", want = Unit::list())]
+    UnknownUnit {
+        /// The text of the unit.
+        got: String,
+    },
+    /// A length was asked for and a force given, or the other way round.
+    #[error("got a {got}, want a {want}")]
+    WrongDimension {
+        /// What was given.
+        got: Dimension,
+        /// What is needed.
+        want: Dimension,
+    },
+    /// More than 64 bits of the base unit.
+    #[error("{got:?} is too large")]
+    TooLarge {
+        /// The text.
+        got: String,
+    },
+}
+
+impl fmt::Display for Dimension {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Length => "length",
+            Self::Force => "force",
+        })
+    }
+}
+
+impl std::str::FromStr for Measured {
+    type Err = ParseQuantityError;
+
+    /// `1.62 mm`, `0.0638 in`, `30 lbf`; the blank may be left out.
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let trimmed = text.trim();
+        let unit_at = trimmed
+            .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '+' | '-' | ' ')))
+            .ok_or_else(|| ParseQuantityError::NoUnit {
+                got: trimmed.to_owned(),
+            })?;
+        let (number, unit) = trimmed.split_at(unit_at);
+        let unit =
+            Unit::from_symbol(unit.trim()).ok_or_else(|| ParseQuantityError::UnknownUnit {
+                got: unit.trim().to_owned(),
+            })?;
+        let digits: Decimal = number.trim().parse()?;
+        Self::new(digits, unit).ok_or_else(|| ParseQuantityError::TooLarge {
+            got: trimmed.to_owned(),
+        })
+    }
+}
+
+impl Measured {
+    /// The length, or an error that says a force was given.
+    pub fn length(self) -> Result<Length, ParseQuantityError> {
+        match self.quantity {
+            Quantity::Length(length) => Ok(length),
+            Quantity::Force(_) => Err(ParseQuantityError::WrongDimension {
+                got: Dimension::Force,
+                want: Dimension::Length,
+            }),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    #[test]
+    fn a_millimetre_and_an_inch_are_exact() {
+        let of = |text: &str| text.parse::<Measured>().unwrap().quantity().base();
+        assert_eq!(of("1.62 mm"), 1_620_000);
+        assert_eq!(of("1 in"), 25_400_000); // exact: international yard and pound agreement of 1959
+        assert_eq!(of("0.0005 in"), 12_700);
+        assert_eq!(of("0.0638in"), 1_620_520);
+        assert_eq!(of("-0.02 mm"), -20_000);
+        assert_eq!(of("162 um"), 162_000);
+        assert_eq!(of("135 N"), 135_000);
+        assert_eq!(of("1 kgf"), 9_807); // 9.80665 N, NIST SP 811 appendix B, from memory
+        assert_eq!(of("30 lbf"), 133_447); // 4.4482216152605 N, NIST SP 811 appendix B, from memory
+    }
+
+    #[test]
+    fn a_value_without_a_known_unit_says_what_was_got_and_what_is_wanted() {
+        let error = "1.62 mn".parse::<Measured>().unwrap_err().to_string();
+        assert_eq!(
+            error,
+            "unknown unit \"mn\", want one of mm, cm, um, in, N, kN, kgf, lbf"
+        );
+        assert!("1.62".parse::<Measured>().is_err());
+    }
+
+    proptest! {
+        #[test]
+        fn text_of_a_value_reads_back_as_the_same_value(coefficient in -10_000_000i64..10_000_000, decimals in 0u8..6, unit in 0usize..8) {
+            let unit = Unit::ALL[unit];
+            let value = Measured::new(Decimal::new(coefficient, decimals), unit).unwrap();
+            prop_assert_eq!(value.to_string().parse::<Measured>().unwrap(), value);
+        }
+
+        #[test]
+        fn a_value_in_its_own_unit_has_its_own_digits(coefficient in -10_000_000i64..10_000_000, decimals in 0u8..4) {
+            for unit in [Unit::Millimetre, Unit::Inch] {
+                let value = Measured::new(Decimal::new(coefficient, decimals), unit).unwrap();
+                prop_assert_eq!(value.quantity().in_unit(unit, decimals), Some(value.digits()));
+            }
+        }
+    }
+}

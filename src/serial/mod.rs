@@ -1,0 +1,1 @@
+//! Opening a port, reading it, its end.

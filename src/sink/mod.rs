@@ -1,0 +1,1 @@
+//! What reads the journal with a cursor of its own.

@@ -1,0 +1,121 @@
+//! The armed specification: everything a verdict rests on, complete in itself.
+//!
+//! It is stored whole in the `armed` entry, so that every verdict can be recomputed from the
+//! journal alone, whatever became of sheets and plans since.
+
+use super::{AxisName, Decision, Limits, Order, Purpose, ToolClass, WireSize, ZeroPolicy};
+use crate::quantity::{Quantity, Unit};
+
+/// What a station measures and judges by.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ArmedSpec {
+    /// The station.
+    pub station: String,
+    /// The plan's id; `None` if armed inline.
+    pub plan: Option<String>,
+    /// Who measures.
+    pub operator: Option<String>,
+    /// The terminal's id.
+    pub terminal: String,
+    /// Where its limits are from.
+    pub source: Option<String>,
+    /// The wire, in mm² and by gauge.
+    pub wire: WireSize,
+    /// Why.
+    pub purpose: Purpose,
+    /// The crimp tool.
+    pub tool: Option<ArmedTool>,
+    /// What is measured, in order.
+    pub axes: Vec<ArmedAxis>,
+    /// Which slot is next.
+    pub order: Order,
+    /// How many pieces.
+    pub pieces: u32,
+    /// How values are judged.
+    pub decision: Decision,
+    /// When a zero is asked for.
+    pub zero: ZeroPolicy,
+    /// Open the next series when this one is full.
+    pub repeat: bool,
+    /// The instruments whose values count.
+    pub instruments: Vec<ArmedInstrument>,
+    /// What the operator was warned of.
+    pub warnings: Vec<String>,
+}
+
+/// The crimp tool of a series.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ArmedTool {
+    /// Its id.
+    pub id: String,
+    /// What it was made for.
+    pub class: ToolClass,
+    /// The nest used.
+    pub nest: Option<String>,
+}
+
+/// One axis of a series.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ArmedAxis {
+    /// Its name.
+    pub name: AxisName,
+    /// What the sheet allows.
+    pub limits: Limits,
+    /// A value outside is implausible on this axis; `None` where any is plausible.
+    pub plausible: Option<(Quantity, Quantity)>,
+    /// The guard band per instrument that can measure it.
+    pub guards: Vec<Guard>,
+}
+
+/// How far limits are drawn in for one instrument on one axis.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Guard {
+    /// The instrument's name.
+    pub instrument: String,
+    /// Width in base units; 0 under the simple rule.
+    pub width: i64,
+    /// Half the tolerance over 2u, in hundredths; `None` where it is undefined.
+    pub test_uncertainty_ratio_hundredths: Option<u32>,
+}
+
+/// What the series knows of an instrument.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ArmedInstrument {
+    /// Its name.
+    pub name: String,
+    /// The unit of values that carry none.
+    pub unit: Unit,
+    /// One count.
+    pub resolution: Quantity,
+    /// Maximum permissible error.
+    pub max_error: Option<Quantity>,
+    /// Standard deviation of repeated readings.
+    pub repeatability: Option<Quantity>,
+    /// Least and greatest value it can show.
+    pub range: Option<(Quantity, Quantity)>,
+    /// Some armed axis can read within its zero band: a zero must be said.
+    pub zero_must_be_said: bool,
+}
+
+impl ArmedSpec {
+    /// The axis of this name.
+    pub fn axis(&self, name: &AxisName) -> Option<&ArmedAxis> {
+        self.axes.iter().find(|axis| axis.name == *name)
+    }
+
+    /// The instrument of this name.
+    pub fn instrument(&self, name: &str) -> Option<&ArmedInstrument> {
+        self.instruments
+            .iter()
+            .find(|instrument| instrument.name == name)
+    }
+}
+
+impl ArmedAxis {
+    /// The guard band of this instrument, in base units.
+    pub fn guard_of(&self, instrument: &str) -> Option<&Guard> {
+        self.guards
+            .iter()
+            .find(|guard| guard.instrument == instrument)
+    }
+}

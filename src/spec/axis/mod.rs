@@ -1,0 +1,92 @@
+//! What can be measured on a crimp. To add one: a row here, and a file beside this one if it
+//! needs more than a row.
+
+use crate::quantity::Dimension;
+use std::fmt;
+
+/// The name of an axis, as it stands in sheets and entries.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct AxisName(String);
+
+impl AxisName {
+    /// Any name; whether it is known is a matter of the configuration.
+    pub fn new(name: impl Into<String>) -> Self {
+        Self(name.into())
+    }
+
+    /// The name.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl fmt::Display for AxisName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+/// One thing that can be measured.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Axis {
+    /// As in sheets and entries: `core_crimp_height`.
+    pub name: AxisName,
+    /// What it measures.
+    pub dimension: Dimension,
+    /// Half the plausible window, in percent of nominal.
+    pub plausible_percent: u16,
+}
+
+/// A built-in axis.
+#[derive(Debug)]
+pub struct AxisRow {
+    /// Stands in people's sheets; never changes.
+    pub name: &'static str,
+    /// What it measures.
+    pub dimension: Dimension,
+}
+
+const fn length(name: &'static str) -> AxisRow {
+    AxisRow {
+        name,
+        dimension: Dimension::Length,
+    }
+}
+
+/// Every built-in axis.
+pub const AXES: &[AxisRow] = &[
+    length("core_crimp_height"),
+    length("core_crimp_width"),
+    length("insulation_crimp_height"),
+    length("insulation_crimp_width"),
+    length("strip_length"),
+    length("bellmouth"),
+    length("cutoff_tab"),
+    AxisRow {
+        name: "pull_force",
+        dimension: Dimension::Force,
+    },
+];
+
+/// Half the plausible window of an axis that says nothing else, in percent of nominal.
+pub const PLAUSIBLE_PERCENT: u16 = 20;
+
+impl Axis {
+    /// The built-in axes, as a configuration without axes of its own has them.
+    pub fn built_in() -> Vec<Self> {
+        AXES.iter()
+            .map(|row| Self {
+                name: AxisName::new(row.name),
+                dimension: row.dimension,
+                plausible_percent: PLAUSIBLE_PERCENT,
+            })
+            .collect()
+    }
+}
+
+impl AxisName {
+    /// The name in words: `core crimp height`.
+    pub fn words(&self) -> String {
+        self.0.replace('_', " ")
+    }
+}

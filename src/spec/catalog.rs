@@ -1,0 +1,51 @@
+//! Everything that can be armed, as one value that a reload replaces whole.
+
+use super::{Axis, AxisName, Instrument, Plan, Terminal, Tool};
+
+/// Everything the configuration knows, checked.
+#[derive(Debug, Clone, Default)]
+pub struct Catalog {
+    /// Station names, in the order of the configuration.
+    pub stations: Vec<String>,
+    /// Built-in and declared axes.
+    pub axes: Vec<Axis>,
+    /// Terminals of all sheets.
+    pub terminals: Vec<Terminal>,
+    /// Plans.
+    pub plans: Vec<Plan>,
+    /// Tools.
+    pub tools: Vec<Tool>,
+    /// Instruments that measure, scan or click.
+    pub instruments: Vec<Instrument>,
+}
+
+impl Catalog {
+    /// The axis of this name.
+    pub fn axis(&self, name: &AxisName) -> Option<&Axis> {
+        self.axes.iter().find(|axis| axis.name == *name)
+    }
+
+    /// The terminal of this id.
+    pub fn terminal(&self, id: &str) -> Option<&Terminal> {
+        self.terminals.iter().find(|terminal| terminal.id == id)
+    }
+
+    /// The plan of this id.
+    pub fn plan(&self, id: &str) -> Option<&Plan> {
+        self.plans
+            .iter()
+            .find(|plan| plan.id.as_deref() == Some(id))
+    }
+
+    /// The tool of this id.
+    pub fn tool(&self, id: &str) -> Option<&Tool> {
+        self.tools.iter().find(|tool| tool.id == id)
+    }
+
+    /// The instrument of this name.
+    pub fn instrument(&self, name: &str) -> Option<&Instrument> {
+        self.instruments
+            .iter()
+            .find(|instrument| instrument.name == name)
+    }
+}

@@ -1,0 +1,93 @@
+//! An instrument as the core needs to know it; its port is no concern of the core.
+
+use crate::decode::FrameFormat;
+use crate::quantity::{Dimension, Quantity, Unit};
+use std::time::Duration;
+
+/// What stands at the end of a port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum InstrumentKind {
+    /// Measures lengths.
+    Caliper,
+    /// Measures forces.
+    Force,
+    /// Sends the text of cards.
+    Scanner,
+    /// A contact.
+    Pedal,
+}
+
+impl InstrumentKind {
+    /// Every kind.
+    pub const ALL: [Self; 4] = [Self::Caliper, Self::Force, Self::Scanner, Self::Pedal];
+
+    /// As in the configuration.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Caliper => "caliper",
+            Self::Force => "force",
+            Self::Scanner => "scanner",
+            Self::Pedal => "pedal",
+        }
+    }
+
+    /// What it measures, if anything.
+    pub const fn dimension(self) -> Option<Dimension> {
+        match self {
+            Self::Caliper => Some(Dimension::Length),
+            Self::Force => Some(Dimension::Force),
+            Self::Scanner | Self::Pedal => None,
+        }
+    }
+}
+
+/// How values become readings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Capture {
+    /// A frame a press; repeats within `bounce` with the same value fold into one.
+    Press {
+        /// 150 ms unless configured.
+        bounce: Duration,
+    },
+}
+
+impl Capture {
+    /// As in the configuration.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Press { .. } => "press",
+        }
+    }
+}
+
+/// An instrument that measures.
+#[derive(Debug, Clone)]
+pub struct Instrument {
+    /// Its name in the configuration and in entries.
+    pub name: String,
+    /// The station it belongs to.
+    pub station: String,
+    /// What it is.
+    pub kind: InstrumentKind,
+    /// How its frames look.
+    pub format: &'static FrameFormat,
+    /// The unit of values that carry none.
+    pub unit: Unit,
+    /// One count.
+    pub resolution: Quantity,
+    /// Maximum permissible error, from its calibration.
+    pub max_error: Option<Quantity>,
+    /// Standard deviation of repeated readings.
+    pub repeatability: Option<Quantity>,
+    /// Least and greatest value it can show.
+    pub range: Option<(Quantity, Quantity)>,
+    /// How values become readings.
+    pub capture: Capture,
+}
+
+impl Instrument {
+    /// `counts` of its resolution, in base units.
+    pub fn counts(&self, counts: u32) -> i64 {
+        self.resolution.base().saturating_mul(i64::from(counts))
+    }
+}

@@ -1,0 +1,27 @@
+//! What is asked of a crimp, and how a value is judged against it.
+//!
+//! In: sheets, plans, tools and instruments as the configuration gives them. Out: an
+//! [`ArmedSpec`], complete in itself, and verdicts. Nothing in here knows how a reading arrived.
+
+pub mod armed;
+pub mod axis;
+pub mod catalog;
+pub mod instrument;
+pub mod limits;
+pub mod plan;
+pub mod sheet;
+pub mod tool;
+pub mod uncertainty;
+pub mod verdict;
+pub mod wire;
+
+pub use armed::{ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Guard};
+pub use axis::{Axis, AxisName};
+pub use catalog::Catalog;
+pub use instrument::{Capture, Instrument, InstrumentKind};
+pub use limits::Limits;
+pub use plan::{Order, Plan, Purpose, WireRequest, ZeroPolicy};
+pub use sheet::{Row, Terminal};
+pub use tool::{Nest, Tool, ToolClass};
+pub use verdict::{Decision, Verdict, judge};
+pub use wire::{SizingSystem, WireSize};

@@ -1,0 +1,149 @@
+//! Plans: a named thing to arm.
+
+use super::{AxisName, Decision, SizingSystem};
+use std::time::Duration;
+
+/// Why pieces are measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Purpose {
+    /// The first pieces off a set-up tool.
+    FirstOff,
+    /// Pieces during a run.
+    InProcess,
+    /// The last pieces before a tool is put away.
+    LastOff,
+    /// Pieces to show that a tool is fit.
+    Qualification,
+    /// Pieces out of a known-good harness.
+    Reference,
+    /// The same pieces again and again, to judge the measuring itself.
+    GaugeStudy,
+    /// The instrument against a gauge block.
+    Verification,
+}
+
+impl Purpose {
+    /// Every purpose.
+    pub const ALL: [Self; 7] = [
+        Self::FirstOff,
+        Self::InProcess,
+        Self::LastOff,
+        Self::Qualification,
+        Self::Reference,
+        Self::GaugeStudy,
+        Self::Verification,
+    ];
+
+    /// As in plans and entries.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::FirstOff => "first_off",
+            Self::InProcess => "in_process",
+            Self::LastOff => "last_off",
+            Self::Qualification => "qualification",
+            Self::Reference => "reference",
+            Self::GaugeStudy => "gauge_study",
+            Self::Verification => "verification",
+        }
+    }
+
+    /// The purpose of this name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|purpose| purpose.name() == name)
+    }
+}
+
+/// Which slot is measured next.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Order {
+    /// All heights, then all widths.
+    ByAxis,
+    /// Height and width of each piece.
+    ByPiece,
+}
+
+impl Order {
+    /// Every order.
+    pub const ALL: [Self; 2] = [Self::ByAxis, Self::ByPiece];
+
+    /// As in plans and entries.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::ByAxis => "by_axis",
+            Self::ByPiece => "by_piece",
+        }
+    }
+
+    /// The order of this name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|order| order.name() == name)
+    }
+}
+
+/// When a zero is asked for, and how good it must be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct ZeroPolicy {
+    /// Before the first reading of a series.
+    pub before_first: bool,
+    /// After every so many pieces.
+    pub every_pieces: Option<u32>,
+    /// After this long without one.
+    pub every: Option<Duration>,
+    /// After the last reading.
+    pub closing: bool,
+    /// A frame this close to the origin, in counts, is a zero frame.
+    pub band_counts: u32,
+    /// A zero frame further off than this, in counts, is off.
+    pub limit_counts: u32,
+}
+
+impl Default for ZeroPolicy {
+    fn default() -> Self {
+        Self {
+            before_first: true,
+            every_pieces: None,
+            every: None,
+            closing: true,
+            band_counts: 2,
+            limit_counts: 1,
+        }
+    }
+}
+
+/// A wire as a plan names it: `14 ga` with a sizing system, or `2.0 mm²`.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct WireRequest {
+    /// As written.
+    pub text: String,
+    /// The system a gauge is resolved in.
+    pub sizing: Option<SizingSystem>,
+}
+
+/// A named thing to arm.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Plan {
+    /// Its name; `None` for one given inline.
+    pub id: Option<String>,
+    /// The terminal's id in a sheet.
+    pub terminal: String,
+    /// The wire that is crimped.
+    pub wire: WireRequest,
+    /// What is measured, in order.
+    pub axes: Vec<AxisName>,
+    /// Which slot is next.
+    pub order: Order,
+    /// How many pieces.
+    pub pieces: u32,
+    /// Why.
+    pub purpose: Purpose,
+    /// The crimp tool's id.
+    pub tool: Option<String>,
+    /// The nest used.
+    pub nest: Option<String>,
+    /// How values are judged.
+    pub decision: Decision,
+    /// When a zero is asked for.
+    pub zero: ZeroPolicy,
+    /// Open the next series when this one is full.
+    pub repeat: bool,
+}

@@ -1,0 +1,1 @@
+//! A pseudo-terminal's other end: sends what a caliper would.
