@@ -1,0 +1,130 @@
+//! Every fault of a configuration with its file, line, column, caret and remedy.
+//!
+//! In: a place in a text and what is wrong there. Out: text for people; a program's output reads
+//! the fields. Nothing in here knows what a configuration contains.
+
+use annotate_snippets::renderer::DecorStyle;
+use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+
+/// A text and where it is from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Source {
+    /// Where it is from, as shown to people.
+    pub path: PathBuf,
+    /// The whole of it.
+    pub text: String,
+}
+
+/// One fault of a configuration.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Diagnostic {
+    /// The file.
+    pub path: PathBuf,
+    /// Its place in the file, in bytes.
+    pub span: Range<usize>,
+    /// The line it starts on, from 1.
+    pub line: usize,
+    /// The column it starts at, in characters, from 1.
+    pub column: usize,
+    /// What was got.
+    pub message: String,
+    /// What is expected there; beside the caret.
+    pub label: String,
+    /// What to do about it.
+    pub help: Option<String>,
+}
+
+/// A text with the places where its lines start, so that many faults in a long file cost little.
+#[derive(Debug, Clone)]
+pub(super) struct Lines {
+    starts: Vec<usize>,
+}
+
+impl Lines {
+    /// Of this text.
+    pub(super) fn new(text: &str) -> Self {
+        let after_ends = text
+            .bytes()
+            .enumerate()
+            .filter(|(_, byte)| *byte == b'\n')
+            .map(|(at, _)| at + 1);
+        Self {
+            starts: std::iter::once(0).chain(after_ends).collect(),
+        }
+    }
+
+    /// Line and column of the byte `at`, both from 1; a byte order mark is no column.
+    fn position(&self, text: &str, at: usize) -> (usize, usize) {
+        let line = self.starts.partition_point(|start| *start <= at).max(1);
+        let start = self.starts.get(line - 1).copied().unwrap_or(0);
+        let before = text.get(start..at).unwrap_or("");
+        let columns = before.chars().filter(|c| *c != '\u{feff}').count();
+        (line, columns + 1)
+    }
+}
+
+impl Diagnostic {
+    /// A fault at `span` of `source`; a span that is no piece of the text is moved to one.
+    pub(super) fn at(
+        source: &Source,
+        lines: &Lines,
+        span: Range<usize>,
+        message: String,
+        label: String,
+        help: Option<String>,
+    ) -> Self {
+        let span = within(&source.text, span);
+        let (line, column) = lines.position(&source.text, span.start);
+        Self {
+            path: source.path.clone(),
+            span,
+            line,
+            column,
+            message,
+            label,
+            help,
+        }
+    }
+
+    /// The fault as text: what was got, file, line and column, the line itself with a caret and
+    /// what is expected, and the remedy. `text` is the text of the file.
+    pub fn render(&self, text: &str, colour: bool) -> String {
+        let renderer = if colour {
+            Renderer::styled()
+        } else {
+            Renderer::plain()
+        };
+        let path = shown(&self.path);
+        let snippet = Snippet::source(text).path(path).annotation(
+            AnnotationKind::Primary
+                .span(within(text, self.span.clone()))
+                .label(self.label.as_str()),
+        );
+        let mut group = Level::ERROR
+            .primary_title(self.message.as_str())
+            .element(snippet);
+        if let Some(help) = &self.help {
+            group = group.element(Level::HELP.message(help.as_str()));
+        }
+        renderer.decor_style(DecorStyle::Ascii).render(&[group])
+    }
+}
+
+/// A path as people are shown it.
+fn shown(path: &Path) -> String {
+    path.display().to_string()
+}
+
+/// The piece of `text` nearest to `span`.
+fn within(text: &str, span: Range<usize>) -> Range<usize> {
+    let floor = |at: usize| {
+        (0..=at.min(text.len()))
+            .rev()
+            .find(|at| text.is_char_boundary(*at))
+            .unwrap_or(0)
+    };
+    let start = floor(span.start);
+    start..floor(span.end).max(start)
+}
