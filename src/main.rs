@@ -1,3 +1,5 @@
 //! Hands the arguments to [`tallyjaw::cli`] and turns its answer into an exit code.
 
-fn main() {}
+fn main() -> std::process::ExitCode {
+    tallyjaw::cli::main(std::env::args_os())
+}

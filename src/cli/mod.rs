@@ -1,1 +1,99 @@
-//! The command line.
+//! The command line: the list of subcommands, and what a run amounts to.
+//!
+//! In: arguments. Out: text on standard output, an [`Exit`] or a [`Failure`]. A subcommand is a file
+//! with its arguments and `run(self, context, out)`; to add one: the file, a variant of [`Command`]
+//! and its name in [`help::GROUPS`].
+
+mod completions;
+mod context;
+mod failure;
+mod help;
+mod man;
+
+pub use context::Context;
+pub use failure::{Failure, FailureKind};
+
+use clap::{FromArgMatches, Parser, Subcommand};
+use std::ffi::OsString;
+use std::io::{self, BufWriter, Write};
+use std::process::ExitCode;
+
+/// What the question's answer was.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Exit {
+    /// Done, or the answer is yes: exit code 0.
+    Yes,
+    /// The answer is no (`check` found errors, `verify` found damage): exit code 1.
+    No,
+}
+
+/// Reads a caliper over a serial line and keeps a durable verdict for every crimp.
+#[derive(Debug, Parser)]
+#[command(name = "tallyjaw", version, arg_required_else_help = true)]
+#[command(disable_help_subcommand = true, infer_subcommands = false)]
+struct Cli {
+    #[command(flatten)]
+    context: Context,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    // Run it: demo, serve, reload.
+
+    // Say what is measured: arm, disarm, retract, note, zero.
+
+    // See what is going on, and what was: status, watch, series, verify.
+
+    // Set it up: check, ports, sheet, wire, plans, tools.
+
+    // For the shell.
+    Completions(completions::Completions),
+    Man(man::Man),
+}
+
+impl Command {
+    fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        match self {
+            Self::Completions(command) => command.run(context, out),
+            Self::Man(command) => command.run(context, out),
+        }
+    }
+}
+
+/// Runs one command line, `arguments` with the program's name first, and tells a failure on
+/// standard error.
+pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let parsed = help::command()
+        .try_get_matches_from(arguments)
+        .and_then(|matches| Cli::from_arg_matches(&matches));
+    let cli = match parsed {
+        Ok(cli) => cli,
+        Err(error) => {
+            // A reader who is gone wants no help any more.
+            let _ = error.print();
+            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let mut out = stdout(&cli.context);
+    let answer = cli.command.run(&cli.context, &mut out);
+    let flushed = out.flush().map_err(Failure::from);
+    match answer.and_then(|exit| flushed.map(|()| exit)) {
+        Ok(Exit::Yes) => ExitCode::SUCCESS,
+        Ok(Exit::No) => ExitCode::from(1),
+        Err(failure) => {
+            failure.tell();
+            ExitCode::from(failure.kind().exit_code())
+        }
+    }
+}
+
+/// Standard output: machine-readable text as it is, text for people with colours only on a terminal.
+fn stdout(context: &Context) -> Box<dyn Write> {
+    if context.json {
+        Box::new(BufWriter::new(io::stdout()))
+    } else {
+        Box::new(BufWriter::new(anstream::stdout()))
+    }
+}

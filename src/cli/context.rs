@@ -1,0 +1,62 @@
+//! What every subcommand is given: where the configuration is, and how to print.
+
+use super::Failure;
+use std::path::{Path, PathBuf};
+
+/// The options that every subcommand has.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct Context {
+    /// The configuration [else ./tallyjaw.toml, $XDG_CONFIG_HOME/tallyjaw/, /etc/tallyjaw/]
+    #[arg(
+        long,
+        global = true,
+        value_name = "FILE",
+        env = "TALLYJAW_CONFIG",
+        hide_env_values = true
+    )]
+    pub config: Option<PathBuf>,
+    /// Print JSON, an object a line, for programs
+    #[arg(long, global = true)]
+    pub json: bool,
+}
+
+const FILE_NAME: &str = "tallyjaw.toml";
+
+impl Context {
+    /// The configuration file to use: the one named, else the first that exists of the usual places.
+    pub fn config_path(&self) -> Result<PathBuf, Failure> {
+        if let Some(named) = &self.config {
+            return Ok(named.clone());
+        }
+        let places = usual_places();
+        if let Some(found) = places.iter().find(|place| place.is_file()) {
+            return Ok(found.clone());
+        }
+        let looked: Vec<_> = places
+            .iter()
+            .map(|place| place.display().to_string())
+            .collect();
+        Err(Failure::usage(format!(
+            "no configuration: looked for {}, found none",
+            looked.join(", ")
+        ))
+        .with_remedy(
+            "name one with --config FILE; config/tallyjaw.toml in the source explains every key",
+        ))
+    }
+}
+
+fn usual_places() -> Vec<PathBuf> {
+    let directory = |name: &str| {
+        std::env::var_os(name)
+            .filter(|value| !value.is_empty())
+            .map(PathBuf::from)
+    };
+    let user = directory("XDG_CONFIG_HOME")
+        .or_else(|| directory("HOME").map(|home| home.join(".config")))
+        .map(|config| config.join("tallyjaw").join(FILE_NAME));
+    std::iter::once(PathBuf::from(FILE_NAME))
+        .chain(user)
+        .chain(std::iter::once(Path::new("/etc/tallyjaw").join(FILE_NAME)))
+        .collect()
+}
