@@ -1,1 +1,312 @@
-//! A pseudo-terminal's other end: sends what a caliper would.
+//! A pseudo-terminal's other end: sends what a caliper would, for the demo and for tests.
+//!
+//! In: sizes and mishaps. Out: bytes on a real terminal that the daemon opens like any port.
+//!
+//! - The path of the port stays the same over [`VirtualCaliper::unplug`] and [`VirtualCaliper::plug`]:
+//!   it is a symbolic link, gone while nothing is plugged in, as the device file of a real adapter is.
+//! - A write never hangs: where nobody reads and the buffers are full it fails after a second.
+//! - Random sizes come from a seed: the same seed, the same job.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: a pseudo-terminal and how long nobody reads it are the world"
+)]
+
+mod frame;
+mod hand;
+mod random;
+
+pub use frame::{Resolution, Sends};
+pub use hand::{CrimpTool, Hand, ToolOnBench};
+
+use crate::quantity::{Decimal, Quantity, Unit};
+use random::Random;
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::fs::{Mode, OFlags};
+use rustix::io::Errno;
+use rustix::pty::OpenptFlags;
+use rustix::termios::OptionalActions;
+use std::fs;
+use std::io;
+use std::os::fd::OwnedFd;
+use std::os::unix::ffi::OsStringExt;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::time::{Duration, Instant};
+
+/// How long a write waits for somebody to read.
+const WRITE_PATIENCE: Duration = Duration::from_secs(1);
+
+/// A caliper (or a force gauge: anything that sends a number at a press) on a pseudo-terminal.
+///
+/// ```
+/// use tallyjaw::quantity::{Decimal, Unit};
+/// use tallyjaw::virtual_caliper::VirtualCaliper;
+/// let mut caliper = VirtualCaliper::open()?;
+/// println!("a caliper is at {}", caliper.path().display());
+/// caliper.zero()?; // sends `+0.00` and CR
+/// caliper.press(Decimal::new(163, 2), Unit::Millimetre)?; // sends `+1.63` and CR
+/// caliper.unplug(); // the port is gone
+/// caliper.plug()?; // and back at the same path
+/// # Ok::<_, std::io::Error>(())
+/// ```
+#[derive(Debug)]
+pub struct VirtualCaliper {
+    link: PathBuf,
+    own_folder: Option<PathBuf>,
+    line: Option<Line>,
+    sends: Sends,
+    resolution: Resolution,
+    origin_steps: i64,
+    last_frame: Vec<u8>,
+    random: Random,
+}
+
+/// The two ends of a pseudo-terminal. We keep the far end open too: a terminal that nobody has
+/// open goes back to echoing and editing lines.
+#[derive(Debug)]
+struct Line {
+    near: OwnedFd,
+    _far: OwnedFd,
+    far_path: PathBuf,
+}
+
+impl VirtualCaliper {
+    /// Plugs one in, at a path of its own in the folder for temporary files.
+    pub fn open() -> io::Result<Self> {
+        static COUNT: AtomicU32 = AtomicU32::new(0);
+        let number = COUNT.fetch_add(1, Ordering::Relaxed);
+        let folder =
+            std::env::temp_dir().join(format!("tallyjaw-port-{}-{number}", std::process::id()));
+        // What a process with our number left behind when it was killed.
+        let _ = fs::remove_dir_all(&folder);
+        fs::create_dir(&folder)?;
+        let mut caliper = Self::open_at(folder.join("caliper"))?;
+        caliper.own_folder = Some(folder);
+        Ok(caliper)
+    }
+
+    /// Plugs one in at `link`, which must not exist yet or be a symbolic link.
+    pub fn open_at(link: impl Into<PathBuf>) -> io::Result<Self> {
+        let mut caliper = Self {
+            link: link.into(),
+            own_folder: None,
+            line: None,
+            sends: Sends::DecimalLine { with_unit: false },
+            resolution: Resolution::HUNDREDTH_MM,
+            origin_steps: 0,
+            last_frame: b"+0.00\r".to_vec(),
+            random: Random::new(0),
+        };
+        caliper.plug()?;
+        Ok(caliper)
+    }
+
+    /// Sends frames of this kind from now on.
+    #[must_use]
+    pub fn sending(mut self, sends: Sends) -> Self {
+        self.sends = sends;
+        self
+    }
+
+    /// Shows steps of this size from now on.
+    #[must_use]
+    pub fn showing(mut self, resolution: Resolution) -> Self {
+        self.resolution = resolution;
+        self
+    }
+
+    /// Where the port is while it is plugged in; the same after [`VirtualCaliper::plug`].
+    pub fn path(&self) -> &Path {
+        &self.link
+    }
+
+    /// The terminal behind the path; `None` while unplugged.
+    pub fn terminal(&self) -> Option<&Path> {
+        self.line.as_ref().map(|line| line.far_path.as_path())
+    }
+
+    /// Sends exactly this value.
+    pub fn press(&mut self, digits: Decimal, unit: Unit) -> io::Result<()> {
+        self.last_frame = self.sends.frame(digits, unit);
+        self.send(&self.last_frame)
+    }
+
+    /// Sends what the display shows of this size: to the nearest step, and off by as much as the
+    /// origin is. Returns the digits sent.
+    pub fn measure(&mut self, size: Quantity) -> io::Result<Decimal> {
+        let steps = self.steps_in(size)?.saturating_add(self.origin_steps);
+        self.show(steps)
+    }
+
+    /// Closes the jaws and presses: sends zero, or by how much the origin is off.
+    pub fn zero(&mut self) -> io::Result<Decimal> {
+        self.show(self.origin_steps)
+    }
+
+    /// The origin slips (a knock, dirt between the jaws) and a closed-jaw press shows it. Every
+    /// later size is off by the same until [`VirtualCaliper::set_origin`].
+    pub fn zero_off_by(&mut self, steps: i64) -> io::Result<Decimal> {
+        self.slip_origin(steps);
+        self.zero()
+    }
+
+    /// The origin slips, and nobody has noticed yet.
+    pub fn slip_origin(&mut self, steps: i64) {
+        self.origin_steps = steps;
+    }
+
+    /// The operator cleans and closes the jaws and presses the zero key. Sends nothing.
+    pub fn set_origin(&mut self) {
+        self.origin_steps = 0;
+    }
+
+    /// The switch bounces: the last frame once more, `times` times, without a pause.
+    pub fn bounce(&mut self, times: usize) -> io::Result<()> {
+        self.send(&self.last_frame.repeat(times))
+    }
+
+    /// The first half of the frame for this value.
+    pub fn half_frame(&mut self, digits: Decimal, unit: Unit) -> io::Result<()> {
+        let frame = self.sends.frame(digits, unit);
+        let (half, _) = frame.split_at(frame.len() / 2);
+        self.send(half)
+    }
+
+    /// So many bytes that mean nothing, any of the 256, the same in every run.
+    pub fn noise(&mut self, count: usize) -> io::Result<()> {
+        let bytes: Vec<u8> = (0..count)
+            .map(|_| self.random.next().to_le_bytes()[0])
+            .collect();
+        self.send(&bytes)
+    }
+
+    /// These bytes as they are.
+    ///
+    /// Fails with `WouldBlock` when nobody has read for a second and the buffers are full (part of
+    /// the bytes may have gone out), with `NotConnected` while unplugged.
+    pub fn send(&self, bytes: &[u8]) -> io::Result<()> {
+        let Some(line) = &self.line else {
+            return Err(io::Error::new(
+                io::ErrorKind::NotConnected,
+                "the virtual caliper is unplugged",
+            ));
+        };
+        line.write(bytes)
+    }
+
+    /// Pulls the plug: whoever has the port open sees its end, and the path is gone. Bytes that
+    /// nobody has read yet are lost, as in a real adapter.
+    pub fn unplug(&mut self) {
+        if self.line.take().is_some() {
+            let _ = fs::remove_file(&self.link);
+        }
+    }
+
+    /// Plugs it in again, at the same path, on another terminal. Does nothing if it is plugged in.
+    pub fn plug(&mut self) -> io::Result<()> {
+        if self.line.is_some() {
+            return Ok(());
+        }
+        let line = Line::open()?;
+        point(&self.link, &line.far_path)?;
+        self.line = Some(line);
+        Ok(())
+    }
+
+    fn show(&mut self, steps: i64) -> io::Result<Decimal> {
+        let digits = self.resolution.show(steps);
+        self.press(digits, self.resolution.unit)?;
+        Ok(digits)
+    }
+
+    fn steps_in(&self, size: Quantity) -> io::Result<i64> {
+        let Resolution { step, unit } = self.resolution;
+        let step = Quantity::of(step, unit)
+            .filter(|step| step.dimension() == size.dimension() && step.base() > 0)
+            .ok_or_else(|| {
+                io::Error::new(
+                    io::ErrorKind::InvalidInput,
+                    format!("got a {}, this instrument shows {unit}", size.dimension()),
+                )
+            })?;
+        let half = step.base() / 2;
+        let away_from_zero = if size.base() < 0 { -half } else { half };
+        Ok(size.base().saturating_add(away_from_zero) / step.base())
+    }
+}
+
+impl Drop for VirtualCaliper {
+    fn drop(&mut self) {
+        self.unplug();
+        if let Some(folder) = &self.own_folder {
+            let _ = fs::remove_dir_all(folder);
+        }
+    }
+}
+
+impl Line {
+    fn open() -> io::Result<Self> {
+        let near =
+            rustix::pty::openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
+        rustix::pty::grantpt(&near)?;
+        rustix::pty::unlockpt(&near)?;
+        let name = rustix::pty::ptsname(&near, Vec::new())?.into_bytes();
+        let far_path = PathBuf::from(std::ffi::OsString::from_vec(name));
+        let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC;
+        let far = rustix::fs::open(&far_path, flags, Mode::empty())?;
+        let mut settings = rustix::termios::tcgetattr(&far)?;
+        settings.make_raw();
+        rustix::termios::tcsetattr(&far, OptionalActions::Now, &settings)?;
+        rustix::fs::fcntl_setfl(&near, OFlags::NONBLOCK)?;
+        Ok(Self {
+            near,
+            _far: far,
+            far_path,
+        })
+    }
+
+    fn write(&self, mut bytes: &[u8]) -> io::Result<()> {
+        let until = Instant::now() + WRITE_PATIENCE;
+        while !bytes.is_empty() {
+            match rustix::io::write(&self.near, bytes) {
+                Ok(written) => bytes = bytes.get(written..).unwrap_or_default(),
+                Err(Errno::INTR) => {}
+                Err(Errno::AGAIN) => self.wait_for_room(until)?,
+                Err(error) => return Err(error.into()),
+            }
+        }
+        Ok(())
+    }
+
+    fn wait_for_room(&self, until: Instant) -> io::Result<()> {
+        let left = until.saturating_duration_since(Instant::now());
+        let timeout = Timespec::try_from(left).map_err(|_| io::ErrorKind::InvalidInput)?;
+        let mut fds = [PollFd::new(&self.near, PollFlags::OUT)];
+        match poll(&mut fds, Some(&timeout)) {
+            Ok(0) => Err(io::Error::new(
+                io::ErrorKind::WouldBlock,
+                "nobody reads the virtual caliper",
+            )),
+            Ok(_) | Err(Errno::INTR) => Ok(()),
+            Err(error) => Err(error.into()),
+        }
+    }
+}
+
+/// Makes `link` point to `target` in one step, so that nobody finds it missing in between.
+fn point(link: &Path, target: &Path) -> io::Result<()> {
+    match fs::symlink_metadata(link) {
+        Ok(found) if !found.is_symlink() => {
+            return Err(io::Error::new(
+                io::ErrorKind::AlreadyExists,
+                format!("{} exists and is not a symbolic link", link.display()),
+            ));
+        }
+        Ok(_) | Err(_) => {}
+    }
+    let mut beside = link.as_os_str().to_owned();
+    beside.push(".new");
+    let _ = fs::remove_file(&beside);
+    std::os::unix::fs::symlink(target, &beside)?;
+    fs::rename(&beside, link)
+}
