@@ -1,1 +1,9 @@
-//! The one test binary.
+//! The one test binary: what is true of the program and the repository seen from outside.
+#![cfg(test)]
+#![expect(
+    clippy::disallowed_methods,
+    reason = "tests touch real files, ports and processes"
+)]
+
+mod licences;
+mod tidy;

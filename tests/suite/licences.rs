@@ -1,0 +1,121 @@
+//! Every package that is built into the program has a licence that lets a shop use and pass it on.
+
+use serde_json::Value;
+use std::process::Command;
+
+/// Permissive, or (the last) binding only for changes to the package's own files.
+const ACCEPTED: &[&str] = &[
+    "0BSD",
+    "Apache-2.0",
+    "Apache-2.0 WITH LLVM-exception",
+    "BSD-2-Clause",
+    "BSD-3-Clause",
+    "BSL-1.0",
+    "CC0-1.0",
+    "ISC",
+    "MIT",
+    "MIT-0",
+    "Unicode-3.0",
+    "Unlicense",
+    "Zlib",
+    "MPL-2.0",
+];
+
+/// Whether one may choose accepted licences only. Knows `AND`, `OR`, brackets and the old `/`.
+fn is_accepted(expression: &str) -> bool {
+    let spaced = expression
+        .replace('(', " ( ")
+        .replace(')', " ) ")
+        .replace('/', " OR ")
+        .replace(" WITH ", "_WITH_");
+    let mut words: Vec<_> = spaced.split_whitespace().rev().collect();
+    let accepted = any_of(&mut words);
+    accepted && words.is_empty()
+}
+
+fn any_of(words: &mut Vec<&str>) -> bool {
+    let mut accepted = all_of(words);
+    while words.pop_if(|word| *word == "OR").is_some() {
+        accepted |= all_of(words);
+    }
+    accepted
+}
+
+fn all_of(words: &mut Vec<&str>) -> bool {
+    let mut accepted = one(words);
+    while words.pop_if(|word| *word == "AND").is_some() {
+        accepted &= one(words);
+    }
+    accepted
+}
+
+fn one(words: &mut Vec<&str>) -> bool {
+    match words.pop() {
+        Some("(") => {
+            let accepted = any_of(words);
+            words.pop_if(|word| *word == ")").is_some() && accepted
+        }
+        Some(name) => ACCEPTED.contains(&name.replace("_WITH_", " WITH ").as_str()),
+        None => false,
+    }
+}
+
+fn output_of(program: &str, arguments: &[&str]) -> String {
+    let output = Command::new(program)
+        .args(arguments)
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .unwrap();
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{program} {arguments:?}: {errors}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+#[test]
+fn every_package_has_an_accepted_licence() {
+    let version = output_of("rustc", &["-vV"]);
+    let host = version
+        .lines()
+        .find_map(|line| line.strip_prefix("host: "))
+        .unwrap();
+    let arguments = "metadata --locked --offline --format-version 1 --filter-platform";
+    let arguments: Vec<_> = arguments.split(' ').chain([host]).collect();
+    let metadata: Value = serde_json::from_str(&output_of(env!("CARGO"), &arguments)).unwrap();
+    let packages = metadata["packages"].as_array().unwrap();
+    assert!(packages.len() > 20, "only {} packages", packages.len());
+    let faults: Vec<_> = packages
+        .iter()
+        .map(|package| {
+            let licence = package["license"].as_str().unwrap_or("none stated");
+            (package["name"].as_str().unwrap(), licence)
+        })
+        .filter(|(_, licence)| !is_accepted(licence))
+        .map(|(name, licence)| {
+            format!("{name}: {licence}; use another package, or accept the licence in tests/suite/licences.rs with a reason")
+        })
+        .collect();
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn a_licence_one_cannot_choose_is_not_accepted() {
+    for accepted in [
+        "MIT",
+        "MIT OR GPL-3.0",
+        "Unlicense/MIT",
+        "(MIT OR Apache-2.0) AND Unicode-3.0",
+        "Apache-2.0 WITH LLVM-exception OR GPL-2.0",
+    ] {
+        assert!(is_accepted(accepted), "{accepted}");
+    }
+    for refused in [
+        "GPL-3.0",
+        "MIT AND GPL-3.0",
+        "none stated",
+        "",
+        "(MIT",
+        "MIT MIT",
+    ] {
+        assert!(!is_accepted(refused), "{refused}");
+    }
+}
