@@ -2,7 +2,9 @@
 //!
 //! In: nothing. Out: plain values. The form on disk is [`v1`]'s and [`line`]'s business.
 
+pub mod line;
 pub mod state;
+mod v1;
 
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, Limits, Purpose, Verdict, WireSize};

@@ -1,0 +1,264 @@
+//! The folder of a journal, and the real form of [`Storage`].
+//!
+//! - Every file is reached from the open folder, never by path, and never through a symbolic link:
+//!   what is written ends up where it was looked at.
+
+use super::{JournalError, Storage};
+use rustix::fs::{AtFlags, Mode, OFlags};
+use std::fmt;
+use std::fs::File;
+use std::io::{self, Write as _};
+use std::path::{Path, PathBuf};
+
+/// The number of a segment, from 1; eight digits in its file's name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct SegmentNumber(pub u32);
+
+impl SegmentNumber {
+    /// Before there is any.
+    pub(super) const NONE: Self = Self(0);
+
+    /// The next one.
+    #[must_use]
+    pub const fn following(self) -> Self {
+        Self(self.0.saturating_add(1))
+    }
+
+    /// The one before; `None` before the first.
+    pub fn before(self) -> Option<Self> {
+        self.0.checked_sub(1).filter(|number| *number > 0).map(Self)
+    }
+
+    /// The name of its file: `00000001.jsonl`.
+    pub fn file_name(self) -> String {
+        format!("{self}.jsonl")
+    }
+
+    fn from_file_name(name: &str) -> Option<Self> {
+        let digits = name.strip_suffix(".jsonl")?;
+        let all_digits = digits.len() == 8 && digits.bytes().all(|byte| byte.is_ascii_digit());
+        let number = Self(digits.parse().ok().filter(|number| *number > 0)?);
+        all_digits.then_some(number)
+    }
+}
+
+impl fmt::Display for SegmentNumber {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:08}", self.0)
+    }
+}
+
+/// The open folder of a journal.
+#[derive(Debug)]
+pub struct Dir {
+    fd: File,
+    path: PathBuf,
+}
+
+impl Dir {
+    /// Opens the folder; a symbolic link or a file in its place is refused.
+    pub fn open(path: &Path) -> Result<Self, JournalError> {
+        let flags = OFlags::RDONLY | OFlags::DIRECTORY | OFlags::NOFOLLOW | OFlags::CLOEXEC;
+        match rustix::fs::open(path, flags, Mode::empty()) {
+            Ok(fd) => Ok(Self {
+                fd: fd.into(),
+                path: path.to_owned(),
+            }),
+            Err(rustix::io::Errno::NOTDIR | rustix::io::Errno::LOOP) => {
+                Err(JournalError::WrongKind {
+                    path: path.to_owned(),
+                    got: kind_of(path),
+                    want: "a folder",
+                })
+            }
+            Err(errno) => Err(io_error("open", path, errno.into())),
+        }
+    }
+
+    /// Opens the folder, and makes it (mode 0700) and those above it where they are missing.
+    pub fn open_or_make(path: &Path) -> Result<Self, JournalError> {
+        make_folder(path)?;
+        Self::open(path)
+    }
+
+    /// Where it is.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The path of a file in it, for messages.
+    pub(super) fn path_of(&self, name: &str) -> PathBuf {
+        self.path.join(name)
+    }
+
+    /// The numbers of its segments, in order.
+    pub fn segments(&self) -> Result<Vec<SegmentNumber>, JournalError> {
+        let failed = |errno: rustix::io::Errno| io_error("list", &self.path, errno.into());
+        let mut numbers = Vec::new();
+        for item in rustix::fs::Dir::read_from(&self.fd).map_err(failed)? {
+            let item = item.map_err(failed)?;
+            numbers.extend(
+                item.file_name()
+                    .to_str()
+                    .ok()
+                    .and_then(SegmentNumber::from_file_name),
+            );
+        }
+        numbers.sort_unstable();
+        Ok(numbers)
+    }
+
+    /// Opens a segment for reading.
+    pub(super) fn read(&self, number: SegmentNumber) -> Result<File, JournalError> {
+        self.open_file(&number.file_name(), OFlags::RDONLY)
+    }
+
+    /// Opens a segment for reading and appending.
+    pub(super) fn read_and_append(&self, number: SegmentNumber) -> Result<File, JournalError> {
+        self.open_file(&number.file_name(), OFlags::RDWR | OFlags::APPEND)
+    }
+
+    fn open_file(&self, name: &str, flags: OFlags) -> Result<File, JournalError> {
+        let path = self.path_of(name);
+        // NONBLOCK: opening a FIFO that someone put there must not wait for its other end
+        let flags = flags | OFlags::NOFOLLOW | OFlags::NONBLOCK | OFlags::CLOEXEC;
+        let wrong_kind = |got| JournalError::WrongKind {
+            path: path.clone(),
+            got,
+            want: "a regular file",
+        };
+        let file: File = match rustix::fs::openat(&self.fd, name, flags, Mode::empty()) {
+            Ok(fd) => fd.into(),
+            Err(rustix::io::Errno::LOOP) => return Err(wrong_kind("a symbolic link")),
+            Err(rustix::io::Errno::ISDIR | rustix::io::Errno::NXIO) => {
+                return Err(wrong_kind(kind_of(&path)));
+            }
+            Err(errno) => return Err(io_error("open", &path, errno.into())),
+        };
+        let metadata = file
+            .metadata()
+            .map_err(|cause| io_error("look at", &path, cause))?;
+        if metadata.is_file() {
+            Ok(file)
+        } else {
+            Err(wrong_kind(kind_of(&path)))
+        }
+    }
+
+    /// Keeps `bytes` in a new file `NNNNNNNN.torn-N`, durably; its name.
+    pub(super) fn set_aside(
+        &self,
+        number: SegmentNumber,
+        bytes: &[u8],
+    ) -> Result<String, JournalError> {
+        for attempt in 1..=u32::MAX {
+            let name = format!("{number}.torn-{attempt}");
+            let failed = |cause| io_error("write", &self.path_of(&name), cause);
+            match self.create_new(&name) {
+                Ok(mut file) => {
+                    file.write_all(bytes).map_err(failed)?;
+                    file.sync_all().map_err(failed)?; // fsync: the torn line's copy
+                    self.fd.sync_all().map_err(failed)?; // fsync: its name
+                    return Ok(name);
+                }
+                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+                Err(error) => return Err(failed(error)),
+            }
+        }
+        Err(io_error(
+            "set aside a torn line in",
+            &self.path,
+            io::ErrorKind::AlreadyExists.into(),
+        ))
+    }
+
+    fn create_new(&self, name: &str) -> io::Result<File> {
+        let flags = OFlags::CREATE
+            | OFlags::EXCL
+            | OFlags::RDWR
+            | OFlags::APPEND
+            | OFlags::NOFOLLOW
+            | OFlags::CLOEXEC;
+        let mode = Mode::RUSR | Mode::WUSR;
+        Ok(rustix::fs::openat(&self.fd, name, flags, mode)?.into())
+    }
+}
+
+impl Storage for Dir {
+    type File = File;
+
+    fn create(&mut self, number: SegmentNumber) -> io::Result<File> {
+        self.create_new(&number.file_name())
+    }
+
+    fn write(&mut self, file: &mut File, bytes: &[u8]) -> io::Result<usize> {
+        file.write(bytes)
+    }
+
+    fn sync_data(&mut self, file: &mut File) -> io::Result<()> {
+        file.sync_data()
+    }
+
+    fn cut(&mut self, file: &mut File, len: u64) -> io::Result<()> {
+        file.set_len(len)?;
+        file.sync_all()
+    }
+
+    fn sync_dir(&mut self) -> io::Result<()> {
+        self.fd.sync_all()
+    }
+
+    fn remove(&mut self, number: SegmentNumber) -> io::Result<()> {
+        Ok(rustix::fs::unlinkat(
+            &self.fd,
+            number.file_name(),
+            AtFlags::empty(),
+        )?)
+    }
+}
+
+/// Makes a folder (mode 0700) where there is none, those above it first, each name made durable.
+pub(super) fn make_folder(path: &Path) -> Result<(), JournalError> {
+    if path.as_os_str().is_empty() || path.symlink_metadata().is_ok() {
+        return Ok(());
+    }
+    let parent = path.parent().unwrap_or(Path::new(""));
+    make_folder(parent)?;
+    let failed = |cause| io_error("make the folder", path, cause);
+    match rustix::fs::mkdir(path, Mode::RWXU) {
+        Ok(()) | Err(rustix::io::Errno::EXIST) => {}
+        Err(errno) => return Err(failed(errno.into())),
+    }
+    let parent = if parent.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        parent
+    };
+    File::open(parent)
+        .and_then(|folder| folder.sync_all()) // fsync: the name of the new folder
+        .map_err(failed)
+}
+
+pub(super) fn io_error(action: &'static str, path: &Path, cause: io::Error) -> JournalError {
+    JournalError::Io {
+        action,
+        path: path.to_owned(),
+        cause,
+    }
+}
+
+fn kind_of(path: &Path) -> &'static str {
+    let Ok(metadata) = path.symlink_metadata() else {
+        return "gone";
+    };
+    let kind = metadata.file_type();
+    if kind.is_symlink() {
+        "a symbolic link"
+    } else if kind.is_dir() {
+        "a folder"
+    } else if kind.is_file() {
+        "a file"
+    } else {
+        "a device, pipe or socket"
+    }
+}

@@ -1,0 +1,145 @@
+//! What can go wrong with a journal, and what to do about it.
+
+use crate::entry::Seq;
+use crate::entry::line::LineError;
+use std::io;
+use std::path::PathBuf;
+
+/// What can go wrong with a journal.
+#[derive(Debug, thiserror::Error)]
+pub enum JournalError {
+    /// A file or folder could not be used.
+    #[error("cannot {action} {path}: {cause}", path = path.display())]
+    Io {
+        /// What was tried: `open`, `read`, …
+        action: &'static str,
+        /// On what.
+        path: PathBuf,
+        /// What the system says.
+        cause: io::Error,
+    },
+    /// Another daemon has this `state_dir`.
+    #[error("{path} is held by another process{by}", path = path.display(), by = pid.map_or(String::new(), |pid| format!(", pid {pid}")))]
+    Locked {
+        /// The lock file.
+        path: PathBuf,
+        /// The holder, as it wrote itself into the file.
+        pid: Option<u32>,
+    },
+    /// A symbolic link, folder or device where a file of the journal should be.
+    #[error("{path} is {got}, want {want}", path = path.display())]
+    WrongKind {
+        /// Where.
+        path: PathBuf,
+        /// What stands there.
+        got: &'static str,
+        /// What should.
+        want: &'static str,
+    },
+    /// A line that was once announced is not as it was.
+    #[error(transparent)]
+    Damaged(#[from] Box<Damage>),
+    /// A line of a release newer than this one.
+    #[error("{file}:{line}: {cause}")]
+    Newer {
+        /// The segment's file name.
+        file: String,
+        /// Its line, from 1.
+        line: u64,
+        /// What about it is newer.
+        cause: LineError,
+    },
+    /// The person accepted another damage than the one there is.
+    #[error("asked to accept damage at entry {asked}, but {}", found.map_or_else(|| "the last segment is intact".to_owned(), |seq| format!("the first damage is at entry {seq}")))]
+    OtherDamage {
+        /// What was accepted.
+        asked: Seq,
+        /// What there is.
+        found: Option<Seq>,
+    },
+    /// An entry out of order.
+    #[error("got entry {got}, want {want}")]
+    OutOfOrder {
+        /// Its number.
+        got: Seq,
+        /// The number that is next.
+        want: Seq,
+    },
+    /// A write failed.
+    #[error("cannot write entry {seq}: {cause}")]
+    Write {
+        /// The first entry that was not written.
+        seq: Seq,
+        /// What the system says.
+        cause: io::Error,
+    },
+    /// A sync failed.
+    #[error("cannot make entry {seq} durable: {cause}")]
+    Sync {
+        /// The first entry that may not be on disk.
+        seq: Seq,
+        /// What the system says.
+        cause: io::Error,
+    },
+    /// There is no room; the half-written line is cut off again.
+    #[error("no room for entry {seq}: {cause}")]
+    Full {
+        /// The first entry that is not on disk.
+        seq: Seq,
+        /// What the system says.
+        cause: io::Error,
+    },
+    /// An earlier write or sync has failed; nothing is written any more.
+    #[error("the journal failed at entry {first}; nothing is written any more")]
+    Poisoned {
+        /// The first entry that may not be on disk.
+        first: Seq,
+    },
+}
+
+/// Where a journal is not as it was written.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{file}:{line}: {what}: got {got}, want {want}")]
+pub struct Damage {
+    /// The segment's file name.
+    pub file: String,
+    /// Its line, from 1.
+    pub line: u64,
+    /// The entry that is, or should be, there.
+    pub seq: Seq,
+    /// What is wrong: `chain broken`, …
+    pub what: &'static str,
+    /// What is there.
+    pub got: String,
+    /// What should be.
+    pub want: String,
+}
+
+impl JournalError {
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> Option<String> {
+        match self {
+            Self::Io { .. } => None,
+            Self::Locked { .. } => {
+                Some("stop the other daemon, or give this one a state_dir of its own".to_owned())
+            }
+            Self::WrongKind { .. } => Some("put the real file or folder there".to_owned()),
+            Self::Damaged(damage) => Some(format!(
+                "look at all of it with `tallyjaw verify`, then start with `tallyjaw serve --accept-damage {}`",
+                damage.seq
+            )),
+            Self::Newer { .. } => Some("use the release that wrote it, or a newer one".to_owned()),
+            Self::OtherDamage { found, .. } => Some(match found {
+                Some(seq) => {
+                    format!("look at it with `tallyjaw verify`, then --accept-damage {seq}")
+                }
+                None => "start without --accept-damage".to_owned(),
+            }),
+            Self::OutOfOrder { .. } => None,
+            Self::Write { .. } | Self::Sync { .. } | Self::Poisoned { .. } => Some(
+                "check the disk, then start again: what is on it is found and reported".to_owned(),
+            ),
+            Self::Full { .. } => Some("make room on the disk of state_dir".to_owned()),
+        }
+    }
+}

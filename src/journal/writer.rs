@@ -1,0 +1,250 @@
+//! The write path: encode, write in one go, sync; every sync named.
+//!
+//! In: entries in order. Out: their lines, once they are on disk.
+//!
+//! - All that waits is written with one write and one sync.
+//! - A segment's file is left for the next one only when the next one is on disk, name and all.
+//! - No room: the half-written line is cut off again and the writer goes on from the last durable
+//!   entry. Any other failure poisons it for good.
+
+use super::{DurableLine, JournalError, SegmentNumber, StateLock, Storage};
+use crate::entry::line::{self, Digest};
+use crate::entry::{Entry, Seq, Stamped};
+use std::collections::VecDeque;
+use std::io;
+use std::sync::Arc;
+
+/// Where a journal goes on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Position {
+    /// The segment that is written to; the one before the first, if there is none yet.
+    pub(super) segment: SegmentNumber,
+    /// Its length in bytes.
+    pub(super) segment_bytes: u64,
+    /// The last entry.
+    pub(super) last: Option<Seq>,
+    /// The digest of its line.
+    pub(super) prev: Digest,
+}
+
+/// How a journal is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Manner {
+    /// Off only to measure what it costs.
+    pub(super) sync: bool,
+    /// A segment longer than this is full.
+    pub(super) segment_bytes_most: u64,
+}
+
+/// Owns the end of a journal.
+#[derive(Debug)]
+pub struct Writer<S: Storage> {
+    storage: S,
+    /// `None` until the first entry makes the first segment.
+    file: Option<S::File>,
+    position: Position,
+    manner: Manner,
+    full_said: bool,
+    poisoned_at: Option<Seq>,
+    /// Held as long as somebody can write.
+    _lock: Option<StateLock>,
+}
+
+impl<S: Storage> Writer<S> {
+    /// Goes on at `position`, which is in `file`.
+    pub(super) fn new(
+        storage: S,
+        file: Option<S::File>,
+        position: Position,
+        manner: Manner,
+        lock: Option<StateLock>,
+    ) -> Self {
+        Self {
+            storage,
+            file,
+            position,
+            manner,
+            full_said: false,
+            poisoned_at: None,
+            _lock: lock,
+        }
+    }
+
+    /// Makes a run of entries from the front of `waiting` durable and takes them off it: all, or
+    /// those before the next one that opens a segment. Lines come back only once they are on disk.
+    ///
+    /// After an error, `waiting` is as it was. After [`JournalError::Full`] the journal ends where
+    /// it ended before; after any other the writer is poisoned for good.
+    pub fn append(
+        &mut self,
+        waiting: &mut VecDeque<Stamped>,
+    ) -> Result<Vec<DurableLine>, JournalError> {
+        if let Some(first) = self.poisoned_at {
+            return Err(JournalError::Poisoned { first });
+        }
+        let first = self.next();
+        self.poisoned_at = Some(first); // lifted only when every step has succeeded
+        let run = run_len(waiting);
+        let opens = waiting.front().is_some_and(|entry| opens_segment(entry));
+        let (lines, bytes, prev) = self.encode(waiting.iter().take(run))?;
+        let stored = if opens || self.file.is_none() {
+            self.store_in_new_segment(&bytes, first)
+        } else {
+            self.store(&bytes, first)
+        };
+        if let Err(error) = stored {
+            if matches!(error, JournalError::Full { .. }) {
+                self.poisoned_at = None;
+            }
+            return Err(error);
+        }
+        self.poisoned_at = None;
+        self.position.last = lines.last().map(|(seq, _)| *seq).or(self.position.last);
+        self.position.prev = prev;
+        Ok(lines
+            .into_iter()
+            .zip(waiting.drain(..run))
+            .map(|((seq, line), stamped)| DurableLine {
+                seq,
+                line,
+                stamped: Arc::new(stamped),
+            })
+            .collect())
+    }
+
+    /// The number of the next entry.
+    pub fn next(&self) -> Seq {
+        self.position.last.map_or(Seq::FIRST, Seq::following)
+    }
+
+    /// The last entry on disk.
+    pub fn last(&self) -> Option<Seq> {
+        self.position.last
+    }
+
+    /// The length of the segment that is written to.
+    pub fn segment_bytes(&self) -> u64 {
+        self.position.segment_bytes
+    }
+
+    /// Whether the segment is past its limit, and this was not asked before.
+    pub(super) fn segment_is_newly_full(&mut self) -> bool {
+        let full = self.position.segment_bytes >= self.manner.segment_bytes_most;
+        full && !std::mem::replace(&mut self.full_said, true)
+    }
+
+    /// The `segment` entry that was asked for may have been thrown away.
+    pub(super) fn say_full_again(&mut self) {
+        self.full_said = false;
+    }
+
+    /// The lines of `entries`, all of them in one piece with their newlines, and the last's digest.
+    #[expect(clippy::type_complexity, reason = "used once, just above")]
+    fn encode<'a>(
+        &self,
+        entries: impl Iterator<Item = &'a Stamped>,
+    ) -> Result<(Vec<(Seq, Arc<[u8]>)>, Vec<u8>, Digest), JournalError> {
+        let mut lines = Vec::new();
+        let mut bytes = Vec::new();
+        let mut prev = self.position.prev;
+        let mut want = self.next();
+        for stamped in entries {
+            if stamped.seq != want {
+                let got = stamped.seq;
+                return Err(JournalError::OutOfOrder { got, want });
+            }
+            let line = line::encode(stamped, prev);
+            prev = Digest::of(&line);
+            bytes.extend_from_slice(&line);
+            bytes.push(b'\n');
+            lines.push((want, Arc::from(line)));
+            want = want.following();
+        }
+        Ok((lines, bytes, prev))
+    }
+
+    fn store(&mut self, bytes: &[u8], seq: Seq) -> Result<(), JournalError> {
+        let Some(file) = self.file.as_mut() else {
+            return self.store_in_new_segment(bytes, seq);
+        };
+        if let Err(cause) = write_all(&mut self.storage, file, bytes) {
+            if !is_full(&cause) {
+                return Err(JournalError::Write { seq, cause });
+            }
+            self.storage
+                .cut(file, self.position.segment_bytes)
+                .map_err(|cause| JournalError::Sync { seq, cause })?; // fsync: the half line is gone
+            return Err(JournalError::Full { seq, cause });
+        }
+        if self.manner.sync {
+            self.storage
+                .sync_data(file)
+                .map_err(|cause| JournalError::Sync { seq, cause })?; // fdatasync: the entries
+        }
+        self.position.segment_bytes += len(bytes);
+        Ok(())
+    }
+
+    fn store_in_new_segment(&mut self, bytes: &[u8], seq: Seq) -> Result<(), JournalError> {
+        let number = self.position.segment.following();
+        let mut file = match self.storage.create(number) {
+            Ok(file) => file,
+            Err(cause) if is_full(&cause) => return Err(JournalError::Full { seq, cause }),
+            Err(cause) => return Err(JournalError::Write { seq, cause }),
+        };
+        if let Err(cause) = write_all(&mut self.storage, &mut file, bytes) {
+            if !is_full(&cause) {
+                return Err(JournalError::Write { seq, cause });
+            }
+            self.storage
+                .remove(number)
+                .and_then(|()| self.storage.sync_dir()) // fsync: the new name is gone again
+                .map_err(|cause| JournalError::Sync { seq, cause })?;
+            return Err(JournalError::Full { seq, cause });
+        }
+        if self.manner.sync {
+            self.storage
+                .sync_data(&mut file) // fdatasync: the entries
+                .and_then(|()| self.storage.sync_dir()) // fsync: the name of the new segment
+                .map_err(|cause| JournalError::Sync { seq, cause })?;
+        }
+        self.file = Some(file);
+        self.full_said = false;
+        self.position.segment = number;
+        self.position.segment_bytes = len(bytes);
+        Ok(())
+    }
+}
+
+/// How many entries at the front go into one file.
+fn run_len(waiting: &VecDeque<Stamped>) -> usize {
+    let others = waiting.iter().skip(1);
+    1 + others.take_while(|entry| !opens_segment(entry)).count()
+}
+
+fn opens_segment(stamped: &Stamped) -> bool {
+    matches!(stamped.entry, Entry::Begun { .. } | Entry::Segment { .. })
+}
+
+fn write_all<S: Storage>(storage: &mut S, file: &mut S::File, mut bytes: &[u8]) -> io::Result<()> {
+    while !bytes.is_empty() {
+        match storage.write(file, bytes) {
+            Ok(0) => return Err(io::ErrorKind::WriteZero.into()),
+            Ok(written) => bytes = bytes.get(written..).unwrap_or_default(),
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(())
+}
+
+fn is_full(error: &io::Error) -> bool {
+    matches!(
+        error.kind(),
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded
+    )
+}
+
+fn len(bytes: &[u8]) -> u64 {
+    u64::try_from(bytes.len()).unwrap_or(u64::MAX)
+}
