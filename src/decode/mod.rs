@@ -2,7 +2,8 @@
 //!
 //! In: bytes, in whatever pieces they came. Out: [`Decoded`] values, in order.
 //!
-//! - Nothing is dropped: the `raw` of all values, joined, is the input.
+//! - Nothing is dropped: the `raw` of all that was found, joined, is the input.
+//! - How the bytes were cut into pieces makes no difference.
 //! - No clock, no port, no log line in here; the caller owns all three.
 
 pub mod format;
@@ -25,6 +26,12 @@ pub enum Decoded {
         /// The bytes of the frame, terminator included.
         raw: Vec<u8>,
     },
+    /// What stands between frames and says nothing: the LF of a CR LF, empty lines. Not worth an
+    /// entry; kept here so that every byte is accounted for.
+    Blank {
+        /// The bytes.
+        raw: Vec<u8>,
+    },
     /// Bytes without meaning.
     Undecoded {
         /// The bytes.
@@ -38,7 +45,7 @@ impl Decoded {
     /// The bytes it came from.
     pub fn raw(&self) -> &[u8] {
         match self {
-            Self::Value { raw, .. } | Self::Undecoded { raw, .. } => raw,
+            Self::Value { raw, .. } | Self::Blank { raw } | Self::Undecoded { raw, .. } => raw,
         }
     }
 }
@@ -81,6 +88,12 @@ pub enum DecodeError {
         /// The most that are understood.
         most: usize,
     },
+    /// More than 64 bits of nanometres or millinewtons.
+    #[error("{got} is more than any instrument measures")]
+    TooLarge {
+        /// The value.
+        got: String,
+    },
     /// A unit that no instrument of this kind sends.
     #[error("unknown unit {got:?}, want one of mm, cm, um, in, N, kN, kgf, lbf")]
     UnknownUnit {
@@ -103,7 +116,9 @@ impl DecodeError {
             Self::TooLong { .. } | Self::UnexpectedByte { .. } | Self::UnknownUnit { .. } => {
                 Some("check `line` and `format` of this instrument against its manual")
             }
-            Self::NoDigits | Self::TooManyDigits { .. } => Some("press again"),
+            Self::NoDigits | Self::TooManyDigits { .. } | Self::TooLarge { .. } => {
+                Some("press again")
+            }
             Self::GaugeFault { .. } => Some("look at the gauge's display and its battery"),
         }
     }
@@ -169,11 +184,95 @@ impl Decoder {
                 Ok(value) => Decoded::Value { value, raw },
                 Err(reason) => Decoded::Undecoded { raw, reason },
             },
+            Frame::Blank { raw } => Decoded::Blank { raw },
             Frame::Broken { raw, reason } => Decoded::Undecoded { raw, reason },
         }
     }
 
     fn value(&self, body: &[u8]) -> Result<Measured, DecodeError> {
-        meaning::value((self.format.fields)(body)?, self.default_unit)
+        meaning::value(&(self.format.fields)(body)?, self.default_unit)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const START: MonoMicros = MonoMicros(0);
+
+    fn decode<'a>(
+        format: &'static FrameFormat,
+        pieces: impl Iterator<Item = &'a [u8]>,
+    ) -> Vec<Decoded> {
+        let mut decoder = Decoder::new(format, Unit::Millimetre);
+        for piece in pieces {
+            decoder.push(START, piece);
+        }
+        decoder.end();
+        std::iter::from_fn(|| decoder.poll()).collect()
+    }
+
+    /// Bytes as they may come: noise, but with digits and terminators in it.
+    fn bytes() -> impl Strategy<Value = Vec<u8>> {
+        let byte = prop_oneof![
+            3 => any::<u8>(),
+            4 => prop::sample::select(b"0123456789+-. mMiInN".to_vec()),
+            2 => prop::sample::select(b"\r\n".to_vec()),
+        ];
+        let short = prop::collection::vec(byte, 0..300);
+        let long = (prop::collection::vec(any::<u8>(), 1..9), 0usize..2000)
+            .prop_map(|(unit, times)| unit.repeat(times));
+        prop::collection::vec(prop_oneof![4 => short, 1 => long], 0..4)
+            .prop_map(|parts| parts.concat())
+    }
+
+    proptest! {
+        #[test]
+        fn any_bytes_cut_anywhere_decode_the_same_and_none_is_lost(
+            bytes in bytes(),
+            cuts in prop::collection::vec(1usize..200, 1..8),
+        ) {
+            for format in FORMATS.iter().copied() {
+                let whole = decode(format, std::iter::once(bytes.as_slice()));
+                let joined: Vec<u8> = whole.iter().flat_map(Decoded::raw).copied().collect();
+                prop_assert_eq!(&joined, &bytes, "bytes lost or invented by {}", format.name);
+                let mut rest = bytes.as_slice();
+                let mut pieces = Vec::new();
+                for cut in cuts.iter().cycle() {
+                    if rest.is_empty() {
+                        break;
+                    }
+                    let (piece, after) = rest.split_at((*cut).min(rest.len()));
+                    pieces.push(piece);
+                    rest = after;
+                }
+                prop_assert_eq!(decode(format, pieces.into_iter()), whole);
+            }
+        }
+    }
+
+    #[test]
+    fn values_go_on_after_noise() {
+        let line = FrameFormat::from_name("decimal-line").unwrap();
+        let found = decode(line, std::iter::once(&b"\xff\x00\x7f\x1b[A\r+1.63\r"[..]));
+        assert!(matches!(found[0], Decoded::Undecoded { .. }));
+        assert!(
+            matches!(&found[1], Decoded::Value { value, .. } if value.to_string() == "1.63 mm")
+        );
+        assert_eq!(found.len(), 2);
+    }
+
+    #[test]
+    fn a_value_too_large_for_its_unit_is_refused() {
+        let line = FrameFormat::from_name("decimal-line").unwrap();
+        let found = decode(line, std::iter::once(&b"999999999999999999 in\r"[..]));
+        let [Decoded::Undecoded { reason, .. }] = found.as_slice() else {
+            panic!("{found:?}");
+        };
+        assert_eq!(
+            reason.to_string(),
+            "999999999999999999 in is more than any instrument measures"
+        );
     }
 }

@@ -1,4 +1,13 @@
 //! Frames that end with CR, LF, or both.
+//!
+//! In: bytes, in whatever pieces they came. Out: frames, in order; their raw bytes, joined, are the
+//! input.
+//!
+//! - A frame is out at its first terminator byte: nobody waits to see whether an LF follows the CR.
+//!   What then comes before the next text (the LF of a CR LF, empty lines) is a [`Frame::Blank`].
+//!   So the same press has the same raw bytes, however the stream was cut.
+//! - A line that is too long is broken up to its end: no piece of it can pass for a value.
+//! - No more than [`PIECE`] bytes are ever kept.
 
 use super::Frame;
 use crate::decode::DecodeError;
@@ -6,14 +15,23 @@ use crate::quantity::MonoMicros;
 use std::collections::VecDeque;
 use std::time::Duration;
 
-/// Bytes of an unfinished frame are given up after this long without another.
+/// Bytes of an unfinished frame are given up after this long without another. The slowest line in
+/// use (300 baud) has a byte every 37 ms; a press by hand takes longer than this to come again.
 const PATIENCE: Duration = Duration::from_secs(1);
+
+/// Bytes without meaning are given out in pieces of at most so many.
+const PIECE: usize = 4096;
 
 /// A splitter at CR, LF, or both.
 #[derive(Debug)]
 pub struct Delimited {
     longest: usize,
+    /// Text without its end.
     pending: Vec<u8>,
+    /// Terminators since the last frame.
+    blank: Vec<u8>,
+    /// A piece of the line at hand is already given out as broken.
+    in_broken_line: bool,
     last_byte_at: Option<MonoMicros>,
     found: VecDeque<Frame>,
 }
@@ -23,21 +41,97 @@ impl Delimited {
         Self {
             longest,
             pending: Vec::new(),
+            blank: Vec::new(),
+            in_broken_line: false,
             last_byte_at: None,
             found: VecDeque::new(),
         }
     }
 
     pub(super) fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
-        let _ = (now, bytes);
+        // Whoever wakes us may be late; what is old is old by the time of the bytes.
+        self.give_up_on_old_bytes(now);
+        let mut rest = bytes;
+        while let Some(end) = rest.iter().position(|byte| is_terminator(*byte)) {
+            let (text, from_terminator) = rest.split_at(end);
+            let (terminator, after) = from_terminator.split_at(1);
+            self.take_text(text);
+            self.take_terminator(terminator);
+            rest = after;
+        }
+        self.take_text(rest);
+        if !bytes.is_empty() {
+            let unfinished = !self.pending.is_empty() || self.in_broken_line;
+            self.last_byte_at = unfinished.then_some(now);
+        }
+    }
+
+    fn take_text(&mut self, mut text: &[u8]) {
+        if !text.is_empty() {
+            self.give_out_blank();
+        }
+        while !text.is_empty() {
+            let room = PIECE.saturating_sub(self.pending.len());
+            let (fits, after) = text.split_at(room.min(text.len()));
+            self.pending.extend_from_slice(fits);
+            if self.pending.len() >= PIECE {
+                self.give_out_broken();
+                self.in_broken_line = true;
+            }
+            text = after;
+        }
+    }
+
+    fn take_terminator(&mut self, terminator: &[u8]) {
+        if self.pending.is_empty() {
+            self.in_broken_line = false;
+            self.blank.extend_from_slice(terminator);
+            if self.blank.len() >= PIECE {
+                self.give_out_blank();
+            }
+            return;
+        }
+        let whole = !self.in_broken_line && self.pending.len() <= self.longest;
+        if whole {
+            let body = self.pending.clone();
+            let mut raw = std::mem::take(&mut self.pending);
+            raw.extend_from_slice(terminator);
+            self.found.push_back(Frame::Whole { body, raw });
+        } else {
+            self.pending.extend_from_slice(terminator);
+            self.give_out_broken();
+            self.in_broken_line = false;
+        }
+    }
+
+    fn give_out_blank(&mut self) {
+        if !self.blank.is_empty() {
+            let raw = std::mem::take(&mut self.blank);
+            self.found.push_back(Frame::Blank { raw });
+        }
+    }
+
+    fn give_out_broken(&mut self) {
+        if self.pending.is_empty() {
+            return;
+        }
+        let raw = std::mem::take(&mut self.pending);
+        let got = raw.len();
+        let reason = if self.in_broken_line || got > self.longest {
+            DecodeError::TooLong {
+                got,
+                most: self.longest,
+            }
+        } else {
+            DecodeError::CutShort { got }
+        };
+        self.found.push_back(Frame::Broken { raw, reason });
     }
 
     pub(super) fn end(&mut self) {
-        if !self.pending.is_empty() {
-            let raw = std::mem::take(&mut self.pending);
-            let reason = DecodeError::CutShort { got: raw.len() };
-            self.found.push_back(Frame::Broken { raw, reason });
-        }
+        self.give_out_blank();
+        self.give_out_broken();
+        self.in_broken_line = false;
         self.last_byte_at = None;
     }
 
@@ -52,7 +146,128 @@ impl Delimited {
     }
 
     pub(super) fn poll(&mut self) -> Option<Frame> {
-        let _ = self.longest;
         self.found.pop_front()
+    }
+}
+
+const fn is_terminator(byte: u8) -> bool {
+    matches!(byte, b'\r' | b'\n')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const START: MonoMicros = MonoMicros(5_000_000);
+
+    fn frames(splitter: &mut Delimited) -> Vec<Frame> {
+        std::iter::from_fn(|| splitter.poll()).collect()
+    }
+
+    fn whole(body: &[u8], raw: &[u8]) -> Frame {
+        Frame::Whole {
+            body: body.to_vec(),
+            raw: raw.to_vec(),
+        }
+    }
+
+    #[test]
+    fn a_frame_is_out_at_its_first_terminator_byte() {
+        let mut splitter = Delimited::new(8);
+        splitter.push(START, b"+1.6");
+        assert_eq!(frames(&mut splitter), []);
+        splitter.push(START, b"3\r");
+        assert_eq!(frames(&mut splitter), [whole(b"+1.63", b"+1.63\r")]);
+        assert_eq!(splitter.gives_up_at(), None);
+    }
+
+    #[test]
+    fn the_line_feed_after_a_carriage_return_is_blank_wherever_the_stream_is_cut() {
+        for cut in 0..=10 {
+            let mut splitter = Delimited::new(8);
+            let (before, after) = b"\r\n1\r\n2\r\n\r\n".split_at(cut);
+            splitter.push(START, before);
+            splitter.push(START, after);
+            splitter.end();
+            let blank = |raw: &[u8]| Frame::Blank { raw: raw.to_vec() };
+            let want = [
+                blank(b"\r\n"),
+                whole(b"1", b"1\r"),
+                blank(b"\n"),
+                whole(b"2", b"2\r"),
+                blank(b"\n\r\n"),
+            ];
+            assert_eq!(frames(&mut splitter), want, "cut at {cut}");
+        }
+    }
+
+    #[test]
+    fn a_half_frame_is_given_up_a_second_after_its_last_byte() {
+        let mut splitter = Delimited::new(8);
+        splitter.push(START, b"+1");
+        let later = START.plus(Duration::from_millis(600));
+        splitter.push(later, b".");
+        let due = later.plus(PATIENCE);
+        assert_eq!(splitter.gives_up_at(), Some(due));
+        splitter.give_up_on_old_bytes(MonoMicros(due.0 - 1));
+        assert_eq!(frames(&mut splitter), []);
+        splitter.give_up_on_old_bytes(due);
+        let cut_short = Frame::Broken {
+            raw: b"+1.".to_vec(),
+            reason: DecodeError::CutShort { got: 3 },
+        };
+        assert_eq!(frames(&mut splitter), [cut_short]);
+        assert_eq!(splitter.gives_up_at(), None);
+    }
+
+    #[test]
+    fn bytes_that_come_after_the_patience_start_a_new_frame_even_if_nobody_woke_the_splitter() {
+        let mut splitter = Delimited::new(8);
+        splitter.push(START, b"+9");
+        splitter.push(START.plus(PATIENCE), b"+1.63\r");
+        let cut_short = Frame::Broken {
+            raw: b"+9".to_vec(),
+            reason: DecodeError::CutShort { got: 2 },
+        };
+        assert_eq!(
+            frames(&mut splitter),
+            [cut_short, whole(b"+1.63", b"+1.63\r")]
+        );
+    }
+
+    #[test]
+    fn no_tail_of_a_line_that_is_too_long_passes_for_a_frame() {
+        for length in [9, PIECE - 1, PIECE, PIECE + 1, PIECE + 4, 3 * PIECE] {
+            let mut splitter = Delimited::new(8);
+            let mut line = vec![b'7'; length];
+            line.extend_from_slice(b"\r1\r");
+            splitter.push(START, &line);
+            let mut found = frames(&mut splitter);
+            assert_eq!(found.pop(), Some(whole(b"1", b"1\r")), "{length}");
+            for frame in found {
+                match frame {
+                    Frame::Broken { reason, .. } => {
+                        assert!(matches!(reason, DecodeError::TooLong { .. }), "{reason}");
+                    }
+                    Frame::Blank { raw } => assert_eq!(raw, b"\r"),
+                    Frame::Whole { raw, .. } => panic!("{length}: a frame out of {raw:?}"),
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_megabyte_without_an_end_is_never_kept_whole() {
+        for byte in [0xff, 0, b'1', b'\n', 0x1b] {
+            let mut splitter = Delimited::new(64);
+            let mut seen = 0;
+            for _ in 0..1024 {
+                splitter.push(START, &[byte; 1024]);
+                seen += frames(&mut splitter).len();
+                assert!(splitter.pending.len() + splitter.blank.len() < PIECE);
+                assert!(splitter.pending.capacity() <= 2 * PIECE);
+            }
+            assert_eq!(seen, 1024 * 1024 / PIECE, "of 0x{byte:02x}");
+        }
     }
 }

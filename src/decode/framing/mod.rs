@@ -26,6 +26,11 @@ pub enum Frame {
         /// With it.
         raw: Vec<u8>,
     },
+    /// Terminators that end nothing: the LF of a CR LF, empty lines. Neither a value nor a fault.
+    Blank {
+        /// The bytes.
+        raw: Vec<u8>,
+    },
     /// Bytes that belong to no whole frame.
     Broken {
         /// The bytes.
@@ -64,7 +69,7 @@ impl Splitter {
         }
     }
 
-    /// Gives up bytes whose time is over.
+    /// Gives up bytes whose time is over; so does [`Splitter::push`].
     pub fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
         match self {
             Self::Delimited(delimited) => delimited.give_up_on_old_bytes(now),
