@@ -64,6 +64,65 @@ impl Uncertainty {
             .saturating_pow(2)
             .saturating_mul(120_000);
         let squared = numerator.checked_div(self.twelve_u_squared().saturating_mul(16))?;
-        u32::try_from(squared.isqrt()).ok()
+        Some(u32::try_from(squared.isqrt()).unwrap_or(u32::MAX))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn uncertainty(max_error: i64, resolution: i64, repeatability: i64) -> Uncertainty {
+        Uncertainty {
+            max_error,
+            resolution,
+            repeatability,
+        }
+    }
+
+    #[test]
+    fn a_caliper_of_two_hundredths_on_a_tenth_wide_tolerance() {
+        // 0.02 mm, 0.01 mm: u = sqrt(0.02²/3 + 2·0.01²/12) mm = 12 247.449 nm
+        let caliper = uncertainty(20_000, 10_000, 0);
+        assert_eq!(caliper.guard_band(1_000), 12_248);
+        assert_eq!(caliper.guard_band(1_645), 20_148);
+        assert_eq!(caliper.guard_band(0), 0);
+        assert_eq!(
+            caliper.test_uncertainty_ratio_hundredths(100_000),
+            Some(204)
+        );
+    }
+
+    #[test]
+    fn the_ratio_of_a_perfect_instrument_is_undefined() {
+        assert_eq!(
+            uncertainty(0, 0, 0).test_uncertainty_ratio_hundredths(100_000),
+            None
+        );
+        assert_eq!(uncertainty(0, 0, 0).guard_band(1_645), 0);
+    }
+
+    #[test]
+    fn no_value_however_large_wraps_around() {
+        let huge = uncertainty(i64::MAX, i64::MAX, i64::MIN);
+        assert!(huge.guard_band(u32::MAX) > 0);
+        assert_eq!(huge.test_uncertainty_ratio_hundredths(1), Some(0));
+        assert_eq!(
+            uncertainty(0, 1, 0).test_uncertainty_ratio_hundredths(i64::MAX),
+            Some(u32::MAX)
+        );
+    }
+
+    proptest! {
+        #[test]
+        fn a_guard_band_is_the_least_whole_number_not_below_g_u(max_error in 0i64..1_000_000, resolution in 0i64..100_000, repeatability in 0i64..100_000, factor in 0u32..10_000) {
+            let u = uncertainty(max_error, resolution, repeatability);
+            let width = u128::from(u.guard_band(factor).unsigned_abs());
+            // g·u squared, times 12 000 000, in whole numbers
+            let square = u.twelve_u_squared() * u128::from(factor).pow(2);
+            prop_assert!(width.pow(2) * 12_000_000 >= square);
+            prop_assert!(width == 0 || (width - 1).pow(2) * 12_000_000 < square);
+        }
     }
 }

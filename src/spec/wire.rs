@@ -1,7 +1,9 @@
 //! Wire sizes and sizing systems. A gauge is never converted silently: it is resolved through a
 //! named system, and both are always shown.
 
-use crate::quantity::Area;
+use super::WireRequest;
+use crate::quantity::{Area, Decimal};
+use std::fmt;
 
 /// How a gauge becomes a cross-section.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -41,5 +43,420 @@ impl SizingSystem {
     /// The system of this name.
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|system| system.name() == name)
+    }
+}
+
+/// A gauge with the areas that the sizing systems give it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Gauge {
+    /// `4/0` to `40`.
+    pub name: &'static str,
+    /// The geometric area, rounded to a square micrometre.
+    pub awg_area: Area,
+    /// The metric size of automotive cable; not every gauge has one.
+    pub sae_metric: Option<Area>,
+}
+
+impl Gauge {
+    /// Its area in this system.
+    pub fn area(&self, sizing: SizingSystem) -> Option<Area> {
+        match sizing {
+            SizingSystem::IsoMm2 => None,
+            SizingSystem::SaeMetric => self.sae_metric,
+            SizingSystem::AwgArea => Some(self.awg_area),
+        }
+    }
+}
+
+/// Why a text is not a wire size.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum WireError {
+    /// Neither an area nor a gauge.
+    #[error("got {got:?}, want a wire size such as \"2.0 mm²\", \"14 ga\" or \"2/0 ga\"")]
+    NotASize {
+        /// The text.
+        got: String,
+    },
+    /// A gauge that the American wire gauge does not have.
+    #[error("got gauge {got:?}, want 4/0 to 40; the nearest is {nearest}")]
+    UnknownGauge {
+        /// The text of the gauge.
+        got: String,
+        /// The nearest gauge.
+        nearest: &'static str,
+    },
+    /// A gauge, and no system (or one without gauges) to resolve it in.
+    #[error("{} ga is not one size: {}", gauge.name, both_areas(gauge))]
+    SizingMissing {
+        /// The gauge.
+        gauge: &'static Gauge,
+    },
+    /// A gauge that the system has no size for.
+    #[error("{} ga has no size in {}, nearest are {}", gauge.name, sizing.name(), nearest.join(" and "))]
+    NotInSystem {
+        /// The gauge.
+        gauge: &'static Gauge,
+        /// The system.
+        sizing: SizingSystem,
+        /// The gauges next to it that have one, with their sizes.
+        nearest: Vec<String>,
+    },
+    /// An area, with a system that is for gauges.
+    #[error("got {area} with sizing {}, want a gauge with it", sizing.name())]
+    AreaWithGaugeSystem {
+        /// The area.
+        area: Area,
+        /// The system.
+        sizing: SizingSystem,
+    },
+}
+
+impl WireError {
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> String {
+        match self {
+            Self::NotASize { .. } | Self::UnknownGauge { .. } => {
+                "see every gauge with its sizes: tallyjaw wire".to_owned()
+            }
+            Self::SizingMissing { gauge } => match gauge.sae_metric {
+                Some(_) => "say which is meant: sizing = \"sae_metric\" or \"awg_area\"; \
+                            or give the mm² printed on the wire"
+                    .to_owned(),
+                None => "say sizing = \"awg_area\", or give the mm² printed on the wire".to_owned(),
+            },
+            Self::NotInSystem { gauge, .. } => format!(
+                "if the geometric area ({} mm²) is meant say sizing = \"awg_area\", else give the mm² printed on the wire",
+                three_digits(gauge.awg_area)
+            ),
+            Self::AreaWithGaugeSystem { .. } => {
+                "leave sizing out: a size in mm² needs none".to_owned()
+            }
+        }
+    }
+}
+
+/// Resolves a wire as a plan or a sheet names it. Nothing is rounded to a neighbouring size.
+pub fn resolve(request: &WireRequest) -> Result<WireSize, WireError> {
+    if let Ok(area) = request.text.parse::<Area>() {
+        return match request.sizing {
+            None | Some(SizingSystem::IsoMm2) => Ok(WireSize {
+                area,
+                gauge: None,
+                sizing: SizingSystem::IsoMm2,
+            }),
+            Some(sizing @ (SizingSystem::SaeMetric | SizingSystem::AwgArea)) => {
+                Err(WireError::AreaWithGaugeSystem { area, sizing })
+            }
+        };
+    }
+    let gauge = gauge_of(&request.text)?;
+    let sizing = match request.sizing {
+        Some(sizing @ (SizingSystem::SaeMetric | SizingSystem::AwgArea)) => sizing,
+        None | Some(SizingSystem::IsoMm2) => return Err(WireError::SizingMissing { gauge }),
+    };
+    let area = gauge.area(sizing).ok_or_else(|| WireError::NotInSystem {
+        gauge,
+        sizing,
+        nearest: neighbours(gauge, sizing),
+    })?;
+    Ok(WireSize {
+        area,
+        gauge: Some(gauge.name.to_owned()),
+        sizing,
+    })
+}
+
+/// Every gauge with its areas, thickest first.
+pub fn table() -> &'static [Gauge] {
+    GAUGES
+}
+
+/// The gauge that a text names: `14 ga`, `14 AWG`, `2/0 gauge`, `AWG 14`, `000 ga`.
+fn gauge_of(text: &str) -> Result<&'static Gauge, WireError> {
+    let not_a_size = || WireError::NotASize {
+        got: text.to_owned(),
+    };
+    let lower = text.trim().to_lowercase();
+    let name = ["gauge", "awg", "ga"]
+        .iter()
+        .find_map(|word| {
+            lower
+                .strip_suffix(word)
+                .or_else(|| lower.strip_prefix(word))
+        })
+        .ok_or_else(not_a_size)?
+        .trim();
+    let is_gauge = name
+        .bytes()
+        .all(|byte| byte.is_ascii_digit() || byte == b'/');
+    if name.is_empty() || !is_gauge {
+        return Err(not_a_size());
+    }
+    let name = match name {
+        "0000" => "4/0",
+        "000" => "3/0",
+        "00" => "2/0",
+        "1/0" => "0",
+        other => other,
+    };
+    GAUGES
+        .iter()
+        .find(|gauge| gauge.name == name)
+        .ok_or_else(|| WireError::UnknownGauge {
+            got: name.to_owned(),
+            nearest: if name.contains('/') || name.starts_with('0') {
+                "4/0"
+            } else {
+                "40"
+            },
+        })
+}
+
+/// The next thicker and the next thinner gauge that this system has a size for.
+fn neighbours(gauge: &Gauge, sizing: SizingSystem) -> Vec<String> {
+    let at = GAUGES
+        .iter()
+        .position(|known| known.name == gauge.name)
+        .unwrap_or(0);
+    let (thicker, thinner) = GAUGES.split_at(at);
+    let named = |gauge: &Gauge| {
+        let area = gauge.area(sizing)?;
+        Some(format!("{} ga = {area}", gauge.name))
+    };
+    let above = thicker.iter().rev().find_map(named);
+    let below = thinner.iter().find_map(named);
+    above.into_iter().chain(below).collect()
+}
+
+fn both_areas(gauge: &Gauge) -> String {
+    let awg = three_digits(gauge.awg_area);
+    match gauge.sae_metric {
+        Some(metric) => {
+            format!(
+                "{metric} as an SAE metric size (sae_metric), {awg} mm² as an AWG area (awg_area)"
+            )
+        }
+        None => format!("{awg} mm² as an AWG area (awg_area), no SAE metric size (sae_metric)"),
+    }
+}
+
+/// The mm² of an area with three digits that count: `3.31`, `107`, `0.518`; for showing only.
+pub fn three_digits(area: Area) -> Decimal {
+    let micro = i64::try_from(area.square_micrometres()).unwrap_or(i64::MAX);
+    let length = micro.checked_ilog10().unwrap_or(0);
+    // µm² have six places after the point of a mm²; cut all but three digits, and never before it.
+    let cut = length.saturating_sub(2).min(6);
+    let unit = 10_i64.pow(cut);
+    let rounded = micro.saturating_add(unit / 2) / unit;
+    Decimal::new(rounded, u8::try_from(6 - cut).unwrap_or(6))
+}
+
+impl fmt::Display for WireSize {
+    /// `12 ga = 3.0 mm² (SAE metric size; the AWG area is 3.31 mm²)`, or `2.0 mm²`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Some(name) = &self.gauge else {
+            return write!(f, "{}", self.area);
+        };
+        let known = GAUGES.iter().find(|gauge| gauge.name == *name);
+        match (self.sizing, known) {
+            (SizingSystem::SaeMetric, Some(gauge)) => write!(
+                f,
+                "{name} ga = {} (SAE metric size; the AWG area is {} mm²)",
+                self.area,
+                three_digits(gauge.awg_area)
+            ),
+            (SizingSystem::AwgArea, Some(gauge)) => {
+                write!(f, "{name} ga = {} mm² (AWG area; ", three_digits(self.area))?;
+                match gauge.sae_metric {
+                    Some(metric) => write!(f, "the SAE metric size is {metric})"),
+                    None => f.write_str("there is no SAE metric size)"),
+                }
+            }
+            (SizingSystem::IsoMm2, _) | (_, None) => write!(f, "{name} ga = {}", self.area),
+        }
+    }
+}
+
+const fn awg(name: &'static str, square_micrometres: u64) -> Gauge {
+    Gauge {
+        name,
+        awg_area: Area::from_square_micrometres(square_micrometres),
+        sae_metric: None,
+    }
+}
+
+const fn both(name: &'static str, square_micrometres: u64, sae_square_micrometres: u64) -> Gauge {
+    Gauge {
+        name,
+        awg_area: Area::from_square_micrometres(square_micrometres),
+        sae_metric: Some(Area::from_square_micrometres(sae_square_micrometres)),
+    }
+}
+
+/// Area by `d = 0.127 mm · 92^((36-n)/39)` (ASTM B258, from memory), and the metric designation of
+/// automotive low-voltage cable (SAE J1128 practice, seen second-hand), both in µm².
+const GAUGES: &[Gauge] = &[
+    awg("4/0", 107_219_303),
+    awg("3/0", 85_028_773),
+    awg("2/0", 67_430_882),
+    both("0", 53_475_121, 52_000_000),
+    awg("1", 42_407_699),
+    both("2", 33_630_834, 32_000_000),
+    awg("3", 26_670_464),
+    both("4", 21_150_639, 19_000_000),
+    awg("5", 16_773_220),
+    both("6", 13_301_768, 13_000_000),
+    awg("7", 10_548_782),
+    both("8", 8_365_564, 8_000_000),
+    awg("9", 6_634_194),
+    both("10", 5_261_155, 5_000_000),
+    awg("11", 4_172_286),
+    both("12", 3_308_773, 3_000_000),
+    awg("13", 2_623_976),
+    both("14", 2_080_908, 2_000_000),
+    awg("15", 1_650_235),
+    both("16", 1_308_696, 1_000_000),
+    awg("17", 1_037_843),
+    both("18", 823_047, 800_000),
+    awg("19", 652_706),
+    both("20", 517_619, 500_000),
+    awg("21", 410_491),
+    awg("22", 325_534),
+    awg("23", 258_160),
+    awg("24", 204_730),
+    awg("25", 162_359),
+    awg("26", 128_756),
+    awg("27", 102_108),
+    awg("28", 80_976),
+    awg("29", 64_217),
+    awg("30", 50_926),
+    awg("31", 40_386),
+    awg("32", 32_028),
+    awg("33", 25_399),
+    awg("34", 20_142),
+    awg("35", 15_974),
+    awg("36", 12_668),
+    awg("37", 10_046),
+    awg("38", 7_967),
+    awg("39", 6_318),
+    awg("40", 5_010),
+];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn request(text: &str, sizing: Option<SizingSystem>) -> WireRequest {
+        WireRequest {
+            text: text.to_owned(),
+            sizing,
+        }
+    }
+
+    fn shown(text: &str, sizing: Option<SizingSystem>) -> String {
+        match resolve(&request(text, sizing)) {
+            Ok(wire) => wire.to_string(),
+            Err(error) => format!("{error} | {}", error.remedy()),
+        }
+    }
+
+    #[test]
+    fn a_gauge_is_shown_with_both_sizes() {
+        let sae = Some(SizingSystem::SaeMetric);
+        let awg = Some(SizingSystem::AwgArea);
+        assert_eq!(
+            shown("12 ga", sae),
+            "12 ga = 3.0 mm² (SAE metric size; the AWG area is 3.31 mm²)"
+        );
+        assert_eq!(
+            shown("14 AWG", awg),
+            "14 ga = 2.08 mm² (AWG area; the SAE metric size is 2.0 mm²)"
+        );
+        assert_eq!(
+            shown("00 ga", awg),
+            "2/0 ga = 67.4 mm² (AWG area; there is no SAE metric size)"
+        );
+        assert_eq!(shown("1/0 ga", sae), shown("AWG 0", sae));
+        assert_eq!(
+            shown("40ga", awg),
+            "40 ga = 0.00501 mm² (AWG area; there is no SAE metric size)"
+        );
+        assert_eq!(
+            shown("4/0 ga", awg),
+            "4/0 ga = 107 mm² (AWG area; there is no SAE metric size)"
+        );
+        assert_eq!(shown("2 mm2", None), "2.0 mm²");
+    }
+
+    #[test]
+    fn a_gauge_without_a_sizing_system_is_refused_with_both_candidates() {
+        for sizing in [None, Some(SizingSystem::IsoMm2)] {
+            assert_eq!(
+                shown("14 ga", sizing),
+                "14 ga is not one size: 2.0 mm² as an SAE metric size (sae_metric), 2.08 mm² as an AWG area (awg_area) | \
+                 say which is meant: sizing = \"sae_metric\" or \"awg_area\"; or give the mm² printed on the wire"
+            );
+        }
+    }
+
+    #[test]
+    fn a_gauge_that_a_system_lacks_is_refused_with_the_nearest_ones() {
+        assert_eq!(
+            shown("13 ga", Some(SizingSystem::SaeMetric)),
+            "13 ga has no size in sae_metric, nearest are 12 ga = 3.0 mm² and 14 ga = 2.0 mm² | \
+             if the geometric area (2.62 mm²) is meant say sizing = \"awg_area\", else give the mm² printed on the wire"
+        );
+        assert!(
+            shown("22 ga", Some(SizingSystem::SaeMetric)).contains("nearest are 20 ga = 0.5 mm² |")
+        );
+        assert!(
+            shown("41 ga", Some(SizingSystem::AwgArea))
+                .starts_with("got gauge \"41\", want 4/0 to 40; the nearest is 40")
+        );
+        assert!(shown("5/0 ga", None).contains("the nearest is 4/0"));
+    }
+
+    #[test]
+    fn a_geometric_area_is_kept_exact_and_never_taken_for_the_metric_size() {
+        let wire = resolve(&request("14 ga", Some(SizingSystem::AwgArea))).unwrap();
+        assert_eq!(wire.area.square_micrometres(), 2_080_908);
+        assert_ne!(wire.area, "2.08 mm²".parse().unwrap());
+        assert_ne!(wire.area, "2.0 mm²".parse().unwrap());
+    }
+
+    #[test]
+    fn what_is_no_wire_size_says_what_is_wanted() {
+        for text in [
+            "",
+            "ga",
+            "14",
+            "14 mm",
+            "x ga",
+            "-1 ga",
+            "0 mm²",
+            "2.0 mm² ga",
+            "14 ga ga",
+        ] {
+            let error = resolve(&request(text, Some(SizingSystem::SaeMetric))).unwrap_err();
+            assert!(
+                matches!(error, WireError::NotASize { .. }),
+                "{text}: {error}"
+            );
+        }
+        let error = resolve(&request("2.0 mm²", Some(SizingSystem::SaeMetric))).unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "got 2.0 mm² with sizing sae_metric, want a gauge with it"
+        );
+    }
+
+    #[test]
+    fn every_gauge_resolves_by_its_own_name() {
+        for gauge in table() {
+            let text = format!("{} ga", gauge.name);
+            let wire = resolve(&request(&text, Some(SizingSystem::AwgArea))).unwrap();
+            assert_eq!(wire.gauge.as_deref(), Some(gauge.name));
+            assert_eq!(wire.area, gauge.awg_area);
+        }
     }
 }

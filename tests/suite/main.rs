@@ -5,5 +5,9 @@
     reason = "tests touch real files, ports and processes"
 )]
 
+//! The one test binary.
+
 mod licences;
 mod tidy;
+mod uncertainty;
+mod wire;
