@@ -142,13 +142,15 @@ impl State {
             Entry::Doubted {
                 station, readings, ..
             } => {
-                self.take_out(station, readings, |tally, count| tally.doubted += count);
+                self.take_out(station, readings, |tally, count| {
+                    tally.doubted += count;
+                });
             }
             Entry::Retracted {
                 station, reading, ..
             } => {
                 self.take_out(station, &[*reading], |tally, count| {
-                    tally.retracted += count
+                    tally.retracted += count;
                 });
             }
             Entry::Disarmed { .. }

@@ -77,11 +77,10 @@ impl Unit {
     /// Base units (nm, mN) in one of it, as numerator and denominator.
     pub(super) const fn base_per_one(self) -> (i128, i128) {
         match self {
-            Self::Millimetre => (1_000_000, 1),
+            Self::Millimetre | Self::Kilonewton => (1_000_000, 1),
             Self::Centimetre => (10_000_000, 1),
             Self::Micrometre | Self::Newton => (1_000, 1),
             Self::Inch => (25_400_000, 1),
-            Self::Kilonewton => (1_000_000, 1),
             Self::KilogramForce => (980_665, 100),
             Self::PoundForce => (44_482_216_152_605, 10_000_000_000),
         }

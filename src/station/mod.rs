@@ -5,17 +5,31 @@
 //! - A [`Core`] is made from the [`State`] that the journal amounts to, so a restart goes on where
 //!   the last entry left off.
 
+mod arming;
+mod capture;
+mod clock;
+mod commands;
+mod measuring;
+mod order;
+mod plausible;
 pub mod prompt;
+mod unread;
+pub mod zero;
 
-use crate::entry::{Attached, Stamped, State};
+use crate::decode::Decoder;
+use crate::entry::{Attached, Entry, JournalId, Seq, Stamped, State};
 use crate::quantity::{MonoMicros, Now};
-use crate::spec::{Catalog, Plan};
-use std::collections::VecDeque;
+use crate::spec::{Catalog, Instrument, Plan};
+use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
+
+pub use order::slots;
 
 /// Everything that can happen to the core.
 #[derive(Debug)]
 pub enum Input<'a> {
+    /// The journal is new; this is its name.
+    Begun(JournalId),
     /// The daemon has started, or has read its configuration anew.
     Started {
         /// The program's version.
@@ -48,11 +62,8 @@ pub enum Input<'a> {
     },
     /// The journal's segment is full: open the next one.
     SegmentFull,
-    /// Nothing was recorded for a while.
-    Resumed {
-        /// Since when, how many frames, why.
-        gap: crate::entry::Entry,
-    },
+    /// Something happened to the journal itself: [`Entry::Gap`] or [`Entry::DamageAccepted`].
+    Journal(Entry),
     /// The time asked for by [`Output::WaitUntil`] has come.
     Woken,
 }
@@ -79,7 +90,7 @@ pub enum Command {
         /// The station.
         station: Option<String>,
         /// The reading's entry.
-        seq: Option<crate::entry::Seq>,
+        seq: Option<Seq>,
     },
     /// Keep a remark.
     Note {
@@ -131,34 +142,98 @@ pub struct Core {
     catalog: Arc<Catalog>,
     state: State,
     pending: VecDeque<Stamped>,
+    live: BTreeMap<String, Live>,
+    clock: clock::StepWatch,
+}
+
+/// What is remembered of an instrument between two inputs, and lost at a restart.
+#[derive(Debug)]
+struct Live {
+    station: String,
+    decoder: Decoder,
+    capturing: capture::Capturing,
+    unread: unread::Folding,
+    doubt: Option<plausible::Doubt>,
+}
+
+impl Live {
+    fn new(instrument: &Instrument) -> Self {
+        Self {
+            station: instrument.station.clone(),
+            decoder: Decoder::new(instrument.format, instrument.unit),
+            capturing: capture::Capturing::new(instrument.capture),
+            unread: unread::Folding::default(),
+            doubt: None,
+        }
+    }
+
+    fn waits_until(&self) -> Option<MonoMicros> {
+        [self.decoder.gives_up_at(), self.unread.due_at()]
+            .into_iter()
+            .flatten()
+            .min()
+    }
 }
 
 impl Core {
     /// Goes on from `state`.
     pub fn new(catalog: Arc<Catalog>, state: State) -> Self {
+        let live = lives(&catalog);
+        let clock = clock::StepWatch::default();
         Self {
             catalog,
             state,
             pending: VecDeque::new(),
+            live,
+            clock,
         }
     }
 
     /// Takes one input. Call [`Core::poll`] until `WaitUntil` before the next one.
     pub fn handle(&mut self, now: Now, input: Input<'_>) {
-        let _ = (now, input);
+        if let Some(by_micros) = self.clock.step(now) {
+            self.append(now, Entry::ClockStepped { by_micros });
+        }
+        match input {
+            Input::Begun(journal) => self.append(now, Entry::Begun { journal }),
+            Input::Started {
+                version,
+                config_digest,
+            } => {
+                let version = version.to_owned();
+                self.append(
+                    now,
+                    Entry::Started {
+                        version,
+                        config_digest: config_digest.to_owned(),
+                    },
+                );
+            }
+            Input::Stopping { reason } => self.stop(now, reason),
+            Input::Reloaded(catalog) => self.reload(now, catalog),
+            Input::PortOpened(attached) => self.append(now, Entry::Attached(attached)),
+            Input::PortClosed { instrument, reason } => self.port_closed(now, instrument, reason),
+            Input::Bytes { instrument, bytes } => self.bytes(now, instrument, bytes),
+            Input::SegmentFull => self.open_segment(now),
+            Input::Journal(entry) => self.append(now, entry),
+            Input::Woken => self.wake(now),
+        }
     }
 
     /// Takes one command. What it appends comes out of [`Core::poll`].
+    ///
+    /// # Errors
+    ///
+    /// A [`Refusal`] if it cannot be carried out; then nothing has changed.
     pub fn command(&mut self, now: Now, command: Command) -> Result<(), Refusal> {
-        let _ = (now, command);
-        Ok(())
+        commands::run(self, now, command)
     }
 
     /// The next thing to do.
     pub fn poll(&mut self) -> Output {
         match self.pending.pop_front() {
             Some(stamped) => Output::Append(stamped),
-            None => Output::WaitUntil(None),
+            None => Output::WaitUntil(self.live.values().filter_map(Live::waits_until).min()),
         }
     }
 
@@ -171,4 +246,91 @@ impl Core {
     pub fn catalog(&self) -> &Catalog {
         &self.catalog
     }
+
+    /// The one way an entry comes about: it is numbered, folded into the state and queued.
+    fn append(&mut self, now: Now, entry: Entry) {
+        let seq = self.state.last.map_or(Seq::FIRST, Seq::following);
+        let stamped = Stamped {
+            seq,
+            at: now.wall,
+            entry,
+        };
+        self.state.apply(&stamped);
+        self.pending.push_back(stamped);
+    }
+
+    fn open_segment(&mut self, now: Now) {
+        // Before its first entry a journal has no name and no segment to close.
+        let Some(journal) = self.state.journal.clone() else {
+            return;
+        };
+        let state = Box::new(self.state.clone());
+        self.append(now, Entry::Segment { journal, state });
+    }
+
+    fn stop(&mut self, now: Now, reason: &str) {
+        let names: Vec<_> = self.live.keys().cloned().collect();
+        for name in names {
+            self.end_bytes(now, &name);
+        }
+        self.append(
+            now,
+            Entry::Stopped {
+                reason: reason.to_owned(),
+            },
+        );
+    }
+
+    /// Instruments whose decoding did not change keep the bytes of a frame in hand.
+    fn reload(&mut self, now: Now, catalog: Arc<Catalog>) {
+        let old = Arc::clone(&self.catalog);
+        let changed = |name: &str| match (old.instrument(name), catalog.instrument(name)) {
+            (Some(old), Some(new)) => {
+                old.format.name != new.format.name
+                    || (old.unit, old.capture) != (new.unit, new.capture)
+                    || old.station != new.station
+            }
+            (Some(_), None) | (None, _) => true,
+        };
+        let ended: Vec<_> = self
+            .live
+            .keys()
+            .filter(|name| changed(name))
+            .cloned()
+            .collect();
+        for name in &ended {
+            self.end_bytes(now, name);
+            self.live.remove(name);
+        }
+        let mut live = lives(&catalog);
+        live.append(&mut self.live);
+        self.live = live;
+        self.catalog = catalog;
+    }
+
+    fn port_closed(&mut self, now: Now, instrument: &str, reason: &str) {
+        self.end_bytes(now, instrument);
+        let Some(live) = self.live.get(instrument) else {
+            return;
+        };
+        let station = live.station.clone();
+        let instrument = instrument.to_owned();
+        self.append(
+            now,
+            Entry::Detached {
+                instrument,
+                station,
+                reason: reason.to_owned(),
+            },
+        );
+    }
+}
+
+/// A live instrument for each that measures.
+fn lives(catalog: &Catalog) -> BTreeMap<String, Live> {
+    let measuring = |instrument: &&Instrument| instrument.kind.dimension().is_some();
+    let instruments = catalog.instruments.iter().filter(measuring);
+    instruments
+        .map(|instrument| (instrument.name.clone(), Live::new(instrument)))
+        .collect()
 }

@@ -1,7 +1,9 @@
 //! What the operator should do next, and why; told from the state alone.
 
+use super::order::next_slot;
+use super::zero::{Due, due};
 use crate::entry::State;
-use crate::entry::state::Slot;
+use crate::entry::state::{SeriesState, Slot};
 use std::fmt;
 
 /// What to do next.
@@ -9,18 +11,27 @@ use std::fmt;
 pub enum Prompt {
     /// Nothing is armed.
     Arm,
-    /// The instrument is not connected.
+    /// The instrument that the next slot needs is not connected.
     Connect {
         /// The instrument.
         instrument: String,
     },
     /// A zero is due.
     Zero {
-        /// Why, in words.
-        why: String,
+        /// Of this instrument.
+        instrument: String,
+        /// Why.
+        why: Due,
+        /// It must be said first, since a reading can look like one.
+        must_be_said: bool,
     },
     /// A slot is to be measured.
-    Measure(Slot),
+    Measure {
+        /// Where the reading goes.
+        slot: Slot,
+        /// Of so many pieces.
+        pieces: u32,
+    },
 }
 
 impl fmt::Display for Prompt {
@@ -28,14 +39,109 @@ impl fmt::Display for Prompt {
         match self {
             Self::Arm => f.write_str("arm a plan"),
             Self::Connect { instrument } => write!(f, "connect {instrument}"),
-            Self::Zero { why } => write!(f, "close the jaws and send a zero: {why}"),
-            Self::Measure(slot) => write!(f, "piece {}: {}", slot.piece, slot.axis.words()),
+            Self::Zero {
+                instrument,
+                why,
+                must_be_said,
+            } => {
+                let said = if *must_be_said { "say zero, then " } else { "" };
+                write!(
+                    f,
+                    "{said}close the jaws of {instrument} and send a zero: {why}"
+                )
+            }
+            Self::Measure { slot, pieces } => {
+                write!(
+                    f,
+                    "measure piece {} of {pieces}: {}",
+                    slot.piece,
+                    slot.axis.words()
+                )
+            }
+        }
+    }
+}
+
+impl Prompt {
+    /// The slot that is measured next, if one is.
+    pub fn slot(&self) -> Option<&Slot> {
+        match self {
+            Self::Measure { slot, .. } => Some(slot),
+            Self::Arm | Self::Connect { .. } | Self::Zero { .. } => None,
         }
     }
 }
 
 /// What `station` should do next.
 pub fn prompt(state: &State, station: &str) -> Prompt {
-    let _ = (state, station);
-    Prompt::Arm
+    let Some(series) = state
+        .stations
+        .get(station)
+        .and_then(|station| station.series.as_ref())
+    else {
+        return Prompt::Arm;
+    };
+    match next_slot(series) {
+        Some(slot) => measure(state, series, slot),
+        None => closing(series),
+    }
+}
+
+fn measure(state: &State, series: &SeriesState, slot: Slot) -> Prompt {
+    let Some(instrument) = instrument_for(state, series, &slot) else {
+        return Prompt::Arm;
+    };
+    let attached = state
+        .instruments
+        .get(instrument)
+        .is_some_and(|known| known.attached.is_some());
+    if !attached {
+        return Prompt::Connect {
+            instrument: instrument.to_owned(),
+        };
+    }
+    match due(series, instrument, None) {
+        Some(why) => zero(series, instrument, why),
+        None => Prompt::Measure {
+            slot,
+            pieces: series.spec.pieces,
+        },
+    }
+}
+
+/// The instrument that measures a slot: a connected one if there is one.
+fn instrument_for<'a>(state: &State, series: &'a SeriesState, slot: &Slot) -> Option<&'a str> {
+    let guards = &series.spec.axis(&slot.axis)?.guards;
+    guards
+        .iter()
+        .find(|guard| {
+            let known = state.instruments.get(&guard.instrument);
+            known.is_some_and(|known| known.attached.is_some())
+        })
+        .or_else(|| guards.first())
+        .map(|guard| guard.instrument.as_str())
+}
+
+fn closing(series: &SeriesState) -> Prompt {
+    series
+        .spec
+        .instruments
+        .iter()
+        .find_map(|instrument| {
+            let why = due(series, &instrument.name, None)?;
+            Some(zero(series, &instrument.name, why))
+        })
+        .unwrap_or(Prompt::Arm)
+}
+
+fn zero(series: &SeriesState, instrument: &str, why: Due) -> Prompt {
+    let must_be_said = series
+        .spec
+        .instrument(instrument)
+        .is_some_and(|known| known.zero_must_be_said);
+    Prompt::Zero {
+        instrument: instrument.to_owned(),
+        why,
+        must_be_said,
+    }
 }

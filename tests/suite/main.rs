@@ -8,6 +8,7 @@
 //! The one test binary.
 
 mod licences;
+mod station;
 mod tidy;
 mod uncertainty;
 mod wire;

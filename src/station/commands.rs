@@ -1,0 +1,227 @@
+//! What the operator says, by whatever means.
+
+use super::arming::{self, refuse};
+use super::measuring::completed;
+use super::{Armable, Command, Core, Refusal};
+use crate::entry::state::SeriesState;
+use crate::entry::{Entry, Outcome, Seq};
+use crate::quantity::Now;
+use crate::spec::Plan;
+
+/// Longest note, in bytes.
+const LONGEST_NOTE: usize = 4096;
+
+pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Refusal> {
+    match command {
+        Command::Arm {
+            station,
+            what,
+            operator,
+        } => {
+            let station = core.station_named(station)?;
+            core.arm(now, &station, &what, operator)
+        }
+        Command::Disarm { station } => {
+            let station = core.station_named(station)?;
+            core.disarm(now, station)
+        }
+        Command::Retract { station, seq } => {
+            let station = core.station_named(station)?;
+            core.retract(now, station, seq)
+        }
+        Command::Note { station, text } => {
+            let station = core.station_named(station)?;
+            core.note(now, station, text)
+        }
+        Command::Zero {
+            station,
+            instrument,
+        } => {
+            let station = core.station_named(station)?;
+            core.say_zero(now, station, instrument)
+        }
+    }
+}
+
+impl Core {
+    /// The station of this name, or the only one.
+    fn station_named(&self, name: Option<String>) -> Result<String, Refusal> {
+        let known = &self.catalog.stations;
+        let list = || known.join(", ");
+        match name {
+            Some(name) if known.contains(&name) => Ok(name),
+            Some(name) => Err(refuse(
+                format!("no station {name:?}, want one of {}", list()),
+                "name a station of the configuration",
+            )),
+            None => match known.as_slice() {
+                [only] => Ok(only.clone()),
+                _ => Err(refuse(
+                    format!("no station named, and there are several: {}", list()),
+                    "say which one: --station NAME",
+                )),
+            },
+        }
+    }
+
+    fn arm(
+        &mut self,
+        now: Now,
+        station: &str,
+        what: &Armable,
+        operator: Option<String>,
+    ) -> Result<(), Refusal> {
+        let plan = self.plan(what)?;
+        let known = self
+            .state
+            .stations
+            .get(station)
+            .and_then(|known| known.operator.clone());
+        let spec = arming::arm(&self.catalog, station, plan, operator.or(known))?;
+        self.cut_short(now, station);
+        self.append(now, Entry::Armed(Box::new(spec)));
+        Ok(())
+    }
+
+    fn plan<'a>(&'a self, what: &'a Armable) -> Result<&'a Plan, Refusal> {
+        match what {
+            Armable::Inline(plan) => Ok(plan),
+            Armable::Named(id) => self.catalog.plan(id).ok_or_else(|| {
+                let known: Vec<_> = self
+                    .catalog
+                    .plans
+                    .iter()
+                    .filter_map(|plan| plan.id.as_deref())
+                    .collect();
+                refuse(
+                    format!("no plan {id:?}, want one of {}", known.join(", ")),
+                    "list them: tallyjaw plans",
+                )
+            }),
+        }
+    }
+
+    /// Closes the open series, if there is one, before it is full.
+    fn cut_short(&mut self, now: Now, station: &str) -> Option<Seq> {
+        let series = self.series(station)?;
+        let id = series.id;
+        let completed = completed(series, Outcome::CutShort);
+        self.append(now, Entry::Completed(completed));
+        Some(id)
+    }
+
+    fn disarm(&mut self, now: Now, station: String) -> Result<(), Refusal> {
+        let Some(series) = self.cut_short(now, &station) else {
+            return Err(nothing_armed(&station));
+        };
+        self.append(now, Entry::Disarmed { station, series });
+        Ok(())
+    }
+
+    fn retract(&mut self, now: Now, station: String, seq: Option<Seq>) -> Result<(), Refusal> {
+        let series = self
+            .series(&station)
+            .ok_or_else(|| nothing_armed(&station))?;
+        let reading = which_reading(series, seq)?;
+        let series = series.id;
+        self.append(
+            now,
+            Entry::Retracted {
+                station,
+                series,
+                reading,
+            },
+        );
+        Ok(())
+    }
+
+    fn note(&mut self, now: Now, station: String, text: String) -> Result<(), Refusal> {
+        if text.trim().is_empty() || text.len() > LONGEST_NOTE {
+            let message = format!(
+                "got a note of {} bytes, want 1 to {LONGEST_NOTE}",
+                text.len()
+            );
+            return Err(refuse(
+                message,
+                "say it in fewer words, or in several notes",
+            ));
+        }
+        let series = self.series(&station).map(|series| series.id);
+        self.append(
+            now,
+            Entry::Noted {
+                station,
+                series,
+                text,
+            },
+        );
+        Ok(())
+    }
+
+    fn say_zero(
+        &mut self,
+        now: Now,
+        station: String,
+        instrument: Option<String>,
+    ) -> Result<(), Refusal> {
+        let known: Vec<_> = self
+            .catalog
+            .instruments
+            .iter()
+            .filter(|known| known.station == station && known.kind.dimension().is_some())
+            .map(|known| known.name.clone())
+            .collect();
+        let list = known.join(", ");
+        let instrument = match (instrument, known.as_slice()) {
+            (Some(name), _) if known.contains(&name) => name,
+            (Some(name), _) => {
+                let message = format!("no instrument {name:?} at {station}, want one of {list}");
+                return Err(refuse(message, "name an instrument of this station"));
+            }
+            (None, [only]) => only.clone(),
+            (None, _) => {
+                let message = format!("no instrument named, and {station} has: {list}");
+                return Err(refuse(message, "say which one: --instrument NAME"));
+            }
+        };
+        self.append(
+            now,
+            Entry::ZeroSaid {
+                station,
+                instrument,
+            },
+        );
+        Ok(())
+    }
+}
+
+fn nothing_armed(station: &str) -> Refusal {
+    refuse(
+        format!("nothing is armed at {station}"),
+        "arm a plan first: tallyjaw arm PLAN",
+    )
+}
+
+/// The reading named, or the last counted one.
+fn which_reading(series: &SeriesState, seq: Option<Seq>) -> Result<Seq, Refusal> {
+    let Some(last) = series.readings.iter().map(|reading| reading.seq).max() else {
+        let message = format!("series {} has no counted reading to take back", series.id);
+        return Err(refuse(message, "measure first"));
+    };
+    let Some(seq) = seq else { return Ok(last) };
+    if series.readings.iter().any(|reading| reading.seq == seq) {
+        return Ok(seq);
+    }
+    let known: Vec<_> = series
+        .readings
+        .iter()
+        .map(|reading| reading.seq.to_string())
+        .collect();
+    Err(refuse(
+        format!(
+            "{seq} is no counted reading of the open series, want one of {}",
+            known.join(", ")
+        ),
+        "list them: tallyjaw status",
+    ))
+}

@@ -1,0 +1,174 @@
+//! Whether a value can be what it was taken for, and what else it may be.
+//!
+//! An implausible value does not count, but the same value again within ten seconds is meant: a
+//! very bad crimp must fail, not vanish.
+
+use crate::entry::state::Slot;
+use crate::quantity::{Measured, MonoMicros, Quantity, Unit};
+use crate::spec::{ArmedAxis, ArmedInstrument, ArmedSpec, AxisName, Limits};
+use std::time::Duration;
+
+/// An implausible value said again within this long is meant.
+const MEANT_WITHIN: Duration = Duration::from_secs(10);
+
+/// An implausible value is remembered, in case it comes again.
+#[derive(Debug, Clone)]
+pub(super) struct Doubt {
+    slot: Slot,
+    value: Quantity,
+    at: MonoMicros,
+}
+
+/// Why a value is not plausible.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Implausible {
+    /// No instrument of this range and sign can mean it; saying it again changes nothing.
+    Impossible {
+        /// In words.
+        hint: String,
+    },
+    /// Outside the window of its axis; said again, it counts.
+    Unlikely {
+        /// In words.
+        hint: String,
+    },
+}
+
+/// Half the plausible window of an axis around its aim: a share of it, at least three tolerances.
+pub(super) fn window(limits: &Limits, percent: u16) -> Option<(Quantity, Quantity)> {
+    let aim = limits.aim()?;
+    let share = aim.saturating_abs().saturating_mul(i64::from(percent)) / 100;
+    let three_tolerances = limits.width()?.saturating_mul(3) / 2;
+    let half = share.max(three_tolerances);
+    let quantity = |base| Quantity::from_base(limits.dimension(), base);
+    Some((
+        quantity(aim.saturating_sub(half)),
+        quantity(aim.saturating_add(half)),
+    ))
+}
+
+/// Checks `value` against the instrument and against the axis in hand.
+pub(super) fn check(
+    value: Measured,
+    axis: &ArmedAxis,
+    instrument: &ArmedInstrument,
+    spec: &ArmedSpec,
+) -> Option<Implausible> {
+    let base = value.quantity().base();
+    if base < instrument.resolution.base().saturating_mul(-2) {
+        return Some(Implausible::Impossible {
+            hint:
+                "below zero: the zero was set with the jaws open, or the jaws are not on the piece"
+                    .to_owned(),
+        });
+    }
+    if let Some((least, greatest)) = instrument.range
+        && !(least.base()..=greatest.base()).contains(&base)
+        && base > 0
+    {
+        return Some(Implausible::Impossible {
+            hint: format!(
+                "outside the range of {}: {least} to {greatest}",
+                instrument.name
+            ),
+        });
+    }
+    let fits = |axis: &ArmedAxis, base: i64| in_window(axis, base);
+    if fits(axis, base) {
+        return None;
+    }
+    Some(Implausible::Unlikely {
+        hint: hint(value, axis, spec),
+    })
+}
+
+fn in_window(axis: &ArmedAxis, base: i64) -> bool {
+    axis.plausible
+        .is_none_or(|(least, greatest)| (least.base()..=greatest.base()).contains(&base))
+}
+
+/// What a value outside the window of `axis` may be instead.
+fn hint(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> String {
+    if let Some(other) = other_axis(value.quantity().base(), axis, spec) {
+        return format!("looks like a {}", short_name(&other.name));
+    }
+    let other_unit = match value.unit() {
+        Unit::Millimetre => Unit::Inch,
+        Unit::Inch => Unit::Millimetre,
+        Unit::Newton => Unit::PoundForce,
+        Unit::PoundForce => Unit::Newton,
+        Unit::Centimetre | Unit::Micrometre | Unit::Kilonewton | Unit::KilogramForce => {
+            return far_off(axis);
+        }
+    };
+    let fits = |axis: &ArmedAxis| {
+        axis.plausible.is_some()
+            && Quantity::of(value.digits(), other_unit)
+                .is_some_and(|quantity| in_window(axis, quantity.base()))
+    };
+    if spec.axes.iter().any(fits) {
+        return format!("looks like {}", unit_in_words(other_unit));
+    }
+    far_off(axis)
+}
+
+fn other_axis<'a>(base: i64, axis: &ArmedAxis, spec: &'a ArmedSpec) -> Option<&'a ArmedAxis> {
+    spec.axes
+        .iter()
+        .filter(|other| other.name != axis.name && other.plausible.is_some())
+        .find(|other| in_window(other, base))
+}
+
+fn far_off(axis: &ArmedAxis) -> String {
+    match axis.plausible {
+        Some((least, greatest)) => format!(
+            "far from what a {} can be, {least} to {greatest}; send it again within ten seconds if it is meant",
+            axis.name.words()
+        ),
+        None => "not plausible".to_owned(),
+    }
+}
+
+/// `core_crimp_height` → `height`, as people say it.
+fn short_name(axis: &AxisName) -> String {
+    match axis.as_str() {
+        "core_crimp_height" => "height".to_owned(),
+        "core_crimp_width" => "width".to_owned(),
+        _ => axis.words(),
+    }
+}
+
+fn unit_in_words(unit: Unit) -> &'static str {
+    match unit {
+        Unit::Millimetre => "millimetres",
+        Unit::Centimetre => "centimetres",
+        Unit::Micrometre => "micrometres",
+        Unit::Inch => "inches",
+        Unit::Newton => "newtons",
+        Unit::Kilonewton => "kilonewtons",
+        Unit::KilogramForce => "kilograms-force",
+        Unit::PoundForce => "pounds-force",
+    }
+}
+
+impl Doubt {
+    pub(super) fn new(slot: Slot, value: Quantity, at: MonoMicros) -> Self {
+        Self { slot, value, at }
+    }
+
+    /// Whether `value` in the same slot, one count apart at most, says the same again in time.
+    pub(super) fn is_repeated(
+        &self,
+        slot: &Slot,
+        value: Quantity,
+        resolution: Quantity,
+        now: MonoMicros,
+    ) -> bool {
+        let apart = self
+            .value
+            .base()
+            .saturating_sub(value.base())
+            .saturating_abs();
+        self.slot == *slot && apart <= resolution.base() && now.since(self.at) <= MEANT_WITHIN
+    }
+}

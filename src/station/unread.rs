@@ -1,0 +1,96 @@
+//! Bytes without meaning: the first are told at once, a run of them folds into one entry a second.
+
+use crate::decode::DecodeError;
+use crate::quantity::MonoMicros;
+use std::time::Duration;
+
+/// A run of unread bytes is told at least this often.
+const FOLD: Duration = Duration::from_secs(1);
+/// Of a run, this many bytes are kept.
+const KEPT: usize = 256;
+
+/// A run of unread bytes, ready to be told.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Run {
+    /// Its beginning.
+    pub(super) raw: Vec<u8>,
+    /// How many bytes there were.
+    pub(super) bytes: u64,
+    /// How many times something was unread.
+    pub(super) times: u64,
+    /// Why the first was.
+    pub(super) reason: DecodeError,
+}
+
+/// Folds runs of unread bytes.
+#[derive(Debug, Default)]
+pub(super) struct Folding {
+    run: Option<Run>,
+    told_at: Option<MonoMicros>,
+}
+
+impl Folding {
+    /// Takes unread bytes; gives them back at once if nothing was unread within the last second.
+    pub(super) fn take(&mut self, now: MonoMicros, raw: &[u8], reason: DecodeError) -> Option<Run> {
+        let bytes = u64::try_from(raw.len()).unwrap_or(u64::MAX);
+        if let Some(run) = &mut self.run {
+            run.bytes = run.bytes.saturating_add(bytes);
+            run.times = run.times.saturating_add(1);
+            let room = KEPT.saturating_sub(run.raw.len());
+            run.raw.extend(raw.iter().take(room));
+        } else {
+            let raw = raw.iter().copied().take(KEPT).collect();
+            self.run = Some(Run {
+                raw,
+                bytes,
+                times: 1,
+                reason,
+            });
+        }
+        let quiet = self.told_at.is_none_or(|at| now.since(at) >= FOLD);
+        if quiet { self.flush(now) } else { None }
+    }
+
+    /// What has not been told yet.
+    pub(super) fn flush(&mut self, now: MonoMicros) -> Option<Run> {
+        let run = self.run.take()?;
+        self.told_at = Some(now);
+        Some(run)
+    }
+
+    /// What is to be told by now.
+    pub(super) fn flush_if_due(&mut self, now: MonoMicros) -> Option<Run> {
+        if self.due_at()? <= now {
+            self.flush(now)
+        } else {
+            None
+        }
+    }
+
+    /// When something is to be told.
+    pub(super) fn due_at(&self) -> Option<MonoMicros> {
+        self.run.as_ref()?;
+        self.told_at.map(|at| at.plus(FOLD))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_first_unread_bytes_are_told_at_once_and_a_run_folds() {
+        let mut folding = Folding::default();
+        let at = |millis: u64| MonoMicros(millis * 1_000);
+        let first = folding.take(at(0), b"xyz", DecodeError::NoDigits).unwrap();
+        assert_eq!((first.bytes, first.times), (3, 1));
+        for millis in 1..500 {
+            assert_eq!(folding.take(at(millis), b"ab", DecodeError::NoDigits), None);
+        }
+        assert_eq!(folding.flush_if_due(at(999)), None);
+        assert_eq!(folding.due_at(), Some(at(1_000)));
+        let run = folding.flush_if_due(at(1_000)).unwrap();
+        assert_eq!((run.bytes, run.times, run.raw.len()), (998, 499, KEPT));
+        assert_eq!(folding.due_at(), None);
+    }
+}

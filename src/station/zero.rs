@@ -1,0 +1,169 @@
+//! When a zero is due, which frames are zeros, and what an off zero takes with it.
+
+use super::order::next_slot;
+use crate::entry::state::{SeriesState, ZeroState};
+use crate::entry::{NotCounted, Seq, ZeroRole};
+use crate::quantity::{Measured, Quantity, WallMicros};
+use crate::spec::{ArmedInstrument, Order, ZeroPolicy};
+use std::fmt;
+use std::time::Duration;
+
+/// Why a zero is due.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Due {
+    /// The last zero frame was off.
+    Off,
+    /// No good zero yet in this series.
+    Opening,
+    /// So many pieces since the last one.
+    Pieces(u32),
+    /// So long since the last one.
+    Time(Duration),
+    /// Every slot is full.
+    Closing,
+}
+
+impl Due {
+    /// What a zero frame that answers it is for.
+    pub fn role(self) -> ZeroRole {
+        match self {
+            Self::Opening => ZeroRole::Opening,
+            Self::Closing => ZeroRole::Closing,
+            Self::Off | Self::Pieces(_) | Self::Time(_) => ZeroRole::Periodic,
+        }
+    }
+
+    /// Why a reading before it does not count.
+    pub(super) fn refuses(self) -> NotCounted {
+        match self {
+            Self::Off => NotCounted::ZeroOff,
+            Self::Closing => NotCounted::SeriesFull,
+            Self::Opening | Self::Pieces(_) | Self::Time(_) => NotCounted::ZeroDue,
+        }
+    }
+}
+
+impl fmt::Display for Due {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Off => f.write_str("the last zero was off: clean the jaws and zero again"),
+            Self::Opening => f.write_str("before the first reading"),
+            Self::Pieces(pieces) => write!(f, "{pieces} pieces since the last zero"),
+            Self::Time(time) => write!(f, "{} minutes since the last zero", time.as_secs() / 60),
+            Self::Closing => f.write_str("the series is full, its closing zero vouches for it"),
+        }
+    }
+}
+
+/// Whether a zero of `instrument` is due, and why. Without `now`, time alone makes none due.
+pub fn due(series: &SeriesState, instrument: &str, now: Option<WallMicros>) -> Option<Due> {
+    // An instrument that does not measure in this series owes it no zero.
+    series.spec.instrument(instrument)?;
+    let policy = &series.spec.zero;
+    let zero = series.zeros.get(instrument);
+    let full = next_slot(series).is_none();
+    if zero.is_some_and(|zero| zero.off) {
+        // After a full series the next good zero is its closing one.
+        return Some(if full && policy.closing {
+            Due::Closing
+        } else {
+            Due::Off
+        });
+    }
+    if full {
+        let used = series
+            .readings
+            .iter()
+            .any(|reading| reading.instrument == instrument);
+        let closed = zero.is_some_and(|zero| zero.closed);
+        return (policy.closing && used && !closed).then_some(Due::Closing);
+    }
+    let Some((last_good, at)) = zero.and_then(|zero| zero.last_good) else {
+        return policy.before_first.then_some(Due::Opening);
+    };
+    due_by_pieces(series, instrument, policy, last_good).or_else(|| due_by_time(policy, at, now?))
+}
+
+fn due_by_pieces(
+    series: &SeriesState,
+    instrument: &str,
+    policy: &ZeroPolicy,
+    last_good: Seq,
+) -> Option<Due> {
+    let every = policy.every_pieces?;
+    let since = series
+        .readings
+        .iter()
+        .filter(|reading| reading.seq > last_good && reading.instrument == instrument);
+    let handled = match series.spec.order {
+        // Each reading is a piece taken up.
+        Order::ByAxis => since.count(),
+        // Only whole pieces count: nobody should zero between height and width of one.
+        Order::ByPiece => {
+            let next = next_slot(series)?.piece;
+            let mut pieces: Vec<u32> = since
+                .map(|reading| reading.piece)
+                .filter(|piece| *piece != next)
+                .collect();
+            pieces.sort_unstable();
+            pieces.dedup();
+            pieces.len()
+        }
+    };
+    (u32::try_from(handled).ok()? >= every).then_some(Due::Pieces(every))
+}
+
+fn due_by_time(policy: &ZeroPolicy, last_good: WallMicros, now: WallMicros) -> Option<Due> {
+    let every = policy.every?;
+    let passed = u64::try_from(now.0.saturating_sub(last_good.0)).ok()?;
+    (Duration::from_micros(passed) >= every).then_some(Due::Time(every))
+}
+
+/// What `value` is worth as a zero, if it is one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct ZeroFrame {
+    /// Within the limit.
+    pub(super) ok: bool,
+}
+
+/// Whether a frame is a zero: within the band, or because the operator said so.
+pub(super) fn zero_frame(
+    value: Measured,
+    resolution: Quantity,
+    policy: &ZeroPolicy,
+    must_be_said: bool,
+    said: bool,
+) -> Option<ZeroFrame> {
+    let counts = |counts: u32| resolution.base().saturating_mul(i64::from(counts));
+    let off_by = value.quantity().base().saturating_abs();
+    let in_band = value.quantity().dimension() == resolution.dimension()
+        && off_by <= counts(policy.band_counts);
+    let is_zero = said || (in_band && !must_be_said);
+    is_zero.then_some(ZeroFrame {
+        ok: off_by <= counts(policy.limit_counts),
+    })
+}
+
+/// The counted readings of `instrument` that no good zero has closed yet.
+pub(super) fn unvouched(series: &SeriesState, instrument: &str) -> Vec<Seq> {
+    let last_good = series
+        .zeros
+        .get(instrument)
+        .and_then(|zero: &ZeroState| zero.last_good)
+        .map(|(seq, _)| seq);
+    series
+        .readings
+        .iter()
+        .filter(|reading| reading.instrument == instrument && Some(reading.seq) > last_good)
+        .map(|reading| reading.seq)
+        .collect()
+}
+
+/// Whether some instrument of the series still owes its closing zero.
+pub(super) fn closing_owed(series: &SeriesState) -> bool {
+    series
+        .spec
+        .instruments
+        .iter()
+        .any(|instrument: &ArmedInstrument| due(series, &instrument.name, None).is_some())
+}

@@ -1,0 +1,262 @@
+//! A station with a caliper and a force gauge, driven by hand: presses, waits, commands.
+
+use std::sync::Arc;
+use std::time::Duration;
+use tallyjaw::decode::FrameFormat;
+use tallyjaw::entry::{
+    Attached, Entry, JournalId, NotCounted, Reading, Seq, Stamped, Standing, State,
+};
+use tallyjaw::quantity::{MonoMicros, Now, Unit, WallMicros};
+use tallyjaw::spec::{
+    Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentKind, Nest, Order, Plan,
+    Purpose, Row, Terminal, Tool, ToolClass, Verdict, WireRequest, ZeroPolicy,
+};
+use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
+
+pub const HEIGHT: &str = "core_crimp_height";
+pub const WIDTH: &str = "core_crimp_width";
+
+pub struct Desk {
+    pub core: Core,
+    pub entries: Vec<Stamped>,
+    catalog: Arc<Catalog>,
+    now: Now,
+}
+
+impl Desk {
+    pub fn new() -> Self {
+        let catalog = Arc::new(catalog());
+        let now = Now {
+            wall: WallMicros(1_764_000_000_000_000),
+            mono: MonoMicros(5_000_000),
+        };
+        let core = Core::new(Arc::clone(&catalog), State::default());
+        let mut desk = Self {
+            core,
+            entries: Vec::new(),
+            catalog,
+            now,
+        };
+        desk.input(Input::Begun(JournalId("0".repeat(32))));
+        desk.start();
+        desk
+    }
+
+    fn start(&mut self) {
+        self.input(Input::Started {
+            version: "test",
+            config_digest: "none",
+        });
+        for instrument in ["caliper-1", "gauge-1"] {
+            self.input(Input::PortOpened(Attached {
+                instrument: instrument.to_owned(),
+                station: "bench-1".to_owned(),
+                port: "/dev/ttyUSB0".to_owned(),
+                line: "9600 8N1".to_owned(),
+                identity: None,
+            }));
+        }
+    }
+
+    /// The process is killed: what is not in the entries is gone.
+    pub fn restart(&mut self) {
+        let mut state = State::default();
+        for stamped in &self.entries {
+            state.apply(stamped);
+        }
+        assert_eq!(
+            state,
+            *self.core.state(),
+            "the journal amounts to the live state"
+        );
+        self.core = Core::new(Arc::clone(&self.catalog), state);
+        self.start();
+    }
+
+    pub fn input(&mut self, input: Input<'_>) {
+        self.core.handle(self.now, input);
+        self.drain();
+    }
+
+    pub fn command(&mut self, command: Command) -> Result<(), Refusal> {
+        let result = self.core.command(self.now, command);
+        self.drain();
+        result
+    }
+
+    fn drain(&mut self) {
+        while let Output::Append(stamped) = self.core.poll() {
+            let expected = self
+                .entries
+                .last()
+                .map_or(Seq::FIRST, |last| last.seq.following());
+            assert_eq!(stamped.seq, expected, "seq has no gaps");
+            self.entries.push(stamped);
+        }
+    }
+
+    pub fn wait(&mut self, duration: Duration) {
+        let micros = u64::try_from(duration.as_micros()).unwrap();
+        self.now.mono.0 += micros;
+        self.now.wall.0 += i64::try_from(micros).unwrap();
+        self.input(Input::Woken);
+    }
+
+    /// A press of the caliper's data key, a second after whatever was before.
+    pub fn press(&mut self, value: &str) -> &Entry {
+        self.press_on("caliper-1", value)
+    }
+
+    pub fn press_on(&mut self, instrument: &str, value: &str) -> &Entry {
+        self.wait(Duration::from_secs(1));
+        let before = self.entries.len();
+        self.input(Input::Bytes {
+            instrument,
+            bytes: format!("{value}\r").as_bytes(),
+        });
+        assert!(self.entries.len() > before, "{value} left no entry");
+        &self.entries[before].entry
+    }
+
+    /// What became of a press: its verdict, or why it does not count.
+    pub fn reading(&mut self, value: &str) -> Result<Verdict, (NotCounted, String)> {
+        match self.press(value) {
+            Entry::Reading(reading) => outcome(reading),
+            other => panic!("{value} became {other:?}"),
+        }
+    }
+
+    pub fn arm(&mut self, plan: Plan) -> Result<(), Refusal> {
+        self.command(Command::Arm {
+            station: None,
+            what: Armable::Inline(Box::new(plan)),
+            operator: None,
+        })
+    }
+
+    pub fn retract(&mut self, seq: Option<Seq>) -> Result<(), Refusal> {
+        self.command(Command::Retract { station: None, seq })
+    }
+
+    pub fn prompt(&self) -> String {
+        tallyjaw::station::prompt::prompt(self.core.state(), "bench-1").to_string()
+    }
+
+    pub fn last(&self) -> &Entry {
+        &self.entries.last().unwrap().entry
+    }
+
+    pub fn kinds_from(&self, from: usize) -> Vec<&'static str> {
+        self.entries[from..]
+            .iter()
+            .map(|stamped| stamped.entry.kind())
+            .collect()
+    }
+}
+
+pub fn outcome(reading: &Reading) -> Result<Verdict, (NotCounted, String)> {
+    match &reading.standing {
+        Standing::Counted => Ok(reading.slot.as_ref().unwrap().verdict.unwrap()),
+        Standing::NotCounted { reason, hint } => Err((*reason, hint.clone().unwrap_or_default())),
+    }
+}
+
+pub fn plan() -> Plan {
+    Plan {
+        id: None,
+        terminal: "QF-250-F".to_owned(),
+        wire: WireRequest {
+            text: "2.0 mm²".to_owned(),
+            sizing: None,
+        },
+        axes: vec![AxisName::new(HEIGHT), AxisName::new(WIDTH)],
+        order: Order::ByAxis,
+        pieces: 3,
+        purpose: Purpose::FirstOff,
+        tool: Some("T-07".to_owned()),
+        nest: Some("2.0".to_owned()),
+        decision: Decision::Simple,
+        zero: ZeroPolicy::default(),
+        repeat: false,
+    }
+}
+
+fn catalog() -> Catalog {
+    let area = |text: &str| text.parse().unwrap();
+    let row = |wire: &str, limits: &[(&str, &str)]| Row {
+        wire: area(wire),
+        limits: limits
+            .iter()
+            .map(|(axis, limits)| (AxisName::new(*axis), limits.parse().unwrap()))
+            .collect(),
+    };
+    let terminal = Terminal {
+        id: "QF-250-F".to_owned(),
+        source: Some("maker's sheet, rev C".to_owned()),
+        rows: vec![
+            row(
+                "2.0 mm²",
+                &[
+                    (HEIGHT, "1.62 ±0.05 mm"),
+                    (WIDTH, "2.40 ±0.10 mm"),
+                    ("bellmouth", "0.10..0.40 mm"),
+                    ("pull_force", ">= 180 N"),
+                    ("strip_length", "5.00 ±0.01 mm"),
+                ],
+            ),
+            row("3.0 mm²", &[(HEIGHT, "1.90 ±0.05 mm")]),
+        ],
+    };
+    let nest = |id: &str| Nest {
+        id: id.to_owned(),
+        wires: vec![area(&format!("{id} mm²"))],
+    };
+    let tool = |id: &str, class| Tool {
+        id: id.to_owned(),
+        class,
+        terminals: vec!["QF-250-F".to_owned()],
+        nests: vec![nest("2.0"), nest("3.0")],
+    };
+    Catalog {
+        stations: vec!["bench-1".to_owned()],
+        axes: Axis::built_in(),
+        terminals: vec![terminal],
+        plans: Vec::new(),
+        tools: vec![
+            tool("T-07", ToolClass::Production),
+            tool("R-02", ToolClass::Repair),
+        ],
+        instruments: vec![
+            instrument(
+                "caliper-1",
+                InstrumentKind::Caliper,
+                Unit::Millimetre,
+                "0.01 mm",
+            ),
+            instrument("gauge-1", InstrumentKind::Force, Unit::Newton, "1 N"),
+        ],
+    }
+}
+
+fn instrument(name: &str, kind: InstrumentKind, unit: Unit, resolution: &str) -> Instrument {
+    let quantity = |text: &str| {
+        text.parse::<tallyjaw::quantity::Measured>()
+            .unwrap()
+            .quantity()
+    };
+    let length = kind == InstrumentKind::Caliper;
+    Instrument {
+        name: name.to_owned(),
+        station: "bench-1".to_owned(),
+        kind,
+        format: FrameFormat::from_name("decimal-line").unwrap(),
+        unit,
+        resolution: quantity(resolution),
+        max_error: length.then(|| quantity("0.02 mm")),
+        repeatability: None,
+        range: length.then(|| (quantity("0 mm"), quantity("150 mm"))),
+        capture: Capture::Press {
+            bounce: Duration::from_millis(150),
+        },
+    }
+}

@@ -1,0 +1,236 @@
+//! A series from arming to its outcome.
+
+use super::desk::{Desk, HEIGHT, WIDTH, outcome, plan};
+use std::time::Duration;
+use tallyjaw::entry::{Entry, Outcome, Standing};
+use tallyjaw::spec::{AxisName, Order, Plan, Purpose, Verdict};
+use tallyjaw::station::{Command, Input};
+
+fn slot_of(entry: &Entry) -> (u32, String) {
+    match entry {
+        Entry::Reading(reading) => {
+            let slot = reading.slot.as_ref().unwrap();
+            (slot.piece, slot.axis.to_string())
+        }
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn by_axis_all_heights_come_before_all_widths() {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        pieces: 2,
+        ..plan()
+    })
+    .unwrap();
+    desk.press("+0.00");
+    let slots: Vec<_> = ["1.63", "1.61", "2.41", "2.39"]
+        .iter()
+        .map(|value| slot_of(desk.press(value)))
+        .collect();
+    let expected = [(1, HEIGHT), (2, HEIGHT), (1, WIDTH), (2, WIDTH)];
+    assert_eq!(
+        slots,
+        expected.map(|(piece, axis)| (piece, axis.to_owned()))
+    );
+    assert_eq!(desk.press("0.00").kind(), "zeroed");
+    match desk.last() {
+        Entry::Completed(completed) => assert_eq!(completed.outcome, Outcome::Accepted),
+        other => panic!("{other:?}"),
+    }
+    assert_eq!(desk.prompt(), "arm a plan");
+}
+
+#[test]
+fn by_piece_each_piece_gives_height_and_width() {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        pieces: 2,
+        order: Order::ByPiece,
+        ..plan()
+    })
+    .unwrap();
+    desk.press("+0.00");
+    let slots: Vec<_> = ["1.63", "2.41", "1.61", "2.39"]
+        .iter()
+        .map(|value| slot_of(desk.press(value)))
+        .collect();
+    let expected = [(1, HEIGHT), (1, WIDTH), (2, HEIGHT), (2, WIDTH)];
+    assert_eq!(
+        slots,
+        expected.map(|(piece, axis)| (piece, axis.to_owned()))
+    );
+}
+
+#[test]
+fn a_retracted_reading_is_measured_next_and_stays_in_the_tally() {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        pieces: 2,
+        axes: vec![AxisName::new(HEIGHT)],
+        ..plan()
+    })
+    .unwrap();
+    desk.press("+0.00");
+    desk.press("1.75");
+    let slip = desk.entries.last().unwrap().seq;
+    desk.press("1.62");
+    desk.retract(Some(slip)).unwrap();
+    assert_eq!(desk.prompt(), "measure piece 1 of 2: core crimp height");
+    assert!(
+        desk.retract(Some(slip)).is_err(),
+        "it is already taken back"
+    );
+    assert_eq!(slot_of(desk.press("1.63")).0, 1);
+    desk.press("0.00");
+    match desk.last() {
+        Entry::Completed(completed) => {
+            assert_eq!(completed.outcome, Outcome::Accepted);
+            assert_eq!((completed.tally.passed, completed.tally.retracted), (2, 1));
+        }
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn one_failed_reading_rejects_the_series() {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        pieces: 2,
+        axes: vec![AxisName::new(HEIGHT)],
+        ..plan()
+    })
+    .unwrap();
+    for value in ["0.00", "1.63", "1.70", "0.00"] {
+        desk.press(value);
+    }
+    match desk.last() {
+        Entry::Completed(completed) => assert_eq!(completed.outcome, Outcome::Rejected),
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn arming_over_an_open_series_cuts_it_short() {
+    let mut desk = Desk::new();
+    desk.arm(plan()).unwrap();
+    let before = desk.entries.len();
+    desk.arm(Plan {
+        purpose: Purpose::Reference,
+        ..plan()
+    })
+    .unwrap();
+    assert_eq!(desk.kinds_from(before), ["completed", "armed"]);
+    let before = desk.entries.len();
+    desk.command(Command::Disarm { station: None }).unwrap();
+    assert_eq!(desk.kinds_from(before), ["completed", "disarmed"]);
+    assert!(desk.command(Command::Disarm { station: None }).is_err());
+}
+
+#[test]
+fn a_repeated_plan_opens_the_next_series_at_once() {
+    let mut desk = Desk::new();
+    let axes = vec![AxisName::new(HEIGHT)];
+    desk.arm(Plan {
+        pieces: 1,
+        axes,
+        repeat: true,
+        ..plan()
+    })
+    .unwrap();
+    let before = desk.entries.len();
+    for value in ["0.00", "1.63", "0.00"] {
+        desk.press(value);
+    }
+    assert_eq!(
+        desk.kinds_from(before),
+        ["zeroed", "reading", "zeroed", "completed", "armed"]
+    );
+}
+
+#[test]
+fn a_restart_in_the_middle_goes_on_at_the_next_slot() {
+    let mut desk = Desk::new();
+    desk.arm(plan()).unwrap();
+    desk.press("0.00");
+    desk.press("1.63");
+    desk.restart();
+    assert_eq!(desk.prompt(), "measure piece 2 of 3: core crimp height");
+    assert_eq!(slot_of(desk.press("1.62")).0, 2);
+}
+
+#[test]
+fn a_bouncing_key_makes_one_reading() {
+    let mut desk = Desk::new();
+    desk.arm(plan()).unwrap();
+    desk.press("0.00");
+    let before = desk.entries.len();
+    desk.wait(Duration::from_secs(1));
+    for _ in 0..3 {
+        desk.input(Input::Bytes {
+            instrument: "caliper-1",
+            bytes: b"1.63\r",
+        });
+        desk.wait(Duration::from_millis(40));
+    }
+    assert_eq!(desk.kinds_from(before), ["reading"]);
+}
+
+#[test]
+fn a_half_frame_at_unplugging_is_unread_and_the_prompt_asks_for_the_caliper() {
+    let mut desk = Desk::new();
+    desk.arm(plan()).unwrap();
+    let before = desk.entries.len();
+    desk.input(Input::Bytes {
+        instrument: "caliper-1",
+        bytes: b"+1.6",
+    });
+    desk.input(Input::PortClosed {
+        instrument: "caliper-1",
+        reason: "the adapter was unplugged",
+    });
+    assert_eq!(desk.kinds_from(before), ["unread", "detached"]);
+    assert_eq!(desk.prompt(), "connect caliper-1");
+}
+
+#[test]
+fn a_pull_force_is_judged_against_its_minimum() {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        pieces: 3,
+        axes: vec![AxisName::new("pull_force")],
+        ..plan()
+    })
+    .unwrap();
+    desk.press_on("gauge-1", "0");
+    for (value, verdict) in [
+        ("181", Verdict::Pass),
+        ("180", Verdict::Pass),
+        ("179", Verdict::FailLow),
+    ] {
+        match desk.press_on("gauge-1", value) {
+            Entry::Reading(reading) => assert_eq!(outcome(reading), Ok(verdict), "{value}"),
+            other => panic!("{other:?}"),
+        }
+    }
+}
+
+#[test]
+fn a_new_segment_holds_all_that_came_before() {
+    let mut desk = Desk::new();
+    desk.arm(plan()).unwrap();
+    desk.press("0.00");
+    desk.press("1.63");
+    let state = desk.core.state().clone();
+    desk.input(Input::SegmentFull);
+    match desk.last() {
+        Entry::Segment { state: stored, .. } => assert_eq!(**stored, state),
+        other => panic!("{other:?}"),
+    }
+    desk.restart();
+    match desk.press("1.62") {
+        Entry::Reading(reading) => assert_eq!(reading.standing, Standing::Counted),
+        other => panic!("{other:?}"),
+    }
+}

@@ -1,0 +1,201 @@
+//! Zero frames: which are, when they are due, and what an off one takes with it.
+
+use super::desk::{Desk, HEIGHT, outcome, plan};
+use std::time::Duration;
+use tallyjaw::entry::{Entry, NotCounted, Outcome, Seq, ZeroRole};
+use tallyjaw::spec::{AxisName, Order, Plan, Verdict, ZeroPolicy};
+use tallyjaw::station::Command;
+
+fn one_axis(pieces: u32, zero: ZeroPolicy) -> Plan {
+    Plan {
+        axes: vec![AxisName::new(HEIGHT)],
+        pieces,
+        zero,
+        ..plan()
+    }
+}
+
+fn zero_of(entry: &Entry) -> (ZeroRole, bool) {
+    match entry {
+        Entry::Zeroed(zeroed) => (zeroed.role, zeroed.ok),
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn a_reading_before_the_required_zero_does_not_count() {
+    let mut desk = Desk::new();
+    desk.arm(plan()).unwrap();
+    assert_eq!(
+        desk.prompt(),
+        "close the jaws of caliper-1 and send a zero: before the first reading"
+    );
+    assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::ZeroDue);
+    assert_eq!(zero_of(desk.press("+0.00")), (ZeroRole::Opening, true));
+    assert_eq!(desk.reading("+1.63"), Ok(Verdict::Pass));
+}
+
+#[test]
+fn a_zero_within_the_band_but_beyond_the_limit_is_off_and_asks_again() {
+    let mut desk = Desk::new();
+    desk.arm(plan()).unwrap();
+    assert_eq!(zero_of(desk.press("+0.02")), (ZeroRole::Opening, false));
+    assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::ZeroOff);
+    assert!(desk.prompt().ends_with("clean the jaws and zero again"));
+    assert_eq!(zero_of(desk.press("-0.01")), (ZeroRole::Periodic, true));
+    assert_eq!(desk.reading("+1.63"), Ok(Verdict::Pass));
+}
+
+#[test]
+fn a_closing_zero_that_is_off_puts_the_readings_since_the_last_good_one_in_doubt() {
+    let mut desk = Desk::new();
+    desk.arm(one_axis(2, ZeroPolicy::default())).unwrap();
+    desk.press("+0.00");
+    desk.press("+1.63");
+    desk.press("+1.61");
+    assert!(desk.prompt().contains("closing zero"), "{}", desk.prompt());
+    let readings: Vec<Seq> = desk
+        .entries
+        .iter()
+        .rev()
+        .take(2)
+        .rev()
+        .map(|e| e.seq)
+        .collect();
+    assert_eq!(zero_of(desk.press("+0.02")), (ZeroRole::Closing, false));
+    match desk.last() {
+        Entry::Doubted {
+            readings: doubted, ..
+        } => assert_eq!(*doubted, readings),
+        other => panic!("{other:?}"),
+    }
+    // The doubted slots are measured again after a good zero.
+    desk.press("+0.00");
+    desk.press("+1.64");
+    desk.press("+1.62");
+    desk.press("+0.00");
+    match desk.last() {
+        Entry::Completed(completed) => {
+            assert_eq!(completed.outcome, Outcome::Accepted);
+            assert_eq!((completed.tally.passed, completed.tally.doubted), (2, 2));
+        }
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn zeros_are_due_every_so_many_pieces_and_minutes() {
+    let mut desk = Desk::new();
+    let zero = ZeroPolicy {
+        every_pieces: Some(2),
+        closing: false,
+        ..ZeroPolicy::default()
+    };
+    desk.arm(one_axis(5, zero)).unwrap();
+    desk.press("+0.00");
+    desk.press("+1.63");
+    desk.press("+1.63");
+    assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::ZeroDue);
+    assert_eq!(zero_of(desk.press("+0.00")), (ZeroRole::Periodic, true));
+    assert_eq!(desk.reading("+1.63"), Ok(Verdict::Pass));
+
+    let every = Some(Duration::from_secs(600));
+    desk.arm(one_axis(
+        5,
+        ZeroPolicy {
+            every,
+            ..ZeroPolicy::default()
+        },
+    ))
+    .unwrap();
+    desk.press("+0.00");
+    desk.wait(Duration::from_secs(590));
+    assert_eq!(desk.reading("+1.63"), Ok(Verdict::Pass));
+    desk.wait(Duration::from_secs(10));
+    assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::ZeroDue);
+}
+
+#[test]
+fn nobody_is_asked_to_zero_between_height_and_width_of_a_piece() {
+    let mut desk = Desk::new();
+    let zero = ZeroPolicy {
+        every_pieces: Some(1),
+        ..ZeroPolicy::default()
+    };
+    desk.arm(Plan {
+        order: Order::ByPiece,
+        pieces: 2,
+        zero,
+        ..plan()
+    })
+    .unwrap();
+    desk.press("+0.00");
+    assert_eq!(desk.reading("+1.63"), Ok(Verdict::Pass));
+    assert_eq!(desk.reading("+2.40"), Ok(Verdict::Pass));
+    assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::ZeroDue);
+}
+
+#[test]
+fn where_an_axis_reads_near_zero_a_zero_must_be_said() {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        axes: vec![AxisName::new("bellmouth")],
+        pieces: 2,
+        ..plan()
+    })
+    .unwrap();
+    let Entry::Armed(spec) = desk.last() else {
+        panic!()
+    };
+    assert!(
+        spec.warnings
+            .iter()
+            .any(|warning| warning.contains("say each zero"))
+    );
+    match desk.press("+0.01") {
+        Entry::Reading(reading) => assert_eq!(outcome(reading).unwrap_err().0, NotCounted::ZeroDue),
+        other => panic!("{other:?}"),
+    }
+    desk.command(Command::Zero {
+        station: None,
+        instrument: Some("caliper-1".to_owned()),
+    })
+    .unwrap();
+    assert_eq!(zero_of(desk.press("+0.00")), (ZeroRole::Opening, true));
+    assert_eq!(desk.reading("+0.01"), Ok(Verdict::FailLow));
+}
+
+#[test]
+fn a_said_zero_is_one_even_far_from_the_origin() {
+    let mut desk = Desk::new();
+    desk.arm(plan()).unwrap();
+    desk.command(Command::Zero {
+        station: None,
+        instrument: Some("caliper-1".to_owned()),
+    })
+    .unwrap();
+    desk.restart();
+    assert_eq!(
+        zero_of(desk.press("+0.35")),
+        (ZeroRole::Opening, false),
+        "said before a restart"
+    );
+    let refusal = desk
+        .command(Command::Zero {
+            station: None,
+            instrument: None,
+        })
+        .unwrap_err();
+    assert!(
+        refusal.message.contains("caliper-1, gauge-1"),
+        "{}",
+        refusal.message
+    );
+}
+
+#[test]
+fn a_zero_frame_while_nothing_is_armed_is_kept_as_unasked() {
+    let mut desk = Desk::new();
+    assert_eq!(zero_of(desk.press("+0.00")), (ZeroRole::Unasked, true));
+    assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::NotArmed);
+}
