@@ -4,6 +4,10 @@
     clippy::disallowed_methods,
     reason = "tests touch real files, ports and processes"
 )]
+#![expect(
+    clippy::wildcard_enum_match_arm,
+    reason = "a test names the entry it wants and fails on any other"
+)]
 
 //! The one test binary.
 

@@ -13,18 +13,18 @@ use tallyjaw::spec::{
 };
 use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
 
-pub const HEIGHT: &str = "core_crimp_height";
-pub const WIDTH: &str = "core_crimp_width";
+pub(super) const HEIGHT: &str = "core_crimp_height";
+pub(super) const WIDTH: &str = "core_crimp_width";
 
-pub struct Desk {
-    pub core: Core,
-    pub entries: Vec<Stamped>,
+pub(super) struct Desk {
+    pub(super) core: Core,
+    pub(super) entries: Vec<Stamped>,
     catalog: Arc<Catalog>,
     now: Now,
 }
 
 impl Desk {
-    pub fn new() -> Self {
+    pub(super) fn new() -> Self {
         let catalog = Arc::new(catalog());
         let now = Now {
             wall: WallMicros(1_764_000_000_000_000),
@@ -59,7 +59,7 @@ impl Desk {
     }
 
     /// The process is killed: what is not in the entries is gone.
-    pub fn restart(&mut self) {
+    pub(super) fn restart(&mut self) {
         let mut state = State::default();
         for stamped in &self.entries {
             state.apply(stamped);
@@ -73,12 +73,12 @@ impl Desk {
         self.start();
     }
 
-    pub fn input(&mut self, input: Input<'_>) {
+    pub(super) fn input(&mut self, input: Input<'_>) {
         self.core.handle(self.now, input);
         self.drain();
     }
 
-    pub fn command(&mut self, command: Command) -> Result<(), Refusal> {
+    pub(super) fn command(&mut self, command: Command) -> Result<(), Refusal> {
         let result = self.core.command(self.now, command);
         self.drain();
         result
@@ -95,7 +95,7 @@ impl Desk {
         }
     }
 
-    pub fn wait(&mut self, duration: Duration) {
+    pub(super) fn wait(&mut self, duration: Duration) {
         let micros = u64::try_from(duration.as_micros()).unwrap();
         self.now.mono.0 += micros;
         self.now.wall.0 += i64::try_from(micros).unwrap();
@@ -103,11 +103,11 @@ impl Desk {
     }
 
     /// A press of the caliper's data key, a second after whatever was before.
-    pub fn press(&mut self, value: &str) -> &Entry {
+    pub(super) fn press(&mut self, value: &str) -> &Entry {
         self.press_on("caliper-1", value)
     }
 
-    pub fn press_on(&mut self, instrument: &str, value: &str) -> &Entry {
+    pub(super) fn press_on(&mut self, instrument: &str, value: &str) -> &Entry {
         self.wait(Duration::from_secs(1));
         let before = self.entries.len();
         self.input(Input::Bytes {
@@ -119,14 +119,14 @@ impl Desk {
     }
 
     /// What became of a press: its verdict, or why it does not count.
-    pub fn reading(&mut self, value: &str) -> Result<Verdict, (NotCounted, String)> {
+    pub(super) fn reading(&mut self, value: &str) -> Result<Verdict, (NotCounted, String)> {
         match self.press(value) {
             Entry::Reading(reading) => outcome(reading),
             other => panic!("{value} became {other:?}"),
         }
     }
 
-    pub fn arm(&mut self, plan: Plan) -> Result<(), Refusal> {
+    pub(super) fn arm(&mut self, plan: Plan) -> Result<(), Refusal> {
         self.command(Command::Arm {
             station: None,
             what: Armable::Inline(Box::new(plan)),
@@ -134,19 +134,19 @@ impl Desk {
         })
     }
 
-    pub fn retract(&mut self, seq: Option<Seq>) -> Result<(), Refusal> {
+    pub(super) fn retract(&mut self, seq: Option<Seq>) -> Result<(), Refusal> {
         self.command(Command::Retract { station: None, seq })
     }
 
-    pub fn prompt(&self) -> String {
+    pub(super) fn prompt(&self) -> String {
         tallyjaw::station::prompt::prompt(self.core.state(), "bench-1").to_string()
     }
 
-    pub fn last(&self) -> &Entry {
+    pub(super) fn last(&self) -> &Entry {
         &self.entries.last().unwrap().entry
     }
 
-    pub fn kinds_from(&self, from: usize) -> Vec<&'static str> {
+    pub(super) fn kinds_from(&self, from: usize) -> Vec<&'static str> {
         self.entries[from..]
             .iter()
             .map(|stamped| stamped.entry.kind())
@@ -154,14 +154,14 @@ impl Desk {
     }
 }
 
-pub fn outcome(reading: &Reading) -> Result<Verdict, (NotCounted, String)> {
+pub(super) fn outcome(reading: &Reading) -> Result<Verdict, (NotCounted, String)> {
     match &reading.standing {
         Standing::Counted => Ok(reading.slot.as_ref().unwrap().verdict.unwrap()),
         Standing::NotCounted { reason, hint } => Err((*reason, hint.clone().unwrap_or_default())),
     }
 }
 
-pub fn plan() -> Plan {
+pub(super) fn plan() -> Plan {
     Plan {
         id: None,
         terminal: "QF-250-F".to_owned(),
