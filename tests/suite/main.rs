@@ -9,8 +9,6 @@
     reason = "a test names the entry it wants and fails on any other"
 )]
 
-//! The one test binary.
-
 mod licences;
 mod station;
 mod tidy;
