@@ -1,0 +1,116 @@
+//! The real daemon with a plan armed, as `serve` runs it at a bench.
+
+use super::{Child, Contestant, Result, connect};
+use std::io::{BufRead, BufReader, Write};
+use std::path::Path;
+use std::process::Command;
+use tallyjaw::virtual_caliper::VirtualCaliper;
+
+/// Turns the daemon's syncs off, for this benchmark alone.
+const NO_SYNC: &str = "TALLYJAW_BENCHMARK_WITHOUT_SYNC";
+
+const SHEET: &str = r#"
+[[terminal]]
+id = "QF-250-F"
+
+[[terminal.row]]
+wire = "2.0 mm²"
+core_crimp_height = "1.62 ±0.05 mm"
+"#;
+
+const PLAN: &str = r#"
+[[plan]]
+id = "pump-own"
+terminal = "QF-250-F"
+wire = "2.0 mm²"
+axes = ["core_crimp_height"]
+pieces = 25
+purpose = "in_process"
+decision = "simple"
+repeat = true
+zero = { before_first = false, closing = false }
+"#;
+
+/// Starts the daemon and arms a plan that opens its next series by itself.
+pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
+    std::fs::create_dir_all(folder)?;
+    let caliper = VirtualCaliper::open()?;
+    std::fs::write(folder.join("sheet.toml"), SHEET)?;
+    std::fs::write(folder.join("plan.toml"), PLAN)?;
+    std::fs::write(folder.join("tallyjaw.toml"), configuration(caliper.path()))?;
+    let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
+    command
+        .arg("--config")
+        .arg(folder.join("tallyjaw.toml"))
+        .arg("serve");
+    if !sync {
+        command.env(NO_SYNC, "1");
+    }
+    let process = Child(command.spawn()?);
+    let mut feed = BufReader::new(connect(&folder.join("run/feed.sock"))?);
+    feed.get_mut().write_all(b"{\"after\":0}\n")?;
+    wait_for(&mut feed, "\"kind\":\"attached\"")?;
+    arm(folder)?;
+    wait_for(&mut feed, "\"kind\":\"armed\"")?;
+    Ok(Contestant {
+        caliper,
+        feed,
+        before_value: "\"verdict\":\"pass\",\"value\":",
+        _process: process,
+    })
+}
+
+fn configuration(port: &Path) -> String {
+    format!(
+        r#"
+[daemon]
+state_dir = "state"
+runtime_dir = "run"
+sheets = ["sheet.toml"]
+plans = ["plan.toml"]
+
+[[station]]
+name = "bench-1"
+
+[[instrument]]
+name = "caliper-1"
+station = "bench-1"
+kind = "caliper"
+port = "{}"
+line = "9600 8N1"
+format = "decimal-line"
+unit = "mm"
+resolution = "0.01 mm"
+max_error = "0.02 mm"
+range = "0..150 mm"
+capture = "press"
+"#,
+        port.display()
+    )
+}
+
+fn wait_for(feed: &mut impl BufRead, what: &str) -> Result<()> {
+    let mut line = String::new();
+    while !line.contains(what) {
+        line.clear();
+        if feed.read_line(&mut line)? == 0 {
+            return Err(format!("the feed was closed before {what}").into());
+        }
+    }
+    Ok(())
+}
+
+fn arm(folder: &Path) -> Result<()> {
+    let mut control = BufReader::new(connect(&folder.join("run/control.sock"))?);
+    let request = r#"{"jsonrpc":"2.0","id":1,"method":"arm","params":{"station":"bench-1","plan":"pump-own"}}"#;
+    control
+        .get_mut()
+        .write_all(format!("{request}\n").as_bytes())?;
+    let mut answer = String::new();
+    control.read_line(&mut answer)?;
+    if answer.contains("\"result\"") {
+        Ok(())
+    } else {
+        Err(format!("the plan was not armed: {answer}").into())
+    }
+}

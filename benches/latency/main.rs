@@ -1,0 +1,177 @@
+//! From the last byte on the port to the line on the feed, against a bare relay.
+//!
+//! Two programs wait at a pseudo-terminal each: the daemon with a plan armed, and a relay that does
+//! the least that could do the job: read a line, append it to a file, `fdatasync`, write it to a
+//! Unix socket. Frames go to one and the other in turn, so that both meet the same machine. Then
+//! the same again without sync. The ratios of the medians and of the 99th percentiles are printed;
+//! times of two runs are not to be compared.
+//!
+//! ```text
+//! cargo bench --bench latency                          2000 samples of each
+//! TALLYJAW_SAMPLES=10000 cargo bench --bench latency
+//! ```
+#![expect(
+    clippy::disallowed_methods,
+    reason = "a benchmark is files, processes and a clock"
+)]
+
+mod daemon;
+mod relay;
+mod summary;
+
+use std::error::Error;
+use std::io::{BufRead, BufReader};
+use std::os::unix::net::UnixStream;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::time::{Duration, Instant};
+use summary::Summary;
+use tallyjaw::quantity::Decimal;
+use tallyjaw::virtual_caliper::VirtualCaliper;
+
+type Result<T> = std::result::Result<T, Box<dyn Error>>;
+
+/// Not counted: the first frames find caches cold.
+const WARM_UP: usize = 100;
+
+/// Longer than any disk takes; a failure, never a pace.
+const PATIENCE: Duration = Duration::from_secs(20);
+
+/// A program at work, as both contestants look from outside: a port, and what comes of it.
+struct Contestant {
+    caliper: VirtualCaliper,
+    feed: BufReader<UnixStream>,
+    /// What stands before the value in the line that is waited for.
+    before_value: &'static str,
+    _process: Child,
+}
+
+impl Contestant {
+    /// How long one press takes to arrive. Neighbours differ, so that none is taken for a bounce.
+    fn sample(&mut self, number: usize) -> Result<Duration> {
+        let hundredths = 160 + i64::try_from(number % 5)?;
+        let value = Decimal::new(hundredths, 2);
+        let frame = format!("+{value}\r");
+        let awaited = format!("{}{value}", self.before_value);
+        let mut line = String::new();
+        let start = Instant::now();
+        self.caliper.send(frame.as_bytes())?;
+        loop {
+            line.clear();
+            if self.feed.read_line(&mut line)? == 0 {
+                return Err("the feed was closed".into());
+            }
+            if line.contains(&awaited) {
+                return Ok(start.elapsed());
+            }
+        }
+    }
+}
+
+fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
+    let mut bare = relay::start(&folder.join("relay"), sync)?;
+    let mut whole = daemon::start(&folder.join("daemon"), sync)?;
+    let (mut bare_times, mut whole_times) = (Vec::new(), Vec::new());
+    for number in 0..WARM_UP + samples {
+        bare_times.push(bare.sample(number)?);
+        whole_times.push(whole.sample(number)?);
+    }
+    let bare = Summary::of(bare_times.split_off(WARM_UP));
+    let whole = Summary::of(whole_times.split_off(WARM_UP));
+    println!(
+        "\n{}:",
+        if sync {
+            "with fdatasync"
+        } else {
+            "without sync"
+        }
+    );
+    println!("                 samples       p50       p99");
+    println!("  bare relay   {bare}");
+    println!("  tallyjaw     {whole}");
+    println!("  ratio                  {}", whole.over(&bare));
+    Ok(())
+}
+
+fn folder() -> Result<PathBuf> {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("latency");
+    if folder.exists() {
+        std::fs::remove_dir_all(&folder)?;
+    }
+    std::fs::create_dir_all(&folder)?;
+    Ok(folder)
+}
+
+/// The file system that holds `folder`, as the kernel's table of mounts names it.
+fn file_system(folder: &Path) -> Result<String> {
+    let mounts = std::fs::read_to_string("/proc/self/mounts")?;
+    let folder = folder.canonicalize()?;
+    let mount = mounts
+        .lines()
+        .map(|line| line.split(' ').collect::<Vec<_>>())
+        .filter_map(|fields| Some((*fields.first()?, *fields.get(1)?, *fields.get(2)?)))
+        .filter(|(_, at, _)| folder.starts_with(at))
+        .max_by_key(|(_, at, _)| at.len());
+    Ok(mount.map_or("unknown".to_owned(), |(device, _, kind)| {
+        format!("{kind} on {device}")
+    }))
+}
+
+fn run() -> Result<()> {
+    let samples = match std::env::var("TALLYJAW_SAMPLES") {
+        Ok(number) => number.parse()?,
+        Err(_) => 2000,
+    };
+    let folder = folder()?;
+    println!(
+        "from the last byte on the port to the line on the feed; files on {}",
+        file_system(&folder)?
+    );
+    measure(&folder.join("sync"), true, samples)?;
+    measure(&folder.join("no-sync"), false, samples)
+}
+
+fn main() -> ExitCode {
+    let arguments: Vec<String> = std::env::args().collect();
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    let outcome = match *words {
+        [_, relay::ARGUMENT, port, file, socket, sync] => {
+            relay::run(port, file, socket, sync == relay::SYNC)
+        }
+        _ => run(),
+    };
+    match outcome {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("latency: {error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+/// Connects to the socket that a program just started will make.
+fn connect(path: &Path) -> Result<UnixStream> {
+    let deadline = Instant::now() + PATIENCE;
+    loop {
+        match UnixStream::connect(path) {
+            Ok(stream) => {
+                stream.set_read_timeout(Some(PATIENCE))?;
+                return Ok(stream);
+            }
+            Err(error) if Instant::now() > deadline => {
+                return Err(format!("{}: {error}", path.display()).into());
+            }
+            Err(_) => std::thread::sleep(Duration::from_millis(5)),
+        }
+    }
+}
+
+/// A child that does not outlive us.
+struct Child(std::process::Child);
+
+impl Drop for Child {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}

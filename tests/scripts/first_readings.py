@@ -1,0 +1,134 @@
+"""The first readings at a new bench, seen from outside: every verdict, and what does not count.
+
+Usage: first_readings.py TALLYJAW
+
+The limits are 1.62 ±0.05 mm. Under the guarded rule they are drawn in by 1.645 u, where
+u² = 0.02²/3 + 2·0.01²/12 mm² (the instrument's largest error, and its resolution twice): 0.02015 mm.
+So 1.60 passes, 1.55 to 1.59 is unsure, 1.54 fails; likewise 1.64, 1.65 to 1.69, 1.70.
+"""
+
+import json
+import sys
+
+from bench import Bench, assert_chained
+
+SIMPLE = [  # on both limits, past both, and between
+    (b"+1.63\r", 1_630_000, "pass"),
+    (b"+1.57\r", 1_570_000, "pass"),
+    (b"+1.67\r", 1_670_000, "pass"),
+    (b"+1.56\r", 1_560_000, "fail_low"),
+    (b"+1.68\r", 1_680_000, "fail_high"),
+]
+GUARDED = [
+    (b"+1.60\r", 1_600_000, "pass"),
+    (b"+1.59\r", 1_590_000, "unsure_low"),  # inside of the limit
+    (b"+1.55\r", 1_550_000, "unsure_low"),  # outside of it
+    (b"+1.65\r", 1_650_000, "unsure_high"),
+    (b"+1.69\r", 1_690_000, "unsure_high"),
+    (b"+1.54\r", 1_540_000, "fail_low"),
+    (b"+1.70\r", 1_700_000, "fail_high"),
+]
+PLANS = [
+    {"name": "pump-own", "decision": "simple", "pieces": len(SIMPLE)},
+    {"name": "pump-ref", "decision": "guarded", "pieces": len(GUARDED)},
+]
+
+
+class Feed:
+    """Everything in the journal from its first entry on, one after another."""
+
+    def __init__(self, bench):
+        self.lines = bench.connect("feed.sock")
+        self.seen = []
+        hello = self.lines.next()
+        assert hello["kind"] == "hello" and hello["v"] == 1, hello
+        assert hello["journal"] and hello["version"] and hello["first"] == 1, hello
+        state = self.lines.next()
+        assert state["kind"] == "state" and "stations" in state and "instruments" in state, state
+        self.lines.send({"after": 0})
+        line, entry = self.read()
+        while entry["seq"] != 1:  # what became durable before the request was read
+            line, entry = self.read()
+        self.seen = [line]
+
+    def read(self):
+        line = self.lines.next_bytes()
+        self.seen.append(line)
+        return line, json.loads(line)
+
+    def until(self, kind):
+        """Passes over what comes before the first `kind`."""
+        while True:
+            _, entry = self.read()
+            if entry["kind"] == kind:
+                return entry
+
+    def expect(self, kind, **fields):
+        """The next entry is this, with these fields among its own; `None` means left out."""
+        _, entry = self.read()
+        got = {name: entry.get(name) for name in fields}
+        assert entry["kind"] == kind and got == fields, f"want {kind} {fields}, got {entry}"
+        return entry
+
+
+def arm(bench, feed, plan):
+    seq = bench.call("arm", station="bench-1", plan=plan)["seq"]
+    feed.expect("armed", seq=seq, station="bench-1", plan=plan)
+    return seq
+
+
+def zero(bench, feed, series, role):
+    bench.press(b"+0.00\r")
+    feed.expect("zeroed", station="bench-1", instrument="caliper-1", series=series, value_nm=0, role=role, ok=True)
+
+
+def measure(bench, feed, series, readings):
+    for piece, (frame, value_nm, verdict) in enumerate(readings, start=1):
+        bench.press(frame)
+        feed.expect(
+            "reading", station="bench-1", instrument="caliper-1", series=series, piece=piece,
+            axis="core_crimp_height", terminal="QF-250-F", wire_mm2=2.0, purpose="first_off",
+            value_nm=value_nm, value=value_nm / 1e6, unit="mm", nominal_nm=1_620_000, lower_nm=1_570_000,
+            upper_nm=1_670_000, deviation_nm=value_nm - 1_620_000, verdict=verdict, standing="counted",
+            raw=frame.hex(),
+        )
+
+
+def does_not_count(bench, feed, frame, reason, hint=None):
+    bench.press(frame)
+    entry = feed.expect("reading", standing="not_counted", reason=reason, verdict=None, raw=frame.hex())
+    assert hint is None or hint in entry["hint"], f"want a hint with {hint!r}, got {entry}"
+
+
+def main(binary):
+    with Bench(binary, PLANS) as bench:
+        feed = Feed(bench)
+        feed.until("attached")
+        does_not_count(bench, feed, b"+1.61\r", "not_armed")
+
+        series = arm(bench, feed, "pump-own")
+        does_not_count(bench, feed, b"+1.62\r", "zero_due")
+        zero(bench, feed, series, "opening")
+        does_not_count(bench, feed, b"+2.41\r", "implausible", "width")
+        does_not_count(bench, feed, b"+0.0640\r", "implausible", "inch")
+        measure(bench, feed, series, SIMPLE)
+        zero(bench, feed, series, "closing")
+        feed.expect("completed", station="bench-1", series=series, outcome="rejected")
+
+        series = arm(bench, feed, "pump-ref")
+        zero(bench, feed, series, "opening")
+        measure(bench, feed, series, GUARDED)
+        zero(bench, feed, series, "closing")
+        feed.expect("completed", station="bench-1", series=series, outcome="rejected")
+
+        status = bench.stop()
+        assert status == 0, f"the daemon ended with {status}"
+        feed.until("stopped")
+        lines = bench.journal_lines()
+        assert feed.seen == lines, "the feed is not, byte for byte, what the journal holds"
+        assert_chained(lines)
+        print(f"{len(lines)} entries on the feed, all as expected and as in the journal")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])

@@ -1,0 +1,26 @@
+//! Programs in another language that use the built daemon as a stranger would: by a
+//! pseudo-terminal and the two sockets, knowing nothing but what is documented.
+
+use std::process::Command;
+
+/// Runs a script of tests/scripts; fails with all that it said.
+fn run(script: &str) {
+    let output = Command::new("python3")
+        .arg(format!("{}/tests/scripts/{script}", env!("CARGO_MANIFEST_DIR")))
+        .arg(env!("CARGO_BIN_EXE_tallyjaw"))
+        .env("PYTHONDONTWRITEBYTECODE", "1")
+        .output()
+        .expect("python3 must be installed; ./check does that");
+    assert!(
+        output.status.success(),
+        "{script}: {}\n{}{}",
+        output.status,
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr)
+    );
+}
+
+#[test]
+fn a_stranger_sees_every_verdict_and_what_does_not_count() {
+    run("first_readings.py");
+}
