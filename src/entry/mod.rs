@@ -5,6 +5,7 @@
 pub mod line;
 pub mod state;
 mod v1;
+pub mod words;
 
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, Limits, Purpose, Verdict, WireSize};

@@ -1,0 +1,300 @@
+//! An entry in one line for people: for the log, the live view and the demo.
+//!
+//! Whatever came from outside (notes, reasons, names) is made safe for a terminal: control and
+//! direction characters are shown as escapes, and nothing can start a new line.
+
+use super::{Completed, Entry, Outcome, Reading, Stamped, Standing, Tally, Unread, Zeroed};
+use crate::quantity::Quantity;
+use crate::spec::{ArmedSpec, Verdict};
+use std::fmt::Write as _;
+
+/// Time, number, station and what happened: `2026-11-25T09:14:03Z #42 bench-1: …`.
+pub fn line(stamped: &Stamped) -> String {
+    let time = stamped.at.to_string();
+    let seconds = time.get(..19).unwrap_or(&time);
+    let station = station(&stamped.entry).map(|name| format!("{}: ", safe(name)));
+    let station = station.unwrap_or_default();
+    format!(
+        "{seconds}Z #{} {station}{}",
+        stamped.seq,
+        words(&stamped.entry)
+    )
+}
+
+/// The station an entry is about.
+pub fn station(entry: &Entry) -> Option<&str> {
+    match entry {
+        Entry::Attached(attached) => Some(&attached.station),
+        Entry::Armed(spec) => Some(&spec.station),
+        Entry::Completed(completed) => Some(&completed.station),
+        Entry::Zeroed(zeroed) => Some(&zeroed.station),
+        Entry::Reading(reading) => Some(&reading.station),
+        Entry::Unread(unread) => Some(&unread.station),
+        Entry::Detached { station, .. }
+        | Entry::Disarmed { station, .. }
+        | Entry::ZeroSaid { station, .. }
+        | Entry::Doubted { station, .. }
+        | Entry::Retracted { station, .. }
+        | Entry::Noted { station, .. }
+        | Entry::Alerted { station, .. } => Some(station),
+        Entry::Begun { .. }
+        | Entry::Segment { .. }
+        | Entry::Started { .. }
+        | Entry::Stopped { .. }
+        | Entry::ClockStepped { .. }
+        | Entry::Gap { .. }
+        | Entry::DamageAccepted { .. } => None,
+    }
+}
+
+/// What happened, without station and time.
+pub fn words(entry: &Entry) -> String {
+    let text = match entry {
+        Entry::Begun { journal } => format!("journal {journal} begun"),
+        Entry::Segment { .. } => "a new journal segment".to_owned(),
+        Entry::Started { version, .. } => format!("tallyjaw {version} started"),
+        Entry::Stopped { reason } => format!("stopped: {reason}"),
+        Entry::Attached(attached) => format!(
+            "{} connected at {}, {}",
+            attached.instrument, attached.port, attached.line
+        ),
+        Entry::Detached {
+            instrument, reason, ..
+        } => format!("{instrument} gone: {reason}"),
+        Entry::Armed(spec) => armed(spec),
+        Entry::Disarmed { series, .. } => format!("series {series} disarmed"),
+        Entry::Completed(completed) => self::completed(completed),
+        Entry::Zeroed(zeroed) => self::zeroed(zeroed),
+        Entry::ZeroSaid { instrument, .. } => format!("the next frame of {instrument} is a zero"),
+        Entry::Reading(reading) => self::reading(reading),
+        Entry::Unread(unread) => self::unread(unread),
+        Entry::Doubted {
+            readings, reason, ..
+        } => {
+            let readings: Vec<_> = readings.iter().map(|seq| format!("#{seq}")).collect();
+            format!("doubted {}: {reason}", readings.join(" "))
+        }
+        Entry::Retracted { reading, .. } => format!("taken back #{reading}"),
+        Entry::Noted { text, .. } => format!("note: {text}"),
+        Entry::Alerted { text, .. } => format!("alert: {text}"),
+        Entry::ClockStepped { by_micros } => {
+            format!("the clock was set by {} ms", by_micros / 1_000)
+        }
+        Entry::Gap {
+            since,
+            frames,
+            reason,
+        } => {
+            format!("nothing was recorded since {since}, {frames} frames went unjudged: {reason}")
+        }
+        Entry::DamageAccepted { seq, reason } => {
+            format!("damage from #{seq} on was accepted: {reason}")
+        }
+    };
+    safe(&text)
+}
+
+/// A verdict as it is said: `PASS`, `FAIL high`, `unsure low`.
+pub const fn verdict(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "PASS",
+        Verdict::FailLow => "FAIL low",
+        Verdict::FailHigh => "FAIL high",
+        Verdict::UnsureLow => "UNSURE low",
+        Verdict::UnsureHigh => "UNSURE high",
+    }
+}
+
+/// An outcome as it is said.
+pub const fn outcome(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Accepted => "ACCEPTED",
+        Outcome::Rejected => "REJECTED",
+        Outcome::Undecided => "UNDECIDED",
+        Outcome::CutShort => "cut short",
+    }
+}
+
+/// `5 passed, 1 failed, 1 taken back`: only what there is.
+pub fn tally(tally: Tally) -> String {
+    let parts = [
+        (tally.passed, "passed"),
+        (tally.failed, "failed"),
+        (tally.unsure, "unsure"),
+        (tally.doubted, "doubted"),
+        (tally.retracted, "taken back"),
+        (tally.not_counted, "not counted"),
+    ];
+    let said: Vec<_> = parts
+        .iter()
+        .filter(|(n, _)| *n > 0)
+        .map(|(n, what)| format!("{n} {what}"))
+        .collect();
+    if said.is_empty() {
+        "no readings".to_owned()
+    } else {
+        said.join(", ")
+    }
+}
+
+fn armed(spec: &ArmedSpec) -> String {
+    let mut text = format!("armed {}", spec.plan.as_deref().unwrap_or("(inline)"));
+    let _ = write!(text, ": {} on {}", spec.terminal, spec.wire);
+    for axis in &spec.axes {
+        let _ = write!(text, ", {} {}", axis.name.words(), axis.limits);
+    }
+    let _ = write!(
+        text,
+        ", {} pieces, {}",
+        spec.pieces,
+        spec.purpose.name().replace('_', " ")
+    );
+    if let Some(tool) = &spec.tool {
+        let _ = write!(text, ", tool {} ({})", tool.id, tool.class.name());
+        if let Some(nest) = &tool.nest {
+            let _ = write!(text, " nest {nest}");
+        }
+    }
+    text
+}
+
+fn completed(completed: &Completed) -> String {
+    let Completed {
+        series,
+        outcome,
+        tally,
+        ..
+    } = completed;
+    format!(
+        "series {series} {}: {}",
+        self::outcome(*outcome),
+        self::tally(*tally)
+    )
+}
+
+fn zeroed(zeroed: &Zeroed) -> String {
+    let verdict = if zeroed.ok {
+        "good"
+    } else {
+        "OFF: clean the jaws and zero again"
+    };
+    format!(
+        "{} zero of {}: {}, {verdict}",
+        zeroed.role.name(),
+        zeroed.instrument,
+        zeroed.value
+    )
+}
+
+fn reading(reading: &Reading) -> String {
+    let mut text = String::new();
+    if let Some(slot) = &reading.slot {
+        let _ = write!(text, "{} {}, ", slot.terminal, slot.wire.area);
+        let _ = write!(text, "piece {} {}: ", slot.piece, slot.axis.words());
+    }
+    let _ = write!(text, "{}", reading.value);
+    match &reading.standing {
+        Standing::Counted => {
+            let slot = reading.slot.as_ref();
+            if let Some(deviation) = slot.and_then(|slot| slot.deviation) {
+                let _ = write!(text, " ({})", signed(deviation));
+            }
+            let verdict = slot.and_then(|slot| slot.verdict).map_or("", self::verdict);
+            let limits = slot
+                .map(|slot| format!(" within {}", slot.limits))
+                .unwrap_or_default();
+            let _ = match verdict {
+                "PASS" => write!(text, " PASS{limits}"),
+                other => write!(text, " {other}{}", limits.replace(" within", ", asked for")),
+            };
+        }
+        Standing::NotCounted { reason, hint } => {
+            let _ = write!(text, " not counted, {}", reason.name().replace('_', " "));
+            if let Some(hint) = hint {
+                let _ = write!(text, ": {hint}");
+            }
+        }
+    }
+    text
+}
+
+fn signed(deviation: Quantity) -> String {
+    if deviation.base() < 0 {
+        deviation.to_string()
+    } else {
+        format!("+{deviation}")
+    }
+}
+
+fn unread(unread: &Unread) -> String {
+    let times = if unread.times > 1 {
+        format!(" in {} runs", unread.times)
+    } else {
+        String::new()
+    };
+    let remedy = unread
+        .remedy
+        .as_deref()
+        .map(|remedy| format!("; {remedy}"))
+        .unwrap_or_default();
+    let shown = String::from_utf8_lossy(unread.raw.get(..24).unwrap_or(&unread.raw)).into_owned();
+    format!(
+        "{} bytes of {}{times} make no sense ({shown:?}): {}{remedy}",
+        unread.bytes, unread.instrument, unread.reason
+    )
+}
+
+/// The text with everything that could steer a terminal or a reader's eye shown as an escape.
+pub fn safe(text: &str) -> String {
+    text.chars()
+        .fold(String::with_capacity(text.len()), |mut safe, c| {
+            if c.is_control() || turns_direction(c) {
+                let _ = write!(safe, "{}", c.escape_default());
+            } else {
+                safe.push(c);
+            }
+            safe
+        })
+}
+
+/// Marks, embeddings and isolates that change the direction of what follows; line separators too.
+fn turns_direction(c: char) -> bool {
+    matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{061c}')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::entry::Seq;
+    use crate::quantity::WallMicros;
+
+    fn noted(text: &str) -> Stamped {
+        let entry = Entry::Noted {
+            station: "bench-1".to_owned(),
+            series: None,
+            text: text.to_owned(),
+        };
+        Stamped {
+            seq: Seq(42),
+            at: WallMicros(0),
+            entry,
+        }
+    }
+
+    #[test]
+    fn a_line_says_when_which_where_and_what() {
+        assert_eq!(
+            line(&noted("strands nicked")),
+            "1970-01-01T00:00:00Z #42 bench-1: note: strands nicked"
+        );
+    }
+
+    #[test]
+    fn what_came_from_outside_cannot_steer_the_terminal_or_start_a_line() {
+        let hostile = line(&noted("a\x1b[2J\nb\u{202e}c\r\u{9b}31m\u{2028}"));
+        assert_eq!(
+            hostile,
+            "1970-01-01T00:00:00Z #42 bench-1: note: a\\u{1b}[2J\\nb\\u{202e}c\\r\\u{9b}31m\\u{2028}"
+        );
+    }
+}
