@@ -101,3 +101,107 @@ pub fn peek_seq(line: &[u8]) -> Option<Seq> {
     after.strip_prefix(b",")?;
     std::str::from_utf8(digits).ok()?.parse().ok().map(Seq)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::entry::{Entry, strategies};
+    use crate::quantity::WallMicros;
+    use proptest::prelude::*;
+
+    fn note(text: &str) -> Stamped {
+        Stamped {
+            seq: Seq(42),
+            at: WallMicros(1_795_598_043_120_456),
+            entry: Entry::Noted {
+                station: "bench-1".to_owned(),
+                series: None,
+                text: text.to_owned(),
+            },
+        }
+    }
+
+    #[test]
+    fn a_line_begins_with_its_header_and_leaves_out_what_is_unknown() {
+        let line = encode(&note("new \"nest\""), Digest::NONE);
+        assert_eq!(
+            String::from_utf8(line).unwrap(),
+            r#"{"v":1,"seq":42,"at":"2026-11-25T09:14:03.120456Z","kind":"noted","prev":"0000000000000000000000000000000000000000000000000000000000000000","station":"bench-1","text":"new \"nest\""}"#
+        );
+    }
+
+    #[test]
+    fn a_digest_is_sha_256() {
+        // FIPS 180-2, appendix B.1: the message "abc"; from memory
+        let text = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+        assert_eq!(Digest::of(b"abc").to_string(), text);
+        assert_eq!(text.parse::<Digest>().unwrap(), Digest::of(b"abc"));
+        for wrong in [
+            "",
+            &text[1..],
+            &text.to_uppercase(),
+            &text.replace('b', "+"),
+        ] {
+            assert!(wrong.parse::<Digest>().is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn a_field_that_is_not_known_is_ignored_and_a_kind_or_version_is_named() {
+        let line = String::from_utf8(encode(&note("x"), Digest::NONE)).unwrap();
+        let changed = |from: &str, to: &str| decode(line.replace(from, to).as_bytes());
+        let more = changed(r#""text":"#, r#""mood":{"a":[1]},"text":"#);
+        assert_eq!(more.unwrap().0, note("x"));
+        assert_eq!(
+            changed("noted", "sung").unwrap_err().to_string(),
+            "unknown kind of entry \"sung\""
+        );
+        assert_eq!(
+            changed(r#""v":1"#, r#""v":2"#).unwrap_err(),
+            LineError::Newer { got: 2 }
+        );
+        let other_header = changed(r#""v":1,"seq":42"#, r#""v":3,"number":"a""#);
+        assert_eq!(other_header.unwrap_err(), LineError::Newer { got: 3 });
+        for (from, to) in [
+            (r#""v":1"#, r#""v":0"#),
+            (r#""seq":42"#, r#""seq":0"#),
+            ("2026-", "2026/"),
+            (r#""text":"x""#, r#""text":5"#),
+            (r#","text":"x""#, ""),
+            ("}", ""),
+        ] {
+            let error = changed(from, to).unwrap_err();
+            assert!(matches!(error, LineError::NotAnEntry { .. }), "{error}");
+        }
+    }
+
+    #[test]
+    fn the_number_of_a_line_is_told_from_its_beginning() {
+        assert_eq!(peek_seq(br#"{"v":1,"seq":42,"at"#), Some(Seq(42)));
+        for no_number in [
+            &br#"{"v":1,"seq":42"#[..],
+            b"",
+            br#"{"v":1,"seq":,"#,
+            br#"{"seq":1,"#,
+            br#"{"v":1,"seq":99999999999999999999,"#,
+        ] {
+            assert_eq!(peek_seq(no_number), None);
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn every_entry_reads_back_as_itself(stamped in strategies::stamped(), before in any::<u64>()) {
+            let prev = Digest::of(&before.to_le_bytes());
+            let line = encode(&stamped, prev);
+            prop_assert!(!line.contains(&b'\n'));
+            prop_assert_eq!(peek_seq(&line), Some(stamped.seq));
+            prop_assert_eq!(decode(&line), Ok((stamped, prev)));
+        }
+
+        #[test]
+        fn any_bytes_are_an_entry_or_an_error(bytes in proptest::collection::vec(any::<u8>(), 0..200)) {
+            prop_assert!(decode(&bytes).is_err());
+        }
+    }
+}

@@ -4,6 +4,8 @@
 
 pub mod line;
 pub mod state;
+#[cfg(test)]
+pub(crate) mod strategies;
 mod v1;
 pub mod words;
 

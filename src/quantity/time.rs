@@ -50,7 +50,13 @@ impl fmt::Display for WallMicros {
 impl FromStr for WallMicros {
     type Err = jiff::Error;
 
+    /// RFC 3339, or what a clock far off its time is shown as.
     fn from_str(text: &str) -> Result<Self, Self::Err> {
+        if let Some(micros) = text.strip_suffix(" us")
+            && let Ok(micros) = micros.parse()
+        {
+            return Ok(Self(micros));
+        }
         Ok(Self(text.parse::<jiff::Timestamp>()?.as_microsecond()))
     }
 }
@@ -65,5 +71,9 @@ mod tests {
         let time: WallMicros = text.parse().unwrap();
         assert_eq!(time.to_string(), text);
         assert_eq!(WallMicros(0).to_string(), "1970-01-01T00:00:00.000000Z");
+        for far_off in [i64::MIN, i64::MAX, -377_705_116_800_000_001] {
+            let time = WallMicros(far_off);
+            assert_eq!(time.to_string().parse::<WallMicros>().unwrap(), time);
+        }
     }
 }

@@ -1,25 +1,257 @@
 //! Version 1 as it is on disks; never edited after release.
+//!
+//! In: a [`Stamped`] entry. Out: its line; and the same way back.
+//!
+//! - Every type, name and text in this folder is its own: whatever becomes of the rest of the
+//!   program, what is written here and read here stays as it is.
+//! - What is unknown is left out, never 0. A field that this version does not know is ignored; a
+//!   kind that it does not know is an error.
+//! - A length is in whole nanometres (`…_nm`), a force in whole millinewtons (`…_mn`).
 
-use super::Stamped;
+mod armed;
+mod bodies;
+mod journal;
+mod names;
+mod reading;
+mod state;
+mod values;
+
 use super::line::{Digest, LineError};
+use super::{Entry, Seq, Stamped};
+use serde::{Deserialize, Serialize};
+use std::fmt::Write as _;
+use values::fault;
+
+pub(super) use values::unhex;
 
 /// The number of this version.
 pub(super) const VERSION: u64 = 1;
 
+/// The kinds of entry: for each, its name on disk and the type of what follows the header.
+macro_rules! kinds {
+    ($($name:literal => $variant:ident($body:ty)),+ $(,)?) => {
+        /// What follows the header of a line.
+        #[derive(Serialize)]
+        #[serde(untagged)]
+        enum Body {
+            $($variant(Box<$body>)),+
+        }
+
+        impl Body {
+            /// The name of its kind on disk.
+            const fn kind(&self) -> &'static str {
+                match self {
+                    $(Self::$variant(_) => $name),+
+                }
+            }
+
+            /// The entry in a line of this kind.
+            fn read(kind: &str, line: &[u8]) -> Result<Entry, LineError> {
+                match kind {
+                    $($name => serde_json::from_slice::<$body>(line)
+                        .map_err(|error| fault(error.to_string()))?
+                        .try_into(),)+
+                    other => Err(LineError::UnknownKind { got: other.to_owned() }),
+                }
+            }
+        }
+    };
+}
+
+kinds! {
+    "begun" => Begun(journal::Begun),
+    "segment" => Segment(journal::Segment),
+    "started" => Started(journal::Started),
+    "stopped" => Stopped(journal::Stopped),
+    "clock_stepped" => ClockStepped(journal::ClockStepped),
+    "gap" => Gap(journal::Gap),
+    "damage_accepted" => DamageAccepted(journal::DamageAccepted),
+    "attached" => Attached(bodies::Attached),
+    "detached" => Detached(bodies::Detached),
+    "armed" => Armed(armed::Armed),
+    "disarmed" => Disarmed(bodies::Disarmed),
+    "completed" => Completed(bodies::Completed),
+    "zeroed" => Zeroed(reading::Zeroed),
+    "zero_said" => ZeroSaid(bodies::ZeroSaid),
+    "reading" => Reading(reading::Reading),
+    "unread" => Unread(reading::Unread),
+    "doubted" => Doubted(bodies::Doubted),
+    "retracted" => Retracted(bodies::Retracted),
+    "noted" => Noted(bodies::Noted),
+    "alerted" => Alerted(bodies::Alerted),
+}
+
+/// What every line begins with.
+#[derive(Deserialize)]
+struct Header<'a> {
+    v: u64,
+    seq: u64,
+    at: &'a str,
+    kind: &'a str,
+    prev: &'a str,
+}
+
+/// All that can be said of a line of a version to come.
+#[derive(Deserialize)]
+struct VersionOnly {
+    v: u64,
+}
+
+/// The line of an entry, without a newline.
 pub(super) fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
-    format!("{{\"v\":1,\"seq\":{},\"prev\":\"{prev}\"}}", stamped.seq).into_bytes()
+    let body = Body::from(&stamped.entry);
+    let mut head = String::with_capacity(1024);
+    // Writing to a string does not fail, and neither does writing these types as JSON.
+    let _ = write!(
+        head,
+        r#"{{"v":{VERSION},"seq":{},"at":"{}","kind":"{}","prev":"{prev}""#,
+        stamped.seq,
+        stamped.at,
+        body.kind()
+    );
+    let mut line = head.into_bytes();
+    let body_at = line.len();
+    let _ = serde_json::to_writer(&mut line, &body);
+    if let Some(brace) = line.get_mut(body_at) {
+        *brace = b','; // the body's fields stand behind the header's, in one object
+    }
+    line
 }
 
+/// The entry in a line, and the digest that it names as the line before.
 pub(super) fn decode(line: &[u8]) -> Result<(Stamped, Digest), LineError> {
-    let _ = line;
-    Err(LineError::NotAnEntry {
-        cause: String::new(),
-    })
+    let header: Header<'_> = match serde_json::from_slice(line) {
+        Ok(header) => header,
+        Err(error) => {
+            // A version to come may have another header, but it will say that it is one.
+            return Err(match serde_json::from_slice::<VersionOnly>(line) {
+                Ok(version) if version.v > VERSION => LineError::Newer { got: version.v },
+                Ok(_) | Err(_) => fault(error.to_string()),
+            });
+        }
+    };
+    if header.v > VERSION {
+        return Err(LineError::Newer { got: header.v });
+    }
+    if header.v < VERSION || header.seq == 0 {
+        return Err(fault("version and seq begin at 1, got 0"));
+    }
+    let prev = header.prev.parse()?;
+    let at = header
+        .at
+        .parse()
+        .map_err(|_| fault(format!("`at` is {:?}, want a time in UTC", header.at)))?;
+    let stamped = Stamped {
+        seq: Seq(header.seq),
+        at,
+        entry: Body::read(header.kind, line)?,
+    };
+    Ok((stamped, prev))
 }
 
-pub(super) fn unhex(text: &str) -> Option<Vec<u8>> {
-    text.as_bytes()
-        .chunks(2)
-        .map(|pair| u8::from_str_radix(std::str::from_utf8(pair).ok()?, 16).ok())
-        .collect()
+impl From<&Entry> for Body {
+    fn from(entry: &Entry) -> Self {
+        match entry {
+            Entry::Begun { journal } => Self::Begun(Box::new(journal.into())),
+            Entry::Segment { journal, state } => {
+                Self::Segment(Box::new(journal::Segment::new(journal, state)))
+            }
+            Entry::Started {
+                version,
+                config_digest,
+            } => Self::Started(Box::new(journal::Started {
+                version: version.clone(),
+                config_digest: config_digest.clone(),
+            })),
+            Entry::Stopped { reason } => Self::Stopped(Box::new(journal::Stopped {
+                reason: reason.clone(),
+            })),
+            Entry::ClockStepped { by_micros } => {
+                Self::ClockStepped(Box::new(journal::ClockStepped { by_us: *by_micros }))
+            }
+            Entry::Gap {
+                since,
+                frames,
+                reason,
+            } => Self::Gap(Box::new(journal::Gap {
+                since: since.to_string(),
+                frames: *frames,
+                reason: reason.clone(),
+            })),
+            Entry::DamageAccepted { seq, reason } => {
+                Self::DamageAccepted(Box::new(journal::DamageAccepted {
+                    damaged: seq.0,
+                    reason: reason.clone(),
+                }))
+            }
+            Entry::Attached(attached) => Self::Attached(Box::new(attached.into())),
+            Entry::Detached {
+                instrument,
+                station,
+                reason,
+            } => Self::Detached(Box::new(bodies::Detached {
+                station: station.clone(),
+                instrument: instrument.clone(),
+                reason: reason.clone(),
+            })),
+            Entry::Armed(spec) => Self::Armed(Box::new((&**spec).into())),
+            Entry::Disarmed { station, series } => Self::Disarmed(Box::new(bodies::Disarmed {
+                station: station.clone(),
+                series: series.0,
+            })),
+            Entry::Completed(completed) => Self::Completed(Box::new(completed.into())),
+            Entry::Zeroed(zeroed) => Self::Zeroed(Box::new(zeroed.into())),
+            Entry::ZeroSaid {
+                station,
+                instrument,
+            } => Self::ZeroSaid(Box::new(bodies::ZeroSaid {
+                station: station.clone(),
+                instrument: instrument.clone(),
+            })),
+            Entry::Reading(reading) => Self::Reading(Box::new((&**reading).into())),
+            Entry::Unread(unread) => Self::Unread(Box::new(unread.into())),
+            Entry::Doubted {
+                station,
+                series,
+                readings,
+                reason,
+            } => Self::Doubted(Box::new(bodies::Doubted {
+                station: station.clone(),
+                series: series.0,
+                readings: readings.iter().map(|seq| seq.0).collect(),
+                reason: reason.clone(),
+            })),
+            Entry::Retracted {
+                station,
+                series,
+                reading,
+            } => Self::Retracted(Box::new(bodies::Retracted {
+                station: station.clone(),
+                series: series.0,
+                reading: reading.0,
+            })),
+            Entry::Noted {
+                station,
+                series,
+                text,
+            } => Self::Noted(Box::new(bodies::Noted {
+                station: station.clone(),
+                series: series.map(|seq| seq.0),
+                text: text.clone(),
+            })),
+            Entry::Alerted {
+                station,
+                series,
+                rule,
+                text,
+                readings,
+            } => Self::Alerted(Box::new(bodies::Alerted {
+                station: station.clone(),
+                series: series.0,
+                rule: rule.clone(),
+                text: text.clone(),
+                readings: readings.iter().map(|seq| seq.0).collect(),
+            })),
+        }
+    }
 }

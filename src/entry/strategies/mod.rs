@@ -1,0 +1,154 @@
+//! Random entries of every kind, for the tests of whatever stores, reads or shows them.
+
+mod state;
+mod values;
+
+pub(crate) use state::state;
+
+use super::{Completed, Entry, Outcome, Stamped, Unread, ZeroRole, Zeroed};
+use proptest::collection::vec;
+use proptest::option;
+use proptest::prelude::*;
+use proptest::sample::select;
+use state::armed_spec;
+use values::{at, attached, bytes, journal, measured, name, reading, seq, tally, text};
+
+/// An entry of any kind, of any number, at any time.
+pub(crate) fn stamped() -> BoxedStrategy<Stamped> {
+    (seq(), at(), entry())
+        .prop_map(|(seq, at, entry)| Stamped { seq, at, entry })
+        .boxed()
+}
+
+/// An entry of any kind.
+pub(crate) fn entry() -> BoxedStrategy<Entry> {
+    let about_journal = prop_oneof![
+        journal().prop_map(|journal| Entry::Begun { journal }),
+        (journal(), state()).prop_map(|(journal, state)| Entry::Segment {
+            journal,
+            state: Box::new(state),
+        }),
+    ];
+    prop_oneof![1 => about_journal, 9 => inner_entry()].boxed()
+}
+
+/// An entry of any kind that does not open a segment.
+pub(crate) fn inner_entry() -> BoxedStrategy<Entry> {
+    prop_oneof![1 => daemon_entry(), 1 => operator_entry(), 2 => measured_entry()].boxed()
+}
+
+fn daemon_entry() -> BoxedStrategy<Entry> {
+    prop_oneof![
+        (text(), text()).prop_map(|(version, config_digest)| Entry::Started {
+            version,
+            config_digest,
+        }),
+        text().prop_map(|reason| Entry::Stopped { reason }),
+        attached().prop_map(Entry::Attached),
+        (name(), name(), text()).prop_map(|(instrument, station, reason)| Entry::Detached {
+            instrument,
+            station,
+            reason,
+        }),
+        any::<i64>().prop_map(|by_micros| Entry::ClockStepped { by_micros }),
+        (at(), any::<u64>(), text()).prop_map(|(since, frames, reason)| Entry::Gap {
+            since,
+            frames,
+            reason,
+        }),
+        (seq(), text()).prop_map(|(seq, reason)| Entry::DamageAccepted { seq, reason }),
+    ]
+    .boxed()
+}
+
+fn operator_entry() -> BoxedStrategy<Entry> {
+    let doubted = (name(), seq(), vec(seq(), 0..4), text());
+    let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
+    prop_oneof![
+        armed_spec().prop_map(|spec| Entry::Armed(Box::new(spec))),
+        (name(), seq()).prop_map(|(station, series)| Entry::Disarmed { station, series }),
+        (name(), seq(), select(&Outcome::ALL[..]), tally()).prop_map(
+            |(station, series, outcome, tally)| Entry::Completed(Completed {
+                station,
+                series,
+                outcome,
+                tally,
+            })
+        ),
+        (name(), name()).prop_map(|(station, instrument)| Entry::ZeroSaid {
+            station,
+            instrument,
+        }),
+        doubted.prop_map(|(station, series, readings, reason)| Entry::Doubted {
+            station,
+            series,
+            readings,
+            reason,
+        }),
+        (name(), seq(), seq()).prop_map(|(station, series, reading)| Entry::Retracted {
+            station,
+            series,
+            reading,
+        }),
+        (name(), option::of(seq()), text()).prop_map(|(station, series, text)| Entry::Noted {
+            station,
+            series,
+            text,
+        }),
+        alerted.prop_map(|(station, series, rule, text, readings)| Entry::Alerted {
+            station,
+            series,
+            rule,
+            text,
+            readings,
+        }),
+    ]
+    .boxed()
+}
+
+fn measured_entry() -> BoxedStrategy<Entry> {
+    let zeroed = (
+        name(),
+        name(),
+        option::of(seq()),
+        measured(),
+        select(&ZeroRole::ALL[..]),
+        any::<bool>(),
+        bytes(),
+    );
+    let unread = (
+        name(),
+        name(),
+        bytes(),
+        any::<u64>(),
+        any::<u64>(),
+        text(),
+        option::of(text()),
+    );
+    prop_oneof![
+        1 => zeroed.prop_map(
+            |(station, instrument, series, value, role, ok, raw)| Entry::Zeroed(Zeroed {
+                station,
+                instrument,
+                series,
+                value,
+                role,
+                ok,
+                raw,
+            })
+        ),
+        3 => reading().prop_map(|reading| Entry::Reading(Box::new(reading))),
+        1 => unread.prop_map(
+            |(station, instrument, raw, bytes, times, reason, remedy)| Entry::Unread(Unread {
+                station,
+                instrument,
+                raw,
+                bytes,
+                times,
+                reason,
+                remedy,
+            })
+        ),
+    ]
+    .boxed()
+}

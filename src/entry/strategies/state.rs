@@ -1,0 +1,227 @@
+//! Armed specifications, and states that hold them.
+
+use super::values::{
+    at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq, tally, text,
+    unit, verdict, wire,
+};
+use crate::entry::Outcome;
+use crate::entry::state::{
+    CountedReading, InstrumentState, SeriesState, State, StationState, ZeroState,
+};
+use crate::spec::{
+    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, Order, Purpose, ToolClass,
+    ZeroPolicy,
+};
+use proptest::collection::{btree_map, vec};
+use proptest::option;
+use proptest::prelude::*;
+use proptest::sample::select;
+use std::time::Duration;
+
+pub(super) fn armed_axis() -> BoxedStrategy<ArmedAxis> {
+    let guard = (name(), any::<i64>(), option::of(any::<u32>())).prop_map(
+        |(instrument, width, test_uncertainty_ratio_hundredths)| Guard {
+            instrument,
+            width,
+            test_uncertainty_ratio_hundredths,
+        },
+    );
+    let plausible = option::of((quantity(), quantity()));
+    (axis_name(), limits(), plausible, vec(guard, 0..3))
+        .prop_map(|(name, limits, plausible, guards)| ArmedAxis {
+            name,
+            limits,
+            plausible,
+            guards,
+        })
+        .boxed()
+}
+
+pub(super) fn armed_instrument() -> BoxedStrategy<ArmedInstrument> {
+    let errors = (option::of(quantity()), option::of(quantity()));
+    let range = option::of((quantity(), quantity()));
+    (name(), unit(), quantity(), errors, range, any::<bool>())
+        .prop_map(
+            |(name, unit, resolution, (max_error, repeatability), range, zero_must_be_said)| {
+                ArmedInstrument {
+                    name,
+                    unit,
+                    resolution,
+                    max_error,
+                    repeatability,
+                    range,
+                    zero_must_be_said,
+                }
+            },
+        )
+        .boxed()
+}
+
+pub(super) fn zero_policy() -> BoxedStrategy<ZeroPolicy> {
+    let every = prop_oneof![
+        (0..u64::MAX / 2).prop_map(Duration::from_secs),
+        (0..u64::MAX / 2).prop_map(Duration::from_nanos),
+    ];
+    let counts = (option::of(any::<u32>()), any::<u32>(), any::<u32>());
+    (any::<[bool; 2]>(), counts, option::of(every))
+        .prop_map(
+            |([before_first, closing], (every_pieces, band_counts, limit_counts), every)| {
+                ZeroPolicy {
+                    before_first,
+                    every_pieces,
+                    every,
+                    closing,
+                    band_counts,
+                    limit_counts,
+                }
+            },
+        )
+        .boxed()
+}
+
+pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
+    let tool = (text(), select(&ToolClass::ALL[..]), option::of(text()))
+        .prop_map(|(id, class, nest)| ArmedTool { id, class, nest });
+    let decision = prop_oneof![
+        Just(Decision::Simple),
+        any::<u32>().prop_map(|factor_milli| Decision::Guarded { factor_milli }),
+    ];
+    let names = (name(), option::of(text()), option::of(text()), text());
+    let what = (
+        option::of(text()),
+        wire(),
+        select(&Purpose::ALL[..]),
+        option::of(tool),
+        vec(armed_axis(), 0..3),
+    );
+    let how = (
+        select(&Order::ALL[..]),
+        any::<u32>(),
+        decision,
+        zero_policy(),
+        any::<bool>(),
+    );
+    let rest = (vec(armed_instrument(), 0..3), vec(text(), 0..3));
+    (names, what, how, rest)
+        .prop_map(
+            |(
+                (station, plan, operator, terminal),
+                (source, wire, purpose, tool, axes),
+                (order, pieces, decision, zero, repeat),
+                (instruments, warnings),
+            )| ArmedSpec {
+                station,
+                plan,
+                operator,
+                terminal,
+                source,
+                wire,
+                purpose,
+                tool,
+                axes,
+                order,
+                pieces,
+                decision,
+                zero,
+                repeat,
+                instruments,
+                warnings,
+            },
+        )
+        .boxed()
+}
+
+pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
+    let counted = (
+        seq(),
+        any::<u32>(),
+        axis_name(),
+        name(),
+        measured(),
+        verdict(),
+    )
+        .prop_map(
+            |(seq, piece, axis, instrument, value, verdict)| CountedReading {
+                seq,
+                piece,
+                axis,
+                instrument,
+                value,
+                verdict,
+            },
+        );
+    let zero =
+        (option::of((seq(), at())), any::<[bool; 2]>()).prop_map(|(last_good, [off, closed])| {
+            ZeroState {
+                last_good,
+                off,
+                closed,
+            }
+        });
+    let zeros = btree_map(name(), zero, 0..3);
+    (
+        seq(),
+        at(),
+        armed_spec(),
+        vec(counted, 0..3),
+        tally(),
+        zeros,
+    )
+        .prop_map(|(id, since, spec, readings, tally, zeros)| SeriesState {
+            id,
+            since,
+            spec,
+            readings,
+            tally,
+            zeros,
+        })
+        .boxed()
+}
+
+/// Any state, whether entries could lead to it or not.
+pub(crate) fn state() -> BoxedStrategy<State> {
+    let outcome = (seq(), select(&Outcome::ALL[..]), tally());
+    let station = (
+        option::of(series_state()),
+        option::of((seq(), reading())),
+        option::of(outcome),
+        option::of(text()),
+    )
+        .prop_map(
+            |(series, last_reading, last_outcome, operator)| StationState {
+                series,
+                last_reading,
+                last_outcome,
+                operator,
+            },
+        );
+    let instrument = (
+        name(),
+        option::of(attached()),
+        option::of(text()),
+        any::<bool>(),
+    )
+        .prop_map(
+            |(station, attached, detached_because, zero_said)| InstrumentState {
+                station,
+                attached,
+                detached_because,
+                zero_said,
+            },
+        );
+    let stations = btree_map(name(), station, 0..3);
+    let instruments = btree_map(name(), instrument, 0..3);
+    (
+        option::of(journal()),
+        option::of(seq()),
+        stations,
+        instruments,
+    )
+        .prop_map(|(journal, last, stations, instruments)| State {
+            journal,
+            last,
+            stations,
+            instruments,
+        })
+        .boxed()
+}

@@ -1,0 +1,209 @@
+//! What entries are made of.
+
+use crate::entry::{Attached, JournalId, NotCounted, Reading, ReadingSlot, Seq, Standing, Tally};
+use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity, Unit, WallMicros};
+use crate::spec::{AxisName, Limits, Purpose, SizingSystem, Verdict, WireSize};
+use proptest::collection::vec;
+use proptest::option;
+use proptest::prelude::*;
+use proptest::sample::select;
+
+/// Any text, with what JSON must escape and what a terminal cannot show.
+pub(super) fn text() -> BoxedStrategy<String> {
+    prop_oneof![
+        "[ -~]{0,20}",
+        "[\\u{0}-\\u{1f}\"\\\\µ²±\\u{2028}😀]{0,6}",
+        ".{0,10}"
+    ]
+    .boxed()
+}
+
+/// Few names, so that entries are about the same things.
+pub(super) fn name() -> BoxedStrategy<String> {
+    prop_oneof![
+        8 => select(vec!["bench-1", "bench-2", "caliper-1", "T-07"]).prop_map(str::to_owned),
+        1 => text(),
+    ]
+    .boxed()
+}
+
+pub(super) fn journal() -> BoxedStrategy<JournalId> {
+    "[0-9a-f]{32}".prop_map(JournalId).boxed()
+}
+
+pub(super) fn seq() -> BoxedStrategy<Seq> {
+    prop_oneof![1_u64..100, 1..=u64::MAX].prop_map(Seq).boxed()
+}
+
+pub(super) fn at() -> BoxedStrategy<WallMicros> {
+    // 1677 to 2262, and two years that need more than four digits or a sign
+    let usual = any::<i64>().prop_map(|nanos| nanos / 1000);
+    prop_oneof![
+        usual,
+        select(vec![-65_000_000_000_000_000, 253_402_207_200_999_999])
+    ]
+    .prop_map(WallMicros)
+    .boxed()
+}
+
+pub(super) fn bytes() -> BoxedStrategy<Vec<u8>> {
+    vec(any::<u8>(), 0..12).boxed()
+}
+
+pub(super) fn unit() -> BoxedStrategy<Unit> {
+    select(&Unit::ALL[..]).boxed()
+}
+
+pub(super) fn decimal() -> BoxedStrategy<Decimal> {
+    prop_oneof![
+        8 => (-10_000_i64..10_000, 0_u8..5),
+        1 => (any::<i64>(), 0_u8..=18),
+        1 => (-99_i64..99, 0_u8..=25),
+    ]
+    .prop_map(|(coefficient, decimals)| Decimal::new(coefficient, decimals))
+    .boxed()
+}
+
+/// Whatever fits into 64 bits of the base unit.
+pub(super) fn measured() -> BoxedStrategy<Measured> {
+    (decimal(), unit())
+        .prop_filter_map("too large", |(digits, unit)| Measured::new(digits, unit))
+        .boxed()
+}
+
+pub(super) fn quantity() -> BoxedStrategy<Quantity> {
+    let dimension = select(vec![Dimension::Length, Dimension::Force]);
+    (dimension, any::<i64>())
+        .prop_map(|(dimension, base)| Quantity::from_base(dimension, base))
+        .boxed()
+}
+
+pub(super) fn limits() -> BoxedStrategy<Limits> {
+    let base = || option::of(-5_000_000_i64..5_000_000);
+    (base(), base(), base(), unit())
+        .prop_filter_map("not limits", |(nominal, lower, upper, unit)| {
+            let mut known: Vec<_> = [nominal, lower, upper].into_iter().flatten().collect();
+            known.sort_unstable();
+            let mut known = known.into_iter();
+            let mut next = |part: Option<i64>| {
+                let base = part.and_then(|_| known.next())?;
+                Some(Quantity::from_base(unit.dimension(), base))
+            };
+            let (lower, nominal, upper) = (next(lower), next(nominal), next(upper));
+            Limits::new(nominal, lower, upper, unit).ok()
+        })
+        .boxed()
+}
+
+pub(super) fn wire() -> BoxedStrategy<WireSize> {
+    let area = prop_oneof![
+        select(vec![350_000_u64, 2_000_000, 10_000_000, 3_308_000]),
+        1..1_000_000_000_u64
+    ];
+    (area, option::of(text()), select(&SizingSystem::ALL[..]))
+        .prop_map(|(area, gauge, sizing)| WireSize {
+            area: Area::from_square_micrometres(area),
+            gauge,
+            sizing,
+        })
+        .boxed()
+}
+
+pub(super) fn axis_name() -> BoxedStrategy<AxisName> {
+    let known = select(vec!["core_crimp_height", "core_crimp_width", "pull_force"]);
+    prop_oneof![9 => known.prop_map(str::to_owned), 1 => text()]
+        .prop_map(AxisName::new)
+        .boxed()
+}
+
+pub(super) fn verdict() -> BoxedStrategy<Verdict> {
+    select(&Verdict::ALL[..]).boxed()
+}
+
+pub(super) fn slot() -> BoxedStrategy<ReadingSlot> {
+    let purpose = select(&Purpose::ALL[..]);
+    let judged = (limits(), option::of(quantity()), option::of(verdict()));
+    (
+        seq(),
+        any::<u32>(),
+        axis_name(),
+        text(),
+        wire(),
+        purpose,
+        judged,
+    )
+        .prop_map(
+            |(series, piece, axis, terminal, wire, purpose, (limits, deviation, verdict))| {
+                ReadingSlot {
+                    series,
+                    piece,
+                    axis,
+                    terminal,
+                    wire,
+                    purpose,
+                    limits,
+                    deviation,
+                    verdict,
+                }
+            },
+        )
+        .boxed()
+}
+
+pub(super) fn standing() -> BoxedStrategy<Standing> {
+    let not_counted = (select(&NotCounted::ALL[..]), option::of(text()));
+    prop_oneof![
+        Just(Standing::Counted),
+        not_counted.prop_map(|(reason, hint)| Standing::NotCounted { reason, hint }),
+    ]
+    .boxed()
+}
+
+pub(super) fn reading() -> BoxedStrategy<Reading> {
+    (
+        name(),
+        name(),
+        measured(),
+        bytes(),
+        option::weighted(0.9, slot()),
+        standing(),
+    )
+        .prop_map(
+            |(station, instrument, value, raw, slot, standing)| Reading {
+                station,
+                instrument,
+                value,
+                raw,
+                slot,
+                standing,
+            },
+        )
+        .boxed()
+}
+
+pub(super) fn tally() -> BoxedStrategy<Tally> {
+    any::<[u32; 6]>()
+        .prop_map(
+            |[passed, failed, unsure, doubted, retracted, not_counted]| Tally {
+                passed,
+                failed,
+                unsure,
+                doubted,
+                retracted,
+                not_counted,
+            },
+        )
+        .boxed()
+}
+
+pub(super) fn attached() -> BoxedStrategy<Attached> {
+    (name(), name(), text(), text(), option::of(text()))
+        .prop_map(|(instrument, station, port, line, identity)| Attached {
+            instrument,
+            station,
+            port,
+            line,
+            identity,
+        })
+        .boxed()
+}

@@ -1,0 +1,381 @@
+//! The armed specification, whole: every verdict of the series can be recomputed from it.
+
+use super::names;
+use super::values::{
+    self, LimitFields, Number, Span, fault, known, mn, nm, quantity, shown, units,
+};
+use crate::entry::Entry;
+use crate::entry::line::LineError;
+use crate::quantity::{Decimal, Dimension, Quantity};
+use crate::spec::{
+    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, ZeroPolicy,
+};
+use serde::{Deserialize, Serialize};
+use std::time::Duration;
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Armed {
+    station: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    plan: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    operator: Option<String>,
+    terminal: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    source: Option<String>,
+    wire_mm2: Number,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    wire_gauge: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    sizing: Option<names::Sizing>,
+    purpose: names::Purpose,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    tool: Option<Tool>,
+    pieces: u32,
+    order: names::Order,
+    axes: Vec<Axis>,
+    decision: Judging,
+    zero: Zero,
+    repeat: bool,
+    instruments: Vec<Instrument>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    warnings: Vec<String>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Tool {
+    id: String,
+    class: names::ToolClass,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    nest: Option<String>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Axis {
+    axis: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    nominal_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    nominal_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lower_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lower_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    upper_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    upper_mn: Option<i64>,
+    unit: names::Unit,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    plausible: Option<Span>,
+    guards: Vec<GuardBand>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct GuardBand {
+    instrument: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    width_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    width_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    test_uncertainty_ratio: Option<Number>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Judging {
+    rule: names::Rule,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    guard_factor: Option<Number>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Zero {
+    before_first: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    every_pieces: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    every_s: Option<Number>,
+    closing: bool,
+    band_counts: u32,
+    limit_counts: u32,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Instrument {
+    name: String,
+    unit: names::Unit,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    resolution_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    resolution_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    max_error_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    max_error_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    repeatability_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    repeatability_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    range: Option<Span>,
+    zero_must_be_said: bool,
+}
+
+impl From<&ArmedSpec> for Armed {
+    fn from(spec: &ArmedSpec) -> Self {
+        Self {
+            station: spec.station.clone(),
+            plan: spec.plan.clone(),
+            operator: spec.operator.clone(),
+            terminal: spec.terminal.clone(),
+            source: spec.source.clone(),
+            wire_mm2: spec.wire.area.mm2().into(),
+            wire_gauge: spec.wire.gauge.clone(),
+            sizing: values::sizing(&spec.wire),
+            purpose: spec.purpose.into(),
+            tool: spec.tool.as_ref().map(|tool| Tool {
+                id: tool.id.clone(),
+                class: tool.class.into(),
+                nest: tool.nest.clone(),
+            }),
+            pieces: spec.pieces,
+            order: spec.order.into(),
+            axes: spec.axes.iter().map(Axis::from).collect(),
+            decision: spec.decision.into(),
+            zero: spec.zero.into(),
+            repeat: spec.repeat,
+            instruments: spec.instruments.iter().map(Instrument::from).collect(),
+            warnings: spec.warnings.clone(),
+        }
+    }
+}
+
+impl TryFrom<Armed> for ArmedSpec {
+    type Error = LineError;
+
+    fn try_from(body: Armed) -> Result<Self, LineError> {
+        let axes: Result<_, _> = body.axes.into_iter().map(TryInto::try_into).collect();
+        let instruments: Result<_, _> = body
+            .instruments
+            .into_iter()
+            .map(TryInto::try_into)
+            .collect();
+        Ok(Self {
+            station: body.station,
+            plan: body.plan,
+            operator: body.operator,
+            terminal: body.terminal,
+            source: body.source,
+            wire: values::wire(&body.wire_mm2, body.wire_gauge, body.sizing)?,
+            purpose: body.purpose.into(),
+            tool: body.tool.map(|tool| ArmedTool {
+                id: tool.id,
+                class: tool.class.into(),
+                nest: tool.nest,
+            }),
+            axes: axes?,
+            order: body.order.into(),
+            pieces: body.pieces,
+            decision: body.decision.try_into()?,
+            zero: body.zero.try_into()?,
+            repeat: body.repeat,
+            instruments: instruments?,
+            warnings: body.warnings,
+        })
+    }
+}
+
+impl TryFrom<Armed> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Armed) -> Result<Self, LineError> {
+        Ok(Self::Armed(Box::new(body.try_into()?)))
+    }
+}
+
+impl From<&ArmedAxis> for Axis {
+    fn from(axis: &ArmedAxis) -> Self {
+        let limits = &axis.limits;
+        let band = |guard: &Guard| {
+            let width = Some(Quantity::from_base(limits.dimension(), guard.width));
+            GuardBand {
+                instrument: guard.instrument.clone(),
+                width_nm: nm(width),
+                width_mn: mn(width),
+                test_uncertainty_ratio: guard
+                    .test_uncertainty_ratio_hundredths
+                    .map(|hundredths| shown(hundredths, 2)),
+            }
+        };
+        Self {
+            axis: axis.name.as_str().to_owned(),
+            nominal_nm: nm(limits.nominal()),
+            nominal_mn: mn(limits.nominal()),
+            lower_nm: nm(limits.lower()),
+            lower_mn: mn(limits.lower()),
+            upper_nm: nm(limits.upper()),
+            upper_mn: mn(limits.upper()),
+            unit: limits.unit().into(),
+            plausible: axis.plausible.map(Span::from),
+            guards: axis.guards.iter().map(band).collect(),
+        }
+    }
+}
+
+impl TryFrom<Axis> for ArmedAxis {
+    type Error = LineError;
+
+    fn try_from(body: Axis) -> Result<Self, LineError> {
+        let limits = LimitFields {
+            nominal: (body.nominal_nm, body.nominal_mn),
+            lower: (body.lower_nm, body.lower_mn),
+            upper: (body.upper_nm, body.upper_mn),
+            unit: body.unit,
+        };
+        let limits = crate::spec::Limits::try_from(limits)?;
+        let guards: Result<_, _> = body
+            .guards
+            .into_iter()
+            .map(|band| band.guard(limits.dimension()))
+            .collect();
+        Ok(Self {
+            name: AxisName::new(body.axis),
+            limits,
+            plausible: body.plausible.map(TryInto::try_into).transpose()?,
+            guards: guards?,
+        })
+    }
+}
+
+impl GuardBand {
+    fn guard(self, dimension: Dimension) -> Result<Guard, LineError> {
+        let width = known("width", self.width_nm, self.width_mn)?;
+        if width.dimension() != dimension {
+            return Err(fault("a guard band measures something else than its axis"));
+        }
+        Ok(Guard {
+            instrument: self.instrument,
+            width: width.base(),
+            test_uncertainty_ratio_hundredths: self
+                .test_uncertainty_ratio
+                .map(|ratio| whole(&ratio, 2))
+                .transpose()?,
+        })
+    }
+}
+
+/// The number of units of `10^-places`, which must not be negative.
+fn whole(number: &Number, places: u8) -> Result<u32, LineError> {
+    u32::try_from(units(number, places)?).map_err(|_| fault("a number is out of range"))
+}
+
+impl From<Decision> for Judging {
+    fn from(decision: Decision) -> Self {
+        match decision {
+            Decision::Simple => Self {
+                rule: names::Rule::Simple,
+                guard_factor: None,
+            },
+            Decision::Guarded { factor_milli } => Self {
+                rule: names::Rule::Guarded,
+                guard_factor: Some(shown(factor_milli, 3)),
+            },
+        }
+    }
+}
+
+impl TryFrom<Judging> for Decision {
+    type Error = LineError;
+
+    fn try_from(body: Judging) -> Result<Self, LineError> {
+        match (body.rule, body.guard_factor) {
+            (names::Rule::Simple, _) => Ok(Self::Simple),
+            (names::Rule::Guarded, Some(factor)) => Ok(Self::Guarded {
+                factor_milli: whole(&factor, 3)?,
+            }),
+            (names::Rule::Guarded, None) => Err(fault("missing field `guard_factor`")),
+        }
+    }
+}
+
+impl From<ZeroPolicy> for Zero {
+    fn from(policy: ZeroPolicy) -> Self {
+        Self {
+            before_first: policy.before_first,
+            every_pieces: policy.every_pieces,
+            every_s: policy.every.map(|every| seconds(every).into()),
+            closing: policy.closing,
+            band_counts: policy.band_counts,
+            limit_counts: policy.limit_counts,
+        }
+    }
+}
+
+/// A duration in seconds, with a point only where it is needed; longer than 292 years is cut.
+fn seconds(duration: Duration) -> Decimal {
+    match (i64::try_from(duration.as_secs()), duration.subsec_nanos()) {
+        (Ok(whole), 0) => Decimal::new(whole, 0),
+        _ => Decimal::new(i64::try_from(duration.as_nanos()).unwrap_or(i64::MAX), 9),
+    }
+}
+
+impl TryFrom<Zero> for ZeroPolicy {
+    type Error = LineError;
+
+    fn try_from(body: Zero) -> Result<Self, LineError> {
+        let every = body.every_s.map(|every| {
+            let decimal = Decimal::try_from(&every)?;
+            let duration = match decimal.decimals() {
+                0 => u64::try_from(decimal.coefficient()).map(Duration::from_secs),
+                _ => u64::try_from(units(&every, 9)?).map(Duration::from_nanos),
+            };
+            duration.map_err(|_| fault("`every_s` is negative"))
+        });
+        Ok(Self {
+            before_first: body.before_first,
+            every_pieces: body.every_pieces,
+            every: every.transpose()?,
+            closing: body.closing,
+            band_counts: body.band_counts,
+            limit_counts: body.limit_counts,
+        })
+    }
+}
+
+impl From<&ArmedInstrument> for Instrument {
+    fn from(instrument: &ArmedInstrument) -> Self {
+        Self {
+            name: instrument.name.clone(),
+            unit: instrument.unit.into(),
+            resolution_nm: nm(Some(instrument.resolution)),
+            resolution_mn: mn(Some(instrument.resolution)),
+            max_error_nm: nm(instrument.max_error),
+            max_error_mn: mn(instrument.max_error),
+            repeatability_nm: nm(instrument.repeatability),
+            repeatability_mn: mn(instrument.repeatability),
+            range: instrument.range.map(Span::from),
+            zero_must_be_said: instrument.zero_must_be_said,
+        }
+    }
+}
+
+impl TryFrom<Instrument> for ArmedInstrument {
+    type Error = LineError;
+
+    fn try_from(body: Instrument) -> Result<Self, LineError> {
+        Ok(Self {
+            name: body.name,
+            unit: body.unit.into(),
+            resolution: known("resolution", body.resolution_nm, body.resolution_mn)?,
+            max_error: quantity("max_error", body.max_error_nm, body.max_error_mn)?,
+            repeatability: quantity(
+                "repeatability",
+                body.repeatability_nm,
+                body.repeatability_mn,
+            )?,
+            range: body.range.map(TryInto::try_into).transpose()?,
+            zero_must_be_said: body.zero_must_be_said,
+        })
+    }
+}

@@ -1,0 +1,253 @@
+//! Entries about ports, series and what the operator says.
+
+use super::names;
+use crate::entry::line::LineError;
+use crate::entry::{self, Entry, Seq};
+use serde::{Deserialize, Serialize};
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Attached {
+    station: String,
+    instrument: String,
+    port: String,
+    line: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    identity: Option<String>,
+}
+
+impl From<&entry::Attached> for Attached {
+    fn from(attached: &entry::Attached) -> Self {
+        Self {
+            station: attached.station.clone(),
+            instrument: attached.instrument.clone(),
+            port: attached.port.clone(),
+            line: attached.line.clone(),
+            identity: attached.identity.clone(),
+        }
+    }
+}
+
+impl From<Attached> for entry::Attached {
+    fn from(body: Attached) -> Self {
+        Self {
+            instrument: body.instrument,
+            station: body.station,
+            port: body.port,
+            line: body.line,
+            identity: body.identity,
+        }
+    }
+}
+
+impl TryFrom<Attached> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Attached) -> Result<Self, LineError> {
+        Ok(Self::Attached(body.into()))
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Detached {
+    pub(super) station: String,
+    pub(super) instrument: String,
+    pub(super) reason: String,
+}
+
+impl TryFrom<Detached> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Detached) -> Result<Self, LineError> {
+        Ok(Self::Detached {
+            instrument: body.instrument,
+            station: body.station,
+            reason: body.reason,
+        })
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Disarmed {
+    pub(super) station: String,
+    pub(super) series: u64,
+}
+
+impl TryFrom<Disarmed> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Disarmed) -> Result<Self, LineError> {
+        Ok(Self::Disarmed {
+            station: body.station,
+            series: Seq(body.series),
+        })
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Completed {
+    station: String,
+    series: u64,
+    outcome: names::Outcome,
+    tally: Tally,
+}
+
+/// How many readings came out how. A count that is there is known, so 0 is written.
+#[derive(Serialize, Deserialize)]
+pub(super) struct Tally {
+    passed: u32,
+    failed: u32,
+    unsure: u32,
+    doubted: u32,
+    retracted: u32,
+    not_counted: u32,
+}
+
+impl From<entry::Tally> for Tally {
+    fn from(tally: entry::Tally) -> Self {
+        Self {
+            passed: tally.passed,
+            failed: tally.failed,
+            unsure: tally.unsure,
+            doubted: tally.doubted,
+            retracted: tally.retracted,
+            not_counted: tally.not_counted,
+        }
+    }
+}
+
+impl From<Tally> for entry::Tally {
+    fn from(tally: Tally) -> Self {
+        Self {
+            passed: tally.passed,
+            failed: tally.failed,
+            unsure: tally.unsure,
+            doubted: tally.doubted,
+            retracted: tally.retracted,
+            not_counted: tally.not_counted,
+        }
+    }
+}
+
+impl From<&entry::Completed> for Completed {
+    fn from(completed: &entry::Completed) -> Self {
+        Self {
+            station: completed.station.clone(),
+            series: completed.series.0,
+            outcome: completed.outcome.into(),
+            tally: completed.tally.into(),
+        }
+    }
+}
+
+impl TryFrom<Completed> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Completed) -> Result<Self, LineError> {
+        Ok(Self::Completed(entry::Completed {
+            station: body.station,
+            series: Seq(body.series),
+            outcome: body.outcome.into(),
+            tally: body.tally.into(),
+        }))
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct ZeroSaid {
+    pub(super) station: String,
+    pub(super) instrument: String,
+}
+
+impl TryFrom<ZeroSaid> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: ZeroSaid) -> Result<Self, LineError> {
+        Ok(Self::ZeroSaid {
+            station: body.station,
+            instrument: body.instrument,
+        })
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Doubted {
+    pub(super) station: String,
+    pub(super) series: u64,
+    pub(super) readings: Vec<u64>,
+    pub(super) reason: String,
+}
+
+impl TryFrom<Doubted> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Doubted) -> Result<Self, LineError> {
+        Ok(Self::Doubted {
+            station: body.station,
+            series: Seq(body.series),
+            readings: body.readings.into_iter().map(Seq).collect(),
+            reason: body.reason,
+        })
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Retracted {
+    pub(super) station: String,
+    pub(super) series: u64,
+    pub(super) reading: u64,
+}
+
+impl TryFrom<Retracted> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Retracted) -> Result<Self, LineError> {
+        Ok(Self::Retracted {
+            station: body.station,
+            series: Seq(body.series),
+            reading: Seq(body.reading),
+        })
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Noted {
+    pub(super) station: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) series: Option<u64>,
+    pub(super) text: String,
+}
+
+impl TryFrom<Noted> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Noted) -> Result<Self, LineError> {
+        Ok(Self::Noted {
+            station: body.station,
+            series: body.series.map(Seq),
+            text: body.text,
+        })
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Alerted {
+    pub(super) station: String,
+    pub(super) series: u64,
+    pub(super) rule: String,
+    pub(super) text: String,
+    pub(super) readings: Vec<u64>,
+}
+
+impl TryFrom<Alerted> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Alerted) -> Result<Self, LineError> {
+        Ok(Self::Alerted {
+            station: body.station,
+            series: Seq(body.series),
+            rule: body.rule,
+            text: body.text,
+            readings: body.readings.into_iter().map(Seq).collect(),
+        })
+    }
+}

@@ -1,0 +1,278 @@
+//! What instruments sent: readings, zero frames, and bytes without meaning.
+
+use super::names;
+use super::values::{self, LimitFields, Number, fault, hex, measured, mn, nm, raw};
+use crate::entry::line::LineError;
+use crate::entry::{self, Entry, ReadingSlot, Seq};
+use crate::quantity::Quantity;
+use crate::spec::{AxisName, Limits};
+use serde::{Deserialize, Serialize};
+
+/// A reading; flat, so that a line is a row of a table.
+///
+/// The fields from `series` to `purpose`, the limits and the deviation are there if it was measured
+/// for something. `sizing` is left out where it is `iso_mm2`, `limits_unit` where it is `unit`.
+#[derive(Serialize, Deserialize)]
+pub(super) struct Reading {
+    station: String,
+    instrument: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    series: Option<u64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    piece: Option<u32>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    axis: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    terminal: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    wire_mm2: Option<Number>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    wire_gauge: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    sizing: Option<names::Sizing>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    purpose: Option<names::Purpose>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value_mn: Option<i64>,
+    value: Number,
+    unit: names::Unit,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    nominal_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    nominal_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lower_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    lower_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    upper_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    upper_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    limits_unit: Option<names::Unit>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    deviation_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    deviation_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    verdict: Option<names::Verdict>,
+    standing: names::Standing,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    reason: Option<names::NotCounted>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    hint: Option<String>,
+    raw: String,
+}
+
+impl From<&entry::Reading> for Reading {
+    fn from(reading: &entry::Reading) -> Self {
+        let slot = reading.slot.as_ref();
+        let limits = |part: fn(&Limits) -> Option<Quantity>| slot.and_then(|s| part(&s.limits));
+        let deviation = slot.and_then(|slot| slot.deviation);
+        let value = reading.value;
+        let (standing, reason, hint) = match &reading.standing {
+            entry::Standing::Counted => (names::Standing::Counted, None, None),
+            entry::Standing::NotCounted { reason, hint } => (
+                names::Standing::NotCounted,
+                Some((*reason).into()),
+                hint.clone(),
+            ),
+        };
+        Self {
+            station: reading.station.clone(),
+            instrument: reading.instrument.clone(),
+            series: slot.map(|slot| slot.series.0),
+            piece: slot.map(|slot| slot.piece),
+            axis: slot.map(|slot| slot.axis.as_str().to_owned()),
+            terminal: slot.map(|slot| slot.terminal.clone()),
+            wire_mm2: slot.map(|slot| slot.wire.area.mm2().into()),
+            wire_gauge: slot.and_then(|slot| slot.wire.gauge.clone()),
+            sizing: slot.and_then(|slot| values::sizing(&slot.wire)),
+            purpose: slot.map(|slot| slot.purpose.into()),
+            value_nm: nm(Some(value.quantity())),
+            value_mn: mn(Some(value.quantity())),
+            value: value.digits().into(),
+            unit: value.unit().into(),
+            nominal_nm: nm(limits(Limits::nominal)),
+            nominal_mn: mn(limits(Limits::nominal)),
+            lower_nm: nm(limits(Limits::lower)),
+            lower_mn: mn(limits(Limits::lower)),
+            upper_nm: nm(limits(Limits::upper)),
+            upper_mn: mn(limits(Limits::upper)),
+            limits_unit: slot
+                .map(|slot| slot.limits.unit())
+                .filter(|unit| *unit != value.unit())
+                .map(names::Unit::from),
+            deviation_nm: nm(deviation),
+            deviation_mn: mn(deviation),
+            verdict: slot.and_then(|slot| slot.verdict).map(names::Verdict::from),
+            standing,
+            reason,
+            hint,
+            raw: hex(&reading.raw),
+        }
+    }
+}
+
+impl Reading {
+    fn slot(&mut self) -> Result<Option<ReadingSlot>, LineError> {
+        let Some(series) = self.series else {
+            return Ok(None);
+        };
+        let missing = |name: &str| fault(format!("missing field `{name}` beside `series`"));
+        let mm2 = self.wire_mm2.take();
+        Ok(Some(ReadingSlot {
+            series: Seq(series),
+            piece: self.piece.ok_or_else(|| missing("piece"))?,
+            axis: AxisName::new(self.axis.take().ok_or_else(|| missing("axis"))?),
+            terminal: self.terminal.take().ok_or_else(|| missing("terminal"))?,
+            wire: values::wire(
+                mm2.as_ref().ok_or_else(|| missing("wire_mm2"))?,
+                self.wire_gauge.take(),
+                self.sizing,
+            )?,
+            purpose: self.purpose.ok_or_else(|| missing("purpose"))?.into(),
+            limits: LimitFields {
+                nominal: (self.nominal_nm, self.nominal_mn),
+                lower: (self.lower_nm, self.lower_mn),
+                upper: (self.upper_nm, self.upper_mn),
+                unit: self.limits_unit.unwrap_or(self.unit),
+            }
+            .try_into()?,
+            deviation: values::quantity("deviation", self.deviation_nm, self.deviation_mn)?,
+            verdict: self.verdict.map(Into::into),
+        }))
+    }
+}
+
+impl TryFrom<Reading> for entry::Reading {
+    type Error = LineError;
+
+    fn try_from(mut body: Reading) -> Result<Self, LineError> {
+        let standing = match (body.standing, body.reason) {
+            (names::Standing::Counted, None) => entry::Standing::Counted,
+            (names::Standing::NotCounted, Some(reason)) => entry::Standing::NotCounted {
+                reason: reason.into(),
+                hint: body.hint.take(),
+            },
+            (names::Standing::Counted, Some(_)) => {
+                return Err(fault("a counted reading has a reason for not counting"));
+            }
+            (names::Standing::NotCounted, None) => {
+                return Err(fault(
+                    "missing field `reason` of a reading that does not count",
+                ));
+            }
+        };
+        Ok(Self {
+            slot: body.slot()?,
+            station: body.station,
+            instrument: body.instrument,
+            value: measured(body.value_nm, body.value_mn, &body.value, body.unit)?,
+            raw: raw(&body.raw)?,
+            standing,
+        })
+    }
+}
+
+impl TryFrom<Reading> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Reading) -> Result<Self, LineError> {
+        Ok(Self::Reading(Box::new(body.try_into()?)))
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Zeroed {
+    station: String,
+    instrument: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    series: Option<u64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value_mn: Option<i64>,
+    value: Number,
+    unit: names::Unit,
+    role: names::ZeroRole,
+    ok: bool,
+    raw: String,
+}
+
+impl From<&entry::Zeroed> for Zeroed {
+    fn from(zeroed: &entry::Zeroed) -> Self {
+        Self {
+            station: zeroed.station.clone(),
+            instrument: zeroed.instrument.clone(),
+            series: zeroed.series.map(|seq| seq.0),
+            value_nm: nm(Some(zeroed.value.quantity())),
+            value_mn: mn(Some(zeroed.value.quantity())),
+            value: zeroed.value.digits().into(),
+            unit: zeroed.value.unit().into(),
+            role: zeroed.role.into(),
+            ok: zeroed.ok,
+            raw: hex(&zeroed.raw),
+        }
+    }
+}
+
+impl TryFrom<Zeroed> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Zeroed) -> Result<Self, LineError> {
+        Ok(Self::Zeroed(entry::Zeroed {
+            value: measured(body.value_nm, body.value_mn, &body.value, body.unit)?,
+            raw: raw(&body.raw)?,
+            station: body.station,
+            instrument: body.instrument,
+            series: body.series.map(Seq),
+            role: body.role.into(),
+            ok: body.ok,
+        }))
+    }
+}
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Unread {
+    station: String,
+    instrument: String,
+    reason: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    remedy: Option<String>,
+    bytes: u64,
+    times: u64,
+    raw: String,
+}
+
+impl From<&entry::Unread> for Unread {
+    fn from(unread: &entry::Unread) -> Self {
+        Self {
+            station: unread.station.clone(),
+            instrument: unread.instrument.clone(),
+            reason: unread.reason.clone(),
+            remedy: unread.remedy.clone(),
+            bytes: unread.bytes,
+            times: unread.times,
+            raw: hex(&unread.raw),
+        }
+    }
+}
+
+impl TryFrom<Unread> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Unread) -> Result<Self, LineError> {
+        Ok(Self::Unread(entry::Unread {
+            raw: raw(&body.raw)?,
+            station: body.station,
+            instrument: body.instrument,
+            bytes: body.bytes,
+            times: body.times,
+            reason: body.reason,
+            remedy: body.remedy,
+        }))
+    }
+}

@@ -1,0 +1,292 @@
+//! The state so far, as a `segment` entry holds it.
+
+use super::armed::Armed;
+use super::bodies::{Attached, Tally};
+use super::journal::time;
+use super::names;
+use super::reading::Reading;
+use super::values::{Number, measured, mn, nm};
+use crate::entry::line::LineError;
+use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
+use crate::entry::{self, JournalId, Seq};
+use crate::spec::AxisName;
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct State {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    journal: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    last: Option<u64>,
+    stations: BTreeMap<String, Station>,
+    instruments: BTreeMap<String, Instrument>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Station {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    series: Option<Series>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    last_reading: Option<LastReading>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    last_outcome: Option<LastOutcome>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    operator: Option<String>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct LastReading {
+    seq: u64,
+    reading: Reading,
+}
+
+#[derive(Serialize, Deserialize)]
+struct LastOutcome {
+    series: u64,
+    outcome: names::Outcome,
+    tally: Tally,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Instrument {
+    station: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    attached: Option<Attached>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    detached_because: Option<String>,
+    zero_said: bool,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Series {
+    id: u64,
+    since: String,
+    spec: Armed,
+    readings: Vec<Counted>,
+    tally: Tally,
+    zeros: BTreeMap<String, Zero>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Counted {
+    seq: u64,
+    piece: u32,
+    axis: String,
+    instrument: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value_mn: Option<i64>,
+    value: Number,
+    unit: names::Unit,
+    verdict: names::Verdict,
+}
+
+#[derive(Serialize, Deserialize)]
+struct Zero {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    last_good: Option<GoodZero>,
+    off: bool,
+    closed: bool,
+}
+
+#[derive(Serialize, Deserialize)]
+struct GoodZero {
+    seq: u64,
+    at: String,
+}
+
+/// The same names, each with its value turned.
+fn each<A, B>(
+    map: BTreeMap<String, A>,
+    turn: impl Fn(A) -> Result<B, LineError>,
+) -> Result<BTreeMap<String, B>, LineError> {
+    map.into_iter()
+        .map(|(name, value)| Ok((name, turn(value)?)))
+        .collect()
+}
+
+impl From<&entry::State> for State {
+    fn from(state: &entry::State) -> Self {
+        let stations = state.stations.iter();
+        let instruments = state.instruments.iter();
+        Self {
+            journal: state.journal.as_ref().map(|journal| journal.0.clone()),
+            last: state.last.map(|seq| seq.0),
+            stations: stations
+                .map(|(name, station)| (name.clone(), station.into()))
+                .collect(),
+            instruments: instruments
+                .map(|(name, instrument)| (name.clone(), instrument.into()))
+                .collect(),
+        }
+    }
+}
+
+impl TryFrom<State> for entry::State {
+    type Error = LineError;
+
+    fn try_from(body: State) -> Result<Self, LineError> {
+        Ok(Self {
+            journal: body.journal.map(JournalId),
+            last: body.last.map(Seq),
+            stations: each(body.stations, TryInto::try_into)?,
+            instruments: each(body.instruments, |instrument| Ok(instrument.into()))?,
+        })
+    }
+}
+
+impl From<&StationState> for Station {
+    fn from(station: &StationState) -> Self {
+        Self {
+            series: station.series.as_ref().map(Series::from),
+            last_reading: station
+                .last_reading
+                .as_ref()
+                .map(|(seq, reading)| LastReading {
+                    seq: seq.0,
+                    reading: reading.into(),
+                }),
+            last_outcome: station
+                .last_outcome
+                .map(|(series, outcome, tally)| LastOutcome {
+                    series: series.0,
+                    outcome: outcome.into(),
+                    tally: tally.into(),
+                }),
+            operator: station.operator.clone(),
+        }
+    }
+}
+
+impl TryFrom<Station> for StationState {
+    type Error = LineError;
+
+    fn try_from(body: Station) -> Result<Self, LineError> {
+        let last_reading = body
+            .last_reading
+            .map(|last| Ok::<_, LineError>((Seq(last.seq), last.reading.try_into()?)));
+        Ok(Self {
+            series: body.series.map(TryInto::try_into).transpose()?,
+            last_reading: last_reading.transpose()?,
+            last_outcome: body
+                .last_outcome
+                .map(|last| (Seq(last.series), last.outcome.into(), last.tally.into())),
+            operator: body.operator,
+        })
+    }
+}
+
+impl From<&InstrumentState> for Instrument {
+    fn from(instrument: &InstrumentState) -> Self {
+        Self {
+            station: instrument.station.clone(),
+            attached: instrument.attached.as_ref().map(Attached::from),
+            detached_because: instrument.detached_because.clone(),
+            zero_said: instrument.zero_said,
+        }
+    }
+}
+
+impl From<Instrument> for InstrumentState {
+    fn from(body: Instrument) -> Self {
+        Self {
+            station: body.station,
+            attached: body.attached.map(Into::into),
+            detached_because: body.detached_because,
+            zero_said: body.zero_said,
+        }
+    }
+}
+
+impl From<&SeriesState> for Series {
+    fn from(series: &SeriesState) -> Self {
+        let zeros = series.zeros.iter();
+        Self {
+            id: series.id.0,
+            since: series.since.to_string(),
+            spec: (&series.spec).into(),
+            readings: series.readings.iter().map(Counted::from).collect(),
+            tally: series.tally.into(),
+            zeros: zeros
+                .map(|(name, zero)| (name.clone(), zero.into()))
+                .collect(),
+        }
+    }
+}
+
+impl TryFrom<Series> for SeriesState {
+    type Error = LineError;
+
+    fn try_from(body: Series) -> Result<Self, LineError> {
+        let readings: Result<_, _> = body.readings.into_iter().map(TryInto::try_into).collect();
+        Ok(Self {
+            id: Seq(body.id),
+            since: time("since", &body.since)?,
+            spec: body.spec.try_into()?,
+            readings: readings?,
+            tally: body.tally.into(),
+            zeros: each(body.zeros, TryInto::try_into)?,
+        })
+    }
+}
+
+impl From<&CountedReading> for Counted {
+    fn from(reading: &CountedReading) -> Self {
+        Self {
+            seq: reading.seq.0,
+            piece: reading.piece,
+            axis: reading.axis.as_str().to_owned(),
+            instrument: reading.instrument.clone(),
+            value_nm: nm(Some(reading.value.quantity())),
+            value_mn: mn(Some(reading.value.quantity())),
+            value: reading.value.digits().into(),
+            unit: reading.value.unit().into(),
+            verdict: reading.verdict.into(),
+        }
+    }
+}
+
+impl TryFrom<Counted> for CountedReading {
+    type Error = LineError;
+
+    fn try_from(body: Counted) -> Result<Self, LineError> {
+        Ok(Self {
+            value: measured(body.value_nm, body.value_mn, &body.value, body.unit)?,
+            seq: Seq(body.seq),
+            piece: body.piece,
+            axis: AxisName::new(body.axis),
+            instrument: body.instrument,
+            verdict: body.verdict.into(),
+        })
+    }
+}
+
+impl From<&ZeroState> for Zero {
+    fn from(zero: &ZeroState) -> Self {
+        Self {
+            last_good: zero.last_good.map(|(seq, at)| GoodZero {
+                seq: seq.0,
+                at: at.to_string(),
+            }),
+            off: zero.off,
+            closed: zero.closed,
+        }
+    }
+}
+
+impl TryFrom<Zero> for ZeroState {
+    type Error = LineError;
+
+    fn try_from(body: Zero) -> Result<Self, LineError> {
+        let last_good = body
+            .last_good
+            .map(|zero| Ok::<_, LineError>((Seq(zero.seq), time("at", &zero.at)?)));
+        Ok(Self {
+            last_good: last_good.transpose()?,
+            off: body.off,
+            closed: body.closed,
+        })
+    }
+}
