@@ -12,25 +12,33 @@ import sys
 
 from bench import Bench, assert_chained
 
-SIMPLE = [  # on both limits, past both, and between
-    (b"+1.63\r", 1_630_000, "pass"),
-    (b"+1.57\r", 1_570_000, "pass"),
-    (b"+1.67\r", 1_670_000, "pass"),
-    (b"+1.56\r", 1_560_000, "fail_low"),
-    (b"+1.68\r", 1_680_000, "fail_high"),
+HEIGHT = ("core_crimp_height", 1_620_000, 50_000)  # nominal and tolerance in nm
+WIDTH = ("core_crimp_width", 2_400_000, 100_000)
+
+SIMPLE = [  # both limits belong to the good side
+    (HEIGHT, 1, b"+1.63\r", 1_630_000, "pass"),
+    (HEIGHT, 2, b"+1.57\r", 1_570_000, "pass"),
+    (HEIGHT, 3, b"+1.67\r", 1_670_000, "pass"),
+    (HEIGHT, 4, b"+1.56\r", 1_560_000, "fail_low"),
+    (HEIGHT, 5, b"+1.68\r", 1_680_000, "fail_high"),
+    (WIDTH, 1, b"+2.40\r", 2_400_000, "pass"),
+    (WIDTH, 2, b"+2.30\r", 2_300_000, "pass"),
+    (WIDTH, 3, b"+2.50\r", 2_500_000, "pass"),
+    (WIDTH, 4, b"+2.29\r", 2_290_000, "fail_low"),
+    (WIDTH, 5, b"+2.51\r", 2_510_000, "fail_high"),
 ]
 GUARDED = [
-    (b"+1.60\r", 1_600_000, "pass"),
-    (b"+1.59\r", 1_590_000, "unsure_low"),  # inside of the limit
-    (b"+1.55\r", 1_550_000, "unsure_low"),  # outside of it
-    (b"+1.65\r", 1_650_000, "unsure_high"),
-    (b"+1.69\r", 1_690_000, "unsure_high"),
-    (b"+1.54\r", 1_540_000, "fail_low"),
-    (b"+1.70\r", 1_700_000, "fail_high"),
+    (HEIGHT, 1, b"+1.60\r", 1_600_000, "pass"),
+    (HEIGHT, 2, b"+1.59\r", 1_590_000, "unsure_low"),  # inside of the limit
+    (HEIGHT, 3, b"+1.55\r", 1_550_000, "unsure_low"),  # outside of it
+    (HEIGHT, 4, b"+1.65\r", 1_650_000, "unsure_high"),
+    (HEIGHT, 5, b"+1.69\r", 1_690_000, "unsure_high"),
+    (HEIGHT, 6, b"+1.54\r", 1_540_000, "fail_low"),
+    (HEIGHT, 7, b"+1.70\r", 1_700_000, "fail_high"),
 ]
 PLANS = [
-    {"name": "pump-own", "decision": "simple", "pieces": len(SIMPLE)},
-    {"name": "pump-ref", "decision": "guarded", "pieces": len(GUARDED)},
+    {"name": "pump-own", "decision": "simple", "pieces": 5, "axes": '["core_crimp_height", "core_crimp_width"]'},
+    {"name": "pump-ref", "decision": "guarded", "pieces": 7, "axes": '["core_crimp_height"]'},
 ]
 
 
@@ -83,14 +91,14 @@ def zero(bench, feed, series, role):
 
 
 def measure(bench, feed, series, readings):
-    for piece, (frame, value_nm, verdict) in enumerate(readings, start=1):
+    for (axis, nominal_nm, tolerance_nm), piece, frame, value_nm, verdict in readings:
         bench.press(frame)
         feed.expect(
-            "reading", station="bench-1", instrument="caliper-1", series=series, piece=piece,
-            axis="core_crimp_height", terminal="QF-250-F", wire_mm2=2.0, purpose="first_off",
-            value_nm=value_nm, value=value_nm / 1e6, unit="mm", nominal_nm=1_620_000, lower_nm=1_570_000,
-            upper_nm=1_670_000, deviation_nm=value_nm - 1_620_000, verdict=verdict, standing="counted",
-            raw=frame.hex(),
+            "reading", station="bench-1", instrument="caliper-1", series=series, piece=piece, axis=axis,
+            terminal="QF-250-F", wire_mm2=2.0, purpose="first_off", value_nm=value_nm, value=value_nm / 1e6,
+            unit="mm", nominal_nm=nominal_nm, lower_nm=nominal_nm - tolerance_nm,
+            upper_nm=nominal_nm + tolerance_nm, deviation_nm=value_nm - nominal_nm, verdict=verdict,
+            standing="counted", raw=frame.hex(),
         )
 
 
