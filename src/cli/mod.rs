@@ -6,6 +6,7 @@
 
 mod completions;
 mod context;
+mod demo;
 mod failure;
 mod help;
 mod man;
@@ -41,6 +42,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     // Run it: demo, serve, reload.
+    Demo(demo::Demo),
 
     // Say what is measured: arm, disarm, retract, note, zero.
 
@@ -56,6 +58,7 @@ enum Command {
 impl Command {
     fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         match self {
+            Self::Demo(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
         }
