@@ -181,7 +181,7 @@ pub(super) fn plan() -> Plan {
     }
 }
 
-fn catalog() -> Catalog {
+pub(super) fn catalog() -> Catalog {
     let area = |text: &str| text.parse().unwrap();
     let row = |wire: &str, limits: &[(&str, &str)]| Row {
         wire: area(wire),
@@ -238,7 +238,12 @@ fn catalog() -> Catalog {
     }
 }
 
-fn instrument(name: &str, kind: InstrumentKind, unit: Unit, resolution: &str) -> Instrument {
+pub(super) fn instrument(
+    name: &str,
+    kind: InstrumentKind,
+    unit: Unit,
+    resolution: &str,
+) -> Instrument {
     let quantity = |text: &str| {
         text.parse::<tallyjaw::quantity::Measured>()
             .unwrap()

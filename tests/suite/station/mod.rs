@@ -1,6 +1,7 @@
 //! The core from outside: what the operator does, and what entries come of it.
 
 mod desk;
+mod interleaved;
 mod invariants;
 mod judging;
 mod series;
