@@ -10,6 +10,7 @@ mod demo;
 mod failure;
 mod help;
 mod man;
+mod ports;
 
 pub use context::Context;
 pub use failure::{Failure, FailureKind};
@@ -49,6 +50,7 @@ enum Command {
     // See what is going on, and what was: status, watch, series, verify.
 
     // Set it up: check, ports, sheet, wire, plans, tools.
+    Ports(ports::Ports),
 
     // For the shell.
     Completions(completions::Completions),
@@ -61,6 +63,7 @@ impl Command {
             Self::Demo(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
+            Self::Ports(command) => command.run(context, out),
         }
     }
 }

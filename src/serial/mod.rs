@@ -5,10 +5,32 @@
 //! - The bytes are passed on as they came, in pieces; where a frame ends is not known in here.
 //! - A read of 0 bytes is the end of the port: never tried again on the same descriptor.
 //! - When nobody takes the events, the port is not read: memory stays bounded.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: ports, /proc and the time between two trials are the world"
+)]
+
+mod access;
+pub mod discover;
+mod error;
+mod holder;
+mod marks;
+mod port;
+mod reopen;
+
+pub use access::Access;
+pub use error::SerialError;
+pub use holder::Holder;
+pub use port::{Opened, Port, Read};
 
 use crate::config::PortConfig;
 use crate::entry::Attached;
+use reopen::{Pauses, Watch};
+use std::time::{Duration, Instant};
 use tokio::sync::mpsc::Sender;
+
+/// A port that was open for less is not opened again at once: whatever closes it may do so again.
+const SETTLED: Duration = Duration::from_secs(2);
 
 /// What happens at one instrument's port, in order: trouble while it cannot be opened, then open,
 /// bytes, closed, and so on.
@@ -35,9 +57,82 @@ pub enum Event {
     },
 }
 
+/// Nobody takes the events any more.
+struct Unwanted;
+
 /// Keeps an instrument's port open and sends what happens there to `out`, until its receiver is
 /// dropped. A plugged-out adapter is waited for, on any number if it was named by its identity.
 pub async fn run(config: PortConfig, out: Sender<Event>) {
-    let _ = config;
-    out.closed().await;
+    tokio::select! {
+        () = out.closed() => {}
+        _ = keep_open(&config, &out) => {}
+    }
+}
+
+async fn keep_open(config: &PortConfig, out: &Sender<Event>) -> Result<(), Unwanted> {
+    let mut pauses = Pauses::new();
+    loop {
+        let opened = wait_until_open(config, &mut pauses, out).await?;
+        let since = Instant::now();
+        tell(out, Event::Opened(opened.attached)).await?;
+        if !opened.stale.is_empty() {
+            tell(out, Event::Stale(opened.stale)).await?;
+        }
+        let reason = pass_on(opened.port, out).await?;
+        tell(out, Event::Closed { reason }).await?;
+        if since.elapsed() >= SETTLED {
+            pauses = Pauses::new();
+        }
+        Watch::on(&config.selector).wait(pauses.next()).await;
+    }
+}
+
+/// Reads the port to its end, and closes it: while its old descriptor is open, an adapter that is
+/// plugged in again gets another number.
+async fn pass_on(mut port: Port, out: &Sender<Event>) -> Result<String, Unwanted> {
+    loop {
+        match port.read().await {
+            Read::Bytes(bytes) => tell(out, Event::Bytes(bytes)).await?,
+            Read::HungUp(reason) => return Ok(reason),
+        }
+    }
+}
+
+async fn wait_until_open(
+    config: &PortConfig,
+    pauses: &mut Pauses,
+    out: &Sender<Event>,
+) -> Result<Opened, Unwanted> {
+    // Before the first trial, so that nothing appears unseen between a trial and the wait.
+    let watch = Watch::on(&config.selector);
+    let mut told = String::new();
+    loop {
+        let error = match open(config.clone()).await {
+            Ok(opened) => return Ok(opened),
+            Err(error) => error,
+        };
+        let message = error.to_string();
+        if message != told {
+            told.clone_from(&message);
+            let remedy = error.remedy();
+            tell(out, Event::Trouble { message, remedy }).await?;
+        }
+        watch.wait(pauses.next()).await;
+    }
+}
+
+/// Looking for rivals takes some milliseconds: not on the thread that serves the other ports.
+async fn open(config: PortConfig) -> Result<Opened, SerialError> {
+    let selector = config.selector.to_string();
+    let opening = tokio::task::spawn_blocking(move || Port::open(&config));
+    opening.await.unwrap_or_else(|cause| {
+        Err(SerialError::Failed {
+            path: selector.into(),
+            cause: std::io::Error::other(cause),
+        })
+    })
+}
+
+async fn tell(out: &Sender<Event>, event: Event) -> Result<(), Unwanted> {
+    out.send(event).await.map_err(|_| Unwanted)
 }

@@ -10,6 +10,7 @@
 )]
 
 mod licences;
+mod ports;
 mod station;
 mod tidy;
 mod uncertainty;

@@ -1,0 +1,171 @@
+//! `tallyjaw ports [PORT]`: exit 0 if some port can be opened, 1 if none can, 4 if the list could not
+//! be read.
+
+use super::{Context, Exit, Failure};
+use crate::serial::discover::{self, PortInfo};
+use anstyle::{AnsiColor, Style};
+use serde_json::{Value, json};
+use std::io::{self, Write};
+use std::path::PathBuf;
+
+const YES: Style = AnsiColor::Green.on_default();
+const NO: Style = AnsiColor::Yellow.on_default();
+const HELP: Style = AnsiColor::Cyan.on_default();
+
+/// List serial ports: which adapter, who holds it, why it cannot be opened
+///
+/// Nothing is opened to find out, so no instrument is disturbed. Whether another user's program has a
+/// port open is seen only by root, or by its lock.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tallyjaw ports\n  tallyjaw ports /dev/ttyUSB0      all there is to say about that one\n\nExit codes: 0 a port can be opened, 1 none can, 4 the list cannot be read."
+)]
+pub(super) struct Ports {
+    /// Look at this path only, whatever is there
+    #[arg(value_name = "PORT")]
+    port: Option<PathBuf>,
+}
+
+impl Ports {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let ports = match self.port {
+            Some(path) => vec![discover::inspect(&path)],
+            None => discover::ports()
+                .map_err(|error| Failure::io(error.to_string()).with_remedy_of(error.remedy()))?,
+        };
+        for port in &ports {
+            if context.json {
+                writeln!(out, "{}", as_json(port))?;
+            } else {
+                write_text(out, port)?;
+            }
+        }
+        if ports.is_empty() && !context.json {
+            writeln!(out, "no serial ports")?;
+            writeln!(
+                out,
+                "{HELP}help{HELP:#}: plug an adapter in; without one, `tallyjaw demo` brings its own ports"
+            )?;
+        }
+        Ok(if ports.iter().any(PortInfo::can_open) {
+            Exit::Yes
+        } else {
+            Exit::No
+        })
+    }
+}
+
+fn write_text(out: &mut dyn Write, port: &PortInfo) -> io::Result<()> {
+    let path = port.path.display();
+    match &port.obstacle {
+        None => write!(out, "{path}  {YES}can be opened{YES:#}")?,
+        Some(_) => write!(out, "{path}  {NO}cannot be opened{NO:#}")?,
+    }
+    if let Some(usb) = &port.usb {
+        write!(out, "  {usb}")?;
+        let names: Vec<&str> = [&usb.maker, &usb.name]
+            .into_iter()
+            .flatten()
+            .map(String::as_str)
+            .collect();
+        if !names.is_empty() {
+            write!(out, "  ({})", names.join(", "))?;
+        }
+    }
+    writeln!(out)?;
+    if let Some(obstacle) = &port.obstacle {
+        writeln!(out, "  {obstacle}")?;
+        if let Some(remedy) = obstacle.remedy() {
+            writeln!(out, "  {HELP}help{HELP:#}: {remedy}")?;
+        }
+    }
+    Ok(())
+}
+
+/// What is unknown is left out.
+fn as_json(port: &PortInfo) -> Value {
+    let mut fields = json!({
+        "path": port.path.display().to_string(),
+        "can_open": port.can_open(),
+    });
+    let mut add = |name: &str, value: Option<Value>| {
+        if let (Some(value), Some(fields)) = (value, fields.as_object_mut()) {
+            fields.insert(name.to_owned(), value);
+        }
+    };
+    if let Some(usb) = &port.usb {
+        add("vendor", Some(format!("{:04x}", usb.vendor).into()));
+        add("product", Some(format!("{:04x}", usb.product).into()));
+        add("serial", usb.serial.clone().map(Value::from));
+        add("maker", usb.maker.clone().map(Value::from));
+        add("name", usb.name.clone().map(Value::from));
+    }
+    let holders: Vec<Value> = port
+        .holders
+        .iter()
+        .map(|holder| json!({"pid": holder.pid, "program": holder.program}))
+        .collect();
+    add(
+        "holders",
+        (!holders.is_empty()).then_some(Value::Array(holders)),
+    );
+    if let Some(obstacle) = &port.obstacle {
+        add("obstacle", Some(obstacle.to_string().into()));
+        add("remedy", obstacle.remedy().map(Value::from));
+    }
+    fields
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::serial::{Holder, SerialError};
+
+    fn held() -> PortInfo {
+        let path = PathBuf::from("/dev/ttyUSB0");
+        let holders = vec![Holder {
+            pid: 123,
+            program: "terminal".into(),
+        }];
+        PortInfo {
+            path: path.clone(),
+            usb: Some(discover::UsbIdentity {
+                vendor: 0x0403,
+                product: 0x6001,
+                serial: Some("CAL-A".into()),
+                maker: None,
+                name: Some("USB serial".into()),
+            }),
+            holders: holders.clone(),
+            obstacle: Some(SerialError::Held { path, holders }),
+        }
+    }
+
+    #[test]
+    fn a_held_port_names_adapter_holder_and_remedy() {
+        let mut text = Vec::new();
+        write_text(&mut text, &held()).unwrap();
+        let plain = anstream::adapter::strip_str(std::str::from_utf8(&text).unwrap()).to_string();
+        assert_eq!(
+            plain,
+            "/dev/ttyUSB0  cannot be opened  0403:6001 serial CAL-A  (USB serial)\n  \
+             /dev/ttyUSB0 is held by terminal (pid 123)\n  \
+             help: close that program, or end it: kill 123\n"
+        );
+    }
+
+    #[test]
+    fn json_leaves_out_what_is_unknown() {
+        let got = as_json(&held());
+        assert_eq!(
+            got,
+            json!({
+                "path": "/dev/ttyUSB0", "can_open": false,
+                "vendor": "0403", "product": "6001", "serial": "CAL-A", "name": "USB serial",
+                "holders": [{"pid": 123, "program": "terminal"}],
+                "obstacle": "/dev/ttyUSB0 is held by terminal (pid 123)",
+                "remedy": "close that program, or end it: kill 123",
+            })
+        );
+    }
+}

@@ -1,0 +1,246 @@
+//! The list of ports: path, identity, holder, whether we may open each. Nothing is opened.
+
+use super::SerialError;
+use super::access::look;
+use super::holder::Holder;
+use crate::config::PortSelector;
+use serialport::SerialPortType;
+use std::fmt;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// A port of this machine.
+#[derive(Debug)]
+pub struct PortInfo {
+    /// Its device file.
+    pub path: PathBuf,
+    /// What its USB adapter says of itself; `None` if it is not on USB.
+    pub usb: Option<UsbIdentity>,
+    /// Who has it open, as far as this user can see.
+    pub holders: Vec<Holder>,
+    /// Why this user cannot open it now; `None` if nothing stands against it.
+    pub obstacle: Option<SerialError>,
+}
+
+impl PortInfo {
+    /// Nothing stands against opening it.
+    pub fn can_open(&self) -> bool {
+        self.obstacle.is_none()
+    }
+
+    fn of(path: PathBuf, usb: Option<UsbIdentity>) -> Self {
+        let (holders, obstacle) = match look(&path) {
+            Err(error) => (Vec::new(), Some(error)),
+            Ok(seen) if seen.holders.is_empty() => (Vec::new(), None),
+            Ok(seen) => (
+                seen.holders.clone(),
+                Some(SerialError::Held {
+                    path: path.clone(),
+                    holders: seen.holders,
+                }),
+            ),
+        };
+        Self {
+            path,
+            usb,
+            holders,
+            obstacle,
+        }
+    }
+}
+
+/// What a USB adapter says of itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UsbIdentity {
+    /// The vendor's number.
+    pub vendor: u16,
+    /// The product's number.
+    pub product: u16,
+    /// Its serial number; cheap ones have none.
+    pub serial: Option<String>,
+    /// The maker's name.
+    pub maker: Option<String>,
+    /// The product's name.
+    pub name: Option<String>,
+}
+
+impl fmt::Display for UsbIdentity {
+    /// `0403:6001 serial A1`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{:04x}:{:04x}", self.vendor, self.product)?;
+        match &self.serial {
+            Some(serial) => write!(f, " serial {serial}"),
+            None => Ok(()),
+        }
+    }
+}
+
+/// Every serial port of this machine, `ttyUSB2` before `ttyUSB10`. Pseudo-terminals are not among
+/// them; [`inspect`] looks at any path.
+pub fn ports() -> Result<Vec<PortInfo>, SerialError> {
+    let found = list()?;
+    Ok(found
+        .into_iter()
+        .map(|(path, usb)| PortInfo::of(path, usb))
+        .collect())
+}
+
+/// What there is to say about one path, whatever is there.
+pub fn inspect(path: &Path) -> PortInfo {
+    PortInfo::of(path.to_owned(), identity(path))
+}
+
+/// What the adapter behind a path says of itself.
+pub fn identity(path: &Path) -> Option<UsbIdentity> {
+    let device = fs::canonicalize(path).ok()?;
+    let found = list().ok()?;
+    let (_, usb) = found.into_iter().find(|(path, _)| *path == device)?;
+    usb
+}
+
+/// The path of the port that is meant.
+pub fn resolve(selector: &PortSelector) -> Result<PathBuf, SerialError> {
+    match selector {
+        PortSelector::Path(path) => Ok(path.clone()),
+        PortSelector::UsbSerial(_) | PortSelector::UsbId { .. } => only_one(selector, list()?),
+    }
+}
+
+fn only_one(
+    selector: &PortSelector,
+    found: Vec<(PathBuf, Option<UsbIdentity>)>,
+) -> Result<PathBuf, SerialError> {
+    let mut paths: Vec<PathBuf> = found
+        .into_iter()
+        .filter(|(_, usb)| usb.as_ref().is_some_and(|usb| is_meant(selector, usb)))
+        .map(|(path, _)| path)
+        .collect();
+    match (paths.pop(), paths.is_empty()) {
+        (Some(only), true) => Ok(only),
+        (Some(last), false) => {
+            paths.push(last);
+            Err(SerialError::Ambiguous {
+                selector: selector.to_string(),
+                paths,
+            })
+        }
+        (None, _) => Err(SerialError::NotPluggedIn {
+            selector: selector.to_string(),
+        }),
+    }
+}
+
+fn is_meant(selector: &PortSelector, usb: &UsbIdentity) -> bool {
+    match selector {
+        PortSelector::Path(_) => false,
+        PortSelector::UsbSerial(serial) => usb.serial.as_ref() == Some(serial),
+        PortSelector::UsbId { vendor, product } => usb.vendor == *vendor && usb.product == *product,
+    }
+}
+
+fn list() -> Result<Vec<(PathBuf, Option<UsbIdentity>)>, SerialError> {
+    // The crate panics where there is no such folder, as in some containers.
+    fs::read_dir("/sys/class/tty").map_err(|cause| SerialError::NoList {
+        cause: format!("/sys/class/tty: {cause}"),
+    })?;
+    let found = serialport::available_ports().map_err(|cause| SerialError::NoList {
+        cause: cause.to_string(),
+    })?;
+    let mut ports: Vec<_> = found
+        .into_iter()
+        .map(|port| (PathBuf::from(port.port_name), usb_of(port.port_type)))
+        .collect();
+    ports.sort_by_cached_key(|(path, _)| natural_key(path));
+    Ok(ports)
+}
+
+fn usb_of(kind: SerialPortType) -> Option<UsbIdentity> {
+    match kind {
+        SerialPortType::UsbPort(usb) => Some(UsbIdentity {
+            vendor: usb.vid,
+            product: usb.pid,
+            serial: usb.serial_number,
+            maker: usb.manufacturer,
+            name: usb.product,
+        }),
+        SerialPortType::PciPort | SerialPortType::BluetoothPort | SerialPortType::Unknown => None,
+    }
+}
+
+/// `/dev/ttyUSB` and 10.
+fn natural_key(path: &Path) -> (String, u64) {
+    let text = path.to_string_lossy();
+    let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
+    let number = text
+        .strip_prefix(stem)
+        .and_then(|digits| digits.parse().ok());
+    (stem.to_owned(), number.unwrap_or(0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn adapter(path: &str, serial: Option<&str>) -> (PathBuf, Option<UsbIdentity>) {
+        let usb = UsbIdentity {
+            vendor: 0x0403,
+            product: 0x6001,
+            serial: serial.map(str::to_owned),
+            maker: None,
+            name: None,
+        };
+        (PathBuf::from(path), Some(usb))
+    }
+
+    #[test]
+    fn an_adapter_is_found_by_its_serial_number_on_any_port() {
+        let found = vec![
+            (PathBuf::from("/dev/ttyS0"), None),
+            adapter("/dev/ttyUSB0", Some("CAL-A")),
+            adapter("/dev/ttyUSB1", None),
+        ];
+        let path = only_one(&PortSelector::UsbSerial("CAL-A".into()), found).unwrap();
+        assert_eq!(path, PathBuf::from("/dev/ttyUSB0"));
+    }
+
+    #[test]
+    fn two_adapters_of_one_identity_are_both_named() {
+        let found = vec![
+            adapter("/dev/ttyUSB0", Some("CAL-A")),
+            adapter("/dev/ttyUSB1", Some("CAL-A")),
+        ];
+        let same_serial = PortSelector::UsbSerial("CAL-A".into());
+        assert_eq!(
+            only_one(&same_serial, found.clone())
+                .unwrap_err()
+                .to_string(),
+            "the USB adapter with serial number CAL-A fits 2 ports: /dev/ttyUSB0, /dev/ttyUSB1"
+        );
+        let same_kind = PortSelector::from_usb_id("0403:6001").unwrap();
+        assert!(matches!(
+            only_one(&same_kind, found),
+            Err(SerialError::Ambiguous { paths, .. }) if paths.len() == 2
+        ));
+    }
+
+    #[test]
+    fn an_adapter_that_is_absent_is_named() {
+        let selector = PortSelector::from_usb_id("0403:6015").unwrap();
+        assert_eq!(
+            only_one(&selector, vec![adapter("/dev/ttyUSB0", None)])
+                .unwrap_err()
+                .to_string(),
+            "the USB adapter 0403:6015 is not plugged in"
+        );
+    }
+
+    #[test]
+    fn port_two_comes_before_port_ten() {
+        let mut paths = ["/dev/ttyUSB10", "/dev/ttyS0", "/dev/ttyUSB2"].map(PathBuf::from);
+        paths.sort_by_cached_key(|path| natural_key(path));
+        assert_eq!(
+            paths,
+            ["/dev/ttyS0", "/dev/ttyUSB2", "/dev/ttyUSB10"].map(PathBuf::from)
+        );
+    }
+}

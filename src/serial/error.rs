@@ -1,0 +1,145 @@
+//! Why a port cannot be opened, and what to do about it.
+
+use super::access::Access;
+use super::holder::Holder;
+use std::fmt::Write as _;
+use std::io;
+use std::path::PathBuf;
+
+/// Why a port cannot be opened.
+#[derive(Debug, thiserror::Error)]
+pub enum SerialError {
+    /// There is nothing at the path.
+    #[error("no such port: {}", path.display())]
+    NotFound {
+        /// The path.
+        path: PathBuf,
+    },
+    /// No adapter that is plugged in has this identity.
+    #[error("{selector} is not plugged in")]
+    NotPluggedIn {
+        /// What was looked for, in words.
+        selector: String,
+    },
+    /// Several adapters have this identity.
+    #[error("{selector} fits {} ports: {}", paths.len(), list(paths))]
+    Ambiguous {
+        /// What was looked for, in words.
+        selector: String,
+        /// All that fit.
+        paths: Vec<PathBuf>,
+    },
+    /// What is at the path is no terminal.
+    #[error("{} is no serial port: got {what}, want a terminal", path.display())]
+    NotATerminal {
+        /// The path.
+        path: PathBuf,
+        /// What it is: `a regular file`.
+        what: &'static str,
+    },
+    /// Another process has it open, or the lock on it.
+    #[error("{} is held by {}", path.display(), name_all(holders))]
+    Held {
+        /// The path.
+        path: PathBuf,
+        /// Who; none where this user cannot see them.
+        holders: Vec<Holder>,
+    },
+    /// This user may not read and write it.
+    #[error("permission denied for {}; {access}", path.display())]
+    NotAllowed {
+        /// The path.
+        path: PathBuf,
+        /// Whose it is and who we are.
+        access: Box<Access>,
+    },
+    /// The port does not take these line settings.
+    #[error("{} does not take the line settings {want}: {got}", path.display())]
+    Refused {
+        /// The path.
+        path: PathBuf,
+        /// The settings asked for: `9600 8N1`.
+        want: String,
+        /// What it said or did instead.
+        got: String,
+    },
+    /// The file is there, the device is not.
+    #[error("no device behind {}: it has just been unplugged, or never was there", path.display())]
+    NoDevice {
+        /// The path.
+        path: PathBuf,
+    },
+    /// Anything else that the system says.
+    #[error("{} cannot be opened: {cause}", path.display())]
+    Failed {
+        /// The path.
+        path: PathBuf,
+        /// What the system says.
+        cause: io::Error,
+    },
+    /// The ports of this machine cannot be listed.
+    #[error("the list of ports cannot be read: {cause}")]
+    NoList {
+        /// What the system says.
+        cause: String,
+    },
+}
+
+impl SerialError {
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> Option<String> {
+        Some(match self {
+            Self::NotFound { .. } => {
+                "plug the adapter in, or see `tallyjaw ports` for those there are".to_owned()
+            }
+            Self::NotPluggedIn { .. } => {
+                "plug it in, or see `tallyjaw ports` for the adapters there are".to_owned()
+            }
+            Self::Ambiguous { .. } => {
+                "unplug the others, or name the one by its path in `port`".to_owned()
+            }
+            Self::NotATerminal { .. } => {
+                "name a serial port in `port`, such as /dev/ttyUSB0; `tallyjaw ports` lists them"
+                    .to_owned()
+            }
+            Self::Held { path, holders } => held_remedy(path, holders),
+            Self::NotAllowed { access, .. } => access.remedy(),
+            Self::Refused { .. } => {
+                "check `line` against the manual of the instrument and of the adapter".to_owned()
+            }
+            Self::NoDevice { .. } => "plug the adapter in again".to_owned(),
+            Self::Failed { .. } => return None,
+            Self::NoList { .. } => "see whether /sys is mounted".to_owned(),
+        })
+    }
+}
+
+fn held_remedy(path: &std::path::Path, holders: &[Holder]) -> String {
+    if holders.is_empty() {
+        return format!("as root, `tallyjaw ports {}` names it", path.display());
+    }
+    if holders.iter().any(Holder::is_us) {
+        return "give each instrument a port of its own".to_owned();
+    }
+    let mut remedy = "close that program, or end it: kill".to_owned();
+    for holder in holders {
+        let _ = write!(remedy, " {}", holder.pid);
+    }
+    remedy
+}
+
+fn name_all(holders: &[Holder]) -> String {
+    if holders.is_empty() {
+        return "another process that this user cannot see".to_owned();
+    }
+    let names: Vec<String> = holders.iter().map(ToString::to_string).collect();
+    names.join(" and ")
+}
+
+fn list(paths: &[PathBuf]) -> String {
+    let names: Vec<String> = paths
+        .iter()
+        .map(|path| path.display().to_string())
+        .collect();
+    names.join(", ")
+}

@@ -1,0 +1,118 @@
+//! Who has a port open, as the kernel tells under `/proc`.
+//!
+//! Nothing is opened to find out: opening a port raises its DTR line and may wake or reset what
+//! hangs on it. A user sees the open files of own processes only, root sees all; the locks of all
+//! processes are seen by everyone.
+
+use super::access::pty_number;
+use std::fmt;
+use std::fs::{self, Metadata};
+use std::os::unix::fs::{FileTypeExt, MetadataExt};
+use std::path::Path;
+
+/// A process that has a port.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Holder {
+    /// Its number.
+    pub pid: u32,
+    /// Its name, as the kernel knows it (15 bytes at most).
+    pub program: String,
+}
+
+impl Holder {
+    fn of(pid: u32) -> Self {
+        let name = fs::read_to_string(format!("/proc/{pid}/comm")).unwrap_or_default();
+        let program = match name.trim() {
+            "" => "a process that has ended".to_owned(),
+            name => name.to_owned(),
+        };
+        Self { pid, program }
+    }
+
+    /// It is this very process.
+    pub fn is_us(&self) -> bool {
+        self.pid == std::process::id()
+    }
+}
+
+impl fmt::Display for Holder {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} (pid {})", self.program, self.pid)
+    }
+}
+
+/// All processes seen to have the terminal `device` open or locked, this one included, by number.
+///
+/// A process that has the other end of a pseudo-terminal is the instrument, not a rival: it is left
+/// out unless it took the lock.
+pub(super) fn holders(path: &Path, device: &Metadata) -> Vec<Holder> {
+    let locked = lock_holders(device);
+    let target = fs::canonicalize(path).unwrap_or_default();
+    let mut pids: Vec<u32> = processes()
+        .filter(|pid| {
+            locked.contains(pid)
+                || (has_open(*pid, &target, device) && !has_other_end(*pid, device))
+        })
+        .collect();
+    pids.sort_unstable();
+    pids.into_iter().map(Holder::of).collect()
+}
+
+fn processes() -> impl Iterator<Item = u32> {
+    let entries = fs::read_dir("/proc").into_iter().flatten().flatten();
+    entries.filter_map(|entry| entry.file_name().to_str()?.parse().ok())
+}
+
+fn has_open(pid: u32, target: &Path, device: &Metadata) -> bool {
+    let fds = fs::read_dir(format!("/proc/{pid}/fd"));
+    fds.into_iter().flatten().flatten().any(|fd| {
+        // The name first: following the link of a file on a dead network disk would hang.
+        fs::read_link(fd.path()).is_ok_and(|name| name == target)
+            && fs::metadata(fd.path())
+                .is_ok_and(|open| open.file_type().is_char_device() && open.rdev() == device.rdev())
+    })
+}
+
+/// Has the master of the pseudo-terminal `device`.
+fn has_other_end(pid: u32, device: &Metadata) -> bool {
+    let Some(number) = pty_number(device) else {
+        return false;
+    };
+    let fds = fs::read_dir(format!("/proc/{pid}/fd"));
+    fds.into_iter().flatten().flatten().any(|fd| {
+        let is_master = fs::read_link(fd.path())
+            .is_ok_and(|name| name.file_name().is_some_and(|name| name == "ptmx"));
+        is_master && tty_index(pid, &fd.file_name().to_string_lossy()) == Some(number)
+    })
+}
+
+fn tty_index(pid: u32, fd: &str) -> Option<u32> {
+    let info = fs::read_to_string(format!("/proc/{pid}/fdinfo/{fd}")).ok()?;
+    let line = info
+        .lines()
+        .find_map(|line| line.strip_prefix("tty-index:"))?;
+    line.trim().parse().ok()
+}
+
+/// Who has an advisory lock on the device file: lines such as
+/// `1: FLOCK  ADVISORY  WRITE 708 00:13:6 0 EOF`.
+fn lock_holders(device: &Metadata) -> Vec<u32> {
+    let locks = fs::read_to_string("/proc/locks").unwrap_or_default();
+    let file = format!(
+        "{:02x}:{:02x}:{}",
+        rustix::fs::major(device.dev()),
+        rustix::fs::minor(device.dev()),
+        device.ino()
+    );
+    let mut pids = Vec::new();
+    for line in locks.lines() {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        if let [_, "FLOCK", _, _, pid, on, ..] = words.as_slice()
+            && *on == file
+            && let Ok(pid) = pid.parse()
+        {
+            pids.push(pid);
+        }
+    }
+    pids
+}

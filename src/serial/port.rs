@@ -1,0 +1,321 @@
+//! One open port: how it is opened and set, and how it is read to its end.
+//!
+//! Raw mode first, then what is old is set apart, then it is read: a fresh terminal edits lines and
+//! echoes them to the instrument, and what waits in it is from before anybody was there.
+
+use super::access::{from_errno, look, pty_number};
+use super::holder::holders;
+use super::marks::Marks;
+use super::{SerialError, discover};
+use crate::config::{LineSettings, Parity, PortConfig};
+use crate::entry::Attached;
+use rustix::fs::{FlockOperation, Mode, OFlags};
+use rustix::io::Errno;
+use rustix::termios::{ControlModes, InputModes, OptionalActions, QueueSelector, Termios};
+use std::fs::Metadata;
+use std::io;
+use std::os::fd::OwnedFd;
+use std::path::Path;
+use tokio::io::AsyncReadExt;
+use tokio_serial::{ErrorKind, SerialPort, SerialStream};
+
+/// Most bytes taken in one read; a terminal holds no more.
+const READ: usize = 4096;
+
+/// Most stale bytes that are kept; more are thrown away by the terminal.
+const MOST_STALE: usize = 64 * 1024;
+
+/// An open port.
+#[derive(Debug)]
+pub struct Port {
+    stream: SerialStream,
+    marks: Marks,
+    /// What ended it, once a last byte has been handed out after it.
+    ended: Option<String>,
+}
+
+/// What a read gave.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Read {
+    /// Bytes, at least one.
+    Bytes(Vec<u8>),
+    /// The port is gone for good: drop it. Why, in words.
+    HungUp(String),
+}
+
+/// A port that has just been opened.
+#[derive(Debug)]
+pub struct Opened {
+    /// The port.
+    pub port: Port,
+    /// Where it is and what its adapter says of itself.
+    pub attached: Attached,
+    /// What was waiting in it, the first 64 KiB; from before, so nobody knows what it measured.
+    pub stale: Vec<u8>,
+}
+
+impl Port {
+    /// Opens and sets the port that is meant. Takes some milliseconds: not for an executor's
+    /// thread, but inside its context.
+    pub fn open(config: &PortConfig) -> Result<Opened, SerialError> {
+        let path = discover::resolve(&config.selector)?;
+        let seen = look(&path)?;
+        let mut rivals = seen.holders;
+        rivals.retain(|holder| !holder.is_us());
+        if !rivals.is_empty() {
+            return Err(SerialError::Held {
+                path,
+                holders: rivals,
+            });
+        }
+        let handle = first_handle(&path, &seen.device)?;
+        let is_pty = pty_number(&seen.device).is_some();
+        let stream = open_and_set(&path, config, is_pty)?;
+        let marked = mark_spoiled_bytes(&handle).map_err(|errno| from_errno(&path, errno))?;
+        check_settings(&path, config.line, &marked, is_pty)?;
+        let stale = take_stale(&handle).map_err(|errno| from_errno(&path, errno))?;
+        let mut marks = Marks::default();
+        let stale = marks.take(&stale);
+        Ok(Opened {
+            attached: Attached {
+                instrument: config.instrument.clone(),
+                station: config.station.clone(),
+                port: path.display().to_string(),
+                line: config.line.to_string(),
+                identity: discover::identity(&path).map(|usb| usb.to_string()),
+            },
+            port: Self {
+                stream,
+                marks,
+                ended: None,
+            },
+            stale,
+        })
+    }
+
+    /// Waits for bytes or the end. After [`Read::HungUp`] there is nothing more to come.
+    ///
+    /// Loses no byte when it is dropped before it is done.
+    pub async fn read(&mut self) -> Read {
+        if let Some(reason) = &self.ended {
+            return Read::HungUp(reason.clone());
+        }
+        let mut buffer = [0; READ];
+        loop {
+            let reason = match self.stream.read(&mut buffer).await {
+                // Said again on every later read: taken as "nothing yet" it would burn a core.
+                Ok(0) => "the other end is gone: unplugged, or closed".to_owned(),
+                Ok(count) => {
+                    let bytes = self.marks.take(buffer.get(..count).unwrap_or_default());
+                    if bytes.is_empty() {
+                        continue;
+                    }
+                    return Read::Bytes(bytes);
+                }
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
+                Err(error) if Errno::from_io_error(&error) == Some(Errno::IO) => {
+                    "the other end is gone: unplugged, or closed".to_owned()
+                }
+                Err(error) => error.to_string(),
+            };
+            self.ended = Some(reason.clone());
+            return match self.marks.end() {
+                Some(kept) => Read::Bytes(vec![kept]),
+                None => Read::HungUp(reason),
+            };
+        }
+    }
+}
+
+/// Opens the terminal a first time and sees that nobody has the lock on it.
+///
+/// This handle stays open until the crate has its own: closing it in between would drop DTR and
+/// raise it again. It also spares the one who has the port the loss of exclusive use, which the failed
+/// second opening by the crate would take away.
+fn first_handle(path: &Path, device: &Metadata) -> Result<OwnedFd, SerialError> {
+    let fail = |errno| from_errno(path, errno);
+    let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
+    let handle = rustix::fs::open(path, flags, Mode::empty()).map_err(fail)?;
+    rustix::termios::tcgetattr(&handle).map_err(|errno| match errno {
+        // A terminal always answers; this one has lost its other end.
+        Errno::IO => SerialError::NoDevice {
+            path: path.to_owned(),
+        },
+        other => fail(other),
+    })?;
+    match rustix::fs::flock(&handle, FlockOperation::NonBlockingLockExclusive) {
+        Ok(()) => {}
+        Err(Errno::WOULDBLOCK) => {
+            drop(handle);
+            return Err(SerialError::Held {
+                path: path.to_owned(),
+                holders: holders(path, device),
+            });
+        }
+        Err(errno) => return Err(fail(errno)),
+    }
+    rustix::fs::flock(&handle, FlockOperation::Unlock).map_err(fail)?;
+    Ok(handle)
+}
+
+fn open_and_set(
+    path: &Path,
+    config: &PortConfig,
+    is_pty: bool,
+) -> Result<SerialStream, SerialError> {
+    let name = path.to_string_lossy();
+    let builder = tokio_serial::new(name, config.line.baud)
+        .data_bits(data_bits(config.line))
+        .parity(parity(config.line))
+        .stop_bits(stop_bits(config.line))
+        .flow_control(tokio_serial::FlowControl::None);
+    let fail = |error| from_crate(path, config.line, &error);
+    let mut stream = SerialStream::open(&builder).map_err(fail)?;
+    let dtr = config.dtr.map(|up| stream.write_data_terminal_ready(up));
+    let rts = config.rts.map(|up| stream.write_request_to_send(up));
+    // A pseudo-terminal has no such lines.
+    if !is_pty {
+        dtr.transpose().map_err(fail)?;
+        rts.transpose().map_err(fail)?;
+    }
+    Ok(stream)
+}
+
+fn from_crate(path: &Path, line: LineSettings, error: &tokio_serial::Error) -> SerialError {
+    let path = path.to_owned();
+    match error.kind() {
+        ErrorKind::NoDevice => SerialError::Held {
+            path,
+            holders: Vec::new(),
+        },
+        ErrorKind::Io(io::ErrorKind::NotFound) => SerialError::NotFound { path },
+        ErrorKind::InvalidInput | ErrorKind::Unknown | ErrorKind::Io(_) => {
+            // The crate keeps the number of an error as its text only.
+            let says = error.to_string();
+            if says == rustix_text(Errno::NODEV) || says == rustix_text(Errno::IO) {
+                return SerialError::NoDevice { path };
+            }
+            SerialError::Refused {
+                path,
+                want: line.to_string(),
+                got: says,
+            }
+        }
+    }
+}
+
+/// As the crate says it: `No such device`.
+fn rustix_text(errno: Errno) -> String {
+    let text = io::Error::from(errno).to_string();
+    text.split(" (os error")
+        .next()
+        .unwrap_or_default()
+        .to_owned()
+}
+
+/// Errors of parity and framing, and breaks, are marked in the stream instead of passing for good
+/// bytes. Returns the settings now in force.
+fn mark_spoiled_bytes(handle: &OwnedFd) -> Result<Termios, Errno> {
+    let mut settings = rustix::termios::tcgetattr(handle)?;
+    settings
+        .input_modes
+        .insert(InputModes::INPCK | InputModes::PARMRK);
+    settings
+        .input_modes
+        .remove(InputModes::IGNBRK | InputModes::BRKINT | InputModes::IGNPAR | InputModes::ISTRIP);
+    rustix::termios::tcsetattr(handle, OptionalActions::Now, &settings)?;
+    rustix::termios::tcgetattr(handle)
+}
+
+/// A driver may keep what it likes and say nothing.
+fn check_settings(
+    path: &Path,
+    want: LineSettings,
+    got: &Termios,
+    is_pty: bool,
+) -> Result<(), SerialError> {
+    // A pseudo-terminal keeps any speed and no more; nothing hangs on it there.
+    let kept = LineSettings {
+        baud: got.input_speed(),
+        ..if is_pty { want } else { settings_of(got) }
+    };
+    if kept == want {
+        return Ok(());
+    }
+    Err(SerialError::Refused {
+        path: path.to_owned(),
+        want: want.to_string(),
+        got: format!("it stays at {kept}"),
+    })
+}
+
+fn settings_of(termios: &Termios) -> LineSettings {
+    let modes = termios.control_modes;
+    let size = modes & ControlModes::CSIZE;
+    let data_bits = if size == ControlModes::CS5 {
+        5
+    } else if size == ControlModes::CS6 {
+        6
+    } else if size == ControlModes::CS7 {
+        7
+    } else {
+        8
+    };
+    let parity = match (
+        modes.contains(ControlModes::PARENB),
+        modes.contains(ControlModes::PARODD),
+    ) {
+        (false, _) => Parity::None,
+        (true, false) => Parity::Even,
+        (true, true) => Parity::Odd,
+    };
+    LineSettings {
+        baud: termios.input_speed(),
+        data_bits,
+        parity,
+        stop_bits: 1 + u8::from(modes.contains(ControlModes::CSTOPB)),
+    }
+}
+
+/// Takes what waits, so that nothing from before the opening is read as if it came after.
+fn take_stale(handle: &OwnedFd) -> Result<Vec<u8>, Errno> {
+    let mut stale = Vec::new();
+    let mut buffer = [0; READ];
+    while stale.len() < MOST_STALE {
+        match rustix::io::read(handle, &mut buffer) {
+            // The end; the first read of the port will say so.
+            Ok(0) | Err(Errno::AGAIN | Errno::IO) => break,
+            Ok(count) => stale.extend_from_slice(buffer.get(..count).unwrap_or_default()),
+            Err(Errno::INTR) => {}
+            Err(errno) => return Err(errno),
+        }
+    }
+    match rustix::termios::tcflush(handle, QueueSelector::IFlush) {
+        Ok(()) | Err(Errno::IO) => Ok(stale),
+        Err(errno) => Err(errno),
+    }
+}
+
+fn data_bits(line: LineSettings) -> tokio_serial::DataBits {
+    match line.data_bits {
+        5 => tokio_serial::DataBits::Five,
+        6 => tokio_serial::DataBits::Six,
+        7 => tokio_serial::DataBits::Seven,
+        _ => tokio_serial::DataBits::Eight,
+    }
+}
+
+fn parity(line: LineSettings) -> tokio_serial::Parity {
+    match line.parity {
+        Parity::None => tokio_serial::Parity::None,
+        Parity::Even => tokio_serial::Parity::Even,
+        Parity::Odd => tokio_serial::Parity::Odd,
+    }
+}
+
+fn stop_bits(line: LineSettings) -> tokio_serial::StopBits {
+    match line.stop_bits {
+        2 => tokio_serial::StopBits::Two,
+        _ => tokio_serial::StopBits::One,
+    }
+}

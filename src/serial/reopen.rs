@@ -1,0 +1,163 @@
+//! Waiting for a port: growing pauses, cut short when something happens where it should appear.
+
+use crate::config::PortSelector;
+use rustix::fs::inotify::{CreateFlags, Reader, WatchFlags};
+use std::ffi::OsString;
+use std::mem::MaybeUninit;
+use std::os::fd::OwnedFd;
+use std::os::unix::ffi::OsStrExt;
+use std::path::Path;
+use std::time::Duration;
+use tokio::io::unix::AsyncFd;
+use tokio::time::sleep;
+
+const FIRST: Duration = Duration::from_millis(50);
+const LONGEST: Duration = Duration::from_secs(2);
+
+/// A device file appears first and gets its group and mode a little later. Also the least time
+/// between two trials, however much happens in the folder.
+const SETTLE: Duration = Duration::from_millis(20);
+
+/// Pauses between trials, each twice as long as the one before, up to two seconds.
+#[derive(Debug)]
+pub(super) struct Pauses {
+    next: Duration,
+}
+
+impl Pauses {
+    pub(super) fn new() -> Self {
+        Self { next: FIRST }
+    }
+
+    pub(super) fn next(&mut self) -> Duration {
+        let pause = self.next;
+        self.next = (pause * 2).min(LONGEST);
+        pause
+    }
+}
+
+/// Sees a port appear, or become ours to open. Where the system cannot tell, the pauses alone do.
+#[derive(Debug)]
+pub(super) struct Watch {
+    events: Option<AsyncFd<OwnedFd>>,
+    name: Name,
+}
+
+/// Which files of the folder matter.
+#[derive(Debug)]
+enum Name {
+    Is(OsString),
+    /// `/dev/ttyUSB…`, `/dev/ttyACM…`
+    IsATerminal,
+}
+
+impl Watch {
+    pub(super) fn on(selector: &PortSelector) -> Self {
+        let (folder, name) = match selector {
+            PortSelector::Path(path) => (
+                path.parent().unwrap_or(Path::new("/")),
+                Name::Is(path.file_name().unwrap_or_default().to_owned()),
+            ),
+            PortSelector::UsbSerial(_) | PortSelector::UsbId { .. } => {
+                (Path::new("/dev"), Name::IsATerminal)
+            }
+        };
+        Self {
+            events: watch(folder),
+            name,
+        }
+    }
+
+    /// Comes back after `pause`, or shortly after something happened.
+    pub(super) async fn wait(&self, pause: Duration) {
+        tokio::select! {
+            () = sleep(pause) => {}
+            () = self.something_happened() => {}
+        }
+    }
+
+    async fn something_happened(&self) {
+        let Some(events) = &self.events else {
+            return std::future::pending().await;
+        };
+        loop {
+            let Ok(mut ready) = events.readable().await else {
+                return std::future::pending().await;
+            };
+            let matters = self.read(events.get_ref());
+            ready.clear_ready();
+            drop(ready);
+            sleep(SETTLE).await;
+            if matters {
+                return;
+            }
+        }
+    }
+
+    /// Takes all events there are; whether one of them is about our port.
+    fn read(&self, events: &OwnedFd) -> bool {
+        let mut buffer = [MaybeUninit::uninit(); 4096];
+        let mut reader = Reader::new(events, &mut buffer);
+        let mut matters = false;
+        // Ends with an error when there are no more for now.
+        while let Ok(event) = reader.next() {
+            matters |= event
+                .file_name()
+                .is_some_and(|name| self.is_about(name.to_bytes()));
+        }
+        matters
+    }
+
+    fn is_about(&self, file: &[u8]) -> bool {
+        match &self.name {
+            Name::Is(name) => file == name.as_bytes(),
+            Name::IsATerminal => file.starts_with(b"tty"),
+        }
+    }
+}
+
+fn watch(folder: &Path) -> Option<AsyncFd<OwnedFd>> {
+    let folder = if folder.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        folder
+    };
+    let events = rustix::fs::inotify::init(CreateFlags::NONBLOCK | CreateFlags::CLOEXEC).ok()?;
+    // Not CLOSE: our own trials close the file, and would wake us for ever.
+    let what = WatchFlags::CREATE | WatchFlags::MOVED_TO | WatchFlags::ATTRIB;
+    rustix::fs::inotify::add_watch(&events, folder, what).ok()?;
+    #[expect(
+        deprecated,
+        reason = "unsound only for a type that lies about its descriptor, as OwnedFd cannot; what replaces it needs unsafe code"
+    )]
+    AsyncFd::new(events).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::time::Instant;
+
+    #[test]
+    fn pauses_grow_to_two_seconds() {
+        let mut pauses = Pauses::new();
+        let millis: Vec<_> = (0..8).map(|_| pauses.next().as_millis()).collect();
+        assert_eq!(millis, [50, 100, 200, 400, 800, 1600, 2000, 2000]);
+    }
+
+    #[tokio::test]
+    async fn a_pause_is_cut_short_when_the_file_appears() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("caliper");
+        let watch = Watch::on(&PortSelector::Path(path.clone()));
+        std::fs::write(folder.path().join("other"), "").unwrap();
+        let start = Instant::now();
+        let appears = async {
+            sleep(Duration::from_millis(100)).await;
+            std::fs::write(&path, "").unwrap();
+        };
+        tokio::join!(watch.wait(Duration::from_secs(60)), appears);
+        assert!(start.elapsed() >= Duration::from_millis(100));
+        assert!(start.elapsed() < Duration::from_secs(30));
+    }
+}
