@@ -6,7 +6,7 @@
 use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use std::ops::Range;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// A text and where it is from.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,9 +55,14 @@ impl Lines {
         }
     }
 
+    /// Line of the byte `at`, from 1.
+    pub(super) fn line(&self, at: usize) -> usize {
+        self.starts.partition_point(|start| *start <= at).max(1)
+    }
+
     /// Line and column of the byte `at`, both from 1; a byte order mark is no column.
     fn position(&self, text: &str, at: usize) -> (usize, usize) {
-        let line = self.starts.partition_point(|start| *start <= at).max(1);
+        let line = self.line(at);
         let start = self.starts.get(line - 1).copied().unwrap_or(0);
         let before = text.get(start..at).unwrap_or("");
         let columns = before.chars().filter(|c| *c != '\u{feff}').count();
@@ -96,12 +101,28 @@ impl Diagnostic {
         } else {
             Renderer::plain()
         };
-        let path = shown(&self.path);
-        let snippet = Snippet::source(text).path(path).annotation(
-            AnnotationKind::Primary
-                .span(within(text, self.span.clone()))
-                .label(self.label.as_str()),
-        );
+        // Only the line itself is handed over: many faults in a large file must cost little.
+        let span = within(text, self.span.clone());
+        let before = text.get(..span.start).unwrap_or("");
+        let start = before.rfind('\n').map_or(0, |at| at + 1);
+        let after = text.get(span.start..).unwrap_or("");
+        let end = span.start + after.find(['\n', '\r']).unwrap_or(after.len());
+        let line = text.get(start..end).unwrap_or("");
+        let start_of_text = start + line.len() - line.trim_start_matches('\u{feff}').len();
+        let line = line.trim_start_matches('\u{feff}');
+        // The renderer shows the old control characters; the newer ones steer terminals too. Two
+        // bytes stand for two, so that places stay.
+        let newer = |c: char| matches!(c, '\u{80}'..='\u{9f}');
+        let line = line.replace(newer, "\u{b7}");
+        let within_line = |at: usize| at.clamp(start_of_text, end) - start_of_text;
+        let snippet = Snippet::source(line)
+            .line_start(self.line)
+            .path(self.shown_path())
+            .annotation(
+                AnnotationKind::Primary
+                    .span(within_line(span.start)..within_line(span.end))
+                    .label(self.label.as_str()),
+            );
         let mut group = Level::ERROR
             .primary_title(self.message.as_str())
             .element(snippet);
@@ -110,11 +131,12 @@ impl Diagnostic {
         }
         renderer.decor_style(DecorStyle::Ascii).render(&[group])
     }
-}
 
-/// A path as people are shown it.
-fn shown(path: &Path) -> String {
-    path.display().to_string()
+    /// The path without what could steer a terminal.
+    fn shown_path(&self) -> String {
+        let path = self.path.display().to_string();
+        path.replace(|c: char| c.is_control(), "?")
+    }
 }
 
 /// The piece of `text` nearest to `span`.

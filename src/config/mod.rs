@@ -6,13 +6,27 @@
 //! - Nothing in here opens a file: [`main_file`] names what else to read, [`assemble`] takes it.
 //! - No fault hides another: a faulty part is left out and the rest is still checked.
 
+mod check;
 pub mod diagnostic;
+mod faults;
+mod instrument;
 pub mod line;
+mod main_file;
+mod parse;
+mod plan;
+mod sheet;
+mod table;
+mod tool;
+mod value;
 
 pub use diagnostic::{Diagnostic, Source};
 pub use line::{LineSettings, LineSettingsError, Parity, PortSelector};
+pub use main_file::{MainFile, main_file};
 
 use crate::spec::Catalog;
+use check::Raw;
+use sha2::{Digest, Sha256};
+use std::fmt::Write as _;
 use std::path::PathBuf;
 
 /// A checked configuration.
@@ -57,4 +71,106 @@ pub struct PortConfig {
     pub dtr: Option<bool>,
     /// Raise or drop RTS on opening; `None` leaves it as the system sets it.
     pub rts: Option<bool>,
+}
+
+/// Which files a key of the main file names: a path, or a pattern with `*`.
+#[derive(Debug, Clone)]
+pub struct FilePattern {
+    /// The folder that a relative pattern starts in. It stands for itself, whatever characters it has.
+    pub base: PathBuf,
+    /// As written.
+    pub pattern: PathBuf,
+    place: faults::Place,
+}
+
+/// The texts of all files that the main file names.
+#[derive(Debug, Clone, Default)]
+pub struct Files {
+    /// Terminal sheets.
+    pub sheets: Vec<Source>,
+    /// Plans.
+    pub plans: Vec<Source>,
+    /// Tools.
+    pub tools: Vec<Source>,
+}
+
+/// Every fault of a configuration.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Faulty {
+    /// The faults, by file and line.
+    pub diagnostics: Vec<Diagnostic>,
+    /// The files they are in.
+    pub sources: Vec<Source>,
+}
+
+impl Faulty {
+    /// Every fault as text with its line and caret.
+    pub fn rendered(&self, colour: bool) -> Vec<String> {
+        let render = |fault: &Diagnostic| {
+            let source = self.sources.iter().find(|source| source.path == fault.path);
+            fault.render(source.map_or("", |source| source.text.as_str()), colour)
+        };
+        self.diagnostics.iter().map(render).collect()
+    }
+}
+
+/// Reads the files that the main file names and compares everything with everything.
+pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
+    let digest = digest(&main.text, files);
+    let mut faults = main.faults;
+    let read_sheet = |sheet| sheet::read(sheet, &main.axes, &mut faults);
+    let terminals = files.sheets.iter().flat_map(read_sheet).collect();
+    let tools = files.tools.iter();
+    let tools = tools
+        .flat_map(|tools| tool::read(tools, &mut faults))
+        .collect();
+    let plans = files.plans.iter();
+    let plans = plans
+        .flat_map(|plans| plan::read(plans, &mut faults))
+        .collect();
+    let raw = Raw {
+        stations: main.stations,
+        axes: main.axes,
+        instruments: main.instruments,
+        terminals,
+        tools,
+        plans,
+    };
+    check::references(&raw, &mut faults);
+    let (diagnostics, sources) = faults.finish();
+    if !diagnostics.is_empty() {
+        return Err(Faulty {
+            diagnostics,
+            sources,
+        });
+    }
+    let (ports, catalog) = raw.into_parts();
+    Ok(Config {
+        daemon: main.daemon,
+        ports,
+        catalog,
+        digest,
+    })
+}
+
+/// SHA-256 over the length and text of every file, in the order of reading. The names of files
+/// do not count: the same words mean the same wherever they lie.
+fn digest(main: &str, files: &Files) -> String {
+    let mut sha = Sha256::new();
+    let groups = [&files.sheets, &files.tools, &files.plans];
+    let others = groups.into_iter().map(|sources| {
+        let texts = sources.iter().map(|source| source.text.as_str());
+        texts.collect::<Vec<_>>()
+    });
+    for (role, texts) in std::iter::once(vec![main]).chain(others).enumerate() {
+        for text in texts {
+            sha.update(format!("{role} {}\n", text.len()));
+            sha.update(text);
+        }
+    }
+    let bytes = sha.finalize();
+    bytes.iter().fold(String::new(), |mut hex, byte| {
+        let _ = write!(hex, "{byte:02x}"); // writing to a String cannot fail
+        hex
+    })
 }

@@ -1,41 +1,37 @@
-//! The configuration on disk: where it is looked for, and all of its files read.
+//! All files of the configuration, read from disk.
+//!
+//! In: the path of the main file. Out: a checked configuration, or every fault of every file.
 
-use crate::config::{Config, Diagnostic, Source};
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: reads the files of the configuration"
+)]
+
+use crate::config::{self, Config, Faulty, FilePattern, Files, MainFile, Source};
+use std::collections::BTreeSet;
+use std::fs;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
+
+/// A larger file is none of ours.
+const LARGEST_FILE: u64 = 1 << 20;
+/// More files than any shop has sheets.
+const MOST_FILES: usize = 1_000;
 
 /// Why there is no configuration.
 #[derive(Debug, thiserror::Error)]
 pub enum LoadError {
-    /// No file in any of the places.
-    #[error("no configuration file, looked for {}", list(looked_for))]
-    NotFound {
-        /// Where it was looked for, in order.
-        looked_for: Vec<PathBuf>,
-    },
-    /// A file could not be read.
+    /// The main file could not be read.
     #[error("cannot read {}: {cause}", path.display())]
     Unreadable {
         /// The file.
         path: PathBuf,
         /// Why.
-        cause: std::io::Error,
+        cause: io::Error,
     },
     /// The files were read, and are faulty.
-    #[error("{} in the configuration", faults(diagnostics.len()))]
-    Faulty {
-        /// Every fault, in the order of files and lines.
-        diagnostics: Vec<Diagnostic>,
-        /// The files they are in.
-        sources: Vec<Source>,
-    },
-}
-
-fn list(paths: &[PathBuf]) -> String {
-    let shown: Vec<String> = paths
-        .iter()
-        .map(|path| path.display().to_string())
-        .collect();
-    shown.join(", ")
+    #[error("{} in the configuration", faults(.0.diagnostics.len()))]
+    Faulty(Faulty),
 }
 
 fn faults(count: usize) -> String {
@@ -47,47 +43,140 @@ fn faults(count: usize) -> String {
 
 impl LoadError {
     /// What a person can do; printed on a line of its own, never part of the message.
-    pub fn remedy(&self) -> Option<String> {
+    pub fn remedy(&self) -> &'static str {
         match self {
-            Self::NotFound { .. } => Some(
-                "name one with --config FILE, or copy config/tallyjaw.toml to ./tallyjaw.toml"
-                    .to_owned(),
-            ),
-            Self::Unreadable { .. } => {
-                Some("check that the file is there and that this user may read it".to_owned())
+            Self::Unreadable { cause, .. } if cause.kind() == io::ErrorKind::PermissionDenied => {
+                "let this user read it, or run as the user whose file it is"
             }
-            Self::Faulty { .. } => Some("mend them, then try again: tallyjaw check".to_owned()),
+            Self::Unreadable { .. } => {
+                "name the configuration with --config FILE; config/tallyjaw.toml in the source explains every key"
+            }
+            Self::Faulty { .. } => "mend what is marked, then look again: tallyjaw check",
         }
     }
 
-    /// Every fault as text with its line and caret; empty for the other errors.
+    /// Every fault as text with its line and caret; empty where no file was read.
     pub fn rendered(&self, colour: bool) -> Vec<String> {
         match self {
-            Self::Faulty {
-                diagnostics,
-                sources,
-            } => diagnostics
-                .iter()
-                .map(|fault| {
-                    let source = sources.iter().find(|source| source.path == fault.path);
-                    fault.render(source.map_or("", |source| source.text.as_str()), colour)
-                })
-                .collect(),
-            Self::NotFound { .. } | Self::Unreadable { .. } => Vec::new(),
+            Self::Faulty(faulty) => faulty.rendered(colour),
+            Self::Unreadable { .. } => Vec::new(),
         }
     }
-}
-
-/// The configuration file: `given`, else the first of the usual places that exists.
-pub fn find(given: Option<&Path>) -> Result<PathBuf, LoadError> {
-    given.map(Path::to_path_buf).ok_or(LoadError::NotFound {
-        looked_for: Vec::new(),
-    })
 }
 
 /// Reads the configuration file `main` and all that it names.
 pub fn load(main: &Path) -> Result<Config, LoadError> {
-    Err(LoadError::NotFound {
-        looked_for: vec![main.to_path_buf()],
+    let text = read(main).map_err(|cause| LoadError::Unreadable {
+        path: main.to_path_buf(),
+        cause,
+    })?;
+    let mut main_file = config::main_file(&Source {
+        path: main.to_path_buf(),
+        text,
+    });
+    let mut seen = BTreeSet::new();
+    let mut group = |patterns: fn(&MainFile) -> &[FilePattern], main_file: &mut MainFile| {
+        let mut sources = Vec::new();
+        for pattern in patterns(main_file).to_vec() {
+            sources.extend(read_all(&pattern, main_file, &mut seen));
+        }
+        sources
+    };
+    let files = Files {
+        sheets: group(MainFile::sheets, &mut main_file),
+        plans: group(MainFile::plans, &mut main_file),
+        tools: group(MainFile::tools, &mut main_file),
+    };
+    config::assemble(main_file, &files).map_err(LoadError::Faulty)
+}
+
+/// Reads every file that `pattern` names and that was not read before; what goes wrong is reported
+/// where the pattern stands.
+fn read_all(
+    pattern: &FilePattern,
+    main_file: &mut MainFile,
+    seen: &mut BTreeSet<PathBuf>,
+) -> Vec<Source> {
+    let paths = match expand(pattern) {
+        Ok(paths) => paths,
+        Err((got, help)) => {
+            main_file.report(pattern, &got, "want files that are there", help);
+            return Vec::new();
+        }
+    };
+    let mut sources = Vec::new();
+    for path in paths {
+        if seen.len() >= MOST_FILES {
+            let got = format!("more than {MOST_FILES} files");
+            main_file.report(pattern, &got, "want fewer, each with many entries", None);
+            break;
+        }
+        if !seen.insert(path.clone()) {
+            continue;
+        }
+        match read(&path) {
+            Ok(text) => sources.push(Source { path, text }),
+            Err(cause) => {
+                let got = format!("cannot read {}: {cause}", path.display());
+                main_file.report(pattern, &got, "want files that can be read", None);
+            }
+        }
+    }
+    sources
+}
+
+/// The files that a pattern names, in the order of their names; at least one.
+fn expand(pattern: &FilePattern) -> Result<Vec<PathBuf>, (String, Option<String>)> {
+    let written = pattern.pattern.to_string_lossy();
+    let whole = pattern.base.join(&pattern.pattern);
+    if !written.contains(['*', '?', '[']) {
+        return match whole.try_exists() {
+            Ok(false) => Err((format!("no file {}", whole.display()), None)),
+            Ok(true) | Err(_) => Ok(vec![whole]), // reading says why it cannot be read
+        };
+    }
+    let text = if pattern.pattern.is_absolute() {
+        written.into_owned()
+    } else {
+        let base = glob::Pattern::escape(&pattern.base.to_string_lossy());
+        Path::new(&base)
+            .join(&*written)
+            .to_string_lossy()
+            .into_owned()
+    };
+    let found = glob::glob(&text).map_err(|error| {
+        let help = "* stands for any part of a name, ** for any folders".to_owned();
+        (format!("not a pattern: {}", error.msg), Some(help))
+    })?;
+    let mut paths = Vec::new();
+    for path in found.take(MOST_FILES + 1) {
+        paths.push(path.map_err(|error| (format!("cannot look there: {error}"), None))?);
+    }
+    if paths.is_empty() {
+        let help = "leave the key out if there is none yet".to_owned();
+        return Err((format!("no file fits {}", whole.display()), Some(help)));
+    }
+    Ok(paths)
+}
+
+/// The text of a plain file of a size that makes sense.
+fn read(path: &Path) -> io::Result<String> {
+    let other = |what: String| io::Error::new(io::ErrorKind::InvalidData, what);
+    let metadata = fs::metadata(path)?;
+    if !metadata.is_file() {
+        return Err(other("not a plain file".to_owned())); // reading a pipe would wait for ever
+    }
+    let mut bytes = Vec::new();
+    fs::File::open(path)?
+        .take(LARGEST_FILE + 1)
+        .read_to_end(&mut bytes)?;
+    if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > LARGEST_FILE {
+        return Err(other(format!("larger than {LARGEST_FILE} bytes")));
+    }
+    String::from_utf8(bytes).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        let valid = error.as_bytes().get(..at).unwrap_or(&[]);
+        let line = valid.split(|byte| *byte == b'\n').count();
+        other(format!("not UTF-8 at line {line}"))
     })
 }

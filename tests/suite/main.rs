@@ -9,6 +9,7 @@
     reason = "a test names the entry it wants and fails on any other"
 )]
 
+mod config;
 mod licences;
 mod ports;
 mod station;

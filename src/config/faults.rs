@@ -1,0 +1,253 @@
+//! The faults of all files while they are read and compared; nothing found stops the search.
+
+use super::diagnostic::{Diagnostic, Lines, Source};
+use std::collections::BTreeSet;
+use std::ops::Range;
+
+/// More faults than anyone reads; beyond them only the first are kept.
+const MOST: usize = 200;
+
+/// A piece of one of the files.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Place {
+    file: usize,
+    span: Range<usize>,
+}
+
+/// A value and where it stands.
+#[derive(Debug, Clone)]
+pub(super) struct At<T> {
+    pub(super) value: T,
+    pub(super) place: Place,
+}
+
+/// What is wrong at a place: what was got, what is expected, what to do.
+#[derive(Debug, Clone)]
+pub(super) struct Fault {
+    pub(super) got: String,
+    pub(super) want: String,
+    pub(super) help: Option<String>,
+}
+
+impl Fault {
+    pub(super) fn new(got: impl Into<String>, want: impl Into<String>) -> Self {
+        Self {
+            got: got.into(),
+            want: want.into(),
+            help: None,
+        }
+    }
+
+    pub(super) fn help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+
+    pub(super) fn help_of(mut self, help: Option<String>) -> Self {
+        self.help = help;
+        self
+    }
+}
+
+/// What a file holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Role {
+    Main,
+    Sheets,
+    Tools,
+    Plans,
+}
+
+#[derive(Debug)]
+struct File {
+    role: Role,
+    source: Source,
+    lines: Lines,
+    /// Lines that are no TOML; what else is found on them is only a consequence.
+    broken: BTreeSet<usize>,
+}
+
+/// The files read so far and what is wrong with them.
+#[derive(Debug, Default)]
+pub(super) struct Faults {
+    files: Vec<File>,
+    found: Vec<(usize, Diagnostic)>,
+    left_out: usize,
+}
+
+/// One of the files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct FileId(usize);
+
+impl FileId {
+    pub(super) fn place(self, span: Range<usize>) -> Place {
+        Place { file: self.0, span }
+    }
+}
+
+impl Faults {
+    /// Takes a file in; faults are told in the order in which files came.
+    pub(super) fn add_file(&mut self, role: Role, source: &Source) -> FileId {
+        self.files.push(File {
+            role,
+            source: source.clone(),
+            lines: Lines::new(&source.text),
+            broken: BTreeSet::new(),
+        });
+        FileId(self.files.len() - 1)
+    }
+
+    /// Something is wrong at a place.
+    pub(super) fn add(&mut self, place: &Place, fault: Fault) {
+        self.record(place, fault, false);
+    }
+
+    /// A place that is no TOML: the rest of its line is not looked at.
+    pub(super) fn add_syntax(&mut self, place: &Place, fault: Fault) {
+        self.record(place, fault, true);
+    }
+
+    fn record(&mut self, place: &Place, fault: Fault, syntax: bool) {
+        let Some(file) = self.files.get_mut(place.file) else {
+            return;
+        };
+        let Fault { got, want, help } = fault;
+        let span = place.span.clone();
+        let diagnostic = Diagnostic::at(&file.source, &file.lines, span, got, want, help);
+        let is_consequence = file.broken.contains(&diagnostic.line);
+        if syntax {
+            file.broken.insert(diagnostic.line);
+        } else if is_consequence {
+            return;
+        }
+        if self.found.len() < MOST {
+            self.found.push((place.file, diagnostic));
+        } else {
+            self.left_out += 1;
+        }
+    }
+
+    /// Is some part of this file no TOML? Then what seems to be missing may only be unreadable.
+    pub(super) fn is_broken(&self, file: FileId) -> bool {
+        self.files
+            .get(file.0)
+            .is_some_and(|file| !file.broken.is_empty())
+    }
+
+    /// Is some part of any file of this kind no TOML?
+    pub(super) fn is_any_broken(&self, role: Role) -> bool {
+        let of_role = |file: &&File| file.role == role;
+        let mut files = self.files.iter().filter(of_role);
+        files.any(|file| !file.broken.is_empty())
+    }
+
+    /// Line of a place, for messages that point at two places.
+    pub(super) fn line_of(&self, place: &Place) -> String {
+        let Some(file) = self.files.get(place.file) else {
+            return String::new();
+        };
+        let line = file.lines.line(place.span.start);
+        format!("{}:{line}", file.source.path.display())
+    }
+
+    /// All faults, by file and line, and the files they are in.
+    pub(super) fn finish(mut self) -> (Vec<Diagnostic>, Vec<Source>) {
+        self.found
+            .sort_by_key(|(file, found)| (*file, found.span.start, found.span.end));
+        let mut diagnostics: Vec<_> = self.found.into_iter().map(|(_, found)| found).collect();
+        if let Some(last) = diagnostics.last_mut()
+            && self.left_out > 0
+        {
+            let more = format!("{} more errors are not shown", self.left_out);
+            last.help = Some(match last.help.take() {
+                Some(help) => format!("{help}; {more}"),
+                None => more,
+            });
+        }
+        let sources = self.files.into_iter().map(|file| file.source).collect();
+        (diagnostics, sources)
+    }
+}
+
+/// A text as it stands in a message: quoted, control characters escaped, cut where it is long.
+pub(super) fn quoted(text: &str) -> String {
+    const LONGEST: usize = 60;
+    match text.char_indices().nth(LONGEST) {
+        None => format!("{text:?}"),
+        Some((at, _)) => format!("{:?}…", text.get(..at).unwrap_or("")),
+    }
+}
+
+/// The known name nearest to `got`, if any is near.
+pub(super) fn nearest<'n>(got: &str, known: impl IntoIterator<Item = &'n str>) -> Option<&'n str> {
+    if got.len() > 100 {
+        return None; // no name is as long, and the search takes time with the square
+    }
+    known
+        .into_iter()
+        .map(|name| (strsim::damerau_levenshtein(got, name), name))
+        .filter(|(distance, name)| *distance <= 1 + name.chars().count() / 4)
+        .min_by_key(|(distance, _)| *distance)
+        .map(|(_, name)| name)
+}
+
+/// `did you mean "x"?` where something is near, else the list of what there is.
+pub(super) fn did_you_mean(got: &str, known: &[&str]) -> String {
+    const MOST_LISTED: usize = 12;
+    match nearest(got, known.iter().copied()) {
+        Some(name) => format!("did you mean {name:?}?"),
+        None if known.is_empty() => "there is none yet".to_owned(),
+        None => {
+            let listed: Vec<_> = known.iter().take(MOST_LISTED).copied().collect();
+            let rest = known.len().saturating_sub(listed.len());
+            let more = if rest > 0 {
+                format!(" and {rest} more")
+            } else {
+                String::new()
+            };
+            format!("there is {}{more}", listed.join(", "))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_near_name_is_offered_and_a_far_one_is_not() {
+        let known = ["station", "instrument", "axis"];
+        assert_eq!(nearest("stattion", known), Some("station"));
+        assert_eq!(nearest("instrumnet", known), Some("instrument"));
+        assert_eq!(nearest("axsi", known), Some("axis"));
+        assert_eq!(nearest("plan", known), None);
+        assert_eq!(
+            did_you_mean("plan", &known),
+            "there is station, instrument, axis"
+        );
+    }
+
+    #[test]
+    fn a_quoted_text_is_short_and_carries_no_control_character() {
+        assert_eq!(quoted("a\u{1b}[2J"), r#""a\u{1b}[2J""#);
+        assert_eq!(quoted(&"ä".repeat(1000)).chars().count(), 63);
+    }
+
+    #[test]
+    fn endless_faults_are_cut_and_counted() {
+        let source = Source {
+            path: "t.toml".into(),
+            text: "x\n".repeat(1000),
+        };
+        let mut faults = Faults::default();
+        let file = faults.add_file(Role::Main, &source);
+        for at in (0..1000).rev() {
+            faults.add(&file.place(2 * at..2 * at + 1), Fault::new("got", "want"));
+        }
+        let (found, _) = faults.finish();
+        assert_eq!(found.len(), MOST);
+        assert!(found.is_sorted_by_key(|found| found.line));
+        let last = found.last().unwrap();
+        assert_eq!(last.help.as_deref(), Some("800 more errors are not shown"));
+    }
+}

@@ -1,0 +1,268 @@
+//! `[[instrument]]`: what stands at the end of a port.
+
+use super::faults::{At, Fault, Faults, quoted};
+use super::line::{LineSettings, PortSelector};
+use super::table::Table;
+use super::value::{is_name, too_large};
+use crate::decode::{FORMATS, FrameFormat};
+use crate::quantity::{Dimension, Quantity, Unit};
+use crate::spec::{Capture, Instrument, InstrumentKind, Limits};
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// Repeats of one press within this are one.
+const BOUNCE: Duration = Duration::from_millis(150);
+const LONGEST_BOUNCE: Duration = Duration::from_secs(10);
+
+/// An instrument, as far as it could be read.
+#[derive(Debug)]
+pub(super) struct RawInstrument {
+    pub(super) name: Option<At<String>>,
+    pub(super) station: Option<At<String>>,
+    pub(super) port: Option<At<PortSelector>>,
+    pub(super) line: LineSettings,
+    pub(super) dtr: Option<bool>,
+    pub(super) rts: Option<bool>,
+    pub(super) instrument: Option<Instrument>,
+}
+
+pub(super) fn read(mut table: Table<'_>, faults: &mut Faults) -> RawInstrument {
+    let name = table.required_name(faults, "name", "\"caliper-1\"");
+    let station = table.required_name(faults, "station", "\"bench-1\"");
+    let kind = kind(&mut table, faults);
+    let port = port(&mut table, faults);
+    let line = table
+        .parsed::<LineSettings>(faults, "line", "speed and frame such as \"9600 8N1\"")
+        .map(|line| line.value);
+    let dtr = table.boolean(faults, "dtr").map(|dtr| dtr.value);
+    let rts = table.boolean(faults, "rts").map(|rts| rts.value);
+    // Without a kind, the rest is read as a caliper's, so that its own faults are told.
+    let measures = kind.unwrap_or(InstrumentKind::Caliper);
+    let values = Values::read(&mut table, faults, measures);
+    table.finish(faults);
+    let instrument = assembled(name.as_ref(), station.as_ref(), kind, &values);
+    RawInstrument {
+        name,
+        station,
+        port,
+        line: line.unwrap_or_default(),
+        dtr,
+        rts,
+        instrument,
+    }
+}
+
+fn assembled(
+    name: Option<&At<String>>,
+    station: Option<&At<String>>,
+    kind: Option<InstrumentKind>,
+    values: &Values,
+) -> Option<Instrument> {
+    Some(Instrument {
+        name: name?.value.clone(),
+        station: station?.value.clone(),
+        kind: kind?,
+        format: values.format?,
+        unit: values.unit,
+        resolution: values.resolution?,
+        max_error: values.max_error,
+        repeatability: values.repeatability,
+        range: values.range,
+        capture: values.capture?,
+    })
+}
+
+fn kind(table: &mut Table<'_>, faults: &mut Faults) -> Option<InstrumentKind> {
+    if !table.has("kind") {
+        table.missing(faults, "kind", "\"caliper\" or \"force\"");
+    }
+    let names = [InstrumentKind::Caliper, InstrumentKind::Force].map(InstrumentKind::name);
+    let kind = table.one_of(faults, "kind", &names, |name| {
+        InstrumentKind::ALL
+            .into_iter()
+            .find(|kind| kind.name() == name)
+    })?;
+    if kind.value.dimension().is_none() {
+        let fault = Fault::new(
+            format!(
+                "kind {:?} is not read by this version yet",
+                kind.value.name()
+            ),
+            "want \"caliper\" or \"force\"",
+        );
+        faults.add(&kind.place, fault.help("leave this [[instrument]] out"));
+        return None;
+    }
+    Some(kind.value)
+}
+
+fn port(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<PortSelector>> {
+    const WANT: &str = "\"/dev/ttyUSB0\", { usb_serial = \"…\" } or { usb = \"0403:6001\" }";
+    if !table.has("port") {
+        table.missing(faults, "port", WANT);
+        return None;
+    }
+    if table.is_text("port") {
+        return port_path(table, faults);
+    }
+    let mut selector = table.table(faults, "port", "port")?;
+    let place = selector.place().clone();
+    let serial = selector.text(faults, "usb_serial");
+    let identity = selector.text(faults, "usb");
+    let one_given = selector.has("usb_serial") != selector.has("usb");
+    selector.finish(faults);
+    if !one_given {
+        let fault = Fault::new("port does not say which one", format!("want {WANT}"));
+        faults.add(
+            &place,
+            fault.help("tallyjaw ports lists the ports with their USB identity"),
+        );
+        return None;
+    }
+    if let Some(serial) = serial {
+        return Some(At {
+            value: PortSelector::UsbSerial(serial.value),
+            place: serial.place,
+        });
+    }
+    let identity = identity?;
+    let selector = PortSelector::from_usb_id(&identity.value);
+    if selector.is_none() {
+        let got = format!("usb is {}", quoted(&identity.value));
+        let want = "want vendor and product as hex digits such as \"0403:6001\"";
+        let help = "tallyjaw ports lists the ports with their USB identity";
+        faults.add(&identity.place, Fault::new(got, want).help(help));
+    }
+    Some(At {
+        value: selector?,
+        place: identity.place,
+    })
+}
+
+fn port_path(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<PortSelector>> {
+    let text = table.text(faults, "port")?;
+    let path = PathBuf::from(&text.value);
+    if path.is_absolute() {
+        return Some(At {
+            value: PortSelector::Path(path),
+            place: text.place,
+        });
+    }
+    let got = format!("port is {}", quoted(&text.value));
+    let fault = Fault::new(got, "want the whole path, such as \"/dev/ttyUSB0\"");
+    let help = if is_name(&text.value) {
+        format!("did you mean \"/dev/{}\"?", text.value)
+    } else {
+        "tallyjaw ports lists the ports".to_owned()
+    };
+    faults.add(&text.place, fault.help(help));
+    None
+}
+
+/// What an instrument's values are.
+struct Values {
+    format: Option<&'static FrameFormat>,
+    unit: Unit,
+    resolution: Option<Quantity>,
+    max_error: Option<Quantity>,
+    repeatability: Option<Quantity>,
+    range: Option<(Quantity, Quantity)>,
+    capture: Option<Capture>,
+}
+
+impl Values {
+    fn read(table: &mut Table<'_>, faults: &mut Faults, kind: InstrumentKind) -> Self {
+        let dimension = kind.dimension().unwrap_or(Dimension::Length);
+        let formats: Vec<_> = FORMATS.iter().map(|format| format.name).collect();
+        if !table.has("format") {
+            table.missing(
+                faults,
+                "format",
+                "\"decimal-line\" or another; tallyjaw listen finds it",
+            );
+        }
+        let format = table.one_of(faults, "format", &formats, FrameFormat::from_name);
+        let unit = unit(table, faults, dimension);
+        if !table.has("resolution") {
+            table.missing(
+                faults,
+                "resolution",
+                "one count of its display, such as \"0.01 mm\"",
+            );
+        }
+        Self {
+            format: format.map(|format| format.value),
+            unit,
+            resolution: table.quantity(faults, "resolution", dimension, 1),
+            max_error: table.quantity(faults, "max_error", dimension, 0),
+            repeatability: table.quantity(faults, "repeatability", dimension, 0),
+            range: range(table, faults, dimension),
+            capture: capture(table, faults),
+        }
+    }
+}
+
+fn unit(table: &mut Table<'_>, faults: &mut Faults, dimension: Dimension) -> Unit {
+    let fitting: Vec<Unit> = Unit::ALL
+        .into_iter()
+        .filter(|unit| unit.dimension() == dimension)
+        .collect();
+    let names: Vec<_> = fitting.iter().map(|unit| unit.symbol()).collect();
+    let usual = match dimension {
+        Dimension::Length => Unit::Millimetre,
+        Dimension::Force => Unit::Newton,
+    };
+    table
+        .one_of(faults, "unit", &names, |name| {
+            Unit::from_symbol(name).filter(|unit| unit.dimension() == dimension)
+        })
+        .map_or(usual, |unit| unit.value)
+}
+
+/// `0..150 mm`.
+fn range(
+    table: &mut Table<'_>,
+    faults: &mut Faults,
+    dimension: Dimension,
+) -> Option<(Quantity, Quantity)> {
+    const WANT: &str = "a range such as \"0..150 mm\"";
+    let limits = table.parsed::<Limits>(faults, "range", WANT)?;
+    let given = limits.value;
+    let ends = given.lower().zip(given.upper());
+    let fault = match ends {
+        Some((lower, upper)) if given.nominal().is_none() && given.dimension() == dimension => {
+            too_large("range", lower).or_else(|| too_large("range", upper))
+        }
+        Some(_) | None => Some(Fault::new(
+            format!("range is {given}"),
+            format!("want {WANT}, a {dimension}"),
+        )),
+    };
+    match fault {
+        Some(fault) => {
+            faults.add(&limits.place, fault);
+            None
+        }
+        None => ends,
+    }
+}
+
+fn capture(table: &mut Table<'_>, faults: &mut Faults) -> Option<Capture> {
+    let name = table.one_of(faults, "capture", &["press"], |name| {
+        ["press", "steady", "ask"]
+            .into_iter()
+            .find(|known| *known == name)
+    });
+    let is_faulty = name.is_none() && table.has("capture");
+    let bounce = table.duration(faults, "bounce", LONGEST_BOUNCE);
+    if let Some(name) = name
+        && name.value != "press"
+    {
+        let got = format!("capture {:?} is not done by this version yet", name.value);
+        faults.add(&name.place, Fault::new(got, "want \"press\""));
+        return None;
+    }
+    (!is_faulty).then_some(Capture::Press {
+        bounce: bounce.unwrap_or(BOUNCE),
+    })
+}

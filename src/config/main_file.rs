@@ -1,0 +1,256 @@
+//! The main file: the daemon, stations, instruments, axes, and which other files there are.
+
+use super::diagnostic::Source;
+use super::faults::{At, Fault, Faults, Role};
+use super::instrument::{self, RawInstrument};
+use super::parse;
+use super::table::Table;
+use super::value::{percent, unique};
+use super::{DaemonConfig, FilePattern};
+use crate::quantity::Dimension;
+use crate::spec::axis::{AXES, PLAUSIBLE_PERCENT};
+use crate::spec::{Axis, AxisName};
+use std::path::{Path, PathBuf};
+
+/// The main file, read; the files that it names are not.
+#[derive(Debug)]
+pub struct MainFile {
+    pub(super) faults: Faults,
+    pub(super) text: String,
+    pub(super) daemon: DaemonConfig,
+    pub(super) stations: Vec<At<String>>,
+    pub(super) instruments: Vec<RawInstrument>,
+    pub(super) axes: Vec<Axis>,
+    sheets: Vec<FilePattern>,
+    plans: Vec<FilePattern>,
+    tools: Vec<FilePattern>,
+}
+
+impl MainFile {
+    /// Where the sheets are.
+    pub fn sheets(&self) -> &[FilePattern] {
+        &self.sheets
+    }
+
+    /// Where the plans are.
+    pub fn plans(&self) -> &[FilePattern] {
+        &self.plans
+    }
+
+    /// Where the tools are.
+    pub fn tools(&self) -> &[FilePattern] {
+        &self.tools
+    }
+
+    /// The caller found something wrong with the files that `pattern` names.
+    pub fn report(&mut self, pattern: &FilePattern, got: &str, want: &str, help: Option<String>) {
+        self.faults
+            .add(&pattern.place, Fault::new(got, want).help_of(help));
+    }
+}
+
+/// Reads the main file. What is wrong with it is told by [`super::assemble`], together with the
+/// faults of all other files.
+pub fn main_file(source: &Source) -> MainFile {
+    let mut faults = Faults::default();
+    let file = faults.add_file(Role::Main, source);
+    let parsed = parse::parse(source, file, &mut faults);
+    let mut root = Table::root(&parsed, file);
+    let base = source.path.parent().unwrap_or(Path::new(""));
+    let faults_ref = &mut faults;
+    let daemon = Daemon::read(&mut root, faults_ref, base);
+    let stations = stations(&mut root, faults_ref);
+    let instruments = root
+        .tables(faults_ref, "instrument", "[[instrument]]")
+        .into_iter()
+        .map(|table| instrument::read(table, faults_ref))
+        .collect();
+    let axes = axes(&mut root, faults_ref);
+    root.finish(faults_ref);
+    MainFile {
+        faults,
+        text: source.text.clone(),
+        daemon: daemon.config,
+        stations,
+        instruments,
+        axes,
+        sheets: daemon.sheets,
+        plans: daemon.plans,
+        tools: daemon.tools,
+    }
+}
+
+struct Daemon {
+    config: DaemonConfig,
+    sheets: Vec<FilePattern>,
+    plans: Vec<FilePattern>,
+    tools: Vec<FilePattern>,
+}
+
+impl Daemon {
+    fn read(root: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Self {
+        let mut daemon = Self {
+            config: DaemonConfig {
+                state_dir: base.join("state"),
+                runtime_dir: base.join("run"),
+                socket_mode: 0o600,
+                socket_group: None,
+            },
+            sheets: Vec::new(),
+            plans: Vec::new(),
+            tools: Vec::new(),
+        };
+        let Some(mut table) = root.table(faults, "daemon", "[daemon]") else {
+            return daemon;
+        };
+        let folder = |text: At<String>| base.join(text.value);
+        if let Some(path) = table.text(faults, "state_dir").map(folder) {
+            daemon.config.state_dir = path;
+        }
+        if let Some(path) = table.text(faults, "runtime_dir").map(folder) {
+            daemon.config.runtime_dir = path;
+        }
+        daemon.sheets = patterns(&mut table, faults, "sheets", base);
+        daemon.plans = patterns(&mut table, faults, "plans", base);
+        daemon.tools = patterns(&mut table, faults, "tools", base);
+        if let Some(mode) = socket_mode(&mut table, faults) {
+            daemon.config.socket_mode = mode;
+        }
+        daemon.config.socket_group = table.name(faults, "socket_group").map(|name| name.value);
+        table.finish(faults);
+        daemon
+    }
+}
+
+fn patterns(
+    table: &mut Table<'_>,
+    faults: &mut Faults,
+    key: &'static str,
+    base: &Path,
+) -> Vec<FilePattern> {
+    table
+        .texts(faults, key)
+        .into_iter()
+        .map(|text| FilePattern {
+            base: base.to_path_buf(),
+            pattern: PathBuf::from(text.value),
+            place: text.place,
+        })
+        .collect()
+}
+
+/// `"0660"` or `0o660`; a decimal 660 is another number, and never what is meant.
+fn socket_mode(table: &mut Table<'_>, faults: &mut Faults) -> Option<u32> {
+    let mode = table.octal(faults, "socket_mode")?;
+    let (digits, radix) = &mode.value;
+    let number = u32::from_str_radix(digits, 8).ok().filter(|mode| {
+        let owner_can_use = mode & 0o600 == 0o600;
+        *radix == 8 && *mode <= 0o777 && owner_can_use
+    });
+    if number.is_none() {
+        let fault = Fault::new(
+            format!("socket_mode is {digits}"),
+            "want an octal mode with reading and writing for the owner, such as \"0660\"",
+        );
+        faults.add(&mode.place, fault);
+    }
+    number
+}
+
+fn stations(root: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
+    if !root.has("station") {
+        root.missing(
+            faults,
+            "[[station]]",
+            "…: at least one, with name = \"bench-1\"",
+        );
+    }
+    let mut names = Vec::new();
+    for mut table in root.tables(faults, "station", "[[station]]") {
+        names.extend(table.required_name(faults, "name", "\"bench-1\""));
+        table.finish(faults);
+    }
+    unique(faults, "station", names, |name| &name.value)
+}
+
+/// Keys of a sheet's row that are no axes.
+const RESERVED: [&str; 2] = ["wire", "sizing"];
+
+fn axes(root: &mut Table<'_>, faults: &mut Faults) -> Vec<Axis> {
+    let mut declared = Vec::new();
+    for mut table in root.tables(faults, "axis", "[[axis]]") {
+        declared.extend(axis(&mut table, faults));
+        table.finish(faults);
+    }
+    let declared = unique(faults, "axis", declared, |axis| axis.value.name.as_str());
+    let mut axes = Axis::built_in();
+    for At { value: axis, .. } in declared {
+        match axes.iter_mut().find(|known| known.name == axis.name) {
+            Some(known) => *known = axis,
+            None => axes.push(axis),
+        }
+    }
+    axes
+}
+
+fn axis(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<Axis>> {
+    let name = table.required_name(faults, "name", "\"latch_height\"");
+    let built_in = name
+        .as_ref()
+        .and_then(|name| AXES.iter().find(|axis| axis.name == name.value));
+    if built_in.is_none() && !table.has("dimension") {
+        table.missing(faults, "dimension", "\"length\" or \"force\"");
+    }
+    let dimension = table.one_of(
+        faults,
+        "dimension",
+        &["length", "force"],
+        |name| match name {
+            "length" => Some(Dimension::Length),
+            "force" => Some(Dimension::Force),
+            _ => None,
+        },
+    );
+    if let (Some(built_in), Some(dimension)) = (built_in, &dimension)
+        && built_in.dimension != dimension.value
+    {
+        let got = format!("{} is a {}", built_in.name, built_in.dimension);
+        let fault = Fault::new(got, "want the dimension it has, or no such key");
+        faults.add(
+            &dimension.place,
+            fault.help("choose another name for an axis of your own"),
+        );
+    }
+    let plausible = plausible(table, faults);
+    let name = name?;
+    if RESERVED.contains(&name.value.as_str()) {
+        let got = format!("{} cannot be an axis", name.value);
+        let fault = Fault::new(got, "want another name: this is a key of a row");
+        faults.add(&name.place, fault);
+        return None;
+    }
+    let dimension = built_in
+        .map(|axis| axis.dimension)
+        .or(dimension.map(|dimension| dimension.value))?;
+    Some(At {
+        value: Axis {
+            name: AxisName::new(name.value),
+            dimension,
+            plausible_percent: plausible.unwrap_or(PLAUSIBLE_PERCENT),
+        },
+        place: name.place,
+    })
+}
+
+fn plausible(table: &mut Table<'_>, faults: &mut Faults) -> Option<u16> {
+    let text = table.text(faults, "plausible")?;
+    let share = percent(&text.value);
+    if share.is_none() {
+        let got = format!("plausible is {}", super::faults::quoted(&text.value));
+        faults.add(
+            &text.place,
+            Fault::new(got, "want \"1 %\" to \"1000 %\" of nominal"),
+        );
+    }
+    share
+}

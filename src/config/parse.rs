@@ -1,0 +1,77 @@
+//! Text → TOML with the place of every key and value.
+//!
+//! In: a text from anyone. Out: as much of it as is TOML; each part that is not is reported.
+
+use super::diagnostic::Source;
+use super::faults::{Fault, Faults, FileId, Place, quoted};
+use toml::Spanned;
+use toml::de::DeTable;
+use toml_parser::lexer::TokenKind;
+
+/// No dotted key is deeper; together with the parser's own limit on nesting this bounds the stack.
+const DEEPEST_KEY: usize = 8;
+
+/// Parses `source`; what is no TOML is reported, and what could be read is given.
+pub(super) fn parse<'t>(
+    source: &'t Source,
+    file: FileId,
+    faults: &mut Faults,
+) -> Spanned<DeTable<'t>> {
+    if let Some(place) = too_deep(source, file) {
+        let fault = Fault::new(
+            "a key of too many parts",
+            "want at most a few, parted by points",
+        );
+        faults.add_syntax(&place, fault);
+        return Spanned::new(0..0, DeTable::new());
+    }
+    let (table, errors) = DeTable::parse_recoverable(&source.text);
+    for error in errors {
+        let span = error.span().unwrap_or(0..0);
+        let fault = match error.message() {
+            "duplicate key" => {
+                let got = source.text.get(span.clone()).unwrap_or("");
+                Fault::new(
+                    format!("{} stands twice in one table", quoted(got)),
+                    "want each key once",
+                )
+                .help("a further item of a list starts with a header of its own, such as [[plan]]")
+            }
+            message => {
+                let (got, want) = message.split_once(", ").unwrap_or((message, "want TOML"));
+                Fault::new(format!("not TOML: {got}"), want.to_owned())
+            }
+        };
+        faults.add_syntax(&file.place(span), fault);
+    }
+    table
+}
+
+/// Where a dotted key is deeper than any of ours.
+fn too_deep(source: &Source, file: FileId) -> Option<Place> {
+    let mut dots = 0_usize;
+    for token in toml_parser::Source::new(&source.text).lex() {
+        match token.kind() {
+            TokenKind::Dot => dots += 1,
+            TokenKind::Equals
+            | TokenKind::Comma
+            | TokenKind::Newline
+            | TokenKind::LeftCurlyBracket
+            | TokenKind::RightCurlyBracket
+            | TokenKind::LeftSquareBracket
+            | TokenKind::RightSquareBracket
+            | TokenKind::Eof => dots = 0,
+            TokenKind::Whitespace
+            | TokenKind::Comment
+            | TokenKind::LiteralString
+            | TokenKind::BasicString
+            | TokenKind::MlLiteralString
+            | TokenKind::MlBasicString
+            | TokenKind::Atom => {}
+        }
+        if dots > DEEPEST_KEY {
+            return Some(file.place(token.span().start()..token.span().end()));
+        }
+    }
+    None
+}

@@ -1,0 +1,236 @@
+//! Plans: `[[plan]]`.
+
+use super::diagnostic::Source;
+use super::faults::{At, Fault, Faults, Role, quoted};
+use super::parse;
+use super::sheet::{resolved, sizing};
+use super::table::Table;
+use super::value::{factor_milli, unique};
+use crate::spec::{AxisName, Decision, Order, Plan, Purpose, WireRequest, WireSize, ZeroPolicy};
+use std::time::Duration;
+
+/// g of the guarded rule where a plan does not say (ISO 14253-1, one-sided 95 %; from memory).
+const GUARD_FACTOR_MILLI: u32 = 1_645;
+/// More pieces than any series has.
+const MOST_PIECES: u32 = 10_000;
+
+/// A plan, as far as it could be read, with the places of what it refers to.
+#[derive(Debug)]
+pub(super) struct RawPlan {
+    pub(super) id: At<String>,
+    pub(super) terminal: Option<At<String>>,
+    pub(super) wire: Option<At<WireSize>>,
+    pub(super) axes: Vec<At<String>>,
+    pub(super) tool: Option<At<String>>,
+    pub(super) nest: Option<At<String>>,
+    /// `None` if some part was faulty.
+    pub(super) plan: Option<Plan>,
+}
+
+pub(super) fn read(source: &Source, faults: &mut Faults) -> Vec<RawPlan> {
+    let file = faults.add_file(Role::Plans, source);
+    let parsed = parse::parse(source, file, faults);
+    let mut root = Table::root(&parsed, file);
+    let plans = root
+        .tables(faults, "plan", "[[plan]]")
+        .into_iter()
+        .filter_map(|table| plan(table, faults))
+        .collect();
+    root.finish(faults);
+    plans
+}
+
+fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
+    let id = table.required_name(faults, "id", "\"pump-own\"");
+    let terminal = table.required_name(faults, "terminal", "\"QF-250-F\"");
+    let (request, wire) = wire(&mut table, faults);
+    let axes = axes(&mut table, faults);
+    let order = order(&mut table, faults);
+    let pieces = pieces(&mut table, faults);
+    let purpose = purpose(&mut table, faults);
+    let tool = table.name(faults, "tool");
+    let nest = nest(&mut table, faults);
+    let decision = decision(&mut table, faults);
+    let zero = zero(&mut table, faults);
+    let repeat = table.boolean(faults, "repeat");
+    table.finish(faults);
+    let id = id?;
+    let value_of = |name: &Option<At<String>>| name.as_ref().map(|name| name.value.clone());
+    let whole = || {
+        Some(Plan {
+            id: Some(id.value.clone()),
+            terminal: value_of(&terminal)?,
+            wire: request?,
+            axes: axes.iter().map(|axis| AxisName::new(&axis.value)).collect(),
+            order: order?,
+            pieces: pieces?,
+            purpose: purpose?,
+            tool: value_of(&tool),
+            nest: value_of(&nest),
+            decision: decision?,
+            zero,
+            repeat: repeat.is_some_and(|repeat| repeat.value),
+        })
+    };
+    let plan = whole();
+    Some(RawPlan {
+        id,
+        terminal,
+        wire,
+        axes,
+        tool,
+        nest,
+        plan,
+    })
+}
+
+/// The wire as written and as resolved.
+fn wire(table: &mut Table<'_>, faults: &mut Faults) -> (Option<WireRequest>, Option<At<WireSize>>) {
+    let text = table.required_text(faults, "wire", "\"2.0 mm²\", or a gauge with its sizing");
+    let sizing = sizing(table, faults);
+    let Some((text, sizing)) = text.zip(sizing) else {
+        return (None, None);
+    };
+    let request = WireRequest {
+        text: text.value.clone(),
+        sizing,
+    };
+    (Some(request), resolved(text, sizing, faults))
+}
+
+fn axes(table: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
+    const WANT: &str = "[\"core_crimp_height\", \"core_crimp_width\"]";
+    if !table.has("axes") {
+        table.missing(faults, "axes", WANT);
+        return Vec::new();
+    }
+    if table.is_empty_list("axes") {
+        let fault = Fault::new("axes is an empty list", format!("want {WANT}"));
+        faults.add(table.place(), fault);
+    }
+    let axes = table.names(faults, "axes");
+    unique(faults, "axis", axes, |axis| &axis.value)
+}
+
+fn order(table: &mut Table<'_>, faults: &mut Faults) -> Option<Order> {
+    let given = table.has("order");
+    let names = Order::ALL.map(Order::name);
+    let order = table.one_of(faults, "order", &names, |name| match name {
+        "by_value" => Some(None),
+        other => Order::from_name(other).map(Some),
+    });
+    match order {
+        Some(At { value: None, place }) => {
+            let got = "order \"by_value\" is not done by this version yet";
+            faults.add(&place, Fault::new(got, "want \"by_axis\" or \"by_piece\""));
+            None
+        }
+        Some(At { value, .. }) => value,
+        None => (!given).then_some(Order::ByAxis),
+    }
+}
+
+fn pieces(table: &mut Table<'_>, faults: &mut Faults) -> Option<u32> {
+    if !table.has("pieces") {
+        table.missing(faults, "pieces", "5");
+    }
+    table
+        .whole(faults, "pieces", 1..=MOST_PIECES)
+        .map(|pieces| pieces.value)
+}
+
+fn purpose(table: &mut Table<'_>, faults: &mut Faults) -> Option<Purpose> {
+    if !table.has("purpose") {
+        table.missing(faults, "purpose", "\"first_off\" or another");
+    }
+    let names = Purpose::ALL.map(Purpose::name);
+    table
+        .one_of(faults, "purpose", &names, Purpose::from_name)
+        .map(|purpose| purpose.value)
+}
+
+fn nest(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<String>> {
+    let nest = table.name(faults, "nest")?;
+    if !table.has("tool") {
+        let got = format!("nest {} without a tool", quoted(&nest.value));
+        faults.add(&nest.place, Fault::new(got, "want a tool beside it"));
+    }
+    Some(nest)
+}
+
+fn decision(table: &mut Table<'_>, faults: &mut Faults) -> Option<Decision> {
+    let is_given = table.has("decision");
+    let guarded = table.one_of(
+        faults,
+        "decision",
+        &["simple", "guarded"],
+        |name| match name {
+            "simple" => Some(false),
+            "guarded" => Some(true),
+            _ => None,
+        },
+    );
+    let factor_given = table.has("guard_factor");
+    let factor = table.number_text(faults, "guard_factor");
+    let milli = factor
+        .as_ref()
+        .and_then(|factor| factor_milli(&factor.value));
+    if let (Some(factor), None) = (&factor, milli) {
+        let got = format!("guard_factor is {}", quoted(&factor.value));
+        let want = "want more than 0 and at most 10, with at most three digits after the point";
+        faults.add(&factor.place, Fault::new(got, want));
+    }
+    match guarded.map(|guarded| guarded.value) {
+        Some(true) if factor_given => milli.map(|factor_milli| Decision::Guarded { factor_milli }),
+        Some(true) => Some(Decision::Guarded {
+            factor_milli: GUARD_FACTOR_MILLI,
+        }),
+        None if is_given => None, // a faulty decision, reported
+        Some(false) | None if !factor_given => Some(Decision::Simple),
+        Some(false) | None => {
+            if let Some(factor) = factor {
+                let got = "guard_factor does nothing under the simple rule";
+                let fault = Fault::new(got, "want decision = \"guarded\" with it, or no such key");
+                faults.add(&factor.place, fault);
+            }
+            None
+        }
+    }
+}
+
+fn zero(table: &mut Table<'_>, faults: &mut Faults) -> ZeroPolicy {
+    let mut policy = ZeroPolicy::default();
+    let Some(mut zero) = table.table(faults, "zero", "zero") else {
+        return policy;
+    };
+    if let Some(before_first) = zero.boolean(faults, "before_first") {
+        policy.before_first = before_first.value;
+    }
+    let every_pieces = zero.whole(faults, "every_pieces", 1..=MOST_PIECES);
+    policy.every_pieces = every_pieces.map(|pieces| pieces.value);
+    let every_minutes = zero.whole(faults, "every_minutes", 1..=1_440);
+    policy.every = every_minutes.map(|minutes| Duration::from_secs(60 * u64::from(minutes.value)));
+    if let Some(closing) = zero.boolean(faults, "closing") {
+        policy.closing = closing.value;
+    }
+    if let Some(band) = zero.whole(faults, "band", 0..=1_000) {
+        policy.band_counts = band.value;
+        policy.limit_counts = policy.limit_counts.min(band.value);
+    }
+    if let Some(limit) = zero.whole(faults, "limit", 0..=1_000) {
+        policy.limit_counts = limit.value;
+        if limit.value > policy.band_counts {
+            let got = format!(
+                "limit is {}, beyond the band of {}",
+                limit.value, policy.band_counts
+            );
+            let fault = Fault::new(
+                got,
+                "want at most the band: what lies beyond is no zero frame",
+            );
+            faults.add(&limit.place, fault);
+        }
+    }
+    zero.finish(faults);
+    policy
+}

@@ -1,0 +1,424 @@
+//! A walk over one TOML table that remembers which keys it asked for and reports the others.
+//!
+//! In: a parsed table with the place of every key and value. Out: values of the kind asked for; a
+//! value of another kind is reported and left out.
+
+use super::faults::{At, Fault, Faults, FileId, Place, did_you_mean, quoted};
+use std::fmt;
+use std::str::FromStr;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// No value is longer; whoever needs more has pasted something by mistake.
+const LONGEST_TEXT: usize = 500;
+
+/// One table on the walk.
+pub(super) struct Table<'t> {
+    keys: &'t DeTable<'t>,
+    file: FileId,
+    place: Place,
+    /// As people write it: `[[plan]]`.
+    what: &'static str,
+    known: Vec<&'static str>,
+}
+
+impl<'t> Table<'t> {
+    /// The whole file.
+    pub(super) fn root(table: &'t Spanned<DeTable<'t>>, file: FileId) -> Self {
+        Self {
+            keys: table.get_ref(),
+            file,
+            place: file.place(0..0),
+            what: "this file",
+            known: Vec::new(),
+        }
+    }
+
+    /// Where its header stands.
+    pub(super) fn place(&self) -> &Place {
+        &self.place
+    }
+
+    fn find(&mut self, key: &'static str) -> Option<(Place, &'t DeValue<'t>)> {
+        if !self.known.contains(&key) {
+            self.known.push(key);
+        }
+        let value = self.keys.get(key)?;
+        Some((self.file.place(value.span()), value.get_ref()))
+    }
+
+    /// Something under this key is not of the kind that is wanted.
+    fn wrong_kind(key: &str, got: &DeValue<'_>, want: &str) -> Fault {
+        Fault::new(format!("{key} is {}", kind(got)), format!("want {want}"))
+    }
+
+    /// Reports that a key is missing, unless the file is so broken that it may only be unreadable.
+    pub(super) fn missing(&self, faults: &mut Faults, key: &str, want: &str) {
+        if !faults.is_broken(self.file) {
+            let fault = Fault::new(
+                format!("{} has no {key}", self.what),
+                format!("want {key} = {want}"),
+            );
+            faults.add(&self.place, fault);
+        }
+    }
+
+    /// A text.
+    pub(super) fn text(&mut self, faults: &mut Faults, key: &'static str) -> Option<At<String>> {
+        let (place, value) = self.find(key)?;
+        checked_text(faults, key, place, value)
+    }
+
+    /// A text that must be there; `want` is an example of it.
+    pub(super) fn required_text(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+        want: &str,
+    ) -> Option<At<String>> {
+        if !self.keys.contains_key(key) {
+            self.missing(faults, key, want);
+        }
+        self.text(faults, key)
+    }
+
+    /// `true` or `false`.
+    pub(super) fn boolean(&mut self, faults: &mut Faults, key: &'static str) -> Option<At<bool>> {
+        let (place, value) = self.find(key)?;
+        let boolean = value.as_bool();
+        if boolean.is_none() {
+            faults.add(&place, Self::wrong_kind(key, value, "true or false"));
+        }
+        boolean.map(|value| At { value, place })
+    }
+
+    /// A whole number within `range`.
+    pub(super) fn whole(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+        range: std::ops::RangeInclusive<u32>,
+    ) -> Option<At<u32>> {
+        let (place, value) = self.find(key)?;
+        let want = format!("a whole number from {} to {}", range.start(), range.end());
+        let Some(integer) = value.as_integer() else {
+            faults.add(&place, Self::wrong_kind(key, value, &want));
+            return None;
+        };
+        let number = u32::from_str_radix(integer.as_str(), integer.radix())
+            .ok()
+            .filter(|number| range.contains(number));
+        if number.is_none() {
+            let got = format!("{key} is {integer}");
+            faults.add(&place, Fault::new(got, format!("want {want}")));
+        }
+        number.map(|value| At { value, place })
+    }
+
+    /// A number as it was written, or a text of one: `1.645`, `2`, `"1.645"`.
+    pub(super) fn number_text(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+    ) -> Option<At<String>> {
+        let (place, value) = self.find(key)?;
+        let value = match value {
+            DeValue::Float(float) => float.as_str().to_owned(),
+            DeValue::Integer(integer) => integer.to_string(),
+            DeValue::String(text) => text.clone().into_owned(),
+            DeValue::Boolean(_) | DeValue::Datetime(_) | DeValue::Array(_) | DeValue::Table(_) => {
+                faults.add(&place, Self::wrong_kind(key, value, "a number"));
+                return None;
+            }
+        };
+        Some(At { value, place })
+    }
+
+    /// The integer as written, with its radix, or a text.
+    pub(super) fn octal(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+    ) -> Option<At<(String, u32)>> {
+        let (place, value) = self.find(key)?;
+        match value {
+            DeValue::Integer(integer) => Some(At {
+                value: (integer.as_str().to_owned(), integer.radix()),
+                place,
+            }),
+            DeValue::String(text) => Some(At {
+                value: (text.clone().into_owned(), 8),
+                place,
+            }),
+            DeValue::Float(_)
+            | DeValue::Boolean(_)
+            | DeValue::Datetime(_)
+            | DeValue::Array(_)
+            | DeValue::Table(_) => {
+                faults.add(
+                    &place,
+                    Self::wrong_kind(key, value, "a mode such as \"0660\""),
+                );
+                None
+            }
+        }
+    }
+
+    /// A text read as a `T`.
+    pub(super) fn parsed<T: FromStr<Err: fmt::Display>>(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+        want: &str,
+    ) -> Option<At<T>> {
+        let text = self.text(faults, key)?;
+        match text.value.parse::<T>() {
+            Ok(value) => Some(At {
+                value,
+                place: text.place,
+            }),
+            Err(error) => {
+                let fault = Fault::new(format!("{key}: {error}"), format!("want {want}"));
+                faults.add(&text.place, fault);
+                None
+            }
+        }
+    }
+
+    /// One of some names.
+    pub(super) fn one_of<T>(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+        names: &[&str],
+        from_name: impl Fn(&str) -> Option<T>,
+    ) -> Option<At<T>> {
+        let text = self.text(faults, key)?;
+        if let Some(value) = from_name(&text.value) {
+            return Some(At {
+                value,
+                place: text.place,
+            });
+        }
+        let fault = Fault::new(
+            format!("{key} is {}", quoted(&text.value)),
+            format!("want {}", alternatives(names)),
+        );
+        let near = super::faults::nearest(&text.value, names.iter().copied());
+        let help = near.map(|name| format!("did you mean {name:?}?"));
+        faults.add(&text.place, fault.help_of(help));
+        None
+    }
+
+    /// A list of texts; a single text is a list of one.
+    pub(super) fn texts(&mut self, faults: &mut Faults, key: &'static str) -> Vec<At<String>> {
+        let Some((place, value)) = self.find(key) else {
+            return Vec::new();
+        };
+        match value {
+            DeValue::String(_) => checked_text(faults, key, place, value)
+                .into_iter()
+                .collect(),
+            DeValue::Array(items) => items
+                .iter()
+                .filter_map(|item| {
+                    checked_text(faults, key, self.file.place(item.span()), item.get_ref())
+                })
+                .collect(),
+            DeValue::Integer(_)
+            | DeValue::Float(_)
+            | DeValue::Boolean(_)
+            | DeValue::Datetime(_)
+            | DeValue::Table(_) => {
+                faults.add(&place, Self::wrong_kind(key, value, "a list of texts"));
+                Vec::new()
+            }
+        }
+    }
+
+    /// Is the key there, whatever its value?
+    pub(super) fn has(&self, key: &str) -> bool {
+        self.keys.contains_key(key)
+    }
+
+    /// Is a text under this key?
+    pub(super) fn is_text(&self, key: &str) -> bool {
+        self.keys
+            .get(key)
+            .is_some_and(|value| value.get_ref().is_str())
+    }
+
+    /// Is a list of nothing under this key?
+    pub(super) fn is_empty_list(&self, key: &str) -> bool {
+        let value = self.keys.get(key);
+        value
+            .and_then(|value| value.get_ref().as_array())
+            .is_some_and(|items| items.is_empty())
+    }
+
+    /// A table under a key; `what` is its header.
+    pub(super) fn table(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+        what: &'static str,
+    ) -> Option<Table<'t>> {
+        let (place, value) = self.find(key)?;
+        match value {
+            DeValue::Table(keys) => Some(Table {
+                keys,
+                file: self.file,
+                place,
+                what,
+                known: Vec::new(),
+            }),
+            DeValue::String(_)
+            | DeValue::Integer(_)
+            | DeValue::Float(_)
+            | DeValue::Boolean(_)
+            | DeValue::Datetime(_)
+            | DeValue::Array(_) => {
+                faults.add(
+                    &place,
+                    Self::wrong_kind(key, value, &format!("a table {what}")),
+                );
+                None
+            }
+        }
+    }
+
+    /// The tables of a list; `what` is the header of each.
+    pub(super) fn tables(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+        what: &'static str,
+    ) -> Vec<Table<'t>> {
+        let Some((place, value)) = self.find(key) else {
+            return Vec::new();
+        };
+        let file = self.file;
+        let Some(items) = value.as_array() else {
+            let fault = Self::wrong_kind(key, value, &format!("a list of tables, each {what}"));
+            faults.add(
+                &place,
+                fault.help(format!("write {what} with two brackets on either side")),
+            );
+            return Vec::new();
+        };
+        let mut tables = Vec::new();
+        for item in items {
+            let place = file.place(item.span());
+            match item.get_ref().as_table() {
+                Some(keys) => tables.push(Table {
+                    keys,
+                    file,
+                    place,
+                    what,
+                    known: Vec::new(),
+                }),
+                None => faults.add(&place, Self::wrong_kind(key, item.get_ref(), what)),
+            }
+        }
+        tables
+    }
+
+    /// The keys that were not asked for, in the order of the file.
+    pub(super) fn others(&self) -> Vec<At<&'t str>> {
+        let mut others: Vec<_> = self
+            .keys
+            .keys()
+            .filter(|key| !self.known.iter().any(|known| known == key.get_ref()))
+            .collect();
+        others.sort_by_key(|key| key.span().start);
+        others
+            .into_iter()
+            .map(|key| At {
+                value: key.get_ref().as_ref(),
+                place: self.file.place(key.span()),
+            })
+            .collect()
+    }
+
+    /// A text under a key that is not known beforehand.
+    pub(super) fn other_text(&self, faults: &mut Faults, key: &str) -> Option<At<String>> {
+        let value = self.keys.get(key)?;
+        let place = self.file.place(value.span());
+        checked_text(faults, key, place, value.get_ref())
+    }
+
+    /// Reports one key that means nothing here; `more` are further keys that would.
+    pub(super) fn unknown_key(&self, faults: &mut Faults, key: &At<&str>, more: &[&str]) {
+        let known: Vec<&str> = self.known.iter().chain(more).copied().collect();
+        let got = format!("unknown key {} in {}", quoted(key.value), self.what);
+        let fault = Fault::new(got, "no such key").help(did_you_mean(key.value, &known));
+        faults.add(&key.place, fault);
+    }
+
+    /// Reports every key that was not asked for.
+    pub(super) fn finish(self, faults: &mut Faults) {
+        for key in self.others() {
+            self.unknown_key(faults, &key, &[]);
+        }
+    }
+}
+
+fn checked_text(
+    faults: &mut Faults,
+    key: &str,
+    place: Place,
+    value: &DeValue<'_>,
+) -> Option<At<String>> {
+    let Some(text) = value.as_str() else {
+        let fault = Table::wrong_kind(key, value, "a text in quotes");
+        faults.add(&place, fault);
+        return None;
+    };
+    let fault = if text.len() > LONGEST_TEXT {
+        Some(Fault::new(
+            format!("{key} has {} characters", text.chars().count()),
+            format!("want at most {LONGEST_TEXT}"),
+        ))
+    } else if text.chars().any(char::is_control) {
+        Some(Fault::new(
+            format!("{key} has a control character in it: {}", quoted(text)),
+            "want characters that can be seen",
+        ))
+    } else if text.trim().is_empty() {
+        Some(Fault::new(format!("{key} is empty"), "want a text"))
+    } else {
+        None
+    };
+    match fault {
+        Some(fault) => {
+            faults.add(&place, fault);
+            None
+        }
+        None => Some(At {
+            value: text.to_owned(),
+            place,
+        }),
+    }
+}
+
+fn kind(value: &DeValue<'_>) -> &'static str {
+    match value {
+        DeValue::String(_) => "a text",
+        DeValue::Integer(_) => "a whole number",
+        DeValue::Float(_) => "a number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    }
+}
+
+/// `"a", "b" or "c"`.
+pub(super) fn alternatives(names: &[&str]) -> String {
+    let quoted: Vec<String> = names.iter().map(|name| format!("{name:?}")).collect();
+    match quoted.split_last() {
+        None => String::new(),
+        Some((last, [])) => last.clone(),
+        Some((last, others)) => format!("{} or {last}", others.join(", ")),
+    }
+}

@@ -1,0 +1,104 @@
+//! Crimp tools: `[[tool]]` and `[[tool.nest]]`.
+
+use super::diagnostic::Source;
+use super::faults::{At, Faults, Role};
+use super::parse;
+use super::sheet::{resolved, sizing};
+use super::table::Table;
+use super::value::unique;
+use crate::quantity::Area;
+use crate::spec::{Nest, Tool, ToolClass};
+
+/// A tool, as far as it could be read.
+#[derive(Debug)]
+pub(super) struct RawTool {
+    pub(super) id: At<String>,
+    pub(super) tool: Tool,
+    /// Nests whose sizes could not all be read.
+    pub(super) unsure_nests: Vec<String>,
+    /// Some nest could not be read at all.
+    pub(super) nests_unknown: bool,
+}
+
+pub(super) fn read(source: &Source, faults: &mut Faults) -> Vec<RawTool> {
+    let file = faults.add_file(Role::Tools, source);
+    let parsed = parse::parse(source, file, faults);
+    let mut root = Table::root(&parsed, file);
+    let tools = root
+        .tables(faults, "tool", "[[tool]]")
+        .into_iter()
+        .filter_map(|table| tool(table, faults))
+        .collect();
+    root.finish(faults);
+    tools
+}
+
+fn tool(mut table: Table<'_>, faults: &mut Faults) -> Option<RawTool> {
+    let id = table.required_name(faults, "id", "\"T-07\"");
+    if !table.has("class") {
+        table.missing(faults, "class", "\"production\" or \"repair\"");
+    }
+    let classes = ToolClass::ALL.map(ToolClass::name);
+    let class = table.one_of(faults, "class", &classes, ToolClass::from_name);
+    let terminals = table.names(faults, "terminals");
+    let tables = table.tables(faults, "nest", "[[tool.nest]]");
+    let expected = tables.len();
+    let nests: Vec<_> = tables
+        .into_iter()
+        .filter_map(|nest_table| nest(nest_table, faults))
+        .collect();
+    let nests_unknown = nests.len() < expected;
+    table.finish(faults);
+    let nests = unique(faults, "nest", nests, |nest| &nest.value.nest.id);
+    let id = id?;
+    let unsure = nests.iter().filter(|nest| nest.value.unsure);
+    let unsure_nests = unsure.map(|nest| nest.value.nest.id.clone()).collect();
+    Some(RawTool {
+        tool: Tool {
+            id: id.value.clone(),
+            // A faulty class has been reported; the tool stays known for those that name it.
+            class: class.map_or(ToolClass::Repair, |class| class.value),
+            terminals: terminals.into_iter().map(|name| name.value).collect(),
+            nests: nests.into_iter().map(|nest| nest.value.nest).collect(),
+        },
+        id,
+        unsure_nests,
+        nests_unknown,
+    })
+}
+
+struct RawNest {
+    nest: Nest,
+    unsure: bool,
+}
+
+fn nest(mut table: Table<'_>, faults: &mut Faults) -> Option<At<RawNest>> {
+    let id = table.required_name(faults, "id", "\"2.0\"");
+    if !table.has("wires") {
+        table.missing(faults, "wires", "[\"2.0 mm²\"]");
+    }
+    let texts = table.texts(faults, "wires");
+    let sizing = sizing(&mut table, faults);
+    table.finish(faults);
+    let mut unsure = texts.is_empty() || sizing.is_none();
+    let mut wires: Vec<Area> = Vec::new();
+    if let Some(sizing) = sizing {
+        for text in texts {
+            match resolved(text, sizing, faults) {
+                Some(wire) => wires.push(wire.value.area),
+                None => unsure = true,
+            }
+        }
+    }
+    let id = id?;
+    Some(At {
+        value: RawNest {
+            nest: Nest {
+                id: id.value,
+                wires,
+            },
+            unsure,
+        },
+        place: id.place,
+    })
+}
