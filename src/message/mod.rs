@@ -1,1 +1,34 @@
-//! What clients and daemon say to each other.
+//! What clients and daemon say to each other: JSON, a message a line.
+//!
+//! In: lines of the control socket and of feed clients, and the state. Out: typed requests or a
+//! fault to answer with, and messages to write. The entries on the feed are not in here: they go
+//! out byte for byte as they are stored.
+//!
+//! - Nothing here is ever stored; these types share nothing with the journal's.
+//! - Messages are read and written by the same types, so that the command line understands what
+//!   the daemon says.
+
+mod arm;
+pub mod armed;
+pub mod digits;
+pub mod feed;
+pub mod reply;
+pub mod request;
+pub mod state;
+
+pub use digits::Digits;
+pub use feed::{FeedRequest, Hello, Notice};
+pub use reply::{ErrorObject, code};
+pub use request::{Call, Request};
+pub use state::StateMessage;
+
+/// The version of hello, state and control messages. Fields may be added within a version.
+pub const VERSION: u32 = 1;
+
+/// One message as a line, newline included.
+pub fn line(message: &impl serde::Serialize) -> Vec<u8> {
+    // Every message is made of texts, numbers and lists: there is nothing that cannot be written.
+    let mut line = serde_json::to_vec(message).unwrap_or_else(|_| b"{}".to_vec());
+    line.push(b'\n');
+    line
+}

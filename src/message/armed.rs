@@ -1,0 +1,305 @@
+//! An open series as clients are told of it: everything that is judged by.
+
+use super::Digits;
+use crate::entry::Tally;
+use crate::entry::state::SeriesState;
+use crate::quantity::{Decimal, Quantity};
+use crate::spec::{ArmedAxis, ArmedInstrument, ArmedTool, Decision, Guard, ZeroPolicy};
+use serde::{Deserialize, Serialize};
+
+/// An open series and what it judges by.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct ArmedMessage {
+    /// Its id: the seq of its `armed` entry.
+    pub series: u64,
+    /// When it was opened.
+    pub since: String,
+    /// The plan; left out if given inline.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub plan: Option<String>,
+    /// The terminal.
+    pub terminal: String,
+    /// Where its limits are from.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub source: Option<String>,
+    /// The wire with both of its sizes, in words.
+    pub wire: String,
+    /// The wire's size.
+    pub wire_mm2: Digits,
+    /// The gauge it was named by.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub gauge: Option<String>,
+    /// The system that led from gauge to size.
+    pub sizing: String,
+    /// Why pieces are measured.
+    pub purpose: String,
+    /// The crimp tool.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tool: Option<ToolMessage>,
+    /// `by_axis` or `by_piece`.
+    pub order: String,
+    /// How many pieces.
+    pub pieces: u32,
+    /// How many readings make it full.
+    pub slots: u64,
+    /// How many count so far.
+    pub filled: u64,
+    /// Of all its readings so far.
+    pub tally: TallyMessage,
+    /// `simple` or `guarded`.
+    pub decision: String,
+    /// The factor of the guard band.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub guard_factor: Option<Digits>,
+    /// What is measured, in order.
+    pub axes: Vec<AxisMessage>,
+    /// When a zero is asked for.
+    pub zero: ZeroMessage,
+    /// The next series is opened at once.
+    pub repeat: bool,
+    /// The instruments whose values count.
+    pub instruments: Vec<InstrumentBrief>,
+    /// What the operator is warned of.
+    pub warnings: Vec<String>,
+}
+
+/// A crimp tool.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ToolMessage {
+    /// Its id.
+    pub id: String,
+    /// `production` or `repair`.
+    pub class: String,
+    /// The nest used.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nest: Option<String>,
+}
+
+/// One axis of a series; lengths in nanometres, forces in millinewtons.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct AxisMessage {
+    /// Its name.
+    pub axis: String,
+    /// The limits as text.
+    pub limits: String,
+    /// The value aimed at.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nominal_nm: Option<i64>,
+    /// The least good value.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lower_nm: Option<i64>,
+    /// The greatest good value.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub upper_nm: Option<i64>,
+    /// The value aimed at.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nominal_mn: Option<i64>,
+    /// The least good value.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lower_mn: Option<i64>,
+    /// The greatest good value.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub upper_mn: Option<i64>,
+    /// Per instrument that can measure it.
+    pub guards: Vec<GuardMessage>,
+}
+
+/// How well an instrument can judge an axis.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct GuardMessage {
+    /// The instrument.
+    pub instrument: String,
+    /// How far the limits are drawn in, as text; left out under the simple rule.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub guard: Option<String>,
+    /// Test uncertainty ratio: half the tolerance over 2u.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub tur: Option<Digits>,
+}
+
+/// When a zero is asked for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ZeroMessage {
+    /// Before the first reading.
+    pub before_first: bool,
+    /// After every so many pieces.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub every_pieces: Option<u32>,
+    /// After so many seconds without one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub every_seconds: Option<u64>,
+    /// After the last reading.
+    pub closing: bool,
+    /// A frame this close to the origin, in counts, is a zero frame.
+    pub band: u32,
+    /// A zero frame further off than this, in counts, is off.
+    pub limit: u32,
+}
+
+/// What a series knows of an instrument.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InstrumentBrief {
+    /// Its name.
+    pub instrument: String,
+    /// One count.
+    pub resolution: String,
+    /// Its maximum permissible error.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub max_error: Option<String>,
+    /// A zero must be said, since an armed axis can itself read as little.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub zero_must_be_said: bool,
+}
+
+/// How many readings came out how.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct TallyMessage {
+    /// Counted and passed.
+    pub passed: u32,
+    /// Counted and failed.
+    pub failed: u32,
+    /// Counted and unsure.
+    pub unsure: u32,
+    /// Doubted because of a zero.
+    pub doubted: u32,
+    /// Taken back.
+    pub retracted: u32,
+    /// Never counted.
+    pub not_counted: u32,
+}
+
+impl From<Tally> for TallyMessage {
+    fn from(tally: Tally) -> Self {
+        let Tally {
+            passed,
+            failed,
+            unsure,
+            doubted,
+            retracted,
+            not_counted,
+        } = tally;
+        Self {
+            passed,
+            failed,
+            unsure,
+            doubted,
+            retracted,
+            not_counted,
+        }
+    }
+}
+
+impl ArmedMessage {
+    /// Of an open series.
+    pub fn new(series: &SeriesState) -> Self {
+        let spec = &series.spec;
+        let axes = u64::try_from(spec.axes.len()).unwrap_or(u64::MAX);
+        let guard_factor = match spec.decision {
+            Decision::Simple => None,
+            Decision::Guarded { factor_milli } => {
+                Some(Decimal::new(i64::from(factor_milli), 3).into())
+            }
+        };
+        Self {
+            series: series.id.0,
+            since: series.since.to_string(),
+            plan: spec.plan.clone(),
+            terminal: spec.terminal.clone(),
+            source: spec.source.clone(),
+            wire: spec.wire.to_string(),
+            wire_mm2: spec.wire.area.mm2().into(),
+            gauge: spec.wire.gauge.clone(),
+            sizing: spec.wire.sizing.name().to_owned(),
+            purpose: spec.purpose.name().to_owned(),
+            tool: spec.tool.as_ref().map(ToolMessage::new),
+            order: spec.order.name().to_owned(),
+            pieces: spec.pieces,
+            slots: axes.saturating_mul(u64::from(spec.pieces)),
+            filled: u64::try_from(series.readings.len()).unwrap_or(u64::MAX),
+            tally: series.tally.into(),
+            decision: spec.decision.name().to_owned(),
+            guard_factor,
+            axes: spec.axes.iter().map(AxisMessage::new).collect(),
+            zero: ZeroMessage::new(&spec.zero),
+            repeat: spec.repeat,
+            instruments: spec.instruments.iter().map(InstrumentBrief::new).collect(),
+            warnings: spec.warnings.clone(),
+        }
+    }
+}
+
+impl ToolMessage {
+    fn new(tool: &ArmedTool) -> Self {
+        Self {
+            id: tool.id.clone(),
+            class: tool.class.name().to_owned(),
+            nest: tool.nest.clone(),
+        }
+    }
+}
+
+impl AxisMessage {
+    fn new(axis: &ArmedAxis) -> Self {
+        let nanometres = |part: Option<Quantity>| match part? {
+            Quantity::Length(length) => Some(length.nanometres()),
+            Quantity::Force(_) => None,
+        };
+        let millinewtons = |part: Option<Quantity>| match part? {
+            Quantity::Length(_) => None,
+            Quantity::Force(force) => Some(force.millinewtons()),
+        };
+        let limits = &axis.limits;
+        Self {
+            axis: axis.name.to_string(),
+            limits: limits.to_string(),
+            nominal_nm: nanometres(limits.nominal()),
+            lower_nm: nanometres(limits.lower()),
+            upper_nm: nanometres(limits.upper()),
+            nominal_mn: millinewtons(limits.nominal()),
+            lower_mn: millinewtons(limits.lower()),
+            upper_mn: millinewtons(limits.upper()),
+            guards: axis
+                .guards
+                .iter()
+                .map(|guard| GuardMessage::new(guard, axis))
+                .collect(),
+        }
+    }
+}
+
+impl GuardMessage {
+    fn new(guard: &Guard, axis: &ArmedAxis) -> Self {
+        let width = Quantity::from_base(axis.limits.dimension(), guard.width);
+        Self {
+            instrument: guard.instrument.clone(),
+            guard: (guard.width != 0).then(|| width.to_string()),
+            tur: guard
+                .test_uncertainty_ratio_hundredths
+                .map(|hundredths| Decimal::new(i64::from(hundredths), 2).into()),
+        }
+    }
+}
+
+impl ZeroMessage {
+    fn new(policy: &ZeroPolicy) -> Self {
+        Self {
+            before_first: policy.before_first,
+            every_pieces: policy.every_pieces,
+            every_seconds: policy.every.map(|every| every.as_secs()),
+            closing: policy.closing,
+            band: policy.band_counts,
+            limit: policy.limit_counts,
+        }
+    }
+}
+
+impl InstrumentBrief {
+    fn new(instrument: &ArmedInstrument) -> Self {
+        Self {
+            instrument: instrument.name.clone(),
+            resolution: instrument.resolution.to_string(),
+            max_error: instrument.max_error.map(|error| error.to_string()),
+            zero_must_be_said: instrument.zero_must_be_said,
+        }
+    }
+}

@@ -1,0 +1,41 @@
+//! A decimal number in JSON with exactly the digits it is shown with: `1.60`, never `1.6`.
+
+use crate::quantity::Decimal;
+use serde::{Deserialize, Serialize};
+use serde_json::value::RawValue;
+use std::fmt;
+
+/// A JSON number as written; no float ever stands between.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Digits(Box<RawValue>);
+
+impl From<Decimal> for Digits {
+    fn from(decimal: Decimal) -> Self {
+        // The text of a decimal is always a JSON number.
+        let raw = RawValue::from_string(decimal.to_string());
+        Self(raw.unwrap_or_else(|_| RawValue::NULL.to_owned()))
+    }
+}
+
+impl fmt::Display for Digits {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.0.get())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn digits_are_a_number_with_the_zeros_it_was_shown_with() {
+        for text in ["1.60", "-0.02", "0", "0.0638"] {
+            let digits = Digits::from(text.parse::<Decimal>().unwrap());
+            let json = serde_json::to_string(&digits).unwrap();
+            assert_eq!(json, text);
+            let back: Digits = serde_json::from_str(&json).unwrap();
+            assert_eq!(back.to_string(), text);
+        }
+    }
+}

@@ -1,0 +1,171 @@
+//! What the control socket answers: JSON-RPC 2.0 results and errors.
+
+use super::armed::ArmedMessage;
+use super::state::StateMessage;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+/// The codes of errors; those under −32000 are JSON-RPC's own.
+pub mod code {
+    /// The line is not JSON.
+    pub const PARSE: i64 = -32_700;
+    /// JSON, but no request.
+    pub const INVALID_REQUEST: i64 = -32_600;
+    /// There is no such method.
+    pub const UNKNOWN_METHOD: i64 = -32_601;
+    /// The parameters are not those of the method.
+    pub const INVALID_PARAMS: i64 = -32_602;
+    /// The station says no; nothing has changed.
+    pub const REFUSED: i64 = -32_000;
+    /// The journal can no longer be written: nothing is acknowledged.
+    pub const JOURNAL_FAILED: i64 = -32_001;
+    /// The disk is full: nothing counts until there is room.
+    pub const JOURNAL_FULL: i64 = -32_002;
+    /// The new configuration is faulty; the old one stays in force.
+    pub const CONFIG: i64 = -32_003;
+    /// The daemon is stopping, or has more clients than it serves.
+    pub const BUSY: i64 = -32_004;
+}
+
+/// Why a request was not carried out.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ErrorObject {
+    /// One of [`code`].
+    pub code: i64,
+    /// What was got and what was expected.
+    pub message: String,
+    /// What goes with it.
+    #[serde(default, skip_serializing_if = "ErrorData::is_empty")]
+    pub data: ErrorData,
+}
+
+/// What goes with an error.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ErrorData {
+    /// What a person can do about it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub remedy: Option<String>,
+    /// Every fault with its place, where there are several.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub details: Vec<String>,
+}
+
+impl ErrorData {
+    fn is_empty(&self) -> bool {
+        self.remedy.is_none() && self.details.is_empty()
+    }
+}
+
+impl ErrorObject {
+    /// With a remedy, if there is one.
+    pub fn new(code: i64, message: impl Into<String>, remedy: Option<String>) -> Self {
+        Self {
+            code,
+            message: message.into(),
+            data: ErrorData {
+                remedy,
+                details: Vec::new(),
+            },
+        }
+    }
+}
+
+/// The answer to `disarm`, `retract`, `note` and `zero`.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Done {
+    /// The entry that says so; it is durable.
+    pub seq: u64,
+}
+
+/// The answer to `arm`.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Armed {
+    /// The `armed` entry; it is durable, and its number is the series's.
+    pub seq: u64,
+    /// The station.
+    pub station: String,
+    /// What is measured and judged by, with its warnings.
+    pub armed: ArmedMessage,
+    /// What to do next.
+    pub prompt: String,
+}
+
+/// The answer to `reload`.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Reload {
+    /// The `started` entry of the new configuration; it is durable.
+    pub seq: u64,
+    /// SHA-256 of the files now in force.
+    pub config_digest: String,
+}
+
+/// The answer to `status`.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Status {
+    /// The daemon's version.
+    pub version: String,
+    /// The journal's name.
+    pub journal: String,
+    /// The oldest entry.
+    pub first: u64,
+    /// How the journal is: `ok`, `full` or `failed`.
+    pub journal_health: String,
+    /// What the durable entries amount to.
+    pub state: StateMessage,
+    /// Instruments whose port cannot be opened, and why.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub troubles: Vec<Trouble>,
+}
+
+/// Why an instrument's port cannot be opened.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Trouble {
+    /// The instrument.
+    pub instrument: String,
+    /// What was got and what was expected.
+    pub message: String,
+    /// What a person can do about it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub remedy: Option<String>,
+}
+
+/// What a request came to.
+#[derive(Debug, Clone, Serialize)]
+#[serde(untagged)]
+pub enum Outcome {
+    /// To `arm`.
+    Armed(Box<Armed>),
+    /// To `disarm`, `retract`, `note`, `zero`.
+    Done(Done),
+    /// To `reload`.
+    Reload(Reload),
+    /// To `status`.
+    Status(Box<Status>),
+}
+
+#[derive(Serialize)]
+struct ResultForm<'a> {
+    jsonrpc: &'static str,
+    id: &'a Value,
+    result: &'a Outcome,
+}
+
+#[derive(Serialize)]
+struct ErrorForm<'a> {
+    jsonrpc: &'static str,
+    id: &'a Value,
+    error: &'a ErrorObject,
+}
+
+/// The line that answers the request `id`; an `id` that could not be read is null.
+pub fn line(id: &Value, outcome: &Result<Outcome, ErrorObject>) -> Vec<u8> {
+    let jsonrpc = "2.0";
+    match outcome {
+        Ok(result) => super::line(&ResultForm {
+            jsonrpc,
+            id,
+            result,
+        }),
+        Err(error) => super::line(&ErrorForm { jsonrpc, id, error }),
+    }
+}

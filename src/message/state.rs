@@ -1,0 +1,334 @@
+//! The full state, sent first on the feed and as the answer to `status`.
+//!
+//! In: what the durable entries amount to, and what the configuration knows. Out: one message that
+//! says of every station what is armed, what comes next and what came last.
+//!
+//! What is unknown is left out, never 0.
+
+use super::armed::{ArmedMessage, TallyMessage};
+use super::{Digits, VERSION};
+use crate::entry::state::{InstrumentState, StationState};
+use crate::entry::{Outcome, Reading, Seq, Standing, State, Tally};
+use crate::quantity::Quantity;
+use crate::spec::Catalog;
+use crate::station::prompt::{Prompt, prompt};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeSet;
+
+/// What the durable entries amount to.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct StateMessage {
+    /// `state`.
+    pub kind: String,
+    /// The version of the message.
+    pub v: u32,
+    /// The newest entry in it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub seq: Option<u64>,
+    /// Every station of the configuration, then those only the journal knows with a series open.
+    pub stations: Vec<StationMessage>,
+    /// Every instrument of the configuration.
+    pub instruments: Vec<InstrumentMessage>,
+}
+
+/// A station.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct StationMessage {
+    /// Its name.
+    pub station: String,
+    /// Who measures.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub operator: Option<String>,
+    /// The open series.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub armed: Option<Box<ArmedMessage>>,
+    /// The slot that is measured next, while one is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub next: Option<NextMessage>,
+    /// What to do next, in words.
+    pub prompt: String,
+    /// What to do next, for programs: `arm`, `connect`, `zero`, `measure`.
+    pub prompt_kind: String,
+    /// The last reading, whatever became of it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub last: Option<LastMessage>,
+    /// How the last closed series came out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub outcome: Option<OutcomeMessage>,
+}
+
+/// A slot.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NextMessage {
+    /// The piece, from 1.
+    pub piece: u32,
+    /// The axis.
+    pub axis: String,
+}
+
+/// The last reading of a station.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct LastMessage {
+    /// Its entry.
+    pub seq: u64,
+    /// The instrument.
+    pub instrument: String,
+    /// What it showed.
+    pub value: Digits,
+    /// The unit it showed it in.
+    pub unit: String,
+    /// The exact length.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value_nm: Option<i64>,
+    /// The exact force.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value_mn: Option<i64>,
+    /// The series it was measured for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub series: Option<u64>,
+    /// The piece.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub piece: Option<u32>,
+    /// The axis.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub axis: Option<String>,
+    /// The verdict, if it was judged.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub verdict: Option<String>,
+    /// `counted` or `not_counted`, as it was when it came.
+    pub standing: String,
+    /// Why it does not count.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+    /// What it may be instead.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub hint: Option<String>,
+}
+
+/// How a series came out.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct OutcomeMessage {
+    /// The series.
+    pub series: u64,
+    /// `accepted`, `rejected`, `undecided` or `cut_short`.
+    pub outcome: String,
+    /// Of its readings.
+    pub tally: TallyMessage,
+}
+
+/// An instrument.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InstrumentMessage {
+    /// Its name.
+    pub instrument: String,
+    /// Its station.
+    pub station: String,
+    /// Whether its port is open.
+    pub attached: bool,
+    /// The open port.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub port: Option<String>,
+    /// Its line settings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub line: Option<String>,
+    /// What the adapter says of itself.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub identity: Option<String>,
+    /// Why the port was last lost, while it is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub detached_because: Option<String>,
+    /// The next frame is a zero because the operator said so.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub zero_said: bool,
+}
+
+impl StateMessage {
+    /// Of `state`, with every station and instrument that `catalog` knows.
+    pub fn new(state: &State, catalog: &Catalog) -> Self {
+        let known = |name: &String| catalog.stations.contains(name);
+        let open_elsewhere = state
+            .stations
+            .iter()
+            .filter(|(name, station)| !known(name) && station.series.is_some())
+            .map(|(name, _)| name);
+        let stations = catalog.stations.iter().chain(open_elsewhere);
+        Self {
+            kind: "state".to_owned(),
+            v: VERSION,
+            seq: state.last.map(|seq| seq.0),
+            stations: stations
+                .map(|name| StationMessage::new(state, name))
+                .collect(),
+            instruments: instruments(state, catalog),
+        }
+    }
+
+    /// The station of this name.
+    pub fn station(&self, name: &str) -> Option<&StationMessage> {
+        self.stations.iter().find(|station| station.station == name)
+    }
+}
+
+fn instruments(state: &State, catalog: &Catalog) -> Vec<InstrumentMessage> {
+    let configured: BTreeSet<&str> = catalog
+        .instruments
+        .iter()
+        .map(|instrument| instrument.name.as_str())
+        .collect();
+    let of_catalog = catalog
+        .instruments
+        .iter()
+        .map(|known| InstrumentMessage::new(&known.name, &known.station, state));
+    let attached_elsewhere = state
+        .instruments
+        .iter()
+        .filter(|(name, known)| !configured.contains(name.as_str()) && known.attached.is_some())
+        .map(|(name, known)| InstrumentMessage::new(name, &known.station, state));
+    of_catalog.chain(attached_elsewhere).collect()
+}
+
+impl StationMessage {
+    /// Of the station `name`.
+    pub fn new(state: &State, name: &str) -> Self {
+        let nothing = StationState::default();
+        let station = state.stations.get(name).unwrap_or(&nothing);
+        let prompt = prompt(state, name);
+        let next = prompt.slot().map(|slot| NextMessage {
+            piece: slot.piece,
+            axis: slot.axis.to_string(),
+        });
+        Self {
+            station: name.to_owned(),
+            operator: station.operator.clone(),
+            armed: station
+                .series
+                .as_ref()
+                .map(|series| Box::new(ArmedMessage::new(series))),
+            next,
+            prompt: prompt.to_string(),
+            prompt_kind: kind_of(&prompt).to_owned(),
+            last: station
+                .last_reading
+                .as_ref()
+                .map(|(seq, reading)| LastMessage::new(*seq, reading)),
+            outcome: station
+                .last_outcome
+                .map(|(series, outcome, tally)| OutcomeMessage::new(series, outcome, tally)),
+        }
+    }
+}
+
+const fn kind_of(prompt: &Prompt) -> &'static str {
+    match prompt {
+        Prompt::Arm => "arm",
+        Prompt::Connect { .. } => "connect",
+        Prompt::Zero { .. } => "zero",
+        Prompt::Measure { .. } => "measure",
+    }
+}
+
+impl LastMessage {
+    fn new(seq: Seq, reading: &Reading) -> Self {
+        let slot = reading.slot.as_ref();
+        let (reason, hint) = match &reading.standing {
+            Standing::Counted => (None, None),
+            Standing::NotCounted { reason, hint } => (Some(reason.name().to_owned()), hint.clone()),
+        };
+        let (value_nm, value_mn) = match reading.value.quantity() {
+            Quantity::Length(length) => (Some(length.nanometres()), None),
+            Quantity::Force(force) => (None, Some(force.millinewtons())),
+        };
+        Self {
+            seq: seq.0,
+            instrument: reading.instrument.clone(),
+            value: reading.value.digits().into(),
+            unit: reading.value.unit().symbol().to_owned(),
+            value_nm,
+            value_mn,
+            series: slot.map(|slot| slot.series.0),
+            piece: slot.map(|slot| slot.piece),
+            axis: slot.map(|slot| slot.axis.to_string()),
+            verdict: slot
+                .and_then(|slot| slot.verdict)
+                .map(|verdict| verdict.name().to_owned()),
+            standing: if reason.is_none() {
+                "counted".to_owned()
+            } else {
+                "not_counted".to_owned()
+            },
+            reason,
+            hint,
+        }
+    }
+}
+
+impl OutcomeMessage {
+    fn new(series: Seq, outcome: Outcome, tally: Tally) -> Self {
+        Self {
+            series: series.0,
+            outcome: outcome.name().to_owned(),
+            tally: tally.into(),
+        }
+    }
+}
+
+impl InstrumentMessage {
+    fn new(name: &str, station: &str, state: &State) -> Self {
+        let nothing = InstrumentState::default();
+        let known = state.instruments.get(name).unwrap_or(&nothing);
+        let attached = known.attached.as_ref();
+        Self {
+            instrument: name.to_owned(),
+            station: station.to_owned(),
+            attached: attached.is_some(),
+            port: attached.map(|attached| attached.port.clone()),
+            line: attached.map(|attached| attached.line.clone()),
+            identity: attached.and_then(|attached| attached.identity.clone()),
+            detached_because: known.detached_because.clone(),
+            zero_said: known.zero_said,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::entry::{Attached, Entry, Stamped};
+    use crate::quantity::WallMicros;
+
+    #[test]
+    fn a_station_without_entries_is_told_to_arm_and_what_is_unknown_is_left_out() {
+        let catalog = Catalog {
+            stations: vec!["bench-1".to_owned()],
+            ..Catalog::default()
+        };
+        let message = StateMessage::new(&State::default(), &catalog);
+        let json = serde_json::to_string(&message).unwrap();
+        assert_eq!(
+            json,
+            r#"{"kind":"state","v":1,"stations":[{"station":"bench-1","prompt":"arm a plan","prompt_kind":"arm"}],"instruments":[]}"#
+        );
+    }
+
+    #[test]
+    fn an_attached_instrument_is_in_the_state_and_the_message_reads_back() {
+        let mut state = State::default();
+        state.apply(&Stamped {
+            seq: Seq(1),
+            at: WallMicros(0),
+            entry: Entry::Attached(Attached {
+                instrument: "caliper-1".to_owned(),
+                station: "bench-1".to_owned(),
+                port: "/dev/ttyUSB0".to_owned(),
+                line: "9600 8N1".to_owned(),
+                identity: None,
+            }),
+        });
+        let message = StateMessage::new(&state, &Catalog::default());
+        let json = serde_json::to_string(&message).unwrap();
+        let back: StateMessage = serde_json::from_str(&json).unwrap();
+        assert_eq!(back.instruments, message.instruments);
+        assert!(back.instruments[0].attached);
+        assert_eq!(back.seq, Some(1));
+    }
+}
