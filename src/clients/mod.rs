@@ -1,1 +1,88 @@
-//! A client: its cursor, what it asked for, when it is let go.
+//! The clients of a daemon: who may connect, what each is sent, when it is let go.
+//!
+//! In: what the daemon makes known through [`Live`], and lines of clients. Out: the feed, and
+//! requests for the daemon with a place for each answer.
+//!
+//! - A client has its own cursor and its own buffers of a fixed size: a slow one delays nobody.
+//! - What a client is sent was durable before; this module only reads the journal.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: sockets and the files they stand in"
+)]
+
+mod control;
+mod feed;
+mod lines;
+mod live;
+mod sockets;
+
+pub use control::Asked;
+pub use live::{Batch, Health, Live};
+pub use sockets::{RuntimeDir, SocketError};
+
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::net::{UnixListener, UnixStream};
+use tokio::sync::Semaphore;
+use tokio::sync::mpsc::Sender;
+
+/// How many clients are served at once on each socket.
+pub const MOST_CLIENTS: usize = 256;
+
+/// The longest line that a client may send, in bytes.
+pub const LONGEST_LINE: usize = 64 * 1024;
+
+/// How long after a failed `accept` (too many open files, most likely) the next is tried.
+const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
+
+/// Serves the feed until it is dropped; a client has one of the `places` as long as it is served.
+pub async fn serve_feed(listener: UnixListener, live: Arc<Live>, places: Arc<Semaphore>) {
+    loop {
+        let stream = accept(&listener, "feed").await;
+        match Arc::clone(&places).try_acquire_owned() {
+            Ok(place) => {
+                let client = feed::Client::new(stream, Arc::clone(&live));
+                tokio::spawn(async move {
+                    client.run().await;
+                    drop(place);
+                });
+            }
+            Err(_) => feed::refuse(&stream),
+        }
+    }
+}
+
+/// Serves the control socket until it is dropped; what is asked goes to `asked`.
+pub async fn serve_control(listener: UnixListener, asked: Sender<Asked>) {
+    let places = Arc::new(Semaphore::new(MOST_CLIENTS));
+    loop {
+        let stream = accept(&listener, "control").await;
+        if let Err(stranger) = control::check_peer(&stream) {
+            tracing::warn!(uid = ?stranger.uid, "a stranger was refused at the control socket");
+            control::refuse(&stream, &stranger.error());
+            continue;
+        }
+        match Arc::clone(&places).try_acquire_owned() {
+            Ok(place) => {
+                let asked = asked.clone();
+                tokio::spawn(async move {
+                    control::serve(stream, asked).await;
+                    drop(place);
+                });
+            }
+            Err(_) => control::refuse(&stream, &control::too_many()),
+        }
+    }
+}
+
+async fn accept(listener: &UnixListener, socket: &str) -> UnixStream {
+    loop {
+        match listener.accept().await {
+            Ok((stream, _)) => return stream,
+            Err(error) => {
+                tracing::warn!(socket, %error, "a client could not be accepted");
+                tokio::time::sleep(ACCEPT_PAUSE).await;
+            }
+        }
+    }
+}

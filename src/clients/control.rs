@@ -1,0 +1,145 @@
+//! One client of the control socket: JSON-RPC, a request a line, answered in order.
+//!
+//! - Only the daemon's own user and root are served, whatever the mode of the socket says.
+//! - An answer waits until what it says is durable; the daemon decides when that is.
+
+use super::lines::{Lines, Sent};
+use super::{LONGEST_LINE, MOST_CLIENTS};
+use crate::message::reply::{self, Outcome};
+use crate::message::{Call, ErrorObject, Request, code};
+use serde_json::Value;
+use std::time::Duration;
+use tokio::io::AsyncWriteExt;
+use tokio::net::UnixStream;
+use tokio::sync::mpsc::Sender;
+use tokio::sync::oneshot;
+
+/// How long a client may take over one line, and over taking an answer.
+const PATIENCE: Duration = Duration::from_secs(10);
+
+/// What a client asks of the daemon.
+#[derive(Debug)]
+pub struct Asked {
+    /// What is asked.
+    pub call: Call,
+    /// Where the answer goes. Dropped, the client is told that the daemon is stopping.
+    pub answer: oneshot::Sender<Result<Outcome, ErrorObject>>,
+}
+
+/// Someone who may not use the control socket.
+#[derive(Debug)]
+pub(super) struct Stranger {
+    /// Who it is, as far as the kernel says.
+    pub(super) uid: Option<u32>,
+    own: u32,
+}
+
+impl Stranger {
+    pub(super) fn error(&self) -> ErrorObject {
+        let got = self
+            .uid
+            .map_or_else(|| "an unknown user".to_owned(), |uid| format!("uid {uid}"));
+        ErrorObject::new(
+            code::REFUSED,
+            format!("got {got}, want uid {} or root", self.own),
+            Some("use it as the user that runs the daemon".to_owned()),
+        )
+    }
+}
+
+/// Whether the peer, as the kernel knows it, may use this socket.
+pub(super) fn check_peer(stream: &UnixStream) -> Result<(), Stranger> {
+    let own = rustix::process::geteuid().as_raw();
+    let uid = stream.peer_cred().ok().map(|peer| peer.uid());
+    if uid == Some(own) || uid == Some(0) {
+        Ok(())
+    } else {
+        Err(Stranger { uid, own })
+    }
+}
+
+pub(super) fn too_many() -> ErrorObject {
+    ErrorObject::new(
+        code::BUSY,
+        format!("{MOST_CLIENTS} clients are connected, no more are served"),
+        Some("close some of them, then connect again".to_owned()),
+    )
+}
+
+/// Says why not, without waiting.
+pub(super) fn refuse(stream: &UnixStream, error: &ErrorObject) {
+    // Whoever does not wait for the answer does not get it.
+    let _ = stream.try_write(&reply::line(&Value::Null, &Err(error.clone())));
+}
+
+/// Serves the client until it goes, is too slow, or says what cannot be understood at all.
+pub(super) async fn serve(stream: UnixStream, asked: Sender<Asked>) {
+    let (reader, mut writer) = stream.into_split();
+    let mut lines = Lines::new(reader);
+    loop {
+        let (answer, goes_on) = match next(&mut lines).await {
+            Sent::Line(line) => (handle(&line, &asked).await, true),
+            Sent::TooLong => (Some(too_long()), false),
+            Sent::End => return,
+        };
+        if let Some(answer) = answer {
+            match tokio::time::timeout(PATIENCE, writer.write_all(&answer)).await {
+                Ok(Ok(())) => {}
+                Ok(Err(_)) | Err(_) => return,
+            }
+        }
+        if !goes_on {
+            return;
+        }
+    }
+}
+
+/// The next line; a client that does not finish one in time has said enough.
+async fn next(lines: &mut Lines<tokio::net::unix::OwnedReadHalf>) -> Sent {
+    loop {
+        match tokio::time::timeout(PATIENCE, lines.next()).await {
+            Ok(sent) => return sent,
+            Err(_) if lines.in_mid_line() => return Sent::TooLong,
+            Err(_) => {}
+        }
+    }
+}
+
+fn too_long() -> Vec<u8> {
+    let error = ErrorObject::new(
+        code::PARSE,
+        format!(
+            "no end of line in {LONGEST_LINE} bytes or {} seconds, the connection is closed",
+            PATIENCE.as_secs()
+        ),
+        Some("send one request a line".to_owned()),
+    );
+    reply::line(&Value::Null, &Err(error))
+}
+
+/// The answer to one line; `None` to a notification.
+async fn handle(line: &[u8], asked: &Sender<Asked>) -> Option<Vec<u8>> {
+    match Request::parse(line) {
+        Err(rejected) => Some(reply::line(&rejected.id, &Err(rejected.error))),
+        Ok(Request { id, call }) => {
+            let outcome = ask(call, asked).await;
+            id.map(|id| reply::line(&id, &outcome))
+        }
+    }
+}
+
+async fn ask(call: Call, asked: &Sender<Asked>) -> Result<Outcome, ErrorObject> {
+    let (answer, answered) = oneshot::channel();
+    let stopping = || {
+        ErrorObject::new(
+            code::BUSY,
+            "the daemon is stopping; nothing is acknowledged any more",
+            Some("look at what is durable once it runs again: tallyjaw status".to_owned()),
+        )
+    };
+    asked
+        .send(Asked { call, answer })
+        .await
+        .map_err(|_| stopping())?;
+    answered.await.unwrap_or_else(|_| Err(stopping()))
+}

@@ -1,0 +1,362 @@
+//! One client of the feed: hello, state, then every entry byte for byte as stored.
+//!
+//! - A client that is behind is served from the journal's files, a piece at a time; it waits for
+//!   nobody and nobody waits for it.
+//! - Its buffer is one piece long. Nothing more is read from it while it reads nothing itself.
+
+use super::lines::{Lines, Sent};
+use super::live::{Batch, Live};
+use super::{LONGEST_LINE, MOST_CLIENTS};
+use crate::entry::Seq;
+use crate::journal::{Cursor, JournalError};
+use crate::message::{FeedRequest, Notice, line};
+use rustix::event::{PollFd, PollFlags, Timespec};
+use std::io;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::io::AsyncWriteExt;
+use tokio::net::UnixStream;
+use tokio::net::unix::{OwnedReadHalf, OwnedWriteHalf};
+use tokio::sync::watch;
+use tokio::task::JoinHandle;
+
+/// About how many bytes of lines are taken for a client at a time.
+const PIECE: usize = 64 * 1024;
+
+/// How often it is looked whether a client that sends nothing more still reads.
+const HALF_CLOSED_CHECK: Duration = Duration::from_secs(10);
+
+/// One client of the feed.
+pub(super) struct Client {
+    live: Arc<Live>,
+    changed: watch::Receiver<Seq>,
+    lines: Lines<OwnedReadHalf>,
+    writer: OwnedWriteHalf,
+    outgoing: Outgoing,
+    /// The newest entry that was put into `outgoing`.
+    after: Seq,
+    notices_seen: u64,
+    reading_files: Option<JoinHandle<FromFiles>>,
+    /// Kept while the client is behind, so that its place need not be searched again.
+    cursor: Option<Cursor>,
+    ears: Ears,
+    /// It has asked for something and not yet read any of the answer.
+    owes_a_read: bool,
+    /// It is let go once `outgoing` has gone out.
+    leaving: bool,
+}
+
+/// Whether a client is listened to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Ears {
+    /// Hello and state have not gone out yet.
+    NotYet,
+    /// What it sends is read.
+    Open,
+    /// It has closed its sending side; it may still read.
+    Speechless,
+}
+
+type FromFiles = Result<(Cursor, Piece), JournalError>;
+
+struct Piece {
+    bytes: Vec<u8>,
+    last: Seq,
+}
+
+/// Bytes on their way to the client.
+#[derive(Default)]
+struct Outgoing {
+    bytes: Vec<u8>,
+    written: usize,
+    /// Nothing but entries, which can be had again by asking.
+    only_entries: bool,
+}
+
+impl Outgoing {
+    fn rest(&self) -> &[u8] {
+        self.bytes.get(self.written..).unwrap_or_default()
+    }
+
+    fn is_empty(&self) -> bool {
+        self.rest().is_empty()
+    }
+
+    fn add(&mut self, bytes: &[u8], entries: bool) {
+        if self.is_empty() {
+            self.bytes.clear();
+            self.written = 0;
+            self.only_entries = true;
+        }
+        self.only_entries &= entries;
+        self.bytes.extend_from_slice(bytes);
+    }
+
+    /// Drops entries that have not begun to go out: all but the rest of the line in hand.
+    fn drop_entries(&mut self) {
+        if !self.only_entries {
+            return;
+        }
+        let before = self.written.checked_sub(1);
+        let at_a_beginning = before.is_none_or(|at| self.bytes.get(at) == Some(&b'\n'));
+        let keep = if at_a_beginning {
+            0
+        } else {
+            let end = self.rest().iter().position(|byte| *byte == b'\n');
+            end.map_or(self.rest().len(), |end| end + 1)
+        };
+        self.bytes.truncate(self.written + keep);
+    }
+}
+
+/// Says politely that there is no place, without waiting.
+pub(super) fn refuse(stream: &UnixStream) {
+    let notice = Notice::new(
+        "error",
+        format!("{MOST_CLIENTS} clients are connected, no more are served"),
+        Some("close some of them, then connect again"),
+    );
+    // Whoever does not wait for the answer does not get it.
+    let _ = stream.try_write(&line(&notice));
+}
+
+impl Client {
+    pub(super) fn new(stream: UnixStream, live: Arc<Live>) -> Self {
+        let (reader, writer) = stream.into_split();
+        let changed = live.durable();
+        let greeting = live.greeting();
+        let mut outgoing = Outgoing::default();
+        outgoing.add(&greeting.lines, false);
+        Self {
+            live,
+            changed,
+            lines: Lines::new(reader),
+            writer,
+            outgoing,
+            after: greeting.last,
+            notices_seen: greeting.notices_seen,
+            reading_files: None,
+            cursor: None,
+            ears: Ears::NotYet,
+            owes_a_read: false,
+            leaving: false,
+        }
+    }
+
+    /// Serves the client until it goes or is let go.
+    pub(super) async fn run(mut self) {
+        // Whatever ends a client is its own affair.
+        let _ = self.serve().await;
+    }
+
+    async fn serve(&mut self) -> io::Result<()> {
+        loop {
+            if self.outgoing.is_empty() && self.reading_files.is_none() && !self.refill() {
+                return Ok(());
+            }
+            let writes = !self.outgoing.is_empty();
+            let reads_files = self.reading_files.is_some();
+            let idle = !writes && !reads_files;
+            let busy = reads_files || self.leaving || (self.owes_a_read && writes);
+            let listens = self.ears == Ears::Open && !busy;
+            let speechless = self.ears == Ears::Speechless;
+            tokio::select! {
+                biased;
+                written = self.writer.write(self.outgoing.rest()), if writes => {
+                    match written? {
+                        0 => return Ok(()),
+                        written => self.outgoing.written += written,
+                    }
+                    self.owes_a_read = false;
+                }
+                sent = self.lines.next(), if listens => {
+                    self.take(sent);
+                    if self.ears == Ears::Speechless && self.has_hung_up() {
+                        return Ok(());
+                    }
+                }
+                read = finished(&mut self.reading_files), if reads_files => {
+                    self.reading_files = None;
+                    self.take_piece(read);
+                }
+                changed = self.changed.changed(), if idle => {
+                    if changed.is_err() {
+                        return Ok(());
+                    }
+                }
+                () = tokio::time::sleep(HALF_CLOSED_CHECK), if idle && speechless => {
+                    if self.has_hung_up() {
+                        return Ok(());
+                    }
+                }
+            }
+        }
+    }
+
+    /// Puts what comes next into `outgoing`, or has it read; false once the client is to go.
+    fn refill(&mut self) -> bool {
+        if self.ears == Ears::NotYet {
+            self.ears = Ears::Open;
+        }
+        if self.leaving {
+            return false;
+        }
+        self.changed.mark_unchanged();
+        match self.live.after(self.after, PIECE) {
+            Batch::Lines { bytes, last } => {
+                self.cursor = None;
+                self.after = last;
+                self.outgoing.add(&bytes, true);
+            }
+            Batch::InFiles { durable } => self.read_files(durable),
+            Batch::CaughtUp => {
+                let (notices, seen) = self.live.notices_after(self.notices_seen);
+                self.notices_seen = seen;
+                self.outgoing.add(&notices, false);
+                self.leaving = self.live.is_closing();
+                return !(self.leaving && self.outgoing.is_empty());
+            }
+        }
+        true
+    }
+
+    fn read_files(&mut self, durable: Seq) {
+        let cursor = self.cursor.take();
+        let live = Arc::clone(&self.live);
+        let after = self.after;
+        self.reading_files = Some(tokio::task::spawn_blocking(move || {
+            let mut cursor = match cursor {
+                Some(cursor) => cursor,
+                None => Cursor::new(live.state_dir(), after)?,
+            };
+            let piece = read_piece(&mut cursor, durable)?;
+            Ok((cursor, piece))
+        }));
+    }
+
+    fn take_piece(&mut self, read: FromFiles) {
+        match read {
+            Ok((cursor, piece)) if !piece.bytes.is_empty() => {
+                self.cursor = Some(cursor);
+                self.after = piece.last;
+                self.outgoing.add(&piece.bytes, true);
+            }
+            Ok(_) => self.tell_error(
+                &format!(
+                    "entry {} is not in the journal's files",
+                    self.after.following()
+                ),
+                "ask again; if it is still so: tallyjaw verify",
+            ),
+            Err(error) => {
+                tracing::error!(%error, "the journal cannot be read back for a client");
+                self.tell_error(&error.to_string(), "look at the journal: tallyjaw verify");
+            }
+        }
+    }
+
+    fn take(&mut self, sent: Sent) {
+        match sent {
+            Sent::Line(text) => {
+                self.owes_a_read = true;
+                match FeedRequest::parse(&text) {
+                    Ok(FeedRequest::After(after)) => self.go_to(Seq(after)),
+                    Err(notice) => self.outgoing.add(&line(&notice), false),
+                }
+            }
+            Sent::TooLong => self.tell_error(
+                &format!("a line of more than {LONGEST_LINE} bytes, the connection is closed"),
+                "send {\"after\":N} and a newline",
+            ),
+            Sent::End => self.ears = Ears::Speechless,
+        }
+    }
+
+    fn go_to(&mut self, after: Seq) {
+        let last = self.live.last();
+        if after > last {
+            let notice = Notice::new(
+                "error",
+                format!("got after {after}, but the newest entry is {last}"),
+                Some(
+                    "is it another journal? compare `journal` in hello; then ask for what is there",
+                ),
+            );
+            self.outgoing.add(&line(&notice), false);
+            return;
+        }
+        self.outgoing.drop_entries();
+        self.after = after;
+        self.cursor = None;
+    }
+
+    /// Says what went wrong; then the client is let go.
+    fn tell_error(&mut self, message: &str, remedy: &str) {
+        let notice = Notice::new("error", message, Some(remedy));
+        self.outgoing.add(&line(&notice), false);
+        self.leaving = true;
+    }
+
+    /// Whether the client has closed both ways, not only its sending one.
+    fn has_hung_up(&self) -> bool {
+        let stream: &UnixStream = self.writer.as_ref();
+        let mut polled = [PollFd::new(stream, PollFlags::empty())];
+        let asked = rustix::event::poll(&mut polled, Some(&Timespec::default()));
+        asked.is_err()
+            || polled
+                .iter()
+                .any(|polled| polled.revents().intersects(PollFlags::HUP | PollFlags::ERR))
+    }
+}
+
+async fn finished(reading: &mut Option<JoinHandle<FromFiles>>) -> FromFiles {
+    match reading {
+        Some(reading) => match reading.await {
+            Ok(read) => read,
+            // The runtime is going down, and this task with it.
+            Err(_) => std::future::pending().await,
+        },
+        None => std::future::pending().await,
+    }
+}
+
+fn read_piece(cursor: &mut Cursor, durable: Seq) -> Result<Piece, JournalError> {
+    let mut bytes = Vec::new();
+    let mut last = Seq(0);
+    while bytes.len() < PIECE
+        && let Some(line) = cursor.next_line(durable)?
+    {
+        bytes.extend_from_slice(&line.bytes);
+        bytes.push(b'\n');
+        last = line.seq;
+    }
+    Ok(Piece { bytes, last })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn outgoing(bytes: &[u8], written: usize, entries: bool) -> Outgoing {
+        let mut outgoing = Outgoing::default();
+        outgoing.add(bytes, entries);
+        outgoing.written = written;
+        outgoing
+    }
+
+    #[test]
+    fn entries_in_waiting_are_dropped_but_never_half_a_line() {
+        for (written, rest) in [(0, ""), (2, ""), (3, "bc\n"), (5, "\n"), (6, "")] {
+            let mut outgoing = outgoing(b"a\nabc\nd\n", written, true);
+            outgoing.drop_entries();
+            assert_eq!(outgoing.rest(), rest.as_bytes(), "{written} written");
+        }
+    }
+
+    #[test]
+    fn hello_and_notices_are_never_dropped() {
+        let mut outgoing = outgoing(b"hello\nstate\n", 0, false);
+        outgoing.drop_entries();
+        assert_eq!(outgoing.rest(), b"hello\nstate\n");
+    }
+}

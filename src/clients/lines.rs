@@ -1,0 +1,136 @@
+//! Lines of a client, bounded: in go bytes as they come, out come whole lines.
+
+use super::LONGEST_LINE;
+use tokio::io::{AsyncRead, AsyncReadExt};
+
+/// What a client sent.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) enum Sent {
+    /// A line, without its end; never blank.
+    Line(Vec<u8>),
+    /// More bytes without a line's end than any line may have; nothing more is read.
+    TooLong,
+    /// It will send nothing more; it may still read.
+    End,
+}
+
+/// Reads lines. [`Lines::next`] may be dropped and called again without a loss.
+#[derive(Debug)]
+pub(super) struct Lines<R> {
+    reader: R,
+    held: Vec<u8>,
+    /// How much of `held` is known to have no newline in it.
+    searched: usize,
+}
+
+impl<R: AsyncRead + Unpin> Lines<R> {
+    pub(super) fn new(reader: R) -> Self {
+        Self {
+            reader,
+            held: Vec::new(),
+            searched: 0,
+        }
+    }
+
+    /// Whether a line has begun and not ended.
+    pub(super) fn in_mid_line(&self) -> bool {
+        !self.held.is_empty()
+    }
+
+    pub(super) async fn next(&mut self) -> Sent {
+        loop {
+            if let Some(line) = self.take_line() {
+                if line.iter().all(u8::is_ascii_whitespace) {
+                    continue;
+                }
+                return Sent::Line(line);
+            }
+            if self.held.len() > LONGEST_LINE {
+                return Sent::TooLong;
+            }
+            self.held.reserve(1024);
+            match self.reader.read_buf(&mut self.held).await {
+                Ok(0) | Err(_) => return self.end(),
+                Ok(_) => {}
+            }
+        }
+    }
+
+    fn take_line(&mut self) -> Option<Vec<u8>> {
+        let unsearched = self.held.get(self.searched..).unwrap_or_default();
+        let Some(at) = unsearched.iter().position(|byte| *byte == b'\n') else {
+            self.searched = self.held.len();
+            return None;
+        };
+        let rest = self.held.split_off(self.searched + at + 1);
+        let mut line = std::mem::replace(&mut self.held, rest);
+        self.searched = 0;
+        line.pop();
+        if line.last() == Some(&b'\r') {
+            line.pop();
+        }
+        if line.len() > LONGEST_LINE {
+            // Back to where the caller sees it as too long, and nothing after it is read.
+            self.searched = line.len();
+            self.held = line;
+            return None;
+        }
+        Some(line)
+    }
+
+    /// The last line may lack its end: `printf '…' | socat - UNIX:…` is meant well.
+    fn end(&mut self) -> Sent {
+        let rest = std::mem::take(&mut self.held);
+        self.searched = 0;
+        if rest.iter().all(u8::is_ascii_whitespace) {
+            Sent::End
+        } else {
+            Sent::Line(rest)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn all(bytes: &[u8]) -> Vec<Sent> {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .build()
+            .unwrap();
+        runtime.block_on(async {
+            let mut lines = Lines::new(bytes);
+            let mut sent = Vec::new();
+            loop {
+                let next = lines.next().await;
+                let last = !matches!(next, Sent::Line(_));
+                sent.push(next);
+                if last {
+                    return sent;
+                }
+            }
+        })
+    }
+
+    #[test]
+    fn lines_end_with_newline_or_with_the_stream_and_blank_ones_say_nothing() {
+        let line = |text: &str| Sent::Line(text.as_bytes().to_vec());
+        assert_eq!(all(b""), [Sent::End]);
+        assert_eq!(
+            all(b"a\r\n\n \nb\nc"),
+            [line("a"), line("b"), line("c"), Sent::End]
+        );
+    }
+
+    #[test]
+    fn a_line_without_an_end_is_given_up_at_its_longest() {
+        let longest = vec![b'x'; LONGEST_LINE];
+        let mut ended = longest.clone();
+        ended.push(b'\n');
+        assert_eq!(all(&ended), [Sent::Line(longest), Sent::End]);
+        assert_eq!(all(&vec![b'x'; LONGEST_LINE * 3]), [Sent::TooLong]);
+        let mut too_long = vec![b'x'; LONGEST_LINE + 1];
+        too_long.push(b'\n');
+        assert_eq!(all(&too_long), [Sent::TooLong]);
+    }
+}

@@ -1,0 +1,370 @@
+//! What clients may know: the durable lines, what they amount to, and how the journal is.
+//!
+//! In: announcements of the journal, from the daemon. Out: for every client, what comes after its
+//! own place. Holds the newest lines in memory; older ones are read from the journal's files.
+
+use crate::entry::{JournalId, Seq, State};
+use crate::journal::DurableLine;
+use crate::message::reply::{Status, Trouble};
+use crate::message::{Hello, Notice, StateMessage, line};
+use crate::spec::Catalog;
+use std::collections::{BTreeMap, VecDeque};
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use tokio::sync::watch;
+
+/// How many lines, and bytes of lines, are held in memory for clients that keep up.
+const RING_LINES: usize = 1024;
+const RING_BYTES: usize = 1024 * 1024;
+
+/// How many notices are held for clients that are behind.
+const NOTICES: usize = 16;
+
+/// How the journal is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Health {
+    /// Entries become durable.
+    Ok,
+    /// There is no room; nothing counts.
+    Full,
+    /// A write or sync failed; nothing is acknowledged any more.
+    Failed,
+}
+
+impl Health {
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Ok => "ok",
+            Self::Full => "full",
+            Self::Failed => "failed",
+        }
+    }
+}
+
+/// What every client of a daemon sees.
+#[derive(Debug)]
+pub struct Live {
+    version: &'static str,
+    journal: JournalId,
+    state_dir: PathBuf,
+    first: Seq,
+    shown: Mutex<Shown>,
+    durable: watch::Sender<Seq>,
+}
+
+#[derive(Debug)]
+struct Shown {
+    state: State,
+    catalog: Arc<Catalog>,
+    ring: VecDeque<(Seq, Arc<[u8]>)>,
+    ring_bytes: usize,
+    last: Seq,
+    health: Health,
+    troubles: BTreeMap<String, Trouble>,
+    notices: VecDeque<Arc<[u8]>>,
+    notices_ever: u64,
+    closing: bool,
+}
+
+/// What comes next for a client.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Batch {
+    /// Whole lines with their newlines, the last of them `last`.
+    Lines {
+        /// The lines.
+        bytes: Vec<u8>,
+        /// The newest entry in them.
+        last: Seq,
+    },
+    /// Lines that are only in the files any more, up to `durable`.
+    InFiles {
+        /// The newest durable entry.
+        durable: Seq,
+    },
+    /// Nothing is newer.
+    CaughtUp,
+}
+
+/// What a client is sent first.
+#[derive(Debug)]
+pub(super) struct Greeting {
+    pub(super) lines: Vec<u8>,
+    pub(super) last: Seq,
+    pub(super) notices_seen: u64,
+}
+
+impl Live {
+    /// Of a journal whose durable entries end with `last` and amount to `state`.
+    pub fn new(
+        version: &'static str,
+        state_dir: &Path,
+        (first, last): (Seq, Seq),
+        journal: JournalId,
+        state: State,
+        catalog: Arc<Catalog>,
+    ) -> Self {
+        Self {
+            version,
+            journal,
+            state_dir: state_dir.to_owned(),
+            first,
+            shown: Mutex::new(Shown {
+                state,
+                catalog,
+                ring: VecDeque::new(),
+                ring_bytes: 0,
+                last,
+                health: Health::Ok,
+                troubles: BTreeMap::new(),
+                notices: VecDeque::new(),
+                notices_ever: 0,
+                closing: false,
+            }),
+            durable: watch::Sender::new(last),
+        }
+    }
+
+    /// Nobody holds the lock while anything can fail, so what is behind it is always whole.
+    fn shown(&self) -> MutexGuard<'_, Shown> {
+        self.shown.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn wake_all(&self) {
+        let last = self.shown().last;
+        self.durable.send_replace(last);
+    }
+
+    /// These lines are durable: whoever waits for them is woken.
+    pub fn publish(&self, lines: &[DurableLine]) {
+        {
+            let mut shown = self.shown();
+            for line in lines {
+                shown.state.apply(&line.stamped);
+                shown.last = line.seq;
+                shown.ring_bytes += line.line.len();
+                shown.ring.push_back((line.seq, Arc::clone(&line.line)));
+            }
+            while shown.ring.len() > RING_LINES || shown.ring_bytes > RING_BYTES {
+                let Some((_, line)) = shown.ring.pop_front() else {
+                    break;
+                };
+                shown.ring_bytes = shown.ring_bytes.saturating_sub(line.len());
+            }
+        }
+        self.wake_all();
+    }
+
+    /// Another configuration is in force.
+    pub fn set_catalog(&self, catalog: Arc<Catalog>) {
+        self.shown().catalog = catalog;
+    }
+
+    /// Says to every client, those that come later too, how the journal is.
+    pub fn set_health(&self, health: Health, notice: &Notice) {
+        self.shown().health = health;
+        self.say(notice);
+    }
+
+    /// Says something to every client.
+    pub fn say(&self, notice: &Notice) {
+        {
+            let mut shown = self.shown();
+            if shown.notices.len() == NOTICES {
+                shown.notices.pop_front();
+            }
+            shown.notices.push_back(line(notice).into());
+            shown.notices_ever += 1;
+        }
+        self.wake_all();
+    }
+
+    /// Why an instrument's port cannot be opened; `None` once it is open.
+    pub fn set_trouble(&self, instrument: &str, trouble: Option<Trouble>) {
+        let mut shown = self.shown();
+        match trouble {
+            Some(trouble) => shown.troubles.insert(instrument.to_owned(), trouble),
+            None => shown.troubles.remove(instrument),
+        };
+    }
+
+    /// Clients are sent what they have not got, and are let go.
+    pub fn close(&self) {
+        self.shown().closing = true;
+        self.wake_all();
+    }
+
+    /// Whether clients are being let go.
+    pub(super) fn is_closing(&self) -> bool {
+        self.shown().closing
+    }
+
+    /// How the journal is.
+    pub fn health(&self) -> Health {
+        self.shown().health
+    }
+
+    /// What the durable entries amount to.
+    pub fn state(&self) -> State {
+        self.shown().state.clone()
+    }
+
+    /// The newest durable entry.
+    pub fn last(&self) -> Seq {
+        self.shown().last
+    }
+
+    /// Changes whenever something becomes durable or is said to all.
+    pub fn durable(&self) -> watch::Receiver<Seq> {
+        self.durable.subscribe()
+    }
+
+    /// Where the journal is.
+    pub fn state_dir(&self) -> &Path {
+        &self.state_dir
+    }
+
+    /// The answer to `status`.
+    pub fn status(&self) -> Status {
+        let shown = self.shown();
+        Status {
+            version: self.version.to_owned(),
+            journal: self.journal.to_string(),
+            first: self.first.0,
+            journal_health: shown.health.name().to_owned(),
+            state: StateMessage::new(&shown.state, &shown.catalog),
+            troubles: shown.troubles.values().cloned().collect(),
+        }
+    }
+
+    /// Hello and state of one moment, and the place from which a new client goes on.
+    pub(super) fn greeting(&self) -> Greeting {
+        let shown = self.shown();
+        let hello = Hello::new(&self.journal.0, self.version, self.first.0, shown.last.0);
+        let mut lines = line(&hello);
+        lines.extend(line(&StateMessage::new(&shown.state, &shown.catalog)));
+        let unwell = u64::from(shown.health != Health::Ok);
+        Greeting {
+            lines,
+            last: shown.last,
+            notices_seen: shown.notices_ever.saturating_sub(unwell),
+        }
+    }
+
+    /// What comes after entry `after`, about `most_bytes` of it.
+    pub fn after(&self, after: Seq, most_bytes: usize) -> Batch {
+        let shown = self.shown();
+        if after >= shown.last {
+            return Batch::CaughtUp;
+        }
+        let oldest = shown.ring.front().map(|(seq, _)| *seq);
+        if oldest.is_none_or(|oldest| oldest > after.following()) {
+            return Batch::InFiles {
+                durable: shown.last,
+            };
+        }
+        let mut bytes = Vec::new();
+        let mut last = after;
+        let start = shown.ring.partition_point(|(seq, _)| *seq <= after);
+        for (seq, line) in shown.ring.range(start..) {
+            if !bytes.is_empty() && bytes.len() + line.len() > most_bytes {
+                break;
+            }
+            bytes.extend_from_slice(line);
+            bytes.push(b'\n');
+            last = *seq;
+        }
+        Batch::Lines { bytes, last }
+    }
+
+    /// What was said to all since `seen`, and how much was said so far.
+    pub(super) fn notices_after(&self, seen: u64) -> (Vec<u8>, u64) {
+        let shown = self.shown();
+        let unseen = usize::try_from(shown.notices_ever.saturating_sub(seen)).unwrap_or(NOTICES);
+        let skipped = shown.notices.len().saturating_sub(unseen);
+        let lines: Vec<u8> = shown
+            .notices
+            .iter()
+            .skip(skipped)
+            .flat_map(|line| line.iter().copied())
+            .collect();
+        (lines, shown.notices_ever)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::entry::{Entry, Stamped};
+    use crate::quantity::WallMicros;
+
+    fn line_of(seq: u64, text: &str) -> DurableLine {
+        DurableLine {
+            seq: Seq(seq),
+            line: text.as_bytes().into(),
+            stamped: Arc::new(Stamped {
+                seq: Seq(seq),
+                at: WallMicros(0),
+                entry: Entry::ClockStepped { by_micros: 1 },
+            }),
+        }
+    }
+
+    fn live() -> Live {
+        Live::new(
+            "0.0.0",
+            Path::new("nowhere"),
+            (Seq(1), Seq(10)),
+            JournalId("ab".to_owned()),
+            State::default(),
+            Arc::new(Catalog::default()),
+        )
+    }
+
+    #[test]
+    fn who_keeps_up_is_served_from_memory_and_who_is_behind_from_the_files() {
+        let live = live();
+        assert_eq!(live.after(Seq(10), 1000), Batch::CaughtUp);
+        assert_eq!(
+            live.after(Seq(9), 1000),
+            Batch::InFiles { durable: Seq(10) }
+        );
+        live.publish(&[line_of(11, "eleven"), line_of(12, "twelve")]);
+        let lines = |bytes: &str, last| Batch::Lines {
+            bytes: bytes.as_bytes().to_vec(),
+            last: Seq(last),
+        };
+        assert_eq!(live.after(Seq(10), 1000), lines("eleven\ntwelve\n", 12));
+        assert_eq!(live.after(Seq(10), 1), lines("eleven\n", 11));
+        assert_eq!(live.after(Seq(11), 1000), lines("twelve\n", 12));
+        assert_eq!(
+            live.after(Seq(9), 1000),
+            Batch::InFiles { durable: Seq(12) }
+        );
+    }
+
+    #[test]
+    fn memory_is_bounded_however_many_lines_there_are() {
+        let live = live();
+        for seq in 11..5_000 {
+            live.publish(&[line_of(seq, &"x".repeat(900))]);
+        }
+        let shown = live.shown();
+        assert!(shown.ring.len() <= RING_LINES && shown.ring_bytes <= RING_BYTES);
+        assert_eq!(shown.ring.back().map(|(seq, _)| *seq), Some(Seq(4_999)));
+    }
+
+    #[test]
+    fn a_client_that_comes_after_the_failure_is_told_of_it_too() {
+        let live = live();
+        live.say(&Notice::new("journal_resumed", "there is room again", None));
+        assert_eq!(live.greeting().notices_seen, 1);
+        let failed = Notice::new("journal_failed", "no", None);
+        live.set_health(Health::Failed, &failed);
+        let greeting = live.greeting();
+        assert_eq!(
+            live.notices_after(greeting.notices_seen),
+            (line(&failed), 2)
+        );
+        assert_eq!(live.notices_after(2), (Vec::new(), 2));
+    }
+}
