@@ -1,1 +1,161 @@
-//! What reads the journal with a cursor of its own.
+//! What reads the journal with a cursor of its own and puts it somewhere else.
+//!
+//! In: durable lines, in order, each once. Out: whatever the sink makes of them. A sink that fails
+//! is tried again from where its own output ends; the journal does not wait for it.
+#![expect(clippy::disallowed_methods, reason = "edge: sinks write files")]
+
+pub mod log;
+
+use crate::entry::line::{self, LineError};
+use crate::entry::{Seq, Stamped};
+use crate::journal::{Cursor, JournalError};
+use std::io;
+use std::path::PathBuf;
+use std::time::Duration;
+use tokio::sync::watch;
+
+/// A kind of sink.
+#[derive(Debug)]
+pub struct SinkKind {
+    /// Its name, for messages.
+    pub name: &'static str,
+    /// Opens it where its own output ends.
+    pub open: fn(&Place) -> Result<Box<dyn Sink>, SinkError>,
+}
+
+/// Every sink. To add one: a file beside this one and a row here.
+pub const SINKS: &[&SinkKind] = &[&log::VERDICT_LOG];
+
+/// Where a sink's journal is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Place {
+    /// The folder of the journal and the log.
+    pub state_dir: PathBuf,
+    /// The journal's name.
+    pub journal: String,
+}
+
+/// A sink, open.
+pub trait Sink: Send {
+    /// The last entry that it is done with.
+    fn after(&self) -> Seq;
+
+    /// Takes the entries that follow.
+    fn take(&mut self, entries: &[Stamped]) -> Result<(), SinkError>;
+}
+
+/// Why a sink does not go on.
+#[derive(Debug, thiserror::Error)]
+pub enum SinkError {
+    /// Its output cannot be written or read back.
+    #[error("cannot {action} {}: {cause}", path.display())]
+    Io {
+        /// What was tried.
+        action: &'static str,
+        /// On what.
+        path: PathBuf,
+        /// Why not.
+        cause: io::Error,
+    },
+    /// The journal cannot be read.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// A line of it is no entry.
+    #[error("entry {after} is followed by what is no entry: {cause}")]
+    Line {
+        /// The entry before.
+        after: Seq,
+        /// What is wrong with it.
+        cause: LineError,
+    },
+}
+
+/// How many entries a sink is given at a time.
+const PIECE: usize = 256;
+
+/// How long after a failure a sink is tried again.
+const PAUSE: Duration = Duration::from_secs(5);
+
+/// Moves one sink along with the durable end of the journal, until the sender of `stopped` is
+/// dropped; what is durable by then is still taken.
+pub async fn run(
+    kind: &'static SinkKind,
+    place: Place,
+    mut durable: watch::Receiver<Seq>,
+    mut stopped: watch::Receiver<()>,
+) {
+    let mut open = None;
+    let mut failing = false;
+    let mut stopping = false;
+    loop {
+        let until = *durable.borrow_and_update();
+        let place = place.clone();
+        let moved = tokio::task::spawn_blocking(move || catch_up(kind, &place, open, until)).await;
+        let pause = match moved {
+            Ok(Ok(caught_up)) => {
+                open = Some(caught_up);
+                failing = false;
+                None
+            }
+            Ok(Err(error)) => {
+                if !failing {
+                    tracing::error!(sink = kind.name, %error, "a sink fails, it is tried again");
+                }
+                open = None;
+                failing = true;
+                Some(PAUSE)
+            }
+            // The runtime is going down.
+            Err(_) => return,
+        };
+        if stopping {
+            return;
+        }
+        tokio::select! {
+            biased;
+            _ = stopped.changed() => stopping = true,
+            () = sleep(pause), if pause.is_some() => {}
+            changed = durable.changed(), if pause.is_none() => stopping = changed.is_err(),
+        }
+    }
+}
+
+async fn sleep(pause: Option<Duration>) {
+    match pause {
+        Some(pause) => tokio::time::sleep(pause).await,
+        None => std::future::pending().await,
+    }
+}
+
+type Open = (Box<dyn Sink>, Cursor);
+
+fn catch_up(
+    kind: &SinkKind,
+    place: &Place,
+    open: Option<Open>,
+    until: Seq,
+) -> Result<Open, SinkError> {
+    let (mut sink, mut cursor) = if let Some(open) = open {
+        open
+    } else {
+        let sink = (kind.open)(place)?;
+        let cursor = Cursor::new(&place.state_dir, sink.after())?;
+        (sink, cursor)
+    };
+    loop {
+        let mut entries = Vec::new();
+        let mut after = sink.after();
+        while entries.len() < PIECE
+            && let Some(read) = cursor.next_line(until)?
+        {
+            let (stamped, _) =
+                line::decode(&read.bytes).map_err(|cause| SinkError::Line { after, cause })?;
+            after = read.seq;
+            entries.push(stamped);
+        }
+        if entries.is_empty() {
+            return Ok((sink, cursor));
+        }
+        sink.take(&entries)?;
+    }
+}

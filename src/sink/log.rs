@@ -1,0 +1,249 @@
+//! The verdict log: `state_dir/verdicts.log`, a line a verdict, made for `tail -f`.
+//!
+//! - A line is `TIME #SEQ STATION: WHAT`, in UTC; what a person wrote cannot break out of its line.
+//! - It goes on after its own last line: after a crash no entry is missing and none is there twice.
+//!   A half-written last line is cut off and written anew.
+//! - It is made from the journal and can be made again: move it away and start the daemon.
+
+use super::{Place, Sink, SinkError, SinkKind};
+use crate::entry::{Entry, Seq, Stamped, words};
+use std::fs::{File, OpenOptions};
+use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
+use std::os::unix::fs::OpenOptionsExt as _;
+use std::path::{Path, PathBuf};
+
+/// The name of the log in `state_dir`.
+pub const FILE_NAME: &str = "verdicts.log";
+
+/// How far from its end the last line of the log is looked for; no line is longer.
+const TAIL: u64 = 64 * 1024;
+
+/// The verdict log.
+pub static VERDICT_LOG: SinkKind = SinkKind {
+    name: "verdict log",
+    open: |place| Ok(Box::new(Log::open(place)?)),
+};
+
+/// The log, open at its end.
+#[derive(Debug)]
+struct Log {
+    file: File,
+    path: PathBuf,
+    after: Seq,
+}
+
+impl Log {
+    fn open(place: &Place) -> Result<Self, SinkError> {
+        let path = place.state_dir.join(FILE_NAME);
+        let header = format!("# verdicts of journal {}\n", place.journal);
+        let mut file = open_file(&path)?;
+        let mut tail = read_tail(&mut file).map_err(failed("read", &path))?;
+        if tail.len > 0 && !begins_with(&mut file, &header).map_err(failed("read", &path))? {
+            move_away(&path)?;
+            file = open_file(&path)?;
+            tail = Tail {
+                len: 0,
+                whole: 0,
+                after: Seq(0),
+            };
+        }
+        if tail.whole < tail.len {
+            file.set_len(tail.whole).map_err(failed("cut", &path))?;
+        }
+        if tail.whole == 0 {
+            file.write_all(header.as_bytes())
+                .map_err(failed("write", &path))?;
+        }
+        Ok(Self {
+            file,
+            path,
+            after: tail.after,
+        })
+    }
+}
+
+impl Sink for Log {
+    fn after(&self) -> Seq {
+        self.after
+    }
+
+    fn take(&mut self, entries: &[Stamped]) -> Result<(), SinkError> {
+        let text: String = entries.iter().filter_map(log_line).collect();
+        self.file
+            .write_all(text.as_bytes())
+            .map_err(failed("write", &self.path))?;
+        self.after = entries.last().map_or(self.after, |entry| entry.seq);
+        Ok(())
+    }
+}
+
+fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SinkError + 'a {
+    move |cause| SinkError::Io {
+        action,
+        path: path.to_owned(),
+        cause,
+    }
+}
+
+fn open_file(path: &Path) -> Result<File, SinkError> {
+    OpenOptions::new()
+        .read(true)
+        .append(true)
+        .create(true)
+        .mode(0o640)
+        .open(path)
+        .map_err(failed("open", path))
+}
+
+/// A log of another journal is kept under the next free name.
+fn move_away(path: &Path) -> Result<(), SinkError> {
+    let free = (1..=u32::MAX)
+        .map(|number| path.with_extension(format!("log.{number}")))
+        .find(|kept| !kept.exists());
+    let kept = free.unwrap_or_else(|| path.with_extension("log.old"));
+    tracing::warn!(kept = %kept.display(), "the verdict log of another journal was moved away");
+    std::fs::rename(path, &kept).map_err(failed("move away", path))
+}
+
+/// How a log ends.
+#[derive(Debug)]
+struct Tail {
+    len: u64,
+    /// Up to the end of its last whole line.
+    whole: u64,
+    after: Seq,
+}
+
+fn read_tail(file: &mut File) -> io::Result<Tail> {
+    let len = file.metadata()?.len();
+    let from = len.saturating_sub(TAIL);
+    file.seek(SeekFrom::Start(from))?;
+    let mut end = Vec::new();
+    file.take(TAIL).read_to_end(&mut end)?;
+    let whole = end
+        .iter()
+        .rposition(|byte| *byte == b'\n')
+        .map_or(0, |at| at + 1);
+    let lines = end.get(..whole).unwrap_or_default();
+    let after = lines
+        .split(|byte| *byte == b'\n')
+        .rev()
+        .find_map(seq_of)
+        .unwrap_or(Seq(0));
+    let whole = from + u64::try_from(whole).unwrap_or_default();
+    Ok(Tail { len, whole, after })
+}
+
+/// The entry that a line of the log is about.
+fn seq_of(line: &[u8]) -> Option<Seq> {
+    let text = std::str::from_utf8(line).ok()?;
+    let field = text.split(' ').nth(1)?;
+    field.strip_prefix('#')?.parse().ok().map(Seq)
+}
+
+fn begins_with(file: &mut File, header: &str) -> io::Result<bool> {
+    file.seek(SeekFrom::Start(0))?;
+    let mut beginning = Vec::new();
+    let most = u64::try_from(header.len()).unwrap_or_default();
+    file.take(most).read_to_end(&mut beginning)?;
+    Ok(beginning == header.as_bytes())
+}
+
+/// The line of an entry that a person at the bench wants to see.
+fn log_line(stamped: &Stamped) -> Option<String> {
+    match &stamped.entry {
+        Entry::Armed(_)
+        | Entry::Completed(_)
+        | Entry::Zeroed(_)
+        | Entry::Reading(_)
+        | Entry::Disarmed { .. }
+        | Entry::Doubted { .. }
+        | Entry::Retracted { .. }
+        | Entry::Noted { .. }
+        | Entry::Alerted { .. }
+        | Entry::Gap { .. }
+        | Entry::DamageAccepted { .. } => Some(words::line(stamped) + "\n"),
+        Entry::Begun { .. }
+        | Entry::Segment { .. }
+        | Entry::Started { .. }
+        | Entry::Stopped { .. }
+        | Entry::Attached(_)
+        | Entry::Detached { .. }
+        | Entry::ZeroSaid { .. }
+        | Entry::Unread(_)
+        | Entry::ClockStepped { .. } => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::WallMicros;
+
+    fn noted(seq: u64, text: &str) -> Stamped {
+        Stamped {
+            seq: Seq(seq),
+            at: WallMicros(0),
+            entry: Entry::Noted {
+                station: "bench-1".to_owned(),
+                series: None,
+                text: text.to_owned(),
+            },
+        }
+    }
+
+    fn place(state_dir: &Path, journal: &str) -> Place {
+        Place {
+            state_dir: state_dir.to_owned(),
+            journal: journal.to_owned(),
+        }
+    }
+
+    fn lines(state_dir: &Path) -> Vec<String> {
+        let text = std::fs::read_to_string(state_dir.join(FILE_NAME)).unwrap();
+        text.lines().map(str::to_owned).collect()
+    }
+
+    #[test]
+    fn a_log_goes_on_after_its_last_whole_line() {
+        let dir = tempfile::tempdir().unwrap();
+        let here = place(dir.path(), "ab");
+        let mut log = Log::open(&here).unwrap();
+        assert_eq!(log.after(), Seq(0));
+        log.take(&[noted(3, "three"), noted(4, "four")]).unwrap();
+        log.file.write_all(b"1970-01-01T00:00:00Z #5 ben").unwrap();
+        let mut again = Log::open(&here).unwrap();
+        assert_eq!(again.after(), Seq(4));
+        again.take(&[noted(5, "five")]).unwrap();
+        let last = "1970-01-01T00:00:00Z #5 bench-1: note: five";
+        let lines = lines(dir.path());
+        assert_eq!(
+            (lines.len(), lines.last().map(String::as_str)),
+            (4, Some(last))
+        );
+    }
+
+    #[test]
+    fn a_note_cannot_write_a_line_of_its_own() {
+        let dir = tempfile::tempdir().unwrap();
+        let mut log = Log::open(&place(dir.path(), "ab")).unwrap();
+        let forged = "x\n1970-01-01T00:00:00.000000Z #99 bench-1 pass\u{1b}[2J\u{202e}";
+        log.take(&[noted(3, forged)]).unwrap();
+        let lines = lines(dir.path());
+        assert_eq!(lines.len(), 2);
+        assert!(!lines[1].chars().any(char::is_control), "{lines:?}");
+        assert_eq!(Log::open(&place(dir.path(), "ab")).unwrap().after(), Seq(3));
+    }
+
+    #[test]
+    fn a_log_of_another_journal_is_moved_away() {
+        let dir = tempfile::tempdir().unwrap();
+        let mut log = Log::open(&place(dir.path(), "ab")).unwrap();
+        log.take(&[noted(500, "old")]).unwrap();
+        let other = Log::open(&place(dir.path(), "cd")).unwrap();
+        assert_eq!(other.after(), Seq(0));
+        assert_eq!(lines(dir.path()), ["# verdicts of journal cd"]);
+        let kept = std::fs::read_to_string(dir.path().join("verdicts.log.1")).unwrap();
+        assert!(kept.contains("#500"));
+    }
+}
