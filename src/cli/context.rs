@@ -1,14 +1,17 @@
 //! What every subcommand is given: where the configuration is, and how to print.
 
 use super::Failure;
+use crate::config::Config;
+use crate::daemon::files::{self, LoadError};
 use std::path::{Path, PathBuf};
 
 /// The options that every subcommand has.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Context {
-    /// The configuration [else ./tallyjaw.toml, $XDG_CONFIG_HOME/tallyjaw/, /etc/tallyjaw/]
+    /// The configuration file.
     #[arg(
         long,
+        help = "The configuration [else ./tallyjaw.toml, $XDG_CONFIG_HOME/tallyjaw/, /etc/tallyjaw/]",
         global = true,
         value_name = "FILE",
         env = "TALLYJAW_CONFIG",
@@ -36,13 +39,21 @@ impl Context {
             .iter()
             .map(|place| place.display().to_string())
             .collect();
-        Err(Failure::usage(format!(
-            "no configuration: looked for {}, found none",
-            looked.join(", ")
-        ))
-        .with_remedy(
-            "name one with --config FILE; config/tallyjaw.toml in the source explains every key",
-        ))
+        let looked = looked.join(", ");
+        Err(
+            Failure::usage(format!("no configuration file, looked for {looked}")).with_remedy(
+                "name one with --config FILE; config/tallyjaw.toml in the source explains every key",
+            ),
+        )
+    }
+
+    /// The configuration, checked, and where it is; every fault of it is told.
+    pub fn load(&self) -> Result<(PathBuf, Config), Failure> {
+        let path = self.config_path()?;
+        match files::load(&path) {
+            Ok(config) => Ok((path, config)),
+            Err(error) => Err(unusable(&error)),
+        }
     }
 }
 
@@ -55,8 +66,16 @@ fn usual_places() -> Vec<PathBuf> {
     let user = directory("XDG_CONFIG_HOME")
         .or_else(|| directory("HOME").map(|home| home.join(".config")))
         .map(|config| config.join("tallyjaw").join(FILE_NAME));
+    let everyone = Path::new("/etc/tallyjaw").join(FILE_NAME);
     std::iter::once(PathBuf::from(FILE_NAME))
         .chain(user)
-        .chain(std::iter::once(Path::new("/etc/tallyjaw").join(FILE_NAME)))
+        .chain(std::iter::once(everyone))
         .collect()
+}
+
+fn unusable(error: &LoadError) -> Failure {
+    let colour = anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never;
+    Failure::usage(error.to_string())
+        .with_details(error.rendered(colour))
+        .with_remedy(error.remedy())
 }

@@ -41,6 +41,7 @@ pub struct Failure {
     kind: FailureKind,
     message: String,
     causes: Vec<String>,
+    details: Vec<String>,
     remedy: Option<String>,
 }
 
@@ -50,6 +51,7 @@ impl Failure {
             kind,
             message: message.into(),
             causes: Vec::new(),
+            details: Vec::new(),
             remedy: None,
         }
     }
@@ -83,6 +85,13 @@ impl Failure {
         self
     }
 
+    /// Texts that are told before it, such as faults with the line they are in.
+    #[must_use]
+    pub fn with_details(mut self, details: Vec<String>) -> Self {
+        self.details = details;
+        self
+    }
+
     /// The error behind it, with all of its own.
     #[must_use]
     pub fn because(mut self, error: &dyn Error) -> Self {
@@ -103,6 +112,9 @@ impl Failure {
     pub fn tell(&self) {
         if self.kind == FailureKind::ReaderGone {
             return;
+        }
+        for detail in &self.details {
+            anstream::eprintln!("{detail}\n");
         }
         anstream::eprintln!("{ERROR}error{ERROR:#}: {}", self.message);
         for cause in &self.causes {

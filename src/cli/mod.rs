@@ -11,6 +11,7 @@ mod failure;
 mod help;
 mod man;
 mod ports;
+mod serve;
 
 pub use context::Context;
 pub use failure::{Failure, FailureKind};
@@ -44,6 +45,7 @@ struct Cli {
 enum Command {
     // Run it: demo, serve, reload.
     Demo(demo::Demo),
+    Serve(serve::Serve),
 
     // Say what is measured: arm, disarm, retract, note, zero.
 
@@ -61,6 +63,7 @@ impl Command {
     fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         match self {
             Self::Demo(command) => command.run(context, out),
+            Self::Serve(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
             Self::Ports(command) => command.run(context, out),

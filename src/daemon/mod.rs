@@ -1,3 +1,265 @@
 //! The tasks, what each owns, the loop that feeds the stations.
+//!
+//! In: a checked configuration. Out: a daemon that runs until it is told to stop.
+//!
+//! One thread runs ports, clients and the loop of [`hub`]; a second one owns the journal's file.
+//! They meet over bounded channels. Nothing is decoded or judged in here: it only carries.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: the daemon reads clocks and files"
+)]
 
+mod answers;
+pub mod clock;
 pub mod files;
+mod hub;
+mod outage;
+mod ports;
+mod reload;
+mod signals;
+
+use crate::clients::{self, Live, MOST_CLIENTS, RuntimeDir, SocketError};
+use crate::config::Config;
+use crate::entry::Seq;
+use crate::journal::{self, Handle, JOURNAL_FOLDER, JournalError, Opened, Options, Torn};
+use crate::sink;
+use crate::station::Core;
+use answers::Waiting;
+use clock::Clock;
+use hub::Hub;
+use outage::Mode;
+use ports::Ports;
+use signals::Signals;
+use std::collections::BTreeMap;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::{Semaphore, mpsc, watch};
+
+/// The version that the daemon says of itself.
+pub const VERSION: &str = env!("CARGO_PKG_VERSION");
+
+/// How long clients and sinks may take over the last entries when the daemon ends.
+const FAREWELL: Duration = Duration::from_millis(300);
+
+/// How many requests of all control clients may wait.
+const REQUESTS_WAITING: usize = 16;
+
+/// What to run.
+#[derive(Debug)]
+pub struct Setup {
+    /// Where the configuration was read from, for reading it anew.
+    pub config_path: PathBuf,
+    /// The configuration.
+    pub config: Config,
+    /// A damaged entry that a person has accepted.
+    pub accept_damage: Option<Seq>,
+    /// Off only to measure what syncing costs.
+    pub sync: bool,
+}
+
+/// Where everything is, once the daemon serves.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ready {
+    /// The feed's socket.
+    pub feed: PathBuf,
+    /// The control socket.
+    pub control: PathBuf,
+    /// The folder of the journal.
+    pub journal_dir: PathBuf,
+    /// The journal's name.
+    pub journal: String,
+    /// Its last entry.
+    pub last: Seq,
+    /// The verdict log.
+    pub log: PathBuf,
+    /// A half-written line that was found and set aside.
+    pub torn: Option<Torn>,
+}
+
+/// Why the daemon does not run, or no longer does.
+#[derive(Debug, thiserror::Error)]
+pub enum DaemonError {
+    /// The journal cannot be opened.
+    #[error(transparent)]
+    Journal(#[from] JournalError),
+    /// The sockets cannot be made.
+    #[error(transparent)]
+    Socket(#[from] SocketError),
+    /// The journal failed while the daemon ran.
+    #[error("{message}")]
+    JournalFailed {
+        /// What happened, and what may be lost.
+        message: String,
+    },
+    /// The system gives no signals, timers or threads.
+    #[error("cannot {action}: {cause}")]
+    System {
+        /// What was tried.
+        action: &'static str,
+        /// Why not.
+        cause: io::Error,
+    },
+}
+
+impl DaemonError {
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> Option<String> {
+        match self {
+            Self::Journal(error) => error.remedy(),
+            Self::Socket(error) => Some(error.remedy().to_owned()),
+            Self::JournalFailed { .. } => Some(
+                "look at the disk of state_dir, then start again: what is on it is found and reported"
+                    .to_owned(),
+            ),
+            Self::System { .. } => None,
+        }
+    }
+}
+
+/// Runs the daemon until it is told to stop; `ready` is called once it serves.
+pub fn run(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonError> {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .max_blocking_threads(4)
+        .thread_keep_alive(Duration::from_secs(1))
+        .build()
+        .map_err(|cause| DaemonError::System {
+            action: "start the runtime",
+            cause,
+        })?;
+    let result = runtime.block_on(serve(setup, ready));
+    // A blocking read of a slow disk must not hold up the end.
+    runtime.shutdown_timeout(FAREWELL);
+    result
+}
+
+async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonError> {
+    let options = Options {
+        sync: setup.sync,
+        accept_damage: setup.accept_damage,
+        ..Options::at(clock::wall())
+    };
+    let daemon = setup.config.daemon.clone();
+    let opened = journal::open(&daemon.state_dir, options)?;
+    let sockets = RuntimeDir::open(&daemon)?;
+    let (feed, control) = (sockets.bind_feed()?, sockets.bind_control()?);
+    let mut signals = Signals::listen().map_err(|cause| DaemonError::System {
+        action: "listen for signals",
+        cause,
+    })?;
+    let where_all_is = where_all_is(&sockets, &daemon.state_dir, &opened);
+
+    let (announce, mut announcements) = mpsc::unbounded_channel();
+    let (live, journal, core) = take_up(&setup, opened, announce);
+    let (ask, mut asked) = mpsc::channel(REQUESTS_WAITING);
+    let places = Arc::new(Semaphore::new(MOST_CLIENTS));
+    let serving = [
+        tokio::spawn(clients::serve_feed(
+            feed,
+            Arc::clone(&live),
+            Arc::clone(&places),
+        )),
+        tokio::spawn(clients::serve_control(control, ask)),
+    ];
+    let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal);
+
+    let mut hub = Hub {
+        config_path: setup.config_path,
+        config: setup.config,
+        clock: Clock::start(),
+        core,
+        journal,
+        live: Arc::clone(&live),
+        ports: Ports::new(),
+        open: BTreeMap::new(),
+        waiting: Waiting::default(),
+        mode: Mode::Writing,
+        wake_at: None,
+        appended: where_all_is.last,
+    };
+    hub.start();
+    ready(&where_all_is);
+    let result = hub.run(&mut announcements, &mut asked, &mut signals).await;
+
+    for task in serving {
+        task.abort();
+    }
+    drop(asked);
+    live.close();
+    drop(stop_sinks);
+    farewell(&places, sinks).await;
+    sockets.remove_sockets();
+    result
+}
+
+fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Ready {
+    Ready {
+        feed: sockets.feed_path(),
+        control: sockets.control_path(),
+        journal_dir: state_dir.join(JOURNAL_FOLDER),
+        journal: opened.journal.to_string(),
+        last: opened.tail.0,
+        log: state_dir.join(sink::log::FILE_NAME),
+        torn: opened.torn.clone(),
+    }
+}
+
+/// Goes on from where the journal ends.
+fn take_up(
+    setup: &Setup,
+    opened: Opened,
+    announce: mpsc::UnboundedSender<journal::Announcement>,
+) -> (Arc<Live>, Handle, Core) {
+    let catalog = Arc::new(setup.config.catalog.clone());
+    let live = Live::new(
+        VERSION,
+        &setup.config.daemon.state_dir,
+        (opened.first, opened.tail.0),
+        opened.journal,
+        opened.state.clone(),
+        Arc::clone(&catalog),
+    );
+    // Unbounded, but never longer than what the journal's own channel let through: the loop takes
+    // announcements before anything that makes new entries.
+    let journal = journal::spawn(opened.writer, move |announcement| {
+        let _ = announce.send(announcement);
+    });
+    (Arc::new(live), journal, Core::new(catalog, opened.state))
+}
+
+type SinkTasks = Vec<tokio::task::JoinHandle<()>>;
+
+/// Every sink in a task of its own; they end when the sender is dropped.
+fn start_sinks(live: &Live, journal: &str) -> (watch::Sender<()>, SinkTasks) {
+    let (stop, stopped) = watch::channel(());
+    let tasks = sink::SINKS.iter().map(|kind| {
+        let place = sink::Place {
+            state_dir: live.state_dir().to_owned(),
+            journal: journal.to_owned(),
+        };
+        tokio::spawn(sink::run(kind, place, live.durable(), stopped.clone()))
+    });
+    (stop, tasks.collect())
+}
+
+/// Lets clients and sinks have the last entries, but not for long.
+async fn farewell(places: &Semaphore, sinks: SinkTasks) {
+    // Answers that were given go out: everything that can run does so before we do again.
+    for _ in 0..4 {
+        tokio::task::yield_now().await;
+    }
+    let all = u32::try_from(MOST_CLIENTS).unwrap_or(u32::MAX);
+    let everyone = async {
+        let _ = places.acquire_many(all).await;
+        for sink in sinks {
+            let _ = sink.await;
+        }
+    };
+    if tokio::time::timeout(FAREWELL, everyone).await.is_err() {
+        tracing::warn!(
+            "some client or sink was too slow for the last entries; they are in the journal"
+        );
+    }
+}

@@ -17,7 +17,7 @@ mod unread;
 pub mod zero;
 
 use crate::decode::Decoder;
-use crate::entry::{Attached, Entry, JournalId, Seq, Stamped, State};
+use crate::entry::{Attached, Entry, JournalId, Seq, Stamped, State, Unread};
 use crate::quantity::{MonoMicros, Now};
 use crate::spec::{Catalog, Instrument, Plan};
 use std::collections::{BTreeMap, VecDeque};
@@ -55,6 +55,13 @@ pub enum Input<'a> {
     },
     /// Bytes of an instrument, in whatever pieces they came.
     Bytes {
+        /// The instrument.
+        instrument: &'a str,
+        /// The bytes.
+        bytes: &'a [u8],
+    },
+    /// Bytes that were waiting when an instrument's port was opened: nobody knows what they are of.
+    Stale {
         /// The instrument.
         instrument: &'a str,
         /// The bytes.
@@ -214,6 +221,7 @@ impl Core {
             Input::PortOpened(attached) => self.append(now, Entry::Attached(attached)),
             Input::PortClosed { instrument, reason } => self.port_closed(now, instrument, reason),
             Input::Bytes { instrument, bytes } => self.bytes(now, instrument, bytes),
+            Input::Stale { instrument, bytes } => self.stale(now, instrument, bytes),
             Input::SegmentFull => self.open_segment(now),
             Input::Journal(entry) => self.append(now, entry),
             Input::Woken => self.wake(now),
@@ -306,6 +314,22 @@ impl Core {
         live.append(&mut self.live);
         self.live = live;
         self.catalog = catalog;
+    }
+
+    fn stale(&mut self, now: Now, instrument: &str, bytes: &[u8]) {
+        let Some(live) = self.live.get(instrument) else {
+            return;
+        };
+        let entry = Entry::Unread(Unread {
+            station: live.station.clone(),
+            instrument: instrument.to_owned(),
+            raw: bytes.iter().copied().take(unread::KEPT).collect(),
+            bytes: u64::try_from(bytes.len()).unwrap_or(u64::MAX),
+            times: 1,
+            reason: "sent before the port was opened".to_owned(),
+            remedy: Some("measure that piece again".to_owned()),
+        });
+        self.append(now, entry);
     }
 
     fn port_closed(&mut self, now: Now, instrument: &str, reason: &str) {

@@ -7,7 +7,7 @@ use std::time::Duration;
 /// A run of unread bytes is told at least this often.
 const FOLD: Duration = Duration::from_secs(1);
 /// Of a run, this many bytes are kept.
-const KEPT: usize = 256;
+pub(super) const KEPT: usize = 256;
 
 /// A run of unread bytes, ready to be told.
 #[derive(Debug, Clone, PartialEq, Eq)]

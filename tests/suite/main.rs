@@ -9,7 +9,6 @@
     reason = "a test names the entry it wants and fails on any other"
 )]
 
-mod captures;
 mod config;
 mod licences;
 mod ports;

@@ -1,0 +1,117 @@
+//! `tallyjaw serve`: exit 0 after it was told to stop, 2 if the configuration is faulty or another
+//! daemon runs, 4 if the journal or the sockets cannot be written.
+
+use super::{Context, Exit, Failure};
+use crate::daemon::{self, DaemonError, Ready, Setup};
+use crate::entry::Seq;
+use crate::journal::JournalError;
+use std::io::Write;
+use tracing_subscriber::EnvFilter;
+
+/// Set by the benchmark only: entries are announced before they are on disk.
+const WITHOUT_SYNC: &str = "TALLYJAW_BENCHMARK_WITHOUT_SYNC";
+
+/// Run the daemon: read the ports, judge, keep the journal, serve the sockets
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+It runs in the foreground until SIGTERM or Ctrl-C, reads its configuration anew on SIGHUP, and says
+on standard error what happens ($TALLYJAW_LOG sets how much: error, warn, info, debug).
+
+Examples:
+  tallyjaw serve
+  tallyjaw --config bench/tallyjaw.toml serve
+  tail -f state/verdicts.log")]
+pub(super) struct Serve {
+    /// Go on although the journal is damaged from this entry on; look with `tallyjaw verify` first
+    #[arg(long, value_name = "SEQ")]
+    accept_damage: Option<u64>,
+}
+
+impl Serve {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let (config_path, config) = context.load()?;
+        tell_on_stderr();
+        let sync = std::env::var_os(WITHOUT_SYNC).is_none();
+        if !sync {
+            tracing::warn!("{WITHOUT_SYNC} is set: what is announced may be lost");
+        }
+        let setup = Setup {
+            config_path,
+            config,
+            accept_damage: self.accept_damage.map(Seq),
+            sync,
+        };
+        // A daemon whose standard output is closed serves all the same.
+        daemon::run(setup, |ready| drop(say(ready, context.json, out))).map_err(failure)?;
+        Ok(Exit::Yes)
+    }
+}
+
+fn tell_on_stderr() {
+    let filter = EnvFilter::try_from_env("TALLYJAW_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+    // Fails only where something else in this process has begun to tell already.
+    let _ = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_target(false)
+        .with_ansi(std::io::IsTerminal::is_terminal(&std::io::stderr()))
+        .try_init();
+}
+
+fn say(ready: &Ready, json: bool, out: &mut dyn Write) -> std::io::Result<()> {
+    let places = [
+        ("feed", &ready.feed),
+        ("control", &ready.control),
+        ("journal", &ready.journal_dir),
+        ("log", &ready.log),
+    ];
+    if json {
+        let mut object = serde_json::Map::new();
+        object.insert("kind".to_owned(), "ready".into());
+        for (name, path) in places {
+            object.insert(name.to_owned(), path.display().to_string().into());
+        }
+        writeln!(out, "{}", serde_json::Value::Object(object))?;
+        return out.flush();
+    }
+    writeln!(out, "tallyjaw {} serves", daemon::VERSION)?;
+    for (name, path) in places {
+        writeln!(out, "  {name:<8} {}", path.display())?;
+    }
+    if let Some(torn) = &ready.torn {
+        writeln!(
+            out,
+            "  a half-written line of {} bytes was found and set aside in {}; it was never announced",
+            torn.bytes, torn.file
+        )?;
+    }
+    writeln!(out, "stop it with Ctrl-C or SIGTERM")?;
+    out.flush()
+}
+
+fn failure(error: DaemonError) -> Failure {
+    let remedy = error.remedy();
+    let message = error.to_string();
+    let failure = match error {
+        DaemonError::Journal(
+            JournalError::Locked { .. }
+            | JournalError::OtherDamage { .. }
+            | JournalError::Newer { .. },
+        ) => Failure::usage(message),
+        DaemonError::Socket(error) if error.is_wrong_configuration() => Failure::usage(message),
+        DaemonError::Journal(
+            JournalError::Io { .. }
+            | JournalError::WrongKind { .. }
+            | JournalError::Damaged(_)
+            | JournalError::OutOfOrder { .. }
+            | JournalError::Write { .. }
+            | JournalError::Sync { .. }
+            | JournalError::Full { .. }
+            | JournalError::Poisoned { .. },
+        )
+        | DaemonError::Socket(_)
+        | DaemonError::JournalFailed { .. }
+        | DaemonError::System { .. } => Failure::io(message),
+    };
+    failure.with_remedy_of(remedy)
+}

@@ -1,0 +1,433 @@
+//! The loop that feeds the core: everything that happens comes here, one thing at a time.
+//!
+//! In: announcements of the journal, signals, commands and port events. Out: entries for the
+//! journal. It shows nothing but what was announced as durable.
+//!
+//! - When the journal has little room, ports and clients are not read: memory stays bounded.
+//! - Announcements come first, then signals and commands: a flood at a port cannot hold them up.
+
+use super::answers::{AnswerTo, Waiting};
+use super::clock::Clock;
+use super::outage::{Mode, no_room};
+use super::ports::{PortEvent, Ports};
+use super::signals::{self, Signals};
+use super::{DaemonError, VERSION};
+use crate::clients::{Asked, Health, Live};
+use crate::config::Config;
+use crate::entry::{Attached, Seq};
+use crate::journal::{Announcement, Handle};
+use crate::message::reply::{Armed, Done, Outcome, Reload, Trouble};
+use crate::message::state::StationMessage;
+use crate::message::{Call, ErrorObject, Notice, code};
+use crate::quantity::{MonoMicros, Now};
+use crate::serial::Event;
+use crate::station::{Command, Core, Input, Output};
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tokio::sync::mpsc::{Receiver, UnboundedReceiver};
+
+/// Ports and clients are read only while the journal takes this many entries without waiting: more
+/// than come out of one piece of bytes.
+const ROOM_LEAST: usize = 512;
+
+/// How long stopping waits for the disk.
+const STOP_PATIENCE: Duration = Duration::from_secs(10);
+
+/// What the loop owns.
+pub(super) struct Hub {
+    pub(super) config_path: PathBuf,
+    pub(super) config: Config,
+    pub(super) clock: Clock,
+    pub(super) core: Core,
+    pub(super) journal: Handle,
+    pub(super) live: Arc<Live>,
+    pub(super) ports: Ports,
+    pub(super) open: BTreeMap<String, Attached>,
+    pub(super) waiting: Waiting,
+    pub(super) mode: Mode,
+    pub(super) wake_at: Option<MonoMicros>,
+    /// The last entry that was handed to the journal.
+    pub(super) appended: Seq,
+}
+
+/// What came.
+enum Came {
+    Announcement(Option<Announcement>),
+    Signal(signals::Asked),
+    Asked(Asked),
+    Port(PortEvent),
+    Time,
+}
+
+/// An entry that was handed to the journal.
+struct Appended {
+    seq: Seq,
+    kind: &'static str,
+}
+
+impl Hub {
+    /// Runs until a signal says stop; then everything that came is durable.
+    pub(super) async fn run(
+        &mut self,
+        announcements: &mut UnboundedReceiver<Announcement>,
+        asked: &mut Receiver<Asked>,
+        signals: &mut Signals,
+    ) -> Result<(), DaemonError> {
+        loop {
+            let takes = match self.mode {
+                Mode::Writing => self.journal.room() >= ROOM_LEAST,
+                Mode::Full(..) => true,
+                Mode::Trying(_) => false,
+            };
+            let wake = self.wakes();
+            let came = tokio::select! {
+                biased;
+                announcement = announcements.recv() => Came::Announcement(announcement),
+                signal = signals.next() => Came::Signal(signal),
+                Some(asked) = asked.recv(), if takes => Came::Asked(asked),
+                Some(event) = self.ports.events.recv(), if takes => Came::Port(event),
+                () = until(wake), if wake.is_some() => Came::Time,
+            };
+            match came {
+                Came::Announcement(announcement) => self.announced(announcement)?,
+                Came::Signal(signals::Asked::Stop(reason)) => {
+                    return self.stop(reason, announcements).await;
+                }
+                Came::Signal(signals::Asked::Reload) => {
+                    if let Err(error) = self.reload() {
+                        tell_reload_refused(&error);
+                    }
+                }
+                Came::Asked(Asked { call, answer }) => self.ask(call, answer),
+                Came::Port((instrument, event)) => {
+                    if self.ports.wants(&instrument) {
+                        self.port(&instrument, event);
+                    }
+                }
+                Came::Time => self.time(),
+            }
+        }
+    }
+
+    /// The daemon has started: opens the ports.
+    pub(super) fn start(&mut self) {
+        let digest = self.config.digest.clone();
+        self.feed(Input::Started {
+            version: VERSION,
+            config_digest: &digest,
+        });
+        self.ports.open(&self.config.ports);
+    }
+
+    pub(super) fn now(&self) -> Now {
+        self.clock.now()
+    }
+
+    /// Feeds the core one input, and hands on what comes out.
+    pub(super) fn feed(&mut self, input: Input<'_>) {
+        let now = self.now();
+        self.core.handle(now, input);
+        self.drain();
+    }
+
+    fn drain(&mut self) -> Vec<Appended> {
+        let mut appended = Vec::new();
+        loop {
+            match self.core.poll() {
+                Output::Append(stamped) => {
+                    if let Mode::Full(outage, _) = &mut self.mode {
+                        outage.count(&stamped.entry);
+                        continue;
+                    }
+                    self.appended = stamped.seq;
+                    appended.push(Appended {
+                        seq: stamped.seq,
+                        kind: stamped.entry.kind(),
+                    });
+                    if let Err(error) = self.journal.append(stamped) {
+                        // The announcement of the failure is on its way and ends the loop.
+                        tracing::error!(%error, "an entry was not taken");
+                    }
+                }
+                Output::WaitUntil(moment) => {
+                    self.wake_at = moment;
+                    return appended;
+                }
+            }
+        }
+    }
+
+    fn wakes(&self) -> Option<Instant> {
+        let core = self.wake_at.map(|moment| self.clock.instant(moment));
+        match &self.mode {
+            Mode::Full(_, retry_at) => Some(core.map_or(*retry_at, |core| core.min(*retry_at))),
+            Mode::Writing | Mode::Trying(_) => core,
+        }
+    }
+
+    fn time(&mut self) {
+        let now = self.now();
+        match std::mem::replace(&mut self.mode, Mode::Writing) {
+            Mode::Full(outage, retry_at) if self.clock.instant(now.mono) >= retry_at => {
+                self.try_again(outage);
+            }
+            mode @ (Mode::Full(..) | Mode::Trying(_) | Mode::Writing) => self.mode = mode,
+        }
+        if self.wake_at.is_some_and(|moment| moment <= now.mono) {
+            self.feed(Input::Woken);
+        }
+    }
+
+    fn announced(&mut self, announcement: Option<Announcement>) -> Result<(), DaemonError> {
+        match announcement {
+            Some(Announcement::Durable {
+                lines,
+                segment_full,
+                ..
+            }) => {
+                self.live.publish(&lines);
+                if let Some(last) = lines.last() {
+                    self.waiting.durable(last.seq);
+                }
+                self.outage_is_over();
+                if segment_full {
+                    self.feed(Input::SegmentFull);
+                }
+                Ok(())
+            }
+            Some(Announcement::Full {
+                error, first_lost, ..
+            }) => {
+                self.full(&error, first_lost);
+                Ok(())
+            }
+            // Said by the first line that becomes durable after it.
+            Some(Announcement::Resumed { .. }) => Ok(()),
+            Some(Announcement::Failed {
+                error,
+                first_lost,
+                entries_lost,
+            }) => Err(self.failed(&error, first_lost, entries_lost)),
+            None => {
+                let first_lost = self.live.last().following();
+                Err(self.failed("the journal's thread has ended", first_lost, 0))
+            }
+        }
+    }
+
+    fn failed(&mut self, error: &str, first_lost: Seq, entries_lost: u64) -> DaemonError {
+        let message = format!(
+            "{error}; nothing from entry {first_lost} on is announced or acknowledged any more, {entries_lost} entries may not be on the disk"
+        );
+        tracing::error!(%first_lost, "{message}");
+        let remedy = "look at the disk, then start the daemon again: it says what it finds there";
+        let notice = Notice::new("journal_failed", message.clone(), Some(remedy));
+        self.live.set_health(Health::Failed, &notice);
+        self.waiting.refuse(&ErrorObject::new(
+            code::JOURNAL_FAILED,
+            message.clone(),
+            Some(remedy.to_owned()),
+        ));
+        DaemonError::JournalFailed { message }
+    }
+
+    fn port(&mut self, instrument: &str, event: Event) {
+        match event {
+            Event::Opened(attached) => {
+                tracing::info!(instrument, port = %attached.port, "the port is open");
+                self.live.set_trouble(instrument, None);
+                self.open.insert(instrument.to_owned(), attached.clone());
+                self.feed(Input::PortOpened(attached));
+            }
+            Event::Stale(bytes) => self.feed(Input::Stale {
+                instrument,
+                bytes: &bytes,
+            }),
+            Event::Bytes(bytes) => self.feed(Input::Bytes {
+                instrument,
+                bytes: &bytes,
+            }),
+            Event::Closed { reason } => {
+                tracing::warn!(instrument, reason, "the port is gone");
+                self.open.remove(instrument);
+                self.feed(Input::PortClosed {
+                    instrument,
+                    reason: &reason,
+                });
+            }
+            Event::Trouble { message, remedy } => {
+                let help = remedy.as_deref().unwrap_or("it is tried again");
+                tracing::warn!(instrument, help, "{message}");
+                let trouble = Trouble {
+                    instrument: instrument.to_owned(),
+                    message,
+                    remedy,
+                };
+                self.live.set_trouble(instrument, Some(trouble));
+            }
+        }
+    }
+
+    fn ask(&mut self, call: Call, to: AnswerTo) {
+        let refused = match call {
+            Call::Status => {
+                let status = Outcome::Status(Box::new(self.live.status()));
+                let _ = to.send(Ok(status));
+                return;
+            }
+            Call::Reload => match self.reload() {
+                Ok(seq) => {
+                    let outcome = Outcome::Reload(Reload {
+                        seq: seq.0,
+                        config_digest: self.config.digest.clone(),
+                    });
+                    self.waiting.add(self.appended, outcome, to);
+                    return;
+                }
+                Err(error) => {
+                    tell_reload_refused(&error);
+                    error
+                }
+            },
+            Call::Station(command) => match self.command(command) {
+                Ok(outcome) => {
+                    self.waiting.add(self.appended, outcome, to);
+                    return;
+                }
+                Err(error) => error,
+            },
+        };
+        let _ = to.send(Err(refused));
+    }
+
+    fn command(&mut self, command: Command) -> Result<Outcome, ErrorObject> {
+        self.check_room()?;
+        let kind = kind_of(&command);
+        let now = self.now();
+        self.core
+            .command(now, command)
+            .map_err(|refusal| ErrorObject::new(code::REFUSED, refusal.message, refusal.remedy))?;
+        let appended = self.drain();
+        let said = appended.iter().find(|entry| entry.kind == kind);
+        let seq = said.map_or(self.appended, |entry| entry.seq);
+        Ok(self
+            .armed(seq)
+            .unwrap_or(Outcome::Done(Done { seq: seq.0 })))
+    }
+
+    /// The answer to `arm`, if the entry `seq` opened a series.
+    fn armed(&self, seq: Seq) -> Option<Outcome> {
+        let state = self.core.state();
+        let (station, _) = state
+            .stations
+            .iter()
+            .find(|(_, known)| known.series.as_ref().is_some_and(|series| series.id == seq))?;
+        let told = StationMessage::new(state, station);
+        Some(Outcome::Armed(Box::new(Armed {
+            seq: seq.0,
+            station: station.clone(),
+            armed: *told.armed?,
+            prompt: told.prompt,
+        })))
+    }
+
+    fn check_room(&self) -> Result<(), ErrorObject> {
+        match &self.mode {
+            Mode::Writing => Ok(()),
+            Mode::Full(outage, _) | Mode::Trying(outage) => Err(no_room(outage.reason.clone())),
+        }
+    }
+
+    /// Reads the configuration anew; the `started` entry that says so.
+    fn reload(&mut self) -> Result<Seq, ErrorObject> {
+        self.check_room()?;
+        let config = super::reload::load(&self.config_path, &self.config)?;
+        for instrument in self.ports.close_all_but(&config.ports) {
+            self.open.remove(&instrument);
+            self.live.set_trouble(&instrument, None);
+            self.feed(Input::PortClosed {
+                instrument: &instrument,
+                reason: "the configuration of its port has changed",
+            });
+        }
+        self.config = config;
+        let catalog = Arc::new(self.config.catalog.clone());
+        self.live.set_catalog(Arc::clone(&catalog));
+        self.feed(Input::Reloaded(catalog));
+        let digest = self.config.digest.clone();
+        let now = self.now();
+        self.core.handle(
+            now,
+            Input::Started {
+                version: VERSION,
+                config_digest: &digest,
+            },
+        );
+        let appended = self.drain();
+        let started = appended.iter().find(|entry| entry.kind == "started");
+        let seq = started.map_or(self.appended, |entry| entry.seq);
+        // `started` says that no port is open; those that stayed are told again.
+        for attached in self.open.clone().into_values() {
+            self.feed(Input::PortOpened(attached));
+        }
+        self.ports.open(&self.config.ports);
+        tracing::info!(config_digest = digest, "a new configuration is in force");
+        Ok(seq)
+    }
+
+    /// Takes what has come, says `stopped`, and waits until it is durable.
+    async fn stop(
+        &mut self,
+        reason: &str,
+        announcements: &mut UnboundedReceiver<Announcement>,
+    ) -> Result<(), DaemonError> {
+        tracing::info!(reason, "stopping");
+        while let Ok((instrument, event)) = self.ports.events.try_recv() {
+            if self.ports.wants(&instrument) {
+                self.port(&instrument, event);
+            }
+        }
+        self.ports.close_all_but(&[]);
+        self.feed(Input::Stopping { reason });
+        let give_up = tokio::time::Instant::now() + STOP_PATIENCE;
+        while self.live.last() < self.appended {
+            let next = tokio::time::timeout_at(give_up, announcements.recv());
+            let Ok(announcement) = next.await else {
+                let message = "the disk did not take what was left in time".to_owned();
+                return Err(DaemonError::JournalFailed { message });
+            };
+            self.announced(announcement)?;
+        }
+        Ok(())
+    }
+}
+
+async fn until(moment: Option<Instant>) {
+    match moment {
+        Some(moment) => tokio::time::sleep_until(moment.into()).await,
+        None => std::future::pending().await,
+    }
+}
+
+fn tell_reload_refused(error: &ErrorObject) {
+    tracing::error!(
+        "the configuration was not taken, the old one stays in force: {}",
+        error.message
+    );
+    for detail in &error.data.details {
+        tracing::error!("{detail}");
+    }
+}
+
+/// The kind of the entry that says what was commanded.
+const fn kind_of(command: &Command) -> &'static str {
+    match command {
+        Command::Arm { .. } => "armed",
+        Command::Disarm { .. } => "disarmed",
+        Command::Retract { .. } => "retracted",
+        Command::Note { .. } => "noted",
+        Command::Zero { .. } => "zero_said",
+    }
+}

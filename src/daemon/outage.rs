@@ -1,0 +1,162 @@
+//! A full disk: since when, how many frames went unjudged, when it is tried again.
+
+use super::hub::Hub;
+use crate::clients::Health;
+use crate::entry::{Attached, Entry, Seq};
+use crate::message::{ErrorObject, Notice, code};
+use crate::quantity::WallMicros;
+use crate::station::{Core, Input};
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+const FIRST_PAUSE: Duration = Duration::from_secs(1);
+const LONGEST_PAUSE: Duration = Duration::from_secs(60);
+
+/// Whether entries become durable.
+#[derive(Debug)]
+pub(super) enum Mode {
+    /// They do, as far as we know.
+    Writing,
+    /// There is no room: the core goes on for nobody, so that frames can be counted.
+    Full(Outage, Instant),
+    /// It is being tried again; nothing new is taken until it is known how that went.
+    Trying(Outage),
+}
+
+/// A time in which nothing could be recorded.
+#[derive(Debug)]
+pub(super) struct Outage {
+    pub(super) since: WallMicros,
+    pub(super) reason: String,
+    pub(super) frames: u64,
+    pub(super) pause: Duration,
+}
+
+impl Outage {
+    pub(super) fn new(since: WallMicros, reason: &str) -> Self {
+        Self {
+            since,
+            reason: reason.to_owned(),
+            frames: 0,
+            pause: FIRST_PAUSE,
+        }
+    }
+
+    /// Trying did not help: the next pause is longer.
+    pub(super) fn longer(self) -> Self {
+        Self {
+            pause: self.pause.saturating_mul(2).min(LONGEST_PAUSE),
+            ..self
+        }
+    }
+
+    /// An entry that nobody will see.
+    pub(super) fn count(&mut self, entry: &Entry) {
+        let is_frame = matches!(
+            entry,
+            Entry::Reading(_) | Entry::Zeroed(_) | Entry::Unread(_)
+        );
+        self.frames = self.frames.saturating_add(u64::from(is_frame));
+    }
+
+    /// What the journal will say of it.
+    pub(super) fn gap(&self) -> Entry {
+        Entry::Gap {
+            since: self.since,
+            frames: self.frames,
+            reason: self.reason.clone(),
+        }
+    }
+}
+
+impl Hub {
+    /// There is no room: nothing counts until there is.
+    pub(super) fn full(&mut self, error: &str, first_lost: Seq) {
+        let now = self.now();
+        let message = format!("{error}; nothing counts from entry {first_lost} on");
+        tracing::error!(%first_lost, "{message}");
+        let outage = match std::mem::replace(&mut self.mode, Mode::Writing) {
+            Mode::Writing => {
+                let remedy = "make room on the disk of state_dir; the daemon goes on by itself";
+                let notice = Notice::new("journal_full", message.clone(), Some(remedy));
+                self.live.set_health(Health::Full, &notice);
+                Outage::new(now.wall, error)
+            }
+            Mode::Full(outage, _) | Mode::Trying(outage) => outage.longer(),
+        };
+        self.waiting.refuse(&no_room(message));
+        self.appended = self.live.last();
+        let retry_at = self.clock.instant(now.mono.plus(outage.pause));
+        self.mode = Mode::Full(outage, retry_at);
+    }
+
+    /// There may be room again: the core is made anew from what is durable, and says the gap.
+    pub(super) fn try_again(&mut self, outage: Outage) {
+        let catalog = Arc::new(self.config.catalog.clone());
+        self.core = Core::new(catalog, self.live.state());
+        let gap = outage.gap();
+        self.mode = Mode::Trying(outage);
+        if let Err(error) = self.journal.resume() {
+            tracing::error!(%error, "the journal cannot go on");
+        }
+        self.feed(Input::Journal(gap));
+        self.tell_ports_again();
+    }
+
+    /// Brings the core's idea of the ports up to date with what happened while nothing was kept.
+    fn tell_ports_again(&mut self) {
+        let known: Vec<Attached> = self
+            .core
+            .state()
+            .instruments
+            .values()
+            .filter_map(|instrument| instrument.attached.clone())
+            .collect();
+        for attached in known {
+            if self.open.get(&attached.instrument) != Some(&attached) {
+                self.feed(Input::PortClosed {
+                    instrument: &attached.instrument,
+                    reason: "closed while nothing could be recorded",
+                });
+            }
+        }
+        for attached in self.open.clone().into_values() {
+            let state = self.core.state();
+            let told = state
+                .instruments
+                .get(&attached.instrument)
+                .and_then(|instrument| instrument.attached.as_ref());
+            if told != Some(&attached) {
+                self.feed(Input::PortOpened(attached));
+            }
+        }
+    }
+
+    /// Something has become durable.
+    pub(super) fn outage_is_over(&mut self) {
+        match std::mem::replace(&mut self.mode, Mode::Writing) {
+            Mode::Writing => {}
+            // Lines that were durable before the disk was full.
+            mode @ Mode::Full(..) => self.mode = mode,
+            Mode::Trying(outage) => {
+                let message = format!(
+                    "there is room again; {} frames since {} went unjudged",
+                    outage.frames, outage.since
+                );
+                tracing::warn!("{message}");
+                let remedy = "measure those pieces again";
+                let notice = Notice::new("journal_resumed", message, Some(remedy));
+                self.live.set_health(Health::Ok, &notice);
+            }
+        }
+    }
+}
+
+/// The answer to what cannot be recorded.
+pub(super) fn no_room(message: String) -> ErrorObject {
+    ErrorObject::new(
+        code::JOURNAL_FULL,
+        message,
+        Some("make room on the disk of state_dir, then say it again".to_owned()),
+    )
+}

@@ -1,0 +1,99 @@
+//! The ports of a daemon: a task each, all events in one channel.
+
+use crate::config::PortConfig;
+use crate::serial::{self, Event};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use tokio::sync::mpsc::{self, Receiver, Sender};
+use tokio::task::JoinHandle;
+
+/// How many events of one port, and of all, may wait; a port whose events wait is not read.
+const WAITING_MOST: usize = 16;
+
+/// What happened at the port of this instrument.
+pub(super) type PortEvent = (Arc<str>, Event);
+
+/// The open ports and those waited for.
+#[derive(Debug)]
+pub(super) struct Ports {
+    tasks: BTreeMap<String, Task>,
+    sender: Sender<PortEvent>,
+    /// What happens at any of them.
+    pub(super) events: Receiver<PortEvent>,
+}
+
+#[derive(Debug)]
+struct Task {
+    config: PortConfig,
+    instrument: Arc<str>,
+    handles: [JoinHandle<()>; 2],
+}
+
+impl Drop for Task {
+    fn drop(&mut self) {
+        for handle in &self.handles {
+            handle.abort();
+        }
+    }
+}
+
+impl Ports {
+    pub(super) fn new() -> Self {
+        let (sender, events) = mpsc::channel(WAITING_MOST);
+        Self {
+            tasks: BTreeMap::new(),
+            sender,
+            events,
+        }
+    }
+
+    /// Lets go of ports that are not in `wanted` as they are now; their instruments.
+    pub(super) fn close_all_but(&mut self, wanted: &[PortConfig]) -> Vec<String> {
+        let stays = |task: &Task| wanted.contains(&task.config);
+        let closed: Vec<String> = self
+            .tasks
+            .iter()
+            .filter(|(_, task)| !stays(task))
+            .map(|(instrument, _)| instrument.clone())
+            .collect();
+        self.tasks.retain(|_, task| stays(task));
+        closed
+    }
+
+    /// Opens those of `wanted` that are not open or waited for yet.
+    pub(super) fn open(&mut self, wanted: &[PortConfig]) {
+        for config in wanted {
+            if !self.tasks.contains_key(&config.instrument) {
+                let task = start(config.clone(), self.sender.clone());
+                self.tasks.insert(config.instrument.clone(), task);
+            }
+        }
+    }
+
+    /// Whether an event is still wanted: a port that was let go may have left some, even where the
+    /// instrument has another port since.
+    pub(super) fn wants(&self, instrument: &Arc<str>) -> bool {
+        self.tasks
+            .get(&**instrument)
+            .is_some_and(|task| Arc::ptr_eq(&task.instrument, instrument))
+    }
+}
+
+fn start(config: PortConfig, all: Sender<PortEvent>) -> Task {
+    let instrument: Arc<str> = config.instrument.as_str().into();
+    let named = Arc::clone(&instrument);
+    let (sender, mut events) = mpsc::channel(WAITING_MOST);
+    let port = tokio::spawn(serial::run(config.clone(), sender));
+    let forward = tokio::spawn(async move {
+        while let Some(event) = events.recv().await {
+            if all.send((Arc::clone(&named), event)).await.is_err() {
+                return;
+            }
+        }
+    });
+    Task {
+        config,
+        instrument,
+        handles: [port, forward],
+    }
+}

@@ -1,0 +1,41 @@
+//! Stop and reload, as inputs to the daemon's loop.
+
+use std::io;
+use tokio::signal::unix::{Signal, SignalKind, signal};
+
+/// What a signal asks for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Asked {
+    /// Write what waits and end.
+    Stop(&'static str),
+    /// Read the configuration anew.
+    Reload,
+}
+
+/// The signals that the daemon listens to.
+#[derive(Debug)]
+pub(super) struct Signals {
+    terminate: Signal,
+    interrupt: Signal,
+    hang_up: Signal,
+}
+
+impl Signals {
+    /// From now on the signals come here; inside of the runtime only.
+    pub(super) fn listen() -> io::Result<Self> {
+        Ok(Self {
+            terminate: signal(SignalKind::terminate())?,
+            interrupt: signal(SignalKind::interrupt())?,
+            hang_up: signal(SignalKind::hangup())?,
+        })
+    }
+
+    /// The next one.
+    pub(super) async fn next(&mut self) -> Asked {
+        tokio::select! {
+            _ = self.terminate.recv() => Asked::Stop("SIGTERM"),
+            _ = self.interrupt.recv() => Asked::Stop("SIGINT"),
+            _ = self.hang_up.recv() => Asked::Reload,
+        }
+    }
+}
