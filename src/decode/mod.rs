@@ -112,7 +112,9 @@ impl DecodeError {
     /// What a person can do; printed on a line of its own, never part of the message.
     pub fn remedy(&self) -> Option<&'static str> {
         match self {
-            Self::CutShort { .. } => Some("check the cable and its plug, then press again"),
+            Self::CutShort { .. } => {
+                Some("press again; if it stays so, check the cable, and `line` against the manual")
+            }
             Self::TooLong { .. } | Self::UnexpectedByte { .. } | Self::UnknownUnit { .. } => {
                 Some("check `line` and `format` of this instrument against its manual")
             }

@@ -9,6 +9,7 @@
     reason = "a test names the entry it wants and fails on any other"
 )]
 
+mod captures;
 mod config;
 mod licences;
 mod ports;
