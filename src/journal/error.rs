@@ -119,7 +119,7 @@ impl JournalError {
     /// What a person can do; printed on a line of its own, never part of the message.
     pub fn remedy(&self) -> Option<String> {
         match self {
-            Self::Io { .. } => None,
+            Self::Io { .. } | Self::OutOfOrder { .. } => None,
             Self::Locked { .. } => {
                 Some("stop the other daemon, or give this one a state_dir of its own".to_owned())
             }
@@ -135,7 +135,6 @@ impl JournalError {
                 }
                 None => "start without --accept-damage".to_owned(),
             }),
-            Self::OutOfOrder { .. } => None,
             Self::Write { .. } | Self::Sync { .. } | Self::Poisoned { .. } => Some(
                 "check the disk, then start again: what is on it is found and reported".to_owned(),
             ),

@@ -15,10 +15,13 @@
 
 mod dir;
 mod error;
+mod lines;
 mod lock;
 mod reader;
 mod recovery;
+mod salvage;
 mod thread;
+mod verify;
 mod writer;
 
 pub use dir::{Dir, SegmentNumber};
@@ -27,6 +30,7 @@ pub use lock::StateLock;
 pub use reader::{Cursor, Line};
 pub use recovery::{Opened, Options, Torn, open};
 pub use thread::{Announcement, Closed, DurableLine, Handle, NotTaken, spawn};
+pub use verify::{Finding, Report, verify};
 pub use writer::Writer;
 
 use std::io;

@@ -1,8 +1,28 @@
 //! Reads lines back, byte for byte, while they are written.
+//!
+//! In: the number of the last entry that is already known, and that of the last durable one. Out:
+//! the lines between, as stored.
+//!
+//! - Never a line past the durable entry, not even out of a buffer: when the disk was full, what
+//!   stood there may have been cut off and written anew.
+//! - A damaged line is passed on as it is, for who reads on must not miss what follows it. Lines are
+//!   counted, since a damaged one may say any number; the count starts anew with each segment.
 
-use super::JournalError;
+use super::dir::{Dir, io_error};
+use super::{JOURNAL_FOLDER, JournalError, SegmentNumber};
 use crate::entry::Seq;
+use crate::entry::line::peek_seq;
+use std::fs::File;
+use std::io;
+use std::os::unix::fs::FileExt;
 use std::path::Path;
+
+/// How much of a line is enough to tell its number.
+const HEAD_BYTES: usize = 4096;
+/// How much is read at a time.
+const CHUNK_BYTES: usize = 64 * 1024;
+/// What is left of a search by halves is read through.
+const SEARCHED_BYTES: u64 = 64 * 1024;
 
 /// A line of the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -15,7 +35,29 @@ pub struct Line {
 
 /// A place in a journal, from which lines are read.
 #[derive(Debug)]
-pub struct Cursor {}
+pub struct Cursor {
+    dir: Dir,
+    /// The first line to hand out.
+    want: Seq,
+    place: Option<Place>,
+}
+
+/// The beginning of a line in an open segment.
+#[derive(Debug)]
+struct Place {
+    number: SegmentNumber,
+    file: File,
+    /// Where the line begins.
+    at: u64,
+    /// Its number.
+    here: Seq,
+    /// The bytes from there on, as far as they are read.
+    ahead: Vec<u8>,
+    /// How many of these are handed out.
+    used: usize,
+    /// What was durable when they were read; what comes after it must be read anew.
+    trusted: Seq,
+}
 
 impl Cursor {
     /// As a durable end: stop at the last complete line. For journals that nobody writes.
@@ -23,14 +65,232 @@ impl Cursor {
 
     /// Before the line that follows entry `after`; `Seq(0)` for all. Reads nothing yet.
     pub fn new(state_dir: &Path, after: Seq) -> Result<Self, JournalError> {
-        let _ = (state_dir, after);
-        Ok(Self {})
+        Ok(Self {
+            dir: Dir::open(&state_dir.join(JOURNAL_FOLDER))?,
+            want: after.following(),
+            place: None,
+        })
     }
 
     /// The next line, if it is at or before the `durable` entry; `None` while there is none. Never
     /// waits; call it again when more is durable.
     pub fn next_line(&mut self, durable: Seq) -> Result<Option<Line>, JournalError> {
-        let _ = durable;
+        if self.want > durable {
+            if let Some(place) = self.place.as_mut() {
+                place.forget_ahead();
+            }
+            return Ok(None);
+        }
+        if self.place.is_none() {
+            self.place = find(&self.dir, self.want)?;
+        }
+        while let Some(place) = self.place.as_mut() {
+            let seq = place.here;
+            if seq > durable {
+                break;
+            }
+            let number = place.number;
+            let failed = |cause| io_error("read", &self.dir.path_of(&number.file_name()), cause);
+            let wanted = seq >= self.want;
+            match place.take_line(durable, wanted).map_err(failed)? {
+                Some(bytes) if wanted => {
+                    self.want = seq.following();
+                    return Ok(Some(Line { seq, bytes }));
+                }
+                Some(_) => {}
+                None => match place.following(&self.dir)? {
+                    Some(following) => *place = following,
+                    None => break,
+                },
+            }
+        }
         Ok(None)
     }
+}
+
+impl Place {
+    fn beginning(number: SegmentNumber, file: File, here: Seq) -> Self {
+        Self {
+            number,
+            file,
+            at: 0,
+            here,
+            ahead: Vec::new(),
+            used: 0,
+            trusted: Seq(0),
+        }
+    }
+
+    /// Steps over the line at hand, if it is complete; its bytes if they are `wanted`, else none.
+    fn take_line(&mut self, durable: Seq, wanted: bool) -> io::Result<Option<Vec<u8>>> {
+        if self.here > self.trusted {
+            self.forget_ahead();
+        }
+        let mut searched = self.used;
+        loop {
+            let unsearched = self.ahead.get(searched..).unwrap_or_default();
+            if let Some(found) = unsearched.iter().position(|byte| *byte == b'\n') {
+                let end = searched + found;
+                let line = self.ahead.get(self.used..end).unwrap_or_default();
+                self.at += len(line) + 1;
+                let line = if wanted { line.to_vec() } else { Vec::new() };
+                self.used = end + 1;
+                self.here = self.here.following();
+                return Ok(Some(line));
+            }
+            self.ahead.drain(..self.used);
+            self.used = 0;
+            searched = self.ahead.len();
+            if !self.read_ahead(durable)? {
+                return Ok(None);
+            }
+        }
+    }
+
+    /// Reads some more; whether there was any.
+    fn read_ahead(&mut self, durable: Seq) -> io::Result<bool> {
+        if self.ahead.is_empty() {
+            self.trusted = durable;
+        }
+        let known = self.ahead.len();
+        self.ahead.resize(known + CHUNK_BYTES, 0);
+        let from = self.at + u64::try_from(known).unwrap_or(u64::MAX);
+        let result = read_at(
+            &self.file,
+            self.ahead.get_mut(known..).unwrap_or_default(),
+            from,
+        );
+        self.ahead.truncate(known + result.as_ref().unwrap_or(&0));
+        Ok(result? > 0)
+    }
+
+    fn forget_ahead(&mut self) {
+        self.ahead = Vec::new(); // gives the memory back: most cursors wait most of the time
+        self.used = 0;
+    }
+
+    /// The beginning of the next segment, if there is one with a complete line and nothing has been
+    /// added to this one meanwhile.
+    fn following(&self, dir: &Dir) -> Result<Option<Self>, JournalError> {
+        let number = self.number.following();
+        let file = match dir.read(number) {
+            Ok(file) => file,
+            Err(JournalError::Io { cause, .. }) if cause.kind() == io::ErrorKind::NotFound => {
+                return Ok(None);
+            }
+            Err(error) => return Err(error),
+        };
+        let failed = |cause| io_error("read", &dir.path_of(&number.file_name()), cause);
+        let mut more = [0];
+        let from = self.at + len(&self.ahead);
+        if read_at(&self.file, &mut more, from).map_err(failed)? > 0 {
+            return Ok(None);
+        }
+        let said = head(&file, 0).map_err(failed)?;
+        let here = said.filter(|seq| *seq >= self.here).unwrap_or(self.here);
+        let mut place = Self::beginning(number, file, here);
+        place.read_ahead(Seq(0)).map_err(failed)?;
+        let complete = place.ahead.contains(&b'\n') || place.ahead.len() == CHUNK_BYTES;
+        place.forget_ahead();
+        Ok(complete.then_some(place))
+    }
+}
+
+/// The place of a line at or before `want`, as near as is cheap; `None` in an empty journal.
+fn find(dir: &Dir, want: Seq) -> Result<Option<Place>, JournalError> {
+    let numbers = dir.segments()?;
+    let Some(first) = numbers.first() else {
+        return Ok(None);
+    };
+    let open = |number: SegmentNumber| {
+        let file = dir.read(number)?;
+        let said = head(&file, 0)
+            .map_err(|cause| io_error("read", &dir.path_of(&number.file_name()), cause))?;
+        Ok::<_, JournalError>((number, file, said))
+    };
+    let (mut number, mut file, said) = open(*first)?;
+    let mut here = said.unwrap_or(Seq::FIRST);
+    let mut left = numbers.get(1..).unwrap_or_default();
+    // Invariant: the line lies in the segment at hand or in one of those that are left.
+    while !left.is_empty() {
+        let (lower, upper) = left.split_at(left.len() / 2);
+        let Some((middle, above)) = upper.split_first() else {
+            break;
+        };
+        let opened = open(*middle)?;
+        match opened.2 {
+            Some(seq) if seq <= want => {
+                (number, file, here) = (opened.0, opened.1, seq);
+                left = above;
+            }
+            Some(_) | None => left = lower, // a damaged head is come to by reading on
+        }
+    }
+    let mut place = Place::beginning(number, file, here);
+    place
+        .skip_towards(want)
+        .map_err(|cause| io_error("read", &dir.path_of(&number.file_name()), cause))?;
+    Ok(Some(place))
+}
+
+impl Place {
+    /// Halves the rest of the segment until what is left of it is quickly read.
+    fn skip_towards(&mut self, want: Seq) -> io::Result<()> {
+        let mut end = self.file.metadata()?.len();
+        while end.saturating_sub(self.at) > SEARCHED_BYTES {
+            let middle = self.at + (end - self.at) / 2;
+            let line = line_after(&self.file, middle, end)?;
+            let said = match line {
+                Some(at) => head(&self.file, at)?.map(|seq| (at, seq)),
+                None => None,
+            };
+            match said {
+                Some((at, seq)) if seq <= want && seq >= self.here => {
+                    (self.at, self.here) = (at, seq);
+                }
+                Some(_) | None => end = middle,
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Where the first line begins that begins between `from` and `end`.
+fn line_after(file: &File, from: u64, end: u64) -> io::Result<Option<u64>> {
+    let mut chunk = [0; HEAD_BYTES];
+    let mut at = from;
+    while at < end {
+        let read = read_at(file, &mut chunk, at)?;
+        let bytes = chunk.get(..read).unwrap_or_default();
+        if let Some(found) = bytes.iter().position(|byte| *byte == b'\n') {
+            let line = at + u64::try_from(found).unwrap_or(u64::MAX) + 1;
+            return Ok((line < end).then_some(line));
+        }
+        if read == 0 {
+            return Ok(None);
+        }
+        at += len(bytes);
+    }
+    Ok(None)
+}
+
+/// The number that the line beginning at `at` says it has.
+pub(super) fn head(file: &File, at: u64) -> io::Result<Option<Seq>> {
+    let mut chunk = [0; HEAD_BYTES];
+    let read = read_at(file, &mut chunk, at)?;
+    Ok(peek_seq(chunk.get(..read).unwrap_or_default()))
+}
+
+/// One `pread(2)`, begun anew when a signal came.
+fn read_at(file: &File, buffer: &mut [u8], at: u64) -> io::Result<usize> {
+    loop {
+        match file.read_at(buffer, at) {
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            other => return other,
+        }
+    }
+}
+
+fn len(bytes: &[u8]) -> u64 {
+    u64::try_from(bytes.len()).unwrap_or(u64::MAX)
 }

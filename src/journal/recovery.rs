@@ -1,11 +1,32 @@
 //! Opening a journal: what is done with a torn tail or a damaged entry.
+//!
+//! In: the folder. Out: a [`Writer`] at its end and the [`State`] it amounts to, or the reason why
+//! nothing may be written to it.
+//!
+//! - Only the last segment is read, and the last line of the one before it: a segment begins with
+//!   the whole state.
+//! - Torn is what stands behind the last newline, and nothing else: an entry and its newline are one
+//!   write, so that was never announced. It is moved to a file beside the segment. A segment that
+//!   holds nothing else goes with it, and the one before it is the last again.
+//! - Damage is everything else that is not as it was written: a complete line may have been
+//!   announced. Nothing is written until a person has accepted it (see [`super::salvage`]).
+//! - What is found was perhaps written by a process that was killed before it synced: it is synced
+//!   before anybody is told of it.
 
-use super::dir::Dir;
+use super::dir::{Dir, io_error};
+use super::lines::{Chain, Fault, Found, Lines, last_line};
+use super::salvage::salvage;
 use super::writer::{Manner, Position};
-use super::{JOURNAL_FOLDER, JournalError, SEGMENT_BYTES, SegmentNumber, StateLock, Writer};
+use super::{
+    Damage, JOURNAL_FOLDER, JournalError, SEGMENT_BYTES, SegmentNumber, StateLock, Storage as _,
+    Writer,
+};
 use crate::entry::line::Digest;
-use crate::entry::{JournalId, Seq, State};
+use crate::entry::{Entry, JournalId, Seq, Stamped, State};
 use crate::quantity::WallMicros;
+use std::collections::VecDeque;
+use std::fs::File;
+use std::io::Read as _;
 use std::path::Path;
 
 /// How a journal is opened.
@@ -31,6 +52,13 @@ impl Options {
             segment_bytes_most: SEGMENT_BYTES,
         }
     }
+
+    const fn manner(&self) -> Manner {
+        Manner {
+            sync: self.sync,
+            segment_bytes_most: self.segment_bytes_most,
+        }
+    }
 }
 
 /// A journal, ready to go on.
@@ -47,7 +75,7 @@ pub struct Opened {
     pub first: Seq,
     /// The last entry and the digest of its line.
     pub tail: (Seq, Digest),
-    /// What was set aside.
+    /// What was set aside; the last of it, if there was more than one.
     pub torn: Option<Torn>,
 }
 
@@ -63,23 +91,258 @@ pub struct Torn {
 /// Opens the journal of `state_dir`, or begins one.
 pub fn open(state_dir: &Path, options: Options) -> Result<Opened, JournalError> {
     let lock = StateLock::take(state_dir)?;
-    let dir = Dir::open_or_make(&state_dir.join(JOURNAL_FOLDER))?;
-    let manner = Manner {
-        sync: options.sync,
-        segment_bytes_most: options.segment_bytes_most,
-    };
+    let mut dir = Dir::open_or_make(&state_dir.join(JOURNAL_FOLDER))?;
+    let mut numbers = dir.segments()?;
+    let mut torn = None;
+    while let Some(number) = numbers.last().copied() {
+        let file = dir.read_and_append(number)?;
+        sync(&mut dir, number, &file)?;
+        let ending = Ending::read(&dir, number, &file, &numbers)?;
+        torn = ending.set_torn_aside(&mut dir, number, &file)?.or(torn);
+        if ending.good_bytes == 0 {
+            remove(&mut dir, number)?;
+            numbers.pop();
+            continue;
+        }
+        let first = first_seq(&dir, &numbers)?;
+        let at_end = |segment_bytes, last, prev| Position {
+            segment: number,
+            segment_bytes,
+            last: Some(last),
+            prev,
+        };
+        match (ending.fault, options.accept_damage) {
+            (None, None) => {
+                let (last, prev) = (ending.last, ending.prev);
+                let position = at_end(ending.good_bytes, last, prev);
+                let writer = Writer::new(dir, Some(file), position, options.manner(), Some(lock));
+                return opened(writer, ending.state, first, torn);
+            }
+            (Some(Trouble::Newer(error)), _) => return Err(error),
+            (Some(Trouble::Damage(damage)), None) => return Err(Box::new(damage).into()),
+            (Some(Trouble::Damage(damage)), Some(asked)) if damage.seq == asked => {
+                let salvaged = salvage(&dir, &numbers, damage)?;
+                let position = at_end(ending.good_bytes, salvaged.last, salvaged.prev);
+                let mut writer = Writer::new(dir, None, position, options.manner(), Some(lock));
+                let state = salvaged.write(&mut writer, options.now)?;
+                return opened(writer, state, first, torn);
+            }
+            (fault, Some(asked)) => {
+                let found = match fault {
+                    Some(Trouble::Damage(damage)) => Some(damage.seq),
+                    Some(Trouble::Newer(_)) | None => None,
+                };
+                return Err(JournalError::OtherDamage { asked, found });
+            }
+        }
+    }
+    if let Some(asked) = options.accept_damage {
+        return Err(JournalError::OtherDamage { asked, found: None });
+    }
+    begin(dir, lock, options, torn)
+}
+
+/// A journal with its first entry.
+fn begin(
+    dir: Dir,
+    lock: StateLock,
+    options: Options,
+    torn: Option<Torn>,
+) -> Result<Opened, JournalError> {
     let position = Position {
         segment: SegmentNumber::NONE,
         segment_bytes: 0,
         last: None,
         prev: Digest::NONE,
     };
-    Ok(Opened {
-        writer: Writer::new(dir, None, position, manner, Some(lock)),
-        state: State::default(),
-        journal: JournalId(String::new()),
-        first: Seq::FIRST,
-        tail: (Seq::FIRST, Digest::NONE),
-        torn: None,
-    })
+    let journal = new_id()
+        .map_err(|cause| io_error("draw a name for the journal from", Path::new(RANDOM), cause))?;
+    let mut writer = Writer::new(dir, None, position, options.manner(), Some(lock));
+    let begun = Stamped {
+        seq: Seq::FIRST,
+        at: options.now,
+        entry: Entry::Begun { journal },
+    };
+    let mut state = State::default();
+    state.apply(&begun);
+    writer.append(&mut VecDeque::from([begun]))?;
+    opened(writer, state, Seq::FIRST, torn)
+}
+
+fn opened(
+    writer: Writer<Dir>,
+    state: State,
+    first: Seq,
+    torn: Option<Torn>,
+) -> Result<Opened, JournalError> {
+    let tail = writer.tail();
+    match (state.journal.clone(), tail) {
+        (Some(journal), Some(tail)) => Ok(Opened {
+            writer,
+            state,
+            journal,
+            first,
+            tail,
+            torn,
+        }),
+        (None, _) | (_, None) => Err(Box::new(Damage {
+            file: SegmentNumber(1).file_name(),
+            line: 1,
+            seq: Seq::FIRST,
+            what: "the journal has no name",
+            got: "a state without one".to_owned(),
+            want: "32 hex digits".to_owned(),
+        })
+        .into()),
+    }
+}
+
+const RANDOM: &str = "/dev/urandom";
+
+fn new_id() -> std::io::Result<JournalId> {
+    let mut bytes = [0_u8; 16];
+    File::open(RANDOM)?.read_exact(&mut bytes)?;
+    Ok(JournalId(format!("{:032x}", u128::from_be_bytes(bytes))))
+}
+
+/// Whatever is in the file is on disk, and its name too.
+fn sync(dir: &mut Dir, number: SegmentNumber, file: &File) -> Result<(), JournalError> {
+    file.sync_all() // fsync: what a killed process wrote and did not sync
+        .and_then(|()| dir.sync_dir()) // fsync: the name of a segment that it made
+        .map_err(|cause| io_error("sync", &dir.path_of(&number.file_name()), cause))
+}
+
+fn remove(dir: &mut Dir, number: SegmentNumber) -> Result<(), JournalError> {
+    dir.remove(number)
+        .and_then(|()| dir.sync_dir()) // fsync: the name is gone
+        .map_err(|cause| io_error("remove", &dir.path_of(&number.file_name()), cause))
+}
+
+fn first_seq(dir: &Dir, numbers: &[SegmentNumber]) -> Result<Seq, JournalError> {
+    let Some(number) = numbers.first() else {
+        return Ok(Seq::FIRST);
+    };
+    let file = dir.read(*number)?;
+    let said = super::reader::head(&file, 0)
+        .map_err(|cause| io_error("read", &dir.path_of(&number.file_name()), cause))?;
+    Ok(said.unwrap_or(Seq::FIRST))
+}
+
+/// Why a journal cannot simply go on.
+enum Trouble {
+    Damage(Damage),
+    Newer(JournalError),
+}
+
+/// What the last segment amounts to.
+struct Ending {
+    /// The state, as far as nothing is wrong.
+    state: State,
+    /// The last entry, damaged or not.
+    last: Seq,
+    /// The digest of its line.
+    prev: Digest,
+    /// The length up to the last newline.
+    good_bytes: u64,
+    /// What stands behind it.
+    torn: Vec<u8>,
+    /// The empty file is a torn segment too.
+    is_torn: bool,
+    /// The first thing that is wrong.
+    fault: Option<Trouble>,
+}
+
+impl Ending {
+    fn read(
+        dir: &Dir,
+        number: SegmentNumber,
+        file: &File,
+        numbers: &[SegmentNumber],
+    ) -> Result<Self, JournalError> {
+        let before = match numbers.iter().rev().nth(1) {
+            Some(before) if Some(*before) == number.before() => last_line(dir, *before)?,
+            Some(_) | None => None, // it was taken away; `verify` says so
+        };
+        let mut chain = match before {
+            Some((last, digest)) => Chain {
+                last,
+                prev: Some(digest),
+                may_jump: true,
+            },
+            None if number == SegmentNumber(1) => Chain::BEGINNING,
+            None => Chain {
+                last: None,
+                prev: None,
+                may_jump: true,
+            },
+        };
+        let mut state = State::default();
+        let mut fault = None;
+        let mut lines = Lines::new(dir, number, file);
+        let found = loop {
+            match lines.advance()? {
+                Found::Line => {}
+                found @ (Found::Unfinished | Found::End) => break found,
+            }
+            let (stamped, faults) = chain.follow(number, lines.line, &lines.bytes);
+            if fault.is_none() {
+                fault = faults
+                    .into_iter()
+                    .next()
+                    .map(|fault| fault.trouble(number, lines.line));
+                if let Some(stamped) = stamped {
+                    state.apply(&stamped);
+                }
+            }
+        };
+        let (last, prev) = (
+            chain.last.unwrap_or(Seq(0)),
+            chain.prev.unwrap_or(Digest::NONE),
+        );
+        Ok(Self {
+            state,
+            last,
+            prev,
+            good_bytes: lines.from,
+            is_torn: found == Found::Unfinished || lines.from == 0,
+            torn: lines.bytes,
+            fault,
+        })
+    }
+
+    fn set_torn_aside(
+        &self,
+        dir: &mut Dir,
+        number: SegmentNumber,
+        file: &File,
+    ) -> Result<Option<Torn>, JournalError> {
+        if !self.is_torn {
+            return Ok(None);
+        }
+        let name = dir.set_aside(number, &self.torn)?;
+        file.set_len(self.good_bytes)
+            .and_then(|()| file.sync_all()) // fsync: the torn line is gone
+            .map_err(|cause| io_error("cut", &dir.path_of(&number.file_name()), cause))?;
+        Ok(Some(Torn {
+            file: name,
+            bytes: u64::try_from(self.torn.len()).unwrap_or(u64::MAX),
+        }))
+    }
+}
+
+impl Fault {
+    fn trouble(self, number: SegmentNumber, line: u64) -> Trouble {
+        let file = number.file_name();
+        if let Some(cause) = self.newer {
+            return Trouble::Newer(JournalError::Newer { file, line, cause });
+        }
+        Trouble::Damage(Damage {
+            file,
+            line: line.saturating_sub(u64::from(self.line_before)).max(1),
+            seq: self.seq,
+            what: self.what,
+            got: self.got,
+            want: self.want,
+        })
+    }
 }

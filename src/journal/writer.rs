@@ -85,7 +85,7 @@ impl<S: Storage> Writer<S> {
         let first = self.next();
         self.poisoned_at = Some(first); // lifted only when every step has succeeded
         let run = run_len(waiting);
-        let opens = waiting.front().is_some_and(|entry| opens_segment(entry));
+        let opens = waiting.front().is_some_and(opens_segment);
         let (lines, bytes, prev) = self.encode(waiting.iter().take(run))?;
         let stored = if opens || self.file.is_none() {
             self.store_in_new_segment(&bytes, first)
@@ -120,6 +120,11 @@ impl<S: Storage> Writer<S> {
     /// The last entry on disk.
     pub fn last(&self) -> Option<Seq> {
         self.position.last
+    }
+
+    /// The last entry on disk and the digest of its line.
+    pub fn tail(&self) -> Option<(Seq, Digest)> {
+        self.position.last.map(|last| (last, self.position.prev))
     }
 
     /// The length of the segment that is written to.

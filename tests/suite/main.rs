@@ -11,6 +11,7 @@
 
 mod captures;
 mod config;
+mod journal;
 mod licences;
 mod ports;
 mod station;

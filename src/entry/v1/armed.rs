@@ -52,7 +52,8 @@ struct Tool {
 
 #[derive(Serialize, Deserialize)]
 struct Axis {
-    axis: String,
+    #[serde(rename = "axis")]
+    name: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     nominal_nm: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -209,7 +210,7 @@ impl From<&ArmedAxis> for Axis {
             }
         };
         Self {
-            axis: axis.name.as_str().to_owned(),
+            name: axis.name.as_str().to_owned(),
             nominal_nm: nm(limits.nominal()),
             nominal_mn: mn(limits.nominal()),
             lower_nm: nm(limits.lower()),
@@ -240,7 +241,7 @@ impl TryFrom<Axis> for ArmedAxis {
             .map(|band| band.guard(limits.dimension()))
             .collect();
         Ok(Self {
-            name: AxisName::new(body.axis),
+            name: AxisName::new(body.name),
             limits,
             plausible: body.plausible.map(TryInto::try_into).transpose()?,
             guards: guards?,

@@ -13,18 +13,18 @@ use tallyjaw::spec::{
 };
 use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
 
-pub(super) const HEIGHT: &str = "core_crimp_height";
-pub(super) const WIDTH: &str = "core_crimp_width";
+pub(crate) const HEIGHT: &str = "core_crimp_height";
+pub(crate) const WIDTH: &str = "core_crimp_width";
 
-pub(super) struct Desk {
-    pub(super) core: Core,
-    pub(super) entries: Vec<Stamped>,
+pub(crate) struct Desk {
+    pub(crate) core: Core,
+    pub(crate) entries: Vec<Stamped>,
     catalog: Arc<Catalog>,
     now: Now,
 }
 
 impl Desk {
-    pub(super) fn new() -> Self {
+    pub(crate) fn new() -> Self {
         let catalog = Arc::new(catalog());
         let now = Now {
             wall: WallMicros(1_764_000_000_000_000),
@@ -38,6 +38,15 @@ impl Desk {
             now,
         };
         desk.input(Input::Begun(JournalId("0".repeat(32))));
+        desk.start();
+        desk
+    }
+
+    /// Goes on with a journal that was begun elsewhere; its entries so far are not looked at.
+    pub(crate) fn going_on(state: State) -> Self {
+        let mut desk = Self::new();
+        desk.entries.clear();
+        desk.core = Core::new(Arc::clone(&desk.catalog), state);
         desk.start();
         desk
     }
@@ -59,7 +68,7 @@ impl Desk {
     }
 
     /// The process is killed: what is not in the entries is gone.
-    pub(super) fn restart(&mut self) {
+    pub(crate) fn restart(&mut self) {
         let mut state = State::default();
         for stamped in &self.entries {
             state.apply(stamped);
@@ -73,12 +82,12 @@ impl Desk {
         self.start();
     }
 
-    pub(super) fn input(&mut self, input: Input<'_>) {
+    pub(crate) fn input(&mut self, input: Input<'_>) {
         self.core.handle(self.now, input);
         self.drain();
     }
 
-    pub(super) fn command(&mut self, command: Command) -> Result<(), Refusal> {
+    pub(crate) fn command(&mut self, command: Command) -> Result<(), Refusal> {
         let result = self.core.command(self.now, command);
         self.drain();
         result
@@ -86,16 +95,14 @@ impl Desk {
 
     fn drain(&mut self) {
         while let Output::Append(stamped) = self.core.poll() {
-            let expected = self
-                .entries
-                .last()
-                .map_or(Seq::FIRST, |last| last.seq.following());
-            assert_eq!(stamped.seq, expected, "seq has no gaps");
+            if let Some(last) = self.entries.last() {
+                assert_eq!(stamped.seq, last.seq.following(), "seq has no gaps");
+            }
             self.entries.push(stamped);
         }
     }
 
-    pub(super) fn wait(&mut self, duration: Duration) {
+    pub(crate) fn wait(&mut self, duration: Duration) {
         let micros = u64::try_from(duration.as_micros()).unwrap();
         self.now.mono.0 += micros;
         self.now.wall.0 += i64::try_from(micros).unwrap();
@@ -103,11 +110,11 @@ impl Desk {
     }
 
     /// A press of the caliper's data key, a second after whatever was before.
-    pub(super) fn press(&mut self, value: &str) -> &Entry {
+    pub(crate) fn press(&mut self, value: &str) -> &Entry {
         self.press_on("caliper-1", value)
     }
 
-    pub(super) fn press_on(&mut self, instrument: &str, value: &str) -> &Entry {
+    pub(crate) fn press_on(&mut self, instrument: &str, value: &str) -> &Entry {
         self.wait(Duration::from_secs(1));
         let before = self.entries.len();
         self.input(Input::Bytes {
@@ -119,14 +126,14 @@ impl Desk {
     }
 
     /// What became of a press: its verdict, or why it does not count.
-    pub(super) fn reading(&mut self, value: &str) -> Result<Verdict, (NotCounted, String)> {
+    pub(crate) fn reading(&mut self, value: &str) -> Result<Verdict, (NotCounted, String)> {
         match self.press(value) {
             Entry::Reading(reading) => outcome(reading),
             other => panic!("{value} became {other:?}"),
         }
     }
 
-    pub(super) fn arm(&mut self, plan: Plan) -> Result<(), Refusal> {
+    pub(crate) fn arm(&mut self, plan: Plan) -> Result<(), Refusal> {
         self.command(Command::Arm {
             station: None,
             what: Armable::Inline(Box::new(plan)),
@@ -134,19 +141,19 @@ impl Desk {
         })
     }
 
-    pub(super) fn retract(&mut self, seq: Option<Seq>) -> Result<(), Refusal> {
+    pub(crate) fn retract(&mut self, seq: Option<Seq>) -> Result<(), Refusal> {
         self.command(Command::Retract { station: None, seq })
     }
 
-    pub(super) fn prompt(&self) -> String {
+    pub(crate) fn prompt(&self) -> String {
         tallyjaw::station::prompt::prompt(self.core.state(), "bench-1").to_string()
     }
 
-    pub(super) fn last(&self) -> &Entry {
+    pub(crate) fn last(&self) -> &Entry {
         &self.entries.last().unwrap().entry
     }
 
-    pub(super) fn kinds_from(&self, from: usize) -> Vec<&'static str> {
+    pub(crate) fn kinds_from(&self, from: usize) -> Vec<&'static str> {
         self.entries[from..]
             .iter()
             .map(|stamped| stamped.entry.kind())
@@ -154,14 +161,14 @@ impl Desk {
     }
 }
 
-pub(super) fn outcome(reading: &Reading) -> Result<Verdict, (NotCounted, String)> {
+pub(crate) fn outcome(reading: &Reading) -> Result<Verdict, (NotCounted, String)> {
     match &reading.standing {
         Standing::Counted => Ok(reading.slot.as_ref().unwrap().verdict.unwrap()),
         Standing::NotCounted { reason, hint } => Err((*reason, hint.clone().unwrap_or_default())),
     }
 }
 
-pub(super) fn plan() -> Plan {
+pub(crate) fn plan() -> Plan {
     Plan {
         id: None,
         terminal: "QF-250-F".to_owned(),
@@ -181,7 +188,7 @@ pub(super) fn plan() -> Plan {
     }
 }
 
-pub(super) fn catalog() -> Catalog {
+pub(crate) fn catalog() -> Catalog {
     let area = |text: &str| text.parse().unwrap();
     let row = |wire: &str, limits: &[(&str, &str)]| Row {
         wire: area(wire),
@@ -238,7 +245,7 @@ pub(super) fn catalog() -> Catalog {
     }
 }
 
-pub(super) fn instrument(
+pub(crate) fn instrument(
     name: &str,
     kind: InstrumentKind,
     unit: Unit,

@@ -1,6 +1,6 @@
 //! The core from outside: what the operator does, and what entries come of it.
 
-mod desk;
+pub(crate) mod desk;
 mod interleaved;
 mod invariants;
 mod judging;

@@ -1,0 +1,274 @@
+//! Does an entry follow from those before it? Verdicts are recomputed from the armed specification.
+//!
+//! In: the state before an entry, and the entry. Out: everything in it that does not follow.
+
+use super::state::{SeriesState, Slot};
+use super::{Completed, Entry, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing, State};
+use crate::quantity::Quantity;
+use crate::spec::{Verdict, judge};
+use std::fmt;
+
+/// Something in an entry that does not follow from those before it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Mismatch {
+    /// What it is about: `verdict`, `series`, …
+    pub what: &'static str,
+    /// What the entry says.
+    pub got: String,
+    /// What follows from the entries before it.
+    pub want: String,
+}
+
+/// Everything in `stamped` that does not follow from the entries that led to `before`.
+pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
+    let mut found = Findings(Vec::new());
+    match &stamped.entry {
+        Entry::Segment { journal, state } => {
+            found.compare("journal", &Some(journal), &before.journal.as_ref(), shown);
+            found.compare_states(state, before);
+        }
+        Entry::Armed(spec) => {
+            let open = before.series(&spec.station).map(|series| series.id);
+            found.compare("series open while the next is armed", &open, &None, shown);
+        }
+        Entry::Reading(reading) => found.reading(before, reading),
+        Entry::Completed(completed) => found.completed(before, completed),
+        Entry::Disarmed { station, series } => {
+            let known = before.stations.get(station);
+            let closed = known.and_then(|known| Some(known.last_outcome.as_ref()?.0));
+            let open = before.series(station).map(|series| series.id);
+            found.compare("series", &Some(*series), &open.or(closed), shown);
+        }
+        Entry::Zeroed(zeroed) => {
+            let open = before.series(&zeroed.station).map(|series| series.id);
+            found.compare("series", &zeroed.series, &open, shown);
+        }
+        Entry::Noted {
+            station, series, ..
+        } => {
+            let open = before.series(station).map(|series| series.id);
+            found.compare("series", series, &open, shown);
+        }
+        Entry::Doubted {
+            station,
+            series,
+            readings,
+            ..
+        } => {
+            found.counted(before.series(station), *series, readings);
+        }
+        Entry::Retracted {
+            station,
+            series,
+            reading,
+        } => {
+            found.counted(before.series(station), *series, &[*reading]);
+        }
+        Entry::Begun { .. }
+        | Entry::Started { .. }
+        | Entry::Stopped { .. }
+        | Entry::Attached(_)
+        | Entry::Detached { .. }
+        | Entry::ZeroSaid { .. }
+        | Entry::Unread(_)
+        | Entry::Alerted { .. }
+        | Entry::ClockStepped { .. }
+        | Entry::Gap { .. }
+        | Entry::DamageAccepted { .. } => {}
+    }
+    found.0
+}
+
+impl State {
+    fn series(&self, station: &str) -> Option<&SeriesState> {
+        self.stations.get(station)?.series.as_ref()
+    }
+}
+
+struct Findings(Vec<Mismatch>);
+
+impl Findings {
+    fn add(&mut self, what: &'static str, got: impl Into<String>, want: impl Into<String>) {
+        self.0.push(Mismatch {
+            what,
+            got: got.into(),
+            want: want.into(),
+        });
+    }
+
+    fn compare<T: PartialEq>(
+        &mut self,
+        what: &'static str,
+        got: &T,
+        want: &T,
+        show: fn(&T) -> String,
+    ) {
+        if got != want {
+            self.add(what, show(got), show(want));
+        }
+    }
+
+    fn compare_states(&mut self, got: &State, want: &State) {
+        if got == want {
+            return;
+        }
+        let stations = names_of_different(&got.stations, &want.stations);
+        let instruments = names_of_different(&got.instruments, &want.instruments);
+        let different: Vec<&str> = stations.chain(instruments).collect();
+        let last = |state: &State| format!("state after entry {}", shown(&state.last));
+        let got = if different.is_empty() {
+            last(got)
+        } else {
+            format!("{} that differs at {}", last(got), different.join(", "))
+        };
+        self.add("state", got, last(want));
+    }
+
+    fn reading(&mut self, before: &State, reading: &Reading) {
+        let counted = reading.standing == Standing::Counted;
+        let Some(slot) = &reading.slot else {
+            if counted {
+                self.add("slot of a counted reading", "none", "a slot");
+            }
+            return;
+        };
+        let open = before.series(&reading.station);
+        let series = open.filter(|series| series.id == slot.series);
+        let Some(series) = series else {
+            let open = open.map(|series| series.id);
+            self.add("series", slot.series.to_string(), shown(&open));
+            return;
+        };
+        let spec = &series.spec;
+        self.compare("terminal", &slot.terminal, &spec.terminal, String::clone);
+        self.compare("wire", &slot.wire, &spec.wire, |wire| wire.area.to_string());
+        self.compare("purpose", &slot.purpose, &spec.purpose, |purpose| {
+            purpose.name().to_owned()
+        });
+        let Some(axis) = spec.axis(&slot.axis) else {
+            let known: Vec<&str> = spec.axes.iter().map(|axis| axis.name.as_str()).collect();
+            self.add("axis", slot.axis.as_str(), known.join(", "));
+            return;
+        };
+        self.compare("limits", &slot.limits, &axis.limits, ToString::to_string);
+        self.compare(
+            "deviation",
+            &slot.deviation,
+            &deviation(reading, slot),
+            shown,
+        );
+        if counted {
+            self.filled(series, slot);
+        }
+        let fits = reading.value.quantity().dimension() == axis.limits.dimension();
+        let guard = axis.guard_of(&reading.instrument);
+        let want = match guard {
+            Some(guard) if counted && fits => {
+                Some(judge(reading.value.quantity(), &axis.limits, guard.width))
+            }
+            Some(_) | None => None,
+        };
+        if counted && want.is_none() {
+            let instrument = reading.instrument.as_str();
+            self.add(
+                "instrument of a counted reading",
+                instrument,
+                "one that measures this axis",
+            );
+        }
+        self.compare(
+            "verdict",
+            &slot.verdict,
+            &want,
+            |verdict: &Option<Verdict>| shown(verdict),
+        );
+    }
+
+    /// A counted reading fills an empty slot that there is.
+    fn filled(&mut self, series: &SeriesState, slot: &ReadingSlot) {
+        let pieces = series.spec.pieces;
+        if !(1..=pieces).contains(&slot.piece) {
+            self.add("piece", slot.piece.to_string(), format!("1 to {pieces}"));
+        }
+        let filled = series.in_slot(&Slot {
+            piece: slot.piece,
+            axis: slot.axis.clone(),
+        });
+        if let Some(filled) = filled {
+            let got = format!(
+                "piece {} of {}, filled by entry {}",
+                slot.piece, slot.axis, filled.seq
+            );
+            self.add("slot", got, "an empty slot");
+        }
+    }
+
+    fn completed(&mut self, before: &State, completed: &Completed) {
+        let Some(series) = before.series(&completed.station) else {
+            self.add("series", completed.series.to_string(), "none is open");
+            return;
+        };
+        self.compare("series", &completed.series, &series.id, ToString::to_string);
+        self.compare("tally", &completed.tally, &series.tally, |tally| {
+            format!("{tally:?}")
+        });
+        let tally = series.tally;
+        let outcome = match (completed.outcome, tally.failed, tally.unsure) {
+            (Outcome::CutShort, ..) => Outcome::CutShort,
+            (_, 0, 0) => Outcome::Accepted,
+            (_, 0, _) => Outcome::Undecided,
+            (..) => Outcome::Rejected,
+        };
+        self.compare("outcome", &completed.outcome, &outcome, |outcome| {
+            outcome.name().to_owned()
+        });
+    }
+
+    /// `readings` count in the open series.
+    fn counted(&mut self, open: Option<&SeriesState>, series: Seq, readings: &[Seq]) {
+        let id = open.map(|open| open.id);
+        self.compare("series", &Some(series), &id, shown);
+        let counts = |seq: &Seq| {
+            open.is_some_and(|open| open.readings.iter().any(|reading| reading.seq == *seq))
+        };
+        for seq in readings.iter().filter(|seq| !counts(seq)) {
+            self.add(
+                "reading",
+                seq.to_string(),
+                "a counted reading of the open series",
+            );
+        }
+    }
+}
+
+fn deviation(reading: &Reading, slot: &ReadingSlot) -> Option<Quantity> {
+    let value = reading.value.quantity();
+    let nominal = slot.limits.nominal()?;
+    if value.dimension() != nominal.dimension() {
+        return None;
+    }
+    let base = value.base().checked_sub(nominal.base())?;
+    Some(Quantity::from_base(value.dimension(), base))
+}
+
+fn names_of_different<'a, T: PartialEq>(
+    got: &'a std::collections::BTreeMap<String, T>,
+    want: &'a std::collections::BTreeMap<String, T>,
+) -> impl Iterator<Item = &'a str> {
+    let differs = |name: &&String| got.get(*name) != want.get(*name);
+    let missing = want.keys().filter(|name| !got.contains_key(*name));
+    got.keys()
+        .filter(differs)
+        .chain(missing)
+        .map(String::as_str)
+}
+
+#[expect(
+    clippy::ref_option,
+    reason = "to be passed where values are compared by reference"
+)]
+fn shown<T: fmt::Display>(value: &Option<T>) -> String {
+    value
+        .as_ref()
+        .map_or_else(|| "none".to_owned(), ToString::to_string)
+}

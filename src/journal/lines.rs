@@ -1,0 +1,220 @@
+//! The lines of a segment from its beginning, one at a time, each checked against the one before.
+
+use super::dir::{Dir, io_error};
+use super::{JournalError, SegmentNumber};
+use crate::entry::line::{Digest, LineError, decode, peek_seq};
+use crate::entry::{Entry, Seq, Stamped};
+use std::fmt;
+use std::fs::File;
+use std::io::{BufRead, BufReader, Read as _, Seek as _, SeekFrom};
+
+/// Reads a segment line by line.
+pub(super) struct Lines<'a> {
+    dir: &'a Dir,
+    number: SegmentNumber,
+    reader: BufReader<&'a File>,
+    /// The line that [`Lines::advance`] came to, without its newline.
+    pub(super) bytes: Vec<u8>,
+    /// Its number in the file, from 1.
+    pub(super) line: u64,
+    /// Where it begins.
+    pub(super) from: u64,
+    end: u64,
+}
+
+/// What stands at the next line's place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Found {
+    /// A line with its newline.
+    Line,
+    /// Bytes without a newline: the last ones.
+    Unfinished,
+    /// Nothing.
+    End,
+}
+
+impl<'a> Lines<'a> {
+    pub(super) fn new(dir: &'a Dir, number: SegmentNumber, file: &'a File) -> Self {
+        Self {
+            dir,
+            number,
+            reader: BufReader::with_capacity(128 * 1024, file),
+            bytes: Vec::new(),
+            line: 0,
+            from: 0,
+            end: 0,
+        }
+    }
+
+    /// Reads the next line into `bytes`.
+    pub(super) fn advance(&mut self) -> Result<Found, JournalError> {
+        self.bytes.clear();
+        self.from = self.end;
+        self.line += 1;
+        let read = self
+            .reader
+            .read_until(b'\n', &mut self.bytes)
+            .map_err(|cause| {
+                io_error("read", &self.dir.path_of(&self.number.file_name()), cause)
+            })?;
+        self.end += u64::try_from(read).unwrap_or(u64::MAX);
+        Ok(if read == 0 {
+            Found::End
+        } else if self.bytes.pop_if(|byte| *byte == b'\n').is_some() {
+            Found::Line
+        } else {
+            Found::Unfinished
+        })
+    }
+}
+
+/// What is wrong with a line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Fault {
+    /// The entry it is about.
+    pub(super) seq: Seq,
+    /// It is about the line before the one at hand.
+    pub(super) line_before: bool,
+    /// In words, for a heading.
+    pub(super) what: &'static str,
+    /// What is there.
+    pub(super) got: String,
+    /// What should be.
+    pub(super) want: String,
+    /// It is no damage but of a release to come.
+    pub(super) newer: Option<LineError>,
+}
+
+impl Fault {
+    fn here(seq: Seq, what: &'static str, got: &dyn fmt::Display, want: &dyn fmt::Display) -> Self {
+        Self {
+            seq,
+            line_before: false,
+            what,
+            got: got.to_string(),
+            want: want.to_string(),
+            newer: None,
+        }
+    }
+}
+
+/// What the next line must follow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Chain {
+    /// The last line's entry; `None` where nothing is known of it.
+    pub(super) last: Option<Seq>,
+    /// The digest of the last line; `None` where nothing is known of it.
+    pub(super) prev: Option<Digest>,
+    /// The next number may be higher than it should be: behind damage that was accepted, numbers
+    /// that may have been given to lost entries are left out.
+    pub(super) may_jump: bool,
+}
+
+impl Chain {
+    /// Before the first line of a journal.
+    pub(super) const BEGINNING: Self = Self {
+        last: None,
+        prev: Some(Digest::NONE),
+        may_jump: false,
+    };
+
+    /// Takes a line, whatever it is; its entry if it has one, and everything wrong with it.
+    pub(super) fn follow(
+        &mut self,
+        number: SegmentNumber,
+        line: u64,
+        bytes: &[u8],
+    ) -> (Option<Stamped>, Vec<Fault>) {
+        let want = self.last.map_or(Seq::FIRST, Seq::following);
+        let before = *self;
+        *self = Self {
+            last: Some(want),
+            prev: Some(Digest::of(bytes)),
+            may_jump: false,
+        };
+        let (stamped, prev) = match decode(bytes) {
+            Ok(decoded) => decoded,
+            Err(error) => {
+                let mut fault = Fault::here(want, "unreadable line", &error, &"an entry");
+                fault.newer = match error {
+                    LineError::Newer { .. } | LineError::UnknownKind { .. } => Some(error),
+                    LineError::NotAnEntry { .. } | LineError::NotADigest { .. } => None,
+                };
+                return (None, vec![fault]);
+            }
+        };
+        let mut faults = Vec::new();
+        let seq = stamped.seq;
+        self.last = Some(seq);
+        if before.last.is_some() && seq != want && !(before.may_jump && seq > want) {
+            faults.push(Fault::here(want, "wrong number", &seq, &want));
+        }
+        if let Some(digest) = before.prev.filter(|digest| *digest != prev) {
+            let of = before.last.unwrap_or(seq);
+            let what = "line is not as it was when the next one was written";
+            let mut fault = Fault::here(of, what, &digest, &prev);
+            fault.line_before = before.last.is_some();
+            faults.push(fault);
+        }
+        faults.extend(opening_fault(number, line, &stamped));
+        (Some(stamped), faults)
+    }
+}
+
+/// A segment begins with its `segment` entry, the first with `begun`, and neither stands elsewhere.
+fn opening_fault(number: SegmentNumber, line: u64, stamped: &Stamped) -> Option<Fault> {
+    let want = match (line, number) {
+        (1, SegmentNumber(1)) => "begun",
+        (1, _) => "segment",
+        _ => "",
+    };
+    let got = stamped.entry.kind();
+    let opens = matches!(stamped.entry, Entry::Begun { .. } | Entry::Segment { .. });
+    if line == 1 && got != want {
+        return Some(Fault::here(
+            stamped.seq,
+            "wrong first entry of a segment",
+            &got,
+            &want,
+        ));
+    }
+    if line != 1 && opens {
+        return Some(Fault::here(
+            stamped.seq,
+            "segment begins in the middle of a file",
+            &got,
+            &"any other kind",
+        ));
+    }
+    None
+}
+
+/// The number and digest of a segment's last line, its newline there or not; `None` where it is
+/// empty. Reads no more than that line.
+pub(super) fn last_line(
+    dir: &Dir,
+    number: SegmentNumber,
+) -> Result<Option<(Option<Seq>, Digest)>, JournalError> {
+    let failed = |cause| io_error("read", &dir.path_of(&number.file_name()), cause);
+    let mut file = dir.read(number)?;
+    let len = file.metadata().map_err(failed)?.len();
+    let mut bytes = Vec::new();
+    let mut want = 4096;
+    loop {
+        let from = len.saturating_sub(want);
+        bytes.clear();
+        file.seek(SeekFrom::Start(from)).map_err(failed)?;
+        (&file)
+            .take(len - from)
+            .read_to_end(&mut bytes)
+            .map_err(failed)?;
+        let whole = bytes.strip_suffix(b"\n").unwrap_or(&bytes);
+        let newline = whole.iter().rposition(|byte| *byte == b'\n');
+        if newline.is_some() || from == 0 {
+            let line = newline.map_or(whole, |at| whole.get(at + 1..).unwrap_or_default());
+            let seq = peek_seq(line);
+            return Ok((!line.is_empty()).then(|| (seq, Digest::of(line))));
+        }
+        want *= 8;
+    }
+}

@@ -1,0 +1,206 @@
+//! Going on behind damage that a person has accepted.
+//!
+//! In: the segments, the last of which is damaged. Out: the state that the entries amount to that
+//! can be relied on, and two entries that go into a new segment: `segment` with that state, and
+//! `damage_accepted`.
+//!
+//! - No line is changed, moved or taken away: the damaged segment stays as it is found, and is the
+//!   evidence. So numbers stay without gaps (every line there keeps its own, readable or not, and no
+//!   number that was ever announced is given again), and the chain goes on: the new segment names
+//!   the digest of the last line there is.
+//! - Relied on is an entry that can be read and whose line's digest stands in the line that follows
+//!   it, readable or not; the last line of all has none to follow it and is relied on if it can be
+//!   read. What is not relied on is left out of the state, and named.
+
+use super::dir::Dir;
+use super::lines::{Found, Lines, last_line};
+use super::{Damage, JournalError, SegmentNumber, Writer};
+use crate::entry::line::{Digest, decode, peek_seq};
+use crate::entry::{Entry, JournalId, Seq, Stamped, State};
+use crate::quantity::WallMicros;
+use std::collections::VecDeque;
+use std::fs::File;
+
+/// How many entries that are not relied on are named.
+const NAMED_MOST: usize = 20;
+
+/// What can be relied on.
+pub(super) struct Salvaged {
+    state: State,
+    journal: JournalId,
+    /// The last number that may have been given.
+    pub(super) last: Seq,
+    /// The digest of the last line.
+    pub(super) prev: Digest,
+    damaged: Seq,
+    reason: String,
+}
+
+/// Reads what can be relied on of a journal whose last segment is damaged.
+pub(super) fn salvage(
+    dir: &Dir,
+    numbers: &[SegmentNumber],
+    damage: Damage,
+) -> Result<Salvaged, JournalError> {
+    let begin = beginning(dir, numbers)?.ok_or_else(|| Box::new(damage.clone()))?;
+    let mut walk = Walk::default();
+    for number in numbers.iter().filter(|number| **number >= begin) {
+        let file = dir.read(*number)?;
+        walk.segment(dir, *number, &file)?;
+    }
+    walk.take_held(None);
+    let Some(journal) = walk.state.journal.clone() else {
+        return Err(Box::new(damage).into());
+    };
+    // Where segments were swapped, the highest number stands in the one before the last.
+    let last = match numbers.iter().rev().nth(1) {
+        Some(before) => last_line(dir, *before)?.and_then(|(seq, _)| seq),
+        None => None,
+    };
+    Ok(Salvaged {
+        journal,
+        last: walk.last.max(last.unwrap_or(walk.last)),
+        prev: walk.prev,
+        damaged: damage.seq,
+        reason: walk.reason(&damage),
+        state: walk.state,
+    })
+}
+
+impl Salvaged {
+    /// Writes the two entries; the state after them.
+    pub(super) fn write(
+        self,
+        writer: &mut Writer<Dir>,
+        at: WallMicros,
+    ) -> Result<State, JournalError> {
+        let mut state = self.state;
+        state.last = Some(self.last);
+        let segment = Stamped {
+            seq: self.last.following(),
+            at,
+            entry: Entry::Segment {
+                journal: self.journal,
+                state: Box::new(state.clone()),
+            },
+        };
+        let accepted = Stamped {
+            seq: segment.seq.following(),
+            at,
+            entry: Entry::DamageAccepted {
+                seq: self.damaged,
+                reason: self.reason,
+            },
+        };
+        state.apply(&segment);
+        state.apply(&accepted);
+        writer.append(&mut VecDeque::from([segment, accepted]))?;
+        Ok(state)
+    }
+}
+
+/// The last segment whose first line can be relied on; `None` if there is none.
+fn beginning(dir: &Dir, numbers: &[SegmentNumber]) -> Result<Option<SegmentNumber>, JournalError> {
+    for number in numbers.iter().rev() {
+        let file = dir.read(*number)?;
+        let mut lines = Lines::new(dir, *number, &file);
+        if lines.advance()? != Found::Line {
+            continue;
+        }
+        let opens = decode(&lines.bytes).is_ok_and(|(stamped, _)| {
+            matches!(stamped.entry, Entry::Begun { .. } | Entry::Segment { .. })
+        });
+        let digest = Digest::of(&lines.bytes);
+        if opens && (lines.advance()? != Found::Line || names(&lines.bytes, digest)) {
+            return Ok(Some(*number));
+        }
+    }
+    Ok(None)
+}
+
+/// Whether the line has this digest in it; it cannot by chance.
+fn names(line: &[u8], digest: Digest) -> bool {
+    let text = digest.to_string();
+    line.windows(text.len())
+        .any(|window| window == text.as_bytes())
+}
+
+/// What the lines so far amount to.
+struct Walk {
+    state: State,
+    /// A readable entry that the next line must vouch for.
+    held: Option<Stamped>,
+    last: Seq,
+    prev: Digest,
+    left_out: Vec<Seq>,
+}
+
+impl Default for Walk {
+    fn default() -> Self {
+        Self {
+            state: State::default(),
+            held: None,
+            last: Seq(0),
+            prev: Digest::NONE,
+            left_out: Vec::new(),
+        }
+    }
+}
+
+impl Walk {
+    fn segment(
+        &mut self,
+        dir: &Dir,
+        number: SegmentNumber,
+        file: &File,
+    ) -> Result<(), JournalError> {
+        let mut lines = Lines::new(dir, number, file);
+        while lines.advance()? == Found::Line {
+            self.take_held(Some(&lines.bytes));
+            let said = peek_seq(&lines.bytes).filter(|seq| *seq > self.last);
+            let counted = self.last.following();
+            self.prev = Digest::of(&lines.bytes);
+            if let Ok((stamped, _)) = decode(&lines.bytes) {
+                self.last = said.unwrap_or(counted);
+                self.held = Some(stamped);
+            } else {
+                self.last = counted; // what a damaged line says of its number may be anything
+                self.left_out.push(counted);
+            }
+        }
+        Ok(())
+    }
+
+    /// Applies the entry that waited, if `follower` vouches for it.
+    fn take_held(&mut self, follower: Option<&[u8]>) {
+        let Some(held) = self.held.take() else {
+            return;
+        };
+        if follower.is_none_or(|line| names(line, self.prev)) {
+            self.state.apply(&held);
+        } else {
+            self.left_out.push(held.seq);
+        }
+    }
+
+    fn reason(&self, damage: &Damage) -> String {
+        let named: Vec<String> = self
+            .left_out
+            .iter()
+            .take(NAMED_MOST)
+            .map(ToString::to_string)
+            .collect();
+        let more = self.left_out.len().saturating_sub(NAMED_MOST);
+        let more = if more > 0 {
+            format!(" and {more} more")
+        } else {
+            String::new()
+        };
+        let left_out = if named.is_empty() {
+            "none".to_owned()
+        } else {
+            named.join(", ") + &more
+        };
+        format!("{damage}; left out of the state: {left_out}")
+    }
+}
