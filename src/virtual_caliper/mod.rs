@@ -310,3 +310,87 @@ fn point(link: &Path, target: &Path) -> io::Result<()> {
     std::os::unix::fs::symlink(target, &beside)?;
     fs::rename(&beside, link)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::Length;
+
+    /// All that has been sent and not been read.
+    fn sent(caliper: &VirtualCaliper) -> String {
+        let flags = OFlags::RDONLY | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
+        let port = rustix::fs::open(caliper.path(), flags, Mode::empty()).unwrap();
+        let (mut all, mut buffer) = (Vec::new(), [0; 4096]);
+        while let Ok(count) = rustix::io::read(&port, &mut buffer) {
+            all.extend_from_slice(&buffer[..count]);
+        }
+        String::from_utf8(all).unwrap()
+    }
+
+    fn mm(nanometres: i64) -> Quantity {
+        Quantity::Length(Length::from_nanometres(nanometres))
+    }
+
+    #[test]
+    fn a_size_is_shown_to_the_nearest_step() {
+        let mut caliper = VirtualCaliper::open().unwrap();
+        for size in [1_624_999, 1_625_000, -24_999, 4_999] {
+            caliper.measure(mm(size)).unwrap();
+        }
+        assert_eq!(sent(&caliper), "+1.62\r+1.63\r-0.02\r+0.00\r");
+        let sends = Sends::DecimalLine { with_unit: true };
+        let mut inches = VirtualCaliper::open()
+            .unwrap()
+            .sending(sends)
+            .showing(Resolution::HALF_THOU);
+        inches.measure(mm(1_620_000)).unwrap(); // 0.06378 in
+        assert_eq!(sent(&inches), "+0.0640in\r");
+    }
+
+    #[test]
+    fn an_origin_that_slipped_shifts_every_size_until_it_is_set() {
+        let mut caliper = VirtualCaliper::open()
+            .unwrap()
+            .sending(Sends::ChannelLine { channel: 1 });
+        caliper.zero_off_by(-3).unwrap();
+        caliper.measure(mm(1_620_000)).unwrap();
+        caliper.set_origin();
+        caliper.zero().unwrap();
+        caliper.measure(mm(1_620_000)).unwrap();
+        caliper.bounce(2).unwrap();
+        assert_eq!(
+            sent(&caliper),
+            "01A-0.03\r01A+1.59\r01A+0.00\r01A+1.62\r01A+1.62\r01A+1.62\r"
+        );
+    }
+
+    #[test]
+    fn a_force_is_not_shown_by_a_caliper() {
+        let mut caliper = VirtualCaliper::open().unwrap();
+        let force = Quantity::from_base(crate::quantity::Dimension::Force, 180_000);
+        let error = caliper.measure(force).unwrap_err();
+        assert_eq!(error.to_string(), "got a force, this instrument shows mm");
+    }
+
+    #[test]
+    fn the_path_is_gone_while_unplugged_and_is_the_same_afterwards() {
+        let mut caliper = VirtualCaliper::open().unwrap();
+        let path = caliper.path().to_owned();
+        caliper.unplug();
+        assert!(fs::symlink_metadata(&path).is_err());
+        let error = caliper.zero().unwrap_err();
+        assert_eq!(error.kind(), io::ErrorKind::NotConnected);
+        caliper.plug().unwrap();
+        caliper.zero().unwrap();
+        assert_eq!(sent(&caliper), "+0.00\r");
+        drop(caliper);
+        assert!(!path.parent().unwrap().exists(), "the folder stays behind");
+    }
+
+    #[test]
+    fn a_file_in_the_way_is_not_replaced() {
+        let file = tempfile::NamedTempFile::new().unwrap();
+        let error = VirtualCaliper::open_at(file.path()).unwrap_err();
+        assert_eq!(error.kind(), io::ErrorKind::AlreadyExists);
+    }
+}
