@@ -3,6 +3,7 @@
 use super::Failure;
 use crate::config::Config;
 use crate::daemon::files::{self, LoadError};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 /// The options that every subcommand has.
@@ -73,9 +74,17 @@ fn usual_places() -> Vec<PathBuf> {
         .collect()
 }
 
-fn unusable(error: &LoadError) -> Failure {
+/// Why there is no configuration: a file that is not there was named wrongly, one that cannot be read
+/// is a fault of the disk.
+pub(super) fn unusable(error: &LoadError) -> Failure {
     let colour = anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never;
-    Failure::usage(error.to_string())
+    let failure = match error {
+        LoadError::Unreadable { cause, .. } if cause.kind() != ErrorKind::NotFound => {
+            Failure::io(error.to_string())
+        }
+        LoadError::Unreadable { .. } | LoadError::Faulty(_) => Failure::usage(error.to_string()),
+    };
+    failure
         .with_details(error.rendered(colour))
         .with_remedy(error.remedy())
 }

@@ -4,14 +4,20 @@
 //! with its arguments and `run(self, context, out)`; to add one: the file, a variant of [`Command`]
 //! and its name in [`help::GROUPS`].
 
+mod check;
+mod columns;
 mod completions;
 mod context;
 mod demo;
 mod failure;
 mod help;
 mod man;
+mod plans;
 mod ports;
 mod serve;
+mod sheet;
+mod tools;
+mod wire;
 
 pub use context::Context;
 pub use failure::{Failure, FailureKind};
@@ -52,7 +58,12 @@ enum Command {
     // See what is going on, and what was: status, watch, series, verify.
 
     // Set it up: check, ports, sheet, wire, plans, tools.
+    Check(check::Check),
     Ports(ports::Ports),
+    Sheet(sheet::Sheet),
+    Wire(wire::Wire),
+    Plans(plans::Plans),
+    Tools(tools::Tools),
 
     // For the shell.
     Completions(completions::Completions),
@@ -66,7 +77,12 @@ impl Command {
             Self::Serve(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
+            Self::Check(command) => command.run(context, out),
             Self::Ports(command) => command.run(context, out),
+            Self::Sheet(command) => command.run(context, out),
+            Self::Wire(command) => command.run(context, out),
+            Self::Plans(command) => command.run(context, out),
+            Self::Tools(command) => command.run(context, out),
         }
     }
 }

@@ -83,11 +83,16 @@ fn each_port_once(instruments: &[RawInstrument], faults: &mut Faults) {
 /// One plan against everything else.
 fn plan_fits(plan: &RawPlan, raw: &Raw, faults: &mut Faults) {
     axes_exist(plan, &raw.axes, faults);
-    if let Some(terminal) = terminal_of(plan, &raw.terminals, faults) {
-        row_fits(plan, terminal, &raw.axes, faults);
-    }
+    let terminal = terminal_of(plan, &raw.terminals, faults);
+    let has_row = terminal.is_some_and(|terminal| row_fits(plan, terminal, &raw.axes, faults));
     if let Some(tool) = tool_of(plan, &raw.tools, faults) {
-        tool_fits(plan, tool, faults);
+        // A wrong terminal or wire is told once, and not again by the tool that is not for it.
+        if terminal.is_some() {
+            is_for_terminal(plan, tool, faults);
+        }
+        if has_row {
+            has_nest(plan, tool, faults);
+        }
     }
 }
 
@@ -112,7 +117,7 @@ fn terminal_of<'r>(
     let found = terminals
         .iter()
         .find(|terminal| terminal.id.value == name.value);
-    if found.is_none() && !faults.is_any_broken(Role::Sheets) {
+    if found.is_none() && !faults.is_incomplete(Role::Sheets) {
         let ids: Vec<_> = terminals
             .iter()
             .map(|known| known.id.value.as_str())
@@ -124,26 +129,31 @@ fn terminal_of<'r>(
     found
 }
 
-/// The terminal has a row for the plan's wire, and the row limits the plan's axes.
-fn row_fits(plan: &RawPlan, terminal: &RawTerminal, axes: &[Axis], faults: &mut Faults) {
+/// The terminal has a row for the plan's wire, and the row limits the plan's axes. True unless the
+/// row is known to be missing.
+fn row_fits(plan: &RawPlan, terminal: &RawTerminal, axes: &[Axis], faults: &mut Faults) -> bool {
     let Some(wire) = &plan.wire else {
-        return;
+        return true;
     };
     let row = terminal
         .rows
         .iter()
         .find(|row| row.value.wire.area == wire.value.area);
     let Some(row) = row else {
-        if !terminal.rows_unknown && !faults.is_any_broken(Role::Sheets) {
+        let is_known = !terminal.rows_unknown && !faults.is_incomplete(Role::Sheets);
+        if is_known {
             faults.add(&wire.place, no_row(&wire.value, terminal));
         }
-        return;
+        return !is_known;
     };
+    if row.value.axes_unknown || faults.is_incomplete(Role::Sheets) {
+        return true;
+    }
     for axis in &plan.axes {
         let is_known = axes.iter().any(|known| known.name.as_str() == axis.value);
         let limits = &row.value.limits;
         let is_limited = limits.iter().any(|(name, _)| name.as_str() == axis.value);
-        if is_known && !is_limited && !faults.is_any_broken(Role::Sheets) {
+        if is_known && !is_limited {
             let names: Vec<_> = limits.iter().map(|(name, _)| name.as_str()).collect();
             let got = format!(
                 "the row of {} for {} does not limit {}",
@@ -155,6 +165,7 @@ fn row_fits(plan: &RawPlan, terminal: &RawTerminal, axes: &[Axis], faults: &mut 
             faults.add(&axis.place, Fault::new(got, want).help(help));
         }
     }
+    true
 }
 
 fn no_row(wire: &WireSize, terminal: &RawTerminal) -> Fault {
@@ -184,7 +195,7 @@ fn is_near(one: Area, other: Area) -> bool {
 fn tool_of<'r>(plan: &RawPlan, tools: &'r [RawTool], faults: &mut Faults) -> Option<&'r RawTool> {
     let name = plan.tool.as_ref()?;
     let found = tools.iter().find(|tool| tool.id.value == name.value);
-    if found.is_none() && !faults.is_any_broken(Role::Tools) {
+    if found.is_none() && !faults.is_incomplete(Role::Tools) {
         let ids: Vec<_> = tools.iter().map(|tool| tool.id.value.as_str()).collect();
         let got = format!("no tool {}", quoted(&name.value));
         let fault = Fault::new(got, "want the id of a [[tool]]");
@@ -193,8 +204,8 @@ fn tool_of<'r>(plan: &RawPlan, tools: &'r [RawTool], faults: &mut Faults) -> Opt
     found
 }
 
-/// The tool is for the plan's terminal, and its nest for the plan's wire.
-fn tool_fits(plan: &RawPlan, raw: &RawTool, faults: &mut Faults) {
+/// The tool is for the plan's terminal.
+fn is_for_terminal(plan: &RawPlan, raw: &RawTool, faults: &mut Faults) {
     let tool = &raw.tool;
     if let (Some(name), Some(terminal)) = (&plan.tool, &plan.terminal)
         && !tool.terminals.is_empty()
@@ -207,7 +218,11 @@ fn tool_fits(plan: &RawPlan, raw: &RawTool, faults: &mut Faults) {
         );
         faults.add(&name.place, Fault::new(got, want));
     }
-    if raw.nests_unknown || faults.is_any_broken(Role::Tools) {
+}
+
+/// The nest, or some nest where none is named, is for the plan's wire.
+fn has_nest(plan: &RawPlan, raw: &RawTool, faults: &mut Faults) {
+    if raw.nests_unknown || faults.is_incomplete(Role::Tools) {
         return;
     }
     match &plan.nest {

@@ -73,6 +73,8 @@ pub(super) struct Faults {
     files: Vec<File>,
     found: Vec<(usize, Diagnostic)>,
     left_out: usize,
+    /// Kinds of file of which some entry could not even be named.
+    incomplete: Vec<Role>,
 }
 
 /// One of the files.
@@ -134,8 +136,16 @@ impl Faults {
             .is_some_and(|file| !file.broken.is_empty())
     }
 
-    /// Is some part of any file of this kind no TOML?
-    pub(super) fn is_any_broken(&self, role: Role) -> bool {
+    /// An entry of this kind of file has no name: a reference to nothing may be meant for it.
+    pub(super) fn leave_out_unnamed(&mut self, role: Role) {
+        self.incomplete.push(role);
+    }
+
+    /// Could some entry of this kind of file not be read? Then what seems to be missing may be there.
+    pub(super) fn is_incomplete(&self, role: Role) -> bool {
+        if self.incomplete.contains(&role) {
+            return true;
+        }
         let of_role = |file: &&File| file.role == role;
         let mut files = self.files.iter().filter(of_role);
         files.any(|file| !file.broken.is_empty())
@@ -192,7 +202,7 @@ pub(super) fn nearest<'n>(got: &str, known: impl IntoIterator<Item = &'n str>) -
 }
 
 /// `did you mean "x"?` where something is near, else the list of what there is.
-pub(super) fn did_you_mean(got: &str, known: &[&str]) -> String {
+pub fn did_you_mean(got: &str, known: &[&str]) -> String {
     const MOST_LISTED: usize = 12;
     match nearest(got, known.iter().copied()) {
         Some(name) => format!("did you mean {name:?}?"),

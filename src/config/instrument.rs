@@ -105,6 +105,10 @@ fn port(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<PortSelector>> 
     if table.is_text("port") {
         return port_path(table, faults);
     }
+    if !table.is_table("port") {
+        table.wrong(faults, "port", WANT);
+        return None;
+    }
     let mut selector = table.table(faults, "port", "port")?;
     let place = selector.place().clone();
     let serial = selector.text(faults, "usb_serial");

@@ -162,7 +162,7 @@ fn stations(root: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
         root.missing(
             faults,
             "[[station]]",
-            "…: at least one, with name = \"bench-1\"",
+            "at least one, with name = \"bench-1\"",
         );
     }
     let mut names = Vec::new();

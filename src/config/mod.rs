@@ -20,6 +20,7 @@ mod tool;
 mod value;
 
 pub use diagnostic::{Diagnostic, Source};
+pub use faults::did_you_mean;
 pub use line::{LineSettings, LineSettingsError, Parity, PortSelector};
 pub use main_file::{MainFile, main_file};
 

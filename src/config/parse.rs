@@ -38,7 +38,8 @@ pub(super) fn parse<'t>(
                 .help("a further item of a list starts with a header of its own, such as [[plan]]")
             }
             message => {
-                let (got, want) = message.split_once(", ").unwrap_or((message, "want TOML"));
+                let message = message.replace("expected literal string", "want the text in quotes");
+                let (got, want) = message.split_once(", ").unwrap_or((&message, "want TOML"));
                 Fault::new(format!("not TOML: {got}"), want.to_owned())
             }
         };

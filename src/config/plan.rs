@@ -104,9 +104,9 @@ fn axes(table: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
         table.missing(faults, "axes", WANT);
         return Vec::new();
     }
-    if table.is_empty_list("axes") {
+    if let Some(place) = table.empty_list("axes") {
         let fault = Fault::new("axes is an empty list", format!("want {WANT}"));
-        faults.add(table.place(), fault);
+        faults.add(&place, fault);
     }
     let axes = table.names(faults, "axes");
     unique(faults, "axis", axes, |axis| &axis.value)

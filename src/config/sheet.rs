@@ -3,7 +3,7 @@
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Role};
 use super::parse;
-use super::table::{Table, alternatives};
+use super::table::{Table, alternatives, comma_help};
 use super::value::too_large;
 use crate::spec::wire::resolve;
 use crate::spec::{Axis, AxisName, Limits, SizingSystem, WireRequest, WireSize};
@@ -24,6 +24,8 @@ pub(super) struct RawRow {
     pub(super) wire: WireSize,
     /// `None` where the limits were faulty.
     pub(super) limits: Vec<(AxisName, Option<Limits>)>,
+    /// Some key is no axis: which axes are limited is not known.
+    pub(super) axes_unknown: bool,
 }
 
 pub(super) fn read(source: &Source, axes: &[Axis], faults: &mut Faults) -> Vec<RawTerminal> {
@@ -46,7 +48,7 @@ fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<
         table.missing(
             faults,
             "[[terminal.row]]",
-            "…: at least one, with wire = \"2.0 mm²\"",
+            "at least one, with wire = \"2.0 mm²\"",
         );
     }
     let tables = table.tables(faults, "row", "[[terminal.row]]");
@@ -57,6 +59,9 @@ fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<
         .collect();
     let rows_unknown = rows.len() < expected || !table.has("row");
     table.finish(faults);
+    if id.is_none() {
+        faults.leave_out_unnamed(Role::Sheets);
+    }
     Some(RawTerminal {
         id: id?,
         source,
@@ -116,6 +121,7 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
     let wire = wire(&mut table, faults);
     let names: Vec<&str> = axes.iter().map(|axis| axis.name.as_str()).collect();
     let mut limits = Vec::new();
+    let mut axes_unknown = false;
     let others = table.others();
     if others.is_empty() {
         let fault = Fault::new("this row limits nothing", "want an axis with its limits");
@@ -123,9 +129,11 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
         faults.add(table.place(), fault.help(help));
     }
     for key in others {
-        match axes.iter().find(|axis| axis.name.as_str() == key.value) {
-            Some(known) => limits.push((known.name.clone(), limits_of(&table, known, faults))),
-            None => table.unknown_key(faults, &key, &names),
+        if let Some(known) = axes.iter().find(|axis| axis.name.as_str() == key.value) {
+            limits.push((known.name.clone(), limits_of(&table, known, faults)));
+        } else {
+            table.unknown_key(faults, &key, &names);
+            axes_unknown = true;
         }
     }
     let wire = wire?;
@@ -133,6 +141,7 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
         value: RawRow {
             wire: wire.value,
             limits,
+            axes_unknown,
         },
         place: wire.place,
     })
@@ -146,7 +155,8 @@ fn limits_of(table: &Table<'_>, axis: &Axis, faults: &mut Faults) -> Option<Limi
             None => return Some(limits),
             Some(fault) => fault,
         },
-        Err(error) => Fault::new(format!("{key}: {error}"), format!("want {}", example(axis))),
+        Err(error) => Fault::new(format!("{key}: {error}"), format!("want {}", example(axis)))
+            .help_of(comma_help(&text.value)),
     };
     faults.add(&text.place, fault);
     None

@@ -12,6 +12,9 @@ use toml::de::{DeTable, DeValue};
 /// No value is longer; whoever needs more has pasted something by mistake.
 const LONGEST_TEXT: usize = 500;
 
+/// How the whole of a file is called.
+const ROOT: &str = "this file";
+
 /// One table on the walk.
 pub(super) struct Table<'t> {
     keys: &'t DeTable<'t>,
@@ -29,7 +32,7 @@ impl<'t> Table<'t> {
             keys: table.get_ref(),
             file,
             place: file.place(0..0),
-            what: "this file",
+            what: ROOT,
             known: Vec::new(),
         }
     }
@@ -55,11 +58,13 @@ impl<'t> Table<'t> {
     /// Reports that a key is missing, unless the file is so broken that it may only be unreadable.
     pub(super) fn missing(&self, faults: &mut Faults, key: &str, want: &str) {
         if !faults.is_broken(self.file) {
-            let fault = Fault::new(
-                format!("{} has no {key}", self.what),
-                format!("want {key} = {want}"),
-            );
-            faults.add(&self.place, fault);
+            let want = if key.starts_with('[') {
+                format!("want {want}") // a header, and no key
+            } else {
+                format!("want {key} = {want}")
+            };
+            let got = format!("{} has no {key}", self.what);
+            faults.add(&self.place, Fault::new(got, want));
         }
     }
 
@@ -109,8 +114,7 @@ impl<'t> Table<'t> {
             .ok()
             .filter(|number| range.contains(number));
         if number.is_none() {
-            let got = format!("{key} is {integer}");
-            faults.add(&place, Fault::new(got, format!("want {want}")));
+            faults.add(&place, Self::wrong_kind(key, value, &want));
         }
         number.map(|value| At { value, place })
     }
@@ -179,7 +183,7 @@ impl<'t> Table<'t> {
             }),
             Err(error) => {
                 let fault = Fault::new(format!("{key}: {error}"), format!("want {want}"));
-                faults.add(&text.place, fault);
+                faults.add(&text.place, fault.help_of(comma_help(&text.value)));
                 None
             }
         }
@@ -248,12 +252,25 @@ impl<'t> Table<'t> {
             .is_some_and(|value| value.get_ref().is_str())
     }
 
-    /// Is a list of nothing under this key?
-    pub(super) fn is_empty_list(&self, key: &str) -> bool {
-        let value = self.keys.get(key);
-        value
-            .and_then(|value| value.get_ref().as_array())
-            .is_some_and(|items| items.is_empty())
+    /// The place of a list of nothing under this key.
+    pub(super) fn empty_list(&self, key: &str) -> Option<Place> {
+        let value = self.keys.get(key)?;
+        let items = value.get_ref().as_array()?;
+        items.is_empty().then(|| self.file.place(value.span()))
+    }
+
+    /// Is a table under this key?
+    pub(super) fn is_table(&self, key: &str) -> bool {
+        self.keys
+            .get(key)
+            .is_some_and(|value| value.get_ref().is_table())
+    }
+
+    /// Reports a value that is of no kind this key may have.
+    pub(super) fn wrong(&mut self, faults: &mut Faults, key: &'static str, want: &str) {
+        if let Some((place, value)) = self.find(key) {
+            faults.add(&place, Self::wrong_kind(key, value, want));
+        }
     }
 
     /// A table under a key; `what` is its header.
@@ -357,6 +374,9 @@ impl<'t> Table<'t> {
 
     /// Reports every key that was not asked for.
     pub(super) fn finish(self, faults: &mut Faults) {
+        if self.what == ROOT && faults.is_broken(self.file) {
+            return; // behind a broken header its keys seem to be the file's
+        }
         for key in self.others() {
             self.unknown_key(faults, &key, &[]);
         }
@@ -401,16 +421,31 @@ fn checked_text(
     }
 }
 
-fn kind(value: &DeValue<'_>) -> &'static str {
+fn kind(value: &DeValue<'_>) -> String {
     match value {
-        DeValue::String(_) => "a text",
-        DeValue::Integer(_) => "a whole number",
-        DeValue::Float(_) => "a number",
-        DeValue::Boolean(_) => "true or false",
-        DeValue::Datetime(_) => "a date",
-        DeValue::Array(_) => "a list",
-        DeValue::Table(_) => "a table",
+        DeValue::String(text) => format!("the text {}", quoted(text)),
+        DeValue::Integer(number) => cut(&number.to_string()),
+        DeValue::Float(number) => cut(number.as_str()),
+        DeValue::Boolean(value) => value.to_string(),
+        DeValue::Datetime(_) => "a date".to_owned(),
+        DeValue::Array(_) => "a list".to_owned(),
+        DeValue::Table(_) => "a table".to_owned(),
     }
+}
+
+/// A number as written, cut where it is absurdly long.
+fn cut(number: &str) -> String {
+    const LONGEST: usize = 40;
+    match number.get(..LONGEST) {
+        Some(start) if number.len() > LONGEST => format!("{start}…"),
+        Some(_) | None => number.to_owned(),
+    }
+}
+
+/// A decimal comma is the most common slip of all.
+pub(super) fn comma_help(text: &str) -> Option<String> {
+    let comma = text.contains(',');
+    comma.then(|| "write a decimal point and no comma".to_owned())
 }
 
 /// `"a", "b" or "c"`.

@@ -50,6 +50,9 @@ fn tool(mut table: Table<'_>, faults: &mut Faults) -> Option<RawTool> {
     let nests_unknown = nests.len() < expected;
     table.finish(faults);
     let nests = unique(faults, "nest", nests, |nest| &nest.value.nest.id);
+    if id.is_none() {
+        faults.leave_out_unnamed(Role::Tools);
+    }
     let id = id?;
     let unsure = nests.iter().filter(|nest| nest.value.unsure);
     let unsure_nests = unsure.map(|nest| nest.value.nest.id.clone()).collect();

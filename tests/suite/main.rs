@@ -11,8 +11,10 @@
 
 mod captures;
 mod config;
+mod golden;
 mod journal;
 mod licences;
+mod lookup;
 mod ports;
 mod station;
 mod tidy;

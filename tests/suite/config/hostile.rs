@@ -205,7 +205,8 @@ fn nesting_beyond_all_measure_is_refused_and_overflows_no_stack() {
 #[test]
 fn a_file_full_of_faults_is_told_quickly_and_in_bounds() {
     let one_line = format!("x = [{}]", "'a', ".repeat(100_000));
-    let many_lines: String = (0..50_000).map(|at| format!("key{at} = 1\n")).collect();
+    let many_lines: Vec<String> = (0..50_000).map(|at| format!("key{at} = 1")).collect();
+    let many_lines = many_lines.join("\n");
     let many_plans = "[[plan]]\nid = \"a\"\nwire = \"9 ga\"\n".repeat(5_000);
     for plans in [one_line, many_lines, many_plans] {
         let texts = Texts {

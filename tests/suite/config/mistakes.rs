@@ -1,8 +1,393 @@
 //! Every kind of mistake: where it is shown, what is said and what is offered.
 
-use super::{Texts, repository};
-use std::fs;
-use tallyjaw::config::Diagnostic;
+use super::Texts;
+use crate::golden;
+use std::fmt::Write as _;
+
+/// One change to the good configuration: a file, the words to replace, and what stands there instead.
+type Mistake = (&'static str, &'static str, &'static str);
+
+/// Which of the texts a mistake is made in.
+type TextOf = fn(&mut Texts) -> &mut String;
+
+const MAIN: &[Mistake] = &[
+    (
+        "a key of the file misspelled",
+        "[[instrument]]",
+        "[[instrumnet]]",
+    ),
+    ("a key of an instrument misspelled", "line =", "lien ="),
+    ("no station", "[[station]]\nname = \"bench-1\"", "# none"),
+    ("one bracket instead of two", "[[station]]", "[station]"),
+    (
+        "a station twice",
+        "[[station]]",
+        "[[station]]\nname = \"bench-1\"\n[[station]]",
+    ),
+    (
+        "a name with a blank",
+        "name = \"caliper-1\"",
+        "name = \"caliper 1\"",
+    ),
+    (
+        "a control character",
+        "name = \"caliper-1\"",
+        "name = \"caliper\\u001b[2J\"",
+    ),
+    ("an empty name", "name = \"caliper-1\"", "name = \"\""),
+    ("no name", "name = \"caliper-1\"\n", ""),
+    (
+        "a station that is not there",
+        "station = \"bench-1\"",
+        "station = \"bnech-1\"",
+    ),
+    ("a kind that is none", "\"caliper\"", "\"calliper\""),
+    ("a kind for later", "\"caliper\"", "\"pedal\""),
+    (
+        "a port without its folder",
+        "\"/dev/ttyUSB0\"",
+        "\"ttyUSB0\"",
+    ),
+    ("a port that is no text", "\"/dev/ttyUSB0\"", "0"),
+    ("no port", "port = \"/dev/ttyUSB0\"\n", ""),
+    ("a port by nothing", "\"/dev/ttyUSB0\"", "{ }"),
+    (
+        "a port by two things",
+        "\"/dev/ttyUSB0\"",
+        "{ usb = \"0403:6001\", usb_serial = \"A1\" }",
+    ),
+    (
+        "a faulty usb identity",
+        "\"/dev/ttyUSB0\"",
+        "{ usb = \"403:6001\" }",
+    ),
+    ("line settings in one word", "\"9600 8N1\"", "\"9600\""),
+    ("a speed that is none", "\"9600 8N1\"", "\"fast 8N1\""),
+    ("a frame that is none", "\"9600 8N1\"", "\"9600 9N1\""),
+    (
+        "a line that is no boolean",
+        "line =",
+        "dtr = \"on\"\nline =",
+    ),
+    ("a format that is none", "decimal-line", "decimal_line"),
+    ("no format", "format = \"decimal-line\"\n", ""),
+    ("no resolution", "resolution = \"0.01 mm\"\n", ""),
+    ("a resolution of nothing", "0.01 mm", "0 mm"),
+    ("a resolution without a unit", "0.01 mm", "0.01"),
+    ("a resolution with a comma", "0.01 mm", "0,01 mm"),
+    ("a force for a caliper", "0.01 mm", "0.5 N"),
+    ("a length without end", "0.01 mm", "900000000 mm"),
+    (
+        "an error below nothing",
+        "resolution",
+        "max_error = \"-0.02 mm\"\nresolution",
+    ),
+    (
+        "a unit of force for a caliper",
+        "resolution",
+        "unit = \"N\"\nresolution",
+    ),
+    (
+        "a range with a nominal",
+        "resolution",
+        "range = \"75 ±75 mm\"\nresolution",
+    ),
+    (
+        "a range the wrong way round",
+        "resolution",
+        "range = \"150..0 mm\"\nresolution",
+    ),
+    (
+        "a capture for later",
+        "resolution",
+        "capture = \"steady\"\nresolution",
+    ),
+    (
+        "a bounce without a unit",
+        "resolution",
+        "bounce = \"150\"\nresolution",
+    ),
+    (
+        "a mode that is not octal",
+        "[daemon]",
+        "[daemon]\nsocket_mode = 660",
+    ),
+    (
+        "a mode that locks the owner out",
+        "[daemon]",
+        "[daemon]\nsocket_mode = \"0060\"",
+    ),
+    (
+        "a folder that is a number",
+        "[daemon]",
+        "[daemon]\nstate_dir = 5",
+    ),
+    (
+        "a list of numbers",
+        "[daemon]",
+        "[daemon]\nsheets = [\"a.toml\", 5]",
+    ),
+    (
+        "an axis without its dimension",
+        "[daemon]",
+        "[[axis]]\nname = \"latch_height\"\n[daemon]",
+    ),
+    (
+        "a built-in axis of another dimension",
+        "[daemon]",
+        "[[axis]]\nname = \"pull_force\"\ndimension = \"length\"\n[daemon]",
+    ),
+    (
+        "an axis named as a key",
+        "[daemon]",
+        "[[axis]]\nname = \"wire\"\ndimension = \"length\"\n[daemon]",
+    ),
+    (
+        "a window that is no share",
+        "[daemon]",
+        "[[axis]]\nname = \"bellmouth\"\nplausible = \"0.2\"\n[daemon]",
+    ),
+    ("text without quotes", "\"bench-1\"\nkind", "bench-1\nkind"),
+    ("a text without an end", "\"9600 8N1\"", "\"9600 8N1"),
+    ("a key twice", "line =", "kind = \"force\"\nline ="),
+    ("a header without an end", "[[instrument]]", "[[instrument]"),
+    (
+        "a key of too many parts",
+        "line =",
+        "a.b.c.d.e.f.g.h.i.j.k = 1\nline =",
+    ),
+];
+
+const SHEET: &[Mistake] = &[
+    ("no id", "id = \"QF-250-F\"\n", ""),
+    ("no wire", "wire = \"3.0 mm²\"\n", ""),
+    ("a wire that is none", "3.0 mm²", "3.0"),
+    ("a gauge without a system", "3.0 mm²", "12 ga"),
+    (
+        "a system without a gauge",
+        "wire = \"3.0 mm²\"",
+        "wire = \"3.0 mm²\"\nsizing = \"sae_metric\"",
+    ),
+    (
+        "a system that is none",
+        "wire = \"3.0 mm²\"",
+        "wire = \"12 ga\"\nsizing = \"sae\"",
+    ),
+    (
+        "a gauge that the system lacks",
+        "wire = \"3.0 mm²\"",
+        "wire = \"13 ga\"\nsizing = \"sae_metric\"",
+    ),
+    (
+        "a gauge that is none",
+        "wire = \"3.0 mm²\"",
+        "wire = \"41 ga\"\nsizing = \"awg_area\"",
+    ),
+    ("a size twice", "3.0 mm²", "2.0 mm2"),
+    (
+        "an axis that is none",
+        "core_crimp_width",
+        "core_crimp_widht",
+    ),
+    (
+        "a row without limits",
+        "core_crimp_height = \"1.90 ±0.05 mm\"\n",
+        "",
+    ),
+    ("limits without a tolerance", "2.40 ±0.10 mm", "2.40 mm"),
+    ("limits the wrong way round", "2.40 ±0.10 mm", "2.5..2.3 mm"),
+    ("a force on a length", "2.40 ±0.10 mm", ">= 135 N"),
+    ("limits below nothing", "2.40 ±0.10 mm", "0.05 ±0.10 mm"),
+    ("limits that are a number", "\"2.40 ±0.10 mm\"", "2.40"),
+    (
+        "a key of a terminal misspelled",
+        "id =",
+        "sorce = \"rev C\"\nid =",
+    ),
+];
+
+const TOOLS: &[Mistake] = &[
+    ("no class", "class = \"production\"\n", ""),
+    ("a class that is none", "production", "factory"),
+    ("a nest twice", "id = \"3.0\"", "id = \"2.0\""),
+    ("a nest without wires", "wires = [\"3.0 mm²\"]\n", ""),
+    ("a nest for no wire", "\"3.0 mm²\"", "\"3 ga\""),
+    ("a tool for another terminal", "QF-250-F", "RB-090-M"),
+];
+
+const PLANS: &[Mistake] = &[
+    ("no terminal", "terminal = \"QF-250-F\"\n", ""),
+    ("a terminal that is not there", "QF-250-F", "QF-205-F"),
+    ("a wire without a row", "2.0 mm²", "1.0 mm²"),
+    (
+        "a gauge whose area has no row",
+        "\"2.0 mm²\"",
+        "\"14 ga\"\nsizing = \"awg_area\"",
+    ),
+    (
+        "an axis that is none",
+        "core_crimp_width",
+        "core_crimp_with",
+    ),
+    (
+        "an axis that the row lacks",
+        "core_crimp_width",
+        "pull_force",
+    ),
+    ("an axis twice", "core_crimp_width", "core_crimp_height"),
+    (
+        "no axes",
+        "axes = [\"core_crimp_height\", \"core_crimp_width\"]\n",
+        "",
+    ),
+    (
+        "an empty list of axes",
+        "[\"core_crimp_height\", \"core_crimp_width\"]",
+        "[]",
+    ),
+    ("no pieces", "pieces = 5\n", ""),
+    ("zero pieces", "pieces = 5", "pieces = 0"),
+    ("too many pieces", "pieces = 5", "pieces = 10001"),
+    ("half a piece", "pieces = 5", "pieces = 0.5"),
+    (
+        "pieces beyond all numbers",
+        "pieces = 5",
+        "pieces = 99999999999999999999999",
+    ),
+    ("pieces below nothing", "pieces = 5", "pieces = -5"),
+    ("a purpose that is none", "first_off", "first-off"),
+    (
+        "an order for later",
+        "pieces",
+        "order = \"by_value\"\npieces",
+    ),
+    (
+        "an order that is none",
+        "pieces",
+        "order = \"by_peice\"\npieces",
+    ),
+    ("a tool that is not there", "T-07", "T-7"),
+    ("a nest that is not there", "nest = \"2.0\"", "nest = \"2\""),
+    ("the wrong nest", "nest = \"2.0\"", "nest = \"3.0\""),
+    ("a nest without a tool", "tool = \"T-07\"\n", ""),
+    (
+        "a decision that is none",
+        "pieces",
+        "decision = \"guard\"\npieces",
+    ),
+    (
+        "a factor under the simple rule",
+        "pieces",
+        "guard_factor = 2\npieces",
+    ),
+    (
+        "a factor that is too fine",
+        "pieces",
+        "decision = \"guarded\"\nguard_factor = 1.6449\npieces",
+    ),
+    (
+        "a factor that is no number",
+        "pieces",
+        "decision = \"guarded\"\nguard_factor = true\npieces",
+    ),
+    (
+        "a limit beyond its band",
+        "pieces",
+        "zero = { band = 2, limit = 3 }\npieces",
+    ),
+    (
+        "a key of zero misspelled",
+        "pieces",
+        "zero = { before = true }\npieces",
+    ),
+    ("zero that is no table", "pieces", "zero = true\npieces"),
+    (
+        "an id twice",
+        "[[plan]]",
+        "[[plan]]\nid = \"pump-own\"\nterminal = \"QF-250-F\"\nwire = \"2.0 mm²\"\naxes = [\"core_crimp_height\"]\npieces = 1\npurpose = \"first_off\"\n[[plan]]",
+    ),
+];
 
 #[test]
-fn every_mistake() {}
+fn every_kind_of_mistake_is_shown_in_its_place_with_what_to_do() {
+    let mut shown = String::new();
+    let files: [(&[Mistake], TextOf); 4] = [
+        (MAIN, |texts| &mut texts.main),
+        (SHEET, |texts| &mut texts.sheet),
+        (TOOLS, |texts| &mut texts.tools),
+        (PLANS, |texts| &mut texts.plans),
+    ];
+    for (mistakes, text_of) in files {
+        for (name, from, to) in mistakes {
+            let mut texts = Texts::good();
+            let text = text_of(&mut texts);
+            assert!(text.contains(from), "{name}: {from:?} is not in the text");
+            *text = text.replacen(from, to, 1);
+            let faulty = texts
+                .assemble()
+                .err()
+                .unwrap_or_else(|| panic!("{name}: accepted"));
+            let rendered = faulty.rendered(false);
+            assert_eq!(rendered.len(), 1, "{name}: {}", rendered.join("\n"));
+            let _ = writeln!(shown, "## {name}\n{}\n", rendered.join(""));
+        }
+    }
+    golden::assert_same("config/every_mistake.txt", &shown);
+}
+
+#[test]
+fn two_instruments_on_one_port_and_of_one_name_are_two_mistakes() {
+    let mut texts = Texts::good();
+    let instrument = texts
+        .main
+        .split_once("[[instrument]]")
+        .unwrap()
+        .1
+        .to_owned();
+    texts.main = format!("{}\n[[instrument]]{instrument}", texts.main);
+    let found: Vec<_> = texts
+        .faults()
+        .into_iter()
+        .map(|fault| (fault.line, fault.column, fault.message, fault.label))
+        .collect();
+    let want = |text: &str| text.to_owned();
+    assert_eq!(
+        found,
+        [
+            (
+                14,
+                8,
+                want("instrument \"caliper-1\" is there already"),
+                want("want another name; the first is at tallyjaw.toml:5")
+            ),
+            (
+                17,
+                8,
+                want("/dev/ttyUSB0 is the port of caliper-1 already"),
+                want("want a port for each instrument")
+            ),
+        ]
+    );
+}
+
+#[test]
+fn one_mistake_causes_no_second_one() {
+    for (file, from, to) in [
+        ("sheet", "1.62 ±0.05 mm", "1.62 mm"), // the axis is there, if not its limits
+        ("sheet", "\"2.0 mm²\"", "\"2.0\""),   // which row it is cannot be known
+        ("sheet", "id = \"QF-250-F\"", "id = QF-250-F"), // nor whose sheet
+        ("tools", "wires = [\"2.0 mm²\"]", "wires = [\"2.0\"]"),
+        ("tools", "id = \"2.0\"", "id = \"2.0"),
+        ("plans", "wire = \"2.0 mm²\"", "wire = \"2.0\""),
+    ] {
+        let mut texts = Texts::good();
+        let text = match file {
+            "sheet" => &mut texts.sheet,
+            "tools" => &mut texts.tools,
+            _ => &mut texts.plans,
+        };
+        *text = text.replacen(from, to, 1);
+        let faults = texts.faults();
+        assert_eq!(faults.len(), 1, "{file} {to}: {faults:#?}");
+    }
+}

@@ -1,0 +1,108 @@
+//! `tallyjaw check`: exit 0 if the configuration is right, 1 if it has errors, 2 if there is none, 4
+//! if it could not be read.
+
+use super::columns::count;
+use super::context::unusable;
+use super::{Context, Exit, Failure};
+use crate::config::{Config, Diagnostic, Faulty};
+use crate::daemon::files::{self, LoadError};
+use serde_json::{Value, json};
+use std::io::Write;
+use std::path::Path;
+
+/// Look for mistakes in the configuration and in every sheet, plan and tool
+///
+/// All mistakes of all files are told in one run, each with its file, line and column, the line itself, what was
+/// got, what is expected, and what to do.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Exit codes: 0 no mistakes, 1 mistakes, 2 no configuration, 4 it cannot be read."
+)]
+pub(super) struct Check {}
+
+impl Check {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let Self {} = self;
+        let path = context.config_path()?;
+        match files::load(&path) {
+            Ok(config) if context.json => writeln!(out, "{}", clean_json(&config))?,
+            Ok(config) => clean(&path, &config, out)?,
+            Err(LoadError::Faulty(faulty)) if context.json => {
+                faulty_json(&faulty, out)?;
+                return Ok(Exit::No);
+            }
+            Err(LoadError::Faulty(faulty)) => {
+                for fault in faulty.rendered(true) {
+                    writeln!(out, "{fault}\n")?;
+                }
+                writeln!(out, "{}", summary(&faulty))?;
+                return Ok(Exit::No);
+            }
+            Err(error @ LoadError::Unreadable { .. }) => return Err(unusable(&error)),
+        }
+        Ok(Exit::Yes)
+    }
+}
+
+fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failure> {
+    let catalog = &config.catalog;
+    let sizes = catalog.terminals.iter().map(|terminal| terminal.rows.len());
+    writeln!(out, "{}: no errors", path.display())?;
+    writeln!(
+        out,
+        "{}, {}, {} with {}, {}, {}",
+        count(catalog.stations.len(), "station"),
+        count(catalog.instruments.len(), "instrument"),
+        count(catalog.terminals.len(), "terminal"),
+        count(sizes.sum(), "size"),
+        count(catalog.plans.len(), "plan"),
+        count(catalog.tools.len(), "tool"),
+    )?;
+    Ok(())
+}
+
+fn summary(faulty: &Faulty) -> String {
+    let with_faults = faulty.sources.iter().filter(|source| {
+        let here = |fault: &Diagnostic| fault.path == source.path;
+        faulty.diagnostics.iter().any(here)
+    });
+    format!(
+        "{} in {}",
+        count(faulty.diagnostics.len(), "error"),
+        count(with_faults.count(), "file")
+    )
+}
+
+fn clean_json(config: &Config) -> Value {
+    let catalog = &config.catalog;
+    json!({
+        "kind": "checked",
+        "errors": 0,
+        "digest": config.digest,
+        "stations": catalog.stations.len(),
+        "instruments": catalog.instruments.len(),
+        "terminals": catalog.terminals.len(),
+        "plans": catalog.plans.len(),
+        "tools": catalog.tools.len(),
+    })
+}
+
+fn faulty_json(faulty: &Faulty, out: &mut dyn Write) -> Result<(), Failure> {
+    for fault in &faulty.diagnostics {
+        let mut line = json!({
+            "kind": "error",
+            "file": fault.path.display().to_string(),
+            "line": fault.line,
+            "column": fault.column,
+            "got": fault.message,
+            "want": fault.label,
+        });
+        if let (Some(help), Some(object)) = (&fault.help, line.as_object_mut()) {
+            object.insert("help".to_owned(), json!(help));
+        }
+        writeln!(out, "{line}")?;
+    }
+    let errors = faulty.diagnostics.len();
+    writeln!(out, "{}", json!({ "kind": "checked", "errors": errors }))?;
+    Ok(())
+}

@@ -1,0 +1,111 @@
+//! `tallyjaw plans`: exit 0.
+
+use super::columns::Columns;
+use super::{Context, Exit, Failure};
+use crate::spec::wire::resolve;
+use crate::spec::{AxisName, Decision, Plan};
+use serde_json::{Value, json};
+use std::io::Write;
+
+/// List the plans that can be armed by name
+#[derive(Debug, clap::Args)]
+pub(super) struct Plans {}
+
+impl Plans {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let Self {} = self;
+        let catalog = context.load()?.1.catalog;
+        if context.json {
+            for plan in &catalog.plans {
+                writeln!(out, "{}", plan_json(plan))?;
+            }
+            return Ok(Exit::Yes);
+        }
+        let headings = [
+            "plan", "terminal", "wire", "pieces", "axes", "purpose", "tool", "rule",
+        ];
+        let mut columns = Columns::new(&headings);
+        for plan in &catalog.plans {
+            columns.row(cells(plan));
+        }
+        columns.write(out)?;
+        Ok(Exit::Yes)
+    }
+}
+
+fn cells(plan: &Plan) -> Vec<String> {
+    let axes: Vec<_> = plan.axes.iter().map(AxisName::words).collect();
+    let tool = match (&plan.tool, &plan.nest) {
+        (Some(tool), Some(nest)) => format!("{tool} nest {nest}"),
+        (Some(tool), None) => tool.clone(),
+        (None, _) => String::new(),
+    };
+    vec![
+        plan.id.clone().unwrap_or_default(),
+        plan.terminal.clone(),
+        wire(plan),
+        plan.pieces.to_string(),
+        axes.join(", "),
+        plan.purpose.name().to_owned(),
+        tool,
+        rule(plan.decision),
+    ]
+}
+
+/// The area, and the gauge it was named by.
+fn wire(plan: &Plan) -> String {
+    match resolve(&plan.wire) {
+        Ok(wire) => match wire.gauge {
+            Some(gauge) => format!("{} ({gauge} ga, {})", wire.area, wire.sizing.name()),
+            None => wire.area.to_string(),
+        },
+        Err(_) => plan.wire.text.clone(), // a checked plan's wire resolves
+    }
+}
+
+fn rule(decision: Decision) -> String {
+    match decision {
+        Decision::Simple => decision.name().to_owned(),
+        Decision::Guarded { factor_milli } => {
+            format!(
+                "{}, g = {}.{:03}",
+                decision.name(),
+                factor_milli / 1000,
+                factor_milli % 1000
+            )
+        }
+    }
+}
+
+fn plan_json(plan: &Plan) -> Value {
+    let axes: Vec<_> = plan.axes.iter().map(AxisName::as_str).collect();
+    let mut line = json!({
+        "kind": "plan",
+        "plan": plan.id,
+        "terminal": plan.terminal,
+        "wire": plan.wire.text,
+        "axes": axes,
+        "order": plan.order.name(),
+        "pieces": plan.pieces,
+        "purpose": plan.purpose.name(),
+        "decision": plan.decision.name(),
+        "repeat": plan.repeat,
+    });
+    if let Some(object) = line.as_object_mut() {
+        let sizing = plan.wire.sizing.map(|sizing| json!(sizing.name()));
+        let mm2 = resolve(&plan.wire).ok();
+        let optional = [
+            ("sizing", sizing),
+            (
+                "wire_mm2",
+                mm2.map(|wire| super::wire::number(wire.area.mm2())),
+            ),
+            ("tool", plan.tool.as_ref().map(|tool| json!(tool))),
+            ("nest", plan.nest.as_ref().map(|nest| json!(nest))),
+        ];
+        for (key, value) in optional {
+            object.extend(value.map(|value| (key.to_owned(), value)));
+        }
+    }
+    line
+}

@@ -1,0 +1,154 @@
+//! `tallyjaw sheet`: exit 0 if the terminal or row was found, 2 if not.
+
+use super::columns::Columns;
+use super::{Context, Exit, Failure, wire};
+use crate::config::did_you_mean;
+use crate::quantity::Quantity;
+use crate::spec::{Catalog, Limits, Row, SizingSystem, Terminal, WireSize};
+use serde_json::{Map, Value, json};
+use std::io::Write;
+
+/// Look up what a terminal's maker asks for
+///
+/// Lists every terminal; with a terminal, its rows; with a wire size too, that row.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tallyjaw sheet\n  tallyjaw sheet QF-250-F\n  tallyjaw sheet QF-250-F 2.0 mm²\n  tallyjaw sheet QF-250-F 14 ga --sizing sae_metric"
+)]
+pub(super) struct Sheet {
+    /// The terminal
+    terminal: Option<String>,
+    /// The wire: 2.0 mm², 14 ga
+    wire: Vec<String>,
+    /// The system in which a gauge is resolved: `sae_metric` or `awg_area`
+    #[arg(long, value_name = "SYSTEM", value_parser = wire::sizing)]
+    sizing: Option<SizingSystem>,
+}
+
+impl Sheet {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let catalog = context.load()?.1.catalog;
+        let Some(id) = &self.terminal else {
+            return list(context, &catalog, out);
+        };
+        let terminal = find(&catalog, id)?;
+        let rows: Vec<&Row> = if self.wire.is_empty() {
+            terminal.rows.iter().collect()
+        } else {
+            let wire = wire::size(&self.wire, self.sizing)?;
+            vec![row(terminal, &wire)?]
+        };
+        if context.json {
+            for row in rows {
+                writeln!(out, "{}", row_json(terminal, row))?;
+            }
+        } else {
+            show(terminal, &rows, out)?;
+        }
+        Ok(Exit::Yes)
+    }
+}
+
+fn find<'c>(catalog: &'c Catalog, id: &str) -> Result<&'c Terminal, Failure> {
+    catalog.terminal(id).ok_or_else(|| {
+        let terminals = catalog.terminals.iter();
+        let ids: Vec<_> = terminals.map(|terminal| terminal.id.as_str()).collect();
+        Failure::usage(format!("no terminal {id:?} in any sheet"))
+            .with_remedy(did_you_mean(id, &ids))
+    })
+}
+
+fn row<'t>(terminal: &'t Terminal, wire: &WireSize) -> Result<&'t Row, Failure> {
+    terminal.row(wire.area).ok_or_else(|| {
+        Failure::usage(format!("{} has no row for {wire}", terminal.id))
+            .with_remedy(format!("it has rows for {}", sizes(terminal)))
+    })
+}
+
+fn sizes(terminal: &Terminal) -> String {
+    let sizes: Vec<_> = terminal
+        .rows
+        .iter()
+        .map(|row| row.wire.to_string())
+        .collect();
+    sizes.join(", ")
+}
+
+fn list(context: &Context, catalog: &Catalog, out: &mut dyn Write) -> Result<Exit, Failure> {
+    if context.json {
+        for terminal in &catalog.terminals {
+            for row in &terminal.rows {
+                writeln!(out, "{}", row_json(terminal, row))?;
+            }
+        }
+        return Ok(Exit::Yes);
+    }
+    let mut columns = Columns::new(&["terminal", "sizes", "source"]);
+    for terminal in &catalog.terminals {
+        let source = terminal.source.clone().unwrap_or_default();
+        columns.row(vec![terminal.id.clone(), sizes(terminal), source]);
+    }
+    columns.write(out)?;
+    Ok(Exit::Yes)
+}
+
+fn show(terminal: &Terminal, rows: &[&Row], out: &mut dyn Write) -> Result<(), Failure> {
+    match &terminal.source {
+        Some(source) => writeln!(out, "{} ({source})\n", terminal.id)?,
+        None => writeln!(out, "{}\n", terminal.id)?,
+    }
+    let mut columns = Columns::new(&["wire", "axis", "limits", "lower", "upper"]);
+    for row in rows {
+        for (axis, limits) in &row.limits {
+            let end = |end: Option<Quantity>| end.map(|end| end.to_string()).unwrap_or_default();
+            columns.row(vec![
+                row.wire.to_string(),
+                axis.to_string(),
+                limits.to_string(),
+                end(limits.lower()),
+                end(limits.upper()),
+            ]);
+        }
+    }
+    columns.write(out)?;
+    Ok(())
+}
+
+fn row_json(terminal: &Terminal, row: &Row) -> Value {
+    let axes: Map<String, Value> = row
+        .limits
+        .iter()
+        .map(|(axis, limits)| (axis.to_string(), limits_json(limits)))
+        .collect();
+    let mut line = json!({
+        "kind": "row",
+        "terminal": terminal.id,
+        "wire_mm2": wire::number(row.wire.mm2()),
+        "axes": axes,
+    });
+    if let (Some(source), Some(object)) = (&terminal.source, line.as_object_mut()) {
+        object.insert("source".to_owned(), json!(source));
+    }
+    line
+}
+
+/// `{"text":…,"lower_nm":…}`; a limit that is not there is left out.
+fn limits_json(limits: &Limits) -> Value {
+    let unit = match limits.dimension() {
+        crate::quantity::Dimension::Length => "nm",
+        crate::quantity::Dimension::Force => "mn",
+    };
+    let mut object = Map::new();
+    object.insert("text".to_owned(), json!(limits.to_string()));
+    let parts = [
+        ("nominal", limits.nominal()),
+        ("lower", limits.lower()),
+        ("upper", limits.upper()),
+    ];
+    for (name, part) in parts {
+        if let Some(part) = part {
+            object.insert(format!("{name}_{unit}"), json!(part.base()));
+        }
+    }
+    Value::Object(object)
+}

@@ -1,0 +1,208 @@
+//! The commands that look things up: check, wire, sheet, plans, tools. Exit codes and output.
+
+use crate::golden;
+use serde_json::Value;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+fn tallyjaw(folder: &Path, arguments: &str) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+        .args(arguments.split_whitespace())
+        .current_dir(folder)
+        .env_remove("TALLYJAW_CONFIG")
+        .env_remove("XDG_CONFIG_HOME")
+        .env("HOME", folder)
+        .output()
+        .unwrap()
+}
+
+fn example() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("config")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+/// Exit code, standard output, standard error.
+fn run(folder: &Path, arguments: &str) -> (Option<i32>, String, String) {
+    let output = tallyjaw(folder, arguments);
+    (
+        output.status.code(),
+        text(&output.stdout),
+        text(&output.stderr),
+    )
+}
+
+#[test]
+fn a_configuration_with_ten_mistakes_gives_ten_located_errors_in_one_run() {
+    let folder = golden::folder().join("check/ten_mistakes");
+    let (code, out, err) = run(&folder, "check");
+    assert_eq!((code, err.as_str()), (Some(1), ""));
+    golden::assert_same("check/ten_mistakes.txt", &out);
+    assert_eq!(out.lines().last(), Some("10 errors in 4 files"));
+    assert_eq!(out.matches("error: ").count(), 10);
+
+    let (code, out, _) = run(&folder, "check --json");
+    assert_eq!(code, Some(1));
+    let lines: Vec<Value> = out
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect();
+    let places: Vec<String> = lines
+        .iter()
+        .filter(|line| line["kind"] == "error")
+        .map(|line| {
+            format!(
+                "{}:{}:{}",
+                line["file"].as_str().unwrap(),
+                line["line"],
+                line["column"]
+            )
+        })
+        .collect();
+    assert_eq!(
+        places,
+        [
+            "tallyjaw.toml:11:1",
+            "tallyjaw.toml:12:11",
+            "tallyjaw.toml:14:8",
+            "tallyjaw.toml:15:8",
+            "tallyjaw.toml:17:14",
+            "sheets/pump.toml:6:21",
+            "sheets/pump.toml:10:8",
+            "tools.toml:3:9",
+            "plans.toml:3:12",
+            "plans.toml:6:10",
+        ]
+    );
+    assert_eq!(lines.last().unwrap()["errors"], 10);
+}
+
+#[test]
+fn a_clean_configuration_says_what_is_in_it() {
+    let (code, out, err) = run(&example(), "check");
+    assert_eq!((code, err.as_str()), (Some(0), ""));
+    assert_eq!(
+        out,
+        "tallyjaw.toml: no errors\n\
+         2 stations, 3 instruments, 2 terminals with 5 sizes, 4 plans, 2 tools\n"
+    );
+    let (code, out, _) = run(&example(), "check --json");
+    let line: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!((code, &line["errors"]), (Some(0), &Value::from(0)));
+    assert_eq!(line["digest"].as_str().unwrap().len(), 64);
+}
+
+#[test]
+fn no_configuration_and_an_unreadable_one_are_told_apart_by_the_exit_code() {
+    let folder = tempfile::tempdir().unwrap();
+    let (code, _, err) = run(folder.path(), "check");
+    assert_eq!(code, Some(2));
+    assert!(
+        err.contains("no configuration") && err.contains("help: "),
+        "{err}"
+    );
+    let (code, _, err) = run(folder.path(), "check --config none.toml");
+    assert_eq!(code, Some(2));
+    assert!(
+        err.contains("cannot read none.toml") && err.contains("help: "),
+        "{err}"
+    );
+    let (code, _, err) = run(folder.path(), "check --config .");
+    assert_eq!(code, Some(4), "{err}");
+}
+
+#[test]
+fn a_command_that_needs_a_faulty_configuration_tells_every_mistake_on_standard_error() {
+    let folder = golden::folder().join("check/ten_mistakes");
+    for command in ["sheet", "plans", "tools"] {
+        let (code, out, err) = run(&folder, command);
+        assert_eq!((code, out.as_str()), (Some(2), ""));
+        assert!(err.contains("10 errors in the configuration"), "{err}");
+        assert_eq!(err.matches("error: ").count(), 11, "{err}");
+        assert!(
+            err.contains("help: mend what is marked, then look again: tallyjaw check"),
+            "{err}"
+        );
+    }
+}
+
+#[test]
+fn a_gauge_is_shown_in_both_systems_and_a_table_lists_all() {
+    let (code, out, _) = run(&example(), "wire 12 ga");
+    assert_eq!(code, Some(0));
+    assert_eq!(
+        out,
+        "12 ga = 3.0 mm² (SAE metric size; the AWG area is 3.31 mm²), sizing = \"sae_metric\"\n\
+         12 ga = 3.31 mm² (AWG area; the SAE metric size is 3.0 mm²), sizing = \"awg_area\"\n"
+    );
+    let (_, out, _) = run(&example(), "wire 2/0 AWG --sizing awg_area --json");
+    let line: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(line["mm2"].to_string(), "67.430882");
+    let (code, out, err) = run(&example(), "wire 13 ga --sizing sae_metric");
+    assert_eq!((code, out.as_str()), (Some(2), ""));
+    assert!(
+        err.contains("nearest are 12 ga = 3.0 mm² and 14 ga = 2.0 mm²"),
+        "{err}"
+    );
+    let (_, out, _) = run(&example(), "wire");
+    golden::assert_same("wire/table.txt", &out);
+    let (_, out, _) = run(&example(), "wire --json");
+    assert_eq!(out.lines().count(), 44);
+}
+
+#[test]
+fn sheets_plans_and_tools_are_listed_for_people_and_for_programs() {
+    let mut shown = String::new();
+    for command in [
+        "sheet",
+        "sheet QF-250-F",
+        "sheet QF-250-F 2.0mm²",
+        "sheet QF-250-F 12 ga --sizing sae_metric",
+        "plans",
+        "tools",
+    ] {
+        let (code, out, err) = run(&example(), command);
+        assert_eq!((code, err.as_str()), (Some(0), ""), "{command}");
+        let _ = writeln!(shown, "$ tallyjaw {command}\n{out}");
+        let (_, json, _) = run(&example(), &format!("{command} --json"));
+        assert!(!json.is_empty());
+        for line in json.lines() {
+            let line: Value = serde_json::from_str(line).unwrap();
+            assert!(line["kind"].is_string(), "{line}");
+        }
+    }
+    golden::assert_same("lookup/example.txt", &shown);
+}
+
+#[test]
+fn what_is_in_no_sheet_is_refused_with_what_there_is() {
+    for (command, got, help) in [
+        (
+            "sheet QF-25-F",
+            "no terminal \"QF-25-F\"",
+            "did you mean \"QF-250-F\"?",
+        ),
+        (
+            "sheet QF-250-F 0.5mm²",
+            "QF-250-F has no row for 0.5 mm²",
+            "it has rows for 1.0 mm², 2.0 mm², 3.0 mm²",
+        ),
+        (
+            "sheet QF-250-F 14 ga",
+            "14 ga is not one size",
+            "say which is meant",
+        ),
+        (
+            "sheet QF-250-F 14 ga --sizing awg_area",
+            "has no row for 14 ga = 2.08 mm²",
+            "it has rows for",
+        ),
+    ] {
+        let (code, out, err) = run(&example(), command);
+        assert_eq!((code, out.as_str()), (Some(2), ""), "{command}");
+        assert!(err.contains(got) && err.contains(help), "{command}: {err}");
+    }
+}
