@@ -16,6 +16,7 @@ mod journal;
 mod licences;
 mod lookup;
 mod ports;
+mod scripts;
 mod station;
 mod tidy;
 mod uncertainty;

@@ -6,7 +6,10 @@ use std::process::Command;
 /// Runs a script of tests/scripts; fails with all that it said.
 fn run(script: &str) {
     let output = Command::new("python3")
-        .arg(format!("{}/tests/scripts/{script}", env!("CARGO_MANIFEST_DIR")))
+        .arg(format!(
+            "{}/tests/scripts/{script}",
+            env!("CARGO_MANIFEST_DIR")
+        ))
         .arg(env!("CARGO_BIN_EXE_tallyjaw"))
         .env("PYTHONDONTWRITEBYTECODE", "1")
         .output()
