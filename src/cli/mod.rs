@@ -4,20 +4,31 @@
 //! with its arguments and `run(self, context, out)`; to add one: the file, a variant of [`Command`]
 //! and its name in [`help::GROUPS`].
 
+mod arm;
+mod card;
 mod check;
+mod client;
 mod columns;
 mod completions;
 mod context;
 mod demo;
+mod disarm;
 mod failure;
 mod help;
 mod man;
+mod note;
 mod plans;
 mod ports;
+mod reload;
+mod retract;
+mod series;
 mod serve;
 mod sheet;
+mod status;
 mod tools;
+mod watch;
 mod wire;
+mod zero;
 
 pub use context::Context;
 pub use failure::{Failure, FailureKind};
@@ -52,10 +63,19 @@ enum Command {
     // Run it: demo, serve, reload.
     Demo(demo::Demo),
     Serve(serve::Serve),
+    Reload(reload::Reload),
 
     // Say what is measured: arm, disarm, retract, note, zero.
+    Arm(Box<arm::Arm>),
+    Disarm(disarm::Disarm),
+    Retract(retract::Retract),
+    Note(note::Note),
+    Zero(zero::Zero),
 
     // See what is going on, and what was: status, watch, series, verify.
+    Status(status::Status),
+    Watch(watch::Watch),
+    Series(series::Series),
 
     // Set it up: check, ports, sheet, wire, plans, tools.
     Check(check::Check),
@@ -75,6 +95,15 @@ impl Command {
         match self {
             Self::Demo(command) => command.run(context, out),
             Self::Serve(command) => command.run(context, out),
+            Self::Reload(command) => command.run(context, out),
+            Self::Arm(command) => command.run(context, out),
+            Self::Disarm(command) => command.run(context, out),
+            Self::Retract(command) => command.run(context, out),
+            Self::Note(command) => command.run(context, out),
+            Self::Zero(command) => command.run(context, out),
+            Self::Status(command) => command.run(context, out),
+            Self::Watch(command) => command.run(context, out),
+            Self::Series(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),

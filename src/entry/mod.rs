@@ -3,6 +3,7 @@
 //! In: nothing. Out: plain values. The form on disk is [`v1`]'s and [`line`]'s business.
 
 pub mod audit;
+pub mod history;
 pub mod line;
 pub mod state;
 #[cfg(test)]

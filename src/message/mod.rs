@@ -14,6 +14,7 @@ pub mod digits;
 pub mod feed;
 pub mod reply;
 pub mod request;
+pub mod series;
 pub mod state;
 
 pub use digits::Digits;

@@ -66,7 +66,7 @@ pub struct NextMessage {
     pub axis: String,
 }
 
-/// The last reading of a station.
+/// A reading, such as the last one of a station.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct LastMessage {
     /// Its entry.
@@ -228,7 +228,8 @@ const fn kind_of(prompt: &Prompt) -> &'static str {
 }
 
 impl LastMessage {
-    fn new(seq: Seq, reading: &Reading) -> Self {
+    /// The reading of the entry `seq`.
+    pub fn new(seq: Seq, reading: &Reading) -> Self {
         let slot = reading.slot.as_ref();
         let (reason, hint) = match &reading.standing {
             Standing::Counted => (None, None),

@@ -1,0 +1,158 @@
+//! `tallyjaw arm`: exit 0 once the series is open and durable, 2 if it is refused, 3 without a daemon.
+
+use super::{Context, Exit, Failure, card, client};
+use crate::message::reply::Armed;
+use crate::spec::{Order, Purpose, SizingSystem};
+use clap::builder::PossibleValuesParser;
+use serde_json::{Map, Value};
+use std::io::Write;
+
+/// Tell a station what is measured next, and open a series
+///
+/// Either by the name of a plan, or with everything that a plan would say.
+#[derive(Debug, clap::Args)]
+#[command(
+    override_usage = "tallyjaw arm <PLAN> [--station STATION] [--operator WHO]\n       tallyjaw arm --terminal ID --wire SIZE --axis AXIS… [OPTIONS]",
+    after_help = "\
+Examples:
+  tallyjaw arm pump-own
+  tallyjaw arm pump-own --station bench-1 --operator mara
+  tallyjaw arm --terminal QF-250-F --wire '14 ga' --sizing sae_metric --axis core_crimp_height --pieces 5
+
+A series that is still open at the station is closed as cut short."
+)]
+pub(super) struct Arm {
+    /// A plan of the configuration; `tallyjaw plans` lists them
+    plan: Option<String>,
+    /// The station; may be left out where there is one
+    #[arg(long)]
+    station: Option<String>,
+    /// Who measures
+    #[arg(long, value_name = "WHO")]
+    operator: Option<String>,
+    #[command(flatten, next_help_heading = "Instead of a plan")]
+    inline: Inline,
+}
+
+/// What a plan would say.
+#[derive(Debug, clap::Args)]
+#[group(id = "inline", conflicts_with = "plan", multiple = true)]
+struct Inline {
+    /// The terminal's id in a sheet
+    #[arg(long, value_name = "ID")]
+    terminal: Option<String>,
+    /// The wire: '2.0 mm²', or '14 ga' with --sizing
+    #[arg(long, value_name = "SIZE")]
+    wire: Option<String>,
+    /// How a gauge becomes a size
+    #[arg(long, value_name = "SYSTEM", value_parser = PossibleValuesParser::new(SizingSystem::ALL.map(SizingSystem::name)))]
+    sizing: Option<String>,
+    /// What is measured, in order; several times or with commas
+    #[arg(long = "axis", value_name = "AXIS", value_delimiter = ',')]
+    axes: Vec<String>,
+    /// All heights and then all widths, or height and width of each piece
+    #[arg(long, value_parser = PossibleValuesParser::new(Order::ALL.map(Order::name)))]
+    order: Option<String>,
+    /// How many pieces
+    #[arg(long, value_name = "N")]
+    pieces: Option<u32>,
+    /// Why pieces are measured
+    #[arg(long, value_parser = PossibleValuesParser::new(Purpose::ALL.map(Purpose::name)))]
+    purpose: Option<String>,
+    /// The crimp tool's id
+    #[arg(long, value_name = "ID")]
+    tool: Option<String>,
+    /// The nest of the tool
+    #[arg(long)]
+    nest: Option<String>,
+    /// Guarded: the limits are drawn in by the instrument's uncertainty
+    #[arg(long, value_name = "RULE", value_parser = ["simple", "guarded"])]
+    decision: Option<String>,
+    /// The factor of the guarded rule, 1.645 unless given
+    #[arg(long, value_name = "G")]
+    guard_factor: Option<String>,
+    /// Ask for no zero before the first reading
+    #[arg(long)]
+    no_first_zero: bool,
+    /// Ask for no zero after the last reading
+    #[arg(long)]
+    no_closing_zero: bool,
+    /// Ask for a zero every so many pieces
+    #[arg(long, value_name = "N")]
+    zero_every_pieces: Option<u32>,
+    /// Ask for a zero every so many minutes
+    #[arg(long, value_name = "N")]
+    zero_every_minutes: Option<u32>,
+    /// Open the next series when this one is full
+    #[arg(long)]
+    repeat: bool,
+}
+
+impl Arm {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let answer = client::call(context, "arm", &self.params())?;
+        if context.json {
+            writeln!(out, "{}", answer.get())?;
+            return Ok(Exit::Yes);
+        }
+        let armed: Armed = client::read(&answer)?;
+        writeln!(out, "armed at {}", armed.station)?;
+        card::armed(out, &armed.armed)?;
+        writeln!(out, "  next       {}", armed.prompt)?;
+        Ok(Exit::Yes)
+    }
+
+    fn params(self) -> Value {
+        let mut params = Map::new();
+        let mut give = |name: &str, value: Option<Value>| {
+            if let Some(value) = value {
+                params.insert(name.to_owned(), value);
+            }
+        };
+        let text = |value: Option<String>| value.map(Value::from);
+        give("plan", text(self.plan));
+        give("station", text(self.station));
+        give("operator", text(self.operator));
+        let zero = self.inline.zero();
+        let inline = self.inline;
+        give("terminal", text(inline.terminal));
+        give("wire", text(inline.wire));
+        give("sizing", text(inline.sizing));
+        give(
+            "axes",
+            (!inline.axes.is_empty()).then(|| inline.axes.into()),
+        );
+        give("order", text(inline.order));
+        give("pieces", inline.pieces.map(Value::from));
+        give("purpose", text(inline.purpose));
+        give("tool", text(inline.tool));
+        give("nest", text(inline.nest));
+        give("decision", text(inline.decision));
+        give("guard_factor", text(inline.guard_factor));
+        give("zero", zero);
+        give("repeat", inline.repeat.then_some(Value::Bool(true)));
+        Value::Object(params)
+    }
+}
+
+impl Inline {
+    fn zero(&self) -> Option<Value> {
+        let zero = [
+            (
+                "before_first",
+                self.no_first_zero.then_some(Value::Bool(false)),
+            ),
+            (
+                "closing",
+                self.no_closing_zero.then_some(Value::Bool(false)),
+            ),
+            ("every_pieces", self.zero_every_pieces.map(Value::from)),
+            ("every_minutes", self.zero_every_minutes.map(Value::from)),
+        ];
+        let said: Map<String, Value> = zero
+            .into_iter()
+            .filter_map(|(name, value)| Some((name.to_owned(), value?)))
+            .collect();
+        (!said.is_empty()).then_some(Value::Object(said))
+    }
+}

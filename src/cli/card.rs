@@ -1,0 +1,201 @@
+//! What a person reads of a station and its series; the same after `arm`, in `status` and in `series`.
+
+use crate::entry::words::safe;
+use crate::message::armed::{ArmedMessage, AxisMessage, TallyMessage};
+use crate::message::state::{InstrumentMessage, LastMessage, OutcomeMessage, StationMessage};
+use anstyle::{AnsiColor, Style};
+use std::fmt::Write as _;
+use std::io::{self, Write};
+
+pub(super) const HEADING: Style = Style::new().bold();
+pub(super) const GOOD: Style = AnsiColor::Green.on_default().bold();
+pub(super) const BAD: Style = AnsiColor::Red.on_default().bold();
+pub(super) const ODD: Style = AnsiColor::Yellow.on_default().bold();
+
+/// A station: what is armed, what comes next, what came last.
+pub(super) fn station(out: &mut dyn Write, station: &StationMessage) -> io::Result<()> {
+    write!(out, "{HEADING}{}{HEADING:#}", safe(&station.station))?;
+    if let Some(operator) = &station.operator {
+        write!(out, ", {}", safe(operator))?;
+    }
+    writeln!(out)?;
+    if let Some(armed) = &station.armed {
+        self::armed(out, armed)?;
+    }
+    writeln!(
+        out,
+        "  next       {HEADING}{}{HEADING:#}",
+        safe(&station.prompt)
+    )?;
+    if let Some(last) = &station.last {
+        writeln!(out, "  last       {}", reading(last))?;
+    }
+    if let Some(outcome) = &station.outcome {
+        writeln!(out, "  before     {}", closed(outcome))?;
+    }
+    Ok(())
+}
+
+/// A series: everything it judges by, and how far it is.
+pub(super) fn armed(out: &mut dyn Write, armed: &ArmedMessage) -> io::Result<()> {
+    let plan = armed.plan.as_deref().map_or("inline".to_owned(), safe);
+    writeln!(
+        out,
+        "  series     {}, {plan}: {} of {} readings",
+        armed.series, armed.filled, armed.slots
+    )?;
+    write!(out, "  terminal   {}", safe(&armed.terminal))?;
+    if let Some(source) = &armed.source {
+        write!(out, " ({})", safe(source))?;
+    }
+    writeln!(out, "\n  wire       {}", safe(&armed.wire))?;
+    if let Some(tool) = &armed.tool {
+        let nest = tool
+            .nest
+            .as_deref()
+            .map(|nest| format!(", nest {}", safe(nest)));
+        writeln!(
+            out,
+            "  tool       {} ({}){}",
+            safe(&tool.id),
+            tool.class,
+            nest.unwrap_or_default()
+        )?;
+    }
+    writeln!(
+        out,
+        "  pieces     {}, {}, {}",
+        armed.pieces,
+        armed.purpose.replace('_', " "),
+        armed.order.replace('_', " ")
+    )?;
+    let factor = armed
+        .guard_factor
+        .as_ref()
+        .map(|g| format!(", limits drawn in by {g} u"));
+    writeln!(
+        out,
+        "  judged     {}{}",
+        armed.decision,
+        factor.unwrap_or_default()
+    )?;
+    for axis in &armed.axes {
+        self::axis(out, axis)?;
+    }
+    writeln!(out, "  tally      {}", tally(&armed.tally))?;
+    for warning in &armed.warnings {
+        writeln!(out, "  {ODD}warning{ODD:#}    {}", safe(warning))?;
+    }
+    Ok(())
+}
+
+fn axis(out: &mut dyn Write, axis: &AxisMessage) -> io::Result<()> {
+    let words = axis.axis.replace('_', " ");
+    write!(out, "  limits     {}: {}", safe(&words), axis.limits)?;
+    for guard in &axis.guards {
+        let parts: Vec<String> = [
+            guard.guard.as_ref().map(|width| format!("guard {width}")),
+            guard.tur.as_ref().map(|tur| format!("TUR {tur}")),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        if !parts.is_empty() {
+            write!(
+                out,
+                " ({} by {})",
+                parts.join(", "),
+                safe(&guard.instrument)
+            )?;
+        }
+    }
+    writeln!(out)
+}
+
+/// A reading in one line.
+pub(super) fn reading(reading: &LastMessage) -> String {
+    let mut text = format!("#{} {} {}", reading.seq, reading.value, reading.unit);
+    if let (Some(piece), Some(axis)) = (reading.piece, &reading.axis) {
+        let _ = write!(text, ", piece {piece} {}", safe(&axis.replace('_', " ")));
+    }
+    match (&reading.verdict, &reading.reason) {
+        (Some(verdict), None) => {
+            let style = verdict_style(verdict);
+            let _ = write!(text, ": {style}{}{style:#}", said(verdict));
+        }
+        (_, Some(reason)) => {
+            let reason = reason.replace('_', " ");
+            let _ = write!(text, ": {ODD}not counted{ODD:#}, {reason}");
+        }
+        (None, None) => {}
+    }
+    if let Some(hint) = &reading.hint {
+        let _ = write!(text, " ({})", safe(hint));
+    }
+    text
+}
+
+fn said(verdict: &str) -> String {
+    match verdict.split_once('_') {
+        Some((word, side)) => format!("{} {side}", word.to_uppercase()),
+        None => verdict.to_uppercase(),
+    }
+}
+
+fn verdict_style(verdict: &str) -> Style {
+    if verdict == "pass" {
+        GOOD
+    } else if verdict.starts_with("fail") {
+        BAD
+    } else {
+        ODD
+    }
+}
+
+fn closed(outcome: &OutcomeMessage) -> String {
+    format!(
+        "series {} {}: {}",
+        outcome.series,
+        outcome.outcome.replace('_', " "),
+        tally(&outcome.tally)
+    )
+}
+
+/// `4 passed, 1 taken back`: only what there is.
+pub(super) fn tally(tally: &TallyMessage) -> String {
+    crate::entry::words::tally(crate::entry::Tally {
+        passed: tally.passed,
+        failed: tally.failed,
+        unsure: tally.unsure,
+        doubted: tally.doubted,
+        retracted: tally.retracted,
+        not_counted: tally.not_counted,
+    })
+}
+
+/// An instrument in one line.
+pub(super) fn instrument(out: &mut dyn Write, instrument: &InstrumentMessage) -> io::Result<()> {
+    write!(
+        out,
+        "  {} at {}: ",
+        safe(&instrument.instrument),
+        safe(&instrument.station)
+    )?;
+    match (&instrument.port, &instrument.detached_because) {
+        (Some(port), _) => {
+            let line = instrument.line.as_deref().unwrap_or_default();
+            write!(
+                out,
+                "{GOOD}connected{GOOD:#}, {} ({})",
+                safe(port),
+                safe(line)
+            )?;
+        }
+        (None, Some(because)) => write!(out, "{BAD}not connected{BAD:#}: {}", safe(because))?,
+        (None, None) => write!(out, "{BAD}not connected{BAD:#}")?,
+    }
+    if instrument.zero_said {
+        write!(out, "; the next frame is a zero")?;
+    }
+    writeln!(out)
+}

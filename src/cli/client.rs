@@ -1,0 +1,120 @@
+//! The command line's side of the sockets: it uses nothing else to reach a daemon.
+
+use super::{Context, Failure};
+use crate::config::DaemonConfig;
+use crate::message::{ErrorObject, code};
+use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use serde_json::value::RawValue;
+use serde_json::{Value, json};
+use std::io::{self, BufRead, BufReader, Write as _};
+use std::os::unix::net::UnixStream;
+use std::path::Path;
+use std::time::Duration;
+
+/// No answer within this time means that the daemon hangs.
+const PATIENCE: Duration = Duration::from_secs(30);
+
+/// Where the daemon of this configuration listens.
+pub(super) fn daemon_of(context: &Context) -> Result<DaemonConfig, Failure> {
+    Ok(context.load()?.1.daemon)
+}
+
+/// Asks the daemon to do something; its answer as it stands.
+pub(super) fn call(
+    context: &Context,
+    method: &str,
+    params: &Value,
+) -> Result<Box<RawValue>, Failure> {
+    let daemon = daemon_of(context)?;
+    call_at(&daemon.runtime_dir.join("control.sock"), method, params)
+}
+
+/// The same, where the socket is known.
+pub(super) fn call_at(
+    socket: &Path,
+    method: &str,
+    params: &Value,
+) -> Result<Box<RawValue>, Failure> {
+    let mut stream = connect(socket)?;
+    let request = json!({"jsonrpc": "2.0", "id": 1, "method": method, "params": params});
+    let answer = ask(&mut stream, &request).map_err(|error| {
+        Failure::no_daemon(format!("the daemon at {} did not answer", socket.display()))
+            .because(&error)
+            .with_remedy("look at its messages; if it hangs, stop it and start it again")
+    })?;
+    let answer: Answer = serde_json::from_str(&answer).map_err(|error| {
+        Failure::no_daemon(format!(
+            "{} did not answer as a daemon does",
+            socket.display()
+        ))
+        .because(&error)
+        .with_remedy("is it a tallyjaw of another version, or another program?")
+    })?;
+    match (answer.result, answer.error) {
+        (Some(result), _) => Ok(result),
+        (None, Some(error)) => Err(refused(error)),
+        (None, None) => Err(Failure::no_daemon("the daemon's answer is empty")),
+    }
+}
+
+#[derive(Deserialize)]
+struct Answer {
+    result: Option<Box<RawValue>>,
+    error: Option<ErrorObject>,
+}
+
+fn ask(stream: &mut BufReader<UnixStream>, request: &Value) -> io::Result<String> {
+    stream.get_ref().set_read_timeout(Some(PATIENCE))?;
+    let mut line = request.to_string();
+    line.push('\n');
+    stream.get_mut().write_all(line.as_bytes())?;
+    let mut answer = String::new();
+    if stream.read_line(&mut answer)? == 0 {
+        return Err(io::ErrorKind::UnexpectedEof.into());
+    }
+    Ok(answer)
+}
+
+fn refused(error: ErrorObject) -> Failure {
+    let failure = match error.code {
+        code::JOURNAL_FAILED | code::JOURNAL_FULL => Failure::io(error.message),
+        code::BUSY => Failure::no_daemon(error.message),
+        _ => Failure::usage(error.message),
+    };
+    failure
+        .with_details(error.data.details)
+        .with_remedy_of(error.data.remedy)
+}
+
+/// Connects to a socket of the daemon.
+pub(super) fn connect(socket: &Path) -> Result<BufReader<UnixStream>, Failure> {
+    let stream = UnixStream::connect(socket).map_err(|error| {
+        if error.kind() == io::ErrorKind::PermissionDenied {
+            return Failure::usage(format!("may not connect to {}", socket.display()))
+                .because(&error)
+                .with_remedy("use it as the user that runs the daemon");
+        }
+        Failure::no_daemon(format!("no daemon answers at {}", socket.display()))
+            .because(&error)
+            .with_remedy("start it: tallyjaw serve")
+    })?;
+    Ok(BufReader::new(stream))
+}
+
+/// What the daemon answered, as what it should be.
+pub(super) fn read<T: DeserializeOwned>(answer: &RawValue) -> Result<T, Failure> {
+    serde_json::from_str(answer.get()).map_err(|error| {
+        Failure::no_daemon("the daemon's answer is not understood")
+            .because(&error)
+            .with_remedy("is the daemon of another version? restart it")
+    })
+}
+
+/// Parameters without those that were not given.
+pub(super) fn params<const N: usize>(given: [(&str, Option<Value>); N]) -> Value {
+    let given = given
+        .into_iter()
+        .filter_map(|(name, value)| Some((name.to_owned(), value?)));
+    Value::Object(given.collect())
+}

@@ -1,0 +1,36 @@
+//! `tallyjaw retract`: exit 0 once it is durable, 2 if there is nothing to take back, 3 without a daemon.
+
+use super::{Context, Exit, Failure, client};
+use crate::message::reply::Done;
+use std::io::Write;
+
+/// Take the last reading back: it was a slip, its slot is measured next
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tallyjaw retract             the last counted reading\n  tallyjaw retract --seq 42    that one; `tallyjaw series N` shows their numbers"
+)]
+pub(super) struct Retract {
+    /// The reading's entry, where it is not the last one
+    #[arg(long)]
+    seq: Option<u64>,
+    /// The station; may be left out where there is one
+    #[arg(long)]
+    station: Option<String>,
+}
+
+impl Retract {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let params = client::params([
+            ("station", self.station.map(Into::into)),
+            ("seq", self.seq.map(Into::into)),
+        ]);
+        let answer = client::call(context, "retract", &params)?;
+        if context.json {
+            writeln!(out, "{}", answer.get())?;
+        } else {
+            let done: Done = client::read(&answer)?;
+            writeln!(out, "taken back; it is entry {}", done.seq)?;
+        }
+        Ok(Exit::Yes)
+    }
+}

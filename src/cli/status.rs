@@ -1,0 +1,73 @@
+//! `tallyjaw status`: exit 0, 3 without a daemon, 4 if the journal has failed.
+
+use super::{Context, Exit, Failure, card, client};
+use crate::entry::words::safe;
+use crate::message::reply::Status as Answer;
+use std::io::Write;
+
+/// Show what is armed, what to do next, and which instruments are connected
+#[derive(Debug, clap::Args)]
+pub(super) struct Status {
+    /// Only this station
+    #[arg(long)]
+    station: Option<String>,
+}
+
+impl Status {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let answer = client::call(context, "status", &client::params([]))?;
+        let status: Answer = client::read(&answer)?;
+        let wanted = |name: &str| self.station.as_deref().is_none_or(|only| only == name);
+        if let Some(only) = &self.station
+            && status.state.station(only).is_none()
+        {
+            return Err(unknown(only, &status));
+        }
+        if context.json {
+            writeln!(out, "{}", answer.get())?;
+        } else {
+            for station in &status.state.stations {
+                if wanted(&station.station) {
+                    card::station(out, station)?;
+                }
+            }
+            writeln!(
+                out,
+                "{HEADING}instruments{HEADING:#}",
+                HEADING = card::HEADING
+            )?;
+            for instrument in &status.state.instruments {
+                if wanted(&instrument.station) {
+                    card::instrument(out, instrument)?;
+                }
+            }
+            for trouble in &status.troubles {
+                let (name, message) = (safe(&trouble.instrument), safe(&trouble.message));
+                writeln!(out, "  {name} cannot be opened: {message}")?;
+                if let Some(remedy) = &trouble.remedy {
+                    writeln!(out, "    help: {}", safe(remedy))?;
+                }
+            }
+        }
+        match status.journal_health.as_str() {
+            "ok" => Ok(Exit::Yes),
+            health => Err(
+                Failure::io(format!("the journal is {health}: nothing counts"))
+                    .with_remedy("look at the disk of state_dir and at the daemon's messages"),
+            ),
+        }
+    }
+}
+
+fn unknown(only: &str, status: &Answer) -> Failure {
+    let known: Vec<&str> = status
+        .state
+        .stations
+        .iter()
+        .map(|station| station.station.as_str())
+        .collect();
+    Failure::usage(format!(
+        "no station {only:?}, want one of {}",
+        known.join(", ")
+    ))
+}

@@ -1,0 +1,156 @@
+//! The series of a journal, open and closed, folded from its entries.
+//!
+//! In: entries in order. Out: a record a series; of one that is asked for, every entry about it.
+
+use super::state::SeriesState;
+use super::{Completed, Entry, Outcome, Seq, Stamped, State, Tally};
+use crate::quantity::WallMicros;
+
+/// A series that was closed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ClosedSeries {
+    /// The series as it was when it was closed.
+    pub series: SeriesState,
+    /// When it was closed.
+    pub at: WallMicros,
+    /// What came out.
+    pub outcome: Outcome,
+    /// Of its readings.
+    pub tally: Tally,
+}
+
+/// Every series of a journal.
+#[derive(Debug, Default)]
+pub struct History {
+    state: State,
+    closed: Vec<ClosedSeries>,
+    wanted: Option<Seq>,
+    entries: Vec<Stamped>,
+}
+
+impl History {
+    /// Of all series, with the entries about one of them.
+    pub fn new(wanted: Option<Seq>) -> Self {
+        Self {
+            wanted,
+            ..Self::default()
+        }
+    }
+
+    /// Takes the next entry.
+    pub fn apply(&mut self, stamped: &Stamped) {
+        if self.wanted.is_some() && series_of(stamped) == self.wanted {
+            self.entries.push(stamped.clone());
+        }
+        if let Entry::Completed(completed) = &stamped.entry {
+            self.close(stamped.at, completed);
+        }
+        self.state.apply(stamped);
+    }
+
+    fn close(&mut self, at: WallMicros, completed: &Completed) {
+        let open = self
+            .state
+            .stations
+            .get(&completed.station)
+            .and_then(|station| station.series.as_ref())
+            .filter(|series| series.id == completed.series);
+        if let Some(series) = open {
+            self.closed.push(ClosedSeries {
+                series: series.clone(),
+                at,
+                outcome: completed.outcome,
+                tally: completed.tally,
+            });
+        }
+    }
+
+    /// The closed series, in the order in which they were closed.
+    pub fn closed(&self) -> &[ClosedSeries] {
+        &self.closed
+    }
+
+    /// The open series, in the order of their stations.
+    pub fn open(&self) -> impl Iterator<Item = &SeriesState> {
+        self.state
+            .stations
+            .values()
+            .filter_map(|station| station.series.as_ref())
+    }
+
+    /// Every entry about the series that was asked for, from its `armed` on.
+    pub fn entries(&self) -> &[Stamped] {
+        &self.entries
+    }
+
+    /// What all entries amount to.
+    pub fn state(&self) -> &State {
+        &self.state
+    }
+}
+
+/// The series that an entry belongs to; a series begins with its `armed`, whose number it has.
+pub fn series_of(stamped: &Stamped) -> Option<Seq> {
+    match &stamped.entry {
+        Entry::Armed(_) => Some(stamped.seq),
+        Entry::Completed(completed) => Some(completed.series),
+        Entry::Zeroed(zeroed) => zeroed.series,
+        Entry::Reading(reading) => reading.slot.as_ref().map(|slot| slot.series),
+        Entry::Disarmed { series, .. }
+        | Entry::Doubted { series, .. }
+        | Entry::Retracted { series, .. }
+        | Entry::Alerted { series, .. } => Some(*series),
+        Entry::Noted { series, .. } => *series,
+        Entry::Begun { .. }
+        | Entry::Segment { .. }
+        | Entry::Started { .. }
+        | Entry::Stopped { .. }
+        | Entry::Attached(_)
+        | Entry::Detached { .. }
+        | Entry::ZeroSaid { .. }
+        | Entry::Unread(_)
+        | Entry::ClockStepped { .. }
+        | Entry::Gap { .. }
+        | Entry::DamageAccepted { .. } => None,
+    }
+}
+
+/// What became of a reading after it was entered, told from later entries about its series.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fate {
+    /// It stands as it was entered.
+    Stands,
+    /// A zero no longer vouches for it.
+    Doubted,
+    /// The operator took it back.
+    Retracted,
+}
+
+/// What became of the reading `seq`, told from the entries about its series.
+pub fn fate(entries: &[Stamped], seq: Seq) -> Fate {
+    let told = entries.iter().find_map(|stamped| match &stamped.entry {
+        Entry::Doubted { readings, .. } if readings.contains(&seq) => Some(Fate::Doubted),
+        Entry::Retracted { reading, .. } if *reading == seq => Some(Fate::Retracted),
+        Entry::Doubted { .. }
+        | Entry::Retracted { .. }
+        | Entry::Begun { .. }
+        | Entry::Segment { .. }
+        | Entry::Started { .. }
+        | Entry::Stopped { .. }
+        | Entry::Attached(_)
+        | Entry::Detached { .. }
+        | Entry::Armed(_)
+        | Entry::Disarmed { .. }
+        | Entry::Completed(_)
+        | Entry::Zeroed(_)
+        | Entry::ZeroSaid { .. }
+        | Entry::Reading(_)
+        | Entry::Unread(_)
+        | Entry::Noted { .. }
+        | Entry::Alerted { .. }
+        | Entry::ClockStepped { .. }
+        | Entry::Gap { .. }
+        | Entry::DamageAccepted { .. } => None,
+    });
+    told.unwrap_or(Fate::Stands)
+}
