@@ -110,6 +110,7 @@ class Bench:
         self.folder = tempfile.TemporaryDirectory(prefix="tallyjaw-")
         self.root = pathlib.Path(self.folder.name)
         self.caliper, self.port = pty.openpty()
+        self.pressed = None
         tty.setraw(self.port)
         files = {
             "tallyjaw.toml": CONFIG.format(port=os.ttyname(self.port)),
@@ -144,6 +145,10 @@ class Bench:
                 time.sleep(0.01)
 
     def press(self, frame):
+        """One press; the same value twice within 150 ms would be taken for a bouncing key."""
+        if frame == self.pressed:
+            time.sleep(0.2)
+        self.pressed = frame
         os.write(self.caliper, frame)
 
     def call(self, method, **params):
