@@ -1,8 +1,8 @@
 //! The command line: the list of subcommands, and what a run amounts to.
 //!
 //! In: arguments. Out: text on standard output, an [`Exit`] or a [`Failure`]. A subcommand is a file
-//! with its arguments and `run(self, context, out)`; to add one: the file, a variant of [`Command`]
-//! and its name in [`help::GROUPS`].
+//! with its arguments and `run(self, context, out)`; to add one: the file, a variant of `Command`
+//! and its name in `help::GROUPS`.
 
 mod arm;
 mod card;
