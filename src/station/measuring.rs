@@ -243,7 +243,7 @@ impl Core {
     fn judged(&self, now: Now, series: &SeriesState, instrument: &str, value: Measured) -> Judged {
         let slot = order::next_slot(series);
         if let Some(due) = zero::due(series, instrument, Some(now.wall)) {
-            let hint = Some(format!("a zero is due: {due}"));
+            let hint = Some(due.to_string());
             return Judged::not_counted(slot, due.refuses(), hint);
         }
         let Some(slot) = slot else {

@@ -134,7 +134,7 @@ impl<'a> Stage<'a> {
             .output()
             .map_err(|error| Failure::io("a command cannot be started").because(&error))?;
         if output.status.success() {
-            return Ok(());
+            return self.print_what_to_heed(&String::from_utf8_lossy(&output.stdout));
         }
         let said = String::from_utf8_lossy(&output.stderr);
         Err(Failure::io(format!(
@@ -142,6 +142,18 @@ impl<'a> Stage<'a> {
             shown.join(" "),
             said.trim()
         )))
+    }
+
+    /// Of an arming's answer, what the operator should heed.
+    fn print_what_to_heed(&mut self, answer: &str) -> Result<(), Failure> {
+        let heeded = |line: &&str| {
+            let line = line.trim_start();
+            line.starts_with("warning") || line.starts_with("next")
+        };
+        for line in answer.lines().filter(heeded) {
+            self.print(&format!("    {NARRATOR}{}{NARRATOR:#}", line.trim_start()))?;
+        }
+        Ok(())
     }
 
     /// What a question prints, such as the table of the series.
@@ -216,6 +228,20 @@ impl<'a> Stage<'a> {
                 return Ok(stamped);
             }
         }
+    }
+
+    /// Asks for everything from the beginning, and waits until every caliper is connected.
+    pub(super) fn wait_for_calipers(&mut self) -> Result<(), Failure> {
+        let mut feed = self.feed.get_ref();
+        feed.write_all(b"{\"after\":0}\n")
+            .map_err(|error| Failure::io("the feed cannot be asked").because(&error))?;
+        let mut missing = self.shop.calipers.len();
+        while missing > 0 {
+            if matches!(self.next()?.entry, Entry::Attached(_)) {
+                missing -= 1;
+            }
+        }
+        Ok(())
     }
 
     fn next(&mut self) -> Result<Stamped, Failure> {

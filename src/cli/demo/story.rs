@@ -30,6 +30,7 @@ pub(super) fn play(stage: &mut Stage<'_>) -> Result<Exit, Failure> {
         "A harness shop has crimped QF-250-F terminals for a pump. The maker's sheet asks for a core crimp\n\
          height of 1.62 ±0.05 mm and a width of 2.40 ±0.10 mm on 2.0 mm² wire. Two benches, a caliper each.",
     )?;
+    stage.wait_for_calipers()?;
     reference(stage)?;
     bad_crimp(stage)?;
     own_pieces(stage)?;
