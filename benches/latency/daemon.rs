@@ -46,6 +46,8 @@ pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
     if !sync {
         command.env(NO_SYNC, "1");
     }
+    let said = std::fs::File::create(folder.join("said"))?;
+    command.stdout(said.try_clone()?).stderr(said);
     let process = Child(command.spawn()?);
     let mut feed = BufReader::new(connect(&folder.join("run/feed.sock"))?);
     feed.get_mut().write_all(b"{\"after\":0}\n")?;
@@ -55,7 +57,8 @@ pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
     Ok(Contestant {
         caliper,
         feed,
-        before_value: "\"verdict\":\"pass\",\"value\":",
+        before_value: "\"value\":",
+        besides: "\"verdict\":\"pass\"",
         _process: process,
     })
 }

@@ -43,6 +43,8 @@ struct Contestant {
     feed: BufReader<UnixStream>,
     /// What stands before the value in the line that is waited for.
     before_value: &'static str,
+    /// What else stands in it.
+    besides: &'static str,
     _process: Child,
 }
 
@@ -61,7 +63,7 @@ impl Contestant {
             if self.feed.read_line(&mut line)? == 0 {
                 return Err("the feed was closed".into());
             }
-            if line.contains(&awaited) {
+            if line.contains(&awaited) && line.contains(self.besides) {
                 return Ok(start.elapsed());
             }
         }

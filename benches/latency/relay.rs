@@ -31,6 +31,7 @@ pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
         caliper,
         feed: BufReader::new(feed),
         before_value: "+",
+        besides: "",
         _process: process,
     })
 }
