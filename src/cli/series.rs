@@ -1,6 +1,7 @@
 //! `tallyjaw series`: exit 0, 1 if the series asked for was rejected or is not there, 4 if the journal
 //! cannot be read.
 
+use super::columns::Columns;
 use super::{Context, Exit, Failure, card, client};
 use crate::config::DaemonConfig;
 use crate::entry::history::{Fate, History, fate};
@@ -100,26 +101,24 @@ fn list(
         writeln!(out, "no series yet; `tallyjaw arm PLAN` opens one")?;
         return Ok(Exit::Yes);
     }
-    let mut rows = vec![
-        [
-            "series", "opened", "station", "plan", "terminal", "wire", "purpose", "outcome",
-            "readings",
-        ]
-        .map(str::to_owned),
-    ];
-    rows.extend(shown.iter().map(row));
-    table(out, &rows)?;
+    let mut table = Columns::new(&[
+        "series", "opened", "station", "plan", "terminal", "wire", "purpose", "outcome", "readings",
+    ]);
+    for series in &shown {
+        table.row(row(series));
+    }
+    table.write(out)?;
     Ok(Exit::Yes)
 }
 
-fn row(series: &SeriesMessage) -> [String; 9] {
+fn row(series: &SeriesMessage) -> Vec<String> {
     let armed = &series.armed;
     let opened = series.opened.get(..16).unwrap_or(&series.opened);
-    [
+    vec![
         series.series.to_string(),
         opened.replace('T', " "),
         safe(&series.station),
-        armed.plan.as_deref().map_or("-".to_owned(), safe),
+        armed.plan.as_deref().map(safe).unwrap_or_default(),
         safe(&armed.terminal),
         format!("{} mm²", armed.wire_mm2),
         armed.purpose.replace('_', " "),
@@ -128,27 +127,6 @@ fn row(series: &SeriesMessage) -> [String; 9] {
             .map_or("open".to_owned(), |outcome| outcome.replace('_', " ")),
         card::tally(&series.tally),
     ]
-}
-
-/// Columns as wide as their widest cell; the last one is not padded.
-fn table<const N: usize>(out: &mut dyn Write, rows: &[[String; N]]) -> std::io::Result<()> {
-    let width = |column: usize| {
-        rows.iter()
-            .filter_map(|row| row.get(column))
-            .map(|cell| cell.chars().count())
-            .max()
-            .unwrap_or_default()
-    };
-    let widths: Vec<usize> = (0..N).map(width).collect();
-    for row in rows {
-        let cells: Vec<String> = row
-            .iter()
-            .zip(&widths)
-            .map(|(cell, width)| format!("{cell:<width$}"))
-            .collect();
-        writeln!(out, "{}", cells.join("  ").trim_end())?;
-    }
-    Ok(())
 }
 
 fn one(history: &History, wanted: u64, json: bool, out: &mut dyn Write) -> Result<Exit, Failure> {

@@ -111,14 +111,23 @@ impl Hub {
         }
     }
 
-    /// The daemon has started: opens the ports.
-    pub(super) fn start(&mut self) {
+    /// The daemon has started: opens the ports. Returns once `started` is durable, so that no
+    /// client is shown what was open when the daemon before ended.
+    pub(super) async fn start(
+        &mut self,
+        announcements: &mut UnboundedReceiver<Announcement>,
+    ) -> Result<(), DaemonError> {
         let digest = self.config.digest.clone();
         self.feed(Input::Started {
             version: VERSION,
             config_digest: &digest,
         });
         self.ports.open(&self.config.ports);
+        while matches!(self.mode, Mode::Writing) && self.live.last() < self.appended {
+            let announcement = announcements.recv().await;
+            self.announced(announcement)?;
+        }
+        Ok(())
     }
 
     pub(super) fn now(&self) -> Now {

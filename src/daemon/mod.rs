@@ -154,17 +154,6 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     let (announce, mut announcements) = mpsc::unbounded_channel();
     let (live, journal, core) = take_up(&setup, opened, announce);
     let (ask, mut asked) = mpsc::channel(REQUESTS_WAITING);
-    let places = Arc::new(Semaphore::new(MOST_CLIENTS));
-    let serving = [
-        tokio::spawn(clients::serve_feed(
-            feed,
-            Arc::clone(&live),
-            Arc::clone(&places),
-        )),
-        tokio::spawn(clients::serve_control(control, ask)),
-    ];
-    let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal);
-
     let mut hub = Hub {
         config_path: setup.config_path,
         config: setup.config,
@@ -179,7 +168,18 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         wake_at: None,
         appended: where_all_is.last,
     };
-    hub.start();
+    hub.start(&mut announcements).await?;
+
+    let places = Arc::new(Semaphore::new(MOST_CLIENTS));
+    let serving = [
+        tokio::spawn(clients::serve_feed(
+            feed,
+            Arc::clone(&live),
+            Arc::clone(&places),
+        )),
+        tokio::spawn(clients::serve_control(control, ask)),
+    ];
+    let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal);
     ready(&where_all_is);
     let result = hub.run(&mut announcements, &mut asked, &mut signals).await;
 

@@ -11,7 +11,11 @@
 
 mod captures;
 mod config;
+mod control;
+mod daemon;
+mod feed;
 mod golden;
+mod harness;
 mod journal;
 mod licences;
 mod lookup;
