@@ -26,6 +26,7 @@ mod serve;
 mod sheet;
 mod status;
 mod tools;
+mod verify;
 mod watch;
 mod wire;
 mod zero;
@@ -76,6 +77,7 @@ enum Command {
     Status(status::Status),
     Watch(watch::Watch),
     Series(series::Series),
+    Verify(verify::Verify),
 
     // Set it up: check, ports, sheet, wire, plans, tools.
     Check(check::Check),
@@ -104,6 +106,7 @@ impl Command {
             Self::Status(command) => command.run(context, out),
             Self::Watch(command) => command.run(context, out),
             Self::Series(command) => command.run(context, out),
+            Self::Verify(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),

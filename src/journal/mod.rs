@@ -15,6 +15,8 @@
 
 mod dir;
 mod error;
+#[cfg(test)]
+mod failing;
 mod lines;
 mod lock;
 mod reader;

@@ -112,6 +112,12 @@ impl<S: Storage> Writer<S> {
             .collect())
     }
 
+    /// For tests: to make it fail.
+    #[cfg(test)]
+    pub(super) fn storage_mut(&mut self) -> &mut S {
+        &mut self.storage
+    }
+
     /// The number of the next entry.
     pub fn next(&self) -> Seq {
         self.position.last.map_or(Seq::FIRST, Seq::following)

@@ -17,7 +17,7 @@ use tallyjaw::station::{Command, Input};
 /// A failure limit only; nothing waits so long.
 const LIMIT: Duration = Duration::from_secs(20);
 
-pub(super) const NOW: WallMicros = WallMicros(1_795_598_043_120_456);
+pub(super) const NOW: WallMicros = WallMicros(1_763_999_999_120_456);
 
 pub(super) fn options() -> Options {
     Options::at(NOW)
@@ -141,7 +141,7 @@ pub(super) fn names(state_dir: &Path) -> Vec<String> {
 pub(super) fn lines_on_disk(state_dir: &Path) -> Vec<Vec<u8>> {
     let mut lines = Vec::new();
     for name in names(state_dir) {
-        if name.ends_with(".jsonl") {
+        if Path::new(&name).extension() == Some("jsonl".as_ref()) {
             let bytes = fs::read(state_dir.join("journal").join(name)).unwrap();
             let text = bytes.strip_suffix(b"\n").unwrap();
             lines.extend(text.split(|byte| *byte == b'\n').map(<[u8]>::to_vec));
@@ -159,16 +159,34 @@ pub(super) fn verified(state_dir: &Path) -> Report {
     verify(state_dir, |_| {}).unwrap()
 }
 
-pub(super) fn note(seq: Seq, text: &str) -> Stamped {
+/// An entry that is right wherever it stands.
+pub(super) fn stopped(seq: Seq, reason: &str) -> Stamped {
     Stamped {
         seq,
         at: NOW,
-        entry: Entry::Noted {
-            station: "bench-1".to_owned(),
-            series: None,
-            text: text.to_owned(),
+        entry: Entry::Stopped {
+            reason: reason.to_owned(),
         },
     }
+}
+
+/// A few entries of every sort, in two segments.
+pub(super) fn small_shop(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on(opened.state.clone());
+    desk.arm(Plan {
+        pieces: 1,
+        axes: plan().axes[..1].to_vec(),
+        ..plan()
+    })
+    .unwrap();
+    desk.press("0.00");
+    desk.press("1.63");
+    desk.press("0.00");
+    desk.input(Input::SegmentFull);
+    desk.press("1.62");
+    desk.press("1.61");
+    write(opened, &desk.entries);
 }
 
 /// Copies a state folder, so that each of many cuts begins with the same files.

@@ -1,4 +1,12 @@
 //! The journal on real files: group commit, reading back, segments, what is found after a crash.
 
 mod bench;
+mod command;
+mod damage;
+mod full_disk;
+mod opening;
+mod reading;
+mod samples;
+mod torn;
+mod verifying;
 mod writing;

@@ -1,7 +1,7 @@
 //! Appending: order, group commit, segments, the thread's end.
 
 use super::bench::{
-    NOW, Running, job, lines_on_disk, names, note, options, reopen, shop, verified, write,
+    NOW, Running, job, lines_on_disk, names, options, reopen, shop, stopped, verified, write,
 };
 use std::collections::BTreeSet;
 use std::os::unix::fs::PermissionsExt as _;
@@ -69,7 +69,7 @@ fn what_waits_while_the_disk_is_busy_becomes_durable_together() {
     });
     let room = handle.room();
     for seq in 2..=501 {
-        handle.append(note(Seq(seq), "x")).unwrap();
+        handle.append(stopped(Seq(seq), "x")).unwrap();
     }
     drop(open_gate);
     assert_eq!(handle.shutdown().unwrap().last, Some(Seq(501)));
@@ -99,11 +99,11 @@ fn a_full_channel_gives_the_entry_back() {
         announced.send(()).unwrap();
         gate.recv().ok();
     });
-    handle.append(note(Seq(2), "x")).unwrap();
+    handle.append(stopped(Seq(2), "x")).unwrap();
     hears.recv().unwrap(); // the thread now stands at the gate
     let mut taken = 0;
     let refused = loop {
-        match handle.try_append(note(Seq(3 + taken), "x")) {
+        match handle.try_append(stopped(Seq(3 + taken), "x")) {
             Ok(()) => taken += 1,
             Err(refused) => break refused,
         }
@@ -139,7 +139,7 @@ fn a_full_segment_is_said_once_and_the_next_entry_of_its_kind_opens_the_next() {
                     state: Box::new(state.clone()),
                 },
             },
-            _ => note(Seq(seq), "x"),
+            _ => stopped(Seq(seq), "x"),
         };
         state.apply(&stamped);
         running.handle.append(stamped).unwrap();
@@ -168,7 +168,7 @@ fn a_full_segment_is_said_once_and_the_next_entry_of_its_kind_opens_the_next() {
 fn an_entry_out_of_order_is_refused_and_nothing_is_announced_any_more() {
     let folder = tempfile::tempdir().unwrap();
     let running = Running::start(reopen(folder.path()));
-    running.handle.append(note(Seq(3), "too early")).unwrap();
+    running.handle.append(stopped(Seq(3), "too early")).unwrap();
     match running.next() {
         Announcement::Failed {
             error,
@@ -180,7 +180,7 @@ fn an_entry_out_of_order_is_refused_and_nothing_is_announced_any_more() {
         }
         other => panic!("{other:?}"),
     }
-    let refused = running.handle.append(note(Seq(2), "late"));
+    let refused = running.handle.append(stopped(Seq(2), "late"));
     assert!(
         matches!(refused, Err(NotTaken::Failed { first: Seq(2) })),
         "{refused:?}"

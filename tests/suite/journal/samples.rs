@@ -1,0 +1,129 @@
+//! Journals that are kept in `tests/journals` must be read for ever.
+//!
+//! Each folder has the files of a journal and `expected.jsonl`: every entry as this release writes it,
+//! and at last what all of them amount to. With `TALLYJAW_WRITE_SAMPLES=1` what is missing is written: a
+//! journal that is there is never changed.
+
+use super::bench::{copy, lines_on_disk, reopen, shop, verified};
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+use tallyjaw::entry::line::{Digest, decode, encode};
+use tallyjaw::entry::{Entry, Seq, Stamped, State};
+use tallyjaw::quantity::WallMicros;
+
+fn samples() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/journals")
+}
+
+fn may_write() -> bool {
+    std::env::var_os("TALLYJAW_WRITE_SAMPLES").is_some()
+}
+
+/// Everything that is read from a journal, written as this release writes it, and behind it a
+/// `segment` entry with what all of it amounts to.
+fn read(state_dir: &Path) -> String {
+    let mut text = String::new();
+    let mut state = State::default();
+    let mut last = None;
+    for line in lines_on_disk(state_dir) {
+        let (stamped, prev) = decode(&line).unwrap();
+        state.apply(&stamped);
+        let line = encode(&stamped, prev);
+        writeln!(text, "{}", std::str::from_utf8(&line).unwrap()).unwrap();
+        last = Some(stamped);
+    }
+    let Stamped { seq, at, .. } = last.unwrap();
+    text + &amounts_to(seq, at, &state) + "\n"
+}
+
+fn amounts_to(seq: Seq, at: WallMicros, state: &State) -> String {
+    let segment = Stamped {
+        seq: seq.following(),
+        at,
+        entry: Entry::Segment {
+            journal: state.journal.clone().unwrap(),
+            state: Box::new(state.clone()),
+        },
+    };
+    String::from_utf8(encode(&segment, Digest::NONE)).unwrap()
+}
+
+#[test]
+fn every_kept_journal_still_says_what_it_said() {
+    let first = samples().join("V1_A_SHORT_SERIES");
+    if may_write() && !first.exists() {
+        shop(&first);
+        fs::remove_file(first.join("lock")).unwrap();
+    }
+    let mut seen = 0;
+    for item in fs::read_dir(samples()).unwrap() {
+        let sample = item.unwrap().path();
+        let name = sample.file_name().unwrap().to_str().unwrap().to_owned();
+        let expected = sample.join("expected.jsonl");
+        let said = read(&sample);
+        if may_write() && !expected.exists() {
+            fs::write(&expected, &said).unwrap();
+        }
+        assert_eq!(said, fs::read_to_string(expected).unwrap(), "{name}");
+
+        let opened = tempfile::tempdir().unwrap();
+        copy(&sample, opened.path());
+        assert!(verified(opened.path()).is_intact(), "{name}");
+        let reopened = reopen(opened.path());
+        let last = said.lines().last().unwrap();
+        let at = decode(last.as_bytes()).unwrap().0.at;
+        let state = amounts_to(reopened.tail.0, at, &reopened.state);
+        assert_eq!(state, last, "{name}");
+        seen += 1;
+    }
+    assert!(seen > 0, "no kept journal was found");
+}
+
+#[test]
+fn a_reading_has_the_fields_of_the_contract_in_their_order() {
+    let line = fs::read_to_string(samples().join("V1_A_SHORT_SERIES/journal/00000001.jsonl"))
+        .unwrap()
+        .lines()
+        .find(|line| line.contains("\"kind\":\"reading\"") && line.contains("\"value\":1.63"))
+        .unwrap()
+        .to_owned();
+    let wanted = [
+        r#""v":1"#,
+        r#""seq":"#,
+        r#""at":"#,
+        r#""kind":"reading""#,
+        r#""prev":"#,
+        r#""station":"bench-1""#,
+        r#""instrument":"caliper-1""#,
+        r#""series":"#,
+        r#""piece":1"#,
+        r#""axis":"core_crimp_height""#,
+        r#""terminal":"QF-250-F""#,
+        r#""wire_mm2":2.0"#,
+        r#""purpose":"first_off""#,
+        r#""value_nm":1630000"#,
+        r#""value":1.63"#,
+        r#""unit":"mm""#,
+        r#""nominal_nm":1620000"#,
+        r#""lower_nm":1570000"#,
+        r#""upper_nm":1670000"#,
+        r#""deviation_nm":10000"#,
+        r#""verdict":"pass""#,
+        r#""standing":"counted""#,
+        r#""raw":"2b312e36330d"}"#,
+    ];
+    let mut rest = line.as_str();
+    for field in wanted {
+        let Some((_, after)) = rest.split_once(field) else {
+            panic!("{field} is not where it should be in {line}");
+        };
+        rest = after;
+    }
+    assert_eq!(rest, "");
+    assert_eq!(
+        line.matches("\":").count(),
+        wanted.len(),
+        "another field in {line}"
+    );
+}

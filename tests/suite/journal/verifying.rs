@@ -1,0 +1,226 @@
+//! `verify` finds what was changed, whoever changed it.
+
+use super::bench::{copy, lines_on_disk, segment, shop, small_shop, verified};
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+use tallyjaw::entry::line::{Digest, decode, encode};
+use tallyjaw::entry::{Entry, Outcome, ReadingSlot, Stamped};
+use tallyjaw::journal::Report;
+use tallyjaw::spec::Verdict;
+
+/// Writes a changed history with a chain that holds: what a forger with a program would do.
+fn forge(from: &Path, to: &Path, change: impl Fn(&mut Stamped)) -> Report {
+    fs::create_dir_all(to.join("journal")).unwrap();
+    let mut prev = Digest::NONE;
+    for number in 1..=3 {
+        let mut bytes = Vec::new();
+        for line in fs::read_to_string(segment(from, number)).unwrap().lines() {
+            let mut stamped = decode(line.as_bytes()).unwrap().0;
+            change(&mut stamped);
+            let line = encode(&stamped, prev);
+            prev = Digest::of(&line);
+            bytes.extend_from_slice(&line);
+            bytes.push(b'\n');
+        }
+        fs::write(segment(to, number), bytes).unwrap();
+    }
+    verified(to)
+}
+
+#[test]
+fn an_intact_journal_is_counted_and_its_verdicts_recomputed() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let report = verified(folder.path());
+    let lines = lines_on_disk(folder.path());
+    assert_eq!(report.findings, []);
+    assert_eq!(report.segments, 3);
+    assert_eq!(report.entries, u64::try_from(lines.len()).unwrap());
+    assert_eq!(
+        report.last_digest,
+        lines.last().map(|line| Digest::of(line))
+    );
+    assert_eq!((report.readings, report.verdicts), (9, 8));
+    let bytes: u64 = (1..=3)
+        .map(|number| fs::metadata(segment(folder.path(), number)).unwrap().len())
+        .sum();
+    assert_eq!(report.bytes, bytes);
+}
+
+/// One bit of every byte, and every bit of some: the whole of them takes a minute and was run once.
+#[test]
+fn a_flipped_bit_anywhere_before_the_last_line_is_found() {
+    let folder = tempfile::tempdir().unwrap();
+    small_shop(folder.path());
+    let last = lines_on_disk(folder.path()).pop().unwrap();
+    let last_digest = Some(Digest::of(&last));
+    let (mut flips, mut found) = (0, 0);
+    for number in 1..=2 {
+        let path = segment(folder.path(), number);
+        let whole = fs::read(&path).unwrap();
+        let is_last_line = |at: usize| number == 2 && at >= whole.len() - last.len() - 1;
+        let bits = |at: usize| {
+            if at.is_multiple_of(31) {
+                0..8
+            } else {
+                at % 8..at % 8 + 1
+            }
+        };
+        for (at, bit) in (0..whole.len()).flat_map(|at| bits(at).map(move |bit| (at, bit))) {
+            let mut bytes = whole.clone();
+            bytes[at] ^= 1 << bit;
+            fs::write(&path, &bytes).unwrap();
+            let report = verified(folder.path());
+            if is_last_line(at) {
+                // Nothing stands behind the last line to vouch for it: some of it is found because
+                // it does not follow, the rest only by a digest kept elsewhere.
+                flips += 1;
+                found += u32::from(!report.is_intact());
+                assert_ne!(report.last_digest, last_digest, "bit {bit} of byte {at}");
+            } else {
+                assert!(
+                    !report.is_intact(),
+                    "bit {bit} of byte {at} of segment {number}"
+                );
+            }
+        }
+        fs::write(&path, &whole).unwrap();
+    }
+    println!("of {flips} bits of the last line {found} were found without its digest");
+    assert!(flips > 300 && found > flips / 4, "{found} of {flips}");
+}
+
+#[test]
+fn a_missing_segment_is_found_and_so_is_one_cut_short() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    for (number, said) in [(1, "segments are missing"), (2, "segments are missing")] {
+        let dir = tempfile::tempdir().unwrap();
+        copy(folder.path(), dir.path());
+        fs::remove_file(segment(dir.path(), number)).unwrap();
+        let report = verified(dir.path());
+        assert_eq!(report.findings.len(), 1, "{:#?}", report.findings);
+        assert_eq!(report.findings[0].what, said);
+        assert_eq!(report.findings[0].got, format!("{number:08}.jsonl"));
+    }
+    let whole = fs::read(segment(folder.path(), 2)).unwrap();
+    for len in [0, whole.len() / 2, whole.len() - 1] {
+        fs::write(segment(folder.path(), 2), &whole[..len]).unwrap();
+        assert!(!verified(folder.path()).is_intact(), "cut to {len}");
+    }
+}
+
+#[test]
+fn a_forged_verdict_is_found_although_the_chain_holds() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let forged = tempfile::tempdir().unwrap();
+    let honest = forge(folder.path(), forged.path(), |_| {});
+    assert!(honest.is_intact(), "{:#?}", honest.findings);
+
+    let report = forge(folder.path(), forged.path(), |stamped| {
+        if let Entry::Reading(reading) = &mut stamped.entry
+            && let Some(slot) = &mut reading.slot
+            && slot.verdict == Some(Verdict::FailHigh)
+        {
+            slot.verdict = Some(Verdict::Pass);
+        }
+    });
+    let first = &report.findings[0];
+    assert_eq!(
+        first.what,
+        "verdict does not follow from the entries before"
+    );
+    assert_eq!(
+        (first.got.as_str(), first.want.as_str()),
+        ("pass", "fail_high")
+    );
+}
+
+#[test]
+fn what_does_not_follow_from_the_entries_before_is_found() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let forged = tempfile::tempdir().unwrap();
+    let check = |said: &str, change: fn(&mut Entry)| {
+        let report = forge(folder.path(), forged.path(), |stamped| {
+            change(&mut stamped.entry);
+        });
+        let found: Vec<&str> = report
+            .findings
+            .iter()
+            .map(|finding| finding.what.as_str())
+            .collect();
+        let want = format!("{said} does not follow from the entries before");
+        assert!(found.contains(&want.as_str()), "{want}: {found:?}");
+    };
+    check("piece", |entry| in_slot(entry, |slot| slot.piece = 7));
+    check("slot", |entry| in_slot(entry, |slot| slot.piece = 1));
+    check("limits", |entry| {
+        in_slot(entry, |slot| slot.limits = "1.62 ±0.20 mm".parse().unwrap());
+    });
+    check("terminal", |entry| {
+        in_slot(entry, |slot| slot.terminal = "RB-090-M".to_owned());
+    });
+    check("deviation", |entry| {
+        in_slot(entry, |slot| slot.deviation = None);
+    });
+    check("tally", |entry| {
+        if let Entry::Completed(completed) = entry {
+            completed.tally.passed += 1;
+        }
+    });
+    check("outcome", |entry| {
+        if let Entry::Completed(completed) = entry {
+            completed.outcome = Outcome::Undecided;
+        }
+    });
+    check("reading", |entry| {
+        if let Entry::Retracted { reading, .. } = entry {
+            reading.0 = 1;
+        }
+    });
+    check("state", |entry| {
+        if let Entry::Segment { state, .. } = entry {
+            state.stations.clear();
+        }
+    });
+}
+
+fn in_slot(entry: &mut Entry, change: fn(&mut ReadingSlot)) {
+    if let Entry::Reading(reading) = entry
+        && let Some(slot) = &mut reading.slot
+    {
+        change(slot);
+    }
+}
+
+/// What design and `tallyjaw verify` tell people to run: a shell and `sha256sum`.
+const COMMON_TOOLS: &str = include_str!("../../../src/cli/verify_chain.sh");
+
+#[test]
+fn the_chain_can_be_checked_with_common_tools() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let run = || {
+        let output = Command::new("sh")
+            .arg("-c")
+            .arg(COMMON_TOOLS)
+            .current_dir(folder.path().join("journal"))
+            .output()
+            .unwrap();
+        String::from_utf8(output.stdout).unwrap()
+    };
+    let last = verified(folder.path()).last_digest.unwrap();
+    assert_eq!(run(), format!("holds; last {last}\n"));
+    let path = segment(folder.path(), 2);
+    let text = fs::read_to_string(&path).unwrap();
+    let (head, tail) = text.split_once("2.39").unwrap();
+    fs::write(&path, format!("{head}2.38{tail}")).unwrap();
+    assert!(
+        run().starts_with("broken before {\"v\":1,\"seq\":"),
+        "{}",
+        run()
+    );
+}
