@@ -43,12 +43,20 @@ impl FromStr for Digest {
 
     /// 64 lower-case hex digits.
     fn from_str(text: &str) -> Result<Self, Self::Err> {
-        v1::unhex(text)
-            .and_then(|bytes| bytes.try_into().ok())
-            .map(Self)
-            .ok_or_else(|| LineError::NotADigest {
-                got: text.to_owned(),
-            })
+        let not_a_digest = || LineError::NotADigest {
+            got: text.to_owned(),
+        };
+        let (pairs, rest) = text.as_bytes().as_chunks::<2>();
+        if pairs.len() != 32 || !rest.is_empty() {
+            return Err(not_a_digest());
+        }
+        let mut bytes = [0; 32];
+        for (byte, [high, low]) in bytes.iter_mut().zip(pairs) {
+            let digits = v1::digit(*high).zip(v1::digit(*low));
+            let (high, low) = digits.ok_or_else(not_a_digest)?;
+            *byte = high << 4 | low;
+        }
+        Ok(Self(bytes))
     }
 }
 
@@ -173,6 +181,17 @@ mod tests {
             let error = changed(from, to).unwrap_err();
             assert!(matches!(error, LineError::NotAnEntry { .. }), "{error}");
         }
+    }
+
+    #[test]
+    fn a_header_in_another_order_or_with_blanks_is_read_all_the_same() {
+        let line = String::from_utf8(encode(&note("x"), Digest::NONE)).unwrap();
+        let other = line
+            .replace(r#"{"v":1,"seq":42,"#, "{ \"seq\" : 42,\t\"v\": 1, ")
+            .replace(r#""kind":"noted","#, "")
+            .replace('}', r#", "kind": "noted"}"#);
+        assert_ne!(other, line);
+        assert_eq!(decode(other.as_bytes()).unwrap(), (note("x"), Digest::NONE));
     }
 
     #[test]

@@ -22,7 +22,7 @@ use serde::{Deserialize, Serialize};
 use std::fmt::Write as _;
 use values::fault;
 
-pub(super) use values::unhex;
+pub(super) use values::digit;
 
 /// The number of this version.
 pub(super) const VERSION: u64 = 1;
@@ -97,6 +97,48 @@ struct VersionOnly {
     v: u64,
 }
 
+/// The header of a line as [`encode`] writes it; half of the time of reading is saved by not asking
+/// a parser of JSON for it. `None` if it looks different, which is no fault yet.
+fn as_written(line: &[u8]) -> Option<Header<'_>> {
+    let rest = line.strip_prefix(br#"{"v":"#)?;
+    let (v, rest) = number(rest)?;
+    let (seq, rest) = number(rest.strip_prefix(br#","seq":"#)?)?;
+    let (at, rest) = plain_text(rest.strip_prefix(br#","at":""#)?)?;
+    let (kind, rest) = plain_text(rest.strip_prefix(br#","kind":""#)?)?;
+    let (prev, rest) = plain_text(rest.strip_prefix(br#","prev":""#)?)?;
+    rest.strip_prefix(b",")?;
+    Some(Header {
+        v,
+        seq,
+        at,
+        kind,
+        prev,
+    })
+}
+
+/// The digits at the beginning, and what follows them.
+fn number(bytes: &[u8]) -> Option<(u64, &[u8])> {
+    let len = bytes
+        .iter()
+        .take_while(|byte| byte.is_ascii_digit())
+        .count();
+    let (digits, rest) = bytes.split_at_checked(len)?;
+    let no_zero_before = digits.first() != Some(&b'0') || len == 1;
+    let number = std::str::from_utf8(digits).ok()?.parse().ok()?;
+    no_zero_before.then_some((number, rest))
+}
+
+/// The text up to a quotation mark, if nothing in it is escaped, and what follows the mark.
+fn plain_text(bytes: &[u8]) -> Option<(&str, &[u8])> {
+    let len = bytes.iter().position(|byte| *byte == b'"')?;
+    let (text, rest) = bytes.split_at_checked(len)?;
+    let plain = text
+        .iter()
+        .all(|byte| (b' '..=b'~').contains(byte) && *byte != b'\\');
+    let text = std::str::from_utf8(text).ok().filter(|_| plain)?;
+    Some((text, rest.get(1..)?))
+}
+
 /// The line of an entry, without a newline.
 pub(super) fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
     let body = Body::from(&stamped.entry);
@@ -120,7 +162,7 @@ pub(super) fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
 
 /// The entry in a line, and the digest that it names as the line before.
 pub(super) fn decode(line: &[u8]) -> Result<(Stamped, Digest), LineError> {
-    let header: Header<'_> = match serde_json::from_slice(line) {
+    let header = match as_written(line).map_or_else(|| serde_json::from_slice(line), Ok) {
         Ok(header) => header,
         Err(error) => {
             // A version to come may have another header, but it will say that it is one.

@@ -205,18 +205,22 @@ pub(super) fn hex(bytes: &[u8]) -> String {
 }
 
 /// The bytes in lower-case hex digits; `None` if it is anything else.
-pub(in crate::entry) fn unhex(text: &str) -> Option<Vec<u8>> {
-    let digit = |byte: u8| match byte {
-        b'0'..=b'9' => Some(byte - b'0'),
-        b'a'..=b'f' => Some(byte - b'a' + 10),
-        _ => None,
-    };
+fn unhex(text: &str) -> Option<Vec<u8>> {
     let (pairs, rest) = text.as_bytes().as_chunks::<2>();
     let bytes = pairs
         .iter()
         .map(|[high, low]| Some(digit(*high)? << 4 | digit(*low)?))
         .collect();
     if rest.is_empty() { bytes } else { None }
+}
+
+/// What a lower-case hex digit stands for.
+pub(in crate::entry) fn digit(byte: u8) -> Option<u8> {
+    match byte {
+        b'0'..=b'9' => Some(byte - b'0'),
+        b'a'..=b'f' => Some(byte - b'a' + 10),
+        _ => None,
+    }
 }
 
 /// The bytes of a field `raw`.
