@@ -10,10 +10,11 @@ pub mod format;
 pub mod framing;
 pub mod meaning;
 
-pub use format::{FORMATS, Fields, FrameFormat};
+pub use format::{FORMATS, Fields, FrameFormat, Pattern, PatternError};
 
-use crate::quantity::{Measured, MonoMicros, Unit};
+use crate::quantity::{Length, Measured, MonoMicros, Unit};
 use framing::{Frame, Splitter};
+use meaning::Meaning;
 use std::collections::VecDeque;
 
 /// One thing found in the byte stream.
@@ -23,6 +24,8 @@ pub enum Decoded {
     Value {
         /// The value with the digits it was sent with.
         value: Measured,
+        /// Where the display's origin lies on the instrument's scale, where the frame tells.
+        origin: Option<Length>,
         /// The bytes of the frame, terminator included.
         raw: Vec<u8>,
     },
@@ -100,6 +103,32 @@ pub enum DecodeError {
         /// What came.
         got: String,
     },
+    /// Not as many digits or bytes as every frame has.
+    #[error("got {got} {what}, want {want}")]
+    WrongLength {
+        /// How many came.
+        got: usize,
+        /// How many a frame has.
+        want: usize,
+        /// Of what.
+        what: &'static str,
+    },
+    /// A part of the frame that no instrument sends so.
+    #[error("illegal {what}: got {got}, want {want}")]
+    Illegal {
+        /// Which part.
+        what: &'static str,
+        /// What came.
+        got: String,
+        /// What the format has there.
+        want: &'static str,
+    },
+    /// A line that the pattern does not match.
+    #[error("the pattern does not match {got:?}")]
+    NoMatch {
+        /// The line.
+        got: String,
+    },
     /// The instrument reports a fault of its own.
     #[error("the gauge reports a fault: {code}")]
     GaugeFault {
@@ -115,11 +144,18 @@ impl DecodeError {
             Self::CutShort { .. } => {
                 Some("press again; if it stays so, check the cable, and `line` against the manual")
             }
-            Self::TooLong { .. } | Self::UnexpectedByte { .. } | Self::UnknownUnit { .. } => {
+            Self::TooLong { .. }
+            | Self::UnexpectedByte { .. }
+            | Self::UnknownUnit { .. }
+            | Self::WrongLength { .. }
+            | Self::Illegal { .. } => {
                 Some("check `line` and `format` of this instrument against its manual")
             }
             Self::NoDigits | Self::TooManyDigits { .. } | Self::TooLarge { .. } => {
                 Some("press again")
+            }
+            Self::NoMatch { .. } => {
+                Some("check `pattern` of this instrument: tallyjaw listen PORT shows the lines")
             }
             Self::GaugeFault { .. } => Some("look at the gauge's display and its battery"),
         }
@@ -130,6 +166,7 @@ impl DecodeError {
 #[derive(Debug)]
 pub struct Decoder {
     format: &'static FrameFormat,
+    pattern: Option<Pattern>,
     default_unit: Unit,
     splitter: Splitter,
     found: VecDeque<Decoded>,
@@ -140,10 +177,18 @@ impl Decoder {
     pub fn new(format: &'static FrameFormat, default_unit: Unit) -> Self {
         Self {
             format,
+            pattern: None,
             default_unit,
             splitter: Splitter::new(format.framing),
             found: VecDeque::new(),
         }
+    }
+
+    /// The same with the user's pattern, for a format that needs one.
+    #[must_use]
+    pub fn with_pattern(mut self, pattern: Option<Pattern>) -> Self {
+        self.pattern = pattern;
+        self
     }
 
     /// Takes bytes as they came; then call [`Decoder::poll`] until `None`.
@@ -182,8 +227,8 @@ impl Decoder {
 
     fn decode(&self, frame: Frame) -> Decoded {
         match frame {
-            Frame::Whole { body, raw } => match self.value(&body) {
-                Ok(value) => Decoded::Value { value, raw },
+            Frame::Whole { body, raw } => match self.meaning(&body) {
+                Ok(Meaning { value, origin }) => Decoded::Value { value, origin, raw },
                 Err(reason) => Decoded::Undecoded { raw, reason },
             },
             Frame::Blank { raw } => Decoded::Blank { raw },
@@ -191,8 +236,9 @@ impl Decoder {
         }
     }
 
-    fn value(&self, body: &[u8]) -> Result<Measured, DecodeError> {
-        meaning::value(&(self.format.fields)(body)?, self.default_unit)
+    fn meaning(&self, body: &[u8]) -> Result<Meaning, DecodeError> {
+        let fields = (self.format.fields)(body, self.pattern.as_ref())?;
+        meaning::meaning(&fields, self.default_unit)
     }
 }
 

@@ -1,6 +1,6 @@
 //! An instrument as the core needs to know it; its port is no concern of the core.
 
-use crate::decode::FrameFormat;
+use crate::decode::{FrameFormat, Pattern};
 use crate::quantity::{Dimension, Quantity, Unit};
 use std::time::Duration;
 
@@ -71,6 +71,8 @@ pub struct Instrument {
     pub kind: InstrumentKind,
     /// How its frames look.
     pub format: &'static FrameFormat,
+    /// The user's regular expression, where the format is `pattern`.
+    pub pattern: Option<Pattern>,
     /// The unit of values that carry none.
     pub unit: Unit,
     /// One count.

@@ -89,7 +89,7 @@ impl Core {
                 let run = live.unread.take(now.mono, &raw, reason);
                 self.tell_unread(now, instrument, run);
             }
-            Decoded::Value { value, raw } => {
+            Decoded::Value { value, raw, .. } => {
                 let run = live.unread.flush(now.mono);
                 let taken = live.capturing.take(now.mono, value);
                 self.tell_unread(now, instrument, run);

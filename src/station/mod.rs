@@ -167,7 +167,8 @@ impl Live {
     fn new(instrument: &Instrument) -> Self {
         Self {
             station: instrument.station.clone(),
-            decoder: Decoder::new(instrument.format, instrument.unit),
+            decoder: Decoder::new(instrument.format, instrument.unit)
+                .with_pattern(instrument.pattern.clone()),
             capturing: capture::Capturing::new(instrument.capture),
             unread: unread::Folding::default(),
             doubt: None,

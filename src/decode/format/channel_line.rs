@@ -4,7 +4,7 @@
 //! own. Spaces may stand before and after the whole.
 
 use super::decimal_line::{is_space, number, trim_end};
-use super::{Fields, FrameFormat};
+use super::{Fields, FrameFormat, Pattern};
 use crate::decode::DecodeError;
 use crate::decode::framing::Framing;
 
@@ -14,7 +14,7 @@ pub(super) const FORMAT: FrameFormat = FrameFormat {
     fields,
 };
 
-fn fields(body: &[u8]) -> Result<Fields, DecodeError> {
+fn fields(body: &[u8], _: Option<&Pattern>) -> Result<Fields, DecodeError> {
     let start = body.iter().take_while(|byte| is_space(**byte)).count();
     let text = trim_end(body.get(start..).unwrap_or_default());
     if let Some(code) = fault_code(text) {
@@ -33,9 +33,8 @@ fn fields(body: &[u8]) -> Result<Fields, DecodeError> {
     let (digits, after) = number(body, start + 3)?;
     match body.get(after) {
         None => Ok(Fields {
-            digits,
-            unit: None,
             channel: Some(tens * 10 + ones),
+            ..Fields::digits(digits)
         }),
         Some(got) => Err(DecodeError::UnexpectedByte {
             at: after,
@@ -90,9 +89,9 @@ mod tests {
             (b" 00A+0.00 ", 0, "0.00"),
             (b"91A+1.60", 91, "1.60"), // a channel, not a fault
         ] {
-            let fields = fields(text).unwrap();
+            let fields = fields(text, None).unwrap();
             assert_eq!(fields.channel, Some(channel), "{text:?}");
-            assert_eq!(fields.digits.to_string(), digits, "{text:?}");
+            assert_eq!(crate::decode::format::shown(&fields), digits, "{text:?}");
         }
     }
 
@@ -100,10 +99,10 @@ mod tests {
     fn a_short_line_that_begins_with_nine_is_a_fault_of_the_gauge() {
         for text in [&b"91"[..], b"911", b" 99 "] {
             let code = String::from_utf8_lossy(text.trim_ascii()).into_owned();
-            assert_eq!(fields(text), Err(DecodeError::GaugeFault { code }));
+            assert_eq!(fields(text, None), Err(DecodeError::GaugeFault { code }));
         }
         for text in [&b"9"[..], b"9111", b"81", b"9A1"] {
-            let error = fields(text).unwrap_err();
+            let error = fields(text, None).unwrap_err();
             assert!(!matches!(error, DecodeError::GaugeFault { .. }), "{error}");
         }
     }
@@ -124,7 +123,7 @@ mod tests {
                 unexpected(8, b'm', "a digit, a point or the end"),
             ),
         ] {
-            assert_eq!(fields(text).unwrap_err(), want, "{text:?}");
+            assert_eq!(fields(text, None).unwrap_err(), want, "{text:?}");
         }
     }
 
@@ -142,14 +141,14 @@ mod tests {
             let magnitude = Decimal::new(coefficient.abs(), decimals);
             let text = format!("{channel:02}{letter}{sign}{:0<zeros$}{magnitude}", "");
             prop_assert_eq!(
-                fields(text.as_bytes()),
-                Ok(Fields { digits, unit: None, channel: Some(channel) })
+                fields(text.as_bytes(), None),
+                Ok(Fields { channel: Some(channel), ..Fields::digits(digits) })
             );
         }
 
         #[test]
         fn any_bytes_are_read_or_refused_without_a_panic(body in prop::collection::vec(any::<u8>(), 0..80)) {
-            let _ = fields(&body);
+            let _ = fields(&body, None);
         }
     }
 }

@@ -4,7 +4,7 @@
 //! A comma is refused, not read as a point: on a line it may as well part two fields, and `1,62`
 //! out of channel 1 at 62 would be a value that nobody measured.
 
-use super::{Fields, FrameFormat};
+use super::{Fields, FrameFormat, Pattern};
 use crate::decode::DecodeError;
 use crate::decode::framing::Framing;
 use crate::quantity::{Decimal, Unit};
@@ -18,12 +18,11 @@ pub(super) const FORMAT: FrameFormat = FrameFormat {
 /// Most digits that 64 bits always hold.
 const MOST_DIGITS: usize = 18;
 
-fn fields(body: &[u8]) -> Result<Fields, DecodeError> {
+fn fields(body: &[u8], _: Option<&Pattern>) -> Result<Fields, DecodeError> {
     let (digits, after) = number(body, 0)?;
     Ok(Fields {
-        digits,
         unit: unit(body, after)?,
-        channel: None,
+        ..Fields::digits(digits)
     })
 }
 
@@ -130,8 +129,8 @@ mod tests {
     use proptest::prelude::*;
 
     fn said(text: &[u8]) -> (String, Option<Unit>) {
-        let fields = fields(text).unwrap();
-        (fields.digits.to_string(), fields.unit)
+        let fields = fields(text, None).unwrap();
+        (crate::decode::format::shown(&fields), fields.unit)
     }
 
     #[test]
@@ -177,12 +176,12 @@ mod tests {
             (b"1.63\x0c", unexpected(4, 0x0c, or_unit)),
             (b"\xc2\xb5m", unexpected(0, 0xc2, "a digit")),
         ] {
-            assert_eq!(fields(text).unwrap_err(), want, "{text:?}");
+            assert_eq!(fields(text, None).unwrap_err(), want, "{text:?}");
         }
         let parsec = DecodeError::UnknownUnit { got: "pc".into() };
-        assert_eq!(fields(b"1.63 pc"), Err(parsec));
+        assert_eq!(fields(b"1.63 pc", None), Err(parsec));
         let too_many = DecodeError::TooManyDigits { got: 19, most: 18 };
-        assert_eq!(fields(b"1.234567890123456789"), Err(too_many));
+        assert_eq!(fields(b"1.234567890123456789", None), Err(too_many));
     }
 
     proptest! {
@@ -202,12 +201,12 @@ mod tests {
             let symbol = unit.map_or("", Unit::symbol);
             let [a, b, c, d] = spaces;
             let text = format!("{a}{sign}{b}{magnitude}{c}{symbol}{d}");
-            prop_assert_eq!(fields(text.as_bytes()), Ok(Fields { digits, unit, channel: None }));
+            prop_assert_eq!(fields(text.as_bytes(), None), Ok(Fields { unit, ..Fields::digits(digits) }));
         }
 
         #[test]
         fn any_bytes_are_read_or_refused_without_a_panic(body in prop::collection::vec(any::<u8>(), 0..80)) {
-            let _ = fields(&body);
+            let _ = fields(&body, None);
         }
     }
 }

@@ -1,10 +1,13 @@
 //! Where a frame starts and ends, and nothing else.
 
 mod delimited;
+mod idle_gap;
 
 use super::DecodeError;
 use crate::quantity::MonoMicros;
 use delimited::Delimited;
+pub use idle_gap::GAP;
+use idle_gap::IdleGap;
 
 /// How frames of a format are told apart.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,6 +16,11 @@ pub enum Framing {
     Delimited {
         /// The longest body, terminator not counted.
         longest: usize,
+    },
+    /// Each has this many bytes, and silence before it.
+    IdleGap {
+        /// Bytes of a frame.
+        length: usize,
     },
 }
 
@@ -45,6 +53,8 @@ pub enum Frame {
 pub enum Splitter {
     /// Frames that end with CR, LF or both.
     Delimited(Delimited),
+    /// Frames of a fixed length with silence between.
+    IdleGap(IdleGap),
 }
 
 impl Splitter {
@@ -52,6 +62,7 @@ impl Splitter {
     pub fn new(framing: Framing) -> Self {
         match framing {
             Framing::Delimited { longest } => Self::Delimited(Delimited::new(longest)),
+            Framing::IdleGap { length } => Self::IdleGap(IdleGap::new(length)),
         }
     }
 
@@ -59,6 +70,7 @@ impl Splitter {
     pub fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
         match self {
             Self::Delimited(delimited) => delimited.push(now, bytes),
+            Self::IdleGap(idle_gap) => idle_gap.push(now, bytes),
         }
     }
 
@@ -66,6 +78,7 @@ impl Splitter {
     pub fn end(&mut self) {
         match self {
             Self::Delimited(delimited) => delimited.end(),
+            Self::IdleGap(idle_gap) => idle_gap.end(),
         }
     }
 
@@ -73,6 +86,7 @@ impl Splitter {
     pub fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
         match self {
             Self::Delimited(delimited) => delimited.give_up_on_old_bytes(now),
+            Self::IdleGap(idle_gap) => idle_gap.give_up_on_old_bytes(now),
         }
     }
 
@@ -80,6 +94,7 @@ impl Splitter {
     pub fn gives_up_at(&self) -> Option<MonoMicros> {
         match self {
             Self::Delimited(delimited) => delimited.gives_up_at(),
+            Self::IdleGap(idle_gap) => idle_gap.gives_up_at(),
         }
     }
 
@@ -87,6 +102,7 @@ impl Splitter {
     pub fn poll(&mut self) -> Option<Frame> {
         match self {
             Self::Delimited(delimited) => delimited.poll(),
+            Self::IdleGap(idle_gap) => idle_gap.poll(),
         }
     }
 }

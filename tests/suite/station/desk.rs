@@ -262,6 +262,7 @@ pub(crate) fn instrument(
         station: "bench-1".to_owned(),
         kind,
         format: FrameFormat::from_name("decimal-line").unwrap(),
+        pattern: None,
         unit,
         resolution: quantity(resolution),
         max_error: length.then(|| quantity("0.02 mm")),
