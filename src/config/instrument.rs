@@ -4,7 +4,7 @@ use super::faults::{At, Fault, Faults, quoted};
 use super::line::{LineSettings, PortSelector};
 use super::table::Table;
 use super::value::{is_name, too_large};
-use crate::decode::{FORMATS, FrameFormat};
+use crate::decode::{FORMATS, FrameFormat, Pattern};
 use crate::quantity::{Dimension, Quantity, Unit};
 use crate::spec::{Capture, Instrument, InstrumentKind, Limits};
 use std::path::PathBuf;
@@ -63,6 +63,7 @@ fn assembled(
         station: station?.value.clone(),
         kind: kind?,
         format: values.format?,
+        pattern: values.pattern.clone(),
         unit: values.unit,
         resolution: values.resolution?,
         max_error: values.max_error,
@@ -166,6 +167,7 @@ fn port_path(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<PortSelect
 /// What an instrument's values are.
 struct Values {
     format: Option<&'static FrameFormat>,
+    pattern: Option<Pattern>,
     unit: Unit,
     resolution: Option<Quantity>,
     max_error: Option<Quantity>,
@@ -186,6 +188,7 @@ impl Values {
             );
         }
         let format = table.one_of(faults, "format", &formats, FrameFormat::from_name);
+        let pattern = pattern(table, faults, format.as_ref());
         let unit = unit(table, faults, dimension);
         if !table.has("resolution") {
             table.missing(
@@ -196,12 +199,51 @@ impl Values {
         }
         Self {
             format: format.map(|format| format.value),
+            pattern,
             unit,
             resolution: table.quantity(faults, "resolution", dimension, 1),
             max_error: table.quantity(faults, "max_error", dimension, 0),
             repeatability: table.quantity(faults, "repeatability", dimension, 0),
             range: range(table, faults, dimension),
             capture: capture(table, faults),
+        }
+    }
+}
+
+/// The user's regular expression; asked for by the format `pattern`, and by no other.
+fn pattern(
+    table: &mut Table<'_>,
+    faults: &mut Faults,
+    format: Option<&At<&'static FrameFormat>>,
+) -> Option<Pattern> {
+    const WANT: &str = "a regular expression such as \"^(?<value>[+-]?[0-9.]+) *(?<unit>mm|in)$\"";
+    let given = table.text(faults, "pattern");
+    let needed = format.is_some_and(|format| format.value.needs_pattern());
+    let Some(given) = given else {
+        if needed && !table.has("pattern") {
+            table.missing(faults, "pattern", WANT);
+        }
+        return None;
+    };
+    if format.is_some() && !needed {
+        let fault = Fault::new(
+            "pattern beside a format of its own",
+            "want format = \"pattern\"",
+        );
+        faults.add(
+            &given.place,
+            fault.help("leave `pattern` out, or change `format`"),
+        );
+        return None;
+    }
+    match Pattern::new(&given.value) {
+        Ok(pattern) => Some(pattern),
+        Err(error) => {
+            faults.add(
+                &given.place,
+                Fault::new(error.to_string(), format!("want {WANT}")),
+            );
+            None
         }
     }
 }
