@@ -180,6 +180,7 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
             | Entry::Zeroed(_)
             | Entry::ZeroSaid { .. }
             | Entry::Unread(_)
+            | Entry::Refused { .. }
             | Entry::Doubted { .. }
             | Entry::Retracted { .. }
             | Entry::Noted { .. }

@@ -286,20 +286,21 @@ impl Raw {
     /// The ports and the catalog; only for a configuration without faults.
     pub(super) fn into_parts(self) -> (Vec<PortConfig>, Catalog) {
         let mut ports = Vec::new();
-        let mut instruments = Vec::new();
+        let (mut instruments, mut signals) = (Vec::new(), Vec::new());
         for raw in self.instruments {
-            let (Some(instrument), Some(port)) = (raw.instrument, raw.port) else {
+            let (Some(name), Some(station), Some(port)) = (raw.name, raw.station, raw.port) else {
                 continue; // a faulty one has been reported
             };
             ports.push(PortConfig {
-                instrument: instrument.name.clone(),
-                station: instrument.station.clone(),
+                instrument: name.value,
+                station: station.value,
                 selector: port.value,
                 line: raw.line,
                 dtr: raw.dtr,
                 rts: raw.rts,
             });
-            instruments.push(instrument);
+            instruments.extend(raw.instrument);
+            signals.extend(raw.signal);
         }
         let catalog = Catalog {
             stations: self.stations.into_iter().map(|name| name.value).collect(),
@@ -308,6 +309,7 @@ impl Raw {
             plans: self.plans.into_iter().filter_map(|raw| raw.plan).collect(),
             tools: self.tools.into_iter().map(|raw| raw.tool).collect(),
             instruments,
+            signals,
         };
         (ports, catalog)
     }

@@ -2,17 +2,12 @@
 
 use super::faults::{At, Fault, Faults, quoted};
 use super::line::{LineSettings, PortSelector};
-use super::table::Table;
+use super::table::{Table, alternatives};
 use super::value::{is_name, too_large};
 use crate::decode::{FORMATS, FrameFormat, Pattern};
 use crate::quantity::{Dimension, Quantity, Unit};
-use crate::spec::{Capture, Instrument, InstrumentKind, Limits};
+use crate::spec::{Capture, Instrument, InstrumentKind, Limits, Signal};
 use std::path::PathBuf;
-use std::time::Duration;
-
-/// Repeats of one press within this are one.
-const BOUNCE: Duration = Duration::from_millis(150);
-const LONGEST_BOUNCE: Duration = Duration::from_secs(10);
 
 /// An instrument, as far as it could be read.
 #[derive(Debug)]
@@ -24,6 +19,7 @@ pub(super) struct RawInstrument {
     pub(super) dtr: Option<bool>,
     pub(super) rts: Option<bool>,
     pub(super) instrument: Option<Instrument>,
+    pub(super) signal: Option<Signal>,
 }
 
 pub(super) fn read(mut table: Table<'_>, faults: &mut Faults) -> RawInstrument {
@@ -38,9 +34,15 @@ pub(super) fn read(mut table: Table<'_>, faults: &mut Faults) -> RawInstrument {
     let rts = table.boolean(faults, "rts").map(|rts| rts.value);
     // Without a kind, the rest is read as a caliper's, so that its own faults are told.
     let measures = kind.unwrap_or(InstrumentKind::Caliper);
-    let values = Values::read(&mut table, faults, measures);
+    let (mut instrument, mut signal) = (None, None);
+    if measures.dimension().is_some() {
+        let values = Values::read(&mut table, faults, measures);
+        instrument = assembled(name.as_ref(), station.as_ref(), kind, &values);
+    } else {
+        let (name, station) = (name.as_ref(), station.as_ref());
+        signal = super::signal::read(&mut table, faults, measures, name, station);
+    }
     table.finish(faults);
-    let instrument = assembled(name.as_ref(), station.as_ref(), kind, &values);
     RawInstrument {
         name,
         station,
@@ -49,6 +51,7 @@ pub(super) fn read(mut table: Table<'_>, faults: &mut Faults) -> RawInstrument {
         dtr,
         rts,
         instrument,
+        signal,
     }
 }
 
@@ -69,31 +72,20 @@ fn assembled(
         max_error: values.max_error,
         repeatability: values.repeatability,
         range: values.range,
-        capture: values.capture?,
+        capture: values.capture.clone()?,
     })
 }
 
 fn kind(table: &mut Table<'_>, faults: &mut Faults) -> Option<InstrumentKind> {
+    let names = InstrumentKind::ALL.map(InstrumentKind::name);
     if !table.has("kind") {
-        table.missing(faults, "kind", "\"caliper\" or \"force\"");
+        table.missing(faults, "kind", &alternatives(&names));
     }
-    let names = [InstrumentKind::Caliper, InstrumentKind::Force].map(InstrumentKind::name);
     let kind = table.one_of(faults, "kind", &names, |name| {
         InstrumentKind::ALL
             .into_iter()
             .find(|kind| kind.name() == name)
     })?;
-    if kind.value.dimension().is_none() {
-        let fault = Fault::new(
-            format!(
-                "kind {:?} is not read by this version yet",
-                kind.value.name()
-            ),
-            "want \"caliper\" or \"force\"",
-        );
-        faults.add(&kind.place, fault.help("leave this [[instrument]] out"));
-        return None;
-    }
     Some(kind.value)
 }
 
@@ -205,7 +197,7 @@ impl Values {
             max_error: table.quantity(faults, "max_error", dimension, 0),
             repeatability: table.quantity(faults, "repeatability", dimension, 0),
             range: range(table, faults, dimension),
-            capture: capture(table, faults),
+            capture: super::capture::read(table, faults),
         }
     }
 }
@@ -291,24 +283,4 @@ fn range(
         }
         None => ends,
     }
-}
-
-fn capture(table: &mut Table<'_>, faults: &mut Faults) -> Option<Capture> {
-    let name = table.one_of(faults, "capture", &["press"], |name| {
-        ["press", "steady", "ask"]
-            .into_iter()
-            .find(|known| *known == name)
-    });
-    let is_faulty = name.is_none() && table.has("capture");
-    let bounce = table.duration(faults, "bounce", LONGEST_BOUNCE);
-    if let Some(name) = name
-        && name.value != "press"
-    {
-        let got = format!("capture {:?} is not done by this version yet", name.value);
-        faults.add(&name.place, Fault::new(got, "want \"press\""));
-        return None;
-    }
-    (!is_faulty).then_some(Capture::Press {
-        bounce: bounce.unwrap_or(BOUNCE),
-    })
 }

@@ -6,6 +6,7 @@
 //! - Nothing in here opens a file: [`main_file`] names what else to read, [`assemble`] takes it.
 //! - No fault hides another: a faulty part is left out and the rest is still checked.
 
+mod capture;
 mod check;
 pub mod diagnostic;
 mod faults;
@@ -15,6 +16,7 @@ mod main_file;
 mod parse;
 mod plan;
 mod sheet;
+mod signal;
 mod table;
 mod tool;
 mod value;

@@ -50,6 +50,11 @@ impl<'t> Table<'t> {
         Some((self.file.place(value.span()), value.get_ref()))
     }
 
+    /// The place of what is under this key; the key is known from now on.
+    pub(super) fn taken(&mut self, key: &'static str) -> Option<Place> {
+        self.find(key).map(|(place, _)| place)
+    }
+
     /// Something under this key is not of the kind that is wanted.
     fn wrong_kind(key: &str, got: &DeValue<'_>, want: &str) -> Fault {
         Fault::new(format!("{key} is {}", kind(got)), format!("want {want}"))

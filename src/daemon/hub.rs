@@ -160,6 +160,9 @@ impl Hub {
                         tracing::error!(%error, "an entry was not taken");
                     }
                 }
+                Output::Send { instrument, .. } => {
+                    tracing::debug!(instrument, "asked for a value");
+                }
                 Output::WaitUntil(moment) => {
                     self.wake_at = moment;
                     return appended;
@@ -438,5 +441,7 @@ const fn kind_of(command: &Command) -> &'static str {
         Command::Retract { .. } => "retracted",
         Command::Note { .. } => "noted",
         Command::Zero { .. } => "zero_said",
+        // What comes of it is entered when the answer comes, or does not.
+        Command::Ask { .. } => "reading",
     }
 }

@@ -71,6 +71,7 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
         | Entry::Detached { .. }
         | Entry::ZeroSaid { .. }
         | Entry::Unread(_)
+        | Entry::Refused { .. }
         | Entry::Alerted { .. }
         | Entry::ClockStepped { .. }
         | Entry::Gap { .. }

@@ -109,6 +109,7 @@ pub fn series_of(stamped: &Stamped) -> Option<Seq> {
         | Entry::Detached { .. }
         | Entry::ZeroSaid { .. }
         | Entry::Unread(_)
+        | Entry::Refused { .. }
         | Entry::ClockStepped { .. }
         | Entry::Gap { .. }
         | Entry::DamageAccepted { .. } => None,
@@ -146,6 +147,7 @@ pub fn fate(entries: &[Stamped], seq: Seq) -> Fate {
         | Entry::ZeroSaid { .. }
         | Entry::Reading(_)
         | Entry::Unread(_)
+        | Entry::Refused { .. }
         | Entry::Noted { .. }
         | Entry::Alerted { .. }
         | Entry::ClockStepped { .. }

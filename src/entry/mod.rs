@@ -119,8 +119,21 @@ pub enum Entry {
     },
     /// A value.
     Reading(Box<Reading>),
-    /// Bytes without meaning.
+    /// Bytes without meaning, or an answer that did not come.
     Unread(Unread),
+    /// What a card or a pedal said and the station could not do.
+    Refused {
+        /// The station.
+        station: String,
+        /// The scanner or pedal.
+        instrument: String,
+        /// What was said.
+        said: String,
+        /// Why not.
+        reason: String,
+        /// What to do.
+        remedy: Option<String>,
+    },
     /// Readings that a zero no longer vouches for.
     Doubted {
         /// The station.
@@ -277,8 +290,10 @@ pub struct Zeroed {
     pub value: Measured,
     /// What it was for.
     pub role: ZeroRole,
-    /// Within the limit.
+    /// Within the limit, and with closed jaws.
     pub ok: bool,
+    /// How far open the jaws stood when the origin was set, if they did.
+    pub opening: Option<Quantity>,
     /// The bytes.
     pub raw: Vec<u8>,
 }
@@ -322,10 +337,25 @@ pub struct Reading {
     pub value: Measured,
     /// The bytes.
     pub raw: Vec<u8>,
+    /// How it flickered, if it was taken out of a stream.
+    pub plateau: Option<Plateau>,
     /// What it was measured for; `None` while nothing was armed.
     pub slot: Option<ReadingSlot>,
     /// Whether it counts.
     pub standing: Standing,
+}
+
+/// How a value stood still in a stream.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Plateau {
+    /// The middle one of its values.
+    pub median: Quantity,
+    /// The least.
+    pub least: Quantity,
+    /// The greatest.
+    pub greatest: Quantity,
+    /// How many frames there were.
+    pub frames: u32,
 }
 
 /// What a reading was measured for.
@@ -446,6 +476,7 @@ impl Entry {
             Self::ZeroSaid { .. } => "zero_said",
             Self::Reading(_) => "reading",
             Self::Unread(_) => "unread",
+            Self::Refused { .. } => "refused",
             Self::Doubted { .. } => "doubted",
             Self::Retracted { .. } => "retracted",
             Self::Noted { .. } => "noted",

@@ -6,7 +6,7 @@
 use super::{
     Attached, Entry, JournalId, Outcome, Reading, Seq, Stamped, Standing, Tally, ZeroRole, Zeroed,
 };
-use crate::quantity::{Measured, WallMicros};
+use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, Verdict};
 use std::collections::BTreeMap;
 
@@ -47,6 +47,8 @@ pub struct InstrumentState {
     pub detached_because: Option<String>,
     /// The next frame is a zero because the operator said so.
     pub zero_said: bool,
+    /// How far open the jaws stood when the origin was set; no reading counts until it is mended.
+    pub opening: Option<Quantity>,
 }
 
 /// An open series.
@@ -156,6 +158,7 @@ impl State {
             Entry::Disarmed { .. }
             | Entry::Stopped { .. }
             | Entry::Unread(_)
+            | Entry::Refused { .. }
             | Entry::Noted { .. }
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }
@@ -189,8 +192,11 @@ impl State {
     }
 
     fn zero(&mut self, seq: Seq, at: WallMicros, zeroed: &Zeroed) {
-        self.instrument(&zeroed.instrument, &zeroed.station)
-            .zero_said = false;
+        let known = self.instrument(&zeroed.instrument, &zeroed.station);
+        known.zero_said = false;
+        if zeroed.opening.is_some() || zeroed.ok {
+            known.opening = zeroed.opening;
+        }
         let Some(series) = self.station(&zeroed.station).series.as_mut() else {
             return;
         };

@@ -36,6 +36,7 @@ pub fn station(entry: &Entry) -> Option<&str> {
         | Entry::Doubted { station, .. }
         | Entry::Retracted { station, .. }
         | Entry::Noted { station, .. }
+        | Entry::Refused { station, .. }
         | Entry::Alerted { station, .. } => Some(station),
         Entry::Begun { .. }
         | Entry::Segment { .. }
@@ -76,6 +77,15 @@ pub fn words(entry: &Entry) -> String {
         }
         Entry::Retracted { reading, .. } => format!("taken back #{reading}"),
         Entry::Noted { text, .. } => format!("note: {text}"),
+        Entry::Refused {
+            said,
+            reason,
+            remedy,
+            ..
+        } => {
+            let remedy = remedy.as_deref().map(|remedy| format!("; {remedy}"));
+            format!("{said} was refused: {reason}{}", remedy.unwrap_or_default())
+        }
         Entry::Alerted { text, .. } => format!("alert: {text}"),
         Entry::ClockStepped { by_micros } => {
             format!("the clock was set by {} ms", by_micros / 1_000)

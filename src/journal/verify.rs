@@ -234,6 +234,7 @@ impl Walk {
             | Entry::Zeroed(_)
             | Entry::ZeroSaid { .. }
             | Entry::Unread(_)
+            | Entry::Refused { .. }
             | Entry::Doubted { .. }
             | Entry::Retracted { .. }
             | Entry::Noted { .. }

@@ -40,8 +40,8 @@ pub struct Rejected {
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 7] = [
-    "arm", "disarm", "retract", "note", "zero", "status", "reload",
+pub const METHODS: [&str; 8] = [
+    "arm", "disarm", "retract", "note", "zero", "ask", "status", "reload",
 ];
 
 impl Request {
@@ -145,11 +145,21 @@ fn call(object: &Map<String, Value>) -> Result<Call, ErrorObject> {
             Ok(Call::Station(Command::Note { station, text }))
         }
         "zero" => {
-            let ZeroForm {
+            let InstrumentForm {
                 station,
                 instrument,
             } = read(params)?;
             Ok(Call::Station(Command::Zero {
+                station,
+                instrument,
+            }))
+        }
+        "ask" => {
+            let InstrumentForm {
+                station,
+                instrument,
+            } = read(params)?;
+            Ok(Call::Station(Command::Ask {
                 station,
                 instrument,
             }))
@@ -218,7 +228,7 @@ struct NoteForm {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct ZeroForm {
+struct InstrumentForm {
     station: Option<String>,
     instrument: Option<String>,
 }

@@ -160,6 +160,7 @@ fn log_line(stamped: &Stamped) -> Option<String> {
         | Entry::Doubted { .. }
         | Entry::Retracted { .. }
         | Entry::Noted { .. }
+        | Entry::Refused { .. }
         | Entry::Alerted { .. }
         | Entry::Gap { .. }
         | Entry::DamageAccepted { .. } => Some(words::line(stamped) + "\n"),

@@ -1,6 +1,6 @@
 //! Everything that can be armed, as one value that a reload replaces whole.
 
-use super::{Axis, AxisName, Instrument, Plan, Terminal, Tool};
+use super::{Axis, AxisName, Instrument, Plan, Signal, Terminal, Tool};
 
 /// Everything the configuration knows, checked.
 #[derive(Debug, Clone, Default)]
@@ -15,8 +15,10 @@ pub struct Catalog {
     pub plans: Vec<Plan>,
     /// Tools.
     pub tools: Vec<Tool>,
-    /// Instruments that measure, scan or click.
+    /// Instruments that measure.
     pub instruments: Vec<Instrument>,
+    /// Scanners and pedals.
+    pub signals: Vec<Signal>,
 }
 
 impl Catalog {

@@ -42,20 +42,65 @@ impl InstrumentKind {
 }
 
 /// How values become readings.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub enum Capture {
     /// A frame a press; repeats within `bounce` with the same value fold into one.
     Press {
         /// 150 ms unless configured.
         bounce: Duration,
     },
+    /// A stream: a value is taken when it has stayed within one count, and again only after the
+    /// jaws have moved away.
+    Steady {
+        /// How long it must stay; 500 ms unless configured.
+        hold: Duration,
+        /// How many frames at least; 3 unless configured.
+        frames: u32,
+        /// How many counts away the jaws must move before the next; 5 unless configured.
+        release_counts: u32,
+        /// Which value of a flickering one is judged.
+        flicker: Flicker,
+    },
+    /// A value when the instrument is asked for one.
+    Ask {
+        /// The bytes that ask.
+        request: Vec<u8>,
+        /// An answer later than this did not come; one second unless configured.
+        timeout: Duration,
+        /// Ask by itself this often.
+        every: Option<Duration>,
+    },
+}
+
+/// Which value of a flickering one is judged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Flicker {
+    /// The one further from nominal.
+    Worst,
+    /// The median.
+    Median,
+}
+
+impl Flicker {
+    /// Every choice.
+    pub const ALL: [Self; 2] = [Self::Worst, Self::Median];
+
+    /// As in the configuration.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Worst => "worst",
+            Self::Median => "median",
+        }
+    }
 }
 
 impl Capture {
     /// As in the configuration.
-    pub const fn name(self) -> &'static str {
+    pub const fn name(&self) -> &'static str {
         match self {
             Self::Press { .. } => "press",
+            Self::Steady { .. } => "steady",
+            Self::Ask { .. } => "ask",
         }
     }
 }

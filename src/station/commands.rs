@@ -33,6 +33,13 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             let station = core.station_named(station)?;
             core.note(now, station, text)
         }
+        Command::Ask {
+            station,
+            instrument,
+        } => {
+            let station = core.station_named(station)?;
+            core.ask(now, &station, instrument)
+        }
         Command::Zero {
             station,
             instrument,

@@ -1,5 +1,7 @@
 //! From the bytes of an instrument to zero frames and readings.
 
+use super::capture::Captured;
+use super::capture::origin::Band;
 use super::plausible::{self, Doubt, Implausible};
 use super::{Core, Live, arming, order, unread, zero};
 use crate::decode::Decoded;
@@ -8,8 +10,13 @@ use crate::entry::{
     Completed, Entry, NotCounted, Outcome, Reading, ReadingSlot, Standing, Tally, Unread, ZeroRole,
     Zeroed,
 };
-use crate::quantity::{Measured, Now, Quantity};
+use crate::quantity::{Length, Measured, Now, Quantity};
 use crate::spec::{ArmedAxis, Verdict, ZeroPolicy, judge};
+
+/// An origin that moved by no more than this was set anew with closed jaws.
+const CLOSED_COUNTS: u32 = 5;
+/// Further than any value of a one-sided axis lies from its limit: a kilometre, a meganewton.
+const FAR: i64 = 1_000_000_000_000;
 
 /// What became of a value in an open series, before it is written down.
 struct Judged {
@@ -33,6 +40,10 @@ impl Judged {
 
 impl Core {
     pub(super) fn bytes(&mut self, now: Now, instrument: &str, bytes: &[u8]) {
+        if self.signals.contains_key(instrument) {
+            self.signal_bytes(now, instrument, bytes);
+            return;
+        }
         self.with_decoder(now, instrument, |live| live.decoder.push(now.mono, bytes));
     }
 
@@ -61,6 +72,11 @@ impl Core {
                 let run = live.unread.flush_if_due(now.mono);
                 self.tell_unread(now, &name, run);
             }
+            self.wake_asking(now, &name);
+        }
+        let names: Vec<_> = self.signals.keys().cloned().collect();
+        for name in names {
+            self.end_signal(now, &name, false);
         }
     }
 
@@ -89,13 +105,10 @@ impl Core {
                 let run = live.unread.take(now.mono, &raw, reason);
                 self.tell_unread(now, instrument, run);
             }
-            Decoded::Value { value, raw, .. } => {
+            Decoded::Value { value, origin, raw } => {
                 let run = live.unread.flush(now.mono);
-                let taken = live.capturing.take(now.mono, value);
                 self.tell_unread(now, instrument, run);
-                if let Some(value) = taken {
-                    self.value(now, instrument, value, raw);
-                }
+                self.decoded_value(now, instrument, value, origin, raw);
             }
         }
     }
@@ -116,12 +129,76 @@ impl Core {
         self.append(now, Entry::Unread(unread));
     }
 
-    /// A value is a zero frame or a reading.
-    fn value(&mut self, now: Now, instrument: &str, value: Measured, raw: Vec<u8>) {
+    /// A value may show that the zero key was pressed; else it goes to capture.
+    fn decoded_value(
+        &mut self,
+        now: Now,
+        instrument: &str,
+        value: Measured,
+        origin: Option<Length>,
+        raw: Vec<u8>,
+    ) {
+        let Some(band) = self.origin_band(instrument) else {
+            return;
+        };
+        let Some(live) = self.live.get_mut(instrument) else {
+            return;
+        };
+        let streams = live.capturing.streams();
+        if let Some(moved) = live.origin.moved(now.mono, value, origin, streams, band) {
+            live.capturing.settle(value);
+            self.origin_moved(now, instrument, value, moved, raw);
+        } else if let Some(captured) = live.capturing.take(now.mono, value) {
+            self.value(now, instrument, &captured, raw);
+        }
+    }
+
+    /// What counts as at the origin of an instrument that measures lengths.
+    fn origin_band(&self, instrument: &str) -> Option<Band> {
+        let known = self.catalog.instrument(instrument)?;
+        let zero = ZeroPolicy::default().band_counts;
+        Some(Band {
+            zero: known.counts(zero),
+            closed: known.counts(CLOSED_COUNTS),
+        })
+    }
+
+    /// The zero key was pressed. Where the origin lies now is told by all moves together: back at
+    /// the closed jaws, it is a good zero.
+    fn origin_moved(&mut self, now: Now, name: &str, value: Measured, moved: i64, raw: Vec<u8>) {
+        let (Some(known), Some(live)) = (self.catalog.instrument(name), self.live.get(name)) else {
+            return;
+        };
+        let before = self
+            .state
+            .instruments
+            .get(name)
+            .and_then(|known| known.opening);
+        let opening = before.map_or(0, Quantity::base).saturating_add(moved);
+        let closed = opening.saturating_abs() <= known.counts(CLOSED_COUNTS);
+        let opening = (!closed).then(|| Quantity::from_base(value.quantity().dimension(), opening));
+        let station = live.station.clone();
+        let zeroed = Zeroed {
+            series: self.series(&station).map(|series| series.id),
+            role: self.zero_role(now, &station, name),
+            station: station.clone(),
+            instrument: name.to_owned(),
+            value,
+            ok: closed,
+            opening,
+            raw,
+        };
+        self.zeroed(now, zeroed);
+        self.complete_if_full(now, &station);
+    }
+
+    /// A captured value is a zero frame or a reading.
+    fn value(&mut self, now: Now, instrument: &str, captured: &Captured, raw: Vec<u8>) {
         let Some(live) = self.live.get(instrument) else {
             return;
         };
         let station = live.station.clone();
+        let value = captured.judged(0);
         match self.as_zero(now, &station, instrument, value) {
             Some((role, ok)) => {
                 let series = self.series(&station).map(|series| series.id);
@@ -133,11 +210,12 @@ impl Core {
                     value,
                     role,
                     ok,
+                    opening: None,
                     raw,
                 };
                 self.zeroed(now, zeroed);
             }
-            None => self.reading(now, &station, instrument, value, raw),
+            None => self.reading(now, &station, instrument, captured, raw),
         }
         self.complete_if_full(now, &station);
     }
@@ -161,9 +239,21 @@ impl Core {
         let armed = series.and_then(|series| series.spec.instrument(instrument));
         let resolution = armed.map_or(known.resolution, |armed| armed.resolution);
         let must_be_said = armed.is_some_and(|armed| armed.zero_must_be_said);
-        let frame = zero::zero_frame(value, resolution, &policy, must_be_said, said)?;
-        let due = series.and_then(|series| zero::due(series, instrument, Some(now.wall)));
-        Some((due.map_or(ZeroRole::Unasked, zero::Due::role), frame.ok))
+        // With the origin elsewhere a value near zero says nothing, unless a person says it does.
+        let astray = self
+            .state
+            .instruments
+            .get(instrument)
+            .is_some_and(|known| known.opening.is_some());
+        let frame = zero::zero_frame(value, resolution, &policy, must_be_said || astray, said)?;
+        Some((self.zero_role(now, station, instrument), frame.ok))
+    }
+
+    /// What a zero frame that comes now is for.
+    fn zero_role(&self, now: Now, station: &str, instrument: &str) -> ZeroRole {
+        self.series(station)
+            .and_then(|series| zero::due(&self.state, series, instrument, Some(now.wall)))
+            .map_or(ZeroRole::Unasked, zero::Due::role)
     }
 
     fn zeroed(&mut self, now: Now, zeroed: Zeroed) {
@@ -182,12 +272,19 @@ impl Core {
     fn shaken_by(&self, zeroed: &Zeroed) -> Option<Entry> {
         let series = self.series(&zeroed.station)?;
         let readings = zero::unvouched(series, &zeroed.instrument);
-        let reason = format!(
-            "the {} zero of {} was {}, so the readings since its last good zero are in doubt",
-            zeroed.role.name(),
-            zeroed.instrument,
-            zeroed.value
-        );
+        let what = match zeroed.opening {
+            Some(opening) => format!(
+                "the origin of {} was set with the jaws {opening} open",
+                zeroed.instrument
+            ),
+            None => format!(
+                "the {} zero of {} was {}",
+                zeroed.role.name(),
+                zeroed.instrument,
+                zeroed.value
+            ),
+        };
+        let reason = format!("{what}, so the readings since its last good zero are in doubt");
         let station = zeroed.station.clone();
         let series = series.id;
         (!readings.is_empty()).then_some(Entry::Doubted {
@@ -203,9 +300,10 @@ impl Core {
         now: Now,
         station: &str,
         instrument: &str,
-        value: Measured,
+        captured: &Captured,
         raw: Vec<u8>,
     ) {
+        let value = self.judged_value(station, captured);
         let judged = match self.series(station) {
             None => Judged::not_counted(None, NotCounted::NotArmed, None),
             Some(series) => self.judged(now, series, instrument, value),
@@ -234,15 +332,36 @@ impl Core {
             instrument: instrument.to_owned(),
             value,
             raw,
+            plateau: captured.plateau(),
             slot,
             standing,
         };
         self.append(now, Entry::Reading(Box::new(reading)));
     }
 
+    /// Of a flickering value the one to judge for the slot in hand.
+    fn judged_value(&self, station: &str, captured: &Captured) -> Measured {
+        let limits = self.series(station).and_then(|series| {
+            let slot = order::next_slot(series)?;
+            Some(&series.spec.axis(&slot.axis)?.limits)
+        });
+        let Some(limits) = limits else {
+            return captured.value;
+        };
+        // A one-sided limit has no aim: what lies nearer to it is the worse one.
+        let far = |limit: Option<Quantity>, away: i64| {
+            limit.map(|limit| limit.base().saturating_add(away))
+        };
+        let aim = limits
+            .aim()
+            .or_else(|| far(limits.lower(), FAR))
+            .or_else(|| far(limits.upper(), -FAR));
+        aim.map_or(captured.value, |aim| captured.judged(aim))
+    }
+
     fn judged(&self, now: Now, series: &SeriesState, instrument: &str, value: Measured) -> Judged {
         let slot = order::next_slot(series);
-        if let Some(due) = zero::due(series, instrument, Some(now.wall)) {
+        if let Some(due) = zero::due(&self.state, series, instrument, Some(now.wall)) {
             let hint = Some(due.to_string());
             return Judged::not_counted(slot, due.refuses(), hint);
         }
@@ -311,7 +430,7 @@ impl Core {
         let Some(series) = self.series(station) else {
             return;
         };
-        if order::next_slot(series).is_some() || zero::closing_owed(series) {
+        if order::next_slot(series).is_some() || zero::closing_owed(&self.state, series) {
             return;
         }
         let next = series.spec.repeat.then(|| Box::new(series.spec.clone()));

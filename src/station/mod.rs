@@ -6,13 +6,16 @@
 //!   the last entry left off.
 
 mod arming;
+mod asking;
 mod capture;
+mod cards;
 mod clock;
 mod commands;
 mod measuring;
 mod order;
 mod plausible;
 pub mod prompt;
+mod signals;
 mod unread;
 pub mod zero;
 
@@ -20,6 +23,7 @@ use crate::decode::Decoder;
 use crate::entry::{Attached, Entry, JournalId, Seq, Stamped, State, Unread};
 use crate::quantity::{MonoMicros, Now};
 use crate::spec::{Catalog, Instrument, Plan};
+use signals::LiveSignal;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
@@ -67,6 +71,13 @@ pub enum Input<'a> {
         /// The bytes.
         bytes: &'a [u8],
     },
+    /// A pedal's contact on a modem line.
+    Contact {
+        /// The pedal.
+        instrument: &'a str,
+        /// It closed, or opened.
+        closed: bool,
+    },
     /// The journal's segment is full: open the next one.
     SegmentFull,
     /// Something happened to the journal itself: [`Entry::Gap`] or [`Entry::DamageAccepted`].
@@ -106,6 +117,13 @@ pub enum Command {
         /// The words.
         text: String,
     },
+    /// Ask the instrument for a value.
+    Ask {
+        /// The station.
+        station: Option<String>,
+        /// The instrument; may be left out where one alone can be asked.
+        instrument: Option<String>,
+    },
     /// The next frame is a zero.
     Zero {
         /// The station.
@@ -139,6 +157,13 @@ pub struct Refusal {
 pub enum Output {
     /// Append this; whatever is shown is read back from the journal.
     Append(Stamped),
+    /// Send these bytes to an instrument.
+    Send {
+        /// The instrument.
+        instrument: String,
+        /// The bytes that ask it for a value.
+        bytes: Vec<u8>,
+    },
     /// Drained. Wait for a new input, and no longer than this.
     WaitUntil(Option<MonoMicros>),
 }
@@ -148,8 +173,9 @@ pub enum Output {
 pub struct Core {
     catalog: Arc<Catalog>,
     state: State,
-    pending: VecDeque<Stamped>,
+    pending: VecDeque<Output>,
     live: BTreeMap<String, Live>,
+    signals: BTreeMap<String, LiveSignal>,
     clock: clock::StepWatch,
 }
 
@@ -159,6 +185,7 @@ struct Live {
     station: String,
     decoder: Decoder,
     capturing: capture::Capturing,
+    origin: capture::origin::OriginWatch,
     unread: unread::Folding,
     doubt: Option<plausible::Doubt>,
 }
@@ -169,17 +196,22 @@ impl Live {
             station: instrument.station.clone(),
             decoder: Decoder::new(instrument.format, instrument.unit)
                 .with_pattern(instrument.pattern.clone()),
-            capturing: capture::Capturing::new(instrument.capture),
+            capturing: capture::Capturing::new(&instrument.capture, instrument.resolution),
+            origin: capture::origin::OriginWatch::default(),
             unread: unread::Folding::default(),
             doubt: None,
         }
     }
 
     fn waits_until(&self) -> Option<MonoMicros> {
-        [self.decoder.gives_up_at(), self.unread.due_at()]
-            .into_iter()
-            .flatten()
-            .min()
+        [
+            self.decoder.gives_up_at(),
+            self.unread.due_at(),
+            self.capturing.waits_until(),
+        ]
+        .into_iter()
+        .flatten()
+        .min()
     }
 }
 
@@ -187,12 +219,14 @@ impl Core {
     /// Goes on from `state`.
     pub fn new(catalog: Arc<Catalog>, state: State) -> Self {
         let live = lives(&catalog);
+        let signals = live_signals(&catalog);
         let clock = clock::StepWatch::default();
         Self {
             catalog,
             state,
             pending: VecDeque::new(),
             live,
+            signals,
             clock,
         }
     }
@@ -219,10 +253,11 @@ impl Core {
             }
             Input::Stopping { reason } => self.stop(now, reason),
             Input::Reloaded(catalog) => self.reload(now, catalog),
-            Input::PortOpened(attached) => self.append(now, Entry::Attached(attached)),
+            Input::PortOpened(attached) => self.port_opened(now, attached),
             Input::PortClosed { instrument, reason } => self.port_closed(now, instrument, reason),
             Input::Bytes { instrument, bytes } => self.bytes(now, instrument, bytes),
             Input::Stale { instrument, bytes } => self.stale(now, instrument, bytes),
+            Input::Contact { instrument, closed } => self.contact(now, instrument, closed),
             Input::SegmentFull => self.open_segment(now),
             Input::Journal(entry) => self.append(now, entry),
             Input::Woken => self.wake(now),
@@ -241,8 +276,8 @@ impl Core {
     /// The next thing to do.
     pub fn poll(&mut self) -> Output {
         match self.pending.pop_front() {
-            Some(stamped) => Output::Append(stamped),
-            None => Output::WaitUntil(self.live.values().filter_map(Live::waits_until).min()),
+            Some(output) => output,
+            None => Output::WaitUntil(self.waits_until()),
         }
     }
 
@@ -265,7 +300,7 @@ impl Core {
             entry,
         };
         self.state.apply(&stamped);
-        self.pending.push_back(stamped);
+        self.pending.push_back(Output::Append(stamped));
     }
 
     fn open_segment(&mut self, now: Now) {
@@ -296,7 +331,9 @@ impl Core {
         let changed = |name: &str| match (old.instrument(name), catalog.instrument(name)) {
             (Some(old), Some(new)) => {
                 old.format.name != new.format.name
-                    || (old.unit, old.capture) != (new.unit, new.capture)
+                    || (old.unit, &old.capture, &old.pattern)
+                        != (new.unit, &new.capture, &new.pattern)
+                    || old.resolution != new.resolution
                     || old.station != new.station
             }
             (Some(_), None) | (None, _) => true,
@@ -314,15 +351,16 @@ impl Core {
         let mut live = lives(&catalog);
         live.append(&mut self.live);
         self.live = live;
+        self.reload_signals(now, &catalog);
         self.catalog = catalog;
     }
 
     fn stale(&mut self, now: Now, instrument: &str, bytes: &[u8]) {
-        let Some(live) = self.live.get(instrument) else {
+        let Some(station) = self.station_of(instrument) else {
             return;
         };
         let entry = Entry::Unread(Unread {
-            station: live.station.clone(),
+            station: station.to_owned(),
             instrument: instrument.to_owned(),
             raw: bytes.iter().copied().take(unread::KEPT).collect(),
             bytes: u64::try_from(bytes.len()).unwrap_or(u64::MAX),
@@ -333,13 +371,34 @@ impl Core {
         self.append(now, entry);
     }
 
-    fn port_closed(&mut self, now: Now, instrument: &str, reason: &str) {
-        self.end_bytes(now, instrument);
-        let Some(live) = self.live.get(instrument) else {
+    fn waits_until(&self) -> Option<MonoMicros> {
+        let instruments = self.live.values().filter_map(Live::waits_until);
+        let signals = self.signals.values().filter_map(LiveSignal::waits_until);
+        instruments.chain(signals).min()
+    }
+
+    fn port_opened(&mut self, now: Now, attached: Attached) {
+        if let Some(live) = self.live.get_mut(&attached.instrument)
+            && let Some(ask) = live.capturing.asking()
+        {
+            ask.port_opened(now.mono);
+        }
+        self.append(now, Entry::Attached(attached));
+    }
+
+    fn port_closed(&mut self, now: Now, name: &str, reason: &str) {
+        self.end_bytes(now, name);
+        self.end_signal(now, name, true);
+        if let Some(live) = self.live.get_mut(name) {
+            live.origin.forget();
+            if let Some(ask) = live.capturing.asking() {
+                ask.port_closed();
+            }
+        }
+        let Some(station) = self.station_of(name).map(str::to_owned) else {
             return;
         };
-        let station = live.station.clone();
-        let instrument = instrument.to_owned();
+        let instrument = name.to_owned();
         self.append(
             now,
             Entry::Detached {
@@ -349,6 +408,42 @@ impl Core {
             },
         );
     }
+
+    /// The station that an instrument, a scanner or a pedal belongs to.
+    fn station_of(&self, name: &str) -> Option<&str> {
+        let instrument = self.live.get(name).map(|live| live.station.as_str());
+        instrument.or_else(|| self.signals.get(name).map(LiveSignal::station))
+    }
+
+    fn reload_signals(&mut self, now: Now, catalog: &Catalog) {
+        let unchanged = |name: &str, live: &LiveSignal| {
+            catalog
+                .signals
+                .iter()
+                .any(|signal| signal.name == name && live.is_of(signal))
+        };
+        let ended: Vec<_> = self
+            .signals
+            .iter()
+            .filter(|(name, live)| !unchanged(name, live))
+            .map(|(name, _)| name.clone())
+            .collect();
+        for name in &ended {
+            self.end_signal(now, name, true);
+            self.signals.remove(name);
+        }
+        let mut signals = live_signals(catalog);
+        signals.append(&mut self.signals);
+        self.signals = signals;
+    }
+}
+
+/// A live signal for each scanner and pedal.
+fn live_signals(catalog: &Catalog) -> BTreeMap<String, LiveSignal> {
+    let signals = catalog.signals.iter();
+    signals
+        .map(|signal| (signal.name.clone(), LiveSignal::new(signal)))
+        .collect()
 }
 
 /// A live instrument for each that measures.

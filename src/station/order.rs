@@ -4,28 +4,46 @@
 //! counted reading; so a slot whose reading was taken back or doubted comes up next by itself.
 
 use crate::entry::state::{SeriesState, Slot};
-use crate::spec::Order;
+use crate::spec::{AxisName, Order};
+use std::collections::BTreeSet;
 
 /// The next slot; `None` when every one has a counted reading.
 pub(super) fn next_slot(series: &SeriesState) -> Option<Slot> {
-    slots(series).find(|slot| series.in_slot(slot).is_none())
+    let tally = series.tally;
+    if tally.retracted == 0 && tally.doubted == 0 {
+        // Nothing was ever taken out, so the slots filled are the first ones.
+        return nth_slot(series, u32::try_from(series.readings.len()).ok()?);
+    }
+    let filled: BTreeSet<(u32, &AxisName)> = series
+        .readings
+        .iter()
+        .map(|reading| (reading.piece, &reading.axis))
+        .collect();
+    slots(series).find(|slot| !filled.contains(&(slot.piece, &slot.axis)))
 }
 
 /// Every slot of the series, in the order of its plan.
 pub fn slots(series: &SeriesState) -> impl Iterator<Item = Slot> {
-    let pieces = series.spec.pieces;
-    let measured = &series.spec.axes;
-    let axis_count = u32::try_from(measured.len()).unwrap_or(u32::MAX);
-    let order = series.spec.order;
-    (0..pieces.saturating_mul(axis_count)).filter_map(move |index| {
-        let (piece, nth) = match order {
-            Order::ByAxis => (index % pieces, index / pieces),
-            Order::ByPiece => (index / axis_count, index % axis_count),
-        };
-        let name = &measured.get(usize::try_from(nth).ok()?)?.name;
-        Some(Slot {
-            piece: piece + 1,
-            axis: name.clone(),
-        })
+    (0..).map_while(move |index| nth_slot(series, index))
+}
+
+/// The slot at this place of the order, from 0.
+fn nth_slot(series: &SeriesState, index: u32) -> Option<Slot> {
+    let spec = &series.spec;
+    let axis_count = u32::try_from(spec.axes.len()).ok()?;
+    let (piece, nth) = match spec.order {
+        Order::ByAxis => (
+            index.checked_rem(spec.pieces)?,
+            index.checked_div(spec.pieces)?,
+        ),
+        Order::ByPiece => (
+            index.checked_div(axis_count)?,
+            index.checked_rem(axis_count)?,
+        ),
+    };
+    let measured = spec.axes.get(usize::try_from(nth).ok()?)?;
+    (piece < spec.pieces).then(|| Slot {
+        piece: piece + 1,
+        axis: measured.name.clone(),
     })
 }

@@ -83,7 +83,7 @@ pub fn prompt(state: &State, station: &str) -> Prompt {
     };
     match next_slot(series) {
         Some(slot) => measure(state, series, slot),
-        None => closing(series),
+        None => closing(state, series),
     }
 }
 
@@ -100,7 +100,7 @@ fn measure(state: &State, series: &SeriesState, slot: Slot) -> Prompt {
             instrument: instrument.to_owned(),
         };
     }
-    match due(series, instrument, None) {
+    match due(state, series, instrument, None) {
         Some(why) => zero(series, instrument, why),
         None => Prompt::Measure {
             slot,
@@ -122,13 +122,13 @@ fn instrument_for<'a>(state: &State, series: &'a SeriesState, slot: &Slot) -> Op
         .map(|guard| guard.instrument.as_str())
 }
 
-fn closing(series: &SeriesState) -> Prompt {
+fn closing(state: &State, series: &SeriesState) -> Prompt {
     series
         .spec
         .instruments
         .iter()
         .find_map(|instrument| {
-            let why = due(series, &instrument.name, None)?;
+            let why = due(state, series, &instrument.name, None)?;
             Some(zero(series, &instrument.name, why))
         })
         .unwrap_or(Prompt::Arm)

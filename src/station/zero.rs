@@ -1,6 +1,7 @@
 //! When a zero is due, which frames are zeros, and what an off zero takes with it.
 
 use super::order::next_slot;
+use crate::entry::State;
 use crate::entry::state::{SeriesState, ZeroState};
 use crate::entry::{NotCounted, Seq, ZeroRole};
 use crate::quantity::{Measured, Quantity, WallMicros};
@@ -11,6 +12,8 @@ use std::time::Duration;
 /// Why a zero is due.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Due {
+    /// The origin was set with open jaws.
+    OriginMoved,
     /// The last zero frame was off.
     Off,
     /// No good zero yet in this series.
@@ -29,13 +32,14 @@ impl Due {
         match self {
             Self::Opening => ZeroRole::Opening,
             Self::Closing => ZeroRole::Closing,
-            Self::Off | Self::Pieces(_) | Self::Time(_) => ZeroRole::Periodic,
+            Self::OriginMoved | Self::Off | Self::Pieces(_) | Self::Time(_) => ZeroRole::Periodic,
         }
     }
 
     /// Why a reading before it does not count.
     pub(super) fn refuses(self) -> NotCounted {
         match self {
+            Self::OriginMoved => NotCounted::OriginMoved,
             Self::Off => NotCounted::ZeroOff,
             Self::Closing => NotCounted::SeriesFull,
             Self::Opening | Self::Pieces(_) | Self::Time(_) => NotCounted::ZeroDue,
@@ -46,6 +50,9 @@ impl Due {
 impl fmt::Display for Due {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::OriginMoved => f.write_str(
+                "the origin was set with the jaws open: close them, press the zero key, or say zero and send one",
+            ),
             Self::Off => f.write_str("the last zero was off: clean the jaws and zero again"),
             Self::Opening => f.write_str("before the first reading"),
             Self::Pieces(pieces) => write!(f, "{pieces} pieces since the last zero"),
@@ -56,9 +63,21 @@ impl fmt::Display for Due {
 }
 
 /// Whether a zero of `instrument` is due, and why. Without `now`, time alone makes none due.
-pub fn due(series: &SeriesState, instrument: &str, now: Option<WallMicros>) -> Option<Due> {
+pub fn due(
+    state: &State,
+    series: &SeriesState,
+    instrument: &str,
+    now: Option<WallMicros>,
+) -> Option<Due> {
     // An instrument that does not measure in this series owes it no zero.
     series.spec.instrument(instrument)?;
+    if state
+        .instruments
+        .get(instrument)
+        .is_some_and(|known| known.opening.is_some())
+    {
+        return Some(Due::OriginMoved);
+    }
     let policy = &series.spec.zero;
     let zero = series.zeros.get(instrument);
     let full = next_slot(series).is_none();
@@ -160,10 +179,10 @@ pub(super) fn unvouched(series: &SeriesState, instrument: &str) -> Vec<Seq> {
 }
 
 /// Whether some instrument of the series still owes its closing zero.
-pub(super) fn closing_owed(series: &SeriesState) -> bool {
+pub(super) fn closing_owed(state: &State, series: &SeriesState) -> bool {
     series
         .spec
         .instruments
         .iter()
-        .any(|instrument: &ArmedInstrument| due(series, &instrument.name, None).is_some())
+        .any(|instrument: &ArmedInstrument| due(state, series, &instrument.name, None).is_some())
 }

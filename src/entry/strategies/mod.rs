@@ -11,7 +11,7 @@ use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
 use state::armed_spec;
-use values::{at, attached, bytes, journal, measured, name, reading, seq, tally, text};
+use values::{at, attached, bytes, journal, measured, name, quantity, reading, seq, tally, text};
 
 /// An entry of any kind, of any number, at any time.
 pub(crate) fn stamped() -> BoxedStrategy<Stamped> {
@@ -63,6 +63,7 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
 
 fn operator_entry() -> BoxedStrategy<Entry> {
     let doubted = (name(), seq(), vec(seq(), 0..4), text());
+    let refused = (name(), name(), text(), text(), option::of(text()));
     let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
     prop_oneof![
         armed_spec().prop_map(|spec| Entry::Armed(Box::new(spec))),
@@ -95,6 +96,15 @@ fn operator_entry() -> BoxedStrategy<Entry> {
             series,
             text,
         }),
+        refused.prop_map(
+            |(station, instrument, said, reason, remedy)| Entry::Refused {
+                station,
+                instrument,
+                said,
+                reason,
+                remedy,
+            }
+        ),
         alerted.prop_map(|(station, series, rule, text, readings)| Entry::Alerted {
             station,
             series,
@@ -114,6 +124,7 @@ fn measured_entry() -> BoxedStrategy<Entry> {
         measured(),
         select(&ZeroRole::ALL[..]),
         any::<bool>(),
+        option::of(quantity()),
         bytes(),
     );
     let unread = (
@@ -127,13 +138,14 @@ fn measured_entry() -> BoxedStrategy<Entry> {
     );
     prop_oneof![
         1 => zeroed.prop_map(
-            |(station, instrument, series, value, role, ok, raw)| Entry::Zeroed(Zeroed {
+            |(station, instrument, series, value, role, ok, opening, raw)| Entry::Zeroed(Zeroed {
                 station,
                 instrument,
                 series,
                 value,
                 role,
                 ok,
+                opening,
                 raw,
             })
         ),

@@ -200,13 +200,15 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         option::of(attached()),
         option::of(text()),
         any::<bool>(),
+        option::of(quantity()),
     )
         .prop_map(
-            |(station, attached, detached_because, zero_said)| InstrumentState {
+            |(station, attached, detached_because, zero_said, opening)| InstrumentState {
                 station,
                 attached,
                 detached_because,
                 zero_said,
+                opening,
             },
         );
     let stations = btree_map(name(), station, 0..3);

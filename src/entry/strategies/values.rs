@@ -1,6 +1,8 @@
 //! What entries are made of.
 
-use crate::entry::{Attached, JournalId, NotCounted, Reading, ReadingSlot, Seq, Standing, Tally};
+use crate::entry::{
+    Attached, JournalId, NotCounted, Plateau, Reading, ReadingSlot, Seq, Standing, Tally,
+};
 use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity, Unit, WallMicros};
 use crate::spec::{AxisName, Limits, Purpose, SizingSystem, Verdict, WireSize};
 use proptest::collection::vec;
@@ -165,19 +167,32 @@ pub(super) fn reading() -> BoxedStrategy<Reading> {
         name(),
         measured(),
         bytes(),
+        option::of(plateau()),
         option::weighted(0.9, slot()),
         standing(),
     )
         .prop_map(
-            |(station, instrument, value, raw, slot, standing)| Reading {
+            |(station, instrument, value, raw, plateau, slot, standing)| Reading {
                 station,
                 instrument,
                 value,
                 raw,
+                plateau,
                 slot,
                 standing,
             },
         )
+        .boxed()
+}
+
+fn plateau() -> BoxedStrategy<Plateau> {
+    (quantity(), quantity(), quantity(), any::<u32>())
+        .prop_map(|(median, least, greatest, frames)| Plateau {
+            median,
+            least,
+            greatest,
+            frames,
+        })
         .boxed()
 }
 

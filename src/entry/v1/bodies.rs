@@ -251,3 +251,27 @@ impl TryFrom<Alerted> for Entry {
         })
     }
 }
+
+#[derive(Serialize, Deserialize)]
+pub(super) struct Refused {
+    pub(super) station: String,
+    pub(super) instrument: String,
+    pub(super) said: String,
+    pub(super) reason: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(super) remedy: Option<String>,
+}
+
+impl TryFrom<Refused> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Refused) -> Result<Self, LineError> {
+        Ok(Self::Refused {
+            station: body.station,
+            instrument: body.instrument,
+            said: body.said,
+            reason: body.reason,
+            remedy: body.remedy,
+        })
+    }
+}

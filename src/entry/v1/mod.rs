@@ -79,6 +79,7 @@ kinds! {
     "retracted" => Retracted(bodies::Retracted),
     "noted" => Noted(bodies::Noted),
     "alerted" => Alerted(bodies::Alerted),
+    "refused" => Refused(bodies::Refused),
 }
 
 /// What every line begins with.
@@ -281,6 +282,19 @@ impl From<&Entry> for Body {
                 station: station.clone(),
                 series: series.map(|seq| seq.0),
                 text: text.clone(),
+            })),
+            Entry::Refused {
+                station,
+                instrument,
+                said,
+                reason,
+                remedy,
+            } => Self::Refused(Box::new(bodies::Refused {
+                station: station.clone(),
+                instrument: instrument.clone(),
+                said: said.clone(),
+                reason: reason.clone(),
+                remedy: remedy.clone(),
             })),
             Entry::Alerted {
                 station,

@@ -63,6 +63,8 @@ pub(super) struct Reading {
     reason: Option<names::NotCounted>,
     #[serde(skip_serializing_if = "Option::is_none")]
     hint: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    plateau: Option<Plateau>,
     raw: String,
 }
 
@@ -111,6 +113,7 @@ impl From<&entry::Reading> for Reading {
             standing,
             reason,
             hint,
+            plateau: reading.plateau.as_ref().map(Plateau::from),
             raw: hex(&reading.raw),
         }
     }
@@ -172,6 +175,7 @@ impl TryFrom<Reading> for entry::Reading {
             instrument: body.instrument,
             value: measured(body.value_nm, body.value_mn, &body.value, body.unit)?,
             raw: raw(&body.raw)?,
+            plateau: body.plateau.map(TryInto::try_into).transpose()?,
             standing,
         })
     }
@@ -182,6 +186,61 @@ impl TryFrom<Reading> for Entry {
 
     fn try_from(body: Reading) -> Result<Self, LineError> {
         Ok(Self::Reading(Box::new(body.try_into()?)))
+    }
+}
+
+/// How a value stood still in a stream.
+#[derive(Serialize, Deserialize)]
+struct Plateau {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    median_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    median_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    least_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    least_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    greatest_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    greatest_mn: Option<i64>,
+    frames: u32,
+}
+
+impl From<&entry::Plateau> for Plateau {
+    fn from(plateau: &entry::Plateau) -> Self {
+        let entry::Plateau {
+            median,
+            least,
+            greatest,
+            frames,
+        } = *plateau;
+        Self {
+            median_nm: nm(Some(median)),
+            median_mn: mn(Some(median)),
+            least_nm: nm(Some(least)),
+            least_mn: mn(Some(least)),
+            greatest_nm: nm(Some(greatest)),
+            greatest_mn: mn(Some(greatest)),
+            frames,
+        }
+    }
+}
+
+impl TryFrom<Plateau> for entry::Plateau {
+    type Error = LineError;
+
+    fn try_from(body: Plateau) -> Result<Self, LineError> {
+        let needed = |name: &'static str, nm, mn| {
+            values::quantity(name, nm, mn)?
+                .ok_or_else(|| fault(format!("missing field `{name}_nm`")))
+        };
+        Ok(Self {
+            median: needed("median", body.median_nm, body.median_mn)?,
+            least: needed("least", body.least_nm, body.least_mn)?,
+            greatest: needed("greatest", body.greatest_nm, body.greatest_mn)?,
+            frames: body.frames,
+        })
     }
 }
 
@@ -199,6 +258,10 @@ pub(super) struct Zeroed {
     unit: names::Unit,
     role: names::ZeroRole,
     ok: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    opening_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    opening_mn: Option<i64>,
     raw: String,
 }
 
@@ -214,6 +277,8 @@ impl From<&entry::Zeroed> for Zeroed {
             unit: zeroed.value.unit().into(),
             role: zeroed.role.into(),
             ok: zeroed.ok,
+            opening_nm: nm(zeroed.opening),
+            opening_mn: mn(zeroed.opening),
             raw: hex(&zeroed.raw),
         }
     }
@@ -231,6 +296,7 @@ impl TryFrom<Zeroed> for Entry {
             series: body.series.map(Seq),
             role: body.role.into(),
             ok: body.ok,
+            opening: values::quantity("opening", body.opening_nm, body.opening_mn)?,
         }))
     }
 }

@@ -9,6 +9,7 @@ use super::values::{Number, measured, mn, nm};
 use crate::entry::line::LineError;
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
 use crate::entry::{self, JournalId, Seq};
+use crate::quantity::{Dimension, Quantity};
 use crate::spec::AxisName;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -56,6 +57,10 @@ struct Instrument {
     #[serde(skip_serializing_if = "Option::is_none")]
     detached_because: Option<String>,
     zero_said: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    opening_nm: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    opening_mn: Option<i64>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -185,6 +190,8 @@ impl From<&InstrumentState> for Instrument {
             attached: instrument.attached.as_ref().map(Attached::from),
             detached_because: instrument.detached_because.clone(),
             zero_said: instrument.zero_said,
+            opening_nm: nm(instrument.opening),
+            opening_mn: mn(instrument.opening),
         }
     }
 }
@@ -196,6 +203,13 @@ impl From<Instrument> for InstrumentState {
             attached: body.attached.map(Into::into),
             detached_because: body.detached_because,
             zero_said: body.zero_said,
+            opening: body
+                .opening_nm
+                .map(|nm| Quantity::from_base(Dimension::Length, nm))
+                .or_else(|| {
+                    body.opening_mn
+                        .map(|mn| Quantity::from_base(Dimension::Force, mn))
+                }),
         }
     }
 }

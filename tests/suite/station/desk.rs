@@ -19,13 +19,20 @@ pub(crate) const WIDTH: &str = "core_crimp_width";
 pub(crate) struct Desk {
     pub(crate) core: Core,
     pub(crate) entries: Vec<Stamped>,
+    /// What was sent to instruments.
+    pub(crate) sent: Vec<(String, Vec<u8>)>,
     catalog: Arc<Catalog>,
     now: Now,
 }
 
 impl Desk {
     pub(crate) fn new() -> Self {
-        let catalog = Arc::new(catalog());
+        Self::with(catalog())
+    }
+
+    /// The same station with other instruments.
+    pub(crate) fn with(catalog: Catalog) -> Self {
+        let catalog = Arc::new(catalog);
         let now = Now {
             wall: WallMicros(1_764_000_000_000_000),
             mono: MonoMicros(5_000_000),
@@ -34,6 +41,7 @@ impl Desk {
         let mut desk = Self {
             core,
             entries: Vec::new(),
+            sent: Vec::new(),
             catalog,
             now,
         };
@@ -94,11 +102,17 @@ impl Desk {
     }
 
     fn drain(&mut self) {
-        while let Output::Append(stamped) = self.core.poll() {
-            if let Some(last) = self.entries.last() {
-                assert_eq!(stamped.seq, last.seq.following(), "seq has no gaps");
+        loop {
+            match self.core.poll() {
+                Output::Append(stamped) => {
+                    let before = self.entries.last();
+                    let expected = before.map_or(Seq::FIRST, |last| last.seq.following());
+                    assert_eq!(stamped.seq, expected, "seq has no gaps");
+                    self.entries.push(stamped);
+                }
+                Output::Send { instrument, bytes } => self.sent.push((instrument, bytes)),
+                Output::WaitUntil(_) => return,
             }
-            self.entries.push(stamped);
         }
     }
 
@@ -233,6 +247,7 @@ pub(crate) fn catalog() -> Catalog {
             tool("T-07", ToolClass::Production),
             tool("R-02", ToolClass::Repair),
         ],
+        signals: Vec::new(),
         instruments: vec![
             instrument(
                 "caliper-1",

@@ -1,0 +1,138 @@
+//! `capture` and what belongs to it: how values become readings.
+
+use super::faults::{At, Fault, Faults};
+use super::table::Table;
+use crate::spec::{Capture, Flicker};
+use std::time::Duration;
+
+/// Repeats of one press within this are one.
+const BOUNCE: Duration = Duration::from_millis(150);
+const LONGEST_BOUNCE: Duration = Duration::from_secs(10);
+/// A value that has stood still for this long is a reading.
+const HOLD: Duration = Duration::from_millis(500);
+const LONGEST_HOLD: Duration = Duration::from_secs(60);
+/// So many frames of it at least.
+const FRAMES: u32 = 3;
+/// The next one is taken after the jaws moved away by so many counts.
+const RELEASE_COUNTS: u32 = 5;
+/// An answer that has not come by then will not come.
+const TIMEOUT: Duration = Duration::from_secs(1);
+const LONGEST_TIMEOUT: Duration = Duration::from_secs(60);
+const LONGEST_EVERY: Duration = Duration::from_secs(24 * 60 * 60);
+/// No instrument is asked with more bytes.
+const LONGEST_REQUEST: usize = 64;
+
+/// Which way of capture a key belongs to.
+const KEYS: [(&str, &str); 8] = [
+    ("bounce", "press"),
+    ("hold", "steady"),
+    ("frames", "steady"),
+    ("release", "steady"),
+    ("flicker", "steady"),
+    ("request", "ask"),
+    ("timeout", "ask"),
+    ("every", "ask"),
+];
+
+/// `None` where it is faulty, which has been told.
+pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Option<Capture> {
+    let name = table.one_of(faults, "capture", &["press", "steady", "ask"], |name| {
+        ["press", "steady", "ask"]
+            .into_iter()
+            .find(|known| *known == name)
+    });
+    if name.is_none() && table.has("capture") {
+        // Whatever else is there is read for its own faults.
+        let _ = (
+            press(table, faults),
+            steady(table, faults),
+            ask(table, faults, None),
+        );
+        return None;
+    }
+    let way = name.as_ref().map_or("press", |name| name.value);
+    let strange = strangers(table, faults, way);
+    let capture = match way {
+        "steady" => Some(steady(table, faults)),
+        "ask" => ask(table, faults, name.as_ref()),
+        _ => Some(press(table, faults)),
+    };
+    capture.filter(|_| !strange)
+}
+
+/// Tells keys that belong to another way of capture.
+fn strangers(table: &mut Table<'_>, faults: &mut Faults, way: &str) -> bool {
+    let mut found = false;
+    for (key, belongs_to) in KEYS {
+        if belongs_to != way
+            && let Some(place) = table.taken(key)
+        {
+            let got = format!("{key} beside capture {way:?}");
+            let fault = Fault::new(got, format!("want it beside capture {belongs_to:?} only"));
+            faults.add(&place, fault.help("leave it out, or change `capture`"));
+            found = true;
+        }
+    }
+    found
+}
+
+fn press(table: &mut Table<'_>, faults: &mut Faults) -> Capture {
+    let bounce = table.duration(faults, "bounce", LONGEST_BOUNCE);
+    Capture::Press {
+        bounce: bounce.unwrap_or(BOUNCE),
+    }
+}
+
+fn steady(table: &mut Table<'_>, faults: &mut Faults) -> Capture {
+    let hold = table.duration(faults, "hold", LONGEST_HOLD);
+    let frames = table.whole(faults, "frames", 2..=1000);
+    let release = table.whole(faults, "release", 2..=1000);
+    let names = Flicker::ALL.map(Flicker::name);
+    let flicker = table.one_of(faults, "flicker", &names, |name| {
+        Flicker::ALL
+            .into_iter()
+            .find(|flicker| flicker.name() == name)
+    });
+    Capture::Steady {
+        hold: hold.unwrap_or(HOLD),
+        frames: frames.map_or(FRAMES, |frames| frames.value),
+        release_counts: release.map_or(RELEASE_COUNTS, |release| release.value),
+        flicker: flicker.map_or(Flicker::Worst, |flicker| flicker.value),
+    }
+}
+
+fn ask(
+    table: &mut Table<'_>,
+    faults: &mut Faults,
+    capture: Option<&At<&'static str>>,
+) -> Option<Capture> {
+    const WANT: &str = "the bytes that ask for a value, such as \"?\\r\"";
+    let request = table.text(faults, "request");
+    let timeout = table.duration(faults, "timeout", LONGEST_TIMEOUT);
+    let every = table.duration(faults, "every", LONGEST_EVERY);
+    let Some(request) = request else {
+        if let Some(capture) = capture
+            && !table.has("request")
+        {
+            let fault = Fault::new("capture \"ask\" without request", format!("want {WANT}"));
+            faults.add(
+                &capture.place,
+                fault.help("the instrument's manual says what it answers to"),
+            );
+        }
+        return None;
+    };
+    if !(1..=LONGEST_REQUEST).contains(&request.value.len()) {
+        let got = format!("request has {} bytes", request.value.len());
+        faults.add(
+            &request.place,
+            Fault::new(got, format!("want 1 to {LONGEST_REQUEST}: {WANT}")),
+        );
+        return None;
+    }
+    Some(Capture::Ask {
+        request: request.value.into_bytes(),
+        timeout: timeout.unwrap_or(TIMEOUT),
+        every,
+    })
+}

@@ -1,0 +1,45 @@
+//! What a scanner or a pedal says.
+
+use super::faults::{At, Fault, Faults, quoted};
+use super::table::Table;
+use crate::spec::{Errand, InstrumentKind, Signal, SignalKind};
+
+/// The signal of this kind, if it is one and has no fault.
+pub(super) fn read(
+    table: &mut Table<'_>,
+    faults: &mut Faults,
+    kind: InstrumentKind,
+    name: Option<&At<String>>,
+    station: Option<&At<String>>,
+) -> Option<Signal> {
+    let kind = match kind {
+        InstrumentKind::Scanner => SignalKind::Scanner,
+        InstrumentKind::Pedal => SignalKind::Pedal {
+            does: does(table, faults)?,
+        },
+        InstrumentKind::Caliper | InstrumentKind::Force => return None,
+    };
+    Some(Signal {
+        name: name?.value.clone(),
+        station: station?.value.clone(),
+        kind,
+    })
+}
+
+fn does(table: &mut Table<'_>, faults: &mut Faults) -> Option<Errand> {
+    let Some(text) = table.text(faults, "does") else {
+        if !table.has("does") {
+            table.missing(faults, "does", Errand::WANT);
+        }
+        return None;
+    };
+    let errand = Errand::from_text(&text.value);
+    if errand.is_none() {
+        let got = format!("does is {}", quoted(&text.value));
+        faults.add(
+            &text.place,
+            Fault::new(got, format!("want {}", Errand::WANT)),
+        );
+    }
+    errand
+}

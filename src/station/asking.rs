@@ -1,0 +1,112 @@
+//! Asking an instrument for a value, and telling an answer that does not come.
+
+use super::arming::refuse;
+use super::capture::Silence;
+use super::{Core, Output, Refusal};
+use crate::entry::{Entry, Unread};
+use crate::quantity::Now;
+use crate::spec::Capture;
+
+impl Core {
+    /// A person asks, by whatever means.
+    pub(super) fn ask(
+        &mut self,
+        now: Now,
+        station: &str,
+        instrument: Option<String>,
+    ) -> Result<(), Refusal> {
+        let name = self.asked(station, instrument)?;
+        let connected = self
+            .state
+            .instruments
+            .get(&name)
+            .is_some_and(|known| known.attached.is_some());
+        if !connected {
+            let message = format!("{name} is not connected, so it cannot be asked");
+            return Err(refuse(
+                message,
+                "plug it in: tallyjaw ports shows what is there",
+            ));
+        }
+        let ask = self
+            .live
+            .get_mut(&name)
+            .and_then(|live| live.capturing.asking());
+        if let Some(bytes) = ask.map(|ask| ask.ask(now.mono)) {
+            self.pending.push_back(Output::Send {
+                instrument: name,
+                bytes,
+            });
+        }
+        Ok(())
+    }
+
+    /// The instrument that is meant, if it can be asked.
+    fn asked(&self, station: &str, instrument: Option<String>) -> Result<String, Refusal> {
+        let known: Vec<_> = self
+            .catalog
+            .instruments
+            .iter()
+            .filter(|known| {
+                known.station == station && matches!(known.capture, Capture::Ask { .. })
+            })
+            .map(|known| known.name.clone())
+            .collect();
+        match (instrument, known.as_slice()) {
+            (Some(name), _) if known.contains(&name) => Ok(name),
+            (Some(name), _) => {
+                let message = format!("{name} cannot be asked, want one of: {}", known.join(", "));
+                Err(refuse(
+                    message,
+                    "only an instrument with capture = \"ask\" can",
+                ))
+            }
+            (None, [only]) => Ok(only.clone()),
+            (None, []) => Err(refuse(
+                format!("no instrument of {station} can be asked"),
+                "press its data key, or set capture = \"ask\" if it answers to a request",
+            )),
+            (None, _) => {
+                let message = format!(
+                    "no instrument named, and {station} has: {}",
+                    known.join(", ")
+                );
+                Err(refuse(message, "say which one: --instrument NAME"))
+            }
+        }
+    }
+
+    /// Tells the answer that did not come, and lets the timer ask.
+    pub(super) fn wake_asking(&mut self, now: Now, name: &str) {
+        let Some(live) = self.live.get_mut(name) else {
+            return;
+        };
+        let station = live.station.clone();
+        let Some(ask) = live.capturing.asking() else {
+            return;
+        };
+        let silence = ask.silence(now.mono);
+        let request = ask.timer(now.mono);
+        if let Some(Silence { waited }) = silence {
+            let unread = Unread {
+                station,
+                instrument: name.to_owned(),
+                raw: Vec::new(),
+                bytes: 0,
+                times: 1,
+                reason: format!("no answer within {} ms", waited.as_millis()),
+                remedy: Some(
+                    "is it switched on? check `request` and `line`, and the cable's power"
+                        .to_owned(),
+                ),
+            };
+            self.append(now, Entry::Unread(unread));
+        }
+        if let Some(bytes) = request {
+            self.pending.push_back(Output::Send {
+                instrument: name.to_owned(),
+                bytes,
+            });
+        }
+    }
+}
