@@ -298,6 +298,7 @@ impl Raw {
                 line: raw.line,
                 dtr: raw.dtr,
                 rts: raw.rts,
+                contact: None,
             });
             instruments.extend(raw.instrument);
             signals.extend(raw.signal);

@@ -1,4 +1,4 @@
-//! Line settings and how a port is found: `9600 8N1`, `0403:6001`.
+//! Line settings, modem lines, and how a port is found: `9600 8N1`, `CTS`, `0403:6001`.
 
 use std::fmt;
 use std::path::PathBuf;
@@ -136,6 +136,39 @@ fn frame_of(text: &str) -> Option<(u8, Parity, u8)> {
         .next()
         .is_none()
         .then_some((data_bits, parity, stop_bits))
+}
+
+/// A line that a port can be asked for, and that a pedal may be on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ModemLine {
+    /// Clear to send.
+    Cts,
+    /// Data set ready.
+    Dsr,
+    /// Data carrier detect.
+    Dcd,
+    /// Ring indicator.
+    Ri,
+}
+
+impl ModemLine {
+    /// Every line.
+    pub const ALL: [Self; 4] = [Self::Cts, Self::Dsr, Self::Dcd, Self::Ri];
+
+    /// As in the configuration: `CTS`.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Cts => "CTS",
+            Self::Dsr => "DSR",
+            Self::Dcd => "DCD",
+            Self::Ri => "RI",
+        }
+    }
+
+    /// The line of this name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|line| line.name() == name)
+    }
 }
 
 /// How an instrument's port is found.

@@ -23,7 +23,7 @@ mod value;
 
 pub use diagnostic::{Diagnostic, Source};
 pub use faults::did_you_mean;
-pub use line::{LineSettings, LineSettingsError, Parity, PortSelector};
+pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector};
 pub use main_file::{MainFile, main_file};
 
 use crate::spec::Catalog;
@@ -74,6 +74,8 @@ pub struct PortConfig {
     pub dtr: Option<bool>,
     /// Raise or drop RTS on opening; `None` leaves it as the system sets it.
     pub rts: Option<bool>,
+    /// The line that a pedal is on; `None` if there is none.
+    pub contact: Option<ModemLine>,
 }
 
 /// Which files a key of the main file names: a path, or a pattern with `*`.

@@ -261,6 +261,7 @@ impl Hub {
                 instrument,
                 bytes: &bytes,
             }),
+            Event::Contact { closed } => tracing::debug!(instrument, closed, "a contact"),
             Event::Closed { reason } => {
                 tracing::warn!(instrument, reason, "the port is gone");
                 self.open.remove(instrument);

@@ -1,4 +1,4 @@
-//! The ports of a daemon: a task each, all events in one channel.
+//! The ports of a daemon: a task each, all events in one channel, and what is sent to instruments.
 
 use crate::config::PortConfig;
 use crate::serial::{self, Event};
@@ -9,6 +9,9 @@ use tokio::task::JoinHandle;
 
 /// How many events of one port, and of all, may wait; a port whose events wait is not read.
 const WAITING_MOST: usize = 16;
+
+/// Requests to one instrument that may wait to be sent.
+const REQUESTS_MOST: usize = 8;
 
 /// What happened at the port of this instrument.
 pub(super) type PortEvent = (Arc<str>, Event);
@@ -26,6 +29,7 @@ pub(super) struct Ports {
 struct Task {
     config: PortConfig,
     instrument: Arc<str>,
+    requests: Sender<Vec<u8>>,
     handles: [JoinHandle<()>; 2],
 }
 
@@ -70,6 +74,15 @@ impl Ports {
         }
     }
 
+    /// Hands bytes to the port of `instrument` to be sent; `false` if it has none, or has so many
+    /// requests waiting that it must be stuck.
+    #[expect(dead_code, reason = "the core asks for it with the capture `ask`")]
+    pub(super) fn send(&self, instrument: &str, bytes: Vec<u8>) -> bool {
+        self.tasks
+            .get(instrument)
+            .is_some_and(|task| task.requests.try_send(bytes).is_ok())
+    }
+
     /// Whether an event is still wanted: a port that was let go may have left some, even where the
     /// instrument has another port since.
     pub(super) fn wants(&self, instrument: &Arc<str>) -> bool {
@@ -83,7 +96,8 @@ fn start(config: PortConfig, all: Sender<PortEvent>) -> Task {
     let instrument: Arc<str> = config.instrument.as_str().into();
     let named = Arc::clone(&instrument);
     let (sender, mut events) = mpsc::channel(WAITING_MOST);
-    let port = tokio::spawn(serial::run(config.clone(), sender));
+    let (requests, asked) = mpsc::channel(REQUESTS_MOST);
+    let port = tokio::spawn(serial::run(config.clone(), sender, asked));
     let forward = tokio::spawn(async move {
         while let Some(event) = events.recv().await {
             if all.send((Arc::clone(&named), event)).await.is_err() {
@@ -94,6 +108,7 @@ fn start(config: PortConfig, all: Sender<PortEvent>) -> Task {
     Task {
         config,
         instrument,
+        requests,
         handles: [port, forward],
     }
 }

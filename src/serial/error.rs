@@ -69,6 +69,34 @@ pub enum SerialError {
         /// The path.
         path: PathBuf,
     },
+    /// A pedal is configured on a line that the port does not have.
+    #[error("{} has no modem lines, so no contact on {line}: {got}", path.display())]
+    NoModemLines {
+        /// The path.
+        path: PathBuf,
+        /// The line asked for: `CTS`.
+        line: &'static str,
+        /// What it is, or what the system says.
+        got: String,
+    },
+    /// The port did not take all bytes of a request at once.
+    #[error("{} took {sent} of the {want} bytes of a request", path.display())]
+    NotSent {
+        /// The path.
+        path: PathBuf,
+        /// How many bytes went out.
+        sent: usize,
+        /// How many there were.
+        want: usize,
+    },
+    /// A request could not be sent.
+    #[error("a request was not sent to {}: {cause}", path.display())]
+    SendFailed {
+        /// The path.
+        path: PathBuf,
+        /// What the system says.
+        cause: io::Error,
+    },
     /// Anything else that the system says.
     #[error("{} cannot be opened: {cause}", path.display())]
     Failed {
@@ -108,7 +136,15 @@ impl SerialError {
                 "check `line` against the manual of the instrument and of the adapter".to_owned()
             }
             Self::NoDevice { .. } => "plug the adapter in again".to_owned(),
-            Self::Failed { .. } => return None,
+            Self::NoModemLines { .. } => {
+                "leave `contact` out, or use an adapter with modem lines, or a pedal that sends bytes"
+                    .to_owned()
+            }
+            Self::NotSent { .. } => {
+                "the line is stuck: check cable and adapter, and that nothing is asked faster than `line` carries"
+                    .to_owned()
+            }
+            Self::Failed { .. } | Self::SendFailed { .. } => return None,
             Self::NoList { .. } => "see whether /sys is mounted".to_owned(),
         })
     }

@@ -1,16 +1,19 @@
 //! Opening a port, reading it, its end, and its coming back.
 //!
-//! In: how a port is found and set. Out: [`Event`]s of one instrument over a bounded channel.
+//! In: how a port is found and set, and bytes to send. Out: [`Event`]s of one instrument over a
+//! bounded channel.
 //!
 //! - The bytes are passed on as they came, in pieces; where a frame ends is not known in here.
 //! - A read of 0 bytes is the end of the port: never tried again on the same descriptor.
 //! - When nobody takes the events, the port is not read: memory stays bounded.
+//! - Sending never waits: what the port does not take at once is told and given up.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: ports, /proc and the time between two trials are the world"
 )]
 
 mod access;
+mod contact;
 pub mod discover;
 mod error;
 mod holder;
@@ -25,9 +28,10 @@ pub use port::{Opened, Port, Read};
 
 use crate::config::PortConfig;
 use crate::entry::Attached;
+use contact::Contact;
 use reopen::{Pauses, Watch};
 use std::time::{Duration, Instant};
-use tokio::sync::mpsc::Sender;
+use tokio::sync::mpsc::{Receiver, Sender};
 
 /// A port that was open for less is not opened again at once: whatever closes it may do so again.
 const SETTLED: Duration = Duration::from_secs(2);
@@ -43,12 +47,18 @@ pub enum Event {
     Stale(Vec<u8>),
     /// Bytes, in whatever pieces they came.
     Bytes(Vec<u8>),
+    /// The contact on the configured modem line has closed or opened.
+    Contact {
+        /// It is closed now.
+        closed: bool,
+    },
     /// The port is gone; it is waited for.
     Closed {
         /// Why, in words.
         reason: String,
     },
     /// The port cannot be opened; it is tried again. Sent once per message, not once per trial.
+    /// Or: the port is open and did not take the bytes of a request; those are given up.
     Trouble {
         /// What was got and what was expected.
         message: String,
@@ -62,14 +72,22 @@ struct Unwanted;
 
 /// Keeps an instrument's port open and sends what happens there to `out`, until its receiver is
 /// dropped. A plugged-out adapter is waited for, on any number if it was named by its identity.
-pub async fn run(config: PortConfig, out: Sender<Event>) {
+///
+/// What comes over `requests` is sent to the instrument as it is; what came while the port was not open is
+/// dropped, for whoever asked has given up by then. A request that the port does not take at once
+/// is told as [`Event::Trouble`]. The sender of `requests` may be dropped at any time.
+pub async fn run(config: PortConfig, out: Sender<Event>, mut requests: Receiver<Vec<u8>>) {
     tokio::select! {
         () = out.closed() => {}
-        _ = keep_open(&config, &out) => {}
+        _ = keep_open(&config, &out, &mut requests) => {}
     }
 }
 
-async fn keep_open(config: &PortConfig, out: &Sender<Event>) -> Result<(), Unwanted> {
+async fn keep_open(
+    config: &PortConfig,
+    out: &Sender<Event>,
+    requests: &mut Receiver<Vec<u8>>,
+) -> Result<(), Unwanted> {
     let mut pauses = Pauses::new();
     loop {
         let opened = wait_until_open(config, &mut pauses, out).await?;
@@ -78,7 +96,8 @@ async fn keep_open(config: &PortConfig, out: &Sender<Event>) -> Result<(), Unwan
         if !opened.stale.is_empty() {
             tell(out, Event::Stale(opened.stale)).await?;
         }
-        let reason = pass_on(opened.port, out).await?;
+        while requests.try_recv().is_ok() {}
+        let reason = pass_on(opened.port, opened.contact, out, requests).await?;
         tell(out, Event::Closed { reason }).await?;
         if since.elapsed() >= SETTLED {
             pauses = Pauses::new();
@@ -89,12 +108,35 @@ async fn keep_open(config: &PortConfig, out: &Sender<Event>) -> Result<(), Unwan
 
 /// Reads the port to its end, and closes it: while its old descriptor is open, an adapter that is
 /// plugged in again gets another number.
-async fn pass_on(mut port: Port, out: &Sender<Event>) -> Result<String, Unwanted> {
+async fn pass_on(
+    mut port: Port,
+    mut contact: Option<Contact>,
+    out: &Sender<Event>,
+    requests: &mut Receiver<Vec<u8>>,
+) -> Result<String, Unwanted> {
     loop {
-        match port.read().await {
-            Read::Bytes(bytes) => tell(out, Event::Bytes(bytes)).await?,
-            Read::HungUp(reason) => return Ok(reason),
-        }
+        let event = tokio::select! {
+            read = port.read() => match read {
+                Read::Bytes(bytes) => Event::Bytes(bytes),
+                Read::HungUp(reason) => return Ok(reason),
+            },
+            closed = changed(contact.as_mut()) => Event::Contact { closed },
+            Some(request) = requests.recv() => match port.send(&request) {
+                Ok(()) => continue,
+                Err(error) => Event::Trouble {
+                    message: error.to_string(),
+                    remedy: error.remedy(),
+                },
+            },
+        };
+        tell(out, event).await?;
+    }
+}
+
+async fn changed(contact: Option<&mut Contact>) -> bool {
+    match contact {
+        Some(contact) => contact.changed().await,
+        None => std::future::pending().await,
     }
 }
 

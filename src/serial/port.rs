@@ -1,21 +1,23 @@
-//! One open port: how it is opened and set, and how it is read to its end.
+//! One open port: how it is opened and set, how it is read to its end, and what is sent to it.
 //!
 //! Raw mode first, then what is old is set apart, then it is read: a fresh terminal edits lines and
 //! echoes them to the instrument, and what waits in it is from before anybody was there.
 
 use super::access::{from_errno, look, pty_number};
+use super::contact::Contact;
 use super::holder::holders;
 use super::marks::Marks;
 use super::{SerialError, discover};
-use crate::config::{LineSettings, Parity, PortConfig};
+use crate::config::{LineSettings, ModemLine, Parity, PortConfig};
 use crate::entry::Attached;
 use rustix::fs::{FlockOperation, Mode, OFlags};
 use rustix::io::Errno;
 use rustix::termios::{ControlModes, InputModes, OptionalActions, QueueSelector, Termios};
+use serialport::TTYPort;
 use std::fs::Metadata;
 use std::io;
 use std::os::fd::OwnedFd;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use tokio::io::AsyncReadExt;
 use tokio_serial::{ErrorKind, SerialPort, SerialStream};
 
@@ -28,6 +30,7 @@ const MOST_STALE: usize = 64 * 1024;
 /// An open port.
 #[derive(Debug)]
 pub struct Port {
+    path: PathBuf,
     stream: SerialStream,
     marks: Marks,
     /// What ended it, once a last byte has been handed out after it.
@@ -48,6 +51,8 @@ pub enum Read {
 pub struct Opened {
     /// The port.
     pub port: Port,
+    /// What watches the configured contact.
+    pub(super) contact: Option<Contact>,
     /// Where it is and what its adapter says of itself.
     pub attached: Attached,
     /// What was waiting in it, the first 64 KiB; from before, so nobody knows what it measured.
@@ -70,7 +75,7 @@ impl Port {
         }
         let handle = first_handle(&path, &seen.device)?;
         let is_pty = pty_number(&seen.device).is_some();
-        let stream = open_and_set(&path, config, is_pty)?;
+        let (stream, contact) = open_and_set(&path, config, is_pty)?;
         let marked = mark_spoiled_bytes(&handle).map_err(|errno| from_errno(&path, errno))?;
         check_settings(&path, config.line, &marked, is_pty)?;
         let stale = take_stale(&handle).map_err(|errno| from_errno(&path, errno))?;
@@ -84,13 +89,45 @@ impl Port {
                 line: config.line.to_string(),
                 identity: discover::identity(&path).map(|usb| usb.to_string()),
             },
+            contact,
             port: Self {
+                path,
                 stream,
                 marks,
                 ended: None,
             },
             stale,
         })
+    }
+
+    /// Sends bytes to the instrument, without waiting for any of them to go out.
+    ///
+    /// # Errors
+    ///
+    /// [`SerialError::NotSent`] if there is no room for all of them now, [`SerialError::SendFailed`]
+    /// for what the system says; the rest of the bytes is not sent later.
+    pub fn send(&mut self, bytes: &[u8]) -> Result<(), SerialError> {
+        let mut rest = bytes;
+        while !rest.is_empty() {
+            match self.stream.try_write(rest) {
+                Ok(sent) if sent > 0 => rest = rest.get(sent..).unwrap_or_default(),
+                Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+                Err(error) if error.kind() != io::ErrorKind::WouldBlock => {
+                    return Err(SerialError::SendFailed {
+                        path: self.path.clone(),
+                        cause: error,
+                    });
+                }
+                Ok(_) | Err(_) => {
+                    return Err(SerialError::NotSent {
+                        path: self.path.clone(),
+                        sent: bytes.len().saturating_sub(rest.len()),
+                        want: bytes.len(),
+                    });
+                }
+            }
+        }
+        Ok(())
     }
 
     /// Waits for bytes or the end. After [`Read::HungUp`] there is nothing more to come.
@@ -162,15 +199,17 @@ fn open_and_set(
     path: &Path,
     config: &PortConfig,
     is_pty: bool,
-) -> Result<SerialStream, SerialError> {
+) -> Result<(SerialStream, Option<Contact>), SerialError> {
     let name = path.to_string_lossy();
-    let builder = tokio_serial::new(name, config.line.baud)
+    let builder = serialport::new(name, config.line.baud)
         .data_bits(data_bits(config.line))
         .parity(parity(config.line))
         .stop_bits(stop_bits(config.line))
         .flow_control(tokio_serial::FlowControl::None);
     let fail = |error| from_crate(path, config.line, &error);
-    let mut stream = SerialStream::open(&builder).map_err(fail)?;
+    let port = TTYPort::open(&builder).map_err(fail)?;
+    let contact = config.contact.map(|line| (line, port.try_clone_native()));
+    let mut stream = SerialStream::try_from(port).map_err(fail)?;
     let dtr = config.dtr.map(|up| stream.write_data_terminal_ready(up));
     let rts = config.rts.map(|up| stream.write_request_to_send(up));
     // A pseudo-terminal has no such lines.
@@ -178,7 +217,29 @@ fn open_and_set(
         dtr.transpose().map_err(fail)?;
         rts.transpose().map_err(fail)?;
     }
-    Ok(stream)
+    // After the lines are set: where a pedal joins two of them, setting one is no step on it.
+    let contact = contact
+        .map(|(line, other)| watch(path, other.map_err(io::Error::from), line, is_pty))
+        .transpose()?;
+    Ok((stream, contact))
+}
+
+fn watch(
+    path: &Path,
+    port: io::Result<TTYPort>,
+    line: ModemLine,
+    is_pty: bool,
+) -> Result<Contact, SerialError> {
+    port.and_then(|port| Contact::watch(port, line))
+        .map_err(|cause| SerialError::NoModemLines {
+            path: path.to_owned(),
+            line: line.name(),
+            got: if is_pty {
+                "it is a pseudo-terminal".to_owned()
+            } else {
+                cause.to_string()
+            },
+        })
 }
 
 fn from_crate(path: &Path, line: LineSettings, error: &tokio_serial::Error) -> SerialError {

@@ -186,12 +186,20 @@ impl VirtualCaliper {
     /// the bytes may have gone out), with `NotConnected` while unplugged.
     pub fn send(&self, bytes: &[u8]) -> io::Result<()> {
         let Some(line) = &self.line else {
-            return Err(io::Error::new(
-                io::ErrorKind::NotConnected,
-                "the virtual caliper is unplugged",
-            ));
+            return Err(unplugged());
         };
         line.write(bytes)
+    }
+
+    /// What has been sent to the instrument: what comes first within `patience`, and what has come
+    /// with it. Empty if nothing comes.
+    ///
+    /// Fails with `NotConnected` while unplugged.
+    pub fn received(&self, patience: Duration) -> io::Result<Vec<u8>> {
+        let Some(line) = &self.line else {
+            return Err(unplugged());
+        };
+        line.read(patience)
     }
 
     /// Pulls the plug: whoever has the port open sees its end, and the path is gone. Bytes that
@@ -278,19 +286,53 @@ impl Line {
         Ok(())
     }
 
-    fn wait_for_room(&self, until: Instant) -> io::Result<()> {
-        let left = until.saturating_duration_since(Instant::now());
-        let timeout = Timespec::try_from(left).map_err(|_| io::ErrorKind::InvalidInput)?;
-        let mut fds = [PollFd::new(&self.near, PollFlags::OUT)];
-        match poll(&mut fds, Some(&timeout)) {
-            Ok(0) => Err(io::Error::new(
-                io::ErrorKind::WouldBlock,
-                "nobody reads the virtual caliper",
-            )),
-            Ok(_) | Err(Errno::INTR) => Ok(()),
-            Err(error) => Err(error.into()),
+    fn read(&self, patience: Duration) -> io::Result<Vec<u8>> {
+        let until = Instant::now() + patience;
+        let (mut all, mut buffer) = (Vec::new(), [0; 4096]);
+        loop {
+            match rustix::io::read(&self.near, &mut buffer) {
+                Ok(count) => all.extend_from_slice(buffer.get(..count).unwrap_or_default()),
+                Err(Errno::AGAIN) if all.is_empty() => {
+                    if !self.wait_for(PollFlags::IN, until)? {
+                        return Ok(all);
+                    }
+                }
+                Err(Errno::AGAIN) => return Ok(all),
+                Err(Errno::INTR) => {}
+                Err(error) => return Err(error.into()),
+            }
         }
     }
+
+    /// Whether it came about in time.
+    fn wait_for(&self, what: PollFlags, until: Instant) -> io::Result<bool> {
+        loop {
+            let left = until.saturating_duration_since(Instant::now());
+            let timeout = Timespec::try_from(left).map_err(|_| io::ErrorKind::InvalidInput)?;
+            match poll(&mut [PollFd::new(&self.near, what)], Some(&timeout)) {
+                Ok(ready) => return Ok(ready > 0),
+                Err(Errno::INTR) => {}
+                Err(error) => return Err(error.into()),
+            }
+        }
+    }
+
+    fn wait_for_room(&self, until: Instant) -> io::Result<()> {
+        if self.wait_for(PollFlags::OUT, until)? {
+            return Ok(());
+        }
+        Err(io::Error::new(
+            io::ErrorKind::WouldBlock,
+            "nobody reads the virtual caliper",
+        ))
+    }
+}
+
+fn unplugged() -> io::Error {
+    io::Error::new(
+        io::ErrorKind::NotConnected,
+        "the virtual caliper is unplugged",
+    )
 }
 
 /// Makes `link` point to `target` in one step, so that nobody finds it missing in between.

@@ -14,11 +14,11 @@ use tokio::sync::mpsc::{Receiver, channel};
 use tokio::time::timeout;
 
 /// A limit for failing, not a time to wait.
-const DEADLINE: Duration = Duration::from_secs(20);
+pub(super) const DEADLINE: Duration = Duration::from_secs(20);
 
 const MM: Unit = Unit::Millimetre;
 
-fn config(path: &Path) -> PortConfig {
+pub(super) fn config(path: &Path) -> PortConfig {
     PortConfig {
         instrument: "caliper-1".into(),
         station: "bench-1".into(),
@@ -26,6 +26,7 @@ fn config(path: &Path) -> PortConfig {
         line: LineSettings::default(),
         dtr: Some(true),
         rts: Some(false),
+        contact: None,
     }
 }
 
@@ -47,7 +48,9 @@ fn with_port_on_threads<F: Future>(
     let config = config(path);
     runtime.block_on(async {
         let (sender, receiver) = channel(4);
-        let port = tokio::spawn(serial::run(config, sender));
+        // Nobody asks: the sender is dropped at once.
+        let (_, requests) = channel(1);
+        let port = tokio::spawn(serial::run(config, sender, requests));
         let output = scenario(receiver).await;
         // The receiver is gone, so the task ends by itself.
         timeout(DEADLINE, port).await.unwrap().unwrap();
@@ -55,12 +58,12 @@ fn with_port_on_threads<F: Future>(
     })
 }
 
-async fn next(events: &mut Receiver<Event>) -> Event {
+pub(super) async fn next(events: &mut Receiver<Event>) -> Event {
     let event = timeout(DEADLINE, events.recv()).await;
     event.expect("no event came").expect("the task has ended")
 }
 
-async fn opened(events: &mut Receiver<Event>) {
+pub(super) async fn opened(events: &mut Receiver<Event>) {
     loop {
         match next(events).await {
             Event::Opened(_) => return,
@@ -70,7 +73,7 @@ async fn opened(events: &mut Receiver<Event>) {
     }
 }
 
-async fn bytes(events: &mut Receiver<Event>, count: usize) -> Vec<u8> {
+pub(super) async fn bytes(events: &mut Receiver<Event>, count: usize) -> Vec<u8> {
     let mut all = Vec::new();
     while all.len() < count {
         match next(events).await {
@@ -81,7 +84,7 @@ async fn bytes(events: &mut Receiver<Event>, count: usize) -> Vec<u8> {
     all
 }
 
-async fn trouble(events: &mut Receiver<Event>) -> (String, String) {
+pub(super) async fn trouble(events: &mut Receiver<Event>) -> (String, String) {
     match next(events).await {
         Event::Trouble { message, remedy } => (message, remedy.expect("no remedy")),
         other => panic!("want Trouble, got {other:?}"),
@@ -304,7 +307,8 @@ fn two_instruments_on_one_port_are_told_so() {
     with_port(&path, |mut events| async move {
         opened(&mut events).await;
         let (sender, mut second) = channel(4);
-        let task = tokio::spawn(serial::run(config(caliper.path()), sender));
+        let (_, requests) = channel(1);
+        let task = tokio::spawn(serial::run(config(caliper.path()), sender, requests));
         let (message, remedy) = trouble(&mut second).await;
         let pid = std::process::id();
         assert!(message.ends_with(&format!("(pid {pid})")), "{message}");
