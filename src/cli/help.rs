@@ -10,7 +10,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     ("Run it", &["demo", "serve", "reload"]),
     (
         "Say what is measured",
-        &["arm", "disarm", "retract", "note", "zero"],
+        &["arm", "disarm", "retract", "note", "zero", "ask"],
     ),
     (
         "See what is going on, and what was",

@@ -5,6 +5,7 @@
 //! and its name in `help::GROUPS`.
 
 mod arm;
+mod ask;
 mod card;
 mod check;
 mod client;
@@ -72,6 +73,7 @@ enum Command {
     Retract(retract::Retract),
     Note(note::Note),
     Zero(zero::Zero),
+    Ask(ask::Ask),
 
     // See what is going on, and what was: status, watch, series, verify.
     Status(status::Status),
@@ -103,6 +105,7 @@ impl Command {
             Self::Retract(command) => command.run(context, out),
             Self::Note(command) => command.run(context, out),
             Self::Zero(command) => command.run(context, out),
+            Self::Ask(command) => command.run(context, out),
             Self::Status(command) => command.run(context, out),
             Self::Watch(command) => command.run(context, out),
             Self::Series(command) => command.run(context, out),

@@ -107,7 +107,7 @@ fn ask(
     capture: Option<&At<&'static str>>,
 ) -> Option<Capture> {
     const WANT: &str = "the bytes that ask for a value, such as \"?\\r\"";
-    let request = table.text(faults, "request");
+    let request = table.bytes(faults, "request");
     let timeout = table.duration(faults, "timeout", LONGEST_TIMEOUT);
     let every = table.duration(faults, "every", LONGEST_EVERY);
     let Some(request) = request else {
@@ -131,7 +131,7 @@ fn ask(
         return None;
     }
     Some(Capture::Ask {
-        request: request.value.into_bytes(),
+        request: request.value,
         timeout: timeout.unwrap_or(TIMEOUT),
         every,
     })

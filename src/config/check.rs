@@ -298,7 +298,7 @@ impl Raw {
                 line: raw.line,
                 dtr: raw.dtr,
                 rts: raw.rts,
-                contact: None,
+                contact: raw.contact,
             });
             instruments.extend(raw.instrument);
             signals.extend(raw.signal);

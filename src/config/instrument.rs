@@ -1,7 +1,9 @@
 //! `[[instrument]]`: what stands at the end of a port.
 
+use super::capture;
 use super::faults::{At, Fault, Faults, quoted};
-use super::line::{LineSettings, PortSelector};
+use super::line::{LineSettings, ModemLine, PortSelector};
+use super::signal;
 use super::table::{Table, alternatives};
 use super::value::{is_name, too_large};
 use crate::decode::{FORMATS, FrameFormat, Pattern};
@@ -18,6 +20,7 @@ pub(super) struct RawInstrument {
     pub(super) line: LineSettings,
     pub(super) dtr: Option<bool>,
     pub(super) rts: Option<bool>,
+    pub(super) contact: Option<ModemLine>,
     pub(super) instrument: Option<Instrument>,
     pub(super) signal: Option<Signal>,
 }
@@ -34,13 +37,14 @@ pub(super) fn read(mut table: Table<'_>, faults: &mut Faults) -> RawInstrument {
     let rts = table.boolean(faults, "rts").map(|rts| rts.value);
     // Without a kind, the rest is read as a caliper's, so that its own faults are told.
     let measures = kind.unwrap_or(InstrumentKind::Caliper);
+    let contact = contact(&mut table, faults, measures);
     let (mut instrument, mut signal) = (None, None);
     if measures.dimension().is_some() {
         let values = Values::read(&mut table, faults, measures);
         instrument = assembled(name.as_ref(), station.as_ref(), kind, &values);
     } else {
         let (name, station) = (name.as_ref(), station.as_ref());
-        signal = super::signal::read(&mut table, faults, measures, name, station);
+        signal = signal::read(&mut table, faults, measures, name, station);
     }
     table.finish(faults);
     RawInstrument {
@@ -50,6 +54,7 @@ pub(super) fn read(mut table: Table<'_>, faults: &mut Faults) -> RawInstrument {
         line: line.unwrap_or_default(),
         dtr,
         rts,
+        contact,
         instrument,
         signal,
     }
@@ -87,6 +92,19 @@ fn kind(table: &mut Table<'_>, faults: &mut Faults) -> Option<InstrumentKind> {
             .find(|kind| kind.name() == name)
     })?;
     Some(kind.value)
+}
+
+/// The modem line that a pedal is on.
+fn contact(table: &mut Table<'_>, faults: &mut Faults, kind: InstrumentKind) -> Option<ModemLine> {
+    let names = ModemLine::ALL.map(ModemLine::name);
+    let contact = table.one_of(faults, "contact", &names, ModemLine::from_name)?;
+    if kind != InstrumentKind::Pedal {
+        let got = format!("contact of a {}", kind.name());
+        let fault = Fault::new(got, "want it beside kind \"pedal\" only");
+        faults.add(&contact.place, fault.help("leave it out"));
+        return None;
+    }
+    Some(contact.value)
 }
 
 fn port(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<PortSelector>> {
@@ -197,7 +215,7 @@ impl Values {
             max_error: table.quantity(faults, "max_error", dimension, 0),
             repeatability: table.quantity(faults, "repeatability", dimension, 0),
             range: range(table, faults, dimension),
-            capture: super::capture::read(table, faults),
+            capture: capture::read(table, faults),
         }
     }
 }

@@ -80,6 +80,17 @@ impl<'t> Table<'t> {
     }
 
     /// A text that must be there; `want` is an example of it.
+    /// Bytes as an instrument gets them: a text in which control characters may stand.
+    pub(super) fn bytes(&mut self, faults: &mut Faults, key: &'static str) -> Option<At<Vec<u8>>> {
+        let (place, value) = self.find(key)?;
+        if let Some(text) = value.as_str() {
+            let value = text.as_bytes().to_vec();
+            return Some(At { value, place });
+        }
+        faults.add(&place, Self::wrong_kind(key, value, "a text in quotes"));
+        None
+    }
+
     pub(super) fn required_text(
         &mut self,
         faults: &mut Faults,

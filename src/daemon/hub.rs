@@ -160,8 +160,11 @@ impl Hub {
                         tracing::error!(%error, "an entry was not taken");
                     }
                 }
-                Output::Send { instrument, .. } => {
-                    tracing::debug!(instrument, "asked for a value");
+                Output::Send { instrument, bytes } => {
+                    if !self.ports.send(&instrument, bytes) {
+                        // The core tells the answer that does not come.
+                        tracing::warn!(instrument, "a request could not be sent");
+                    }
                 }
                 Output::WaitUntil(moment) => {
                     self.wake_at = moment;
@@ -261,7 +264,7 @@ impl Hub {
                 instrument,
                 bytes: &bytes,
             }),
-            Event::Contact { closed } => tracing::debug!(instrument, closed, "a contact"),
+            Event::Contact { closed } => self.feed(Input::Contact { instrument, closed }),
             Event::Closed { reason } => {
                 tracing::warn!(instrument, reason, "the port is gone");
                 self.open.remove(instrument);

@@ -76,7 +76,6 @@ impl Ports {
 
     /// Hands bytes to the port of `instrument` to be sent; `false` if it has none, or has so many
     /// requests waiting that it must be stuck.
-    #[expect(dead_code, reason = "the core asks for it with the capture `ask`")]
     pub(super) fn send(&self, instrument: &str, bytes: Vec<u8>) -> bool {
         self.tasks
             .get(instrument)

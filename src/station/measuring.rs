@@ -1,7 +1,6 @@
 //! From the bytes of an instrument to zero frames and readings.
 
 use super::capture::Captured;
-use super::capture::origin::Band;
 use super::plausible::{self, Doubt, Implausible};
 use super::{Core, Live, arming, order, unread, zero};
 use crate::decode::Decoded;
@@ -10,11 +9,9 @@ use crate::entry::{
     Completed, Entry, NotCounted, Outcome, Reading, ReadingSlot, Standing, Tally, Unread, ZeroRole,
     Zeroed,
 };
-use crate::quantity::{Length, Measured, Now, Quantity};
+use crate::quantity::{Measured, Now, Quantity};
 use crate::spec::{ArmedAxis, Verdict, ZeroPolicy, judge};
 
-/// An origin that moved by no more than this was set anew with closed jaws.
-const CLOSED_COUNTS: u32 = 5;
 /// Further than any value of a one-sided axis lies from its limit: a kilometre, a meganewton.
 const FAR: i64 = 1_000_000_000_000;
 
@@ -129,71 +126,8 @@ impl Core {
         self.append(now, Entry::Unread(unread));
     }
 
-    /// A value may show that the zero key was pressed; else it goes to capture.
-    fn decoded_value(
-        &mut self,
-        now: Now,
-        instrument: &str,
-        value: Measured,
-        origin: Option<Length>,
-        raw: Vec<u8>,
-    ) {
-        let Some(band) = self.origin_band(instrument) else {
-            return;
-        };
-        let Some(live) = self.live.get_mut(instrument) else {
-            return;
-        };
-        let streams = live.capturing.streams();
-        if let Some(moved) = live.origin.moved(now.mono, value, origin, streams, band) {
-            live.capturing.settle(value);
-            self.origin_moved(now, instrument, value, moved, raw);
-        } else if let Some(captured) = live.capturing.take(now.mono, value) {
-            self.value(now, instrument, &captured, raw);
-        }
-    }
-
-    /// What counts as at the origin of an instrument that measures lengths.
-    fn origin_band(&self, instrument: &str) -> Option<Band> {
-        let known = self.catalog.instrument(instrument)?;
-        let zero = ZeroPolicy::default().band_counts;
-        Some(Band {
-            zero: known.counts(zero),
-            closed: known.counts(CLOSED_COUNTS),
-        })
-    }
-
-    /// The zero key was pressed. Where the origin lies now is told by all moves together: back at
-    /// the closed jaws, it is a good zero.
-    fn origin_moved(&mut self, now: Now, name: &str, value: Measured, moved: i64, raw: Vec<u8>) {
-        let (Some(known), Some(live)) = (self.catalog.instrument(name), self.live.get(name)) else {
-            return;
-        };
-        let before = self
-            .state
-            .instruments
-            .get(name)
-            .and_then(|known| known.opening);
-        let opening = before.map_or(0, Quantity::base).saturating_add(moved);
-        let closed = opening.saturating_abs() <= known.counts(CLOSED_COUNTS);
-        let opening = (!closed).then(|| Quantity::from_base(value.quantity().dimension(), opening));
-        let station = live.station.clone();
-        let zeroed = Zeroed {
-            series: self.series(&station).map(|series| series.id),
-            role: self.zero_role(now, &station, name),
-            station: station.clone(),
-            instrument: name.to_owned(),
-            value,
-            ok: closed,
-            opening,
-            raw,
-        };
-        self.zeroed(now, zeroed);
-        self.complete_if_full(now, &station);
-    }
-
     /// A captured value is a zero frame or a reading.
-    fn value(&mut self, now: Now, instrument: &str, captured: &Captured, raw: Vec<u8>) {
+    pub(super) fn value(&mut self, now: Now, instrument: &str, captured: &Captured, raw: Vec<u8>) {
         let Some(live) = self.live.get(instrument) else {
             return;
         };
@@ -250,13 +184,13 @@ impl Core {
     }
 
     /// What a zero frame that comes now is for.
-    fn zero_role(&self, now: Now, station: &str, instrument: &str) -> ZeroRole {
+    pub(super) fn zero_role(&self, now: Now, station: &str, instrument: &str) -> ZeroRole {
         self.series(station)
             .and_then(|series| zero::due(&self.state, series, instrument, Some(now.wall)))
             .map_or(ZeroRole::Unasked, zero::Due::role)
     }
 
-    fn zeroed(&mut self, now: Now, zeroed: Zeroed) {
+    pub(super) fn zeroed(&mut self, now: Now, zeroed: Zeroed) {
         let shaken = if zeroed.ok {
             None
         } else {
@@ -426,7 +360,7 @@ impl Core {
     }
 
     /// Closes a series whose slots are full and whose zeros are closed.
-    fn complete_if_full(&mut self, now: Now, station: &str) {
+    pub(super) fn complete_if_full(&mut self, now: Now, station: &str) {
         let Some(series) = self.series(station) else {
             return;
         };

@@ -13,6 +13,7 @@ mod clock;
 mod commands;
 mod measuring;
 mod order;
+mod origin;
 mod plausible;
 pub mod prompt;
 mod signals;

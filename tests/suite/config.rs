@@ -107,6 +107,7 @@ fn the_commented_example_is_clean_and_says_what_its_comments_say() {
     let ports: Vec<_> = config
         .ports
         .iter()
+        .take(3)
         .map(|port| {
             (
                 port.instrument.as_str(),

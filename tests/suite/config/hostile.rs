@@ -9,9 +9,18 @@ use tallyjaw::config::{self, Config, Files, Source};
 fn assert_consistent(config: &Config) {
     let catalog = &config.catalog;
     assert!(!catalog.stations.is_empty());
-    assert_eq!(config.ports.len(), catalog.instruments.len());
-    for (port, instrument) in config.ports.iter().zip(&catalog.instruments) {
-        assert_eq!(port.instrument, instrument.name);
+    let measuring = catalog.instruments.iter().map(|known| &known.name);
+    let mut names: Vec<_> = measuring
+        .chain(catalog.signals.iter().map(|known| &known.name))
+        .collect();
+    let mut ports: Vec<_> = config.ports.iter().map(|port| &port.instrument).collect();
+    names.sort();
+    ports.sort();
+    assert_eq!(ports, names, "a port for each");
+    for signal in &catalog.signals {
+        assert!(catalog.stations.contains(&signal.station));
+    }
+    for instrument in &catalog.instruments {
         assert!(catalog.stations.contains(&instrument.station));
         assert!(instrument.resolution.base() > 0);
         assert_eq!(

@@ -42,7 +42,7 @@ const MAIN: &[Mistake] = &[
         "station = \"bnech-1\"",
     ),
     ("a kind that is none", "\"caliper\"", "\"calliper\""),
-    ("a kind for later", "\"caliper\"", "\"pedal\""),
+    ("a kind that is none", "\"caliper\"", "\"camera\""),
     (
         "a port without its folder",
         "\"/dev/ttyUSB0\"",
@@ -98,9 +98,24 @@ const MAIN: &[Mistake] = &[
         "range = \"150..0 mm\"\nresolution",
     ),
     (
-        "a capture for later",
+        "a key of another capture",
         "resolution",
-        "capture = \"steady\"\nresolution",
+        "capture = \"steady\"\nbounce = \"150 ms\"\nresolution",
+    ),
+    (
+        "an ask without its request",
+        "resolution",
+        "capture = \"ask\"\nresolution",
+    ),
+    (
+        "a contact of a caliper",
+        "resolution",
+        "contact = \"CTS\"\nresolution",
+    ),
+    (
+        "a pattern without its value",
+        "format = \"decimal-line\"",
+        "format = \"pattern\"\npattern = '[0-9]+'",
     ),
     (
         "a bounce without a unit",

@@ -154,7 +154,7 @@ fn an_origin_set_at_an_opening_is_caught_at_the_very_frame_and_mended_with_close
     set_jaws(&mut desk, 0, 163, 0);
     match desk.last() {
         Entry::Reading(reading) => {
-            assert_eq!(outcome(reading).unwrap_err().0, NotCounted::OriginMoved)
+            assert_eq!(outcome(reading).unwrap_err().0, NotCounted::OriginMoved);
         }
         other => panic!("{other:?}"),
     }

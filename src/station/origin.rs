@@ -1,0 +1,78 @@
+//! What a zero key pressed with open jaws does to a station.
+//!
+//! The moves of the origin add up: back at the closed jaws it is a good zero again, and until then
+//! no reading counts.
+
+use super::Core;
+use super::capture::origin::Band;
+use crate::entry::Zeroed;
+use crate::quantity::{Length, Measured, Now, Quantity};
+use crate::spec::ZeroPolicy;
+
+/// An origin that moved by no more than this was set anew with closed jaws.
+const CLOSED_COUNTS: u32 = 5;
+
+impl Core {
+    /// A value may show that the zero key was pressed; else it goes to capture.
+    pub(super) fn decoded_value(
+        &mut self,
+        now: Now,
+        instrument: &str,
+        value: Measured,
+        origin: Option<Length>,
+        raw: Vec<u8>,
+    ) {
+        let Some(band) = self.origin_band(instrument) else {
+            return;
+        };
+        let Some(live) = self.live.get_mut(instrument) else {
+            return;
+        };
+        let streams = live.capturing.streams();
+        if let Some(moved) = live.origin.moved(now.mono, value, origin, streams, band) {
+            live.capturing.settle(value);
+            self.origin_moved(now, instrument, value, moved, raw);
+        } else if let Some(captured) = live.capturing.take(now.mono, value) {
+            self.value(now, instrument, &captured, raw);
+        }
+    }
+
+    /// What counts as at the origin of an instrument that measures lengths.
+    fn origin_band(&self, instrument: &str) -> Option<Band> {
+        let known = self.catalog.instrument(instrument)?;
+        let zero = ZeroPolicy::default().band_counts;
+        Some(Band {
+            zero: known.counts(zero),
+            closed: known.counts(CLOSED_COUNTS),
+        })
+    }
+
+    /// The zero key was pressed. Where the origin lies now is told by all moves together: back at
+    /// the closed jaws, it is a good zero.
+    fn origin_moved(&mut self, now: Now, name: &str, value: Measured, moved: i64, raw: Vec<u8>) {
+        let (Some(known), Some(live)) = (self.catalog.instrument(name), self.live.get(name)) else {
+            return;
+        };
+        let before = self
+            .state
+            .instruments
+            .get(name)
+            .and_then(|known| known.opening);
+        let opening = before.map_or(0, Quantity::base).saturating_add(moved);
+        let closed = opening.saturating_abs() <= known.counts(CLOSED_COUNTS);
+        let opening = (!closed).then(|| Quantity::from_base(value.quantity().dimension(), opening));
+        let station = live.station.clone();
+        let zeroed = Zeroed {
+            series: self.series(&station).map(|series| series.id),
+            role: self.zero_role(now, &station, name),
+            station: station.clone(),
+            instrument: name.to_owned(),
+            value,
+            ok: closed,
+            opening,
+            raw,
+        };
+        self.zeroed(now, zeroed);
+        self.complete_if_full(now, &station);
+    }
+}
