@@ -231,6 +231,7 @@ impl Live {
             journal: self.journal.to_string(),
             first: self.first.0,
             journal_health: shown.health.name().to_owned(),
+            unjudged_frames: None,
             state: StateMessage::new(&shown.state, &shown.catalog),
             troubles: shown.troubles.values().cloned().collect(),
         }

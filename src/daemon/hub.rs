@@ -16,7 +16,7 @@ use crate::clients::{Asked, Health, Live};
 use crate::config::Config;
 use crate::entry::{Attached, Seq};
 use crate::journal::{Announcement, Handle};
-use crate::message::reply::{Armed, Done, Outcome, Reload, Trouble};
+use crate::message::reply::{Armed, Done, Outcome, Reload, Status, Trouble};
 use crate::message::state::StationMessage;
 use crate::message::{Call, ErrorObject, Notice, code};
 use crate::quantity::{MonoMicros, Now};
@@ -289,8 +289,12 @@ impl Hub {
     fn ask(&mut self, call: Call, to: AnswerTo) {
         let refused = match call {
             Call::Status => {
-                let status = Outcome::Status(Box::new(self.live.status()));
-                let _ = to.send(Ok(status));
+                let status = Status {
+                    unjudged_frames: self.unjudged_frames(),
+                    ..self.live.status()
+                };
+                // Who asked may be gone.
+                let _ = to.send(Ok(Outcome::Status(Box::new(status))));
                 return;
             }
             Call::Reload => match self.reload() {

@@ -70,6 +70,14 @@ impl Outage {
 }
 
 impl Hub {
+    /// While nothing can be recorded: how many frames went unjudged so far.
+    pub(super) fn unjudged_frames(&self) -> Option<u64> {
+        match &self.mode {
+            Mode::Writing => None,
+            Mode::Full(outage, _) | Mode::Trying(outage) => Some(outage.frames),
+        }
+    }
+
     /// There is no room: nothing counts until there is.
     pub(super) fn full(&mut self, error: &str, first_lost: Seq) {
         let now = self.now();

@@ -7,8 +7,12 @@ use std::sync::Arc;
 use tokio::sync::mpsc::{self, Receiver, Sender};
 use tokio::task::JoinHandle;
 
-/// How many events of one port, and of all, may wait; a port whose events wait is not read.
-const WAITING_MOST: usize = 16;
+/// How many events of one port may wait; a port whose events wait is not read.
+const WAITING_MOST: usize = 4;
+
+/// How many events of all ports may wait. The channel lets senders in by turns, so a port that
+/// floods it holds up another by no more than this.
+const WAITING_OF_ALL: usize = 1;
 
 /// Requests to one instrument that may wait to be sent.
 const REQUESTS_MOST: usize = 8;
@@ -43,7 +47,7 @@ impl Drop for Task {
 
 impl Ports {
     pub(super) fn new() -> Self {
-        let (sender, events) = mpsc::channel(WAITING_MOST);
+        let (sender, events) = mpsc::channel(WAITING_OF_ALL);
         Self {
             tasks: BTreeMap::new(),
             sender,

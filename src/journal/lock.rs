@@ -13,7 +13,7 @@ use std::path::Path;
 /// The held lock.
 #[derive(Debug)]
 pub struct StateLock {
-    _file: File,
+    file: File,
 }
 
 impl StateLock {
@@ -40,6 +40,15 @@ impl StateLock {
         }
         file.set_len(0).map_err(failed)?;
         writeln!(file, "{}", std::process::id()).map_err(failed)?;
-        Ok(Self { _file: file })
+        Ok(Self { file })
+    }
+}
+
+impl Drop for StateLock {
+    /// Closing the file would not do: a process that is being started just now shares it until its
+    /// exec, and the lock with it.
+    fn drop(&mut self) {
+        // An error leaves the lock to the end of the process.
+        let _ = self.file.unlock();
     }
 }

@@ -110,6 +110,9 @@ pub struct Status {
     pub first: u64,
     /// How the journal is: `ok`, `full` or `failed`.
     pub journal_health: String,
+    /// While nothing can be recorded: how many frames went unjudged so far.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub unjudged_frames: Option<u64>,
     /// What the durable entries amount to.
     pub state: StateMessage,
     /// Instruments whose port cannot be opened, and why.

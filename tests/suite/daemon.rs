@@ -277,3 +277,38 @@ fn the_log_has_a_line_a_verdict_and_goes_on_after_a_crash() {
         .collect();
     assert_eq!(told, wanted);
 }
+
+#[test]
+fn a_flood_at_one_port_neither_holds_up_another_nor_fills_the_memory() {
+    let mut shop = Shop::with_stations(2);
+    let daemon = shop.start();
+    let mut feed = daemon.connected_feed();
+    daemon.call("arm", &json!({"station": "bench-1", "plan": "no-zero"}));
+    let mut flooding = shop.calipers.pop().unwrap();
+    let (end_it, ended) = std::sync::mpsc::channel::<()>();
+    let flood = std::thread::spawn(move || {
+        let mut kilobytes = 0;
+        while ended.try_recv() == Err(std::sync::mpsc::TryRecvError::Empty) {
+            flooding.noise(1024).unwrap();
+            kilobytes += 1;
+        }
+        kilobytes
+    });
+    for piece in 0..20 {
+        shop.press(160 + piece % 5);
+        while feed.wait_for("reading")["station"] != "bench-1" {}
+        daemon.call(
+            "note",
+            &json!({"station": "bench-1", "text": "still heard"}),
+        );
+    }
+    let status = fs::read_to_string(format!("/proc/{}/status", daemon.child.id())).unwrap();
+    let resident = status
+        .lines()
+        .find_map(|line| line.strip_prefix("VmRSS:"))
+        .unwrap();
+    let kilobytes: u32 = resident.trim().trim_end_matches(" kB").parse().unwrap();
+    assert!(kilobytes < 64 * 1024, "{resident}");
+    drop(end_it);
+    assert!(flood.join().unwrap() > 0);
+}

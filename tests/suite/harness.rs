@@ -132,17 +132,17 @@ capture = "press"
 
     /// Starts the daemon and waits until it serves.
     pub(crate) fn start(&self) -> Daemon {
-        self.start_with(&["--json", "serve"])
+        self.start_by(self.tallyjaw(&["--json", "serve"]))
     }
 
-    pub(crate) fn start_with(&self, arguments: &[&str]) -> Daemon {
+    /// Starts a daemon that says on its standard output that it serves.
+    pub(crate) fn start_by(&self, mut command: Command) -> Daemon {
         let messages = fs::OpenOptions::new()
             .create(true)
             .append(true)
             .open(self.path("messages"))
             .unwrap();
-        let mut child = self
-            .tallyjaw(arguments)
+        let mut child = command
             .stdout(Stdio::piped())
             .stderr(messages)
             .spawn()

@@ -11,9 +11,11 @@
 
 mod asking;
 mod captures;
+mod commands;
 mod config;
 mod control;
 mod daemon;
+mod disk;
 mod feed;
 mod golden;
 mod harness;

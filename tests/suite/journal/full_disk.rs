@@ -53,7 +53,8 @@ impl SmallDisk {
 
 impl Drop for SmallDisk {
     fn drop(&mut self) {
-        let unmounted = Command::new("umount").arg(self.0.path()).status();
+        // Lazily: a process that another test starts just now holds our open files until its exec.
+        let unmounted = Command::new("umount").arg("-l").arg(self.0.path()).status();
         assert!(unmounted.unwrap().success());
     }
 }
