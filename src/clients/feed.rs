@@ -4,8 +4,9 @@
 //!   nobody and nobody waits for it.
 //! - Its buffer is one piece long. Nothing more is read from it while it reads nothing itself.
 
+use super::at_end::Left;
 use super::lines::{Lines, Sent};
-use super::live::{Batch, Live};
+use super::live::{Batch, Live, Standing};
 use super::{LONGEST_LINE, MOST_CLIENTS};
 use crate::entry::Seq;
 use crate::journal::{Cursor, JournalError};
@@ -14,7 +15,6 @@ use rustix::event::{PollFd, PollFlags, Timespec};
 use std::io;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::io::AsyncWriteExt;
 use tokio::net::UnixStream;
 use tokio::net::unix::{OwnedReadHalf, OwnedWriteHalf};
 use tokio::sync::watch;
@@ -31,7 +31,9 @@ pub(super) struct Client {
     live: Arc<Live>,
     changed: watch::Receiver<Seq>,
     lines: Lines<OwnedReadHalf>,
-    writer: OwnedWriteHalf,
+    writer: Arc<OwnedWriteHalf>,
+    /// Held while it waits with nothing to send: new entries are written to it directly.
+    standing: Option<Standing>,
     outgoing: Outgoing,
     /// The newest entry that was put into `outgoing`.
     after: Seq,
@@ -92,6 +94,15 @@ impl Outgoing {
         self.bytes.extend_from_slice(bytes);
     }
 
+    /// Takes over lines that went out in part.
+    fn go_on_with(&mut self, left: Left) {
+        if !left.bytes.is_empty() {
+            self.bytes = left.bytes;
+            self.written = left.written;
+            self.only_entries = true;
+        }
+    }
+
     /// Drops entries that have not begun to go out: all but the rest of the line in hand.
     fn drop_entries(&mut self) {
         if !self.only_entries {
@@ -131,7 +142,8 @@ impl Client {
             live,
             changed,
             lines: Lines::new(reader),
-            writer,
+            writer: Arc::new(writer),
+            standing: None,
             outgoing,
             after: greeting.last,
             notices_seen: greeting.notices_seen,
@@ -151,6 +163,7 @@ impl Client {
 
     async fn serve(&mut self) -> io::Result<()> {
         loop {
+            self.stop_standing();
             if self.outgoing.is_empty() && self.reading_files.is_none() && !self.refill() {
                 return Ok(());
             }
@@ -160,9 +173,12 @@ impl Client {
             let busy = reads_files || self.leaving || (self.owes_a_read && writes);
             let listens = self.ears == Ears::Open && !busy;
             let speechless = self.ears == Ears::Speechless;
+            if idle {
+                self.standing = Standing::take(&self.live, self.after, &self.writer);
+            }
             tokio::select! {
                 biased;
-                written = self.writer.write(self.outgoing.rest()), if writes => {
+                written = write(&self.writer, self.outgoing.rest()), if writes => {
                     match written? {
                         0 => return Ok(()),
                         written => self.outgoing.written += written,
@@ -170,6 +186,7 @@ impl Client {
                     self.owes_a_read = false;
                 }
                 sent = self.lines.next(), if listens => {
+                    self.stop_standing();
                     self.take(sent);
                     if self.ears == Ears::Speechless && self.has_hung_up() {
                         return Ok(());
@@ -190,6 +207,14 @@ impl Client {
                     }
                 }
             }
+        }
+    }
+
+    /// From here on only this task writes to the client, from where the others stopped.
+    fn stop_standing(&mut self) {
+        if let Some(left) = self.standing.take().and_then(Standing::leave) {
+            self.after = left.after;
+            self.outgoing.go_on_with(left);
         }
     }
 
@@ -299,13 +324,24 @@ impl Client {
 
     /// Whether the client has closed both ways, not only its sending one.
     fn has_hung_up(&self) -> bool {
-        let stream: &UnixStream = self.writer.as_ref();
+        let stream: &UnixStream = (*self.writer).as_ref();
         let mut polled = [PollFd::new(stream, PollFlags::empty())];
         let asked = rustix::event::poll(&mut polled, Some(&Timespec::default()));
         asked.is_err()
             || polled
                 .iter()
                 .any(|polled| polled.revents().intersects(PollFlags::HUP | PollFlags::ERR))
+    }
+}
+
+/// Writes some of `bytes` as soon as the client takes any.
+async fn write(writer: &OwnedWriteHalf, bytes: &[u8]) -> io::Result<usize> {
+    loop {
+        writer.writable().await?;
+        match writer.try_write(bytes) {
+            Err(error) if error.kind() == io::ErrorKind::WouldBlock => {}
+            written => return written,
+        }
     }
 }
 

@@ -3,6 +3,7 @@
 //! In: announcements of the journal, from the daemon. Out: for every client, what comes after its
 //! own place. Holds the newest lines in memory; older ones are read from the journal's files.
 
+use super::at_end::{AtEnd, Left};
 use crate::entry::{JournalId, Seq, State};
 use crate::journal::DurableLine;
 use crate::message::reply::{Status, Trouble};
@@ -11,6 +12,7 @@ use crate::spec::Catalog;
 use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use tokio::net::unix::OwnedWriteHalf;
 use tokio::sync::watch;
 
 /// How many lines, and bytes of lines, are held in memory for clients that keep up.
@@ -64,6 +66,41 @@ struct Shown {
     notices: VecDeque<Arc<[u8]>>,
     notices_ever: u64,
     closing: bool,
+    at_end: AtEnd,
+}
+
+/// A client's place among those that are written to directly.
+#[derive(Debug)]
+pub(super) struct Standing {
+    live: Arc<Live>,
+    id: u64,
+}
+
+impl Standing {
+    /// A place for a client that has all entries up to `after`; `None` if there are newer ones, or
+    /// no place is free.
+    pub(super) fn take(live: &Arc<Live>, after: Seq, writer: &Arc<OwnedWriteHalf>) -> Option<Self> {
+        let mut shown = live.shown();
+        let id = if after == shown.last && !shown.closing {
+            shown.at_end.enter(after, writer)
+        } else {
+            None
+        };
+        drop(shown);
+        let live = Arc::clone(live);
+        id.map(|id| Self { live, id })
+    }
+
+    /// Nothing more is written to the client.
+    pub(super) fn leave(self) -> Option<Left> {
+        self.live.shown().at_end.leave(self.id)
+    }
+}
+
+impl Drop for Standing {
+    fn drop(&mut self) {
+        self.live.shown().at_end.leave(self.id);
+    }
 }
 
 /// What comes next for a client.
@@ -119,6 +156,7 @@ impl Live {
                 notices: VecDeque::new(),
                 notices_ever: 0,
                 closing: false,
+                at_end: AtEnd::default(),
             }),
             durable: watch::Sender::new(last),
         }
@@ -134,10 +172,14 @@ impl Live {
         self.durable.send_replace(last);
     }
 
-    /// These lines are durable: whoever waits for them is woken.
+    /// These lines are durable: whoever has all before them is sent them, the others are woken.
     pub fn publish(&self, lines: &[DurableLine]) {
         {
             let mut shown = self.shown();
+            if let Some(last) = lines.last() {
+                let texts = lines.iter().map(|line| &*line.line);
+                shown.at_end.write(texts, last.seq);
+            }
             for line in lines {
                 shown.state.apply(&line.stamped);
                 shown.last = line.seq;

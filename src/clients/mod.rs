@@ -10,6 +10,7 @@
     reason = "edge: sockets and the files they stand in"
 )]
 
+mod at_end;
 mod control;
 mod feed;
 mod lines;

@@ -50,6 +50,8 @@ pub(super) struct Hub {
     pub(super) wake_at: Option<MonoMicros>,
     /// The last entry that was handed to the journal.
     pub(super) appended: Seq,
+    /// The last entry that the journal said is durable.
+    pub(super) durable: Seq,
 }
 
 /// What came.
@@ -202,8 +204,8 @@ impl Hub {
                 segment_full,
                 ..
             }) => {
-                self.live.publish(&lines);
                 if let Some(last) = lines.last() {
+                    self.durable = last.seq;
                     self.waiting.durable(last.seq);
                 }
                 self.outage_is_over();
@@ -412,7 +414,7 @@ impl Hub {
         self.ports.close_all_but(&[]);
         self.feed(Input::Stopping { reason });
         let give_up = tokio::time::Instant::now() + STOP_PATIENCE;
-        while self.live.last() < self.appended {
+        while self.durable < self.appended {
             let next = tokio::time::timeout_at(give_up, announcements.recv());
             let Ok(announcement) = next.await else {
                 let message = "the disk did not take what was left in time".to_owned();

@@ -21,7 +21,9 @@ mod signals;
 use crate::clients::{self, Live, MOST_CLIENTS, RuntimeDir, SocketError};
 use crate::config::Config;
 use crate::entry::Seq;
-use crate::journal::{self, Handle, JOURNAL_FOLDER, JournalError, Opened, Options, Torn};
+use crate::journal::{
+    self, Announcement, Handle, JOURNAL_FOLDER, JournalError, Opened, Options, Torn,
+};
 use crate::sink;
 use crate::station::Core;
 use answers::Waiting;
@@ -167,6 +169,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         mode: Mode::Writing,
         wake_at: None,
         appended: where_all_is.last,
+        durable: where_all_is.last,
     };
     hub.start(&mut announcements).await?;
 
@@ -210,23 +213,28 @@ fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Read
 fn take_up(
     setup: &Setup,
     opened: Opened,
-    announce: mpsc::UnboundedSender<journal::Announcement>,
+    announce: mpsc::UnboundedSender<Announcement>,
 ) -> (Arc<Live>, Handle, Core) {
     let catalog = Arc::new(setup.config.catalog.clone());
-    let live = Live::new(
+    let live = Arc::new(Live::new(
         VERSION,
         &setup.config.daemon.state_dir,
         (opened.first, opened.tail.0),
         opened.journal,
         opened.state.clone(),
         Arc::clone(&catalog),
-    );
+    ));
     // Unbounded, but never longer than what the journal's own channel let through: the loop takes
     // announcements before anything that makes new entries.
+    let everyone = Arc::clone(&live);
     let journal = journal::spawn(opened.writer, move |announcement| {
+        // From here, and not by way of the loop: that saves waking a thread before anyone is told.
+        if let Announcement::Durable { lines, .. } = &announcement {
+            everyone.publish(lines);
+        }
         let _ = announce.send(announcement);
     });
-    (Arc::new(live), journal, Core::new(catalog, opened.state))
+    (live, journal, Core::new(catalog, opened.state))
 }
 
 type SinkTasks = Vec<tokio::task::JoinHandle<()>>;

@@ -1,0 +1,188 @@
+//! Clients of the feed that have everything: what becomes durable is written to them at once, by
+//! whoever makes it known, so that nobody has to be woken first.
+//!
+//! In: lines that are durable. Out: their bytes, as many as a socket takes without waiting.
+//!
+//! - Nothing in here waits. What a socket does not take at once, its client's own task sends.
+//! - Only a few clients have such a place, so that many cannot delay the journal.
+
+use crate::entry::Seq;
+use std::sync::Arc;
+use tokio::net::unix::OwnedWriteHalf;
+
+/// How many clients are written to directly; any more are woken.
+const MOST: usize = 8;
+
+/// More bytes at a time than this are left to the client's own task.
+const PIECE: usize = 64 * 1024;
+
+/// The places of a daemon.
+#[derive(Debug, Default)]
+pub(super) struct AtEnd {
+    places: Vec<Place>,
+    next_id: u64,
+}
+
+#[derive(Debug)]
+struct Place {
+    id: u64,
+    writer: Arc<OwnedWriteHalf>,
+    left: Left,
+    /// It took less than all there was: nothing more is written here.
+    behind: bool,
+}
+
+/// Where a client stands that leaves its place.
+#[derive(Debug)]
+pub(super) struct Left {
+    /// The newest entry that was written, or is in `bytes`.
+    pub(super) after: Seq,
+    /// Lines that went out in part.
+    pub(super) bytes: Vec<u8>,
+    /// How much of `bytes` went out.
+    pub(super) written: usize,
+}
+
+impl AtEnd {
+    /// A place for a client that has everything up to `after`; `None` where all are taken.
+    pub(super) fn enter(&mut self, after: Seq, writer: &Arc<OwnedWriteHalf>) -> Option<u64> {
+        if self.places.len() >= MOST {
+            return None;
+        }
+        self.next_id += 1;
+        self.places.push(Place {
+            id: self.next_id,
+            writer: Arc::clone(writer),
+            left: Left {
+                after,
+                bytes: Vec::new(),
+                written: 0,
+            },
+            behind: false,
+        });
+        Some(self.next_id)
+    }
+
+    /// Gives up a place; `None` if there is none of this number.
+    pub(super) fn leave(&mut self, id: u64) -> Option<Left> {
+        let at = self.places.iter().position(|place| place.id == id)?;
+        Some(self.places.swap_remove(at).left)
+    }
+
+    /// Writes what follows, ending with entry `last`, to everyone who takes it without waiting.
+    pub(super) fn write<'a>(&mut self, lines: impl Iterator<Item = &'a [u8]>, last: Seq) {
+        if self.places.is_empty() {
+            return;
+        }
+        let mut bytes = Vec::new();
+        for line in lines {
+            bytes.extend_from_slice(line);
+            bytes.push(b'\n');
+        }
+        for place in &mut self.places {
+            place.write(&bytes, last);
+        }
+    }
+}
+
+impl Place {
+    fn write(&mut self, bytes: &[u8], last: Seq) {
+        if self.behind || bytes.len() > PIECE {
+            self.behind = true;
+            return;
+        }
+        match self.writer.try_write(bytes) {
+            Ok(written) => {
+                self.left.after = last;
+                if written < bytes.len() {
+                    self.behind = true;
+                    self.left.bytes = bytes.to_vec();
+                    self.left.written = written;
+                }
+            }
+            // Full, or gone: its own task will find out which.
+            Err(_) => self.behind = true,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tokio::net::UnixStream;
+
+    /// Two ends of a socket, the near one known to take bytes.
+    async fn socket() -> (Arc<OwnedWriteHalf>, UnixStream) {
+        let (near, far) = UnixStream::pair().unwrap();
+        near.writable().await.unwrap();
+        let (_, writer) = near.into_split();
+        (Arc::new(writer), far)
+    }
+
+    async fn all_that_came(far: &UnixStream) -> Vec<u8> {
+        let mut got = Vec::new();
+        loop {
+            let mut piece = [0; 4096];
+            match far.try_read(&mut piece) {
+                Ok(len) => got.extend_from_slice(&piece[..len]),
+                // It may not have been told yet that there is something to read.
+                Err(_) if got.is_empty() => far.readable().await.unwrap(),
+                Err(_) => return got,
+            }
+        }
+    }
+
+    fn run(test: impl Future<Output = ()>) {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .enable_all()
+            .build()
+            .unwrap();
+        runtime.block_on(test);
+    }
+
+    #[test]
+    fn who_reads_gets_each_line_at_once() {
+        run(async {
+            let (writer, far) = socket().await;
+            let mut at_end = AtEnd::default();
+            let id = at_end.enter(Seq(1), &writer).unwrap();
+            at_end.write([&b"two"[..], b"three"].into_iter(), Seq(3));
+            assert_eq!(all_that_came(&far).await, b"two\nthree\n");
+            let left = at_end.leave(id).unwrap();
+            assert_eq!((left.after, left.bytes.len()), (Seq(3), 0));
+            assert!(at_end.leave(id).is_none());
+        });
+    }
+
+    #[test]
+    fn who_does_not_read_keeps_its_place_in_the_order_and_gets_no_line_twice_or_in_part() {
+        run(async {
+            let (writer, far) = socket().await;
+            let mut at_end = AtEnd::default();
+            let id = at_end.enter(Seq(0), &writer).unwrap();
+            let line = vec![b'x'; 1000];
+            for seq in 1..10_000 {
+                at_end.write(std::iter::once(&line[..]), Seq(seq));
+            }
+            let left = at_end.leave(id).unwrap();
+            assert!(left.after < Seq(9_999), "a socket has no end of room");
+            let mut got = all_that_came(&far).await;
+            got.extend_from_slice(left.bytes.get(left.written..).unwrap());
+            let lines = u64::try_from(got.len()).unwrap() / 1001;
+            assert_eq!((got.len() % 1001, Seq(lines)), (0, left.after));
+        });
+    }
+
+    #[test]
+    fn there_are_only_a_few_places() {
+        run(async {
+            let (writer, _far) = socket().await;
+            let mut at_end = AtEnd::default();
+            let ids: Vec<_> = (0..MOST).map(|_| at_end.enter(Seq(1), &writer)).collect();
+            assert!(ids.iter().all(Option::is_some));
+            assert_eq!(at_end.enter(Seq(1), &writer), None);
+            at_end.leave(ids[0].unwrap()).unwrap();
+            assert!(at_end.enter(Seq(1), &writer).is_some());
+        });
+    }
+}
