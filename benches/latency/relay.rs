@@ -14,6 +14,9 @@ pub(super) const ARGUMENT: &str = "relay";
 /// Its last argument when it is to sync.
 pub(super) const SYNC: &str = "sync";
 
+/// As long as a reading's entry without its newline, so that both ask the same of the disk.
+const LINE_BYTES: usize = 484;
+
 /// Starts the relay, a process of its own as the daemon is.
 pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
     std::fs::create_dir_all(folder)?;
@@ -54,6 +57,7 @@ pub(super) fn run(port: &str, file: &str, socket: &str, sync: bool) -> Result<()
         while let Some(end) = waiting.iter().position(|byte| *byte == b'\r') {
             let mut line: Vec<u8> = waiting.drain(..=end).collect();
             line.pop();
+            line.resize(LINE_BYTES, b' ');
             line.push(b'\n');
             file.write_all(&line)?;
             if sync {
