@@ -8,9 +8,11 @@
 
 pub mod format;
 pub mod framing;
+pub mod line_settings;
 pub mod meaning;
 
 pub use format::{FORMATS, Fields, FrameFormat, Pattern, PatternError};
+pub use line_settings::{LineSettings, LineSettingsError, Parity};
 
 use crate::quantity::{Length, Measured, MonoMicros, Unit};
 use framing::{Frame, Splitter};
