@@ -13,6 +13,7 @@
 
 mod frame;
 mod hand;
+pub mod line;
 mod random;
 
 pub use frame::{Resolution, Sends};

@@ -43,7 +43,7 @@ pub(super) const ROWS: &[Row] = &[
     pure("station", &["quantity", "decode", "spec", "entry"]),
     pure("message", &["quantity", "spec", "entry", "station"]),
     edge("serial", &["quantity", "config", "entry"]),
-    edge("virtual_caliper", &["quantity", "decode"]),
+    edge("virtual_caliper", &["quantity", "decode", "config"]),
     edge("journal", &["quantity", "entry"]),
     edge(
         "sink",
