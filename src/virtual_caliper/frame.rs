@@ -1,5 +1,9 @@
 //! The frames that it sends: a value as the bytes a real instrument would put on the line.
+//!
+//! Written from the layouts, not from what `decode` does with them: a round trip through both
+//! proves something. `decode/format` has each layout bit by bit.
 
+use crate::decode::format::Ticks;
 use crate::quantity::{Decimal, Unit};
 
 /// What the instrument sends at a press.
@@ -15,20 +19,175 @@ pub enum Sends {
         /// 0 to 99.
         channel: u8,
     },
+    /// `bcd13-hex` or `bcd13-packed`: `-1.63 mm` is `FFFF800016320`.
+    Bcd13(Form),
+    /// `word24-hex` or `word24-packed`: `-1.63 mm` is `1000A3`.
+    Word24(Form),
+    /// `word48-hex` or `word48-packed`: `1.63 mm` is `000522000522` at an origin of 0.
+    Word48 {
+        /// How its bits become bytes.
+        form: Form,
+        /// Where the display's origin lies on the scale: the absolute word is this much more than
+        /// the relative one.
+        origin: Ticks,
+    },
+}
+
+/// How the bits of a binary frame become bytes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// A line of hexadecimal digits and CR.
+    Hex,
+    /// The bytes themselves; silence parts the frames.
+    Packed,
+}
+
+/// A value that a frame has no room for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("no frame for {digits} {unit}, want {want}")]
+pub struct NoFrame {
+    /// The digits asked for.
+    pub digits: Decimal,
+    /// Their unit.
+    pub unit: Unit,
+    /// What the format can say.
+    pub want: &'static str,
 }
 
 impl Sends {
     /// The bytes of one frame, its terminator included.
-    pub fn frame(self, digits: Decimal, unit: Unit) -> Vec<u8> {
+    pub fn frame(self, digits: Decimal, unit: Unit) -> Result<Vec<u8>, NoFrame> {
         let sign = if digits.coefficient() < 0 { "" } else { "+" };
+        let no_frame = |want| NoFrame { digits, unit, want };
         match self {
-            Self::DecimalLine { with_unit: true } => format!("{sign}{digits}{unit}\r"),
-            Self::DecimalLine { with_unit: false } => format!("{sign}{digits}\r"),
+            Self::DecimalLine { with_unit: true } => Ok(line(&format!("{sign}{digits}{unit}"))),
+            Self::DecimalLine { with_unit: false } => Ok(line(&format!("{sign}{digits}"))),
             Self::ChannelLine { channel } => {
-                format!("{:02}A{sign}{digits}\r", channel.min(99))
+                Ok(line(&format!("{:02}A{sign}{digits}", channel.min(99))))
             }
+            Self::Bcd13(form) => bcd13(digits, unit)
+                .map(|nibbles| match form {
+                    Form::Hex => line(&nibbles),
+                    Form::Packed => packed_nibbles(&nibbles),
+                })
+                .ok_or(no_frame("mm or in, six digits, at most 5 after the point")),
+            Self::Word24(form) => word24(digits, unit)
+                .map(|word| match form {
+                    Form::Hex => line(&format!("{word:06X}")),
+                    Form::Packed => low_bits_first(word),
+                })
+                .ok_or(no_frame(
+                    "whole steps of 0.01 mm or 0.0005 in, under 2^20 of them",
+                )),
+            Self::Word48 { form, origin } => word48(digits, unit, origin)
+                .map(|(absolute, relative)| match form {
+                    Form::Hex => line(&format!("{absolute:06X}{relative:06X}")),
+                    Form::Packed => [low_bits_first(absolute), low_bits_first(relative)].concat(),
+                })
+                .ok_or(no_frame(
+                    "mm or in, within 2^23 ticks of 1/20480 in either way",
+                )),
         }
-        .into_bytes()
+    }
+}
+
+fn line(text: &str) -> Vec<u8> {
+    let mut bytes = text.as_bytes().to_vec();
+    bytes.push(b'\r');
+    bytes
+}
+
+/// The thirteen nibbles as hexadecimal digits.
+fn bcd13(digits: Decimal, unit: Unit) -> Option<String> {
+    let magnitude = digits.coefficient().unsigned_abs();
+    if magnitude > 999_999 || digits.decimals() > 5 {
+        return None;
+    }
+    let sign = if digits.coefficient() < 0 { 8 } else { 0 };
+    let unit = if is_inch(unit)? { 1 } else { 0 };
+    Some(format!(
+        "FFFF{sign}{magnitude:06}{}{unit}",
+        digits.decimals()
+    ))
+}
+
+/// Two nibbles a byte, the first in the high half; an odd one out is followed by 0.
+fn packed_nibbles(hex: &str) -> Vec<u8> {
+    let nibbles: Vec<u8> = hex
+        .chars()
+        .filter_map(|digit| u8::try_from(digit.to_digit(16)?).ok())
+        .collect();
+    let byte = |pair: &[u8]| {
+        let (high, low) = (pair.first(), pair.get(1));
+        high.map_or(0, |high| high << 4) | low.copied().unwrap_or_default()
+    };
+    nibbles.chunks(2).map(byte).collect()
+}
+
+/// Sign and magnitude, in whole steps.
+fn word24(digits: Decimal, unit: Unit) -> Option<u32> {
+    let inch = is_inch(unit)?;
+    let steps = if inch {
+        let tenths = in_steps_of(digits, 4)?;
+        (tenths % 5 == 0).then_some(tenths / 5)?
+    } else {
+        in_steps_of(digits, 2)?
+    };
+    let magnitude = u32::try_from(steps.unsigned_abs()).ok()?;
+    let minus = u32::from(steps < 0) << 20;
+    (magnitude < 1 << 20).then_some(u32::from(inch) << 23 | minus | magnitude)
+}
+
+/// The absolute and the relative word, each in two's complement.
+fn word48(digits: Decimal, unit: Unit, origin: Ticks) -> Option<(u32, u32)> {
+    let (ticks_per_unit, parts) = if is_inch(unit)? {
+        (20_480_i128, 1)
+    } else {
+        (204_800_i128, 254)
+    };
+    let divisor = parts * 10_i128.checked_pow(u32::from(digits.decimals()))?;
+    let numerator = i128::from(digits.coefficient()) * ticks_per_unit;
+    let half = if numerator < 0 { -divisor } else { divisor };
+    let relative = i32::try_from((2 * numerator + half) / (2 * divisor)).ok()?;
+    let absolute = relative.checked_add(origin.0)?;
+    Some((twos_complement(absolute)?, twos_complement(relative)?))
+}
+
+fn twos_complement(value: i32) -> Option<u32> {
+    let fits = (-(1 << 23)..1 << 23).contains(&value);
+    fits.then(|| u32::from_ne_bytes(value.to_ne_bytes()) & 0x00ff_ffff)
+}
+
+/// Three bytes, bits 1 to 8 first.
+fn low_bits_first(word: u32) -> Vec<u8> {
+    let [first, second, third, _] = word.to_le_bytes();
+    vec![first, second, third]
+}
+
+/// The number times ten to the `decimals`, if that is whole.
+fn in_steps_of(digits: Decimal, decimals: u8) -> Option<i64> {
+    let (more, less) = (
+        decimals.saturating_sub(digits.decimals()),
+        digits.decimals().saturating_sub(decimals),
+    );
+    let finer = digits
+        .coefficient()
+        .checked_mul(10_i64.checked_pow(u32::from(more))?)?;
+    let divisor = 10_i64.checked_pow(u32::from(less))?;
+    (finer % divisor == 0).then_some(finer / divisor)
+}
+
+/// Whether it is the inch; `None` for what no caliper shows.
+fn is_inch(unit: Unit) -> Option<bool> {
+    match unit {
+        Unit::Millimetre => Some(false),
+        Unit::Inch => Some(true),
+        Unit::Centimetre
+        | Unit::Micrometre
+        | Unit::Newton
+        | Unit::Kilonewton
+        | Unit::KilogramForce
+        | Unit::PoundForce => None,
     }
 }
 
@@ -60,5 +219,64 @@ impl Resolution {
             self.step.coefficient().saturating_mul(steps),
             self.step.decimals(),
         )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn hex(sends: Sends, digits: &str, unit: Unit) -> String {
+        let bytes = sends.frame(digits.parse().unwrap(), unit).unwrap();
+        bytes.iter().map(|byte| format!("{byte:02X}")).collect()
+    }
+
+    fn text(sends: Sends, digits: &str, unit: Unit) -> String {
+        let bytes = sends.frame(digits.parse().unwrap(), unit).unwrap();
+        String::from_utf8(bytes).unwrap()
+    }
+
+    // From memory of common practice, as hardware-notes/formats.md says.
+    #[test]
+    fn the_binary_frames_are_those_of_the_notes() {
+        let (mm, inch) = (Unit::Millimetre, Unit::Inch);
+        let word48 = |form, origin| Sends::Word48 {
+            form,
+            origin: Ticks(origin),
+        };
+        assert_eq!(
+            text(Sends::Bcd13(Form::Hex), "-1.63", mm),
+            "FFFF800016320\r"
+        );
+        assert_eq!(
+            hex(Sends::Bcd13(Form::Packed), "-1.63", mm),
+            "FFFF8000163200"
+        );
+        assert_eq!(
+            hex(Sends::Bcd13(Form::Packed), "0.0640", inch),
+            "FFFF0000640410"
+        );
+        assert_eq!(text(Sends::Word24(Form::Hex), "-1.63", mm), "1000A3\r");
+        assert_eq!(hex(Sends::Word24(Form::Packed), "-1.63", mm), "A30010");
+        assert_eq!(hex(Sends::Word24(Form::Packed), "0.0640", inch), "800080");
+        assert_eq!(text(word48(Form::Hex, 0), "1.63", mm), "000522000522\r");
+        assert_eq!(hex(word48(Form::Packed, 0), "1.63", mm), "220500220500");
+        assert_eq!(text(word48(Form::Hex, -1), "0.00", mm), "FFFFFF000000\r");
+    }
+
+    #[test]
+    fn a_value_that_a_frame_has_no_room_for_is_refused() {
+        for (sends, digits, unit) in [
+            (Sends::Bcd13(Form::Hex), "1000000", Unit::Millimetre),
+            (Sends::Bcd13(Form::Hex), "0.000001", Unit::Millimetre),
+            (Sends::Bcd13(Form::Hex), "1.62", Unit::Newton),
+            (Sends::Word24(Form::Hex), "1.625", Unit::Millimetre),
+            (Sends::Word24(Form::Hex), "0.0001", Unit::Inch),
+            (Sends::Word24(Form::Hex), "10485.76", Unit::Millimetre),
+        ] {
+            let digits = digits.parse().unwrap();
+            let refused = sends.frame(digits, unit).unwrap_err();
+            assert_eq!((refused.digits, refused.unit), (digits, unit));
+        }
     }
 }

@@ -16,7 +16,7 @@ mod hand;
 pub mod line;
 mod random;
 
-pub use frame::{Resolution, Sends};
+pub use frame::{Form, NoFrame, Resolution, Sends};
 pub use hand::{CrimpTool, Hand, ToolOnBench};
 
 use crate::quantity::{Decimal, Quantity, Unit};
@@ -128,7 +128,7 @@ impl VirtualCaliper {
 
     /// Sends exactly this value.
     pub fn press(&mut self, digits: Decimal, unit: Unit) -> io::Result<()> {
-        self.last_frame = self.sends.frame(digits, unit);
+        self.last_frame = self.frame(digits, unit)?;
         self.send(&self.last_frame)
     }
 
@@ -168,7 +168,7 @@ impl VirtualCaliper {
 
     /// The first half of the frame for this value.
     pub fn half_frame(&mut self, digits: Decimal, unit: Unit) -> io::Result<()> {
-        let frame = self.sends.frame(digits, unit);
+        let frame = self.frame(digits, unit)?;
         let (half, _) = frame.split_at(frame.len() / 2);
         self.send(half)
     }
@@ -220,6 +220,11 @@ impl VirtualCaliper {
         point(&self.link, &line.far_path)?;
         self.line = Some(line);
         Ok(())
+    }
+
+    fn frame(&self, digits: Decimal, unit: Unit) -> io::Result<Vec<u8>> {
+        let frame = self.sends.frame(digits, unit);
+        frame.map_err(|error| io::Error::new(io::ErrorKind::InvalidInput, error))
     }
 
     fn show(&mut self, steps: i64) -> io::Result<Decimal> {
