@@ -8,6 +8,7 @@
 
 pub mod format;
 pub mod framing;
+pub mod guess;
 pub mod line_settings;
 pub mod meaning;
 

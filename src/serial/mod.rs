@@ -20,6 +20,7 @@ mod holder;
 mod marks;
 mod port;
 mod reopen;
+mod tuning;
 
 pub use access::Access;
 pub use error::SerialError;

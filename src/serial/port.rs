@@ -31,8 +31,8 @@ const MOST_STALE: usize = 64 * 1024;
 #[derive(Debug)]
 pub struct Port {
     path: PathBuf,
-    stream: SerialStream,
-    marks: Marks,
+    pub(super) stream: SerialStream,
+    pub(super) marks: Marks,
     /// What ended it, once a last byte has been handed out after it.
     ended: Option<String>,
 }

@@ -18,6 +18,7 @@ mod daemon;
 mod disk;
 mod feed;
 mod golden;
+mod guess;
 mod harness;
 mod journal;
 mod licences;

@@ -88,6 +88,14 @@ impl FrameFormat {
         FORMATS.iter().copied().find(|format| format.name == name)
     }
 
+    /// Whether its frames are lines of text; the others need all eight bits of a byte.
+    pub fn is_text(&self) -> bool {
+        match self.framing {
+            Framing::Delimited { .. } => true,
+            Framing::IdleGap { .. } => false,
+        }
+    }
+
     /// Whether it needs a pattern of the user's.
     pub fn needs_pattern(&self) -> bool {
         self.name == pattern::FORMAT.name

@@ -1,0 +1,281 @@
+//! Which line settings and which frame format would make sense of bytes.
+//!
+//! In: presses, each as it came in with one setting of the port. Out: an [`Opinion`]: every setting
+//! and format that fits all of them, how sure that is, and what else fits.
+//!
+//! - Settings of data bits and parity are told from the bits that came: a port at `8N1` shows the
+//!   parity bit of `7E2` as bit 8, and marks the characters of `8E1` whose parity bit is no stop bit.
+//!   The count of stop bits makes no difference to who reads: `7E2` stands for `7E1` too.
+//! - What was sent more slowly than the port reads is reckoned back bit by bit, for speeds that go
+//!   into the port's speed without rest. What was sent faster is lost: the opinion says so.
+//! - The user's own `pattern` is never guessed.
+//! - No clock, no port, no float in here.
+
+mod evidence;
+mod interview;
+mod reckon;
+mod shown;
+mod trial;
+mod watcher;
+
+pub use interview::{Interview, Step};
+pub use shown::Shown;
+pub use watcher::Watcher;
+
+use super::DecodeError;
+use super::format::FrameFormat;
+use super::line_settings::{LineSettings, Parity};
+use crate::quantity::{Length, Measured, MonoMicros, Quantity};
+use trial::{Trial, Verdict};
+
+/// The speeds that are tried, the likely ones first.
+pub const SPEEDS: [u32; 8] = [9600, 4800, 2400, 19_200, 38_400, 57_600, 115_200, 1200];
+
+/// Data bits, parity and stop bits that are tried, the likely ones first.
+const FRAMES: [(u8, Parity, u8); 6] = [
+    (8, Parity::None, 1),
+    (7, Parity::Even, 2),
+    (7, Parity::Odd, 1),
+    (7, Parity::None, 2),
+    (8, Parity::Even, 1),
+    (8, Parity::Odd, 1),
+];
+
+/// Who fits by chance so many bits more easily than the best is no rival of it.
+const FAR_BEHIND: u32 = 20;
+
+/// The longest caliper, with room to spare.
+const LONGEST: Length = Length::from_nanometres(2_000_000_000);
+/// The strongest force gauge at a bench, with room to spare, in millinewtons.
+const STRONGEST: i64 = 100_000_000;
+
+/// Bytes as they came, and when.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Piece {
+    /// When.
+    pub at: MonoMicros,
+    /// Which.
+    pub bytes: Vec<u8>,
+}
+
+/// What came at one press, or in one run of bytes, while the port had one setting.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Heard {
+    /// The port's setting.
+    pub line: LineSettings,
+    /// The bytes, in order; a character without a stop bit or with wrong parity is `ff 00` and itself.
+    pub pieces: Vec<Piece>,
+}
+
+impl Heard {
+    /// All its bytes.
+    pub fn bytes(&self) -> Vec<u8> {
+        let pieces = self.pieces.iter();
+        pieces.flat_map(|piece| piece.bytes.clone()).collect()
+    }
+}
+
+/// A setting and a format that fit every frame.
+#[derive(Debug, Clone)]
+pub struct Candidate {
+    /// The line settings.
+    pub line: LineSettings,
+    /// The format.
+    pub format: &'static FrameFormat,
+    /// Frames that fit, and how many of them differ: one that comes again says nothing new.
+    pub frames: usize,
+    /// See `frames`.
+    pub different: usize,
+    /// Presses that were read at this very speed.
+    pub read: usize,
+    /// Presses that were read at another and reckoned back.
+    pub reckoned: usize,
+    /// Presses that say nothing about it: read at another speed that lost the bits.
+    pub silent: usize,
+    /// Bytes that mean nothing would fit as well once in two to the power of this.
+    pub bits: u32,
+    /// What the frames show of the instrument.
+    pub shown: Shown,
+    /// The values, in the order of the presses.
+    pub values: Vec<Measured>,
+}
+
+/// How sure a candidate is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Surety {
+    /// It may well be chance.
+    Guess,
+    /// Chance less than once in a thousand.
+    Likely,
+    /// Chance less than once in a million.
+    Sure,
+}
+
+impl Surety {
+    /// In a word.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Guess => "a guess",
+            Self::Likely => "likely",
+            Self::Sure => "sure",
+        }
+    }
+}
+
+impl Candidate {
+    /// How sure it is.
+    pub fn surety(&self) -> Surety {
+        match self.bits {
+            0..10 => Surety::Guess,
+            10..20 => Surety::Likely,
+            _ => Surety::Sure,
+        }
+    }
+
+    /// `decimal-line at 4800 7E2`.
+    pub fn name(&self) -> String {
+        format!("{} at {}", self.format.name, self.line)
+    }
+}
+
+/// What can be said about what was heard.
+#[derive(Debug, Clone, Default)]
+pub struct Opinion {
+    /// All that fit every frame and are not far behind the best, the best first.
+    pub fits: Vec<Candidate>,
+    /// Why the other formats do not, at the settings of the best; the first reason of each.
+    pub refused: Vec<(&'static str, DecodeError)>,
+    /// How many settings and formats were tried.
+    pub tried: usize,
+    /// Settings that nothing speaks against, where nothing fits: what came can have been sent so, but
+    /// it is not clear what it was.
+    pub leads: Vec<LineSettings>,
+}
+
+impl Opinion {
+    /// The only one that fits.
+    pub fn only(&self) -> Option<&Candidate> {
+        match self.fits.as_slice() {
+            [only] => Some(only),
+            [] | [_, _, ..] => None,
+        }
+    }
+}
+
+/// What to think of these presses.
+pub fn opinion(heard: &[Heard]) -> Opinion {
+    let lines = lines(heard);
+    let mut opinion = Opinion::default();
+    let mut judged: Vec<(Candidate, usize)> = Vec::new();
+    for (place, line) in lines.iter().enumerate() {
+        let mut trial = Trial::new(heard, *line);
+        for format in formats(*line) {
+            opinion.tried = opinion.tried.saturating_add(1);
+            if let Verdict::Fits(candidate) = trial.judge(format) {
+                judged.push((*candidate, place));
+            }
+        }
+    }
+    // Whoever tries many keys opens many locks.
+    let tried = opinion.tried.checked_ilog2().unwrap_or(0) + 1;
+    for (candidate, _) in &mut judged {
+        candidate.bits = candidate.bits.saturating_sub(tried);
+    }
+    judged.sort_by_key(|(candidate, place)| {
+        let reckoned_only = candidate.read == 0;
+        (std::cmp::Reverse(candidate.bits), reckoned_only, *place)
+    });
+    let best = judged.first().map_or(0, |(best, _)| best.bits);
+    judged.retain(|(candidate, _)| candidate.bits.saturating_add(FAR_BEHIND) > best);
+    opinion.fits = judged.into_iter().map(|(candidate, _)| candidate).collect();
+    let line = opinion.fits.first().map(|best| best.line);
+    opinion.refused = refusals(heard, line, &opinion.fits);
+    if opinion.fits.is_empty() {
+        opinion.leads = leads(heard, &lines);
+    }
+    opinion
+}
+
+/// Slower settings that some press speaks for and none against.
+fn leads(heard: &[Heard], lines: &[LineSettings]) -> Vec<LineSettings> {
+    let may_be = |line: &&LineSettings| {
+        let mut trial = Trial::new(heard, **line);
+        let mut reckoned = heard.iter().enumerate().filter(|(_, heard)| {
+            heard.line.baud > line.baud && reckon::times(heard.line, **line).is_some()
+        });
+        let mut any = false;
+        let all = reckoned.all(|(at, heard)| {
+            any = true;
+            trial.may_be(at, heard)
+        });
+        any && all
+    };
+    lines.iter().filter(may_be).copied().collect()
+}
+
+/// The settings to try: those the port had, then the likely ones; each way to read bytes once.
+fn lines(heard: &[Heard]) -> Vec<LineSettings> {
+    let mut lines: Vec<LineSettings> = Vec::new();
+    let mut speeds: Vec<u32> = heard.iter().map(|heard| heard.line.baud).collect();
+    speeds.extend(SPEEDS);
+    let had = heard.iter().map(|heard| heard.line);
+    let tried = speeds.into_iter().flat_map(|baud| {
+        FRAMES.map(|(data_bits, parity, stop_bits)| LineSettings {
+            baud,
+            data_bits,
+            parity,
+            stop_bits,
+        })
+    });
+    for line in had.chain(tried) {
+        if !lines.iter().any(|known| reads_the_same(*known, line)) {
+            lines.push(line);
+        }
+    }
+    lines
+}
+
+/// Whether who reads with the one reads what was sent with the other: stop bits make no difference.
+pub(super) fn reads_the_same(a: LineSettings, b: LineSettings) -> bool {
+    (a.baud, a.data_bits, a.parity) == (b.baud, b.data_bits, b.parity)
+}
+
+/// The formats that can be sent so: a packed frame needs eight bits.
+fn formats(line: LineSettings) -> impl Iterator<Item = &'static FrameFormat> {
+    let formats = super::FORMATS.iter().copied();
+    formats.filter(move |format| {
+        !format.needs_pattern() && (format.is_text() || line.data_bits == 8)
+    })
+}
+
+/// Why the formats that do not fit do not, at `line`.
+fn refusals(
+    heard: &[Heard],
+    line: Option<LineSettings>,
+    fits: &[Candidate],
+) -> Vec<(&'static str, DecodeError)> {
+    let Some(line) = line.or_else(|| heard.last().map(|heard| heard.line)) else {
+        return Vec::new();
+    };
+    let mut trial = Trial::new(heard, line);
+    let others = formats(line).filter(|format| {
+        let is_it = |fit: &Candidate| fit.line == line && fit.format.name == format.name;
+        !fits.iter().any(is_it)
+    });
+    others
+        .filter_map(|format| match trial.judge(format) {
+            Verdict::Refused(Some(reason)) => Some((format.name, reason)),
+            Verdict::Refused(None) | Verdict::Fits(_) => None,
+        })
+        .collect()
+}
+
+/// Whether an instrument at a bench can show this.
+fn plausible(value: Measured, origin: Option<Length>) -> bool {
+    let within = |length: Length| length.nanometres().unsigned_abs() <= LONGEST.nanometres().unsigned_abs();
+    let value_can_be = match value.quantity() {
+        Quantity::Length(length) => within(length),
+        Quantity::Force(force) => force.millinewtons().unsigned_abs() <= STRONGEST.unsigned_abs(),
+    };
+    value_can_be && origin.is_none_or(within)
+}

@@ -1,0 +1,318 @@
+//! What was sent, reckoned from what a port at other settings took it for.
+//!
+//! In: the characters that came, the port's settings, the settings to try. Out: every text that,
+//! sent with those, would have been heard so; none if there is none.
+//!
+//! - A character that came is known bit by bit, its stop bit too: the terminal marks those without.
+//!   Only the rest between two characters is unknown, and it is tried at every length.
+//! - A line that was read more slowly than it was sent has lost bits for good: nothing is reckoned.
+//! - Works on few characters: at most [`MOST_HEARD`], keeping at most [`MOST_WAYS`] texts.
+
+use crate::decode::format::FrameFormat;
+use crate::decode::line_settings::{LineSettings, Parity};
+use std::collections::BTreeSet;
+
+/// More characters than a few presses have.
+const MOST_HEARD: usize = 192;
+
+/// Texts that are followed at once.
+const MOST_WAYS: usize = 64;
+
+/// Read faster than this many times the speed, a bit is longer than a character and says too little.
+const MOST_TIMES: u32 = 8;
+
+/// A character as the port gave it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Heard {
+    byte: u8,
+    /// The terminal marked it: wrong parity, or no stop bit.
+    spoiled: bool,
+}
+
+/// The characters in bytes of a port: `ff 00` marks the one after it as spoiled.
+pub(super) fn characters(bytes: &[u8]) -> Vec<Heard> {
+    let mut found = Vec::with_capacity(bytes.len());
+    let mut rest = bytes;
+    loop {
+        rest = match rest {
+            [0xff, 0x00, byte, after @ ..] => {
+                let (byte, spoiled) = (*byte, true);
+                found.push(Heard { byte, spoiled });
+                after
+            }
+            [byte, after @ ..] => {
+                let (byte, spoiled) = (*byte, false);
+                found.push(Heard { byte, spoiled });
+                after
+            }
+            [] => return found,
+        };
+    }
+}
+
+/// Which bytes may come out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Alphabet {
+    /// Those of lines with values: digits, signs, units, hexadecimal digits, ends of lines.
+    Lines,
+    /// All.
+    Any,
+}
+
+impl Alphabet {
+    /// The bytes of a format's frames.
+    pub(super) fn of(format: &FrameFormat) -> Self {
+        if format.is_text() {
+            Self::Lines
+        } else {
+            Self::Any
+        }
+    }
+
+    fn has(self, byte: u8) -> bool {
+        match self {
+            Self::Any => true,
+            Self::Lines => {
+                byte.is_ascii_hexdigit() || b"+-. \t\r\n\"GIKLMNUgiklmnu".contains(&byte)
+            }
+        }
+    }
+}
+
+/// How many of the port's bits make one of the sender's; `None` if nothing can be reckoned.
+pub(super) fn times(heard: LineSettings, sent: LineSettings) -> Option<u32> {
+    let times = heard.baud.checked_div(sent.baud)?;
+    let whole = times.checked_mul(sent.baud) == Some(heard.baud);
+    (whole && times <= MOST_TIMES).then_some(times)
+}
+
+/// What may have been sent.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Texts {
+    /// All texts that sound so; none if the settings are wrong.
+    All(Vec<Vec<u8>>),
+    /// The settings may be right, but more texts sound so than can be followed, or more came.
+    TooMany,
+}
+
+/// Every text that sounds like `heard` to a port set to `port`, if it was sent with `sent`.
+pub(super) fn texts(
+    heard: &[Heard],
+    port: LineSettings,
+    sent: LineSettings,
+    alphabet: Alphabet,
+) -> Texts {
+    let Some(times) = times(port, sent) else {
+        return Texts::All(Vec::new());
+    };
+    if heard.len() > MOST_HEARD {
+        return Texts::TooMany;
+    }
+    let spoiled = heard.iter().any(|character| character.spoiled);
+    // Most instruments send the characters of a frame without a pause, which leaves few texts; only
+    // where none is found may they rest in between.
+    for stop_bits in [Some(sent.stop_bits), Some(3 - sent.stop_bits.clamp(1, 2)), None] {
+        let shape = Shape {
+            times,
+            data_bits: u32::from(sent.data_bits),
+            parity: sent.parity,
+            stop_bits: u32::from(stop_bits.unwrap_or(1)),
+            may_rest: stop_bits.is_none(),
+            alphabet,
+        };
+        // What a receiver does after a missing stop bit differs: it waits for the line to rest, or
+        // takes it for the next start bit. Where no stop bit is missing, both are the same.
+        for after_no_stop in [AfterNoStop::WaitsForRest, AfterNoStop::StartsAtOnce] {
+            if after_no_stop == AfterNoStop::StartsAtOnce && !spoiled {
+                continue;
+            }
+            let texts = follow(heard, port, shape, after_no_stop);
+            if texts != Texts::All(Vec::new()) {
+                return texts;
+            }
+        }
+    }
+    Texts::All(Vec::new())
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum AfterNoStop {
+    WaitsForRest,
+    StartsAtOnce,
+}
+
+/// The sender's characters, in the port's bits.
+#[derive(Debug, Clone, Copy)]
+struct Shape {
+    times: u32,
+    data_bits: u32,
+    parity: Parity,
+    stop_bits: u32,
+    /// The line may rest for longer between two characters.
+    may_rest: bool,
+    alphabet: Alphabet,
+}
+
+/// A text as far as it has been followed.
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
+struct Way {
+    text: Vec<u8>,
+    /// Bits of the port since the sender's character began; `None` while its line rests.
+    into: Option<u32>,
+    /// The level of the sender's bit at hand.
+    level: bool,
+    data: u8,
+}
+
+fn follow(
+    heard: &[Heard],
+    port: LineSettings,
+    shape: Shape,
+    after_no_stop: AfterNoStop,
+) -> Texts {
+    let mut ways = BTreeSet::from([Way::default()]);
+    let mut has_started = false;
+    let mut too_many = false;
+    for (at, character) in heard.iter().enumerate() {
+        let levels = levels(*character, port);
+        let known = levels.get(usize::from(has_started)..).unwrap_or_default();
+        let no_stop = levels.last() == Some(&false);
+        let is_last = at.saturating_add(1) == heard.len();
+        has_started = no_stop && !is_last && after_no_stop == AfterNoStop::StartsAtOnce;
+        let mut next = BTreeSet::new();
+        for way in ways {
+            let Some(way) = way.after(known, shape) else {
+                continue;
+            };
+            if has_started {
+                next.insert(way);
+            } else {
+                way.rests(no_stop, is_last, shape, &mut next);
+            }
+        }
+        too_many |= next.len() > MOST_WAYS;
+        ways = next.into_iter().take(MOST_WAYS).collect();
+    }
+    let texts: BTreeSet<Vec<u8>> = ways.into_iter().map(|way| way.text).collect();
+    if too_many && !texts.is_empty() {
+        return Texts::TooMany;
+    }
+    Texts::All(texts.into_iter().collect())
+}
+
+/// The levels of the line that a character stands for: start, data, parity, stop.
+fn levels(character: Heard, port: LineSettings) -> Vec<bool> {
+    let Heard { byte, spoiled } = character;
+    let mut levels = vec![false];
+    levels.extend((0..port.data_bits.min(8)).map(|bit| byte >> bit & 1 == 1));
+    let right = parity_bit(byte, port.parity);
+    // Where there is a parity bit, it is what was wrong.
+    levels.extend(right.map(|right| right != spoiled));
+    levels.push(right.is_some() || !spoiled);
+    levels
+}
+
+/// The bit that belongs to this byte, if any does.
+fn parity_bit(byte: u8, parity: Parity) -> Option<bool> {
+    let odd = byte.count_ones() % 2 == 1;
+    match parity {
+        Parity::None => None,
+        Parity::Even => Some(odd),
+        Parity::Odd => Some(!odd),
+    }
+}
+
+impl Way {
+    /// With one more bit of the port at this level; `None` if the sender would not have sent it.
+    fn fed(mut self, level: bool, shape: Shape) -> Option<Self> {
+        let Some(into) = self.into else {
+            if level {
+                return (shape.may_rest || self.text.is_empty()).then_some(self);
+            }
+            self.into = Some(0);
+            self.data = 0;
+            return self.fed(level, shape);
+        };
+        let bit = into / shape.times;
+        if into % shape.times == 0 {
+            self.level = level;
+        } else if self.level != level {
+            return None;
+        }
+        let stop = 1 + shape.data_bits + u32::from(shape.parity != Parity::None);
+        if bit >= stop && !level {
+            return None;
+        }
+        let next = into + 1;
+        self.into = Some(next);
+        if next % shape.times != 0 {
+            return Some(self);
+        }
+        if (1..=shape.data_bits).contains(&bit) {
+            self.data |= u8::from(level).checked_shl(bit - 1).unwrap_or_default();
+        } else if bit == stop && !shape.alphabet.has(self.data) {
+            return None;
+        } else if bit > shape.data_bits
+            && bit < stop
+            && parity_bit(self.data, shape.parity) != Some(level)
+        {
+            return None;
+        }
+        if next / shape.times == stop + shape.stop_bits {
+            self.text.push(self.data);
+            self.into = None;
+        }
+        Some(self)
+    }
+
+    fn after(self, levels: &[bool], shape: Shape) -> Option<Self> {
+        let mut levels = levels.iter();
+        levels.try_fold(self, |way, level| way.fed(*level, shape))
+    }
+
+    /// Adds the ways on through a rest of any length, or for ever after the last character; after a
+    /// missing stop bit the line is low for any length first.
+    fn rests(self, no_stop: bool, is_last: bool, shape: Shape, into: &mut BTreeSet<Self>) {
+        let goes_high = |way: Self, into: &mut BTreeSet<Self>| {
+            if is_last {
+                into.extend(way.ends(shape));
+            } else {
+                way.stays_high(shape, into);
+            }
+        };
+        if !no_stop {
+            return goes_high(self, into);
+        }
+        let mut low = Some(self);
+        while let Some(way) = low {
+            if let Some(high) = way.clone().fed(true, shape) {
+                goes_high(high, into);
+            }
+            // Ends: no character is low for longer than its data.
+            low = way.fed(false, shape);
+        }
+    }
+
+    /// The line rests for ever: the character at hand is over.
+    fn ends(mut self, shape: Shape) -> Option<Self> {
+        while self.into.is_some() {
+            self = self.fed(true, shape)?;
+        }
+        Some(self)
+    }
+
+    fn stays_high(self, shape: Shape, into: &mut BTreeSet<Self>) {
+        let mut way = self;
+        loop {
+            // The next start bit can only fall where one of the sender's bits ends.
+            if way.into.is_none_or(|bits| bits % shape.times == 0) {
+                into.insert(way.clone());
+            }
+            let rested = way.into.is_none();
+            match way.fed(true, shape) {
+                Some(next) if !rested => way = next,
+                Some(_) | None => return,
+            }
+        }
+    }
+}

@@ -1,0 +1,23 @@
+//! An open port set otherwise, for whoever looks for its settings: the speed, DTR and RTS.
+
+use super::marks::Marks;
+use super::port::Port;
+use std::io;
+use tokio_serial::{ClearBuffer, SerialPort};
+
+impl Port {
+    /// Reads at this speed from now on; what came at the old one and was not read is thrown away.
+    pub fn set_speed(&mut self, baud: u32) -> io::Result<()> {
+        self.stream.set_baud_rate(baud)?;
+        self.marks = Marks::default();
+        Ok(self.stream.clear(ClearBuffer::Input)?)
+    }
+
+    /// Raises (`true`) or drops DTR and RTS. `false` if the port has no such lines, as a
+    /// pseudo-terminal has none.
+    pub fn set_lines(&mut self, dtr: bool, rts: bool) -> bool {
+        let dtr = self.stream.write_data_terminal_ready(dtr);
+        let rts = self.stream.write_request_to_send(rts);
+        dtr.is_ok() && rts.is_ok()
+    }
+}

@@ -1,0 +1,118 @@
+//! What is told of an instrument from bytes that were read with any setting of the port.
+//!
+//! The bytes are those that a receiver at the port's setting makes of the sender's levels: the virtual
+//! caliper's `line` reckons them, bit by bit and apart from what is tested.
+
+use std::fmt::Write as _;
+use std::time::Duration;
+use tallyjaw::decode::LineSettings;
+use tallyjaw::decode::format::Ticks;
+use tallyjaw::decode::guess::{Heard, Interview, Opinion, Piece, Step, opinion};
+use tallyjaw::quantity::{Decimal, MonoMicros, Unit};
+use tallyjaw::virtual_caliper::line::{heard, on_terminal};
+use tallyjaw::virtual_caliper::{Form, Sends};
+
+/// What a technician may press first: whatever is between the jaws.
+const SIZES: [i64; 5] = [163, 1250, 0, 4207, 38];
+
+pub(crate) const FORMATS: [(&str, Sends); 8] = [
+    ("decimal-line", Sends::DecimalLine { with_unit: false }),
+    ("channel-line", Sends::ChannelLine { channel: 1 }),
+    ("bcd13-hex", Sends::Bcd13(Form::Hex)),
+    ("bcd13-packed", Sends::Bcd13(Form::Packed)),
+    ("word24-hex", Sends::Word24(Form::Hex)),
+    ("word24-packed", Sends::Word24(Form::Packed)),
+    (
+        "word48-hex",
+        Sends::Word48 {
+            form: Form::Hex,
+            origin: Ticks(0),
+        },
+    ),
+    (
+        "word48-packed",
+        Sends::Word48 {
+            form: Form::Packed,
+            origin: Ticks(-911),
+        },
+    ),
+];
+
+fn line(text: &str) -> LineSettings {
+    text.parse().unwrap()
+}
+
+pub(crate) fn frame(sends: Sends, press: usize) -> Vec<u8> {
+    let digits = Decimal::new(SIZES[press % SIZES.len()], 2);
+    sends.frame(digits, Unit::Millimetre).unwrap()
+}
+
+fn press(number: usize, sent_bytes: &[u8], sent: LineSettings, port: LineSettings) -> Heard {
+    let number = u32::try_from(number).unwrap();
+    Heard {
+        line: port,
+        pieces: vec![Piece {
+            at: MonoMicros(0).plus(Duration::from_secs(2) * number),
+            bytes: on_terminal(&heard(sent_bytes, sent, port)),
+        }],
+    }
+}
+
+/// Asks for presses of a caliper until the interview is done.
+fn interview(sends: Sends, sent: LineSettings) -> Interview {
+    let mut interview = Interview::new(LineSettings::default(), 5);
+    for number in 0.. {
+        let heard = press(number, &frame(sends, number), sent, interview.line());
+        match interview.press(heard) {
+            Step::Press(_) => {}
+            Step::Done => break,
+        }
+    }
+    interview
+}
+
+fn names(opinion: &Opinion) -> Vec<String> {
+    let fits = opinion.fits.iter();
+    fits.map(|fit| format!("{} ({} bits)", fit.name(), fit.bits)).collect()
+}
+
+#[test]
+fn every_format_is_told_at_every_setting_in_at_most_five_presses() {
+    let mut table = String::new();
+    let mut faults = Vec::new();
+    for settings in [
+        "9600 8N1",
+        "4800 7E2",
+        "2400 8N1",
+        "1200 7E2",
+        "115200 8N1",
+        "9600 8E1",
+        "9600 7N2",
+    ] {
+        let sent = line(settings);
+        for (format, sends) in FORMATS {
+            let packed = format.ends_with("packed");
+            if packed && sent.data_bits == 7 {
+                continue; // a packed frame needs eight bits
+            }
+            let interview = interview(sends, sent);
+            let opinion = interview.opinion();
+            let _ = writeln!(
+                table,
+                "{settings:<10} {format:<14} {} presses: {}",
+                interview.presses(),
+                names(opinion).join(", ")
+            );
+            let right = opinion.only().is_some_and(|only| {
+                only.format.name == format
+                    && (only.line.baud, only.line.data_bits, only.line.parity)
+                        == (sent.baud, sent.data_bits, sent.parity)
+            });
+            if !right {
+                faults.push(format!("{format} at {settings}: {:?}", names(opinion)));
+            }
+        }
+    }
+    println!("{table}");
+    assert!(faults.is_empty(), "{}\n{table}", faults.join("\n"));
+}
