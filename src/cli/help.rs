@@ -18,7 +18,9 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     ),
     (
         "Set it up",
-        &["check", "ports", "sheet", "wire", "plans", "tools"],
+        &[
+            "check", "ports", "listen", "sheet", "wire", "plans", "tools",
+        ],
     ),
     ("For the shell", &["completions", "man"]),
 ];

@@ -16,6 +16,7 @@ mod demo;
 mod disarm;
 mod failure;
 mod help;
+mod listen;
 mod man;
 mod note;
 mod plans;
@@ -81,9 +82,10 @@ enum Command {
     Series(series::Series),
     Verify(verify::Verify),
 
-    // Set it up: check, ports, sheet, wire, plans, tools.
+    // Set it up: check, ports, listen, sheet, wire, plans, tools.
     Check(check::Check),
     Ports(ports::Ports),
+    Listen(listen::Listen),
     Sheet(sheet::Sheet),
     Wire(wire::Wire),
     Plans(plans::Plans),
@@ -114,6 +116,7 @@ impl Command {
             Self::Man(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),
             Self::Ports(command) => command.run(context, out),
+            Self::Listen(command) => command.run(context, out),
             Self::Sheet(command) => command.run(context, out),
             Self::Wire(command) => command.run(context, out),
             Self::Plans(command) => command.run(context, out),

@@ -41,7 +41,10 @@ impl Core {
             self.signal_bytes(now, instrument, bytes);
             return;
         }
-        self.with_decoder(now, instrument, |live| live.decoder.push(now.mono, bytes));
+        self.with_decoder(now, instrument, |live| {
+            live.watcher.push(now.mono, bytes);
+            live.decoder.push(now.mono, bytes);
+        });
     }
 
     /// No more bytes will come to what is in hand.
@@ -105,15 +108,21 @@ impl Core {
             Decoded::Value { value, origin, raw } => {
                 let run = live.unread.flush(now.mono);
                 self.tell_unread(now, instrument, run);
+                self.understood(instrument);
                 self.decoded_value(now, instrument, value, origin, raw);
             }
         }
     }
 
     fn tell_unread(&mut self, now: Now, instrument: &str, run: Option<unread::Run>) {
-        let Some((run, live)) = run.zip(self.live.get(instrument)) else {
+        let Some((run, live)) = run.zip(self.live.get_mut(instrument)) else {
             return;
         };
+        let format = self
+            .catalog
+            .instrument(instrument)
+            .map(|known| known.format);
+        let advice = format.and_then(|format| live.watcher.advice(format));
         let unread = Unread {
             station: live.station.clone(),
             instrument: instrument.to_owned(),
@@ -121,9 +130,15 @@ impl Core {
             bytes: run.bytes,
             times: run.times,
             reason: run.reason.to_string(),
-            remedy: run.reason.remedy().map(str::to_owned),
+            remedy: advice.or_else(|| run.reason.remedy().map(str::to_owned)),
         };
         self.append(now, Entry::Unread(unread));
+    }
+
+    fn understood(&mut self, instrument: &str) {
+        if let Some(live) = self.live.get_mut(instrument) {
+            live.watcher.understood();
+        }
     }
 
     /// A captured value is a zero frame or a reading.

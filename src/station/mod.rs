@@ -21,6 +21,7 @@ mod unread;
 pub mod zero;
 
 use crate::decode::Decoder;
+use crate::decode::guess::Watcher;
 use crate::entry::{Attached, Entry, JournalId, Seq, Stamped, State, Unread};
 use crate::quantity::{MonoMicros, Now};
 use crate::spec::{Catalog, Instrument, Plan};
@@ -188,6 +189,7 @@ struct Live {
     capturing: capture::Capturing,
     origin: capture::origin::OriginWatch,
     unread: unread::Folding,
+    watcher: Watcher,
     doubt: Option<plausible::Doubt>,
 }
 
@@ -200,6 +202,7 @@ impl Live {
             capturing: capture::Capturing::new(&instrument.capture, instrument.resolution),
             origin: capture::origin::OriginWatch::default(),
             unread: unread::Folding::default(),
+            watcher: Watcher::default(),
             doubt: None,
         }
     }
@@ -379,10 +382,11 @@ impl Core {
     }
 
     fn port_opened(&mut self, now: Now, attached: Attached) {
-        if let Some(live) = self.live.get_mut(&attached.instrument)
-            && let Some(ask) = live.capturing.asking()
-        {
-            ask.port_opened(now.mono);
+        if let Some(live) = self.live.get_mut(&attached.instrument) {
+            live.watcher.opened(attached.line.parse().ok());
+            if let Some(ask) = live.capturing.asking() {
+                ask.port_opened(now.mono);
+            }
         }
         self.append(now, Entry::Attached(attached));
     }

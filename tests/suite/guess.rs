@@ -73,7 +73,8 @@ fn interview(sends: Sends, sent: LineSettings) -> Interview {
 
 fn names(opinion: &Opinion) -> Vec<String> {
     let fits = opinion.fits.iter();
-    fits.map(|fit| format!("{} ({} bits)", fit.name(), fit.bits)).collect()
+    fits.map(|fit| format!("{} ({} bits)", fit.name(), fit.bits))
+        .collect()
 }
 
 #[test]

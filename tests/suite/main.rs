@@ -22,6 +22,7 @@ mod guess;
 mod harness;
 mod journal;
 mod licences;
+mod listen;
 mod lookup;
 mod ports;
 mod scripts;

@@ -243,9 +243,8 @@ pub(super) fn reads_the_same(a: LineSettings, b: LineSettings) -> bool {
 /// The formats that can be sent so: a packed frame needs eight bits.
 fn formats(line: LineSettings) -> impl Iterator<Item = &'static FrameFormat> {
     let formats = super::FORMATS.iter().copied();
-    formats.filter(move |format| {
-        !format.needs_pattern() && (format.is_text() || line.data_bits == 8)
-    })
+    formats
+        .filter(move |format| !format.needs_pattern() && (format.is_text() || line.data_bits == 8))
 }
 
 /// Why the formats that do not fit do not, at `line`.
@@ -272,7 +271,8 @@ fn refusals(
 
 /// Whether an instrument at a bench can show this.
 fn plausible(value: Measured, origin: Option<Length>) -> bool {
-    let within = |length: Length| length.nanometres().unsigned_abs() <= LONGEST.nanometres().unsigned_abs();
+    let within =
+        |length: Length| length.nanometres().unsigned_abs() <= LONGEST.nanometres().unsigned_abs();
     let value_can_be = match value.quantity() {
         Quantity::Length(length) => within(length),
         Quantity::Force(force) => force.millinewtons().unsigned_abs() <= STRONGEST.unsigned_abs(),

@@ -16,7 +16,7 @@ use std::collections::BTreeSet;
 const MOST_HEARD: usize = 192;
 
 /// Texts that are followed at once.
-const MOST_WAYS: usize = 64;
+const MOST_WAYS: usize = 200;
 
 /// Read faster than this many times the speed, a bit is longer than a character and says too little.
 const MOST_TIMES: u32 = 8;
@@ -111,7 +111,11 @@ pub(super) fn texts(
     let spoiled = heard.iter().any(|character| character.spoiled);
     // Most instruments send the characters of a frame without a pause, which leaves few texts; only
     // where none is found may they rest in between.
-    for stop_bits in [Some(sent.stop_bits), Some(3 - sent.stop_bits.clamp(1, 2)), None] {
+    for stop_bits in [
+        Some(sent.stop_bits),
+        Some(3 - sent.stop_bits.clamp(1, 2)),
+        None,
+    ] {
         let shape = Shape {
             times,
             data_bits: u32::from(sent.data_bits),
@@ -164,15 +168,9 @@ struct Way {
     data: u8,
 }
 
-fn follow(
-    heard: &[Heard],
-    port: LineSettings,
-    shape: Shape,
-    after_no_stop: AfterNoStop,
-) -> Texts {
+fn follow(heard: &[Heard], port: LineSettings, shape: Shape, after_no_stop: AfterNoStop) -> Texts {
     let mut ways = BTreeSet::from([Way::default()]);
     let mut has_started = false;
-    let mut too_many = false;
     for (at, character) in heard.iter().enumerate() {
         let levels = levels(*character, port);
         let known = levels.get(usize::from(has_started)..).unwrap_or_default();
@@ -190,13 +188,12 @@ fn follow(
                 way.rests(no_stop, is_last, shape, &mut next);
             }
         }
-        too_many |= next.len() > MOST_WAYS;
-        ways = next.into_iter().take(MOST_WAYS).collect();
+        if next.len() > MOST_WAYS {
+            return Texts::TooMany;
+        }
+        ways = next;
     }
     let texts: BTreeSet<Vec<u8>> = ways.into_iter().map(|way| way.text).collect();
-    if too_many && !texts.is_empty() {
-        return Texts::TooMany;
-    }
     Texts::All(texts.into_iter().collect())
 }
 
@@ -250,12 +247,10 @@ impl Way {
         }
         if (1..=shape.data_bits).contains(&bit) {
             self.data |= u8::from(level).checked_shl(bit - 1).unwrap_or_default();
-        } else if bit == stop && !shape.alphabet.has(self.data) {
-            return None;
-        } else if bit > shape.data_bits
-            && bit < stop
-            && parity_bit(self.data, shape.parity) != Some(level)
-        {
+        }
+        let is_parity = bit > shape.data_bits && bit < stop;
+        let wrong_parity = is_parity && parity_bit(self.data, shape.parity) != Some(level);
+        if wrong_parity || (bit == stop && !shape.alphabet.has(self.data)) {
             return None;
         }
         if next / shape.times == stop + shape.stop_bits {

@@ -29,14 +29,20 @@ impl Shown {
         let unit = last.map_or(Unit::Millimetre, |value| value.unit());
         let decimals = values.iter().map(|value| value.digits().decimals());
         let decimals = decimals.max().unwrap_or(2);
-        let same = values.iter().filter(|value| value.digits().decimals() == decimals);
-        let on_five = same.clone().all(|value| value.digits().coefficient() % 5 == 0);
+        let same = values
+            .iter()
+            .filter(|value| value.digits().decimals() == decimals);
+        let on_five = same
+            .clone()
+            .all(|value| value.digits().coefficient() % 5 == 0);
         // 0.0005 in is by far the most common step of four decimals.
         let usual = unit == Unit::Inch && decimals == 4;
         let in_fives = on_five && decimals >= 3 && (usual || same.count() >= ENOUGH);
         Self {
             unit,
-            unit_is_sent: raw.last().is_some_and(|frame| carries_its_unit(format, frame)),
+            unit_is_sent: raw
+                .last()
+                .is_some_and(|frame| carries_its_unit(format, frame)),
             step: Decimal::new(if in_fives { 5 } else { 1 }, decimals),
         }
     }

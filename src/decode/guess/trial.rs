@@ -37,7 +37,6 @@ pub(super) struct Trial<'a> {
     reckoned: BTreeMap<(usize, Alphabet), Vec<Texts>>,
 }
 
-
 /// A frame that fits.
 struct Frame {
     value: Measured,
@@ -105,7 +104,10 @@ impl<'a> Trial<'a> {
             .filter(|heard| reads_the_same(heard.line, self.line))
             .collect();
         let pieces = direct.iter().flat_map(|heard| heard.pieces.iter());
-        let mut found = decode(format, pieces.map(|piece| (piece.at, piece.bytes.as_slice())));
+        let mut found = decode(
+            format,
+            pieces.map(|piece| (piece.at, piece.bytes.as_slice())),
+        );
         // Who begins to listen in the middle of a frame hears the end of it.
         let joined_late = found.first_refused && found.refusals == 1 && found.frames.len() > 1;
         if let Some(reason) = found.refused.take()
@@ -223,7 +225,12 @@ impl Found {
     fn take(&mut self, decoder: &mut Decoder) {
         while let Some(decoded) = decoder.poll() {
             match decoded {
-                Decoded::Blank { .. } => {}
+                // Terminators, and frames that tell of a fault: neither for nor against.
+                Decoded::Blank { .. }
+                | Decoded::Undecoded {
+                    reason: DecodeError::GaugeFault { .. },
+                    ..
+                } => {}
                 Decoded::Value { value, origin, raw } if plausible(value, origin) => {
                     self.frames.push(Frame { value, origin, raw });
                 }
@@ -231,11 +238,6 @@ impl Found {
                     let got = value.to_string();
                     self.refuse(DecodeError::TooLarge { got });
                 }
-                // A frame, and no value: neither for nor against.
-                Decoded::Undecoded {
-                    reason: DecodeError::GaugeFault { .. },
-                    ..
-                } => {}
                 Decoded::Undecoded { reason, .. } => self.refuse(reason),
             }
         }
@@ -260,7 +262,9 @@ impl Tally {
             }
         }
         let counted = different.iter().take(MOST_COUNTED);
-        let eighths: u32 = counted.map(|frame| evidence::eighths(format, &frame.raw)).sum();
+        let eighths: u32 = counted
+            .map(|frame| evidence::eighths(format, &frame.raw))
+            .sum();
         let same_origin = different.windows(2).filter(|pair| match pair {
             [before, after] => before.origin.is_some() && before.origin == after.origin,
             _ => false,

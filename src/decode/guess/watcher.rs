@@ -45,7 +45,9 @@ impl Watcher {
 
     /// Bytes as they came.
     pub fn push(&mut self, at: MonoMicros, bytes: &[u8]) {
-        let last = bytes.get(bytes.len().saturating_sub(KEPT)..).unwrap_or_default();
+        let last = bytes
+            .get(bytes.len().saturating_sub(KEPT)..)
+            .unwrap_or_default();
         let bytes_new = last.len();
         if bytes_new == 0 || self.line.is_none() {
             return;
@@ -75,7 +77,11 @@ impl Watcher {
         let line = self.line?;
         if self.fresh >= self.wait_for.max(FIRST_THOUGHT) {
             self.fresh = 0;
-            self.wait_for = self.wait_for.max(FIRST_THOUGHT).saturating_mul(2).min(LAST_THOUGHT);
+            self.wait_for = self
+                .wait_for
+                .max(FIRST_THOUGHT)
+                .saturating_mul(2)
+                .min(LAST_THOUGHT);
             self.advice = self.think(line, format);
         }
         self.advice.clone()

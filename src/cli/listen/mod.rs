@@ -1,0 +1,154 @@
+//! `tallyjaw listen PORT`: exit 0 if one setting and format fits everything that came, 1 if none or
+//! several do, 2 for wrong use, 4 if the port cannot be opened or read.
+//!
+//! The port is read with eight data bits and no parity throughout, and only its speed is changed: so
+//! every bit comes through, and data bits and parity are told from the bits. That also holds where
+//! the port keeps no such settings, as a pseudo-terminal does not: what a virtual caliper sends
+//! there must look as a real line would at the port's speed and 8N1.
+
+mod block;
+mod session;
+mod tell;
+mod write;
+
+use super::{Context, Exit, Failure, FailureKind};
+use crate::config::{Config, LineSettings};
+use block::Place;
+use session::Session;
+use std::io::Write;
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// Find out what an unknown caliper sends, and how
+///
+/// Press the caliper's data key a few times, each time at another size. listen shows every byte as it comes,
+/// tries line settings and frame formats, says which fit all frames, how sure that is and why, and prints
+/// the [[instrument]] for the configuration. With --write it puts it there itself: at the end of the file,
+/// what you have written stays as it is.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw listen /dev/ttyUSB0
+  tallyjaw listen /dev/ttyUSB0 --write --name caliper-2 --station bench-1
+  tallyjaw listen /dev/ttyUSB0 --ask            for a caliper that only answers
+
+It reads with eight data bits and no parity, so that every bit shows; 7E2, 8E1 and the like are told from the
+bits. What was sent more slowly than the port reads is reckoned back; what was sent faster is lost, then it
+tries a faster speed at the next press. Data lines that power the adapter (DTR, RTS) are tried while nothing comes.
+A daemon that has the port must be stopped first.
+
+Exit codes: 0 found, 1 nothing or more than one fits, 2 wrong use, 4 the port cannot be opened or read.")]
+pub(super) struct Listen {
+    /// The port, such as /dev/ttyUSB0; `tallyjaw ports` lists them
+    #[arg(value_name = "PORT")]
+    port: PathBuf,
+    /// Ask for at most so many presses; fewer if it is sure before
+    #[arg(long, value_name = "N", default_value_t = 5, value_parser = clap::value_parser!(u8).range(1..=50))]
+    presses: u8,
+    /// Give up after so many seconds
+    #[arg(long = "for", value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..=86_400))]
+    seconds: Option<u64>,
+    /// Begin at this speed
+    #[arg(long, value_name = "BAUD", default_value_t = 9600, value_parser = clap::value_parser!(u32).range(50..=4_000_000))]
+    speed: u32,
+    /// While nothing comes, also send bytes that some calipers answer to
+    #[arg(long)]
+    ask: bool,
+    /// Write what was found into the configuration
+    #[arg(long)]
+    write: bool,
+    /// Name it so; else the next free caliper-N
+    #[arg(long, value_name = "NAME")]
+    name: Option<String>,
+    /// It belongs to this station; else to the only one
+    #[arg(long, value_name = "STATION")]
+    station: Option<String>,
+}
+
+impl Listen {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        // What would stand against writing is said before anybody presses.
+        let config = self.config(context)?;
+        let place = self.place(config.as_ref().map(|(_, config)| config))?;
+        if let (true, Some((_, config))) = (self.write, &config) {
+            write::refuse_doubles(config, &place)?;
+        }
+        let first = LineSettings {
+            baud: self.speed,
+            ..LineSettings::default()
+        };
+        let session = Session {
+            path: self.port.clone(),
+            first,
+            presses: usize::from(self.presses),
+            limit: self.seconds.map(Duration::from_secs),
+            ask: self.ask,
+        };
+        let mut tell = tell::Tell::new(out, context.json);
+        let heard = session.run(&mut tell)?;
+        let opinion = heard.interview.opinion();
+        let sure = tell::sure(opinion);
+        let block = opinion
+            .fits
+            .first()
+            .map(|best| block::block(&place, best, &heard.found_with));
+        tell.outcome(&heard.interview, block.as_deref())?;
+        let (Some(_), Some(block)) = (sure, block) else {
+            return Ok(Exit::No);
+        };
+        if let (true, Some((path, _))) = (self.write, &config) {
+            tell.adding(path, &block)?;
+            write::append(path, &block)?;
+            tell.written(path)?;
+        }
+        Ok(Exit::Yes)
+    }
+
+    /// The configuration: needed to write into, else only asked for names.
+    fn config(&self, context: &Context) -> Result<Option<(PathBuf, Config)>, Failure> {
+        match context.load() {
+            Ok(loaded) => Ok(Some(loaded)),
+            Err(failure) if self.write => Err(failure),
+            Err(failure) => match failure.kind() {
+                FailureKind::Usage | FailureKind::Io => Ok(None),
+                FailureKind::NoDaemon | FailureKind::ReaderGone => Err(failure),
+            },
+        }
+    }
+
+    fn place(&self, config: Option<&Config>) -> Result<Place, Failure> {
+        let stations: Vec<&str> = config.map_or_else(Vec::new, |config| {
+            let stations = config.catalog.stations.iter();
+            stations.map(String::as_str).collect()
+        });
+        let station = match (&self.station, stations.as_slice()) {
+            (Some(named), known) if known.is_empty() || known.contains(&named.as_str()) => {
+                named.clone()
+            }
+            (Some(named), known) if self.write => {
+                return Err(Failure::usage(format!(
+                    "no station {named:?} in the configuration, want one of {}",
+                    known.join(", ")
+                )));
+            }
+            (Some(named), _) => named.clone(),
+            (None, [first, _, ..]) if self.write => {
+                return Err(Failure::usage(format!(
+                    "which station? there are {}",
+                    stations.join(", ")
+                ))
+                .with_remedy(format!("say --station {first}")));
+            }
+            (None, known) => (*known.first().unwrap_or(&"bench-1")).to_owned(),
+        };
+        let taken =
+            |name: &str| config.is_some_and(|config| config.catalog.instrument(name).is_some());
+        let free = || {
+            (1..)
+                .map(|number| format!("caliper-{number}"))
+                .find(|name| !taken(name))
+        };
+        let name = self.name.clone().or_else(free).unwrap_or_default();
+        Ok(Place::new(name, station, &self.port))
+    }
+}
