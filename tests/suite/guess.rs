@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 use std::time::Duration;
 use tallyjaw::decode::LineSettings;
 use tallyjaw::decode::format::Ticks;
-use tallyjaw::decode::guess::{Heard, Interview, Opinion, Piece, Step, opinion};
+use tallyjaw::decode::guess::{Heard, Interview, Opinion, Piece, Step};
 use tallyjaw::quantity::{Decimal, MonoMicros, Unit};
 use tallyjaw::virtual_caliper::line::{heard, on_terminal};
 use tallyjaw::virtual_caliper::{Form, Sends};

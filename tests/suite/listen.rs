@@ -116,7 +116,10 @@ fn every_format_is_named_at_three_settings_in_at_most_five_presses() {
             let (says, exit) = found(sends, settings.parse().unwrap());
             let best = &says["fits"][0];
             assert_eq!(says["kind"], "found", "{format} at {settings}: {says}");
-            assert_eq!((&best["format"], &best["line"]), (&format.into(), &settings.into()));
+            assert_eq!(
+                (&best["format"], &best["line"]),
+                (&format.into(), &settings.into())
+            );
             assert_eq!(exit, 0);
             let presses = says["presses"].as_u64().unwrap();
             assert!(presses <= 5, "{format} at {settings}: {says}");
@@ -130,7 +133,7 @@ fn every_format_is_named_at_three_settings_in_at_most_five_presses() {
         table.push('\n');
     }
     table.push_str("\npresses until found; ? likely, else sure; – cannot be sent so\n");
-    golden::compare("listen/presses.txt", &table);
+    golden::assert_same("listen/presses.txt", &table);
 }
 
 #[test]
@@ -147,7 +150,10 @@ fn two_that_remain_possible_are_both_named() {
     }
     let says = listening.next(&["found", "undecided"]);
     let fits = says["fits"].as_array().unwrap();
-    let mut names: Vec<_> = fits.iter().map(|fit| fit["format"].as_str().unwrap()).collect();
+    let mut names: Vec<_> = fits
+        .iter()
+        .map(|fit| fit["format"].as_str().unwrap())
+        .collect();
     names.sort_unstable();
     assert_eq!(says["kind"], "undecided");
     assert_eq!(names, ["decimal-line", "word24-hex"], "{says}");
@@ -199,7 +205,10 @@ fn a_caliper_that_only_answers_is_found_by_asking() {
     }
     let says = listening.next(&["found", "undecided"]);
     let block = says["block"].as_str().unwrap();
-    assert!(block.contains("capture = \"ask\"\nrequest = \"\\r\"\n"), "{block}");
+    assert!(
+        block.contains("capture = \"ask\"\nrequest = \"\\r\"\n"),
+        "{block}"
+    );
     assert_eq!(listening.exit_code(), 0);
 }
 
@@ -219,7 +228,9 @@ fn ctrl_c_ends_with_what_is_known_by_then() {
 
 #[test]
 fn a_port_that_is_not_there_is_exit_code_4() {
-    let output = listen(Path::new("/dev/tty-not-there"), &[]).output().unwrap();
+    let output = listen(Path::new("/dev/tty-not-there"), &[])
+        .output()
+        .unwrap();
     assert_eq!(output.status.code(), Some(4));
     let text = String::from_utf8(output.stderr).unwrap();
     assert!(text.contains("no such port"), "{text}");
@@ -279,7 +290,10 @@ fn a_double_is_refused_before_anybody_presses() {
     let same_name = shop.run(&["listen", port, "--write", "--name", "caliper-1"]);
     let text = String::from_utf8(same_name.stderr).unwrap();
     assert_eq!(same_name.status.code(), Some(2));
-    assert!(text.contains("there is an instrument caliper-1 already"), "{text}");
+    assert!(
+        text.contains("there is an instrument caliper-1 already"),
+        "{text}"
+    );
     let known = shop.calipers[0].path().to_str().unwrap();
     let same_port = shop.run(&["listen", known, "--write"]);
     let text = String::from_utf8(same_port.stderr).unwrap();

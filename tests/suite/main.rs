@@ -30,3 +30,4 @@ mod station;
 mod tidy;
 mod uncertainty;
 mod wire;
+mod wrong_settings;

@@ -230,7 +230,9 @@ fn in_words(opinion: &Opinion, presses: usize, block: Option<&str>) -> String {
             return text;
         }
         [] => {
-            let _ = writeln!(text, "no setting and format of {} tried fits everything that came",
+            let _ = writeln!(
+                text,
+                "no setting and format of {} tried fits everything that came",
                 opinion.tried
             );
             text.push_str(&reasons(opinion));
@@ -260,7 +262,9 @@ fn in_words(opinion: &Opinion, presses: usize, block: Option<&str>) -> String {
             for fit in several {
                 let _ = write!(text, "{}\n{}", fit.name(), why(fit));
             }
-            let _ = writeln!(text, "{HELP}help{HELP:#}: press at sizes that differ in many digits; the block below is of the first"
+            let _ = writeln!(
+                text,
+                "{HELP}help{HELP:#}: press at sizes that differ in many digits; the block below is of the first"
             );
         }
     }
@@ -287,7 +291,9 @@ fn why(fit: &Candidate) -> String {
         values.join(", ")
     );
     if fit.reckoned > 0 || fit.silent > 0 {
-        let _ = writeln!(text, "  presses read at its speed: {}; reckoned from another: {}; too fast or too long to tell: {}",
+        let _ = writeln!(
+            text,
+            "  presses read at its speed: {}; reckoned from another: {}; too fast or too long to tell: {}",
             fit.read, fit.reckoned, fit.silent
         );
     }

@@ -19,9 +19,10 @@ const KEPT: usize = 512;
 const MOST_PIECES: usize = 128;
 /// Silence this long parts two presses.
 const BETWEEN_PRESSES: Duration = Duration::from_millis(200);
-/// New bytes before the first thought and, if it led nowhere, before each next one twice as many.
-const FIRST_THOUGHT: usize = 6;
-const LAST_THOUGHT: usize = 64 * 1024;
+/// New bytes before each of the first thoughts; after those, twice as many before each.
+const FEW: usize = 6;
+const MANY: usize = 64 * 1024;
+const FIRST_THOUGHTS: usize = 8;
 
 /// Watches the bytes of one instrument.
 #[derive(Debug, Default)]
@@ -31,6 +32,7 @@ pub struct Watcher {
     /// Bytes since it was last thought about.
     fresh: usize,
     wait_for: usize,
+    thoughts: usize,
     advice: Option<String>,
 }
 
@@ -69,19 +71,19 @@ impl Watcher {
         self.unread.clear();
         self.fresh = 0;
         self.wait_for = 0;
+        self.thoughts = 0;
         self.advice = None;
     }
 
     /// What to do about the unread bytes of an instrument of this `format`, if that is known.
     pub fn advice(&mut self, format: &FrameFormat) -> Option<String> {
         let line = self.line?;
-        if self.fresh >= self.wait_for.max(FIRST_THOUGHT) {
+        if self.fresh >= self.wait_for.max(FEW) {
             self.fresh = 0;
-            self.wait_for = self
-                .wait_for
-                .max(FIRST_THOUGHT)
-                .saturating_mul(2)
-                .min(LAST_THOUGHT);
+            self.thoughts = self.thoughts.saturating_add(1);
+            if self.thoughts >= FIRST_THOUGHTS {
+                self.wait_for = self.wait_for.max(FEW).saturating_mul(2).min(MANY);
+            }
             self.advice = self.think(line, format);
         }
         self.advice.clone()
