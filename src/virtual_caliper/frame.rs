@@ -104,7 +104,7 @@ fn bcd13(digits: Decimal, unit: Unit) -> Option<String> {
         return None;
     }
     let sign = if digits.coefficient() < 0 { 8 } else { 0 };
-    let unit = if is_inch(unit)? { 1 } else { 0 };
+    let unit = i32::from(is_inch(unit)?);
     Some(format!(
         "FFFF{sign}{magnitude:06}{}{unit}",
         digits.decimals()
@@ -228,7 +228,8 @@ mod tests {
 
     fn hex(sends: Sends, digits: &str, unit: Unit) -> String {
         let bytes = sends.frame(digits.parse().unwrap(), unit).unwrap();
-        bytes.iter().map(|byte| format!("{byte:02X}")).collect()
+        let digits: Vec<String> = bytes.iter().map(|byte| format!("{byte:02X}")).collect();
+        digits.concat()
     }
 
     fn text(sends: Sends, digits: &str, unit: Unit) -> String {

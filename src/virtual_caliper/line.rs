@@ -36,7 +36,7 @@ pub enum Fault {
     Framing,
 }
 
-/// What a receiver set to `set` hears of `bytes` sent with `sent`.
+/// What a receiver set to `port` hears of `bytes` sent with `sent`.
 ///
 /// Bits of a byte above the sender's data bits are not sent.
 ///
@@ -47,12 +47,12 @@ pub enum Fault {
 /// assert_ne!(bytes, b"+1.63\r");
 /// # Ok::<_, tallyjaw::config::LineSettingsError>(())
 /// ```
-pub fn heard(bytes: &[u8], sent: LineSettings, set: LineSettings) -> Vec<Heard> {
+pub fn heard(bytes: &[u8], sent: LineSettings, port: LineSettings) -> Vec<Heard> {
     let levels = levels(bytes, sent);
     let receiver = Receiver {
         levels: &levels,
         sent_baud: u64::from(sent.baud.max(1)),
-        set,
+        set: port,
     };
     let mut heard = Vec::new();
     let mut from = 0;
@@ -186,8 +186,8 @@ mod tests {
         text.parse().unwrap()
     }
 
-    fn terminal(bytes: &[u8], sent: &str, set: &str) -> Vec<u8> {
-        on_terminal(&heard(bytes, line(sent), line(set)))
+    fn terminal(bytes: &[u8], sent: &str, port: &str) -> Vec<u8> {
+        on_terminal(&heard(bytes, line(sent), line(port)))
     }
 
     #[test]

@@ -144,7 +144,7 @@ impl Listen {
         let taken =
             |name: &str| config.is_some_and(|config| config.catalog.instrument(name).is_some());
         let free = || {
-            (1..)
+            (1..=u32::MAX)
                 .map(|number| format!("caliper-{number}"))
                 .find(|name| !taken(name))
         };
