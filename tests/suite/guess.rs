@@ -3,11 +3,12 @@
 //! The bytes are those that a receiver at the port's setting makes of the sender's levels: the virtual
 //! caliper's `line` reckons them, bit by bit and apart from what is tested.
 
+use proptest::prelude::*;
 use std::fmt::Write as _;
 use std::time::Duration;
-use tallyjaw::decode::LineSettings;
 use tallyjaw::decode::format::Ticks;
-use tallyjaw::decode::guess::{Heard, Interview, Opinion, Piece, Step};
+use tallyjaw::decode::guess::{Heard, Interview, Opinion, Piece, Step, Surety, Watcher, opinion};
+use tallyjaw::decode::{FrameFormat, LineSettings};
 use tallyjaw::quantity::{Decimal, MonoMicros, Unit};
 use tallyjaw::virtual_caliper::line::{heard, on_terminal};
 use tallyjaw::virtual_caliper::{Form, Sends};
@@ -114,6 +115,47 @@ fn every_format_is_told_at_every_setting_in_at_most_five_presses() {
             }
         }
     }
-    println!("{table}");
     assert!(faults.is_empty(), "{}\n{table}", faults.join("\n"));
+}
+
+fn noise(pieces: &[Vec<u8>], port: LineSettings) -> Vec<Heard> {
+    let piece = |(at, bytes): (u32, &Vec<u8>)| Heard {
+        line: port,
+        pieces: vec![Piece {
+            at: MonoMicros(0).plus(Duration::from_secs(1) * at),
+            bytes: bytes.clone(),
+        }],
+    };
+    (0..).zip(pieces).map(piece).collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    #[test]
+    fn noise_is_never_surely_something(
+        pieces in prop::collection::vec(prop::collection::vec(any::<u8>(), 1..40), 1..5),
+    ) {
+        let opinion = opinion(&noise(&pieces, line("9600 8N1")));
+        for fit in &opinion.fits {
+            prop_assert!(fit.surety() < Surety::Sure, "{}: {} bits", fit.name(), fit.bits);
+        }
+    }
+}
+
+#[test]
+fn a_megabyte_of_noise_gets_no_advice() {
+    let format = FrameFormat::from_name("decimal-line").unwrap();
+    let mut watcher = Watcher::default();
+    watcher.opened(Some(line("9600 8N1")));
+    let mut noise = 1_u32;
+    for millis in 0..2_000 {
+        let bytes: Vec<u8> = (0..512)
+            .map(|_| {
+                noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                noise.to_be_bytes()[0]
+            })
+            .collect();
+        watcher.push(MonoMicros(millis * 1_000), &bytes);
+        assert_eq!(watcher.advice(format), None);
+    }
 }
