@@ -4,7 +4,7 @@
 //! proves something. `decode/format` has each layout bit by bit.
 
 use crate::decode::format::Ticks;
-use crate::quantity::{Decimal, Unit};
+use crate::quantity::{Decimal, Quantity, Unit};
 
 /// What the instrument sends at a press.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -212,6 +212,17 @@ impl Resolution {
         step: Decimal::new(5, 4),
         unit: Unit::Inch,
     };
+
+    /// The nearest whole number of steps in so many nanometres (halves away from zero); 0 where
+    /// a step is no length.
+    pub(super) fn steps_in(self, nanometres: i64) -> i64 {
+        let step = Quantity::of(self.step, self.unit).map_or(0, Quantity::base);
+        let half = if nanometres < 0 { -step / 2 } else { step / 2 };
+        nanometres
+            .saturating_add(half)
+            .checked_div(step)
+            .unwrap_or(0)
+    }
 
     /// The display at this many steps.
     pub fn show(self, steps: i64) -> Decimal {

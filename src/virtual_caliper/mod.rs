@@ -14,10 +14,14 @@
 mod frame;
 mod hand;
 pub mod line;
+mod motion;
+mod playing;
 mod random;
 
 pub use frame::{Form, NoFrame, Resolution, Sends};
 pub use hand::{CrimpTool, Hand, ToolOnBench};
+pub use motion::{Battery, Display, Frame, Motion, stream};
+pub use playing::Answer;
 
 use crate::quantity::{Decimal, Quantity, Unit};
 use random::Random;
@@ -33,6 +37,9 @@ use std::os::unix::ffi::OsStringExt;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
+
+/// Between two looks whether somebody has read.
+const DRAIN_LOOK: Duration = Duration::from_millis(2);
 
 /// How long a write waits for somebody to read.
 const WRITE_PATIENCE: Duration = Duration::from_secs(1);
@@ -67,7 +74,7 @@ pub struct VirtualCaliper {
 #[derive(Debug)]
 struct Line {
     near: OwnedFd,
-    _far: OwnedFd,
+    far: OwnedFd,
     far_path: PathBuf,
 }
 
@@ -192,6 +199,15 @@ impl VirtualCaliper {
         line.write(bytes)
     }
 
+    /// Waits until somebody has read what was sent, but no longer than `patience`. Bytes that nobody
+    /// has read are lost when the plug is pulled.
+    pub fn drain(&self, patience: Duration) {
+        let until = Instant::now() + patience;
+        while self.line.as_ref().is_some_and(Line::holds_bytes) && Instant::now() < until {
+            std::thread::sleep(DRAIN_LOOK);
+        }
+    }
+
     /// What has been sent to the instrument: what comes first within `patience`, and what has come
     /// with it. Empty if nothing comes.
     ///
@@ -274,7 +290,7 @@ impl Line {
         rustix::fs::fcntl_setfl(&near, OFlags::NONBLOCK)?;
         Ok(Self {
             near,
-            _far: far,
+            far,
             far_path,
         })
     }
@@ -290,6 +306,11 @@ impl Line {
             }
         }
         Ok(())
+    }
+
+    /// Bytes wait for whoever reads the far end.
+    fn holds_bytes(&self) -> bool {
+        rustix::io::ioctl_fionread(&self.far).is_ok_and(|count| count > 0)
     }
 
     fn read(&self, patience: Duration) -> io::Result<Vec<u8>> {

@@ -9,7 +9,7 @@ use tallyjaw::station::{Command, Input};
 
 const FRAME: Duration = Duration::from_micros(33_333);
 
-fn steady(flicker: Flicker) -> Capture {
+pub(super) fn steady(flicker: Flicker) -> Capture {
     let hold = Duration::from_millis(500);
     Capture::Steady {
         hold,
@@ -19,7 +19,7 @@ fn steady(flicker: Flicker) -> Capture {
     }
 }
 
-fn desk(capture: Capture) -> Desk {
+pub(super) fn desk(capture: Capture) -> Desk {
     let mut catalog = catalog();
     catalog.instruments[0].capture = capture;
     Desk::with(catalog)
@@ -52,7 +52,7 @@ fn set_jaws(desk: &mut Desk, from: i64, to: i64, flicker: i64) {
     );
 }
 
-fn heights(pieces: u32) -> Plan {
+pub(super) fn heights(pieces: u32) -> Plan {
     Plan {
         axes: vec![AxisName::new(HEIGHT)],
         pieces,

@@ -7,4 +7,5 @@ mod invariants;
 mod judging;
 mod series;
 mod signals;
+mod streams;
 mod zeros;
