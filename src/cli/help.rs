@@ -22,6 +22,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
             "check", "ports", "listen", "sheet", "wire", "plans", "tools",
         ],
     ),
+    ("Keep what came over a line", &["tape", "replay"]),
     ("For the shell", &["completions", "man"]),
 ];
 

@@ -21,12 +21,15 @@ mod man;
 mod note;
 mod plans;
 mod ports;
+mod progress;
 mod reload;
+mod replay;
 mod retract;
 mod series;
 mod serve;
 mod sheet;
 mod status;
+mod tape;
 mod tools;
 mod verify;
 mod watch;
@@ -91,6 +94,10 @@ enum Command {
     Plans(plans::Plans),
     Tools(tools::Tools),
 
+    // What came over a line: tape, replay.
+    Tape(tape::Tape),
+    Replay(replay::Replay),
+
     // For the shell.
     Completions(completions::Completions),
     Man(man::Man),
@@ -121,6 +128,8 @@ impl Command {
             Self::Wire(command) => command.run(context, out),
             Self::Plans(command) => command.run(context, out),
             Self::Tools(command) => command.run(context, out),
+            Self::Tape(command) => command.run(context, out),
+            Self::Replay(command) => command.run(context, out),
         }
     }
 }

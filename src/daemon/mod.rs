@@ -16,6 +16,7 @@ mod hub;
 mod outage;
 mod ports;
 mod reload;
+pub mod replay;
 mod signals;
 
 use crate::clients::{self, Live, MOST_CLIENTS, RuntimeDir, SocketError};

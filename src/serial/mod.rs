@@ -20,6 +20,7 @@ mod holder;
 mod marks;
 mod port;
 mod reopen;
+pub mod tape;
 mod tuning;
 
 pub use access::Access;

@@ -41,6 +41,10 @@ use std::time::{Duration, Instant};
 /// Between two looks whether somebody has read.
 const DRAIN_LOOK: Duration = Duration::from_millis(2);
 
+/// The kernel carries bytes to the far end in its own time, and counts them at neither end meanwhile: only
+/// so many looks in a row (a tenth of a second) say that there are none.
+const DRAIN_EMPTY_LOOKS: u32 = 50;
+
 /// How long a write waits for somebody to read.
 const WRITE_PATIENCE: Duration = Duration::from_secs(1);
 
@@ -203,8 +207,11 @@ impl VirtualCaliper {
     /// has read are lost when the plug is pulled.
     pub fn drain(&self, patience: Duration) {
         let until = Instant::now() + patience;
-        while self.line.as_ref().is_some_and(Line::holds_bytes) && Instant::now() < until {
+        let mut empty_looks = 0;
+        while empty_looks < DRAIN_EMPTY_LOOKS && Instant::now() < until {
             std::thread::sleep(DRAIN_LOOK);
+            let holds = self.line.as_ref().is_some_and(Line::holds_bytes);
+            empty_looks = if holds { 0 } else { empty_looks + 1 };
         }
     }
 

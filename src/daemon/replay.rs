@@ -1,0 +1,165 @@
+//! A tape straight into the core: the entries that a daemon would have made of it.
+//!
+//! In: the marks of a tape. Out: entries. The tape's own times are the core's, so the same tape gives
+//! the same entries, at whatever speed it is read and in whatever pieces its bytes are fed.
+
+use crate::entry::{Attached, Stamped};
+use crate::quantity::{MonoMicros, Now, WallMicros};
+use crate::serial::tape::{Header, Mark, Timed};
+use crate::spec::Catalog;
+use crate::station::{Armable, Command, Core, Input, Output, Refusal};
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// How long after its last mark a tape goes on, for what was waited for then.
+const AFTERWARDS: Duration = Duration::from_secs(2);
+
+/// One instrument of a catalog, fed from a tape.
+#[derive(Debug)]
+pub struct Replay {
+    core: Core,
+    instrument: String,
+    station: String,
+    line: String,
+    began: WallMicros,
+    now: MonoMicros,
+    wake_at: Option<MonoMicros>,
+    is_open: bool,
+    entries: VecDeque<Stamped>,
+}
+
+impl Replay {
+    /// A core that knows nothing yet, at the moment when the recording began. `None` if the catalog has
+    /// no such instrument.
+    pub fn new(catalog: Arc<Catalog>, instrument: &str, header: &Header) -> Option<Self> {
+        let measures = catalog.instrument(instrument).map(|known| &known.station);
+        let signals = catalog.signals.iter();
+        let signal = signals.filter(|known| known.name == instrument);
+        let station = measures
+            .or(signal.map(|known| &known.station).next())?
+            .clone();
+        Some(Self {
+            core: Core::new(catalog, crate::entry::State::default()),
+            instrument: instrument.to_owned(),
+            station,
+            line: header.line.to_string(),
+            began: header.at,
+            now: MonoMicros(0),
+            wake_at: None,
+            is_open: false,
+            entries: VecDeque::new(),
+        })
+    }
+
+    /// Arms a plan at the instrument's station, now.
+    pub fn arm(&mut self, plan: &str) -> Result<(), Refusal> {
+        let arm = Command::Arm {
+            station: Some(self.station.clone()),
+            what: Armable::Named(plan.to_owned()),
+            operator: None,
+        };
+        self.core.command(self.both_clocks(), arm)?;
+        self.drain();
+        Ok(())
+    }
+
+    /// Feeds what happened, at its time. Then take [`Replay::next_entry`] until `None`.
+    pub fn feed(&mut self, timed: &Timed) {
+        self.go_to(MonoMicros(timed.micros));
+        let instrument = self.instrument.clone();
+        match &timed.mark {
+            Mark::Opened { port } => {
+                self.is_open = true;
+                self.input(Input::PortOpened(Attached {
+                    instrument,
+                    station: self.station.clone(),
+                    port: port.clone(),
+                    line: self.line.clone(),
+                    identity: None,
+                }));
+            }
+            Mark::Stale(bytes) => self.input(Input::Stale {
+                instrument: &instrument,
+                bytes,
+            }),
+            Mark::Bytes(bytes) => self.input(Input::Bytes {
+                instrument: &instrument,
+                bytes,
+            }),
+            Mark::Contact { closed } => self.input(Input::Contact {
+                instrument: &instrument,
+                closed: *closed,
+            }),
+            Mark::Closed { reason } => {
+                self.is_open = false;
+                self.input(Input::PortClosed {
+                    instrument: &instrument,
+                    reason,
+                });
+            }
+        }
+    }
+
+    /// The tape is over: lets time go on for a while, and closes the port.
+    pub fn end(&mut self) {
+        self.go_to(self.now.plus(AFTERWARDS));
+        if self.is_open {
+            let instrument = self.instrument.clone();
+            self.is_open = false;
+            self.input(Input::PortClosed {
+                instrument: &instrument,
+                reason: "the tape ends here",
+            });
+        }
+    }
+
+    /// The next entry that came of what was fed.
+    pub fn next_entry(&mut self) -> Option<Stamped> {
+        self.entries.pop_front()
+    }
+
+    /// What all entries amount to.
+    pub fn state(&self) -> &crate::entry::State {
+        self.core.state()
+    }
+
+    /// Lets time pass, and wakes the core whenever it asked for it.
+    fn go_to(&mut self, moment: MonoMicros) {
+        while let Some(due) = self.wake_at.filter(|due| *due <= moment) {
+            self.now = self.now.max(due);
+            self.input(Input::Woken);
+            if self.wake_at == Some(due) {
+                break; // woken, it asks for the same again: it would for ever
+            }
+        }
+        self.now = self.now.max(moment);
+    }
+
+    fn both_clocks(&self) -> Now {
+        let since = i64::try_from(self.now.0).unwrap_or(i64::MAX);
+        Now {
+            wall: WallMicros(self.began.0.saturating_add(since)),
+            mono: self.now,
+        }
+    }
+
+    fn input(&mut self, input: Input<'_>) {
+        self.core.handle(self.both_clocks(), input);
+        self.drain();
+    }
+
+    fn drain(&mut self) {
+        loop {
+            match self.core.poll() {
+                Output::Append(stamped) => self.entries.push_back(stamped),
+                // The answers, if there were any, are on the tape.
+                Output::Send { .. } => {}
+                Output::WaitUntil(moment) => {
+                    self.wake_at = moment;
+                    return;
+                }
+            }
+        }
+    }
+}

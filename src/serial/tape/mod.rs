@@ -1,0 +1,240 @@
+//! A tape: what came over a port, with its times, as a text file; and back.
+//!
+//! In: marks with their times. Out: lines of text; and the same way back. The form is described in
+//! `hardware-notes/tapes.md`.
+//!
+//! - The reader keeps one line at a time, of bounded length: a tape may be larger than memory, or
+//!   hostile.
+//! - What was recorded before a kill can be read: a last line without its end is left out, and said.
+
+mod player;
+#[cfg(test)]
+mod tests;
+
+pub use player::Player;
+
+use super::Event;
+use crate::config::LineSettings;
+use crate::quantity::WallMicros;
+use std::fmt::Write as _;
+use std::io::{self, Write};
+
+/// The first line of every tape of this version.
+const FIRST_LINE: &str = "tallyjaw tape 1";
+
+/// The beginning of the first line of a tape of any version.
+const ANY_FIRST_LINE: &str = "tallyjaw tape ";
+
+/// Most bytes that a mark holds; longer runs are split into several marks of one time.
+pub const MARK_MOST: usize = 4096;
+
+/// The longest line, its end included: two digits a byte, its time and its kind.
+const LINE_MOST: usize = 2 * MARK_MOST + 64;
+
+/// Most lines before the first mark.
+const HEADER_LINES_MOST: usize = 64;
+
+/// What a tape says of itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Header {
+    /// When the recording began.
+    pub at: WallMicros,
+    /// How bytes stood on the line.
+    pub line: LineSettings,
+    /// Where the port was, if known.
+    pub port: Option<String>,
+    /// The instrument's name in the configuration, if it was recorded by that.
+    pub instrument: Option<String>,
+    /// The frame format, if known.
+    pub format: Option<String>,
+}
+
+/// Something that happened at the port.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Mark {
+    /// It was opened.
+    Opened {
+        /// Where it was.
+        port: String,
+    },
+    /// Bytes that had been waiting when it was opened.
+    Stale(Vec<u8>),
+    /// Bytes, in the pieces in which they came.
+    Bytes(Vec<u8>),
+    /// The contact on a modem line changed.
+    Contact {
+        /// It is closed now.
+        closed: bool,
+    },
+    /// The port was gone.
+    Closed {
+        /// Why, in words.
+        reason: String,
+    },
+}
+
+impl Mark {
+    /// What a tape keeps of an event; `None` for trouble, which is about opening and not about the line.
+    pub fn of(event: Event) -> Option<Self> {
+        match event {
+            Event::Opened(attached) => Some(Self::Opened {
+                port: attached.port,
+            }),
+            Event::Stale(bytes) => Some(Self::Stale(bytes)),
+            Event::Bytes(bytes) => Some(Self::Bytes(bytes)),
+            Event::Contact { closed } => Some(Self::Contact { closed }),
+            Event::Closed { reason } => Some(Self::Closed { reason }),
+            Event::Trouble { .. } => None,
+        }
+    }
+}
+
+/// A mark and when it was made.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Timed {
+    /// Microseconds since the recording began; never less than that of the mark before.
+    pub micros: u64,
+    /// What happened.
+    pub mark: Mark,
+}
+
+/// Why a tape cannot be read.
+#[derive(Debug, thiserror::Error)]
+pub enum TapeError {
+    /// The file cannot be read.
+    #[error("cannot be read: {cause}")]
+    Read {
+        /// What the system says.
+        cause: io::Error,
+    },
+    /// It does not begin as a tape does.
+    #[error("no tape: its first line is not {FIRST_LINE:?}")]
+    NotATape,
+    /// It was recorded by a newer release.
+    #[error("tape of version {got}, want 1")]
+    Newer {
+        /// Its version, as written.
+        got: String,
+    },
+    /// Something in its head is missing or wrong.
+    #[error("line {line}: {what}")]
+    Header {
+        /// The line, counted from 1.
+        line: u64,
+        /// What was got and what was expected.
+        what: String,
+    },
+    /// A line that is no mark.
+    #[error("line {line}: got {got}, want a time in µs, a kind and its bytes or words")]
+    NotAMark {
+        /// The line, counted from 1.
+        line: u64,
+        /// Its beginning.
+        got: String,
+    },
+    /// A mark that is earlier than the one before.
+    #[error("line {line}: {got} µs after {before} µs")]
+    Backwards {
+        /// The line, counted from 1.
+        line: u64,
+        /// Its time.
+        got: u64,
+        /// The time before.
+        before: u64,
+    },
+    /// A line longer than any that is written.
+    #[error("line {line}: longer than {LINE_MOST} bytes")]
+    TooLong {
+        /// The line, counted from 1.
+        line: u64,
+    },
+}
+
+impl TapeError {
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> Option<&'static str> {
+        match self {
+            Self::Read { .. } => None,
+            Self::NotATape => Some("record one: tallyjaw tape PORT FILE"),
+            Self::Newer { .. } => {
+                Some("replay it with the release that recorded it, or a newer one")
+            }
+            Self::Header { .. }
+            | Self::NotAMark { .. }
+            | Self::Backwards { .. }
+            | Self::TooLong { .. } => {
+                Some("a tape is text: look at that line; hardware-notes/tapes.md has the form")
+            }
+        }
+    }
+}
+
+/// Writes a tape, a line a mark, each handed on as it comes.
+#[derive(Debug)]
+pub struct Recorder<W> {
+    out: W,
+    last: u64,
+}
+
+impl<W: Write> Recorder<W> {
+    /// Writes the head.
+    pub fn new(mut out: W, header: &Header) -> io::Result<Self> {
+        let mut text = format!("{FIRST_LINE}\nat {}\nline {}\n", header.at, header.line);
+        for (key, value) in [
+            ("port", &header.port),
+            ("instrument", &header.instrument),
+            ("format", &header.format),
+        ] {
+            if let Some(value) = value {
+                let _ = writeln!(text, "{key} {}", one_line(value));
+            }
+        }
+        text.push('\n');
+        out.write_all(text.as_bytes())?;
+        out.flush()?;
+        Ok(Self { out, last: 0 })
+    }
+
+    /// Writes a mark and hands it on to the file. A time before that of the last mark is taken for
+    /// the same.
+    pub fn write(&mut self, micros: u64, mark: &Mark) -> io::Result<()> {
+        self.last = self.last.max(micros);
+        let mut text = String::new();
+        match mark {
+            Mark::Opened { port } => self.words(&mut text, "open", port),
+            Mark::Closed { reason } => self.words(&mut text, "close", reason),
+            Mark::Contact { closed: true } => self.words(&mut text, "contact", "closed"),
+            Mark::Contact { closed: false } => self.words(&mut text, "contact", "open"),
+            Mark::Stale(bytes) => self.bytes(&mut text, "stale", bytes),
+            Mark::Bytes(bytes) => self.bytes(&mut text, "bytes", bytes),
+        }
+        self.out.write_all(text.as_bytes())?;
+        self.out.flush()
+    }
+
+    /// What it writes to.
+    pub fn into_inner(self) -> W {
+        self.out
+    }
+
+    fn words(&self, text: &mut String, kind: &str, words: &str) {
+        let _ = writeln!(text, "{} {kind} {}", self.last, one_line(words));
+    }
+
+    fn bytes(&self, text: &mut String, kind: &str, bytes: &[u8]) {
+        for piece in bytes.chunks(MARK_MOST) {
+            let _ = write!(text, "{} {kind} ", self.last);
+            for byte in piece {
+                let _ = write!(text, "{byte:02x}");
+            }
+            text.push('\n');
+        }
+    }
+}
+
+/// Words as they stand on one line of bounded length: control characters, of which a line's end is
+/// one, become `?`.
+fn one_line(words: &str) -> String {
+    let kept = words.chars().take(MARK_MOST / 4);
+    kept.map(|c| if c.is_control() { '?' } else { c }).collect()
+}
