@@ -2,7 +2,7 @@
 //!
 //! In: a checked configuration. Out: a daemon that runs until it is told to stop.
 //!
-//! One thread runs ports, clients and the loop of [`hub`]; a second one owns the journal's file.
+//! One thread runs ports, clients and the loop of `hub`; a second one owns the journal's file.
 //! They meet over bounded channels. Nothing is decoded or judged in here: it only carries.
 #![expect(
     clippy::disallowed_methods,

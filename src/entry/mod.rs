@@ -1,6 +1,6 @@
 //! What one journal entry says, in the newest version, and what all of them amount to.
 //!
-//! In: nothing. Out: plain values. The form on disk is [`v1`]'s and [`line`]'s business.
+//! In: nothing. Out: plain values. The form on disk is the business of `v1` and of [`mod@line`].
 
 pub mod audit;
 pub mod history;
@@ -14,6 +14,7 @@ pub mod words;
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, Limits, Purpose, Verdict, WireSize};
 use std::fmt;
+use std::sync::Arc;
 
 pub use state::State;
 
@@ -118,7 +119,7 @@ pub enum Entry {
         instrument: String,
     },
     /// A value.
-    Reading(Box<Reading>),
+    Reading(Arc<Reading>),
     /// Bytes without meaning, or an answer that did not come.
     Unread(Unread),
     /// What a card or a pedal said and the station could not do.

@@ -9,6 +9,7 @@ use super::{
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, Verdict};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 /// Everything that the journal amounts to.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -29,7 +30,7 @@ pub struct StationState {
     /// The open series.
     pub series: Option<SeriesState>,
     /// The last reading, whatever became of it.
-    pub last_reading: Option<(Seq, Reading)>,
+    pub last_reading: Option<(Seq, Arc<Reading>)>,
     /// How the last closed series came out.
     pub last_outcome: Option<(Seq, Outcome, Tally)>,
     /// Who measures, as last said.
@@ -208,9 +209,9 @@ impl State {
         }
     }
 
-    fn read(&mut self, seq: Seq, reading: &Reading) {
+    fn read(&mut self, seq: Seq, reading: &Arc<Reading>) {
         let station = self.station(&reading.station);
-        station.last_reading = Some((seq, reading.clone()));
+        station.last_reading = Some((seq, Arc::clone(reading)));
         let Some(series) = station.series.as_mut() else {
             return;
         };

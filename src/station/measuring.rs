@@ -11,6 +11,7 @@ use crate::entry::{
 };
 use crate::quantity::{Measured, Now, Quantity};
 use crate::spec::{ArmedAxis, Verdict, ZeroPolicy, judge};
+use std::sync::Arc;
 
 /// Further than any value of a one-sided axis lies from its limit: a kilometre, a meganewton.
 const FAR: i64 = 1_000_000_000_000;
@@ -285,7 +286,7 @@ impl Core {
             slot,
             standing,
         };
-        self.append(now, Entry::Reading(Box::new(reading)));
+        self.append(now, Entry::Reading(Arc::new(reading)));
     }
 
     /// Of a flickering value the one to judge for the slot in hand.

@@ -11,6 +11,7 @@ use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
 use state::armed_spec;
+use std::sync::Arc;
 use values::{at, attached, bytes, journal, measured, name, quantity, reading, seq, tally, text};
 
 /// An entry of any kind, of any number, at any time.
@@ -149,7 +150,7 @@ fn measured_entry() -> BoxedStrategy<Entry> {
                 raw,
             })
         ),
-        3 => reading().prop_map(|reading| Entry::Reading(Box::new(reading))),
+        3 => reading().prop_map(|reading| Entry::Reading(Arc::new(reading))),
         1 => unread.prop_map(
             |(station, instrument, raw, bytes, times, reason, remedy)| Entry::Unread(Unread {
                 station,

@@ -16,6 +16,7 @@ use proptest::collection::{btree_map, vec};
 use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
+use std::sync::Arc;
 use std::time::Duration;
 
 pub(super) fn armed_axis() -> BoxedStrategy<ArmedAxis> {
@@ -183,7 +184,7 @@ pub(crate) fn state() -> BoxedStrategy<State> {
     let outcome = (seq(), select(&Outcome::ALL[..]), tally());
     let station = (
         option::of(series_state()),
-        option::of((seq(), reading())),
+        option::of((seq(), reading().prop_map(Arc::new))),
         option::of(outcome),
         option::of(text()),
     )

@@ -7,6 +7,7 @@ use crate::entry::{self, Entry, ReadingSlot, Seq};
 use crate::quantity::Quantity;
 use crate::spec::{AxisName, Limits};
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 
 /// A reading; flat, so that a line is a row of a table.
 ///
@@ -185,7 +186,7 @@ impl TryFrom<Reading> for Entry {
     type Error = LineError;
 
     fn try_from(body: Reading) -> Result<Self, LineError> {
-        Ok(Self::Reading(Box::new(body.try_into()?)))
+        Ok(Self::Reading(Arc::new(body.try_into()?)))
     }
 }
 

@@ -13,6 +13,7 @@ use crate::quantity::{Dimension, Quantity};
 use crate::spec::AxisName;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 #[derive(Serialize, Deserialize)]
 pub(super) struct State {
@@ -151,7 +152,7 @@ impl From<&StationState> for Station {
                 .as_ref()
                 .map(|(seq, reading)| LastReading {
                     seq: seq.0,
-                    reading: reading.into(),
+                    reading: (&**reading).into(),
                 }),
             last_outcome: station
                 .last_outcome
@@ -171,7 +172,7 @@ impl TryFrom<Station> for StationState {
     fn try_from(body: Station) -> Result<Self, LineError> {
         let last_reading = body
             .last_reading
-            .map(|last| Ok::<_, LineError>((Seq(last.seq), last.reading.try_into()?)));
+            .map(|last| Ok::<_, LineError>((Seq(last.seq), Arc::new(last.reading.try_into()?))));
         Ok(Self {
             series: body.series.map(TryInto::try_into).transpose()?,
             last_reading: last_reading.transpose()?,

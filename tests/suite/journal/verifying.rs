@@ -121,7 +121,7 @@ fn a_forged_verdict_is_found_although_the_chain_holds() {
 
     let report = forge(folder.path(), forged.path(), |stamped| {
         if let Entry::Reading(reading) = &mut stamped.entry
-            && let Some(slot) = &mut reading.slot
+            && let Some(slot) = &mut std::sync::Arc::make_mut(reading).slot
             && slot.verdict == Some(Verdict::FailHigh)
         {
             slot.verdict = Some(Verdict::Pass);
@@ -190,7 +190,7 @@ fn what_does_not_follow_from_the_entries_before_is_found() {
 
 fn in_slot(entry: &mut Entry, change: fn(&mut ReadingSlot)) {
     if let Entry::Reading(reading) = entry
-        && let Some(slot) = &mut reading.slot
+        && let Some(slot) = &mut std::sync::Arc::make_mut(reading).slot
     {
         change(slot);
     }

@@ -40,7 +40,7 @@ fn two_stations() -> Core {
 fn drain(core: &mut Core, readings: &mut Vec<Reading>) {
     while let Output::Append(stamped) = core.poll() {
         if let Entry::Reading(reading) = stamped.entry {
-            readings.push(*reading);
+            readings.push(Arc::unwrap_or_clone(reading));
         }
     }
 }
