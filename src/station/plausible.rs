@@ -73,6 +73,14 @@ pub(super) fn check(
             ),
         });
     }
+    if shows_too_few_digits(value, instrument) {
+        return Some(Implausible::Unlikely {
+            hint: format!(
+                "fewer digits than {} shows: is its battery low? send it again if it is meant",
+                instrument.name
+            ),
+        });
+    }
     let fits = |axis: &ArmedAxis, base: i64| in_window(axis, base);
     if fits(axis, base) {
         return None;
@@ -80,6 +88,19 @@ pub(super) fn check(
     Some(Implausible::Unlikely {
         hint: hint(value, axis, spec),
     })
+}
+
+/// Whether digits are missing: with a failing battery `1.63` becomes `1.6`, which is another value.
+fn shows_too_few_digits(value: Measured, instrument: &ArmedInstrument) -> bool {
+    let unit = value.unit();
+    let is_exact = |decimals: &u8| {
+        let digits = instrument.resolution.in_unit(unit, *decimals);
+        digits.and_then(|digits| Quantity::of(digits, unit)) == Some(instrument.resolution)
+    };
+    unit == instrument.unit
+        && (0..=9)
+            .find(is_exact)
+            .is_some_and(|shown| value.digits().decimals() < shown)
 }
 
 fn in_window(axis: &ArmedAxis, base: i64) -> bool {

@@ -101,6 +101,16 @@ fn a_very_bad_crimp_sent_twice_fails_and_does_not_vanish() {
 }
 
 #[test]
+fn a_value_with_a_digit_missing_counts_only_if_it_is_sent_again() {
+    let mut desk = heights(Decision::Simple);
+    let (reason, hint) = desk.reading("+1.6").unwrap_err();
+    assert_eq!(reason, NotCounted::Implausible);
+    assert!(hint.contains("is its battery low?"), "{hint}");
+    assert_eq!(desk.reading("+1.6"), Ok(Verdict::Pass));
+    assert_eq!(desk.reading("+1.60"), Ok(Verdict::Pass));
+}
+
+#[test]
 fn a_value_below_zero_or_out_of_range_never_counts() {
     let mut desk = heights(Decision::Simple);
     for value in ["-0.03", "-0.03", "+151.00", "+151.00"] {
