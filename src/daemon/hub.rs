@@ -267,6 +267,10 @@ impl Hub {
                 bytes: &bytes,
             }),
             Event::Contact { closed } => self.feed(Input::Contact { instrument, closed }),
+            Event::Spoiled(bytes) => self.feed(Input::Spoiled {
+                instrument,
+                bytes: &bytes,
+            }),
             Event::Closed { reason } => {
                 tracing::warn!(instrument, reason, "the port is gone");
                 self.open.remove(instrument);

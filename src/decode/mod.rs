@@ -3,6 +3,7 @@
 //! In: bytes, in whatever pieces they came. Out: [`Decoded`] values, in order.
 //!
 //! - Nothing is dropped: the `raw` of all that was found, joined, is the input.
+//! - No value comes from a frame with a byte that the line spoiled.
 //! - How the bytes were cut into pieces makes no difference.
 //! - No clock, no port, no log line in here; the caller owns all three.
 
@@ -72,6 +73,20 @@ pub enum DecodeError {
         got: usize,
         /// The longest frame of this format.
         most: usize,
+    },
+    /// Bytes that the line spoiled: errors of parity or framing, or a break.
+    #[error(
+        "{spoiled} of {of} bytes spoiled on the line (parity, framing or a break), the first 0x{got:02x} at {at}"
+    )]
+    LineFault {
+        /// How many are spoiled.
+        spoiled: usize,
+        /// Of how many.
+        of: usize,
+        /// Where the first of them is.
+        at: usize,
+        /// As it was received.
+        got: u8,
     },
     /// A byte that the format does not know.
     #[error("unexpected byte 0x{got:02x} at {at}, want {want}")]
@@ -147,6 +162,9 @@ impl DecodeError {
             Self::CutShort { .. } => {
                 Some("press again; if it stays so, check the cable, and `line` against the manual")
             }
+            Self::LineFault { .. } => Some(
+                "check the cable and its plug, and `line` of this instrument against its manual",
+            ),
             Self::TooLong { .. }
             | Self::UnexpectedByte { .. }
             | Self::UnknownUnit { .. }
@@ -197,6 +215,13 @@ impl Decoder {
     /// Takes bytes as they came; then call [`Decoder::poll`] until `None`.
     pub fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
         self.splitter.push(now, bytes);
+        self.decode_frames();
+    }
+
+    /// Takes bytes that the line spoiled, in their place among the others. No value is read from the
+    /// frame that they stand in.
+    pub fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
+        self.splitter.push_spoiled(now, bytes);
         self.decode_frames();
     }
 

@@ -1,15 +1,26 @@
 //! Bytes that the line spoiled, told from those that it did not.
 //!
-//! The terminal is set to mark them (`PARMRK`): a byte with a parity or framing error, or a break,
-//! comes as `ff 00` and the byte; an `ff` that was really sent comes twice. In here the second `ff`
-//! is taken out again and the marks are left in: no text format has an `ff`, so no value is ever
-//! read from a spoiled byte, and it is there to see in the `unread` entry. (An `ff` and a `00` that
-//! were really sent look like a mark; a binary format would have to be told the difference.)
+//! In: what the terminal gives, in whatever pieces it came. Out: [`Run`]s; their bytes, joined, are
+//! what the hardware received, no more and no less.
+//!
+//! The terminal is set to mark (`PARMRK`): a byte with a parity or framing error, or a break, comes
+//! as `ff 00` and the byte; an `ff` that was really sent comes twice. That is undone here and nowhere
+//! else. From here on a spoiled byte is told by the kind of its run, never by its neighbours: an
+//! `ff 00` that was really sent, as a packed frame may have it, stays two sound bytes.
 
-/// Takes doubled `ff` out of a stream that comes in pieces.
+/// Takes the marks out of a stream that comes in pieces.
 #[derive(Debug, Default)]
-pub(super) struct Marks {
+pub struct Marks {
     state: State,
+}
+
+/// Bytes of one kind.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Run {
+    /// As they were sent.
+    Sound(Vec<u8>),
+    /// As they were received, each with an error of parity or framing; a break is a 0.
+    Spoiled(Vec<u8>),
 }
 
 #[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
@@ -22,68 +33,218 @@ enum State {
     Spoiled,
 }
 
-impl Marks {
-    /// The bytes of a piece as they were sent.
-    pub(super) fn take(&mut self, piece: &[u8]) -> Vec<u8> {
-        if self.state == State::Plain && !piece.contains(&0xff) {
-            return piece.to_vec();
+impl Run {
+    /// The bytes, whatever their kind.
+    pub fn bytes(&self) -> &[u8] {
+        match self {
+            Self::Sound(bytes) | Self::Spoiled(bytes) => bytes,
         }
-        let mut sent = Vec::with_capacity(piece.len() + 1);
+    }
+}
+
+impl Marks {
+    /// The runs of a piece.
+    pub fn take(&mut self, piece: &[u8]) -> Vec<Run> {
+        if self.state == State::Plain && !piece.contains(&0xff) {
+            let sound = (!piece.is_empty()).then(|| Run::Sound(piece.to_vec()));
+            return sound.into_iter().collect();
+        }
+        let mut runs = Vec::new();
         for byte in piece {
             self.state = match (self.state, *byte) {
                 (State::Plain, 0xff) => State::Escape,
-                (State::Escape, 0x00) => {
-                    sent.extend_from_slice(&[0xff, 0x00]);
-                    State::Spoiled
+                (State::Escape, 0x00) => State::Spoiled,
+                (State::Spoiled, spoiled) => {
+                    add_spoiled(&mut runs, spoiled);
+                    State::Plain
                 }
                 (State::Escape, 0xff) => {
-                    sent.push(0xff);
+                    add_sound(&mut runs, 0xff);
                     State::Plain
                 }
+                // No terminal that marks sends this; what does not mark has sent both.
                 (State::Escape, other) => {
-                    sent.extend_from_slice(&[0xff, other]);
+                    add_sound(&mut runs, 0xff);
+                    add_sound(&mut runs, other);
                     State::Plain
                 }
-                (State::Plain | State::Spoiled, other) => {
-                    sent.push(other);
+                (State::Plain, sound) => {
+                    add_sound(&mut runs, sound);
                     State::Plain
                 }
             };
         }
-        sent
+        runs
     }
 
     /// The stream is over: what was kept to see what follows.
-    pub(super) fn end(&mut self) -> Option<u8> {
-        let kept = self.state == State::Escape;
-        self.state = State::Plain;
-        kept.then_some(0xff)
+    pub fn end(&mut self) -> Option<Run> {
+        match std::mem::take(&mut self.state) {
+            State::Plain => None,
+            State::Escape => Some(Run::Sound(vec![0xff])),
+            State::Spoiled => Some(Run::Sound(vec![0xff, 0x00])),
+        }
+    }
+}
+
+/// The marks of a port.
+///
+/// A pseudo-terminal cannot carry a fault of the line: every `ff` that its other end writes comes
+/// doubled, and is sound. Where [`FAR_END_MARKS`] is set, the other end writes marks itself, as a
+/// terminal would give them; those are taken out after the terminal's own.
+#[derive(Debug)]
+pub(super) struct PortMarks {
+    terminal: Marks,
+    far_end: Option<Marks>,
+}
+
+/// The environment variable that says that whoever writes into pseudo-terminals marks spoiled bytes:
+/// for tests of wrong line settings and for tapes that are played back.
+const FAR_END_MARKS: &str = "TALLYJAW_PTY_MARKS";
+
+pub(super) fn far_end_marks() -> bool {
+    std::env::var_os(FAR_END_MARKS).is_some_and(|value| value == "1")
+}
+
+impl PortMarks {
+    pub(super) fn new(far_end_marks: bool) -> Self {
+        Self {
+            terminal: Marks::default(),
+            far_end: far_end_marks.then(Marks::default),
+        }
+    }
+
+    pub(super) fn far_end_marks(&self) -> bool {
+        self.far_end.is_some()
+    }
+
+    pub(super) fn take(&mut self, piece: &[u8]) -> Vec<Run> {
+        let runs = self.terminal.take(piece);
+        self.through_far_end(runs)
+    }
+
+    pub(super) fn end(&mut self) -> Vec<Run> {
+        let last = self.terminal.end();
+        let mut runs = self.through_far_end(last);
+        runs.extend(self.far_end.as_mut().and_then(Marks::end));
+        runs
+    }
+
+    fn through_far_end(&mut self, runs: impl IntoIterator<Item = Run>) -> Vec<Run> {
+        let Some(far_end) = &mut self.far_end else {
+            return runs.into_iter().collect();
+        };
+        let each = |run| match run {
+            Run::Sound(bytes) => far_end.take(&bytes),
+            Run::Spoiled(bytes) => vec![Run::Spoiled(bytes)],
+        };
+        runs.into_iter().flat_map(each).collect()
+    }
+}
+
+fn add_sound(runs: &mut Vec<Run>, byte: u8) {
+    match runs.last_mut() {
+        Some(Run::Sound(bytes)) => bytes.push(byte),
+        Some(Run::Spoiled(_)) | None => runs.push(Run::Sound(vec![byte])),
+    }
+}
+
+fn add_spoiled(runs: &mut Vec<Run>, byte: u8) {
+    match runs.last_mut() {
+        Some(Run::Spoiled(bytes)) => bytes.push(byte),
+        Some(Run::Sound(_)) | None => runs.push(Run::Spoiled(vec![byte])),
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
 
-    #[test]
-    fn a_doubled_ff_is_one_and_a_mark_stays_wherever_the_stream_is_cut() {
-        let marked = b"1\xff\xff2\xff\x003\xff\x00\xff4\xff\xff\x005";
-        let sent = b"1\xff2\xff\x003\xff\x00\xff4\xff\x005";
-        for cut in 0..=marked.len() {
+    /// The runs as one list of bytes and whether each is spoiled.
+    fn bytes_of(runs: impl IntoIterator<Item = Run>) -> Vec<(u8, bool)> {
+        let each = |run: Run| {
+            let spoiled = matches!(run, Run::Spoiled(_));
+            let bytes = run.bytes().to_vec();
+            bytes.into_iter().map(move |byte| (byte, spoiled))
+        };
+        runs.into_iter().flat_map(each).collect()
+    }
+
+    /// What a terminal that marks makes of these, after termios(3).
+    fn marked(sent: &[(u8, bool)]) -> Vec<u8> {
+        let mark = |(byte, spoiled): &(u8, bool)| match (byte, spoiled) {
+            (byte, true) => vec![0xff, 0x00, *byte],
+            (0xff, false) => vec![0xff, 0xff],
+            (byte, false) => vec![*byte],
+        };
+        sent.iter().flat_map(mark).collect()
+    }
+
+    proptest! {
+        #[test]
+        fn what_was_received_is_told_again_byte_for_byte_wherever_the_stream_is_cut(
+            sent in prop::collection::vec(
+                (prop::sample::select(vec![0xff, 0x00, b'1', b'\r']), any::<bool>()),
+                0..40,
+            ),
+            cut in 0usize..120,
+        ) {
+            let marked = marked(&sent);
+            let (before, after) = marked.split_at(cut.min(marked.len()));
             let mut marks = Marks::default();
-            let (before, after) = marked.split_at(cut);
             let mut got = marks.take(before);
             got.extend(marks.take(after));
             got.extend(marks.end());
-            assert_eq!(got, sent, "cut at {cut}");
+            prop_assert_eq!(bytes_of(got), sent);
         }
     }
 
     #[test]
-    fn a_last_ff_is_not_lost() {
+    fn an_ff_and_a_zero_that_were_sent_are_no_mark() {
         let mut marks = Marks::default();
-        assert_eq!(marks.take(b"1\xff"), b"1");
-        assert_eq!(marks.end(), Some(0xff));
+        let runs = marks.take(b"\xff\xff\xff\xff\x00\x00\x16\x32");
+        assert_eq!(runs, [Run::Sound(b"\xff\xff\x00\x00\x16\x32".to_vec())]);
+    }
+
+    #[test]
+    fn marks_of_the_other_end_of_a_pseudo_terminal_count_only_where_it_is_said_to_mark() {
+        let doubled = b"1\xff\xff\x002\xff\xff\xff\xff3";
+        let mut unsaid = PortMarks::new(false);
+        assert_eq!(
+            unsaid.take(doubled),
+            [Run::Sound(b"1\xff\x002\xff\xff3".to_vec())]
+        );
+        let mut said = PortMarks::new(true);
+        let want = [
+            Run::Sound(b"1".to_vec()),
+            Run::Spoiled(b"2".to_vec()),
+            Run::Sound(b"\xff3".to_vec()),
+        ];
+        assert_eq!(said.take(doubled), want);
+        assert_eq!(said.take(b"\xff"), []);
+        assert_eq!(said.end(), [Run::Sound(b"\xff".to_vec())]);
+    }
+
+    #[test]
+    fn spoiled_bytes_keep_their_place_and_their_value() {
+        let mut marks = Marks::default();
+        let runs = marks.take(b"+1\xff\x00.\xff\x00\xff63\r");
+        let want = [
+            Run::Sound(b"+1".to_vec()),
+            Run::Spoiled(b".\xff".to_vec()),
+            Run::Sound(b"63\r".to_vec()),
+        ];
+        assert_eq!(runs, want);
+    }
+
+    #[test]
+    fn what_was_begun_at_the_end_is_not_lost() {
+        let mut marks = Marks::default();
+        assert_eq!(marks.take(b"1\xff"), [Run::Sound(b"1".to_vec())]);
+        assert_eq!(marks.end(), Some(Run::Sound(vec![0xff])));
         assert_eq!(marks.end(), None);
+        assert_eq!(marks.take(b"\xff\x00"), []);
+        assert_eq!(marks.end(), Some(Run::Sound(vec![0xff, 0x00])));
     }
 }

@@ -4,6 +4,7 @@
 //! bounded channel.
 //!
 //! - The bytes are passed on as they came, in pieces; where a frame ends is not known in here.
+//! - A byte that the line spoiled is an event of another kind, in its place among the others.
 //! - A read of 0 bytes is the end of the port: never tried again on the same descriptor.
 //! - When nobody takes the events, the port is not read: memory stays bounded.
 //! - Sending never waits: what the port does not take at once is told and given up.
@@ -26,6 +27,7 @@ mod tuning;
 pub use access::Access;
 pub use error::SerialError;
 pub use holder::Holder;
+pub use marks::{Marks, Run};
 pub use port::{Opened, Port, Read};
 
 use crate::config::PortConfig;
@@ -49,6 +51,8 @@ pub enum Event {
     Stale(Vec<u8>),
     /// Bytes, in whatever pieces they came.
     Bytes(Vec<u8>),
+    /// Bytes that the line spoiled (parity, framing, a break), in their place among the others.
+    Spoiled(Vec<u8>),
     /// The contact on the configured modem line has closed or opened.
     Contact {
         /// It is closed now.
@@ -119,7 +123,8 @@ async fn pass_on(
     loop {
         let event = tokio::select! {
             read = port.read() => match read {
-                Read::Bytes(bytes) => Event::Bytes(bytes),
+                Read::Run(Run::Sound(bytes)) => Event::Bytes(bytes),
+                Read::Run(Run::Spoiled(bytes)) => Event::Spoiled(bytes),
                 Read::HungUp(reason) => return Ok(reason),
             },
             closed = changed(contact.as_mut()) => Event::Contact { closed },

@@ -6,7 +6,7 @@
 use super::access::{from_errno, look, pty_number};
 use super::contact::Contact;
 use super::holder::holders;
-use super::marks::Marks;
+use super::marks::{PortMarks, Run, far_end_marks};
 use super::{SerialError, discover};
 use crate::config::{LineSettings, ModemLine, Parity, PortConfig};
 use crate::entry::Attached;
@@ -14,6 +14,7 @@ use rustix::fs::{FlockOperation, Mode, OFlags};
 use rustix::io::Errno;
 use rustix::termios::{ControlModes, InputModes, OptionalActions, QueueSelector, Termios};
 use serialport::TTYPort;
+use std::collections::VecDeque;
 use std::fs::Metadata;
 use std::io;
 use std::os::fd::OwnedFd;
@@ -32,7 +33,9 @@ const MOST_STALE: usize = 64 * 1024;
 pub struct Port {
     path: PathBuf,
     pub(super) stream: SerialStream,
-    pub(super) marks: Marks,
+    pub(super) marks: PortMarks,
+    /// Taken from the terminal, not yet handed out.
+    pub(super) runs: VecDeque<Run>,
     /// What ended it, once a last byte has been handed out after it.
     ended: Option<String>,
 }
@@ -40,8 +43,8 @@ pub struct Port {
 /// What a read gave.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Read {
-    /// Bytes, at least one.
-    Bytes(Vec<u8>),
+    /// Bytes of one kind, at least one.
+    Run(Run),
     /// The port is gone for good: drop it. Why, in words.
     HungUp(String),
 }
@@ -79,8 +82,13 @@ impl Port {
         let marked = mark_spoiled_bytes(&handle).map_err(|errno| from_errno(&path, errno))?;
         check_settings(&path, config.line, &marked, is_pty)?;
         let stale = take_stale(&handle).map_err(|errno| from_errno(&path, errno))?;
-        let mut marks = Marks::default();
-        let stale = marks.take(&stale);
+        let mut marks = PortMarks::new(is_pty && far_end_marks());
+        let stale = marks
+            .take(&stale)
+            .iter()
+            .flat_map(Run::bytes)
+            .copied()
+            .collect();
         Ok(Opened {
             attached: Attached {
                 instrument: config.instrument.clone(),
@@ -94,6 +102,7 @@ impl Port {
                 path,
                 stream,
                 marks,
+                runs: VecDeque::new(),
                 ended: None,
             },
             stale,
@@ -134,20 +143,21 @@ impl Port {
     ///
     /// Loses no byte when it is dropped before it is done.
     pub async fn read(&mut self) -> Read {
-        if let Some(reason) = &self.ended {
-            return Read::HungUp(reason.clone());
-        }
         let mut buffer = [0; READ];
         loop {
+            if let Some(run) = self.runs.pop_front() {
+                return Read::Run(run);
+            }
+            if let Some(reason) = &self.ended {
+                return Read::HungUp(reason.clone());
+            }
             let reason = match self.stream.read(&mut buffer).await {
                 // Said again on every later read: taken as "nothing yet" it would burn a core.
                 Ok(0) => "the other end is gone: unplugged, or closed".to_owned(),
                 Ok(count) => {
-                    let bytes = self.marks.take(buffer.get(..count).unwrap_or_default());
-                    if bytes.is_empty() {
-                        continue;
-                    }
-                    return Read::Bytes(bytes);
+                    let piece = buffer.get(..count).unwrap_or_default();
+                    self.runs.extend(self.marks.take(piece));
+                    continue;
                 }
                 Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
                 Err(error) if Errno::from_io_error(&error) == Some(Errno::IO) => {
@@ -155,11 +165,8 @@ impl Port {
                 }
                 Err(error) => error.to_string(),
             };
-            self.ended = Some(reason.clone());
-            return match self.marks.end() {
-                Some(kept) => Read::Bytes(vec![kept]),
-                None => Read::HungUp(reason),
-            };
+            self.runs.extend(self.marks.end());
+            self.ended = Some(reason);
         }
     }
 }

@@ -1,6 +1,6 @@
 //! An open port set otherwise, for whoever looks for its settings: the speed, DTR and RTS.
 
-use super::marks::Marks;
+use super::marks::PortMarks;
 use super::port::Port;
 use std::io;
 use tokio_serial::{ClearBuffer, SerialPort};
@@ -9,7 +9,8 @@ impl Port {
     /// Reads at this speed from now on; what came at the old one and was not read is thrown away.
     pub fn set_speed(&mut self, baud: u32) -> io::Result<()> {
         self.stream.set_baud_rate(baud)?;
-        self.marks = Marks::default();
+        self.marks = PortMarks::new(self.marks.far_end_marks());
+        self.runs.clear();
         Ok(self.stream.clear(ClearBuffer::Input)?)
     }
 

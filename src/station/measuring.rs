@@ -43,8 +43,16 @@ impl Core {
             return;
         }
         self.with_decoder(now, instrument, |live| {
-            live.watcher.push(now.mono, bytes);
+            live.watcher.push(now.mono, bytes, false);
             live.decoder.push(now.mono, bytes);
+        });
+    }
+
+    /// As [`Core::bytes`], for bytes that the line spoiled.
+    pub(super) fn spoiled(&mut self, now: Now, instrument: &str, bytes: &[u8]) {
+        self.with_decoder(now, instrument, |live| {
+            live.watcher.push(now.mono, bytes, true);
+            live.decoder.push_spoiled(now.mono, bytes);
         });
     }
 

@@ -66,6 +66,13 @@ pub enum Input<'a> {
         /// The bytes.
         bytes: &'a [u8],
     },
+    /// Bytes that the line spoiled (parity, framing, a break), in their place among the others.
+    Spoiled {
+        /// The instrument.
+        instrument: &'a str,
+        /// The bytes.
+        bytes: &'a [u8],
+    },
     /// Bytes that were waiting when an instrument's port was opened: nobody knows what they are of.
     Stale {
         /// The instrument.
@@ -260,6 +267,7 @@ impl Core {
             Input::PortOpened(attached) => self.port_opened(now, attached),
             Input::PortClosed { instrument, reason } => self.port_closed(now, instrument, reason),
             Input::Bytes { instrument, bytes } => self.bytes(now, instrument, bytes),
+            Input::Spoiled { instrument, bytes } => self.spoiled(now, instrument, bytes),
             Input::Stale { instrument, bytes } => self.stale(now, instrument, bytes),
             Input::Contact { instrument, closed } => self.contact(now, instrument, closed),
             Input::SegmentFull => self.open_segment(now),

@@ -64,13 +64,17 @@ pub fn heard(bytes: &[u8], sent: LineSettings, port: LineSettings) -> Vec<Heard>
     heard
 }
 
-/// Characters as a port that marks faults hands them on (`PARMRK`, and doubled `ff` already taken
-/// out): a good one as its byte, one with a fault as `ff 00` and its byte.
+/// Characters as a terminal that marks faults gives them (`PARMRK`): a good one as its byte, and `ff`
+/// twice; one with a fault as `ff 00` and its byte.
+///
+/// Through a pseudo-terminal they are understood by a program with `TALLYJAW_PTY_MARKS=1`.
 pub fn on_terminal(heard: &[Heard]) -> Vec<u8> {
     let mut bytes = Vec::with_capacity(heard.len());
     for character in heard {
-        if character.fault.is_some() {
-            bytes.extend_from_slice(&[0xff, 0x00]);
+        match (character.fault, character.byte) {
+            (Some(_), _) => bytes.extend_from_slice(&[0xff, 0x00]),
+            (None, 0xff) => bytes.push(0xff),
+            (None, _) => {}
         }
         bytes.push(character.byte);
     }
@@ -244,7 +248,12 @@ mod tests {
             byte: 0x42,
             fault: None,
         };
-        assert_eq!(on_terminal(&[spoiled, good]), [0xff, 0x00, 0x41, 0x42]);
+        let full = Heard {
+            byte: 0xff,
+            fault: None,
+        };
+        let marked = [0xff, 0x00, 0x41, 0x42, 0xff, 0xff];
+        assert_eq!(on_terminal(&[spoiled, good, full]), marked);
     }
 
     fn any_line() -> impl Strategy<Value = LineSettings> {
@@ -284,7 +293,9 @@ mod tests {
         ) {
             let sent = LineSettings { baud: 4800, data_bits: 7, parity, stop_bits };
             let set = LineSettings { baud: 4800, ..LineSettings::default() };
-            let long = on_terminal(&heard(&bytes, sent, set));
+            let long = heard(&bytes, sent, set);
+            prop_assert!(long.iter().all(|character| character.fault.is_none()));
+            let long: Vec<u8> = long.iter().map(|character| character.byte).collect();
             prop_assert_eq!(parity_as_bit_8(&bytes, sent), long);
         }
 

@@ -2,7 +2,8 @@
 //! `capture.bin`. Those with times are in `tapes.rs`.
 //!
 //! `capture.bin` has the bytes, `about.toml` the format and where they are from, `expected.jsonl` all
-//! that is found in them. With `UPDATE_EXPECTED=1` the last is written anew; look at the difference
+//! that is found in them. The bytes are those that the hardware received; with `marked = true` they
+//! are as the terminal gives them, `ff 00` before each that the line spoiled and `ff` doubled. With `UPDATE_EXPECTED=1` the last is written anew; look at the difference
 //! before it is kept.
 
 use serde_json::json;
@@ -11,12 +12,14 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use tallyjaw::decode::{Decoded, Decoder, FrameFormat};
 use tallyjaw::quantity::{MonoMicros, Unit};
+use tallyjaw::serial::{Marks, Run};
 
 struct Capture {
     folder: PathBuf,
     format: &'static FrameFormat,
     unit: Unit,
     bytes: Vec<u8>,
+    marked: bool,
 }
 
 fn captures() -> Vec<Capture> {
@@ -45,15 +48,33 @@ fn capture(folder: PathBuf) -> Capture {
         format: FrameFormat::from_name(text("format")).expect("unknown format"),
         unit: Unit::from_symbol(text("unit")).expect("unknown unit"),
         bytes: fs::read(folder.join("capture.bin")).unwrap(),
+        marked: about
+            .get("marked")
+            .is_some_and(|marked| marked.as_bool().unwrap()),
         folder,
     }
 }
 
 impl Capture {
+    fn runs(&self, chunk_len: usize) -> Vec<Run> {
+        let chunks = self.bytes.chunks(chunk_len);
+        if !self.marked {
+            return chunks.map(|chunk| Run::Sound(chunk.to_vec())).collect();
+        }
+        let mut marks = Marks::default();
+        let mut runs: Vec<_> = chunks.flat_map(|chunk| marks.take(chunk)).collect();
+        runs.extend(marks.end());
+        runs
+    }
+
     fn decode(&self, chunk_len: usize) -> Vec<Decoded> {
         let mut decoder = Decoder::new(self.format, self.unit);
-        for chunk in self.bytes.chunks(chunk_len) {
-            decoder.push(MonoMicros(0), chunk);
+        let now = MonoMicros(0);
+        for run in self.runs(chunk_len) {
+            match run {
+                Run::Sound(bytes) => decoder.push(now, &bytes),
+                Run::Spoiled(bytes) => decoder.push_spoiled(now, &bytes),
+            }
         }
         decoder.end();
         std::iter::from_fn(|| decoder.poll()).collect()
@@ -90,7 +111,9 @@ fn every_capture_decodes_as_expected_and_the_same_in_chunks_of_every_size() {
             assert!(cut == whole, "{name} in chunks of {chunk_len}");
         }
         let joined: Vec<u8> = whole.iter().flat_map(Decoded::raw).copied().collect();
-        assert_eq!(joined, capture.bytes, "{name}: bytes lost or invented");
+        let runs = capture.runs(usize::MAX);
+        let bytes: Vec<u8> = runs.iter().flat_map(Run::bytes).copied().collect();
+        assert_eq!(joined, bytes, "{name}: bytes lost or invented");
     }
 }
 

@@ -10,6 +10,7 @@ use tallyjaw::decode::format::Ticks;
 use tallyjaw::decode::guess::{Heard, Interview, Opinion, Piece, Step, Surety, Watcher, opinion};
 use tallyjaw::decode::{FrameFormat, LineSettings};
 use tallyjaw::quantity::{Decimal, MonoMicros, Unit};
+use tallyjaw::serial::{Marks, Run};
 use tallyjaw::virtual_caliper::line::{heard, on_terminal};
 use tallyjaw::virtual_caliper::{Form, Sends};
 
@@ -50,12 +51,16 @@ pub(crate) fn frame(sends: Sends, press: usize) -> Vec<u8> {
 
 fn press(number: usize, sent_bytes: &[u8], sent: LineSettings, port: LineSettings) -> Heard {
     let number = u32::try_from(number).unwrap();
+    let at = MonoMicros(0).plus(Duration::from_secs(2) * number);
+    let runs = Marks::default().take(&on_terminal(&heard(sent_bytes, sent, port)));
+    let piece = |run: &Run| Piece {
+        at,
+        bytes: run.bytes().to_vec(),
+        spoiled: matches!(run, Run::Spoiled(_)),
+    };
     Heard {
         line: port,
-        pieces: vec![Piece {
-            at: MonoMicros(0).plus(Duration::from_secs(2) * number),
-            bytes: on_terminal(&heard(sent_bytes, sent, port)),
-        }],
+        pieces: runs.iter().map(piece).collect(),
     }
 }
 

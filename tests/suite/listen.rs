@@ -62,6 +62,7 @@ impl Drop for Listening {
 fn listen(port: &Path, more: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
     command
+        .env("TALLYJAW_PTY_MARKS", "1")
         .args(["--json", "--config", "none/tallyjaw.toml", "listen"])
         .arg(port)
         .args(more)

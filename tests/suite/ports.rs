@@ -6,9 +6,10 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 use tallyjaw::config::{LineSettings, PortConfig, PortSelector};
-use tallyjaw::quantity::{Decimal, Unit};
+use tallyjaw::decode::{Decoded, Decoder, FrameFormat};
+use tallyjaw::quantity::{Decimal, MonoMicros, Unit};
 use tallyjaw::serial::{self, Event};
-use tallyjaw::virtual_caliper::VirtualCaliper;
+use tallyjaw::virtual_caliper::{Form, Sends, VirtualCaliper};
 use tokio::runtime::Builder;
 use tokio::sync::mpsc::{Receiver, channel};
 use tokio::time::timeout;
@@ -118,6 +119,31 @@ fn every_byte_value_arrives_as_it_was_sent() {
         opened(&mut events).await;
         caliper.send(&all).unwrap();
         assert_eq!(bytes(&mut events, all.len()).await, all);
+    });
+}
+
+/// A pseudo-terminal carries no parity and no break, so no byte is ever spoiled on it; but it doubles
+/// every `ff` as a real terminal does, and this frame begins like a mark of a spoiled byte.
+#[test]
+fn an_ff_and_a_zero_in_a_frame_are_no_line_fault() {
+    let mut caliper = VirtualCaliper::open()
+        .unwrap()
+        .sending(Sends::Bcd13(Form::Packed));
+    let path = caliper.path().to_owned();
+    with_port(&path, |mut events| async move {
+        opened(&mut events).await;
+        caliper.press(Decimal::new(163, 2), MM).unwrap();
+        let frame = bytes(&mut events, 7).await;
+        assert_eq!(frame, b"\xff\xff\x00\x00\x16\x32\x00");
+        let format = FrameFormat::from_name("bcd13-packed").unwrap();
+        let mut decoder = Decoder::new(format, Unit::Inch);
+        decoder.push(MonoMicros(0), &frame);
+        decoder.end();
+        let found = decoder.poll().unwrap();
+        assert!(
+            matches!(&found, Decoded::Value { value, .. } if value.to_string() == "1.63 mm"),
+            "{found:?}"
+        );
     });
 }
 

@@ -20,7 +20,9 @@ fn remedy(sends: Sends, sent: &str, line: &str, format: &str) -> String {
             &format!("format = \"{format}\""),
         );
     shop.write("tallyjaw.toml", &text);
-    let daemon = shop.start();
+    let mut serve = shop.tallyjaw(&["--json", "serve"]);
+    serve.env("TALLYJAW_PTY_MARKS", "1");
+    let daemon = shop.start_by(serve);
     let mut feed = daemon.connected_feed();
     let (sent, port): (LineSettings, LineSettings) = (sent.parse().unwrap(), line.parse().unwrap());
     let mut remedy = String::new();

@@ -6,7 +6,7 @@ use crate::cli::Failure;
 use crate::config::{LineSettings, PortConfig, PortSelector};
 use crate::decode::guess::{Heard, Interview, Piece, Step};
 use crate::quantity::MonoMicros;
-use crate::serial::{Port, Read, SerialError};
+use crate::serial::{Port, Read, Run, SerialError};
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio::time::{Instant, sleep_until};
@@ -129,8 +129,9 @@ impl Running<'_, '_> {
 
     /// `true` when the port is gone and there is nothing more to hear.
     fn take(&mut self, read: Read) -> Result<bool, Failure> {
-        let bytes = match read {
-            Read::Bytes(bytes) => bytes,
+        let (bytes, spoiled) = match read {
+            Read::Run(Run::Sound(bytes)) => (bytes, false),
+            Read::Run(Run::Spoiled(bytes)) => (bytes, true),
             Read::HungUp(reason) => {
                 self.tell.gone(&reason)?;
                 return Ok(true);
@@ -143,10 +144,11 @@ impl Running<'_, '_> {
             self.found_with.request = Some(request);
         }
         let since = now.duration_since(self.start);
-        self.tell.bytes(since, self.interview.line(), &bytes)?;
+        self.tell
+            .bytes(since, self.interview.line(), &bytes, spoiled)?;
         let at = MonoMicros(0).plus(since);
         let first_at = self.press.first().map(|first| first.at);
-        self.press.push(Piece { at, bytes });
+        self.press.push(Piece { at, bytes, spoiled });
         self.last_byte = now;
         match first_at {
             Some(first) if at.since(first) >= LONGEST => self.end_press(),

@@ -62,7 +62,13 @@ impl<'o> Tell<'o> {
         since: Duration,
         line: LineSettings,
         bytes: &[u8],
+        spoiled: bool,
     ) -> Result<(), Failure> {
+        let fault = if spoiled {
+            "  (wrong parity or no stop bit)"
+        } else {
+            ""
+        };
         let hex: Vec<String> = bytes.iter().map(|byte| format!("{byte:02x}")).collect();
         let text: String = bytes
             .iter()
@@ -70,9 +76,9 @@ impl<'o> Tell<'o> {
             .collect();
         let millis = u64::try_from(since.as_millis()).unwrap_or(u64::MAX);
         self.say(
-            &json!({"kind": "bytes", "at_ms": millis, "line": line.to_string(), "hex": hex.concat(), "text": text}),
+            &json!({"kind": "bytes", "at_ms": millis, "line": line.to_string(), "hex": hex.concat(), "text": text, "spoiled": spoiled}),
             &format!(
-                "  {DIM}{:>4}.{:03} s{DIM:#}  {}  {text}",
+                "  {DIM}{:>4}.{:03} s{DIM:#}  {}  {text}{fault}",
                 millis / 1000,
                 millis % 1000,
                 hex.join(" ")

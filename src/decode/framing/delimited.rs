@@ -7,9 +7,11 @@
 //!   What then comes before the next text (the LF of a CR LF, empty lines) is a [`Frame::Blank`].
 //!   So the same press has the same raw bytes, however the stream was cut.
 //! - A line that is too long is broken up to its end: no piece of it can pass for a value.
+//! - A byte that the line spoiled ends no line: what follows a spoiled CR may be the rest of a number.
 //! - No more than [`PIECE`] bytes are ever kept.
 
 use super::Frame;
+use super::spoiled::Spoiled;
 use crate::decode::DecodeError;
 use crate::quantity::MonoMicros;
 use std::collections::VecDeque;
@@ -32,6 +34,8 @@ pub struct Delimited {
     blank: Vec<u8>,
     /// A piece of the line at hand is already given out as broken.
     in_broken_line: bool,
+    /// Of those in `pending`.
+    spoiled: Spoiled,
     last_byte_at: Option<MonoMicros>,
     found: VecDeque<Frame>,
 }
@@ -43,6 +47,7 @@ impl Delimited {
             pending: Vec::new(),
             blank: Vec::new(),
             in_broken_line: false,
+            spoiled: Spoiled::default(),
             last_byte_at: None,
             found: VecDeque::new(),
         }
@@ -60,6 +65,19 @@ impl Delimited {
             rest = after;
         }
         self.take_text(rest);
+        self.note_time(now, bytes);
+    }
+
+    pub(super) fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
+        self.give_up_on_old_bytes(now);
+        for byte in bytes {
+            self.spoiled.note(self.pending.len(), *byte);
+            self.take_text(std::slice::from_ref(byte));
+        }
+        self.note_time(now, bytes);
+    }
+
+    fn note_time(&mut self, now: MonoMicros, bytes: &[u8]) {
         if !bytes.is_empty() {
             let unfinished = !self.pending.is_empty() || self.in_broken_line;
             self.last_byte_at = unfinished.then_some(now);
@@ -91,8 +109,8 @@ impl Delimited {
             }
             return;
         }
-        let whole = !self.in_broken_line && self.pending.len() <= self.longest;
-        if whole {
+        let sound = !self.in_broken_line && self.spoiled.is_none();
+        if sound && self.pending.len() <= self.longest {
             let body = self.pending.clone();
             let mut raw = std::mem::take(&mut self.pending);
             raw.extend_from_slice(terminator);
@@ -117,13 +135,14 @@ impl Delimited {
         }
         let raw = std::mem::take(&mut self.pending);
         let got = raw.len();
-        let reason = if self.in_broken_line || got > self.longest {
-            DecodeError::TooLong {
+        let too_long = self.in_broken_line || got > self.longest;
+        let reason = match self.spoiled.take(got) {
+            Some(fault) => fault,
+            None if too_long => DecodeError::TooLong {
                 got,
                 most: self.longest,
-            }
-        } else {
-            DecodeError::CutShort { got }
+            },
+            None => DecodeError::CutShort { got },
         };
         self.found.push_back(Frame::Broken { raw, reason });
     }
@@ -233,6 +252,75 @@ mod tests {
             frames(&mut splitter),
             [cut_short, whole(b"+1.63", b"+1.63\r")]
         );
+    }
+
+    #[test]
+    fn a_spoiled_byte_breaks_its_line_and_no_other() {
+        let mut splitter = Delimited::new(8);
+        splitter.push(START, b"+1\r+1");
+        splitter.push_spoiled(START, b".\xff");
+        splitter.push(START, b"3\r\n+1.64\r");
+        let fault = DecodeError::LineFault {
+            spoiled: 2,
+            of: 6,
+            at: 2,
+            got: b'.',
+        };
+        let broken = Frame::Broken {
+            raw: b"+1.\xff3\r".to_vec(),
+            reason: fault,
+        };
+        let blank = Frame::Blank {
+            raw: b"\n".to_vec(),
+        };
+        let want = [
+            whole(b"+1", b"+1\r"),
+            broken,
+            blank,
+            whole(b"+1.64", b"+1.64\r"),
+        ];
+        assert_eq!(frames(&mut splitter), want);
+    }
+
+    #[test]
+    fn what_follows_a_spoiled_terminator_does_not_pass_for_a_line() {
+        let mut splitter = Delimited::new(8);
+        splitter.push(START, b"+1");
+        splitter.push_spoiled(START, b"\r");
+        splitter.push(START, b"63\r+1.64\r");
+        let found = frames(&mut splitter);
+        assert!(matches!(
+            &found[0],
+            Frame::Broken { raw, reason: DecodeError::LineFault { .. } } if raw == b"+1\r63\r"
+        ));
+        assert_eq!(found[1..], [whole(b"+1.64", b"+1.64\r")]);
+    }
+
+    #[test]
+    fn spoiled_noise_is_given_up_like_any_other() {
+        let mut splitter = Delimited::new(8);
+        splitter.push_spoiled(START, &[0; 3 * PIECE]);
+        assert!(splitter.pending.is_empty());
+        splitter.push_spoiled(START, &[0]);
+        splitter.give_up_on_old_bytes(START.plus(PATIENCE));
+        let lengths: Vec<_> = frames(&mut splitter)
+            .iter()
+            .map(|frame| match frame {
+                Frame::Broken {
+                    raw,
+                    reason: DecodeError::LineFault { spoiled, of, .. },
+                } => {
+                    assert_eq!((raw.len(), raw.len()), (*spoiled, *of));
+                    raw.len()
+                }
+                other @ (Frame::Whole { .. } | Frame::Blank { .. } | Frame::Broken { .. }) => {
+                    panic!("{other:?}")
+                }
+            })
+            .collect();
+        assert_eq!(lengths, [PIECE, PIECE, PIECE, 1]);
+        splitter.push(START.plus(PATIENCE), b"1\r");
+        assert_eq!(frames(&mut splitter), [whole(b"1", b"1\r")]);
     }
 
     #[test]

@@ -2,11 +2,14 @@
 //!
 //! In: bytes and when they came. Out: frames, in order; their raw bytes, joined, are the input.
 //!
-//! - A frame starts after a gap and is out with its last byte: nobody waits for the next gap.
-//! - What comes between a whole frame and the next gap belongs to no frame: joined in the middle
-//!   of a frame, or at the wrong speed, no shifted piece can pass for a value.
+//! - A frame is what came between two silences, if it has the right length. It is out only after the
+//!   second of them: with a byte of noise before it, or at the wrong speed, the first so many bytes
+//!   of a burst are as good as any others, and a word of 24 bits has next to nothing to check.
+//! - Joined in the middle of a frame, the piece is too short to pass for one.
+//! - No more than [`PIECE`] bytes are ever kept.
 
 use super::Frame;
+use super::spoiled::Spoiled;
 use crate::decode::DecodeError;
 use crate::quantity::MonoMicros;
 use std::collections::VecDeque;
@@ -23,9 +26,12 @@ const PIECE: usize = 4096;
 #[derive(Debug)]
 pub struct IdleGap {
     length: usize,
+    /// What came since the last silence and is not given out.
     pending: Vec<u8>,
-    /// A whole frame, or more than one, has gone out since the last gap.
-    past_frame: bool,
+    /// Of those in `pending`.
+    spoiled: Spoiled,
+    /// A piece of the burst at hand is already given out as broken.
+    in_broken_burst: bool,
     last_byte_at: Option<MonoMicros>,
     found: VecDeque<Frame>,
 }
@@ -35,7 +41,8 @@ impl IdleGap {
         Self {
             length,
             pending: Vec::new(),
-            past_frame: false,
+            spoiled: Spoiled::default(),
+            in_broken_burst: false,
             last_byte_at: None,
             found: VecDeque::new(),
         }
@@ -43,44 +50,68 @@ impl IdleGap {
 
     pub(super) fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
         self.give_up_on_old_bytes(now);
-        for byte in bytes {
-            self.pending.push(*byte);
-            if !self.past_frame && self.pending.len() == self.length {
-                let raw = std::mem::take(&mut self.pending);
-                self.found.push_back(Frame::Whole {
-                    body: raw.clone(),
-                    raw,
-                });
-                self.past_frame = true;
-            } else if self.pending.len() >= PIECE {
-                self.give_out_broken();
-            }
+        let mut rest = bytes;
+        while !rest.is_empty() {
+            let room = PIECE.saturating_sub(self.pending.len());
+            let (fits, after) = rest.split_at(room.min(rest.len()));
+            self.pending.extend_from_slice(fits);
+            self.give_out_full_piece();
+            rest = after;
         }
+        self.note_time(now, bytes);
+    }
+
+    pub(super) fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
+        self.give_up_on_old_bytes(now);
+        for byte in bytes {
+            self.spoiled.note(self.pending.len(), *byte);
+            self.pending.push(*byte);
+            self.give_out_full_piece();
+        }
+        self.note_time(now, bytes);
+    }
+
+    fn note_time(&mut self, now: MonoMicros, bytes: &[u8]) {
         if !bytes.is_empty() {
             self.last_byte_at = Some(now);
         }
     }
 
-    fn give_out_broken(&mut self) {
+    fn give_out_full_piece(&mut self) {
+        if self.pending.len() >= PIECE {
+            self.in_broken_burst = true;
+            self.give_out();
+        }
+    }
+
+    /// What is in hand: a frame, or bytes that are none.
+    fn give_out(&mut self) {
         if self.pending.is_empty() {
             return;
         }
         let raw = std::mem::take(&mut self.pending);
         let got = raw.len();
-        let reason = if self.past_frame {
-            DecodeError::TooLong {
-                got: got.saturating_add(self.length),
+        let fault = match self.spoiled.take(got) {
+            Some(fault) => Some(fault),
+            None if self.in_broken_burst || got > self.length => Some(DecodeError::TooLong {
+                got,
                 most: self.length,
-            }
-        } else {
-            DecodeError::CutShort { got }
+            }),
+            None if got < self.length => Some(DecodeError::CutShort { got }),
+            None => None,
         };
-        self.found.push_back(Frame::Broken { raw, reason });
+        self.found.push_back(match fault {
+            Some(reason) => Frame::Broken { raw, reason },
+            None => Frame::Whole {
+                body: raw.clone(),
+                raw,
+            },
+        });
     }
 
     pub(super) fn end(&mut self) {
-        self.give_out_broken();
-        self.past_frame = false;
+        self.give_out();
+        self.in_broken_burst = false;
         self.last_byte_at = None;
     }
 
@@ -90,7 +121,7 @@ impl IdleGap {
         }
     }
 
-    /// Only bytes in hand are worth waking for; a gap after a whole frame is seen at the next byte.
+    /// Only bytes in hand are worth waking for; the silence after others is seen at the next byte.
     pub(super) fn gives_up_at(&self) -> Option<MonoMicros> {
         if self.pending.is_empty() {
             None
@@ -133,14 +164,28 @@ mod tests {
     }
 
     #[test]
-    fn a_frame_is_out_with_its_last_byte_however_it_was_cut() {
+    fn a_frame_is_out_when_it_is_still_after_its_last_byte_however_it_was_cut() {
         let mut splitter = IdleGap::new(3);
         splitter.push(START, b"ab");
+        let second = START.plus(Duration::from_millis(16));
+        splitter.push(second, b"c");
+        let due = second.plus(GAP);
+        assert_eq!(splitter.gives_up_at(), Some(due));
+        splitter.give_up_on_old_bytes(MonoMicros(due.0 - 1));
         assert_eq!(frames(&mut splitter), []);
-        splitter.push(START.plus(Duration::from_millis(16)), b"c");
+        splitter.give_up_on_old_bytes(due);
         assert_eq!(frames(&mut splitter), [whole(b"abc")]);
         assert_eq!(splitter.gives_up_at(), None);
-        splitter.push(after(2), b"def");
+    }
+
+    #[test]
+    fn a_frame_is_out_with_the_first_byte_of_the_next_even_if_nobody_woke_the_splitter() {
+        let mut splitter = IdleGap::new(3);
+        splitter.push(START, b"abc");
+        splitter.push(after(1), b"d");
+        assert_eq!(frames(&mut splitter), [whole(b"abc")]);
+        splitter.push(after(1), b"ef");
+        splitter.end();
         assert_eq!(frames(&mut splitter), [whole(b"def")]);
     }
 
@@ -149,19 +194,55 @@ mod tests {
         let mut splitter = IdleGap::new(3);
         splitter.push(START, b"c");
         splitter.push(after(1), b"abc");
+        splitter.end();
         let cut_short = broken(b"c", DecodeError::CutShort { got: 1 });
         assert_eq!(frames(&mut splitter), [cut_short, whole(b"abc")]);
     }
 
     #[test]
-    fn bytes_after_a_frame_without_a_gap_are_no_frame() {
+    fn no_part_of_a_burst_that_is_too_long_is_a_frame() {
+        for length in [4, 6, 7, PIECE, PIECE + 1, PIECE + 3, 3 * PIECE] {
+            let mut splitter = IdleGap::new(3);
+            let burst = vec![b'x'; length];
+            let (before, rest) = burst.split_at(3);
+            splitter.push(START, before);
+            splitter.push(START.plus(Duration::from_millis(19)), rest);
+            splitter.push(after(2), b"abc");
+            splitter.end();
+            let mut found = frames(&mut splitter);
+            assert_eq!(found.pop(), Some(whole(b"abc")), "{length}");
+            for frame in found {
+                assert!(
+                    matches!(
+                        frame,
+                        Frame::Broken {
+                            reason: DecodeError::TooLong { .. },
+                            ..
+                        }
+                    ),
+                    "{length}: {frame:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_spoiled_byte_breaks_its_frame_and_no_other() {
         let mut splitter = IdleGap::new(3);
-        splitter.push(START, b"abcdefg");
-        splitter.push(after(1), b"hij");
-        let too_long = broken(b"defg", DecodeError::TooLong { got: 7, most: 3 });
+        splitter.push(START, b"a");
+        splitter.push_spoiled(START, b"\xff");
+        splitter.push(START, b"c");
+        splitter.push(after(1), b"abc");
+        splitter.end();
+        let fault = DecodeError::LineFault {
+            spoiled: 1,
+            of: 3,
+            at: 1,
+            got: 0xff,
+        };
         assert_eq!(
             frames(&mut splitter),
-            [whole(b"abc"), too_long, whole(b"hij")]
+            [broken(b"a\xffc", fault), whole(b"abc")]
         );
     }
 
@@ -169,9 +250,11 @@ mod tests {
     fn a_flood_is_never_kept_whole() {
         let mut splitter = IdleGap::new(3);
         for _ in 0..1024 {
-            splitter.push(START, &[0; 1024]);
+            splitter.push(START, &[0; 1000]);
+            splitter.push_spoiled(START, &[0; 24]);
             frames(&mut splitter);
             assert!(splitter.pending.len() < PIECE);
+            assert!(splitter.pending.capacity() <= 2 * PIECE);
         }
     }
 }

@@ -2,6 +2,7 @@
 
 mod delimited;
 mod idle_gap;
+mod spoiled;
 
 use super::DecodeError;
 use crate::quantity::MonoMicros;
@@ -17,7 +18,7 @@ pub enum Framing {
         /// The longest body, terminator not counted.
         longest: usize,
     },
-    /// Each has this many bytes, and silence before it.
+    /// Each has this many bytes, and silence before and after it.
     IdleGap {
         /// Bytes of a frame.
         length: usize,
@@ -71,6 +72,14 @@ impl Splitter {
         match self {
             Self::Delimited(delimited) => delimited.push(now, bytes),
             Self::IdleGap(idle_gap) => idle_gap.push(now, bytes),
+        }
+    }
+
+    /// Takes bytes that the line spoiled: they end no frame, and break the one that they stand in.
+    pub fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
+        match self {
+            Self::Delimited(delimited) => delimited.push_spoiled(now, bytes),
+            Self::IdleGap(idle_gap) => idle_gap.push_spoiled(now, bytes),
         }
     }
 

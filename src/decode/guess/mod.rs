@@ -56,6 +56,8 @@ pub struct Piece {
     pub at: MonoMicros,
     /// Which.
     pub bytes: Vec<u8>,
+    /// The line spoiled them: each came without a stop bit or with wrong parity.
+    pub spoiled: bool,
 }
 
 /// What came at one press, or in one run of bytes, while the port had one setting.
@@ -63,16 +65,8 @@ pub struct Piece {
 pub struct Heard {
     /// The port's setting.
     pub line: LineSettings,
-    /// The bytes, in order; a character without a stop bit or with wrong parity is `ff 00` and itself.
+    /// The bytes, in order.
     pub pieces: Vec<Piece>,
-}
-
-impl Heard {
-    /// All its bytes.
-    pub fn bytes(&self) -> Vec<u8> {
-        let pieces = self.pieces.iter();
-        pieces.flat_map(|piece| piece.bytes.clone()).collect()
-    }
 }
 
 /// A setting and a format that fit every frame.

@@ -8,6 +8,7 @@
 //! - A line that was read more slowly than it was sent has lost bits for good: nothing is reckoned.
 //! - Works on few characters: at most [`MOST_HEARD`], keeping at most [`MOST_WAYS`] texts.
 
+use super::Piece;
 use crate::decode::format::FrameFormat;
 use crate::decode::line_settings::{LineSettings, Parity};
 use std::collections::BTreeSet;
@@ -29,25 +30,13 @@ pub(super) struct Heard {
     spoiled: bool,
 }
 
-/// The characters in bytes of a port: `ff 00` marks the one after it as spoiled.
-pub(super) fn characters(bytes: &[u8]) -> Vec<Heard> {
-    let mut found = Vec::with_capacity(bytes.len());
-    let mut rest = bytes;
-    loop {
-        rest = match rest {
-            [0xff, 0x00, byte, after @ ..] => {
-                let (byte, spoiled) = (*byte, true);
-                found.push(Heard { byte, spoiled });
-                after
-            }
-            [byte, after @ ..] => {
-                let (byte, spoiled) = (*byte, false);
-                found.push(Heard { byte, spoiled });
-                after
-            }
-            [] => return found,
-        };
-    }
+/// The characters of a piece.
+pub(super) fn characters(piece: &Piece) -> impl Iterator<Item = Heard> {
+    let spoiled = piece.spoiled;
+    piece.bytes.iter().map(move |byte| Heard {
+        byte: *byte,
+        spoiled,
+    })
 }
 
 /// Which bytes may come out.

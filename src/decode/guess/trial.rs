@@ -104,10 +104,7 @@ impl<'a> Trial<'a> {
             .filter(|heard| reads_the_same(heard.line, self.line))
             .collect();
         let pieces = direct.iter().flat_map(|heard| heard.pieces.iter());
-        let mut found = decode(
-            format,
-            pieces.map(|piece| (piece.at, piece.bytes.as_slice())),
-        );
+        let mut found = decode(format, pieces);
         // Who begins to listen in the middle of a frame hears the end of it.
         let joined_late = found.first_refused && found.refusals == 1 && found.frames.len() > 1;
         if let Some(reason) = found.refused.take()
@@ -139,7 +136,12 @@ impl<'a> Trial<'a> {
                 }
             };
             let fitting = texts.iter().filter_map(|text| {
-                let found = decode(format, std::iter::once((MonoMicros(0), text.as_slice())));
+                let piece = Piece {
+                    at: MonoMicros(0),
+                    bytes: text.clone(),
+                    spoiled: false,
+                };
+                let found = decode(format, std::iter::once(&piece));
                 (found.refused.is_none() && !found.frames.is_empty()).then_some(found.frames)
             });
             let mut fitting: Vec<Vec<Frame>> = fitting.collect();
@@ -182,38 +184,36 @@ fn reckoned_runs(heard: &Heard, line: LineSettings, alphabet: Alphabet) -> Vec<T
         return vec![Texts::TooMany]; // the bits are lost
     }
     let runs = match alphabet {
-        Alphabet::Lines => vec![heard.bytes()],
+        Alphabet::Lines => vec![heard.pieces.iter().flat_map(reckon::characters).collect()],
         Alphabet::Any => split_at_silence(&heard.pieces),
     };
-    let texts = |run: &Vec<u8>| {
-        let characters = reckon::characters(run);
-        reckon::texts(&characters, heard.line, line, alphabet)
-    };
+    let texts = |run: &Vec<reckon::Heard>| reckon::texts(run, heard.line, line, alphabet);
     runs.iter().map(texts).collect()
 }
 
-fn split_at_silence(pieces: &[Piece]) -> Vec<Vec<u8>> {
-    let mut runs: Vec<Vec<u8>> = Vec::new();
+fn split_at_silence(pieces: &[Piece]) -> Vec<Vec<reckon::Heard>> {
+    let mut runs: Vec<Vec<reckon::Heard>> = Vec::new();
     let mut last: Option<MonoMicros> = None;
     for piece in pieces {
         let goes_on = last.is_some_and(|last| piece.at.since(last) < GAP);
         match runs.last_mut().filter(|_| goes_on) {
-            Some(run) => run.extend_from_slice(&piece.bytes),
-            None => runs.push(piece.bytes.clone()),
+            Some(run) => run.extend(reckon::characters(piece)),
+            None => runs.push(reckon::characters(piece).collect()),
         }
         last = Some(piece.at);
     }
     runs
 }
 
-fn decode<'b>(
-    format: &'static FrameFormat,
-    pieces: impl Iterator<Item = (MonoMicros, &'b [u8])>,
-) -> Found {
+fn decode<'b>(format: &'static FrameFormat, pieces: impl Iterator<Item = &'b Piece>) -> Found {
     let mut decoder = Decoder::new(format, Unit::Millimetre);
     let mut found = Found::default();
-    for (at, bytes) in pieces {
-        decoder.push(at, bytes);
+    for piece in pieces {
+        if piece.spoiled {
+            decoder.push_spoiled(piece.at, &piece.bytes);
+        } else {
+            decoder.push(piece.at, &piece.bytes);
+        }
         found.take(&mut decoder);
     }
     decoder.end();

@@ -45,8 +45,8 @@ impl Watcher {
         };
     }
 
-    /// Bytes as they came.
-    pub fn push(&mut self, at: MonoMicros, bytes: &[u8]) {
+    /// Bytes as they came; whether the line spoiled them.
+    pub fn push(&mut self, at: MonoMicros, bytes: &[u8], spoiled: bool) {
         let last = bytes
             .get(bytes.len().saturating_sub(KEPT)..)
             .unwrap_or_default();
@@ -63,7 +63,7 @@ impl Watcher {
             kept = kept.saturating_sub(oldest.bytes.len());
         }
         let bytes = last.to_vec();
-        self.unread.push_back(Piece { at, bytes });
+        self.unread.push_back(Piece { at, bytes, spoiled });
     }
 
     /// A value was understood: the settings are right, and what came so far is done with.
