@@ -17,6 +17,7 @@ mod control;
 mod daemon;
 mod disk;
 mod feed;
+mod formats;
 mod golden;
 mod guess;
 mod harness;

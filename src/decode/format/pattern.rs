@@ -121,7 +121,14 @@ fn number(captures: &Captures<'_>) -> Result<Decimal, DecodeError> {
     };
     let digits: Decimal = value.parse().map_err(illegal)?;
     match group(captures, "sign").as_deref() {
-        None | Some("+") => Ok(digits),
+        None => Ok(digits),
+        // Two minuses are a plus to some and a fault to others.
+        Some(sign @ ("+" | "-")) if value.starts_with(['+', '-']) => Err(DecodeError::Illegal {
+            what: "sign",
+            got: format!("{sign} and {value}"),
+            want: "it once",
+        }),
+        Some("+") => Ok(digits),
         Some("-") => Ok(Decimal::new(-digits.coefficient(), digits.decimals())),
         Some(other) => Err(DecodeError::Illegal {
             what: "sign",

@@ -1,0 +1,39 @@
+//! The frame formats: the frames of `hardware-notes/formats.md`, both ways, and with every wrong bit.
+
+mod bit_errors;
+mod notes;
+mod refusals;
+mod round_trip;
+
+use tallyjaw::decode::{DecodeError, Decoded, Decoder, FrameFormat, Pattern};
+use tallyjaw::quantity::{Length, Measured, MonoMicros, Unit};
+
+/// What one frame gives.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Outcome {
+    Value(Measured, Option<Length>),
+    Refused(DecodeError),
+}
+
+/// All that these bytes give, and nothing of what stands between frames.
+fn read(format: &str, pattern: Option<&Pattern>, unit: Unit, bytes: &[u8]) -> Vec<Outcome> {
+    let format = FrameFormat::from_name(format).unwrap();
+    let pattern = pattern.filter(|_| format.needs_pattern()).cloned();
+    let mut decoder = Decoder::new(format, unit).with_pattern(pattern);
+    decoder.push(MonoMicros(0), bytes);
+    decoder.end();
+    std::iter::from_fn(|| decoder.poll())
+        .filter_map(|decoded| match decoded {
+            Decoded::Value { value, origin, .. } => Some(Outcome::Value(value, origin)),
+            Decoded::Undecoded { reason, .. } => Some(Outcome::Refused(reason)),
+            Decoded::Blank { .. } => None,
+        })
+        .collect()
+}
+
+/// What these bytes give, which are one frame.
+fn read_one(format: &str, pattern: Option<&Pattern>, unit: Unit, bytes: &[u8]) -> Outcome {
+    let mut found = read(format, pattern, unit, bytes);
+    assert_eq!(found.len(), 1, "{format}: {bytes:02x?} gives {found:?}");
+    found.remove(0)
+}
