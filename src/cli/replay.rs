@@ -13,8 +13,8 @@ use crate::daemon::replay::Replay as Core;
 use crate::entry::line::{self, Digest};
 use crate::entry::words;
 use crate::quantity::Decimal;
-use crate::serial::discover;
 use crate::serial::tape::{Mark, Player, TapeError, Timed};
+use crate::serial::{Run, discover, far_end_marks, marked};
 use crate::virtual_caliper::VirtualCaliper;
 use std::fs::File;
 use std::io::{BufReader, Write};
@@ -180,6 +180,7 @@ impl Replay {
         let mut caliper = opened.map_err(cannot)?;
         writeln!(out, "{}", caliper.path().display())?;
         out.flush()?;
+        let marks = far_end_marks();
         let mut progress = Progress::new();
         if !self.now {
             progress.show(|| "waiting until a program opens the port".to_owned());
@@ -192,7 +193,15 @@ impl Replay {
             progress.show(|| format!("{} s of the tape", timed.micros / 1_000_000));
             match &timed.mark {
                 Mark::Opened { .. } => caliper.plug().map_err(cannot)?,
+                Mark::Bytes(bytes) if marks => caliper
+                    .send(&marked(&Run::Sound(bytes.clone())))
+                    .map_err(cannot)?,
                 Mark::Bytes(bytes) => caliper.send(bytes).map_err(cannot)?,
+                Mark::Spoiled(bytes) if marks => caliper
+                    .send(&marked(&Run::Spoiled(bytes.clone())))
+                    .map_err(cannot)?,
+                // Left out or sent as sound they would make another value.
+                Mark::Spoiled(_) => return Err(cannot_spoil(&timed)),
                 Mark::Closed { .. } => caliper.unplug(),
                 // What waited before anybody was there, and lines that a pseudo-terminal has not.
                 Mark::Stale(_) | Mark::Contact { .. } => {}
@@ -201,6 +210,14 @@ impl Replay {
         caliper.drain(DRAIN_PATIENCE);
         Ok(())
     }
+}
+
+fn cannot_spoil(timed: &Timed) -> Failure {
+    Failure::usage(format!(
+        "at {} µs the tape has bytes that the line spoiled; a pseudo-terminal cannot carry them",
+        timed.micros
+    ))
+    .with_remedy("set TALLYJAW_PTY_MARKS=1 for replay and for the program that reads")
 }
 
 /// How long a reader may take for the last bytes before the port goes away.

@@ -189,7 +189,7 @@ impl<W: Write> Recording<W> {
         }
         let micros = u64::try_from(self.start.elapsed().as_micros()).unwrap_or(u64::MAX);
         if let Some(mark) = Mark::of(event) {
-            if let Mark::Bytes(bytes) = &mark {
+            if let Mark::Bytes(bytes) | Mark::Spoiled(bytes) = &mark {
                 self.pieces += 1;
                 self.bytes += u64::try_from(bytes.len()).unwrap_or(u64::MAX);
             }

@@ -87,6 +87,10 @@ impl Replay {
                 instrument: &instrument,
                 bytes,
             }),
+            Mark::Spoiled(bytes) => self.input(Input::Spoiled {
+                instrument: &instrument,
+                bytes,
+            }),
             Mark::Contact { closed } => self.input(Input::Contact {
                 instrument: &instrument,
                 closed: *closed,

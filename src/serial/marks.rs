@@ -87,6 +87,16 @@ impl Marks {
     }
 }
 
+/// A run as a terminal that marks gives it.
+pub fn marked(run: &Run) -> Vec<u8> {
+    let mark = |byte: &u8| match run {
+        Run::Spoiled(_) => vec![0xff, 0x00, *byte],
+        Run::Sound(_) if *byte == 0xff => vec![0xff, 0xff],
+        Run::Sound(_) => vec![*byte],
+    };
+    run.bytes().iter().flat_map(mark).collect()
+}
+
 /// The marks of a port.
 ///
 /// A pseudo-terminal cannot carry a fault of the line: every `ff` that its other end writes comes
@@ -102,7 +112,9 @@ pub(super) struct PortMarks {
 /// for tests of wrong line settings and for tapes that are played back.
 const FAR_END_MARKS: &str = "TALLYJAW_PTY_MARKS";
 
-pub(super) fn far_end_marks() -> bool {
+/// Whether `TALLYJAW_PTY_MARKS=1`: who writes into a pseudo-terminal marks spoiled bytes as a terminal
+/// does, see [`marked`].
+pub fn far_end_marks() -> bool {
     std::env::var_os(FAR_END_MARKS).is_some_and(|value| value == "1")
 }
 
@@ -172,13 +184,12 @@ mod tests {
     }
 
     /// What a terminal that marks makes of these, after termios(3).
-    fn marked(sent: &[(u8, bool)]) -> Vec<u8> {
-        let mark = |(byte, spoiled): &(u8, bool)| match (byte, spoiled) {
-            (byte, true) => vec![0xff, 0x00, *byte],
-            (0xff, false) => vec![0xff, 0xff],
-            (byte, false) => vec![*byte],
+    fn all_marked(sent: &[(u8, bool)]) -> Vec<u8> {
+        let run = |(byte, spoiled): &(u8, bool)| match spoiled {
+            true => Run::Spoiled(vec![*byte]),
+            false => Run::Sound(vec![*byte]),
         };
-        sent.iter().flat_map(mark).collect()
+        sent.iter().map(run).flat_map(|run| marked(&run)).collect()
     }
 
     proptest! {
@@ -190,7 +201,7 @@ mod tests {
             ),
             cut in 0usize..120,
         ) {
-            let marked = marked(&sent);
+            let marked = all_marked(&sent);
             let (before, after) = marked.split_at(cut.min(marked.len()));
             let mut marks = Marks::default();
             let mut got = marks.take(before);

@@ -27,7 +27,7 @@ mod tuning;
 pub use access::Access;
 pub use error::SerialError;
 pub use holder::Holder;
-pub use marks::{Marks, Run};
+pub use marks::{Marks, Run, far_end_marks, marked};
 pub use port::{Opened, Port, Read};
 
 use crate::config::PortConfig;

@@ -3,8 +3,8 @@
 //!
 //! `capture.bin` has the bytes, `about.toml` the format and where they are from, `expected.jsonl` all
 //! that is found in them. The bytes are those that the hardware received; with `marked = true` they
-//! are as the terminal gives them, `ff 00` before each that the line spoiled and `ff` doubled. With `UPDATE_EXPECTED=1` the last is written anew; look at the difference
-//! before it is kept.
+//! are as the terminal gives them, `ff 00` before each that the line spoiled and `ff` doubled. With
+//! `UPDATE_EXPECTED=1` the last is written anew; look at the difference before it is kept.
 
 use serde_json::json;
 use std::fmt::Write as _;

@@ -129,6 +129,7 @@ fn noise(pieces: &[Vec<u8>], port: LineSettings) -> Vec<Heard> {
         pieces: vec![Piece {
             at: MonoMicros(0).plus(Duration::from_secs(1) * at),
             bytes: bytes.clone(),
+            spoiled: false,
         }],
     };
     (0..).zip(pieces).map(piece).collect()
@@ -160,7 +161,7 @@ fn a_megabyte_of_noise_gets_no_advice() {
                 noise.to_be_bytes()[0]
             })
             .collect();
-        watcher.push(MonoMicros(millis * 1_000), &bytes);
+        watcher.push(MonoMicros(millis * 1_000), &bytes, false);
         assert_eq!(watcher.advice(format), None);
     }
 }

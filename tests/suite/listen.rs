@@ -26,6 +26,8 @@ struct Listening {
 
 impl Listening {
     fn start(mut command: Command) -> Self {
+        // A pseudo-terminal carries no faults: the caliper writes the marks of the characters it spoils.
+        command.env("TALLYJAW_PTY_MARKS", "1");
         let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
         let out = BufReader::new(child.stdout.take().unwrap());
         let (sender, lines) = channel();
@@ -62,7 +64,6 @@ impl Drop for Listening {
 fn listen(port: &Path, more: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
     command
-        .env("TALLYJAW_PTY_MARKS", "1")
         .args(["--json", "--config", "none/tallyjaw.toml", "listen"])
         .arg(port)
         .args(more)

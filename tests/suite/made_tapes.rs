@@ -6,6 +6,7 @@ use std::time::Duration;
 use tallyjaw::decode::format::Ticks;
 use tallyjaw::quantity::Length;
 use tallyjaw::serial::tape::{Header, Mark, Recorder};
+use tallyjaw::serial::{Marks, Run};
 use tallyjaw::virtual_caliper::line::{heard, on_terminal};
 use tallyjaw::virtual_caliper::{Battery, Display, Form, Motion, Sends, stream};
 
@@ -44,6 +45,19 @@ impl Made {
     fn then(mut self, later: u64, bytes: impl AsRef<[u8]>) -> Self {
         let at = self.marks.last().map_or(0, |(at, _)| *at) + later;
         self.marks.push((at, Mark::Bytes(bytes.as_ref().to_vec())));
+        self
+    }
+
+    /// The same, as a terminal gives it that marks what is spoiled.
+    fn then_marked(mut self, later: u64, bytes: &[u8]) -> Self {
+        let at = self.marks.last().map_or(0, |(at, _)| *at) + later;
+        for run in Marks::default().take(bytes) {
+            let mark = match run {
+                Run::Sound(bytes) => Mark::Bytes(bytes),
+                Run::Spoiled(bytes) => Mark::Spoiled(bytes),
+            };
+            self.marks.push((at, mark));
+        }
         self
     }
 
@@ -171,7 +185,7 @@ fn spoiled() -> Vec<Made> {
         FROM_BITS,
     )
     .then(SECOND, "+0.00\r")
-    .then(3 * SECOND, parity)
+    .then_marked(3 * SECOND, &parity)
     .then(SECOND, "+1.63\r");
     parity_fault.line = "4800 7E2";
     let wrong = |bytes: &[u8]| misread(bytes, "4800 7E2", "9600 8N1");
@@ -188,9 +202,9 @@ fn spoiled() -> Vec<Made> {
             "a caliper at 4800 7E2 read at 9600 8N1",
             FROM_BITS,
         )
-        .then(SECOND, wrong(b"+0.00\r"))
-        .then(3 * SECOND, wrong(b"+1.63\r"))
-        .then(3 * SECOND, wrong(b"+1.62\r")),
+        .then_marked(SECOND, &wrong(b"+0.00\r"))
+        .then_marked(3 * SECOND, &wrong(b"+1.63\r"))
+        .then_marked(3 * SECOND, &wrong(b"+1.62\r")),
     ]
 }
 

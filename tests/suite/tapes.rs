@@ -93,16 +93,18 @@ fn take(replay: &mut Replay, lines: &mut String) {
 
 fn cut(timed: Timed, piece: usize) -> Vec<Timed> {
     let micros = timed.micros;
-    if let Mark::Bytes(bytes) = &timed.mark {
-        let pieces = bytes.chunks(piece);
-        return pieces
-            .map(|piece| Timed {
-                micros,
-                mark: Mark::Bytes(piece.to_vec()),
-            })
-            .collect();
-    }
-    vec![timed]
+    let (bytes, mark): (_, fn(Vec<u8>) -> Mark) = match &timed.mark {
+        Mark::Bytes(bytes) => (bytes, Mark::Bytes),
+        Mark::Spoiled(bytes) => (bytes, Mark::Spoiled),
+        _ => return vec![timed],
+    };
+    let pieces = bytes.chunks(piece);
+    pieces
+        .map(|piece| Timed {
+            micros,
+            mark: mark(piece.to_vec()),
+        })
+        .collect()
 }
 
 #[test]

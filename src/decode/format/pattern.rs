@@ -121,14 +121,13 @@ fn number(captures: &Captures<'_>) -> Result<Decimal, DecodeError> {
     };
     let digits: Decimal = value.parse().map_err(illegal)?;
     match group(captures, "sign").as_deref() {
-        None => Ok(digits),
         // Two minuses are a plus to some and a fault to others.
         Some(sign @ ("+" | "-")) if value.starts_with(['+', '-']) => Err(DecodeError::Illegal {
             what: "sign",
             got: format!("{sign} and {value}"),
             want: "it once",
         }),
-        Some("+") => Ok(digits),
+        None | Some("+") => Ok(digits),
         Some("-") => Ok(Decimal::new(-digits.coefficient(), digits.decimals())),
         Some(other) => Err(DecodeError::Illegal {
             what: "sign",

@@ -61,6 +61,8 @@ pub enum Mark {
     Stale(Vec<u8>),
     /// Bytes, in the pieces in which they came.
     Bytes(Vec<u8>),
+    /// Bytes that the line spoiled, in their place among the others.
+    Spoiled(Vec<u8>),
     /// The contact on a modem line changed.
     Contact {
         /// It is closed now.
@@ -82,6 +84,7 @@ impl Mark {
             }),
             Event::Stale(bytes) => Some(Self::Stale(bytes)),
             Event::Bytes(bytes) => Some(Self::Bytes(bytes)),
+            Event::Spoiled(bytes) => Some(Self::Spoiled(bytes)),
             Event::Contact { closed } => Some(Self::Contact { closed }),
             Event::Closed { reason } => Some(Self::Closed { reason }),
             Event::Trouble { .. } => None,
@@ -207,6 +210,7 @@ impl<W: Write> Recorder<W> {
             Mark::Contact { closed: false } => self.words(&mut text, "contact", "open"),
             Mark::Stale(bytes) => self.bytes(&mut text, "stale", bytes),
             Mark::Bytes(bytes) => self.bytes(&mut text, "bytes", bytes),
+            Mark::Spoiled(bytes) => self.bytes(&mut text, "spoiled", bytes),
         }
         self.out.write_all(text.as_bytes())?;
         self.out.flush()

@@ -135,6 +135,7 @@ fn timed(text: &str) -> Option<Timed> {
         ("contact", "open") => Mark::Contact { closed: false },
         ("stale", hex) => Mark::Stale(unhex(hex)?),
         ("bytes", hex) => Mark::Bytes(unhex(hex)?),
+        ("spoiled", hex) => Mark::Spoiled(unhex(hex)?),
         _ => return None,
     };
     Some(Timed { micros, mark })

@@ -170,6 +170,7 @@ fn any_mark() -> impl Strategy<Value = Mark> {
     let bytes = || prop::collection::vec(any::<u8>(), 1..50);
     prop_oneof![
         bytes().prop_map(Mark::Bytes),
+        bytes().prop_map(Mark::Spoiled),
         bytes().prop_map(Mark::Stale),
         any::<bool>().prop_map(|closed| Mark::Contact { closed }),
         "[a-z/0-9 ]{0,20}".prop_map(|port| Mark::Opened { port }),
