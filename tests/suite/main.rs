@@ -10,6 +10,7 @@
 )]
 
 mod asking;
+mod bridge;
 mod captures;
 mod commands;
 mod config;
@@ -18,6 +19,7 @@ mod daemon;
 mod disk;
 mod feed;
 mod formats;
+mod fuzz;
 mod golden;
 mod guess;
 mod harness;
