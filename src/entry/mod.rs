@@ -3,20 +3,26 @@
 //! In: nothing. Out: plain values. The form on disk is the business of `v1` and of [`mod@line`].
 
 pub mod audit;
+mod completed;
 pub mod history;
 pub mod line;
+mod reading;
 pub mod state;
 #[cfg(test)]
 pub(crate) mod strategies;
 mod v1;
 pub mod words;
+mod zeroed;
 
-use crate::quantity::{Measured, Quantity, WallMicros};
-use crate::spec::{ArmedSpec, AxisName, Limits, Purpose, Verdict, WireSize};
+use crate::quantity::WallMicros;
+use crate::spec::ArmedSpec;
 use std::fmt;
 use std::sync::Arc;
 
+pub use completed::{Completed, Outcome, Tally};
+pub use reading::{NotCounted, Plateau, Reading, ReadingSlot, Standing};
 pub use state::State;
+pub use zeroed::{ZeroRole, Zeroed};
 
 /// The number of an entry: 1, 2, 3, … without gaps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -213,232 +219,6 @@ pub struct Attached {
     pub line: String,
     /// What the adapter says of itself: `0403:6001 serial A1`.
     pub identity: Option<String>,
-}
-
-/// A series is closed.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Completed {
-    /// The station.
-    pub station: String,
-    /// The series.
-    pub series: Seq,
-    /// What came out.
-    pub outcome: Outcome,
-    /// Of its readings.
-    pub tally: Tally,
-}
-
-/// What came out of a series.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Outcome {
-    /// Every counted reading passed.
-    Accepted,
-    /// Some counted reading failed.
-    Rejected,
-    /// None failed, but some are unsure.
-    Undecided,
-    /// It was closed before it was full.
-    CutShort,
-}
-
-impl Outcome {
-    /// Every outcome.
-    pub const ALL: [Self; 4] = [
-        Self::Accepted,
-        Self::Rejected,
-        Self::Undecided,
-        Self::CutShort,
-    ];
-
-    /// As in entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Accepted => "accepted",
-            Self::Rejected => "rejected",
-            Self::Undecided => "undecided",
-            Self::CutShort => "cut_short",
-        }
-    }
-}
-
-/// How many readings of a series came out how.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Tally {
-    /// Counted and passed.
-    pub passed: u32,
-    /// Counted and failed.
-    pub failed: u32,
-    /// Counted and unsure.
-    pub unsure: u32,
-    /// Doubted because of a zero.
-    pub doubted: u32,
-    /// Taken back.
-    pub retracted: u32,
-    /// Never counted.
-    pub not_counted: u32,
-}
-
-/// A zero frame.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Zeroed {
-    /// The station.
-    pub station: String,
-    /// The instrument.
-    pub instrument: String,
-    /// The series open at the time.
-    pub series: Option<Seq>,
-    /// What it showed.
-    pub value: Measured,
-    /// What it was for.
-    pub role: ZeroRole,
-    /// Within the limit, and with closed jaws.
-    pub ok: bool,
-    /// How far open the jaws stood when the origin was set, if they did.
-    pub opening: Option<Quantity>,
-    /// The bytes.
-    pub raw: Vec<u8>,
-}
-
-/// What a zero frame was for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum ZeroRole {
-    /// Before the first reading of a series.
-    Opening,
-    /// Asked for during a series.
-    Periodic,
-    /// After the last reading of a series.
-    Closing,
-    /// Nobody asked.
-    Unasked,
-}
-
-impl ZeroRole {
-    /// Every role.
-    pub const ALL: [Self; 4] = [Self::Opening, Self::Periodic, Self::Closing, Self::Unasked];
-
-    /// As in entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Opening => "opening",
-            Self::Periodic => "periodic",
-            Self::Closing => "closing",
-            Self::Unasked => "unasked",
-        }
-    }
-}
-
-/// A value, and what became of it.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Reading {
-    /// The station.
-    pub station: String,
-    /// The instrument.
-    pub instrument: String,
-    /// What it was shown as.
-    pub value: Measured,
-    /// The bytes.
-    pub raw: Vec<u8>,
-    /// How it flickered, if it was taken out of a stream.
-    pub plateau: Option<Plateau>,
-    /// What it was measured for; `None` while nothing was armed.
-    pub slot: Option<ReadingSlot>,
-    /// Whether it counts.
-    pub standing: Standing,
-}
-
-/// How a value stood still in a stream.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Plateau {
-    /// The middle one of its values.
-    pub median: Quantity,
-    /// The least.
-    pub least: Quantity,
-    /// The greatest.
-    pub greatest: Quantity,
-    /// How many frames there were.
-    pub frames: u32,
-}
-
-/// What a reading was measured for.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ReadingSlot {
-    /// The series.
-    pub series: Seq,
-    /// The piece, from 1.
-    pub piece: u32,
-    /// The axis.
-    pub axis: AxisName,
-    /// The terminal's id.
-    pub terminal: String,
-    /// The wire.
-    pub wire: WireSize,
-    /// Why.
-    pub purpose: Purpose,
-    /// What the sheet allows.
-    pub limits: Limits,
-    /// Value minus nominal, where there is a nominal.
-    pub deviation: Option<Quantity>,
-    /// The verdict; `None` for a reading that does not count.
-    pub verdict: Option<Verdict>,
-}
-
-/// Whether a reading counts.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Standing {
-    /// It counts.
-    Counted,
-    /// It does not.
-    NotCounted {
-        /// Why.
-        reason: NotCounted,
-        /// What it may be instead, in words: `looks like a width`.
-        hint: Option<String>,
-    },
-}
-
-/// Why a reading does not count.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum NotCounted {
-    /// Nothing is armed at the station.
-    NotArmed,
-    /// A zero is due first.
-    ZeroDue,
-    /// The last zero was off.
-    ZeroOff,
-    /// The origin was set with open jaws.
-    OriginMoved,
-    /// Further from nominal than is plausible.
-    Implausible,
-    /// Every slot has a reading.
-    SeriesFull,
-    /// The instrument cannot measure the axis in hand.
-    WrongInstrument,
-}
-
-impl NotCounted {
-    /// Every reason.
-    pub const ALL: [Self; 7] = [
-        Self::NotArmed,
-        Self::ZeroDue,
-        Self::ZeroOff,
-        Self::OriginMoved,
-        Self::Implausible,
-        Self::SeriesFull,
-        Self::WrongInstrument,
-    ];
-
-    /// As in entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::NotArmed => "not_armed",
-            Self::ZeroDue => "zero_due",
-            Self::ZeroOff => "zero_off",
-            Self::OriginMoved => "origin_moved",
-            Self::Implausible => "implausible",
-            Self::SeriesFull => "series_full",
-            Self::WrongInstrument => "wrong_instrument",
-        }
-    }
 }
 
 /// Bytes without meaning.

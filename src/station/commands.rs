@@ -1,7 +1,7 @@
 //! What the operator says, by whatever means.
 
 use super::arming::{self, refuse};
-use super::measuring::completed;
+use super::completing::completed;
 use super::{Armable, Command, Core, Refusal};
 use crate::entry::state::SeriesState;
 use crate::entry::{Entry, Outcome, Seq};

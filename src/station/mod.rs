@@ -11,6 +11,10 @@ mod capture;
 mod cards;
 mod clock;
 mod commands;
+mod completing;
+mod input;
+mod judging;
+mod live;
 mod measuring;
 mod order;
 mod origin;
@@ -20,162 +24,16 @@ mod signals;
 mod unread;
 pub mod zero;
 
-use crate::decode::Decoder;
-use crate::decode::guess::Watcher;
-use crate::entry::{Attached, Entry, JournalId, Seq, Stamped, State, Unread};
+use crate::entry::{Attached, Entry, Seq, Stamped, State, Unread};
 use crate::quantity::{MonoMicros, Now};
-use crate::spec::{Catalog, Instrument, Plan};
+use crate::spec::Catalog;
+use live::{Live, live_signals, lives};
 use signals::LiveSignal;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
+pub use input::{Armable, Command, Input, Output, Refusal};
 pub use order::slots;
-
-/// Everything that can happen to the core.
-#[derive(Debug)]
-pub enum Input<'a> {
-    /// The journal is new; this is its name.
-    Begun(JournalId),
-    /// The daemon has started, or has read its configuration anew.
-    Started {
-        /// The program's version.
-        version: &'a str,
-        /// SHA-256 of the configuration files, hex.
-        config_digest: &'a str,
-    },
-    /// The daemon is about to stop.
-    Stopping {
-        /// Why: `SIGTERM`, …
-        reason: &'a str,
-    },
-    /// A new configuration is in force; `Started` follows.
-    Reloaded(Arc<Catalog>),
-    /// An instrument's port is open.
-    PortOpened(Attached),
-    /// An instrument's port is gone.
-    PortClosed {
-        /// The instrument.
-        instrument: &'a str,
-        /// Why, in words.
-        reason: &'a str,
-    },
-    /// Bytes of an instrument, in whatever pieces they came.
-    Bytes {
-        /// The instrument.
-        instrument: &'a str,
-        /// The bytes.
-        bytes: &'a [u8],
-    },
-    /// Bytes that the line spoiled (parity, framing, a break), in their place among the others.
-    Spoiled {
-        /// The instrument.
-        instrument: &'a str,
-        /// The bytes.
-        bytes: &'a [u8],
-    },
-    /// Bytes that were waiting when an instrument's port was opened: nobody knows what they are of.
-    Stale {
-        /// The instrument.
-        instrument: &'a str,
-        /// The bytes.
-        bytes: &'a [u8],
-    },
-    /// A pedal's contact on a modem line.
-    Contact {
-        /// The pedal.
-        instrument: &'a str,
-        /// It closed, or opened.
-        closed: bool,
-    },
-    /// The journal's segment is full: open the next one.
-    SegmentFull,
-    /// Something happened to the journal itself: [`Entry::Gap`] or [`Entry::DamageAccepted`].
-    Journal(Entry),
-    /// The time asked for by [`Output::WaitUntil`] has come.
-    Woken,
-}
-
-/// What a person says to a station, by whatever means. `station` may be left out where there is one.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Command {
-    /// Open a series.
-    Arm {
-        /// The station.
-        station: Option<String>,
-        /// What to measure.
-        what: Armable,
-        /// Who measures, if said.
-        operator: Option<String>,
-    },
-    /// Close the open series.
-    Disarm {
-        /// The station.
-        station: Option<String>,
-    },
-    /// Take a reading back; the last one unless named.
-    Retract {
-        /// The station.
-        station: Option<String>,
-        /// The reading's entry.
-        seq: Option<Seq>,
-    },
-    /// Keep a remark.
-    Note {
-        /// The station.
-        station: Option<String>,
-        /// The words.
-        text: String,
-    },
-    /// Ask the instrument for a value.
-    Ask {
-        /// The station.
-        station: Option<String>,
-        /// The instrument; may be left out where one alone can be asked.
-        instrument: Option<String>,
-    },
-    /// The next frame is a zero.
-    Zero {
-        /// The station.
-        station: Option<String>,
-        /// The instrument; may be left out where the station has one.
-        instrument: Option<String>,
-    },
-}
-
-/// What can be armed.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Armable {
-    /// A plan of the configuration.
-    Named(String),
-    /// A plan given whole.
-    Inline(Box<Plan>),
-}
-
-/// Why a command was not carried out. Nothing has changed.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{message}")]
-pub struct Refusal {
-    /// What was got and what was expected.
-    pub message: String,
-    /// What to do about it.
-    pub remedy: Option<String>,
-}
-
-/// Everything the core can ask for.
-#[derive(Debug, PartialEq, Eq)]
-pub enum Output {
-    /// Append this; whatever is shown is read back from the journal.
-    Append(Stamped),
-    /// Send these bytes to an instrument.
-    Send {
-        /// The instrument.
-        instrument: String,
-        /// The bytes that ask it for a value.
-        bytes: Vec<u8>,
-    },
-    /// Drained. Wait for a new input, and no longer than this.
-    WaitUntil(Option<MonoMicros>),
-}
 
 /// All stations of a daemon.
 #[derive(Debug)]
@@ -186,44 +44,6 @@ pub struct Core {
     live: BTreeMap<String, Live>,
     signals: BTreeMap<String, LiveSignal>,
     clock: clock::StepWatch,
-}
-
-/// What is remembered of an instrument between two inputs, and lost at a restart.
-#[derive(Debug)]
-struct Live {
-    station: String,
-    decoder: Decoder,
-    capturing: capture::Capturing,
-    origin: capture::origin::OriginWatch,
-    unread: unread::Folding,
-    watcher: Watcher,
-    doubt: Option<plausible::Doubt>,
-}
-
-impl Live {
-    fn new(instrument: &Instrument) -> Self {
-        Self {
-            station: instrument.station.clone(),
-            decoder: Decoder::new(instrument.format, instrument.unit)
-                .with_pattern(instrument.pattern.clone()),
-            capturing: capture::Capturing::new(&instrument.capture, instrument.resolution),
-            origin: capture::origin::OriginWatch::default(),
-            unread: unread::Folding::default(),
-            watcher: Watcher::default(),
-            doubt: None,
-        }
-    }
-
-    fn waits_until(&self) -> Option<MonoMicros> {
-        [
-            self.decoder.gives_up_at(),
-            self.unread.due_at(),
-            self.capturing.waits_until(),
-        ]
-        .into_iter()
-        .flatten()
-        .min()
-    }
 }
 
 impl Core {
@@ -337,36 +157,6 @@ impl Core {
         );
     }
 
-    /// Instruments whose decoding did not change keep the bytes of a frame in hand.
-    fn reload(&mut self, now: Now, catalog: Arc<Catalog>) {
-        let old = Arc::clone(&self.catalog);
-        let changed = |name: &str| match (old.instrument(name), catalog.instrument(name)) {
-            (Some(old), Some(new)) => {
-                old.format.name != new.format.name
-                    || (old.unit, &old.capture, &old.pattern)
-                        != (new.unit, &new.capture, &new.pattern)
-                    || old.resolution != new.resolution
-                    || old.station != new.station
-            }
-            (Some(_), None) | (None, _) => true,
-        };
-        let ended: Vec<_> = self
-            .live
-            .keys()
-            .filter(|name| changed(name))
-            .cloned()
-            .collect();
-        for name in &ended {
-            self.end_bytes(now, name);
-            self.live.remove(name);
-        }
-        let mut live = lives(&catalog);
-        live.append(&mut self.live);
-        self.live = live;
-        self.reload_signals(now, &catalog);
-        self.catalog = catalog;
-    }
-
     fn stale(&mut self, now: Now, instrument: &str, bytes: &[u8]) {
         let Some(station) = self.station_of(instrument) else {
             return;
@@ -427,43 +217,4 @@ impl Core {
         let instrument = self.live.get(name).map(|live| live.station.as_str());
         instrument.or_else(|| self.signals.get(name).map(LiveSignal::station))
     }
-
-    fn reload_signals(&mut self, now: Now, catalog: &Catalog) {
-        let unchanged = |name: &str, live: &LiveSignal| {
-            catalog
-                .signals
-                .iter()
-                .any(|signal| signal.name == name && live.is_of(signal))
-        };
-        let ended: Vec<_> = self
-            .signals
-            .iter()
-            .filter(|(name, live)| !unchanged(name, live))
-            .map(|(name, _)| name.clone())
-            .collect();
-        for name in &ended {
-            self.end_signal(now, name, true);
-            self.signals.remove(name);
-        }
-        let mut signals = live_signals(catalog);
-        signals.append(&mut self.signals);
-        self.signals = signals;
-    }
-}
-
-/// A live signal for each scanner and pedal.
-fn live_signals(catalog: &Catalog) -> BTreeMap<String, LiveSignal> {
-    let signals = catalog.signals.iter();
-    signals
-        .map(|signal| (signal.name.clone(), LiveSignal::new(signal)))
-        .collect()
-}
-
-/// A live instrument for each that measures.
-fn lives(catalog: &Catalog) -> BTreeMap<String, Live> {
-    let measuring = |instrument: &&Instrument| instrument.kind.dimension().is_some();
-    let instruments = catalog.instruments.iter().filter(measuring);
-    instruments
-        .map(|instrument| (instrument.name.clone(), Live::new(instrument)))
-        .collect()
 }

@@ -1,0 +1,66 @@
+//! What came out of a series.
+
+use super::Seq;
+
+/// A series is closed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Completed {
+    /// The station.
+    pub station: String,
+    /// The series.
+    pub series: Seq,
+    /// What came out.
+    pub outcome: Outcome,
+    /// Of its readings.
+    pub tally: Tally,
+}
+
+/// What came out of a series.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Outcome {
+    /// Every counted reading passed.
+    Accepted,
+    /// Some counted reading failed.
+    Rejected,
+    /// None failed, but some are unsure.
+    Undecided,
+    /// It was closed before it was full.
+    CutShort,
+}
+
+impl Outcome {
+    /// Every outcome.
+    pub const ALL: [Self; 4] = [
+        Self::Accepted,
+        Self::Rejected,
+        Self::Undecided,
+        Self::CutShort,
+    ];
+
+    /// As in entries.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Accepted => "accepted",
+            Self::Rejected => "rejected",
+            Self::Undecided => "undecided",
+            Self::CutShort => "cut_short",
+        }
+    }
+}
+
+/// How many readings of a series came out how.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Tally {
+    /// Counted and passed.
+    pub passed: u32,
+    /// Counted and failed.
+    pub failed: u32,
+    /// Counted and unsure.
+    pub unsure: u32,
+    /// Doubted because of a zero.
+    pub doubted: u32,
+    /// Taken back.
+    pub retracted: u32,
+    /// Never counted.
+    pub not_counted: u32,
+}

@@ -1,0 +1,119 @@
+//! A reading: a value, and what became of it.
+
+use super::Seq;
+use crate::quantity::{Measured, Quantity};
+use crate::spec::{AxisName, Limits, Purpose, Verdict, WireSize};
+
+/// A value, and what became of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reading {
+    /// The station.
+    pub station: String,
+    /// The instrument.
+    pub instrument: String,
+    /// What it was shown as.
+    pub value: Measured,
+    /// The bytes.
+    pub raw: Vec<u8>,
+    /// How it flickered, if it was taken out of a stream.
+    pub plateau: Option<Plateau>,
+    /// What it was measured for; `None` while nothing was armed.
+    pub slot: Option<ReadingSlot>,
+    /// Whether it counts.
+    pub standing: Standing,
+}
+
+/// How a value stood still in a stream.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Plateau {
+    /// The middle one of its values.
+    pub median: Quantity,
+    /// The least.
+    pub least: Quantity,
+    /// The greatest.
+    pub greatest: Quantity,
+    /// How many frames there were.
+    pub frames: u32,
+}
+
+/// What a reading was measured for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ReadingSlot {
+    /// The series.
+    pub series: Seq,
+    /// The piece, from 1.
+    pub piece: u32,
+    /// The axis.
+    pub axis: AxisName,
+    /// The terminal's id.
+    pub terminal: String,
+    /// The wire.
+    pub wire: WireSize,
+    /// Why.
+    pub purpose: Purpose,
+    /// What the sheet allows.
+    pub limits: Limits,
+    /// Value minus nominal, where there is a nominal.
+    pub deviation: Option<Quantity>,
+    /// The verdict; `None` for a reading that does not count.
+    pub verdict: Option<Verdict>,
+}
+
+/// Whether a reading counts.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Standing {
+    /// It counts.
+    Counted,
+    /// It does not.
+    NotCounted {
+        /// Why.
+        reason: NotCounted,
+        /// What it may be instead, in words: `looks like a width`.
+        hint: Option<String>,
+    },
+}
+
+/// Why a reading does not count.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum NotCounted {
+    /// Nothing is armed at the station.
+    NotArmed,
+    /// A zero is due first.
+    ZeroDue,
+    /// The last zero was off.
+    ZeroOff,
+    /// The origin was set with open jaws.
+    OriginMoved,
+    /// Further from nominal than is plausible.
+    Implausible,
+    /// Every slot has a reading.
+    SeriesFull,
+    /// The instrument cannot measure the axis in hand.
+    WrongInstrument,
+}
+
+impl NotCounted {
+    /// Every reason.
+    pub const ALL: [Self; 7] = [
+        Self::NotArmed,
+        Self::ZeroDue,
+        Self::ZeroOff,
+        Self::OriginMoved,
+        Self::Implausible,
+        Self::SeriesFull,
+        Self::WrongInstrument,
+    ];
+
+    /// As in entries.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::NotArmed => "not_armed",
+            Self::ZeroDue => "zero_due",
+            Self::ZeroOff => "zero_off",
+            Self::OriginMoved => "origin_moved",
+            Self::Implausible => "implausible",
+            Self::SeriesFull => "series_full",
+            Self::WrongInstrument => "wrong_instrument",
+        }
+    }
+}

@@ -1,0 +1,53 @@
+//! A zero frame, and what it was for.
+
+use super::Seq;
+use crate::quantity::{Measured, Quantity};
+
+/// A zero frame.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Zeroed {
+    /// The station.
+    pub station: String,
+    /// The instrument.
+    pub instrument: String,
+    /// The series open at the time.
+    pub series: Option<Seq>,
+    /// What it showed.
+    pub value: Measured,
+    /// What it was for.
+    pub role: ZeroRole,
+    /// Within the limit, and with closed jaws.
+    pub ok: bool,
+    /// How far open the jaws stood when the origin was set, if they did.
+    pub opening: Option<Quantity>,
+    /// The bytes.
+    pub raw: Vec<u8>,
+}
+
+/// What a zero frame was for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum ZeroRole {
+    /// Before the first reading of a series.
+    Opening,
+    /// Asked for during a series.
+    Periodic,
+    /// After the last reading of a series.
+    Closing,
+    /// Nobody asked.
+    Unasked,
+}
+
+impl ZeroRole {
+    /// Every role.
+    pub const ALL: [Self; 4] = [Self::Opening, Self::Periodic, Self::Closing, Self::Unasked];
+
+    /// As in entries.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Opening => "opening",
+            Self::Periodic => "periodic",
+            Self::Closing => "closing",
+            Self::Unasked => "unasked",
+        }
+    }
+}

@@ -1,0 +1,62 @@
+//! The instruments whose values count, and how their zeros are told.
+
+use super::Found;
+use crate::quantity::Dimension;
+use crate::spec::{ArmedAxis, ArmedInstrument, Instrument, Plan};
+
+pub(super) fn armed_instruments(found: &Found<'_>, axes: &[ArmedAxis]) -> Vec<ArmedInstrument> {
+    let used = |instrument: &&&Instrument| {
+        axes.iter()
+            .any(|axis| axis.guard_of(&instrument.name).is_some())
+    };
+    found
+        .instruments
+        .iter()
+        .filter(used)
+        .map(|instrument| ArmedInstrument {
+            name: instrument.name.clone(),
+            unit: instrument.unit,
+            resolution: instrument.resolution,
+            max_error: instrument.max_error,
+            repeatability: instrument.repeatability,
+            range: instrument.range,
+            zero_must_be_said: axes
+                .iter()
+                .filter(|axis| axis.guard_of(&instrument.name).is_some())
+                .any(|axis| reads_near_zero(axis, instrument.counts(found.plan.zero.band_counts))),
+        })
+        .collect()
+}
+
+/// Whether a value of this axis may lie within the zero band.
+fn reads_near_zero(axis: &ArmedAxis, band: i64) -> bool {
+    match axis.plausible {
+        Some((least, _)) => least.base() <= band,
+        // A one-sided minimum of a force: at zero the piece has fallen out, and that is said by a note.
+        None => {
+            axis.limits.lower().is_none_or(|lower| lower.base() <= band)
+                || axis.limits.dimension() == Dimension::Length
+        }
+    }
+}
+
+pub(super) fn warn_of_zero(
+    plan: &Plan,
+    instruments: &[ArmedInstrument],
+    warnings: &mut Vec<String>,
+) {
+    if !plan.zero.closing {
+        warnings.push(
+            "no closing zero: nothing will vouch for the readings after the last zero".to_owned(),
+        );
+    }
+    for instrument in instruments
+        .iter()
+        .filter(|instrument| instrument.zero_must_be_said)
+    {
+        warnings.push(format!(
+            "an axis of this plan can read near zero: say each zero of {} (command, card or pedal)",
+            instrument.name
+        ));
+    }
+}

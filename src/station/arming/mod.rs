@@ -1,0 +1,125 @@
+//! From a plan to the armed specification, or a refusal that says what to do.
+
+mod axis;
+mod instruments;
+mod tool;
+
+use super::Refusal;
+use crate::quantity::Quantity;
+use crate::spec::{ArmedSpec, Catalog, Instrument, Limits, Plan, Row, Terminal, WireSize, wire};
+
+/// More pieces than anybody measures by hand in one series.
+const MOST_PIECES: u32 = 10_000;
+
+/// A refusal with its remedy.
+pub(super) fn refuse(message: impl Into<String>, remedy: impl Into<String>) -> Refusal {
+    Refusal {
+        message: message.into(),
+        remedy: Some(remedy.into()),
+    }
+}
+
+/// Everything that a plan needs, found in the catalog.
+struct Found<'a> {
+    plan: &'a Plan,
+    terminal: &'a Terminal,
+    row: &'a Row,
+    wire: WireSize,
+    instruments: Vec<&'a Instrument>,
+}
+
+/// The specification that `plan` asks `station` to measure by.
+pub(super) fn arm(
+    catalog: &Catalog,
+    station: &str,
+    plan: &Plan,
+    operator: Option<String>,
+) -> Result<ArmedSpec, Refusal> {
+    if !(1..=MOST_PIECES).contains(&plan.pieces) {
+        let message = format!("got {} pieces, want 1 to {MOST_PIECES}", plan.pieces);
+        return Err(refuse(message, "change `pieces` of the plan"));
+    }
+    let found = find(catalog, station, plan)?;
+    let mut warnings = Vec::new();
+    let tool = tool::tool(catalog, &found, &mut warnings)?;
+    let axes = found
+        .plan
+        .axes
+        .iter()
+        .map(|axis| axis::armed_axis(catalog, &found, axis, &mut warnings))
+        .collect::<Result<Vec<_>, _>>()?;
+    if axes.is_empty() {
+        return Err(refuse(
+            "the plan names no axis",
+            "name what is measured: `axes = [\"core_crimp_height\"]`",
+        ));
+    }
+    let instruments = instruments::armed_instruments(&found, &axes);
+    instruments::warn_of_zero(plan, &instruments, &mut warnings);
+    Ok(ArmedSpec {
+        station: station.to_owned(),
+        plan: plan.id.clone(),
+        operator,
+        terminal: found.terminal.id.clone(),
+        source: found.terminal.source.clone(),
+        wire: found.wire,
+        purpose: plan.purpose,
+        tool,
+        axes,
+        order: plan.order,
+        pieces: plan.pieces,
+        decision: plan.decision,
+        zero: plan.zero,
+        repeat: plan.repeat,
+        instruments,
+        warnings,
+    })
+}
+
+fn find<'a>(catalog: &'a Catalog, station: &str, plan: &'a Plan) -> Result<Found<'a>, Refusal> {
+    let terminal = catalog.terminal(&plan.terminal).ok_or_else(|| {
+        let known = list(catalog.terminals.iter().map(|terminal| terminal.id.clone()));
+        let message = format!(
+            "no terminal {:?} in any sheet, want one of {known}",
+            plan.terminal
+        );
+        refuse(
+            message,
+            "correct the plan, or add the terminal's sheet to `sheets`",
+        )
+    })?;
+    let wire = wire::resolve(&plan.wire).map_err(|error| Refusal {
+        message: error.to_string(),
+        remedy: Some(error.remedy()),
+    })?;
+    let row = terminal.row(wire.area).ok_or_else(|| {
+        let known = list(terminal.rows.iter().map(|row| row.wire.to_string()));
+        let message = format!("the sheet of {} has no row for {wire}, want one of {known}", terminal.id);
+        refuse(message, "the terminal is not for this wire; take the terminal that is, or correct the sheet from the maker's own")
+    })?;
+    let instruments = catalog
+        .instruments
+        .iter()
+        .filter(|instrument| instrument.station == station && instrument.kind.dimension().is_some())
+        .collect();
+    Ok(Found {
+        plan,
+        terminal,
+        row,
+        wire,
+        instruments,
+    })
+}
+
+fn list(names: impl Iterator<Item = String>) -> String {
+    let names: Vec<_> = names.collect();
+    if names.is_empty() {
+        "(there is none)".to_owned()
+    } else {
+        names.join(", ")
+    }
+}
+/// Whether `quantity` has the dimension of `limits`.
+pub(super) fn fits(quantity: Quantity, limits: &Limits) -> bool {
+    quantity.dimension() == limits.dimension()
+}

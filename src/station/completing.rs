@@ -1,0 +1,46 @@
+//! When a series is full, and what came out of it.
+
+use super::{Core, order, zero};
+use crate::entry::state::SeriesState;
+use crate::entry::{Completed, Entry, Outcome, Tally};
+use crate::quantity::Now;
+
+impl Core {
+    /// Closes a series whose slots are full and whose zeros are closed.
+    pub(super) fn complete_if_full(&mut self, now: Now, station: &str) {
+        let Some(series) = self.series(station) else {
+            return;
+        };
+        if order::next_slot(series).is_some() || zero::closing_owed(&self.state, series) {
+            return;
+        }
+        let next = series.spec.repeat.then(|| Box::new(series.spec.clone()));
+        let completed = completed(series, outcome(series.tally));
+        self.append(now, Entry::Completed(completed));
+        if let Some(spec) = next {
+            self.append(now, Entry::Armed(spec));
+        }
+    }
+}
+
+/// The closing entry of `series`.
+pub(super) fn completed(series: &SeriesState, outcome: Outcome) -> Completed {
+    let station = series.spec.station.clone();
+    Completed {
+        station,
+        series: series.id,
+        outcome,
+        tally: series.tally,
+    }
+}
+
+/// What the readings of a full series amount to.
+fn outcome(tally: Tally) -> Outcome {
+    if tally.failed > 0 {
+        Outcome::Rejected
+    } else if tally.unsure > 0 {
+        Outcome::Undecided
+    } else {
+        Outcome::Accepted
+    }
+}

@@ -1,0 +1,152 @@
+//! What goes into the core and what comes out of it.
+
+use crate::entry::{Attached, Entry, JournalId, Seq, Stamped};
+use crate::quantity::MonoMicros;
+use crate::spec::{Catalog, Plan};
+use std::sync::Arc;
+
+/// Everything that can happen to the core.
+#[derive(Debug)]
+pub enum Input<'a> {
+    /// The journal is new; this is its name.
+    Begun(JournalId),
+    /// The daemon has started, or has read its configuration anew.
+    Started {
+        /// The program's version.
+        version: &'a str,
+        /// SHA-256 of the configuration files, hex.
+        config_digest: &'a str,
+    },
+    /// The daemon is about to stop.
+    Stopping {
+        /// Why: `SIGTERM`, …
+        reason: &'a str,
+    },
+    /// A new configuration is in force; `Started` follows.
+    Reloaded(Arc<Catalog>),
+    /// An instrument's port is open.
+    PortOpened(Attached),
+    /// An instrument's port is gone.
+    PortClosed {
+        /// The instrument.
+        instrument: &'a str,
+        /// Why, in words.
+        reason: &'a str,
+    },
+    /// Bytes of an instrument, in whatever pieces they came.
+    Bytes {
+        /// The instrument.
+        instrument: &'a str,
+        /// The bytes.
+        bytes: &'a [u8],
+    },
+    /// Bytes that the line spoiled (parity, framing, a break), in their place among the others.
+    Spoiled {
+        /// The instrument.
+        instrument: &'a str,
+        /// The bytes.
+        bytes: &'a [u8],
+    },
+    /// Bytes that were waiting when an instrument's port was opened: nobody knows what they are of.
+    Stale {
+        /// The instrument.
+        instrument: &'a str,
+        /// The bytes.
+        bytes: &'a [u8],
+    },
+    /// A pedal's contact on a modem line.
+    Contact {
+        /// The pedal.
+        instrument: &'a str,
+        /// It closed, or opened.
+        closed: bool,
+    },
+    /// The journal's segment is full: open the next one.
+    SegmentFull,
+    /// Something happened to the journal itself: [`Entry::Gap`] or [`Entry::DamageAccepted`].
+    Journal(Entry),
+    /// The time asked for by [`Output::WaitUntil`] has come.
+    Woken,
+}
+
+/// What a person says to a station, by whatever means. `station` may be left out where there is one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Command {
+    /// Open a series.
+    Arm {
+        /// The station.
+        station: Option<String>,
+        /// What to measure.
+        what: Armable,
+        /// Who measures, if said.
+        operator: Option<String>,
+    },
+    /// Close the open series.
+    Disarm {
+        /// The station.
+        station: Option<String>,
+    },
+    /// Take a reading back; the last one unless named.
+    Retract {
+        /// The station.
+        station: Option<String>,
+        /// The reading's entry.
+        seq: Option<Seq>,
+    },
+    /// Keep a remark.
+    Note {
+        /// The station.
+        station: Option<String>,
+        /// The words.
+        text: String,
+    },
+    /// Ask the instrument for a value.
+    Ask {
+        /// The station.
+        station: Option<String>,
+        /// The instrument; may be left out where one alone can be asked.
+        instrument: Option<String>,
+    },
+    /// The next frame is a zero.
+    Zero {
+        /// The station.
+        station: Option<String>,
+        /// The instrument; may be left out where the station has one.
+        instrument: Option<String>,
+    },
+}
+
+/// What can be armed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Armable {
+    /// A plan of the configuration.
+    Named(String),
+    /// A plan given whole.
+    Inline(Box<Plan>),
+}
+
+/// Why a command was not carried out. Nothing has changed.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{message}")]
+pub struct Refusal {
+    /// What was got and what was expected.
+    pub message: String,
+    /// What to do about it.
+    pub remedy: Option<String>,
+}
+
+/// Everything the core can ask for.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Output {
+    /// Append this; whatever is shown is read back from the journal.
+    Append(Stamped),
+    /// Send these bytes to an instrument.
+    Send {
+        /// The instrument.
+        instrument: String,
+        /// The bytes that ask it for a value.
+        bytes: Vec<u8>,
+    },
+    /// Drained. Wait for a new input, and no longer than this.
+    WaitUntil(Option<MonoMicros>),
+}

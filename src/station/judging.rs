@@ -1,0 +1,193 @@
+//! What a value is judged to be: a reading of the slot in hand, with its verdict and its standing.
+
+use super::capture::Captured;
+use super::plausible::{self, Doubt, Implausible};
+use super::{Core, arming, order, zero};
+use crate::entry::state::{SeriesState, Slot};
+use crate::entry::{Entry, NotCounted, Reading, ReadingSlot, Standing};
+use crate::quantity::{Measured, Now, Quantity};
+use crate::spec::{ArmedAxis, Verdict, judge};
+use std::sync::Arc;
+
+/// Further than any value of a one-sided axis lies from its limit: a kilometre, a meganewton.
+const FAR: i64 = 1_000_000_000_000;
+
+/// What became of a value in an open series, before it is written down.
+struct Judged {
+    slot: Option<Slot>,
+    verdict: Option<Verdict>,
+    standing: Standing,
+    doubt: Option<Doubt>,
+}
+
+impl Judged {
+    fn not_counted(slot: Option<Slot>, reason: NotCounted, hint: Option<String>) -> Self {
+        let standing = Standing::NotCounted { reason, hint };
+        Self {
+            slot,
+            verdict: None,
+            standing,
+            doubt: None,
+        }
+    }
+}
+
+impl Core {
+    pub(super) fn reading(
+        &mut self,
+        now: Now,
+        station: &str,
+        instrument: &str,
+        captured: &Captured,
+        raw: Vec<u8>,
+    ) {
+        let value = self.judged_value(station, captured);
+        let judged = match self.series(station) {
+            None => Judged::not_counted(None, NotCounted::NotArmed, None),
+            Some(series) => self.judged(now, series, instrument, value),
+        };
+        let Judged {
+            slot,
+            verdict,
+            standing,
+            doubt,
+        } = judged;
+        let slot = slot.and_then(|slot| {
+            let series = self.series(station)?;
+            Some(reading_slot(
+                series,
+                series.spec.axis(&slot.axis)?,
+                &slot,
+                value,
+                verdict,
+            ))
+        });
+        if let Some(live) = self.live.get_mut(instrument) {
+            live.doubt = doubt;
+        }
+        let reading = Reading {
+            station: station.to_owned(),
+            instrument: instrument.to_owned(),
+            value,
+            raw,
+            plateau: captured.plateau(),
+            slot,
+            standing,
+        };
+        self.append(now, Entry::Reading(Arc::new(reading)));
+    }
+
+    /// Of a flickering value the one to judge for the slot in hand.
+    fn judged_value(&self, station: &str, captured: &Captured) -> Measured {
+        let limits = self.series(station).and_then(|series| {
+            let slot = order::next_slot(series)?;
+            Some(&series.spec.axis(&slot.axis)?.limits)
+        });
+        let Some(limits) = limits else {
+            return captured.value;
+        };
+        // A one-sided limit has no aim: what lies nearer to it is the worse one.
+        let far = |limit: Option<Quantity>, away: i64| {
+            limit.map(|limit| limit.base().saturating_add(away))
+        };
+        let aim = limits
+            .aim()
+            .or_else(|| far(limits.lower(), FAR))
+            .or_else(|| far(limits.upper(), -FAR));
+        aim.map_or(captured.value, |aim| captured.judged(aim))
+    }
+
+    fn judged(&self, now: Now, series: &SeriesState, instrument: &str, value: Measured) -> Judged {
+        let slot = order::next_slot(series);
+        if let Some(due) = zero::due(&self.state, series, instrument, Some(now.wall)) {
+            let hint = Some(due.to_string());
+            return Judged::not_counted(slot, due.refuses(), hint);
+        }
+        let Some(slot) = slot else {
+            return Judged::not_counted(None, NotCounted::SeriesFull, None);
+        };
+        let axis = series.spec.axis(&slot.axis);
+        let measuring = axis.and_then(|axis| {
+            let guard = axis.guard_of(instrument)?;
+            Some((axis, guard.width, series.spec.instrument(instrument)?))
+        });
+        let Some((axis, guard, armed)) = measuring else {
+            let hint = Some(format!(
+                "{instrument} does not measure a {}",
+                slot.axis.words()
+            ));
+            return Judged::not_counted(Some(slot), NotCounted::WrongInstrument, hint);
+        };
+        if !arming::fits(value.quantity(), &axis.limits) {
+            let hint = Some(format!("{value} is no {}", axis.limits.dimension()));
+            return Judged::not_counted(Some(slot), NotCounted::Implausible, hint);
+        }
+        let refused = plausible::check(value, axis, armed, &series.spec)
+            .and_then(|why| self.refused(now, &slot, value, armed.resolution, instrument, why));
+        if let Some((hint, doubt)) = refused {
+            let judged = Judged::not_counted(Some(slot), NotCounted::Implausible, Some(hint));
+            return Judged { doubt, ..judged };
+        }
+        let verdict = judge(value.quantity(), &axis.limits, guard);
+        Judged {
+            slot: Some(slot),
+            verdict: Some(verdict),
+            standing: Standing::Counted,
+            doubt: None,
+        }
+    }
+
+    /// The hint for an implausible value, and what is remembered of it, unless it was said twice.
+    fn refused(
+        &self,
+        now: Now,
+        slot: &Slot,
+        value: Measured,
+        resolution: Quantity,
+        instrument: &str,
+        why: Implausible,
+    ) -> Option<(String, Option<Doubt>)> {
+        match why {
+            Implausible::Impossible { hint } => Some((hint, None)),
+            Implausible::Unlikely { hint } => {
+                let value = value.quantity();
+                let before = self
+                    .live
+                    .get(instrument)
+                    .and_then(|live| live.doubt.as_ref());
+                let meant = before
+                    .is_some_and(|doubt| doubt.is_repeated(slot, value, resolution, now.mono));
+                let doubt = Doubt::new(slot.clone(), value, now.mono);
+                (!meant).then_some((hint, Some(doubt)))
+            }
+        }
+    }
+}
+
+fn reading_slot(
+    series: &SeriesState,
+    axis: &ArmedAxis,
+    slot: &Slot,
+    value: Measured,
+    verdict: Option<Verdict>,
+) -> ReadingSlot {
+    let limits = axis.limits.clone();
+    let deviation = limits
+        .nominal()
+        .filter(|_| arming::fits(value.quantity(), &limits))
+        .and_then(|nominal| {
+            let base = value.quantity().base().checked_sub(nominal.base())?;
+            Some(Quantity::from_base(limits.dimension(), base))
+        });
+    ReadingSlot {
+        series: series.id,
+        piece: slot.piece,
+        axis: slot.axis.clone(),
+        terminal: series.spec.terminal.clone(),
+        wire: series.spec.wire.clone(),
+        purpose: series.spec.purpose,
+        limits,
+        deviation,
+        verdict,
+    }
+}

@@ -1,0 +1,120 @@
+//! What the core remembers of instruments, scanners and pedals between two inputs, and what a new
+//! configuration changes of it.
+
+use super::signals::LiveSignal;
+use super::{Core, capture, plausible, unread};
+use crate::decode::Decoder;
+use crate::decode::guess::Watcher;
+use crate::quantity::{MonoMicros, Now};
+use crate::spec::{Catalog, Instrument};
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+/// What is remembered of an instrument between two inputs, and lost at a restart.
+#[derive(Debug)]
+pub(super) struct Live {
+    pub(super) station: String,
+    pub(super) decoder: Decoder,
+    pub(super) capturing: capture::Capturing,
+    pub(super) origin: capture::origin::OriginWatch,
+    pub(super) unread: unread::Folding,
+    pub(super) watcher: Watcher,
+    pub(super) doubt: Option<plausible::Doubt>,
+}
+
+impl Live {
+    pub(super) fn new(instrument: &Instrument) -> Self {
+        Self {
+            station: instrument.station.clone(),
+            decoder: Decoder::new(instrument.format, instrument.unit)
+                .with_pattern(instrument.pattern.clone()),
+            capturing: capture::Capturing::new(&instrument.capture, instrument.resolution),
+            origin: capture::origin::OriginWatch::default(),
+            unread: unread::Folding::default(),
+            watcher: Watcher::default(),
+            doubt: None,
+        }
+    }
+
+    pub(super) fn waits_until(&self) -> Option<MonoMicros> {
+        [
+            self.decoder.gives_up_at(),
+            self.unread.due_at(),
+            self.capturing.waits_until(),
+        ]
+        .into_iter()
+        .flatten()
+        .min()
+    }
+}
+
+impl Core {
+    /// Instruments whose decoding did not change keep the bytes of a frame in hand.
+    pub(super) fn reload(&mut self, now: Now, catalog: Arc<Catalog>) {
+        let old = Arc::clone(&self.catalog);
+        let changed = |name: &str| match (old.instrument(name), catalog.instrument(name)) {
+            (Some(old), Some(new)) => {
+                old.format.name != new.format.name
+                    || (old.unit, &old.capture, &old.pattern)
+                        != (new.unit, &new.capture, &new.pattern)
+                    || old.resolution != new.resolution
+                    || old.station != new.station
+            }
+            (Some(_), None) | (None, _) => true,
+        };
+        let ended: Vec<_> = self
+            .live
+            .keys()
+            .filter(|name| changed(name))
+            .cloned()
+            .collect();
+        for name in &ended {
+            self.end_bytes(now, name);
+            self.live.remove(name);
+        }
+        let mut live = lives(&catalog);
+        live.append(&mut self.live);
+        self.live = live;
+        self.reload_signals(now, &catalog);
+        self.catalog = catalog;
+    }
+
+    pub(super) fn reload_signals(&mut self, now: Now, catalog: &Catalog) {
+        let unchanged = |name: &str, live: &LiveSignal| {
+            catalog
+                .signals
+                .iter()
+                .any(|signal| signal.name == name && live.is_of(signal))
+        };
+        let ended: Vec<_> = self
+            .signals
+            .iter()
+            .filter(|(name, live)| !unchanged(name, live))
+            .map(|(name, _)| name.clone())
+            .collect();
+        for name in &ended {
+            self.end_signal(now, name, true);
+            self.signals.remove(name);
+        }
+        let mut signals = live_signals(catalog);
+        signals.append(&mut self.signals);
+        self.signals = signals;
+    }
+}
+
+/// A live signal for each scanner and pedal.
+pub(super) fn live_signals(catalog: &Catalog) -> BTreeMap<String, LiveSignal> {
+    let signals = catalog.signals.iter();
+    signals
+        .map(|signal| (signal.name.clone(), LiveSignal::new(signal)))
+        .collect()
+}
+
+/// A live instrument for each that measures.
+pub(super) fn lives(catalog: &Catalog) -> BTreeMap<String, Live> {
+    let measuring = |instrument: &&Instrument| instrument.kind.dimension().is_some();
+    let instruments = catalog.instruments.iter().filter(measuring);
+    instruments
+        .map(|instrument| (instrument.name.clone(), Live::new(instrument)))
+        .collect()
+}
