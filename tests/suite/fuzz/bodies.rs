@@ -1,24 +1,30 @@
 //! What must hold for any input: the bodies that the fuzz engine runs without end (`fuzz/run`) and
 //! that the tests run over `tests/corpus`.
 //!
-//! An input is a script: what the line does, in order, so that the engine can invent silences, spoiled
+//! An input of the decoder and the splitter is a script: what the line does, in order, so that the engine can invent silences, spoiled
 //! bytes and cuts as well as bytes.
 
 use std::collections::VecDeque;
+use std::sync::LazyLock;
 use std::time::Duration;
 use tallyjaw::decode::framing::{Frame, Framing, Splitter};
 use tallyjaw::decode::{Decoded, Decoder, FORMATS, Pattern};
 use tallyjaw::quantity::{MonoMicros, Unit};
+use tallyjaw::serial::tape::{Header, Player, Recorder, Timed};
 
 /// One body: its name, which is that of its folder in `tests/corpus`, and what it does.
 pub(super) type Body = (&'static str, fn(&[u8]));
 
 /// Every body.
-pub(super) const BODIES: &[Body] = &[("decoder", decoder), ("splitter", splitter)];
+pub(super) const BODIES: &[Body] = &[("decoder", decoder), ("splitter", splitter), ("tape", tape)];
 
 /// Whatever a user may have written, within reason.
 const PATTERN: &str =
     "(?:CH(?<channel>[0-9]+) )?(?<sign>[^0-9. ]+)? *(?<value>[-+]?[0-9.]+) *(?<unit>[a-z]+)?;?";
+
+/// Compiled once: it takes longer than a thousand inputs.
+static COMPILED: LazyLock<Pattern> =
+    LazyLock::new(|| Pattern::new(PATTERN).expect("a pattern of ours"));
 
 /// What the line does next.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -166,10 +172,8 @@ fn decoder(input: &[u8]) {
     } else {
         Unit::Inch
     };
-    let pattern = Pattern::new(PATTERN)
-        .ok()
-        .filter(|_| format.needs_pattern());
-    let fresh = || Decoder::new(format, unit).with_pattern(pattern.clone());
+    let pattern = || format.needs_pattern().then(|| COMPILED.clone());
+    let fresh = || Decoder::new(format, unit).with_pattern(pattern());
     let run = |steps: &[Step<'_>]| {
         let mut decoder = fresh();
         play(&mut decoder, steps);
@@ -246,4 +250,35 @@ fn check_whole(framing: Framing, body: &[u8], raw: &[u8]) {
         }
         Framing::IdleGap { length } => assert!(body == raw && raw.len() == length),
     }
+}
+
+/// A tape, however damaged: read up to its first fault; what was read is written, and read again.
+fn tape(input: &[u8]) {
+    let mut player = match Player::new(input) {
+        Ok(player) => player,
+        Err(error) => return assert!(!error.to_string().is_empty()),
+    };
+    let mut marks: Vec<Timed> = Vec::new();
+    while let Ok(Some(timed)) = player.next_mark() {
+        assert!(marks.last().is_none_or(|last| last.micros <= timed.micros));
+        marks.push(timed);
+    }
+    let copy = recorded(player.header(), &marks);
+    let mut again = Player::new(copy.as_slice()).expect("what is written can be read");
+    let mut marks_again = Vec::new();
+    while let Some(timed) = again.next_mark().expect("what is written can be read") {
+        marks_again.push(timed);
+    }
+    assert!(!again.is_cut_short(), "a copy without its end");
+    // Words lose their control characters in the first copy, and nothing after that.
+    assert_eq!(marks_again.len(), marks.len(), "marks lost or invented");
+    assert_eq!(recorded(again.header(), &marks_again), copy);
+}
+
+fn recorded(header: &Header, marks: &[Timed]) -> Vec<u8> {
+    let mut recorder = Recorder::new(Vec::new(), header).expect("memory takes all");
+    for Timed { micros, mark } in marks {
+        recorder.write(*micros, mark).expect("memory takes all");
+    }
+    recorder.into_inner()
 }
