@@ -4,7 +4,8 @@ use super::columns::Columns;
 use super::{Context, Exit, Failure, wire};
 use crate::config::did_you_mean;
 use crate::quantity::Quantity;
-use crate::spec::{Catalog, Limits, Row, SizingSystem, Terminal, WireSize};
+use crate::spec::wire::{Gauge, WireError, gauge, resolve};
+use crate::spec::{Catalog, Limits, Row, SizingSystem, Terminal, WireRequest, WireSize};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 
@@ -35,7 +36,7 @@ impl Sheet {
         let rows: Vec<&Row> = if self.wire.is_empty() {
             terminal.rows.iter().collect()
         } else {
-            let wire = wire::size(&self.wire, self.sizing)?;
+            let wire = wire_asked(terminal, &self.wire, self.sizing)?;
             vec![row(terminal, &wire)?]
         };
         if context.json {
@@ -60,9 +61,52 @@ fn find<'c>(catalog: &'c Catalog, id: &str) -> Result<&'c Terminal, Failure> {
 
 fn row<'t>(terminal: &'t Terminal, wire: &WireSize) -> Result<&'t Row, Failure> {
     terminal.row(wire.area).ok_or_else(|| {
-        Failure::usage(format!("{} has no row for {wire}", terminal.id))
-            .with_remedy(format!("it has rows for {}", sizes(terminal)))
+        let gauge = wire.gauge.as_deref().and_then(gauge);
+        let meant = gauge.and_then(|gauge| meant(terminal, gauge));
+        let has = format!("it has rows for {}", sizes(terminal));
+        Failure::usage(format!("{} has no row for {wire}", terminal.id)).with_remedy(match meant {
+            Some(meant) => format!("{has}; {meant}"),
+            None => has,
+        })
     })
+}
+
+/// The wire that was asked for; a gauge without its system is refused with what the sheet has of it.
+fn wire_asked(
+    terminal: &Terminal,
+    words: &[String],
+    sizing: Option<SizingSystem>,
+) -> Result<WireSize, Failure> {
+    let request = WireRequest {
+        text: words.join(" "),
+        sizing,
+    };
+    resolve(&request).map_err(|error| {
+        let meant = match &error {
+            WireError::SizingMissing { gauge } | WireError::NotInSystem { gauge, .. } => {
+                meant(terminal, gauge)
+            }
+            WireError::NotASize { .. }
+            | WireError::UnknownGauge { .. }
+            | WireError::AreaWithGaugeSystem { .. } => None,
+        };
+        Failure::usage(error.to_string()).with_remedy(meant.unwrap_or_else(|| error.remedy()))
+    })
+}
+
+/// Which rows of the sheet a gauge may mean, and how to say so.
+fn meant(terminal: &Terminal, gauge: &Gauge) -> Option<String> {
+    let listed: Vec<_> = terminal
+        .meanings(gauge)
+        .into_iter()
+        .map(|(area, sizing)| match sizing {
+            Some(sizing) => format!("{area} with --sizing {}", sizing.name()),
+            None => format!("{area} if it is ISO-size cable: say {area}"),
+        })
+        .collect();
+    let name = gauge.name;
+    (!listed.is_empty())
+        .then(|| format!("for {name} ga the sheet may mean {}", listed.join(", or ")))
 }
 
 fn sizes(terminal: &Terminal) -> String {

@@ -3,7 +3,8 @@
 use super::columns::Columns;
 use super::{Context, Exit, Failure};
 use crate::quantity::{Area, Decimal};
-use crate::spec::wire::{Gauge, WireError, resolve, table, three_digits};
+use crate::spec::pull_table::{PULL_TABLES, PullRow, PullTable};
+use crate::spec::wire::{self, Gauge, WireError, nearest_awg, resolve, table, three_digits};
 use crate::spec::{SizingSystem, WireRequest, WireSize};
 use serde_json::{Value, json};
 use std::io::Write;
@@ -11,11 +12,16 @@ use std::io::Write;
 const SOURCES: &str = "\
 sae_metric  metric designation of automotive low-voltage cable (SAE J1128 practice; seen second-hand)
 awg_area    d = 0.127 mm · 92^((36-n)/39) (ASTM B258, from memory), as an area
+ISO-size    what a vehicle maker's wiring manual lists (seen second-hand); no sizing system, give the mm²
 Tables pair gauges with mm² in other ways too. What is printed on the wire comes first.";
+
+const PULL_NOTE: &str =
+    "These are general tables, for want of a figure in the maker's sheet, which comes first.";
 
 /// Resolve a wire size, or list every gauge with its sizes
 ///
-/// A gauge is not one size: it is resolved in a named system, and never converted silently.
+/// A gauge is not one size: it is resolved in a named system, and never converted silently. A size by
+/// gauge is shown with what published tables ask of its pull force.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw wire                            every gauge\n  tallyjaw wire 12 ga                      in both systems\n  tallyjaw wire 12 ga --sizing sae_metric  in one\n  tallyjaw wire 2.0 mm²                    which gauges come near"
@@ -34,15 +40,6 @@ pub(super) fn sizing(name: &str) -> Result<SizingSystem, String> {
         let names = SizingSystem::ALL.map(SizingSystem::name);
         format!("want {}", names.join(", "))
     })
-}
-
-/// A size from the words of a command line.
-pub(super) fn size(words: &[String], sizing: Option<SizingSystem>) -> Result<WireSize, Failure> {
-    let request = WireRequest {
-        text: words.join(" "),
-        sizing,
-    };
-    resolve(&request).map_err(|error| no_size(&error))
 }
 
 fn no_size(error: &WireError) -> Failure {
@@ -77,8 +74,51 @@ impl Wire {
                 writeln!(out, "{}", near(wire.area))?;
             }
         }
+        let gauge = found.first().and_then(|wire| wire.gauge.as_deref());
+        if let Some(gauge) = gauge.and_then(wire::gauge)
+            && !context.json
+        {
+            beside(gauge, out)?;
+        }
         Ok(Exit::Yes)
     }
+}
+
+/// What else is known of a gauge: the size that other tables give it, and published pull forces.
+fn beside(gauge: &Gauge, out: &mut dyn Write) -> Result<(), Failure> {
+    if let Some(iso) = gauge.iso_pairing {
+        let name = gauge.name;
+        writeln!(
+            out,
+            "{name} ga of ISO-size cable is listed as {iso}; if that is meant, say wire = \"{iso}\""
+        )?;
+    }
+    let mut columns = Columns::new(&["pull force", "at least", "in N", "source"]);
+    let mut is_listed = false;
+    for (table, row) in pull_rows(gauge) {
+        is_listed = true;
+        let newtons = row.force().map(|force| force.to_string());
+        columns.row(vec![
+            format!("{}, AWG {}", table.name, row.gauge),
+            format!("{} {}", row.printed, row.unit),
+            newtons.unwrap_or_default(),
+            format!("{}: {}", table.title, table.note),
+        ]);
+    }
+    if is_listed {
+        writeln!(out)?;
+        columns.write(out)?;
+        writeln!(out, "{PULL_NOTE}")?;
+    }
+    Ok(())
+}
+
+fn pull_rows(gauge: &Gauge) -> impl Iterator<Item = (&'static PullTable, &'static PullRow)> {
+    let name = gauge.name;
+    PULL_TABLES.iter().filter_map(move |table| {
+        let row = table.rows.iter().find(|row| row.gauge == name)?;
+        Some((table, row))
+    })
 }
 
 fn list(
@@ -95,13 +135,17 @@ fn list(
         }
         return Ok(Exit::Yes);
     }
-    let mut columns = Columns::new(&["gauge", "sae_metric", "awg_area"]);
+    let mut columns = Columns::new(&["gauge", "sae_metric", "awg_area", "ISO-size"]);
     for gauge in listed {
         let metric = gauge.sae_metric.map(|area| area.to_string());
         columns.row(vec![
             format!("{} ga", gauge.name),
             metric.unwrap_or_default(),
             format!("{} mm²", three_digits(gauge.awg_area)),
+            gauge
+                .iso_pairing
+                .map(|area| area.to_string())
+                .unwrap_or_default(),
         ]);
     }
     columns.write(out)?;
@@ -110,27 +154,25 @@ fn list(
 }
 
 /// What an area is as a gauge, in words.
-fn near(area: Area) -> String {
-    let exact = table().iter().find(|gauge| gauge.sae_metric == Some(area));
-    let metric = match exact {
-        Some(gauge) => format!("the SAE metric size of {} ga", gauge.name),
-        None => "no SAE metric size".to_owned(),
+pub(super) fn near(area: Area) -> String {
+    let named = |size: fn(&Gauge) -> Option<Area>| {
+        let gauge = table().iter().find(|gauge| size(gauge) == Some(area))?;
+        Some(format!("{} ga", gauge.name))
     };
-    let distance = |gauge: &&Gauge| {
-        let (one, other) = (
-            gauge.awg_area.square_micrometres(),
-            area.square_micrometres(),
-        );
-        one.abs_diff(other)
+    let mut parts = match named(|gauge| gauge.sae_metric) {
+        Some(gauge) => vec![format!("the SAE metric size of {gauge}")],
+        None => vec!["no SAE metric size".to_owned()],
     };
-    match table().iter().min_by_key(distance) {
-        Some(gauge) => format!(
-            "{area}: {metric}; the nearest AWG area is that of {} ga, {} mm²",
-            gauge.name,
-            three_digits(gauge.awg_area)
-        ),
-        None => format!("{area}: {metric}"),
-    }
+    let iso = named(|gauge| gauge.iso_pairing);
+    parts.extend(iso.map(|gauge| format!("listed as {gauge} of ISO-size cable")));
+    parts.extend(nearest_awg(area).map(|gauge| {
+        let awg = three_digits(gauge.awg_area);
+        format!(
+            "the nearest AWG area is that of {} ga, {awg} mm²",
+            gauge.name
+        )
+    }));
+    format!("{area}: {}", parts.join("; "))
 }
 
 /// A decimal as a JSON number with its digits.
@@ -159,6 +201,19 @@ fn gauge_json(gauge: &Gauge) -> Value {
     });
     if let (Some(metric), Some(object)) = (gauge.sae_metric, line.as_object_mut()) {
         object.insert("sae_metric_mm2".to_owned(), number(metric.mm2()));
+    }
+    if let (Some(iso), Some(object)) = (gauge.iso_pairing, line.as_object_mut()) {
+        object.insert("iso_size_mm2".to_owned(), number(iso.mm2()));
+    }
+    let forces: Vec<_> = pull_rows(gauge)
+        .filter_map(|(table, row)| {
+            let lower = row.force()?.base();
+            let printed = format!("{} {}", row.printed, row.unit);
+            Some(json!({"table": table.name, "printed": printed, "lower_mn": lower}))
+        })
+        .collect();
+    if let (false, Some(object)) = (forces.is_empty(), line.as_object_mut()) {
+        object.insert("pull_force".to_owned(), json!(forces));
     }
     line
 }

@@ -1,6 +1,7 @@
 //! Terminal sheets: what a terminal's maker asks for, per conductor size.
 
-use super::{AxisName, Limits};
+use super::wire::Gauge;
+use super::{AxisName, Limits, SizingSystem};
 use crate::quantity::Area;
 
 /// A terminal with what its maker asks for.
@@ -27,6 +28,23 @@ impl Terminal {
     /// The row of this conductor size.
     pub fn row(&self, wire: Area) -> Option<&Row> {
         self.rows.iter().find(|row| row.wire == wire)
+    }
+
+    /// The sizes with a row that a gauge may mean, each with its sizing system; without one where only a
+    /// table that is no system pairs them.
+    pub fn meanings(&self, gauge: &Gauge) -> Vec<(Area, Option<SizingSystem>)> {
+        let systems = [SizingSystem::SaeMetric, SizingSystem::AwgArea];
+        let by_system = systems
+            .into_iter()
+            .filter_map(|sizing| Some((gauge.area(sizing)?, Some(sizing))));
+        let others = gauge.iso_pairing.map(|area| (area, None));
+        let mut found: Vec<(Area, Option<SizingSystem>)> = Vec::new();
+        for (area, sizing) in by_system.chain(others) {
+            if self.row(area).is_some() && found.iter().all(|(known, _)| *known != area) {
+                found.push((area, sizing));
+            }
+        }
+        found
     }
 }
 

@@ -136,7 +136,15 @@ fn a_gauge_is_shown_in_both_systems_and_a_table_lists_all() {
     assert_eq!(
         out,
         "12 ga = 3.0 mm² (SAE metric size; the AWG area is 3.31 mm²), sizing = \"sae_metric\"\n\
-         12 ga = 3.31 mm² (AWG area; the SAE metric size is 3.0 mm²), sizing = \"awg_area\"\n"
+         12 ga = 3.31 mm² (AWG area; the SAE metric size is 3.0 mm²), sizing = \"awg_area\"\n\
+         12 ga of ISO-size cable is listed as 2.5 mm²; if that is meant, say wire = \"2.5 mm²\"\n\
+         \n\
+         pull force          at least  in N       source\n\
+         ul_486a, AWG 12     70 lbf    311.376 N  UL 486A: seen second-hand in a terminal maker's product \
+         specification; that it is UL 486A, from memory\n\
+         mil_t_7928, AWG 12  110 lbf   489.304 N  MIL-T-7928: seen second-hand in a terminal maker's product \
+         specification; that it is MIL-T-7928, from memory\n\
+         These are general tables, for want of a figure in the maker's sheet, which comes first.\n"
     );
     let (_, out, _) = run(&example(), "wire 2/0 AWG --sizing awg_area --json");
     let line: Value = serde_json::from_str(&out).unwrap();
@@ -193,12 +201,17 @@ fn what_is_in_no_sheet_is_refused_with_what_there_is() {
         (
             "sheet QF-250-F 14 ga",
             "14 ga is not one size",
-            "say which is meant",
+            "for 14 ga the sheet may mean 2.0 mm² with --sizing sae_metric",
         ),
         (
             "sheet QF-250-F 14 ga --sizing awg_area",
             "has no row for 14 ga = 2.08 mm²",
-            "it has rows for",
+            "it has rows for 1.0 mm², 2.0 mm², 3.0 mm²; for 14 ga the sheet may mean 2.0 mm² with --sizing sae_metric\n",
+        ),
+        (
+            "sheet QF-250-F 16 ga",
+            "16 ga is not one size",
+            "for 16 ga the sheet may mean 1.0 mm² with --sizing sae_metric\n",
         ),
     ] {
         let (code, out, err) = run(&example(), command);

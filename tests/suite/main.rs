@@ -29,6 +29,7 @@ mod listen;
 mod lookup;
 mod made_tapes;
 mod ports;
+mod pull_force;
 mod recording;
 mod scripts;
 mod station;

@@ -1,5 +1,6 @@
 //! Every gauge against the tables in `tests/reference/wire`, whose sources stand beside them.
 
+use tallyjaw::quantity::Area;
 use tallyjaw::spec::wire::{WireError, resolve, table};
 use tallyjaw::spec::{SizingSystem, WireRequest};
 
@@ -75,4 +76,46 @@ fn a_gauge_that_tables_disagree_on_is_never_resolved_without_a_named_system() {
         }
     }
     assert_eq!(disagreements, 6);
+}
+
+#[test]
+fn every_pairing_of_the_other_table_is_shown_and_none_is_resolved() {
+    let rows: Vec<_> = SAE
+        .lines()
+        .filter(|row| row.starts_with("ISO-size cable"))
+        .map(|row| {
+            let cells: Vec<_> = row.split_once("manual,").unwrap().1.split(',').collect();
+            (cells[0], square_micrometres(cells[1]))
+        })
+        .collect();
+    assert_eq!(rows.len(), 9);
+    for gauge in table() {
+        let listed = rows.iter().find(|(name, _)| *name == gauge.name);
+        let shown = gauge.iso_pairing.map(Area::square_micrometres);
+        assert_eq!(shown, listed.map(|(_, area)| *area), "gauge {}", gauge.name);
+        assert_eq!(gauge.area(SizingSystem::IsoMm2), None);
+    }
+}
+
+#[test]
+fn diameters_and_circular_mils_agree_with_the_areas_of_the_gauges() {
+    // Other columns of the same rule: a circular mil is the area of a circle of 0.001 in, so that
+    // mm² = circular mils · π/4 · 0.0254²; to the digits printed.
+    for row in AWG.lines().skip(1) {
+        let cells: Vec<f64> = row
+            .split(',')
+            .skip(1)
+            .map(|cell| cell.parse().unwrap())
+            .collect();
+        let [_, millimetres, inches, area, mils] = cells[..] else {
+            panic!("{row}");
+        };
+        let of_circle = |diameter: f64| std::f64::consts::FRAC_PI_4 * diameter * diameter;
+        assert!((of_circle(millimetres) / area - 1.0).abs() < 1e-4, "{row}");
+        assert!((inches * 25.4 / millimetres - 1.0).abs() < 1e-5, "{row}");
+        assert!(
+            (of_circle(0.0254) * mils / area - 1.0).abs() < 1e-4,
+            "{row}"
+        );
+    }
 }

@@ -1,8 +1,11 @@
 //! Wire sizes and sizing systems. A gauge is never converted silently: it is resolved through a
 //! named system, and both are always shown.
 
+mod gauges;
+
 use super::WireRequest;
 use crate::quantity::{Area, Decimal};
+use gauges::GAUGES;
 use std::fmt;
 
 /// How a gauge becomes a cross-section.
@@ -55,6 +58,9 @@ pub struct Gauge {
     pub awg_area: Area,
     /// The metric size of automotive cable; not every gauge has one.
     pub sae_metric: Option<Area>,
+    /// The metric size that tables of ISO-size cable pair with it. For showing only, so that whoever has
+    /// such a table sees the difference: no sizing system resolves to it.
+    pub iso_pairing: Option<Area>,
 }
 
 impl Gauge {
@@ -171,6 +177,20 @@ pub fn table() -> &'static [Gauge] {
     GAUGES
 }
 
+/// The gauge of this name: `14`, `2/0`.
+pub fn gauge(name: &str) -> Option<&'static Gauge> {
+    GAUGES.iter().find(|gauge| gauge.name == name)
+}
+
+/// The gauge whose AWG area is nearest.
+pub fn nearest_awg(area: Area) -> Option<&'static Gauge> {
+    let distance = |gauge: &&Gauge| {
+        let awg = gauge.awg_area.square_micrometres();
+        awg.abs_diff(area.square_micrometres())
+    };
+    GAUGES.iter().min_by_key(distance)
+}
+
 /// The gauge that a text names: `14 ga`, `14 AWG`, `2/0 gauge`, `AWG 14`, `000 ga`.
 fn gauge_of(text: &str) -> Result<&'static Gauge, WireError> {
     let not_a_size = || WireError::NotASize {
@@ -257,7 +277,7 @@ impl fmt::Display for WireSize {
         let Some(name) = &self.gauge else {
             return write!(f, "{}", self.area);
         };
-        let known = GAUGES.iter().find(|gauge| gauge.name == *name);
+        let known = gauge(name);
         match (self.sizing, known) {
             (SizingSystem::SaeMetric, Some(gauge)) => write!(
                 f,
@@ -276,71 +296,6 @@ impl fmt::Display for WireSize {
         }
     }
 }
-
-const fn awg(name: &'static str, square_micrometres: u64) -> Gauge {
-    Gauge {
-        name,
-        awg_area: Area::from_square_micrometres(square_micrometres),
-        sae_metric: None,
-    }
-}
-
-const fn both(name: &'static str, square_micrometres: u64, sae_square_micrometres: u64) -> Gauge {
-    Gauge {
-        name,
-        awg_area: Area::from_square_micrometres(square_micrometres),
-        sae_metric: Some(Area::from_square_micrometres(sae_square_micrometres)),
-    }
-}
-
-/// Area by `d = 0.127 mm · 92^((36-n)/39)` (ASTM B258, from memory), and the metric designation of
-/// automotive low-voltage cable (SAE J1128 practice, seen second-hand), both in µm².
-const GAUGES: &[Gauge] = &[
-    awg("4/0", 107_219_303),
-    awg("3/0", 85_028_773),
-    awg("2/0", 67_430_882),
-    both("0", 53_475_121, 52_000_000),
-    awg("1", 42_407_699),
-    both("2", 33_630_834, 32_000_000),
-    awg("3", 26_670_464),
-    both("4", 21_150_639, 19_000_000),
-    awg("5", 16_773_220),
-    both("6", 13_301_768, 13_000_000),
-    awg("7", 10_548_782),
-    both("8", 8_365_564, 8_000_000),
-    awg("9", 6_634_194),
-    both("10", 5_261_155, 5_000_000),
-    awg("11", 4_172_286),
-    both("12", 3_308_773, 3_000_000),
-    awg("13", 2_623_976),
-    both("14", 2_080_908, 2_000_000),
-    awg("15", 1_650_235),
-    both("16", 1_308_696, 1_000_000),
-    awg("17", 1_037_843),
-    both("18", 823_047, 800_000),
-    awg("19", 652_706),
-    both("20", 517_619, 500_000),
-    awg("21", 410_491),
-    awg("22", 325_534),
-    awg("23", 258_160),
-    awg("24", 204_730),
-    awg("25", 162_359),
-    awg("26", 128_756),
-    awg("27", 102_108),
-    awg("28", 80_976),
-    awg("29", 64_217),
-    awg("30", 50_926),
-    awg("31", 40_386),
-    awg("32", 32_028),
-    awg("33", 25_399),
-    awg("34", 20_142),
-    awg("35", 15_974),
-    awg("36", 12_668),
-    awg("37", 10_046),
-    awg("38", 7_967),
-    awg("39", 6_318),
-    awg("40", 5_010),
-];
 
 #[cfg(test)]
 mod tests {
