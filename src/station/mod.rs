@@ -8,6 +8,7 @@
 mod arming;
 mod asking;
 mod capture;
+pub mod card;
 mod cards;
 mod clock;
 mod commands;

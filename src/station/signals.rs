@@ -2,6 +2,7 @@
 //!
 //! What the station cannot do is told by a `refused` entry: nobody sits at a keyboard to be told.
 
+use super::card::LONGEST_CARD;
 use super::{Armable, Command, Core, Refusal, cards};
 use crate::decode::framing::{Frame, Framing, Splitter};
 use crate::entry::Entry;
@@ -13,8 +14,6 @@ use std::time::Duration;
 const CONTACT_BOUNCE: Duration = Duration::from_millis(40);
 /// Bytes of a pedal within this of others are of the same press.
 const BYTES_BOUNCE: Duration = Duration::from_millis(200);
-/// Longest text of a card.
-const LONGEST_CARD: usize = 512;
 /// Of what was said, so much is kept.
 const KEPT: usize = 200;
 

@@ -1,0 +1,214 @@
+//! The text on a scan card: made here for the printer, read here for the scanner, so that the two
+//! cannot come apart.
+//!
+//! In: a [`Card`], or the text that a scanner sent. Out: the other one, or why there is none. What a
+//! card means at a station is [`cards`](super::cards)' business.
+
+use crate::entry::words::safe;
+use std::fmt;
+
+/// The longest text of a card, in bytes; a code of that size still prints in five centimetres.
+pub const LONGEST_CARD: usize = 512;
+
+/// Every kind of card, for messages.
+pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/zero, tj/ask, tj/operator/WHO, tj/tool/ID or tj/note/TEXT";
+
+/// What a card says.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Card {
+    /// `tj/arm/PLAN`: open a series of this plan.
+    Arm(String),
+    /// `tj/disarm`: close the open series.
+    Disarm,
+    /// `tj/retract`: take the last reading back.
+    Retract,
+    /// `tj/zero`: the next frame is a zero.
+    Zero,
+    /// `tj/ask`: ask the instrument for a value.
+    Ask,
+    /// `tj/operator/WHO`: who measures from now on.
+    Operator(String),
+    /// `tj/tool/ID`: the crimp tool in hand.
+    Tool(String),
+    /// `tj/note/TEXT`: keep a remark.
+    Note(String),
+}
+
+/// Why a text that a scanner sent is no card.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NotACard {
+    /// It does not begin with `tj/`.
+    #[error("not one of our cards")]
+    NotOurs,
+    /// `tj/arm` without a plan.
+    #[error("a card that arms no plan")]
+    NoPlan,
+    /// No kind of card that there is.
+    #[error("a card that says nothing we know")]
+    Unknown,
+}
+
+/// Why no card can say something.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum CannotCarry {
+    /// There is nothing after the last slash.
+    #[error("nothing to say, want at least one character")]
+    Empty,
+    /// A scanner's line would lose the blank.
+    #[error("it begins or ends with a blank, which a scanner's line does not keep")]
+    Untrimmed,
+    /// A line break would end the card; other control characters cannot be seen on it.
+    #[error("it holds a line break or another character that cannot be seen, want one plain line")]
+    NotPlain,
+    /// Longer than what is taken from a scanner.
+    #[error("{got} bytes on the card, want at most {LONGEST_CARD}")]
+    TooLong {
+        /// Bytes of the whole text.
+        got: usize,
+    },
+}
+
+impl Card {
+    /// Its text, `tj/arm/pump-own`. [`Card::read`] of it gives the same card.
+    pub fn text(&self) -> Result<String, CannotCarry> {
+        if let Some(word) = self.word() {
+            if word.trim().is_empty() {
+                return Err(CannotCarry::Empty);
+            }
+            if word.trim() != word {
+                return Err(CannotCarry::Untrimmed);
+            }
+            if safe(word) != *word {
+                return Err(CannotCarry::NotPlain);
+            }
+        }
+        let text = self.to_string();
+        if text.len() > LONGEST_CARD {
+            return Err(CannotCarry::TooLong { got: text.len() });
+        }
+        Ok(text)
+    }
+
+    /// The card of this text; blanks around it do not matter.
+    pub fn read(text: &str) -> Result<Self, NotACard> {
+        let said = text.trim().strip_prefix("tj/").ok_or(NotACard::NotOurs)?;
+        let (verb, word) = said.split_once('/').unwrap_or((said, ""));
+        let word = word.trim();
+        match (verb, word) {
+            ("arm", "") => Err(NotACard::NoPlan),
+            ("operator" | "tool" | "note", "") => Err(NotACard::Unknown),
+            ("arm", word) => Ok(Self::Arm(word.to_owned())),
+            ("operator", word) => Ok(Self::Operator(word.to_owned())),
+            ("tool", word) => Ok(Self::Tool(word.to_owned())),
+            ("note", word) => Ok(Self::Note(word.to_owned())),
+            ("disarm", "") => Ok(Self::Disarm),
+            ("retract", "") => Ok(Self::Retract),
+            ("zero", "") => Ok(Self::Zero),
+            ("ask", "") => Ok(Self::Ask),
+            _ => Err(NotACard::Unknown),
+        }
+    }
+
+    /// What stands between the first two slashes.
+    const fn verb(&self) -> &'static str {
+        match self {
+            Self::Arm(_) => "arm",
+            Self::Disarm => "disarm",
+            Self::Retract => "retract",
+            Self::Zero => "zero",
+            Self::Ask => "ask",
+            Self::Operator(_) => "operator",
+            Self::Tool(_) => "tool",
+            Self::Note(_) => "note",
+        }
+    }
+
+    /// What stands after them, where a card of this kind has something there.
+    const fn word(&self) -> Option<&String> {
+        match self {
+            Self::Arm(word) | Self::Operator(word) | Self::Tool(word) | Self::Note(word) => {
+                Some(word)
+            }
+            Self::Disarm | Self::Retract | Self::Zero | Self::Ask => None,
+        }
+    }
+}
+
+impl fmt::Display for Card {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.word() {
+            Some(word) => write!(f, "tj/{}/{word}", self.verb()),
+            None => write!(f, "tj/{}", self.verb()),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn any_card() -> impl Strategy<Value = Card> {
+        let word = prop_oneof!["[a-zA-Z0-9._-]{1,64}", "[ -~/]{0,30}", ".{0,200}", "\\PC*"];
+        (0..8_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
+            0 => Card::Arm(word),
+            1 => Card::Operator(word),
+            2 => Card::Tool(word),
+            3 => Card::Note(word),
+            4 => Card::Disarm,
+            5 => Card::Retract,
+            6 => Card::Zero,
+            _ => Card::Ask,
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_printed_is_read_as_the_same_card(card in any_card(), blanks in "[ \t]{0,3}") {
+            if let Ok(text) = card.text() {
+                prop_assert!(text.len() <= LONGEST_CARD && !text.contains(['\r', '\n']));
+                prop_assert_eq!(Card::read(&text), Ok(card.clone()));
+                prop_assert_eq!(Card::read(&format!("{blanks}{text}{blanks}")), Ok(card));
+            }
+        }
+
+        #[test]
+        fn a_name_of_the_configuration_can_always_be_carried(name in "[a-zA-Z0-9][a-zA-Z0-9._-]{0,63}") {
+            for card in [Card::Arm(name.clone()), Card::Tool(name.clone()), Card::Operator(name)] {
+                prop_assert!(card.text().is_ok());
+            }
+        }
+    }
+
+    #[test]
+    fn every_kind_of_card_has_its_text() {
+        let word = || "x y".to_owned();
+        for (card, text) in [
+            (Card::Arm(word()), "tj/arm/x y"),
+            (Card::Disarm, "tj/disarm"),
+            (Card::Retract, "tj/retract"),
+            (Card::Zero, "tj/zero"),
+            (Card::Ask, "tj/ask"),
+            (Card::Operator(word()), "tj/operator/x y"),
+            (Card::Tool(word()), "tj/tool/x y"),
+            (Card::Note(word()), "tj/note/x y"),
+        ] {
+            assert_eq!(card.text().as_deref(), Ok(text));
+            assert_eq!(Card::read(text), Ok(card));
+        }
+    }
+
+    #[test]
+    fn what_a_scanner_would_not_give_back_is_not_printed() {
+        let note = |text: &str| Card::Note(text.to_owned()).text();
+        assert_eq!(note(" "), Err(CannotCarry::Empty));
+        assert_eq!(note("a "), Err(CannotCarry::Untrimmed));
+        assert_eq!(note("a\nb"), Err(CannotCarry::NotPlain));
+        assert_eq!(note("a\u{202e}b"), Err(CannotCarry::NotPlain));
+        assert_eq!(
+            note(&"é".repeat(253)),
+            Err(CannotCarry::TooLong { got: 514 })
+        );
+        assert!(note(&"é".repeat(252)).is_ok());
+    }
+}
