@@ -44,11 +44,16 @@ pub(super) fn armed(out: &mut dyn Write, armed: &ArmedMessage) -> io::Result<()>
         "  series     {}, {plan}: {} of {} readings",
         armed.series, armed.filled, armed.slots
     )?;
-    write!(out, "  terminal   {}", safe(&armed.terminal))?;
-    if let Some(source) = &armed.source {
-        write!(out, " ({})", safe(source))?;
+    if let (Some(terminal), Some(wire)) = (&armed.terminal, &armed.wire) {
+        write!(out, "  terminal   {}", safe(terminal))?;
+        if let Some(source) = &armed.source {
+            write!(out, " ({})", safe(source))?;
+        }
+        writeln!(out, "\n  wire       {}", safe(wire))?;
     }
-    writeln!(out, "\n  wire       {}", safe(&armed.wire))?;
+    if !armed.blocks.is_empty() {
+        writeln!(out, "  blocks     {}", safe(&armed.blocks.join(", ")))?;
+    }
     if let Some(tool) = &armed.tool {
         let nest = tool
             .nest
@@ -62,9 +67,14 @@ pub(super) fn armed(out: &mut dyn Write, armed: &ArmedMessage) -> io::Result<()>
             nest.unwrap_or_default()
         )?;
     }
+    let pieces = if armed.blocks.is_empty() {
+        "pieces "
+    } else {
+        "repeats"
+    };
     writeln!(
         out,
-        "  pieces     {}, {}, {}",
+        "  {pieces}    {}, {}, {}",
         armed.pieces,
         armed.purpose.replace('_', " "),
         armed.order.replace('_', " ")

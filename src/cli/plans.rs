@@ -3,8 +3,8 @@
 use super::columns::Columns;
 use super::{Context, Exit, Failure};
 use crate::spec::wire::resolve;
-use crate::spec::{AxisName, Decision, Plan};
-use serde_json::{Value, json};
+use crate::spec::{AxisName, Decision, Plan, Subject, WireRequest};
+use serde_json::{Map, Value, json};
 use std::io::Write;
 
 /// List the plans that can be armed by name
@@ -34,7 +34,16 @@ impl Plans {
 }
 
 fn cells(plan: &Plan) -> Vec<String> {
-    let axes: Vec<_> = plan.axes.iter().map(AxisName::words).collect();
+    let (subject, wire, axes) = match &plan.subject {
+        Subject::Crimps { terminal, wire } => {
+            let axes: Vec<_> = plan.axes.iter().map(AxisName::words).collect();
+            (terminal.clone(), self::wire(wire), axes)
+        }
+        Subject::Blocks { instrument, blocks } => {
+            let blocks: Vec<_> = blocks.iter().map(|block| block.size.to_string()).collect();
+            (format!("gauge blocks, {instrument}"), String::new(), blocks)
+        }
+    };
     let tool = match (&plan.tool, &plan.nest) {
         (Some(tool), Some(nest)) => format!("{tool} nest {nest}"),
         (Some(tool), None) => tool.clone(),
@@ -42,8 +51,8 @@ fn cells(plan: &Plan) -> Vec<String> {
     };
     vec![
         plan.id.clone().unwrap_or_default(),
-        plan.terminal.clone(),
-        wire(plan),
+        subject,
+        wire,
         plan.pieces.to_string(),
         axes.join(", "),
         plan.purpose.name().to_owned(),
@@ -53,13 +62,13 @@ fn cells(plan: &Plan) -> Vec<String> {
 }
 
 /// The area, and the gauge it was named by.
-fn wire(plan: &Plan) -> String {
-    match resolve(&plan.wire) {
+fn wire(request: &WireRequest) -> String {
+    match resolve(request) {
         Ok(wire) => match wire.gauge {
             Some(gauge) => format!("{} ({gauge} ga, {})", wire.area, wire.sizing.name()),
             None => wire.area.to_string(),
         },
-        Err(_) => plan.wire.text.clone(), // a checked plan's wire resolves
+        Err(_) => request.text.clone(), // a checked plan's wire resolves
     }
 }
 
@@ -82,8 +91,6 @@ fn plan_json(plan: &Plan) -> Value {
     let mut line = json!({
         "kind": "plan",
         "plan": plan.id,
-        "terminal": plan.terminal,
-        "wire": plan.wire.text,
         "axes": axes,
         "order": plan.order.name(),
         "pieces": plan.pieces,
@@ -92,14 +99,8 @@ fn plan_json(plan: &Plan) -> Value {
         "repeat": plan.repeat,
     });
     if let Some(object) = line.as_object_mut() {
-        let sizing = plan.wire.sizing.map(|sizing| json!(sizing.name()));
-        let mm2 = resolve(&plan.wire).ok();
+        object.extend(subject_json(&plan.subject));
         let optional = [
-            ("sizing", sizing),
-            (
-                "wire_mm2",
-                mm2.map(|wire| super::wire::number(wire.area.mm2())),
-            ),
             ("tool", plan.tool.as_ref().map(|tool| json!(tool))),
             ("nest", plan.nest.as_ref().map(|nest| json!(nest))),
         ];
@@ -108,4 +109,27 @@ fn plan_json(plan: &Plan) -> Value {
         }
     }
     line
+}
+
+fn subject_json(subject: &Subject) -> Map<String, Value> {
+    let mut keys = Map::new();
+    match subject {
+        Subject::Crimps { terminal, wire } => {
+            keys.insert("terminal".to_owned(), json!(terminal));
+            keys.insert("wire".to_owned(), json!(wire.text));
+            if let Some(sizing) = wire.sizing {
+                keys.insert("sizing".to_owned(), json!(sizing.name()));
+            }
+            if let Ok(wire) = resolve(wire) {
+                let mm2 = super::wire::number(wire.area.mm2());
+                keys.insert("wire_mm2".to_owned(), mm2);
+            }
+        }
+        Subject::Blocks { instrument, blocks } => {
+            let blocks: Vec<_> = blocks.iter().map(ToString::to_string).collect();
+            keys.insert("instrument".to_owned(), json!(instrument));
+            keys.insert("blocks".to_owned(), json!(blocks));
+        }
+    }
+    keys
 }

@@ -119,8 +119,15 @@ fn row(series: &SeriesMessage) -> Vec<String> {
         opened.replace('T', " "),
         safe(&series.station),
         armed.plan.as_deref().map(safe).unwrap_or_default(),
-        safe(&armed.terminal),
-        format!("{} mm²", armed.wire_mm2),
+        armed
+            .terminal
+            .as_deref()
+            .map_or("gauge blocks".to_owned(), safe),
+        armed
+            .wire_mm2
+            .as_ref()
+            .map(|mm2| format!("{mm2} mm²"))
+            .unwrap_or_default(),
         armed.purpose.replace('_', " "),
         series
             .outcome

@@ -4,6 +4,7 @@
 //! part that could not be read is not reported: it may only look missing.
 
 use super::PortConfig;
+use super::blocks;
 use super::faults::{At, Fault, Faults, Role, did_you_mean, quoted};
 use super::instrument::RawInstrument;
 use super::plan::RawPlan;
@@ -82,6 +83,9 @@ fn each_port_once(instruments: &[RawInstrument], faults: &mut Faults) {
 
 /// One plan against everything else.
 fn plan_fits(plan: &RawPlan, raw: &Raw, faults: &mut Faults) {
+    if let Some(instrument) = &plan.instrument {
+        blocks::instrument_fits(instrument, &raw.instruments, faults);
+    }
     axes_exist(plan, &raw.axes, faults);
     let terminal = terminal_of(plan, &raw.terminals, faults);
     let has_row = terminal.is_some_and(|terminal| row_fits(plan, terminal, &raw.axes, faults));

@@ -1,12 +1,15 @@
 //! Plans: `[[plan]]`.
 
+use super::blocks;
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Role, quoted};
 use super::parse;
 use super::sheet::{resolved, sizing};
 use super::table::Table;
 use super::value::{factor_milli, unique};
-use crate::spec::{AxisName, Decision, Order, Plan, Purpose, WireRequest, WireSize, ZeroPolicy};
+use crate::spec::{
+    AxisName, Decision, Order, Plan, Purpose, Subject, WireRequest, WireSize, ZeroPolicy,
+};
 use std::time::Duration;
 
 /// g of the guarded rule where a plan does not say (ISO 14253-1, one-sided 95 %; from memory).
@@ -23,6 +26,8 @@ pub(super) struct RawPlan {
     pub(super) axes: Vec<At<String>>,
     pub(super) tool: Option<At<String>>,
     pub(super) nest: Option<At<String>>,
+    /// The instrument that is verified.
+    pub(super) instrument: Option<At<String>>,
     /// `None` if some part was faulty.
     pub(super) plan: Option<Plan>,
 }
@@ -41,13 +46,17 @@ pub(super) fn read(source: &Source, faults: &mut Faults) -> Vec<RawPlan> {
 }
 
 fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
+    if blocks::are_measured(&table) {
+        return blocks::plan(table, faults);
+    }
     let id = table.required_name(faults, "id", "\"pump-own\"");
     let terminal = table.required_name(faults, "terminal", "\"QF-250-F\"");
     let (request, wire) = wire(&mut table, faults);
     let axes = axes(&mut table, faults);
     let order = order(&mut table, faults);
     let pieces = pieces(&mut table, faults);
-    let purpose = purpose(&mut table, faults);
+    let purpose = purpose(&mut table, faults).filter(|purpose| of_crimps(purpose, faults));
+    let purpose = purpose.map(|purpose| purpose.value);
     let tool = table.name(faults, "tool");
     let nest = nest(&mut table, faults);
     let decision = decision(&mut table, faults);
@@ -59,8 +68,10 @@ fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
     let whole = || {
         Some(Plan {
             id: Some(id.value.clone()),
-            terminal: value_of(&terminal)?,
-            wire: request?,
+            subject: Subject::Crimps {
+                terminal: value_of(&terminal)?,
+                wire: request?,
+            },
             axes: axes.iter().map(|axis| AxisName::new(&axis.value)).collect(),
             order: order?,
             pieces: pieces?,
@@ -80,6 +91,7 @@ fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
         axes,
         tool,
         nest,
+        instrument: None,
         plan,
     })
 }
@@ -112,7 +124,7 @@ fn axes(table: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
     unique(faults, "axis", axes, |axis| &axis.value)
 }
 
-fn order(table: &mut Table<'_>, faults: &mut Faults) -> Option<Order> {
+pub(super) fn order(table: &mut Table<'_>, faults: &mut Faults) -> Option<Order> {
     let given = table.has("order");
     let names = Order::ALL.map(Order::name);
     let order = table.one_of(faults, "order", &names, |name| match name {
@@ -139,14 +151,23 @@ fn pieces(table: &mut Table<'_>, faults: &mut Faults) -> Option<u32> {
         .map(|pieces| pieces.value)
 }
 
-fn purpose(table: &mut Table<'_>, faults: &mut Faults) -> Option<Purpose> {
+/// A verification is of an instrument, and not of crimps.
+fn of_crimps(purpose: &At<Purpose>, faults: &mut Faults) -> bool {
+    let is_of_crimps = purpose.value != Purpose::Verification;
+    if !is_of_crimps {
+        let got = "a verification without gauge blocks";
+        let want = "want instrument = \"caliper-1\" and blocks = [\"2.50 mm\"] instead of terminal and wire";
+        faults.add(&purpose.place, Fault::new(got, want));
+    }
+    is_of_crimps
+}
+
+pub(super) fn purpose(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<Purpose>> {
     if !table.has("purpose") {
         table.missing(faults, "purpose", "\"first_off\" or another");
     }
     let names = Purpose::ALL.map(Purpose::name);
-    table
-        .one_of(faults, "purpose", &names, Purpose::from_name)
-        .map(|purpose| purpose.value)
+    table.one_of(faults, "purpose", &names, Purpose::from_name)
 }
 
 fn nest(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<String>> {
@@ -198,7 +219,7 @@ fn decision(table: &mut Table<'_>, faults: &mut Faults) -> Option<Decision> {
     }
 }
 
-fn zero(table: &mut Table<'_>, faults: &mut Faults) -> ZeroPolicy {
+pub(super) fn zero(table: &mut Table<'_>, faults: &mut Faults) -> ZeroPolicy {
     let mut policy = ZeroPolicy::default();
     let Some(mut zero) = table.table(faults, "zero", "zero") else {
         return policy;

@@ -5,7 +5,7 @@
 use super::state::{SeriesState, Slot};
 use super::{Completed, Entry, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing, State};
 use crate::quantity::Quantity;
-use crate::spec::{Verdict, judge};
+use crate::spec::{Crimp, Verdict, judge};
 use std::fmt;
 
 /// Something in an entry that does not follow from those before it.
@@ -141,8 +141,7 @@ impl Findings {
             return;
         };
         let spec = &series.spec;
-        self.compare("terminal", &slot.terminal, &spec.terminal, String::clone);
-        self.compare("wire", &slot.wire, &spec.wire, |wire| wire.area.to_string());
+        self.crimp(slot.crimp.as_ref(), spec.subject.crimp());
         self.compare("purpose", &slot.purpose, &spec.purpose, |purpose| {
             purpose.name().to_owned()
         });
@@ -183,6 +182,15 @@ impl Findings {
             &want,
             |verdict: &Option<Verdict>| shown(verdict),
         );
+    }
+
+    fn crimp(&mut self, got: Option<&Crimp>, want: Option<&Crimp>) {
+        let terminal = |crimp: Option<&Crimp>| crimp.map(|crimp| crimp.terminal.clone());
+        self.compare("terminal", &terminal(got), &terminal(want), shown);
+        let wire = |crimp: Option<&Crimp>| crimp.map(|crimp| crimp.wire.clone());
+        self.compare("wire", &wire(got), &wire(want), |wire| {
+            shown(&wire.as_ref().map(|wire| wire.area))
+        });
     }
 
     /// A counted reading fills an empty slot that there is.

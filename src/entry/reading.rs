@@ -2,7 +2,7 @@
 
 use super::Seq;
 use crate::quantity::{Measured, Quantity};
-use crate::spec::{AxisName, Limits, Purpose, Verdict, WireSize};
+use crate::spec::{AxisName, Crimp, Limits, Purpose, Verdict};
 
 /// A value, and what became of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -45,10 +45,8 @@ pub struct ReadingSlot {
     pub piece: u32,
     /// The axis.
     pub axis: AxisName,
-    /// The terminal's id.
-    pub terminal: String,
-    /// The wire.
-    pub wire: WireSize,
+    /// The terminal and wire; `None` of a gauge block.
+    pub crimp: Option<Crimp>,
     /// Why.
     pub purpose: Purpose,
     /// What the sheet allows.

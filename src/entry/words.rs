@@ -149,13 +149,20 @@ pub fn tally(tally: Tally) -> String {
 
 fn armed(spec: &ArmedSpec) -> String {
     let mut text = format!("armed {}", spec.plan.as_deref().unwrap_or("(inline)"));
-    let _ = write!(text, ": {} on {}", spec.terminal, spec.wire);
-    for axis in &spec.axes {
-        let _ = write!(text, ", {} {}", axis.name.words(), axis.limits);
+    let (comma, counted) = match spec.subject.crimp() {
+        Some(crimp) => {
+            let _ = write!(text, ": {} on {}", crimp.terminal, crimp.wire);
+            (",", "pieces")
+        }
+        None => (":", "times each"),
+    };
+    for (nth, axis) in spec.axes.iter().enumerate() {
+        let comma = if nth == 0 { comma } else { "," };
+        let _ = write!(text, "{comma} {} {}", axis.name.words(), axis.limits);
     }
     let _ = write!(
         text,
-        ", {} pieces, {}",
+        ", {} {counted}, {}",
         spec.pieces,
         spec.purpose.name().replace('_', " ")
     );
@@ -199,8 +206,15 @@ fn zeroed(zeroed: &Zeroed) -> String {
 fn reading(reading: &Reading) -> String {
     let mut text = String::new();
     if let Some(slot) = &reading.slot {
-        let _ = write!(text, "{} {}, ", slot.terminal, slot.wire.area);
-        let _ = write!(text, "piece {} {}: ", slot.piece, slot.axis.words());
+        match &slot.crimp {
+            Some(crimp) => {
+                let _ = write!(text, "{} {}, ", crimp.terminal, crimp.wire.area);
+                let _ = write!(text, "piece {} {}: ", slot.piece, slot.axis.words());
+            }
+            None => {
+                let _ = write!(text, "{} time {}: ", slot.axis.words(), slot.piece);
+            }
+        }
     }
     let _ = write!(text, "{}", reading.value);
     match &reading.standing {

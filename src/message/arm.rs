@@ -7,7 +7,8 @@ use super::reply::{ErrorObject, code};
 use super::request::{Call, nearest, read};
 use crate::quantity::Decimal;
 use crate::spec::{
-    AxisName, Decision, Order, Plan, Purpose, SizingSystem, WireRequest, ZeroPolicy,
+    AxisName, Decision, GaugeBlock, Order, Plan, Purpose, SizingSystem, Subject, WireRequest,
+    ZeroPolicy,
 };
 use crate::station::{Armable, Command};
 use serde::Deserialize;
@@ -26,6 +27,9 @@ struct ArmForm {
     plan: Option<String>,
     terminal: Option<String>,
     wire: Option<String>,
+    instrument: Option<String>,
+    blocks: Option<Vec<String>>,
+    repeats: Option<u32>,
     sizing: Option<String>,
     axes: Option<Vec<String>>,
     order: Option<String>,
@@ -86,6 +90,7 @@ impl ArmForm {
             &self.tool,
             &self.nest,
             &self.decision,
+            &self.instrument,
         ];
         texts.into_iter().any(Option::is_some)
             || self.axes.is_some()
@@ -93,6 +98,8 @@ impl ArmForm {
             || self.guard_factor.is_some()
             || self.zero.is_some()
             || self.repeat.is_some()
+            || self.blocks.is_some()
+            || self.repeats.is_some()
     }
 
     fn plan(self) -> Result<Plan, ErrorObject> {
@@ -110,8 +117,11 @@ impl ArmForm {
             &Purpose::ALL,
             Purpose::name,
         )?;
-        let axes = needed("axes", self.axes)?;
-        let pieces = self.pieces.unwrap_or(1);
+        let (subject, axes, pieces) = self.subject(sizing)?;
+        let usual = match subject {
+            Subject::Crimps { .. } => Purpose::InProcess,
+            Subject::Blocks { .. } => Purpose::Verification,
+        };
         if axes.is_empty() || pieces == 0 {
             return Err(params_error(
                 "nothing to measure: want at least one axis and one piece".to_owned(),
@@ -120,21 +130,57 @@ impl ArmForm {
         }
         Ok(Plan {
             id: None,
-            terminal: needed("terminal", self.terminal)?,
-            wire: WireRequest {
-                text: needed("wire", self.wire)?,
-                sizing,
-            },
-            axes: axes.into_iter().map(AxisName::new).collect(),
+            subject,
+            axes,
             order: order.unwrap_or(Order::ByAxis),
             pieces,
-            purpose: purpose.unwrap_or(Purpose::InProcess),
+            purpose: purpose.unwrap_or(usual),
             tool: self.tool,
             nest: self.nest,
             decision,
             zero: self.zero.unwrap_or_default().policy()?,
             repeat: self.repeat.unwrap_or(false),
         })
+    }
+
+    /// What is measured, its axes, and how often.
+    fn subject(
+        &self,
+        sizing: Option<SizingSystem>,
+    ) -> Result<(Subject, Vec<AxisName>, u32), ErrorObject> {
+        if self.blocks.is_some() || self.instrument.is_some() || self.repeats.is_some() {
+            return self.blocks();
+        }
+        let axes = needed("axes", self.axes.clone())?;
+        let subject = Subject::Crimps {
+            terminal: needed("terminal", self.terminal.clone())?,
+            wire: WireRequest {
+                text: needed("wire", self.wire.clone())?,
+                sizing,
+            },
+        };
+        let axes = axes.into_iter().map(AxisName::new).collect();
+        Ok((subject, axes, self.pieces.unwrap_or(1)))
+    }
+
+    fn blocks(&self) -> Result<(Subject, Vec<AxisName>, u32), ErrorObject> {
+        let crimps = [&self.terminal, &self.wire, &self.sizing];
+        let of_crimps = crimps.into_iter().any(Option::is_some);
+        if of_crimps || self.axes.is_some() || self.pieces.is_some() {
+            return Err(params_error(
+                "got gauge blocks and keys of crimps, want one or the other".to_owned(),
+                Some("beside instrument and blocks, leave out terminal, wire, axes and pieces; repeats says how often".to_owned()),
+            ));
+        }
+        let texts = needed("blocks", self.blocks.clone())?;
+        let blocks = texts.iter().map(|text| text.parse::<GaugeBlock>());
+        let blocks: Vec<_> = blocks
+            .collect::<Result<_, _>>()
+            .map_err(|error| params_error(error.to_string(), None))?;
+        let axes = blocks.iter().map(GaugeBlock::axis).collect();
+        let instrument = needed("instrument", self.instrument.clone())?;
+        let subject = Subject::Blocks { instrument, blocks };
+        Ok((subject, axes, self.repeats.unwrap_or(1)))
     }
 
     fn decision(&self) -> Result<Decision, ErrorObject> {
@@ -194,7 +240,9 @@ fn needed<T>(key: &str, value: Option<T>) -> Result<T, ErrorObject> {
     value.ok_or_else(|| {
         params_error(
             format!("no {key} in arm"),
-            Some("name a plan, or give terminal, wire and axes".to_owned()),
+            Some(
+                "name a plan, or give terminal, wire and axes, or instrument and blocks".to_owned(),
+            ),
         )
     })
 }
@@ -275,7 +323,9 @@ mod tests {
                 factor_milli: 2_000
             }
         );
-        assert_eq!(plan.wire.sizing, Some(SizingSystem::SaeMetric));
+        assert!(
+            matches!(&plan.subject, Subject::Crimps { wire, .. } if wire.sizing == Some(SizingSystem::SaeMetric))
+        );
         assert_eq!((plan.pieces, plan.zero.closing), (5, false));
         assert_eq!(plan.zero.every, Some(Duration::from_secs(600)));
         assert!(plan.zero.before_first);

@@ -17,20 +17,27 @@ pub struct ArmedMessage {
     /// The plan; left out if given inline.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plan: Option<String>,
-    /// The terminal.
-    pub terminal: String,
+    /// The terminal; left out where gauge blocks are measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub terminal: Option<String>,
     /// Where its limits are from.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
     /// The wire with both of its sizes, in words.
-    pub wire: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wire: Option<String>,
     /// The wire's size.
-    pub wire_mm2: Digits,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub wire_mm2: Option<Digits>,
     /// The gauge it was named by.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gauge: Option<String>,
     /// The system that led from gauge to size.
-    pub sizing: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sizing: Option<String>,
+    /// The gauge blocks with their own uncertainty; left out where crimps are measured.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub blocks: Vec<String>,
     /// Why pieces are measured.
     pub purpose: String,
     /// The crimp tool.
@@ -193,6 +200,9 @@ impl ArmedMessage {
     /// Of an open series.
     pub fn new(series: &SeriesState) -> Self {
         let spec = &series.spec;
+        let crimp = spec.subject.crimp();
+        let wire = crimp.map(|crimp| &crimp.wire);
+        let blocks = spec.subject.blocks();
         let axes = u64::try_from(spec.axes.len()).unwrap_or(u64::MAX);
         let guard_factor = match spec.decision {
             Decision::Simple => None,
@@ -204,12 +214,13 @@ impl ArmedMessage {
             series: series.id.0,
             since: series.since.to_string(),
             plan: spec.plan.clone(),
-            terminal: spec.terminal.clone(),
-            source: spec.source.clone(),
-            wire: spec.wire.to_string(),
-            wire_mm2: spec.wire.area.mm2().into(),
-            gauge: spec.wire.gauge.clone(),
-            sizing: spec.wire.sizing.name().to_owned(),
+            terminal: crimp.map(|crimp| crimp.terminal.clone()),
+            source: spec.subject.source().map(str::to_owned),
+            wire: wire.map(ToString::to_string),
+            wire_mm2: wire.map(|wire| wire.area.mm2().into()),
+            gauge: wire.and_then(|wire| wire.gauge.clone()),
+            sizing: wire.map(|wire| wire.sizing.name().to_owned()),
+            blocks: blocks.iter().map(ToString::to_string).collect(),
             purpose: spec.purpose.name().to_owned(),
             tool: spec.tool.as_ref().map(ToolMessage::new),
             order: spec.order.name().to_owned(),

@@ -223,7 +223,7 @@ const fn kind_of(prompt: &Prompt) -> &'static str {
         Prompt::Arm => "arm",
         Prompt::Connect { .. } => "connect",
         Prompt::Zero { .. } => "zero",
-        Prompt::Measure { .. } => "measure",
+        Prompt::Measure { .. } | Prompt::SetBlock { .. } => "measure",
     }
 }
 

@@ -3,7 +3,7 @@
 //! It is stored whole in the `armed` entry, so that every verdict can be recomputed from the
 //! journal alone, whatever became of sheets and plans since.
 
-use super::{AxisName, Decision, Limits, Order, Purpose, ToolClass, WireSize, ZeroPolicy};
+use super::{ArmedSubject, AxisName, Decision, Limits, Order, Purpose, ToolClass, ZeroPolicy};
 use crate::quantity::{Quantity, Unit};
 
 /// What a station measures and judges by.
@@ -15,12 +15,8 @@ pub struct ArmedSpec {
     pub plan: Option<String>,
     /// Who measures.
     pub operator: Option<String>,
-    /// The terminal's id.
-    pub terminal: String,
-    /// Where its limits are from.
-    pub source: Option<String>,
-    /// The wire, in mm² and by gauge.
-    pub wire: WireSize,
+    /// Crimps or gauge blocks.
+    pub subject: ArmedSubject,
     /// Why.
     pub purpose: Purpose,
     /// The crimp tool.

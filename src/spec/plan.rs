@@ -1,6 +1,6 @@
 //! Plans: a named thing to arm.
 
-use super::{AxisName, Decision, SizingSystem};
+use super::{AxisName, Decision, SizingSystem, Subject};
 use std::time::Duration;
 
 /// Why pieces are measured.
@@ -124,10 +124,8 @@ pub struct WireRequest {
 pub struct Plan {
     /// Its name; `None` for one given inline.
     pub id: Option<String>,
-    /// The terminal's id in a sheet.
-    pub terminal: String,
-    /// The wire that is crimped.
-    pub wire: WireRequest,
+    /// Crimps or gauge blocks.
+    pub subject: Subject,
     /// What is measured, in order.
     pub axes: Vec<AxisName>,
     /// Which slot is next.

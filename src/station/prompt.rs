@@ -4,6 +4,7 @@ use super::order::next_slot;
 use super::zero::{Due, due};
 use crate::entry::State;
 use crate::entry::state::{SeriesState, Slot};
+use crate::spec::GaugeBlock;
 use std::fmt;
 
 /// What to do next.
@@ -32,6 +33,15 @@ pub enum Prompt {
         /// Of so many pieces.
         pieces: u32,
     },
+    /// A gauge block is to be measured.
+    SetBlock {
+        /// Where the reading goes.
+        slot: Slot,
+        /// The block.
+        block: GaugeBlock,
+        /// Of so many times.
+        repeats: u32,
+    },
 }
 
 impl fmt::Display for Prompt {
@@ -58,6 +68,17 @@ impl fmt::Display for Prompt {
                     slot.axis.words()
                 )
             }
+            Self::SetBlock {
+                slot,
+                block,
+                repeats,
+            } => {
+                write!(f, "set the {} block between the jaws", block.size)?;
+                if *repeats > 1 {
+                    write!(f, ": time {} of {repeats}", slot.piece)?;
+                }
+                Ok(())
+            }
         }
     }
 }
@@ -66,7 +87,7 @@ impl Prompt {
     /// The slot that is measured next, if one is.
     pub fn slot(&self) -> Option<&Slot> {
         match self {
-            Self::Measure { slot, .. } => Some(slot),
+            Self::Measure { slot, .. } | Self::SetBlock { slot, .. } => Some(slot),
             Self::Arm | Self::Connect { .. } | Self::Zero { .. } => None,
         }
     }
@@ -102,9 +123,22 @@ fn measure(state: &State, series: &SeriesState, slot: Slot) -> Prompt {
     }
     match due(state, series, instrument, None) {
         Some(why) => zero(series, instrument, why),
+        None => measured(series, slot),
+    }
+}
+
+fn measured(series: &SeriesState, slot: Slot) -> Prompt {
+    let blocks = series.spec.subject.blocks();
+    let times = series.spec.pieces;
+    match blocks.iter().find(|block| block.axis() == slot.axis) {
+        Some(block) => Prompt::SetBlock {
+            slot,
+            block: *block,
+            repeats: times,
+        },
         None => Prompt::Measure {
             slot,
-            pieces: series.spec.pieces,
+            pieces: times,
         },
     }
 }

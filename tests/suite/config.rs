@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use tallyjaw::config::{self, Config, Diagnostic, Faulty, Files, PortSelector, Source};
 use tallyjaw::daemon::files::{self, LoadError};
 use tallyjaw::quantity::Dimension;
-use tallyjaw::spec::{AxisName, Decision, Order, ZeroPolicy};
+use tallyjaw::spec::{AxisName, Decision, Order, Subject, ZeroPolicy, wire};
 
+mod care;
 mod hostile;
 mod mistakes;
 
@@ -262,7 +263,10 @@ fn the_demo_shop_has_two_stations_three_sizes_both_classes_of_tool_and_both_rule
     let mut wires: Vec<_> = catalog
         .plans
         .iter()
-        .map(|plan| tallyjaw::spec::wire::resolve(&plan.wire).unwrap().area)
+        .filter_map(|plan| match &plan.subject {
+            Subject::Crimps { wire, .. } => Some(wire::resolve(wire).unwrap().area),
+            Subject::Blocks { .. } => None,
+        })
         .collect();
     wires.sort_unstable();
     wires.dedup();

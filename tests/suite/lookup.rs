@@ -87,7 +87,7 @@ fn a_clean_configuration_says_what_is_in_it() {
     assert_eq!(
         out,
         "tallyjaw.toml: no errors\n\
-         2 stations, 5 instruments, 2 terminals with 5 sizes, 4 plans, 2 tools\n"
+         2 stations, 5 instruments, 2 terminals with 5 sizes, 5 plans, 2 tools\n"
     );
     let (code, out, _) = run(&example(), "check --json");
     let line: Value = serde_json::from_str(&out).unwrap();

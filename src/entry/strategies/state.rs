@@ -1,8 +1,8 @@
 //! Armed specifications, and states that hold them.
 
 use super::values::{
-    at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq, tally, text,
-    unit, verdict, wire,
+    at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq, subject,
+    tally, text, unit, verdict,
 };
 use crate::entry::Outcome;
 use crate::entry::state::{
@@ -87,10 +87,9 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
         Just(Decision::Simple),
         any::<u32>().prop_map(|factor_milli| Decision::Guarded { factor_milli }),
     ];
-    let names = (name(), option::of(text()), option::of(text()), text());
+    let names = (name(), option::of(text()), option::of(text()));
     let what = (
-        option::of(text()),
-        wire(),
+        subject(),
         select(&Purpose::ALL[..]),
         option::of(tool),
         vec(armed_axis(), 0..3),
@@ -106,17 +105,15 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
     (names, what, how, rest)
         .prop_map(
             |(
-                (station, plan, operator, terminal),
-                (source, wire, purpose, tool, axes),
+                (station, plan, operator),
+                (subject, purpose, tool, axes),
                 (order, pieces, decision, zero, repeat),
                 (instruments, warnings),
             )| ArmedSpec {
                 station,
                 plan,
                 operator,
-                terminal,
-                source,
-                wire,
+                subject,
                 purpose,
                 tool,
                 axes,

@@ -4,7 +4,9 @@ use crate::entry::{
     Attached, JournalId, NotCounted, Plateau, Reading, ReadingSlot, Seq, Standing, Tally,
 };
 use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity, Unit, WallMicros};
-use crate::spec::{AxisName, Limits, Purpose, SizingSystem, Verdict, WireSize};
+use crate::spec::{
+    ArmedSubject, AxisName, Crimp, GaugeBlock, Limits, Purpose, SizingSystem, Verdict, WireSize,
+};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
@@ -111,6 +113,30 @@ pub(super) fn wire() -> BoxedStrategy<WireSize> {
         .boxed()
 }
 
+pub(super) fn crimp() -> BoxedStrategy<Crimp> {
+    (text(), wire())
+        .prop_map(|(terminal, wire)| Crimp { terminal, wire })
+        .boxed()
+}
+
+pub(super) fn subject() -> BoxedStrategy<ArmedSubject> {
+    let nm = |base| Quantity::from_base(Dimension::Length, base);
+    let block = (1_i64..1_000_000, 0_u8..5, option::of(1_i64..1_000)).prop_filter_map(
+        "no block",
+        move |(coefficient, decimals, uncertainty)| {
+            let size = Measured::new(Decimal::new(coefficient, decimals), Unit::Millimetre)?;
+            let uncertainty = uncertainty.map(nm);
+            Some(GaugeBlock { size, uncertainty })
+        },
+    );
+    prop_oneof![
+        3 => (crimp(), option::of(text()))
+            .prop_map(|(crimp, source)| ArmedSubject::Crimps { crimp, source }),
+        1 => vec(block, 0..3).prop_map(ArmedSubject::Blocks),
+    ]
+    .boxed()
+}
+
 pub(super) fn axis_name() -> BoxedStrategy<AxisName> {
     let known = select(vec!["core_crimp_height", "core_crimp_width", "pull_force"]);
     prop_oneof![9 => known.prop_map(str::to_owned), 1 => text()]
@@ -129,24 +155,20 @@ pub(super) fn slot() -> BoxedStrategy<ReadingSlot> {
         seq(),
         any::<u32>(),
         axis_name(),
-        text(),
-        wire(),
+        option::of(crimp()),
         purpose,
         judged,
     )
         .prop_map(
-            |(series, piece, axis, terminal, wire, purpose, (limits, deviation, verdict))| {
-                ReadingSlot {
-                    series,
-                    piece,
-                    axis,
-                    terminal,
-                    wire,
-                    purpose,
-                    limits,
-                    deviation,
-                    verdict,
-                }
+            |(series, piece, axis, crimp, purpose, (limits, deviation, verdict))| ReadingSlot {
+                series,
+                piece,
+                axis,
+                crimp,
+                purpose,
+                limits,
+                deviation,
+                verdict,
             },
         )
         .boxed()

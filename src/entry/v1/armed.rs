@@ -1,9 +1,8 @@
 //! The armed specification, whole: every verdict of the series can be recomputed from it.
 
 use super::names;
-use super::values::{
-    self, LimitFields, Number, Span, fault, known, mn, nm, quantity, shown, units,
-};
+use super::subject;
+use super::values::{LimitFields, Number, Span, fault, known, mn, nm, quantity, shown, units};
 use crate::entry::Entry;
 use crate::entry::line::LineError;
 use crate::quantity::{Decimal, Dimension, Quantity};
@@ -20,14 +19,18 @@ pub(super) struct Armed {
     plan: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     operator: Option<String>,
-    terminal: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    terminal: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     source: Option<String>,
-    wire_mm2: Number,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    wire_mm2: Option<Number>,
     #[serde(skip_serializing_if = "Option::is_none")]
     wire_gauge: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     sizing: Option<names::Sizing>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    blocks: Option<Vec<subject::Block>>,
     purpose: names::Purpose,
     #[serde(skip_serializing_if = "Option::is_none")]
     tool: Option<Tool>,
@@ -125,15 +128,17 @@ struct Instrument {
 
 impl From<&ArmedSpec> for Armed {
     fn from(spec: &ArmedSpec) -> Self {
+        let crimp = subject::CrimpFields::new(spec.subject.crimp());
         Self {
             station: spec.station.clone(),
             plan: spec.plan.clone(),
             operator: spec.operator.clone(),
-            terminal: spec.terminal.clone(),
-            source: spec.source.clone(),
-            wire_mm2: spec.wire.area.mm2().into(),
-            wire_gauge: spec.wire.gauge.clone(),
-            sizing: values::sizing(&spec.wire),
+            terminal: crimp.terminal,
+            source: spec.subject.source().map(str::to_owned),
+            wire_mm2: crimp.wire_mm2,
+            wire_gauge: crimp.wire_gauge,
+            sizing: crimp.sizing,
+            blocks: subject::blocks(&spec.subject),
             purpose: spec.purpose.into(),
             tool: spec.tool.as_ref().map(|tool| Tool {
                 id: tool.id.clone(),
@@ -157,6 +162,12 @@ impl TryFrom<Armed> for ArmedSpec {
 
     fn try_from(body: Armed) -> Result<Self, LineError> {
         let axes: Result<_, _> = body.axes.into_iter().map(TryInto::try_into).collect();
+        let crimp = subject::CrimpFields {
+            terminal: body.terminal,
+            wire_mm2: body.wire_mm2,
+            wire_gauge: body.wire_gauge,
+            sizing: body.sizing,
+        };
         let instruments: Result<_, _> = body
             .instruments
             .into_iter()
@@ -166,9 +177,7 @@ impl TryFrom<Armed> for ArmedSpec {
             station: body.station,
             plan: body.plan,
             operator: body.operator,
-            terminal: body.terminal,
-            source: body.source,
-            wire: values::wire(&body.wire_mm2, body.wire_gauge, body.sizing)?,
+            subject: subject::armed(crimp.crimp()?, body.source, body.blocks)?,
             purpose: body.purpose.into(),
             tool: body.tool.map(|tool| ArmedTool {
                 id: tool.id,

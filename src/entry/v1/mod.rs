@@ -14,6 +14,7 @@ mod journal;
 mod names;
 mod reading;
 mod state;
+mod subject;
 mod values;
 
 use super::line::{Digest, LineError};

@@ -1,6 +1,7 @@
 //! What instruments sent: readings, zero frames, and bytes without meaning.
 
 use super::names;
+use super::subject::CrimpFields;
 use super::values::{self, LimitFields, Number, fault, hex, measured, mn, nm, raw};
 use crate::entry::line::LineError;
 use crate::entry::{self, Entry, ReadingSlot, Seq};
@@ -83,16 +84,17 @@ impl From<&entry::Reading> for Reading {
                 hint.clone(),
             ),
         };
+        let crimp = CrimpFields::new(slot.and_then(|slot| slot.crimp.as_ref()));
         Self {
             station: reading.station.clone(),
             instrument: reading.instrument.clone(),
             series: slot.map(|slot| slot.series.0),
             piece: slot.map(|slot| slot.piece),
             axis: slot.map(|slot| slot.axis.as_str().to_owned()),
-            terminal: slot.map(|slot| slot.terminal.clone()),
-            wire_mm2: slot.map(|slot| slot.wire.area.mm2().into()),
-            wire_gauge: slot.and_then(|slot| slot.wire.gauge.clone()),
-            sizing: slot.and_then(|slot| values::sizing(&slot.wire)),
+            terminal: crimp.terminal,
+            wire_mm2: crimp.wire_mm2,
+            wire_gauge: crimp.wire_gauge,
+            sizing: crimp.sizing,
             purpose: slot.map(|slot| slot.purpose.into()),
             value_nm: nm(Some(value.quantity())),
             value_mn: mn(Some(value.quantity())),
@@ -126,17 +128,17 @@ impl Reading {
             return Ok(None);
         };
         let missing = |name: &str| fault(format!("missing field `{name}` beside `series`"));
-        let mm2 = self.wire_mm2.take();
+        let crimp = CrimpFields {
+            terminal: self.terminal.take(),
+            wire_mm2: self.wire_mm2.take(),
+            wire_gauge: self.wire_gauge.take(),
+            sizing: self.sizing,
+        };
         Ok(Some(ReadingSlot {
             series: Seq(series),
             piece: self.piece.ok_or_else(|| missing("piece"))?,
             axis: AxisName::new(self.axis.take().ok_or_else(|| missing("axis"))?),
-            terminal: self.terminal.take().ok_or_else(|| missing("terminal"))?,
-            wire: values::wire(
-                mm2.as_ref().ok_or_else(|| missing("wire_mm2"))?,
-                self.wire_gauge.take(),
-                self.sizing,
-            )?,
+            crimp: crimp.crimp()?,
             purpose: self.purpose.ok_or_else(|| missing("purpose"))?.into(),
             limits: LimitFields {
                 nominal: (self.nominal_nm, self.nominal_mn),

@@ -1,16 +1,18 @@
 //! The instruments whose values count, and how their zeros are told.
 
-use super::Found;
 use crate::quantity::Dimension;
 use crate::spec::{ArmedAxis, ArmedInstrument, Instrument, Plan};
 
-pub(super) fn armed_instruments(found: &Found<'_>, axes: &[ArmedAxis]) -> Vec<ArmedInstrument> {
+pub(super) fn armed_instruments(
+    plan: &Plan,
+    instruments: &[&Instrument],
+    axes: &[ArmedAxis],
+) -> Vec<ArmedInstrument> {
     let used = |instrument: &&&Instrument| {
         axes.iter()
             .any(|axis| axis.guard_of(&instrument.name).is_some())
     };
-    found
-        .instruments
+    instruments
         .iter()
         .filter(used)
         .map(|instrument| ArmedInstrument {
@@ -23,7 +25,7 @@ pub(super) fn armed_instruments(found: &Found<'_>, axes: &[ArmedAxis]) -> Vec<Ar
             zero_must_be_said: axes
                 .iter()
                 .filter(|axis| axis.guard_of(&instrument.name).is_some())
-                .any(|axis| reads_near_zero(axis, instrument.counts(found.plan.zero.band_counts))),
+                .any(|axis| reads_near_zero(axis, instrument.counts(plan.zero.band_counts))),
         })
         .collect()
 }

@@ -1,12 +1,16 @@
 //! From a plan to the armed specification, or a refusal that says what to do.
 
 mod axis;
+mod blocks;
 mod instruments;
 mod tool;
 
 use super::Refusal;
 use crate::quantity::Quantity;
-use crate::spec::{ArmedSpec, Catalog, Instrument, Limits, Plan, Row, Terminal, WireSize, wire};
+use crate::spec::{
+    ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, Instrument, Limits, Plan,
+    Purpose, Row, Subject, Terminal, WireRequest, WireSize, wire,
+};
 
 /// More pieces than anybody measures by hand in one series.
 const MOST_PIECES: u32 = 10_000;
@@ -28,6 +32,16 @@ struct Found<'a> {
     instruments: Vec<&'a Instrument>,
 }
 
+/// The parts of a specification in which crimps and gauge blocks differ.
+struct Parts<'a> {
+    subject: ArmedSubject,
+    tool: Option<ArmedTool>,
+    axes: Vec<ArmedAxis>,
+    /// Those whose values may count.
+    instruments: Vec<&'a Instrument>,
+    warnings: Vec<String>,
+}
+
 /// The specification that `plan` asks `station` to measure by.
 pub(super) fn arm(
     catalog: &Catalog,
@@ -39,7 +53,53 @@ pub(super) fn arm(
         let message = format!("got {} pieces, want 1 to {MOST_PIECES}", plan.pieces);
         return Err(refuse(message, "change `pieces` of the plan"));
     }
-    let found = find(catalog, station, plan)?;
+    let Parts {
+        subject,
+        tool,
+        axes,
+        instruments,
+        mut warnings,
+    } = match &plan.subject {
+        Subject::Crimps { terminal, wire } => crimps(catalog, station, plan, terminal, wire)?,
+        Subject::Blocks { instrument, blocks } => {
+            blocks::parts(catalog, station, plan, instrument, blocks)?
+        }
+    };
+    let instruments = instruments::armed_instruments(plan, &instruments, &axes);
+    instruments::warn_of_zero(plan, &instruments, &mut warnings);
+    Ok(ArmedSpec {
+        station: station.to_owned(),
+        plan: plan.id.clone(),
+        operator,
+        subject,
+        purpose: plan.purpose,
+        tool,
+        axes,
+        order: plan.order,
+        pieces: plan.pieces,
+        decision: plan.decision,
+        zero: plan.zero,
+        repeat: plan.repeat,
+        instruments,
+        warnings,
+    })
+}
+
+/// What a plan for crimps measures, and with what.
+fn crimps<'a>(
+    catalog: &'a Catalog,
+    station: &str,
+    plan: &'a Plan,
+    terminal: &str,
+    wire: &WireRequest,
+) -> Result<Parts<'a>, Refusal> {
+    if plan.purpose == Purpose::Verification {
+        return Err(refuse(
+            "a verification of crimps, want one of gauge blocks",
+            "name `instrument` and `blocks` instead of terminal and wire, or another purpose",
+        ));
+    }
+    let found = find(catalog, station, plan, terminal, wire)?;
     let mut warnings = Vec::new();
     let tool = tool::tool(catalog, &found, &mut warnings)?;
     let axes = found
@@ -54,41 +114,36 @@ pub(super) fn arm(
             "name what is measured: `axes = [\"core_crimp_height\"]`",
         ));
     }
-    let instruments = instruments::armed_instruments(&found, &axes);
-    instruments::warn_of_zero(plan, &instruments, &mut warnings);
-    Ok(ArmedSpec {
-        station: station.to_owned(),
-        plan: plan.id.clone(),
-        operator,
+    let crimp = Crimp {
         terminal: found.terminal.id.clone(),
-        source: found.terminal.source.clone(),
         wire: found.wire,
-        purpose: plan.purpose,
+    };
+    let source = found.terminal.source.clone();
+    Ok(Parts {
+        subject: ArmedSubject::Crimps { crimp, source },
         tool,
         axes,
-        order: plan.order,
-        pieces: plan.pieces,
-        decision: plan.decision,
-        zero: plan.zero,
-        repeat: plan.repeat,
-        instruments,
+        instruments: found.instruments,
         warnings,
     })
 }
 
-fn find<'a>(catalog: &'a Catalog, station: &str, plan: &'a Plan) -> Result<Found<'a>, Refusal> {
-    let terminal = catalog.terminal(&plan.terminal).ok_or_else(|| {
+fn find<'a>(
+    catalog: &'a Catalog,
+    station: &str,
+    plan: &'a Plan,
+    terminal: &str,
+    wire: &WireRequest,
+) -> Result<Found<'a>, Refusal> {
+    let terminal = catalog.terminal(terminal).ok_or_else(|| {
         let known = list(catalog.terminals.iter().map(|terminal| terminal.id.clone()));
-        let message = format!(
-            "no terminal {:?} in any sheet, want one of {known}",
-            plan.terminal
-        );
+        let message = format!("no terminal {terminal:?} in any sheet, want one of {known}");
         refuse(
             message,
             "correct the plan, or add the terminal's sheet to `sheets`",
         )
     })?;
-    let wire = wire::resolve(&plan.wire).map_err(|error| Refusal {
+    let wire = wire::resolve(wire).map_err(|error| Refusal {
         message: error.to_string(),
         remedy: Some(error.remedy()),
     })?;

@@ -4,6 +4,7 @@ use super::{Texts, repository};
 use proptest::prelude::*;
 use std::fs;
 use tallyjaw::config::{self, Config, Files, Source};
+use tallyjaw::spec::{GaugeBlock, Subject};
 
 /// Whatever passes as a configuration holds together: every reference leads somewhere.
 fn assert_consistent(config: &Config) {
@@ -33,8 +34,19 @@ fn assert_consistent(config: &Config) {
         );
     }
     for plan in &catalog.plans {
-        let terminal = catalog.terminal(&plan.terminal).expect("its terminal");
-        let wire = tallyjaw::spec::wire::resolve(&plan.wire).expect("its wire");
+        let (terminal, wire) = match &plan.subject {
+            Subject::Crimps { terminal, wire } => (terminal, wire),
+            Subject::Blocks { instrument, blocks } => {
+                let verified = catalog.instrument(instrument).expect("its instrument");
+                assert!(verified.max_error.is_some());
+                let axes: Vec<_> = blocks.iter().map(GaugeBlock::axis).collect();
+                assert_eq!(plan.axes, axes);
+                assert!(!blocks.is_empty() && (1..=100).contains(&plan.pieces));
+                continue;
+            }
+        };
+        let terminal = catalog.terminal(terminal).expect("its terminal");
+        let wire = tallyjaw::spec::wire::resolve(wire).expect("its wire");
         let row = terminal.row(wire.area).expect("its row");
         assert!(!plan.axes.is_empty() && (1..=10_000).contains(&plan.pieces));
         for axis in &plan.axes {

@@ -161,7 +161,9 @@ fn what_does_not_follow_from_the_entries_before_is_found() {
         in_slot(entry, |slot| slot.limits = "1.62 ±0.20 mm".parse().unwrap());
     });
     check("terminal", |entry| {
-        in_slot(entry, |slot| slot.terminal = "RB-090-M".to_owned());
+        in_slot(entry, |slot| {
+            slot.crimp.as_mut().unwrap().terminal = "RB-090-M".to_owned();
+        });
     });
     check("deviation", |entry| {
         in_slot(entry, |slot| slot.deviation = None);

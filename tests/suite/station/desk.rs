@@ -9,7 +9,7 @@ use tallyjaw::entry::{
 use tallyjaw::quantity::{MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{
     Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentKind, Nest, Order, Plan,
-    Purpose, Row, Terminal, Tool, ToolClass, Verdict, WireRequest, ZeroPolicy,
+    Purpose, Row, Subject, Terminal, Tool, ToolClass, Verdict, WireRequest, ZeroPolicy,
 };
 use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
 
@@ -182,14 +182,20 @@ pub(crate) fn outcome(reading: &Reading) -> Result<Verdict, (NotCounted, String)
     }
 }
 
+pub(crate) fn crimps(terminal: &str, wire: &str) -> Subject {
+    Subject::Crimps {
+        terminal: terminal.to_owned(),
+        wire: WireRequest {
+            text: wire.to_owned(),
+            sizing: None,
+        },
+    }
+}
+
 pub(crate) fn plan() -> Plan {
     Plan {
         id: None,
-        terminal: "QF-250-F".to_owned(),
-        wire: WireRequest {
-            text: "2.0 mm²".to_owned(),
-            sizing: None,
-        },
+        subject: crimps("QF-250-F", "2.0 mm²"),
         axes: vec![AxisName::new(HEIGHT), AxisName::new(WIDTH)],
         order: Order::ByAxis,
         pieces: 3,

@@ -1,8 +1,8 @@
 //! What a value is worth: verdicts, plausibility, arming's refusals.
 
-use super::desk::{Desk, HEIGHT, WIDTH, plan};
+use super::desk::{Desk, HEIGHT, WIDTH, crimps, plan};
 use tallyjaw::entry::{Entry, NotCounted};
-use tallyjaw::spec::{AxisName, Decision, Plan, Verdict, WireRequest};
+use tallyjaw::spec::{AxisName, Decision, Plan, Verdict};
 
 fn heights(decision: Decision) -> Desk {
     let mut desk = Desk::new();
@@ -138,22 +138,18 @@ fn a_force_where_a_height_is_due_is_the_wrong_instrument() {
 #[test]
 fn a_plan_that_cannot_be_measured_is_refused_with_the_remedy() {
     let axes = |names: &[&str]| names.iter().map(|name| AxisName::new(*name)).collect();
-    let wire = |text: &str| WireRequest {
-        text: text.to_owned(),
-        sizing: None,
-    };
     let some = |text: &str| Some(text.to_owned());
     for (plan, message) in [
         (
             Plan {
-                terminal: "QF-251".to_owned(),
+                subject: crimps("QF-251", "2.0 mm²"),
                 ..plan()
             },
             "no terminal \"QF-251\" in any sheet",
         ),
         (
             Plan {
-                wire: wire("5.0 mm²"),
+                subject: crimps("QF-250-F", "5.0 mm²"),
                 ..plan()
             },
             "has no row for 5.0 mm²",

@@ -8,4 +8,5 @@ mod judging;
 mod series;
 mod signals;
 mod streams;
+mod verifying;
 mod zeros;

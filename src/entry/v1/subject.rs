@@ -1,0 +1,103 @@
+//! What a series measures: crimps, whose fields stand among others, or gauge blocks.
+
+use super::names;
+use super::values::{self, Number, fault, measured, nm, quantity};
+use crate::entry::line::LineError;
+use crate::spec::{ArmedSubject, Crimp, GaugeBlock};
+use serde::{Deserialize, Serialize};
+
+/// The fields of a crimp; they stand among others, so the struct is only passed.
+#[derive(Default)]
+pub(super) struct CrimpFields {
+    pub(super) terminal: Option<String>,
+    pub(super) wire_mm2: Option<Number>,
+    pub(super) wire_gauge: Option<String>,
+    pub(super) sizing: Option<names::Sizing>,
+}
+
+impl CrimpFields {
+    pub(super) fn new(crimp: Option<&Crimp>) -> Self {
+        let Some(Crimp { terminal, wire }) = crimp else {
+            return Self::default();
+        };
+        Self {
+            terminal: Some(terminal.clone()),
+            wire_mm2: Some(wire.area.mm2().into()),
+            wire_gauge: wire.gauge.clone(),
+            sizing: values::sizing(wire),
+        }
+    }
+
+    /// The crimp, if there is one; terminal and wire come together.
+    pub(super) fn crimp(self) -> Result<Option<Crimp>, LineError> {
+        match (self.terminal, self.wire_mm2) {
+            (Some(terminal), Some(mm2)) => Ok(Some(Crimp {
+                terminal,
+                wire: values::wire(&mm2, self.wire_gauge, self.sizing)?,
+            })),
+            (None, None) => Ok(None),
+            (Some(_), None) => Err(fault("missing field `wire_mm2` beside `terminal`")),
+            (None, Some(_)) => Err(fault("missing field `terminal` beside `wire_mm2`")),
+        }
+    }
+}
+
+/// A gauge block.
+#[derive(Serialize, Deserialize)]
+pub(super) struct Block {
+    axis: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    value_nm: Option<i64>,
+    value: Number,
+    unit: names::Unit,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    uncertainty_nm: Option<i64>,
+}
+
+/// The gauge blocks of a series that measures some.
+pub(super) fn blocks(subject: &ArmedSubject) -> Option<Vec<Block>> {
+    match subject {
+        ArmedSubject::Crimps { .. } => None,
+        ArmedSubject::Blocks(blocks) => Some(blocks.iter().map(Block::from).collect()),
+    }
+}
+
+/// What a series measures.
+pub(super) fn armed(
+    crimp: Option<Crimp>,
+    source: Option<String>,
+    blocks: Option<Vec<Block>>,
+) -> Result<ArmedSubject, LineError> {
+    match (crimp, blocks) {
+        (Some(crimp), None) => Ok(ArmedSubject::Crimps { crimp, source }),
+        (None, Some(blocks)) => {
+            let blocks: Result<_, _> = blocks.into_iter().map(TryInto::try_into).collect();
+            Ok(ArmedSubject::Blocks(blocks?))
+        }
+        (None, None) => Err(fault("missing field `terminal` or `blocks`")),
+        (Some(_), Some(_)) => Err(fault("got both `terminal` and `blocks`, want one of them")),
+    }
+}
+
+impl From<&GaugeBlock> for Block {
+    fn from(block: &GaugeBlock) -> Self {
+        Self {
+            axis: block.axis().as_str().to_owned(),
+            value_nm: nm(Some(block.size.quantity())),
+            value: block.size.digits().into(),
+            unit: block.size.unit().into(),
+            uncertainty_nm: nm(block.uncertainty),
+        }
+    }
+}
+
+impl TryFrom<Block> for GaugeBlock {
+    type Error = LineError;
+
+    fn try_from(body: Block) -> Result<Self, LineError> {
+        Ok(Self {
+            size: measured(body.value_nm, None, &body.value, body.unit)?,
+            uncertainty: quantity("uncertainty", body.uncertainty_nm, None)?,
+        })
+    }
+}

@@ -1,0 +1,119 @@
+//! What keeps instruments and tools right: verification plans, and the mistakes in them.
+
+use super::Texts;
+use crate::golden;
+use std::fmt::Write as _;
+use tallyjaw::spec::{Purpose, Subject};
+
+/// The good configuration with a plan that verifies its caliper.
+fn good() -> Texts {
+    let mut texts = Texts::good();
+    texts.main.push_str("max_error = \"0.02 mm\"\n");
+    texts.plans.push_str(
+        "
+[[plan]]
+id = \"verify-caliper-1\"
+purpose = \"verification\"
+instrument = \"caliper-1\"
+blocks = [\"1.30 mm\", \"2.50 ±0.0002 mm\"]
+repeats = 3
+",
+    );
+    texts
+}
+
+#[test]
+fn a_plan_for_gauge_blocks_needs_no_terminal_and_no_wire() {
+    let config = good().assemble().unwrap();
+    let plan = config.catalog.plan("verify-caliper-1").unwrap();
+    let Subject::Blocks { instrument, blocks } = &plan.subject else {
+        panic!("{plan:?}");
+    };
+    assert_eq!(instrument, "caliper-1");
+    let blocks: Vec<_> = blocks.iter().map(ToString::to_string).collect();
+    assert_eq!(blocks, ["1.30 mm", "2.50 mm (±0.0002 mm)"]);
+    assert_eq!((plan.pieces, plan.purpose), (3, Purpose::Verification));
+}
+
+/// What is replaced, by what.
+const PLANS: &[(&str, &str, &str)] = &[
+    ("a block without a unit", "\"1.30 mm\"", "\"1.30\""),
+    ("a block that is a force", "\"1.30 mm\"", "\"1.30 N\""),
+    ("a block of nothing", "\"1.30 mm\"", "\"0 mm\""),
+    ("a block twice", "\"1.30 mm\"", "\"2.50 mm\""),
+    (
+        "an empty list of blocks",
+        "[\"1.30 mm\", \"2.50 ±0.0002 mm\"]",
+        "[]",
+    ),
+    (
+        "no blocks",
+        "blocks = [\"1.30 mm\", \"2.50 ±0.0002 mm\"]\n",
+        "",
+    ),
+    ("no instrument", "instrument = \"caliper-1\"\n", ""),
+    (
+        "an instrument that is not there",
+        "instrument = \"caliper-1\"",
+        "instrument = \"calliper-1\"",
+    ),
+    ("zero repeats", "repeats = 3", "repeats = 0"),
+    ("pieces instead of repeats", "repeats = 3", "pieces = 3"),
+    (
+        "a terminal beside blocks",
+        "repeats = 3",
+        "terminal = \"QF-250-F\"",
+    ),
+    (
+        "a guarded verification",
+        "repeats = 3",
+        "decision = \"guarded\"",
+    ),
+    (
+        "blocks for another purpose",
+        "purpose = \"verification\"",
+        "purpose = \"in_process\"",
+    ),
+    (
+        "a verification without blocks",
+        "purpose = \"first_off\"",
+        "purpose = \"verification\"",
+    ),
+];
+
+const MAIN: &[(&str, &str, &str)] = &[(
+    "a verified instrument without its error",
+    "max_error = \"0.02 mm\"\n",
+    "",
+)];
+
+/// Which of the texts a mistake is made in.
+type TextOf = fn(&mut Texts) -> &mut String;
+
+#[test]
+fn every_mistake_in_the_care_of_things_is_shown_in_its_place_with_what_to_do() {
+    let mut shown = String::new();
+    let files: [(&[_], TextOf); 2] = [
+        (MAIN, |texts| &mut texts.main),
+        (PLANS, |texts| &mut texts.plans),
+    ];
+    for (mistakes, text_of) in files {
+        for (name, good_part, bad_part) in mistakes {
+            let mut texts = good();
+            let text = text_of(&mut texts);
+            assert!(text.contains(good_part), "{name}: {good_part}");
+            *text = text.replacen(good_part, bad_part, 1);
+            let faulty = texts.assemble().expect_err(name);
+            assert_eq!(
+                faulty.diagnostics.len(),
+                1,
+                "{name}: one mistake, one error"
+            );
+            let _ = writeln!(shown, "# {name}");
+            for fault in faulty.rendered(false) {
+                let _ = writeln!(shown, "{fault}\n");
+            }
+        }
+    }
+    golden::assert_same("config/care_mistakes.txt", &shown);
+}
