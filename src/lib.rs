@@ -12,6 +12,7 @@
 //! | [`entry`] | what one journal line says, and what all of them amount to |
 //! | [`station`] | the core: inputs and the time in, entries out |
 //! | [`message`] | what clients and daemon say to each other |
+//! | [`stats`] | figures about readings, the only floats |
 //! | *the line* | |
 //! | [`serial`] | ports |
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
@@ -28,6 +29,7 @@ pub mod message;
 pub mod quantity;
 pub mod spec;
 pub mod station;
+pub mod stats;
 // --- edge: below this line code may touch the world ---
 pub mod cli;
 pub mod clients;

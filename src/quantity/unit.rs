@@ -75,7 +75,7 @@ impl Unit {
     }
 
     /// Base units (nm, mN) in one of it, as numerator and denominator.
-    pub(super) const fn base_per_one(self) -> (i128, i128) {
+    pub const fn base_per_one(self) -> (i128, i128) {
         match self {
             Self::Millimetre | Self::Kilonewton => (1_000_000, 1),
             Self::Centimetre => (10_000_000, 1),

@@ -33,6 +33,7 @@ mod pull_force;
 mod recording;
 mod scripts;
 mod station;
+mod stats;
 mod tapes;
 mod tidy;
 mod uncertainty;

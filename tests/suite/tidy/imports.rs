@@ -42,6 +42,7 @@ pub(super) const ROWS: &[Row] = &[
     pure("entry", &["quantity", "decode", "spec"]),
     pure("station", &["quantity", "decode", "spec", "entry"]),
     pure("message", &["quantity", "spec", "entry", "station"]),
+    pure("stats", &["quantity"]),
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),
     edge("journal", &["quantity", "entry"]),
@@ -64,6 +65,9 @@ pub(super) const ROWS: &[Row] = &[
         edge: true,
     },
 ];
+
+/// The modules above the line that may compute with floats.
+const FLOATS: &[&str] = &["stats"];
 
 /// The only file of `spec` that may name `decode`, and what it is for.
 const SPEC_NAMES_DECODE_IN: &str = "spec/instrument.rs";
@@ -126,7 +130,7 @@ pub(super) fn faults(path: &str, text: &str) -> Vec<String> {
     crate_paths(row, path, &tokens, &mut say);
     super_paths(modules.len(), &tokens, &mut say);
     if !row.edge {
-        worldly_names(&tokens, &mut say);
+        worldly_names(row.module, &tokens, &mut say);
     }
     if module != "entry" && module != "message" {
         for token in &tokens {
@@ -233,7 +237,7 @@ fn super_paths(depth: usize, tokens: &[Token], say: &mut impl FnMut(usize, Strin
     }
 }
 
-fn worldly_names(tokens: &[Token], say: &mut impl FnMut(usize, String)) {
+fn worldly_names(module: &str, tokens: &[Token], say: &mut impl FnMut(usize, String)) {
     const REMEDY: &str =
         "above the line nothing touches the world: let an edge module do it and hand the result in";
     for (at, token) in tokens.iter().enumerate() {
@@ -248,7 +252,7 @@ fn worldly_names(tokens: &[Token], say: &mut impl FnMut(usize, String)) {
             ("std", Some(part)) if WORLDLY.contains(&part) => {
                 say(token.line, format!("std::{part}; {REMEDY}"));
             }
-            ("f32" | "f64", _) => say(
+            ("f32" | "f64", _) if !FLOATS.contains(&module) => say(
                 token.line,
                 format!(
                     "{name} outside of stats and report: values are whole nanometres or millinewtons"

@@ -1,0 +1,362 @@
+//! Do the pieces keep the limits, how surely, and with how much to spare?
+//!
+//! *Capability* (`cp`, `cpk`) uses the spread within a short time: what the process could do if it
+//! stayed where it is. *Performance* (`pp`, `ppk`) uses the spread of all readings: what the customer
+//! got. They part where the process drifts.
+
+pub mod index;
+
+use super::chart::{moving_range_freedom, moving_range_sigma};
+use super::describe::{mean, positive_sd, sd};
+use super::distribution::{Normal, above, below};
+use super::sample::float;
+use super::tolerance::{self, Interval};
+use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Summary, Undefined, normality, rounding};
+
+/// What an index should be at least where nothing else is asked (common practice, no source).
+pub const USUAL_ASKED: f64 = 1.33;
+
+/// The spread within a short time.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Within {
+    /// The standard deviation, in the unit of the readings.
+    pub sigma: f64,
+    /// Its degrees of freedom.
+    pub freedom: f64,
+    /// From what it was estimated, in words.
+    pub how: &'static str,
+}
+
+/// Readings against limits.
+#[derive(Debug, Clone)]
+pub struct Capability {
+    all: Summary,
+    limits: Limits,
+    within: Result<Within, Undefined>,
+    asked: f64,
+}
+
+impl Capability {
+    /// Single readings in the order in which they were taken; the spread within a short time comes
+    /// from neighbours.
+    pub fn of_singles(sample: &Sample, limits: Limits) -> Self {
+        let within = moving_range_sigma(sample).map(|sigma| Within {
+            sigma,
+            freedom: moving_range_freedom(sample.summary().n()),
+            how: "distance between neighbours",
+        });
+        Self::of_summary(sample.summary().clone(), within, limits)
+    }
+
+    /// Readings in subgroups; the spread within a short time is pooled over them.
+    pub fn of_groups(sample: &Sample, groups: &[Sample], limits: Limits) -> Self {
+        Self::of_summary(sample.summary().clone(), pooled(groups), limits)
+    }
+
+    /// From sums and counts, with the spread within a short time if there is one.
+    pub fn of_summary(all: Summary, within: Result<Within, Undefined>, limits: Limits) -> Self {
+        Self {
+            all,
+            limits,
+            within,
+            asked: USUAL_ASKED,
+        }
+    }
+
+    /// With another index to be shown.
+    #[must_use]
+    pub fn asking(self, asked: f64) -> Self {
+        Self { asked, ..self }
+    }
+
+    /// The readings.
+    pub fn summary(&self) -> &Summary {
+        &self.all
+    }
+
+    /// The limits.
+    pub fn limits(&self) -> &Limits {
+        &self.limits
+    }
+
+    /// The index to be shown.
+    pub fn asked(&self) -> f64 {
+        self.asked
+    }
+
+    /// The spread within a short time.
+    pub fn within(&self) -> Result<Within, Undefined> {
+        self.within
+    }
+
+    fn overall(&self) -> Result<Within, Undefined> {
+        Ok(Within {
+            sigma: positive_sd(&self.all)?,
+            freedom: self.all.n() - 1.0,
+            how: "all readings",
+        })
+    }
+
+    fn potential(&self, spread: Within) -> Result<f64, Undefined> {
+        self.limits.width_of(&self.all)?;
+        let (lower, upper) = (
+            self.limits.lower_of(&self.all)?,
+            self.limits.upper_of(&self.all)?,
+        );
+        index::potential(lower, upper, spread.sigma)
+    }
+
+    fn potential_bounds(&self, spread: Within) -> Result<(f64, f64), Undefined> {
+        index::potential_bounds(self.potential(spread)?, spread.freedom, CONFIDENCE)
+    }
+
+    fn centered(&self, spread: Within) -> Result<f64, Undefined> {
+        let limit = |end: Result<f64, Undefined>| match end {
+            Ok(end) => Ok(Some(end)),
+            Err(Undefined::Mixed) => Err(Undefined::Mixed),
+            Err(_) => Ok(None),
+        };
+        index::centered(
+            limit(self.limits.lower_of(&self.all))?,
+            limit(self.limits.upper_of(&self.all))?,
+            mean(&self.all)?,
+            spread.sigma,
+        )
+    }
+
+    fn centered_bounds(&self, spread: Within) -> Result<(f64, f64), Undefined> {
+        index::centered_bounds(
+            self.centered(spread)?,
+            self.all.n(),
+            spread.freedom,
+            CONFIDENCE,
+        )
+    }
+
+    /// What Ppk is at least, 95 % sure.
+    pub fn ppk_least(&self) -> Result<f64, Undefined> {
+        let spread = self.overall()?;
+        index::least(
+            self.centered(spread)?,
+            self.all.n(),
+            spread.freedom,
+            CONFIDENCE,
+        )
+    }
+
+    /// How many pieces it takes to show the index asked for.
+    pub fn pieces_needed(&self) -> Result<u64, Undefined> {
+        let found = self.centered(self.overall()?)?;
+        index::pieces_needed(found, self.asked, CONFIDENCE)
+    }
+
+    fn normal(&self) -> Result<Normal, Undefined> {
+        Ok(Normal {
+            mean: mean(&self.all)?,
+            sd: positive_sd(&self.all)?,
+        })
+    }
+
+    fn tolerance(&self) -> Result<Interval, Undefined> {
+        tolerance::interval(&self.all, &self.limits)
+    }
+
+    /// Whether the index asked for is shown, as a sentence.
+    pub fn sentence(&self) -> String {
+        let (pieces, asked) = (self.all.count(), self.asked);
+        let found = self.overall().and_then(|spread| self.centered(spread));
+        let (found, least) = match (found, self.ppk_least()) {
+            (Ok(found), Ok(least)) => (found, least),
+            (Err(reason), _) | (_, Err(reason)) => {
+                return format!("nothing is shown about the limits: {reason}");
+            }
+        };
+        if least >= asked {
+            return format!(
+                "at least {asked:.2} is shown by {pieces} pieces: Ppk is {found:.2}, and 95 % sure over {least:.2}"
+            );
+        }
+        let not_shown = format!("at least {asked:.2} is not shown by {pieces} pieces");
+        match self.pieces_needed() {
+            Ok(needed) => format!(
+                "{not_shown}: Ppk is {found:.2}, but 95 % sure only over {least:.2}; if it stays so, it would take {needed}"
+            ),
+            Err(_) => format!("{not_shown}, nor would more of the same show it: Ppk is {found:.2}"),
+        }
+    }
+}
+
+/// The spread within subgroups, pooled over all: `√( Σ Σ (x - group mean)² / Σ (nᵢ - 1) )`.
+fn pooled(groups: &[Sample]) -> Result<Within, Undefined> {
+    let mut squares = 0.0;
+    let mut freedom = 0.0;
+    let mut count = 0;
+    for group in groups {
+        let sd = if group.count() > 1 {
+            sd(group.summary())?
+        } else {
+            0.0
+        };
+        let own = float(i128::from(group.count()) - 1).max(0.0);
+        squares += own * sd * sd;
+        freedom += own;
+        count += group.count();
+    }
+    if freedom < 1.0 {
+        return Err(Undefined::TooFew {
+            got: count,
+            want: count + 1,
+        });
+    }
+    if squares <= 0.0 {
+        return Err(Undefined::NoSpread { count });
+    }
+    Ok(Within {
+        sigma: (squares / freedom).sqrt(),
+        freedom,
+        how: "within subgroups, pooled",
+    })
+}
+
+const fn row(
+    name: &'static str,
+    words: &'static str,
+    kind: Kind,
+    of: fn(&Capability) -> Result<f64, Undefined>,
+) -> Figure<Capability> {
+    Figure {
+        name,
+        words,
+        kind,
+        of,
+    }
+}
+
+/// The figures of `study capability`; bounds are two-sided at 95 %.
+///
+/// - `cp`, `pp` need both limits ([`Undefined::OneSided`]); their bounds are exact ([`index::potential_bounds`]).
+/// - `cpk`, `ppk` need one limit; their bounds are Bissell's ([`index::centered_bounds`]), `ppk_least` is
+///   the exact one-sided bound ([`index::least`]).
+/// - `ppm_…`: of a normal distribution with mean and spread of all readings, beyond the limit.
+/// - All need a spread ([`Undefined::NoSpread`]).
+pub const FIGURES: &[Figure<Capability>] = &[
+    row("n", "readings", Kind::Count, |of| Ok(of.all.n())),
+    row("mean", "mean", Kind::Reading, |of| mean(&of.all)),
+    row(
+        "sd",
+        "standard deviation of all readings",
+        Kind::Reading,
+        |of| sd(&of.all),
+    ),
+    row(
+        "sd_corrected",
+        "the same without the rounding to the step",
+        Kind::Reading,
+        |of| rounding::sd_corrected(&of.all),
+    ),
+    row(
+        "sigma_within",
+        "standard deviation within a short time",
+        Kind::Reading,
+        |of| Ok(of.within?.sigma),
+    ),
+    row(
+        "cp",
+        "Cp, if it were centred and stayed",
+        Kind::Ratio,
+        |of| of.potential(of.within?),
+    ),
+    row("cp_low", "Cp, lower bound", Kind::Ratio, |of| {
+        Ok(of.potential_bounds(of.within?)?.0)
+    }),
+    row("cp_high", "Cp, upper bound", Kind::Ratio, |of| {
+        Ok(of.potential_bounds(of.within?)?.1)
+    }),
+    row("cpk", "Cpk, if it stayed", Kind::Ratio, |of| {
+        of.centered(of.within?)
+    }),
+    row("cpk_low", "Cpk, lower bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.within?)?.0)
+    }),
+    row("cpk_high", "Cpk, upper bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.within?)?.1)
+    }),
+    row("pp", "Pp, if it were centred", Kind::Ratio, |of| {
+        of.potential(of.overall()?)
+    }),
+    row("pp_low", "Pp, lower bound", Kind::Ratio, |of| {
+        Ok(of.potential_bounds(of.overall()?)?.0)
+    }),
+    row("pp_high", "Pp, upper bound", Kind::Ratio, |of| {
+        Ok(of.potential_bounds(of.overall()?)?.1)
+    }),
+    row("ppk", "Ppk, as it was", Kind::Ratio, |of| {
+        of.centered(of.overall()?)
+    }),
+    row("ppk_low", "Ppk, lower bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.overall()?)?.0)
+    }),
+    row("ppk_high", "Ppk, upper bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.overall()?)?.1)
+    }),
+    row(
+        "ppk_least",
+        "Ppk, at least (95 % sure, one-sided)",
+        Kind::Ratio,
+        Capability::ppk_least,
+    ),
+    row(
+        "pieces_needed",
+        "pieces to show the index asked for",
+        Kind::Count,
+        |of| Ok(float(of.pieces_needed()?.into())),
+    ),
+    row(
+        "ppm_below",
+        "in a million below the lower limit",
+        Kind::PartsPerMillion,
+        |of| {
+            let (normal, lower) = (of.normal()?, of.limits.lower_of(&of.all)?);
+            Ok(1e6 * below((lower - normal.mean) / normal.sd))
+        },
+    ),
+    row(
+        "ppm_above",
+        "in a million above the upper limit",
+        Kind::PartsPerMillion,
+        |of| {
+            let (normal, upper) = (of.normal()?, of.limits.upper_of(&of.all)?);
+            Ok(1e6 * above((upper - normal.mean) / normal.sd))
+        },
+    ),
+    row(
+        "tolerance_k",
+        "factor of the interval that holds 99 % of pieces, 95 % sure",
+        Kind::Ratio,
+        |of| Ok(of.tolerance()?.factor),
+    ),
+    row("tolerance_low", "its lower end", Kind::Reading, |of| {
+        of.tolerance()?.low.ok_or(Undefined::NoLowerLimit)
+    }),
+    row("tolerance_high", "its upper end", Kind::Reading, |of| {
+        of.tolerance()?.high.ok_or(Undefined::NoUpperLimit)
+    }),
+    row(
+        "counts_in_tolerance",
+        "steps of the instrument in the tolerance",
+        Kind::Ratio,
+        |of| rounding::counts_in_tolerance(&of.all, &of.limits),
+    ),
+    row(
+        "counts_in_spread",
+        "steps of the instrument in six standard deviations",
+        Kind::Ratio,
+        |of| rounding::counts_in_spread(&of.all),
+    ),
+    row(
+        "normality_p",
+        "chance of a shape like this if normal, rounded to the step",
+        Kind::Probability,
+        |of| normality::normality_p(&of.all),
+    ),
+];

@@ -1,0 +1,81 @@
+//! Cumulative sums: small lasting shifts, and when they began.
+
+use super::points::{baseline, means};
+use super::{Chart, ChartKind, Input, Panel, Point};
+use crate::stats::Undefined;
+
+pub(super) const CHART: ChartKind = ChartKind {
+    name: "cusum",
+    words: "sums of what lies above and below (CUSUM)",
+    of_subgroups: false,
+    panels,
+};
+
+fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
+    let baseline = baseline(input)?;
+    let memory = input.memory;
+    let sigma = baseline.point_sigma();
+    let decision = memory.decision * sigma;
+    let (above, below) = cusum(
+        &means(input.groups)?,
+        memory.target.unwrap_or(baseline.center),
+        memory.allowance * sigma,
+        decision,
+    )?;
+    let panel = |name, words, sums: Vec<f64>| {
+        let point = |value| Point {
+            value,
+            center: 0.0,
+            lower: None,
+            upper: decision,
+        };
+        Panel {
+            name,
+            words,
+            first: 1,
+            points: sums.into_iter().map(point).collect(),
+            independent: false,
+        }
+    };
+    Ok(Chart {
+        baseline,
+        panels: vec![
+            panel("sum_above", "sum of what lies above", above),
+            panel("sum_below", "sum of what lies below", below),
+        ],
+    })
+}
+
+/// The sums above and below `target`.
+///
+/// ```text
+/// above: Sᵢ = max(0, Sᵢ₋₁ + xᵢ - target - k);  below: Sᵢ = max(0, Sᵢ₋₁ + target - k - xᵢ);  S₀ = 0
+/// ```
+///
+/// A sum over `decision` is a signal. All in the unit of the readings. Source: NIST/SEMATECH
+/// e-Handbook 6.3.2.3; checked against its example.
+///
+/// # Errors
+///
+/// [`Undefined::OutOfRange`] unless the allowance is not negative and the decision positive.
+pub fn cusum(
+    values: &[f64],
+    target: f64,
+    allowance: f64,
+    decision: f64,
+) -> Result<(Vec<f64>, Vec<f64>), Undefined> {
+    if !(allowance >= 0.0 && decision > 0.0) {
+        return Err(Undefined::OutOfRange {
+            what: "the allowance or the decision interval",
+        });
+    }
+    let sums = |sign: f64| {
+        let mut sum = 0.0_f64;
+        let next = |value: &f64| {
+            sum = (sum + sign * (value - target) - allowance).max(0.0);
+            sum
+        };
+        values.iter().map(next).collect()
+    };
+    Ok((sums(1.0), sums(-1.0)))
+}

@@ -1,0 +1,52 @@
+//! The chi-squared distribution: of a variance.
+
+use super::search::positive_root;
+use super::{degrees, probability};
+use crate::stats::Undefined;
+use statrs::function::gamma::{gamma_lr, gamma_ur};
+
+/// Chi-squared with `degrees` of freedom.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ChiSquared {
+    degrees: f64,
+}
+
+impl ChiSquared {
+    /// With positive degrees of freedom, whole or not.
+    pub fn new(freedom: f64) -> Result<Self, Undefined> {
+        Ok(Self {
+            degrees: degrees(freedom)?,
+        })
+    }
+
+    /// `P(X ≤ x)`: the regularised lower incomplete gamma function at `(df/2, x/2)`.
+    pub fn below(self, x: f64) -> f64 {
+        if x <= 0.0 {
+            return 0.0;
+        }
+        gamma_lr(self.degrees / 2.0, x / 2.0)
+    }
+
+    /// `P(X > x)`.
+    pub fn above(self, x: f64) -> f64 {
+        if x <= 0.0 {
+            return 1.0;
+        }
+        gamma_ur(self.degrees / 2.0, x / 2.0)
+    }
+
+    /// The `x` with `P(X ≤ x) = p`. [`Undefined::OutOfRange`] unless `0 < p < 1`.
+    pub fn quantile(self, p: f64) -> Result<f64, Undefined> {
+        let p = probability(p)?;
+        Ok(positive_root(
+            |x| {
+                if p < 0.5 {
+                    self.below(x) - p
+                } else {
+                    (1.0 - p) - self.above(x)
+                }
+            },
+            self.degrees,
+        ))
+    }
+}

@@ -1,0 +1,41 @@
+//! Distributions: probabilities and quantiles, to ten digits and more.
+//!
+//! In: a value or a probability, and degrees of freedom (whole or not). Out: the other one.
+//!
+//! - `below(x)` is `P(X ≤ x)`, `above(x)` is `P(X > x)`; each is computed as such, so that a small
+//!   probability keeps its digits.
+//! - A quantile is found between brackets that are halved until neighbouring floats are left; it cannot
+//!   diverge.
+
+mod chi_squared;
+mod f;
+mod noncentral_t;
+mod normal;
+mod search;
+mod student_t;
+
+pub use chi_squared::ChiSquared;
+pub use f::FisherF;
+pub use noncentral_t::NoncentralT;
+pub use normal::{Normal, above, below, density, quantile};
+pub use student_t::StudentT;
+
+pub(super) use search::increasing_root;
+
+use super::Undefined;
+
+/// `p` if it is strictly between 0 and 1.
+fn probability(p: f64) -> Result<f64, Undefined> {
+    let inside = p > 0.0 && p < 1.0;
+    inside.then_some(p).ok_or(Undefined::OutOfRange {
+        what: "a probability",
+    })
+}
+
+/// `degrees` if they are positive and finite.
+fn degrees(degrees: f64) -> Result<f64, Undefined> {
+    let inside = degrees > 0.0 && degrees.is_finite();
+    inside.then_some(degrees).ok_or(Undefined::OutOfRange {
+        what: "degrees of freedom",
+    })
+}

@@ -1,0 +1,67 @@
+//! A figure as a row of a table: its name for programs, its words for people, and how to get it.
+
+use super::Undefined;
+use std::fmt;
+
+/// What kind of number a figure is; decides how it is shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// A whole number of things.
+    Count,
+    /// In the unit of the readings.
+    Reading,
+    /// A pure number.
+    Ratio,
+    /// A probability between 0 and 1.
+    Probability,
+    /// Pieces in a million.
+    PartsPerMillion,
+    /// Hundredths.
+    Percent,
+}
+
+/// A figure about an `S`.
+pub struct Figure<S: ?Sized + 'static> {
+    /// As in `--json`; never changes.
+    pub name: &'static str,
+    /// As people read it.
+    pub words: &'static str,
+    /// What kind of number.
+    pub kind: Kind,
+    /// Its value, or why it has none.
+    pub of: fn(&S) -> Result<f64, Undefined>,
+}
+
+/// A figure without its function: what a list of figures shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Row {
+    /// The study it belongs to.
+    pub study: &'static str,
+    /// As in `--json`.
+    pub name: &'static str,
+    /// As people read it.
+    pub words: &'static str,
+    /// What kind of number.
+    pub kind: Kind,
+}
+
+impl<S: ?Sized> fmt::Debug for Figure<S> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Figure")
+            .field("name", &self.name)
+            .finish_non_exhaustive()
+    }
+}
+
+/// The rows of one study.
+pub(super) fn rows<S>(study: &'static str, figures: &'static [Figure<S>]) -> Vec<Row> {
+    figures
+        .iter()
+        .map(|figure| Row {
+            study,
+            name: figure.name,
+            words: figure.words,
+            kind: figure.kind,
+        })
+        .collect()
+}

@@ -1,0 +1,36 @@
+//! What is asked of a reading, as the statistics need it.
+
+use super::{Summary, Undefined};
+use crate::quantity::Quantity;
+
+/// Limits of one axis; at least one of them for a figure that compares with limits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Limits {
+    /// The least good value.
+    pub lower: Option<Quantity>,
+    /// The value aimed at.
+    pub nominal: Option<Quantity>,
+    /// The greatest good value.
+    pub upper: Option<Quantity>,
+}
+
+impl Limits {
+    /// The lower limit in the unit of the readings.
+    pub fn lower_of(&self, all: &Summary) -> Result<f64, Undefined> {
+        all.quantity_in_unit(self.lower.ok_or(Undefined::NoLowerLimit)?)
+    }
+
+    /// The upper limit in the unit of the readings.
+    pub fn upper_of(&self, all: &Summary) -> Result<f64, Undefined> {
+        all.quantity_in_unit(self.upper.ok_or(Undefined::NoUpperLimit)?)
+    }
+
+    /// Upper minus lower limit in the unit of the readings.
+    pub fn width_of(&self, all: &Summary) -> Result<f64, Undefined> {
+        match (self.lower_of(all), self.upper_of(all)) {
+            (Ok(lower), Ok(upper)) => Ok(upper - lower),
+            (Err(Undefined::Mixed), _) | (_, Err(Undefined::Mixed)) => Err(Undefined::Mixed),
+            (Err(_), _) | (_, Err(_)) => Err(Undefined::OneSided),
+        }
+    }
+}

@@ -1,0 +1,29 @@
+//! Numbers that look random and are always the same: for simulations inside of a figure.
+//!
+//! Our own few lines, since a figure in an audit must come out the same with every later version.
+
+/// `SplitMix64` (Steele, Lea and Flood 2014; from memory).
+#[derive(Debug, Clone)]
+pub struct Random(u64);
+
+impl Random {
+    /// A sequence for each seed.
+    pub const fn new(seed: u64) -> Self {
+        Self(seed)
+    }
+
+    /// 64 bits.
+    pub fn next_bits(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut bits = self.0;
+        bits = (bits ^ (bits >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        bits = (bits ^ (bits >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        bits ^ (bits >> 31)
+    }
+
+    /// Evenly between 0 and 1, neither of them included.
+    pub fn next_share(&mut self) -> f64 {
+        let bits = self.next_bits() >> 11;
+        (super::sample::float(bits.into()) + 0.5) / 9_007_199_254_740_992.0
+    }
+}

@@ -1,0 +1,90 @@
+//! Why a figure has no value.
+
+/// Why a figure has no value; printed as a dash with this reason.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum Undefined {
+    /// Too few readings for it to exist.
+    #[error("too few readings: got {got}, want at least {want}")]
+    TooFew {
+        /// How many there are.
+        got: u64,
+        /// How many it takes.
+        want: u64,
+    },
+    /// More readings than the method can take.
+    #[error("too many readings: got {got}, the method takes at most {most}")]
+    TooMany {
+        /// How many there are.
+        got: u64,
+        /// How many it takes at most.
+        most: u64,
+    },
+    /// Too few groups to compare.
+    #[error("too few groups: got {got}, want at least {want}")]
+    TooFewGroups {
+        /// How many there are.
+        got: u64,
+        /// How many it takes.
+        want: u64,
+    },
+    /// A figure over the spread, and there is none.
+    #[error("all {count} readings are equal")]
+    NoSpread {
+        /// How many there are.
+        count: u64,
+    },
+    /// The rounding to the instrument's step accounts for the whole spread.
+    #[error("the instrument's step accounts for all of the spread")]
+    StepOnly,
+    /// A lower limit is needed.
+    #[error("there is no lower limit")]
+    NoLowerLimit,
+    /// An upper limit is needed.
+    #[error("there is no upper limit")]
+    NoUpperLimit,
+    /// Two limits are needed.
+    #[error("one limit alone has no width")]
+    OneSided,
+    /// A value to aim at is needed.
+    #[error("there is no nominal value")]
+    NoNominal,
+    /// The step of the instrument is needed.
+    #[error("the instrument's step is not known")]
+    NoStep,
+    /// Numbers of readings that differ where the method wants them equal.
+    #[error("groups of {least} to {most} readings, want the same number in each")]
+    Unequal {
+        /// The smallest group.
+        least: u64,
+        /// The largest.
+        most: u64,
+    },
+    /// A number outside what a formula is made for.
+    #[error("{what} is out of range")]
+    OutOfRange {
+        /// Which number.
+        what: &'static str,
+    },
+    /// Values so large or so many that exact sums overflow.
+    #[error("values too large for exact sums")]
+    TooLarge,
+    /// Values of two kinds in one sample.
+    #[error("lengths and forces are mixed")]
+    Mixed,
+    /// It says nothing that another figure beside it does not say.
+    #[error("does not apply: {why}")]
+    NotApplicable {
+        /// Why.
+        why: &'static str,
+    },
+}
+
+impl Undefined {
+    /// `Ok` if there are at least `want` readings.
+    pub(super) fn unless(got: u64, want: u64) -> Result<(), Self> {
+        if got < want {
+            return Err(Self::TooFew { got, want });
+        }
+        Ok(())
+    }
+}

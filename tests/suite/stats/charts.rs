@@ -1,0 +1,205 @@
+//! Control charts: constants against the tables, limits against the handbook's examples.
+
+use super::reference::{assert_close, example, number, rows, sample_of};
+use serde_json::Value;
+use tallyjaw::stats::chart::{CHARTS, Input, Memory, Panel, RULES, Rule, cusum, ewma};
+use tallyjaw::stats::constants::{Constants, d2_star};
+use tallyjaw::stats::{Sample, Undefined};
+
+#[test]
+fn every_constant_of_the_table_is_computed_to_seven_digits_after_the_point() {
+    let rows = rows("control_chart_constants.csv");
+    assert_eq!(rows.len(), 24);
+    for row in rows {
+        let want: Vec<f64> = row.iter().map(|cell| number(cell)).collect();
+        let constants = Constants::new(row[0].parse().unwrap()).unwrap();
+        let ((b3, b4), (d3, d4)) = (constants.b3_b4(), constants.d3_d4());
+        let got = [
+            constants.d2,
+            constants.d3,
+            constants.c4,
+            constants.a2(),
+            constants.a3(),
+            b3,
+            b4,
+            d3,
+            d4,
+            constants.e2(),
+        ];
+        for (got, want) in got.iter().zip(&want[1..]) {
+            assert!(
+                (got - want).abs() <= 1e-7,
+                "{row:?}: got {got}, want {want}"
+            );
+        }
+    }
+}
+
+#[test]
+fn every_d2_star_of_the_table_is_met_with_its_degrees_of_freedom() {
+    let rows = rows("d2star.csv");
+    assert_eq!(rows.len(), 399);
+    for row in rows {
+        let size = row[0].parse().unwrap();
+        if row[1] == "inf" {
+            let d2 = Constants::new(size).unwrap().d2;
+            assert!((d2 - number(&row[2])).abs() <= 1e-6, "{row:?}: {d2}");
+            continue;
+        }
+        let (star, freedom) = d2_star(size, row[1].parse().unwrap()).unwrap();
+        assert!((star - number(&row[2])).abs() <= 1e-6, "{row:?}: {star}");
+        let off = (freedom - number(&row[3])).abs();
+        assert!(off <= 1e-3, "{row:?}: {freedom}");
+    }
+}
+
+fn floats(list: &Value) -> Vec<f64> {
+    let list = list.as_array().unwrap();
+    list.iter().map(|number| number.as_f64().unwrap()).collect()
+}
+
+/// The readings of `sample` as subgroups of `size`.
+fn groups(sample: &Sample, size: usize) -> Vec<Sample> {
+    let chunks = sample.bases().chunks(size);
+    chunks
+        .map(|chunk| Sample::from_bases(chunk.to_vec(), sample.unit()).unwrap())
+        .collect()
+}
+
+fn draw(kind: &str, groups: &[Sample], baseline: Option<usize>) -> Result<Vec<Panel>, Undefined> {
+    let kind = CHARTS.iter().find(|chart| chart.name == kind).unwrap();
+    let input = Input {
+        groups,
+        baseline,
+        kept: None,
+        memory: Memory::default(),
+    };
+    (kind.panels)(&input).map(|chart| chart.panels)
+}
+
+#[test]
+fn the_individuals_chart_of_the_handbook_has_its_limits() {
+    let example = example("individuals chart");
+    let want = &example["expected"];
+    let panels = draw(
+        "individuals",
+        &groups(&sample_of(&example["inputs"]["x"]), 1),
+        None,
+    );
+    let [singles, ranges] = &panels.unwrap()[..] else {
+        panic!("want two panels")
+    };
+    let of = |name: &str| want[name].as_f64().unwrap();
+    let first = singles.points[0];
+    assert_close("center", first.center, of("mean"), 1e-10);
+    assert_close("upper", first.upper, of("ucl_exact_d2"), 1e-10);
+    assert_close("lower", first.lower.unwrap(), of("lcl_exact_d2"), 1e-10);
+    assert_close("mean range", ranges.points[0].center, of("mr_bar"), 1e-10);
+    assert_close("range", ranges.points[0].upper, of("mr_ucl_exact"), 1e-10);
+    assert_eq!((singles.first, ranges.first), (1, 2));
+    // As printed, with d2 = 1.128: the same limits to within what that rounding moves them.
+    assert_close("upper as printed", first.upper, of("ucl_d2_1_128"), 4e-5);
+}
+
+#[test]
+fn the_weighted_means_of_the_handbook_are_met_point_by_point() {
+    let example = example("EWMA chart");
+    let (inputs, want) = (&example["inputs"], &example["expected"]);
+    let of = |name: &str| inputs[name].as_f64().unwrap();
+    let values = floats(&inputs["x"]);
+    let points = ewma(&values, of("start"), of("s"), of("lam"), of("L")).unwrap();
+    let reach = floats(&want["half_width_time_varying"]);
+    for (at, (point, want)) in points.iter().zip(floats(&want["ewma"])).enumerate() {
+        assert_close("ewma", point.value, want, 1e-10);
+        assert_close("reach", point.upper - point.center, reach[at], 1e-10);
+    }
+    assert_eq!(points.len(), 20);
+    let many = ewma(&vec![50.0; 200], of("start"), of("s"), of("lam"), of("L")).unwrap();
+    let last = many.last().unwrap();
+    assert_close("upper", last.upper, want["ucl"].as_f64().unwrap(), 1e-10);
+    assert_close(
+        "lower",
+        last.lower.unwrap(),
+        want["lcl"].as_f64().unwrap(),
+        1e-10,
+    );
+}
+
+#[test]
+fn the_cumulative_sums_of_the_handbook_are_met_and_signal_at_its_point() {
+    let example = example("tabular CUSUM");
+    let (inputs, want) = (&example["inputs"], &example["expected"]);
+    let of = |name: &str| inputs[name].as_f64().unwrap();
+    let (above, below) = cusum(&floats(&inputs["x"]), of("target"), of("k"), of("h")).unwrap();
+    for (name, got) in [("S_hi", &above), ("S_lo", &below)] {
+        for (got, want) in got.iter().zip(floats(&want[name])) {
+            assert!((got - want).abs() < 1e-10, "{name}: {got} {want}");
+        }
+    }
+    let alarms: Vec<usize> = (1..=20)
+        .filter(|at| above[at - 1] > of("h") || below[at - 1] > of("h"))
+        .collect();
+    assert_eq!(alarms, [14, 15, 16, 17, 18, 19, 20]);
+}
+
+#[test]
+fn a_shift_after_the_baseline_signals_and_limits_stay_those_of_the_baseline() {
+    let steady = [1.62, 1.63, 1.61, 1.62, 1.63, 1.62, 1.61, 1.62];
+    let shifted = [1.69, 1.70];
+    let bases: Vec<i64> = steady
+        .iter()
+        .chain(&shifted)
+        .map(|mm| format!("{mm:.2}").replace('.', "").parse::<i64>().unwrap() * 10_000)
+        .collect();
+    let sample = Sample::from_bases(bases, tallyjaw::quantity::Unit::Millimetre).unwrap();
+    let all = groups(&sample, 1);
+    let kept = draw("individuals", &all, Some(8)).unwrap();
+    let alone = draw("individuals", &all[..8], None).unwrap();
+    assert_eq!(kept[0].points[0], alone[0].points[0]);
+    let usual: Vec<&'static Rule> = RULES.iter().filter(|rule| rule.usual).collect();
+    let at: Vec<_> = kept[0]
+        .signals(&usual)
+        .iter()
+        .map(|s| (s.rule, s.at))
+        .collect();
+    assert_eq!(
+        at,
+        [
+            ("beyond_limit", 9),
+            ("beyond_limit", 10),
+            ("two_of_three_near_limit", 10)
+        ]
+    );
+}
+
+#[test]
+fn charts_of_subgroups_agree_with_their_constants_and_say_what_they_cannot_take() {
+    let sample = sample_of(&example("EWMA chart")["inputs"]["x"]);
+    let fives = groups(&sample, 5);
+    for (kind, second) in [("mean_range", "range"), ("mean_s", "s")] {
+        let panels = draw(kind, &fives, None).unwrap();
+        assert_eq!(panels[0].name, "mean");
+        assert_eq!(panels[1].name, second);
+        let constants = Constants::new(5).unwrap();
+        let factor = if second == "range" {
+            constants.a2()
+        } else {
+            constants.a3()
+        };
+        let reach = panels[0].points[0].upper - panels[0].points[0].center;
+        assert_close(kind, reach, factor * panels[1].points[0].center, 1e-12);
+    }
+    assert_eq!(
+        draw("mean_s", &groups(&sample, 6), None),
+        Err(Undefined::Unequal { least: 2, most: 6 })
+    );
+    let equal = Sample::from_bases(vec![5; 6], sample.unit()).unwrap();
+    assert_eq!(
+        draw("individuals", &groups(&equal, 1), None),
+        Err(Undefined::NoSpread { count: 6 })
+    );
+    assert_eq!(
+        draw("cusum", &[], None),
+        Err(Undefined::TooFewGroups { got: 0, want: 1 })
+    );
+}

@@ -1,0 +1,13 @@
+//! Figures against certified and published values; the data stand in tests/reference/stats, with source.
+#![expect(clippy::float_arithmetic, reason = "figures are floats")]
+#![expect(
+    clippy::float_cmp,
+    reason = "a figure that is exact is compared exactly"
+)]
+
+mod capability;
+mod charts;
+mod distribution;
+mod reference;
+mod shape;
+mod strd;
