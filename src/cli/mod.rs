@@ -30,6 +30,7 @@ mod serve;
 mod sheet;
 mod status;
 mod tape;
+mod telling;
 mod tools;
 mod verify;
 mod watch;

@@ -1,12 +1,11 @@
 //! `tallyjaw serve`: exit 0 after it was told to stop, 2 if the configuration is faulty or another
 //! daemon runs, 4 if the journal or the sockets cannot be written.
 
-use super::{Context, Exit, Failure};
+use super::{Context, Exit, Failure, telling};
 use crate::daemon::{self, DaemonError, Ready, Setup};
 use crate::entry::Seq;
 use crate::journal::JournalError;
 use std::io::Write;
-use tracing_subscriber::EnvFilter;
 
 /// Set by the benchmark only: entries are announced before they are on disk.
 const WITHOUT_SYNC: &str = "TALLYJAW_BENCHMARK_WITHOUT_SYNC";
@@ -30,7 +29,7 @@ pub(super) struct Serve {
 impl Serve {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let (config_path, config) = context.load()?;
-        tell_on_stderr();
+        telling::on_stderr();
         let sync = std::env::var_os(WITHOUT_SYNC).is_none();
         if !sync {
             tracing::warn!("{WITHOUT_SYNC} is set: what is announced may be lost");
@@ -45,17 +44,6 @@ impl Serve {
         daemon::run(setup, |ready| drop(say(ready, context.json, out))).map_err(failure)?;
         Ok(Exit::Yes)
     }
-}
-
-fn tell_on_stderr() {
-    let filter = EnvFilter::try_from_env("TALLYJAW_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
-    // Fails only where something else in this process has begun to tell already.
-    let _ = tracing_subscriber::fmt()
-        .with_env_filter(filter)
-        .with_writer(std::io::stderr)
-        .with_target(false)
-        .with_ansi(std::io::IsTerminal::is_terminal(&std::io::stderr()))
-        .try_init();
 }
 
 fn say(ready: &Ready, json: bool, out: &mut dyn Write) -> std::io::Result<()> {

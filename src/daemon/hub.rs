@@ -10,6 +10,7 @@ use super::answers::{AnswerTo, Waiting};
 use super::clock::Clock;
 use super::outage::{Mode, no_room};
 use super::ports::{PortEvent, Ports};
+use super::service::{self, Watchdog};
 use super::signals::{self, Signals};
 use super::{DaemonError, VERSION};
 use crate::clients::{Asked, Health, Live};
@@ -61,6 +62,7 @@ enum Came {
     Asked(Asked),
     Port(PortEvent),
     Time,
+    SignOfLife,
 }
 
 /// An entry that was handed to the journal.
@@ -77,6 +79,7 @@ impl Hub {
         asked: &mut Receiver<Asked>,
         signals: &mut Signals,
     ) -> Result<(), DaemonError> {
+        let mut watchdog = Watchdog::start();
         loop {
             let takes = match self.mode {
                 Mode::Writing => self.journal.room() >= ROOM_LEAST,
@@ -86,6 +89,7 @@ impl Hub {
             let wake = self.wakes();
             let came = tokio::select! {
                 biased;
+                () = watchdog.due() => Came::SignOfLife,
                 announcement = announcements.recv() => Came::Announcement(announcement),
                 signal = signals.next() => Came::Signal(signal),
                 Some(asked) = asked.recv(), if takes => Came::Asked(asked),
@@ -109,6 +113,7 @@ impl Hub {
                     }
                 }
                 Came::Time => self.time(),
+                Came::SignOfLife => service::lives(),
             }
         }
     }
@@ -368,6 +373,13 @@ impl Hub {
 
     /// Reads the configuration anew; the `started` entry that says so.
     fn reload(&mut self) -> Result<Seq, ErrorObject> {
+        service::reloads();
+        let result = self.take_configuration();
+        service::reloaded(result.is_ok());
+        result
+    }
+
+    fn take_configuration(&mut self) -> Result<Seq, ErrorObject> {
         self.check_room()?;
         let config = super::reload::load(&self.config_path, &self.config)?;
         for instrument in self.ports.close_all_but(&config.ports) {
@@ -410,6 +422,7 @@ impl Hub {
         announcements: &mut UnboundedReceiver<Announcement>,
     ) -> Result<(), DaemonError> {
         tracing::info!(reason, "stopping");
+        service::stops();
         while let Ok((instrument, event)) = self.ports.events.try_recv() {
             if self.ports.wants(&instrument) {
                 self.port(&instrument, event);

@@ -17,6 +17,7 @@ mod outage;
 mod ports;
 mod reload;
 pub mod replay;
+mod service;
 mod signals;
 
 use crate::clients::{self, Live, MOST_CLIENTS, RuntimeDir, SocketError};
@@ -185,6 +186,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     ];
     let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal);
     ready(&where_all_is);
+    service::serves();
     let result = hub.run(&mut announcements, &mut asked, &mut signals).await;
 
     for task in serving {

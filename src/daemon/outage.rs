@@ -1,6 +1,7 @@
 //! A full disk: since when, how many frames went unjudged, when it is tried again.
 
 use super::hub::Hub;
+use super::service;
 use crate::clients::Health;
 use crate::entry::{Attached, Entry, Seq};
 use crate::message::{ErrorObject, Notice, code};
@@ -88,6 +89,7 @@ impl Hub {
                 let remedy = "make room on the disk of state_dir; the daemon goes on by itself";
                 let notice = Notice::new("journal_full", message.clone(), Some(remedy));
                 self.live.set_health(Health::Full, &notice);
+                service::journal_takes(false);
                 Outage::new(now.wall, error)
             }
             Mode::Full(outage, _) | Mode::Trying(outage) => outage.longer(),
@@ -155,6 +157,7 @@ impl Hub {
                 let remedy = "measure those pieces again";
                 let notice = Notice::new("journal_resumed", message, Some(remedy));
                 self.live.set_health(Health::Ok, &notice);
+                service::journal_takes(true);
             }
         }
     }

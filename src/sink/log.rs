@@ -7,6 +7,8 @@
 
 use super::{Place, Sink, SinkError, SinkKind};
 use crate::entry::{Entry, Seq, Stamped, words};
+use rustix::fs::OFlags;
+use rustix::io::Errno;
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
 use std::os::unix::fs::OpenOptionsExt as _;
@@ -85,14 +87,25 @@ fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> Sin
     }
 }
 
+/// Never through a link, and never anything but a plain file: whoever may write to the folder could
+/// else have the daemon write somewhere else, or wait for ever.
 fn open_file(path: &Path) -> Result<File, SinkError> {
-    OpenOptions::new()
+    let flags = OFlags::NOFOLLOW | OFlags::NONBLOCK;
+    let flags = i32::try_from(flags.bits()).unwrap_or_default();
+    let opened = OpenOptions::new()
         .read(true)
         .append(true)
         .create(true)
         .mode(0o640)
-        .open(path)
-        .map_err(failed("open", path))
+        .custom_flags(flags)
+        .open(path);
+    let wrong_kind = || io::Error::other("got a link or a device, want a regular file");
+    let file = match opened {
+        Err(cause) if cause.raw_os_error() == Some(Errno::LOOP.raw_os_error()) => Err(wrong_kind()),
+        Ok(file) if !file.metadata().is_ok_and(|found| found.is_file()) => Err(wrong_kind()),
+        opened => opened,
+    };
+    file.map_err(failed("open", path))
 }
 
 /// A log of another journal is kept under the next free name.
@@ -234,6 +247,25 @@ mod tests {
         assert_eq!(lines.len(), 2);
         assert!(!lines[1].chars().any(char::is_control), "{lines:?}");
         assert_eq!(Log::open(&place(dir.path(), "ab")).unwrap().after(), Seq(3));
+    }
+
+    #[test]
+    fn nothing_is_written_through_a_link_or_into_a_pipe() {
+        let dir = tempfile::tempdir().unwrap();
+        let (log, elsewhere) = (dir.path().join(FILE_NAME), dir.path().join("elsewhere"));
+        std::fs::write(&elsewhere, "mine").unwrap();
+        std::os::unix::fs::symlink(&elsewhere, &log).unwrap();
+        let refused = |place: &Place| Log::open(place).unwrap_err().to_string();
+        let want = format!(
+            "cannot open {}: got a link or a device, want a regular file",
+            log.display()
+        );
+        assert_eq!(refused(&place(dir.path(), "ab")), want);
+        assert_eq!(std::fs::read_to_string(&elsewhere).unwrap(), "mine");
+
+        std::fs::remove_file(&log).unwrap();
+        rustix::fs::mkfifoat(rustix::fs::CWD, &log, rustix::fs::Mode::RWXU).unwrap();
+        assert_eq!(refused(&place(dir.path(), "ab")), want);
     }
 
     #[test]

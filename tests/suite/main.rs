@@ -32,6 +32,7 @@ mod ports;
 mod pull_force;
 mod recording;
 mod scripts;
+mod service;
 mod station;
 mod stats;
 mod tapes;

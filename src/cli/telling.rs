@@ -1,0 +1,72 @@
+//! How the daemon tells what happens: on standard error, for a person, or for a service manager's log.
+//!
+//! A log that keeps the time and the level itself (systemd's, by `$JOURNAL_STREAM`) gets neither
+//! twice: each line begins with its priority, `<3>` to `<7>` as in sd-daemon(3), and has no time.
+
+use std::env;
+use std::fmt;
+use tracing::{Event, Level, Subscriber};
+use tracing_subscriber::EnvFilter;
+use tracing_subscriber::fmt::FmtContext;
+use tracing_subscriber::fmt::format::{FormatEvent, FormatFields, Writer};
+use tracing_subscriber::registry::LookupSpan;
+
+/// From here on, events at the level of `$TALLYJAW_LOG` (`info` unless set) are written to standard error.
+pub(super) fn on_stderr() {
+    let filter = EnvFilter::try_from_env("TALLYJAW_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
+    let telling = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_target(false);
+    // Fails only where something else in this process has begun to tell already.
+    let _ = if stderr_is_the_journal_of_the_system() {
+        telling
+            .with_ansi(false)
+            .event_format(Prioritised)
+            .try_init()
+    } else {
+        let coloured = std::io::IsTerminal::is_terminal(&std::io::stderr());
+        telling.with_ansi(coloured).try_init()
+    };
+}
+
+/// `$JOURNAL_STREAM` names the device and inode that standard error had when the manager set it up.
+fn stderr_is_the_journal_of_the_system() -> bool {
+    let Ok(stream) = env::var("JOURNAL_STREAM") else {
+        return false;
+    };
+    rustix::fs::fstat(rustix::stdio::stderr())
+        .is_ok_and(|file| stream == format!("{}:{}", file.st_dev, file.st_ino))
+}
+
+/// `<6>the port is open instrument="caliper-1"`.
+struct Prioritised;
+
+impl<S, N> FormatEvent<S, N> for Prioritised
+where
+    S: Subscriber + for<'a> LookupSpan<'a>,
+    N: for<'a> FormatFields<'a> + 'static,
+{
+    fn format_event(
+        &self,
+        context: &FmtContext<'_, S, N>,
+        mut writer: Writer<'_>,
+        event: &Event<'_>,
+    ) -> fmt::Result {
+        write!(writer, "<{}>", priority(*event.metadata().level()))?;
+        context
+            .field_format()
+            .format_fields(writer.by_ref(), event)?;
+        writeln!(writer)
+    }
+}
+
+/// The number of syslog(3) for a level.
+const fn priority(level: Level) -> u8 {
+    match level {
+        Level::ERROR => 3,
+        Level::WARN => 4,
+        Level::INFO => 6,
+        Level::DEBUG | Level::TRACE => 7,
+    }
+}

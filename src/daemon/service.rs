@@ -1,0 +1,88 @@
+//! What a service manager is told: that the daemon serves, lives, reads its configuration anew, stops.
+//!
+//! In: `$NOTIFY_SOCKET` and `$WATCHDOG_USEC`, as sd_notify(3) has them; without them nothing is said.
+//! A manager that does not listen holds nothing up: a message that cannot be sent is told once and
+//! forgotten.
+
+use sd_notify::NotifyState;
+use std::time::Duration;
+use tokio::time::{Instant, MissedTickBehavior, interval_at};
+
+/// The daemon serves: its sockets are there and `started` is on the disk.
+pub(super) fn serves() {
+    tell(&[
+        NotifyState::Ready,
+        NotifyState::Status("serving; the verdicts are in verdicts.log of the state folder"),
+    ]);
+}
+
+/// A new configuration is about to be read.
+pub(super) fn reloads() {
+    match NotifyState::monotonic_usec_now() {
+        Ok(now) => tell(&[NotifyState::Reloading, now]),
+        Err(_) => tell(&[NotifyState::Reloading]),
+    }
+}
+
+/// The configuration that is in force now is told to be so; `Ready` ends a reload whatever came of it.
+pub(super) fn reloaded(taken: bool) {
+    let status = if taken {
+        "serving by the new configuration"
+    } else {
+        "serving by the old configuration: the new one is faulty, see the log"
+    };
+    tell(&[NotifyState::Ready, NotifyState::Status(status)]);
+}
+
+/// What waits is being written.
+pub(super) fn stops() {
+    tell(&[NotifyState::Stopping]);
+}
+
+/// The journal takes nothing at the moment, or takes entries again.
+pub(super) fn journal_takes(entries: bool) {
+    let status = if entries {
+        "serving; the journal takes entries again"
+    } else {
+        "the journal's disk is full: nothing counts until there is room"
+    };
+    tell(&[NotifyState::Status(status)]);
+}
+
+/// A sign of life from the daemon's loop, twice in the time that the manager waits for one.
+#[derive(Debug)]
+pub(super) struct Watchdog {
+    ticks: Option<tokio::time::Interval>,
+}
+
+impl Watchdog {
+    /// As `$WATCHDOG_USEC` asks; inside of the runtime only.
+    pub(super) fn start() -> Self {
+        let every = sd_notify::watchdog_enabled().and_then(|patience| patience.checked_div(2));
+        let ticks = every.filter(|every| *every > Duration::ZERO).map(|every| {
+            let mut ticks = interval_at(Instant::now() + every, every);
+            ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
+            ticks
+        });
+        Self { ticks }
+    }
+
+    /// When the next sign is due; never without a watchdog.
+    pub(super) async fn due(&mut self) {
+        match &mut self.ticks {
+            Some(ticks) => drop(ticks.tick().await),
+            None => std::future::pending().await,
+        }
+    }
+}
+
+/// The loop turns.
+pub(super) fn lives() {
+    tell(&[NotifyState::Watchdog]);
+}
+
+fn tell(what: &[NotifyState<'_>]) {
+    if let Err(error) = sd_notify::notify(what) {
+        tracing::debug!(%error, "the service manager could not be told");
+    }
+}

@@ -1,0 +1,66 @@
+#!/usr/bin/env bash
+# Installs the Debian package on this machine as it would be without it, uses it as the service does,
+# and takes it away again. All of it happens in an overlay that is thrown away.
+#
+#     config/service/package && sudo tests/scripts/installed.sh
+#
+# Needs root, and a kernel that lets root mount; says so otherwise, and exits with 77.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+
+package=$(ls target/debian/*.deb)
+[ "$(id -u)" = 0 ] || { echo 'installed: not root, so nothing is installed' >&2; exit 77; }
+if [ "${1:-}" != inside ]; then
+    unshare --mount --pid --fork --kill-child true 2>/dev/null ||
+        { echo 'installed: no mounts are allowed here, so nothing is installed' >&2; exit 77; }
+    exec unshare --mount --pid --fork --kill-child "$0" inside
+fi
+
+layers=$(mktemp -d)
+mount -t tmpfs -o mode=755 tmpfs "$layers"
+mkdir "$layers/upper" "$layers/work" "$layers/root"
+mount -t overlay -o "lowerdir=/,upperdir=$layers/upper,workdir=$layers/work" overlay "$layers/root" 2>/dev/null ||
+    { echo 'installed: no overlay can be mounted here, so nothing is installed' >&2; exit 77; }
+root=$layers/root
+mount --bind /dev "$root/dev"
+mount -t proc proc "$root/proc"
+mount -t tmpfs tmpfs "$root/run"
+mount -t tmpfs -o mode=1777 tmpfs "$root/tmp"
+cp "$package" "$root/tmp/tallyjaw.deb"
+
+on() { chroot "$root" "$@"; }
+as_service() { on setpriv --reuid=tallyjaw --regid=tallyjaw --init-groups "$@"; }
+die() {
+    printf 'installed: %s\n' "$1" >&2
+    exit 1
+}
+
+on env DEBIAN_FRONTEND=noninteractive apt-get install -qy --no-install-recommends /tmp/tallyjaw.deb
+on tallyjaw --version
+on tallyjaw --config /etc/tallyjaw/tallyjaw.toml check
+on id -nG tallyjaw | grep -qw dialout || die 'the user of the service may not open serial ports'
+on zcat /usr/share/man/man1/tallyjaw-listen.1.gz | grep -q '^\.TH' || die 'no manual page'
+on test -s /usr/share/bash-completion/completions/tallyjaw || die 'no completions'
+verified=$(on systemd-analyze verify /usr/lib/systemd/system/tallyjaw.service 2>&1 | grep -v 'man ' || true)
+[ -z "$verified" ] || die "the unit: $verified"
+on systemd-analyze security --offline=true /usr/lib/systemd/system/tallyjaw.service | tail -n 1
+
+# As the unit starts it: its user, its two folders, nothing else.
+on install -d -o tallyjaw -g tallyjaw -m 750 /var/lib/tallyjaw
+on install -d -o tallyjaw -g tallyjaw -m 755 /run/tallyjaw
+mkfifo "$root/tmp/ready"
+chmod 666 "$root/tmp/ready"
+as_service tallyjaw --config /etc/tallyjaw/tallyjaw.toml --json serve >"$root/tmp/ready" &
+served=$!
+read -r ready <"$root/tmp/ready"
+case $ready in *'"kind":"ready"'*) ;; *) die "not ready: $ready" ;; esac
+as_service tallyjaw --config /etc/tallyjaw/tallyjaw.toml status
+on stat -c '%U:%G %a %n' /run/tallyjaw/*.sock /var/lib/tallyjaw/journal
+pkill -TERM -x tallyjaw
+wait "$served" || die "it ended with $?"
+on tallyjaw --config /etc/tallyjaw/tallyjaw.toml verify
+
+on dpkg --purge tallyjaw
+on test -e /usr/bin/tallyjaw && die 'the program stays after a purge'
+on test -e /var/lib/tallyjaw/journal/00000001.jsonl || die 'a purge took the journal away'
+echo 'installed: the package came, served as its user, and went; the journal stayed'

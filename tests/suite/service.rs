@@ -1,0 +1,128 @@
+//! The daemon under a service manager: what it is told, and lines fit for its log.
+//!
+//! The manager's end is real: a datagram socket as systemd has it, and its log's stream.
+
+use crate::harness::{Daemon, PATIENCE, Shop};
+use rustix::process::Signal;
+use std::fs;
+use std::os::unix::fs::MetadataExt as _;
+use std::os::unix::net::UnixDatagram;
+
+/// The socket of a manager.
+struct Manager {
+    socket: UnixDatagram,
+}
+
+impl Manager {
+    /// Starts the daemon of `shop` with this manager's socket and these variables.
+    fn starts(shop: &Shop, variables: &[(&str, &str)]) -> (Self, Daemon) {
+        let path = shop.path("notify.sock");
+        let socket = UnixDatagram::bind(&path).unwrap();
+        socket.set_read_timeout(Some(PATIENCE)).unwrap();
+        let mut command = shop.tallyjaw(&["--json", "serve"]);
+        command
+            .env("NOTIFY_SOCKET", path)
+            .envs(variables.iter().copied());
+        (Self { socket }, shop.start_by(command))
+    }
+
+    /// The next message, its lines parted by spaces; a time is cut off.
+    fn next(&self) -> String {
+        let mut buffer = [0; 4_096];
+        let count = self
+            .socket
+            .recv(&mut buffer)
+            .expect("a message within the patience");
+        let text = std::str::from_utf8(&buffer[..count]).unwrap();
+        let lines = text.lines().map(|line| match line.split_once('=') {
+            Some(("MONOTONIC_USEC", _)) => "MONOTONIC_USEC=…",
+            _ => line,
+        });
+        lines.collect::<Vec<_>>().join(" ")
+    }
+}
+
+#[test]
+fn a_service_manager_is_told_that_it_serves_reloads_and_stops() {
+    let shop = Shop::new();
+    let (manager, daemon) = Manager::starts(&shop, &[]);
+    assert_eq!(
+        manager.next(),
+        "READY=1 STATUS=serving; the verdicts are in verdicts.log of the state folder"
+    );
+
+    daemon.signal(Signal::HUP);
+    assert_eq!(manager.next(), "RELOADING=1 MONOTONIC_USEC=…");
+    assert_eq!(
+        manager.next(),
+        "READY=1 STATUS=serving by the new configuration"
+    );
+
+    shop.write("tallyjaw.toml", "[daemon]\nstate_dri = \"state\"\n");
+    daemon.signal(Signal::HUP);
+    assert_eq!(manager.next(), "RELOADING=1 MONOTONIC_USEC=…");
+    assert_eq!(
+        manager.next(),
+        "READY=1 STATUS=serving by the old configuration: the new one is faulty, see the log"
+    );
+
+    let (status, _) = daemon.stop();
+    assert!(status.success());
+    assert_eq!(manager.next(), "STOPPING=1");
+}
+
+#[test]
+fn signs_of_life_come_as_long_as_the_loop_turns() {
+    let shop = Shop::new();
+    let (manager, daemon) = Manager::starts(&shop, &[("WATCHDOG_USEC", "40000")]);
+    assert!(manager.next().starts_with("READY=1"));
+    for _ in 0..5 {
+        assert_eq!(manager.next(), "WATCHDOG=1");
+    }
+    // Stopped by a signal that nobody can refuse, it says nothing until it goes on.
+    daemon.signal(Signal::STOP);
+    manager.socket.set_nonblocking(true).unwrap();
+    while manager.socket.recv(&mut [0; 64]).is_ok() {}
+    manager.socket.set_nonblocking(false).unwrap();
+    daemon.signal(Signal::CONT);
+    assert_eq!(manager.next(), "WATCHDOG=1");
+}
+
+#[test]
+fn without_a_manager_nothing_is_said_and_a_manager_that_is_gone_holds_nothing_up() {
+    let shop = Shop::new();
+    let mut command = shop.tallyjaw(&["--json", "serve"]);
+    command
+        .env("NOTIFY_SOCKET", shop.path("nobody.sock"))
+        .env("WATCHDOG_USEC", "40000");
+    let (status, _) = shop.start_by(command).stop();
+    assert!(status.success(), "{}", shop.messages());
+}
+
+#[test]
+fn lines_for_the_log_of_the_system_begin_with_their_priority_and_have_no_time() {
+    let shop = Shop::new();
+    let command = shop.tallyjaw(&["--json", "serve"]);
+    // The harness sends standard error to this file.
+    let stream = fs::File::create(shop.path("messages"))
+        .unwrap()
+        .metadata()
+        .unwrap();
+    let mut command = command;
+    command.env(
+        "JOURNAL_STREAM",
+        format!("{}:{}", stream.dev(), stream.ino()),
+    );
+    let daemon = shop.start_by(command);
+    drop(daemon.connected_feed());
+    let (status, _) = daemon.stop();
+    assert!(status.success());
+    let messages = shop.messages();
+    let port = shop.calipers[0].path().display();
+    assert_eq!(
+        messages,
+        format!(
+            "<6>the port is open instrument=\"caliper-1\" port={port}\n<6>stopping reason=\"SIGTERM\"\n"
+        )
+    );
+}
