@@ -32,11 +32,11 @@ pub(super) fn on_stderr() {
 
 /// `$JOURNAL_STREAM` names the device and inode that standard error had when the manager set it up.
 fn stderr_is_the_journal_of_the_system() -> bool {
-    let Ok(stream) = env::var("JOURNAL_STREAM") else {
+    let Some(stream) = env::var_os("JOURNAL_STREAM") else {
         return false;
     };
     rustix::fs::fstat(rustix::stdio::stderr())
-        .is_ok_and(|file| stream == format!("{}:{}", file.st_dev, file.st_ino))
+        .is_ok_and(|file| stream == *format!("{}:{}", file.st_dev, file.st_ino))
 }
 
 /// `<6>the port is open instrument="caliper-1"`.

@@ -1,6 +1,6 @@
 //! What a service manager is told: that the daemon serves, lives, reads its configuration anew, stops.
 //!
-//! In: `$NOTIFY_SOCKET` and `$WATCHDOG_USEC`, as sd_notify(3) has them; without them nothing is said.
+//! In: `$NOTIFY_SOCKET` and `$WATCHDOG_USEC`, as `sd_notify(3)` has them; without them nothing is said.
 //! A manager that does not listen holds nothing up: a message that cannot be sent is told once and
 //! forgotten.
 

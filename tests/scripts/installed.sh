@@ -22,7 +22,7 @@ mkdir "$layers/upper" "$layers/work" "$layers/root"
 mount -t overlay -o "lowerdir=/,upperdir=$layers/upper,workdir=$layers/work" overlay "$layers/root" 2>/dev/null ||
     { echo 'installed: no overlay can be mounted here, so nothing is installed' >&2; exit 77; }
 root=$layers/root
-mount --bind /dev "$root/dev"
+mount --rbind /dev "$root/dev"
 mount -t proc proc "$root/proc"
 mount -t tmpfs tmpfs "$root/run"
 mount -t tmpfs -o mode=1777 tmpfs "$root/tmp"
@@ -55,12 +55,13 @@ served=$!
 read -r ready <"$root/tmp/ready"
 case $ready in *'"kind":"ready"'*) ;; *) die "not ready: $ready" ;; esac
 as_service tallyjaw --config /etc/tallyjaw/tallyjaw.toml status
-on stat -c '%U:%G %a %n' /run/tallyjaw/*.sock /var/lib/tallyjaw/journal
-pkill -TERM -x tallyjaw
+on stat -c '%U:%G %a %n' /run/tallyjaw/feed.sock /run/tallyjaw/control.sock /var/lib/tallyjaw/journal
+[ "$(on stat -c '%U %a' /run/tallyjaw/control.sock)" = 'tallyjaw 600' ] || die 'the control socket is not its owner’s alone'
+on pkill -TERM -x -u tallyjaw tallyjaw
 wait "$served" || die "it ended with $?"
 on tallyjaw --config /etc/tallyjaw/tallyjaw.toml verify
 
 on dpkg --purge tallyjaw
-on test -e /usr/bin/tallyjaw && die 'the program stays after a purge'
+! on test -e /usr/bin/tallyjaw || die 'the program stays after a purge'
 on test -e /var/lib/tallyjaw/journal/00000001.jsonl || die 'a purge took the journal away'
 echo 'installed: the package came, served as its user, and went; the journal stayed'
