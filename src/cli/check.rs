@@ -1,10 +1,10 @@
 //! `tallyjaw check`: exit 0 if the configuration is right, 1 if it has errors, 2 if there is none, 4
-//! if it could not be read.
+//! if it could not be read. Warnings do not count: what they point at may be meant.
 
 use super::columns::count;
 use super::context::unusable;
 use super::{Context, Exit, Failure};
-use crate::config::{Config, Diagnostic, Faulty};
+use crate::config::{Config, Diagnostic, Faulty, Severity};
 use crate::daemon::files::{self, LoadError};
 use serde_json::{Value, json};
 use std::io::Write;
@@ -13,10 +13,11 @@ use std::path::Path;
 /// Look for mistakes in the configuration and in every sheet, plan and tool
 ///
 /// All mistakes of all files are told in one run, each with its file, line and column, the line itself, what was
-/// got, what is expected, and what to do.
+/// got, what is expected, and what to do. Without mistakes the sheets are looked at for what is unlikely: rows
+/// out of order, a tolerance too fine for every instrument here, inches typed as mm, mixed-up columns.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Exit codes: 0 no mistakes, 1 mistakes, 2 no configuration, 4 it cannot be read."
+    after_help = "Exit codes: 0 no mistakes (warnings or not), 1 mistakes, 2 no configuration, 4 it cannot be read."
 )]
 pub(super) struct Check {}
 
@@ -25,7 +26,12 @@ impl Check {
         let Self {} = self;
         let path = context.config_path()?;
         match files::load(&path) {
-            Ok(config) if context.json => writeln!(out, "{}", clean_json(&config))?,
+            Ok(config) if context.json => {
+                for warning in &config.warnings.diagnostics {
+                    writeln!(out, "{}", fault_json(warning))?;
+                }
+                writeln!(out, "{}", clean_json(&config))?;
+            }
             Ok(config) => clean(&path, &config, out)?,
             Err(LoadError::Faulty(faulty)) if context.json => {
                 faulty_json(&faulty, out)?;
@@ -47,7 +53,14 @@ impl Check {
 fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failure> {
     let catalog = &config.catalog;
     let sizes = catalog.terminals.iter().map(|terminal| terminal.rows.len());
-    writeln!(out, "{}: no errors", path.display())?;
+    for warning in config.warnings.rendered(true) {
+        writeln!(out, "{warning}\n")?;
+    }
+    let warned = match config.warnings.diagnostics.len() {
+        0 => String::new(),
+        some => format!(", {}", count(some, "warning")),
+    };
+    writeln!(out, "{}: no errors{warned}", path.display())?;
     writeln!(
         out,
         "{}, {}, {} with {}, {}, {}",
@@ -78,6 +91,7 @@ fn clean_json(config: &Config) -> Value {
     json!({
         "kind": "checked",
         "errors": 0,
+        "warnings": config.warnings.diagnostics.len(),
         "digest": config.digest,
         "stations": catalog.stations.len(),
         "instruments": catalog.instruments.len(),
@@ -89,20 +103,28 @@ fn clean_json(config: &Config) -> Value {
 
 fn faulty_json(faulty: &Faulty, out: &mut dyn Write) -> Result<(), Failure> {
     for fault in &faulty.diagnostics {
-        let mut line = json!({
-            "kind": "error",
-            "file": fault.path.display().to_string(),
-            "line": fault.line,
-            "column": fault.column,
-            "got": fault.message,
-            "want": fault.label,
-        });
-        if let (Some(help), Some(object)) = (&fault.help, line.as_object_mut()) {
-            object.insert("help".to_owned(), json!(help));
-        }
-        writeln!(out, "{line}")?;
+        writeln!(out, "{}", fault_json(fault))?;
     }
     let errors = faulty.diagnostics.len();
     writeln!(out, "{}", json!({ "kind": "checked", "errors": errors }))?;
     Ok(())
+}
+
+fn fault_json(fault: &Diagnostic) -> Value {
+    let kind = match fault.severity {
+        Severity::Error => "error",
+        Severity::Warning => "warning",
+    };
+    let mut line = json!({
+        "kind": kind,
+        "file": fault.path.display().to_string(),
+        "line": fault.line,
+        "column": fault.column,
+        "got": fault.message,
+        "want": fault.label,
+    });
+    if let (Some(help), Some(object)) = (&fault.help, line.as_object_mut()) {
+        object.insert("help".to_owned(), json!(help));
+    }
+    line
 }

@@ -17,9 +17,20 @@ pub struct Source {
     pub text: String,
 }
 
+/// How bad a fault is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Severity {
+    /// Nothing can be done with it.
+    Error,
+    /// It looks wrong and may yet be meant.
+    Warning,
+}
+
 /// One fault of a configuration.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Diagnostic {
+    /// How bad it is.
+    pub severity: Severity,
     /// The file.
     pub path: PathBuf,
     /// Its place in the file, in bytes.
@@ -83,6 +94,7 @@ impl Diagnostic {
         let span = within(&source.text, span);
         let (line, column) = lines.position(&source.text, span.start);
         Self {
+            severity: Severity::Error,
             path: source.path.clone(),
             span,
             line,
@@ -123,9 +135,11 @@ impl Diagnostic {
                     .span(within_line(span.start)..within_line(span.end))
                     .label(self.label.as_str()),
             );
-        let mut group = Level::ERROR
-            .primary_title(self.message.as_str())
-            .element(snippet);
+        let level = match self.severity {
+            Severity::Error => Level::ERROR,
+            Severity::Warning => Level::WARNING,
+        };
+        let mut group = level.primary_title(self.message.as_str()).element(snippet);
         if let Some(help) = &self.help {
             group = group.element(Level::HELP.message(help.as_str()));
         }

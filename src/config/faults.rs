@@ -1,6 +1,7 @@
 //! The faults of all files while they are read and compared; nothing found stops the search.
 
-use super::diagnostic::{Diagnostic, Lines, Source};
+use super::Faulty;
+use super::diagnostic::{Diagnostic, Lines, Severity, Source};
 use std::collections::BTreeSet;
 use std::ops::Range;
 
@@ -56,6 +57,8 @@ pub(super) enum Role {
     Sheets,
     Tools,
     Plans,
+    /// A maker's sheet in cells, to be imported.
+    Csv,
 }
 
 #[derive(Debug)]
@@ -72,6 +75,7 @@ struct File {
 pub(super) struct Faults {
     files: Vec<File>,
     found: Vec<(usize, Diagnostic)>,
+    warned: Vec<(usize, Diagnostic)>,
     left_out: usize,
     /// Kinds of file of which some entry could not even be named.
     incomplete: Vec<Role>,
@@ -102,6 +106,35 @@ impl Faults {
     /// Something is wrong at a place.
     pub(super) fn add(&mut self, place: &Place, fault: Fault) {
         self.record(place, fault, false);
+    }
+
+    /// Something looks wrong at a place and may yet be meant.
+    pub(super) fn warn(&mut self, place: &Place, fault: Fault) {
+        let Some(file) = self.files.get(place.file) else {
+            return;
+        };
+        let Fault { got, want, help } = fault;
+        let span = place.span.clone();
+        let mut warning = Diagnostic::at(&file.source, &file.lines, span, got, want, help);
+        warning.severity = Severity::Warning;
+        if self.warned.len() < MOST {
+            self.warned.push((place.file, warning));
+        }
+    }
+
+    /// The warnings so far, by file and line, with the files they are in.
+    pub(super) fn warnings(&mut self) -> Faulty {
+        let mut warned = std::mem::take(&mut self.warned);
+        warned.sort_by_key(|(file, found)| (*file, found.span.start, found.span.end));
+        let with_one = |at: &usize| warned.iter().any(|(file, _)| file == at);
+        let files = self.files.iter().enumerate();
+        let sources = files
+            .filter(|(at, _)| with_one(at))
+            .map(|(_, file)| file.source.clone());
+        Faulty {
+            sources: sources.collect(),
+            diagnostics: warned.into_iter().map(|(_, found)| found).collect(),
+        }
     }
 
     /// A place that is no TOML: the rest of its line is not looked at.
@@ -149,6 +182,17 @@ impl Faults {
         let of_role = |file: &&File| file.role == role;
         let mut files = self.files.iter().filter(of_role);
         files.any(|file| !file.broken.is_empty())
+    }
+
+    /// The number of the line of a place, from 1.
+    pub(super) fn line_number(&self, place: &Place) -> usize {
+        let file = self.files.get(place.file);
+        file.map_or(1, |file| file.lines.line(place.span.start))
+    }
+
+    /// Is anything wrong so far?
+    pub(super) fn is_empty(&self) -> bool {
+        self.found.is_empty()
     }
 
     /// Line of a place, for messages that point at two places.

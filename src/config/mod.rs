@@ -11,8 +11,10 @@ mod capture;
 mod check;
 pub mod diagnostic;
 mod faults;
+pub mod import;
 mod instrument;
 pub mod line;
+mod lint;
 mod main_file;
 mod parse;
 mod plan;
@@ -22,7 +24,7 @@ mod table;
 mod tool;
 mod value;
 
-pub use diagnostic::{Diagnostic, Source};
+pub use diagnostic::{Diagnostic, Severity, Source};
 pub use faults::did_you_mean;
 pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector};
 pub use main_file::{MainFile, main_file};
@@ -42,6 +44,8 @@ pub struct Config {
     pub ports: Vec<PortConfig>,
     /// What can be armed.
     pub catalog: Catalog,
+    /// What looks wrong in it and may yet be meant, with the files it is in.
+    pub warnings: Faulty,
     /// SHA-256 over all files, hex.
     pub digest: String,
 }
@@ -143,6 +147,12 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         plans,
     };
     check::references(&raw, &mut faults);
+    let instruments = raw.instruments.iter();
+    let instruments: Vec<_> = instruments
+        .filter_map(|raw| raw.instrument.as_ref())
+        .collect();
+    lint::sheets(&raw.terminals, &instruments, &mut faults);
+    let warnings = faults.warnings();
     let (diagnostics, sources) = faults.finish();
     if !diagnostics.is_empty() {
         return Err(Faulty {
@@ -155,6 +165,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         daemon: main.daemon,
         ports,
         catalog,
+        warnings,
         digest,
     })
 }

@@ -1,7 +1,7 @@
 //! Terminal sheets: `[[terminal]]` and `[[terminal.row]]`.
 
 use super::diagnostic::Source;
-use super::faults::{At, Fault, Faults, Role};
+use super::faults::{At, Fault, Faults, Place, Role};
 use super::parse;
 use super::table::{Table, alternatives, comma_help};
 use super::value::too_large;
@@ -24,6 +24,8 @@ pub(super) struct RawRow {
     pub(super) wire: WireSize,
     /// `None` where the limits were faulty.
     pub(super) limits: Vec<(AxisName, Option<Limits>)>,
+    /// Where the limits of each axis stand.
+    pub(super) places: Vec<(AxisName, Place)>,
     /// Some key is no axis: which axes are limited is not known.
     pub(super) axes_unknown: bool,
 }
@@ -121,6 +123,7 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
     let wire = wire(&mut table, faults);
     let names: Vec<&str> = axes.iter().map(|axis| axis.name.as_str()).collect();
     let mut limits = Vec::new();
+    let mut places = Vec::new();
     let mut axes_unknown = false;
     let others = table.others();
     if others.is_empty() {
@@ -131,6 +134,7 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
     for key in others {
         if let Some(known) = axes.iter().find(|axis| axis.name.as_str() == key.value) {
             limits.push((known.name.clone(), limits_of(&table, known, faults)));
+            places.push((known.name.clone(), key.place.clone()));
         } else {
             table.unknown_key(faults, &key, &names);
             axes_unknown = true;
@@ -141,6 +145,7 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
         value: RawRow {
             wire: wire.value,
             limits,
+            places,
             axes_unknown,
         },
         place: wire.place,
@@ -163,7 +168,7 @@ fn limits_of(table: &Table<'_>, axis: &Axis, faults: &mut Faults) -> Option<Limi
 }
 
 /// What is wrong with limits that read well.
-fn fault_of(limits: &Limits, axis: &Axis) -> Option<Fault> {
+pub(super) fn fault_of(limits: &Limits, axis: &Axis) -> Option<Fault> {
     let key = axis.name.as_str();
     if limits.dimension() != axis.dimension {
         let got = format!(

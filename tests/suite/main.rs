@@ -23,6 +23,7 @@ mod fuzz;
 mod golden;
 mod guess;
 mod harness;
+mod import;
 mod journal;
 mod licences;
 mod listen;

@@ -1,5 +1,7 @@
 //! `tallyjaw sheet`: exit 0 if the terminal or row was found, 2 if not.
 
+mod import;
+
 use super::columns::Columns;
 use super::{Context, Exit, Failure, wire};
 use crate::config::did_you_mean;
@@ -14,9 +16,12 @@ use std::io::Write;
 /// Lists every terminal; with a terminal, its rows; with a wire size too, that row.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw sheet\n  tallyjaw sheet QF-250-F\n  tallyjaw sheet QF-250-F 2.0 mm²\n  tallyjaw sheet QF-250-F 14 ga --sizing sae_metric"
+    after_help = "Examples:\n  tallyjaw sheet\n  tallyjaw sheet QF-250-F\n  tallyjaw sheet QF-250-F 2.0 mm²\n  tallyjaw sheet QF-250-F 14 ga --sizing sae_metric\n  tallyjaw sheet import maker.csv",
+    args_conflicts_with_subcommands = true
 )]
 pub(super) struct Sheet {
+    #[command(subcommand)]
+    command: Option<Command>,
     /// The terminal
     terminal: Option<String>,
     /// The wire: 2.0 mm², 14 ga
@@ -26,8 +31,16 @@ pub(super) struct Sheet {
     sizing: Option<SizingSystem>,
 }
 
+#[derive(Debug, clap::Subcommand)]
+enum Command {
+    Import(Box<import::Import>),
+}
+
 impl Sheet {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        if let Some(Command::Import(import)) = self.command {
+            return import.run(context, out);
+        }
         let catalog = context.load()?.1.catalog;
         let Some(id) = &self.terminal else {
             return list(context, &catalog, out);

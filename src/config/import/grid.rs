@@ -1,0 +1,184 @@
+//! Text → rows of cells, each with its place, for one separator.
+
+use crate::config::faults::{At, FileId};
+use csv::{ReaderBuilder, StringRecord, Trim};
+use std::fmt;
+
+/// What stands between two cells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Separator {
+    /// `;`
+    Semicolon,
+    /// A tab.
+    Tab,
+    /// `,`
+    Comma,
+}
+
+impl Separator {
+    /// Every separator.
+    pub const ALL: [Self; 3] = [Self::Semicolon, Self::Tab, Self::Comma];
+
+    /// As an option takes it.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Semicolon => "semicolon",
+            Self::Tab => "tab",
+            Self::Comma => "comma",
+        }
+    }
+
+    const fn byte(self) -> u8 {
+        match self {
+            Self::Semicolon => b';',
+            Self::Tab => b'\t',
+            Self::Comma => b',',
+        }
+    }
+}
+
+impl fmt::Display for Separator {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// One row of the file.
+#[derive(Debug, Clone)]
+pub(super) struct GridRow {
+    /// Trimmed texts, with their places.
+    pub(super) cells: Vec<At<String>>,
+}
+
+impl GridRow {
+    /// The text of this column; empty where the row is shorter.
+    pub(super) fn text(&self, column: usize) -> &str {
+        self.cells.get(column).map_or("", |cell| &cell.value)
+    }
+
+    /// Nothing in any cell.
+    pub(super) fn is_empty(&self) -> bool {
+        self.cells.iter().all(|cell| cell.value.is_empty())
+    }
+}
+
+/// Every row that the separator gives, empty ones left out.
+pub(super) fn rows(text: &str, file: FileId, separator: Separator) -> Vec<GridRow> {
+    let mut reader = ReaderBuilder::new()
+        .delimiter(separator.byte())
+        .has_headers(false)
+        .flexible(true)
+        .trim(Trim::All)
+        .from_reader(text.as_bytes());
+    let mut rows = Vec::new();
+    let mut record = StringRecord::new();
+    // Reading text from memory cannot fail, and a row may have any number of cells.
+    while reader.read_record(&mut record).unwrap_or(false) {
+        let start = record.position().map_or(0, csv::Position::byte);
+        let start = usize::try_from(start).unwrap_or(usize::MAX);
+        let spans = spans(text, start, separator.byte());
+        let cells = record.iter().enumerate().map(|(column, cell)| {
+            let span = spans.get(column).cloned().unwrap_or(start..start);
+            At {
+                value: cell.to_owned(),
+                place: file.place(span),
+            }
+        });
+        let row = GridRow {
+            cells: cells.collect(),
+        };
+        if !row.is_empty() {
+            rows.push(row);
+        }
+    }
+    rows
+}
+
+/// Where the cells of the row at `start` stand, by the same rule as the reader: a cell is quoted when it
+/// begins with a quote, and a doubled quote does not end it.
+fn spans(text: &str, start: usize, separator: u8) -> Vec<std::ops::Range<usize>> {
+    let bytes = text.as_bytes();
+    let at = |index: usize| bytes.get(index).copied();
+    let mut index = start;
+    while matches!(at(index), Some(b'\n' | b'\r')) {
+        index += 1; // blank lines before the row
+    }
+    let mut spans = Vec::new();
+    loop {
+        let begin = index;
+        if at(index) == Some(b'"') {
+            index += 1;
+            loop {
+                match (at(index), at(index + 1)) {
+                    (Some(b'"'), Some(b'"')) => index += 2,
+                    (Some(b'"') | None, _) => break,
+                    (Some(_), _) => index += 1,
+                }
+            }
+        }
+        while at(index).is_some_and(|byte| byte != separator && byte != b'\n' && byte != b'\r') {
+            index += 1;
+        }
+        let cell = text.get(begin..index).unwrap_or("");
+        let lead = cell.len() - cell.trim_start().len();
+        let end = begin + cell.trim_end().len();
+        spans.push((begin + lead).min(end)..end);
+        if at(index) != Some(separator) {
+            return spans;
+        }
+        index += 1;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::config::diagnostic::Source;
+    use crate::config::faults::{Fault, Faults, Role};
+    use proptest::prelude::*;
+
+    /// Each cell with its line and column, as a fault there would tell them.
+    fn told(text: &str, separator: Separator) -> Vec<(String, usize, usize)> {
+        let source = Source {
+            path: "t.csv".into(),
+            text: text.to_owned(),
+        };
+        let mut faults = Faults::default();
+        let file = faults.add_file(Role::Csv, &source);
+        for row in rows(text, file, separator) {
+            for cell in row.cells {
+                faults.add(&cell.place, Fault::new(cell.value, ""));
+            }
+        }
+        let (found, _) = faults.finish();
+        let told = found
+            .into_iter()
+            .map(|found| (found.message, found.line, found.column));
+        told.collect()
+    }
+
+    #[test]
+    fn every_cell_has_its_line_and_column_also_behind_blank_lines_and_quotes() {
+        let text = "a;\"b;\"\"c\"\r\n\r\n\n  d ;e\n";
+        let cell = |text: &str, line, column| (text.to_owned(), line, column);
+        assert_eq!(
+            told(text, Separator::Semicolon),
+            [
+                cell("a", 1, 1),
+                cell("b;\"c", 1, 3),
+                cell("d", 4, 3),
+                cell("e", 4, 6),
+            ]
+        );
+    }
+
+    proptest! {
+        #[test]
+        fn any_text_gives_cells_with_places_in_it(text in "[a;\"\n\r é]{0,40}") {
+            for (_, line, column) in told(&text, Separator::Semicolon) {
+                prop_assert!(line <= text.lines().count().max(1) + 1);
+                prop_assert!(column <= text.chars().count() + 1);
+            }
+        }
+    }
+}

@@ -1,0 +1,126 @@
+//! What was understood, as the text of a sheet of ours; read back before anybody gets it.
+
+use super::{Imported, ImportedRow, Understood};
+use crate::config::Source;
+use crate::config::faults::Faults;
+use crate::config::sheet;
+use crate::spec::{Axis, SizingSystem};
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+/// Why there is no text.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum WrittenError {
+    /// Neither the file nor the user names the terminal.
+    #[error("the file names no terminal")]
+    NoTerminal,
+    /// The text does not read back as what was understood.
+    #[error("what would be written does not read back: {0}")]
+    NotTheSame(String),
+}
+
+impl WrittenError {
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> &'static str {
+        match self {
+            Self::NoTerminal => "name it: --terminal ID",
+            Self::NotTheSame(_) => "look at what was understood, and mend the file or --source",
+        }
+    }
+}
+
+impl Understood {
+    /// The text of the sheet. `from` is the file it was read from, `source` what the shop says of it.
+    pub fn sheet(
+        &self,
+        from: &Path,
+        source: Option<&str>,
+        axes: &[Axis],
+    ) -> Result<String, WrittenError> {
+        let name = from.file_name().unwrap_or_default().to_string_lossy();
+        let name = name.replace(|c: char| c.is_control(), "?");
+        let mut text = format!(
+            "# Read from {name} by tallyjaw sheet import. Compare it with the maker's sheet before you measure by it.\n"
+        );
+        for terminal in &self.terminals {
+            let id = terminal.id.as_deref().ok_or(WrittenError::NoTerminal)?;
+            let _ = write!(text, "\n[[terminal]]\nid = {}\n", quoted(id));
+            let _ = writeln!(text, "source = {}", quoted(source.unwrap_or(&name)));
+            for row in &terminal.rows {
+                push_row(&mut text, row);
+            }
+        }
+        match differs(&text, &self.terminals, axes) {
+            None => Ok(text),
+            Some(difference) => Err(WrittenError::NotTheSame(difference)),
+        }
+    }
+}
+
+/// The ids of the terminals in the text of a sheet of ours, as far as it can be read.
+pub fn terminals_of(text: &str, axes: &[Axis]) -> Vec<String> {
+    let source = Source {
+        path: PathBuf::new(),
+        text: text.to_owned(),
+    };
+    let terminals = sheet::read(&source, axes, &mut Faults::default());
+    let ids = terminals.into_iter().map(|terminal| terminal.id.value);
+    ids.collect()
+}
+
+fn push_row(text: &mut String, row: &ImportedRow) {
+    let wire = match &row.wire.gauge {
+        Some(gauge) => format!("{gauge} ga"),
+        None => row.wire.area.to_string(),
+    };
+    let _ = write!(text, "\n[[terminal.row]]\nwire = {}\n", quoted(&wire));
+    if row.wire.sizing != SizingSystem::IsoMm2 {
+        let _ = writeln!(text, "sizing = {}", quoted(row.wire.sizing.name()));
+    }
+    for (axis, limits) in &row.limits {
+        let _ = writeln!(text, "{axis} = {}", quoted(&limits.to_string()));
+    }
+}
+
+/// A text of TOML.
+fn quoted(text: &str) -> String {
+    toml::Value::String(text.to_owned()).to_string()
+}
+
+/// What the text says otherwise than was understood, if anything.
+fn differs(text: &str, terminals: &[Imported], axes: &[Axis]) -> Option<String> {
+    let source = Source {
+        path: "the new sheet".into(),
+        text: text.to_owned(),
+    };
+    let mut faults = Faults::default();
+    let read = sheet::read(&source, axes, &mut faults);
+    let (diagnostics, _) = faults.finish();
+    if let Some(fault) = diagnostics.first() {
+        return Some(format!(
+            "line {}: {}, {}",
+            fault.line, fault.message, fault.label
+        ));
+    }
+    for (got, want) in read.iter().zip(terminals) {
+        for (row, wanted) in got.rows.iter().zip(&want.rows) {
+            let row = &row.value;
+            let limits: Vec<_> = row
+                .limits
+                .iter()
+                .filter_map(|(axis, limits)| Some((axis.clone(), limits.clone()?)))
+                .collect();
+            if row.wire != wanted.wire || limits != wanted.limits {
+                return Some(format!("the row for {}", wanted.wire));
+            }
+        }
+    }
+    let count = |rows: usize, terminals: usize| format!("{rows} rows of {terminals} terminals");
+    let got = count(
+        read.iter().map(|terminal| terminal.rows.len()).sum(),
+        read.len(),
+    );
+    let rows = terminals.iter().map(|terminal| terminal.rows.len()).sum();
+    let want = count(rows, terminals.len());
+    (got != want).then(|| format!("{got} instead of {want}"))
+}

@@ -1,0 +1,253 @@
+//! What looks wrong in sheets and may yet be meant: warnings, each with its place and what to look at.
+//!
+//! In: the terminals of a configuration that has no errors. Out: warnings. A limit that cannot be (crossed, a
+//! size twice) is an error and no matter of this file.
+
+use super::faults::{At, Fault, Faults, Place};
+use super::sheet::{RawRow, RawTerminal};
+use crate::quantity::{Length, Unit};
+use crate::spec::{AxisName, Instrument, Limits, SizingSystem};
+
+/// An instrument must resolve the tolerance into at least this many counts; arming holds it too (common
+/// practice, no source).
+const LEAST_COUNTS: i64 = 5;
+/// No crimp is lower or narrower than this, nor higher or wider (common practice, no source).
+const SMALLEST_CRIMP_NM: i64 = 250_000;
+const LARGEST_CRIMP_NM: i64 = 50_000_000;
+/// A width and a height of one crimp further apart than this are of two things (common practice, no source).
+const WILDLY_APART: i64 = 4;
+/// The axes of a crimp itself: height and width of core and insulation.
+const CRIMPS: [(&str, &str); 2] = [
+    ("core_crimp_height", "core_crimp_width"),
+    ("insulation_crimp_height", "insulation_crimp_width"),
+];
+const HEIGHT: &str = "core_crimp_height";
+
+/// Looks at every sheet.
+pub(super) fn sheets(terminals: &[RawTerminal], instruments: &[&Instrument], faults: &mut Faults) {
+    for terminal in terminals {
+        row_order(terminal, faults);
+        same_wire_twice(terminal, faults);
+        height_by_size(terminal, faults);
+        missing_axes(terminal, faults);
+        for row in &terminal.rows {
+            // One slip gives one warning: a wrong unit is not told as mixed-up columns too.
+            if !unlikely_sizes(&row.value, faults) {
+                mixed_columns(&row.value, faults);
+                too_fine(&row.value, instruments, faults);
+            }
+        }
+    }
+}
+
+/// The limits of a built-in axis, and their place.
+fn limits_of<'r>(row: &'r RawRow, axis: &str) -> Option<(&'r Limits, &'r Place)> {
+    let named = |name: &AxisName| name.as_str() == axis;
+    let (_, limits) = row.limits.iter().find(|(name, _)| named(name))?;
+    let (_, place) = row.places.iter().find(|(name, _)| named(name))?;
+    Some((limits.as_ref()?, place))
+}
+
+fn area(row: &At<RawRow>) -> u64 {
+    row.value.wire.area.square_micrometres()
+}
+
+/// Sizes rise or fall all the way: a row out of order is often one with a slip in its size.
+fn row_order(terminal: &RawTerminal, faults: &mut Faults) {
+    let areas: Vec<u64> = terminal.rows.iter().map(area).collect();
+    let rising = areas
+        .windows(2)
+        .filter(|pair| pair.first() < pair.last())
+        .count();
+    let falls = 2 * rising < areas.len().saturating_sub(1);
+    let pairs = terminal.rows.iter().zip(terminal.rows.iter().skip(1));
+    let out_of_order = pairs
+        .into_iter()
+        .find(|(one, next)| (area(one) < area(next)) == falls);
+    if let Some((before, row)) = out_of_order {
+        let got = format!(
+            "the row for {} stands behind the row for {}",
+            row.value.wire, before.value.wire
+        );
+        let want = format!("the other sizes {}", if falls { "fall" } else { "rise" });
+        let help = "look whether the size is right; if it is, put the row where it belongs";
+        faults.warn(&row.place, Fault::new(got, want).help(help));
+    }
+}
+
+/// Two rows that are the same wire under two systems, more likely than not.
+fn same_wire_twice(terminal: &RawTerminal, faults: &mut Faults) {
+    for (at, row) in terminal.rows.iter().enumerate() {
+        let (wire, mine) = (&row.value.wire, area(row));
+        let twin = terminal.rows.iter().take(at).find(|other| {
+            let theirs = area(other);
+            let is_awg = |row: &At<RawRow>| row.value.wire.sizing == SizingSystem::AwgArea;
+            is_awg(other) != is_awg(row) && mine.abs_diff(theirs) <= mine.max(theirs) / 12
+        });
+        if let Some(twin) = twin {
+            let at = faults.line_of(&twin.place);
+            let got = format!("{wire} is nearly {}", twin.value.wire.area);
+            let want = format!("that size has its row at {at}");
+            let help = "if both are the same wire, keep the row that the maker's sheet has";
+            faults.warn(&row.place, Fault::new(got, want).help(help));
+        }
+    }
+}
+
+/// A thicker conductor gives a higher crimp in the same terminal (common practice, no source).
+fn height_by_size(terminal: &RawTerminal, faults: &mut Faults) {
+    let mut rows: Vec<&At<RawRow>> = terminal.rows.iter().collect();
+    rows.sort_by_key(|row| area(row));
+    let aimed = rows.into_iter().filter_map(|row| {
+        let (limits, place) = limits_of(&row.value, HEIGHT)?;
+        Some((row, limits.aim()?, limits, place))
+    });
+    let mut below: Option<(&At<RawRow>, i64)> = None;
+    for (row, aim, limits, place) in aimed {
+        if let Some((thinner, height)) = below
+            && aim < height
+        {
+            let got = format!(
+                "the crimp of {} is lower than that of {}",
+                row.value.wire.area, thinner.value.wire.area
+            );
+            let want = format!("{limits}; a thicker wire commonly has the higher crimp");
+            let at = faults.line_of(&thinner.place);
+            let help = format!("compare both rows with the maker's sheet; the other is at {at}");
+            faults.warn(place, Fault::new(got, want).help(help));
+        }
+        below = Some((row, aim));
+    }
+}
+
+/// A row without a crimp height, and an axis that every other row of the terminal has.
+fn missing_axes(terminal: &RawTerminal, faults: &mut Faults) {
+    let has = |row: &RawRow, name: &AxisName| row.limits.iter().any(|(known, _)| known == name);
+    for (at, row) in terminal.rows.iter().enumerate() {
+        let others: Vec<_> = terminal
+            .rows
+            .iter()
+            .enumerate()
+            .filter(|(other, _)| *other != at)
+            .map(|(_, row)| &row.value)
+            .collect();
+        let height = AxisName::new(HEIGHT);
+        let mut missing: Vec<&AxisName> = Vec::new();
+        if !has(&row.value, &height) {
+            missing.push(&height);
+        }
+        let first = others.first().filter(|_| others.len() > 1);
+        for (name, _) in first.into_iter().flat_map(|row| &row.limits) {
+            let lacks = !has(&row.value, name) && others.iter().all(|other| has(other, name));
+            if lacks && !missing.contains(&name) {
+                missing.push(name);
+            }
+        }
+        if !missing.is_empty() {
+            let names: Vec<_> = missing.iter().map(|name| name.as_str()).collect();
+            let names = names.join(", ");
+            let got = format!("the row for {} does not limit {names}", row.value.wire);
+            let help = "add it from the maker's sheet; without it the plan cannot ask for it";
+            let fault = Fault::new(got, "want it in every row").help(help);
+            faults.warn(&row.place, fault);
+        }
+    }
+}
+
+/// A crimp that is too small or too large to be one: most likely inches typed as mm, or the other way round. Was any found?
+fn unlikely_sizes(row: &RawRow, faults: &mut Faults) -> bool {
+    let mut found = false;
+    let axes = CRIMPS.iter().flat_map(|(height, width)| [*height, *width]);
+    for axis in axes {
+        let Some((limits, place)) = limits_of(row, axis) else {
+            continue;
+        };
+        let Some(aim) = limits.aim() else { continue };
+        let shown = Length::from_nanometres(aim);
+        let (what, other) = if aim < SMALLEST_CRIMP_NM {
+            ("too small", Unit::Inch)
+        } else if aim > LARGEST_CRIMP_NM {
+            ("too large", Unit::Millimetre)
+        } else {
+            continue;
+        };
+        let got = format!("{axis} of {shown} is {what} for a crimp");
+        let help = if limits.unit() == other {
+            "compare with the maker's sheet: a point may have slipped".to_owned()
+        } else {
+            let inches = other == Unit::Inch;
+            let words = if inches { "inches" } else { "millimetres" };
+            format!("are these figures in {words}? then write {other} behind them")
+        };
+        found = true;
+        faults.warn(
+            place,
+            Fault::new(got, format!("it reads {limits}")).help(help),
+        );
+    }
+    found
+}
+
+/// A width that is wildly different from the height of the same crimp: mixed-up columns.
+fn mixed_columns(row: &RawRow, faults: &mut Faults) {
+    for (height, width) in CRIMPS {
+        let (Some((high, _)), Some((wide, place))) =
+            (limits_of(row, height), limits_of(row, width))
+        else {
+            continue;
+        };
+        let (Some(h), Some(w)) = (high.aim(), wide.aim()) else {
+            continue;
+        };
+        if h.max(w) > h.min(w).saturating_mul(WILDLY_APART) {
+            let got = format!("{width} and {height} are more than {WILDLY_APART} times apart");
+            let want = format!("the height is {high}");
+            let help = "look whether columns were mixed up, or a point or a unit is wrong";
+            faults.warn(place, Fault::new(got, want).help(help));
+        }
+    }
+}
+
+/// A tolerance that no instrument of the configuration could judge.
+fn too_fine(row: &RawRow, instruments: &[&Instrument], faults: &mut Faults) {
+    for (name, place) in &row.places {
+        let limits = row.limits.iter().find(|(known, _)| known == name);
+        let Some(limits) = limits.and_then(|(_, limits)| limits.as_ref()) else {
+            continue;
+        };
+        let of_kind = instruments
+            .iter()
+            .filter(|instrument| instrument.kind.dimension() == Some(limits.dimension()));
+        let finest = of_kind.min_by_key(|instrument| instrument.resolution.base());
+        let (Some(finest), Some(width)) = (finest, limits.width()) else {
+            continue;
+        };
+        let counts = width.checked_div(finest.resolution.base()).unwrap_or(0);
+        if counts < LEAST_COUNTS {
+            let got =
+                format!("the tolerance of {name} is finer than any instrument here could judge");
+            let want = format!(
+                "{counts} counts of {} ({}), want at least {LEAST_COUNTS}",
+                finest.name, finest.resolution
+            );
+            let help = "arming will refuse it: look whether a point slipped, or measure with a finer instrument";
+            faults.warn(place, Fault::new(got, want).help(help));
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::spec::Axis;
+
+    #[test]
+    fn the_axes_named_here_are_built_in() {
+        let axes = Axis::built_in();
+        for (height, width) in CRIMPS {
+            for name in [height, width, HEIGHT] {
+                assert!(axes.iter().any(|axis| axis.name.as_str() == name), "{name}");
+            }
+        }
+    }
+}
