@@ -35,6 +35,10 @@ pub(super) struct Arm {
 }
 
 /// What a plan would say.
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a flag of the command line"
+)]
 #[derive(Debug, clap::Args)]
 #[group(id = "inline", conflicts_with = "plan", multiple = true)]
 struct Inline {
@@ -50,7 +54,7 @@ struct Inline {
     /// What is measured, in order; several times or with commas
     #[arg(long = "axis", value_name = "AXIS", value_delimiter = ',')]
     axes: Vec<String>,
-    /// All heights and then all widths, or height and width of each piece
+    /// All heights and then all widths, height and width of each piece, or as the value tells
     #[arg(long, value_parser = PossibleValuesParser::new(Order::ALL.map(Order::name)))]
     order: Option<String>,
     /// How many pieces
@@ -83,6 +87,9 @@ struct Inline {
     /// Ask for a zero every so many minutes
     #[arg(long, value_name = "N")]
     zero_every_minutes: Option<u32>,
+    /// Two zeros within two seconds take nothing back
+    #[arg(long)]
+    no_double_zero: bool,
     /// Open the next series when this one is full
     #[arg(long)]
     repeat: bool,
@@ -145,6 +152,10 @@ impl Inline {
             (
                 "closing",
                 self.no_closing_zero.then_some(Value::Bool(false)),
+            ),
+            (
+                "double_retracts",
+                self.no_double_zero.then_some(Value::Bool(false)),
             ),
             ("every_pieces", self.zero_every_pieces.map(Value::from)),
             ("every_minutes", self.zero_every_minutes.map(Value::from)),

@@ -1,7 +1,8 @@
 //! What a person reads of a station and its series; the same after `arm`, in `status` and in `series`.
 
-use crate::entry::words::safe;
-use crate::message::armed::{ArmedMessage, AxisMessage, TallyMessage};
+use crate::entry::Tally;
+use crate::entry::words::{self, safe};
+use crate::message::armed::{ArmedMessage, AxisMessage, TallyMessage, ToolMessage, ZeroMessage};
 use crate::message::state::{InstrumentMessage, LastMessage, OutcomeMessage, StationMessage};
 use anstyle::{AnsiColor, Style};
 use std::fmt::Write as _;
@@ -17,6 +18,9 @@ pub(super) fn station(out: &mut dyn Write, station: &StationMessage) -> io::Resu
     write!(out, "{HEADING}{}{HEADING:#}", safe(&station.station))?;
     if let Some(operator) = &station.operator {
         write!(out, ", {}", safe(operator))?;
+    }
+    if let Some(tool) = &station.tool {
+        write!(out, ", {} in the hand", self::tool(tool))?;
     }
     writeln!(out)?;
     if let Some(armed) = &station.armed {
@@ -55,17 +59,7 @@ pub(super) fn armed(out: &mut dyn Write, armed: &ArmedMessage) -> io::Result<()>
         writeln!(out, "  blocks     {}", safe(&armed.blocks.join(", ")))?;
     }
     if let Some(tool) = &armed.tool {
-        let nest = tool
-            .nest
-            .as_deref()
-            .map(|nest| format!(", nest {}", safe(nest)));
-        writeln!(
-            out,
-            "  tool       {} ({}){}",
-            safe(&tool.id),
-            tool.class,
-            nest.unwrap_or_default()
-        )?;
+        writeln!(out, "  tool       {}", self::tool(tool))?;
     }
     let pieces = if armed.blocks.is_empty() {
         "pieces "
@@ -92,11 +86,54 @@ pub(super) fn armed(out: &mut dyn Write, armed: &ArmedMessage) -> io::Result<()>
     for axis in &armed.axes {
         self::axis(out, axis)?;
     }
+    for instrument in &armed.instruments {
+        let error = instrument.max_error.as_deref();
+        let error = error.map(|error| format!(", error up to {}", safe(error)));
+        writeln!(
+            out,
+            "  with       {}, one count {}{}",
+            safe(&instrument.instrument),
+            safe(&instrument.resolution),
+            error.unwrap_or_default()
+        )?;
+    }
+    writeln!(out, "  zeros      {}", zeros(&armed.zero))?;
+    if let Some(operator) = &armed.operator {
+        writeln!(out, "  operator   {}", safe(operator))?;
+    }
     writeln!(out, "  tally      {}", tally(&armed.tally))?;
     for warning in &armed.warnings {
         writeln!(out, "  {ODD}warning{ODD:#}    {}", safe(warning))?;
     }
     Ok(())
+}
+
+/// `T-07 (production), nest 2.0`.
+fn tool(tool: &ToolMessage) -> String {
+    let nest = tool.nest.as_deref();
+    let nest = nest.map(|nest| format!(", nest {}", safe(nest)));
+    let nest = nest.unwrap_or_default();
+    format!("{} ({}){nest}", safe(&tool.id), tool.class)
+}
+
+/// `before the first, every 5 pieces, closing`.
+fn zeros(zero: &ZeroMessage) -> String {
+    let said: Vec<String> = [
+        zero.before_first.then(|| "before the first".to_owned()),
+        zero.every_pieces.map(|n| format!("every {n} pieces")),
+        zero.every_seconds
+            .map(|s| format!("every {} minutes", s / 60)),
+        zero.closing.then(|| "closing".to_owned()),
+        zero.double_retracts
+            .then(|| "two in a row take the last reading back".to_owned()),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if said.is_empty() {
+        return "none asked for".to_owned();
+    }
+    said.join(", ")
 }
 
 fn axis(out: &mut dyn Write, axis: &AxisMessage) -> io::Result<()> {
@@ -164,23 +201,33 @@ fn verdict_style(verdict: &str) -> Style {
 
 fn closed(outcome: &OutcomeMessage) -> String {
     format!(
-        "series {} {}: {}",
+        "series {} {}{}: {}",
         outcome.series,
         outcome.outcome.replace('_', " "),
+        after(&outcome.tally),
         tally(&outcome.tally)
     )
 }
 
 /// `4 passed, 1 taken back`: only what there is.
 pub(super) fn tally(tally: &TallyMessage) -> String {
-    crate::entry::words::tally(crate::entry::Tally {
+    words::tally(counts(tally))
+}
+
+/// ` after 2 readings were taken back`, if some were.
+pub(super) fn after(tally: &TallyMessage) -> String {
+    words::after(counts(tally))
+}
+
+fn counts(tally: &TallyMessage) -> Tally {
+    Tally {
         passed: tally.passed,
         failed: tally.failed,
         unsure: tally.unsure,
         doubted: tally.doubted,
         retracted: tally.retracted,
         not_counted: tally.not_counted,
-    })
+    }
 }
 
 /// An instrument in one line.

@@ -10,7 +10,9 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     ("Run it", &["demo", "serve", "reload"]),
     (
         "Say what is measured",
-        &["arm", "disarm", "retract", "note", "zero", "ask"],
+        &[
+            "arm", "disarm", "operator", "tool", "retract", "note", "zero", "ask",
+        ],
     ),
     (
         "See what is going on, and what was",

@@ -19,6 +19,7 @@ mod help;
 mod listen;
 mod man;
 mod note;
+mod operator;
 mod plans;
 mod ports;
 mod progress;
@@ -31,6 +32,7 @@ mod sheet;
 mod status;
 mod tape;
 mod telling;
+mod tool;
 mod tools;
 mod verify;
 mod watch;
@@ -72,9 +74,11 @@ enum Command {
     Serve(serve::Serve),
     Reload(reload::Reload),
 
-    // Say what is measured: arm, disarm, retract, note, zero.
+    // Say what is measured: arm, disarm, operator, tool, retract, note, zero.
     Arm(Box<arm::Arm>),
     Disarm(disarm::Disarm),
+    Operator(operator::Operator),
+    Tool(tool::Tool),
     Retract(retract::Retract),
     Note(note::Note),
     Zero(zero::Zero),
@@ -112,6 +116,8 @@ impl Command {
             Self::Reload(command) => command.run(context, out),
             Self::Arm(command) => command.run(context, out),
             Self::Disarm(command) => command.run(context, out),
+            Self::Operator(command) => command.run(context, out),
+            Self::Tool(command) => command.run(context, out),
             Self::Retract(command) => command.run(context, out),
             Self::Note(command) => command.run(context, out),
             Self::Zero(command) => command.run(context, out),

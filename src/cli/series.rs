@@ -160,13 +160,11 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
     let outcome = series.outcome.unwrap_or("open").replace('_', " ");
     writeln!(
         out,
-        "series {} at {}: {outcome}",
+        "series {} at {}: {outcome}{}",
         series.series,
-        safe(&series.station)
+        safe(&series.station),
+        card::after(&series.tally)
     )?;
-    if let Some(operator) = &series.operator {
-        writeln!(out, "  operator   {}", safe(operator))?;
-    }
     card::armed(out, &series.armed)?;
     for stamped in entries {
         let mark = match &stamped.entry {
@@ -186,6 +184,9 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
             | Entry::Completed(_)
             | Entry::Zeroed(_)
             | Entry::ZeroSaid { .. }
+            | Entry::ZeroDue { .. }
+            | Entry::OperatorSaid { .. }
+            | Entry::ToolSaid(_)
             | Entry::Unread(_)
             | Entry::Refused { .. }
             | Entry::Doubted { .. }

@@ -1,17 +1,21 @@
 //! `tallyjaw watch`: runs until it is stopped; exit 3 when the daemon is gone.
 
+use super::card::HEADING;
 use super::{Context, Exit, Failure, client};
 use crate::entry::words::safe;
 use crate::entry::{Seq, line, words};
+use crate::message::reply::Status;
 use crate::message::{Hello, Notice};
+use std::collections::BTreeSet;
 use std::io::{self, BufRead, BufReader, Write};
 use std::os::unix::net::UnixStream;
+use std::path::{Path, PathBuf};
 
-/// Show every entry as it becomes durable
+/// Show every entry as it becomes durable, and what to do next
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  tallyjaw watch                   from now on, a line an entry
+  tallyjaw watch                   from now on, a line an entry, then what to do next
   tallyjaw watch --after 0         everything since the journal began
   tallyjaw watch --json | jq .     the feed as it is, for programs")]
 pub(super) struct Watch {
@@ -34,6 +38,7 @@ impl Watch {
                 .map_err(|error| gone(Some(&error)))?;
         }
         // What became durable before the request was read comes again after it.
+        let mut prompts = Prompts::of(&daemon.runtime_dir);
         let mut skip_until = self.after.map(|after| Seq(after).following());
         while let Some(text) = next_line(&mut feed)? {
             if let Some(seq) = line::peek_seq(text.as_bytes()) {
@@ -46,10 +51,55 @@ impl Watch {
                 writeln!(out, "{text}")?;
             } else if let Some(shown) = shown(&text) {
                 writeln!(out, "{shown}")?;
+                prompts.touched(&text);
+                // Once everything that has come is shown, and not between entries of one moment.
+                if feed.buffer().is_empty() {
+                    prompts.show(out)?;
+                }
             }
             out.flush()?;
         }
         Err(gone(None))
+    }
+}
+
+/// What to do next at the stations that something has happened at, asked of the daemon.
+struct Prompts {
+    socket: PathBuf,
+    stations: BTreeSet<String>,
+}
+
+impl Prompts {
+    fn of(runtime_dir: &Path) -> Self {
+        Self {
+            socket: runtime_dir.join("control.sock"),
+            stations: BTreeSet::new(),
+        }
+    }
+
+    /// Something has happened at the station of this entry, if it is one.
+    fn touched(&mut self, text: &str) {
+        let station = line::decode(text.as_bytes()).ok();
+        let station = station.and_then(|(stamped, _)| Some(words::station(&stamped.entry)?.into()));
+        self.stations.extend(station);
+    }
+
+    fn show(&mut self, out: &mut dyn Write) -> io::Result<()> {
+        if self.stations.is_empty() {
+            return Ok(());
+        }
+        let stations = std::mem::take(&mut self.stations);
+        // Who may read the feed may not be let in there: then entries alone are shown.
+        let status = client::call_at(&self.socket, "status", &client::params([]))
+            .and_then(|answer| client::read::<Status>(&answer));
+        let Ok(status) = status else { return Ok(()) };
+        for station in status.state.stations {
+            if stations.contains(&station.station) {
+                let (name, prompt) = (safe(&station.station), safe(&station.prompt));
+                writeln!(out, "  next at {name}: {HEADING}{prompt}{HEADING:#}")?;
+            }
+        }
+        Ok(())
     }
 }
 

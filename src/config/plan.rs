@@ -127,17 +127,9 @@ fn axes(table: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
 pub(super) fn order(table: &mut Table<'_>, faults: &mut Faults) -> Option<Order> {
     let given = table.has("order");
     let names = Order::ALL.map(Order::name);
-    let order = table.one_of(faults, "order", &names, |name| match name {
-        "by_value" => Some(None),
-        other => Order::from_name(other).map(Some),
-    });
+    let order = table.one_of(faults, "order", &names, Order::from_name);
     match order {
-        Some(At { value: None, place }) => {
-            let got = "order \"by_value\" is not done by this version yet";
-            faults.add(&place, Fault::new(got, "want \"by_axis\" or \"by_piece\""));
-            None
-        }
-        Some(At { value, .. }) => value,
+        Some(order) => Some(order.value),
         None => (!given).then_some(Order::ByAxis),
     }
 }
@@ -251,6 +243,9 @@ pub(super) fn zero(table: &mut Table<'_>, faults: &mut Faults) -> ZeroPolicy {
             );
             faults.add(&limit.place, fault);
         }
+    }
+    if let Some(double_retracts) = zero.boolean(faults, "double_retracts") {
+        policy.double_retracts = double_retracts.value;
     }
     zero.finish(faults);
     policy

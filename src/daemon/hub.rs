@@ -466,6 +466,8 @@ const fn kind_of(command: &Command) -> &'static str {
         Command::Arm { .. } => "armed",
         Command::Disarm { .. } => "disarmed",
         Command::Retract { .. } => "retracted",
+        Command::Operator { .. } => "operator_said",
+        Command::Tool { .. } => "tool_said",
         Command::Note { .. } => "noted",
         Command::Zero { .. } => "zero_said",
         // What comes of it is entered when the answer comes, or does not.

@@ -43,7 +43,20 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
             let open = before.series(&zeroed.station).map(|series| series.id);
             found.compare("series", &zeroed.series, &open, shown);
         }
+        Entry::ToolSaid(said) => {
+            let open = before.series(&said.station).map(|series| series.id);
+            found.compare("series", &said.series, &open, shown);
+        }
+        Entry::ZeroDue {
+            station, series, ..
+        } => {
+            let open = before.series(station).map(|series| series.id);
+            found.compare("series", &Some(*series), &open, shown);
+        }
         Entry::Noted {
+            station, series, ..
+        }
+        | Entry::OperatorSaid {
             station, series, ..
         } => {
             let open = before.series(station).map(|series| series.id);
@@ -61,6 +74,7 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
             station,
             series,
             reading,
+            ..
         } => {
             found.counted(before.series(station), *series, &[*reading]);
         }

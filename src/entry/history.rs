@@ -99,8 +99,10 @@ pub fn series_of(stamped: &Stamped) -> Option<Seq> {
         Entry::Disarmed { series, .. }
         | Entry::Doubted { series, .. }
         | Entry::Retracted { series, .. }
+        | Entry::ZeroDue { series, .. }
         | Entry::Alerted { series, .. } => Some(*series),
-        Entry::Noted { series, .. } => *series,
+        Entry::Noted { series, .. } | Entry::OperatorSaid { series, .. } => *series,
+        Entry::ToolSaid(said) => said.series,
         Entry::Begun { .. }
         | Entry::Segment { .. }
         | Entry::Started { .. }
@@ -145,6 +147,9 @@ pub fn fate(entries: &[Stamped], seq: Seq) -> Fate {
         | Entry::Completed(_)
         | Entry::Zeroed(_)
         | Entry::ZeroSaid { .. }
+        | Entry::ZeroDue { .. }
+        | Entry::OperatorSaid { .. }
+        | Entry::ToolSaid(_)
         | Entry::Reading(_)
         | Entry::Unread(_)
         | Entry::Refused { .. }

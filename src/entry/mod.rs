@@ -7,6 +7,7 @@ mod completed;
 pub mod history;
 pub mod line;
 mod reading;
+mod said;
 pub mod state;
 #[cfg(test)]
 pub(crate) mod strategies;
@@ -21,6 +22,7 @@ use std::sync::Arc;
 
 pub use completed::{Completed, Outcome, Tally};
 pub use reading::{NotCounted, Plateau, Reading, ReadingSlot, Standing};
+pub use said::{Means, RefusedSaying, ToolInHand, ToolSaid};
 pub use state::State;
 pub use zeroed::{ZeroRole, Zeroed};
 
@@ -124,6 +126,28 @@ pub enum Entry {
         /// The instrument it is about.
         instrument: String,
     },
+    /// A zero has become due by time.
+    ZeroDue {
+        /// The station.
+        station: String,
+        /// The series.
+        series: Seq,
+        /// The instrument it is about.
+        instrument: String,
+        /// Why, in words.
+        reason: String,
+    },
+    /// The operator said who measures from here on.
+    OperatorSaid {
+        /// The station.
+        station: String,
+        /// The series open at the time; its readings after this entry are theirs.
+        series: Option<Seq>,
+        /// Who.
+        operator: String,
+    },
+    /// The operator said which crimp tool is in the hand.
+    ToolSaid(ToolSaid),
     /// A value.
     Reading(Arc<Reading>),
     /// Bytes without meaning, or an answer that did not come.
@@ -160,6 +184,8 @@ pub enum Entry {
         series: Seq,
         /// The reading.
         reading: Seq,
+        /// By what means; `None` in entries that were written before it was kept.
+        by: Option<Means>,
     },
     /// What the operator noted.
     Noted {
@@ -255,6 +281,9 @@ impl Entry {
             Self::Completed(_) => "completed",
             Self::Zeroed(_) => "zeroed",
             Self::ZeroSaid { .. } => "zero_said",
+            Self::ZeroDue { .. } => "zero_due",
+            Self::OperatorSaid { .. } => "operator_said",
+            Self::ToolSaid(_) => "tool_said",
             Self::Reading(_) => "reading",
             Self::Unread(_) => "unread",
             Self::Refused { .. } => "refused",

@@ -86,19 +86,22 @@ pub enum NotCounted {
     Implausible,
     /// Every slot has a reading.
     SeriesFull,
+    /// Every piece has a reading of the axis that the value tells.
+    AxisFull,
     /// The instrument cannot measure the axis in hand.
     WrongInstrument,
 }
 
 impl NotCounted {
     /// Every reason.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::NotArmed,
         Self::ZeroDue,
         Self::ZeroOff,
         Self::OriginMoved,
         Self::Implausible,
         Self::SeriesFull,
+        Self::AxisFull,
         Self::WrongInstrument,
     ];
 
@@ -111,6 +114,7 @@ impl NotCounted {
             Self::OriginMoved => "origin_moved",
             Self::Implausible => "implausible",
             Self::SeriesFull => "series_full",
+            Self::AxisFull => "axis_full",
             Self::WrongInstrument => "wrong_instrument",
         }
     }

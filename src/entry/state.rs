@@ -4,10 +4,11 @@
 //! and a client of the feed all use this one fold, so they cannot come to differ.
 
 use super::{
-    Attached, Entry, JournalId, Outcome, Reading, Seq, Stamped, Standing, Tally, ZeroRole, Zeroed,
+    Attached, Entry, JournalId, Outcome, Reading, RefusedSaying, Seq, Stamped, Standing, Tally,
+    ToolInHand, ZeroRole, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
-use crate::spec::{ArmedSpec, AxisName, Verdict};
+use crate::spec::{ArmedSpec, AxisName, OpeningZero, Verdict};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -35,6 +36,10 @@ pub struct StationState {
     pub last_outcome: Option<(Seq, Outcome, Tally)>,
     /// Who measures, as last said.
     pub operator: Option<String>,
+    /// The crimp tool in the hand, as last said.
+    pub tool: Option<ToolInHand>,
+    /// What was refused last, until something is said or measured that is not.
+    pub refused: Option<RefusedSaying>,
 }
 
 /// What is known of an instrument.
@@ -95,6 +100,10 @@ pub struct ZeroState {
     pub off: bool,
     /// A good closing zero came after the last reading.
     pub closed: bool,
+    /// One has become due by time.
+    pub time_due: bool,
+    /// The reading that a second zero frame, soon after, takes back.
+    pub takes_back: Option<Seq>,
 }
 
 /// A place for one reading.
@@ -110,6 +119,7 @@ impl State {
     /// What the state is after one more entry.
     pub fn apply(&mut self, stamped: &Stamped) {
         let Stamped { seq, at, entry } = stamped;
+        self.forget_refusal(entry);
         match entry {
             Entry::Begun { journal } => self.journal = Some(journal.clone()),
             Entry::Segment { state, .. } => self.clone_from(state),
@@ -141,6 +151,32 @@ impl State {
             } => {
                 self.instrument(instrument, station).zero_said = true;
             }
+            Entry::ZeroDue {
+                station,
+                instrument,
+                ..
+            } => {
+                if let Some(series) = self.station(station).series.as_mut() {
+                    series.zeros.entry(instrument.clone()).or_default().time_due = true;
+                }
+            }
+            Entry::OperatorSaid {
+                station, operator, ..
+            } => self.station(station).operator = Some(operator.clone()),
+            Entry::ToolSaid(said) => self.station(&said.station).tool = Some(said.tool.clone()),
+            Entry::Refused {
+                station,
+                said,
+                reason,
+                remedy,
+                ..
+            } => {
+                self.station(station).refused = Some(RefusedSaying {
+                    said: said.clone(),
+                    reason: reason.clone(),
+                    remedy: remedy.clone(),
+                });
+            }
             Entry::Reading(reading) => self.read(*seq, reading),
             Entry::Doubted {
                 station, readings, ..
@@ -159,7 +195,6 @@ impl State {
             Entry::Disarmed { .. }
             | Entry::Stopped { .. }
             | Entry::Unread(_)
-            | Entry::Refused { .. }
             | Entry::Noted { .. }
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }
@@ -179,6 +214,39 @@ impl State {
         known
     }
 
+    /// What was refused is over once something else was said or measured at the station.
+    fn forget_refusal(&mut self, entry: &Entry) {
+        let done = match entry {
+            Entry::Armed(spec) => &spec.station,
+            Entry::Completed(completed) => &completed.station,
+            Entry::Zeroed(zeroed) => &zeroed.station,
+            Entry::Reading(reading) => &reading.station,
+            Entry::ToolSaid(said) => &said.station,
+            Entry::Disarmed { station, .. }
+            | Entry::ZeroSaid { station, .. }
+            | Entry::OperatorSaid { station, .. }
+            | Entry::Retracted { station, .. }
+            | Entry::Noted { station, .. } => station,
+            Entry::Begun { .. }
+            | Entry::Segment { .. }
+            | Entry::Started { .. }
+            | Entry::Stopped { .. }
+            | Entry::Attached(_)
+            | Entry::Detached { .. }
+            | Entry::ZeroDue { .. }
+            | Entry::Unread(_)
+            | Entry::Refused { .. }
+            | Entry::Doubted { .. }
+            | Entry::Alerted { .. }
+            | Entry::ClockStepped { .. }
+            | Entry::Gap { .. }
+            | Entry::DamageAccepted { .. } => return,
+        };
+        if let Some(station) = self.stations.get_mut(done) {
+            station.refused = None;
+        }
+    }
+
     fn forget_ports(&mut self, because: &str) {
         for instrument in self.instruments.values_mut() {
             instrument.attached = None;
@@ -194,18 +262,27 @@ impl State {
 
     fn zero(&mut self, seq: Seq, at: WallMicros, zeroed: &Zeroed) {
         let known = self.instrument(&zeroed.instrument, &zeroed.station);
-        known.zero_said = false;
+        let said = std::mem::take(&mut known.zero_said);
         if zeroed.opening.is_some() || zeroed.ok {
             known.opening = zeroed.opening;
         }
-        let Some(series) = self.station(&zeroed.station).series.as_mut() else {
+        let station = self.station(&zeroed.station);
+        let last = station.last_reading.as_ref();
+        let last = last.filter(|(_, reading)| reading.instrument == zeroed.instrument);
+        let last = last.map(|(seq, _)| *seq);
+        let Some(series) = station.series.as_mut() else {
             return;
         };
+        let takes_back = series
+            .taken_back_by_another(zeroed)
+            .filter(|seq| Some(*seq) == last);
         let zero = series.zeros.entry(zeroed.instrument.clone()).or_default();
+        zero.takes_back = takes_back.filter(|_| !said);
         zero.off = !zeroed.ok;
         zero.closed = zeroed.ok && zeroed.role == ZeroRole::Closing;
         if zeroed.ok {
             zero.last_good = Some((seq, at));
+            zero.time_due = false;
         }
     }
 
@@ -269,6 +346,30 @@ impl Tally {
     }
 }
 
+impl StationState {
+    /// The reading that one more zero frame takes back, while it is the last one and still counts.
+    pub fn taken_back_by_zero(&self) -> Option<&CountedReading> {
+        let series = self.series.as_ref()?;
+        let (last, _) = self.last_reading.as_ref()?;
+        let offered = series
+            .zeros
+            .values()
+            .any(|zero| zero.takes_back == Some(*last));
+        let reading = series.readings.last().filter(|_| offered)?;
+        (reading.seq == *last).then_some(reading)
+    }
+}
+
+impl ZeroState {
+    /// As the closing zero of the series before leaves it.
+    fn carried(zero: &OpeningZero) -> Self {
+        Self {
+            last_good: Some((Seq(zero.zeroed), zero.at)),
+            ..Self::default()
+        }
+    }
+}
+
 impl SeriesState {
     fn open(id: Seq, since: WallMicros, spec: &ArmedSpec) -> Self {
         Self {
@@ -277,8 +378,25 @@ impl SeriesState {
             spec: spec.clone(),
             readings: Vec::new(),
             tally: Tally::default(),
-            zeros: BTreeMap::new(),
+            zeros: spec
+                .opening_zeros
+                .iter()
+                .map(|zero| (zero.instrument.clone(), ZeroState::carried(zero)))
+                .collect(),
         }
+    }
+
+    /// The reading that the zero frame after `zeroed` would take back: the last one, if `zeroed`
+    /// came right after it and nobody had asked for a zero.
+    fn taken_back_by_another(&self, zeroed: &Zeroed) -> Option<Seq> {
+        let unasked = zeroed.ok && zeroed.opening.is_none() && zeroed.role == ZeroRole::Unasked;
+        if !unasked || !self.spec.zero.double_retracts {
+            return None;
+        }
+        let last = self.readings.last()?.seq;
+        let zero = self.zeros.get(&zeroed.instrument);
+        let before = zero.and_then(|zero| zero.last_good).map(|(seq, _)| seq);
+        (before < Some(last)).then_some(last)
     }
 
     /// The reading that fills this slot.

@@ -3,9 +3,12 @@
 //! Whatever came from outside (notes, reasons, names) is made safe for a terminal: control and
 //! direction characters are shown as escapes, and nothing can start a new line.
 
-use super::{Completed, Entry, Outcome, Reading, Stamped, Standing, Tally, Unread, Zeroed};
+use super::{
+    Completed, Entry, Outcome, Reading, Stamped, Standing, Tally, ToolInHand, ToolSaid, Unread,
+    Zeroed,
+};
 use crate::quantity::Quantity;
-use crate::spec::{ArmedSpec, Verdict};
+use crate::spec::{ArmedAxis, ArmedSpec, Verdict};
 use std::fmt::Write as _;
 
 /// Time, number, station and what happened: `2026-11-25T09:14:03Z #42 bench-1: …`.
@@ -30,9 +33,12 @@ pub fn station(entry: &Entry) -> Option<&str> {
         Entry::Zeroed(zeroed) => Some(&zeroed.station),
         Entry::Reading(reading) => Some(&reading.station),
         Entry::Unread(unread) => Some(&unread.station),
+        Entry::ToolSaid(said) => Some(&said.station),
         Entry::Detached { station, .. }
         | Entry::Disarmed { station, .. }
         | Entry::ZeroSaid { station, .. }
+        | Entry::ZeroDue { station, .. }
+        | Entry::OperatorSaid { station, .. }
         | Entry::Doubted { station, .. }
         | Entry::Retracted { station, .. }
         | Entry::Noted { station, .. }
@@ -67,6 +73,16 @@ pub fn words(entry: &Entry) -> String {
         Entry::Completed(completed) => self::completed(completed),
         Entry::Zeroed(zeroed) => self::zeroed(zeroed),
         Entry::ZeroSaid { instrument, .. } => format!("the next frame of {instrument} is a zero"),
+        Entry::ZeroDue {
+            instrument, reason, ..
+        } => format!("a zero of {instrument} is due: {reason}"),
+        Entry::OperatorSaid {
+            series, operator, ..
+        } => match series {
+            Some(series) => format!("from here on {operator} measures series {series}"),
+            None => format!("{operator} measures"),
+        },
+        Entry::ToolSaid(said) => tool_said(said),
         Entry::Reading(reading) => self::reading(reading),
         Entry::Unread(unread) => self::unread(unread),
         Entry::Doubted {
@@ -75,7 +91,10 @@ pub fn words(entry: &Entry) -> String {
             let readings: Vec<_> = readings.iter().map(|seq| format!("#{seq}")).collect();
             format!("doubted {}: {reason}", readings.join(" "))
         }
-        Entry::Retracted { reading, .. } => format!("taken back #{reading}"),
+        Entry::Retracted { reading, by, .. } => {
+            let by = by.map_or(String::new(), |by| format!(" {}", by.words()));
+            format!("taken back #{reading}{by}")
+        }
         Entry::Noted { text, .. } => format!("note: {text}"),
         Entry::Refused {
             said,
@@ -147,6 +166,15 @@ pub fn tally(tally: Tally) -> String {
     }
 }
 
+/// ` after 2 readings were taken back`, if some were: measuring again until it passes must be seen.
+pub fn after(tally: Tally) -> String {
+    match tally.retracted {
+        0 => String::new(),
+        1 => " after 1 reading was taken back".to_owned(),
+        n => format!(" after {n} readings were taken back"),
+    }
+}
+
 fn armed(spec: &ArmedSpec) -> String {
     let mut text = format!("armed {}", spec.plan.as_deref().unwrap_or("(inline)"));
     let (comma, counted) = match spec.subject.crimp() {
@@ -159,6 +187,7 @@ fn armed(spec: &ArmedSpec) -> String {
     for (nth, axis) in spec.axes.iter().enumerate() {
         let comma = if nth == 0 { comma } else { "," };
         let _ = write!(text, "{comma} {} {}", axis.name.words(), axis.limits);
+        text.push_str(&ratios(axis));
     }
     let _ = write!(
         text,
@@ -172,7 +201,56 @@ fn armed(spec: &ArmedSpec) -> String {
             let _ = write!(text, " nest {nest}");
         }
     }
+    let instruments: Vec<_> = spec
+        .instruments
+        .iter()
+        .map(|instrument| instrument.name.as_str())
+        .collect();
+    let _ = write!(text, ", with {}", instruments.join(" and "));
+    if let Some(operator) = &spec.operator {
+        let _ = write!(text, ", by {operator}");
+    }
+    for zero in &spec.opening_zeros {
+        let _ = write!(text, ", opened by zero #{}", zero.zeroed);
+    }
+    for warning in &spec.warnings {
+        let _ = write!(text, "; warning: {warning}");
+    }
     text
+}
+
+/// ` (TUR 1.97 by caliper-1)`: how well each instrument can judge the axis.
+fn ratios(axis: &ArmedAxis) -> String {
+    let said: Vec<_> = axis
+        .guards
+        .iter()
+        .filter_map(|guard| {
+            let ratio = guard.test_uncertainty_ratio_hundredths?;
+            let (whole, part) = (ratio / 100, ratio % 100);
+            Some(format!("TUR {whole}.{part:02} by {}", guard.instrument))
+        })
+        .collect();
+    if said.is_empty() {
+        return String::new();
+    }
+    format!(" ({})", said.join(", "))
+}
+
+/// `T-07 (production), nest 2.0`.
+pub fn tool(tool: &ToolInHand) -> String {
+    let nest = tool.nest.as_deref().map(|nest| format!(", nest {nest}"));
+    let nest = nest.unwrap_or_default();
+    format!("{} ({}){nest}", tool.id, tool.class.name())
+}
+
+fn tool_said(said: &ToolSaid) -> String {
+    let tool = tool(&said.tool);
+    match said.series {
+        Some(series) if said.as_planned => {
+            format!("{tool} is in the hand, as series {series} asks")
+        }
+        Some(_) | None => format!("{tool} is in the hand"),
+    }
 }
 
 fn completed(completed: &Completed) -> String {
@@ -183,8 +261,9 @@ fn completed(completed: &Completed) -> String {
         ..
     } = completed;
     format!(
-        "series {series} {}: {}",
+        "series {series} {}{}: {}",
         self::outcome(*outcome),
+        after(*tally),
         self::tally(*tally)
     )
 }

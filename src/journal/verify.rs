@@ -233,6 +233,9 @@ impl Walk {
             | Entry::Completed(_)
             | Entry::Zeroed(_)
             | Entry::ZeroSaid { .. }
+            | Entry::ZeroDue { .. }
+            | Entry::OperatorSaid { .. }
+            | Entry::ToolSaid(_)
             | Entry::Unread(_)
             | Entry::Refused { .. }
             | Entry::Doubted { .. }

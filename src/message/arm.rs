@@ -52,6 +52,7 @@ struct PolicyForm {
     closing: Option<bool>,
     band: Option<u32>,
     limit: Option<u32>,
+    double_retracts: Option<bool>,
 }
 
 /// What `arm` asks for.
@@ -228,6 +229,7 @@ impl PolicyForm {
             closing: self.closing.unwrap_or(default.closing),
             band_counts,
             limit_counts,
+            double_retracts: self.double_retracts.unwrap_or(default.double_retracts),
         })
     }
 }
@@ -345,7 +347,7 @@ mod tests {
         for (extra, message) in [
             (
                 r#","order":"by_pice""#,
-                "order is \"by_pice\", want one of by_axis, by_piece",
+                "order is \"by_pice\", want one of by_axis, by_piece, by_value",
             ),
             (
                 r#","decision":"strict""#,

@@ -1,8 +1,8 @@
 //! An open series as clients are told of it: everything that is judged by.
 
 use super::Digits;
-use crate::entry::Tally;
 use crate::entry::state::SeriesState;
+use crate::entry::{Tally, ToolInHand};
 use crate::quantity::{Decimal, Quantity};
 use crate::spec::{ArmedAxis, ArmedInstrument, ArmedTool, Decision, Guard, ZeroPolicy};
 use serde::{Deserialize, Serialize};
@@ -17,6 +17,9 @@ pub struct ArmedMessage {
     /// The plan; left out if given inline.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plan: Option<String>,
+    /// Who measured when it was armed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub operator: Option<String>,
     /// The terminal; left out where gauge blocks are measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub terminal: Option<String>,
@@ -43,7 +46,7 @@ pub struct ArmedMessage {
     /// The crimp tool.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tool: Option<ToolMessage>,
-    /// `by_axis` or `by_piece`.
+    /// `by_axis`, `by_piece` or `by_value`.
     pub order: String,
     /// How many pieces.
     pub pieces: u32,
@@ -141,6 +144,9 @@ pub struct ZeroMessage {
     pub band: u32,
     /// A zero frame further off than this, in counts, is off.
     pub limit: u32,
+    /// Two zero frames within two seconds, where none is due, take the last reading back.
+    #[serde(default)]
+    pub double_retracts: bool,
 }
 
 /// What a series knows of an instrument.
@@ -214,6 +220,7 @@ impl ArmedMessage {
             series: series.id.0,
             since: series.since.to_string(),
             plan: spec.plan.clone(),
+            operator: spec.operator.clone(),
             terminal: crimp.map(|crimp| crimp.terminal.clone()),
             source: spec.subject.source().map(str::to_owned),
             wire: wire.map(ToString::to_string),
@@ -241,6 +248,15 @@ impl ArmedMessage {
 
 impl ToolMessage {
     fn new(tool: &ArmedTool) -> Self {
+        Self {
+            id: tool.id.clone(),
+            class: tool.class.name().to_owned(),
+            nest: tool.nest.clone(),
+        }
+    }
+
+    /// Of the tool in the hand.
+    pub(super) fn in_hand(tool: &ToolInHand) -> Self {
         Self {
             id: tool.id.clone(),
             class: tool.class.name().to_owned(),
@@ -300,6 +316,7 @@ impl ZeroMessage {
             closing: policy.closing,
             band: policy.band_counts,
             limit: policy.limit_counts,
+            double_retracts: policy.double_retracts,
         }
     }
 }

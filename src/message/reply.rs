@@ -70,7 +70,7 @@ impl ErrorObject {
     }
 }
 
-/// The answer to `disarm`, `retract`, `note` and `zero`.
+/// The answer to `disarm`, `retract`, `note`, `operator`, `tool` and `zero`.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Done {
     /// The entry that says so; it is durable.
@@ -138,7 +138,7 @@ pub struct Trouble {
 pub enum Outcome {
     /// To `arm`.
     Armed(Box<Armed>),
-    /// To `disarm`, `retract`, `note`, `zero`.
+    /// To `disarm`, `retract`, `note`, `operator`, `tool`, `zero`.
     Done(Done),
     /// To `reload`.
     Reload(Reload),

@@ -5,6 +5,7 @@
 
 use super::arm::arm;
 use super::reply::{ErrorObject, code};
+use crate::entry::Means;
 use crate::station::Command;
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
@@ -40,8 +41,8 @@ pub struct Rejected {
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 8] = [
-    "arm", "disarm", "retract", "note", "zero", "ask", "status", "reload",
+pub const METHODS: [&str; 10] = [
+    "arm", "disarm", "retract", "note", "zero", "ask", "operator", "tool", "status", "reload",
 ];
 
 impl Request {
@@ -138,7 +139,24 @@ fn call(object: &Map<String, Value>) -> Result<Call, ErrorObject> {
         "retract" => {
             let RetractForm { station, seq } = read(params)?;
             let seq = seq.map(crate::entry::Seq);
-            Ok(Call::Station(Command::Retract { station, seq }))
+            let by = Means::Command;
+            Ok(Call::Station(Command::Retract { station, seq, by }))
+        }
+        "operator" => {
+            let OperatorForm { station, operator } = read(params)?;
+            Ok(Call::Station(Command::Operator { station, operator }))
+        }
+        "tool" => {
+            let ToolForm {
+                station,
+                tool,
+                nest,
+            } = read(params)?;
+            Ok(Call::Station(Command::Tool {
+                station,
+                tool,
+                nest,
+            }))
         }
         "note" => {
             let NoteForm { station, text } = read(params)?;
@@ -217,6 +235,21 @@ struct StationForm {
 struct RetractForm {
     station: Option<String>,
     seq: Option<u64>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OperatorForm {
+    station: Option<String>,
+    operator: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ToolForm {
+    station: Option<String>,
+    tool: String,
+    nest: Option<String>,
 }
 
 #[derive(Deserialize)]

@@ -5,13 +5,13 @@
 //!
 //! What is unknown is left out, never 0.
 
-use super::armed::{ArmedMessage, TallyMessage};
+use super::armed::{ArmedMessage, TallyMessage, ToolMessage};
 use super::{Digits, VERSION};
 use crate::entry::state::{InstrumentState, StationState};
-use crate::entry::{Outcome, Reading, Seq, Standing, State, Tally};
+use crate::entry::{Outcome, Reading, RefusedSaying, Seq, Standing, State, Tally};
 use crate::quantity::Quantity;
 use crate::spec::Catalog;
-use crate::station::prompt::{Prompt, prompt};
+use crate::station::prompt::{Prompt, prompt, sentence};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
@@ -39,6 +39,12 @@ pub struct StationMessage {
     /// Who measures.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
+    /// The crimp tool in the hand, if its card was scanned.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tool: Option<ToolMessage>,
+    /// What was refused last, until something else is said or measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub refused: Option<RefusedMessage>,
     /// The open series.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub armed: Option<Box<ArmedMessage>>,
@@ -55,6 +61,28 @@ pub struct StationMessage {
     /// How the last closed series came out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub outcome: Option<OutcomeMessage>,
+}
+
+/// What a card or a pedal said and the station could not do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RefusedMessage {
+    /// What was said.
+    pub said: String,
+    /// Why not.
+    pub reason: String,
+    /// What to do.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub remedy: Option<String>,
+}
+
+impl RefusedMessage {
+    fn new(refused: &RefusedSaying) -> Self {
+        Self {
+            said: refused.said.clone(),
+            reason: refused.reason.clone(),
+            remedy: refused.remedy.clone(),
+        }
+    }
 }
 
 /// A slot.
@@ -200,12 +228,14 @@ impl StationMessage {
         Self {
             station: name.to_owned(),
             operator: station.operator.clone(),
+            tool: station.tool.as_ref().map(ToolMessage::in_hand),
+            refused: station.refused.as_ref().map(RefusedMessage::new),
             armed: station
                 .series
                 .as_ref()
                 .map(|series| Box::new(ArmedMessage::new(series))),
             next,
-            prompt: prompt.to_string(),
+            prompt: sentence(state, name),
             prompt_kind: kind_of(&prompt).to_owned(),
             last: station
                 .last_reading

@@ -184,6 +184,9 @@ fn log_line(stamped: &Stamped) -> Option<String> {
         | Entry::Attached(_)
         | Entry::Detached { .. }
         | Entry::ZeroSaid { .. }
+        | Entry::ZeroDue { .. }
+        | Entry::OperatorSaid { .. }
+        | Entry::ToolSaid(_)
         | Entry::Unread(_)
         | Entry::ClockStepped { .. } => None,
     }

@@ -4,7 +4,7 @@
 //! journal alone, whatever became of sheets and plans since.
 
 use super::{ArmedSubject, AxisName, Decision, Limits, Order, Purpose, ToolClass, ZeroPolicy};
-use crate::quantity::{Quantity, Unit};
+use crate::quantity::{Quantity, Unit, WallMicros};
 
 /// What a station measures and judges by.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -33,10 +33,23 @@ pub struct ArmedSpec {
     pub zero: ZeroPolicy,
     /// Open the next series when this one is full.
     pub repeat: bool,
+    /// The closing zeros of the series before, which open this one; empty unless it repeats that.
+    pub opening_zeros: Vec<OpeningZero>,
     /// The instruments whose values count.
     pub instruments: Vec<ArmedInstrument>,
     /// What the operator was warned of.
     pub warnings: Vec<String>,
+}
+
+/// A closing zero that opens the next series too.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OpeningZero {
+    /// The instrument.
+    pub instrument: String,
+    /// The number of its `zeroed` entry.
+    pub zeroed: u64,
+    /// When it was.
+    pub at: WallMicros,
 }
 
 /// The crimp tool of a series.

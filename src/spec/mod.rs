@@ -18,7 +18,7 @@ pub mod uncertainty;
 pub mod verdict;
 pub mod wire;
 
-pub use armed::{ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Guard};
+pub use armed::{ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Guard, OpeningZero};
 pub use axis::{Axis, AxisName};
 pub use catalog::Catalog;
 pub use instrument::{Capture, Flicker, Instrument, InstrumentKind};

@@ -47,6 +47,15 @@ impl Purpose {
         }
     }
 
+    /// Whether the pieces are crimped here, with a tool in the hand: not out of a harness, no gauge
+    /// block, and no study of the measuring itself.
+    pub const fn is_of_own_crimps(self) -> bool {
+        match self {
+            Self::FirstOff | Self::InProcess | Self::LastOff | Self::Qualification => true,
+            Self::Reference | Self::GaugeStudy | Self::Verification => false,
+        }
+    }
+
     /// The purpose of this name.
     pub fn from_name(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|purpose| purpose.name() == name)
@@ -60,17 +69,20 @@ pub enum Order {
     ByAxis,
     /// Height and width of each piece.
     ByPiece,
+    /// As they come: the value tells the axis.
+    ByValue,
 }
 
 impl Order {
     /// Every order.
-    pub const ALL: [Self; 2] = [Self::ByAxis, Self::ByPiece];
+    pub const ALL: [Self; 3] = [Self::ByAxis, Self::ByPiece, Self::ByValue];
 
     /// As in plans and entries.
     pub const fn name(self) -> &'static str {
         match self {
             Self::ByAxis => "by_axis",
             Self::ByPiece => "by_piece",
+            Self::ByValue => "by_value",
         }
     }
 
@@ -95,6 +107,8 @@ pub struct ZeroPolicy {
     pub band_counts: u32,
     /// A zero frame further off than this, in counts, is off.
     pub limit_counts: u32,
+    /// Two zero frames within two seconds, where none is due, take the last reading back.
+    pub double_retracts: bool,
 }
 
 impl Default for ZeroPolicy {
@@ -106,6 +120,7 @@ impl Default for ZeroPolicy {
             closing: true,
             band_counts: 2,
             limit_counts: 1,
+            double_retracts: true,
         }
     }
 }

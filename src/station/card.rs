@@ -11,7 +11,7 @@ use std::fmt;
 pub const LONGEST_CARD: usize = 512;
 
 /// Every kind of card, for messages.
-pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/zero, tj/ask, tj/operator/WHO, tj/tool/ID or tj/note/TEXT";
+pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/zero, tj/ask, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST or tj/note/TEXT";
 
 /// What a card says.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -28,7 +28,7 @@ pub enum Card {
     Ask,
     /// `tj/operator/WHO`: who measures from now on.
     Operator(String),
-    /// `tj/tool/ID`: the crimp tool in hand.
+    /// `tj/tool/ID` or `tj/tool/ID/NEST`: the crimp tool in hand.
     Tool(String),
     /// `tj/note/TEXT`: keep a remark.
     Note(String),
@@ -43,6 +43,12 @@ pub enum NotACard {
     /// `tj/arm` without a plan.
     #[error("a card that arms no plan")]
     NoPlan,
+    /// `tj/operator` without a name.
+    #[error("a card that names nobody")]
+    Nobody,
+    /// `tj/tool` without a tool.
+    #[error("a card that names no tool")]
+    NoTool,
     /// No kind of card that there is.
     #[error("a card that says nothing we know")]
     Unknown,
@@ -96,7 +102,9 @@ impl Card {
         let word = word.trim();
         match (verb, word) {
             ("arm", "") => Err(NotACard::NoPlan),
-            ("operator" | "tool" | "note", "") => Err(NotACard::Unknown),
+            ("operator", "") => Err(NotACard::Nobody),
+            ("tool", "") => Err(NotACard::NoTool),
+            ("note", "") => Err(NotACard::Unknown),
             ("arm", word) => Ok(Self::Arm(word.to_owned())),
             ("operator", word) => Ok(Self::Operator(word.to_owned())),
             ("tool", word) => Ok(Self::Tool(word.to_owned())),

@@ -2,9 +2,10 @@
 
 use super::arming::{self, refuse};
 use super::completing::completed;
+use super::in_hand::checked_operator;
 use super::{Armable, Command, Core, Refusal};
 use crate::entry::state::SeriesState;
-use crate::entry::{Entry, Outcome, Seq};
+use crate::entry::{Entry, Means, Outcome, Seq};
 use crate::quantity::Now;
 use crate::spec::Plan;
 
@@ -19,15 +20,27 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             operator,
         } => {
             let station = core.station_named(station)?;
-            core.arm(now, &station, &what, operator)
+            core.arm(now, &station, &what, operator.as_deref())
         }
         Command::Disarm { station } => {
             let station = core.station_named(station)?;
             core.disarm(now, station)
         }
-        Command::Retract { station, seq } => {
+        Command::Retract { station, seq, by } => {
             let station = core.station_named(station)?;
-            core.retract(now, station, seq)
+            core.retract(now, station, seq, by)
+        }
+        Command::Operator { station, operator } => {
+            let station = core.station_named(station)?;
+            core.say_operator(now, station, &operator)
+        }
+        Command::Tool {
+            station,
+            tool,
+            nest,
+        } => {
+            let station = core.station_named(station)?;
+            core.take_tool(now, station, &tool, nest)
         }
         Command::Note { station, text } => {
             let station = core.station_named(station)?;
@@ -76,15 +89,14 @@ impl Core {
         now: Now,
         station: &str,
         what: &Armable,
-        operator: Option<String>,
+        operator: Option<&str>,
     ) -> Result<(), Refusal> {
         let plan = self.plan(what)?;
-        let known = self
-            .state
-            .stations
-            .get(station)
-            .and_then(|known| known.operator.clone());
-        let spec = arming::arm(&self.catalog, station, plan, operator.or(known))?;
+        let operator = operator.map(checked_operator).transpose()?;
+        let known = self.state.stations.get(station);
+        let operator = operator.or_else(|| known.and_then(|known| known.operator.clone()));
+        let in_hand = known.and_then(|known| known.tool.as_ref());
+        let spec = arming::arm(&self.catalog, station, plan, operator, in_hand)?;
         self.cut_short(now, station);
         self.append(now, Entry::Armed(Box::new(spec)));
         Ok(())
@@ -100,9 +112,11 @@ impl Core {
                     .iter()
                     .filter_map(|plan| plan.id.as_deref())
                     .collect();
+                let near = arming::nearest(id, known.iter().copied());
+                let near = near.map(|near| format!("did you mean {near}? "));
                 refuse(
                     format!("no plan {id:?}, want one of {}", known.join(", ")),
-                    "list them: tallyjaw plans",
+                    format!("{}list them: tallyjaw plans", near.unwrap_or_default()),
                 )
             }),
         }
@@ -125,7 +139,13 @@ impl Core {
         Ok(())
     }
 
-    fn retract(&mut self, now: Now, station: String, seq: Option<Seq>) -> Result<(), Refusal> {
+    fn retract(
+        &mut self,
+        now: Now,
+        station: String,
+        seq: Option<Seq>,
+        by: Means,
+    ) -> Result<(), Refusal> {
         let series = self
             .series(&station)
             .ok_or_else(|| nothing_armed(&station))?;
@@ -137,6 +157,7 @@ impl Core {
                 station,
                 series,
                 reading,
+                by: Some(by),
             },
         );
         Ok(())

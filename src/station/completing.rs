@@ -1,11 +1,22 @@
 //! When a series is full, and what came out of it.
 
 use super::{Core, order, zero};
-use crate::entry::state::SeriesState;
-use crate::entry::{Completed, Entry, Outcome, Tally};
+use crate::entry::state::{SeriesState, ZeroState};
+use crate::entry::{Completed, Entry, Outcome, Seq, Tally};
 use crate::quantity::Now;
+use crate::spec::{ArmedSpec, OpeningZero};
 
 impl Core {
+    /// The same again, measured by whoever measures now.
+    fn repeated(&self, series: &SeriesState) -> ArmedSpec {
+        let station = self.state.stations.get(&series.spec.station);
+        ArmedSpec {
+            operator: station.and_then(|station| station.operator.clone()),
+            opening_zeros: opening_zeros(series),
+            ..series.spec.clone()
+        }
+    }
+
     /// Closes a series whose slots are full and whose zeros are closed.
     pub(super) fn complete_if_full(&mut self, now: Now, station: &str) {
         let Some(series) = self.series(station) else {
@@ -14,13 +25,26 @@ impl Core {
         if order::next_slot(series).is_some() || zero::closing_owed(&self.state, series) {
             return;
         }
-        let next = series.spec.repeat.then(|| Box::new(series.spec.clone()));
+        let next = series.spec.repeat.then(|| Box::new(self.repeated(series)));
         let completed = completed(series, outcome(series.tally));
         self.append(now, Entry::Completed(completed));
         if let Some(spec) = next {
             self.append(now, Entry::Armed(spec));
         }
     }
+}
+
+/// What the next series judges by, opened by the closing zeros of this one: nothing came between.
+fn opening_zeros(series: &SeriesState) -> Vec<OpeningZero> {
+    let closing = |(name, zero): (&String, &ZeroState)| {
+        let (Seq(zeroed), at) = zero.last_good.filter(|_| zero.closed && !zero.off)?;
+        Some(OpeningZero {
+            instrument: name.clone(),
+            zeroed,
+            at,
+        })
+    };
+    series.zeros.iter().filter_map(closing).collect()
 }
 
 /// The closing entry of `series`.

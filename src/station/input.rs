@@ -1,6 +1,6 @@
 //! What goes into the core and what comes out of it.
 
-use crate::entry::{Attached, Entry, JournalId, Seq, Stamped};
+use crate::entry::{Attached, Entry, JournalId, Means, Seq, Stamped};
 use crate::quantity::MonoMicros;
 use crate::spec::{Catalog, Plan};
 use std::sync::Arc;
@@ -92,6 +92,24 @@ pub enum Command {
         station: Option<String>,
         /// The reading's entry.
         seq: Option<Seq>,
+        /// By what means it was said.
+        by: Means,
+    },
+    /// Say who measures.
+    Operator {
+        /// The station.
+        station: Option<String>,
+        /// Who.
+        operator: String,
+    },
+    /// Say which crimp tool is in the hand.
+    Tool {
+        /// The station.
+        station: Option<String>,
+        /// The tool's id.
+        tool: String,
+        /// The nest, if said.
+        nest: Option<String>,
     },
     /// Keep a remark.
     Note {

@@ -2,11 +2,11 @@
 
 use super::capture::Captured;
 use super::plausible::{self, Doubt, Implausible};
-use super::{Core, arming, order, zero};
+use super::{Core, arming, by_value, order, zero};
 use crate::entry::state::{SeriesState, Slot};
 use crate::entry::{Entry, NotCounted, Reading, ReadingSlot, Standing};
 use crate::quantity::{Measured, Now, Quantity};
-use crate::spec::{ArmedAxis, Verdict, judge};
+use crate::spec::{ArmedAxis, Order, Verdict, judge};
 use std::sync::Arc;
 
 /// Further than any value of a one-sided axis lies from its limit: a kilometre, a meganewton.
@@ -41,10 +41,10 @@ impl Core {
         captured: &Captured,
         raw: Vec<u8>,
     ) {
-        let value = self.judged_value(station, captured);
+        let value = self.judged_value(station, instrument, captured);
         let judged = match self.series(station) {
             None => Judged::not_counted(None, NotCounted::NotArmed, None),
-            Some(series) => self.judged(now, series, instrument, value),
+            Some(series) => self.judged(now, series, instrument, captured.value, value),
         };
         let Judged {
             slot,
@@ -78,10 +78,18 @@ impl Core {
     }
 
     /// Of a flickering value the one to judge for the slot in hand.
-    fn judged_value(&self, station: &str, captured: &Captured) -> Measured {
+    fn judged_value(&self, station: &str, instrument: &str, captured: &Captured) -> Measured {
         let limits = self.series(station).and_then(|series| {
-            let slot = order::next_slot(series)?;
-            Some(&series.spec.axis(&slot.axis)?.limits)
+            let axis = match series.spec.order {
+                // Which of its values is the worst depends on the axis, so the middle one tells it.
+                Order::ByValue => {
+                    by_value::axis_told(series, instrument, captured.value.quantity())?
+                }
+                Order::ByAxis | Order::ByPiece => {
+                    series.spec.axis(&order::next_slot(series)?.axis)?
+                }
+            };
+            Some(&axis.limits)
         });
         let Some(limits) = limits else {
             return captured.value;
@@ -97,14 +105,31 @@ impl Core {
         aim.map_or(captured.value, |aim| captured.judged(aim))
     }
 
-    fn judged(&self, now: Now, series: &SeriesState, instrument: &str, value: Measured) -> Judged {
-        let slot = order::next_slot(series);
+    fn judged(
+        &self,
+        now: Now,
+        series: &SeriesState,
+        instrument: &str,
+        middle: Measured,
+        value: Measured,
+    ) -> Judged {
+        let told = match series.spec.order {
+            Order::ByValue => by_value::axis_told(series, instrument, middle.quantity()),
+            Order::ByAxis | Order::ByPiece => None,
+        };
+        let slot = match told {
+            Some(axis) => order::next_of_axis(series, &axis.name),
+            None => order::next_slot(series),
+        };
         if let Some(due) = zero::due(&self.state, series, instrument, Some(now.wall)) {
             let hint = Some(due.to_string());
             return Judged::not_counted(slot, due.refuses(), hint);
         }
         let Some(slot) = slot else {
-            return Judged::not_counted(None, NotCounted::SeriesFull, None);
+            return match told.filter(|_| order::next_slot(series).is_some()) {
+                Some(axis) => axis_full(series, axis),
+                None => Judged::not_counted(None, NotCounted::SeriesFull, None),
+            };
         };
         let axis = series.spec.axis(&slot.axis);
         let measuring = axis.and_then(|axis| {
@@ -162,6 +187,19 @@ impl Core {
             }
         }
     }
+}
+
+/// The value is one of an axis that every piece has been measured on.
+fn axis_full(series: &SeriesState, axis: &ArmedAxis) -> Judged {
+    let left: Vec<String> = order::slots_by_value(series)
+        .map(|slot| format!("{} of piece {}", slot.axis.words(), slot.piece))
+        .collect();
+    let hint = format!(
+        "it is a {}, and every piece has one; still to be measured: {}; to measure one again, take it back first",
+        axis.name.words(),
+        left.join(", ")
+    );
+    Judged::not_counted(None, NotCounted::AxisFull, Some(hint))
 }
 
 fn reading_slot(

@@ -20,6 +20,8 @@ pub(super) struct Live {
     pub(super) unread: unread::Folding,
     pub(super) watcher: Watcher,
     pub(super) doubt: Option<plausible::Doubt>,
+    /// When the last frame came, if it was a zero frame.
+    pub(super) zero_frame_at: Option<MonoMicros>,
 }
 
 impl Live {
@@ -33,6 +35,7 @@ impl Live {
             unread: unread::Folding::default(),
             watcher: Watcher::default(),
             doubt: None,
+            zero_frame_at: None,
         }
     }
 

@@ -129,7 +129,9 @@ impl Core {
         };
         let station = live.station.clone();
         let value = captured.judged(0);
-        match self.as_zero(now, &station, instrument, value) {
+        let zero = self.as_zero(now, &station, instrument, value);
+        let is_zero = zero.is_some();
+        match zero {
             Some((role, ok)) => {
                 let series = self.series(&station).map(|series| series.id);
                 let instrument = instrument.to_owned();
@@ -143,9 +145,16 @@ impl Core {
                     opening: None,
                     raw,
                 };
+                let taken_back = self.zeroed_twice(now, &zeroed);
                 self.zeroed(now, zeroed);
+                if let Some(taken_back) = taken_back {
+                    self.append(now, taken_back);
+                }
             }
             None => self.reading(now, &station, instrument, captured, raw),
+        }
+        if let Some(live) = self.live.get_mut(instrument) {
+            live.zero_frame_at = is_zero.then_some(now.mono);
         }
         self.complete_if_full(now, &station);
     }

@@ -7,12 +7,15 @@
 
 mod arming;
 mod asking;
+mod by_value;
 mod capture;
 pub mod card;
 mod cards;
 mod clock;
 mod commands;
 mod completing;
+mod gesture;
+mod in_hand;
 mod input;
 mod judging;
 mod live;
@@ -22,6 +25,7 @@ mod origin;
 mod plausible;
 pub mod prompt;
 mod signals;
+mod timed_zeros;
 mod unread;
 pub mod zero;
 
@@ -45,6 +49,8 @@ pub struct Core {
     live: BTreeMap<String, Live>,
     signals: BTreeMap<String, LiveSignal>,
     clock: clock::StepWatch,
+    /// When the next zero becomes due by time.
+    zero_due_at: Option<MonoMicros>,
 }
 
 impl Core {
@@ -60,6 +66,7 @@ impl Core {
             live,
             signals,
             clock,
+            zero_due_at: None,
         }
     }
 
@@ -67,7 +74,10 @@ impl Core {
     pub fn handle(&mut self, now: Now, input: Input<'_>) {
         if let Some(by_micros) = self.clock.step(now) {
             self.append(now, Entry::ClockStepped { by_micros });
+            self.await_zeros(now);
         }
+        self.tell_zeros_due(now);
+        let before = self.state.last;
         match input {
             Input::Begun(journal) => self.append(now, Entry::Begun { journal }),
             Input::Started {
@@ -95,6 +105,9 @@ impl Core {
             Input::Journal(entry) => self.append(now, entry),
             Input::Woken => self.wake(now),
         }
+        if self.state.last != before {
+            self.await_zeros(now);
+        }
     }
 
     /// Takes one command. What it appends comes out of [`Core::poll`].
@@ -103,7 +116,10 @@ impl Core {
     ///
     /// A [`Refusal`] if it cannot be carried out; then nothing has changed.
     pub fn command(&mut self, now: Now, command: Command) -> Result<(), Refusal> {
-        commands::run(self, now, command)
+        self.tell_zeros_due(now);
+        let result = commands::run(self, now, command);
+        self.await_zeros(now);
+        result
     }
 
     /// The next thing to do.
@@ -177,7 +193,7 @@ impl Core {
     fn waits_until(&self) -> Option<MonoMicros> {
         let instruments = self.live.values().filter_map(Live::waits_until);
         let signals = self.signals.values().filter_map(LiveSignal::waits_until);
-        instruments.chain(signals).min()
+        instruments.chain(signals).chain(self.zero_due_at).min()
     }
 
     fn port_opened(&mut self, now: Now, attached: Attached) {

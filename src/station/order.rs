@@ -10,6 +10,10 @@ use std::collections::BTreeSet;
 /// The next slot; `None` when every one has a counted reading.
 pub(super) fn next_slot(series: &SeriesState) -> Option<Slot> {
     let tally = series.tally;
+    if series.spec.order == Order::ByValue {
+        // The piece that is furthest behind; its axes in the order of the plan.
+        return slots_by_value(series).min_by_key(|slot| slot.piece);
+    }
     if tally.retracted == 0 && tally.doubted == 0 {
         // Nothing was ever taken out, so the slots filled are the first ones.
         return nth_slot(series, u32::try_from(series.readings.len()).ok()?);
@@ -20,6 +24,25 @@ pub(super) fn next_slot(series: &SeriesState) -> Option<Slot> {
         .map(|reading| (reading.piece, &reading.axis))
         .collect();
     slots(series).find(|slot| !filled.contains(&(slot.piece, &slot.axis)))
+}
+
+/// The next slot of each axis that still has one: what may come next where the value tells the axis.
+pub(super) fn slots_by_value(series: &SeriesState) -> impl Iterator<Item = Slot> {
+    let axes = series.spec.axes.iter();
+    axes.filter_map(|axis| next_of_axis(series, &axis.name))
+}
+
+/// The first piece without a reading of this axis.
+pub(super) fn next_of_axis(series: &SeriesState, axis: &AxisName) -> Option<Slot> {
+    let filled: BTreeSet<u32> = series
+        .readings
+        .iter()
+        .filter(|reading| reading.axis == *axis)
+        .map(|reading| reading.piece)
+        .collect();
+    let piece = (1..=series.spec.pieces).find(|piece| !filled.contains(piece))?;
+    let axis = axis.clone();
+    Some(Slot { piece, axis })
 }
 
 /// Every slot of the series, in the order of its plan.
@@ -36,7 +59,8 @@ fn nth_slot(series: &SeriesState, index: u32) -> Option<Slot> {
             index.checked_rem(spec.pieces)?,
             index.checked_div(spec.pieces)?,
         ),
-        Order::ByPiece => (
+        // Listed like pieces; which one is filled next is told by the value.
+        Order::ByPiece | Order::ByValue => (
             index.checked_div(axis_count)?,
             index.checked_rem(axis_count)?,
         ),

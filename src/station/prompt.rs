@@ -1,10 +1,10 @@
 //! What the operator should do next, and why; told from the state alone.
 
-use super::order::next_slot;
+use super::order::{next_slot, slots_by_value};
 use super::zero::{Due, due};
 use crate::entry::State;
-use crate::entry::state::{SeriesState, Slot};
-use crate::spec::GaugeBlock;
+use crate::entry::state::{CountedReading, SeriesState, Slot, StationState};
+use crate::spec::{GaugeBlock, Order};
 use std::fmt;
 
 /// What to do next.
@@ -16,6 +16,8 @@ pub enum Prompt {
     Connect {
         /// The instrument.
         instrument: String,
+        /// Why it is not, if that is known.
+        why: Option<String>,
     },
     /// A zero is due.
     Zero {
@@ -32,6 +34,10 @@ pub enum Prompt {
         slot: Slot,
         /// Of so many pieces.
         pieces: u32,
+        /// Where the value tells the axis: the slots of the other axes that may come instead.
+        or: Vec<Slot>,
+        /// The reading that one more zero frame, within two seconds, takes back.
+        undo: Option<CountedReading>,
     },
     /// A gauge block is to be measured.
     SetBlock {
@@ -41,6 +47,8 @@ pub enum Prompt {
         block: GaugeBlock,
         /// Of so many times.
         repeats: u32,
+        /// The reading that one more zero frame, within two seconds, takes back.
+        undo: Option<CountedReading>,
     },
 }
 
@@ -48,7 +56,10 @@ impl fmt::Display for Prompt {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Arm => f.write_str("arm a plan"),
-            Self::Connect { instrument } => write!(f, "connect {instrument}"),
+            Self::Connect { instrument, why } => {
+                write!(f, "connect {instrument}")?;
+                why.iter().try_for_each(|why| write!(f, ": {why}"))
+            }
             Self::Zero {
                 instrument,
                 why,
@@ -60,27 +71,53 @@ impl fmt::Display for Prompt {
                     "{said}close the jaws of {instrument} and send a zero: {why}"
                 )
             }
-            Self::Measure { slot, pieces } => {
+            Self::Measure {
+                slot,
+                pieces,
+                or,
+                undo,
+            } => {
                 write!(
                     f,
                     "measure piece {} of {pieces}: {}",
                     slot.piece,
                     slot.axis.words()
-                )
+                )?;
+                for other in or {
+                    write!(f, ", or ")?;
+                    if other.piece != slot.piece {
+                        write!(f, "piece {}: ", other.piece)?;
+                    }
+                    write!(f, "{}", other.axis.words())?;
+                }
+                offer(f, undo.as_ref())
             }
             Self::SetBlock {
                 slot,
                 block,
                 repeats,
+                undo,
             } => {
                 write!(f, "set the {} block between the jaws", block.size)?;
                 if *repeats > 1 {
                     write!(f, ": time {} of {repeats}", slot.piece)?;
                 }
-                Ok(())
+                offer(f, undo.as_ref())
             }
         }
     }
+}
+
+/// What one more zero frame would do.
+fn offer(f: &mut fmt::Formatter<'_>, undo: Option<&CountedReading>) -> fmt::Result {
+    let Some(reading) = undo else { return Ok(()) };
+    write!(
+        f,
+        "; or zero again within two seconds to take back piece {} {} {}",
+        reading.piece,
+        reading.axis.words(),
+        reading.value
+    )
 }
 
 impl Prompt {
@@ -93,41 +130,58 @@ impl Prompt {
     }
 }
 
+/// What `station` should do next, in words; with what was refused, until something else was said.
+pub fn sentence(state: &State, station: &str) -> String {
+    let prompt = prompt(state, station);
+    let known = state.stations.get(station);
+    match known.and_then(|known| known.refused.as_ref()) {
+        None => prompt.to_string(),
+        Some(refused) => {
+            let remedy = refused
+                .remedy
+                .as_deref()
+                .map(|remedy| format!("; {remedy}"));
+            format!(
+                "{prompt} ({} was refused: {}{})",
+                refused.said,
+                refused.reason,
+                remedy.unwrap_or_default()
+            )
+        }
+    }
+}
+
 /// What `station` should do next.
 pub fn prompt(state: &State, station: &str) -> Prompt {
-    let Some(series) = state
-        .stations
-        .get(station)
-        .and_then(|station| station.series.as_ref())
+    let known = state.stations.get(station);
+    let Some((known, series)) = known.and_then(|known| Some((known, known.series.as_ref()?)))
     else {
         return Prompt::Arm;
     };
     match next_slot(series) {
-        Some(slot) => measure(state, series, slot),
+        Some(slot) => measure(state, known, series, slot),
         None => closing(state, series),
     }
 }
 
-fn measure(state: &State, series: &SeriesState, slot: Slot) -> Prompt {
+fn measure(state: &State, station: &StationState, series: &SeriesState, slot: Slot) -> Prompt {
     let Some(instrument) = instrument_for(state, series, &slot) else {
         return Prompt::Arm;
     };
-    let attached = state
-        .instruments
-        .get(instrument)
-        .is_some_and(|known| known.attached.is_some());
-    if !attached {
+    let known = state.instruments.get(instrument);
+    if known.is_none_or(|known| known.attached.is_none()) {
         return Prompt::Connect {
             instrument: instrument.to_owned(),
+            why: known.and_then(|known| known.detached_because.clone()),
         };
     }
     match due(state, series, instrument, None) {
         Some(why) => zero(series, instrument, why),
-        None => measured(series, slot),
+        None => measured(series, slot, station.taken_back_by_zero().cloned()),
     }
 }
 
-fn measured(series: &SeriesState, slot: Slot) -> Prompt {
+fn measured(series: &SeriesState, slot: Slot, undo: Option<CountedReading>) -> Prompt {
     let blocks = series.spec.subject.blocks();
     let times = series.spec.pieces;
     match blocks.iter().find(|block| block.axis() == slot.axis) {
@@ -135,11 +189,24 @@ fn measured(series: &SeriesState, slot: Slot) -> Prompt {
             slot,
             block: *block,
             repeats: times,
+            undo,
         },
         None => Prompt::Measure {
+            or: others(series, &slot),
             slot,
             pieces: times,
+            undo,
         },
+    }
+}
+
+/// Where the value tells the axis: what may come instead of `slot`.
+fn others(series: &SeriesState, slot: &Slot) -> Vec<Slot> {
+    match series.spec.order {
+        Order::ByAxis | Order::ByPiece => Vec::new(),
+        Order::ByValue => slots_by_value(series)
+            .filter(|other| other != slot)
+            .collect(),
     }
 }
 

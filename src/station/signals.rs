@@ -5,9 +5,9 @@
 use super::card::LONGEST_CARD;
 use super::{Armable, Command, Core, Refusal, cards};
 use crate::decode::framing::{Frame, Framing, Splitter};
-use crate::entry::Entry;
+use crate::entry::{Entry, Means};
 use crate::quantity::{MonoMicros, Now};
-use crate::spec::{Errand, Signal, SignalKind};
+use crate::spec::{Catalog, Errand, Signal, SignalKind};
 use std::time::Duration;
 
 /// A contact that changes again within this is bouncing.
@@ -66,7 +66,7 @@ impl Core {
         let said: Vec<Said> = match live.signal.kind.clone() {
             SignalKind::Scanner => {
                 live.splitter.push(now.mono, bytes);
-                live.cards()
+                live.cards(&self.catalog)
             }
             SignalKind::Pedal { does } => {
                 let pressed = live.is_new(now.mono, BYTES_BOUNCE);
@@ -101,7 +101,7 @@ impl Core {
         } else {
             live.splitter.give_up_on_old_bytes(now.mono);
         }
-        let said = live.cards();
+        let said = live.cards(&self.catalog);
         self.obey(now, name, said);
     }
 
@@ -125,7 +125,7 @@ impl Core {
 
 impl LiveSignal {
     /// The cards that were scanned.
-    fn cards(&mut self) -> Vec<Said> {
+    fn cards(&mut self, catalog: &Catalog) -> Vec<Said> {
         let mut said = Vec::new();
         while let Some(frame) = self.splitter.poll() {
             let bytes = match frame {
@@ -135,7 +135,7 @@ impl LiveSignal {
             };
             let text = String::from_utf8_lossy(&bytes).into_owned();
             let kept = text.chars().take(KEPT).collect();
-            said.push((kept, cards::command(&text, &self.signal.station)));
+            said.push((kept, cards::command(&text, &self.signal.station, catalog)));
         }
         said
     }
@@ -159,7 +159,14 @@ fn errand(does: &Errand, station: &str) -> Said {
                 instrument: None,
             },
         ),
-        Errand::Retract => ("retract", Command::Retract { station, seq: None }),
+        Errand::Retract => (
+            "retract",
+            Command::Retract {
+                station,
+                seq: None,
+                by: Means::Pedal,
+            },
+        ),
         Errand::Disarm => ("disarm", Command::Disarm { station }),
         Errand::Arm(plan) => {
             let what = Armable::Named(plan.clone());

@@ -55,8 +55,12 @@ impl fmt::Display for Due {
             ),
             Self::Off => f.write_str("the last zero was off: clean the jaws and zero again"),
             Self::Opening => f.write_str("before the first reading"),
-            Self::Pieces(pieces) => write!(f, "{pieces} pieces since the last zero"),
-            Self::Time(time) => write!(f, "{} minutes since the last zero", time.as_secs() / 60),
+            Self::Pieces(1) => f.write_str("the plan asks for one every piece"),
+            Self::Pieces(pieces) => write!(f, "the plan asks for one every {pieces} pieces"),
+            Self::Time(time) => match time.as_secs() / 60 {
+                1 => f.write_str("the plan asks for one every minute"),
+                minutes => write!(f, "the plan asks for one every {minutes} minutes"),
+            },
             Self::Closing => f.write_str("the series is full, its closing zero vouches for it"),
         }
     }
@@ -97,28 +101,40 @@ pub fn due(
         let closed = zero.is_some_and(|zero| zero.closed);
         return (policy.closing && used && !closed).then_some(Due::Closing);
     }
-    let Some((last_good, at)) = zero.and_then(|zero| zero.last_good) else {
-        return policy.before_first.then_some(Due::Opening);
+    let last_good = zero.and_then(|zero| zero.last_good);
+    let Some(since) = last_good_or_start(series, instrument) else {
+        return Some(Due::Opening);
     };
-    due_by_pieces(series, instrument, policy, last_good).or_else(|| due_by_time(policy, at, now?))
+    let told = zero.is_some_and(|zero| zero.time_due);
+    due_by_pieces(series, instrument, policy, last_good.map(|(seq, _)| seq))
+        .or_else(|| policy.every.filter(|_| told).map(Due::Time))
+        .or_else(|| due_by_time(policy, since, now?))
+}
+
+/// When the last good zero was; where none is asked for before the first reading, when the series
+/// was opened. `None` while the opening zero is owed.
+pub(super) fn last_good_or_start(series: &SeriesState, instrument: &str) -> Option<WallMicros> {
+    let zero = series.zeros.get(instrument);
+    let last_good = zero.and_then(|zero| zero.last_good).map(|(_, at)| at);
+    last_good.or_else(|| (!series.spec.zero.before_first).then_some(series.since))
 }
 
 fn due_by_pieces(
     series: &SeriesState,
     instrument: &str,
     policy: &ZeroPolicy,
-    last_good: Seq,
+    last_good: Option<Seq>,
 ) -> Option<Due> {
     let every = policy.every_pieces?;
     let since = series
         .readings
         .iter()
-        .filter(|reading| reading.seq > last_good && reading.instrument == instrument);
+        .filter(|reading| Some(reading.seq) > last_good && reading.instrument == instrument);
     let handled = match series.spec.order {
         // Each reading is a piece taken up.
         Order::ByAxis => since.count(),
         // Only whole pieces count: nobody should zero between height and width of one.
-        Order::ByPiece => {
+        Order::ByPiece | Order::ByValue => {
             let next = next_slot(series)?.piece;
             let mut pieces: Vec<u32> = since
                 .map(|reading| reading.piece)

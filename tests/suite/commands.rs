@@ -61,6 +61,8 @@ fn without_a_daemon_every_command_that_needs_one_ends_with_3_and_says_how_to_sta
         &["retract"],
         &["note", "x"],
         &["zero"],
+        &["operator", "mara"],
+        &["tool", "T-07"],
         &["reload"],
     ] {
         let output = shop.run(arguments);
@@ -113,6 +115,10 @@ fn a_job_can_be_done_from_the_command_line_alone() {
         shop.press(hundredths);
         feed.wait_for("reading");
     }
+    let wrong = shop.run(&["tool", "R-02"]);
+    assert_eq!(code(&wrong), 2);
+    assert!(err(&wrong).contains("no tool \"R-02\""), "{}", err(&wrong));
+    assert!(out(&shop.run(&["operator", "jo"])).starts_with("kept"));
     assert!(out(&shop.run(&["retract"])).starts_with("taken back"));
     assert!(out(&shop.run(&["note", "a", "slip"])).starts_with("noted"));
     let status = out(&shop.run(&["status"]));
@@ -120,6 +126,7 @@ fn a_job_can_be_done_from_the_command_line_alone() {
         status.contains("measure piece 2 of 5: core crimp height"),
         "{status}"
     );
+    assert!(status.contains("bench-1, jo\n"), "{status}");
     assert!(status.contains("FAIL high"), "{status}");
     assert!(status.contains("1 passed, 1 taken back"), "{status}");
     assert!(status.contains("connected, "), "{status}");
@@ -210,8 +217,18 @@ fn watch_shows_the_feed_as_it_is_or_in_words() {
         entries,
         stored.iter().map(String::as_str).collect::<Vec<_>>()
     );
+    let (prompts, lines): (Vec<&str>, Vec<&str>) = text
+        .lines()
+        .partition(|line| line.starts_with("  next at "));
+    assert!(
+        !prompts.is_empty()
+            && prompts
+                .iter()
+                .all(|line| *line == "  next at bench-1: arm a plan"),
+        "{prompts:?}"
+    );
     assert_eq!(
-        text.lines().count(),
+        lines.len(),
         stored.len() + 1,
         "a line an entry and one for hello: {text}"
     );

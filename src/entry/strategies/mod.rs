@@ -5,12 +5,12 @@ mod values;
 
 pub(crate) use state::state;
 
-use super::{Completed, Entry, Outcome, Stamped, Unread, ZeroRole, Zeroed};
+use super::{Completed, Entry, Means, Outcome, Stamped, ToolSaid, Unread, ZeroRole, Zeroed};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
-use state::armed_spec;
+use state::{armed_spec, tool_in_hand};
 use std::sync::Arc;
 use values::{at, attached, bytes, journal, measured, name, quantity, reading, seq, tally, text};
 
@@ -35,7 +35,8 @@ pub(crate) fn entry() -> BoxedStrategy<Entry> {
 
 /// An entry of any kind that does not open a segment.
 pub(crate) fn inner_entry() -> BoxedStrategy<Entry> {
-    prop_oneof![1 => daemon_entry(), 1 => operator_entry(), 2 => measured_entry()].boxed()
+    let operator = prop_oneof![3 => operator_entry(), 1 => said_entry()];
+    prop_oneof![1 => daemon_entry(), 1 => operator, 2 => measured_entry()].boxed()
 }
 
 fn daemon_entry() -> BoxedStrategy<Entry> {
@@ -64,6 +65,7 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
 
 fn operator_entry() -> BoxedStrategy<Entry> {
     let doubted = (name(), seq(), vec(seq(), 0..4), text());
+    let by = option::of(select(&Means::ALL[..]));
     let refused = (name(), name(), text(), text(), option::of(text()));
     let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
     prop_oneof![
@@ -87,10 +89,11 @@ fn operator_entry() -> BoxedStrategy<Entry> {
             readings,
             reason,
         }),
-        (name(), seq(), seq()).prop_map(|(station, series, reading)| Entry::Retracted {
+        (name(), seq(), seq(), by).prop_map(|(station, series, reading, by)| Entry::Retracted {
             station,
             series,
             reading,
+            by,
         }),
         (name(), option::of(seq()), text()).prop_map(|(station, series, text)| Entry::Noted {
             station,
@@ -113,6 +116,37 @@ fn operator_entry() -> BoxedStrategy<Entry> {
             text,
             readings,
         }),
+    ]
+    .boxed()
+}
+
+/// Who measures, what is in the hand, and a zero that has become due.
+fn said_entry() -> BoxedStrategy<Entry> {
+    let tool_said = (name(), option::of(seq()), tool_in_hand(), any::<bool>());
+    prop_oneof![
+        (name(), seq(), name(), text()).prop_map(|(station, series, instrument, reason)| {
+            Entry::ZeroDue {
+                station,
+                series,
+                instrument,
+                reason,
+            }
+        }),
+        (name(), option::of(seq()), text()).prop_map(|(station, series, operator)| {
+            Entry::OperatorSaid {
+                station,
+                series,
+                operator,
+            }
+        }),
+        tool_said.prop_map(
+            |(station, series, tool, as_planned)| Entry::ToolSaid(ToolSaid {
+                station,
+                series,
+                tool,
+                as_planned,
+            })
+        ),
     ]
     .boxed()
 }

@@ -4,13 +4,13 @@ use super::values::{
     at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq, subject,
     tally, text, unit, verdict,
 };
-use crate::entry::Outcome;
 use crate::entry::state::{
     CountedReading, InstrumentState, SeriesState, State, StationState, ZeroState,
 };
+use crate::entry::{Outcome, RefusedSaying, ToolInHand};
 use crate::spec::{
-    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, Order, Purpose, ToolClass,
-    ZeroPolicy,
+    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, OpeningZero, Order, Purpose,
+    ToolClass, ZeroPolicy,
 };
 use proptest::collection::{btree_map, vec};
 use proptest::option;
@@ -64,9 +64,13 @@ pub(super) fn zero_policy() -> BoxedStrategy<ZeroPolicy> {
         (0..u64::MAX / 2).prop_map(Duration::from_nanos),
     ];
     let counts = (option::of(any::<u32>()), any::<u32>(), any::<u32>());
-    (any::<[bool; 2]>(), counts, option::of(every))
+    (any::<[bool; 3]>(), counts, option::of(every))
         .prop_map(
-            |([before_first, closing], (every_pieces, band_counts, limit_counts), every)| {
+            |(
+                [before_first, closing, double_retracts],
+                (every_pieces, band_counts, limit_counts),
+                every,
+            )| {
                 ZeroPolicy {
                     before_first,
                     every_pieces,
@@ -74,6 +78,7 @@ pub(super) fn zero_policy() -> BoxedStrategy<ZeroPolicy> {
                     closing,
                     band_counts,
                     limit_counts,
+                    double_retracts,
                 }
             },
         )
@@ -87,6 +92,12 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
         Just(Decision::Simple),
         any::<u32>().prop_map(|factor_milli| Decision::Guarded { factor_milli }),
     ];
+    let opening_zero =
+        (name(), any::<u64>(), at()).prop_map(|(instrument, zeroed, at)| OpeningZero {
+            instrument,
+            zeroed,
+            at,
+        });
     let names = (name(), option::of(text()), option::of(text()));
     let what = (
         subject(),
@@ -100,6 +111,7 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
         decision,
         zero_policy(),
         any::<bool>(),
+        vec(opening_zero, 0..3),
     );
     let rest = (vec(armed_instrument(), 0..3), vec(text(), 0..3));
     (names, what, how, rest)
@@ -107,7 +119,7 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
             |(
                 (station, plan, operator),
                 (subject, purpose, tool, axes),
-                (order, pieces, decision, zero, repeat),
+                (order, pieces, decision, zero, repeat, opening_zeros),
                 (instruments, warnings),
             )| ArmedSpec {
                 station,
@@ -122,6 +134,7 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
                 decision,
                 zero,
                 repeat,
+                opening_zeros,
                 instruments,
                 warnings,
             },
@@ -148,14 +161,20 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
                 verdict,
             },
         );
-    let zero =
-        (option::of((seq(), at())), any::<[bool; 2]>()).prop_map(|(last_good, [off, closed])| {
-            ZeroState {
+    let zero = (
+        option::of((seq(), at())),
+        any::<[bool; 3]>(),
+        option::of(seq()),
+    )
+        .prop_map(
+            |(last_good, [off, closed, time_due], takes_back)| ZeroState {
                 last_good,
                 off,
                 closed,
-            }
-        });
+                time_due,
+                takes_back,
+            },
+        );
     let zeros = btree_map(name(), zero, 0..3);
     (
         seq(),
@@ -176,21 +195,36 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
         .boxed()
 }
 
+pub(super) fn tool_in_hand() -> BoxedStrategy<ToolInHand> {
+    (text(), select(&ToolClass::ALL[..]), option::of(text()))
+        .prop_map(|(id, class, nest)| ToolInHand { id, class, nest })
+        .boxed()
+}
+
 /// Any state, whether entries could lead to it or not.
 pub(crate) fn state() -> BoxedStrategy<State> {
     let outcome = (seq(), select(&Outcome::ALL[..]), tally());
+    let refused =
+        (text(), text(), option::of(text())).prop_map(|(said, reason, remedy)| RefusedSaying {
+            said,
+            reason,
+            remedy,
+        });
     let station = (
         option::of(series_state()),
         option::of((seq(), reading().prop_map(Arc::new))),
         option::of(outcome),
         option::of(text()),
+        (option::of(tool_in_hand()), option::of(refused)),
     )
         .prop_map(
-            |(series, last_reading, last_outcome, operator)| StationState {
+            |(series, last_reading, last_outcome, operator, (tool, refused))| StationState {
                 series,
                 last_reading,
                 last_outcome,
                 operator,
+                tool,
+                refused,
             },
         );
     let instrument = (

@@ -1,5 +1,6 @@
 //! The armed specification, whole: every verdict of the series can be recomputed from it.
 
+use super::journal::time;
 use super::names;
 use super::subject;
 use super::values::{LimitFields, Number, Span, fault, known, mn, nm, quantity, shown, units};
@@ -7,7 +8,7 @@ use crate::entry::Entry;
 use crate::entry::line::LineError;
 use crate::quantity::{Decimal, Dimension, Quantity};
 use crate::spec::{
-    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, ZeroPolicy,
+    self, ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, ZeroPolicy,
 };
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
@@ -40,9 +41,18 @@ pub(super) struct Armed {
     decision: Judging,
     zero: Zero,
     repeat: bool,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    opening_zeros: Vec<OpeningZero>,
     instruments: Vec<Instrument>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     warnings: Vec<String>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct OpeningZero {
+    instrument: String,
+    zeroed: u64,
+    at: String,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -103,6 +113,9 @@ struct Zero {
     closing: bool,
     band_counts: u32,
     limit_counts: u32,
+    /// Left out before the gesture was known.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    double_retracts: bool,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -151,6 +164,7 @@ impl From<&ArmedSpec> for Armed {
             decision: spec.decision.into(),
             zero: spec.zero.into(),
             repeat: spec.repeat,
+            opening_zeros: spec.opening_zeros.iter().map(OpeningZero::from).collect(),
             instruments: spec.instruments.iter().map(Instrument::from).collect(),
             warnings: spec.warnings.clone(),
         }
@@ -168,6 +182,11 @@ impl TryFrom<Armed> for ArmedSpec {
             wire_gauge: body.wire_gauge,
             sizing: body.sizing,
         };
+        let opening_zeros: Result<_, _> = body
+            .opening_zeros
+            .into_iter()
+            .map(TryInto::try_into)
+            .collect();
         let instruments: Result<_, _> = body
             .instruments
             .into_iter()
@@ -190,8 +209,31 @@ impl TryFrom<Armed> for ArmedSpec {
             decision: body.decision.try_into()?,
             zero: body.zero.try_into()?,
             repeat: body.repeat,
+            opening_zeros: opening_zeros?,
             instruments: instruments?,
             warnings: body.warnings,
+        })
+    }
+}
+
+impl From<&spec::OpeningZero> for OpeningZero {
+    fn from(zero: &spec::OpeningZero) -> Self {
+        Self {
+            instrument: zero.instrument.clone(),
+            zeroed: zero.zeroed,
+            at: zero.at.to_string(),
+        }
+    }
+}
+
+impl TryFrom<OpeningZero> for spec::OpeningZero {
+    type Error = LineError;
+
+    fn try_from(body: OpeningZero) -> Result<Self, LineError> {
+        Ok(Self {
+            at: time("at", &body.at)?,
+            instrument: body.instrument,
+            zeroed: body.zeroed,
         })
     }
 }
@@ -318,6 +360,7 @@ impl From<ZeroPolicy> for Zero {
             closing: policy.closing,
             band_counts: policy.band_counts,
             limit_counts: policy.limit_counts,
+            double_retracts: policy.double_retracts,
         }
     }
 }
@@ -349,6 +392,7 @@ impl TryFrom<Zero> for ZeroPolicy {
             closing: body.closing,
             band_counts: body.band_counts,
             limit_counts: body.limit_counts,
+            double_retracts: body.double_retracts,
         })
     }
 }

@@ -195,6 +195,8 @@ pub(super) struct Retracted {
     pub(super) station: String,
     pub(super) series: u64,
     pub(super) reading: u64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) by: Option<names::Means>,
 }
 
 impl TryFrom<Retracted> for Entry {
@@ -205,6 +207,7 @@ impl TryFrom<Retracted> for Entry {
             station: body.station,
             series: Seq(body.series),
             reading: Seq(body.reading),
+            by: body.by.map(Into::into),
         })
     }
 }

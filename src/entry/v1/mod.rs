@@ -13,6 +13,7 @@ mod bodies;
 mod journal;
 mod names;
 mod reading;
+mod said;
 mod state;
 mod subject;
 mod values;
@@ -74,6 +75,9 @@ kinds! {
     "completed" => Completed(bodies::Completed),
     "zeroed" => Zeroed(reading::Zeroed),
     "zero_said" => ZeroSaid(bodies::ZeroSaid),
+    "zero_due" => ZeroDue(said::ZeroDue),
+    "operator_said" => OperatorSaid(said::OperatorSaid),
+    "tool_said" => ToolSaid(said::ToolSaid),
     "reading" => Reading(reading::Reading),
     "unread" => Unread(reading::Unread),
     "doubted" => Doubted(bodies::Doubted),
@@ -253,6 +257,27 @@ impl From<&Entry> for Body {
                 station: station.clone(),
                 instrument: instrument.clone(),
             })),
+            Entry::ZeroDue {
+                station,
+                series,
+                instrument,
+                reason,
+            } => Self::ZeroDue(Box::new(said::ZeroDue {
+                station: station.clone(),
+                instrument: instrument.clone(),
+                series: series.0,
+                reason: reason.clone(),
+            })),
+            Entry::OperatorSaid {
+                station,
+                series,
+                operator,
+            } => Self::OperatorSaid(Box::new(said::OperatorSaid {
+                station: station.clone(),
+                series: series.map(|seq| seq.0),
+                operator: operator.clone(),
+            })),
+            Entry::ToolSaid(said) => Self::ToolSaid(Box::new(said.into())),
             Entry::Reading(reading) => Self::Reading(Box::new((&**reading).into())),
             Entry::Unread(unread) => Self::Unread(Box::new(unread.into())),
             Entry::Doubted {
@@ -270,10 +295,12 @@ impl From<&Entry> for Body {
                 station,
                 series,
                 reading,
+                by,
             } => Self::Retracted(Box::new(bodies::Retracted {
                 station: station.clone(),
                 series: series.0,
                 reading: reading.0,
+                by: by.map(Into::into),
             })),
             Entry::Noted {
                 station,

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 /// An enum of texts, and the way to and from the one that the rest of the program uses.
 macro_rules! names {
-    ($($name:ident for $domain:path { $($variant:ident = $text:literal),+ $(,)? })+) => { $(
+    ($($(#[$meta:meta])* $name:ident for $domain:path { $($variant:ident = $text:literal),+ $(,)? })+) => { $(
+        $(#[$meta])*
         #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
         pub(super) enum $name {
             $(#[serde(rename = $text)] $variant),+
@@ -59,9 +60,11 @@ names! {
         GaugeStudy = "gauge_study",
         Verification = "verification",
     }
+    #[expect(clippy::enum_variant_names, reason = "as the names on disk")]
     Order for spec::Order {
         ByAxis = "by_axis",
         ByPiece = "by_piece",
+        ByValue = "by_value",
     }
     Sizing for spec::SizingSystem {
         IsoMm2 = "iso_mm2",
@@ -78,6 +81,12 @@ names! {
         Undecided = "undecided",
         CutShort = "cut_short",
     }
+    Means for entry::Means {
+        Command = "command",
+        Card = "card",
+        Pedal = "pedal",
+        DoubleZero = "double_zero",
+    }
     ZeroRole for entry::ZeroRole {
         Opening = "opening",
         Periodic = "periodic",
@@ -91,6 +100,7 @@ names! {
         OriginMoved = "origin_moved",
         Implausible = "implausible",
         SeriesFull = "series_full",
+        AxisFull = "axis_full",
         WrongInstrument = "wrong_instrument",
     }
 }

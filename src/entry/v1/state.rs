@@ -5,6 +5,7 @@ use super::bodies::{Attached, Tally};
 use super::journal::time;
 use super::names;
 use super::reading::Reading;
+use super::said::{RefusedSaying, Tool};
 use super::values::{Number, measured, mn, nm};
 use crate::entry::line::LineError;
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
@@ -35,6 +36,10 @@ struct Station {
     last_outcome: Option<LastOutcome>,
     #[serde(skip_serializing_if = "Option::is_none")]
     operator: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    tool: Option<Tool>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    refused: Option<RefusedSaying>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -95,6 +100,10 @@ struct Zero {
     last_good: Option<GoodZero>,
     off: bool,
     closed: bool,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    time_due: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    takes_back: Option<u64>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -162,6 +171,8 @@ impl From<&StationState> for Station {
                     tally: tally.into(),
                 }),
             operator: station.operator.clone(),
+            tool: station.tool.as_ref().map(Tool::from),
+            refused: station.refused.as_ref().map(RefusedSaying::from),
         }
     }
 }
@@ -180,6 +191,8 @@ impl TryFrom<Station> for StationState {
                 .last_outcome
                 .map(|last| (Seq(last.series), last.outcome.into(), last.tally.into())),
             operator: body.operator,
+            tool: body.tool.map(Into::into),
+            refused: body.refused.map(Into::into),
         })
     }
 }
@@ -287,6 +300,8 @@ impl From<&ZeroState> for Zero {
             }),
             off: zero.off,
             closed: zero.closed,
+            time_due: zero.time_due,
+            takes_back: zero.takes_back.map(|seq| seq.0),
         }
     }
 }
@@ -302,6 +317,8 @@ impl TryFrom<Zero> for ZeroState {
             last_good: last_good.transpose()?,
             off: body.off,
             closed: body.closed,
+            time_due: body.time_due,
+            takes_back: body.takes_back.map(Seq),
         })
     }
 }

@@ -5,7 +5,10 @@ mod blocks;
 mod instruments;
 mod tool;
 
-use super::Refusal;
+pub(super) use tool::{check_tool, nest_named, tool_named};
+
+use super::{Refusal, by_value};
+use crate::entry::ToolInHand;
 use crate::quantity::Quantity;
 use crate::spec::{
     ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, Instrument, Limits, Plan,
@@ -48,6 +51,7 @@ pub(super) fn arm(
     station: &str,
     plan: &Plan,
     operator: Option<String>,
+    in_hand: Option<&ToolInHand>,
 ) -> Result<ArmedSpec, Refusal> {
     if !(1..=MOST_PIECES).contains(&plan.pieces) {
         let message = format!("got {} pieces, want 1 to {MOST_PIECES}", plan.pieces);
@@ -60,11 +64,14 @@ pub(super) fn arm(
         instruments,
         mut warnings,
     } = match &plan.subject {
-        Subject::Crimps { terminal, wire } => crimps(catalog, station, plan, terminal, wire)?,
+        Subject::Crimps { terminal, wire } => {
+            crimps(catalog, station, plan, (terminal, wire), in_hand)?
+        }
         Subject::Blocks { instrument, blocks } => {
             blocks::parts(catalog, station, plan, instrument, blocks)?
         }
     };
+    by_value::refuse_meeting(plan.order, &axes)?;
     let instruments = instruments::armed_instruments(plan, &instruments, &axes);
     instruments::warn_of_zero(plan, &instruments, &mut warnings);
     Ok(ArmedSpec {
@@ -80,6 +87,7 @@ pub(super) fn arm(
         decision: plan.decision,
         zero: plan.zero,
         repeat: plan.repeat,
+        opening_zeros: Vec::new(),
         instruments,
         warnings,
     })
@@ -90,8 +98,8 @@ fn crimps<'a>(
     catalog: &'a Catalog,
     station: &str,
     plan: &'a Plan,
-    terminal: &str,
-    wire: &WireRequest,
+    (terminal, wire): (&str, &WireRequest),
+    in_hand: Option<&ToolInHand>,
 ) -> Result<Parts<'a>, Refusal> {
     if plan.purpose == Purpose::Verification {
         return Err(refuse(
@@ -101,7 +109,7 @@ fn crimps<'a>(
     }
     let found = find(catalog, station, plan, terminal, wire)?;
     let mut warnings = Vec::new();
-    let tool = tool::tool(catalog, &found, &mut warnings)?;
+    let tool = tool::tool(catalog, &found, in_hand, &mut warnings)?;
     let axes = found
         .plan
         .axes
@@ -164,6 +172,22 @@ fn find<'a>(
         wire,
         instruments,
     })
+}
+
+/// The known name that is nearest to what was said, if one is near.
+pub(super) fn nearest<'a>(said: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let said = said.to_lowercase();
+    known
+        .into_iter()
+        .map(|name| {
+            (
+                strsim::damerau_levenshtein(&said, &name.to_lowercase()),
+                name,
+            )
+        })
+        .filter(|(distance, name)| *distance <= 2 && *distance < name.chars().count())
+        .min()
+        .map(|(_, name)| name)
 }
 
 fn list(names: impl Iterator<Item = String>) -> String {

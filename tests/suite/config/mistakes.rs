@@ -272,9 +272,9 @@ const PLANS: &[Mistake] = &[
     ("pieces below nothing", "pieces = 5", "pieces = -5"),
     ("a purpose that is none", "first_off", "first-off"),
     (
-        "an order for later",
+        "a gesture that is neither on nor off",
         "pieces",
-        "order = \"by_value\"\npieces",
+        "zero = { double_retracts = \"never\" }\npieces",
     ),
     (
         "an order that is none",

@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::time::Duration;
 use tallyjaw::decode::FrameFormat;
 use tallyjaw::entry::{
-    Attached, Entry, JournalId, NotCounted, Reading, Seq, Stamped, Standing, State,
+    Attached, Entry, JournalId, Means, NotCounted, Reading, Seq, Stamped, Standing, State,
 };
 use tallyjaw::quantity::{MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{
@@ -156,11 +156,15 @@ impl Desk {
     }
 
     pub(crate) fn retract(&mut self, seq: Option<Seq>) -> Result<(), Refusal> {
-        self.command(Command::Retract { station: None, seq })
+        self.command(Command::Retract {
+            station: None,
+            seq,
+            by: Means::Command,
+        })
     }
 
     pub(crate) fn prompt(&self) -> String {
-        tallyjaw::station::prompt::prompt(self.core.state(), "bench-1").to_string()
+        tallyjaw::station::prompt::sentence(self.core.state(), "bench-1")
     }
 
     pub(crate) fn last(&self) -> &Entry {

@@ -1,20 +1,23 @@
 //! What no sequence of presses, commands, waits and restarts may bring about.
 
-use super::desk::{Desk, plan};
+use super::desk::{Desk, catalog, plan};
 use proptest::prelude::*;
 use std::collections::BTreeSet;
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Seq, Standing};
-use tallyjaw::spec::{Order, Plan, ZeroPolicy};
+use tallyjaw::entry::{Entry, Seq, Standing, ZeroRole};
+use tallyjaw::spec::{ArmedSpec, Order, Plan, ZeroPolicy};
 use tallyjaw::station::{Command, Input};
 
 #[derive(Debug, Clone)]
 enum Act {
     Press(String),
+    /// Twice at once, as a hand zeros twice.
+    Twice(String),
     Noise(Vec<u8>),
     Wait(u64),
     Arm {
-        by_piece: bool,
+        order: Order,
+        every_minutes: Option<u64>,
         closing: bool,
         every_pieces: Option<u32>,
         repeat: bool,
@@ -33,11 +36,12 @@ fn act() -> impl Strategy<Value = Act> {
         4 => near(162).prop_map(Act::Press),
         4 => near(240).prop_map(Act::Press),
         4 => (-4i64..5).prop_map(|value| Act::Press(hundredths(value))),
+        2 => (-1i64..2).prop_map(|value| Act::Twice(hundredths(value))),
         1 => (0i64..20_000).prop_map(|value| Act::Press(hundredths(value))),
         1 => prop::collection::vec(any::<u8>(), 0..12).prop_map(Act::Noise),
         1 => (0u64..200_000).prop_map(Act::Wait),
-        2 => (any::<bool>(), any::<bool>(), prop::option::of(1u32..3), any::<bool>()).prop_map(
-            |(by_piece, closing, every_pieces, repeat)| Act::Arm { by_piece, closing, every_pieces, repeat }
+        2 => (order(), prop::option::of(1u64..4), any::<bool>(), prop::option::of(1u32..3), any::<bool>()).prop_map(
+            |(order, every_minutes, closing, every_pieces, repeat)| Act::Arm { order, every_minutes, closing, every_pieces, repeat }
         ),
         1 => Just(Act::Disarm),
         1 => prop::option::of(1u64..60).prop_map(Act::Retract),
@@ -46,6 +50,19 @@ fn act() -> impl Strategy<Value = Act> {
         1 => Just(Act::NewSegment),
         1 => Just(Act::Restart),
     ]
+}
+
+fn order() -> impl Strategy<Value = Order> {
+    prop::sample::select(&Order::ALL[..])
+}
+
+/// A station whose axes are told apart by value too.
+fn desk() -> Desk {
+    let mut catalog = catalog();
+    for axis in &mut catalog.axes {
+        axis.plausible_percent = 15;
+    }
+    Desk::with(catalog)
 }
 
 fn hundredths(value: i64) -> String {
@@ -67,25 +84,31 @@ fn run(desk: &mut Desk, act: Act) {
                 bytes: &bytes,
             });
         }
+        Act::Twice(value) => {
+            run(desk, Act::Press(value.clone()));
+            desk.wait(Duration::from_millis(400));
+            let bytes = format!("{value}\r").into_bytes();
+            desk.input(Input::Bytes {
+                instrument: "caliper-1",
+                bytes: &bytes,
+            });
+        }
         Act::Noise(bytes) => desk.input(Input::Bytes {
             instrument: "caliper-1",
             bytes: &bytes,
         }),
         Act::Wait(millis) => desk.wait(Duration::from_millis(millis)),
         Act::Arm {
-            by_piece,
+            order,
+            every_minutes,
             closing,
             every_pieces,
             repeat,
         } => {
-            let order = if by_piece {
-                Order::ByPiece
-            } else {
-                Order::ByAxis
-            };
             let zero = ZeroPolicy {
                 closing,
                 every_pieces,
+                every: every_minutes.map(|minutes| Duration::from_secs(60 * minutes)),
                 ..ZeroPolicy::default()
             };
             desk.arm(Plan {
@@ -124,9 +147,9 @@ fn audit(desk: &Desk) {
     let mut filled = BTreeSet::new();
     for stamped in &desk.entries {
         match &stamped.entry {
-            Entry::Armed(_) => {
+            Entry::Armed(spec) => {
                 assert!(open.is_none(), "armed over an open series");
-                open = Some((stamped.seq, false));
+                open = Some((stamped.seq, carries_a_closing_zero(desk, spec)));
                 filled.clear();
             }
             Entry::Completed(completed) => {
@@ -163,6 +186,23 @@ fn audit(desk: &Desk) {
     }
 }
 
+/// Whether the series opens with the closing zero of the one before: good, and the entry before that
+/// series was closed by.
+fn carries_a_closing_zero(desk: &Desk, spec: &ArmedSpec) -> bool {
+    let [carried] = spec.opening_zeros.as_slice() else {
+        assert!(spec.opening_zeros.is_empty());
+        return false;
+    };
+    let index = usize::try_from(carried.zeroed).unwrap() - 1;
+    let Entry::Zeroed(zeroed) = &desk.entries[index].entry else {
+        panic!("{carried:?} is no zero");
+    };
+    let closes = matches!(desk.entries[index + 1].entry, Entry::Completed(_));
+    let opens = desk.entries[index + 2].entry == Entry::Armed(Box::new(spec.clone()));
+    assert!(spec.repeat && zeroed.ok && zeroed.role == ZeroRole::Closing && closes && opens);
+    true
+}
+
 fn place_of(desk: &Desk, seq: Seq) -> (u32, tallyjaw::spec::AxisName) {
     let index = usize::try_from(seq.0).unwrap() - 1;
     match &desk.entries[index].entry {
@@ -179,7 +219,7 @@ proptest! {
     fn no_sequence_counts_a_reading_without_spec_or_zero_or_fills_a_slot_twice(
         acts in prop::collection::vec(act(), 1..80)
     ) {
-        let mut desk = Desk::new();
+        let mut desk = desk();
         for act in acts {
             run(&mut desk, act);
         }
@@ -189,7 +229,7 @@ proptest! {
 
     #[test]
     fn the_same_input_gives_the_same_entries(acts in prop::collection::vec(act(), 1..40)) {
-        let (mut one, mut other) = (Desk::new(), Desk::new());
+        let (mut one, mut other) = (desk(), desk());
         for act in acts {
             run(&mut one, act.clone());
             run(&mut other, act);

@@ -2,11 +2,14 @@
 
 mod capturing;
 pub(crate) mod desk;
+mod hands;
 mod interleaved;
 mod invariants;
 mod judging;
+mod order_by_value;
 mod series;
 mod signals;
 mod streams;
+mod twice;
 mod verifying;
 mod zeros;

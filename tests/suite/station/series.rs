@@ -191,7 +191,10 @@ fn a_half_frame_at_unplugging_is_unread_and_the_prompt_asks_for_the_caliper() {
         reason: "the adapter was unplugged",
     });
     assert_eq!(desk.kinds_from(before), ["unread", "detached"]);
-    assert_eq!(desk.prompt(), "connect caliper-1");
+    assert_eq!(
+        desk.prompt(),
+        "connect caliper-1: the adapter was unplugged"
+    );
 }
 
 #[test]

@@ -61,7 +61,7 @@ fn a_wrong_card_says_what_it_was_and_changes_nothing() {
     for (card, said) in [
         (
             "4006381333931",
-            "not one of our cards: got \"4006381333931\"",
+            "a product's bar code, not one of our cards: got \"4006381333931\"",
         ),
         (
             "tj/arm/pump-owm",

@@ -1,0 +1,77 @@
+//! What the operator says of who measures and of what is in the hand, and by what means.
+
+use super::Seq;
+use crate::spec::ToolClass;
+
+/// The crimp tool that is in the hand.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ToolInHand {
+    /// Its id.
+    pub id: String,
+    /// What it was made for.
+    pub class: ToolClass,
+    /// The nest, if it was said.
+    pub nest: Option<String>,
+}
+
+/// A crimp tool was taken up.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ToolSaid {
+    /// The station.
+    pub station: String,
+    /// The series open at the time.
+    pub series: Option<Seq>,
+    /// The tool.
+    pub tool: ToolInHand,
+    /// It is the tool that the open series asks for.
+    pub as_planned: bool,
+}
+
+/// What a card or a pedal said last and the station could not do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RefusedSaying {
+    /// What was said.
+    pub said: String,
+    /// Why not.
+    pub reason: String,
+    /// What to do.
+    pub remedy: Option<String>,
+}
+
+/// How a person told the station something.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Means {
+    /// The control socket: the command line, a page, a program.
+    Command,
+    /// A card.
+    Card,
+    /// A pedal.
+    Pedal,
+    /// Two zero frames within two seconds.
+    DoubleZero,
+}
+
+impl Means {
+    /// Every means.
+    pub const ALL: [Self; 4] = [Self::Command, Self::Card, Self::Pedal, Self::DoubleZero];
+
+    /// As in entries.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Command => "command",
+            Self::Card => "card",
+            Self::Pedal => "pedal",
+            Self::DoubleZero => "double_zero",
+        }
+    }
+
+    /// As it is said: `by card`.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Command => "by command",
+            Self::Card => "by card",
+            Self::Pedal => "by pedal",
+            Self::DoubleZero => "by zeroing twice",
+        }
+    }
+}

@@ -1,0 +1,72 @@
+//! Zeros that become due by time are told at that time, by an entry, so that every prompt says so.
+
+use super::order::next_slot;
+use super::{Core, zero};
+use crate::entry::Entry;
+use crate::entry::state::SeriesState;
+use crate::quantity::{Now, WallMicros};
+use std::time::Duration;
+
+impl Core {
+    /// Tells the zeros that have become due, if some have.
+    pub(super) fn tell_zeros_due(&mut self, now: Now) {
+        if self.zero_due_at.is_none_or(|at| at > now.mono) {
+            return;
+        }
+        let due: Vec<Entry> = self.timed(|series, name| self.due_now(now.wall, series, name));
+        for entry in due {
+            self.append(now, entry);
+        }
+        self.await_zeros(now);
+    }
+
+    /// Reckons anew when the next zero becomes due by time.
+    pub(super) fn await_zeros(&mut self, now: Now) {
+        let waits = self.timed(|series, name| self.due_in(now.wall, series, name));
+        let soonest = waits.into_iter().min();
+        self.zero_due_at = soonest.map(|wait| now.mono.plus(wait));
+    }
+
+    /// Asked of every instrument of the open series whose plan asks for zeros by time.
+    fn timed<T>(&self, ask: impl Fn(&SeriesState, &str) -> Option<T>) -> Vec<T> {
+        let stations = self.state.stations.values();
+        let open = stations.filter_map(|station| station.series.as_ref());
+        let mut answers = Vec::new();
+        for series in open.filter(|series| series.spec.zero.every.is_some()) {
+            let instruments = series.spec.instruments.iter();
+            answers.extend(instruments.filter_map(|known| ask(series, &known.name)));
+        }
+        answers
+    }
+
+    /// The entry that tells of a zero of `instrument`, if it has just become due by time.
+    fn due_now(&self, now: WallMicros, series: &SeriesState, instrument: &str) -> Option<Entry> {
+        let told = series
+            .zeros
+            .get(instrument)
+            .is_some_and(|zero| zero.time_due);
+        let due = zero::due(&self.state, series, instrument, Some(now))?;
+        let by_time = matches!(due, zero::Due::Time(_));
+        (by_time && !told).then(|| Entry::ZeroDue {
+            station: series.spec.station.clone(),
+            series: series.id,
+            instrument: instrument.to_owned(),
+            reason: due.to_string(),
+        })
+    }
+
+    /// How long until a zero of `instrument` becomes due by time; `None` while one is due anyway.
+    fn due_in(&self, now: WallMicros, series: &SeriesState, instrument: &str) -> Option<Duration> {
+        if zero::due(&self.state, series, instrument, None).is_some() {
+            return None;
+        }
+        // A full series owes no zero by time.
+        next_slot(series)?;
+        let since = zero::last_good_or_start(series, instrument)?;
+        let passed = u64::try_from(now.0.saturating_sub(since.0)).unwrap_or(0);
+        let every = series.spec.zero.every?;
+        // No sooner than in a millisecond: whatever the clocks say, this does not spin.
+        let left = every.saturating_sub(Duration::from_micros(passed));
+        Some(left.max(Duration::from_millis(1)))
+    }
+}
