@@ -34,7 +34,7 @@ pub struct Access {
 }
 
 impl Access {
-    fn of(device: &Metadata) -> Self {
+    pub(super) fn of(device: &Metadata) -> Self {
         let user = name_in("/etc/passwd", rustix::process::geteuid().as_raw());
         let mut ids: Vec<u32> = rustix::process::getgroups()
             .unwrap_or_default()

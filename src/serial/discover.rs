@@ -2,12 +2,16 @@
 
 use super::SerialError;
 use super::access::look;
+use super::error::Fitting;
 use super::holder::Holder;
 use crate::config::PortSelector;
 use serialport::SerialPortType;
 use std::fmt;
 use std::fs;
 use std::path::{Path, PathBuf};
+
+/// Where udev names terminals after the sockets of their adapters.
+const BY_SOCKET: &str = "/dev/serial/by-path";
 
 /// A port of this machine.
 #[derive(Debug)]
@@ -121,13 +125,27 @@ fn only_one(
             paths.push(last);
             Err(SerialError::Ambiguous {
                 selector: selector.to_string(),
-                paths,
+                fitting: paths.into_iter().map(fitting).collect(),
             })
         }
         (None, _) => Err(SerialError::NotPluggedIn {
             selector: selector.to_string(),
         }),
     }
+}
+
+fn fitting(path: PathBuf) -> Fitting {
+    let socket = named_by_socket(Path::new(BY_SOCKET), &path);
+    Fitting { path, socket }
+}
+
+/// The link in `folder` that leads to `path`; the first by name where there are several.
+fn named_by_socket(folder: &Path, path: &Path) -> Option<PathBuf> {
+    let links = fs::read_dir(folder).ok()?.flatten();
+    links
+        .map(|link| link.path())
+        .filter(|link| fs::canonicalize(link).is_ok_and(|leads_to| leads_to == path))
+        .min()
 }
 
 fn is_meant(selector: &PortSelector, usb: &UsbIdentity) -> bool {
@@ -219,8 +237,35 @@ mod tests {
         let same_kind = PortSelector::from_usb_id("0403:6001").unwrap();
         assert!(matches!(
             only_one(&same_kind, found),
-            Err(SerialError::Ambiguous { paths, .. }) if paths.len() == 2
+            Err(SerialError::Ambiguous { fitting, .. }) if fitting.len() == 2
         ));
+    }
+
+    #[test]
+    fn adapters_that_are_alike_are_told_apart_by_their_sockets() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| fs::canonicalize(folder.path()).unwrap().join(name);
+        for node in ["ttyUSB0", "ttyUSB1"] {
+            fs::write(at(node), "").unwrap();
+        }
+        fs::create_dir(at("by-path")).unwrap();
+        for socket in ["usbv2-0:4", "usb-0:4"] {
+            std::os::unix::fs::symlink(at("ttyUSB1"), at("by-path").join(socket)).unwrap();
+        }
+        let fitting = ["ttyUSB0", "ttyUSB1"].map(|node| Fitting {
+            path: at(node),
+            socket: named_by_socket(&at("by-path"), &at(node)),
+        });
+        let error = SerialError::Ambiguous {
+            selector: "the USB adapter".into(),
+            fitting: fitting.to_vec(),
+        };
+        let want = format!(
+            "unplug the others, or name the one by the socket it is in: port = \"{}\" is {} now",
+            at("by-path/usb-0:4").display(),
+            at("ttyUSB1").display()
+        );
+        assert_eq!(error.remedy(), Some(want));
     }
 
     #[test]

@@ -6,6 +6,16 @@ use std::fmt::Write as _;
 use std::io;
 use std::path::PathBuf;
 
+/// One of several ports that fit what was looked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Fitting {
+    /// Its device file.
+    pub path: PathBuf,
+    /// Its name after the USB socket that it is in, where the system gives one: the same for whatever
+    /// is plugged in there.
+    pub socket: Option<PathBuf>,
+}
+
 /// Why a port cannot be opened.
 #[derive(Debug, thiserror::Error)]
 pub enum SerialError {
@@ -22,12 +32,12 @@ pub enum SerialError {
         selector: String,
     },
     /// Several adapters have this identity.
-    #[error("{selector} fits {} ports: {}", paths.len(), list(paths))]
+    #[error("{selector} fits {} ports: {}", fitting.len(), list(fitting))]
     Ambiguous {
         /// What was looked for, in words.
         selector: String,
         /// All that fit.
-        paths: Vec<PathBuf>,
+        fitting: Vec<Fitting>,
     },
     /// What is at the path is no terminal.
     #[error("{} is no serial port: got {what}, want a terminal", path.display())]
@@ -123,9 +133,7 @@ impl SerialError {
             Self::NotPluggedIn { .. } => {
                 "plug it in, or see `tallyjaw ports` for the adapters there are".to_owned()
             }
-            Self::Ambiguous { .. } => {
-                "unplug the others, or name the one by its path in `port`".to_owned()
-            }
+            Self::Ambiguous { fitting, .. } => ambiguous_remedy(fitting),
             Self::NotATerminal { .. } => {
                 "name a serial port in `port`, such as /dev/ttyUSB0; `tallyjaw ports` lists them"
                     .to_owned()
@@ -172,10 +180,29 @@ fn name_all(holders: &[Holder]) -> String {
     names.join(" and ")
 }
 
-fn list(paths: &[PathBuf]) -> String {
-    let names: Vec<String> = paths
+fn list(fitting: &[Fitting]) -> String {
+    let names: Vec<String> = fitting
         .iter()
-        .map(|path| path.display().to_string())
+        .map(|port| port.path.display().to_string())
         .collect();
     names.join(", ")
+}
+
+/// A name such as `/dev/ttyUSB0` goes to whichever is plugged in first; the socket is the only thing
+/// that tells such adapters apart for good.
+fn ambiguous_remedy(fitting: &[Fitting]) -> String {
+    let by_socket: Vec<String> = fitting
+        .iter()
+        .filter_map(|port| {
+            let (socket, path) = (port.socket.as_ref()?.display(), port.path.display());
+            Some(format!("port = \"{socket}\" is {path} now"))
+        })
+        .collect();
+    if by_socket.is_empty() {
+        return "unplug the others, or name the one by its path in `port`".to_owned();
+    }
+    format!(
+        "unplug the others, or name the one by the socket it is in: {}",
+        by_socket.join(", ")
+    )
 }

@@ -25,7 +25,7 @@ pub mod tape;
 mod tuning;
 
 pub use access::Access;
-pub use error::SerialError;
+pub use error::{Fitting, SerialError};
 pub use holder::Holder;
 pub use marks::{Marks, Run, far_end_marks, marked};
 pub use port::{Opened, Port, Read};
@@ -33,7 +33,7 @@ pub use port::{Opened, Port, Read};
 use crate::config::PortConfig;
 use crate::entry::Attached;
 use contact::Contact;
-use reopen::{Pauses, Watch};
+use reopen::{Pauses, Telling, Watch};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{Receiver, Sender};
 
@@ -96,7 +96,7 @@ async fn keep_open(
 ) -> Result<(), Unwanted> {
     let mut pauses = Pauses::new();
     loop {
-        let opened = wait_until_open(config, &mut pauses, out).await?;
+        let (opened, watch) = wait_until_open(config, &mut pauses, out).await?;
         let since = Instant::now();
         tell(out, Event::Opened(opened.attached)).await?;
         if !opened.stale.is_empty() {
@@ -108,7 +108,8 @@ async fn keep_open(
         if since.elapsed() >= SETTLED {
             pauses = Pauses::new();
         }
-        Watch::on(&config.selector).wait(pauses.next()).await;
+        // It was there all the time: a plug that is back already is not missed.
+        watch.wait(pauses.next()).await;
     }
 }
 
@@ -151,19 +152,17 @@ async fn wait_until_open(
     config: &PortConfig,
     pauses: &mut Pauses,
     out: &Sender<Event>,
-) -> Result<Opened, Unwanted> {
+) -> Result<(Opened, Watch), Unwanted> {
     // Before the first trial, so that nothing appears unseen between a trial and the wait.
     let watch = Watch::on(&config.selector);
-    let mut told = String::new();
+    let mut telling = Telling::default();
     loop {
         let error = match open(config.clone()).await {
-            Ok(opened) => return Ok(opened),
+            Ok(opened) => return Ok((opened, watch)),
             Err(error) => error,
         };
-        let message = error.to_string();
-        if message != told {
-            told.clone_from(&message);
-            let remedy = error.remedy();
+        if telling.is_news(&error, Instant::now()) {
+            let (message, remedy) = (error.to_string(), error.remedy());
             tell(out, Event::Trouble { message, remedy }).await?;
         }
         watch.wait(pauses.next()).await;

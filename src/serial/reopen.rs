@@ -1,5 +1,7 @@
-//! Waiting for a port: growing pauses, cut short when something happens where it should appear.
+//! Waiting for a port: growing pauses, cut short when something happens where it should appear, and
+//! what is told meanwhile.
 
+use super::SerialError;
 use crate::config::PortSelector;
 use rustix::fs::inotify::{CreateFlags, Reader, WatchFlags};
 use std::ffi::OsString;
@@ -7,7 +9,7 @@ use std::mem::MaybeUninit;
 use std::os::fd::OwnedFd;
 use std::os::unix::ffi::OsStrExt;
 use std::path::Path;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::io::unix::AsyncFd;
 use tokio::time::sleep;
 
@@ -33,6 +35,35 @@ impl Pauses {
         let pause = self.next;
         self.next = (pause * 2).min(LONGEST);
         pause
+    }
+}
+
+/// A device file that has just appeared belongs to root alone until the system's rules have given
+/// it its group. A refusal is told only if it lasts for so long.
+const RULES_RUN: Duration = Duration::from_secs(1);
+
+/// Which failures of opening are worth telling: each message once, and no refusal that passes.
+#[derive(Debug, Default)]
+pub(super) struct Telling {
+    told: String,
+    refused_since: Option<Instant>,
+}
+
+impl Telling {
+    /// Whether somebody should hear of this failure of a trial at `now`.
+    pub(super) fn is_news(&mut self, error: &SerialError, now: Instant) -> bool {
+        if matches!(error, SerialError::NotAllowed { .. }) {
+            let since = *self.refused_since.get_or_insert(now);
+            if now.saturating_duration_since(since) < RULES_RUN {
+                return false;
+            }
+        } else {
+            self.refused_since = None;
+        }
+        let message = error.to_string();
+        let is_news = message != self.told;
+        self.told = message;
+        is_news
     }
 }
 
@@ -135,14 +166,46 @@ fn watch(folder: &Path) -> Option<AsyncFd<OwnedFd>> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::access::Access;
     use super::*;
-    use std::time::Instant;
 
     #[test]
     fn pauses_grow_to_two_seconds() {
         let mut pauses = Pauses::new();
         let millis: Vec<_> = (0..8).map(|_| pauses.next().as_millis()).collect();
         assert_eq!(millis, [50, 100, 200, 400, 800, 1600, 2000, 2000]);
+    }
+
+    fn missing() -> SerialError {
+        SerialError::NotFound {
+            path: "/dev/ttyUSB0".into(),
+        }
+    }
+
+    fn refusal() -> SerialError {
+        let port = std::fs::metadata("/dev/null").unwrap();
+        SerialError::NotAllowed {
+            path: "/dev/ttyUSB0".into(),
+            access: Box::new(Access::of(&port)),
+        }
+    }
+
+    #[test]
+    fn a_refusal_that_passes_is_not_told_and_one_that_lasts_is_told_once() {
+        let start = Instant::now();
+        let mut telling = Telling::default();
+        let mut is_news = |error: SerialError, millis| {
+            telling.is_news(&error, start + Duration::from_millis(millis))
+        };
+        assert!(is_news(missing(), 0));
+        assert!(!is_news(missing(), 50));
+        assert!(!is_news(refusal(), 100), "the rules may still run");
+        // Gone and back: the rules run anew.
+        assert!(!is_news(missing(), 1_000), "told before, and nothing since");
+        assert!(!is_news(refusal(), 1_100));
+        assert!(!is_news(refusal(), 2_099));
+        assert!(is_news(refusal(), 2_100));
+        assert!(!is_news(refusal(), 9_000));
     }
 
     #[tokio::test]

@@ -32,6 +32,7 @@ mod made_tapes;
 mod ports;
 mod pull_force;
 mod recording;
+mod replug;
 mod scripts;
 mod service;
 mod station;

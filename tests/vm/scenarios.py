@@ -1,0 +1,354 @@
+"""What a real USB-serial driver does to the daemon, one scenario a function.
+
+    scenarios.py CACHE KERNEL_VERSION BINARY LOGS [SCENARIO…]
+
+All run in one boot, each in a shop of its own; the last one cuts the power and boots again.
+"""
+
+import json
+import os
+import pathlib
+import subprocess
+import sys
+import time
+import traceback
+
+import initramfs
+from machine import Machine
+from shop import PEDAL, Shop, by_path, by_serial, facts
+
+
+def equal(got, want):
+    assert got == want, f"\n got {got}\nwant {want}"
+
+
+def reading(entry):
+    return facts(entry, "instrument", "piece", "value_nm", "verdict", "standing")
+
+
+def counted(piece, value_nm, verdict, instrument="caliper-1"):
+    return {"instrument": instrument, "piece": piece, "value_nm": value_nm, "verdict": verdict, "standing": "counted"}
+
+
+def readings_arrive_and_the_adapter_is_set_as_configured(machine):
+    caliper = machine.plug("a", "CAL-A", 1)
+    before = len(machine.requests_to_adapters())
+    shop = Shop(machine, "readings", by_serial("CAL-A"))
+    shop.start()
+    attached = shop.wait_for("attached")
+    equal(
+        facts(attached, "port", "line", "identity"),
+        {"port": "/dev/ttyUSB0", "line": "4800 7E2", "identity": "0403:6001 serial CAL-A"},
+    )
+    shop.arm()
+    caliper.send(b"+1.62\r")
+    equal(reading(shop.wait_for("reading")), counted(1, 1_620_000, "pass"))
+    caliper.send(b"+1.75\r")
+    equal(reading(shop.wait_for("reading")), counted(2, 1_750_000, "fail_high"))
+    for byte in b"+1.56\r":  # a byte a read
+        caliper.send(bytes([byte]))
+        time.sleep(0.02)
+    equal(reading(shop.wait_for("reading")), counted(3, 1_560_000, "fail_low"))
+    asked = machine.requests_to_adapters()[before:]
+    for request in ["set_baud dev 0:1 baud rate 4800", "parity E, data bits 7, stop bits 2"]:
+        assert request in asked, f"{request!r} is not in\n{asked}"
+    # The last word on the two lines: DTR up, RTS down.
+    lines = [line.split("value ")[1] for line in asked.splitlines() if "control 0x4001," in line]
+    equal(lines[-2:], ["0x101", "0x200"])
+    equal(caliper.heard.now(), b"")  # a fresh terminal echoes
+    shop.stop()
+
+
+def unplugged_in_mid_frame_and_back_on_another_number_and_socket(machine):
+    caliper = machine.plug("a", "CAL-A", 1)
+    shop = Shop(machine, "midframe", by_serial("CAL-A"))
+    shop.start()
+    equal(shop.wait_for("attached")["port"], "/dev/ttyUSB0")
+    series = shop.arm()
+    caliper.send(b"+1.62\r+1.6")  # one transfer: with the reading, the half frame has come too
+    equal(reading(shop.wait_for("reading")), counted(1, 1_620_000, "pass"))
+    machine.unplug("a")
+    unread, detached = shop.until("detached")
+    equal((unread["kind"], bytes.fromhex(unread["raw"])), ("unread", b"+1.6"))
+    equal(detached["reason"], "the other end is gone: unplugged, or closed")
+    machine.wait_in_guest("[ ! -e /dev/ttyUSB0 ]")
+    plug(machine, "b", "CAL-B", 2, "ttyUSB0")  # takes the number
+    machine.plug("a", "CAL-A", 3)
+    equal(
+        facts(shop.wait_for("attached"), "port", "identity"),
+        {"port": "/dev/ttyUSB1", "identity": "0403:6001 serial CAL-A"},
+    )
+    caliper.send(b"+1.63\r")
+    again = shop.wait_for("reading")
+    equal((again["series"], reading(again)), (series, counted(2, 1_630_000, "pass")))
+    shop.stop()
+
+
+def two_adapters_swapped_keep_their_stations(machine):
+    first = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
+    second = plug(machine, "b", "CAL-B", 2, "ttyUSB1")
+    shop = Shop(machine, "swapped", by_serial("CAL-A"), by_serial("CAL-B"))
+    shop.start()
+    shop.wait_for("attached")
+    shop.wait_for("attached")
+    shop.arm("bench-1")
+    shop.arm("bench-2")
+    for name in ["a", "b"]:
+        machine.unplug(name)
+        shop.wait_for("detached")
+    machine.wait_in_guest("! ls /dev/ttyUSB*")
+    machine.plug("b", "CAL-B", 1)
+    equal(facts(shop.wait_for("attached"), "instrument", "port"), {"instrument": "caliper-2", "port": "/dev/ttyUSB0"})
+    machine.plug("a", "CAL-A", 2)
+    equal(facts(shop.wait_for("attached"), "instrument", "port"), {"instrument": "caliper-1", "port": "/dev/ttyUSB1"})
+    first.send(b"+1.62\r")
+    equal(reading(shop.wait_for("reading")), counted(1, 1_620_000, "pass"))
+    second.send(b"+1.63\r")
+    equal(reading(shop.wait_for("reading")), counted(1, 1_630_000, "pass", "caliper-2"))
+    shop.stop()
+    # A node is root's alone until udev's rules have run; that passes, and is no trouble.
+    assert "permission denied" not in shop.messages(), shop.messages()
+
+
+def two_adapters_with_one_serial_number_are_not_guessed(machine):
+    first = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
+    second = plug(machine, "b", "CAL-A", 4, "ttyUSB1")
+    place, other = [machine.must(f"ls -d /dev/serial/by-path/*-usb-0:{number}:*").strip() for number in [4, 1]]
+    shop = Shop(machine, "twins", by_serial("CAL-A"))
+    shop.start()
+    trouble = {
+        "instrument": "caliper-1",
+        "message": "the USB adapter with serial number CAL-A fits 2 ports: /dev/ttyUSB0, /dev/ttyUSB1",
+        "remedy": f"unplug the others, or name the one by the socket it is in: port = {by_path(other)} is /dev/ttyUSB0 now,"
+        f" port = {by_path(place)} is /dev/ttyUSB1 now",
+    }
+    equal(shop.wait_for_trouble(), trouble)
+    shop.configure(by_path(place))  # as the remedy says
+    shop.call("reload")
+    equal(shop.wait_for("attached")["port"], place)
+    shop.arm()
+    first.send(b"+1.61\r")  # the other one, which is nobody's
+    second.send(b"+1.62\r")
+    equal(reading(shop.wait_for("reading")), counted(1, 1_620_000, "pass"))
+    machine.unplug("b")
+    shop.wait_for("detached")
+    machine.plug("b", "CAL-A", 4)
+    equal(shop.wait_for("attached")["port"], place)
+    second.send(b"+1.63\r")
+    equal(reading(shop.wait_for("reading")), counted(2, 1_630_000, "pass"))
+    shop.stop()
+
+
+def a_port_that_may_not_be_opened_says_whose_it_is(machine):
+    plug(machine, "a", "CAL-A", 1, "ttyUSB0")
+    shop = Shop(machine, "refused", by_serial("CAL-A"), user="visitor")
+    shop.start()
+    trouble = {
+        "instrument": "caliper-1",
+        "message": "permission denied for /dev/ttyUSB0; owner root, group dialout, mode 0660; we are visitor, in visitor",
+        "remedy": "join the group that may: sudo usermod -aG dialout visitor, then log out and in again",
+    }
+    equal(shop.wait_for_trouble(), trouble)
+    # What usermod does; whoever logs in after it may.
+    machine.must("cp /etc/group /run/group && sed -i s/dialout:x:20:bench/dialout:x:20:bench,visitor/ /etc/group")
+    shop.stop()
+    shop.start()
+    equal(shop.wait_for("attached")["port"], "/dev/ttyUSB0")
+    shop.stop()
+    machine.must("cp /run/group /etc/group")
+
+
+def a_port_that_another_program_has_is_opened_when_it_ends(machine):
+    caliper = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
+    rival = machine.must("su bench -c 'exec sleep 1000 </dev/ttyUSB0' & echo $!").strip()
+    machine.wait_in_guest(f"[ -e /proc/{rival}/fd/0 ] && [ $(readlink /proc/{rival}/fd/0) = /dev/ttyUSB0 ]")
+    shop = Shop(machine, "held", by_serial("CAL-A"))
+    shop.start()
+    trouble = {
+        "instrument": "caliper-1",
+        "message": f"/dev/ttyUSB0 is held by sleep (pid {rival})",
+        "remedy": f"close that program, or end it: kill {rival}",
+    }
+    equal(shop.wait_for_trouble(), trouble)
+    # One of root's, whose open files nobody else may see; its lock they may.
+    machine.must(f"kill {rival}")
+    shop.wait_for("attached")
+    shop.stop()
+    rival = machine.must("tallyjaw tape /dev/ttyUSB0 /run/tape >/run/taping 2>&1 & echo $!").strip()
+    machine.wait_in_guest(f"grep -q ' {rival} ' /proc/locks")
+    shop.start()
+    trouble |= {
+        "message": f"/dev/ttyUSB0 is held by tallyjaw (pid {rival})",
+        "remedy": f"close that program, or end it: kill {rival}",
+    }
+    equal(shop.wait_for_trouble(), trouble)
+    machine.must(f"kill {rival}")
+    shop.wait_for("attached")
+    shop.arm()
+    caliper.send(b"+1.62\r")
+    equal(reading(shop.wait_for("reading")), counted(1, 1_620_000, "pass"))
+    shop.stop()
+
+
+def what_waited_before_the_opening_is_told_and_not_counted(machine):
+    caliper = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
+    shop = Shop(machine, "stale", by_serial("CAL-A"))
+    shop.start()
+    shop.wait_for("attached")
+    series = shop.arm()
+    shop.stop()
+    # More than the adapter holds (384 bytes, which the opening makes it drop); the rest comes at the opening.
+    caliper.send(b"+1.61\r" * 200)
+    shop.start()
+    for _ in range(2):
+        shop.wait_for("attached")
+    unread = shop.wait_for("unread")
+    equal(unread["reason"], "sent before the port was opened")
+    caliper.send(b"\r+1.63\r")  # closes a frame that the adapter may have cut
+    new = shop.wait_for("reading")
+    equal((new["series"], reading(new)), (series, counted(1, 1_630_000, "pass")))
+    shop.stop()
+
+
+def a_pedal_at_rest_presses_nothing_and_keeps_no_number(machine):
+    """The modem lines of an adapter without anything behind always read as raised: a contact that rests closed."""
+    shop = Shop(machine, "pedal", by_serial("CAL-A"), more=PEDAL.format(port=by_serial("PED-1")))
+    machine.plug("p", "PED-1", 5)
+    caliper = machine.plug("a", "CAL-A", 1)
+    shop.start()
+    ports = {shop.wait_for("attached")["instrument"] for _ in range(2)}
+    equal(ports, {"caliper-1", "pedal-1"})
+    shop.arm()
+    caliper.send(b"+1.62\r")
+    shop.wait_for("reading")
+    number = next(entry["port"] for entry in map(json.loads, shop.lines) if entry.get("instrument") == "pedal-1")
+    for _ in range(2):
+        machine.unplug("p")
+        shop.wait_for("detached", instrument="pedal-1")
+        machine.plug("p", "PED-1", 5)
+        # What watches the contact has let go of the adapter, else it would be given another number.
+        equal(shop.wait_for("attached", instrument="pedal-1")["port"], number)
+    caliper.send(b"+1.63\r")
+    equal(reading(shop.wait_for("reading")), counted(2, 1_630_000, "pass"))
+    shop.stop()
+    equal([line for line in shop.journal() if '"kind":"retracted"' in line], [])
+
+
+def the_power_is_cut_in_mid_series(machine):
+    """Measures until the plug of the machine is pulled by whoever called; gives what was announced."""
+    caliper = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
+    shop = Shop(machine, "power", by_serial("CAL-A"))
+    machine.must("sync")  # the shop's files; nothing is synced from here on but by the daemon
+    shop.start()
+    shop.wait_for("attached")
+    series = shop.arm()
+    for piece in range(1, 8):
+        caliper.send(b"+1.%d\r" % (60 + piece % 3))
+        equal(shop.wait_for("reading")["piece"], piece)
+    machine.must("echo not synced >/mnt/power/witness")
+    caliper.send(b"+1.64\r+1.6")
+    equal(shop.wait_for("reading")["piece"], 8)
+    return series, shop.lines
+
+
+def the_series_goes_on_after_the_power_cut(machine, series, announced):
+    shop = Shop(machine, "power", made=True)
+    equal(machine.run("[ -e /mnt/power/witness ] && [ -s /mnt/power/witness ]")[0], 1)  # a real cut: this was lost
+    kept = shop.journal()
+    equal(kept[: len(announced)], announced)
+    caliper = plug(machine, "a", "CAL-A", 2, "ttyUSB0")
+    shop.start()
+    for _ in range(2):
+        shop.wait_for("attached")
+    caliper.send(b"+1.65\r")
+    after = shop.wait_for("reading")
+    while json.loads(announced[-1])["seq"] >= after["seq"]:
+        after = shop.wait_for("reading")
+    equal((after["series"], reading(after)), (series, counted(9, 1_650_000, "pass")))
+    shop.stop()
+    status, said = shop.tallyjaw("verify")
+    equal((status, len(shop.journal())), (0, after["seq"] + 1))
+    print(f"vm: {len(announced)} entries announced before the cut, {len(kept)} in the journal after it", flush=True)
+
+
+def plug(machine, name, serial, socket_number, node):
+    """Plugs in and waits until udev is done with the node."""
+    adapter = machine.plug(name, serial, socket_number)
+    machine.wait_in_guest(f"[ \"$(stat -c %G /dev/{node})\" = dialout ] && udevadm settle")
+    return adapter
+
+
+ALL = [
+    readings_arrive_and_the_adapter_is_set_as_configured,
+    unplugged_in_mid_frame_and_back_on_another_number_and_socket,
+    two_adapters_swapped_keep_their_stations,
+    two_adapters_with_one_serial_number_are_not_guessed,
+    a_port_that_may_not_be_opened_says_whose_it_is,
+    a_port_that_another_program_has_is_opened_when_it_ends,
+    what_waited_before_the_opening_is_told_and_not_counted,
+    a_pedal_at_rest_presses_nothing_and_keeps_no_number,
+]
+POWER_CUT = "the_power_is_cut_in_mid_series"
+
+
+def main():
+    cache, version, binary, logs, *names = sys.argv[1:]
+    known = {scenario.__name__: scenario for scenario in ALL}
+    if unknown := [name for name in names if name not in known and name != POWER_CUT]:
+        sys.exit(f"vm: no scenario {unknown[0]}\nhelp: one of {' '.join([*known, POWER_CUT])}")
+    chosen = [known[name] for name in names if name in known] if names else ALL
+    archive = initramfs.build(cache, version, binary)
+    kernel = initramfs.kernel_image(cache, version)
+    pathlib.Path(logs).mkdir(parents=True, exist_ok=True)
+    disk = pathlib.Path(logs) / "disk"
+    make_disk(disk)
+    failed = 0
+    left = None
+    with booted(kernel, archive, disk, f"{logs}/1") as machine:
+        for scenario in chosen:
+            failed += tried(machine, scenario) is None
+        if not names or POWER_CUT in names:
+            left = tried(machine, the_power_is_cut_in_mid_series)
+            failed += left is None
+    if left:
+        with booted(kernel, archive, disk, f"{logs}/2") as machine:
+            failed += tried(machine, the_series_goes_on_after_the_power_cut, *left) is None
+    passed = len(chosen) + 2 * (left is not None) - failed
+    print(f"vm: {passed} passed, {failed} failed", flush=True)
+    sys.exit(1 if failed else 0)
+
+
+def booted(kernel, archive, disk, logs):
+    begun = time.monotonic()
+    machine = Machine(kernel, archive, disk, logs)
+    print(f"vm: booted in {time.monotonic() - begun:.0f} s, {len(archive) / 1e6:.0f} MB", flush=True)
+    return machine
+
+
+def tried(machine, scenario, *arguments):
+    """Runs a scenario; what it gave, or `None` where it failed, after saying all that is known."""
+    begun = time.monotonic()
+    try:
+        gave = scenario(machine, *arguments) or True
+    except Exception:
+        print(f"vm: {scenario.__name__} ... FAILED", flush=True)
+        traceback.print_exc()
+        said = machine.run("tail -n 20 $(ls -t /mnt/*/messages | head -n 1); ls -l /dev/ttyUSB*; dmesg | tail; kill $(pidof tallyjaw)")[1]
+        print(said, file=sys.stderr, flush=True)
+        gave = None
+    else:
+        print(f"vm: {scenario.__name__} ... ok, {time.monotonic() - begun:.0f} s", flush=True)
+    if scenario is not the_power_is_cut_in_mid_series:
+        machine.unplug_all()
+    return gave
+
+
+def make_disk(path):
+    with open(path, "wb") as disk:
+        disk.truncate(64 << 20)
+    mkfs = next(path for path in ["/sbin/mkfs.ext4", "/usr/sbin/mkfs.ext4"] if os.path.exists(path))
+    subprocess.run([mkfs, "-q", "-F", path], check=True)
+
+
+if __name__ == "__main__":
+    main()
