@@ -43,7 +43,12 @@ impl Status {
             }
             for trouble in &status.troubles {
                 let (name, message) = (safe(&trouble.instrument), safe(&trouble.message));
-                writeln!(out, "  {name} cannot be opened: {message}")?;
+                let instruments = &status.state.instruments;
+                let is_open = instruments
+                    .iter()
+                    .any(|known| known.instrument == trouble.instrument && known.attached);
+                let what = if is_open { "" } else { " cannot be opened" };
+                writeln!(out, "  {name}{what}: {message}")?;
                 if let Some(remedy) = &trouble.remedy {
                     writeln!(out, "    help: {}", safe(remedy))?;
                 }

@@ -220,7 +220,7 @@ impl Live {
         self.wake_all();
     }
 
-    /// Why an instrument's port cannot be opened; `None` once it is open.
+    /// Why an instrument's port cannot be opened, or what is odd about it; `None` once it is open.
     pub fn set_trouble(&self, instrument: &str, trouble: Option<Trouble>) {
         let mut shown = self.shown();
         match trouble {

@@ -115,12 +115,12 @@ pub struct Status {
     pub unjudged_frames: Option<u64>,
     /// What the durable entries amount to.
     pub state: StateMessage,
-    /// Instruments whose port cannot be opened, and why.
+    /// Instruments whose port cannot be opened, and why; or what is odd about an open one.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub troubles: Vec<Trouble>,
 }
 
-/// Why an instrument's port cannot be opened.
+/// Why an instrument's port cannot be opened, or what is odd about an open one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Trouble {
     /// The instrument.

@@ -110,6 +110,31 @@ def two_adapters_swapped_keep_their_stations(machine):
     assert "permission denied" not in shop.messages(), shop.messages()
 
 
+def a_number_that_has_gone_to_another_adapter_is_told(machine):
+    plug(machine, "a", "CAL-A", 1, "ttyUSB0")
+    shop = Shop(machine, "number", by_path("/dev/ttyUSB0"))
+    shop.start()
+    shop.wait_for("attached")
+    machine.unplug("a")
+    shop.wait_for("detached")
+    machine.wait_in_guest("[ ! -e /dev/ttyUSB0 ]")
+    machine.plug("b", "CAL-B", 1)
+    equal(shop.wait_for("attached")["identity"], "0403:6001 serial CAL-B")
+    equal(
+        shop.wait_for_trouble("is another adapter"),
+        {
+            "instrument": "caliper-1",
+            "message": "/dev/ttyUSB0 is another adapter than before: it was 0403:6001 serial CAL-A,"
+            " it is 0403:6001 serial CAL-B",
+            "remedy": "see that the right instrument is on it; named by its serial number, as `tallyjaw ports` says it,"
+            " an adapter cannot be mistaken",
+        },
+    )
+    said = shop.call("status")
+    assert "  caliper-1: /dev/ttyUSB0 is another adapter than before" in said, said
+    shop.stop()
+
+
 def two_adapters_with_one_serial_number_are_not_guessed(machine):
     first = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
     second = plug(machine, "b", "CAL-A", 4, "ttyUSB1")
@@ -122,7 +147,7 @@ def two_adapters_with_one_serial_number_are_not_guessed(machine):
         "remedy": f"unplug the others, or name the one by the socket it is in: port = {by_path(other)} is /dev/ttyUSB0 now,"
         f" port = {by_path(place)} is /dev/ttyUSB1 now",
     }
-    equal(shop.wait_for_trouble(), trouble)
+    equal(shop.wait_for_trouble("fits 2 ports"), trouble)
     shop.configure(by_path(place))  # as the remedy says
     shop.call("reload")
     equal(shop.wait_for("attached")["port"], place)
@@ -148,7 +173,7 @@ def a_port_that_may_not_be_opened_says_whose_it_is(machine):
         "message": "permission denied for /dev/ttyUSB0; owner root, group dialout, mode 0660; we are visitor, in visitor",
         "remedy": "join the group that may: sudo usermod -aG dialout visitor, then log out and in again",
     }
-    equal(shop.wait_for_trouble(), trouble)
+    equal(shop.wait_for_trouble("permission denied"), trouble)
     # What usermod does; whoever logs in after it may.
     machine.must("cp /etc/group /run/group && sed -i s/dialout:x:20:bench/dialout:x:20:bench,visitor/ /etc/group")
     shop.stop()
@@ -169,7 +194,7 @@ def a_port_that_another_program_has_is_opened_when_it_ends(machine):
         "message": f"/dev/ttyUSB0 is held by sleep (pid {rival})",
         "remedy": f"close that program, or end it: kill {rival}",
     }
-    equal(shop.wait_for_trouble(), trouble)
+    equal(shop.wait_for_trouble(f"pid {rival}"), trouble)
     # One of root's, whose open files nobody else may see; its lock they may.
     machine.must(f"kill {rival}")
     shop.wait_for("attached")
@@ -181,7 +206,7 @@ def a_port_that_another_program_has_is_opened_when_it_ends(machine):
         "message": f"/dev/ttyUSB0 is held by tallyjaw (pid {rival})",
         "remedy": f"close that program, or end it: kill {rival}",
     }
-    equal(shop.wait_for_trouble(), trouble)
+    equal(shop.wait_for_trouble(f"pid {rival}"), trouble)
     machine.must(f"kill {rival}")
     shop.wait_for("attached")
     shop.arm()
@@ -282,6 +307,7 @@ ALL = [
     readings_arrive_and_the_adapter_is_set_as_configured,
     unplugged_in_mid_frame_and_back_on_another_number_and_socket,
     two_adapters_swapped_keep_their_stations,
+    a_number_that_has_gone_to_another_adapter_is_told,
     two_adapters_with_one_serial_number_are_not_guessed,
     a_port_that_may_not_be_opened_says_whose_it_is,
     a_port_that_another_program_has_is_opened_when_it_ends,

@@ -171,14 +171,14 @@ class Shop:
         self.call(f"arm pump-own --station {station}")
         return self.wait_for("armed", station=station)["seq"]
 
-    def wait_for_trouble(self, instrument="caliper-1"):
-        """What stands against opening the port of an instrument."""
-        groups = self.as_user("--json status")
-        self.machine.wait_in_guest(f"{groups} | grep -q {shlex.quote(chr(34) + 'remedy' + chr(34))}")
-        found = [trouble for trouble in self.status()["troubles"] if trouble["instrument"] == instrument]
-        if len(found) != 1:
-            raise Failed(f"want one trouble of {instrument}, got {found}")
-        return found[0]
+    def wait_for_trouble(self, words):
+        """The only trouble there is, once it has these words."""
+        status = self.as_user("--json status")
+        self.machine.wait_in_guest(f"{status} | grep -q {shlex.quote(words)}")
+        troubles = self.status()["troubles"]
+        if len(troubles) != 1:
+            raise Failed(f"want one trouble, got {troubles}")
+        return troubles[0]
 
 
 def facts(entry, *names):
