@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 const ROUNDS: u64 = 50;
 
-/// The same numbers for the same seed (SplitMix64; Steele, Lea, Flood 2014).
+/// The same numbers for the same seed (`SplitMix64`; Steele, Lea, Flood 2014).
 struct Random(u64);
 
 impl Random {
