@@ -219,7 +219,7 @@ fn every_shipped_file_is_part_of_a_configuration_that_checks_clean() {
             parts += 1;
         }
     }
-    assert_eq!(mains.len(), 2, "{mains:?}");
+    assert_eq!(mains.len(), 3, "{mains:?}");
     let mut named = 0;
     for main in &mains {
         with_ports(main);
