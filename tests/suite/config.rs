@@ -248,7 +248,11 @@ fn with_ports(main: &Path) -> Config {
     let files = Files {
         sheets: sources("sheets"),
         plans: sources("plans"),
-        tools: vec![source(&folder.join("tools.toml"))],
+        tools: Some(folder.join("tools.toml"))
+            .filter(|tools| tools.is_file())
+            .map(|tools| source(&tools))
+            .into_iter()
+            .collect(),
     };
     config::assemble(config::main_file(&source(main)), &files)
         .unwrap_or_else(|faulty| panic!("{}", faulty.rendered(false).join("\n")))
@@ -375,7 +379,11 @@ fn loaded(main: &Path) -> Config {
         .unwrap_or_else(|error| panic!("{error}\n{}", error.rendered(false).join("\n")))
 }
 
+/// None where there is no such folder: the service's configuration comes without sheets.
 fn toml_files(folder: &Path) -> Vec<PathBuf> {
+    if !folder.is_dir() {
+        return Vec::new();
+    }
     files_in(folder, "toml")
 }
 
