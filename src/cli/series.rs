@@ -166,6 +166,9 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
         card::after(&series.tally)
     )?;
     card::armed(out, &series.armed)?;
+    if let Some(lowest) = &series.lowest {
+        writeln!(out, "  lowest     {}", safe(&lowest.says))?;
+    }
     for stamped in entries {
         let mark = match &stamped.entry {
             Entry::Reading(_) => match fate(entries, stamped.seq) {

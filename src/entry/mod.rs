@@ -6,6 +6,7 @@ pub mod audit;
 mod completed;
 pub mod history;
 pub mod line;
+pub mod lowest;
 mod reading;
 mod said;
 pub mod state;

@@ -3,6 +3,7 @@
 use super::armed::{ArmedMessage, TallyMessage};
 use super::state::LastMessage;
 use crate::entry::history::{ClosedSeries, Fate, fate};
+use crate::entry::lowest::Lowest;
 use crate::entry::state::SeriesState;
 use crate::entry::{Entry, Seq, Stamped};
 use serde::Serialize;
@@ -31,9 +32,45 @@ pub struct SeriesMessage {
     pub operator: Option<String>,
     /// What it judged by.
     pub armed: ArmedMessage,
+    /// What it rests on, if it is against a minimum of force and has a reading.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lowest: Option<LowestMessage>,
     /// Its readings, those that do not count too; only where one series was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub readings: Option<Vec<ReadingMessage>>,
+}
+
+/// The lowest force of a series against its minimum.
+#[derive(Debug, Clone, Serialize)]
+pub struct LowestMessage {
+    /// What was measured.
+    pub axis: String,
+    /// The reading's entry.
+    pub seq: u64,
+    /// The piece, from 1.
+    pub piece: u32,
+    /// The value in millinewtons.
+    pub value_mn: i64,
+    /// The least that is good, in millinewtons.
+    pub lower_mn: i64,
+    /// The value less the minimum, in millinewtons.
+    pub margin_mn: i64,
+    /// All of it as a sentence.
+    pub says: String,
+}
+
+impl LowestMessage {
+    fn new(lowest: &Lowest) -> Self {
+        Self {
+            axis: lowest.axis.to_string(),
+            seq: lowest.reading.seq.0,
+            piece: lowest.reading.piece,
+            value_mn: lowest.reading.value.quantity().base(),
+            lower_mn: lowest.minimum.base(),
+            margin_mn: lowest.margin(),
+            says: lowest.to_string(),
+        }
+    }
 }
 
 /// A reading of a series, and what became of it.
@@ -70,6 +107,7 @@ impl SeriesMessage {
             tally: series.tally.into(),
             operator: series.spec.operator.clone(),
             armed: ArmedMessage::new(series),
+            lowest: Lowest::of(series).as_ref().map(LowestMessage::new),
             readings: None,
         }
     }

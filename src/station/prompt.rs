@@ -4,6 +4,7 @@ use super::order::{next_slot, slots_by_value};
 use super::zero::{Due, due};
 use crate::entry::State;
 use crate::entry::state::{CountedReading, SeriesState, Slot, StationState};
+use crate::quantity::Dimension;
 use crate::spec::{GaugeBlock, Order};
 use std::fmt;
 
@@ -27,6 +28,8 @@ pub enum Prompt {
         why: Due,
         /// It must be said first, since a reading can look like one.
         must_be_said: bool,
+        /// What the instrument measures: a force gauge has no jaws.
+        of: Dimension,
     },
     /// A slot is to be measured.
     Measure {
@@ -64,12 +67,23 @@ impl fmt::Display for Prompt {
                 instrument,
                 why,
                 must_be_said,
+                of,
             } => {
                 let said = if *must_be_said { "say zero, then " } else { "" };
-                write!(
-                    f,
-                    "{said}close the jaws of {instrument} and send a zero: {why}"
-                )
+                match (of, why) {
+                    (Dimension::Length, _) => write!(
+                        f,
+                        "{said}close the jaws of {instrument} and send a zero: {why}"
+                    ),
+                    (Dimension::Force, Due::Off) => write!(
+                        f,
+                        "{said}take all load off {instrument}, set it to zero and send that: the last zero was off"
+                    ),
+                    (Dimension::Force, _) => write!(
+                        f,
+                        "{said}take all load off {instrument} and send a zero: {why}"
+                    ),
+                }
             }
             Self::Measure {
                 slot,
@@ -236,13 +250,13 @@ fn closing(state: &State, series: &SeriesState) -> Prompt {
 }
 
 fn zero(series: &SeriesState, instrument: &str, why: Due) -> Prompt {
-    let must_be_said = series
-        .spec
-        .instrument(instrument)
-        .is_some_and(|known| known.zero_must_be_said);
+    let known = series.spec.instrument(instrument);
+    let must_be_said = known.is_some_and(|known| known.zero_must_be_said);
+    let of = known.map_or(Dimension::Length, |known| known.resolution.dimension());
     Prompt::Zero {
         instrument: instrument.to_owned(),
         why,
         must_be_said,
+        of,
     }
 }

@@ -156,7 +156,7 @@ fn the_commented_example_is_clean_and_says_what_its_comments_say() {
     );
     assert_eq!(plan.zero.every_pieces, Some(5));
     let pull = config.catalog.plan("pump-pull").unwrap();
-    assert!(!pull.zero.before_first && !pull.zero.closing);
+    assert_eq!(pull.zero, ZeroPolicy::default(), "the unloaded gauge");
     let axis = |name| config.catalog.axis(&AxisName::new(name)).unwrap();
     assert_eq!(axis("latch_height").plausible_percent, 15);
     assert_eq!(axis("bellmouth").plausible_percent, 60);

@@ -31,6 +31,7 @@ mod lookup;
 mod made_tapes;
 mod ports;
 mod pull_force;
+mod pulling;
 mod recording;
 mod replug;
 mod scripts;

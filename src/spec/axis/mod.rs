@@ -53,6 +53,9 @@ const fn length(name: &'static str) -> AxisRow {
     }
 }
 
+/// The axis of pull tests, which destroy their pieces.
+pub const PULL_FORCE: &str = "pull_force";
+
 /// Every built-in axis.
 pub const AXES: &[AxisRow] = &[
     length("core_crimp_height"),
@@ -63,7 +66,7 @@ pub const AXES: &[AxisRow] = &[
     length("bellmouth"),
     length("cutoff_tab"),
     AxisRow {
-        name: "pull_force",
+        name: PULL_FORCE,
         dimension: Dimension::Force,
     },
 ];

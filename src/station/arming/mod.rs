@@ -3,6 +3,7 @@
 mod axis;
 mod blocks;
 mod instruments;
+mod pull;
 mod tool;
 
 pub(super) use tool::{check_tool, nest_named, tool_named};
@@ -109,6 +110,7 @@ fn crimps<'a>(
     }
     let found = find(catalog, station, plan, terminal, wire)?;
     let mut warnings = Vec::new();
+    pull::check(plan, &mut warnings)?;
     let tool = tool::tool(catalog, &found, in_hand, &mut warnings)?;
     let axes = found
         .plan

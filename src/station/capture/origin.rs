@@ -4,7 +4,7 @@
 //! origin moved. Where the frame tells the origin, any change is the key. In a stream it is a jump
 //! to zero that no hand can make: further in one frame than the jaws could have moved.
 
-use crate::quantity::{Length, Measured, MonoMicros};
+use crate::quantity::{Dimension, Length, Measured, MonoMicros};
 use std::time::Duration;
 
 /// Jaws never move faster than this: what calipers are made to follow (common practice, no source).
@@ -52,7 +52,8 @@ impl OriginWatch {
             let moved = origin.nanometres().saturating_sub(before.nanometres());
             return (moved.saturating_abs() > band.closed).then_some(moved);
         }
-        if !streams {
+        // A force falls to nothing at once whenever a wire breaks: only jaws need time.
+        if !streams || value.quantity().dimension() != Dimension::Length {
             return None;
         }
         let frame = Frame {
@@ -164,6 +165,15 @@ mod tests {
             [],
             "a small step from rest is in reach of a hand"
         );
+    }
+
+    #[test]
+    fn a_force_that_is_gone_when_the_wire_breaks_is_no_moved_origin() {
+        let mut watch = OriginWatch::default();
+        for (at, newtons) in [(0, 5_000), (33_333, 5_000), (66_666, 0)] {
+            let value = Measured::new(Decimal::new(newtons, 0), Unit::Newton).unwrap();
+            assert_eq!(watch.moved(MonoMicros(at), value, None, true, BAND), None);
+        }
     }
 
     #[test]

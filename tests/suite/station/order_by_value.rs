@@ -3,6 +3,7 @@
 use super::desk::{Desk, HEIGHT, WIDTH, catalog, plan};
 use std::time::Duration;
 use tallyjaw::entry::{Entry, NotCounted, Outcome};
+use tallyjaw::quantity::Dimension;
 use tallyjaw::spec::{Axis, AxisName, Capture, Catalog, Flicker, Order, Plan, Verdict};
 use tallyjaw::station::Input;
 
@@ -46,9 +47,20 @@ fn windows_that_meet_are_refused_at_arming_with_the_remedy() {
         Some("use order = \"by_piece\" or \"by_axis\", or narrow `plausible` of these axes")
     );
     // A force is told from a length whatever its value.
-    let axes = vec![AxisName::new(HEIGHT), AxisName::new("pull_force")];
+    let force = AxisName::new("latch_force");
+    let mut catalog = catalog();
+    catalog.axes.push(Axis {
+        name: force.clone(),
+        dimension: Dimension::Force,
+        plausible_percent: 20,
+    });
+    let limits = "20..60 N".parse().unwrap();
+    catalog.terminals[0].rows[0]
+        .limits
+        .push((force.clone(), limits));
+    let mut desk = Desk::with(catalog);
     desk.arm(Plan {
-        axes,
+        axes: vec![AxisName::new(HEIGHT), force],
         ..by_value(2)
     })
     .unwrap();

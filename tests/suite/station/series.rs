@@ -220,6 +220,88 @@ fn a_pull_force_is_judged_against_its_minimum() {
 }
 
 #[test]
+fn a_pull_test_shares_its_pieces_with_no_other_axis() {
+    let mut desk = Desk::new();
+    let before = desk.entries.len();
+    let axes = ["pull_force", "core_crimp_height"].map(AxisName::new);
+    let refusal = desk
+        .arm(Plan {
+            axes: axes.to_vec(),
+            ..plan()
+        })
+        .unwrap_err();
+    assert_eq!(
+        refusal.message,
+        "a pull test destroys its pieces: got pull_force and core_crimp_height on the same ones, want pull_force alone"
+    );
+    assert!(refusal.remedy.unwrap().contains("a plan of its own"));
+    assert_eq!(desk.entries.len(), before, "a refusal changes nothing");
+}
+
+#[test]
+fn a_pull_test_is_warned_of_and_so_are_few_pieces() {
+    for (purpose, pieces, few) in [
+        (
+            Purpose::FirstOff,
+            4,
+            Some("got 4, want 5 or more at set-up"),
+        ),
+        (Purpose::FirstOff, 5, None),
+        (Purpose::Qualification, 24, Some("got 24, want 25 or more")),
+        (Purpose::Qualification, 25, None),
+        (Purpose::InProcess, 1, None),
+    ] {
+        let mut desk = Desk::new();
+        desk.arm(Plan {
+            purpose,
+            pieces,
+            axes: vec![AxisName::new("pull_force")],
+            ..plan()
+        })
+        .unwrap();
+        let Entry::Armed(spec) = desk.last() else {
+            panic!("{:?}", desk.last());
+        };
+        let has = |words: &str| spec.warnings.iter().any(|warning| warning.contains(words));
+        assert!(
+            has("destructive") && has("eye protection"),
+            "{:?}",
+            spec.warnings
+        );
+        assert_eq!(has("few pieces"), few.is_some(), "{purpose:?} {pieces}");
+        assert!(few.is_none_or(has), "{:?}", spec.warnings);
+    }
+}
+
+#[test]
+fn the_zero_of_a_force_gauge_is_its_unloaded_reading() {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        pieces: 1,
+        axes: vec![AxisName::new("pull_force")],
+        ..plan()
+    })
+    .unwrap();
+    assert_eq!(
+        desk.prompt(),
+        "take all load off gauge-1 and send a zero: before the first reading"
+    );
+    let before = desk.entries.len();
+    desk.press_on("gauge-1", "2");
+    assert_eq!(
+        desk.prompt(),
+        "take all load off gauge-1, set it to zero and send that: the last zero was off"
+    );
+    for value in ["0", "190", "-1"] {
+        desk.press_on("gauge-1", value);
+    }
+    assert_eq!(
+        desk.kinds_from(before),
+        ["zeroed", "zeroed", "reading", "zeroed", "completed"]
+    );
+}
+
+#[test]
 fn a_new_segment_holds_all_that_came_before() {
     let mut desk = Desk::new();
     desk.arm(plan()).unwrap();

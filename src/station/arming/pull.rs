@@ -1,0 +1,52 @@
+//! Pull tests: they destroy their pieces, so they are a series of their own.
+
+use super::refuse;
+use crate::spec::axis::PULL_FORCE;
+use crate::spec::{Plan, Purpose};
+use crate::station::Refusal;
+
+/// Pieces of a pull test at set-up (common practice, no source).
+const AT_SET_UP: u32 = 5;
+/// Pieces of a pull test that shows what a tool is capable of (common practice, no source).
+const FOR_CAPABILITY: u32 = 25;
+
+const CAUTION: &str = "a pull test is destructive: its pieces are scrap afterwards; keep the guard closed and \
+    wear eye protection, a breaking wire whips; the maker's sheet and the manual of the puller decide how it is done";
+
+/// Refuses a pull test on pieces that are measured otherwise too, and warns of what it is.
+pub(super) fn check(plan: &Plan, warnings: &mut Vec<String>) -> Result<(), Refusal> {
+    let is_pull = |axis: &&crate::spec::AxisName| axis.as_str() == PULL_FORCE;
+    if !plan.axes.iter().any(|axis| is_pull(&axis)) {
+        return Ok(());
+    }
+    if let Some(other) = plan.axes.iter().find(|axis| !is_pull(axis)) {
+        let message = format!(
+            "a pull test destroys its pieces: got {PULL_FORCE} and {other} on the same ones, want {PULL_FORCE} alone"
+        );
+        return Err(refuse(
+            message,
+            "make a plan of its own for it, `axes = [\"pull_force\"]`, and crimp pieces for it",
+        ));
+    }
+    warnings.push(CAUTION.to_owned());
+    warnings.extend(too_few(plan));
+    Ok(())
+}
+
+fn too_few(plan: &Plan) -> Option<String> {
+    let (wanted, for_what) = match plan.purpose {
+        Purpose::FirstOff => (AT_SET_UP, "at set-up"),
+        Purpose::Qualification => (FOR_CAPABILITY, "to show what a tool is capable of"),
+        Purpose::InProcess
+        | Purpose::LastOff
+        | Purpose::Reference
+        | Purpose::GaugeStudy
+        | Purpose::Verification => return None,
+    };
+    (plan.pieces < wanted).then(|| {
+        format!(
+            "few pieces for a pull test: got {}, want {wanted} or more {for_what} (common practice; the maker's sheet decides)",
+            plan.pieces
+        )
+    })
+}
