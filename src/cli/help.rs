@@ -21,7 +21,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     (
         "Set it up",
         &[
-            "check", "ports", "listen", "sheet", "wire", "plans", "tools",
+            "check", "ports", "listen", "sheet", "wire", "plans", "tools", "cards",
         ],
     ),
     ("Keep what came over a line", &["tape", "replay"]),

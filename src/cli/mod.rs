@@ -7,6 +7,7 @@
 mod arm;
 mod ask;
 mod card;
+mod cards;
 mod check;
 mod client;
 mod columns;
@@ -90,7 +91,7 @@ enum Command {
     Series(series::Series),
     Verify(verify::Verify),
 
-    // Set it up: check, ports, listen, sheet, wire, plans, tools.
+    // Set it up: check, ports, listen, sheet, wire, plans, tools, cards.
     Check(check::Check),
     Ports(ports::Ports),
     Listen(listen::Listen),
@@ -98,6 +99,7 @@ enum Command {
     Wire(wire::Wire),
     Plans(plans::Plans),
     Tools(tools::Tools),
+    Cards(cards::Cards),
 
     // What came over a line: tape, replay.
     Tape(tape::Tape),
@@ -135,6 +137,7 @@ impl Command {
             Self::Wire(command) => command.run(context, out),
             Self::Plans(command) => command.run(context, out),
             Self::Tools(command) => command.run(context, out),
+            Self::Cards(command) => command.run(context, out),
             Self::Tape(command) => command.run(context, out),
             Self::Replay(command) => command.run(context, out),
         }

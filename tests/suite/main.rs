@@ -12,6 +12,7 @@
 mod asking;
 mod bridge;
 mod captures;
+mod cards;
 mod commands;
 mod config;
 mod control;

@@ -1,0 +1,319 @@
+//! Which cards are on the sheet, and what is written on each for the eye.
+//!
+//! In: the catalog and what was asked for. Out: cards in groups, each card once, or what cannot be
+//! carried by one.
+
+use crate::cli::Failure;
+use crate::config::did_you_mean;
+use crate::spec::axis::PULL_FORCE;
+use crate::spec::wire::{resolve, table};
+use crate::spec::{AxisName, Catalog, Plan, Subject, Tool, ToolClass, WireRequest};
+use crate::station::card::Card;
+use std::collections::BTreeSet;
+
+/// What the user asked for.
+#[derive(Debug)]
+pub(super) struct Wanted<'a> {
+    /// Only these plans; if empty, everything.
+    pub(super) plans: &'a [String],
+    pub(super) operators: &'a [String],
+    pub(super) notes: &'a [String],
+}
+
+/// The sheet.
+#[derive(Debug)]
+pub(super) struct Sheet {
+    pub(super) groups: Vec<Group>,
+    /// What the user should know: cards asked for twice, cards that some scanners garble.
+    pub(super) remarks: Vec<String>,
+}
+
+/// Cards that stand together.
+#[derive(Debug)]
+pub(super) struct Group {
+    pub(super) heading: String,
+    pub(super) cards: Vec<SheetCard>,
+}
+
+/// One card.
+#[derive(Debug)]
+pub(super) struct SheetCard {
+    /// What the code says.
+    pub(super) text: String,
+    pub(super) title: String,
+    /// What scanning it does, where the title does not say it.
+    pub(super) does: &'static str,
+    /// A word and what it says: `wire`, `2.0 mm²`.
+    pub(super) facts: Vec<(&'static str, String)>,
+}
+
+impl Sheet {
+    pub(super) fn cards(&self) -> impl Iterator<Item = &SheetCard> {
+        self.groups.iter().flat_map(|group| &group.cards)
+    }
+}
+
+/// The sheet that was asked for.
+pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Failure> {
+    let plans = plans(catalog, wanted.plans)?;
+    let mut maker = Maker::default();
+    for (heading, plans) in by_subject(catalog, &plans) {
+        let cards = plans.into_iter().map(|plan| arm(catalog, plan)).collect();
+        maker.group(heading, cards);
+    }
+    if wanted.plans.is_empty() {
+        maker.group("Commands".to_owned(), commands());
+        maker.group("Tools".to_owned(), catalog.tools.iter().map(tool).collect());
+    }
+    let word = |words: &[String], card: fn(String) -> Wish| {
+        let words = words.iter().map(|word| card(word.trim().to_owned()));
+        words.collect::<Vec<_>>()
+    };
+    maker.group("Operators".to_owned(), word(wanted.operators, operator));
+    maker.group("Notes".to_owned(), word(wanted.notes, note));
+    maker.finish()
+}
+
+/// A card before its text is made.
+struct Wish {
+    card: Card,
+    title: String,
+    does: &'static str,
+    facts: Vec<(&'static str, String)>,
+}
+
+/// Makes texts, each once, and gathers what is wrong.
+#[derive(Default)]
+struct Maker {
+    groups: Vec<Group>,
+    remarks: Vec<String>,
+    faults: Vec<String>,
+    made: BTreeSet<String>,
+}
+
+impl Maker {
+    fn group(&mut self, heading: String, wishes: Vec<Wish>) {
+        let cards: Vec<_> = wishes
+            .into_iter()
+            .filter_map(|wish| self.card(wish))
+            .collect();
+        if !cards.is_empty() {
+            self.groups.push(Group { heading, cards });
+        }
+    }
+
+    fn card(&mut self, wish: Wish) -> Option<SheetCard> {
+        let text = match wish.card.text() {
+            Ok(text) => text,
+            Err(why) => {
+                let asked: String = wish.card.to_string().chars().take(80).collect();
+                self.faults.push(format!("{asked:?}: {why}"));
+                return None;
+            }
+        };
+        if !self.made.insert(text.clone()) {
+            self.remarks.push(format!(
+                "{text:?} was asked for more than once; it is on the sheet once"
+            ));
+            return None;
+        }
+        if !text.is_ascii() {
+            self.remarks.push(format!(
+                "{text:?} is more than plain ASCII: the code says that it is UTF-8, but some scanners send that otherwise; try this card once"
+            ));
+        }
+        Some(SheetCard {
+            text,
+            title: wish.title,
+            does: wish.does,
+            facts: wish.facts,
+        })
+    }
+
+    fn finish(self) -> Result<Sheet, Failure> {
+        if self.faults.is_empty() {
+            return Ok(Sheet {
+                groups: self.groups,
+                remarks: self.remarks,
+            });
+        }
+        let message = format!("no card can carry {}", self.faults.join("; "));
+        Err(Failure::usage(message).with_remedy("write it shorter, or as one plain line"))
+    }
+}
+
+/// The plans named, or all.
+fn plans<'c>(catalog: &'c Catalog, named: &[String]) -> Result<Vec<&'c Plan>, Failure> {
+    if named.is_empty() {
+        return Ok(catalog.plans.iter().collect());
+    }
+    let known: Vec<_> = catalog
+        .plans
+        .iter()
+        .filter_map(|plan| plan.id.as_deref())
+        .collect();
+    let find = |id: &String| {
+        catalog.plan(id).ok_or_else(|| {
+            Failure::usage(format!("no plan {id:?}, want one of {}", known.join(", ")))
+                .with_remedy(did_you_mean(id, &known))
+        })
+    };
+    named.iter().map(find).collect()
+}
+
+/// Plans by what they measure: terminals in the order of the sheets, then instruments on gauge blocks.
+fn by_subject<'c>(catalog: &'c Catalog, plans: &[&'c Plan]) -> Vec<(String, Vec<&'c Plan>)> {
+    let mut groups: Vec<(String, Vec<&Plan>)> = Vec::new();
+    for known in &catalog.terminals {
+        let is_of_it = |plan: &&Plan| matches!(&plan.subject, Subject::Crimps { terminal, .. } if *terminal == known.id);
+        let of_it = plans.iter().copied().filter(is_of_it).collect();
+        groups.push((format!("Arm: {}", known.id), of_it));
+    }
+    let is_blocks = |plan: &&Plan| matches!(plan.subject, Subject::Blocks { .. });
+    let blocks = plans.iter().copied().filter(is_blocks).collect();
+    groups.push(("Arm: gauge blocks".to_owned(), blocks));
+    groups.retain(|(_, plans)| !plans.is_empty());
+    groups
+}
+
+fn arm(catalog: &Catalog, plan: &Plan) -> Wish {
+    let id = plan.id.clone().unwrap_or_default();
+    let mut facts = match &plan.subject {
+        Subject::Crimps { terminal, wire } => {
+            let axes: Vec<_> = plan.axes.iter().map(AxisName::words).collect();
+            vec![
+                ("terminal", terminal.clone()),
+                ("wire", self::wire(wire)),
+                ("measure", axes.join(", ")),
+                ("pieces", format!("{}{}", plan.pieces, order(plan))),
+            ]
+        }
+        Subject::Blocks { instrument, blocks } => {
+            let blocks: Vec<_> = blocks.iter().map(|block| block.size.to_string()).collect();
+            vec![
+                ("instrument", instrument.clone()),
+                ("blocks", blocks.join(", ")),
+                ("each", format!("{} times{}", plan.pieces, order(plan))),
+            ]
+        }
+    };
+    facts.push(("purpose", plan.purpose.name().replace('_', " ")));
+    facts.extend(tool_of(catalog, plan).map(|tool| ("tool", tool)));
+    let is_pull = plan.axes.iter().any(|axis| axis.as_str() == PULL_FORCE);
+    let does = if is_pull {
+        "destructive: pieces of their own, scrap afterwards"
+    } else {
+        ""
+    };
+    Wish {
+        card: Card::Arm(id.clone()),
+        title: id,
+        does,
+        facts,
+    }
+}
+
+/// `, by piece`, where there is more than one axis to put in order.
+fn order(plan: &Plan) -> String {
+    if plan.axes.len() < 2 {
+        return String::new();
+    }
+    format!(", {}", plan.order.name().replace('_', " "))
+}
+
+fn tool_of(catalog: &Catalog, plan: &Plan) -> Option<String> {
+    let id = plan.tool.as_ref()?;
+    let class = catalog.tool(id).map(|tool| match tool.class {
+        ToolClass::Production => "",
+        ToolClass::Repair => " (repair class)",
+    });
+    let nest = plan.nest.as_ref().map(|nest| format!(", nest {nest}"));
+    Some(format!(
+        "{id}{}{}",
+        class.unwrap_or_default(),
+        nest.unwrap_or_default()
+    ))
+}
+
+/// The wire by its area and by its gauge, where it has one.
+fn wire(request: &WireRequest) -> String {
+    let Ok(wire) = resolve(request) else {
+        return request.text.clone(); // a checked plan's wire resolves
+    };
+    let gauge = table()
+        .iter()
+        .find(|gauge| wire.gauge.is_none() && gauge.sae_metric == Some(wire.area));
+    match gauge {
+        Some(gauge) => format!("{wire} (the SAE metric size of {} ga)", gauge.name),
+        None => wire.to_string(),
+    }
+}
+
+fn commands() -> Vec<Wish> {
+    let command = |card, title: &str, does| Wish {
+        card,
+        title: title.to_owned(),
+        does,
+        facts: Vec::new(),
+    };
+    vec![
+        command(
+            Card::Zero,
+            "Zero",
+            "the next value is a zero: clean the jaws, close them, send",
+        ),
+        command(
+            Card::Retract,
+            "Take back",
+            "the last reading was a slip; its slot is measured next",
+        ),
+        command(
+            Card::Ask,
+            "Ask for a value",
+            "from an instrument that answers to a request",
+        ),
+        command(
+            Card::Disarm,
+            "Disarm",
+            "closes the open series before it is full",
+        ),
+    ]
+}
+
+fn tool(tool: &Tool) -> Wish {
+    let mut facts = vec![("class", tool.class.name().to_owned())];
+    for nest in &tool.nests {
+        let sizes: Vec<_> = nest.wires.iter().map(ToString::to_string).collect();
+        facts.push(("nest", format!("{} for {}", nest.id, sizes.join(", "))));
+    }
+    let terminals = if tool.terminals.is_empty() {
+        "any".to_owned()
+    } else {
+        tool.terminals.join(", ")
+    };
+    facts.push(("terminals", terminals));
+    Wish {
+        card: Card::Tool(tool.id.clone()),
+        title: format!("Tool {}", tool.id),
+        does: "",
+        facts,
+    }
+}
+
+fn operator(name: String) -> Wish {
+    Wish {
+        title: name.clone(),
+        card: Card::Operator(name),
+        does: "measures from now on",
+        facts: Vec::new(),
+    }
+}
+
+fn note(text: String) -> Wish {
+    Wish {
+        card: Card::Note(text),
+        title: "Note".to_owned(),
+        does: "keeps these words beside the readings",
+        facts: Vec::new(),
+    }
+}
