@@ -2,7 +2,7 @@
 
 use super::{Context, Exit, Failure, card, client};
 use crate::message::reply::Armed;
-use crate::spec::{Order, Purpose, SizingSystem};
+use crate::spec::{AlertRule, Order, Purpose, SizingSystem};
 use clap::builder::PossibleValuesParser;
 use serde_json::{Map, Value};
 use std::io::Write;
@@ -93,6 +93,9 @@ struct Inline {
     /// Open the next series when this one is full
     #[arg(long)]
     repeat: bool,
+    /// Tell of these signs of a drift; several times or with commas, 'none' for none
+    #[arg(long = "alert", value_name = "RULE", value_delimiter = ',', value_parser = PossibleValuesParser::new(AlertRule::names().chain(["none"])))]
+    alerts: Vec<String>,
 }
 
 impl Arm {
@@ -137,9 +140,17 @@ impl Arm {
         give("decision", text(inline.decision));
         give("guard_factor", text(inline.guard_factor));
         give("zero", zero);
+        give("alerts", alerts(inline.alerts));
         give("repeat", inline.repeat.then_some(Value::Bool(true)));
         Value::Object(params)
     }
+}
+
+/// The rules named; `none` alone is an empty list, which is not the same as no list.
+fn alerts(mut named: Vec<String>) -> Option<Value> {
+    let said = !named.is_empty();
+    named.retain(|name| name != "none");
+    said.then(|| named.into())
 }
 
 impl Inline {

@@ -101,9 +101,21 @@ pub(super) fn armed(out: &mut dyn Write, armed: &ArmedMessage) -> io::Result<()>
     if let Some(operator) = &armed.operator {
         writeln!(out, "  operator   {}", safe(operator))?;
     }
+    if !armed.alert_rules.is_empty() {
+        let rules: Vec<_> = armed.alert_rules.iter().map(|rule| safe(rule)).collect();
+        writeln!(out, "  alerts     {}", rules.join(", ").replace('_', " "))?;
+    }
     writeln!(out, "  tally      {}", tally(&armed.tally))?;
     for warning in &armed.warnings {
         writeln!(out, "  {ODD}warning{ODD:#}    {}", safe(warning))?;
+    }
+    for alert in &armed.alerts {
+        writeln!(
+            out,
+            "  {ODD}alert{ODD:#}      #{} {}",
+            alert.seq,
+            safe(&alert.text)
+        )?;
     }
     Ok(())
 }

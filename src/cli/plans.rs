@@ -97,6 +97,7 @@ fn plan_json(plan: &Plan) -> Value {
         "purpose": plan.purpose.name(),
         "decision": plan.decision.name(),
         "repeat": plan.repeat,
+        "alerts": plan.alerts.iter().map(|rule| rule.name).collect::<Vec<_>>(),
     });
     if let Some(object) = line.as_object_mut() {
         object.extend(subject_json(&plan.subject));

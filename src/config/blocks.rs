@@ -53,6 +53,8 @@ pub(super) fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan>
             decision: Decision::Simple,
             zero,
             repeat: repeat.is_some_and(|repeat| repeat.value),
+            // Blocks are measured in any order: nothing drifts from one to the next.
+            alerts: Vec::new(),
         })
     };
     let plan = whole();
@@ -111,6 +113,7 @@ fn refuse_what_is_for_crimps(table: &mut Table<'_>, faults: &mut Faults) {
         "nest",
         "decision",
         "guard_factor",
+        "alerts",
     ] {
         let Some(place) = table.taken(key) else {
             continue;
@@ -118,6 +121,7 @@ fn refuse_what_is_for_crimps(table: &mut Table<'_>, faults: &mut Faults) {
         let help = match key {
             "pieces" => "say `repeats`: how often each block is measured",
             "decision" | "guard_factor" => "the error at each block is compared with `max_error`",
+            "alerts" => "nothing drifts from one block to the next",
             _ => "nothing is crimped in a verification",
         };
         let fault = Fault::new(

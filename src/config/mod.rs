@@ -6,6 +6,7 @@
 //! - Nothing in here opens a file: [`main_file`] names what else to read, [`assemble`] takes it.
 //! - No fault hides another: a faulty part is left out and the rest is still checked.
 
+mod alerts;
 mod blocks;
 mod capture;
 mod check;

@@ -1,5 +1,6 @@
 //! Plans: `[[plan]]`.
 
+use super::alerts::alerts;
 use super::blocks;
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Role, quoted};
@@ -8,7 +9,7 @@ use super::sheet::{resolved, sizing};
 use super::table::Table;
 use super::value::{factor_milli, unique};
 use crate::spec::{
-    AxisName, Decision, Order, Plan, Purpose, Subject, WireRequest, WireSize, ZeroPolicy,
+    AlertRule, AxisName, Decision, Order, Plan, Purpose, Subject, WireRequest, WireSize, ZeroPolicy,
 };
 use std::time::Duration;
 
@@ -62,10 +63,12 @@ fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
     let decision = decision(&mut table, faults);
     let zero = zero(&mut table, faults);
     let repeat = table.boolean(faults, "repeat");
+    let alerts = alerts(&mut table, faults);
     table.finish(faults);
     let id = id?;
     let value_of = |name: &Option<At<String>>| name.as_ref().map(|name| name.value.clone());
     let whole = || {
+        let purpose = purpose?;
         Some(Plan {
             id: Some(id.value.clone()),
             subject: Subject::Crimps {
@@ -75,12 +78,15 @@ fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
             axes: axes.iter().map(|axis| AxisName::new(&axis.value)).collect(),
             order: order?,
             pieces: pieces?,
-            purpose: purpose?,
+            purpose,
             tool: value_of(&tool),
             nest: value_of(&nest),
             decision: decision?,
             zero,
             repeat: repeat.is_some_and(|repeat| repeat.value),
+            alerts: alerts
+                .clone()
+                .unwrap_or_else(|| AlertRule::defaults(purpose)),
         })
     };
     let plan = whole();

@@ -2,7 +2,7 @@
 //!
 //! In: the state before an entry, and the entry. Out: everything in it that does not follow.
 
-use super::state::{SeriesState, Slot};
+use super::state::{SeriesState, Slot, StationState};
 use super::{Completed, Entry, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing, State};
 use crate::quantity::Quantity;
 use crate::spec::{Crimp, Verdict, judge};
@@ -78,6 +78,17 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
         } => {
             found.counted(before.series(station), *series, &[*reading]);
         }
+        Entry::Alerted {
+            station,
+            series,
+            rule,
+            readings,
+            ..
+        } => {
+            let open = before.series(station).map(|series| series.id);
+            found.compare("series", &Some(*series), &open, shown);
+            found.alerted(before, station, rule, readings);
+        }
         Entry::Begun { .. }
         | Entry::Started { .. }
         | Entry::Stopped { .. }
@@ -86,7 +97,6 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
         | Entry::ZeroSaid { .. }
         | Entry::Unread(_)
         | Entry::Refused { .. }
-        | Entry::Alerted { .. }
         | Entry::ClockStepped { .. }
         | Entry::Gap { .. }
         | Entry::DamageAccepted { .. } => {}
@@ -245,6 +255,30 @@ impl Findings {
         self.compare("outcome", &completed.outcome, &outcome, |outcome| {
             outcome.name().to_owned()
         });
+    }
+
+    /// An alert is one that is due. Its sentence may be that of another version.
+    fn alerted(&mut self, before: &State, station: &str, rule: &str, readings: &[Seq]) {
+        let due = before.stations.get(station).map(StationState::alerts_due);
+        let due = due.unwrap_or_default();
+        let Some(want) = due.iter().find(|due| due.rule.name == rule) else {
+            let names: Vec<_> = due.iter().map(|due| due.rule.name).collect();
+            let want = match names.as_slice() {
+                [] => "none".to_owned(),
+                names => names.join(", "),
+            };
+            self.add("alert", rule, want);
+            return;
+        };
+        self.compare(
+            "readings of the alert",
+            &readings,
+            &&*want.readings,
+            |seqs| {
+                let seqs: Vec<_> = seqs.iter().map(Seq::to_string).collect();
+                seqs.join(", ")
+            },
+        );
     }
 
     /// `readings` count in the open series.

@@ -8,6 +8,7 @@ pub mod history;
 pub mod line;
 pub mod lowest;
 mod reading;
+pub mod runs;
 mod said;
 pub mod state;
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //! In: entries in order. Out: the state of every station and instrument. The live core, a restart
 //! and a client of the feed all use this one fold, so they cannot come to differ.
 
+use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::{
     Attached, Entry, JournalId, Outcome, Reading, RefusedSaying, Seq, Stamped, Standing, Tally,
     ToolInHand, ZeroRole, Zeroed,
@@ -40,6 +41,8 @@ pub struct StationState {
     pub tool: Option<ToolInHand>,
     /// What was refused last, until something is said or measured that is not.
     pub refused: Option<RefusedSaying>,
+    /// What run rules look at.
+    pub runs: Runs,
 }
 
 /// What is known of an instrument.
@@ -72,6 +75,8 @@ pub struct SeriesState {
     pub tally: Tally,
     /// The zero of each instrument used in it.
     pub zeros: BTreeMap<String, ZeroState>,
+    /// Its last alerts, without those that rest on a reading that was taken out.
+    pub alerts: Vec<Alert>,
 }
 
 /// A reading that counts.
@@ -192,11 +197,17 @@ impl State {
                     tally.retracted += count;
                 });
             }
+            Entry::Alerted {
+                station,
+                rule,
+                text,
+                readings,
+                ..
+            } => self.alert(*seq, station, rule, text, readings),
             Entry::Disarmed { .. }
             | Entry::Stopped { .. }
             | Entry::Unread(_)
             | Entry::Noted { .. }
-            | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }
             | Entry::Gap { .. }
             | Entry::DamageAccepted { .. } => {}
@@ -306,20 +317,42 @@ impl State {
             .entry(reading.instrument.clone())
             .or_default()
             .closed = false;
-        series.readings.push(CountedReading {
+        let reading = CountedReading {
             seq,
             piece: slot.piece,
             axis: slot.axis.clone(),
             instrument: reading.instrument.clone(),
             value: reading.value,
             verdict,
+        };
+        station.runs.take(series, &reading);
+        series.readings.push(reading);
+    }
+
+    fn alert(&mut self, seq: Seq, station: &str, rule: &str, text: &str, readings: &[Seq]) {
+        let station = self.station(station);
+        station.runs.tell(rule, readings);
+        let Some(series) = station.series.as_mut() else {
+            return;
+        };
+        series.alerts.push(Alert {
+            seq,
+            rule: rule.to_owned(),
+            text: text.to_owned(),
+            readings: readings.to_vec(),
         });
+        let surplus = series.alerts.len().saturating_sub(MOST_ALERTS);
+        series.alerts.drain(..surplus);
     }
 
     fn take_out(&mut self, station: &str, readings: &[Seq], count: fn(&mut Tally, u32)) {
-        let Some(series) = self.station(station).series.as_mut() else {
+        let station = self.station(station);
+        let Some(series) = station.series.as_mut() else {
             return;
         };
+        station.runs.take_out(readings);
+        let rests = |alert: &Alert| alert.readings.iter().any(|seq| readings.contains(seq));
+        series.alerts.retain(|alert| !rests(alert));
         for seq in readings {
             let Some(at) = series
                 .readings
@@ -383,6 +416,7 @@ impl SeriesState {
                 .iter()
                 .map(|zero| (zero.instrument.clone(), ZeroState::carried(zero)))
                 .collect(),
+            alerts: Vec::new(),
         }
     }
 

@@ -6,9 +6,10 @@
 use super::reply::{ErrorObject, code};
 use super::request::{Call, nearest, read};
 use crate::quantity::Decimal;
+use crate::spec::alert::ALERTS;
 use crate::spec::{
-    AxisName, Decision, GaugeBlock, Order, Plan, Purpose, SizingSystem, Subject, WireRequest,
-    ZeroPolicy,
+    AlertRule, AxisName, Decision, GaugeBlock, Order, Plan, Purpose, SizingSystem, Subject,
+    WireRequest, ZeroPolicy,
 };
 use crate::station::{Armable, Command};
 use serde::Deserialize;
@@ -41,6 +42,7 @@ struct ArmForm {
     guard_factor: Option<Value>,
     zero: Option<PolicyForm>,
     repeat: Option<bool>,
+    alerts: Option<Vec<String>>,
 }
 
 #[derive(Default, Deserialize)]
@@ -101,6 +103,7 @@ impl ArmForm {
             || self.repeat.is_some()
             || self.blocks.is_some()
             || self.repeats.is_some()
+            || self.alerts.is_some()
     }
 
     fn plan(self) -> Result<Plan, ErrorObject> {
@@ -118,11 +121,13 @@ impl ArmForm {
             &Purpose::ALL,
             Purpose::name,
         )?;
+        let alerts = self.alerts.as_deref().map(alert_rules).transpose()?;
         let (subject, axes, pieces) = self.subject(sizing)?;
         let usual = match subject {
             Subject::Crimps { .. } => Purpose::InProcess,
             Subject::Blocks { .. } => Purpose::Verification,
         };
+        let purpose = purpose.unwrap_or(usual);
         if axes.is_empty() || pieces == 0 {
             return Err(params_error(
                 "nothing to measure: want at least one axis and one piece".to_owned(),
@@ -135,12 +140,13 @@ impl ArmForm {
             axes,
             order: order.unwrap_or(Order::ByAxis),
             pieces,
-            purpose: purpose.unwrap_or(usual),
+            purpose,
             tool: self.tool,
             nest: self.nest,
             decision,
             zero: self.zero.unwrap_or_default().policy()?,
             repeat: self.repeat.unwrap_or(false),
+            alerts: alerts.unwrap_or_else(|| AlertRule::defaults(purpose)),
         })
     }
 
@@ -247,6 +253,16 @@ fn needed<T>(key: &str, value: Option<T>) -> Result<T, ErrorObject> {
             ),
         )
     })
+}
+
+/// The rules of these names, each once.
+fn alert_rules(names: &[String]) -> Result<Vec<&'static AlertRule>, ErrorObject> {
+    let mut rules = Vec::new();
+    for name in names {
+        let rule = named("alerts", Some(name), ALERTS, |rule| rule.name)?;
+        rules.extend(rule.filter(|rule| !rules.contains(rule)));
+    }
+    Ok(rules)
 }
 
 fn named<T: Copy>(

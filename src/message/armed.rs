@@ -1,6 +1,7 @@
 //! An open series as clients are told of it: everything that is judged by.
 
 use super::Digits;
+use crate::entry::runs::Alert;
 use crate::entry::state::SeriesState;
 use crate::entry::{Tally, ToolInHand};
 use crate::quantity::{Decimal, Quantity};
@@ -71,6 +72,25 @@ pub struct ArmedMessage {
     pub instruments: Vec<InstrumentBrief>,
     /// What the operator is warned of.
     pub warnings: Vec<String>,
+    /// The rules over several readings that are in force.
+    #[serde(default)]
+    pub alert_rules: Vec<String>,
+    /// The last of its alerts; those on a reading that was taken out are not among them.
+    #[serde(default)]
+    pub alerts: Vec<AlertMessage>,
+}
+
+/// A rule over several readings held.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct AlertMessage {
+    /// Its entry.
+    pub seq: u64,
+    /// The rule's name.
+    pub rule: String,
+    /// The sentence for the operator.
+    pub text: String,
+    /// The readings it is about, by their entries.
+    pub readings: Vec<u64>,
 }
 
 /// A crimp tool.
@@ -242,6 +262,23 @@ impl ArmedMessage {
             repeat: spec.repeat,
             instruments: spec.instruments.iter().map(InstrumentBrief::new).collect(),
             warnings: spec.warnings.clone(),
+            alert_rules: spec
+                .alerts
+                .iter()
+                .map(|rule| rule.name.to_owned())
+                .collect(),
+            alerts: series.alerts.iter().map(AlertMessage::new).collect(),
+        }
+    }
+}
+
+impl AlertMessage {
+    fn new(alert: &Alert) -> Self {
+        Self {
+            seq: alert.seq.0,
+            rule: alert.rule.clone(),
+            text: alert.text.clone(),
+            readings: alert.readings.iter().map(|seq| seq.0).collect(),
         }
     }
 }

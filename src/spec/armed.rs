@@ -3,7 +3,9 @@
 //! It is stored whole in the `armed` entry, so that every verdict can be recomputed from the
 //! journal alone, whatever became of sheets and plans since.
 
-use super::{ArmedSubject, AxisName, Decision, Limits, Order, Purpose, ToolClass, ZeroPolicy};
+use super::{
+    AlertRule, ArmedSubject, AxisName, Decision, Limits, Order, Purpose, ToolClass, ZeroPolicy,
+};
 use crate::quantity::{Quantity, Unit, WallMicros};
 
 /// What a station measures and judges by.
@@ -35,6 +37,8 @@ pub struct ArmedSpec {
     pub repeat: bool,
     /// The closing zeros of the series before, which open this one; empty unless it repeats that.
     pub opening_zeros: Vec<OpeningZero>,
+    /// The rules over several readings that are in force.
+    pub alerts: Vec<&'static AlertRule>,
     /// The instruments whose values count.
     pub instruments: Vec<ArmedInstrument>,
     /// What the operator was warned of.

@@ -254,6 +254,11 @@ impl fmt::Display for Limits {
 }
 
 impl Limits {
+    /// A value of their dimension in the unit they were written in.
+    pub(super) fn shown(&self, base: i64) -> String {
+        format!("{} {}", self.digits(base), self.unit)
+    }
+
     fn digits(&self, base: i64) -> Decimal {
         let least = match self.unit {
             Unit::Millimetre => 2,

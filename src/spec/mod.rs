@@ -3,6 +3,7 @@
 //! In: sheets, plans, tools and instruments as the configuration gives them. Out: an
 //! [`ArmedSpec`], complete in itself, and verdicts. Nothing in here knows how a reading arrived.
 
+pub mod alert;
 pub mod armed;
 pub mod axis;
 pub mod catalog;
@@ -18,6 +19,7 @@ pub mod uncertainty;
 pub mod verdict;
 pub mod wire;
 
+pub use alert::AlertRule;
 pub use armed::{ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Guard, OpeningZero};
 pub use axis::{Axis, AxisName};
 pub use catalog::Catalog;

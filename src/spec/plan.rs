@@ -1,6 +1,6 @@
 //! Plans: a named thing to arm.
 
-use super::{AxisName, Decision, SizingSystem, Subject};
+use super::{AlertRule, AxisName, Decision, SizingSystem, Subject};
 use std::time::Duration;
 
 /// Why pieces are measured.
@@ -159,4 +159,6 @@ pub struct Plan {
     pub zero: ZeroPolicy,
     /// Open the next series when this one is full.
     pub repeat: bool,
+    /// The rules over several readings that are in force.
+    pub alerts: Vec<&'static AlertRule>,
 }

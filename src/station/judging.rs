@@ -74,7 +74,32 @@ impl Core {
             slot,
             standing,
         };
+        let counted = reading.standing == Standing::Counted;
         self.append(now, Entry::Reading(Arc::new(reading)));
+        if counted {
+            self.alert(now, station);
+        }
+    }
+
+    /// Tells of the run rules that hold since the reading that was just counted.
+    fn alert(&mut self, now: Now, station: &str) {
+        let Some(known) = self.state.stations.get(station) else {
+            return;
+        };
+        let due = known.alerts_due();
+        let Some(series) = known.series.as_ref().map(|series| series.id) else {
+            return;
+        };
+        for alert in due {
+            let alerted = Entry::Alerted {
+                station: station.to_owned(),
+                series,
+                rule: alert.rule.name.to_owned(),
+                text: alert.text,
+                readings: alert.readings,
+            };
+            self.append(now, alerted);
+        }
     }
 
     /// Of a flickering value the one to judge for the slot in hand.

@@ -36,6 +36,9 @@ GUARDED = [
     (HEIGHT, 6, b"+1.54\r", 1_540_000, "fail_low"),
     (HEIGHT, 7, b"+1.70\r", 1_700_000, "fail_high"),
 ]
+# The pieces after which two of the last three lie near the same limit, or beyond.
+SIMPLE_ALERTS = {("core_crimp_height", 4), ("core_crimp_width", 4)}
+GUARDED_ALERTS = {("core_crimp_height", 7)}
 PLANS = [
     {"name": "pump-own", "decision": "simple", "pieces": 5, "axes": '["core_crimp_height", "core_crimp_width"]'},
     {"name": "pump-ref", "decision": "guarded", "pieces": 7, "axes": '["core_crimp_height"]'},
@@ -93,7 +96,7 @@ def zero(bench, feed, series, role, frame=b"+0.00\r", value_nm=0):
     )
 
 
-def measure(bench, feed, series, readings):
+def measure(bench, feed, series, readings, alerts):
     for (axis, nominal_nm, tolerance_nm), piece, frame, value_nm, verdict in readings:
         bench.press(frame)
         feed.expect(
@@ -103,6 +106,8 @@ def measure(bench, feed, series, readings):
             upper_nm=nominal_nm + tolerance_nm, deviation_nm=value_nm - nominal_nm, verdict=verdict,
             standing="counted", raw=frame.hex(),
         )
+        if (axis, piece) in alerts:
+            feed.expect("alerted", station="bench-1", series=series, rule="two_of_three_near_a_limit")
 
 
 def does_not_count(bench, feed, frame, reason, hint=None):
@@ -122,14 +127,14 @@ def main(binary):
         zero(bench, feed, series, "opening")
         does_not_count(bench, feed, b"+2.41\r", "implausible", "width")
         does_not_count(bench, feed, b"+0.0640\r", "implausible", "inch")
-        measure(bench, feed, series, SIMPLE)
+        measure(bench, feed, series, SIMPLE, SIMPLE_ALERTS)
         zero(bench, feed, series, "closing")
         feed.expect("completed", station="bench-1", series=series, outcome="rejected")
 
         series = arm(bench, feed, "pump-ref")
         # The same value within 150 ms is the bounce of one press, so this zero is one count off.
         zero(bench, feed, series, "opening", b"+0.01\r", 10_000)
-        measure(bench, feed, series, GUARDED)
+        measure(bench, feed, series, GUARDED, GUARDED_ALERTS)
         zero(bench, feed, series, "closing")
         feed.expect("completed", station="bench-1", series=series, outcome="rejected")
 

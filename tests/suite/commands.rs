@@ -202,7 +202,8 @@ fn watch_shows_the_feed_as_it_is_or_in_words() {
     while !raw.contains("the end") {
         assert_ne!(raw_lines.read_line(&mut raw).unwrap(), 0, "{raw}");
     }
-    while !text.contains("the end") {
+    // What to do next is asked of the daemon, which must still be there.
+    while !text.contains("the end") || !text.contains("  next at ") {
         assert_ne!(text_lines.read_line(&mut text).unwrap(), 0, "{text}");
     }
     daemon.stop();

@@ -1,9 +1,11 @@
 //! Armed specifications, and states that hold them.
 
+use super::runs;
 use super::values::{
     at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq, subject,
     tally, text, unit, verdict,
 };
+use crate::entry::runs::Runs;
 use crate::entry::state::{
     CountedReading, InstrumentState, SeriesState, State, StationState, ZeroState,
 };
@@ -110,7 +112,7 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
         any::<u32>(),
         decision,
         zero_policy(),
-        any::<bool>(),
+        (any::<bool>(), runs::rules()),
         vec(opening_zero, 0..3),
     );
     let rest = (vec(armed_instrument(), 0..3), vec(text(), 0..3));
@@ -119,7 +121,7 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
             |(
                 (station, plan, operator),
                 (subject, purpose, tool, axes),
-                (order, pieces, decision, zero, repeat, opening_zeros),
+                (order, pieces, decision, zero, (repeat, alerts), opening_zeros),
                 (instruments, warnings),
             )| ArmedSpec {
                 station,
@@ -135,6 +137,7 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
                 zero,
                 repeat,
                 opening_zeros,
+                alerts,
                 instruments,
                 warnings,
             },
@@ -183,15 +186,19 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
         vec(counted, 0..3),
         tally(),
         zeros,
+        vec(runs::alert(), 0..2),
     )
-        .prop_map(|(id, since, spec, readings, tally, zeros)| SeriesState {
-            id,
-            since,
-            spec,
-            readings,
-            tally,
-            zeros,
-        })
+        .prop_map(
+            |(id, since, spec, readings, tally, zeros, alerts)| SeriesState {
+                id,
+                since,
+                spec,
+                readings,
+                tally,
+                zeros,
+                alerts,
+            },
+        )
         .boxed()
 }
 
@@ -215,16 +222,21 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         option::of((seq(), reading().prop_map(Arc::new))),
         option::of(outcome),
         option::of(text()),
-        (option::of(tool_in_hand()), option::of(refused)),
+        (
+            option::of(tool_in_hand()),
+            option::of(refused),
+            vec(runs::run(), 0..3).prop_map(Runs),
+        ),
     )
         .prop_map(
-            |(series, last_reading, last_outcome, operator, (tool, refused))| StationState {
+            |(series, last_reading, last_outcome, operator, (tool, refused, runs))| StationState {
                 series,
                 last_reading,
                 last_outcome,
                 operator,
                 tool,
                 refused,
+                runs,
             },
         );
     let instrument = (

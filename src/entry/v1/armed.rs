@@ -2,6 +2,7 @@
 
 use super::journal::time;
 use super::names;
+use super::runs;
 use super::subject;
 use super::values::{LimitFields, Number, Span, fault, known, mn, nm, quantity, shown, units};
 use crate::entry::Entry;
@@ -43,6 +44,8 @@ pub(super) struct Armed {
     repeat: bool,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     opening_zeros: Vec<OpeningZero>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    alert_rules: Vec<String>,
     instruments: Vec<Instrument>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     warnings: Vec<String>,
@@ -165,6 +168,7 @@ impl From<&ArmedSpec> for Armed {
             zero: spec.zero.into(),
             repeat: spec.repeat,
             opening_zeros: spec.opening_zeros.iter().map(OpeningZero::from).collect(),
+            alert_rules: runs::names_of(&spec.alerts),
             instruments: spec.instruments.iter().map(Instrument::from).collect(),
             warnings: spec.warnings.clone(),
         }
@@ -210,6 +214,7 @@ impl TryFrom<Armed> for ArmedSpec {
             zero: body.zero.try_into()?,
             repeat: body.repeat,
             opening_zeros: opening_zeros?,
+            alerts: runs::rules(&body.alert_rules)?,
             instruments: instruments?,
             warnings: body.warnings,
         })

@@ -13,6 +13,7 @@ mod bodies;
 mod journal;
 mod names;
 mod reading;
+mod runs;
 mod said;
 mod state;
 mod subject;

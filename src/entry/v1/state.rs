@@ -5,9 +5,11 @@ use super::bodies::{Attached, Tally};
 use super::journal::time;
 use super::names;
 use super::reading::Reading;
+use super::runs::{Alert, Run};
 use super::said::{RefusedSaying, Tool};
 use super::values::{Number, measured, mn, nm};
 use crate::entry::line::LineError;
+use crate::entry::runs::Runs;
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
 use crate::entry::{self, JournalId, Seq};
 use crate::quantity::{Dimension, Quantity};
@@ -40,6 +42,8 @@ struct Station {
     tool: Option<Tool>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     refused: Option<RefusedSaying>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    runs: Vec<Run>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -77,6 +81,8 @@ struct Series {
     readings: Vec<Counted>,
     tally: Tally,
     zeros: BTreeMap<String, Zero>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    alerts: Vec<Alert>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -173,6 +179,7 @@ impl From<&StationState> for Station {
             operator: station.operator.clone(),
             tool: station.tool.as_ref().map(Tool::from),
             refused: station.refused.as_ref().map(RefusedSaying::from),
+            runs: station.runs.0.iter().map(Run::from).collect(),
         }
     }
 }
@@ -181,6 +188,7 @@ impl TryFrom<Station> for StationState {
     type Error = LineError;
 
     fn try_from(body: Station) -> Result<Self, LineError> {
+        let runs: Result<_, _> = body.runs.into_iter().map(TryInto::try_into).collect();
         let last_reading = body
             .last_reading
             .map(|last| Ok::<_, LineError>((Seq(last.seq), Arc::new(last.reading.try_into()?))));
@@ -193,6 +201,7 @@ impl TryFrom<Station> for StationState {
             operator: body.operator,
             tool: body.tool.map(Into::into),
             refused: body.refused.map(Into::into),
+            runs: Runs(runs?),
         })
     }
 }
@@ -240,6 +249,7 @@ impl From<&SeriesState> for Series {
             zeros: zeros
                 .map(|(name, zero)| (name.clone(), zero.into()))
                 .collect(),
+            alerts: series.alerts.iter().map(Alert::from).collect(),
         }
     }
 }
@@ -256,6 +266,7 @@ impl TryFrom<Series> for SeriesState {
             readings: readings?,
             tally: body.tally.into(),
             zeros: each(body.zeros, TryInto::try_into)?,
+            alerts: body.alerts.into_iter().map(Into::into).collect(),
         })
     }
 }

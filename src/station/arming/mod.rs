@@ -89,6 +89,7 @@ pub(super) fn arm(
         zero: plan.zero,
         repeat: plan.repeat,
         opening_zeros: Vec::new(),
+        alerts: plan.alerts.clone(),
         instruments,
         warnings,
     })

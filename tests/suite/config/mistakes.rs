@@ -272,6 +272,21 @@ const PLANS: &[Mistake] = &[
     ("pieces below nothing", "pieces = 5", "pieces = -5"),
     ("a purpose that is none", "first_off", "first-off"),
     (
+        "an alert that is none",
+        "pieces =",
+        "alerts = [\"six_in_row\"]\npieces =",
+    ),
+    (
+        "an alert twice",
+        "pieces =",
+        "alerts = [\"trend\", \"trend\"]\npieces =",
+    ),
+    (
+        "alerts that are no list",
+        "pieces =",
+        "alerts = true\npieces =",
+    ),
+    (
         "a gesture that is neither on nor off",
         "pieces",
         "zero = { double_retracts = \"never\" }\npieces",

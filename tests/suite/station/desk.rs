@@ -8,8 +8,8 @@ use tallyjaw::entry::{
 };
 use tallyjaw::quantity::{MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{
-    Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentKind, Nest, Order, Plan,
-    Purpose, Row, Subject, Terminal, Tool, ToolClass, Verdict, WireRequest, ZeroPolicy,
+    AlertRule, Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentKind, Nest, Order,
+    Plan, Purpose, Row, Subject, Terminal, Tool, ToolClass, Verdict, WireRequest, ZeroPolicy,
 };
 use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
 
@@ -209,6 +209,7 @@ pub(crate) fn plan() -> Plan {
         decision: Decision::Simple,
         zero: ZeroPolicy::default(),
         repeat: false,
+        alerts: AlertRule::defaults(Purpose::FirstOff),
     }
 }
 

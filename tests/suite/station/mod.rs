@@ -2,6 +2,7 @@
 
 mod capturing;
 pub(crate) mod desk;
+mod drift;
 mod hands;
 mod interleaved;
 mod invariants;

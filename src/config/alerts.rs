@@ -1,0 +1,36 @@
+//! `alerts` of a plan: the rules over several readings that are in force.
+
+use super::faults::{At, Fault, Faults, nearest, quoted};
+use super::table::{Table, alternatives};
+use super::value::unique;
+use crate::spec::AlertRule;
+
+/// The rules named; `None` where the key is not there. An empty list is no rule at all.
+pub(super) fn alerts(
+    table: &mut Table<'_>,
+    faults: &mut Faults,
+) -> Option<Vec<&'static AlertRule>> {
+    if !table.has("alerts") {
+        return None;
+    }
+    let names = table.texts(faults, "alerts");
+    let names = unique(faults, "alerts", names, |name| &name.value);
+    let rule = |name: At<String>| {
+        let rule = AlertRule::from_name(&name.value);
+        if rule.is_none() {
+            faults.add(&name.place, unknown(&name.value));
+        }
+        rule
+    };
+    Some(names.into_iter().filter_map(rule).collect())
+}
+
+fn unknown(name: &str) -> Fault {
+    let known: Vec<_> = AlertRule::names().collect();
+    let fault = Fault::new(
+        format!("alerts has {}", quoted(name)),
+        format!("want {}", alternatives(&known)),
+    );
+    let near = nearest(name, known.iter().copied());
+    fault.help_of(near.map(|name| format!("did you mean {name:?}?")))
+}

@@ -1,0 +1,155 @@
+//! What a person is told: what is seen, on which axis, since which piece, what to look at.
+
+use super::{AlertRule, Seen, Sign, Way};
+use crate::quantity::Measured;
+use crate::spec::{ArmedSpec, AxisName, Limits};
+
+/// What an alert is told from.
+#[derive(Debug, Clone, Copy)]
+pub struct Told<'a> {
+    /// What the series judges by.
+    pub spec: &'a ArmedSpec,
+    /// The axis.
+    pub axis: &'a AxisName,
+    /// The instrument.
+    pub instrument: &'a str,
+    /// The limits of the axis.
+    pub limits: &'a Limits,
+    /// The values that the sign is in, the oldest first.
+    pub values: &'a [Measured],
+    /// The first of their pieces: `piece 3`, `piece 3 of series 12`.
+    pub since: &'a str,
+}
+
+/// The whole sentence.
+pub fn sentence(rule: &AlertRule, sign: Sign, told: &Told<'_>) -> String {
+    let Seen {
+        what,
+        values,
+        outlook,
+    } = (rule.says)(told.values, sign, told.limits);
+    let (axis, since) = (told.axis.words(), told.since);
+    let advice = look_at(told);
+    format!("{axis} {what} since {since} ({values}){outlook}; {advice}")
+}
+
+/// What can be behind it (common practice, no source).
+fn look_at(told: &Told<'_>) -> String {
+    if told.spec.subject.crimp().is_none() {
+        let instrument = told.instrument;
+        return format!("clean the block and the jaws, and zero {instrument}");
+    }
+    let tool = told.spec.tool.as_ref();
+    let tool = match tool.map(|tool| (&tool.id, &tool.nest)) {
+        Some((id, Some(nest))) => format!("nest {nest} of {id}"),
+        Some((id, None)) => id.clone(),
+        None => "the tool and its nest".to_owned(),
+    };
+    format!(
+        "look at {tool} for wear and dirt, at the wire and its strip, and zero {}",
+        told.instrument
+    )
+}
+
+/// `1.60 to 1.66 mm`: the first and the last of them.
+pub(super) fn range(values: &[Measured]) -> String {
+    match (values.first(), values.last()) {
+        (Some(first), Some(last)) if first.unit() == last.unit() => {
+            format!("{} to {last}", first.digits())
+        }
+        (Some(first), Some(last)) => format!("{first} to {last}"),
+        (None, _) | (_, None) => String::new(),
+    }
+}
+
+/// `1.66 mm, 1.62 mm, 1.66 mm`.
+pub(super) fn list(values: &[Measured]) -> String {
+    let values: Vec<_> = values.iter().map(ToString::to_string).collect();
+    values.join(", ")
+}
+
+/// Where a row of equal pace leads: how many pieces are left to the limit, if it is not far.
+pub(super) fn pace(values: &[Measured], way: Way, limits: &Limits) -> String {
+    const FAR: i64 = 25;
+    let (Some(first), Some(last), Some(limit)) = (values.first(), values.last(), way.limit(limits))
+    else {
+        return String::new();
+    };
+    let last = last.quantity().base();
+    let shown = limits.shown(limit);
+    let left = way.further(last, limit);
+    if left < 0 {
+        return format!(", past the limit {shown}");
+    }
+    let gone = way.further(first.quantity().base(), last);
+    let steps = i64::try_from(values.len()).unwrap_or(i64::MAX) - 1;
+    let pieces = left
+        .checked_mul(steps)
+        .and_then(|far| far.checked_div(gone))
+        .map(|pieces| pieces.saturating_add(1));
+    match pieces {
+        Some(1) => format!(", and at this pace the next piece is past the limit {shown}"),
+        Some(pieces) if pieces <= FAR => {
+            format!(", and at this pace it is past the limit {shown} in {pieces} pieces")
+        }
+        Some(_) | None => String::new(),
+    }
+}
+
+/// Whether values go to a limit, or back to where they should be.
+pub(super) fn heading(values: &[Measured], way: Way, limits: &Limits) -> String {
+    let (Some(last), Some(limit)) = (values.last(), way.limit(limits)) else {
+        return String::new();
+    };
+    let last = last.quantity().base();
+    match limits.aim() {
+        Some(aim) if way.further(aim, last) < 0 => format!(", back to {}", limits.shown(aim)),
+        Some(_) | None if way.further(last, limit) < 0 => {
+            format!(", past the limit {}", limits.shown(limit))
+        }
+        Some(_) | None => format!(", towards the limit {}", limits.shown(limit)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn values(texts: &[&str]) -> Vec<Measured> {
+        texts.iter().map(|text| text.parse().unwrap()).collect()
+    }
+
+    #[test]
+    fn a_row_says_when_it_is_past_the_limit() {
+        let limits: Limits = "1.62 ±0.05 mm".parse().unwrap();
+        let up = |texts: &[&str]| pace(&values(texts), Way::Up, &limits);
+        assert_eq!(
+            up(&["1.60 mm", "1.61 mm", "1.62 mm"]),
+            ", and at this pace it is past the limit 1.67 mm in 6 pieces"
+        );
+        assert_eq!(
+            up(&["1.65 mm", "1.66 mm", "1.67 mm"]),
+            ", and at this pace the next piece is past the limit 1.67 mm"
+        );
+        assert_eq!(
+            up(&["1.66 mm", "1.67 mm", "1.68 mm"]),
+            ", past the limit 1.67 mm"
+        );
+        assert_eq!(up(&["1.600 mm", "1.6005 mm", "1.601 mm"]), "");
+    }
+
+    #[test]
+    fn a_trend_says_where_it_goes() {
+        let limits: Limits = "1.62 ±0.05 mm".parse().unwrap();
+        let said = |last: &str, way| heading(&values(&[last]), way, &limits);
+        assert_eq!(said("1.63 mm", Way::Up), ", towards the limit 1.67 mm");
+        assert_eq!(said("1.60 mm", Way::Up), ", back to 1.62 mm");
+        assert_eq!(said("1.68 mm", Way::Up), ", past the limit 1.67 mm");
+        assert_eq!(said("1.58 mm", Way::Down), ", towards the limit 1.57 mm");
+        let limits: Limits = ">= 180 N".parse().unwrap();
+        assert_eq!(
+            heading(&values(&["190 N"]), Way::Down, &limits),
+            ", towards the limit 180 N"
+        );
+    }
+}

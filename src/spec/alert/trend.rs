@@ -1,0 +1,153 @@
+//! A trend by the test of Mann and Kendall over the last values, at most 25.
+//!
+//! S counts the pairs of which the later value is the larger, less those of which it is the smaller.
+//! A tie counts for neither, so values that are rounded to few counts make S smaller and the test
+//! more careful. S is significant where, of all orders of as many different values, no more than one
+//! in 200 has one as large (one-sided 0.5 %); how many have, is counted, not estimated.
+
+use super::sentence::{heading, range};
+use super::{AlertRule, MOST_VALUES, Seen, Sign, Way};
+use crate::quantity::Measured;
+use crate::spec::Limits;
+
+/// The least significant S of 6, 7, … 25 values; fewer values cannot show a trend so surely.
+///
+/// Counted from the numbers of orders with so many inversions: `least_s_of_exact_counts` in the
+/// tests of this file counts them again.
+const LEAST_S: [i32; MOST_VALUES - FEWEST + 1] = [
+    15, 19, 22, 26, 29, 33, 38, 44, 47, 53, 58, 64, 69, 75, 80, 86, 91, 99, 104, 110,
+];
+const FEWEST: usize = 6;
+
+pub(super) const RULE: AlertRule = AlertRule {
+    name: "trend",
+    words: "a trend by the Mann-Kendall test, one-sided 0.5 % by exact counts",
+    source: "H. B. Mann, Econometrica 13 (1945); M. G. Kendall, Rank Correlation Methods (1948); from memory; the counts are our own",
+    by_default: true,
+    holds,
+    says,
+};
+
+fn holds(values: &[i64], limits: &Limits) -> Option<Sign> {
+    let from = values.len().saturating_sub(MOST_VALUES);
+    let latest = values.get(from..)?;
+    let least = *LEAST_S.get(latest.len().checked_sub(FEWEST)?)?;
+    let s = s_of(latest);
+    let way = if s > 0 { Way::Up } else { Way::Down };
+    let holds = s.abs() >= least && way.leads_to_a_limit(limits);
+    holds.then_some(Sign {
+        values: latest.len(),
+        way,
+    })
+}
+
+/// S of Mann and Kendall: pairs that rise less pairs that fall.
+fn s_of(values: &[i64]) -> i32 {
+    let mut s = 0;
+    for (at, later) in values.iter().enumerate() {
+        for earlier in values.iter().take(at) {
+            s += i32::from(later > earlier) - i32::from(later < earlier);
+        }
+    }
+    s
+}
+
+fn says(values: &[Measured], sign: Sign, limits: &Limits) -> Seen {
+    let (way, word) = match sign.way {
+        Way::Up => ("upward", "higher"),
+        Way::Down => ("downward", "lower"),
+    };
+    let bases: Vec<i64> = values.iter().map(|value| value.quantity().base()).collect();
+    let (mut agree, mut pairs) = (0_u32, 0_u32);
+    for (at, later) in bases.iter().enumerate() {
+        for earlier in bases.iter().take(at) {
+            pairs += 1;
+            agree += u32::from(sign.way.further(*earlier, *later) > 0);
+        }
+    }
+    let range = range(values);
+    Seen {
+        what: format!("tends {way} over the last {} pieces,", sign.values),
+        values: format!("{range}, the later one {word} in {agree} of {pairs} pairs"),
+        outlook: heading(values, sign.way, limits),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// How many orders of `n` different values have 0, 1, 2, … inversions.
+    fn orders(n: usize) -> Vec<u128> {
+        let mut counts = vec![1_u128];
+        for size in 2..=n {
+            let mut next = vec![0_u128; counts.len() + size - 1];
+            for (inversions, count) in counts.iter().enumerate() {
+                for more in 0..size {
+                    next[inversions + more] += count;
+                }
+            }
+            counts = next;
+        }
+        counts
+    }
+
+    #[test]
+    fn least_s_of_exact_counts() {
+        for n in 2..=MOST_VALUES {
+            let counts = orders(n);
+            let all: u128 = counts.iter().sum();
+            let pairs = i32::try_from(n * (n - 1) / 2).unwrap();
+            let mut so_far = 0;
+            let significant = counts.iter().take_while(|count| {
+                so_far += *count;
+                so_far * 200 <= all
+            });
+            let most_inversions = i32::try_from(significant.count()).unwrap() - 1;
+            let least = (most_inversions >= 0).then_some(pairs - 2 * most_inversions);
+            let ours = n.checked_sub(FEWEST).map(|at| LEAST_S[at]);
+            assert_eq!(ours, least, "{n} values");
+        }
+    }
+
+    #[test]
+    fn counts_of_orders_are_those_of_all_permutations() {
+        // Every order of seven values, by the rule itself against the counts.
+        let limits: Limits = "1.57..1.67 mm".parse().unwrap();
+        let mut found = [0_u128; 2];
+        permute(&mut [0, 1, 2, 3, 4, 5, 6], 0, &mut |order| {
+            if let Some(sign) = holds(order, &limits) {
+                found[usize::from(sign.way == Way::Up)] += 1;
+            }
+        });
+        let counts = orders(7);
+        let want: u128 = counts.iter().take(2).sum(); // S = 21 or 19
+        assert_eq!(found, [want, want]);
+        assert_eq!(counts.iter().sum::<u128>(), 5040);
+    }
+
+    fn permute(values: &mut [i64; 7], from: usize, take: &mut impl FnMut(&[i64])) {
+        if from == values.len() {
+            take(values);
+        }
+        for at in from..values.len() {
+            values.swap(from, at);
+            permute(values, from + 1, take);
+            values.swap(from, at);
+        }
+    }
+
+    #[test]
+    fn a_slow_rise_with_ties_is_a_trend_and_a_scatter_is_none() {
+        let limits: Limits = "1.57..1.67 mm".parse().unwrap();
+        let slow = [0, 0, 1, 0, 1, 1, 2, 1, 2, 2, 3, 2];
+        let sign = holds(&slow, &limits).unwrap();
+        assert_eq!((sign.values, sign.way), (12, Way::Up));
+        assert_eq!(holds(&[0, 2, 1, 0, 2, 1, 0, 2, 1, 0, 2, 1], &limits), None);
+        assert_eq!(holds(&[1; 25], &limits), None);
+        let falling: Vec<i64> = slow.iter().map(|value| -value).collect();
+        let one_sided: Limits = "<= 0.3 mm".parse().unwrap();
+        assert!(holds(&slow, &one_sided).is_some());
+        assert_eq!(holds(&falling, &one_sided), None);
+    }
+}
