@@ -99,7 +99,7 @@ pub struct CountedReading {
 /// What the last zero frames of an instrument said in this series.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ZeroState {
-    /// The last good zero.
+    /// The last good zero, and when it was by the wall clock as it is set now.
     pub last_good: Option<(Seq, WallMicros)>,
     /// The last zero frame was off.
     pub off: bool,
@@ -204,11 +204,11 @@ impl State {
                 readings,
                 ..
             } => self.alert(*seq, station, rule, text, readings),
+            Entry::ClockStepped { by_micros } => self.shift_zeros(*by_micros),
             Entry::Disarmed { .. }
             | Entry::Stopped { .. }
             | Entry::Unread(_)
             | Entry::Noted { .. }
-            | Entry::ClockStepped { .. }
             | Entry::Gap { .. }
             | Entry::DamageAccepted { .. } => {}
         }
@@ -262,6 +262,17 @@ impl State {
         for instrument in self.instruments.values_mut() {
             instrument.attached = None;
             instrument.detached_because = Some(because.to_owned());
+        }
+    }
+
+    /// The time since a zero is what has passed, whatever the wall clock was set to meanwhile.
+    fn shift_zeros(&mut self, by_micros: i64) {
+        let open = self.stations.values_mut();
+        let series = open.filter_map(|station| station.series.as_mut());
+        for zero in series.flat_map(|series| series.zeros.values_mut()) {
+            if let Some((_, at)) = &mut zero.last_good {
+                at.0 = at.0.saturating_add(by_micros);
+            }
         }
     }
 

@@ -20,6 +20,7 @@ mod input;
 mod judging;
 mod live;
 mod measuring;
+mod mending;
 mod order;
 mod origin;
 mod plausible;
@@ -92,6 +93,7 @@ impl Core {
                         config_digest: config_digest.to_owned(),
                     },
                 );
+                self.make_up(now);
             }
             Input::Stopping { reason } => self.stop(now, reason),
             Input::Reloaded(catalog) => self.reload(now, catalog),

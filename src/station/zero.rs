@@ -9,6 +9,9 @@ use crate::spec::{ArmedInstrument, Order, ZeroPolicy};
 use std::fmt;
 use std::time::Duration;
 
+/// A wall clock that is slewed falls behind by no more than this between a zero and a reading.
+const SLEWED_MICROS: i64 = 1_000_000;
+
 /// Why a zero is due.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Due {
@@ -150,8 +153,11 @@ fn due_by_pieces(
 
 fn due_by_time(policy: &ZeroPolicy, last_good: WallMicros, now: WallMicros) -> Option<Due> {
     let every = policy.every?;
-    let passed = u64::try_from(now.0.saturating_sub(last_good.0)).ok()?;
-    (Duration::from_micros(passed) >= every).then_some(Due::Time(every))
+    let passed = now.0.saturating_sub(last_good.0);
+    // A zero in the time to come: the clock was set back while nobody looked.
+    let is_unknown = passed < -SLEWED_MICROS;
+    let is_long = u64::try_from(passed).is_ok_and(|passed| Duration::from_micros(passed) >= every);
+    (is_unknown || is_long).then_some(Due::Time(every))
 }
 
 /// What `value` is worth as a zero, if it is one.

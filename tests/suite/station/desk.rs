@@ -77,15 +77,25 @@ impl Desk {
 
     /// The process is killed: what is not in the entries is gone.
     pub(crate) fn restart(&mut self) {
+        assert_eq!(
+            self.amounts_to(),
+            *self.core.state(),
+            "the journal amounts to the live state"
+        );
+        self.restart_with_what_is_kept();
+    }
+
+    fn amounts_to(&self) -> State {
         let mut state = State::default();
         for stamped in &self.entries {
             state.apply(stamped);
         }
-        assert_eq!(
-            state,
-            *self.core.state(),
-            "the journal amounts to the live state"
-        );
+        state
+    }
+
+    /// As [`Desk::restart`], when the power went before the last entries were on the disk.
+    pub(crate) fn restart_with_what_is_kept(&mut self) {
+        let state = self.amounts_to();
         self.core = Core::new(Arc::clone(&self.catalog), state);
         self.start();
     }
@@ -121,6 +131,17 @@ impl Desk {
         self.now.mono.0 += micros;
         self.now.wall.0 += i64::try_from(micros).unwrap();
         self.input(Input::Woken);
+    }
+
+    /// Somebody sets the computer's clock by so many seconds.
+    pub(crate) fn set_clock(&mut self, seconds: i64) {
+        self.set_clock_unseen(seconds);
+        self.input(Input::Woken);
+    }
+
+    /// As [`Desk::set_clock`], before the daemon looks at it again.
+    pub(crate) fn set_clock_unseen(&mut self, seconds: i64) {
+        self.now.wall.0 += seconds * 1_000_000;
     }
 
     /// A press of the caliper's data key, a second after whatever was before.

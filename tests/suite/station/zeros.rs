@@ -199,3 +199,55 @@ fn a_zero_frame_while_nothing_is_armed_is_kept_as_unasked() {
     assert_eq!(zero_of(desk.press("+0.00")), (ZeroRole::Unasked, true));
     assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::NotArmed);
 }
+
+#[test]
+fn a_set_clock_neither_hides_nor_feigns_that_a_zero_is_due() {
+    let every = Some(Duration::from_secs(600));
+    let mut desk = Desk::new();
+    desk.arm(one_axis(
+        5,
+        ZeroPolicy {
+            every,
+            ..ZeroPolicy::default()
+        },
+    ))
+    .unwrap();
+    desk.press("+0.00");
+    desk.set_clock(3_600);
+    assert_eq!(desk.reading("+1.63"), Ok(Verdict::Pass));
+    desk.set_clock(-7_200);
+    desk.wait(Duration::from_secs(600));
+    assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::ZeroDue);
+    // Set back while the daemon was off: nobody knows how long ago the zero was.
+    desk.press("+0.00");
+    desk.set_clock_unseen(-60);
+    desk.restart();
+    assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::ZeroDue);
+}
+
+#[test]
+fn a_kill_between_an_off_zero_and_its_doubts_is_made_up_for() {
+    let mut desk = Desk::new();
+    desk.arm(one_axis(2, ZeroPolicy::default())).unwrap();
+    for value in ["+0.00", "+1.63", "+1.61", "+0.02"] {
+        desk.press(value);
+    }
+    assert_eq!(desk.entries.pop().unwrap().entry.kind(), "doubted");
+    let before = desk.entries.len();
+    desk.restart_with_what_is_kept();
+    assert_eq!(
+        desk.kinds_from(before),
+        ["started", "doubted", "attached", "attached"]
+    );
+    assert_eq!(
+        desk.prompt(),
+        "close the jaws of caliper-1 and send a zero: the last zero was off: clean the jaws and zero again"
+    );
+    for value in ["+0.00", "+1.62", "+1.60", "+0.00"] {
+        desk.press(value);
+    }
+    assert_eq!(desk.entries.pop().unwrap().entry.kind(), "completed");
+    desk.restart_with_what_is_kept();
+    let kinds = desk.kinds_from(before);
+    assert!(kinds.ends_with(&["started", "completed", "attached", "attached"]));
+}

@@ -1,0 +1,43 @@
+//! What an entry asks for and the process did not live to append is made up for at the next start.
+//!
+//! A kill or a power cut can fall between two entries that belong together: a zero that is off and
+//! the readings that it puts in doubt, the last reading and the closing of its series. Nobody was
+//! told of the second; but what follows from the journal must not depend on when the power went.
+
+use super::{Core, zero};
+use crate::entry::{Entry, Seq};
+use crate::quantity::Now;
+
+impl Core {
+    /// Appends what the journal still owes. After an orderly stop that is nothing.
+    pub(super) fn make_up(&mut self, now: Now) {
+        let stations: Vec<_> = self.state.stations.keys().cloned().collect();
+        for station in stations {
+            let owed: Vec<_> = self.owed_doubts(&station);
+            for doubted in owed {
+                self.append(now, doubted);
+            }
+            self.complete_if_full(now, &station);
+        }
+    }
+
+    /// The readings that an off zero put in doubt, of instruments for which that was not entered.
+    fn owed_doubts(&self, station: &str) -> Vec<Entry> {
+        let Some(series) = self.series(station) else {
+            return Vec::new();
+        };
+        let off = series.zeros.iter().filter(|(_, zero)| zero.off);
+        off.filter_map(|(instrument, _)| {
+            let readings: Vec<Seq> = zero::unvouched(series, instrument);
+            (!readings.is_empty()).then(|| Entry::Doubted {
+                station: station.to_owned(),
+                series: series.id,
+                readings,
+                reason: format!(
+                    "the last zero of {instrument} was off, so the readings since its last good zero are in doubt"
+                ),
+            })
+        })
+        .collect()
+    }
+}

@@ -1,0 +1,312 @@
+//! Walks the entries as an auditor with pencil and paper would: without the program's own fold,
+//! its rules for zeros or its judging. He has a watch of his own, that nobody ever sets.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Duration;
+use tallyjaw::entry::{
+    Completed, Entry, NotCounted, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing, Tally,
+    Zeroed,
+};
+use tallyjaw::quantity::Quantity;
+use tallyjaw::spec::{ArmedSpec, AxisName, Limits, Order, Verdict};
+
+type Place = (u32, AxisName);
+
+#[derive(Default)]
+struct Auditor {
+    open: BTreeMap<String, Series>,
+    /// Instruments whose origin was set with open jaws.
+    astray: BTreeSet<String>,
+    /// Readings that count, in any series.
+    counted_readings: usize,
+}
+
+/// A series in hand.
+struct Series {
+    id: Seq,
+    spec: ArmedSpec,
+    standing: Vec<Counted>,
+    zeros: BTreeMap<String, Zero>,
+    /// What the last zero puts in doubt and no entry has said yet.
+    owed_doubt: BTreeSet<Seq>,
+    doubted: u32,
+    retracted: u32,
+    not_counted: u32,
+}
+
+struct Counted {
+    seq: Seq,
+    place: Place,
+    instrument: String,
+    verdict: Verdict,
+}
+
+/// The last zeros of an instrument.
+#[derive(Default, Clone, Copy)]
+struct Zero {
+    good: Option<(Seq, Duration)>,
+    off: bool,
+}
+
+/// Every entry with the time on the auditor's watch. Gives how many readings counted.
+pub(crate) fn audit<'a>(entries: impl Iterator<Item = (&'a Stamped, Duration)>) -> usize {
+    let mut auditor = Auditor::default();
+    for (stamped, time) in entries {
+        auditor.entry(stamped, time);
+    }
+    auditor.counted_readings
+}
+
+impl Auditor {
+    fn entry(&mut self, stamped: &Stamped, time: Duration) {
+        let seq = stamped.seq;
+        match &stamped.entry {
+            Entry::Armed(spec) => {
+                let series = Series::new(seq, spec);
+                let before = self.open.insert(spec.station.clone(), series);
+                assert!(before.is_none(), "{seq}: armed over an open series");
+            }
+            Entry::Completed(completed) => {
+                let series = self.open.remove(&completed.station);
+                series.expect("an open series").close(completed);
+            }
+            Entry::Zeroed(zeroed) => self.zeroed(seq, time, zeroed),
+            Entry::Reading(reading) => self.reading(seq, time, reading),
+            Entry::Retracted {
+                station,
+                series,
+                reading,
+            } => {
+                let open = self.series(station, *series);
+                open.take_out(&BTreeSet::from([*reading]));
+                open.retracted += 1;
+            }
+            Entry::Doubted {
+                station,
+                series,
+                readings,
+                ..
+            } => {
+                let open = self.series(station, *series);
+                let readings: BTreeSet<Seq> = readings.iter().copied().collect();
+                assert_eq!(readings, open.owed_doubt, "{seq}: what is in doubt");
+                open.take_out(&readings);
+                open.doubted += u32::try_from(readings.len()).unwrap();
+                open.owed_doubt.clear();
+            }
+            Entry::Disarmed { station, .. } => assert!(!self.open.contains_key(station)),
+            _ => {}
+        }
+    }
+
+    fn series(&mut self, station: &str, id: Seq) -> &mut Series {
+        let open = self.open.get_mut(station).expect("an open series");
+        assert_eq!(open.id, id);
+        open
+    }
+
+    fn zeroed(&mut self, seq: Seq, time: Duration, zeroed: &Zeroed) {
+        match zeroed.opening {
+            Some(_) => drop(self.astray.insert(zeroed.instrument.clone())),
+            None if zeroed.ok => drop(self.astray.remove(&zeroed.instrument)),
+            None => {}
+        }
+        let open = self.open.get_mut(&zeroed.station);
+        assert_eq!(open.as_ref().map(|open| open.id), zeroed.series);
+        let Some(open) = open else { return };
+        assert_eq!(open.owed_doubt, BTreeSet::new(), "{seq}: doubt comes first");
+        let zero = open.zeros.entry(zeroed.instrument.clone()).or_default();
+        zero.off = !zeroed.ok;
+        if zeroed.ok {
+            zero.good = Some((seq, time));
+        } else {
+            let good = zero.good;
+            let since = |seq: Seq| good.is_none_or(|(good, _)| seq > good);
+            let of_it = |counted: &&Counted| counted.instrument == zeroed.instrument;
+            let shaken = open.standing.iter().filter(of_it);
+            open.owed_doubt = shaken
+                .map(|counted| counted.seq)
+                .filter(|seq| since(*seq))
+                .collect();
+        }
+    }
+
+    fn reading(&mut self, seq: Seq, time: Duration, reading: &Reading) {
+        let open = self.open.get_mut(&reading.station);
+        if let Standing::NotCounted { reason, .. } = reading.standing {
+            assert_eq!(open.is_none(), reason == NotCounted::NotArmed, "{seq}");
+            let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
+            assert_eq!(verdict, None, "{seq}: a verdict on what does not count");
+            if let Some(open) = open {
+                open.not_counted += 1;
+            }
+            return;
+        }
+        let slot = reading.slot.as_ref().expect("a counted reading has a spec");
+        let open = open.expect("a counted reading has an open series");
+        assert!(
+            !self.astray.contains(&reading.instrument),
+            "{seq}: counted with the origin astray"
+        );
+        open.counted(seq, time, reading, slot);
+        self.counted_readings += 1;
+    }
+}
+
+impl Series {
+    fn new(id: Seq, spec: &ArmedSpec) -> Self {
+        Self {
+            id,
+            spec: spec.clone(),
+            standing: Vec::new(),
+            zeros: BTreeMap::new(),
+            owed_doubt: BTreeSet::new(),
+            doubted: 0,
+            retracted: 0,
+            not_counted: 0,
+        }
+    }
+
+    fn take_out(&mut self, readings: &BTreeSet<Seq>) {
+        let before = self.standing.len();
+        self.standing
+            .retain(|counted| !readings.contains(&counted.seq));
+        let taken = before - self.standing.len();
+        assert_eq!(taken, readings.len(), "each of them counted: {readings:?}");
+    }
+
+    fn filled(&self) -> BTreeSet<Place> {
+        let places = self.standing.iter().map(|counted| counted.place.clone());
+        places.collect()
+    }
+
+    /// Every place, in the order in which it should be filled.
+    fn places(&self) -> Vec<Place> {
+        let axes: Vec<AxisName> = self
+            .spec
+            .axes
+            .iter()
+            .map(|axis| axis.name.clone())
+            .collect();
+        let pieces = 1..=self.spec.pieces;
+        let place = |piece, axis: &AxisName| (piece, axis.clone());
+        match self.spec.order {
+            Order::ByAxis => axes
+                .iter()
+                .flat_map(|axis| pieces.clone().map(move |piece| place(piece, axis)))
+                .collect(),
+            Order::ByPiece => pieces
+                .flat_map(|piece| axes.iter().map(move |axis| place(piece, axis)))
+                .collect(),
+        }
+    }
+
+    fn counted(&mut self, seq: Seq, time: Duration, reading: &Reading, slot: &ReadingSlot) {
+        assert_eq!(slot.series, self.id, "{seq}: of another series");
+        assert_eq!(self.owed_doubt, BTreeSet::new(), "{seq}: doubt comes first");
+        let spec = self.spec.axis(&slot.axis).expect("an axis of the spec");
+        assert_eq!(slot.limits, spec.limits, "{seq}: judged by other limits");
+        let guard = spec.guard_of(&reading.instrument);
+        let guard = guard.expect("an instrument that measures this axis");
+        let verdict = slot.verdict.expect("a counted reading has a verdict");
+        let value = reading.value.quantity();
+        assert_eq!(verdict, by_hand(value, &slot.limits, guard.width), "{seq}");
+        let place = (slot.piece, slot.axis.clone());
+        let filled = self.filled();
+        assert!(!filled.contains(&place), "{seq}: {place:?} filled twice");
+        let next = self.places().into_iter().find(|it| !filled.contains(it));
+        assert_eq!(Some(&place), next.as_ref(), "{seq}: not the slot in hand");
+        self.vouched_for(seq, time, &reading.instrument, slot.piece);
+        self.standing.push(Counted {
+            seq,
+            place,
+            instrument: reading.instrument.clone(),
+            verdict,
+        });
+    }
+
+    /// Whether the zeros before a reading are those that the policy asks for.
+    fn vouched_for(&self, seq: Seq, time: Duration, instrument: &str, piece: u32) {
+        let policy = &self.spec.zero;
+        let zero = self.zeros.get(instrument).copied().unwrap_or_default();
+        assert!(!zero.off, "{seq}: counted after a zero that was off");
+        let Some((good, at)) = zero.good else {
+            assert!(!policy.before_first, "{seq}: counted without a zero");
+            return;
+        };
+        if let Some(every) = policy.every {
+            let passed = time.saturating_sub(at);
+            assert!(passed < every, "{seq}: {passed:?} after the last zero");
+        }
+        if let Some(every) = policy.every_pieces {
+            let since = self.standing.iter();
+            let since = since.filter(|it| it.seq > good && it.instrument == instrument);
+            let pieces = match self.spec.order {
+                Order::ByAxis => since.count(),
+                Order::ByPiece => {
+                    let others = since.map(|it| it.place.0).filter(|it| *it != piece);
+                    others.collect::<BTreeSet<_>>().len()
+                }
+            };
+            let every = usize::try_from(every).unwrap();
+            assert!(pieces < every, "{seq}: {pieces} pieces after the last zero");
+        }
+    }
+
+    fn close(&self, completed: &Completed) {
+        assert_eq!(completed.series, self.id);
+        let came_to = |want: fn(Verdict) -> bool| {
+            let counted = self.standing.iter();
+            u32::try_from(counted.filter(|it| want(it.verdict)).count()).unwrap()
+        };
+        let tally = Tally {
+            passed: came_to(|it| it == Verdict::Pass),
+            failed: came_to(|it| matches!(it, Verdict::FailLow | Verdict::FailHigh)),
+            unsure: came_to(|it| matches!(it, Verdict::UnsureLow | Verdict::UnsureHigh)),
+            doubted: self.doubted,
+            retracted: self.retracted,
+            not_counted: self.not_counted,
+        };
+        assert_eq!(completed.tally, tally);
+        if completed.outcome == Outcome::CutShort {
+            return;
+        }
+        let want = match (tally.failed, tally.unsure) {
+            (0, 0) => Outcome::Accepted,
+            (0, _) => Outcome::Undecided,
+            _ => Outcome::Rejected,
+        };
+        assert_eq!(completed.outcome, want);
+        assert_eq!(self.owed_doubt, BTreeSet::new(), "doubt comes first");
+        let places: BTreeSet<Place> = self.places().into_iter().collect();
+        assert_eq!(self.filled(), places, "completed, but not full");
+        for counted in &self.standing {
+            let zero = self.zeros.get(&counted.instrument);
+            let zero = zero.copied().unwrap_or_default();
+            assert!(!zero.off, "completed after a zero that was off");
+            if self.spec.zero.closing {
+                let vouched = zero.good.is_some_and(|(good, _)| good > counted.seq);
+                assert!(vouched, "no closing zero vouches for {}", counted.seq);
+            }
+        }
+    }
+}
+
+/// The verdict on `value`, reckoned limit by limit.
+fn by_hand(value: Quantity, limits: &Limits, guard: i64) -> Verdict {
+    let value = value.base();
+    let lower = limits.lower().map(|lower| value - lower.base());
+    let upper = limits.upper().map(|upper| upper.base() - value);
+    // How far inside each limit the value lies.
+    let (inside_lower, inside_upper) = (lower.unwrap_or(i64::MAX), upper.unwrap_or(i64::MAX));
+    let is_low = inside_lower < inside_upper;
+    let least = inside_lower.min(inside_upper);
+    let unsure = guard > 0 && -guard <= least && least < guard;
+    match (unsure, least < 0, is_low) {
+        (true, _, true) => Verdict::UnsureLow,
+        (true, _, false) => Verdict::UnsureHigh,
+        (false, true, true) => Verdict::FailLow,
+        (false, true, false) => Verdict::FailHigh,
+        (false, false, _) => Verdict::Pass,
+    }
+}

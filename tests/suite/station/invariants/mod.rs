@@ -1,0 +1,107 @@
+//! What no sequence of presses, cards, commands, waits, set clocks, reloads and restarts may bring
+//! about; and that whoever does what the prompt says gets done.
+//!
+//! In the normal run a hundred sequences of each kind; a hundred thousand:
+//!
+//! ```text
+//! PROPTEST_CASES=100000 cargo test --release --test suite station::invariants
+//! ```
+
+mod acts;
+mod auditor;
+mod following;
+mod shop;
+
+use acts::{act, bench_act, run};
+use proptest::prelude::*;
+use shop::Shop;
+
+fn audited(shop: &Shop) -> usize {
+    auditor::audit(shop.entries.iter().zip(shop.times.iter().copied()))
+}
+
+/// How many sequences: what the environment says, or few enough for every day.
+fn sequences() -> ProptestConfig {
+    let config = ProptestConfig::default();
+    let cases = if std::env::var_os("PROPTEST_CASES").is_some() {
+        config.cases
+    } else {
+        100
+    };
+    ProptestConfig { cases, ..config }
+}
+
+proptest! {
+    #![proptest_config(sequences())]
+
+    #[test]
+    fn no_sequence_counts_a_reading_without_spec_or_zero_or_fills_a_slot_twice(
+        acts in prop::collection::vec(act(), 1..80)
+    ) {
+        let mut shop = Shop::new();
+        for act in acts {
+            run(&mut shop, act);
+        }
+        audited(&shop);
+    }
+
+    #[test]
+    fn the_same_input_gives_the_same_entries(acts in prop::collection::vec(act(), 1..40)) {
+        let (mut one, mut other) = (Shop::new(), Shop::new());
+        for act in acts {
+            run(&mut one, act.clone());
+            run(&mut other, act);
+        }
+        prop_assert_eq!(&one.entries, &other.entries);
+    }
+
+    #[test]
+    fn whatever_happened_whoever_does_what_the_prompt_says_fills_the_series(
+        acts in prop::collection::vec(bench_act(), 1..40)
+    ) {
+        let mut shop = Shop::new();
+        for act in acts {
+            run(&mut shop, act);
+        }
+        for station in shop::STATIONS {
+            following::to_the_end(&mut shop, station);
+        }
+        audited(&shop);
+    }
+}
+
+#[test]
+fn the_random_sequences_count_readings_and_fill_series() {
+    use proptest::strategy::ValueTree;
+    use proptest::test_runner::TestRunner;
+    use tallyjaw::entry::{Entry, Outcome};
+    let mut runner = TestRunner::deterministic();
+    let (mut counted, mut filled, mut doubted, mut retracted) = (0, 0, 0, 0);
+    for _ in 0..200 {
+        let acts = prop::collection::vec(act(), 80)
+            .new_tree(&mut runner)
+            .unwrap()
+            .current();
+        let mut shop = Shop::new();
+        for act in acts {
+            run(&mut shop, act);
+        }
+        counted += audited(&shop);
+        for stamped in &shop.entries {
+            match &stamped.entry {
+                Entry::Completed(completed) => {
+                    filled += usize::from(completed.outcome != Outcome::CutShort);
+                }
+                Entry::Doubted { readings, .. } => doubted += readings.len(),
+                Entry::Retracted { .. } => retracted += 1,
+                _ => {}
+            }
+        }
+    }
+    let found =
+        format!("{counted} counted, {filled} series, {doubted} doubted, {retracted} retracted");
+    assert!(
+        counted > 500 && filled > 50 && doubted > 20 && retracted > 20,
+        "{found}"
+    );
+}
