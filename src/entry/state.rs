@@ -65,7 +65,7 @@ pub struct InstrumentState {
 pub struct SeriesState {
     /// Its id: the seq of its `armed` entry.
     pub id: Seq,
-    /// When it was opened.
+    /// When it was opened, by the wall clock as it is set now.
     pub since: WallMicros,
     /// What it judges by.
     pub spec: ArmedSpec,
@@ -268,9 +268,10 @@ impl State {
     /// The time since a zero is what has passed, whatever the wall clock was set to meanwhile.
     fn shift_zeros(&mut self, by_micros: i64) {
         let open = self.stations.values_mut();
-        let series = open.filter_map(|station| station.series.as_mut());
-        for zero in series.flat_map(|series| series.zeros.values_mut()) {
-            if let Some((_, at)) = &mut zero.last_good {
+        for series in open.filter_map(|station| station.series.as_mut()) {
+            series.since.0 = series.since.0.saturating_add(by_micros);
+            let good = series.zeros.values_mut();
+            for (_, at) in good.filter_map(|zero| zero.last_good.as_mut()) {
                 at.0 = at.0.saturating_add(by_micros);
             }
         }

@@ -3,6 +3,7 @@
 use super::arming::{self, refuse};
 use super::completing::completed;
 use super::in_hand::checked_operator;
+use super::prompt::{Prompt, prompt};
 use super::{Armable, Command, Core, Refusal};
 use crate::entry::state::SeriesState;
 use crate::entry::{Entry, Means, Outcome, Seq};
@@ -207,10 +208,10 @@ impl Core {
                 return Err(refuse(message, "name an instrument of this station"));
             }
             (None, [only]) => only.clone(),
-            (None, _) => {
+            (None, _) => self.zero_meant(&station).ok_or_else(|| {
                 let message = format!("no instrument named, and {station} has: {list}");
-                return Err(refuse(message, "say which one: --instrument NAME"));
-            }
+                refuse(message, "say which one: --instrument NAME")
+            })?,
         };
         self.append(
             now,
@@ -220,6 +221,20 @@ impl Core {
             },
         );
         Ok(())
+    }
+}
+
+impl Core {
+    /// Of several instruments the one whose zero is asked for, or the only one that is armed: a card
+    /// and a pedal cannot name one.
+    fn zero_meant(&self, station: &str) -> Option<String> {
+        if let Prompt::Zero { instrument, .. } = prompt(&self.state, station) {
+            return Some(instrument);
+        }
+        match self.series(station)?.spec.instruments.as_slice() {
+            [only] => Some(only.name.clone()),
+            _ => None,
+        }
     }
 }
 

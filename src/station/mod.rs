@@ -73,11 +73,7 @@ impl Core {
 
     /// Takes one input. Call [`Core::poll`] until `WaitUntil` before the next one.
     pub fn handle(&mut self, now: Now, input: Input<'_>) {
-        if let Some(by_micros) = self.clock.step(now) {
-            self.append(now, Entry::ClockStepped { by_micros });
-            self.await_zeros(now);
-        }
-        self.tell_zeros_due(now);
+        self.tell_what_time_did(now);
         let before = self.state.last;
         match input {
             Input::Begun(journal) => self.append(now, Entry::Begun { journal }),
@@ -118,10 +114,19 @@ impl Core {
     ///
     /// A [`Refusal`] if it cannot be carried out; then nothing has changed.
     pub fn command(&mut self, now: Now, command: Command) -> Result<(), Refusal> {
-        self.tell_zeros_due(now);
+        self.tell_what_time_did(now);
         let result = commands::run(self, now, command);
         self.await_zeros(now);
         result
+    }
+
+    /// A clock that was set, and zeros that have become due.
+    fn tell_what_time_did(&mut self, now: Now) {
+        if let Some(by_micros) = self.clock.step(now) {
+            self.append(now, Entry::ClockStepped { by_micros });
+            self.await_zeros(now);
+        }
+        self.tell_zeros_due(now);
     }
 
     /// The next thing to do.

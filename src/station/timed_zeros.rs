@@ -63,10 +63,8 @@ impl Core {
         // A full series owes no zero by time.
         next_slot(series)?;
         let since = zero::last_good_or_start(series, instrument)?;
-        let passed = u64::try_from(now.0.saturating_sub(since.0)).unwrap_or(0);
-        let every = series.spec.zero.every?;
+        let left = zero::time_left(series.spec.zero.every?, since, now);
         // No sooner than in a millisecond: whatever the clocks say, this does not spin.
-        let left = every.saturating_sub(Duration::from_micros(passed));
         Some(left.max(Duration::from_millis(1)))
     }
 }

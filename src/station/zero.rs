@@ -151,13 +151,21 @@ fn due_by_pieces(
     (u32::try_from(handled).ok()? >= every).then_some(Due::Pieces(every))
 }
 
-fn due_by_time(policy: &ZeroPolicy, last_good: WallMicros, now: WallMicros) -> Option<Due> {
+fn due_by_time(policy: &ZeroPolicy, since: WallMicros, now: WallMicros) -> Option<Due> {
     let every = policy.every?;
-    let passed = now.0.saturating_sub(last_good.0);
-    // A zero in the time to come: the clock was set back while nobody looked.
-    let is_unknown = passed < -SLEWED_MICROS;
-    let is_long = u64::try_from(passed).is_ok_and(|passed| Duration::from_micros(passed) >= every);
-    (is_unknown || is_long).then_some(Due::Time(every))
+    time_left(every, since, now)
+        .is_zero()
+        .then_some(Due::Time(every))
+}
+
+/// How long until a zero is due that is asked for this long after `since`.
+pub(super) fn time_left(every: Duration, since: WallMicros, now: WallMicros) -> Duration {
+    let passed = now.0.saturating_sub(since.0);
+    if passed < -SLEWED_MICROS {
+        // In the time to come: the clock was set back while nobody looked, and nothing is known.
+        return Duration::ZERO;
+    }
+    every.saturating_sub(Duration::from_micros(u64::try_from(passed).unwrap_or(0)))
 }
 
 /// What `value` is worth as a zero, if it is one.

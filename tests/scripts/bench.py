@@ -1,4 +1,4 @@
-"""A made-up bench with one caliper on a pseudo-terminal, and a real tallyjaw reading it.
+"""A made-up bench whose instruments stand on pseudo-terminals, and a real tallyjaw reading them.
 
 Standard library only, and nothing of tallyjaw's own code: what stands here is what any other
 program would have to know.
@@ -103,36 +103,49 @@ class Lines:
 
 
 class Bench:
-    """The files, the caliper's end of the line and the daemon; leave it by `with`."""
+    """The files, our ends of the lines and the daemon; leave it by `with`."""
 
     def __init__(self, binary, plans):
+        plans = "".join(PLAN.format(**plan) for plan in plans)
+        files = {"sheets/pump.toml": SHEET, "tools.toml": TOOLS, "plans/pump.toml": plans}
+        self.set_up(binary, ["caliper-1"], files, lambda ports: CONFIG.format(port=ports["caliper-1"]))
+
+    def set_up(self, binary, instruments, files, config):
+        """A pseudo-terminal for each instrument; `config` writes tallyjaw.toml from their paths."""
         self.binary = binary
         self.folder = tempfile.TemporaryDirectory(prefix="tallyjaw-")
         self.root = pathlib.Path(self.folder.name)
-        self.caliper, self.port = pty.openpty()
-        self.pressed = None
-        tty.setraw(self.port)
-        files = {
-            "tallyjaw.toml": CONFIG.format(port=os.ttyname(self.port)),
-            "sheets/pump.toml": SHEET,
-            "tools.toml": TOOLS,
-            "plans/pump.toml": "".join(PLAN.format(**plan) for plan in plans),
-        }
-        for name, text in files.items():
+        self.ends = {name: pty.openpty() for name in instruments}
+        self.sent = {}
+        for _, port in self.ends.values():
+            tty.setraw(port)
+        ports = {name: os.ttyname(port) for name, (_, port) in self.ends.items()}
+        for name, text in {**files, "tallyjaw.toml": config(ports)}.items():
             path = self.root / name
             path.parent.mkdir(exist_ok=True)
             path.write_text(text)
 
+    def start(self):
+        self.daemon = subprocess.Popen(self.command("serve"))
+
+    def command(self, *arguments):
+        return [self.binary, "--config", str(self.root / "tallyjaw.toml"), *arguments]
+
     def __enter__(self):
-        self.daemon = subprocess.Popen([self.binary, "--config", str(self.root / "tallyjaw.toml"), "serve"])
+        self.start()
         return self
 
     def __exit__(self, *_):
+        self.kill()
+        for ends in self.ends.values():
+            for end in ends:
+                os.close(end)
+        self.folder.cleanup()
+
+    def kill(self):
+        """As if the power went."""
         self.daemon.kill()
         self.daemon.wait()
-        os.close(self.caliper)
-        os.close(self.port)
-        self.folder.cleanup()
 
     def connect(self, name):
         deadline = time.monotonic() + PATIENCE_S
@@ -144,12 +157,12 @@ class Bench:
                 assert time.monotonic() < deadline, f"no {name} after {PATIENCE_S} s"
                 time.sleep(0.01)
 
-    def press(self, frame):
+    def press(self, frame, instrument="caliper-1"):
         """One press; the same value twice within 150 ms would be taken for a bouncing key."""
-        if frame == self.pressed:
+        if frame == self.sent.get(instrument):
             time.sleep(0.2)
-        self.pressed = frame
-        os.write(self.caliper, frame)
+        self.sent[instrument] = frame
+        os.write(self.ends[instrument][0], frame)
 
     def call(self, method, **params):
         """One JSON-RPC call on the control socket; gives its result."""
@@ -167,6 +180,50 @@ class Bench:
         segments = sorted((self.root / "state" / "journal").glob("*.jsonl"))
         assert segments, "no segment was written"
         return [line for segment in segments for line in segment.read_bytes().splitlines(keepends=True)]
+
+
+class Feed:
+    """Everything in the journal from its first entry on, one after another."""
+
+    def __init__(self, bench):
+        self.seen = []
+        self.waiting = []
+        self.connect(bench)
+
+    def connect(self, bench):
+        """Goes on behind what was seen, also at another daemon with the same journal."""
+        self.lines = bench.connect("feed.sock")
+        hello = self.lines.next()
+        assert hello["kind"] == "hello" and hello["v"] == 1, hello
+        assert hello["journal"] and hello["version"] and hello["first"] == 1, hello
+        self.state = self.lines.next()
+        assert self.state["kind"] == "state" and "stations" in self.state and "instruments" in self.state, self.state
+        before = list(self.seen)
+        self.lines.send({"after": len(before)})
+        line, entry = self.read()
+        while entry["seq"] != len(before) + 1:  # what became durable before the request was read
+            line, entry = self.read()
+        self.seen = before
+        self.waiting = [line]
+
+    def read(self):
+        line = self.waiting.pop() if self.waiting else self.lines.next_bytes()
+        self.seen.append(line)
+        return line, json.loads(line)
+
+    def until(self, kind):
+        """Passes over what comes before the first `kind`."""
+        while True:
+            _, entry = self.read()
+            if entry["kind"] == kind:
+                return entry
+
+    def expect(self, kind, **fields):
+        """The next entry is this, with these fields among its own; `None` means left out."""
+        _, entry = self.read()
+        got = {name: entry.get(name) for name in fields}
+        assert entry["kind"] == kind and got == fields, f"want {kind} {fields}, got {entry}"
+        return entry
 
 
 def assert_chained(lines):

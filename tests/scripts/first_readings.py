@@ -7,10 +7,9 @@ u² = 0.02²/3 + 2·0.01²/12 mm² (the instrument's largest error, and its reso
 So 1.60 passes, 1.55 to 1.59 is unsure, 1.54 fails; likewise 1.64, 1.65 to 1.69, 1.70.
 """
 
-import json
 import sys
 
-from bench import Bench, assert_chained
+from bench import Bench, Feed, assert_chained
 
 HEIGHT = ("core_crimp_height", 1_620_000, 50_000)  # nominal and tolerance in nm
 WIDTH = ("core_crimp_width", 2_400_000, 100_000)
@@ -43,43 +42,6 @@ PLANS = [
     {"name": "pump-own", "decision": "simple", "pieces": 5, "axes": '["core_crimp_height", "core_crimp_width"]'},
     {"name": "pump-ref", "decision": "guarded", "pieces": 7, "axes": '["core_crimp_height"]'},
 ]
-
-
-class Feed:
-    """Everything in the journal from its first entry on, one after another."""
-
-    def __init__(self, bench):
-        self.lines = bench.connect("feed.sock")
-        self.seen = []
-        hello = self.lines.next()
-        assert hello["kind"] == "hello" and hello["v"] == 1, hello
-        assert hello["journal"] and hello["version"] and hello["first"] == 1, hello
-        state = self.lines.next()
-        assert state["kind"] == "state" and "stations" in state and "instruments" in state, state
-        self.lines.send({"after": 0})
-        line, entry = self.read()
-        while entry["seq"] != 1:  # what became durable before the request was read
-            line, entry = self.read()
-        self.seen = [line]
-
-    def read(self):
-        line = self.lines.next_bytes()
-        self.seen.append(line)
-        return line, json.loads(line)
-
-    def until(self, kind):
-        """Passes over what comes before the first `kind`."""
-        while True:
-            _, entry = self.read()
-            if entry["kind"] == kind:
-                return entry
-
-    def expect(self, kind, **fields):
-        """The next entry is this, with these fields among its own; `None` means left out."""
-        _, entry = self.read()
-        got = {name: entry.get(name) for name in fields}
-        assert entry["kind"] == kind and got == fields, f"want {kind} {fields}, got {entry}"
-        return entry
 
 
 def arm(bench, feed, plan):

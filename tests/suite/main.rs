@@ -39,6 +39,7 @@ mod replug;
 mod run_rules;
 mod scripts;
 mod service;
+mod self_deception;
 mod station;
 mod stats;
 mod tapes;

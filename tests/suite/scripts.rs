@@ -27,3 +27,8 @@ fn run(script: &str) {
 fn a_stranger_sees_every_verdict_and_what_does_not_count() {
     run("first_readings.py");
 }
+
+#[test]
+fn a_day_at_the_bench_without_a_keyboard_leaves_exactly_these_entries() {
+    run("bench_day.py");
+}

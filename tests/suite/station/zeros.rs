@@ -180,17 +180,6 @@ fn a_said_zero_is_one_even_far_from_the_origin() {
         (ZeroRole::Opening, false),
         "said before a restart"
     );
-    let refusal = desk
-        .command(Command::Zero {
-            station: None,
-            instrument: None,
-        })
-        .unwrap_err();
-    assert!(
-        refusal.message.contains("caliper-1, gauge-1"),
-        "{}",
-        refusal.message
-    );
 }
 
 #[test]
@@ -250,4 +239,35 @@ fn a_kill_between_an_off_zero_and_its_doubts_is_made_up_for() {
     desk.restart_with_what_is_kept();
     let kinds = desk.kinds_from(before);
     assert!(kinds.ends_with(&["started", "completed", "attached", "attached"]));
+}
+
+#[test]
+fn a_zero_said_without_a_name_is_that_of_the_instrument_in_hand() {
+    let say_zero = |desk: &mut Desk| {
+        desk.command(Command::Zero {
+            station: None,
+            instrument: None,
+        })
+    };
+    let said = |desk: &Desk| match desk.last() {
+        Entry::ZeroSaid { instrument, .. } => instrument.clone(),
+        other => panic!("{other:?}"),
+    };
+    let mut desk = Desk::new();
+    let refusal = say_zero(&mut desk).unwrap_err();
+    assert_eq!(
+        refusal.message,
+        "no instrument named, and bench-1 has: caliper-1, gauge-1"
+    );
+    let axes = vec![AxisName::new("pull_force"), AxisName::new(HEIGHT)];
+    desk.arm(Plan { axes, ..plan() }).unwrap();
+    say_zero(&mut desk).unwrap();
+    assert_eq!(said(&desk), "gauge-1", "the prompt asks for its zero");
+    desk.press_on("gauge-1", "0");
+    let refusal = say_zero(&mut desk).unwrap_err();
+    assert!(refusal.message.contains("caliper-1, gauge-1"));
+    desk.arm(one_axis(2, ZeroPolicy::default())).unwrap();
+    desk.press("+0.00");
+    say_zero(&mut desk).unwrap();
+    assert_eq!(said(&desk), "caliper-1", "no other is armed");
 }
