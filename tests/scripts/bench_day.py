@@ -201,6 +201,14 @@ class Day(Bench):
         assert reason in entry["reason"], f"want a reason with {reason!r}, got {entry}"
         assert entry["remedy"], entry
 
+    def operator(self, who):
+        self.scan(f"tj/operator/{who}")
+        self.feed.expect("operator_said", station=STATION, operator=who, series=None)
+
+    def tool(self, card, **fields):
+        self.scan(f"tj/tool/{card}")
+        self.feed.expect("tool_said", station=STATION, **fields)
+
     def arm(self, plan, operator, **fields):
         self.scan(f"tj/arm/{plan}")
         armed = self.feed.expect("armed", station=STATION, plan=plan, operator=operator, **fields)
@@ -239,8 +247,9 @@ class Day(Bench):
 
 
 def reference_pieces(day):
-    """Two pieces out of a known-good harness: no tool of ours, and no operator has said who they are."""
-    day.arm("pump-ref", operator=None, purpose="reference", terminal="QF-250-F", tool=None)
+    """Two pieces out of a known-good harness: no tool of ours."""
+    day.operator("Ada")
+    day.arm("pump-ref", operator="Ada", purpose="reference", terminal="QF-250-F", tool=None)
     day.zero("opening")
     for piece, height, width in [(1, "1.61", "2.41"), (2, "1.63", "2.38")]:
         day.measure(piece, HEIGHT, height)
@@ -249,25 +258,17 @@ def reference_pieces(day):
     day.completed("accepted", passed=4)
 
 
-def wrong_nest(day):
-    """The one thing here that no card can say: the configuration refuses such a plan before it is printed."""
-    control = day.connect("control.sock")
-    plan = {"terminal": "QF-250-F", "wire": "2.0 mm²", "axes": [HEIGHT], "pieces": 3, "purpose": "first_off",
-            "tool": "T-07", "nest": "1.0"}
-    control.send({"jsonrpc": "2.0", "id": 1, "method": "arm", "params": {"station": STATION, **plan}})
-    error = control.next()["error"]
-    assert error["message"] == "wrong nest: 1.0 of T-07 is for 1.0 mm², not for 2.0 mm²", error
-    assert error["data"]["remedy"] == "its nest for 2.0 mm² is 2.0", error
-
-
 def own_pieces(day):
-    """A slip and the pedal, a power cut, a wrong width and the jaws closed twice."""
-    day.arm("pump-own", operator=None, wire_mm2=2.0)
+    """A wrong nest, a slip and the pedal, a power cut, a wrong width and the jaws closed twice."""
+    day.tool("T-07/2.0", tool="T-07", nest="2.0", as_planned=False, series=None)
+    day.arm("pump-own", operator="Ada", wire_mm2=2.0, tool={"id": "T-07", "class": "production", "nest": "2.0"})
     day.zero("opening", "0.01")
+    reason = f"wrong nest 1.0 of T-07: series {day.series} asks for nest 2.0, which is for 2.0 mm²"
+    day.refused("tj/tool/T-07/1.0", reason)
     day.measure(1, HEIGHT, "1.62")
     slip = day.measure(2, HEIGHT, "1.75", "fail_high")
     day.press(b"\0", "pedal-1")
-    day.feed.expect("retracted", station=STATION, series=day.series, reading=slip)
+    day.feed.expect("retracted", station=STATION, series=day.series, reading=slip, by="pedal")
     day.measure(2, HEIGHT, "1.64")
 
     day.kill()
@@ -277,15 +278,22 @@ def own_pieces(day):
     assert day.prompt() == "measure piece 3 of 3: core crimp height", day.prompt()
 
     day.measure(3, HEIGHT, "1.60")
-    for piece, width in [(1, "2.40"), (2, "2.44"), (3, "2.37")]:
+    day.measure(1, WIDTH, "2.40")
+    askew = day.measure(2, WIDTH, "2.44")
+    day.zero("unasked")
+    day.zero("unasked")
+    day.feed.expect("retracted", station=STATION, series=day.series, reading=askew, by="double_zero")
+    for piece, width in [(2, "2.42"), (3, "2.37")]:
         day.measure(piece, WIDTH, width)
     day.zero("closing")
-    day.completed("accepted", passed=6, retracted=1)
+    day.completed("accepted", passed=6, retracted=2)
 
 
 def moved_zero(day):
     """A chip between the jaws: the closing zero is off, and takes the readings with it."""
-    day.arm("fan-own", operator=None)
+    day.operator("Ben")
+    day.tool("T-07/1.0", tool="T-07", nest="1.0", as_planned=False, series=None)
+    day.arm("fan-own", operator="Ben")
     day.zero("opening")
     pieces = [(1, "1.19", "1.61"), (2, "1.20", "1.62")]
     readings = [
@@ -307,7 +315,9 @@ def moved_zero(day):
 
 def repair(day):
     """A repair-class tool is warned of; one of its crimps is too high."""
-    armed = day.arm("lamp-repair", operator=None, terminal="QF-187-F")
+    day.refused("tj/arm/lamp-repair", "T-07")  # it is still in the hand
+    day.tool("R-02", tool="R-02", **{"class": "repair"}, as_planned=False, series=None)
+    armed = day.arm("lamp-repair", operator="Ben", terminal="QF-187-F")
     assert any("R-02 is a repair-class tool" in warning for warning in armed["warnings"]), armed
     day.zero("opening")
     day.measure(1, HEIGHT, "1.34")
@@ -317,7 +327,9 @@ def repair(day):
 
 
 def pull_force(day):
-    day.arm("pump-pull", operator=None)
+    day.tool("T-07", tool="T-07", nest=None, as_planned=False, series=None)
+    day.operator("Ada")
+    day.arm("pump-pull", operator="Ada")
     day.zero("opening", "0.0", instrument="pull-1")
     for piece, force in enumerate(["201.5", "188.0", "194.5", "210.0", "186.5"], 1):
         day.measure(piece, FORCE, force, instrument="pull-1")
@@ -332,7 +344,7 @@ def main(binary):
         day.open_up()
 
         day.refused("4006381333931", "not one of our cards: got \"4006381333931\"")
-        wrong_nest(day)
+        day.refused("tj/arm/pump-onw", "no plan \"pump-onw\"")
         reference_pieces(day)
         own_pieces(day)
         moved_zero(day)

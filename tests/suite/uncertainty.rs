@@ -126,8 +126,8 @@ const FACTORS: [u32; 5] = [0, 1_000, 1_660, 2_000, 1_650];
 /// What becomes of a reading that is so many nanometres off, under a tolerance around 10 mm.
 fn judged(off_nm: i64, tolerance_nm: i64, guard_nm: i64) -> Verdict {
     let at = |nm: i64| Quantity::from_base(Dimension::Length, 10_000_000 + nm);
-    let half = tolerance_nm / 2;
-    let limits: Limits = format!("{}..{}", at(-half), at(half)).parse().unwrap();
+    let half = Quantity::from_base(Dimension::Length, tolerance_nm / 2);
+    let limits: Limits = format!("10.00 ±{half}").parse().unwrap();
     judge(at(off_nm), &limits, guard_nm)
 }
 

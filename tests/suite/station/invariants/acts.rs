@@ -6,7 +6,7 @@ use super::shop::{CATALOGS, INSTRUMENTS, PEDALS, SCANNERS, STATIONS, STREAMING, 
 use proptest::prelude::*;
 use proptest::sample::select;
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Seq};
+use tallyjaw::entry::{Entry, Means, Seq};
 use tallyjaw::quantity::WallMicros;
 use tallyjaw::spec::{AxisName, Decision, Order, Plan, Purpose, WireRequest, ZeroPolicy};
 use tallyjaw::station::{Armable, Command, Input};
@@ -24,6 +24,8 @@ pub(crate) enum Act {
         station: &'static str,
         off: i64,
     },
+    /// Two good zeros, as a hand sends them that wants the last reading back.
+    ZeroTwice,
     /// Jaws that come from afar and stand still, a frame every 100 ms.
     Stand {
         at: i64,
@@ -101,6 +103,7 @@ pub(crate) fn bench_act() -> impl Strategy<Value = Act> {
         24 => (select(&STATIONS[..]), prop_oneof![5 => -6i64..7, 1 => -40i64..41])
             .prop_map(|(station, off)| Act::Follow { station, off }),
         12 => frame(),
+        2 => Just(Act::ZeroTwice),
         5 => (near_something(), 1u8..12, any::<bool>())
             .prop_map(|(at, frames, flicker)| Act::Stand { at, frames, flicker }),
         1 => bytes(),
@@ -184,7 +187,7 @@ fn card() -> impl Strategy<Value = String> {
         "tj/operator/Ben",
         "tj/tool/T-07",
         "tj/tool/R-02",
-        "tj/tool/none",
+        "tj/tool/T-07/2.0",
     ]);
     let wrong = select(vec![
         "4006381333931",
@@ -192,6 +195,7 @@ fn card() -> impl Strategy<Value = String> {
         "tj/arm",
         "TJ/ARM/pump-own",
         "tj/tool/X-99",
+        "tj/tool/T-07/9",
         "tj/dance",
         "tj/note/",
         "+1.62",
@@ -282,10 +286,17 @@ fn policy() -> impl Strategy<Value = ZeroPolicy> {
     let every = prop::option::weighted(0.3, (10u64..4_000).prop_map(Duration::from_secs));
     let pieces = prop::option::weighted(0.3, 1u32..3);
     let counts = prop_oneof![3 => Just((2u32, 1u32)), 1 => (0u32..5, 0u32..4)];
-    (any::<bool>(), any::<bool>(), every, pieces, counts).prop_map(
-        |(before_first, closing, every, every_pieces, (band_counts, limit_counts))| ZeroPolicy {
+    let flags = (any::<bool>(), any::<bool>(), any::<bool>());
+    (flags, every, pieces, counts).prop_map(
+        |(
+            (before_first, closing, double_retracts),
+            every,
+            every_pieces,
+            (band_counts, limit_counts),
+        )| ZeroPolicy {
             before_first,
             closing,
+            double_retracts,
             every,
             every_pieces,
             band_counts,
@@ -308,6 +319,12 @@ pub(crate) fn run(shop: &mut Shop, act: Act) {
         } => {
             shop.wait(Duration::from_millis(after_millis));
             shop.send(instrument, &text);
+        }
+        Act::ZeroTwice => {
+            for _ in 0..2 {
+                shop.wait(Duration::from_millis(700));
+                shop.send("caliper-1", "+0.00");
+            }
         }
         Act::Follow { station, off } => following::one_step(shop, station, off),
         Act::Stand {
@@ -400,6 +417,7 @@ fn say(shop: &mut Shop, station: Option<&str>, what: Saying) {
             Command::Retract {
                 station,
                 seq: back.map(|back| Seq(last.saturating_sub(back))),
+                by: Means::Command,
             }
         }
         Saying::Note(text) => Command::Note {

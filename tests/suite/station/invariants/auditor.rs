@@ -17,6 +17,8 @@ struct Auditor {
     open: BTreeMap<String, Series>,
     /// Instruments whose origin was set with open jaws.
     astray: BTreeSet<String>,
+    /// The last zero of each instrument, and its time if it was good; gone with the next reading.
+    last_zeros: BTreeMap<String, (Seq, Option<Duration>)>,
     /// Readings that count, in any series.
     counted_readings: usize,
 }
@@ -24,6 +26,7 @@ struct Auditor {
 /// A series in hand.
 struct Series {
     id: Seq,
+    since: Duration,
     spec: ArmedSpec,
     standing: Vec<Counted>,
     zeros: BTreeMap<String, Zero>,
@@ -62,7 +65,8 @@ impl Auditor {
         let seq = stamped.seq;
         match &stamped.entry {
             Entry::Armed(spec) => {
-                let series = Series::new(seq, spec);
+                let mut series = Series::new(seq, time, spec);
+                self.carry_zeros(&mut series);
                 let before = self.open.insert(spec.station.clone(), series);
                 assert!(before.is_none(), "{seq}: armed over an open series");
             }
@@ -76,6 +80,7 @@ impl Auditor {
                 station,
                 series,
                 reading,
+                ..
             } => {
                 let open = self.series(station, *series);
                 open.take_out(&BTreeSet::from([*reading]));
@@ -99,6 +104,18 @@ impl Auditor {
         }
     }
 
+    /// The closing zeros of the series before open a repeated one: nothing was measured since.
+    fn carry_zeros(&self, series: &mut Series) {
+        for carried in &series.spec.opening_zeros {
+            let (zero, good) = self.last_zeros[&carried.instrument];
+            assert_eq!(zero, Seq(carried.zeroed), "the last zero");
+            let good = Some((zero, good.expect("a good zero")));
+            let carried = (carried.instrument.clone(), Zero { good, off: false });
+            series.zeros.extend([carried]);
+        }
+        assert!(series.spec.repeat || series.zeros.is_empty());
+    }
+
     fn series(&mut self, station: &str, id: Seq) -> &mut Series {
         let open = self.open.get_mut(station).expect("an open series");
         assert_eq!(open.id, id);
@@ -111,6 +128,9 @@ impl Auditor {
             None if zeroed.ok => drop(self.astray.remove(&zeroed.instrument)),
             None => {}
         }
+        let good = zeroed.ok.then_some(time);
+        self.last_zeros
+            .insert(zeroed.instrument.clone(), (seq, good));
         let open = self.open.get_mut(&zeroed.station);
         assert_eq!(open.as_ref().map(|open| open.id), zeroed.series);
         let Some(open) = open else { return };
@@ -132,6 +152,7 @@ impl Auditor {
     }
 
     fn reading(&mut self, seq: Seq, time: Duration, reading: &Reading) {
+        self.last_zeros.remove(&reading.instrument);
         let open = self.open.get_mut(&reading.station);
         if let Standing::NotCounted { reason, .. } = reading.standing {
             assert_eq!(open.is_none(), reason == NotCounted::NotArmed, "{seq}");
@@ -154,9 +175,10 @@ impl Auditor {
 }
 
 impl Series {
-    fn new(id: Seq, spec: &ArmedSpec) -> Self {
+    fn new(id: Seq, since: Duration, spec: &ArmedSpec) -> Self {
         Self {
             id,
+            since,
             spec: spec.clone(),
             standing: Vec::new(),
             zeros: BTreeMap::new(),
@@ -195,7 +217,7 @@ impl Series {
                 .iter()
                 .flat_map(|axis| pieces.clone().map(move |piece| place(piece, axis)))
                 .collect(),
-            Order::ByPiece => pieces
+            Order::ByPiece | Order::ByValue => pieces
                 .flat_map(|piece| axes.iter().map(move |axis| place(piece, axis)))
                 .collect(),
         }
@@ -214,7 +236,10 @@ impl Series {
         let place = (slot.piece, slot.axis.clone());
         let filled = self.filled();
         assert!(!filled.contains(&place), "{seq}: {place:?} filled twice");
-        let next = self.places().into_iter().find(|it| !filled.contains(it));
+        let by_value = self.spec.order == Order::ByValue;
+        let of_it = |it: &Place| !by_value || it.1 == slot.axis;
+        let next = self.places().into_iter().filter(of_it);
+        let next = next.into_iter().find(|it| !filled.contains(it));
         assert_eq!(Some(&place), next.as_ref(), "{seq}: not the slot in hand");
         self.vouched_for(seq, time, &reading.instrument, slot.piece);
         self.standing.push(Counted {
@@ -230,20 +255,22 @@ impl Series {
         let policy = &self.spec.zero;
         let zero = self.zeros.get(instrument).copied().unwrap_or_default();
         assert!(!zero.off, "{seq}: counted after a zero that was off");
-        let Some((good, at)) = zero.good else {
-            assert!(!policy.before_first, "{seq}: counted without a zero");
-            return;
-        };
+        assert!(
+            zero.good.is_some() || !policy.before_first,
+            "{seq}: counted without a zero"
+        );
+        let good = zero.good.map(|(good, _)| good);
+        let at = zero.good.map_or(self.since, |(_, at)| at);
         if let Some(every) = policy.every {
             let passed = time.saturating_sub(at);
             assert!(passed < every, "{seq}: {passed:?} after the last zero");
         }
         if let Some(every) = policy.every_pieces {
             let since = self.standing.iter();
-            let since = since.filter(|it| it.seq > good && it.instrument == instrument);
+            let since = since.filter(|it| Some(it.seq) > good && it.instrument == instrument);
             let pieces = match self.spec.order {
                 Order::ByAxis => since.count(),
-                Order::ByPiece => {
+                Order::ByPiece | Order::ByValue => {
                     let others = since.map(|it| it.place.0).filter(|it| *it != piece);
                     others.collect::<BTreeSet<_>>().len()
                 }

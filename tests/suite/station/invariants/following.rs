@@ -48,7 +48,7 @@ pub(crate) fn one_step(shop: &mut Shop, station: &str, off: i64) {
 fn obey(shop: &mut Shop, station: &str, next: &Prompt, off: i64) {
     match next {
         Prompt::Arm => {}
-        Prompt::Connect { instrument } => shop.plug(instrument),
+        Prompt::Connect { instrument, .. } => shop.plug(instrument),
         Prompt::Zero {
             instrument,
             why,

@@ -28,7 +28,12 @@ fn sequences() -> ProptestConfig {
     } else {
         100
     };
-    ProptestConfig { cases, ..config }
+    ProptestConfig {
+        cases,
+        // A sequence that breaks something becomes a test of its own, under a name.
+        failure_persistence: None,
+        ..config
+    }
 }
 
 proptest! {
