@@ -1,6 +1,6 @@
 //! What may happen at the two stations, and doing it.
 
-use super::super::desk::{HEIGHT, WIDTH, plan};
+use super::super::desk::{HEIGHT, WIDTH, crimps, plan};
 use super::following;
 use super::shop::{CATALOGS, INSTRUMENTS, PEDALS, SCANNERS, STATIONS, STREAMING, Shop};
 use proptest::prelude::*;
@@ -8,7 +8,7 @@ use proptest::sample::select;
 use std::time::Duration;
 use tallyjaw::entry::{Entry, Means, Seq};
 use tallyjaw::quantity::WallMicros;
-use tallyjaw::spec::{AxisName, Decision, Order, Plan, Purpose, WireRequest, ZeroPolicy};
+use tallyjaw::spec::{AxisName, Decision, Order, Plan, Purpose, ZeroPolicy};
 use tallyjaw::station::{Armable, Command, Input};
 
 #[derive(Debug, Clone)]
@@ -264,10 +264,7 @@ fn any_plan() -> impl Strategy<Value = Plan> {
         .prop_map(
             |(axes, wire, (tool, nest), decision, order, purpose, pieces, zero, repeat)| Plan {
                 axes: axes.into_iter().map(AxisName::new).collect(),
-                wire: WireRequest {
-                    text: wire.to_owned(),
-                    sizing: None,
-                },
+                subject: crimps("QF-250-F", wire),
                 tool: tool.map(str::to_owned),
                 nest: nest.map(str::to_owned),
                 decision,
