@@ -6,7 +6,7 @@ use tallyjaw::decode::FrameFormat;
 use tallyjaw::entry::{
     Attached, Entry, JournalId, Means, NotCounted, Reading, Seq, Stamped, Standing, State,
 };
-use tallyjaw::quantity::{MonoMicros, Now, Unit, WallMicros};
+use tallyjaw::quantity::{Dimension, MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{
     AlertRule, Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentKind, Nest, Order,
     Plan, Purpose, Row, Subject, Terminal, Tool, ToolClass, Verdict, WireRequest, ZeroPolicy,
@@ -232,6 +232,24 @@ pub(crate) fn plan() -> Plan {
         repeat: false,
         alerts: AlertRule::defaults(Purpose::FirstOff),
     }
+}
+
+/// An axis of the shop's own: a force that leaves the piece whole.
+pub(crate) const LATCH_FORCE: &str = "latch_force";
+
+/// The catalog, with a latch force of 20 to 60 N for the first wire of the first terminal.
+pub(crate) fn with_latch_force() -> Catalog {
+    let mut catalog = catalog();
+    catalog.axes.push(Axis {
+        name: AxisName::new(LATCH_FORCE),
+        dimension: Dimension::Force,
+        plausible_percent: 20,
+    });
+    let limits = "20..60 N".parse().unwrap();
+    catalog.terminals[0].rows[0]
+        .limits
+        .push((AxisName::new(LATCH_FORCE), limits));
+    catalog
 }
 
 pub(crate) fn catalog() -> Catalog {

@@ -1,9 +1,8 @@
 //! Order `by_value`: the axis is told from the value.
 
-use super::desk::{Desk, HEIGHT, WIDTH, catalog, plan};
+use super::desk::{Desk, HEIGHT, LATCH_FORCE, WIDTH, catalog, plan, with_latch_force};
 use std::time::Duration;
 use tallyjaw::entry::{Entry, NotCounted, Outcome};
-use tallyjaw::quantity::Dimension;
 use tallyjaw::spec::{Axis, AxisName, Capture, Catalog, Flicker, Order, Plan, Verdict};
 use tallyjaw::station::Input;
 
@@ -47,20 +46,9 @@ fn windows_that_meet_are_refused_at_arming_with_the_remedy() {
         Some("use order = \"by_piece\" or \"by_axis\", or narrow `plausible` of these axes")
     );
     // A force is told from a length whatever its value.
-    let force = AxisName::new("latch_force");
-    let mut catalog = catalog();
-    catalog.axes.push(Axis {
-        name: force.clone(),
-        dimension: Dimension::Force,
-        plausible_percent: 20,
-    });
-    let limits = "20..60 N".parse().unwrap();
-    catalog.terminals[0].rows[0]
-        .limits
-        .push((force.clone(), limits));
-    let mut desk = Desk::with(catalog);
+    let mut desk = Desk::with(with_latch_force());
     desk.arm(Plan {
-        axes: vec![AxisName::new(HEIGHT), force],
+        axes: vec![AxisName::new(HEIGHT), AxisName::new(LATCH_FORCE)],
         ..by_value(2)
     })
     .unwrap();

@@ -1,6 +1,6 @@
 //! Zero frames: which are, when they are due, and what an off one takes with it.
 
-use super::desk::{Desk, HEIGHT, outcome, plan};
+use super::desk::{Desk, HEIGHT, LATCH_FORCE, outcome, plan, with_latch_force};
 use std::time::Duration;
 use tallyjaw::entry::{Entry, NotCounted, Outcome, Seq, ZeroRole};
 use tallyjaw::spec::{AxisName, Order, Plan, Verdict, ZeroPolicy};
@@ -253,13 +253,13 @@ fn a_zero_said_without_a_name_is_that_of_the_instrument_in_hand() {
         Entry::ZeroSaid { instrument, .. } => instrument.clone(),
         other => panic!("{other:?}"),
     };
-    let mut desk = Desk::new();
+    let mut desk = Desk::with(with_latch_force());
     let refusal = say_zero(&mut desk).unwrap_err();
     assert_eq!(
         refusal.message,
         "no instrument named, and bench-1 has: caliper-1, gauge-1"
     );
-    let axes = vec![AxisName::new("pull_force"), AxisName::new(HEIGHT)];
+    let axes = vec![AxisName::new(LATCH_FORCE), AxisName::new(HEIGHT)];
     desk.arm(Plan { axes, ..plan() }).unwrap();
     say_zero(&mut desk).unwrap();
     assert_eq!(said(&desk), "gauge-1", "the prompt asks for its zero");

@@ -54,6 +54,7 @@ fn obey(shop: &mut Shop, station: &str, next: &Prompt, off: i64) {
             instrument,
             why,
             must_be_said,
+            ..
         } => {
             if *must_be_said || *why == Due::OriginMoved {
                 say_zero(shop, station, instrument);
