@@ -2,7 +2,7 @@
 //! cannot come apart.
 //!
 //! In: a [`Card`], or the text that a scanner sent. Out: the other one, or why there is none. What a
-//! card means at a station is [`cards`](super::cards)' business.
+//! card means at a station is the business of `cards`.
 
 use crate::entry::words::safe;
 use std::fmt;

@@ -34,7 +34,7 @@ impl Core {
     }
 }
 
-/// What the next series judges by, opened by the closing zeros of this one: nothing came between.
+/// What the next series judges by, opened by the closing zeros of this one: no reading counted between.
 fn opening_zeros(series: &SeriesState) -> Vec<OpeningZero> {
     let closing = |(name, zero): (&String, &ZeroState)| {
         let (Seq(zeroed), at) = zero.last_good.filter(|_| zero.closed && !zero.off)?;

@@ -156,6 +156,10 @@ impl Core {
                 None => Judged::not_counted(None, NotCounted::SeriesFull, None),
             };
         };
+        if let Some(due) = zero::due_by_pieces(series, instrument, slot.piece) {
+            let hint = Some(due.to_string());
+            return Judged::not_counted(Some(slot), due.refuses(), hint);
+        }
         let axis = series.spec.axis(&slot.axis);
         let measuring = axis.and_then(|axis| {
             let guard = axis.guard_of(instrument)?;

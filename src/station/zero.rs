@@ -104,12 +104,12 @@ pub fn due(
         let closed = zero.is_some_and(|zero| zero.closed);
         return (policy.closing && used && !closed).then_some(Due::Closing);
     }
-    let last_good = zero.and_then(|zero| zero.last_good);
     let Some(since) = last_good_or_start(series, instrument) else {
         return Some(Due::Opening);
     };
     let told = zero.is_some_and(|zero| zero.time_due);
-    due_by_pieces(series, instrument, policy, last_good.map(|(seq, _)| seq))
+    let next = next_slot(series)?.piece;
+    due_by_pieces(series, instrument, next)
         .or_else(|| policy.every.filter(|_| told).map(Due::Time))
         .or_else(|| due_by_time(policy, since, now?))
 }
@@ -122,13 +122,12 @@ pub(super) fn last_good_or_start(series: &SeriesState, instrument: &str) -> Opti
     last_good.or_else(|| (!series.spec.zero.before_first).then_some(series.since))
 }
 
-fn due_by_pieces(
-    series: &SeriesState,
-    instrument: &str,
-    policy: &ZeroPolicy,
-    last_good: Option<Seq>,
-) -> Option<Due> {
-    let every = policy.every_pieces?;
+/// Whether a zero is due before a reading of this piece. In the order `by_value` that need not be
+/// the piece that the prompt asks for.
+pub(super) fn due_by_pieces(series: &SeriesState, instrument: &str, piece: u32) -> Option<Due> {
+    let every = series.spec.zero.every_pieces?;
+    let zero = series.zeros.get(instrument);
+    let last_good = zero.and_then(|zero| zero.last_good).map(|(seq, _)| seq);
     let since = series
         .readings
         .iter()
@@ -138,10 +137,9 @@ fn due_by_pieces(
         Order::ByAxis => since.count(),
         // Only whole pieces count: nobody should zero between height and width of one.
         Order::ByPiece | Order::ByValue => {
-            let next = next_slot(series)?.piece;
             let mut pieces: Vec<u32> = since
                 .map(|reading| reading.piece)
-                .filter(|piece| *piece != next)
+                .filter(|taken| *taken != piece)
                 .collect();
             pieces.sort_unstable();
             pieces.dedup();

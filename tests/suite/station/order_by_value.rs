@@ -3,7 +3,7 @@
 use super::desk::{Desk, HEIGHT, LATCH_FORCE, WIDTH, catalog, plan, with_latch_force};
 use std::time::Duration;
 use tallyjaw::entry::{Entry, NotCounted, Outcome};
-use tallyjaw::spec::{Axis, AxisName, Capture, Catalog, Flicker, Order, Plan, Verdict};
+use tallyjaw::spec::{Axis, AxisName, Capture, Catalog, Flicker, Order, Plan, Verdict, ZeroPolicy};
 use tallyjaw::station::Input;
 
 /// Windows of 15 % do not meet: 1.377 to 1.863 mm and 2.04 to 2.76 mm.
@@ -108,6 +108,30 @@ fn a_value_outside_every_window_counts_for_the_nearest_axis_when_it_is_sent_agai
     assert_eq!(place(desk.last()), (1, WIDTH.to_owned()));
     let (_, hint) = desk.reading("0.50").unwrap_err();
     assert!(hint.starts_with("far from"), "{hint}");
+}
+
+#[test]
+fn a_value_of_another_piece_waits_for_the_zero_that_is_asked_for_every_piece() {
+    let mut desk = Desk::with(narrow());
+    let zero = ZeroPolicy {
+        every_pieces: Some(1),
+        ..ZeroPolicy::default()
+    };
+    desk.arm(Plan {
+        zero,
+        ..by_value(2)
+    })
+    .unwrap();
+    desk.press("0.00");
+    assert_eq!(place(desk.press("1.62")), (1, HEIGHT.to_owned()));
+    // The width of piece 1 is still to come; this is the height of piece 2.
+    let (reason, hint) = desk.reading("1.63").unwrap_err();
+    assert_eq!(reason, NotCounted::ZeroDue);
+    assert_eq!(hint, "the plan asks for one every piece");
+    assert_eq!(place(desk.press("2.40")), (1, WIDTH.to_owned()));
+    desk.press("0.00");
+    assert_eq!(desk.reading("1.63"), Ok(Verdict::Pass));
+    assert_eq!(place(desk.last()), (2, HEIGHT.to_owned()));
 }
 
 #[test]

@@ -104,7 +104,7 @@ impl Auditor {
         }
     }
 
-    /// The closing zeros of the series before open a repeated one: nothing was measured since.
+    /// The closing zeros of the series before open a repeated one: nothing was counted since.
     fn carry_zeros(&self, series: &mut Series) {
         for carried in &series.spec.opening_zeros {
             let (zero, good) = self.last_zeros[&carried.instrument];
@@ -152,7 +152,6 @@ impl Auditor {
     }
 
     fn reading(&mut self, seq: Seq, time: Duration, reading: &Reading) {
-        self.last_zeros.remove(&reading.instrument);
         let open = self.open.get_mut(&reading.station);
         if let Standing::NotCounted { reason, .. } = reading.standing {
             assert_eq!(open.is_none(), reason == NotCounted::NotArmed, "{seq}");
@@ -163,6 +162,7 @@ impl Auditor {
             }
             return;
         }
+        self.last_zeros.remove(&reading.instrument);
         let slot = reading.slot.as_ref().expect("a counted reading has a spec");
         let open = open.expect("a counted reading has an open series");
         assert!(
