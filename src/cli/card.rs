@@ -151,6 +151,9 @@ fn zeros(zero: &ZeroMessage) -> String {
 fn axis(out: &mut dyn Write, axis: &AxisMessage) -> io::Result<()> {
     let words = axis.axis.replace('_', " ");
     write!(out, "  limits     {}: {}", safe(&words), axis.limits)?;
+    if let Some(from) = &axis.limits_from {
+        write!(out, ", from {}", safe(from))?;
+    }
     for guard in &axis.guards {
         let parts: Vec<String> = [
             guard.guard.as_ref().map(|width| format!("guard {width}")),

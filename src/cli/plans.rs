@@ -54,11 +54,19 @@ fn cells(plan: &Plan) -> Vec<String> {
         subject,
         wire,
         plan.pieces.to_string(),
-        axes.join(", "),
+        format!("{}{}", axes.join(", "), table(plan)),
         plan.purpose.name().to_owned(),
         tool,
         rule(plan.decision),
     ]
+}
+
+/// Where a pull force is from that the maker's sheet does not have.
+fn table(plan: &Plan) -> String {
+    let named = plan.pull_force.map(|fallback| fallback.table.name);
+    named.map_or(String::new(), |name| {
+        format!(" (from table {name} where the maker's sheet has none)")
+    })
 }
 
 /// The area, and the gauge it was named by.
@@ -104,6 +112,16 @@ fn plan_json(plan: &Plan) -> Value {
         let optional = [
             ("tool", plan.tool.as_ref().map(|tool| json!(tool))),
             ("nest", plan.nest.as_ref().map(|nest| json!(nest))),
+            (
+                "pull_force_table",
+                plan.pull_force.map(|fallback| json!(fallback.table.name)),
+            ),
+            (
+                "pull_force_gauge",
+                plan.pull_force
+                    .and_then(|fallback| fallback.gauge)
+                    .map(|gauge| json!(gauge.name)),
+            ),
         ];
         for (key, value) in optional {
             object.extend(value.map(|value| (key.to_owned(), value)));

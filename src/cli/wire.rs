@@ -15,8 +15,7 @@ awg_area    d = 0.127 mm · 92^((36-n)/39) (ASTM B258, from memory), as an area
 ISO-size    what a vehicle maker's wiring manual lists (seen second-hand); no sizing system, give the mm²
 Tables pair gauges with mm² in other ways too. What is printed on the wire comes first.";
 
-const PULL_NOTE: &str =
-    "These are general tables, for want of a figure in the maker's sheet, which comes first.";
+const PULL_NOTE: &str = "A plan may name a table (pull_force_table) where the maker's sheet has no figure; the sheet comes first.";
 
 /// Resolve a wire size, or list every gauge with its sizes
 ///

@@ -52,6 +52,7 @@ pub(super) fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan>
             nest: None,
             decision: Decision::Simple,
             zero,
+            pull_force: None,
             repeat: repeat.is_some_and(|repeat| repeat.value),
             // Blocks are measured in any order: nothing drifts from one to the next.
             alerts: Vec::new(),
@@ -66,6 +67,7 @@ pub(super) fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan>
         tool: None,
         nest: None,
         instrument,
+        pull_force: None,
         plan,
     })
 }
@@ -114,6 +116,8 @@ fn refuse_what_is_for_crimps(table: &mut Table<'_>, faults: &mut Faults) {
         "decision",
         "guard_factor",
         "alerts",
+        "pull_force_table",
+        "pull_force_gauge",
     ] {
         let Some(place) = table.taken(key) else {
             continue;

@@ -12,6 +12,7 @@ use super::sheet::{RawRow, RawTerminal};
 use super::tool::RawTool;
 use super::value::unique;
 use crate::quantity::Area;
+use crate::spec::pull_table::PULL_FORCE;
 use crate::spec::{Axis, Catalog, Row, Terminal, WireSize};
 
 /// All files, read.
@@ -157,6 +158,14 @@ fn row_fits(plan: &RawPlan, terminal: &RawTerminal, axes: &[Axis], faults: &mut 
         let is_known = axes.iter().any(|known| known.name.as_str() == axis.value);
         let limits = &row.value.limits;
         let is_limited = limits.iter().any(|(name, _)| name.as_str() == axis.value);
+        let fallback = plan.pull_force.as_ref();
+        if let Some(fallback) = fallback.filter(|_| axis.value == PULL_FORCE && !is_limited) {
+            if let Err(error) = fallback.value.minimum(&wire.value) {
+                let fault = Fault::new(error.to_string(), "want a table with a row for this wire");
+                faults.add(&fallback.place, fault.help(error.remedy()));
+            }
+            continue;
+        }
         if is_known && !is_limited {
             let names: Vec<_> = limits.iter().map(|(name, _)| name.as_str()).collect();
             let got = format!(

@@ -8,9 +8,12 @@ use super::parse;
 use super::sheet::{resolved, sizing};
 use super::table::Table;
 use super::value::{factor_milli, unique};
+use crate::spec::pull_table::{PULL_FORCE, PULL_TABLES};
+use crate::spec::wire::gauge_of;
 use crate::spec::{
     AlertRule, AxisName, Decision, Order, Plan, Purpose, Subject, WireRequest, WireSize, ZeroPolicy,
 };
+use crate::spec::{PullFallback, PullTable};
 use std::time::Duration;
 
 /// g of the guarded rule where a plan does not say (ISO 14253-1, one-sided 95 %; from memory).
@@ -27,6 +30,7 @@ pub(super) struct RawPlan {
     pub(super) axes: Vec<At<String>>,
     pub(super) tool: Option<At<String>>,
     pub(super) nest: Option<At<String>>,
+    pub(super) pull_force: Option<At<PullFallback>>,
     /// The instrument that is verified.
     pub(super) instrument: Option<At<String>>,
     /// `None` if some part was faulty.
@@ -62,6 +66,7 @@ fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
     let nest = nest(&mut table, faults);
     let decision = decision(&mut table, faults);
     let zero = zero(&mut table, faults);
+    let pull_force = pull_force(&mut table, &axes, faults);
     let repeat = table.boolean(faults, "repeat");
     let alerts = alerts(&mut table, faults);
     table.finish(faults);
@@ -83,6 +88,7 @@ fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
             nest: value_of(&nest),
             decision: decision?,
             zero,
+            pull_force: pull_force.as_ref().map(|fallback| fallback.value),
             repeat: repeat.is_some_and(|repeat| repeat.value),
             alerts: alerts
                 .clone()
@@ -98,8 +104,50 @@ fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
         tool,
         nest,
         instrument: None,
+        pull_force,
         plan,
     })
+}
+
+/// The table for a pull force that the maker's sheet has no figure for, and its row.
+fn pull_force(
+    table: &mut Table<'_>,
+    axes: &[At<String>],
+    faults: &mut Faults,
+) -> Option<At<PullFallback>> {
+    let known: Vec<_> = PULL_TABLES.iter().map(|table| table.name).collect();
+    let named = table.one_of(faults, "pull_force_table", &known, PullTable::from_name);
+    let is_given = table.has("pull_force_table");
+    let row = table.text(faults, "pull_force_gauge");
+    let gauge = row.as_ref().map(|row| gauge_of(&row.value));
+    if let (Some(row), Some(Err(error))) = (&row, &gauge) {
+        let fault = Fault::new(error.to_string(), "want a gauge such as \"AWG 14\"");
+        faults.add(&row.place, fault.help(error.remedy()));
+        return None;
+    }
+    let does_nothing = match (&named, &row) {
+        (None, Some(row)) if !is_given => Some((
+            &row.place,
+            "pull_force_gauge",
+            "want pull_force_table beside it",
+        )),
+        (Some(named), _) if axes.iter().all(|axis| axis.value != PULL_FORCE) => Some((
+            &named.place,
+            "pull_force_table",
+            "want \"pull_force\" among the axes",
+        )),
+        (_, _) => None,
+    };
+    if let Some((place, key, want)) = does_nothing {
+        faults.add(place, Fault::new(format!("{key} does nothing here"), want));
+    }
+    let At { value, place } = named?;
+    let gauge = gauge.and_then(Result::ok);
+    let value = PullFallback {
+        table: value,
+        gauge,
+    };
+    Some(At { value, place })
 }
 
 /// The wire as written and as resolved.

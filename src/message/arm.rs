@@ -145,6 +145,7 @@ impl ArmForm {
             nest: self.nest,
             decision,
             zero: self.zero.unwrap_or_default().policy()?,
+            pull_force: None, // a plan given inline names no table
             repeat: self.repeat.unwrap_or(false),
             alerts: alerts.unwrap_or_else(|| AlertRule::defaults(purpose)),
         })

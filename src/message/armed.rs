@@ -130,6 +130,9 @@ pub struct AxisMessage {
     /// The greatest good value.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub upper_mn: Option<i64>,
+    /// Where the limits are from if not from the maker's sheet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub limits_from: Option<String>,
     /// Per instrument that can measure it.
     pub guards: Vec<GuardMessage>,
 }
@@ -322,6 +325,7 @@ impl AxisMessage {
             nominal_mn: millinewtons(limits.nominal()),
             lower_mn: millinewtons(limits.lower()),
             upper_mn: millinewtons(limits.upper()),
+            limits_from: axis.limits_from.clone(),
             guards: axis
                 .guards
                 .iter()

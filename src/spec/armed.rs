@@ -74,6 +74,9 @@ pub struct ArmedAxis {
     pub name: AxisName,
     /// What the sheet allows.
     pub limits: Limits,
+    /// Where the limits are from if not from the maker's sheet: the table, its row, and that it is none of
+    /// the maker's.
+    pub limits_from: Option<String>,
     /// A value outside is implausible on this axis; `None` where any is plausible.
     pub plausible: Option<(Quantity, Quantity)>,
     /// The guard band per instrument that can measure it.

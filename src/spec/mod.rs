@@ -26,7 +26,7 @@ pub use catalog::Catalog;
 pub use instrument::{Capture, Flicker, Instrument, InstrumentKind};
 pub use limits::Limits;
 pub use plan::{Order, Plan, Purpose, WireRequest, ZeroPolicy};
-pub use pull_table::{PullMinimum, PullTable, PullTableError};
+pub use pull_table::{PullFallback, PullMinimum, PullTable, PullTableError};
 pub use sheet::{Row, Terminal};
 pub use signal::{Errand, Signal, SignalKind};
 pub use subject::{ArmedSubject, Crimp, GaugeBlock, Subject};

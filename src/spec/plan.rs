@@ -1,6 +1,6 @@
 //! Plans: a named thing to arm.
 
-use super::{AlertRule, AxisName, Decision, SizingSystem, Subject};
+use super::{AlertRule, AxisName, Decision, PullFallback, SizingSystem, Subject};
 use std::time::Duration;
 
 /// Why pieces are measured.
@@ -157,6 +157,8 @@ pub struct Plan {
     pub decision: Decision,
     /// When a zero is asked for.
     pub zero: ZeroPolicy,
+    /// Where the least pull force is from if the maker's sheet has none.
+    pub pull_force: Option<PullFallback>,
     /// Open the next series when this one is full.
     pub repeat: bool,
     /// The rules over several readings that are in force.

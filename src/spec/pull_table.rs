@@ -40,6 +40,25 @@ pub struct PullRow {
     pub unit: Unit,
 }
 
+/// What a plan names for a pull force that the maker's sheet has no figure for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct PullFallback {
+    /// The table.
+    pub table: &'static PullTable,
+    /// The row, where the wire itself is not named by an American wire gauge.
+    pub gauge: Option<&'static Gauge>,
+}
+
+impl PullFallback {
+    /// The minimum for this wire.
+    pub fn minimum(&self, wire: &WireSize) -> Result<PullMinimum, PullTableError> {
+        self.table.minimum(wire, self.gauge)
+    }
+}
+
+/// The axis that a table may limit.
+pub const PULL_FORCE: &str = "pull_force";
+
 /// The row of a table that a plan's pull force is judged by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PullMinimum {

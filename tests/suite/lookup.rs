@@ -144,7 +144,8 @@ fn a_gauge_is_shown_in_both_systems_and_a_table_lists_all() {
          specification; that it is UL 486A, from memory\n\
          mil_t_7928, AWG 12  110 lbf   489.304 N  MIL-T-7928: seen second-hand in a terminal maker's product \
          specification; that it is MIL-T-7928, from memory\n\
-         These are general tables, for want of a figure in the maker's sheet, which comes first.\n"
+         A plan may name a table (pull_force_table) where the maker's sheet has no figure; the sheet comes \
+         first.\n"
     );
     let (_, out, _) = run(&example(), "wire 2/0 AWG --sizing awg_area --json");
     let line: Value = serde_json::from_str(&out).unwrap();

@@ -1,5 +1,7 @@
 //! Every minimum pull force against `tests/reference/pull_force`, whose sources stand beside it.
 
+use std::fs;
+use std::process::Command;
 use tallyjaw::quantity::Unit;
 use tallyjaw::spec::pull_table::{PULL_TABLES, PullTable, PullTableError};
 use tallyjaw::spec::wire::{gauge, resolve};
@@ -162,5 +164,95 @@ fn a_gauge_that_is_another_wire_or_that_the_table_lacks_is_refused() {
                     .is_ok()
             );
         }
+    }
+}
+
+/// What `check` and `plans` say of a shop whose sheet has a pull force for 1.0 mm² and none for 14 ga.
+fn checked(plan: &str) -> (Option<i32>, String) {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
+    write(
+        "tallyjaw.toml",
+        "[daemon]\nsheets = \"sheet.toml\"\nplans = \"plan.toml\"\n[[station]]\nname = \"bench-1\"\n",
+    );
+    let height = "core_crimp_height = \"1.62 ±0.05 mm\"";
+    write(
+        "sheet.toml",
+        &format!(
+            "[[terminal]]\nid = \"QF-250-F\"\n\
+             [[terminal.row]]\nwire = \"2.0 mm²\"\n{height}\n\
+             [[terminal.row]]\nwire = \"14 ga\"\nsizing = \"awg_area\"\n{height}\n"
+        ),
+    );
+    write(
+        "plan.toml",
+        &format!(
+            "[[plan]]\nid = \"pull\"\nterminal = \"QF-250-F\"\npieces = 5\npurpose = \"qualification\"\n{plan}\n"
+        ),
+    );
+    let run = |command: &str| {
+        let output = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
+            .args([command, "--config", "tallyjaw.toml"])
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        (
+            output.status.code(),
+            String::from_utf8(output.stdout).unwrap(),
+        )
+    };
+    let (code, out) = run("check");
+    (code, out + &run("plans").1)
+}
+
+#[test]
+fn a_plan_names_a_table_and_its_row_or_is_told_what_is_missing() {
+    let pull = "axes = [\"pull_force\"]";
+    let table = "pull_force_table = \"ul_486a\"";
+    let awg = "wire = \"14 ga\"\nsizing = \"awg_area\"";
+    let metric = "wire = \"2.0 mm²\"";
+    for plan in [
+        format!("{pull}\n{awg}\n{table}"),
+        format!("{pull}\n{metric}\n{table}\npull_force_gauge = \"AWG 14\""),
+    ] {
+        let (code, out) = checked(&plan);
+        assert_eq!(code, Some(0), "{out}");
+        assert!(
+            out.contains("pull force (from table ul_486a where the maker's sheet has none)"),
+            "{out}"
+        );
+    }
+    for (plan, said) in [
+        (format!("{pull}\n{awg}"), "does not limit pull_force"),
+        (
+            format!("{pull}\n{metric}\n{table}"),
+            "ul_486a is by AWG, and the wire is 2.0 mm²",
+        ),
+        (
+            format!("{pull}\n{metric}\n{table}\npull_force_gauge = \"AWG 10\""),
+            "AWG 10 is 5.26 mm², too far from the wire of 2.0 mm²",
+        ),
+        (
+            format!("{pull}\n{metric}\n{table}\npull_force_gauge = \"14\""),
+            "want a gauge such as \"AWG 14\"",
+        ),
+        (
+            format!("{pull}\n{metric}\npull_force_gauge = \"AWG 14\""),
+            "pull_force_gauge does nothing here",
+        ),
+        (
+            format!(
+                "axes = [\"core_crimp_height\"]\n{metric}\n{table}\npull_force_gauge = \"AWG 14\""
+            ),
+            "pull_force_table does nothing here",
+        ),
+        (
+            format!("{pull}\n{awg}\npull_force_table = \"iec_60352_2\""),
+            "want \"ul_486a\", \"mil_t_7928\" or \"nasa_8739_4_grounding\"",
+        ),
+    ] {
+        let (code, out) = checked(&plan);
+        assert_eq!(code, Some(1), "{plan}: {out}");
+        assert!(out.contains(said), "{plan}: {out}");
     }
 }

@@ -49,7 +49,7 @@ pub(super) struct Import {
     /// The terminal's id; where the file names terminals, the one to take
     #[arg(long, value_name = "ID")]
     terminal: Option<String>,
-    /// Where the figures are from, such as \"maker's sheet, rev C\" [else the name of the file]
+    /// Where the figures are from, such as "maker's sheet, rev C" [else the name of the file]
     #[arg(long, value_name = "TEXT")]
     source: Option<String>,
     /// What a column is: wire, terminal, ignore, an axis, or AXIS.nominal, .tolerance, .plus, .minus, .lower,

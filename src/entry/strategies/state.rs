@@ -30,10 +30,17 @@ pub(super) fn armed_axis() -> BoxedStrategy<ArmedAxis> {
         },
     );
     let plausible = option::of((quantity(), quantity()));
-    (axis_name(), limits(), plausible, vec(guard, 0..3))
-        .prop_map(|(name, limits, plausible, guards)| ArmedAxis {
+    (
+        axis_name(),
+        limits(),
+        option::of(name()),
+        plausible,
+        vec(guard, 0..3),
+    )
+        .prop_map(|(name, limits, limits_from, plausible, guards)| ArmedAxis {
             name,
             limits,
+            limits_from,
             plausible,
             guards,
         })

@@ -83,6 +83,8 @@ struct Axis {
     #[serde(skip_serializing_if = "Option::is_none")]
     upper_mn: Option<i64>,
     unit: names::Unit,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    limits_from: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     plausible: Option<Span>,
     guards: Vec<GuardBand>,
@@ -274,6 +276,7 @@ impl From<&ArmedAxis> for Axis {
             upper_nm: nm(limits.upper()),
             upper_mn: mn(limits.upper()),
             unit: limits.unit().into(),
+            limits_from: axis.limits_from.clone(),
             plausible: axis.plausible.map(Span::from),
             guards: axis.guards.iter().map(band).collect(),
         }
@@ -299,6 +302,7 @@ impl TryFrom<Axis> for ArmedAxis {
         Ok(Self {
             name: AxisName::new(body.name),
             limits,
+            limits_from: body.limits_from,
             plausible: body.plausible.map(TryInto::try_into).transpose()?,
             guards: guards?,
         })

@@ -192,7 +192,11 @@ pub fn nearest_awg(area: Area) -> Option<&'static Gauge> {
 }
 
 /// The gauge that a text names: `14 ga`, `14 AWG`, `2/0 gauge`, `AWG 14`, `000 ga`.
-fn gauge_of(text: &str) -> Result<&'static Gauge, WireError> {
+///
+/// # Errors
+///
+/// [`WireError::NotASize`] if it names none, [`WireError::UnknownGauge`] if there is no such gauge.
+pub fn gauge_of(text: &str) -> Result<&'static Gauge, WireError> {
     let not_a_size = || WireError::NotASize {
         got: text.to_owned(),
     };

@@ -1,6 +1,7 @@
 //! What is measured: the limits of an axis and how well each instrument can judge by them.
 
 use super::{Found, list, refuse};
+use crate::spec::pull_table::PULL_FORCE;
 use crate::spec::uncertainty::Uncertainty;
 use crate::spec::{ArmedAxis, AxisName, Catalog, Decision, Guard, Instrument, Limits};
 use crate::station::{Refusal, plausible};
@@ -17,17 +18,8 @@ pub(super) fn armed_axis(
     name: &AxisName,
     warnings: &mut Vec<String>,
 ) -> Result<ArmedAxis, Refusal> {
-    let limits = found.row.limits_of(name).ok_or_else(|| {
-        let known = list(found.row.limits.iter().map(|(axis, _)| axis.to_string()));
-        let message = format!(
-            "the sheet of {} says nothing of {name} for {}, want one of {known}",
-            found.terminal.id, found.row.wire
-        );
-        refuse(
-            message,
-            "correct the plan's axes, or complete the sheet from the maker's own",
-        )
-    })?;
+    let (limits, limits_from) = limits_of(found, name, warnings)?;
+    let limits = &limits;
     if found.plan.axes.iter().filter(|axis| *axis == name).count() > 1 {
         return Err(refuse(
             format!("the plan names {name} twice"),
@@ -60,9 +52,49 @@ pub(super) fn armed_axis(
     Ok(ArmedAxis {
         name: name.clone(),
         limits: limits.clone(),
+        limits_from,
         plausible,
         guards,
     })
+}
+
+/// The maker's limits, or for a pull force without any those of the table that the plan names, and that.
+fn limits_of(
+    found: &Found<'_>,
+    name: &AxisName,
+    warnings: &mut Vec<String>,
+) -> Result<(Limits, Option<String>), Refusal> {
+    let fallback = found
+        .plan
+        .pull_force
+        .filter(|_| name.as_str() == PULL_FORCE);
+    if let Some(limits) = found.row.limits_of(name) {
+        warnings.extend(fallback.map(|fallback| {
+            let table = fallback.table.name;
+            format!("the maker's sheet has a pull force: table {table} of the plan is not used")
+        }));
+        return Ok((limits.clone(), None));
+    }
+    let Some(fallback) = fallback else {
+        let known = list(found.row.limits.iter().map(|(axis, _)| axis.to_string()));
+        let message = format!(
+            "the sheet of {} says nothing of {name} for {}, want one of {known}",
+            found.terminal.id, found.row.wire
+        );
+        let remedy = "correct the plan's axes, or complete the sheet from the maker's own";
+        return Err(refuse(message, remedy));
+    };
+    let minimum = fallback.minimum(&found.wire);
+    let minimum = minimum.map_err(|error| refuse(error.to_string(), error.remedy()))?;
+    let limits = minimum.row.limits();
+    let limits = limits.ok_or_else(|| refuse("the table's row is faulty", "name another table"))?;
+    warnings.push(format!(
+        "the pull force {limits} is from {minimum}: the maker's own figure comes first"
+    ));
+    if let Some(caution) = minimum.table.caution {
+        warnings.push(format!("table {} {caution}", minimum.table.name));
+    }
+    Ok((limits, Some(minimum.to_string())))
 }
 
 fn guard(

@@ -130,6 +130,7 @@ fn axis(
     Ok(ArmedAxis {
         name: block.axis(),
         limits,
+        limits_from: None,
         plausible: Some((edge(-half), edge(half))),
         guards: vec![Guard {
             instrument: instrument.name.clone(),

@@ -229,6 +229,7 @@ pub(crate) fn plan() -> Plan {
         nest: Some("2.0".to_owned()),
         decision: Decision::Simple,
         zero: ZeroPolicy::default(),
+        pull_force: None,
         repeat: false,
         alerts: AlertRule::defaults(Purpose::FirstOff),
     }

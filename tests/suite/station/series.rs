@@ -1,9 +1,9 @@
 //! A series from arming to its outcome.
 
-use super::desk::{Desk, HEIGHT, WIDTH, outcome, plan};
+use super::desk::{Desk, HEIGHT, WIDTH, catalog, outcome, plan};
 use std::time::Duration;
 use tallyjaw::entry::{Entry, Outcome, Standing};
-use tallyjaw::spec::{AxisName, Order, Plan, Purpose, Verdict};
+use tallyjaw::spec::{AxisName, Order, Plan, PullFallback, PullTable, Purpose, Verdict, wire};
 use tallyjaw::station::{Command, Input};
 
 fn slot_of(entry: &Entry) -> (u32, String) {
@@ -298,6 +298,80 @@ fn the_zero_of_a_force_gauge_is_its_unloaded_reading() {
     assert_eq!(
         desk.kinds_from(before),
         ["zeroed", "zeroed", "reading", "zeroed", "completed"]
+    );
+}
+
+#[test]
+fn a_pull_force_from_a_named_table_is_armed_as_none_of_the_makers() {
+    let fallback = |table| PullFallback {
+        table: PullTable::from_name(table).unwrap(),
+        gauge: wire::gauge("14"),
+    };
+    let pull = |table| Plan {
+        axes: vec![AxisName::new("pull_force")],
+        pull_force: Some(fallback(table)),
+        ..plan()
+    };
+    let mut without = catalog();
+    for row in without
+        .terminals
+        .iter_mut()
+        .flat_map(|terminal| &mut terminal.rows)
+    {
+        row.limits.retain(|(axis, _)| axis.as_str() != "pull_force");
+    }
+    let mut desk = Desk::with(without);
+    assert!(
+        desk.arm(Plan {
+            pull_force: None,
+            ..pull("ul_486a")
+        })
+        .is_err()
+    );
+    let refused = desk.arm(pull("nasa_8739_4_grounding")).unwrap_err();
+    assert_eq!(
+        refused.message,
+        "nasa_8739_4_grounding has no row for AWG 14, want one of 22, 24"
+    );
+    desk.arm(pull("ul_486a")).unwrap();
+    let Entry::Armed(armed) = desk.last() else {
+        panic!("{:?}", desk.last());
+    };
+    let axis = &armed.axes[0];
+    assert_eq!(
+        (
+            axis.limits.to_string().as_str(),
+            axis.limits_from.as_deref()
+        ),
+        (
+            ">= 50 lbf",
+            Some("table ul_486a, AWG 14, not from the maker's sheet")
+        )
+    );
+    let warned = "the pull force >= 50 lbf is from table ul_486a, AWG 14, not from the maker's sheet: \
+                  the maker's own figure comes first";
+    assert!(
+        armed.warnings.iter().any(|warning| warning == warned),
+        "{:?}",
+        armed.warnings
+    );
+
+    // and where the maker's sheet has a figure it is the one that counts
+    let mut desk = Desk::new();
+    desk.arm(pull("ul_486a")).unwrap();
+    let Entry::Armed(armed) = desk.last() else {
+        panic!("{:?}", desk.last());
+    };
+    let axis = &armed.axes[0];
+    assert_eq!(
+        (axis.limits.to_string().as_str(), &axis.limits_from),
+        (">= 180 N", &None)
+    );
+    let said = "the maker's sheet has a pull force: table ul_486a of the plan is not used";
+    assert!(
+        armed.warnings.iter().any(|warning| warning == said),
+        "{:?}",
+        armed.warnings
     );
 }
 
