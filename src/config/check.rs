@@ -333,6 +333,7 @@ fn terminal(raw: RawTerminal) -> Terminal {
     Terminal {
         id: raw.id.value,
         source: raw.source,
+        repair_needs: raw.repair_needs,
         rows: raw
             .rows
             .into_iter()

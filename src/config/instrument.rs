@@ -1,6 +1,7 @@
 //! `[[instrument]]`: what stands at the end of a port.
 
 use super::capture;
+use super::care;
 use super::faults::{At, Fault, Faults, quoted};
 use super::line::{LineSettings, ModemLine, PortSelector};
 use super::signal;
@@ -8,7 +9,7 @@ use super::table::{Table, alternatives};
 use super::value::{is_name, too_large};
 use crate::decode::{FORMATS, FrameFormat, Pattern};
 use crate::quantity::{Dimension, Quantity, Unit};
-use crate::spec::{Capture, Instrument, InstrumentKind, Limits, Signal};
+use crate::spec::{Capture, Instrument, InstrumentCare, InstrumentKind, Limits, Signal};
 use std::path::PathBuf;
 
 /// An instrument, as far as it could be read.
@@ -78,6 +79,7 @@ fn assembled(
         repeatability: values.repeatability,
         range: values.range,
         capture: values.capture.clone()?,
+        care: values.care,
     })
 }
 
@@ -184,6 +186,7 @@ struct Values {
     repeatability: Option<Quantity>,
     range: Option<(Quantity, Quantity)>,
     capture: Option<Capture>,
+    care: InstrumentCare,
 }
 
 impl Values {
@@ -216,6 +219,7 @@ impl Values {
             repeatability: table.quantity(faults, "repeatability", dimension, 0),
             range: range(table, faults, dimension),
             capture: capture::read(table, faults),
+            care: care::instrument(table, faults),
         }
     }
 }

@@ -9,6 +9,7 @@
 mod alerts;
 mod blocks;
 mod capture;
+mod care;
 mod check;
 pub mod diagnostic;
 mod faults;

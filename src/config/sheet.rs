@@ -13,6 +13,7 @@ use crate::spec::{Axis, AxisName, Limits, SizingSystem, WireRequest, WireSize};
 pub(super) struct RawTerminal {
     pub(super) id: At<String>,
     pub(super) source: Option<String>,
+    pub(super) repair_needs: Option<String>,
     pub(super) rows: Vec<At<RawRow>>,
     /// Some row could not be read: whether a size has a row is not known.
     pub(super) rows_unknown: bool,
@@ -46,6 +47,7 @@ pub(super) fn read(source: &Source, axes: &[Axis], faults: &mut Faults) -> Vec<R
 fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<RawTerminal> {
     let id = table.required_name(faults, "id", "\"QF-250-F\"");
     let source = table.text(faults, "source").map(|source| source.value);
+    let repair_needs = table.text(faults, "repair_needs").map(|needs| needs.value);
     if !table.has("row") {
         table.missing(
             faults,
@@ -67,6 +69,7 @@ fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<
     Some(RawTerminal {
         id: id?,
         source,
+        repair_needs,
         rows: each_wire_once(rows, faults),
         rows_unknown,
     })

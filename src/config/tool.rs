@@ -1,5 +1,6 @@
 //! Crimp tools: `[[tool]]` and `[[tool.nest]]`.
 
+use super::care;
 use super::diagnostic::Source;
 use super::faults::{At, Faults, Role};
 use super::parse;
@@ -41,6 +42,7 @@ fn tool(mut table: Table<'_>, faults: &mut Faults) -> Option<RawTool> {
     let classes = ToolClass::ALL.map(ToolClass::name);
     let class = table.one_of(faults, "class", &classes, ToolClass::from_name);
     let terminals = table.names(faults, "terminals");
+    let care = care::tool(&mut table, faults);
     let tables = table.tables(faults, "nest", "[[tool.nest]]");
     let expected = tables.len();
     let nests: Vec<_> = tables
@@ -63,6 +65,7 @@ fn tool(mut table: Table<'_>, faults: &mut Faults) -> Option<RawTool> {
             class: class.map_or(ToolClass::Repair, |class| class.value),
             terminals: terminals.into_iter().map(|name| name.value).collect(),
             nests: nests.into_iter().map(|nest| nest.value.nest).collect(),
+            care,
         },
         id,
         unsure_nests,

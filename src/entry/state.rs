@@ -9,8 +9,8 @@ use super::{
     ToolInHand, ZeroRole, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
-use crate::spec::{ArmedSpec, AxisName, OpeningZero, Verdict};
-use std::collections::BTreeMap;
+use crate::spec::{ArmedSpec, AxisName, OpeningZero, Verdict, Verified};
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 /// Everything that the journal amounts to.
@@ -24,6 +24,18 @@ pub struct State {
     pub stations: BTreeMap<String, StationState>,
     /// Per instrument name.
     pub instruments: BTreeMap<String, InstrumentState>,
+    /// Per crimp tool.
+    pub tools: BTreeMap<String, ToolState>,
+}
+
+/// What is known of a crimp tool.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ToolState {
+    /// Crimps that were measured in this journal: each piece of a series once, also where its readings
+    /// were taken back, since the tool did make the crimp.
+    pub crimps: u64,
+    /// The same for each nest that was named.
+    pub nests: BTreeMap<String, u64>,
 }
 
 /// What is known of a station.
@@ -58,6 +70,8 @@ pub struct InstrumentState {
     pub zero_said: bool,
     /// How far open the jaws stood when the origin was set; no reading counts until it is mended.
     pub opening: Option<Quantity>,
+    /// Its last verification that says something: whole, or cut short when some error was too large.
+    pub verified: Option<Verified>,
 }
 
 /// An open series.
@@ -77,6 +91,8 @@ pub struct SeriesState {
     pub zeros: BTreeMap<String, ZeroState>,
     /// Its last alerts, without those that rest on a reading that was taken out.
     pub alerts: Vec<Alert>,
+    /// The pieces that were counted as crimps of its tool.
+    pub crimped: BTreeSet<u32>,
 }
 
 /// A reading that counts.
@@ -145,6 +161,7 @@ impl State {
                 station.series = Some(SeriesState::open(*seq, *at, spec));
             }
             Entry::Completed(completed) => {
+                self.verify(*at, completed);
                 let station = self.station(&completed.station);
                 station.series = None;
                 station.last_outcome = Some((completed.series, completed.outcome, completed.tally));
@@ -324,6 +341,7 @@ impl State {
             return;
         };
         *series.tally.of(verdict) += 1;
+        let crimped = series.crimped_with(slot.piece);
         series
             .zeros
             .entry(reading.instrument.clone())
@@ -339,6 +357,9 @@ impl State {
         };
         station.runs.take(series, &reading);
         series.readings.push(reading);
+        if let Some(tool) = crimped {
+            self.crimp(tool);
+        }
     }
 
     fn alert(&mut self, seq: Seq, station: &str, rule: &str, text: &str, readings: &[Seq]) {
@@ -429,6 +450,7 @@ impl SeriesState {
                 .map(|zero| (zero.instrument.clone(), ZeroState::carried(zero)))
                 .collect(),
             alerts: Vec::new(),
+            crimped: BTreeSet::new(),
         }
     }
 

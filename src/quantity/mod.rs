@@ -7,6 +7,7 @@
 //! - A [`Measured`] value keeps the digits that its instrument showed.
 
 mod area;
+mod date;
 mod decimal;
 mod force;
 mod length;
@@ -14,6 +15,7 @@ mod time;
 mod unit;
 
 pub use area::Area;
+pub use date::{Date, ParseDateError};
 pub use decimal::{Decimal, ParseDecimalError};
 pub use force::Force;
 pub use length::Length;

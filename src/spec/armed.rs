@@ -4,7 +4,8 @@
 //! journal alone, whatever became of sheets and plans since.
 
 use super::{
-    AlertRule, ArmedSubject, AxisName, Decision, Limits, Order, Purpose, ToolClass, ZeroPolicy,
+    AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Limits, Order, Purpose, ToolCare,
+    ToolClass, Verified, ZeroPolicy,
 };
 use crate::quantity::{Quantity, Unit, WallMicros};
 
@@ -65,6 +66,12 @@ pub struct ArmedTool {
     pub class: ToolClass,
     /// The nest used.
     pub nest: Option<String>,
+    /// When it was and is to be checked.
+    pub care: ToolCare,
+    /// Crimps it had made in all at arming; `None` in a journal older than counting.
+    pub crimps: Option<u64>,
+    /// What else a repair-class crimp needs, by the maker's sheet.
+    pub needs: Option<String>,
 }
 
 /// One axis of a series.
@@ -111,6 +118,10 @@ pub struct ArmedInstrument {
     pub range: Option<(Quantity, Quantity)>,
     /// Some armed axis can read within its zero band: a zero must be said.
     pub zero_must_be_said: bool,
+    /// When it was and is to be calibrated and verified.
+    pub care: InstrumentCare,
+    /// Its last verification before this series.
+    pub verified: Option<Verified>,
 }
 
 impl ArmedSpec {

@@ -1,5 +1,6 @@
 //! An instrument as the core needs to know it; its port is no concern of the core.
 
+use super::InstrumentCare;
 use crate::decode::{FrameFormat, Pattern};
 use crate::quantity::{Dimension, Quantity, Unit};
 use std::time::Duration;
@@ -130,6 +131,8 @@ pub struct Instrument {
     pub range: Option<(Quantity, Quantity)>,
     /// How values become readings.
     pub capture: Capture,
+    /// When it was and is to be calibrated and verified.
+    pub care: InstrumentCare,
 }
 
 impl Instrument {

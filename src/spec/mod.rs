@@ -6,6 +6,7 @@
 pub mod alert;
 pub mod armed;
 pub mod axis;
+pub mod care;
 pub mod catalog;
 pub mod instrument;
 pub mod limits;
@@ -22,6 +23,7 @@ pub mod wire;
 pub use alert::AlertRule;
 pub use armed::{ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Guard, OpeningZero};
 pub use axis::{Axis, AxisName};
+pub use care::{InstrumentCare, ToolCare, Verified};
 pub use catalog::Catalog;
 pub use instrument::{Capture, Flicker, Instrument, InstrumentKind};
 pub use limits::Limits;

@@ -11,6 +11,8 @@ pub struct Terminal {
     pub id: String,
     /// Where the figures are from, as the shop writes it.
     pub source: Option<String>,
+    /// What else the maker asks of a crimp made with a repair-class tool.
+    pub repair_needs: Option<String>,
     /// A row for each conductor size.
     pub rows: Vec<Row>,
 }

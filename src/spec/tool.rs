@@ -1,5 +1,6 @@
 //! Crimp tools and their nests.
 
+use super::ToolCare;
 use crate::quantity::Area;
 
 /// What a tool was made for.
@@ -40,6 +41,8 @@ pub struct Tool {
     pub terminals: Vec<String>,
     /// Its nests; empty where it has none worth naming.
     pub nests: Vec<Nest>,
+    /// When it was and is to be checked.
+    pub care: ToolCare,
 }
 
 /// A nest of a crimp tool.

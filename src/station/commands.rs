@@ -97,8 +97,9 @@ impl Core {
         let known = self.state.stations.get(station);
         let operator = operator.or_else(|| known.and_then(|known| known.operator.clone()));
         let in_hand = known.and_then(|known| known.tool.as_ref());
-        let spec = arming::arm(&self.catalog, station, plan, operator, in_hand)?;
+        let mut spec = arming::arm(&self.catalog, station, plan, operator, in_hand)?;
         self.cut_short(now, station);
+        arming::note_care(&mut spec, &self.state, now.wall);
         self.append(now, Entry::Armed(Box::new(spec)));
         Ok(())
     }

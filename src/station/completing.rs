@@ -1,6 +1,6 @@
 //! When a series is full, and what came out of it.
 
-use super::{Core, order, zero};
+use super::{Core, arming, order, zero};
 use crate::entry::state::{SeriesState, ZeroState};
 use crate::entry::{Completed, Entry, Outcome, Seq, Tally};
 use crate::quantity::Now;
@@ -26,9 +26,11 @@ impl Core {
             return;
         }
         let next = series.spec.repeat.then(|| Box::new(self.repeated(series)));
+        let before = series.since;
         let completed = completed(series, outcome(series.tally));
         self.append(now, Entry::Completed(completed));
-        if let Some(spec) = next {
+        if let Some(mut spec) = next {
+            arming::note_care_again(&mut spec, before, &self.state, now.wall);
             self.append(now, Entry::Armed(spec));
         }
     }

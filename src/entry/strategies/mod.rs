@@ -1,5 +1,6 @@
 //! Random entries of every kind, for the tests of whatever stores, reads or shows them.
 
+mod care;
 mod runs;
 mod state;
 mod values;

@@ -1,5 +1,6 @@
 //! Armed specifications, and states that hold them.
 
+use super::care::{instrument_care, tool_care, verified};
 use super::runs;
 use super::values::{
     at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq, subject,
@@ -7,14 +8,14 @@ use super::values::{
 };
 use crate::entry::runs::Runs;
 use crate::entry::state::{
-    CountedReading, InstrumentState, SeriesState, State, StationState, ZeroState,
+    CountedReading, InstrumentState, SeriesState, State, StationState, ToolState, ZeroState,
 };
 use crate::entry::{Outcome, RefusedSaying, ToolInHand};
 use crate::spec::{
     ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, OpeningZero, Order, Purpose,
     ToolClass, ZeroPolicy,
 };
-use proptest::collection::{btree_map, vec};
+use proptest::collection::{btree_map, btree_set, vec};
 use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
@@ -50,9 +51,11 @@ pub(super) fn armed_axis() -> BoxedStrategy<ArmedAxis> {
 pub(super) fn armed_instrument() -> BoxedStrategy<ArmedInstrument> {
     let errors = (option::of(quantity()), option::of(quantity()));
     let range = option::of((quantity(), quantity()));
-    (name(), unit(), quantity(), errors, range, any::<bool>())
+    let more = (any::<bool>(), instrument_care(), option::of(verified()));
+    (name(), unit(), quantity(), errors, range, more)
         .prop_map(
-            |(name, unit, resolution, (max_error, repeatability), range, zero_must_be_said)| {
+            |(name, unit, resolution, (max_error, repeatability), range, more)| {
+                let (zero_must_be_said, care, verified) = more;
                 ArmedInstrument {
                     name,
                     unit,
@@ -61,6 +64,8 @@ pub(super) fn armed_instrument() -> BoxedStrategy<ArmedInstrument> {
                     repeatability,
                     range,
                     zero_must_be_said,
+                    care,
+                    verified,
                 }
             },
         )
@@ -96,7 +101,21 @@ pub(super) fn zero_policy() -> BoxedStrategy<ZeroPolicy> {
 
 pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
     let tool = (text(), select(&ToolClass::ALL[..]), option::of(text()))
-        .prop_map(|(id, class, nest)| ArmedTool { id, class, nest });
+        .prop_map(|(id, class, nest)| (id, class, nest));
+    let tool = (
+        tool,
+        tool_care(),
+        option::of(any::<u64>()),
+        option::of(text()),
+    )
+        .prop_map(|((id, class, nest), care, crimps, needs)| ArmedTool {
+            id,
+            class,
+            nest,
+            care,
+            crimps,
+            needs,
+        });
     let decision = prop_oneof![
         Just(Decision::Simple),
         any::<u32>().prop_map(|factor_milli| Decision::Guarded { factor_milli }),
@@ -194,9 +213,10 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
         tally(),
         zeros,
         vec(runs::alert(), 0..2),
+        btree_set(any::<u32>(), 0..3),
     )
         .prop_map(
-            |(id, since, spec, readings, tally, zeros, alerts)| SeriesState {
+            |(id, since, spec, readings, tally, zeros, alerts, crimped)| SeriesState {
                 id,
                 since,
                 spec,
@@ -204,6 +224,7 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
                 tally,
                 zeros,
                 alerts,
+                crimped,
             },
         )
         .boxed()
@@ -251,30 +272,38 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         option::of(attached()),
         option::of(text()),
         any::<bool>(),
-        option::of(quantity()),
+        (option::of(quantity()), option::of(verified())),
     )
         .prop_map(
-            |(station, attached, detached_because, zero_said, opening)| InstrumentState {
-                station,
-                attached,
-                detached_because,
-                zero_said,
-                opening,
+            |(station, attached, detached_because, zero_said, (opening, verified))| {
+                InstrumentState {
+                    station,
+                    attached,
+                    detached_because,
+                    zero_said,
+                    opening,
+                    verified,
+                }
             },
         );
     let stations = btree_map(name(), station, 0..3);
     let instruments = btree_map(name(), instrument, 0..3);
+    let tool = (any::<u64>(), btree_map(text(), any::<u64>(), 0..3))
+        .prop_map(|(crimps, nests)| ToolState { crimps, nests });
+    let tools = btree_map(name(), tool, 0..3);
     (
         option::of(journal()),
         option::of(seq()),
         stations,
         instruments,
+        tools,
     )
-        .prop_map(|(journal, last, stations, instruments)| State {
+        .prop_map(|(journal, last, stations, instruments, tools)| State {
             journal,
             last,
             stations,
             instruments,
+            tools,
         })
         .boxed()
 }

@@ -1,5 +1,6 @@
 //! The armed specification, whole: every verdict of the series can be recomputed from it.
 
+use super::care;
 use super::journal::time;
 use super::names;
 use super::runs;
@@ -64,6 +65,12 @@ struct Tool {
     class: names::ToolClass,
     #[serde(skip_serializing_if = "Option::is_none")]
     nest: Option<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    care: Option<care::Tool>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    crimps: Option<u64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    needs: Option<String>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -142,6 +149,10 @@ struct Instrument {
     #[serde(skip_serializing_if = "Option::is_none")]
     range: Option<Span>,
     zero_must_be_said: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    care: Option<care::Instrument>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    verified: Option<care::Verification>,
 }
 
 impl From<&ArmedSpec> for Armed {
@@ -162,6 +173,9 @@ impl From<&ArmedSpec> for Armed {
                 id: tool.id.clone(),
                 class: tool.class.into(),
                 nest: tool.nest.clone(),
+                care: care::tool(&tool.care),
+                crimps: tool.crimps,
+                needs: tool.needs.clone(),
             }),
             pieces: spec.pieces,
             order: spec.order.into(),
@@ -204,11 +218,7 @@ impl TryFrom<Armed> for ArmedSpec {
             operator: body.operator,
             subject: subject::armed(crimp.crimp()?, body.source, body.blocks)?,
             purpose: body.purpose.into(),
-            tool: body.tool.map(|tool| ArmedTool {
-                id: tool.id,
-                class: tool.class.into(),
-                nest: tool.nest,
-            }),
+            tool: body.tool.map(TryInto::try_into).transpose()?,
             axes: axes?,
             order: body.order.into(),
             pieces: body.pieces,
@@ -241,6 +251,21 @@ impl TryFrom<OpeningZero> for spec::OpeningZero {
             at: time("at", &body.at)?,
             instrument: body.instrument,
             zeroed: body.zeroed,
+        })
+    }
+}
+
+impl TryFrom<Tool> for ArmedTool {
+    type Error = LineError;
+
+    fn try_from(body: Tool) -> Result<Self, LineError> {
+        Ok(Self {
+            id: body.id,
+            class: body.class.into(),
+            nest: body.nest,
+            care: care::of_tool(body.care)?,
+            crimps: body.crimps,
+            needs: body.needs,
         })
     }
 }
@@ -419,6 +444,8 @@ impl From<&ArmedInstrument> for Instrument {
             repeatability_mn: mn(instrument.repeatability),
             range: instrument.range.map(Span::from),
             zero_must_be_said: instrument.zero_must_be_said,
+            care: care::instrument(&instrument.care),
+            verified: instrument.verified.map(Into::into),
         }
     }
 }
@@ -439,6 +466,8 @@ impl TryFrom<Instrument> for ArmedInstrument {
             )?,
             range: body.range.map(TryInto::try_into).transpose()?,
             zero_must_be_said: body.zero_must_be_said,
+            care: care::of_instrument(body.care)?,
+            verified: body.verified.map(TryInto::try_into).transpose()?,
         })
     }
 }

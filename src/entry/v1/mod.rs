@@ -10,6 +10,7 @@
 
 mod armed;
 mod bodies;
+mod care;
 mod journal;
 mod names;
 mod reading;

@@ -2,6 +2,7 @@
 
 use super::armed::Armed;
 use super::bodies::{Attached, Tally};
+use super::care;
 use super::journal::time;
 use super::names;
 use super::reading::Reading;
@@ -15,7 +16,7 @@ use crate::entry::{self, JournalId, Seq};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::AxisName;
 use serde::{Deserialize, Serialize};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 #[derive(Serialize, Deserialize)]
@@ -26,6 +27,8 @@ pub(super) struct State {
     last: Option<u64>,
     stations: BTreeMap<String, Station>,
     instruments: BTreeMap<String, Instrument>,
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    tools: BTreeMap<String, care::Crimps>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -71,6 +74,8 @@ struct Instrument {
     opening_nm: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     opening_mn: Option<i64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    verified: Option<care::Verification>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -83,6 +88,8 @@ struct Series {
     zeros: BTreeMap<String, Zero>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     alerts: Vec<Alert>,
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    crimped: BTreeSet<u32>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -132,6 +139,7 @@ impl From<&entry::State> for State {
     fn from(state: &entry::State) -> Self {
         let stations = state.stations.iter();
         let instruments = state.instruments.iter();
+        let tools = state.tools.iter();
         Self {
             journal: state.journal.as_ref().map(|journal| journal.0.clone()),
             last: state.last.map(|seq| seq.0),
@@ -140,6 +148,9 @@ impl From<&entry::State> for State {
                 .collect(),
             instruments: instruments
                 .map(|(name, instrument)| (name.clone(), instrument.into()))
+                .collect(),
+            tools: tools
+                .map(|(name, tool)| (name.clone(), tool.into()))
                 .collect(),
         }
     }
@@ -153,7 +164,8 @@ impl TryFrom<State> for entry::State {
             journal: body.journal.map(JournalId),
             last: body.last.map(Seq),
             stations: each(body.stations, TryInto::try_into)?,
-            instruments: each(body.instruments, |instrument| Ok(instrument.into()))?,
+            instruments: each(body.instruments, TryInto::try_into)?,
+            tools: each(body.tools, |tool| Ok(tool.into()))?,
         })
     }
 }
@@ -215,13 +227,16 @@ impl From<&InstrumentState> for Instrument {
             zero_said: instrument.zero_said,
             opening_nm: nm(instrument.opening),
             opening_mn: mn(instrument.opening),
+            verified: instrument.verified.map(Into::into),
         }
     }
 }
 
-impl From<Instrument> for InstrumentState {
-    fn from(body: Instrument) -> Self {
-        Self {
+impl TryFrom<Instrument> for InstrumentState {
+    type Error = LineError;
+
+    fn try_from(body: Instrument) -> Result<Self, LineError> {
+        Ok(Self {
             station: body.station,
             attached: body.attached.map(Into::into),
             detached_because: body.detached_because,
@@ -233,7 +248,8 @@ impl From<Instrument> for InstrumentState {
                     body.opening_mn
                         .map(|mn| Quantity::from_base(Dimension::Force, mn))
                 }),
-        }
+            verified: body.verified.map(TryInto::try_into).transpose()?,
+        })
     }
 }
 
@@ -250,6 +266,7 @@ impl From<&SeriesState> for Series {
                 .map(|(name, zero)| (name.clone(), zero.into()))
                 .collect(),
             alerts: series.alerts.iter().map(Alert::from).collect(),
+            crimped: series.crimped.clone(),
         }
     }
 }
@@ -267,6 +284,7 @@ impl TryFrom<Series> for SeriesState {
             tally: body.tally.into(),
             zeros: each(body.zeros, TryInto::try_into)?,
             alerts: body.alerts.into_iter().map(Into::into).collect(),
+            crimped: body.crimped,
         })
     }
 }

@@ -22,6 +22,8 @@ pub(super) fn armed_instruments(
             max_error: instrument.max_error,
             repeatability: instrument.repeatability,
             range: instrument.range,
+            care: instrument.care,
+            verified: None,
             zero_must_be_said: axes
                 .iter()
                 .filter(|axis| axis.guard_of(&instrument.name).is_some())

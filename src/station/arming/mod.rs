@@ -2,6 +2,7 @@
 
 mod axis;
 mod blocks;
+mod care;
 mod instruments;
 mod pull;
 mod tool;
@@ -15,6 +16,8 @@ use crate::spec::{
     ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, Instrument, Limits, Plan,
     Purpose, Row, Subject, Terminal, WireRequest, WireSize, wire,
 };
+
+pub(super) use care::{note_care, note_care_again};
 
 /// More pieces than anybody measures by hand in one series.
 const MOST_PIECES: u32 = 10_000;

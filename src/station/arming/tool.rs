@@ -52,10 +52,14 @@ pub(super) fn tool(
             "{id} is a repair-class tool: the maker's sheet decides whether its crimps are good, and what else they need"
         ));
     }
+    let needs = found.terminal.repair_needs.clone();
     Ok(Some(ArmedTool {
         id: id.clone(),
         class: tool.class,
         nest,
+        care: tool.care,
+        crimps: None,
+        needs: needs.filter(|_| tool.class == ToolClass::Repair),
     }))
 }
 

@@ -8,8 +8,9 @@ use tallyjaw::entry::{
 };
 use tallyjaw::quantity::{Dimension, MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{
-    AlertRule, Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentKind, Nest, Order,
-    Plan, Purpose, Row, Subject, Terminal, Tool, ToolClass, Verdict, WireRequest, ZeroPolicy,
+    AlertRule, Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentCare,
+    InstrumentKind, Nest, Order, Plan, Purpose, Row, Subject, Terminal, Tool, ToolCare, ToolClass,
+    Verdict, WireRequest, ZeroPolicy,
 };
 use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
 
@@ -265,6 +266,7 @@ pub(crate) fn catalog() -> Catalog {
     let terminal = Terminal {
         id: "QF-250-F".to_owned(),
         source: Some("maker's sheet, rev C".to_owned()),
+        repair_needs: Some("a pull test of 5 pieces".to_owned()),
         rows: vec![
             row(
                 "2.0 mm²",
@@ -288,6 +290,7 @@ pub(crate) fn catalog() -> Catalog {
         class,
         terminals: vec!["QF-250-F".to_owned()],
         nests: vec![nest("2.0"), nest("3.0")],
+        care: ToolCare::default(),
     };
     Catalog {
         stations: vec!["bench-1".to_owned()],
@@ -337,5 +340,6 @@ pub(crate) fn instrument(
         capture: Capture::Press {
             bounce: Duration::from_millis(150),
         },
+        care: InstrumentCare::default(),
     }
 }

@@ -4,8 +4,8 @@ use super::desk::{Desk, HEIGHT, catalog, plan};
 use std::time::Duration;
 use tallyjaw::entry::{Entry, Means, Seq};
 use tallyjaw::spec::{
-    AxisName, Catalog, Errand, Plan, Purpose, Signal, SignalKind, Tool, ToolClass, Verdict,
-    ZeroPolicy,
+    AxisName, Catalog, Errand, Plan, Purpose, Signal, SignalKind, Tool, ToolCare, ToolClass,
+    Verdict, ZeroPolicy,
 };
 use tallyjaw::station::{Command, Input};
 
@@ -47,6 +47,7 @@ fn shop() -> Catalog {
         class: ToolClass::Production,
         terminals: vec!["RB-090-M".to_owned()],
         nests: Vec::new(),
+        care: ToolCare::default(),
     });
     catalog
 }

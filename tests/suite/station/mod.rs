@@ -1,6 +1,7 @@
 //! The core from outside: what the operator does, and what entries come of it.
 
 mod capturing;
+mod care;
 pub(crate) mod desk;
 mod drift;
 mod hands;

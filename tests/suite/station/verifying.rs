@@ -4,7 +4,7 @@ use super::desk::{Desk, catalog, outcome, plan};
 use tallyjaw::entry::{Entry, NotCounted, Outcome, ReadingSlot, Standing, line};
 use tallyjaw::spec::{Decision, Plan, Purpose, Subject, Verdict};
 
-fn verification(blocks: &[&str], repeats: u32) -> Plan {
+pub(crate) fn verification(blocks: &[&str], repeats: u32) -> Plan {
     let blocks: Vec<_> = blocks.iter().map(|text| text.parse().unwrap()).collect();
     Plan {
         axes: blocks
