@@ -261,7 +261,7 @@ def reference_pieces(day):
 def own_pieces(day):
     """A wrong nest, a slip and the pedal, a power cut, a wrong width and the jaws closed twice."""
     day.tool("T-07/2.0", tool="T-07", nest="2.0", as_planned=False, series=None)
-    day.arm("pump-own", operator="Ada", wire_mm2=2.0, tool={"id": "T-07", "class": "production", "nest": "2.0"})
+    day.arm("pump-own", operator="Ada", wire_mm2=2.0, tool={"id": "T-07", "class": "production", "nest": "2.0", "crimps": 0})
     day.zero("opening", "0.01")
     reason = f"wrong nest 1.0 of T-07: series {day.series} asks for nest 2.0"
     day.refused("tj/tool/T-07/1.0", reason)
