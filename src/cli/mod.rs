@@ -31,6 +31,7 @@ mod series;
 mod serve;
 mod sheet;
 mod status;
+mod study;
 mod tape;
 mod telling;
 mod tool;
@@ -85,11 +86,12 @@ enum Command {
     Zero(zero::Zero),
     Ask(ask::Ask),
 
-    // See what is going on, and what was: status, watch, series, verify.
+    // See what is going on, and what was: status, watch, series, verify, study.
     Status(status::Status),
     Watch(watch::Watch),
     Series(series::Series),
     Verify(verify::Verify),
+    Study(study::Study),
 
     // Set it up: check, ports, listen, sheet, wire, plans, tools, cards.
     Check(check::Check),
@@ -128,6 +130,7 @@ impl Command {
             Self::Watch(command) => command.run(context, out),
             Self::Series(command) => command.run(context, out),
             Self::Verify(command) => command.run(context, out),
+            Self::Study(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),

@@ -42,14 +42,7 @@ impl Series {
 
 /// Everything in the journal that is durable.
 fn read(daemon: &DaemonConfig, wanted: Option<Seq>) -> Result<History, Failure> {
-    let unreadable = |error: &dyn std::error::Error| {
-        Failure::io(format!(
-            "the journal in {} cannot be read",
-            daemon.state_dir.display()
-        ))
-        .because(error)
-        .with_remedy("look what is wrong with it: tallyjaw verify")
-    };
+    let unreadable = |error: &dyn std::error::Error| unreadable(daemon, error);
     let durable = durable_end(daemon);
     let mut cursor = Cursor::new(&daemon.state_dir, Seq(0)).map_err(|error| unreadable(&error))?;
     let mut history = History::new(wanted);
@@ -63,8 +56,18 @@ fn read(daemon: &DaemonConfig, wanted: Option<Seq>) -> Result<History, Failure> 
     Ok(history)
 }
 
+/// Why the journal told nothing.
+pub(super) fn unreadable(daemon: &DaemonConfig, error: &dyn std::error::Error) -> Failure {
+    Failure::io(format!(
+        "the journal in {} cannot be read",
+        daemon.state_dir.display()
+    ))
+    .because(error)
+    .with_remedy("look what is wrong with it: tallyjaw verify")
+}
+
 /// Where a running daemon says that it is durable; without one, the end of the files.
-fn durable_end(daemon: &DaemonConfig) -> Seq {
+pub(super) fn durable_end(daemon: &DaemonConfig) -> Seq {
     let socket = daemon.runtime_dir.join("control.sock");
     client::call_at(&socket, "status", &client::params([]))
         .and_then(|answer| client::read::<Status>(&answer))

@@ -5,6 +5,7 @@
 pub mod audit;
 mod care;
 mod completed;
+pub mod glance;
 pub mod history;
 pub mod line;
 pub mod lowest;

@@ -7,7 +7,7 @@ use super::Undefined;
 use std::collections::BTreeMap;
 
 /// More different values than this are no longer a grid.
-const MOST_VALUES: usize = 1 << 20;
+pub(super) const MOST_VALUES: usize = 1 << 20;
 
 /// Counts of equal values, in ascending order.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

@@ -27,6 +27,9 @@ impl Limits {
 
     /// Upper minus lower limit in the unit of the readings.
     pub fn width_of(&self, all: &Summary) -> Result<f64, Undefined> {
+        if self.lower.is_none() && self.upper.is_none() {
+            return Err(Undefined::NoLimits);
+        }
         match (self.lower_of(all), self.upper_of(all)) {
             (Ok(lower), Ok(upper)) => Ok(upper - lower),
             (Err(Undefined::Mixed), _) | (_, Err(Undefined::Mixed)) => Err(Undefined::Mixed),

@@ -13,22 +13,27 @@
 
 pub mod capability;
 pub mod chart;
+pub mod compare;
 pub mod constants;
 pub mod describe;
 pub mod distribution;
-mod figure;
+pub mod drift;
+pub mod figures;
+pub mod gauge;
 pub mod grid;
 mod limits;
 pub mod moments;
 pub mod normality;
 pub mod outlier;
+pub mod picture;
 pub mod random;
 pub mod rounding;
 pub mod sample;
+pub mod stream;
 pub mod tolerance;
 mod undefined;
 
-pub use figure::{Figure, Kind, Row};
+pub use figures::{Figure, Kind, Row};
 pub use limits::Limits;
 pub use sample::{Sample, Summary};
 pub use undefined::Undefined;
@@ -39,8 +44,14 @@ pub const CONFIDENCE: f64 = 0.95;
 /// Every figure that has a name in `study … --json`, in the order of its studies.
 pub fn statistics() -> Vec<Row> {
     let tables = [
-        figure::rows("describe", describe::FIGURES),
-        figure::rows("capability", capability::FIGURES),
+        figures::rows("describe", describe::FIGURES),
+        figures::rows("capability", capability::FIGURES),
+        figures::rows("pull", capability::PULL_FIGURES),
+        figures::rows("compare", compare::FIGURES),
+        figures::rows("compare", compare::ANOVA_FIGURES),
+        figures::rows("gauge", gauge::FIGURES),
+        figures::rows("gauge", gauge::MASTER_FIGURES),
+        figures::rows("drift", drift::FIGURES),
     ];
     tables.into_iter().flatten().collect()
 }

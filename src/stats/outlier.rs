@@ -3,7 +3,7 @@
 use super::describe::{mean, positive_sd};
 use super::distribution::StudentT;
 use super::sample::float;
-use super::{Sample, Undefined};
+use super::{Sample, Summary, Undefined};
 
 /// A reading that lies further out than chance allows. Not a reason to leave it out: look at the piece.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,21 +42,45 @@ pub fn grubbs_critical(n: u64, alpha: f64, sides: u8) -> Result<f64, Undefined> 
 ///
 /// [`Undefined::TooFew`] under 3 readings, [`Undefined::NoSpread`] if all are equal.
 pub fn furthest(sample: &Sample, alpha: f64) -> Result<Outlier, Undefined> {
-    let all = sample.summary();
+    let far = furthest_value(sample.summary(), alpha)?;
+    let at = sample.bases().iter().position(|base| *base == far.base);
+    Ok(Outlier {
+        at: at.ok_or(Undefined::TooLarge)? + 1,
+        value: sample.summary().in_unit(far.base),
+        distance: far.distance,
+        critical: far.critical,
+    })
+}
+
+/// A value that lies furthest from the mean; which of the readings it was is not known any more.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Furthest {
+    /// The value, in base units.
+    pub base: i64,
+    /// Its distance from the mean, in standard deviations.
+    pub distance: f64,
+    /// What that distance must not exceed.
+    pub critical: f64,
+}
+
+/// The same, where the order of the readings is not kept.
+///
+/// # Errors
+///
+/// As [`furthest`].
+pub fn furthest_value(all: &Summary, alpha: f64) -> Result<Furthest, Undefined> {
     let critical = grubbs_critical(all.count(), alpha, 2)?;
     let (mean, sd) = (mean(all)?, positive_sd(all)?);
-    let distances = sample.values().map(|value| (value - mean).abs() / sd);
-    let (at, distance) = distances
-        .enumerate()
-        .max_by(|a, b| a.1.total_cmp(&b.1))
-        .ok_or(Undefined::TooFew { got: 0, want: 3 })?;
-    let value = sample.values().nth(at).ok_or(Undefined::TooLarge)?;
-    Ok(Outlier {
-        at: at + 1,
-        value,
-        distance,
-        critical,
-    })
+    let ends = [all.grid().least(), all.grid().greatest()];
+    ends.into_iter()
+        .flatten()
+        .map(|base| Furthest {
+            base,
+            distance: (all.in_unit(base) - mean).abs() / sd,
+            critical,
+        })
+        .max_by(|a, b| a.distance.total_cmp(&b.distance))
+        .ok_or(Undefined::TooFew { got: 0, want: 3 })
 }
 
 /// The outliers among the readings, at most `most` of them (generalized ESD test, both sides).

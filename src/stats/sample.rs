@@ -18,6 +18,16 @@ pub fn float(whole: i128) -> f64 {
     whole as f64
 }
 
+/// The nearest whole number, and back through the door.
+#[expect(
+    clippy::as_conversions,
+    clippy::cast_possible_truncation,
+    reason = "the way back: out of range saturates, which is what is asked for"
+)]
+pub(super) fn nearest(value: f64) -> i64 {
+    value.round() as i64
+}
+
 /// The nearest float to a number of things.
 pub(super) fn float_of(count: usize) -> f64 {
     i128::try_from(count).map_or(f64::MAX, float)

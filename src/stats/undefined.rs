@@ -42,6 +42,9 @@ pub enum Undefined {
     /// An upper limit is needed.
     #[error("there is no upper limit")]
     NoUpperLimit,
+    /// Limits are needed.
+    #[error("there are no limits")]
+    NoLimits,
     /// Two limits are needed.
     #[error("one limit alone has no width")]
     OneSided,

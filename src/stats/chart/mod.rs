@@ -15,7 +15,7 @@ mod rules;
 
 pub use cusum::cusum;
 pub use ewma::ewma;
-pub use points::{Baseline, moving_range_freedom, moving_range_sigma};
+pub use points::{Baseline, moving_range_freedom, moving_range_sigma, sigma_of_mean_range};
 pub use rules::{RULES, Rule, Signal, rule};
 
 use super::{Sample, Undefined};

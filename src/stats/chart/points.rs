@@ -110,7 +110,12 @@ pub fn moving_range_sigma(sample: &Sample) -> Result<f64, Undefined> {
             count: sample.count(),
         });
     }
-    Ok(mean / Constants::new(2)?.d2)
+    sigma_of_mean_range(mean)
+}
+
+/// The standard deviation of readings whose neighbours lie `mean_range` apart on average.
+pub fn sigma_of_mean_range(mean_range: f64) -> Result<f64, Undefined> {
+    Ok(mean_range / Constants::new(2)?.d2)
 }
 
 /// The degrees of freedom of [`moving_range_sigma`] from `n` readings: those of a chi-squared

@@ -7,7 +7,12 @@
 
 mod capability;
 mod charts;
+mod compare;
+mod coverage;
 mod distribution;
+mod gauge;
 mod reference;
 mod shape;
 mod strd;
+mod stream;
+mod study;

@@ -1,6 +1,7 @@
 //! A figure as a row of a table: its name for programs, its words for people, and how to get it.
 
 use super::Undefined;
+use super::sample::nearest;
 use std::fmt;
 
 /// What kind of number a figure is; decides how it is shown.
@@ -18,6 +19,10 @@ pub enum Kind {
     PartsPerMillion,
     /// Hundredths.
     Percent,
+    /// In the unit of the readings, a place.
+    Slope,
+    /// A place that a trend is taken against.
+    Place,
 }
 
 /// A figure about an `S`.
@@ -64,4 +69,25 @@ pub(super) fn rows<S>(study: &'static str, figures: &'static [Figure<S>]) -> Vec
             kind: figure.kind,
         })
         .collect()
+}
+
+/// How many digits after the point it takes to tell one `step` from the next; at most 8.
+///
+/// ```
+/// use tallyjaw::stats::figures::decimals;
+/// assert_eq!([decimals(0.01), decimals(0.0005), decimals(1.0)], [2, 4, 0]);
+/// ```
+pub fn decimals(step: f64) -> usize {
+    let mut places = 0;
+    let mut scaled = step;
+    while scaled < 0.999_999 && places < 8 {
+        scaled *= 10.0;
+        places += 1;
+    }
+    places
+}
+
+/// The nearest whole number.
+pub fn whole(value: f64) -> i64 {
+    nearest(value)
 }

@@ -1,0 +1,115 @@
+//! `tallyjaw study capability`.
+
+use super::readings::Readings;
+use super::select::Select;
+use super::show::{self, Digits};
+use crate::cli::{Context, Exit, Failure};
+use crate::stats::capability::{self, FIGURES, USUAL_ASKED};
+use crate::stats::picture::Histogram;
+use crate::stats::{Sample, rounding};
+use serde_json::json;
+use std::io::Write;
+use std::path::PathBuf;
+
+/// Do the pieces keep the limits, how surely, and with how much to spare
+#[derive(Debug, clap::Args)]
+pub(super) struct Capability {
+    #[command(flatten)]
+    select: Select,
+    /// The index to be shown
+    #[arg(long, value_name = "INDEX", default_value_t = USUAL_ASKED)]
+    asked: f64,
+    /// Readings were taken in subgroups, told apart by this column of the file, or by what the journal
+    /// knows of a reading, such as `series`
+    #[arg(long, value_name = "COLUMN", conflicts_with = "size")]
+    subgroup: Option<String>,
+    /// Readings were taken in subgroups of so many
+    #[arg(long, value_name = "N")]
+    size: Option<usize>,
+    /// Exit with 1 unless the index asked for is shown
+    #[arg(long)]
+    gate: bool,
+    /// Draw the histogram into this file
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+impl Capability {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let (readings, of) = self.readings(context)?;
+        let limits = *of.limits();
+        let of = of.asking(self.asked);
+        let all = of.summary();
+        let histogram = Histogram::new(all, &limits);
+        show::picture(self.svg.as_deref(), || {
+            histogram
+                .as_ref()
+                .map(|histogram| histogram.svg(&readings.heading()))
+                .unwrap_or_default()
+        })?;
+        let figures = show::all(FIGURES, &of);
+        let warnings = rounding::warnings(all, &limits);
+        let shown = of.ppk_least().is_ok_and(|least| least >= self.asked);
+        let exit = if self.gate && !shown {
+            Exit::No
+        } else {
+            Exit::Yes
+        };
+        let object = || {
+            let mut object = show::head("capability", &readings);
+            show::object(&mut object, &figures);
+            object.insert("asked".to_owned(), json!(self.asked));
+            object.insert("shown".to_owned(), json!(shown));
+            if let Ok(within) = of.within() {
+                object.insert("sigma_within_from".to_owned(), json!(within.how));
+            }
+            object.insert("sentence".to_owned(), json!(of.sentence()));
+            object.insert("warnings".to_owned(), show::warnings_json(&warnings));
+            object
+        };
+        if show::as_json(context, out, object)? {
+            return Ok(exit);
+        }
+        show::heading(out, &readings)?;
+        for line in histogram.iter().flat_map(Histogram::text) {
+            writeln!(out, "  {line}")?;
+        }
+        writeln!(out, "\n{}\n", of.sentence())?;
+        show::table(out, &figures, Digits::of(all))?;
+        if let Ok(within) = of.within() {
+            writeln!(
+                out,
+                "\nspread within a short time: from the {}; bounds are at 95 %",
+                within.how
+            )?;
+        }
+        show::warnings(out, &warnings)?;
+        Ok(exit)
+    }
+
+    /// In one pass and bounded memory, unless subgroups must be kept.
+    fn readings(&self, context: &Context) -> Result<(Readings, capability::Capability), Failure> {
+        if self.subgroup.is_none() && self.size.is_none_or(|size| size < 2) {
+            let (readings, stream) = self.select.stream(context)?;
+            let limits = readings.limits_needed()?;
+            let all = stream
+                .summary(readings.step)
+                .map_err(|reason| Failure::usage(reason.to_string()))?;
+            let of = capability::Capability::of_summary(all, stream.within(), limits);
+            return Ok((readings, of));
+        }
+        let keys: Vec<&str> = self.subgroup.iter().map(String::as_str).collect();
+        let readings = self.select.readings(context, &keys)?;
+        let limits = readings.limits_needed()?;
+        let groups: Vec<Sample> = match self.size {
+            Some(size) => readings.chunks(size)?.0,
+            None => readings
+                .groups(0)?
+                .into_iter()
+                .map(|(_, group)| group)
+                .collect(),
+        };
+        let of = capability::Capability::of_groups(&readings.sample()?, &groups, limits);
+        Ok((readings, of))
+    }
+}

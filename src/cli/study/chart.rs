@@ -1,0 +1,299 @@
+//! `tallyjaw study chart`.
+
+use super::readings::Readings;
+use super::select::Select;
+use super::show::{self, Digits};
+use crate::cli::{Context, Exit, Failure};
+use crate::config::did_you_mean;
+use crate::stats::chart::{Baseline, CHARTS, ChartKind, Input, Memory, RULES, Rule};
+use crate::stats::picture::{chart_svg, chart_text};
+use crate::stats::{Sample, chart};
+use serde_json::{Map, Value, json};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Control charts: does a process stay what it was
+///
+/// Limits come from all points, from the first ones (--baseline), or from a file in which earlier ones
+/// were kept (--save, --limits).
+#[derive(Debug, clap::Args)]
+pub(super) struct Chart {
+    #[command(flatten)]
+    select: Select,
+    /// individuals, `mean_range`, `mean_s`, ewma, cusum [default: individuals, or `mean_s` of subgroups]
+    #[arg(long, value_name = "NAME", value_parser = kind)]
+    kind: Option<&'static ChartKind>,
+    /// Subgroups are told apart by this column of the file, or by what the journal knows of a reading
+    #[arg(long, value_name = "COLUMN", conflicts_with = "size")]
+    subgroup: Option<String>,
+    /// Subgroups are so many readings in a row
+    #[arg(long, value_name = "N")]
+    size: Option<usize>,
+    /// Take the limits from the first so many points
+    #[arg(long, value_name = "N")]
+    baseline: Option<usize>,
+    /// Keep what the limits are made of in this file
+    #[arg(long, value_name = "FILE")]
+    save: Option<PathBuf>,
+    /// Use the limits that were kept in this file
+    #[arg(long, value_name = "FILE", conflicts_with = "baseline")]
+    limits: Option<PathBuf>,
+    /// Use this run rule, several if given several times [default: those marked * below]
+    #[arg(long = "rule", value_name = "NAME", value_parser = rule, long_help = rules_help())]
+    rules: Vec<&'static Rule>,
+    /// EWMA: the weight of the newest point
+    #[arg(long, default_value_t = 0.2)]
+    weight: f64,
+    /// EWMA: limits at so many standard deviations
+    #[arg(long, default_value_t = 3.0)]
+    width: f64,
+    /// CUSUM: what is not summed, in standard deviations
+    #[arg(long, default_value_t = 0.5)]
+    allowance: f64,
+    /// CUSUM: the sum that is a signal, in standard deviations
+    #[arg(long, default_value_t = 5.0)]
+    decision: f64,
+    /// Exit with 1 if there is a signal
+    #[arg(long)]
+    gate: bool,
+    /// Draw the chart into this file
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+fn kind(name: &str) -> Result<&'static ChartKind, String> {
+    CHARTS.iter().find(|kind| kind.name == name).ok_or_else(|| {
+        let names: Vec<&str> = CHARTS.iter().map(|kind| kind.name).collect();
+        format!("want {}", names.join(", "))
+    })
+}
+
+fn rule(name: &str) -> Result<&'static Rule, String> {
+    chart::rule(name).ok_or_else(|| {
+        let names: Vec<&str> = RULES.iter().map(|rule| rule.name).collect();
+        did_you_mean(name, &names)
+    })
+}
+
+fn rules_help() -> String {
+    let rows = RULES.iter().map(|rule| {
+        let mark = if rule.usual { "*" } else { " " };
+        format!("{mark} {}: {}", rule.name, rule.words)
+    });
+    let rows: Vec<String> = rows.collect();
+    format!(
+        "Use this run rule, several if given several times:\n{}",
+        rows.join("\n")
+    )
+}
+
+impl Chart {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let keys: Vec<&str> = self.subgroup.iter().map(String::as_str).collect();
+        let readings = self.select.readings(context, &keys)?;
+        let (groups, left) = self.groups(&readings)?;
+        let of_subgroups = self.subgroup.is_some() || self.size.is_some_and(|size| size > 1);
+        let usual = if of_subgroups {
+            "mean_s"
+        } else {
+            "individuals"
+        };
+        let kind = match self.kind {
+            Some(kind) => kind,
+            None => self::kind(usual).map_err(Failure::usage)?,
+        };
+        let input = Input {
+            groups: &groups,
+            baseline: self.baseline,
+            kept: self.kept(&readings)?,
+            memory: Memory {
+                weight: self.weight,
+                width: self.width,
+                allowance: self.allowance,
+                decision: self.decision,
+                target: None,
+            },
+        };
+        let chart = (kind.panels)(&input).map_err(|reason| {
+            Failure::usage(format!("no such chart of these readings: {reason}"))
+                .with_remedy("subgroups: --size N or --subgroup COLUMN; single readings: neither")
+        })?;
+        if let Some(path) = &self.save {
+            save(path, &readings, &chart.baseline)?;
+        }
+        let rules = self.rules();
+        let places = Digits::of(readings.sample()?.summary()).places;
+        show::picture(self.svg.as_deref(), || {
+            chart_svg(&readings.heading(), &chart, &rules, places)
+        })?;
+        let signals = chart
+            .panels
+            .iter()
+            .any(|panel| !panel.signals(&rules).is_empty());
+        let exit = if self.gate && signals {
+            Exit::No
+        } else {
+            Exit::Yes
+        };
+        if show::as_json(context, out, || object(&readings, kind, &chart, &rules))? {
+            return Ok(exit);
+        }
+        show::heading(out, &readings)?;
+        if left > 0 {
+            writeln!(
+                out,
+                "left over at the end: {left}, too few for a subgroup\n"
+            )?;
+        }
+        for panel in &chart.panels {
+            text(out, panel, &rules, places)?;
+        }
+        if !signals {
+            writeln!(out, "no signal: it stays what it was")?;
+        }
+        Ok(exit)
+    }
+
+    fn rules(&self) -> Vec<&'static Rule> {
+        if self.rules.is_empty() {
+            RULES.iter().filter(|rule| rule.usual).collect()
+        } else {
+            self.rules.clone()
+        }
+    }
+
+    /// Subgroups, or single readings; how many are left over.
+    fn groups(&self, readings: &Readings) -> Result<(Vec<Sample>, usize), Failure> {
+        if self.subgroup.is_some() {
+            let groups = readings.groups(0)?.into_iter().map(|(_, group)| group);
+            return Ok((groups.collect(), 0));
+        }
+        readings.chunks(self.size.unwrap_or(1))
+    }
+
+    fn kept(&self, readings: &Readings) -> Result<Option<Baseline>, Failure> {
+        let Some(path) = &self.limits else {
+            return Ok(None);
+        };
+        let shown = path.display();
+        let text = std::fs::read_to_string(path)
+            .map_err(|error| Failure::io(format!("{shown} cannot be read")).because(&error))?;
+        let kept: Kept = serde_json::from_str(&text).map_err(|error| {
+            Failure::usage(format!("{shown} holds no limits"))
+                .because(&error)
+                .with_remedy("write it with --save")
+        })?;
+        if kept.unit != readings.unit.symbol() {
+            return Err(Failure::usage(format!(
+                "{shown} is in {}, the readings are in {}",
+                kept.unit,
+                readings.unit.symbol()
+            )));
+        }
+        Ok(Some(Baseline {
+            center: kept.center,
+            sigma: kept.sigma,
+            size: kept.size,
+            points: kept.points,
+        }))
+    }
+}
+
+/// What limits are made of, in a file.
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Kept {
+    unit: String,
+    center: f64,
+    sigma: f64,
+    size: usize,
+    points: usize,
+}
+
+fn save(path: &Path, readings: &Readings, baseline: &Baseline) -> Result<(), Failure> {
+    let kept = json!({
+        "unit": readings.unit.symbol(),
+        "center": baseline.center,
+        "sigma": baseline.sigma,
+        "size": baseline.size,
+        "points": baseline.points,
+    });
+    std::fs::write(path, format!("{kept}\n")).map_err(|error| {
+        Failure::io(format!("{} cannot be written", path.display())).because(&error)
+    })
+}
+
+fn text(
+    out: &mut dyn Write,
+    panel: &chart::Panel,
+    rules: &[&'static Rule],
+    places: usize,
+) -> Result<(), Failure> {
+    let signals = panel.signals(rules);
+    writeln!(out, "{}", panel.words)?;
+    for line in chart_text(panel, &signals, places) {
+        writeln!(out, "  {line}")?;
+    }
+    for signal in &signals {
+        let words = chart::rule(signal.rule).map_or(signal.rule, |rule| rule.words);
+        writeln!(out, "  ✕ at {}: {words}", signal.at)?;
+    }
+    writeln!(out)?;
+    Ok(())
+}
+
+fn object(
+    readings: &Readings,
+    kind: &ChartKind,
+    chart: &chart::Chart,
+    rules: &[&'static Rule],
+) -> Map<String, Value> {
+    let panels = chart.panels.iter().map(|panel| {
+        let points = panel.points.iter();
+        let last = panel.points.last();
+        let mut told = Map::new();
+        told.insert("name".to_owned(), json!(panel.name));
+        told.insert("first".to_owned(), json!(panel.first));
+        if let Some(last) = last {
+            told.insert("center".to_owned(), json!(last.center));
+        }
+        let lower: Vec<f64> = points.clone().filter_map(|point| point.lower).collect();
+        if !lower.is_empty() {
+            told.insert("lower".to_owned(), json!(lower));
+        }
+        told.insert(
+            "upper".to_owned(),
+            points.clone().map(|point| point.upper).collect(),
+        );
+        told.insert(
+            "points".to_owned(),
+            points.map(|point| point.value).collect(),
+        );
+        Value::Object(told)
+    });
+    let signals = chart.panels.iter().flat_map(|panel| {
+        let name = panel.name;
+        panel
+            .signals(rules)
+            .into_iter()
+            .map(move |signal| json!({"panel": name, "rule": signal.rule, "at": signal.at}))
+    });
+    let mut object = show::head("chart", readings);
+    object.insert("n".to_owned(), json!(readings.count));
+    let mut told = Map::new();
+    told.insert("kind".to_owned(), json!(kind.name));
+    if let Some(last) = chart.panels.first().and_then(|panel| panel.points.last()) {
+        told.insert("center".to_owned(), json!(last.center));
+        if let Some(lower) = last.lower {
+            told.insert("lower".to_owned(), json!(lower));
+        }
+        told.insert("upper".to_owned(), json!(last.upper));
+    }
+    told.insert("sigma".to_owned(), json!(chart.baseline.sigma));
+    told.insert("size".to_owned(), json!(chart.baseline.size));
+    told.insert("baseline_points".to_owned(), json!(chart.baseline.points));
+    told.insert("panels".to_owned(), panels.collect());
+    object.insert("chart".to_owned(), Value::Object(told));
+    object.insert("signals".to_owned(), signals.collect());
+    object
+}

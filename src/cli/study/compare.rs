@@ -1,0 +1,154 @@
+//! `tallyjaw study compare`.
+
+use super::readings::Readings;
+use super::select::{Select, quantity};
+use super::show::{self, Digits};
+use crate::cli::{Context, Exit, Failure};
+use crate::quantity::Quantity;
+use crate::stats::Sample;
+use crate::stats::compare::{ANOVA_FIGURES, Comparison, FIGURES, anova, brown_forsythe};
+use crate::stats::picture::Histogram;
+use serde_json::{Value, json};
+use std::io::Write;
+
+/// Groups of readings against each other: tools, nests, people, days
+#[derive(Debug, clap::Args)]
+pub(super) struct Compare {
+    #[command(flatten)]
+    select: Select,
+    /// What tells the groups apart: a column of the file, or `tool`, `nest`, `operator`, `instrument`,
+    /// `day`, `series` and others that the journal knows [default in the journal: tool]
+    #[arg(long, value_name = "COLUMN")]
+    group: Option<String>,
+    /// A difference that does not matter: "0.02 mm"; asks whether the groups are equivalent
+    #[arg(long, value_parser = quantity)]
+    margin: Option<Quantity>,
+    /// The group that the others are compared with [default: the one that came first]
+    #[arg(long, value_name = "NAME")]
+    reference: Option<String>,
+}
+
+impl Compare {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let key = self.select.key(self.group.as_deref(), "tool", "--group")?;
+        let readings = self.select.readings(context, &[key])?;
+        let groups = self.groups(&readings, key)?;
+        let all = readings.sample()?;
+        let margin = match self.margin {
+            Some(margin) => Some(
+                all.summary()
+                    .quantity_in_unit(margin)
+                    .map_err(|reason| Failure::usage(format!("--margin: {reason}")))?,
+            ),
+            None => None,
+        };
+        let comparisons = comparisons(&groups, margin);
+        if show::as_json(context, out, || object(&readings, &groups, &comparisons))? {
+            return Ok(Exit::Yes);
+        }
+        show::heading(out, &readings)?;
+        for (name, group) in &groups {
+            writeln!(
+                out,
+                "{name}: {}",
+                crate::cli::columns::count(group.bases().len(), "reading")
+            )?;
+            let histogram = Histogram::new(group.summary(), &readings.limits_if_any());
+            for line in histogram.iter().flat_map(Histogram::text) {
+                writeln!(out, "  {line}")?;
+            }
+        }
+        writeln!(out)?;
+        let digits = Digits::of(all.summary());
+        if groups.len() > 2 {
+            match anova(&samples(&groups)) {
+                Ok(table) => show::table(out, &show::all(ANOVA_FIGURES, &table), digits)?,
+                Err(reason) => writeln!(out, "  –  ({reason})")?,
+            }
+            writeln!(out)?;
+        }
+        for comparison in &comparisons {
+            writeln!(out, "{}", comparison.sentence())?;
+        }
+        if let [only] = &comparisons[..] {
+            writeln!(out)?;
+            show::table(out, &show::all(FIGURES, only), digits)?;
+        }
+        Ok(Exit::Yes)
+    }
+
+    /// The reference first.
+    fn groups(&self, readings: &Readings, key: &str) -> Result<Vec<(String, Sample)>, Failure> {
+        let mut groups = readings.groups(0)?;
+        if groups.len() < 2 {
+            return Err(
+                Failure::usage(format!("all these readings are of one {key}")).with_remedy(
+                    "choose more readings, or tell groups apart by something else: --group COLUMN",
+                ),
+            );
+        }
+        if let Some(reference) = &self.reference {
+            let at = groups
+                .iter()
+                .position(|(name, _)| name == reference)
+                .ok_or_else(|| {
+                    let names: Vec<&str> = groups.iter().map(|(name, _)| name.as_str()).collect();
+                    Failure::usage(format!("there is no group {reference:?}"))
+                        .with_remedy(crate::config::did_you_mean(reference, &names))
+                })?;
+            let reference = groups.remove(at);
+            groups.insert(0, reference);
+        }
+        Ok(groups)
+    }
+}
+
+fn samples(groups: &[(String, Sample)]) -> Vec<Sample> {
+    groups.iter().map(|(_, group)| group.clone()).collect()
+}
+
+/// Every other group against the first.
+fn comparisons(groups: &[(String, Sample)], margin: Option<f64>) -> Vec<Comparison> {
+    let Some(((name, first), others)) = groups.split_first() else {
+        return Vec::new();
+    };
+    others
+        .iter()
+        .map(|(other, sample)| {
+            let first = (name.clone(), first.clone());
+            Comparison::new(first, (other.clone(), sample.clone()), margin).among(others.len())
+        })
+        .collect()
+}
+
+fn object(
+    readings: &Readings,
+    groups: &[(String, Sample)],
+    comparisons: &[Comparison],
+) -> serde_json::Map<String, Value> {
+    let mut object = show::head("compare", readings);
+    let names: Vec<&str> = groups.iter().map(|(name, _)| name.as_str()).collect();
+    object.insert("groups".to_owned(), json!(names));
+    if groups.len() > 2 {
+        let samples = samples(groups);
+        if let Ok(table) = anova(&samples) {
+            show::object(&mut object, &show::all(ANOVA_FIGURES, &table));
+        }
+        if let Ok(spread) = brown_forsythe(&samples) {
+            object.insert("brown_forsythe_w".to_owned(), json!(spread.f));
+            object.insert("brown_forsythe_p".to_owned(), json!(spread.p));
+        }
+    }
+    let told = comparisons.iter().map(|comparison| {
+        let mut object = serde_json::Map::new();
+        let (first, second) = comparison.names();
+        object.insert("first".to_owned(), json!(first));
+        object.insert("second".to_owned(), json!(second));
+        object.insert("confidence".to_owned(), json!(comparison.confidence()));
+        show::object(&mut object, &show::all(FIGURES, comparison));
+        object.insert("sentence".to_owned(), json!(comparison.sentence()));
+        Value::Object(object)
+    });
+    object.insert("comparisons".to_owned(), Value::Array(told.collect()));
+    object
+}

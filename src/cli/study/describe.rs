@@ -1,0 +1,96 @@
+//! `tallyjaw study describe`.
+
+use super::select::Select;
+use super::show::{self, Digits};
+use crate::cli::{Context, Exit, Failure};
+use crate::stats::picture::Histogram;
+use crate::stats::{describe, normality, outlier, rounding};
+use serde_json::json;
+use std::io::Write;
+use std::path::PathBuf;
+
+/// The chance under which a reading is called an outlier.
+const ALPHA: f64 = 0.05;
+
+/// Where readings lie and how far they spread
+#[derive(Debug, clap::Args)]
+pub(super) struct Describe {
+    #[command(flatten)]
+    select: Select,
+    /// Draw the histogram into this file
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+impl Describe {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let (readings, stream) = self.select.stream(context)?;
+        let all = stream
+            .summary(readings.step)
+            .map_err(|reason| Failure::usage(reason.to_string()))?;
+        let (all, limits) = (&all, readings.limits_if_any());
+        let histogram = Histogram::new(all, &limits);
+        show::picture(self.svg.as_deref(), || {
+            histogram
+                .as_ref()
+                .map(|histogram| histogram.svg(&readings.heading()))
+                .unwrap_or_default()
+        })?;
+        let figures = show::all(describe::FIGURES, all);
+        let far = outlier::furthest_value(all, ALPHA)
+            .ok()
+            .filter(|far| far.distance > far.critical);
+        let normal = normality::normality_p(all);
+        let warnings = rounding::warnings(all, &limits);
+        let object = || {
+            let mut object = show::head("describe", &readings);
+            show::object(&mut object, &figures);
+            let counts = all.grid().counts().iter();
+            let counts: Vec<_> = counts
+                .map(|(base, times)| json!({"value": all.in_unit(*base), "count": times}))
+                .collect();
+            object.insert("counts".to_owned(), json!(counts));
+            if let Ok(p) = normal {
+                object.insert("normality_p".to_owned(), json!(p));
+            }
+            if let Some(far) = far {
+                object.insert("outlier".to_owned(), json!({"value": all.in_unit(far.base), "distance": far.distance, "critical": far.critical}));
+            }
+            object.insert("warnings".to_owned(), show::warnings_json(&warnings));
+            object
+        };
+        if show::as_json(context, out, object)? {
+            return Ok(Exit::Yes);
+        }
+        show::heading(out, &readings)?;
+        for line in histogram.iter().flat_map(Histogram::text) {
+            writeln!(out, "  {line}")?;
+        }
+        writeln!(out)?;
+        show::table(out, &figures, Digits::of(all))?;
+        writeln!(out)?;
+        match normal {
+            Ok(p) if p < ALPHA => writeln!(
+                out,
+                "not of a normal shape (chance {p:.4}, the instrument's step allowed for)"
+            )?,
+            Ok(p) => writeln!(
+                out,
+                "the shape may well be normal (chance {p:.2}, the instrument's step allowed for)"
+            )?,
+            Err(reason) => writeln!(out, "nothing is shown about the shape: {reason}")?,
+        }
+        if let Some(far) = far {
+            writeln!(
+                out,
+                "{} {} lies {:.1} standard deviations out, where {:.1} is to be expected at most: look at the piece",
+                all.in_unit(far.base),
+                readings.unit,
+                far.distance,
+                far.critical
+            )?;
+        }
+        show::warnings(out, &warnings)?;
+        Ok(Exit::Yes)
+    }
+}

@@ -1,0 +1,104 @@
+//! `tallyjaw study drift`.
+
+use super::readings::Readings;
+use super::select::Select;
+use super::show::{self, Digits};
+use crate::cli::{Context, Exit, Failure};
+use crate::stats::Kind;
+use crate::stats::drift::{self, FIGURES};
+use serde_json::json;
+use std::io::Write;
+
+/// Microseconds of a day.
+const DAY: i64 = 86_400_000_000;
+
+/// Against what a trend is told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Against {
+    /// The number of the reading
+    Order,
+    /// The time of the reading; only in the journal
+    Time,
+}
+
+/// Does a process wander, and when does it reach a limit
+#[derive(Debug, clap::Args)]
+pub(super) struct Drift {
+    #[command(flatten)]
+    select: Select,
+    /// What the trend is against
+    #[arg(long, value_enum, default_value = "order")]
+    against: Against,
+    /// A column of the file with whole numbers to take the trend against, such as crimps made
+    #[arg(long, value_name = "COLUMN", requires = "from")]
+    place: Option<String>,
+}
+
+impl Drift {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let times = self.against == Against::Time;
+        if times && self.select.from.is_some() {
+            return Err(Failure::usage("a file has no times of its own")
+                .with_remedy("name a column of whole numbers instead: --place COLUMN"));
+        }
+        let keys: Vec<&str> = match &self.place {
+            Some(column) => vec![column],
+            None if times => vec!["at"],
+            None => Vec::new(),
+        };
+        let readings = self.select.readings(context, &keys)?;
+        let places = self.places(&readings)?;
+        let (per, unit_of_place) = if times { (DAY, "day") } else { (1, "reading") };
+        let unit_of_place = self.place.as_deref().unwrap_or(unit_of_place);
+        let sample = readings.sample()?;
+        let mut digits = Digits::of(sample.summary());
+        digits.times = times;
+        let drift = drift::Drift::new(sample, places, readings.limits_if_any())
+            .map_err(|reason| Failure::usage(reason.to_string()))?
+            .per(per);
+        let figures = show::all(FIGURES, &drift);
+        let mut sentence = drift.sentence(unit_of_place);
+        if let Ok(forecast) = drift.forecast() {
+            let [at, soonest, latest] = [forecast.at, forecast.soonest, forecast.latest]
+                .map(|place| digits.told(Kind::Place, place));
+            let more =
+                format!("; if it goes on so, it is at the limit at {at} ({soonest} to {latest})");
+            sentence.push_str(&more);
+        }
+        let object = || {
+            let mut object = show::head("drift", &readings);
+            object.insert("per".to_owned(), json!(unit_of_place));
+            show::object(&mut object, &figures);
+            object.insert("sentence".to_owned(), json!(sentence));
+            object
+        };
+        if show::as_json(context, out, object)? {
+            return Ok(Exit::Yes);
+        }
+        show::heading(out, &readings)?;
+        writeln!(out, "{sentence}\n")?;
+        show::table(out, &figures, digits)?;
+        Ok(Exit::Yes)
+    }
+
+    fn places(&self, readings: &Readings) -> Result<Vec<i64>, Failure> {
+        if let Some(column) = &self.place {
+            return readings
+                .rows
+                .iter()
+                .map(|row| {
+                    let cell = row.cells.first().map_or("", String::as_str);
+                    cell.parse().map_err(|_| {
+                        Failure::usage(format!(
+                            "column {column:?}: got {cell:?}, want a whole number"
+                        ))
+                    })
+                })
+                .collect();
+        }
+        Ok(match self.against {
+            Against::Order => (1..).take(readings.rows.len()).collect(),
+            Against::Time => readings.rows.iter().map(|row| row.at).collect(),
+        })
+    }
+}

@@ -1,0 +1,69 @@
+//! `tallyjaw study`: exit 0; 1 with `--gate` if the answer is no; 2 for wrong use, 4 if journal or file
+//! cannot be read.
+//!
+//! In: readings of one axis out of the journal or a CSV file. Out: figures, a small picture and a
+//! sentence. What a figure is, is a matter of [`crate::stats`]; here it is only asked for and shown.
+
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: reads readings and limits from files, writes pictures"
+)]
+
+mod capability;
+mod chart;
+mod compare;
+mod describe;
+mod drift;
+mod file;
+mod gauge;
+mod journal;
+mod pull;
+mod readings;
+mod select;
+mod show;
+
+use super::{Context, Exit, Failure};
+use std::io::Write;
+
+/// Figures about readings: spread, capability, charts, comparisons, gauge studies, drift
+///
+/// Of series in the journal, chosen by id or by what they were for, or of a column of a CSV file. No
+/// daemon is needed.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw study describe 37                        the readings of series 37
+  tallyjaw study capability --terminal QF-250-F --wire \"2.0 mm²\" --axis core_crimp_height
+  tallyjaw study chart --tool T-07 --axis core_crimp_height --since 2026-11-01
+  tallyjaw study compare --terminal QF-250-F --axis core_crimp_height --group tool --margin \"0.02 mm\"
+  tallyjaw study capability --from run.csv --column height --unit mm --spec \"1.62 ±0.05 mm\"
+  tallyjaw study gauge --from gauge.csv --column value --unit mm --part part --appraiser who")]
+pub(super) struct Study {
+    #[command(subcommand)]
+    study: Kind,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum Kind {
+    Describe(Box<describe::Describe>),
+    Capability(Box<capability::Capability>),
+    Chart(Box<chart::Chart>),
+    Compare(Box<compare::Compare>),
+    Gauge(Box<gauge::Gauge>),
+    Drift(Box<drift::Drift>),
+    Pull(Box<pull::Pull>),
+}
+
+impl Study {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        match self.study {
+            Kind::Describe(study) => study.run(context, out),
+            Kind::Capability(study) => study.run(context, out),
+            Kind::Chart(study) => study.run(context, out),
+            Kind::Compare(study) => study.run(context, out),
+            Kind::Gauge(study) => study.run(context, out),
+            Kind::Drift(study) => study.run(context, out),
+            Kind::Pull(study) => study.run(context, out),
+        }
+    }
+}

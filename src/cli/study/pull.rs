@@ -1,0 +1,81 @@
+//! `tallyjaw study pull`.
+
+use super::select::Select;
+use super::show::{self, Digits};
+use crate::cli::{Context, Exit, Failure};
+use crate::stats::capability::{Capability, PULL_FIGURES, USUAL_ASKED};
+use crate::stats::describe;
+use crate::stats::picture::Histogram;
+use serde_json::json;
+use std::io::Write;
+use std::path::PathBuf;
+
+/// Pull tests: the lowest force against the minimum
+#[derive(Debug, clap::Args)]
+pub(super) struct Pull {
+    #[command(flatten)]
+    select: Select,
+    /// The index to be shown
+    #[arg(long, value_name = "INDEX", default_value_t = USUAL_ASKED)]
+    asked: f64,
+    /// Exit with 1 if the lowest force is under the minimum
+    #[arg(long)]
+    gate: bool,
+    /// Draw the histogram into this file
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+}
+
+impl Pull {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let readings = self.select.readings(context, &[])?;
+        let limits = readings.limits_needed()?;
+        let sample = readings.sample()?;
+        let all = sample.summary();
+        let (Ok(minimum), Ok(lowest)) = (limits.lower_of(all), describe::min(all)) else {
+            return Err(Failure::usage("a pull test needs a minimum")
+                .with_remedy("give it: --spec \">= 135 N\""));
+        };
+        let of = Capability::of_singles(&sample, limits).asking(self.asked);
+        let histogram = Histogram::new(all, &limits);
+        show::picture(self.svg.as_deref(), || {
+            histogram
+                .as_ref()
+                .map(|histogram| histogram.svg(&readings.heading()))
+                .unwrap_or_default()
+        })?;
+        let figures = show::all(PULL_FIGURES, &of);
+        let kept = lowest >= minimum;
+        let sentence = format!(
+            "the lowest of {} is {lowest} {unit}: {} the minimum of {minimum} {unit}",
+            sample.count(),
+            if kept { "not under" } else { "UNDER" },
+            unit = readings.unit
+        );
+        let exit = if self.gate && !kept {
+            Exit::No
+        } else {
+            Exit::Yes
+        };
+        let object = || {
+            let mut object = show::head("pull", &readings);
+            show::object(&mut object, &figures);
+            object.insert("kept".to_owned(), json!(kept));
+            object.insert(
+                "sentence".to_owned(),
+                json!(format!("{sentence}; {}", of.sentence())),
+            );
+            object
+        };
+        if show::as_json(context, out, object)? {
+            return Ok(exit);
+        }
+        show::heading(out, &readings)?;
+        for line in histogram.iter().flat_map(Histogram::text) {
+            writeln!(out, "  {line}")?;
+        }
+        writeln!(out, "\n{sentence}\n{}\n", of.sentence())?;
+        show::table(out, &figures, Digits::of(all))?;
+        Ok(exit)
+    }
+}

@@ -1,0 +1,163 @@
+//! The readings of a study, with what is known beside them.
+
+use crate::cli::Failure;
+use crate::quantity::{Quantity, Unit};
+use crate::spec::Limits;
+use crate::stats::{self, Sample};
+use serde_json::{Value, json};
+
+/// A reading.
+#[derive(Debug, Clone)]
+pub(super) struct Reading {
+    /// In base units.
+    pub(super) base: i64,
+    /// When it was taken, in microseconds; 0 where that is not known.
+    pub(super) at: i64,
+    /// What stands under each key that was asked for.
+    pub(super) cells: Vec<String>,
+}
+
+/// Readings of one axis, in order.
+#[derive(Debug)]
+pub(super) struct Readings {
+    /// Empty where they were only told, one by one.
+    pub(super) rows: Vec<Reading>,
+    /// How many there are.
+    pub(super) count: u64,
+    pub(super) unit: Unit,
+    pub(super) step: Option<Quantity>,
+    /// What they were judged by; `Err` if that was not the same for all.
+    pub(super) limits: Result<Option<Limits>, String>,
+    /// Readings that did not enter.
+    pub(super) left_out: LeftOut,
+    /// What they are of.
+    pub(super) title: String,
+}
+
+/// How many readings did not enter, by why.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) struct LeftOut {
+    pub(super) doubted: u64,
+    pub(super) retracted: u64,
+    pub(super) not_counted: u64,
+    /// Empty cells of a file.
+    pub(super) empty: u64,
+}
+
+impl LeftOut {
+    pub(super) fn json(self) -> Value {
+        let named = [
+            ("doubted", self.doubted),
+            ("retracted", self.retracted),
+            ("not_counted", self.not_counted),
+        ];
+        let empty = (self.empty > 0).then_some(("empty", self.empty));
+        let parts = named.into_iter().chain(empty);
+        Value::Object(
+            parts
+                .map(|(name, number)| (name.to_owned(), json!(number)))
+                .collect(),
+        )
+    }
+
+    /// `left out: 1 doubted, 2 taken back`; `None` if nothing was.
+    pub(super) fn words(self) -> Option<String> {
+        let parts = [
+            (self.doubted, "doubted"),
+            (self.retracted, "taken back"),
+            (self.not_counted, "not counted"),
+            (self.empty, "empty"),
+        ];
+        let told: Vec<String> = parts
+            .iter()
+            .filter(|(number, _)| *number > 0)
+            .map(|(number, words)| format!("{number} {words}"))
+            .collect();
+        (!told.is_empty()).then(|| format!("left out: {}", told.join(", ")))
+    }
+}
+
+impl Readings {
+    pub(super) fn sample(&self) -> Result<Sample, Failure> {
+        self.sample_of(&self.rows)
+    }
+
+    pub(super) fn sample_of<'r>(
+        &self,
+        rows: impl IntoIterator<Item = &'r Reading>,
+    ) -> Result<Sample, Failure> {
+        let bases = rows.into_iter().map(|row| row.base).collect();
+        let sample = Sample::from_bases(bases, self.unit)
+            .map_err(|reason| Failure::usage(reason.to_string()))?;
+        Ok(sample.with_step(self.step))
+    }
+
+    /// The limits as the statistics take them; none is fine, different ones are not.
+    pub(super) fn limits(&self) -> Result<stats::Limits, Failure> {
+        let limits = self.limits.as_ref().map_err(|fault| {
+            Failure::usage(fault.clone())
+                .with_remedy("choose fewer series, or give the limits: --spec \"1.62 ±0.05 mm\"")
+        })?;
+        Ok(limits
+            .as_ref()
+            .map_or_else(stats::Limits::default, |limits| stats::Limits {
+                lower: limits.lower(),
+                nominal: limits.nominal(),
+                upper: limits.upper(),
+            }))
+    }
+
+    /// The limits, where a study can do without.
+    pub(super) fn limits_if_any(&self) -> stats::Limits {
+        self.limits().unwrap_or_default()
+    }
+
+    /// The limits, where a study is about them.
+    pub(super) fn limits_needed(&self) -> Result<stats::Limits, Failure> {
+        let limits = self.limits()?;
+        if limits.lower.is_none() && limits.upper.is_none() {
+            return Err(Failure::usage("no limits to compare with")
+                .with_remedy("give them: --spec \"1.62 ±0.05 mm\" or --spec \">= 135 N\""));
+        }
+        Ok(limits)
+    }
+
+    /// Readings with the same cell under key number `key`, in the order in which they came up.
+    pub(super) fn groups(&self, key: usize) -> Result<Vec<(String, Sample)>, Failure> {
+        let mut groups: Vec<(String, Vec<&Reading>)> = Vec::new();
+        for row in &self.rows {
+            let cell = row.cells.get(key).map_or("", String::as_str);
+            match groups.iter_mut().find(|(name, _)| name == cell) {
+                Some((_, rows)) => rows.push(row),
+                None => groups.push((cell.to_owned(), vec![row])),
+            }
+        }
+        groups
+            .into_iter()
+            .map(|(name, rows)| Ok((name, self.sample_of(rows)?)))
+            .collect()
+    }
+
+    /// Readings in the order in which they came, `size` at a time; how many are left over.
+    pub(super) fn chunks(&self, size: usize) -> Result<(Vec<Sample>, usize), Failure> {
+        let chunks = self.rows.chunks_exact(size.max(1));
+        let left = chunks.remainder().len();
+        let samples = chunks
+            .map(|rows| self.sample_of(rows))
+            .collect::<Result<_, _>>()?;
+        Ok((samples, left))
+    }
+
+    /// The heading: what, how many, limits.
+    pub(super) fn heading(&self) -> String {
+        let readings = if self.count == 1 {
+            "1 reading".to_owned()
+        } else {
+            format!("{} readings", self.count)
+        };
+        match &self.limits {
+            Ok(Some(limits)) => format!("{}: {readings}, {limits}", self.title),
+            Ok(None) | Err(_) => format!("{}: {readings}", self.title),
+        }
+    }
+}

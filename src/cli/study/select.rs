@@ -1,0 +1,196 @@
+//! Which readings a study is about: the arguments that all studies have.
+
+use super::journal::Take;
+use super::readings::Readings;
+use super::{file, journal};
+use crate::cli::{Context, Failure, wire};
+use crate::quantity::{Measured, Quantity, Unit, WallMicros};
+use crate::spec::{Limits, Purpose, SizingSystem};
+use crate::stats::stream::Stream;
+use std::path::PathBuf;
+
+/// Readings that do not stand by themselves.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, clap::ValueEnum)]
+pub(super) enum Fallen {
+    /// Doubted because of a zero
+    Doubted,
+    /// Taken back
+    Retracted,
+    /// Never counted
+    NotCounted,
+}
+
+/// Where the readings are from.
+#[derive(Debug, clap::Args)]
+pub(super) struct Select {
+    /// Series by their ids; of all series that the options below allow, if none is given
+    series: Vec<u64>,
+    /// Only of this axis, such as `core_crimp_height`; needed where there are several
+    #[arg(long, help_heading = "From the journal")]
+    pub(super) axis: Option<String>,
+    /// Only of this terminal
+    #[arg(long, help_heading = "From the journal")]
+    pub(super) terminal: Option<String>,
+    /// Only on this wire: "2.0 mm²", "14 ga"
+    #[arg(long, help_heading = "From the journal")]
+    pub(super) wire: Option<String>,
+    /// The system in which a gauge is resolved: `sae_metric` or `awg_area`
+    #[arg(long, value_name = "SYSTEM", value_parser = wire::sizing, help_heading = "From the journal")]
+    pub(super) sizing: Option<SizingSystem>,
+    /// Only with this crimp tool
+    #[arg(long, help_heading = "From the journal")]
+    pub(super) tool: Option<String>,
+    /// Only with this nest
+    #[arg(long, help_heading = "From the journal")]
+    pub(super) nest: Option<String>,
+    /// Only by this person
+    #[arg(long, help_heading = "From the journal")]
+    pub(super) operator: Option<String>,
+    /// Only with this instrument
+    #[arg(long, help_heading = "From the journal")]
+    pub(super) instrument: Option<String>,
+    /// Only of this station
+    #[arg(long, help_heading = "From the journal")]
+    pub(super) station: Option<String>,
+    /// Only for this purpose, such as `first_off`
+    #[arg(long, value_parser = purpose, help_heading = "From the journal")]
+    pub(super) purpose: Option<Purpose>,
+    /// Only readings from this time on: 2026-11-25, 2026-11-25T09:14:00Z
+    #[arg(long, value_name = "TIME", value_parser = time, help_heading = "From the journal")]
+    pub(super) since: Option<WallMicros>,
+    /// Only readings before this time
+    #[arg(long, value_name = "TIME", value_parser = time, help_heading = "From the journal")]
+    pub(super) until: Option<WallMicros>,
+    /// Take these in as well; they are left out otherwise
+    #[arg(long, value_delimiter = ',', help_heading = "From the journal")]
+    pub(super) include: Vec<Fallen>,
+    /// Readings from this CSV file instead of the journal (`-` is standard input)
+    #[arg(long, value_name = "FILE", requires_all = ["column", "unit"], conflicts_with_all = ["series", "axis", "terminal", "wire", "tool", "nest", "operator", "instrument", "station", "purpose", "since", "until", "include"], help_heading = "From a file")]
+    pub(super) from: Option<PathBuf>,
+    /// The column of the readings
+    #[arg(
+        long,
+        value_name = "NAME",
+        requires = "from",
+        help_heading = "From a file"
+    )]
+    pub(super) column: Option<String>,
+    /// The unit of the column
+    #[arg(long, value_parser = unit, requires = "from", help_heading = "From a file")]
+    pub(super) unit: Option<Unit>,
+    /// Limits, instead of those that the readings were judged by: "1.62 ±0.05 mm", ">= 135 N"
+    #[arg(long, value_name = "LIMITS", value_parser = limits)]
+    pub(super) spec: Option<Limits>,
+    /// The step of the instrument, where the digits of the readings do not tell it: "0.01 mm"
+    #[arg(long, value_name = "STEP", value_parser = quantity)]
+    pub(super) resolution: Option<Quantity>,
+}
+
+impl Select {
+    /// Tells the readings to `take` one by one, each with what stands under `keys` for it: columns of the
+    /// file, or what the journal knows of a reading. The answer says what they are of, and has no rows.
+    fn each(
+        &self,
+        context: &Context,
+        keys: &[&str],
+        take: &mut Take<'_>,
+    ) -> Result<Readings, Failure> {
+        let mut readings = match &self.from {
+            Some(path) => file::read(self, path, keys, take)?,
+            None => journal::read(self, context, keys, take)?,
+        };
+        if let Some(spec) = &self.spec {
+            if spec.dimension() != readings.unit.dimension() {
+                return Err(Failure::usage(format!(
+                    "the limits {spec} are of a {}, the readings of a {}",
+                    spec.dimension(),
+                    readings.unit.dimension()
+                )));
+            }
+            readings.limits = Ok(Some(spec.clone()));
+        }
+        if let Some(step) = self.resolution {
+            readings.step = Some(step);
+        }
+        Ok(readings)
+    }
+
+    /// All readings, with their keys.
+    pub(super) fn readings(&self, context: &Context, keys: &[&str]) -> Result<Readings, Failure> {
+        let mut rows = Vec::new();
+        let readings = self.each(context, keys, &mut |reading, _| {
+            rows.push(reading);
+            Ok(())
+        })?;
+        Ok(Readings { rows, ..readings })
+    }
+
+    /// What the readings amount to, in one pass and bounded memory.
+    pub(super) fn stream(&self, context: &Context) -> Result<(Readings, Stream), Failure> {
+        let mut stream = None;
+        let readings = self.each(context, &[], &mut |reading, unit| {
+            let stream = stream.get_or_insert_with(|| Stream::new(unit));
+            stream
+                .push(reading.base)
+                .map_err(|reason| Failure::usage(reason.to_string()))
+        })?;
+        let stream = stream.unwrap_or_else(|| Stream::new(readings.unit));
+        Ok((readings, stream))
+    }
+
+    /// The series that were named.
+    pub(super) fn series(&self) -> &[u64] {
+        &self.series
+    }
+
+    /// With the default key of the journal, where `given` is not.
+    pub(super) fn key<'k>(
+        &self,
+        given: Option<&'k str>,
+        of_journal: &'k str,
+        option: &str,
+    ) -> Result<&'k str, Failure> {
+        match given {
+            Some(key) => Ok(key),
+            None if self.from.is_none() => Ok(of_journal),
+            None => Err(Failure::usage(format!("no {option}"))
+                .with_remedy(format!("name the column of the file: {option} NAME"))),
+        }
+    }
+}
+
+fn unit(symbol: &str) -> Result<Unit, String> {
+    Unit::from_symbol(symbol)
+        .ok_or_else(|| format!("want {}", Unit::ALL.map(Unit::symbol).join(", ")))
+}
+
+fn limits(text: &str) -> Result<Limits, String> {
+    text.parse::<Limits>().map_err(|error| error.to_string())
+}
+
+/// A quantity above zero.
+pub(super) fn quantity(text: &str) -> Result<Quantity, String> {
+    let measured: Measured = text.parse().map_err(|error| format!("{error}"))?;
+    let quantity = measured.quantity();
+    if quantity.base() <= 0 {
+        return Err("want more than 0".to_owned());
+    }
+    Ok(quantity)
+}
+
+fn purpose(name: &str) -> Result<Purpose, String> {
+    Purpose::from_name(name)
+        .ok_or_else(|| format!("want {}", Purpose::ALL.map(Purpose::name).join(", ")))
+}
+
+/// A date is its beginning in UTC, as all times of the journal are.
+fn time(text: &str) -> Result<WallMicros, String> {
+    let whole = if text.len() == 10 {
+        format!("{text}T00:00:00Z")
+    } else {
+        text.to_owned()
+    };
+    whole.parse().map_err(|_| {
+        "want a date such as 2026-11-25, or a time such as 2026-11-25T09:14:00Z".to_owned()
+    })
+}

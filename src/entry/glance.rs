@@ -1,0 +1,210 @@
+//! The few things of a reading that figures need, told from its line without reading all of it.
+//!
+//! In: a line as [`super::line::encode`] wrote it. Out: a [`Glance`], or `None`: then read the whole line,
+//! [`super::line::decode`].
+//!
+//! - Rests on the order of the fields, which is that of `v1`, and on a field's mark (`,"axis":`) never
+//!   standing inside of a text, where a quote is `\"`.
+//! - A text with an escape in it is not read; that is left to the whole line.
+
+use super::Seq;
+use crate::quantity::Unit;
+use memchr::memmem::Finder;
+use std::str::FromStr;
+
+/// What was seen of a reading.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Glance<'l> {
+    /// Its number.
+    pub seq: Seq,
+    /// When it was entered.
+    pub at: &'l str,
+    /// The instrument.
+    pub instrument: &'l str,
+    /// Its series.
+    pub series: Seq,
+    /// The piece, from 1.
+    pub piece: u32,
+    /// The axis.
+    pub axis: &'l str,
+    /// The value in base units.
+    pub base: i64,
+    /// The unit it was shown in.
+    pub unit: Unit,
+    /// Whether it counts.
+    pub counted: bool,
+}
+
+/// Looks at lines.
+#[derive(Debug, Clone)]
+pub struct Glancer {
+    instrument: Finder<'static>,
+    series: Finder<'static>,
+    piece: Finder<'static>,
+    axis: Finder<'static>,
+    length: Finder<'static>,
+    force: Finder<'static>,
+    unit: Finder<'static>,
+    standing: Finder<'static>,
+}
+
+impl Default for Glancer {
+    fn default() -> Self {
+        Self {
+            instrument: Finder::new(r#","instrument":""#),
+            series: Finder::new(r#","series":"#),
+            piece: Finder::new(r#","piece":"#),
+            axis: Finder::new(r#","axis":""#),
+            length: Finder::new(r#","value_nm":"#),
+            force: Finder::new(r#","value_mn":"#),
+            unit: Finder::new(r#","unit":""#),
+            standing: Finder::new(r#","standing":""#),
+        }
+    }
+}
+
+/// The rest of a line, from where it has not been looked at.
+struct Rest<'l>(&'l [u8]);
+
+impl<'l> Rest<'l> {
+    /// Steps behind the next place of `mark`.
+    fn behind(&mut self, mark: &Finder<'_>) -> Option<()> {
+        let at = mark.find(self.0)? + mark.needle().len();
+        self.0 = self.0.get(at..)?;
+        Some(())
+    }
+
+    /// Steps behind `text`, which must be next.
+    fn past(&mut self, text: &[u8]) -> Option<()> {
+        self.0 = self.0.strip_prefix(text)?;
+        Some(())
+    }
+
+    /// A text up to its closing quote.
+    fn text(&mut self) -> Option<&'l str> {
+        let end = memchr::memchr2(b'"', b'\\', self.0)?;
+        let (text, rest) = self.0.split_at_checked(end)?;
+        self.0 = rest.strip_prefix(b"\"")?;
+        std::str::from_utf8(text).ok()
+    }
+
+    /// A whole number.
+    fn number<T: FromStr>(&mut self) -> Option<T> {
+        let digits = |byte: &&u8| byte.is_ascii_digit() || **byte == b'-';
+        let end = self.0.iter().take_while(digits).count();
+        let (number, rest) = self.0.split_at_checked(end)?;
+        self.0 = rest;
+        std::str::from_utf8(number).ok()?.parse().ok()
+    }
+}
+
+/// The kind of entry in a line, with the line behind it; `None` if it is not as we write it.
+fn header(line: &[u8]) -> Option<(Seq, &str, &str, Rest<'_>)> {
+    let mut rest = Rest(line);
+    rest.past(br#"{"v":1,"seq":"#)?;
+    let seq = Seq(rest.number()?);
+    rest.past(br#","at":""#)?;
+    let at = rest.text()?;
+    rest.past(br#","kind":""#)?;
+    let kind = rest.text()?;
+    Some((seq, at, kind, rest))
+}
+
+/// The kind of entry in a line.
+pub fn kind(line: &[u8]) -> Option<&str> {
+    header(line).map(|(_, _, kind, _)| kind)
+}
+
+impl Glancer {
+    /// The reading in a line; `None` if it is none, was measured for nothing, or must be read whole.
+    pub fn reading<'l>(&self, line: &'l [u8]) -> Option<Glance<'l>> {
+        let (seq, at, kind, mut rest) = header(line)?;
+        if kind != "reading" {
+            return None;
+        }
+        rest.behind(&self.instrument)?;
+        let instrument = rest.text()?;
+        rest.behind(&self.series)?;
+        let series = Seq(rest.number()?);
+        rest.behind(&self.piece)?;
+        let piece = rest.number()?;
+        rest.behind(&self.axis)?;
+        let axis = rest.text()?;
+        rest.behind(&self.length)
+            .or_else(|| rest.behind(&self.force))?;
+        let base = rest.number()?;
+        rest.behind(&self.unit)?;
+        let unit = Unit::from_symbol(rest.text()?)?;
+        rest.behind(&self.standing)?;
+        let counted = match rest.text()? {
+            "counted" => true,
+            "not_counted" => false,
+            _ => return None,
+        };
+        Some(Glance {
+            seq,
+            at,
+            instrument,
+            series,
+            piece,
+            axis,
+            base,
+            unit,
+            counted,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::entry::line::{Digest, decode, encode};
+    use crate::entry::{Entry, Standing, strategies};
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn a_glance_sees_what_is_read_and_nothing_else(stamped in strategies::stamped()) {
+            let line = encode(&stamped, Digest::NONE);
+            prop_assert_eq!(kind(&line), Some(stamped.entry.kind()));
+            let glance = Glancer::default().reading(&line);
+            let Some(glance) = glance else {
+                return Ok(()); // the whole line is read
+            };
+            let (read, _) = decode(&line).unwrap();
+            let Entry::Reading(reading) = &read.entry else {
+                panic!("a glance of a {}", read.entry.kind());
+            };
+            let slot = reading.slot.as_ref().unwrap();
+            prop_assert_eq!(glance.seq, read.seq);
+            prop_assert_eq!(glance.at, read.at.to_string());
+            prop_assert_eq!(glance.instrument, &reading.instrument);
+            prop_assert_eq!((glance.series, glance.piece), (slot.series, slot.piece));
+            prop_assert_eq!(glance.axis, slot.axis.as_str());
+            prop_assert_eq!(glance.base, reading.value.quantity().base());
+            prop_assert_eq!(glance.unit, reading.value.unit());
+            prop_assert_eq!(glance.counted, reading.standing == Standing::Counted);
+        }
+    }
+
+    const LINE: &str = r#"{"v":1,"seq":42,"at":"2026-11-25T09:14:03.120456Z","kind":"reading","prev":"00","station":"bench-1","instrument":"caliper-1","series":37,"piece":3,"axis":"core_crimp_height","terminal":"QF-250-F","wire_mm2":2.0,"purpose":"first_off","value_nm":1630000,"value":1.63,"unit":"mm","nominal_nm":1620000,"deviation_nm":10000,"verdict":"pass","standing":"counted","raw":"2b"}"#;
+
+    #[test]
+    fn a_line_as_it_is_written_is_seen_and_one_with_an_escape_is_left_to_be_read() {
+        let glancer = Glancer::default();
+        let glance = glancer.reading(LINE.as_bytes()).unwrap();
+        assert_eq!(
+            (glance.series, glance.piece, glance.base),
+            (Seq(37), 3, 1_630_000)
+        );
+        assert_eq!(
+            (glance.axis, glance.unit),
+            ("core_crimp_height", Unit::Millimetre)
+        );
+        let escaped = LINE.replace("caliper-1", r#"caliper\",\"series\":1"#);
+        assert_eq!(glancer.reading(escaped.as_bytes()), None);
+        let elsewhere = LINE.replace("QF-250-F", r#"a\",\"value_nm\":1,\"b"#);
+        let seen = glancer.reading(elsewhere.as_bytes()).unwrap();
+        assert_eq!(seen.base, 1_630_000);
+    }
+}

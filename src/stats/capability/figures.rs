@@ -1,0 +1,204 @@
+//! The table of figures about limits.
+
+use super::Capability;
+use crate::stats::describe::{max, mean, min, sd};
+use crate::stats::distribution::{above, below};
+use crate::stats::sample::float;
+use crate::stats::{Figure, Kind, Undefined, normality, rounding};
+
+const fn row(
+    name: &'static str,
+    words: &'static str,
+    kind: Kind,
+    of: fn(&Capability) -> Result<f64, Undefined>,
+) -> Figure<Capability> {
+    Figure {
+        name,
+        words,
+        kind,
+        of,
+    }
+}
+
+/// The figures of `study capability`; bounds are two-sided at 95 %.
+///
+/// - `cp`, `pp` need both limits ([`Undefined::OneSided`]); their bounds are exact ([`super::index::potential_bounds`]).
+/// - `cpk`, `ppk` need one limit; their bounds are Bissell's ([`super::index::centered_bounds`]), `ppk_least` is
+///   the exact one-sided bound ([`super::index::least`]).
+/// - `ppm_…`: of a normal distribution with mean and spread of all readings, beyond the limit.
+/// - All need a spread ([`Undefined::NoSpread`]).
+pub const FIGURES: &[Figure<Capability>] = &[
+    row("n", "readings", Kind::Count, |of| Ok(of.all.n())),
+    row("mean", "mean", Kind::Reading, |of| mean(&of.all)),
+    row(
+        "sd",
+        "standard deviation of all readings",
+        Kind::Reading,
+        |of| sd(&of.all),
+    ),
+    row(
+        "sd_corrected",
+        "the same without the rounding to the step",
+        Kind::Reading,
+        |of| rounding::sd_corrected(&of.all),
+    ),
+    row(
+        "sigma_within",
+        "standard deviation within a short time",
+        Kind::Reading,
+        |of| Ok(of.within?.sigma),
+    ),
+    row(
+        "cp",
+        "Cp, if it were centred and stayed",
+        Kind::Ratio,
+        |of| of.potential(of.within?),
+    ),
+    row("cp_low", "Cp, lower bound", Kind::Ratio, |of| {
+        Ok(of.potential_bounds(of.within?)?.0)
+    }),
+    row("cp_high", "Cp, upper bound", Kind::Ratio, |of| {
+        Ok(of.potential_bounds(of.within?)?.1)
+    }),
+    row("cpk", "Cpk, if it stayed", Kind::Ratio, |of| {
+        of.centered(of.within?)
+    }),
+    row("cpk_low", "Cpk, lower bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.within?)?.0)
+    }),
+    row("cpk_high", "Cpk, upper bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.within?)?.1)
+    }),
+    row("pp", "Pp, if it were centred", Kind::Ratio, |of| {
+        of.potential(of.overall()?)
+    }),
+    row("pp_low", "Pp, lower bound", Kind::Ratio, |of| {
+        Ok(of.potential_bounds(of.overall()?)?.0)
+    }),
+    row("pp_high", "Pp, upper bound", Kind::Ratio, |of| {
+        Ok(of.potential_bounds(of.overall()?)?.1)
+    }),
+    row("ppk", "Ppk, as it was", Kind::Ratio, |of| {
+        of.centered(of.overall()?)
+    }),
+    row("ppk_low", "Ppk, lower bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.overall()?)?.0)
+    }),
+    row("ppk_high", "Ppk, upper bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.overall()?)?.1)
+    }),
+    row(
+        "ppk_least",
+        "Ppk, at least (95 % sure, one-sided)",
+        Kind::Ratio,
+        Capability::ppk_least,
+    ),
+    row(
+        "pieces_needed",
+        "pieces to show the index asked for",
+        Kind::Count,
+        |of| Ok(float(of.pieces_needed()?.into())),
+    ),
+    row(
+        "ppm_below",
+        "in a million below the lower limit",
+        Kind::PartsPerMillion,
+        |of| {
+            let (normal, lower) = (of.normal()?, of.limits.lower_of(&of.all)?);
+            Ok(1e6 * below((lower - normal.mean) / normal.sd))
+        },
+    ),
+    row(
+        "ppm_above",
+        "in a million above the upper limit",
+        Kind::PartsPerMillion,
+        |of| {
+            let (normal, upper) = (of.normal()?, of.limits.upper_of(&of.all)?);
+            Ok(1e6 * above((upper - normal.mean) / normal.sd))
+        },
+    ),
+    row(
+        "tolerance_k",
+        "factor of the interval that holds 99 % of pieces, 95 % sure",
+        Kind::Ratio,
+        |of| Ok(of.tolerance()?.factor),
+    ),
+    row("tolerance_low", "its lower end", Kind::Reading, |of| {
+        of.tolerance()?.low.ok_or(Undefined::NoLowerLimit)
+    }),
+    row("tolerance_high", "its upper end", Kind::Reading, |of| {
+        of.tolerance()?.high.ok_or(Undefined::NoUpperLimit)
+    }),
+    row(
+        "counts_in_tolerance",
+        "steps of the instrument in the tolerance",
+        Kind::Ratio,
+        |of| rounding::counts_in_tolerance(&of.all, &of.limits),
+    ),
+    row(
+        "counts_in_spread",
+        "steps of the instrument in six standard deviations",
+        Kind::Ratio,
+        |of| rounding::counts_in_spread(&of.all),
+    ),
+    row(
+        "normality_p",
+        "chance of a shape like this if normal, rounded to the step",
+        Kind::Probability,
+        |of| normality::normality_p(&of.all),
+    ),
+];
+
+/// The figures of `study pull`: those of `study capability` that a lower limit alone has.
+pub const PULL_FIGURES: &[Figure<Capability>] = &[
+    row("n", "pieces", Kind::Count, |of| Ok(of.all.n())),
+    row("min", "lowest", Kind::Reading, |of| min(&of.all)),
+    row("mean", "mean", Kind::Reading, |of| mean(&of.all)),
+    row("max", "highest", Kind::Reading, |of| max(&of.all)),
+    row("sd", "standard deviation", Kind::Reading, |of| sd(&of.all)),
+    row("ppk", "Ppk against the minimum", Kind::Ratio, |of| {
+        of.centered(of.overall()?)
+    }),
+    row("ppk_low", "Ppk, lower bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.overall()?)?.0)
+    }),
+    row("ppk_high", "Ppk, upper bound", Kind::Ratio, |of| {
+        Ok(of.centered_bounds(of.overall()?)?.1)
+    }),
+    row(
+        "ppk_least",
+        "Ppk, at least (95 % sure, one-sided)",
+        Kind::Ratio,
+        Capability::ppk_least,
+    ),
+    row(
+        "pieces_needed",
+        "pieces to show the index asked for",
+        Kind::Count,
+        |of| Ok(float(of.pieces_needed()?.into())),
+    ),
+    row(
+        "ppm_below",
+        "in a million below the minimum",
+        Kind::PartsPerMillion,
+        |of| {
+            let (normal, lower) = (of.normal()?, of.limits.lower_of(&of.all)?);
+            Ok(1e6 * below((lower - normal.mean) / normal.sd))
+        },
+    ),
+    row(
+        "tolerance_k",
+        "factor of the bound that 99 % of pieces keep, 95 % sure",
+        Kind::Ratio,
+        |of| Ok(of.tolerance()?.factor),
+    ),
+    row("tolerance_low", "that bound", Kind::Reading, |of| {
+        of.tolerance()?.low.ok_or(Undefined::NoLowerLimit)
+    }),
+    row(
+        "normality_p",
+        "chance of a shape like this if normal, rounded to the step",
+        Kind::Probability,
+        |of| normality::normality_p(&of.all),
+    ),
+];

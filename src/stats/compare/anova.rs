@@ -1,0 +1,136 @@
+//! One-way analysis of variance: do the means of several groups differ?
+
+use crate::stats::distribution::FisherF;
+use crate::stats::sample::{base_in, float, float_of};
+use crate::stats::{Figure, Kind, Sample, Undefined};
+
+/// A table of one-way analysis of variance; squares are in the squared unit of the readings.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Anova {
+    /// Degrees of freedom between groups.
+    pub between_freedom: f64,
+    /// Sum of squares between groups.
+    pub between: f64,
+    /// Degrees of freedom within groups.
+    pub within_freedom: f64,
+    /// Sum of squares within groups.
+    pub within: f64,
+    /// Mean square between over mean square within.
+    pub f: f64,
+    /// The chance of an F at least as large if the means are equal.
+    pub p: f64,
+}
+
+/// Analysis of variance of two or more groups, of any sizes.
+///
+/// ```text
+/// SSB = Σ Tᵢ²/nᵢ - T²/N,   SSW = Σ ( Σ x² - Tᵢ²/nᵢ ),   F = (SSB/(k-1)) / (SSW/(N-k))
+/// ```
+///
+/// Sums `T` are exact integers about a whole number near the mean, so that nothing cancels. Source: NIST
+/// Statistical Reference Datasets, checked to 13 digits.
+///
+/// # Errors
+///
+/// [`Undefined::TooFewGroups`] under 2, [`Undefined::TooFew`] if a group is empty or none has two
+/// readings, [`Undefined::NoSpread`] if nothing spreads within groups, [`Undefined::Mixed`] for groups of
+/// different units.
+pub fn anova(groups: &[Sample]) -> Result<Anova, Undefined> {
+    let got = u64::try_from(groups.len()).map_err(|_| Undefined::TooLarge)?;
+    let first = groups.first().filter(|_| got >= 2);
+    let first = first.ok_or(Undefined::TooFewGroups { got, want: 2 })?;
+    if groups.iter().any(|group| group.unit() != first.unit()) {
+        return Err(Undefined::Mixed);
+    }
+    let count: u64 = groups.iter().map(Sample::count).sum();
+    let least = groups.iter().map(Sample::count).min().unwrap_or(0);
+    Undefined::unless(least, 1)?;
+    Undefined::unless(count, got + 1)?;
+    let total = |group: &Sample| group.summary().moments().total();
+    let pivot = groups.iter().map(total).sum::<i128>() / i128::from(count);
+    let (mut between, mut within, mut sum) = (0.0, 0.0, 0_i128);
+    for group in groups {
+        let n = i128::from(group.count());
+        let own = total(group) - pivot * n;
+        sum += own;
+        between += float(own) * float(own) / float(n);
+        within += group.summary().moments().squared_deviations()?;
+    }
+    between -= float(sum) * float(sum) / float(count.into());
+    if within <= 0.0 {
+        return Err(Undefined::NoSpread { count });
+    }
+    let between_freedom = float_of(groups.len()) - 1.0;
+    let within_freedom = float(count.into()) - float_of(groups.len());
+    let f = (between / between_freedom) / (within / within_freedom);
+    let square = |squares: f64| base_in(first.unit(), base_in(first.unit(), squares));
+    Ok(Anova {
+        between_freedom,
+        between: square(between),
+        within_freedom,
+        within: square(within),
+        f,
+        p: FisherF::new(between_freedom, within_freedom)?.above(f),
+    })
+}
+
+impl Anova {
+    /// The share of the squares that lies between groups.
+    pub fn r_squared(&self) -> f64 {
+        self.between / (self.between + self.within)
+    }
+
+    /// The standard deviation within groups.
+    pub fn residual_sd(&self) -> f64 {
+        (self.within / self.within_freedom).sqrt()
+    }
+}
+
+const fn row(
+    name: &'static str,
+    words: &'static str,
+    kind: Kind,
+    of: fn(&Anova) -> Result<f64, Undefined>,
+) -> Figure<Anova> {
+    Figure {
+        name,
+        words,
+        kind,
+        of,
+    }
+}
+
+/// The figures of `study compare` for all groups together.
+pub const FIGURES: &[Figure<Anova>] = &[
+    row("anova_f", "F of the means", Kind::Ratio, |of| Ok(of.f)),
+    row(
+        "anova_df_between",
+        "degrees of freedom between groups",
+        Kind::Ratio,
+        |of| Ok(of.between_freedom),
+    ),
+    row(
+        "anova_df_within",
+        "degrees of freedom within groups",
+        Kind::Ratio,
+        |of| Ok(of.within_freedom),
+    ),
+    row(
+        "anova_p",
+        "chance of such means if they are equal",
+        Kind::Probability,
+        |of| Ok(of.p),
+    ),
+    row(
+        "r_squared",
+        "share of the squares between groups",
+        Kind::Ratio,
+        |of| Ok(of.r_squared()),
+    ),
+    row(
+        "residual_sd",
+        "standard deviation within groups",
+        Kind::Reading,
+        |of| Ok(of.residual_sd()),
+    ),
+];

@@ -1,0 +1,298 @@
+//! Two or more sets of readings: tool against tool, nest against nest, before against after.
+//!
+//! In: named samples of one axis, and a margin within which a difference does not matter. Out: the
+//! difference of means with bounds, whether the spread differs, whether they are equivalent, and a
+//! sentence that a customer understands.
+
+mod anova;
+mod spread;
+mod welch;
+
+pub use anova::{Anova, FIGURES as ANOVA_FIGURES, anova};
+pub use spread::{bartlett, brown_forsythe, variance_ratio, variance_ratio_bounds};
+pub use welch::{Difference, pooled, welch};
+
+use super::describe::{mean, sd};
+use super::figures::decimals;
+use super::{CONFIDENCE, Figure, Kind, Sample, Undefined};
+
+/// Chances under this are called a difference.
+pub const ALPHA: f64 = 0.05;
+
+/// One sample against another.
+#[derive(Debug, Clone)]
+pub struct Comparison {
+    first: (String, Sample),
+    second: (String, Sample),
+    margin: Option<f64>,
+    confidence: f64,
+}
+
+impl Comparison {
+    /// `second` against `first`: differences are second minus first. `margin`, in the unit of the
+    /// readings, is the difference that does not matter.
+    pub fn new(
+        first: (impl Into<String>, Sample),
+        second: (impl Into<String>, Sample),
+        margin: Option<f64>,
+    ) -> Self {
+        Self {
+            first: (first.0.into(), first.1),
+            second: (second.0.into(), second.1),
+            margin,
+            confidence: CONFIDENCE,
+        }
+    }
+
+    /// With a confidence shared by `comparisons` of one study (Bonferroni): `1 - 0.05/comparisons` each.
+    #[must_use]
+    pub fn among(self, comparisons: usize) -> Self {
+        let share = super::sample::float_of(comparisons.max(1));
+        Self {
+            confidence: 1.0 - (1.0 - CONFIDENCE) / share,
+            ..self
+        }
+    }
+
+    /// The names of both.
+    pub fn names(&self) -> (&str, &str) {
+        (&self.first.0, &self.second.0)
+    }
+
+    /// Both samples.
+    pub fn samples(&self) -> (&Sample, &Sample) {
+        (&self.first.1, &self.second.1)
+    }
+
+    /// The confidence of the bounds of the difference.
+    pub fn confidence(&self) -> f64 {
+        self.confidence
+    }
+
+    /// Mean of the second minus mean of the first, by Welch's method.
+    pub fn difference(&self) -> Result<Difference, Undefined> {
+        welch(&self.second.1, &self.first.1)
+    }
+
+    fn bounds(&self) -> Result<(f64, f64), Undefined> {
+        self.difference()?.bounds(self.confidence)
+    }
+
+    /// The chance of means this near if they differed by the margin or more.
+    pub fn equivalence_p(&self) -> Result<f64, Undefined> {
+        let margin = self.margin.ok_or(Undefined::NotApplicable {
+            why: "no margin was given",
+        })?;
+        self.difference()?.equivalence_p(margin)
+    }
+
+    /// Means, spread and equivalence in words.
+    pub fn sentence(&self) -> String {
+        let means = self.means_in_words();
+        let spread = self.spread_in_words();
+        match self.equivalence_in_words() {
+            Some(equivalence) => format!("{means}; {spread}; {equivalence}"),
+            None => format!("{means}; {spread}"),
+        }
+    }
+
+    fn means_in_words(&self) -> String {
+        let ((first, second), unit) = (self.names(), self.first.1.unit());
+        let (difference, (low, high)) = match (self.difference(), self.bounds()) {
+            (Ok(difference), Ok(bounds)) => (difference.difference, bounds),
+            (Err(reason), _) | (_, Err(reason)) => {
+                return format!("nothing is shown about the means: {reason}");
+            }
+        };
+        let digits = |value: f64| self.digits(value);
+        let sure = format!("{:.4}", 100.0 * self.confidence);
+        let sure = sure.trim_end_matches('0').trim_end_matches('.');
+        if low <= 0.0 && high >= 0.0 {
+            return format!(
+                "no difference of the means of {first} and {second} is shown: {} {unit}, {sure} % sure between {} and {} {unit}",
+                digits(difference),
+                digits(low),
+                digits(high)
+            );
+        }
+        let (side, near, far) = if difference > 0.0 {
+            ("above", low, high)
+        } else {
+            ("below", -high, -low)
+        };
+        format!(
+            "the mean of {second} lies {} {unit} {side} that of {first} ({sure} % sure: {} to {} {unit})",
+            digits(difference.abs()),
+            digits(near),
+            digits(far)
+        )
+    }
+
+    fn spread_in_words(&self) -> String {
+        let (first, second) = self.names();
+        let p = brown_forsythe(&[self.first.1.clone(), self.second.1.clone()]).map(|test| test.p);
+        match p {
+            Ok(p) if p < ALPHA => {
+                let of = |sample: &Sample| sd(sample.summary());
+                match (of(&self.first.1), of(&self.second.1)) {
+                    (Ok(one), Ok(other)) if one > 0.0 && other > one => {
+                        format!(
+                            "{second} spreads {:.1} times as much as {first}",
+                            other / one
+                        )
+                    }
+                    (Ok(one), Ok(other)) if other > 0.0 => {
+                        format!(
+                            "{first} spreads {:.1} times as much as {second}",
+                            one / other
+                        )
+                    }
+                    _ => format!("{first} and {second} spread differently"),
+                }
+            }
+            Ok(_) => "no difference of their spread is shown".to_owned(),
+            Err(reason) => format!("nothing is shown about their spread: {reason}"),
+        }
+    }
+
+    fn equivalence_in_words(&self) -> Option<String> {
+        let margin = self.margin?;
+        let within = format!("within ±{} {}", self.digits(margin), self.first.1.unit());
+        Some(match self.equivalence_p() {
+            Ok(p) if p < ALPHA => format!("they are equivalent {within} (95 % sure)"),
+            Ok(_) => format!("that they are equivalent {within} is not shown"),
+            Err(reason) => format!("nothing is shown about equivalence {within}: {reason}"),
+        })
+    }
+
+    /// With one digit more than the readings have.
+    fn digits(&self, value: f64) -> String {
+        let step = self.first.1.summary().step().unwrap_or(1e-3);
+        format!("{value:.places$}", places = decimals(step) + 1)
+    }
+}
+
+const fn row(
+    name: &'static str,
+    words: &'static str,
+    kind: Kind,
+    of: fn(&Comparison) -> Result<f64, Undefined>,
+) -> Figure<Comparison> {
+    Figure {
+        name,
+        words,
+        kind,
+        of,
+    }
+}
+
+/// The figures of `study compare` for two groups. Differences are second minus first; bounds are at the
+/// confidence of the comparison, 95 % for two groups.
+pub const FIGURES: &[Figure<Comparison>] = &[
+    row("n_first", "readings of the first", Kind::Count, |of| {
+        Ok(of.first.1.summary().n())
+    }),
+    row("n_second", "readings of the second", Kind::Count, |of| {
+        Ok(of.second.1.summary().n())
+    }),
+    row("mean_first", "mean of the first", Kind::Reading, |of| {
+        mean(of.first.1.summary())
+    }),
+    row("mean_second", "mean of the second", Kind::Reading, |of| {
+        mean(of.second.1.summary())
+    }),
+    row(
+        "sd_first",
+        "standard deviation of the first",
+        Kind::Reading,
+        |of| sd(of.first.1.summary()),
+    ),
+    row(
+        "sd_second",
+        "standard deviation of the second",
+        Kind::Reading,
+        |of| sd(of.second.1.summary()),
+    ),
+    row("difference", "difference of means", Kind::Reading, |of| {
+        Ok(of.difference()?.difference)
+    }),
+    row(
+        "difference_low",
+        "difference, lower bound",
+        Kind::Reading,
+        |of| Ok(of.bounds()?.0),
+    ),
+    row(
+        "difference_high",
+        "difference, upper bound",
+        Kind::Reading,
+        |of| Ok(of.bounds()?.1),
+    ),
+    row("welch_t", "Welch's t", Kind::Ratio, |of| {
+        Ok(of.difference()?.t)
+    }),
+    row("welch_df", "its degrees of freedom", Kind::Ratio, |of| {
+        Ok(of.difference()?.freedom)
+    }),
+    row(
+        "welch_p",
+        "chance of such a difference if there is none",
+        Kind::Probability,
+        |of| of.difference()?.p(),
+    ),
+    row("pooled_t", "t with a common spread", Kind::Ratio, |of| {
+        Ok(pooled(&of.second.1, &of.first.1)?.t)
+    }),
+    row(
+        "pooled_p",
+        "the same chance with a common spread",
+        Kind::Probability,
+        |of| pooled(&of.second.1, &of.first.1)?.p(),
+    ),
+    row(
+        "variance_ratio",
+        "ratio of variances, second to first",
+        Kind::Ratio,
+        |of| variance_ratio(&of.second.1, &of.first.1),
+    ),
+    row(
+        "variance_ratio_low",
+        "ratio of variances, lower bound (95 %)",
+        Kind::Ratio,
+        |of| Ok(variance_ratio_bounds(&of.second.1, &of.first.1, CONFIDENCE)?.0),
+    ),
+    row(
+        "variance_ratio_high",
+        "ratio of variances, upper bound (95 %)",
+        Kind::Ratio,
+        |of| Ok(variance_ratio_bounds(&of.second.1, &of.first.1, CONFIDENCE)?.1),
+    ),
+    row(
+        "brown_forsythe_w",
+        "Brown-Forsythe's W",
+        Kind::Ratio,
+        |of| Ok(brown_forsythe(&[of.first.1.clone(), of.second.1.clone()])?.f),
+    ),
+    row(
+        "brown_forsythe_p",
+        "chance of such spreads if they are equal",
+        Kind::Probability,
+        |of| Ok(brown_forsythe(&[of.first.1.clone(), of.second.1.clone()])?.p),
+    ),
+    row(
+        "margin",
+        "difference that does not matter",
+        Kind::Reading,
+        |of| {
+            of.margin.ok_or(Undefined::NotApplicable {
+                why: "no margin was given",
+            })
+        },
+    ),
+    row(
+        "equivalence_p",
+        "chance of means this near if they differ by the margin",
+        Kind::Probability,
+        Comparison::equivalence_p,
+    ),
+];

@@ -1,0 +1,84 @@
+//! Mann and Kendall's test: does the order of the readings show a trend, of whatever shape?
+
+use crate::stats::Undefined;
+use crate::stats::distribution;
+use crate::stats::grid::Grid;
+use crate::stats::sample::float;
+
+/// The test compares all pairs: more readings than this take too long.
+const MOST: u64 = 20_000;
+
+/// The statistic and what its chance is told from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MannKendall {
+    /// Pairs that rise minus pairs that fall.
+    pub s: f64,
+    /// The variance of `s` without a trend, with ties.
+    pub variance: f64,
+    /// Pairs that could rise or fall: those without ties, as in Kendall's tau-b.
+    pairs: f64,
+}
+
+/// Of readings in order.
+///
+/// ```text
+/// S = Σᵢ<ⱼ sign(xⱼ - xᵢ);   var S = ( n(n-1)(2n+5) - Σ t(t-1)(2t+5) ) / 18 over groups of t ties
+/// ```
+///
+/// `S` and the sums are exact. Source: Mann 1945, Kendall 1975, from memory; the usual normal
+/// approximation, from about 8 readings on.
+///
+/// # Errors
+///
+/// [`Undefined::TooFew`] under 4 readings, [`Undefined::TooMany`] over 20,000,
+/// [`Undefined::NoSpread`] if all are equal.
+pub fn mann_kendall(bases: &[i64]) -> Result<MannKendall, Undefined> {
+    let count = u64::try_from(bases.len()).map_err(|_| Undefined::TooLarge)?;
+    Undefined::unless(count, 4)?;
+    if count > MOST {
+        return Err(Undefined::TooMany {
+            got: count,
+            most: MOST,
+        });
+    }
+    let mut rest = bases;
+    let mut s = 0_i64;
+    while let Some((first, later)) = rest.split_first() {
+        s += later
+            .iter()
+            .map(|base| (base - first).signum())
+            .sum::<i64>();
+        rest = later;
+    }
+    let weight = |t: i128| t * (t - 1) * (2 * t + 5);
+    let grid = Grid::of(bases);
+    let tied = |of: fn(i128) -> i128| -> i128 {
+        let groups = grid.counts().iter();
+        groups.map(|(_, times)| of(i128::from(*times))).sum()
+    };
+    let n = i128::from(count);
+    let variance = float(weight(n) - tied(|t| t * (t - 1) * (2 * t + 5))) / 18.0;
+    if variance <= 0.0 {
+        return Err(Undefined::NoSpread { count });
+    }
+    let all = float(n * (n - 1)) / 2.0;
+    let untied = float(n * (n - 1) - tied(|t| t * (t - 1))) / 2.0;
+    Ok(MannKendall {
+        s: float(s.into()),
+        variance,
+        pairs: (all * untied).sqrt(),
+    })
+}
+
+impl MannKendall {
+    /// Kendall's tau-b against the order of measuring: from -1, always falling, to 1, always rising.
+    pub fn tau(&self) -> Result<f64, Undefined> {
+        Ok(self.s / self.pairs)
+    }
+
+    /// The chance of an S at least as far from 0 without a trend: normal, with continuity correction.
+    pub fn p(&self) -> Result<f64, Undefined> {
+        let nearer = (self.s.abs() - 1.0).max(0.0);
+        Ok((2.0 * distribution::above(nearer / self.variance.sqrt())).min(1.0))
+    }
+}

@@ -1,0 +1,171 @@
+//! A straight line through readings.
+
+use crate::stats::distribution::StudentT;
+use crate::stats::sample::{base_in, float};
+use crate::stats::{Sample, Undefined};
+
+/// The line of least squares, with what its bounds are made of.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Trend {
+    /// How many readings.
+    pub n: f64,
+    /// In the unit of the readings, a place.
+    pub slope: f64,
+    /// The mean of the places.
+    pub middle: f64,
+    /// The mean of the readings.
+    pub mean: f64,
+    /// The standard deviation about the line, with `n - 2` degrees of freedom.
+    pub residual_sd: f64,
+    /// `Σ (place - middle)²`.
+    pub place_squares: f64,
+}
+
+/// Where a line reaches a limit: three places.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Forecast {
+    /// Where the line itself does.
+    pub at: f64,
+    /// At the soonest.
+    pub soonest: f64,
+    /// At the latest.
+    pub latest: f64,
+}
+
+impl Trend {
+    /// The line of least squares.
+    ///
+    /// ```text
+    /// slope = (n Σ xy - Σ x Σ y) / (n Σ x² - (Σ x)²);   residual_sd² = (Syy - slope Sxy) / (n - 2)
+    /// ```
+    ///
+    /// Sums are exact integers, about the first place and the first reading.
+    ///
+    /// # Errors
+    ///
+    /// [`Undefined::TooFew`] under 3 readings, [`Undefined::OutOfRange`] if all places are equal,
+    /// [`Undefined::TooLarge`] if sums overflow.
+    pub fn new(sample: &Sample, places: &[i64]) -> Result<Self, Undefined> {
+        let count = sample.count();
+        Undefined::unless(count, 3)?;
+        let first = sample.bases().first().copied().unwrap_or(0);
+        let origin = places.first().copied().unwrap_or(0);
+        let sums = sums(sample.bases(), places, first, origin).ok_or(Undefined::TooLarge)?;
+        if sums.xx == 0 {
+            return Err(Undefined::OutOfRange {
+                what: "a trend over equal places",
+            });
+        }
+        let (unit, n) = (sample.unit(), float(count.into()));
+        let (xx, xy, yy) = (float(sums.xx), float(sums.xy), float(sums.yy));
+        let unexplained = (yy - xy * (xy / xx)).max(0.0) / n;
+        Ok(Self {
+            n,
+            slope: base_in(unit, xy / xx),
+            middle: float(origin.into()) + float(sums.x) / n,
+            mean: base_in(unit, float(first.into()) + float(sums.y) / n),
+            residual_sd: base_in(unit, (unexplained / (n - 2.0)).sqrt()),
+            place_squares: xx / n,
+        })
+    }
+
+    fn slope_error(&self) -> f64 {
+        self.residual_sd / self.place_squares.sqrt()
+    }
+
+    fn t(&self, confidence: f64) -> Result<f64, Undefined> {
+        StudentT::new(self.n - 2.0)?.quantile(0.5 + confidence / 2.0)
+    }
+
+    /// Two-sided bounds of the slope: `slope ± t((1+c)/2; n-2) residual_sd/√Sxx`.
+    pub fn slope_bounds(&self, confidence: f64) -> Result<(f64, f64), Undefined> {
+        let reach = self.t(confidence)? * self.slope_error();
+        Ok((self.slope - reach, self.slope + reach))
+    }
+
+    /// The chance of a slope at least as steep, either way, if there is none.
+    ///
+    /// # Errors
+    ///
+    /// [`Undefined::NotApplicable`] if all readings lie on the line.
+    pub fn slope_p(&self) -> Result<f64, Undefined> {
+        if self.residual_sd <= 0.0 {
+            return Err(Undefined::NotApplicable {
+                why: "all readings lie on the line",
+            });
+        }
+        Ok(StudentT::new(self.n - 2.0)?.two_sided(self.slope / self.slope_error()))
+    }
+
+    /// Where the line is, at `place`.
+    pub fn at(&self, place: f64) -> f64 {
+        self.mean + self.slope * (place - self.middle)
+    }
+
+    /// Where the line reaches `limit`, with bounds: the places at which the bounds of the line hold the
+    /// limit (Fieller's theorem).
+    ///
+    /// ```text
+    /// (b² - t² s²/Sxx) d² + 2 b (ȳ - L) d + (ȳ - L)² - t² s²/n = 0,   d = place - x̄
+    /// ```
+    ///
+    /// Holds if the trend goes on as it is. Source: Draper and Smith, from memory.
+    ///
+    /// # Errors
+    ///
+    /// [`Undefined::NotApplicable`] if the slope is not shown to differ from 0 at that confidence: then
+    /// no finite range holds the place.
+    pub fn reaches(&self, limit: f64, confidence: f64) -> Result<Forecast, Undefined> {
+        let t = self.t(confidence)?;
+        let (slope, off) = (self.slope, self.mean - limit);
+        let noise = t * t * self.residual_sd * self.residual_sd;
+        let square = slope * slope - noise / self.place_squares;
+        if square <= 0.0 {
+            return Err(Undefined::NotApplicable {
+                why: "no trend is shown",
+            });
+        }
+        let half = slope * off;
+        let root = (half * half - square * (off * off - noise / self.n))
+            .max(0.0)
+            .sqrt();
+        Ok(Forecast {
+            at: self.middle - off / slope,
+            soonest: self.middle + (-half - root) / square,
+            latest: self.middle + (-half + root) / square,
+        })
+    }
+}
+
+/// Exact sums; `xx`, `xy` and `yy` are n times those about the means.
+struct Sums {
+    x: i128,
+    y: i128,
+    xx: i128,
+    xy: i128,
+    yy: i128,
+}
+
+fn sums(bases: &[i64], places: &[i64], first: i64, origin: i64) -> Option<Sums> {
+    let n = i128::try_from(bases.len()).ok()?;
+    let (mut x, mut y, mut xx, mut xy, mut yy) = (0_i128, 0_i128, 0_i128, 0_i128, 0_i128);
+    for (base, place) in bases.iter().zip(places) {
+        let (px, py) = (
+            i128::from(*place) - i128::from(origin),
+            i128::from(*base) - i128::from(first),
+        );
+        x += px;
+        y += py;
+        xx = xx.checked_add(px.checked_mul(px)?)?;
+        xy = xy.checked_add(px.checked_mul(py)?)?;
+        yy = yy.checked_add(py.checked_mul(py)?)?;
+    }
+    let about = |sum: i128, a: i128, b: i128| n.checked_mul(sum)?.checked_sub(a.checked_mul(b)?);
+    Some(Sums {
+        x,
+        y,
+        xx: about(xx, x, x)?,
+        xy: about(xy, x, y)?,
+        yy: about(yy, y, y)?,
+    })
+}

@@ -1,0 +1,130 @@
+//! The balanced plan of a gauge study.
+
+use crate::quantity::Unit;
+use crate::stats::{Sample, Undefined};
+use std::collections::{BTreeMap, BTreeSet};
+
+/// One reading of a gauge study.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Trial {
+    /// The part.
+    pub part: String,
+    /// Who measured.
+    pub appraiser: String,
+    /// The reading, in base units.
+    pub base: i64,
+}
+
+/// Each appraiser has measured each part the same number of times.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plan {
+    parts: usize,
+    appraisers: Vec<String>,
+    trials: usize,
+    /// By appraiser, then by part.
+    cells: Vec<Vec<Sample>>,
+    all: Sample,
+}
+
+impl Plan {
+    /// From readings in any order.
+    ///
+    /// # Errors
+    ///
+    /// [`Undefined::TooFewGroups`] under 2 parts or appraisers, [`Undefined::TooFew`] under 2 trials,
+    /// [`Undefined::Unequal`] if a part was measured more often than another by anyone.
+    pub fn new(trials: &[Trial], unit: Unit) -> Result<Self, Undefined> {
+        let mut table: BTreeMap<&str, BTreeMap<&str, Vec<i64>>> = BTreeMap::new();
+        let mut parts: BTreeSet<&str> = BTreeSet::new();
+        for trial in trials {
+            parts.insert(&trial.part);
+            let row = table.entry(&trial.appraiser).or_default();
+            row.entry(&trial.part).or_default().push(trial.base);
+        }
+        let number = |count: usize| u64::try_from(count).map_err(|_| Undefined::TooLarge);
+        for count in [parts.len(), table.len()] {
+            if count < 2 {
+                let got = number(count)?;
+                return Err(Undefined::TooFewGroups { got, want: 2 });
+            }
+        }
+        let counts = || {
+            let cell =
+                |row: &BTreeMap<&str, Vec<i64>>, part: &str| row.get(part).map_or(0, Vec::len);
+            let names = || parts.iter();
+            table
+                .values()
+                .flat_map(move |row| names().map(move |part| cell(row, part)))
+        };
+        let (least, most) = (counts().min().unwrap_or(0), counts().max().unwrap_or(0));
+        if least != most {
+            return Err(Undefined::Unequal {
+                least: number(least)?,
+                most: number(most)?,
+            });
+        }
+        Undefined::unless(number(least)?, 2)?;
+        let cells = table
+            .values()
+            .map(|row| {
+                let of_part = |bases: &Vec<i64>| Sample::from_bases(bases.clone(), unit);
+                row.values().map(of_part).collect::<Result<Vec<_>, _>>()
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        let bases = trials.iter().map(|trial| trial.base).collect();
+        Ok(Self {
+            parts: parts.len(),
+            appraisers: table.keys().map(|name| (*name).to_owned()).collect(),
+            trials: least,
+            cells,
+            all: Sample::from_bases(bases, unit)?,
+        })
+    }
+
+    /// How many parts.
+    pub fn parts(&self) -> usize {
+        self.parts
+    }
+
+    /// Who measured, in the order of their names.
+    pub fn appraisers(&self) -> &[String] {
+        &self.appraisers
+    }
+
+    /// How often each part was measured by each.
+    pub fn trials(&self) -> usize {
+        self.trials
+    }
+
+    /// All readings.
+    pub fn all(&self) -> &Sample {
+        &self.all
+    }
+
+    /// The readings of each part by each appraiser: by appraiser, then by part.
+    pub fn cells(&self) -> &[Vec<Sample>] {
+        &self.cells
+    }
+
+    /// All readings of each appraiser.
+    pub fn by_appraiser(&self) -> Result<Vec<Sample>, Undefined> {
+        self.cells
+            .iter()
+            .map(|row| self.joined(row.iter()))
+            .collect()
+    }
+
+    /// All readings of each part.
+    pub fn by_part(&self) -> Result<Vec<Sample>, Undefined> {
+        (0..self.parts)
+            .map(|part| self.joined(self.cells.iter().filter_map(|row| row.get(part))))
+            .collect()
+    }
+
+    fn joined<'c>(&self, cells: impl Iterator<Item = &'c Sample>) -> Result<Sample, Undefined> {
+        let bases: Vec<i64> = cells
+            .flat_map(|cell| cell.bases().iter().copied())
+            .collect();
+        self.all.part(&bases)
+    }
+}

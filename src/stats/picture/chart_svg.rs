@@ -1,0 +1,79 @@
+//! A control chart as SVG: a field a panel.
+
+use super::svg::Svg;
+use crate::stats::chart::{Chart, Rule, rule};
+use crate::stats::sample::float_of;
+
+/// All panels of `chart`, with the signals of `rules`; `places` digits after the point.
+pub fn chart_svg(title: &str, chart: &Chart, rules: &[&'static Rule], places: usize) -> String {
+    let mut svg = Svg::new(title);
+    for (at, panel) in chart.panels.iter().enumerate() {
+        if at > 0 {
+            svg.next_field();
+        }
+        svg.heading(panel.words);
+        let signals = panel.signals(rules);
+        let ends = || {
+            panel
+                .points
+                .iter()
+                .flat_map(|point| {
+                    [
+                        Some(point.value),
+                        point.lower,
+                        Some(point.upper),
+                        Some(point.center),
+                    ]
+                })
+                .flatten()
+        };
+        let most = ends().fold(f64::NEG_INFINITY, f64::max);
+        let lowest = ends().fold(f64::INFINITY, f64::min);
+        let span = if most > lowest { most - lowest } else { 1.0 };
+        let y = |value: f64| (value - lowest) / span * 0.9 + 0.05;
+        let count = float_of(panel.points.len());
+        let x = |column: usize| (float_of(column) + 0.5) / count;
+        let points = || panel.points.iter().enumerate();
+        if let Some(last) = panel.points.last() {
+            svg.level(
+                y(last.center),
+                "center",
+                &format!("centre {:.places$}", last.center),
+            );
+            svg.line(
+                "limit",
+                points().map(|(column, point)| (x(column), y(point.upper))),
+            );
+            svg.level(
+                y(last.upper),
+                "none",
+                &format!("upper {:.places$}", last.upper),
+            );
+            if let Some(lower) = last.lower {
+                let lowers =
+                    points().filter_map(|(column, point)| Some((x(column), y(point.lower?))));
+                svg.line("limit", lowers);
+                svg.level(y(lower), "none", &format!("lower {lower:.places$}"));
+            }
+        }
+        svg.line(
+            "run",
+            points().map(|(column, point)| (x(column), y(point.value))),
+        );
+        for (column, point) in points() {
+            let number = panel.first + column;
+            let words: Vec<&str> = signals
+                .iter()
+                .filter(|signal| signal.at == number)
+                .filter_map(|signal| rule(signal.rule))
+                .map(|rule| rule.words)
+                .collect();
+            let words = (!words.is_empty()).then(|| words.join("; "));
+            svg.point(x(column), y(point.value), words.as_deref());
+        }
+        svg.below(x(0), &panel.first.to_string());
+        let number = panel.first + panel.points.len().saturating_sub(1);
+        svg.below(x(panel.points.len().saturating_sub(1)), &number.to_string());
+    }
+    svg.finish()
+}

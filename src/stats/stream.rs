@@ -1,0 +1,101 @@
+//! Readings one after the other, as many as there are, in memory that does not grow with them.
+//!
+//! In: base units in order. Out: the same [`Summary`] as of a [`super::Sample`], and the spread within a
+//! short time. What is kept: exact sums, and how often each value was read; values stand on the grid of
+//! the instrument, so they are few.
+
+use super::capability::Within;
+use super::chart::{moving_range_freedom, sigma_of_mean_range};
+use super::grid::{Grid, MOST_VALUES};
+use super::moments::Moments;
+use super::sample::{base_in, float};
+use super::{Summary, Undefined};
+use crate::quantity::{Quantity, Unit};
+use std::collections::HashMap;
+
+/// What readings amount to so far.
+///
+/// ```
+/// use tallyjaw::{quantity::Unit, stats::{Sample, stream::Stream}};
+/// let bases = vec![1_620_000, 1_630_000, 1_610_000, 1_620_000];
+/// let mut stream = Stream::new(Unit::Millimetre);
+/// for base in &bases {
+///     stream.push(*base)?;
+/// }
+/// let sample = Sample::from_bases(bases, Unit::Millimetre)?;
+/// assert_eq!(&stream.summary(None)?, sample.summary());
+/// # Ok::<_, tallyjaw::stats::Undefined>(())
+/// ```
+#[derive(Debug, Clone)]
+pub struct Stream {
+    unit: Unit,
+    moments: Moments,
+    counts: HashMap<i64, u64>,
+    last: Option<i64>,
+    /// Sum of the distances of neighbours.
+    ranges: i128,
+}
+
+impl Stream {
+    /// Nothing yet; figures will be told in `unit`.
+    pub fn new(unit: Unit) -> Self {
+        Self {
+            unit,
+            moments: Moments::default(),
+            counts: HashMap::new(),
+            last: None,
+            ranges: 0,
+        }
+    }
+
+    /// Takes the next reading, in base units.
+    ///
+    /// # Errors
+    ///
+    /// [`Undefined::TooLarge`] if sums overflow, or if there are over a million different values, so
+    /// that they do not stand on the grid of an instrument.
+    pub fn push(&mut self, base: i64) -> Result<(), Undefined> {
+        self.moments.push(base)?;
+        *self.counts.entry(base).or_default() += 1;
+        if self.counts.len() > MOST_VALUES {
+            return Err(Undefined::TooLarge);
+        }
+        if let Some(last) = self.last.replace(base) {
+            self.ranges += (i128::from(base) - i128::from(last)).abs();
+        }
+        Ok(())
+    }
+
+    /// How many readings so far.
+    pub fn count(&self) -> u64 {
+        self.moments.count()
+    }
+
+    /// What they amount to.
+    pub fn summary(&self, step: Option<Quantity>) -> Result<Summary, Undefined> {
+        let counts = self.counts.iter().map(|(base, times)| (*base, *times));
+        let grid = Grid::of_counts(counts.collect())?;
+        let step = step.map(Quantity::base);
+        Ok(Summary::new(self.unit, step, self.moments, grid))
+    }
+
+    /// The spread within a short time, from the distance between neighbours.
+    ///
+    /// # Errors
+    ///
+    /// As [`super::chart::moving_range_sigma`].
+    pub fn within(&self) -> Result<Within, Undefined> {
+        let count = self.count();
+        Undefined::unless(count, 2)?;
+        if self.ranges == 0 {
+            return Err(Undefined::NoSpread { count });
+        }
+        let n = float(count.into());
+        let mean_range = base_in(self.unit, float(self.ranges) / (n - 1.0));
+        Ok(Within {
+            sigma: sigma_of_mean_range(mean_range)?,
+            freedom: moving_range_freedom(n),
+            how: "distance between neighbours",
+        })
+    }
+}
