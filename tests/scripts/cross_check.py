@@ -1,0 +1,151 @@
+"""Compares `tallyjaw study` with an independent library on 1,000 random sets of readings.
+
+Usage: cross_check.py TALLYJAW [SETS]     (needs numpy and scipy, see requirements.txt)
+
+Each set is whole steps of a caliper, 3 to 60 of them, from a seed. Exit code 1 on the first figure that
+differs, or that has a value on one side only.
+"""
+
+import json
+import math
+import os
+import subprocess
+import sys
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+from scipy import optimize, stats
+
+TALLYJAW = sys.argv[1]
+SETS = int(sys.argv[2]) if len(sys.argv) > 2 else 1000
+LOWER, UPPER, STEP = 1.57, 1.67, 0.01
+
+
+def study(folder, what, *arguments):
+    command = [TALLYJAW, "study", what, "--from", os.path.join(folder, "set.csv"), "--column", "value",
+               "--unit", "mm", "--spec", "1.62 ±0.05 mm", "--json", *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise SystemExit(f"{command}: {done.returncode}\n{done.stderr}")
+    return json.loads(done.stdout)
+
+
+def write(folder, hundredths, groups):
+    with open(os.path.join(folder, "set.csv"), "w", encoding="utf-8") as file:
+        file.write("value,group,place\n")
+        for place, (value, group) in enumerate(zip(hundredths, groups), 1):
+            file.write(f"{value // 100}.{value % 100:02},{group},{place}\n")
+
+
+def described(x):
+    n, mean, sd = len(x), x.mean(), x.std(ddof=1)
+    want = {"n": n, "mean": mean, "sd": sd, "min": x.min(), "max": x.max(), "median": np.median(x),
+            "q1": np.quantile(x, 0.25), "q3": np.quantile(x, 0.75)}
+    if sd > 1e-12:
+        t = stats.t.ppf(0.975, n - 1) * sd / math.sqrt(n)
+        chi = stats.chi2.ppf([0.975, 0.025], n - 1)
+        want |= {"mean_low": mean - t, "mean_high": mean + t,
+                 "sd_low": sd * math.sqrt((n - 1) / chi[0]), "sd_high": sd * math.sqrt((n - 1) / chi[1]),
+                 "lag1": np.sum((x[:-1] - mean) * (x[1:] - mean)) / np.sum((x - mean) ** 2)}
+    return want
+
+
+def capable(x):
+    n, mean, sd = len(x), x.mean(), x.std(ddof=1)
+    if sd <= 1e-12:
+        return {"mean": mean}
+    within = np.mean(np.abs(np.diff(x))) / (2 / math.sqrt(math.pi))
+    want = {"sigma_within": within, "cp": (UPPER - LOWER) / (6 * within),
+            "cpk": min(UPPER - mean, mean - LOWER) / (3 * within),
+            "pp": (UPPER - LOWER) / (6 * sd), "ppk": min(UPPER - mean, mean - LOWER) / (3 * sd),
+            "ppm_below": 1e6 * stats.norm.cdf((LOWER - mean) / sd),
+            "ppm_above": 1e6 * stats.norm.sf((UPPER - mean) / sd)}
+    chi = stats.chi2.ppf([0.025, 0.975], n - 1)
+    want |= {"pp_low": want["pp"] * math.sqrt(chi[0] / (n - 1)),
+             "pp_high": want["pp"] * math.sqrt(chi[1] / (n - 1))}
+    reach = stats.norm.ppf(0.975) * math.sqrt(1 / (9 * n) + want["ppk"] ** 2 / (2 * (n - 1)))
+    want |= {"ppk_low": want["ppk"] - reach, "ppk_high": want["ppk"] + reach}
+    scale = 3 * math.sqrt(n)
+    excess = lambda c: 0.95 - stats.nct.cdf(scale * want["ppk"], n - 1, scale * c)
+    if 0.6 < want["ppk"] < 3 and n > 9:
+        want["ppk_least"] = optimize.brentq(excess, 0.05, want["ppk"], xtol=1e-13)
+    return want
+
+
+def compared(a, b):
+    if a.std() + b.std() <= 1e-12:
+        return {}
+    welch = stats.ttest_ind(b, a, equal_var=False)
+    bounds = welch.confidence_interval(0.95)
+    want = {"difference": b.mean() - a.mean(), "difference_low": bounds.low, "difference_high": bounds.high,
+            "welch_t": welch.statistic, "welch_df": welch.df, "welch_p": welch.pvalue}
+    common = stats.ttest_ind(b, a)
+    want |= {"pooled_t": common.statistic, "pooled_p": common.pvalue}
+    error = (b.mean() - a.mean()) / welch.statistic if abs(welch.statistic) > 1e-6 else None
+    if error:
+        low = stats.t.sf((b.mean() - a.mean() + 0.02) / error, welch.df)
+        high = stats.t.cdf((b.mean() - a.mean() - 0.02) / error, welch.df)
+        want["equivalence_p"] = max(low, high)
+    distances = [np.abs(part - np.median(part)) for part in (a, b)]
+    if max(part.std() for part in distances) > 1e-9:
+        spread = stats.levene(a, b, center="median")
+        want |= {"brown_forsythe_w": spread.statistic, "brown_forsythe_p": spread.pvalue}
+    return want
+
+
+def drifting(x):
+    line = stats.linregress(np.arange(1, len(x) + 1), x)
+    want = {"slope": line.slope}
+    if x.std() > 1e-12 and line.stderr > 1e-12:
+        t = stats.t.ppf(0.975, len(x) - 2)
+        want |= {"slope_low": line.slope - t * line.stderr, "slope_high": line.slope + t * line.stderr,
+                 "slope_p": line.pvalue}
+        want["mann_kendall_tau"] = stats.kendalltau(np.arange(len(x)), x).statistic if len(x) > 3 else None
+    return want
+
+
+def differ(number, what, got, want):
+    worst = 0.0
+    for name, value in want.items():
+        if value is None:
+            continue
+        value = float(value)
+        if name not in got:
+            raise SystemExit(f"set {number}, {what}: no {name}, want {value} ({got.get('undefined')})")
+        # sums in floats leave their own dust around zero, which exact sums do not have
+        allowed = 1e-8 * abs(value) + 1e-10
+        off = abs(got[name] - value)
+        if off > allowed:
+            raise SystemExit(f"set {number}, {what}: {name} is {got[name]!r}, want {value!r}")
+        worst = max(worst, off / allowed)
+    return worst
+
+
+def check(number):
+    random = np.random.default_rng([9, number])
+    n = int(random.integers(3, 61))
+    sigma = random.choice([0.0, 0.5, 1.0, 2.0, 4.0])
+    hundredths = np.rint(random.normal(random.uniform(159, 165), sigma, n)).astype(int)
+    split = int(random.integers(2, n)) if n > 3 else None
+    groups = ["a" if split is None or at < split else "b" for at in range(n)]
+    x = hundredths / 100
+    worst = 0.0
+    with tempfile.TemporaryDirectory() as folder:
+        write(folder, hundredths.tolist(), groups)
+        worst = max(worst, differ(number, "describe", study(folder, "describe"), described(x)))
+        worst = max(worst, differ(number, "capability", study(folder, "capability"), capable(x)))
+        worst = max(worst, differ(number, "drift", study(folder, "drift", "--place", "place"), drifting(x)))
+        if split is not None and n - split >= 2:
+            got = study(folder, "compare", "--group", "group", "--margin", "0.02 mm")["comparisons"][0]
+            worst = max(worst, differ(number, "compare", got, compared(x[:split], x[split:])))
+    return worst
+
+
+def main():
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        worst = max(pool.map(check, range(SETS)))
+    print(f"{SETS} sets: every figure agrees; the largest difference is {worst:.2f} of what is allowed")
+
+
+main()
