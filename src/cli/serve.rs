@@ -4,11 +4,14 @@
 use super::{Context, Exit, Failure, telling};
 use crate::daemon::{self, DaemonError, Ready, Setup};
 use crate::entry::Seq;
-use crate::journal::JournalError;
+use crate::journal::{self, JournalError};
 use std::io::Write;
 
 /// Set by the benchmark only: entries are announced before they are on disk.
 const WITHOUT_SYNC: &str = "TALLYJAW_BENCHMARK_WITHOUT_SYNC";
+
+/// Set by tests only: a segment is full at so many bytes.
+const SEGMENT_BYTES: &str = "TALLYJAW_TEST_SEGMENT_BYTES";
 
 /// Run the daemon: read the ports, judge, keep the journal, serve the sockets
 #[derive(Debug, clap::Args)]
@@ -39,11 +42,25 @@ impl Serve {
             config,
             accept_damage: self.accept_damage.map(Seq),
             sync,
+            segment_bytes_most: segment_bytes()?,
         };
         // A daemon whose standard output is closed serves all the same.
         daemon::run(setup, |ready| drop(say(ready, context.json, out))).map_err(failure)?;
         Ok(Exit::Yes)
     }
+}
+
+fn segment_bytes() -> Result<u64, Failure> {
+    let Some(text) = std::env::var_os(SEGMENT_BYTES) else {
+        return Ok(journal::SEGMENT_BYTES);
+    };
+    let number = text.to_str().and_then(|text| text.parse().ok());
+    number.ok_or_else(|| {
+        Failure::usage(format!(
+            "got {SEGMENT_BYTES}={}, want a number of bytes",
+            text.display()
+        ))
+    })
 }
 
 fn say(ready: &Ready, json: bool, out: &mut dyn Write) -> std::io::Result<()> {

@@ -61,6 +61,8 @@ pub struct Setup {
     pub accept_damage: Option<Seq>,
     /// Off only to measure what syncing costs.
     pub sync: bool,
+    /// A segment longer than this is full; [`journal::SEGMENT_BYTES`] but in tests.
+    pub segment_bytes_most: u64,
 }
 
 /// Where everything is, once the daemon serves.
@@ -143,6 +145,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     let options = Options {
         sync: setup.sync,
         accept_damage: setup.accept_damage,
+        segment_bytes_most: setup.segment_bytes_most,
         ..Options::at(clock::wall())
     };
     let daemon = setup.config.daemon.clone();

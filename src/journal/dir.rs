@@ -8,6 +8,7 @@ use rustix::fs::{AtFlags, Mode, OFlags};
 use std::fmt;
 use std::fs::File;
 use std::io::{self, Write as _};
+use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 
 /// The number of a segment, from 1; eight digits in its file's name.
@@ -172,6 +173,24 @@ impl Dir {
         ))
     }
 
+    /// Whether the folder is where it was opened, and `file` in some folder. A file that was removed
+    /// takes writes and syncs as before, and all of it is gone once the process ends.
+    fn check_place(&self, file: &File) -> io::Result<()> {
+        let opened = self.fd.metadata()?;
+        let is_there = std::fs::symlink_metadata(&self.path)
+            .is_ok_and(|now| (now.dev(), now.ino()) == (opened.dev(), opened.ino()));
+        if is_there && file.metadata()?.nlink() > 0 {
+            return Ok(());
+        }
+        Err(io::Error::new(
+            io::ErrorKind::NotFound,
+            format!(
+                "{} was removed, moved or hidden while the daemon wrote to it; if it is somewhere else, put it back before the next start",
+                self.path.display()
+            ),
+        ))
+    }
+
     fn create_new(&self, name: &str) -> io::Result<File> {
         let flags = OFlags::CREATE
             | OFlags::EXCL
@@ -196,7 +215,8 @@ impl Storage for Dir {
     }
 
     fn sync_data(&mut self, file: &mut File) -> io::Result<()> {
-        file.sync_data()
+        file.sync_data()?;
+        self.check_place(file)
     }
 
     fn cut(&mut self, file: &mut File, len: u64) -> io::Result<()> {

@@ -54,7 +54,7 @@ pub trait Storage {
     /// Writes some of `bytes` at the end and says how many, as `write(2)` does.
     fn write(&mut self, file: &mut Self::File, bytes: &[u8]) -> io::Result<usize>;
 
-    /// `fdatasync(2)`: what was written to the file is on disk.
+    /// `fdatasync(2)`: what was written to the file is on disk, where the next start looks for it.
     fn sync_data(&mut self, file: &mut Self::File) -> io::Result<()>;
 
     /// Cuts the file to `len` bytes and makes that durable.

@@ -16,6 +16,7 @@ mod cards;
 mod commands;
 mod config;
 mod control;
+mod crash;
 mod daemon;
 mod disk;
 mod drifting;

@@ -13,10 +13,10 @@ use std::time::{Duration, Instant};
 const ROUNDS: u64 = 50;
 
 /// The same numbers for the same seed (`SplitMix64`; Steele, Lea, Flood 2014).
-struct Random(u64);
+pub(crate) struct Random(pub(crate) u64);
 
 impl Random {
-    fn below(&mut self, most: u64) -> u64 {
+    pub(crate) fn below(&mut self, most: u64) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -30,7 +30,7 @@ impl Random {
     }
 }
 
-fn number_in(variable: &str, otherwise: u64) -> u64 {
+pub(crate) fn number_in(variable: &str, otherwise: u64) -> u64 {
     match std::env::var(variable) {
         Ok(text) => text.parse().unwrap_or_else(|_| panic!("{variable}={text}")),
         Err(_) => otherwise,
