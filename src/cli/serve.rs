@@ -83,13 +83,6 @@ fn say(ready: &Ready, json: bool, out: &mut dyn Write) -> std::io::Result<()> {
     for (name, path) in places {
         writeln!(out, "  {name:<8} {}", path.display())?;
     }
-    if let Some(torn) = &ready.torn {
-        writeln!(
-            out,
-            "  a half-written line of {} bytes was found and set aside in {}; it was never announced",
-            torn.bytes, torn.file
-        )?;
-    }
     writeln!(out, "stop it with Ctrl-C or SIGTERM")?;
     out.flush()
 }

@@ -8,7 +8,7 @@
 
 use super::answers::{AnswerTo, Waiting};
 use super::clock::Clock;
-use super::outage::{Mode, no_room};
+use super::outage::{Mode, OnTheirWay, no_room};
 use super::ports::{PortEvent, Ports};
 use super::service::{self, Watchdog};
 use super::signals::{self, Signals};
@@ -49,6 +49,7 @@ pub(super) struct Hub {
     pub(super) waiting: Waiting,
     pub(super) mode: Mode,
     pub(super) wake_at: Option<MonoMicros>,
+    pub(super) on_their_way: OnTheirWay,
     /// The last entry that was handed to the journal.
     pub(super) appended: Seq,
     /// The last entry that the journal said is durable.
@@ -158,6 +159,7 @@ impl Hub {
                         continue;
                     }
                     self.appended = stamped.seq;
+                    self.on_their_way.handed_over(&stamped);
                     appended.push(Appended {
                         seq: stamped.seq,
                         kind: stamped.entry.kind(),
@@ -211,6 +213,7 @@ impl Hub {
             }) => {
                 if let Some(last) = lines.last() {
                     self.durable = last.seq;
+                    self.on_their_way.durable(last.seq);
                     self.waiting.durable(last.seq);
                 }
                 self.outage_is_over();
@@ -240,8 +243,13 @@ impl Hub {
     }
 
     fn failed(&mut self, error: &str, first_lost: Seq, entries_lost: u64) -> DaemonError {
+        let entries = if entries_lost == 1 {
+            "entry"
+        } else {
+            "entries"
+        };
         let message = format!(
-            "{error}; nothing from entry {first_lost} on is announced or acknowledged any more, {entries_lost} entries may not be on the disk"
+            "{error}; nothing from entry {first_lost} on is announced or acknowledged any more, {entries_lost} {entries} may not be on the disk"
         );
         tracing::error!(%first_lost, "{message}");
         let remedy = "look at the disk, then start the daemon again: it says what it finds there";

@@ -31,7 +31,7 @@ use crate::station::Core;
 use answers::Waiting;
 use clock::Clock;
 use hub::Hub;
-use outage::Mode;
+use outage::{Mode, OnTheirWay};
 use ports::Ports;
 use signals::Signals;
 use std::collections::BTreeMap;
@@ -80,8 +80,6 @@ pub struct Ready {
     pub last: Seq,
     /// The verdict log.
     pub log: PathBuf,
-    /// A half-written line that was found and set aside.
-    pub torn: Option<Torn>,
 }
 
 /// Why the daemon does not run, or no longer does.
@@ -150,6 +148,14 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     };
     let daemon = setup.config.daemon.clone();
     let opened = journal::open(&daemon.state_dir, options)?;
+    if let Some(torn) = &opened.torn {
+        let Torn { file, bytes } = torn;
+        tracing::warn!(
+            file,
+            bytes,
+            "a half-written line was set aside; it was never announced"
+        );
+    }
     let sockets = RuntimeDir::open(&daemon)?;
     let (feed, control) = (sockets.bind_feed()?, sockets.bind_control()?);
     let mut signals = Signals::listen().map_err(|cause| DaemonError::System {
@@ -173,6 +179,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         waiting: Waiting::default(),
         mode: Mode::Writing,
         wake_at: None,
+        on_their_way: OnTheirWay::default(),
         appended: where_all_is.last,
         durable: where_all_is.last,
     };
@@ -211,7 +218,6 @@ fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Read
         journal: opened.journal.to_string(),
         last: opened.tail.0,
         log: state_dir.join(sink::log::FILE_NAME),
-        torn: opened.torn.clone(),
     }
 }
 

@@ -3,10 +3,11 @@
 use super::hub::Hub;
 use super::service;
 use crate::clients::Health;
-use crate::entry::{Attached, Entry, Seq};
+use crate::entry::{Attached, Entry, Seq, Stamped};
 use crate::message::{ErrorObject, Notice, code};
 use crate::quantity::WallMicros;
 use crate::station::{Core, Input};
+use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
@@ -53,11 +54,7 @@ impl Outage {
 
     /// An entry that nobody will see.
     pub(super) fn count(&mut self, entry: &Entry) {
-        let is_frame = matches!(
-            entry,
-            Entry::Reading(_) | Entry::Zeroed(_) | Entry::Unread(_)
-        );
-        self.frames = self.frames.saturating_add(u64::from(is_frame));
+        self.frames = self.frames.saturating_add(u64::from(is_frame(entry)));
     }
 
     /// What the journal will say of it.
@@ -67,6 +64,37 @@ impl Outage {
             frames: self.frames,
             reason: self.reason.clone(),
         }
+    }
+}
+
+fn is_frame(entry: &Entry) -> bool {
+    matches!(
+        entry,
+        Entry::Reading(_) | Entry::Zeroed(_) | Entry::Unread(_)
+    )
+}
+
+/// Entries of frames that were handed to the journal and are not durable yet, in order. When there is
+/// no room they are thrown away, and are unjudged as those are that come later.
+#[derive(Debug, Default)]
+pub(super) struct OnTheirWay(VecDeque<Seq>);
+
+impl OnTheirWay {
+    pub(super) fn handed_over(&mut self, stamped: &Stamped) {
+        if is_frame(&stamped.entry) {
+            self.0.push_back(stamped.seq);
+        }
+    }
+
+    pub(super) fn durable(&mut self, last: Seq) {
+        let done = self.0.partition_point(|seq| *seq <= last);
+        self.0.drain(..done);
+    }
+
+    /// How many were thrown away; none is on its way any more.
+    fn take_lost(&mut self) -> u64 {
+        let lost = std::mem::take(&mut self.0).len();
+        u64::try_from(lost).unwrap_or(u64::MAX)
     }
 }
 
@@ -84,7 +112,7 @@ impl Hub {
         let now = self.now();
         let message = format!("{error}; nothing counts from entry {first_lost} on");
         tracing::error!(%first_lost, "{message}");
-        let outage = match std::mem::replace(&mut self.mode, Mode::Writing) {
+        let mut outage = match std::mem::replace(&mut self.mode, Mode::Writing) {
             Mode::Writing => {
                 let remedy = "make room on the disk of state_dir; the daemon goes on by itself";
                 let notice = Notice::new("journal_full", message.clone(), Some(remedy));
@@ -94,6 +122,7 @@ impl Hub {
             }
             Mode::Full(outage, _) | Mode::Trying(outage) => outage.longer(),
         };
+        outage.frames = outage.frames.saturating_add(self.on_their_way.take_lost());
         self.waiting.refuse(&no_room(message));
         self.appended = self.live.last();
         let retry_at = self.clock.instant(now.mono.plus(outage.pause));

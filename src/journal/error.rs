@@ -119,7 +119,8 @@ impl JournalError {
     /// What a person can do; printed on a line of its own, never part of the message.
     pub fn remedy(&self) -> Option<String> {
         match self {
-            Self::Io { .. } | Self::OutOfOrder { .. } => None,
+            Self::Io { cause, .. } => what_to_do_about(cause.kind()).map(str::to_owned),
+            Self::OutOfOrder { .. } => None,
             Self::Locked { .. } => {
                 Some("stop the other daemon, or give this one a state_dir of its own".to_owned())
             }
@@ -140,5 +141,15 @@ impl JournalError {
             ),
             Self::Full { .. } => Some("make room on the disk of state_dir".to_owned()),
         }
+    }
+}
+
+fn what_to_do_about(kind: io::ErrorKind) -> Option<&'static str> {
+    if kind == io::ErrorKind::ReadOnlyFilesystem {
+        Some("mount the file system so that it can be written to, or name another state_dir")
+    } else if kind == io::ErrorKind::PermissionDenied {
+        Some("let this user write to state_dir and what is in it, or run as the user whose it is")
+    } else {
+        None
     }
 }

@@ -238,11 +238,11 @@ impl Watcher {
         let next = next_segment(shop);
         let pid = Pid::from_child(&daemon.child);
         let given_up = Arc::new(AtomicBool::new(false));
-        let stop = Arc::clone(&given_up);
+        let dropped = Arc::clone(&given_up);
         let thread = thread::spawn(move || {
             let deadline = Instant::now() + PATIENCE;
             while !next.exists() {
-                if stop.load(Ordering::Relaxed) {
+                if dropped.load(Ordering::Relaxed) {
                     return;
                 }
                 assert!(Instant::now() < deadline, "no {}", next.display());
@@ -261,7 +261,7 @@ impl Watcher {
 
 fn next_segment(shop: &Shop) -> PathBuf {
     let folder = shop.path("state/journal");
-    (1_u32..)
+    (1_u32..=99_999_999)
         .map(|number| folder.join(format!("{number:08}.jsonl")))
         .find(|path| !path.exists())
         .unwrap()
@@ -270,12 +270,12 @@ fn next_segment(shop: &Shop) -> PathBuf {
 #[test]
 fn no_line_that_a_client_had_seen_is_lost_by_a_kill_at_any_moment() {
     let kills = number_in("TALLYJAW_KILLS", KILLS);
-    let seed = number_in("TALLYJAW_KILLS_SEED", 1);
+    let first_seed = number_in("TALLYJAW_KILLS_SEED", 1);
     let began = Instant::now();
     let mut figures = Figures::default();
     let mut done = 0;
     while done < kills {
-        let mut bench = Bench::new(seed.wrapping_add(done << 32));
+        let mut bench = Bench::new(first_seed.wrapping_add(done << 32));
         bench.arm_all();
         done += 1;
         figures.lines += 1;
@@ -297,7 +297,7 @@ fn no_line_that_a_client_had_seen_is_lost_by_a_kill_at_any_moment() {
         bench.finish(&mut figures);
     }
     println!(
-        "crash: seed {seed}, {kills} kills in {:.1} s; {figures:?}; lost 0",
+        "crash: seed {first_seed}, {kills} kills in {:.1} s; {figures:?}; lost 0",
         began.elapsed().as_secs_f64()
     );
     assert!(figures.seen > 0 && figures.acknowledged > 0 && figures.counted > 0);

@@ -2,6 +2,9 @@
 //!
 //! Both are real: a small file system of memory of its own, and the system's limit on a file's size.
 
+mod faults;
+mod place;
+
 use crate::harness::{Daemon, PATIENCE, Shop};
 use serde_json::{Value, json};
 use std::fs;
@@ -112,6 +115,12 @@ fn on_a_full_disk_nothing_counts_and_when_there_is_room_it_goes_on_and_says_the_
         "late comers too"
     );
     assert_eq!(daemon.call("status", &json!({}))["journal_health"], "full");
+    let status = shop.run(&["status"]);
+    assert_eq!(status.status.code(), Some(4));
+    assert_eq!(
+        String::from_utf8_lossy(&status.stderr),
+        "error: the journal is full: nothing counts\nhelp: look at the disk of state_dir and at the daemon's messages\n"
+    );
     let before = daemon.call("status", &json!({}))["state"]["seq"].clone();
     for hundredths in [162, 163, 164] {
         shop.press(hundredths);

@@ -1,5 +1,6 @@
 //! What the journal was known to hold after the kill before, and what must be in it after this one.
 
+use super::STATIONS;
 use super::clients::Seen;
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -30,6 +31,8 @@ pub(super) struct Ledger {
     prev: Digest,
     state: State,
     series: BTreeMap<String, Open>,
+    /// Every station was once armed, and its plan repeats.
+    all_armed: bool,
     /// Half-written last lines, as they were found after a kill.
     torn: Vec<Vec<u8>>,
     /// Lines of entries that clients had got, all clients together.
@@ -49,6 +52,7 @@ impl Ledger {
             prev: Digest::NONE,
             state: State::default(),
             series: BTreeMap::new(),
+            all_armed: false,
             torn: Vec::new(),
             seen: 0,
             acknowledged: 0,
@@ -133,12 +137,17 @@ impl Ledger {
             return;
         };
         match entry["kind"].as_str().unwrap() {
+            // No port is open before a start has made up for what the kill left undone.
+            "attached" if self.all_armed => {
+                assert_eq!(self.series.len(), STATIONS, "not armed again: {entry}");
+            }
             "armed" => {
                 let id = entry["seq"].as_u64().unwrap();
                 let before = self
                     .series
                     .insert(station.to_owned(), Open { id, counted: 0 });
                 assert!(before.is_none(), "armed over an open series: {entry}");
+                self.all_armed |= self.series.len() == STATIONS;
             }
             "reading" if entry["standing"] == "counted" => {
                 let series = self.series.get_mut(station).unwrap();
@@ -167,8 +176,11 @@ impl Ledger {
         let folded = serde_json::to_value(StateMessage::new(&self.state, &self.catalog)).unwrap();
         assert_eq!(shown, &folded);
         for station in shown["stations"].as_array().unwrap() {
-            let series = self.series.get(station["station"].as_str().unwrap());
-            let series = series.unwrap_or_else(|| panic!("nothing is armed: {station}"));
+            // Between `completed` and the next `armed`, which may be of two syncs, nothing is armed.
+            let Some(series) = self.series.get(station["station"].as_str().unwrap()) else {
+                assert!(station["armed"].is_null(), "{station}");
+                continue;
+            };
             assert_eq!(station["armed"]["series"], series.id, "{station}");
             assert_eq!(station["armed"]["filled"], series.counted, "{station}");
             // While its caliper is not connected yet, nothing comes next.
