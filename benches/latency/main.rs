@@ -3,7 +3,8 @@
 //! Two programs wait at a pseudo-terminal each: the daemon with a plan armed, and a relay that does
 //! the least that could do the job: read a line, append it to a file, `fdatasync`, write it to a
 //! Unix socket. Frames go to one and the other in turn, so that both meet the same machine. Then
-//! the same again without sync. The ratios of the medians and of the 99th percentiles are printed;
+//! the same again without sync. At last the daemon against itself: alone, and with a crowd of 200 other
+//! clients at its feed, half of which never read. The ratios of the medians and of the 99th percentiles are printed;
 //! times of two runs are not to be compared.
 //!
 //! ```text
@@ -15,6 +16,7 @@
     reason = "a benchmark is files, processes and a clock"
 )]
 
+mod crowd;
 mod daemon;
 mod relay;
 mod summary;
@@ -95,6 +97,29 @@ fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
     Ok(())
 }
 
+/// What a client that reads has of 200 others: one daemon without them, one with, in turn.
+fn measure_beside_a_crowd(folder: &Path, samples: usize) -> Result<()> {
+    let mut alone = daemon::start(&folder.join("alone"), true)?;
+    let mut beside = daemon::start(&folder.join("beside"), true)?;
+    let socket = folder.join("beside/run/feed.sock");
+    let _crowd = crowd::gather(&socket)?;
+    // It comes last, behind all of them.
+    beside.feed = BufReader::new(connect(&socket)?);
+    let (mut alone_times, mut beside_times) = (Vec::new(), Vec::new());
+    for number in 0..WARM_UP + samples {
+        alone_times.push(alone.sample(number)?);
+        beside_times.push(beside.sample(number)?);
+    }
+    let alone = Summary::of(alone_times.split_off(WARM_UP));
+    let beside = Summary::of(beside_times.split_off(WARM_UP));
+    println!("\nbeside {}, with fdatasync:", crowd::WHO);
+    println!("                 samples       p50       p99");
+    println!("  alone        {alone}");
+    println!("  beside them  {beside}");
+    println!("  ratio                  {}", beside.over(&alone));
+    Ok(())
+}
+
 fn folder() -> Result<PathBuf> {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("latency");
     if folder.exists() {
@@ -130,7 +155,8 @@ fn run() -> Result<()> {
         file_system(&folder)?
     );
     measure(&folder.join("sync"), true, samples)?;
-    measure(&folder.join("no-sync"), false, samples)
+    measure(&folder.join("no-sync"), false, samples)?;
+    measure_beside_a_crowd(&folder.join("crowd"), samples)
 }
 
 fn main() -> ExitCode {

@@ -13,6 +13,7 @@ mod asking;
 mod bridge;
 mod captures;
 mod cards;
+mod clients;
 mod commands;
 mod config;
 mod control;
