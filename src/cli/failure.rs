@@ -2,6 +2,7 @@
 //!
 //! One line of what was got and expected, its causes, then `help:` with the remedy.
 
+use crate::entry::words::safe;
 use anstyle::{AnsiColor, Style};
 use std::error::Error;
 use std::fmt;
@@ -116,14 +117,19 @@ impl Failure {
         for detail in &self.details {
             anstream::eprintln!("{detail}\n");
         }
-        anstream::eprintln!("{ERROR}error{ERROR:#}: {}", self.message);
+        anstream::eprintln!("{ERROR}error{ERROR:#}: {}", plain(&self.message));
         for cause in &self.causes {
-            anstream::eprintln!("  because: {cause}");
+            anstream::eprintln!("  because: {}", plain(cause));
         }
         if let Some(remedy) = &self.remedy {
-            anstream::eprintln!("{HELP}help{HELP:#}: {remedy}");
+            anstream::eprintln!("{HELP}help{HELP:#}: {}", plain(remedy));
         }
     }
+}
+
+/// Line by line without what could steer a terminal: names of files and ports may hold anything.
+fn plain(text: &str) -> String {
+    text.split('\n').map(safe).collect::<Vec<_>>().join("\n")
 }
 
 impl fmt::Display for Failure {

@@ -2,6 +2,7 @@
 //! be read.
 
 use super::{Context, Exit, Failure};
+use crate::entry::words::safe;
 use crate::serial::discover::{self, PortInfo};
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
@@ -63,10 +64,10 @@ fn write_text(out: &mut dyn Write, port: &PortInfo) -> io::Result<()> {
     }
     if let Some(usb) = &port.usb {
         write!(out, "  {usb}")?;
-        let names: Vec<&str> = [&usb.maker, &usb.name]
+        let names: Vec<String> = [&usb.maker, &usb.name]
             .into_iter()
             .flatten()
-            .map(String::as_str)
+            .map(|name| safe(name))
             .collect();
         if !names.is_empty() {
             write!(out, "  ({})", names.join(", "))?;

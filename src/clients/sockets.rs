@@ -2,6 +2,7 @@
 //!
 //! - A socket appears under its name only once it has its mode and group.
 //! - What is no socket is never replaced, and neither is a socket that a living daemon listens at.
+//! - The folder itself is no symbolic link: who may change the link could move the sockets.
 
 use crate::config::DaemonConfig;
 use rustix::fs::{FlockOperation, Gid, Mode, OFlags};
@@ -37,6 +38,14 @@ pub enum SocketError {
         /// The other daemon, where it could be asked.
         pid: Option<i32>,
     },
+    /// Something else stands where the folder should.
+    #[error("{} is {got}, want a folder", path.display())]
+    NoFolder {
+        /// The path.
+        path: PathBuf,
+        /// What is there.
+        got: &'static str,
+    },
     /// Something else stands where the socket should.
     #[error("{} is there and is no socket", path.display())]
     NoSocket {
@@ -63,7 +72,10 @@ impl SocketError {
     /// Whether the configuration, or a second daemon, is at fault; otherwise the system is.
     pub const fn is_wrong_configuration(&self) -> bool {
         match self {
-            Self::InUse { .. } | Self::PathTooLong { .. } | Self::UnknownGroup { .. } => true,
+            Self::InUse { .. }
+            | Self::NoFolder { .. }
+            | Self::PathTooLong { .. }
+            | Self::UnknownGroup { .. } => true,
             Self::Io { .. } | Self::NoSocket { .. } => false,
         }
     }
@@ -74,6 +86,9 @@ impl SocketError {
             Self::Io { .. } => "give `runtime_dir` a folder that this user may write to",
             Self::InUse { .. } => {
                 "stop the other daemon, or give this one a `runtime_dir` and `state_dir` of its own"
+            }
+            Self::NoFolder { .. } => {
+                "give `runtime_dir` the folder itself, or a name that does not exist yet"
             }
             Self::NoSocket { .. } => "look what it is, and move it away",
             Self::PathTooLong { .. } => "give `runtime_dir` a shorter path",
@@ -97,9 +112,7 @@ impl RuntimeDir {
         let path = config.runtime_dir.clone();
         let group = config.socket_group.as_deref().map(group_id).transpose()?;
         make_folder(&path, group)?;
-        let open = OFlags::RDONLY | OFlags::DIRECTORY | OFlags::CLOEXEC;
-        let lock = rustix::fs::open(&path, open, Mode::empty())
-            .map_err(|errno| failed("open", &path)(errno.into()))?;
+        let lock = open_folder(&path)?;
         match rustix::fs::flock(&lock, FlockOperation::NonBlockingLockExclusive) {
             Ok(()) => {}
             Err(Errno::AGAIN) => {
@@ -207,14 +220,11 @@ fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> Soc
 
 /// Makes the folder for this user alone; for a group that may read the feed it can be entered.
 fn make_folder(path: &Path, group: Option<Gid>) -> Result<(), SocketError> {
-    match fs::metadata(path) {
-        Ok(found) if found.is_dir() => {
-            if found.permissions().mode() & 0o002 != 0 {
-                tracing::warn!(path = %path.display(), "anyone may write to the folder of the sockets");
-            }
-            return Ok(());
+    if let Ok(found) = fs::symlink_metadata(path) {
+        if found.is_dir() && found.permissions().mode() & 0o002 != 0 {
+            tracing::warn!(path = %path.display(), "anyone may write to the folder of the sockets");
         }
-        Ok(_) | Err(_) => {}
+        return Ok(()); // opening it says if it is something else
     }
     DirBuilder::new()
         .recursive(true)
@@ -228,6 +238,26 @@ fn make_folder(path: &Path, group: Option<Gid>) -> Result<(), SocketError> {
             .map_err(failed("set the mode of", path))?;
     }
     Ok(())
+}
+
+/// Opens the folder, not through a link.
+fn open_folder(path: &Path) -> Result<OwnedFd, SocketError> {
+    let flags = OFlags::RDONLY | OFlags::DIRECTORY | OFlags::NOFOLLOW | OFlags::CLOEXEC;
+    match rustix::fs::open(path, flags, Mode::empty()) {
+        Ok(folder) => Ok(folder),
+        Err(Errno::NOTDIR | Errno::LOOP) => {
+            let is_link = fs::symlink_metadata(path).is_ok_and(|found| found.is_symlink());
+            Err(SocketError::NoFolder {
+                path: path.to_owned(),
+                got: if is_link {
+                    "a symbolic link"
+                } else {
+                    "no folder"
+                },
+            })
+        }
+        Err(errno) => Err(failed("open", path)(errno.into())),
+    }
 }
 
 /// The process that listens at a socket, if one does and the kernel says which.

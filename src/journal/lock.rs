@@ -4,7 +4,7 @@
 //! only for the message to the second one.
 
 use super::JournalError;
-use super::dir::{io_error, make_folder};
+use super::dir::{Dir, io_error};
 use rustix::fs::{Mode, OFlags};
 use std::fs::{File, TryLockError};
 use std::io::{Read as _, Write as _};
@@ -17,9 +17,10 @@ pub struct StateLock {
 }
 
 impl StateLock {
-    /// Takes the lock of `state_dir`, or says who holds it.
+    /// Takes the lock of `state_dir`, or says who holds it. A link in place of the folder is refused:
+    /// who may change it could move the journal.
     pub fn take(state_dir: &Path) -> Result<Self, JournalError> {
-        make_folder(state_dir)?;
+        Dir::open_or_make(state_dir)?;
         let path = state_dir.join("lock");
         let failed = |cause| io_error("lock", &path, cause);
         let flags = OFlags::CREATE | OFlags::RDWR | OFlags::NOFOLLOW | OFlags::CLOEXEC;

@@ -5,6 +5,7 @@ use super::access::look;
 use super::error::Fitting;
 use super::holder::Holder;
 use crate::config::PortSelector;
+use crate::entry::words::safe;
 use serialport::SerialPortType;
 use std::fmt;
 use std::fs;
@@ -69,11 +70,11 @@ pub struct UsbIdentity {
 }
 
 impl fmt::Display for UsbIdentity {
-    /// `0403:6001 serial A1`.
+    /// `0403:6001 serial A1`. An adapter may call itself anything: it is shown as a terminal can take it.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{:04x}:{:04x}", self.vendor, self.product)?;
         match &self.serial {
-            Some(serial) => write!(f, " serial {serial}"),
+            Some(serial) => write!(f, " serial {}", safe(serial)),
             None => Ok(()),
         }
     }

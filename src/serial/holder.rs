@@ -5,6 +5,7 @@
 //! processes are seen by everyone.
 
 use super::access::pty_number;
+use crate::entry::words::safe;
 use std::fmt;
 use std::fs::{self, Metadata};
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
@@ -37,7 +38,8 @@ impl Holder {
 
 impl fmt::Display for Holder {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} (pid {})", self.program, self.pid)
+        // A process names itself, with whatever bytes it likes.
+        write!(f, "{} (pid {})", safe(&self.program), self.pid)
     }
 }
 

@@ -27,6 +27,7 @@ mod fuzz;
 mod golden;
 mod guess;
 mod harness;
+mod hostile;
 mod import;
 mod journal;
 mod licences;
