@@ -5,6 +5,7 @@ use super::columns::Columns;
 use super::{Context, Exit, Failure, card, client};
 use crate::config::DaemonConfig;
 use crate::entry::history::{Fate, History, fate};
+use crate::entry::line::LineError;
 use crate::entry::words::{self, safe};
 use crate::entry::{Entry, Outcome, Seq, Stamped, line};
 use crate::journal::Cursor;
@@ -50,7 +51,8 @@ fn read(daemon: &DaemonConfig, wanted: Option<Seq>) -> Result<History, Failure> 
         .next_line(durable)
         .map_err(|error| unreadable(&error))?
     {
-        let (stamped, _) = line::decode(&read.bytes).map_err(|error| unreadable(&error))?;
+        let (stamped, _) =
+            line::decode(&read.bytes).map_err(|error| not_understood(daemon, &error))?;
         history.apply(&stamped);
     }
     Ok(history)
@@ -64,6 +66,17 @@ pub(super) fn unreadable(daemon: &DaemonConfig, error: &dyn std::error::Error) -
     ))
     .because(error)
     .with_remedy("look what is wrong with it: tallyjaw verify")
+}
+
+/// Why an entry told nothing: the release is too old, or it is damaged.
+pub(super) fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
+    let failure = unreadable(daemon, error);
+    match error {
+        LineError::Newer { .. } | LineError::UnknownKind { .. } => {
+            failure.with_remedy("use the release that wrote it, or a newer one")
+        }
+        LineError::NotAnEntry { .. } | LineError::NotADigest { .. } => failure,
+    }
 }
 
 /// Where a running daemon says that it is durable; without one, the end of the files.

@@ -3,6 +3,7 @@
 mod bench;
 mod command;
 mod damage;
+mod every_kind;
 mod full_disk;
 mod opening;
 mod reading;

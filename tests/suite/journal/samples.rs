@@ -1,10 +1,12 @@
 //! Journals that are kept in `tests/journals` must be read for ever.
 //!
 //! Each folder has the files of a journal and `expected.jsonl`: every entry as this release writes it,
-//! and at last what all of them amount to. With `TALLYJAW_WRITE_SAMPLES=1` what is missing is written: a
+//! and at last what all of them amount to. A kind of entry that has no sample yet gets a folder of its own. With `TALLYJAW_WRITE_SAMPLES=1` what is missing is written: a
 //! journal that is there is never changed.
 
 use super::bench::{copy, lines_on_disk, reopen, shop, verified};
+use super::every_kind::every_kind;
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -49,12 +51,21 @@ fn amounts_to(seq: Seq, at: WallMicros, state: &State) -> String {
     String::from_utf8(encode(&segment, Digest::NONE)).unwrap()
 }
 
+/// Makes a journal in a state folder.
+type Maker = fn(&Path);
+
 #[test]
 fn every_kept_journal_still_says_what_it_said() {
-    let first = samples().join("V1_A_SHORT_SERIES");
-    if may_write() && !first.exists() {
-        shop(&first);
-        fs::remove_file(first.join("lock")).unwrap();
+    let makers: [(&str, Maker); 2] = [
+        ("V1_A_SHORT_SERIES", |folder| drop(shop(folder))),
+        ("V1_EVERY_KIND", every_kind),
+    ];
+    for (name, make) in makers {
+        let sample = samples().join(name);
+        if may_write() && !sample.exists() {
+            make(&sample);
+            fs::remove_file(sample.join("lock")).unwrap();
+        }
     }
     let mut seen = 0;
     for item in fs::read_dir(samples()).unwrap() {
@@ -78,6 +89,27 @@ fn every_kept_journal_still_says_what_it_said() {
         seen += 1;
     }
     assert!(seen > 0, "no kept journal was found");
+}
+
+/// The kinds that the table of version 1 names, in its source.
+fn kinds_of_version_1() -> BTreeSet<String> {
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("src/entry/v1/mod.rs");
+    let source = fs::read_to_string(source).unwrap();
+    let (_, table) = source.split_once("\nkinds! {\n").unwrap();
+    let (table, _) = table.split_once("\n}\n").unwrap();
+    let names = table.lines().map(|row| row.split('"').nth(1).unwrap());
+    names.map(str::to_owned).collect()
+}
+
+#[test]
+fn every_kind_of_entry_is_in_a_kept_journal() {
+    let mut kept = BTreeSet::new();
+    for item in fs::read_dir(samples()).unwrap() {
+        for line in lines_on_disk(&item.unwrap().path()) {
+            kept.insert(decode(&line).unwrap().0.entry.kind().to_owned());
+        }
+    }
+    assert_eq!(kept, kinds_of_version_1());
 }
 
 #[test]

@@ -53,7 +53,12 @@ impl Desk {
 
     /// Goes on with a journal that was begun elsewhere; its entries so far are not looked at.
     pub(crate) fn going_on(state: State) -> Self {
-        let mut desk = Self::new();
+        Self::going_on_with(catalog(), state)
+    }
+
+    /// The same at a station with other instruments.
+    pub(crate) fn going_on_with(catalog: Catalog, state: State) -> Self {
+        let mut desk = Self::with(catalog);
         desk.entries.clear();
         desk.core = Core::new(Arc::clone(&desk.catalog), state);
         desk.start();

@@ -1,0 +1,163 @@
+//! A journal with every kind of entry that there is, for the samples that are kept.
+
+use super::bench::{NOW, reopen, write};
+use crate::station::desk::{Desk, HEIGHT, catalog, plan};
+use std::path::Path;
+use std::time::Duration;
+use tallyjaw::entry::{Entry, Means, Seq};
+use tallyjaw::spec::{
+    AlertRule, AxisName, Catalog, GaugeBlock, Plan, Purpose, Signal, SignalKind, Subject,
+    ZeroPolicy,
+};
+use tallyjaw::station::{Command, Input};
+
+fn shop() -> Catalog {
+    let mut catalog = catalog();
+    catalog.signals.push(Signal {
+        name: "scanner-1".to_owned(),
+        station: "bench-1".to_owned(),
+        kind: SignalKind::Scanner,
+    });
+    catalog
+}
+
+fn heights(pieces: u32, zero: ZeroPolicy) -> Plan {
+    Plan {
+        axes: vec![AxisName::new(HEIGHT)],
+        pieces,
+        zero,
+        ..plan()
+    }
+}
+
+fn scan(desk: &mut Desk, card: &str) {
+    desk.wait(Duration::from_secs(1));
+    desk.input(Input::Bytes {
+        instrument: "scanner-1",
+        bytes: format!("{card}\r").as_bytes(),
+    });
+}
+
+/// Operator and tool by card, a slip taken back by card, a card that cannot be followed, a rise that
+/// raises an alert, a zero by time, a closing zero that is off.
+fn crimps(desk: &mut Desk) {
+    scan(desk, "tj/operator/mara");
+    scan(desk, "tj/tool/T-07/2.0");
+    let zero = ZeroPolicy {
+        every: Some(Duration::from_secs(600)),
+        ..ZeroPolicy::default()
+    };
+    let rules = ["six_in_a_row", "eight_on_one_side"];
+    desk.arm(Plan {
+        alerts: rules
+            .map(|rule| AlertRule::from_name(rule).unwrap())
+            .to_vec(),
+        ..heights(7, zero)
+    })
+    .unwrap();
+    scan(desk, "tj/operator/jon");
+    for value in ["0.00", "1.58", "1.59", "1.60", "1.61", "1.72", "?x"] {
+        desk.press(value);
+    }
+    scan(desk, "tj/retract");
+    scan(desk, "tj/arm/pump-onw");
+    for value in ["1.62", "1.63"] {
+        desk.press(value);
+    }
+    desk.wait(Duration::from_secs(600));
+    desk.command(Command::Zero {
+        station: None,
+        instrument: Some("caliper-1".to_owned()),
+    })
+    .unwrap();
+    for value in ["0.00", "1.64", "0.02", "0.00"] {
+        desk.press(value);
+    }
+}
+
+/// A pull series, the gauge blocks of a caliper, and a series that is cut short.
+fn others(desk: &mut Desk) {
+    desk.arm(Plan {
+        pieces: 2,
+        axes: vec![AxisName::new("pull_force")],
+        ..plan()
+    })
+    .unwrap();
+    for value in ["0", "187", "179", "0"] {
+        desk.press_on("gauge-1", value);
+    }
+    let blocks: Vec<GaugeBlock> = ["1.30 mm", "2.50 ±0.0002 mm"]
+        .map(|block| block.parse().unwrap())
+        .to_vec();
+    desk.arm(Plan {
+        axes: blocks.iter().map(GaugeBlock::axis).collect(),
+        subject: Subject::Blocks {
+            instrument: "caliper-1".to_owned(),
+            blocks,
+        },
+        pieces: 1,
+        purpose: Purpose::Verification,
+        tool: None,
+        nest: None,
+        ..plan()
+    })
+    .unwrap();
+    for value in ["0.00", "1.30", "2.51", "0.00"] {
+        desk.press(value);
+    }
+    desk.arm(heights(3, ZeroPolicy::default())).unwrap();
+    desk.press("0.00");
+    desk.press("1.62");
+    desk.retract(None).unwrap();
+    desk.command(Command::Note {
+        station: None,
+        text: "\"nicked\" strands\n\u{202e}<b>".to_owned(),
+    })
+    .unwrap();
+    desk.command(Command::Disarm { station: None }).unwrap();
+}
+
+fn what_befalls_it(desk: &mut Desk) {
+    desk.input(Input::PortClosed {
+        instrument: "gauge-1",
+        reason: "the adapter was unplugged",
+    });
+    desk.set_clock(3_600);
+    desk.input(Input::Journal(Entry::Gap {
+        since: NOW,
+        frames: 3,
+        reason: "no space left on the disk".to_owned(),
+    }));
+    desk.input(Input::Journal(Entry::DamageAccepted {
+        seq: Seq(2),
+        reason: "made for this sample".to_owned(),
+    }));
+    desk.input(Input::Stopping { reason: "SIGTERM" });
+}
+
+/// Makes it; in the last of its segments the state is that of a series in hand.
+pub(super) fn every_kind(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    crimps(&mut desk);
+    desk.input(Input::SegmentFull);
+    others(&mut desk);
+    what_befalls_it(&mut desk);
+    desk.input(Input::Started {
+        version: "test",
+        config_digest: "none",
+    });
+    desk.arm(heights(3, ZeroPolicy::default())).unwrap();
+    for value in ["0.00", "1.61", "1.60"] {
+        desk.press(value);
+    }
+    desk.command(Command::Retract {
+        station: None,
+        seq: None,
+        by: Means::DoubleZero,
+    })
+    .unwrap();
+    desk.input(Input::SegmentFull);
+    desk.press("1.63");
+    write(opened, &desk.entries);
+}
