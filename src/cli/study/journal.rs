@@ -112,7 +112,8 @@ pub(super) fn read<'s>(
         if let Some(glance) = glancer.reading(&read.bytes) {
             search.glanced(&glance)?;
         } else if glance::kind(&read.bytes).is_none_or(tells) {
-            let (stamped, _) = line::decode(&read.bytes).map_err(|error| unreadable(&error))?;
+            let (stamped, _) = line::decode(&read.bytes)
+                .map_err(|error| series::not_understood(&daemon, &error))?;
             search.take(stamped)?;
         }
         progress.show(|| format!("reading the journal: entry {}", read.seq));
