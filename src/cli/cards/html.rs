@@ -51,6 +51,7 @@ dt{color:#444}
 dd{min-width:0}
 code{display:block;font:bold 9.5pt/1.25 ui-monospace,'DejaVu Sans Mono',monospace;white-space:pre-wrap;padding:0 2.5mm .5mm}
 @media print{body{padding:0}}
+@media screen and (max-width:190mm){body{width:auto;padding:4mm}.pair{flex-wrap:wrap}.card{width:100%}.top{flex-wrap:wrap}}
 ";
 
 /// The whole file.
@@ -66,7 +67,7 @@ pub(super) fn page(sheet: &Sheet, paper: Option<Paper>) -> Result<String, Failur
     for group in &sheet.groups {
         self::group(&mut page, group)?;
     }
-    page.push_str("</body></html>\n");
+    page.push_str("</main></body></html>\n");
     Ok(page)
 }
 
@@ -74,7 +75,7 @@ const INTRODUCTION: &str = "<header><h1>Scan cards</h1>\n\
 <p>Print at 100&nbsp;%: the bar is 50&nbsp;mm long. Cut along the dashed lines; leave the white around each code.</p>\n\
 <div class=\"scale\"></div>\n\
 <p>A card only names its plan or tool. What is armed is what the configuration says at that moment: compare the prompt \
-with the card, and print the card anew when the plan has changed.</p></header>\n";
+with the card, and print the card anew when the plan has changed.</p></header>\n<main>\n";
 
 fn group(page: &mut String, group: &Group) -> Result<(), Failure> {
     for (at, pair) in group.cards.chunks(2).enumerate() {
@@ -103,13 +104,16 @@ fn card(page: &mut String, card: &SheetCard) -> Result<(), Failure> {
     if !card.does.is_empty() {
         let _ = write!(page, "<p>{}</p>", escaped(card.does));
     }
-    page.push_str("<dl>");
-    for (word, says) in &card.facts {
-        let _ = write!(page, "<dt>{word}</dt><dd>{}</dd>", escaped(says));
+    if !card.facts.is_empty() {
+        page.push_str("<dl>");
+        for (word, says) in &card.facts {
+            let _ = write!(page, "<dt>{word}</dt><dd>{}</dd>", escaped(says));
+        }
+        page.push_str("</dl>");
     }
     let _ = writeln!(
         page,
-        "</dl></div></div><code>{}</code></section>",
+        "</div></div><code>{}</code></section>",
         escaped(&card.text)
     );
     Ok(())
