@@ -24,6 +24,7 @@ mod operator;
 mod plans;
 mod ports;
 mod progress;
+mod query;
 mod reload;
 mod replay;
 mod retract;

@@ -2,16 +2,15 @@
 //! cannot be read.
 
 use super::columns::Columns;
+use super::query::lines;
 use super::{Context, Exit, Failure, card, client};
 use crate::config::DaemonConfig;
 use crate::entry::history::{Fate, History, fate};
-use crate::entry::line::LineError;
 use crate::entry::words::{self, safe};
-use crate::entry::{Entry, Outcome, Seq, Stamped, line};
-use crate::journal::Cursor;
-use crate::message::reply::Status;
+use crate::entry::{Entry, Outcome, Seq, Stamped};
 use crate::message::series::SeriesMessage;
 use std::io::Write;
+use std::ops::ControlFlow;
 
 /// List the series of the journal, or show one with all its readings
 ///
@@ -43,50 +42,12 @@ impl Series {
 
 /// Everything in the journal that is durable.
 fn read(daemon: &DaemonConfig, wanted: Option<Seq>) -> Result<History, Failure> {
-    let unreadable = |error: &dyn std::error::Error| unreadable(daemon, error);
-    let durable = durable_end(daemon);
-    let mut cursor = Cursor::new(&daemon.state_dir, Seq(0)).map_err(|error| unreadable(&error))?;
     let mut history = History::new(wanted);
-    while let Some(read) = cursor
-        .next_line(durable)
-        .map_err(|error| unreadable(&error))?
-    {
-        let (stamped, _) =
-            line::decode(&read.bytes).map_err(|error| not_understood(daemon, &error))?;
-        history.apply(&stamped);
-    }
+    lines::each(daemon, Seq(0), |line| {
+        history.apply(&lines::decoded(daemon, line)?);
+        Ok(ControlFlow::Continue(()))
+    })?;
     Ok(history)
-}
-
-/// Why the journal told nothing.
-pub(super) fn unreadable(daemon: &DaemonConfig, error: &dyn std::error::Error) -> Failure {
-    Failure::io(format!(
-        "the journal in {} cannot be read",
-        daemon.state_dir.display()
-    ))
-    .because(error)
-    .with_remedy("look what is wrong with it: tallyjaw verify")
-}
-
-/// Why an entry told nothing: the release is too old, or it is damaged.
-pub(super) fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
-    let failure = unreadable(daemon, error);
-    match error {
-        LineError::Newer { .. } | LineError::UnknownKind { .. } => {
-            failure.with_remedy("use the release that wrote it, or a newer one")
-        }
-        LineError::NotAnEntry { .. } | LineError::NotADigest { .. } => failure,
-    }
-}
-
-/// Where a running daemon says that it is durable; without one, the end of the files.
-pub(super) fn durable_end(daemon: &DaemonConfig) -> Seq {
-    let socket = daemon.runtime_dir.join("control.sock");
-    client::call_at(&socket, "status", &client::params([]))
-        .and_then(|answer| client::read::<Status>(&answer))
-        .ok()
-        .and_then(|status| status.state.seq)
-        .map_or(Cursor::TO_THE_END, Seq)
 }
 
 /// Closed and open ones, in the order in which they were opened.

@@ -1,20 +1,16 @@
-//! Readings out of the journal, in one pass; what is kept does not grow with the journal.
-//!
-//! A reading is told when its series is closed: until then it may be doubted or taken back, and after
-//! that not any more ([`crate::entry::audit`]).
+//! Readings out of the journal, as studies take them.
 
 use super::readings::{LeftOut, Reading, Readings};
-use super::select::{Fallen, Select};
-use crate::cli::progress::Progress;
-use crate::cli::{Context, Failure, client, series};
+use super::select::Select;
+use crate::cli::query::{self, Fallen, Search, Series};
+use crate::cli::{Context, Failure, client};
 use crate::config::did_you_mean;
-use crate::entry::glance::{self, Glance, Glancer};
-use crate::entry::{Entry, Seq, Stamped, Standing, line};
-use crate::journal::Cursor;
+use crate::entry::Seq;
+use crate::entry::glance::Glance;
+use crate::journal::Line;
 use crate::quantity::{Quantity, Unit, WallMicros};
-use crate::spec::wire::resolve;
-use crate::spec::{ArmedSpec, ArmedSubject, Limits, WireRequest};
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use crate::spec::{ArmedSubject, Limits};
+use std::collections::BTreeSet;
 
 /// What the journal knows of a reading.
 const KEYS: &[&str] = &[
@@ -36,9 +32,8 @@ const KEYS: &[&str] = &[
 /// Takes the readings, one by one.
 pub(super) type Take<'t> = dyn FnMut(Reading, Unit) -> Result<(), Failure> + 't;
 
-/// A reading of an open series.
+/// What is kept of a reading of an open series.
 struct Found {
-    seq: Seq,
     at: WallMicros,
     base: i64,
     unit: Unit,
@@ -47,13 +42,6 @@ struct Found {
     axis: usize,
     /// Its place among the instruments of the series, if it is one of them.
     instrument: Option<usize>,
-    counted: bool,
-}
-
-struct Series {
-    id: Seq,
-    spec: Box<ArmedSpec>,
-    found: Vec<Found>,
 }
 
 /// What was told so far.
@@ -72,13 +60,11 @@ struct About {
     last: Option<(Seq, usize, Option<usize>)>,
 }
 
-struct Search<'s> {
+struct Telling<'s> {
     select: &'s Select,
     keys: &'s [&'s str],
-    wire: Option<crate::quantity::Area>,
-    missing: BTreeSet<u64>,
-    open: BTreeMap<Seq, Series>,
-    fallen: HashMap<Seq, Fallen>,
+    /// Whether times are asked for; else they are not read.
+    is_timed: bool,
     about: About,
     take: &'s mut Take<'s>,
 }
@@ -99,212 +85,68 @@ pub(super) fn read<'s>(
         }
     }
     let daemon = client::daemon_of(context)?;
-    let unreadable = |error: &dyn std::error::Error| series::unreadable(&daemon, error);
-    let durable = series::durable_end(&daemon);
-    let mut cursor = Cursor::new(&daemon.state_dir, Seq(0)).map_err(|error| unreadable(&error))?;
-    let mut search = Search::new(select, keys, take)?;
-    let mut progress = Progress::new();
-    let glancer = Glancer::default();
-    while let Some(read) = cursor
-        .next_line(durable)
-        .map_err(|error| unreadable(&error))?
-    {
-        if let Some(glance) = glancer.reading(&read.bytes) {
-            search.glanced(&glance)?;
-        } else if glance::kind(&read.bytes).is_none_or(tells) {
-            let (stamped, _) = line::decode(&read.bytes)
-                .map_err(|error| series::not_understood(&daemon, &error))?;
-            search.take(stamped)?;
-        }
-        progress.show(|| format!("reading the journal: entry {}", read.seq));
-    }
-    search.finish()
+    let filter = select.query.filter()?;
+    let mut telling = Telling {
+        select,
+        keys,
+        is_timed: keys.iter().any(|key| ["day", "at"].contains(key)),
+        about: About::default(),
+        take,
+    };
+    Search::run(&daemon, filter, &mut telling)?;
+    telling.about.finish()
 }
 
-/// Whether entries of this kind say anything about readings.
-fn tells(kind: &str) -> bool {
-    ["armed", "reading", "doubted", "retracted", "completed"].contains(&kind)
-}
+impl query::Take for Telling<'_> {
+    type Kept = Found;
 
-impl<'s> Search<'s> {
-    fn new(
-        select: &'s Select,
-        keys: &'s [&'s str],
-        take: &'s mut Take<'s>,
-    ) -> Result<Self, Failure> {
-        let wire = match &select.wire {
-            Some(text) => {
-                let request = WireRequest {
-                    text: text.clone(),
-                    sizing: select.sizing,
-                };
-                let size = resolve(&request).map_err(|error| {
-                    Failure::usage(error.to_string()).with_remedy(error.remedy())
-                })?;
-                Some(size.area)
-            }
-            None => None,
-        };
-        Ok(Self {
-            select,
-            keys,
-            wire,
-            missing: select.series().iter().copied().collect(),
-            open: BTreeMap::new(),
-            fallen: HashMap::new(),
-            about: About::default(),
-            take,
-        })
-    }
-
-    fn take(&mut self, stamped: Stamped) -> Result<(), Failure> {
-        if let Entry::Doubted { readings, .. } = &stamped.entry {
-            for seq in readings {
-                self.fallen.entry(*seq).or_insert(Fallen::Doubted);
-            }
-        } else if let Entry::Retracted { reading, .. } = &stamped.entry {
-            self.fallen.insert(*reading, Fallen::Retracted);
-        } else if let Entry::Completed(completed) = &stamped.entry {
-            if let Some(series) = self.open.remove(&completed.series) {
-                self.settle(&series)?;
-            }
-        } else if let Entry::Reading(reading) = &stamped.entry {
-            if let Some(slot) = &reading.slot {
-                self.glanced(&Glance {
-                    seq: stamped.seq,
-                    at: &stamped.at.to_string(),
-                    instrument: &reading.instrument,
-                    series: slot.series,
-                    piece: slot.piece,
-                    axis: slot.axis.as_str(),
-                    base: reading.value.quantity().base(),
-                    unit: reading.value.unit(),
-                    counted: reading.standing == Standing::Counted,
-                })?;
-            }
-        } else if let Entry::Armed(spec) = stamped.entry {
-            let id = stamped.seq;
-            if self.wants_series(id, &spec) {
-                self.missing.remove(&id.0);
-                let found = Vec::new();
-                self.open.insert(id, Series { id, spec, found });
-            }
-        }
-        Ok(())
-    }
-
-    fn wants_series(&self, id: Seq, spec: &ArmedSpec) -> bool {
-        let select = self.select;
-        let same = |wanted: &Option<String>, got: Option<&str>| {
-            wanted.as_deref().is_none_or(|wanted| got == Some(wanted))
-        };
-        let crimp = match &spec.subject {
-            ArmedSubject::Crimps { crimp, .. } => Some(crimp),
-            ArmedSubject::Blocks(_) => None,
-        };
-        let tool = spec.tool.as_ref();
-        (select.series().is_empty() || select.series().contains(&id.0))
-            && same(&select.station, Some(&spec.station))
-            && same(&select.operator, spec.operator.as_deref())
-            && same(&select.tool, tool.map(|tool| tool.id.as_str()))
-            && same(&select.nest, tool.and_then(|tool| tool.nest.as_deref()))
-            && same(&select.terminal, crimp.map(|crimp| crimp.terminal.as_str()))
-            && self
-                .wire
-                .is_none_or(|area| crimp.is_some_and(|crimp| crimp.wire.area == area))
-            && select.purpose.is_none_or(|purpose| purpose == spec.purpose)
-    }
-
-    fn glanced(&mut self, glance: &Glance<'_>) -> Result<(), Failure> {
-        let select = self.select;
-        let Some(series) = self.open.get_mut(&glance.series) else {
-            return Ok(());
-        };
-        let wanted = select
-            .axis
-            .as_deref()
-            .is_none_or(|axis| axis == glance.axis)
-            && select
-                .instrument
-                .as_deref()
-                .is_none_or(|name| name == glance.instrument);
+    fn keep(
+        &mut self,
+        series: &Series,
+        glance: &Glance<'_>,
+        _: &Line,
+    ) -> Result<Option<Found>, Failure> {
         let mut armed = series.spec.axes.iter();
-        let Some(axis) = armed
-            .position(|axis| axis.name.as_str() == glance.axis)
-            .filter(|_| wanted)
-        else {
-            return Ok(());
+        let Some(axis) = armed.position(|axis| axis.name.as_str() == glance.axis) else {
+            return Ok(None);
         };
-        let timely = select.since.is_some()
-            || select.until.is_some()
-            || self.keys.iter().any(|key| ["day", "at"].contains(key));
-        let at = if timely {
-            glance.at.parse().map_err(|_| {
-                Failure::io(format!("entry {} has the time {:?}", glance.seq, glance.at))
-            })?
-        } else {
-            WallMicros(0)
-        };
-        if select.since.is_some_and(|since| at < since)
-            || select.until.is_some_and(|until| at >= until)
-        {
-            return Ok(());
-        }
         let mut instruments = series.spec.instruments.iter();
-        let instrument = instruments.position(|known| known.name == glance.instrument);
-        series.found.push(Found {
-            seq: glance.seq,
-            at,
+        Ok(Some(Found {
+            at: if self.is_timed {
+                query::time_of(glance)?
+            } else {
+                WallMicros(0)
+            },
             base: glance.base,
             unit: glance.unit,
             piece: glance.piece,
             axis,
-            instrument,
-            counted: glance.counted,
-        });
-        Ok(())
+            instrument: instruments.position(|known| known.name == glance.instrument),
+        }))
     }
 
-    /// Tells the readings of a series of which nothing more will be said.
-    fn settle(&mut self, series: &Series) -> Result<(), Failure> {
-        for found in &series.found {
-            let later = self.fallen.remove(&found.seq);
-            let fallen = if found.counted {
-                later
-            } else {
-                Some(Fallen::NotCounted)
-            };
-            match fallen.filter(|fallen| !self.select.include.contains(fallen)) {
-                Some(Fallen::Doubted) => self.about.left_out.doubted += 1,
-                Some(Fallen::Retracted) => self.about.left_out.retracted += 1,
-                Some(Fallen::NotCounted) => self.about.left_out.not_counted += 1,
-                None => {
-                    self.about.note(series, found)?;
-                    let cell =
-                        |key: &&str| cell(series, found, key).unwrap_or_else(|| "–".to_owned());
-                    let reading = Reading {
-                        base: found.base,
-                        at: found.at.0,
-                        cells: self.keys.iter().map(cell).collect(),
-                    };
-                    (self.take)(reading, found.unit)?;
-                }
+    fn tell(
+        &mut self,
+        series: &Series,
+        found: Found,
+        fallen: Option<Fallen>,
+    ) -> Result<(), Failure> {
+        match fallen.filter(|fallen| !self.select.include.contains(fallen)) {
+            Some(Fallen::Doubted) => self.about.left_out.doubted += 1,
+            Some(Fallen::Retracted) => self.about.left_out.retracted += 1,
+            Some(Fallen::NotCounted) => self.about.left_out.not_counted += 1,
+            None => {
+                self.about.note(series, &found)?;
+                let cell = |key: &&str| cell(series, &found, key).unwrap_or_else(|| "–".to_owned());
+                let reading = Reading {
+                    base: found.base,
+                    at: found.at.0,
+                    cells: self.keys.iter().map(cell).collect(),
+                };
+                (self.take)(reading, found.unit)?;
             }
         }
         Ok(())
-    }
-
-    fn finish(mut self) -> Result<Readings, Failure> {
-        for series in std::mem::take(&mut self.open).into_values() {
-            self.settle(&series)?;
-        }
-        if let Some(id) = self.missing.first() {
-            return Err(Failure::usage(format!(
-                "no series {id} in this journal, or it is none of what else was asked for"
-            ))
-            .with_remedy("list them: tallyjaw series"));
-        }
-        self.about.finish()
     }
 }
 

@@ -3,64 +3,18 @@
 use super::journal::Take;
 use super::readings::Readings;
 use super::{file, journal};
-use crate::cli::{Context, Failure, wire};
-use crate::quantity::{Measured, Quantity, Unit, WallMicros};
-use crate::spec::{Limits, Purpose, SizingSystem};
+use crate::cli::query::{Fallen, Query};
+use crate::cli::{Context, Failure};
+use crate::quantity::{Measured, Quantity, Unit};
+use crate::spec::Limits;
 use crate::stats::stream::Stream;
 use std::path::PathBuf;
-
-/// Readings that do not stand by themselves.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, clap::ValueEnum)]
-pub(super) enum Fallen {
-    /// Doubted because of a zero
-    Doubted,
-    /// Taken back
-    Retracted,
-    /// Never counted
-    NotCounted,
-}
 
 /// Where the readings are from.
 #[derive(Debug, clap::Args)]
 pub(super) struct Select {
-    /// Series by their ids; of all series that the options below allow, if none is given
-    series: Vec<u64>,
-    /// Only of this axis, such as `core_crimp_height`; needed where there are several
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) axis: Option<String>,
-    /// Only of this terminal
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) terminal: Option<String>,
-    /// Only on this wire: "2.0 mm²", "14 ga"
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) wire: Option<String>,
-    /// The system in which a gauge is resolved: `sae_metric` or `awg_area`
-    #[arg(long, value_name = "SYSTEM", value_parser = wire::sizing, help_heading = "From the journal")]
-    pub(super) sizing: Option<SizingSystem>,
-    /// Only with this crimp tool
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) tool: Option<String>,
-    /// Only with this nest
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) nest: Option<String>,
-    /// Only by this person
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) operator: Option<String>,
-    /// Only with this instrument
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) instrument: Option<String>,
-    /// Only of this station
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) station: Option<String>,
-    /// Only for this purpose, such as `first_off`
-    #[arg(long, value_parser = purpose, help_heading = "From the journal")]
-    pub(super) purpose: Option<Purpose>,
-    /// Only readings from this time on: 2026-11-25, 2026-11-25T09:14:00Z
-    #[arg(long, value_name = "TIME", value_parser = time, help_heading = "From the journal")]
-    pub(super) since: Option<WallMicros>,
-    /// Only readings before this time
-    #[arg(long, value_name = "TIME", value_parser = time, help_heading = "From the journal")]
-    pub(super) until: Option<WallMicros>,
+    #[command(flatten)]
+    pub(super) query: Query,
     /// Take these in as well; they are left out otherwise
     #[arg(long, value_delimiter = ',', help_heading = "From the journal")]
     pub(super) include: Vec<Fallen>,
@@ -138,11 +92,6 @@ impl Select {
         Ok((readings, stream))
     }
 
-    /// The series that were named.
-    pub(super) fn series(&self) -> &[u64] {
-        &self.series
-    }
-
     /// With the default key of the journal, where `given` is not.
     pub(super) fn key<'k>(
         &self,
@@ -176,21 +125,4 @@ pub(super) fn quantity(text: &str) -> Result<Quantity, String> {
         return Err("want more than 0".to_owned());
     }
     Ok(quantity)
-}
-
-fn purpose(name: &str) -> Result<Purpose, String> {
-    Purpose::from_name(name)
-        .ok_or_else(|| format!("want {}", Purpose::ALL.map(Purpose::name).join(", ")))
-}
-
-/// A date is its beginning in UTC, as all times of the journal are.
-fn time(text: &str) -> Result<WallMicros, String> {
-    let whole = if text.len() == 10 {
-        format!("{text}T00:00:00Z")
-    } else {
-        text.to_owned()
-    };
-    whole.parse().map_err(|_| {
-        "want a date such as 2026-11-25, or a time such as 2026-11-25T09:14:00Z".to_owned()
-    })
 }

@@ -1,0 +1,72 @@
+//! The journal, line by line.
+
+use crate::cli::progress::Progress;
+use crate::cli::{Failure, client};
+use crate::config::DaemonConfig;
+use crate::entry::line::LineError;
+use crate::entry::{Seq, Stamped, line};
+use crate::journal::{Cursor, Line};
+use crate::message::reply::Status;
+use std::ops::ControlFlow;
+
+/// Hands every durable line behind entry `after` to `take`, until it breaks off; how far a long journal
+/// is read is shown on a terminal. The last entry that was handed out, `after` if none was.
+pub(in crate::cli) fn each(
+    daemon: &DaemonConfig,
+    after: Seq,
+    mut take: impl FnMut(&Line) -> Result<ControlFlow<()>, Failure>,
+) -> Result<Seq, Failure> {
+    let unreadable = |error: &dyn std::error::Error| unreadable(daemon, error);
+    let durable = durable_end(daemon);
+    let mut cursor = Cursor::new(&daemon.state_dir, after).map_err(|error| unreadable(&error))?;
+    let mut progress = Progress::new();
+    let mut last = after;
+    while let Some(line) = cursor
+        .next_line(durable)
+        .map_err(|error| unreadable(&error))?
+    {
+        last = line.seq;
+        if take(&line)?.is_break() {
+            break;
+        }
+        progress.show(|| format!("reading the journal: entry {last}"));
+    }
+    Ok(last)
+}
+
+/// The entry in a line.
+pub(in crate::cli) fn decoded(daemon: &DaemonConfig, line: &Line) -> Result<Stamped, Failure> {
+    let (stamped, _) = line::decode(&line.bytes).map_err(|error| not_understood(daemon, &error))?;
+    Ok(stamped)
+}
+
+/// Why the journal told nothing.
+pub(in crate::cli) fn unreadable(daemon: &DaemonConfig, error: &dyn std::error::Error) -> Failure {
+    Failure::io(format!(
+        "the journal in {} cannot be read",
+        daemon.state_dir.display()
+    ))
+    .because(error)
+    .with_remedy("look what is wrong with it: tallyjaw verify")
+}
+
+/// Why an entry told nothing: the release is too old, or it is damaged.
+fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
+    let failure = unreadable(daemon, error);
+    match error {
+        LineError::Newer { .. } | LineError::UnknownKind { .. } => {
+            failure.with_remedy("use the release that wrote it, or a newer one")
+        }
+        LineError::NotAnEntry { .. } | LineError::NotADigest { .. } => failure,
+    }
+}
+
+/// Where a running daemon says that it is durable; without one, the end of the files.
+fn durable_end(daemon: &DaemonConfig) -> Seq {
+    let socket = daemon.runtime_dir.join("control.sock");
+    client::call_at(&socket, "status", &client::params([]))
+        .and_then(|answer| client::read::<Status>(&answer))
+        .ok()
+        .and_then(|status| status.state.seq)
+        .map_or(Cursor::TO_THE_END, Seq)
+}

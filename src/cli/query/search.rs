@@ -1,0 +1,223 @@
+//! Readings out of the journal, in one pass; what is kept does not grow with the journal.
+//!
+//! A reading is told when its series is closed: until then it may be doubted or taken back, and after
+//! that not any more ([`crate::entry::audit`]).
+
+use super::{Filter, lines};
+use crate::cli::Failure;
+use crate::config::DaemonConfig;
+use crate::entry::glance::{self, Glance, Glancer};
+use crate::entry::{Entry, Seq, Stamped, Standing};
+use crate::journal::Line;
+use crate::spec::ArmedSpec;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::ops::ControlFlow;
+
+/// Why a reading does not stand by itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, clap::ValueEnum)]
+pub(in crate::cli) enum Fallen {
+    /// Doubted because of a zero
+    Doubted,
+    /// Taken back
+    Retracted,
+    /// Never counted
+    NotCounted,
+}
+
+/// A series that matches.
+#[derive(Debug)]
+pub(in crate::cli) struct Series {
+    /// Its id.
+    pub(in crate::cli) id: Seq,
+    /// What it judges by.
+    pub(in crate::cli) spec: Box<ArmedSpec>,
+    /// The entry that closed it; none while it is open.
+    pub(in crate::cli) closed: Option<Seq>,
+}
+
+/// What a command makes of readings.
+pub(in crate::cli) trait Take {
+    /// What is kept of a reading until its series is closed.
+    type Kept;
+
+    /// A reading that matches came up, with the line that it stands in; none if it is of no use.
+    fn keep(
+        &mut self,
+        series: &Series,
+        glance: &Glance<'_>,
+        line: &Line,
+    ) -> Result<Option<Self::Kept>, Failure>;
+
+    /// Nothing more will be said about a reading that was kept, or the journal ends here. They come series
+    /// by series as these are closed, those of a series in the order of their entries.
+    fn tell(
+        &mut self,
+        series: &Series,
+        kept: Self::Kept,
+        fallen: Option<Fallen>,
+    ) -> Result<(), Failure>;
+}
+
+/// A matching series that is not closed, with what is kept of its readings.
+struct Open<K> {
+    series: Series,
+    kept: Vec<(Seq, bool, K)>,
+}
+
+/// A pass through the journal.
+pub(in crate::cli) struct Search<'s, T: Take> {
+    daemon: &'s DaemonConfig,
+    filter: Filter<'s>,
+    glancer: Glancer,
+    missing: BTreeSet<u64>,
+    open: BTreeMap<Seq, Open<T::Kept>>,
+    fallen: HashMap<Seq, Fallen>,
+    take: &'s mut T,
+}
+
+impl<'s, T: Take> Search<'s, T> {
+    /// Tells `take` every reading of the journal that matches.
+    pub(in crate::cli) fn run(
+        daemon: &'s DaemonConfig,
+        filter: Filter<'s>,
+        take: &'s mut T,
+    ) -> Result<(), Failure> {
+        let mut search = Self::new(daemon, filter, take);
+        lines::each(daemon, filter.after(), |line| search.line(line))?;
+        search.finish()
+    }
+
+    fn new(daemon: &'s DaemonConfig, filter: Filter<'s>, take: &'s mut T) -> Self {
+        Self {
+            daemon,
+            filter,
+            glancer: Glancer::default(),
+            missing: filter.ids().iter().copied().collect(),
+            open: BTreeMap::new(),
+            fallen: HashMap::new(),
+            take,
+        }
+    }
+
+    /// Takes the next line; breaks off where no line that follows can match.
+    fn line(&mut self, line: &Line) -> Result<ControlFlow<()>, Failure> {
+        if let Some(glance) = self.glancer.reading(&line.bytes) {
+            self.reading(&glance, line)?;
+        } else if glance::kind(&line.bytes).is_none_or(tells) {
+            let stamped = lines::decoded(self.daemon, line)?;
+            self.entry(stamped, line)?;
+            let all_told = self.missing.is_empty() && self.open.is_empty();
+            if all_told && !self.filter.ids().is_empty() {
+                return Ok(ControlFlow::Break(()));
+            }
+        }
+        Ok(ControlFlow::Continue(()))
+    }
+
+    fn entry(&mut self, stamped: Stamped, line: &Line) -> Result<(), Failure> {
+        if let Entry::Doubted {
+            series, readings, ..
+        } = &stamped.entry
+        {
+            for seq in readings.iter().filter(|_| self.open.contains_key(series)) {
+                self.fallen.entry(*seq).or_insert(Fallen::Doubted);
+            }
+        } else if let Entry::Retracted {
+            series, reading, ..
+        } = &stamped.entry
+        {
+            if self.open.contains_key(series) {
+                self.fallen.insert(*reading, Fallen::Retracted);
+            }
+        } else if let Entry::Completed(completed) = &stamped.entry {
+            if let Some(mut open) = self.open.remove(&completed.series) {
+                open.series.closed = Some(stamped.seq);
+                self.settle(open)?;
+            }
+        } else if let Entry::Reading(reading) = &stamped.entry {
+            if let Some(slot) = &reading.slot {
+                let glance = Glance {
+                    seq: stamped.seq,
+                    at: &stamped.at.to_string(),
+                    instrument: &reading.instrument,
+                    series: slot.series,
+                    piece: slot.piece,
+                    axis: slot.axis.as_str(),
+                    base: reading.value.quantity().base(),
+                    unit: reading.value.unit(),
+                    counted: reading.standing == Standing::Counted,
+                };
+                self.reading(&glance, line)?;
+            }
+        } else if let Entry::Armed(spec) = stamped.entry {
+            let id = stamped.seq;
+            if self.filter.series(id, &spec) {
+                self.missing.remove(&id.0);
+                let series = Series {
+                    id,
+                    spec,
+                    closed: None,
+                };
+                let kept = Vec::new();
+                self.open.insert(id, Open { series, kept });
+            }
+        }
+        Ok(())
+    }
+
+    fn reading(&mut self, glance: &Glance<'_>, line: &Line) -> Result<(), Failure> {
+        let Some(open) = self.open.get_mut(&glance.series) else {
+            return Ok(());
+        };
+        if !self.filter.reading(glance.axis, glance.instrument) {
+            return Ok(());
+        }
+        if self.filter.is_timed() && !self.filter.time(time_of(glance)?) {
+            return Ok(());
+        }
+        if let Some(kept) = self.take.keep(&open.series, glance, line)? {
+            open.kept.push((glance.seq, glance.counted, kept));
+        }
+        Ok(())
+    }
+
+    /// Tells the readings of a series of which nothing more will be said.
+    fn settle(&mut self, open: Open<T::Kept>) -> Result<(), Failure> {
+        for (seq, counted, kept) in open.kept {
+            let later = self.fallen.remove(&seq);
+            let fallen = if counted {
+                later
+            } else {
+                Some(Fallen::NotCounted)
+            };
+            self.take.tell(&open.series, kept, fallen)?;
+        }
+        Ok(())
+    }
+
+    fn finish(mut self) -> Result<(), Failure> {
+        for open in std::mem::take(&mut self.open).into_values() {
+            self.settle(open)?;
+        }
+        if let Some(id) = self.missing.first() {
+            return Err(Failure::usage(format!(
+                "no series {id} in this journal, or it is none of what else was asked for"
+            ))
+            .with_remedy("list them: tallyjaw series"));
+        }
+        Ok(())
+    }
+}
+
+/// Whether entries of this kind say anything about readings.
+fn tells(kind: &str) -> bool {
+    ["armed", "reading", "doubted", "retracted", "completed"].contains(&kind)
+}
+
+/// When a reading was entered.
+pub(in crate::cli) fn time_of(glance: &Glance<'_>) -> Result<crate::quantity::WallMicros, Failure> {
+    glance
+        .at
+        .parse()
+        .map_err(|_| Failure::io(format!("entry {} has the time {:?}", glance.seq, glance.at)))
+}
