@@ -98,23 +98,26 @@ impl Filter<'_> {
         first.map_or(Seq(0), |first| Seq(first.saturating_sub(1)))
     }
 
-    /// Whether readings of this series may match.
+    /// Whether readings of this series may match; who measured is a matter of each reading, since somebody
+    /// else may take over ([`Filter::reading`]).
     pub(super) fn series(&self, id: Seq, spec: &ArmedSpec) -> bool {
         let query = self.query;
-        let same = |wanted: &Option<String>, got: Option<&str>| {
-            wanted.as_deref().is_none_or(|wanted| got == Some(wanted))
-        };
         let crimp = match &spec.subject {
             ArmedSubject::Crimps { crimp, .. } => Some(crimp),
             ArmedSubject::Blocks(_) => None,
         };
         let tool = spec.tool.as_ref();
         (query.series.is_empty() || query.series.contains(&id.0))
-            && same(&query.station, Some(&spec.station))
-            && same(&query.operator, spec.operator.as_deref())
-            && same(&query.tool, tool.map(|tool| tool.id.as_str()))
-            && same(&query.nest, tool.and_then(|tool| tool.nest.as_deref()))
-            && same(&query.terminal, crimp.map(|crimp| crimp.terminal.as_str()))
+            && same(query.station.as_ref(), Some(&spec.station))
+            && same(query.tool.as_ref(), tool.map(|tool| tool.id.as_str()))
+            && same(
+                query.nest.as_ref(),
+                tool.and_then(|tool| tool.nest.as_deref()),
+            )
+            && same(
+                query.terminal.as_ref(),
+                crimp.map(|crimp| crimp.terminal.as_str()),
+            )
             && self
                 .wire
                 .is_none_or(|area| crimp.is_some_and(|crimp| crimp.wire.area == area))
@@ -122,10 +125,10 @@ impl Filter<'_> {
     }
 
     /// Whether a reading of a matching series matches, its time apart.
-    pub(super) fn reading(&self, axis: &str, instrument: &str) -> bool {
-        let same =
-            |wanted: &Option<String>, got| wanted.as_deref().is_none_or(|wanted| got == wanted);
-        same(&self.query.axis, axis) && same(&self.query.instrument, instrument)
+    pub(super) fn reading(&self, axis: &str, instrument: &str, operator: Option<&str>) -> bool {
+        same(self.query.axis.as_ref(), Some(axis))
+            && same(self.query.instrument.as_ref(), Some(instrument))
+            && same(self.query.operator.as_ref(), operator)
     }
 
     /// Whether time matters.
@@ -138,6 +141,11 @@ impl Filter<'_> {
         self.query.since.is_none_or(|since| at >= since)
             && self.query.until.is_none_or(|until| at < until)
     }
+}
+
+/// Whether `got` is what is wanted, if something is.
+fn same(wanted: Option<&String>, got: Option<&str>) -> bool {
+    wanted.is_none_or(|wanted| got == Some(wanted.as_str()))
 }
 
 fn purpose(name: &str) -> Result<Purpose, String> {

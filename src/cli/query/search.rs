@@ -12,6 +12,7 @@ use crate::journal::Line;
 use crate::spec::ArmedSpec;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::ops::ControlFlow;
+use std::sync::Arc;
 
 /// Why a reading does not stand by itself.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, clap::ValueEnum)]
@@ -31,6 +32,8 @@ pub(in crate::cli) struct Series {
     pub(in crate::cli) id: Seq,
     /// What it judges by.
     pub(in crate::cli) spec: Box<ArmedSpec>,
+    /// Who measures here in it: who armed it, until somebody else took over.
+    pub(in crate::cli) operator: Option<Arc<str>>,
     /// The entry that closed it; none while it is open.
     pub(in crate::cli) closed: Option<Seq>,
 }
@@ -134,6 +137,13 @@ impl<'s, T: Take> Search<'s, T> {
                 open.series.closed = Some(stamped.seq);
                 self.settle(open)?;
             }
+        } else if let Entry::OperatorSaid {
+            series, operator, ..
+        } = &stamped.entry
+        {
+            if let Some(open) = series.and_then(|id| self.open.get_mut(&id)) {
+                open.series.operator = Some(operator.as_str().into());
+            }
         } else if let Entry::Reading(reading) = &stamped.entry {
             if let Some(slot) = &reading.slot {
                 let glance = Glance {
@@ -155,6 +165,7 @@ impl<'s, T: Take> Search<'s, T> {
                 self.missing.remove(&id.0);
                 let series = Series {
                     id,
+                    operator: spec.operator.as_deref().map(Into::into),
                     spec,
                     closed: None,
                 };
@@ -169,7 +180,11 @@ impl<'s, T: Take> Search<'s, T> {
         let Some(open) = self.open.get_mut(&glance.series) else {
             return Ok(());
         };
-        if !self.filter.reading(glance.axis, glance.instrument) {
+        let operator = open.series.operator.as_deref();
+        if !self
+            .filter
+            .reading(glance.axis, glance.instrument, operator)
+        {
             return Ok(());
         }
         if self.filter.is_timed() && !self.filter.time(time_of(glance)?) {
@@ -211,7 +226,15 @@ impl<'s, T: Take> Search<'s, T> {
 
 /// Whether entries of this kind say anything about readings.
 fn tells(kind: &str) -> bool {
-    ["armed", "reading", "doubted", "retracted", "completed"].contains(&kind)
+    [
+        "armed",
+        "reading",
+        "doubted",
+        "retracted",
+        "completed",
+        "operator_said",
+    ]
+    .contains(&kind)
 }
 
 /// When a reading was entered.

@@ -11,6 +11,7 @@ use crate::journal::Line;
 use crate::quantity::{Quantity, Unit, WallMicros};
 use crate::spec::{ArmedSubject, Limits};
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 /// What the journal knows of a reading.
 const KEYS: &[&str] = &[
@@ -42,6 +43,8 @@ struct Found {
     axis: usize,
     /// Its place among the instruments of the series, if it is one of them.
     instrument: Option<usize>,
+    /// Who measured, where that is asked for.
+    operator: Option<Arc<str>>,
 }
 
 /// What was told so far.
@@ -65,6 +68,7 @@ struct Telling<'s> {
     keys: &'s [&'s str],
     /// Whether times are asked for; else they are not read.
     is_timed: bool,
+    tells_operator: bool,
     about: About,
     take: &'s mut Take<'s>,
 }
@@ -90,6 +94,7 @@ pub(super) fn read<'s>(
         select,
         keys,
         is_timed: keys.iter().any(|key| ["day", "at"].contains(key)),
+        tells_operator: keys.contains(&"operator"),
         about: About::default(),
         take,
     };
@@ -122,6 +127,7 @@ impl query::Take for Telling<'_> {
             piece: glance.piece,
             axis,
             instrument: instruments.position(|known| known.name == glance.instrument),
+            operator: series.operator.clone().filter(|_| self.tells_operator),
         }))
     }
 
@@ -264,7 +270,7 @@ fn cell(series: &Series, found: &Found, key: &str) -> Option<String> {
         "piece" => Some(found.piece.to_string()),
         "day" => found.at.to_string().get(..10).map(str::to_owned),
         "station" => Some(spec.station.clone()),
-        "operator" => spec.operator.clone(),
+        "operator" => found.operator.as_deref().map(str::to_owned),
         "tool" => spec.tool.as_ref().map(|tool| tool.id.clone()),
         "nest" => spec.tool.as_ref().and_then(|tool| tool.nest.clone()),
         "instrument" => {
