@@ -2,7 +2,9 @@
 
 use crate::entry::Tally;
 use crate::entry::words::{self, safe};
-use crate::message::armed::{ArmedMessage, AxisMessage, TallyMessage, ToolMessage, ZeroMessage};
+use crate::message::armed::{
+    ArmedMessage, AxisMessage, InstrumentBrief, TallyMessage, ToolMessage, ZeroMessage,
+};
 use crate::message::state::{InstrumentMessage, LastMessage, OutcomeMessage, StationMessage};
 use anstyle::{AnsiColor, Style};
 use std::fmt::Write as _;
@@ -59,7 +61,12 @@ pub(super) fn armed(out: &mut dyn Write, armed: &ArmedMessage) -> io::Result<()>
         writeln!(out, "  blocks     {}", safe(&armed.blocks.join(", ")))?;
     }
     if let Some(tool) = &armed.tool {
-        writeln!(out, "  tool       {}", self::tool(tool))?;
+        writeln!(
+            out,
+            "  tool       {}{}",
+            self::tool(tool),
+            checked(tool).unwrap_or_default()
+        )?;
     }
     let pieces = if armed.blocks.is_empty() {
         "pieces "
@@ -96,6 +103,9 @@ pub(super) fn armed(out: &mut dyn Write, armed: &ArmedMessage) -> io::Result<()>
             safe(&instrument.resolution),
             error.unwrap_or_default()
         )?;
+        for line in care(instrument) {
+            writeln!(out, "             {line}")?;
+        }
     }
     writeln!(out, "  zeros      {}", zeros(&armed.zero))?;
     if let Some(operator) = &armed.operator {
@@ -126,6 +136,39 @@ fn tool(tool: &ToolMessage) -> String {
     let nest = nest.map(|nest| format!(", nest {}", safe(nest)));
     let nest = nest.unwrap_or_default();
     format!("{} ({}){nest}", safe(&tool.id), tool.class)
+}
+
+/// `, checked 2026-09-01 (due 2027-09-01), 12,004 crimps`: only what is known.
+fn checked(tool: &ToolMessage) -> Option<String> {
+    let due = tool.check_due.as_deref();
+    let checked = match (tool.last_check.as_deref(), due) {
+        (Some(last), Some(due)) => Some(format!(", checked {last} (due {due})")),
+        (Some(last), None) => Some(format!(", checked {last}")),
+        (None, Some(due)) => Some(format!(", check due {due}")),
+        (None, None) => None,
+    };
+    let crimps = tool.crimps.filter(|crimps| *crimps > 0);
+    let crimps = crimps.map(|crimps| format!(", {crimps} crimps before this series"));
+    match (checked, crimps) {
+        (None, None) => None,
+        (checked, crimps) => Some(checked.unwrap_or_default() + &crimps.unwrap_or_default()),
+    }
+}
+
+/// When an instrument was calibrated and verified; nothing where neither is known.
+fn care(instrument: &InstrumentBrief) -> Vec<String> {
+    let calibrated = match (&instrument.calibrated, &instrument.calibration_due) {
+        (Some(day), Some(due)) => Some(format!("calibrated {day} (due {due})")),
+        (Some(day), None) => Some(format!("calibrated {day}")),
+        (None, Some(due)) => Some(format!("calibration due {due}")),
+        (None, None) => None,
+    };
+    let verified = instrument.verified.as_ref().map(|verified| {
+        let day = verified.at.get(..10).unwrap_or(&verified.at);
+        let how = if verified.accepted { "good" } else { "FAILED" };
+        format!("verified {day} in series {}: {how}", verified.series)
+    });
+    calibrated.into_iter().chain(verified).collect()
 }
 
 /// `before the first, every 5 pieces, closing`.

@@ -1,11 +1,15 @@
 //! `tallyjaw check`: exit 0 if the configuration is right, 1 if it has errors, 2 if there is none, 4
 //! if it could not be read. Warnings do not count: what they point at may be meant.
 
+use super::card::ODD;
 use super::columns::count;
 use super::context::unusable;
 use super::{Context, Exit, Failure};
 use crate::config::{Config, Diagnostic, Faulty, Severity};
+use crate::daemon::clock;
 use crate::daemon::files::{self, LoadError};
+use crate::entry::words::safe;
+use crate::spec::care;
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::Path;
@@ -14,7 +18,8 @@ use std::path::Path;
 ///
 /// All mistakes of all files are told in one run, each with its file, line and column, the line itself, what was
 /// got, what is expected, and what to do. Without mistakes the sheets are looked at for what is unlikely: rows
-/// out of order, a tolerance too fine for every instrument here, inches typed as mm, mixed-up columns.
+/// out of order, a tolerance too fine for every instrument here, inches typed as mm, mixed-up columns; and dates of
+/// calibrations and checks are compared with today.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Exit codes: 0 no mistakes (warnings or not), 1 mistakes, 2 no configuration, 4 it cannot be read."
@@ -29,6 +34,9 @@ impl Check {
             Ok(config) if context.json => {
                 for warning in &config.warnings.diagnostics {
                     writeln!(out, "{}", fault_json(warning))?;
+                }
+                for warning in overdue(&config) {
+                    writeln!(out, "{}", json!({ "kind": "overdue", "says": warning }))?;
                 }
                 writeln!(out, "{}", clean_json(&config))?;
             }
@@ -56,7 +64,10 @@ fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failur
     for warning in config.warnings.rendered(true) {
         writeln!(out, "{warning}\n")?;
     }
-    let warned = match config.warnings.diagnostics.len() {
+    for warning in overdue(config) {
+        writeln!(out, "{ODD}warning{ODD:#}: {}\n", safe(&warning))?;
+    }
+    let warned = match config.warnings.diagnostics.len() + overdue(config).len() {
         0 => String::new(),
         some => format!(", {}", count(some, "warning")),
     };
@@ -72,6 +83,18 @@ fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failur
         count(catalog.tools.len(), "tool"),
     )?;
     Ok(())
+}
+
+/// What is overdue by the dates that are written there, today; crimps and verifications are told by `tools` and at
+/// arming, since the journal knows them.
+fn overdue(config: &Config) -> Vec<String> {
+    let now = clock::wall();
+    let instruments = config.catalog.instruments.iter();
+    let calibrations =
+        instruments.filter_map(|known| care::calibration(&known.name, &known.care, now));
+    let tools = config.catalog.tools.iter();
+    let checks = tools.flat_map(|tool| care::check(&tool.id, &tool.care, None, now));
+    calibrations.chain(checks).collect()
 }
 
 fn summary(faulty: &Faulty) -> String {
@@ -91,7 +114,7 @@ fn clean_json(config: &Config) -> Value {
     json!({
         "kind": "checked",
         "errors": 0,
-        "warnings": config.warnings.diagnostics.len(),
+        "warnings": config.warnings.diagnostics.len() + overdue(config).len(),
         "digest": config.digest,
         "stations": catalog.stations.len(),
         "instruments": catalog.instruments.len(),

@@ -17,6 +17,7 @@ mod demo;
 mod disarm;
 mod failure;
 mod help;
+mod known;
 mod listen;
 mod man;
 mod note;

@@ -146,6 +146,9 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
     if let Some(lowest) = &series.lowest {
         writeln!(out, "  lowest     {}", safe(&lowest.says))?;
     }
+    for error in &series.block_errors {
+        writeln!(out, "  error      {}", safe(&error.says))?;
+    }
     for stamped in entries {
         let mark = match &stamped.entry {
             Entry::Reading(_) => match fate(entries, stamped.seq) {

@@ -3,6 +3,7 @@
 //! In: nothing. Out: plain values. The form on disk is the business of `v1` and of [`mod@line`].
 
 pub mod audit;
+pub mod block_error;
 mod care;
 mod completed;
 pub mod glance;

@@ -72,6 +72,19 @@ impl Cursor {
         })
     }
 
+    /// The entry before the newest segment, which opens with the whole state up to there; `Seq(0)` where it is the
+    /// only one.
+    pub fn before_the_newest_segment(state_dir: &Path) -> Result<Seq, JournalError> {
+        let dir = Dir::open(&state_dir.join(JOURNAL_FOLDER))?;
+        let Some(number) = dir.segments()?.pop() else {
+            return Ok(Seq(0));
+        };
+        let file = dir.read(number)?;
+        let failed = |cause| io_error("read", &dir.path_of(&number.file_name()), cause);
+        let first = head(&file, 0).map_err(failed)?.unwrap_or(Seq::FIRST);
+        Ok(Seq(first.0.saturating_sub(1)))
+    }
+
     /// The next line, if it is at or before the `durable` entry; `None` while there is none. Never
     /// waits; call it again when more is durable.
     pub fn next_line(&mut self, durable: Seq) -> Result<Option<Line>, JournalError> {

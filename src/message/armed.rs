@@ -103,6 +103,15 @@ pub struct ToolMessage {
     /// The nest used.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nest: Option<String>,
+    /// When it was last checked; only of a series, as the next two.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub last_check: Option<String>,
+    /// The last day on which that check is good.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub check_due: Option<String>,
+    /// Crimps it had made in all when the series was armed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crimps: Option<u64>,
 }
 
 /// One axis of a series; lengths in nanometres, forces in millinewtons.
@@ -185,6 +194,26 @@ pub struct InstrumentBrief {
     /// A zero must be said, since an armed axis can itself read as little.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub zero_must_be_said: bool,
+    /// When it was last calibrated.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibrated: Option<String>,
+    /// The last day on which that calibration is good.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration_due: Option<String>,
+    /// Its last verification before the series.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub verified: Option<VerifiedMessage>,
+}
+
+/// The last verification of an instrument against gauge blocks.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct VerifiedMessage {
+    /// Its series.
+    pub series: u64,
+    /// When it was closed.
+    pub at: String,
+    /// Every error was within the maximum permissible one.
+    pub accepted: bool,
 }
 
 /// How many readings came out how.
@@ -292,6 +321,9 @@ impl ToolMessage {
             id: tool.id.clone(),
             class: tool.class.name().to_owned(),
             nest: tool.nest.clone(),
+            last_check: tool.care.last_check.map(|day| day.to_string()),
+            check_due: tool.care.check_due.map(|day| day.to_string()),
+            crimps: tool.crimps,
         }
     }
 
@@ -301,6 +333,9 @@ impl ToolMessage {
             id: tool.id.clone(),
             class: tool.class.name().to_owned(),
             nest: tool.nest.clone(),
+            last_check: None,
+            check_due: None,
+            crimps: None,
         }
     }
 }
@@ -369,6 +404,13 @@ impl InstrumentBrief {
             resolution: instrument.resolution.to_string(),
             max_error: instrument.max_error.map(|error| error.to_string()),
             zero_must_be_said: instrument.zero_must_be_said,
+            calibrated: instrument.care.calibrated.map(|day| day.to_string()),
+            calibration_due: instrument.care.calibration_due.map(|day| day.to_string()),
+            verified: instrument.verified.map(|verified| VerifiedMessage {
+                series: verified.series,
+                at: verified.at.to_string(),
+                accepted: verified.accepted,
+            }),
         }
     }
 }

@@ -2,6 +2,7 @@
 
 use super::armed::{ArmedMessage, TallyMessage};
 use super::state::LastMessage;
+use crate::entry::block_error::BlockError;
 use crate::entry::history::{ClosedSeries, Fate, fate};
 use crate::entry::lowest::Lowest;
 use crate::entry::state::SeriesState;
@@ -35,6 +36,9 @@ pub struct SeriesMessage {
     /// What it rests on, if it is against a minimum of force and has a reading.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lowest: Option<LowestMessage>,
+    /// Of a verification: the errors at each gauge block.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub block_errors: Vec<BlockErrorMessage>,
     /// Its readings, those that do not count too; only where one series was asked for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub readings: Option<Vec<ReadingMessage>>,
@@ -69,6 +73,39 @@ impl LowestMessage {
             lower_mn: lowest.minimum.base(),
             margin_mn: lowest.margin(),
             says: lowest.to_string(),
+        }
+    }
+}
+
+/// The errors of an instrument at one gauge block, in nanometres.
+#[derive(Debug, Clone, Serialize)]
+pub struct BlockErrorMessage {
+    /// What was measured.
+    pub axis: String,
+    /// The size of the block.
+    pub size_nm: i64,
+    /// How many readings count.
+    pub n: usize,
+    /// The least error of indication.
+    pub least_nm: i64,
+    /// The greatest.
+    pub greatest_nm: i64,
+    /// The maximum permissible error.
+    pub max_error_nm: i64,
+    /// All of it in words.
+    pub says: String,
+}
+
+impl BlockErrorMessage {
+    fn new(error: &BlockError) -> Self {
+        Self {
+            axis: error.axis.to_string(),
+            size_nm: error.size.quantity().base(),
+            n: error.readings,
+            least_nm: error.least,
+            greatest_nm: error.greatest,
+            max_error_nm: error.allowed.base(),
+            says: error.to_string(),
         }
     }
 }
@@ -108,6 +145,10 @@ impl SeriesMessage {
             operator: series.spec.operator.clone(),
             armed: ArmedMessage::new(series),
             lowest: Lowest::of(series).as_ref().map(LowestMessage::new),
+            block_errors: BlockError::of(series)
+                .iter()
+                .map(BlockErrorMessage::new)
+                .collect(),
             readings: None,
         }
     }

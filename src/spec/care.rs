@@ -62,56 +62,88 @@ pub fn warnings(spec: &ArmedSpec, now: WallMicros) -> Vec<String> {
     let is_of_blocks = matches!(spec.subject, ArmedSubject::Blocks(_));
     for instrument in &spec.instruments {
         let name = &instrument.name;
-        let care = &instrument.care;
-        if let Some(due) = care.calibration_due.filter(|due| due.is_over(now)) {
-            found.push(format!(
-                "the calibration of {name} was due on {due}: have it calibrated"
+        found.extend(calibration(name, &instrument.care, now));
+        if !is_of_blocks {
+            found.extend(verification(
+                name,
+                &instrument.care,
+                instrument.verified,
+                now,
             ));
-        }
-        if is_of_blocks {
-            continue;
-        }
-        match (instrument.verified, care.verify_every_days) {
-            (Some(verified), _) if !verified.accepted => found.push(format!(
-                "{name} failed its last verification, series {}: have it adjusted, and verify it again",
-                verified.series
-            )),
-            (None, Some(days)) => found.push(format!(
-                "{name} is to be verified every {days} days, and never was: verify it against gauge blocks"
-            )),
-            (verified @ Some(_), Some(_)) => {
-                let due = care.verify_due(verified).filter(|due| due.is_over(now));
-                found.extend(due.map(|due| {
-                    format!("the verification of {name} was due on {due}: verify it against gauge blocks")
-                }));
-            }
-            (Some(_) | None, None) => {}
         }
     }
     let Some(tool) = &spec.tool else {
         return found;
     };
-    let id = &tool.id;
-    if let Some(due) = tool.care.check_due.filter(|due| due.is_over(now)) {
+    found.extend(check(&tool.id, &tool.care, tool.crimps, now));
+    let is_repair = tool.class == ToolClass::Repair;
+    if let Some(needs) = tool.needs.as_ref().filter(|_| is_repair) {
+        let id = &tool.id;
+        found.push(format!(
+            "for crimps of the repair-class tool {id} the maker's sheet asks: {needs}"
+        ));
+    }
+    found
+}
+
+/// An instrument's calibration is overdue, or said to be of a day that has not come.
+pub fn calibration(name: &str, care: &InstrumentCare, now: WallMicros) -> Option<String> {
+    if let Some(day) = care.calibrated.filter(|day| day.is_ahead(now)) {
+        return Some(format!(
+            "{name} is said to have been calibrated on {day}, which is still to come: look at that date and at this machine's clock"
+        ));
+    }
+    let due = care.calibration_due.filter(|due| due.is_over(now))?;
+    Some(format!(
+        "the calibration of {name} was due on {due}: have it calibrated"
+    ))
+}
+
+/// An instrument failed its verification, or that is overdue.
+pub fn verification(
+    name: &str,
+    care: &InstrumentCare,
+    verified: Option<Verified>,
+    now: WallMicros,
+) -> Option<String> {
+    match (verified, care.verify_every_days) {
+        (Some(verified), _) if !verified.accepted => Some(format!(
+            "{name} failed its last verification, series {}: have it adjusted, and verify it again",
+            verified.series
+        )),
+        (None, Some(days)) => Some(format!(
+            "{name} is to be verified every {days} days, and never was: verify it against gauge blocks"
+        )),
+        (verified @ Some(_), Some(_)) => {
+            let due = care.verify_due(verified).filter(|due| due.is_over(now))?;
+            Some(format!(
+                "the verification of {name} was due on {due}: verify it against gauge blocks"
+            ))
+        }
+        (Some(_) | None, None) => None,
+    }
+}
+
+/// The check of a tool that has made so many crimps in all is overdue by day or by crimps, or said to be of a
+/// day that has not come.
+pub fn check(id: &str, care: &ToolCare, crimps: Option<u64>, now: WallMicros) -> Vec<String> {
+    let mut found = Vec::new();
+    if let Some(day) = care.last_check.filter(|day| day.is_ahead(now)) {
+        found.push(format!(
+            "{id} is said to have been checked on {day}, which is still to come: look at that date and at this machine's clock"
+        ));
+    }
+    if let Some(due) = care.check_due.filter(|due| due.is_over(now)) {
         found.push(format!(
             "the check of {id} was due on {due}: have it checked"
         ));
     }
-    let since = tool.crimps.map(|crimps| tool.care.since_check(crimps));
-    if let (Some(most), Some(since)) = (tool.care.check_every_crimps, since)
+    let since = crimps.map(|crimps| care.since_check(crimps));
+    if let (Some(most), Some(since)) = (care.check_every_crimps, since)
         && since >= u64::from(most)
     {
         found.push(format!(
             "{id} has made {since} crimps since its last check, want a check every {most}: have it checked"
-        ));
-    }
-    if let Some(needs) = tool
-        .needs
-        .as_ref()
-        .filter(|_| tool.class == ToolClass::Repair)
-    {
-        found.push(format!(
-            "for crimps of the repair-class tool {id} the maker's sheet asks: {needs}"
         ));
     }
     found

@@ -1,7 +1,7 @@
 //! What the operator should do next, and why; told from the state alone.
 
 use super::order::{next_slot, slots_by_value};
-use super::zero::{Due, due};
+use super::zero::{Due, due, due_by_pieces};
 use crate::entry::State;
 use crate::entry::state::{CountedReading, SeriesState, Slot, StationState};
 use crate::quantity::Dimension;
@@ -191,11 +191,16 @@ fn measure(state: &State, station: &StationState, series: &SeriesState, slot: Sl
     }
     match due(state, series, instrument, None) {
         Some(why) => zero(series, instrument, why),
-        None => measured(series, slot, station.taken_back_by_zero().cloned()),
+        None => measured(state, series, slot, station.taken_back_by_zero().cloned()),
     }
 }
 
-fn measured(series: &SeriesState, slot: Slot, undo: Option<CountedReading>) -> Prompt {
+fn measured(
+    state: &State,
+    series: &SeriesState,
+    slot: Slot,
+    undo: Option<CountedReading>,
+) -> Prompt {
     let blocks = series.spec.subject.blocks();
     let times = series.spec.pieces;
     match blocks.iter().find(|block| block.axis() == slot.axis) {
@@ -206,7 +211,7 @@ fn measured(series: &SeriesState, slot: Slot, undo: Option<CountedReading>) -> P
             undo,
         },
         None => Prompt::Measure {
-            or: others(series, &slot),
+            or: others(state, series, &slot),
             slot,
             pieces: times,
             undo,
@@ -214,12 +219,16 @@ fn measured(series: &SeriesState, slot: Slot, undo: Option<CountedReading>) -> P
     }
 }
 
-/// Where the value tells the axis: what may come instead of `slot`.
-fn others(series: &SeriesState, slot: &Slot) -> Vec<Slot> {
+/// Where the value tells the axis: what may come instead of `slot` without a zero before it.
+fn others(state: &State, series: &SeriesState, slot: &Slot) -> Vec<Slot> {
+    let needs_no_zero = |other: &Slot| {
+        let instrument = instrument_for(state, series, other);
+        instrument.is_some_and(|name| due_by_pieces(series, name, other.piece).is_none())
+    };
     match series.spec.order {
         Order::ByAxis | Order::ByPiece => Vec::new(),
         Order::ByValue => slots_by_value(series)
-            .filter(|other| other != slot)
+            .filter(|other| other != slot && needs_no_zero(other))
             .collect(),
     }
 }

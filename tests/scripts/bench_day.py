@@ -8,6 +8,7 @@ back with the pedal, a power cut in the middle of a series, a width taken back b
 a chip between them that put four readings in doubt.
 """
 
+import json
 import subprocess
 import sys
 import time
@@ -261,7 +262,8 @@ def reference_pieces(day):
 def own_pieces(day):
     """A wrong nest, a slip and the pedal, a power cut, a wrong width and the jaws closed twice."""
     day.tool("T-07/2.0", tool="T-07", nest="2.0", as_planned=False, series=None)
-    day.arm("pump-own", operator="Ada", wire_mm2=2.0, tool={"id": "T-07", "class": "production", "nest": "2.0", "crimps": 0})
+    tool = {"id": "T-07", "class": "production", "nest": "2.0", "crimps": 0}
+    day.arm("pump-own", operator="Ada", wire_mm2=2.0, tool=tool)
     day.zero("opening", "0.01")
     reason = f"wrong nest 1.0 of T-07: series {day.series} asks for nest 2.0"
     day.refused("tj/tool/T-07/1.0", reason)
@@ -293,7 +295,8 @@ def moved_zero(day):
     """A chip between the jaws: the closing zero is off, and takes the readings with it."""
     day.operator("Ben")
     day.tool("T-07/1.0", tool="T-07", nest="1.0", as_planned=False, series=None)
-    day.arm("fan-own", operator="Ben")
+    armed = day.arm("fan-own", operator="Ben")
+    assert armed["tool"]["crimps"] == 3, "each piece once, over slips and the power cut"
     day.zero("opening")
     pieces = [(1, "1.19", "1.61"), (2, "1.20", "1.62")]
     readings = [
@@ -329,7 +332,8 @@ def repair(day):
 def pull_force(day):
     day.tool("T-07", tool="T-07", nest=None, as_planned=False, series=None)
     day.operator("Ada")
-    day.arm("pump-pull", operator="Ada")
+    armed = day.arm("pump-pull", operator="Ada")
+    assert armed["tool"]["crimps"] == 5, "pieces measured again are the same crimps"
     day.zero("opening", "0.0", instrument="pull-1")
     for piece, force in enumerate(["201.5", "188.0", "194.5", "210.0", "186.5"], 1):
         day.measure(piece, FORCE, force, instrument="pull-1")
@@ -359,6 +363,9 @@ def main(binary):
         assert_chained(lines)
         verified = subprocess.run(day.command("verify"), capture_output=True, text=True)
         assert verified.returncode == 0, verified
+        listed = subprocess.run(day.command("tools") + ["--json"], capture_output=True, text=True, check=True)
+        crimps = {tool["tool"]: tool["crimps"] for tool in map(json.loads, listed.stdout.splitlines())}
+        assert crimps == {"T-07": 10, "R-02": 2}, crimps
         print(f"{len(lines)} entries, all as expected")
 
 

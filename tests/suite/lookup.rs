@@ -3,6 +3,7 @@
 use crate::golden;
 use serde_json::Value;
 use std::fmt::Write as _;
+use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
@@ -82,17 +83,75 @@ fn a_configuration_with_ten_mistakes_gives_ten_located_errors_in_one_run() {
 
 #[test]
 fn a_clean_configuration_says_what_is_in_it() {
-    let (code, out, err) = run(&example(), "check");
+    let folder = dated("2000-01-01", "2999-12-31");
+    let (code, out, err) = run(folder.path(), "check");
     assert_eq!((code, err.as_str()), (Some(0), ""));
     assert_eq!(
         out,
         "tallyjaw.toml: no errors\n\
          2 stations, 5 instruments, 2 terminals with 5 sizes, 5 plans, 2 tools\n"
     );
-    let (code, out, _) = run(&example(), "check --json");
+    let (code, out, _) = run(folder.path(), "check --json");
     let line: Value = serde_json::from_str(&out).unwrap();
     assert_eq!((code, &line["errors"]), (Some(0), &Value::from(0)));
     assert_eq!(line["digest"].as_str().unwrap().len(), 64);
+}
+
+/// The example, its instrument and its tool last looked after on one day and due on another.
+fn dated(done: &str, due: &str) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let copied = Command::new("cp")
+        .args(["-r", "."])
+        .arg(folder.path())
+        .current_dir(example())
+        .status();
+    assert!(copied.unwrap().success());
+    for file in ["tallyjaw.toml", "tools.toml"] {
+        let path = folder.path().join(file);
+        let mut text = String::new();
+        for line in fs::read_to_string(&path).unwrap().lines() {
+            let day = match line.split(" = ").next().unwrap() {
+                "calibrated" | "last_check" => done,
+                "calibration_due" | "check_due" => due,
+                _ => {
+                    let _ = writeln!(text, "{line}");
+                    continue;
+                }
+            };
+            let key = line.split(" = ").next().unwrap();
+            let _ = writeln!(text, "{key} = \"{day}\"");
+        }
+        fs::write(path, text).unwrap();
+    }
+    folder
+}
+
+#[test]
+fn what_is_overdue_or_dated_ahead_is_warned_of_by_check_and_by_tools() {
+    let overdue = dated("2000-01-01", "2001-01-01");
+    let (code, out, _) = run(overdue.path(), "check");
+    assert_eq!(code, Some(0), "a warning is no mistake");
+    assert_eq!(
+        out,
+        "warning: the calibration of caliper-1 was due on 2001-01-01: have it calibrated\n\n\
+         warning: the check of T-07 was due on 2001-01-01: have it checked\n\n\
+         tallyjaw.toml: no errors, 2 warnings\n\
+         2 stations, 5 instruments, 2 terminals with 5 sizes, 5 plans, 2 tools\n"
+    );
+    let (_, out, _) = run(overdue.path(), "check --json");
+    assert_eq!(
+        out.lines().filter(|line| line.contains("overdue")).count(),
+        2
+    );
+    let (code, out, _) = run(overdue.path(), "tools");
+    assert_eq!(code, Some(0));
+    assert!(
+        out.ends_with("warning: the check of T-07 was due on 2001-01-01: have it checked\n"),
+        "{out}"
+    );
+    let ahead = dated("2999-01-01", "2999-12-31");
+    let (_, out, _) = run(ahead.path(), "check");
+    assert_eq!(out.matches("is still to come").count(), 2, "{out}");
 }
 
 #[test]
@@ -164,6 +223,8 @@ fn a_gauge_is_shown_in_both_systems_and_a_table_lists_all() {
 
 #[test]
 fn sheets_plans_and_tools_are_listed_for_people_and_for_programs() {
+    // Dates that no test will live to see pass.
+    let folder = dated("2026-09-01", "2999-12-31");
     let mut shown = String::new();
     for command in [
         "sheet",
@@ -173,10 +234,10 @@ fn sheets_plans_and_tools_are_listed_for_people_and_for_programs() {
         "plans",
         "tools",
     ] {
-        let (code, out, err) = run(&example(), command);
+        let (code, out, err) = run(folder.path(), command);
         assert_eq!((code, err.as_str()), (Some(0), ""), "{command}");
         let _ = writeln!(shown, "$ tallyjaw {command}\n{out}");
-        let (_, json, _) = run(&example(), &format!("{command} --json"));
+        let (_, json, _) = run(folder.path(), &format!("{command} --json"));
         assert!(!json.is_empty());
         for line in json.lines() {
             let line: Value = serde_json::from_str(line).unwrap();

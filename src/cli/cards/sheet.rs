@@ -7,7 +7,7 @@ use crate::cli::Failure;
 use crate::config::did_you_mean;
 use crate::spec::axis::PULL_FORCE;
 use crate::spec::wire::{resolve, table};
-use crate::spec::{AxisName, Catalog, Plan, Subject, Tool, ToolClass, WireRequest};
+use crate::spec::{AxisName, Catalog, Nest, Plan, Subject, Tool, ToolClass, WireRequest};
 use crate::station::card::Card;
 use std::collections::BTreeSet;
 
@@ -63,7 +63,10 @@ pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Fai
     }
     if wanted.plans.is_empty() {
         maker.group("Commands".to_owned(), commands());
-        maker.group("Tools".to_owned(), catalog.tools.iter().map(tool).collect());
+        maker.group(
+            "Tools".to_owned(),
+            catalog.tools.iter().flat_map(tool).collect(),
+        );
     }
     let word = |words: &[String], card: fn(String) -> Wish| {
         let words = words.iter().map(|word| card(word.trim().to_owned()));
@@ -260,7 +263,7 @@ fn commands() -> Vec<Wish> {
         command(
             Card::Zero,
             "Zero",
-            "the next value is a zero: clean the jaws, close them, send",
+            "the next value is a zero: a caliper with clean, closed jaws, a force gauge without load",
         ),
         command(
             Card::Retract,
@@ -280,24 +283,45 @@ fn commands() -> Vec<Wish> {
     ]
 }
 
-fn tool(tool: &Tool) -> Wish {
-    let mut facts = vec![("class", tool.class.name().to_owned())];
-    for nest in &tool.nests {
-        let sizes: Vec<_> = nest.wires.iter().map(ToString::to_string).collect();
-        facts.push(("nest", format!("{} for {}", nest.id, sizes.join(", "))));
-    }
+/// A card for the tool, and one for each of its nests: nests are mixed up as easily as tools.
+fn tool(tool: &Tool) -> Vec<Wish> {
     let terminals = if tool.terminals.is_empty() {
         "any".to_owned()
     } else {
         tool.terminals.join(", ")
     };
-    facts.push(("terminals", terminals));
-    Wish {
+    let common = [
+        ("class", tool.class.name().to_owned()),
+        ("terminals", terminals),
+    ];
+    let sizes = |nest: &Nest| {
+        let sizes: Vec<_> = nest.wires.iter().map(ToString::to_string).collect();
+        sizes.join(", ")
+    };
+    let nests = tool.nests.iter();
+    let mut facts = common.to_vec();
+    facts.extend(
+        nests
+            .clone()
+            .map(|nest| ("nest", format!("{} for {}", nest.id, sizes(nest)))),
+    );
+    let whole = Wish {
         card: Card::Tool(tool.id.clone()),
         title: format!("Tool {}", tool.id),
         does: "",
         facts,
-    }
+    };
+    let of_nests = nests.map(|nest| {
+        let mut facts = common.to_vec();
+        facts.push(("wires", sizes(nest)));
+        Wish {
+            card: Card::Tool(format!("{}/{}", tool.id, nest.id)),
+            title: format!("Tool {}, nest {}", tool.id, nest.id),
+            does: "",
+            facts,
+        }
+    });
+    std::iter::once(whole).chain(of_nests).collect()
 }
 
 fn operator(name: String) -> Wish {

@@ -8,7 +8,23 @@ use tallyjaw::spec::{Purpose, Subject};
 /// The good configuration with a plan that verifies its caliper.
 fn good() -> Texts {
     let mut texts = Texts::good();
-    texts.main.push_str("max_error = \"0.02 mm\"\n");
+    texts.main.push_str(
+        "max_error = \"0.02 mm\"
+calibrated = \"2026-02-10\"
+calibration_due = \"2027-02-10\"
+verify_every_days = 30
+",
+    );
+    texts.tools = texts.tools.replace(
+        "class = \"production\"\n",
+        "class = \"production\"
+last_check = \"2026-09-01\"
+check_due = \"2027-09-01\"
+check_every_crimps = 5000
+crimps_before = 12000
+crimps_at_check = 12000
+",
+    );
     texts.plans.push_str(
         "
 [[plan]]
@@ -81,11 +97,58 @@ const PLANS: &[(&str, &str, &str)] = &[
     ),
 ];
 
-const MAIN: &[(&str, &str, &str)] = &[(
-    "a verified instrument without its error",
-    "max_error = \"0.02 mm\"\n",
-    "",
-)];
+const MAIN: &[(&str, &str, &str)] = &[
+    (
+        "a verified instrument without its error",
+        "max_error = \"0.02 mm\"\n",
+        "",
+    ),
+    (
+        "a day as it is written elsewhere",
+        "\"2026-02-10\"",
+        "\"10.02.2026\"",
+    ),
+    (
+        "a day that is in no calendar",
+        "\"2026-02-10\"",
+        "\"2026-02-30\"",
+    ),
+    ("a day without quotes", "\"2026-02-10\"", "2026-02-10"),
+    ("due before it was done", "\"2027-02-10\"", "\"2025-02-10\""),
+    (
+        "verified every zero days",
+        "verify_every_days = 30",
+        "verify_every_days = 0",
+    ),
+    (
+        "verified every so many words",
+        "verify_every_days = 30",
+        "verify_every_days = \"30 days\"",
+    ),
+];
+
+const TOOLS: &[(&str, &str, &str)] = &[
+    (
+        "a check due before the last",
+        "\"2027-09-01\"",
+        "\"2025-09-01\"",
+    ),
+    (
+        "a check after no crimps",
+        "check_every_crimps = 5000",
+        "check_every_crimps = 0",
+    ),
+    (
+        "crimps below nothing",
+        "crimps_before = 12000",
+        "crimps_before = -1",
+    ),
+    (
+        "half a crimp",
+        "crimps_at_check = 12000",
+        "crimps_at_check = 12000.5",
+    ),
+];
 
 /// Which of the texts a mistake is made in.
 type TextOf = fn(&mut Texts) -> &mut String;
@@ -93,8 +156,9 @@ type TextOf = fn(&mut Texts) -> &mut String;
 #[test]
 fn every_mistake_in_the_care_of_things_is_shown_in_its_place_with_what_to_do() {
     let mut shown = String::new();
-    let files: [(&[_], TextOf); 2] = [
+    let files: [(&[_], TextOf); 3] = [
         (MAIN, |texts| &mut texts.main),
+        (TOOLS, |texts| &mut texts.tools),
         (PLANS, |texts| &mut texts.plans),
     ];
     for (mistakes, text_of) in files {

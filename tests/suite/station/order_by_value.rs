@@ -123,7 +123,13 @@ fn a_value_of_another_piece_waits_for_the_zero_that_is_asked_for_every_piece() {
     })
     .unwrap();
     desk.press("0.00");
+    assert_eq!(
+        desk.prompt(),
+        "measure piece 1 of 2: core crimp height, or core crimp width"
+    );
     assert_eq!(place(desk.press("1.62")), (1, HEIGHT.to_owned()));
+    // The height of piece 2 needs a zero first and is not offered.
+    assert_eq!(desk.prompt(), "measure piece 1 of 2: core crimp width");
     // The width of piece 1 is still to come; this is the height of piece 2.
     let (reason, hint) = desk.reading("1.63").unwrap_err();
     assert_eq!(reason, NotCounted::ZeroDue);

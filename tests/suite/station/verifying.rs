@@ -1,6 +1,7 @@
 //! An instrument is verified against gauge blocks: set, pressed, judged by its maximum permissible error.
 
 use super::desk::{Desk, catalog, outcome, plan};
+use tallyjaw::entry::block_error::BlockError;
 use tallyjaw::entry::{Entry, NotCounted, Outcome, ReadingSlot, Standing, line};
 use tallyjaw::spec::{Decision, Plan, Purpose, Subject, Verdict};
 
@@ -90,6 +91,18 @@ fn an_error_beyond_max_error_at_one_block_rejects_the_instrument() {
     ] {
         assert_eq!(desk.reading(value), Ok(verdict));
     }
+    let series = desk.core.state().stations["bench-1"].series.as_ref();
+    let errors: Vec<_> = BlockError::of(series.unwrap())
+        .iter()
+        .map(ToString::to_string)
+        .collect();
+    assert_eq!(
+        errors,
+        [
+            "at 2.50 mm: 0.00 mm to +0.01 mm in 2 readings, up to ±0.02 mm is allowed",
+            "at 41.3 mm: +0.02 mm to +0.03 mm in 2 readings, up to ±0.02 mm is allowed",
+        ]
+    );
     desk.press("0.00");
     assert_eq!(completed(&desk), Outcome::Rejected);
 }
