@@ -1,0 +1,131 @@
+"""Summary of many readings: `tallyjaw study` against a columnar engine on the same lines, as a ratio.
+
+Usage: study.py TALLYJAW [READINGS]     (needs duckdb, see requirements.txt)
+
+Makes a journal of READINGS (ten million if not said) entries in a folder of its own, by repeating a series
+with new numbers; both read it from the page cache. The engine reads only the columns it needs and does the
+same sums; that it cannot see which readings were doubted or taken back is to its favour.
+"""
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+import time
+
+import duckdb
+
+TALLYJAW = os.path.abspath(sys.argv[1])
+READINGS = int(sys.argv[2]) if len(sys.argv) > 2 else 10_000_000
+PIECES = 1000
+CONFIG = '[daemon]\nstate_dir = "state"\nruntime_dir = "run"\n[[station]]\nname = "bench-1"\n'
+PREV = "0" * 64
+
+
+def lines(armed):
+    """The entries of a journal, in order; chained to nothing, since nobody verifies it."""
+    seq = 0
+
+    def head(kind):
+        nonlocal seq
+        seq += 1
+        second = seq // 1000
+        clock = f"{second // 3600 % 24:02}:{second // 60 % 60:02}:{second % 60:02}"
+        return f'{{"v":1,"seq":{seq},"at":"2026-11-25T{clock}.{seq % 1000 * 1000:06}Z","kind":"{kind}","prev":"{PREV}",'
+
+    yield head("begun") + '"journal":"00112233445566778899aabbccddeeff"}\n'
+    for done in range(0, READINGS, PIECES):
+        yield head("armed") + armed
+        series = seq
+        for piece in range(1, PIECES + 1):
+            # a triangle of 13 values, from the low bits of a product
+            bits = (done + piece) * 2654435761 >> 7
+            steps = bits % 7 + (bits >> 9) % 7
+            nm = 1_560_000 + 10_000 * steps
+            yield (f'{head("reading")}"station":"bench-1","instrument":"caliper-1","series":{series},"piece":{piece},'
+                   f'"axis":"core_crimp_height","terminal":"QF-250-F","wire_mm2":2.0,"purpose":"in_process",'
+                   f'"value_nm":{nm},"value":{nm / 1e6:.2f},"unit":"mm","nominal_nm":1620000,"lower_nm":1570000,'
+                   f'"upper_nm":1670000,"deviation_nm":{nm - 1620000},"verdict":"pass","standing":"counted",'
+                   f'"raw":"2b312e36330d"}}\n')
+        yield (f'{head("completed")}"station":"bench-1","series":{series},"outcome":"accepted",'
+               f'"tally":{{"passed":{PIECES},"failed":0,"unsure":0,"doubted":0,"retracted":0,"not_counted":0}}}}\n')
+
+
+def armed_of(folder):
+    """What follows the header of an `armed` line of the journal kept in tests/journals, of QF-250-F."""
+    here = os.path.dirname(os.path.abspath(__file__))
+    kept = os.path.join(here, "..", "..", "tests", "journals", "V1_A_SHORT_SERIES", "journal")
+    for name in sorted(os.listdir(kept)):
+        with open(os.path.join(kept, name), encoding="utf-8") as file:
+            for line in file:
+                if '"kind":"armed"' in line:
+                    return line[line.index('"prev"') + 7 + 66 + 1:]
+    raise SystemExit("no armed entry in tests/journals")
+
+
+def make(folder):
+    journal = os.path.join(folder, "state", "journal")
+    os.makedirs(journal)
+    with open(os.path.join(folder, "tallyjaw.toml"), "w", encoding="utf-8") as file:
+        file.write(CONFIG)
+    path = os.path.join(journal, "00000001.jsonl")
+    with open(path, "w", encoding="utf-8") as file:
+        file.writelines(lines(armed_of(folder)))
+    return path
+
+
+def ours(folder):
+    began = time.perf_counter()
+    done = subprocess.Popen([TALLYJAW, "study", "describe", "--json", "--config", "tallyjaw.toml"], cwd=folder,
+                            stdout=subprocess.PIPE, text=True)
+    peak = 0
+    while done.poll() is None:
+        # not getrusage(2): that knows the larger of this program before it became the other, and of the other
+        peak = max(peak, resident(done.pid))
+        time.sleep(0.01)
+    took = time.perf_counter() - began
+    if done.returncode != 0:
+        raise SystemExit(f"tallyjaw ended with {done.returncode}")
+    return took, json.loads(done.stdout.read()), peak
+
+
+def resident(pid):
+    """The most memory that a process has had, in KiB; 0 once it is gone."""
+    try:
+        with open(f"/proc/{pid}/status", encoding="ascii") as file:
+            return next((int(line.split()[1]) for line in file if line.startswith("VmHWM:")), 0)
+    except OSError:
+        return 0
+
+
+def theirs(path):
+    began = time.perf_counter()
+    columns = "columns = {kind: 'VARCHAR', value_nm: 'BIGINT', standing: 'VARCHAR'}"
+    row = duckdb.sql(
+        f"SELECT count(*), avg(value_nm), stddev_samp(value_nm), min(value_nm), max(value_nm), "
+        f"quantile_cont(value_nm, [0.25, 0.5, 0.75]) FROM read_ndjson('{path}', {columns}) "
+        f"WHERE kind = 'reading' AND standing = 'counted'").fetchall()[0]
+    return time.perf_counter() - began, row
+
+
+def main():
+    with tempfile.TemporaryDirectory(dir=os.environ.get("TMPDIR")) as folder:
+        path = make(folder)
+        size = os.path.getsize(path)
+        runs = [(ours(folder), theirs(path)) for _ in range(3)]
+        mine, (count, mean, sd, least, greatest, _) = runs[0][0][1], runs[0][1][1]
+        same = [(mine["n"], count), (mine["mean"], mean / 1e6), (mine["sd"], sd / 1e6),
+                (mine["min"], least / 1e6), (mine["max"], greatest / 1e6)]
+        for got, want in same:
+            if abs(got - want) > 1e-9 * abs(want):
+                raise SystemExit(f"the engine gives {want}, we give {got}")
+        us, them = min(run[0][0] for run in runs), min(run[1][0] for run in runs)
+        peak = max(run[0][2] for run in runs) / 1024
+        print(f"{count} readings, {size / 1e9:.1f} GB of lines")
+        print(f"tallyjaw study describe  {us:6.2f} s, at most {peak:.0f} MB resident")
+        print(f"columnar engine          {them:6.2f} s, on all cores")
+        print(f"ratio                    {us / them:6.2f}")
+
+
+main()
