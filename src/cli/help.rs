@@ -16,7 +16,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     ),
     (
         "See what is going on, and what was",
-        &["status", "watch", "series", "verify", "study"],
+        &["status", "watch", "series", "verify", "study", "export"],
     ),
     (
         "Set it up",

@@ -15,6 +15,7 @@ mod completions;
 mod context;
 mod demo;
 mod disarm;
+mod export;
 mod failure;
 mod help;
 mod known;
@@ -88,12 +89,13 @@ enum Command {
     Zero(zero::Zero),
     Ask(ask::Ask),
 
-    // See what is going on, and what was: status, watch, series, verify, study.
+    // See what is going on, and what was: status, watch, series, verify, study, export.
     Status(status::Status),
     Watch(watch::Watch),
     Series(series::Series),
     Verify(verify::Verify),
     Study(study::Study),
+    Export(Box<export::Export>),
 
     // Set it up: check, ports, listen, sheet, wire, plans, tools, cards.
     Check(check::Check),
@@ -133,6 +135,7 @@ impl Command {
             Self::Series(command) => command.run(context, out),
             Self::Verify(command) => command.run(context, out),
             Self::Study(command) => command.run(context, out),
+            Self::Export(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),
