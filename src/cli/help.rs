@@ -16,7 +16,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     ),
     (
         "See what is going on, and what was",
-        &["status", "watch", "series", "verify", "study", "export"],
+        &["status", "watch", "series", "study", "report", "verify"],
     ),
     (
         "Set it up",
@@ -35,6 +35,7 @@ const EXAMPLES: &str =
   tallyjaw arm pump-own              tell it what the next crimps are, then just measure
   tallyjaw retract                   that last one was a slip
   tallyjaw study capability 37       do the crimps of a series keep their limits, how surely
+  tallyjaw report 37                 the same as a page for the customer, to read and to print
   tallyjaw watch --json              every entry as it becomes durable, for programs
 
 Exit codes: 0 done, 1 the answer is no, 2 wrong use or configuration, 3 no daemon answers,

@@ -15,7 +15,6 @@ mod completions;
 mod context;
 mod demo;
 mod disarm;
-mod export;
 mod failure;
 mod help;
 mod known;
@@ -29,6 +28,7 @@ mod progress;
 mod query;
 mod reload;
 mod replay;
+mod report;
 mod retract;
 mod series;
 mod serve;
@@ -89,13 +89,13 @@ enum Command {
     Zero(zero::Zero),
     Ask(ask::Ask),
 
-    // See what is going on, and what was: status, watch, series, verify, study, export.
+    // See what is going on, and what was: status, watch, series, study, report, verify.
     Status(status::Status),
     Watch(watch::Watch),
     Series(series::Series),
     Verify(verify::Verify),
     Study(study::Study),
-    Export(Box<export::Export>),
+    Report(Box<report::ReportCommand>),
 
     // Set it up: check, ports, listen, sheet, wire, plans, tools, cards.
     Check(check::Check),
@@ -135,7 +135,7 @@ impl Command {
             Self::Series(command) => command.run(context, out),
             Self::Verify(command) => command.run(context, out),
             Self::Study(command) => command.run(context, out),
-            Self::Export(command) => command.run(context, out),
+            Self::Report(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),

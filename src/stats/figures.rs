@@ -91,3 +91,8 @@ pub fn decimals(step: f64) -> usize {
 pub fn whole(value: f64) -> i64 {
     nearest(value)
 }
+
+/// The nearest whole number of millionths: for a place in a picture.
+pub fn millionths(value: f64) -> i64 {
+    nearest(value * 1e6)
+}

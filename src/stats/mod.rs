@@ -30,6 +30,7 @@ pub mod random;
 pub mod rounding;
 pub mod sample;
 pub mod stream;
+pub mod told;
 pub mod tolerance;
 mod undefined;
 

@@ -2,107 +2,33 @@
 
 use super::readings::Readings;
 use crate::cli::{Context, Failure};
-use crate::quantity::{Unit, WallMicros};
 use crate::stats::rounding::Warning;
-use crate::stats::{Figure, Kind, Summary, Undefined, figures};
+use crate::stats::told;
+use crate::stats::{Kind, figures};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::path::Path;
 
-/// A figure with its value, or why it has none.
-pub(super) struct Shown {
-    pub(super) name: &'static str,
-    words: &'static str,
-    kind: Kind,
-    value: Result<f64, Undefined>,
-}
-
-/// Every figure of a table.
-pub(super) fn all<S>(rows: &'static [Figure<S>], of: &S) -> Vec<Shown> {
-    rows.iter()
-        .map(|row| Shown {
-            name: row.name,
-            words: row.words,
-            kind: row.kind,
-            value: (row.of)(of),
-        })
-        .collect()
-}
-
-/// How numbers are told.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Digits {
-    unit: Unit,
-    /// Digits of a figure in the unit of the readings.
-    pub(super) places: usize,
-    /// Places are times of the journal.
-    pub(super) times: bool,
-}
-
-impl Digits {
-    /// Two digits more than the readings have.
-    pub(super) fn of(all: &Summary) -> Self {
-        let step = all.step().unwrap_or(0.001);
-        Self {
-            unit: all.unit(),
-            places: figures::decimals(step) + 2,
-            times: false,
-        }
-    }
-
-    pub(super) fn told(self, kind: Kind, value: f64) -> String {
-        let places = self.places;
-        match kind {
-            Kind::Reading => format!("{value:.places$} {}", self.unit),
-            Kind::Ratio => format!("{value:.3}"),
-            Kind::Probability if value < 0.0001 => "under 0.0001".to_owned(),
-            Kind::Probability => format!("{value:.4}"),
-            Kind::PartsPerMillion if value < 0.1 => "under 0.1".to_owned(),
-            Kind::PartsPerMillion => format!("{value:.1}"),
-            Kind::Percent => format!("{value:.1} %"),
-            Kind::Slope => format!("{value:.3e} {}", self.unit),
-            Kind::Place if self.times => {
-                let time = WallMicros(figures::whole(value)).to_string();
-                time.get(..16).unwrap_or(&time).replace('T', " ")
-            }
-            Kind::Count | Kind::Place => format!("{value:.0}"),
-        }
-    }
-}
+pub(super) use crate::stats::told::{Digits, Shown, all};
 
 /// A line a figure; bounds stand behind what they bound, figures without a value behind a dash.
 pub(super) fn table(out: &mut dyn Write, shown: &[Shown], digits: Digits) -> Result<(), Failure> {
-    let named = |name: &str| shown.iter().find(|figure| figure.name == name);
-    let is_bound = |figure: &Shown| {
-        let base = figure
-            .name
-            .strip_suffix("_low")
-            .or_else(|| figure.name.strip_suffix("_high"));
-        base.is_some_and(|base| named(base).is_some())
-    };
-    let rows: Vec<&Shown> = shown.iter().filter(|figure| !is_bound(figure)).collect();
-    let width = rows
+    let lines = told::lines(shown, digits);
+    let width = lines
         .iter()
-        .map(|row| row.words.chars().count())
+        .map(|line| line.words.chars().count())
         .max()
         .unwrap_or(0);
-    for row in rows {
-        let told = match row.value {
-            Ok(value) => digits.told(row.kind, value),
+    for line in lines {
+        let told = match line.told {
+            Ok(told) => told,
             Err(reason) => format!("–  ({reason})"),
         };
-        let bound = |end: &str| named(&format!("{}_{end}", row.name)).map(|figure| figure.value);
-        let bounds = match (bound("low"), bound("high")) {
-            (Some(Ok(low)), Some(Ok(high))) => {
-                format!(
-                    "  ({} to {})",
-                    digits.told(row.kind, low),
-                    digits.told(row.kind, high)
-                )
-            }
-            _ => String::new(),
-        };
-        writeln!(out, "  {:<width$}  {told}{bounds}", row.words)?;
+        let bounds = line
+            .bounds
+            .map(|(low, high)| format!("  ({low} to {high})"))
+            .unwrap_or_default();
+        writeln!(out, "  {:<width$}  {told}{bounds}", line.words)?;
     }
     Ok(())
 }

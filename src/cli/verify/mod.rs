@@ -1,0 +1,232 @@
+//! `tallyjaw verify [STATE_DIR|REPORT]`: exit 0 if the journal is intact, 1 if something in it is not as it was
+//! written or does not follow, 2 without a configuration, 4 if it cannot be read; of a report likewise whether it
+//! is what its journal says.
+
+mod report;
+
+use super::{Context, Exit, Failure};
+use crate::entry::words::safe;
+use crate::journal::{self, Finding, Report};
+use anstyle::{AnsiColor, Style};
+use serde_json::{Value, json};
+use std::io::{self, IsTerminal as _, Write};
+use std::path::{Path, PathBuf};
+
+const GOOD: Style = AnsiColor::Green.on_default().bold();
+const BAD: Style = AnsiColor::Red.on_default().bold();
+const HELP: Style = AnsiColor::Cyan.on_default();
+
+/// The same without tallyjaw; a test runs it.
+const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
+/// Progress is shown once in so many bytes.
+const PROGRESS_BYTES: u64 = 8 * 1024 * 1024;
+
+/// Check the journal, or a report against it: every line as it was written, every verdict as it follows
+///
+/// Each line names the SHA-256 of the line before, so nothing can be changed, left out or put in
+/// without a trace. Every verdict is judged again from the limits that were armed. Only reads, and may
+/// be run while the daemon writes. The last line is vouched for by nothing behind it: keep the digest
+/// that is printed, and compare it another day.
+///
+/// A report is made again from the journal, and every word, number and line of a picture that differs is
+/// named, with what is reported and what the journal gives.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the report is true; 1 damage was found, or the report parts from the journal;\n2 no configuration, or no report; 4 the journal or the report cannot be read."
+)]
+pub(super) struct Verify {
+    /// The daemon's state folder [else as in the configuration], or a report of `tallyjaw report`
+    #[arg(value_name = "STATE_DIR|REPORT")]
+    path: Option<PathBuf>,
+    /// The journal that a report is checked against [else as in the configuration]
+    #[arg(long, value_name = "STATE_DIR", requires = "path")]
+    state_dir: Option<PathBuf>,
+}
+
+impl Verify {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let configured = || -> Result<PathBuf, Failure> { Ok(context.load()?.1.daemon.state_dir) };
+        let state_dir = match (self.path, self.state_dir) {
+            (Some(file), named) if file.is_file() => {
+                return report::verify(context, &file, named, out);
+            }
+            (Some(folder), None) => folder,
+            (Some(other), Some(_)) => {
+                return Err(Failure::usage(format!(
+                    "{} is no file, want a report",
+                    other.display()
+                ))
+                .with_remedy("make one: tallyjaw report SERIES"));
+            }
+            (None, _) => configured()?,
+        };
+        let report = walked(&state_dir)?;
+        if context.json {
+            writeln!(out, "{}", as_json(&report))?;
+        } else {
+            write_text(out, &report, &state_dir.join(journal::JOURNAL_FOLDER))?;
+        }
+        Ok(if report.is_intact() {
+            Exit::Yes
+        } else {
+            Exit::No
+        })
+    }
+}
+
+/// The journal, every line of it.
+fn walked(state_dir: &Path) -> Result<Report, Failure> {
+    let mut progress = Progress::new();
+    let report = journal::verify(state_dir, |bytes| progress.show(bytes))
+        .map_err(|error| Failure::io(error.to_string()).with_remedy_of(error.remedy()))?;
+    progress.clear();
+    Ok(report)
+}
+
+fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result<()> {
+    for finding in &report.findings {
+        write_finding(out, finding)?;
+    }
+    let folder = folder.display();
+    let (Some(journal), Some(last), Some(digest)) =
+        (&report.journal, report.last, report.last_digest)
+    else {
+        return writeln!(out, "{folder}: no entry");
+    };
+    match report.findings.len() {
+        0 => writeln!(out, "journal {journal}: {GOOD}intact{GOOD:#}")?,
+        1 => writeln!(out, "journal {journal}: {BAD}1 finding{BAD:#}")?,
+        more => writeln!(out, "journal {journal}: {BAD}{more} findings{BAD:#}")?,
+    }
+    let first = report
+        .first
+        .map_or_else(|| "?".to_owned(), |seq| seq.to_string());
+    writeln!(out, "  entries   {} ({first} to {last})", report.entries)?;
+    writeln!(
+        out,
+        "  segments  {} ({} bytes)",
+        report.segments, report.bytes
+    )?;
+    writeln!(out, "  readings  {}", report.readings)?;
+    writeln!(out, "  verdicts  {} judged again", report.verdicts)?;
+    if report.unfinished_bytes > 0 {
+        writeln!(
+            out,
+            "  behind the last line {} bytes of an unfinished one: on its way just now, or torn by a crash and set aside at the next start",
+            report.unfinished_bytes
+        )?;
+    }
+    writeln!(out, "  last line {digest}")?;
+    writeln!(
+        out,
+        "{HELP}help{HELP:#}: keep that digest elsewhere; the chain without tallyjaw, in {folder}:"
+    )?;
+    COMMON_TOOLS
+        .lines()
+        .try_for_each(|line| writeln!(out, "  {line}"))
+}
+
+fn write_finding(out: &mut dyn Write, finding: &Finding) -> io::Result<()> {
+    let seq = finding
+        .seq
+        .map_or_else(String::new, |seq| format!("entry {seq}: "));
+    let Finding {
+        file,
+        line,
+        what,
+        got,
+        want,
+        ..
+    } = finding;
+    match line {
+        0 => writeln!(out, "{BAD}{file}{BAD:#}: {seq}{what}")?,
+        line => writeln!(out, "{BAD}{file}:{line}{BAD:#}: {seq}{what}")?,
+    }
+    // what stands in a damaged line may be anything
+    writeln!(out, "  got  {}\n  want {}", safe(got), safe(want))?;
+    match finding.accepted_in {
+        Some(seq) => writeln!(out, "  accepted in entry {seq}"),
+        None => Ok(()),
+    }
+}
+
+fn as_json(report: &Report) -> Value {
+    let mut object = json!({
+        "intact": report.is_intact(),
+        "segments": report.segments,
+        "entries": report.entries,
+        "readings": report.readings,
+        "verdicts": report.verdicts,
+        "bytes": report.bytes,
+        "unfinished_bytes": report.unfinished_bytes,
+        "findings": report.findings.iter().map(finding_json).collect::<Vec<_>>(),
+    });
+    let known = [
+        (
+            "journal",
+            report.journal.as_ref().map(|journal| json!(journal.0)),
+        ),
+        ("first", report.first.map(|seq| json!(seq.0))),
+        ("last", report.last.map(|seq| json!(seq.0))),
+        (
+            "last_digest",
+            report.last_digest.map(|digest| json!(digest.to_string())),
+        ),
+    ];
+    add_known(&mut object, known);
+    object
+}
+
+fn finding_json(finding: &Finding) -> Value {
+    let mut object = json!({
+        "file": finding.file,
+        "line": finding.line,
+        "what": finding.what,
+        "got": finding.got,
+        "want": finding.want,
+    });
+    let known = [
+        ("seq", finding.seq.map(|seq| json!(seq.0))),
+        ("accepted_in", finding.accepted_in.map(|seq| json!(seq.0))),
+    ];
+    add_known(&mut object, known);
+    object
+}
+
+/// What is unknown is left out.
+fn add_known<const N: usize>(object: &mut Value, known: [(&str, Option<Value>); N]) {
+    let Some(fields) = object.as_object_mut() else {
+        return;
+    };
+    for (name, value) in known {
+        fields.extend(value.map(|value| (name.to_owned(), value)));
+    }
+}
+
+/// How far it is, on standard error if that is a terminal.
+struct Progress {
+    shown: u64,
+    on_terminal: bool,
+}
+
+impl Progress {
+    fn new() -> Self {
+        Self {
+            shown: 0,
+            on_terminal: io::stderr().is_terminal(),
+        }
+    }
+
+    fn show(&mut self, bytes: u64) {
+        if self.on_terminal && bytes >= self.shown.saturating_add(PROGRESS_BYTES) {
+            self.shown = bytes;
+            anstream::eprint!("\r  {} MB checked", bytes / 1_000_000);
+        }
+    }
+
+    fn clear(&self) {
+        if self.shown > 0 {
+            anstream::eprint!("\r\x1b[K");
+        }
+    }
+}

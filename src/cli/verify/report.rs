@@ -1,0 +1,288 @@
+//! A report against its journal.
+#![expect(clippy::disallowed_methods, reason = "edge: reads the report")]
+
+use super::{BAD, GOOD, HELP, walked};
+use crate::cli::columns::count;
+use crate::cli::report::{Again, again};
+use crate::cli::{Context, Exit, Failure};
+use crate::config::DaemonConfig;
+use crate::entry::Seq;
+use crate::entry::words::safe;
+use crate::report::check::{Difference, NoReport, differences, made};
+use crate::report::{Asked, LAYOUT, Made, Report};
+use serde_json::json;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// More differences than these tell nothing more.
+const MOST_SHOWN: usize = 40;
+
+/// What came of a report.
+struct Checked {
+    differences: Vec<Difference>,
+    /// Verdicts judged again, and what is wrong with the journal itself.
+    verdicts: u64,
+    findings: usize,
+    /// Entries since, and those about its series.
+    since: (u64, u64),
+}
+
+pub(super) fn verify(
+    context: &Context,
+    file: &Path,
+    state_dir: Option<PathBuf>,
+    out: &mut dyn Write,
+) -> Result<Exit, Failure> {
+    let shown = file.display();
+    let bytes = std::fs::read(file)
+        .map_err(|error| Failure::io(format!("cannot read {shown}")).because(&error))?;
+    let none = |error: &NoReport| {
+        Failure::usage(format!("{shown}: {error}")).with_remedy(
+            "make one: tallyjaw report SERIES; a journal is a folder: tallyjaw verify STATE_DIR",
+        )
+    };
+    let text = String::from_utf8(bytes).map_err(|_| none(&NoReport::Other))?;
+    let made = match made(&text) {
+        Ok(made) => made,
+        Err(error @ NoReport::Other) => return Err(none(&error)),
+        Err(error @ NoReport::NoData { .. }) => {
+            let difference = Difference {
+                about: format!("the data for programs: {error}"),
+                reported: None,
+                journal: None,
+            };
+            return tell(context, file, None, &only(vec![difference]), out);
+        }
+    };
+    let daemon = daemon(context, state_dir)?;
+    let checked = checked(&daemon, &text, &made)?;
+    tell(context, file, Some(&made), &checked, out)
+}
+
+/// The configured one, or what stands for it where only a folder is known.
+fn daemon(context: &Context, state_dir: Option<PathBuf>) -> Result<DaemonConfig, Failure> {
+    match state_dir {
+        None => Ok(context.load()?.1.daemon),
+        Some(state_dir) => Ok(DaemonConfig {
+            runtime_dir: state_dir.clone(), // no daemon is asked
+            state_dir,
+            socket_mode: 0o600,
+            socket_group: None,
+        }),
+    }
+}
+
+fn only(differences: Vec<Difference>) -> Checked {
+    Checked {
+        differences,
+        verdicts: 0,
+        findings: 0,
+        since: (0, 0),
+    }
+}
+
+fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Failure> {
+    let journal = walked(&daemon.state_dir)?;
+    let known = journal.journal.as_ref();
+    if let Some(other) = known.filter(|known| **known != made.journal) {
+        return Ok(only(vec![parted("the journal", &made.journal, other)]));
+    }
+    if let Some(last) = journal.last.filter(|last| *last < made.last) {
+        let about = "the last entry: this journal is shorter than that of the report";
+        return Ok(only(vec![parted(about, &made.last, &last)]));
+    }
+    let Again {
+        gathered,
+        left_out,
+        since,
+    } = match again(daemon, made) {
+        Ok(again) => again,
+        Err(error) if !journal.is_intact() => {
+            let damage = Difference {
+                about: format!("everything: {error}"),
+                reported: None,
+                journal: None,
+            };
+            return Ok(Checked {
+                findings: journal.findings.len(),
+                ..only(vec![damage])
+            });
+        }
+        Err(error) => return Err(error),
+    };
+    let mut found = Vec::new();
+    let missing = made.series.iter().filter(|id| !gathered.known.contains(id));
+    found.extend(missing.map(|id| Difference {
+        about: format!("series {id}"),
+        reported: Some("a series".to_owned()),
+        journal: None,
+    }));
+    found.extend(left_out.iter().map(|id: &Seq| Difference {
+        about: format!("series {id}, which is of what the report was chosen by"),
+        reported: None,
+        journal: Some("a series".to_owned()),
+    }));
+    let asked = Asked {
+        query: made.query.clone(),
+        made: made.at,
+        version: made.version.clone(),
+    };
+    found.extend(differences(text, &Report::new(gathered, asked)));
+    Ok(Checked {
+        differences: found,
+        verdicts: journal.verdicts,
+        findings: journal.findings.len(),
+        since,
+    })
+}
+
+fn parted(about: &str, reported: &impl ToString, journal: &impl ToString) -> Difference {
+    Difference {
+        about: about.to_owned(),
+        reported: Some(reported.to_string()),
+        journal: Some(journal.to_string()),
+    }
+}
+
+fn tell(
+    context: &Context,
+    file: &Path,
+    made: Option<&Made>,
+    checked: &Checked,
+    out: &mut dyn Write,
+) -> Result<Exit, Failure> {
+    let agrees = checked.differences.is_empty();
+    if context.json {
+        as_json(file, made, checked, out)?;
+    } else {
+        as_text(file, made, checked, out)?;
+    }
+    Ok(if agrees && checked.findings == 0 {
+        Exit::Yes
+    } else {
+        Exit::No
+    })
+}
+
+fn as_text(
+    file: &Path,
+    made: Option<&Made>,
+    checked: &Checked,
+    out: &mut dyn Write,
+) -> Result<(), Failure> {
+    let file = file.display();
+    let found = &checked.differences;
+    let by_layout = made.is_some_and(|made| made.layout != LAYOUT);
+    match found.len() {
+        0 if by_layout => writeln!(out, "{file}: {GOOD}its data agree{GOOD:#} with the journal")?,
+        0 => writeln!(
+            out,
+            "{file}: {GOOD}agrees{GOOD:#} with the journal in every word and picture"
+        )?,
+        1 => writeln!(out, "{file}: {BAD}parts from the journal{BAD:#} in 1 place")?,
+        more => writeln!(
+            out,
+            "{file}: {BAD}parts from the journal{BAD:#} in {more} places"
+        )?,
+    }
+    for difference in found.iter().take(MOST_SHOWN) {
+        writeln!(out, "  {BAD}{}{BAD:#}", safe(&difference.about))?;
+        let sides = [
+            ("reported", &difference.reported),
+            ("journal ", &difference.journal),
+        ];
+        for (side, says) in sides {
+            match says {
+                Some(says) => writeln!(out, "    {side}  {}", safe(&short(says)))?,
+                None if difference.reported.is_some() || difference.journal.is_some() => {
+                    writeln!(out, "    {side}  (nothing)")?;
+                }
+                None => {}
+            }
+        }
+    }
+    if let Some(more) = found.len().checked_sub(MOST_SHOWN).filter(|more| *more > 0) {
+        writeln!(out, "  and {more} more")?;
+    }
+    let Some(made) = made else {
+        return Ok(());
+    };
+    if by_layout {
+        writeln!(
+            out,
+            "  layout    {}, this release makes {LAYOUT}: words and pictures were not compared; use tallyjaw {}",
+            made.layout,
+            safe(&made.version)
+        )?;
+    }
+    writeln!(
+        out,
+        "  journal   {}, up to entry {}",
+        safe(&made.journal.0),
+        made.last
+    )?;
+    match checked.findings {
+        0 if checked.verdicts > 0 => writeln!(
+            out,
+            "  chain     intact, {} verdicts judged again",
+            checked.verdicts
+        )?,
+        0 => {}
+        findings => writeln!(
+            out,
+            "  chain     {BAD}{}{BAD:#}\n{HELP}help{HELP:#}: see what is wrong with the journal itself: tallyjaw verify",
+            count(findings, "finding")
+        )?,
+    }
+    match checked.since {
+        (0, _) => {}
+        (since, 0) => writeln!(
+            out,
+            "  since     {since} more entries, none about these series"
+        )?,
+        (since, about) => writeln!(
+            out,
+            "  since     {since} more entries, {about} of them about these series: make the report anew to see them"
+        )?,
+    }
+    Ok(())
+}
+
+/// A line of a page may be long.
+fn short(text: &str) -> String {
+    const MOST: usize = 160;
+    match text.char_indices().nth(MOST) {
+        Some((at, _)) => format!("{}…", text.get(..at).unwrap_or_default()),
+        None => text.to_owned(),
+    }
+}
+
+fn as_json(
+    file: &Path,
+    made: Option<&Made>,
+    checked: &Checked,
+    out: &mut dyn Write,
+) -> Result<(), Failure> {
+    let differences = checked.differences.iter().map(|difference| {
+        json!({
+            "about": difference.about,
+            "reported": difference.reported,
+            "journal": difference.journal,
+        })
+    });
+    let line = json!({
+        "kind": "verified_report",
+        "file": file,
+        "agrees": checked.differences.is_empty(),
+        "differences": differences.collect::<Vec<_>>(),
+        "layout": made.map(|made| made.layout),
+        "journal": made.map(|made| made.journal.0.as_str()),
+        "last": made.map(|made| made.last.0),
+        "journal_findings": checked.findings,
+        "verdicts": checked.verdicts,
+        "entries_since": checked.since.0,
+        "entries_since_about_it": checked.since.1,
+    });
+    writeln!(out, "{line}")?;
+    Ok(())
+}

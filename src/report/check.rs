@@ -1,0 +1,275 @@
+//! Is a page still what its journal says: the page against the same page made anew.
+//!
+//! In: the text of a page, and the [`Report`] that its journal gives for the same question. Out: every
+//! [`Difference`], named by what it is about, with what is reported and what the journal gives.
+//!
+//! Everything that a reader sees is compared, pictures and data too, for the two texts must be the same. A page of
+//! another layout cannot be: of it the data are compared, and that is said.
+
+use super::data;
+use super::node::unescaped;
+use super::{HEAD, LAYOUT, Made, Report, page};
+use serde_json::Value;
+use similar::{Algorithm, DiffOp, capture_diff_slices};
+
+/// A place in which a page and its journal part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Difference {
+    /// What it is about: `series 37, piece 3, core crimp height (entry 42), value`.
+    pub about: String,
+    /// What the page says; `None` if it leaves it out.
+    pub reported: Option<String>,
+    /// What the journal gives; `None` if it gives nothing here.
+    pub journal: Option<String>,
+}
+
+/// Why a text is no page that can be checked.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NoReport {
+    /// It does not begin as one.
+    #[error("this is no report of tallyjaw")]
+    Other,
+    /// Its data are gone or damaged, so nothing says how it was made.
+    #[error("the data of the report are {what}")]
+    NoData {
+        /// `missing`, or what is wrong.
+        what: String,
+    },
+}
+
+/// How a page says that it was made.
+pub fn made(text: &str) -> Result<Made, NoReport> {
+    let text = plain(text);
+    if !text.starts_with(HEAD) {
+        return Err(NoReport::Other);
+    }
+    let data = data_of(&text)?;
+    Made::from_data(&data).ok_or_else(|| NoReport::NoData {
+        what: "not whole".to_owned(),
+    })
+}
+
+/// Where the page parts from what its journal gives, in the order of the page.
+pub fn differences(text: &str, report: &Report) -> Vec<Difference> {
+    let text = plain(text);
+    let made = data_of(&text).ok();
+    let layout = made.as_ref().and_then(|data| data.get("layout")?.as_u64());
+    if layout.is_some_and(|layout| layout != u64::from(LAYOUT)) {
+        let mut found = Vec::new();
+        if let Some(reported) = &made {
+            let mut want = data::value(report);
+            if let Some(layout) = want.get_mut("layout") {
+                *layout = reported.get("layout").cloned().unwrap_or_default();
+            }
+            walk("", Some(reported), Some(&want), &mut found);
+        }
+        return found;
+    }
+    let written = page::written(report);
+    if text == written.text {
+        return Vec::new();
+    }
+    let (got, want) = (tokens(&text), tokens(&written.text));
+    let mut at = 0;
+    let places: Vec<usize> = want
+        .iter()
+        .map(|token| {
+            let from = at;
+            at += token.len();
+            from
+        })
+        .collect();
+    let about = |token: usize| {
+        places
+            .get(token)
+            .map_or("the end of the page", |at| written.about(*at))
+    };
+    let mut found = Vec::new();
+    for op in capture_diff_slices(Algorithm::Myers, &got, &want) {
+        parted(&op, &got, &want, &about, &mut found);
+    }
+    found
+}
+
+/// Only what is between the tags of a page or the tags themselves.
+fn parted<'w>(
+    op: &DiffOp,
+    got: &[&str],
+    want: &[&str],
+    about: &impl Fn(usize) -> &'w str,
+    found: &mut Vec<Difference>,
+) {
+    let (old, new) = (op.old_range(), op.new_range());
+    if matches!(op, DiffOp::Equal { .. }) {
+        return;
+    }
+    let slice = |of: &[&str], range: std::ops::Range<usize>| -> Vec<String> {
+        of.get(range)
+            .unwrap_or_default()
+            .iter()
+            .map(|token| (*token).to_owned())
+            .collect()
+    };
+    let (reported, journal) = (slice(got, old.clone()), slice(want, new.clone()));
+    if reported.len() == journal.len() {
+        for (nth, (reported, journal)) in reported.iter().zip(&journal).enumerate() {
+            one(about(new.start + nth), reported, journal, found);
+        }
+        return;
+    }
+    let place = if journal.is_empty() && new.start > 0 {
+        format!("behind {}", about(new.start - 1))
+    } else {
+        about(new.start).to_owned()
+    };
+    found.push(Difference {
+        about: place,
+        reported: joined(&reported),
+        journal: joined(&journal),
+    });
+}
+
+fn one(about: &str, reported: &str, journal: &str, found: &mut Vec<Difference>) {
+    let data = |text: &str| {
+        serde_json::from_str::<Value>(text)
+            .ok()
+            .filter(Value::is_object)
+    };
+    if let (Some(reported), Some(journal)) = (data(reported), data(journal)) {
+        let before = found.len();
+        walk("", Some(&reported), Some(&journal), found);
+        if found.len() > before {
+            return;
+        }
+    }
+    found.push(Difference {
+        about: about.to_owned(),
+        reported: Some(shown(reported)),
+        journal: Some(shown(journal)),
+    });
+}
+
+/// Tags as they are, text as it is read; spaces are shown where there is nothing else.
+fn shown(token: &str) -> String {
+    if token.trim().is_empty() {
+        return format!("{token:?}");
+    }
+    unescaped(token)
+}
+
+/// What a reader sees of these; the tags if there is no text among them.
+fn joined(tokens: &[String]) -> Option<String> {
+    let text: Vec<String> = tokens
+        .iter()
+        .filter(|token| !token.starts_with('<') && !token.trim().is_empty())
+        .map(|token| unescaped(token))
+        .collect();
+    match (text.is_empty(), tokens.is_empty()) {
+        (_, true) => None,
+        (true, false) => Some(tokens.concat()),
+        (false, false) => Some(text.join(" ")),
+    }
+}
+
+/// Data against data, each difference under its path.
+fn walk(
+    path: &str,
+    reported: Option<&Value>,
+    journal: Option<&Value>,
+    found: &mut Vec<Difference>,
+) {
+    match (reported, journal) {
+        (Some(Value::Object(got)), Some(Value::Object(want))) => {
+            let more = got.keys().filter(|key| !want.contains_key(*key));
+            for key in want.keys().chain(more) {
+                let at = if path.is_empty() {
+                    key.clone()
+                } else {
+                    format!("{path}.{key}")
+                };
+                walk(&at, got.get(key), want.get(key), found);
+            }
+        }
+        (Some(Value::Array(got)), Some(Value::Array(want))) => {
+            for at in 0..got.len().max(want.len()) {
+                walk(&format!("{path}[{at}]"), got.get(at), want.get(at), found);
+            }
+        }
+        (reported, journal) if reported == journal => {}
+        (reported, journal) => found.push(Difference {
+            about: format!("the data for programs, {path}"),
+            reported: reported.map(Value::to_string),
+            journal: journal.map(Value::to_string),
+        }),
+    }
+}
+
+/// As it was written: some ways of sending a file change the ends of its lines.
+fn plain(text: &str) -> String {
+    text.strip_prefix('\u{feff}')
+        .unwrap_or(text)
+        .replace("\r\n", "\n")
+}
+
+fn data_of(text: &str) -> Result<Value, NoReport> {
+    let missing = || NoReport::NoData {
+        what: "missing".to_owned(),
+    };
+    let (_, behind) = text
+        .split_once(&format!("id=\"{}\">", data::ID))
+        .ok_or_else(missing)?;
+    let (data, _) = behind.split_once("</script>").ok_or_else(missing)?;
+    serde_json::from_str(data).map_err(|error| NoReport::NoData {
+        what: format!("damaged: {error}"),
+    })
+}
+
+/// Tags and what stands between them; joined, the text again.
+fn tokens(text: &str) -> Vec<&str> {
+    let mut tokens = Vec::new();
+    let mut rest = text;
+    while !rest.is_empty() {
+        let end = if rest.starts_with('<') {
+            rest.find('>').map_or(rest.len(), |at| at + 1)
+        } else {
+            rest.find('<').unwrap_or(rest.len())
+        };
+        let (token, behind) = rest.split_at(end);
+        tokens.push(token);
+        rest = behind;
+    }
+    tokens
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tokens_joined_are_the_text() {
+        for text in ["<p>1.62 <b>mm</b></p>\n", "", "x", "<", "a<b", "<p", ">"] {
+            assert_eq!(tokens(text).concat(), text);
+        }
+        assert_eq!(tokens("<p>1 <b>2</b>"), ["<p>", "1 ", "<b>", "2", "</b>"]);
+    }
+
+    #[test]
+    fn data_that_differ_are_named_by_their_path() {
+        let value = |text: &str| serde_json::from_str::<Value>(text).unwrap();
+        let (got, want) = (
+            value(r#"{"a":[1,{"b":2}],"c":3}"#),
+            value(r#"{"a":[1,{"b":4}],"d":5}"#),
+        );
+        let mut found = Vec::new();
+        walk("", Some(&got), Some(&want), &mut found);
+        let told: Vec<_> = found.iter().map(|one| one.about.as_str()).collect();
+        assert_eq!(
+            told,
+            [
+                "the data for programs, a[1].b",
+                "the data for programs, d",
+                "the data for programs, c"
+            ]
+        );
+    }
+}

@@ -1,0 +1,199 @@
+//! The data of a report for programs: one JSON object in the page, and what of it leads back to the report.
+//!
+//! Only ASCII, without a character that means something in HTML.
+
+use super::facts::{Facts, Row};
+use super::{LAYOUT, Report, words};
+use crate::entry::{JournalId, Seq};
+use crate::quantity::{Dimension, Quantity, WallMicros};
+use serde_json::{Value, json};
+use std::fmt::Write as _;
+
+/// The id of its element.
+pub(super) const ID: &str = "tallyjaw-report";
+
+/// How a report was made: enough to make it again from its journal.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Made {
+    /// The layout of the page.
+    pub layout: u32,
+    /// The release.
+    pub version: String,
+    /// When.
+    pub at: WallMicros,
+    /// Of this journal.
+    pub journal: JournalId,
+    /// The last entry that it knew of.
+    pub last: Seq,
+    /// The query, each option with its value.
+    pub query: Vec<(String, String)>,
+    /// The series.
+    pub series: Vec<Seq>,
+}
+
+impl Made {
+    /// From the data of a page; `None` where something is missing or of another type.
+    pub fn from_data(data: &Value) -> Option<Self> {
+        let text = |value: &Value| value.as_str().map(str::to_owned);
+        let pair = |pair: &Value| Some((text(pair.get(0)?)?, text(pair.get(1)?)?));
+        Some(Self {
+            layout: u32::try_from(data.get("layout")?.as_u64()?).ok()?,
+            version: text(data.get("version")?)?,
+            at: data.get("made")?.as_str()?.parse().ok()?,
+            journal: JournalId(text(data.get("journal")?)?),
+            last: Seq(data.get("last")?.as_u64()?),
+            query: data
+                .get("query")?
+                .as_array()?
+                .iter()
+                .map(pair)
+                .collect::<Option<_>>()?,
+            series: data
+                .get("series")?
+                .as_array()?
+                .iter()
+                .map(|series| series.get("series")?.as_u64().map(Seq))
+                .collect::<Option<_>>()?,
+        })
+    }
+}
+
+/// The data of a report.
+pub(super) fn value(report: &Report) -> Value {
+    let query = report
+        .asked
+        .query
+        .iter()
+        .map(|(name, value)| json!([name, value]));
+    json!({
+        "layout": LAYOUT,
+        "version": report.asked.version,
+        "made": report.asked.made.to_string(),
+        "journal": report.journal.0,
+        "first": report.first.0,
+        "last": report.last.0,
+        "digest": report.digest.to_string(),
+        "query": query.collect::<Vec<_>>(),
+        "series": report.series.iter().map(series).collect::<Vec<_>>(),
+    })
+}
+
+/// As it stands in the page.
+pub(super) fn text(value: &Value) -> String {
+    let json = value.to_string();
+    let mut text = String::with_capacity(json.len());
+    for c in json.chars() {
+        if c.is_ascii() && !matches!(c, '<' | '>' | '&') {
+            text.push(c);
+            continue;
+        }
+        let mut units = [0; 2];
+        for unit in c.encode_utf16(&mut units) {
+            let _ = write!(text, "\\u{unit:04x}");
+        }
+    }
+    text
+}
+
+fn series(facts: &Facts) -> Value {
+    let (record, spec) = (&facts.record, &facts.record.spec);
+    let mut object = json!({
+        "series": record.id.0,
+        "station": spec.station,
+        "opened": record.opened.to_string(),
+        "outcome": facts.outcome().map_or("open", crate::entry::Outcome::name),
+        "purpose": spec.purpose.name(),
+        "pieces": spec.pieces,
+        "decision": spec.decision.name(),
+        "axes": spec.axes.iter().map(axis).collect::<Vec<_>>(),
+        "zeros": facts.zeros().iter().map(|(seq, at, zeroed)| {
+            let mut zero = json!({
+                "seq": seq.0, "at": at.to_string(), "instrument": zeroed.instrument,
+                "role": zeroed.role.name(), "ok": zeroed.ok,
+            });
+            put(&mut zero, [("value", Some(json!(zeroed.value.to_string())))]);
+            zero
+        }).collect::<Vec<_>>(),
+        "readings": facts.readings.iter().map(reading).collect::<Vec<_>>(),
+    });
+    let crimp = spec.subject.crimp();
+    let tool = spec.tool.as_ref();
+    put(
+        &mut object,
+        [
+            (
+                "closed",
+                record.closed.as_ref().map(|(at, _)| json!(at.to_string())),
+            ),
+            ("plan", spec.plan.as_ref().map(|plan| json!(plan))),
+            ("terminal", crimp.map(|crimp| json!(crimp.terminal))),
+            (
+                "wire",
+                crimp.map(|crimp| json!(crimp.wire.area.to_string())),
+            ),
+            ("tool", tool.map(|tool| json!(tool.id))),
+            (
+                "nest",
+                tool.and_then(|tool| tool.nest.as_ref())
+                    .map(|nest| json!(nest)),
+            ),
+        ],
+    );
+    object
+}
+
+fn axis(axis: &crate::spec::ArmedAxis) -> Value {
+    let limits = &axis.limits;
+    let mut object = json!({ "axis": axis.name.as_str(), "limits": limits.to_string() });
+    let names = match limits.dimension() {
+        Dimension::Length => ["nominal_nm", "lower_nm", "upper_nm"],
+        Dimension::Force => ["nominal_mn", "lower_mn", "upper_mn"],
+    };
+    let ends = [limits.nominal(), limits.lower(), limits.upper()];
+    for (name, end) in names.into_iter().zip(ends) {
+        put(&mut object, [(name, end.map(|end| json!(end.base())))]);
+    }
+    object
+}
+
+fn reading(row: &Row) -> Value {
+    let value = row.reading.value;
+    let base = match value.quantity() {
+        Quantity::Length(_) => "value_nm",
+        Quantity::Force(_) => "value_mn",
+    };
+    let standing = words::fate(row).map_or("counted", |(word, _)| word);
+    let mut object = json!({
+        "seq": row.seq.0,
+        "at": row.at.to_string(),
+        base: row.base(),
+        "value": value.to_string(),
+        "standing": standing.replace(' ', "_"),
+        "instrument": row.reading.instrument,
+    });
+    let slot = row.slot();
+    put(
+        &mut object,
+        [
+            ("piece", slot.map(|slot| json!(slot.piece))),
+            ("axis", slot.map(|slot| json!(slot.axis.as_str()))),
+            (
+                "verdict",
+                slot.and_then(|slot| slot.verdict)
+                    .map(|verdict| json!(verdict.name())),
+            ),
+            ("operator", row.operator.as_ref().map(|who| json!(who))),
+        ],
+    );
+    object
+}
+
+/// What is unknown is left out.
+fn put<const N: usize>(object: &mut Value, known: [(&str, Option<Value>); N]) {
+    let Some(fields) = object.as_object_mut() else {
+        return;
+    };
+    for (name, value) in known {
+        fields.extend(value.map(|value| (name.to_owned(), value)));
+    }
+}

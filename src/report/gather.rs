@@ -1,0 +1,239 @@
+//! What a report is made of, gathered from the journal in one pass.
+//!
+//! In: every entry with the digest of its line, in order, and which series are wanted. Out: of those series
+//! everything that was said, with what was known of their instruments when they were armed.
+//!
+//! Kept are the entries of the wanted series and of what happened at their stations meanwhile; of all
+//! others a line an instrument.
+
+use crate::entry::history::series_of;
+use crate::entry::line::Digest;
+use crate::entry::words::station;
+use crate::entry::{Attached, Completed, Entry, JournalId, Outcome, Seq, Stamped, Zeroed};
+use crate::quantity::{Measured, Quantity, WallMicros};
+use crate::spec::{ArmedSpec, ArmedSubject};
+use std::collections::{BTreeMap, HashMap};
+
+/// Everything about one series.
+#[derive(Debug, Clone)]
+pub struct Record {
+    /// Its id: the seq of its `armed` entry.
+    pub id: Seq,
+    /// When it was opened.
+    pub opened: WallMicros,
+    /// What it judges by.
+    pub spec: Box<ArmedSpec>,
+    /// Every entry about it, and what happened at its station while it was open, in order.
+    pub entries: Vec<Stamped>,
+    /// How it was closed, and when.
+    pub closed: Option<(WallMicros, Completed)>,
+    /// The ports of its instruments when it was armed.
+    pub ports: Vec<Attached>,
+    /// The closing zeros of the series before that opened this one.
+    pub opening: Vec<(Seq, WallMicros, Zeroed)>,
+    /// What the last verifications of its instruments showed.
+    pub verified: Vec<Verification>,
+}
+
+/// What a verification of an instrument against gauge blocks showed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Verification {
+    /// The instrument.
+    pub instrument: String,
+    /// The series.
+    pub series: Seq,
+    /// When it was closed.
+    pub at: WallMicros,
+    /// What came out.
+    pub outcome: Outcome,
+    /// The error furthest from zero, and the block at which it was shown.
+    pub worst: Option<(Quantity, Measured)>,
+}
+
+/// Everything that was wanted, up to the last entry.
+#[derive(Debug, Clone)]
+pub struct Gathered {
+    /// The journal.
+    pub journal: JournalId,
+    /// Its first entry.
+    pub first: Seq,
+    /// The last entry that was read.
+    pub last: Seq,
+    /// When that was.
+    pub last_at: WallMicros,
+    /// The digest of its line.
+    pub digest: Digest,
+    /// The wanted series, in the order in which they were opened.
+    pub series: Vec<Record>,
+    /// Every series that there is: its id.
+    pub known: Vec<Seq>,
+}
+
+/// Which series are wanted: of each that is opened, its id, when, and what it judges by.
+pub type Wants<'w> = dyn FnMut(Seq, WallMicros, &ArmedSpec) -> bool + 'w;
+
+/// Gathers.
+pub struct Gathering<'w> {
+    wants: Box<Wants<'w>>,
+    journal: Option<JournalId>,
+    first: Option<Seq>,
+    last: Option<(Seq, WallMicros, Digest)>,
+    known: Vec<Seq>,
+    open: BTreeMap<String, (bool, Record)>,
+    done: Vec<Record>,
+    ports: HashMap<String, Attached>,
+    zeros: HashMap<String, (Seq, WallMicros, Zeroed)>,
+    verified: HashMap<String, Verification>,
+}
+
+impl<'w> Gathering<'w> {
+    /// Of the series that `wants` says yes to.
+    pub fn new(wants: impl FnMut(Seq, WallMicros, &ArmedSpec) -> bool + 'w) -> Self {
+        Self {
+            wants: Box::new(wants),
+            journal: None,
+            first: None,
+            last: None,
+            known: Vec::new(),
+            open: BTreeMap::new(),
+            done: Vec::new(),
+            ports: HashMap::new(),
+            zeros: HashMap::new(),
+            verified: HashMap::new(),
+        }
+    }
+
+    /// Takes the next entry, with the digest of its line.
+    pub fn take(&mut self, stamped: &Stamped, digest: Digest) {
+        self.first = self.first.or(Some(stamped.seq));
+        self.last = Some((stamped.seq, stamped.at, digest));
+        if let Entry::Armed(spec) = &stamped.entry {
+            self.arm(stamped, spec);
+            return;
+        }
+        self.keep(stamped);
+        if let Entry::Begun { journal } | Entry::Segment { journal, .. } = &stamped.entry {
+            self.journal = Some(journal.clone());
+        } else if let Entry::Attached(attached) = &stamped.entry {
+            self.ports
+                .insert(attached.instrument.clone(), attached.clone());
+        } else if let Entry::Zeroed(zeroed) = &stamped.entry {
+            let zero = (stamped.seq, stamped.at, zeroed.clone());
+            self.zeros.insert(zeroed.instrument.clone(), zero);
+        } else if let Entry::Completed(completed) = &stamped.entry {
+            self.close(stamped.at, completed);
+        }
+    }
+
+    fn arm(&mut self, stamped: &Stamped, spec: &ArmedSpec) {
+        self.known.push(stamped.seq);
+        let is_wanted = (self.wants)(stamped.seq, stamped.at, spec);
+        if !is_wanted && matches!(spec.subject, ArmedSubject::Crimps { .. }) {
+            return;
+        }
+        let names = || spec.instruments.iter().map(|known| &known.name);
+        let opening = spec.opening_zeros.iter().filter_map(|opening| {
+            let zero = self.zeros.get(&opening.instrument)?;
+            (zero.0.0 == opening.zeroed).then(|| zero.clone())
+        });
+        let record = Record {
+            id: stamped.seq,
+            opened: stamped.at,
+            spec: Box::new(spec.clone()),
+            entries: vec![stamped.clone()],
+            closed: None,
+            ports: names()
+                .filter_map(|name| self.ports.get(name).cloned())
+                .collect(),
+            opening: opening.collect(),
+            verified: names()
+                .filter_map(|name| self.verified.get(name).cloned())
+                .collect(),
+        };
+        self.open.insert(spec.station.clone(), (is_wanted, record));
+    }
+
+    fn keep(&mut self, stamped: &Stamped) {
+        let (series, at) = (series_of(stamped), station(&stamped.entry));
+        for (name, (_, record)) in &mut self.open {
+            let is_about = match (series, at) {
+                (Some(series), _) => series == record.id,
+                (None, Some(at)) => at == name,
+                (None, None) => true,
+            };
+            if is_about {
+                record.entries.push(stamped.clone());
+            }
+        }
+    }
+
+    fn close(&mut self, at: WallMicros, completed: &Completed) {
+        let is_it = |(_, record): &(bool, Record)| record.id == completed.series;
+        if !self.open.get(&completed.station).is_some_and(is_it) {
+            return;
+        }
+        let Some((is_wanted, mut record)) = self.open.remove(&completed.station) else {
+            return;
+        };
+        record.closed = Some((at, completed.clone()));
+        for found in verifications(&record, at, completed) {
+            self.verified.insert(found.instrument.clone(), found);
+        }
+        if is_wanted {
+            self.done.push(record);
+        }
+    }
+
+    /// All that was gathered; `None` of a journal without an entry or a name.
+    pub fn finish(self) -> Option<Gathered> {
+        let (last, last_at, digest) = self.last?;
+        let open = self.open.into_values();
+        let open = open.filter_map(|(is_wanted, record)| is_wanted.then_some(record));
+        let mut series: Vec<_> = self.done.into_iter().chain(open).collect();
+        series.sort_by_key(|record| record.id);
+        Some(Gathered {
+            journal: self.journal?,
+            first: self.first?,
+            last,
+            last_at,
+            digest,
+            series,
+            known: self.known,
+        })
+    }
+}
+
+/// What a series that verified instruments showed of each.
+fn verifications(record: &Record, at: WallMicros, completed: &Completed) -> Vec<Verification> {
+    let blocks = record.spec.subject.blocks();
+    if blocks.is_empty() {
+        return Vec::new();
+    }
+    let mut worst: Option<(Quantity, Measured)> = None;
+    for stamped in &record.entries {
+        let Entry::Reading(reading) = &stamped.entry else {
+            continue;
+        };
+        let Some(slot) = reading.slot.as_ref().filter(|slot| slot.verdict.is_some()) else {
+            continue;
+        };
+        let block = blocks.iter().find(|block| block.axis() == slot.axis);
+        let Some((error, block)) = slot.deviation.zip(block) else {
+            continue;
+        };
+        let is_worse = worst.is_none_or(|(known, _)| error.base().abs() > known.base().abs());
+        if is_worse {
+            worst = Some((error, block.size));
+        }
+    }
+    let names = record.spec.instruments.iter();
+    names
+        .map(|known| Verification {
+            instrument: known.name.clone(),
+            series: record.id,
+            at,
+            outcome: completed.outcome,
+            worst,
+        })
+        .collect()
+}

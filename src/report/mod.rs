@@ -1,0 +1,80 @@
+//! Evidence for a customer or an auditor: series as one HTML page that needs nothing else.
+//!
+//! In: what a [`Gathering`] took out of the journal, and what was asked. Out: a [`Report`], and from it the text of
+//! the page. The same journal, range and question give the same page, byte for byte, on every machine: so
+//! [`check`] renders it again and compares, and whatever a reader sees is covered, pictures too.
+//!
+//! - No clock: when the page was made is an argument. No script, nothing from outside, no float arithmetic.
+//! - Every value becomes markup in one place (`node`).
+//! - What does not count is shown with its reason, never left out.
+
+pub mod check;
+mod data;
+mod facts;
+mod gather;
+mod node;
+mod page;
+mod picture;
+mod words;
+
+pub use data::Made;
+pub use facts::{Facts, Fate, Row};
+pub use gather::{Gathered, Gathering, Record, Verification, Wants};
+
+use crate::entry::line::Digest;
+use crate::entry::{JournalId, Seq};
+use crate::quantity::WallMicros;
+
+/// The version of what stands where on the page and in its data. A page of another layout is compared by its
+/// data only. To be raised with every change of the page after a release.
+pub const LAYOUT: u32 = 1;
+
+/// What every page begins with; by it we know our own file again.
+pub const HEAD: &str = "<!DOCTYPE html>\n<!-- report of tallyjaw -->\n";
+
+/// What a report is asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Asked {
+    /// The query by which the series were chosen, each option with its value; empty if they were named.
+    pub query: Vec<(String, String)>,
+    /// When the page is made.
+    pub made: WallMicros,
+    /// The release that makes it.
+    pub version: String,
+}
+
+/// Everything that the page says.
+#[derive(Debug, Clone)]
+pub struct Report {
+    /// What was asked.
+    pub asked: Asked,
+    /// The journal.
+    pub journal: JournalId,
+    /// Its first entry.
+    pub first: Seq,
+    /// The last entry that the report knows of.
+    pub last: Seq,
+    /// The digest of its line.
+    pub digest: Digest,
+    /// The series, in the order in which they were opened.
+    pub series: Vec<Facts>,
+}
+
+impl Report {
+    /// Of what was gathered.
+    pub fn new(gathered: Gathered, asked: Asked) -> Self {
+        Self {
+            asked,
+            journal: gathered.journal,
+            first: gathered.first,
+            last: gathered.last,
+            digest: gathered.digest,
+            series: gathered.series.into_iter().map(Facts::of).collect(),
+        }
+    }
+
+    /// The page: one HTML file.
+    pub fn html(&self) -> String {
+        page::written(self).text
+    }
+}

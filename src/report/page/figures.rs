@@ -1,0 +1,188 @@
+//! Figures of a series: what its readings amount to, and what they show about the limits.
+
+use super::found::capital;
+use super::table::{Table, td, th};
+use super::{about, heading};
+use crate::report::facts::{self, Facts};
+use crate::report::node::{Element, el, free};
+use crate::report::picture;
+use crate::spec::ArmedAxis;
+use crate::stats::capability::{Capability, FIGURES, PULL_FIGURES};
+use crate::stats::chart::{CHARTS, Input, Memory, RULES, Rule};
+use crate::stats::told::{self, Digits, Shown};
+use crate::stats::{Limits, Sample, describe, rounding};
+
+/// Fewer readings make no histogram that shows a shape (common practice, no source).
+const FEWEST_OF_HISTOGRAM: u64 = 10;
+/// Fewer readings make no limits of a chart that hold (common practice, no source).
+const FEWEST_OF_CHART: u64 = 20;
+/// More points than this are told in a chart of their last ones only.
+const CHART: &str = "individuals";
+
+pub(super) fn section(facts: &Facts, level: usize) -> Option<Element> {
+    if facts.is_of_blocks() {
+        return None;
+    }
+    let axes = facts.record.spec.axes.iter().enumerate();
+    let parts: Vec<Element> = axes
+        .filter_map(|(at, axis)| of_axis(facts, axis, at, level + 1))
+        .collect();
+    if parts.is_empty() {
+        return None;
+    }
+    let lead = el("p").class("fine").text(
+        "Of the readings that count. A dash means that a figure has no value here, and why; bounds hold with 95 %.",
+    );
+    Some(
+        el("section")
+            .child(heading(level, "Figures"))
+            .child(lead)
+            .children(parts),
+    )
+}
+
+fn of_axis(facts: &Facts, axis: &ArmedAxis, at: usize, level: usize) -> Option<Element> {
+    let sample = facts.sample(axis).ok()?;
+    if sample.count() == 0 {
+        return None;
+    }
+    let words = axis.name.words();
+    let id = format!("s{}-f{at}", facts.record.id);
+    let about = format!("{}, figures of {words}", about(facts));
+    let section = el("section")
+        .class("axis")
+        .child(heading(level, free(capital(&words))));
+    Some(section.children(figures(&id, &about, &words, &sample, axis)))
+}
+
+/// The sentence, the table and the pictures of one sample.
+fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis) -> Vec<Element> {
+    let (all, limits) = (sample.summary(), facts::limits(axis));
+    let capability = Capability::of_singles(sample, limits);
+    let digits = Digits::of(all);
+    let shown = if facts::is_pull(axis) {
+        told::all(PULL_FIGURES, &capability)
+    } else {
+        told::all(FIGURES, &capability)
+    };
+    let mut parts = vec![
+        el("p")
+            .about(format!("{about}, the sentence"))
+            .text(format!("{}.", capital(&capability.sentence()))),
+    ];
+    let described = told::all(describe::FIGURES, all);
+    let beside = described.iter().chain(
+        shown
+            .iter()
+            .filter(|figure| !described.iter().any(|known| known.name == figure.name)),
+    );
+    parts.push(table(
+        about,
+        words,
+        &beside.copied().collect::<Vec<_>>(),
+        digits,
+    ));
+    let warnings = rounding::warnings(all, &limits);
+    if !warnings.is_empty() {
+        let items = warnings
+            .iter()
+            .map(|warning| el("li").text(capital(warning.words)));
+        parts.push(
+            el("ul")
+                .class("fine")
+                .about(format!("{about}, remarks"))
+                .children(items),
+        );
+    }
+    parts.extend(pictures(id, words, sample, &limits, digits));
+    parts
+}
+
+fn table(about: &str, words: &str, shown: &[Shown], digits: Digits) -> Element {
+    let heads = &["Figure", "Value", "From", "To"];
+    let mut table = Table::new("figures", format!("Figures of {words}"), heads);
+    for line in told::lines(shown, digits) {
+        let name = th(line.words);
+        let about = format!("{about}, {}", line.words);
+        match (line.told, line.bounds) {
+            (Ok(told), Some((low, high))) => {
+                table.row(&about, vec![name, number(told), number(low), number(high)]);
+            }
+            (Ok(told), None) => {
+                table.row(&about, vec![name, number(told), td(""), td("")]);
+            }
+            (Err(reason), _) => {
+                let why = el("td")
+                    .class("why")
+                    .with("colspan", "3")
+                    .text(format!("– {reason}"));
+                table.row(&about, vec![name, why]);
+            }
+        }
+    }
+    table.element()
+}
+
+fn number(text: String) -> Element {
+    el("td").class("n").text(text)
+}
+
+fn pictures(
+    id: &str,
+    words: &str,
+    sample: &Sample,
+    limits: &Limits,
+    digits: Digits,
+) -> Vec<Element> {
+    let all = sample.summary();
+    let mut drawn = Vec::new();
+    if sample.count() >= FEWEST_OF_HISTOGRAM {
+        let title = format!("How often each {words} was read");
+        let svg = picture::histogram(&format!("{id}h"), &title, all, limits);
+        drawn.extend(svg.map(|svg| figure(svg, &title)));
+    }
+    if sample.count() >= FEWEST_OF_CHART {
+        let title = format!("Did {words} stay what it was");
+        drawn.extend(
+            chart(&format!("{id}c"), &title, sample, digits)
+                .map(|svg| figure(svg, &format!("{title}? The limits of a chart come from the readings, not from the sheet; ■ marks a signal of a run rule."))),
+        );
+    }
+    if drawn.is_empty() {
+        let few = format!(
+            "Too few readings for a histogram (from {FEWEST_OF_HISTOGRAM}) or a control chart (from {FEWEST_OF_CHART})."
+        );
+        drawn.push(el("p").class("fine").text(few));
+    }
+    drawn
+}
+
+fn chart(id: &str, title: &str, sample: &Sample, digits: Digits) -> Option<Element> {
+    let singles: Vec<Sample> = sample
+        .bases()
+        .iter()
+        .filter_map(|base| Sample::from_bases(vec![*base], sample.unit()).ok())
+        .collect();
+    let input = Input {
+        groups: &singles,
+        baseline: None,
+        kept: None,
+        memory: Memory::default(),
+    };
+    let kind = CHARTS.iter().find(|kind| kind.name == CHART)?;
+    let chart = (kind.panels)(&input).ok()?;
+    let rules: Vec<&'static Rule> = RULES.iter().filter(|rule| rule.usual).collect();
+    Some(picture::chart(
+        id,
+        title,
+        &chart,
+        &rules,
+        (digits.places, sample.unit()),
+    ))
+}
+
+fn figure(svg: Element, caption: &str) -> Element {
+    el("figure")
+        .child(svg)
+        .child(el("figcaption").child(free(caption)))
+}

@@ -1,0 +1,179 @@
+//! What a series was measured with: instruments, their care, zeros.
+
+use super::table::{Table, td, th};
+use super::{about, heading};
+use crate::entry::Outcome;
+use crate::report::facts::Facts;
+use crate::report::gather::Verification;
+use crate::report::node::{Element, el, free};
+use crate::report::words;
+use crate::spec::ArmedInstrument;
+
+pub(super) fn section(facts: &Facts, level: usize) -> Element {
+    let section = el("section")
+        .child(heading(level, "What it was measured with"))
+        .child(instruments(facts));
+    let section = section.children(ports(facts)).child(zeros(facts));
+    let warnings = &facts.record.spec.warnings;
+    if warnings.is_empty() {
+        return section;
+    }
+    let about = format!("{}, what was warned of", about(facts));
+    let items = warnings
+        .iter()
+        .map(|warning| el("li").child(free(warning.as_str())));
+    section
+        .child(heading(level + 1, "Warned of when the series was opened"))
+        .child(el("ul").about(about).children(items))
+}
+
+fn instruments(facts: &Facts) -> Element {
+    let heads = &[
+        "Instrument",
+        "One count",
+        "Greatest error",
+        "Calibrated",
+        "Good until",
+        "Last verification",
+    ];
+    let mut table = Table::new(
+        "instruments",
+        "Instruments, as configured when the series was opened",
+        heads,
+    );
+    for known in &facts.record.spec.instruments {
+        let about = format!("{}, instrument {}", about(facts), known.name);
+        let error = known.max_error.map(|error| format!("±{error}"));
+        let day = |day: Option<crate::quantity::Date>| {
+            day.map_or("not said".to_owned(), |day| day.to_string())
+        };
+        table.row(
+            &about,
+            vec![
+                th(free(known.name.as_str())),
+                td(known.resolution.to_string()),
+                td(error.unwrap_or_else(|| "not said".to_owned())),
+                td(day(known.care.calibrated)),
+                td(day(known.care.calibration_due)),
+                td(verification(facts, known)),
+            ],
+        );
+    }
+    table.element()
+}
+
+/// `accepted on 2026-11-02 (series 12); worst error +0.01 mm, at 2.50 mm`.
+fn verification(facts: &Facts, known: &ArmedInstrument) -> String {
+    let Some(verified) = known.verified else {
+        return "none in this journal".to_owned();
+    };
+    let found = facts.record.verified.iter();
+    let mut found = found.filter(|found| found.instrument == known.name);
+    let found = found.find(|found| found.series.0 == verified.series);
+    let said = match (found.map(|found| found.outcome), verified.accepted) {
+        (Some(Outcome::Undecided), _) => "undecided",
+        (_, true) => "accepted",
+        (_, false) => "failed",
+    };
+    let day = words::time(verified.at);
+    let day = day.get(..10).unwrap_or(&day);
+    format!(
+        "{said} on {day} (series {}){}",
+        verified.series,
+        found.and_then(worst).unwrap_or_default()
+    )
+}
+
+fn worst(found: &Verification) -> Option<String> {
+    let (error, block) = found.worst?;
+    let text = words::signed(error, &error.to_string());
+    Some(format!("; worst error {text}, at {block}"))
+}
+
+/// What each was plugged into; an adapter may be another one tomorrow.
+fn ports(facts: &Facts) -> Vec<Element> {
+    let about = about(facts);
+    let ports = facts.record.ports.iter().map(|port| {
+        let identity = port
+            .identity
+            .as_deref()
+            .unwrap_or("an adapter without identity");
+        el("p")
+            .class("fine")
+            .about(format!("{about}, the port of {}", port.instrument))
+            .child(free(port.instrument.as_str()))
+            .text(" was read at ")
+            .child(free(port.port.as_str()))
+            .text(format!(", {}, ", port.line))
+            .child(free(identity))
+            .text(".")
+    });
+    ports.collect()
+}
+
+fn zeros(facts: &Facts) -> Element {
+    let heads = &["Entry", "Time", "Instrument", "Zero", "Shown", "Result"];
+    let mut table = Table::new("zeros", "Zeros", heads);
+    for (seq, at, zeroed) in facts.zeros() {
+        let about = format!("{}, zero {seq}", about(facts));
+        let result = match (zeroed.ok, zeroed.opening) {
+            (true, None) => "good".to_owned(),
+            (_, Some(opening)) => format!("OFF: set with the jaws open by {opening}"),
+            (false, None) => "OFF".to_owned(),
+        };
+        let class = if zeroed.ok { "pass" } else { "fail" };
+        table.row(
+            &about,
+            vec![
+                th(seq.to_string()),
+                td(words::time_of_day(at, facts.record.opened)),
+                el("td").child(free(zeroed.instrument.as_str())),
+                td(words::zero_role(zeroed.role)),
+                el("td").class("n").text(zeroed.value.to_string()),
+                el("td").class(class).text(result),
+            ],
+        );
+    }
+    let said = vouched(facts);
+    let said = el("p")
+        .about(format!("{}, what the zeros vouch for", about(facts)))
+        .text(said);
+    if table.is_empty() {
+        return el("div").child(said);
+    }
+    el("div").child(table.element()).child(said)
+}
+
+/// What the zeros say about the readings.
+fn vouched(facts: &Facts) -> String {
+    let zeros = facts.zeros();
+    let mut open: Vec<&str> = Vec::new();
+    for known in &facts.record.spec.instruments {
+        let last_reading = facts.readings.iter().rev();
+        let mut last_reading = last_reading.filter(|row| row.verdict().is_some());
+        let last = last_reading.find(|row| row.reading.instrument == known.name);
+        let Some(last) = last else { continue };
+        let is_closed = zeros.iter().any(|(seq, _, zeroed)| {
+            *seq > last.seq
+                && zeroed.ok
+                && zeroed.opening.is_none()
+                && zeroed.instrument == known.name
+        });
+        if !is_closed {
+            open.push(&known.name);
+        }
+    }
+    let limit = facts.record.spec.zero.limit_counts;
+    let counted = facts.readings.iter().any(|row| row.verdict().is_some());
+    match (counted, open.is_empty()) {
+        (false, _) => "No reading counts, so the zeros vouch for none.".to_owned(),
+        (true, true) => format!(
+            "Every reading that counts was followed by a good zero, within {} of the origin.",
+            words::count(usize::try_from(limit).unwrap_or(usize::MAX), "count")
+        ),
+        (true, false) => format!(
+            "No good zero followed the last readings of {}: nothing vouches for those since the last good one.",
+            open.join(" and ")
+        ),
+    }
+}

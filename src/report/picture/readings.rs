@@ -1,0 +1,233 @@
+//! Readings against their limits, in the order of the pieces.
+
+use super::{LEFT, RIGHT, Scale, beside, level, picture, px, word};
+use crate::quantity::Quantity;
+use crate::report::facts::{Facts, Row};
+use crate::report::node::{Element, el};
+use crate::report::words;
+use crate::spec::{ArmedAxis, Verdict};
+
+const TOP: i64 = 160;
+const FOOT: i64 = 2160;
+const HEIGHT: i64 = 2400;
+/// Marks are smaller where there are more readings than this.
+const CROWDED: usize = 150;
+/// Values further from the middle than this many halves of the tolerance are drawn at the edge.
+const WINDOW: i64 = 3;
+
+/// What stands for a reading that does not count.
+pub(in crate::report) const DOES_NOT_COUNT: &str = "×";
+
+/// Readings of an axis in their order, those that do not count among them.
+pub(in crate::report) fn readings(
+    id: &str,
+    title: &str,
+    facts: &Facts,
+    axis: &ArmedAxis,
+) -> Element {
+    let rows: Vec<&Row> = facts.on(axis).collect();
+    let (from, to) = window(&rows, axis);
+    let scale = Scale {
+        from,
+        to,
+        begin: FOOT,
+        end: TOP,
+    };
+    let pieces = rows.iter().filter_map(|row| Some(row.slot()?.piece)).max();
+    let pieces = i64::from(pieces.unwrap_or(1).max(facts.record.spec.pieces));
+    let across = Scale {
+        from: 0,
+        to: 2 * pieces,
+        begin: LEFT,
+        end: RIGHT,
+    };
+    let mut svg = picture(id, title, &description(&rows, facts, axis), HEIGHT);
+    svg = svg.children(guards(axis, scale));
+    svg = svg.children(lines(axis, scale));
+    let size = if rows.len() > CROWDED { 22 } else { 42 };
+    for row in rows {
+        let Some(slot) = row.slot() else { continue };
+        let x = across.at(2 * i64::from(slot.piece) - 1);
+        let base = row.base().clamp(from, to);
+        let about = format!(
+            "the mark of piece {} (entry {}) in \"{title}\"",
+            slot.piece, row.seq
+        );
+        let y = scale.at(base);
+        if base != row.base() {
+            let value = row.reading.value.to_string();
+            let y = if base == from { y - 60 } else { y + 130 };
+            svg = svg.child(word("mid", x, y, value).about(about.clone()));
+        }
+        svg = svg.child(mark(row.verdict(), x, y, size).about(about));
+    }
+    let step = ((pieces + 9) / 10).max(1);
+    let counted = if facts.is_of_blocks() {
+        "time"
+    } else {
+        "piece"
+    };
+    svg = svg.child(word("", RIGHT + 80, FOOT + 170, counted));
+    let mut number = 1;
+    while number <= pieces {
+        let x = across.at(2 * number - 1);
+        svg = svg.child(word("mid", x, FOOT + 170, number.to_string()));
+        number = if number == 1 && step > 1 {
+            step
+        } else {
+            number + step
+        };
+    }
+    svg
+}
+
+/// The least and the greatest value that is drawn in its place.
+fn window(rows: &[&Row], axis: &ArmedAxis) -> (i64, i64) {
+    let base = |end: Option<Quantity>| end.map(Quantity::base);
+    let (lower, upper) = (base(axis.limits.lower()), base(axis.limits.upper()));
+    let values = || rows.iter().map(|row| row.base());
+    let ends = || values().chain(lower).chain(upper);
+    let (mut least, mut most) = (ends().min().unwrap_or(0), ends().max().unwrap_or(0));
+    if let Some((lower, upper)) = lower.zip(upper) {
+        let middle = lower + (upper - lower) / 2;
+        let reach = ((upper - lower) / 2).max(1).saturating_mul(WINDOW);
+        least = least.max(middle.saturating_sub(reach));
+        most = most.min(middle.saturating_add(reach));
+    }
+    let air = (most.saturating_sub(least) / 10).max(1);
+    (least.saturating_sub(air), most.saturating_add(air))
+}
+
+/// The zones in which a value is unsure, by the widest guard band.
+fn guards(axis: &ArmedAxis, scale: Scale) -> Vec<Element> {
+    let width = axis
+        .guards
+        .iter()
+        .map(|guard| guard.width)
+        .max()
+        .unwrap_or(0);
+    if width == 0 {
+        return Vec::new();
+    }
+    let limits = [axis.limits.lower(), axis.limits.upper()]
+        .into_iter()
+        .flatten();
+    limits
+        .map(|limit| {
+            let top = scale.at(limit.base().saturating_add(width).min(scale.to));
+            let foot = scale.at(limit.base().saturating_sub(width).max(scale.from));
+            el("rect")
+                .class("zone")
+                .with("x", px(LEFT))
+                .with("y", px(top))
+                .with("width", px(RIGHT - LEFT))
+                .with("height", px((foot - top).max(1)))
+        })
+        .collect()
+}
+
+fn lines(axis: &ArmedAxis, scale: Scale) -> Vec<Element> {
+    let limits = &axis.limits;
+    let mut drawn = Vec::new();
+    let mut names = Vec::new();
+    let ends = [
+        ("upper", "limit", limits.upper()),
+        ("aim", "aim", limits.nominal()),
+        ("lower", "limit", limits.lower()),
+    ];
+    for (name, class, value) in ends {
+        let Some(value) = value else { continue };
+        let y = scale.at(value.base());
+        let text = format!("{name} {}", words::shown(value, limits.unit(), 2));
+        drawn.push(level(class, y).about(format!("the line of {text}")));
+        names.push((y, text));
+    }
+    drawn.into_iter().chain(beside(names)).collect()
+}
+
+/// The mark of a verdict; a cross without one.
+fn mark(verdict: Option<Verdict>, x: i64, y: i64, size: i64) -> Element {
+    let path = |class: &str, d: String| el("path").class(class).with("d", d);
+    let (wide, high) = (px(size + 14), px(2 * size + 10));
+    match verdict {
+        Some(Verdict::Pass) => el("circle")
+            .class("pass")
+            .with("cx", px(x))
+            .with("cy", px(y))
+            .with("r", px(size)),
+        Some(Verdict::FailHigh) => path(
+            "fail",
+            format!(
+                "M{} {}l{wide} {high}h-{}z",
+                px(x),
+                px(y - size - 5),
+                px(2 * size + 28)
+            ),
+        ),
+        Some(Verdict::FailLow) => path(
+            "fail",
+            format!(
+                "M{} {}l{wide} -{high}h-{}z",
+                px(x),
+                px(y + size + 5),
+                px(2 * size + 28)
+            ),
+        ),
+        Some(Verdict::UnsureLow | Verdict::UnsureHigh) => {
+            let r = px(size + 12);
+            path(
+                "unsure",
+                format!(
+                    "M{} {}l{r} {r}l-{r} {r}l-{r} -{r}z",
+                    px(x),
+                    px(y - size - 12)
+                ),
+            )
+        }
+        None => {
+            let (r, two) = (size, px(2 * size));
+            path(
+                "out",
+                format!(
+                    "M{} {}l{two} {two}m0 -{two}l-{two} {two}",
+                    px(x - r),
+                    px(y - r)
+                ),
+            )
+        }
+    }
+}
+
+fn description(rows: &[&Row], facts: &Facts, axis: &ArmedAxis) -> String {
+    let counted: Vec<_> = rows.iter().filter(|row| row.verdict().is_some()).collect();
+    let ends = (
+        counted.iter().min_by_key(|row| row.base()),
+        counted.iter().max_by_key(|row| row.base()),
+    );
+    let spread = match ends {
+        (Some(least), Some(most)) => format!(
+            " between {} and {}",
+            least.reading.value, most.reading.value
+        ),
+        _ => String::new(),
+    };
+    let failed = |wanted: &[Verdict]| {
+        let found = counted.iter().filter_map(|row| row.verdict());
+        found.filter(|verdict| wanted.contains(verdict)).count()
+    };
+    let what = if facts.is_of_blocks() {
+        "times"
+    } else {
+        "pieces"
+    };
+    format!(
+        "{} that count{spread}, over {} {what}; limits {}; {} pass, {} fail, {} unsure; {} that do not count",
+        crate::report::words::count(counted.len(), "reading"),
+        facts.record.spec.pieces,
+        axis.limits,
+        failed(&[Verdict::Pass]),
+        failed(&[Verdict::FailLow, Verdict::FailHigh]),
+        failed(&[Verdict::UnsureLow, Verdict::UnsureHigh]),
+        rows.len() - counted.len()
+    )
+}

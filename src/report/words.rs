@@ -1,0 +1,263 @@
+//! What a report says in words: times, deviations, outcomes, fates.
+
+use super::facts::{Facts, Fate, Row};
+use crate::entry::words::{after, tally};
+use crate::entry::{Outcome, ZeroRole};
+use crate::quantity::{Decimal, Quantity, Unit, WallMicros};
+use crate::spec::wire as gauges;
+use crate::spec::{Decision, Order, Purpose, Verdict, WireSize, ZeroPolicy};
+
+/// `2026-11-25 09:14:03 UTC`.
+pub(super) fn time(at: WallMicros) -> String {
+    let text = at.to_string();
+    match text.get(..19).filter(|_| text.ends_with('Z')) {
+        Some(seconds) => format!("{} UTC", seconds.replace('T', " ")),
+        None => text,
+    }
+}
+
+/// `09:14:03` on the day of `beginning`, else with the day.
+pub(super) fn time_of_day(at: WallMicros, beginning: WallMicros) -> String {
+    let (text, first) = (at.to_string(), beginning.to_string());
+    match (text.get(11..19), text.get(..10) == first.get(..10)) {
+        (Some(time), true) => time.to_owned(),
+        _ => time(at).trim_end_matches(" UTC").to_owned(),
+    }
+}
+
+/// With at least so many decimals and no more than it needs.
+pub(super) fn shown(quantity: Quantity, unit: Unit, least: u8) -> String {
+    let digits = (least..=9)
+        .filter_map(|decimals| quantity.in_unit(unit, decimals))
+        .find(|digits| Quantity::of(*digits, unit) == Some(quantity));
+    match digits {
+        Some(digits) => format!("{digits} {unit}"),
+        None => quantity.to_string(),
+    }
+}
+
+/// A value with its sign: `+0.01`, `-0.02`, `0.00`, in the unit and with the digits of the reading.
+pub(super) fn deviation(row: &Row) -> Option<String> {
+    let deviation = row.slot()?.deviation?;
+    let value = row.reading.value;
+    let text = shown(deviation, value.unit(), value.digits().decimals());
+    Some(signed(deviation, &text))
+}
+
+/// With a plus before what lies above zero, and a real minus before what lies below.
+pub(super) fn signed(quantity: Quantity, text: &str) -> String {
+    match quantity.base() {
+        1.. => format!("+{text}"),
+        0 => text.to_owned(),
+        ..0 => text.replacen('-', "−", 1),
+    }
+}
+
+/// `1.645` of 1645.
+pub(super) fn thousandths(milli: u32) -> String {
+    Decimal::new(i64::from(milli), 3).to_string()
+}
+
+/// `1.97` of 197.
+pub(super) fn hundredths(of: u32) -> String {
+    Decimal::new(i64::from(of), 2).to_string()
+}
+
+/// The shape that stands before a verdict, so that it is told without colour; as in the pictures.
+pub(super) const fn shape(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "●",
+        Verdict::FailLow => "▼",
+        Verdict::FailHigh => "▲",
+        Verdict::UnsureLow | Verdict::UnsureHigh => "◇",
+    }
+}
+
+/// The class of a verdict in the style sheet.
+pub(super) const fn class(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "pass",
+        Verdict::FailLow | Verdict::FailHigh => "fail",
+        Verdict::UnsureLow | Verdict::UnsureHigh => "unsure",
+    }
+}
+
+/// What came out of a series: its word, its class, the shape before it.
+pub(super) const fn outcome(
+    outcome: Option<Outcome>,
+) -> (&'static str, &'static str, &'static str) {
+    match outcome {
+        Some(Outcome::Accepted) => ("ACCEPTED", "pass", "●"),
+        Some(Outcome::Rejected) => ("REJECTED", "fail", "▲"),
+        Some(Outcome::Undecided) => ("UNDECIDED", "unsure", "◇"),
+        Some(Outcome::CutShort) => ("CUT SHORT", "unsure", "◇"),
+        None => ("STILL OPEN", "unsure", "◇"),
+    }
+}
+
+/// What came out, as a sentence: `All 10 readings of 5 pieces passed.`
+pub(super) fn outcome_sentence(facts: &Facts) -> String {
+    let tally = facts.tally;
+    let counted = tally.passed + tally.failed + tally.unsure;
+    let pieces = match (facts.is_of_blocks(), facts.record.spec.pieces) {
+        (true, _) => String::new(),
+        (false, 1) => " of 1 piece".to_owned(),
+        (false, pieces) => format!(" of {pieces} pieces"),
+    };
+    let of = |count: u32, verb: &str| match count {
+        1 => format!("1 of {counted} readings{pieces} {verb}"),
+        _ => format!("{count} of {counted} readings{pieces} {verb}"),
+    };
+    let so_far = format!("{counted} of {} readings count", facts.slots());
+    let said = match facts.outcome() {
+        Some(Outcome::Accepted) if counted == 1 => format!("The one reading{pieces} passed"),
+        Some(Outcome::Accepted) => format!("All {counted} readings{pieces} passed"),
+        Some(Outcome::Rejected) if tally.failed == counted => {
+            format!("All {counted} readings{pieces} failed")
+        }
+        Some(Outcome::Rejected) => of(tally.failed, "failed"),
+        Some(Outcome::Undecided) => format!(
+            "None failed, but {} so near to a limit that the instrument cannot tell good from bad",
+            of(tally.unsure, if tally.unsure == 1 { "lies" } else { "lie" })
+        ),
+        Some(Outcome::CutShort) => {
+            format!("It was closed before it was full: {so_far}; of the rest nothing is shown")
+        }
+        None => format!(
+            "It is not closed: {so_far} so far, and later zeros may still make them doubtful"
+        ),
+    };
+    let failed = match facts.outcome() {
+        Some(Outcome::CutShort) | None if tally.failed > 0 => format!("; {} failed", tally.failed),
+        _ => String::new(),
+    };
+    format!("{said}{failed}{}.", after(tally))
+}
+
+/// `5 passed, 1 failed`.
+pub(super) fn tallied(facts: &Facts) -> String {
+    tally(facts.tally)
+}
+
+/// Why a reading does not count, in words; `None` if it does.
+pub(super) fn fate(row: &Row) -> Option<(&'static str, String)> {
+    let hinted = |hint: &Option<String>| {
+        hint.as_deref()
+            .map_or(String::new(), |hint| format!(": {hint}"))
+    };
+    match &row.fate {
+        Fate::Counts(_) => None,
+        Fate::Doubted { by, reason } => Some(("doubted", format!("{reason} (entry {by})"))),
+        Fate::Retracted { by, means } => {
+            let means = means.map_or(String::new(), |means| format!(", {}", means.words()));
+            Some(("taken back", format!("by the operator{means} (entry {by})")))
+        }
+        Fate::NotCounted { reason, hint } => Some((
+            "not counted",
+            format!("{}{}", reason.name().replace('_', " "), hinted(hint)),
+        )),
+        Fate::Unjudged => Some(("not counted", "entered without a verdict".to_owned())),
+    }
+}
+
+/// `1 reading`, `5 readings`.
+pub(super) fn count(of: usize, what: &str) -> String {
+    if of == 1 {
+        format!("1 {what}")
+    } else {
+        format!("{of} {what}s")
+    }
+}
+
+/// `1 series`, `6 series`.
+pub(super) fn series(of: usize) -> String {
+    format!("{of} series")
+}
+
+/// The wire in both of its sizes.
+pub(super) fn wire(wire: &WireSize) -> String {
+    if wire.gauge.is_some() {
+        return wire.to_string();
+    }
+    let metric = gauges::table()
+        .iter()
+        .find(|gauge| gauge.sae_metric == Some(wire.area));
+    match (metric, gauges::nearest_awg(wire.area)) {
+        (Some(gauge), _) => format!("{wire} (the SAE metric size of {} ga)", gauge.name),
+        (None, Some(gauge)) => format!(
+            "{wire} (the nearest American gauge by area is {}, {} mm²)",
+            gauge.name,
+            gauges::three_digits(gauge.awg_area)
+        ),
+        (None, None) => wire.to_string(),
+    }
+}
+
+/// Why pieces were measured.
+pub(super) const fn purpose(purpose: Purpose) -> &'static str {
+    match purpose {
+        Purpose::FirstOff => "first off: the first pieces of a tool that was set up",
+        Purpose::InProcess => "in process: pieces during a run",
+        Purpose::LastOff => "last off: the last pieces before a tool is put away",
+        Purpose::Qualification => "qualification: is the tool fit",
+        Purpose::Reference => "reference: pieces out of a known-good harness",
+        Purpose::GaugeStudy => "gauge study: the same pieces again and again",
+        Purpose::Verification => "verification: the instrument against gauge blocks",
+    }
+}
+
+/// In which order slots were measured.
+pub(super) const fn order(order: Order) -> &'static str {
+    match order {
+        Order::ByAxis => "all pieces on one axis, then on the next",
+        Order::ByPiece => "every axis of a piece, then the next piece",
+        Order::ByValue => "as they came; the value told the axis",
+    }
+}
+
+/// The rule by which values were judged.
+pub(super) fn decision(decision: Decision) -> String {
+    match decision {
+        Decision::Simple => {
+            "simple: inside or on a limit passes, whatever the instrument's uncertainty".to_owned()
+        }
+        Decision::Guarded { factor_milli } => format!(
+            "guarded: within {} standard uncertainties of a limit, on either side of it, a value is neither passed nor failed but unsure",
+            thousandths(factor_milli)
+        ),
+    }
+}
+
+/// When zeros were asked for, and how good they had to be.
+pub(super) fn zeros(policy: &ZeroPolicy) -> String {
+    let minutes = policy.every.map(|every| every.as_secs() / 60);
+    let asked: Vec<String> = [
+        policy
+            .before_first
+            .then(|| "before the first reading".to_owned()),
+        policy
+            .every_pieces
+            .map(|pieces| format!("every {pieces} pieces")),
+        minutes.map(|minutes| format!("every {minutes} minutes")),
+        policy.closing.then(|| "after the last reading".to_owned()),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if asked.is_empty() {
+        return "none asked for".to_owned();
+    }
+    let limit = policy.limit_counts;
+    let counts = if limit == 1 { "count" } else { "counts" };
+    format!("{}; good within {limit} {counts}", asked.join(", "))
+}
+
+/// What a zero was for.
+pub(super) const fn zero_role(role: ZeroRole) -> &'static str {
+    match role {
+        ZeroRole::Opening => "opening",
+        ZeroRole::Periodic => "in between",
+        ZeroRole::Closing => "closing",
+        ZeroRole::Unasked => "not asked for",
+    }
+}

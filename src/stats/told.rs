@@ -1,0 +1,108 @@
+//! How figures are told to people: digits, units, bounds beside what they bound.
+
+use super::figures::{self, Figure, Kind};
+use super::{Summary, Undefined};
+use crate::quantity::{Unit, WallMicros};
+
+/// A figure with its value, or why it has none.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shown {
+    /// As in `--json`.
+    pub name: &'static str,
+    /// As people read it.
+    pub words: &'static str,
+    /// What kind of number.
+    pub kind: Kind,
+    /// Its value.
+    pub value: Result<f64, Undefined>,
+}
+
+/// Every figure of a table.
+pub fn all<S>(rows: &'static [Figure<S>], of: &S) -> Vec<Shown> {
+    rows.iter()
+        .map(|row| Shown {
+            name: row.name,
+            words: row.words,
+            kind: row.kind,
+            value: (row.of)(of),
+        })
+        .collect()
+}
+
+/// A line of a table of figures.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Line {
+    /// The figure in words.
+    pub words: &'static str,
+    /// Its value as text, or why it has none.
+    pub told: Result<String, Undefined>,
+    /// Its bounds as text, where it has both.
+    pub bounds: Option<(String, String)>,
+}
+
+/// A line a figure; bounds stand beside what they bound.
+pub fn lines(shown: &[Shown], digits: Digits) -> Vec<Line> {
+    let named = |name: &str| shown.iter().find(|figure| figure.name == name);
+    let is_bound = |figure: &Shown| {
+        let base = figure
+            .name
+            .strip_suffix("_low")
+            .or_else(|| figure.name.strip_suffix("_high"));
+        base.is_some_and(|base| named(base).is_some())
+    };
+    let bound = |row: &Shown, end: &str| {
+        let value = named(&format!("{}_{end}", row.name))?.value.ok()?;
+        Some(digits.told(row.kind, value))
+    };
+    shown
+        .iter()
+        .filter(|figure| !is_bound(figure))
+        .map(|row| Line {
+            words: row.words,
+            told: row.value.map(|value| digits.told(row.kind, value)),
+            bounds: bound(row, "low").zip(bound(row, "high")),
+        })
+        .collect()
+}
+
+/// How numbers are told.
+#[derive(Debug, Clone, Copy)]
+pub struct Digits {
+    unit: Unit,
+    /// Digits of a figure in the unit of the readings.
+    pub places: usize,
+    /// Places are times of the journal.
+    pub times: bool,
+}
+
+impl Digits {
+    /// Two digits more than the readings have.
+    pub fn of(all: &Summary) -> Self {
+        let step = all.step().unwrap_or(0.001);
+        Self {
+            unit: all.unit(),
+            places: figures::decimals(step) + 2,
+            times: false,
+        }
+    }
+
+    /// A value of this kind as text.
+    pub fn told(self, kind: Kind, value: f64) -> String {
+        let places = self.places;
+        match kind {
+            Kind::Reading => format!("{value:.places$} {}", self.unit),
+            Kind::Ratio => format!("{value:.3}"),
+            Kind::Probability if value < 0.0001 => "under 0.0001".to_owned(),
+            Kind::Probability => format!("{value:.4}"),
+            Kind::PartsPerMillion if value < 0.1 => "under 0.1".to_owned(),
+            Kind::PartsPerMillion => format!("{value:.1}"),
+            Kind::Percent => format!("{value:.1} %"),
+            Kind::Slope => format!("{value:.3e} {}", self.unit),
+            Kind::Place if self.times => {
+                let time = WallMicros(figures::whole(value)).to_string();
+                time.get(..16).unwrap_or(&time).replace('T', " ")
+            }
+            Kind::Count | Kind::Place => format!("{value:.0}"),
+        }
+    }
+}

@@ -1,0 +1,204 @@
+//! A page that was tampered with is found out, and the place is named.
+
+use super::made::{self, two_axes_by_piece, verified_instrument};
+use proptest::prelude::*;
+use std::fmt::Write as _;
+use tallyjaw::report::Report;
+use tallyjaw::report::check::{Difference, NoReport, differences, made as how_made};
+
+fn told(differences: &[Difference]) -> Vec<String> {
+    let side = |side: &Option<String>| side.clone().unwrap_or_else(|| "nothing".to_owned());
+    differences
+        .iter()
+        .map(|one| {
+            format!(
+                "{}: {} | {}",
+                one.about,
+                side(&one.reported),
+                side(&one.journal)
+            )
+        })
+        .collect()
+}
+
+/// The page with one thing in it replaced, where it stands first.
+fn tampered(page: &str, from: &str, to: &str) -> String {
+    assert!(page.contains(from), "{from} is not in the page");
+    page.replacen(from, to, 1)
+}
+
+fn found(report: &Report, from: &str, to: &str) -> Vec<String> {
+    told(&differences(&tampered(&report.html(), from, to), report))
+}
+
+#[test]
+fn a_page_that_nobody_touched_is_as_its_journal_says() {
+    for (name, entries) in made::cases() {
+        let report = made::whole(&entries);
+        assert_eq!(differences(&report.html(), &report), [], "{name}");
+    }
+}
+
+#[test]
+fn ends_of_lines_may_change_on_the_way() {
+    let report = made::whole(&two_axes_by_piece());
+    let sent = format!("\u{feff}{}", report.html().replace('\n', "\r\n"));
+    assert_eq!(differences(&sent, &report), []);
+}
+
+#[test]
+fn every_kind_of_datum_that_is_changed_is_named() {
+    let report = made::whole(&two_axes_by_piece());
+    let digest = report.digest.to_string();
+    let id = report.series[0].record.id;
+    let piece = |piece: u32, axis: &str, seq: u64, what: &str| {
+        format!("series {id}, piece {piece}, core crimp {axis} (entry {seq}), {what}")
+    };
+    let html = report.html();
+    // an SVG coordinate: the first mark
+    let (_, behind) = html.split_once("<circle class=\"pass\" cx=\"").unwrap();
+    let (x, _) = behind.split_once('"').unwrap();
+    let mark = |x: &str| format!("<circle class=\"pass\" cx=\"{x}\"");
+    let rows: Vec<(&str, String, String)> = vec![
+        (
+            "value",
+            "<td class=\"n\">1.63 mm</td>".into(),
+            "<td class=\"n\">1.62 mm</td>".into(),
+        ),
+        ("deviation", "+0.01 mm".into(), "0.00 mm".into()),
+        ("verdict", "</span>PASS".into(), "</span>FAIL high".into()),
+        (
+            "limit",
+            "<td class=\"n\">1.57 mm</td>".into(),
+            "<td class=\"n\">1.47 mm</td>".into(),
+        ),
+        ("date", "<dd>2025-11-24".into(), "<dd>2025-11-23".into()),
+        ("outcome", ">ACCEPTED<".into(), ">REJECTED<".into()),
+        (
+            "zero",
+            "<td class=\"n\">0.02 mm</td>".into(),
+            "<td class=\"n\">0.00 mm</td>".into(),
+        ),
+        (
+            "figure",
+            "<th scope=\"row\">mean</th><td class=\"n\">1.6".into(),
+            "<th scope=\"row\">mean</th><td class=\"n\">1.5".into(),
+        ),
+        ("picture", mark(x), mark("99.9")),
+        (
+            "digest",
+            format!("<code>{digest}</code>"),
+            format!("<code>0{}</code>", &digest[1..]),
+        ),
+        ("why", "by the operator".into(), "by the program".into()),
+        (
+            "caution",
+            "No accreditation is claimed".into(),
+            "Accreditation is claimed".into(),
+        ),
+        (
+            "data",
+            "\"value_nm\":1630000".into(),
+            "\"value_nm\":1620000".into(),
+        ),
+        ("style", ".fail { color".into(), ".fall { color".into()),
+    ];
+    let mut named = String::new();
+    for (what, from, to) in rows {
+        let found = found(&report, &from, &to);
+        assert_eq!(found.len(), 1, "{what}: {found:#?}");
+        let line: String = found[0].chars().take(150).collect();
+        let _ = writeln!(named, "{what}: {line}");
+    }
+    let first = report.series[0]
+        .readings
+        .iter()
+        .find(|row| row.verdict().is_some())
+        .unwrap();
+    assert!(
+        named.contains(&format!(
+            "{}: 1.62 mm | 1.63 mm",
+            piece(1, "height", first.seq.0, "value")
+        )),
+        "{named}"
+    );
+    crate::golden::assert_same("report/tampered.txt", &named);
+}
+
+#[test]
+fn what_was_put_in_or_left_out_is_named() {
+    let report = made::whole(&two_axes_by_piece());
+    let html = report.html();
+    let more = tampered(&html, "</header>", "<p>Approved by all.</p>\n</header>");
+    let found = told(&differences(&more, &report));
+    assert_eq!(found.len(), 1, "{found:#?}");
+    assert!(
+        found[0].ends_with(": Approved by all. | nothing"),
+        "{found:#?}"
+    );
+    // a row of readings that do not count is cut out
+    let (before, behind) = html.split_once("<tr><th scope=\"row\">9</th>").unwrap();
+    let (_, behind) = behind.split_once("</tr>\n").unwrap();
+    let found = told(&differences(&format!("{before}{behind}"), &report));
+    assert!(
+        found
+            .iter()
+            .any(|one| one.contains("nothing |") && one.contains("1.72 mm")),
+        "{found:#?}"
+    );
+}
+
+#[test]
+fn the_errors_of_gauge_blocks_are_compared_too() {
+    let report = made::whole(&verified_instrument());
+    let found = found(&report, "−0.01 mm", "0.00 mm");
+    assert_eq!(found.len(), 1, "{found:#?}");
+    assert!(
+        found[0].contains("gauge block 41.30 mm, time 1"),
+        "{found:#?}"
+    );
+}
+
+#[test]
+fn what_is_no_report_says_so() {
+    assert_eq!(how_made("<!DOCTYPE html>\n<p>"), Err(NoReport::Other));
+    let html = made::whole(&two_axes_by_piece()).html();
+    let without = tampered(&html, "id=\"tallyjaw-report\"", "id=\"other\"");
+    let error = how_made(&without).unwrap_err();
+    assert_eq!(error.to_string(), "the data of the report are missing");
+    let cut = tampered(&html, "{\"digest\"", "{digest\"");
+    assert!(
+        how_made(&cut)
+            .unwrap_err()
+            .to_string()
+            .starts_with("the data of the report are damaged")
+    );
+}
+
+#[test]
+fn of_a_page_of_another_layout_the_data_are_compared() {
+    let report = made::whole(&two_axes_by_piece());
+    let other = tampered(&report.html(), "\"layout\":1,", "\"layout\":2,")
+        .replace("<h1>", "<h1 class=\"new\">");
+    assert_eq!(differences(&other, &report), []);
+    let changed = tampered(&other, "\"verdict\":\"pass\"", "\"verdict\":\"fail_low\"");
+    let found = told(&differences(&changed, &report));
+    assert_eq!(
+        found,
+        ["the data for programs, series[0].readings[0].verdict: \"fail_low\" | \"pass\""]
+    );
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+    #[test]
+    fn any_character_that_is_changed_is_found(place in 0usize..1_000_000, with in "[ -~]") {
+        let report = made::whole(&two_axes_by_piece());
+        let html = report.html();
+        let places: Vec<(usize, char)> = html.char_indices().collect();
+        let (at, c) = places[place % places.len()];
+        prop_assume!(!with.starts_with(c));
+        let changed = format!("{}{with}{}", &html[..at], &html[at + c.len_utf8()..]);
+        prop_assert!(!differences(&changed, &report).is_empty());
+    }
+}

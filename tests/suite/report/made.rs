@@ -1,0 +1,297 @@
+//! Journals made by the real core for the reports of the tests, and the reports.
+
+use crate::station::desk::{Desk, HEIGHT, catalog, crimps, plan};
+use std::time::Duration;
+use tallyjaw::entry::line::{Digest, encode};
+use tallyjaw::entry::{Seq, Stamped};
+use tallyjaw::quantity::WallMicros;
+use tallyjaw::report::{Asked, Gathering, Report};
+use tallyjaw::spec::{
+    AxisName, Catalog, Decision, GaugeBlock, Order, Plan, Purpose, Subject, ZeroPolicy,
+};
+use tallyjaw::station::{Armable, Command};
+
+/// Every journal that a report is looked at for: its name, and its entries.
+pub(crate) fn cases() -> Vec<(&'static str, Vec<Stamped>)> {
+    vec![
+        ("one_piece", one_piece()),
+        ("two_axes_by_piece", two_axes_by_piece()),
+        ("still_open", still_open()),
+        ("cut_short", cut_short()),
+        ("everything_failed", everything_failed()),
+        ("unsure", unsure()),
+        ("hostile_names", hostile_names()),
+        ("pull_test", pull_test()),
+        ("verified_instrument", verified_instrument()),
+        ("several_series", several_series()),
+        ("hundred_pieces", many_pieces(100)),
+        ("thousand_pieces", many_pieces(1_000)),
+    ]
+}
+
+fn axes(names: &[&str]) -> Vec<AxisName> {
+    names.iter().map(|name| AxisName::new(*name)).collect()
+}
+
+fn heights(pieces: u32) -> Plan {
+    Plan {
+        axes: axes(&[HEIGHT]),
+        pieces,
+        ..plan()
+    }
+}
+
+fn press(desk: &mut Desk, values: &[&str]) {
+    for value in values {
+        desk.press(value);
+    }
+}
+
+fn one_piece() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    desk.arm(heights(1)).unwrap();
+    press(&mut desk, &["0.00", "1.63", "0.00"]);
+    desk.entries
+}
+
+/// Height and width of each piece; a slip taken back, a height among widths, a zero that is off.
+pub(crate) fn two_axes_by_piece() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    let plan = Plan {
+        order: Order::ByPiece,
+        ..plan()
+    };
+    let what = Armable::Inline(Box::new(plan));
+    let operator = Some("mara".to_owned());
+    let arm = Command::Arm {
+        station: None,
+        what,
+        operator,
+    };
+    desk.command(arm).unwrap();
+    press(&mut desk, &["0.00", "1.63", "2.41", "1.72"]);
+    desk.retract(None).unwrap();
+    press(&mut desk, &["1.61", "1.62", "2.39", "?x", "0.02", "0.00"]);
+    let note = Command::Note {
+        station: None,
+        text: "jaws wiped".to_owned(),
+    };
+    desk.command(note).unwrap();
+    press(
+        &mut desk,
+        &["1.63", "2.41", "1.61", "2.39", "1.62", "2.40", "0.00"],
+    );
+    desk.entries
+}
+
+fn still_open() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    desk.arm(heights(5)).unwrap();
+    press(&mut desk, &["0.00", "1.63", "1.75"]);
+    desk.entries
+}
+
+fn cut_short() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    desk.arm(heights(5)).unwrap();
+    press(&mut desk, &["1.62", "0.00", "1.63"]);
+    desk.command(Command::Disarm { station: None }).unwrap();
+    desk.entries
+}
+
+fn everything_failed() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    desk.arm(heights(5)).unwrap();
+    press(
+        &mut desk,
+        &["0.00", "1.75", "1.50", "1.72", "1.48", "1.81", "0.00"],
+    );
+    desk.entries
+}
+
+fn unsure() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    let decision = Decision::Guarded {
+        factor_milli: 1_645,
+    };
+    desk.arm(Plan {
+        decision,
+        tool: Some("R-02".to_owned()),
+        ..heights(5)
+    })
+    .unwrap();
+    press(
+        &mut desk,
+        &["0.00", "1.62", "1.66", "1.58", "1.63", "1.60", "0.00"],
+    );
+    desk.entries
+}
+
+/// Everything that a person can name is markup, text from right to left, or what turns the direction.
+fn hostile_names() -> Vec<Stamped> {
+    let mut desk = Desk::with(hostile_catalog());
+    let plan = Plan {
+        id: Some("<img src=x onerror=alert(1)>".to_owned()),
+        subject: crimps(TERMINAL, "2.0 mm²"),
+        axes: axes(&[HEIGHT]),
+        tool: Some("</script><script>alert(1)</script>".to_owned()),
+        nest: Some("\"'&lt;".to_owned()),
+        ..plan()
+    };
+    let what = Armable::Inline(Box::new(plan));
+    let operator = Some("דנה \u{202e}<i>لیلا</i>".to_owned());
+    desk.command(Command::Arm {
+        station: None,
+        what,
+        operator,
+    })
+    .unwrap();
+    press(&mut desk, &["0.00", "1.63", "1.62"]);
+    let note = Command::Note {
+        station: None,
+        text: "</bdi></td></table><style>*{display:none}</style> ملاحظة -->".to_owned(),
+    };
+    desk.command(note).unwrap();
+    press(&mut desk, &["1.61", "0.00"]);
+    desk.entries
+}
+
+const TERMINAL: &str = "<b>קו-250</b>&amp;";
+
+fn hostile_catalog() -> Catalog {
+    let mut catalog = catalog();
+    catalog.terminals[0].id = TERMINAL.to_owned();
+    catalog.terminals[0].source = Some("<!-- sheet \u{2066}rev C -->".to_owned());
+    catalog.tools[0].id = "</script><script>alert(1)</script>".to_owned();
+    catalog.tools[0].terminals = Vec::new();
+    catalog.tools[0].nests[0].id = "\"'&lt;".to_owned();
+    catalog
+}
+
+fn pull_test() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        axes: axes(&["pull_force"]),
+        pieces: 5,
+        purpose: Purpose::Qualification,
+        ..plan()
+    })
+    .unwrap();
+    for value in ["0", "201", "195", "187", "210", "198", "0"] {
+        desk.press_on("gauge-1", value);
+    }
+    desk.entries
+}
+
+/// A caliper against gauge blocks, then a series measured with it.
+pub(crate) fn verified_instrument() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    let blocks = ["1.30 mm", "2.50 ±0.0002 mm", "41.30 mm"];
+    let blocks: Vec<GaugeBlock> = blocks.iter().map(|text| text.parse().unwrap()).collect();
+    desk.arm(Plan {
+        axes: blocks.iter().map(GaugeBlock::axis).collect(),
+        subject: Subject::Blocks {
+            instrument: "caliper-1".to_owned(),
+            blocks,
+        },
+        pieces: 2,
+        order: Order::ByPiece,
+        purpose: Purpose::Verification,
+        tool: None,
+        nest: None,
+        ..plan()
+    })
+    .unwrap();
+    press(
+        &mut desk,
+        &[
+            "0.00", "1.30", "2.51", "41.29", "1.30", "2.50", "41.30", "0.00",
+        ],
+    );
+    desk.arm(heights(2)).unwrap();
+    press(&mut desk, &["0.00", "1.63", "1.62", "0.00"]);
+    desk.entries
+}
+
+/// Two tools, two series each.
+pub(crate) fn several_series() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    let own = ["1.61", "1.62", "1.62", "1.63", "1.62", "1.61"];
+    let repair = ["1.64", "1.65", "1.64", "1.66", "1.63", "1.65"];
+    for (tool, values) in [
+        ("T-07", own),
+        ("R-02", repair),
+        ("T-07", own),
+        ("R-02", repair),
+    ] {
+        let plan = Plan {
+            tool: Some(tool.to_owned()),
+            ..heights(6)
+        };
+        desk.arm(plan).unwrap();
+        press(&mut desk, &["0.00"]);
+        press(&mut desk, &values);
+        press(&mut desk, &["0.00"]);
+        desk.wait(Duration::from_secs(3_600));
+    }
+    desk.entries
+}
+
+/// Height and width of so many pieces, with what befalls a long run.
+pub(crate) fn many_pieces(pieces: u32) -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        pieces,
+        purpose: Purpose::InProcess,
+        zero: ZeroPolicy {
+            every_pieces: None,
+            ..ZeroPolicy::default()
+        },
+        ..plan()
+    })
+    .unwrap();
+    desk.press("0.00");
+    for (nominal, spread) in [(162, 3), (240, 7)] {
+        for piece in 0..pieces {
+            // no two runs of it are alike, and all is the same on every machine
+            let off = (piece * 7 + piece * piece * 3) % (2 * spread + 1);
+            let hundredths = nominal + off - spread;
+            desk.press(&format!("{}.{:02}", hundredths / 100, hundredths % 100));
+        }
+    }
+    desk.press("0.00");
+    desk.entries
+}
+
+/// When every report of the tests is made.
+pub(crate) const MADE: WallMicros = WallMicros(1_764_100_000_000_000);
+
+/// The lines of a journal.
+pub(crate) fn lines(entries: &[Stamped]) -> Vec<Vec<u8>> {
+    let mut prev = Digest::NONE;
+    let lines = entries.iter().map(|stamped| {
+        let line = encode(stamped, prev);
+        prev = Digest::of(&line);
+        line
+    });
+    lines.collect()
+}
+
+/// A report of the series that are wanted.
+pub(crate) fn report(entries: &[Stamped], wants: impl Fn(Seq) -> bool) -> Report {
+    let mut gathering = Gathering::new(|id, _, _| wants(id));
+    for (stamped, line) in entries.iter().zip(lines(entries)) {
+        gathering.take(stamped, Digest::of(&line));
+    }
+    let asked = Asked {
+        query: Vec::new(),
+        made: MADE,
+        version: "0.1.0".to_owned(),
+    };
+    Report::new(gathering.finish().unwrap(), asked)
+}
+
+/// A report of all series.
+pub(crate) fn whole(entries: &[Stamped]) -> Report {
+    report(entries, |_| true)
+}

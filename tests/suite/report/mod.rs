@@ -1,0 +1,78 @@
+//! Reports: the page, and whether a page is found out that was tampered with.
+
+mod checked;
+mod command;
+pub(crate) mod made;
+
+use crate::golden;
+use std::fs;
+use std::path::PathBuf;
+
+/// Where every page of these tests is put, for `tests/browser/run`.
+fn pages() -> PathBuf {
+    let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join("report");
+    fs::create_dir_all(&folder).unwrap();
+    folder
+}
+
+#[test]
+fn every_page_reads_as_it_was_written() {
+    for (name, entries) in made::cases() {
+        let page = made::whole(&entries).html();
+        fs::write(pages().join(format!("{name}.html")), &page).unwrap();
+        if !name.ends_with("_pieces") {
+            golden::assert_same(&format!("report/{name}.html"), &page);
+        }
+    }
+}
+
+#[test]
+fn a_hundred_pieces_are_under_300_kb() {
+    let page = made::whole(&made::many_pieces(100)).html();
+    assert!(page.len() < 300_000, "{} bytes", page.len());
+}
+
+#[test]
+fn a_page_has_nothing_that_runs_or_comes_from_elsewhere() {
+    for (name, entries) in made::cases() {
+        let page = made::whole(&entries).html();
+        let scripts: Vec<&str> = page
+            .match_indices("<script")
+            .map(|(at, _)| &page[at..at + 31])
+            .collect();
+        assert_eq!(scripts, ["<script type=\"application/json\""], "{name}");
+        let attributes: Vec<&str> = page
+            .split(['<', '>'])
+            .filter(|part| part.contains("=\""))
+            .flat_map(|tag| tag.split('"').step_by(2))
+            .map(|before| before.rsplit(' ').next().unwrap().trim_end_matches('='))
+            .collect();
+        for banned in ["src", "style", "onerror", "onclick", "srcset", "action"] {
+            assert!(!attributes.contains(&banned), "{name}: {banned}");
+        }
+        for (at, _) in page.match_indices("href=\"") {
+            assert_eq!(&page[at + 6..at + 7], "#", "{name}");
+        }
+        assert!(
+            !page.contains("url(") && !page.contains("@import"),
+            "{name}"
+        );
+    }
+}
+
+#[test]
+fn names_full_of_markup_stay_names() {
+    let (_, entries) = made::cases()
+        .into_iter()
+        .find(|(name, _)| *name == "hostile_names")
+        .unwrap();
+    let page = made::whole(&entries).html();
+    for markup in ["<img", "<i>", "<b>", "<!-- sheet", "-->\n<", "<style>*"] {
+        let count = page.matches(markup).count();
+        assert_eq!(count, usize::from(markup == "-->\n<"), "{markup}");
+    }
+    for turns in ['\u{202e}', '\u{2066}'] {
+        assert!(!page.contains(turns), "{turns:?}");
+    }
+    assert!(page.contains("<bdi>דנה \\u{202e}&lt;i&gt;لیلا&lt;/i&gt;</bdi>"));
+}
