@@ -12,12 +12,14 @@
 //! | [`entry`] | what one journal line says, and what all of them amount to |
 //! | [`station`] | the core: inputs and the time in, entries out |
 //! | [`message`] | what clients and daemon say to each other |
+//! | [`row`] | a reading as a row of a table |
 //! | [`stats`] | figures about readings, the only floats |
 //! | [`report`] | series as a page for a customer, and whether such a page is true |
 //! | *the line* | |
 //! | [`serial`] | ports |
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
 //! | [`journal`] | entries on disk |
+//! | [`export`] | rows as files that other programs read |
 //! | [`sink`] | what reads the journal with a cursor of its own |
 //! | [`clients`] | the feed and control sockets |
 //! | [`daemon`] | the tasks |
@@ -29,6 +31,7 @@ pub mod entry;
 pub mod message;
 pub mod quantity;
 pub mod report;
+pub mod row;
 pub mod spec;
 pub mod station;
 pub mod stats;
@@ -36,6 +39,7 @@ pub mod stats;
 pub mod cli;
 pub mod clients;
 pub mod daemon;
+pub mod export;
 pub mod journal;
 pub mod serial;
 pub mod sink;

@@ -16,7 +16,9 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     ),
     (
         "See what is going on, and what was",
-        &["status", "watch", "series", "study", "report", "verify"],
+        &[
+            "status", "watch", "series", "study", "report", "verify", "export",
+        ],
     ),
     (
         "Set it up",

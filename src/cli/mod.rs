@@ -15,6 +15,7 @@ mod completions;
 mod context;
 mod demo;
 mod disarm;
+mod export;
 mod failure;
 mod help;
 mod known;
@@ -89,13 +90,14 @@ enum Command {
     Zero(zero::Zero),
     Ask(ask::Ask),
 
-    // See what is going on, and what was: status, watch, series, study, report, verify.
+    // See what is going on, and what was: status, watch, series, study, report, verify, export.
     Status(status::Status),
     Watch(watch::Watch),
     Series(series::Series),
     Verify(verify::Verify),
     Study(study::Study),
     Report(Box<report::ReportCommand>),
+    Export(Box<export::Export>),
 
     // Set it up: check, ports, listen, sheet, wire, plans, tools, cards.
     Check(check::Check),
@@ -136,6 +138,7 @@ impl Command {
             Self::Verify(command) => command.run(context, out),
             Self::Study(command) => command.run(context, out),
             Self::Report(command) => command.run(context, out),
+            Self::Export(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),

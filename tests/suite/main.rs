@@ -21,6 +21,7 @@ mod crash;
 mod daemon;
 mod disk;
 mod drifting;
+mod export;
 mod feed;
 mod formats;
 mod fuzz;

@@ -4,7 +4,7 @@ use crate::cli::progress::Progress;
 use crate::cli::{Failure, client};
 use crate::config::DaemonConfig;
 use crate::entry::line::LineError;
-use crate::entry::{Seq, Stamped, line};
+use crate::entry::{Entry, JournalId, Seq, Stamped, line};
 use crate::journal::{Cursor, Line};
 use crate::message::reply::Status;
 use std::ops::ControlFlow;
@@ -32,6 +32,25 @@ pub(in crate::cli) fn each(
         progress.show(|| format!("reading the journal: entry {last}"));
     }
     Ok(last)
+}
+
+/// The name of the journal, which its first line says.
+pub(in crate::cli) fn journal(daemon: &DaemonConfig) -> Result<JournalId, Failure> {
+    let mut name = None;
+    each(daemon, Seq(0), |line| {
+        let entry = decoded(daemon, line)?.entry;
+        if let Entry::Begun { journal } | Entry::Segment { journal, .. } = entry {
+            name = Some(journal);
+        }
+        Ok(ControlFlow::Break(()))
+    })?;
+    name.ok_or_else(|| {
+        Failure::usage(format!(
+            "the journal in {} has no entry yet",
+            daemon.state_dir.display()
+        ))
+        .with_remedy("start the daemon, which begins it: tallyjaw serve")
+    })
 }
 
 /// The entry in a line.

@@ -8,10 +8,10 @@
 pub(super) mod lines;
 mod search;
 
-pub(super) use search::{Fallen, Search, Series, Take, time_of};
+pub(super) use search::{Fallen, Reached, Search, Series, Take, time_of};
 
 use super::{Failure, wire};
-use crate::entry::Seq;
+use crate::entry::{Reading, Seq};
 use crate::quantity::{Area, WallMicros};
 use crate::spec::wire::resolve;
 use crate::spec::{ArmedSpec, ArmedSubject, Purpose, SizingSystem, WireRequest};
@@ -60,6 +60,32 @@ pub(super) struct Query {
 }
 
 impl Query {
+    /// What is asked for, in words that are the same for the same question: `, axis=strip_length`.
+    pub(super) fn words(&self) -> String {
+        let time = |at: Option<WallMicros>| at.map(|at| at.to_string());
+        let parts = [
+            ("axis", self.axis.clone()),
+            ("terminal", self.terminal.clone()),
+            ("wire", self.wire.clone()),
+            ("sizing", self.sizing.map(|sizing| sizing.name().to_owned())),
+            ("tool", self.tool.clone()),
+            ("nest", self.nest.clone()),
+            ("operator", self.operator.clone()),
+            ("instrument", self.instrument.clone()),
+            ("station", self.station.clone()),
+            (
+                "purpose",
+                self.purpose.map(|purpose| purpose.name().to_owned()),
+            ),
+            ("since", time(self.since)),
+            ("until", time(self.until)),
+        ];
+        let asked = parts
+            .into_iter()
+            .filter_map(|(name, value)| value.map(|value| format!(", {name}={value}")));
+        asked.collect()
+    }
+
     /// What it matches; a failure if the wire is none.
     pub(super) fn filter(&self) -> Result<Filter<'_>, Failure> {
         let wire = match &self.wire {
@@ -129,6 +155,41 @@ impl Filter<'_> {
         same(self.query.axis.as_ref(), Some(axis))
             && same(self.query.instrument.as_ref(), Some(instrument))
             && same(self.query.operator.as_ref(), operator)
+    }
+
+    /// Whether something is asked of the series.
+    pub(super) fn asks_of_series(&self) -> bool {
+        let query = self.query;
+        let names = [
+            &query.terminal,
+            &query.tool,
+            &query.nest,
+            &query.operator,
+            &query.axis,
+        ];
+        !query.series.is_empty()
+            || self.wire.is_some()
+            || query.purpose.is_some()
+            || names.into_iter().any(Option::is_some)
+    }
+
+    /// Whether a reading matches that was measured for nothing.
+    pub(super) fn loose(&self, at: WallMicros, reading: &Reading) -> bool {
+        !self.asks_of_series()
+            && same(self.query.station.as_ref(), Some(&reading.station))
+            && same(self.query.instrument.as_ref(), Some(&reading.instrument))
+            && self.time(at)
+    }
+
+    /// Whether everything matches.
+    pub(super) fn is_empty(&self) -> bool {
+        self.is_empty_but_for_time() && !self.is_timed()
+    }
+
+    /// Whether everything matches whose time does.
+    pub(super) fn is_empty_but_for_time(&self) -> bool {
+        let query = self.query;
+        !self.asks_of_series() && query.station.is_none() && query.instrument.is_none()
     }
 
     /// Whether time matters.

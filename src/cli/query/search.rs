@@ -7,8 +7,9 @@ use super::{Filter, lines};
 use crate::cli::Failure;
 use crate::config::DaemonConfig;
 use crate::entry::glance::{self, Glance, Glancer};
-use crate::entry::{Entry, Seq, Stamped, Standing};
+use crate::entry::{Entry, Reading, Seq, Stamped, Standing};
 use crate::journal::Line;
+use crate::quantity::WallMicros;
 use crate::spec::ArmedSpec;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::ops::ControlFlow;
@@ -59,6 +60,21 @@ pub(in crate::cli) trait Take {
         kept: Self::Kept,
         fallen: Option<Fallen>,
     ) -> Result<(), Failure>;
+
+    /// A reading that matches and was measured for nothing.
+    fn loose(&mut self, seq: Seq, at: WallMicros, reading: &Reading) -> Result<(), Failure> {
+        let _ = (seq, at, reading);
+        Ok(())
+    }
+}
+
+/// How far a pass through the journal came.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::cli) struct Reached {
+    /// The last entry.
+    pub(in crate::cli) last: Seq,
+    /// The first of the matching series that are open there.
+    pub(in crate::cli) open: Option<Seq>,
 }
 
 /// A matching series that is not closed, with what is kept of its readings.
@@ -85,9 +101,21 @@ impl<'s, T: Take> Search<'s, T> {
         filter: Filter<'s>,
         take: &'s mut T,
     ) -> Result<(), Failure> {
+        Self::run_from(daemon, filter, filter.after(), take).map(drop)
+    }
+
+    /// The same, from behind entry `after` on.
+    pub(in crate::cli) fn run_from(
+        daemon: &'s DaemonConfig,
+        filter: Filter<'s>,
+        after: Seq,
+        take: &'s mut T,
+    ) -> Result<Reached, Failure> {
         let mut search = Self::new(daemon, filter, take);
-        lines::each(daemon, filter.after(), |line| search.line(line))?;
-        search.finish()
+        let last = lines::each(daemon, after, |line| search.line(line))?;
+        let open = search.open.keys().next().copied();
+        search.finish()?;
+        Ok(Reached { last, open })
     }
 
     fn new(daemon: &'s DaemonConfig, filter: Filter<'s>, take: &'s mut T) -> Self {
@@ -158,6 +186,8 @@ impl<'s, T: Take> Search<'s, T> {
                     counted: reading.standing == Standing::Counted,
                 };
                 self.reading(&glance, line)?;
+            } else if self.filter.loose(stamped.at, reading) {
+                self.take.loose(stamped.seq, stamped.at, reading)?;
             }
         } else if let Entry::Armed(spec) = stamped.entry {
             let id = stamped.seq;
@@ -238,7 +268,7 @@ fn tells(kind: &str) -> bool {
 }
 
 /// When a reading was entered.
-pub(in crate::cli) fn time_of(glance: &Glance<'_>) -> Result<crate::quantity::WallMicros, Failure> {
+pub(in crate::cli) fn time_of(glance: &Glance<'_>) -> Result<WallMicros, Failure> {
     glance
         .at
         .parse()

@@ -42,14 +42,18 @@ pub(super) const ROWS: &[Row] = &[
     pure("entry", &["quantity", "decode", "spec"]),
     pure("station", &["quantity", "decode", "spec", "entry"]),
     pure("message", &["quantity", "spec", "entry", "station"]),
+    pure("row", &["quantity", "spec", "entry"]),
     pure("stats", &["quantity"]),
     pure("report", &["quantity", "spec", "entry", "stats"]),
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),
     edge("journal", &["quantity", "entry"]),
+    edge("export", &["quantity", "spec", "entry", "row"]),
     edge(
         "sink",
-        &["quantity", "spec", "entry", "message", "config", "journal"],
+        &[
+            "quantity", "spec", "entry", "message", "row", "config", "journal", "export",
+        ],
     ),
     edge(
         "clients",

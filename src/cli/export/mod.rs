@@ -1,0 +1,195 @@
+//! `tallyjaw export`: exit 0, 2 for wrong use, 4 if the journal cannot be read or the file not be written.
+//!
+//! In: the journal. Out: CSV or Parquet with a row a reading, or the journal's own lines; to a file that
+//! appears whole or not at all, or to standard output.
+
+mod raw;
+mod rows;
+mod target;
+
+use super::query::{Query, Reached, lines};
+use super::{Context, Exit, Failure, client};
+use crate::entry::Seq;
+use crate::export::{CsvTable, Mark, MarkError, Marks, ParquetTable};
+use serde_json::json;
+use std::io::Write;
+use std::path::PathBuf;
+use target::Target;
+
+/// What is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// A row a reading, for spreadsheets (RFC 4180)
+    Csv,
+    /// The journal's own lines, byte for byte
+    Jsonl,
+    /// A row a reading, typed columns, for engines
+    Parquet,
+}
+
+/// Readings as CSV, Parquet or lines of the journal, for other programs
+///
+/// A reading is told when its series is closed, since it may be doubted or taken back until then: `standing`
+/// says what became of it. Those of an open series come last, as they stand now; with --since-last they wait.
+/// No daemon is needed.
+///
+/// In CSV a text that a spreadsheet would take for a formula, one that begins with = + - @ a tab or a line's
+/// end, has an apostrophe before it (and so has a text that begins with one); numbers stay numbers.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw export csv 37 -o run.csv                 the readings of series 37
+  tallyjaw export parquet --terminal QF-250-F --since 2026-11-01 -o november.parquet
+  tallyjaw export jsonl | tail -n 3                 the whole journal
+  tallyjaw export csv --since-last lake -o 7.csv    what is new since the last pull of this name
+
+With --since-last the place is kept in state_dir/exports/NAME.json. It moves on only when the output is complete and durable: if the program or the machine dies between the two, the same readings come again with the next pull, never fewer. `journal` with `seq` tells a double. To begin anew, remove that file.")]
+pub(super) struct Export {
+    /// What to write
+    format: Format,
+    #[command(flatten)]
+    query: Query,
+    /// Only readings that count: not the doubted, retracted and never counted ones
+    #[arg(long)]
+    counted: bool,
+    /// Into this file, which appears when it is complete; `-` is standard output
+    #[arg(short, long, value_name = "FILE", default_value = "-")]
+    output: PathBuf,
+    /// Replace a file that is there
+    #[arg(long)]
+    force: bool,
+    /// Only what was not given yet under this name
+    #[arg(long, value_name = "NAME", conflicts_with = "series")]
+    since_last: Option<String>,
+}
+
+/// How much was written.
+#[derive(Debug, Clone, Copy)]
+struct Written {
+    /// Rows or lines.
+    count: u64,
+    reached: Reached,
+}
+
+impl Export {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        if self.counted && self.format == Format::Jsonl {
+            return Err(Failure::usage("--counted is of rows, and jsonl has entries")
+                .with_remedy("what became of a reading stands in `doubted` and `retracted`; or export csv or parquet"));
+        }
+        let daemon = client::daemon_of(context)?;
+        self.query.filter()?;
+        let target = Target::open(&self.output, self.force, self.format == Format::Parquet)?;
+        let journal = lines::journal(&daemon)?;
+        let marks = self.since_last.as_deref();
+        let marks = marks
+            .map(|name| Marks::hold(&daemon.state_dir, name).map_err(|error| no_mark(&error)))
+            .transpose()?;
+        let mark = marks
+            .as_ref()
+            .map(|marks| self.mark(marks, &journal.0))
+            .transpose()?;
+        let (written, target) = match self.format {
+            Format::Jsonl => raw::write(&self, &daemon, mark.as_ref(), target)?,
+            Format::Csv => {
+                let table = CsvTable::new(target).map_err(target::not_written)?;
+                rows::write(&self, &daemon, &journal, mark.as_ref(), table)?
+            }
+            Format::Parquet => {
+                let about = [("journal", journal.0.as_str())];
+                let table = ParquetTable::new(target, &about).map_err(target::not_written)?;
+                rows::write(&self, &daemon, &journal, mark.as_ref(), table)?
+            }
+        };
+        let bytes = target.finish(marks.is_some())?;
+        if let (Some(marks), Some(mark)) = (&marks, mark) {
+            let last = written.reached.last;
+            let from = written
+                .reached
+                .open
+                .map_or(last, |open| Seq(open.0.saturating_sub(1)));
+            marks
+                .write(&mark.moved(last, from))
+                .map_err(|error| no_mark(&error))?;
+        }
+        self.tell(context, written.count, bytes, out)?;
+        Ok(Exit::Yes)
+    }
+
+    /// The mark as it stands, or a new one.
+    fn mark(&self, marks: &Marks, journal: &str) -> Result<Mark, Failure> {
+        let asked = self.asked();
+        let Some(mark) = marks.read().map_err(|error| no_mark(&error))? else {
+            return Ok(Mark::new(journal, &asked));
+        };
+        if mark.journal != journal {
+            return Err(Failure::usage(format!(
+                "{} is of journal {}, this one is {journal}",
+                marks.path().display(),
+                mark.journal
+            ))
+            .with_remedy("use another name; or remove that file to be given everything"));
+        }
+        if mark.asked != asked {
+            return Err(Failure::usage(format!(
+                "got the options {asked:?}, want {:?} as before under this name",
+                mark.asked
+            ))
+            .with_remedy("use another name for another question"));
+        }
+        Ok(mark)
+    }
+
+    /// What is asked for, in words that are the same next time.
+    fn asked(&self) -> String {
+        let form = if self.format == Format::Jsonl {
+            "lines"
+        } else {
+            "rows"
+        };
+        let counted = if self.counted { " counted" } else { "" };
+        format!("{form}{counted}{}", self.query.words())
+    }
+
+    fn tell(
+        &self,
+        context: &Context,
+        count: u64,
+        bytes: u64,
+        out: &mut dyn Write,
+    ) -> Result<(), Failure> {
+        if self.output.as_os_str() == "-" {
+            return Ok(());
+        }
+        let file = self.output.display().to_string();
+        let what = if self.format == Format::Jsonl {
+            "entries"
+        } else {
+            "readings"
+        };
+        if context.json {
+            writeln!(
+                out,
+                "{}",
+                json!({"kind": "export", "file": file, what: count, "bytes": bytes})
+            )?;
+        } else {
+            let what = if count == 1 {
+                what.strip_suffix("ies").map_or("reading", |_| "entry")
+            } else {
+                what
+            };
+            writeln!(out, "{file}: {count} {what}, {bytes} bytes")?;
+        }
+        Ok(())
+    }
+}
+
+fn no_mark(error: &MarkError) -> Failure {
+    match error {
+        MarkError::Name { .. } | MarkError::Busy { .. } => Failure::usage(error.to_string()),
+        MarkError::Io { .. } => Failure::io(error.to_string()).with_remedy(
+            "the place of the last pull has not moved; the next one gives the same again",
+        ),
+    }
+}

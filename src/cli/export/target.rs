@@ -1,0 +1,106 @@
+//! Where an export goes.
+
+use crate::cli::Failure;
+use crate::export::WholeFile;
+use std::io::{self, BufWriter, ErrorKind, IsTerminal as _, Write};
+use std::path::Path;
+
+/// A file on its way, or standard output, and how many bytes went there.
+pub(super) struct Target {
+    to: To,
+    bytes: u64,
+}
+
+enum To {
+    File(BufWriter<WholeFile>, String),
+    Out(BufWriter<io::Stdout>),
+}
+
+/// Bytes that are handed on at a time.
+const BUFFER: usize = 128 * 1024;
+
+impl Target {
+    pub(super) fn open(path: &Path, force: bool, is_binary: bool) -> Result<Self, Failure> {
+        let to = if path.as_os_str() == "-" {
+            let out = io::stdout();
+            if is_binary && out.is_terminal() {
+                return Err(Failure::usage("a terminal cannot show Parquet")
+                    .with_remedy("write into a file: -o FILE"));
+            }
+            To::Out(BufWriter::with_capacity(BUFFER, out))
+        } else {
+            let shown = path.display().to_string();
+            let file = WholeFile::create(path, force)
+                .map_err(|error| cannot_be_written(&shown, &error))?;
+            To::File(BufWriter::with_capacity(BUFFER, file), shown)
+        };
+        Ok(Self { to, bytes: 0 })
+    }
+
+    /// Has everything written and, of a file or where it matters, made durable; how many bytes.
+    pub(super) fn finish(self, durable: bool) -> Result<u64, Failure> {
+        match self.to {
+            To::File(file, shown) => {
+                let file = file.into_inner().map_err(io::IntoInnerError::into_error);
+                file.and_then(WholeFile::commit)
+                    .map_err(|error| cannot_be_written(&shown, &error))?;
+            }
+            To::Out(mut out) => {
+                out.flush()?;
+                if durable {
+                    sync(out.get_ref())?;
+                }
+            }
+        }
+        Ok(self.bytes)
+    }
+}
+
+/// Makes standard output durable, if it is a file; a pipe is up to who reads it.
+fn sync(out: &io::Stdout) -> io::Result<()> {
+    match rustix::fs::fdatasync(out) {
+        Ok(()) | Err(rustix::io::Errno::INVAL | rustix::io::Errno::ROFS) => Ok(()),
+        Err(errno) => Err(errno.into()),
+    }
+}
+
+impl Write for Target {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let written = match &mut self.to {
+            To::File(file, _) => file.write(bytes),
+            To::Out(out) => out.write(bytes),
+        }?;
+        self.bytes += u64::try_from(written).unwrap_or_default();
+        Ok(written)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        match &mut self.to {
+            To::File(file, _) => file.flush(),
+            To::Out(out) => out.flush(),
+        }
+    }
+}
+
+fn cannot_be_written(shown: &str, error: &io::Error) -> Failure {
+    let kind = error.kind();
+    if kind == ErrorKind::AlreadyExists {
+        Failure::usage(format!("there is a file {shown}"))
+            .with_remedy("choose another name, or replace it: --force")
+    } else if kind == ErrorKind::NotFound {
+        Failure::usage(format!("there is no folder for {shown}"))
+            .with_remedy("make it, or choose another place")
+    } else if kind == ErrorKind::InvalidInput {
+        Failure::usage(format!("{shown:?} is no name of a file"))
+    } else {
+        Failure::io(format!("{shown} cannot be written")).because(error)
+    }
+}
+
+/// Why rows were not written, wherever they went.
+pub(super) fn not_written(error: io::Error) -> Failure {
+    if error.kind() == ErrorKind::BrokenPipe {
+        return Failure::from(error);
+    }
+    Failure::io("the export cannot be written").because(&error)
+}

@@ -1,0 +1,312 @@
+//! Rows as Parquet: typed columns, zstd, what every column means in the metadata.
+//!
+//! - Rows are gathered column by column; a group of them is written when it is full, so that memory does
+//!   not grow with the file. Texts are gathered as numbers of different texts.
+//! - Every value is exact: whole numbers of nanometres and millinewtons, and decimals beside them.
+
+use super::Table;
+use crate::entry::Seq;
+use crate::quantity::Decimal;
+use crate::row::{Cell, Column, Kind, Row, Slot};
+use parquet::basic::{Compression, LogicalType, Repetition, TimeUnit, Type as Physical, ZstdLevel};
+use parquet::data_type::{ByteArray, ByteArrayType, Int64Type};
+use parquet::errors::ParquetError;
+use parquet::file::metadata::KeyValue;
+use parquet::file::properties::WriterProperties;
+use parquet::file::writer::{SerializedColumnWriter, SerializedFileWriter};
+use parquet::schema::types::{Type, TypePtr};
+use serde_json::{Map, Value, json};
+use std::collections::{BTreeSet, HashMap};
+use std::io::{self, Write};
+use std::sync::Arc;
+
+/// Rows in a group.
+const GROUP: usize = 128 * 1024;
+/// Texts that are handed to the encoder at a time.
+const BATCH: usize = 1024;
+/// Different specifications that are told in the metadata.
+const SPECS: usize = 256;
+/// Digits of a decimal.
+const PRECISION: i32 = 18;
+
+/// A Parquet file that is being written.
+pub struct ParquetTable<W: Write + Send> {
+    writer: SerializedFileWriter<W>,
+    columns: Vec<(&'static Column, Gathered)>,
+    rows: usize,
+    specs: BTreeSet<String>,
+    specs_left_out: bool,
+    /// Series and axis that were noted last.
+    noted: Option<(Seq, String)>,
+}
+
+/// The values of a column in a group that is not full.
+enum Gathered {
+    Texts {
+        known: HashMap<Box<str>, usize>,
+        texts: Vec<ByteArray>,
+        /// For each row the number of its text.
+        rows: Vec<Option<usize>>,
+    },
+    Wholes {
+        levels: Vec<i16>,
+        values: Vec<i64>,
+    },
+}
+
+impl<W: Write + Send> ParquetTable<W> {
+    /// With no rows yet. `about` is told in the metadata: names without `tallyjaw.`, and what they say.
+    pub fn new(target: W, about: &[(&str, &str)]) -> io::Result<Self> {
+        let level = ZstdLevel::try_new(3).map_err(as_io)?;
+        let properties = WriterProperties::builder()
+            .set_compression(Compression::ZSTD(level))
+            .set_created_by(concat!("tallyjaw ", env!("CARGO_PKG_VERSION")).to_owned())
+            .build();
+        let schema = schema().map_err(as_io)?;
+        let mut writer =
+            SerializedFileWriter::new(target, schema, Arc::new(properties)).map_err(as_io)?;
+        for (name, says) in about {
+            writer.append_key_value_metadata(metadata(name, (*says).to_owned()));
+        }
+        writer.append_key_value_metadata(metadata("columns", columns().to_string()));
+        Ok(Self {
+            writer,
+            columns: Column::of_typed()
+                .map(|column| (column, Gathered::new(column)))
+                .collect(),
+            rows: 0,
+            specs: BTreeSet::new(),
+            specs_left_out: false,
+            noted: None,
+        })
+    }
+
+    /// Notes what the row was judged by.
+    fn note(&mut self, row: &Row<'_>) {
+        let Some(slot) = &row.slot else {
+            return;
+        };
+        let noted = self.noted.as_ref();
+        if noted.is_some_and(|(series, axis)| *series == slot.series && axis == slot.axis) {
+            return;
+        }
+        self.noted = Some((slot.series, slot.axis.to_owned()));
+        let spec = spec(slot);
+        if self.specs.len() < SPECS {
+            self.specs.insert(spec);
+        } else if !self.specs.contains(&spec) {
+            self.specs_left_out = true;
+        }
+    }
+
+    fn flush_group(&mut self) -> io::Result<()> {
+        if std::mem::take(&mut self.rows) == 0 {
+            return Ok(());
+        }
+        let mut group = self.writer.next_row_group().map_err(as_io)?;
+        for (column, gathered) in &mut self.columns {
+            let full = std::mem::replace(gathered, Gathered::new(column));
+            let Some(mut writer) = group.next_column().map_err(as_io)? else {
+                return Err(io::Error::other("a column is missing"));
+            };
+            full.write(&mut writer).map_err(as_io)?;
+            writer.close().map_err(as_io)?;
+        }
+        group.close().map_err(as_io)?;
+        Ok(())
+    }
+}
+
+impl<W: Write + Send> Table for ParquetTable<W> {
+    type Target = W;
+
+    fn row(&mut self, row: &Row<'_>) -> io::Result<()> {
+        for (column, gathered) in &mut self.columns {
+            gathered.add(column, (column.cell)(row))?;
+        }
+        self.note(row);
+        self.rows += 1;
+        if self.rows >= GROUP {
+            self.flush_group()?;
+        }
+        Ok(())
+    }
+
+    fn finish(mut self) -> io::Result<W> {
+        self.flush_group()?;
+        let specs: Vec<Value> = std::mem::take(&mut self.specs)
+            .iter()
+            .filter_map(|spec| serde_json::from_str(spec).ok())
+            .collect();
+        let specs = metadata("spec", Value::Array(specs).to_string());
+        self.writer.append_key_value_metadata(specs);
+        if self.specs_left_out {
+            let more = metadata("spec_is_cut", format!("only the first {SPECS} are told"));
+            self.writer.append_key_value_metadata(more);
+        }
+        self.writer.into_inner().map_err(as_io)
+    }
+}
+
+impl Gathered {
+    fn new(column: &Column) -> Self {
+        match column.kind {
+            Kind::Text => Self::Texts {
+                known: HashMap::new(),
+                texts: Vec::new(),
+                rows: Vec::new(),
+            },
+            Kind::Whole | Kind::Decimal(_) | Kind::Time => Self::Wholes {
+                levels: Vec::new(),
+                values: Vec::new(),
+            },
+        }
+    }
+
+    fn add(&mut self, column: &Column, cell: Option<Cell<'_>>) -> io::Result<()> {
+        match self {
+            Self::Texts { known, texts, rows } => {
+                let Some(Cell::Text(text)) = cell else {
+                    rows.push(None);
+                    return Ok(());
+                };
+                let number = known.get(text).copied().unwrap_or_else(|| {
+                    texts.push(ByteArray::from(text.as_bytes().to_vec()));
+                    known.insert(text.into(), texts.len() - 1);
+                    texts.len() - 1
+                });
+                rows.push(Some(number));
+            }
+            Self::Wholes { levels, values } => {
+                let value = match cell {
+                    Some(Cell::Whole(number)) => Some(number),
+                    Some(Cell::Time(at)) => Some(at.0),
+                    Some(Cell::Decimal(number)) => Some(unscaled(column, number)?),
+                    Some(Cell::Text(_)) | None => None,
+                };
+                levels.push(i16::from(value.is_some()));
+                values.extend(value);
+            }
+        }
+        Ok(())
+    }
+
+    fn write(self, writer: &mut SerializedColumnWriter<'_>) -> Result<(), ParquetError> {
+        match self {
+            Self::Wholes { levels, values } => {
+                let typed = writer.typed::<Int64Type>();
+                typed.write_batch(&values, Some(&levels), None)?;
+            }
+            Self::Texts { texts, rows, .. } => {
+                let typed = writer.typed::<ByteArrayType>();
+                for batch in rows.chunks(BATCH) {
+                    let text = |number: &usize| texts.get(*number).cloned();
+                    let values: Vec<_> = batch.iter().flatten().filter_map(text).collect();
+                    let level = |number: &Option<usize>| i16::from(number.is_some());
+                    let levels: Vec<_> = batch.iter().map(level).collect();
+                    typed.write_batch(&values, Some(&levels), None)?;
+                }
+            }
+        }
+        Ok(())
+    }
+}
+
+/// A decimal as a whole number of the column's smallest step.
+fn unscaled(column: &Column, number: Decimal) -> io::Result<i64> {
+    let places = match column.kind {
+        Kind::Decimal(places) => places,
+        Kind::Text | Kind::Whole | Kind::Time => 0,
+    };
+    let scaled = places
+        .checked_sub(number.decimals())
+        .and_then(|missing| 10_i64.checked_pow(u32::from(missing)))
+        .and_then(|factor| number.coefficient().checked_mul(factor));
+    scaled.ok_or_else(|| {
+        io::Error::other(format!(
+            "{} {number} has more digits than the {places} after the point that a table has",
+            column.name
+        ))
+    })
+}
+
+fn schema() -> Result<TypePtr, ParquetError> {
+    let fields: Result<Vec<TypePtr>, ParquetError> = Column::of_typed()
+        .map(|column| Ok(Arc::new(field(column)?)))
+        .collect();
+    let schema = Type::group_type_builder("reading")
+        .with_fields(fields?)
+        .build()?;
+    Ok(Arc::new(schema))
+}
+
+fn field(column: &Column) -> Result<Type, ParquetError> {
+    let (physical, logical) = match column.kind {
+        Kind::Text => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
+        Kind::Whole => (Physical::INT64, None),
+        Kind::Decimal(places) => (
+            Physical::INT64,
+            Some(LogicalType::decimal(i32::from(places), PRECISION)),
+        ),
+        Kind::Time => (
+            Physical::INT64,
+            Some(LogicalType::timestamp(true, TimeUnit::MICROS)),
+        ),
+    };
+    let mut builder = Type::primitive_type_builder(column.name, physical)
+        .with_repetition(Repetition::OPTIONAL)
+        .with_logical_type(logical);
+    if let Kind::Decimal(places) = column.kind {
+        builder = builder
+            .with_precision(PRECISION)
+            .with_scale(i32::from(places));
+    }
+    builder.build()
+}
+
+fn metadata(name: &str, says: String) -> KeyValue {
+    KeyValue::new(format!("tallyjaw.{name}"), says)
+}
+
+/// What every column says, and its unit.
+fn columns() -> Value {
+    let told = Column::of_typed().map(|column| {
+        let mut says = Map::new();
+        says.insert("says".to_owned(), json!(column.says));
+        if let Some(unit) = column.unit {
+            says.insert("unit".to_owned(), json!(unit));
+        }
+        (column.name.to_owned(), Value::Object(says))
+    });
+    Value::Object(told.collect())
+}
+
+/// What a row was judged by, as an object.
+fn spec(slot: &Slot<'_>) -> String {
+    let mut told = Map::new();
+    let wire = slot.wire.map(|wire| wire.area.to_string());
+    let limits = slot.limits.to_string();
+    let parts = [
+        ("terminal", slot.terminal),
+        ("wire", wire.as_deref()),
+        ("axis", Some(slot.axis)),
+        ("limits", Some(limits.as_str())),
+    ];
+    for (name, says) in parts {
+        if let Some(says) = says {
+            told.insert(name.to_owned(), json!(says));
+        }
+    }
+    Value::Object(told).to_string()
+}
+
+/// The error behind it, where that is one of writing: who reads a pipe may have gone.
+fn as_io(error: ParquetError) -> io::Error {
+    let ParquetError::External(cause) = error else {
+        return io::Error::other(error);
+    };
+    match cause.downcast::<io::Error>() {
+        Ok(cause) => *cause,
+        Err(cause) => io::Error::other(cause),
+    }
+}

@@ -1,0 +1,201 @@
+//! A file that appears whole or not at all: written without a name, synced, and only then named.
+//!
+//! Where the file system knows no files without a name, it is written under a hidden one, which a kill
+//! may leave behind; the name itself never shows anything but the whole file.
+
+use rustix::fs::{AtFlags, CWD, Mode, OFlags};
+use rustix::io::Errno;
+use std::ffi::{OsStr, OsString};
+use std::fs::File;
+use std::io::{self, Write};
+use std::os::fd::AsRawFd as _;
+use std::path::{Path, PathBuf};
+
+/// A file on its way.
+#[derive(Debug)]
+pub struct WholeFile {
+    file: File,
+    folder: File,
+    name: OsString,
+    /// The hidden name that it has meanwhile.
+    hidden: Option<OsString>,
+    replaces: bool,
+}
+
+impl WholeFile {
+    /// To be called `path`; a file of this name is `replaced`, else it is an error.
+    ///
+    /// Fails where there is no such folder, it cannot be written to, or the name is taken.
+    pub fn create(path: &Path, replaces: bool) -> io::Result<Self> {
+        let name = path.file_name().ok_or(io::ErrorKind::InvalidInput)?;
+        let parent = path
+            .parent()
+            .filter(|parent| !parent.as_os_str().is_empty());
+        let folder = File::open(parent.unwrap_or(Path::new(".")))?;
+        match rustix::fs::statat(&folder, name, AtFlags::SYMLINK_NOFOLLOW) {
+            Ok(_) if !replaces => return Err(io::ErrorKind::AlreadyExists.into()),
+            Ok(found) if !rustix::fs::FileType::from_raw_mode(found.st_mode).is_file() => {
+                return Err(io::Error::other(
+                    "got a link, a folder or a device, want a regular file",
+                ));
+            }
+            Ok(_) | Err(_) => {}
+        }
+        let (file, hidden) = unnamed(&folder, name)?;
+        Ok(Self {
+            file,
+            folder,
+            name: name.to_owned(),
+            hidden,
+            replaces,
+        })
+    }
+
+    /// Makes it durable, and gives it its name.
+    pub fn commit(mut self) -> io::Result<()> {
+        self.file.sync_all()?; // fsync: what stands in it, before anybody can see it
+        if self.hidden.is_none() && !self.replaces {
+            self.link(&self.name)?;
+        } else {
+            if self.hidden.is_none() {
+                let hidden = hidden_name(&self.name);
+                self.link(&hidden)?;
+                self.hidden = Some(hidden);
+            }
+            self.rename()?;
+        }
+        self.folder.sync_all() // fsync: its name
+    }
+
+    fn link(&self, name: &OsStr) -> io::Result<()> {
+        let unnamed = PathBuf::from(format!("/proc/self/fd/{}", self.file.as_raw_fd()));
+        let follow = AtFlags::SYMLINK_FOLLOW;
+        Ok(rustix::fs::linkat(
+            CWD,
+            &unnamed,
+            &self.folder,
+            name,
+            follow,
+        )?)
+    }
+
+    fn rename(&mut self) -> io::Result<()> {
+        let Some(hidden) = &self.hidden else {
+            return Ok(());
+        };
+        let flags = if self.replaces {
+            rustix::fs::RenameFlags::empty()
+        } else {
+            rustix::fs::RenameFlags::NOREPLACE
+        };
+        rustix::fs::renameat_with(&self.folder, hidden, &self.folder, &self.name, flags)?;
+        self.hidden = None;
+        Ok(())
+    }
+}
+
+impl Write for WholeFile {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.file.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+impl Drop for WholeFile {
+    fn drop(&mut self) {
+        if let Some(hidden) = &self.hidden {
+            let _ = rustix::fs::unlinkat(&self.folder, hidden, AtFlags::empty());
+        }
+    }
+}
+
+/// A new file in the folder that nobody else knows, with its hidden name if it needs one.
+fn unnamed(folder: &File, name: &OsStr) -> io::Result<(File, Option<OsString>)> {
+    let mode = Mode::from_raw_mode(0o666); // less what the umask takes
+    let flags = OFlags::WRONLY | OFlags::CLOEXEC;
+    match rustix::fs::openat(folder, ".", flags | OFlags::TMPFILE, mode) {
+        Ok(fd) => return Ok((fd.into(), None)),
+        Err(Errno::OPNOTSUPP | Errno::ISDIR | Errno::NOENT | Errno::INVAL) => {}
+        Err(errno) => return Err(errno.into()),
+    }
+    let hidden = hidden_name(name);
+    let flags = flags | OFlags::CREATE | OFlags::EXCL | OFlags::NOFOLLOW;
+    let file = rustix::fs::openat(folder, &hidden, flags, mode)?;
+    Ok((file.into(), Some(hidden)))
+}
+
+/// `.NAME.PROCESS.part`
+fn hidden_name(name: &OsStr) -> OsString {
+    let mut hidden = OsString::from(".");
+    hidden.push(name);
+    hidden.push(format!(".{}.part", std::process::id()));
+    hidden
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    fn names(folder: &Path) -> Vec<OsString> {
+        let mut names: Vec<_> = fs::read_dir(folder)
+            .unwrap()
+            .map(|item| item.unwrap().file_name())
+            .collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn nothing_is_seen_before_it_is_whole_and_nothing_stays_of_what_was_given_up() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.csv");
+        let mut file = WholeFile::create(&path, false).unwrap();
+        file.write_all(b"half").unwrap();
+        assert!(!path.exists());
+        drop(file);
+        assert_eq!(names(folder.path()), Vec::<OsString>::new());
+
+        let mut file = WholeFile::create(&path, false).unwrap();
+        file.write_all(b"whole").unwrap();
+        file.commit().unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"whole");
+        assert_eq!(names(folder.path()), ["a.csv"]);
+    }
+
+    #[test]
+    fn a_file_is_only_replaced_where_that_was_asked_for_also_if_it_came_meanwhile() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.csv");
+        let mut early = WholeFile::create(&path, false).unwrap();
+        early.write_all(b"late").unwrap();
+        fs::write(&path, "mine").unwrap();
+        let taken = |result: io::Result<()>| result.unwrap_err().kind();
+        assert_eq!(taken(early.commit()), io::ErrorKind::AlreadyExists);
+        let again = WholeFile::create(&path, false).map(drop);
+        assert_eq!(taken(again), io::ErrorKind::AlreadyExists);
+        assert_eq!(fs::read(&path).unwrap(), b"mine");
+
+        let mut file = WholeFile::create(&path, true).unwrap();
+        file.write_all(b"new").unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"mine");
+        file.commit().unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"new");
+        assert_eq!(names(folder.path()), ["a.csv"]);
+    }
+
+    #[test]
+    fn a_link_or_a_device_is_not_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let (link, target) = (folder.path().join("link"), folder.path().join("target"));
+        fs::write(&target, "mine").unwrap();
+        std::os::unix::fs::symlink(&target, &link).unwrap();
+        for path in [&link, Path::new("/dev/null")] {
+            assert!(WholeFile::create(path, true).is_err(), "{}", path.display());
+        }
+        assert_eq!(fs::read(&target).unwrap(), b"mine");
+    }
+}

@@ -1,0 +1,364 @@
+//! The columns of a table of readings: name, unit, kind of value, and how it is told from a row.
+
+use super::{Row, Slot};
+use crate::quantity::{Decimal, Dimension, Quantity, Unit, WallMicros};
+
+/// A value in a table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Cell<'r> {
+    /// Words; from people and configuration files too, so anything may stand in it.
+    Text(&'r str),
+    /// A whole number.
+    Whole(i64),
+    /// A decimal number, exact.
+    Decimal(Decimal),
+    /// A time.
+    Time(WallMicros),
+}
+
+/// What all values of a column are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// [`Cell::Text`].
+    Text,
+    /// [`Cell::Whole`].
+    Whole,
+    /// [`Cell::Decimal`] with at most so many digits after the point.
+    Decimal(u8),
+    /// [`Cell::Time`].
+    Time,
+}
+
+/// In which tables a column stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Form {
+    /// In all.
+    Every,
+    /// In those of text, for people and spreadsheets.
+    Text,
+    /// In those of typed values, for engines.
+    Typed,
+}
+
+/// A column.
+#[derive(Debug, Clone, Copy)]
+pub struct Column {
+    /// Its name, with the unit.
+    pub name: &'static str,
+    /// The unit of its numbers.
+    pub unit: Option<&'static str>,
+    /// What its values are.
+    pub kind: Kind,
+    /// Where it stands.
+    pub form: Form,
+    /// What it says, in words.
+    pub says: &'static str,
+    /// The value in a row; none where it is unknown or does not apply.
+    pub cell: for<'r> fn(&'r Row<'_>) -> Option<Cell<'r>>,
+}
+
+type Get = for<'r> fn(&'r Row<'_>) -> Option<Cell<'r>>;
+
+const fn every(name: &'static str, kind: Kind, says: &'static str, cell: Get) -> Column {
+    Column {
+        name,
+        unit: None,
+        kind,
+        form: Form::Every,
+        says,
+        cell,
+    }
+}
+
+const fn in_unit(unit: &'static str, form: Form, column: Column) -> Column {
+    Column {
+        unit: Some(unit),
+        form,
+        ..column
+    }
+}
+
+use Kind::{Text, Time, Whole};
+
+const MM: Kind = Kind::Decimal(6);
+const N: Kind = Kind::Decimal(3);
+
+/// Every column, in order. To add one: a row here, at the end of its group.
+pub const COLUMNS: &[Column] = &[
+    every("journal", Text, "name of the journal", |row| {
+        Some(Cell::Text(row.journal))
+    }),
+    every("seq", Whole, "number of the entry in the journal", |row| {
+        whole(Some(row.seq.0))
+    }),
+    every("at_utc", Time, "when it was entered", |row| {
+        Some(Cell::Time(row.at))
+    }),
+    every("station", Text, "the station", |row| {
+        Some(Cell::Text(row.station))
+    }),
+    every("instrument", Text, "the instrument", |row| {
+        Some(Cell::Text(row.instrument))
+    }),
+    every("operator", Text, "who measured", |row| text(row.operator)),
+    every(
+        "series",
+        Whole,
+        "the series; empty where nothing was armed",
+        |row| whole(row.slot.as_ref().map(|slot| slot.series.0)),
+    ),
+    every(
+        "plan",
+        Text,
+        "the plan; empty where it was armed without one",
+        |row| text(slot(row)?.plan),
+    ),
+    every("purpose", Text, "what the series is for", |row| {
+        text(Some(slot(row)?.purpose))
+    }),
+    every("terminal", Text, "the terminal", |row| {
+        text(slot(row)?.terminal)
+    }),
+    in_unit(
+        "mm2",
+        Form::Every,
+        every("wire_mm2", MM, "the wire's size", |row| {
+            Some(Cell::Decimal(slot(row)?.wire?.area.mm2()))
+        }),
+    ),
+    every(
+        "wire_gauge",
+        Text,
+        "the gauge that the wire was named by",
+        |row| text(slot(row)?.wire?.gauge.as_deref()),
+    ),
+    every(
+        "sizing",
+        Text,
+        "the system that led from gauge to size",
+        |row| text(Some(slot(row)?.wire?.sizing.name())),
+    ),
+    every("tool", Text, "the crimp tool", |row| {
+        text(slot(row)?.tool.map(|(id, _, _)| id))
+    }),
+    every("tool_class", Text, "what the tool was made for", |row| {
+        text(slot(row)?.tool.map(|(_, class, _)| class))
+    }),
+    every("nest", Text, "the nest of the tool", |row| {
+        text(slot(row)?.tool?.2)
+    }),
+    every("piece", Whole, "the piece of the series, from 1", |row| {
+        whole(row.slot.as_ref().map(|slot| u64::from(slot.piece)))
+    }),
+    every("axis", Text, "what was measured", |row| {
+        text(slot(row).map(|slot| slot.axis))
+    }),
+    in_unit(
+        "as in `unit`",
+        Form::Text,
+        every(
+            "value",
+            MM,
+            "the value with the digits that its instrument showed",
+            |row| Some(Cell::Decimal(row.value.digits())),
+        ),
+    ),
+    every(
+        "unit",
+        Text,
+        "the unit in which the instrument showed it",
+        |row| Some(Cell::Text(row.value.unit().symbol())),
+    ),
+    in_unit(
+        "mm",
+        Form::Every,
+        every("value_mm", MM, "the value, if it is a length", |row| {
+            shown(row, Unit::Millimetre)
+        }),
+    ),
+    in_unit(
+        "mm",
+        Form::Text,
+        every("nominal_mm", MM, "what was asked for", |row| {
+            decimal(nominal(row), Unit::Millimetre)
+        }),
+    ),
+    in_unit(
+        "mm",
+        Form::Text,
+        every("lower_mm", MM, "the least that is good", |row| {
+            decimal(lower(row), Unit::Millimetre)
+        }),
+    ),
+    in_unit(
+        "mm",
+        Form::Text,
+        every("upper_mm", MM, "the most that is good", |row| {
+            decimal(upper(row), Unit::Millimetre)
+        }),
+    ),
+    in_unit(
+        "µm",
+        Form::Text,
+        every(
+            "deviation_um",
+            N,
+            "the value less what was asked for",
+            |row| decimal(row.deviation, Unit::Micrometre),
+        ),
+    ),
+    in_unit(
+        "N",
+        Form::Every,
+        every("value_n", N, "the value, if it is a force", |row| {
+            shown(row, Unit::Newton)
+        }),
+    ),
+    in_unit(
+        "N",
+        Form::Text,
+        every("nominal_n", N, "what was asked for", |row| {
+            decimal(nominal(row), Unit::Newton)
+        }),
+    ),
+    in_unit(
+        "N",
+        Form::Text,
+        every("lower_n", N, "the least that is good", |row| {
+            decimal(lower(row), Unit::Newton)
+        }),
+    ),
+    in_unit(
+        "N",
+        Form::Text,
+        every("upper_n", N, "the most that is good", |row| {
+            decimal(upper(row), Unit::Newton)
+        }),
+    ),
+    in_unit(
+        "N",
+        Form::Text,
+        every(
+            "deviation_n",
+            N,
+            "the value less what was asked for",
+            |row| decimal(row.deviation, Unit::Newton),
+        ),
+    ),
+    base("value_nm", "nm", "the value, if it is a length", |row| {
+        of(Some(row.value.quantity()), Dimension::Length)
+    }),
+    base("nominal_nm", "nm", "what was asked for", |row| {
+        of(nominal(row), Dimension::Length)
+    }),
+    base("lower_nm", "nm", "the least that is good", |row| {
+        of(lower(row), Dimension::Length)
+    }),
+    base("upper_nm", "nm", "the most that is good", |row| {
+        of(upper(row), Dimension::Length)
+    }),
+    base(
+        "deviation_nm",
+        "nm",
+        "the value less what was asked for",
+        |row| of(row.deviation, Dimension::Length),
+    ),
+    base("value_mn", "mN", "the value, if it is a force", |row| {
+        of(Some(row.value.quantity()), Dimension::Force)
+    }),
+    base("nominal_mn", "mN", "what was asked for", |row| {
+        of(nominal(row), Dimension::Force)
+    }),
+    base("lower_mn", "mN", "the least that is good", |row| {
+        of(lower(row), Dimension::Force)
+    }),
+    base("upper_mn", "mN", "the most that is good", |row| {
+        of(upper(row), Dimension::Force)
+    }),
+    base(
+        "deviation_mn",
+        "mN",
+        "the value less what was asked for",
+        |row| of(row.deviation, Dimension::Force),
+    ),
+    every("verdict", Text, "the verdict that was given", |row| {
+        text(row.verdict.map(crate::spec::Verdict::name))
+    }),
+    every(
+        "standing",
+        Text,
+        "counted, doubted (a zero no longer vouches for it), retracted (the operator took it back) or not_counted",
+        |row| text(Some(row.standing.name())),
+    ),
+    every("reason", Text, "why it does not count", |row| {
+        text(row.reason.map(crate::entry::NotCounted::name))
+    }),
+];
+
+const fn base(name: &'static str, unit: &'static str, says: &'static str, cell: Get) -> Column {
+    in_unit(unit, Form::Typed, every(name, Whole, says, cell))
+}
+
+impl Column {
+    /// Those of a table of text: all but the whole numbers of base units.
+    pub fn of_text() -> impl Iterator<Item = &'static Self> {
+        COLUMNS.iter().filter(|column| column.form != Form::Typed)
+    }
+
+    /// Those of a table of typed values.
+    pub fn of_typed() -> impl Iterator<Item = &'static Self> {
+        COLUMNS.iter().filter(|column| column.form != Form::Text)
+    }
+}
+
+fn slot<'r>(row: &'r Row<'_>) -> Option<&'r Slot<'r>> {
+    row.slot.as_ref()
+}
+
+fn text(text: Option<&str>) -> Option<Cell<'_>> {
+    text.map(Cell::Text)
+}
+
+fn whole(number: Option<u64>) -> Option<Cell<'static>> {
+    number
+        .and_then(|number| i64::try_from(number).ok())
+        .map(Cell::Whole)
+}
+
+fn nominal(row: &Row<'_>) -> Option<Quantity> {
+    row.slot.as_ref()?.limits.nominal()
+}
+
+fn lower(row: &Row<'_>) -> Option<Quantity> {
+    row.slot.as_ref()?.limits.lower()
+}
+
+fn upper(row: &Row<'_>) -> Option<Quantity> {
+    row.slot.as_ref()?.limits.upper()
+}
+
+fn of(quantity: Option<Quantity>, dimension: Dimension) -> Option<Cell<'static>> {
+    quantity
+        .filter(|quantity| quantity.dimension() == dimension)
+        .map(|quantity| Cell::Whole(quantity.base()))
+}
+
+/// The value: the instrument's own digits where they are in this unit.
+fn shown(row: &Row<'_>, unit: Unit) -> Option<Cell<'static>> {
+    if row.value.unit() == unit {
+        return Some(Cell::Decimal(row.value.digits()));
+    }
+    decimal(Some(row.value.quantity()), unit)
+}
+
+/// Exact, and no longer than needed.
+fn decimal(quantity: Option<Quantity>, unit: Unit) -> Option<Cell<'static>> {
+    let places = if unit == Unit::Millimetre { 6 } else { 3 };
+    let exact = quantity?.in_unit(unit, places)?;
+    let (mut coefficient, mut places) = (exact.coefficient(), exact.decimals());
+    while places > 0 && coefficient % 10 == 0 {
+        coefficient /= 10;
+        places -= 1;
+    }
+    Some(Cell::Decimal(Decimal::new(coefficient, places)))
+}

@@ -1,0 +1,194 @@
+"""Exports of one journal read by two engines that share nothing with us, against the journal's own lines.
+
+Usage: engines.py TALLYJAW [READINGS]      (run by engines.sh, which installs duckdb and polars)
+       engines.py TALLYJAW --bench [READINGS]      time, size and greatest memory of each export
+
+Counts and exact sums by station, axis, verdict and standing must be equal: from the lines by this program,
+from CSV and Parquet by both engines. So must every text, however it looks.
+"""
+
+import collections
+import csv
+import datetime
+import decimal
+import json
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+
+import duckdb
+import polars
+
+import made_journal
+
+TALLYJAW = os.path.abspath(sys.argv[1])
+BENCH = "--bench" in sys.argv
+NUMBERS = [int(word) for word in sys.argv[2:] if word.isdigit()]
+READINGS = NUMBERS[0] if NUMBERS else 1_000_000 if BENCH else 200_000
+KEYS = ["station", "operator", "axis", "unit", "verdict", "standing"]
+
+
+def tallyjaw(folder, *arguments):
+    done = subprocess.run([TALLYJAW, "--config", "tallyjaw.toml", *arguments], cwd=folder, capture_output=True,
+                          text=True, check=False)
+    if done.returncode != 0:
+        raise SystemExit(f"{arguments}: {done.stderr}")
+
+
+def of_lines(path):
+    """What the journal itself amounts to: for each group how many, and the sums of nanometres and millinewtons."""
+    operators, rows, later = {}, {}, {}
+    with open(path, encoding="utf-8", newline="") as file:
+        for line in file:
+            entry = json.loads(line)
+            if entry["kind"] == "armed":
+                operators[entry["seq"]] = entry["operator"]
+            elif entry["kind"] == "reading":
+                rows[entry["seq"]] = entry
+            elif entry["kind"] == "doubted":
+                later |= {seq: "doubted" for seq in entry["readings"]}
+            elif entry["kind"] == "retracted":
+                later[entry["reading"]] = "retracted"
+    groups = collections.defaultdict(lambda: (0, 0, 0))
+    for seq, row in rows.items():
+        standing = later.get(seq, row["standing"])
+        key = (row["station"], operators.get(row.get("series")), row.get("axis"), row["unit"], row.get("verdict"),
+               standing)
+        count, nm, mn = groups[key]
+        groups[key] = (count + 1, nm + row.get("value_nm", 0), mn + row.get("value_mn", 0))
+    return dict(groups)
+
+
+def same(name, got, want):
+    if got != want:
+        keys = [key for key in got.keys() | want.keys() if got.get(key) != want.get(key)]
+        raise SystemExit(f"{name}: {keys[0]}: got {got.get(keys[0])}, want {want.get(keys[0])}; {len(keys)} differ")
+    print(f"{name}: {sum(count for count, _, _ in got.values())} readings in {len(got)} groups, equal to the journal")
+
+
+def unguarded(text):
+    """What docs and `export --help` say of the apostrophe."""
+    if text is not None and len(text) > 1 and text[0] == "'" and text[1] in "=+-@\t\r\n'":
+        return text[1:]
+    return text
+
+
+def groups(rows, guarded):
+    clean = unguarded if guarded else (lambda text: text)
+    out = {}
+    for *key, count, nm, mn in rows:
+        key = tuple(clean(part) for part in key)
+        out[key] = (count, int(nm or 0), int(mn or 0))
+    return out
+
+
+def duckdb_parquet(path):
+    rows = duckdb.sql(f"SELECT {', '.join(KEYS)}, count(*), sum(value_nm), sum(value_mn) "
+                      f"FROM read_parquet('{path}') GROUP BY ALL").fetchall()
+    exact = duckdb.sql(f"SELECT count(*) FILTER (WHERE value_nm != value_mm * 1000000), "
+                       f"count(*) FILTER (WHERE value_mn != value_n * 1000), typeof(any_value(at_utc)) "
+                       f"FROM read_parquet('{path}')").fetchall()[0]
+    if exact != (0, 0, "TIMESTAMP WITH TIME ZONE"):
+        raise SystemExit(f"duckdb: decimals that are not the whole numbers, or times of another type: {exact}")
+    return groups(rows, False)
+
+
+def polars_parquet(path):
+    frame = polars.read_parquet(path)
+    types = {name: frame.schema[name] for name in ("seq", "at_utc", "value_nm", "value_mm", "station")}
+    want = {"seq": polars.Int64, "at_utc": polars.Datetime("us", "UTC"), "value_nm": polars.Int64,
+            "value_mm": polars.Decimal(18, 6), "station": polars.String}
+    if types != want:
+        raise SystemExit(f"polars: got types {types}, want {want}")
+    rows = frame.group_by(KEYS).agg(polars.len(), polars.sum("value_nm"), polars.sum("value_mn")).rows()
+    return groups(rows, False)
+
+
+def duckdb_csv(path):
+    columns = ", ".join(f"'{name}': 'VARCHAR'" for name in header(path))
+    rows = duckdb.sql(
+        f"SELECT {', '.join(KEYS)}, count(*), sum(CAST(value_mm AS DECIMAL(18, 6)) * 1000000), "
+        f"sum(CAST(value_n AS DECIMAL(18, 3)) * 1000) "
+        f"FROM read_csv('{path}', header = true, columns = {{{columns}}}, quote = '\"', escape = '\"', delim = ',', "
+        f"new_line = '\\r\\n', nullstr = '') GROUP BY ALL").fetchall()
+    return rows
+
+
+def polars_csv(path):
+    frame = polars.read_csv(path, infer_schema=False)
+    scaled = [polars.col(name).cast(polars.Decimal(18, 6)) * factor
+              for name, factor in (("value_mm", 1_000_000), ("value_n", 1000))]
+    return frame.with_columns(scaled).group_by(KEYS).agg(
+        polars.len(), polars.sum("value_mm"), polars.sum("value_n")).rows()
+
+
+def python_csv(path):
+    """The reader of the standard library, by RFC 4180; and every line ends as the RFC says."""
+    out = collections.defaultdict(lambda: (0, 0, 0))
+    with open(path, encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file, strict=True):
+            key = tuple(unguarded(row[name] or None) for name in KEYS)
+            count, nm, mn = out[key]
+            length, force = (decimal.Decimal(row[name] or 0) for name in ("value_mm", "value_n"))
+            out[key] = (count + 1, nm + int(length * 1_000_000), mn + int(force * 1000))
+            datetime.datetime.fromisoformat(row["at_utc"])
+            for cell in row.values():
+                if cell[:1] in ("=", "+", "@", "\t", "\r") or (cell[:1] == "-" and not cell[1:].replace(".", "").isdigit()):
+                    raise SystemExit(f"a spreadsheet would compute {cell!r}")
+    return dict(out)
+
+
+def header(path):
+    with open(path, encoding="utf-8", newline="") as file:
+        return next(csv.reader(file))
+
+
+def without_empty(want):
+    """In CSV an empty text and none are the same."""
+    out = collections.defaultdict(lambda: (0, 0, 0))
+    for key, sums in want.items():
+        key = tuple(part or None for part in key)
+        out[key] = tuple(a + b for a, b in zip(out[key], sums))
+    return dict(out)
+
+
+def bench():
+    """Each export in a process of its own; the greatest memory grows only, so the least hungry comes first."""
+    with tempfile.TemporaryDirectory(dir=os.environ.get("TMPDIR")) as folder:
+        journal = made_journal.make(folder, READINGS)
+        print(f"{READINGS} readings, {os.path.getsize(journal) / 1e6:.0f} MB of lines")
+        for format in ("jsonl", "csv", "parquet"):
+            began = time.perf_counter()
+            tallyjaw(folder, "export", format, "-o", f"all.{format}")
+            took = time.perf_counter() - began
+            size = os.path.getsize(os.path.join(folder, f"all.{format}"))
+            peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+            print(f"{format:8} {took:6.2f} s  {size / 1e6:6.1f} MB  at most {peak:.0f} MB resident")
+
+
+def main():
+    with tempfile.TemporaryDirectory() as folder:
+        journal = made_journal.make(folder, READINGS)
+        want = of_lines(journal)
+        for format in ("csv", "parquet", "jsonl"):
+            tallyjaw(folder, "export", format, "-o", f"all.{format}")
+        table, typed, lines = (os.path.join(folder, f"all.{format}") for format in ("csv", "parquet", "jsonl"))
+        same("parquet by duckdb", duckdb_parquet(typed), want)
+        same("parquet by polars", polars_parquet(typed), want)
+        want = without_empty(want)
+        same("csv by python", python_csv(table), want)
+        same("csv by duckdb", without_empty(groups(duckdb_csv(table), True)), want)
+        same("csv by polars", without_empty(groups(polars_csv(table), True)), want)
+        with open(lines, "rb") as got, open(journal, "rb") as kept:
+            if got.read() != kept.read():
+                raise SystemExit("jsonl differs from the journal's lines")
+        print("jsonl: byte for byte the journal")
+
+
+if BENCH:
+    bench()
+else:
+    main()
