@@ -22,6 +22,7 @@
 //! | [`export`] | rows as files that other programs read |
 //! | [`sink`] | what reads the journal with a cursor of its own |
 //! | [`clients`] | the feed and control sockets |
+//! | [`page`] | the bench page over HTTP, with events and metrics |
 //! | [`daemon`] | the tasks |
 //! | [`cli`] | the command line |
 
@@ -41,6 +42,7 @@ pub mod clients;
 pub mod daemon;
 pub mod export;
 pub mod journal;
+pub mod page;
 pub mod serial;
 pub mod sink;
 pub mod virtual_caliper;

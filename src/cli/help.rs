@@ -17,7 +17,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     (
         "See what is going on, and what was",
         &[
-            "status", "watch", "series", "study", "report", "verify", "export",
+            "status", "watch", "page", "series", "study", "report", "verify", "export",
         ],
     ),
     (

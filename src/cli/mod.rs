@@ -23,6 +23,7 @@ mod listen;
 mod man;
 mod note;
 mod operator;
+mod page;
 mod plans;
 mod ports;
 mod progress;
@@ -90,9 +91,10 @@ enum Command {
     Zero(zero::Zero),
     Ask(ask::Ask),
 
-    // See what is going on, and what was: status, watch, series, study, report, verify, export.
+    // See what is going on, and what was: status, watch, page, series, study, report, verify, export.
     Status(status::Status),
     Watch(watch::Watch),
+    Page(page::Page),
     Series(series::Series),
     Verify(verify::Verify),
     Study(study::Study),
@@ -134,6 +136,7 @@ impl Command {
             Self::Ask(command) => command.run(context, out),
             Self::Status(command) => command.run(context, out),
             Self::Watch(command) => command.run(context, out),
+            Self::Page(command) => command.run(context, out),
             Self::Series(command) => command.run(context, out),
             Self::Verify(command) => command.run(context, out),
             Self::Study(command) => command.run(context, out),

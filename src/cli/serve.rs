@@ -70,18 +70,27 @@ fn say(ready: &Ready, json: bool, out: &mut dyn Write) -> std::io::Result<()> {
         ("journal", &ready.journal_dir),
         ("log", &ready.log),
     ];
+    let page = ready.page.map(|address| format!("http://{address}/"));
     if json {
         let mut object = serde_json::Map::new();
         object.insert("kind".to_owned(), "ready".into());
         for (name, path) in places {
             object.insert(name.to_owned(), path.display().to_string().into());
         }
+        object.extend(page.map(|page| ("page".to_owned(), page.into())));
         writeln!(out, "{}", serde_json::Value::Object(object))?;
         return out.flush();
     }
     writeln!(out, "tallyjaw {} serves", daemon::VERSION)?;
     for (name, path) in places {
         writeln!(out, "  {name:<8} {}", path.display())?;
+    }
+    if let Some(page) = page {
+        writeln!(
+            out,
+            "  {:<8} {page}   (tallyjaw page: with the token)",
+            "page"
+        )?;
     }
     writeln!(out, "stop it with Ctrl-C or SIGTERM")?;
     out.flush()
@@ -96,6 +105,7 @@ fn failure(error: DaemonError) -> Failure {
             | JournalError::OtherDamage { .. }
             | JournalError::Newer { .. },
         ) => Failure::usage(message),
+        DaemonError::Page(error) if error.is_wrong_configuration() => Failure::usage(message),
         DaemonError::Socket(error) if error.is_wrong_configuration() => Failure::usage(message),
         DaemonError::Journal(
             JournalError::Io { .. }
@@ -108,6 +118,7 @@ fn failure(error: DaemonError) -> Failure {
             | JournalError::Poisoned { .. },
         )
         | DaemonError::Socket(_)
+        | DaemonError::Page(_)
         | DaemonError::JournalFailed { .. }
         | DaemonError::System { .. } => Failure::io(message),
     };

@@ -78,7 +78,7 @@ pub(super) async fn serve(stream: UnixStream, asked: Sender<Asked>) {
     let mut lines = Lines::new(reader);
     loop {
         let (answer, goes_on) = match next(&mut lines).await {
-            Sent::Line(line) => (handle(&line, &asked).await, true),
+            Sent::Line(line) => (answer(&line, &asked).await, true),
             Sent::TooLong => (Some(too_long()), false),
             Sent::End => return,
         };
@@ -117,8 +117,8 @@ fn too_long() -> Vec<u8> {
     reply::line(&Value::Null, &Err(error))
 }
 
-/// The answer to one line; `None` to a notification.
-async fn handle(line: &[u8], asked: &Sender<Asked>) -> Option<Vec<u8>> {
+/// The answer to one request, newline included; `None` to a notification.
+pub async fn answer(line: &[u8], asked: &Sender<Asked>) -> Option<Vec<u8>> {
     match Request::parse(line) {
         Err(rejected) => Some(reply::line(&rejected.id, &Err(rejected.error))),
         Ok(Request { id, call }) => {

@@ -63,6 +63,7 @@ struct Shown {
     last: Seq,
     health: Health,
     troubles: BTreeMap<String, Trouble>,
+    page: Option<String>,
     notices: VecDeque<Arc<[u8]>>,
     notices_ever: u64,
     closing: bool,
@@ -153,6 +154,7 @@ impl Live {
                 last,
                 health: Health::Ok,
                 troubles: BTreeMap::new(),
+                page: None,
                 notices: VecDeque::new(),
                 notices_ever: 0,
                 closing: false,
@@ -199,6 +201,17 @@ impl Live {
     /// Another configuration is in force.
     pub fn set_catalog(&self, catalog: Arc<Catalog>) {
         self.shown().catalog = catalog;
+        self.wake_all();
+    }
+
+    /// Where the bench page is served.
+    pub fn set_page(&self, address: String) {
+        self.shown().page = Some(address);
+    }
+
+    /// What can be armed.
+    pub fn catalog(&self) -> Arc<Catalog> {
+        Arc::clone(&self.shown().catalog)
     }
 
     /// Says to every client, those that come later too, how the journal is.
@@ -221,12 +234,20 @@ impl Live {
     }
 
     /// Why an instrument's port cannot be opened, or what is odd about it; `None` once it is open.
-    pub fn set_trouble(&self, instrument: &str, trouble: Option<Trouble>) {
-        let mut shown = self.shown();
-        match trouble {
-            Some(trouble) => shown.troubles.insert(instrument.to_owned(), trouble),
-            None => shown.troubles.remove(instrument),
-        };
+    pub fn set_trouble(&self, instrument: &str, trouble: Option<&Trouble>) {
+        {
+            let mut shown = self.shown();
+            let before = match trouble {
+                Some(trouble) => shown
+                    .troubles
+                    .insert(instrument.to_owned(), trouble.clone()),
+                None => shown.troubles.remove(instrument),
+            };
+            if before.as_ref() == trouble {
+                return;
+            }
+        }
+        self.wake_all();
     }
 
     /// Clients are sent what they have not got, and are let go.
@@ -236,7 +257,7 @@ impl Live {
     }
 
     /// Whether clients are being let go.
-    pub(super) fn is_closing(&self) -> bool {
+    pub fn is_closing(&self) -> bool {
         self.shown().closing
     }
 
@@ -267,16 +288,26 @@ impl Live {
 
     /// The answer to `status`.
     pub fn status(&self) -> Status {
-        let shown = self.shown();
+        self.status_of(&self.shown())
+    }
+
+    fn status_of(&self, shown: &Shown) -> Status {
         Status {
             version: self.version.to_owned(),
             journal: self.journal.to_string(),
             first: self.first.0,
             journal_health: shown.health.name().to_owned(),
             unjudged_frames: None,
+            page: shown.page.clone(),
             state: StateMessage::new(&shown.state, &shown.catalog),
             troubles: shown.troubles.values().cloned().collect(),
         }
+    }
+
+    /// The same with all that the entries amount to, of one moment.
+    pub fn status_and_state(&self) -> (Status, State) {
+        let shown = self.shown();
+        (self.status_of(&shown), shown.state.clone())
     }
 
     /// Hello and state of one moment, and the place from which a new client goes on.
@@ -319,8 +350,16 @@ impl Live {
         Batch::Lines { bytes, last }
     }
 
+    /// How much was said to all before a client that comes now; how the journal is, while it is unwell, is
+    /// told to it again.
+    pub fn notices_seen(&self) -> u64 {
+        let shown = self.shown();
+        let unwell = u64::from(shown.health != Health::Ok);
+        shown.notices_ever.saturating_sub(unwell)
+    }
+
     /// What was said to all since `seen`, and how much was said so far.
-    pub(super) fn notices_after(&self, seen: u64) -> (Vec<u8>, u64) {
+    pub fn notices_after(&self, seen: u64) -> (Vec<u8>, u64) {
         let shown = self.shown();
         let unseen = usize::try_from(shown.notices_ever.saturating_sub(seen)).unwrap_or(NOTICES);
         let skipped = shown.notices.len().saturating_sub(unseen);

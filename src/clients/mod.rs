@@ -17,7 +17,7 @@ mod lines;
 mod live;
 mod sockets;
 
-pub use control::Asked;
+pub use control::{Asked, answer};
 pub use live::{Batch, Health, Live};
 pub use sockets::{RuntimeDir, SocketError};
 

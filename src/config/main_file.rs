@@ -3,10 +3,10 @@
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Role};
 use super::instrument::{self, RawInstrument};
-use super::parse;
 use super::table::Table;
 use super::value::{percent, unique};
-use super::{DaemonConfig, FilePattern};
+use super::{DaemonConfig, FilePattern, PageConfig};
+use super::{page, parse};
 use crate::quantity::Dimension;
 use crate::spec::axis::{AXES, PLAUSIBLE_PERCENT};
 use crate::spec::{Axis, AxisName};
@@ -18,6 +18,7 @@ pub struct MainFile {
     pub(super) faults: Faults,
     pub(super) text: String,
     pub(super) daemon: DaemonConfig,
+    pub(super) page: Option<PageConfig>,
     pub(super) stations: Vec<At<String>>,
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) axes: Vec<Axis>,
@@ -59,6 +60,7 @@ pub fn main_file(source: &Source) -> MainFile {
     let base = source.path.parent().unwrap_or(Path::new(""));
     let faults_ref = &mut faults;
     let daemon = Daemon::read(&mut root, faults_ref, base);
+    let page = page::read(&mut root, faults_ref);
     let stations = stations(&mut root, faults_ref);
     let instruments = root
         .tables(faults_ref, "instrument", "[[instrument]]")
@@ -71,6 +73,7 @@ pub fn main_file(source: &Source) -> MainFile {
         faults,
         text: source.text.clone(),
         daemon: daemon.config,
+        page,
         stations,
         instruments,
         axes,

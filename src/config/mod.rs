@@ -18,6 +18,7 @@ mod instrument;
 pub mod line;
 mod lint;
 mod main_file;
+mod page;
 mod parse;
 mod plan;
 mod sheet;
@@ -42,6 +43,8 @@ use std::path::PathBuf;
 pub struct Config {
     /// Where the daemon keeps its things.
     pub daemon: DaemonConfig,
+    /// The bench page; `None` where none is served.
+    pub page: Option<PageConfig>,
     /// The port of each instrument, in the order of the configuration.
     pub ports: Vec<PortConfig>,
     /// What can be armed.
@@ -64,6 +67,16 @@ pub struct DaemonConfig {
     pub socket_mode: u32,
     /// The group of `feed.sock`, by name.
     pub socket_group: Option<String>,
+}
+
+/// Where the bench page is served.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PageConfig {
+    /// Address and port; port 0 is any that is free.
+    pub listen: core::net::SocketAddr,
+    /// The names by which it may be asked for, beside the loopback's own, in small letters; with a port
+    /// where one was given.
+    pub hosts: Vec<String>,
 }
 
 /// The port of one instrument.
@@ -165,6 +178,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
     let (ports, catalog) = raw.into_parts();
     Ok(Config {
         daemon: main.daemon,
+        page: main.page,
         ports,
         catalog,
         warnings,

@@ -17,9 +17,11 @@ use crate::clients::{Asked, Health, Live};
 use crate::config::Config;
 use crate::entry::{Attached, Seq};
 use crate::journal::{Announcement, Handle};
+use crate::message::catalog::CatalogMessage;
 use crate::message::reply::{Armed, Done, Outcome, Reload, Status, Trouble};
 use crate::message::state::StationMessage;
 use crate::message::{Call, ErrorObject, Notice, code};
+use crate::page::Meter;
 use crate::quantity::{MonoMicros, Now};
 use crate::serial::Event;
 use crate::station::{Command, Core, Input, Output};
@@ -44,6 +46,7 @@ pub(super) struct Hub {
     pub(super) core: Core,
     pub(super) journal: Handle,
     pub(super) live: Arc<Live>,
+    pub(super) meter: Arc<Meter>,
     pub(super) ports: Ports,
     pub(super) open: BTreeMap<String, Attached>,
     pub(super) waiting: Waiting,
@@ -82,6 +85,7 @@ impl Hub {
     ) -> Result<(), DaemonError> {
         let mut watchdog = Watchdog::start();
         loop {
+            self.meter.set_waiting(self.journal.waiting());
             let takes = match self.mode {
                 Mode::Writing => self.journal.room() >= ROOM_LEAST,
                 Mode::Full(..) => true,
@@ -300,7 +304,7 @@ impl Hub {
                     message,
                     remedy,
                 };
-                self.live.set_trouble(instrument, Some(trouble));
+                self.live.set_trouble(instrument, Some(&trouble));
             }
         }
     }
@@ -314,6 +318,11 @@ impl Hub {
                 };
                 // Who asked may be gone.
                 let _ = to.send(Ok(Outcome::Status(Box::new(status))));
+                return;
+            }
+            Call::Catalog => {
+                let catalog = CatalogMessage::new(&self.config.catalog);
+                let _ = to.send(Ok(Outcome::Catalog(Box::new(catalog))));
                 return;
             }
             Call::Reload => match self.reload() {

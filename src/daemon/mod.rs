@@ -26,6 +26,7 @@ use crate::entry::Seq;
 use crate::journal::{
     self, Announcement, Handle, JOURNAL_FOLDER, JournalError, Opened, Options, Torn,
 };
+use crate::page::{Meter, Page, PageError, Sources};
 use crate::sink;
 use crate::station::Core;
 use answers::Waiting;
@@ -36,10 +37,12 @@ use ports::Ports;
 use signals::Signals;
 use std::collections::BTreeMap;
 use std::io;
+use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{Semaphore, mpsc, watch};
+use tokio::task::JoinHandle;
 
 /// The version that the daemon says of itself.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");
@@ -80,6 +83,8 @@ pub struct Ready {
     pub last: Seq,
     /// The verdict log.
     pub log: PathBuf,
+    /// Where the bench page is served, if it is.
+    pub page: Option<SocketAddr>,
 }
 
 /// Why the daemon does not run, or no longer does.
@@ -91,6 +96,9 @@ pub enum DaemonError {
     /// The sockets cannot be made.
     #[error(transparent)]
     Socket(#[from] SocketError),
+    /// The bench page cannot be served.
+    #[error(transparent)]
+    Page(#[from] PageError),
     /// The journal failed while the daemon ran.
     #[error("{message}")]
     JournalFailed {
@@ -113,6 +121,7 @@ impl DaemonError {
         match self {
             Self::Journal(error) => error.remedy(),
             Self::Socket(error) => Some(error.remedy().to_owned()),
+            Self::Page(error) => Some(error.remedy()),
             Self::JournalFailed { .. } => Some(
                 "look at the disk of state_dir, then start again: what is on it is found and reported"
                     .to_owned(),
@@ -158,14 +167,20 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     }
     let sockets = RuntimeDir::open(&daemon)?;
     let (feed, control) = (sockets.bind_feed()?, sockets.bind_control()?);
+    let page = setup.config.page.clone();
+    let page = page
+        .map(|page| Page::open(page, &daemon.state_dir))
+        .transpose()?;
     let mut signals = Signals::listen().map_err(|cause| DaemonError::System {
         action: "listen for signals",
         cause,
     })?;
-    let where_all_is = where_all_is(&sockets, &daemon.state_dir, &opened);
+    let mut where_all_is = where_all_is(&sockets, &daemon.state_dir, &opened);
+    where_all_is.page = page.as_ref().map(Page::address);
+    let meter = Arc::new(Meter::default());
 
     let (announce, mut announcements) = mpsc::unbounded_channel();
-    let (live, journal, core) = take_up(&setup, opened, announce);
+    let (live, journal, core) = take_up(&setup, opened, announce, Arc::clone(&meter));
     let (ask, mut asked) = mpsc::channel(REQUESTS_WAITING);
     let mut hub = Hub {
         config_path: setup.config_path,
@@ -174,6 +189,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         core,
         journal,
         live: Arc::clone(&live),
+        meter: Arc::clone(&meter),
         ports: Ports::new(),
         open: BTreeMap::new(),
         waiting: Waiting::default(),
@@ -192,8 +208,19 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
             Arc::clone(&live),
             Arc::clone(&places),
         )),
-        tokio::spawn(clients::serve_control(control, ask)),
+        tokio::spawn(clients::serve_control(control, ask.clone())),
     ];
+    let (stop_page, page_stopped) = watch::channel(());
+    let page = page.map(|page| {
+        live.set_page(page.address().to_string());
+        let sources = Sources {
+            live: Arc::clone(&live),
+            asked: ask,
+            meter,
+            feed_places: Arc::clone(&places),
+        };
+        tokio::spawn(page.serve(sources, page_stopped))
+    });
     let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal);
     ready(&where_all_is);
     service::serves();
@@ -204,8 +231,8 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     }
     drop(asked);
     live.close();
-    drop(stop_sinks);
-    farewell(&places, sinks).await;
+    drop((stop_sinks, stop_page));
+    farewell(&places, sinks.into_iter().chain(page)).await;
     sockets.remove_sockets();
     result
 }
@@ -218,6 +245,7 @@ fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Read
         journal: opened.journal.to_string(),
         last: opened.tail.0,
         log: state_dir.join(sink::log::FILE_NAME),
+        page: None,
     }
 }
 
@@ -226,6 +254,7 @@ fn take_up(
     setup: &Setup,
     opened: Opened,
     announce: mpsc::UnboundedSender<Announcement>,
+    meter: Arc<Meter>,
 ) -> (Arc<Live>, Handle, Core) {
     let catalog = Arc::new(setup.config.catalog.clone());
     let live = Arc::new(Live::new(
@@ -241,15 +270,16 @@ fn take_up(
     let everyone = Arc::clone(&live);
     let journal = journal::spawn(opened.writer, move |announcement| {
         // From here, and not by way of the loop: that saves waking a thread before anyone is told.
-        if let Announcement::Durable { lines, .. } = &announcement {
+        if let Announcement::Durable { lines, took, .. } = &announcement {
             everyone.publish(lines);
+            meter.synced(*took);
         }
         let _ = announce.send(announcement);
     });
     (live, journal, Core::new(catalog, opened.state))
 }
 
-type SinkTasks = Vec<tokio::task::JoinHandle<()>>;
+type SinkTasks = Vec<JoinHandle<()>>;
 
 /// Every sink in a task of its own; they end when the sender is dropped.
 fn start_sinks(live: &Live, journal: &str) -> (watch::Sender<()>, SinkTasks) {
@@ -264,8 +294,8 @@ fn start_sinks(live: &Live, journal: &str) -> (watch::Sender<()>, SinkTasks) {
     (stop, tasks.collect())
 }
 
-/// Lets clients and sinks have the last entries, but not for long.
-async fn farewell(places: &Semaphore, sinks: SinkTasks) {
+/// Lets clients, the page and sinks have the last entries, but not for long.
+async fn farewell(places: &Semaphore, others: impl Iterator<Item = JoinHandle<()>>) {
     // Answers that were given go out: everything that can run does so before we do again.
     for _ in 0..4 {
         tokio::task::yield_now().await;
@@ -273,8 +303,8 @@ async fn farewell(places: &Semaphore, sinks: SinkTasks) {
     let all = u32::try_from(MOST_CLIENTS).unwrap_or(u32::MAX);
     let everyone = async {
         let _ = places.acquire_many(all).await;
-        for sink in sinks {
-            let _ = sink.await;
+        for other in others {
+            let _ = other.await;
         }
     };
     if tokio::time::timeout(FAREWELL, everyone).await.is_err() {

@@ -8,12 +8,16 @@ use std::path::Path;
 /// The new configuration, or why the old one stays in force.
 pub(super) fn load(path: &Path, old: &Config) -> Result<Config, ErrorObject> {
     let new = files::load(path).map_err(|error| refuse(&error))?;
-    if new.daemon == old.daemon {
+    let section = if new.daemon != old.daemon {
+        "daemon"
+    } else if new.page != old.page {
+        "page"
+    } else {
         return Ok(new);
-    }
+    };
     Err(ErrorObject::new(
         code::CONFIG,
-        "the section [daemon] has changed, want it as it was when the daemon started",
+        format!("the section [{section}] has changed, want it as it was when the daemon started"),
         Some("restart the daemon for that; everything else can be reloaded".to_owned()),
     ))
 }

@@ -11,6 +11,7 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
 
 /// How many entries may wait for the disk.
 const WAITING_MOST: usize = 1024;
@@ -22,6 +23,8 @@ pub enum Announcement {
     Durable {
         /// In order, at least one.
         lines: Vec<DurableLine>,
+        /// How long writing and syncing them took.
+        took: Duration,
         /// The length of the segment they are in.
         segment_bytes: u64,
         /// The segment has just passed its limit: feed `SegmentFull` to the core. Said once a
@@ -158,6 +161,11 @@ impl Handle {
             .map_or(0, |sender| WAITING_MOST.saturating_sub(sender.len()))
     }
 
+    /// How many entries wait to be written.
+    pub fn waiting(&self) -> usize {
+        self.sender.as_ref().map_or(0, Sender::len)
+    }
+
     /// Try again after [`Announcement::Full`]. What is appended from now on is written, beginning
     /// with the entry that was lost first.
     pub fn resume(&self) -> Result<(), NotTaken> {
@@ -248,10 +256,12 @@ impl<S: Storage, A: FnMut(Announcement)> Task<S, A> {
 
     fn write(&mut self, waiting: &mut VecDeque<Stamped>) {
         while !waiting.is_empty() {
+            let from = Instant::now();
             match self.writer.append(waiting) {
                 Ok(lines) => {
                     let announcement = Announcement::Durable {
                         lines,
+                        took: from.elapsed(),
                         segment_bytes: self.writer.segment_bytes(),
                         segment_full: self.writer.segment_is_newly_full(),
                     };

@@ -10,8 +10,10 @@
 
 mod arm;
 pub mod armed;
+pub mod catalog;
 pub mod digits;
 pub mod feed;
+pub mod page;
 pub mod reply;
 pub mod request;
 pub mod series;

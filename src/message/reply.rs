@@ -1,6 +1,7 @@
 //! What the control socket answers: JSON-RPC 2.0 results and errors.
 
 use super::armed::ArmedMessage;
+use super::catalog::CatalogMessage;
 use super::state::StateMessage;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -113,6 +114,9 @@ pub struct Status {
     /// While nothing can be recorded: how many frames went unjudged so far.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unjudged_frames: Option<u64>,
+    /// Where the bench page is served: address and port.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub page: Option<String>,
     /// What the durable entries amount to.
     pub state: StateMessage,
     /// Instruments whose port cannot be opened, and why; or what is odd about an open one.
@@ -144,6 +148,8 @@ pub enum Outcome {
     Reload(Reload),
     /// To `status`.
     Status(Box<Status>),
+    /// To `catalog`.
+    Catalog(Box<CatalogMessage>),
 }
 
 #[derive(Serialize)]

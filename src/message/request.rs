@@ -27,6 +27,8 @@ pub enum Call {
     Station(Command),
     /// The state now.
     Status,
+    /// What can be armed.
+    Catalog,
     /// Read the configuration anew.
     Reload,
 }
@@ -41,8 +43,9 @@ pub struct Rejected {
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 10] = [
-    "arm", "disarm", "retract", "note", "zero", "ask", "operator", "tool", "status", "reload",
+pub const METHODS: [&str; 11] = [
+    "arm", "disarm", "retract", "note", "zero", "ask", "operator", "tool", "status", "catalog",
+    "reload",
 ];
 
 impl Request {
@@ -183,6 +186,7 @@ fn call(object: &Map<String, Value>) -> Result<Call, ErrorObject> {
             }))
         }
         "status" => read::<NoForm>(params).map(|_| Call::Status),
+        "catalog" => read::<NoForm>(params).map(|_| Call::Catalog),
         "reload" => read::<NoForm>(params).map(|_| Call::Reload),
         unknown => Err(ErrorObject::new(
             code::UNKNOWN_METHOD,

@@ -22,7 +22,7 @@ fn status(daemon: &Daemon, field: &str) -> u64 {
     number.parse().unwrap()
 }
 
-fn assert_memory_is_bounded(daemon: &Daemon, what: &str) {
+pub(crate) fn assert_memory_is_bounded(daemon: &Daemon, what: &str) {
     let (most, now) = (status(daemon, "VmHWM"), status(daemon, "VmRSS"));
     println!("{what}: resident {now} KiB, {most} KiB at most");
     assert!(most < MOST_MEMORY_KIB, "{what}: {most} KiB");
@@ -34,7 +34,7 @@ fn descriptors(daemon: &Daemon) -> usize {
 }
 
 /// Waits until the daemon has seen that its clients are gone: half-closed ones it looks at every 10 s.
-fn await_descriptors(daemon: &Daemon, want: usize) {
+pub(crate) fn await_descriptors(daemon: &Daemon, want: usize) {
     let deadline = Instant::now() + PATIENCE;
     while descriptors(daemon) > want {
         assert!(
@@ -47,7 +47,7 @@ fn await_descriptors(daemon: &Daemon, want: usize) {
 }
 
 /// Open descriptors once no connection of the test's own is under way.
-fn descriptors_at_rest(daemon: &Daemon) -> usize {
+pub(crate) fn descriptors_at_rest(daemon: &Daemon) -> usize {
     daemon.call("status", &json!({}));
     let deadline = Instant::now() + PATIENCE;
     let mut last = descriptors(daemon);

@@ -35,6 +35,7 @@ mod licences;
 mod listen;
 mod lookup;
 mod made_tapes;
+mod page;
 mod ports;
 mod pull_force;
 mod pulling;

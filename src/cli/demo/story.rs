@@ -31,6 +31,10 @@ pub(super) fn play(stage: &mut Stage<'_>) -> Result<Exit, Failure> {
          height of 1.62 ±0.05 mm and a width of 2.40 ±0.10 mm on 2.0 mm² wire. Two benches, a caliper each.",
     )?;
     stage.wait_for_calipers()?;
+    let page = stage.answer(&["page"])?;
+    stage.print(&format!(
+        "  The bench page, with the right to command: {page}"
+    ))?;
     reference(stage)?;
     bad_crimp(stage)?;
     own_pieces(stage)?;

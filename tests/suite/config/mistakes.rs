@@ -18,6 +18,41 @@ const MAIN: &[Mistake] = &[
     ),
     ("a key of an instrument misspelled", "line =", "lien ="),
     ("no station", "[[station]]\nname = \"bench-1\"", "# none"),
+    (
+        "a page at a port alone",
+        "[[station]]",
+        "[page]\nlisten = 8354\n[[station]]",
+    ),
+    (
+        "a page at a name",
+        "[[station]]",
+        "[page]\nlisten = \"localhost:8354\"\n[[station]]",
+    ),
+    (
+        "a page at an address without a port",
+        "[[station]]",
+        "[page]\nlisten = \"127.0.0.1\"\n[[station]]",
+    ),
+    (
+        "a key of the page misspelled",
+        "[[station]]",
+        "[page]\nlissten = \"127.0.0.1:8354\"\n[[station]]",
+    ),
+    (
+        "a whole address for a host",
+        "[[station]]",
+        "[page]\nhosts = [\"https://bench-1.shop.example/\"]\n[[station]]",
+    ),
+    (
+        "any host",
+        "[[station]]",
+        "[page]\nhosts = [\"*.shop.example\"]\n[[station]]",
+    ),
+    (
+        "a host with a port that is none",
+        "[[station]]",
+        "[page]\nhosts = [\"bench-1:http\"]\n[[station]]",
+    ),
     ("one bracket instead of two", "[[station]]", "[station]"),
     (
         "a station twice",

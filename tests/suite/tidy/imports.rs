@@ -59,6 +59,10 @@ pub(super) const ROWS: &[Row] = &[
         "clients",
         &["quantity", "spec", "entry", "message", "config", "journal"],
     ),
+    edge(
+        "page",
+        &["spec", "entry", "message", "config", "journal", "clients"],
+    ),
     Row {
         module: "daemon",
         may_name: May::AllBut(&["cli"]),

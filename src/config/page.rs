@@ -1,0 +1,86 @@
+//! The section `[page]`: where the bench page is served, and by which names it may be asked for.
+
+use super::PageConfig;
+use super::faults::{At, Fault, Faults, quoted};
+use super::table::Table;
+use core::net::{IpAddr, Ipv4Addr, SocketAddr};
+
+/// Where it is served if `listen` is left out.
+const LISTEN: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 8354);
+
+/// More names than any machine has.
+const MOST_HOSTS: usize = 32;
+
+/// `None` where there is no such section: then nothing is served.
+pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> Option<PageConfig> {
+    let mut table = root.table(faults, "page", "[page]")?;
+    let listen = table.parsed::<SocketAddr>(
+        faults,
+        "listen",
+        "an address with a port, such as \"127.0.0.1:8354\"",
+    );
+    if let Some(listen) = &listen
+        && !listen.value.ip().is_loopback()
+    {
+        faults.warn(&listen.place, open_to_the_network(listen.value));
+    }
+    let given = table.texts(faults, "hosts");
+    let hosts = hosts(given, faults);
+    table.finish(faults);
+    Some(PageConfig {
+        listen: listen.map_or(LISTEN, |listen| listen.value),
+        hosts,
+    })
+}
+
+fn open_to_the_network(listen: SocketAddr) -> Fault {
+    Fault::new(
+        format!("the page is served to the network at {listen}"),
+        "want 127.0.0.1 or [::1]: what goes over the network, the token too, goes unencrypted",
+    )
+    .help(
+        "serve it on 127.0.0.1 and put a reverse proxy with TLS in front, and its name in `hosts`",
+    )
+}
+
+fn hosts(given: Vec<At<String>>, faults: &mut Faults) -> Vec<String> {
+    if let Some(surplus) = given.get(MOST_HOSTS) {
+        let got = format!("{} names in hosts", given.len());
+        faults.add(
+            &surplus.place,
+            Fault::new(got, format!("want at most {MOST_HOSTS}")),
+        );
+    }
+    let mut hosts = Vec::new();
+    for host in given {
+        if is_host(&host.value) {
+            hosts.push(host.value.to_ascii_lowercase());
+            continue;
+        }
+        let help = if host.value.contains("://") {
+            "leave out what stands before the name, and any path behind it"
+        } else if host.value.contains('*') {
+            "name each host: a name that fits many could be anybody's"
+        } else {
+            "a name has letters, digits, `-` and `.`"
+        };
+        let fault = Fault::new(
+            format!("hosts names {}", quoted(&host.value)),
+            "want a name as it stands in the address, such as \"bench-1.shop.example\", with its port where that is not the usual one",
+        );
+        faults.add(&host.place, fault.help(help));
+    }
+    hosts
+}
+
+/// A name or an address, with or without a port.
+fn is_host(text: &str) -> bool {
+    if text.parse::<SocketAddr>().is_ok() {
+        return true;
+    }
+    let (name, port) = text.split_once(':').unwrap_or((text, "80"));
+    let may_stand = |c: char| c.is_ascii_alphanumeric() || c == '-' || c == '.';
+    port.parse::<u16>().is_ok_and(|port| port > 0)
+        && (1..=253).contains(&name.len())
+        && name.chars().all(may_stand)
+}

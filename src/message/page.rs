@@ -1,0 +1,450 @@
+//! What the bench page shows beside the state: readings slot by slot, zeros, where the last value lies,
+//! and what happened of late, ready to be drawn and heard.
+//!
+//! In: entries in order, and the state that they amount to. Out: one message a station. The page folds
+//! nothing by itself.
+//!
+//! What is unknown is left out, never 0.
+
+use super::reply::Status;
+use crate::entry::state::{CountedReading, SeriesState, ZeroState};
+use crate::entry::words::{self, safe};
+use crate::entry::{Entry, Outcome, Reading, Seq, Stamped, Standing, State, Zeroed};
+use crate::quantity::{Dimension, Quantity};
+use crate::spec::{Limits, Verdict};
+use crate::station::prompt::{Prompt, prompt};
+use serde::Serialize;
+use std::collections::{BTreeMap, VecDeque};
+
+/// How many happenings of a station are kept.
+const RECENT_MOST: usize = 24;
+/// How many characters of what happened are told.
+const WORDS_MOST: usize = 300;
+/// How many readings of a series are told, the newest ones.
+const READINGS_MOST: usize = 400;
+
+/// All that the page shows: the answer to `status`, and more of each station.
+#[derive(Debug, Clone, Serialize)]
+pub struct PageMessage {
+    /// As the control socket answers it.
+    #[serde(flatten)]
+    pub status: Status,
+    /// More of each station, in the order of the state.
+    pub benches: Vec<BenchMessage>,
+}
+
+/// What the page shows of a station beside its state.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct BenchMessage {
+    /// The station.
+    pub station: String,
+    /// The counted readings of the open series, at most 400 of them.
+    pub readings: Vec<SlotMessage>,
+    /// The zero of each instrument of the station.
+    pub zeros: Vec<ZeroStateMessage>,
+    /// Where the last value lies, if it was measured for something.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub scale: Option<ScaleMessage>,
+    /// What happened, the newest first.
+    pub recent: Vec<RecentMessage>,
+}
+
+/// A counted reading in its slot.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SlotMessage {
+    /// Its entry.
+    pub seq: u64,
+    /// The piece, from 1.
+    pub piece: u32,
+    /// The axis.
+    pub axis: String,
+    /// The value as shown, with its unit.
+    pub value: String,
+    /// The value in nanometres or millinewtons.
+    pub at: i64,
+    /// The verdict.
+    pub verdict: &'static str,
+}
+
+/// How the zero of an instrument stands.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ZeroStateMessage {
+    /// The instrument.
+    pub instrument: String,
+    /// `good`, `off`, `due`, `moved` (the origin was set with open jaws), or `none` yet in this series.
+    pub zero: &'static str,
+    /// When the last good one was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<String>,
+}
+
+/// A value between its limits; lengths in nanometres, forces in millinewtons.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct ScaleMessage {
+    /// The reading.
+    pub seq: u64,
+    /// The axis in words.
+    pub axis: String,
+    /// `nm` or `mN`.
+    pub base: &'static str,
+    /// The value.
+    pub value: MarkMessage,
+    /// The value aimed at.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub nominal: Option<MarkMessage>,
+    /// The least good value.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lower: Option<MarkMessage>,
+    /// The greatest good value.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub upper: Option<MarkMessage>,
+    /// How far the limits are drawn in under the guarded rule.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub guard: Option<i64>,
+    /// The limits as text.
+    pub limits: String,
+}
+
+/// A place on a scale.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct MarkMessage {
+    /// In base units.
+    pub at: i64,
+    /// As people read it.
+    pub text: String,
+}
+
+/// Something that happened.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct RecentMessage {
+    /// Its entry.
+    pub seq: u64,
+    /// When.
+    pub at: String,
+    /// The entry's kind.
+    pub kind: &'static str,
+    /// How it looks and sounds: `pass`, `fail_low`, `fail_high`, `unsure`, `not_counted`, `zero_ok`,
+    /// `zero_off`, `alert`, `accepted`, `rejected`, `undecided`, or `plain`.
+    pub tone: &'static str,
+    /// What is heard where it is read aloud; left out where nothing is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub aloud: Option<String>,
+    /// What happened, in words.
+    pub words: String,
+    /// `doubted` or `taken back`, if that came later.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fate: Option<&'static str>,
+    /// It can be taken back.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub may_be_retracted: bool,
+}
+
+/// What happened of late at every station.
+#[derive(Debug, Clone, Default)]
+pub struct Board {
+    recent: BTreeMap<String, VecDeque<RecentMessage>>,
+}
+
+impl Board {
+    /// One more entry.
+    pub fn apply(&mut self, stamped: &Stamped) {
+        let Some(station) = words::station(&stamped.entry) else {
+            return;
+        };
+        let recent = self.recent.entry(station.to_owned()).or_default();
+        if let Entry::Retracted { reading, .. } = &stamped.entry {
+            mark(recent, &[*reading], "taken back");
+        } else if let Entry::Doubted { readings, .. } = &stamped.entry {
+            mark(recent, readings, "doubted");
+        }
+        if let Some(tone) = tone(&stamped.entry) {
+            recent.push_front(RecentMessage {
+                seq: stamped.seq.0,
+                at: stamped.at.to_string(),
+                kind: stamped.entry.kind(),
+                tone,
+                aloud: aloud(&stamped.entry),
+                words: short(words::words(&stamped.entry)),
+                fate: None,
+                may_be_retracted: false,
+            });
+            recent.truncate(RECENT_MOST);
+        }
+    }
+
+    /// What the page shows of every station of `status`, whose state is `state`.
+    pub fn message(&self, status: Status, state: &State) -> PageMessage {
+        let stations = status.state.stations.iter();
+        let benches = stations
+            .map(|station| self.bench(state, &status, &station.station))
+            .collect();
+        PageMessage { status, benches }
+    }
+
+    fn bench(&self, state: &State, status: &Status, name: &str) -> BenchMessage {
+        let station = state.stations.get(name);
+        let series = station.and_then(|station| station.series.as_ref());
+        let instruments = status.state.instruments.iter();
+        let here = instruments.filter(|instrument| instrument.station == name);
+        let last = station.and_then(|station| station.last_reading.as_ref());
+        let mut recent: Vec<_> = self
+            .recent
+            .get(name)
+            .into_iter()
+            .flatten()
+            .cloned()
+            .collect();
+        for happened in &mut recent {
+            happened.may_be_retracted = series.is_some_and(|series| {
+                let mut readings = series.readings.iter();
+                readings.any(|reading| reading.seq.0 == happened.seq)
+            });
+        }
+        BenchMessage {
+            station: name.to_owned(),
+            readings: series.map(slots).unwrap_or_default(),
+            zeros: here
+                .map(|known| zero(state, series, name, &known.instrument))
+                .collect(),
+            scale: last.and_then(|(seq, reading)| scale(*seq, reading, series)),
+            recent,
+        }
+    }
+}
+
+/// The beginning of what is too long for a line or two.
+fn short(mut words: String) -> String {
+    if let Some((cut, _)) = words.char_indices().nth(WORDS_MOST) {
+        words.truncate(cut);
+        words.push('…');
+    }
+    words
+}
+
+fn mark(recent: &mut VecDeque<RecentMessage>, readings: &[Seq], fate: &'static str) {
+    for happened in recent {
+        if readings.iter().any(|seq| seq.0 == happened.seq) {
+            happened.fate = Some(fate);
+        }
+    }
+}
+
+fn slots(series: &SeriesState) -> Vec<SlotMessage> {
+    let surplus = series.readings.len().saturating_sub(READINGS_MOST);
+    let newest = series.readings.iter().skip(surplus);
+    newest.map(slot).collect()
+}
+
+fn slot(reading: &CountedReading) -> SlotMessage {
+    SlotMessage {
+        seq: reading.seq.0,
+        piece: reading.piece,
+        axis: reading.axis.to_string(),
+        value: reading.value.to_string(),
+        at: reading.value.quantity().base(),
+        verdict: reading.verdict.name(),
+    }
+}
+
+fn zero(
+    state: &State,
+    series: Option<&SeriesState>,
+    station: &str,
+    instrument: &str,
+) -> ZeroStateMessage {
+    let moved = state
+        .instruments
+        .get(instrument)
+        .is_some_and(|known| known.opening.is_some());
+    let nothing = ZeroState::default();
+    let known = series
+        .and_then(|series| series.zeros.get(instrument))
+        .unwrap_or(&nothing);
+    let due =
+        matches!(prompt(state, station), Prompt::Zero { instrument: due, .. } if due == instrument);
+    let zero = if moved {
+        "moved"
+    } else if known.off {
+        "off"
+    } else if due {
+        "due"
+    } else if known.last_good.is_some() {
+        "good"
+    } else {
+        "none"
+    };
+    ZeroStateMessage {
+        instrument: instrument.to_owned(),
+        zero,
+        since: known.last_good.map(|(_, at)| at.to_string()),
+    }
+}
+
+fn scale(seq: Seq, reading: &Reading, series: Option<&SeriesState>) -> Option<ScaleMessage> {
+    let slot = reading.slot.as_ref()?;
+    let limits: &Limits = &slot.limits;
+    let mark = |quantity: Quantity| MarkMessage {
+        at: quantity.base(),
+        text: quantity.to_string(),
+    };
+    let series = series.filter(|series| series.id == slot.series);
+    let axis = series.and_then(|series| series.spec.axis(&slot.axis));
+    let guard = axis.and_then(|axis| axis.guard_of(&reading.instrument));
+    Some(ScaleMessage {
+        seq: seq.0,
+        axis: slot.axis.words(),
+        base: match limits.dimension() {
+            Dimension::Length => "nm",
+            Dimension::Force => "mN",
+        },
+        value: MarkMessage {
+            at: reading.value.quantity().base(),
+            text: reading.value.to_string(),
+        },
+        nominal: limits.nominal().map(mark),
+        lower: limits.lower().map(mark),
+        upper: limits.upper().map(mark),
+        guard: guard.map(|guard| guard.width).filter(|width| *width != 0),
+        limits: limits.to_string(),
+    })
+}
+
+/// How an entry looks and sounds; `None` for those that nobody at the bench waits for.
+fn tone(entry: &Entry) -> Option<&'static str> {
+    match entry {
+        Entry::Reading(reading) => Some(tone_of(reading)),
+        Entry::Zeroed(Zeroed { ok: true, .. }) => Some("zero_ok"),
+        Entry::Zeroed(Zeroed { ok: false, .. }) => Some("zero_off"),
+        Entry::Alerted { .. } | Entry::Doubted { .. } | Entry::Refused { .. } => Some("alert"),
+        Entry::Completed(completed) => Some(match completed.outcome {
+            Outcome::Accepted => "accepted",
+            Outcome::Rejected => "rejected",
+            Outcome::Undecided => "undecided",
+            Outcome::CutShort => "plain",
+        }),
+        Entry::Unread(_) => Some("not_counted"),
+        Entry::Armed(_)
+        | Entry::Retracted { .. }
+        | Entry::Noted { .. }
+        | Entry::Attached(_)
+        | Entry::Detached { .. }
+        | Entry::ZeroDue { .. }
+        | Entry::ZeroSaid { .. }
+        | Entry::OperatorSaid { .. }
+        | Entry::ToolSaid(_) => Some("plain"),
+        Entry::Begun { .. }
+        | Entry::Segment { .. }
+        | Entry::Started { .. }
+        | Entry::Stopped { .. }
+        | Entry::Disarmed { .. }
+        | Entry::ClockStepped { .. }
+        | Entry::Gap { .. }
+        | Entry::DamageAccepted { .. } => None,
+    }
+}
+
+fn tone_of(reading: &Reading) -> &'static str {
+    let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
+    match (&reading.standing, verdict) {
+        (Standing::NotCounted { .. }, _) | (Standing::Counted, None) => "not_counted",
+        (Standing::Counted, Some(verdict)) => match verdict {
+            Verdict::Pass => "pass",
+            Verdict::FailLow => "fail_low",
+            Verdict::FailHigh => "fail_high",
+            Verdict::UnsureLow | Verdict::UnsureHigh => "unsure",
+        },
+    }
+}
+
+/// What is read aloud: short, the verdict first.
+fn aloud(entry: &Entry) -> Option<String> {
+    if let Entry::Reading(reading) = entry {
+        let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
+        let said = verdict.map_or("not counted".to_owned(), |verdict| {
+            verdict.name().replace('_', " ")
+        });
+        return Some(format!("{said}, {}", reading.value));
+    }
+    if let Entry::Zeroed(zeroed) = entry {
+        return Some(if zeroed.ok { "zero" } else { "zero is off" }.to_owned());
+    }
+    if let Entry::Completed(completed) = entry {
+        let outcome = words::outcome(completed.outcome).to_lowercase();
+        return Some(format!("series {outcome}"));
+    }
+    if let Entry::Alerted { text, .. } = entry {
+        return Some(safe(text));
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::WallMicros;
+    use crate::spec::AxisName;
+    use std::sync::Arc;
+
+    fn reading(seq: u64) -> Stamped {
+        Stamped {
+            seq: Seq(seq),
+            at: WallMicros(0),
+            entry: Entry::Reading(Arc::new(Reading {
+                station: "bench-1".to_owned(),
+                instrument: "caliper-1".to_owned(),
+                value: "1.60 mm".parse().unwrap(),
+                raw: Vec::new(),
+                plateau: None,
+                slot: Some(crate::entry::ReadingSlot {
+                    series: Seq(1),
+                    piece: 1,
+                    axis: AxisName::new("core_crimp_height"),
+                    crimp: None,
+                    purpose: crate::spec::Purpose::FirstOff,
+                    limits: "1.62 ±0.05 mm".parse().unwrap(),
+                    deviation: None,
+                    verdict: Some(Verdict::Pass),
+                }),
+                standing: Standing::Counted,
+            })),
+        }
+    }
+
+    fn taken_back(seq: u64, reading: u64) -> Stamped {
+        Stamped {
+            seq: Seq(seq),
+            at: WallMicros(0),
+            entry: Entry::Retracted {
+                station: "bench-1".to_owned(),
+                series: Seq(1),
+                reading: Seq(reading),
+                by: None,
+            },
+        }
+    }
+
+    #[test]
+    fn what_was_taken_back_is_marked_so_and_no_list_grows_without_end() {
+        let mut board = Board::default();
+        for seq in 1..100 {
+            board.apply(&reading(seq));
+        }
+        board.apply(&taken_back(100, 98));
+        let recent = &board.recent["bench-1"];
+        assert_eq!(recent.len(), RECENT_MOST);
+        let newest: Vec<_> = recent
+            .iter()
+            .take(3)
+            .map(|one| (one.seq, one.tone, one.fate))
+            .collect();
+        assert_eq!(
+            newest,
+            [
+                (100, "plain", None),
+                (99, "pass", None),
+                (98, "pass", Some("taken back"))
+            ]
+        );
+        assert_eq!(recent[1].aloud.as_deref(), Some("pass, 1.60 mm"));
+    }
+}

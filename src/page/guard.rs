@@ -1,0 +1,293 @@
+//! Who may ask: looked at before any route.
+//!
+//! - The host must be one of ours: a name of a hostile page that was made to point here is not.
+//! - The origin, where a browser says one, must be the page itself.
+//! - Reading needs no token on this machine. From elsewhere, or by way of a proxy that says so, it does;
+//!   the page itself and the health are open, they tell nothing.
+
+use super::connection::Peer;
+use super::routes::Site;
+use super::token::Token;
+use crate::config::PageConfig;
+use axum::Extension;
+use axum::body::Body;
+use axum::extract::{Request, State};
+use axum::http::header::{AUTHORIZATION, CONTENT_SECURITY_POLICY, FORWARDED, HOST, ORIGIN};
+use axum::http::header::{REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS};
+use axum::http::uri::Authority;
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode};
+use axum::middleware::Next;
+use axum::response::Response;
+use std::net::{IpAddr, SocketAddr};
+use std::sync::Arc;
+
+const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; \
+    img-src 'self' data:; base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
+
+/// Names by which only this machine itself is meant.
+const OWN_NAMES: [&str; 3] = ["localhost", "127.0.0.1", "[::1]"];
+
+/// What is open to whoever gets here.
+const OPEN: [&str; 4] = ["/", "/page.css", "/page.js", "/healthz"];
+
+/// The names by which the page may be asked for.
+#[derive(Debug)]
+pub(super) struct Hosts {
+    /// With or without a port, as configured.
+    configured: Vec<String>,
+    /// The address it listens at, where that is a certain one.
+    listen: Option<IpAddr>,
+}
+
+impl Hosts {
+    pub(super) fn new(config: &PageConfig, address: SocketAddr) -> Self {
+        let ip = address.ip();
+        Self {
+            configured: config.hosts.clone(),
+            listen: Some(ip).filter(|ip| !ip.is_unspecified()),
+        }
+    }
+
+    /// Whether a `Host` is one of ours. Any port will do for the loopback's names: it may be forwarded,
+    /// and nobody else can be reached by them.
+    fn know(&self, host: &str) -> bool {
+        let host = host.to_ascii_lowercase();
+        if self.configured.contains(&host) {
+            return true;
+        }
+        let name = without_port(&host);
+        OWN_NAMES.contains(&name)
+            || self.listen.is_some_and(|ip| {
+                let bare = name.trim_start_matches('[').trim_end_matches(']');
+                bare.parse() == Ok(ip)
+            })
+    }
+}
+
+fn without_port(host: &str) -> &str {
+    match host.rsplit_once(':') {
+        Some((name, port)) if !port.is_empty() && port.bytes().all(|b| b.is_ascii_digit()) => name,
+        Some(_) | None => host,
+    }
+}
+
+/// Lets through what may be asked, and gives every answer the headers that a browser needs to know.
+pub(super) async fn guard(
+    State(site): State<Arc<Site>>,
+    Extension(Peer(peer)): Extension<Peer>,
+    request: Request,
+    next: Next,
+) -> Response {
+    let refused = refusal(&site, peer, &request);
+    let mut response = match refused {
+        Some(refusal) => refusal.response(),
+        None => next.run(request).await,
+    };
+    let headers = response.headers_mut();
+    for (name, value) in [
+        (CONTENT_SECURITY_POLICY, POLICY),
+        (X_CONTENT_TYPE_OPTIONS, "nosniff"),
+        (REFERRER_POLICY, "no-referrer"),
+        (
+            HeaderName::from_static("cross-origin-opener-policy"),
+            "same-origin",
+        ),
+        (
+            HeaderName::from_static("cross-origin-resource-policy"),
+            "same-origin",
+        ),
+        (
+            HeaderName::from_static("permissions-policy"),
+            "camera=(), microphone=(), geolocation=()",
+        ),
+    ] {
+        headers.insert(name, HeaderValue::from_static(value));
+    }
+    response
+}
+
+/// Why a request is not answered.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Refusal {
+    status: StatusCode,
+    message: String,
+    remedy: &'static str,
+}
+
+impl Refusal {
+    pub(super) fn new(
+        status: StatusCode,
+        message: impl Into<String>,
+        remedy: &'static str,
+    ) -> Self {
+        Self {
+            status,
+            message: message.into(),
+            remedy,
+        }
+    }
+
+    /// In words, with the remedy on a line of its own.
+    pub(super) fn response(self) -> Response {
+        let text = format!("{}\nhelp: {}\n", self.message, self.remedy);
+        let mut response = Response::new(Body::from(text));
+        *response.status_mut() = self.status;
+        let plain = HeaderValue::from_static("text/plain; charset=utf-8");
+        response.headers_mut().insert("content-type", plain);
+        if self.status == StatusCode::UNAUTHORIZED {
+            let bearer = HeaderValue::from_static("Bearer realm=\"tallyjaw\"");
+            response.headers_mut().insert("www-authenticate", bearer);
+        }
+        response
+    }
+}
+
+fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> {
+    let headers = request.headers();
+    let host = match host(headers, request) {
+        Ok(host) if site.hosts.know(host) => host,
+        Ok(other) => {
+            return Some(Refusal::new(
+                StatusCode::FORBIDDEN,
+                format!("got the host {other:?}, want one of this page's names"),
+                "use the address that `tallyjaw page` prints, or put the name in `hosts` of [page]",
+            ));
+        }
+        Err(refusal) => return Some(refusal),
+    };
+    if let Some(refusal) = foreign(headers, request, host) {
+        return Some(refusal);
+    }
+    let commands = request.uri().path() == "/control";
+    let reads_freely = peer.ip().is_loopback() && !is_forwarded(headers);
+    let is_open = OPEN.contains(&request.uri().path());
+    if !commands && (reads_freely || is_open) {
+        return None;
+    }
+    check_token(&site.token, headers).err()
+}
+
+/// The one host that a request names.
+fn host<'r>(headers: &'r HeaderMap, request: &'r Request) -> Result<&'r str, Refusal> {
+    let mut all = headers.get_all(HOST).iter();
+    let host = match (all.next().map(HeaderValue::to_str), all.next()) {
+        (Some(Ok(host)), None) => Some(host),
+        (Some(Ok(_) | Err(_)) | None, _) => None,
+    };
+    let named = request.uri().authority().map(Authority::as_str);
+    host.filter(|host| named.is_none_or(|named| named == *host))
+        .ok_or_else(|| {
+            Refusal::new(
+                StatusCode::BAD_REQUEST,
+                "no host in the request, or more than one",
+                "send one header: Host: 127.0.0.1:8354",
+            )
+        })
+}
+
+/// Asked by a page that is not ours.
+fn foreign(headers: &HeaderMap, request: &Request, host: &str) -> Option<Refusal> {
+    let remedy = "only the page itself may ask; programs say no origin";
+    if let Some(origin) = headers.get(ORIGIN) {
+        let origin = origin.to_str().unwrap_or("no text");
+        let own = origin
+            .strip_prefix("http://")
+            .or_else(|| origin.strip_prefix("https://"));
+        if !own.is_some_and(|own| own.eq_ignore_ascii_case(host)) {
+            let message = format!("got the origin {origin:?}, want the page's own");
+            return Some(Refusal::new(StatusCode::FORBIDDEN, message, remedy));
+        }
+    }
+    let site = headers.get("sec-fetch-site").map(HeaderValue::as_bytes);
+    let from_elsewhere = site.is_some_and(|site| site != b"same-origin" && site != b"none");
+    // A link to the page may stand anywhere.
+    let is_a_visit = request.method() == Method::GET
+        && request.uri().path() == "/"
+        && headers
+            .get("sec-fetch-mode")
+            .is_some_and(|mode| mode == "navigate");
+    (from_elsewhere && !is_a_visit).then(|| {
+        Refusal::new(
+            StatusCode::FORBIDDEN,
+            "asked by a page of another site",
+            remedy,
+        )
+    })
+}
+
+/// A proxy in front says so, most of them by one of these.
+fn is_forwarded(headers: &HeaderMap) -> bool {
+    headers.contains_key(FORWARDED)
+        || ["x-forwarded-for", "x-forwarded-host", "x-real-ip", "via"]
+            .iter()
+            .any(|name| headers.contains_key(*name))
+}
+
+fn check_token(token: &Token, headers: &HeaderMap) -> Result<(), Refusal> {
+    let shown = headers.get(AUTHORIZATION).map(HeaderValue::as_bytes);
+    let shown = shown.and_then(|shown| shown.strip_prefix(b"Bearer "));
+    let message = match shown {
+        Some(shown) if token.is(shown) => return Ok(()),
+        Some(_) => "the token is wrong",
+        None => "no token, want Authorization: Bearer TOKEN",
+    };
+    Err(Refusal::new(
+        StatusCode::UNAUTHORIZED,
+        message,
+        "`tallyjaw page` prints the address with the token; use it as the user that runs the daemon",
+    ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_our_own_names_are_known() {
+        let config = PageConfig {
+            listen: "10.1.2.3:80".parse().unwrap(),
+            hosts: vec!["bench.example".to_owned(), "odd.example:8443".to_owned()],
+        };
+        let hosts = Hosts::new(&config, config.listen);
+        for own in [
+            "localhost",
+            "LOCALHOST:1",
+            "127.0.0.1:8354",
+            "[::1]",
+            "[::1]:8354",
+            "10.1.2.3",
+            "10.1.2.3:80",
+            "Bench.example",
+            "odd.example:8443",
+        ] {
+            assert!(hosts.know(own), "{own}");
+        }
+        for foreign in [
+            "",
+            "evil.example",
+            "localhost.evil.example",
+            "127.0.0.1.evil.example",
+            "127.0.0.1@evil.example",
+            "odd.example",
+            "bench.example:81",
+            "10.1.2.4",
+            "[::2]",
+            "127.1",
+            "0.0.0.0",
+            "2130706433",
+        ] {
+            assert!(!hosts.know(foreign), "{foreign}");
+        }
+    }
+
+    #[test]
+    fn an_address_that_is_any_is_nobodys_name() {
+        let config = PageConfig {
+            listen: "0.0.0.0:8354".parse().unwrap(),
+            hosts: Vec::new(),
+        };
+        let hosts = Hosts::new(&config, config.listen);
+        assert!(hosts.know("127.0.0.1:8354"));
+        assert!(!hosts.know("0.0.0.0:8354"));
+    }
+}

@@ -1,0 +1,172 @@
+//! What is counted for a scrape: since the daemon started, and never in the way of anybody.
+
+use crate::entry::{Entry, Stamped, Standing};
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
+
+/// The upper edges of the classes of sync times, in microseconds: from a fast SSD to a disk in trouble.
+pub(super) const EDGES_MICROS: [u64; 11] = [
+    500, 1_000, 2_500, 5_000, 10_000, 25_000, 50_000, 100_000, 250_000, 1_000_000, 5_000_000,
+];
+
+/// Counts of one daemon.
+#[derive(Debug, Default)]
+pub struct Meter {
+    classes: [AtomicU64; EDGES_MICROS.len()],
+    syncs: AtomicU64,
+    sync_micros: AtomicU64,
+    waiting: AtomicU64,
+    counts: Mutex<Counts>,
+}
+
+/// What came out of the entries.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Counts {
+    /// By station and verdict, or `not_counted`.
+    pub(super) readings: BTreeMap<(String, &'static str), u64>,
+    /// By station and whether it was good.
+    pub(super) zeros: BTreeMap<(String, &'static str), u64>,
+    /// By instrument.
+    pub(super) unread_bytes: BTreeMap<String, u64>,
+    /// By station.
+    pub(super) retracted: BTreeMap<String, u64>,
+    /// By station.
+    pub(super) doubted: BTreeMap<String, u64>,
+    /// By station and rule.
+    pub(super) alerts: BTreeMap<(String, String), u64>,
+}
+
+/// The classes of sync times.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Syncs {
+    /// How many took no longer than each edge.
+    pub(super) up_to: [u64; EDGES_MICROS.len()],
+    pub(super) count: u64,
+    pub(super) sum_micros: u64,
+}
+
+impl Meter {
+    /// The journal wrote and synced once, in this time.
+    pub fn synced(&self, took: Duration) {
+        let micros = u64::try_from(took.as_micros()).unwrap_or(u64::MAX);
+        let class = EDGES_MICROS.iter().position(|edge| micros <= *edge);
+        if let Some(class) = class.and_then(|class| self.classes.get(class)) {
+            class.fetch_add(1, Ordering::Relaxed);
+        }
+        self.sync_micros.fetch_add(micros, Ordering::Relaxed);
+        self.syncs.fetch_add(1, Ordering::Relaxed);
+    }
+
+    /// So many entries wait for the disk.
+    pub fn set_waiting(&self, entries: usize) {
+        let entries = u64::try_from(entries).unwrap_or(u64::MAX);
+        self.waiting.store(entries, Ordering::Relaxed);
+    }
+
+    pub(super) fn waiting(&self) -> u64 {
+        self.waiting.load(Ordering::Relaxed)
+    }
+
+    pub(super) fn syncs(&self) -> Syncs {
+        let count = self.syncs.load(Ordering::Relaxed);
+        let mut up_to = [0; EDGES_MICROS.len()];
+        let mut sum: u64 = 0;
+        for (so_far, class) in up_to.iter_mut().zip(&self.classes) {
+            sum = sum.saturating_add(class.load(Ordering::Relaxed));
+            *so_far = sum;
+        }
+        Syncs {
+            up_to,
+            // One that was counted between the two loads is in its class already.
+            count: count.max(sum),
+            sum_micros: self.sync_micros.load(Ordering::Relaxed),
+        }
+    }
+
+    /// Nobody holds the lock while anything can fail, so what is behind it is always whole.
+    fn lock(&self) -> MutexGuard<'_, Counts> {
+        self.counts.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    pub(super) fn counts(&self) -> Counts {
+        self.lock().clone()
+    }
+
+    /// One more entry that is durable.
+    pub(super) fn count(&self, stamped: &Stamped) {
+        let mut counts = self.lock();
+        let counts = &mut *counts;
+        match &stamped.entry {
+            Entry::Reading(reading) => {
+                let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
+                let verdict = match (&reading.standing, verdict) {
+                    (Standing::Counted, Some(verdict)) => verdict.name(),
+                    (Standing::Counted | Standing::NotCounted { .. }, _) => "not_counted",
+                };
+                add(&mut counts.readings, (reading.station.clone(), verdict), 1);
+            }
+            Entry::Zeroed(zeroed) => {
+                let result = if zeroed.ok { "ok" } else { "off" };
+                add(&mut counts.zeros, (zeroed.station.clone(), result), 1);
+            }
+            Entry::Unread(unread) => {
+                add(
+                    &mut counts.unread_bytes,
+                    unread.instrument.clone(),
+                    unread.bytes,
+                );
+            }
+            Entry::Retracted { station, .. } => add(&mut counts.retracted, station.clone(), 1),
+            Entry::Doubted {
+                station, readings, ..
+            } => {
+                let doubted = u64::try_from(readings.len()).unwrap_or(u64::MAX);
+                add(&mut counts.doubted, station.clone(), doubted);
+            }
+            Entry::Alerted { station, rule, .. } => {
+                add(&mut counts.alerts, (station.clone(), rule.clone()), 1);
+            }
+            Entry::Begun { .. }
+            | Entry::Segment { .. }
+            | Entry::Started { .. }
+            | Entry::Stopped { .. }
+            | Entry::Attached(_)
+            | Entry::Detached { .. }
+            | Entry::Armed(_)
+            | Entry::Disarmed { .. }
+            | Entry::Completed(_)
+            | Entry::ZeroSaid { .. }
+            | Entry::ZeroDue { .. }
+            | Entry::OperatorSaid { .. }
+            | Entry::ToolSaid(_)
+            | Entry::Refused { .. }
+            | Entry::Noted { .. }
+            | Entry::ClockStepped { .. }
+            | Entry::Gap { .. }
+            | Entry::DamageAccepted { .. } => {}
+        }
+    }
+}
+
+fn add<K: Ord>(counts: &mut BTreeMap<K, u64>, key: K, more: u64) {
+    let count = counts.entry(key).or_default();
+    *count = count.saturating_add(more);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn classes_of_sync_times_hold_all_that_took_no_longer() {
+        let meter = Meter::default();
+        for micros in [1, 500, 501, 2_500, 9_000_000] {
+            meter.synced(Duration::from_micros(micros));
+        }
+        let syncs = meter.syncs();
+        assert_eq!(syncs.up_to, [2, 3, 4, 4, 4, 4, 4, 4, 4, 4, 4]);
+        assert_eq!((syncs.count, syncs.sum_micros), (5, 9_003_502));
+    }
+}

@@ -1,0 +1,277 @@
+//! Counts and states as `OpenMetrics` text, for a scrape.
+//!
+//! Times are whole microseconds until they are written; no float stands between.
+
+use super::meter::{Counts, EDGES_MICROS, Meter};
+use crate::clients::{Health, Live};
+use crate::message::reply::Status;
+use crate::spec::Verdict;
+use std::fmt::{Display, Write as _};
+
+/// What a scraper is told that this is.
+pub(super) const CONTENT_TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
+
+/// The clients at the moment.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Clients {
+    pub(super) feed: usize,
+    pub(super) events: usize,
+}
+
+/// All of it, with its end.
+pub(super) fn text(live: &Live, meter: &Meter, clients: Clients) -> String {
+    let mut text = Text::default();
+    let status = live.status();
+    let counts = with_what_did_not_come(meter.counts(), &status);
+    text.family("tallyjaw_build", "info", "The version that runs.");
+    text.sample("tallyjaw_build_info", &[("version", &status.version)], 1);
+
+    entries(&mut text, &counts);
+    syncs(&mut text, meter);
+    journal(&mut text, live, meter);
+    connected(&mut text, &status, clients);
+    text.end()
+}
+
+/// What came out of the entries.
+fn entries(text: &mut Text, counts: &Counts) {
+    text.family(
+        "tallyjaw_readings",
+        "counter",
+        "Readings by verdict, since the daemon started.",
+    );
+    for ((station, verdict), count) in &counts.readings {
+        let labels = [("station", station.as_str()), ("verdict", verdict)];
+        text.sample("tallyjaw_readings_total", &labels, count);
+    }
+    text.family(
+        "tallyjaw_zeros",
+        "counter",
+        "Zero frames that were good, or off.",
+    );
+    for ((station, result), count) in &counts.zeros {
+        let labels = [("station", station.as_str()), ("result", result)];
+        text.sample("tallyjaw_zeros_total", &labels, count);
+    }
+    text.family(
+        "tallyjaw_retracted_readings",
+        "counter",
+        "Readings that were taken back.",
+    );
+    for (station, count) in &counts.retracted {
+        text.sample(
+            "tallyjaw_retracted_readings_total",
+            &[("station", station)],
+            count,
+        );
+    }
+    text.family(
+        "tallyjaw_doubted_readings",
+        "counter",
+        "Readings that a zero no longer vouches for.",
+    );
+    for (station, count) in &counts.doubted {
+        text.sample(
+            "tallyjaw_doubted_readings_total",
+            &[("station", station)],
+            count,
+        );
+    }
+    text.family(
+        "tallyjaw_alerts",
+        "counter",
+        "Rules over several readings that held.",
+    );
+    for ((station, rule), count) in &counts.alerts {
+        let labels = [("station", station.as_str()), ("rule", rule)];
+        text.sample("tallyjaw_alerts_total", &labels, count);
+    }
+    text.family(
+        "tallyjaw_unread_bytes",
+        "counter",
+        "Bytes of an instrument without meaning.",
+    );
+    text.unit("tallyjaw_unread_bytes", "bytes");
+    for (instrument, bytes) in &counts.unread_bytes {
+        text.sample(
+            "tallyjaw_unread_bytes_total",
+            &[("instrument", instrument)],
+            bytes,
+        );
+    }
+}
+
+/// How the journal is.
+fn journal(text: &mut Text, live: &Live, meter: &Meter) {
+    text.family(
+        "tallyjaw_journal_waiting_entries",
+        "gauge",
+        "Entries that wait for the disk.",
+    );
+    text.sample("tallyjaw_journal_waiting_entries", &[], meter.waiting());
+    text.family(
+        "tallyjaw_journal_last_entry",
+        "gauge",
+        "The number of the newest durable entry.",
+    );
+    text.sample("tallyjaw_journal_last_entry", &[], live.last());
+    let health = live.health();
+    text.family(
+        "tallyjaw_journal_failed",
+        "gauge",
+        "1 if a write or sync failed: nothing is recorded.",
+    );
+    text.sample(
+        "tallyjaw_journal_failed",
+        &[],
+        u8::from(health == Health::Failed),
+    );
+    text.family(
+        "tallyjaw_journal_full",
+        "gauge",
+        "1 while the disk is full: nothing is recorded.",
+    );
+    text.sample(
+        "tallyjaw_journal_full",
+        &[],
+        u8::from(health == Health::Full),
+    );
+}
+
+/// Who and what is connected.
+fn connected(text: &mut Text, status: &Status, clients: Clients) {
+    text.family(
+        "tallyjaw_instrument_up",
+        "gauge",
+        "1 while an instrument's port is open.",
+    );
+    for known in &status.state.instruments {
+        let labels = [
+            ("station", known.station.as_str()),
+            ("instrument", &known.instrument),
+        ];
+        text.sample("tallyjaw_instrument_up", &labels, u8::from(known.attached));
+    }
+    text.family(
+        "tallyjaw_clients",
+        "gauge",
+        "Clients of the feed socket and of the event stream.",
+    );
+    text.sample("tallyjaw_clients", &[("of", "feed")], clients.feed);
+    text.sample("tallyjaw_clients", &[("of", "events")], clients.events);
+}
+
+/// A count of nothing is a 0 from the start, so that its first rise is seen as one.
+fn with_what_did_not_come(mut counts: Counts, status: &Status) -> Counts {
+    let verdicts = Verdict::ALL.map(Verdict::name);
+    for station in &status.state.stations {
+        for verdict in verdicts.iter().chain(&["not_counted"]) {
+            counts
+                .readings
+                .entry((station.station.clone(), verdict))
+                .or_default();
+        }
+        for result in ["ok", "off"] {
+            counts
+                .zeros
+                .entry((station.station.clone(), result))
+                .or_default();
+        }
+        counts.retracted.entry(station.station.clone()).or_default();
+        counts.doubted.entry(station.station.clone()).or_default();
+    }
+    for instrument in &status.state.instruments {
+        counts
+            .unread_bytes
+            .entry(instrument.instrument.clone())
+            .or_default();
+    }
+    counts
+}
+
+fn syncs(text: &mut Text, meter: &Meter) {
+    let name = "tallyjaw_journal_sync_seconds";
+    let syncs = meter.syncs();
+    text.family(
+        name,
+        "histogram",
+        "How long it took to write entries and make them durable.",
+    );
+    text.unit(name, "seconds");
+    let bucket = format!("{name}_bucket");
+    for (edge, count) in EDGES_MICROS.iter().zip(syncs.up_to) {
+        text.sample(&bucket, &[("le", &seconds(*edge))], count);
+    }
+    text.sample(&bucket, &[("le", "+Inf")], syncs.count);
+    text.sample(&format!("{name}_sum"), &[], seconds(syncs.sum_micros));
+    text.sample(&format!("{name}_count"), &[], syncs.count);
+}
+
+/// Microseconds as seconds, with one digit behind the point at least: `2500` is `0.0025`.
+fn seconds(micros: u64) -> String {
+    let text = format!("{}.{:06}", micros / 1_000_000, micros % 1_000_000);
+    let short = text.trim_end_matches('0');
+    if short.ends_with('.') {
+        format!("{short}0")
+    } else {
+        short.to_owned()
+    }
+}
+
+/// Lines in the making.
+#[derive(Default)]
+struct Text(String);
+
+impl Text {
+    fn family(&mut self, name: &str, kind: &str, help: &str) {
+        // Writing to a String cannot fail, here and below.
+        let _ = write!(self.0, "# TYPE {name} {kind}\n# HELP {name} {help}\n");
+    }
+
+    fn unit(&mut self, name: &str, unit: &str) {
+        let _ = writeln!(self.0, "# UNIT {name} {unit}");
+    }
+
+    fn sample(&mut self, name: &str, labels: &[(&str, &str)], value: impl Display) {
+        self.0.push_str(name);
+        for (index, (label, text)) in labels.iter().enumerate() {
+            let before = if index == 0 { '{' } else { ',' };
+            let text = text
+                .replace('\\', "\\\\")
+                .replace('"', "\\\"")
+                .replace('\n', "\\n");
+            let _ = write!(self.0, "{before}{label}=\"{text}\"");
+        }
+        let after = if labels.is_empty() { "" } else { "}" };
+        let _ = writeln!(self.0, "{after} {value}");
+    }
+
+    fn end(mut self) -> String {
+        self.0.push_str("# EOF\n");
+        self.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn microseconds_are_written_as_seconds_to_the_last_digit() {
+        for (micros, text) in [
+            (0, "0.0"),
+            (500, "0.0005"),
+            (1_000_000, "1.0"),
+            (9_003_502, "9.003502"),
+        ] {
+            assert_eq!(seconds(micros), text);
+        }
+    }
+
+    #[test]
+    fn a_label_cannot_end_its_line() {
+        let mut text = Text::default();
+        text.sample("x", &[("a", "q\"\\\n")], 1);
+        assert_eq!(text.0, "x{a=\"q\\\"\\\\\\n\"} 1\n");
+    }
+}

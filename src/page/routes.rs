@@ -1,0 +1,287 @@
+//! What can be asked for, and what is answered.
+
+use super::assets;
+use super::board::Docs;
+use super::guard::{self, Hosts, Refusal};
+use super::metrics::{self, Clients};
+use super::series;
+use super::token::Token;
+use super::{LONGEST_BODY, MOST_EVENT_CLIENTS, Sources, events};
+use crate::clients::{self, Health, MOST_CLIENTS};
+use crate::config::PageConfig;
+use crate::entry::Seq;
+use axum::Router;
+use axum::body::{Body, to_bytes};
+use axum::extract::{Path, RawQuery, Request, State};
+use axum::http::header::{CACHE_CONTROL, CONTENT_LENGTH, CONTENT_TYPE};
+use axum::http::{HeaderMap, HeaderValue, StatusCode};
+use axum::middleware;
+use axum::response::Response;
+use axum::routing::{get, post};
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::time::Duration;
+use tokio::sync::Semaphore;
+
+const JSON: &str = "application/json";
+
+/// How long the body of a request may take.
+const BODY_WITHIN: Duration = Duration::from_secs(10);
+
+/// How many may have the journal searched for them at once; it is read from its beginning.
+const SEARCHES_MOST: usize = 2;
+
+/// What every route knows.
+#[derive(Debug)]
+pub(super) struct Site {
+    pub(super) sources: Sources,
+    pub(super) token: Token,
+    pub(super) hosts: Hosts,
+    pub(super) docs: Docs,
+    event_places: Arc<Semaphore>,
+    searches: Semaphore,
+}
+
+impl Site {
+    pub(super) fn new(
+        sources: Sources,
+        token: Token,
+        config: &PageConfig,
+        address: SocketAddr,
+        docs: Docs,
+    ) -> Self {
+        Self {
+            sources,
+            token,
+            hosts: Hosts::new(config, address),
+            docs,
+            event_places: Arc::new(Semaphore::new(MOST_EVENT_CLIENTS)),
+            searches: Semaphore::new(SEARCHES_MOST),
+        }
+    }
+}
+
+pub(super) fn routes(site: Arc<Site>) -> Router {
+    let guard = middleware::from_fn_with_state(Arc::clone(&site), guard::guard);
+    Router::new()
+        .route("/", get(|| async { asset(&assets::INDEX) }))
+        .route("/page.css", get(|| async { asset(&assets::CSS) }))
+        .route("/page.js", get(|| async { asset(&assets::JS) }))
+        .route("/events", get(event_stream))
+        .route("/state", get(state))
+        .route("/series/{series}", get(one_series))
+        .route("/metrics", get(scrape))
+        .route("/healthz", get(health))
+        .route("/control", post(control))
+        .fallback(nothing_here)
+        .method_not_allowed_fallback(wrong_method)
+        .layer(guard)
+        .with_state(site)
+}
+
+/// An answer that nobody keeps: what is true now may not be in a moment.
+pub(super) fn answer(status: StatusCode, kind: &'static str, body: impl Into<Body>) -> Response {
+    let mut response = Response::new(body.into());
+    *response.status_mut() = status;
+    let headers = response.headers_mut();
+    headers.insert(CONTENT_TYPE, HeaderValue::from_static(kind));
+    headers.insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    response
+}
+
+fn asset(asset: &'static assets::Asset) -> Response {
+    let mut response = answer(StatusCode::OK, asset.kind, asset.text);
+    // Small, and always of the version that runs.
+    let again = HeaderValue::from_static("no-cache");
+    response.headers_mut().insert(CACHE_CONTROL, again);
+    response
+}
+
+async fn nothing_here(request: Request) -> Response {
+    let path = request.uri().path();
+    Refusal::new(
+        StatusCode::NOT_FOUND,
+        format!("nothing at {path:?}"),
+        "there are /, /events, /state, /series/N, /metrics, /healthz and /control",
+    )
+    .response()
+}
+
+async fn wrong_method(request: Request) -> Response {
+    let (method, path) = (request.method(), request.uri().path());
+    Refusal::new(
+        StatusCode::METHOD_NOT_ALLOWED,
+        format!("got {method} of {path}"),
+        "commands are POSTed to /control, everything else is GET",
+    )
+    .response()
+}
+
+async fn state(State(site): State<Arc<Site>>) -> Response {
+    let doc = site.docs.now();
+    answer(StatusCode::OK, JSON, format!("{}\n", doc.json))
+}
+
+async fn scrape(State(site): State<Arc<Site>>) -> Response {
+    let Sources {
+        live,
+        meter,
+        feed_places,
+        ..
+    } = &site.sources;
+    let clients = Clients {
+        feed: MOST_CLIENTS.saturating_sub(feed_places.available_permits()),
+        events: MOST_EVENT_CLIENTS.saturating_sub(site.event_places.available_permits()),
+    };
+    answer(
+        StatusCode::OK,
+        metrics::CONTENT_TYPE,
+        metrics::text(live, meter, clients),
+    )
+}
+
+async fn health(State(site): State<Arc<Site>>) -> Response {
+    let (status, text) = match site.sources.live.health() {
+        Health::Ok => (StatusCode::OK, "ok\n"),
+        Health::Full => (
+            StatusCode::SERVICE_UNAVAILABLE,
+            "the disk is full: nothing counts\n",
+        ),
+        Health::Failed => (
+            StatusCode::SERVICE_UNAVAILABLE,
+            "the journal has failed: nothing is recorded\n",
+        ),
+    };
+    answer(status, "text/plain; charset=utf-8", text)
+}
+
+async fn one_series(State(site): State<Arc<Site>>, Path(series): Path<String>) -> Response {
+    let Ok(wanted) = series.parse() else {
+        return Refusal::new(
+            StatusCode::BAD_REQUEST,
+            format!("got the series {series:?}, want a number"),
+            "a series has the number of its `armed` entry: tallyjaw series",
+        )
+        .response();
+    };
+    let Ok(_search) = site.searches.try_acquire() else {
+        return busy("the journal is being searched for others");
+    };
+    let (live, last) = (Arc::clone(&site.sources.live), site.sources.live.last());
+    let found =
+        tokio::task::spawn_blocking(move || series::find(live.state_dir(), Seq(wanted), last));
+    match found.await {
+        Ok(Ok(Some(found))) => answer(StatusCode::OK, JSON, found),
+        Ok(Ok(None)) => Refusal::new(
+            StatusCode::NOT_FOUND,
+            format!("no series {wanted} in this journal"),
+            "list them: tallyjaw series",
+        )
+        .response(),
+        Ok(Err(message)) => Refusal::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            message,
+            "look what is wrong with the journal: tallyjaw verify",
+        )
+        .response(),
+        Err(_) => busy("the daemon is stopping"),
+    }
+}
+
+fn busy(why: &str) -> Response {
+    Refusal::new(StatusCode::SERVICE_UNAVAILABLE, why, "ask again in a while").response()
+}
+
+/// Where a client was: what a browser says by itself counts more than the address it began with.
+fn asked_after(headers: &HeaderMap, query: Option<&str>) -> Result<Option<Seq>, Refusal> {
+    let last = headers
+        .get("last-event-id")
+        .map(|id| id.to_str().unwrap_or("no text"));
+    let after = query.and_then(|query| {
+        let mut pairs = query.split('&');
+        pairs.find_map(|pair| pair.strip_prefix("after="))
+    });
+    let Some(text) = last.filter(|last| !last.is_empty()).or(after) else {
+        return Ok(None);
+    };
+    text.parse().map(|seq| Some(Seq(seq))).map_err(|_| {
+        Refusal::new(
+            StatusCode::BAD_REQUEST,
+            format!("got after {text:?}, want the number of an entry"),
+            "ask for /events?after=17 to get everything after entry 17",
+        )
+    })
+}
+
+async fn event_stream(
+    State(site): State<Arc<Site>>,
+    RawQuery(query): RawQuery,
+    headers: HeaderMap,
+) -> Response {
+    let after = match asked_after(&headers, query.as_deref()) {
+        Ok(after) => after,
+        Err(refusal) => return refusal.response(),
+    };
+    let Ok(place) = Arc::clone(&site.event_places).try_acquire_owned() else {
+        let why = format!("{MOST_EVENT_CLIENTS} clients have the event stream, no more are served");
+        return busy(&why);
+    };
+    let live = Arc::clone(&site.sources.live);
+    let body = events::body(live, site.docs.clone(), after, place);
+    answer(StatusCode::OK, "text/event-stream; charset=utf-8", body)
+}
+
+/// The body of a command, within its limits.
+async fn command_of(request: Request) -> Result<Vec<u8>, Refusal> {
+    let headers = request.headers();
+    let kind = headers
+        .get(CONTENT_TYPE)
+        .map_or("none", |kind| kind.to_str().unwrap_or("no text"));
+    let media = kind.split(';').next().unwrap_or_default().trim();
+    // A form of another page can be sent as text without anybody being asked; this it cannot.
+    if !media.eq_ignore_ascii_case(JSON) {
+        return Err(Refusal::new(
+            StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            format!("got the content type {kind:?}, want {JSON}"),
+            "send Content-Type: application/json",
+        ));
+    }
+    let too_long = || {
+        Refusal::new(
+            StatusCode::PAYLOAD_TOO_LARGE,
+            format!("a body of more than {LONGEST_BODY} bytes"),
+            "send one request at a time",
+        )
+    };
+    let length = headers
+        .get(CONTENT_LENGTH)
+        .and_then(|length| length.to_str().ok());
+    let length = length.and_then(|length| length.parse::<usize>().ok());
+    if length.is_some_and(|length| length > LONGEST_BODY) {
+        return Err(too_long());
+    }
+    let body = to_bytes(request.into_body(), LONGEST_BODY);
+    match tokio::time::timeout(BODY_WITHIN, body).await {
+        Ok(Ok(bytes)) => Ok(bytes.to_vec()),
+        Ok(Err(_)) => Err(too_long()),
+        Err(_) => Err(Refusal::new(
+            StatusCode::REQUEST_TIMEOUT,
+            format!(
+                "no end of the body within {} seconds",
+                BODY_WITHIN.as_secs()
+            ),
+            "send it in one piece",
+        )),
+    }
+}
+
+async fn control(State(site): State<Arc<Site>>, request: Request) -> Response {
+    let command = match command_of(request).await {
+        Ok(command) => command,
+        Err(refusal) => return refusal.response(),
+    };
+    match clients::answer(&command, &site.sources.asked).await {
+        Some(said) => answer(StatusCode::OK, JSON, said),
+        None => answer(StatusCode::NO_CONTENT, JSON, Body::empty()),
+    }
+}

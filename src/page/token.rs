@@ -1,0 +1,221 @@
+//! The token that commands need: 32 random bytes in a file that only the daemon's user can read.
+//!
+//! It stays the same over restarts, so that a page that is open goes on; to have a new one, take the file
+//! away and start again.
+
+use rustix::fs::{Mode, OFlags};
+use sha2::{Digest, Sha256};
+use std::fmt::Write as _;
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
+use std::os::unix::fs::MetadataExt;
+use std::path::{Path, PathBuf};
+
+/// The name of the file in the state folder.
+pub const TOKEN_FILE: &str = "page.token";
+
+const BYTES: usize = 32;
+
+/// Why there is no token.
+#[derive(Debug, thiserror::Error)]
+pub enum TokenError {
+    /// The file cannot be read or made.
+    #[error("cannot {action} {}: {cause}", path.display())]
+    Io {
+        /// What was tried.
+        action: &'static str,
+        /// On what.
+        path: PathBuf,
+        /// Why not.
+        cause: io::Error,
+    },
+    /// Others may have read it, or have put it there.
+    #[error("{} has mode {mode:04o} and owner {uid}, want 0600 and this user", path.display())]
+    Open {
+        /// The file.
+        path: PathBuf,
+        /// Its mode.
+        mode: u32,
+        /// Its owner.
+        uid: u32,
+    },
+    /// It holds something else.
+    #[error("{} holds no token, want 64 hexadecimal digits", path.display())]
+    NoToken {
+        /// The file.
+        path: PathBuf,
+    },
+}
+
+impl TokenError {
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> String {
+        match self {
+            Self::Io { .. } => {
+                "use it as the user that runs the daemon; the file is made when the daemon starts"
+                    .to_owned()
+            }
+            Self::Open { path, .. } | Self::NoToken { path } => format!(
+                "take it away, then start the daemon again: it makes a new one (rm {})",
+                path.display()
+            ),
+        }
+    }
+}
+
+/// What a command must show.
+#[derive(Clone)]
+pub struct Token {
+    text: String,
+    digest: [u8; 32],
+}
+
+impl std::fmt::Debug for Token {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Token")
+    }
+}
+
+impl Token {
+    /// The token of a state folder, made if there is none.
+    pub(super) fn open(state_dir: &Path) -> Result<Self, TokenError> {
+        let path = state_dir.join(TOKEN_FILE);
+        match fs::symlink_metadata(&path) {
+            Err(error) if error.kind() == io::ErrorKind::NotFound => make(&path)?,
+            Err(cause) => return Err(failed("look at", &path)(cause)),
+            Ok(_) => {}
+        }
+        Self::read(state_dir)
+    }
+
+    /// The token of a state folder, for those who may read it.
+    pub fn read(state_dir: &Path) -> Result<Self, TokenError> {
+        let path = state_dir.join(TOKEN_FILE);
+        let flags = OFlags::RDONLY | OFlags::NOFOLLOW | OFlags::CLOEXEC | OFlags::NONBLOCK;
+        let file = rustix::fs::open(&path, flags, Mode::empty())
+            .map_err(|errno| failed("open", &path)(errno.into()))?;
+        let file = File::from(file);
+        let metadata = file.metadata().map_err(failed("look at", &path))?;
+        let own = rustix::process::geteuid().as_raw();
+        let (mode, uid) = (metadata.mode() & 0o7777, metadata.uid());
+        if mode & 0o077 != 0 || (uid != own && own != 0) {
+            return Err(TokenError::Open { path, mode, uid });
+        }
+        let mut text = String::new();
+        let most = u64::try_from(2 * BYTES + 2).unwrap_or_default();
+        file.take(most)
+            .read_to_string(&mut text)
+            .map_err(failed("read", &path))?;
+        let text = text.trim_end().to_owned();
+        let is_token = text.len() == 2 * BYTES && text.bytes().all(|byte| byte.is_ascii_hexdigit());
+        if !is_token {
+            return Err(TokenError::NoToken { path });
+        }
+        let digest = Sha256::digest(&text).into();
+        Ok(Self { text, digest })
+    }
+
+    /// As it is shown to whoever asks `tallyjaw page`.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// Whether this is the token; how long it takes tells nothing of where a wrong one differs.
+    pub(super) fn is(&self, shown: &[u8]) -> bool {
+        let shown: [u8; 32] = Sha256::digest(shown).into();
+        let pairs = shown.iter().zip(&self.digest);
+        pairs.fold(0, |differs, (one, other)| differs | (one ^ other)) == 0
+    }
+}
+
+/// Written whole under another name first, so that there is never half a token.
+fn make(path: &Path) -> Result<(), TokenError> {
+    let new = path.with_extension("token.new");
+    match fs::remove_file(&new) {
+        Ok(()) => {}
+        Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+        Err(cause) => return Err(failed("remove", &new)(cause)),
+    }
+    let mut bytes = [0; BYTES];
+    fill(&mut bytes).map_err(failed("make a token for", path))?;
+    let mut text = bytes.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}"); // writing to a String cannot fail
+        text
+    });
+    text.push('\n');
+    let flags = OFlags::WRONLY | OFlags::CREATE | OFlags::EXCL | OFlags::NOFOLLOW | OFlags::CLOEXEC;
+    let file = rustix::fs::open(&new, flags, Mode::RUSR | Mode::WUSR)
+        .map_err(|errno| failed("make", &new)(errno.into()))?;
+    let mut file = File::from(file);
+    file.write_all(text.as_bytes())
+        .and_then(|()| file.sync_all()) // fsync: the token, before it has its name
+        .map_err(failed("write", &new))?;
+    fs::rename(&new, path).map_err(failed("put in place", path))
+}
+
+/// From the kernel's generator, which may give less at a time than is asked for.
+fn fill(bytes: &mut [u8]) -> io::Result<()> {
+    let mut rest = bytes;
+    while !rest.is_empty() {
+        let got = rustix::rand::getrandom(&mut *rest, rustix::rand::GetRandomFlags::empty())?;
+        rest = rest.get_mut(got..).unwrap_or_default();
+    }
+    Ok(())
+}
+
+fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> TokenError + 'a {
+    move |cause| TokenError::Io {
+        action,
+        path: path.to_owned(),
+        cause,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::os::unix::fs::PermissionsExt;
+
+    #[test]
+    fn a_token_is_made_once_for_its_owner_alone_and_stays() {
+        let dir = tempfile::tempdir().unwrap();
+        let token = Token::open(dir.path()).unwrap();
+        let path = dir.path().join(TOKEN_FILE);
+        assert_eq!(
+            fs::metadata(&path).unwrap().permissions().mode() & 0o7777,
+            0o600
+        );
+        assert_eq!(Token::open(dir.path()).unwrap().text(), token.text());
+        assert!(token.is(token.text().as_bytes()));
+        for wrong in [&b""[..], b"x", &token.text().as_bytes()[1..]] {
+            assert!(!token.is(wrong));
+        }
+        let other = tempfile::tempdir().unwrap();
+        assert_ne!(Token::open(other.path()).unwrap().text(), token.text());
+    }
+
+    #[test]
+    fn a_token_that_others_may_have_read_or_that_is_none_is_refused() {
+        let dir = tempfile::tempdir().unwrap();
+        Token::open(dir.path()).unwrap();
+        let path = dir.path().join(TOKEN_FILE);
+        fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
+        assert!(matches!(
+            Token::open(dir.path()),
+            Err(TokenError::Open { mode: 0o640, .. })
+        ));
+        fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).unwrap();
+        let file = File::options().write(true).truncate(true).open(&path);
+        file.unwrap().write_all(b"short").unwrap();
+        assert!(matches!(
+            Token::open(dir.path()),
+            Err(TokenError::NoToken { .. })
+        ));
+        fs::remove_file(&path).unwrap();
+        std::os::unix::fs::symlink(dir.path().join("elsewhere"), &path).unwrap();
+        assert!(matches!(
+            Token::open(dir.path()),
+            Err(TokenError::Io { .. })
+        ));
+    }
+}
