@@ -14,11 +14,8 @@ const MOST_HOSTS: usize = 32;
 /// `None` where there is no such section: then nothing is served.
 pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> Option<PageConfig> {
     let mut table = root.table(faults, "page", "[page]")?;
-    let listen = table.parsed::<SocketAddr>(
-        faults,
-        "listen",
-        "an address with a port, such as \"127.0.0.1:8354\"",
-    );
+    let listen = table.text(faults, "listen");
+    let listen = listen.and_then(|text| address(text, faults));
     if let Some(listen) = &listen
         && !listen.value.ip().is_loopback()
     {
@@ -31,6 +28,27 @@ pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> Option<PageConf
         listen: listen.map_or(LISTEN, |listen| listen.value),
         hosts,
     })
+}
+
+fn address(text: At<String>, faults: &mut Faults) -> Option<At<SocketAddr>> {
+    if let Ok(value) = text.value.parse() {
+        let place = text.place;
+        return Some(At { value, place });
+    }
+    let fault = Fault::new(
+        format!("listen is {}", quoted(&text.value)),
+        "want an address with a port, such as \"127.0.0.1:8354\"",
+    );
+    let is_address = text.value.parse::<IpAddr>().is_ok();
+    let help = if is_address {
+        Some("put a port behind it".to_owned())
+    } else if text.value.starts_with("localhost") {
+        Some("localhost is 127.0.0.1, or [::1]".to_owned())
+    } else {
+        None
+    };
+    faults.add(&text.place, fault.help_of(help));
+    None
 }
 
 fn open_to_the_network(listen: SocketAddr) -> Fault {

@@ -42,6 +42,9 @@ pub struct BenchMessage {
     pub readings: Vec<SlotMessage>,
     /// The zero of each instrument of the station.
     pub zeros: Vec<ZeroStateMessage>,
+    /// The last value as shown, with its unit.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub last_value: Option<String>,
     /// Where the last value lies, if it was measured for something.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub scale: Option<ScaleMessage>,
@@ -206,6 +209,7 @@ impl Board {
             zeros: here
                 .map(|known| zero(state, series, name, &known.instrument))
                 .collect(),
+            last_value: last.map(|(_, reading)| reading.value.to_string()),
             scale: last.and_then(|(seq, reading)| scale(*seq, reading, series)),
             recent,
         }

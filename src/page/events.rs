@@ -1,5 +1,5 @@
-//! One client of the event stream: the state, then every entry byte for byte as stored, and the state
-//! again after each change.
+//! One client of the event stream: the state, then every entry byte for byte as stored, and where it is
+//! asked for the state again after each change.
 //!
 //! - A client that is behind is served from the journal's files, a piece at a time. One piece waits for
 //!   it, and what the connection holds; nothing more is made while it takes nothing.
@@ -53,11 +53,11 @@ pub(super) fn read_piece(cursor: &mut Cursor, durable: Seq) -> Result<Piece, Jou
 pub(super) fn body(
     live: Arc<Live>,
     docs: Docs,
-    after: Option<Seq>,
+    asked: (Option<Seq>, bool),
     place: OwnedSemaphorePermit,
 ) -> Body {
     let (out, pieces) = channel(1);
-    let client = Client::new(live, docs, after);
+    let client = Client::new(live, docs, asked);
     tokio::spawn(async move {
         client.run(&out).await;
         drop(place);
@@ -85,6 +85,8 @@ struct Client {
     docs: Docs,
     changed: watch::Receiver<Seq>,
     newest: watch::Receiver<Option<Doc>>,
+    /// The state is sent again after each change.
+    each_state: bool,
     after: Seq,
     notices_seen: u64,
     /// Kept while the client is behind, so that its place need not be searched again.
@@ -102,7 +104,7 @@ enum Next {
 }
 
 impl Client {
-    fn new(live: Arc<Live>, docs: Docs, asked: Option<Seq>) -> Self {
+    fn new(live: Arc<Live>, docs: Docs, (asked, each_state): (Option<Seq>, bool)) -> Self {
         let (changed, mut newest) = (live.durable(), docs.newest());
         newest.mark_unchanged();
         let notices_seen = live.notices_seen();
@@ -135,6 +137,7 @@ impl Client {
             docs,
             changed,
             newest,
+            each_state,
             after,
             notices_seen,
             cursor: None,
@@ -164,7 +167,7 @@ impl Client {
                             return;
                         }
                     }
-                    changed = self.newest.changed() => {
+                    changed = self.newest.changed(), if self.each_state => {
                         if changed.is_err() {
                             return;
                         }

@@ -197,10 +197,7 @@ fn asked_after(headers: &HeaderMap, query: Option<&str>) -> Result<Option<Seq>, 
     let last = headers
         .get("last-event-id")
         .map(|id| id.to_str().unwrap_or("no text"));
-    let after = query.and_then(|query| {
-        let mut pairs = query.split('&');
-        pairs.find_map(|pair| pair.strip_prefix("after="))
-    });
+    let after = query.and_then(|query| key(query, "after"));
     let Some(text) = last.filter(|last| !last.is_empty()).or(after) else {
         return Ok(None);
     };
@@ -213,13 +210,35 @@ fn asked_after(headers: &HeaderMap, query: Option<&str>) -> Result<Option<Seq>, 
     })
 }
 
+/// What stands under a key of a query; numbers and words need no decoding.
+fn key<'q>(query: &'q str, key: &str) -> Option<&'q str> {
+    let mut pairs = query.split('&').filter_map(|pair| pair.split_once('='));
+    pairs.find_map(|(name, value)| (name == key).then_some(value))
+}
+
+/// Whether the state is sent again after each change, and not only first.
+fn wants_each_state(query: Option<&str>) -> Result<bool, Refusal> {
+    match query.and_then(|query| key(query, "state")) {
+        None | Some("first") => Ok(false),
+        Some("each") => Ok(true),
+        Some(other) => Err(Refusal::new(
+            StatusCode::BAD_REQUEST,
+            format!("got state={other:?}, want first or each"),
+            "ask for /events?state=each to get the state after each change",
+        )),
+    }
+}
+
 async fn event_stream(
     State(site): State<Arc<Site>>,
     RawQuery(query): RawQuery,
     headers: HeaderMap,
 ) -> Response {
-    let after = match asked_after(&headers, query.as_deref()) {
-        Ok(after) => after,
+    let query = query.as_deref();
+    let asked =
+        asked_after(&headers, query).and_then(|after| Ok((after, wants_each_state(query)?)));
+    let (after, each_state) = match asked {
+        Ok(asked) => asked,
         Err(refusal) => return refusal.response(),
     };
     let Ok(place) = Arc::clone(&site.event_places).try_acquire_owned() else {
@@ -227,7 +246,7 @@ async fn event_stream(
         return busy(&why);
     };
     let live = Arc::clone(&site.sources.live);
-    let body = events::body(live, site.docs.clone(), after, place);
+    let body = events::body(live, site.docs.clone(), (after, each_state), place);
     answer(StatusCode::OK, "text/event-stream; charset=utf-8", body)
 }
 

@@ -205,8 +205,8 @@ mod tests {
             Err(TokenError::Open { mode: 0o640, .. })
         ));
         fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).unwrap();
-        let file = File::options().write(true).truncate(true).open(&path);
-        file.unwrap().write_all(b"short").unwrap();
+        let file = rustix::fs::open(&path, OFlags::WRONLY | OFlags::TRUNC, Mode::empty());
+        File::from(file.unwrap()).write_all(b"short").unwrap();
         assert!(matches!(
             Token::open(dir.path()),
             Err(TokenError::NoToken { .. })

@@ -31,6 +31,7 @@ const PLAIN_HTTP: &[&str] = &[
     "127.0.0.1",
     "[::1]",
     "localhost",
+    "evil.example", // the hostile page of tests
     "www.w3.org/",
     "www.apache.org/licenses/",
 ];

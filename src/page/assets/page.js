@@ -63,8 +63,8 @@ const SHAPES = {
   fail_high: [["path", { d: "M4 92h92L50 22z", fill: "currentColor" }], ["path", { d: "M8 8h84", stroke: "currentColor", "stroke-width": 12 }]],
   unsure: [["path", { d: "M50 6l44 44-44 44L6 50z", fill: "none", stroke: "currentColor", "stroke-width": 9 }], ["path", { d: "M30 57q10-16 20-7t20-7", fill: "none", stroke: "currentColor", "stroke-width": 9 }]],
   not_counted: [["circle", { cx: 50, cy: 50, r: 42, fill: "none", stroke: "currentColor", "stroke-width": 9, "stroke-dasharray": "18 11" }], ["path", { d: "M22 78l56-56", stroke: "currentColor", "stroke-width": 9 }]],
-  zero_ok: [["path", { d: "M18 6v88M44 6v88H18V50h26", fill: "none", stroke: "currentColor", "stroke-width": 10 }], ["path", { d: "M82 6v88M56 6v88h26V50H56", fill: "none", stroke: "currentColor", "stroke-width": 10 }]],
-  zero_off: [["path", { d: "M8 6v88M30 6v88H8V50h22", fill: "none", stroke: "currentColor", "stroke-width": 10 }], ["path", { d: "M92 6v88M70 6v88h22V50H70", fill: "none", stroke: "currentColor", "stroke-width": 10 }], ["path", { d: "M50 22v36M50 70v12", stroke: "currentColor", "stroke-width": 10 }]],
+  zero_ok: [["path", { d: "M4 6h44v88H32V32H4zM96 6H52v88h16V32h28z", fill: "currentColor" }]],
+  zero_off: [["path", { d: "M0 6h34v88H20V32H0zM100 6H66v88h14V32h20z", fill: "currentColor" }], ["path", { d: "M50 14v50M50 76v14", stroke: "currentColor", "stroke-width": 12 }]],
   alert: [["path", { d: "M8 8h84v84H8z", fill: "none", stroke: "currentColor", "stroke-width": 9 }], ["path", { d: "M50 22v36M50 68v12", stroke: "currentColor", "stroke-width": 11 }]],
   accepted: [["path", { d: "M6 6h88v88H6z", fill: "currentColor" }], ["path", { d: "M24 52l18 18 34-38", fill: "none", stroke: "var(--card)", "stroke-width": 12 }]],
   rejected: [["path", { d: "M6 6h88v88H6z", fill: "currentColor" }], ["path", { d: "M28 28l44 44M72 28L28 72", stroke: "var(--card)", "stroke-width": 12 }]],
@@ -82,7 +82,8 @@ function shape(tone) {
   return svg;
 }
 
-const WORDS = { pass: "PASS", fail_low: "FAIL: too low", fail_high: "FAIL: too high", unsure_low: "UNSURE: near the lower limit", unsure_high: "UNSURE: near the upper limit" };
+const WORDS = { pass: "PASS", fail_low: "FAIL: too low", fail_high: "FAIL: too high", unsure_low: "UNSURE", unsure_high: "UNSURE" };
+const WHY = { unsure_low: "too near the lower limit to tell", unsure_high: "too near the upper limit to tell" };
 const toneOf = (verdict) => (verdict?.startsWith("unsure") ? "unsure" : verdict);
 
 // ---- what is shown ----
@@ -175,14 +176,9 @@ function showLast(here, bench) {
   shapeInto($("shape"), tone);
   setText($("verdict-word"), counted ? WORDS[last.verdict] : fate ? capital(fate) : "Not counted");
   const where = [last.axis && words(last.axis), last.piece && `piece ${last.piece}`];
-  const why = [!counted && !fate && last.reason && words(last.reason), last.hint, ...where];
+  const why = [counted && WHY[last.verdict], !counted && !fate && last.reason && words(last.reason), last.hint, ...where];
   setText($("verdict-why"), why.filter(Boolean).join(" · "));
-  setText($("value"), `${last.value_text ?? bench.scale?.value.text ?? valueText(last)}`);
-}
-
-// Without a scale: the number as JSON had it has lost its last zeros, so the words of the happening are asked first.
-function valueText(last) {
-  return `${last.value} ${last.unit}`;
+  setText($("value"), bench.last_value);
 }
 
 function showScale(bench) {
@@ -197,8 +193,8 @@ function showScale(bench) {
   svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
   const [low, high] = [scale.lower?.at, scale.upper?.at];
   const span = low !== undefined && high !== undefined ? Math.max(1, high - low) : Math.max(1, Math.abs((low ?? high) - scale.value.at) * 1.3, Math.abs(low ?? high) * 0.2);
-  const from = low !== undefined ? low - span * 0.45 : high - span * 1.2;
-  const to = high !== undefined ? high + span * 0.45 : low + span * 1.2;
+  const from = low !== undefined ? low - span * 0.6 : high - span * 1.2;
+  const to = high !== undefined ? high + span * 0.6 : low + span * 1.2;
   const pad = 1.2 * rem;
   const x = (at) => pad + ((Math.min(to, Math.max(from, at)) - from) / (to - from)) * (width - 2 * pad);
   const [top, bottom] = [3.4 * rem, 5.4 * rem];
@@ -251,12 +247,20 @@ function showSeries(here, bench) {
   const armed = here.armed;
   const alerts = [...(armed?.alerts ?? []).map((one) => make("li", {}, one.text)), ...(armed?.warnings ?? []).map((text) => make("li", { class: "warning" }, capital(text)))];
   refill($("alerts"), alerts);
+  $("series").dataset.tone = armed ? "" : (here.outcome?.outcome ?? "");
   if (!armed) {
-    setText($("series-words"), "Nothing is armed.");
-    return $("slots").replaceChildren();
+    setText($("series-words"), here.outcome ? `Series ${here.outcome.series}: ${tallyWords(here.outcome.tally)}` : "Nothing is armed.");
+    return $("slots").replaceChildren(...outcomeOf(here));
   }
   setText($("series-words"), `Series ${armed.series}, ${words(armed.purpose)}${armed.plan ? `, plan ${armed.plan}` : ""}: ${armed.filled} of ${armed.slots} measured, ${tallyWords(armed.tally)}`);
   $("slots").replaceChildren(armed.slots > SLOTS_MOST ? bar(armed) : table(armed, here, bench));
+}
+
+// How the last series came out, until another is armed.
+function outcomeOf(here) {
+  if (!here.outcome) return [];
+  const word = make("p", { class: "outcome" }, shape(here.outcome.outcome), words(here.outcome.outcome).toUpperCase());
+  return [word];
 }
 
 function bar(armed) {
@@ -300,7 +304,7 @@ const clock = (at) => new Date(at).toLocaleTimeString([], { hour: "2-digit", min
 
 function showRecent(bench) {
   refill($("recent-list"), bench.recent.slice(0, 14).map((one) => {
-    const text = make("span", { class: one.fate ? "words gone" : "words" }, capital(one.words));
+    const text = make("span", { class: one.fate ? "words gone" : "words" }, one.words);
     const item = make("li", { "data-tone": one.fate ? "not_counted" : one.tone, "data-seq": one.seq, value: one.seq }, shape(one.fate ? "not_counted" : one.tone), text);
     if (one.fate) item.append(make("span", { class: "fate" }, one.fate));
     item.append(make("time", { datetime: one.at }, clock(one.at)));
@@ -383,7 +387,7 @@ async function follow() {
   if (token) headers.Authorization = `Bearer ${token}`;
   if (lastId) headers["Last-Event-ID"] = lastId;
   try {
-    const response = await fetch("/events", { headers, signal: life.signal, cache: "no-store" });
+    const response = await fetch("/events?state=each", { headers, signal: life.signal, cache: "no-store" });
     if (!response.ok) throw new Error((await response.text()).trim());
     const reader = response.body.pipeThrough(new TextDecoderStream()).getReader();
     let held = "";
@@ -462,7 +466,11 @@ async function say(method, params = {}) {
   }
 }
 
+let forgetting;
+
 function answer(text, bad) {
+  clearTimeout(forgetting);
+  if (!bad) forgetting = setTimeout(() => setText($("answer"), ""), 15000);
   $("answer").classList.toggle("bad", bad);
   $("answer").textContent = text;
 }

@@ -100,7 +100,7 @@ fn of_a_hundred_event_clients_half_take_nothing_and_the_others_get_every_line_in
     let mut stalled = Vec::new();
     let mut awake = Vec::new();
     for number in 0..100 {
-        let mut events = Events::open(&address, Some(from));
+        let mut events = Events::open_with(&address, &format!("/events?after={from}"), "");
         if number % 2 == 0 {
             stalled.push(events);
         } else {
@@ -157,7 +157,10 @@ fn read_to_the_last_coming_back(events: &mut Events, address: &str, from: u64) -
                     return all;
                 }
             }
-            None => *events = Events::open(address, Some(last)),
+            None => {
+                let headers = format!("Last-Event-ID: {last}\r\n");
+                *events = Events::open_with(address, "/events", &headers);
+            }
         }
     }
 }

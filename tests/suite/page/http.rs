@@ -154,7 +154,7 @@ impl Events {
     /// From now on, or after an entry.
     pub(super) fn open(address: &str, after: Option<u64>) -> Self {
         let headers = after.map_or(String::new(), |after| format!("Last-Event-ID: {after}\r\n"));
-        Self::open_with(address, "/events", &headers)
+        Self::open_with(address, "/events?state=each", &headers)
     }
 
     pub(super) fn open_with(address: &str, path: &str, headers: &str) -> Self {

@@ -124,6 +124,10 @@ const REQUESTS: &[(&str, &str)] = &[
         "after what is no entry",
         "GET /events?after=x HTTP/1.1\r\nHost: @\r\n",
     ),
+    (
+        "states that are none",
+        "GET /events?state=all HTTP/1.1\r\nHost: @\r\n",
+    ),
 ];
 
 #[test]
