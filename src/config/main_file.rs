@@ -6,7 +6,7 @@ use super::instrument::{self, RawInstrument};
 use super::table::Table;
 use super::value::{percent, unique};
 use super::{DaemonConfig, FilePattern, PageConfig};
-use super::{page, parse};
+use super::{announce, page, parse};
 use crate::quantity::Dimension;
 use crate::spec::axis::{AXES, PLAUSIBLE_PERCENT};
 use crate::spec::{Axis, AxisName};
@@ -98,6 +98,7 @@ impl Daemon {
                 runtime_dir: base.join("run"),
                 socket_mode: 0o600,
                 socket_group: None,
+                announce: Vec::new(),
             },
             sheets: Vec::new(),
             plans: Vec::new(),
@@ -120,6 +121,7 @@ impl Daemon {
             daemon.config.socket_mode = mode;
         }
         daemon.config.socket_group = table.name(faults, "socket_group").map(|name| name.value);
+        daemon.config.announce = announce::read(&mut table, faults);
         table.finish(faults);
         daemon
     }

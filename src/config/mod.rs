@@ -7,6 +7,7 @@
 //! - No fault hides another: a faulty part is left out and the rest is still checked.
 
 mod alerts;
+mod announce;
 mod blocks;
 mod capture;
 mod care;
@@ -27,6 +28,7 @@ mod table;
 mod tool;
 mod value;
 
+pub use announce::PLACEHOLDERS;
 pub use diagnostic::{Diagnostic, Severity, Source};
 pub use faults::did_you_mean;
 pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector};
@@ -67,6 +69,8 @@ pub struct DaemonConfig {
     pub socket_mode: u32,
     /// The group of `feed.sock`, by name.
     pub socket_group: Option<String>,
+    /// The program that says verdicts aloud, and its arguments; empty where none does.
+    pub announce: Vec<String>,
 }
 
 /// Where the bench page is served.

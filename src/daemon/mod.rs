@@ -221,7 +221,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         };
         tokio::spawn(page.serve(sources, page_stopped))
     });
-    let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal);
+    let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal, &daemon.announce);
     ready(&where_all_is);
     service::serves();
     let result = hub.run(&mut announcements, &mut asked, &mut signals).await;
@@ -282,16 +282,22 @@ fn take_up(
 type SinkTasks = Vec<JoinHandle<()>>;
 
 /// Every sink in a task of its own; they end when the sender is dropped.
-fn start_sinks(live: &Live, journal: &str) -> (watch::Sender<()>, SinkTasks) {
+fn start_sinks(live: &Live, journal: &str, announce: &[String]) -> (watch::Sender<()>, SinkTasks) {
     let (stop, stopped) = watch::channel(());
-    let tasks = sink::SINKS.iter().map(|kind| {
+    let rows = sink::SINKS.iter().map(|kind| {
         let place = sink::Place {
             state_dir: live.state_dir().to_owned(),
             journal: journal.to_owned(),
         };
         tokio::spawn(sink::run(kind, place, live.durable(), stopped.clone()))
     });
-    (stop, tasks.collect())
+    let mut tasks: SinkTasks = rows.collect();
+    if !announce.is_empty() {
+        let state_dir = live.state_dir().to_owned();
+        let saying = sink::announce::run(announce.to_vec(), state_dir, live.durable(), stopped);
+        tasks.push(tokio::spawn(saying));
+    }
+    (stop, tasks)
 }
 
 /// Lets clients, the page and sinks have the last entries, but not for long.

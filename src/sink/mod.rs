@@ -4,6 +4,7 @@
 //! is tried again from where its own output ends; the journal does not wait for it.
 #![expect(clippy::disallowed_methods, reason = "edge: sinks write files")]
 
+pub mod announce;
 pub mod log;
 
 use crate::entry::line::{self, LineError};

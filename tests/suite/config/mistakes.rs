@@ -19,6 +19,26 @@ const MAIN: &[Mistake] = &[
     ("a key of an instrument misspelled", "line =", "lien ="),
     ("no station", "[[station]]\nname = \"bench-1\"", "# none"),
     (
+        "a command line to announce by",
+        "[daemon]",
+        "[daemon]\nannounce = \"espeak-ng {verdict}\"",
+    ),
+    (
+        "nothing to announce by",
+        "[daemon]",
+        "[daemon]\nannounce = []",
+    ),
+    (
+        "a word to announce that is not known",
+        "[daemon]",
+        "[daemon]\nannounce = [\"espeak-ng\", \"{verdit} {value}\"]",
+    ),
+    (
+        "a word to announce without its end",
+        "[daemon]",
+        "[daemon]\nannounce = [\"espeak-ng\", \"{verdict\"]",
+    ),
+    (
         "a page at a port alone",
         "[[station]]",
         "[page]\nlisten = 8354\n[[station]]",

@@ -149,18 +149,15 @@ fn read_to_the_last(events: &mut Events) -> String {
 fn read_to_the_last_coming_back(events: &mut Events, address: &str, from: u64) -> String {
     let (mut all, mut last) = (String::new(), from);
     loop {
-        match events.entry() {
-            Some((seq, line)) => {
-                last = seq;
-                all.push_str(&line);
-                if line.contains("the last of it") {
-                    return all;
-                }
-            }
-            None => {
-                let headers = format!("Last-Event-ID: {last}\r\n");
-                *events = Events::open_with(address, "/events", &headers);
-            }
+        let Some((seq, line)) = events.entry() else {
+            let headers = format!("Last-Event-ID: {last}\r\n");
+            *events = Events::open_with(address, "/events", &headers);
+            continue;
+        };
+        last = seq;
+        all.push_str(&line);
+        if line.contains("the last of it") {
+            return all;
         }
     }
 }

@@ -1,0 +1,65 @@
+//! `announce`: the program that says verdicts aloud, and what is put into its arguments.
+
+use super::faults::{At, Fault, Faults, did_you_mean, quoted};
+use super::table::Table;
+
+/// What may stand in an argument, in curly brackets.
+pub const PLACEHOLDERS: [&str; 5] = ["verdict", "value", "station", "axis", "piece"];
+
+/// More arguments than any such program takes.
+const MOST_ARGUMENTS: usize = 32;
+
+/// The program and its arguments; empty where nothing is said.
+pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Vec<String> {
+    if let Some(place) = table.empty_list("announce") {
+        let fault = Fault::new(
+            "announce is an empty list",
+            "want a program and its arguments",
+        );
+        faults.add(&place, fault.help("leave the key out to have nothing said"));
+    }
+    let parts = table.texts(faults, "announce");
+    if let Some(surplus) = parts.get(MOST_ARGUMENTS) {
+        let got = format!("{} arguments in announce", parts.len());
+        faults.add(
+            &surplus.place,
+            Fault::new(got, format!("want at most {MOST_ARGUMENTS}")),
+        );
+    }
+    if let Some(program) = parts.first().filter(|program| program.value.contains(' ')) {
+        let fault = Fault::new(
+            format!("the program is {}", quoted(&program.value)),
+            "want its name alone, and each argument as a text of its own",
+        );
+        faults.add(
+            &program.place,
+            fault.help("no shell is asked: announce = [\"espeak-ng\", \"{verdict} {value}\"]"),
+        );
+    }
+    for part in &parts {
+        check(part, faults);
+    }
+    parts.into_iter().map(|part| part.value).collect()
+}
+
+/// Every pair of curly brackets has a word that is known.
+fn check(part: &At<String>, faults: &mut Faults) {
+    for (rest, _) in part.value.match_indices('{') {
+        let inside = part.value.get(rest + 1..).unwrap_or_default();
+        let word = inside.split_once('}').map(|(word, _)| word);
+        if word.is_some_and(|word| PLACEHOLDERS.contains(&word)) {
+            continue;
+        }
+        let got = match word {
+            Some(word) => format!("nothing is called {}", quoted(word)),
+            None => "a { without its }".to_owned(),
+        };
+        let known: Vec<_> = PLACEHOLDERS
+            .iter()
+            .map(|word| format!("{{{word}}}"))
+            .collect();
+        let fault = Fault::new(got, format!("want one of {}", known.join(", ")));
+        let nearest = word.and_then(|word| did_you_mean(word, &PLACEHOLDERS));
+        faults.add(&part.place, fault.help_of(nearest));
+    }
+}

@@ -1,0 +1,263 @@
+//! Says verdicts aloud by a program, such as one that speaks.
+//!
+//! In: readings, zeros and outcomes as they become durable. Out: runs of the program, one at a time,
+//! without a shell. What is old is skipped and not said late; nothing waits for it, and what was not said is
+//! in the journal and the log all the same.
+
+use super::{Cursor, SinkError};
+use crate::config::PLACEHOLDERS;
+use crate::entry::{Entry, Reading, Seq, Stamped, line, words};
+use crate::quantity::Measured;
+use std::path::PathBuf;
+use std::process::Stdio;
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+use tokio::process::Command;
+use tokio::sync::broadcast::error::RecvError;
+use tokio::sync::{broadcast, watch};
+
+/// No more than this waits to be said, the newest.
+const WAITING_MOST: usize = 4;
+
+/// What waited longer is not said any more.
+const OLD: Duration = Duration::from_secs(4);
+
+/// A program that takes longer is ended.
+const TIME_LIMIT: Duration = Duration::from_secs(10);
+
+/// After an error the journal is read again.
+const PAUSE: Duration = Duration::from_secs(5);
+
+/// Something to say.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Saying {
+    since: Instant,
+    /// In the order of [`PLACEHOLDERS`].
+    words: [String; PLACEHOLDERS.len()],
+}
+
+/// Says what becomes durable from now on, until the sender of `stopped` is dropped.
+pub async fn run(
+    program: Vec<String>,
+    state_dir: PathBuf,
+    durable: watch::Receiver<Seq>,
+    mut stopped: watch::Receiver<()>,
+) {
+    let (say, sayings) = broadcast::channel(WAITING_MOST);
+    tokio::select! {
+        () = follow(state_dir, durable, say) => {}
+        () = speak(program, sayings) => {}
+        _ = stopped.changed() => {}
+    }
+}
+
+async fn follow(
+    state_dir: PathBuf,
+    mut durable: watch::Receiver<Seq>,
+    say: broadcast::Sender<Arc<Saying>>,
+) {
+    let mut after = *durable.borrow_and_update();
+    let mut cursor = None;
+    while durable.changed().await.is_ok() {
+        let until = *durable.borrow_and_update();
+        let (state_dir, say) = (state_dir.clone(), say.clone());
+        let read = move || {
+            let mut cursor = match cursor {
+                Some(cursor) => cursor,
+                None => Cursor::new(&state_dir, after)?,
+            };
+            let last = say_all(&mut cursor, until, &say)?;
+            Ok::<_, SinkError>((cursor, last))
+        };
+        match tokio::task::spawn_blocking(read).await {
+            Ok(Ok((moved, last))) => {
+                after = last.unwrap_or(after);
+                cursor = Some(moved);
+            }
+            Ok(Err(error)) => {
+                tracing::warn!(%error, "verdicts are not said");
+                cursor = None;
+                tokio::time::sleep(PAUSE).await;
+                after = *durable.borrow();
+            }
+            // The runtime is going down.
+            Err(_) => return,
+        }
+    }
+}
+
+/// Hands on what is to be said of the entries up to `until`; the last entry.
+fn say_all(
+    cursor: &mut Cursor,
+    until: Seq,
+    say: &broadcast::Sender<Arc<Saying>>,
+) -> Result<Option<Seq>, SinkError> {
+    let mut last = None;
+    while let Some(read) = cursor.next_line(until)? {
+        let after = read.seq;
+        let (stamped, _) =
+            line::decode(&read.bytes).map_err(|cause| SinkError::Line { after, cause })?;
+        last = Some(read.seq);
+        if let Some(words) = saying(&stamped) {
+            let since = Instant::now();
+            // Nobody to say it: the daemon is stopping.
+            let _ = say.send(Arc::new(Saying { since, words }));
+        }
+    }
+    Ok(last)
+}
+
+async fn speak(program: Vec<String>, mut sayings: broadcast::Receiver<Arc<Saying>>) {
+    let mut failing = false;
+    loop {
+        let saying = match sayings.recv().await {
+            Ok(saying) => saying,
+            Err(RecvError::Lagged(skipped)) => {
+                tracing::debug!(skipped, "verdicts came faster than they are said");
+                continue;
+            }
+            Err(RecvError::Closed) => return,
+        };
+        if saying.since.elapsed() > OLD {
+            continue;
+        }
+        match said(&program, &saying).await {
+            Ok(()) => failing = false,
+            Err(error) => {
+                if !failing {
+                    let program = program.first().map_or("", String::as_str);
+                    tracing::warn!(
+                        program,
+                        "a verdict was not said: {error}; told again once it works in between"
+                    );
+                }
+                failing = true;
+            }
+        }
+    }
+}
+
+/// Runs the program once, to its end or its time limit.
+async fn said(program: &[String], saying: &Saying) -> Result<(), String> {
+    let Some((name, arguments)) = program.split_first() else {
+        return Ok(());
+    };
+    let arguments = arguments.iter().map(|argument| filled(argument, saying));
+    let mut child = Command::new(name)
+        .args(arguments)
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null())
+        .kill_on_drop(true)
+        .spawn()
+        .map_err(|error| error.to_string())?;
+    match tokio::time::timeout(TIME_LIMIT, child.wait()).await {
+        Ok(Ok(status)) if status.success() => Ok(()),
+        Ok(Ok(status)) => Err(status.to_string()),
+        Ok(Err(error)) => Err(error.to_string()),
+        Err(_) => {
+            // It may have ended in this very moment.
+            let _ = child.kill().await;
+            Err(format!(
+                "no end within {} s, it was ended",
+                TIME_LIMIT.as_secs()
+            ))
+        }
+    }
+}
+
+/// An argument with the words in their places.
+fn filled(argument: &str, saying: &Saying) -> String {
+    let pairs = PLACEHOLDERS.iter().zip(&saying.words);
+    let filled = pairs.fold(argument.to_owned(), |text, (name, word)| {
+        text.replace(&format!("{{{name}}}"), word)
+    });
+    filled.trim_end().to_owned()
+}
+
+/// What is said of an entry; `None` of most.
+fn saying(stamped: &Stamped) -> Option<[String; PLACEHOLDERS.len()]> {
+    if let Entry::Reading(reading) = &stamped.entry {
+        return Some(of_reading(reading));
+    }
+    if let Entry::Zeroed(zeroed) = &stamped.entry {
+        let verdict = if zeroed.ok { "zero" } else { "zero is off" };
+        let station = zeroed.station.clone();
+        let value = spoken(zeroed.value);
+        return Some([
+            verdict.to_owned(),
+            value,
+            station,
+            String::new(),
+            String::new(),
+        ]);
+    }
+    if let Entry::Completed(completed) = &stamped.entry {
+        let outcome = words::outcome(completed.outcome).to_lowercase();
+        let station = completed.station.clone();
+        let verdict = format!("series {outcome}");
+        return Some([
+            verdict,
+            String::new(),
+            station,
+            String::new(),
+            String::new(),
+        ]);
+    }
+    None
+}
+
+fn of_reading(reading: &Reading) -> [String; PLACEHOLDERS.len()] {
+    let slot = reading.slot.as_ref();
+    let verdict = slot.and_then(|slot| slot.verdict);
+    let verdict = verdict.map_or("not counted".to_owned(), |verdict| {
+        verdict.name().replace('_', " ")
+    });
+    [
+        verdict,
+        spoken(reading.value),
+        reading.station.clone(),
+        slot.map_or(String::new(), |slot| slot.axis.words()),
+        slot.map_or(String::new(), |slot| slot.piece.to_string()),
+    ]
+}
+
+/// A minus is said as a word: an argument that begins with one would be taken for an option.
+fn spoken(value: Measured) -> String {
+    let text = value.to_string();
+    match text.strip_prefix('-') {
+        Some(rest) => format!("minus {rest}"),
+        None => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_stand_in_their_places_and_no_argument_begins_with_a_minus() {
+        let saying = Saying {
+            since: Instant::now(),
+            words: [
+                "fail low".to_owned(),
+                spoken("-0.02 mm".parse().unwrap()),
+                "bench-1".to_owned(),
+                "core crimp height".to_owned(),
+                "3".to_owned(),
+            ],
+        };
+        for (argument, want) in [
+            ("{value}", "minus 0.02 mm"),
+            ("{verdict} {value}", "fail low minus 0.02 mm"),
+            (
+                "{station}: {axis} of piece {piece}",
+                "bench-1: core crimp height of piece 3",
+            ),
+            ("-v", "-v"),
+            ("$(reboot); {verdict}", "$(reboot); fail low"),
+        ] {
+            assert_eq!(filled(argument, &saying), want);
+        }
+    }
+}
