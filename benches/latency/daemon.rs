@@ -31,13 +31,14 @@ repeat = true
 zero = { before_first = false, closing = false }
 "#;
 
-/// Starts the daemon and arms a plan that opens its next series by itself.
-pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
+/// Starts the daemon, `more` in its configuration, and arms a plan that opens its next series by itself.
+pub(super) fn start(folder: &Path, sync: bool, more: &str) -> Result<Contestant> {
     std::fs::create_dir_all(folder)?;
     let caliper = VirtualCaliper::open()?;
     std::fs::write(folder.join("sheet.toml"), SHEET)?;
     std::fs::write(folder.join("plan.toml"), PLAN)?;
-    std::fs::write(folder.join("tallyjaw.toml"), configuration(caliper.path()))?;
+    let configuration = format!("{more}{}", configuration(caliper.path()));
+    std::fs::write(folder.join("tallyjaw.toml"), configuration)?;
     let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
     command
         .arg("--config")
@@ -56,7 +57,7 @@ pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
     wait_for(&mut feed, "\"kind\":\"armed\"")?;
     Ok(Contestant {
         caliper,
-        feed,
+        feed: Box::new(feed),
         before_value: "\"value\":",
         besides: "\"verdict\":\"pass\"",
         _process: process,

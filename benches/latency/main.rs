@@ -4,7 +4,7 @@
 //! the least that could do the job: read a line, append it to a file, `fdatasync`, write it to a
 //! Unix socket. Frames go to one and the other in turn, so that both meet the same machine. Then
 //! the same again without sync. At last the daemon against itself: alone, and with a crowd of 200 other
-//! clients at its feed, half of which never read. The ratios of the medians and of the 99th percentiles are printed;
+//! clients at its feed, half of which never read; and the same by its page's event stream, beside 100. The ratios of the medians and of the 99th percentiles are printed;
 //! times of two runs are not to be compared.
 //!
 //! ```text
@@ -18,6 +18,7 @@
 
 mod crowd;
 mod daemon;
+mod page;
 mod relay;
 mod summary;
 
@@ -42,7 +43,7 @@ const PATIENCE: Duration = Duration::from_secs(20);
 /// A program at work, as both contestants look from outside: a port, and what comes of it.
 struct Contestant {
     caliper: VirtualCaliper,
-    feed: BufReader<UnixStream>,
+    feed: Box<dyn BufRead>,
     /// What stands before the value in the line that is waited for.
     before_value: &'static str,
     /// What else stands in it.
@@ -74,7 +75,7 @@ impl Contestant {
 
 fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
     let mut bare = relay::start(&folder.join("relay"), sync)?;
-    let mut whole = daemon::start(&folder.join("daemon"), sync)?;
+    let mut whole = daemon::start(&folder.join("daemon"), sync, "")?;
     let (mut bare_times, mut whole_times) = (Vec::new(), Vec::new());
     for number in 0..WARM_UP + samples {
         bare_times.push(bare.sample(number)?);
@@ -99,12 +100,27 @@ fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
 
 /// What a client that reads has of 200 others: one daemon without them, one with, in turn.
 fn measure_beside_a_crowd(folder: &Path, samples: usize) -> Result<()> {
-    let mut alone = daemon::start(&folder.join("alone"), true)?;
-    let mut beside = daemon::start(&folder.join("beside"), true)?;
+    let alone = daemon::start(&folder.join("alone"), true, "")?;
+    let mut beside = daemon::start(&folder.join("beside"), true, "")?;
     let socket = folder.join("beside/run/feed.sock");
     let _crowd = crowd::gather(&socket)?;
     // It comes last, behind all of them.
-    beside.feed = BufReader::new(connect(&socket)?);
+    beside.feed = Box::new(BufReader::new(connect(&socket)?));
+    compare(alone, beside, crowd::WHO, samples)
+}
+
+/// The same by the event stream of the page.
+fn measure_beside_a_crowd_at_the_page(folder: &Path, samples: usize) -> Result<()> {
+    let (at_alone, at_beside) = (folder.join("alone"), folder.join("beside"));
+    let mut alone = daemon::start(&at_alone, true, page::CONFIGURATION)?;
+    let mut beside = daemon::start(&at_beside, true, page::CONFIGURATION)?;
+    let _crowd = page::gather(&at_beside)?;
+    alone.feed = page::follow(&at_alone)?;
+    beside.feed = page::follow(&at_beside)?;
+    compare(alone, beside, page::WHO, samples)
+}
+
+fn compare(mut alone: Contestant, mut beside: Contestant, who: &str, samples: usize) -> Result<()> {
     let (mut alone_times, mut beside_times) = (Vec::new(), Vec::new());
     for number in 0..WARM_UP + samples {
         alone_times.push(alone.sample(number)?);
@@ -112,7 +128,7 @@ fn measure_beside_a_crowd(folder: &Path, samples: usize) -> Result<()> {
     }
     let alone = Summary::of(alone_times.split_off(WARM_UP));
     let beside = Summary::of(beside_times.split_off(WARM_UP));
-    println!("\nbeside {}, with fdatasync:", crowd::WHO);
+    println!("\nbeside {who}, with fdatasync:");
     println!("                 samples       p50       p99");
     println!("  alone        {alone}");
     println!("  beside them  {beside}");
@@ -156,7 +172,8 @@ fn run() -> Result<()> {
     );
     measure(&folder.join("sync"), true, samples)?;
     measure(&folder.join("no-sync"), false, samples)?;
-    measure_beside_a_crowd(&folder.join("crowd"), samples)
+    measure_beside_a_crowd(&folder.join("crowd"), samples)?;
+    measure_beside_a_crowd_at_the_page(&folder.join("page"), samples)
 }
 
 fn main() -> ExitCode {

@@ -32,7 +32,7 @@ pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
     let feed = connect(&folder.join("feed.sock"))?;
     Ok(Contestant {
         caliper,
-        feed: BufReader::new(feed),
+        feed: Box::new(BufReader::new(feed)),
         before_value: "+",
         besides: "",
         _process: process,

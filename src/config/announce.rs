@@ -59,7 +59,7 @@ fn check(part: &At<String>, faults: &mut Faults) {
             .map(|word| format!("{{{word}}}"))
             .collect();
         let fault = Fault::new(got, format!("want one of {}", known.join(", ")));
-        let nearest = word.and_then(|word| did_you_mean(word, &PLACEHOLDERS));
+        let nearest = word.map(|word| did_you_mean(word, &PLACEHOLDERS));
         faults.add(&part.place, fault.help_of(nearest));
     }
 }
