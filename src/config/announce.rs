@@ -26,7 +26,10 @@ pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Vec<String> {
             Fault::new(got, format!("want at most {MOST_ARGUMENTS}")),
         );
     }
-    if let Some(program) = parts.first().filter(|program| program.value.contains(' ')) {
+    if let Some(program) = parts
+        .first()
+        .filter(|program| program.value.contains(' ') && !program.value.starts_with('/'))
+    {
         let fault = Fault::new(
             format!("the program is {}", quoted(&program.value)),
             "want its name alone, and each argument as a text of its own",
