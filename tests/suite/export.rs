@@ -367,9 +367,9 @@ fn the_page_of_columns_says_what_the_table_says() {
             tallyjaw::row::Kind::Decimal(_) => "decimal(18, 3)",
             tallyjaw::row::Kind::Time => "timestamp, µs, UTC",
         };
-        let _ = write!(
+        let _ = writeln!(
             text,
-            "| `{}` | {} | {} | {} | {} |\n",
+            "| `{}` | {} | {} | {} | {} |",
             column.name,
             column.unit.unwrap_or_default(),
             if column.form == Form::Typed {
