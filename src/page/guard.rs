@@ -101,7 +101,10 @@ pub(super) async fn guard(
             "camera=(), microphone=(), geolocation=()",
         ),
     ] {
-        headers.insert(name, HeaderValue::from_static(value));
+        // A report has a policy of its own.
+        headers
+            .entry(name)
+            .or_insert(HeaderValue::from_static(value));
     }
     response
 }

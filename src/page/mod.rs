@@ -15,6 +15,7 @@ mod events;
 mod guard;
 mod meter;
 mod metrics;
+mod report;
 mod routes;
 mod series;
 mod token;

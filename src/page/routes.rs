@@ -4,16 +4,16 @@ use super::assets;
 use super::board::Docs;
 use super::guard::{self, Hosts, Refusal};
 use super::metrics::{self, Clients};
-use super::series;
 use super::token::Token;
 use super::{LONGEST_BODY, MOST_EVENT_CLIENTS, Sources, events};
-use crate::clients::{self, Health, MOST_CLIENTS};
+use super::{report, series};
+use crate::clients::{self, Health, Live, MOST_CLIENTS};
 use crate::config::PageConfig;
 use crate::entry::Seq;
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::extract::{Path, RawQuery, Request, State};
-use axum::http::header::{CACHE_CONTROL, CONTENT_LENGTH, CONTENT_TYPE};
+use axum::http::header::{CACHE_CONTROL, CONTENT_LENGTH, CONTENT_SECURITY_POLICY, CONTENT_TYPE};
 use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::middleware;
 use axum::response::Response;
@@ -70,6 +70,7 @@ pub(super) fn routes(site: Arc<Site>) -> Router {
         .route("/events", get(event_stream))
         .route("/state", get(state))
         .route("/series/{series}", get(one_series))
+        .route("/report/{series}", get(one_report))
         .route("/metrics", get(scrape))
         .route("/healthz", get(health))
         .route("/control", post(control))
@@ -102,7 +103,7 @@ async fn nothing_here(request: Request) -> Response {
     Refusal::new(
         StatusCode::NOT_FOUND,
         format!("nothing at {path:?}"),
-        "there are /, /events, /state, /series/N, /metrics, /healthz and /control",
+        "there are /, /events, /state, /series/N, /report/N, /metrics, /healthz and /control",
     )
     .response()
 }
@@ -156,40 +157,73 @@ async fn health(State(site): State<Arc<Site>>) -> Response {
 }
 
 async fn one_series(State(site): State<Arc<Site>>, Path(series): Path<String>) -> Response {
-    let Ok(wanted) = series.parse() else {
-        return Refusal::new(
-            StatusCode::BAD_REQUEST,
-            format!("got the series {series:?}, want a number"),
-            "a series has the number of its `armed` entry: tallyjaw series",
-        )
-        .response();
-    };
-    let Ok(_search) = site.searches.try_acquire() else {
-        return busy("the journal is being searched for others");
-    };
-    let (live, last) = (Arc::clone(&site.sources.live), site.sources.live.last());
-    let found =
-        tokio::task::spawn_blocking(move || series::find(live.state_dir(), Seq(wanted), last));
+    let found = found(&site, &series, |live, wanted, last| {
+        series::find(live.state_dir(), wanted, last)
+    });
     match found.await {
-        Ok(Ok(Some(found))) => answer(StatusCode::OK, JSON, found),
-        Ok(Ok(None)) => Refusal::new(
-            StatusCode::NOT_FOUND,
-            format!("no series {wanted} in this journal"),
-            "list them: tallyjaw series",
-        )
-        .response(),
-        Ok(Err(message)) => Refusal::new(
-            StatusCode::INTERNAL_SERVER_ERROR,
-            message,
-            "look what is wrong with the journal: tallyjaw verify",
-        )
-        .response(),
-        Err(_) => busy("the daemon is stopping"),
+        Ok(line) => answer(StatusCode::OK, JSON, line),
+        Err(refusal) => refusal.response(),
     }
 }
 
-fn busy(why: &str) -> Response {
-    Refusal::new(StatusCode::SERVICE_UNAVAILABLE, why, "ask again in a while").response()
+/// A page of its own: its style stands in it, and it asks for nothing at all.
+const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; \
+    base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
+
+async fn one_report(State(site): State<Arc<Site>>, Path(series): Path<String>) -> Response {
+    let found = found(&site, &series, |live, wanted, last| {
+        report::make(live.state_dir(), (wanted, last), live.status().version)
+    });
+    match found.await {
+        Ok(html) => {
+            let mut response = answer(StatusCode::OK, "text/html; charset=utf-8", html);
+            let policy = HeaderValue::from_static(REPORT_POLICY);
+            response
+                .headers_mut()
+                .insert(CONTENT_SECURITY_POLICY, policy);
+            response
+        }
+        Err(refusal) => refusal.response(),
+    }
+}
+
+/// What is made of a series by reading the journal, a few at a time.
+async fn found<T: Send + 'static>(
+    site: &Site,
+    series: &str,
+    make: impl FnOnce(&Live, Seq, Seq) -> Result<Option<T>, String> + Send + 'static,
+) -> Result<T, Refusal> {
+    let Ok(wanted) = series.parse() else {
+        return Err(Refusal::new(
+            StatusCode::BAD_REQUEST,
+            format!("got the series {series:?}, want a number"),
+            "a series has the number of its `armed` entry: tallyjaw series",
+        ));
+    };
+    let Ok(_search) = site.searches.try_acquire() else {
+        return Err(busy("the journal is being searched for others"));
+    };
+    let live = Arc::clone(&site.sources.live);
+    let last = live.last();
+    let making = tokio::task::spawn_blocking(move || make(&live, Seq(wanted), last));
+    match making.await {
+        Ok(Ok(Some(found))) => Ok(found),
+        Ok(Ok(None)) => Err(Refusal::new(
+            StatusCode::NOT_FOUND,
+            format!("no series {wanted} in this journal"),
+            "list them: tallyjaw series",
+        )),
+        Ok(Err(message)) => Err(Refusal::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            message,
+            "look what is wrong with the journal: tallyjaw verify",
+        )),
+        Err(_) => Err(busy("the daemon is stopping")),
+    }
+}
+
+fn busy(why: &str) -> Refusal {
+    Refusal::new(StatusCode::SERVICE_UNAVAILABLE, why, "ask again in a while")
 }
 
 /// Where a client was: what a browser says by itself counts more than the address it began with.
@@ -243,7 +277,7 @@ async fn event_stream(
     };
     let Ok(place) = Arc::clone(&site.event_places).try_acquire_owned() else {
         let why = format!("{MOST_EVENT_CLIENTS} clients have the event stream, no more are served");
-        return busy(&why);
+        return busy(&why).response();
     };
     let live = Arc::clone(&site.sources.live);
     let body = events::body(live, site.docs.clone(), (after, each_state), place);

@@ -179,6 +179,7 @@ async function more(shop, page) {
   await page.click("#arm-go");
   await shows(page, "#prompt-more", "3.0 mm²");
   await shows(page, "#alerts", "repair");
+  await shows(page, "#verdict-why", "of what was measured before");
   await look(page, "own-choice", SCREENS.slice(0, 4));
   await armed("pump-many");
   await page.waitForSelector("#slots progress", { timeout: PATIENCE });

@@ -87,6 +87,14 @@ fn a_series_is_armed_zeroed_measured_taken_back_and_seen_by_http_alone() {
         (&series["series"], &series["readings"][0]["fate"]),
         (&json!(seq), &json!("retracted"))
     );
+    let report = get(&address, &format!("/report/{seq}"));
+    assert_eq!(
+        report.headers["content-security-policy"],
+        "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; frame-ancestors 'none'; form-action 'none'"
+    );
+    shop.write("report.html", &report.body);
+    let verified = shop.run(&["verify", shop.path("report.html").to_str().unwrap()]);
+    assert!(verified.status.success(), "{verified:?}");
 }
 
 #[test]

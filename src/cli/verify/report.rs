@@ -68,6 +68,7 @@ fn daemon(context: &Context, state_dir: Option<PathBuf>) -> Result<DaemonConfig,
             state_dir,
             socket_mode: 0o600,
             socket_group: None,
+            announce: Vec::new(),
         }),
     }
 }

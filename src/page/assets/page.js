@@ -166,7 +166,9 @@ function showLast(here, bench) {
   const happened = bench.recent.find((one) => one.seq === last.seq);
   const fate = happened?.fate;
   const counted = last.standing === "counted" && last.verdict && !fate;
-  const tone = counted ? toneOf(last.verdict) : "not_counted";
+  // A verdict of the series before is none of the pieces in hand.
+  const former = Boolean(here.armed) && last.series !== here.armed.series;
+  const tone = former ? "plain" : counted ? toneOf(last.verdict) : "not_counted";
   if (box.dataset.seq !== String(last.seq)) {
     box.classList.remove("fresh");
     requestAnimationFrame(() => box.classList.add("fresh"));
@@ -176,7 +178,7 @@ function showLast(here, bench) {
   shapeInto($("shape"), tone);
   setText($("verdict-word"), counted ? WORDS[last.verdict] : fate ? capital(fate) : "Not counted");
   const where = [last.axis && words(last.axis), last.piece && `piece ${last.piece}`];
-  const why = [counted && WHY[last.verdict], !counted && !fate && last.reason && words(last.reason), last.hint, ...where];
+  const why = [former && "of what was measured before", counted && WHY[last.verdict], !counted && !fate && last.reason && words(last.reason), last.hint, ...where];
   setText($("verdict-why"), why.filter(Boolean).join(" · "));
   setText($("value"), bench.last_value);
 }

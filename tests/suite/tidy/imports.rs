@@ -61,7 +61,9 @@ pub(super) const ROWS: &[Row] = &[
     ),
     edge(
         "page",
-        &["spec", "entry", "message", "config", "journal", "clients"],
+        &[
+            "quantity", "spec", "entry", "message", "config", "report", "journal", "clients",
+        ],
     ),
     Row {
         module: "daemon",

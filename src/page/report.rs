@@ -1,0 +1,43 @@
+//! The report of one series, as `tallyjaw report` makes it, and to be verified like that.
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: a report says when it was made"
+)]
+
+use crate::entry::Seq;
+use crate::entry::line::{self, Digest};
+use crate::journal::Cursor;
+use crate::quantity::WallMicros;
+use crate::report::{Asked, Gathering, Report};
+use std::path::Path;
+use std::time::SystemTime;
+
+/// The report as one HTML page; `None` if there is no such series up to entry `last`.
+pub(super) fn make(
+    state_dir: &Path,
+    (wanted, last): (Seq, Seq),
+    version: String,
+) -> Result<Option<String>, String> {
+    let mut cursor = Cursor::new(state_dir, Seq(0)).map_err(|error| error.to_string())?;
+    let mut gathering = Gathering::new(|id, _, _| id == wanted);
+    while let Some(read) = cursor.next_line(last).map_err(|error| error.to_string())? {
+        let (stamped, _) = line::decode(&read.bytes).map_err(|error| error.to_string())?;
+        gathering.take(&stamped, Digest::of(&read.bytes));
+    }
+    let gathered = gathering.finish();
+    let Some(gathered) = gathered.filter(|gathered| !gathered.series.is_empty()) else {
+        return Ok(None);
+    };
+    let asked = Asked {
+        query: Vec::new(), // the series was named
+        made: now(),
+        version,
+    };
+    Ok(Some(Report::new(gathered, asked).html()))
+}
+
+fn now() -> WallMicros {
+    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
+    let micros = since.map_or(0, |since| since.as_micros());
+    WallMicros(i64::try_from(micros).unwrap_or(i64::MAX))
+}
