@@ -247,6 +247,16 @@ fn said(verdict: &str) -> String {
     }
 }
 
+/// Of `accepted`, `rejected`, …, `open`.
+pub(super) fn outcome_style(outcome: &str) -> Style {
+    match outcome {
+        "accepted" => GOOD,
+        "rejected" => BAD,
+        "undecided" | "cut_short" => ODD,
+        _ => Style::new(),
+    }
+}
+
 fn verdict_style(verdict: &str) -> Style {
     if verdict == "pass" {
         GOOD

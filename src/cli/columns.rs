@@ -1,10 +1,11 @@
 //! A table as text: columns as wide as their widest cell, two blanks between.
 
+use anstyle::Style;
 use std::io::{self, Write};
 
 /// A row of text under its headings.
 pub(super) struct Columns {
-    rows: Vec<Vec<String>>,
+    rows: Vec<Vec<(String, Style)>>,
 }
 
 impl Columns {
@@ -13,7 +14,7 @@ impl Columns {
             rows: vec![
                 headings
                     .iter()
-                    .map(|heading| (*heading).to_owned())
+                    .map(|heading| ((*heading).to_owned(), Style::new()))
                     .collect(),
             ],
         }
@@ -21,11 +22,17 @@ impl Columns {
 
     /// A row; what is unknown is a dash.
     pub(super) fn row(&mut self, cells: Vec<String>) {
-        let cell = |text: String| {
+        let plain = cells.into_iter().map(|text| (text, Style::new()));
+        self.styled(plain.collect());
+    }
+
+    /// The same with a colour for each cell.
+    pub(super) fn styled(&mut self, cells: Vec<(String, Style)>) {
+        let cell = |(text, style): (String, Style)| {
             if text.is_empty() {
-                "–".to_owned()
+                ("–".to_owned(), style)
             } else {
-                text
+                (text, style)
             }
         };
         self.rows.push(cells.into_iter().map(cell).collect());
@@ -35,16 +42,22 @@ impl Columns {
         let columns = self.rows.iter().map(Vec::len).max().unwrap_or(0);
         let width = |column: usize| {
             let cells = self.rows.iter().filter_map(|row| row.get(column));
-            cells.map(|cell| cell.chars().count()).max().unwrap_or(0)
+            cells
+                .map(|(cell, _)| cell.chars().count())
+                .max()
+                .unwrap_or(0)
         };
         let widths: Vec<usize> = (0..columns).map(width).collect();
         for row in &self.rows {
-            let cells: Vec<String> = row
-                .iter()
-                .zip(&widths)
-                .map(|(cell, width)| format!("{cell:<width$}"))
-                .collect();
-            writeln!(out, "{}", cells.join("  ").trim_end())?;
+            let last = row.len().saturating_sub(1);
+            for (at, ((cell, style), width)) in row.iter().zip(&widths).enumerate() {
+                write!(out, "{style}{cell}{style:#}")?;
+                if at < last {
+                    let blanks = width.saturating_sub(cell.chars().count()) + 2;
+                    write!(out, "{:blanks$}", "")?;
+                }
+            }
+            writeln!(out)?;
         }
         Ok(())
     }

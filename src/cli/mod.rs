@@ -24,6 +24,7 @@ mod man;
 mod note;
 mod operator;
 mod page;
+mod pager;
 mod plans;
 mod ports;
 mod progress;
@@ -95,7 +96,7 @@ enum Command {
     Status(status::Status),
     Watch(watch::Watch),
     Page(page::Page),
-    Series(series::Series),
+    Series(Box<series::Series>),
     Verify(verify::Verify),
     Study(study::Study),
     Report(Box<report::ReportCommand>),

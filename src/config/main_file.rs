@@ -3,6 +3,7 @@
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Role};
 use super::instrument::{self, RawInstrument};
+use super::sink::{self, SinkConfig};
 use super::table::Table;
 use super::value::{percent, unique};
 use super::{DaemonConfig, FilePattern, PageConfig};
@@ -19,6 +20,7 @@ pub struct MainFile {
     pub(super) text: String,
     pub(super) daemon: DaemonConfig,
     pub(super) page: Option<PageConfig>,
+    pub(super) sinks: Vec<SinkConfig>,
     pub(super) stations: Vec<At<String>>,
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) axes: Vec<Axis>,
@@ -68,12 +70,14 @@ pub fn main_file(source: &Source) -> MainFile {
         .map(|table| instrument::read(table, faults_ref))
         .collect();
     let axes = axes(&mut root, faults_ref);
+    let sinks = sink::read(&mut root, faults_ref, base);
     root.finish(faults_ref);
     MainFile {
         faults,
         text: source.text.clone(),
         daemon: daemon.config,
         page,
+        sinks,
         stations,
         instruments,
         axes,

@@ -24,6 +24,7 @@ mod parse;
 mod plan;
 mod sheet;
 mod signal;
+mod sink;
 mod table;
 mod tool;
 mod value;
@@ -33,6 +34,7 @@ pub use diagnostic::{Diagnostic, Severity, Source};
 pub use faults::did_you_mean;
 pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector};
 pub use main_file::{MainFile, main_file};
+pub use sink::{SinkConfig, SinkSettings};
 
 use crate::spec::Catalog;
 use check::Raw;
@@ -47,6 +49,8 @@ pub struct Config {
     pub daemon: DaemonConfig,
     /// The bench page; `None` where none is served.
     pub page: Option<PageConfig>,
+    /// What reads the journal and puts it somewhere else, beside the verdict log.
+    pub sinks: Vec<SinkConfig>,
     /// The port of each instrument, in the order of the configuration.
     pub ports: Vec<PortConfig>,
     /// What can be armed.
@@ -183,6 +187,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
     Ok(Config {
         daemon: main.daemon,
         page: main.page,
+        sinks: main.sinks,
         ports,
         catalog,
         warnings,

@@ -21,7 +21,7 @@ mod service;
 mod signals;
 
 use crate::clients::{self, Live, MOST_CLIENTS, RuntimeDir, SocketError};
-use crate::config::Config;
+use crate::config::{Config, SinkConfig};
 use crate::entry::Seq;
 use crate::journal::{
     self, Announcement, Handle, JOURNAL_FOLDER, JournalError, Opened, Options, Torn,
@@ -181,6 +181,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
 
     let (announce, mut announcements) = mpsc::unbounded_channel();
     let (live, journal, core) = take_up(&setup, opened, announce, Arc::clone(&meter));
+    let configured = setup.config.sinks.clone();
     let (ask, mut asked) = mpsc::channel(REQUESTS_WAITING);
     let mut hub = Hub {
         config_path: setup.config_path,
@@ -221,7 +222,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         };
         tokio::spawn(page.serve(sources, page_stopped))
     });
-    let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal, &daemon.announce);
+    let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal, &configured, &daemon.announce);
     ready(&where_all_is);
     service::serves();
     let result = hub.run(&mut announcements, &mut asked, &mut signals).await;
@@ -282,15 +283,28 @@ fn take_up(
 type SinkTasks = Vec<JoinHandle<()>>;
 
 /// Every sink in a task of its own; they end when the sender is dropped.
-fn start_sinks(live: &Live, journal: &str, announce: &[String]) -> (watch::Sender<()>, SinkTasks) {
+fn start_sinks(
+    live: &Live,
+    journal: &str,
+    configured: &[SinkConfig],
+    announce: &[String],
+) -> (watch::Sender<()>, SinkTasks) {
     let (stop, stopped) = watch::channel(());
-    let rows = sink::SINKS.iter().map(|kind| {
-        let place = sink::Place {
-            state_dir: live.state_dir().to_owned(),
-            journal: journal.to_owned(),
-        };
-        tokio::spawn(sink::run(kind, place, live.durable(), stopped.clone()))
-    });
+    let log = ("verdict log".to_owned(), None);
+    let configured = configured
+        .iter()
+        .map(|sink| (sink.name.clone(), Some(sink.settings.clone())));
+    let rows = std::iter::once(log)
+        .chain(configured)
+        .map(|(name, settings)| {
+            let place = sink::Place {
+                state_dir: live.state_dir().to_owned(),
+                journal: journal.to_owned(),
+                name,
+                settings,
+            };
+            tokio::spawn(sink::run(place, live.durable(), stopped.clone()))
+        });
     let mut tasks: SinkTasks = rows.collect();
     if !announce.is_empty() {
         let state_dir = live.state_dir().to_owned();

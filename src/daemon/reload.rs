@@ -8,16 +8,18 @@ use std::path::Path;
 /// The new configuration, or why the old one stays in force.
 pub(super) fn load(path: &Path, old: &Config) -> Result<Config, ErrorObject> {
     let new = files::load(path).map_err(|error| refuse(&error))?;
-    let section = if new.daemon != old.daemon {
-        "daemon"
+    let changed = if new.daemon != old.daemon {
+        "the section [daemon] has changed"
     } else if new.page != old.page {
-        "page"
+        "the section [page] has changed"
+    } else if new.sinks != old.sinks {
+        "a [[sink]] has changed"
     } else {
         return Ok(new);
     };
     Err(ErrorObject::new(
         code::CONFIG,
-        format!("the section [{section}] has changed, want it as it was when the daemon started"),
+        format!("{changed}, want it as it was when the daemon started"),
         Some("restart the daemon for that; everything else can be reloaded".to_owned()),
     ))
 }

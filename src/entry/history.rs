@@ -70,6 +70,11 @@ impl History {
         &self.closed
     }
 
+    /// Takes the closed series out, so that they do not gather.
+    pub fn take_closed(&mut self) -> Vec<ClosedSeries> {
+        std::mem::take(&mut self.closed)
+    }
+
     /// The open series, in the order of their stations.
     pub fn open(&self) -> impl Iterator<Item = &SeriesState> {
         self.state

@@ -55,23 +55,27 @@ enum Gathered {
 }
 
 impl<W: Write + Send> ParquetTable<W> {
-    /// With no rows yet. `about` is told in the metadata: names without `tallyjaw.`, and what they say.
-    pub fn new(target: W, about: &[(&str, &str)]) -> io::Result<Self> {
+    /// With no rows yet. `about` is told in the metadata: names without `tallyjaw.`, and what they say; the
+    /// columns `without` are left out.
+    pub fn new(target: W, about: &[(&str, &str)], without: &[&str]) -> io::Result<Self> {
+        let kept = |column: &&Column| !without.contains(&column.name);
+        let kept: Vec<&'static Column> = Column::of_typed().filter(kept).collect();
         let level = ZstdLevel::try_new(3).map_err(as_io)?;
         let properties = WriterProperties::builder()
             .set_compression(Compression::ZSTD(level))
             .set_created_by(concat!("tallyjaw ", env!("CARGO_PKG_VERSION")).to_owned())
             .build();
-        let schema = schema().map_err(as_io)?;
+        let schema = schema(&kept).map_err(as_io)?;
         let mut writer =
             SerializedFileWriter::new(target, schema, Arc::new(properties)).map_err(as_io)?;
         for (name, says) in about {
             writer.append_key_value_metadata(metadata(name, (*says).to_owned()));
         }
-        writer.append_key_value_metadata(metadata("columns", columns().to_string()));
+        writer.append_key_value_metadata(metadata("columns", columns(&kept).to_string()));
         Ok(Self {
             writer,
-            columns: Column::of_typed()
+            columns: kept
+                .into_iter()
                 .map(|column| (column, Gathered::new(column)))
                 .collect(),
             rows: 0,
@@ -230,8 +234,9 @@ fn unscaled(column: &Column, number: Decimal) -> io::Result<i64> {
     })
 }
 
-fn schema() -> Result<TypePtr, ParquetError> {
-    let fields: Result<Vec<TypePtr>, ParquetError> = Column::of_typed()
+fn schema(kept: &[&Column]) -> Result<TypePtr, ParquetError> {
+    let fields: Result<Vec<TypePtr>, ParquetError> = kept
+        .iter()
         .map(|column| Ok(Arc::new(field(column)?)))
         .collect();
     let schema = Type::group_type_builder("reading")
@@ -269,8 +274,8 @@ fn metadata(name: &str, says: String) -> KeyValue {
 }
 
 /// What every column says, and its unit.
-fn columns() -> Value {
-    let told = Column::of_typed().map(|column| {
+fn columns(kept: &[&Column]) -> Value {
+    let told = kept.iter().map(|column| {
         let mut says = Map::new();
         says.insert("says".to_owned(), json!(column.says));
         if let Some(unit) = column.unit {

@@ -59,6 +59,7 @@ impl WholeFile {
         } else {
             if self.hidden.is_none() {
                 let hidden = hidden_name(&self.name);
+                forget(&self.folder, &hidden);
                 self.link(&hidden)?;
                 self.hidden = Some(hidden);
             }
@@ -107,7 +108,7 @@ impl Write for WholeFile {
 impl Drop for WholeFile {
     fn drop(&mut self) {
         if let Some(hidden) = &self.hidden {
-            let _ = rustix::fs::unlinkat(&self.folder, hidden, AtFlags::empty());
+            forget(&self.folder, hidden);
         }
     }
 }
@@ -122,9 +123,15 @@ fn unnamed(folder: &File, name: &OsStr) -> io::Result<(File, Option<OsString>)> 
         Err(errno) => return Err(errno.into()),
     }
     let hidden = hidden_name(name);
+    forget(folder, &hidden);
     let flags = flags | OFlags::CREATE | OFlags::EXCL | OFlags::NOFOLLOW;
     let file = rustix::fs::openat(folder, &hidden, flags, mode)?;
     Ok((file.into(), Some(hidden)))
+}
+
+/// Removes a hidden name: ours, or what a killed process of our number left behind.
+fn forget(folder: &File, hidden: &OsStr) {
+    let _ = rustix::fs::unlinkat(folder, hidden, AtFlags::empty());
 }
 
 /// `.NAME.PROCESS.part`

@@ -8,8 +8,10 @@
 //! - Names of columns are for ever: people's queries stand on them.
 
 mod column;
+mod gather;
 
 pub use column::{COLUMNS, Cell, Column, Form, Kind};
+pub use gather::Gather;
 
 use crate::entry::{JournalId, NotCounted, Reading, Seq, Standing};
 use crate::quantity::{Measured, Quantity, WallMicros};

@@ -211,6 +211,8 @@ mod tests {
 
     fn place(state_dir: &Path, journal: &str) -> Place {
         Place {
+            name: "verdict log".to_owned(),
+            settings: None,
             state_dir: state_dir.to_owned(),
             journal: journal.to_owned(),
         }

@@ -5,8 +5,10 @@
 #![expect(clippy::disallowed_methods, reason = "edge: sinks write files")]
 
 pub mod announce;
+pub mod data_set;
 pub mod log;
 
+use crate::config::SinkSettings;
 use crate::entry::line::{self, LineError};
 use crate::entry::{Seq, Stamped};
 use crate::journal::{Cursor, JournalError};
@@ -18,14 +20,19 @@ use tokio::sync::watch;
 /// A kind of sink.
 #[derive(Debug)]
 pub struct SinkKind {
-    /// Its name, for messages.
+    /// Its name, for messages and in `kind` of a configuration.
     pub name: &'static str,
     /// Opens it where its own output ends.
     pub open: fn(&Place) -> Result<Box<dyn Sink>, SinkError>,
 }
 
-/// Every sink. To add one: a file beside this one and a row here.
-pub const SINKS: &[&SinkKind] = &[&log::VERDICT_LOG];
+/// The sink of these settings; the one that needs none is always there.
+pub fn kind(settings: Option<&SinkSettings>) -> &'static SinkKind {
+    match settings {
+        None => &log::VERDICT_LOG,
+        Some(SinkSettings::Parquet { .. }) => &data_set::DATA_SET,
+    }
+}
 
 /// Where a sink's journal is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,6 +41,10 @@ pub struct Place {
     pub state_dir: PathBuf,
     /// The journal's name.
     pub journal: String,
+    /// The sink's own name.
+    pub name: String,
+    /// What was configured of it; none of the verdict log.
+    pub settings: Option<SinkSettings>,
 }
 
 /// A sink, open.
@@ -43,6 +54,17 @@ pub trait Sink: Send {
 
     /// Takes the entries that follow.
     fn take(&mut self, entries: &[Stamped]) -> Result<(), SinkError>;
+
+    /// After how long it wants [`Sink::settle`] although nothing new has come; none if it does not.
+    fn due(&self) -> Option<Duration> {
+        None
+    }
+
+    /// Everything durable was taken; if the daemon stops, nothing more will come.
+    fn settle(&mut self, stopping: bool) -> Result<(), SinkError> {
+        let _ = stopping;
+        Ok(())
+    }
 }
 
 /// Why a sink does not go on.
@@ -80,23 +102,26 @@ const PAUSE: Duration = Duration::from_secs(5);
 /// Moves one sink along with the durable end of the journal, until the sender of `stopped` is
 /// dropped; what is durable by then is still taken.
 pub async fn run(
-    kind: &'static SinkKind,
     place: Place,
     mut durable: watch::Receiver<Seq>,
     mut stopped: watch::Receiver<()>,
 ) {
+    let kind = kind(place.settings.as_ref());
     let mut open = None;
     let mut failing = false;
     let mut stopping = false;
     loop {
         let until = *durable.borrow_and_update();
         let place = place.clone();
-        let moved = tokio::task::spawn_blocking(move || catch_up(kind, &place, open, until)).await;
+        let moved =
+            tokio::task::spawn_blocking(move || catch_up(kind, &place, open, until, stopping))
+                .await;
         let pause = match moved {
             Ok(Ok(caught_up)) => {
+                let due = caught_up.0.due();
                 open = Some(caught_up);
                 failing = false;
-                None
+                due
             }
             Ok(Err(error)) => {
                 if !failing {
@@ -116,7 +141,7 @@ pub async fn run(
             biased;
             _ = stopped.changed() => stopping = true,
             () = sleep(pause), if pause.is_some() => {}
-            changed = durable.changed(), if pause.is_none() => stopping = changed.is_err(),
+            changed = durable.changed(), if !failing => stopping = changed.is_err(),
         }
     }
 }
@@ -135,6 +160,7 @@ fn catch_up(
     place: &Place,
     open: Option<Open>,
     until: Seq,
+    stopping: bool,
 ) -> Result<Open, SinkError> {
     let (mut sink, mut cursor) = if let Some(open) = open {
         open
@@ -155,6 +181,7 @@ fn catch_up(
             entries.push(stamped);
         }
         if entries.is_empty() {
+            sink.settle(stopping)?;
             return Ok((sink, cursor));
         }
         sink.take(&entries)?;

@@ -14,10 +14,10 @@ use tallyjaw::quantity::{Decimal, Measured, Unit, WallMicros};
 use tallyjaw::row::{COLUMNS, Column, Form, Row, Stands};
 
 /// A folder with a configuration and a copy of a kept journal.
-struct Folder(tempfile::TempDir);
+pub(crate) struct Folder(tempfile::TempDir);
 
 impl Folder {
-    fn with(kept: &str) -> Self {
+    pub(crate) fn with(kept: &str) -> Self {
         let folder = Self(tempfile::tempdir().unwrap());
         let config = "[daemon]\nstate_dir = \"state\"\nruntime_dir = \"run\"\n\n[[station]]\nname = \"bench-1\"\n";
         fs::write(folder.path("tallyjaw.toml"), config).unwrap();
@@ -28,7 +28,7 @@ impl Folder {
         folder
     }
 
-    fn path(&self, name: &str) -> PathBuf {
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
     }
 
@@ -43,7 +43,7 @@ impl Folder {
         command
     }
 
-    fn run(&self, arguments: &[&str]) -> Output {
+    pub(crate) fn run(&self, arguments: &[&str]) -> Output {
         self.command(arguments).output().unwrap()
     }
 

@@ -97,7 +97,7 @@ impl Export {
             }
             Format::Parquet => {
                 let about = [("journal", journal.0.as_str())];
-                let table = ParquetTable::new(target, &about).map_err(target::not_written)?;
+                let table = ParquetTable::new(target, &about, &[]).map_err(target::not_written)?;
                 rows::write(&self, &daemon, &journal, mark.as_ref(), table)?
             }
         };

@@ -96,6 +96,36 @@ const MAIN: &[Mistake] = &[
         "station = \"bench-1\"",
         "station = \"bnech-1\"",
     ),
+    (
+        "a sink without a kind",
+        "[[station]]",
+        "[[sink]]\nname = \"lake\"\nfolder = \"lake\"\n\n[[station]]",
+    ),
+    (
+        "a sink of no known kind",
+        "[[station]]",
+        "[[sink]]\nname = \"lake\"\nkind = \"parket\"\nfolder = \"lake\"\n\n[[station]]",
+    ),
+    (
+        "a sink that leads nowhere",
+        "[[station]]",
+        "[[sink]]\nname = \"lake\"\nkind = \"parquet\"\n\n[[station]]",
+    ),
+    (
+        "a sink whose name is a path",
+        "[[station]]",
+        "[[sink]]\nname = \"../lake\"\nkind = \"parquet\"\nfolder = \"lake\"\n\n[[station]]",
+    ),
+    (
+        "a sink that writes once a week",
+        "[[station]]",
+        "[[sink]]\nname = \"lake\"\nkind = \"parquet\"\nfolder = \"lake\"\nevery = \"604800 s\"\n\n[[station]]",
+    ),
+    (
+        "two sinks of one name",
+        "[[station]]",
+        "[[sink]]\nname = \"lake\"\nkind = \"parquet\"\nfolder = \"a\"\n\n[[sink]]\nname = \"lake\"\nkind = \"parquet\"\nfolder = \"b\"\n\n[[station]]",
+    ),
     ("a kind that is none", "\"caliper\"", "\"calliper\""),
     ("a kind that is none", "\"caliper\"", "\"camera\""),
     (

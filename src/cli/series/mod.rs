@@ -1,42 +1,72 @@
 //! `tallyjaw series`: exit 0, 1 if the series asked for was rejected or is not there, 4 if the journal
 //! cannot be read.
 
-use super::columns::Columns;
-use super::query::lines;
+mod list;
+
+use super::query::{Query, lines};
 use super::{Context, Exit, Failure, card, client};
 use crate::config::DaemonConfig;
 use crate::entry::history::{Fate, History, fate};
 use crate::entry::words::{self, safe};
 use crate::entry::{Entry, Outcome, Seq, Stamped};
 use crate::message::series::SeriesMessage;
+use list::Sort;
 use std::io::Write;
 use std::ops::ControlFlow;
 
 /// List the series of the journal, or show one with all its readings
 ///
-/// Reads the journal's files; no daemon is needed.
+/// Reads the journal's files; no daemon is needed. On a terminal a list that is longer goes through `$PAGER`,
+/// else `less`; an empty PAGER is none. A time asks for series that were open then.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   tallyjaw series                     a line a series
   tallyjaw series 37                  one, with doubted and retracted readings too
-  tallyjaw series --station bench-1 --json")]
+  tallyjaw series --station bench-1 --json
+  tallyjaw series --terminal QF-250-F --outcome rejected --since 2026-11-01
+  tallyjaw series --sort failed --limit 10          the ten with the most failed readings
+  tallyjaw series --after 37                        those that were opened after series 37")]
 pub(super) struct Series {
-    /// Show this one; a series has the number of its `armed` entry
-    series: Option<u64>,
-    /// Only of this station
+    #[command(subcommand)]
+    show: Option<Show>,
+    #[command(flatten)]
+    query: Query,
+    /// Only with this outcome: accepted, rejected, undecided, `cut_short` or open
+    #[arg(long, value_parser = ["accepted", "rejected", "undecided", "cut_short", "open"], hide_possible_values = true)]
+    outcome: Option<String>,
+    /// Sort by this, then by when it was opened
+    #[arg(long, value_enum, default_value = "opened")]
+    sort: Sort,
+    /// The other way round
     #[arg(long)]
-    station: Option<String>,
+    reverse: bool,
+    /// Only the first so many
+    #[arg(long, value_name = "N")]
+    limit: Option<usize>,
+    /// Only those that were opened after this one
+    #[arg(long, value_name = "SERIES")]
+    after: Option<u64>,
+}
+
+#[derive(Debug, clap::Subcommand)]
+enum Show {
+    /// Show one series with all its readings
+    Show {
+        /// Its number, which is that of its `armed` entry
+        series: u64,
+    },
 }
 
 impl Series {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let wanted = match (&self.show, &self.query.series[..]) {
+            (Some(Show::Show { series }), _) | (None, [series]) => *series,
+            (None, _) => return list::print(&self, context, out),
+        };
         let daemon = client::daemon_of(context)?;
-        let history = read(&daemon, self.series.map(Seq))?;
-        match self.series {
-            Some(series) => one(&history, series, context.json, out),
-            None => list(&history, self.station.as_deref(), context.json, out),
-        }
+        let history = read(&daemon, Some(Seq(wanted)))?;
+        one(&history, wanted, context.json, out)
     }
 }
 
@@ -60,59 +90,6 @@ fn all(history: &History) -> Vec<SeriesMessage> {
     all
 }
 
-fn list(
-    history: &History,
-    station: Option<&str>,
-    json: bool,
-    out: &mut dyn Write,
-) -> Result<Exit, Failure> {
-    let mut shown = all(history);
-    shown.retain(|series| station.is_none_or(|only| only == series.station));
-    if json {
-        for series in &shown {
-            out.write_all(&crate::message::line(series))?;
-        }
-        return Ok(Exit::Yes);
-    }
-    if shown.is_empty() {
-        writeln!(out, "no series yet; `tallyjaw arm PLAN` opens one")?;
-        return Ok(Exit::Yes);
-    }
-    let mut table = Columns::new(&[
-        "series", "opened", "station", "plan", "terminal", "wire", "purpose", "outcome", "readings",
-    ]);
-    for series in &shown {
-        table.row(row(series));
-    }
-    table.write(out)?;
-    Ok(Exit::Yes)
-}
-
-fn row(series: &SeriesMessage) -> Vec<String> {
-    let armed = &series.armed;
-    let opened = series.opened.get(..16).unwrap_or(&series.opened);
-    vec![
-        series.series.to_string(),
-        opened.replace('T', " "),
-        safe(&series.station),
-        armed.plan.as_deref().map(safe).unwrap_or_default(),
-        armed
-            .terminal
-            .as_deref()
-            .map_or("gauge blocks".to_owned(), safe),
-        armed
-            .wire_mm2
-            .as_ref()
-            .map(|mm2| format!("{mm2} mm²"))
-            .unwrap_or_default(),
-        armed.purpose.replace('_', " "),
-        series
-            .outcome
-            .map_or("open".to_owned(), |outcome| outcome.replace('_', " ")),
-        card::tally(&series.tally),
-    ]
-}
-
 fn one(history: &History, wanted: u64, json: bool, out: &mut dyn Write) -> Result<Exit, Failure> {
     let Some(series) = all(history)
         .into_iter()
@@ -134,10 +111,11 @@ fn one(history: &History, wanted: u64, json: bool, out: &mut dyn Write) -> Resul
 }
 
 fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Result<(), Failure> {
-    let outcome = series.outcome.unwrap_or("open").replace('_', " ");
+    let outcome = series.outcome.unwrap_or("open");
+    let (style, outcome) = (card::outcome_style(outcome), outcome.replace('_', " "));
     writeln!(
         out,
-        "series {} at {}: {outcome}{}",
+        "series {} at {}: {style}{outcome}{style:#}{}",
         series.series,
         safe(&series.station),
         card::after(&series.tally)

@@ -1,0 +1,58 @@
+//! Text that is longer than the terminal, by the pager of whoever reads it.
+
+#![expect(
+    clippy::disallowed_methods,
+    reason = "edge: runs the reader's pager, and asks for the size of the terminal"
+)]
+
+use std::io::{self, IsTerminal as _, Write};
+use std::process::{Command, Stdio};
+
+/// Shows `text`, which has colours: by `$PAGER`, else `less`, where standard output is a terminal and the
+/// text is longer; else on `out`, also where there is no such program. An empty `$PAGER` is none.
+pub(super) fn show(text: &[u8], out: &mut dyn Write) -> io::Result<()> {
+    let lines = memchr::memchr_iter(b'\n', text).count();
+    if lines < room().unwrap_or(usize::MAX) {
+        return out.write_all(text);
+    }
+    let pager = std::env::var("PAGER").unwrap_or_else(|_| "less".to_owned());
+    if pager.is_empty() || !by(&pager, text)? {
+        return out.write_all(text);
+    }
+    Ok(())
+}
+
+/// Lines that standard output shows at a time; none if it is no terminal.
+fn room() -> Option<usize> {
+    if !io::stdout().is_terminal() {
+        return None;
+    }
+    let size = rustix::termios::tcgetwinsize(io::stdout()).ok()?;
+    (size.ws_row > 0).then_some(usize::from(size.ws_row))
+}
+
+/// Whether the pager showed it; its arguments may stand behind its name, as everywhere.
+fn by(pager: &str, text: &[u8]) -> io::Result<bool> {
+    let mut words = pager.split_whitespace();
+    let Some(program) = words.next() else {
+        return Ok(false);
+    };
+    let mut command = Command::new(program);
+    command.args(words).stdin(Stdio::piped());
+    if std::env::var_os("LESS").is_none() {
+        command.env("LESS", "FRX"); // colours, and the end if it is short
+    }
+    let Ok(mut child) = command.spawn() else {
+        return Ok(false);
+    };
+    if let Some(stdin) = child.stdin.take() {
+        let choice = anstream::AutoStream::choice(&io::stdout());
+        let stdin: Box<dyn Write> = Box::new(stdin);
+        match anstream::AutoStream::new(stdin, choice).write_all(text) {
+            Err(error) if error.kind() != io::ErrorKind::BrokenPipe => return Err(error),
+            Ok(()) | Err(_) => {} // whoever has seen enough ends the pager
+        }
+    }
+    child.wait()?;
+    Ok(true)
+}

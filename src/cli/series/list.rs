@@ -1,0 +1,239 @@
+//! The series of a journal, a line each: filtered, sorted, cut.
+
+use super::Series;
+use crate::cli::columns::Columns;
+use crate::cli::query::{Filter, lines};
+use crate::cli::{Context, Exit, Failure, card, client, pager};
+use crate::entry::history::{History, series_of};
+use crate::entry::state::SeriesState;
+use crate::entry::words::safe;
+use crate::entry::{Entry, Seq, Stamped};
+use crate::message::series::SeriesMessage;
+use crate::quantity::WallMicros;
+use crate::spec::ArmedSpec;
+use anstyle::Style;
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+use std::io::Write;
+use std::ops::ControlFlow;
+
+/// What the list is sorted by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum Sort {
+    /// When it was opened
+    Opened,
+    Station,
+    Plan,
+    Terminal,
+    Tool,
+    Operator,
+    Outcome,
+    /// How many readings failed, most first
+    Failed,
+}
+
+/// A line of the list.
+struct Line {
+    series: u64,
+    /// What it is sorted by, before its number.
+    key: String,
+    failed: u32,
+    cells: Vec<(String, Style)>,
+    json: Vec<u8>,
+}
+
+const HEADINGS: [&str; 10] = [
+    "series", "opened", "station", "plan", "terminal", "wire", "tool", "purpose", "outcome",
+    "readings",
+];
+
+struct Listing<'l> {
+    asked: &'l Series,
+    filter: Filter<'l>,
+    json: bool,
+    /// Of the open series, who measured in them.
+    operators: BTreeMap<Seq, Vec<String>>,
+    lines: Vec<Line>,
+}
+
+/// Prints the series that match.
+pub(super) fn print(
+    asked: &Series,
+    context: &Context,
+    out: &mut dyn Write,
+) -> Result<Exit, Failure> {
+    let daemon = client::daemon_of(context)?;
+    let filter = asked.query.filter()?;
+    let mut listing = Listing {
+        asked,
+        filter,
+        json: context.json,
+        operators: BTreeMap::new(),
+        lines: Vec::new(),
+    };
+    let after = filter.after().max(Seq(asked.after.unwrap_or_default()));
+    let mut history = History::new(None);
+    lines::each(&daemon, after, |line| {
+        let stamped = lines::decoded(&daemon, line)?;
+        listing.note_operator(&stamped);
+        history.apply(&stamped);
+        for closed in history.take_closed() {
+            let message = SeriesMessage::closed(&closed);
+            listing.take(&closed.series, Some(closed.at), &message);
+        }
+        Ok(ControlFlow::Continue(()))
+    })?;
+    for open in history.open() {
+        listing.take(open, None, &SeriesMessage::open(open));
+    }
+    listing.missing()?;
+    listing.print(out)
+}
+
+impl Listing<'_> {
+    fn note_operator(&mut self, stamped: &Stamped) {
+        if let Entry::OperatorSaid { operator, .. } = &stamped.entry
+            && let Some(id) = series_of(stamped)
+        {
+            self.operators.entry(id).or_default().push(operator.clone());
+        }
+    }
+
+    fn take(&mut self, state: &SeriesState, closed: Option<WallMicros>, message: &SeriesMessage) {
+        let took_over = self.operators.remove(&state.id).unwrap_or_default();
+        let outcome = message.outcome.unwrap_or("open");
+        if !self.matches(state, closed, &took_over)
+            || self
+                .asked
+                .outcome
+                .as_ref()
+                .is_some_and(|only| only != outcome)
+        {
+            return;
+        }
+        let json = if self.json {
+            crate::message::line(message)
+        } else {
+            Vec::new()
+        };
+        self.lines.push(Line {
+            series: message.series,
+            key: self.key(message, outcome),
+            failed: message.tally.failed,
+            cells: cells(&state.spec, message, outcome),
+            json,
+        });
+    }
+
+    fn matches(
+        &self,
+        state: &SeriesState,
+        closed: Option<WallMicros>,
+        took_over: &[String],
+    ) -> bool {
+        let (spec, query) = (&state.spec, &self.asked.query);
+        let axis = query.axis.as_deref();
+        let instrument = query.instrument.as_deref();
+        let by = |operator: &String| {
+            spec.operator.as_ref() == Some(operator) || took_over.contains(operator)
+        };
+        self.filter.series(state.id, spec)
+            && axis.is_none_or(|axis| spec.axes.iter().any(|one| one.name.as_str() == axis))
+            && instrument.is_none_or(|name| spec.instruments.iter().any(|one| one.name == name))
+            && query.operator.as_ref().is_none_or(by)
+            && query
+                .since
+                .is_none_or(|since| closed.is_none_or(|closed| closed >= since))
+            && query.until.is_none_or(|until| state.since < until)
+    }
+
+    fn key(&self, message: &SeriesMessage, outcome: &str) -> String {
+        let armed = &message.armed;
+        let key = match self.asked.sort {
+            Sort::Opened | Sort::Failed => None,
+            Sort::Station => Some(message.station.as_str()),
+            Sort::Plan => armed.plan.as_deref(),
+            Sort::Terminal => armed.terminal.as_deref(),
+            Sort::Tool => armed.tool.as_ref().map(|tool| tool.id.as_str()),
+            Sort::Operator => message.operator.as_deref(),
+            Sort::Outcome => Some(outcome),
+        };
+        key.unwrap_or_default().to_owned()
+    }
+
+    /// Ids that are no series here.
+    fn missing(&self) -> Result<(), Failure> {
+        let shown = |id: &&u64| self.lines.iter().all(|line| line.series != **id);
+        match self.asked.query.series.iter().find(shown) {
+            None => Ok(()),
+            Some(id) => Err(Failure::usage(format!(
+                "no series {id} in this journal, or it is none of what else was asked for"
+            ))
+            .with_remedy("list them: tallyjaw series")),
+        }
+    }
+
+    fn print(mut self, out: &mut dyn Write) -> Result<Exit, Failure> {
+        if self.asked.sort == Sort::Failed {
+            self.lines
+                .sort_by_key(|line| (Reverse(line.failed), line.series));
+        } else {
+            self.lines
+                .sort_by(|a, b| (&a.key, a.series).cmp(&(&b.key, b.series)));
+        }
+        if self.asked.reverse {
+            self.lines.reverse();
+        }
+        let all = self.lines.len();
+        self.lines.truncate(self.asked.limit.unwrap_or(usize::MAX));
+        if self.json {
+            for line in &self.lines {
+                out.write_all(&line.json)?;
+            }
+            return Ok(Exit::Yes);
+        }
+        if all == 0 {
+            let none = if self.filter.is_empty() && self.asked.outcome.is_none() {
+                "no series yet; `tallyjaw arm PLAN` opens one"
+            } else {
+                "no series is of what was asked for; `tallyjaw series` lists all"
+            };
+            writeln!(out, "{none}")?;
+            return Ok(Exit::Yes);
+        }
+        let mut table = Columns::new(&HEADINGS);
+        let left_out = all - self.lines.len();
+        for line in self.lines {
+            table.styled(line.cells);
+        }
+        let mut text = Vec::new();
+        table.write(&mut text)?;
+        if left_out > 0 {
+            writeln!(text, "and {left_out} more")?;
+        }
+        pager::show(&text, out)?;
+        Ok(Exit::Yes)
+    }
+}
+
+fn cells(spec: &ArmedSpec, series: &SeriesMessage, outcome: &str) -> Vec<(String, Style)> {
+    let armed = &series.armed;
+    let opened = series.opened.get(..16).unwrap_or(&series.opened);
+    let terminal = armed.terminal.as_deref();
+    let wire = armed.wire_mm2.as_ref().map(|mm2| format!("{mm2} mm²"));
+    let tool = spec.tool.as_ref().map(|tool| safe(&tool.id));
+    let plain = [
+        series.series.to_string(),
+        opened.replace('T', " "),
+        safe(&series.station),
+        armed.plan.as_deref().map(safe).unwrap_or_default(),
+        terminal.map_or("gauge blocks".to_owned(), safe),
+        wire.unwrap_or_default(),
+        tool.unwrap_or_default(),
+        armed.purpose.replace('_', " "),
+    ];
+    let mut cells: Vec<_> = plain.map(|text| (text, Style::new())).into();
+    cells.push((outcome.replace('_', " "), card::outcome_style(outcome)));
+    cells.push((card::tally(&series.tally), Style::new()));
+    cells
+}

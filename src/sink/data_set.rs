@@ -1,0 +1,315 @@
+//! A data set of Parquet files: `FOLDER/station=STATION/day=DAY/JOURNAL.parquet`.
+//!
+//! - One file a station and day (of the reading, in UTC) and journal, with every reading of the series that are
+//!   closed. When more comes for a day its file is written anew, from the journal, and put in the place of the
+//!   old one: a file appears whole or not at all, and no reading is ever in two.
+//! - The cursor moves after the files are durable. A kill between the two writes the same files again.
+//! - It is made from the journal and can be made again: stop the daemon, remove `state_dir/sinks/NAME.json`.
+
+use super::{Place, Sink, SinkError, SinkKind};
+use crate::config::SinkSettings;
+use crate::entry::{Entry, JournalId, Seq, Stamped, line};
+use crate::export::{ParquetTable, Table as _, WholeFile};
+use crate::journal::Cursor;
+use crate::quantity::WallMicros;
+use crate::row::{Gather, Row};
+use serde_json::{Map, Value, json};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+use std::fs::{DirBuilder, File};
+use std::io::{self, BufWriter, ErrorKind, Write as _};
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+/// The data set.
+pub static DATA_SET: SinkKind = SinkKind {
+    name: "parquet",
+    open: |place| Ok(Box::new(DataSet::open(place)?)),
+};
+
+/// The folder of cursors in `state_dir`.
+const CURSORS: &str = "sinks";
+/// So many files are written at a time, and no more are behind.
+const MOST_FILES: usize = 8;
+
+/// A day of a station: `bench-1`, `2026-11-25`.
+type Part = (String, String);
+type Written = ParquetTable<BufWriter<WholeFile>>;
+
+struct DataSet {
+    place: Place,
+    folder: PathBuf,
+    every: Duration,
+    cursor: PathBuf,
+    /// Everything up to here is in the files, but for the series that are open.
+    done: Seq,
+    /// Everything up to here has been looked at.
+    seen: Seq,
+    /// For each open series the station and the days of its readings.
+    open: BTreeMap<Seq, (String, BTreeSet<String>)>,
+    /// For each day the first entry that its readings need: where their first series was armed.
+    days: BTreeMap<String, Seq>,
+    /// What is not in the files yet.
+    behind: BTreeSet<Part>,
+    last: Instant,
+}
+
+impl DataSet {
+    fn open(place: &Place) -> Result<Self, SinkError> {
+        let Some(SinkSettings::Parquet { folder, every }) = &place.settings else {
+            return Err(failed("open", &place.state_dir)(
+                ErrorKind::InvalidInput.into(),
+            ));
+        };
+        let cursors = place.state_dir.join(CURSORS);
+        make(&cursors, 0o700).map_err(failed("make", &cursors))?;
+        let cursor = cursors.join(format!("{}.json", place.name));
+        let text = match std::fs::read(&cursor) {
+            Err(cause) if cause.kind() == ErrorKind::NotFound => Vec::new(),
+            other => other.map_err(failed("read", &cursor))?,
+        };
+        let mut data_set = Self {
+            place: place.clone(),
+            folder: folder.clone(),
+            every: *every,
+            cursor,
+            done: Seq(0),
+            seen: Seq(0),
+            open: BTreeMap::new(),
+            days: BTreeMap::new(),
+            behind: BTreeSet::new(),
+            last: Instant::now(),
+        };
+        let _ = data_set.take_up(&text); // what is no cursor of ours begins anew
+        Ok(data_set)
+    }
+
+    /// Goes on where the cursor says, if it is of this journal and folder; else from the beginning.
+    fn take_up(&mut self, text: &[u8]) -> Option<()> {
+        let object: Value = serde_json::from_slice(text).ok()?;
+        let number = |name: &str| object.get(name)?.as_u64().map(Seq);
+        let same = |name: &str, want: &str| object.get(name).and_then(Value::as_str) == Some(want);
+        let known = same("journal", &self.place.journal)
+            && same("folder", &self.folder.to_string_lossy())
+            && number("v") == Some(Seq(1));
+        let (done, from) = known.then_some((number("after")?, number("from")?))?;
+        let days = object.get("days")?.as_object()?.iter();
+        self.days = days
+            .filter_map(|(day, from)| Some((day.clone(), Seq(from.as_u64()?))))
+            .collect();
+        (self.done, self.seen) = (done, from);
+        Some(())
+    }
+
+    fn look(&mut self, stamped: &Stamped) {
+        let entry = &stamped.entry;
+        if let Entry::Armed(spec) = entry {
+            let none = BTreeSet::new();
+            self.open.insert(stamped.seq, (spec.station.clone(), none));
+        } else if let Entry::Reading(reading) = entry {
+            let day = day_of(stamped.at);
+            let series = reading.slot.as_ref().map(|slot| slot.series);
+            let needs = series.unwrap_or(stamped.seq);
+            let first = self.days.entry(day.clone()).or_insert(needs);
+            *first = needs.min(*first);
+            match series {
+                Some(series) => {
+                    if let Some((_, days)) = self.open.get_mut(&series) {
+                        days.insert(day);
+                    }
+                }
+                None if stamped.seq > self.done => {
+                    self.behind.insert((reading.station.clone(), day));
+                }
+                None => {}
+            }
+        } else if let Entry::Completed(completed) = entry
+            && let Some((station, days)) = self.open.remove(&completed.series)
+            && stamped.seq > self.done
+        {
+            let parts = days.into_iter().map(|day| (station.clone(), day));
+            self.behind.extend(parts);
+        }
+        self.seen = stamped.seq;
+    }
+
+    /// Writes what is behind, and moves the cursor.
+    fn write(&mut self) -> Result<(), SinkError> {
+        let parts = std::mem::take(&mut self.behind);
+        if let Err(error) = self.write_parts(&parts) {
+            self.behind = parts;
+            return Err(error);
+        }
+        self.last = Instant::now();
+        self.move_cursor()
+    }
+
+    fn write_parts(&self, parts: &BTreeSet<Part>) -> Result<(), SinkError> {
+        let from = |(_, day): &Part| self.days.get(day).copied().unwrap_or(Seq(1));
+        let Some(from) = parts.iter().map(from).min() else {
+            return Ok(());
+        };
+        let mut files = BTreeMap::new();
+        for part in parts {
+            files.insert(part.clone(), self.file(part)?);
+        }
+        let journal = JournalId(self.place.journal.clone());
+        let mut gather = Gather::new(journal);
+        let mut cursor = Cursor::new(&self.place.state_dir, Seq(from.0.saturating_sub(1)))?;
+        while let Some(read) = cursor.next_line(self.seen)? {
+            let after = Seq(read.seq.0.saturating_sub(1));
+            let (stamped, _) =
+                line::decode(&read.bytes).map_err(|cause| SinkError::Line { after, cause })?;
+            gather.take(&stamped, |row| self.add(&mut files, row))?;
+        }
+        for (part, table) in files {
+            let path = self.path(&part);
+            let named = table
+                .finish()
+                .and_then(|file| file.into_inner().map_err(io::IntoInnerError::into_error))
+                .and_then(WholeFile::commit);
+            named.map_err(failed("write", &path))?;
+        }
+        Ok(())
+    }
+
+    fn add(&self, files: &mut BTreeMap<Part, Written>, row: &Row<'_>) -> Result<(), SinkError> {
+        let part = (row.station.to_owned(), day_of(row.at));
+        match files.get_mut(&part) {
+            Some(table) => table.row(row).map_err(failed("write", &self.path(&part))),
+            None => Ok(()),
+        }
+    }
+
+    fn path(&self, (station, day): &Part) -> PathBuf {
+        self.folder
+            .join(format!("station={}", encoded(station)))
+            .join(format!("day={day}"))
+            .join(format!("{}.parquet", self.place.journal))
+    }
+
+    fn file(&self, part: &Part) -> Result<Written, SinkError> {
+        let path = self.path(part);
+        let made = || {
+            make(path.parent().unwrap_or(Path::new(".")), 0o755)?;
+            let file = BufWriter::new(WholeFile::create(&path, true)?);
+            // station and day stand in the path
+            let about = [
+                ("journal", self.place.journal.as_str()),
+                ("station", &part.0),
+            ];
+            ParquetTable::new(file, &about, &["station"])
+        };
+        made().map_err(failed("write", &path))
+    }
+
+    fn move_cursor(&mut self) -> Result<(), SinkError> {
+        let open = self.open.keys().next();
+        let from = open.map_or(self.seen, |open| Seq(open.0.saturating_sub(1)));
+        let days = self.days.iter();
+        let days: Map<String, Value> = days
+            .map(|(day, from)| (day.clone(), json!(from.0)))
+            .collect();
+        let mark = json!({
+            "v": 1,
+            "journal": self.place.journal,
+            "folder": self.folder.to_string_lossy(),
+            "after": self.seen.0,
+            "from": from.0,
+            "days": days,
+        });
+        let written = WholeFile::create(&self.cursor, true).and_then(|mut file| {
+            writeln!(file, "{mark}")?;
+            file.commit()
+        });
+        written.map_err(failed("write", &self.cursor))?;
+        self.done = self.seen;
+        Ok(())
+    }
+}
+
+impl Sink for DataSet {
+    fn after(&self) -> Seq {
+        self.seen
+    }
+
+    fn take(&mut self, entries: &[Stamped]) -> Result<(), SinkError> {
+        for stamped in entries {
+            self.look(stamped);
+            if self.behind.len() >= MOST_FILES {
+                self.write()?;
+            }
+        }
+        Ok(())
+    }
+
+    fn due(&self) -> Option<Duration> {
+        let waits = !self.behind.is_empty();
+        waits.then(|| self.every.saturating_sub(self.last.elapsed()))
+    }
+
+    fn settle(&mut self, stopping: bool) -> Result<(), SinkError> {
+        let is_due = self.due().is_some_and(|left| left.is_zero());
+        if is_due || (stopping && !self.behind.is_empty()) {
+            self.write()?;
+        }
+        Ok(())
+    }
+}
+
+fn day_of(at: WallMicros) -> String {
+    let text = at.to_string();
+    text.get(..10).unwrap_or(&text).to_owned()
+}
+
+/// As hive writes a value in a path: every byte but letters, digits, `-`, `_` and `.` by its number.
+fn encoded(text: &str) -> String {
+    let mut encoded = String::new();
+    for byte in text.bytes() {
+        if byte.is_ascii_alphanumeric() || b"-_.".contains(&byte) {
+            encoded.push(char::from(byte));
+        } else {
+            let _ = write!(encoded, "%{byte:02X}");
+        }
+    }
+    encoded
+}
+
+/// Makes a folder and those above it, each name durable.
+fn make(folder: &Path, mode: u32) -> io::Result<()> {
+    use std::os::unix::fs::DirBuilderExt as _;
+    if folder.as_os_str().is_empty() || folder.is_dir() {
+        return Ok(());
+    }
+    let parent = folder.parent().unwrap_or(Path::new(""));
+    make(parent, mode)?;
+    match DirBuilder::new().mode(mode).create(folder) {
+        Err(error) if error.kind() != ErrorKind::AlreadyExists => return Err(error),
+        Ok(()) | Err(_) => {}
+    }
+    let parent = if parent.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        parent
+    };
+    File::open(parent)?.sync_all() // fsync: the name of the new folder
+}
+
+fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SinkError + 'a {
+    move |cause| SinkError::Io {
+        action,
+        path: path.to_owned(),
+        cause,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_name_of_a_station_leads_out_of_the_folder() {
+        assert_eq!(encoded("bench-1"), "bench-1");
+        assert_eq!(encoded("../é 1=2"), "..%2F%C3%A9%201%3D2");
+    }
+}

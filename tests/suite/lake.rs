@@ -1,0 +1,200 @@
+//! The data set of Parquet files that the daemon writes, read as anybody would.
+
+use crate::harness::{PATIENCE, Shop};
+use parquet::file::serialized_reader::SerializedFileReader;
+use parquet::record::RowAccessor as _;
+use serde_json::json;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
+
+fn shop(every: &str) -> Shop {
+    let shop = Shop::with_stations(2);
+    let sink = format!(
+        "\n[[sink]]\nname = \"lake\"\nkind = \"parquet\"\nfolder = \"lake\"\nevery = \"{every}\"\n"
+    );
+    shop.write("tallyjaw.toml", &(shop.configuration() + &sink));
+    shop
+}
+
+/// Every file below the folder.
+fn files(folder: &Path) -> Vec<PathBuf> {
+    let mut files = Vec::new();
+    for item in fs::read_dir(folder).into_iter().flatten() {
+        let path = item.unwrap().path();
+        if path.is_dir() {
+            files.extend(self::files(&path));
+        } else {
+            files.push(path);
+        }
+    }
+    files.sort();
+    files
+}
+
+/// Numbers of all readings in the data set, each as often as it stands there. A file that cannot be read
+/// fails.
+fn seqs(shop: &Shop) -> Vec<i64> {
+    let mut seqs = Vec::new();
+    for path in files(&shop.path("lake")) {
+        if path.extension().is_none_or(|name| name != "parquet") {
+            continue; // hidden, on its way
+        }
+        let reader = SerializedFileReader::new(fs::File::open(&path).unwrap()).unwrap();
+        for row in reader {
+            let row = row.unwrap();
+            let at = row.get_column_iter().position(|(name, _)| name == "seq");
+            seqs.push(row.get_long(at.unwrap()).unwrap());
+        }
+    }
+    seqs.sort_unstable();
+    seqs
+}
+
+/// What the journal says that the data set must hold: readings of closed series, and those of none.
+fn wanted(shop: &Shop) -> Vec<i64> {
+    let folder = shop.tallyjaw(&["export", "csv", "--since-last", &format!("t{}", random())]);
+    let mut folder = folder;
+    let output = folder.output().unwrap();
+    let mut lines = csv::Reader::from_reader(&output.stdout[..]);
+    let seqs = lines
+        .records()
+        .map(|line| line.unwrap()[1].parse().unwrap());
+    let mut seqs: Vec<i64> = seqs.collect();
+    seqs.sort_unstable();
+    seqs
+}
+
+/// A number that no other mark has.
+fn random() -> u128 {
+    let now = std::time::SystemTime::now();
+    now.duration_since(std::time::UNIX_EPOCH)
+        .unwrap()
+        .as_nanos()
+}
+
+fn until(what: &str, mut is_so: impl FnMut() -> bool) {
+    let from = Instant::now();
+    while !is_so() {
+        assert!(from.elapsed() < PATIENCE, "{what}");
+        std::thread::sleep(Duration::from_millis(5));
+    }
+}
+
+#[test]
+fn a_closed_series_stands_in_the_file_of_its_station_and_day_and_an_open_one_waits() {
+    let mut shop = shop("1 ms");
+    let daemon = shop.start();
+    let mut feed = daemon.connected_feed();
+    shop.press(170); // nothing is armed
+    feed.wait_for("reading");
+    let journal = until_there(&shop);
+    let loose = seqs(&shop);
+    assert_eq!(loose.len(), 1);
+    daemon.call("arm", &json!({"station": "bench-1", "plan": "no-zero"}));
+    for value in [162, 163, 161, 162, 164] {
+        shop.press(value);
+        feed.wait_for("reading");
+    }
+    feed.wait_for("completed");
+    until("the closed series is there", || seqs(&shop).len() == 6);
+    shop.press(163); // of the next series, which is open
+    feed.wait_for("reading");
+    daemon.stop();
+    assert_eq!(seqs(&shop), wanted(&shop));
+    let names: Vec<_> = files(&shop.path("lake"));
+    let [only] = &names[..] else {
+        panic!("{names:?}");
+    };
+    assert_eq!(only, &journal);
+}
+
+/// The first file, when it is there; its path is as documented.
+fn until_there(shop: &Shop) -> PathBuf {
+    until("a file is there", || !seqs(shop).is_empty());
+    let files = files(&shop.path("lake"));
+    let text = files[0]
+        .strip_prefix(shop.path("lake"))
+        .unwrap()
+        .to_str()
+        .unwrap();
+    let parts: Vec<_> = text.split('/').collect();
+    assert_eq!(parts[0], "station=bench-1");
+    assert!(
+        parts[1].starts_with("day=20") && parts[1].len() == 14,
+        "{text}"
+    );
+    assert!(
+        parts[2].ends_with(".parquet") && parts[2].len() == 40,
+        "{text}"
+    );
+    files[0].clone()
+}
+
+#[test]
+fn killed_at_any_moment_no_reading_is_missing_and_none_is_there_twice() {
+    let mut shop = shop("1 ms");
+    for round in 0..8_i64 {
+        let daemon = shop.start();
+        if round == 0 {
+            for station in ["bench-1", "bench-2"] {
+                daemon.call("arm", &json!({"station": station, "plan": "no-zero"}));
+            }
+        }
+        let mut feed = daemon.connected_feed();
+        for value in 0..(7 + 3 * round) {
+            shop.press_at(
+                usize::try_from(1 + value % 2).unwrap(),
+                160 + (value + round) % 5,
+            );
+            feed.wait_for("reading");
+        }
+        daemon.kill();
+        let there = seqs(&shop); // every file is whole
+        let mut once = there.clone();
+        once.dedup();
+        assert_eq!(there, once);
+    }
+    shop.start().stop();
+    assert_eq!(seqs(&shop), wanted(&shop));
+}
+
+#[test]
+fn a_lost_cursor_or_a_lost_file_is_made_again_from_the_journal() {
+    let mut shop = shop("1 ms");
+    let daemon = shop.start();
+    let mut feed = daemon.connected_feed();
+    daemon.call("arm", &json!({"station": "bench-1", "plan": "no-zero"}));
+    for piece in 0..10 {
+        shop.press(161 + piece % 3); // the same again at once would be a bounce
+        feed.wait_for("reading");
+    }
+    daemon.stop();
+    let want = wanted(&shop);
+    assert_eq!(seqs(&shop), want);
+    fs::remove_dir_all(shop.path("lake")).unwrap();
+    fs::remove_file(shop.path("state/sinks/lake.json")).unwrap();
+    shop.start().stop();
+    assert_eq!(seqs(&shop), want);
+    fs::write(shop.path("state/sinks/lake.json"), "{").unwrap();
+    shop.start().stop();
+    assert_eq!(seqs(&shop), want);
+}
+
+#[test]
+fn a_folder_that_cannot_be_written_delays_nobody_and_is_caught_up_with() {
+    let mut shop = shop("1 ms");
+    fs::write(shop.path("lake"), "in the way").unwrap();
+    let daemon = shop.start();
+    let mut feed = daemon.connected_feed();
+    daemon.call("arm", &json!({"station": "bench-1", "plan": "no-zero"}));
+    for piece in 0..5 {
+        shop.press(161 + piece % 3);
+        feed.wait_for("reading");
+    }
+    until("it is said", || shop.messages().contains("a sink fails"));
+    fs::remove_file(shop.path("lake")).unwrap();
+    daemon.stop();
+    shop.start().stop();
+    assert_eq!(seqs(&shop), wanted(&shop));
+}

@@ -1,0 +1,88 @@
+//! `tallyjaw series` on a kept journal: whole outputs.
+
+use crate::export::Folder;
+use crate::golden;
+use std::fmt::Write as _;
+
+#[test]
+fn lists_cards_and_refusals_read_as_they_were_written() {
+    let folder = Folder::with("V1_EVERY_KIND");
+    let mut text = String::new();
+    for line in [
+        "",
+        "--sort outcome --reverse",
+        "--sort failed --limit 2",
+        "--purpose verification",
+        "--axis pull_force",
+        "--operator jon --outcome cut_short",
+        "--operator mara",
+        "--since 2025-11-24T16:10:25Z --until 2025-11-24T16:30:00Z",
+        "--after 36",
+        "7 30",
+        "--tool R-02",
+        "7 8",
+        "8",
+        "show 30",
+        "7",
+        "--outcome open --json",
+    ] {
+        let arguments: Vec<&str> = line.split_whitespace().collect();
+        let output = folder.run(&[&["series"], &arguments[..]].concat());
+        let _ = writeln!(
+            text,
+            "$ tallyjaw series {line}\n{}{}exit {}\n",
+            String::from_utf8_lossy(&output.stdout),
+            String::from_utf8_lossy(&output.stderr),
+            output.status.code().unwrap()
+        );
+    }
+    golden::assert_same("series/every_kind.txt", &text);
+}
+
+/// Runs the list on a pseudo-terminal of eight lines, with a pager that numbers what it is given.
+const ON_A_TERMINAL: &str = r#"
+import fcntl, os, pty, struct, sys, termios
+child, terminal = pty.fork()
+if child == 0:
+    fcntl.ioctl(1, termios.TIOCSWINSZ, struct.pack("HHHH", int(sys.argv[1]), 200, 0, 0))
+    os.execv(sys.argv[2], sys.argv[2:])
+said = b""
+while True:
+    try:
+        more = os.read(terminal, 65536)
+    except OSError:
+        break
+    if not more:
+        break
+    said += more
+os.waitpid(child, 0)
+sys.stdout.buffer.write(said)
+"#;
+
+fn on_a_terminal(folder: &Folder, lines: &str, pager: &str) -> String {
+    let output = std::process::Command::new("python3")
+        .args(["-c", ON_A_TERMINAL, lines, env!("CARGO_BIN_EXE_tallyjaw")])
+        .args(["--config", "tallyjaw.toml", "series"])
+        .current_dir(folder.path("."))
+        .env("PAGER", pager)
+        .env("TERM", "xterm")
+        .env_remove("NO_COLOR")
+        .output()
+        .unwrap();
+    String::from_utf8(output.stdout).unwrap()
+}
+
+#[test]
+fn a_list_longer_than_the_terminal_goes_through_the_pager_with_its_colours() {
+    let folder = Folder::with("V1_EVERY_KIND");
+    let paged = on_a_terminal(&folder, "4", "cat -n");
+    assert!(paged.contains("1\tseries  opened"), "{paged}");
+    assert!(paged.contains("\u{1b}[1m\u{1b}[31mrejected"), "{paged}");
+    for (lines, pager) in [("40", "cat -n"), ("4", ""), ("4", "no-such-pager")] {
+        let plain = on_a_terminal(&folder, lines, pager);
+        assert!(
+            plain.starts_with("series  opened"),
+            "{lines} {pager}: {plain}"
+        );
+    }
+}
