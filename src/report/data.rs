@@ -2,6 +2,7 @@
 //!
 //! Only ASCII, without a character that means something in HTML.
 
+use super::comparison::{Compare, Group};
 use super::facts::{Facts, Row};
 use super::{LAYOUT, Report, words};
 use crate::entry::{JournalId, Seq};
@@ -27,6 +28,8 @@ pub struct Made {
     pub last: Seq,
     /// The query, each option with its value.
     pub query: Vec<(String, String)>,
+    /// What groups were set side by side, if that was asked for.
+    pub compare: Option<Compare>,
     /// The series.
     pub series: Vec<Seq>,
 }
@@ -48,6 +51,10 @@ impl Made {
                 .iter()
                 .map(pair)
                 .collect::<Option<_>>()?,
+            compare: match data.get("compare") {
+                Some(compare) => Some(compare_of(compare)?),
+                None => None,
+            },
             series: data
                 .get("series")?
                 .as_array()?
@@ -58,6 +65,18 @@ impl Made {
     }
 }
 
+fn compare_of(data: &Value) -> Option<Compare> {
+    let text = |name: &str| data.get(name).and_then(Value::as_str);
+    Some(Compare {
+        by: Group::from_name(text("by")?)?,
+        margin: match text("margin") {
+            Some(margin) => Some(margin.parse().ok()?),
+            None => None,
+        },
+        reference: text("reference").map(str::to_owned),
+    })
+}
+
 /// The data of a report.
 pub(super) fn value(report: &Report) -> Value {
     let query = report
@@ -65,7 +84,7 @@ pub(super) fn value(report: &Report) -> Value {
         .query
         .iter()
         .map(|(name, value)| json!([name, value]));
-    json!({
+    let mut object = json!({
         "layout": LAYOUT,
         "version": report.asked.version,
         "made": report.asked.made.to_string(),
@@ -75,7 +94,16 @@ pub(super) fn value(report: &Report) -> Value {
         "digest": report.digest.to_string(),
         "query": query.collect::<Vec<_>>(),
         "series": report.series.iter().map(series).collect::<Vec<_>>(),
-    })
+    });
+    let compare = report.asked.compare.as_ref().map(|compare| {
+        let mut asked = json!({ "by": compare.by.name() });
+        let margin = compare.margin.map(|margin| json!(margin.to_string()));
+        let reference = compare.reference.as_ref().map(|name| json!(name));
+        put(&mut asked, [("margin", margin), ("reference", reference)]);
+        asked
+    });
+    put(&mut object, [("compare", compare)]);
+    object
 }
 
 /// As it stands in the page.

@@ -170,32 +170,46 @@ impl Facts {
 
     /// The counted readings of an axis, in order, with the coarsest step among their instruments.
     pub fn sample(&self, axis: &ArmedAxis) -> Result<Sample, Undefined> {
-        sample([(self, axis)])
+        let mut pool = Pool::default();
+        for row in self.on(axis).filter(|row| row.verdict().is_some()) {
+            pool.push(self, row);
+        }
+        pool.sample()
     }
 }
 
-/// The counted readings of an axis of several series, in order.
-pub(super) fn sample<'f>(
-    of: impl IntoIterator<Item = (&'f Facts, &'f ArmedAxis)>,
-) -> Result<Sample, Undefined> {
-    let mut bases = Vec::new();
-    let mut step: Option<Quantity> = None;
-    let mut unit = None;
-    for (facts, axis) in of {
-        for row in facts.on(axis).filter(|row| row.verdict().is_some()) {
-            let shown_in = row.reading.value.unit();
-            let unit = *unit.get_or_insert(shown_in);
-            if unit.dimension() != shown_in.dimension() {
-                return Err(Undefined::Mixed);
-            }
-            bases.push(row.base());
-            let known = facts.record.spec.instrument(&row.reading.instrument);
-            let steps = step.into_iter().chain(known.map(|known| known.resolution));
-            step = steps.max_by_key(|step| step.base());
-        }
+/// Counted readings of one axis that become a sample, in order.
+#[derive(Debug, Default)]
+pub(super) struct Pool {
+    bases: Vec<i64>,
+    step: Option<Quantity>,
+    unit: Option<Unit>,
+    is_mixed: bool,
+}
+
+impl Pool {
+    /// One more reading of a series.
+    pub(super) fn push(&mut self, facts: &Facts, row: &Row) {
+        let shown_in = row.reading.value.unit();
+        let unit = *self.unit.get_or_insert(shown_in);
+        self.is_mixed |= unit.dimension() != shown_in.dimension();
+        self.bases.push(row.base());
+        let known = facts.record.spec.instrument(&row.reading.instrument);
+        let steps = self
+            .step
+            .into_iter()
+            .chain(known.map(|known| known.resolution));
+        self.step = steps.max_by_key(|step| step.base());
     }
-    let sample = Sample::from_bases(bases, unit.unwrap_or(Unit::Millimetre))?;
-    Ok(sample.with_step(step))
+
+    /// All of them, with the coarsest step among their instruments.
+    pub(super) fn sample(self) -> Result<Sample, Undefined> {
+        if self.is_mixed {
+            return Err(Undefined::Mixed);
+        }
+        let unit = self.unit.unwrap_or(Unit::Millimetre);
+        Ok(Sample::from_bases(self.bases, unit)?.with_step(self.step))
+    }
 }
 
 /// The limits of an axis, as the statistics take them.

@@ -9,6 +9,7 @@
 //! - What does not count is shown with its reason, never left out.
 
 pub mod check;
+pub mod comparison;
 mod data;
 mod facts;
 mod gather;
@@ -20,6 +21,8 @@ mod words;
 pub use data::Made;
 pub use facts::{Facts, Fate, Row};
 pub use gather::{Gathered, Gathering, Record, Verification, Wants};
+
+use comparison::{Compare, Compared};
 
 use crate::entry::line::Digest;
 use crate::entry::{JournalId, Seq};
@@ -37,6 +40,8 @@ pub const HEAD: &str = "<!DOCTYPE html>\n<!-- report of tallyjaw -->\n";
 pub struct Asked {
     /// The query by which the series were chosen, each option with its value; empty if they were named.
     pub query: Vec<(String, String)>,
+    /// Groups of readings to be set side by side.
+    pub compare: Option<Compare>,
     /// When the page is made.
     pub made: WallMicros,
     /// The release that makes it.
@@ -58,18 +63,28 @@ pub struct Report {
     pub digest: Digest,
     /// The series, in the order in which they were opened.
     pub series: Vec<Facts>,
+    /// Groups of readings side by side, an axis each; empty unless it was asked for.
+    pub compared: Vec<Compared>,
 }
 
 impl Report {
     /// Of what was gathered.
     pub fn new(gathered: Gathered, asked: Asked) -> Self {
+        let series: Vec<Facts> = gathered.series.into_iter().map(Facts::of).collect();
+        let axis = asked.query.iter().find(|(option, _)| option == "--axis");
+        let axis = axis.map(|(_, axis)| axis.as_str());
+        let compared = asked
+            .compare
+            .as_ref()
+            .map(|compare| comparison::compared(&series, compare, axis));
         Self {
-            asked,
+            compared: compared.unwrap_or_default(),
             journal: gathered.journal,
             first: gathered.first,
             last: gathered.last,
             digest: gathered.digest,
-            series: gathered.series.into_iter().map(Facts::of).collect(),
+            series,
+            asked,
         }
     }
 

@@ -182,8 +182,19 @@ fn ending(stage: &mut Stage<'_>) -> Result<Exit, Failure> {
     stage.print(&table)?;
     let folder = stage.folder();
     let config = stage.config();
+    stage.say("And as a page to read, to print and to hand on, which anyone can hold against the journal:")?;
+    let page = format!("{folder}/report.html");
+    stage.command(&["report", "--out", &page])?;
+    stage.command(&["verify", &page])?;
+    let said = stage.answer(&["verify", &page])?;
+    let said = said.lines().next().unwrap_or_default();
     stage.print(&format!(
-        "Everything lies in {folder}\n  \
+        "    {}",
+        said.trim_start_matches(&folder).trim_start_matches('/')
+    ))?;
+    stage.print(&format!(
+        "\nEverything lies in {folder}\n  \
+         report        report.html (open it in a browser)\n  \
          journal       state/journal/00000001.jsonl\n  \
          verdict log   state/verdicts.log\n  \
          feed socket   run/feed.sock (while the daemon runs)\n  \

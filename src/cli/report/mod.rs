@@ -8,8 +8,10 @@ pub(super) use read::{Again, again};
 
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client};
+use crate::config::did_you_mean;
 use crate::entry::words;
-use crate::quantity::WallMicros;
+use crate::quantity::{Measured, WallMicros};
+use crate::report::comparison::{Compare, Group};
 use crate::report::{Asked, Report};
 use serde_json::json;
 use std::io::{self, IsTerminal as _, Write};
@@ -28,12 +30,28 @@ Examples:
   tallyjaw report 37 52 -o first-off.html             two series in one file
   tallyjaw report --terminal QF-250-F --since 2026-11-01
   tallyjaw report 37 > evidence.html                  to a pipe or a file it goes as it is
+  tallyjaw report --terminal QF-250-F --compare tool --margin '0.02 mm'
   tallyjaw verify series-37.html                      is every word of it still as the journal has it?
 
 Exit codes: 0 made, 2 no such series, 4 the journal cannot be read or the file not be written.")]
 pub(super) struct ReportCommand {
     #[command(flatten)]
     query: Query,
+    /// Set groups of readings side by side, the sentence of the comparison on top: by tool, nest, operator,
+    /// instrument, station, series or day
+    #[arg(long, value_name = "GROUP", value_parser = group, help_heading = "Side by side")]
+    compare: Option<Group>,
+    /// A difference that does not matter: "0.02 mm"; says whether the groups are equivalent
+    #[arg(long, value_parser = margin, requires = "compare", help_heading = "Side by side")]
+    margin: Option<Measured>,
+    /// The group that the others are compared with [default: the one that came first]
+    #[arg(
+        long,
+        value_name = "NAME",
+        requires = "compare",
+        help_heading = "Side by side"
+    )]
+    reference: Option<String>,
     /// The file; `-` is standard output [default: a name that says which series; standard output if that is
     /// no terminal]
     #[arg(short, long, value_name = "FILE")]
@@ -46,10 +64,16 @@ impl ReportCommand {
         let gathered = read::chosen(&daemon, &self.query)?;
         let asked = Asked {
             query: read::told(&self.query),
+            compare: self.compare.map(|by| Compare {
+                by,
+                margin: self.margin,
+                reference: self.reference.clone(),
+            }),
             made: now(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
         };
         let report = Report::new(gathered, asked);
+        refuse_what_compares_nothing(&report)?;
         let page = report.html();
         let Some(file) = self.file(context, &report) else {
             out.write_all(page.as_bytes())?;
@@ -69,6 +93,43 @@ impl ReportCommand {
             None => None,
         }
     }
+}
+
+/// Why a comparison would be an empty page.
+fn refuse_what_compares_nothing(report: &Report) -> Result<(), Failure> {
+    let Some(compare) = &report.asked.compare else {
+        return Ok(());
+    };
+    let by = compare.by.name();
+    let Some(first) = report.compared.first() else {
+        let failure = Failure::usage(match compare.margin {
+            Some(margin) => {
+                format!("no two groups by {by} have readings that a margin of {margin} is for")
+            }
+            None => format!("all these readings are of one {by}"),
+        });
+        return Err(failure.with_remedy("choose more series, or another group: --compare GROUP"));
+    };
+    let names: Vec<&str> = first.groups.iter().map(|(name, _)| name.as_str()).collect();
+    match &compare.reference {
+        Some(wanted) if !names.contains(&wanted.as_str()) => {
+            Err(Failure::usage(format!("there is no group {wanted:?}"))
+                .with_remedy(did_you_mean(wanted, &names)))
+        }
+        Some(_) | None => Ok(()),
+    }
+}
+
+fn group(name: &str) -> Result<Group, String> {
+    Group::from_name(name).ok_or_else(|| format!("want {}", Group::ALL.map(Group::name).join(", ")))
+}
+
+fn margin(text: &str) -> Result<Measured, String> {
+    let margin: Measured = text.parse().map_err(|error| format!("{error}"))?;
+    if margin.quantity().base() <= 0 {
+        return Err("want more than 0".to_owned());
+    }
+    Ok(margin)
 }
 
 fn tell(
@@ -100,6 +161,13 @@ fn tell(
             facts.record.id,
             words::tally(facts.tally)
         )?;
+    }
+    for comparison in report
+        .compared
+        .iter()
+        .flat_map(|compared| &compared.comparisons)
+    {
+        writeln!(out, "{}", words::safe(&comparison.sentence()))?;
     }
     writeln!(
         out,

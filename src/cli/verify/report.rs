@@ -125,6 +125,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
     }));
     let asked = Asked {
         query: made.query.clone(),
+        compare: made.compare.clone(),
         made: made.at,
         version: made.version.clone(),
     };

@@ -77,8 +77,8 @@ fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis
             .filter(|figure| !described.iter().any(|known| known.name == figure.name)),
     );
     parts.push(table(
+        &format!("Figures of {words}"),
         about,
-        words,
         &beside.copied().collect::<Vec<_>>(),
         digits,
     ));
@@ -98,9 +98,9 @@ fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis
     parts
 }
 
-fn table(about: &str, words: &str, shown: &[Shown], digits: Digits) -> Element {
+pub(super) fn table(caption: &str, about: &str, shown: &[Shown], digits: Digits) -> Element {
     let heads = &["Figure", "Value", "From", "To"];
-    let mut table = Table::new("figures", format!("Figures of {words}"), heads);
+    let mut table = Table::new("figures", caption, heads);
     for line in told::lines(shown, digits) {
         let name = th(line.words);
         let about = format!("{about}, {}", line.words);

@@ -2,6 +2,7 @@
 
 mod asked;
 mod closing;
+mod comparison;
 mod figures;
 mod found;
 mod table;
@@ -56,13 +57,23 @@ pub(super) fn written(report: &Report) -> Written {
 /// `Series 37, QF-250-F on 2.0 mm²: accepted`, for the window and the list of files.
 fn title(report: &Report) -> String {
     match &report.series[..] {
-        [only] => {
+        [only] if report.compared.is_empty() => {
             let (name, said) = subject(only);
             let outcome = words::outcome(only.outcome()).0.to_lowercase();
             format!("Series {}, {name}{said}: {outcome}", only.record.id)
         }
-        several => format!("Report of {}", words::series(several.len())),
+        several => heading_of_several(report, several.len()),
     }
+}
+
+/// `Compared by tool: T-07, R-02`, or how many series there are.
+fn heading_of_several(report: &Report, series: usize) -> String {
+    let compare = report.asked.compare.as_ref();
+    let Some((compare, first)) = compare.zip(report.compared.first()) else {
+        return format!("Report of {}", words::series(series));
+    };
+    let names: Vec<&str> = first.groups.iter().map(|(name, _)| name.as_str()).collect();
+    format!("Compared by {}: {}", compare.by.name(), names.join(", "))
 }
 
 /// `QF-250-F on 2.0 mm²`: a name, and what is said of it.
@@ -88,16 +99,17 @@ fn header(report: &Report) -> Element {
     let header = el("header").child(kind);
     let facts = facts_list(report);
     match &report.series[..] {
-        [only] => header
+        [only] if report.compared.is_empty() => header
             .child(el("h1").children(subject_nodes(only)).about("the heading"))
             .child(banner(only, "the outcome"))
             .child(facts),
         several => header
             .child(
                 el("h1")
-                    .text(words::series(several.len()))
+                    .child(free(heading_of_several(report, several.len())))
                     .about("the heading"),
             )
+            .children(comparison::sentences(report))
             .child(facts),
     }
 }
@@ -120,8 +132,12 @@ fn facts_list(report: &Report) -> Element {
         list.put("Series", only.record.id.to_string());
         list.children(series_times(only));
     }
-    for (option, value) in &report.asked.query {
-        list.put_free("Chosen by", format!("{option} {value}"));
+    let chosen = report.asked.query.iter();
+    let chosen: Vec<String> = chosen
+        .map(|(option, value)| format!("{option} {value}"))
+        .collect();
+    if !chosen.is_empty() {
+        list.put_free("Chosen by", chosen.join(" "));
     }
     list.put("Report made", words::time(report.asked.made));
     list.element.class("head")
@@ -145,9 +161,12 @@ fn series_times(facts: &Facts) -> Vec<(&'static str, Node)> {
 
 fn main(report: &Report) -> Element {
     let mut main = el("main");
-    if let [only] = &report.series[..] {
+    if let ([only], true) = (&report.series[..], report.compared.is_empty()) {
         main = main.children(parts(only, 2));
     } else {
+        if !report.compared.is_empty() {
+            main = main.child(comparison::section(report));
+        }
         main = main.child(overview(report));
         for facts in &report.series {
             main = main.child(series(facts));

@@ -10,6 +10,8 @@ use crate::stats::{Limits, Summary};
 const TOP: i64 = 330;
 const FOOT: i64 = 1700;
 const HEIGHT: i64 = 1900;
+/// The width of a value with its unit.
+const NAME: i64 = 700;
 
 /// Bars of counted readings; `None` without readings.
 pub(in crate::report) fn histogram(
@@ -61,11 +63,11 @@ pub(in crate::report) fn histogram(
             .class("axis")
             .with("d", format!("M{} {}H{}", px(LEFT), px(FOOT), px(RIGHT))),
     );
-    let ends = if bins.len() > 1 {
-        vec![first, last]
-    } else {
-        vec![first]
-    };
+    // two names side by side, or one where they would hide each other
+    let mut ends = vec![first];
+    if scale.at(last.low) - scale.at(first.low) > NAME {
+        ends.push(last);
+    }
     for bin in ends {
         let value = Quantity::from_base(unit.dimension(), bin.low);
         svg = svg.child(word(

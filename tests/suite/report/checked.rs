@@ -160,6 +160,27 @@ fn the_errors_of_gauge_blocks_are_compared_too() {
 }
 
 #[test]
+fn a_tampered_sentence_or_group_of_a_comparison_is_named() {
+    let report = made::two_tools();
+    assert_eq!(differences(&report.html(), &report), []);
+    let sentence = found(&report, "above that of T-07", "below that of T-07");
+    assert_eq!(sentence.len(), 1, "{sentence:#?}");
+    assert!(
+        sentence[0].starts_with("the sentence on core crimp height: "),
+        "{sentence:#?}"
+    );
+    let count = found(
+        &report,
+        "<td class=\"n\">12</td>",
+        "<td class=\"n\">11</td>",
+    );
+    assert_eq!(
+        count,
+        ["core crimp height side by side, T-07, readings: 11 | 12"]
+    );
+}
+
+#[test]
 fn what_is_no_report_says_so() {
     assert_eq!(how_made("<!DOCTYPE html>\n<p>"), Err(NoReport::Other));
     let html = made::whole(&two_axes_by_piece()).html();

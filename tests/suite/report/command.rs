@@ -204,6 +204,43 @@ fn a_series_that_the_choice_leaves_out_is_found() {
 }
 
 #[test]
+fn a_comparison_is_made_and_verified() {
+    let shop = shop(&several_series());
+    let arguments = [
+        "report",
+        "--terminal",
+        "QF-250-F",
+        "--compare",
+        "tool",
+        "--margin",
+        "0.02 mm",
+        "-o",
+        "a.html",
+    ];
+    let made = run(&shop, &arguments);
+    assert_eq!(code(&made), 0, "{}", error(&made));
+    assert!(
+        said(&made).contains("the mean of R-02 lies"),
+        "{}",
+        said(&made)
+    );
+    assert_eq!(code(&run(&shop, &["verify", "a.html"])), 0);
+    let one = run(&shop, &["report", "5", "--compare", "tool"]);
+    assert_eq!(
+        (
+            code(&one),
+            error(&one).contains("all these readings are of one tool")
+        ),
+        (2, true)
+    );
+    let none = run(
+        &shop,
+        &["report", "--compare", "tool", "--reference", "T-70"],
+    );
+    assert_eq!((code(&none), error(&none).contains("T-07")), (2, true));
+}
+
+#[test]
 fn wrong_use_has_exit_code_2_and_a_remedy() {
     let shop = shop(&two_axes_by_piece());
     let none = run(&shop, &["report", "99"]);

@@ -5,6 +5,7 @@ use std::time::Duration;
 use tallyjaw::entry::line::{Digest, encode};
 use tallyjaw::entry::{Seq, Stamped};
 use tallyjaw::quantity::WallMicros;
+use tallyjaw::report::comparison::{Compare, Group};
 use tallyjaw::report::{Asked, Gathering, Report};
 use tallyjaw::spec::{
     AxisName, Catalog, Decision, GaugeBlock, Order, Plan, Purpose, Subject, ZeroPolicy,
@@ -278,13 +279,18 @@ pub(crate) fn lines(entries: &[Stamped]) -> Vec<Vec<u8>> {
 }
 
 /// A report of the series that are wanted.
-pub(crate) fn report(entries: &[Stamped], wants: impl Fn(Seq) -> bool) -> Report {
+pub(crate) fn report(
+    entries: &[Stamped],
+    wants: impl Fn(Seq) -> bool,
+    compare: Option<Compare>,
+) -> Report {
     let mut gathering = Gathering::new(|id, _, _| wants(id));
     for (stamped, line) in entries.iter().zip(lines(entries)) {
         gathering.take(stamped, Digest::of(&line));
     }
     let asked = Asked {
         query: Vec::new(),
+        compare,
         made: MADE,
         version: "0.1.0".to_owned(),
     };
@@ -293,5 +299,15 @@ pub(crate) fn report(entries: &[Stamped], wants: impl Fn(Seq) -> bool) -> Report
 
 /// A report of all series.
 pub(crate) fn whole(entries: &[Stamped]) -> Report {
-    report(entries, |_| true)
+    report(entries, |_| true, None)
+}
+
+/// Two tools side by side.
+pub(crate) fn two_tools() -> Report {
+    let compare = Compare {
+        by: Group::Tool,
+        margin: Some("0.02 mm".parse().unwrap()),
+        reference: None,
+    };
+    report(&several_series(), |_| true, Some(compare))
 }

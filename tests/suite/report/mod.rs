@@ -27,6 +27,16 @@ fn every_page_reads_as_it_was_written() {
 }
 
 #[test]
+fn a_comparison_has_the_sentence_of_the_study_on_top() {
+    let page = made::two_tools().html();
+    fs::write(pages().join("two_tools.html"), &page).unwrap();
+    golden::assert_same("report/two_tools.html", &page);
+    let sentence = "The mean of R-02 lies 0.027 mm above that of T-07";
+    let (before, _) = page.split_once(sentence).expect("the sentence");
+    assert!(!before.contains("<main>"), "it stands in the head");
+}
+
+#[test]
 fn a_hundred_pieces_are_under_300_kb() {
     let page = made::whole(&made::many_pieces(100)).html();
     assert!(page.len() < 300_000, "{} bytes", page.len());

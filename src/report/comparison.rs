@@ -1,0 +1,184 @@
+//! Groups of readings side by side: tool against tool, nest against nest, day against day.
+//!
+//! In: the series of a report and what tells the groups apart. Out: for every axis with at least two groups,
+//! their samples and how each compares with the first. Only readings that count.
+
+use super::facts::{Facts, Pool, Row};
+use crate::quantity::Measured;
+use crate::spec::{ArmedAxis, AxisName, Limits};
+use crate::stats::compare::Comparison;
+use crate::stats::{Sample, Undefined};
+use std::collections::BTreeSet;
+
+/// What tells groups apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Group {
+    /// The crimp tool.
+    Tool,
+    /// Its nest.
+    Nest,
+    /// Who measured.
+    Operator,
+    /// The instrument.
+    Instrument,
+    /// The station.
+    Station,
+    /// The series.
+    Series,
+    /// The day, in UTC.
+    Day,
+}
+
+impl Group {
+    /// Every one.
+    pub const ALL: [Self; 7] = [
+        Self::Tool,
+        Self::Nest,
+        Self::Operator,
+        Self::Instrument,
+        Self::Station,
+        Self::Series,
+        Self::Day,
+    ];
+
+    /// As on the command line.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Tool => "tool",
+            Self::Nest => "nest",
+            Self::Operator => "operator",
+            Self::Instrument => "instrument",
+            Self::Station => "station",
+            Self::Series => "series",
+            Self::Day => "day",
+        }
+    }
+
+    /// The one of this name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|group| group.name() == name)
+    }
+
+    /// The group of a reading.
+    fn of(self, facts: &Facts, row: &Row) -> String {
+        let spec = &facts.record.spec;
+        let tool = spec.tool.as_ref();
+        let known = match self {
+            Self::Tool => tool.map(|tool| tool.id.clone()),
+            Self::Nest => tool.and_then(|tool| tool.nest.clone()),
+            Self::Operator => row.operator.clone(),
+            Self::Instrument => Some(row.reading.instrument.clone()),
+            Self::Station => Some(spec.station.clone()),
+            Self::Series => Some(facts.record.id.to_string()),
+            Self::Day => row.at.to_string().get(..10).map(str::to_owned),
+        };
+        known.unwrap_or_else(|| "none named".to_owned())
+    }
+}
+
+/// What a comparison is asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Compare {
+    /// What tells the groups apart.
+    pub by: Group,
+    /// A difference that does not matter.
+    pub margin: Option<Measured>,
+    /// The group that the others are compared with; the first to come up if `None`.
+    pub reference: Option<String>,
+}
+
+/// The groups of one axis.
+#[derive(Debug, Clone)]
+pub struct Compared {
+    /// The axis.
+    pub axis: AxisName,
+    /// Their names and readings, that which the others are compared with first.
+    pub groups: Vec<(String, Sample)>,
+    /// Each of the others against the first.
+    pub comparisons: Vec<Comparison>,
+    /// The limits, if all were judged by the same.
+    pub limits: Option<Limits>,
+    /// More than one terminal or wire is among them.
+    pub is_mixed: bool,
+}
+
+/// Every axis of which there are at least two groups, in the order in which they come up.
+pub(super) fn compared(series: &[Facts], compare: &Compare, only: Option<&str>) -> Vec<Compared> {
+    let axes = || series.iter().flat_map(|facts| &facts.record.spec.axes);
+    let mut names: Vec<&AxisName> = Vec::new();
+    for axis in axes().filter(|axis| only.is_none_or(|only| only == axis.name.as_str())) {
+        if !names.contains(&&axis.name) {
+            names.push(&axis.name);
+        }
+    }
+    let compared = names.into_iter().map(|name| of_axis(series, compare, name));
+    compared.filter_map(|axis| axis.ok().flatten()).collect()
+}
+
+fn of_axis(
+    series: &[Facts],
+    compare: &Compare,
+    name: &AxisName,
+) -> Result<Option<Compared>, Undefined> {
+    let mut pools: Vec<(String, Pool)> = Vec::new();
+    let mut limits: Vec<&Limits> = Vec::new();
+    let mut crimps = BTreeSet::new();
+    for facts in series {
+        let Some(axis) = facts.record.spec.axis(name) else {
+            continue;
+        };
+        take(facts, axis, compare.by, &mut pools);
+        limits.push(&axis.limits);
+        let crimp = facts.record.spec.subject.crimp();
+        crimps.insert(crimp.map(|crimp| (crimp.terminal.clone(), crimp.wire.area)));
+    }
+    let place = |wanted: &String| pools.iter().position(|(known, _)| known == wanted);
+    let first = compare.reference.as_ref().and_then(place);
+    if let Some(first) = first {
+        let reference = pools.remove(first);
+        pools.insert(0, reference);
+    }
+    let groups = pools
+        .into_iter()
+        .map(|(name, pool)| Ok((name, pool.sample()?)))
+        .collect::<Result<Vec<(String, Sample)>, Undefined>>()?;
+    let Some(((reference, sample), others)) = groups.split_first() else {
+        return Ok(None);
+    };
+    if others.is_empty() {
+        return Ok(None);
+    }
+    let margin = match compare.margin {
+        Some(margin) => Some(sample.summary().quantity_in_unit(margin.quantity())?),
+        None => None,
+    };
+    let comparisons = others.iter().map(|(other, of)| {
+        let first = (reference.clone(), sample.clone());
+        Comparison::new(first, (other.clone(), of.clone()), margin).among(others.len())
+    });
+    let same = limits.windows(2).all(|pair| pair.first() == pair.last());
+    Ok(Some(Compared {
+        axis: name.clone(),
+        comparisons: comparisons.collect(),
+        limits: limits
+            .first()
+            .filter(|_| same)
+            .map(|limits| (*limits).clone()),
+        is_mixed: crimps.len() > 1,
+        groups,
+    }))
+}
+
+fn take(facts: &Facts, axis: &ArmedAxis, by: Group, pools: &mut Vec<(String, Pool)>) {
+    for row in facts.on(axis).filter(|row| row.verdict().is_some()) {
+        let name = by.of(facts, row);
+        let at = pools.iter().position(|(known, _)| *known == name);
+        let at = at.unwrap_or_else(|| {
+            pools.push((name, Pool::default()));
+            pools.len() - 1
+        });
+        if let Some((_, pool)) = pools.get_mut(at) {
+            pool.push(facts, row);
+        }
+    }
+}

@@ -1,0 +1,181 @@
+//! Groups side by side, with the sentence of the study on top.
+
+use super::found::capital;
+use super::heading;
+use super::table::{Table, th};
+use crate::report::Report;
+use crate::report::comparison::Compared;
+use crate::report::node::{Element, el, free};
+use crate::report::{picture, words};
+use crate::spec;
+use crate::stats::capability::Capability;
+use crate::stats::compare::{ANOVA_FIGURES, FIGURES, anova};
+use crate::stats::told::{self, Digits, Shown};
+use crate::stats::{Kind, Limits, Sample, Undefined, describe};
+
+/// Fewer readings make no histogram that shows a shape (common practice, no source).
+const FEWEST_OF_HISTOGRAM: u64 = 5;
+
+/// The sentences, the first thing that is read.
+pub(super) fn sentences(report: &Report) -> Vec<Element> {
+    let told = report.compared.iter().flat_map(|compared| {
+        compared.comparisons.iter().map(|comparison| {
+            let about = format!("the sentence on {}", compared.axis.words());
+            let axis = capital(&compared.axis.words());
+            el("p")
+                .class("outcome plain")
+                .about(about)
+                .child(el("strong").child(free(axis)))
+                .text(" ")
+                .child(free(format!("{}.", capital(&comparison.sentence()))))
+        })
+    });
+    told.collect()
+}
+
+/// Every axis with its groups.
+pub(super) fn section(report: &Report) -> Element {
+    let by = report
+        .asked
+        .compare
+        .as_ref()
+        .map_or("", |compare| compare.by.name());
+    let parts = report.compared.iter().enumerate();
+    el("section")
+        .about("side by side")
+        .child(heading(2, format!("Side by side, by {by}")))
+        .children(parts.flat_map(|(at, compared)| axis(compared, at)))
+}
+
+fn axis(compared: &Compared, at: usize) -> Vec<Element> {
+    let words = compared.axis.words();
+    let mut parts = vec![heading(3, free(capital(&words))), groups(compared, &words)];
+    let mut remarks = Vec::new();
+    if compared.is_mixed {
+        remarks.push(
+            "These readings are of different terminals or wires: a difference may be theirs.",
+        );
+    }
+    if compared.limits.is_none() {
+        remarks.push("They were judged by different limits, so nothing is said of limits here.");
+    }
+    let about = format!("{words} side by side, remarks");
+    parts.extend(
+        remarks
+            .into_iter()
+            .map(|remark| el("p").about(about.as_str()).text(remark)),
+    );
+    parts.push(pictures(compared, at, &words));
+    let digits = compared
+        .groups
+        .first()
+        .map(|(_, sample)| Digits::of(sample.summary()));
+    let Some(digits) = digits else {
+        return parts;
+    };
+    if let [only] = &compared.comparisons[..] {
+        let (first, second) = only.names();
+        let caption = format!("{second} (second) against {first} (first)");
+        parts.push(figures(&caption, &words, &told::all(FIGURES, only), digits));
+    } else {
+        let samples: Vec<Sample> = compared
+            .groups
+            .iter()
+            .map(|(_, sample)| sample.clone())
+            .collect();
+        if let Ok(table) = anova(&samples) {
+            let caption = "All groups at once, by analysis of variance";
+            parts.push(figures(
+                caption,
+                &words,
+                &told::all(ANOVA_FIGURES, &table),
+                digits,
+            ));
+        }
+    }
+    parts
+}
+
+fn limits(compared: &Compared) -> Limits {
+    let known = compared.limits.as_ref();
+    let end = |end: fn(&spec::Limits) -> Option<crate::quantity::Quantity>| known.and_then(end);
+    Limits {
+        lower: end(spec::Limits::lower),
+        nominal: end(spec::Limits::nominal),
+        upper: end(spec::Limits::upper),
+    }
+}
+
+fn groups(compared: &Compared, words: &str) -> Element {
+    let heads = &[
+        "Group",
+        "Readings",
+        "Mean",
+        "Standard deviation",
+        "Least",
+        "Greatest",
+        "Ppk",
+        "95 % sure over",
+    ];
+    let limits = limits(compared);
+    let asked = compared.limits.as_ref();
+    let asked = asked.map_or(String::new(), |limits| format!("; limits {limits}"));
+    let mut table = Table::new("groups", format!("Groups of {words}{asked}"), heads);
+    for (name, sample) in &compared.groups {
+        let all = sample.summary();
+        let digits = Digits::of(all);
+        let capability = Capability::of_singles(sample, limits);
+        let of = |name: &str| {
+            let figures = told::all(crate::stats::capability::FIGURES, &capability);
+            figures.into_iter().find(|figure| figure.name == name)
+        };
+        let told = |kind: Kind, value: Result<f64, Undefined>| match value {
+            Ok(value) => el("td").class("n").text(digits.told(kind, value)),
+            Err(reason) => el("td").class("why").text(format!("– {reason}")),
+        };
+        let figure = |shown: Option<Shown>| match shown {
+            Some(shown) => told(shown.kind, shown.value),
+            None => el("td").text("–"),
+        };
+        table.row(
+            &format!("{words} side by side, {name}"),
+            vec![
+                th(free(name.as_str())),
+                el("td").class("n").text(all.count().to_string()),
+                told(Kind::Reading, describe::mean(all)),
+                told(Kind::Reading, describe::sd(all)),
+                told(Kind::Reading, describe::min(all)),
+                told(Kind::Reading, describe::max(all)),
+                figure(of("ppk")),
+                figure(of("ppk_least")),
+            ],
+        );
+    }
+    table.element()
+}
+
+/// The histograms of all groups, two in a row.
+fn pictures(compared: &Compared, at: usize, words: &str) -> Element {
+    let limits = limits(compared);
+    let groups = compared.groups.iter().enumerate();
+    let drawn = groups.filter_map(|(nth, (name, sample))| {
+        if sample.count() < FEWEST_OF_HISTOGRAM {
+            return None;
+        }
+        let title = format!("{name}: how often each {words} was read");
+        let id = format!("c{at}g{nth}");
+        let svg = picture::histogram(&id, &title, sample.summary(), &limits)?;
+        let caption = el("figcaption").child(free(name.as_str()));
+        let caption = caption.text(format!(", {}", words::count(nth_of(sample), "reading")));
+        Some(el("figure").child(svg).child(caption))
+    });
+    el("div").class("pair").children(drawn)
+}
+
+fn nth_of(sample: &Sample) -> usize {
+    usize::try_from(sample.count()).unwrap_or(usize::MAX)
+}
+
+fn figures(caption: &str, words: &str, shown: &[Shown], digits: Digits) -> Element {
+    super::figures::table(caption, &format!("{words} side by side"), shown, digits)
+}
