@@ -19,6 +19,7 @@ mod instrument;
 pub mod line;
 mod lint;
 mod main_file;
+mod mqtt;
 mod page;
 mod parse;
 mod plan;
@@ -34,7 +35,8 @@ pub use diagnostic::{Diagnostic, Severity, Source};
 pub use faults::did_you_mean;
 pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector};
 pub use main_file::{MainFile, main_file};
-pub use sink::{SinkConfig, SinkSettings};
+pub use mqtt::MqttConfig;
+pub use sink::{DataSetConfig, SinkConfig, SinkSettings};
 
 use crate::spec::Catalog;
 use check::Raw;

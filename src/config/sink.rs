@@ -1,6 +1,7 @@
 //! `[[sink]]`: what reads the journal and puts it somewhere else.
 
 use super::faults::{At, Faults};
+use super::mqtt::{self, MqttConfig};
 use super::table::Table;
 use super::value::unique;
 use std::path::{Path, PathBuf};
@@ -25,13 +26,30 @@ pub struct SinkConfig {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SinkSettings {
     /// Writes a data set of Parquet files.
-    Parquet {
-        /// Into this folder; a relative one has been joined to that of the configuration.
-        folder: PathBuf,
-        /// No more often than this.
-        every: Duration,
-    },
+    Parquet(DataSetConfig),
+    /// Publishes every entry to a broker that speaks MQTT 5.
+    Mqtt(MqttConfig),
 }
+
+/// A data set of Parquet files.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DataSetConfig {
+    /// Into this folder; a relative one has been joined to that of the configuration.
+    pub folder: PathBuf,
+    /// No more often than this.
+    pub every: Duration,
+}
+
+/// Which settings a sink has.
+#[derive(Debug, Clone, Copy)]
+enum Kind {
+    Parquet,
+    Mqtt,
+}
+
+const KINDS: [(&str, Kind); 2] = [("parquet", Kind::Parquet), ("mqtt", Kind::Mqtt)];
+/// Every key of a data set beside its name and kind.
+const PARQUET_KEYS: [&str; 2] = ["folder", "every"];
 
 /// Every `[[sink]]` that could be read.
 pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Vec<SinkConfig> {
@@ -47,23 +65,39 @@ pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Ve
 fn sink(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<At<SinkConfig>> {
     let name = table.required_name(faults, "name", "\"lake\"");
     if !table.has("kind") {
-        table.missing(faults, "kind", "\"parquet\"");
+        table.missing(faults, "kind", "\"parquet\" or \"mqtt\"");
     }
-    let kind = table.one_of(faults, "kind", &["parquet"], |name| {
-        (name == "parquet").then_some(())
+    let names = KINDS.map(|(name, _)| name);
+    let kind = table.one_of(faults, "kind", &names, |name| {
+        let known = KINDS.iter().find(|(known, _)| *known == name);
+        known.map(|(_, kind)| *kind)
     });
-    let folder = table.required_text(faults, "folder", "\"lake\"");
-    let every = table.duration(faults, "every", MOST);
-    let (name, folder) = (name?, folder?);
-    kind?;
+    let settings = match kind.map(|kind| kind.value) {
+        Some(Kind::Parquet) => parquet(table, faults, base),
+        Some(Kind::Mqtt) => mqtt::read(table, faults, base).map(SinkSettings::Mqtt),
+        None => {
+            // One mistake, one error: whose keys these are is not known.
+            for key in PARQUET_KEYS.into_iter().chain(mqtt::KEYS) {
+                table.taken(key);
+            }
+            None
+        }
+    };
+    let (name, settings) = (name?, settings?);
     Some(At {
         value: SinkConfig {
             name: name.value,
-            settings: SinkSettings::Parquet {
-                folder: base.join(folder.value),
-                every: every.unwrap_or(EVERY),
-            },
+            settings,
         },
         place: name.place,
     })
+}
+
+fn parquet(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<SinkSettings> {
+    let folder = table.required_text(faults, "folder", "\"lake\"");
+    let every = table.duration(faults, "every", MOST);
+    Some(SinkSettings::Parquet(DataSetConfig {
+        folder: base.join(folder?.value),
+        every: every.unwrap_or(EVERY),
+    }))
 }

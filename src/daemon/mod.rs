@@ -21,7 +21,7 @@ mod service;
 mod signals;
 
 use crate::clients::{self, Live, MOST_CLIENTS, RuntimeDir, SocketError};
-use crate::config::{Config, SinkConfig};
+use crate::config::{Config, DataSetConfig, SinkConfig, SinkSettings};
 use crate::entry::Seq;
 use crate::journal::{
     self, Announcement, Handle, JOURNAL_FOLDER, JournalError, Opened, Options, Torn,
@@ -222,7 +222,8 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         };
         tokio::spawn(page.serve(sources, page_stopped))
     });
-    let (stop_sinks, sinks) = start_sinks(&live, &where_all_is.journal, &configured, &daemon.announce);
+    let (stop_sinks, sinks) =
+        start_sinks(&live, &where_all_is.journal, &configured, &daemon.announce);
     ready(&where_all_is);
     service::serves();
     let result = hub.run(&mut announcements, &mut asked, &mut signals).await;
@@ -284,31 +285,40 @@ type SinkTasks = Vec<JoinHandle<()>>;
 
 /// Every sink in a task of its own; they end when the sender is dropped.
 fn start_sinks(
-    live: &Live,
+    live: &Arc<Live>,
     journal: &str,
     configured: &[SinkConfig],
     announce: &[String],
 ) -> (watch::Sender<()>, SinkTasks) {
     let (stop, stopped) = watch::channel(());
-    let log = ("verdict log".to_owned(), None);
-    let configured = configured
-        .iter()
-        .map(|sink| (sink.name.clone(), Some(sink.settings.clone())));
-    let rows = std::iter::once(log)
-        .chain(configured)
-        .map(|(name, settings)| {
-            let place = sink::Place {
-                state_dir: live.state_dir().to_owned(),
-                journal: journal.to_owned(),
-                name,
-                settings,
-            };
-            tokio::spawn(sink::run(place, live.durable(), stopped.clone()))
+    let state_dir = live.state_dir().to_owned();
+    let place = |name: &str, data_set: Option<&DataSetConfig>| sink::Place {
+        state_dir: state_dir.clone(),
+        journal: journal.to_owned(),
+        name: name.to_owned(),
+        data_set: data_set.cloned(),
+    };
+    let row = |place| tokio::spawn(sink::run(place, live.durable(), stopped.clone()));
+    let mut tasks = vec![row(place("verdict log", None))];
+    for SinkConfig { name, settings } in configured {
+        tasks.push(match settings {
+            SinkSettings::Parquet(data_set) => row(place(name, Some(data_set))),
+            SinkSettings::Mqtt(broker) => {
+                let known = Arc::clone(live);
+                let source = sink::mqtt::Source {
+                    state_dir: state_dir.clone(),
+                    journal: journal.to_owned(),
+                    state: Arc::new(move || known.status().state),
+                };
+                let (name, broker) = (name.clone(), broker.clone());
+                let (durable, stopped) = (live.durable(), stopped.clone());
+                tokio::spawn(sink::mqtt::run(name, broker, source, durable, stopped))
+            }
         });
-    let mut tasks: SinkTasks = rows.collect();
+    }
     if !announce.is_empty() {
-        let state_dir = live.state_dir().to_owned();
-        let saying = sink::announce::run(announce.to_vec(), state_dir, live.durable(), stopped);
+        let durable = live.durable();
+        let saying = sink::announce::run(announce.to_vec(), state_dir, durable, stopped);
         tasks.push(tokio::spawn(saying));
     }
     (stop, tasks)

@@ -7,7 +7,7 @@
 //! - It is made from the journal and can be made again: stop the daemon, remove `state_dir/sinks/NAME.json`.
 
 use super::{Place, Sink, SinkError, SinkKind};
-use crate::config::SinkSettings;
+use crate::config::DataSetConfig;
 use crate::entry::{Entry, JournalId, Seq, Stamped, line};
 use crate::export::{ParquetTable, Table as _, WholeFile};
 use crate::journal::Cursor;
@@ -56,7 +56,7 @@ struct DataSet {
 
 impl DataSet {
     fn open(place: &Place) -> Result<Self, SinkError> {
-        let Some(SinkSettings::Parquet { folder, every }) = &place.settings else {
+        let Some(DataSetConfig { folder, every }) = &place.data_set else {
             return Err(failed("open", &place.state_dir)(
                 ErrorKind::InvalidInput.into(),
             ));

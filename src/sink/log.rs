@@ -212,7 +212,7 @@ mod tests {
     fn place(state_dir: &Path, journal: &str) -> Place {
         Place {
             name: "verdict log".to_owned(),
-            settings: None,
+            data_set: None,
             state_dir: state_dir.to_owned(),
             journal: journal.to_owned(),
         }

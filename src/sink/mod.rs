@@ -5,10 +5,12 @@
 #![expect(clippy::disallowed_methods, reason = "edge: sinks write files")]
 
 pub mod announce;
+pub mod cursor;
 pub mod data_set;
 pub mod log;
+pub mod mqtt;
 
-use crate::config::SinkSettings;
+use crate::config::DataSetConfig;
 use crate::entry::line::{self, LineError};
 use crate::entry::{Seq, Stamped};
 use crate::journal::{Cursor, JournalError};
@@ -26,11 +28,12 @@ pub struct SinkKind {
     pub open: fn(&Place) -> Result<Box<dyn Sink>, SinkError>,
 }
 
-/// The sink of these settings; the one that needs none is always there.
-pub fn kind(settings: Option<&SinkSettings>) -> &'static SinkKind {
-    match settings {
+/// A data set where one is configured, else the verdict log, which is always there. A broker is no such sink: it
+/// waits for answers, see [`mqtt`].
+pub fn kind(data_set: Option<&DataSetConfig>) -> &'static SinkKind {
+    match data_set {
         None => &log::VERDICT_LOG,
-        Some(SinkSettings::Parquet { .. }) => &data_set::DATA_SET,
+        Some(_) => &data_set::DATA_SET,
     }
 }
 
@@ -43,8 +46,8 @@ pub struct Place {
     pub journal: String,
     /// The sink's own name.
     pub name: String,
-    /// What was configured of it; none of the verdict log.
-    pub settings: Option<SinkSettings>,
+    /// What was configured of a data set.
+    pub data_set: Option<DataSetConfig>,
 }
 
 /// A sink, open.
@@ -106,7 +109,7 @@ pub async fn run(
     mut durable: watch::Receiver<Seq>,
     mut stopped: watch::Receiver<()>,
 ) {
-    let kind = kind(place.settings.as_ref());
+    let kind = kind(place.data_set.as_ref());
     let mut open = None;
     let mut failing = false;
     let mut stopping = false;

@@ -10,6 +10,7 @@ use tallyjaw::spec::{AxisName, Decision, Order, Subject, ZeroPolicy, wire};
 mod care;
 mod hostile;
 mod mistakes;
+mod sinks;
 
 fn repository() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))

@@ -37,6 +37,7 @@ mod licences;
 mod listen;
 mod lookup;
 mod made_tapes;
+mod mqtt;
 mod page;
 mod ports;
 mod pull_force;

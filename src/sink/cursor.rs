@@ -1,0 +1,159 @@
+//! How far a sink is done with the journal: `state_dir/sinks/NAME`, a line `JOURNAL SEQ`.
+//!
+//! In: the last entry that is durable elsewhere. Out: a file that says so, whole or as it was before. It may lag
+//! behind, never lead: after a kill a sink gives some entries again, and none is missing.
+
+use super::SinkError;
+use crate::entry::Seq;
+use rustix::fs::OFlags;
+use std::fs::{DirBuilder, File, OpenOptions};
+use std::io::{self, Read as _, Write as _};
+use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
+use std::path::{Path, PathBuf};
+
+/// The folder of cursors in `state_dir`.
+const FOLDER: &str = "sinks";
+/// A larger file is no cursor.
+const LARGEST: u64 = 4096;
+
+/// Where a sink is.
+#[derive(Debug)]
+pub struct SinkCursor {
+    path: PathBuf,
+    journal: String,
+    after: Seq,
+}
+
+impl SinkCursor {
+    /// The cursor of this name; before the first entry where there is none, or one of another journal.
+    pub fn open(state_dir: &Path, name: &str, journal: &str) -> Result<Self, SinkError> {
+        let folder = state_dir.join(FOLDER);
+        match DirBuilder::new().mode(0o700).create(&folder) {
+            Err(cause) if cause.kind() != io::ErrorKind::AlreadyExists => {
+                return Err(failed("make", &folder)(cause));
+            }
+            Ok(()) | Err(_) => {}
+        }
+        let mut cursor = Self {
+            path: folder.join(name),
+            journal: journal.to_owned(),
+            after: Seq(0),
+        };
+        let Some((stored, after)) = cursor.read()? else {
+            return Ok(cursor);
+        };
+        if stored == journal {
+            cursor.after = after;
+        } else {
+            tracing::warn!(
+                sink = name,
+                journal = stored,
+                "the sink stood in another journal, it begins anew with this one"
+            );
+        }
+        Ok(cursor)
+    }
+
+    /// The last entry that is done with.
+    pub fn after(&self) -> Seq {
+        self.after
+    }
+
+    fn name(&self) -> String {
+        let name = self.path.file_name().unwrap_or_default();
+        name.to_string_lossy().into_owned()
+    }
+
+    fn read(&self) -> Result<Option<(String, Seq)>, SinkError> {
+        let failed = failed("read", &self.path);
+        let flags = i32::try_from(OFlags::NOFOLLOW.bits()).unwrap_or_default();
+        let file = match OpenOptions::new()
+            .read(true)
+            .custom_flags(flags)
+            .open(&self.path)
+        {
+            Err(cause) if cause.kind() == io::ErrorKind::NotFound => return Ok(None),
+            file => file.map_err(&failed)?,
+        };
+        let mut text = String::new();
+        file.take(LARGEST)
+            .read_to_string(&mut text)
+            .map_err(&failed)?;
+        let line = text.strip_suffix('\n');
+        let parts = line.and_then(|line| line.split_once(' '));
+        let stored =
+            parts.and_then(|(journal, after)| Some((journal.to_owned(), Seq(after.parse().ok()?))));
+        let no_cursor =
+            || io::Error::other(format!("got {text:?}, want a line with journal and seq"));
+        stored.ok_or_else(no_cursor).map(Some).map_err(failed)
+    }
+
+    /// Moves on to `after`, durably.
+    pub fn save(&mut self, after: Seq) -> Result<(), SinkError> {
+        self.replace(&format!("{} {after}\n", self.journal))
+            .map_err(failed("write", &self.path))?;
+        self.after = after;
+        Ok(())
+    }
+
+    fn replace(&self, text: &str) -> io::Result<()> {
+        let next = self.path.with_file_name(format!(".{}.next", self.name()));
+        let flags = i32::try_from(OFlags::NOFOLLOW.bits()).unwrap_or_default();
+        let mut file = OpenOptions::new()
+            .write(true)
+            .create(true)
+            .truncate(true)
+            .mode(0o600)
+            .custom_flags(flags)
+            .open(&next)?;
+        file.write_all(text.as_bytes())?;
+        file.sync_all()?; // fsync: the new cursor, before it takes the name of the old one
+        std::fs::rename(&next, &self.path)?;
+        match self.path.parent() {
+            Some(folder) => File::open(folder)?.sync_all(), // fsync: its name
+            None => Ok(()),
+        }
+    }
+}
+
+fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SinkError + 'a {
+    move |cause| SinkError::Io {
+        action,
+        path: path.to_owned(),
+        cause,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_cursor_is_found_again_and_one_of_another_journal_begins_anew() {
+        let dir = tempfile::tempdir().unwrap();
+        let mut cursor = SinkCursor::open(dir.path(), "plant", "ab").unwrap();
+        assert_eq!(cursor.after(), Seq(0));
+        cursor.save(Seq(7)).unwrap();
+        let again = SinkCursor::open(dir.path(), "plant", "ab").unwrap();
+        assert_eq!(again.after(), Seq(7));
+        let other = SinkCursor::open(dir.path(), "plant", "cd").unwrap();
+        assert_eq!(other.after(), Seq(0));
+    }
+
+    #[test]
+    fn what_is_no_cursor_is_said_and_not_taken_for_the_beginning() {
+        let dir = tempfile::tempdir().unwrap();
+        SinkCursor::open(dir.path(), "plant", "ab")
+            .unwrap()
+            .save(Seq(7))
+            .unwrap();
+        let path = dir.path().join("sinks/plant");
+        std::fs::write(&path, "ab").unwrap();
+        let error = SinkCursor::open(dir.path(), "plant", "ab").unwrap_err();
+        assert!(
+            error
+                .to_string()
+                .starts_with(&format!("cannot read {}", path.display()))
+        );
+    }
+}

@@ -1,0 +1,299 @@
+//! One connection to a broker: connect, publish and wait for what is acknowledged, notice its end.
+//!
+//! A connection that failed in any way is thrown away whole; nothing is resent out of memory.
+
+use super::retained::status;
+use crate::config::MqttConfig;
+use rumqttc::v5::mqttbytes::QoS;
+use rumqttc::v5::mqttbytes::v5::{
+    ConnectReturnCode, LastWill, Packet, PubAckReason, PublishProperties,
+};
+use rumqttc::v5::{AsyncClient, ConnectionError, Event, EventLoop, MqttOptions, StateError};
+use rumqttc::{TlsConfiguration, Transport};
+use std::io;
+use std::path::PathBuf;
+use std::time::Duration;
+
+/// Sent when nothing else is; a broker that says nothing for so long is gone.
+const KEEP_ALIVE: Duration = Duration::from_secs(15);
+/// No acknowledgement for so long: the broker hangs.
+const PATIENCE: Duration = Duration::from_secs(30);
+/// Room for a piece of entries.
+const QUEUE: usize = 512;
+
+/// A message to publish.
+#[derive(Debug, Clone)]
+pub(super) struct Message {
+    pub(super) topic: String,
+    pub(super) payload: Vec<u8>,
+    /// `JOURNAL/SEQ` of an entry.
+    pub(super) identity: Option<String>,
+    pub(super) retain: bool,
+}
+
+/// Why a connection does not go on.
+#[derive(Debug, thiserror::Error)]
+pub enum BrokerError {
+    /// A file that the configuration names.
+    #[error("cannot read {}: {cause}", path.display())]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// Why not.
+        cause: io::Error,
+    },
+    /// The broker does not let us in.
+    #[error("{broker} refuses us: {code:?}")]
+    Refused {
+        /// Which.
+        broker: String,
+        /// As it said.
+        code: ConnectReturnCode,
+    },
+    /// The broker does not take a message.
+    #[error("{broker} refuses to take {topic}: {reason:?}")]
+    NotTaken {
+        /// Which.
+        broker: String,
+        /// Published under this topic.
+        topic: String,
+        /// As it said.
+        reason: PubAckReason,
+    },
+    /// A message is larger than the broker takes.
+    #[error("{broker} takes at most {most} bytes a message, got {got}")]
+    TooLarge {
+        /// Which.
+        broker: String,
+        /// Bytes of the message.
+        got: u32,
+        /// Bytes that it takes.
+        most: u32,
+    },
+    /// The line cannot be made secure.
+    #[error("no secure line to {broker}: {cause}")]
+    Tls {
+        /// Which.
+        broker: String,
+        /// Why not.
+        cause: String,
+    },
+    /// Not reached, gone, or no MQTT.
+    #[error("no connection to {broker}: {cause}")]
+    Connection {
+        /// Which.
+        broker: String,
+        /// Why not.
+        cause: String,
+    },
+    /// It is connected and says nothing.
+    #[error("{broker} acknowledged nothing for {} s", PATIENCE.as_secs())]
+    Silent {
+        /// Which.
+        broker: String,
+    },
+}
+
+impl BrokerError {
+    pub(super) fn remedy(&self) -> &'static str {
+        match self {
+            Self::File { .. } => "let the daemon's user read it, or correct the path",
+            Self::Refused { .. } => "look at `user` and `password_file`, and at the broker's rules",
+            Self::NotTaken { .. } => "let this user publish under `topic`, at the broker",
+            Self::TooLarge { .. } => {
+                "raise the largest packet at the broker: entries of a new segment hold the whole state"
+            }
+            Self::Tls { .. } => {
+                "look at `ca_file`, at the name in `broker`, and whether that port speaks TLS"
+            }
+            Self::Connection { .. } => "look whether the broker runs, and at `broker`",
+            Self::Silent { .. } => "look at the broker's log",
+        }
+    }
+}
+
+/// A connection that was accepted.
+pub(super) struct Broker {
+    client: AsyncClient,
+    events: EventLoop,
+    name: String,
+}
+
+impl Broker {
+    /// Connects; for `journal`, of which only one daemon can be there.
+    pub(super) async fn connect(config: &MqttConfig, journal: &str) -> Result<Self, BrokerError> {
+        let options = options(config, journal)?;
+        let (client, events) = AsyncClient::new(options, QUEUE);
+        let name = format!("the broker {}:{}", config.host, config.port);
+        let mut broker = Self {
+            client,
+            events,
+            name,
+        };
+        loop {
+            if let Event::Incoming(Packet::ConnAck(_)) = broker.event().await? {
+                return Ok(broker);
+            }
+        }
+    }
+
+    /// Publishes in order; every one is acknowledged when this returns.
+    pub(super) async fn publish(&mut self, messages: Vec<Message>) -> Result<(), BrokerError> {
+        let mut topics = std::collections::VecDeque::new();
+        let mut waiting = messages.into_iter().peekable();
+        while waiting.peek().is_some() || !topics.is_empty() {
+            while topics.len() < QUEUE / 2
+                && let Some(message) = waiting.next()
+            {
+                topics.push_back(message.topic.clone());
+                self.send(message)?;
+            }
+            match self.event().await? {
+                Event::Incoming(Packet::PubAck(ack)) => {
+                    let topic = topics.pop_front().unwrap_or_default();
+                    let taken = [PubAckReason::Success, PubAckReason::NoMatchingSubscribers];
+                    if !taken.contains(&ack.reason) {
+                        return Err(self.not_taken(topic, ack.reason));
+                    }
+                }
+                Event::Incoming(_) | Event::Outgoing(_) => {}
+            }
+        }
+        Ok(())
+    }
+
+    fn send(&self, message: Message) -> Result<(), BrokerError> {
+        let properties = PublishProperties {
+            user_properties: message
+                .identity
+                .map(|identity| ("identity".to_owned(), identity))
+                .into_iter()
+                .collect(),
+            content_type: Some("application/json".to_owned()),
+            ..PublishProperties::default()
+        };
+        let sent = self.client.try_publish_with_properties(
+            message.topic,
+            QoS::AtLeastOnce,
+            message.retain,
+            message.payload,
+            properties,
+        );
+        sent.map_err(|error| self.lost(error.to_string()))
+    }
+
+    /// Keeps the connection alive while there is nothing to publish; how it ended.
+    pub(super) async fn idle(&mut self) -> BrokerError {
+        loop {
+            match self.events.poll().await {
+                Ok(_) => {}
+                Err(error) => return self.failed(error),
+            }
+        }
+    }
+
+    /// Says goodbye, so that the last will is not published.
+    pub(super) async fn disconnect(&mut self) {
+        if self.client.try_disconnect().is_ok() {
+            while self.events.poll().await.is_ok() {}
+        }
+    }
+
+    async fn event(&mut self) -> Result<Event, BrokerError> {
+        match tokio::time::timeout(PATIENCE, self.events.poll()).await {
+            Ok(Ok(event)) => Ok(event),
+            Ok(Err(error)) => Err(self.failed(error)),
+            Err(_) => Err(BrokerError::Silent {
+                broker: self.name.clone(),
+            }),
+        }
+    }
+
+    fn not_taken(&self, topic: String, reason: PubAckReason) -> BrokerError {
+        BrokerError::NotTaken {
+            broker: self.name.clone(),
+            topic,
+            reason,
+        }
+    }
+
+    fn lost(&self, cause: String) -> BrokerError {
+        BrokerError::Connection {
+            broker: self.name.clone(),
+            cause,
+        }
+    }
+
+    fn failed(&self, error: ConnectionError) -> BrokerError {
+        let broker = self.name.clone();
+        match error {
+            ConnectionError::ConnectionRefused(code)
+            | ConnectionError::MqttState(StateError::ConnFail { reason: code }) => {
+                BrokerError::Refused { broker, code }
+            }
+            ConnectionError::MqttState(StateError::OutgoingPacketTooLarge { pkt_size, max }) => {
+                BrokerError::TooLarge {
+                    broker,
+                    got: pkt_size,
+                    most: max,
+                }
+            }
+            ConnectionError::Tls(error) => BrokerError::Tls {
+                broker,
+                cause: error.to_string(),
+            },
+            ConnectionError::Io(error) => self.lost(error.to_string()),
+            error @ (ConnectionError::MqttState(_)
+            | ConnectionError::Timeout(_)
+            | ConnectionError::NotConnAck(_)
+            | ConnectionError::RequestsDone) => self.lost(error.to_string()),
+        }
+    }
+}
+
+fn options(config: &MqttConfig, journal: &str) -> Result<MqttOptions, BrokerError> {
+    let mut options = MqttOptions::new(
+        format!("tallyjaw-{journal}"),
+        config.host.clone(),
+        config.port,
+    );
+    let will = status(&config.topic, journal, false);
+    options
+        .set_keep_alive(KEEP_ALIVE)
+        .set_clean_start(true)
+        .set_last_will(LastWill::new(
+            will.topic,
+            will.payload,
+            QoS::AtLeastOnce,
+            will.retain,
+            None,
+        ));
+    if let Some(user) = &config.user {
+        let password = match &config.password_file {
+            Some(path) => read(path)?,
+            None => Vec::new(),
+        };
+        let password = String::from_utf8_lossy(&password);
+        options.set_credentials(user, password.trim_end_matches(['\r', '\n']));
+    }
+    if config.tls {
+        // Fails only where it was chosen before.
+        let _ = rustls::crypto::ring::default_provider().install_default();
+        options.set_transport(match &config.ca_file {
+            Some(path) => Transport::Tls(TlsConfiguration::Simple {
+                ca: read(path)?,
+                alpn: None,
+                client_auth: None,
+            }),
+            None => Transport::tls_with_default_config(),
+        });
+    }
+    Ok(options)
+}
+
+fn read(path: &std::path::Path) -> Result<Vec<u8>, BrokerError> {
+    std::fs::read(path).map_err(|cause| BrokerError::File {
+        path: path.to_owned(),
+        cause,
+    })
+}

@@ -1,0 +1,84 @@
+//! What the broker keeps for who comes later: the newest state, each thing under a topic of its own.
+//!
+//! | topic | says |
+//! |---|---|
+//! | `TOPIC/status/JOURNAL` | `{"online":true}`; `false` when the daemon has stopped, and by its last will when it is gone |
+//! | `TOPIC/stations/STATION` | the station as in the state message of the feed |
+//! | `TOPIC/instruments/INSTRUMENT` | the instrument, `attached` or not |
+
+use super::broker::Message;
+use crate::message::{self, state::StateMessage};
+use serde_json::json;
+use std::collections::BTreeMap;
+
+/// What the broker was last told.
+pub(super) struct Retained {
+    topic: String,
+    journal: String,
+    told: BTreeMap<String, Vec<u8>>,
+}
+
+impl Retained {
+    /// Of a connection that has told nothing yet.
+    pub(super) fn new(topic: &str, journal: &str) -> Self {
+        Self {
+            topic: topic.to_owned(),
+            journal: journal.to_owned(),
+            told: BTreeMap::new(),
+        }
+    }
+
+    pub(super) fn online(&self) -> Message {
+        status(&self.topic, &self.journal, true)
+    }
+
+    pub(super) fn offline(&self) -> Message {
+        status(&self.topic, &self.journal, false)
+    }
+
+    /// What differs from what was told before.
+    pub(super) fn changed(&mut self, state: &StateMessage) -> Vec<Message> {
+        let stations = state.stations.iter().map(|station| {
+            (
+                format!("stations/{}", station.station),
+                text(message::line(station)),
+            )
+        });
+        let instruments = state.instruments.iter().map(|instrument| {
+            (
+                format!("instruments/{}", instrument.instrument),
+                text(message::line(instrument)),
+            )
+        });
+        let mut messages = Vec::new();
+        for (topic, payload) in stations.chain(instruments) {
+            if self.told.get(&topic) == Some(&payload) {
+                continue;
+            }
+            self.told.insert(topic.clone(), payload.clone());
+            messages.push(retained(format!("{}/{topic}", self.topic), payload));
+        }
+        messages
+    }
+}
+
+/// Whether the daemon is there.
+pub(super) fn status(topic: &str, journal: &str, online: bool) -> Message {
+    let payload = json!({ "online": online }).to_string().into_bytes();
+    retained(format!("{topic}/status/{journal}"), payload)
+}
+
+/// Without its newline.
+fn text(mut line: Vec<u8>) -> Vec<u8> {
+    line.pop();
+    line
+}
+
+fn retained(topic: String, payload: Vec<u8>) -> Message {
+    Message {
+        topic,
+        payload,
+        identity: None,
+        retain: true,
+    }
+}
