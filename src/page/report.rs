@@ -29,6 +29,7 @@ pub(super) fn make(
         return Ok(None);
     };
     let asked = Asked {
+        compare: None,
         query: Vec::new(), // the series was named
         made: now(),
         version,
