@@ -12,7 +12,7 @@ use crate::entry::words::station;
 use crate::entry::{Attached, Completed, Entry, JournalId, Outcome, Seq, Stamped, Zeroed};
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, ArmedSubject};
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 /// Everything about one series.
 #[derive(Debug, Clone)]
@@ -209,11 +209,23 @@ fn verifications(record: &Record, at: WallMicros, completed: &Completed) -> Vec<
     if blocks.is_empty() {
         return Vec::new();
     }
+    // a slip that was taken back, or that a zero made doubtful, is no error of the instrument
+    let mut fallen: BTreeSet<Seq> = BTreeSet::new();
+    for stamped in &record.entries {
+        if let Entry::Retracted { reading, .. } = &stamped.entry {
+            fallen.insert(*reading);
+        } else if let Entry::Doubted { readings, .. } = &stamped.entry {
+            fallen.extend(readings);
+        }
+    }
     let mut worst: Option<(Quantity, Measured)> = None;
     for stamped in &record.entries {
         let Entry::Reading(reading) = &stamped.entry else {
             continue;
         };
+        if fallen.contains(&stamped.seq) {
+            continue;
+        }
         let Some(slot) = reading.slot.as_ref().filter(|slot| slot.verdict.is_some()) else {
             continue;
         };

@@ -8,10 +8,10 @@ use crate::report::comparison::Compared;
 use crate::report::node::{Element, el, free};
 use crate::report::{picture, words};
 use crate::spec;
-use crate::stats::capability::Capability;
+use crate::stats::capability::{Capability, FIGURES as CAPABILITY};
 use crate::stats::compare::{ANOVA_FIGURES, FIGURES, anova};
 use crate::stats::told::{self, Digits, Shown};
-use crate::stats::{Kind, Limits, Sample, Undefined, describe};
+use crate::stats::{Limits, Sample, describe};
 
 /// Fewer readings make no histogram that shows a shape (common practice, no source).
 const FEWEST_OF_HISTOGRAM: u64 = 5;
@@ -125,31 +125,26 @@ fn groups(compared: &Compared, words: &str) -> Element {
         let all = sample.summary();
         let digits = Digits::of(all);
         let capability = Capability::of_singles(sample, limits);
-        let of = |name: &str| {
-            let figures = told::all(crate::stats::capability::FIGURES, &capability);
-            figures.into_iter().find(|figure| figure.name == name)
+        let mut shown = told::all(describe::FIGURES, all);
+        shown.extend(told::all(CAPABILITY, &capability));
+        let figure = |name: &&str| {
+            let figure = shown.iter().find(|figure| figure.name == *name);
+            match figure.map(|figure| (figure.kind, figure.value)) {
+                Some((kind, Ok(value))) => el("td").class("n").text(digits.told(kind, value)),
+                Some((_, Err(reason))) => el("td").class("why").text(format!("– {reason}")),
+                None => el("td").text("–"),
+            }
         };
-        let told = |kind: Kind, value: Result<f64, Undefined>| match value {
-            Ok(value) => el("td").class("n").text(digits.told(kind, value)),
-            Err(reason) => el("td").class("why").text(format!("– {reason}")),
-        };
-        let figure = |shown: Option<Shown>| match shown {
-            Some(shown) => told(shown.kind, shown.value),
-            None => el("td").text("–"),
-        };
-        table.row(
-            &format!("{words} side by side, {name}"),
-            vec![
-                th(free(name.as_str())),
-                el("td").class("n").text(all.count().to_string()),
-                told(Kind::Reading, describe::mean(all)),
-                told(Kind::Reading, describe::sd(all)),
-                told(Kind::Reading, describe::min(all)),
-                told(Kind::Reading, describe::max(all)),
-                figure(of("ppk")),
-                figure(of("ppk_least")),
-            ],
+        let mut cells = vec![
+            th(free(name.as_str())),
+            el("td").class("n").text(all.count().to_string()),
+        ];
+        cells.extend(
+            ["mean", "sd", "min", "max", "ppk", "ppk_least"]
+                .iter()
+                .map(figure),
         );
+        table.row(&format!("{words} side by side, {name}"), cells);
     }
     table.element()
 }

@@ -203,11 +203,11 @@ pub(crate) fn verified_instrument() -> Vec<Stamped> {
         ..plan()
     })
     .unwrap();
+    press(&mut desk, &["0.00", "1.30", "2.56"]);
+    desk.retract(None).unwrap();
     press(
         &mut desk,
-        &[
-            "0.00", "1.30", "2.51", "41.29", "1.30", "2.50", "41.30", "0.00",
-        ],
+        &["2.51", "41.29", "1.30", "2.50", "41.30", "0.00"],
     );
     desk.arm(heights(2)).unwrap();
     press(&mut desk, &["0.00", "1.63", "1.62", "0.00"]);
