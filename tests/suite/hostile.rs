@@ -8,6 +8,8 @@ use std::io::{BufRead, BufReader, Read};
 use std::os::unix::fs::symlink;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
+use std::thread;
+use std::time::{Duration, Instant};
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
 /// What each does, and how: clears a screen, sets a title, forges a line, turns the text around.
@@ -47,6 +49,19 @@ fn shop_with_a_scanner() -> (Shop, VirtualCaliper) {
     );
     shop.write("tallyjaw.toml", &text);
     (shop, scanner)
+}
+
+/// The feed once both ports are open; of a scanner's only the daemon's messages tell.
+fn connected(shop: &Shop, daemon: &Daemon) -> Lines {
+    let deadline = Instant::now() + PATIENCE;
+    while !shop
+        .messages()
+        .contains("the port is open instrument=\"scanner-1\"")
+    {
+        assert!(Instant::now() < deadline, "{}", shop.messages());
+        thread::sleep(Duration::from_millis(2));
+    }
+    daemon.connected_feed()
 }
 
 /// Everything that `watch` says up to the entry with `end` in it.
@@ -127,7 +142,7 @@ fn hostile_words_of_an_operator_harm_neither_journal_nor_terminal_nor_log() {
 fn a_hostile_scanner_is_refused_or_kept_and_never_steers_a_terminal() {
     let (shop, scanner) = shop_with_a_scanner();
     let daemon = shop.start();
-    let mut feed = daemon.connected_feed();
+    let mut feed = connected(&shop, &daemon);
     let series = armed(&daemon, &mut feed);
     for text in HOSTILE {
         for card in ["tj/note/", "tj/operator/", "tj/tool/", "tj/arm/", "tj/", ""] {
@@ -198,7 +213,7 @@ fn files_below(folder: &Path) -> Vec<String> {
 fn no_name_in_a_card_or_a_command_is_a_path() {
     let (shop, scanner) = shop_with_a_scanner();
     let daemon = shop.start();
-    let mut feed = daemon.connected_feed();
+    let mut feed = connected(&shop, &daemon);
     armed(&daemon, &mut feed);
     let before = files_below(shop.dir.path());
     for name in [
