@@ -8,6 +8,7 @@ use std::fs;
 use std::io::{BufRead, BufReader};
 use std::net::{TcpListener, TcpStream};
 use std::process::{Child, Command, Stdio};
+use std::sync::atomic::{AtomicU32, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -82,6 +83,9 @@ fn free_port() -> u16 {
     listener.local_addr().unwrap().port()
 }
 
+/// A broker lets nobody else in under the name of who is there.
+static NEXT_READER: AtomicU32 = AtomicU32::new(1);
+
 /// What the broker's own subscriber was sent.
 struct Subscriber {
     child: Child,
@@ -118,7 +122,15 @@ impl Subscriber {
                 "-t",
                 filter,
             ])
-            .args(["-i", "reader", "-c", "-x", "3600", "-F", "%t\t%P\t%p"])
+            .args([
+                "-i",
+                &format!("reader-{}", NEXT_READER.fetch_add(1, Ordering::Relaxed)),
+                "-c",
+                "-x",
+                "3600",
+                "-F",
+                "%t\t%P\t%p",
+            ])
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()
