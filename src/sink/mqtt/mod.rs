@@ -1,7 +1,7 @@
 //! An MQTT 5 broker: every entry once it is durable, and the state of stations and instruments, retained.
 //!
 //! In: durable lines, in order. Out: `TOPIC/entries/JOURNAL/STATION/KIND` with the line as stored, quality of
-//! service 1, and beside it what is retained ([`retained`]).
+//! service 1, and beside it what is retained (`retained.rs`).
 //!
 //! - An entry is done with when the broker has acknowledged it; the cursor moves after that. Whatever fails, the
 //!   connection is given up and the next one begins behind the cursor: an entry may come twice, none is missing, and
