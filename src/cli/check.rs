@@ -35,10 +35,11 @@ impl Check {
                 for warning in &config.warnings.diagnostics {
                     writeln!(out, "{}", fault_json(warning))?;
                 }
-                for warning in overdue(&config) {
+                let overdue = overdue(&config);
+                for warning in &overdue {
                     writeln!(out, "{}", json!({ "kind": "overdue", "says": warning }))?;
                 }
-                writeln!(out, "{}", clean_json(&config))?;
+                writeln!(out, "{}", clean_json(&config, overdue.len()))?;
             }
             Ok(config) => clean(&path, &config, out)?,
             Err(LoadError::Faulty(faulty)) if context.json => {
@@ -64,10 +65,11 @@ fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failur
     for warning in config.warnings.rendered(true) {
         writeln!(out, "{warning}\n")?;
     }
-    for warning in overdue(config) {
-        writeln!(out, "{ODD}warning{ODD:#}: {}\n", safe(&warning))?;
+    let overdue = overdue(config);
+    for warning in &overdue {
+        writeln!(out, "{ODD}warning{ODD:#}: {}\n", safe(warning))?;
     }
-    let warned = match config.warnings.diagnostics.len() + overdue(config).len() {
+    let warned = match config.warnings.diagnostics.len() + overdue.len() {
         0 => String::new(),
         some => format!(", {}", count(some, "warning")),
     };
@@ -109,12 +111,12 @@ fn summary(faulty: &Faulty) -> String {
     )
 }
 
-fn clean_json(config: &Config) -> Value {
+fn clean_json(config: &Config, overdue: usize) -> Value {
     let catalog = &config.catalog;
     json!({
         "kind": "checked",
         "errors": 0,
-        "warnings": config.warnings.diagnostics.len() + overdue(config).len(),
+        "warnings": config.warnings.diagnostics.len() + overdue,
         "digest": config.digest,
         "stations": catalog.stations.len(),
         "instruments": catalog.instruments.len(),

@@ -24,6 +24,7 @@ mod man;
 mod note;
 mod operator;
 mod page;
+mod page_file;
 mod pager;
 mod plans;
 mod ports;

@@ -7,7 +7,7 @@
 use super::at_end::Left;
 use super::lines::{Lines, Sent};
 use super::live::{Batch, Live, Standing};
-use super::{LONGEST_LINE, MOST_CLIENTS};
+use super::{LONGEST_LINE, MOST_CLIENTS, Piece, read_piece};
 use crate::entry::Seq;
 use crate::journal::{Cursor, JournalError};
 use crate::message::{FeedRequest, Notice, line};
@@ -60,11 +60,6 @@ enum Ears {
 }
 
 type FromFiles = Result<(Cursor, Piece), JournalError>;
-
-struct Piece {
-    bytes: Vec<u8>,
-    last: Seq,
-}
 
 /// Bytes on their way to the client.
 #[derive(Default)]
@@ -254,7 +249,7 @@ impl Client {
                 Some(cursor) => cursor,
                 None => Cursor::new(live.state_dir(), after)?,
             };
-            let piece = read_piece(&mut cursor, durable)?;
+            let piece = read_piece(&mut cursor, durable, PIECE)?;
             Ok((cursor, piece))
         }));
     }
@@ -354,19 +349,6 @@ async fn finished(reading: &mut Option<JoinHandle<FromFiles>>) -> FromFiles {
         },
         None => std::future::pending().await,
     }
-}
-
-fn read_piece(cursor: &mut Cursor, durable: Seq) -> Result<Piece, JournalError> {
-    let mut bytes = Vec::new();
-    let mut last = Seq(0);
-    while bytes.len() < PIECE
-        && let Some(line) = cursor.next_line(durable)?
-    {
-        bytes.extend_from_slice(&line.bytes);
-        bytes.push(b'\n');
-        last = line.seq;
-    }
-    Ok(Piece { bytes, last })
 }
 
 #[cfg(test)]

@@ -15,10 +15,12 @@ mod control;
 mod feed;
 mod lines;
 mod live;
+mod piece;
 mod sockets;
 
 pub use control::{Asked, answer};
 pub use live::{Batch, Health, Live};
+pub(crate) use piece::{Piece, read_piece};
 pub use sockets::{RuntimeDir, SocketError};
 
 use std::sync::Arc;

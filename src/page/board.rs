@@ -4,7 +4,7 @@
 //! second, whatever comes; and the counts of the meter.
 
 use super::meter::Meter;
-use crate::clients::{Batch, Live};
+use crate::clients::{Batch, Live, read_piece};
 use crate::entry::{Seq, line};
 use crate::journal::Cursor;
 use crate::message::page::Board;
@@ -126,7 +126,7 @@ impl Follower {
                 let state_dir = self.live.state_dir().to_owned();
                 let read = tokio::task::spawn_blocking(move || {
                     let mut cursor = Cursor::new(&state_dir, after)?;
-                    super::events::read_piece(&mut cursor, durable)
+                    read_piece(&mut cursor, durable, PIECE)
                 });
                 match read.await.ok()? {
                     Ok(piece) if !piece.bytes.is_empty() => {

@@ -6,7 +6,7 @@
 //! - An entry carries its number as `id`, so that a browser that comes back says where it was.
 
 use super::board::{Doc, Docs};
-use crate::clients::{Batch, Live};
+use crate::clients::{Batch, Live, read_piece};
 use crate::entry::Seq;
 use crate::journal::{Cursor, JournalError};
 use crate::message::Notice;
@@ -28,26 +28,6 @@ const SIGN_OF_LIFE: Duration = Duration::from_secs(5);
 
 /// How soon a browser comes back, in milliseconds.
 const RETRY_MILLIS: u32 = 1_000;
-
-/// Lines of the journal as they are.
-pub(super) struct Piece {
-    pub(super) bytes: Vec<u8>,
-    pub(super) last: Seq,
-}
-
-/// About one piece of lines from the journal's files.
-pub(super) fn read_piece(cursor: &mut Cursor, durable: Seq) -> Result<Piece, JournalError> {
-    let mut bytes = Vec::new();
-    let mut last = Seq(0);
-    while bytes.len() < PIECE
-        && let Some(line) = cursor.next_line(durable)?
-    {
-        bytes.extend_from_slice(&line.bytes);
-        bytes.push(b'\n');
-        last = line.seq;
-    }
-    Ok(Piece { bytes, last })
-}
 
 /// What a client gets, as a body that ends when the daemon does.
 pub(super) fn body(
@@ -229,7 +209,7 @@ impl Client {
                 Some(cursor) => cursor,
                 None => Cursor::new(live.state_dir(), after)?,
             };
-            let piece = read_piece(&mut cursor, durable)?;
+            let piece = read_piece(&mut cursor, durable, PIECE)?;
             Ok::<_, JournalError>((cursor, piece))
         });
         match read.await {

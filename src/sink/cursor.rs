@@ -3,16 +3,15 @@
 //! In: the last entry that is durable elsewhere. Out: a file that says so, whole or as it was before. It may lag
 //! behind, never lead: after a kill a sink gives some entries again, and none is missing.
 
-use super::SinkError;
+use super::{SinkError, cursors, failed};
 use crate::entry::Seq;
+use crate::export::WholeFile;
 use rustix::fs::OFlags;
-use std::fs::{DirBuilder, File, OpenOptions};
+use std::fs::OpenOptions;
 use std::io::{self, Read as _, Write as _};
-use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
+use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 
-/// The folder of cursors in `state_dir`.
-const FOLDER: &str = "sinks";
 /// A larger file is no cursor.
 const LARGEST: u64 = 4096;
 
@@ -27,15 +26,8 @@ pub struct SinkCursor {
 impl SinkCursor {
     /// The cursor of this name; before the first entry where there is none, or one of another journal.
     pub fn open(state_dir: &Path, name: &str, journal: &str) -> Result<Self, SinkError> {
-        let folder = state_dir.join(FOLDER);
-        match DirBuilder::new().mode(0o700).create(&folder) {
-            Err(cause) if cause.kind() != io::ErrorKind::AlreadyExists => {
-                return Err(failed("make", &folder)(cause));
-            }
-            Ok(()) | Err(_) => {}
-        }
         let mut cursor = Self {
-            path: folder.join(name),
+            path: cursors(state_dir)?.join(name),
             journal: journal.to_owned(),
             after: Seq(0),
         };
@@ -57,11 +49,6 @@ impl SinkCursor {
     /// The last entry that is done with.
     pub fn after(&self) -> Seq {
         self.after
-    }
-
-    fn name(&self) -> String {
-        let name = self.path.file_name().unwrap_or_default();
-        name.to_string_lossy().into_owned()
     }
 
     fn read(&self) -> Result<Option<(String, Seq)>, SinkError> {
@@ -90,37 +77,13 @@ impl SinkCursor {
 
     /// Moves on to `after`, durably.
     pub fn save(&mut self, after: Seq) -> Result<(), SinkError> {
-        self.replace(&format!("{} {after}\n", self.journal))
-            .map_err(failed("write", &self.path))?;
+        let written = WholeFile::create(&self.path, true).and_then(|mut file| {
+            writeln!(file, "{} {after}", self.journal)?;
+            file.commit()
+        });
+        written.map_err(failed("write", &self.path))?;
         self.after = after;
         Ok(())
-    }
-
-    fn replace(&self, text: &str) -> io::Result<()> {
-        let next = self.path.with_file_name(format!(".{}.next", self.name()));
-        let flags = i32::try_from(OFlags::NOFOLLOW.bits()).unwrap_or_default();
-        let mut file = OpenOptions::new()
-            .write(true)
-            .create(true)
-            .truncate(true)
-            .mode(0o600)
-            .custom_flags(flags)
-            .open(&next)?;
-        file.write_all(text.as_bytes())?;
-        file.sync_all()?; // fsync: the new cursor, before it takes the name of the old one
-        std::fs::rename(&next, &self.path)?;
-        match self.path.parent() {
-            Some(folder) => File::open(folder)?.sync_all(), // fsync: its name
-            None => Ok(()),
-        }
-    }
-}
-
-fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SinkError + 'a {
-    move |cause| SinkError::Io {
-        action,
-        path: path.to_owned(),
-        cause,
     }
 }
 

@@ -6,7 +6,7 @@
 //! - The cursor moves after the files are durable. A kill between the two writes the same files again.
 //! - It is made from the journal and can be made again: stop the daemon, remove `state_dir/sinks/NAME.json`.
 
-use super::{Place, Sink, SinkError, SinkKind};
+use super::{Place, Sink, SinkError, SinkKind, cursors, failed, make};
 use crate::config::DataSetConfig;
 use crate::entry::{Entry, JournalId, Seq, Stamped, line};
 use crate::export::{ParquetTable, Table as _, WholeFile};
@@ -16,7 +16,6 @@ use crate::row::{Gather, Row};
 use serde_json::{Map, Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
-use std::fs::{DirBuilder, File};
 use std::io::{self, BufWriter, ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -27,8 +26,6 @@ pub static DATA_SET: SinkKind = SinkKind {
     open: |place| Ok(Box::new(DataSet::open(place)?)),
 };
 
-/// The folder of cursors in `state_dir`.
-const CURSORS: &str = "sinks";
 /// So many files are written at a time, and no more are behind.
 const MOST_FILES: usize = 8;
 
@@ -61,9 +58,7 @@ impl DataSet {
                 ErrorKind::InvalidInput.into(),
             ));
         };
-        let cursors = place.state_dir.join(CURSORS);
-        make(&cursors, 0o700).map_err(failed("make", &cursors))?;
-        let cursor = cursors.join(format!("{}.json", place.name));
+        let cursor = cursors(&place.state_dir)?.join(format!("{}.json", place.name));
         let text = match std::fs::read(&cursor) {
             Err(cause) if cause.kind() == ErrorKind::NotFound => Vec::new(),
             other => other.map_err(failed("read", &cursor))?,
@@ -273,34 +268,6 @@ fn encoded(text: &str) -> String {
         }
     }
     encoded
-}
-
-/// Makes a folder and those above it, each name durable.
-fn make(folder: &Path, mode: u32) -> io::Result<()> {
-    use std::os::unix::fs::DirBuilderExt as _;
-    if folder.as_os_str().is_empty() || folder.is_dir() {
-        return Ok(());
-    }
-    let parent = folder.parent().unwrap_or(Path::new(""));
-    make(parent, mode)?;
-    match DirBuilder::new().mode(mode).create(folder) {
-        Err(error) if error.kind() != ErrorKind::AlreadyExists => return Err(error),
-        Ok(()) | Err(_) => {}
-    }
-    let parent = if parent.as_os_str().is_empty() {
-        Path::new(".")
-    } else {
-        parent
-    };
-    File::open(parent)?.sync_all() // fsync: the name of the new folder
-}
-
-fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SinkError + 'a {
-    move |cause| SinkError::Io {
-        action,
-        path: path.to_owned(),
-        cause,
-    }
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@
 //!   A half-written last line is cut off and written anew.
 //! - It is made from the journal and can be made again: move it away and start the daemon.
 
-use super::{Place, Sink, SinkError, SinkKind};
+use super::{Place, Sink, SinkError, SinkKind, failed};
 use crate::entry::{Entry, Seq, Stamped, words};
 use rustix::fs::OFlags;
 use rustix::io::Errno;
@@ -76,14 +76,6 @@ impl Sink for Log {
             .map_err(failed("write", &self.path))?;
         self.after = entries.last().map_or(self.after, |entry| entry.seq);
         Ok(())
-    }
-}
-
-fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SinkError + 'a {
-    move |cause| SinkError::Io {
-        action,
-        path: path.to_owned(),
-        cause,
     }
 }
 

@@ -14,8 +14,9 @@ use crate::config::DataSetConfig;
 use crate::entry::line::{self, LineError};
 use crate::entry::{Seq, Stamped};
 use crate::journal::{Cursor, JournalError};
-use std::io;
-use std::path::PathBuf;
+use std::fs::{DirBuilder, File};
+use std::io::{self, ErrorKind};
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::sync::watch;
 
@@ -94,6 +95,42 @@ pub enum SinkError {
         /// What is wrong with it.
         cause: LineError,
     },
+}
+
+/// What was tried on which file or folder.
+fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SinkError + 'a {
+    move |cause| SinkError::Io {
+        action,
+        path: path.to_owned(),
+        cause,
+    }
+}
+
+/// The folder of cursors in `state_dir`, made if it is not there.
+fn cursors(state_dir: &Path) -> Result<PathBuf, SinkError> {
+    let folder = state_dir.join("sinks");
+    make(&folder, 0o700).map_err(failed("make", &folder))?;
+    Ok(folder)
+}
+
+/// Makes a folder and those above it, each name durable.
+fn make(folder: &Path, mode: u32) -> io::Result<()> {
+    use std::os::unix::fs::DirBuilderExt as _;
+    if folder.as_os_str().is_empty() || folder.is_dir() {
+        return Ok(());
+    }
+    let parent = folder.parent().unwrap_or(Path::new(""));
+    make(parent, mode)?;
+    match DirBuilder::new().mode(mode).create(folder) {
+        Err(error) if error.kind() != ErrorKind::AlreadyExists => return Err(error),
+        Ok(()) | Err(_) => {}
+    }
+    let parent = if parent.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        parent
+    };
+    File::open(parent)?.sync_all() // fsync: the name of the new folder
 }
 
 /// How many entries a sink is given at a time.

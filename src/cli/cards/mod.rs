@@ -1,23 +1,24 @@
 //! `tallyjaw cards`: exit 0, 2 for an unknown plan or a text that no card can carry, 4 if the file cannot be
 //! written.
 
-#![expect(
-    clippy::disallowed_methods,
-    reason = "edge: writes the sheet where the user says"
-)]
-
 mod html;
 mod qr;
 mod sheet;
 
 use super::columns::count;
+use super::page_file::PageFile;
 use super::{Context, Exit, Failure};
 use html::Paper;
 use serde_json::json;
 use sheet::{Sheet, Wanted};
-use std::fs;
-use std::io::{self, Read, Write};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+
+const PAGE: PageFile = PageFile {
+    head: html::HEAD,
+    other: "is not a sheet of cards",
+    example: FILE,
+};
 
 /// Where the sheet goes if nothing is said.
 const FILE: &str = "cards.html";
@@ -81,7 +82,7 @@ impl Cards {
             None if is_listed => return Ok(Exit::Yes),
             None => PathBuf::from(FILE),
         };
-        put(&file, &page)?;
+        PAGE.put(&file, &page)?;
         let file = std::path::absolute(&file).unwrap_or(file);
         let cards = sheet.cards().count();
         if context.json {
@@ -130,48 +131,4 @@ fn list_json(sheet: &Sheet, out: &mut dyn Write) -> io::Result<()> {
         }
     }
     Ok(())
-}
-
-/// Writes the sheet beside its place first, so that a full disk leaves the old one whole. A file that
-/// is not a sheet of ours is left alone.
-fn put(path: &Path, page: &str) -> Result<(), Failure> {
-    let failed =
-        |error: &io::Error| Failure::io(format!("cannot write {}", path.display())).because(error);
-    match fs::metadata(path) {
-        Ok(there) if there.is_file() => refuse_other(path)?,
-        Ok(there) if there.is_dir() => {
-            return Err(
-                Failure::usage(format!("{} is a folder, want a file", path.display()))
-                    .with_remedy("name the file too: --out FOLDER/cards.html"),
-            );
-        }
-        // A pipe or a terminal takes it as it is.
-        Ok(_) => return fs::write(path, page).map_err(|error| failed(&error)),
-        Err(_) => {} // not there; what else may be wrong is told when it is written
-    }
-    let mut name = std::ffi::OsString::from(".");
-    name.push(path.file_name().unwrap_or_default());
-    name.push(".new");
-    let beside = path.with_file_name(name);
-    let put = fs::write(&beside, page).and_then(|()| fs::rename(&beside, path));
-    put.map_err(|error| {
-        let _ = fs::remove_file(&beside);
-        failed(&error)
-    })
-}
-
-fn refuse_other(path: &Path) -> Result<(), Failure> {
-    let mut head = Vec::new();
-    let read = fs::File::open(path).and_then(|file| {
-        file.take(html::HEAD.len().try_into().unwrap_or(u64::MAX))
-            .read_to_end(&mut head)
-    });
-    if read.is_ok() && (head.is_empty() || head == html::HEAD.as_bytes()) {
-        return Ok(());
-    }
-    Err(Failure::usage(format!(
-        "{} is there, and is not a sheet of cards",
-        path.display()
-    ))
-    .with_remedy("name another file: --out FILE"))
 }

@@ -1,21 +1,27 @@
 //! `tallyjaw report`: exit 0 when it is made, 2 if there is no such series or none matches, 4 if the journal
 //! cannot be read or the file not written.
 
-mod file;
 mod read;
 
 pub(super) use read::{Again, again};
 
+use super::page_file::PageFile;
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client};
 use crate::config::did_you_mean;
 use crate::entry::words;
 use crate::quantity::{Measured, WallMicros};
 use crate::report::comparison::{Compare, Group};
-use crate::report::{Asked, Report};
+use crate::report::{Asked, HEAD, Report};
 use serde_json::json;
 use std::io::{self, IsTerminal as _, Write};
 use std::path::{Path, PathBuf};
+
+const PAGE: PageFile = PageFile {
+    head: HEAD,
+    other: "is no report of tallyjaw",
+    example: "report.html",
+};
 
 /// Make a report of series: one HTML file to read, to print and to hand on
 ///
@@ -79,7 +85,7 @@ impl ReportCommand {
             out.write_all(page.as_bytes())?;
             return Ok(Exit::Yes);
         };
-        file::put(&file, &page)?;
+        PAGE.put(&file, &page)?;
         tell(context, out, &report, &file, page.len())?;
         Ok(Exit::Yes)
     }
@@ -89,7 +95,7 @@ impl ReportCommand {
         match &self.out {
             Some(file) if file.as_os_str() == "-" => None,
             Some(file) => Some(file.clone()),
-            None if context.json || io::stdout().is_terminal() => Some(file::name(report).into()),
+            None if context.json || io::stdout().is_terminal() => Some(name(report).into()),
             None => None,
         }
     }
@@ -185,4 +191,17 @@ fn tell(
 )]
 fn now() -> WallMicros {
     WallMicros(jiff::Timestamp::now().as_microsecond())
+}
+
+/// `series-37.html`, `series-37-52.html`, `6-series.html`.
+fn name(report: &Report) -> String {
+    const NAMED: usize = 3;
+    let ids = report
+        .series
+        .iter()
+        .map(|facts| facts.record.id.to_string());
+    match report.series.len() {
+        ..=NAMED => format!("series-{}.html", ids.collect::<Vec<_>>().join("-")),
+        several => format!("{several}-series.html"),
+    }
 }
