@@ -6,8 +6,8 @@ Run it:   python3 examples/daily.py lake
 Needs:    Python 3.9 and duckdb (requirements.txt); a [[sink]] of kind "parquet" that writes the folder.
 Prints:   a table, a row a day, station, terminal, wire, axis and limits:
 
-    day        station terminal wire axis              unit limits       n   mean     sd failed  cpk  ppk
-    2026-11-25 bench-1 QF-250-F    2 core_crimp_height mm   1.57 .. 1.67 9 1.6211 0.0105  0.0 % 1.71 1.55
+    day        station terminal wire axis              unit limits        n   mean     sd failed  cpk  ppk
+    2026-11-25 bench-1 QF-250-F    2 core_crimp_height mm   1.57 .. 1.67 20 1.6130 0.0405 20.0 % 0.25 0.35
 
 Only readings that count are in it: not the doubted, not those taken back, not those that never counted. `-` stands
 where a figure has no value: one reading has no spread, and what does not spread has no index.
