@@ -11,6 +11,7 @@ pub mod history;
 pub mod line;
 pub mod lowest;
 mod reading;
+pub mod repeat;
 pub mod runs;
 mod said;
 pub mod state;

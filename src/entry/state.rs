@@ -3,6 +3,7 @@
 //! In: entries in order. Out: the state of every station and instrument. The live core, a restart
 //! and a client of the feed all use this one fold, so they cannot come to differ.
 
+use super::repeat::Repeat;
 use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::{
     Attached, Entry, JournalId, Outcome, Reading, RefusedSaying, Seq, Stamped, Standing, Tally,
@@ -55,6 +56,8 @@ pub struct StationState {
     pub refused: Option<RefusedSaying>,
     /// What run rules look at.
     pub runs: Runs,
+    /// The series that the last one owes; `None` as soon as one is armed.
+    pub repeat: Option<Repeat>,
 }
 
 /// What is known of an instrument.
@@ -159,11 +162,13 @@ impl State {
                 let station = self.station(&spec.station);
                 station.operator.clone_from(&spec.operator);
                 station.series = Some(SeriesState::open(*seq, *at, spec));
+                station.repeat = None;
             }
             Entry::Completed(completed) => {
                 self.verify(*at, completed);
                 let station = self.station(&completed.station);
-                station.series = None;
+                let full = station.series.take();
+                station.repeat = full.and_then(|series| Repeat::owed(&series, completed));
                 station.last_outcome = Some((completed.series, completed.outcome, completed.tally));
             }
             Entry::Zeroed(zeroed) => self.zero(*seq, *at, zeroed),
@@ -221,7 +226,7 @@ impl State {
                 readings,
                 ..
             } => self.alert(*seq, station, rule, text, readings),
-            Entry::ClockStepped { by_micros } => self.shift_zeros(*by_micros),
+            Entry::ClockStepped { by_micros } => self.shift_times(*by_micros),
             Entry::Disarmed { .. }
             | Entry::Stopped { .. }
             | Entry::Unread(_)
@@ -283,13 +288,13 @@ impl State {
     }
 
     /// The time since a zero is what has passed, whatever the wall clock was set to meanwhile.
-    fn shift_zeros(&mut self, by_micros: i64) {
-        let open = self.stations.values_mut();
-        for series in open.filter_map(|station| station.series.as_mut()) {
-            series.since.0 = series.since.0.saturating_add(by_micros);
-            let good = series.zeros.values_mut();
-            for (_, at) in good.filter_map(|zero| zero.last_good.as_mut()) {
-                at.0 = at.0.saturating_add(by_micros);
+    fn shift_times(&mut self, by_micros: i64) {
+        for station in self.stations.values_mut() {
+            if let Some(series) = &mut station.series {
+                series.shift(by_micros);
+            }
+            if let Some(repeat) = &mut station.repeat {
+                repeat.shift(by_micros);
             }
         }
     }
@@ -451,6 +456,14 @@ impl SeriesState {
                 .collect(),
             alerts: Vec::new(),
             crimped: BTreeSet::new(),
+        }
+    }
+
+    fn shift(&mut self, by_micros: i64) {
+        self.since.0 = self.since.0.saturating_add(by_micros);
+        let good = self.zeros.values_mut();
+        for (_, at) in good.filter_map(|zero| zero.last_good.as_mut()) {
+            at.0 = at.0.saturating_add(by_micros);
         }
     }
 

@@ -1,7 +1,8 @@
 //! What an entry asks for and the process did not live to append is made up for at the next start.
 //!
 //! A kill or a power cut can fall between two entries that belong together: a zero that is off and
-//! the readings that it puts in doubt, the last reading and the closing of its series. Nobody was
+//! the readings that it puts in doubt, the last reading and the closing of its series, that and the
+//! arming of the next one where the plan repeats. Nobody was
 //! told of the second; but what follows from the journal must not depend on when the power went.
 
 use super::{Core, zero};
@@ -18,6 +19,7 @@ impl Core {
                 self.append(now, doubted);
             }
             self.complete_if_full(now, &station);
+            self.arm_again(now, &station);
         }
     }
 

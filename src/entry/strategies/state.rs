@@ -6,6 +6,7 @@ use super::values::{
     at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq, subject,
     tally, text, unit, verdict,
 };
+use crate::entry::repeat::Repeat;
 use crate::entry::runs::Runs;
 use crate::entry::state::{
     CountedReading, InstrumentState, SeriesState, State, StationState, ToolState, ZeroState,
@@ -230,6 +231,15 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
         .boxed()
 }
 
+fn repeat() -> BoxedStrategy<Repeat> {
+    (armed_spec(), at())
+        .prop_map(|(spec, since)| Repeat {
+            spec: Box::new(spec),
+            since,
+        })
+        .boxed()
+}
+
 pub(super) fn tool_in_hand() -> BoxedStrategy<ToolInHand> {
     (text(), select(&ToolClass::ALL[..]), option::of(text()))
         .prop_map(|(id, class, nest)| ToolInHand { id, class, nest })
@@ -254,17 +264,21 @@ pub(crate) fn state() -> BoxedStrategy<State> {
             option::of(tool_in_hand()),
             option::of(refused),
             vec(runs::run(), 0..3).prop_map(Runs),
+            option::of(repeat()),
         ),
     )
         .prop_map(
-            |(series, last_reading, last_outcome, operator, (tool, refused, runs))| StationState {
-                series,
-                last_reading,
-                last_outcome,
-                operator,
-                tool,
-                refused,
-                runs,
+            |(series, last_reading, last_outcome, operator, (tool, refused, runs, repeat))| {
+                StationState {
+                    series,
+                    last_reading,
+                    last_outcome,
+                    operator,
+                    tool,
+                    refused,
+                    runs,
+                    repeat,
+                }
             },
         );
     let instrument = (

@@ -10,6 +10,7 @@ use super::runs::{Alert, Run};
 use super::said::{RefusedSaying, Tool};
 use super::values::{Number, measured, mn, nm};
 use crate::entry::line::LineError;
+use crate::entry::repeat;
 use crate::entry::runs::Runs;
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
 use crate::entry::{self, JournalId, Seq};
@@ -47,6 +48,15 @@ struct Station {
     refused: Option<RefusedSaying>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     runs: Vec<Run>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    repeat: Option<Repeat>,
+}
+
+/// The series that the last one owes.
+#[derive(Serialize, Deserialize)]
+struct Repeat {
+    spec: Box<Armed>,
+    since: String,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -192,6 +202,7 @@ impl From<&StationState> for Station {
             tool: station.tool.as_ref().map(Tool::from),
             refused: station.refused.as_ref().map(RefusedSaying::from),
             runs: station.runs.0.iter().map(Run::from).collect(),
+            repeat: station.repeat.as_ref().map(Repeat::from),
         }
     }
 }
@@ -214,6 +225,27 @@ impl TryFrom<Station> for StationState {
             tool: body.tool.map(Into::into),
             refused: body.refused.map(Into::into),
             runs: Runs(runs?),
+            repeat: body.repeat.map(TryInto::try_into).transpose()?,
+        })
+    }
+}
+
+impl From<&repeat::Repeat> for Repeat {
+    fn from(owed: &repeat::Repeat) -> Self {
+        Self {
+            spec: Box::new((&*owed.spec).into()),
+            since: owed.since.to_string(),
+        }
+    }
+}
+
+impl TryFrom<Repeat> for repeat::Repeat {
+    type Error = LineError;
+
+    fn try_from(body: Repeat) -> Result<Self, LineError> {
+        Ok(Self {
+            spec: Box::new((*body.spec).try_into()?),
+            since: time("since", &body.since)?,
         })
     }
 }

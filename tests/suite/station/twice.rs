@@ -2,7 +2,7 @@
 
 use super::desk::{Desk, HEIGHT, plan};
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Means, NotCounted, ZeroRole};
+use tallyjaw::entry::{Entry, Means, NotCounted, Stamped, ZeroRole};
 use tallyjaw::spec::{AxisName, Plan, Verdict, ZeroPolicy};
 use tallyjaw::station::{Command, Input};
 
@@ -193,6 +193,49 @@ fn the_closing_zero_of_a_repeated_series_opens_the_next() {
         Entry::Zeroed(zeroed) => assert_eq!(zeroed.role, ZeroRole::Periodic),
         other => panic!("{other:?}"),
     }
+}
+
+#[test]
+fn a_kill_between_a_completed_series_and_the_repeated_one_is_made_up_for() {
+    let armed = |stamped: &Stamped| match &stamped.entry {
+        Entry::Armed(spec) => spec.clone(),
+        other => panic!("{other:?}"),
+    };
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        repeat: true,
+        ..heights(1, ZeroPolicy::default())
+    })
+    .unwrap();
+    for value in ["0.00", "1.62", "0.00"] {
+        desk.press(value);
+    }
+    let meant = armed(&desk.entries.pop().unwrap());
+    assert_eq!(meant.opening_zeros.len(), 1);
+    let before = desk.entries.len();
+    desk.restart_with_what_is_kept();
+    assert_eq!(
+        desk.kinds_from(before),
+        ["started", "armed", "attached", "attached"]
+    );
+    assert_eq!(armed(&desk.entries[before + 1]), meant);
+    desk.restart();
+    assert_eq!(desk.prompt(), "measure piece 1 of 1: core crimp height");
+}
+
+#[test]
+fn a_repeated_series_that_is_cut_short_owes_none_after_a_kill() {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        repeat: true,
+        ..heights(2, ZeroPolicy::default())
+    })
+    .unwrap();
+    desk.command(Command::Disarm { station: None }).unwrap();
+    assert_eq!(desk.entries.pop().unwrap().entry.kind(), "disarmed");
+    let before = desk.entries.len();
+    desk.restart_with_what_is_kept();
+    assert_eq!(desk.kinds_from(before), ["started", "attached", "attached"]);
 }
 
 #[test]

@@ -19,6 +19,8 @@ struct Auditor {
     astray: BTreeSet<String>,
     /// The last zero of each instrument, and its time if it was good; gone with the next reading.
     last_zeros: BTreeMap<String, (Seq, Option<Duration>)>,
+    /// Stations whose last series was full, of a plan that repeats, and not yet followed by the next.
+    owe_a_series: BTreeSet<String>,
     /// Readings that count, in any series.
     counted_readings: usize,
 }
@@ -69,10 +71,15 @@ impl Auditor {
                 self.carry_zeros(&mut series);
                 let before = self.open.insert(spec.station.clone(), series);
                 assert!(before.is_none(), "{seq}: armed over an open series");
+                self.owe_a_series.remove(&spec.station);
             }
             Entry::Completed(completed) => {
                 let series = self.open.remove(&completed.station);
-                series.expect("an open series").close(completed);
+                let series = series.expect("an open series");
+                if series.spec.repeat && completed.outcome != Outcome::CutShort {
+                    self.owe_a_series.insert(completed.station.clone());
+                }
+                series.close(completed);
             }
             Entry::Zeroed(zeroed) => self.zeroed(seq, time, zeroed),
             Entry::Reading(reading) => self.reading(seq, time, reading),
@@ -99,6 +106,8 @@ impl Auditor {
                 open.doubted += u32::try_from(readings.len()).unwrap();
                 open.owed_doubt.clear();
             }
+            // Ports open when a start has made up for what a kill left undone.
+            Entry::Attached(_) => assert_eq!(self.owe_a_series, BTreeSet::new(), "{seq}"),
             Entry::Disarmed { station, .. } => assert!(!self.open.contains_key(station)),
             _ => {}
         }
