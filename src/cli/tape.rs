@@ -181,11 +181,12 @@ impl<W: Write> Recording<W> {
 
     fn record(&mut self, event: Event) -> io::Result<()> {
         if let Event::Trouble { message, remedy } = &event {
-            self.progress.wipe();
-            anstream::eprintln!("{message}");
-            if let Some(remedy) = remedy {
-                anstream::eprintln!("help: {remedy}");
-            }
+            self.progress.aside(|| {
+                anstream::eprintln!("{message}");
+                if let Some(remedy) = remedy {
+                    anstream::eprintln!("help: {remedy}");
+                }
+            });
         }
         let micros = u64::try_from(self.start.elapsed().as_micros()).unwrap_or(u64::MAX);
         if let Some(mark) = Mark::of(event) {
@@ -203,8 +204,8 @@ impl<W: Write> Recording<W> {
         Ok(())
     }
 
-    fn summary(&mut self, path: &Path, json: bool, out: &mut dyn Write) -> io::Result<()> {
-        self.progress.wipe();
+    fn summary(self, path: &Path, json: bool, out: &mut dyn Write) -> io::Result<()> {
+        drop(self.progress);
         let (pieces, bytes) = (self.pieces, self.bytes);
         let path = path.display().to_string();
         if json {

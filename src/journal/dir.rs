@@ -109,6 +109,14 @@ impl Dir {
         Ok(numbers)
     }
 
+    /// How large a segment is.
+    pub(super) fn bytes_of(&self, number: SegmentNumber) -> Result<u64, JournalError> {
+        let metadata = self.read(number)?.metadata();
+        metadata
+            .map(|metadata| metadata.len())
+            .map_err(|cause| io_error("read", &self.path_of(&number.file_name()), cause))
+    }
+
     /// Opens a segment for reading.
     pub(super) fn read(&self, number: SegmentNumber) -> Result<File, JournalError> {
         self.open_file(&number.file_name(), OFlags::RDONLY)

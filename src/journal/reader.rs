@@ -33,6 +33,13 @@ pub struct Line {
     pub bytes: Vec<u8>,
 }
 
+impl Line {
+    /// How many bytes of its segment it takes, with its newline.
+    pub fn stored_len(&self) -> u64 {
+        len(&self.bytes) + 1
+    }
+}
+
 /// A place in a journal, from which lines are read.
 #[derive(Debug)]
 pub struct Cursor {
@@ -83,6 +90,23 @@ impl Cursor {
         let failed = |cause| io_error("read", &dir.path_of(&number.file_name()), cause);
         let first = head(&file, 0).map_err(failed)?.unwrap_or(Seq::FIRST);
         Ok(Seq(first.0.saturating_sub(1)))
+    }
+
+    /// How many bytes lie ahead, as far as the journal goes now; some of them may be of lines that are already known.
+    pub fn bytes_ahead(&mut self) -> Result<u64, JournalError> {
+        if self.place.is_none() {
+            self.place = find(&self.dir, self.want)?;
+        }
+        let Some(place) = &self.place else {
+            return Ok(0);
+        };
+        let mut bytes = 0;
+        for number in self.dir.segments()? {
+            if number >= place.number {
+                bytes += self.dir.bytes_of(number)?;
+            }
+        }
+        Ok(bytes.saturating_sub(place.at))
     }
 
     /// The next line, if it is at or before the `durable` entry; `None` while there is none. Never

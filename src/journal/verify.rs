@@ -69,7 +69,7 @@ impl Report {
     }
 }
 
-/// Walks the journal of `state_dir`. `progress` is told now and then how many bytes are done.
+/// Walks the journal of `state_dir`. `progress` is told how many bytes more are done, line by line.
 pub fn verify(state_dir: &Path, mut progress: impl FnMut(u64)) -> Result<Report, JournalError> {
     let dir = Dir::open(&state_dir.join(JOURNAL_FOLDER))?;
     let numbers = dir.segments()?;
@@ -83,9 +83,6 @@ pub fn verify(state_dir: &Path, mut progress: impl FnMut(u64)) -> Result<Report,
     report.last_digest = walk.chain.prev.filter(|_| report.entries > 0);
     Ok(report)
 }
-
-/// Tells of progress once in so many lines.
-const PROGRESS_LINES: u64 = 1000;
 
 struct Walk {
     report: Report,
@@ -143,11 +140,11 @@ impl Walk {
             self.line = lines.line;
             self.report.bytes = done + lines.from;
             match found {
-                Found::Line => self.entry(&lines.bytes),
+                Found::Line => {
+                    self.entry(&lines.bytes);
+                    progress(u64::try_from(lines.bytes.len()).unwrap_or(0) + 1);
+                }
                 Found::Unfinished | Found::End => break,
-            }
-            if self.report.entries.is_multiple_of(PROGRESS_LINES) {
-                progress(self.report.bytes);
             }
         }
         let unfinished = u64::try_from(lines.bytes.len()).unwrap_or(u64::MAX);
@@ -165,7 +162,6 @@ impl Walk {
         } else if self.line == 1 {
             self.add(None, "a segment is empty", "0 bytes", "a segment entry");
         }
-        progress(self.report.bytes);
         Ok(())
     }
 

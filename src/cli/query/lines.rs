@@ -19,7 +19,8 @@ pub(in crate::cli) fn each(
     let unreadable = |error: &dyn std::error::Error| unreadable(daemon, error);
     let durable = durable_end(daemon);
     let mut cursor = Cursor::new(&daemon.state_dir, after).map_err(|error| unreadable(&error))?;
-    let mut progress = Progress::new();
+    let ahead = cursor.bytes_ahead().map_err(|error| unreadable(&error))?;
+    let mut progress = Progress::of_bytes("reading the journal", ahead);
     let mut last = after;
     while let Some(line) = cursor
         .next_line(durable)
@@ -29,7 +30,7 @@ pub(in crate::cli) fn each(
         if take(&line)?.is_break() {
             break;
         }
-        progress.show(|| format!("reading the journal: entry {last}"));
+        progress.advance(line.stored_len());
     }
     Ok(last)
 }

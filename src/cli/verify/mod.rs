@@ -4,12 +4,14 @@
 
 mod report;
 
+use super::progress::Progress;
 use super::{Context, Exit, Failure};
+use crate::entry::Seq;
 use crate::entry::words::safe;
-use crate::journal::{self, Finding, Report};
+use crate::journal::{self, Cursor, Finding, Report};
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
-use std::io::{self, IsTerminal as _, Write};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 const GOOD: Style = AnsiColor::Green.on_default().bold();
@@ -18,8 +20,6 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 
 /// The same without tallyjaw; a test runs it.
 const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
-/// Progress is shown once in so many bytes.
-const PROGRESS_BYTES: u64 = 8 * 1024 * 1024;
 
 /// Check the journal, or a report against it: every line as it was written, every verdict as it follows
 ///
@@ -76,11 +76,12 @@ impl Verify {
 
 /// The journal, every line of it.
 fn walked(state_dir: &Path) -> Result<Report, Failure> {
-    let mut progress = Progress::new();
-    let report = journal::verify(state_dir, |bytes| progress.show(bytes))
-        .map_err(|error| Failure::io(error.to_string()).with_remedy_of(error.remedy()))?;
-    progress.clear();
-    Ok(report)
+    let failed = |error: journal::JournalError| {
+        Failure::io(error.to_string()).with_remedy_of(error.remedy())
+    };
+    let ahead = Cursor::new(state_dir, Seq(0)).and_then(|mut cursor| cursor.bytes_ahead());
+    let mut progress = Progress::of_bytes("checking the journal", ahead.map_err(failed)?);
+    journal::verify(state_dir, |bytes| progress.advance(bytes)).map_err(failed)
 }
 
 fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result<()> {
@@ -200,33 +201,5 @@ fn add_known<const N: usize>(object: &mut Value, known: [(&str, Option<Value>); 
     };
     for (name, value) in known {
         fields.extend(value.map(|value| (name.to_owned(), value)));
-    }
-}
-
-/// How far it is, on standard error if that is a terminal.
-struct Progress {
-    shown: u64,
-    on_terminal: bool,
-}
-
-impl Progress {
-    fn new() -> Self {
-        Self {
-            shown: 0,
-            on_terminal: io::stderr().is_terminal(),
-        }
-    }
-
-    fn show(&mut self, bytes: u64) {
-        if self.on_terminal && bytes >= self.shown.saturating_add(PROGRESS_BYTES) {
-            self.shown = bytes;
-            anstream::eprint!("\r  {} MB checked", bytes / 1_000_000);
-        }
-    }
-
-    fn clear(&self) {
-        if self.shown > 0 {
-            anstream::eprint!("\r\x1b[K");
-        }
     }
 }
