@@ -1,7 +1,6 @@
 """Exports of one journal read by two engines that share nothing with us, against the journal's own lines.
 
 Usage: engines.py TALLYJAW [READINGS]      (run by engines.sh, which installs duckdb and polars)
-       engines.py TALLYJAW --bench [READINGS]      time, size and greatest memory of each export
 
 Counts and exact sums by station, axis, verdict and standing must be equal: from the lines by this program,
 from CSV and Parquet by both engines. So must every text, however it looks.
@@ -13,11 +12,9 @@ import datetime
 import decimal
 import json
 import os
-import resource
 import subprocess
 import sys
 import tempfile
-import time
 
 import duckdb
 import polars
@@ -25,9 +22,7 @@ import polars
 import made_journal
 
 TALLYJAW = os.path.abspath(sys.argv[1])
-BENCH = "--bench" in sys.argv
-NUMBERS = [int(word) for word in sys.argv[2:] if word.isdigit()]
-READINGS = NUMBERS[0] if NUMBERS else 1_000_000 if BENCH else 200_000
+READINGS = int(sys.argv[2]) if len(sys.argv) > 2 else 200_000
 KEYS = ["station", "operator", "axis", "unit", "verdict", "standing"]
 
 
@@ -155,20 +150,6 @@ def without_empty(want):
     return dict(out)
 
 
-def bench():
-    """Each export in a process of its own; the greatest memory grows only, so the least hungry comes first."""
-    with tempfile.TemporaryDirectory(dir=os.environ.get("TMPDIR")) as folder:
-        journal = made_journal.make(folder, READINGS)
-        print(f"{READINGS} readings, {os.path.getsize(journal) / 1e6:.0f} MB of lines")
-        for format in ("jsonl", "csv", "parquet"):
-            began = time.perf_counter()
-            tallyjaw(folder, "export", format, "-o", f"all.{format}")
-            took = time.perf_counter() - began
-            size = os.path.getsize(os.path.join(folder, f"all.{format}"))
-            peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-            print(f"{format:8} {took:6.2f} s  {size / 1e6:6.1f} MB  at most {peak:.0f} MB resident")
-
-
 def main():
     with tempfile.TemporaryDirectory() as folder:
         journal = made_journal.make(folder, READINGS)
@@ -188,7 +169,4 @@ def main():
         print("jsonl: byte for byte the journal")
 
 
-if BENCH:
-    bench()
-else:
-    main()
+main()
