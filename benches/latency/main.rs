@@ -4,8 +4,9 @@
 //! the least that could do the job: read a line, append it to a file, `fdatasync`, write it to a
 //! Unix socket. Frames go to one and the other in turn, so that both meet the same machine. Then
 //! the same again without sync. At last the daemon against itself: alone, and with a crowd of 200 other
-//! clients at its feed, half of which never read; and the same by its page's event stream, beside 100. The ratios of the medians and of the 99th percentiles are printed;
-//! times of two runs are not to be compared.
+//! clients at its feed, half of which never read; and the same by its page's event stream, beside 100.
+//! The readers of the crowd are of this program, on the same cores. The ratios of the medians and of the
+//! 99th percentiles are printed; times of two runs are not to be compared.
 //!
 //! ```text
 //! cargo bench --bench latency                          2000 samples of each
@@ -39,6 +40,9 @@ const WARM_UP: usize = 100;
 
 /// Longer than any disk takes; a failure, never a pace.
 const PATIENCE: Duration = Duration::from_secs(20);
+
+/// Before each sample beside a crowd and each without, so that nobody is served any more who came before.
+const QUIET: Duration = Duration::from_millis(10);
 
 /// A program at work, as both contestants look from outside: a port, and what comes of it.
 struct Contestant {
@@ -123,7 +127,9 @@ fn measure_beside_a_crowd_at_the_page(folder: &Path, samples: usize) -> Result<(
 fn compare(mut alone: Contestant, mut beside: Contestant, who: &str, samples: usize) -> Result<()> {
     let (mut alone_times, mut beside_times) = (Vec::new(), Vec::new());
     for number in 0..WARM_UP + samples {
+        std::thread::sleep(QUIET);
         alone_times.push(alone.sample(number)?);
+        std::thread::sleep(QUIET);
         beside_times.push(beside.sample(number)?);
     }
     let alone = Summary::of(alone_times.split_off(WARM_UP));
