@@ -46,6 +46,10 @@ class Position {
       this.journal = hello.journal;
       this.seq = 0;
     }
+    if (this.seq + 1 < hello.first) { // somebody has moved old segments of the journal away
+      say(`entries ${this.seq + 1} to ${hello.first - 1} are no longer at the bench: going on behind them`);
+      this.seq = hello.first - 1;
+    }
     if (this.seq > (hello.last ?? 0)) {
       stop(`entry ${this.seq} was handled, but the journal ends at ${hello.last ?? 0}: is it a copy?`);
     }

@@ -50,6 +50,9 @@ class Position:
             if self.journal:
                 say(f"another journal: {self.journal} up to {self.seq} before, now {hello['journal']} from the beginning")
             self.journal, self.seq = hello["journal"], 0
+        if self.seq + 1 < hello["first"]:  # somebody has moved old segments of the journal away
+            say(f"entries {self.seq + 1} to {hello['first'] - 1} are no longer at the bench: going on behind them")
+            self.seq = hello["first"] - 1
         if self.seq > hello.get("last", 0):
             sys.exit(f"follow: entry {self.seq} was handled, but the journal ends at {hello.get('last', 0)}: is it a copy?")
 

@@ -59,22 +59,12 @@ every = "1 s"
 [[sink]]
 name = "plant"
 kind = "mqtt"
-broker = "mqtt://127.0.0.1:{broker}"
+broker = "mqtts://localhost:{broker}"
+ca_file = "broker.pem"
+user = "bench-1"
+password_file = "password"
 topic = "shop/bench-1"
 """
-BROKER = """
-user root
-listener {port} 127.0.0.1
-allow_anonymous true
-persistence true
-persistence_location {folder}/
-autosave_interval 1
-autosave_on_changes true
-max_inflight_messages 0
-max_queued_messages 0
-"""
-
-
 RUNNING = []  # programs that must not outlive this one
 
 
@@ -133,7 +123,6 @@ class Shop(bench.Bench):
         files = {"sheets/pump.toml": bench.SHEET, "tools.toml": bench.TOOLS, "plans/pump.toml": PLANS}
         more = MORE.format(page=self.page, broker=self.port)
         self.set_up(TALLYJAW, ["caliper-1"], files, lambda ports: bench.CONFIG.format(port=ports["caliper-1"]) + more)
-        (self.root / "broker.conf").write_text(BROKER.format(port=self.port, folder=self.root))
         self.url = f"http://127.0.0.1:{self.page}"
         self.heights = 0
 
@@ -142,7 +131,28 @@ class Shop(bench.Bench):
             self.daemon = subprocess.Popen(self.command("serve"), stdout=log, stderr=log)
 
     def broker(self):
+        """With the configuration and the rules of examples/, at a port and in a folder of its own."""
+        conf = (EXAMPLES / "broker.conf").read_text().replace("listener 8883", f"user root\nlistener {self.port} 127.0.0.1")
+        conf = conf.replace("/etc/mosquitto/", f"{self.root}/").replace("/var/lib/mosquitto/", f"{self.root}/")
+        (self.root / "broker.conf").write_text(conf)
+        (self.root / "broker.acl").write_text((EXAMPLES / "broker.acl").read_text())
+        for user in ("bench-1", "bench-2", "table"):
+            new = [] if user != "bench-1" else ["-c"]
+            passwords = self.root / "broker.passwords"
+            subprocess.run(["mosquitto_passwd", "-b", *new, passwords, user, f"of {user}"], check=True, capture_output=True)
+        (self.root / "password").write_text("of bench-1\n")
+        (self.root / "table.password").write_text("of table\n")
+        subprocess.run(
+            ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes", "-days", "2",
+             "-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost", "-addext", "basicConstraints=critical,CA:FALSE",
+             "-keyout", self.root / "broker.key", "-out", self.root / "broker.pem"], check=True, capture_output=True)
         return Program(self.root, "broker", ["mosquitto", "-c", self.root / "broker.conf"])
+
+    def publish(self, user, topic, *more):
+        """A message of somebody else, by the broker's own client; what came of it."""
+        words = ["mosquitto_pub", "-V", "mqttv5", "-h", "localhost", "-p", str(self.port), "--cafile", self.root / "broker.pem",
+                 "-u", user, "-P", f"of {user}", "-q", "1", "-t", topic, "-m", "{}", *more]
+        return subprocess.run(words, capture_output=True, text=True, timeout=bench.PATIENCE_S)
 
     def height(self):
         """Some of them too low or too high, never the same twice in a row."""
@@ -230,8 +240,7 @@ def forgotten(shop, feed, benches):
     reached(shop, [benches])
     first = len(shop.journal_lines()) + 1
     benches.end()
-    clean = ["mosquitto_pub", "-V", "mqttv5", "-p", str(shop.port), "-i", "benches", "-t", "none", "-m", "none"]
-    subprocess.run(clean, check=True)
+    shop.publish("table", "none", "-i", "benches")  # a clean start
     for _ in range(3):
         shop.height()
         feed.until("reading")
@@ -393,28 +402,30 @@ def another_journal(shop, programs):
 
 
 def torn_line(programs, folder):
-    """A daemon that goes in the middle of a line: it comes again, and is handled once."""
+    """A daemon that goes in the middle of a line: it comes again, and is handled once. Then one whose journal's first
+    segments were moved away."""
     path = str(folder / "torn.sock")
-    hello = b'{"kind":"hello","v":1,"journal":"j","version":"0","first":1,"last":2}\n'
-    lines = [b'{"v":1,"seq":1,"kind":"noted","station":"b","text":"whole"}\n',
-             b'{"v":1,"seq":2,"kind":"noted","station":"b","text":"t\xc3\xb6rn"}\n']
+    hello = b'{"kind":"hello","v":1,"journal":"j","version":"0","first":%d,"last":%d}\n'
+    lines = [b'{"v":1,"seq":%d,"kind":"noted","station":"b","text":"t\xc3\xb6rn"}\n' % seq for seq in (1, 2, 5)]
     for program in programs:
         with socket.socket(socket.AF_UNIX) as listener:
             listener.bind(path)
             listener.listen()
             listener.settimeout(bench.PATIENCE_S)
-            torn = Program(folder, f"torn-{program.name}", [*program.command[:-2], path, str(folder / f"torn-{program.name}.position")])
+            position = folder / f"torn-{program.name}.position"
+            torn = Program(folder, f"torn-{program.name}", [*program.command[:-2], path, position])
             asked = []
-            for answer in (lines[0] + lines[1][:-6], lines[1]):
+            for first, last, answer in ((1, 2, lines[0] + lines[1][:-6]), (1, 2, lines[1]), (5, 5, lines[2])):
                 client, _ = listener.accept()
                 with client:
-                    client.sendall(hello)
-                    asked.append(json.loads(client.makefile().readline()))
+                    client.sendall(hello % (first, last))
+                    asked.append(json.loads(client.makefile().readline())["after"])
                     client.sendall(answer)
-            wait_for("the line is handled", lambda: len(torn.lines()) >= 2)
+            wait_for("the lines are handled", lambda: len(torn.lines()) >= 3)
             torn.end()
         os.unlink(path)
-        assert (torn.lines(), asked) == (["j/1 b noted", "j/2 b noted"], [{"after": 0}, {"after": 1}]), (torn.lines(), asked)
+        assert (torn.lines(), asked) == (["j/1 b noted", "j/2 b noted", "j/5 b noted"], [0, 1, 4]), (torn.lines(), asked)
+        assert "entries 3 to 4 are no longer at the bench" in torn.said(), torn.said()
 
 
 def main():
@@ -425,8 +436,10 @@ def main():
     python = Program(root, "follow.py", [sys.executable, EXAMPLES / "follow.py", socket_path, py], in_json(py))
     node = Program(root, "follow.mjs", ["node", EXAMPLES / "follow.mjs", socket_path, mjs], in_json(mjs))
     events = Program(root, "events.sh", [EXAMPLES / "events.sh", shop.url, sh], in_text(sh))
-    address = f"mqtt://127.0.0.1:{shop.port}"
-    benches = Program(root, "benches.py", [sys.executable, EXAMPLES / "benches.py", address, "shop", table], in_table(table))
+    as_table = ["--user", "table", "--password-file", root / "table.password", "--ca-file", root / "broker.pem"]
+    address = f"mqtts://localhost:{shop.port}"
+    benches = Program(root, "benches.py", [sys.executable, EXAMPLES / "benches.py", address, "shop", table, *as_table],
+                      in_table(table))
     wait_for("the table is kept", lambda: "the broker sends" in benches.said())
     followers = [python, node, events]
     programs = [*followers, benches]
@@ -438,6 +451,9 @@ def main():
         shop.call("arm", station="bench-1", plan="run")
         under_fire(shop, feed, programs, broker)
         gap = forgotten(shop, feed, benches)
+        for user, topic in (("bench-2", "shop/bench-1/status/none"), ("table", "shop/bench-1/status/none")):
+            refused = shop.publish(user, topic)
+            assert "Not authorized" in refused.stderr, (user, topic, refused)
         own_crimps(shop, feed)
         failed = Program(root, "failed.sh", [EXAMPLES / "failed.sh", socket_path])
         reached(shop, programs)
@@ -466,7 +482,7 @@ def main():
             program.end()
         another_journal(shop, [python, node])
         torn_line([python, node], root)
-        print("follow.py, follow.mjs: another journal, a shorter one and a torn line, as they say")
+        print("follow.py, follow.mjs: another journal, a shorter one, one without its beginning, a torn line: as they say")
 
 
 if __name__ == "__main__":

@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
 # Every program of examples/ against the release build, a real broker and a real scraper: tests/scripts/examples.py.
+# With --scale behind the path of tallyjaw, what a bench costs instead: tests/scripts/scale.py.
 # Keeps what these need in target/examples. Exit 77: they cannot be had here, and which.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
@@ -45,4 +46,6 @@ if ! command -v prometheus >/dev/null && [ ! -x "$cache/scraper/usr/bin/promethe
         cannot "Debian's package prometheus cannot be had, see $cache/scraper.log" 'install prometheus'
 fi
 export PATH=$PATH:/usr/sbin:$PWD/$cache/scraper/usr/bin PYTHONDONTWRITEBYTECODE=1
-exec "$cache/python/bin/python" tests/scripts/examples.py "${1:-target/release/tallyjaw}"
+program=examples
+[ "${2:-}" != --scale ] || program=scale
+exec "$cache/python/bin/python" "tests/scripts/$program.py" "${1:-target/release/tallyjaw}"
