@@ -145,7 +145,8 @@ fn is_verification(purpose: &At<Purpose>, faults: &mut Faults) -> bool {
     verifies
 }
 
-/// The instrument is there, measures lengths, and has an error to be held against.
+/// The instrument is there, measures lengths, and has an error to be held against. What comes to a new bench
+/// only later, its first instrument and an error out of a certificate, is warned of: arming refuses without it.
 pub(super) fn instrument_fits(
     name: &At<String>,
     instruments: &[RawInstrument],
@@ -161,7 +162,12 @@ pub(super) fn instrument_fits(
         let known: Vec<_> = known.map(|name| name.value.as_str()).collect();
         let got = format!("no instrument {}", quoted(&name.value));
         let fault = Fault::new(got, "want the name of an [[instrument]]");
-        faults.add(&name.place, fault.help(did_you_mean(&name.value, &known)));
+        if known.is_empty() {
+            let help = "there is none yet: `tallyjaw listen PORT --write` adds one";
+            faults.warn(&name.place, fault.help(help));
+        } else {
+            faults.add(&name.place, fault.help(did_you_mean(&name.value, &known)));
+        }
         return;
     };
     if found.signal.is_some() {
@@ -178,7 +184,7 @@ pub(super) fn instrument_fits(
     } else if instrument.max_error.is_none() {
         let got = format!("{} has no max_error", name.value);
         let want = "want the maximum permissible error that it is verified against";
-        let help = "write `max_error` in its [[instrument]]";
-        faults.add(&name.place, Fault::new(got, want).help(help));
+        let help = "write `max_error` in its [[instrument]]; until then the plan cannot be armed";
+        faults.warn(&name.place, Fault::new(got, want).help(help));
     }
 }

@@ -1,5 +1,6 @@
 //! What can go wrong with a journal, and what to do about it.
 
+use super::JOURNAL_FOLDER;
 use crate::entry::Seq;
 use crate::entry::line::LineError;
 use std::io;
@@ -119,6 +120,11 @@ impl JournalError {
     /// What a person can do; printed on a line of its own, never part of the message.
     pub fn remedy(&self) -> Option<String> {
         match self {
+            Self::Io { path, cause, .. } if cause.kind() == io::ErrorKind::NotFound => {
+                path.ends_with(JOURNAL_FOLDER).then(|| {
+                    "if nothing was ever recorded there: `tallyjaw serve` begins a journal; else name the right state_dir".to_owned()
+                })
+            }
             Self::Io { cause, .. } => what_to_do_about(cause.kind()).map(str::to_owned),
             Self::OutOfOrder { .. } => None,
             Self::Locked { .. } => {

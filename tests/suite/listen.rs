@@ -19,13 +19,13 @@ use tallyjaw::virtual_caliper::line::{heard, on_terminal};
 use tallyjaw::virtual_caliper::{Form, Sends, VirtualCaliper};
 
 /// A running `listen` and what it says.
-struct Listening {
+pub(crate) struct Listening {
     child: Child,
     lines: Receiver<Value>,
 }
 
 impl Listening {
-    fn start(mut command: Command) -> Self {
+    pub(crate) fn start(mut command: Command) -> Self {
         // A pseudo-terminal carries no faults: the caliper writes the marks of the characters it spoils.
         command.env("TALLYJAW_PTY_MARKS", "1");
         let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
@@ -40,7 +40,7 @@ impl Listening {
     }
 
     /// The next object of one of these kinds.
-    fn next(&self, kinds: &[&str]) -> Value {
+    pub(crate) fn next(&self, kinds: &[&str]) -> Value {
         loop {
             let line = self.lines.recv_timeout(PATIENCE).expect("listen is silent");
             if kinds.contains(&line["kind"].as_str().unwrap()) {
@@ -49,7 +49,7 @@ impl Listening {
         }
     }
 
-    fn exit_code(&mut self) -> i32 {
+    pub(crate) fn exit_code(&mut self) -> i32 {
         self.child.wait().unwrap().code().unwrap()
     }
 }
@@ -250,7 +250,7 @@ fn shop_with_a_new_caliper() -> (Shop, VirtualCaliper) {
     (shop, caliper)
 }
 
-fn press_until_done(listening: &Listening, caliper: &VirtualCaliper) -> Value {
+pub(crate) fn press_until_done(listening: &Listening, caliper: &VirtualCaliper) -> Value {
     for press in 0.. {
         let line = listening.next(&["press_now", "found", "undecided"]);
         if line["kind"] != "press_now" {
@@ -277,6 +277,7 @@ fn what_is_found_is_written_behind_what_the_user_wrote() {
     let block = format!(
         "[[instrument]]\nname = \"caliper-2\"\nstation = \"bench-1\"\nkind = \"caliper\"\nport = \"{port}\"\n\
          line = \"4800 7E2\"\nformat = \"decimal-line\"\nunit = \"mm\"\nresolution = \"0.01 mm\" # as its digits show\n\
+         # max_error = \"? mm\" # its largest error, from its calibration: the guarded rule and verifying need it\n\
          capture = \"press\"\n"
     );
     assert_eq!(added["added"], block);

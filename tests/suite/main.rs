@@ -38,6 +38,7 @@ mod listen;
 mod lookup;
 mod made_tapes;
 mod mqtt;
+mod newcomer;
 mod page;
 mod ports;
 mod pull_force;

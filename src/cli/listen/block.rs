@@ -70,8 +70,9 @@ pub(super) fn block(place: &Place, found: &Candidate, found_with: &FoundWith) ->
     };
     let _ = write!(
         lines,
-        "format = \"{}\"\nunit = \"{}\"{unit_note}\nresolution = \"{} {}\" # as its digits show\n",
-        found.format.name, shown.unit, shown.step, shown.unit
+        "format = \"{}\"\nunit = \"{}\"{unit_note}\nresolution = \"{} {}\" # as its digits show\n\
+         # max_error = \"? {}\" # its largest error, from its calibration: the guarded rule and verifying need it\n",
+        found.format.name, shown.unit, shown.step, shown.unit, shown.unit
     );
     match found_with.request {
         Some(request) => {

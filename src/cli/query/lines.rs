@@ -5,9 +5,11 @@ use crate::cli::{Failure, client};
 use crate::config::DaemonConfig;
 use crate::entry::line::LineError;
 use crate::entry::{Entry, JournalId, Seq, Stamped, line};
-use crate::journal::{Cursor, Line};
+use crate::journal::{Cursor, JournalError, Line};
 use crate::message::reply::Status;
 use std::ops::ControlFlow;
+
+const LOOK_AT_IT: &str = "look what is wrong with it: tallyjaw verify";
 
 /// Hands every durable line behind entry `after` to `take`, until it breaks off; how far a long journal
 /// is read is shown on a terminal. The last entry that was handed out, `after` if none was.
@@ -16,7 +18,7 @@ pub(in crate::cli) fn each(
     after: Seq,
     mut take: impl FnMut(&Line) -> Result<ControlFlow<()>, Failure>,
 ) -> Result<Seq, Failure> {
-    let unreadable = |error: &dyn std::error::Error| unreadable(daemon, error);
+    let unreadable = |error: &JournalError| unreadable(daemon, error);
     let durable = durable_end(daemon);
     let mut cursor = Cursor::new(&daemon.state_dir, after).map_err(|error| unreadable(&error))?;
     let ahead = cursor.bytes_ahead().map_err(|error| unreadable(&error))?;
@@ -61,23 +63,28 @@ pub(in crate::cli) fn decoded(daemon: &DaemonConfig, line: &Line) -> Result<Stam
 }
 
 /// Why the journal told nothing.
-pub(in crate::cli) fn unreadable(daemon: &DaemonConfig, error: &dyn std::error::Error) -> Failure {
-    Failure::io(format!(
-        "the journal in {} cannot be read",
-        daemon.state_dir.display()
-    ))
-    .because(error)
-    .with_remedy("look what is wrong with it: tallyjaw verify")
+pub(in crate::cli) fn unreadable(daemon: &DaemonConfig, error: &JournalError) -> Failure {
+    let remedy = error.remedy();
+    cannot_be_read(daemon)
+        .because(error)
+        .with_remedy(remedy.as_deref().unwrap_or(LOOK_AT_IT))
+}
+
+fn cannot_be_read(daemon: &DaemonConfig) -> Failure {
+    let folder = daemon.state_dir.display();
+    Failure::io(format!("the journal in {folder} cannot be read"))
 }
 
 /// Why an entry told nothing: the release is too old, or it is damaged.
 fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
-    let failure = unreadable(daemon, error);
+    let failure = cannot_be_read(daemon).because(error);
     match error {
         LineError::Newer { .. } | LineError::UnknownKind { .. } => {
             failure.with_remedy("use the release that wrote it, or a newer one")
         }
-        LineError::NotAnEntry { .. } | LineError::NotADigest { .. } => failure,
+        LineError::NotAnEntry { .. } | LineError::NotADigest { .. } => {
+            failure.with_remedy(LOOK_AT_IT)
+        }
     }
 }
 

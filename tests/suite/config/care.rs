@@ -99,11 +99,6 @@ const PLANS: &[(&str, &str, &str)] = &[
 
 const MAIN: &[(&str, &str, &str)] = &[
     (
-        "a verified instrument without its error",
-        "max_error = \"0.02 mm\"\n",
-        "",
-    ),
-    (
         "a day as it is written elsewhere",
         "\"2026-02-10\"",
         "\"10.02.2026\"",
