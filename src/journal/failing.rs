@@ -136,6 +136,7 @@ fn writer(state_dir: &Path, fails: &[Fails]) -> Writer<Failing> {
     let position = Position {
         segment: SegmentNumber::NONE,
         segment_bytes: 0,
+        opening_bytes: 0,
         last: None,
         prev: Digest::NONE,
     };

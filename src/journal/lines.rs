@@ -46,6 +46,11 @@ impl<'a> Lines<'a> {
         }
     }
 
+    /// Where it ends, behind its newline.
+    pub(super) fn end(&self) -> u64 {
+        self.end
+    }
+
     /// Reads the next line into `bytes`.
     pub(super) fn advance(&mut self) -> Result<Found, JournalError> {
         self.bytes.clear();

@@ -108,6 +108,7 @@ pub fn open(state_dir: &Path, options: Options) -> Result<Opened, JournalError> 
         let at_end = |segment_bytes, last, prev| Position {
             segment: number,
             segment_bytes,
+            opening_bytes: ending.opening_bytes,
             last: Some(last),
             prev,
         };
@@ -152,6 +153,7 @@ fn begin(
     let position = Position {
         segment: SegmentNumber::NONE,
         segment_bytes: 0,
+        opening_bytes: 0,
         last: None,
         prev: Digest::NONE,
     };
@@ -242,6 +244,8 @@ struct Ending {
     last: Seq,
     /// The digest of its line.
     prev: Digest,
+    /// The length of its first line, with its newline.
+    opening_bytes: u64,
     /// The length up to the last newline.
     good_bytes: u64,
     /// What stands behind it.
@@ -278,9 +282,11 @@ impl Ending {
         };
         let mut state = State::default();
         let mut fault = None;
+        let mut opening_bytes = 0;
         let mut lines = Lines::new(dir, number, file);
         let found = loop {
             match lines.advance()? {
+                Found::Line if lines.line == 1 => opening_bytes = lines.end(),
                 Found::Line => {}
                 found @ (Found::Unfinished | Found::End) => break found,
             }
@@ -303,6 +309,7 @@ impl Ending {
             state,
             last,
             prev,
+            opening_bytes,
             good_bytes: lines.from,
             is_torn: found == Found::Unfinished || lines.from == 0,
             torn: lines.bytes,

@@ -21,6 +21,8 @@ pub(super) struct Position {
     pub(super) segment: SegmentNumber,
     /// Its length in bytes.
     pub(super) segment_bytes: u64,
+    /// That of its first line, which holds the state.
+    pub(super) opening_bytes: u64,
     /// The last entry.
     pub(super) last: Option<Seq>,
     /// The digest of its line.
@@ -32,7 +34,8 @@ pub(super) struct Position {
 pub(super) struct Manner {
     /// Off only to measure what it costs.
     pub(super) sync: bool,
-    /// A segment longer than this is full.
+    /// A segment longer than this is full, unless most of it is the state that it opens with: a state that is longer
+    /// than a segment shall not fill one segment after the other.
     pub(super) segment_bytes_most: u64,
 }
 
@@ -140,7 +143,9 @@ impl<S: Storage> Writer<S> {
 
     /// Whether the segment is past its limit, and this was not asked before.
     pub(super) fn segment_is_newly_full(&mut self) -> bool {
-        let full = self.position.segment_bytes >= self.manner.segment_bytes_most;
+        let most = self.manner.segment_bytes_most;
+        let opening = self.position.opening_bytes;
+        let full = self.position.segment_bytes >= most.max(opening.saturating_mul(2));
         full && !std::mem::replace(&mut self.full_said, true)
     }
 
@@ -223,8 +228,17 @@ impl<S: Storage> Writer<S> {
         self.full_said = false;
         self.position.segment = number;
         self.position.segment_bytes = len(bytes);
+        self.position.opening_bytes = first_line_len(bytes);
         Ok(())
     }
+}
+
+/// The length of the first line, with its newline.
+fn first_line_len(bytes: &[u8]) -> u64 {
+    bytes
+        .split_inclusive(|byte| *byte == b'\n')
+        .next()
+        .map_or(0, len)
 }
 
 /// How many entries at the front go into one file.

@@ -165,6 +165,53 @@ fn a_full_segment_is_said_once_and_the_next_entry_of_its_kind_opens_the_next() {
 }
 
 #[test]
+fn a_state_longer_than_a_segment_does_not_fill_one_segment_after_the_other() {
+    let folder = tempfile::tempdir().unwrap();
+    let tiny = || Options {
+        segment_bytes_most: 10,
+        ..options()
+    };
+    let opened = open(folder.path(), tiny()).unwrap();
+    let mut state = opened.state.clone();
+    let mut running = Running::start(opened);
+    let mut full = false;
+    let mut segments = 1;
+    for seq in 2..=60 {
+        let stamped = if full {
+            segments += 1;
+            Stamped {
+                seq: Seq(seq),
+                at: NOW,
+                entry: Entry::Segment {
+                    journal: state.journal.clone().unwrap(),
+                    state: Box::new(state.clone()),
+                },
+            }
+        } else {
+            stopped(Seq(seq), "x")
+        };
+        let opens = full;
+        state.apply(&stamped);
+        running.handle.append(stamped).unwrap();
+        match running.next() {
+            Announcement::Durable { segment_full, .. } => full = segment_full,
+            other => panic!("{other:?}"),
+        }
+        assert!(!(opens && full), "entry {seq} opens a segment and fills it");
+        if seq == 40 {
+            // How long the opening line is, is known after a restart too.
+            drop(running);
+            running = Running::start(open(folder.path(), tiny()).unwrap());
+            full = false;
+        }
+    }
+    drop(running);
+    assert!(segments > 2);
+    assert_eq!(names(folder.path()).len(), segments);
+    assert_eq!(reopen(folder.path()).state, state);
+}
+
+#[test]
 fn an_entry_out_of_order_is_refused_and_nothing_is_announced_any_more() {
     let folder = tempfile::tempdir().unwrap();
     let running = Running::start(reopen(folder.path()));
