@@ -5,6 +5,7 @@
 //!   old one: a file appears whole or not at all, and no reading is ever in two.
 //! - The cursor moves after the files are durable. A kill between the two writes the same files again.
 //! - It is made from the journal and can be made again: stop the daemon, remove `state_dir/sinks/NAME.json`.
+//! - A day of which segments were moved out of the journal keeps the file that it has.
 
 use super::{Place, Sink, SinkError, SinkKind, cursors, failed, make};
 use crate::config::DataSetConfig;
@@ -145,8 +146,11 @@ impl DataSet {
             return Ok(());
         };
         let mut files = BTreeMap::new();
+        let beginning = self.beginning()?;
         for part in parts {
-            files.insert(part.clone(), self.file(part)?);
+            if self.is_whole(part, &beginning) {
+                files.insert(part.clone(), self.file(part)?);
+            }
         }
         let journal = JournalId(self.place.journal.clone());
         let mut gather = Gather::new(journal);
@@ -166,6 +170,33 @@ impl DataSet {
             named.map_err(failed("write", &path))?;
         }
         Ok(())
+    }
+
+    /// The first entry that is left of the journal, and its day.
+    fn beginning(&self) -> Result<(Seq, String), SinkError> {
+        let mut cursor = Cursor::new(&self.place.state_dir, Seq(0))?;
+        let Some(read) = cursor.next_line(self.seen)? else {
+            return Ok((Seq(1), String::new()));
+        };
+        let after = Seq(0);
+        let (stamped, _) =
+            line::decode(&read.bytes).map_err(|cause| SinkError::Line { after, cause })?;
+        Ok((read.seq, day_of(stamped.at)))
+    }
+
+    /// Whether all that a day's file needs is still in the journal; else it would come out smaller than it was.
+    fn is_whole(&self, part: &Part, (first, first_day): &(Seq, String)) -> bool {
+        let from = self.days.get(&part.1).copied().unwrap_or(Seq(1));
+        let is_whole = *first == Seq(1) || (from >= *first && part.1 > *first_day);
+        if !is_whole {
+            tracing::error!(
+                file = %self.path(part).display(),
+                %first,
+                remedy = "put the segments back that were moved away, stop the daemon, remove the sink's cursor",
+                "the journal does not begin early enough: this day keeps its file, what is new is not in it"
+            );
+        }
+        is_whole
     }
 
     fn add(&self, files: &mut BTreeMap<Part, Written>, row: &Row<'_>) -> Result<(), SinkError> {

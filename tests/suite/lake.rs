@@ -198,3 +198,51 @@ fn a_folder_that_cannot_be_written_delays_nobody_and_is_caught_up_with() {
     shop.start().stop();
     assert_eq!(seqs(&shop), wanted(&shop));
 }
+
+#[test]
+fn a_day_whose_readings_were_moved_away_with_a_segment_keeps_its_file() {
+    let mut shop = shop("1 ms");
+    let small = |shop: &Shop| {
+        let mut command = shop.tallyjaw(&["serve"]);
+        command.env("TALLYJAW_TEST_SEGMENT_BYTES", "12000");
+        shop.start_by(command)
+    };
+    let daemon = small(&shop);
+    let mut feed = daemon.connected_feed();
+    daemon.call("arm", &json!({"station": "bench-1", "plan": "no-zero"}));
+    for piece in 0..60 {
+        shop.press(161 + piece % 3);
+        feed.wait_for("reading");
+    }
+    daemon.stop();
+    let whole = seqs(&shop);
+    assert_eq!(whole, wanted(&shop));
+
+    let journal = shop.path("state/journal");
+    let moved: Vec<_> = files(&journal).into_iter().take(2).collect();
+    let names = moved.iter().map(|path| path.file_name().unwrap());
+    let elsewhere: Vec<_> = names.map(|name| shop.path("").join(name)).collect();
+    for (from, to) in moved.iter().zip(&elsewhere) {
+        fs::rename(from, to).unwrap();
+    }
+    let daemon = small(&shop);
+    let mut feed = daemon.connected_feed();
+    for piece in 0..5 {
+        shop.press(162 + piece % 3);
+        feed.wait_for("reading");
+    }
+    until("it is said", || shop.messages().contains("keeps its file"));
+    daemon.stop();
+    assert_eq!(seqs(&shop), whole);
+    fs::remove_file(shop.path("state/sinks/lake.json")).unwrap();
+    small(&shop).stop();
+    assert_eq!(seqs(&shop), whole);
+
+    for (to, from) in moved.iter().zip(&elsewhere) {
+        fs::rename(from, to).unwrap();
+    }
+    fs::remove_file(shop.path("state/sinks/lake.json")).unwrap();
+    small(&shop).stop();
+    assert_eq!(seqs(&shop), wanted(&shop));
+    assert!(seqs(&shop).len() > whole.len());
+}
