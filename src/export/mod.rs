@@ -1,7 +1,8 @@
 //! Readings as files that other programs read.
 //!
 //! In: rows. Out: CSV for people and spreadsheets, Parquet for engines; a [`WholeFile`] appears whole or
-//! not at all, a [`Mark`] remembers how far somebody has been given the journal.
+//! not at all, a [`Mark`] remembers how far somebody has been given the journal. And back: a [`Check`] holds
+//! a file against the rows and lines that the journal gives.
 //!
 //! - Rows are written as they come, in bounded memory.
 //! - Nothing is changed on the way: whole numbers and decimals stay exact.
@@ -10,14 +11,18 @@
     reason = "edge: files for others, and how far they have been given"
 )]
 
+pub mod check;
 mod csv_table;
 mod mark;
 mod parquet_table;
+mod read;
 mod whole_file;
 
+pub use check::Check;
 pub use csv_table::{CsvTable, guarded, unguarded};
 pub use mark::{Mark, MarkError, Marks};
 pub use parquet_table::ParquetTable;
+pub use read::{Form, Piece, ReadError, pieces};
 pub use whole_file::WholeFile;
 
 use crate::row::Row;

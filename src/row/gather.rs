@@ -104,6 +104,13 @@ impl Gather {
         Ok(())
     }
 
+    /// Tells the readings of the series that are still open, as they stand now.
+    pub fn finish<E>(self, mut tell: impl FnMut(&Row<'_>) -> Result<(), E>) -> Result<(), E> {
+        self.open
+            .into_values()
+            .try_for_each(|open| open.tell(&self.journal, &mut tell))
+    }
+
     fn arm(&mut self, id: Seq, spec: &ArmedSpec) {
         let open = Open {
             operator: spec.operator.as_deref().map(Into::into),

@@ -47,14 +47,14 @@ impl Folder {
         self.command(arguments).output().unwrap()
     }
 
-    fn text(&self, arguments: &[&str]) -> String {
+    pub(crate) fn text(&self, arguments: &[&str]) -> String {
         let output = self.run(arguments);
         assert!(output.status.success(), "{arguments:?}: {}", error(&output));
         String::from_utf8(output.stdout).unwrap()
     }
 
     /// The exit code and what was said.
-    fn refusal(&self, arguments: &[&str]) -> (Option<i32>, String) {
+    pub(crate) fn refusal(&self, arguments: &[&str]) -> (Option<i32>, String) {
         let output = self.run(arguments);
         assert_eq!(output.stdout, b"", "{arguments:?}");
         (output.status.code(), error(&output))
@@ -89,7 +89,7 @@ fn segments(kept: &str) -> BTreeMap<String, Vec<u8>> {
         .collect()
 }
 
-const EVERY_KIND: &str = "V1_EVERY_KIND";
+pub(crate) const EVERY_KIND: &str = "V1_EVERY_KIND";
 
 /// What stands under `seq` in a table of text.
 fn seqs(table: &str) -> Vec<u64> {

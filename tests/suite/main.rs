@@ -56,5 +56,6 @@ mod stats;
 mod tapes;
 mod tidy;
 mod uncertainty;
+mod verify_export;
 mod wire;
 mod wrong_settings;

@@ -1,13 +1,16 @@
-//! `tallyjaw verify [STATE_DIR|REPORT]`: exit 0 if the journal is intact, 1 if something in it is not as it was
-//! written or does not follow, 2 without a configuration, 4 if it cannot be read; of a report likewise whether it
-//! is what its journal says.
+//! `tallyjaw verify [STATE_DIR|FILE]`: exit 0 if the journal is intact, 1 if something in it is not as it was
+//! written or does not follow, 2 without a configuration, 4 if it cannot be read; of a report or
+//! an export likewise whether it is what its journal says.
 
+mod export;
 mod report;
 
 use super::progress::Progress;
 use super::{Context, Exit, Failure};
+use crate::config::DaemonConfig;
 use crate::entry::Seq;
 use crate::entry::words::safe;
+use crate::export::{Form, ReadError};
 use crate::journal::{self, Cursor, Finding, Report};
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
@@ -21,7 +24,7 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 /// The same without tallyjaw; a test runs it.
 const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 
-/// Check the journal, or a report against it: every line as it was written, every verdict as it follows
+/// Check the journal, or a report or export against it: every line as written, every verdict as it follows
 ///
 /// Each line names the SHA-256 of the line before, so nothing can be changed, left out or put in
 /// without a trace. Every verdict is judged again from the limits that were armed. Only reads, and may
@@ -30,17 +33,23 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 ///
 /// A report is made again from the journal, and every word, number and line of a picture that differs is
 /// named, with what is reported and what the journal gives.
+///
+/// Of an export (csv, jsonl, parquet) each row is held against the journal, and what was changed, put in, told
+/// twice or left out is named. Another program may have sorted it, cut columns, or saved it anew.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the report is true; 1 damage was found, or the report parts from the journal;\n2 no configuration, or no report; 4 the journal or the report cannot be read."
+    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, or the file parts from the journal;\n2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
 )]
 pub(super) struct Verify {
-    /// The daemon's state folder [else as in the configuration], or a report of `tallyjaw report`
-    #[arg(value_name = "STATE_DIR|REPORT")]
+    /// The daemon's state folder [else as in the configuration], or a report or an export
+    #[arg(value_name = "STATE_DIR|FILE")]
     path: Option<PathBuf>,
-    /// The journal that a report is checked against [else as in the configuration]
+    /// The journal that a file is checked against [else as in the configuration]
     #[arg(long, value_name = "STATE_DIR", requires = "path")]
     state_dir: Option<PathBuf>,
+    /// Of an export: no time was asked for, so every series in it must have its first and last readings too
+    #[arg(long, requires = "path")]
+    whole: bool,
 }
 
 impl Verify {
@@ -48,15 +57,19 @@ impl Verify {
         let configured = || -> Result<PathBuf, Failure> { Ok(context.load()?.1.daemon.state_dir) };
         let state_dir = match (self.path, self.state_dir) {
             (Some(file), named) if file.is_file() => {
-                return report::verify(context, &file, named, out);
+                return of_file(context, &file, named, self.whole, out);
+            }
+            (Some(nowhere), None) if !nowhere.exists() => {
+                return Err(Failure::io(format!("there is no {}", nowhere.display()))
+                    .with_remedy("name the state folder, a report or an export; without a name it is the configured journal"));
             }
             (Some(folder), None) => folder,
             (Some(other), Some(_)) => {
                 return Err(Failure::usage(format!(
-                    "{} is no file, want a report",
+                    "{} is no file, want a report or an export",
                     other.display()
                 ))
-                .with_remedy("make one: tallyjaw report SERIES"));
+                .with_remedy("make one: tallyjaw report SERIES, tallyjaw export csv -o FILE"));
             }
             (None, _) => configured()?,
         };
@@ -71,6 +84,53 @@ impl Verify {
         } else {
             Exit::No
         })
+    }
+}
+
+/// A report or an export, told by what is in it.
+fn of_file(
+    context: &Context,
+    file: &Path,
+    state_dir: Option<PathBuf>,
+    is_whole: bool,
+    out: &mut dyn Write,
+) -> Result<Exit, Failure> {
+    match Form::of(file) {
+        Ok(form) => {
+            let daemon = daemon(context, state_dir)?;
+            export::verify(context, file, form, &daemon, is_whole, out)
+        }
+        Err(ReadError::Other { .. }) if report::is_page(file) && is_whole => Err(Failure::usage(
+            format!("{} is a page, and --whole is of exports", file.display()),
+        )
+        .with_remedy("leave out --whole: a report is compared with all that it was made of")),
+        Err(ReadError::Other { .. }) if report::is_page(file) => {
+            report::verify(context, file, state_dir, out)
+        }
+        Err(error) => Err(export::unreadable(file, &error)),
+    }
+}
+
+/// The configured one, or what stands for it where only a folder is known.
+fn daemon(context: &Context, state_dir: Option<PathBuf>) -> Result<DaemonConfig, Failure> {
+    match state_dir {
+        None => Ok(context.load()?.1.daemon),
+        Some(state_dir) => Ok(DaemonConfig {
+            runtime_dir: state_dir.clone(), // no daemon is asked
+            state_dir,
+            socket_mode: 0o600,
+            socket_group: None,
+            announce: Vec::new(),
+        }),
+    }
+}
+
+/// A line of a page or of a journal may be long.
+fn short(text: &str) -> String {
+    const MOST: usize = 160;
+    match text.char_indices().nth(MOST) {
+        Some((at, _)) => format!("{}…", text.get(..at).unwrap_or_default()),
+        None => text.to_owned(),
     }
 }
 

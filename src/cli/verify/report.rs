@@ -1,7 +1,7 @@
 //! A report against its journal.
 #![expect(clippy::disallowed_methods, reason = "edge: reads the report")]
 
-use super::{BAD, GOOD, HELP, walked};
+use super::{BAD, GOOD, HELP, daemon, short, walked};
 use crate::cli::columns::count;
 use crate::cli::report::{Again, again};
 use crate::cli::{Context, Exit, Failure};
@@ -11,7 +11,7 @@ use crate::entry::words::safe;
 use crate::report::check::{Difference, NoReport, differences, made};
 use crate::report::{Asked, LAYOUT, Made, Report};
 use serde_json::json;
-use std::io::Write;
+use std::io::{Read as _, Write};
 use std::path::{Path, PathBuf};
 
 /// More differences than these tell nothing more.
@@ -25,6 +25,17 @@ struct Checked {
     findings: usize,
     /// Entries since, and those about its series.
     since: (u64, u64),
+}
+
+/// Whether a file may be a page.
+pub(super) fn is_page(file: &Path) -> bool {
+    let mut beginning = String::new();
+    let read = std::fs::File::open(file).map(|file| file.take(64).read_to_string(&mut beginning));
+    read.is_ok()
+        && beginning
+            .trim_start_matches('\u{feff}')
+            .trim_start()
+            .starts_with('<')
 }
 
 pub(super) fn verify(
@@ -57,20 +68,6 @@ pub(super) fn verify(
     let daemon = daemon(context, state_dir)?;
     let checked = checked(&daemon, &text, &made)?;
     tell(context, file, Some(&made), &checked, out)
-}
-
-/// The configured one, or what stands for it where only a folder is known.
-fn daemon(context: &Context, state_dir: Option<PathBuf>) -> Result<DaemonConfig, Failure> {
-    match state_dir {
-        None => Ok(context.load()?.1.daemon),
-        Some(state_dir) => Ok(DaemonConfig {
-            runtime_dir: state_dir.clone(), // no daemon is asked
-            state_dir,
-            socket_mode: 0o600,
-            socket_group: None,
-            announce: Vec::new(),
-        }),
-    }
 }
 
 fn only(differences: Vec<Difference>) -> Checked {
@@ -248,15 +245,6 @@ fn as_text(
         )?,
     }
     Ok(())
-}
-
-/// A line of a page may be long.
-fn short(text: &str) -> String {
-    const MOST: usize = 160;
-    match text.char_indices().nth(MOST) {
-        Some((at, _)) => format!("{}…", text.get(..at).unwrap_or_default()),
-        None => text.to_owned(),
-    }
 }
 
 fn as_json(

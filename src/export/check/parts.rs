@@ -1,0 +1,78 @@
+//! In what two rows or two lines part.
+
+use super::told_by_none;
+use serde_json::Value;
+
+/// What it is about, what the file says, what the journal gives.
+pub(super) struct Part(
+    pub(super) String,
+    pub(super) Option<String>,
+    pub(super) Option<String>,
+);
+
+/// Cells that differ.
+pub(super) fn cells_part(
+    names: &[String],
+    cells: &[String],
+    wanted: &[String],
+    parts: &mut Vec<Part>,
+) {
+    if names.len() != cells.len() {
+        let count = |count: usize| Some(format!("{count} cells"));
+        let about = "the number of cells".to_owned();
+        parts.push(Part(about, count(cells.len()), count(names.len())));
+    }
+    for ((name, got), want) in names.iter().zip(cells).zip(wanted) {
+        if got != want && !told_by_none(name) {
+            let known = |text: &String| Some(text.clone()).filter(|text| !text.is_empty());
+            parts.push(Part(name.clone(), known(got), known(want)));
+        }
+    }
+}
+
+/// Fields that differ; the whole line where it is the same entry, written otherwise.
+pub(super) fn lines_part(got: &[u8], want: &[u8], parts: &mut Vec<Part>) {
+    let before = parts.len();
+    let value = |line: &[u8]| serde_json::from_slice::<Value>(line).ok();
+    if let (Some(got), Some(want)) = (value(got), value(want)) {
+        walk("", Some(&got), Some(&want), parts);
+    }
+    if parts.len() == before {
+        let text = |line: &[u8]| Some(String::from_utf8_lossy(line).into_owned());
+        parts.push(Part("the line".to_owned(), text(got), text(want)));
+    }
+}
+
+fn walk(path: &str, got: Option<&Value>, want: Option<&Value>, parts: &mut Vec<Part>) {
+    if got == want {
+        return;
+    }
+    if let (Some(Value::Array(left)), Some(Value::Array(right))) = (got, want)
+        && left.len() == right.len()
+    {
+        for (nth, (got, want)) in left.iter().zip(right).enumerate() {
+            walk(&format!("{path}[{nth}]"), Some(got), Some(want), parts);
+        }
+        return;
+    }
+    let (Some(Value::Object(left)), Some(Value::Object(right))) = (got, want) else {
+        let text = |value: Option<&Value>| {
+            value.map(|value| {
+                value
+                    .as_str()
+                    .map_or_else(|| value.to_string(), str::to_owned)
+            })
+        };
+        parts.push(Part(path.to_owned(), text(got), text(want)));
+        return;
+    };
+    let only_left = left.keys().filter(|key| !right.contains_key(*key));
+    for key in right.keys().chain(only_left) {
+        let below = if path.is_empty() {
+            key.clone()
+        } else {
+            format!("{path}.{key}")
+        };
+        walk(&below, left.get(key), right.get(key), parts);
+    }
+}
