@@ -27,7 +27,10 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
         ],
     ),
     ("Keep what came over a line", &["tape", "replay"]),
-    ("For the shell", &["completions", "man"]),
+    (
+        "For programs and the shell",
+        &["schema", "completions", "man"],
+    ),
 ];
 
 const EXAMPLES: &str =

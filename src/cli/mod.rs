@@ -34,6 +34,7 @@ mod reload;
 mod replay;
 mod report;
 mod retract;
+mod schema;
 mod series;
 mod serve;
 mod sheet;
@@ -117,7 +118,8 @@ enum Command {
     Tape(tape::Tape),
     Replay(replay::Replay),
 
-    // For the shell.
+    // For programs and the shell.
+    Schema(schema::SchemaCommand),
     Completions(completions::Completions),
     Man(man::Man),
 }
@@ -144,6 +146,7 @@ impl Command {
             Self::Study(command) => command.run(context, out),
             Self::Report(command) => command.run(context, out),
             Self::Export(command) => command.run(context, out),
+            Self::Schema(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),

@@ -2,7 +2,7 @@
 
 use super::Faulty;
 use super::diagnostic::{Diagnostic, Lines, Severity, Source};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 /// More faults than anyone reads; beyond them only the first are kept.
@@ -79,7 +79,13 @@ pub(super) struct Faults {
     left_out: usize,
     /// Kinds of file of which some entry could not even be named.
     incomplete: Vec<Role>,
+    /// What could have stood where.
+    vocabulary: Vocabulary,
 }
+
+/// For the header of a table and a key in it, the names that its value is one of; none where it may be any. It is
+/// what the readers asked for.
+pub type Vocabulary = BTreeMap<(&'static str, &'static str), Vec<String>>;
 
 /// One of the files.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -92,6 +98,21 @@ impl FileId {
 }
 
 impl Faults {
+    /// A key has a meaning in a table.
+    pub(super) fn knows(&mut self, table: &'static str, key: &'static str, names: &[&str]) {
+        let known = self.vocabulary.entry((table, key)).or_default();
+        for name in names {
+            if !known.iter().any(|known| known == name) {
+                known.push((*name).to_owned());
+            }
+        }
+    }
+
+    /// Every key that was asked for.
+    pub(super) fn vocabulary(&mut self) -> Vocabulary {
+        std::mem::take(&mut self.vocabulary)
+    }
+
     /// Takes a file in; faults are told in the order in which files came.
     pub(super) fn add_file(&mut self, role: Role, source: &Source) -> FileId {
         self.files.push(File {

@@ -32,7 +32,7 @@ mod value;
 
 pub use announce::PLACEHOLDERS;
 pub use diagnostic::{Diagnostic, Severity, Source};
-pub use faults::did_you_mean;
+pub use faults::{Vocabulary, did_you_mean};
 pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector};
 pub use main_file::{MainFile, main_file};
 pub use mqtt::MqttConfig;
@@ -59,6 +59,8 @@ pub struct Config {
     pub catalog: Catalog,
     /// What looks wrong in it and may yet be meant, with the files it is in.
     pub warnings: Faulty,
+    /// Which keys could have stood in its tables.
+    pub vocabulary: Vocabulary,
     /// SHA-256 over all files, hex.
     pub digest: String,
 }
@@ -178,6 +180,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         .collect();
     lint::sheets(&raw.terminals, &instruments, &mut faults);
     let warnings = faults.warnings();
+    let vocabulary = faults.vocabulary();
     let (diagnostics, sources) = faults.finish();
     if !diagnostics.is_empty() {
         return Err(Faulty {
@@ -193,6 +196,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         ports,
         catalog,
         warnings,
+        vocabulary,
         digest,
     })
 }

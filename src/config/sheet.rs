@@ -128,6 +128,7 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
     let mut limits = Vec::new();
     let mut places = Vec::new();
     let mut axes_unknown = false;
+    table.tell_known(faults);
     let others = table.others();
     if others.is_empty() {
         let fault = Fault::new("this row limits nothing", "want an axis with its limits");

@@ -213,6 +213,7 @@ impl<'t> Table<'t> {
         names: &[&str],
         from_name: impl Fn(&str) -> Option<T>,
     ) -> Option<At<T>> {
+        faults.knows(self.what, key, names);
         let text = self.text(faults, key)?;
         if let Some(value) = from_name(&text.value) {
             return Some(At {
@@ -388,8 +389,16 @@ impl<'t> Table<'t> {
         faults.add(&key.place, fault);
     }
 
+    /// Tells which keys were asked for.
+    pub(super) fn tell_known(&self, faults: &mut Faults) {
+        for key in &self.known {
+            faults.knows(self.what, key, &[]);
+        }
+    }
+
     /// Reports every key that was not asked for.
     pub(super) fn finish(self, faults: &mut Faults) {
+        self.tell_known(faults);
         if self.what == ROOT && faults.is_broken(self.file) {
             return; // behind a broken header its keys seem to be the file's
         }

@@ -99,6 +99,11 @@ pub fn decode(line: &[u8]) -> Result<(Stamped, Digest), LineError> {
     v1::decode(line)
 }
 
+/// What a line is, as JSON Schema; what it rests on goes to the definitions of the `generator`.
+pub fn schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+    v1::schema(generator)
+}
+
 /// The number of the entry in a line, told from the line's beginning alone.
 pub fn peek_seq(line: &[u8]) -> Option<Seq> {
     let rest = line.strip_prefix(br#"{"v":"#)?;

@@ -55,6 +55,12 @@ pub enum ReadError {
         /// What the reader says, with the place.
         cause: String,
     },
+    /// Compressed in a way that is not built in.
+    #[error("a Parquet file compressed in a way that cannot be read here: {cause}")]
+    Compression {
+        /// What the reader says.
+        cause: String,
+    },
     /// Cut, or changed behind the back of its own lengths and sums.
     #[error("a Parquet file that is not whole: {cause}")]
     Parquet {
@@ -74,6 +80,7 @@ impl ReadError {
                 "make one: tallyjaw export csv -o FILE; a journal is a folder: tallyjaw verify STATE_DIR"
             }
             Self::NoSeq { .. } => "keep the column seq when a table is cut, and best journal too",
+            Self::Compression { .. } => "save it with zstd, with snappy, or uncompressed",
             Self::Csv { .. } => "save it as CSV in UTF-8, or export it anew",
         }
     }
@@ -86,8 +93,12 @@ impl ReadError {
 
 impl From<ParquetError> for ReadError {
     fn from(error: ParquetError) -> Self {
-        Self::Parquet {
-            cause: error.to_string(),
+        let cause = error.to_string();
+        // the reader tells it by its words alone
+        if cause.contains("feature at compile time") {
+            Self::Compression { cause }
+        } else {
+            Self::Parquet { cause }
         }
     }
 }

@@ -12,6 +12,7 @@ use crate::spec::{
     WireRequest, ZeroPolicy,
 };
 use crate::station::{Armable, Command};
+use schemars::JsonSchema;
 use serde::Deserialize;
 use serde_json::Value;
 use std::time::Duration;
@@ -20,7 +21,7 @@ use std::time::Duration;
 const GUARD_FACTOR_MILLI: u32 = 1_645;
 
 /// `arm`: a plan by its name, or the keys of a plan as they stand in a plan file.
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct ArmForm {
     station: Option<String>,
@@ -45,7 +46,7 @@ struct ArmForm {
     alerts: Option<Vec<String>>,
 }
 
-#[derive(Default, Deserialize)]
+#[derive(Default, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct PolicyForm {
     before_first: Option<bool>,
@@ -55,6 +56,11 @@ struct PolicyForm {
     band: Option<u32>,
     limit: Option<u32>,
     double_retracts: Option<bool>,
+}
+
+/// The parameters of `arm`.
+pub(super) fn schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+    generator.subschema_for::<ArmForm>()
 }
 
 /// What `arm` asks for.

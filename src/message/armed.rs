@@ -6,10 +6,11 @@ use crate::entry::state::SeriesState;
 use crate::entry::{Tally, ToolInHand};
 use crate::quantity::{Decimal, Quantity};
 use crate::spec::{ArmedAxis, ArmedInstrument, ArmedTool, Decision, Guard, ZeroPolicy};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// An open series and what it judges by.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct ArmedMessage {
     /// Its id: the seq of its `armed` entry.
     pub series: u64,
@@ -81,7 +82,7 @@ pub struct ArmedMessage {
 }
 
 /// A rule over several readings held.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct AlertMessage {
     /// Its entry.
     pub seq: u64,
@@ -94,7 +95,7 @@ pub struct AlertMessage {
 }
 
 /// A crimp tool.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ToolMessage {
     /// Its id.
     pub id: String,
@@ -115,7 +116,7 @@ pub struct ToolMessage {
 }
 
 /// One axis of a series; lengths in nanometres, forces in millinewtons.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct AxisMessage {
     /// Its name.
     pub axis: String,
@@ -147,7 +148,7 @@ pub struct AxisMessage {
 }
 
 /// How well an instrument can judge an axis.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct GuardMessage {
     /// The instrument.
     pub instrument: String,
@@ -160,7 +161,7 @@ pub struct GuardMessage {
 }
 
 /// When a zero is asked for.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ZeroMessage {
     /// Before the first reading.
     pub before_first: bool,
@@ -182,7 +183,7 @@ pub struct ZeroMessage {
 }
 
 /// What a series knows of an instrument.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct InstrumentBrief {
     /// Its name.
     pub instrument: String,
@@ -206,7 +207,7 @@ pub struct InstrumentBrief {
 }
 
 /// The last verification of an instrument against gauge blocks.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct VerifiedMessage {
     /// Its series.
     pub series: u64,
@@ -217,7 +218,7 @@ pub struct VerifiedMessage {
 }
 
 /// How many readings came out how.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct TallyMessage {
     /// Counted and passed.
     pub passed: u32,

@@ -3,10 +3,11 @@
 use crate::quantity::Area;
 use crate::spec::wire::resolve;
 use crate::spec::{Catalog, Plan, Purpose, Subject, Terminal, Tool};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// Everything that can be armed.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CatalogMessage {
     /// The stations.
     pub stations: Vec<String>,
@@ -21,7 +22,7 @@ pub struct CatalogMessage {
 }
 
 /// A plan.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct PlanMessage {
     /// Its name.
     pub plan: String,
@@ -49,7 +50,7 @@ pub struct PlanMessage {
 }
 
 /// A terminal.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct TerminalMessage {
     /// Its name.
     pub terminal: String,
@@ -61,7 +62,7 @@ pub struct TerminalMessage {
 }
 
 /// What a terminal asks for on one size of wire.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RowMessage {
     /// The size.
     pub wire: String,
@@ -70,7 +71,7 @@ pub struct RowMessage {
 }
 
 /// One axis with its limits as text.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct LimitMessage {
     /// The axis.
     pub axis: String,
@@ -79,7 +80,7 @@ pub struct LimitMessage {
 }
 
 /// A crimp tool.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ToolBrief {
     /// Its name.
     pub tool: String,
@@ -92,7 +93,7 @@ pub struct ToolBrief {
 }
 
 /// A nest of a tool.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct NestMessage {
     /// Its name.
     pub nest: String,

@@ -10,6 +10,20 @@ use std::fmt;
 #[serde(transparent)]
 pub struct Digits(Box<RawValue>);
 
+impl schemars::JsonSchema for Digits {
+    fn inline_schema() -> bool {
+        true
+    }
+
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Digits".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({"type": "number"})
+    }
+}
+
 impl From<Decimal> for Digits {
     fn from(decimal: Decimal) -> Self {
         // The text of a decimal is always a JSON number.

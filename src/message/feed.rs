@@ -1,10 +1,11 @@
 //! The feed: what is said to a client beside state and entries, and what it may ask.
 
 use super::VERSION;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The first line on the feed.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Hello {
     /// `hello`.
     pub kind: String,
@@ -35,7 +36,7 @@ impl Hello {
 }
 
 /// Something that a client must know and that is no entry: `error`, `journal_failed`, …
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Notice {
     /// `error` is about what this client sent; `journal_failed`, `journal_full`, `journal_resumed`
     /// and `stopping` are about the daemon.
@@ -48,6 +49,15 @@ pub struct Notice {
 }
 
 impl Notice {
+    /// Every kind.
+    pub const KINDS: [&str; 5] = [
+        "error",
+        "journal_failed",
+        "journal_full",
+        "journal_resumed",
+        "stopping",
+    ];
+
     /// A notice of this kind.
     pub fn new(kind: &str, message: impl Into<String>, remedy: Option<&str>) -> Self {
         Self {
@@ -65,13 +75,18 @@ pub enum FeedRequest {
     After(u64),
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct AfterForm {
     after: u64,
 }
 
 impl FeedRequest {
+    /// What a client may send.
+    pub(super) fn schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        generator.subschema_for::<AfterForm>()
+    }
+
     /// Reads one line of a client; what it cannot be is said in a notice.
     pub fn parse(line: &[u8]) -> Result<Self, Notice> {
         // By way of an object, since a list of the right length would be taken for the form too.

@@ -16,6 +16,7 @@ pub mod feed;
 pub mod page;
 pub mod reply;
 pub mod request;
+pub mod schema;
 pub mod series;
 pub mod state;
 

@@ -3,6 +3,7 @@
 use super::armed::ArmedMessage;
 use super::catalog::CatalogMessage;
 use super::state::StateMessage;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
@@ -29,7 +30,7 @@ pub mod code {
 }
 
 /// Why a request was not carried out.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ErrorObject {
     /// One of [`code`].
     pub code: i64,
@@ -41,7 +42,7 @@ pub struct ErrorObject {
 }
 
 /// What goes with an error.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ErrorData {
     /// What a person can do about it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -72,14 +73,14 @@ impl ErrorObject {
 }
 
 /// The answer to `disarm`, `retract`, `note`, `operator`, `tool` and `zero`.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Done {
     /// The entry that says so; it is durable.
     pub seq: u64,
 }
 
 /// The answer to `arm`.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Armed {
     /// The `armed` entry; it is durable, and its number is the series's.
     pub seq: u64,
@@ -92,7 +93,7 @@ pub struct Armed {
 }
 
 /// The answer to `reload`.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Reload {
     /// The `started` entry of the new configuration; it is durable.
     pub seq: u64,
@@ -101,7 +102,7 @@ pub struct Reload {
 }
 
 /// The answer to `status`.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Status {
     /// The daemon's version.
     pub version: String,
@@ -125,7 +126,7 @@ pub struct Status {
 }
 
 /// Why an instrument's port cannot be opened, or what is odd about an open one.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Trouble {
     /// The instrument.
     pub instrument: String,
@@ -137,7 +138,7 @@ pub struct Trouble {
 }
 
 /// What a request came to.
-#[derive(Debug, Clone, Serialize)]
+#[derive(Debug, Clone, Serialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Outcome {
     /// To `arm`.

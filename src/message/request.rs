@@ -7,6 +7,7 @@ use super::arm::arm;
 use super::reply::{ErrorObject, code};
 use crate::entry::Means;
 use crate::station::Command;
+use schemars::{JsonSchema, Schema, SchemaGenerator};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Map, Value};
@@ -196,6 +197,22 @@ fn call(object: &Map<String, Value>) -> Result<Call, ErrorObject> {
     }
 }
 
+/// For each method but `arm` its parameters.
+pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Schema)> {
+    vec![
+        ("disarm", generator.subschema_for::<StationForm>()),
+        ("retract", generator.subschema_for::<RetractForm>()),
+        ("operator", generator.subschema_for::<OperatorForm>()),
+        ("tool", generator.subschema_for::<ToolForm>()),
+        ("note", generator.subschema_for::<NoteForm>()),
+        ("zero", generator.subschema_for::<InstrumentForm>()),
+        ("ask", generator.subschema_for::<InstrumentForm>()),
+        ("status", generator.subschema_for::<NoForm>()),
+        ("catalog", generator.subschema_for::<NoForm>()),
+        ("reload", generator.subschema_for::<NoForm>()),
+    ]
+}
+
 pub(super) fn nearest<'a>(got: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     known
         .into_iter()
@@ -224,31 +241,31 @@ pub(super) fn read<T: DeserializeOwned>(params: Option<Value>) -> Result<T, Erro
     serde_json::from_value(params).map_err(|error| invalid(error.to_string()))
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct NoForm {}
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct StationForm {
     station: Option<String>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct RetractForm {
     station: Option<String>,
     seq: Option<u64>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct OperatorForm {
     station: Option<String>,
     operator: String,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct ToolForm {
     station: Option<String>,
@@ -256,14 +273,14 @@ struct ToolForm {
     nest: Option<String>,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct NoteForm {
     station: Option<String>,
     text: String,
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 struct InstrumentForm {
     station: Option<String>,

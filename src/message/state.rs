@@ -12,11 +12,12 @@ use crate::entry::{Outcome, Reading, RefusedSaying, Seq, Standing, State, Tally}
 use crate::quantity::Quantity;
 use crate::spec::Catalog;
 use crate::station::prompt::{Prompt, prompt, sentence};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
 /// What the durable entries amount to.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct StateMessage {
     /// `state`.
     pub kind: String,
@@ -32,7 +33,7 @@ pub struct StateMessage {
 }
 
 /// A station.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct StationMessage {
     /// Its name.
     pub station: String,
@@ -64,7 +65,7 @@ pub struct StationMessage {
 }
 
 /// What a card or a pedal said and the station could not do.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RefusedMessage {
     /// What was said.
     pub said: String,
@@ -86,7 +87,7 @@ impl RefusedMessage {
 }
 
 /// A slot.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct NextMessage {
     /// The piece, from 1.
     pub piece: u32,
@@ -95,7 +96,7 @@ pub struct NextMessage {
 }
 
 /// A reading, such as the last one of a station.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct LastMessage {
     /// Its entry.
     pub seq: u64,
@@ -134,7 +135,7 @@ pub struct LastMessage {
 }
 
 /// How a series came out.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct OutcomeMessage {
     /// The series.
     pub series: u64,
@@ -145,7 +146,7 @@ pub struct OutcomeMessage {
 }
 
 /// An instrument.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct InstrumentMessage {
     /// Its name.
     pub instrument: String,

@@ -234,7 +234,12 @@ fn every_shipped_file_is_part_of_a_configuration_that_checks_clean() {
 }
 
 /// The configuration with device paths in place of `@caliper-1@`, as the demo puts them.
-fn with_ports(main: &Path) -> Config {
+pub(crate) fn with_ports(main: &Path) -> Config {
+    with_more(main, "")
+}
+
+/// The same with more text behind the main file.
+pub(crate) fn with_more(main: &Path, more: &str) -> Config {
     let source = |path: &Path| Source {
         path: path.to_path_buf(),
         text: fs::read_to_string(path)
@@ -256,7 +261,9 @@ fn with_ports(main: &Path) -> Config {
             .into_iter()
             .collect(),
     };
-    config::assemble(config::main_file(&source(main)), &files)
+    let mut main = source(main);
+    main.text.push_str(more);
+    config::assemble(config::main_file(&main), &files)
         .unwrap_or_else(|faulty| panic!("{}", faulty.rendered(false).join("\n")))
 }
 
@@ -382,7 +389,7 @@ fn loaded(main: &Path) -> Config {
 }
 
 /// None where there is no such folder: the service's configuration comes without sheets.
-fn toml_files(folder: &Path) -> Vec<PathBuf> {
+pub(crate) fn toml_files(folder: &Path) -> Vec<PathBuf> {
     if !folder.is_dir() {
         return Vec::new();
     }

@@ -47,6 +47,7 @@ mod recording;
 mod replug;
 mod report;
 mod run_rules;
+mod schema;
 mod scripts;
 mod self_deception;
 mod series;

@@ -12,10 +12,11 @@ use crate::quantity::{Decimal, Dimension, Quantity};
 use crate::spec::{
     self, ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, ZeroPolicy,
 };
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::time::Duration;
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Armed {
     station: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -52,14 +53,14 @@ pub(super) struct Armed {
     warnings: Vec<String>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct OpeningZero {
     instrument: String,
     zeroed: u64,
     at: String,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Tool {
     id: String,
     class: names::ToolClass,
@@ -73,7 +74,7 @@ struct Tool {
     needs: Option<String>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Axis {
     #[serde(rename = "axis")]
     name: String,
@@ -97,7 +98,7 @@ struct Axis {
     guards: Vec<GuardBand>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct GuardBand {
     instrument: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -108,14 +109,14 @@ struct GuardBand {
     test_uncertainty_ratio: Option<Number>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Judging {
     rule: names::Rule,
     #[serde(skip_serializing_if = "Option::is_none")]
     guard_factor: Option<Number>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Zero {
     before_first: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -130,7 +131,7 @@ struct Zero {
     double_retracts: bool,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Instrument {
     name: String,
     unit: names::Unit,

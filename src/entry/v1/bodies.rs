@@ -3,9 +3,10 @@
 use super::names;
 use crate::entry::line::LineError;
 use crate::entry::{self, Entry, Seq};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Attached {
     station: String,
     instrument: String,
@@ -47,7 +48,7 @@ impl TryFrom<Attached> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Detached {
     pub(super) station: String,
     pub(super) instrument: String,
@@ -66,7 +67,7 @@ impl TryFrom<Detached> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Disarmed {
     pub(super) station: String,
     pub(super) series: u64,
@@ -83,7 +84,7 @@ impl TryFrom<Disarmed> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Completed {
     station: String,
     series: u64,
@@ -92,7 +93,7 @@ pub(super) struct Completed {
 }
 
 /// How many readings came out how. A count that is there is known, so 0 is written.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Tally {
     passed: u32,
     failed: u32,
@@ -152,7 +153,7 @@ impl TryFrom<Completed> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct ZeroSaid {
     pub(super) station: String,
     pub(super) instrument: String,
@@ -169,7 +170,7 @@ impl TryFrom<ZeroSaid> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Doubted {
     pub(super) station: String,
     pub(super) series: u64,
@@ -190,7 +191,7 @@ impl TryFrom<Doubted> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Retracted {
     pub(super) station: String,
     pub(super) series: u64,
@@ -212,7 +213,7 @@ impl TryFrom<Retracted> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Noted {
     pub(super) station: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -232,7 +233,7 @@ impl TryFrom<Noted> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Alerted {
     pub(super) station: String,
     pub(super) series: u64,
@@ -255,7 +256,7 @@ impl TryFrom<Alerted> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Refused {
     pub(super) station: String,
     pub(super) instrument: String,

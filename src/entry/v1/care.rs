@@ -6,11 +6,12 @@ use crate::entry::line::LineError;
 use crate::entry::state::ToolState;
 use crate::quantity::Date;
 use crate::spec::{InstrumentCare, ToolCare, Verified};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
 /// Of an instrument; left out as a whole where nothing is known.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Instrument {
     #[serde(skip_serializing_if = "Option::is_none")]
     calibrated: Option<String>,
@@ -21,7 +22,7 @@ pub(super) struct Instrument {
 }
 
 /// The last verification.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Verification {
     series: u64,
     at: String,
@@ -29,7 +30,7 @@ pub(super) struct Verification {
 }
 
 /// Of a tool; left out as a whole where nothing is known.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Tool {
     #[serde(skip_serializing_if = "Option::is_none")]
     last_check: Option<String>,
@@ -44,7 +45,7 @@ pub(super) struct Tool {
 }
 
 /// Crimps counted.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Crimps {
     crimps: u64,
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]

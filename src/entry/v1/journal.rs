@@ -5,9 +5,10 @@ use super::values::fault;
 use crate::entry::line::LineError;
 use crate::entry::{Entry, JournalId, Seq, State};
 use crate::quantity::WallMicros;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Begun {
     journal: String,
 }
@@ -30,7 +31,7 @@ impl TryFrom<Begun> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Segment {
     journal: String,
     state: state::State,
@@ -56,7 +57,7 @@ impl TryFrom<Segment> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Started {
     pub(super) version: String,
     pub(super) config_digest: String,
@@ -73,7 +74,7 @@ impl TryFrom<Started> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Stopped {
     pub(super) reason: String,
 }
@@ -88,7 +89,7 @@ impl TryFrom<Stopped> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct ClockStepped {
     /// How far the wall clock ran ahead, in microseconds.
     pub(super) by_us: i64,
@@ -104,7 +105,7 @@ impl TryFrom<ClockStepped> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Gap {
     pub(super) since: String,
     pub(super) frames: u64,
@@ -123,7 +124,7 @@ impl TryFrom<Gap> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct DamageAccepted {
     /// The first damaged entry.
     pub(super) damaged: u64,

@@ -22,6 +22,7 @@ mod values;
 
 use super::line::{Digest, LineError};
 use super::{Entry, Seq, Stamped};
+use schemars::{Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Serialize};
 use std::fmt::Write as _;
 use values::fault;
@@ -47,6 +48,11 @@ macro_rules! kinds {
                 match self {
                     $(Self::$variant(_) => $name),+
                 }
+            }
+
+            /// For each kind its name, and what follows the header of a line.
+            fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Schema)> {
+                vec![$(($name, generator.subschema_for::<$body>())),+]
             }
 
             /// The entry in a line of this kind.
@@ -145,6 +151,34 @@ fn plain_text(bytes: &[u8]) -> Option<(&str, &[u8])> {
         .all(|byte| (b' '..=b'~').contains(byte) && *byte != b'\\');
     let text = std::str::from_utf8(text).ok().filter(|_| plain)?;
     Some((text, rest.get(1..)?))
+}
+
+/// A time, of a clock that may be far off too.
+const TIME: &str =
+    r"^(-?[0-9]{4,6}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{6}Z|-?[0-9]+ us)$";
+
+/// What a line is, as JSON Schema.
+pub(super) fn schema(generator: &mut SchemaGenerator) -> Schema {
+    let kinds = Body::schemas(generator).into_iter();
+    let kinds: Vec<Schema> = kinds
+        .map(|(kind, body)| {
+            json_schema!({"title": kind, "properties": {"kind": {"const": kind}}, "allOf": [body]})
+        })
+        .collect();
+    json_schema!({
+        "title": "entry",
+        "description": "A line of a journal",
+        "type": "object",
+        "required": ["v", "seq", "at", "kind", "prev"],
+        "properties": {
+            "v": {"const": VERSION},
+            "seq": {"type": "integer", "minimum": 1},
+            "at": {"type": "string", "pattern": TIME},
+            "kind": {"type": "string"},
+            "prev": {"description": "SHA-256 of the line before", "type": "string", "pattern": "^[0-9a-f]{64}$"},
+        },
+        "oneOf": kinds,
+    })
 }
 
 /// The line of an entry, without a newline.

@@ -3,13 +3,14 @@
 use crate::entry;
 use crate::quantity;
 use crate::spec;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// An enum of texts, and the way to and from the one that the rest of the program uses.
 macro_rules! names {
     ($($(#[$meta:meta])* $name:ident for $domain:path { $($variant:ident = $text:literal),+ $(,)? })+) => { $(
         $(#[$meta])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
         pub(super) enum $name {
             $(#[serde(rename = $text)] $variant),+
         }
@@ -106,7 +107,7 @@ names! {
 }
 
 /// Whether a reading counts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub(super) enum Standing {
     #[serde(rename = "counted")]
     Counted,
@@ -115,7 +116,7 @@ pub(super) enum Standing {
 }
 
 /// The rule of judging.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub(super) enum Rule {
     #[serde(rename = "simple")]
     Simple,

@@ -7,6 +7,7 @@ use crate::entry::line::LineError;
 use crate::entry::{self, Entry, ReadingSlot, Seq};
 use crate::quantity::Quantity;
 use crate::spec::{AxisName, Limits};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
@@ -14,7 +15,7 @@ use std::sync::Arc;
 ///
 /// The fields from `series` to `purpose`, the limits and the deviation are there if it was measured
 /// for something. `sizing` is left out where it is `iso_mm2`, `limits_unit` where it is `unit`.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Reading {
     station: String,
     instrument: String,
@@ -193,7 +194,7 @@ impl TryFrom<Reading> for Entry {
 }
 
 /// How a value stood still in a stream.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Plateau {
     #[serde(skip_serializing_if = "Option::is_none")]
     median_nm: Option<i64>,
@@ -247,7 +248,7 @@ impl TryFrom<Plateau> for entry::Plateau {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Zeroed {
     station: String,
     instrument: String,
@@ -304,7 +305,7 @@ impl TryFrom<Zeroed> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Unread {
     station: String,
     instrument: String,

@@ -6,9 +6,10 @@ use crate::entry::Seq;
 use crate::entry::line::LineError;
 use crate::entry::runs::{self, Maker};
 use crate::spec::{AlertRule, AxisName, Limits};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Run {
     #[serde(skip_serializing_if = "Option::is_none")]
     terminal: Option<String>,
@@ -42,7 +43,7 @@ pub(super) struct Run {
     told: Vec<String>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Point {
     seq: u64,
     series: u64,
@@ -55,7 +56,7 @@ struct Point {
     unit: names::Unit,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Alert {
     seq: u64,
     rule: String,

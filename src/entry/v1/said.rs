@@ -3,9 +3,10 @@
 use super::names;
 use crate::entry::line::LineError;
 use crate::entry::{self, Entry, Seq};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct ZeroDue {
     pub(super) station: String,
     pub(super) instrument: String,
@@ -26,7 +27,7 @@ impl TryFrom<ZeroDue> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct OperatorSaid {
     pub(super) station: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -46,7 +47,7 @@ impl TryFrom<OperatorSaid> for Entry {
     }
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct ToolSaid {
     station: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -89,7 +90,7 @@ impl TryFrom<ToolSaid> for Entry {
 }
 
 /// The tool in the hand, in a state.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Tool {
     id: String,
     class: names::ToolClass,
@@ -118,7 +119,7 @@ impl From<Tool> for entry::ToolInHand {
 }
 
 /// What was refused last, in a state.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct RefusedSaying {
     said: String,
     reason: String,

@@ -16,11 +16,12 @@ use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationS
 use crate::entry::{self, JournalId, Seq};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::AxisName;
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct State {
     #[serde(skip_serializing_if = "Option::is_none")]
     journal: Option<String>,
@@ -32,7 +33,7 @@ pub(super) struct State {
     tools: BTreeMap<String, care::Crimps>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Station {
     #[serde(skip_serializing_if = "Option::is_none")]
     series: Option<Series>,
@@ -53,26 +54,26 @@ struct Station {
 }
 
 /// The series that the last one owes.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Repeat {
     spec: Box<Armed>,
     since: String,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct LastReading {
     seq: u64,
     reading: Reading,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct LastOutcome {
     series: u64,
     outcome: names::Outcome,
     tally: Tally,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Instrument {
     station: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -88,7 +89,7 @@ struct Instrument {
     verified: Option<care::Verification>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Series {
     id: u64,
     since: String,
@@ -102,7 +103,7 @@ struct Series {
     crimped: BTreeSet<u32>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Counted {
     seq: u64,
     piece: u32,
@@ -117,7 +118,7 @@ struct Counted {
     verdict: names::Verdict,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct Zero {
     #[serde(skip_serializing_if = "Option::is_none")]
     last_good: Option<GoodZero>,
@@ -129,7 +130,7 @@ struct Zero {
     takes_back: Option<u64>,
 }
 
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 struct GoodZero {
     seq: u64,
     at: String,

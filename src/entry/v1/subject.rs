@@ -4,6 +4,7 @@ use super::names;
 use super::values::{self, Number, fault, measured, nm, quantity};
 use crate::entry::line::LineError;
 use crate::spec::{ArmedSubject, Crimp, GaugeBlock};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// The fields of a crimp; they stand among others, so the struct is only passed.
@@ -43,7 +44,7 @@ impl CrimpFields {
 }
 
 /// A gauge block.
-#[derive(Serialize, Deserialize)]
+#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Block {
     axis: String,
     #[serde(skip_serializing_if = "Option::is_none")]

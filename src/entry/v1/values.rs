@@ -4,6 +4,7 @@ use super::names;
 use crate::entry::line::LineError;
 use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity};
 use crate::spec::{Limits, WireSize};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 use std::fmt::Write as _;
@@ -18,6 +19,20 @@ pub(super) fn fault(cause: impl Into<String>) -> LineError {
 #[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(transparent)]
 pub(super) struct Number(Box<RawValue>);
+
+impl schemars::JsonSchema for Number {
+    fn inline_schema() -> bool {
+        true
+    }
+
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Number".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({"type": "number"})
+    }
+}
 
 impl From<Decimal> for Number {
     fn from(decimal: Decimal) -> Self {
@@ -118,7 +133,7 @@ pub(super) fn measured(
 }
 
 /// Two ends of a range.
-#[derive(Debug, Clone, Serialize, Deserialize)]
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub(super) struct Span {
     #[serde(skip_serializing_if = "Option::is_none")]
     from_nm: Option<i64>,

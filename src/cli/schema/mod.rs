@@ -1,0 +1,100 @@
+//! `tallyjaw schema`: exit 0.
+
+use super::{Context, Exit, Failure};
+use crate::message::schema;
+use serde_json::{Map, Value};
+use std::io::Write;
+
+/// The configuration is read by hand, so that every fault has its place; so is its schema written. A test holds
+/// it against what the readers ask for.
+const CONFIG: &str = include_str!("config.json");
+
+/// Print what entries, feed, control socket and configuration are made of, as JSON Schema (2020-12)
+///
+/// Every field with its meaning and unit. Without a name: which schemas there are; with --json all of them in one
+/// object.
+///
+/// Fields may be added within a version, so no schema refuses a field of entry or feed that it does not know.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw schema                                   which there are
+  tallyjaw schema entry > entry.schema.json         a line of the journal
+  tallyjaw schema --json | jq .control              out of all of them")]
+pub(super) struct SchemaCommand {
+    /// Which one to print
+    #[arg(value_enum)]
+    of: Option<Of>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Of {
+    /// A line of the journal, of `export jsonl`, and of a broker's TOPIC/entries
+    Entry,
+    /// A line of the feed: hello, state, notices, entries; and what a client may send
+    Feed,
+    /// A line of the control socket: requests and their answers
+    Control,
+    /// The configuration's main file, and in it those of sheets, plans and tools
+    Config,
+}
+
+impl SchemaCommand {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        match (self.of, context.json) {
+            (Some(of), true) => writeln!(out, "{}", of.schema())?,
+            (Some(of), false) => writeln!(out, "{:#}", of.schema())?,
+            (None, true) => {
+                let all = Of::ALL.map(|of| (of.name().to_owned(), of.schema()));
+                writeln!(out, "{}", Value::Object(Map::from_iter(all)))?;
+            }
+            (None, false) => {
+                for of in Of::ALL {
+                    writeln!(out, "{:8} {}", of.name(), of.says())?;
+                }
+                writeln!(
+                    out,
+                    "\none of them: tallyjaw schema entry; all in one object: tallyjaw schema --json"
+                )?;
+            }
+        }
+        Ok(Exit::Yes)
+    }
+}
+
+impl Of {
+    const ALL: [Self; 4] = [Self::Entry, Self::Feed, Self::Control, Self::Config];
+
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Entry => "entry",
+            Self::Feed => "feed",
+            Self::Control => "control",
+            Self::Config => "config",
+        }
+    }
+
+    const fn says(self) -> &'static str {
+        match self {
+            Self::Entry => {
+                "a line of the journal, of `export jsonl`, and of a broker's TOPIC/entries"
+            }
+            Self::Feed => {
+                "a line of the feed: hello, state, notices, entries; and what a client may send"
+            }
+            Self::Control => "a line of the control socket: requests and their answers",
+            Self::Config => {
+                "the configuration's main file, and in it those of sheets, plans and tools"
+            }
+        }
+    }
+
+    fn schema(self) -> Value {
+        match self {
+            Self::Entry => schema::entry(),
+            Self::Feed => schema::feed(),
+            Self::Control => schema::control(),
+            Self::Config => serde_json::from_str(CONFIG).unwrap_or_default(),
+        }
+    }
+}

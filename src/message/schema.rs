@@ -1,0 +1,125 @@
+//! What is stored and said, as JSON Schema (2020-12), from the types that read and write it.
+//!
+//! - Fields come out of the types, so that they cannot part; [`words`] says what they mean, with units.
+//! - Fields may be added within a version, so a field that is not told is no fault in what the daemon says; it is
+//!   one in a request, as it is to the daemon.
+
+mod words;
+
+use super::{ErrorObject, FeedRequest, Hello, Notice, StateMessage, arm, reply, request};
+use crate::entry::line;
+use schemars::generate::SchemaSettings;
+use schemars::transform::{Transform, transform_subschemas};
+use schemars::{Schema, SchemaGenerator, json_schema};
+use serde_json::{Value, json};
+
+/// The dialect of JSON Schema.
+const DIALECT: &str = "https://json-schema.org/draft/2020-12/schema";
+
+/// Lines of a journal.
+pub fn entry() -> Value {
+    let title = "tallyjaw: a line of the journal, and of the feed";
+    whole(title, line::schema)
+}
+
+/// Lines of the feed: hello, state, notices and entries.
+pub fn feed() -> Value {
+    let title = "tallyjaw: a line of the feed; a client may send what $defs/after says";
+    whole(title, |generator| {
+        let of_kinds = |kinds: &[&str], schema: Schema| json_schema!({"properties": {"kind": {"enum": kinds}}, "allOf": [schema]});
+        let hello = of_kinds(&["hello"], generator.subschema_for::<Hello>());
+        let state = of_kinds(&["state"], generator.subschema_for::<StateMessage>());
+        let notice = of_kinds(&Notice::KINDS, generator.subschema_for::<Notice>());
+        let entry = line::schema(generator);
+        let after = FeedRequest::schema(generator);
+        generator
+            .definitions_mut()
+            .insert("after".to_owned(), after.to_value());
+        json_schema!({"oneOf": [hello, state, notice, entry]})
+    })
+}
+
+/// Lines of the control socket: requests and answers.
+pub fn control() -> Value {
+    let title = "tallyjaw: a line of the control socket, a request or its answer (JSON-RPC 2.0)";
+    whole(title, |generator| {
+        let mut forms = request::schemas(generator);
+        forms.push(("arm", arm::schema(generator)));
+        let requests = forms.into_iter().map(|(method, mut params)| {
+            params.insert("description".to_owned(), "by their names".into());
+            json_schema!({
+                "title": method,
+                "type": "object",
+                "required": ["jsonrpc", "method"],
+                "properties": {
+                    "jsonrpc": {"const": "2.0"},
+                    "id": {
+                        "type": ["number", "string", "null"],
+                        "description": "what the answer carries; without it there is no answer",
+                    },
+                    "method": {"const": method},
+                    "params": params,
+                },
+            })
+        });
+        let requests: Vec<Schema> = requests.collect();
+        let outcome = generator.subschema_for::<reply::Outcome>();
+        let error = generator.subschema_for::<ErrorObject>();
+        let answer = |key: &str, schema: Schema| {
+            json_schema!({
+                "title": key,
+                "type": "object",
+                "required": ["jsonrpc", "id", key],
+                "properties": {
+                    "jsonrpc": {"const": "2.0"},
+                    "id": {"description": "as in the request; null if that could not be read"},
+                    key: schema,
+                },
+            })
+        };
+        let (result, error) = (answer("result", outcome), answer("error", error));
+        json_schema!({"anyOf": [{"title": "request", "oneOf": requests}, result, error]})
+    })
+}
+
+/// A schema with all that it rests on.
+fn whole(title: &str, make: impl FnOnce(&mut SchemaGenerator) -> Schema) -> Value {
+    let mut generator = SchemaSettings::draft2020_12().into_generator();
+    let mut schema = make(&mut generator);
+    schema.insert("$schema".to_owned(), DIALECT.into());
+    schema.insert("title".to_owned(), title.into());
+    let definitions = generator.take_definitions(true);
+    schema.insert("$defs".to_owned(), Value::Object(definitions));
+    NeverNull.transform(&mut schema);
+    words::Words.transform(&mut schema);
+    schema.to_value()
+}
+
+/// What is unknown is left out, never null.
+struct NeverNull;
+
+impl Transform for NeverNull {
+    fn transform(&mut self, schema: &mut Schema) {
+        let null = json!("null");
+        if let Some(Value::Array(types)) = schema.get_mut("type")
+            && types.len() == 2
+        {
+            types.retain(|kind| *kind != null);
+            if let [only] = &types[..] {
+                let only = only.clone();
+                schema.insert("type".to_owned(), only);
+            }
+        }
+        if let Some(Value::Array(any)) = schema.get_mut("anyOf") {
+            any.retain(|one| one.get("type") != Some(&null));
+            if let [Value::Object(only)] = &any[..] {
+                let only = only.clone();
+                schema.remove("anyOf");
+                for (key, value) in only {
+                    schema.insert(key, value);
+                }
+            }
+        }
+        transform_subschemas(self, schema);
+    }
+}
