@@ -6,7 +6,7 @@
 //!
 //! - What is kept is a number or two for each row of the file, and for each reading of the journal that is not
 //!   in it; texts are kept of those alone that are told.
-//! - What was asked for is not in the file; what may be the question's doing is counted, not blamed ([`absent`]).
+//! - What was asked for is not in the file; what may be the question's doing is counted, not blamed (`absent.rs`).
 
 mod absent;
 mod parts;
