@@ -2,7 +2,7 @@
 
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::words::safe;
-use crate::message::reply::Status as Answer;
+use crate::message::reply::{SinkStatus, Status as Answer};
 use std::io::Write;
 
 /// Show what is armed, what to do next, and which instruments are connected
@@ -53,6 +53,9 @@ impl Status {
                     writeln!(out, "    help: {}", safe(remedy))?;
                 }
             }
+            if self.station.is_none() {
+                sinks(out, &status.sinks)?;
+            }
         }
         match status.journal_health.as_str() {
             "ok" => Ok(Exit::Yes),
@@ -62,6 +65,35 @@ impl Status {
             ),
         }
     }
+}
+
+/// How each sink is doing: a line, and what to do about one that fails.
+fn sinks(out: &mut dyn Write, sinks: &[SinkStatus]) -> std::io::Result<()> {
+    if sinks.is_empty() {
+        return Ok(());
+    }
+    writeln!(out, "{HEADING}sinks{HEADING:#}", HEADING = card::HEADING)?;
+    for sink in sinks {
+        let (name, after) = (safe(&sink.sink), sink.after);
+        let kind = &sink.kind;
+        let behind = match sink.behind {
+            0 => "up to date".to_owned(),
+            1 => "1 entry behind".to_owned(),
+            behind => format!("{behind} entries behind"),
+        };
+        let Some(failing) = &sink.failing else {
+            writeln!(out, "  {name} ({kind}): entry {after}, {behind}")?;
+            continue;
+        };
+        let (error, since) = (safe(&failing.error), &failing.since);
+        let tries = failing.tries;
+        writeln!(
+            out,
+            "  {name} ({kind}): fails since {since}, {tries} tries, {behind}: {error}"
+        )?;
+        writeln!(out, "    help: {}", safe(&failing.remedy))?;
+    }
+    Ok(())
 }
 
 fn unknown(only: &str, status: &Answer) -> Failure {

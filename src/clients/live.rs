@@ -6,7 +6,7 @@
 use super::at_end::{AtEnd, Left};
 use crate::entry::{JournalId, Seq, State};
 use crate::journal::DurableLine;
-use crate::message::reply::{Status, Trouble};
+use crate::message::reply::{SinkStatus, Status, Trouble};
 use crate::message::{Hello, Notice, StateMessage, line};
 use crate::spec::Catalog;
 use std::collections::{BTreeMap, VecDeque};
@@ -63,11 +63,23 @@ struct Shown {
     last: Seq,
     health: Health,
     troubles: BTreeMap<String, Trouble>,
+    sinks: Vec<SinkStatus>,
     page: Option<String>,
     notices: VecDeque<Arc<[u8]>>,
     notices_ever: u64,
     closing: bool,
     at_end: AtEnd,
+}
+
+impl Shown {
+    /// Every sink, with how many entries it is behind now.
+    fn sinks_behind(&self) -> Vec<SinkStatus> {
+        let behind = |sink: &SinkStatus| SinkStatus {
+            behind: self.last.0.saturating_sub(sink.after),
+            ..sink.clone()
+        };
+        self.sinks.iter().map(behind).collect()
+    }
 }
 
 /// A client's place among those that are written to directly.
@@ -154,6 +166,7 @@ impl Live {
                 last,
                 health: Health::Ok,
                 troubles: BTreeMap::new(),
+                sinks: Vec::new(),
                 page: None,
                 notices: VecDeque::new(),
                 notices_ever: 0,
@@ -250,6 +263,27 @@ impl Live {
         self.wake_all();
     }
 
+    /// How a sink is doing. Clients are told of a failure that begins or ends; what has arrived they ask for.
+    pub fn set_sink(&self, status: SinkStatus) {
+        let failing = status.failing.is_some();
+        let failed_before = {
+            let mut shown = self.shown();
+            let known = shown
+                .sinks
+                .iter_mut()
+                .find(|known| known.sink == status.sink);
+            if let Some(known) = known {
+                std::mem::replace(known, status).failing.is_some()
+            } else {
+                shown.sinks.push(status);
+                false
+            }
+        };
+        if failing != failed_before {
+            self.wake_all();
+        }
+    }
+
     /// Clients are sent what they have not got, and are let go.
     pub fn close(&self) {
         self.shown().closing = true;
@@ -301,6 +335,7 @@ impl Live {
             page: shown.page.clone(),
             state: StateMessage::new(&shown.state, &shown.catalog),
             troubles: shown.troubles.values().cloned().collect(),
+            sinks: shown.sinks_behind(),
         }
     }
 

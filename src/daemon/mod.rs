@@ -298,7 +298,12 @@ fn start_sinks(
         name: name.to_owned(),
         data_set: data_set.cloned(),
     };
-    let row = |place| tokio::spawn(sink::run(place, live.durable(), stopped.clone()));
+    let known = Arc::clone(live);
+    let tell: sink::attempts::Tell = Arc::new(move |status| known.set_sink(status));
+    let row = |place| {
+        let tell = Arc::clone(&tell);
+        tokio::spawn(sink::run(place, live.durable(), stopped.clone(), tell))
+    };
     let mut tasks = vec![row(place("verdict log", None))];
     for SinkConfig { name, settings } in configured {
         tasks.push(match settings {
@@ -312,7 +317,10 @@ fn start_sinks(
                 };
                 let (name, broker) = (name.clone(), broker.clone());
                 let (durable, stopped) = (live.durable(), stopped.clone());
-                tokio::spawn(sink::mqtt::run(name, broker, source, durable, stopped))
+                let tell = Arc::clone(&tell);
+                tokio::spawn(sink::mqtt::run(
+                    name, broker, source, durable, stopped, tell,
+                ))
             }
         });
     }

@@ -123,6 +123,54 @@ pub struct Status {
     /// Instruments whose port cannot be opened, and why; or what is odd about an open one.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub troubles: Vec<Trouble>,
+    /// What reads the journal and puts it somewhere else, and how each is doing.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub sinks: Vec<SinkStatus>,
+}
+
+/// How a sink is doing.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct SinkStatus {
+    /// Its name.
+    pub sink: String,
+    /// Its kind: `log`, `mqtt` or `parquet`.
+    pub kind: String,
+    /// The number of the last entry that has arrived there; 0 before the first.
+    pub after: u64,
+    /// How many durable entries have not arrived there yet.
+    pub behind: u64,
+    /// How many tries have failed since the daemon started.
+    pub failures: u64,
+    /// Present while it fails.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub failing: Option<SinkFailure>,
+}
+
+impl SinkStatus {
+    /// Of a sink that was not tried yet.
+    pub fn new(sink: &str, kind: &str) -> Self {
+        Self {
+            sink: sink.to_owned(),
+            kind: kind.to_owned(),
+            after: 0,
+            behind: 0,
+            failures: 0,
+            failing: None,
+        }
+    }
+}
+
+/// Why nothing arrives at a sink.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct SinkFailure {
+    /// When the first of these tries failed, UTC, RFC 3339.
+    pub since: String,
+    /// How many tries have failed since then.
+    pub tries: u64,
+    /// What the last of them got and what it expected.
+    pub error: String,
+    /// What a person can do about it.
+    pub remedy: String,
 }
 
 /// Why an instrument's port cannot be opened, or what is odd about an open one.

@@ -4,7 +4,7 @@
 
 use super::meter::{Counts, EDGES_MICROS, Meter};
 use crate::clients::{Health, Live};
-use crate::message::reply::Status;
+use crate::message::reply::{SinkStatus, Status};
 use crate::spec::Verdict;
 use std::fmt::{Display, Write as _};
 
@@ -30,6 +30,7 @@ pub(super) fn text(live: &Live, meter: &Meter, clients: Clients) -> String {
     syncs(&mut text, meter);
     journal(&mut text, live, meter);
     connected(&mut text, &status, clients);
+    sinks(&mut text, &status.sinks);
     text.end()
 }
 
@@ -159,6 +160,52 @@ fn connected(text: &mut Text, status: &Status, clients: Clients) {
     );
     text.sample("tallyjaw_clients", &[("of", "feed")], clients.feed);
     text.sample("tallyjaw_clients", &[("of", "events")], clients.events);
+}
+
+/// Name, type and help of a family, and its value for a sink.
+type SinkFamily = (
+    &'static str,
+    &'static str,
+    &'static str,
+    fn(&SinkStatus) -> u64,
+);
+
+/// How the sinks are doing.
+fn sinks(text: &mut Text, sinks: &[SinkStatus]) {
+    let families: [SinkFamily; 4] = [
+        (
+            "tallyjaw_sink_failing",
+            "gauge",
+            "1 while a sink fails: nothing has arrived there since.",
+            |sink| u64::from(sink.failing.is_some()),
+        ),
+        (
+            "tallyjaw_sink_behind_entries",
+            "gauge",
+            "Durable entries that have not arrived at a sink yet.",
+            |sink| sink.behind,
+        ),
+        (
+            "tallyjaw_sink_last_entry",
+            "gauge",
+            "The number of the newest entry that has arrived at a sink.",
+            |sink| sink.after,
+        ),
+        (
+            "tallyjaw_sink_failures",
+            "counter",
+            "Tries of a sink that failed, since the daemon started.",
+            |sink| sink.failures,
+        ),
+    ];
+    for (name, kind, help, value) in families {
+        text.family(name, kind, help);
+        let total = if kind == "counter" { "_total" } else { "" };
+        for sink in sinks {
+            let labels = [("sink", sink.sink.as_str()), ("kind", &sink.kind)];
+            text.sample(&format!("{name}{total}"), &labels, value(sink));
+        }
+    }
 }
 
 /// A count of nothing is a 0 from the start, so that its first rise is seen as one.

@@ -259,6 +259,14 @@ impl Sink for DataSet {
         self.seen
     }
 
+    fn arrived(&self) -> Seq {
+        if self.behind.is_empty() {
+            self.seen
+        } else {
+            self.done
+        }
+    }
+
     fn take(&mut self, entries: &[Stamped]) -> Result<(), SinkError> {
         for stamped in entries {
             self.look(stamped);

@@ -3,7 +3,9 @@
 //! - A line is `TIME #SEQ STATION: WHAT`, in UTC; what a person wrote cannot break out of its line.
 //! - It goes on after its own last line: after a crash no entry is missing and none is there twice.
 //!   A half-written last line is cut off and written anew.
-//! - It is made from the journal and can be made again: move it away and start the daemon.
+//! - It is made from the journal and can be made again: stop the daemon, move the log away, start the daemon.
+//! - It can be rotated while the daemon runs: the log that was moved away, removed or cut to nothing is begun anew
+//!   with the next entry, of which a reload (SIGHUP) makes two, and goes on where the old one ends.
 
 use super::{Place, Sink, SinkError, SinkKind, failed};
 use crate::entry::{Entry, Seq, Stamped, words};
@@ -11,7 +13,7 @@ use rustix::fs::OFlags;
 use rustix::io::Errno;
 use std::fs::{File, OpenOptions};
 use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
-use std::os::unix::fs::OpenOptionsExt as _;
+use std::os::unix::fs::{MetadataExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 
 /// The name of the log in `state_dir`.
@@ -22,7 +24,7 @@ const TAIL: u64 = 64 * 1024;
 
 /// The verdict log.
 pub static VERDICT_LOG: SinkKind = SinkKind {
-    name: "verdict log",
+    name: "log",
     open: |place| Ok(Box::new(Log::open(place)?)),
 };
 
@@ -31,13 +33,22 @@ pub static VERDICT_LOG: SinkKind = SinkKind {
 struct Log {
     file: File,
     path: PathBuf,
+    journal: String,
     after: Seq,
 }
+
+/// The first line of a log.
+fn header(journal: &str) -> String {
+    format!("# verdicts of journal {journal}\n")
+}
+
+/// What the second line of a rotated log begins with; behind it stands the last entry of the one before.
+const CONTINUED: &str = "# continues after entry #";
 
 impl Log {
     fn open(place: &Place) -> Result<Self, SinkError> {
         let path = place.state_dir.join(FILE_NAME);
-        let header = format!("# verdicts of journal {}\n", place.journal);
+        let header = header(&place.journal);
         let mut file = open_file(&path)?;
         let mut tail = read_tail(&mut file).map_err(failed("read", &path))?;
         if tail.len > 0 && !begins_with(&mut file, &header).map_err(failed("read", &path))? {
@@ -59,8 +70,29 @@ impl Log {
         Ok(Self {
             file,
             path,
+            journal: place.journal.clone(),
             after: tail.after,
         })
+    }
+
+    /// Begins the log anew if somebody has moved it away, removed it or cut it to nothing.
+    fn follow_rotation(&mut self) -> Result<(), SinkError> {
+        let ours = self
+            .file
+            .metadata()
+            .map_err(failed("examine", &self.path))?;
+        let found = std::fs::symlink_metadata(&self.path).ok();
+        let is_ours = found.is_some_and(|found| {
+            (found.dev(), found.ino()) == (ours.dev(), ours.ino()) && found.len() > 0
+        });
+        if is_ours {
+            return Ok(());
+        }
+        self.file = open_file(&self.path)?;
+        let from = format!("{}{CONTINUED}{}\n", header(&self.journal), self.after);
+        self.file
+            .write_all(from.as_bytes())
+            .map_err(failed("write", &self.path))
     }
 }
 
@@ -70,6 +102,7 @@ impl Sink for Log {
     }
 
     fn take(&mut self, entries: &[Stamped]) -> Result<(), SinkError> {
+        self.follow_rotation()?;
         let text: String = entries.iter().filter_map(log_line).collect();
         self.file
             .write_all(text.as_bytes())
@@ -142,8 +175,11 @@ fn read_tail(file: &mut File) -> io::Result<Tail> {
 /// The entry that a line of the log is about.
 fn seq_of(line: &[u8]) -> Option<Seq> {
     let text = std::str::from_utf8(line).ok()?;
-    let field = text.split(' ').nth(1)?;
-    field.strip_prefix('#')?.parse().ok().map(Seq)
+    let number = match text.strip_prefix(CONTINUED) {
+        Some(number) => number,
+        None => text.split(' ').nth(1)?.strip_prefix('#')?,
+    };
+    number.parse().ok().map(Seq)
 }
 
 fn begins_with(file: &mut File, header: &str) -> io::Result<bool> {
@@ -232,6 +268,30 @@ mod tests {
             (lines.len(), lines.last().map(String::as_str)),
             (4, Some(last))
         );
+    }
+
+    #[test]
+    fn a_log_that_is_moved_away_or_cut_to_nothing_goes_on_in_a_new_one_after_a_restart_too() {
+        let dir = tempfile::tempdir().unwrap();
+        let here = place(dir.path(), "ab");
+        let mut log = Log::open(&here).unwrap();
+        log.take(&[noted(3, "three")]).unwrap();
+        let path = dir.path().join(FILE_NAME);
+        std::fs::rename(&path, dir.path().join("verdicts.log.1")).unwrap();
+        log.take(&[noted(4, "four")]).unwrap();
+        let heads = ["# verdicts of journal ab", "# continues after entry #3"];
+        let four = "1970-01-01T00:00:00Z #4 bench-1: note: four";
+        assert_eq!(lines(dir.path()), [heads[0], heads[1], four]);
+        std::fs::write(&path, "").unwrap();
+        log.take(&[]).unwrap();
+        let heads = [heads[0], "# continues after entry #4"];
+        assert_eq!(lines(dir.path()), heads);
+        let mut again = Log::open(&here).unwrap();
+        assert_eq!(again.after(), Seq(4));
+        again.take(&[noted(5, "five")]).unwrap();
+        assert_eq!(lines(dir.path()).len(), 3);
+        let kept = std::fs::read_to_string(dir.path().join("verdicts.log.1")).unwrap();
+        assert!(kept.ends_with("#3 bench-1: note: three\n"), "{kept}");
     }
 
     #[test]

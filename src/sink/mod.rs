@@ -5,6 +5,7 @@
 #![expect(clippy::disallowed_methods, reason = "edge: sinks write files")]
 
 pub mod announce;
+pub mod attempts;
 pub mod cursor;
 pub mod data_set;
 pub mod log;
@@ -14,6 +15,8 @@ use crate::config::DataSetConfig;
 use crate::entry::line::{self, LineError};
 use crate::entry::{Seq, Stamped};
 use crate::journal::{Cursor, JournalError};
+use crate::quantity::WallMicros;
+use attempts::{Attempts, Tell};
 use std::fs::{DirBuilder, File};
 use std::io::{self, ErrorKind};
 use std::path::{Path, PathBuf};
@@ -59,6 +62,11 @@ pub trait Sink: Send {
     /// Takes the entries that follow.
     fn take(&mut self, entries: &[Stamped]) -> Result<(), SinkError>;
 
+    /// The last entry that has arrived where it shall be read; behind [`Sink::after`] where a sink gathers.
+    fn arrived(&self) -> Seq {
+        self.after()
+    }
+
     /// After how long it wants [`Sink::settle`] although nothing new has come; none if it does not.
     fn due(&self) -> Option<Duration> {
         None
@@ -96,6 +104,9 @@ pub enum SinkError {
         cause: LineError,
     },
 }
+
+/// What a person can do about each of these.
+const REMEDY: &str = "check the disk and the permissions of the file or folder that is named";
 
 /// What was tried on which file or folder.
 fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SinkError + 'a {
@@ -136,8 +147,10 @@ fn make(folder: &Path, mode: u32) -> io::Result<()> {
 /// How many entries a sink is given at a time.
 const PIECE: usize = 256;
 
-/// How long after a failure a sink is tried again.
-const PAUSE: Duration = Duration::from_secs(5);
+/// For the status of a sink: when something went wrong.
+fn now() -> WallMicros {
+    WallMicros(jiff::Timestamp::now().as_microsecond())
+}
 
 /// Moves one sink along with the durable end of the journal, until the sender of `stopped` is
 /// dropped; what is durable by then is still taken.
@@ -145,10 +158,11 @@ pub async fn run(
     place: Place,
     mut durable: watch::Receiver<Seq>,
     mut stopped: watch::Receiver<()>,
+    tell: Tell,
 ) {
     let kind = kind(place.data_set.as_ref());
+    let mut attempts = Attempts::new(&place.name, kind.name, tell);
     let mut open = None;
-    let mut failing = false;
     let mut stopping = false;
     loop {
         let until = *durable.borrow_and_update();
@@ -159,17 +173,13 @@ pub async fn run(
         let pause = match moved {
             Ok(Ok(caught_up)) => {
                 let due = caught_up.0.due();
+                attempts.delivered(caught_up.0.arrived());
                 open = Some(caught_up);
-                failing = false;
                 due
             }
             Ok(Err(error)) => {
-                if !failing {
-                    tracing::error!(sink = kind.name, %error, "a sink fails, it is tried again");
-                }
                 open = None;
-                failing = true;
-                Some(PAUSE)
+                Some(attempts.failed(now(), &error, REMEDY))
             }
             // The runtime is going down.
             Err(_) => return,
@@ -181,7 +191,7 @@ pub async fn run(
             biased;
             _ = stopped.changed() => stopping = true,
             () = sleep(pause), if pause.is_some() => {}
-            changed = durable.changed(), if !failing => stopping = changed.is_err(),
+            changed = durable.changed(), if !attempts.is_failing() => stopping = changed.is_err(),
         }
     }
 }

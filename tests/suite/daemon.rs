@@ -1,6 +1,6 @@
 //! The daemon from start to end: stopping, being killed, starting again, a second one, reloading.
 
-use crate::harness::{Lines, Shop};
+use crate::harness::{Lines, PATIENCE, Shop};
 use rustix::process::Signal;
 use serde_json::{Value, json};
 use std::fs;
@@ -260,22 +260,61 @@ fn the_log_has_a_line_a_verdict_and_goes_on_after_a_crash() {
     let mut feed = daemon.connected_feed();
     measure(&mut shop, &mut feed);
     daemon.stop();
-    let told: Vec<u64> = fs::read_to_string(&log)
-        .unwrap()
-        .lines()
-        .skip(1)
+    assert_eq!(
+        told_in(&fs::read_to_string(&log).unwrap()),
+        worth_telling(&shop)
+    );
+}
+
+/// The numbers of the entries that a verdict log tells of.
+fn told_in(log: &str) -> Vec<u64> {
+    log.lines()
+        .filter(|line| !line.starts_with("# "))
         .map(|line| line.split(' ').nth(1).unwrap()[1..].parse().unwrap())
-        .collect();
-    let wanted: Vec<u64> = shop
-        .journal_lines()
+        .collect()
+}
+
+/// The numbers of the entries that it must tell of.
+fn worth_telling(shop: &Shop) -> Vec<u64> {
+    shop.journal_lines()
         .iter()
         .map(|line| serde_json::from_str::<Value>(line).unwrap())
         .filter(|entry| {
             ["armed", "reading", "completed"].contains(&entry["kind"].as_str().unwrap())
         })
         .map(|entry| entry["seq"].as_u64().unwrap())
-        .collect();
-    assert_eq!(told, wanted);
+        .collect()
+}
+
+#[test]
+fn a_log_that_is_rotated_under_the_running_daemon_misses_and_doubles_no_line() {
+    let mut shop = Shop::new();
+    let daemon = shop.start();
+    let mut feed = daemon.connected_feed();
+    daemon.call("arm", &json!({"plan": "no-zero"}));
+    let log = shop.path("state/verdicts.log");
+    let mut all = String::new();
+    for rotation in 1..=4 {
+        shop.press(160 + rotation);
+        feed.wait_for("reading");
+        let kept = shop.path(&format!("state/verdicts.log.{rotation}"));
+        // Each line is in one of the two, whether it was written before or after.
+        fs::rename(&log, &kept).unwrap();
+        // As by logrotate, also where nothing is measured: a reload is two entries.
+        daemon.signal(Signal::HUP);
+        feed.wait_for("started");
+        let deadline = std::time::Instant::now() + PATIENCE;
+        while !fs::read_to_string(&log).is_ok_and(|text| text.contains("# continues after")) {
+            assert!(std::time::Instant::now() < deadline, "no new log");
+            std::thread::sleep(Duration::from_millis(2));
+        }
+        all += &fs::read_to_string(&kept).unwrap();
+    }
+    shop.press(162);
+    feed.wait_for("reading");
+    daemon.stop();
+    all += &fs::read_to_string(&log).unwrap();
+    assert_eq!(told_in(&all), worth_telling(&shop));
 }
 
 #[test]

@@ -424,3 +424,81 @@ fn a_secure_line_needs_an_authority_that_is_known() {
     assert_eq!(seq(&entries.next().payload), 1);
     assert!(daemon.stop().0.success());
 }
+
+/// The one sink beside the verdict log, as `status` has it.
+fn plant(daemon: &crate::harness::Daemon) -> Value {
+    let status = daemon.call("status", &json!({}));
+    let sinks = status["sinks"].as_array().unwrap();
+    let plant = sinks.iter().find(|sink| sink["sink"] == "plant");
+    plant.unwrap().clone()
+}
+
+/// Asks again until it is so.
+fn plant_until(daemon: &crate::harness::Daemon, is_so: impl Fn(&Value) -> bool) -> Value {
+    let deadline = Instant::now() + PATIENCE;
+    loop {
+        let plant = plant(daemon);
+        if is_so(&plant) {
+            return plant;
+        }
+        assert!(Instant::now() < deadline, "{plant}");
+        thread::sleep(Duration::from_millis(5));
+    }
+}
+
+#[test]
+fn a_broker_that_lets_us_in_and_takes_nothing_is_one_failure_in_the_log_and_in_status_until_it_takes_an_entry()
+ {
+    let shop = Shop::new();
+    let port = free_port();
+    // A last will that is refused ends the connection before anything else can be seen.
+    let acl = |rights: &str| {
+        shop.write(
+            "acl",
+            &format!("topic readwrite tallyjaw/status/#\ntopic {rights} #\n"),
+        );
+    };
+    acl("read");
+    let more = format!(
+        "allow_anonymous true\nacl_file {}",
+        shop.path("acl").display()
+    );
+    let broker = Broker::start(&shop, port, &more);
+    configure(&shop, &format!("broker = \"mqtt://127.0.0.1:{port}\""));
+    let daemon = shop.start();
+    // The broker answers each message that it refuses, or ends the connection, as it likes.
+    let failing = plant_until(&daemon, |plant| {
+        plant["failing"]["tries"].as_u64() >= Some(3) && shop.messages().contains("refuses to take")
+    });
+    assert_eq!(
+        (&failing["kind"], &failing["after"]),
+        (&json!("mqtt"), &json!(0))
+    );
+    assert!(failing["behind"].as_u64() > Some(0), "{failing}");
+    let remedy = failing["failing"]["remedy"].as_str().unwrap();
+    assert!(remedy.contains("let this user publish"), "{remedy}");
+    let messages = shop.messages();
+    assert_eq!(messages.matches("refuses to take").count(), 1, "{messages}");
+    assert!(
+        messages.contains("sink=\"plant\" kind=\"mqtt\""),
+        "{messages}"
+    );
+    let shown = shop.run(&["status"]);
+    let shown = String::from_utf8(shown.stdout).unwrap();
+    assert!(shown.contains("plant (mqtt): fails since 20"), "{shown}");
+
+    acl("readwrite");
+    let pid = broker.child.id().to_string();
+    run("kill", &["-HUP", &pid]);
+    let well = plant_until(&daemon, |plant| plant["failing"].is_null());
+    assert_eq!(well["behind"], 0);
+    assert!(well["failures"].as_u64() >= Some(3), "{well}");
+    assert!(daemon.stop().0.success());
+    let messages = shop.messages();
+    assert_eq!(messages.matches("refuses to take").count(), 1, "{messages}");
+    assert_eq!(
+        messages.matches("takes entries again").count(),
+        1,
+        "{messages}"
+    );
+}

@@ -6,10 +6,11 @@ mod refusals;
 mod stream;
 
 use crate::golden;
-use crate::harness::{Daemon, Shop};
+use crate::harness::{Daemon, PATIENCE, Shop};
 use http::{Events, address, command, get, shop, token};
 use serde_json::json;
 use std::os::unix::fs::PermissionsExt;
+use std::time::Instant;
 
 /// A daemon whose caliper is connected; its address and token.
 fn connected(shop: &Shop) -> (Daemon, String, String) {
@@ -132,6 +133,11 @@ fn a_scrape_has_every_count_and_nothing_else() {
     events.wait_for("state", |state| {
         state["benches"][0]["recent"][0]["kind"] == "unread"
     });
+    // The verdict log follows by itself.
+    let deadline = Instant::now() + PATIENCE;
+    while daemon.call("status", &json!({}))["sinks"][0]["behind"] != 0 {
+        assert!(Instant::now() < deadline, "the verdict log stays behind");
+    }
     let answer = get(&address, "/metrics");
     assert_eq!(
         answer.headers["content-type"],

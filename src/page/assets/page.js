@@ -353,6 +353,12 @@ function showTrouble() {
   } else if (notice && health === "ok") {
     mild = true;
     lines.push(...noticeLines(notice));
+  } else if (health === "ok") {
+    const failing = (shown?.sinks ?? []).filter((sink) => sink.failing);
+    mild = failing.length > 0;
+    for (const { sink, kind, behind, failing: why } of failing) {
+      lines.push(`${sink} (${kind}) fails since ${clock(new Date(why.since))}, ${behind} entries behind: ${why.error}`, `Help: ${why.remedy}. Nothing is lost: the journal has every entry.`);
+    }
   }
   box.classList.toggle("mild", mild);
   const text = lines.join("\n");

@@ -106,7 +106,9 @@ impl BrokerError {
             Self::Tls { .. } => {
                 "look at `ca_file`, at the name in `broker`, and whether that port speaks TLS"
             }
-            Self::Connection { .. } => "look whether the broker runs, and at `broker`",
+            Self::Connection { .. } => {
+                "check that the broker runs, that `broker` names it, and that its rules let this user publish the last will under `topic`/status"
+            }
             Self::Silent { .. } => "look at the broker's log",
         }
     }

@@ -14,8 +14,9 @@ mod retained;
 
 pub use broker::BrokerError;
 
-use super::SinkError;
+use super::attempts::{Attempts, Tell};
 use super::cursor::SinkCursor;
+use super::{REMEDY, SinkError, now};
 use crate::config::MqttConfig;
 use crate::entry::{Seq, line, words};
 use crate::journal::Cursor;
@@ -31,8 +32,6 @@ use tokio::time::{Instant, sleep, sleep_until, timeout};
 
 /// How many entries are on their way at a time.
 const PIECE: usize = 64;
-/// The pauses after failures, each twice the one before.
-const PAUSES: (Duration, Duration) = (Duration::from_millis(500), Duration::from_secs(30));
 /// The cursor may lag behind by this much: each move of it costs the disk two syncs.
 const LAG: Duration = Duration::from_secs(1);
 /// How long the last entries and the goodbye may take.
@@ -70,7 +69,7 @@ enum Failed {
 impl Failed {
     fn remedy(&self) -> &'static str {
         match self {
-            Self::Sink(_) => "look at the disk of state_dir",
+            Self::Sink(_) => REMEDY,
             Self::Broker(error) => error.remedy(),
         }
     }
@@ -87,42 +86,32 @@ pub async fn run(
     source: Source,
     mut durable: watch::Receiver<Seq>,
     mut stopped: watch::Receiver<()>,
+    tell: Tell,
 ) {
-    let mut pause = PAUSES.0;
-    let mut is_told = false;
+    let mut attempts = Attempts::new(&name, "mqtt", tell);
     loop {
         let mut outlet = Outlet {
-            name: &name,
             config: &config,
             source: &source,
-            is_told: &mut is_told,
-            pause: &mut pause,
+            attempts: &mut attempts,
         };
         let Err(error) = outlet.connection(&mut durable, &mut stopped).await else {
             return;
         };
-        if !is_told {
-            let remedy = error.remedy();
-            tracing::error!(sink = name, %error, remedy, "nothing reaches the broker; it is tried again, and nothing is lost");
-            is_told = true;
-        }
+        let pause = attempts.failed(now(), &error, error.remedy());
         tokio::select! {
             biased;
             _ = stopped.changed() => return,
             () = sleep(pause) => {}
         }
-        pause = (2 * pause).min(PAUSES.1);
     }
 }
 
 /// One outlet over its connections.
 struct Outlet<'a> {
-    name: &'a str,
     config: &'a MqttConfig,
     source: &'a Source,
-    /// The failure was logged and not yet mended.
-    is_told: &'a mut bool,
-    pause: &'a mut Duration,
+    attempts: &'a mut Attempts,
 }
 
 impl Outlet<'_> {
@@ -132,8 +121,9 @@ impl Outlet<'_> {
         durable: &mut watch::Receiver<Seq>,
         stopped: &mut watch::Receiver<()>,
     ) -> Result<Stopped, Failed> {
-        let (name, source) = (self.name.to_owned(), self.source.clone());
+        let (name, source) = (self.attempts.name().to_owned(), self.source.clone());
         let mut place = blocking(move || Place::open(&name, &source)).await?;
+        self.attempts.goes_on_after(place.reached);
         let opening = Broker::connect(self.config, &self.source.journal);
         let mut broker = tokio::select! {
             biased;
@@ -142,10 +132,7 @@ impl Outlet<'_> {
         };
         let mut retained = Retained::new(&self.config.topic, &self.source.journal);
         broker.publish(vec![retained.online()]).await?;
-        if std::mem::take(self.is_told) {
-            tracing::info!(sink = self.name, after = %place.saved.after(), "the broker takes entries again");
-        }
-        *self.pause = PAUSES.0;
+        let steady = Instant::now() + Attempts::steady_after();
         loop {
             let until = *durable.borrow_and_update();
             place = self
@@ -157,6 +144,9 @@ impl Outlet<'_> {
                 _ = stopped.changed() => break,
                 changed = durable.changed() => if changed.is_err() { break },
                 () = due(lag) => place = place.save().await?,
+                () = sleep_until(steady), if self.attempts.is_failing() => {
+                    self.attempts.delivered(place.reached);
+                }
                 failed = broker.idle() => return Err(failed.into()),
             }
         }
@@ -174,7 +164,7 @@ impl Outlet<'_> {
             said?;
         } else {
             tracing::warn!(
-                sink = self.name,
+                sink = self.attempts.name(),
                 "the broker was too slow for the last entries; they come with the next start"
             );
         }
@@ -183,7 +173,7 @@ impl Outlet<'_> {
 
     /// Publishes every entry up to `until`, then what has changed of the state.
     async fn catch_up(
-        &self,
+        &mut self,
         broker: &mut Broker,
         mut place: Place,
         retained: &mut Retained,
@@ -197,6 +187,7 @@ impl Outlet<'_> {
                 break;
             }
             broker.publish(piece.messages).await?;
+            self.attempts.delivered(piece.last);
             place = place.reached(piece.last).await?;
         }
         let changed = retained.changed(&(self.source.state)());

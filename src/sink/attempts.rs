@@ -1,0 +1,167 @@
+//! How one sink is doing: what has arrived, since when it fails and why, and when it is tried again.
+//!
+//! In: each delivery and each failure. Out: the pause before the next try, a [`SinkStatus`] for status, page and
+//! metrics, and a log line where a failure begins, one for each other cause, and one where it ends.
+//!
+//! A connection alone ends no failure. The pauses grow until an entry has arrived, so that a broker that accepts
+//! and then refuses is asked no more often than one that is away.
+
+use crate::entry::Seq;
+use crate::message::reply::{SinkFailure, SinkStatus};
+use crate::quantity::WallMicros;
+use std::fmt;
+use std::sync::Arc;
+use std::time::Duration;
+
+/// The first pause and the longest; each is twice the one before.
+const PAUSES: (Duration, Duration) = (Duration::from_millis(500), Duration::from_secs(30));
+
+/// Told whenever the status of a sink has changed.
+pub type Tell = Arc<dyn Fn(SinkStatus) + Send + Sync>;
+
+/// The record of one sink since the daemon started.
+pub struct Attempts {
+    status: SinkStatus,
+    pause: Duration,
+    /// The causes of this failure that the log has.
+    logged: Vec<String>,
+    tell: Tell,
+}
+
+/// More causes of one failure are not logged.
+const MOST_LOGGED: usize = 8;
+
+impl fmt::Debug for Attempts {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Attempts")
+            .field("status", &self.status)
+            .field("pause", &self.pause)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Attempts {
+    /// Of a sink that was not tried yet.
+    pub fn new(name: &str, kind: &str, tell: Tell) -> Self {
+        let status = SinkStatus::new(name, kind);
+        tell(status.clone());
+        Self {
+            status,
+            pause: PAUSES.0,
+            logged: Vec::new(),
+            tell,
+        }
+    }
+
+    /// The sink's name.
+    pub fn name(&self) -> &str {
+        &self.status.sink
+    }
+
+    /// Whether nothing has arrived since the last failure.
+    pub fn is_failing(&self) -> bool {
+        self.status.failing.is_some()
+    }
+
+    /// A connection that lasts this long has ended a failure, although there was nothing to deliver.
+    pub const fn steady_after() -> Duration {
+        PAUSES.1
+    }
+
+    /// The sink goes on behind `after`; whether it works is not known yet.
+    pub fn goes_on_after(&mut self, after: Seq) {
+        if after.0 != self.status.after {
+            self.status.after = after.0;
+            (self.tell)(self.status.clone());
+        }
+    }
+
+    /// Everything up to `after` has arrived.
+    pub fn delivered(&mut self, after: Seq) {
+        self.pause = PAUSES.0;
+        if after.0 == self.status.after && !self.is_failing() {
+            return;
+        }
+        self.status.after = after.0;
+        self.logged.clear();
+        if let Some(failure) = self.status.failing.take() {
+            let SinkFailure { since, tries, .. } = failure;
+            tracing::info!(sink = self.status.sink, kind = self.status.kind, %after, since, tries, "the sink takes entries again");
+        }
+        (self.tell)(self.status.clone());
+    }
+
+    /// A try has failed at `now`; the pause before the next one.
+    pub fn failed(
+        &mut self,
+        now: WallMicros,
+        error: &dyn fmt::Display,
+        remedy: &'static str,
+    ) -> Duration {
+        let error = error.to_string();
+        let before = self.status.failing.take();
+        if self.logged.len() < MOST_LOGGED && !self.logged.contains(&error) {
+            self.logged.push(error.clone());
+            let SinkStatus {
+                sink, kind, after, ..
+            } = &self.status;
+            tracing::error!(sink, kind, after, %error, remedy, "the sink fails; it is tried again and misses no entry");
+        }
+        self.status.failures += 1;
+        self.status.failing = Some(SinkFailure {
+            tries: before.as_ref().map_or(0, |before| before.tries) + 1,
+            since: before.map_or_else(|| now.to_string(), |before| before.since),
+            error,
+            remedy: remedy.to_owned(),
+        });
+        (self.tell)(self.status.clone());
+        let pause = self.pause;
+        self.pause = (2 * pause).min(PAUSES.1);
+        pause
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::sync::Mutex;
+
+    fn attempts() -> (Attempts, Arc<Mutex<Vec<SinkStatus>>>) {
+        let told = Arc::new(Mutex::new(Vec::new()));
+        let tell = Arc::clone(&told);
+        let tell: Tell = Arc::new(move |status| tell.lock().unwrap().push(status));
+        (Attempts::new("plant", "mqtt", tell), told)
+    }
+
+    #[test]
+    fn the_pauses_grow_until_an_entry_has_arrived() {
+        let (mut attempts, _) = attempts();
+        let mut pauses: Vec<u128> = (0..8)
+            .map(|_| attempts.failed(WallMicros(0), &"gone", "look").as_millis())
+            .collect();
+        attempts.delivered(Seq(7));
+        pauses.push(attempts.failed(WallMicros(0), &"gone", "look").as_millis());
+        assert_eq!(
+            pauses,
+            [500, 1000, 2000, 4000, 8000, 16_000, 30_000, 30_000, 500]
+        );
+    }
+
+    #[test]
+    fn a_failure_is_told_with_its_beginning_its_tries_and_its_last_error_and_ends() {
+        let (mut attempts, told) = attempts();
+        attempts.failed(WallMicros(0), &"gone", "look");
+        attempts.failed(WallMicros(9), &"refused", "look there");
+        let failing = told.lock().unwrap().last().unwrap().failing.clone();
+        let want = SinkFailure {
+            since: WallMicros(0).to_string(),
+            tries: 2,
+            error: "refused".to_owned(),
+            remedy: "look there".to_owned(),
+        };
+        assert_eq!(failing, Some(want));
+        attempts.delivered(Seq(7));
+        let last = told.lock().unwrap().last().unwrap().clone();
+        assert_eq!((last.after, last.failures, last.failing), (7, 2, None));
+    }
+}
