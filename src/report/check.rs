@@ -4,11 +4,15 @@
 //! [`Difference`], named by what it is about, with what is reported and what the journal gives.
 //!
 //! Everything that a reader sees is compared, pictures and data too, for the two texts must be the same. A page of
-//! another layout cannot be: of it the data are compared, and that is said.
+//! another layout cannot be compared, so it is not verified ([`OtherLayout`]). What is taken from the page itself to
+//! make it again is held against the journal by whoever reads that ([`Overlooked`], the query), or named as nothing
+//! that the journal vouches for ([`unvouched`]).
 
 use super::data;
-use super::node::unescaped;
-use super::{HEAD, LAYOUT, Made, Report, page};
+use super::node::{Written, unescaped};
+use super::{HEAD, LAYOUT, Made, RELEASES, Report, page};
+use crate::entry::{Entry, Seq, Stamped};
+use crate::quantity::WallMicros;
 use serde_json::Value;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 
@@ -37,6 +41,118 @@ pub enum NoReport {
     },
 }
 
+/// A page that this release cannot make again, so that nothing in it is verified.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("its layout is {got}, want {want}: no word or picture of it was compared", want = LAYOUT)]
+pub struct OtherLayout {
+    /// What the page says.
+    pub got: u32,
+    /// The release that the page names.
+    pub version: String,
+}
+
+impl OtherLayout {
+    /// What a person can do.
+    pub fn remedy(&self) -> String {
+        let Self { version, .. } = self;
+        if RELEASES.contains(&version.as_str()) {
+            format!(
+                "the page names tallyjaw {version}, which makes layout {LAYOUT}: the page was changed; ask for it anew"
+            )
+        } else {
+            format!(
+                "use the release that made it; the page names tallyjaw {version}, which the journal cannot vouch for"
+            )
+        }
+    }
+}
+
+/// Whether this release can make such a page again.
+pub fn comparable(made: &Made) -> Result<(), OtherLayout> {
+    if made.layout == LAYOUT {
+        return Ok(());
+    }
+    Err(OtherLayout {
+        got: made.layout,
+        version: made.version.clone(),
+    })
+}
+
+/// The release that a page names must be one that makes its layout.
+pub fn release(made: &Made) -> Option<Difference> {
+    if RELEASES.contains(&made.version.as_str()) {
+        return None;
+    }
+    Some(Difference {
+        about: format!("the release, of layout {LAYOUT}"),
+        reported: Some(made.version.clone()),
+        journal: Some(RELEASES.join(", ")),
+    })
+}
+
+/// What a page says and its journal cannot vouch for: what it is about, and what the page says.
+pub fn unvouched(made: &Made) -> [(&'static str, String); 2] {
+    [
+        ("when the report was made", made.at.to_string()),
+        ("which release made it", made.version.clone()),
+    ]
+}
+
+/// What may pass between the stamp of an entry and its being on disk, or between two clocks.
+const SLACK_MICROS: i64 = 60_000_000;
+
+/// Finds what a page leaves out that was there when it says that it was made.
+#[derive(Debug, Clone)]
+pub struct Overlooked {
+    made: WallMicros,
+    /// `false` behind a step of the clock: times cannot be compared any more.
+    is_comparable: bool,
+    found: Option<Difference>,
+}
+
+impl Overlooked {
+    /// For a page that says that it was made then.
+    pub fn new(made: WallMicros) -> Self {
+        Self {
+            made,
+            is_comparable: true,
+            found: None,
+        }
+    }
+
+    /// The last entry that the page knows of, and when that was.
+    pub fn last(&mut self, (last, at): (Seq, WallMicros)) {
+        if self.made.0.saturating_add(SLACK_MICROS) < at.0 {
+            self.found = Some(Difference {
+                about: "when the report was made".to_owned(),
+                reported: Some(self.made.to_string()),
+                journal: Some(format!("not before its last entry {last}, of {at}")),
+            });
+        }
+    }
+
+    /// An entry behind the last that the page knows of, and whether it is about one of its series.
+    pub fn take(&mut self, stamped: &Stamped, is_about: bool) {
+        if let Entry::ClockStepped { .. } = &stamped.entry {
+            self.is_comparable = false;
+        }
+        let is_older = stamped.at.0.saturating_add(SLACK_MICROS) < self.made.0;
+        if self.is_comparable && is_about && is_older && self.found.is_none() {
+            let about = "when the report was made: an entry about its series that was there before is left out";
+            self.found = Some(Difference {
+                about: about.to_owned(),
+                reported: Some(self.made.to_string()),
+                journal: Some(format!("before entry {}, of {}", stamped.seq, stamped.at)),
+            });
+        }
+    }
+
+    /// What was found.
+    pub fn found(self) -> Option<Difference> {
+        self.found
+    }
+}
+
 /// How a page says that it was made.
 pub fn made(text: &str) -> Result<Made, NoReport> {
     let text = plain(text);
@@ -51,25 +167,32 @@ pub fn made(text: &str) -> Result<Made, NoReport> {
 
 /// Where the page parts from what its journal gives, in the order of the page.
 pub fn differences(text: &str, report: &Report) -> Vec<Difference> {
-    let text = plain(text);
-    let made = data_of(&text).ok();
-    let layout = made.as_ref().and_then(|data| data.get("layout")?.as_u64());
-    if layout.is_some_and(|layout| layout != u64::from(LAYOUT)) {
-        let mut found = Vec::new();
-        if let Some(reported) = &made {
-            let mut want = data::value(report);
-            if let Some(layout) = want.get_mut("layout") {
-                *layout = reported.get("layout").cloned().unwrap_or_default();
-            }
-            walk("", Some(reported), Some(&want), &mut found);
+    Anew::of(report).differences(text)
+}
+
+/// The page as its journal gives it.
+#[derive(Debug, Clone)]
+pub struct Anew(Written);
+
+impl Anew {
+    /// Made again.
+    pub fn of(report: &Report) -> Self {
+        Self(page::written(report))
+    }
+
+    /// Where a page parts from it, in the order of the page.
+    pub fn differences(&self, text: &str) -> Vec<Difference> {
+        let text = plain(text);
+        if text == self.0.text {
+            return Vec::new();
         }
-        return found;
+        parts(&text, &self.0)
     }
-    let written = page::written(report);
-    if text == written.text {
-        return Vec::new();
-    }
-    let (got, want) = (tokens(&text), tokens(&written.text));
+}
+
+/// Of a page that is not the same.
+fn parts(text: &str, written: &Written) -> Vec<Difference> {
+    let (got, want) = (tokens(text), tokens(&written.text));
     let mut at = 0;
     let places: Vec<usize> = want
         .iter()

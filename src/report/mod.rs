@@ -28,9 +28,12 @@ use crate::entry::line::Digest;
 use crate::entry::{JournalId, Seq};
 use crate::quantity::WallMicros;
 
-/// The version of what stands where on the page and in its data. A page of another layout is compared by its
-/// data only. To be raised with every change of the page after a release.
+/// The version of what stands where on the page and in its data. A page of another layout cannot be made again
+/// here, so it is not verified. To be raised with every change of the page after a release.
 pub const LAYOUT: u32 = 1;
+
+/// The releases that make this layout; a page names one of them. With a new layout the list begins anew.
+pub const RELEASES: &[&str] = &["0.1.0"];
 
 /// What every page begins with; by it we know our own file again.
 pub const HEAD: &str = "<!DOCTYPE html>\n<!-- report of tallyjaw -->\n";

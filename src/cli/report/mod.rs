@@ -67,6 +67,7 @@ pub(super) struct ReportCommand {
 impl ReportCommand {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let daemon = client::daemon_of(context)?;
+        let made = now(); // before it reads, so that nothing that was there by then is left out
         let gathered = read::chosen(&daemon, &self.query)?;
         let asked = Asked {
             query: read::told(&self.query),
@@ -75,7 +76,7 @@ impl ReportCommand {
                 margin: self.margin,
                 reference: self.reference.clone(),
             }),
-            made: now(),
+            made,
             version: env!("CARGO_PKG_VERSION").to_owned(),
         };
         let report = Report::new(gathered, asked);

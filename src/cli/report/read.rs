@@ -7,6 +7,7 @@ use crate::config::DaemonConfig;
 use crate::entry::Seq;
 use crate::entry::history::series_of;
 use crate::entry::line::Digest;
+use crate::report::check::{Difference, Overlooked};
 use crate::report::{Facts, Gathered, Gathering, Made, Record};
 use clap::Parser as _;
 use std::ops::ControlFlow;
@@ -66,23 +67,38 @@ fn matches(query: &Query, filter: Filter<'_>, record: &Record) -> bool {
 pub(in crate::cli) struct Again {
     /// Everything up to the last entry that the report knew of.
     pub(in crate::cli) gathered: Gathered,
-    /// Series that its query chooses and that it does not have.
-    pub(in crate::cli) left_out: Vec<Seq>,
+    /// Where its query and its series part, and what it leaves out.
+    pub(in crate::cli) differences: Vec<Difference>,
     /// How many entries came since, and how many of them are about its series.
     pub(in crate::cli) since: (u64, u64),
 }
 
 /// Reads what a report was made of once more, from the same range.
 pub(in crate::cli) fn again(daemon: &DaemonConfig, made: &Made) -> Result<Again, Failure> {
-    let query = asked(&made.query).ok_or_else(|| {
-        Failure::usage("the report was chosen by options that this release does not know")
-            .with_remedy("use the release that made it, or a newer one")
-    })?;
+    let Some(query) = asked(&made.query) else {
+        let query = Query::default();
+        let mut again = again_by(daemon, made, &query, false)?;
+        again.differences.push(Difference {
+            about: "chosen by: options that this release does not know, or not so".to_owned(),
+            reported: Some(words(&made.query)),
+            journal: None,
+        });
+        return Ok(again);
+    };
+    again_by(daemon, made, &query, !made.query.is_empty())
+}
+
+fn again_by(
+    daemon: &DaemonConfig,
+    made: &Made,
+    query: &Query,
+    is_chosen: bool,
+) -> Result<Again, Failure> {
     let filter = query.filter()?;
-    let is_chosen = !made.query.is_empty();
     let mut gathering = Gathering::new(|id, _, spec| {
         made.series.contains(&id) || is_chosen && filter.series(id, spec)
     });
+    let mut overlooked = Overlooked::new(made.at);
     let mut since = (0, 0);
     lines::each(daemon, Seq(0), |line| {
         let stamped = lines::decoded(daemon, line)?;
@@ -91,43 +107,74 @@ pub(in crate::cli) fn again(daemon: &DaemonConfig, made: &Made) -> Result<Again,
             return Ok(ControlFlow::Continue(()));
         }
         since.0 += 1;
-        if series_of(&stamped).is_some_and(|series| made.series.contains(&series)) {
-            since.1 += 1;
-        }
+        let is_about = series_of(&stamped).is_some_and(|series| made.series.contains(&series));
+        since.1 += u64::from(is_about);
+        overlooked.take(&stamped, is_about);
         Ok(ControlFlow::Continue(()))
     })?;
     let mut gathered = gathering
         .finish()
         .ok_or_else(|| Failure::usage("the journal has no entry yet"))?;
-    let more = gathered
-        .series
-        .iter()
-        .filter(|record| !made.series.contains(&record.id));
-    let left_out = more.filter(|record| matches(&query, filter, record));
-    let left_out: Vec<Seq> = left_out.map(|record| record.id).collect();
+    overlooked.last((gathered.last, gathered.last_at));
+    let missing = made.series.iter().filter(|id| !gathered.known.contains(id));
+    let mut differences: Vec<Difference> = missing
+        .map(|id| one(format!("series {id}"), true))
+        .collect();
+    for record in &gathered.series {
+        let id = record.id;
+        let is_in = made.series.contains(&id);
+        let is_asked =
+            !is_chosen || filter.series(id, &record.spec) && matches(query, filter, record);
+        if is_asked && !is_in {
+            let about = format!("series {id}, which is of what the report was chosen by");
+            differences.push(one(about, false));
+        } else if is_in && !is_asked {
+            let about = format!("series {id}, which is not of what the report was chosen by");
+            differences.push(one(about, true));
+        }
+    }
+    differences.extend(overlooked.found());
     gathered
         .series
         .retain(|record| made.series.contains(&record.id));
     Ok(Again {
         gathered,
-        left_out,
+        differences,
         since,
     })
 }
 
-/// A query told by [`told`], again; `None` if an option is not known.
-fn asked(told: &[(String, String)]) -> Option<Query> {
+/// A series that only one of the two has.
+fn one(about: String, is_reported: bool) -> Difference {
+    let has = |has: bool| has.then(|| "a series".to_owned());
+    Difference {
+        about,
+        reported: has(is_reported),
+        journal: has(!is_reported),
+    }
+}
+
+fn words(told: &[(String, String)]) -> String {
+    let words = told
+        .iter()
+        .map(|(option, value)| format!("{option} {value}"));
+    words.collect::<Vec<_>>().join(" ")
+}
+
+/// A query told by [`told`], again; `None` if an option is not known, or the query is told in another way.
+fn asked(made_by: &[(String, String)]) -> Option<Query> {
     /// The options alone.
     #[derive(Debug, clap::Parser)]
     struct Options {
         #[command(flatten)]
         query: Query,
     }
-    let words = told
+    let words = made_by
         .iter()
-        .flat_map(|(option, value)| [option.as_str(), value.as_str()]);
-    let parsed = Options::try_parse_from(std::iter::once("report").chain(words));
-    parsed.ok().map(|options| options.query)
+        .map(|(option, value)| format!("{option}={value}"));
+    let parsed = Options::try_parse_from(std::iter::once("report".to_owned()).chain(words));
+    let query = parsed.ok()?.query;
+    (told(&query) == made_by).then_some(query)
 }
 
 fn no_series(missing: u64, known: &[Seq]) -> Failure {

@@ -32,7 +32,8 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 /// that is printed, and compare it another day.
 ///
 /// A report is made again from the journal, and every word, number and line of a picture that differs is
-/// named, with what is reported and what the journal gives.
+/// named, with what is reported and what the journal gives. What the journal cannot vouch for (when the report was
+/// made, by which release) is said; a page of a layout that this release does not make is not verified.
 ///
 /// Of an export (csv, jsonl, parquet) each row is held against the journal, and what was changed, put in, told
 /// twice or left out is named. Another program may have sorted it, cut columns, or saved it anew.

@@ -6,10 +6,11 @@ use crate::cli::columns::count;
 use crate::cli::report::{Again, again};
 use crate::cli::{Context, Exit, Failure};
 use crate::config::DaemonConfig;
-use crate::entry::Seq;
 use crate::entry::words::safe;
-use crate::report::check::{Difference, NoReport, differences, made};
-use crate::report::{Asked, LAYOUT, Made, Report};
+use crate::report::check::{
+    Difference, NoReport, OtherLayout, comparable, differences, made, release, unvouched,
+};
+use crate::report::{Asked, Made, Report};
 use serde_json::json;
 use std::io::{Read as _, Write};
 use std::path::{Path, PathBuf};
@@ -25,6 +26,13 @@ struct Checked {
     findings: usize,
     /// Entries since, and those about its series.
     since: (u64, u64),
+}
+
+impl Checked {
+    /// The page is as its journal gives it, and the journal as it was written.
+    fn agrees(&self) -> bool {
+        self.differences.is_empty() && self.findings == 0
+    }
 }
 
 /// Whether a file may be a page.
@@ -65,6 +73,9 @@ pub(super) fn verify(
             return tell(context, file, None, &only(vec![difference]), out);
         }
     };
+    if let Err(other) = comparable(&made) {
+        return tell_other(context, file, &made, &other, out);
+    }
     let daemon = daemon(context, state_dir)?;
     let checked = checked(&daemon, &text, &made)?;
     tell(context, file, Some(&made), &checked, out)
@@ -91,7 +102,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
     }
     let Again {
         gathered,
-        left_out,
+        differences: parted,
         since,
     } = match again(daemon, made) {
         Ok(again) => again,
@@ -108,18 +119,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
         }
         Err(error) => return Err(error),
     };
-    let mut found = Vec::new();
-    let missing = made.series.iter().filter(|id| !gathered.known.contains(id));
-    found.extend(missing.map(|id| Difference {
-        about: format!("series {id}"),
-        reported: Some("a series".to_owned()),
-        journal: None,
-    }));
-    found.extend(left_out.iter().map(|id: &Seq| Difference {
-        about: format!("series {id}, which is of what the report was chosen by"),
-        reported: None,
-        journal: Some("a series".to_owned()),
-    }));
+    let mut found: Vec<Difference> = release(made).into_iter().chain(parted).collect();
     let asked = Asked {
         query: made.query.clone(),
         compare: made.compare.clone(),
@@ -143,6 +143,36 @@ fn parted(about: &str, reported: &impl ToString, journal: &impl ToString) -> Dif
     }
 }
 
+/// A page that cannot be made again is not verified, whatever it says.
+fn tell_other(
+    context: &Context,
+    file: &Path,
+    made: &Made,
+    other: &OtherLayout,
+    out: &mut dyn Write,
+) -> Result<Exit, Failure> {
+    if context.json {
+        let line = json!({
+            "kind": "verified_report",
+            "file": file,
+            "agrees": false,
+            "compared": false,
+            "why": other.to_string(),
+            "remedy": other.remedy(),
+            "layout": made.layout,
+        });
+        writeln!(out, "{line}")?;
+        return Ok(Exit::No);
+    }
+    writeln!(
+        out,
+        "{}: {BAD}not verified{BAD:#}: {other}\n{HELP}help{HELP:#}: {}",
+        file.display(),
+        safe(&other.remedy())
+    )?;
+    Ok(Exit::No)
+}
+
 fn tell(
     context: &Context,
     file: &Path,
@@ -150,13 +180,12 @@ fn tell(
     checked: &Checked,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
-    let agrees = checked.differences.is_empty();
     if context.json {
         as_json(file, made, checked, out)?;
     } else {
         as_text(file, made, checked, out)?;
     }
-    Ok(if agrees && checked.findings == 0 {
+    Ok(if checked.agrees() {
         Exit::Yes
     } else {
         Exit::No
@@ -171,9 +200,11 @@ fn as_text(
 ) -> Result<(), Failure> {
     let file = file.display();
     let found = &checked.differences;
-    let by_layout = made.is_some_and(|made| made.layout != LAYOUT);
     match found.len() {
-        0 if by_layout => writeln!(out, "{file}: {GOOD}its data agree{GOOD:#} with the journal")?,
+        0 if checked.findings > 0 => writeln!(
+            out,
+            "{file}: {BAD}not verified{BAD:#}: it is as the journal gives it, and the journal is not intact"
+        )?,
         0 => writeln!(
             out,
             "{file}: {GOOD}agrees{GOOD:#} with the journal in every word and picture"
@@ -206,14 +237,6 @@ fn as_text(
     let Some(made) = made else {
         return Ok(());
     };
-    if by_layout {
-        writeln!(
-            out,
-            "  layout    {}, this release makes {LAYOUT}: words and pictures were not compared; use tallyjaw {}",
-            made.layout,
-            safe(&made.version)
-        )?;
-    }
     writeln!(
         out,
         "  journal   {}, up to entry {}",
@@ -233,6 +256,12 @@ fn as_text(
             count(findings, "finding")
         )?,
     }
+    let unvouched = unvouched(made).map(|(about, says)| format!("{about} ({says})"));
+    writeln!(
+        out,
+        "  not vouched for by the journal: {}",
+        safe(&unvouched.join(", "))
+    )?;
     match checked.since {
         (0, _) => {}
         (since, 0) => writeln!(
@@ -263,7 +292,11 @@ fn as_json(
     let line = json!({
         "kind": "verified_report",
         "file": file,
-        "agrees": checked.differences.is_empty(),
+        "agrees": checked.agrees(),
+        "compared": true,
+        "not_vouched_for": made.map_or_else(Vec::new, |made| unvouched(made).map(
+            |(about, reported)| json!({ "about": about, "reported": reported })
+        ).to_vec()),
         "differences": differences.collect::<Vec<_>>(),
         "layout": made.map(|made| made.layout),
         "journal": made.map(|made| made.journal.0.as_str()),

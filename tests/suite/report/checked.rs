@@ -3,8 +3,8 @@
 use super::made::{self, two_axes_by_piece, verified_instrument};
 use proptest::prelude::*;
 use std::fmt::Write as _;
-use tallyjaw::report::Report;
-use tallyjaw::report::check::{Difference, NoReport, differences, made as how_made};
+use tallyjaw::report::check::{Difference, NoReport, comparable, differences, made as how_made};
+use tallyjaw::report::{RELEASES, Report};
 
 fn told(differences: &[Difference]) -> Vec<String> {
     let side = |side: &Option<String>| side.clone().unwrap_or_else(|| "nothing".to_owned());
@@ -197,17 +197,26 @@ fn what_is_no_report_says_so() {
 }
 
 #[test]
-fn of_a_page_of_another_layout_the_data_are_compared() {
+fn a_page_of_another_layout_cannot_be_compared() {
     let report = made::whole(&two_axes_by_piece());
-    let other = tampered(&report.html(), "\"layout\":1,", "\"layout\":2,")
-        .replace("<h1>", "<h1 class=\"new\">");
-    assert_eq!(differences(&other, &report), []);
-    let changed = tampered(&other, "\"verdict\":\"pass\"", "\"verdict\":\"fail_low\"");
-    let found = told(&differences(&changed, &report));
+    let other = tampered(&report.html(), "\"layout\":1,", "\"layout\":2,");
+    let error = comparable(&how_made(&other).unwrap()).unwrap_err();
     assert_eq!(
-        found,
-        ["the data for programs, series[0].readings[0].verdict: \"fail_low\" | \"pass\""]
+        error.to_string(),
+        "its layout is 2, want 1: no word or picture of it was compared"
     );
+    assert!(error.remedy().contains("the page was changed"));
+    let newer = other.replace("0.1.0", "0.2.0");
+    let error = comparable(&how_made(&newer).unwrap()).unwrap_err();
+    assert!(error.remedy().contains("the page names tallyjaw 0.2.0"));
+    // and it is no page that this release makes
+    let found = told(&differences(&other, &report));
+    assert_eq!(found, ["the data for programs, layout: 2 | 1"]);
+}
+
+#[test]
+fn this_release_makes_its_layout() {
+    assert!(RELEASES.contains(&env!("CARGO_PKG_VERSION")));
 }
 
 proptest! {

@@ -169,7 +169,11 @@ fn a_report_stays_true_while_the_journal_grows() {
 
 #[test]
 fn what_was_said_of_an_open_series_since_is_told() {
-    let entries = two_axes_by_piece();
+    let mut entries = two_axes_by_piece();
+    let after = entries.len() - 3;
+    for stamped in &mut entries[after..] {
+        stamped.at.0 += 100 * 365 * 86_400_000_000; // behind the making of the report
+    }
     let shop = shop(&entries[..entries.len() - 3]);
     assert_eq!(code(&run(&shop, &["report", "5", "-o", "a.html"])), 0);
     write(&shop, &entries);
@@ -201,6 +205,118 @@ fn a_series_that_the_choice_leaves_out_is_found() {
         "{}",
         said(&verified)
     );
+}
+
+/// A page changed everywhere at once, as whoever has the program could make it.
+fn forged(shop: &Shop, page: &str, by: &[(&str, &str)]) -> (i32, String, Value) {
+    let mut forged = page.to_owned();
+    for (from, to) in by {
+        assert!(forged.contains(from), "{from} is not in the page");
+        forged = forged.replace(from, to);
+    }
+    fs::write(shop.path("forged.html"), forged).unwrap();
+    let text = run(shop, &["verify", "forged.html"]);
+    let json = run(shop, &["verify", "forged.html", "--json"]);
+    assert_eq!(code(&text), code(&json));
+    let line: Value = serde_json::from_str(&said(&json)).unwrap();
+    (code(&text), said(&text), line)
+}
+
+#[test]
+fn a_report_that_cannot_be_compared_is_not_verified() {
+    let shop = shop(&two_axes_by_piece());
+    assert_eq!(code(&run(&shop, &["report", "5", "-o", "a.html"])), 0);
+    let page = fs::read_to_string(shop.path("a.html")).unwrap();
+    let layout = ("\"layout\":1,", "\"layout\":2,");
+    let (code, text, json) = forged(&shop, &page, &[layout, (">ACCEPTED<", ">REJECTED<")]);
+    assert_eq!((code, &json["agrees"]), (1, &Value::Bool(false)));
+    assert_eq!(json["compared"], Value::Bool(false));
+    assert_eq!(
+        text,
+        "forged.html: not verified: its layout is 2, want 1: no word or picture of it was compared\nhelp: the page names tallyjaw 0.1.0, which makes layout 1: the page was changed; ask for it anew\n"
+    );
+}
+
+#[test]
+fn the_release_that_a_report_names_is_one_that_makes_it() {
+    let shop = shop(&two_axes_by_piece());
+    assert_eq!(code(&run(&shop, &["report", "5", "-o", "a.html"])), 0);
+    let page = fs::read_to_string(shop.path("a.html")).unwrap();
+    let (code, text, json) = forged(&shop, &page, &[("0.1.0", "9.9.9")]);
+    assert_eq!((code, &json["agrees"]), (1, &Value::Bool(false)));
+    assert!(
+        text.contains("the release, of layout 1\n    reported  9.9.9"),
+        "{text}"
+    );
+    let (code, text, json) = forged(&shop, &page, &[]);
+    assert_eq!((code, &json["agrees"]), (0, &Value::Bool(true)));
+    assert!(text.contains("  not vouched for by the journal: when the report was made (20"));
+    assert!(
+        text.contains("), which release made it (0.1.0)\n"),
+        "{text}"
+    );
+    assert_eq!(json["not_vouched_for"][1]["reported"], "0.1.0");
+}
+
+#[test]
+fn a_report_that_says_it_was_made_earlier_or_later_than_its_entries_allow_is_found() {
+    let entries = two_axes_by_piece();
+    let shop = shop(&entries[..entries.len() - 3]);
+    assert_eq!(code(&run(&shop, &["report", "5", "-o", "a.html"])), 0);
+    let page = fs::read_to_string(shop.path("a.html")).unwrap();
+    let at = page.find("\"made\":\"").unwrap() + 8;
+    let made = &page[at..at + page[at..].find('"').unwrap()];
+    let shown = format!("{} {}", &made[..10], &made[11..19]);
+    let before = [
+        (made, "2001-01-01T00:00:00.000000Z"),
+        (shown.as_str(), "2001-01-01 00:00:00"),
+    ];
+    let (code, text, _) = forged(&shop, &page, &before);
+    assert_eq!(code, 1);
+    assert!(text.contains("not before its last entry"), "{text}");
+    // since then more was said of its series, and the page says that it is from after that
+    write(&shop, &entries);
+    let after = [
+        (made, "2031-01-01T00:00:00.000000Z"),
+        (shown.as_str(), "2031-01-01 00:00:00"),
+    ];
+    let (code, text, _) = forged(&shop, &page, &after);
+    assert_eq!(code, 1);
+    assert!(text.contains("that was there before is left out"), "{text}");
+}
+
+#[test]
+fn a_query_that_a_report_was_not_chosen_by_is_found() {
+    let shop = shop(&several_series());
+    assert_eq!(
+        code(&run(&shop, &["report", "--tool", "T-07", "-o", "a.html"])),
+        0
+    );
+    let page = fs::read_to_string(shop.path("a.html")).unwrap();
+    let query = |query: &str| format!("\"query\":{query}");
+    let was = query("[[\"--tool\",\"T-07\"]]");
+    for (says, now, about) in [
+        (
+            "--terminal XX",
+            "[[\"--terminal\",\"XX\"]]",
+            "which is not of what the report was chosen by",
+        ),
+        (
+            "--nobody T-07",
+            "[[\"--nobody\",\"T-07\"]]",
+            "chosen by: options that this release does not know",
+        ),
+        (
+            "T-07 --tool",
+            "[[\"T-07\",\"--tool\"]]",
+            "chosen by: options that this release does not know",
+        ),
+    ] {
+        let now = query(now);
+        let (code, text, json) = forged(&shop, &page, &[("--tool T-07", says), (&was, &now)]);
+        assert_eq!((code, &json["agrees"]), (1, &Value::Bool(false)), "{text}");
+        assert!(text.contains(about), "{text}");
+    }
 }
 
 #[test]

@@ -2,6 +2,7 @@
 
 mod checked;
 mod command;
+mod forged;
 pub(crate) mod made;
 
 use crate::golden;

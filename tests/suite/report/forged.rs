@@ -1,0 +1,229 @@
+//! A page that somebody changed does not verify, wherever the change is; what a page may say unseen is named.
+
+use super::made::{self, lines, two_axes_by_piece};
+use proptest::prelude::*;
+use tallyjaw::entry::Stamped;
+use tallyjaw::entry::line::Digest;
+use tallyjaw::report::check::{
+    Anew, comparable, differences, made as how_made, release, unvouched,
+};
+use tallyjaw::report::{Asked, Gathering, Made, Report};
+
+/// Whether a page verifies against these entries, as `tallyjaw verify` asks: everything that leads to the page
+/// made anew is taken from the page in hand.
+fn verifies(page: &str, entries: &[Stamped]) -> bool {
+    how_made(page).is_ok_and(|made| {
+        again(made, entries).is_some_and(|report| differences(page, &report).is_empty())
+    })
+}
+
+/// The report that a page is held against.
+fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
+    let known = entries.first().map(|stamped| stamped.seq);
+    let last = entries.last().map(|stamped| stamped.seq);
+    if comparable(&made).is_err()
+        || release(&made).is_some()
+        || !(known..=last).contains(&Some(made.last))
+    {
+        return None;
+    }
+    let mut gathering = Gathering::new(|id, _, _| made.series.contains(&id));
+    for (stamped, line) in entries.iter().zip(lines(entries)) {
+        if stamped.seq <= made.last {
+            gathering.take(stamped, Digest::of(&line));
+        }
+    }
+    let gathered = gathering.finish()?;
+    if gathered.journal != made.journal {
+        return None;
+    }
+    let asked = Asked {
+        query: made.query,
+        compare: made.compare,
+        made: made.at,
+        version: made.version,
+    };
+    Some(Report::new(gathered, asked))
+}
+
+/// Tags, comments, and what is between them.
+fn tokens(page: &str) -> Vec<&str> {
+    let mut tokens = Vec::new();
+    let mut rest = page;
+    while !rest.is_empty() {
+        let end = match rest.strip_prefix('<') {
+            Some(_) => rest.find('>').map_or(rest.len(), |at| at + 1),
+            None => rest.find('<').unwrap_or(rest.len()),
+        };
+        let (token, behind) = rest.split_at(end);
+        tokens.push(token);
+        rest = behind;
+    }
+    tokens
+}
+
+/// One token and everything that may be done to it.
+fn changed(token: &str) -> Vec<String> {
+    let first = token.chars().next().unwrap();
+    let tail = &token[first.len_utf8()..];
+    let mut all = vec![
+        String::new(),
+        format!("{token}{token}"),
+        format!("{token}<!-- seen -->"),
+        format!("<span hidden></span>{token}"),
+    ];
+    if first != '<' {
+        let other = if first == 'x' { 'y' } else { 'x' };
+        all.extend([
+            format!("{other}{tail}"),
+            tail.to_owned(),
+            format!("{token}x"),
+            format!("x{token}"),
+            format!("&#{};{tail}", u32::from(first)),
+            format!("{token}\u{200b}"),
+            format!("{token}\u{202e}"),
+            format!(" {token}"),
+        ]);
+        return all;
+    }
+    // a tag: its name, each attribute with its value, one more
+    let closing = token.strip_suffix('>').unwrap();
+    all.push(format!("{closing} >"));
+    all.push(format!("{closing} hidden>"));
+    all.push(format!("{closing} style=\"display:none\">"));
+    all.push(token.replacen('<', "<b><", 1));
+    all.push(token.to_uppercase());
+    let mut behind = token;
+    let mut done = 0;
+    while let Some(at) = behind.find("=\"") {
+        let value = done + at + 2;
+        let end = value + token[value..].find('"').unwrap();
+        let name = token[..value].rfind(' ').unwrap();
+        all.push(format!("{}{}", &token[..name], &token[end + 1..]));
+        all.push(format!("{}x{}", &token[..end], &token[end..]));
+        if end > value {
+            all.push(format!("{}{}", &token[..value], &token[end..]));
+            let first = token[value..].chars().next().unwrap();
+            let tail = &token[value + first.len_utf8()..];
+            all.push(format!("{}&#{};{tail}", &token[..value], u32::from(first)));
+        }
+        done = end + 1;
+        behind = &token[done..];
+    }
+    all
+}
+
+#[test]
+fn no_text_and_no_attribute_of_a_page_can_be_changed_left_out_or_put_in_unnoticed() {
+    let (name, entries) = made::cases().swap_remove(0);
+    assert_eq!(name, "one_piece");
+    let page = made::whole(&entries).html();
+    assert!(verifies(&page, &entries));
+    let tokens = tokens(&page);
+    assert_eq!(tokens.concat(), page);
+    let whole = how_made(&page).unwrap();
+    let anew = Anew::of(&again(whole.clone(), &entries).unwrap());
+    let mut at = 0;
+    let mut tried = 0;
+    for token in tokens {
+        for other in changed(token) {
+            if other == token {
+                continue; // a tag without a small letter
+            }
+            let forged = format!("{}{other}{}", &page[..at], &page[at + token.len()..]);
+            let is_found = match how_made(&forged) {
+                Ok(made) if made == whole => !anew.differences(&forged).is_empty(),
+                Ok(_) | Err(_) => !verifies(&forged, &entries),
+            };
+            assert!(is_found, "{token:?} as {other:?} verifies");
+            tried += 1;
+        }
+        at += token.len();
+    }
+    assert!(tried > 5_000, "only {tried} changes were tried");
+}
+
+#[test]
+fn nothing_can_be_put_before_or_behind_a_page_or_stand_in_it_twice() {
+    let entries = two_axes_by_piece();
+    let page = made::whole(&entries).html();
+    let at = page.find("<script").unwrap();
+    let end = page.find("</script>\n").unwrap() + "</script>\n".len();
+    let data = &page[at..end];
+    let hidden = data.replacen("\"layout\":1", "\"layout\":2", 1);
+    let forged = [
+        format!("{page}<p>Approved.</p>"),
+        format!("{page}\0"),
+        format!("{page} "),
+        format!("{page}\n"),
+        format!("{page}<!-- -->"),
+        format!("\u{feff}\u{feff}{page}"),
+        format!(" {page}"),
+        page.replacen(data, &format!("{data}{data}"), 1),
+        page.replacen(data, &format!("{data}{hidden}"), 1),
+        page.replacen(data, &format!("{hidden}{data}"), 1),
+        page.replacen(data, &format!("<!--{data}-->{data}"), 1),
+        page.replacen("</style>", ".fail { display: none }</style>", 1),
+        page.replacen("<body>", "<body><script>alert(1)</script>", 1),
+        page.replacen("default-src 'none'", "default-src *", 1),
+        page.replacen("default-src &#39;none&#39;", "default-src *", 1),
+        page[..page.len() - 1].to_owned(),
+    ];
+    for (nth, forged) in forged.iter().enumerate() {
+        if *forged != page {
+            assert!(!verifies(forged, &entries), "forgery {nth}");
+        }
+    }
+}
+
+/// What leads to the page made anew comes from the page: each of these, changed everywhere at once as its maker would.
+#[test]
+fn what_a_page_says_of_itself_is_held_against_something_or_named_as_not_vouched_for() {
+    let entries = two_axes_by_piece();
+    let page = made::whole(&entries).html();
+    let last = entries.last().unwrap().seq;
+    let forged = [
+        page.replacen("\"layout\":1,", "\"layout\":2,", 1),
+        page.replacen("\"layout\":1,", "\"layout\":0,", 1),
+        page.replace("0.1.0", "9.9.9"),
+        page.replace("0.1.0", ""),
+        page.replace(&"0".repeat(32), &"1".repeat(32)),
+        page.replace(
+            &format!("\"last\":{last}"),
+            &format!("\"last\":{}", last.0 + 1),
+        ),
+    ];
+    for (nth, forged) in forged.iter().enumerate() {
+        assert_ne!(*forged, page, "forgery {nth} changes nothing");
+        assert!(!verifies(forged, &entries), "forgery {nth}");
+    }
+    // what is left: the time, within what the entries allow, and the release among those of this layout
+    let named = unvouched(&how_made(&page).unwrap()).map(|(about, _)| about);
+    assert_eq!(named, ["when the report was made", "which release made it"]);
+}
+
+#[test]
+fn no_piece_of_a_page_can_be_replaced_by_another() {
+    let entries = two_axes_by_piece();
+    let page = made::whole(&entries).html();
+    let whole = how_made(&page).unwrap();
+    let anew = Anew::of(&again(whole.clone(), &entries).unwrap());
+    let places: Vec<usize> = page.char_indices().map(|(at, _)| at).collect();
+    let as_sent = |page: &str| {
+        let page = page.strip_prefix('\u{feff}').unwrap_or(page);
+        page.replace("\r\n", "\n")
+    };
+    proptest!(ProptestConfig::with_cases(512), |(
+        from in any::<prop::sample::Index>(), len in 0usize..40, with in ".{0,12}"
+    )| {
+        let from = from.index(places.len());
+        let to = places.get(from + len).copied().unwrap_or(page.len());
+        let forged = format!("{}{with}{}", &page[..places[from]], &page[to..]);
+        prop_assume!(as_sent(&forged) != page);
+        let is_found = match how_made(&forged) {
+            Ok(made) if made == whole => !anew.differences(&forged).is_empty(),
+            Ok(_) | Err(_) => !verifies(&forged, &entries),
+        };
+        prop_assert!(is_found);
+    });
+}
