@@ -95,9 +95,10 @@ class Benches:
             names = ("seq", "at", "station", "series", "piece", "terminal", "axis", "value", "unit", "verdict", "standing")
             self.file.execute(f"INSERT OR IGNORE INTO reading (journal, {', '.join(names)}) VALUES (?{', ?' * len(names)})",
                               [journal, *(entry.get(name) for name in names)])
-        elif entry["kind"] in ("doubted", "retracted"):
+        elif entry["kind"] in ("doubted", "retracted", "restored"):
+            standing = "counted" if entry["kind"] == "restored" else entry["kind"]
             for seq in entry.get("readings", [entry.get("reading")]):
-                self.file.execute("UPDATE reading SET standing = ? WHERE journal = ? AND seq = ?", [entry["kind"], journal, seq])
+                self.file.execute("UPDATE reading SET standing = ? WHERE journal = ? AND seq = ?", [standing, journal, seq])
 
     def show(self, daemon):
         """The lines of a daemon's stations that say something new."""

@@ -9,7 +9,7 @@ Prints:   a table, a row a day, station, terminal, wire, axis and limits:
     day        station terminal wire axis              unit limits        n   mean     sd failed  cpk  ppk
     2026-11-25 bench-1 QF-250-F    2 core_crimp_height mm   1.57 .. 1.67 20 1.6130 0.0405 20.0 % 0.25 0.35
 
-Only readings that count are in it: not the doubted, not those taken back, not those that never counted. `-` stands
+Only readings that count are in it: not the doubted, not those retracted, not those that never counted. `-` stands
 where a figure has no value: one reading has no spread, and what does not spread has no index.
 
     ppk   the distance from the mean to the nearer limit over 3 s, s of all readings of the row: what the day was like

@@ -180,7 +180,7 @@ fn zeros(zero: &ZeroMessage) -> String {
             .map(|s| format!("every {} minutes", s / 60)),
         zero.closing.then(|| "closing".to_owned()),
         zero.double_retracts
-            .then(|| "two in a row take the last reading back".to_owned()),
+            .then(|| "two in a row retract the last reading".to_owned()),
     ]
     .into_iter()
     .flatten()
@@ -277,12 +277,12 @@ fn closed(outcome: &OutcomeMessage) -> String {
     )
 }
 
-/// `4 passed, 1 taken back`: only what there is.
+/// `4 passed, 1 retracted`: only what there is.
 pub(super) fn tally(tally: &TallyMessage) -> String {
     words::tally(counts(tally))
 }
 
-/// ` after 2 readings were taken back`, if some were.
+/// ` after 2 readings were retracted`, if some were.
 pub(super) fn after(tally: &TallyMessage) -> String {
     words::after(counts(tally))
 }

@@ -11,7 +11,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     (
         "Say what is measured",
         &[
-            "arm", "disarm", "operator", "tool", "retract", "note", "zero", "ask",
+            "arm", "disarm", "operator", "tool", "retract", "restore", "note", "zero", "ask",
         ],
     ),
     (

@@ -33,6 +33,7 @@ mod query;
 mod reload;
 mod replay;
 mod report;
+mod restore;
 mod retract;
 mod schema;
 mod series;
@@ -84,12 +85,13 @@ enum Command {
     Serve(serve::Serve),
     Reload(reload::Reload),
 
-    // Say what is measured: arm, disarm, operator, tool, retract, note, zero.
+    // Say what is measured: arm, disarm, operator, tool, retract, restore, note, zero.
     Arm(Box<arm::Arm>),
     Disarm(disarm::Disarm),
     Operator(operator::Operator),
     Tool(tool::Tool),
     Retract(retract::Retract),
+    Restore(restore::Restore),
     Note(note::Note),
     Zero(zero::Zero),
     Ask(ask::Ask),
@@ -135,6 +137,7 @@ impl Command {
             Self::Operator(command) => command.run(context, out),
             Self::Tool(command) => command.run(context, out),
             Self::Retract(command) => command.run(context, out),
+            Self::Restore(command) => command.run(context, out),
             Self::Note(command) => command.run(context, out),
             Self::Zero(command) => command.run(context, out),
             Self::Ask(command) => command.run(context, out),

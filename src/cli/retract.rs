@@ -1,18 +1,21 @@
-//! `tallyjaw retract`: exit 0 once it is durable, 2 if there is nothing to take back, 3 without a daemon.
+//! `tallyjaw retract`: exit 0 once it is durable, 2 if there is nothing to retract, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
 use crate::message::reply::Done;
 use std::io::Write;
 
-/// Take the last reading back: it was a slip, its slot is measured next
+/// Retract the last reading: it was a slip, its slot is measured next
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw retract             the last counted reading\n  tallyjaw retract --seq 42    that one; `tallyjaw series N` shows their numbers"
+    after_help = "Examples:\n  tallyjaw retract             the last counted reading\n  tallyjaw retract --seq 42    that one; `tallyjaw series N` shows their numbers\n  tallyjaw retract --reason 'wire slipped in the jaws'   a pull test: the piece is spent, another is pulled instead"
 )]
 pub(super) struct Retract {
     /// The reading's entry, where it is not the last one
     #[arg(long)]
     seq: Option<u64>,
+    /// Why; needed where measuring destroyed the piece
+    #[arg(long, value_name = "WORDS")]
+    reason: Option<String>,
     /// The station; may be left out where there is one
     #[arg(long)]
     station: Option<String>,
@@ -23,13 +26,14 @@ impl Retract {
         let params = client::params([
             ("station", self.station.map(Into::into)),
             ("seq", self.seq.map(Into::into)),
+            ("reason", self.reason.map(Into::into)),
         ]);
         let answer = client::call(context, "retract", &params)?;
         if context.json {
             writeln!(out, "{}", answer.get())?;
         } else {
             let done: Done = client::read(&answer)?;
-            writeln!(out, "taken back; it is entry {}", done.seq)?;
+            writeln!(out, "retracted; it is entry {}", done.seq)?;
         }
         Ok(Exit::Yes)
     }

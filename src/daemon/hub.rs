@@ -483,6 +483,7 @@ const fn kind_of(command: &Command) -> &'static str {
         Command::Arm { .. } => "armed",
         Command::Disarm { .. } => "disarmed",
         Command::Retract { .. } => "retracted",
+        Command::Restore { .. } => "restored",
         Command::Operator { .. } => "operator_said",
         Command::Tool { .. } => "tool_said",
         Command::Note { .. } => "noted",

@@ -3,7 +3,9 @@
 //! In: the state before an entry, and the entry. Out: everything in it that does not follow.
 
 use super::state::{SeriesState, Slot, StationState};
-use super::{Completed, Entry, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing, State};
+use super::{
+    Completed, Entry, Means, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing, State,
+};
 use crate::quantity::Quantity;
 use crate::spec::{Crimp, Verdict, judge};
 use std::fmt;
@@ -70,14 +72,7 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
         } => {
             found.counted(before.series(station), *series, readings);
         }
-        Entry::Retracted {
-            station,
-            series,
-            reading,
-            ..
-        } => {
-            found.counted(before.series(station), *series, &[*reading]);
-        }
+        Entry::Retracted { .. } | Entry::Restored { .. } => found.undoing(before, &stamped.entry),
         Entry::Alerted {
             station,
             series,
@@ -219,9 +214,12 @@ impl Findings {
 
     /// A counted reading fills an empty slot that there is.
     fn filled(&mut self, series: &SeriesState, slot: &ReadingSlot) {
-        let pieces = series.spec.pieces;
+        let pieces = series.last_piece();
         if !(1..=pieces).contains(&slot.piece) {
             self.add("piece", slot.piece.to_string(), format!("1 to {pieces}"));
+        }
+        if series.spent.contains(&slot.piece) {
+            self.add("piece", slot.piece.to_string(), "one that is not spent");
         }
         let filled = series.in_slot(&Slot {
             piece: slot.piece,
@@ -279,6 +277,64 @@ impl Findings {
                 seqs.join(", ")
             },
         );
+    }
+
+    fn undoing(&mut self, before: &State, entry: &Entry) {
+        if let Entry::Retracted {
+            station,
+            series,
+            reading,
+            slot,
+            reason,
+            spent,
+            by,
+        } = entry
+        {
+            let open = before.series(station);
+            self.counted(open, *series, &[*reading]);
+            if let Some(slot) = slot {
+                self.retracted(open, *reading, slot, *spent);
+            }
+            if *spent {
+                self.spent(*by, reason.is_some());
+            }
+        } else if let Entry::Restored {
+            station,
+            series,
+            reading,
+            ..
+        } = entry
+        {
+            let open = before.series(station);
+            let id = open.map(|open| open.id);
+            self.compare("series", &Some(*series), &id, shown);
+            let last = open.and_then(|open| open.retracted.as_ref());
+            let last = last.map(|retracted| retracted.reading.seq);
+            self.compare("restored reading", &Some(*reading), &last, shown);
+        }
+    }
+
+    /// What a retracted reading filled; measuring it spent its piece where that destroys it.
+    fn retracted(&mut self, open: Option<&SeriesState>, reading: Seq, got: &Slot, spent: bool) {
+        let counted = open.and_then(|open| {
+            let mut readings = open.readings.iter();
+            readings.find(|counted| counted.seq == reading)
+        });
+        let Some(counted) = counted else { return };
+        self.compare("piece", &got.piece, &counted.piece, ToString::to_string);
+        self.compare("axis", &got.axis, &counted.axis, ToString::to_string);
+        let destroyed = counted.axis.is_destructive();
+        self.compare("spent", &spent, &destroyed, ToString::to_string);
+    }
+
+    /// A piece that is destroyed is retracted by somebody who says why, and not by a slip of hand or foot.
+    fn spent(&mut self, by: Option<Means>, has_reason: bool) {
+        if let Some(by @ (Means::Pedal | Means::DoubleZero)) = by {
+            self.add("means", by.name(), "command or card");
+        }
+        if !has_reason {
+            self.add("reason", "none", "why a destroyed piece is retracted");
+        }
     }
 
     /// `readings` count in the open series.

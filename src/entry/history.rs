@@ -104,6 +104,7 @@ pub fn series_of(stamped: &Stamped) -> Option<Seq> {
         Entry::Disarmed { series, .. }
         | Entry::Doubted { series, .. }
         | Entry::Retracted { series, .. }
+        | Entry::Restored { series, .. }
         | Entry::ZeroDue { series, .. }
         | Entry::Alerted { series, .. } => Some(*series),
         Entry::Noted { series, .. } | Entry::OperatorSaid { series, .. } => *series,
@@ -130,39 +131,44 @@ pub enum Fate {
     Stands,
     /// A zero no longer vouches for it.
     Doubted,
-    /// The operator took it back.
+    /// The operator retracted it.
     Retracted,
 }
 
 /// What became of the reading `seq`, told from the entries about its series.
 pub fn fate(entries: &[Stamped], seq: Seq) -> Fate {
-    let told = entries.iter().find_map(|stamped| match &stamped.entry {
-        Entry::Doubted { readings, .. } if readings.contains(&seq) => Some(Fate::Doubted),
-        Entry::Retracted { reading, .. } if *reading == seq => Some(Fate::Retracted),
-        Entry::Doubted { .. }
-        | Entry::Retracted { .. }
-        | Entry::Begun { .. }
-        | Entry::Segment { .. }
-        | Entry::Started { .. }
-        | Entry::Stopped { .. }
-        | Entry::Attached(_)
-        | Entry::Detached { .. }
-        | Entry::Armed(_)
-        | Entry::Disarmed { .. }
-        | Entry::Completed(_)
-        | Entry::Zeroed(_)
-        | Entry::ZeroSaid { .. }
-        | Entry::ZeroDue { .. }
-        | Entry::OperatorSaid { .. }
-        | Entry::ToolSaid(_)
-        | Entry::Reading(_)
-        | Entry::Unread(_)
-        | Entry::Refused { .. }
-        | Entry::Noted { .. }
-        | Entry::Alerted { .. }
-        | Entry::ClockStepped { .. }
-        | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. } => None,
-    });
+    let told = entries
+        .iter()
+        .rev()
+        .find_map(|stamped| match &stamped.entry {
+            Entry::Doubted { readings, .. } if readings.contains(&seq) => Some(Fate::Doubted),
+            Entry::Retracted { reading, .. } if *reading == seq => Some(Fate::Retracted),
+            Entry::Restored { reading, .. } if *reading == seq => Some(Fate::Stands),
+            Entry::Doubted { .. }
+            | Entry::Retracted { .. }
+            | Entry::Restored { .. }
+            | Entry::Begun { .. }
+            | Entry::Segment { .. }
+            | Entry::Started { .. }
+            | Entry::Stopped { .. }
+            | Entry::Attached(_)
+            | Entry::Detached { .. }
+            | Entry::Armed(_)
+            | Entry::Disarmed { .. }
+            | Entry::Completed(_)
+            | Entry::Zeroed(_)
+            | Entry::ZeroSaid { .. }
+            | Entry::ZeroDue { .. }
+            | Entry::OperatorSaid { .. }
+            | Entry::ToolSaid(_)
+            | Entry::Reading(_)
+            | Entry::Unread(_)
+            | Entry::Refused { .. }
+            | Entry::Noted { .. }
+            | Entry::Alerted { .. }
+            | Entry::ClockStepped { .. }
+            | Entry::Gap { .. }
+            | Entry::DamageAccepted { .. } => None,
+        });
     told.unwrap_or(Fate::Stands)
 }

@@ -17,6 +17,7 @@ mod said;
 pub mod state;
 #[cfg(test)]
 pub(crate) mod strategies;
+pub mod undo;
 mod v1;
 pub mod words;
 mod zeroed;
@@ -29,7 +30,7 @@ use std::sync::Arc;
 pub use completed::{Completed, Outcome, Tally};
 pub use reading::{NotCounted, Plateau, Reading, ReadingSlot, Standing};
 pub use said::{Means, RefusedSaying, ToolInHand, ToolSaid};
-pub use state::State;
+pub use state::{Slot, State};
 pub use zeroed::{ZeroRole, Zeroed};
 
 /// The number of an entry: 1, 2, 3, … without gaps.
@@ -182,7 +183,7 @@ pub enum Entry {
         /// Why, in words.
         reason: String,
     },
-    /// A reading that the operator took back.
+    /// A reading that the operator retracted.
     Retracted {
         /// The station.
         station: String,
@@ -192,6 +193,23 @@ pub enum Entry {
         reading: Seq,
         /// By what means; `None` in entries that were written before it was kept.
         by: Option<Means>,
+        /// What it filled; `None` in entries that were written before it was kept: these cannot be undone.
+        slot: Option<Slot>,
+        /// Why, if it was said.
+        reason: Option<String>,
+        /// Measuring destroyed the piece, so the next piece number is measured instead.
+        spent: bool,
+    },
+    /// The last retraction of a series is undone: the reading counts again.
+    Restored {
+        /// The station.
+        station: String,
+        /// Its series.
+        series: Seq,
+        /// The reading.
+        reading: Seq,
+        /// By what means.
+        by: Means,
     },
     /// What the operator noted.
     Noted {
@@ -295,6 +313,7 @@ impl Entry {
             Self::Refused { .. } => "refused",
             Self::Doubted { .. } => "doubted",
             Self::Retracted { .. } => "retracted",
+            Self::Restored { .. } => "restored",
             Self::Noted { .. } => "noted",
             Self::Alerted { .. } => "alerted",
             Self::ClockStepped { .. } => "clock_stepped",

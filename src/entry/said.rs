@@ -1,6 +1,6 @@
 //! What the operator says of who measures and of what is in the hand, and by what means.
 
-use super::Seq;
+use super::{Entry, Seq, State};
 use crate::spec::ToolClass;
 
 /// The crimp tool that is in the hand.
@@ -72,6 +72,42 @@ impl Means {
             Self::Card => "by card",
             Self::Pedal => "by pedal",
             Self::DoubleZero => "by zeroing twice",
+        }
+    }
+}
+
+impl State {
+    /// What was refused is over once something else was said or measured at the station.
+    pub(super) fn forget_refusal(&mut self, entry: &Entry) {
+        let done = match entry {
+            Entry::Armed(spec) => &spec.station,
+            Entry::Completed(completed) => &completed.station,
+            Entry::Zeroed(zeroed) => &zeroed.station,
+            Entry::Reading(reading) => &reading.station,
+            Entry::ToolSaid(said) => &said.station,
+            Entry::Disarmed { station, .. }
+            | Entry::ZeroSaid { station, .. }
+            | Entry::OperatorSaid { station, .. }
+            | Entry::Retracted { station, .. }
+            | Entry::Restored { station, .. }
+            | Entry::Noted { station, .. } => station,
+            Entry::Begun { .. }
+            | Entry::Segment { .. }
+            | Entry::Started { .. }
+            | Entry::Stopped { .. }
+            | Entry::Attached(_)
+            | Entry::Detached { .. }
+            | Entry::ZeroDue { .. }
+            | Entry::Unread(_)
+            | Entry::Refused { .. }
+            | Entry::Doubted { .. }
+            | Entry::Alerted { .. }
+            | Entry::ClockStepped { .. }
+            | Entry::Gap { .. }
+            | Entry::DamageAccepted { .. } => return,
+        };
+        if let Some(station) = self.stations.get_mut(done) {
+            station.refused = None;
         }
     }
 }

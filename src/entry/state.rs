@@ -5,6 +5,7 @@
 
 use super::repeat::Repeat;
 use super::runs::{Alert, MOST_ALERTS, Runs};
+use super::undo::RetractedReading;
 use super::{
     Attached, Entry, JournalId, Outcome, Reading, RefusedSaying, Seq, Stamped, Standing, Tally,
     ToolInHand, ZeroRole, Zeroed,
@@ -33,7 +34,7 @@ pub struct State {
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ToolState {
     /// Crimps that were measured in this journal: each piece of a series once, also where its readings
-    /// were taken back, since the tool did make the crimp.
+    /// were retracted, since the tool did make the crimp.
     pub crimps: u64,
     /// The same for each nest that was named.
     pub nests: BTreeMap<String, u64>,
@@ -96,6 +97,10 @@ pub struct SeriesState {
     pub alerts: Vec<Alert>,
     /// The pieces that were counted as crimps of its tool.
     pub crimped: BTreeSet<u32>,
+    /// The pieces that were destroyed by a reading that was retracted: others are measured instead.
+    pub spent: BTreeSet<u32>,
+    /// The reading that was retracted last, while that can be undone.
+    pub retracted: Option<RetractedReading>,
 }
 
 /// A reading that counts.
@@ -126,7 +131,7 @@ pub struct ZeroState {
     pub closed: bool,
     /// One has become due by time.
     pub time_due: bool,
-    /// The reading that a second zero frame, soon after, takes back.
+    /// The reading that a second zero frame, soon after, retracts.
     pub takes_back: Option<Seq>,
 }
 
@@ -213,12 +218,15 @@ impl State {
                 });
             }
             Entry::Retracted {
+                station,
+                reading,
+                slot,
+                spent,
+                ..
+            } => self.retract(station, *reading, slot.is_some(), *spent),
+            Entry::Restored {
                 station, reading, ..
-            } => {
-                self.take_out(station, &[*reading], |tally, count| {
-                    tally.retracted += count;
-                });
-            }
+            } => self.restore(station, *reading),
             Entry::Alerted {
                 station,
                 rule,
@@ -237,7 +245,7 @@ impl State {
         self.last = Some(*seq);
     }
 
-    fn station(&mut self, name: &str) -> &mut StationState {
+    pub(super) fn station(&mut self, name: &str) -> &mut StationState {
         self.stations.entry(name.to_owned()).or_default()
     }
 
@@ -245,39 +253,6 @@ impl State {
         let known = self.instruments.entry(name.to_owned()).or_default();
         station.clone_into(&mut known.station);
         known
-    }
-
-    /// What was refused is over once something else was said or measured at the station.
-    fn forget_refusal(&mut self, entry: &Entry) {
-        let done = match entry {
-            Entry::Armed(spec) => &spec.station,
-            Entry::Completed(completed) => &completed.station,
-            Entry::Zeroed(zeroed) => &zeroed.station,
-            Entry::Reading(reading) => &reading.station,
-            Entry::ToolSaid(said) => &said.station,
-            Entry::Disarmed { station, .. }
-            | Entry::ZeroSaid { station, .. }
-            | Entry::OperatorSaid { station, .. }
-            | Entry::Retracted { station, .. }
-            | Entry::Noted { station, .. } => station,
-            Entry::Begun { .. }
-            | Entry::Segment { .. }
-            | Entry::Started { .. }
-            | Entry::Stopped { .. }
-            | Entry::Attached(_)
-            | Entry::Detached { .. }
-            | Entry::ZeroDue { .. }
-            | Entry::Unread(_)
-            | Entry::Refused { .. }
-            | Entry::Doubted { .. }
-            | Entry::Alerted { .. }
-            | Entry::ClockStepped { .. }
-            | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. } => return,
-        };
-        if let Some(station) = self.stations.get_mut(done) {
-            station.refused = None;
-        }
     }
 
     fn forget_ports(&mut self, because: &str) {
@@ -321,6 +296,7 @@ impl State {
         let takes_back = series
             .taken_back_by_another(zeroed)
             .filter(|seq| Some(*seq) == last);
+        series.forget_doubtful(zeroed);
         let zero = series.zeros.entry(zeroed.instrument.clone()).or_default();
         zero.takes_back = takes_back.filter(|_| !said);
         zero.off = !zeroed.ok;
@@ -361,6 +337,7 @@ impl State {
             verdict,
         };
         station.runs.take(series, &reading);
+        series.forget_retracted(&reading);
         series.readings.push(reading);
         if let Some(tool) = crimped {
             self.crimp(tool);
@@ -383,7 +360,7 @@ impl State {
         series.alerts.drain(..surplus);
     }
 
-    fn take_out(&mut self, station: &str, readings: &[Seq], count: fn(&mut Tally, u32)) {
+    pub(super) fn take_out(&mut self, station: &str, readings: &[Seq], count: fn(&mut Tally, u32)) {
         let station = self.station(station);
         let Some(series) = station.series.as_mut() else {
             return;
@@ -408,7 +385,7 @@ impl State {
 }
 
 impl Tally {
-    fn of(&mut self, verdict: Verdict) -> &mut u32 {
+    pub(super) fn of(&mut self, verdict: Verdict) -> &mut u32 {
         match verdict {
             Verdict::Pass => &mut self.passed,
             Verdict::FailLow | Verdict::FailHigh => &mut self.failed,
@@ -418,7 +395,8 @@ impl Tally {
 }
 
 impl StationState {
-    /// The reading that one more zero frame takes back, while it is the last one and still counts.
+    /// The reading that one more zero frame retracts, while it is the last one and still counts; none whose
+    /// piece was destroyed by measuring it.
     pub fn taken_back_by_zero(&self) -> Option<&CountedReading> {
         let series = self.series.as_ref()?;
         let (last, _) = self.last_reading.as_ref()?;
@@ -427,7 +405,7 @@ impl StationState {
             .values()
             .any(|zero| zero.takes_back == Some(*last));
         let reading = series.readings.last().filter(|_| offered)?;
-        (reading.seq == *last).then_some(reading)
+        (reading.seq == *last && !reading.axis.is_destructive()).then_some(reading)
     }
 }
 
@@ -456,6 +434,8 @@ impl SeriesState {
                 .collect(),
             alerts: Vec::new(),
             crimped: BTreeSet::new(),
+            spent: BTreeSet::new(),
+            retracted: None,
         }
     }
 
@@ -467,7 +447,7 @@ impl SeriesState {
         }
     }
 
-    /// The reading that the zero frame after `zeroed` would take back: the last one, if `zeroed`
+    /// The reading that the zero frame after `zeroed` would retract: the last one, if `zeroed`
     /// came right after it and nobody had asked for a zero.
     fn taken_back_by_another(&self, zeroed: &Zeroed) -> Option<Seq> {
         let unasked = zeroed.ok && zeroed.opening.is_none() && zeroed.role == ZeroRole::Unasked;

@@ -41,6 +41,7 @@ pub fn station(entry: &Entry) -> Option<&str> {
         | Entry::OperatorSaid { station, .. }
         | Entry::Doubted { station, .. }
         | Entry::Retracted { station, .. }
+        | Entry::Restored { station, .. }
         | Entry::Noted { station, .. }
         | Entry::Refused { station, .. }
         | Entry::Alerted { station, .. } => Some(station),
@@ -91,10 +92,25 @@ pub fn words(entry: &Entry) -> String {
             let readings: Vec<_> = readings.iter().map(|seq| format!("#{seq}")).collect();
             format!("doubted {}: {reason}", readings.join(" "))
         }
-        Entry::Retracted { reading, by, .. } => {
+        Entry::Retracted {
+            reading,
+            by,
+            slot,
+            reason,
+            spent,
+            ..
+        } => {
             let by = by.map_or(String::new(), |by| format!(" {}", by.words()));
-            format!("taken back #{reading}{by}")
+            let reason = reason.as_deref().map(|reason| format!(": {reason}"));
+            let spent = slot.as_ref().filter(|_| *spent);
+            let spent = spent.map(|slot| format!("; piece {} is spent", slot.piece));
+            format!(
+                "retracted #{reading}{by}{}{}",
+                reason.unwrap_or_default(),
+                spent.unwrap_or_default()
+            )
         }
+        Entry::Restored { reading, by, .. } => format!("restored #{reading} {}", by.words()),
         Entry::Noted { text, .. } => format!("note: {text}"),
         Entry::Refused {
             said,
@@ -144,14 +160,14 @@ pub const fn outcome(outcome: Outcome) -> &'static str {
     }
 }
 
-/// `5 passed, 1 failed, 1 taken back`: only what there is.
+/// `5 passed, 1 failed, 1 retracted`: only what there is.
 pub fn tally(tally: Tally) -> String {
     let parts = [
         (tally.passed, "passed"),
         (tally.failed, "failed"),
         (tally.unsure, "unsure"),
         (tally.doubted, "doubted"),
-        (tally.retracted, "taken back"),
+        (tally.retracted, "retracted"),
         (tally.not_counted, "not counted"),
     ];
     let said: Vec<_> = parts
@@ -166,12 +182,12 @@ pub fn tally(tally: Tally) -> String {
     }
 }
 
-/// ` after 2 readings were taken back`, if some were: measuring again until it passes must be seen.
+/// ` after 2 readings were retracted`, if some were: measuring again until it passes must be seen.
 pub fn after(tally: Tally) -> String {
     match tally.retracted {
         0 => String::new(),
-        1 => " after 1 reading was taken back".to_owned(),
-        n => format!(" after {n} readings were taken back"),
+        1 => " after 1 reading was retracted".to_owned(),
+        n => format!(" after {n} readings were retracted"),
     }
 }
 

@@ -236,6 +236,7 @@ impl Walk {
             | Entry::Refused { .. }
             | Entry::Doubted { .. }
             | Entry::Retracted { .. }
+            | Entry::Restored { .. }
             | Entry::Noted { .. }
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }

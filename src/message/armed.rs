@@ -58,6 +58,9 @@ pub struct ArmedMessage {
     pub filled: u64,
     /// Of all its readings so far.
     pub tally: TallyMessage,
+    /// Pieces that were destroyed by a reading that was retracted: higher numbers are measured instead.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub spent: Vec<u32>,
     /// `simple` or `guarded`.
     pub decision: String,
     /// The factor of the guard band.
@@ -177,7 +180,7 @@ pub struct ZeroMessage {
     pub band: u32,
     /// A zero frame further off than this, in counts, is off.
     pub limit: u32,
-    /// Two zero frames within two seconds, where none is due, take the last reading back.
+    /// Two zero frames within two seconds, where none is due, retract the last reading.
     #[serde(default)]
     pub double_retracts: bool,
 }
@@ -288,6 +291,7 @@ impl ArmedMessage {
             slots: axes.saturating_mul(u64::from(spec.pieces)),
             filled: u64::try_from(series.readings.len()).unwrap_or(u64::MAX),
             tally: series.tally.into(),
+            spent: series.spent.iter().copied().collect(),
             decision: spec.decision.name().to_owned(),
             guard_factor,
             axes: spec.axes.iter().map(AxisMessage::new).collect(),

@@ -50,6 +50,9 @@ pub struct BenchMessage {
     pub scale: Option<ScaleMessage>,
     /// What happened, the newest first.
     pub recent: Vec<RecentMessage>,
+    /// The reading that was retracted last, while that can be undone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub restorable: Option<SlotMessage>,
 }
 
 /// A counted reading in its slot.
@@ -67,6 +70,9 @@ pub struct SlotMessage {
     pub at: i64,
     /// The verdict.
     pub verdict: &'static str,
+    /// Measuring destroyed the piece: retracting the reading needs a reason.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub needs_reason: bool,
 }
 
 /// How the zero of an instrument stands.
@@ -134,10 +140,10 @@ pub struct RecentMessage {
     pub aloud: Option<String>,
     /// What happened, in words.
     pub words: String,
-    /// `doubted` or `taken back`, if that came later.
+    /// `doubted` or `retracted`, if that came later.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fate: Option<&'static str>,
-    /// It can be taken back.
+    /// It can be retracted.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub may_be_retracted: bool,
 }
@@ -156,9 +162,11 @@ impl Board {
         };
         let recent = self.recent.entry(station.to_owned()).or_default();
         if let Entry::Retracted { reading, .. } = &stamped.entry {
-            mark(recent, &[*reading], "taken back");
+            mark(recent, &[*reading], Some("retracted"));
+        } else if let Entry::Restored { reading, .. } = &stamped.entry {
+            mark(recent, &[*reading], None);
         } else if let Entry::Doubted { readings, .. } = &stamped.entry {
-            mark(recent, readings, "doubted");
+            mark(recent, readings, Some("doubted"));
         }
         if let Some(tone) = tone(&stamped.entry) {
             recent.push_front(RecentMessage {
@@ -212,6 +220,9 @@ impl Board {
             last_value: last.map(|(_, reading)| reading.value.to_string()),
             scale: last.and_then(|(seq, reading)| scale(*seq, reading, series)),
             recent,
+            restorable: series
+                .and_then(|series| series.retracted.as_ref())
+                .map(|retracted| slot(&retracted.reading)),
         }
     }
 }
@@ -225,10 +236,10 @@ fn short(mut words: String) -> String {
     words
 }
 
-fn mark(recent: &mut VecDeque<RecentMessage>, readings: &[Seq], fate: &'static str) {
+fn mark(recent: &mut VecDeque<RecentMessage>, readings: &[Seq], fate: Option<&'static str>) {
     for happened in recent {
         if readings.iter().any(|seq| seq.0 == happened.seq) {
-            happened.fate = Some(fate);
+            happened.fate = fate;
         }
     }
 }
@@ -247,6 +258,7 @@ fn slot(reading: &CountedReading) -> SlotMessage {
         value: reading.value.to_string(),
         at: reading.value.quantity().base(),
         verdict: reading.verdict.name(),
+        needs_reason: reading.axis.is_destructive(),
     }
 }
 
@@ -329,6 +341,7 @@ fn tone(entry: &Entry) -> Option<&'static str> {
         Entry::Unread(_) => Some("not_counted"),
         Entry::Armed(_)
         | Entry::Retracted { .. }
+        | Entry::Restored { .. }
         | Entry::Noted { .. }
         | Entry::Attached(_)
         | Entry::Detached { .. }
@@ -423,6 +436,9 @@ mod tests {
                 series: Seq(1),
                 reading: Seq(reading),
                 by: None,
+                slot: None,
+                reason: None,
+                spent: false,
             },
         }
     }
@@ -446,7 +462,7 @@ mod tests {
             [
                 (100, "plain", None),
                 (99, "pass", None),
-                (98, "pass", Some("taken back"))
+                (98, "pass", Some("retracted"))
             ]
         );
         assert_eq!(recent[1].aloud.as_deref(), Some("pass, 1.60 mm"));

@@ -72,7 +72,7 @@ impl ErrorObject {
     }
 }
 
-/// The answer to `disarm`, `retract`, `note`, `operator`, `tool` and `zero`.
+/// The answer to `disarm`, `retract`, `restore`, `note`, `operator`, `tool` and `zero`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Done {
     /// The entry that says so; it is durable.
@@ -191,7 +191,7 @@ pub struct Trouble {
 pub enum Outcome {
     /// To `arm`.
     Armed(Box<Armed>),
-    /// To `disarm`, `retract`, `note`, `operator`, `tool`, `zero`.
+    /// To `disarm`, `retract`, `restore`, `note`, `operator`, `tool`, `zero`.
     Done(Done),
     /// To `reload`.
     Reload(Reload),

@@ -44,9 +44,9 @@ pub struct Rejected {
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 11] = [
-    "arm", "disarm", "retract", "note", "zero", "ask", "operator", "tool", "status", "catalog",
-    "reload",
+pub const METHODS: [&str; 12] = [
+    "arm", "disarm", "retract", "restore", "note", "zero", "ask", "operator", "tool", "status",
+    "catalog", "reload",
 ];
 
 impl Request {
@@ -141,10 +141,24 @@ fn call(object: &Map<String, Value>) -> Result<Call, ErrorObject> {
             Ok(Call::Station(Command::Disarm { station }))
         }
         "retract" => {
-            let RetractForm { station, seq } = read(params)?;
+            let RetractForm {
+                station,
+                seq,
+                reason,
+            } = read(params)?;
             let seq = seq.map(crate::entry::Seq);
             let by = Means::Command;
-            Ok(Call::Station(Command::Retract { station, seq, by }))
+            Ok(Call::Station(Command::Retract {
+                station,
+                seq,
+                reason,
+                by,
+            }))
+        }
+        "restore" => {
+            let StationForm { station } = read(params)?;
+            let by = Means::Command;
+            Ok(Call::Station(Command::Restore { station, by }))
         }
         "operator" => {
             let OperatorForm { station, operator } = read(params)?;
@@ -202,6 +216,7 @@ pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Sch
     vec![
         ("disarm", generator.subschema_for::<StationForm>()),
         ("retract", generator.subschema_for::<RetractForm>()),
+        ("restore", generator.subschema_for::<StationForm>()),
         ("operator", generator.subschema_for::<OperatorForm>()),
         ("tool", generator.subschema_for::<ToolForm>()),
         ("note", generator.subschema_for::<NoteForm>()),
@@ -256,6 +271,7 @@ struct StationForm {
 struct RetractForm {
     station: Option<String>,
     seq: Option<u64>,
+    reason: Option<String>,
 }
 
 #[derive(Deserialize, JsonSchema)]

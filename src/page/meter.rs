@@ -32,6 +32,7 @@ pub(super) struct Counts {
     pub(super) unread_bytes: BTreeMap<String, u64>,
     /// By station.
     pub(super) retracted: BTreeMap<String, u64>,
+    pub(super) restored: BTreeMap<String, u64>,
     /// By station.
     pub(super) doubted: BTreeMap<String, u64>,
     /// By station and rule.
@@ -119,6 +120,7 @@ impl Meter {
                 );
             }
             Entry::Retracted { station, .. } => add(&mut counts.retracted, station.clone(), 1),
+            Entry::Restored { station, .. } => add(&mut counts.restored, station.clone(), 1),
             Entry::Doubted {
                 station, readings, ..
             } => {

@@ -57,11 +57,23 @@ fn entries(text: &mut Text, counts: &Counts) {
     text.family(
         "tallyjaw_retracted_readings",
         "counter",
-        "Readings that were taken back.",
+        "Readings that were retracted.",
     );
     for (station, count) in &counts.retracted {
         text.sample(
             "tallyjaw_retracted_readings_total",
+            &[("station", station)],
+            count,
+        );
+    }
+    text.family(
+        "tallyjaw_restored_readings",
+        "counter",
+        "Readings that were retracted and count again.",
+    );
+    for (station, count) in &counts.restored {
+        text.sample(
+            "tallyjaw_restored_readings_total",
             &[("station", station)],
             count,
         );
@@ -225,6 +237,7 @@ fn with_what_did_not_come(mut counts: Counts, status: &Status) -> Counts {
                 .or_default();
         }
         counts.retracted.entry(station.station.clone()).or_default();
+        counts.restored.entry(station.station.clone()).or_default();
         counts.doubted.entry(station.station.clone()).or_default();
     }
     for instrument in &status.state.instruments {

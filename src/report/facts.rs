@@ -53,12 +53,14 @@ pub enum Fate {
         /// Why.
         reason: String,
     },
-    /// The operator took it back.
+    /// The operator retracted it.
     Retracted {
         /// The entry that says so.
         by: Seq,
         /// By what means.
         means: Option<Means>,
+        /// Why, if it was said.
+        reason: Option<String>,
     },
     /// It never counted.
     NotCounted {
@@ -239,11 +241,20 @@ fn fallen(entries: &[Stamped]) -> HashMap<Seq, Fate> {
                     reason: reason.clone(),
                 });
             }
-        } else if let Entry::Retracted { reading, by, .. } = &stamped.entry {
+        } else if let Entry::Retracted {
+            reading,
+            by,
+            reason,
+            ..
+        } = &stamped.entry
+        {
             fallen.entry(*reading).or_insert(Fate::Retracted {
                 by: stamped.seq,
                 means: *by,
+                reason: reason.clone(),
             });
+        } else if let Entry::Restored { reading, .. } = &stamped.entry {
+            fallen.remove(reading);
         }
     }
     fallen

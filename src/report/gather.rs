@@ -209,11 +209,13 @@ fn verifications(record: &Record, at: WallMicros, completed: &Completed) -> Vec<
     if blocks.is_empty() {
         return Vec::new();
     }
-    // a slip that was taken back, or that a zero made doubtful, is no error of the instrument
+    // a slip that was retracted, or that a zero made doubtful, is no error of the instrument
     let mut fallen: BTreeSet<Seq> = BTreeSet::new();
     for stamped in &record.entries {
         if let Entry::Retracted { reading, .. } = &stamped.entry {
             fallen.insert(*reading);
+        } else if let Entry::Restored { reading, .. } = &stamped.entry {
+            fallen.remove(reading);
         } else if let Entry::Doubted { readings, .. } = &stamped.entry {
             fallen.extend(readings);
         }

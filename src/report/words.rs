@@ -148,9 +148,11 @@ pub(super) fn fate(row: &Row) -> Option<(&'static str, String)> {
     match &row.fate {
         Fate::Counts(_) => None,
         Fate::Doubted { by, reason } => Some(("doubted", format!("{reason} (entry {by})"))),
-        Fate::Retracted { by, means } => {
+        Fate::Retracted { by, means, reason } => {
             let means = means.map_or(String::new(), |means| format!(", {}", means.words()));
-            Some(("taken back", format!("by the operator{means} (entry {by})")))
+            let reason = hinted(reason);
+            let told = format!("by the operator{means}{reason} (entry {by})");
+            Some(("retracted", told))
         }
         Fate::NotCounted { reason, hint } => Some((
             "not counted",

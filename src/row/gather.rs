@@ -1,7 +1,7 @@
 //! Readings gathered out of entries, each told when nothing more will be said about it.
 //!
 //! In: entries in order. Out: rows, series by series as these are closed; until then a reading may be doubted
-//! or taken back, and after that not any more ([`crate::entry::audit`]). What was measured for nothing is told
+//! or retracted, and after that not any more ([`crate::entry::audit`]). What was measured for nothing is told
 //! at once. What is kept are the readings of the open series.
 
 use super::{Of, Row, Stands};
@@ -81,6 +81,13 @@ impl Gather {
         {
             if let Some(open) = self.open.get_mut(series) {
                 open.fallen.insert(*reading, Stands::Retracted);
+            }
+        } else if let Entry::Restored {
+            series, reading, ..
+        } = entry
+        {
+            if let Some(open) = self.open.get_mut(series) {
+                open.fallen.remove(reading);
             }
         } else if let Entry::Completed(completed) = entry {
             if let Some(open) = self.open.remove(&completed.series) {

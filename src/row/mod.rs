@@ -24,7 +24,7 @@ pub enum Stands {
     Counted,
     /// It counted, and a zero no longer vouches for it.
     Doubted,
-    /// It counted, and the operator took it back.
+    /// It counted, and the operator retracted it.
     Retracted,
     /// It never counted.
     NotCounted,

@@ -200,6 +200,7 @@ fn log_line(stamped: &Stamped) -> Option<String> {
         | Entry::Disarmed { .. }
         | Entry::Doubted { .. }
         | Entry::Retracted { .. }
+        | Entry::Restored { .. }
         | Entry::Noted { .. }
         | Entry::Refused { .. }
         | Entry::Alerted { .. }

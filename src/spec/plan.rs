@@ -107,7 +107,7 @@ pub struct ZeroPolicy {
     pub band_counts: u32,
     /// A zero frame further off than this, in counts, is off.
     pub limit_counts: u32,
-    /// Two zero frames within two seconds, where none is due, take the last reading back.
+    /// Two zero frames within two seconds, where none is due, retract the last reading.
     pub double_retracts: bool,
 }
 

@@ -30,7 +30,7 @@ pub enum Errand {
     Ask,
     /// Says that the next frame is a zero.
     Zero,
-    /// Takes the last reading back.
+    /// Retracts the last reading.
     Retract,
     /// Closes the open series.
     Disarm,

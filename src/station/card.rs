@@ -11,7 +11,7 @@ use std::fmt;
 pub const LONGEST_CARD: usize = 512;
 
 /// Every kind of card, for messages.
-pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/zero, tj/ask, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST or tj/note/TEXT";
+pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/zero, tj/ask, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST or tj/note/TEXT";
 
 /// What a card says.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -20,8 +20,10 @@ pub enum Card {
     Arm(String),
     /// `tj/disarm`: close the open series.
     Disarm,
-    /// `tj/retract`: take the last reading back.
-    Retract,
+    /// `tj/retract` or `tj/retract/REASON`: retract the last reading.
+    Retract(Option<String>),
+    /// `tj/restore`: undo the last retraction.
+    Restore,
     /// `tj/zero`: the next frame is a zero.
     Zero,
     /// `tj/ask`: ask the instrument for a value.
@@ -110,7 +112,9 @@ impl Card {
             ("tool", word) => Ok(Self::Tool(word.to_owned())),
             ("note", word) => Ok(Self::Note(word.to_owned())),
             ("disarm", "") => Ok(Self::Disarm),
-            ("retract", "") => Ok(Self::Retract),
+            ("retract", "") => Ok(Self::Retract(None)),
+            ("retract", word) => Ok(Self::Retract(Some(word.to_owned()))),
+            ("restore", "") => Ok(Self::Restore),
             ("zero", "") => Ok(Self::Zero),
             ("ask", "") => Ok(Self::Ask),
             _ => Err(NotACard::Unknown),
@@ -122,7 +126,8 @@ impl Card {
         match self {
             Self::Arm(_) => "arm",
             Self::Disarm => "disarm",
-            Self::Retract => "retract",
+            Self::Retract(_) => "retract",
+            Self::Restore => "restore",
             Self::Zero => "zero",
             Self::Ask => "ask",
             Self::Operator(_) => "operator",
@@ -137,7 +142,8 @@ impl Card {
             Self::Arm(word) | Self::Operator(word) | Self::Tool(word) | Self::Note(word) => {
                 Some(word)
             }
-            Self::Disarm | Self::Retract | Self::Zero | Self::Ask => None,
+            Self::Retract(reason) => reason.as_ref(),
+            Self::Disarm | Self::Restore | Self::Zero | Self::Ask => None,
         }
     }
 }
@@ -158,13 +164,15 @@ mod tests {
 
     fn any_card() -> impl Strategy<Value = Card> {
         let word = prop_oneof!["[a-zA-Z0-9._-]{1,64}", "[ -~/]{0,30}", ".{0,200}", "\\PC*"];
-        (0..8_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
+        (0..10_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
             0 => Card::Arm(word),
             1 => Card::Operator(word),
             2 => Card::Tool(word),
             3 => Card::Note(word),
             4 => Card::Disarm,
-            5 => Card::Retract,
+            5 => Card::Retract(None),
+            7 => Card::Retract(Some(word)),
+            8 => Card::Restore,
             6 => Card::Zero,
             _ => Card::Ask,
         })
@@ -194,7 +202,9 @@ mod tests {
         for (card, text) in [
             (Card::Arm(word()), "tj/arm/x y"),
             (Card::Disarm, "tj/disarm"),
-            (Card::Retract, "tj/retract"),
+            (Card::Retract(None), "tj/retract"),
+            (Card::Retract(Some(word())), "tj/retract/x y"),
+            (Card::Restore, "tj/restore"),
             (Card::Zero, "tj/zero"),
             (Card::Ask, "tj/ask"),
             (Card::Operator(word()), "tj/operator/x y"),

@@ -7,8 +7,8 @@ use crate::entry::Means;
 use crate::spec::{Catalog, Subject};
 
 /// The words that cards begin with.
-const VERBS: [&str; 8] = [
-    "arm", "disarm", "retract", "zero", "ask", "operator", "tool", "note",
+const VERBS: [&str; 9] = [
+    "arm", "disarm", "retract", "restore", "zero", "ask", "operator", "tool", "note",
 ];
 const PRINT: &str = "print cards with: tallyjaw cards";
 
@@ -40,9 +40,14 @@ pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Co
         }
         Card::Note(text) => Ok(Command::Note { station, text }),
         Card::Disarm => Ok(Command::Disarm { station }),
-        Card::Retract => Ok(Command::Retract {
+        Card::Retract(reason) => Ok(Command::Retract {
             station,
             seq: None,
+            reason,
+            by: Means::Card,
+        }),
+        Card::Restore => Ok(Command::Restore {
+            station,
             by: Means::Card,
         }),
         Card::Zero => Ok(Command::Zero {

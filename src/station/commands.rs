@@ -5,8 +5,7 @@ use super::completing::completed;
 use super::in_hand::checked_operator;
 use super::prompt::{Prompt, prompt};
 use super::{Armable, Command, Core, Refusal};
-use crate::entry::state::SeriesState;
-use crate::entry::{Entry, Means, Outcome, Seq};
+use crate::entry::{Entry, Outcome, Seq};
 use crate::quantity::Now;
 use crate::spec::Plan;
 
@@ -27,9 +26,18 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             let station = core.station_named(station)?;
             core.disarm(now, station)
         }
-        Command::Retract { station, seq, by } => {
+        Command::Retract {
+            station,
+            seq,
+            reason,
+            by,
+        } => {
             let station = core.station_named(station)?;
-            core.retract(now, station, seq, by)
+            core.retract(now, station, seq, reason, by)
+        }
+        Command::Restore { station, by } => {
+            let station = core.station_named(station)?;
+            core.restore(now, &station, by)
         }
         Command::Operator { station, operator } => {
             let station = core.station_named(station)?;
@@ -141,41 +149,8 @@ impl Core {
         Ok(())
     }
 
-    fn retract(
-        &mut self,
-        now: Now,
-        station: String,
-        seq: Option<Seq>,
-        by: Means,
-    ) -> Result<(), Refusal> {
-        let series = self
-            .series(&station)
-            .ok_or_else(|| nothing_armed(&station))?;
-        let reading = which_reading(series, seq)?;
-        let series = series.id;
-        self.append(
-            now,
-            Entry::Retracted {
-                station,
-                series,
-                reading,
-                by: Some(by),
-            },
-        );
-        Ok(())
-    }
-
     fn note(&mut self, now: Now, station: String, text: String) -> Result<(), Refusal> {
-        if text.trim().is_empty() || text.len() > LONGEST_NOTE {
-            let message = format!(
-                "got a note of {} bytes, want 1 to {LONGEST_NOTE}",
-                text.len()
-            );
-            return Err(refuse(
-                message,
-                "say it in fewer words, or in several notes",
-            ));
-        }
+        checked_words("a note", &text)?;
         let series = self.series(&station).map(|series| series.id);
         self.append(
             now,
@@ -239,33 +214,22 @@ impl Core {
     }
 }
 
-fn nothing_armed(station: &str) -> Refusal {
+/// Words that a person says, of this kind, are kept as they are.
+pub(super) fn checked_words(what: &str, text: &str) -> Result<(), Refusal> {
+    if !text.trim().is_empty() && text.len() <= LONGEST_NOTE {
+        return Ok(());
+    }
+    let message = format!(
+        "got {what} of {} bytes, want 1 to {LONGEST_NOTE}",
+        text.len()
+    );
+    let remedy = "say it in fewer words, or in several notes";
+    Err(refuse(message, remedy))
+}
+
+pub(super) fn nothing_armed(station: &str) -> Refusal {
     refuse(
         format!("nothing is armed at {station}"),
         "arm a plan first: tallyjaw arm PLAN",
     )
-}
-
-/// The reading named, or the last counted one.
-fn which_reading(series: &SeriesState, seq: Option<Seq>) -> Result<Seq, Refusal> {
-    let Some(last) = series.readings.iter().map(|reading| reading.seq).max() else {
-        let message = format!("series {} has no counted reading to take back", series.id);
-        return Err(refuse(message, "measure first"));
-    };
-    let Some(seq) = seq else { return Ok(last) };
-    if series.readings.iter().any(|reading| reading.seq == seq) {
-        return Ok(seq);
-    }
-    let known: Vec<_> = series
-        .readings
-        .iter()
-        .map(|reading| reading.seq.to_string())
-        .collect();
-    Err(refuse(
-        format!(
-            "{seq} is no counted reading of the open series, want one of {}",
-            known.join(", ")
-        ),
-        "list them: tallyjaw status",
-    ))
 }

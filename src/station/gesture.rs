@@ -1,11 +1,12 @@
-//! Two zero frames within two seconds take the last reading back.
+//! Two zero frames within two seconds retract the last reading.
 //!
 //! A careful operator zeros twice too, and must not lose a reading by it. So the gesture is one only
 //! where no zero was due, where the first of the two came right after the reading that it is about,
-//! and where neither was said; and it takes back one reading, never a second one.
+//! and where neither was said; and it retracts one reading, never a second one,
+//! nor one whose piece was destroyed by measuring it.
 
 use super::Core;
-use crate::entry::{Entry, Means, Seq, Zeroed};
+use crate::entry::{Entry, Means, Seq, Slot, Zeroed};
 use crate::quantity::Now;
 use std::time::Duration;
 
@@ -13,7 +14,7 @@ use std::time::Duration;
 const TWICE_WITHIN: Duration = Duration::from_secs(2);
 
 impl Core {
-    /// The entry that takes the last reading back, if `zeroed` is the second frame of the gesture.
+    /// The entry that retracts the last reading, if `zeroed` is the second frame of the gesture.
     /// To be asked before `zeroed` is appended.
     pub(super) fn zeroed_twice(&self, now: Now, zeroed: &Zeroed) -> Option<Entry> {
         let first = self.live.get(&zeroed.instrument)?.zero_frame_at?;
@@ -29,21 +30,24 @@ impl Core {
         if zeroed.role != crate::entry::ZeroRole::Unasked {
             return None;
         }
-        let reading = self.taken_back_next(&zeroed.station, &zeroed.instrument)?;
+        let (reading, slot) = self.taken_back_next(&zeroed.station, &zeroed.instrument)?;
         Some(Entry::Retracted {
             station: zeroed.station.clone(),
             series: self.series(&zeroed.station)?.id,
             reading,
             by: Some(Means::DoubleZero),
+            slot: Some(slot),
+            reason: None,
+            spent: false,
         })
     }
 
-    /// The reading that one more zero frame of `instrument` takes back, if it still counts and
+    /// The reading that one more zero frame of `instrument` retracts, if it still counts and
     /// nothing came after it.
-    fn taken_back_next(&self, station: &str, instrument: &str) -> Option<Seq> {
+    fn taken_back_next(&self, station: &str, instrument: &str) -> Option<(Seq, Slot)> {
         let known = self.state.stations.get(station)?;
         let reading = known.taken_back_by_zero()?;
         let zero = known.series.as_ref()?.zeros.get(instrument)?;
-        (zero.takes_back == Some(reading.seq)).then_some(reading.seq)
+        (zero.takes_back == Some(reading.seq)).then(|| (reading.seq, reading.slot()))
     }
 }

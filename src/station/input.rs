@@ -86,12 +86,21 @@ pub enum Command {
         /// The station.
         station: Option<String>,
     },
-    /// Take a reading back; the last one unless named.
+    /// Retract a reading; the last one unless named.
     Retract {
         /// The station.
         station: Option<String>,
         /// The reading's entry.
         seq: Option<Seq>,
+        /// Why; must be said where measuring destroyed the piece.
+        reason: Option<String>,
+        /// By what means it was said.
+        by: Means,
+    },
+    /// Undo the last retraction.
+    Restore {
+        /// The station.
+        station: Option<String>,
         /// By what means it was said.
         by: Means,
     },

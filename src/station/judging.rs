@@ -82,7 +82,7 @@ impl Core {
     }
 
     /// Tells of the run rules that hold since the reading that was just counted.
-    fn alert(&mut self, now: Now, station: &str) {
+    pub(super) fn alert(&mut self, now: Now, station: &str) {
         let Some(known) = self.state.stations.get(station) else {
             return;
         };
@@ -224,7 +224,7 @@ fn axis_full(series: &SeriesState, axis: &ArmedAxis) -> Judged {
         .map(|slot| format!("{} of piece {}", slot.axis.words(), slot.piece))
         .collect();
     let hint = format!(
-        "it is a {}, and every piece has one; still to be measured: {}; to measure one again, take it back first",
+        "it is a {}, and every piece has one; still to be measured: {}; to measure one again, retract it first",
         axis.name.words(),
         left.join(", ")
     );

@@ -27,6 +27,7 @@ mod plausible;
 pub mod prompt;
 mod signals;
 mod timed_zeros;
+mod undoing;
 mod unread;
 pub mod zero;
 

@@ -1,7 +1,8 @@
 //! Which slot is measured next.
 //!
 //! A slot is a piece and an axis. The next one is the first, in the order of the plan, without a
-//! counted reading; so a slot whose reading was taken back or doubted comes up next by itself.
+//! counted reading; so a slot whose reading was retracted or doubted comes up next by itself.
+//! A piece that was spent is passed over, and the next number behind the last one is measured instead.
 
 use crate::entry::state::{SeriesState, Slot};
 use crate::spec::{AxisName, Order};
@@ -40,7 +41,8 @@ pub(super) fn next_of_axis(series: &SeriesState, axis: &AxisName) -> Option<Slot
         .filter(|reading| reading.axis == *axis)
         .map(|reading| reading.piece)
         .collect();
-    let piece = (1..=series.spec.pieces).find(|piece| !filled.contains(piece))?;
+    let empty = |piece: &u32| !series.spent.contains(piece) && !filled.contains(piece);
+    let piece = (1..=series.last_piece()).find(empty)?;
     let axis = axis.clone();
     Some(Slot { piece, axis })
 }
@@ -66,8 +68,15 @@ fn nth_slot(series: &SeriesState, index: u32) -> Option<Slot> {
         ),
     };
     let measured = spec.axes.get(usize::try_from(nth).ok()?)?;
-    (piece < spec.pieces).then(|| Slot {
-        piece: piece + 1,
-        axis: measured.name.clone(),
+    let piece = (piece < spec.pieces).then(|| nth_piece(series, piece))?;
+    let axis = measured.name.clone();
+    Some(Slot { piece, axis })
+}
+
+/// The number of this piece among those that are not spent, from 0.
+fn nth_piece(series: &SeriesState, nth: u32) -> u32 {
+    series.spent.iter().fold(nth + 1, |piece, spent| {
+        // in rising order: each spent number at or before it moves it on by one
+        piece + u32::from(*spent <= piece)
     })
 }

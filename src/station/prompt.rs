@@ -39,7 +39,7 @@ pub enum Prompt {
         pieces: u32,
         /// Where the value tells the axis: the slots of the other axes that may come instead.
         or: Vec<Slot>,
-        /// The reading that one more zero frame, within two seconds, takes back.
+        /// The reading that one more zero frame, within two seconds, retracts.
         undo: Option<CountedReading>,
     },
     /// A gauge block is to be measured.
@@ -50,7 +50,7 @@ pub enum Prompt {
         block: GaugeBlock,
         /// Of so many times.
         repeats: u32,
-        /// The reading that one more zero frame, within two seconds, takes back.
+        /// The reading that one more zero frame, within two seconds, retracts.
         undo: Option<CountedReading>,
     },
 }
@@ -127,7 +127,7 @@ fn offer(f: &mut fmt::Formatter<'_>, undo: Option<&CountedReading>) -> fmt::Resu
     let Some(reading) = undo else { return Ok(()) };
     write!(
         f,
-        "; or zero again within two seconds to take back piece {} {} {}",
+        "; or zero again within two seconds to retract piece {} {} {}",
         reading.piece,
         reading.axis.words(),
         reading.value
@@ -213,7 +213,7 @@ fn measured(
         None => Prompt::Measure {
             or: others(state, series, &slot),
             slot,
-            pieces: times,
+            pieces: series.last_piece(),
             undo,
         },
     }

@@ -164,6 +164,7 @@ fn errand(does: &Errand, station: &str) -> Said {
             Command::Retract {
                 station,
                 seq: None,
+                reason: None,
                 by: Means::Pedal,
             },
         ),

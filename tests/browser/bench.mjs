@@ -1,4 +1,4 @@
-// The bench page in a real browser: armed, zeroed, measured and taken back, with bytes on real pseudo-terminals; the
+// The bench page in a real browser: armed, zeroed, measured and retracted, with bytes on real pseudo-terminals; the
 // daemon killed, its journal failed; a hostile page of another origin. Every wait is for what stands on the screen.
 //
 //     tests/browser/setup && node tests/browser/bench.mjs target/release/tallyjaw [FOLDER FOR PICTURES]
@@ -128,7 +128,7 @@ async function day(shop, page) {
   await bodyHas(page, "document.body.dataset.heard === 'not_counted'");
   await page.focus("main");
   await page.keyboard.press("r");
-  await shows(page, "#series-words", "2 taken back");
+  await shows(page, "#series-words", "2 retracted");
   await look(page, "not-counted", SCREENS.slice(0, 4));
 
   const markup = '<img src=x onerror="document.body.dataset.owned=1"><b>bold</b> &amp; "quoted"';

@@ -4,7 +4,7 @@ Usage: bench_day.py TALLYJAW
 
 Every entry of the journal is expected here, one after another, with its main fields; one too many or too few fails.
 What goes wrong that day: a card of something else, a nest that is not for the wire, a height measured askew and taken
-back with the pedal, a power cut in the middle of a series, a width taken back by closing the jaws twice, and jaws with
+back with the pedal, a power cut in the middle of a series, a width retracted by closing the jaws twice, and jaws with
 a chip between them that put four readings in doubt.
 """
 

@@ -119,7 +119,7 @@ fn a_job_can_be_done_from_the_command_line_alone() {
     assert_eq!(code(&wrong), 2);
     assert!(err(&wrong).contains("no tool \"R-02\""), "{}", err(&wrong));
     assert!(out(&shop.run(&["operator", "jo"])).starts_with("kept"));
-    assert!(out(&shop.run(&["retract"])).starts_with("taken back"));
+    assert!(out(&shop.run(&["retract"])).starts_with("retracted"));
     assert!(out(&shop.run(&["note", "a", "slip"])).starts_with("noted"));
     let status = out(&shop.run(&["status"]));
     assert!(
@@ -128,7 +128,7 @@ fn a_job_can_be_done_from_the_command_line_alone() {
     );
     assert!(status.contains("bench-1, jo\n"), "{status}");
     assert!(status.contains("FAIL high"), "{status}");
-    assert!(status.contains("1 passed, 1 taken back"), "{status}");
+    assert!(status.contains("1 passed, 1 retracted"), "{status}");
     assert!(status.contains("connected, "), "{status}");
     assert_eq!(code(&shop.run(&["status", "--station", "bench-2"])), 2);
     assert!(out(&shop.run(&["disarm"])).starts_with("disarmed"));
@@ -138,7 +138,7 @@ fn a_job_can_be_done_from_the_command_line_alone() {
     assert!(list.contains("cut short"), "{list}");
     let one = out(&shop.run(&["series", &series]));
     assert!(one.contains("1.75 mm"), "{one}");
-    assert!(one.contains("[taken back later]"), "{one}");
+    assert!(one.contains("[retracted later]"), "{one}");
     assert!(one.contains("note: a slip"), "{one}");
     assert_eq!(code(&shop.run(&["series", "9999"])), 2);
     drop(daemon);

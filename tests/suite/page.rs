@@ -77,7 +77,7 @@ fn a_series_is_armed_zeroed_measured_taken_back_and_seen_by_http_alone() {
         state["benches"][0]["recent"][0]["kind"] == "retracted"
     });
     assert_eq!(after["benches"][0]["readings"], json!([]));
-    assert_eq!(after["benches"][0]["recent"][1]["fate"], "taken back");
+    assert_eq!(after["benches"][0]["recent"][1]["fate"], "retracted");
     assert_eq!(
         get(&address, "/state").json()["benches"],
         after["benches"],

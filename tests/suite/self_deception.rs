@@ -106,7 +106,7 @@ fn measuring_again_until_it_passes_stays_in_the_outcome_and_in_the_record() {
     for hundredths in [170, 169, 168] {
         let reading = reading(&mut shop, &mut feed, hundredths);
         assert_eq!(reading["verdict"], "fail_high");
-        assert!(said(&shop.run(&["retract"])).starts_with("taken back"));
+        assert!(said(&shop.run(&["retract"])).starts_with("retracted"));
         assert_eq!(feed.wait_for("retracted")["reading"], reading["seq"]);
     }
     assert_eq!(reading(&mut shop, &mut feed, 167)["verdict"], "pass");
@@ -117,9 +117,9 @@ fn measuring_again_until_it_passes_stays_in_the_outcome_and_in_the_record() {
     let tally = json!({"passed": 2, "failed": 0, "unsure": 0, "doubted": 0, "retracted": 3, "not_counted": 0});
     assert_eq!(completed["tally"], tally);
     let list = said(&shop.run(&["series"]));
-    assert!(list.contains("2 passed, 3 taken back"), "{list}");
+    assert!(list.contains("2 passed, 3 retracted"), "{list}");
     let one = said(&shop.run(&["series", &series]));
-    assert_eq!(one.matches("[taken back later]").count(), 3, "{one}");
+    assert_eq!(one.matches("[retracted later]").count(), 3, "{one}");
     for value in ["1.70 mm", "1.69 mm", "1.68 mm", "1.67 mm"] {
         assert!(one.contains(value), "{value} not in {one}");
     }

@@ -5,7 +5,6 @@
 
 use crate::cli::Failure;
 use crate::config::did_you_mean;
-use crate::spec::axis::PULL_FORCE;
 use crate::spec::wire::{resolve, table};
 use crate::spec::{AxisName, Catalog, Nest, Plan, Subject, Tool, ToolClass, WireRequest};
 use crate::station::card::Card;
@@ -63,6 +62,7 @@ pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Fai
     }
     if wanted.plans.is_empty() {
         maker.group("Commands".to_owned(), commands());
+        maker.group("Retract a pull test".to_owned(), reasons(&plans));
         maker.group(
             "Tools".to_owned(),
             catalog.tools.iter().flat_map(tool).collect(),
@@ -202,7 +202,7 @@ fn arm(catalog: &Catalog, plan: &Plan) -> Wish {
     };
     facts.push(("purpose", plan.purpose.name().replace('_', " ")));
     facts.extend(tool_of(catalog, plan).map(|tool| ("tool", tool)));
-    let is_pull = plan.axes.iter().any(|axis| axis.as_str() == PULL_FORCE);
+    let is_pull = plan.axes.iter().any(AxisName::is_destructive);
     let does = if is_pull {
         "destructive: pieces of their own, scrap afterwards"
     } else {
@@ -266,9 +266,14 @@ fn commands() -> Vec<Wish> {
             "the next value is a zero: a caliper with clean, closed jaws, a force gauge without load",
         ),
         command(
-            Card::Retract,
-            "Take back",
+            Card::Retract(None),
+            "Retract",
             "the last reading was a slip; its slot is measured next",
+        ),
+        command(
+            Card::Restore,
+            "Restore",
+            "undoes the last retraction; the reading counts again",
         ),
         command(
             Card::Ask,
@@ -281,6 +286,26 @@ fn commands() -> Vec<Wish> {
             "closes the open series before it is full",
         ),
     ]
+}
+
+/// Why the last pull test is retracted: its piece is destroyed, so that a bare `tj/retract` is refused.
+fn reasons(plans: &[&Plan]) -> Vec<Wish> {
+    let destroys = |plan: &&Plan| plan.axes.iter().any(AxisName::is_destructive);
+    if !plans.iter().any(destroys) {
+        return Vec::new();
+    }
+    let reasons = [
+        "slipped in the grips",
+        "pulled at an angle",
+        "gauge not at its peak",
+    ];
+    let wish = |reason: &str| Wish {
+        card: Card::Retract(Some(reason.to_owned())),
+        title: format!("Retract: {reason}"),
+        does: "the last reading; its piece is spent, the next piece number is pulled instead",
+        facts: Vec::new(),
+    };
+    reasons.map(wish).into()
 }
 
 /// A card for the tool, and one for each of its nests: nests are mixed up as easily as tools.

@@ -297,15 +297,9 @@ fn style_of(entry: &Entry) -> Style {
         BAD
     } else if words.contains("PASS") || words.contains("ACCEPTED") || words.contains(", good") {
         GOOD
-    } else if [
-        "UNSURE",
-        "UNDECIDED",
-        "not counted",
-        "doubted",
-        "taken back",
-    ]
-    .iter()
-    .any(|word| words.contains(word))
+    } else if ["UNSURE", "UNDECIDED", "not counted", "doubted", "retracted"]
+        .iter()
+        .any(|word| words.contains(word))
     {
         ODD
     } else {

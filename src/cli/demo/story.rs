@@ -91,7 +91,7 @@ fn bad_crimp(stage: &mut Stage<'_>) -> Result<(), Failure> {
 }
 
 fn own_pieces(stage: &mut Stage<'_>) -> Result<(), Failure> {
-    stage.say("3. Once more. On the third piece the jaws slip off the indentation, and the slip is taken back; and\n   the first width is pressed while the jaws are still on a height.")?;
+    stage.say("3. Once more. On the third piece the jaws slip off the indentation, and the slip is retracted; and\n   the first width is pressed while the jaws are still on a height.")?;
     stage.command(&["arm", "pump-own", "--station", "bench-1"])?;
     stage.zero(FIRST)?;
     pieces(stage, FIRST, 2, "1.62 mm")?;

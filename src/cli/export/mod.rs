@@ -29,7 +29,7 @@ enum Format {
 
 /// Readings as CSV, Parquet or lines of the journal, for other programs
 ///
-/// A reading is told when its series is closed, since it may be doubted or taken back until then: `standing`
+/// A reading is told when its series is closed, since it may be doubted or retracted until then: `standing`
 /// says what became of it. Those of an open series come last, as they stand now; with --since-last they wait.
 /// No daemon is needed.
 ///

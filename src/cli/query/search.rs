@@ -1,6 +1,6 @@
 //! Readings out of the journal, in one pass; what is kept does not grow with the journal.
 //!
-//! A reading is told when its series is closed: until then it may be doubted or taken back, and after
+//! A reading is told when its series is closed: until then it may be doubted or retracted, and after
 //! that not any more ([`crate::entry::audit`]).
 
 use super::{Filter, lines};
@@ -20,7 +20,7 @@ use std::sync::Arc;
 pub(in crate::cli) enum Fallen {
     /// Doubted because of a zero
     Doubted,
-    /// Taken back
+    /// Retracted
     Retracted,
     /// Never counted
     NotCounted,
@@ -160,6 +160,13 @@ impl<'s, T: Take> Search<'s, T> {
             if self.open.contains_key(series) {
                 self.fallen.insert(*reading, Fallen::Retracted);
             }
+        } else if let Entry::Restored {
+            series, reading, ..
+        } = &stamped.entry
+        {
+            if self.open.contains_key(series) {
+                self.fallen.remove(reading);
+            }
         } else if let Entry::Completed(completed) = &stamped.entry {
             if let Some(mut open) = self.open.remove(&completed.series) {
                 open.series.closed = Some(stamped.seq);
@@ -261,6 +268,7 @@ fn tells(kind: &str) -> bool {
         "reading",
         "doubted",
         "retracted",
+        "restored",
         "completed",
         "operator_said",
     ]

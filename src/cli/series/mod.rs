@@ -132,7 +132,7 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
             Entry::Reading(_) => match fate(entries, stamped.seq) {
                 Fate::Stands => "",
                 Fate::Doubted => "  [doubted later]",
-                Fate::Retracted => "  [taken back later]",
+                Fate::Retracted => "  [retracted later]",
             },
             Entry::Armed(_)
             | Entry::Begun { .. }
@@ -152,6 +152,7 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
             | Entry::Refused { .. }
             | Entry::Doubted { .. }
             | Entry::Retracted { .. }
+            | Entry::Restored { .. }
             | Entry::Noted { .. }
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }

@@ -60,11 +60,11 @@ impl LeftOut {
         )
     }
 
-    /// `left out: 1 doubted, 2 taken back`; `None` if nothing was.
+    /// `left out: 1 doubted, 2 retracted`; `None` if nothing was.
     pub(super) fn words(self) -> Option<String> {
         let parts = [
             (self.doubted, "doubted"),
-            (self.retracted, "taken back"),
+            (self.retracted, "retracted"),
             (self.not_counted, "not counted"),
             (self.empty, "empty"),
         ];

@@ -7,14 +7,16 @@ mod values;
 
 pub(crate) use state::state;
 
-use super::{Completed, Entry, Means, Outcome, Stamped, ToolSaid, Unread, ZeroRole, Zeroed};
+use super::{Completed, Entry, Means, Outcome, Slot, Stamped, ToolSaid, Unread, ZeroRole, Zeroed};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
 use state::{armed_spec, tool_in_hand};
 use std::sync::Arc;
-use values::{at, attached, bytes, journal, measured, name, quantity, reading, seq, tally, text};
+use values::{
+    at, attached, axis_name, bytes, journal, measured, name, quantity, reading, seq, tally, text,
+};
 
 /// An entry of any kind, of any number, at any time.
 pub(crate) fn stamped() -> BoxedStrategy<Stamped> {
@@ -68,6 +70,15 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
 fn operator_entry() -> BoxedStrategy<Entry> {
     let doubted = (name(), seq(), vec(seq(), 0..4), text());
     let by = option::of(select(&Means::ALL[..]));
+    let slot = option::of((any::<u32>(), axis_name()));
+    let retracted = (
+        name(),
+        seq(),
+        seq(),
+        by,
+        (slot, option::of(text()), any::<bool>()),
+    );
+    let restored = (name(), seq(), seq(), select(&Means::ALL[..]));
     let refused = (name(), name(), text(), text(), option::of(text()));
     let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
     prop_oneof![
@@ -91,7 +102,18 @@ fn operator_entry() -> BoxedStrategy<Entry> {
             readings,
             reason,
         }),
-        (name(), seq(), seq(), by).prop_map(|(station, series, reading, by)| Entry::Retracted {
+        retracted.prop_map(|(station, series, reading, by, (slot, reason, spent))| {
+            Entry::Retracted {
+                station,
+                series,
+                reading,
+                by,
+                slot: slot.map(|(piece, axis)| Slot { piece, axis }),
+                reason,
+                spent,
+            }
+        }),
+        restored.prop_map(|(station, series, reading, by)| Entry::Restored {
             station,
             series,
             reading,

@@ -11,6 +11,7 @@ use crate::entry::runs::Runs;
 use crate::entry::state::{
     CountedReading, InstrumentState, SeriesState, State, StationState, ToolState, ZeroState,
 };
+use crate::entry::undo::RetractedReading;
 use crate::entry::{Outcome, RefusedSaying, ToolInHand};
 use crate::spec::{
     ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, OpeningZero, Order, Purpose,
@@ -172,8 +173,8 @@ pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
         .boxed()
 }
 
-pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
-    let counted = (
+fn counted() -> BoxedStrategy<CountedReading> {
+    (
         seq(),
         any::<u32>(),
         axis_name(),
@@ -190,7 +191,13 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
                 value,
                 verdict,
             },
-        );
+        )
+        .boxed()
+}
+
+pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
+    let retracted =
+        (counted(), any::<bool>()).prop_map(|(reading, spent)| RetractedReading { reading, spent });
     let zero = (
         option::of((seq(), at())),
         any::<[bool; 3]>(),
@@ -210,22 +217,30 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
         seq(),
         at(),
         armed_spec(),
-        vec(counted, 0..3),
+        vec(counted(), 0..3),
         tally(),
         zeros,
         vec(runs::alert(), 0..2),
-        btree_set(any::<u32>(), 0..3),
+        (
+            btree_set(any::<u32>(), 0..3),
+            btree_set(any::<u32>(), 0..3),
+            option::of(retracted),
+        ),
     )
         .prop_map(
-            |(id, since, spec, readings, tally, zeros, alerts, crimped)| SeriesState {
-                id,
-                since,
-                spec,
-                readings,
-                tally,
-                zeros,
-                alerts,
-                crimped,
+            |(id, since, spec, readings, tally, zeros, alerts, (crimped, spent, retracted))| {
+                SeriesState {
+                    id,
+                    since,
+                    spec,
+                    readings,
+                    tally,
+                    zeros,
+                    alerts,
+                    crimped,
+                    spent,
+                    retracted,
+                }
             },
         )
         .boxed()

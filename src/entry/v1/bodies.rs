@@ -2,7 +2,8 @@
 
 use super::names;
 use crate::entry::line::LineError;
-use crate::entry::{self, Entry, Seq};
+use crate::entry::{self, Entry, Seq, Slot};
+use crate::spec::AxisName;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -198,6 +199,14 @@ pub(super) struct Retracted {
     pub(super) reading: u64,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) by: Option<names::Means>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) piece: Option<u32>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) axis: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) reason: Option<String>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub(super) spent: bool,
 }
 
 impl TryFrom<Retracted> for Entry {
@@ -209,6 +218,33 @@ impl TryFrom<Retracted> for Entry {
             series: Seq(body.series),
             reading: Seq(body.reading),
             by: body.by.map(Into::into),
+            slot: body.piece.zip(body.axis).map(|(piece, axis)| Slot {
+                piece,
+                axis: AxisName::new(axis),
+            }),
+            reason: body.reason,
+            spent: body.spent,
+        })
+    }
+}
+
+#[derive(Serialize, Deserialize, JsonSchema)]
+pub(super) struct Restored {
+    pub(super) station: String,
+    pub(super) series: u64,
+    pub(super) reading: u64,
+    pub(super) by: names::Means,
+}
+
+impl TryFrom<Restored> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Restored) -> Result<Self, LineError> {
+        Ok(Self::Restored {
+            station: body.station,
+            series: Seq(body.series),
+            reading: Seq(body.reading),
+            by: body.by.into(),
         })
     }
 }

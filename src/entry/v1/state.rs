@@ -13,7 +13,7 @@ use crate::entry::line::LineError;
 use crate::entry::repeat;
 use crate::entry::runs::Runs;
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
-use crate::entry::{self, JournalId, Seq};
+use crate::entry::{self, JournalId, Seq, undo};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::AxisName;
 use schemars::JsonSchema;
@@ -101,6 +101,18 @@ struct Series {
     alerts: Vec<Alert>,
     #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
     crimped: BTreeSet<u32>,
+    #[serde(default, skip_serializing_if = "BTreeSet::is_empty")]
+    spent: BTreeSet<u32>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    retracted: Option<RetractedReading>,
+}
+
+/// The reading that was retracted last, while that can be undone.
+#[derive(Serialize, Deserialize, JsonSchema)]
+struct RetractedReading {
+    reading: Counted,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    spent: bool,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -300,6 +312,8 @@ impl From<&SeriesState> for Series {
                 .collect(),
             alerts: series.alerts.iter().map(Alert::from).collect(),
             crimped: series.crimped.clone(),
+            spent: series.spent.clone(),
+            retracted: series.retracted.as_ref().map(RetractedReading::from),
         }
     }
 }
@@ -318,6 +332,28 @@ impl TryFrom<Series> for SeriesState {
             zeros: each(body.zeros, TryInto::try_into)?,
             alerts: body.alerts.into_iter().map(Into::into).collect(),
             crimped: body.crimped,
+            spent: body.spent,
+            retracted: body.retracted.map(TryInto::try_into).transpose()?,
+        })
+    }
+}
+
+impl From<&undo::RetractedReading> for RetractedReading {
+    fn from(retracted: &undo::RetractedReading) -> Self {
+        Self {
+            reading: (&retracted.reading).into(),
+            spent: retracted.spent,
+        }
+    }
+}
+
+impl TryFrom<RetractedReading> for undo::RetractedReading {
+    type Error = LineError;
+
+    fn try_from(body: RetractedReading) -> Result<Self, LineError> {
+        Ok(Self {
+            reading: body.reading.try_into()?,
+            spent: body.spent,
         })
     }
 }

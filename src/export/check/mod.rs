@@ -189,7 +189,9 @@ impl Check {
             for reading in readings {
                 self.fell_in.entry(*reading).or_insert(stamped.seq);
             }
-        } else if let Entry::Retracted { reading, .. } = &stamped.entry {
+        } else if let Entry::Retracted { reading, .. } | Entry::Restored { reading, .. } =
+            &stamped.entry
+        {
             self.fell_in.insert(*reading, stamped.seq);
         } else if !self.are_lines {
             // rows know who measured

@@ -93,7 +93,7 @@ const WORDS: &[(&str, &str)] = &[
     ("deviation", "value less nominal"),
     (
         "double_retracts",
-        "two zero frames within two seconds take the last reading back",
+        "two zero frames within two seconds retract the last reading",
     ),
     ("doubted", "how many a zero no longer vouches for"),
     ("every_minutes", "a zero every so many minutes"),
@@ -185,7 +185,10 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("repeats", "how often each gauge block is measured"),
     ("resolution", "one count of its display"),
-    ("retracted", "how many the operator took back"),
+    (
+        "retracted",
+        "how many the operator retracted; of a series the last one, while that can be undone",
+    ),
     ("role", "what the zero is for"),
     ("rule", "the rule that fired"),
     ("runs", "readings in a row by one tool"),
@@ -202,14 +205,15 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("source", "where the limits are from"),
     ("spec", "what it was armed with"),
+    (
+        "spent",
+        "destroyed by measuring and retracted: other pieces are measured instead",
+    ),
     ("standing", "whether it counts"),
     ("state", "what all entries so far amount to"),
     ("station", "the station"),
     ("stations", "the stations"),
-    (
-        "takes_back",
-        "the reading that a second zero would take back",
-    ),
+    ("takes_back", "the reading that a second zero would retract"),
     ("tally", "how many readings came out how"),
     ("terminal", "the terminal"),
     (

@@ -148,7 +148,7 @@ function showPrompt(here) {
 }
 
 function tallyWords(tally) {
-  const parts = [["passed", "passed"], ["failed", "failed"], ["unsure", "unsure"], ["doubted", "doubted"], ["retracted", "taken back"], ["not_counted", "not counted"]];
+  const parts = [["passed", "passed"], ["failed", "failed"], ["unsure", "unsure"], ["doubted", "doubted"], ["retracted", "retracted"], ["not_counted", "not counted"]];
   return parts.filter(([key]) => tally[key] > 0).map(([key, said]) => `${tally[key]} ${said}`).join(", ") || "no readings yet";
 }
 
@@ -272,11 +272,12 @@ function bar(armed) {
 function table(armed, here, bench) {
   const rows = [];
   const head = make("tr", {}, make("th", { scope: "col" }, "piece"), ...armed.axes.map((one) => make("th", { scope: "col" }, words(one.axis))));
-  for (let piece = 1; piece <= armed.pieces; piece++) {
+  const spent = armed.spent ?? [];
+  for (let piece = 1; piece <= armed.pieces + spent.length; piece++) {
     const cells = armed.axes.map(({ axis }) => {
       const reading = bench.readings.find((one) => one.piece === piece && one.axis === axis);
       const isNext = here.next?.piece === piece && here.next?.axis === axis;
-      if (!reading) return make("td", { class: isNext ? "next" : undefined }, isNext ? "next" : "");
+      if (!reading) return make("td", { class: isNext ? "next" : undefined }, isNext ? "next" : spent.includes(piece) ? "spent" : "");
       return make("td", { "data-tone": toneOf(reading.verdict) }, shape(toneOf(reading.verdict)), reading.value, make("span", { class: "unseen" }, ` ${words(reading.verdict)}`));
     });
     rows.push(make("tr", {}, make("th", { scope: "row" }, String(piece)), ...cells));
@@ -311,8 +312,8 @@ function showRecent(bench) {
     if (one.fate) item.append(make("span", { class: "fate" }, one.fate));
     item.append(make("time", { datetime: one.at }, clock(one.at)));
     if (one.may_be_retracted && mayCommand) {
-      const button = make("button", { type: "button", "data-key": `r${one.seq}`, "aria-label": `Take back ${one.words}` }, "Take back");
-      button.addEventListener("click", () => say("retract", { seq: one.seq }));
+      const button = make("button", { type: "button", "data-key": `r${one.seq}`, "aria-label": `Retract ${one.words}` }, "Retract");
+      button.addEventListener("click", () => retract(bench.readings.find((known) => known.seq === one.seq) ?? one));
       item.append(button);
     }
     return item;
@@ -325,7 +326,9 @@ function showButtons(here, state) {
   const enable = (id, on) => { $(id).disabled = !(ready && on); };
   enable("act-arm", true);
   enable("act-zero", state.state.instruments.some((one) => one.station === station && one.attached));
-  enable("act-retract", shown.benches.find((one) => one.station === station).readings.length > 0);
+  const bench = shown.benches.find((one) => one.station === station);
+  enable("act-retract", bench.readings.length > 0);
+  enable("act-restore", Boolean(bench.restorable));
   enable("act-ask", state.state.instruments.some((one) => one.station === station && one.attached));
   enable("act-disarm", armed);
   enable("note-text", true);
@@ -460,7 +463,7 @@ async function call(method, params = {}) {
   return answer.result;
 }
 
-const DONE = { retract: "Taken back.", note: "The note is kept.", zero: "The next press is a zero.", ask: "Asked.", disarm: "The series is ended." };
+const DONE = { retract: "Retracted.", restore: "Restored: the reading counts again.", note: "The note is kept.", zero: "The next press is a zero.", ask: "Asked.", disarm: "The series is ended." };
 
 async function say(method, params = {}) {
   if (!mayCommand) return;
@@ -487,7 +490,24 @@ function answer(text, bad) {
 function retractLast() {
   const bench = shown?.benches.find((one) => one.station === station);
   const last = bench?.readings.at(-1);
-  if (last) say("retract", { seq: last.seq });
+  if (last) retract(last);
+}
+
+let doomed = null; // the reading whose retraction waits for a reason
+
+// A piece that is destroyed cannot be measured again: retracting its reading needs a reason.
+function retract(one) {
+  if (!one.needs_reason) return say("retract", { seq: one.seq });
+  doomed = one.seq;
+  setText($("why-what"), `Piece ${one.piece}, ${words(one.axis)} ${one.value}: the piece is destroyed. Another one will be measured instead.`);
+  $("why-reason").value = "";
+  $("why").showModal();
+}
+
+async function retractWith(event) {
+  event.preventDefault();
+  const reason = $("why-reason").value.trim();
+  if (reason && (await say("retract", { seq: doomed, reason }))) $("why").close();
 }
 
 // ---- arming ----
@@ -655,7 +675,7 @@ function toggleSpeech() {
 
 const press = (id) => () => { if (!$(id).disabled) $(id).click(); };
 const KEYS = {
-  a: press("act-arm"), z: press("act-zero"), r: press("act-retract"), q: press("act-ask"), s: press("sound"),
+  a: press("act-arm"), z: press("act-zero"), r: press("act-retract"), u: press("act-restore"), q: press("act-ask"), s: press("sound"),
   v: press("speech"), h: press("keys"), "?": press("keys"), n: () => $("note-text").focus(),
 };
 
@@ -676,6 +696,9 @@ $("keys").addEventListener("click", () => $("help").showModal());
 $("act-arm").addEventListener("click", openArming);
 $("act-zero").addEventListener("click", () => say("zero"));
 $("act-retract").addEventListener("click", retractLast);
+$("act-restore").addEventListener("click", () => say("restore"));
+$("why-form").addEventListener("submit", retractWith);
+$("why-cancel").addEventListener("click", () => $("why").close());
 $("act-ask").addEventListener("click", () => say("ask"));
 $("act-disarm").addEventListener("click", () => say("disarm"));
 $("arm-cancel").addEventListener("click", () => $("arm").close());

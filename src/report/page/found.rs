@@ -38,7 +38,7 @@ pub(super) fn section(facts: &Facts, level: usize) -> Element {
         None => section.child(
             el("p")
                 .about(format!("{}, readings that do not count", about(facts)))
-                .text("There is no other reading: none was doubted, taken back or left out."),
+                .text("There is no other reading: none was doubted, retracted or left out."),
         ),
     }
 }
@@ -201,7 +201,7 @@ fn errors(facts: &Facts) -> Element {
     table.element()
 }
 
-/// Doubted, taken back, never counted; `None` if there is none.
+/// Doubted, retracted, never counted; `None` if there is none.
 fn fallen(facts: &Facts) -> Option<Element> {
     let columns = Columns::of(facts);
     let heads = columns.heads(&["Entry", "Time", "Piece", "Axis", "Value", "Became", "Why"]);

@@ -85,7 +85,7 @@ pub(super) fn reopen_error(state_dir: &Path) -> JournalError {
     }
 }
 
-/// A whole job: two series, a zero that is off, a slip taken back, a bad crimp, segments between.
+/// A whole job: two series, a zero that is off, a slip retracted, a bad crimp, segments between.
 pub(super) fn job(state: State) -> Desk {
     let mut desk = Desk::going_on(state);
     desk.arm(plan()).unwrap();

@@ -38,7 +38,7 @@ fn scan(desk: &mut Desk, card: &str) {
     });
 }
 
-/// Operator and tool by card, a slip taken back by card, a card that cannot be followed, a rise that
+/// Operator and tool by card, a slip retracted by card, a card that cannot be followed, a rise that
 /// raises an alert, a zero by time, a closing zero that is off.
 fn crimps(desk: &mut Desk) {
     scan(desk, "tj/operator/mara");
@@ -135,6 +135,34 @@ fn what_befalls_it(desk: &mut Desk) {
     desk.input(Input::Stopping { reason: "SIGTERM" });
 }
 
+/// A retraction that was undone, and a pull piece that was spent; in the state of its last segment a
+/// reading can be restored.
+pub(super) fn restored(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    desk.arm(heights(2, ZeroPolicy::default())).unwrap();
+    for value in ["0.00", "1.62"] {
+        desk.press(value);
+    }
+    scan(&mut desk, "tj/retract");
+    scan(&mut desk, "tj/restore");
+    desk.press("1.61");
+    desk.press("0.00");
+    desk.arm(Plan {
+        pieces: 2,
+        axes: vec![AxisName::new("pull_force")],
+        ..plan()
+    })
+    .unwrap();
+    for value in ["0", "187"] {
+        desk.press_on("gauge-1", value);
+    }
+    scan(&mut desk, "tj/retract/slipped in the grips");
+    desk.input(Input::SegmentFull);
+    desk.press_on("gauge-1", "190");
+    write(opened, &desk.entries);
+}
+
 /// Makes it; in the last of its segments the state is that of a series in hand.
 pub(super) fn every_kind(state_dir: &Path) {
     let opened = reopen(state_dir);
@@ -154,6 +182,7 @@ pub(super) fn every_kind(state_dir: &Path) {
     desk.command(Command::Retract {
         station: None,
         seq: None,
+        reason: None,
         by: Means::DoubleZero,
     })
     .unwrap();

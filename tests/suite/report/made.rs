@@ -55,7 +55,7 @@ fn one_piece() -> Vec<Stamped> {
     desk.entries
 }
 
-/// Height and width of each piece; a slip taken back, a height among widths, a zero that is off.
+/// Height and width of each piece; a slip retracted, a height among widths, a zero that is off.
 pub(crate) fn two_axes_by_piece() -> Vec<Stamped> {
     let mut desk = Desk::new();
     let plan = Plan {

@@ -186,6 +186,24 @@ impl Desk {
         self.command(Command::Retract {
             station: None,
             seq,
+            reason: None,
+            by: Means::Command,
+        })
+    }
+
+    /// The last reading is retracted by this means, for this reason.
+    pub(crate) fn retract_by(&mut self, by: Means, reason: Option<&str>) -> Result<(), Refusal> {
+        self.command(Command::Retract {
+            station: None,
+            seq: None,
+            reason: reason.map(str::to_owned),
+            by,
+        })
+    }
+
+    pub(crate) fn restore(&mut self) -> Result<(), Refusal> {
+        self.command(Command::Restore {
+            station: None,
             by: Means::Command,
         })
     }

@@ -335,6 +335,7 @@ fn what_is_taken_back_says_by_what_means() {
     desk.command(Command::Retract {
         station: Some("bench-1".to_owned()),
         seq: None,
+        reason: None,
         by: Means::Command,
     })
     .unwrap();
@@ -360,6 +361,7 @@ fn readings_of_any_axis_are_taken_back_by_number_and_the_outcome_says_how_many()
     desk.command(Command::Retract {
         station: Some("bench-1".to_owned()),
         seq: Some(failed),
+        reason: None,
         by: Means::Command,
     })
     .unwrap();
@@ -375,7 +377,7 @@ fn readings_of_any_axis_are_taken_back_by_number_and_the_outcome_says_how_many()
     assert_eq!(
         tallyjaw::entry::words::words(&Entry::Completed(completed.clone())),
         format!(
-            "series {} ACCEPTED after 1 reading was taken back: 6 passed, 1 taken back",
+            "series {} ACCEPTED after 1 reading was retracted: 6 passed, 1 retracted",
             completed.series
         )
     );

@@ -13,5 +13,6 @@ mod series;
 mod signals;
 mod streams;
 mod twice;
+mod undo;
 mod verifying;
 mod zeros;

@@ -75,10 +75,10 @@ fn each_axis_fills_its_next_piece_as_values_come_and_the_prompt_says_what_may() 
     assert_eq!(reason, NotCounted::AxisFull);
     assert_eq!(
         hint,
-        "it is a core crimp width, and every piece has one; still to be measured: core crimp height of piece 1; to measure one again, take it back first"
+        "it is a core crimp width, and every piece has one; still to be measured: core crimp height of piece 1; to measure one again, retract it first"
     );
     assert_eq!(place(desk.press("1.62")), at(1, HEIGHT));
-    // A width is taken back and measured again.
+    // A width is retracted and measured again.
     desk.retract(Some(desk.entries[desk.entries.len() - 3].seq))
         .unwrap();
     desk.restart();

@@ -78,10 +78,7 @@ fn a_retracted_reading_is_measured_next_and_stays_in_the_tally() {
     desk.press("1.62");
     desk.retract(Some(slip)).unwrap();
     assert_eq!(desk.prompt(), "measure piece 1 of 2: core crimp height");
-    assert!(
-        desk.retract(Some(slip)).is_err(),
-        "it is already taken back"
-    );
+    assert!(desk.retract(Some(slip)).is_err(), "it is already retracted");
     assert_eq!(slot_of(desk.press("1.63")).0, 1);
     desk.press("0.00");
     match desk.last() {

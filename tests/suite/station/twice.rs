@@ -44,7 +44,7 @@ fn two_zeros_within_two_seconds_take_the_last_reading_back_and_the_prompt_offers
     desk.press("0.00");
     assert_eq!(
         desk.prompt(),
-        "measure piece 3 of 5: core crimp height; or zero again within two seconds to take back piece 2 core crimp height 1.75 mm"
+        "measure piece 3 of 5: core crimp height; or zero again within two seconds to retract piece 2 core crimp height 1.75 mm"
     );
     let last = desk.core.state().stations["bench-1"]
         .series
@@ -116,7 +116,7 @@ fn a_reading_that_did_not_count_a_said_zero_or_an_off_one_is_no_gesture() {
     let mut desk = armed(5, ZeroPolicy::default());
     desk.press("1.62");
     assert_eq!(desk.reading("9.99").unwrap_err().0, NotCounted::Implausible);
-    // What the hand means is the one that did not count; nothing is to be taken back.
+    // What the hand means is the one that did not count; nothing is to be retracted.
     assert_eq!(twice(&mut desk, SOON), ["zeroed", "zeroed"]);
 
     let mut desk = armed(5, ZeroPolicy::default());

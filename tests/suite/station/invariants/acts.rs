@@ -26,6 +26,11 @@ pub(crate) enum Act {
     },
     /// Two good zeros, as a hand sends them that wants the last reading back.
     ZeroTwice,
+    /// The last reading is retracted, and perhaps restored.
+    Slip {
+        station: &'static str,
+        is_undone: bool,
+    },
     /// Jaws that come from afar and stand still, a frame every 100 ms.
     Stand {
         at: i64,
@@ -82,8 +87,9 @@ pub(crate) enum Saying {
     Arm(Box<Plan>),
     ArmNamed(&'static str),
     Disarm,
-    /// The reading so many entries back.
-    Retract(Option<usize>),
+    /// The reading so many entries back, for this reason.
+    Retract(Option<usize>, Option<&'static str>),
+    Restore,
     Note(&'static str),
     Zero(Option<&'static str>),
     Ask(Option<&'static str>),
@@ -104,6 +110,8 @@ pub(crate) fn bench_act() -> impl Strategy<Value = Act> {
             .prop_map(|(station, off)| Act::Follow { station, off }),
         12 => frame(),
         2 => Just(Act::ZeroTwice),
+        3 => (select(&STATIONS[..]), any::<bool>())
+            .prop_map(|(station, is_undone)| Act::Slip { station, is_undone }),
         5 => (near_something(), 1u8..12, any::<bool>())
             .prop_map(|(at, frames, flicker)| Act::Stand { at, frames, flicker }),
         1 => bytes(),
@@ -180,6 +188,8 @@ fn card() -> impl Strategy<Value = String> {
         "tj/arm/pump-ref",
         "tj/disarm",
         "tj/retract",
+        "tj/retract/slipped in the grips",
+        "tj/restore",
         "tj/zero",
         "tj/ask",
         "tj/note/strands nicked",
@@ -211,7 +221,9 @@ fn saying() -> impl Strategy<Value = Saying> {
         6 => any_plan().prop_map(|plan| Saying::Arm(Box::new(plan))),
         1 => select(vec!["pump-own", "pump-ref", "pump-owm"]).prop_map(Saying::ArmNamed),
         1 => Just(Saying::Disarm),
-        3 => prop::option::of(0usize..12).prop_map(Saying::Retract),
+        3 => (prop::option::of(0usize..12), select(vec![None, Some("slipped"), Some(" ")]))
+            .prop_map(|(back, reason)| Saying::Retract(back, reason)),
+        3 => Just(Saying::Restore),
         1 => select(vec!["strands nicked", " "]).prop_map(Saying::Note),
         3 => instrument().prop_map(Saying::Zero),
         1 => instrument().prop_map(Saying::Ask),
@@ -323,6 +335,12 @@ pub(crate) fn run(shop: &mut Shop, act: Act) {
                 shop.send("caliper-1", "+0.00");
             }
         }
+        Act::Slip { station, is_undone } => {
+            say(shop, Some(station), Saying::Retract(None, Some("slipped")));
+            if is_undone {
+                say(shop, Some(station), Saying::Restore);
+            }
+        }
         Act::Follow { station, off } => following::one_step(shop, station, off),
         Act::Stand {
             at,
@@ -408,12 +426,17 @@ fn say(shop: &mut Shop, station: Option<&str>, what: Saying) {
             operator: Some("Ada".to_owned()),
         },
         Saying::Disarm => Command::Disarm { station },
-        Saying::Retract(back) => {
+        Saying::Restore => Command::Restore {
+            station,
+            by: Means::Command,
+        },
+        Saying::Retract(back, reason) => {
             let last = shop.entries.last().map_or(0, |last| last.seq.0);
             let back = back.map(|back| u64::try_from(back).unwrap());
             Command::Retract {
                 station,
                 seq: back.map(|back| Seq(last.saturating_sub(back))),
+                reason: reason.map(str::to_owned),
                 by: Means::Command,
             }
         }

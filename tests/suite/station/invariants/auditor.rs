@@ -4,8 +4,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use tallyjaw::entry::{
-    Completed, Entry, NotCounted, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing, Tally,
-    Zeroed,
+    Completed, Entry, Means, NotCounted, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing,
+    Tally, Zeroed,
 };
 use tallyjaw::quantity::Quantity;
 use tallyjaw::spec::{ArmedSpec, AxisName, Limits, Order, Verdict};
@@ -34,11 +34,18 @@ struct Series {
     zeros: BTreeMap<String, Zero>,
     /// What the last zero puts in doubt and no entry has said yet.
     owed_doubt: BTreeSet<Seq>,
+    /// Pieces that were destroyed by a reading that was retracted.
+    spent: BTreeSet<u32>,
+    /// The reading that was retracted last, and whether its piece was spent by that.
+    last_retracted: Option<(Counted, bool)>,
+    /// Every zero of each instrument, and whether it was good.
+    all_zeros: BTreeMap<String, Vec<(Seq, bool)>>,
     doubted: u32,
     retracted: u32,
     not_counted: u32,
 }
 
+#[derive(Clone)]
 struct Counted {
     seq: Seq,
     place: Place,
@@ -87,12 +94,22 @@ impl Auditor {
                 station,
                 series,
                 reading,
+                by,
+                reason,
+                spent,
                 ..
             } => {
                 let open = self.series(station, *series);
-                open.take_out(&BTreeSet::from([*reading]));
-                open.retracted += 1;
+                open.retract(*reading, *spent);
+                let slip = matches!(by, Some(Means::Pedal | Means::DoubleZero));
+                assert!(!spent || (!slip && reason.is_some()), "{seq}: by {by:?}");
             }
+            Entry::Restored {
+                station,
+                series,
+                reading,
+                ..
+            } => self.series(station, *series).restore(*reading),
             Entry::Doubted {
                 station,
                 series,
@@ -144,6 +161,8 @@ impl Auditor {
         assert_eq!(open.as_ref().map(|open| open.id), zeroed.series);
         let Some(open) = open else { return };
         assert_eq!(open.owed_doubt, BTreeSet::new(), "{seq}: doubt comes first");
+        let all = open.all_zeros.entry(zeroed.instrument.clone());
+        all.or_default().push((seq, zeroed.ok));
         let zero = open.zeros.entry(zeroed.instrument.clone()).or_default();
         zero.off = !zeroed.ok;
         if zeroed.ok {
@@ -192,10 +211,53 @@ impl Series {
             standing: Vec::new(),
             zeros: BTreeMap::new(),
             owed_doubt: BTreeSet::new(),
+            spent: BTreeSet::new(),
+            last_retracted: None,
+            all_zeros: BTreeMap::new(),
             doubted: 0,
             retracted: 0,
             not_counted: 0,
         }
+    }
+
+    fn retract(&mut self, reading: Seq, spent: bool) {
+        let mut standing = self.standing.iter();
+        let counted = standing.find(|it| it.seq == reading);
+        let counted = counted.expect("a counted reading").clone();
+        self.take_out(&BTreeSet::from([reading]));
+        self.retracted += 1;
+        let piece = counted.place.0;
+        assert_eq!(spent, counted.place.1.as_str() == "pull_force");
+        if spent {
+            assert!(self.spent.insert(piece), "piece {piece} was spent before");
+        }
+        self.last_retracted = Some((counted, spent));
+    }
+
+    /// Only the last one, once, while nothing newer stands in its place and no zero makes it doubtful.
+    fn restore(&mut self, reading: Seq) {
+        let (counted, spent) = self.last_retracted.take().expect("a retracted reading");
+        assert_eq!(counted.seq, reading, "the last one");
+        if spent {
+            let instead = self.spec.pieces + u32::try_from(self.spent.len()).unwrap();
+            let measured = self.standing.iter().any(|it| it.place.0 == instead);
+            assert!(!measured, "piece {instead} was measured instead");
+            assert!(self.spent.remove(&counted.place.0));
+        }
+        assert!(!self.filled().contains(&counted.place), "measured again");
+        self.no_off_zero_before_a_good_one(&counted);
+        self.retracted -= 1;
+        self.standing.push(counted);
+    }
+
+    fn no_off_zero_before_a_good_one(&self, counted: &Counted) {
+        let zeros = self.all_zeros.get(&counted.instrument);
+        let mut since = zeros.into_iter().flatten().filter(|it| it.0 > counted.seq);
+        assert!(
+            since.next().is_none_or(|(_, good)| *good),
+            "{} counts, and the first zero after it was off",
+            counted.seq
+        );
     }
 
     fn take_out(&mut self, readings: &BTreeSet<Seq>) {
@@ -219,7 +281,8 @@ impl Series {
             .iter()
             .map(|axis| axis.name.clone())
             .collect();
-        let pieces = 1..=self.spec.pieces;
+        let last = self.spec.pieces + u32::try_from(self.spent.len()).unwrap();
+        let pieces = (1..=last).filter(|piece| !self.spent.contains(piece));
         let place = |piece, axis: &AxisName| (piece, axis.clone());
         match self.spec.order {
             Order::ByAxis => axes
@@ -317,6 +380,7 @@ impl Series {
         let places: BTreeSet<Place> = self.places().into_iter().collect();
         assert_eq!(self.filled(), places, "completed, but not full");
         for counted in &self.standing {
+            self.no_off_zero_before_a_good_one(counted);
             let zero = self.zeros.get(&counted.instrument);
             let zero = zero.copied().unwrap_or_default();
             assert!(!zero.off, "completed after a zero that was off");

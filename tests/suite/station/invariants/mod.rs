@@ -82,6 +82,7 @@ fn the_random_sequences_count_readings_and_fill_series() {
     use tallyjaw::entry::{Entry, Outcome};
     let mut runner = TestRunner::deterministic();
     let (mut counted, mut filled, mut doubted, mut retracted) = (0, 0, 0, 0);
+    let (mut restored, mut spent) = (0, 0);
     for _ in 0..200 {
         let acts = prop::collection::vec(act(), 80)
             .new_tree(&mut runner)
@@ -98,15 +99,27 @@ fn the_random_sequences_count_readings_and_fill_series() {
                     filled += usize::from(completed.outcome != Outcome::CutShort);
                 }
                 Entry::Doubted { readings, .. } => doubted += readings.len(),
-                Entry::Retracted { .. } => retracted += 1,
+                Entry::Retracted {
+                    spent: is_spent, ..
+                } => {
+                    retracted += 1;
+                    spent += usize::from(*is_spent);
+                }
+                Entry::Restored { .. } => restored += 1,
                 _ => {}
             }
         }
     }
-    let found =
-        format!("{counted} counted, {filled} series, {doubted} doubted, {retracted} retracted");
+    let found = format!(
+        "{counted} counted, {filled} series, {doubted} doubted, {retracted} retracted, {restored} restored, {spent} spent"
+    );
     assert!(
-        counted > 500 && filled > 50 && doubted > 20 && retracted > 20,
+        counted > 500
+            && filled > 50
+            && doubted > 20
+            && retracted > 20
+            && restored > 10
+            && spent > 1,
         "{found}"
     );
 }

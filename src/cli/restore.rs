@@ -1,0 +1,30 @@
+//! `tallyjaw restore`: exit 0 once it is durable, 2 if there is nothing to restore, 3 without a daemon.
+
+use super::{Context, Exit, Failure, client};
+use crate::message::reply::Done;
+use std::io::Write;
+
+/// Undo the last retraction: the reading counts again
+///
+/// Possible until the piece is measured again on that axis, or a zero of the instrument is off.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  tallyjaw restore")]
+pub(super) struct Restore {
+    /// The station; may be left out where there is one
+    #[arg(long)]
+    station: Option<String>,
+}
+
+impl Restore {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let params = client::params([("station", self.station.map(Into::into))]);
+        let answer = client::call(context, "restore", &params)?;
+        if context.json {
+            writeln!(out, "{}", answer.get())?;
+        } else {
+            let done: Done = client::read(&answer)?;
+            writeln!(out, "restored; it is entry {}", done.seq)?;
+        }
+        Ok(Exit::Yes)
+    }
+}
