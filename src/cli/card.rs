@@ -319,6 +319,26 @@ pub(super) fn instrument(out: &mut dyn Write, instrument: &InstrumentMessage) ->
         (None, Some(because)) => write!(out, "{BAD}not connected{BAD:#}: {}", safe(because))?,
         (None, None) => write!(out, "{BAD}not connected{BAD:#}")?,
     }
+    if let Some(was) = &instrument.adapter_meant {
+        let is = instrument.identity.as_deref().unwrap_or("no USB adapter");
+        let socket = instrument.socket.as_deref();
+        let socket = socket.map(|socket| format!(" in the socket {}", safe(socket)));
+        write!(
+            out,
+            "\n    {ODD}another adapter than before{ODD:#}: it was {}, it is {}{}; no reading counts\n    help: see that the right instrument is on it, then say so: tallyjaw adapter --instrument {}",
+            safe(was),
+            safe(is),
+            socket.unwrap_or_default(),
+            safe(&instrument.instrument)
+        )?;
+    }
+    if !instrument.rivals.is_empty() {
+        write!(
+            out,
+            "\n    {ODD}read by another program too{ODD:#}: {}; no reading counts\n    help: close that program",
+            safe(&instrument.rivals.join(" and "))
+        )?;
+    }
     if instrument.zero_said {
         write!(out, "; the next frame is a zero")?;
     }

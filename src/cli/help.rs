@@ -12,6 +12,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
         "Say what is measured",
         &[
             "arm", "disarm", "operator", "tool", "retract", "restore", "note", "zero", "ask",
+            "adapter",
         ],
     ),
     (

@@ -4,6 +4,7 @@
 //! with its arguments and `run(self, context, out)`; to add one: the file, a variant of `Command`
 //! and its name in `help::GROUPS`.
 
+mod adapter;
 mod arm;
 mod ask;
 mod card;
@@ -85,7 +86,7 @@ enum Command {
     Serve(serve::Serve),
     Reload(reload::Reload),
 
-    // Say what is measured: arm, disarm, operator, tool, retract, restore, note, zero.
+    // Say what is measured: arm, disarm, operator, tool, retract, restore, note, zero, ask, adapter.
     Arm(Box<arm::Arm>),
     Disarm(disarm::Disarm),
     Operator(operator::Operator),
@@ -95,6 +96,7 @@ enum Command {
     Note(note::Note),
     Zero(zero::Zero),
     Ask(ask::Ask),
+    Adapter(adapter::Adapter),
 
     // See what is going on, and what was: status, watch, page, series, study, report, verify, export.
     Status(status::Status),
@@ -141,6 +143,7 @@ impl Command {
             Self::Note(command) => command.run(context, out),
             Self::Zero(command) => command.run(context, out),
             Self::Ask(command) => command.run(context, out),
+            Self::Adapter(command) => command.run(context, out),
             Self::Status(command) => command.run(context, out),
             Self::Watch(command) => command.run(context, out),
             Self::Page(command) => command.run(context, out),

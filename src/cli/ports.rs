@@ -2,6 +2,7 @@
 //! be read.
 
 use super::{Context, Exit, Failure};
+use crate::config::PortSelector;
 use crate::entry::words::safe;
 use crate::serial::discover::{self, PortInfo};
 use anstyle::{AnsiColor, Style};
@@ -74,6 +75,15 @@ fn write_text(out: &mut dyn Write, port: &PortInfo) -> io::Result<()> {
         }
     }
     writeln!(out)?;
+    if let Some(selector) = &port.selector {
+        let by_order = PortSelector::Path(port.path.clone()).is_by_order();
+        let not = if by_order {
+            "; its number goes to whichever is found first"
+        } else {
+            ""
+        };
+        writeln!(out, "  name it: port = {}{not}", safe(selector))?;
+    }
     if let Some(obstacle) = &port.obstacle {
         writeln!(out, "  {obstacle}")?;
         if let Some(remedy) = obstacle.remedy() {
@@ -101,6 +111,7 @@ fn as_json(port: &PortInfo) -> Value {
         add("maker", usb.maker.clone().map(Value::from));
         add("name", usb.name.clone().map(Value::from));
     }
+    add("selector", port.selector.clone().map(Value::from));
     let holders: Vec<Value> = port
         .holders
         .iter()
@@ -137,6 +148,7 @@ mod tests {
                 maker: None,
                 name: Some("USB serial".into()),
             }),
+            selector: Some("{ usb_serial = \"CAL-A\" }".into()),
             holders: holders.clone(),
             obstacle: Some(SerialError::Held { path, holders }),
         }
@@ -150,6 +162,7 @@ mod tests {
         assert_eq!(
             plain,
             "/dev/ttyUSB0  cannot be opened  0403:6001 serial CAL-A  (USB serial)\n  \
+             name it: port = { usb_serial = \"CAL-A\" }; its number goes to whichever is found first\n  \
              /dev/ttyUSB0 is held by terminal (pid 123)\n  \
              help: close that program, or end it: kill 123\n"
         );
@@ -163,6 +176,7 @@ mod tests {
             json!({
                 "path": "/dev/ttyUSB0", "can_open": false,
                 "vendor": "0403", "product": "6001", "serial": "CAL-A", "name": "USB serial",
+                "selector": "{ usb_serial = \"CAL-A\" }",
                 "holders": [{"pid": 123, "program": "terminal"}],
                 "obstacle": "/dev/ttyUSB0 is held by terminal (pid 123)",
                 "remedy": "close that program, or end it: kill 123",

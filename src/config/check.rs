@@ -33,6 +33,7 @@ pub(super) fn references(raw: &Raw, faults: &mut Faults) {
         station_exists(instrument, &raw.stations, faults);
     }
     each_port_once(&raw.instruments, faults);
+    no_port_by_number(&raw.instruments, faults);
     for plan in &raw.plans {
         plan_fits(plan, raw, faults);
     }
@@ -61,6 +62,19 @@ fn station_exists(instrument: &RawInstrument, stations: &[At<String>], faults: &
         let fault = Fault::new(got, "want the name of a [[station]]");
         let help = did_you_mean(&station.value, &names);
         faults.add(&station.place, fault.help(help));
+    }
+}
+
+/// Such a number goes to whichever adapter is plugged in, or found at the start, first.
+fn no_port_by_number(instruments: &[RawInstrument], faults: &mut Faults) {
+    for port in instruments.iter().filter_map(|known| known.port.as_ref()) {
+        if !port.value.is_by_order() {
+            continue;
+        }
+        let got = format!("{} is whichever adapter was found first", port.value);
+        let want = "want the adapter itself, by its serial number";
+        let help = "`tallyjaw ports` says what to write, such as port = { usb_serial = \"A1\" }; where it has none, name its socket: /dev/serial/by-path/…";
+        faults.warn(&port.place, Fault::new(got, want).help(help));
     }
 }
 

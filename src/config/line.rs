@@ -67,6 +67,18 @@ impl PortSelector {
             product: number(product)?,
         })
     }
+
+    /// It is a number that goes to whichever adapter was found first: `/dev/ttyUSB0`.
+    pub fn is_by_order(&self) -> bool {
+        let Self::Path(path) = self else {
+            return false;
+        };
+        let name = path.to_str().unwrap_or_default();
+        let number = ["/dev/ttyUSB", "/dev/ttyACM"]
+            .into_iter()
+            .find_map(|stem| name.strip_prefix(stem));
+        number.is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
+    }
 }
 
 impl fmt::Display for PortSelector {

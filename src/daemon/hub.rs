@@ -6,7 +6,7 @@
 //! - When the journal has little room, ports and clients are not read: memory stays bounded.
 //! - Announcements come first, then signals and commands: a flood at a port cannot hold them up.
 
-use super::answers::{AnswerTo, Waiting};
+use super::answers::{AnswerTo, Waiting, kind_of};
 use super::clock::Clock;
 use super::outage::{Mode, OnTheirWay, no_room};
 use super::ports::{PortEvent, Ports};
@@ -283,6 +283,19 @@ impl Hub {
                 instrument,
                 bytes: &bytes,
             }),
+            Event::Disturbed { holders, settings } => {
+                tracing::warn!(
+                    instrument,
+                    ?holders,
+                    ?settings,
+                    "the port is used by others"
+                );
+                self.feed(Input::Disturbed {
+                    instrument,
+                    holders: &holders,
+                    settings: settings.as_deref(),
+                });
+            }
             Event::Contact { closed } => self.feed(Input::Contact { instrument, closed }),
             Event::Spoiled(bytes) => self.feed(Input::Spoiled {
                 instrument,
@@ -474,21 +487,5 @@ fn tell_reload_refused(error: &ErrorObject) {
     );
     for detail in &error.data.details {
         tracing::error!("{detail}");
-    }
-}
-
-/// The kind of the entry that says what was commanded.
-const fn kind_of(command: &Command) -> &'static str {
-    match command {
-        Command::Arm { .. } => "armed",
-        Command::Disarm { .. } => "disarmed",
-        Command::Retract { .. } => "retracted",
-        Command::Restore { .. } => "restored",
-        Command::Operator { .. } => "operator_said",
-        Command::Tool { .. } => "tool_said",
-        Command::Note { .. } => "noted",
-        Command::Zero { .. } => "zero_said",
-        // What comes of it is entered when the answer comes, or does not.
-        Command::Ask { .. } => "reading",
     }
 }

@@ -77,6 +77,8 @@ impl Replay {
                     port: port.clone(),
                     line: self.line.clone(),
                     identity: None,
+                    socket: None,
+                    alike: false,
                 }));
             }
             Mark::Stale(bytes) => self.input(Input::Stale {

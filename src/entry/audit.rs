@@ -2,9 +2,10 @@
 //!
 //! In: the state before an entry, and the entry. Out: everything in it that does not follow.
 
-use super::state::{SeriesState, Slot, StationState};
+use super::state::{InstrumentState, SeriesState, Slot, StationState};
 use super::{
-    Completed, Entry, Means, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing, State,
+    AdapterChanged, Completed, Entry, Means, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing,
+    State,
 };
 use crate::quantity::Quantity;
 use crate::spec::{Crimp, Verdict, judge};
@@ -84,11 +85,14 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
             found.compare("series", &Some(*series), &open, shown);
             found.alerted(before, station, rule, readings);
         }
+        Entry::AdapterChanged(changed) => found.adapter_changed(before, changed),
         Entry::Begun { .. }
         | Entry::Started { .. }
         | Entry::Stopped { .. }
         | Entry::Attached(_)
         | Entry::Detached { .. }
+        | Entry::AdapterSaid(_)
+        | Entry::Disturbed(_)
         | Entry::ZeroSaid { .. }
         | Entry::Unread(_)
         | Entry::Refused { .. }
@@ -146,6 +150,9 @@ impl Findings {
 
     fn reading(&mut self, before: &State, reading: &Reading) {
         let counted = reading.standing == Standing::Counted;
+        if counted {
+            self.of_the_adapter_meant(before, &reading.instrument);
+        }
         let Some(slot) = &reading.slot else {
             if counted {
                 self.add("slot of a counted reading", "none", "a slot");
@@ -201,6 +208,24 @@ impl Findings {
             &want,
             |verdict: &Option<Verdict>| shown(verdict),
         );
+    }
+
+    /// What counts comes from the adapter that is meant.
+    fn of_the_adapter_meant(&mut self, before: &State, instrument: &str) {
+        let known = before.instruments.get(instrument);
+        if let Some((was, is)) = known.and_then(InstrumentState::another) {
+            self.add("adapter of a counted reading", is, was);
+        }
+    }
+
+    fn adapter_changed(&mut self, before: &State, changed: &AdapterChanged) {
+        let known = before.instruments.get(&changed.instrument);
+        let want = known.and_then(InstrumentState::another);
+        let got = Some((changed.was.clone(), changed.is.clone()));
+        self.compare("adapter", &got, &want, |change| match change {
+            Some((was, is)) => format!("{is} instead of {was}"),
+            None => "no other one".to_owned(),
+        });
     }
 
     fn crimp(&mut self, got: Option<&Crimp>, want: Option<&Crimp>) {

@@ -115,6 +115,9 @@ pub fn series_of(stamped: &Stamped) -> Option<Seq> {
         | Entry::Stopped { .. }
         | Entry::Attached(_)
         | Entry::Detached { .. }
+        | Entry::AdapterChanged(_)
+        | Entry::AdapterSaid(_)
+        | Entry::Disturbed(_)
         | Entry::ZeroSaid { .. }
         | Entry::Unread(_)
         | Entry::Refused { .. }
@@ -153,6 +156,9 @@ pub fn fate(entries: &[Stamped], seq: Seq) -> Fate {
             | Entry::Stopped { .. }
             | Entry::Attached(_)
             | Entry::Detached { .. }
+            | Entry::AdapterChanged(_)
+            | Entry::AdapterSaid(_)
+            | Entry::Disturbed(_)
             | Entry::Armed(_)
             | Entry::Disarmed { .. }
             | Entry::Completed(_)

@@ -2,6 +2,7 @@
 //!
 //! In: nothing. Out: plain values. The form on disk is the business of `v1` and of [`mod@line`].
 
+mod adapter;
 pub mod audit;
 pub mod block_error;
 mod care;
@@ -27,6 +28,7 @@ use crate::spec::ArmedSpec;
 use std::fmt;
 use std::sync::Arc;
 
+pub use adapter::{Adapter, AdapterChanged, AdapterSaid, Disturbed};
 pub use completed::{Completed, Outcome, Tally};
 pub use reading::{NotCounted, Plateau, Reading, ReadingSlot, Standing};
 pub use said::{Means, RefusedSaying, ToolInHand, ToolSaid};
@@ -113,6 +115,12 @@ pub enum Entry {
         /// Why.
         reason: String,
     },
+    /// It is another adapter than before: nothing of it counts until a person has said that it is meant.
+    AdapterChanged(AdapterChanged),
+    /// A person said that the adapter that is there is meant.
+    AdapterSaid(AdapterSaid),
+    /// Something else uses an instrument's port, or has changed its settings.
+    Disturbed(Disturbed),
     /// A series is open.
     Armed(Box<ArmedSpec>),
     /// The operator closed a series.
@@ -269,6 +277,10 @@ pub struct Attached {
     pub line: String,
     /// What the adapter says of itself: `0403:6001 serial A1`.
     pub identity: Option<String>,
+    /// Where the adapter is plugged in: `0000:00:14.0 usb 4:1.0`.
+    pub socket: Option<String>,
+    /// What it says of itself does not tell it from others.
+    pub alike: bool,
 }
 
 /// Bytes without meaning.
@@ -300,6 +312,9 @@ impl Entry {
             Self::Stopped { .. } => "stopped",
             Self::Attached(_) => "attached",
             Self::Detached { .. } => "detached",
+            Self::AdapterChanged(_) => "adapter_changed",
+            Self::AdapterSaid(_) => "adapter_said",
+            Self::Disturbed(_) => "disturbed",
             Self::Armed(_) => "armed",
             Self::Disarmed { .. } => "disarmed",
             Self::Completed(_) => "completed",

@@ -90,11 +90,15 @@ pub enum NotCounted {
     AxisFull,
     /// The instrument cannot measure the axis in hand.
     WrongInstrument,
+    /// The instrument's port is another adapter than before, and nobody has said that it is meant.
+    AnotherAdapter,
+    /// Another program reads the instrument's port too, so that bytes may be missing.
+    PortShared,
 }
 
 impl NotCounted {
     /// Every reason.
-    pub const ALL: [Self; 8] = [
+    pub const ALL: [Self; 10] = [
         Self::NotArmed,
         Self::ZeroDue,
         Self::ZeroOff,
@@ -103,6 +107,8 @@ impl NotCounted {
         Self::SeriesFull,
         Self::AxisFull,
         Self::WrongInstrument,
+        Self::AnotherAdapter,
+        Self::PortShared,
     ];
 
     /// As in entries.
@@ -116,6 +122,8 @@ impl NotCounted {
             Self::SeriesFull => "series_full",
             Self::AxisFull => "axis_full",
             Self::WrongInstrument => "wrong_instrument",
+            Self::AnotherAdapter => "another_adapter",
+            Self::PortShared => "port_shared",
         }
     }
 }

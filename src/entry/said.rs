@@ -85,6 +85,7 @@ impl State {
             Entry::Zeroed(zeroed) => &zeroed.station,
             Entry::Reading(reading) => &reading.station,
             Entry::ToolSaid(said) => &said.station,
+            Entry::AdapterSaid(said) => &said.station,
             Entry::Disarmed { station, .. }
             | Entry::ZeroSaid { station, .. }
             | Entry::OperatorSaid { station, .. }
@@ -97,6 +98,8 @@ impl State {
             | Entry::Stopped { .. }
             | Entry::Attached(_)
             | Entry::Detached { .. }
+            | Entry::AdapterChanged(_)
+            | Entry::Disturbed(_)
             | Entry::ZeroDue { .. }
             | Entry::Unread(_)
             | Entry::Refused { .. }

@@ -7,8 +7,8 @@ use super::repeat::Repeat;
 use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::undo::RetractedReading;
 use super::{
-    Attached, Entry, JournalId, Outcome, Reading, RefusedSaying, Seq, Stamped, Standing, Tally,
-    ToolInHand, ZeroRole, Zeroed,
+    Adapter, Attached, Entry, JournalId, Outcome, Reading, RefusedSaying, Seq, Stamped, Standing,
+    Tally, ToolInHand, ZeroRole, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, OpeningZero, Verdict, Verified};
@@ -74,6 +74,10 @@ pub struct InstrumentState {
     pub zero_said: bool,
     /// How far open the jaws stood when the origin was set; no reading counts until it is mended.
     pub opening: Option<Quantity>,
+    /// The adapter that is meant; another one's readings do not count.
+    pub adapter: Option<Adapter>,
+    /// The programs that have its open port beside us.
+    pub rivals: Vec<String>,
     /// Its last verification that says something: whole, or cut short when some error was too large.
     pub verified: Option<Verified>,
 }
@@ -159,9 +163,12 @@ impl State {
                 station,
                 reason,
             } => {
-                let known = self.instrument(instrument, station);
-                known.attached = None;
-                known.detached_because = Some(reason.clone());
+                self.instrument(instrument, station).detach(reason);
+            }
+            Entry::AdapterSaid(said) => self.take_adapter(&said.station, &said.instrument),
+            Entry::Disturbed(disturbed) => {
+                let known = self.instrument(&disturbed.instrument, &disturbed.station);
+                known.rivals.clone_from(&disturbed.holders);
             }
             Entry::Armed(spec) => {
                 let station = self.station(&spec.station);
@@ -235,7 +242,8 @@ impl State {
                 ..
             } => self.alert(*seq, station, rule, text, readings),
             Entry::ClockStepped { by_micros } => self.shift_times(*by_micros),
-            Entry::Disarmed { .. }
+            Entry::AdapterChanged(_)
+            | Entry::Disarmed { .. }
             | Entry::Stopped { .. }
             | Entry::Unread(_)
             | Entry::Noted { .. }
@@ -249,17 +257,10 @@ impl State {
         self.stations.entry(name.to_owned()).or_default()
     }
 
-    fn instrument(&mut self, name: &str, station: &str) -> &mut InstrumentState {
+    pub(super) fn instrument(&mut self, name: &str, station: &str) -> &mut InstrumentState {
         let known = self.instruments.entry(name.to_owned()).or_default();
         station.clone_into(&mut known.station);
         known
-    }
-
-    fn forget_ports(&mut self, because: &str) {
-        for instrument in self.instruments.values_mut() {
-            instrument.attached = None;
-            instrument.detached_because = Some(because.to_owned());
-        }
     }
 
     /// The time since a zero is what has passed, whatever the wall clock was set to meanwhile.
@@ -272,12 +273,6 @@ impl State {
                 repeat.shift(by_micros);
             }
         }
-    }
-
-    fn attach(&mut self, attached: &Attached) {
-        let known = self.instrument(&attached.instrument, &attached.station);
-        known.attached = Some(attached.clone());
-        known.detached_because = None;
     }
 
     fn zero(&mut self, seq: Seq, at: WallMicros, zeroed: &Zeroed) {

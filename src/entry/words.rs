@@ -4,8 +4,8 @@
 //! direction characters are shown as escapes, and nothing can start a new line.
 
 use super::{
-    Completed, Entry, Outcome, Reading, Stamped, Standing, Tally, ToolInHand, ToolSaid, Unread,
-    Zeroed,
+    Completed, Disturbed, Entry, Outcome, Reading, Stamped, Standing, Tally, ToolInHand, ToolSaid,
+    Unread, Zeroed,
 };
 use crate::quantity::Quantity;
 use crate::spec::{ArmedAxis, ArmedSpec, Verdict};
@@ -34,6 +34,9 @@ pub fn station(entry: &Entry) -> Option<&str> {
         Entry::Reading(reading) => Some(&reading.station),
         Entry::Unread(unread) => Some(&unread.station),
         Entry::ToolSaid(said) => Some(&said.station),
+        Entry::AdapterChanged(changed) => Some(&changed.station),
+        Entry::AdapterSaid(said) => Some(&said.station),
+        Entry::Disturbed(disturbed) => Some(&disturbed.station),
         Entry::Detached { station, .. }
         | Entry::Disarmed { station, .. }
         | Entry::ZeroSaid { station, .. }
@@ -69,6 +72,17 @@ pub fn words(entry: &Entry) -> String {
         Entry::Detached {
             instrument, reason, ..
         } => format!("{instrument} gone: {reason}"),
+        Entry::AdapterChanged(changed) => format!(
+            "{} is another adapter than before: it was {}, it is {}; its readings do not count until a person says that it is meant",
+            changed.instrument, changed.was, changed.is
+        ),
+        Entry::AdapterSaid(said) => format!(
+            "the adapter of {} is meant, said {}: {}",
+            said.instrument,
+            said.by.words(),
+            said.adapter
+        ),
+        Entry::Disturbed(disturbed) => self::disturbed(disturbed),
         Entry::Armed(spec) => armed(spec),
         Entry::Disarmed { series, .. } => format!("series {series} disarmed"),
         Entry::Completed(completed) => self::completed(completed),
@@ -137,6 +151,25 @@ pub fn words(entry: &Entry) -> String {
         }
     };
     safe(&text)
+}
+
+fn disturbed(disturbed: &Disturbed) -> String {
+    let name = &disturbed.instrument;
+    let settings = disturbed.settings.as_ref().map(|found| {
+        format!("another program had set the port of {name} to {found}; it was set back")
+    });
+    let holders = match (disturbed.holders.as_slice(), &settings) {
+        ([], Some(_)) => None,
+        ([], None) => Some(format!(
+            "no other program has the port of {name} open any more"
+        )),
+        (holders, _) => Some(format!(
+            "the port of {name} is read by another program too, {}: bytes may be missing, its readings do not count",
+            holders.join(" and ")
+        )),
+    };
+    let said: Vec<String> = settings.into_iter().chain(holders).collect();
+    said.join("; ")
 }
 
 /// A verdict as it is said: `PASS`, `FAIL high`, `unsure low`.

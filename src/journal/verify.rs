@@ -224,6 +224,9 @@ impl Walk {
             | Entry::Stopped { .. }
             | Entry::Attached(_)
             | Entry::Detached { .. }
+            | Entry::AdapterChanged(_)
+            | Entry::AdapterSaid(_)
+            | Entry::Disturbed(_)
             | Entry::Armed(_)
             | Entry::Disarmed { .. }
             | Entry::Completed(_)

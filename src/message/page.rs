@@ -331,7 +331,11 @@ fn tone(entry: &Entry) -> Option<&'static str> {
         Entry::Reading(reading) => Some(tone_of(reading)),
         Entry::Zeroed(Zeroed { ok: true, .. }) => Some("zero_ok"),
         Entry::Zeroed(Zeroed { ok: false, .. }) => Some("zero_off"),
-        Entry::Alerted { .. } | Entry::Doubted { .. } | Entry::Refused { .. } => Some("alert"),
+        Entry::Alerted { .. }
+        | Entry::Doubted { .. }
+        | Entry::Refused { .. }
+        | Entry::AdapterChanged(_)
+        | Entry::Disturbed(_) => Some("alert"),
         Entry::Completed(completed) => Some(match completed.outcome {
             Outcome::Accepted => "accepted",
             Outcome::Rejected => "rejected",
@@ -345,6 +349,7 @@ fn tone(entry: &Entry) -> Option<&'static str> {
         | Entry::Noted { .. }
         | Entry::Attached(_)
         | Entry::Detached { .. }
+        | Entry::AdapterSaid(_)
         | Entry::ZeroDue { .. }
         | Entry::ZeroSaid { .. }
         | Entry::OperatorSaid { .. }

@@ -44,9 +44,9 @@ pub struct Rejected {
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 12] = [
-    "arm", "disarm", "retract", "restore", "note", "zero", "ask", "operator", "tool", "status",
-    "catalog", "reload",
+pub const METHODS: [&str; 13] = [
+    "arm", "disarm", "retract", "restore", "note", "zero", "ask", "adapter", "operator", "tool",
+    "status", "catalog", "reload",
 ];
 
 impl Request {
@@ -190,6 +190,18 @@ fn call(object: &Map<String, Value>) -> Result<Call, ErrorObject> {
                 instrument,
             }))
         }
+        "adapter" => {
+            let InstrumentForm {
+                station,
+                instrument,
+            } = read(params)?;
+            let by = Means::Command;
+            Ok(Call::Station(Command::Adapter {
+                station,
+                instrument,
+                by,
+            }))
+        }
         "ask" => {
             let InstrumentForm {
                 station,
@@ -221,6 +233,7 @@ pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Sch
         ("tool", generator.subschema_for::<ToolForm>()),
         ("note", generator.subschema_for::<NoteForm>()),
         ("zero", generator.subschema_for::<InstrumentForm>()),
+        ("adapter", generator.subschema_for::<InstrumentForm>()),
         ("ask", generator.subschema_for::<InstrumentForm>()),
         ("status", generator.subschema_for::<NoForm>()),
         ("catalog", generator.subschema_for::<NoForm>()),

@@ -54,7 +54,7 @@ pub struct StationMessage {
     pub next: Option<NextMessage>,
     /// What to do next, in words.
     pub prompt: String,
-    /// What to do next, for programs: `arm`, `connect`, `zero`, `measure`.
+    /// What to do next, for programs: `arm`, `connect`, `adapter`, `shared`, `zero`, `measure`.
     pub prompt_kind: String,
     /// The last reading, whatever became of it.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -163,6 +163,15 @@ pub struct InstrumentMessage {
     /// What the adapter says of itself.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub identity: Option<String>,
+    /// Where the adapter is plugged in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub socket: Option<String>,
+    /// The adapter that is meant, while another one is there: no reading counts until a person has said `adapter`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub adapter_meant: Option<String>,
+    /// The programs that have the port open too: no reading counts while there are some.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub rivals: Vec<String>,
     /// Why the port was last lost, while it is.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub detached_because: Option<String>,
@@ -253,6 +262,8 @@ const fn kind_of(prompt: &Prompt) -> &'static str {
     match prompt {
         Prompt::Arm => "arm",
         Prompt::Connect { .. } => "connect",
+        Prompt::Adapter { .. } => "adapter",
+        Prompt::Shared { .. } => "shared",
         Prompt::Zero { .. } => "zero",
         Prompt::Measure { .. } | Prompt::SetBlock { .. } => "measure",
     }
@@ -316,6 +327,9 @@ impl InstrumentMessage {
             port: attached.map(|attached| attached.port.clone()),
             line: attached.map(|attached| attached.line.clone()),
             identity: attached.and_then(|attached| attached.identity.clone()),
+            socket: attached.and_then(|attached| attached.socket.clone()),
+            adapter_meant: known.another().map(|(was, _)| was),
+            rivals: known.rivals.clone(),
             detached_because: known.detached_because.clone(),
             zero_said: known.zero_said,
         }
@@ -354,6 +368,8 @@ mod tests {
                 port: "/dev/ttyUSB0".to_owned(),
                 line: "9600 8N1".to_owned(),
                 identity: None,
+                socket: None,
+                alike: false,
             }),
         });
         let message = StateMessage::new(&state, &Catalog::default());

@@ -136,6 +136,9 @@ impl Meter {
             | Entry::Stopped { .. }
             | Entry::Attached(_)
             | Entry::Detached { .. }
+            | Entry::AdapterChanged(_)
+            | Entry::AdapterSaid(_)
+            | Entry::Disturbed(_)
             | Entry::Armed(_)
             | Entry::Disarmed { .. }
             | Entry::Completed(_)

@@ -21,6 +21,8 @@ pub struct PortInfo {
     pub path: PathBuf,
     /// What its USB adapter says of itself; `None` if it is not on USB.
     pub usb: Option<UsbIdentity>,
+    /// How to name it in the configuration, so that it is this one and no other; `None` where only its path does.
+    pub selector: Option<String>,
     /// Who has it open, as far as this user can see.
     pub holders: Vec<Holder>,
     /// Why this user cannot open it now; `None` if nothing stands against it.
@@ -46,6 +48,7 @@ impl PortInfo {
             ),
         };
         Self {
+            selector: None,
             path,
             usb,
             holders,
@@ -84,15 +87,51 @@ impl fmt::Display for UsbIdentity {
 /// them; [`inspect`] looks at any path.
 pub fn ports() -> Result<Vec<PortInfo>, SerialError> {
     let found = list()?;
-    Ok(found
-        .into_iter()
-        .map(|(path, usb)| PortInfo::of(path, usb))
-        .collect())
+    let infos = found.iter().map(|(path, usb)| PortInfo {
+        selector: usb.as_ref().and_then(|usb| selector(path, usb, &found)),
+        ..PortInfo::of(path.clone(), usb.clone())
+    });
+    Ok(infos.collect())
 }
 
 /// What there is to say about one path, whatever is there.
 pub fn inspect(path: &Path) -> PortInfo {
-    PortInfo::of(path.to_owned(), identity(path))
+    let selector = || {
+        let device = fs::canonicalize(path).ok()?;
+        let found = list().ok()?;
+        let (_, usb) = found.iter().find(|(path, _)| *path == device)?;
+        selector(&device, usb.as_ref()?, &found)
+    };
+    PortInfo {
+        selector: selector(),
+        ..PortInfo::of(path.to_owned(), identity(path))
+    }
+}
+
+/// By its serial number if no other port has that, else by the socket it is in.
+fn selector(
+    path: &Path,
+    usb: &UsbIdentity,
+    all: &[(PathBuf, Option<UsbIdentity>)],
+) -> Option<String> {
+    let has = |serial: &String| {
+        let others = all.iter().filter_map(|(_, other)| other.as_ref());
+        others
+            .filter(|other| other.serial.as_ref() == Some(serial))
+            .count()
+    };
+    let own = usb.serial.as_ref().filter(|serial| has(serial) == 1);
+    match own {
+        Some(serial) => Some(format!("{{ usb_serial = {serial:?} }}")),
+        None => named_by_socket(Path::new(BY_SOCKET), path)
+            .map(|socket| format!("{:?}", socket.display().to_string())),
+    }
+}
+
+/// Every port of a USB adapter; none where they cannot be listed.
+pub(super) fn on_usb() -> Vec<(PathBuf, UsbIdentity)> {
+    let found = list().unwrap_or_default().into_iter();
+    found.filter_map(|(path, usb)| Some((path, usb?))).collect()
 }
 
 /// What the adapter behind a path says of itself.

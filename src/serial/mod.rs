@@ -21,6 +21,7 @@ mod holder;
 mod marks;
 mod port;
 mod reopen;
+mod socket;
 pub mod tape;
 mod tuning;
 
@@ -30,7 +31,7 @@ pub use holder::Holder;
 pub use marks::{Marks, Run, far_end_marks, marked};
 pub use port::{Opened, Port, Read};
 
-use crate::config::{PortConfig, PortSelector};
+use crate::config::PortConfig;
 use crate::entry::Attached;
 use contact::Contact;
 use reopen::{Pauses, Telling, Watch};
@@ -53,6 +54,13 @@ pub enum Event {
     Bytes(Vec<u8>),
     /// Bytes that the line spoiled (parity, framing, a break), in their place among the others.
     Spoiled(Vec<u8>),
+    /// Other programs have the port open beside us, none has any more, or somebody had set it otherwise.
+    Disturbed {
+        /// Those that have it open now: `cat (pid 12)`.
+        holders: Vec<String>,
+        /// The settings that were found, and set back.
+        settings: Option<String>,
+    },
     /// The contact on the configured modem line has closed or opened.
     Contact {
         /// It is closed now.
@@ -64,8 +72,7 @@ pub enum Event {
         reason: String,
     },
     /// The port cannot be opened; it is tried again. Sent once per message, not once per trial.
-    /// Or: the port is open and did not take the bytes of a request; those are given up. Or: the port is
-    /// open, and is another adapter than before.
+    /// Or: the port is open and did not take the bytes of a request; those are given up.
     Trouble {
         /// What was got and what was expected.
         message: String,
@@ -96,21 +103,20 @@ async fn keep_open(
     requests: &mut Receiver<Vec<u8>>,
 ) -> Result<(), Unwanted> {
     let mut pauses = Pauses::new();
-    let mut before: Option<String> = None;
+    let mut twin_seen = false;
     loop {
         let (opened, watch) = wait_until_open(config, &mut pauses, out).await?;
         let since = Instant::now();
-        let identity = opened.attached.identity.clone();
-        tell(out, Event::Opened(opened.attached)).await?;
-        if let Some(trouble) = another(&config.selector, before.as_deref(), identity.as_deref()) {
-            tell(out, trouble).await?;
-        }
-        before = identity.or(before);
+        let mut attached = opened.attached;
+        attached.alike |= twin_seen;
+        tell(out, Event::Opened(attached.clone())).await?;
         if !opened.stale.is_empty() {
             tell(out, Event::Stale(opened.stale)).await?;
         }
         while requests.try_recv().is_ok() {}
         let reason = pass_on(opened.port, opened.contact, out, requests).await?;
+        // Before it is waited for: found by its serial number, the twin would be taken for it.
+        twin_seen |= twin_is_there(&attached).await;
         tell(out, Event::Closed { reason }).await?;
         if since.elapsed() >= SETTLED {
             pauses = Pauses::new();
@@ -120,25 +126,14 @@ async fn keep_open(
     }
 }
 
-/// What is told when a number has gone to another adapter: two that were plugged in again in another order
-/// would measure for each other's stations. A name after a socket or an adapter is not given by order, and
-/// what is plugged in there was chosen.
-fn another(selector: &PortSelector, before: Option<&str>, now: Option<&str>) -> Option<Event> {
-    let (PortSelector::Path(path), Some(before), Some(now)) = (selector, before, now) else {
-        return None;
+/// Whether an adapter that could pass for the one that has just gone is there.
+async fn twin_is_there(gone: &Attached) -> bool {
+    let Some(adapter) = gone.adapter() else {
+        return false;
     };
-    let path = path.display().to_string();
-    let by_order = path.starts_with("/dev/ttyUSB") || path.starts_with("/dev/ttyACM");
-    if before == now || !by_order {
-        return None;
-    }
-    Some(Event::Trouble {
-        message: format!("{path} is another adapter than before: it was {before}, it is {now}"),
-        remedy: Some(
-            "see that the right instrument is on it; named by its serial number, as `tallyjaw ports` says it, an adapter cannot be mistaken"
-                .to_owned(),
-        ),
-    })
+    let looking =
+        tokio::task::spawn_blocking(move || socket::twin_is_there(&adapter.usb, &adapter.socket));
+    looking.await.unwrap_or(false)
 }
 
 /// Reads the port to its end, and closes it: while its old descriptor is open, an adapter that is
@@ -211,25 +206,4 @@ async fn open(config: PortConfig) -> Result<Opened, SerialError> {
 
 async fn tell(out: &Sender<Event>, event: Event) -> Result<(), Unwanted> {
     out.send(event).await.map_err(|_| Unwanted)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn only_a_number_can_go_to_another_adapter_unseen() {
-        let at = |path: &str| PortSelector::Path(path.into());
-        let told = |selector, before, now| another(&selector, before, now).is_some();
-        let (a, b) = (
-            Some("0403:6001 serial CAL-A"),
-            Some("0403:6001 serial CAL-B"),
-        );
-        assert!(told(at("/dev/ttyUSB0"), a, b));
-        assert!(told(at("/dev/ttyACM1"), a, b));
-        assert!(!told(at("/dev/ttyUSB0"), a, a));
-        assert!(!told(at("/dev/ttyUSB0"), None, a), "the first one");
-        assert!(!told(at("/dev/serial/by-path/usb-0:4"), a, b));
-        assert!(!told(PortSelector::UsbSerial("CAL-A".into()), a, b));
-    }
 }

@@ -7,7 +7,7 @@ use super::access::{from_errno, look, pty_number};
 use super::contact::Contact;
 use super::holder::holders;
 use super::marks::{PortMarks, Run, far_end_marks};
-use super::{SerialError, discover};
+use super::{SerialError, discover, socket};
 use crate::config::{LineSettings, ModemLine, Parity, PortConfig};
 use crate::entry::Attached;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
@@ -100,13 +100,16 @@ impl Port {
             .flat_map(Run::bytes)
             .copied()
             .collect();
+        let adapter = socket::seen(&path);
         Ok(Opened {
             attached: Attached {
                 instrument: config.instrument.clone(),
                 station: config.station.clone(),
                 port: path.display().to_string(),
                 line: config.line.to_string(),
-                identity: discover::identity(&path).map(|usb| usb.to_string()),
+                identity: adapter.as_ref().map(|seen| seen.usb.clone()),
+                alike: adapter.as_ref().is_some_and(|seen| seen.alike),
+                socket: adapter.and_then(|seen| seen.socket),
             },
             contact,
             port: Self {

@@ -201,6 +201,9 @@ fn log_line(stamped: &Stamped) -> Option<String> {
         | Entry::Doubted { .. }
         | Entry::Retracted { .. }
         | Entry::Restored { .. }
+        | Entry::AdapterChanged(_)
+        | Entry::AdapterSaid(_)
+        | Entry::Disturbed(_)
         | Entry::Noted { .. }
         | Entry::Refused { .. }
         | Entry::Alerted { .. }

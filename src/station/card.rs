@@ -11,7 +11,7 @@ use std::fmt;
 pub const LONGEST_CARD: usize = 512;
 
 /// Every kind of card, for messages.
-pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/zero, tj/ask, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST or tj/note/TEXT";
+pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST or tj/note/TEXT";
 
 /// What a card says.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -28,6 +28,8 @@ pub enum Card {
     Zero,
     /// `tj/ask`: ask the instrument for a value.
     Ask,
+    /// `tj/adapter`: the adapter that is on the instrument's port now is the one that is meant.
+    Adapter,
     /// `tj/operator/WHO`: who measures from now on.
     Operator(String),
     /// `tj/tool/ID` or `tj/tool/ID/NEST`: the crimp tool in hand.
@@ -117,6 +119,7 @@ impl Card {
             ("restore", "") => Ok(Self::Restore),
             ("zero", "") => Ok(Self::Zero),
             ("ask", "") => Ok(Self::Ask),
+            ("adapter", "") => Ok(Self::Adapter),
             _ => Err(NotACard::Unknown),
         }
     }
@@ -130,6 +133,7 @@ impl Card {
             Self::Restore => "restore",
             Self::Zero => "zero",
             Self::Ask => "ask",
+            Self::Adapter => "adapter",
             Self::Operator(_) => "operator",
             Self::Tool(_) => "tool",
             Self::Note(_) => "note",
@@ -143,7 +147,7 @@ impl Card {
                 Some(word)
             }
             Self::Retract(reason) => reason.as_ref(),
-            Self::Disarm | Self::Restore | Self::Zero | Self::Ask => None,
+            Self::Disarm | Self::Restore | Self::Zero | Self::Ask | Self::Adapter => None,
         }
     }
 }
@@ -164,7 +168,7 @@ mod tests {
 
     fn any_card() -> impl Strategy<Value = Card> {
         let word = prop_oneof!["[a-zA-Z0-9._-]{1,64}", "[ -~/]{0,30}", ".{0,200}", "\\PC*"];
-        (0..10_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
+        (0..11_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
             0 => Card::Arm(word),
             1 => Card::Operator(word),
             2 => Card::Tool(word),
@@ -174,6 +178,7 @@ mod tests {
             7 => Card::Retract(Some(word)),
             8 => Card::Restore,
             6 => Card::Zero,
+            9 => Card::Adapter,
             _ => Card::Ask,
         })
     }
@@ -207,6 +212,7 @@ mod tests {
             (Card::Restore, "tj/restore"),
             (Card::Zero, "tj/zero"),
             (Card::Ask, "tj/ask"),
+            (Card::Adapter, "tj/adapter"),
             (Card::Operator(word()), "tj/operator/x y"),
             (Card::Tool(word()), "tj/tool/x y"),
             (Card::Note(word()), "tj/note/x y"),

@@ -7,8 +7,8 @@ use crate::entry::Means;
 use crate::spec::{Catalog, Subject};
 
 /// The words that cards begin with.
-const VERBS: [&str; 9] = [
-    "arm", "disarm", "retract", "restore", "zero", "ask", "operator", "tool", "note",
+const VERBS: [&str; 10] = [
+    "arm", "disarm", "retract", "restore", "zero", "ask", "adapter", "operator", "tool", "note",
 ];
 const PRINT: &str = "print cards with: tallyjaw cards";
 
@@ -53,6 +53,11 @@ pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Co
         Card::Zero => Ok(Command::Zero {
             station,
             instrument: None,
+        }),
+        Card::Adapter => Ok(Command::Adapter {
+            station,
+            instrument: None,
+            by: Means::Card,
         }),
         Card::Ask => Ok(Command::Ask {
             station,

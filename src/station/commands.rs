@@ -62,6 +62,14 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             let station = core.station_named(station)?;
             core.ask(now, &station, instrument)
         }
+        Command::Adapter {
+            station,
+            instrument,
+            by,
+        } => {
+            let station = core.station_named(station)?;
+            core.say_adapter(now, station, instrument, by)
+        }
         Command::Zero {
             station,
             instrument,

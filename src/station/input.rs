@@ -54,6 +54,15 @@ pub enum Input<'a> {
         /// The bytes.
         bytes: &'a [u8],
     },
+    /// Other programs have the port open too, or have changed its settings.
+    Disturbed {
+        /// The instrument.
+        instrument: &'a str,
+        /// Those that have it open beside us now.
+        holders: &'a [String],
+        /// The settings that were found, and set back.
+        settings: Option<&'a str>,
+    },
     /// A pedal's contact on a modem line.
     Contact {
         /// The pedal.
@@ -133,6 +142,15 @@ pub enum Command {
         station: Option<String>,
         /// The instrument; may be left out where one alone can be asked.
         instrument: Option<String>,
+    },
+    /// The adapter that an instrument's port is now is the one that is meant.
+    Adapter {
+        /// The station.
+        station: Option<String>,
+        /// The instrument; may be left out where one alone is another adapter than before.
+        instrument: Option<String>,
+        /// By what means it was said.
+        by: Means,
     },
     /// The next frame is a zero.
     Zero {

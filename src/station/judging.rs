@@ -44,7 +44,10 @@ impl Core {
         let value = self.judged_value(station, instrument, captured);
         let judged = match self.series(station) {
             None => Judged::not_counted(None, NotCounted::NotArmed, None),
-            Some(series) => self.judged(now, series, instrument, captured.value, value),
+            Some(series) => match self.distrusted(instrument) {
+                Some((reason, hint)) => Judged::not_counted(None, reason, Some(hint)),
+                None => self.judged(now, series, instrument, captured.value, value),
+            },
         };
         let Judged {
             slot,

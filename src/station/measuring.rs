@@ -167,6 +167,10 @@ impl Core {
         instrument: &str,
         value: Measured,
     ) -> Option<(ZeroRole, bool)> {
+        // A zero of another instrument vouches for nothing of this one.
+        if self.distrusted(instrument).is_some() {
+            return None;
+        }
         let known = self.catalog.instrument(instrument)?;
         let said = self
             .state

@@ -5,6 +5,7 @@
 //! - A [`Core`] is made from the [`State`] that the journal amounts to, so a restart goes on where
 //!   the last entry left off.
 
+mod adapters;
 mod arming;
 mod asking;
 mod by_value;
@@ -99,6 +100,11 @@ impl Core {
             Input::Bytes { instrument, bytes } => self.bytes(now, instrument, bytes),
             Input::Spoiled { instrument, bytes } => self.spoiled(now, instrument, bytes),
             Input::Stale { instrument, bytes } => self.stale(now, instrument, bytes),
+            Input::Disturbed {
+                instrument,
+                holders,
+                settings,
+            } => self.disturbed(now, instrument, holders, settings),
             Input::Contact { instrument, closed } => self.contact(now, instrument, closed),
             Input::SegmentFull => self.open_segment(now),
             Input::Journal(entry) => self.append(now, entry),
@@ -211,7 +217,9 @@ impl Core {
                 ask.port_opened(now.mono);
             }
         }
+        let instrument = attached.instrument.clone();
         self.append(now, Entry::Attached(attached));
+        self.tell_another_adapter(now, &instrument);
     }
 
     fn port_closed(&mut self, now: Now, name: &str, reason: &str) {

@@ -25,11 +25,16 @@ impl Core {
         let Some(band) = self.origin_band(instrument) else {
             return;
         };
+        let trusted = self.distrusted(instrument).is_none();
         let Some(live) = self.live.get_mut(instrument) else {
             return;
         };
         let streams = live.capturing.streams();
-        if let Some(moved) = live.origin.moved(now.mono, value, origin, streams, band) {
+        let moved = live
+            .origin
+            .moved(now.mono, value, origin, streams, band)
+            .filter(|_| trusted);
+        if let Some(moved) = moved {
             live.capturing.settle(value);
             self.origin_moved(now, instrument, value, moved, raw);
         } else if let Some(captured) = live.capturing.take(now.mono, value) {

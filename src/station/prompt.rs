@@ -20,6 +20,23 @@ pub enum Prompt {
         /// Why it is not, if that is known.
         why: Option<String>,
     },
+    /// Nothing of the instrument that the next slot needs counts, since its port is another adapter than
+    /// before.
+    Adapter {
+        /// The instrument.
+        instrument: String,
+        /// The adapter that is meant so far.
+        was: String,
+        /// The one that is there.
+        is: String,
+    },
+    /// Nothing of the instrument counts, since other programs read its port too.
+    Shared {
+        /// The instrument.
+        instrument: String,
+        /// The programs.
+        holders: Vec<String>,
+    },
     /// A zero is due.
     Zero {
         /// Of this instrument.
@@ -63,6 +80,22 @@ impl fmt::Display for Prompt {
                 write!(f, "connect {instrument}")?;
                 why.iter().try_for_each(|why| write!(f, ": {why}"))
             }
+            Self::Adapter {
+                instrument,
+                was,
+                is,
+            } => write!(
+                f,
+                "see that the right one is on the port of {instrument}: it was {was}, it is {is}; then say that it is meant (card tj/adapter, button, or tallyjaw adapter)"
+            ),
+            Self::Shared {
+                instrument,
+                holders,
+            } => write!(
+                f,
+                "close {}: it reads the port of {instrument} too, and no reading counts",
+                holders.join(" and ")
+            ),
             Self::Zero {
                 instrument,
                 why,
@@ -139,7 +172,11 @@ impl Prompt {
     pub fn slot(&self) -> Option<&Slot> {
         match self {
             Self::Measure { slot, .. } | Self::SetBlock { slot, .. } => Some(slot),
-            Self::Arm | Self::Connect { .. } | Self::Zero { .. } => None,
+            Self::Arm
+            | Self::Connect { .. }
+            | Self::Adapter { .. }
+            | Self::Shared { .. }
+            | Self::Zero { .. } => None,
         }
     }
 }
@@ -189,10 +226,31 @@ fn measure(state: &State, station: &StationState, series: &SeriesState, slot: Sl
             why: known.and_then(|known| known.detached_because.clone()),
         };
     }
+    if let Some(prompt) = distrusted(state, instrument) {
+        return prompt;
+    }
     match due(state, series, instrument, None) {
         Some(why) => zero(series, instrument, why),
         None => measured(state, series, slot, station.taken_back_by_zero().cloned()),
     }
+}
+
+/// What is to be done before anything of this instrument counts, if something is.
+fn distrusted(state: &State, instrument: &str) -> Option<Prompt> {
+    let known = state.instruments.get(instrument)?;
+    let instrument = instrument.to_owned();
+    if let Some((was, is)) = known.another() {
+        return Some(Prompt::Adapter {
+            instrument,
+            was,
+            is,
+        });
+    }
+    let holders = known.rivals.clone();
+    (!holders.is_empty()).then_some(Prompt::Shared {
+        instrument,
+        holders,
+    })
 }
 
 fn measured(
@@ -253,6 +311,9 @@ fn closing(state: &State, series: &SeriesState) -> Prompt {
         .iter()
         .find_map(|instrument| {
             let why = due(state, series, &instrument.name, None)?;
+            if let Some(prompt) = distrusted(state, &instrument.name) {
+                return Some(prompt);
+            }
             Some(zero(series, &instrument.name, why))
         })
         .unwrap_or(Prompt::Arm)

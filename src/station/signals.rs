@@ -107,6 +107,8 @@ impl Core {
 
     fn obey(&mut self, now: Now, name: &str, said: Vec<Said>) {
         for (said, command) in said {
+            let trusted = self.trusted_signal(name);
+            let command = trusted.and(command);
             let refused = command.and_then(|command| self.command(now, command)).err();
             let (Some(refusal), Some(live)) = (refused, self.signals.get(name)) else {
                 continue;

@@ -123,7 +123,7 @@ fn the_commented_example_is_clean_and_says_what_its_comments_say() {
         [
             (
                 "caliper-1",
-                PortSelector::Path("/dev/ttyUSB0".into()),
+                PortSelector::Path("/dev/ttyS0".into()),
                 "9600 8N1".to_owned()
             ),
             (

@@ -206,6 +206,7 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
         ("note", json!({"text": "<b>"})),
         ("zero", json!({"station": "bench-1"})),
         ("ask", json!({})),
+        ("adapter", json!({})),
         ("retract", json!({"seq": 1, "reason": "slipped"})),
         ("restore", json!({})),
         ("disarm", json!({})),
@@ -236,7 +237,10 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
         .filter(|(_, is_done)| !**is_done)
         .map(|(name, _)| *name);
     let refused: Vec<&str> = refused.collect();
-    assert_eq!(refused, ["ask", "restore", "retract", "sing", "tool"]);
+    assert_eq!(
+        refused,
+        ["adapter", "ask", "restore", "retract", "sing", "tool"]
+    );
     shop.press(0); // the zero that was said
     shop.press(162);
     while said.last().is_none_or(|line| line["kind"] != "reading") {

@@ -281,6 +281,11 @@ fn commands() -> Vec<Wish> {
             "from an instrument that answers to a request",
         ),
         command(
+            Card::Adapter,
+            "Adapter is meant",
+            "look first which instrument is on the port; its readings count from then on",
+        ),
+        command(
             Card::Disarm,
             "Disarm",
             "closes the open series before it is full",

@@ -141,6 +141,9 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
             | Entry::Stopped { .. }
             | Entry::Attached(_)
             | Entry::Detached { .. }
+            | Entry::AdapterChanged(_)
+            | Entry::AdapterSaid(_)
+            | Entry::Disturbed(_)
             | Entry::Disarmed { .. }
             | Entry::Completed(_)
             | Entry::Zeroed(_)

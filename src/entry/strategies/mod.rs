@@ -7,7 +7,10 @@ mod values;
 
 pub(crate) use state::state;
 
-use super::{Completed, Entry, Means, Outcome, Slot, Stamped, ToolSaid, Unread, ZeroRole, Zeroed};
+use super::{
+    AdapterChanged, AdapterSaid, Completed, Disturbed, Entry, Means, Outcome, Slot, Stamped,
+    ToolSaid, Unread, ZeroRole, Zeroed,
+};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
@@ -51,6 +54,7 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
         }),
         text().prop_map(|reason| Entry::Stopped { reason }),
         attached().prop_map(Entry::Attached),
+        port_entry(),
         (name(), name(), text()).prop_map(|(instrument, station, reason)| Entry::Detached {
             instrument,
             station,
@@ -63,6 +67,38 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
             reason,
         }),
         (seq(), text()).prop_map(|(seq, reason)| Entry::DamageAccepted { seq, reason }),
+    ]
+    .boxed()
+}
+
+/// Which adapter a port is, and who else uses it.
+fn port_entry() -> BoxedStrategy<Entry> {
+    let by = select(&Means::ALL[..]);
+    prop_oneof![
+        (name(), name(), text(), text()).prop_map(|(station, instrument, was, is)| {
+            Entry::AdapterChanged(AdapterChanged {
+                station,
+                instrument,
+                was,
+                is,
+            })
+        }),
+        (name(), name(), text(), by).prop_map(|(station, instrument, adapter, by)| {
+            Entry::AdapterSaid(AdapterSaid {
+                station,
+                instrument,
+                adapter,
+                by,
+            })
+        }),
+        (name(), name(), vec(text(), 0..3), option::of(text())).prop_map(
+            |(station, instrument, holders, settings)| Entry::Disturbed(Disturbed {
+                station,
+                instrument,
+                holders,
+                settings,
+            })
+        ),
     ]
     .boxed()
 }

@@ -3,8 +3,8 @@
 use super::care::{instrument_care, tool_care, verified};
 use super::runs;
 use super::values::{
-    at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq, subject,
-    tally, text, unit, verdict,
+    adapter, at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq,
+    subject, tally, text, unit, verdict,
 };
 use crate::entry::repeat::Repeat;
 use crate::entry::runs::Runs;
@@ -302,15 +302,19 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         option::of(text()),
         any::<bool>(),
         (option::of(quantity()), option::of(verified())),
+        (option::of(adapter()), vec(text(), 0..2)),
     )
         .prop_map(
-            |(station, attached, detached_because, zero_said, (opening, verified))| {
+            |(station, attached, detached_because, zero_said, (opening, verified), port)| {
+                let (adapter, rivals) = port;
                 InstrumentState {
                     station,
                     attached,
                     detached_because,
                     zero_said,
                     opening,
+                    adapter,
+                    rivals,
                     verified,
                 }
             },

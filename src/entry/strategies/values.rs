@@ -1,7 +1,7 @@
 //! What entries are made of.
 
 use crate::entry::{
-    Attached, JournalId, NotCounted, Plateau, Reading, ReadingSlot, Seq, Standing, Tally,
+    Adapter, Attached, JournalId, NotCounted, Plateau, Reading, ReadingSlot, Seq, Standing, Tally,
 };
 use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity, Unit, WallMicros};
 use crate::spec::{
@@ -234,13 +234,24 @@ pub(super) fn tally() -> BoxedStrategy<Tally> {
 }
 
 pub(super) fn attached() -> BoxedStrategy<Attached> {
-    (name(), name(), text(), text(), option::of(text()))
-        .prop_map(|(instrument, station, port, line, identity)| Attached {
-            instrument,
-            station,
-            port,
-            line,
-            identity,
-        })
+    let adapter = (option::of(text()), option::of(text()), any::<bool>());
+    (name(), name(), text(), text(), adapter)
+        .prop_map(
+            |(instrument, station, port, line, (identity, socket, alike))| Attached {
+                instrument,
+                station,
+                port,
+                line,
+                identity,
+                socket,
+                alike,
+            },
+        )
+        .boxed()
+}
+
+pub(super) fn adapter() -> BoxedStrategy<Adapter> {
+    (text(), text(), any::<bool>())
+        .prop_map(|(usb, socket, alike)| Adapter { usb, socket, alike })
         .boxed()
 }

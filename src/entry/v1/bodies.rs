@@ -15,6 +15,10 @@ pub(super) struct Attached {
     line: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     identity: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    socket: Option<String>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    alike: bool,
 }
 
 impl From<&entry::Attached> for Attached {
@@ -25,6 +29,8 @@ impl From<&entry::Attached> for Attached {
             port: attached.port.clone(),
             line: attached.line.clone(),
             identity: attached.identity.clone(),
+            socket: attached.socket.clone(),
+            alike: attached.alike,
         }
     }
 }
@@ -37,6 +43,8 @@ impl From<Attached> for entry::Attached {
             port: body.port,
             line: body.line,
             identity: body.identity,
+            socket: body.socket,
+            alike: body.alike,
         }
     }
 }

@@ -13,6 +13,7 @@ mod bodies;
 mod care;
 mod journal;
 mod names;
+mod ports;
 mod reading;
 mod runs;
 mod said;
@@ -78,6 +79,9 @@ kinds! {
     "damage_accepted" => DamageAccepted(journal::DamageAccepted),
     "attached" => Attached(bodies::Attached),
     "detached" => Detached(bodies::Detached),
+    "adapter_changed" => AdapterChanged(ports::AdapterChanged),
+    "adapter_said" => AdapterSaid(ports::AdapterSaid),
+    "disturbed" => Disturbed(ports::Disturbed),
     "armed" => Armed(armed::Armed),
     "disarmed" => Disarmed(bodies::Disarmed),
     "completed" => Completed(bodies::Completed),
@@ -271,6 +275,9 @@ impl From<&Entry> for Body {
                 }))
             }
             Entry::Attached(attached) => Self::Attached(Box::new(attached.into())),
+            Entry::AdapterChanged(changed) => Self::AdapterChanged(Box::new(changed.into())),
+            Entry::AdapterSaid(said) => Self::AdapterSaid(Box::new(said.into())),
+            Entry::Disturbed(disturbed) => Self::Disturbed(Box::new(disturbed.into())),
             Entry::Detached {
                 instrument,
                 station,

@@ -103,6 +103,8 @@ names! {
         SeriesFull = "series_full",
         AxisFull = "axis_full",
         WrongInstrument = "wrong_instrument",
+        AnotherAdapter = "another_adapter",
+        PortShared = "port_shared",
     }
 }
 

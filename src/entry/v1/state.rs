@@ -5,6 +5,7 @@ use super::bodies::{Attached, Tally};
 use super::care;
 use super::journal::time;
 use super::names;
+use super::ports::Adapter;
 use super::reading::Reading;
 use super::runs::{Alert, Run};
 use super::said::{RefusedSaying, Tool};
@@ -87,6 +88,10 @@ struct Instrument {
     opening_mn: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     verified: Option<care::Verification>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    adapter: Option<Adapter>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    rivals: Vec<String>,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -273,6 +278,8 @@ impl From<&InstrumentState> for Instrument {
             opening_nm: nm(instrument.opening),
             opening_mn: mn(instrument.opening),
             verified: instrument.verified.map(Into::into),
+            adapter: instrument.adapter.as_ref().map(Adapter::from),
+            rivals: instrument.rivals.clone(),
         }
     }
 }
@@ -294,6 +301,8 @@ impl TryFrom<Instrument> for InstrumentState {
                         .map(|mn| Quantity::from_base(Dimension::Force, mn))
                 }),
             verified: body.verified.map(TryInto::try_into).transpose()?,
+            adapter: body.adapter.map(Into::into),
+            rivals: body.rivals,
         })
     }
 }

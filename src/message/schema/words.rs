@@ -42,6 +42,7 @@ fn words(name: &str) -> Option<String> {
 /// For each name what it means; of lengths and forces without `_nm` and `_mn`.
 const WORDS: &[(&str, &str)] = &[
     ("accepted", "whether the verification was accepted"),
+    ("adapter", "the USB adapter that is meant"),
     (
         "after",
         "give me every entry behind this one, then what comes",
@@ -53,6 +54,10 @@ const WORDS: &[(&str, &str)] = &[
     (
         "alerts",
         "rules over several readings that fired; in arm, the rules that may",
+    ),
+    (
+        "alike",
+        "what the adapter says of itself does not tell it from others",
     ),
     ("as_planned", "whether it is the tool that the plan names"),
     ("at", "when, RFC 3339 in UTC with six digits of the second"),
@@ -113,10 +118,15 @@ const WORDS: &[(&str, &str)] = &[
         "for each instrument how far the limits are drawn in",
     ),
     ("hint", "what it may be instead"),
+    (
+        "holders",
+        "the programs that have the port open beside us now",
+    ),
     ("id", "its name, or of a series its number"),
     ("identity", "of the USB adapter"),
     ("instrument", "the instrument"),
     ("instruments", "the instruments"),
+    ("is", "the adapter that is there"),
     (
         "journal",
         "name of the journal; with seq an entry's address in the world",
@@ -189,6 +199,7 @@ const WORDS: &[(&str, &str)] = &[
         "retracted",
         "how many the operator retracted; of a series the last one, while that can be undone",
     ),
+    ("rivals", "the programs that have the port open beside us"),
     ("role", "what the zero is for"),
     ("rule", "the rule that fired"),
     ("runs", "readings in a row by one tool"),
@@ -198,10 +209,18 @@ const WORDS: &[(&str, &str)] = &[
         "series",
         "the series: the number of its armed entry, or itself",
     ),
+    (
+        "settings",
+        "the line settings that were found, and set back",
+    ),
     ("since", "since when, RFC 3339 in UTC"),
     (
         "sizing",
         "the system that leads from gauge to size; iso_mm2 where it is left out",
+    ),
+    (
+        "socket",
+        "where the USB adapter is plugged in: controller, chain of sockets, interface",
     ),
     ("source", "where the limits are from"),
     ("spec", "what it was armed with"),
@@ -231,6 +250,7 @@ const WORDS: &[(&str, &str)] = &[
     ("unit", "the unit in which the instrument showed it"),
     ("unsure", "how many are within guard bands"),
     ("upper", "the most that is good"),
+    ("usb", "what the USB adapter says of itself"),
     ("v", "the version; fields may be added within one"),
     (
         "value",
@@ -244,6 +264,7 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("version", "of the daemon"),
     ("warnings", "what was warned of at arming"),
+    ("was", "the adapter that was meant so far"),
     ("width", "how far the limits are drawn in"),
     ("wire", "the wire"),
     ("wire_gauge", "the gauge that the wire was named by"),

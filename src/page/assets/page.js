@@ -298,8 +298,17 @@ function showInstruments(state, bench) {
     const [tone, says] = one.attached ? ZEROS[zero?.zero ?? "none"] : ["alert", `not connected${one.detached_because ? `: ${one.detached_because}` : ""}`];
     const since = one.attached && zero?.since ? ` since ${clock(zero.since)}` : "";
     const said = one.zero_said ? ", the next press is a zero" : "";
+    const other = one.adapter_meant ? ` It is another adapter than before (it was ${one.adapter_meant}): no reading counts until you say that it is meant.` : "";
+    const shared = one.rivals?.length ? ` Another program reads its port too (${one.rivals.join(" and ")}): no reading counts until it is closed.` : "";
     const help = trouble ? ` ${trouble.message}${trouble.remedy ? `; ${trouble.remedy}` : ""}` : "";
-    return make("li", { "data-tone": tone }, shape(tone), make("span", {}, make("b", {}, one.instrument), says + since + said + help));
+    const odd = other || shared ? "alert" : tone;
+    const item = make("li", { "data-tone": odd }, shape(odd), make("span", {}, make("b", {}, one.instrument), says + since + said + other + shared + help));
+    if (one.adapter_meant && mayCommand) {
+      const button = make("button", { type: "button", "data-key": `adapter-${one.instrument}`, "aria-label": `The adapter of ${one.instrument} is meant` }, "It is meant");
+      button.addEventListener("click", () => say("adapter", { instrument: one.instrument }));
+      item.append(button);
+    }
+    return item;
   }));
 }
 
@@ -463,7 +472,7 @@ async function call(method, params = {}) {
   return answer.result;
 }
 
-const DONE = { retract: "Retracted.", restore: "Restored: the reading counts again.", note: "The note is kept.", zero: "The next press is a zero.", ask: "Asked.", disarm: "The series is ended." };
+const DONE = { retract: "Retracted.", restore: "Restored: the reading counts again.", note: "The note is kept.", zero: "The next press is a zero.", ask: "Asked.", adapter: "The adapter is taken as meant.", disarm: "The series is ended." };
 
 async function say(method, params = {}) {
   if (!mayCommand) return;

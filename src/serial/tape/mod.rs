@@ -87,7 +87,7 @@ impl Mark {
             Event::Spoiled(bytes) => Some(Self::Spoiled(bytes)),
             Event::Contact { closed } => Some(Self::Contact { closed }),
             Event::Closed { reason } => Some(Self::Closed { reason }),
-            Event::Trouble { .. } => None,
+            Event::Trouble { .. } | Event::Disturbed { .. } => None,
         }
     }
 }

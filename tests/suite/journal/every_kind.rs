@@ -163,6 +163,46 @@ pub(super) fn restored(state_dir: &Path) {
     write(opened, &desk.entries);
 }
 
+/// A caliper that is another adapter after a replug, until somebody says that it is meant, and whose port others use.
+fn ports(desk: &mut Desk) {
+    desk.adapter(
+        "caliper-1",
+        Some(("0403:6001 serial A", "0000:00:14.0 usb 4:1.0")),
+    );
+    desk.arm(heights(3, ZeroPolicy::default())).unwrap();
+    for value in ["0.00", "1.62"] {
+        desk.press(value);
+    }
+    desk.adapter(
+        "caliper-1",
+        Some(("0403:6001 serial B", "0000:00:14.0 usb 4:1.0")),
+    );
+    desk.press("1.63");
+    scan(desk, "tj/adapter");
+    desk.input(Input::Disturbed {
+        instrument: "caliper-1",
+        holders: &["cat (pid 12)".to_owned()],
+        settings: Some("1200 8N1"),
+    });
+    desk.press("0.00");
+}
+
+/// Makes what [`every_kind`] has not; in its last segment the port is another program's too.
+pub(super) fn ports_of_others(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    ports(&mut desk);
+    desk.input(Input::SegmentFull);
+    desk.input(Input::Disturbed {
+        instrument: "caliper-1",
+        holders: &[],
+        settings: None,
+    });
+    desk.press("0.00");
+    desk.press("1.61");
+    write(opened, &desk.entries);
+}
+
 /// Makes it; in the last of its segments the state is that of a series in hand.
 pub(super) fn every_kind(state_dir: &Path) {
     let opened = reopen(state_dir);

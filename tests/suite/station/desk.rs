@@ -77,8 +77,38 @@ impl Desk {
                 port: "/dev/ttyUSB0".to_owned(),
                 line: "9600 8N1".to_owned(),
                 identity: None,
+                socket: None,
+                alike: false,
             }));
         }
+    }
+
+    /// The port of `instrument` is gone and comes back as this adapter (what it says of itself, its socket), or as
+    /// none on USB. One without a serial number is like others of its kind.
+    pub(crate) fn adapter(&mut self, instrument: &str, adapter: Option<(&str, &str)>) {
+        self.adapter_with(instrument, adapter, false);
+    }
+
+    /// As [`Desk::adapter`], where another adapter with the same serial number is plugged in.
+    pub(crate) fn adapter_with(
+        &mut self,
+        instrument: &str,
+        adapter: Option<(&str, &str)>,
+        twin: bool,
+    ) {
+        self.input(Input::PortClosed {
+            instrument,
+            reason: "unplugged",
+        });
+        self.input(Input::PortOpened(Attached {
+            instrument: instrument.to_owned(),
+            station: "bench-1".to_owned(),
+            port: "/dev/ttyUSB0".to_owned(),
+            line: "9600 8N1".to_owned(),
+            identity: adapter.map(|(usb, _)| usb.to_owned()),
+            socket: adapter.map(|(_, socket)| socket.to_owned()),
+            alike: twin || adapter.is_some_and(|(usb, _)| !usb.contains("serial")),
+        }));
     }
 
     /// The process is killed: what is not in the entries is gone.

@@ -1,5 +1,6 @@
 //! The core from outside: what the operator does, and what entries come of it.
 
+mod adapters;
 mod capturing;
 mod care;
 pub(crate) mod desk;

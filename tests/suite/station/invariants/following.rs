@@ -50,6 +50,9 @@ fn obey(shop: &mut Shop, station: &str, next: &Prompt, off: i64) {
         Prompt::Arm => {}
         Prompt::SetBlock { .. } => panic!("no plan of these measures gauge blocks"),
         Prompt::Connect { instrument, .. } => shop.plug(instrument),
+        Prompt::Adapter { .. } | Prompt::Shared { .. } => {
+            panic!("no port of these is another adapter, or shared")
+        }
         Prompt::Zero {
             instrument,
             why,

@@ -171,6 +171,8 @@ impl Shop {
             port: "/dev/ttyUSB0".to_owned(),
             line: "9600 8N1".to_owned(),
             identity: None,
+            socket: None,
+            alike: false,
         }));
     }
 

@@ -1,0 +1,150 @@
+//! Which adapter an instrument's port is, and whether what comes from it may count.
+//!
+//! - The first adapter of an instrument is taken; another one counts only once a person has said that it is
+//!   meant. Numbers such as /dev/ttyUSB0 are given by order, and would else give readings to another station.
+//! - While another program reads the port too, bytes may be missing: a part of a frame would be a value.
+
+use super::arming::refuse;
+use super::{Core, Refusal, zero};
+use crate::entry::state::InstrumentState;
+use crate::entry::{AdapterChanged, AdapterSaid, Disturbed, Entry, Means, NotCounted};
+use crate::quantity::Now;
+
+impl Core {
+    /// To be asked after `attached` was appended.
+    pub(super) fn tell_another_adapter(&mut self, now: Now, instrument: &str) {
+        let known = self.state.instruments.get(instrument);
+        let Some((known, (was, is))) = known.and_then(|known| Some((known, known.another()?)))
+        else {
+            return;
+        };
+        let changed = AdapterChanged {
+            station: known.station.clone(),
+            instrument: instrument.to_owned(),
+            was,
+            is,
+        };
+        self.append(now, Entry::AdapterChanged(changed));
+    }
+
+    /// Other programs have the port open too, or have set it otherwise.
+    pub(super) fn disturbed(
+        &mut self,
+        now: Now,
+        name: &str,
+        holders: &[String],
+        settings: Option<&str>,
+    ) {
+        let Some(station) = self.station_of(name).map(str::to_owned) else {
+            return;
+        };
+        let disturbed = Disturbed {
+            station,
+            instrument: name.to_owned(),
+            holders: holders.to_vec(),
+            settings: settings.map(str::to_owned),
+        };
+        self.append(now, Entry::Disturbed(disturbed));
+    }
+
+    /// Why nothing that comes from this port counts now, if nothing does.
+    pub(super) fn distrusted(&self, instrument: &str) -> Option<(NotCounted, String)> {
+        let known = self.state.instruments.get(instrument)?;
+        if let Some((was, is)) = known.another() {
+            let hint = format!(
+                "{instrument} is another adapter than before: it was {was}, it is {is}; see that the right one is on it, then say that it is meant"
+            );
+            return Some((NotCounted::AnotherAdapter, hint));
+        }
+        (!known.rivals.is_empty()).then(|| {
+            let hint = format!(
+                "{} reads the port of {instrument} too: close it",
+                known.rivals.join(" and ")
+            );
+            (NotCounted::PortShared, hint)
+        })
+    }
+
+    /// A person says that the adapter that is there is meant.
+    pub(super) fn say_adapter(
+        &mut self,
+        now: Now,
+        station: String,
+        instrument: Option<String>,
+        by: Means,
+    ) -> Result<(), Refusal> {
+        let others: Vec<(&String, String)> = self
+            .state
+            .instruments
+            .iter()
+            .filter(|(_, known)| known.station == station)
+            .filter_map(|(name, known)| Some((name, known.another()?.1)))
+            .collect();
+        let named = |name: &String| instrument.as_ref().is_none_or(|wanted| wanted == name);
+        let meant: Vec<_> = others.iter().filter(|(name, _)| named(name)).collect();
+        let (name, adapter) = match (meant.as_slice(), instrument.as_ref()) {
+            ([(name, adapter)], _) => ((*name).clone(), adapter.clone()),
+            ([], Some(name)) => {
+                let message = format!("{name} at {station} is the adapter that it was");
+                return Err(refuse(message, "nothing needs to be said"));
+            }
+            ([], None) => {
+                let message = format!("every port at {station} is the adapter that it was");
+                return Err(refuse(message, "nothing needs to be said"));
+            }
+            (_, _) => {
+                let names: Vec<_> = meant.iter().map(|(name, _)| name.as_str()).collect();
+                let message = format!(
+                    "several ports at {station} are other adapters: {}",
+                    names.join(", ")
+                );
+                return Err(refuse(message, "say which one: --instrument NAME"));
+            }
+        };
+        let doubted = self.vouched_by_none(&station, &name);
+        let said = AdapterSaid {
+            station,
+            instrument: name,
+            adapter,
+            by,
+        };
+        self.append(now, Entry::AdapterSaid(said));
+        if let Some(doubted) = doubted {
+            self.append(now, doubted);
+        }
+        Ok(())
+    }
+
+    /// Readings that a zero was still to vouch for: the next one may be another instrument's.
+    fn vouched_by_none(&self, station: &str, instrument: &str) -> Option<Entry> {
+        let series = self.series(station)?;
+        let policy = &series.spec.zero;
+        let zeros = policy.before_first
+            || policy.closing
+            || policy.every.is_some()
+            || policy.every_pieces.is_some();
+        let readings = zero::unvouched(series, instrument);
+        (zeros && !readings.is_empty()).then(|| Entry::Doubted {
+            station: station.to_owned(),
+            series: series.id,
+            readings,
+            reason: format!(
+                "the adapter of {instrument} was exchanged before a good zero vouched for these readings"
+            ),
+        })
+    }
+
+    /// What a card or a pedal at this port says is not obeyed while it may be another station's.
+    pub(super) fn trusted_signal(&self, name: &str) -> Result<(), Refusal> {
+        let known = self.state.instruments.get(name);
+        match known.and_then(InstrumentState::another) {
+            None => Ok(()),
+            Some((was, is)) => Err(refuse(
+                format!("{name} is another adapter than before: it was {was}, it is {is}"),
+                format!(
+                    "see that it is the one of this station, then say so: tallyjaw adapter --instrument {name}"
+                ),
+            )),
+        }
+    }
+}
