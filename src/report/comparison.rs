@@ -7,7 +7,7 @@ use super::facts::{Facts, Pool, Row};
 use crate::quantity::Measured;
 use crate::spec::{ArmedAxis, AxisName, Limits};
 use crate::stats::compare::Comparison;
-use crate::stats::{Sample, Undefined};
+use crate::stats::{self, Sample, Undefined};
 use std::collections::BTreeSet;
 
 /// What tells groups apart.
@@ -98,6 +98,8 @@ pub struct Compared {
     pub comparisons: Vec<Comparison>,
     /// The limits, if all were judged by the same.
     pub limits: Option<Limits>,
+    /// All have the same nominal; else nothing is compared.
+    pub is_of_one_nominal: bool,
     /// More than one terminal or wire is among them.
     pub is_mixed: bool,
 }
@@ -152,18 +154,27 @@ fn of_axis(
         Some(margin) => Some(sample.summary().quantity_in_unit(margin.quantity())?),
         None => None,
     };
+    let same = limits.windows(2).all(|pair| pair.first() == pair.last());
+    let shared = limits.first().filter(|_| same);
+    let mut aims = limits.iter().map(|limits| limits.aim());
+    let first_aim = aims.next();
+    let is_of_one_nominal = aims.all(|aim| Some(aim) == first_aim);
+    let known = shared.map_or_else(stats::Limits::default, |limits| stats::Limits {
+        lower: limits.lower(),
+        nominal: limits.nominal(),
+        upper: limits.upper(),
+    });
     let comparisons = others.iter().map(|(other, of)| {
         let first = (reference.clone(), sample.clone());
-        Comparison::new(first, (other.clone(), of.clone()), margin).among(others.len())
+        Comparison::new(first, (other.clone(), of.clone()), margin)
+            .against(known)
+            .among(others.len())
     });
-    let same = limits.windows(2).all(|pair| pair.first() == pair.last());
     Ok(Some(Compared {
         axis: name.clone(),
-        comparisons: comparisons.collect(),
-        limits: limits
-            .first()
-            .filter(|_| same)
-            .map(|limits| (*limits).clone()),
+        comparisons: comparisons.filter(|_| is_of_one_nominal).collect(),
+        is_of_one_nominal,
+        limits: shared.map(|limits| (*limits).clone()),
         is_mixed: crimps.len() > 1,
         groups,
     }))

@@ -6,6 +6,7 @@ use super::Undefined;
 use super::distribution::{below, density, increasing_root};
 use super::sample::float_of;
 use statrs::function::gamma::ln_gamma;
+use std::sync::OnceLock;
 
 /// The largest subgroup a chart of means takes.
 pub const MOST_IN_SUBGROUP: usize = 100;
@@ -14,6 +15,10 @@ const REACH: f64 = 12.0;
 /// Steps of the trapezoidal rule, which on smooth functions that vanish at both ends converges faster
 /// than any power of its step.
 const STEP: f64 = 0.1;
+
+/// Each is computed once: made-up charts ask for them many thousand times.
+static KNOWN: [OnceLock<Constants>; MOST_IN_SUBGROUP + 1] =
+    [const { OnceLock::new() }; MOST_IN_SUBGROUP + 1];
 
 /// The constants for subgroups of one size.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -36,14 +41,21 @@ impl Constants {
                 what: "the size of a subgroup",
             });
         }
+        match KNOWN.get(size) {
+            Some(known) => Ok(*known.get_or_init(|| Self::computed(size))),
+            None => Ok(Self::computed(size)),
+        }
+    }
+
+    fn computed(size: usize) -> Self {
         let n = float_of(size);
         let d2 = mean_range(n);
-        Ok(Self {
+        Self {
             size: n,
             d2,
             d3: (mean_squared_range(n) - d2 * d2).max(0.0).sqrt(),
             c4: c4(n),
-        })
+        }
     }
 
     /// Limits of means about their centre, in mean ranges: `3 / (d2 √n)`.

@@ -54,7 +54,7 @@ pub const FIGURES: &[Figure<Summary>] = &[
         Kind::Reading,
         |all| Ok(rounding::sd_corrected_bounds(all, CONFIDENCE)?.1),
     ),
-    row("min", "least", Kind::Reading, min),
+    row("min", "minimum", Kind::Reading, min),
     row("q1", "first quartile", Kind::Reading, |all| {
         quartile(all, 1)
     }),
@@ -62,8 +62,8 @@ pub const FIGURES: &[Figure<Summary>] = &[
     row("q3", "third quartile", Kind::Reading, |all| {
         quartile(all, 3)
     }),
-    row("max", "greatest", Kind::Reading, max),
-    row("lag1", "likeness of neighbours (lag 1)", Kind::Ratio, lag1),
+    row("max", "maximum", Kind::Reading, max),
+    row("lag1", "lag-1 autocorrelation", Kind::Ratio, lag1),
 ];
 
 const fn row(

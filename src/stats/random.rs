@@ -26,4 +26,17 @@ impl Random {
         let bits = self.next_bits() >> 11;
         (super::sample::float(bits.into()) + 0.5) / 9_007_199_254_740_992.0
     }
+
+    /// A whole number from 0 up to `end`, which is not included; 0 for an `end` of 0.
+    pub fn below(&mut self, end: usize) -> usize {
+        // the remainder is even to within 2⁻⁴⁰ for as many readings as there ever are
+        let end = u64::try_from(end).unwrap_or(u64::MAX).max(1);
+        usize::try_from(self.next_bits() % end).unwrap_or(0)
+    }
+
+    /// A value of the standard normal distribution (Box and Muller 1958, from memory).
+    pub fn next_normal(&mut self) -> f64 {
+        let radius = (-2.0 * self.next_share().ln()).sqrt();
+        radius * (std::f64::consts::TAU * self.next_share()).cos()
+    }
 }

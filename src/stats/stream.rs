@@ -1,7 +1,7 @@
 //! Readings one after the other, as many as there are, in memory that does not grow with them.
 //!
-//! In: base units in order. Out: the same [`Summary`] as of a [`super::Sample`], and the spread within a
-//! short time. What is kept: exact sums, and how often each value was read; values stand on the grid of
+//! In: base units in order. Out: the same [`Summary`] as of a [`Sample`], the spread within a short time, and the
+//! order of the first few thousand. What is kept: exact sums, and how often each value was read; values stand on the grid of
 //! the instrument, so they are few.
 
 use super::capability::Within;
@@ -9,7 +9,7 @@ use super::chart::{moving_range_freedom, sigma_of_mean_range};
 use super::grid::{Grid, MOST_VALUES};
 use super::moments::Moments;
 use super::sample::{base_in, float};
-use super::{Summary, Undefined};
+use super::{Sample, Summary, Undefined, order};
 use crate::quantity::{Quantity, Unit};
 use std::collections::HashMap;
 
@@ -32,6 +32,8 @@ pub struct Stream {
     moments: Moments,
     counts: HashMap<i64, u64>,
     last: Option<i64>,
+    /// The first readings in order, as many as tests of order take, and one more.
+    first: Vec<i64>,
     /// Sum of the distances of neighbours.
     ranges: i128,
 }
@@ -44,6 +46,7 @@ impl Stream {
             moments: Moments::default(),
             counts: HashMap::new(),
             last: None,
+            first: Vec::new(),
             ranges: 0,
         }
     }
@@ -59,6 +62,9 @@ impl Stream {
         *self.counts.entry(base).or_default() += 1;
         if self.counts.len() > MOST_VALUES {
             return Err(Undefined::TooLarge);
+        }
+        if self.moments.count() <= order::MOST + 1 {
+            self.first.push(base);
         }
         if let Some(last) = self.last.replace(base) {
             self.ranges += (i128::from(base) - i128::from(last)).abs();
@@ -77,6 +83,21 @@ impl Stream {
         let grid = Grid::of_counts(counts.collect())?;
         let step = step.map(Quantity::base);
         Ok(Summary::new(self.unit, step, self.moments, grid))
+    }
+
+    /// The readings in order.
+    ///
+    /// # Errors
+    ///
+    /// [`Undefined::TooMany`] where there are more than tests of order take: they are then not kept.
+    pub fn order(&self, step: Option<Quantity>) -> Result<Sample, Undefined> {
+        if self.count() > order::MOST {
+            return Err(Undefined::TooMany {
+                got: self.count(),
+                most: order::MOST,
+            });
+        }
+        Ok(Sample::from_bases(self.first.clone(), self.unit)?.with_step(step))
     }
 
     /// The spread within a short time, from the distance between neighbours.

@@ -73,6 +73,8 @@ pub struct Digits {
     pub places: usize,
     /// Places are times of the journal.
     pub times: bool,
+    /// What slopes are told a piece of.
+    pub per: &'static str,
 }
 
 impl Digits {
@@ -83,6 +85,7 @@ impl Digits {
             unit: all.unit(),
             places: figures::decimals(step) + 2,
             times: false,
+            per: "reading",
         }
     }
 
@@ -97,7 +100,7 @@ impl Digits {
             Kind::PartsPerMillion if value < 0.1 => "under 0.1".to_owned(),
             Kind::PartsPerMillion => format!("{value:.1}"),
             Kind::Percent => format!("{value:.1} %"),
-            Kind::Slope => format!("{value:.3e} {}", self.unit),
+            Kind::Slope => format!("{value:.3e} {} per {}", self.unit, self.per),
             Kind::Place if self.times => {
                 let time = WallMicros(figures::whole(value)).to_string();
                 time.get(..16).unwrap_or(&time).replace('T', " ")

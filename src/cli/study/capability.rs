@@ -26,7 +26,8 @@ pub(super) struct Capability {
     /// Readings were taken in subgroups of so many
     #[arg(long, value_name = "N")]
     size: Option<usize>,
-    /// Exit with 1 unless the index asked for is shown
+    /// Exit with 1 unless the index asked for is shown: its lower confidence bound reaches it, and the shape is
+    /// normal, the process stable and the pieces independent, as far as tests tell
     #[arg(long)]
     gate: bool,
     /// Draw the histogram into this file
@@ -37,6 +38,7 @@ pub(super) struct Capability {
 impl Capability {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let (readings, of) = self.readings(context)?;
+        readings.of_one_nominal()?;
         let limits = *of.limits();
         let of = of.asking(self.asked);
         let all = of.summary();
@@ -49,8 +51,8 @@ impl Capability {
         })?;
         let figures = show::all(FIGURES, &of);
         let warnings = rounding::warnings(all, &limits);
-        let shown = of.ppk_least().is_ok_and(|least| least >= self.asked);
-        let exit = if self.gate && !shown {
+        let claim = of.claim();
+        let exit = if self.gate && !claim.shown {
             Exit::No
         } else {
             Exit::Yes
@@ -59,11 +61,12 @@ impl Capability {
             let mut object = show::head("capability", &readings);
             show::object(&mut object, &figures);
             object.insert("asked".to_owned(), json!(self.asked));
-            object.insert("shown".to_owned(), json!(shown));
+            object.insert("shown".to_owned(), json!(claim.shown));
+            object.insert("grounds".to_owned(), show::grounds_json(&claim));
             if let Ok(within) = of.within() {
                 object.insert("sigma_within_from".to_owned(), json!(within.how));
             }
-            object.insert("sentence".to_owned(), json!(of.sentence()));
+            object.insert("sentence".to_owned(), json!(claim.sentence));
             object.insert("warnings".to_owned(), show::warnings_json(&warnings));
             object
         };
@@ -74,7 +77,8 @@ impl Capability {
         for line in histogram.iter().flat_map(Histogram::text) {
             writeln!(out, "  {line}")?;
         }
-        writeln!(out, "\n{}\n", of.sentence())?;
+        writeln!(out, "\n{}\n", claim.sentence)?;
+        show::grounds(out, &claim)?;
         show::table(out, &figures, Digits::of(all))?;
         if let Ok(within) = of.within() {
             writeln!(
@@ -95,7 +99,8 @@ impl Capability {
             let all = stream
                 .summary(readings.step)
                 .map_err(|reason| Failure::usage(reason.to_string()))?;
-            let of = capability::Capability::of_summary(all, stream.within(), limits);
+            let of = capability::Capability::of_summary(all, stream.within(), limits)
+                .in_order(stream.order(readings.step));
             return Ok((readings, of));
         }
         let keys: Vec<&str> = self.subgroup.iter().map(String::as_str).collect();

@@ -5,6 +5,7 @@ use super::select::Select;
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::config::did_you_mean;
+use crate::quantity::Unit;
 use crate::stats::chart::{Baseline, CHARTS, ChartKind, Input, Memory, RULES, Rule};
 use crate::stats::picture::{chart_svg, chart_text};
 use crate::stats::{Sample, chart};
@@ -53,7 +54,7 @@ pub(super) struct Chart {
     /// CUSUM: the sum that is a signal, in standard deviations
     #[arg(long, default_value_t = 5.0)]
     decision: f64,
-    /// Exit with 1 if there is a signal
+    /// Exit with 1 if there is a signal, or if there are too few points to tell
     #[arg(long)]
     gate: bool,
     /// Draw the chart into this file
@@ -91,6 +92,7 @@ impl Chart {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let keys: Vec<&str> = self.subgroup.iter().map(String::as_str).collect();
         let readings = self.select.readings(context, &keys)?;
+        readings.of_one_nominal()?;
         let (groups, left) = self.groups(&readings)?;
         let of_subgroups = self.subgroup.is_some() || self.size.is_some_and(|size| size > 1);
         let usual = if of_subgroups {
@@ -114,7 +116,7 @@ impl Chart {
                 target: None,
             },
         };
-        let chart = (kind.panels)(&input).map_err(|reason| {
+        let chart = chart::draw(kind, &input).map_err(|reason| {
             Failure::usage(format!("no such chart of these readings: {reason}"))
                 .with_remedy("subgroups: --size N or --subgroup COLUMN; single readings: neither")
         })?;
@@ -124,13 +126,9 @@ impl Chart {
         let rules = self.rules();
         let places = Digits::of(readings.sample()?.summary()).places;
         show::picture(self.svg.as_deref(), || {
-            chart_svg(&readings.heading(), &chart, &rules, places)
+            chart_svg(&readings.heading(), &chart, &rules, (places, readings.unit))
         })?;
-        let signals = chart
-            .panels
-            .iter()
-            .any(|panel| !panel.signals(&rules).is_empty());
-        let exit = if self.gate && signals {
+        let exit = if self.gate && (chart.signals(&rules) > 0 || !chart.judges()) {
             Exit::No
         } else {
             Exit::Yes
@@ -145,18 +143,17 @@ impl Chart {
                 "left over at the end: {left}, too few for a subgroup\n"
             )?;
         }
+        let each = chart.each();
         for panel in &chart.panels {
-            text(out, panel, &rules, places)?;
+            text(out, panel, &rules, (places, readings.unit), &each)?;
         }
-        if !signals {
-            writeln!(out, "no signal: it stays what it was")?;
-        }
+        writeln!(out, "{}", chart.sentence(&rules))?;
         Ok(exit)
     }
 
     fn rules(&self) -> Vec<&'static Rule> {
         if self.rules.is_empty() {
-            RULES.iter().filter(|rule| rule.usual).collect()
+            chart::usual_rules()
         } else {
             self.rules.clone()
         }
@@ -227,11 +224,12 @@ fn text(
     out: &mut dyn Write,
     panel: &chart::Panel,
     rules: &[&'static Rule],
-    places: usize,
+    digits: (usize, Unit),
+    each: &str,
 ) -> Result<(), Failure> {
     let signals = panel.signals(rules);
-    writeln!(out, "{}", panel.words)?;
-    for line in chart_text(panel, &signals, places) {
+    writeln!(out, "{}, in {}", panel.words, digits.1)?;
+    for line in chart_text(panel, &signals, digits, each) {
         writeln!(out, "  {line}")?;
     }
     for signal in &signals {
@@ -295,5 +293,14 @@ fn object(
     told.insert("panels".to_owned(), panels.collect());
     object.insert("chart".to_owned(), Value::Object(told));
     object.insert("signals".to_owned(), signals.collect());
+    object.insert("judged".to_owned(), json!(chart.judges()));
+    if let Some(rate) = chart.chance.rate(rules) {
+        let charts = chart.chance.charts();
+        object.insert(
+            "false_alarms".to_owned(),
+            json!({"rate": rate, "charts": charts}),
+        );
+    }
+    object.insert("sentence".to_owned(), json!(chart.sentence(rules)));
     object
 }

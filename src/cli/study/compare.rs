@@ -5,9 +5,9 @@ use super::select::{Select, quantity};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Quantity;
-use crate::stats::Sample;
 use crate::stats::compare::{ANOVA_FIGURES, Comparison, FIGURES, anova, brown_forsythe};
 use crate::stats::picture::Histogram;
+use crate::stats::{Limits, Sample};
 use serde_json::{Value, json};
 use std::io::Write;
 
@@ -32,6 +32,7 @@ impl Compare {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let key = self.select.key(self.group.as_deref(), "tool", "--group")?;
         let readings = self.select.readings(context, &[key])?;
+        readings.of_one_nominal()?;
         let groups = self.groups(&readings, key)?;
         let all = readings.sample()?;
         let margin = match self.margin {
@@ -42,19 +43,20 @@ impl Compare {
             ),
             None => None,
         };
-        let comparisons = comparisons(&groups, margin);
+        let comparisons = comparisons(&groups, margin, readings.limits_if_any());
         if show::as_json(context, out, || object(&readings, &groups, &comparisons))? {
             return Ok(Exit::Yes);
         }
         show::heading(out, &readings)?;
-        for (name, group) in &groups {
+        let summaries: Vec<_> = groups.iter().map(|(_, group)| group.summary()).collect();
+        let histograms = Histogram::side_by_side(&summaries, &readings.limits_if_any());
+        for ((name, group), histogram) in groups.iter().zip(&histograms) {
             writeln!(
                 out,
                 "{name}: {}",
                 crate::cli::columns::count(group.bases().len(), "reading")
             )?;
-            let histogram = Histogram::new(group.summary(), &readings.limits_if_any());
-            for line in histogram.iter().flat_map(Histogram::text) {
+            for line in histogram.text() {
                 writeln!(out, "  {line}")?;
             }
         }
@@ -69,6 +71,14 @@ impl Compare {
         }
         for comparison in &comparisons {
             writeln!(out, "{}", comparison.sentence())?;
+        }
+        if comparisons.len() > 1 {
+            writeln!(
+                out,
+                "\n{} comparisons share the 5 % (Bonferroni): each finds a difference under {:.4}",
+                comparisons.len(),
+                comparisons.first().map_or(0.05, Comparison::alpha)
+            )?;
         }
         if let [only] = &comparisons[..] {
             writeln!(out)?;
@@ -108,7 +118,11 @@ fn samples(groups: &[(String, Sample)]) -> Vec<Sample> {
 }
 
 /// Every other group against the first.
-fn comparisons(groups: &[(String, Sample)], margin: Option<f64>) -> Vec<Comparison> {
+fn comparisons(
+    groups: &[(String, Sample)],
+    margin: Option<f64>,
+    limits: Limits,
+) -> Vec<Comparison> {
     let Some(((name, first), others)) = groups.split_first() else {
         return Vec::new();
     };
@@ -116,7 +130,9 @@ fn comparisons(groups: &[(String, Sample)], margin: Option<f64>) -> Vec<Comparis
         .iter()
         .map(|(other, sample)| {
             let first = (name.clone(), first.clone());
-            Comparison::new(first, (other.clone(), sample.clone()), margin).among(others.len())
+            Comparison::new(first, (other.clone(), sample.clone()), margin)
+                .against(limits)
+                .among(others.len())
         })
         .collect()
 }

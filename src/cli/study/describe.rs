@@ -25,6 +25,7 @@ pub(super) struct Describe {
 impl Describe {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let (readings, stream) = self.select.stream(context)?;
+        readings.of_one_nominal()?;
         let all = stream
             .summary(readings.step)
             .map_err(|reason| Failure::usage(reason.to_string()))?;

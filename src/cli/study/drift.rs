@@ -29,7 +29,8 @@ pub(super) struct Drift {
     /// What the trend is against
     #[arg(long, value_enum, default_value = "order")]
     against: Against,
-    /// A column of the file with whole numbers to take the trend against, such as crimps made
+    /// A column of the file with whole numbers to take the trend against, such as crimps made; readings are put in
+    /// its order
     #[arg(long, value_name = "COLUMN", requires = "from")]
     place: Option<String>,
 }
@@ -47,23 +48,26 @@ impl Drift {
             None => Vec::new(),
         };
         let readings = self.select.readings(context, &keys)?;
+        readings.of_one_nominal()?;
         let places = self.places(&readings)?;
         let (per, unit_of_place) = if times { (DAY, "day") } else { (1, "reading") };
         let unit_of_place = self.place.as_deref().unwrap_or(unit_of_place);
         let sample = readings.sample()?;
         let mut digits = Digits::of(sample.summary());
         digits.times = times;
+        digits.per = match &self.place {
+            Some(_) => "one of the column",
+            None if times => "day",
+            None => "reading",
+        };
         let drift = drift::Drift::new(sample, places, readings.limits_if_any())
             .map_err(|reason| Failure::usage(reason.to_string()))?
             .per(per);
         let figures = show::all(FIGURES, &drift);
         let mut sentence = drift.sentence(unit_of_place);
-        if let Ok(forecast) = drift.forecast() {
-            let [at, soonest, latest] = [forecast.at, forecast.soonest, forecast.latest]
-                .map(|place| digits.told(Kind::Place, place));
-            let more =
-                format!("; if it goes on so, it is at the limit at {at} ({soonest} to {latest})");
-            sentence.push_str(&more);
+        for said in drift.outlook(|place| digits.told(Kind::Place, place)) {
+            sentence.push_str("; ");
+            sentence.push_str(&said);
         }
         let object = || {
             let mut object = show::head("drift", &readings);

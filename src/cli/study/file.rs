@@ -59,6 +59,7 @@ pub(super) fn read(
         unit,
         step: None,
         limits: Ok(None),
+        nominals: Ok(()),
         left_out: LeftOut::default(),
         title: format!("{column} of {shown}"),
     };

@@ -58,6 +58,10 @@ struct About {
     unit: Option<Unit>,
     step: Option<Quantity>,
     limits: Option<Result<Limits, String>>,
+    /// The first limits, and the first ones of another nominal.
+    nominals: (Option<Limits>, Option<Limits>),
+    /// Deviations from nominal are told instead of values.
+    deviation: bool,
     left_out: LeftOut,
     /// The series, axis and instrument that were taken down last.
     last: Option<(Seq, usize, Option<usize>)>,
@@ -95,7 +99,10 @@ pub(super) fn read<'s>(
         keys,
         is_timed: keys.iter().any(|key| ["day", "at"].contains(key)),
         tells_operator: keys.contains(&"operator"),
-        about: About::default(),
+        about: About {
+            deviation: select.deviation,
+            ..About::default()
+        },
         take,
     };
     Search::run(&daemon, filter, &mut telling)?;
@@ -144,8 +151,13 @@ impl query::Take for Telling<'_> {
             None => {
                 self.about.note(series, &found)?;
                 let cell = |key: &&str| cell(series, &found, key).unwrap_or_else(|| "–".to_owned());
+                let base = if self.about.deviation {
+                    deviation(series, &found)?
+                } else {
+                    found.base
+                };
                 let reading = Reading {
-                    base: found.base,
+                    base,
                     at: found.at.0,
                     cells: self.keys.iter().map(cell).collect(),
                 };
@@ -179,7 +191,12 @@ impl About {
         }
         if let Some(axis) = series.spec.axes.get(found.axis) {
             self.axes.insert(axis.name.as_str().to_owned());
-            self.note_limits(&axis.limits);
+            if self.deviation {
+                self.note_limits(&deviations(&axis.limits)?);
+            } else {
+                self.note_nominal(&axis.limits);
+                self.note_limits(&axis.limits);
+            }
         }
         let instrument = found
             .instrument
@@ -195,6 +212,20 @@ impl About {
             ArmedSubject::Blocks(_) => "gauge blocks".to_owned(),
         });
         Ok(())
+    }
+
+    fn note_nominal(&mut self, limits: &Limits) {
+        let aim = |limits: &Limits| {
+            let one_sided = || limits.lower().or(limits.upper()).map(Quantity::base);
+            limits.aim().or_else(one_sided)
+        };
+        match &self.nominals {
+            (None, _) => self.nominals.0 = Some(limits.clone()),
+            (Some(first), None) if aim(first) != aim(limits) => {
+                self.nominals.1 = Some(limits.clone());
+            }
+            (Some(_), _) => {}
+        }
     }
 
     fn note_limits(&mut self, limits: &Limits) {
@@ -223,6 +254,12 @@ impl About {
             unit,
             step: self.step,
             title: self.title(axis),
+            nominals: match self.nominals {
+                (Some(first), Some(other)) => Err(format!(
+                    "these readings are of different nominals: {first}, and {other}"
+                )),
+                (_, None) | (None, _) => Ok(()),
+            },
             limits: self.limits.transpose(),
             left_out: self.left_out,
         })
@@ -255,8 +292,43 @@ impl About {
         } else {
             format!("{} series", self.series)
         };
-        format!("{} of {of} ({series})", axis.replace('_', " "))
+        let deviation = if self.deviation {
+            "deviation from nominal of "
+        } else {
+            ""
+        };
+        format!("{deviation}{} of {of} ({series})", axis.replace('_', " "))
     }
+}
+
+/// The reading minus its nominal, in base units.
+fn deviation(series: &Series, found: &Found) -> Result<i64, Failure> {
+    let axis = series.spec.axes.get(found.axis);
+    let nominal = axis.and_then(|axis| axis.limits.aim());
+    let deviation = nominal.and_then(|nominal| found.base.checked_sub(nominal));
+    deviation.ok_or_else(no_nominal)
+}
+
+/// Limits as deviations from their nominal.
+fn deviations(limits: &Limits) -> Result<Limits, Failure> {
+    let nominal = limits.aim().ok_or_else(no_nominal)?;
+    let off = |end: Option<Quantity>| {
+        end.map(|end| Quantity::from_base(end.dimension(), end.base().saturating_sub(nominal)))
+    };
+    let zero = Some(Quantity::from_base(limits.dimension(), 0));
+    Limits::new(
+        zero,
+        off(limits.lower()),
+        off(limits.upper()),
+        limits.unit(),
+    )
+    .map_err(|error| Failure::usage(error.to_string()))
+}
+
+fn no_nominal() -> Failure {
+    Failure::usage("some of these readings have no nominal to deviate from").with_remedy(
+        "choose an axis with a nominal or two limits, or study them without --deviation",
+    )
 }
 
 fn cell(series: &Series, found: &Found, key: &str) -> Option<String> {

@@ -29,6 +29,7 @@ pub(super) struct Pull {
 impl Pull {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let readings = self.select.readings(context, &[])?;
+        readings.of_one_nominal()?;
         let limits = readings.limits_needed()?;
         let sample = readings.sample()?;
         let all = sample.summary();
@@ -45,6 +46,7 @@ impl Pull {
                 .unwrap_or_default()
         })?;
         let figures = show::all(PULL_FIGURES, &of);
+        let claim = of.claim();
         let kept = lowest >= minimum;
         let sentence = format!(
             "the lowest of {} is {lowest} {unit}: {} the minimum of {minimum} {unit}",
@@ -63,8 +65,10 @@ impl Pull {
             object.insert("kept".to_owned(), json!(kept));
             object.insert(
                 "sentence".to_owned(),
-                json!(format!("{sentence}; {}", of.sentence())),
+                json!(format!("{sentence}; {}", claim.sentence)),
             );
+            object.insert("shown".to_owned(), json!(claim.shown));
+            object.insert("grounds".to_owned(), show::grounds_json(&claim));
             object
         };
         if show::as_json(context, out, object)? {
@@ -74,7 +78,8 @@ impl Pull {
         for line in histogram.iter().flat_map(Histogram::text) {
             writeln!(out, "  {line}")?;
         }
-        writeln!(out, "\n{sentence}\n{}\n", of.sentence())?;
+        writeln!(out, "\n{sentence}\n{}\n", claim.sentence)?;
+        show::grounds(out, &claim)?;
         show::table(out, &figures, Digits::of(all))?;
         Ok(exit)
     }

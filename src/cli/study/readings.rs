@@ -28,6 +28,8 @@ pub(super) struct Readings {
     pub(super) step: Option<Quantity>,
     /// What they were judged by; `Err` if that was not the same for all.
     pub(super) limits: Result<Option<Limits>, String>,
+    /// Why they are not of one nominal, if they are not.
+    pub(super) nominals: Result<(), String>,
     /// Readings that did not enter.
     pub(super) left_out: LeftOut,
     /// What they are of.
@@ -90,6 +92,15 @@ impl Readings {
         let sample = Sample::from_bases(bases, self.unit)
             .map_err(|reason| Failure::usage(reason.to_string()))?;
         Ok(sample.with_step(self.step))
+    }
+
+    /// Refuses readings of different nominals: in one study they would differ by what was asked of them.
+    pub(super) fn of_one_nominal(&self) -> Result<(), Failure> {
+        self.nominals.as_ref().map(|_| ()).map_err(|fault| {
+            Failure::usage(fault.clone()).with_remedy(
+                "choose one: --terminal NAME --wire SIZE; or study the deviation from nominal: --deviation",
+            )
+        })
     }
 
     /// The limits as the statistics take them; none is fine, different ones are not.

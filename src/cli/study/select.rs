@@ -18,8 +18,12 @@ pub(super) struct Select {
     /// Take these in as well; they are left out otherwise
     #[arg(long, value_delimiter = ',', help_heading = "From the journal")]
     pub(super) include: Vec<Fallen>,
+    /// Study the deviation of each reading from its nominal, so that readings of different nominals can be studied
+    /// together
+    #[arg(long, help_heading = "From the journal")]
+    pub(super) deviation: bool,
     /// Readings from this CSV file instead of the journal (`-` is standard input)
-    #[arg(long, value_name = "FILE", requires_all = ["column", "unit"], conflicts_with_all = ["series", "axis", "terminal", "wire", "tool", "nest", "operator", "instrument", "station", "purpose", "since", "until", "include"], help_heading = "From a file")]
+    #[arg(long, value_name = "FILE", requires_all = ["column", "unit"], conflicts_with_all = ["series", "axis", "terminal", "wire", "tool", "nest", "operator", "instrument", "station", "purpose", "since", "until", "include", "deviation"], help_heading = "From a file")]
     pub(super) from: Option<PathBuf>,
     /// The column of the readings
     #[arg(

@@ -2,6 +2,7 @@
 
 use super::readings::Readings;
 use crate::cli::{Context, Failure};
+use crate::stats::capability::Claim;
 use crate::stats::rounding::Warning;
 use crate::stats::told;
 use crate::stats::{Kind, figures};
@@ -76,6 +77,28 @@ pub(super) fn heading(out: &mut dyn Write, readings: &Readings) -> Result<(), Fa
     }
     writeln!(out)?;
     Ok(())
+}
+
+/// What a claim stands on, a line a ground.
+pub(super) fn grounds(out: &mut dyn Write, claim: &Claim) -> Result<(), Failure> {
+    writeln!(out, "what such a claim stands on:")?;
+    for ground in &claim.grounds {
+        let holds = if ground.holds { "holds" } else { "FAILS" };
+        writeln!(out, "  {holds}  {}", ground.told)?;
+    }
+    writeln!(out)?;
+    Ok(())
+}
+
+pub(super) fn grounds_json(claim: &Claim) -> Value {
+    let list = claim.grounds.iter().map(|ground| {
+        let mut told = json!({"name": ground.name, "holds": ground.holds, "text": ground.told});
+        if let (false, Some(told)) = (ground.holds, told.as_object_mut()) {
+            told.insert("remedy".to_owned(), json!(ground.remedy));
+        }
+        told
+    });
+    Value::Array(list.collect())
 }
 
 pub(super) fn warnings(out: &mut dyn Write, warnings: &[Warning]) -> Result<(), Failure> {

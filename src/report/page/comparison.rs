@@ -10,6 +10,7 @@ use crate::report::{picture, words};
 use crate::spec;
 use crate::stats::capability::{Capability, FIGURES as CAPABILITY};
 use crate::stats::compare::{ANOVA_FIGURES, FIGURES, anova};
+use crate::stats::picture::Histogram;
 use crate::stats::told::{self, Digits, Shown};
 use crate::stats::{Limits, Sample, describe};
 
@@ -56,6 +57,11 @@ fn axis(compared: &Compared, at: usize) -> Vec<Element> {
             "These readings are of different terminals or wires: a difference may be theirs.",
         );
     }
+    if !compared.is_of_one_nominal {
+        remarks.push(
+            "They are of different nominals, so their means are not compared; tallyjaw study compare --deviation compares deviations from nominal.",
+        );
+    }
     if compared.limits.is_none() {
         remarks.push("They were judged by different limits, so nothing is said of limits here.");
     }
@@ -65,6 +71,9 @@ fn axis(compared: &Compared, at: usize) -> Vec<Element> {
             .into_iter()
             .map(|remark| el("p").about(about.as_str()).text(remark)),
     );
+    if !compared.is_of_one_nominal {
+        return parts;
+    }
     parts.push(pictures(compared, at, &words));
     let digits = compared
         .groups
@@ -112,10 +121,10 @@ fn groups(compared: &Compared, words: &str) -> Element {
         "Readings",
         "Mean",
         "Standard deviation",
-        "Least",
-        "Greatest",
+        "Minimum",
+        "Maximum",
         "Ppk",
-        "95 % sure over",
+        "Lower confidence bound (95 %)",
     ];
     let limits = limits(compared);
     let asked = compared.limits.as_ref();
@@ -152,17 +161,21 @@ fn groups(compared: &Compared, words: &str) -> Element {
 /// The histograms of all groups, two in a row.
 fn pictures(compared: &Compared, at: usize, words: &str) -> Element {
     let limits = limits(compared);
-    let groups = compared.groups.iter().enumerate();
-    let drawn = groups.filter_map(|(nth, (name, sample))| {
-        if sample.count() < FEWEST_OF_HISTOGRAM {
-            return None;
-        }
+    let groups: Vec<_> = compared
+        .groups
+        .iter()
+        .filter(|(_, sample)| sample.count() >= FEWEST_OF_HISTOGRAM)
+        .collect();
+    let summaries: Vec<_> = groups.iter().map(|(_, sample)| sample.summary()).collect();
+    let histograms = Histogram::side_by_side(&summaries, &limits);
+    let drawn = groups.iter().zip(&histograms).enumerate();
+    let drawn = drawn.map(|(nth, ((name, sample), histogram))| {
         let title = format!("{name}: how often each {words} was read");
         let id = format!("c{at}g{nth}");
-        let svg = picture::histogram(&id, &title, sample.summary(), &limits)?;
+        let svg = picture::histogram(&id, &title, histogram, (&limits, sample.unit()));
         let caption = el("figcaption").child(free(name.as_str()));
         let caption = caption.text(format!(", {}", words::count(nth_of(sample), "reading")));
-        Some(el("figure").child(svg).child(caption))
+        el("figure").child(svg).child(caption)
     });
     el("div").class("pair").children(drawn)
 }

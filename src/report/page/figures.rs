@@ -7,8 +7,9 @@ use crate::report::facts::{self, Facts};
 use crate::report::node::{Element, el, free};
 use crate::report::picture;
 use crate::spec::ArmedAxis;
-use crate::stats::capability::{Capability, FIGURES, PULL_FIGURES};
-use crate::stats::chart::{CHARTS, Input, Memory, RULES, Rule};
+use crate::stats::capability::{Capability, Claim, FIGURES, PULL_FIGURES};
+use crate::stats::chart::{CHARTS, Input, Memory, draw, usual_rules};
+use crate::stats::picture::Histogram;
 use crate::stats::told::{self, Digits, Shown};
 use crate::stats::{Limits, Sample, describe, rounding};
 
@@ -59,7 +60,7 @@ fn of_axis(facts: &Facts, axis: &ArmedAxis, at: usize, level: usize) -> Option<E
 fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis) -> Vec<Element> {
     let (all, limits) = (sample.summary(), facts::limits(axis));
     let capability = Capability::of_singles(sample, limits);
-    let digits = Digits::of(all);
+    let (digits, claim) = (Digits::of(all), capability.claim());
     let shown = if facts::is_pull(axis) {
         told::all(PULL_FIGURES, &capability)
     } else {
@@ -68,7 +69,8 @@ fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis
     let mut parts = vec![
         el("p")
             .about(format!("{about}, the sentence"))
-            .text(format!("{}.", capital(&capability.sentence()))),
+            .text(format!("{}.", capital(&claim.sentence))),
+        grounds(about, &claim),
     ];
     let described = told::all(describe::FIGURES, all);
     let beside = described.iter().chain(
@@ -96,6 +98,18 @@ fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis
     }
     parts.extend(pictures(id, words, sample, &limits, digits));
     parts
+}
+
+/// What a claim about the limits stands on.
+fn grounds(about: &str, claim: &Claim) -> Element {
+    let items = claim.grounds.iter().map(|ground| {
+        let holds = if ground.holds { "holds" } else { "fails" };
+        el("li").text(format!("{holds}: {}", ground.told))
+    });
+    el("ul")
+        .class("fine")
+        .about(format!("{about}, what a claim stands on"))
+        .children(items)
 }
 
 pub(super) fn table(caption: &str, about: &str, shown: &[Shown], digits: Digits) -> Element {
@@ -138,15 +152,16 @@ fn pictures(
     let mut drawn = Vec::new();
     if sample.count() >= FEWEST_OF_HISTOGRAM {
         let title = format!("How often each {words} was read");
-        let svg = picture::histogram(&format!("{id}h"), &title, all, limits);
-        drawn.extend(svg.map(|svg| figure(svg, &title)));
+        let histogram = Histogram::new(all, limits);
+        drawn.extend(histogram.map(|histogram| {
+            let asked = (limits, all.unit());
+            let svg = picture::histogram(&format!("{id}h"), &title, &histogram, asked);
+            figure(svg, &title)
+        }));
     }
     if sample.count() >= FEWEST_OF_CHART {
         let title = format!("Did {words} stay what it was");
-        drawn.extend(
-            chart(&format!("{id}c"), &title, sample, digits)
-                .map(|svg| figure(svg, &format!("{title}? The limits of a chart come from the readings, not from the sheet; ■ marks a signal of a run rule."))),
-        );
+        drawn.extend(chart(&format!("{id}c"), &title, sample, digits));
     }
     if drawn.is_empty() {
         let few = format!(
@@ -170,15 +185,14 @@ fn chart(id: &str, title: &str, sample: &Sample, digits: Digits) -> Option<Eleme
         memory: Memory::default(),
     };
     let kind = CHARTS.iter().find(|kind| kind.name == CHART)?;
-    let chart = (kind.panels)(&input).ok()?;
-    let rules: Vec<&'static Rule> = RULES.iter().filter(|rule| rule.usual).collect();
-    Some(picture::chart(
-        id,
-        title,
-        &chart,
-        &rules,
-        (digits.places, sample.unit()),
-    ))
+    let chart = draw(kind, &input).ok()?;
+    let rules = usual_rules();
+    let svg = picture::chart(id, title, &chart, &rules, (digits.places, sample.unit()));
+    let caption = format!(
+        "{title}? {}. The limits of a chart come from the readings, not from the sheet; ■ marks a signal of a run rule.",
+        capital(&chart.sentence(&rules))
+    );
+    Some(figure(svg, &caption))
 }
 
 fn figure(svg: Element, caption: &str) -> Element {

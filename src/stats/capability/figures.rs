@@ -1,7 +1,7 @@
 //! The table of figures about limits.
 
 use super::Capability;
-use crate::stats::describe::{max, mean, min, sd};
+use crate::stats::describe::{lag1, max, mean, min, sd};
 use crate::stats::distribution::{above, below};
 use crate::stats::sample::float;
 use crate::stats::{Figure, Kind, Undefined, normality, rounding};
@@ -89,7 +89,7 @@ pub const FIGURES: &[Figure<Capability>] = &[
     }),
     row(
         "ppk_least",
-        "Ppk, at least (95 % sure, one-sided)",
+        "Ppk, lower confidence bound (95 %, one-sided)",
         Kind::Ratio,
         Capability::ppk_least,
     ),
@@ -119,7 +119,7 @@ pub const FIGURES: &[Figure<Capability>] = &[
     ),
     row(
         "tolerance_k",
-        "factor of the interval that holds 99 % of pieces, 95 % sure",
+        "factor of the interval that holds 99 % of pieces (confidence 95 %)",
         Kind::Ratio,
         |of| Ok(of.tolerance()?.factor),
     ),
@@ -141,6 +141,21 @@ pub const FIGURES: &[Figure<Capability>] = &[
         Kind::Ratio,
         |of| rounding::counts_in_spread(&of.all),
     ),
+    row(
+        "outside",
+        "pieces outside the limits",
+        Kind::Count,
+        Capability::outside_count,
+    ),
+    row(
+        "outside_percent_most",
+        "share outside, of any shape, upper confidence bound (95 %)",
+        Kind::Percent,
+        Capability::outside_percent,
+    ),
+    row("lag1", "lag-1 autocorrelation", Kind::Ratio, |of| {
+        lag1(&of.all)
+    }),
     row(
         "normality_p",
         "chance of a shape like this if normal, rounded to the step",
@@ -167,7 +182,7 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
     }),
     row(
         "ppk_least",
-        "Ppk, at least (95 % sure, one-sided)",
+        "Ppk, lower confidence bound (95 %, one-sided)",
         Kind::Ratio,
         Capability::ppk_least,
     ),
@@ -188,12 +203,27 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
     ),
     row(
         "tolerance_k",
-        "factor of the bound that 99 % of pieces keep, 95 % sure",
+        "factor of the bound that 99 % of pieces keep (confidence 95 %)",
         Kind::Ratio,
         |of| Ok(of.tolerance()?.factor),
     ),
     row("tolerance_low", "that bound", Kind::Reading, |of| {
         of.tolerance()?.low.ok_or(Undefined::NoLowerLimit)
+    }),
+    row(
+        "outside",
+        "pieces outside the limits",
+        Kind::Count,
+        Capability::outside_count,
+    ),
+    row(
+        "outside_percent_most",
+        "share outside, of any shape, upper confidence bound (95 %)",
+        Kind::Percent,
+        Capability::outside_percent,
+    ),
+    row("lag1", "lag-1 autocorrelation", Kind::Ratio, |of| {
+        lag1(&of.all)
     }),
     row(
         "normality_p",

@@ -4,9 +4,11 @@
 //! stayed where it is. *Performance* (`pp`, `ppk`) uses the spread of all readings: what the customer
 //! got. They part where the process drifts.
 
+mod claim;
 mod figures;
 pub mod index;
 
+pub use claim::{Claim, FEWEST_PIECES, Ground};
 pub use figures::{FIGURES, PULL_FIGURES};
 
 use super::chart::{moving_range_freedom, moving_range_sigma};
@@ -37,6 +39,10 @@ pub struct Capability {
     limits: Limits,
     within: Result<Within, Undefined>,
     asked: f64,
+    /// The readings in the order in which they were taken.
+    order: Result<Sample, Undefined>,
+    /// Subgroups, where there are some.
+    groups: Vec<Sample>,
 }
 
 impl Capability {
@@ -48,22 +54,37 @@ impl Capability {
             freedom: moving_range_freedom(sample.summary().n()),
             how: "distance between neighbours",
         });
-        Self::of_summary(sample.summary().clone(), within, limits)
+        Self::of_summary(sample.summary().clone(), within, limits).in_order(Ok(sample.clone()))
     }
 
     /// Readings in subgroups; the spread within a short time is pooled over them.
     pub fn of_groups(sample: &Sample, groups: &[Sample], limits: Limits) -> Self {
-        Self::of_summary(sample.summary().clone(), pooled(groups), limits)
+        Self {
+            groups: groups.to_vec(),
+            ..Self::of_summary(sample.summary().clone(), pooled(groups), limits)
+        }
+        .in_order(Ok(sample.clone()))
     }
 
-    /// From sums and counts, with the spread within a short time if there is one.
+    /// From sums and counts, with the spread within a short time if there is one. Without an order nothing is
+    /// claimed of it.
     pub fn of_summary(all: Summary, within: Result<Within, Undefined>, limits: Limits) -> Self {
         Self {
             all,
             limits,
             within,
             asked: USUAL_ASKED,
+            order: Err(Undefined::NotApplicable {
+                why: "the order of the readings is not known",
+            }),
+            groups: Vec::new(),
         }
+    }
+
+    /// With the readings in the order in which they were taken, or why that is not known.
+    #[must_use]
+    pub fn in_order(self, order: Result<Sample, Undefined>) -> Self {
+        Self { order, ..self }
     }
 
     /// With another index to be shown.
@@ -162,30 +183,6 @@ impl Capability {
 
     fn tolerance(&self) -> Result<Interval, Undefined> {
         tolerance::interval(&self.all, &self.limits)
-    }
-
-    /// Whether the index asked for is shown, as a sentence.
-    pub fn sentence(&self) -> String {
-        let (pieces, asked) = (self.all.count(), self.asked);
-        let found = self.overall().and_then(|spread| self.centered(spread));
-        let (found, least) = match (found, self.ppk_least()) {
-            (Ok(found), Ok(least)) => (found, least),
-            (Err(reason), _) | (_, Err(reason)) => {
-                return format!("nothing is shown about the limits: {reason}");
-            }
-        };
-        if least >= asked {
-            return format!(
-                "at least {asked:.2} is shown by {pieces} pieces: Ppk is {found:.2}, and 95 % sure over {least:.2}"
-            );
-        }
-        let not_shown = format!("at least {asked:.2} is not shown by {pieces} pieces");
-        match self.pieces_needed() {
-            Ok(needed) => format!(
-                "{not_shown}: Ppk is {found:.2}, but 95 % sure only over {least:.2}; if it stays so, it would take {needed}"
-            ),
-            Err(_) => format!("{not_shown}, nor would more of the same show it: Ppk is {found:.2}"),
-        }
     }
 }
 

@@ -1,7 +1,7 @@
 //! Cumulative sums: small lasting shifts, and when they began.
 
 use super::points::{baseline, means};
-use super::{Chart, ChartKind, Input, Panel, Point};
+use super::{Chart, ChartKind, Input, Panel, Point, Reach};
 use crate::stats::Undefined;
 
 pub(super) const CHART: ChartKind = ChartKind {
@@ -9,6 +9,7 @@ pub(super) const CHART: ChartKind = ChartKind {
     words: "sums of what lies above and below (CUSUM)",
     of_subgroups: false,
     panels,
+    of_bases: None,
 };
 
 fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
@@ -35,15 +36,16 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
             first: 1,
             points: sums.into_iter().map(point).collect(),
             independent: false,
+            reach: Reach::default(),
         }
     };
-    Ok(Chart {
+    Ok(Chart::new(
         baseline,
-        panels: vec![
+        vec![
             panel("sum_above", "sum of what lies above", above),
             panel("sum_below", "sum of what lies below", below),
         ],
-    })
+    ))
 }
 
 /// The sums above and below `target`.

@@ -1,7 +1,7 @@
 //! Exponentially weighted moving average: small lasting shifts show sooner.
 
 use super::points::{baseline, means};
-use super::{Chart, ChartKind, Input, Panel, Point};
+use super::{Chart, ChartKind, Input, Panel, Point, Reach};
 use crate::stats::Undefined;
 
 pub(super) const CHART: ChartKind = ChartKind {
@@ -9,6 +9,7 @@ pub(super) const CHART: ChartKind = ChartKind {
     words: "weighted means over all points so far (EWMA)",
     of_subgroups: false,
     panels,
+    of_bases: None,
 };
 
 fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
@@ -27,11 +28,9 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
         first: 1,
         points,
         independent: false,
+        reach: Reach::default(),
     };
-    Ok(Chart {
-        baseline,
-        panels: vec![panel],
-    })
+    Ok(Chart::new(baseline, vec![panel]))
 }
 
 /// Weighted means of `values` about `center`, with the limits that hold for each.

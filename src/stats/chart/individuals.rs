@@ -7,16 +7,19 @@
 //!
 //! Source: NIST/SEMATECH e-Handbook 6.3.2.2 (which uses d2 = 1.128; ours is exact).
 
-use super::points::{baseline, common_size, joined, moving_ranges};
-use super::{Chart, ChartKind, Input, Panel};
+use super::points::{common_size, joined, moving_ranges, sigma_of_neighbours};
+use super::{Baseline, Chart, ChartKind, Input, Panel};
+use crate::quantity::Unit;
 use crate::stats::Undefined;
 use crate::stats::constants::Constants;
+use crate::stats::sample::{base_in, float, float_of};
 
 pub(super) const CHART: ChartKind = ChartKind {
     name: "individuals",
     words: "single readings and the distance between neighbours",
     of_subgroups: false,
     panels,
+    of_bases: Some(of_bases),
 };
 
 fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
@@ -25,27 +28,53 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
             why: "the readings are in subgroups",
         });
     }
-    let baseline = baseline(input)?;
     let all = joined(input.groups)?;
+    of_bases(all.bases(), all.unit(), input.baseline, input.kept)
+}
+
+/// Of bare readings in base units, the limits from `taken` of the first ones, or as they were kept.
+fn of_bases(
+    bases: &[i64],
+    unit: Unit,
+    taken: Option<usize>,
+    kept: Option<Baseline>,
+) -> Result<Chart, Undefined> {
+    let baseline = match kept {
+        Some(kept) => kept,
+        None => baseline_of(
+            taken.and_then(|taken| bases.get(..taken)).unwrap_or(bases),
+            unit,
+        )?,
+    };
     let of_two = Constants::new(2)?;
     let (lower, upper) = of_two.d3_d4();
     let (reach, range) = (3.0 * baseline.sigma, baseline.sigma * of_two.d2);
     let center = baseline.center;
+    let in_unit = |base: i64| base_in(unit, float(base.into()));
     let singles = Panel::level(
         "individuals",
         "single readings",
-        all.values(),
+        bases.iter().map(|base| in_unit(*base)),
         (center - reach, center, center + reach),
     );
-    let ranges = moving_ranges(&all);
     let ranges = Panel::level(
         "moving_range",
         "distance to the reading before",
-        ranges.into_iter().map(|range| all.summary().in_unit(range)),
+        moving_ranges(bases).map(in_unit),
         (lower * range, range, upper * range),
     );
-    Ok(Chart {
+    Ok(Chart::new(
         baseline,
-        panels: vec![singles.of_independent_points(), ranges.beginning_at(2)],
+        vec![singles.of_independent_points(), ranges.beginning_at(2)],
+    ))
+}
+
+fn baseline_of(bases: &[i64], unit: Unit) -> Result<Baseline, Undefined> {
+    let total: i128 = bases.iter().map(|base| i128::from(*base)).sum();
+    Ok(Baseline {
+        sigma: sigma_of_neighbours(bases, unit)?,
+        center: base_in(unit, float(total) / float_of(bases.len())),
+        size: 1,
+        points: bases.len(),
     })
 }

@@ -17,6 +17,7 @@ pub(super) const CHART: ChartKind = ChartKind {
     words: "means and ranges of subgroups",
     of_subgroups: true,
     panels,
+    of_bases: None,
 };
 
 fn ranges(groups: &[Sample]) -> Result<Vec<i64>, Undefined> {
@@ -46,9 +47,9 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     let reach = constants.a2() * range;
     let (lower, upper) = constants.d3_d4();
     let in_unit = |range: i64| like.summary().in_unit(range);
-    Ok(Chart {
+    Ok(Chart::new(
         baseline,
-        panels: vec![
+        vec![
             Panel::level(
                 "mean",
                 "means of subgroups",
@@ -63,5 +64,5 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
                 (lower * range, range, upper * range),
             ),
         ],
-    })
+    ))
 }

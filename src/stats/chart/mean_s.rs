@@ -17,6 +17,7 @@ pub(super) const CHART: ChartKind = ChartKind {
     words: "means and standard deviations of subgroups",
     of_subgroups: true,
     panels,
+    of_bases: None,
 };
 
 fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
@@ -30,9 +31,9 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
         .iter()
         .map(|group| describe::sd(group.summary()))
         .collect::<Result<Vec<f64>, _>>()?;
-    Ok(Chart {
+    Ok(Chart::new(
         baseline,
-        panels: vec![
+        vec![
             Panel::level(
                 "mean",
                 "means of subgroups",
@@ -47,5 +48,5 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
                 (lower * sd, sd, upper * sd),
             ),
         ],
-    })
+    ))
 }

@@ -5,6 +5,7 @@
 //!
 //! Limits come from all points, from the first ones (`baseline`), or from a [`Baseline`] that was kept.
 
+mod chance;
 mod cusum;
 mod ewma;
 mod individuals;
@@ -13,12 +14,14 @@ mod mean_s;
 mod points;
 mod rules;
 
+pub use chance::{Chance, draw};
 pub use cusum::cusum;
 pub use ewma::ewma;
 pub use points::{Baseline, moving_range_freedom, moving_range_sigma, sigma_of_mean_range};
-pub use rules::{RULES, Rule, Signal, rule};
+pub use rules::{RULES, Reach, Rule, Signal, rule};
 
 use super::{Sample, Undefined};
+use crate::quantity::Unit;
 
 /// What a chart is drawn of.
 #[derive(Debug, Clone)]
@@ -72,7 +75,12 @@ pub struct ChartKind {
     pub of_subgroups: bool,
     /// Makes its panels.
     pub panels: fn(&Input<'_>) -> Result<Chart, Undefined>,
+    /// The same from bare readings, how many the limits are taken from and kept limits, where the kind has that:
+    /// for drawing many charts.
+    of_bases: Option<OfBases>,
 }
+
+type OfBases = fn(&[i64], Unit, Option<usize>, Option<Baseline>) -> Result<Chart, Undefined>;
 
 /// Every kind of chart. To add one: a file beside this one and a row here.
 pub const CHARTS: &[ChartKind] = &[
@@ -90,6 +98,68 @@ pub struct Chart {
     pub baseline: Baseline,
     /// The drawings, the chief one first.
     pub panels: Vec<Panel>,
+    /// How often such charts signal without a cause; nothing is known of it before [`draw`].
+    pub chance: Chance,
+}
+
+/// Fewer points make no limits that hold (common practice, no source).
+pub const FEWEST_POINTS: usize = 20;
+
+impl Chart {
+    fn new(baseline: Baseline, panels: Vec<Panel>) -> Self {
+        Self {
+            baseline,
+            panels,
+            chance: Chance::default(),
+        }
+    }
+
+    /// Whether its limits come from enough points to tell whether a process stays what it was.
+    pub fn judges(&self) -> bool {
+        self.baseline.points >= FEWEST_POINTS
+    }
+
+    /// What a point is of, as the name of an axis.
+    pub fn each(&self) -> String {
+        match self.baseline.size {
+            1 => "number of the reading".to_owned(),
+            size => format!("number of the subgroup ({size} readings each)"),
+        }
+    }
+
+    /// How many signals these rules make.
+    pub fn signals(&self, rules: &[&'static Rule]) -> usize {
+        let panels = self.panels.iter();
+        panels.map(|panel| panel.signals(rules).len()).sum()
+    }
+
+    /// What it shows, and how often that is chance, in words.
+    pub fn sentence(&self, rules: &[&'static Rule]) -> String {
+        let points = self.panels.first().map_or(0, |panel| panel.points.len());
+        let told = match self.signals(rules) {
+            0 if self.judges() => format!("no signal in {points} points: no change is shown"),
+            0 => "no signal".to_owned(),
+            1 => "1 signal: look for what changed there".to_owned(),
+            several => format!("{several} signals: look for what changed there"),
+        };
+        let few = if self.judges() {
+            String::new()
+        } else {
+            format!(
+                "; whether it stays what it was cannot be told: its limits are from {} points, want at least {FEWEST_POINTS}",
+                self.baseline.points
+            )
+        };
+        match self.chance.words(rules) {
+            Some(chance) => format!("{told}{few}; {chance}"),
+            None => format!("{told}{few}"),
+        }
+    }
+}
+
+/// The rules that are used unless others are chosen.
+pub fn usual_rules() -> Vec<&'static Rule> {
+    RULES.iter().filter(|rule| rule.usual).collect()
 }
 
 /// One drawing: points in order, with their limits.
@@ -106,6 +176,8 @@ pub struct Panel {
     /// Its points do not know of each other and spread evenly to both sides, so that every rule holds;
     /// else only points beyond the limits are a signal.
     pub independent: bool,
+    /// What the rules that are fitted to the length of the chart reach to.
+    pub reach: Reach,
 }
 
 /// A point with the limits that hold for it.
@@ -141,6 +213,7 @@ impl Panel {
             first: 1,
             points: values.into_iter().map(point).collect(),
             independent: false,
+            reach: Reach::default(),
         }
     }
 

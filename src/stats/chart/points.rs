@@ -1,6 +1,7 @@
 //! What is drawn as a point, and the centre and spread that limits are made of.
 
 use super::Input;
+use crate::quantity::Unit;
 use crate::stats::constants::Constants;
 use crate::stats::sample::{base_in, float, float_of};
 use crate::stats::{Sample, Undefined, describe};
@@ -84,11 +85,9 @@ pub(super) fn mean_of(bases: &[i64], like: &Sample) -> Result<f64, Undefined> {
 }
 
 /// Distances between neighbours, in base units.
-pub(super) fn moving_ranges(sample: &Sample) -> Vec<i64> {
-    let pairs = sample.bases().windows(2);
-    pairs
-        .filter_map(|pair| Some((pair.last()? - pair.first()?).abs()))
-        .collect()
+pub(super) fn moving_ranges(bases: &[i64]) -> impl Iterator<Item = i64> + '_ {
+    let pairs = bases.windows(2);
+    pairs.filter_map(|pair| Some((pair.last()? - pair.first()?).abs()))
 }
 
 /// The standard deviation within a short time, from neighbours: mean moving range over `d2(2)`.
@@ -103,14 +102,18 @@ pub(super) fn moving_ranges(sample: &Sample) -> Vec<i64> {
 ///
 /// [`Undefined::TooFew`] under 2 readings, [`Undefined::NoSpread`] if all neighbours are equal.
 pub fn moving_range_sigma(sample: &Sample) -> Result<f64, Undefined> {
-    Undefined::unless(sample.count(), 2)?;
-    let mean = mean_of(&moving_ranges(sample), sample)?;
-    if mean <= 0.0 {
-        return Err(Undefined::NoSpread {
-            count: sample.count(),
-        });
+    sigma_of_neighbours(sample.bases(), sample.unit())
+}
+
+/// [`moving_range_sigma`] of bare readings in base units.
+pub(super) fn sigma_of_neighbours(bases: &[i64], unit: Unit) -> Result<f64, Undefined> {
+    let count = u64::try_from(bases.len()).map_err(|_| Undefined::TooLarge)?;
+    Undefined::unless(count, 2)?;
+    let total: i128 = moving_ranges(bases).map(i128::from).sum();
+    if total <= 0 {
+        return Err(Undefined::NoSpread { count });
     }
-    sigma_of_mean_range(mean)
+    sigma_of_mean_range(base_in(unit, float(total) / float_of(bases.len() - 1)))
 }
 
 /// The standard deviation of readings whose neighbours lie `mean_range` apart on average.

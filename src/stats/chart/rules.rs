@@ -15,73 +15,115 @@ pub struct Rule {
     pub words: &'static str,
     /// How many points it looks at.
     pub length: usize,
-    /// Used unless rules are chosen. All eight together signal about once in 60 points without cause.
+    /// Used unless rules are chosen. Together the usual ones signal in under 5 % of charts without a cause.
     pub usual: bool,
+    fires: Fires,
+}
+
+/// When a rule makes a signal.
+#[derive(Debug, Clone, Copy)]
+enum Fires {
     /// Whether the last of `length` points is a signal.
-    fires: fn(&[f64]) -> bool,
+    Always(fn(&[f64]) -> bool),
+    /// A point beyond [`Reach::far`].
+    Far,
+    /// As many points on one side as [`Reach::run`].
+    LongRun,
+}
+
+/// What the rules that are fitted to the length of a chart reach to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reach {
+    /// In thirds of the way to the limit.
+    pub far: f64,
+    /// Points in a row.
+    pub run: usize,
+}
+
+impl Default for Reach {
+    /// At the least: the limit itself, and nine points.
+    fn default() -> Self {
+        Self { far: 3.0, run: 9 }
+    }
 }
 
 /// Every run rule. Only the first holds for points that know of each other (ranges, EWMA, CUSUM).
 pub const RULES: &[Rule] = &[
     Rule {
+        name: "far_beyond_limit",
+        words: "a point further beyond a limit than chance takes any point of a chart of this length",
+        length: 1,
+        usual: true,
+        fires: Fires::Far,
+    },
+    Rule {
+        name: "long_on_one_side",
+        words: "more points in a row on one side of the centre than chance gives in a chart of this length",
+        length: 9,
+        usual: true,
+        fires: Fires::LongRun,
+    },
+    Rule {
         name: "beyond_limit",
         words: "a point beyond a limit",
         length: 1,
-        usual: true,
-        fires: |run| run.iter().all(|z| z.abs() > 3.0),
+        usual: false,
+        fires: Fires::Always(|run| run.iter().all(|z| z.abs() > 3.0)),
     },
     Rule {
         name: "nine_on_one_side",
         words: "nine points in a row on one side of the centre",
         length: 9,
-        usual: true,
-        fires: |run| run.iter().all(|z| *z > 0.0) || run.iter().all(|z| *z < 0.0),
+        usual: false,
+        fires: Fires::Always(one_sided),
     },
     Rule {
         name: "six_trending",
         words: "six points in a row rising or falling",
         length: 6,
-        usual: true,
-        fires: |run| steps(run).all(|step| step > 0.0) || steps(run).all(|step| step < 0.0),
+        usual: false,
+        fires: Fires::Always(|run| {
+            steps(run).all(|step| step > 0.0) || steps(run).all(|step| step < 0.0)
+        }),
     },
     Rule {
         name: "fourteen_alternating",
         words: "fourteen points in a row going up and down by turns",
         length: 14,
         usual: false,
-        fires: |run| {
+        fires: Fires::Always(|run| {
             let ups: Vec<f64> = steps(run).collect();
             ups.windows(2)
                 .all(|pair| matches!(pair, [a, b] if a * b < 0.0))
-        },
+        }),
     },
     Rule {
         name: "two_of_three_near_limit",
         words: "two of three points in the outer third on one side",
         length: 3,
-        usual: true,
-        fires: |run| beyond(run, 2.0) >= 2,
+        usual: false,
+        fires: Fires::Always(|run| beyond(run, 2.0) >= 2),
     },
     Rule {
         name: "four_of_five_off_center",
         words: "four of five points beyond the inner third on one side",
         length: 5,
         usual: false,
-        fires: |run| beyond(run, 1.0) >= 4,
+        fires: Fires::Always(|run| beyond(run, 1.0) >= 4),
     },
     Rule {
         name: "fifteen_near_center",
         words: "fifteen points in a row in the inner thirds: limits too wide, or readings made up",
         length: 15,
         usual: false,
-        fires: |run| run.iter().all(|z| z.abs() < 1.0),
+        fires: Fires::Always(|run| run.iter().all(|z| z.abs() < 1.0)),
     },
     Rule {
         name: "eight_off_center",
         words: "eight points in a row with none in the inner thirds: two processes mixed",
         length: 8,
         usual: false,
-        fires: |run| run.iter().all(|z| z.abs() > 1.0),
+        fires: Fires::Always(|run| run.iter().all(|z| z.abs() > 1.0)),
     },
 ];
 
@@ -118,23 +160,76 @@ fn beyond(run: &[f64], distance: f64) -> usize {
 }
 
 pub(super) fn signals(panel: &Panel, rules: &[&'static Rule]) -> Vec<Signal> {
-    let distances: Vec<f64> = panel.points.iter().map(distance).collect();
+    let distances = distances(panel);
     let mut found = Vec::new();
     for rule in rules {
-        if !panel.independent && rule.length > 1 {
-            continue;
-        }
-        for (at, run) in distances.windows(rule.length).enumerate() {
-            if (rule.fires)(run) {
-                found.push(Signal {
-                    rule: rule.name,
-                    at: panel.first + at + rule.length - 1,
-                });
-            }
-        }
+        let ends = rule.ends(&distances, panel.independent, panel.reach);
+        found.extend(ends.map(|at| Signal {
+            rule: rule.name,
+            at: panel.first + at,
+        }));
     }
     found.sort_by_key(|signal| signal.at);
     found
+}
+
+/// The points of a panel from its centre, in thirds of the way to the limit.
+pub(super) fn distances(panel: &Panel) -> Vec<f64> {
+    panel.points.iter().map(distance).collect()
+}
+
+impl Rule {
+    /// The places, from 0, of the points at which it fires.
+    pub(super) fn ends<'d>(
+        &self,
+        distances: &'d [f64],
+        independent: bool,
+        reach: Reach,
+    ) -> impl Iterator<Item = usize> + use<'d> {
+        let fires = self.fires;
+        let length = match fires {
+            Fires::Always(_) | Fires::Far => self.length,
+            Fires::LongRun => reach.run,
+        };
+        let length = length.max(1);
+        let runs = distances.windows(length).enumerate();
+        let holds = independent || self.length == 1;
+        let fired = runs.filter(move |(_, run)| {
+            holds
+                && match fires {
+                    Fires::Always(fires) => fires(run),
+                    Fires::Far => run.iter().all(|z| z.abs() > reach.far),
+                    Fires::LongRun => one_sided(run),
+                }
+        });
+        fired.map(move |(at, _)| at + length - 1)
+    }
+}
+
+fn one_sided(run: &[f64]) -> bool {
+    run.iter().all(|z| *z > 0.0) || run.iter().all(|z| *z < 0.0)
+}
+
+/// The longest run of points on one side of the centre.
+pub(super) fn longest_run(distances: &[f64]) -> usize {
+    let (mut longest, mut length, mut side) = (0, 0, 0.0);
+    for z in distances {
+        let own = if *z > 0.0 {
+            1.0
+        } else if *z < 0.0 {
+            -1.0
+        } else {
+            0.0
+        };
+        length = if own * side > 0.0 {
+            length + 1
+        } else {
+            usize::from(own * own > 0.0)
+        };
+        side = own;
+        longest = longest.max(length);
+    }
+    longest
 }
 
 /// From the centre in thirds of the way to the limit on that side.
@@ -158,12 +253,16 @@ mod tests {
     fn fires(name: &str, run: &[f64]) -> bool {
         let rule = rule(name).unwrap();
         assert_eq!(run.len(), rule.length, "{name}");
-        (rule.fires)(run)
+        let reach = Reach::default();
+        rule.ends(run, true, reach).next().is_some()
     }
 
     #[test]
     fn each_rule_fires_on_what_it_says_and_not_one_point_before() {
         assert!(fires("beyond_limit", &[-3.1]) && !fires("beyond_limit", &[3.0]));
+        assert!(fires("far_beyond_limit", &[-3.1]) && !fires("far_beyond_limit", &[3.0]));
+        assert!(fires("long_on_one_side", &[-0.1; 9]) && !fires("long_on_one_side", &[0.0; 9]));
+        assert_eq!(longest_run(&[0.1, -0.2, -0.3, 0.0, -1.0, 2.0, 1.0, 0.5]), 3);
         assert!(fires("nine_on_one_side", &[0.1; 9]) && !fires("nine_on_one_side", &[0.0; 9]));
         let rising = [-1.0, -0.5, 0.0, 0.1, 0.2, 0.3];
         assert!(fires("six_trending", &rising));

@@ -14,10 +14,8 @@ pub use welch::{Difference, pooled, welch};
 
 use super::describe::{mean, sd};
 use super::figures::decimals;
-use super::{CONFIDENCE, Figure, Kind, Sample, Undefined};
-
-/// Chances under this are called a difference.
-pub const ALPHA: f64 = 0.05;
+use super::sample::float;
+use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined, proportion};
 
 /// One sample against another.
 #[derive(Debug, Clone)]
@@ -25,6 +23,7 @@ pub struct Comparison {
     first: (String, Sample),
     second: (String, Sample),
     margin: Option<f64>,
+    limits: Limits,
     confidence: f64,
 }
 
@@ -40,8 +39,15 @@ impl Comparison {
             first: (first.0.into(), first.1),
             second: (second.0.into(), second.1),
             margin,
+            limits: Limits::default(),
             confidence: CONFIDENCE,
         }
+    }
+
+    /// With limits, of which the share outside is told.
+    #[must_use]
+    pub fn against(self, limits: Limits) -> Self {
+        Self { limits, ..self }
     }
 
     /// With a confidence shared by `comparisons` of one study (Bonferroni): `1 - 0.05/comparisons` each.
@@ -78,6 +84,11 @@ impl Comparison {
         self.difference()?.bounds(self.confidence)
     }
 
+    /// Chances under this are called a difference: 5 %, shared by all comparisons of a study.
+    pub fn alpha(&self) -> f64 {
+        1.0 - self.confidence
+    }
+
     /// The chance of means this near if they differed by the margin or more.
     pub fn equivalence_p(&self) -> Result<f64, Undefined> {
         let margin = self.margin.ok_or(Undefined::NotApplicable {
@@ -86,14 +97,39 @@ impl Comparison {
         self.difference()?.equivalence_p(margin)
     }
 
-    /// Means, spread and equivalence in words.
+    /// The bounds that lie within the margin exactly when the means are equivalent: at `1 - 2 alpha`, 90 % for one
+    /// comparison.
+    pub fn equivalence_bounds(&self) -> Result<(f64, f64), Undefined> {
+        self.difference()?.bounds(1.0 - 2.0 * self.alpha())
+    }
+
+    /// Standard deviation of the second over that of the first.
+    pub fn sd_ratio(&self) -> Result<f64, Undefined> {
+        Ok(variance_ratio(&self.second.1, &self.first.1)?.sqrt())
+    }
+
+    /// Its bounds, at the confidence of the comparison; for normal readings.
+    pub fn sd_ratio_bounds(&self) -> Result<(f64, f64), Undefined> {
+        let (low, high) = variance_ratio_bounds(&self.second.1, &self.first.1, self.confidence)?;
+        Ok((low.sqrt(), high.sqrt()))
+    }
+
+    /// How many readings lie outside the limits, and which share of all does at most, in percent.
+    fn outside(&self, of: &Sample) -> Result<(u64, f64), Undefined> {
+        let outside = proportion::outside(of.summary(), &self.limits)?;
+        let most = proportion::upper_bound(outside, of.count(), self.confidence)?;
+        Ok((outside, 100.0 * most))
+    }
+
+    /// Means, spread, equivalence of means and shares outside limits in words.
     pub fn sentence(&self) -> String {
-        let means = self.means_in_words();
-        let spread = self.spread_in_words();
-        match self.equivalence_in_words() {
-            Some(equivalence) => format!("{means}; {spread}; {equivalence}"),
-            None => format!("{means}; {spread}"),
-        }
+        let means = [self.means_in_words(), self.spread_in_words()];
+        let more = [self.equivalence_in_words(), self.outside_in_words()];
+        let parts: Vec<String> = means
+            .into_iter()
+            .chain(more.into_iter().flatten())
+            .collect();
+        parts.join("; ")
     }
 
     fn means_in_words(&self) -> String {
@@ -105,11 +141,10 @@ impl Comparison {
             }
         };
         let digits = |value: f64| self.digits(value);
-        let sure = format!("{:.4}", 100.0 * self.confidence);
-        let sure = sure.trim_end_matches('0').trim_end_matches('.');
+        let sure = percent(self.confidence);
         if low <= 0.0 && high >= 0.0 {
             return format!(
-                "no difference of the means of {first} and {second} is shown: {} {unit}, {sure} % sure between {} and {} {unit}",
+                "no difference of the means of {first} and {second} is shown: {} {unit} ({sure} confidence interval: {} to {} {unit})",
                 digits(difference),
                 digits(low),
                 digits(high)
@@ -121,7 +156,7 @@ impl Comparison {
             ("below", -high, -low)
         };
         format!(
-            "the mean of {second} lies {} {unit} {side} that of {first} ({sure} % sure: {} to {} {unit})",
+            "the mean of {second} lies {} {unit} {side} that of {first} ({sure} confidence interval: {} to {} {unit})",
             digits(difference.abs()),
             digits(near),
             digits(far)
@@ -130,39 +165,60 @@ impl Comparison {
 
     fn spread_in_words(&self) -> String {
         let (first, second) = self.names();
+        let ratio = match (self.sd_ratio(), self.sd_ratio_bounds()) {
+            (Ok(ratio), Ok((low, high))) => format!(
+                "{second} spreads {ratio:.2} times as much as {first} ({} confidence interval for normal readings: {low:.2} to {high:.2})",
+                percent(self.confidence)
+            ),
+            (Err(_), _) | (_, Err(_)) => "their ratio has no value".to_owned(),
+        };
         let p = brown_forsythe(&[self.first.1.clone(), self.second.1.clone()]).map(|test| test.p);
         match p {
-            Ok(p) if p < ALPHA => {
-                let of = |sample: &Sample| sd(sample.summary());
-                match (of(&self.first.1), of(&self.second.1)) {
-                    (Ok(one), Ok(other)) if one > 0.0 && other > one => {
-                        format!(
-                            "{second} spreads {:.1} times as much as {first}",
-                            other / one
-                        )
-                    }
-                    (Ok(one), Ok(other)) if other > 0.0 => {
-                        format!(
-                            "{first} spreads {:.1} times as much as {second}",
-                            one / other
-                        )
-                    }
-                    _ => format!("{first} and {second} spread differently"),
-                }
-            }
-            Ok(_) => "no difference of their spread is shown".to_owned(),
+            Ok(p) if p < self.alpha() => ratio,
+            Ok(_) => format!("no difference of their spread is shown: {ratio}"),
             Err(reason) => format!("nothing is shown about their spread: {reason}"),
         }
     }
 
     fn equivalence_in_words(&self) -> Option<String> {
         let margin = self.margin?;
-        let within = format!("within ±{} {}", self.digits(margin), self.first.1.unit());
-        Some(match self.equivalence_p() {
-            Ok(p) if p < ALPHA => format!("they are equivalent {within} (95 % sure)"),
-            Ok(_) => format!("that they are equivalent {within} is not shown"),
-            Err(reason) => format!("nothing is shown about equivalence {within}: {reason}"),
+        let unit = self.first.1.unit();
+        let within = format!("within ±{} {unit}", self.digits(margin));
+        let interval = self.equivalence_bounds().map(|(low, high)| {
+            format!(
+                "{} confidence interval of the difference: {} to {} {unit}",
+                percent(1.0 - 2.0 * self.alpha()),
+                self.digits(low),
+                self.digits(high)
+            )
+        });
+        Some(match (self.equivalence_p(), interval) {
+            (Ok(p), Ok(interval)) if p < self.alpha() => format!(
+                "their means are equivalent {within} ({interval}), which says nothing of spread or of single pieces"
+            ),
+            (Ok(_), Ok(interval)) => {
+                format!("that their means are equivalent {within} is not shown ({interval})")
+            }
+            (Err(reason), _) | (_, Err(reason)) => {
+                format!("nothing is shown about equivalence of means {within}: {reason}")
+            }
         })
+    }
+
+    fn outside_in_words(&self) -> Option<String> {
+        let told = |(name, of): &(String, Sample)| {
+            let (outside, most) = self.outside(of).ok()?;
+            let count = of.count();
+            Some(format!(
+                "{outside} of {count} of {name} (at most {most:.1} %)"
+            ))
+        };
+        Some(format!(
+            "outside the limits: {}, {} (upper confidence bounds, {})",
+            told(&self.first)?,
+            told(&self.second)?,
+            percent(self.confidence)
+        ))
     }
 
     /// With one digit more than the readings have.
@@ -170,6 +226,12 @@ impl Comparison {
         let step = self.first.1.summary().step().unwrap_or(1e-3);
         format!("{value:.places$}", places = decimals(step) + 1)
     }
+}
+
+/// `95 %`, `98.3333 %`.
+fn percent(share: f64) -> String {
+    let digits = format!("{:.4}", 100.0 * share);
+    format!("{} %", digits.trim_end_matches('0').trim_end_matches('.'))
 }
 
 const fn row(
@@ -294,5 +356,59 @@ pub const FIGURES: &[Figure<Comparison>] = &[
         "chance of means this near if they differ by the margin",
         Kind::Probability,
         Comparison::equivalence_p,
+    ),
+    row(
+        "equivalence_low",
+        "difference for equivalence (90 % for two groups), lower bound",
+        Kind::Reading,
+        |of| Ok(of.equivalence_bounds()?.0),
+    ),
+    row(
+        "equivalence_high",
+        "difference for equivalence (90 % for two groups), upper bound",
+        Kind::Reading,
+        |of| Ok(of.equivalence_bounds()?.1),
+    ),
+    row(
+        "sd_ratio",
+        "ratio of standard deviations, second to first",
+        Kind::Ratio,
+        Comparison::sd_ratio,
+    ),
+    row(
+        "sd_ratio_low",
+        "ratio of standard deviations, lower bound",
+        Kind::Ratio,
+        |of| Ok(of.sd_ratio_bounds()?.0),
+    ),
+    row(
+        "sd_ratio_high",
+        "ratio of standard deviations, upper bound",
+        Kind::Ratio,
+        |of| Ok(of.sd_ratio_bounds()?.1),
+    ),
+    row(
+        "outside_first",
+        "outside the limits, of the first",
+        Kind::Count,
+        |of| Ok(float(of.outside(&of.first.1)?.0.into())),
+    ),
+    row(
+        "outside_first_percent_most",
+        "share outside of the first, upper confidence bound",
+        Kind::Percent,
+        |of| Ok(of.outside(&of.first.1)?.1),
+    ),
+    row(
+        "outside_second",
+        "outside the limits, of the second",
+        Kind::Count,
+        |of| Ok(float(of.outside(&of.second.1)?.0.into())),
+    ),
+    row(
+        "outside_second_percent_most",
+        "share outside of the second, upper confidence bound",
+        Kind::Percent,
+        |of| Ok(of.outside(&of.second.1)?.1),
     ),
 ];

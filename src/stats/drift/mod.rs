@@ -11,7 +11,7 @@ pub use mann_kendall::{MannKendall, mann_kendall};
 pub use trend::{Forecast, Trend};
 
 use super::sample::float;
-use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined};
+use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined, proportion};
 
 /// Readings against their place.
 #[derive(Debug, Clone)]
@@ -23,7 +23,7 @@ pub struct Drift {
 }
 
 impl Drift {
-    /// Readings with the place of each, in ascending order of places.
+    /// Readings with the place of each; they are put in the order of their places.
     ///
     /// # Errors
     ///
@@ -37,9 +37,15 @@ impl Drift {
                 most: number(readings.max(given)),
             });
         }
+        let mut pairs: Vec<(i64, i64)> = places
+            .into_iter()
+            .zip(sample.bases().iter().copied())
+            .collect();
+        pairs.sort_by_key(|(place, _)| *place); // readings at one place stay in their order
+        let bases: Vec<i64> = pairs.iter().map(|(_, base)| *base).collect();
         Ok(Self {
-            sample,
-            places,
+            sample: sample.part(&bases)?,
+            places: pairs.into_iter().map(|(place, _)| place).collect(),
             limits,
             per: 1,
         })
@@ -85,16 +91,90 @@ impl Drift {
         Trend::new(&self.sample, &self.places)
     }
 
+    /// The limit that the line is heading for.
+    fn limit_ahead(&self) -> Result<f64, Undefined> {
+        let all = self.sample.summary();
+        if self.trend()?.slope > 0.0 {
+            self.limits.upper_of(all)
+        } else {
+            self.limits.lower_of(all)
+        }
+    }
+
     /// Where the line reaches the limit it is heading for.
     pub fn forecast(&self) -> Result<Forecast, Undefined> {
-        let trend = self.trend()?;
-        let all = self.sample.summary();
-        let limit = if trend.slope > 0.0 {
-            self.limits.upper_of(all)?
-        } else {
-            self.limits.lower_of(all)?
+        self.trend()?.reaches(self.limit_ahead()?, CONFIDENCE)
+    }
+
+    /// From where on more than one single piece in 20 is beyond the limit that the line is heading for.
+    pub fn single_forecast(&self) -> Result<f64, Undefined> {
+        self.trend()?
+            .single_reaches(self.limit_ahead()?, CONFIDENCE)
+    }
+
+    fn last_place(&self) -> Result<f64, Undefined> {
+        let last = self
+            .places
+            .last()
+            .ok_or(Undefined::TooFew { got: 0, want: 1 })?;
+        Ok(float((*last).into()))
+    }
+
+    /// What became and will become of the limits, as sentences; `told` shows a place.
+    pub fn outlook(&self, told: impl Fn(f64) -> String) -> Vec<String> {
+        let (all, mut said) = (self.sample.summary(), Vec::new());
+        if let Ok(outside @ 1..) = proportion::outside(all, &self.limits) {
+            let count = self.sample.count();
+            said.push(format!(
+                "{outside} of {count} readings lie outside the limits already"
+            ));
+        }
+        let Ok((trend, last)) = self
+            .trend()
+            .and_then(|trend| Ok((trend, self.last_place()?)))
+        else {
+            return said;
         };
-        trend.reaches(limit, CONFIDENCE)
+        let line = trend.at(last);
+        let past_upper = self.limits.upper_of(all).is_ok_and(|upper| line > upper);
+        let past_lower = self.limits.lower_of(all).is_ok_and(|lower| line < lower);
+        if past_upper || past_lower {
+            let limit = if past_upper { "upper" } else { "lower" };
+            let since = match self.forecast() {
+                Ok(forecast) if forecast.at <= last && past_upper == (trend.slope > 0.0) => {
+                    format!(
+                        ", since {} ({} to {})",
+                        told(forecast.at),
+                        told(forecast.soonest),
+                        told(forecast.latest)
+                    )
+                }
+                Ok(_) | Err(_) => String::new(),
+            };
+            said.push(format!("the line is past the {limit} limit already{since}"));
+            return said;
+        }
+        if let Ok(forecast) = self.forecast() {
+            said.push(format!(
+                "if it goes on so, the line is at the limit at {} ({} to {})",
+                told(forecast.at),
+                told(forecast.soonest),
+                told(forecast.latest)
+            ));
+        }
+        match self.single_forecast() {
+            Ok(at) if at <= last => {
+                said.push(
+                    "more than 1 single piece in 20 may be beyond the limit already".to_owned(),
+                );
+            }
+            Ok(at) => said.push(format!(
+                "more than 1 single piece in 20 may be beyond it from {} on",
+                told(at)
+            )),
+            Err(_) => {}
+        }
+        said
     }
 
     /// The test for a trend of any shape.
@@ -180,4 +260,40 @@ pub const FIGURES: &[Figure<Drift>] = &[
     row("limit_at_high", "at the latest (95 %)", Kind::Place, |of| {
         Ok(of.forecast()?.latest)
     }),
+    row(
+        "single_limit_at",
+        "from where on 1 single piece in 20 may be beyond it",
+        Kind::Place,
+        Drift::single_forecast,
+    ),
+    row(
+        "line_at_last",
+        "line at the last place",
+        Kind::Reading,
+        |of| Ok(of.trend()?.at(of.last_place()?)),
+    ),
+    row(
+        "line_at_last_low",
+        "the line there, lower bound (95 %)",
+        Kind::Reading,
+        |of| Ok(of.trend()?.line_bounds(of.last_place()?, CONFIDENCE)?.0),
+    ),
+    row(
+        "line_at_last_high",
+        "the line there, upper bound (95 %)",
+        Kind::Reading,
+        |of| Ok(of.trend()?.line_bounds(of.last_place()?, CONFIDENCE)?.1),
+    ),
+    row(
+        "single_at_last_low",
+        "a single piece there, lower prediction bound (95 %)",
+        Kind::Reading,
+        |of| Ok(of.trend()?.single_bounds(of.last_place()?, CONFIDENCE)?.0),
+    ),
+    row(
+        "single_at_last_high",
+        "a single piece there, upper prediction bound (95 %)",
+        Kind::Reading,
+        |of| Ok(of.trend()?.single_bounds(of.last_place()?, CONFIDENCE)?.1),
+    ),
 ];

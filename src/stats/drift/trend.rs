@@ -117,6 +117,34 @@ impl Trend {
     /// no finite range holds the place.
     pub fn reaches(&self, limit: f64, confidence: f64) -> Result<Forecast, Undefined> {
         let t = self.t(confidence)?;
+        let (soonest, latest) = self.crossings(limit, t, 1.0 / self.n)?;
+        Ok(Forecast {
+            at: self.middle - (self.mean - limit) / self.slope,
+            soonest,
+            latest,
+        })
+    }
+
+    /// From where on a single piece lies beyond `limit` with a chance over `1 - confidence`: the place at which the
+    /// one-sided prediction bound of a piece reaches it.
+    ///
+    /// ```text
+    /// ȳ + b d ± t(c; n-2) s √(1 + 1/n + d²/Sxx) = L,   d = place - x̄
+    /// ```
+    ///
+    /// Holds if the trend goes on as it is and pieces are normal about it. Source: Draper and Smith, from memory;
+    /// checked against an independent computation.
+    ///
+    /// # Errors
+    ///
+    /// As [`Trend::reaches`].
+    pub fn single_reaches(&self, limit: f64, confidence: f64) -> Result<f64, Undefined> {
+        let t = StudentT::new(self.n - 2.0)?.quantile(confidence)?;
+        Ok(self.crossings(limit, t, 1.0 + 1.0 / self.n)?.0)
+    }
+
+    /// The places at which `line ± t s √(more + d²/Sxx)` is `limit`.
+    fn crossings(&self, limit: f64, t: f64, more: f64) -> Result<(f64, f64), Undefined> {
         let (slope, off) = (self.slope, self.mean - limit);
         let noise = t * t * self.residual_sd * self.residual_sd;
         let square = slope * slope - noise / self.place_squares;
@@ -126,14 +154,31 @@ impl Trend {
             });
         }
         let half = slope * off;
-        let root = (half * half - square * (off * off - noise / self.n))
+        let root = (half * half - square * (off * off - noise * more))
             .max(0.0)
             .sqrt();
-        Ok(Forecast {
-            at: self.middle - off / slope,
-            soonest: self.middle + (-half - root) / square,
-            latest: self.middle + (-half + root) / square,
-        })
+        Ok((
+            self.middle + (-half - root) / square,
+            self.middle + (-half + root) / square,
+        ))
+    }
+
+    /// Two-sided bounds of the line at `place`: `line ± t s √(1/n + d²/Sxx)`.
+    pub fn line_bounds(&self, place: f64, confidence: f64) -> Result<(f64, f64), Undefined> {
+        self.bounds_at(place, confidence, 0.0)
+    }
+
+    /// Two-sided prediction bounds of a single piece at `place`: `line ± t s √(1 + 1/n + d²/Sxx)`.
+    pub fn single_bounds(&self, place: f64, confidence: f64) -> Result<(f64, f64), Undefined> {
+        self.bounds_at(place, confidence, 1.0)
+    }
+
+    fn bounds_at(&self, place: f64, confidence: f64, single: f64) -> Result<(f64, f64), Undefined> {
+        let off = place - self.middle;
+        let share = single + 1.0 / self.n + off * off / self.place_squares;
+        let reach = self.t(confidence)? * self.residual_sd * share.sqrt();
+        let line = self.at(place);
+        Ok((line - reach, line + reach))
     }
 }
 

@@ -1,17 +1,23 @@
 //! A control chart as SVG: a field a panel.
 
+use super::scale;
 use super::svg::Svg;
+use crate::quantity::Unit;
 use crate::stats::chart::{Chart, Rule, rule};
 use crate::stats::sample::float_of;
 
-/// All panels of `chart`, with the signals of `rules`; `places` digits after the point.
-pub fn chart_svg(title: &str, chart: &Chart, rules: &[&'static Rule], places: usize) -> String {
+/// All panels of `chart`, with the signals of `rules`; `places` digits after the point, in `unit`.
+pub fn chart_svg(
+    title: &str,
+    chart: &Chart,
+    rules: &[&'static Rule],
+    (places, unit): (usize, Unit),
+) -> String {
     let mut svg = Svg::new(title);
     for (at, panel) in chart.panels.iter().enumerate() {
         if at > 0 {
             svg.next_field();
         }
-        svg.heading(panel.words);
         let signals = panel.signals(rules);
         let ends = || {
             panel
@@ -38,7 +44,7 @@ pub fn chart_svg(title: &str, chart: &Chart, rules: &[&'static Rule], places: us
             svg.level(
                 y(last.center),
                 "center",
-                &format!("centre {:.places$}", last.center),
+                &format!("centre {:.places$} {unit}", last.center),
             );
             svg.line(
                 "limit",
@@ -47,13 +53,13 @@ pub fn chart_svg(title: &str, chart: &Chart, rules: &[&'static Rule], places: us
             svg.level(
                 y(last.upper),
                 "none",
-                &format!("upper {:.places$}", last.upper),
+                &format!("upper {:.places$} {unit}", last.upper),
             );
             if let Some(lower) = last.lower {
                 let lowers =
                     points().filter_map(|(column, point)| Some((x(column), y(point.lower?))));
                 svg.line("limit", lowers);
-                svg.level(y(lower), "none", &format!("lower {lower:.places$}"));
+                svg.level(y(lower), "none", &format!("lower {lower:.places$} {unit}"));
             }
         }
         svg.line(
@@ -71,9 +77,13 @@ pub fn chart_svg(title: &str, chart: &Chart, rules: &[&'static Rule], places: us
             let words = (!words.is_empty()).then(|| words.join("; "));
             svg.point(x(column), y(point.value), words.as_deref());
         }
-        svg.below(x(0), &panel.first.to_string());
-        let number = panel.first + panel.points.len().saturating_sub(1);
-        svg.below(x(panel.points.len().saturating_sub(1)), &number.to_string());
+        let first = float_of(panel.first);
+        let numbers = scale::ticks(first - 0.5, first + count - 0.5);
+        let numbers: Vec<_> = numbers.into_iter().filter(scale::Tick::is_whole).collect();
+        svg.axis_below(&numbers, &chart.each());
+        let margin = span * 0.05 / 0.9;
+        let values = scale::ticks(lowest - margin, most + margin);
+        svg.axis_left(&values, &format!("{} in {unit}", panel.words));
     }
     svg.finish()
 }

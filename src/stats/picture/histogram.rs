@@ -1,6 +1,8 @@
 //! How often each value was read, against the limits.
 
+use super::scale::{self, Tick};
 use super::svg::Svg;
+use crate::quantity::Quantity;
 use crate::stats::figures::decimals;
 use crate::stats::sample::{float, nearest};
 use crate::stats::{Limits, Summary};
@@ -21,12 +23,21 @@ pub struct Bin {
     pub high: i64,
     /// How many readings.
     pub count: u64,
+    /// All of these values lie outside the limits; else none of them does.
+    pub outside: bool,
 }
 
-/// Bars of equal width, each a whole number of the instrument's steps, so that rounding makes no gaps.
+/// Bars of equal width, each a whole number of the instrument's steps, so that rounding makes no gaps. They part at
+/// the limits: there a bar may be narrower.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Histogram {
     bins: Vec<Bin>,
+    /// The width of a bar that no limit cuts short, in base units.
+    width: i64,
+    /// From one value to the next, in base units.
+    step: i64,
+    /// The count that the longest bar stands for.
+    most: u64,
     all: Summary,
     limits: Limits,
     places: usize,
@@ -35,42 +46,27 @@ pub struct Histogram {
 impl Histogram {
     /// Of readings, with limits where there are some. `None` without readings.
     pub fn new(all: &Summary, limits: &Limits) -> Option<Self> {
-        let grid = all.grid();
-        let (least, greatest) = grid.least().zip(grid.greatest())?;
-        // few readings are few bars, else most of them would be empty
-        let most_bins = (2 * all.count().isqrt()).clamp(FEWEST_BINS, MOST_BINS);
-        let most_bins = i128::from(most_bins);
-        let span = i128::from(greatest) - i128::from(least);
-        let step = match all.step_base() {
-            Ok(step) => i128::from(step),
-            Err(_) => (span / most_bins).max(1),
+        Self::side_by_side(&[all], limits).into_iter().next()
+    }
+
+    /// Of several groups, all with the same bars and the same scale. Empty without readings.
+    pub fn side_by_side(groups: &[&Summary], limits: &Limits) -> Vec<Self> {
+        let Some(bars) = Bars::of(groups, limits) else {
+            return Vec::new();
         };
-        let cells = span / step + 1;
-        let width = step * ((cells + most_bins - 1) / most_bins);
-        let mut bins: Vec<Bin> = Vec::new();
-        let mut low = i128::from(least);
-        while low <= i128::from(greatest) {
-            bins.push(Bin {
-                low: i64::try_from(low).ok()?,
-                high: i64::try_from(low + width - 1).unwrap_or(i64::MAX),
-                count: 0,
-            });
-            low += width;
-        }
-        let mut counts = grid.counts().iter().peekable();
-        for bin in &mut bins {
-            while let Some((_, times)) = counts.next_if(|(value, _)| *value <= bin.high) {
-                bin.count += times;
-            }
-            // the last value on the grid that falls into it
-            bin.high = bin.low + i64::try_from(width - step).ok()?;
-        }
-        Some(Self {
+        let counted = groups.iter().map(|all| bars.counted(all));
+        let counted: Vec<Vec<Bin>> = counted.collect();
+        let most = counted.iter().flatten().map(|bin| bin.count).max();
+        let drawn = counted.into_iter().zip(groups).map(|(bins, all)| Self {
             bins,
-            all: all.clone(),
+            width: bars.width,
+            step: bars.step,
+            most: most.unwrap_or(1).max(1),
+            all: (*all).clone(),
             limits: *limits,
-            places: decimals(all.in_unit(i64::try_from(step).ok()?)),
-        })
+            places: decimals(all.in_unit(bars.step)),
+        });
+        drawn.collect()
     }
 
     /// The bars, ascending.
@@ -78,10 +74,19 @@ impl Histogram {
         &self.bins
     }
 
-    fn ends(&self) -> (Option<i64>, Option<i64>) {
-        let base =
-            |end: Option<crate::quantity::Quantity>| end.map(crate::quantity::Quantity::base);
-        (base(self.limits.lower), base(self.limits.upper))
+    /// The width of a bar that no limit cuts short, in base units.
+    pub fn width(&self) -> i64 {
+        self.width
+    }
+
+    /// From one value to the next, in base units.
+    pub fn step(&self) -> i64 {
+        self.step
+    }
+
+    /// The count that the longest bar stands for; the same for all that stand side by side.
+    pub fn most(&self) -> u64 {
+        self.most
     }
 
     fn digits(&self, base: i64) -> String {
@@ -96,64 +101,49 @@ impl Histogram {
         }
     }
 
-    /// A line a bar, the limits between them; bars beyond a limit end in `out`.
+    /// A heading, and a line a bar, the limits between them; bars beyond a limit end in `outside`.
     pub fn text(&self) -> Vec<String> {
-        let (lower, upper) = self.ends();
-        let most = self
-            .bins
-            .iter()
-            .map(|bin| bin.count)
-            .max()
-            .unwrap_or(1)
-            .max(1);
         let labels: Vec<String> = self.bins.iter().map(|bin| self.label(bin)).collect();
-        let width = labels
-            .iter()
-            .map(|label| label.chars().count())
-            .max()
-            .unwrap_or(0);
-        let mut lines = Vec::new();
-        let rule = |name: &str, base: i64| {
-            format!(
-                "{:─<60}",
-                format!("── {name} {} ", self.digits_of_limit(base))
-            )
-        };
-        let mut lower_due = lower;
-        let mut upper_due = upper;
+        let unit = self.all.unit().symbol();
+        let names = labels.iter().map(String::as_str).chain([unit]);
+        let width = names.map(|name| name.chars().count()).max().unwrap_or(0);
+        let mut lines = vec![format!("{unit:>width$} │ readings")];
+        let mut lower_due = base(self.limits.lower);
+        let mut upper_due = base(self.limits.upper);
         for (bin, label) in self.bins.iter().zip(&labels) {
-            if let Some(limit) = lower_due.filter(|limit| bin.low >= *limit) {
-                lines.push(rule("lower limit", limit));
-                lower_due = None;
+            if let Some(limit) = lower_due.take_if(|limit| bin.low >= *limit) {
+                lines.push(self.rule("lower limit", limit));
             }
-            if let Some(limit) = upper_due.filter(|limit| bin.low > *limit) {
-                lines.push(rule("upper limit", limit));
-                upper_due = None;
+            if let Some(limit) = upper_due.take_if(|limit| bin.low > *limit) {
+                lines.push(self.rule("upper limit", limit));
             }
-            let out = lower.is_some_and(|limit| bin.low < limit)
-                || upper.is_some_and(|limit| bin.high > limit);
-            let length = float(bin.count.into()) / float(most.into()) * BAR;
+            let length = float(bin.count.into()) / float(self.most.into()) * BAR;
             let bar = "█".repeat(usize::try_from(nearest(length)).unwrap_or(0));
-            let bar = if bin.count > 0 && bar.is_empty() {
-                "▏".to_owned()
-            } else {
-                bar
+            let told = match bin.count {
+                0 => String::new(),
+                count if bar.is_empty() => format!("▏ {count}"),
+                count => format!("{bar} {count}"),
             };
-            let count = if bin.count > 0 {
-                format!(" {}", bin.count)
+            let mark = if bin.outside && bin.count > 0 {
+                "  outside"
             } else {
-                String::new()
+                ""
             };
-            let mark = if out && bin.count > 0 { "  out" } else { "" };
-            lines.push(format!("{label:>width$} │{bar}{count}{mark}"));
+            lines.push(format!("{label:>width$} │{told}{mark}"));
         }
-        if let Some(limit) = lower_due {
-            lines.push(rule("lower limit", limit));
-        }
-        if let Some(limit) = upper_due {
-            lines.push(rule("upper limit", limit));
-        }
+        let due = [("lower limit", lower_due), ("upper limit", upper_due)];
+        let due = due
+            .into_iter()
+            .filter_map(|(name, limit)| Some((name, limit?)));
+        lines.extend(due.map(|(name, limit)| self.rule(name, limit)));
         lines
+    }
+
+    fn rule(&self, name: &str, base: i64) -> String {
+        format!(
+            "{:─<60}",
+            format!("── {name} {} ", self.digits_of_limit(base))
+        )
     }
 
     /// A limit may have more digits than the readings.
@@ -169,44 +159,167 @@ impl Histogram {
         format!("{digits} {}", self.all.unit())
     }
 
+    /// From where to where it is drawn, in base units: all bars and limits, and half a bar more on each side.
+    pub fn span(&self) -> (i64, i64) {
+        let lows = self.bins.iter().map(|bin| bin.low);
+        let highs = self.bins.iter().map(|bin| bin.high);
+        let ends = || {
+            [base(self.limits.lower), base(self.limits.upper)]
+                .into_iter()
+                .flatten()
+        };
+        let from = lows.chain(ends()).min().unwrap_or(0);
+        let to = highs.chain(ends()).max().unwrap_or(0);
+        (
+            from.saturating_sub(self.width),
+            to.saturating_add(self.width),
+        )
+    }
+
     /// The same as an SVG document.
     pub fn svg(&self, title: &str) -> String {
-        let (lower, upper) = self.ends();
-        let first = self.bins.first().map_or(0, |bin| bin.low);
-        let last = self.bins.last().map_or(0, |bin| bin.high);
-        let step = self.bins.first().map_or(1, |bin| {
-            let next = self.bins.get(1).map_or(bin.high + 1, |next| next.low);
-            (next - bin.low).max(1)
-        });
-        let (from, to) = (
-            lower.map_or(first, |limit| limit.min(first)) - step,
-            upper.map_or(last, |limit| limit.max(last)) + step,
-        );
-        let most = self
-            .bins
-            .iter()
-            .map(|bin| bin.count)
-            .max()
-            .unwrap_or(1)
-            .max(1);
+        let (from, to) = self.span();
+        let wide = float((i128::from(to) - i128::from(from)).max(1));
+        let x = |base: i64| float(i128::from(base) - i128::from(from)) / wide;
         let mut svg = Svg::new(title);
-        let x = |base: i64| float((base - from).into()) / float((to - from).max(1).into());
-        let wide = float(step.into()) / float((to - from).max(1).into());
+        let step = self.step;
         for bin in self.bins.iter().filter(|bin| bin.count > 0) {
-            let out = lower.is_some_and(|limit| bin.low < limit)
-                || upper.is_some_and(|limit| bin.high > limit);
-            let middle = f64::midpoint(x(bin.low), x(bin.high));
-            let high = float(bin.count.into()) / float(most.into());
-            svg.bar(middle - wide * 0.45, wide * 0.9, high, out);
+            // a bar covers the steps that its values stand for
+            let (left, right) = (x(bin.low - step / 2), x(bin.high + (step + 1) / 2));
+            let air = (right - left) * 0.05;
+            let high = float(bin.count.into()) / float(self.most.into());
+            svg.bar(left + air, right - left - 2.0 * air, high, bin.outside);
         }
-        for (limit, name) in [(lower, "lower limit"), (upper, "upper limit")] {
-            if let Some(limit) = limit {
+        for (limit, name) in [
+            (self.limits.lower, "lower limit"),
+            (self.limits.upper, "upper limit"),
+        ] {
+            if let Some(limit) = base(limit) {
                 svg.upright(x(limit), &format!("{name} {}", self.digits_of_limit(limit)));
             }
         }
-        for base in [first, last] {
-            svg.below(x(base), &self.digits(base));
-        }
+        let (low, high) = (self.all.in_unit(from), self.all.in_unit(to));
+        let ticks = scale::ticks(low, high);
+        svg.axis_below(&ticks, &format!("value in {}", self.all.unit()));
+        let counts: Vec<Tick> = scale::ticks(0.0, float(self.most.into()))
+            .into_iter()
+            .filter(Tick::is_whole)
+            .collect();
+        svg.axis_left(&counts, "readings");
         svg.finish()
+    }
+}
+
+fn base(end: Option<Quantity>) -> Option<i64> {
+    end.map(Quantity::base)
+}
+
+/// Where bars begin, and what they may not straddle.
+struct Bars {
+    /// The first value of each bar, ascending, and one past the last.
+    edges: Vec<i64>,
+    width: i64,
+    step: i64,
+    /// A value of the grid.
+    on_grid: i64,
+    lower: Option<i64>,
+    upper: Option<i64>,
+}
+
+impl Bars {
+    fn of(groups: &[&Summary], limits: &Limits) -> Option<Self> {
+        let grids = || groups.iter().map(|all| all.grid());
+        let least = grids().filter_map(|grid| grid.least()).min()?;
+        let greatest = grids().filter_map(|grid| grid.greatest()).max()?;
+        let count = groups.iter().map(|all| all.count()).max()?;
+        // few readings are few bars, else most of them would be empty
+        let most_bins = (2 * count.isqrt()).clamp(FEWEST_BINS, MOST_BINS);
+        let most_bins = i128::from(most_bins);
+        let span = i128::from(greatest) - i128::from(least);
+        let steps = groups.iter().filter_map(|all| all.step_base().ok());
+        let step = match steps.min() {
+            Some(step) => i128::from(step),
+            None => (span / most_bins).max(1),
+        };
+        let cells = span / step + 1;
+        let width = step * ((cells + most_bins - 1) / most_bins);
+        let (lower, upper) = (base(limits.lower), base(limits.upper));
+        let (least, greatest) = (i128::from(least), i128::from(greatest));
+        // bars begin at the lower limit, so that they part there; past the upper one they begin anew
+        let origin = match lower.map(i128::from) {
+            Some(lower) if lower > least && lower <= greatest => {
+                let off = (lower - least).rem_euclid(step);
+                let first_inside = if off == 0 { lower } else { lower + step - off };
+                first_inside - width * ((first_inside - least + width - 1) / width)
+            }
+            Some(_) | None => least,
+        };
+        let past_upper = upper.map(|upper| i128::from(upper) + 1);
+        let first_outside = past_upper.map(|past| {
+            let off = (past - least).rem_euclid(step);
+            if off == 0 { past } else { past + step - off }
+        });
+        let mut edges = Vec::new();
+        let mut edge = origin;
+        while edge <= greatest {
+            edges.push(edge);
+            let next = edge + width;
+            edge = match first_outside {
+                Some(cut) if edge < cut && cut < next => cut,
+                Some(_) | None => next,
+            };
+        }
+        edges.push(edge);
+        // values that stand off the grid part there too
+        edges.extend(
+            lower
+                .map(i128::from)
+                .filter(|at| origin < *at && *at <= greatest),
+        );
+        edges.extend(past_upper.filter(|at| origin < *at && *at <= greatest));
+        edges.sort_unstable();
+        edges.dedup();
+        let narrow = |edges: Vec<i128>| -> Option<Vec<i64>> {
+            edges
+                .into_iter()
+                .map(|edge| i64::try_from(edge).ok())
+                .collect()
+        };
+        Some(Self {
+            edges: narrow(edges)?,
+            width: i64::try_from(width).ok()?,
+            step: i64::try_from(step).ok()?,
+            on_grid: i64::try_from(least).ok()?,
+            lower,
+            upper,
+        })
+    }
+
+    fn counted(&self, all: &Summary) -> Vec<Bin> {
+        let mut counts = all.grid().counts().iter().peekable();
+        let mut bins = Vec::new();
+        for pair in self.edges.windows(2) {
+            let [start, next] = *pair else { continue };
+            let mut bin = Bin {
+                low: start,
+                high: next - 1,
+                count: 0,
+                outside: self.lower.is_some_and(|lower| start < lower)
+                    || self.upper.is_some_and(|upper| start > upper),
+            };
+            while let Some((_, times)) = counts.next_if(|(value, _)| *value < next) {
+                bin.count += times;
+            }
+            // the first and the last value on the grid that fall into it
+            let low = start + (self.on_grid - start).rem_euclid(self.step);
+            let high = next - 1 - (next - 1 - self.on_grid).rem_euclid(self.step);
+            if low <= high {
+                (bin.low, bin.high) = (low, high);
+            } else if bin.count == 0 {
+                continue;
+            }
+            bins.push(bin);
+        }
+        bins
     }
 }

@@ -6,6 +6,7 @@
 mod chart_svg;
 mod chart_text;
 mod histogram;
+mod scale;
 mod svg;
 
 pub use chart_svg::chart_svg;

@@ -1,11 +1,12 @@
 //! The few shapes that pictures are made of, as SVG text. Places are shares of the field, from its lower
 //! left corner.
 
+use super::scale::Tick;
 use std::fmt::Write as _;
 
 const WIDTH: f64 = 720.0;
 const MARGIN: f64 = 56.0;
-const TOP: f64 = 44.0;
+const TOP: f64 = 66.0;
 /// The height of one field.
 const FIELD: f64 = 220.0;
 
@@ -36,7 +37,7 @@ impl Svg {
 
     /// Another field below, under a heading.
     pub(super) fn next_field(&mut self) {
-        self.top += FIELD + 2.0 * MARGIN / 1.6;
+        self.top += FIELD + 2.0 * MARGIN / 1.2;
     }
 
     fn x(share: f64) -> f64 {
@@ -107,22 +108,45 @@ impl Svg {
         }
     }
 
-    /// A word under the field.
-    pub(super) fn below(&mut self, at: f64, word: &str) {
-        let (x, y) = (Self::x(at), self.y(0.0) + 16.0);
+    /// The axis under the field: ticks with their numbers, and what they are.
+    pub(super) fn axis_below(&mut self, ticks: &[Tick], title: &str) {
+        let (left, right, foot) = (Self::x(0.0), Self::x(1.0), self.y(0.0));
         self.add(format_args!(
-            "<text class=\"middle\" x=\"{x:.1}\" y=\"{y:.1}\">{}</text>",
-            escaped(word)
+            "<path class=\"axis\" d=\"M{left:.1} {foot:.1}H{right:.1}\"/>"
+        ));
+        for tick in ticks {
+            let x = Self::x(tick.share);
+            self.add(format_args!(
+                "<path class=\"axis\" d=\"M{x:.1} {foot:.1}v5\"/><text class=\"middle tick\" x=\"{x:.1}\" y=\"{:.1}\">{}</text>",
+                foot + 17.0,
+                escaped(&tick.label)
+            ));
+        }
+        self.add(format_args!(
+            "<text class=\"middle\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
+            f64::midpoint(left, right),
+            foot + 34.0,
+            escaped(title)
         ));
     }
 
-    /// The heading of the field.
-    pub(super) fn heading(&mut self, words: &str) {
-        let y = self.y(1.0) - 12.0;
+    /// The axis left of the field, likewise; its title stands above it.
+    pub(super) fn axis_left(&mut self, ticks: &[Tick], title: &str) {
+        let (left, top, foot) = (Self::x(0.0), self.y(1.0), self.y(0.0));
         self.add(format_args!(
-            "<text x=\"{MARGIN:.1}\" y=\"{y:.1}\">{}</text>",
-            escaped(words)
+            "<path class=\"axis\" d=\"M{left:.1} {top:.1}V{foot:.1}\"/><text x=\"4\" y=\"{:.1}\">{}</text>",
+            top - 20.0,
+            escaped(title)
         ));
+        for tick in ticks {
+            let y = self.y(tick.share);
+            self.add(format_args!(
+                "<path class=\"axis\" d=\"M{left:.1} {y:.1}h-5\"/><text class=\"end tick\" x=\"{:.1}\" y=\"{:.1}\">{}</text>",
+                left - 8.0,
+                y + 4.0,
+                escaped(&tick.label)
+            ));
+        }
     }
 
     /// The whole document.
@@ -131,7 +155,7 @@ impl Svg {
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height:.0}\" role=\"img\">\n\
              <title>{title}</title>\n\
-             <style>text{{font:13px sans-serif;fill:#222}}.middle{{text-anchor:middle}}path{{fill:none;stroke:#222}}.limit{{stroke:#b00020;stroke-dasharray:6 4}}.center{{stroke:#777}}.bar{{fill:#4a7ab5}}.out{{fill:#b00020}}.signal rect{{fill:#b00020}}.none{{stroke:none}}.ring{{fill:none;stroke:#b00020}}.run{{stroke:#4a7ab5}}</style>\n\
+             <style>text{{font:13px sans-serif;fill:#222}}.middle{{text-anchor:middle}}.end{{text-anchor:end}}.tick{{font-size:11px}}.axis{{stroke:#777}}path{{fill:none;stroke:#222}}.limit{{stroke:#b00020;stroke-dasharray:6 4}}.center{{stroke:#777}}.bar{{fill:#4a7ab5}}.out{{fill:#b00020}}.signal rect{{fill:#b00020}}.none{{stroke:none}}.ring{{fill:none;stroke:#b00020}}.run{{stroke:#4a7ab5}}</style>\n\
              <rect width=\"{WIDTH}\" height=\"{height:.0}\" fill=\"#fff\"/>\n\
              <text x=\"{MARGIN}\" y=\"18\">{title}</text>\n{body}</svg>\n",
             title = self.title,

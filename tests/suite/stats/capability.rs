@@ -164,23 +164,28 @@ fn five_pieces_show_little_and_the_sentence_says_so() {
     let of = |lower, upper| Capability::of_singles(&heights(), limits(Some(lower), Some(upper)));
     let near = of("1.60 mm", "1.65 mm");
     assert_eq!(
-        near.sentence(),
+        near.claim().sentence,
         "at least 1.33 is not shown by 5 pieces, nor would more of the same show it: Ppk is 0.70"
     );
     let wide = of("1.52 mm", "1.72 mm");
     assert_eq!(
-        wide.sentence(),
-        "at least 1.33 is not shown by 5 pieces: Ppk is 2.81, but 95 % sure only over 1.16; if it stays so, it would take 7"
+        wide.claim().sentence,
+        "at least 1.33 is not shown by 5 pieces: Ppk is 2.81, lower confidence bound (95 %) 1.16; if it stays so, it would take 20"
     );
     assert_eq!(figure(&wide, "pieces_needed"), Ok(7.0));
-    let far = of("1.42 mm", "1.82 mm");
-    assert_eq!(
-        far.sentence(),
-        "at least 1.33 is shown by 5 pieces: Ppk is 5.73, and 95 % sure over 2.40"
+    let far = of("1.42 mm", "1.82 mm").claim();
+    assert!(!far.shown);
+    let said = "at least 1.33 is not shown by 5 pieces: Ppk is 5.73, lower confidence bound (95 %) 2.40, but that bound has no ground: 5 pieces tell neither shape nor stability, want at least 20; ";
+    assert!(far.sentence.starts_with(said), "{}", far.sentence);
+    assert!(
+        far.sentence
+            .ends_with("of any shape: 0 of 5 lie outside the limits, so at most 45.1 % do (upper confidence bound, 95 %, if pieces were taken at random)"),
+        "{}",
+        far.sentence
     );
     let one = Capability::of_singles(&sample(["1.62"]), limits(Some("1.57 mm"), None));
     assert_eq!(
-        one.sentence(),
+        one.claim().sentence,
         "nothing is shown about the limits: too few readings: got 1, want at least 2"
     );
 }

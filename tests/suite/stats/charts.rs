@@ -2,7 +2,7 @@
 
 use super::reference::{assert_close, example, number, rows, sample_of};
 use serde_json::Value;
-use tallyjaw::stats::chart::{CHARTS, Input, Memory, Panel, RULES, Rule, cusum, ewma};
+use tallyjaw::stats::chart::{CHARTS, Input, Memory, Panel, cusum, ewma, rule, usual_rules};
 use tallyjaw::stats::constants::{Constants, d2_star};
 use tallyjaw::stats::{Sample, Undefined};
 
@@ -156,14 +156,15 @@ fn a_shift_after_the_baseline_signals_and_limits_stay_those_of_the_baseline() {
     let kept = draw("individuals", &all, Some(8)).unwrap();
     let alone = draw("individuals", &all[..8], None).unwrap();
     assert_eq!(kept[0].points[0], alone[0].points[0]);
-    let usual: Vec<&'static Rule> = RULES.iter().filter(|rule| rule.usual).collect();
-    let at: Vec<_> = kept[0]
-        .signals(&usual)
-        .iter()
-        .map(|s| (s.rule, s.at))
-        .collect();
+    let at = |rules: &[_]| -> Vec<_> {
+        let signals = kept[0].signals(rules);
+        signals.iter().map(|s| (s.rule, s.at)).collect()
+    };
+    let far = "far_beyond_limit";
+    assert_eq!(at(&usual_rules()), [(far, 9), (far, 10)]);
+    let asked = ["beyond_limit", "two_of_three_near_limit"].map(|name| rule(name).unwrap());
     assert_eq!(
-        at,
+        at(&asked),
         [
             ("beyond_limit", 9),
             ("beyond_limit", 10),

@@ -7,10 +7,16 @@
 
 mod capability;
 mod charts;
+mod claims;
 mod compare;
 mod coverage;
 mod distribution;
+mod drifts;
+mod false_alarms;
+mod gates;
 mod gauge;
+mod mixed;
+mod pictures;
 mod reference;
 mod shape;
 mod strd;

@@ -13,10 +13,10 @@ const HEIGHTS: [u32; 25] = [
     162, 164, 163, 165, 164, 165,
 ];
 
-struct Folder(tempfile::TempDir);
+pub(super) struct Folder(tempfile::TempDir);
 
 impl Folder {
-    fn new() -> Self {
+    pub(super) fn new() -> Self {
         let folder = Self(tempfile::tempdir().unwrap());
         let mut run = "height,tool,made\n".to_owned();
         for (at, height) in HEIGHTS.iter().enumerate() {
@@ -36,11 +36,11 @@ impl Folder {
         folder
     }
 
-    fn write(&self, name: &str, text: &str) {
+    pub(super) fn write(&self, name: &str, text: &str) {
         std::fs::write(self.0.path().join(name), text).unwrap();
     }
 
-    fn run(&self, arguments: &[&str]) -> Output {
+    pub(super) fn run(&self, arguments: &[&str]) -> Output {
         Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
             .arg("study")
             .args(arguments)
@@ -51,13 +51,13 @@ impl Folder {
             .unwrap()
     }
 
-    fn text(&self, arguments: &[&str]) -> String {
+    pub(super) fn text(&self, arguments: &[&str]) -> String {
         let output = self.run(arguments);
         assert!(output.status.success(), "{arguments:?}: {}", error(&output));
         String::from_utf8(output.stdout).unwrap()
     }
 
-    fn json(&self, arguments: &[&str]) -> Value {
+    pub(super) fn json(&self, arguments: &[&str]) -> Value {
         serde_json::from_str(&self.text(&[arguments, &["--json"]].concat())).unwrap()
     }
 
@@ -66,15 +66,15 @@ impl Folder {
     }
 }
 
-fn error(output: &Output) -> String {
+pub(super) fn error(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
-const RUN: [&str; 6] = ["--from", "run.csv", "--column", "height", "--unit", "mm"];
+pub(super) const RUN: [&str; 6] = ["--from", "run.csv", "--column", "height", "--unit", "mm"];
 const SPEC: [&str; 2] = ["--spec", "1.62 ±0.05 mm"];
 const GAUGE: [&str; 6] = ["--from", "gauge.csv", "--column", "value", "--unit", "mm"];
 
-fn with<'a>(study: &'a str, source: &[&'a str], more: &[&'a str]) -> Vec<&'a str> {
+pub(super) fn with<'a>(study: &'a str, source: &[&'a str], more: &[&'a str]) -> Vec<&'a str> {
     [&[study][..], source, more].concat()
 }
 
@@ -175,7 +175,8 @@ fn the_names_of_the_contract_stand_in_the_objects() {
     ] {
         assert!(describe[name].is_number(), "{name}: {describe}");
     }
-    let chart = folder.json(&with("chart", &RUN, &["--baseline", "15"]));
+    let near = "two_of_three_near_limit";
+    let chart = folder.json(&with("chart", &RUN, &["--baseline", "15", "--rule", near]));
     for name in ["center", "lower", "upper"] {
         assert!(chart["chart"][name].is_number(), "{name}: {chart}");
     }
@@ -202,7 +203,7 @@ fn kept_limits_hold_for_later_readings_and_a_gate_ends_with_1_on_a_signal() {
     folder.text(&with(
         "chart",
         &RUN,
-        &["--baseline", "15", "--save", "kept.json"],
+        &["--baseline", "20", "--save", "kept.json"],
     ));
     let later = [
         "--from",
@@ -215,12 +216,16 @@ fn kept_limits_hold_for_later_readings_and_a_gate_ends_with_1_on_a_signal() {
         "kept.json",
     ];
     let chart = folder.json(&with("chart", &later, &[]));
-    assert_eq!(chart["chart"]["baseline_points"], 15);
-    let signals = json!([
-        {"panel": "individuals", "rule": "beyond_limit", "at": 3},
-        {"panel": "moving_range", "rule": "beyond_limit", "at": 3},
-    ]);
-    assert_eq!(chart["signals"], signals);
+    assert_eq!(chart["chart"]["baseline_points"], 20);
+    let signals = |rule: &str| {
+        json!([
+            {"panel": "individuals", "rule": rule, "at": 3},
+            {"panel": "moving_range", "rule": rule, "at": 3},
+        ])
+    };
+    assert_eq!(chart["signals"], signals("far_beyond_limit"));
+    let asked = folder.json(&with("chart", &later, &["--rule", "beyond_limit"]));
+    assert_eq!(asked["signals"], signals("beyond_limit"));
     let gated = folder.run(&with("chart", &later, &["--gate"]));
     assert_eq!(gated.status.code(), Some(1), "{}", error(&gated));
     let only = folder.run(&with(

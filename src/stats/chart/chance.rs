@@ -1,0 +1,239 @@
+//! How often a chart signals without a cause, found by drawing many charts of a process that stays what it is.
+//!
+//! In: what a chart is drawn of. Out: the chart, with the rules that are fitted to its length, and the share of
+//! steady charts like it in which given rules signal. The same function draws the made-up charts and the real one.
+
+use super::points::first_of;
+use super::rules::{self, Reach, Rule};
+use super::{Baseline, Chart, ChartKind, FEWEST_POINTS, Input};
+use crate::stats::random::Random;
+use crate::stats::sample::{base_in, float, float_of, nearest};
+use crate::stats::{Sample, Undefined};
+
+/// Readings that are made up in all.
+const READINGS: usize = 400_000;
+/// Charts that are made up, at most and at least.
+const MOST_CHARTS: usize = 1000;
+const FEWEST_CHARTS: usize = 200;
+/// Longer charts are judged as if they had this many readings.
+const LONGEST: usize = 2000;
+/// The usual rules together signal in this share of steady charts; a little under 5 %, since it is itself found
+/// from made-up charts.
+const SHARE: f64 = 0.045;
+/// The seed: the same readings always give the same chances.
+const SEED: u64 = 0x7a11_c4a7;
+
+/// A panel of a made-up chart.
+#[derive(Debug, Clone, PartialEq)]
+struct Run {
+    distances: Vec<f64>,
+    independent: bool,
+}
+
+/// What charts like one look like where nothing changes.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Chance {
+    charts: Vec<Vec<Run>>,
+    reaches: Vec<Reach>,
+    points: usize,
+    /// The chart has more points than the made-up ones.
+    is_longer: bool,
+}
+
+impl Chance {
+    /// How many charts it knows.
+    pub fn charts(&self) -> usize {
+        self.charts.len()
+    }
+
+    /// In what share of them these rules signal; `None` if it knows none.
+    pub fn rate(&self, rules: &[&'static Rule]) -> Option<f64> {
+        let signals = |chart: &&Vec<Run>| {
+            chart.iter().zip(&self.reaches).any(|(run, reach)| {
+                let mut rules = rules.iter();
+                rules.any(|rule| {
+                    let mut ends = rule.ends(&run.distances, run.independent, *reach);
+                    ends.next().is_some()
+                })
+            })
+        };
+        let all = self.charts();
+        (all > 0).then(|| float_of(self.charts.iter().filter(signals).count()) / float_of(all))
+    }
+
+    /// The same as a sentence.
+    pub(super) fn words(&self, rules: &[&'static Rule]) -> Option<String> {
+        let percent = 100.0 * self.rate(rules)?;
+        let at_least = if self.is_longer { "at least " } else { "" };
+        Some(format!(
+            "false alarms: these rules signal without a cause in {at_least}{percent:.1} % of charts of {} points",
+            self.points
+        ))
+    }
+}
+
+/// Draws a chart, fits the usual rules to its length, and finds how often such charts signal without a cause.
+///
+/// ```text
+/// made-up readings: normal, with centre and spread of the baseline, rounded to the step of these readings;
+/// their limits are found anew in each chart, as those of the real one were (from a baseline of as many points
+/// if its limits were kept)
+/// a panel's reach: the distance that no more than 4.5 % / (panels and rules) of them exceed, never under 3;
+/// likewise for runs on one side, never under 9
+/// ```
+///
+/// # Errors
+///
+/// Those of the kind of chart.
+pub fn draw(kind: &ChartKind, input: &Input<'_>) -> Result<Chart, Undefined> {
+    let mut chart = (kind.panels)(input)?;
+    let charts = steady(kind, input, &chart.baseline)?;
+    let tests = charts.first().map_or(1, |chart| {
+        chart.len() + chart.iter().filter(|run| run.independent).count()
+    });
+    let allowed = SHARE * float_of(charts.len()) / float_of(tests.max(1));
+    let allowed = usize::try_from(nearest(allowed - 0.5)).unwrap_or(0);
+    for (at, panel) in chart.panels.iter_mut().enumerate() {
+        let runs = || charts.iter().filter_map(|chart| chart.get(at));
+        let far = runs().map(|run| {
+            run.distances
+                .iter()
+                .fold(0.0_f64, |far, z| far.max(z.abs()))
+        });
+        let mut far: Vec<f64> = far.collect();
+        far.sort_by(|one, other| other.total_cmp(one));
+        let mut long: Vec<usize> = runs()
+            .map(|run| rules::longest_run(&run.distances))
+            .collect();
+        long.sort_by(|one, other| other.cmp(one));
+        let least = Reach::default();
+        panel.reach = Reach {
+            far: far.get(allowed).map_or(least.far, |far| far.max(least.far)),
+            run: long
+                .get(allowed)
+                .map_or(least.run, |run| (run + 1).max(least.run)),
+        };
+    }
+    chart.chance = Chance {
+        charts,
+        reaches: chart.panels.iter().map(|panel| panel.reach).collect(),
+        points: input.groups.len(),
+        is_longer: input.groups.len() > points_of(input),
+    };
+    Ok(chart)
+}
+
+/// Points of a made-up chart.
+fn points_of(input: &Input<'_>) -> usize {
+    let size = input.groups.first().map_or(1, |group| group.bases().len());
+    let most = (LONGEST / size.max(1)).max(FEWEST_POINTS);
+    input.groups.len().min(most)
+}
+
+/// Charts of a process that stays what the baseline says it is.
+fn steady(
+    kind: &ChartKind,
+    input: &Input<'_>,
+    baseline: &Baseline,
+) -> Result<Vec<Vec<Run>>, Undefined> {
+    let first = input.groups.first().or_else(|| first_of(input).first());
+    let first = first.ok_or(Undefined::TooFewGroups { got: 0, want: 1 })?;
+    let maker = Maker::new(first, baseline);
+    let (points, size) = (points_of(input), maker.size);
+    let most = (LONGEST / size).max(FEWEST_POINTS);
+    let before = input.kept.map_or(0, |kept| kept.points.clamp(2, most));
+    let each = (points + before).saturating_mul(size).max(1);
+    let number = (READINGS / each).clamp(FEWEST_CHARTS, MOST_CHARTS);
+    let mut random = Random::new(SEED);
+    let mut charts = Vec::new();
+    for _ in 0..number {
+        let kept = if before > 0 {
+            let made = maker.readings(before * size, &mut random);
+            // a baseline without any spread would not have been kept
+            let Ok(chart) = maker.chart(kind, input, &made, None, None) else {
+                continue;
+            };
+            Some(chart.baseline)
+        } else {
+            None
+        };
+        let made = maker.readings(points * size, &mut random);
+        // likewise a chart without spread would not have been drawn
+        let Ok(chart) = maker.chart(kind, input, &made, input.baseline, kept) else {
+            continue;
+        };
+        let runs = chart.panels.iter().map(|panel| Run {
+            distances: rules::distances(panel),
+            independent: panel.independent,
+        });
+        charts.push(runs.collect());
+    }
+    Ok(charts)
+}
+
+/// Makes readings of a steady process on the grid of real ones.
+struct Maker<'s> {
+    like: &'s Sample,
+    center: f64,
+    sigma: f64,
+    step: f64,
+    on_grid: f64,
+    size: usize,
+}
+
+impl<'s> Maker<'s> {
+    fn new(like: &'s Sample, baseline: &Baseline) -> Self {
+        let one = base_in(like.unit(), 1.0);
+        let step = like
+            .summary()
+            .step_base()
+            .map_or(1.0, |step| float(step.into()));
+        let rounded = baseline.sigma / one;
+        let without = rounded * rounded - step * step / 12.0;
+        Self {
+            like,
+            center: baseline.center / one,
+            sigma: if without > 0.0 {
+                without.sqrt()
+            } else {
+                rounded
+            },
+            step,
+            size: like.bases().len().max(1),
+            on_grid: like
+                .bases()
+                .first()
+                .map_or(0.0, |base| float((*base).into())),
+        }
+    }
+
+    fn readings(&self, count: usize, random: &mut Random) -> Vec<i64> {
+        let reading = |_| {
+            let value = self.center + self.sigma * random.next_normal();
+            let steps = ((value - self.on_grid) / self.step).round();
+            nearest(self.on_grid + steps * self.step)
+        };
+        (0..count).map(reading).collect()
+    }
+
+    fn chart(
+        &self,
+        kind: &ChartKind,
+        like: &Input<'_>,
+        made: &[i64],
+        baseline: Option<usize>,
+        kept: Option<Baseline>,
+    ) -> Result<Chart, Undefined> {
+        if let Some(of_bases) = kind.of_bases {
+            return of_bases(made, self.like.unit(), baseline, kept);
+        }
+        let groups = made.chunks(self.size).map(|group| self.like.part(group));
+        let groups = groups.collect::<Result<Vec<_>, _>>()?;
+        (kind.panels)(&Input {
+            groups: &groups,
+            baseline,
+            kept,
+            memory: like.memory,
+        })
+    }
+}

@@ -1,0 +1,140 @@
+//! Could these readings stand in any other order just as well?
+//!
+//! In: readings in order. Out: the chance of an order like this if order means nothing. It asks for no shape and
+//! knows of rounding, since the readings stay what they are and only change places.
+
+use super::random::Random;
+use super::{Sample, Undefined};
+
+/// Fewer readings have too few orders (common practice, no source).
+const FEWEST: u64 = 8;
+/// More readings than this take too long.
+pub const MOST: u64 = 5000;
+/// Random orders behind a chance.
+const RUNS: u32 = 1999;
+/// The seed of the random orders: the same readings always give the same chances.
+const SEED: u64 = 0x7a11_0bde;
+
+/// Chances of an order, if order means nothing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Order {
+    /// Of a lag-1 autocorrelation as far from what is to be expected, either way.
+    pub lag1_p: f64,
+    /// Of neighbours as near to each other: low where a process wanders, so that Cpk exceeds Ppk.
+    pub near_p: f64,
+}
+
+/// The order of `sample` against 1,999 random orders of the same readings (a permutation test with a seed of
+/// its own).
+///
+/// ```text
+/// lag-1:  | n Σ xᵢ xᵢ₊₁ - (T² - Σ x²) |   as large,   T = Σ x
+/// near:   Σ | xᵢ₊₁ - xᵢ |                as small;    p = (1 + orders so) / (1 + 1999)
+/// ```
+///
+/// Sums are exact integers. Source: the permutation test of Wald and Wolfowitz 1943, from memory.
+///
+/// # Errors
+///
+/// [`Undefined::TooFew`] under 8 readings, [`Undefined::TooMany`] over 5,000, [`Undefined::NoSpread`] if all are
+/// equal, [`Undefined::TooLarge`] if sums overflow.
+///
+/// # Examples
+///
+/// ```
+/// use tallyjaw::{quantity::Unit, stats::{Sample, order}};
+/// let climbing = (0..20).map(|at| 1_620_000 + at * 10_000).collect();
+/// let sample = Sample::from_bases(climbing, Unit::Millimetre)?;
+/// assert!(order::order(&sample)?.near_p < 0.001);
+/// # Ok::<_, tallyjaw::stats::Undefined>(())
+/// ```
+pub fn order(sample: &Sample) -> Result<Order, Undefined> {
+    let (got, bases) = (sample.count(), sample.bases());
+    Undefined::unless(got, FEWEST)?;
+    if got > MOST {
+        return Err(Undefined::TooMany { got, most: MOST });
+    }
+    let first = bases.first().copied().unwrap_or(0);
+    if bases.iter().all(|base| *base == first) {
+        return Err(Undefined::NoSpread { count: got });
+    }
+    let mut values = bases
+        .iter()
+        .map(|base| base.checked_sub(first).map(i128::from))
+        .collect::<Option<Vec<i128>>>()
+        .ok_or(Undefined::TooLarge)?;
+    let reach = values.iter().map(|value| value.abs()).max().unwrap_or(0);
+    let n = i128::from(got);
+    if reach
+        .checked_mul(reach)
+        .and_then(|square| square.checked_mul(4 * n * n))
+        .is_none()
+    {
+        return Err(Undefined::TooLarge);
+    }
+    let total: i128 = values.iter().sum();
+    let squares: i128 = values.iter().map(|value| value * value).sum();
+    let expected = total * total - squares;
+    let told = |values: &[i128]| {
+        let (mut products, mut distances) = (0, 0);
+        for pair in values.windows(2) {
+            if let [one, next] = pair {
+                products += one * next;
+                distances += (next - one).abs();
+            }
+        }
+        ((n * products - expected).abs(), distances)
+    };
+    let (far, near) = told(&values);
+    let mut random = Random::new(SEED);
+    let (mut as_far, mut as_near) = (1_u32, 1_u32);
+    for _ in 0..RUNS {
+        shuffle(&mut values, &mut random);
+        let (product, distance) = told(&values);
+        as_far += u32::from(product >= far);
+        as_near += u32::from(distance <= near);
+    }
+    let share = |count: u32| f64::from(count) / f64::from(RUNS + 1);
+    Ok(Order {
+        lag1_p: share(as_far),
+        near_p: share(as_near),
+    })
+}
+
+/// Every order is as likely as any other (Fisher and Yates).
+fn shuffle(values: &mut [i128], random: &mut Random) {
+    for last in (1..values.len()).rev() {
+        values.swap(last, random.below(last + 1));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::Unit;
+
+    #[test]
+    fn a_steady_process_keeps_its_order_in_nineteen_cases_of_twenty() {
+        let mut random = Random::new(11);
+        let (mut far, mut near) = (0, 0);
+        for _ in 0..400 {
+            let bases = (0..20).map(|_| 10_000 * i64::try_from(random.below(6)).unwrap());
+            let sample = Sample::from_bases(bases.collect(), Unit::Millimetre).unwrap();
+            let of = order(&sample).unwrap();
+            far += u32::from(of.lag1_p <= 0.05);
+            near += u32::from(of.near_p <= 0.05);
+        }
+        // 20 of 400 on average; over 37 once in ten thousand
+        assert!(
+            (5..=37).contains(&far) && (5..=37).contains(&near),
+            "{far} {near}"
+        );
+    }
+
+    #[test]
+    fn what_cannot_be_told_is_said() {
+        let of = |bases: Vec<i64>| order(&Sample::from_bases(bases, Unit::Millimetre).unwrap());
+        assert_eq!(of(vec![1; 9]), Err(Undefined::NoSpread { count: 9 }));
+        assert_eq!(of(vec![1, 2]), Err(Undefined::TooFew { got: 2, want: 8 }));
+    }
+}

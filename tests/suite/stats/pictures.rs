@@ -1,0 +1,130 @@
+//! Pictures show what is so: bars part at the limits, groups share a scale, axes have numbers and units.
+
+use proptest::prelude::*;
+use tallyjaw::quantity::{Dimension, Quantity, Unit};
+use tallyjaw::stats::chart::{CHARTS, Input, Memory, draw, usual_rules};
+use tallyjaw::stats::picture::{Histogram, chart_svg};
+use tallyjaw::stats::{Limits, Sample};
+
+fn quantity(base: i64) -> Option<Quantity> {
+    Some(Quantity::from_base(Dimension::Length, base))
+}
+
+fn sample(bases: Vec<i64>, step: i64) -> Sample {
+    let sample = Sample::from_bases(bases, Unit::Millimetre).unwrap();
+    sample.with_step(quantity(step))
+}
+
+fn limits(lower: Option<i64>, upper: Option<i64>) -> Limits {
+    Limits {
+        lower: lower.and_then(quantity),
+        nominal: None,
+        upper: upper.and_then(quantity),
+    }
+}
+
+proptest! {
+    #[test]
+    fn every_reading_is_in_one_bar_and_no_bar_straddles_a_limit(
+        values in proptest::collection::vec(-300i64..300, 1..80),
+        step in prop_oneof![Just(1i64), Just(7), Just(10)],
+        on_grid in any::<bool>(),
+        lower in proptest::option::of(-320i64..100),
+        wide in proptest::option::of(0i64..400),
+    ) {
+        let values: Vec<i64> = values.into_iter().map(|v| if on_grid { v * step } else { v }).collect();
+        let upper = wide.map(|wide| lower.unwrap_or(-50) + wide);
+        let all = sample(values.clone(), step);
+        let histogram = Histogram::new(all.summary(), &limits(lower, upper)).unwrap();
+        let is_out = |v: i64| lower.is_some_and(|l| v < l) || upper.is_some_and(|u| v > u);
+        let mut last = i64::MIN;
+        for bin in histogram.bins() {
+            prop_assert!(last < bin.low && bin.low <= bin.high, "{:?}", histogram.bins());
+            last = bin.high;
+            prop_assert_eq!(is_out(bin.low), bin.outside, "{:?}", bin);
+            prop_assert_eq!(is_out(bin.high), bin.outside, "{:?}", bin);
+        }
+        let total: u64 = histogram.bins().iter().map(|bin| bin.count).sum();
+        prop_assert_eq!(total, u64::try_from(values.len()).unwrap());
+        let outside: u64 = histogram.bins().iter().filter(|bin| bin.outside).map(|bin| bin.count).sum();
+        let want = values.iter().filter(|v| is_out(**v)).count();
+        prop_assert_eq!(outside, u64::try_from(want).unwrap());
+    }
+}
+
+#[test]
+fn good_pieces_at_a_limit_are_never_drawn_as_outside() {
+    // 0.01 mm over a wide range: several counts a bar; limits in the middle of what would be bars
+    let bases = (100..=180).chain([157, 157, 167, 167]).map(|h| h * 10_000);
+    let all = sample(bases.collect(), 10_000);
+    let within = limits(Some(1_570_000), Some(1_670_000));
+    let histogram = Histogram::new(all.summary(), &within).unwrap();
+    let inside: u64 = histogram
+        .bins()
+        .iter()
+        .filter(|bin| !bin.outside)
+        .map(|bin| bin.count)
+        .sum();
+    assert_eq!(inside, 15, "157 to 167, and four more");
+    let text = histogram.text().join("\n");
+    let (below, rest) = text.split_once("── lower limit 1.57 mm").unwrap();
+    let (between, above) = rest.split_once("── upper limit 1.67 mm").unwrap();
+    assert!(!between.contains("outside"), "{text}");
+    assert!(
+        below.contains("outside") && above.contains("outside"),
+        "{text}"
+    );
+    assert!(text.contains("mm │ readings"), "{text}");
+    let svg = histogram.svg("heights");
+    assert!(
+        svg.contains("value in mm") && svg.contains(">readings<"),
+        "{svg}"
+    );
+    assert!(svg.matches("class=\"middle tick\"").count() >= 3, "{svg}");
+}
+
+#[test]
+fn histograms_side_by_side_have_the_same_bars_and_the_same_scale() {
+    let few = sample(vec![1_620_000, 1_630_000], 10_000);
+    let many = sample([1_600_000, 1_640_000, 1_700_000].repeat(9), 10_000);
+    let pair = Histogram::side_by_side(&[few.summary(), many.summary()], &limits(None, None));
+    let [first, second] = &pair[..] else {
+        panic!("two")
+    };
+    let bars =
+        |of: &Histogram| -> Vec<_> { of.bins().iter().map(|bin| (bin.low, bin.high)).collect() };
+    assert_eq!(bars(first), bars(second));
+    assert_eq!((first.span(), first.most()), (second.span(), second.most()));
+    assert_eq!(first.most(), 9);
+    assert_eq!(first.text().len(), second.text().len());
+}
+
+#[test]
+fn a_chart_has_numbers_and_units_on_both_axes() {
+    let bases = (0..25).map(|at| 1_620_000 + 10_000 * (at * 7 % 5));
+    let singles: Vec<Sample> = bases.map(|base| sample(vec![base], 10_000)).collect();
+    let input = Input {
+        groups: &singles,
+        baseline: None,
+        kept: None,
+        memory: Memory::default(),
+    };
+    let kind = CHARTS
+        .iter()
+        .find(|kind| kind.name == "individuals")
+        .unwrap();
+    let chart = draw(kind, &input).unwrap();
+    let svg = chart_svg("heights", &chart, &usual_rules(), (4, Unit::Millimetre));
+    for said in [
+        "single readings in mm",
+        "distance to the reading before in mm",
+        "number of the reading",
+        ">upper 1.",
+        " mm</text>",
+        "class=\"end tick\"",
+        "class=\"middle tick\"",
+    ] {
+        assert!(svg.contains(said), "{said}: {svg}");
+    }
+    assert!(!svg.contains("NaN"));
+}
