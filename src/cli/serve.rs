@@ -6,12 +6,16 @@ use crate::daemon::{self, DaemonError, Ready, Setup};
 use crate::entry::Seq;
 use crate::journal::{self, JournalError};
 use std::io::Write;
+use std::time::Duration;
 
 /// Set by the benchmark only: entries are announced before they are on disk.
 const WITHOUT_SYNC: &str = "TALLYJAW_BENCHMARK_WITHOUT_SYNC";
 
 /// Set by tests only: a segment is full at so many bytes.
 const SEGMENT_BYTES: &str = "TALLYJAW_TEST_SEGMENT_BYTES";
+
+/// Set by tests only: a disk that has not answered for so many milliseconds has stalled.
+const STALL_MILLIS: &str = "TALLYJAW_TEST_STALL_MILLIS";
 
 /// Run the daemon: read the ports, judge, keep the journal, serve the sockets
 #[derive(Debug, clap::Args)]
@@ -27,6 +31,10 @@ pub(super) struct Serve {
     /// Go on although the journal is damaged from this entry on; look with `tallyjaw verify` first
     #[arg(long, value_name = "SEQ")]
     accept_damage: Option<u64>,
+
+    /// Go on although more of the journal is known elsewhere than this, its last entry; 0 if it is gone as a whole
+    #[arg(long, value_name = "SEQ")]
+    accept_rollback: Option<u64>,
 }
 
 impl Serve {
@@ -41,8 +49,11 @@ impl Serve {
             config_path,
             config,
             accept_damage: self.accept_damage.map(Seq),
+            accept_rollback: self.accept_rollback.map(Seq),
             sync,
-            segment_bytes_most: segment_bytes()?,
+            segment_bytes_most: number_of(SEGMENT_BYTES)?.unwrap_or(journal::SEGMENT_BYTES),
+            stall_after: number_of(STALL_MILLIS)?
+                .map_or(daemon::STALL_AFTER, Duration::from_millis),
         };
         // A daemon whose standard output is closed serves all the same.
         daemon::run(setup, |ready| drop(say(ready, context.json, out))).map_err(failure)?;
@@ -50,17 +61,15 @@ impl Serve {
     }
 }
 
-fn segment_bytes() -> Result<u64, Failure> {
-    let Some(text) = std::env::var_os(SEGMENT_BYTES) else {
-        return Ok(journal::SEGMENT_BYTES);
+/// The number in a variable of the environment, if it is set.
+fn number_of(variable: &str) -> Result<Option<u64>, Failure> {
+    let Some(text) = std::env::var_os(variable) else {
+        return Ok(None);
     };
     let number = text.to_str().and_then(|text| text.parse().ok());
-    number.ok_or_else(|| {
-        Failure::usage(format!(
-            "got {SEGMENT_BYTES}={}, want a number of bytes",
-            text.display()
-        ))
-    })
+    number
+        .map(Some)
+        .ok_or_else(|| Failure::usage(format!("got {variable}={}, want a number", text.display())))
 }
 
 fn say(ready: &Ready, json: bool, out: &mut dyn Write) -> std::io::Result<()> {
@@ -103,6 +112,7 @@ fn failure(error: DaemonError) -> Failure {
         DaemonError::Journal(
             JournalError::Locked { .. }
             | JournalError::OtherDamage { .. }
+            | JournalError::OtherRollback { .. }
             | JournalError::Newer { .. },
         ) => Failure::usage(message),
         DaemonError::Page(error) if error.is_wrong_configuration() => Failure::usage(message),
@@ -111,6 +121,7 @@ fn failure(error: DaemonError) -> Failure {
             JournalError::Io { .. }
             | JournalError::WrongKind { .. }
             | JournalError::Damaged(_)
+            | JournalError::RolledBack(_)
             | JournalError::OutOfOrder { .. }
             | JournalError::Write { .. }
             | JournalError::Sync { .. }

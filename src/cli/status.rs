@@ -1,4 +1,4 @@
-//! `tallyjaw status`: exit 0, 3 without a daemon, 4 if the journal has failed.
+//! `tallyjaw status`: exit 0, 3 without a daemon, 4 if the journal has failed, has no room, or its disk does not answer.
 
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::words::safe;
@@ -59,6 +59,11 @@ impl Status {
         }
         match status.journal_health.as_str() {
             "ok" => Ok(Exit::Yes),
+            "stalled" => Err(Failure::io(format!(
+                "the disk has not answered for {} s: nothing is announced until it does",
+                status.stalled_seconds.unwrap_or_default()
+            ))
+            .with_remedy("look at the disk of state_dir; what is measured now waits for it")),
             health => Err(
                 Failure::io(format!("the journal is {health}: nothing counts"))
                     .with_remedy("look at the disk of state_dir and at the daemon's messages"),

@@ -4,6 +4,7 @@
 //! own place. Holds the newest lines in memory; older ones are read from the journal's files.
 
 use super::at_end::{AtEnd, Left};
+use super::health::Health;
 use crate::entry::{JournalId, Seq, State};
 use crate::journal::DurableLine;
 use crate::message::reply::{SinkStatus, Status, Trouble};
@@ -21,27 +22,6 @@ const RING_BYTES: usize = 1024 * 1024;
 
 /// How many notices are held for clients that are behind.
 const NOTICES: usize = 16;
-
-/// How the journal is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Health {
-    /// Entries become durable.
-    Ok,
-    /// There is no room; nothing counts.
-    Full,
-    /// A write or sync failed; nothing is acknowledged any more.
-    Failed,
-}
-
-impl Health {
-    const fn name(self) -> &'static str {
-        match self {
-            Self::Ok => "ok",
-            Self::Full => "full",
-            Self::Failed => "failed",
-        }
-    }
-}
 
 /// What every client of a daemon sees.
 #[derive(Debug)]
@@ -182,7 +162,8 @@ impl Live {
         self.shown.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn wake_all(&self) {
+    /// Has everybody look again: what is shown goes with the time.
+    pub fn wake_all(&self) {
         let last = self.shown().last;
         self.durable.send_replace(last);
     }
@@ -326,14 +307,20 @@ impl Live {
     }
 
     fn status_of(&self, shown: &Shown) -> Status {
+        let stalled_seconds = shown.health.stalled_seconds();
+        let mut state = StateMessage::new(&shown.state, &shown.catalog);
+        if let Some(seconds) = stalled_seconds {
+            state.waits_for_disk(seconds);
+        }
         Status {
             version: self.version.to_owned(),
             journal: self.journal.to_string(),
             first: self.first.0,
             journal_health: shown.health.name().to_owned(),
             unjudged_frames: None,
+            stalled_seconds,
             page: shown.page.clone(),
-            state: StateMessage::new(&shown.state, &shown.catalog),
+            state,
             troubles: shown.troubles.values().cloned().collect(),
             sinks: shown.sinks_behind(),
         }

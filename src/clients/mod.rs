@@ -13,13 +13,15 @@
 mod at_end;
 mod control;
 mod feed;
+mod health;
 mod lines;
 mod live;
 mod piece;
 mod sockets;
 
 pub use control::{Asked, answer};
-pub use live::{Batch, Health, Live};
+pub use health::Health;
+pub use live::{Batch, Live};
 pub(crate) use piece::{Piece, read_piece};
 pub use sockets::{RuntimeDir, SocketError};
 

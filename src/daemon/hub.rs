@@ -10,8 +10,10 @@ use super::answers::{AnswerTo, Waiting, kind_of};
 use super::clock::Clock;
 use super::outage::{Mode, OnTheirWay, no_room};
 use super::ports::{PortEvent, Ports};
+use super::reload::tell_reload_refused;
 use super::service::{self, Watchdog};
 use super::signals::{self, Signals};
+use super::stall::Stall;
 use super::{DaemonError, VERSION};
 use crate::clients::{Asked, Health, Live};
 use crate::config::Config;
@@ -53,6 +55,7 @@ pub(super) struct Hub {
     pub(super) mode: Mode,
     pub(super) wake_at: Option<MonoMicros>,
     pub(super) on_their_way: OnTheirWay,
+    pub(super) stall: Stall,
     /// The last entry that was handed to the journal.
     pub(super) appended: Seq,
     /// The last entry that the journal said is durable.
@@ -70,9 +73,9 @@ enum Came {
 }
 
 /// An entry that was handed to the journal.
-struct Appended {
-    seq: Seq,
-    kind: &'static str,
+pub(super) struct Appended {
+    pub(super) seq: Seq,
+    pub(super) kind: &'static str,
 }
 
 impl Hub {
@@ -91,13 +94,15 @@ impl Hub {
                 Mode::Full(..) => true,
                 Mode::Trying(_) => false,
             };
+            // On a disk that does not answer, who asks is told so.
+            let asks = takes || self.stall.is_told();
             let wake = self.wakes();
             let came = tokio::select! {
                 biased;
                 () = watchdog.due() => Came::SignOfLife,
                 announcement = announcements.recv() => Came::Announcement(announcement),
                 signal = signals.next() => Came::Signal(signal),
-                Some(asked) = asked.recv(), if takes => Came::Asked(asked),
+                Some(asked) = asked.recv(), if asks => Came::Asked(asked),
                 Some(event) = self.ports.events.recv(), if takes => Came::Port(event),
                 () = until(wake), if wake.is_some() => Came::Time,
             };
@@ -136,8 +141,11 @@ impl Hub {
         });
         self.ports.open(&self.config.ports);
         while matches!(self.mode, Mode::Writing) && self.live.last() < self.appended {
-            let announcement = announcements.recv().await;
-            self.announced(announcement)?;
+            tokio::select! {
+                biased;
+                announcement = announcements.recv() => self.announced(announcement)?,
+                () = until(self.stall.due()) => self.look_at_stall(),
+            }
         }
         Ok(())
     }
@@ -153,7 +161,7 @@ impl Hub {
         self.drain();
     }
 
-    fn drain(&mut self) -> Vec<Appended> {
+    pub(super) fn drain(&mut self) -> Vec<Appended> {
         let mut appended = Vec::new();
         loop {
             match self.core.poll() {
@@ -172,6 +180,7 @@ impl Hub {
                         // The announcement of the failure is on its way and ends the loop.
                         tracing::error!(%error, "an entry was not taken");
                     }
+                    self.stall.handed_over(Instant::now());
                 }
                 Output::Send { instrument, bytes } => {
                     if !self.ports.send(&instrument, bytes) {
@@ -189,13 +198,15 @@ impl Hub {
 
     fn wakes(&self) -> Option<Instant> {
         let core = self.wake_at.map(|moment| self.clock.instant(moment));
-        match &self.mode {
-            Mode::Full(_, retry_at) => Some(core.map_or(*retry_at, |core| core.min(*retry_at))),
-            Mode::Writing | Mode::Trying(_) => core,
-        }
+        let retry = match &self.mode {
+            Mode::Full(_, retry_at) => Some(*retry_at),
+            Mode::Writing | Mode::Trying(_) => None,
+        };
+        [core, retry, self.stall.due()].into_iter().flatten().min()
     }
 
     fn time(&mut self) {
+        self.look_at_stall();
         let now = self.now();
         match std::mem::replace(&mut self.mode, Mode::Writing) {
             Mode::Full(outage, retry_at) if self.clock.instant(now.mono) >= retry_at => {
@@ -220,6 +231,7 @@ impl Hub {
                     self.on_their_way.durable(last.seq);
                     self.waiting.durable(last.seq);
                 }
+                self.disk_answered(self.durable < self.appended);
                 self.outage_is_over();
                 if segment_full {
                     self.feed(Input::SegmentFull);
@@ -229,6 +241,7 @@ impl Hub {
             Some(Announcement::Full {
                 error, first_lost, ..
             }) => {
+                self.disk_answered(false);
                 self.full(&error, first_lost);
                 Ok(())
             }
@@ -394,55 +407,12 @@ impl Hub {
         })))
     }
 
-    fn check_room(&self) -> Result<(), ErrorObject> {
+    pub(super) fn check_room(&self) -> Result<(), ErrorObject> {
         match &self.mode {
+            Mode::Writing if self.journal.room() < ROOM_LEAST => Err(self.behind()),
             Mode::Writing => Ok(()),
             Mode::Full(outage, _) | Mode::Trying(outage) => Err(no_room(outage.reason.clone())),
         }
-    }
-
-    /// Reads the configuration anew; the `started` entry that says so.
-    fn reload(&mut self) -> Result<Seq, ErrorObject> {
-        service::reloads();
-        let result = self.take_configuration();
-        service::reloaded(result.is_ok());
-        result
-    }
-
-    fn take_configuration(&mut self) -> Result<Seq, ErrorObject> {
-        self.check_room()?;
-        let config = super::reload::load(&self.config_path, &self.config)?;
-        for instrument in self.ports.close_all_but(&config.ports) {
-            self.open.remove(&instrument);
-            self.live.set_trouble(&instrument, None);
-            self.feed(Input::PortClosed {
-                instrument: &instrument,
-                reason: "the configuration of its port has changed",
-            });
-        }
-        self.config = config;
-        let catalog = Arc::new(self.config.catalog.clone());
-        self.live.set_catalog(Arc::clone(&catalog));
-        self.feed(Input::Reloaded(catalog));
-        let digest = self.config.digest.clone();
-        let now = self.now();
-        self.core.handle(
-            now,
-            Input::Started {
-                version: VERSION,
-                config_digest: &digest,
-            },
-        );
-        let appended = self.drain();
-        let started = appended.iter().find(|entry| entry.kind == "started");
-        let seq = started.map_or(self.appended, |entry| entry.seq);
-        // `started` says that no port is open; those that stayed are told again.
-        for attached in self.open.clone().into_values() {
-            self.feed(Input::PortOpened(attached));
-        }
-        self.ports.open(&self.config.ports);
-        tracing::info!(config_digest = digest, "a new configuration is in force");
-        Ok(seq)
     }
 
     /// Takes what has come, says `stopped`, and waits until it is durable.
@@ -465,6 +435,8 @@ impl Hub {
             let next = tokio::time::timeout_at(give_up, announcements.recv());
             let Ok(announcement) = next.await else {
                 let message = "the disk did not take what was left in time".to_owned();
+                // Said now: the journal's thread may never come back from its disk.
+                tracing::error!("{message}");
                 return Err(DaemonError::JournalFailed { message });
             };
             self.announced(announcement)?;
@@ -477,15 +449,5 @@ async fn until(moment: Option<Instant>) {
     match moment {
         Some(moment) => tokio::time::sleep_until(moment.into()).await,
         None => std::future::pending().await,
-    }
-}
-
-fn tell_reload_refused(error: &ErrorObject) {
-    tracing::error!(
-        "the configuration was not taken, the old one stays in force: {}",
-        error.message
-    );
-    for detail in &error.data.details {
-        tracing::error!("{detail}");
     }
 }

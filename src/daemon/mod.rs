@@ -19,6 +19,7 @@ mod reload;
 pub mod replay;
 mod service;
 mod signals;
+mod stall;
 
 use crate::clients::{self, Live, MOST_CLIENTS, RuntimeDir, SocketError};
 use crate::config::{Config, DataSetConfig, SinkConfig, SinkSettings};
@@ -35,6 +36,7 @@ use hub::Hub;
 use outage::{Mode, OnTheirWay};
 use ports::Ports;
 use signals::Signals;
+use stall::Stall;
 use std::collections::BTreeMap;
 use std::io;
 use std::net::SocketAddr;
@@ -62,11 +64,19 @@ pub struct Setup {
     pub config: Config,
     /// A damaged entry that a person has accepted.
     pub accept_damage: Option<Seq>,
+    /// The end of a journal of which more is known elsewhere, if a person has accepted that.
+    pub accept_rollback: Option<Seq>,
     /// Off only to measure what syncing costs.
     pub sync: bool,
     /// A segment longer than this is full; [`journal::SEGMENT_BYTES`] but in tests.
     pub segment_bytes_most: u64,
+    /// How long the disk may take to answer before everybody is told; [`STALL_AFTER`] but in tests.
+    pub stall_after: Duration,
 }
+
+/// A disk that takes longer over what it was handed has stalled: ten times what a slow one takes to answer, and
+/// sooner than a person wonders why nothing is shown.
+pub const STALL_AFTER: Duration = Duration::from_secs(2);
 
 /// Where everything is, once the daemon serves.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -152,11 +162,13 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     let options = Options {
         sync: setup.sync,
         accept_damage: setup.accept_damage,
+        accept_rollback: setup.accept_rollback,
         segment_bytes_most: setup.segment_bytes_most,
         ..Options::at(clock::wall())
     };
     let daemon = setup.config.daemon.clone();
-    let opened = journal::open(&daemon.state_dir, options)?;
+    let witnesses = sink::witnesses(&daemon.state_dir);
+    let opened = journal::open_known(&daemon.state_dir, options, witnesses)?;
     if let Some(torn) = &opened.torn {
         let Torn { file, bytes } = torn;
         tracing::warn!(
@@ -197,6 +209,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         mode: Mode::Writing,
         wake_at: None,
         on_their_way: OnTheirWay::default(),
+        stall: Stall::new(setup.stall_after),
         appended: where_all_is.last,
         durable: where_all_is.last,
     };

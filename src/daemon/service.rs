@@ -49,6 +49,19 @@ pub(super) fn journal_takes(entries: bool) {
     tell(&[NotifyState::Status(status)]);
 }
 
+/// The disk has not answered for so long. The loop turns all the same, and goes on saying so: killing it would not
+/// mend the disk.
+pub(super) fn disk_stalls(seconds: u64) {
+    let status =
+        format!("the disk has not answered for {seconds} s: nothing is announced until it does");
+    tell(&[NotifyState::Status(&status)]);
+}
+
+/// The disk answers again.
+pub(super) fn disk_answers() {
+    tell(&[NotifyState::Status("serving; the disk answers again")]);
+}
+
 /// A sign of life from the daemon's loop, twice in the time that the manager waits for one.
 #[derive(Debug)]
 pub(super) struct Watchdog {

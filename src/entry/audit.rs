@@ -98,7 +98,8 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
         | Entry::Refused { .. }
         | Entry::ClockStepped { .. }
         | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. } => {}
+        | Entry::DamageAccepted { .. }
+        | Entry::RolledBack { .. } => {}
     }
     found.0
 }

@@ -123,7 +123,8 @@ pub fn series_of(stamped: &Stamped) -> Option<Seq> {
         | Entry::Refused { .. }
         | Entry::ClockStepped { .. }
         | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. } => None,
+        | Entry::DamageAccepted { .. }
+        | Entry::RolledBack { .. } => None,
     }
 }
 
@@ -174,7 +175,8 @@ pub fn fate(entries: &[Stamped], seq: Seq) -> Fate {
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }
             | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. } => None,
+            | Entry::DamageAccepted { .. }
+            | Entry::RolledBack { .. } => None,
         });
     told.unwrap_or(Fate::Stands)
 }

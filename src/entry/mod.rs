@@ -262,6 +262,17 @@ pub enum Entry {
         /// What was wrong.
         reason: String,
     },
+    /// A person accepted that the journal is not as far as somebody knew it to be.
+    RolledBack {
+        /// The journal that was known.
+        journal: JournalId,
+        /// The last entry of it that was known.
+        known: Seq,
+        /// The entry that this journal ended with; 0 where it had vanished.
+        end: Seq,
+        /// Who knew it, and what is gone.
+        reason: String,
+    },
 }
 
 /// An instrument's port is open.
@@ -334,6 +345,7 @@ impl Entry {
             Self::ClockStepped { .. } => "clock_stepped",
             Self::Gap { .. } => "gap",
             Self::DamageAccepted { .. } => "damage_accepted",
+            Self::RolledBack { .. } => "rolled_back",
         }
     }
 }

@@ -107,7 +107,8 @@ impl State {
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }
             | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. } => return,
+            | Entry::DamageAccepted { .. }
+            | Entry::RolledBack { .. } => return,
         };
         if let Some(station) = self.stations.get_mut(done) {
             station.refused = None;

@@ -248,7 +248,8 @@ impl State {
             | Entry::Unread(_)
             | Entry::Noted { .. }
             | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. } => {}
+            | Entry::DamageAccepted { .. }
+            | Entry::RolledBack { .. } => {}
         }
         self.last = Some(*seq);
     }

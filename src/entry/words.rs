@@ -54,7 +54,8 @@ pub fn station(entry: &Entry) -> Option<&str> {
         | Entry::Stopped { .. }
         | Entry::ClockStepped { .. }
         | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. } => None,
+        | Entry::DamageAccepted { .. }
+        | Entry::RolledBack { .. } => None,
     }
 }
 
@@ -149,6 +150,7 @@ pub fn words(entry: &Entry) -> String {
         Entry::DamageAccepted { seq, reason } => {
             format!("damage from #{seq} on was accepted: {reason}")
         }
+        Entry::RolledBack { reason, .. } => format!("the journal was rolled back: {reason}"),
     };
     safe(&text)
 }

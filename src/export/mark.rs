@@ -77,6 +77,20 @@ impl Mark {
     }
 }
 
+/// What all marks know: where each stands, its journal and the last entry that was given.
+pub fn known(state_dir: &Path) -> Vec<(PathBuf, String, Seq)> {
+    let Ok(folder) = std::fs::read_dir(state_dir.join(FOLDER)) else {
+        return Vec::new(); // nobody has one
+    };
+    let paths = folder.filter_map(|item| Some(item.ok()?.path()));
+    let marks = paths.filter(|path| path.extension().is_some_and(|end| end == "json"));
+    let known = marks.filter_map(|path| {
+        let mark = Mark::from_json(&std::fs::read(&path).ok()?)?;
+        Some((path, mark.journal, Seq(mark.after)))
+    });
+    known.collect()
+}
+
 /// Why there is no mark.
 #[derive(Debug, thiserror::Error)]
 pub enum MarkError {

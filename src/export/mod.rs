@@ -20,7 +20,7 @@ mod whole_file;
 
 pub use check::Check;
 pub use csv_table::{CsvTable, guarded, unguarded};
-pub use mark::{Mark, MarkError, Marks};
+pub use mark::{Mark, MarkError, Marks, known as known_by_marks};
 pub use parquet_table::ParquetTable;
 pub use read::{Form, Piece, ReadError, pieces};
 pub use whole_file::WholeFile;

@@ -1,6 +1,6 @@
 //! What can go wrong with a journal, and what to do about it.
 
-use super::JOURNAL_FOLDER;
+use super::{JOURNAL_FOLDER, RolledBack};
 use crate::entry::Seq;
 use crate::entry::line::LineError;
 use std::io;
@@ -53,6 +53,17 @@ pub enum JournalError {
     /// The person accepted another damage than the one there is.
     #[error("asked to accept damage at entry {asked}, but {}", found.map_or_else(|| "the last segment is intact".to_owned(), |seq| format!("the first damage is at entry {seq}")))]
     OtherDamage {
+        /// What was accepted.
+        asked: Seq,
+        /// What there is.
+        found: Option<Seq>,
+    },
+    /// Others know more of the journal, or another one.
+    #[error(transparent)]
+    RolledBack(#[from] Box<RolledBack>),
+    /// The person accepted another rollback than the one there is.
+    #[error("asked to accept that the journal ends with entry {asked}, but {}", found.map_or_else(|| "nothing is missing behind its end".to_owned(), |seq| format!("it ends with entry {seq}")))]
+    OtherRollback {
         /// What was accepted.
         asked: Seq,
         /// What there is.
@@ -135,6 +146,17 @@ impl JournalError {
                 "look at all of it with `tallyjaw verify`, then start with `tallyjaw serve --accept-damage {}`",
                 damage.seq
             )),
+            Self::RolledBack(found) if found.end == Seq(0) => Some(
+                "put the journal back from where it was moved or copied; if it is lost for good, begin another one that says so: `tallyjaw serve --accept-rollback 0`".to_owned(),
+            ),
+            Self::RolledBack(found) => Some(format!(
+                "put the newest copy of the journal back; if what is missing is lost for good: `tallyjaw serve --accept-rollback {}`, which enters it and goes on behind the last entry that is known",
+                found.end
+            )),
+            Self::OtherRollback { found, .. } => Some(match found {
+                Some(seq) => format!("look at it with `tallyjaw verify`, then --accept-rollback {seq}"),
+                None => "start without --accept-rollback".to_owned(),
+            }),
             Self::Newer { .. } => Some("use the release that wrote it, or a newer one".to_owned()),
             Self::OtherDamage { found, .. } => Some(match found {
                 Some(seq) => {
@@ -155,6 +177,11 @@ fn what_to_do_about(kind: io::ErrorKind) -> Option<&'static str> {
         Some("mount the file system so that it can be written to, or name another state_dir")
     } else if kind == io::ErrorKind::PermissionDenied {
         Some("let this user write to state_dir and what is in it, or run as the user whose it is")
+    } else if matches!(
+        kind,
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded
+    ) {
+        Some("make room on the disk of state_dir")
     } else {
         None
     }

@@ -24,15 +24,17 @@ mod recovery;
 mod salvage;
 mod thread;
 mod verify;
+mod witness;
 mod writer;
 
 pub use dir::{Dir, SegmentNumber};
 pub use error::{Damage, JournalError};
 pub use lock::StateLock;
 pub use reader::{Cursor, Line};
-pub use recovery::{Opened, Options, Torn, open};
+pub use recovery::{Opened, Options, Torn, open, open_known};
 pub use thread::{Announcement, Closed, DurableLine, Handle, NotTaken, spawn};
 pub use verify::{Finding, Report, verify};
+pub use witness::{RolledBack, Witness};
 pub use writer::Writer;
 
 use std::io;

@@ -16,10 +16,11 @@
 use super::dir::{Dir, io_error};
 use super::lines::{Chain, Fault, Found, Lines, last_line};
 use super::salvage::salvage;
+use super::witness::{End, of_a_vanished_one};
 use super::writer::{Manner, Position};
 use super::{
-    Damage, JOURNAL_FOLDER, JournalError, SEGMENT_BYTES, SegmentNumber, StateLock, Storage as _,
-    Writer,
+    Damage, JOURNAL_FOLDER, JournalError, RolledBack, SEGMENT_BYTES, SegmentNumber, StateLock,
+    Storage as _, Witness, Writer,
 };
 use crate::entry::line::Digest;
 use crate::entry::{Entry, JournalId, Seq, Stamped, State};
@@ -38,6 +39,8 @@ pub struct Options {
     pub sync: bool,
     /// The first damaged entry, if a person has accepted that it is.
     pub accept_damage: Option<Seq>,
+    /// The entry that the journal ends with, if a person has accepted that more of it is known elsewhere.
+    pub accept_rollback: Option<Seq>,
     /// A segment longer than this is full.
     pub segment_bytes_most: u64,
 }
@@ -49,6 +52,7 @@ impl Options {
             now,
             sync: true,
             accept_damage: None,
+            accept_rollback: None,
             segment_bytes_most: SEGMENT_BYTES,
         }
     }
@@ -88,9 +92,31 @@ pub struct Torn {
     pub bytes: u64,
 }
 
-/// Opens the journal of `state_dir`, or begins one.
+/// Opens the journal of `state_dir`, or begins one, as far as the lock file alone knows of it.
 pub fn open(state_dir: &Path, options: Options) -> Result<Opened, JournalError> {
+    open_known(state_dir, options, Vec::new())
+}
+
+/// The same where others know of it too: what they were given must be there, unless a person has accepted that it is
+/// gone.
+pub fn open_known(
+    state_dir: &Path,
+    options: Options,
+    mut witnesses: Vec<Witness>,
+) -> Result<Opened, JournalError> {
     let lock = StateLock::take(state_dir)?;
+    witnesses.extend(lock.found().cloned());
+    let mut opened = open_held(state_dir, lock, options, &witnesses)?;
+    opened.writer.note_end_of(&opened.journal);
+    Ok(opened)
+}
+
+fn open_held(
+    state_dir: &Path,
+    lock: StateLock,
+    options: Options,
+    witnesses: &[Witness],
+) -> Result<Opened, JournalError> {
     let mut dir = Dir::open_or_make(&state_dir.join(JOURNAL_FOLDER))?;
     let mut numbers = dir.segments()?;
     let mut torn = None;
@@ -115,17 +141,33 @@ pub fn open(state_dir: &Path, options: Options) -> Result<Opened, JournalError> 
         match (ending.fault, options.accept_damage) {
             (None, None) => {
                 let (last, prev) = (ending.last, ending.prev);
-                let position = at_end(ending.good_bytes, last, prev);
-                let writer = Writer::new(dir, Some(file), position, options.manner(), Some(lock));
-                return opened(writer, ending.state, first, torn);
+                let rolled_back = rolled_back(state_dir, (&ending.state, last), witnesses)?;
+                let Some((journal, rolled_back)) = options.accepts(rolled_back)? else {
+                    let position = at_end(ending.good_bytes, last, prev);
+                    let manner = options.manner();
+                    let writer = Writer::new(dir, Some(file), position, manner, Some(lock));
+                    return opened(writer, ending.state, first, torn);
+                };
+                let behind = rolled_back.behind(&journal);
+                let position = at_end(ending.good_bytes, behind, prev);
+                let mut writer = Writer::new(dir, None, position, options.manner(), Some(lock));
+                let left = (journal, ending.state);
+                let state = rolled_back.write(&mut writer, left, options.now)?;
+                return opened(writer, state, first, torn);
             }
             (Some(Trouble::Newer(error)), _) => return Err(error),
             (Some(Trouble::Damage(damage)), None) => return Err(Box::new(damage).into()),
             (Some(Trouble::Damage(damage)), Some(asked)) if damage.seq == asked => {
-                let salvaged = salvage(&dir, &numbers, damage)?;
+                let mut salvaged = salvage(&dir, &numbers, damage)?;
+                let end = (salvaged.state(), salvaged.last);
+                let accepted = options.accepts(rolled_back(state_dir, end, witnesses)?)?;
+                if let Some((journal, rolled_back)) = &accepted {
+                    salvaged.last = rolled_back.behind(journal);
+                }
                 let position = at_end(ending.good_bytes, salvaged.last, salvaged.prev);
                 let mut writer = Writer::new(dir, None, position, options.manner(), Some(lock));
-                let state = salvaged.write(&mut writer, options.now)?;
+                let rolled_back = accepted.map(|(_, rolled_back)| rolled_back);
+                let state = salvaged.write(&mut writer, rolled_back, options.now)?;
                 return opened(writer, state, first, torn);
             }
             (fault, Some(asked)) => {
@@ -140,7 +182,47 @@ pub fn open(state_dir: &Path, options: Options) -> Result<Opened, JournalError> 
     if let Some(asked) = options.accept_damage {
         return Err(JournalError::OtherDamage { asked, found: None });
     }
-    begin(dir, lock, options, torn)
+    let vanished = of_a_vanished_one(witnesses).map(|found| (JournalId(String::new()), found));
+    let vanished = options.accepts(vanished)?.map(|(_, vanished)| vanished);
+    begin(dir, lock, options, vanished, torn)
+}
+
+/// Whether somebody knows more of the journal than there is; with its name.
+fn rolled_back(
+    state_dir: &Path,
+    (state, last): (&State, Seq),
+    witnesses: &[Witness],
+) -> Result<Option<(JournalId, RolledBack)>, JournalError> {
+    let Some(journal) = &state.journal else {
+        return Ok(None); // `opened` refuses it
+    };
+    let end = End {
+        state_dir,
+        journal,
+        last,
+    };
+    let found = end.held_against(witnesses)?;
+    Ok(found.map(|found| (journal.clone(), found)))
+}
+
+impl Options {
+    /// What was found, if it was accepted; nothing is found and nothing accepted is right too.
+    fn accepts(
+        &self,
+        found: Option<(JournalId, RolledBack)>,
+    ) -> Result<Option<(JournalId, RolledBack)>, JournalError> {
+        match (found, self.accept_rollback) {
+            (None, None) => Ok(None),
+            (Some((_, found)), None) => Err(Box::new(found).into()),
+            (Some((journal, found)), Some(asked)) if found.end == asked => {
+                Ok(Some((journal, found)))
+            }
+            (found, Some(asked)) => Err(JournalError::OtherRollback {
+                asked,
+                found: found.map(|(_, found)| found.end),
+            }),
+        }
+    }
 }
 
 /// A journal with its first entry.
@@ -148,6 +230,7 @@ fn begin(
     dir: Dir,
     lock: StateLock,
     options: Options,
+    vanished: Option<RolledBack>,
     torn: Option<Torn>,
 ) -> Result<Opened, JournalError> {
     let position = Position {
@@ -167,7 +250,17 @@ fn begin(
     };
     let mut state = State::default();
     state.apply(&begun);
-    writer.append(&mut VecDeque::from([begun]))?;
+    let mut entries = VecDeque::from([begun]);
+    if let Some(vanished) = vanished {
+        let entered = Stamped {
+            seq: Seq::FIRST.following(),
+            at: options.now,
+            entry: vanished.entry(),
+        };
+        state.apply(&entered);
+        entries.push_back(entered);
+    }
+    writer.append(&mut entries)?;
     opened(writer, state, Seq::FIRST, torn)
 }
 

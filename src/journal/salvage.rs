@@ -14,7 +14,7 @@
 
 use super::dir::Dir;
 use super::lines::{Found, Lines, last_line};
-use super::{Damage, JournalError, SegmentNumber, Writer};
+use super::{Damage, JournalError, RolledBack, SegmentNumber, Writer};
 use crate::entry::line::{Digest, decode, peek_seq};
 use crate::entry::{Entry, JournalId, Seq, Stamped, State};
 use crate::quantity::WallMicros;
@@ -68,10 +68,16 @@ pub(super) fn salvage(
 }
 
 impl Salvaged {
-    /// Writes the two entries; the state after them.
+    /// What can be relied on.
+    pub(super) const fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// Writes the two entries, and that the journal was rolled back too if it was; the state after them.
     pub(super) fn write(
         self,
         writer: &mut Writer<Dir>,
+        rolled_back: Option<RolledBack>,
         at: WallMicros,
     ) -> Result<State, JournalError> {
         let mut state = self.state;
@@ -92,9 +98,15 @@ impl Salvaged {
                 reason: self.reason,
             },
         };
-        state.apply(&segment);
-        state.apply(&accepted);
-        writer.append(&mut VecDeque::from([segment, accepted]))?;
+        let entered = rolled_back.map(|found| Stamped {
+            seq: accepted.seq.following(),
+            at,
+            entry: found.entry(),
+        });
+        let mut entries = VecDeque::from([segment, accepted]);
+        entries.extend(entered);
+        entries.iter().for_each(|stamped| state.apply(stamped));
+        writer.append(&mut entries)?;
         Ok(state)
     }
 }

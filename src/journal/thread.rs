@@ -231,6 +231,7 @@ impl<S: Storage, A: FnMut(Announcement)> Task<S, A> {
             }
             self.write(&mut waiting);
         }
+        self.writer.note_end();
         Closed {
             last: self.writer.last(),
             entries_lost: self.entries_lost,

@@ -192,6 +192,8 @@ impl Walk {
         }
         if let Entry::DamageAccepted { seq, .. } = &stamped.entry {
             self.accept(*seq, stamped.seq);
+        } else if let Entry::RolledBack { end, .. } = &stamped.entry {
+            self.accept(end.following(), stamped.seq);
         }
     }
 
@@ -244,7 +246,8 @@ impl Walk {
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }
             | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. } => {}
+            | Entry::DamageAccepted { .. }
+            | Entry::RolledBack { .. } => {}
         }
     }
 

@@ -9,7 +9,7 @@
 
 use super::{DurableLine, JournalError, SegmentNumber, StateLock, Storage};
 use crate::entry::line::{self, Digest};
-use crate::entry::{Entry, Seq, Stamped};
+use crate::entry::{Entry, JournalId, Seq, Stamped};
 use std::collections::VecDeque;
 use std::io;
 use std::sync::Arc;
@@ -49,8 +49,8 @@ pub struct Writer<S: Storage> {
     manner: Manner,
     full_said: bool,
     poisoned_at: Option<Seq>,
-    /// Held as long as somebody can write.
-    _lock: Option<StateLock>,
+    /// Held as long as somebody can write; with the name under which the end is noted there.
+    lock: Option<(StateLock, Option<JournalId>)>,
 }
 
 impl<S: Storage> Writer<S> {
@@ -69,7 +69,7 @@ impl<S: Storage> Writer<S> {
             manner,
             full_said: false,
             poisoned_at: None,
-            _lock: lock,
+            lock: lock.map(|lock| (lock, None)),
         }
     }
 
@@ -104,6 +104,9 @@ impl<S: Storage> Writer<S> {
         self.poisoned_at = None;
         self.position.last = lines.last().map(|(seq, _)| *seq).or(self.position.last);
         self.position.prev = prev;
+        if opens {
+            self.note_end();
+        }
         Ok(lines
             .into_iter()
             .zip(waiting.drain(..run))
@@ -113,6 +116,21 @@ impl<S: Storage> Writer<S> {
                 stamped: Arc::new(stamped),
             })
             .collect())
+    }
+
+    /// Notes in the lock file how far the journal is, and does so again with every new segment and at the end: a start
+    /// that finds less knows that something is gone.
+    pub(super) fn note_end_of(&mut self, journal: &JournalId) {
+        if let Some((_, name)) = &mut self.lock {
+            *name = Some(journal.clone());
+        }
+        self.note_end();
+    }
+
+    pub(super) fn note_end(&self) {
+        if let (Some((lock, Some(journal))), Some(tail)) = (&self.lock, self.tail()) {
+            lock.note(journal, tail);
+        }
     }
 
     /// For tests: to make it fail.

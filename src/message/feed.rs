@@ -38,8 +38,8 @@ impl Hello {
 /// Something that a client must know and that is no entry: `error`, `journal_failed`, …
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Notice {
-    /// `error` is about what this client sent; `journal_failed`, `journal_full`, `journal_resumed`
-    /// and `stopping` are about the daemon.
+    /// `error` is about what this client sent; `journal_failed`, `journal_full`,
+    /// `journal_stalled`, `journal_resumed` and `stopping` are about the daemon.
     pub kind: String,
     /// What happened.
     pub message: String,
@@ -50,10 +50,11 @@ pub struct Notice {
 
 impl Notice {
     /// Every kind.
-    pub const KINDS: [&str; 5] = [
+    pub const KINDS: [&str; 6] = [
         "error",
         "journal_failed",
         "journal_full",
+        "journal_stalled",
         "journal_resumed",
         "stopping",
     ];

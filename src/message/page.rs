@@ -361,7 +361,8 @@ fn tone(entry: &Entry) -> Option<&'static str> {
         | Entry::Disarmed { .. }
         | Entry::ClockStepped { .. }
         | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. } => None,
+        | Entry::DamageAccepted { .. }
+        | Entry::RolledBack { .. } => None,
     }
 }
 

@@ -25,7 +25,7 @@ pub mod code {
     pub const JOURNAL_FULL: i64 = -32_002;
     /// The new configuration is faulty; the old one stays in force.
     pub const CONFIG: i64 = -32_003;
-    /// The daemon is stopping, or has more clients than it serves.
+    /// The daemon is stopping, has more clients than it serves, or its disk does not answer and no more may wait.
     pub const BUSY: i64 = -32_004;
 }
 
@@ -110,11 +110,14 @@ pub struct Status {
     pub journal: String,
     /// The oldest entry.
     pub first: u64,
-    /// How the journal is: `ok`, `full` or `failed`.
+    /// How the journal is: `ok`, `stalled` (its disk does not answer), `full` or `failed`.
     pub journal_health: String,
     /// While nothing can be recorded: how many frames went unjudged so far.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unjudged_frames: Option<u64>,
+    /// While the disk does not answer: for how many whole seconds.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub stalled_seconds: Option<u64>,
     /// Where the bench page is served: address and port.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub page: Option<String>,

@@ -54,7 +54,8 @@ pub struct StationMessage {
     pub next: Option<NextMessage>,
     /// What to do next, in words.
     pub prompt: String,
-    /// What to do next, for programs: `arm`, `connect`, `adapter`, `shared`, `zero`, `measure`.
+    /// What to do next, for programs: `arm`, `connect`, `adapter`, `shared`, `zero`, `measure`; `wait` in an answer to
+    /// `status` while the disk does not answer.
     pub prompt_kind: String,
     /// The last reading, whatever became of it.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -198,6 +199,15 @@ impl StateMessage {
                 .map(|name| StationMessage::new(state, name))
                 .collect(),
             instruments: instruments(state, catalog),
+        }
+    }
+
+    /// The disk has not answered for so many seconds: nothing is shown of what is measured now, so nobody is asked to
+    /// measure on.
+    pub fn waits_for_disk(&mut self, seconds: u64) {
+        for station in &mut self.stations {
+            station.prompt = format!("wait: the disk has not answered for {seconds} s");
+            "wait".clone_into(&mut station.prompt_kind);
         }
     }
 

@@ -150,7 +150,8 @@ impl Meter {
             | Entry::Noted { .. }
             | Entry::ClockStepped { .. }
             | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. } => {}
+            | Entry::DamageAccepted { .. }
+            | Entry::RolledBack { .. } => {}
         }
     }
 }

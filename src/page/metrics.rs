@@ -149,6 +149,17 @@ fn journal(text: &mut Text, live: &Live, meter: &Meter) {
         &[],
         u8::from(health == Health::Full),
     );
+    text.family(
+        "tallyjaw_journal_stalled_seconds",
+        "gauge",
+        "For how long the disk has not answered, from two seconds on; 0 while it does.",
+    );
+    text.unit("tallyjaw_journal_stalled_seconds", "seconds");
+    text.sample(
+        "tallyjaw_journal_stalled_seconds",
+        &[],
+        health.stalled_seconds().unwrap_or_default(),
+    );
 }
 
 /// Who and what is connected.

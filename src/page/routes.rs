@@ -142,16 +142,20 @@ async fn scrape(State(site): State<Arc<Site>>) -> Response {
 }
 
 async fn health(State(site): State<Arc<Site>>) -> Response {
-    let (status, text) = match site.sources.live.health() {
-        Health::Ok => (StatusCode::OK, "ok\n"),
-        Health::Full => (
-            StatusCode::SERVICE_UNAVAILABLE,
-            "the disk is full: nothing counts\n",
+    let health = site.sources.live.health();
+    let status = if health == Health::Ok {
+        StatusCode::OK
+    } else {
+        StatusCode::SERVICE_UNAVAILABLE
+    };
+    let text = match health {
+        Health::Ok => "ok\n".to_owned(),
+        Health::Stalled { .. } => format!(
+            "the disk has not answered for {} s: nothing is announced until it does\n",
+            health.stalled_seconds().unwrap_or_default()
         ),
-        Health::Failed => (
-            StatusCode::SERVICE_UNAVAILABLE,
-            "the journal has failed: nothing is recorded\n",
-        ),
+        Health::Full => "the disk is full: nothing counts\n".to_owned(),
+        Health::Failed => "the journal has failed: nothing is recorded\n".to_owned(),
     };
     answer(status, "text/plain; charset=utf-8", text)
 }

@@ -51,6 +51,30 @@ impl SinkCursor {
         self.after
     }
 
+    /// What all cursors know: where each stands, its journal and the last entry that is done with. What is no cursor is
+    /// told by its sink.
+    pub fn known(state_dir: &Path) -> Vec<(PathBuf, String, Seq)> {
+        let Ok(folder) = std::fs::read_dir(state_dir.join("sinks")) else {
+            return Vec::new(); // no sink has one
+        };
+        let paths = folder.filter_map(|item| Some(item.ok()?.path()));
+        let known = paths.filter_map(|path| {
+            let is_data_set = path.extension().is_some_and(|end| end == "json");
+            let (journal, after) = if is_data_set {
+                super::data_set::reached(&path)?
+            } else {
+                let cursor = Self {
+                    path: path.clone(),
+                    journal: String::new(),
+                    after: Seq(0),
+                };
+                cursor.read().ok()??
+            };
+            Some((path, journal, after))
+        });
+        known.collect()
+    }
+
     fn read(&self) -> Result<Option<(String, Seq)>, SinkError> {
         let failed = failed("read", &self.path);
         let flags = i32::try_from(OFlags::NOFOLLOW.bits()).unwrap_or_default();

@@ -254,6 +254,13 @@ impl DataSet {
     }
 }
 
+/// The journal and the entry that the cursor in this file has reached.
+pub(super) fn reached(path: &Path) -> Option<(String, Seq)> {
+    let cursor: Value = serde_json::from_slice(&std::fs::read(path).ok()?).ok()?;
+    let journal = cursor.get("journal")?.as_str()?.to_owned();
+    Some((journal, Seq(cursor.get("after")?.as_u64()?)))
+}
+
 impl Sink for DataSet {
     fn after(&self) -> Seq {
         self.seen

@@ -22,6 +22,9 @@ pub const FILE_NAME: &str = "verdicts.log";
 /// How far from its end the last line of the log is looked for; no line is longer.
 const TAIL: u64 = 64 * 1024;
 
+/// Its first line, up to the journal's name.
+const HEAD: &str = "# verdicts of journal ";
+
 /// The verdict log.
 pub static VERDICT_LOG: SinkKind = SinkKind {
     name: "log",
@@ -39,7 +42,7 @@ struct Log {
 
 /// The first line of a log.
 fn header(journal: &str) -> String {
-    format!("# verdicts of journal {journal}\n")
+    format!("{HEAD}{journal}\n")
 }
 
 /// What the second line of a rotated log begins with; behind it stands the last entry of the one before.
@@ -94,6 +97,24 @@ impl Log {
             .write_all(from.as_bytes())
             .map_err(failed("write", &self.path))
     }
+}
+
+/// What the log knows: where it stands, its journal and the last entry in it.
+pub(super) fn known(state_dir: &Path) -> Option<(PathBuf, String, Seq)> {
+    let path = state_dir.join(FILE_NAME);
+    let flags = OFlags::NOFOLLOW | OFlags::NONBLOCK;
+    let flags = i32::try_from(flags.bits()).unwrap_or_default();
+    let mut options = OpenOptions::new();
+    let mut file = options.read(true).custom_flags(flags).open(&path).ok()?;
+    let mut head = Vec::new();
+    (&file).take(TAIL).read_to_end(&mut head).ok()?;
+    let head = head.split(|byte| *byte == b'\n').next()?;
+    let journal = std::str::from_utf8(head)
+        .ok()?
+        .strip_prefix(HEAD)?
+        .to_owned();
+    let after = read_tail(&mut file).ok()?.after;
+    (after > Seq(0)).then_some((path, journal, after))
 }
 
 impl Sink for Log {
@@ -208,7 +229,8 @@ fn log_line(stamped: &Stamped) -> Option<String> {
         | Entry::Refused { .. }
         | Entry::Alerted { .. }
         | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. } => Some(words::line(stamped) + "\n"),
+        | Entry::DamageAccepted { .. }
+        | Entry::RolledBack { .. } => Some(words::line(stamped) + "\n"),
         Entry::Begun { .. }
         | Entry::Segment { .. }
         | Entry::Started { .. }

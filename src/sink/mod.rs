@@ -13,8 +13,8 @@ pub mod mqtt;
 
 use crate::config::DataSetConfig;
 use crate::entry::line::{self, LineError};
-use crate::entry::{Seq, Stamped};
-use crate::journal::{Cursor, JournalError};
+use crate::entry::{JournalId, Seq, Stamped};
+use crate::journal::{Cursor, JournalError, Witness};
 use crate::quantity::WallMicros;
 use attempts::{Attempts, Tell};
 use std::fs::{DirBuilder, File};
@@ -115,6 +115,22 @@ fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> Sin
         path: path.to_owned(),
         cause,
     }
+}
+
+/// What sinks, exports and the verdict log know of the journal of this folder, for its opening to compare.
+pub fn witnesses(state_dir: &Path) -> Vec<Witness> {
+    let known = cursor::SinkCursor::known(state_dir)
+        .into_iter()
+        .chain(crate::export::known_by_marks(state_dir))
+        .chain(log::known(state_dir));
+    let witness = |(path, journal, seq)| Witness {
+        path,
+        journal: JournalId(journal),
+        seq,
+        digest: None,
+        is_of_this_folder: false, // it may be left over from a journal before
+    };
+    known.map(witness).collect()
 }
 
 /// The folder of cursors in `state_dir`, made if it is not there.

@@ -72,7 +72,7 @@ pub enum Input<'a> {
     },
     /// The journal's segment is full: open the next one.
     SegmentFull,
-    /// Something happened to the journal itself: [`Entry::Gap`] or [`Entry::DamageAccepted`].
+    /// Something happened to the journal itself: [`Entry::Gap`], [`Entry::DamageAccepted`] or [`Entry::RolledBack`].
     Journal(Entry),
     /// The time asked for by [`Output::WaitUntil`] has come.
     Woken,

@@ -2,8 +2,9 @@
 //!
 //! Both are real: a small file system of memory of its own, and the system's limit on a file's size.
 
-mod faults;
+pub(crate) mod faults;
 mod place;
+mod rolled_back;
 
 use crate::harness::{Daemon, PATIENCE, Shop};
 use serde_json::{Value, json};

@@ -3,6 +3,7 @@
 mod bounds;
 mod http;
 mod refusals;
+mod stalled;
 mod stream;
 
 use crate::golden;

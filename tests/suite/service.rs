@@ -7,27 +7,40 @@ use rustix::process::Signal;
 use std::fs;
 use std::os::unix::fs::MetadataExt as _;
 use std::os::unix::net::UnixDatagram;
+use std::process::Command;
+use std::sync::mpsc;
 
 /// The socket of a manager.
-struct Manager {
+pub(crate) struct Manager {
     socket: UnixDatagram,
 }
 
 impl Manager {
     /// Starts the daemon of `shop` with this manager's socket and these variables.
-    fn starts(shop: &Shop, variables: &[(&str, &str)]) -> (Self, Daemon) {
+    pub(crate) fn starts(shop: &Shop, variables: &[(&str, &str)]) -> (Self, Daemon) {
+        let mut command = shop.tallyjaw(&["--json", "serve"]);
+        command.envs(variables.iter().copied());
+        Self::starts_by(shop, command)
+    }
+
+    /// Starts a daemon by this command.
+    pub(crate) fn starts_by(shop: &Shop, mut command: Command) -> (Self, Daemon) {
         let path = shop.path("notify.sock");
         let socket = UnixDatagram::bind(&path).unwrap();
         socket.set_read_timeout(Some(PATIENCE)).unwrap();
-        let mut command = shop.tallyjaw(&["--json", "serve"]);
-        command
-            .env("NOTIFY_SOCKET", path)
-            .envs(variables.iter().copied());
+        command.env("NOTIFY_SOCKET", path);
         (Self { socket }, shop.start_by(command))
     }
 
+    /// Every message from now on, read as it comes: a manager never leaves them lying.
+    pub(crate) fn listen(self) -> mpsc::Receiver<String> {
+        let (said, heard) = mpsc::channel();
+        std::thread::spawn(move || while said.send(self.next()).is_ok() {});
+        heard
+    }
+
     /// The next message, its lines parted by spaces; a time is cut off.
-    fn next(&self) -> String {
+    pub(crate) fn next(&self) -> String {
         let mut buffer = [0; 4_096];
         let count = self
             .socket

@@ -160,7 +160,8 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }
             | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. } => "",
+            | Entry::DamageAccepted { .. }
+            | Entry::RolledBack { .. } => "",
         };
         writeln!(out, "  {}{mark}", words::line(stamped))?;
     }

@@ -8,8 +8,8 @@ mod values;
 pub(crate) use state::state;
 
 use super::{
-    AdapterChanged, AdapterSaid, Completed, Disturbed, Entry, Means, Outcome, Slot, Stamped,
-    ToolSaid, Unread, ZeroRole, Zeroed,
+    AdapterChanged, AdapterSaid, Completed, Disturbed, Entry, JournalId, Means, Outcome, Slot,
+    Stamped, ToolSaid, Unread, ZeroRole, Zeroed,
 };
 use proptest::collection::vec;
 use proptest::option;
@@ -67,6 +67,14 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
             reason,
         }),
         (seq(), text()).prop_map(|(seq, reason)| Entry::DamageAccepted { seq, reason }),
+        (text(), seq(), seq(), text()).prop_map(|(journal, known, end, reason)| {
+            Entry::RolledBack {
+                journal: JournalId(journal),
+                known,
+                end,
+                reason,
+            }
+        }),
     ]
     .boxed()
 }

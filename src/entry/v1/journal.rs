@@ -142,6 +142,29 @@ impl TryFrom<DamageAccepted> for Entry {
     }
 }
 
+#[derive(Serialize, Deserialize, JsonSchema)]
+pub(super) struct RolledBack {
+    pub(super) journal: String,
+    /// The last entry that somebody knew.
+    pub(super) known: u64,
+    /// The entry that the journal ended with; 0 where it had vanished.
+    pub(super) end: u64,
+    pub(super) reason: String,
+}
+
+impl TryFrom<RolledBack> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: RolledBack) -> Result<Self, LineError> {
+        Ok(Self::RolledBack {
+            journal: JournalId(body.journal),
+            known: Seq(body.known),
+            end: Seq(body.end),
+            reason: body.reason,
+        })
+    }
+}
+
 /// The time in a field.
 pub(super) fn time(name: &str, text: &str) -> Result<WallMicros, LineError> {
     text.parse()

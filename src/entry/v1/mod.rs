@@ -77,6 +77,7 @@ kinds! {
     "clock_stepped" => ClockStepped(journal::ClockStepped),
     "gap" => Gap(journal::Gap),
     "damage_accepted" => DamageAccepted(journal::DamageAccepted),
+    "rolled_back" => RolledBack(journal::RolledBack),
     "attached" => Attached(bodies::Attached),
     "detached" => Detached(bodies::Detached),
     "adapter_changed" => AdapterChanged(ports::AdapterChanged),
@@ -274,6 +275,17 @@ impl From<&Entry> for Body {
                     reason: reason.clone(),
                 }))
             }
+            Entry::RolledBack {
+                journal,
+                known,
+                end,
+                reason,
+            } => Self::RolledBack(Box::new(journal::RolledBack {
+                journal: journal.0.clone(),
+                known: known.0,
+                end: end.0,
+                reason: reason.clone(),
+            })),
             Entry::Attached(attached) => Self::Attached(Box::new(attached.into())),
             Entry::AdapterChanged(changed) => Self::AdapterChanged(Box::new(changed.into())),
             Entry::AdapterSaid(said) => Self::AdapterSaid(Box::new(said.into())),

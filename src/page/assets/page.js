@@ -356,7 +356,8 @@ function showTrouble() {
   const lines = [];
   let mild = false;
   const health = shown?.journal_health;
-  if (notice && (gone || health !== "ok")) lines.push(...noticeLines(notice));
+  if (health === "stalled" && !gone) lines.push(`The disk has not answered for ${shown.stalled_seconds} s: nothing is announced until it does.`, "What is measured now waits. Look at the disk of state_dir.");
+  else if (notice && (gone || health !== "ok")) lines.push(...noticeLines(notice));
   else if (health === "failed") lines.push("The journal has failed: nothing is recorded.");
   else if (health === "full") lines.push("The disk is full: nothing counts until there is room.");
   if (gone) {
@@ -381,7 +382,7 @@ function showTrouble() {
   document.body.classList.toggle("old", gone !== null);
 }
 
-const noticeLines = (one) => [one.kind === "journal_failed" ? "The journal has failed: nothing is recorded." : one.kind === "journal_full" ? "The disk is full: nothing counts until there is room." : capital(one.message), ...(one.kind === "journal_resumed" ? [] : [one.message]), one.remedy].filter(Boolean);
+const noticeLines = (one) => [one.kind === "journal_failed" ? "The journal has failed: nothing is recorded." : one.kind === "journal_full" ? "The disk is full: nothing counts until there is room." : one.kind === "journal_stalled" ? "The disk does not answer: nothing is announced until it does." : capital(one.message), ...(one.kind === "journal_resumed" ? [] : [one.message]), one.remedy].filter(Boolean);
 
 function isGone(reason) {
   if (gone === null) {

@@ -31,15 +31,21 @@ fn shim() -> &'static Path {
 }
 
 /// A shop whose daemon writes to a disk that fails when told to.
-struct Faulty(Shop);
+pub(crate) struct Faulty(pub(crate) Shop);
 
 impl Faulty {
     fn start(&self) -> Daemon {
+        self.0.start_by(self.command())
+    }
+
+    /// The daemon on that disk. It waits for a slow one for longer than any machine is held up.
+    pub(crate) fn command(&self) -> Command {
         let mut command = self.0.tallyjaw(&["--json", "serve"]);
         command
             .env("LD_PRELOAD", shim())
-            .env("DISK_FAULT", self.word());
-        self.0.start_by(command)
+            .env("DISK_FAULT", self.word())
+            .env("TALLYJAW_TEST_STALL_MILLIS", "3600000");
+        command
     }
 
     fn word(&self) -> PathBuf {
@@ -47,12 +53,12 @@ impl Faulty {
     }
 
     /// From now on; whole at once, as the daemon may look at any moment.
-    fn fail(&self, word: &str) {
+    pub(crate) fn fail(&self, word: &str) {
         self.0.write("fault.new", word);
         fs::rename(self.0.path("fault.new"), self.word()).unwrap();
     }
 
-    fn make_well(&self) {
+    pub(crate) fn make_well(&self) {
         fs::remove_file(self.word()).unwrap();
     }
 

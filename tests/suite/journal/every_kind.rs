@@ -4,7 +4,7 @@ use super::bench::{NOW, reopen, write};
 use crate::station::desk::{Desk, HEIGHT, catalog, plan};
 use std::path::Path;
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Means, Seq};
+use tallyjaw::entry::{Entry, JournalId, Means, Seq};
 use tallyjaw::spec::{
     AlertRule, AxisName, Catalog, GaugeBlock, Plan, Purpose, Signal, SignalKind, Subject,
     ZeroPolicy,
@@ -228,5 +228,18 @@ pub(super) fn every_kind(state_dir: &Path) {
     .unwrap();
     desk.input(Input::SegmentFull);
     desk.press("1.63");
+    write(opened, &desk.entries);
+}
+
+/// Makes one that was begun where another one had vanished.
+pub(super) fn rolled_back(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    desk.input(Input::Journal(Entry::RolledBack {
+        journal: JournalId("5".repeat(32)),
+        known: Seq(7_000),
+        end: Seq(0),
+        reason: "made for this sample".to_owned(),
+    }));
     write(opened, &desk.entries);
 }

@@ -31,9 +31,12 @@ fn a_lock_file_without_a_holder_stands_in_nobodys_way() {
         "4194304\nleft by a killed process",
     )
     .unwrap();
-    drop(reopen(folder.path()));
+    let opened = reopen(folder.path());
+    let (journal, (last, digest)) = (opened.journal.clone(), opened.tail);
+    drop(opened);
     let text = fs::read_to_string(folder.path().join("lock")).unwrap();
-    assert_eq!(text, format!("{}\n", std::process::id()));
+    let pid = std::process::id();
+    assert_eq!(text, format!("{pid}\n{journal} {last} {digest}\n"));
 }
 
 #[test]

@@ -97,6 +97,8 @@ fn a_journal_cut_in_its_very_first_line_begins_anew() {
     let first = reopen(folder.path()).journal;
     let line = fs::read(segment(folder.path(), 1)).unwrap();
     fs::write(segment(folder.path(), 1), &line[..40]).unwrap();
+    // It was torn before the lock file knew of it.
+    fs::remove_file(folder.path().join("lock")).unwrap();
     let opened = reopen(folder.path());
     assert_ne!(opened.journal, first);
     assert_eq!(opened.torn.unwrap().bytes, 40);

@@ -1,0 +1,120 @@
+//! A disk that does not answer: since when, and who is told.
+//!
+//! In: what was handed to the journal, and its answers. Out: after a while, word to everybody: feed, page, status,
+//! log, health, service manager; and again once it answers. Nothing is given up: what waits is written when it can be.
+
+use super::hub::Hub;
+use super::outage::Mode;
+use super::service;
+use crate::clients::Health;
+use crate::message::{ErrorObject, Notice, code};
+use std::time::{Duration, Instant};
+
+/// How often the time that is shown is brought up to date.
+const EVERY: Duration = Duration::from_secs(1);
+
+const REMEDY: &str = "look at the disk of state_dir; what is measured now waits for it, and the daemon goes on by itself";
+
+/// Whether the disk answers.
+#[derive(Debug)]
+pub(super) struct Stall {
+    after: Duration,
+    /// Since when the journal has been at what it was handed; none while nothing is on its way.
+    since: Option<Instant>,
+    /// When everybody was told last.
+    told: Option<Instant>,
+}
+
+impl Stall {
+    /// Everybody is told `after` this time without an answer.
+    pub(super) const fn new(after: Duration) -> Self {
+        Self {
+            after,
+            since: None,
+            told: None,
+        }
+    }
+
+    /// The journal was handed an entry.
+    pub(super) fn handed_over(&mut self, now: Instant) {
+        self.since.get_or_insert(now);
+    }
+
+    /// Everybody knows that it does not answer.
+    pub(super) const fn is_told(&self) -> bool {
+        self.told.is_some()
+    }
+
+    /// When to look at it again, if nothing else comes.
+    pub(super) fn due(&self) -> Option<Instant> {
+        let since = self.since?;
+        Some(self.told.map_or(since + self.after, |told| told + EVERY))
+    }
+}
+
+fn not_answered(for_so_long: Duration) -> String {
+    format!("the disk has not answered for {} s", for_so_long.as_secs())
+}
+
+impl Hub {
+    /// Tells everybody if the disk has not answered for too long.
+    pub(super) fn look_at_stall(&mut self) {
+        let now = Instant::now();
+        let (Some(since), Some(due)) = (self.stall.since, self.stall.due()) else {
+            return;
+        };
+        if now < due {
+            return;
+        }
+        let so_long = now.saturating_duration_since(since);
+        if self.stall.told.replace(now).is_none() {
+            let waiting = self.appended.0.saturating_sub(self.durable.0);
+            let message = format!(
+                "{}: nothing from entry {} on is announced until it does",
+                not_answered(so_long),
+                self.durable.following()
+            );
+            tracing::error!(waiting, "{message}");
+            let notice = Notice::new("journal_stalled", message, Some(REMEDY));
+            self.live.set_health(Health::Stalled { since }, &notice);
+        } else {
+            self.live.wake_all();
+        }
+        service::disk_stalls(so_long.as_secs());
+    }
+
+    /// The disk has answered, whatever it said; `more` is on its way.
+    pub(super) fn disk_answered(&mut self, more: bool) {
+        let now = Instant::now();
+        let since = self.stall.since.take();
+        self.stall.since = more.then_some(now);
+        if self.stall.told.take().is_none() {
+            return;
+        }
+        let so_long = since.map_or(Duration::ZERO, |since| now.saturating_duration_since(since));
+        let message = format!("the disk answers again after {} s", so_long.as_secs());
+        tracing::warn!("{message}");
+        let health = match &self.mode {
+            Mode::Writing => Health::Ok,
+            Mode::Full(..) | Mode::Trying(_) => Health::Full,
+        };
+        let notice = Notice::new("journal_resumed", message, None);
+        self.live.set_health(health, &notice);
+        service::disk_answers();
+    }
+
+    /// The answer to what would have to wait for a disk that does not answer, behind as much as may wait.
+    pub(super) fn behind(&self) -> ErrorObject {
+        let so_long = self
+            .stall
+            .since
+            .map_or(Duration::ZERO, |since| since.elapsed());
+        let waiting = self.journal.waiting();
+        let message = format!("{}: {waiting} entries wait for it", not_answered(so_long));
+        ErrorObject::new(
+            code::BUSY,
+            message,
+            Some("look at the disk of state_dir, then say it again".to_owned()),
+        )
+    }
+}
