@@ -33,11 +33,21 @@ zero = { before_first = false, closing = false }
 
 /// Starts the daemon, `more` in its configuration, and arms a plan that opens its next series by itself.
 pub(super) fn start(folder: &Path, sync: bool, more: &str) -> Result<Contestant> {
+    start_with(folder, sync, more, "")
+}
+
+/// The same with `others` behind what it has of its own.
+pub(super) fn start_with(
+    folder: &Path,
+    sync: bool,
+    more: &str,
+    others: &str,
+) -> Result<Contestant> {
     std::fs::create_dir_all(folder)?;
     let caliper = VirtualCaliper::open()?;
     std::fs::write(folder.join("sheet.toml"), SHEET)?;
     std::fs::write(folder.join("plan.toml"), PLAN)?;
-    let configuration = format!("{more}{}", configuration(caliper.path()));
+    let configuration = format!("{more}{}{others}", configuration(caliper.path()));
     std::fs::write(folder.join("tallyjaw.toml"), configuration)?;
     let mut command = Command::new(env!("CARGO_BIN_EXE_tallyjaw"));
     command

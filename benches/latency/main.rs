@@ -5,12 +5,15 @@
 //! Unix socket. Frames go to one and the other in turn, so that both meet the same machine. Then
 //! the same again without sync. At last the daemon against itself: alone, and with a crowd of 200 other
 //! clients at its feed, half of which never read; and the same by its page's event stream, beside 100.
+//! And beside a flood: another port of the same daemon that sends two values in turn as fast as they are taken; with
+//! how much the journal grows by it.
 //! The readers of the crowd are of this program, on the same cores. The ratios of the medians and of the
 //! 99th percentiles are printed; times of two runs are not to be compared.
 //!
 //! ```text
 //! cargo bench --bench latency                          2000 samples of each
 //! TALLYJAW_SAMPLES=10000 cargo bench --bench latency
+//! TALLYJAW_FLOOD_ONLY=1 cargo bench --bench latency    the flood alone
 //! ```
 #![expect(
     clippy::disallowed_methods,
@@ -19,6 +22,7 @@
 
 mod crowd;
 mod daemon;
+mod flood;
 mod page;
 mod relay;
 mod summary;
@@ -124,6 +128,28 @@ fn measure_beside_a_crowd_at_the_page(folder: &Path, samples: usize) -> Result<(
     compare(alone, beside, page::WHO, samples)
 }
 
+/// What a station has of a port beside it that floods; the same daemons with both ports, one flooded.
+fn measure_beside_a_flood(folder: &Path, samples: usize) -> Result<()> {
+    let (quiet, flooding) = (VirtualCaliper::open()?, VirtualCaliper::open()?);
+    let (at_alone, at_beside) = (folder.join("alone"), folder.join("beside"));
+    let configure = |caliper: &VirtualCaliper| flood::configuration(caliper.path());
+    let alone = daemon::start_with(&at_alone, true, "", &configure(&quiet))?;
+    let beside = daemon::start_with(&at_beside, true, "", &configure(&flooding))?;
+    let flood = flood::Flood::of(flooding);
+    let (calm, flooded) = (
+        flood::Growth::from_now(&at_alone)?,
+        flood::Growth::from_now(&at_beside)?,
+    );
+    compare(alone, beside, flood::WHO, samples)?;
+    println!(
+        "  the flood sends {} kB/s; the journal grows by {} kB/s, without it by {} kB/s",
+        flood.rate() / 1_000,
+        flooded.rate()? / 1_000,
+        calm.rate()? / 1_000
+    );
+    Ok(())
+}
+
 fn compare(mut alone: Contestant, mut beside: Contestant, who: &str, samples: usize) -> Result<()> {
     let (mut alone_times, mut beside_times) = (Vec::new(), Vec::new());
     for number in 0..WARM_UP + samples {
@@ -176,10 +202,14 @@ fn run() -> Result<()> {
         "from the last byte on the port to the line on the feed; files on {}",
         file_system(&folder)?
     );
+    if std::env::var_os("TALLYJAW_FLOOD_ONLY").is_some() {
+        return measure_beside_a_flood(&folder.join("flood"), samples);
+    }
     measure(&folder.join("sync"), true, samples)?;
     measure(&folder.join("no-sync"), false, samples)?;
     measure_beside_a_crowd(&folder.join("crowd"), samples)?;
-    measure_beside_a_crowd_at_the_page(&folder.join("page"), samples)
+    measure_beside_a_crowd_at_the_page(&folder.join("page"), samples)?;
+    measure_beside_a_flood(&folder.join("flood"), samples)
 }
 
 fn main() -> ExitCode {

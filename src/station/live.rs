@@ -2,7 +2,7 @@
 //! configuration changes of it.
 
 use super::signals::LiveSignal;
-use super::{Core, capture, plausible, unread};
+use super::{Core, capture, flood, plausible, unread};
 use crate::decode::Decoder;
 use crate::decode::guess::Watcher;
 use crate::quantity::{MonoMicros, Now};
@@ -18,6 +18,7 @@ pub(super) struct Live {
     pub(super) capturing: capture::Capturing,
     pub(super) origin: capture::origin::OriginWatch,
     pub(super) unread: unread::Folding,
+    pub(super) flood: flood::Flood,
     pub(super) watcher: Watcher,
     pub(super) doubt: Option<plausible::Doubt>,
     /// When the last frame came, if it was a zero frame.
@@ -33,6 +34,7 @@ impl Live {
             capturing: capture::Capturing::new(&instrument.capture, instrument.resolution),
             origin: capture::origin::OriginWatch::default(),
             unread: unread::Folding::default(),
+            flood: flood::Flood::default(),
             watcher: Watcher::default(),
             doubt: None,
             zero_frame_at: None,

@@ -1,6 +1,7 @@
 //! From the bytes of an instrument to zero frames and readings.
 
 use super::capture::Captured;
+use super::unread::Why;
 use super::{Core, Live, unread, zero};
 use crate::decode::Decoded;
 use crate::entry::state::SeriesState;
@@ -83,12 +84,27 @@ impl Core {
             // A terminator by itself says nothing.
             Decoded::Blank { .. } => {}
             Decoded::Undecoded { raw, reason } => {
-                let run = live.unread.take(now.mono, &raw, reason);
+                let why = if live.flood.lasts(now.mono) {
+                    Why::Flood
+                } else {
+                    Why::Undecoded(reason)
+                };
+                let run = live.unread.take(now.mono, &raw, why);
                 self.tell_unread(now, instrument, run);
             }
             Decoded::Value { value, origin, raw } => {
-                let run = live.unread.flush(now.mono);
-                self.tell_unread(now, instrument, run);
+                // Of a stream only what is captured is entered, and that by itself is little.
+                let is_entered = !live.capturing.streams() || live.unread.is_running();
+                let flooded = is_entered && !live.flood.takes(now.mono);
+                if flooded && !live.capturing.streams() {
+                    let run = live.unread.take(now.mono, &raw, Why::Flood);
+                    self.tell_unread(now, instrument, run);
+                    return;
+                }
+                if !flooded {
+                    let run = live.unread.flush(now.mono);
+                    self.tell_unread(now, instrument, run);
+                }
                 self.understood(instrument);
                 self.decoded_value(now, instrument, value, origin, raw);
             }
@@ -103,7 +119,9 @@ impl Core {
             .catalog
             .instrument(instrument)
             .map(|known| known.format);
-        let advice = format.and_then(|format| live.watcher.advice(format));
+        let advice = format
+            .filter(|_| run.reason != Why::Flood)
+            .and_then(|format| live.watcher.advice(format));
         let unread = Unread {
             station: live.station.clone(),
             instrument: instrument.to_owned(),

@@ -15,6 +15,7 @@ mod cards;
 mod clock;
 mod commands;
 mod completing;
+mod flood;
 mod gesture;
 mod in_hand;
 mod input;

@@ -3,9 +3,11 @@
 //! What the station cannot do is told by a `refused` entry: nobody sits at a keyboard to be told.
 
 use super::card::LONGEST_CARD;
+use super::flood::Flood;
+use super::unread::{Folding, Run, Why};
 use super::{Armable, Command, Core, Refusal, cards};
 use crate::decode::framing::{Frame, Framing, Splitter};
-use crate::entry::{Entry, Means};
+use crate::entry::{Entry, Means, Unread};
 use crate::quantity::{MonoMicros, Now};
 use crate::spec::{Catalog, Errand, Signal, SignalKind};
 use std::time::Duration;
@@ -23,6 +25,8 @@ pub(super) struct LiveSignal {
     signal: Signal,
     splitter: Splitter,
     last_change: Option<MonoMicros>,
+    unread: Folding,
+    flood: Flood,
 }
 
 impl LiveSignal {
@@ -33,6 +37,8 @@ impl LiveSignal {
                 longest: LONGEST_CARD,
             }),
             last_change: None,
+            unread: Folding::default(),
+            flood: Flood::default(),
         }
     }
 
@@ -45,7 +51,8 @@ impl LiveSignal {
     }
 
     pub(super) fn waits_until(&self) -> Option<MonoMicros> {
-        self.splitter.gives_up_at()
+        let half_a_card = self.splitter.gives_up_at();
+        half_a_card.into_iter().chain(self.unread.due_at()).min()
     }
 
     /// Whether something at this time is new, and not the bounce of what was before.
@@ -96,17 +103,33 @@ impl Core {
         let Some(live) = self.signals.get_mut(name) else {
             return;
         };
+        let run = if gone {
+            live.unread.flush(now.mono)
+        } else {
+            live.unread.flush_if_due(now.mono)
+        };
         if gone {
             live.splitter.end();
         } else {
             live.splitter.give_up_on_old_bytes(now.mono);
         }
         let said = live.cards(&self.catalog);
+        self.tell_flood(now, name, run);
         self.obey(now, name, said);
     }
 
     fn obey(&mut self, now: Now, name: &str, said: Vec<Said>) {
         for (said, command) in said {
+            let Some(live) = self.signals.get_mut(name) else {
+                continue;
+            };
+            if !live.flood.takes(now.mono) {
+                let run = live.unread.take(now.mono, said.as_bytes(), Why::Flood);
+                self.tell_flood(now, name, run);
+                continue;
+            }
+            let run = live.unread.flush(now.mono);
+            self.tell_flood(now, name, run);
             let trusted = self.trusted_signal(name);
             let command = trusted.and(command);
             let refused = command.and_then(|command| self.command(now, command)).err();
@@ -122,6 +145,25 @@ impl Core {
             };
             self.append(now, entry);
         }
+    }
+}
+
+impl Core {
+    /// What was not done of a flood of cards.
+    fn tell_flood(&mut self, now: Now, name: &str, run: Option<Run>) {
+        let (Some(run), Some(live)) = (run, self.signals.get(name)) else {
+            return;
+        };
+        let unread = Unread {
+            station: live.signal.station.clone(),
+            instrument: name.to_owned(),
+            raw: run.raw,
+            bytes: run.bytes,
+            times: run.times,
+            reason: run.reason.to_string(),
+            remedy: run.reason.remedy().map(str::to_owned),
+        };
+        self.append(now, Entry::Unread(unread));
     }
 }
 

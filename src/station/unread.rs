@@ -2,12 +2,43 @@
 
 use crate::decode::DecodeError;
 use crate::quantity::MonoMicros;
+use std::fmt;
 use std::time::Duration;
 
 /// A run of unread bytes is told at least this often.
 const FOLD: Duration = Duration::from_secs(1);
 /// Of a run, this many bytes are kept.
 pub(super) const KEPT: usize = 256;
+
+/// Why bytes have no meaning.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Why {
+    /// They are no frame, or none that means anything.
+    Undecoded(DecodeError),
+    /// There are too many.
+    Flood,
+}
+
+impl Why {
+    /// What a person can do.
+    pub(super) fn remedy(&self) -> Option<&'static str> {
+        match self {
+            Self::Undecoded(error) => error.remedy(),
+            Self::Flood => Some(
+                "nothing of it counts; look what sends all the time: a button that is stuck, a wrong device at the port, an instrument that streams and is set up for presses",
+            ),
+        }
+    }
+}
+
+impl fmt::Display for Why {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Undecoded(error) => error.fmt(f),
+            Self::Flood => f.write_str("more frames than anybody means, over 200 a second"),
+        }
+    }
+}
 
 /// A run of unread bytes, ready to be told.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -19,7 +50,7 @@ pub(super) struct Run {
     /// How many times something was unread.
     pub(super) times: u64,
     /// Why the first was.
-    pub(super) reason: DecodeError,
+    pub(super) reason: Why,
 }
 
 /// Folds runs of unread bytes.
@@ -31,7 +62,7 @@ pub(super) struct Folding {
 
 impl Folding {
     /// Takes unread bytes; gives them back at once if nothing was unread within the last second.
-    pub(super) fn take(&mut self, now: MonoMicros, raw: &[u8], reason: DecodeError) -> Option<Run> {
+    pub(super) fn take(&mut self, now: MonoMicros, raw: &[u8], reason: Why) -> Option<Run> {
         let bytes = u64::try_from(raw.len()).unwrap_or(u64::MAX);
         if let Some(run) = &mut self.run {
             run.bytes = run.bytes.saturating_add(bytes);
@@ -49,6 +80,11 @@ impl Folding {
         }
         let quiet = self.told_at.is_none_or(|at| now.since(at) >= FOLD);
         if quiet { self.flush(now) } else { None }
+    }
+
+    /// Whether something has not been told yet.
+    pub(super) const fn is_running(&self) -> bool {
+        self.run.is_some()
     }
 
     /// What has not been told yet.
@@ -82,10 +118,11 @@ mod tests {
     fn the_first_unread_bytes_are_told_at_once_and_a_run_folds() {
         let mut folding = Folding::default();
         let at = |millis: u64| MonoMicros(millis * 1_000);
-        let first = folding.take(at(0), b"xyz", DecodeError::NoDigits).unwrap();
+        let why = Why::Undecoded(DecodeError::NoDigits);
+        let first = folding.take(at(0), b"xyz", why.clone()).unwrap();
         assert_eq!((first.bytes, first.times), (3, 1));
         for millis in 1..500 {
-            assert_eq!(folding.take(at(millis), b"ab", DecodeError::NoDigits), None);
+            assert_eq!(folding.take(at(millis), b"ab", why.clone()), None);
         }
         assert_eq!(folding.flush_if_due(at(999)), None);
         assert_eq!(folding.due_at(), Some(at(1_000)));

@@ -5,6 +5,7 @@ mod capturing;
 mod care;
 pub(crate) mod desk;
 mod drift;
+mod flooded;
 mod hands;
 mod interleaved;
 mod invariants;
