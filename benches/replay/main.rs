@@ -72,8 +72,8 @@ fn replay(path: &Path, frames: u64) -> Result<Judged> {
     let config = files::load(&bench)?;
     let mut tape = Player::new(BufReader::new(File::open(path)?))?;
     let header = tape.header().clone();
-    let mut core = Replay::new(Arc::new(config.catalog), "caliper-1", &header)
-        .ok_or("no caliper-1 at the bench")?;
+    let mut core =
+        Replay::new(config.catalog, "caliper-1", &header).ok_or("no caliper-1 at the bench")?;
     core.arm(PLAN)?;
     let (mut marks, mut verdicts, mut memory_early) = (0, 0, 0);
     let start = Instant::now();

@@ -118,7 +118,7 @@ impl Replay {
     ) -> Result<(), Failure> {
         let (_, config) = context.load()?;
         let instrument = self.instrument_of(&config, tape)?;
-        let catalog = Arc::new(config.catalog);
+        let catalog = Arc::clone(&config.catalog);
         let Some(mut core) = Core::new(catalog, &instrument, tape.header()) else {
             return Err(no_instrument(&instrument));
         };

@@ -43,6 +43,7 @@ use check::Raw;
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// A checked configuration.
 #[derive(Debug, Clone)]
@@ -56,7 +57,7 @@ pub struct Config {
     /// The port of each instrument, in the order of the configuration.
     pub ports: Vec<PortConfig>,
     /// What can be armed.
-    pub catalog: Catalog,
+    pub catalog: Arc<Catalog>,
     /// What looks wrong in it and may yet be meant, with the files it is in.
     pub warnings: Faulty,
     /// Which keys could have stood in its tables.
@@ -194,7 +195,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         page: main.page,
         sinks: main.sinks,
         ports,
-        catalog,
+        catalog: Arc::new(catalog),
         warnings,
         vocabulary,
         digest,

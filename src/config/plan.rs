@@ -80,7 +80,10 @@ fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
                 terminal: value_of(&terminal)?,
                 wire: request?,
             },
-            axes: axes.iter().map(|axis| AxisName::new(&axis.value)).collect(),
+            axes: axes
+                .iter()
+                .map(|axis| AxisName::new(axis.value.as_str()))
+                .collect(),
             order: order?,
             pieces: pieces?,
             purpose,

@@ -10,17 +10,17 @@ use super::answers::{AnswerTo, Waiting, kind_of};
 use super::clock::Clock;
 use super::outage::{Mode, OnTheirWay, no_room};
 use super::ports::{PortEvent, Ports};
-use super::reload::tell_reload_refused;
+use super::reload::Reloading;
 use super::service::{self, Watchdog};
 use super::signals::{self, Signals};
 use super::stall::Stall;
 use super::{DaemonError, VERSION};
 use crate::clients::{Asked, Health, Live};
 use crate::config::Config;
-use crate::entry::{Attached, Seq};
+use crate::entry::{Attached, Entry, Seq};
 use crate::journal::{Announcement, Handle};
 use crate::message::catalog::CatalogMessage;
-use crate::message::reply::{Armed, Done, Outcome, Reload, Status, Trouble};
+use crate::message::reply::{Armed, Done, Outcome, Status, Trouble};
 use crate::message::state::StationMessage;
 use crate::message::{Call, ErrorObject, Notice, code};
 use crate::page::Meter;
@@ -56,10 +56,13 @@ pub(super) struct Hub {
     pub(super) wake_at: Option<MonoMicros>,
     pub(super) on_their_way: OnTheirWay,
     pub(super) stall: Stall,
+    pub(super) reloading: Reloading,
     /// The last entry that was handed to the journal.
     pub(super) appended: Seq,
     /// The last entry that the journal said is durable.
     pub(super) durable: Seq,
+    /// The entry that says that the daemon has started; said again if there was no room for it.
+    pub(super) started: Seq,
 }
 
 /// What came.
@@ -68,6 +71,7 @@ enum Came {
     Signal(signals::Asked),
     Asked(Asked),
     Port(PortEvent),
+    Loaded(Result<Box<Config>, ErrorObject>),
     Time,
     SignOfLife,
 }
@@ -104,6 +108,7 @@ impl Hub {
                 signal = signals.next() => Came::Signal(signal),
                 Some(asked) = asked.recv(), if asks => Came::Asked(asked),
                 Some(event) = self.ports.events.recv(), if takes => Came::Port(event),
+                loaded = self.reloading.read(), if takes => Came::Loaded(loaded),
                 () = until(wake), if wake.is_some() => Came::Time,
             };
             match came {
@@ -111,11 +116,8 @@ impl Hub {
                 Came::Signal(signals::Asked::Stop(reason)) => {
                     return self.stop(reason, announcements).await;
                 }
-                Came::Signal(signals::Asked::Reload) => {
-                    if let Err(error) = self.reload() {
-                        tell_reload_refused(&error);
-                    }
-                }
+                Came::Signal(signals::Asked::Reload) => self.begin_reload(Vec::new()),
+                Came::Loaded(loaded) => self.loaded(loaded),
                 Came::Asked(Asked { call, answer }) => self.ask(call, answer),
                 Came::Port((instrument, event)) => {
                     if self.ports.wants(&instrument) {
@@ -134,11 +136,7 @@ impl Hub {
         &mut self,
         announcements: &mut UnboundedReceiver<Announcement>,
     ) -> Result<(), DaemonError> {
-        let digest = self.config.digest.clone();
-        self.feed(Input::Started {
-            version: VERSION,
-            config_digest: &digest,
-        });
+        self.say_started();
         self.ports.open(&self.config.ports);
         while matches!(self.mode, Mode::Writing) && self.live.last() < self.appended {
             tokio::select! {
@@ -148,6 +146,14 @@ impl Hub {
             }
         }
         Ok(())
+    }
+
+    pub(super) fn say_started(&mut self) {
+        let digest = self.config.digest.clone();
+        self.feed(Input::Started {
+            version: VERSION,
+            config_digest: &digest,
+        });
     }
 
     pub(super) fn now(&self) -> Now {
@@ -171,6 +177,9 @@ impl Hub {
                         continue;
                     }
                     self.appended = stamped.seq;
+                    if matches!(stamped.entry, Entry::Started { .. }) {
+                        self.started = stamped.seq;
+                    }
                     self.on_their_way.handed_over(&stamped);
                     appended.push(Appended {
                         seq: stamped.seq,
@@ -347,24 +356,19 @@ impl Hub {
                 return;
             }
             Call::Catalog => {
-                let catalog = CatalogMessage::new(&self.config.catalog);
-                let _ = to.send(Ok(Outcome::Catalog(Box::new(catalog))));
+                let catalog = Arc::clone(&self.config.catalog);
+                // It may be large: verdicts do not wait for it.
+                tokio::task::spawn_blocking(move || {
+                    let catalog = CatalogMessage::new(&catalog);
+                    // Who asked may be gone.
+                    drop(to.send(Ok(Outcome::Catalog(Box::new(catalog)))));
+                });
                 return;
             }
-            Call::Reload => match self.reload() {
-                Ok(seq) => {
-                    let outcome = Outcome::Reload(Reload {
-                        seq: seq.0,
-                        config_digest: self.config.digest.clone(),
-                    });
-                    self.waiting.add(self.appended, outcome, to);
-                    return;
-                }
-                Err(error) => {
-                    tell_reload_refused(&error);
-                    error
-                }
-            },
+            Call::Reload => {
+                self.begin_reload(vec![to]);
+                return;
+            }
             Call::Station(command) => match self.command(command) {
                 Ok(outcome) => {
                     self.waiting.add(self.appended, outcome, to);

@@ -35,6 +35,7 @@ use clock::Clock;
 use hub::Hub;
 use outage::{Mode, OnTheirWay};
 use ports::Ports;
+use reload::Reloading;
 use signals::Signals;
 use stall::Stall;
 use std::collections::BTreeMap;
@@ -212,6 +213,8 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         stall: Stall::new(setup.stall_after),
         appended: where_all_is.last,
         durable: where_all_is.last,
+        started: where_all_is.last,
+        reloading: Reloading::default(),
     };
     hub.start(&mut announcements).await?;
 
@@ -238,7 +241,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     let (stop_sinks, sinks) =
         start_sinks(&live, &where_all_is.journal, &configured, &daemon.announce);
     ready(&where_all_is);
-    service::serves();
+    service::serves(matches!(hub.mode, Mode::Writing));
     let result = hub.run(&mut announcements, &mut asked, &mut signals).await;
 
     for task in serving {
@@ -271,7 +274,7 @@ fn take_up(
     announce: mpsc::UnboundedSender<Announcement>,
     meter: Arc<Meter>,
 ) -> (Arc<Live>, Handle, Core) {
-    let catalog = Arc::new(setup.config.catalog.clone());
+    let catalog = Arc::clone(&setup.config.catalog);
     let live = Arc::new(Live::new(
         VERSION,
         &setup.config.daemon.state_dir,

@@ -131,12 +131,16 @@ impl Hub {
 
     /// There may be room again: the core is made anew from what is durable, and says the gap.
     pub(super) fn try_again(&mut self, outage: Outage) {
-        let catalog = Arc::new(self.config.catalog.clone());
+        let catalog = Arc::clone(&self.config.catalog);
+        let started_is_lost = self.started > self.live.last();
         self.core = Core::new(catalog, self.live.state());
         let gap = outage.gap();
         self.mode = Mode::Trying(outage);
         if let Err(error) = self.journal.resume() {
             tracing::error!(%error, "the journal cannot go on");
+        }
+        if started_is_lost {
+            self.say_started();
         }
         self.feed(Input::Journal(gap));
         self.tell_ports_again();

@@ -1,18 +1,45 @@
 //! Reading the configuration anew while the daemon runs.
+//!
+//! Files are read and checked beside the loop, however many they are: verdicts do not wait for it. The new configuration
+//! takes the place of the old one between two inputs.
 
+use super::answers::AnswerTo;
 use super::files::{self, LoadError};
 use super::hub::Hub;
 use super::{VERSION, service};
 use crate::config::Config;
 use crate::entry::Seq;
+use crate::message::reply::{Outcome, Reload};
 use crate::message::{ErrorObject, code};
 use crate::station::Input;
-use std::path::Path;
 use std::sync::Arc;
+use tokio::task::JoinHandle;
 
-/// The new configuration, or why the old one stays in force.
-pub(super) fn load(path: &Path, old: &Config) -> Result<Config, ErrorObject> {
-    let new = files::load(path).map_err(|error| refuse(&error))?;
+type Read = Result<Box<Config>, ErrorObject>;
+
+/// A configuration that is being read, and who asked for it.
+#[derive(Debug, Default)]
+pub(super) struct Reloading {
+    reading: Option<JoinHandle<Read>>,
+    asked: Vec<AnswerTo>,
+    /// Asked for while files were being read that may have changed since.
+    again: Option<Vec<AnswerTo>>,
+}
+
+impl Reloading {
+    /// What was read; never while nothing is.
+    pub(super) async fn read(&mut self) -> Read {
+        let Some(reading) = &mut self.reading else {
+            return std::future::pending().await;
+        };
+        let read = reading.await;
+        self.reading = None;
+        read.unwrap_or_else(|_| Err(ErrorObject::new(code::BUSY, "the daemon is stopping", None)))
+    }
+}
+
+/// Why the old one stays in force although nothing is wrong with the new one.
+fn cannot_follow(new: &Config, old: &Config) -> Option<ErrorObject> {
     let changed = if new.daemon != old.daemon {
         "the section [daemon] has changed"
     } else if new.page != old.page {
@@ -20,9 +47,9 @@ pub(super) fn load(path: &Path, old: &Config) -> Result<Config, ErrorObject> {
     } else if new.sinks != old.sinks {
         "a [[sink]] has changed"
     } else {
-        return Ok(new);
+        return None;
     };
-    Err(ErrorObject::new(
+    Some(ErrorObject::new(
         code::CONFIG,
         format!("{changed}, want it as it was when the daemon started"),
         Some("restart the daemon for that; everything else can be reloaded".to_owned()),
@@ -40,17 +67,52 @@ fn refuse(error: &LoadError) -> ErrorObject {
 }
 
 impl Hub {
-    /// Reads the configuration anew; the `started` entry that says so.
-    pub(super) fn reload(&mut self) -> Result<Seq, ErrorObject> {
+    /// Begins to read the configuration anew, for those who asked.
+    pub(super) fn begin_reload(&mut self, asked: Vec<AnswerTo>) {
+        if self.reloading.reading.is_some() {
+            self.reloading.again.get_or_insert_default().extend(asked);
+            return;
+        }
         service::reloads();
-        let result = self.take_configuration();
-        service::reloaded(result.is_ok());
-        result
+        let path = self.config_path.clone();
+        self.reloading.asked = asked;
+        self.reloading.reading = Some(tokio::task::spawn_blocking(move || {
+            let read = files::load(&path).map(Box::new);
+            read.map_err(|error| refuse(&error))
+        }));
     }
 
-    fn take_configuration(&mut self) -> Result<Seq, ErrorObject> {
+    /// Puts what was read in force, or says why not.
+    pub(super) fn loaded(&mut self, read: Read) {
+        let result = read.and_then(|config| self.take_configuration(*config));
+        service::reloaded(result.is_ok());
+        if let Err(error) = &result {
+            tell_reload_refused(error);
+        }
+        for to in std::mem::take(&mut self.reloading.asked) {
+            match &result {
+                Ok(seq) => {
+                    let outcome = Outcome::Reload(Reload {
+                        seq: seq.0,
+                        config_digest: self.config.digest.clone(),
+                    });
+                    self.waiting.add(self.appended, outcome, to);
+                }
+                // Who asked may be gone.
+                Err(error) => drop(to.send(Err(error.clone()))),
+            }
+        }
+        if let Some(asked) = self.reloading.again.take() {
+            self.begin_reload(asked);
+        }
+    }
+
+    /// The `started` entry that says so.
+    fn take_configuration(&mut self, config: Config) -> Result<Seq, ErrorObject> {
         self.check_room()?;
-        let config = load(&self.config_path, &self.config)?;
+        if let Some(error) = cannot_follow(&config, &self.config) {
+            return Err(error);
+        }
         for instrument in self.ports.close_all_but(&config.ports) {
             self.open.remove(&instrument);
             self.live.set_trouble(&instrument, None);
@@ -59,10 +121,12 @@ impl Hub {
                 reason: "the configuration of its port has changed",
             });
         }
-        self.config = config;
-        let catalog = Arc::new(self.config.catalog.clone());
+        let old = std::mem::replace(&mut self.config, config);
+        let catalog = Arc::clone(&self.config.catalog);
         self.live.set_catalog(Arc::clone(&catalog));
         self.feed(Input::Reloaded(catalog));
+        // A large one takes a while to be given back.
+        tokio::task::spawn_blocking(move || drop(old));
         let digest = self.config.digest.clone();
         let now = self.now();
         self.core.handle(
@@ -85,7 +149,7 @@ impl Hub {
     }
 }
 
-pub(super) fn tell_reload_refused(error: &ErrorObject) {
+fn tell_reload_refused(error: &ErrorObject) {
     tracing::error!(
         "the configuration was not taken, the old one stays in force: {}",
         error.message

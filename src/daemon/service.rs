@@ -8,12 +8,16 @@ use sd_notify::NotifyState;
 use std::time::Duration;
 use tokio::time::{Instant, MissedTickBehavior, interval_at};
 
-/// The daemon serves: its sockets are there and `started` is on the disk.
-pub(super) fn serves() {
-    tell(&[
-        NotifyState::Ready,
-        NotifyState::Status("serving; the verdicts are in verdicts.log of the state folder"),
-    ]);
+const FULL: &str = "the journal's disk is full: nothing counts until there is room";
+
+/// The daemon serves: its sockets are there and `started` is on the disk, or there is no room for it.
+pub(super) fn serves(journal_takes_entries: bool) {
+    let status = if journal_takes_entries {
+        "serving; the verdicts are in verdicts.log of the state folder"
+    } else {
+        FULL
+    };
+    tell(&[NotifyState::Ready, NotifyState::Status(status)]);
 }
 
 /// A new configuration is about to be read.
@@ -44,7 +48,7 @@ pub(super) fn journal_takes(entries: bool) {
     let status = if entries {
         "serving; the journal takes entries again"
     } else {
-        "the journal's disk is full: nothing counts until there is room"
+        FULL
     };
     tell(&[NotifyState::Status(status)]);
 }

@@ -21,7 +21,7 @@ pub(super) fn root() -> &'static Path {
 
 pub(super) fn catalog() -> Arc<Catalog> {
     let config = files::load(&root().join("tests/bench/tallyjaw.toml")).unwrap();
-    Arc::new(config.catalog)
+    config.catalog
 }
 
 struct Tape {

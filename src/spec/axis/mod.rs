@@ -3,14 +3,15 @@
 
 use crate::quantity::Dimension;
 use std::fmt;
+use std::sync::Arc;
 
 /// The name of an axis, as it stands in sheets and entries.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct AxisName(String);
+pub struct AxisName(Arc<str>);
 
 impl AxisName {
     /// Any name; whether it is known is a matter of the configuration.
-    pub fn new(name: impl Into<String>) -> Self {
+    pub fn new(name: impl Into<Arc<str>>) -> Self {
         Self(name.into())
     }
 

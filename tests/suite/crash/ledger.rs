@@ -47,7 +47,7 @@ impl Ledger {
     pub(super) fn new(config: &Path, folder: &Path) -> Self {
         Self {
             folder: folder.to_owned(),
-            catalog: files::load(config).unwrap().catalog,
+            catalog: std::sync::Arc::unwrap_or_clone(files::load(config).unwrap().catalog),
             lines: Vec::new(),
             prev: Digest::NONE,
             state: State::default(),
