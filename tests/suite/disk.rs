@@ -3,6 +3,7 @@
 //! Both are real: a small file system of memory of its own, and the system's limit on a file's size.
 
 pub(crate) mod faults;
+mod full_at_start;
 mod place;
 mod rolled_back;
 

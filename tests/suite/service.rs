@@ -139,3 +139,52 @@ fn lines_for_the_log_of_the_system_begin_with_their_priority_and_have_no_time() 
         )
     );
 }
+
+/// The values of a key of the unit.
+fn unit(key: &str) -> Vec<String> {
+    let text = include_str!("../../config/service/tallyjaw.service");
+    let values = text
+        .lines()
+        .filter_map(|line| line.strip_prefix(key)?.strip_prefix('='));
+    values
+        .flat_map(|value| value.split(' ').map(str::to_owned))
+        .collect()
+}
+
+#[test]
+fn the_unit_tries_again_for_as_long_as_the_disk_is_away_and_then_goes_on() {
+    let mut shop = Shop::new();
+    let mut daemon = shop.start();
+    let mut feed = daemon.connected_feed();
+    daemon.call("arm", &serde_json::json!({"plan": "no-zero"}));
+    shop.press(161);
+    feed.wait_for("reading");
+    let announced = shop.journal_lines();
+    let (state, away) = (shop.path("state"), shop.path("away"));
+    fs::rename(&state, &away).unwrap();
+    fs::write(&state, "no disk").unwrap();
+    shop.press(162);
+    // As the manager does by the unit, more often than it would by default.
+    assert_eq!(unit("Restart"), ["on-failure"]);
+    assert_eq!(unit("StartLimitIntervalSec"), ["0"], "it never gives up");
+    let given_up: Vec<i32> = unit("RestartPreventExitStatus")
+        .iter()
+        .map(|status| status.parse().unwrap())
+        .collect();
+    let mut codes = vec![daemon.wait().code().unwrap()];
+    for _ in 0..8 {
+        codes.push(shop.run(&["serve"]).status.code().unwrap());
+    }
+    assert_eq!(codes, [4; 9], "{}", shop.messages());
+    assert!(!given_up.contains(&4));
+
+    fs::remove_file(&state).unwrap();
+    fs::rename(&away, &state).unwrap();
+    let daemon = shop.start();
+    assert_eq!(shop.journal_lines()[..announced.len()], announced);
+    let mut feed = daemon.connected_feed();
+    shop.press(163);
+    feed.wait_for("reading");
+    assert!(daemon.stop().0.success(), "{}", shop.messages());
+    assert_eq!(shop.run(&["verify"]).status.code(), Some(0));
+}
