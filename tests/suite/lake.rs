@@ -192,7 +192,7 @@ fn a_folder_that_cannot_be_written_delays_nobody_and_is_caught_up_with() {
         shop.press(161 + piece % 3);
         feed.wait_for("reading");
     }
-    until("it is said", || shop.messages().contains("a sink fails"));
+    until("it is said", || shop.messages().contains("the sink fails"));
     fs::remove_file(shop.path("lake")).unwrap();
     daemon.stop();
     shop.start().stop();
