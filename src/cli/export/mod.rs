@@ -9,6 +9,7 @@ mod target;
 
 use super::query::{Query, Reached, lines};
 use super::{Context, Exit, Failure, client};
+use crate::config::DaemonConfig;
 use crate::entry::Seq;
 use crate::export::{CsvTable, Mark, MarkError, Marks, ParquetTable};
 use serde_json::json;
@@ -87,7 +88,7 @@ impl Export {
             .transpose()?;
         let mark = marks
             .as_ref()
-            .map(|marks| self.mark(marks, &journal.0))
+            .map(|marks| self.mark(&daemon, marks, &journal.0))
             .transpose()?;
         let (written, target) = match self.format {
             Format::Jsonl => raw::write(&self, &daemon, mark.as_ref(), target)?,
@@ -117,7 +118,7 @@ impl Export {
     }
 
     /// The mark as it stands, or a new one.
-    fn mark(&self, marks: &Marks, journal: &str) -> Result<Mark, Failure> {
+    fn mark(&self, daemon: &DaemonConfig, marks: &Marks, journal: &str) -> Result<Mark, Failure> {
         let asked = self.asked();
         let Some(mark) = marks.read().map_err(|error| no_mark(&error))? else {
             return Ok(Mark::new(journal, &asked));
@@ -129,6 +130,15 @@ impl Export {
                 mark.journal
             ))
             .with_remedy("use another name; or remove that file to be given everything"));
+        }
+        let last = lines::last(daemon)?;
+        if mark.after > last.0 {
+            return Err(Failure::io(format!(
+                "{} knows entry {} of this journal, which ends with entry {last}: it was rolled back",
+                marks.path().display(),
+                mark.after
+            ))
+            .with_remedy("put the newest copy of the journal back; or use another name to be given everything"));
         }
         if mark.asked != asked {
             return Err(Failure::usage(format!(

@@ -37,6 +37,13 @@ pub(in crate::cli) fn each(
     Ok(last)
 }
 
+/// The last durable entry.
+pub(in crate::cli) fn last(daemon: &DaemonConfig) -> Result<Seq, Failure> {
+    let newest = Cursor::before_the_newest_segment(&daemon.state_dir);
+    let before = newest.map_err(|error| unreadable(daemon, &error))?;
+    each(daemon, before, |_| Ok(ControlFlow::Continue(())))
+}
+
 /// The name of the journal, which its first line says.
 pub(in crate::cli) fn journal(daemon: &DaemonConfig) -> Result<JournalId, Failure> {
     let mut name = None;

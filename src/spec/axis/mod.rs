@@ -91,7 +91,7 @@ impl Axis {
 impl AxisName {
     /// Measuring it destroys the piece: it cannot be measured again.
     pub fn is_destructive(&self) -> bool {
-        self.0 == PULL_FORCE
+        &*self.0 == PULL_FORCE
     }
 
     /// The name in words: `core crimp height`.

@@ -141,6 +141,16 @@ fn a_log_or_a_cursor_that_knows_more_is_enough_where_the_lock_was_never_told() {
             path.display()
         );
         assert!(code == Some(4) && said.starts_with(&want), "{said}");
+        if witness == "exports/daily.json" {
+            let export = shop.run(&["export", "csv", "--since-last", "daily"]);
+            let said = String::from_utf8(export.stderr).unwrap();
+            let want = format!("error: {} knows entry 1000 of this journal", path.display());
+            assert!(
+                export.status.code() == Some(4) && said.starts_with(&want),
+                "{said}"
+            );
+            assert!(export.stdout.is_empty());
+        }
     }
 }
 
