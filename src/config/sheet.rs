@@ -125,11 +125,12 @@ pub(super) fn resolved(
 fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<RawRow>> {
     let wire = wire(&mut table, faults);
     let names: Vec<&str> = axes.iter().map(|axis| axis.name.as_str()).collect();
-    let mut limits = Vec::new();
-    let mut places = Vec::new();
     let mut axes_unknown = false;
     table.tell_known(faults);
     let others = table.others();
+    // A sheet has thousands of rows: room for what there is, and no more.
+    let mut limits = Vec::with_capacity(others.len());
+    let mut places = Vec::with_capacity(others.len());
     if others.is_empty() {
         let fault = Fault::new("this row limits nothing", "want an axis with its limits");
         let help = format!("the axes are {}", alternatives(&names));
