@@ -82,7 +82,7 @@ pub(super) fn heading(out: &mut dyn Write, readings: &Readings) -> Result<(), Fa
 /// What a claim stands on, a line a ground.
 pub(super) fn grounds(out: &mut dyn Write, claim: &Claim) -> Result<(), Failure> {
     writeln!(out, "what such a claim stands on:")?;
-    for ground in &claim.grounds {
+    for ground in claim.told() {
         let holds = if ground.holds { "holds" } else { "FAILS" };
         writeln!(out, "  {holds}  {}", ground.told)?;
     }

@@ -102,7 +102,7 @@ fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis
 
 /// What a claim about the limits stands on.
 fn grounds(about: &str, claim: &Claim) -> Element {
-    let items = claim.grounds.iter().map(|ground| {
+    let items = claim.told().map(|ground| {
         let holds = if ground.holds { "holds" } else { "fails" };
         el("li").text(format!("{holds}: {}", ground.told))
     });

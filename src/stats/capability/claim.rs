@@ -42,6 +42,14 @@ pub struct Claim {
 }
 
 impl Claim {
+    /// The grounds worth telling: with too few pieces the other tests tell nothing more.
+    pub fn told(&self) -> impl Iterator<Item = &Ground> {
+        let enough = self.grounds.first().is_none_or(|ground| ground.holds);
+        self.grounds
+            .iter()
+            .take(if enough { usize::MAX } else { 1 })
+    }
+
     /// The grounds that fail.
     pub fn failing(&self) -> impl Iterator<Item = &Ground> {
         self.grounds.iter().filter(|ground| !ground.holds)
@@ -140,7 +148,7 @@ impl Capability {
                 format!("{pieces} pieces")
             } else {
                 format!(
-                    "{pieces} pieces tell neither shape nor stability, want at least {FEWEST_PIECES}"
+                    "too few pieces to tell shape or stability: got {pieces}, want at least {FEWEST_PIECES}"
                 )
             },
             remedy: "measure more pieces",

@@ -239,10 +239,18 @@ fn distance(point: &Point) -> f64 {
         Some(lower) if above < 0.0 => point.center - lower,
         _ => point.upper - point.center,
     };
-    if width > 0.0 {
-        3.0 * above / width
+    if width <= 0.0 {
+        return 0.0;
+    }
+    let thirds = 3.0 * above / width;
+    let is_beyond =
+        point.value > point.upper || point.lower.is_some_and(|lower| point.value < lower);
+    // the division rounds: a point on its limit, such as a moving range of 0, is not beyond it
+    if is_beyond {
+        let least = 3.0 * (1.0 + f64::EPSILON);
+        thirds.signum() * thirds.abs().max(least)
     } else {
-        0.0
+        thirds.clamp(-3.0, 3.0)
     }
 }
 

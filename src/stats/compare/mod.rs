@@ -14,8 +14,12 @@ pub use welch::{Difference, pooled, welch};
 
 use super::describe::{mean, sd};
 use super::figures::decimals;
+use super::order::order;
 use super::sample::float;
 use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined, proportion};
+
+/// Orders with a lower chance are not taken for chance.
+const ORDER: f64 = 0.025;
 
 /// One sample against another.
 #[derive(Debug, Clone)]
@@ -192,6 +196,11 @@ impl Comparison {
                 self.digits(high)
             )
         });
+        if let Some(name) = self.wanders() {
+            return Some(format!(
+                "that their means are equivalent {within} is not claimed: readings of {name} follow each other (lag-1 autocorrelation), and such an interval is too narrow; look for what wanders"
+            ));
+        }
         Some(match (self.equivalence_p(), interval) {
             (Ok(p), Ok(interval)) if p < self.alpha() => format!(
                 "their means are equivalent {within} ({interval}), which says nothing of spread or of single pieces"
@@ -203,6 +212,15 @@ impl Comparison {
                 format!("nothing is shown about equivalence of means {within}: {reason}")
             }
         })
+    }
+
+    /// The group whose readings do not stand in an order of chance, if there is one.
+    fn wanders(&self) -> Option<&str> {
+        let both = [&self.first, &self.second];
+        let of = both.into_iter().find(|(_, sample)| {
+            order(sample).is_ok_and(|chances| chances.lag1_p < ORDER && chances.near_p < ORDER)
+        });
+        of.map(|(name, _)| name.as_str())
     }
 
     fn outside_in_words(&self) -> Option<String> {

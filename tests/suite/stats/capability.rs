@@ -175,7 +175,7 @@ fn five_pieces_show_little_and_the_sentence_says_so() {
     assert_eq!(figure(&wide, "pieces_needed"), Ok(7.0));
     let far = of("1.42 mm", "1.82 mm").claim();
     assert!(!far.shown);
-    let said = "at least 1.33 is not shown by 5 pieces: Ppk is 5.73, lower confidence bound (95 %) 2.40, but that bound has no ground: 5 pieces tell neither shape nor stability, want at least 20; ";
+    let said = "at least 1.33 is not shown by 5 pieces: Ppk is 5.73, lower confidence bound (95 %) 2.40, but that bound has no ground: too few pieces to tell shape or stability: got 5, want at least 20; ";
     assert!(far.sentence.starts_with(said), "{}", far.sentence);
     assert!(
         far.sentence

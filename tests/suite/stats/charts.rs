@@ -204,3 +204,28 @@ fn charts_of_subgroups_agree_with_their_constants_and_say_what_they_cannot_take(
         Err(Undefined::TooFewGroups { got: 0, want: 1 })
     );
 }
+
+#[test]
+fn a_point_on_its_limit_is_not_beyond_it_whatever_the_division_rounds_to() {
+    let mut random = tallyjaw::stats::random::Random::new(17);
+    let rules = ["beyond_limit", "far_beyond_limit"].map(|name| rule(name).unwrap());
+    let mut ranges_of_nothing = 0;
+    for _ in 0..300 {
+        let hundredths = (0..30).map(|_| 162 + i64::try_from(random.below(5)).unwrap());
+        let bases = hundredths.map(|hundredths| 10_000 * hundredths).collect();
+        let sample = Sample::from_bases(bases, tallyjaw::quantity::Unit::Millimetre).unwrap();
+        for panel in draw("individuals", &groups(&sample, 1), None).unwrap() {
+            for signal in panel.signals(&rules) {
+                let point = panel.points[signal.at - panel.first];
+                let within = point.value <= point.upper && point.lower.unwrap() <= point.value;
+                assert!(!within, "{} {point:?}", panel.name);
+            }
+            ranges_of_nothing += panel
+                .points
+                .iter()
+                .filter(|point| point.value == 0.0)
+                .count();
+        }
+    }
+    assert!(ranges_of_nothing > 1000, "{ranges_of_nothing}");
+}

@@ -188,3 +188,40 @@ fn the_bounds_of_a_variance_ratio_turn_round_with_it() {
     assert_close("low", low, 1.0 / other_high, 1e-12);
     assert_close("high", high, 1.0 / other_low, 1e-12);
 }
+
+#[test]
+fn equivalence_is_not_claimed_of_readings_that_follow_each_other() {
+    let wave = |shift: i64| {
+        let bases = (0..40_i64).map(|at| 1_620_000 + 10_000 * ((at / 10 % 2) * 3 + at % 2 + shift));
+        Sample::from_bases(bases.collect(), tallyjaw::quantity::Unit::Millimetre).unwrap()
+    };
+    let of = Comparison::new(("T-07", wave(0)), ("R-02", wave(0)), Some(0.05));
+    assert!(of.equivalence_p().unwrap() < 0.05, "the means alone would");
+    let said = of.sentence();
+    let want = "is not claimed: readings of T-07 follow each other";
+    assert!(said.contains(want), "{said}");
+}
+
+#[test]
+fn several_comparisons_share_their_five_percent() {
+    let sample = || {
+        sample([
+            "1.62", "1.63", "1.61", "1.62", "1.63", "1.62", "1.61", "1.62",
+        ])
+    };
+    let alone = Comparison::new(("T-07", sample()), ("R-02", sample()), Some(0.02));
+    let among = alone.clone().among(5);
+    assert_close("alpha", among.alpha(), 0.01, 1e-12);
+    for bounds in [Comparison::equivalence_bounds, Comparison::sd_ratio_bounds] {
+        let ((low, high), (wide_low, wide_high)) =
+            (bounds(&alone).unwrap(), bounds(&among).unwrap());
+        assert!(wide_low < low && high < wide_high);
+    }
+    assert!(
+        among
+            .sentence()
+            .contains("(98 % confidence interval of the difference"),
+        "{}",
+        among.sentence()
+    );
+}
