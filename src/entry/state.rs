@@ -219,11 +219,7 @@ impl State {
             Entry::Reading(reading) => self.read(*seq, reading),
             Entry::Doubted {
                 station, readings, ..
-            } => {
-                self.take_out(station, readings, |tally, count| {
-                    tally.doubted += count;
-                });
-            }
+            } => self.take_out(station, readings, |tally, count| tally.doubted += count),
             Entry::Retracted {
                 station,
                 reading,

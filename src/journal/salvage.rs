@@ -105,7 +105,9 @@ impl Salvaged {
         });
         let mut entries = VecDeque::from([segment, accepted]);
         entries.extend(entered);
-        entries.iter().for_each(|stamped| state.apply(stamped));
+        for stamped in &entries {
+            state.apply(stamped);
+        }
         writer.append(&mut entries)?;
         Ok(state)
     }
