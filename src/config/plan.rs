@@ -8,6 +8,7 @@ use super::parse;
 use super::sheet::{resolved, sizing};
 use super::table::Table;
 use super::value::{factor_milli, unique};
+use crate::quantity::{Dimension, Quantity};
 use crate::spec::pull_table::{PULL_FORCE, PULL_TABLES};
 use crate::spec::wire::gauge_of;
 use crate::spec::{
@@ -300,6 +301,10 @@ pub(super) fn zero(table: &mut Table<'_>, faults: &mut Faults) -> ZeroPolicy {
             );
             faults.add(&limit.place, fault);
         }
+    }
+    let attempt = zero.quantity(faults, "attempt", Dimension::Length, 1);
+    if let Some(Quantity::Length(attempt)) = attempt {
+        policy.attempt = attempt;
     }
     if let Some(double_retracts) = zero.boolean(faults, "double_retracts") {
         policy.double_retracts = double_retracts.value;

@@ -7,7 +7,7 @@ use super::{
     AdapterChanged, Completed, Entry, Means, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing,
     State,
 };
-use crate::quantity::Quantity;
+use crate::quantity::{Quantity, WallMicros};
 use crate::spec::{Crimp, Verdict, judge};
 use std::fmt;
 
@@ -58,8 +58,8 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
         }
         Entry::Noted {
             station, series, ..
-        }
-        | Entry::OperatorSaid {
+        } => found.noted(before, station, *series, stamped.at),
+        Entry::OperatorSaid {
             station, series, ..
         } => {
             let open = before.series(station).map(|series| series.id);
@@ -133,7 +133,19 @@ impl Findings {
         }
     }
 
+    /// A note is about the series that was open, or closed shortly before. One after the outcome was about none in
+    /// journals of before that was asked.
+    fn noted(&mut self, before: &State, station: &str, got: Option<Seq>, at: WallMicros) {
+        let known = before.stations.get(station);
+        let want = known.and_then(|known| known.noted_at(at));
+        let is_open = before.series(station).is_some();
+        if got.is_some() || is_open {
+            self.compare("series", &got, &want, shown);
+        }
+    }
+
     fn compare_states(&mut self, got: &State, want: &State) {
+        let want = &as_kept_in(got, want);
         if got == want {
             return;
         }
@@ -378,6 +390,25 @@ impl Findings {
             );
         }
     }
+}
+
+/// `want` without what an older version did not keep in a segment, and `got` lacks.
+fn as_kept_in(got: &State, want: &State) -> State {
+    let mut want = want.clone();
+    for (name, station) in &mut want.stations {
+        let Some(got) = got.stations.get(name) else {
+            continue;
+        };
+        station.closed_at = station.closed_at.filter(|_| got.closed_at.is_some());
+        let Some((series, got)) = station.series.as_mut().zip(got.series.as_ref()) else {
+            continue;
+        };
+        for (name, zero) in &mut series.zeros {
+            let is_kept = got.zeros.get(name).is_some_and(|got| got.off_by.is_some());
+            zero.off_by = zero.off_by.filter(|_| is_kept);
+        }
+    }
+    want
 }
 
 fn deviation(reading: &Reading, slot: &ReadingSlot) -> Option<Quantity> {

@@ -11,6 +11,7 @@ pub mod glance;
 pub mod history;
 pub mod line;
 pub mod lowest;
+mod noting;
 mod reading;
 pub mod repeat;
 pub mod runs;

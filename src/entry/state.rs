@@ -49,6 +49,8 @@ pub struct StationState {
     pub last_reading: Option<(Seq, Arc<Reading>)>,
     /// How the last closed series came out.
     pub last_outcome: Option<(Seq, Outcome, Tally)>,
+    /// When that was, by the wall clock as it is set now; `None` in a state of before this was kept.
+    pub closed_at: Option<WallMicros>,
     /// Who measures, as last said.
     pub operator: Option<String>,
     /// The crimp tool in the hand, as last said.
@@ -131,6 +133,8 @@ pub struct ZeroState {
     pub last_good: Option<(Seq, WallMicros)>,
     /// The last zero frame was off.
     pub off: bool,
+    /// By so much; `None` where it was good, and in a state of before this was kept.
+    pub off_by: Option<Quantity>,
     /// A good closing zero came after the last reading.
     pub closed: bool,
     /// One has become due by time.
@@ -182,6 +186,7 @@ impl State {
                 let full = station.series.take();
                 station.repeat = full.and_then(|series| Repeat::owed(&series, completed));
                 station.last_outcome = Some((completed.series, completed.outcome, completed.tally));
+                station.closed_at = Some(*at);
             }
             Entry::Zeroed(zeroed) => self.zero(*seq, *at, zeroed),
             Entry::ZeroSaid {
@@ -266,6 +271,9 @@ impl State {
             if let Some(series) = &mut station.series {
                 series.shift(by_micros);
             }
+            if let Some(at) = &mut station.closed_at {
+                at.0 = at.0.saturating_add(by_micros);
+            }
             if let Some(repeat) = &mut station.repeat {
                 repeat.shift(by_micros);
             }
@@ -292,6 +300,8 @@ impl State {
         let zero = series.zeros.entry(zeroed.instrument.clone()).or_default();
         zero.takes_back = takes_back.filter(|_| !said);
         zero.off = !zeroed.ok;
+        let off_by = || zeroed.opening.unwrap_or_else(|| zeroed.value.quantity());
+        zero.off_by = zero.off.then(off_by);
         zero.closed = zeroed.ok && zeroed.role == ZeroRole::Closing;
         if zeroed.ok {
             zero.last_good = Some((seq, at));

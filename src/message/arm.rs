@@ -5,7 +5,7 @@
 
 use super::reply::{ErrorObject, code};
 use super::request::{Call, nearest, read};
-use crate::quantity::Decimal;
+use crate::quantity::{Decimal, Length, Measured, Quantity};
 use crate::spec::alert::ALERTS;
 use crate::spec::{
     AlertRule, AxisName, Decision, GaugeBlock, Order, Plan, Purpose, SizingSystem, Subject,
@@ -55,6 +55,7 @@ struct PolicyForm {
     closing: Option<bool>,
     band: Option<u32>,
     limit: Option<u32>,
+    attempt: Option<String>,
     double_retracts: Option<bool>,
 }
 
@@ -242,8 +243,24 @@ impl PolicyForm {
             closing: self.closing.unwrap_or(default.closing),
             band_counts,
             limit_counts,
+            attempt: self
+                .attempt
+                .as_deref()
+                .map_or(Ok(default.attempt), attempt)?,
             double_retracts: self.double_retracts.unwrap_or(default.double_retracts),
         })
+    }
+}
+
+/// A length, more than 0.
+fn attempt(text: &str) -> Result<Length, ErrorObject> {
+    let quantity = text.parse::<Measured>().map(Measured::quantity);
+    match quantity {
+        Ok(Quantity::Length(length)) if length > Length::default() => Ok(length),
+        Ok(_) | Err(_) => Err(params_error(
+            format!("attempt is {text:?}, want a length of more than 0"),
+            Some("such as \"0.5 mm\", the default".to_owned()),
+        )),
     }
 }
 
@@ -387,6 +404,14 @@ mod tests {
             (
                 r#","zero":{"band":1,"limit":3}"#,
                 "limit is 3, want at most the band of 1",
+            ),
+            (
+                r#","zero":{"attempt":"0 mm"}"#,
+                "attempt is \"0 mm\", want a length of more than 0",
+            ),
+            (
+                r#","zero":{"attempt":"2 N"}"#,
+                "attempt is \"2 N\", want a length of more than 0",
             ),
             (
                 r#","pieces":0"#,

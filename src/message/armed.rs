@@ -180,6 +180,10 @@ pub struct ZeroMessage {
     pub band: u32,
     /// A zero frame further off than this, in counts, is off.
     pub limit: u32,
+    /// A length this close to zero, in nanometres, is an attempt at a zero where it cannot be a measurement; left out by
+    /// a daemon that does not know of attempts.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub attempt_nm: Option<i64>,
     /// Two zero frames within two seconds, where none is due, retract the last reading.
     #[serde(default)]
     pub double_retracts: bool,
@@ -397,6 +401,7 @@ impl ZeroMessage {
             closing: policy.closing,
             band: policy.band_counts,
             limit: policy.limit_counts,
+            attempt_nm: Some(policy.attempt.nanometres()),
             double_retracts: policy.double_retracts,
         }
     }

@@ -389,7 +389,8 @@ fn aloud(entry: &Entry) -> Option<String> {
         return Some(format!("{said}, {}", reading.value));
     }
     if let Entry::Zeroed(zeroed) = entry {
-        return Some(if zeroed.ok { "zero" } else { "zero is off" }.to_owned());
+        let off = || format!("zero is off, {}", zeroed.value);
+        return Some(if zeroed.ok { "zero".to_owned() } else { off() });
     }
     if let Entry::Completed(completed) = entry {
         let outcome = words::outcome(completed.outcome).to_lowercase();

@@ -23,7 +23,7 @@ pub struct Record {
     pub opened: WallMicros,
     /// What it judges by.
     pub spec: Box<ArmedSpec>,
-    /// Every entry about it, and what happened at its station while it was open, in order.
+    /// Every entry about it, what happened at its station while it was open, and notes on it since, in order.
     pub entries: Vec<Stamped>,
     /// How it was closed, and when.
     pub closed: Option<(WallMicros, Completed)>,
@@ -162,6 +162,13 @@ impl<'w> Gathering<'w> {
                 (None, None) => true,
             };
             if is_about {
+                record.entries.push(stamped.clone());
+            }
+        }
+        // A note shortly after the outcome is about the series that was closed.
+        if matches!(stamped.entry, Entry::Noted { .. }) {
+            let mut closed = self.done.iter_mut().rev();
+            if let Some(record) = closed.find(|record| Some(record.id) == series) {
                 record.entries.push(stamped.clone());
             }
         }

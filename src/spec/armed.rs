@@ -7,7 +7,7 @@ use super::{
     AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Limits, Order, Purpose, ToolCare,
     ToolClass, Verified, ZeroPolicy,
 };
-use crate::quantity::{Quantity, Unit, WallMicros};
+use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 
 /// What a station measures and judges by.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -138,7 +138,33 @@ impl ArmedSpec {
     }
 }
 
+impl ArmedSpec {
+    /// How far from zero a value of `instrument` may lie, in base units, and still be an attempt at a zero: nearer to
+    /// zero than to every plausible value of the axes that it measures. `None` where that tells nothing: where
+    /// zeros must be said, where an axis has no plausible window, and of forces, which begin at zero.
+    pub fn attempts_within(&self, instrument: &ArmedInstrument) -> Option<i64> {
+        if instrument.zero_must_be_said {
+            return None;
+        }
+        let measured = self.axes.iter();
+        let measured = measured.filter(|axis| axis.guard_of(&instrument.name).is_some());
+        let within: Option<Vec<i64>> = measured
+            .map(|axis| axis.attempts_within(&self.zero))
+            .collect();
+        within?.into_iter().min()
+    }
+}
+
 impl ArmedAxis {
+    /// How far from zero a value may lie, in base units, that is nearer to zero than to what is plausible on this
+    /// axis, and no further off than an attempt at a zero can be. `None` where every value is plausible, or zero.
+    pub fn attempts_within(&self, zero: &ZeroPolicy) -> Option<i64> {
+        let (smallest, _) = self.plausible?;
+        let is_length = smallest.dimension() == Dimension::Length;
+        let below_half = smallest.base().checked_sub(1)? / 2;
+        (is_length && smallest.base() > 0).then(|| below_half.min(zero.attempt.nanometres()))
+    }
+
     /// The guard band of this instrument, in base units.
     pub fn guard_of(&self, instrument: &str) -> Option<&Guard> {
         self.guards

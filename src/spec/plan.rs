@@ -1,6 +1,7 @@
 //! Plans: a named thing to arm.
 
 use super::{AlertRule, AxisName, Decision, PullFallback, SizingSystem, Subject};
+use crate::quantity::Length;
 use std::time::Duration;
 
 /// Why pieces are measured.
@@ -103,12 +104,22 @@ pub struct ZeroPolicy {
     pub every: Option<Duration>,
     /// After the last reading.
     pub closing: bool,
-    /// A frame this close to the origin, in counts, is a zero frame.
+    /// Where no plausible window tells readings from zeros, as of forces: a value this close to the origin, in
+    /// counts, is a zero.
     pub band_counts: u32,
     /// A zero frame further off than this, in counts, is off.
     pub limit_counts: u32,
+    /// A length this close to zero is an attempt at a zero, where no plausible value lies nearer to it than zero
+    /// does; see [`ArmedSpec::attempts_within`](super::ArmedSpec::attempts_within).
+    pub attempt: Length,
     /// Two zero frames within two seconds, where none is due, retract the last reading.
     pub double_retracts: bool,
+}
+
+impl ZeroPolicy {
+    /// How far off an attempt at a zero lies at most where a plan does not say: a chip or a burr between the jaws
+    /// is thinner (common practice, no source).
+    pub const ATTEMPT: Length = Length::from_nanometres(500_000);
 }
 
 impl Default for ZeroPolicy {
@@ -120,6 +131,7 @@ impl Default for ZeroPolicy {
             closing: true,
             band_counts: 2,
             limit_counts: 1,
+            attempt: Self::ATTEMPT,
             double_retracts: true,
         }
     }

@@ -159,7 +159,8 @@ impl Core {
 
     fn note(&mut self, now: Now, station: String, text: String) -> Result<(), Refusal> {
         checked_words("a note", &text)?;
-        let series = self.series(&station).map(|series| series.id);
+        let known = self.state.stations.get(&station);
+        let series = known.and_then(|known| known.noted_at(now.wall));
         self.append(
             now,
             Entry::Noted {

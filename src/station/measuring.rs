@@ -6,8 +6,7 @@ use super::{Core, Live, unread, zero};
 use crate::decode::Decoded;
 use crate::entry::state::SeriesState;
 use crate::entry::{Entry, Unread, ZeroRole, Zeroed};
-use crate::quantity::{Measured, Now};
-use crate::spec::ZeroPolicy;
+use crate::quantity::Now;
 
 impl Core {
     pub(super) fn bytes(&mut self, now: Now, instrument: &str, bytes: &[u8]) {
@@ -147,7 +146,7 @@ impl Core {
         };
         let station = live.station.clone();
         let value = captured.judged(0);
-        let zero = self.as_zero(now, &station, instrument, value);
+        let zero = self.as_zero(now, &station, instrument, captured);
         let is_zero = zero.is_some();
         match zero {
             Some((role, ok)) => {
@@ -177,13 +176,13 @@ impl Core {
         self.complete_if_full(now, &station);
     }
 
-    /// The role of `value` as a zero frame and whether it is good, if it is one.
+    /// The role of what was captured as a zero frame and whether it is good, if it is one.
     fn as_zero(
         &self,
         now: Now,
         station: &str,
         instrument: &str,
-        value: Measured,
+        captured: &Captured,
     ) -> Option<(ZeroRole, bool)> {
         // A zero of another instrument vouches for nothing of this one.
         if self.distrusted(instrument).is_some() {
@@ -196,17 +195,17 @@ impl Core {
             .get(instrument)
             .is_some_and(|known| known.zero_said);
         let series = self.series(station);
-        let policy = series.map_or_else(ZeroPolicy::default, |series| series.spec.zero);
-        let armed = series.and_then(|series| series.spec.instrument(instrument));
-        let resolution = armed.map_or(known.resolution, |armed| armed.resolution);
-        let must_be_said = armed.is_some_and(|armed| armed.zero_must_be_said);
+        let armed =
+            series.and_then(|series| Some((&series.spec, series.spec.instrument(instrument)?)));
+        let resolution = armed.map_or(known.resolution, |(_, armed)| armed.resolution);
+        let must_be_said = armed.is_some_and(|(_, armed)| armed.zero_must_be_said);
         // With the origin elsewhere a value near zero says nothing, unless a person says it does.
         let astray = self
             .state
             .instruments
             .get(instrument)
             .is_some_and(|known| known.opening.is_some());
-        let frame = zero::zero_frame(value, resolution, &policy, must_be_said || astray, said)?;
+        let frame = zero::zero_frame(captured, resolution, armed, must_be_said || astray, said)?;
         Some((self.zero_role(now, station, instrument), frame.ok))
     }
 

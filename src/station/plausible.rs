@@ -73,6 +73,15 @@ pub(super) fn check(
             ),
         });
     }
+    if axis
+        .attempts_within(&spec.zero)
+        .is_some_and(|within| base.saturating_abs() <= within)
+    {
+        let hint = guessed(value, axis, spec);
+        return Some(Implausible::Impossible {
+            hint: hint.unwrap_or_else(|| too_near_to_zero(axis)),
+        });
+    }
     if shows_too_few_digits(value, instrument) {
         return Some(Implausible::Unlikely {
             hint: format!(
@@ -86,7 +95,7 @@ pub(super) fn check(
         return None;
     }
     Some(Implausible::Unlikely {
-        hint: hint(value, axis, spec),
+        hint: guessed(value, axis, spec).unwrap_or_else(|| far_off(axis)),
     })
 }
 
@@ -108,18 +117,24 @@ fn in_window(axis: &ArmedAxis, base: i64) -> bool {
         .is_none_or(|(least, greatest)| (least.base()..=greatest.base()).contains(&base))
 }
 
-/// What a value outside the window of `axis` may be instead.
-fn hint(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> String {
+/// What a value outside the window of `axis` may be instead, if that can be told.
+fn guessed(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> Option<String> {
     if let Some(other) = other_axis(value.quantity().base(), axis, spec) {
-        return format!("looks like a {}", short_name(&other.name));
+        return Some(format!("looks like a {}", short_name(&other.name)));
     }
+    let unit = fitting_unit(value, spec)?;
+    Some(format!("looks like {}", unit_in_words(unit)))
+}
+
+/// The unit in which the digits would be plausible on some axis, if not in the one they were taken for.
+fn fitting_unit(value: Measured, spec: &ArmedSpec) -> Option<Unit> {
     let other_unit = match value.unit() {
         Unit::Millimetre => Unit::Inch,
         Unit::Inch => Unit::Millimetre,
         Unit::Newton => Unit::PoundForce,
         Unit::PoundForce => Unit::Newton,
         Unit::Centimetre | Unit::Micrometre | Unit::Kilonewton | Unit::KilogramForce => {
-            return far_off(axis);
+            return None;
         }
     };
     let fits = |axis: &ArmedAxis| {
@@ -127,10 +142,22 @@ fn hint(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> String {
             && Quantity::of(value.digits(), other_unit)
                 .is_some_and(|quantity| in_window(axis, quantity.base()))
     };
-    if spec.axes.iter().any(fits) {
-        return format!("looks like {}", unit_in_words(other_unit));
-    }
-    far_off(axis)
+    spec.axes.iter().any(fits).then_some(other_unit)
+}
+
+/// The unit that the digits must be of: between two counts of `instrument` it shows nothing, and there they are
+/// plausible. So 0.0638 is no attempt at a zero to 0.01 mm, but a height in inches.
+pub(super) fn in_other_unit(
+    value: Measured,
+    instrument: &ArmedInstrument,
+    spec: &ArmedSpec,
+) -> Option<Unit> {
+    let counts = value
+        .quantity()
+        .base()
+        .checked_rem(instrument.resolution.base());
+    let between = counts.is_some_and(|rest| rest != 0);
+    between.then(|| fitting_unit(value, spec))?
 }
 
 fn other_axis<'a>(base: i64, axis: &ArmedAxis, spec: &'a ArmedSpec) -> Option<&'a ArmedAxis> {
@@ -148,6 +175,13 @@ fn far_off(axis: &ArmedAxis) -> String {
         ),
         None => "not plausible".to_owned(),
     }
+}
+
+fn too_near_to_zero(axis: &ArmedAxis) -> String {
+    format!(
+        "nearer to zero than to any {}: say zero before you send one",
+        axis.name.words()
+    )
 }
 
 /// `core_crimp_height` → `height`, as people say it.

@@ -104,13 +104,19 @@ impl fmt::Display for Prompt {
             } => {
                 let said = if *must_be_said { "say zero, then " } else { "" };
                 match (of, why) {
+                    (Dimension::Length, Due::Off { by, .. }) => {
+                        f.write_str("The zero is off")?;
+                        by.iter().try_for_each(|by| write!(f, " by {by}"))?;
+                        let said = if *must_be_said { "say zero, " } else { "" };
+                        write!(f, ": clean the jaws, press ZERO, {said}then the data key")
+                    }
                     (Dimension::Length, _) => write!(
                         f,
                         "{said}close the jaws of {instrument} and send a zero: {why}"
                     ),
-                    (Dimension::Force, Due::Off) => write!(
+                    (Dimension::Force, Due::Off { .. }) => write!(
                         f,
-                        "{said}take all load off {instrument}, set it to zero and send that: the last zero was off"
+                        "{said}take all load off {instrument}, set it to zero and send that: {why}"
                     ),
                     (Dimension::Force, _) => write!(
                         f,

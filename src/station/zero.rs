@@ -1,11 +1,13 @@
 //! When a zero is due, which frames are zeros, and what an off zero takes with it.
 
+use super::capture::Captured;
 use super::order::next_slot;
+use super::plausible;
 use crate::entry::State;
 use crate::entry::state::{SeriesState, ZeroState};
 use crate::entry::{NotCounted, Seq, ZeroRole};
 use crate::quantity::{Measured, Quantity, WallMicros};
-use crate::spec::{ArmedInstrument, Order, ZeroPolicy};
+use crate::spec::{ArmedInstrument, ArmedSpec, Order, ZeroPolicy};
 use std::fmt;
 use std::time::Duration;
 
@@ -17,8 +19,13 @@ const SLEWED_MICROS: i64 = 1_000_000;
 pub enum Due {
     /// The origin was set with open jaws.
     OriginMoved,
-    /// The last zero frame was off.
-    Off,
+    /// The last zero was off.
+    Off {
+        /// By so much, if that was kept.
+        by: Option<Quantity>,
+        /// Every slot is full.
+        full: bool,
+    },
     /// No good zero yet in this series.
     Opening,
     /// So many pieces since the last one.
@@ -34,8 +41,10 @@ impl Due {
     pub fn role(self) -> ZeroRole {
         match self {
             Self::Opening => ZeroRole::Opening,
-            Self::Closing => ZeroRole::Closing,
-            Self::OriginMoved | Self::Off | Self::Pieces(_) | Self::Time(_) => ZeroRole::Periodic,
+            Self::Closing | Self::Off { full: true, .. } => ZeroRole::Closing,
+            Self::OriginMoved | Self::Off { full: false, .. } | Self::Pieces(_) | Self::Time(_) => {
+                ZeroRole::Periodic
+            }
         }
     }
 
@@ -43,8 +52,8 @@ impl Due {
     pub(super) fn refuses(self) -> NotCounted {
         match self {
             Self::OriginMoved => NotCounted::OriginMoved,
-            Self::Off => NotCounted::ZeroOff,
-            Self::Closing => NotCounted::SeriesFull,
+            Self::Off { full: false, .. } => NotCounted::ZeroOff,
+            Self::Closing | Self::Off { full: true, .. } => NotCounted::SeriesFull,
             Self::Opening | Self::Pieces(_) | Self::Time(_) => NotCounted::ZeroDue,
         }
     }
@@ -56,7 +65,8 @@ impl fmt::Display for Due {
             Self::OriginMoved => f.write_str(
                 "the origin was set with the jaws open: close them, press the zero key, or say zero and send one",
             ),
-            Self::Off => f.write_str("the last zero was off: clean the jaws and zero again"),
+            Self::Off { by: Some(by), .. } => write!(f, "the zero is off by {by}"),
+            Self::Off { by: None, .. } => f.write_str("the last zero was off"),
             Self::Opening => f.write_str("before the first reading"),
             Self::Pieces(1) => f.write_str("the plan asks for one every piece"),
             Self::Pieces(pieces) => write!(f, "the plan asks for one every {pieces} pieces"),
@@ -88,13 +98,11 @@ pub fn due(
     let policy = &series.spec.zero;
     let zero = series.zeros.get(instrument);
     let full = next_slot(series).is_none();
-    if zero.is_some_and(|zero| zero.off) {
+    if let Some(off) = zero.filter(|zero| zero.off) {
         // After a full series the next good zero is its closing one.
-        return Some(if full && policy.closing {
-            Due::Closing
-        } else {
-            Due::Off
-        });
+        let full = full && policy.closing;
+        let by = off.off_by;
+        return Some(Due::Off { by, full });
     }
     if full {
         let used = series
@@ -173,21 +181,31 @@ pub(super) struct ZeroFrame {
     pub(super) ok: bool,
 }
 
-/// Whether a frame is a zero: within the band, or because the operator said so.
+/// Whether a value is a zero: because the operator said so, or because it cannot be a measurement. In a series
+/// that is what [`ArmedSpec::attempts_within`] tells; where nothing tells it, and where no series is open, the band.
+/// Of a plateau one value is enough to make it a zero, and the worst one tells whether it is good.
 pub(super) fn zero_frame(
-    value: Measured,
+    captured: &Captured,
     resolution: Quantity,
-    policy: &ZeroPolicy,
+    series: Option<(&ArmedSpec, &ArmedInstrument)>,
     must_be_said: bool,
     said: bool,
 ) -> Option<ZeroFrame> {
+    let policy = series.map_or_else(ZeroPolicy::default, |(spec, _)| spec.zero);
     let counts = |counts: u32| resolution.base().saturating_mul(i64::from(counts));
-    let off_by = value.quantity().base().saturating_abs();
-    let in_band = value.quantity().dimension() == resolution.dimension()
-        && off_by <= counts(policy.band_counts);
-    let is_zero = said || (in_band && !must_be_said);
+    let value = captured.nearest_to_zero();
+    let off_by = |value: Measured| value.quantity().base().saturating_abs();
+    let limit = counts(policy.limit_counts);
+    let attempts = series.and_then(|(spec, armed)| spec.attempts_within(armed));
+    let within = attempts.map_or(counts(policy.band_counts), |within| within.max(limit));
+    let is_near = value.quantity().dimension() == resolution.dimension() && off_by(value) <= within;
+    let is_measurement = || {
+        let in_other_unit = |(spec, armed)| plausible::in_other_unit(value, armed, spec);
+        series.and_then(in_other_unit).is_some()
+    };
+    let is_zero = said || (is_near && !must_be_said && !is_measurement());
     is_zero.then_some(ZeroFrame {
-        ok: off_by <= counts(policy.limit_counts),
+        ok: off_by(captured.judged(0)) <= limit,
     })
 }
 

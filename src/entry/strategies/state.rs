@@ -13,6 +13,7 @@ use crate::entry::state::{
 };
 use crate::entry::undo::RetractedReading;
 use crate::entry::{Outcome, RefusedSaying, ToolInHand};
+use crate::quantity::Length;
 use crate::spec::{
     ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, OpeningZero, Order, Purpose,
     ToolClass, ZeroPolicy,
@@ -80,14 +81,16 @@ pub(super) fn zero_policy() -> BoxedStrategy<ZeroPolicy> {
         (0..u64::MAX / 2).prop_map(Duration::from_nanos),
     ];
     let counts = (option::of(any::<u32>()), any::<u32>(), any::<u32>());
-    (any::<[bool; 3]>(), counts, option::of(every))
+    (any::<[bool; 3]>(), counts, option::of(every), any::<i64>())
         .prop_map(
             |(
                 [before_first, closing, double_retracts],
                 (every_pieces, band_counts, limit_counts),
                 every,
+                attempt,
             )| {
                 ZeroPolicy {
+                    attempt: Length::from_nanometres(attempt),
                     before_first,
                     every_pieces,
                     every,
@@ -202,11 +205,13 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
         option::of((seq(), at())),
         any::<[bool; 3]>(),
         option::of(seq()),
+        option::of(quantity()),
     )
         .prop_map(
-            |(last_good, [off, closed, time_due], takes_back)| ZeroState {
+            |(last_good, [off, closed, time_due], takes_back, off_by)| ZeroState {
                 last_good,
                 off,
+                off_by,
                 closed,
                 time_due,
                 takes_back,
@@ -264,6 +269,7 @@ pub(super) fn tool_in_hand() -> BoxedStrategy<ToolInHand> {
 /// Any state, whether entries could lead to it or not.
 pub(crate) fn state() -> BoxedStrategy<State> {
     let outcome = (seq(), select(&Outcome::ALL[..]), tally());
+    let outcome = (outcome, option::of(at()));
     let refused =
         (text(), text(), option::of(text())).prop_map(|(said, reason, remedy)| RefusedSaying {
             said,
@@ -283,11 +289,13 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         ),
     )
         .prop_map(
-            |(series, last_reading, last_outcome, operator, (tool, refused, runs, repeat))| {
+            |(series, last_reading, outcome, operator, (tool, refused, runs, repeat))| {
+                let closed_at = outcome.and_then(|(_, at)| at);
                 StationState {
                     series,
                     last_reading,
-                    last_outcome,
+                    last_outcome: outcome.map(|(outcome, _)| outcome),
+                    closed_at,
                     operator,
                     tool,
                     refused,

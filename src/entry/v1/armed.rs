@@ -8,7 +8,7 @@ use super::subject;
 use super::values::{LimitFields, Number, Span, fault, known, mn, nm, quantity, shown, units};
 use crate::entry::Entry;
 use crate::entry::line::LineError;
-use crate::quantity::{Decimal, Dimension, Quantity};
+use crate::quantity::{Decimal, Dimension, Length, Quantity};
 use crate::spec::{
     self, ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, ZeroPolicy,
 };
@@ -126,6 +126,10 @@ struct Zero {
     closing: bool,
     band_counts: u32,
     limit_counts: u32,
+    /// A length this close to zero, in nanometres, is an attempt at a zero where it cannot be a measurement; left out
+    /// where it is 500000.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    attempt_nm: Option<i64>,
     /// Left out before the gesture was known.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     double_retracts: bool,
@@ -395,6 +399,9 @@ impl From<ZeroPolicy> for Zero {
             closing: policy.closing,
             band_counts: policy.band_counts,
             limit_counts: policy.limit_counts,
+            attempt_nm: Some(policy.attempt)
+                .filter(|attempt| *attempt != ZeroPolicy::ATTEMPT)
+                .map(Length::nanometres),
             double_retracts: policy.double_retracts,
         }
     }
@@ -427,6 +434,9 @@ impl TryFrom<Zero> for ZeroPolicy {
             closing: body.closing,
             band_counts: body.band_counts,
             limit_counts: body.limit_counts,
+            attempt: body
+                .attempt_nm
+                .map_or(ZeroPolicy::ATTEMPT, Length::from_nanometres),
             double_retracts: body.double_retracts,
         })
     }

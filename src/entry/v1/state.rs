@@ -9,13 +9,12 @@ use super::ports::Adapter;
 use super::reading::Reading;
 use super::runs::{Alert, Run};
 use super::said::{RefusedSaying, Tool};
-use super::values::{Number, measured, mn, nm};
+use super::values::{Number, measured, mn, nm, quantity};
 use crate::entry::line::LineError;
 use crate::entry::repeat;
 use crate::entry::runs::Runs;
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
 use crate::entry::{self, JournalId, Seq, undo};
-use crate::quantity::{Dimension, Quantity};
 use crate::spec::AxisName;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -72,6 +71,8 @@ struct LastOutcome {
     series: u64,
     outcome: names::Outcome,
     tally: Tally,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    at: Option<String>,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -140,6 +141,12 @@ struct Zero {
     #[serde(skip_serializing_if = "Option::is_none")]
     last_good: Option<GoodZero>,
     off: bool,
+    /// By how much, in nanometres; left out where the zero was good, and of a force.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    off_by_nm: Option<i64>,
+    /// The same of a force, in millinewtons.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    off_by_mn: Option<i64>,
     closed: bool,
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     time_due: bool,
@@ -215,6 +222,7 @@ impl From<&StationState> for Station {
                     series: series.0,
                     outcome: outcome.into(),
                     tally: tally.into(),
+                    at: station.closed_at.map(|at| at.to_string()),
                 }),
             operator: station.operator.clone(),
             tool: station.tool.as_ref().map(Tool::from),
@@ -233,7 +241,10 @@ impl TryFrom<Station> for StationState {
         let last_reading = body
             .last_reading
             .map(|last| Ok::<_, LineError>((Seq(last.seq), Arc::new(last.reading.try_into()?))));
+        let closed_at = body.last_outcome.as_ref().and_then(|last| last.at.as_ref());
+        let closed_at = closed_at.map(|at| time("at", at)).transpose()?;
         Ok(Self {
+            closed_at,
             series: body.series.map(TryInto::try_into).transpose()?,
             last_reading: last_reading.transpose()?,
             last_outcome: body
@@ -293,13 +304,7 @@ impl TryFrom<Instrument> for InstrumentState {
             attached: body.attached.map(Into::into),
             detached_because: body.detached_because,
             zero_said: body.zero_said,
-            opening: body
-                .opening_nm
-                .map(|nm| Quantity::from_base(Dimension::Length, nm))
-                .or_else(|| {
-                    body.opening_mn
-                        .map(|mn| Quantity::from_base(Dimension::Force, mn))
-                }),
+            opening: quantity("opening", body.opening_nm, body.opening_mn)?,
             verified: body.verified.map(TryInto::try_into).transpose()?,
             adapter: body.adapter.map(Into::into),
             rivals: body.rivals,
@@ -406,6 +411,8 @@ impl From<&ZeroState> for Zero {
                 at: at.to_string(),
             }),
             off: zero.off,
+            off_by_nm: nm(zero.off_by),
+            off_by_mn: mn(zero.off_by),
             closed: zero.closed,
             time_due: zero.time_due,
             takes_back: zero.takes_back.map(|seq| seq.0),
@@ -423,6 +430,7 @@ impl TryFrom<Zero> for ZeroState {
         Ok(Self {
             last_good: last_good.transpose()?,
             off: body.off,
+            off_by: quantity("off_by", body.off_by_nm, body.off_by_mn)?,
             closed: body.closed,
             time_due: body.time_due,
             takes_back: body.takes_back.map(Seq),

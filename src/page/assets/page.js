@@ -286,7 +286,7 @@ function table(armed, here, bench) {
 }
 
 const ZEROS = {
-  good: ["zero_ok", "zero good"], off: ["zero_off", "zero is off: clean the jaws, zero again"], due: ["not_counted", "zero is due"],
+  good: ["zero_ok", "zero good"], off: ["zero_off", "zero is off: clean the jaws, press ZERO, then the data key"], due: ["not_counted", "zero is due"],
   moved: ["zero_off", "origin was set with open jaws"], none: ["plain", "no zero yet"],
 };
 

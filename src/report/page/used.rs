@@ -2,8 +2,9 @@
 
 use super::table::{Table, td, th};
 use super::{about, heading};
-use crate::entry::Outcome;
-use crate::report::facts::Facts;
+use crate::entry::{Outcome, Seq};
+use crate::quantity::Measured;
+use crate::report::facts::{Facts, Row};
 use crate::report::gather::Verification;
 use crate::report::node::{Element, el, free};
 use crate::report::words;
@@ -146,34 +147,80 @@ fn zeros(facts: &Facts) -> Element {
 
 /// What the zeros say about the readings.
 fn vouched(facts: &Facts) -> String {
-    let zeros = facts.zeros();
-    let mut open: Vec<&str> = Vec::new();
-    for known in &facts.record.spec.instruments {
-        let last_reading = facts.readings.iter().rev();
-        let mut last_reading = last_reading.filter(|row| row.verdict().is_some());
-        let last = last_reading.find(|row| row.reading.instrument == known.name);
-        let Some(last) = last else { continue };
-        let is_closed = zeros.iter().any(|(seq, _, zeroed)| {
-            *seq > last.seq
-                && zeroed.ok
-                && zeroed.opening.is_none()
-                && zeroed.instrument == known.name
-        });
-        if !is_closed {
-            open.push(&known.name);
-        }
-    }
-    let limit = facts.record.spec.zero.limit_counts;
-    let counted = facts.readings.iter().any(|row| row.verdict().is_some());
-    match (counted, open.is_empty()) {
-        (false, _) => "No reading counts, so the zeros vouch for none.".to_owned(),
-        (true, true) => format!(
-            "Every reading that counts was followed by a good zero, within {} of the origin.",
-            words::count(usize::try_from(limit).unwrap_or(usize::MAX), "count")
-        ),
-        (true, false) => format!(
+    let names = facts.record.spec.instruments.iter();
+    let followed: Vec<_> = names.map(|known| (known, followed(facts, known))).collect();
+    let shaken = followed.iter().filter_map(|(known, followed)| {
+        let (seq, shown) = followed.off?;
+        Some(format!(
+            "A zero of {} that was off, {shown} at entry {seq}, came between readings that count and the next good zero: nothing vouches for those before it.",
+            known.name
+        ))
+    });
+    let mut said: Vec<String> = shaken.collect();
+    let open = followed.iter().filter(|(_, followed)| followed.open);
+    let open: Vec<&str> = open.map(|(known, _)| known.name.as_str()).collect();
+    if !open.is_empty() {
+        said.push(format!(
             "No good zero followed the last readings of {}: nothing vouches for those since the last good one.",
             open.join(" and ")
-        ),
+        ));
     }
+    if facts.readings.iter().all(|row| row.verdict().is_none()) {
+        return "No reading counts, so the zeros vouch for none.".to_owned();
+    }
+    if said.is_empty() {
+        let limit = facts.record.spec.zero.limit_counts;
+        said.push(format!(
+            "Every reading that counts was followed by a good zero, within {} of the origin.",
+            words::count(usize::try_from(limit).unwrap_or(usize::MAX), "count")
+        ));
+    }
+    said.join(" ")
+}
+
+/// What came after the counted readings of an instrument.
+#[derive(Default)]
+struct Followed {
+    /// After the last of them no zero.
+    open: bool,
+    /// After some of them, the first zero was this one, and off.
+    off: Option<(Seq, Measured)>,
+}
+
+fn followed(facts: &Facts, known: &ArmedInstrument) -> Followed {
+    let zeros = facts.zeros();
+    let zeros = zeros
+        .iter()
+        .filter(|(_, _, zeroed)| zeroed.instrument == known.name);
+    let zeros = zeros.map(|(seq, _, zeroed)| {
+        let is_good = zeroed.ok && zeroed.opening.is_none();
+        (*seq, (!is_good).then_some(zeroed.value))
+    });
+    // What is entered as an off zero now was a reading in journals of before.
+    let rows = facts.readings.iter();
+    let rows = rows.filter(|row| row.reading.instrument == known.name);
+    let attempts = rows.clone().filter(|row| is_attempt(facts, known, row));
+    let attempts = attempts.map(|row| (row.seq, Some(row.reading.value)));
+    let mut zeros: Vec<_> = zeros.chain(attempts).collect();
+    zeros.sort_by_key(|(seq, _)| *seq);
+    let mut found = Followed::default();
+    for row in rows.filter(|row| row.verdict().is_some()) {
+        let next = zeros.partition_point(|(seq, _)| *seq <= row.seq);
+        match zeros.get(next) {
+            None => found.open = true,
+            Some((_, None)) => {}
+            Some((seq, Some(shown))) => found.off = found.off.or(Some((*seq, *shown))),
+        }
+    }
+    found
+}
+
+/// Whether a value that was entered as a reading can only have been a zero that was off.
+fn is_attempt(facts: &Facts, known: &ArmedInstrument, row: &Row) -> bool {
+    let within = facts.record.spec.attempts_within(known);
+    let limit =
+        i64::from(facts.record.spec.zero.limit_counts).saturating_mul(known.resolution.base());
+    let off_by = row.base().saturating_abs();
+    let is_shown = row.base().checked_rem(known.resolution.base()) == Some(0);
+    is_shown && off_by > limit && within.is_some_and(|within| off_by <= within)
 }

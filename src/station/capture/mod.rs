@@ -68,6 +68,18 @@ impl Captured {
         }
     }
 
+    /// Of a plateau that is judged by its worst value, the one that is nearest to zero.
+    pub(super) fn nearest_to_zero(&self) -> Measured {
+        match &self.flickered {
+            Some(flickered) if flickered.judged == Flicker::Worst => {
+                let shown = [self.value, flickered.least, flickered.greatest];
+                let off = |value: &Measured| value.quantity().base().unsigned_abs();
+                shown.into_iter().min_by_key(off).unwrap_or(self.value)
+            }
+            Some(_) | None => self.value,
+        }
+    }
+
     /// What the entry keeps of a plateau.
     pub(super) fn plateau(&self) -> Option<Plateau> {
         self.flickered.as_ref().map(|flickered| Plateau {

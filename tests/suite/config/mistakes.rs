@@ -411,6 +411,16 @@ const PLANS: &[Mistake] = &[
         "zero = { band = 2, limit = 3 }\npieces",
     ),
     (
+        "an attempt at a zero that is none",
+        "pieces",
+        "zero = { attempt = \"0 mm\" }\npieces",
+    ),
+    (
+        "an attempt at a zero in newtons",
+        "pieces",
+        "zero = { attempt = \"2 N\" }\npieces",
+    ),
+    (
         "a key of zero misspelled",
         "pieces",
         "zero = { before = true }\npieces",

@@ -3,7 +3,7 @@
 use crate::station::desk::{Desk, HEIGHT, catalog, crimps, plan};
 use std::time::Duration;
 use tallyjaw::entry::line::{Digest, encode};
-use tallyjaw::entry::{Seq, Stamped};
+use tallyjaw::entry::{Entry, Seq, Stamped, Standing};
 use tallyjaw::quantity::WallMicros;
 use tallyjaw::report::comparison::{Compare, Group};
 use tallyjaw::report::{Asked, Gathering, Report};
@@ -83,6 +83,42 @@ pub(crate) fn two_axes_by_piece() -> Vec<Stamped> {
         &["1.63", "2.41", "1.61", "2.39", "1.62", "2.40", "0.00"],
     );
     desk.entries
+}
+
+/// A note on a series that is closed, and then the next one.
+pub(crate) fn noted_after_the_outcome() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    desk.arm(heights(1)).unwrap();
+    press(&mut desk, &["0.00", "1.63", "0.00"]);
+    let note = Command::Note {
+        station: None,
+        text: "the last strand was nicked".to_owned(),
+    };
+    desk.command(note).unwrap();
+    desk.arm(heights(1)).unwrap();
+    press(&mut desk, &["0.00", "1.63", "0.00"]);
+    desk.entries
+}
+
+/// What was entered before an off zero was told from a reading that does not count; and that entry.
+pub(crate) fn a_value_near_zero_before_the_closing_zero() -> (Vec<Stamped>, Seq) {
+    let mut desk = Desk::new();
+    desk.arm(heights(1)).unwrap();
+    press(&mut desk, &["0.00", "1.63", "9.99", "0.00"]);
+    let is_it = |stamped: &Stamped| match &stamped.entry {
+        Entry::Reading(reading) => reading.standing != Standing::Counted,
+        _ => false,
+    };
+    let at = desk.entries.iter().position(is_it).unwrap();
+    let stamped = &mut desk.entries[at];
+    if let Entry::Reading(reading) = &mut stamped.entry {
+        let mut old = (**reading).clone();
+        old.value = "0.05 mm".parse().unwrap();
+        old.raw = b"0.05\r".to_vec();
+        *reading = old.into();
+    }
+    let seq = stamped.seq;
+    (desk.entries, seq)
 }
 
 fn still_open() -> Vec<Stamped> {

@@ -27,6 +27,36 @@ fn every_page_reads_as_it_was_written() {
     }
 }
 
+const VOUCHED: &str = "was followed by a good zero";
+
+#[test]
+fn a_note_after_the_outcome_is_on_the_page_of_that_series_alone() {
+    let entries = made::noted_after_the_outcome();
+    let id = |nth: usize| {
+        let mut armed = entries.iter().filter(|it| it.entry.kind() == "armed");
+        armed.nth(nth).unwrap().seq
+    };
+    let page = |id| made::report(&entries, |series| series == id, None).html();
+    assert!(page(id(0)).contains("the last strand was nicked"));
+    assert!(!page(id(1)).contains("the last strand was nicked"));
+}
+
+/// Such a value is entered as an off zero now; in journals of before it stands among the readings.
+#[test]
+fn a_page_does_not_say_that_a_good_zero_followed_where_a_value_near_zero_came_between() {
+    let (entries, seq) = made::a_value_near_zero_before_the_closing_zero();
+    let page = made::whole(&entries).html();
+    assert!(!page.contains(VOUCHED));
+    let said = format!("A zero of caliper-1 that was off, 0.05 mm at entry {seq}, came between");
+    assert!(page.contains(&said), "{said}");
+}
+
+#[test]
+fn a_page_says_that_a_good_zero_followed_where_an_off_one_took_what_was_before_it() {
+    let page = made::whole(&made::two_axes_by_piece()).html();
+    assert!(page.contains(VOUCHED));
+}
+
 #[test]
 fn a_comparison_has_the_sentence_of_the_study_on_top() {
     let page = made::two_tools().html();

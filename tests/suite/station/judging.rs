@@ -113,7 +113,7 @@ fn a_value_with_a_digit_missing_counts_only_if_it_is_sent_again() {
 #[test]
 fn a_value_below_zero_or_out_of_range_never_counts() {
     let mut desk = heights(Decision::Simple);
-    for value in ["-0.03", "-0.03", "+151.00", "+151.00"] {
+    for value in ["-0.51", "-0.51", "+151.00", "+151.00"] {
         assert_eq!(
             desk.reading(value).unwrap_err().0,
             NotCounted::Implausible,

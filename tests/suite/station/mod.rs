@@ -10,6 +10,7 @@ mod hands;
 mod interleaved;
 mod invariants;
 mod judging;
+mod notes;
 mod order_by_value;
 mod series;
 mod signals;

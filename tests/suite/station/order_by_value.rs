@@ -55,6 +55,24 @@ fn windows_that_meet_are_refused_at_arming_with_the_remedy() {
 }
 
 #[test]
+fn an_off_zero_is_told_from_every_axis() {
+    let mut desk = Desk::with(narrow());
+    desk.arm(by_value(2)).unwrap();
+    for value in ["0.00", "2.41", "1.62"] {
+        desk.press(value);
+    }
+    for value in ["0.05", "0.05", "-0.30"] {
+        let zeroed = matches!(desk.press(value), Entry::Zeroed(zeroed) if !zeroed.ok);
+        assert!(zeroed, "{value}");
+    }
+    desk.press("0.00");
+    assert_eq!(
+        desk.prompt(),
+        "measure piece 1 of 2: core crimp height, or core crimp width"
+    );
+}
+
+#[test]
 fn each_axis_fills_its_next_piece_as_values_come_and_the_prompt_says_what_may() {
     let mut desk = Desk::with(narrow());
     desk.arm(by_value(2)).unwrap();
@@ -106,7 +124,7 @@ fn a_value_outside_every_window_counts_for_the_nearest_axis_when_it_is_sent_agai
     assert_eq!(desk.reading("2.00").unwrap_err().0, NotCounted::Implausible);
     assert_eq!(desk.reading("2.00"), Ok(Verdict::FailLow));
     assert_eq!(place(desk.last()), (1, WIDTH.to_owned()));
-    let (_, hint) = desk.reading("0.50").unwrap_err();
+    let (_, hint) = desk.reading("0.60").unwrap_err();
     assert!(hint.starts_with("far from"), "{hint}");
 }
 

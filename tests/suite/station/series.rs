@@ -287,7 +287,7 @@ fn the_zero_of_a_force_gauge_is_its_unloaded_reading() {
     desk.press_on("gauge-1", "2");
     assert_eq!(
         desk.prompt(),
-        "take all load off gauge-1, set it to zero and send that: the last zero was off"
+        "take all load off gauge-1, set it to zero and send that: the zero is off by 2 N"
     );
     for value in ["0", "190", "-1"] {
         desk.press_on("gauge-1", value);

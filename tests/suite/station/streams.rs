@@ -71,6 +71,35 @@ fn zero(motion: &mut Motion) {
     motion.move_to(mm(450), 60);
 }
 
+#[test]
+fn jaws_that_close_on_a_chip_are_an_off_zero_and_what_was_measured_since_the_good_one_is_doubted() {
+    let mut desk = desk(steady(Flicker::Worst));
+    desk.arm(heights(2)).unwrap();
+    let mut motion = Motion::new(mm(450), 1);
+    let mut held_at = |hundredths: i64| {
+        motion
+            .move_to(mm(hundredths), 60)
+            .hold(Duration::from_millis(800));
+        motion.move_to(mm(450), 60);
+    };
+    for at in [0, 161, 162, 7, 0] {
+        held_at(at);
+    }
+    feed(&mut desk, &motion, FLICKERING, |_, _| {});
+    let zeros = desk.entries.iter().filter_map(|stamped| {
+        let Entry::Zeroed(zeroed) = &stamped.entry else {
+            return None;
+        };
+        Some((zeroed.value.to_string(), zeroed.ok))
+    });
+    let zeros: Vec<_> = zeros.collect();
+    let off = ("0.08 mm".to_owned(), false);
+    assert_eq!((zeros.len(), &zeros[1], zeros[2].1), (3, &off, true));
+    let series = desk.core.state().stations["bench-1"].series.as_ref();
+    let tally = series.unwrap().tally;
+    assert_eq!((tally.passed, tally.doubted), (0, 2));
+}
+
 fn check(desk: &Desk, pieces: impl Iterator<Item = u32>) {
     let want: Vec<_> = pieces.map(|piece| (size(piece), size(piece) + 1)).collect();
     assert_eq!(readings(desk), want);

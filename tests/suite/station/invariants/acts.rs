@@ -2,12 +2,12 @@
 
 use super::super::desk::{HEIGHT, WIDTH, crimps, plan};
 use super::following;
-use super::shop::{CATALOGS, INSTRUMENTS, PEDALS, SCANNERS, STATIONS, STREAMING, Shop};
+use super::shop::{CATALOGS, INSTRUMENTS, LENGTHS, PEDALS, SCANNERS, STATIONS, STREAMING, Shop};
 use proptest::prelude::*;
 use proptest::sample::select;
 use std::time::Duration;
 use tallyjaw::entry::{Entry, Means, Seq};
-use tallyjaw::quantity::WallMicros;
+use tallyjaw::quantity::{Length, WallMicros};
 use tallyjaw::spec::{AxisName, Decision, Order, Plan, Purpose, ZeroPolicy};
 use tallyjaw::station::{Armable, Command, Input};
 
@@ -30,6 +30,14 @@ pub(crate) enum Act {
     Slip {
         station: &'static str,
         is_undone: bool,
+    },
+    /// A crimp is pulled apart, and its reading retracted for a reason.
+    Pull,
+    /// Jaws that close on a chip, so many hundredths from zero, one time after the other; a good zero after it.
+    ZeroOff {
+        instrument: &'static str,
+        off: Vec<i64>,
+        good_after: bool,
     },
     /// Jaws that come from afar and stand still, a frame every 100 ms.
     Stand {
@@ -112,6 +120,8 @@ pub(crate) fn bench_act() -> impl Strategy<Value = Act> {
         2 => Just(Act::ZeroTwice),
         3 => (select(&STATIONS[..]), any::<bool>())
             .prop_map(|(station, is_undone)| Act::Slip { station, is_undone }),
+        1 => Just(Act::Pull),
+        4 => off_zero(),
         5 => (near_something(), 1u8..12, any::<bool>())
             .prop_map(|(at, frames, flicker)| Act::Stand { at, frames, flicker }),
         1 => bytes(),
@@ -132,6 +142,22 @@ pub(crate) fn bench_act() -> impl Strategy<Value = Act> {
                 .prop_map(|(lost, off_seconds)| Act::Kill { lost, off_seconds }),
         ],
     ]
+}
+
+/// A chip between the jaws is seen once, or twice within ten seconds; then they are cleaned, or are not.
+pub(crate) fn off_zero() -> impl Strategy<Value = Act> {
+    let instrument = select(&LENGTHS[..]);
+    let shown = || prop_oneof![6 => 3i64..51, 3 => -50i64..-2, 1 => select(&[2i64, -2, 51, 64, 65, -51][..])];
+    let off = prop_oneof![
+        3 => prop::collection::vec(shown(), 1..3),
+        2 => shown().prop_map(|off| vec![off, off]),
+        1 => shown().prop_map(|off| vec![off, off + 1, off]),
+    ];
+    (instrument, off, any::<bool>()).prop_map(|(instrument, off, good_after)| Act::ZeroOff {
+        instrument,
+        off,
+        good_after,
+    })
 }
 
 fn frame() -> impl Strategy<Value = Act> {
@@ -230,6 +256,11 @@ fn saying() -> impl Strategy<Value = Saying> {
     ]
 }
 
+/// Any plan that is armed with success more often than not.
+pub(crate) fn arming() -> impl Strategy<Value = Saying> {
+    any_plan().prop_map(|plan| Saying::Arm(Box::new(plan)))
+}
+
 fn any_plan() -> impl Strategy<Value = Plan> {
     let axes = select(vec![
         vec![HEIGHT],
@@ -296,12 +327,14 @@ fn policy() -> impl Strategy<Value = ZeroPolicy> {
     let pieces = prop::option::weighted(0.3, 1u32..3);
     let counts = prop_oneof![3 => Just((2u32, 1u32)), 1 => (0u32..5, 0u32..4)];
     let flags = (any::<bool>(), any::<bool>(), any::<bool>());
-    (flags, every, pieces, counts).prop_map(
+    let attempt = prop_oneof![4 => Just(50i64), 1 => 1i64..400];
+    (flags, every, pieces, counts, attempt).prop_map(
         |(
             (before_first, closing, double_retracts),
             every,
             every_pieces,
             (band_counts, limit_counts),
+            attempt,
         )| ZeroPolicy {
             before_first,
             closing,
@@ -310,6 +343,7 @@ fn policy() -> impl Strategy<Value = ZeroPolicy> {
             every_pieces,
             band_counts,
             limit_counts,
+            attempt: Length::from_nanometres(attempt * 10_000),
         },
     )
 }
@@ -339,6 +373,27 @@ pub(crate) fn run(shop: &mut Shop, act: Act) {
             say(shop, Some(station), Saying::Retract(None, Some("slipped")));
             if is_undone {
                 say(shop, Some(station), Saying::Restore);
+            }
+        }
+        Act::Pull => {
+            let plan = Plan {
+                axes: vec![AxisName::new("pull_force")],
+                ..plan()
+            };
+            let station = Some(STATIONS[0]);
+            say(shop, station, Saying::Arm(Box::new(plan)));
+            for value in [0, 190] {
+                following::show(shop, "gauge-1", value);
+            }
+            say(shop, station, Saying::Retract(None, Some("slipped")));
+        }
+        Act::ZeroOff {
+            instrument,
+            off,
+            good_after,
+        } => {
+            for off in off.into_iter().chain(good_after.then_some(0)) {
+                following::show(shop, instrument, off);
             }
         }
         Act::Follow { station, off } => following::one_step(shop, station, off),

@@ -7,7 +7,7 @@ use tallyjaw::entry::{
     Completed, Entry, Means, NotCounted, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing,
     Tally, Zeroed,
 };
-use tallyjaw::quantity::Quantity;
+use tallyjaw::quantity::{Dimension, Quantity};
 use tallyjaw::spec::{ArmedSpec, AxisName, Limits, Order, Verdict};
 
 type Place = (u32, AxisName);
@@ -83,6 +83,9 @@ impl Auditor {
             Entry::Completed(completed) => {
                 let series = self.open.remove(&completed.station);
                 let series = series.expect("an open series");
+                for counted in &series.standing {
+                    series.no_off_zero_before_a_good_one(counted);
+                }
                 if series.spec.repeat && completed.outcome != Outcome::CutShort {
                     self.owe_a_series.insert(completed.station.clone());
                 }
@@ -181,6 +184,15 @@ impl Auditor {
 
     fn reading(&mut self, seq: Seq, time: Duration, reading: &Reading) {
         let open = self.open.get_mut(&reading.station);
+        let is_astray = self.astray.contains(&reading.instrument);
+        if let Some(open) = open.as_ref().filter(|_| !is_astray) {
+            let is_zero = open.is_about_the_zero(reading);
+            assert!(
+                !is_zero,
+                "{seq}: {} is no reading, but a zero",
+                reading.value
+            );
+        }
         if let Standing::NotCounted { reason, .. } = reading.standing {
             assert_eq!(open.is_none(), reason == NotCounted::NotArmed, "{seq}");
             let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
@@ -304,6 +316,12 @@ impl Series {
         let guard = guard.expect("an instrument that measures this axis");
         let verdict = slot.verdict.expect("a counted reading has a verdict");
         let value = reading.value.quantity();
+        let attempt = self.spec.zero.attempt.nanometres();
+        if let Some((smallest, _)) = spec.plausible.filter(|_| value.base().abs() <= attempt) {
+            let is_below = 2 * value.base().abs() < smallest.base();
+            let is_length = value.dimension() == Dimension::Length;
+            assert!(!is_below || !is_length, "{seq}: {} counts", reading.value);
+        }
         assert_eq!(verdict, by_hand(value, &slot.limits, guard.width), "{seq}");
         let place = (slot.piece, slot.axis.clone());
         let filled = self.filled();
@@ -352,6 +370,24 @@ impl Series {
         }
     }
 
+    /// Whether a value is nearer to zero than to everything that the instrument can measure here.
+    fn is_about_the_zero(&self, reading: &Reading) -> bool {
+        let Some(known) = self.spec.instrument(&reading.instrument) else {
+            return false;
+        };
+        let off_by = reading.value.quantity().base().abs();
+        let shows = off_by % known.resolution.base() == 0;
+        let is_attempt = off_by <= self.spec.zero.attempt.nanometres();
+        let mut axes = self.spec.axes.iter();
+        let is_below = axes.all(|axis| {
+            let measured = axis.guard_of(&reading.instrument).is_some();
+            let is_length = axis.limits.dimension() == Dimension::Length;
+            let window = axis.plausible.filter(|_| is_length);
+            !measured || window.is_some_and(|(smallest, _)| 2 * off_by < smallest.base())
+        });
+        shows && is_attempt && is_below && !known.zero_must_be_said
+    }
+
     fn close(&self, completed: &Completed) {
         assert_eq!(completed.series, self.id);
         let came_to = |want: fn(Verdict) -> bool| {
@@ -380,7 +416,6 @@ impl Series {
         let places: BTreeSet<Place> = self.places().into_iter().collect();
         assert_eq!(self.filled(), places, "completed, but not full");
         for counted in &self.standing {
-            self.no_off_zero_before_a_good_one(counted);
             let zero = self.zeros.get(&counted.instrument);
             let zero = zero.copied().unwrap_or_default();
             assert!(!zero.off, "completed after a zero that was off");

@@ -63,7 +63,8 @@ fn obey(shop: &mut Shop, station: &str, next: &Prompt, off: i64) {
                 say_zero(shop, station, instrument);
             }
             // Most zeros are good ones.
-            show(shop, instrument, if off.abs() == 2 { off } else { 0 });
+            let is_off = off.abs() == 2 || (off.abs() > 6 && instrument != "gauge-1");
+            show(shop, instrument, if is_off { off } else { 0 });
         }
         Prompt::Measure { slot, .. } => measure(shop, station, slot, off),
     }
@@ -98,7 +99,7 @@ fn measure(shop: &mut Shop, station: &str, slot: &Slot, off: i64) {
 }
 
 /// Hundredths of a millimetre, or newtons.
-fn show(shop: &mut Shop, instrument: &str, value: i64) {
+pub(super) fn show(shop: &mut Shop, instrument: &str, value: i64) {
     assert!(INSTRUMENTS.contains(&instrument));
     if instrument == STREAMING {
         stand(shop, value, 10, false);

@@ -12,8 +12,9 @@ mod auditor;
 mod following;
 mod shop;
 
-use acts::{act, bench_act, run};
+use acts::{Act, act, arming, bench_act, off_zero, run};
 use proptest::prelude::*;
+use proptest::sample::select;
 use shop::Shop;
 
 fn audited(shop: &Shop) -> usize {
@@ -73,6 +74,51 @@ proptest! {
         }
         audited(&shop);
     }
+
+    #[test]
+    fn an_off_zero_near_the_end_leaves_no_reading_counted_that_no_good_one_vouches_for(
+        begun in begun(),
+        steps in prop::collection::vec((select(&shop::STATIONS[..]), -4i64..5), 1..16),
+        near_the_end in prop::collection::vec(near_the_end(), 1..10),
+    ) {
+        let mut shop = Shop::new();
+        for act in begun {
+            run(&mut shop, act);
+        }
+        for (station, off) in steps {
+            run(&mut shop, Act::Follow { station, off });
+        }
+        for act in near_the_end {
+            run(&mut shop, act);
+        }
+        for station in shop::STATIONS {
+            following::to_the_end(&mut shop, station);
+        }
+        audited(&shop);
+    }
+}
+
+/// Both stations armed.
+fn begun() -> impl Strategy<Value = Vec<Act>> {
+    let arming = |station| {
+        arming().prop_map(move |what| Act::Say {
+            station: Some(station),
+            what,
+        })
+    };
+    let [one, other] = shop::STATIONS;
+    (arming(one), arming(other)).prop_map(|(one, other)| vec![one, other])
+}
+
+/// Zeros that are off, between whatever the prompt asks for.
+fn near_the_end() -> impl Strategy<Value = Act> {
+    let station = select(&shop::STATIONS[..]);
+    prop_oneof![
+        4 => off_zero(),
+        4 => (station, -4i64..5).prop_map(|(station, off)| Act::Follow { station, off }),
+        1 => Just(Act::ZeroTwice),
+        2 => bench_act(),
+    ]
 }
 
 #[test]
@@ -83,6 +129,7 @@ fn the_random_sequences_count_readings_and_fill_series() {
     let mut runner = TestRunner::deterministic();
     let (mut counted, mut filled, mut doubted, mut retracted) = (0, 0, 0, 0);
     let (mut restored, mut spent) = (0, 0);
+    let mut off = 0;
     for _ in 0..200 {
         let acts = prop::collection::vec(act(), 80)
             .new_tree(&mut runner)
@@ -106,12 +153,13 @@ fn the_random_sequences_count_readings_and_fill_series() {
                     spent += usize::from(*is_spent);
                 }
                 Entry::Restored { .. } => restored += 1,
+                Entry::Zeroed(zeroed) => off += usize::from(!zeroed.ok),
                 _ => {}
             }
         }
     }
     let found = format!(
-        "{counted} counted, {filled} series, {doubted} doubted, {retracted} retracted, {restored} restored, {spent} spent"
+        "{counted} counted, {filled} series, {doubted} doubted, {retracted} retracted, {restored} restored, {spent} spent, {off} off zeros"
     );
     assert!(
         counted > 500
@@ -119,7 +167,8 @@ fn the_random_sequences_count_readings_and_fill_series() {
             && doubted > 20
             && retracted > 20
             && restored > 10
-            && spent > 1,
+            && spent > 1
+            && off > 200,
         "{found}"
     );
 }

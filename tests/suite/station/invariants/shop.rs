@@ -17,6 +17,8 @@ use tallyjaw::station::{Command, Core, Input, Output, Refusal};
 /// Instruments in the order of [`INSTRUMENTS`]: a caliper with a key, a force gauge, a caliper that
 /// streams, a caliper that is asked.
 pub(crate) const INSTRUMENTS: [&str; 4] = ["caliper-1", "gauge-1", "caliper-2", "caliper-3"];
+/// Those that measure lengths.
+pub(crate) const LENGTHS: [&str; 3] = ["caliper-1", "caliper-2", "caliper-3"];
 pub(crate) const STREAMING: &str = "caliper-2";
 pub(crate) const SCANNERS: [&str; 2] = ["scanner-1", "scanner-2"];
 pub(crate) const PEDALS: [&str; 4] = ["pedal-1", "pedal-2", "pedal-3", "pedal-4"];
