@@ -2,6 +2,7 @@
 
 use super::{Context, Failure};
 use crate::config::DaemonConfig;
+use crate::daemon::files;
 use crate::message::{ErrorObject, code};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
@@ -12,12 +13,32 @@ use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::time::Duration;
 
+/// The socket for requests, in the runtime folder.
+const CONTROL: &str = "control.sock";
+
 /// No answer within this time means that the daemon hangs.
 const PATIENCE: Duration = Duration::from_secs(30);
 
 /// Where the daemon of this configuration listens.
 pub(super) fn daemon_of(context: &Context) -> Result<DaemonConfig, Failure> {
-    Ok(context.load()?.1.daemon)
+    let failure = match context.load() {
+        Ok((_, config)) => return Ok(config.daemon),
+        Err(failure) => failure,
+    };
+    // A daemon that runs does so by what it read when that was right; a typo made since is no reason not to ask it.
+    let daemon = context
+        .config_path()
+        .ok()
+        .and_then(|path| files::daemon_alone(&path));
+    match daemon.filter(|daemon| daemon.runtime_dir.join(CONTROL).exists()) {
+        Some(daemon) => {
+            anstream::eprintln!(
+                "warning: the configuration has mistakes, `tallyjaw check` shows them; the daemon runs by what it read before"
+            );
+            Ok(daemon)
+        }
+        None => Err(failure),
+    }
 }
 
 /// Asks the daemon to do something; its answer as it stands.
@@ -27,7 +48,7 @@ pub(super) fn call(
     params: &Value,
 ) -> Result<Box<RawValue>, Failure> {
     let daemon = daemon_of(context)?;
-    call_at(&daemon.runtime_dir.join("control.sock"), method, params)
+    call_at(&daemon.runtime_dir.join(CONTROL), method, params)
 }
 
 /// The same, where the socket is known.

@@ -138,6 +138,7 @@ mod tests {
         let holders = vec![Holder {
             pid: 123,
             program: "terminal".into(),
+            is_daemon: false,
         }];
         PortInfo {
             path: path.clone(),
@@ -166,6 +167,19 @@ mod tests {
              /dev/ttyUSB0 is held by terminal (pid 123)\n  \
              help: close that program, or end it: kill 123\n"
         );
+    }
+
+    #[test]
+    fn our_own_daemon_is_not_to_be_killed() {
+        let path = PathBuf::from("/dev/ttyUSB0");
+        let holders = vec![Holder {
+            pid: 123,
+            program: "tallyjaw".into(),
+            is_daemon: true,
+        }];
+        let remedy = SerialError::Held { path, holders }.remedy().unwrap();
+        assert!(!remedy.contains("kill"), "{remedy}");
+        assert!(remedy.contains("stop the daemon first"), "{remedy}");
     }
 
     #[test]

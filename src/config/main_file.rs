@@ -52,6 +52,13 @@ impl MainFile {
     }
 }
 
+impl MainFile {
+    /// What it says of the daemon, whatever else is wrong with it.
+    pub fn daemon(&self) -> &DaemonConfig {
+        &self.daemon
+    }
+}
+
 /// Reads the main file. What is wrong with it is told by [`super::assemble`], together with the
 /// faults of all other files.
 pub fn main_file(source: &Source) -> MainFile {

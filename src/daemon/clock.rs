@@ -1,39 +1,107 @@
 //! The one place where the time is asked for.
+//!
+//! What is waited for is counted by the clock that runs through sleep (`CLOCK_BOOTTIME`): a zero that is due every
+//! minute is due after a minute with the lid shut, and sleep is no step of the wall clock. The executor's timers stand
+//! still meanwhile, so the daemon's loop has an alarm of its own.
 
 use crate::quantity::{MonoMicros, Now, WallMicros};
-use std::time::{Duration, Instant, SystemTime};
+use rustix::time::{
+    ClockId, Itimerspec, TimerfdClockId, TimerfdFlags, TimerfdTimerFlags, Timespec, clock_gettime,
+    timerfd_create, timerfd_settime,
+};
+use std::io;
+use std::os::fd::OwnedFd;
+use std::time::{Duration, SystemTime};
+use tokio::io::unix::AsyncFd;
 
 /// Both clocks, the monotonic one counted from when this was made.
 #[derive(Debug, Clone, Copy)]
 pub struct Clock {
-    start: Instant,
+    start: Duration,
 }
 
 impl Clock {
     /// Starts counting.
     pub fn start() -> Self {
         Self {
-            start: Instant::now(),
+            start: since_boot(),
         }
     }
 
     /// This moment.
     pub fn now(&self) -> Now {
-        let mono = u64::try_from(self.start.elapsed().as_micros()).unwrap_or(u64::MAX);
+        let since = since_boot().saturating_sub(self.start);
+        let mono = u64::try_from(since.as_micros()).unwrap_or(u64::MAX);
         Now {
             wall: wall(),
             mono: MonoMicros(mono),
         }
     }
+}
 
-    /// When `moment` will be.
-    pub fn instant(&self, moment: MonoMicros) -> Instant {
-        let from_start = Duration::from_micros(moment.0);
+/// How long the machine has been up, asleep or not.
+fn since_boot() -> Duration {
+    let now = clock_gettime(ClockId::Boottime);
+    Duration::try_from(now).unwrap_or_default()
+}
+
+/// Rings at a moment, also where the machine slept through it: then as soon as it is awake.
+#[derive(Debug)]
+pub(super) struct Alarm {
+    timer: AsyncFd<OwnedFd>,
+    clock: Clock,
+    set: Option<MonoMicros>,
+}
+
+impl Alarm {
+    /// Inside of the runtime only.
+    pub(super) fn new(clock: Clock) -> io::Result<Self> {
+        let flags = TimerfdFlags::NONBLOCK | TimerfdFlags::CLOEXEC;
+        let timer = timerfd_create(TimerfdClockId::Boottime, flags)?;
+        #[expect(
+            deprecated,
+            reason = "unsound only for a type that lies about its descriptor, as OwnedFd cannot; what replaces it needs unsafe code"
+        )]
+        let timer = AsyncFd::new(timer)?;
+        Ok(Self {
+            timer,
+            clock,
+            set: None,
+        })
+    }
+
+    /// Comes back at `moment`; never without one. May be dropped before.
+    pub(super) async fn rings(&mut self, moment: Option<MonoMicros>) {
+        let Some(moment) = moment else {
+            return std::future::pending().await;
+        };
+        if self.set != Some(moment) && self.set(moment).is_ok() {
+            self.set = Some(moment);
+        }
+        while self.clock.now().mono < moment {
+            let Ok(mut ready) = self.timer.readable().await else {
+                return std::future::pending().await;
+            };
+            // How often it rang. Nothing to read is the mark of an earlier moment.
+            let _ = rustix::io::read(self.timer.get_ref(), &mut [0; 8]);
+            ready.clear_ready();
+        }
+    }
+
+    fn set(&self, moment: MonoMicros) -> io::Result<()> {
         // A moment too far away to be said is as good as never.
         let far = Duration::from_secs(365 * 24 * 3600);
-        self.start
-            .checked_add(from_start)
-            .unwrap_or_else(|| self.start + far)
+        let at = Duration::from_micros(moment.0).min(far) + self.clock.start;
+        let never = Timespec {
+            tv_sec: 0,
+            tv_nsec: 0,
+        };
+        let when = Itimerspec {
+            it_interval: never,
+            it_value: Timespec::try_from(at).map_err(io::Error::other)?,
+        };
+        timerfd_settime(self.timer.get_ref(), TimerfdTimerFlags::ABSTIME, &when)?;
+        Ok(())
     }
 }
 
@@ -46,4 +114,29 @@ pub fn wall() -> WallMicros {
             Err(error) => micros(error.duration()).saturating_neg(),
         },
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_daemon_counts_by_the_clock_that_runs_through_sleep() {
+        let text = std::fs::read_to_string("/proc/uptime").unwrap();
+        let hundredths: String = text.split(' ').next().unwrap().replace('.', "");
+        // What the kernel says of its uptime counts sleep too; it was asked before.
+        let up = Duration::from_millis(10 * hundredths.parse::<u64>().unwrap());
+        assert!(since_boot() >= up);
+    }
+
+    #[tokio::test]
+    async fn an_alarm_rings_at_each_of_its_moments_and_at_once_for_one_that_is_past() {
+        let clock = Clock::start();
+        let mut alarm = Alarm::new(clock).unwrap();
+        for millis in [20, 5, 40, 41] {
+            let moment = MonoMicros(millis * 1_000);
+            alarm.rings(Some(moment)).await;
+            assert!(clock.now().mono >= moment);
+        }
+    }
 }

@@ -7,7 +7,7 @@
     reason = "edge: reads the files of the configuration"
 )]
 
-use crate::config::{self, Config, Faulty, FilePattern, Files, MainFile, Source};
+use crate::config::{self, Config, DaemonConfig, Faulty, FilePattern, Files, MainFile, Source};
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, Read};
@@ -88,6 +88,16 @@ pub fn load(main: &Path) -> Result<Config, LoadError> {
         tools: group(MainFile::tools, &mut main_file),
     };
     config::assemble(main_file, &files).map_err(LoadError::Faulty)
+}
+
+/// What the file `main` says of the daemon, whatever is wrong with it or with the files that it names: enough to ask one
+/// that runs by what was right. `None` if it cannot be read at all.
+pub fn daemon_alone(main: &Path) -> Option<DaemonConfig> {
+    let source = Source {
+        path: main.to_path_buf(),
+        text: read(main).ok()?,
+    };
+    Some(config::main_file(&source).daemon().clone())
 }
 
 /// Reads every file that `pattern` names and that was not read before; what goes wrong is reported

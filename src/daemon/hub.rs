@@ -7,7 +7,7 @@
 //! - Announcements come first, then signals and commands: a flood at a port cannot hold them up.
 
 use super::answers::{AnswerTo, Waiting, kind_of};
-use super::clock::Clock;
+use super::clock::{Alarm, Clock};
 use super::outage::{Mode, OnTheirWay, no_room};
 use super::ports::{PortEvent, Ports};
 use super::reload::Reloading;
@@ -91,6 +91,10 @@ impl Hub {
         signals: &mut Signals,
     ) -> Result<(), DaemonError> {
         let mut watchdog = Watchdog::start();
+        let mut alarm = Alarm::new(self.clock).map_err(|cause| DaemonError::System {
+            action: "make a timer",
+            cause,
+        })?;
         loop {
             self.meter.set_waiting(self.journal.waiting());
             let takes = match self.mode {
@@ -100,7 +104,7 @@ impl Hub {
             };
             // On a disk that does not answer, who asks is told so.
             let asks = takes || self.stall.is_told();
-            let wake = self.wakes();
+            let (wake, stalls) = (self.wakes(), self.stall.due());
             let came = tokio::select! {
                 biased;
                 () = watchdog.due() => Came::SignOfLife,
@@ -109,7 +113,9 @@ impl Hub {
                 Some(asked) = asked.recv(), if asks => Came::Asked(asked),
                 Some(event) = self.ports.events.recv(), if takes => Came::Port(event),
                 loaded = self.reloading.read(), if takes => Came::Loaded(loaded),
-                () = until(wake), if wake.is_some() => Came::Time,
+                () = alarm.rings(wake) => Came::Time,
+                // Of the clock that stands still in sleep: a disk is not slow for having slept.
+                () = until(stalls) => Came::Time,
             };
             match came {
                 Came::Announcement(announcement) => self.announced(announcement)?,
@@ -205,20 +211,19 @@ impl Hub {
         }
     }
 
-    fn wakes(&self) -> Option<Instant> {
-        let core = self.wake_at.map(|moment| self.clock.instant(moment));
+    fn wakes(&self) -> Option<MonoMicros> {
         let retry = match &self.mode {
             Mode::Full(_, retry_at) => Some(*retry_at),
             Mode::Writing | Mode::Trying(_) => None,
         };
-        [core, retry, self.stall.due()].into_iter().flatten().min()
+        [self.wake_at, retry].into_iter().flatten().min()
     }
 
     fn time(&mut self) {
         self.look_at_stall();
         let now = self.now();
         match std::mem::replace(&mut self.mode, Mode::Writing) {
-            Mode::Full(outage, retry_at) if self.clock.instant(now.mono) >= retry_at => {
+            Mode::Full(outage, retry_at) if now.mono >= retry_at => {
                 self.try_again(outage);
             }
             mode @ (Mode::Full(..) | Mode::Trying(_) | Mode::Writing) => self.mode = mode,

@@ -5,11 +5,11 @@ use super::service;
 use crate::clients::Health;
 use crate::entry::{Attached, Entry, Seq, Stamped};
 use crate::message::{ErrorObject, Notice, code};
-use crate::quantity::WallMicros;
+use crate::quantity::{MonoMicros, WallMicros};
 use crate::station::{Core, Input};
 use std::collections::VecDeque;
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 const FIRST_PAUSE: Duration = Duration::from_secs(1);
 const LONGEST_PAUSE: Duration = Duration::from_secs(60);
@@ -20,7 +20,7 @@ pub(super) enum Mode {
     /// They do, as far as we know.
     Writing,
     /// There is no room: the core goes on for nobody, so that frames can be counted.
-    Full(Outage, Instant),
+    Full(Outage, MonoMicros),
     /// It is being tried again; nothing new is taken until it is known how that went.
     Trying(Outage),
 }
@@ -125,7 +125,7 @@ impl Hub {
         outage.frames = outage.frames.saturating_add(self.on_their_way.take_lost());
         self.waiting.refuse(&no_room(message));
         self.appended = self.live.last();
-        let retry_at = self.clock.instant(now.mono.plus(outage.pause));
+        let retry_at = now.mono.plus(outage.pause);
         self.mode = Mode::Full(outage, retry_at);
     }
 

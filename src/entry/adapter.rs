@@ -78,9 +78,16 @@ impl State {
         known.attached = Some(attached.clone());
         known.detached_because = None;
         known.rivals.clear();
-        if known.another().is_none()
-            && let Some(now) = attached.adapter()
+        let Some(now) = attached.adapter() else {
+            return;
+        };
+        // A twin that was seen once is not forgotten, also where it is the one that is there.
+        if let Some(meant) = &mut known.adapter
+            && meant.usb == now.usb
         {
+            meant.alike |= now.alike;
+        }
+        if known.another().is_none() {
             known.adapter = Some(now.after(known.adapter.as_ref()));
         }
     }

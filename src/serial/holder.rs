@@ -18,6 +18,8 @@ pub struct Holder {
     pub pid: u32,
     /// Its name, as the kernel knows it (15 bytes at most).
     pub program: String,
+    /// It is a daemon of ours: its ports are meant to be its own.
+    pub is_daemon: bool,
 }
 
 impl Holder {
@@ -27,7 +29,12 @@ impl Holder {
             "" => "a process that has ended".to_owned(),
             name => name.to_owned(),
         };
-        Self { pid, program }
+        let is_daemon = program == "tallyjaw" && serves(pid);
+        Self {
+            pid,
+            program,
+            is_daemon,
+        }
     }
 
     /// It is this very process.
@@ -38,9 +45,23 @@ impl Holder {
 
 impl fmt::Display for Holder {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.is_us() {
+            return write!(
+                f,
+                "this program itself, for another instrument (pid {})",
+                self.pid
+            );
+        }
         // A process names itself, with whatever bytes it likes.
         write!(f, "{} (pid {})", safe(&self.program), self.pid)
     }
+}
+
+/// Whether its command line has the word of a daemon.
+fn serves(pid: u32) -> bool {
+    let words = fs::read(format!("/proc/{pid}/cmdline")).unwrap_or_default();
+    let mut words = words.split(|byte| *byte == 0);
+    words.any(|word| word == b"serve" || word == b"demo")
 }
 
 /// All processes seen to have the terminal `device` open or locked, this one included, by number.

@@ -17,10 +17,12 @@ mod access;
 mod contact;
 pub mod discover;
 mod error;
+mod guard;
 mod holder;
 mod marks;
 mod port;
 mod reopen;
+mod settings;
 mod socket;
 pub mod tape;
 mod tuning;
@@ -34,6 +36,7 @@ pub use port::{Opened, Port, Read};
 use crate::config::PortConfig;
 use crate::entry::Attached;
 use contact::Contact;
+use guard::{Guard, Odd};
 use reopen::{Pauses, Telling, Watch};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{Receiver, Sender};
@@ -114,7 +117,8 @@ async fn keep_open(
             tell(out, Event::Stale(opened.stale)).await?;
         }
         while requests.try_recv().is_ok() {}
-        let reason = pass_on(opened.port, opened.contact, out, requests).await?;
+        let guard = Guard::over(opened.guarded);
+        let reason = pass_on(opened.port, opened.contact, guard, out, requests).await?;
         // Before it is waited for: found by its serial number, the twin would be taken for it.
         twin_seen |= twin_is_there(&attached).await;
         tell(out, Event::Closed { reason }).await?;
@@ -141,6 +145,7 @@ async fn twin_is_there(gone: &Attached) -> bool {
 async fn pass_on(
     mut port: Port,
     mut contact: Option<Contact>,
+    mut guard: Guard,
     out: &Sender<Event>,
     requests: &mut Receiver<Vec<u8>>,
 ) -> Result<String, Unwanted> {
@@ -151,6 +156,7 @@ async fn pass_on(
                 Read::Run(Run::Spoiled(bytes)) => Event::Spoiled(bytes),
                 Read::HungUp(reason) => return Ok(reason),
             },
+            Odd { holders, settings } = guard.odd() => Event::Disturbed { holders, settings },
             closed = changed(contact.as_mut()) => Event::Contact { closed },
             Some(request) = requests.recv() => match port.send(&request) {
                 Ok(()) => continue,

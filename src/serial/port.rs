@@ -5,15 +5,17 @@
 
 use super::access::{from_errno, look, pty_number};
 use super::contact::Contact;
+use super::guard::Guarded;
 use super::holder::holders;
 use super::marks::{PortMarks, Run, far_end_marks};
+use super::settings::{data_bits, parity, settings_of, stop_bits};
 use super::{SerialError, discover, socket};
-use crate::config::{LineSettings, ModemLine, Parity, PortConfig};
+use crate::config::{LineSettings, ModemLine, PortConfig};
 use crate::entry::Attached;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{FlockOperation, Mode, OFlags};
 use rustix::io::Errno;
-use rustix::termios::{ControlModes, InputModes, OptionalActions, QueueSelector, Termios};
+use rustix::termios::{InputModes, OptionalActions, QueueSelector, Termios};
 use serialport::TTYPort;
 use std::collections::VecDeque;
 use std::fs::Metadata;
@@ -68,6 +70,8 @@ pub struct Opened {
     pub(super) contact: Option<Contact>,
     /// Where it is and what its adapter says of itself.
     pub attached: Attached,
+    /// For who watches that nobody else uses it.
+    pub(super) guarded: Guarded,
     /// What was waiting in it, the first 64 KiB; from before, so nobody knows what it measured.
     pub stale: Vec<u8>,
 }
@@ -112,6 +116,12 @@ impl Port {
                 socket: adapter.and_then(|seen| seen.socket),
             },
             contact,
+            guarded: Guarded {
+                path: path.clone(),
+                device: seen.device,
+                handle,
+                settings: marked,
+            },
             port: Self {
                 path,
                 stream,
@@ -193,7 +203,14 @@ impl Port {
 fn first_handle(path: &Path, device: &Metadata) -> Result<OwnedFd, SerialError> {
     let fail = |errno| from_errno(path, errno);
     let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
-    let handle = rustix::fs::open(path, flags, Mode::empty()).map_err(fail)?;
+    let handle = rustix::fs::open(path, flags, Mode::empty()).map_err(|errno| match errno {
+        // Ours, for another instrument, or root's.
+        Errno::BUSY => SerialError::Held {
+            path: path.to_owned(),
+            holders: holders(path, device),
+        },
+        other => fail(other),
+    })?;
     rustix::termios::tcgetattr(&handle).map_err(|errno| match errno {
         // A terminal always answers; this one has lost its other end.
         Errno::IO => SerialError::NoDevice {
@@ -331,34 +348,6 @@ fn check_settings(
     })
 }
 
-fn settings_of(termios: &Termios) -> LineSettings {
-    let modes = termios.control_modes;
-    let size = modes & ControlModes::CSIZE;
-    let data_bits = if size == ControlModes::CS5 {
-        5
-    } else if size == ControlModes::CS6 {
-        6
-    } else if size == ControlModes::CS7 {
-        7
-    } else {
-        8
-    };
-    let parity = match (
-        modes.contains(ControlModes::PARENB),
-        modes.contains(ControlModes::PARODD),
-    ) {
-        (false, _) => Parity::None,
-        (true, false) => Parity::Even,
-        (true, true) => Parity::Odd,
-    };
-    LineSettings {
-        baud: termios.input_speed(),
-        data_bits,
-        parity,
-        stop_bits: 1 + u8::from(modes.contains(ControlModes::CSTOPB)),
-    }
-}
-
 /// Takes what waits, and what belongs to it, so that nothing from before the opening is read as if it
 /// came after.
 fn take_stale(handle: &OwnedFd, quiet: Duration, longest: Duration) -> Result<Vec<u8>, Errno> {
@@ -396,30 +385,6 @@ fn something_comes(handle: &OwnedFd, patience: Duration) -> Result<bool, Errno> 
         Ok(ready) => Ok(ready > 0),
         Err(Errno::INTR) => Ok(true),
         Err(errno) => Err(errno),
-    }
-}
-
-fn data_bits(line: LineSettings) -> tokio_serial::DataBits {
-    match line.data_bits {
-        5 => tokio_serial::DataBits::Five,
-        6 => tokio_serial::DataBits::Six,
-        7 => tokio_serial::DataBits::Seven,
-        _ => tokio_serial::DataBits::Eight,
-    }
-}
-
-fn parity(line: LineSettings) -> tokio_serial::Parity {
-    match line.parity {
-        Parity::None => tokio_serial::Parity::None,
-        Parity::Even => tokio_serial::Parity::Even,
-        Parity::Odd => tokio_serial::Parity::Odd,
-    }
-}
-
-fn stop_bits(line: LineSettings) -> tokio_serial::StopBits {
-    match line.stop_bits {
-        2 => tokio_serial::StopBits::Two,
-        _ => tokio_serial::StopBits::One,
     }
 }
 

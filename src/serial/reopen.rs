@@ -3,12 +3,13 @@
 
 use super::SerialError;
 use crate::config::PortSelector;
-use rustix::fs::inotify::{CreateFlags, Reader, WatchFlags};
-use std::ffi::OsString;
+use rustix::fs::inotify::{CreateFlags, ReadFlags, Reader, WatchFlags, add_watch};
+use std::collections::BTreeSet;
 use std::mem::MaybeUninit;
 use std::os::fd::OwnedFd;
 use std::os::unix::ffi::OsStrExt;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
 use std::time::{Duration, Instant};
 use tokio::io::unix::AsyncFd;
 use tokio::time::sleep;
@@ -68,39 +69,47 @@ impl Telling {
 }
 
 /// Sees a port appear, or become ours to open. Where the system cannot tell, the pauses alone do.
+///
+/// A folder such as `/dev/serial/by-id` goes with its last link, and its watch with it: the nearest folder above that
+/// is there is watched for what leads to the port.
 #[derive(Debug)]
 pub(super) struct Watch {
     events: Option<AsyncFd<OwnedFd>>,
-    name: Name,
+    wanted: Wanted,
+    /// The folders under watch, by the numbers that the kernel gave; gone ones may be among them.
+    watched: Mutex<BTreeSet<i32>>,
 }
 
-/// Which files of the folder matter.
+/// What matters of what happens in the folders.
 #[derive(Debug)]
-enum Name {
-    Is(OsString),
+enum Wanted {
+    /// The way to this path.
+    Path(PathBuf),
     /// `/dev/ttyUSB…`, `/dev/ttyACM…`
-    IsATerminal,
+    ATerminal,
 }
 
 impl Watch {
     pub(super) fn on(selector: &PortSelector) -> Self {
-        let (folder, name) = match selector {
-            PortSelector::Path(path) => (
-                path.parent().unwrap_or(Path::new("/")),
-                Name::Is(path.file_name().unwrap_or_default().to_owned()),
-            ),
-            PortSelector::UsbSerial(_) | PortSelector::UsbId { .. } => {
-                (Path::new("/dev"), Name::IsATerminal)
-            }
+        let wanted = match selector {
+            PortSelector::Path(path) => Wanted::Path(path.clone()),
+            PortSelector::UsbSerial(_) | PortSelector::UsbId { .. } => Wanted::ATerminal,
         };
-        Self {
-            events: watch(folder),
-            name,
-        }
+        let watch = Self {
+            events: events(),
+            wanted,
+            watched: Mutex::default(),
+        };
+        watch.look_on();
+        watch
     }
 
     /// Comes back after `pause`, or shortly after something happened.
     pub(super) async fn wait(&self, pause: Duration) {
+        if self.look_on() {
+            // It may have come before there was a watch.
+            return sleep(SETTLE.min(pause)).await;
+        }
         tokio::select! {
             () = sleep(pause) => {}
             () = self.something_happened() => {}
@@ -132,6 +141,11 @@ impl Watch {
         let mut matters = false;
         // Ends with an error when there are no more for now.
         while let Ok(event) = reader.next() {
+            if event.events().contains(ReadFlags::IGNORED) {
+                // The folder is gone, and may come back as another one.
+                self.forget(event.wd());
+                matters = true;
+            }
             matters |= event
                 .file_name()
                 .is_some_and(|name| self.is_about(name.to_bytes()));
@@ -140,23 +154,47 @@ impl Watch {
     }
 
     fn is_about(&self, file: &[u8]) -> bool {
-        match &self.name {
-            Name::Is(name) => file == name.as_bytes(),
-            Name::IsATerminal => file.starts_with(b"tty"),
+        match &self.wanted {
+            Wanted::Path(path) => path.iter().any(|name| name.as_bytes() == file),
+            Wanted::ATerminal => file.starts_with(b"tty"),
         }
+    }
+
+    fn forget(&self, folder: i32) {
+        if let Ok(mut watched) = self.watched.lock() {
+            watched.remove(&folder);
+        }
+    }
+
+    /// Watches the folder of the port, or the nearest one above that is there; whether that is new.
+    fn look_on(&self) -> bool {
+        let folder = match &self.wanted {
+            Wanted::Path(path) => path.parent().unwrap_or(Path::new("/")),
+            Wanted::ATerminal => Path::new("/dev"),
+        };
+        let Some(events) = &self.events else {
+            return false;
+        };
+        // Not CLOSE: our own trials close the file, and would wake us for ever.
+        let what = WatchFlags::CREATE | WatchFlags::MOVED_TO | WatchFlags::ATTRIB;
+        let here = Path::new(".");
+        let added = folder.ancestors().find_map(|folder| {
+            let folder = if folder.as_os_str().is_empty() {
+                here
+            } else {
+                folder
+            };
+            add_watch(events, folder, what).ok()
+        });
+        let watched = self.watched.lock();
+        added
+            .zip(watched.ok())
+            .is_some_and(|(added, mut watched)| watched.insert(added))
     }
 }
 
-fn watch(folder: &Path) -> Option<AsyncFd<OwnedFd>> {
-    let folder = if folder.as_os_str().is_empty() {
-        Path::new(".")
-    } else {
-        folder
-    };
+fn events() -> Option<AsyncFd<OwnedFd>> {
     let events = rustix::fs::inotify::init(CreateFlags::NONBLOCK | CreateFlags::CLOEXEC).ok()?;
-    // Not CLOSE: our own trials close the file, and would wake us for ever.
-    let what = WatchFlags::CREATE | WatchFlags::MOVED_TO | WatchFlags::ATTRIB;
-    rustix::fs::inotify::add_watch(&events, folder, what).ok()?;
     #[expect(
         deprecated,
         reason = "unsound only for a type that lies about its descriptor, as OwnedFd cannot; what replaces it needs unsafe code"
@@ -222,5 +260,34 @@ mod tests {
         tokio::join!(watch.wait(Duration::from_secs(60)), appears);
         assert!(start.elapsed() >= Duration::from_millis(100));
         assert!(start.elapsed() < Duration::from_secs(30));
+    }
+
+    #[tokio::test]
+    async fn a_link_whose_folder_went_with_it_is_seen_when_both_come_back() {
+        let folder = tempfile::tempdir().unwrap();
+        let by_id = folder.path().join("serial/by-id");
+        let path = by_id.join("usb-A");
+        std::fs::create_dir_all(&by_id).unwrap();
+        std::fs::write(&path, "").unwrap();
+        let watch = Watch::on(&PortSelector::Path(path.clone()));
+        std::fs::remove_dir_all(folder.path().join("serial")).unwrap();
+        let comes_back = async {
+            // After whoever waits has seen it go.
+            sleep(Duration::from_millis(200)).await;
+            std::fs::create_dir_all(&by_id).unwrap();
+            sleep(Duration::from_millis(200)).await;
+            std::fs::write(&path, "").unwrap();
+        };
+        let is_seen = async {
+            let start = Instant::now();
+            while !path.exists() {
+                watch.wait(Duration::from_secs(60)).await;
+            }
+            assert!(
+                start.elapsed() < Duration::from_secs(30),
+                "only the pause told"
+            );
+        };
+        tokio::join!(is_seen, comes_back);
     }
 }

@@ -51,6 +51,33 @@ fn wrong_arguments_end_with_2_and_the_nearest_right_one() {
 }
 
 #[test]
+fn a_typo_in_the_configuration_keeps_nobody_from_the_daemon_that_runs() {
+    let shop = Shop::new();
+    let daemon = shop.start();
+    for typo in ["[daemon]\nshetes = 1", "[daemon\n"] {
+        shop.write(
+            "tallyjaw.toml",
+            &shop.configuration().replacen("[daemon]", typo, 1),
+        );
+        let output = shop.run(&["status"]);
+        assert_eq!(code(&output), 0, "{typo:?}: {}", err(&output));
+        assert!(out(&output).contains("arm a plan"), "{}", out(&output));
+        assert!(
+            err(&output).contains("`tallyjaw check` shows them"),
+            "{}",
+            err(&output)
+        );
+        assert_eq!(code(&shop.run(&["check"])), 1);
+    }
+    daemon.stop();
+    assert_eq!(
+        code(&shop.run(&["status"])),
+        2,
+        "without one the mistake is told"
+    );
+}
+
+#[test]
 fn without_a_daemon_every_command_that_needs_one_ends_with_3_and_says_how_to_start_it() {
     let shop = Shop::new();
     for arguments in [

@@ -326,6 +326,67 @@ fn a_port_held_by_another_process_names_it_and_is_opened_when_it_ends() {
     });
 }
 
+async fn disturbed(events: &mut Receiver<Event>) -> (Vec<String>, Option<String>) {
+    let next = async {
+        loop {
+            if let Some(Event::Disturbed { holders, settings }) = events.recv().await {
+                return (holders, settings);
+            }
+        }
+    };
+    timeout(DEADLINE, next).await.unwrap()
+}
+
+/// Only root gets past the exclusive use of a port.
+#[test]
+fn another_program_that_reads_our_port_is_named_and_so_is_its_end() {
+    let caliper = VirtualCaliper::open().unwrap();
+    let path = caliper.path().to_owned();
+    with_port(&path, |mut events| async move {
+        opened(&mut events).await;
+        let port = fs::OpenOptions::new().read(true).open(caliper.path());
+        if !rustix::process::geteuid().is_root() {
+            let refused = port.unwrap_err();
+            assert_eq!(refused.kind(), std::io::ErrorKind::ResourceBusy);
+            return;
+        }
+        drop(port);
+        let rival = Rival::at(caliper.path());
+        let named = format!("sleep (pid {})", rival.0.id());
+        assert_eq!(disturbed(&mut events).await, (vec![named], None));
+        drop(rival);
+        assert_eq!(disturbed(&mut events).await, (vec![], None));
+    });
+}
+
+#[test]
+fn settings_that_somebody_changed_are_set_back_and_told() {
+    let caliper = VirtualCaliper::open().unwrap();
+    let path = caliper.path().to_owned();
+    with_port(&path, |mut events| async move {
+        opened(&mut events).await;
+        if !rustix::process::geteuid().is_root() {
+            return;
+        }
+        let port = || {
+            fs::OpenOptions::new()
+                .read(true)
+                .open(caliper.path())
+                .unwrap()
+        };
+        let mut settings = rustix::termios::tcgetattr(port()).unwrap();
+        settings.set_speed(1200).unwrap();
+        let now = rustix::termios::OptionalActions::Now;
+        rustix::termios::tcsetattr(port(), now, &settings).unwrap();
+        let found = (vec![], Some("1200 8N1".to_owned()));
+        assert_eq!(disturbed(&mut events).await, found);
+        let settings = rustix::termios::tcgetattr(port()).unwrap();
+        assert_eq!(settings.input_speed(), 9600);
+        caliper.send(b"+1.63\r").unwrap();
+        assert_eq!(bytes(&mut events, 6).await, b"+1.63\r");
+    });
+}
+
 #[test]
 fn two_instruments_on_one_port_are_told_so() {
     let caliper = VirtualCaliper::open().unwrap();
@@ -337,7 +398,8 @@ fn two_instruments_on_one_port_are_told_so() {
         let task = tokio::spawn(serial::run(config(caliper.path()), sender, requests));
         let (message, remedy) = trouble(&mut second).await;
         let pid = std::process::id();
-        assert!(message.ends_with(&format!("(pid {pid})")), "{message}");
+        let want = format!("this program itself, for another instrument (pid {pid})");
+        assert!(message.ends_with(&want), "{message}");
         assert_eq!(remedy, "give each instrument a port of its own");
         // The one who has it keeps it.
         caliper.send(b"+1.63\r").unwrap();

@@ -110,28 +110,94 @@ def two_adapters_swapped_keep_their_stations(machine):
     assert "permission denied" not in shop.messages(), shop.messages()
 
 
-def a_number_that_has_gone_to_another_adapter_is_told(machine):
+def distrusted(shop, adapter, value, instrument="caliper-1"):
+    """A press that does not count, since its port is another adapter than before."""
+    adapter.send(value)
+    entry = shop.wait_for("reading", instrument=instrument)
+    equal(facts(entry, "standing", "reason"), {"standing": "not_counted", "reason": "another_adapter"})
+
+
+def a_number_that_has_gone_to_another_adapter_counts_nothing_until_it_is_meant(machine):
     plug(machine, "a", "CAL-A", 1, "ttyUSB0")
     shop = Shop(machine, "number", by_path("/dev/ttyUSB0"))
     shop.start()
     shop.wait_for("attached")
+    shop.arm()
     machine.unplug("a")
     shop.wait_for("detached")
     machine.wait_in_guest("[ ! -e /dev/ttyUSB0 ]")
-    machine.plug("b", "CAL-B", 1)
-    equal(shop.wait_for("attached")["identity"], "0403:6001 serial CAL-B")
-    equal(
-        shop.wait_for_trouble("is another adapter"),
-        {
-            "instrument": "caliper-1",
-            "message": "/dev/ttyUSB0 is another adapter than before: it was 0403:6001 serial CAL-A,"
-            " it is 0403:6001 serial CAL-B",
-            "remedy": "see that the right instrument is on it; named by its serial number, as `tallyjaw ports` says it,"
-            " an adapter cannot be mistaken",
-        },
-    )
+    other = machine.plug("b", "CAL-B", 1)
+    changed = shop.wait_for("adapter_changed")
+    equal([changed[key].split(" in the socket ")[0] for key in ["was", "is"]], ["0403:6001 serial CAL-A", "0403:6001 serial CAL-B"])
+    distrusted(shop, other, b"+1.61\r")
     said = shop.call("status")
-    assert "  caliper-1: /dev/ttyUSB0 is another adapter than before" in said, said
+    assert "another adapter than before" in said and "tallyjaw adapter --instrument caliper-1" in said, said
+    shop.call("adapter")
+    equal(shop.wait_for("adapter_said")["by"], "command")
+    other.send(b"+1.62\r")
+    equal(reading(shop.wait_for("reading")), counted(1, 1_620_000, "pass"))
+    shop.stop()
+
+
+def numbers_that_swapped_while_the_daemon_was_away_count_nothing(machine):
+    adapters = [plug(machine, name, f"CAL-{name.upper()}", at + 1, f"ttyUSB{at}") for at, name in enumerate("ab")]
+    shop = Shop(machine, "away", by_path("/dev/ttyUSB0"), by_path("/dev/ttyUSB1"))
+    shop.start()
+    for _ in range(2):
+        shop.wait_for("attached")
+    for station in ["bench-1", "bench-2"]:
+        shop.arm(station)
+    shop.stop()
+    for name in "ab":
+        machine.unplug(name)
+    machine.wait_in_guest("! ls /dev/ttyUSB*")
+    plug(machine, "b", "CAL-B", 2, "ttyUSB0")
+    plug(machine, "a", "CAL-A", 1, "ttyUSB1")
+    shop.start()
+    told = {shop.wait_for("adapter_changed")["instrument"] for _ in range(2)}
+    equal(told, {"caliper-1", "caliper-2"})
+    distrusted(shop, adapters[0], b"+1.61\r", "caliper-2")
+    distrusted(shop, adapters[1], b"+1.61\r", "caliper-1")
+    shop.stop()
+
+
+def a_twin_with_the_same_serial_number_is_not_taken_for_the_one_that_was_pulled(machine):
+    first = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
+    shop = Shop(machine, "twin", by_serial("CAL-A"))
+    shop.start()
+    shop.wait_for("attached")
+    shop.arm()
+    first.send(b"+1.61\r")
+    equal(reading(shop.wait_for("reading")), counted(1, 1_610_000, "pass"))
+    second = plug(machine, "b", "CAL-A", 4, "ttyUSB1")
+    machine.unplug("a")
+    attached = shop.wait_for("attached")
+    equal(facts(attached, "port", "identity", "alike"), {"port": "/dev/ttyUSB1", "identity": "0403:6001 serial CAL-A", "alike": True})
+    shop.wait_for("adapter_changed")
+    distrusted(shop, second, b"+1.62\r")
+    shop.stop()
+    # Also after a restart, when the twin is alone.
+    shop.start()
+    while shop.wait_for("adapter_changed")["seq"] <= attached["seq"] + 1:
+        pass
+    shop.stop()
+
+
+def a_program_of_roots_that_reads_the_port_too_is_named_where_the_daemon_may_see_it(machine):
+    caliper = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
+    shop = Shop(machine, "thief", by_serial("CAL-A"), user="root")
+    shop.start()
+    shop.wait_for("attached")
+    shop.arm()
+    thief = machine.must("cat /dev/ttyUSB0 >/run/stolen & echo $!").strip()
+    equal(shop.wait_for("disturbed")["holders"], [f"cat (pid {thief})"])
+    caliper.send(b"+1.6")
+    machine.must("stty -F /dev/ttyUSB0 1200")
+    changed = shop.wait_for("disturbed")
+    assert changed["settings"].startswith("1200"), changed
+    machine.must(f"kill {thief}")
+    while shop.wait_for("disturbed").get("holders"):
+        pass
     shop.stop()
 
 
@@ -308,7 +374,10 @@ ALL = [
     readings_arrive_and_the_adapter_is_set_as_configured,
     unplugged_in_mid_frame_and_back_on_another_number_and_socket,
     two_adapters_swapped_keep_their_stations,
-    a_number_that_has_gone_to_another_adapter_is_told,
+    a_number_that_has_gone_to_another_adapter_counts_nothing_until_it_is_meant,
+    numbers_that_swapped_while_the_daemon_was_away_count_nothing,
+    a_twin_with_the_same_serial_number_is_not_taken_for_the_one_that_was_pulled,
+    a_program_of_roots_that_reads_the_port_too_is_named_where_the_daemon_may_see_it,
     two_adapters_with_one_serial_number_are_not_guessed,
     a_port_that_may_not_be_opened_says_whose_it_is,
     a_port_that_another_program_has_is_opened_when_it_ends,

@@ -137,6 +137,10 @@ fn a_twin_that_was_ever_seen_is_told_apart_by_its_socket_also_when_it_is_alone_l
     assert_eq!(counts(&mut desk), Ok(Verdict::Pass), "alone, it may move");
     desk.adapter_with("caliper-1", Some((A, HERE)), true);
     assert_eq!(counts(&mut desk), Err(NotCounted::AnotherAdapter));
+    // The twin is alone when the daemon comes back, and says nothing of its being one.
+    desk.restart();
+    desk.adapter("caliper-1", Some((A, HERE)));
+    assert_eq!(counts(&mut desk), Err(NotCounted::AnotherAdapter));
     is_meant(&mut desk).unwrap();
     desk.restart();
     desk.adapter("caliper-1", Some((A, HERE)));

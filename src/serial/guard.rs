@@ -1,0 +1,118 @@
+//! Looks every few seconds who else has an open port, and whether somebody has set it otherwise.
+//!
+//! In: the open terminal and the settings that it was given. Out: what is odd, when that changes.
+//!
+//! - Settings that were changed are set back at once, and that is told.
+//! - Exclusive use of a port stops everybody but root. As another user than root nobody sees which files a process of
+//!   root has open: then a program of root's is noticed by the settings that it changes, or not at all.
+
+use super::holder::{Holder, holders};
+use super::settings::settings_of;
+use rustix::termios::{OptionalActions, SpecialCodeIndex, Termios, tcgetattr, tcsetattr};
+use std::fs::Metadata;
+use std::os::fd::OwnedFd;
+use std::path::PathBuf;
+use std::time::Duration;
+use tokio::task::JoinHandle;
+use tokio::time::{Interval, MissedTickBehavior, interval};
+
+/// From one look to the next. A look takes some milliseconds of another thread.
+const EVERY: Duration = Duration::from_secs(2);
+
+/// What a guard needs to know of an open port.
+#[derive(Debug)]
+pub(super) struct Guarded {
+    pub(super) path: PathBuf,
+    pub(super) device: Metadata,
+    /// A handle on the same terminal; goes with the port.
+    pub(super) handle: OwnedFd,
+    pub(super) settings: Termios,
+}
+
+/// Something that is new.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Odd {
+    /// Who has the port open beside us now.
+    pub(super) holders: Vec<String>,
+    /// What it had been set to.
+    pub(super) settings: Option<String>,
+}
+
+/// Watches one open port.
+#[derive(Debug)]
+pub(super) struct Guard {
+    of: Guarded,
+    ticks: Interval,
+    looking: Option<JoinHandle<Vec<Holder>>>,
+    found: Option<String>,
+    told: Vec<String>,
+}
+
+impl Guard {
+    /// Inside of the runtime only.
+    pub(super) fn over(of: Guarded) -> Self {
+        let mut ticks = interval(EVERY);
+        ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
+        Self {
+            of,
+            ticks,
+            looking: None,
+            found: None,
+            told: Vec::new(),
+        }
+    }
+
+    /// Waits for something new. Loses nothing when it is dropped before it is done.
+    pub(super) async fn odd(&mut self) -> Odd {
+        loop {
+            if let Some(looking) = &mut self.looking {
+                let seen = looking.await.unwrap_or_default();
+                self.looking = None;
+                let others = seen.iter().filter(|holder| !holder.is_us());
+                let holders: Vec<String> = others.map(ToString::to_string).collect();
+                let settings = self.found.take();
+                if settings.is_some() || holders != self.told {
+                    self.told.clone_from(&holders);
+                    return Odd { holders, settings };
+                }
+            }
+            self.ticks.tick().await;
+            self.found = self.set_back();
+            let (path, device) = (self.of.path.clone(), self.of.device.clone());
+            self.looking = Some(tokio::task::spawn_blocking(move || holders(&path, &device)));
+        }
+    }
+
+    /// Sets it as it was, and says how it was found, if somebody had set it otherwise.
+    fn set_back(&self) -> Option<String> {
+        // A port that is gone is told by its reader.
+        let now = tcgetattr(&self.of.handle).ok()?;
+        let want = &self.of.settings;
+        if is_set_as(&now, want) {
+            return None;
+        }
+        tcsetattr(&self.of.handle, OptionalActions::Now, want).ok()?;
+        let (found, ours) = (settings_of(&now), settings_of(want));
+        Some(if found == ours {
+            "another mode, in which bytes are edited or marked otherwise".to_owned()
+        } else {
+            found.to_string()
+        })
+    }
+}
+
+fn is_set_as(now: &Termios, want: &Termios) -> bool {
+    let codes = |of: &Termios| {
+        [SpecialCodeIndex::VMIN, SpecialCodeIndex::VTIME].map(|code| of.special_codes[code])
+    };
+    let modes = |of: &Termios| {
+        (
+            of.input_modes,
+            of.output_modes,
+            of.control_modes,
+            of.local_modes,
+        )
+    };
+    let speeds = |of: &Termios| (of.input_speed(), of.output_speed());
+    modes(now) == modes(want) && speeds(now) == speeds(want) && codes(now) == codes(want)
+}
