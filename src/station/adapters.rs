@@ -70,7 +70,7 @@ impl Core {
         &mut self,
         now: Now,
         station: String,
-        instrument: Option<String>,
+        instrument: Option<&str>,
         by: Means,
     ) -> Result<(), Refusal> {
         let others: Vec<(&String, String)> = self
@@ -80,9 +80,9 @@ impl Core {
             .filter(|(_, known)| known.station == station)
             .filter_map(|(name, known)| Some((name, known.another()?.1)))
             .collect();
-        let named = |name: &String| instrument.as_ref().is_none_or(|wanted| wanted == name);
+        let named = |name: &String| instrument.is_none_or(|wanted| wanted == name);
         let meant: Vec<_> = others.iter().filter(|(name, _)| named(name)).collect();
-        let (name, adapter) = match (meant.as_slice(), instrument.as_ref()) {
+        let (name, adapter) = match (meant.as_slice(), instrument) {
             ([(name, adapter)], _) => ((*name).clone(), adapter.clone()),
             ([], Some(name)) => {
                 let message = format!("{name} at {station} is the adapter that it was");
@@ -93,10 +93,10 @@ impl Core {
                 return Err(refuse(message, "nothing needs to be said"));
             }
             (_, _) => {
-                let names: Vec<_> = meant.iter().map(|(name, _)| name.as_str()).collect();
+                let several: Vec<_> = meant.iter().map(|(other, _)| other.as_str()).collect();
                 let message = format!(
                     "several ports at {station} are other adapters: {}",
-                    names.join(", ")
+                    several.join(", ")
                 );
                 return Err(refuse(message, "say which one: --instrument NAME"));
             }

@@ -68,7 +68,7 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             by,
         } => {
             let station = core.station_named(station)?;
-            core.say_adapter(now, station, instrument, by)
+            core.say_adapter(now, station, instrument.as_deref(), by)
         }
         Command::Zero {
             station,
