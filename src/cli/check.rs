@@ -4,13 +4,14 @@
 use super::card::ODD;
 use super::columns::count;
 use super::context::unusable;
-use super::{Context, Exit, Failure};
+use super::{Context, Exit, Failure, surroundings};
 use crate::config::{Config, Diagnostic, Faulty, Severity};
 use crate::daemon::clock;
 use crate::daemon::files::{self, LoadError};
 use crate::entry::words::safe;
 use crate::spec::care;
 use serde_json::{Value, json};
+use std::io::ErrorKind::InvalidData;
 use std::io::Write;
 use std::path::Path;
 
@@ -39,7 +40,15 @@ impl Check {
                 for warning in &overdue {
                     writeln!(out, "{}", json!({ "kind": "overdue", "says": warning }))?;
                 }
-                writeln!(out, "{}", clean_json(&config, overdue.len()))?;
+                let around = surroundings::warnings(&config);
+                for warning in &around {
+                    writeln!(
+                        out,
+                        "{}",
+                        json!({ "kind": "surroundings", "says": warning })
+                    )?;
+                }
+                writeln!(out, "{}", clean_json(&config, overdue.len() + around.len()))?;
             }
             Ok(config) => clean(&path, &config, out)?,
             Err(LoadError::Faulty(faulty)) if context.json => {
@@ -51,6 +60,16 @@ impl Check {
                     writeln!(out, "{fault}\n")?;
                 }
                 writeln!(out, "{}", summary(&faulty))?;
+                return Ok(Exit::No);
+            }
+            // a mistake in the file, and no fault of the disk
+            Err(LoadError::Unreadable { path, cause }) if cause.kind() == InvalidData => {
+                let error = LoadError::Unreadable { path, cause };
+                if context.json {
+                    no_text_json(&error, out)?;
+                } else {
+                    writeln!(out, "error: {error}\n{}\n\n1 error", error.remedy())?;
+                }
                 return Ok(Exit::No);
             }
             Err(error @ LoadError::Unreadable { .. }) => return Err(unusable(&error)),
@@ -65,7 +84,8 @@ fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failur
     for warning in config.warnings.rendered(true) {
         writeln!(out, "{warning}\n")?;
     }
-    let overdue = overdue(config);
+    let mut overdue = overdue(config);
+    overdue.extend(surroundings::warnings(config));
     for warning in &overdue {
         writeln!(out, "{ODD}warning{ODD:#}: {}\n", safe(warning))?;
     }
@@ -124,6 +144,13 @@ fn clean_json(config: &Config, overdue: usize) -> Value {
         "plans": catalog.plans.len(),
         "tools": catalog.tools.len(),
     })
+}
+
+fn no_text_json(error: &LoadError, out: &mut dyn Write) -> Result<(), Failure> {
+    let line = json!({ "kind": "error", "got": error.to_string(), "help": error.remedy() });
+    writeln!(out, "{line}")?;
+    writeln!(out, "{}", json!({ "kind": "checked", "errors": 1 }))?;
+    Ok(())
 }
 
 fn faulty_json(faulty: &Faulty, out: &mut dyn Write) -> Result<(), Failure> {

@@ -1,6 +1,6 @@
 //! What every subcommand is given: where the configuration is, and how to print.
 
-use super::Failure;
+use super::{Failure, surroundings};
 use crate::config::Config;
 use crate::daemon::files::{self, LoadError};
 use std::io::ErrorKind;
@@ -34,6 +34,9 @@ impl Context {
         }
         let places = usual_places();
         if let Some(found) = places.iter().find(|place| place.is_file()) {
+            if is_of_this_folder(found) {
+                surroundings::trusted(found, false)?;
+            }
             return Ok(found.clone());
         }
         let looked: Vec<_> = places
@@ -52,10 +55,20 @@ impl Context {
     pub fn load(&self) -> Result<(PathBuf, Config), Failure> {
         let path = self.config_path()?;
         match files::load(&path) {
-            Ok(config) => Ok((path, config)),
+            Ok(config) => {
+                if self.config.is_none() && is_of_this_folder(&path) {
+                    surroundings::trusted(&path, !config.daemon.announce.is_empty())?;
+                }
+                Ok((path, config))
+            }
             Err(error) => Err(unusable(&error)),
         }
     }
+}
+
+/// Whether it was found where we stand, and not in a place of the user's or the system's.
+fn is_of_this_folder(path: &Path) -> bool {
+    path == Path::new(FILE_NAME)
 }
 
 fn usual_places() -> Vec<PathBuf> {
@@ -79,7 +92,9 @@ fn usual_places() -> Vec<PathBuf> {
 pub(super) fn unusable(error: &LoadError) -> Failure {
     let colour = anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never;
     let failure = match error {
-        LoadError::Unreadable { cause, .. } if cause.kind() != ErrorKind::NotFound => {
+        LoadError::Unreadable { cause, .. }
+            if ![ErrorKind::NotFound, ErrorKind::InvalidData].contains(&cause.kind()) =>
+        {
             Failure::io(error.to_string())
         }
         LoadError::Unreadable { .. } | LoadError::Faulty(_) => Failure::usage(error.to_string()),

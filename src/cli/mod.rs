@@ -42,6 +42,7 @@ mod serve;
 mod sheet;
 mod status;
 mod study;
+mod surroundings;
 mod tape;
 mod telling;
 mod tool;

@@ -40,6 +40,22 @@ pub(super) fn sheets(terminals: &[RawTerminal], instruments: &[&Instrument], fau
     }
 }
 
+/// A station without any instrument in the whole file: nothing will ever be measured.
+pub(super) fn no_instrument(
+    stations: &[At<String>],
+    instruments: &[&Instrument],
+    faults: &mut Faults,
+) {
+    if let (Some(station), true) = (stations.first(), instruments.is_empty()) {
+        let fault = Fault::new(
+            "there is no instrument",
+            "want an [[instrument]] to measure with",
+        );
+        let help = "find the caliper and write its block: tallyjaw listen";
+        faults.warn(&station.place, fault.help(help));
+    }
+}
+
 /// The limits of a built-in axis, and their place.
 fn limits_of<'r>(row: &'r RawRow, axis: &str) -> Option<(&'r Limits, &'r Place)> {
     let named = |name: &AxisName| name.as_str() == axis;

@@ -180,6 +180,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         .filter_map(|raw| raw.instrument.as_ref())
         .collect();
     lint::sheets(&raw.terminals, &instruments, &mut faults);
+    lint::no_instrument(&raw.stations, &instruments, &mut faults);
     let warnings = faults.warnings();
     let vocabulary = faults.vocabulary();
     let (diagnostics, sources) = faults.finish();

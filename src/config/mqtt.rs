@@ -43,6 +43,16 @@ pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> O
         faults.add(&password.place, fault);
     }
     let (host, port, tls) = broker?;
+    if let (false, false, Some(password)) = (tls, is_here(&host), &password) {
+        let fault = Fault::new(
+            "the password goes over a line that is not encrypted",
+            "want broker = \"mqtts://…\"",
+        );
+        faults.warn(
+            &password.place,
+            fault.help("whoever listens on the network reads it; the broker needs a certificate"),
+        );
+    }
     if let (false, Some(ca_file)) = (tls, &ca_file) {
         let got = "certificates for a line that is not encrypted";
         let fault = Fault::new(got, "want broker = \"mqtts://…\", or no ca_file");
@@ -57,6 +67,11 @@ pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> O
         password_file: password.map(path),
         topic: topic?,
     })
+}
+
+/// Whether a broker is on this machine.
+fn is_here(host: &str) -> bool {
+    host == "localhost" || host == "[::1]" || host.starts_with("127.")
 }
 
 /// `mqtt://HOST`, `mqtts://HOST:PORT`.

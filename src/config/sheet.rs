@@ -5,6 +5,7 @@ use super::faults::{At, Fault, Faults, Place, Role};
 use super::parse;
 use super::table::{Table, alternatives, comma_help};
 use super::value::too_large;
+use crate::spec::axis::PULL_FORCE;
 use crate::spec::wire::resolve;
 use crate::spec::{Axis, AxisName, Limits, SizingSystem, WireRequest, WireSize};
 
@@ -182,6 +183,13 @@ pub(super) fn fault_of(limits: &Limits, axis: &Axis) -> Option<Fault> {
             limits.dimension()
         );
         return Some(Fault::new(got, format!("want {}", example(axis))));
+    }
+    if key == PULL_FORCE && (limits.lower().is_none() || limits.upper().is_some()) {
+        let got = format!("{key} is {limits}, with an upper limit");
+        let fault = Fault::new(got, format!("want a minimum alone, {}", example(axis)));
+        return Some(
+            fault.help("a pull test asks for no more than a minimum; a stronger crimp is no worse"),
+        );
     }
     let ends = [limits.lower(), limits.upper()].into_iter().flatten();
     if let Some(below) = ends.clone().find(|end| end.base() < 0) {

@@ -48,6 +48,9 @@ impl LoadError {
             Self::Unreadable { cause, .. } if cause.kind() == io::ErrorKind::PermissionDenied => {
                 "let this user read it, or run as the user whose file it is"
             }
+            Self::Unreadable { cause, .. } if cause.kind() == io::ErrorKind::InvalidData => {
+                "save it as plain text in UTF-8"
+            }
             Self::Unreadable { .. } => {
                 "name the configuration with --config FILE; config/tallyjaw.toml in the source explains every key"
             }
@@ -171,7 +174,7 @@ fn expand(pattern: &FilePattern) -> Result<Vec<PathBuf>, (String, Option<String>
 
 /// The text of a plain file of a size that makes sense.
 fn read(path: &Path) -> io::Result<String> {
-    let other = |what: String| io::Error::new(io::ErrorKind::InvalidData, what);
+    let other = |what: String| io::Error::other(what);
     let metadata = fs::metadata(path)?;
     if !metadata.is_file() {
         return Err(other("not a plain file".to_owned())); // reading a pipe would wait for ever
@@ -187,6 +190,10 @@ fn read(path: &Path) -> io::Result<String> {
         let at = error.utf8_error().valid_up_to();
         let valid = error.as_bytes().get(..at).unwrap_or(&[]);
         let line = valid.split(|byte| *byte == b'\n').count();
-        other(format!("not UTF-8 at line {line}"))
+        // told apart from a fault of the disk: a mistake in the file
+        io::Error::new(
+            io::ErrorKind::InvalidData,
+            format!("not UTF-8 at line {line}"),
+        )
     })
 }

@@ -80,6 +80,30 @@ impl Quantity {
         Some(Self::from_base(unit.dimension(), base))
     }
 
+    /// `digits` of `unit` in parts of a base unit, `10^finer` of which make one; `None` where that is no
+    /// whole number, or does not fit in 64 bits.
+    ///
+    /// ```
+    /// use tallyjaw::quantity::{Decimal, Quantity, Unit};
+    /// let weight = "107.8681568".parse::<Decimal>()?;
+    /// assert_eq!(Quantity::exact(weight, Unit::Millimetre, 0), None);
+    /// assert_eq!(Quantity::exact(weight, Unit::Millimetre, 1), Some(1_078_681_568));
+    /// # Ok::<_, tallyjaw::quantity::ParseDecimalError>(())
+    /// ```
+    pub fn exact(digits: Decimal, unit: Unit, finer: u8) -> Option<i64> {
+        let (numerator, denominator) = unit.base_per_one();
+        let decimals = digits.decimals();
+        let power = |exponent: u8| 10_i128.checked_pow(u32::from(exponent));
+        let scaled = i128::from(digits.coefficient())
+            .checked_mul(numerator)?
+            .checked_mul(power(finer.saturating_sub(decimals))?)?;
+        let divisor = denominator.checked_mul(power(decimals.saturating_sub(finer))?)?;
+        let is_whole = scaled % divisor == 0;
+        is_whole
+            .then(|| i64::try_from(scaled / divisor).ok())
+            .flatten()
+    }
+
     /// The value in `unit` with `decimals` digits after the point, rounded (ties away from zero).
     ///
     /// `None` if `unit` measures something else.

@@ -102,7 +102,7 @@ const fn row(
 /// ```
 pub fn mean(all: &Summary) -> Result<f64, Undefined> {
     Undefined::unless(all.count(), 1)?;
-    Ok(base_in(all.unit(), float(all.moments().total()) / all.n()))
+    Ok(base_in(all.scale(), float(all.moments().total()) / all.n()))
 }
 
 /// Standard deviation of single readings, divisor `n - 1`, in the unit of the readings.
@@ -121,7 +121,7 @@ pub fn sd(all: &Summary) -> Result<f64, Undefined> {
     let n = all.n();
     Undefined::unless(all.count(), 2)?;
     let scaled = float(all.moments().scaled_squares()?);
-    Ok(base_in(all.unit(), (scaled / (n * (n - 1.0))).sqrt()))
+    Ok(base_in(all.scale(), (scaled / (n * (n - 1.0))).sqrt()))
 }
 
 /// The standard deviation, if it can be divided by.

@@ -6,8 +6,9 @@
 use super::Undefined;
 use super::sample::float;
 
-/// Values beyond this many base units (a thousand kilometres) are refused.
-const MOST: i64 = 1_000_000_000_000_000;
+/// Values beyond this many base units (two million kilometres) are refused: any difference of two then fits
+/// in 64 bits.
+pub const MOST: u64 = 1 << 61;
 
 /// Sums over deviations from the first reading, which keeps them small.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -24,17 +25,22 @@ pub struct Moments {
 impl Moments {
     /// Takes the next reading, in base units.
     pub fn push(&mut self, base: i64) -> Result<(), Undefined> {
-        if base.unsigned_abs() > MOST.unsigned_abs() {
+        if base.unsigned_abs() > MOST {
             return Err(Undefined::TooLarge);
         }
         if self.count == 0 {
             self.pivot = base;
         }
         let deviation = i128::from(base) - i128::from(self.pivot);
-        let add = |sum: i128, term: i128| sum.checked_add(term).ok_or(Undefined::TooLarge);
-        self.squares = add(self.squares, deviation * deviation)?;
-        self.lagged = add(self.lagged, self.last * deviation)?;
-        self.sum = add(self.sum, deviation)?;
+        let add = |sum: i128, a: i128, b: i128| {
+            let term = a.checked_mul(b);
+            term.and_then(|term| sum.checked_add(term))
+                .ok_or(Undefined::TooLarge)
+        };
+        let squares = add(self.squares, deviation, deviation)?;
+        self.lagged = add(self.lagged, self.last, deviation)?;
+        self.sum = add(self.sum, deviation, 1)?;
+        self.squares = squares;
         self.last = deviation;
         self.count += 1;
         Ok(())
@@ -117,5 +123,8 @@ mod tests {
         let mut moments = Moments::default();
         assert_eq!(moments.push(i64::MAX), Err(Undefined::TooLarge));
         assert_eq!(moments.count(), 0);
+        let (least, greatest) = (-(1 << 61), 1 << 61);
+        let mut pushed = [least, greatest].into_iter().cycle().take(100);
+        assert!(pushed.any(|base| moments.push(base) == Err(Undefined::TooLarge)));
     }
 }

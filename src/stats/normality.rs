@@ -10,12 +10,22 @@ use super::rounding::sd_corrected;
 use super::sample::{float, float_of};
 use super::{Summary, Undefined};
 
+/// Under so many steps the corrected spread of a few readings is often far too small, and then almost any
+/// sample looks unlike it: a true spread of half a step is then held against the readings as well.
+const SURE: f64 = 0.5;
 /// Fewer readings than this and the test can tell nothing (common practice, no source).
 const FEWEST: u64 = 8;
 /// More readings than this and every real process differs from the normal distribution.
 const MOST: u64 = 5000;
 /// Simulated samples behind a probability.
 const RUNS: usize = 1999;
+/// With more cells than this across the distribution, rounding no longer tells: with 5,000 readings it then
+/// adds under 0.01 to the statistic (`n (step/sd)²/12`).
+const MOST_CELLS: f64 = 4096.0;
+/// How far a simulated normal distribution reaches to each side, in standard deviations.
+const REACH: f64 = 8.5;
+/// The largest statistic that the formula of [`unrounded_p`] is made for (13 there, 10 by common practice).
+const LARGEST: f64 = 10.0;
 /// The simulation's seed: the same readings always give the same probability.
 const SEED: u64 = 0x7a11_1a05;
 
@@ -51,7 +61,8 @@ fn statistic(cells: impl Iterator<Item = (f64, u64)>, count: u64) -> f64 {
         // Σ (2i - 1) over the ranks of these readings, counted from below and from above
         let from_below = square(to) - square(before);
         let from_above = square(count - before) - square(count - to);
-        sum += from_below * below(z).ln() + from_above * above(z).ln();
+        let ln = |share: f64| share.max(f64::MIN_POSITIVE).ln();
+        sum += from_below * ln(below(z)) + from_above * ln(above(z));
         before = to;
     }
     (-n - sum / n) * (1.0 + 0.75 / n + 2.25 / (n * n))
@@ -62,7 +73,10 @@ fn statistic(cells: impl Iterator<Item = (f64, u64)>, count: u64) -> f64 {
 ///
 /// With a known step: the share of 1,999 simulated samples of as many normal readings, with the mean
 /// and the corrected spread of these, rounded to the same grid (a parametric bootstrap with a seed of
-/// its own). Without one: the formula of D'Agostino and Stephens 1986, from memory.
+/// its own); it is 1 in 2,000 at least. A spread under half a step is not sure: the larger probability of it and
+/// of half a step counts. Without one, or where a standard deviation has over 240 steps, so that
+/// rounding does not matter: the formula of D'Agostino and Stephens 1986, from memory. Time and memory are
+/// bounded, however fine the step and however wide the readings.
 ///
 /// # Errors
 ///
@@ -92,19 +106,29 @@ pub fn normality_p(all: &Summary) -> Result<f64, Undefined> {
     let Ok(step) = all.step() else {
         return Ok(unrounded_p(observed));
     };
-    let normal = Normal {
-        mean: mean(all)?,
-        sd: sd_corrected(all)?,
-    };
+    let sd = sd_corrected(all)?;
+    if 2.0 * REACH * sd / step > MOST_CELLS {
+        return Ok(unrounded_p(observed));
+    }
     let least = all.grid().least().map(|least| all.in_unit(least));
     let least = least.ok_or(Undefined::TooFew { got: 0, want: 1 })?;
-    let cells = Cells::new(normal, step, least);
-    let mut random = Random::new(SEED);
-    let as_large = (0..RUNS)
-        .filter_map(|_| cells.draw(count, &mut random))
-        .filter(|simulated| *simulated >= observed)
-        .count();
-    Ok((float_of(as_large) + 1.0) / (float_of(RUNS) + 1.0))
+    let mean = mean(all)?;
+    let p = |sd: f64| {
+        let cells = Cells::new(Normal { mean, sd }, step, least);
+        let mut random = Random::new(SEED);
+        let mut counts = Vec::new();
+        let as_large = (0..RUNS)
+            .filter_map(|_| cells.draw(count, &mut random, &mut counts))
+            .filter(|simulated| *simulated >= observed)
+            .count();
+        (float_of(as_large) + 1.0) / (float_of(RUNS) + 1.0)
+    };
+    let coarse = SURE * step;
+    Ok(if sd < coarse {
+        p(sd).max(p(coarse))
+    } else {
+        p(sd)
+    })
 }
 
 /// The cells that a normal value is rounded to.
@@ -115,23 +139,26 @@ struct Cells {
 
 impl Cells {
     fn new(normal: Normal, step: f64, on_grid: f64) -> Self {
-        // the value of the grid that is at least 8 standard deviations under the mean
-        let under = ((normal.mean - 8.5 * normal.sd - on_grid) / step).floor();
+        // the value of the grid that is at least so far under the mean
+        let under = ((normal.mean - REACH * normal.sd - on_grid) / step).floor();
         let first = on_grid + under * step;
         let mut cumulated = Vec::new();
-        let mut edge = first + step / 2.0;
         loop {
+            let edge = first + (float_of(cumulated.len()) + 0.5) * step;
             cumulated.push(normal.below(edge));
-            if edge > normal.mean + 8.5 * normal.sd {
+            // the count ends it too: where a float has no room for a step, the edge would stand still
+            if edge > normal.mean + REACH * normal.sd
+                || float_of(cumulated.len()) > 2.0 * MOST_CELLS
+            {
                 return Self { cumulated };
             }
-            edge += step;
         }
     }
 
     /// The statistic of one simulated sample; `None` if all its readings are equal.
-    fn draw(&self, count: u64, random: &mut Random) -> Option<f64> {
-        let mut counts = vec![0_u64; self.cumulated.len() + 1];
+    fn draw(&self, count: u64, random: &mut Random, counts: &mut Vec<u64>) -> Option<f64> {
+        counts.clear();
+        counts.resize(self.cumulated.len() + 1, 0);
         for _ in 0..count {
             let share = random.next_share();
             let cell = self.cumulated.partition_point(|up_to| *up_to < share);
@@ -158,8 +185,10 @@ impl Cells {
     }
 }
 
-/// D'Agostino and Stephens 1986, table 4.9 (from memory).
+/// D'Agostino and Stephens 1986, table 4.9 (from memory). Over [`LARGEST`] the formula would turn up again;
+/// the probability there, 4e-24, is kept as the least that is told.
 fn unrounded_p(a: f64) -> f64 {
+    let a = a.min(LARGEST);
     let p = if a >= 0.6 {
         (1.2937 - 5.709 * a + 0.0186 * a * a).exp()
     } else if a > 0.34 {

@@ -49,9 +49,10 @@ pub fn outside(all: &Summary, limits: &Limits) -> Result<u64, Undefined> {
     for end in ends.into_iter().flatten() {
         all.quantity_in_unit(end)?;
     }
+    let scale = all.scale();
     let is_out = |base: i64| {
-        limits.lower.is_some_and(|lower| base < lower.base())
-            || limits.upper.is_some_and(|upper| base > upper.base())
+        limits.lower.is_some_and(|lower| base < scale.limit(lower))
+            || limits.upper.is_some_and(|upper| base > scale.limit(upper))
     };
     let counts = all.grid().counts().iter();
     Ok(counts

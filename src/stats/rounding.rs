@@ -58,7 +58,8 @@ pub fn counts_in_tolerance(all: &Summary, limits: &Limits) -> Result<f64, Undefi
     limits.width_of(all)?;
     let ends = limits.lower.zip(limits.upper);
     let (lower, upper) = ends.ok_or(Undefined::OneSided)?;
-    let width = i128::from(upper.base()) - i128::from(lower.base());
+    let on_scale = |end| all.scale().whole(end).ok_or(Undefined::TooLarge);
+    let width = i128::from(on_scale(upper)?) - i128::from(on_scale(lower)?);
     Ok(float(width) / float(all.step_base()?.into()))
 }
 

@@ -33,16 +33,93 @@ pub(super) fn float_of(count: usize) -> f64 {
     i128::try_from(count).map_or(f64::MAX, float)
 }
 
-/// A number of base units, whole or not, in `unit`.
-pub(super) fn base_in(unit: Unit, base: f64) -> f64 {
-    let (numerator, denominator) = unit.base_per_one();
-    base * float(denominator) / float(numerator)
+/// What whole numbers of readings count: base units, or parts of one where digits are finer than that.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Scale {
+    unit: Unit,
+    finer: u8,
+    /// `10^finer`, which fits.
+    parts: i64,
+    /// One of the whole numbers in the unit, as numerator and denominator.
+    one: (i128, i128),
+}
+
+impl Scale {
+    /// Parts of a base unit of `unit`, `10^finer` of which make one. [`Undefined::TooLarge`] over 18.
+    pub fn new(unit: Unit, finer: u8) -> Result<Self, Undefined> {
+        if finer == 0 {
+            return Ok(unit.into());
+        }
+        let parts = 10_i64.checked_pow(u32::from(finer));
+        let parts = parts.ok_or(Undefined::TooLarge)?;
+        let (per_one, numerator) = unit.base_per_one();
+        let denominator = per_one.checked_mul(parts.into());
+        let denominator = denominator.ok_or(Undefined::TooLarge)?;
+        // in lowest terms, so that a decimal number comes out as it was written
+        let common = common_divisor(numerator, denominator);
+        Ok(Self {
+            unit,
+            finer,
+            parts,
+            one: (numerator / common, denominator / common),
+        })
+    }
+
+    /// The unit that figures are told in.
+    pub fn unit(self) -> Unit {
+        self.unit
+    }
+
+    /// How many digits finer than a base unit.
+    pub fn finer(self) -> u8 {
+        self.finer
+    }
+
+    /// A whole number on this scale in its unit.
+    pub fn in_unit(self, base: i64) -> f64 {
+        base_in(self, float(base.into()))
+    }
+
+    /// A limit on this scale, to compare readings with: one that does not fit lies beyond all of them.
+    pub fn limit(self, quantity: Quantity) -> i64 {
+        quantity.base().saturating_mul(self.parts)
+    }
+
+    /// A quantity on this scale; `None` if it does not fit.
+    pub fn whole(self, quantity: Quantity) -> Option<i64> {
+        quantity.base().checked_mul(self.parts)
+    }
+}
+
+impl From<Unit> for Scale {
+    fn from(unit: Unit) -> Self {
+        let (denominator, numerator) = unit.base_per_one();
+        Self {
+            unit,
+            finer: 0,
+            parts: 1,
+            one: (numerator, denominator),
+        }
+    }
+}
+
+/// A number on `scale`, whole or not, in its unit.
+pub(super) fn base_in(scale: Scale, base: f64) -> f64 {
+    let (numerator, denominator) = scale.one;
+    base * float(numerator) / float(denominator)
+}
+
+fn common_divisor(mut a: i128, mut b: i128) -> i128 {
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a
 }
 
 /// What readings amount to, exactly: enough for every figure that does not ask for their order.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Summary {
-    unit: Unit,
+    scale: Scale,
     step: Option<i64>,
     moments: Moments,
     grid: Grid,
@@ -57,9 +134,9 @@ pub struct Sample {
 
 impl Summary {
     /// From sums and counts that were kept beside a stream.
-    pub fn new(unit: Unit, step: Option<i64>, moments: Moments, grid: Grid) -> Self {
+    pub fn new(scale: impl Into<Scale>, step: Option<i64>, moments: Moments, grid: Grid) -> Self {
         Self {
-            unit,
+            scale: scale.into(),
             step,
             moments,
             grid,
@@ -68,7 +145,12 @@ impl Summary {
 
     /// The unit that figures are told in.
     pub fn unit(&self) -> Unit {
-        self.unit
+        self.scale.unit
+    }
+
+    /// What whole numbers of readings count.
+    pub fn scale(&self) -> Scale {
+        self.scale
     }
 
     /// How many readings.
@@ -103,21 +185,21 @@ impl Summary {
 
     /// Base units in the unit of the readings.
     pub fn in_unit(&self, base: i64) -> f64 {
-        base_in(self.unit, float(base.into()))
+        base_in(self.scale, float(base.into()))
     }
 
     /// A quantity in the unit of the readings; a force has no place among lengths.
     pub fn quantity_in_unit(&self, quantity: Quantity) -> Result<f64, Undefined> {
-        if quantity.dimension() != self.unit.dimension() {
+        if quantity.dimension() != self.unit().dimension() {
             return Err(Undefined::Mixed);
         }
-        Ok(self.in_unit(quantity.base()))
+        Ok(base_in(self.unit().into(), float(quantity.base().into())))
     }
 
     /// A fraction of base units in the unit of the readings.
     pub(super) fn fraction_in_unit(&self, fraction: Fraction) -> f64 {
         base_in(
-            self.unit,
+            self.scale,
             float(fraction.numerator) / float(fraction.denominator),
         )
     }
@@ -126,15 +208,15 @@ impl Summary {
     #[must_use]
     pub fn with_step(self, step: Option<Quantity>) -> Self {
         Self {
-            step: step.map(Quantity::base).or(self.step),
+            step: step.and_then(|step| self.scale.whole(step)).or(self.step),
             ..self
         }
     }
 }
 
 impl Sample {
-    /// From base units (nanometres or millinewtons, as `unit` measures), in order.
-    pub fn from_bases(bases: Vec<i64>, unit: Unit) -> Result<Self, Undefined> {
+    /// From base units (nanometres or millinewtons, as the unit measures) or parts of them, in order.
+    pub fn from_bases(bases: Vec<i64>, scale: impl Into<Scale>) -> Result<Self, Undefined> {
         let mut moments = Moments::default();
         for base in &bases {
             moments.push(*base)?;
@@ -142,7 +224,7 @@ impl Sample {
         let grid = Grid::of(&bases);
         Ok(Self {
             bases,
-            summary: Summary::new(unit, None, moments, grid),
+            summary: Summary::new(scale, None, moments, grid),
         })
     }
 
@@ -182,6 +264,13 @@ impl Sample {
         }
     }
 
+    /// The same readings with the step of the instrument on their own scale; `None` for not known.
+    #[must_use]
+    pub fn with_step_base(mut self, step: Option<i64>) -> Self {
+        self.summary.step = step;
+        self
+    }
+
     /// What they amount to without their order.
     pub fn summary(&self) -> &Summary {
         &self.summary
@@ -194,7 +283,12 @@ impl Sample {
 
     /// The unit that figures are told in.
     pub fn unit(&self) -> Unit {
-        self.summary.unit
+        self.summary.unit()
+    }
+
+    /// What whole numbers of readings count.
+    pub fn scale(&self) -> Scale {
+        self.summary.scale
     }
 
     /// The readings in base units, in order.
@@ -209,9 +303,8 @@ impl Sample {
 
     /// Some of the readings, as a sample of the same unit and step.
     pub(super) fn part(&self, bases: &[i64]) -> Result<Self, Undefined> {
-        let mut part = Self::from_bases(bases.to_vec(), self.unit())?;
-        part.summary.step = self.summary.step;
-        Ok(part)
+        let part = Self::from_bases(bases.to_vec(), self.scale())?;
+        Ok(part.with_step_base(self.summary.step))
     }
 
     /// A figure of what they amount to.

@@ -8,9 +8,8 @@ use super::capability::Within;
 use super::chart::{moving_range_freedom, sigma_of_mean_range};
 use super::grid::{Grid, MOST_VALUES};
 use super::moments::Moments;
-use super::sample::{base_in, float};
+use super::sample::{Scale, base_in, float};
 use super::{Sample, Summary, Undefined, order};
-use crate::quantity::{Quantity, Unit};
 use std::collections::HashMap;
 
 /// What readings amount to so far.
@@ -28,7 +27,7 @@ use std::collections::HashMap;
 /// ```
 #[derive(Debug, Clone)]
 pub struct Stream {
-    unit: Unit,
+    scale: Scale,
     moments: Moments,
     counts: HashMap<i64, u64>,
     last: Option<i64>,
@@ -39,10 +38,10 @@ pub struct Stream {
 }
 
 impl Stream {
-    /// Nothing yet; figures will be told in `unit`.
-    pub fn new(unit: Unit) -> Self {
+    /// Nothing yet; figures will be told in the unit of `scale`.
+    pub fn new(scale: impl Into<Scale>) -> Self {
         Self {
-            unit,
+            scale: scale.into(),
             moments: Moments::default(),
             counts: HashMap::new(),
             last: None,
@@ -77,12 +76,11 @@ impl Stream {
         self.moments.count()
     }
 
-    /// What they amount to.
-    pub fn summary(&self, step: Option<Quantity>) -> Result<Summary, Undefined> {
+    /// What they amount to, with the step of the instrument on the scale of the readings.
+    pub fn summary(&self, step: Option<i64>) -> Result<Summary, Undefined> {
         let counts = self.counts.iter().map(|(base, times)| (*base, *times));
         let grid = Grid::of_counts(counts.collect())?;
-        let step = step.map(Quantity::base);
-        Ok(Summary::new(self.unit, step, self.moments, grid))
+        Ok(Summary::new(self.scale, step, self.moments, grid))
     }
 
     /// The readings in order.
@@ -90,14 +88,14 @@ impl Stream {
     /// # Errors
     ///
     /// [`Undefined::TooMany`] where there are more than tests of order take: they are then not kept.
-    pub fn order(&self, step: Option<Quantity>) -> Result<Sample, Undefined> {
+    pub fn order(&self, step: Option<i64>) -> Result<Sample, Undefined> {
         if self.count() > order::MOST {
             return Err(Undefined::TooMany {
                 got: self.count(),
                 most: order::MOST,
             });
         }
-        Ok(Sample::from_bases(self.first.clone(), self.unit)?.with_step(step))
+        Ok(Sample::from_bases(self.first.clone(), self.scale)?.with_step_base(step))
     }
 
     /// The spread within a short time, from the distance between neighbours.
@@ -112,7 +110,7 @@ impl Stream {
             return Err(Undefined::NoSpread { count });
         }
         let n = float(count.into());
-        let mean_range = base_in(self.unit, float(self.ranges) / (n - 1.0));
+        let mean_range = base_in(self.scale, float(self.ranges) / (n - 1.0));
         Ok(Within {
             sigma: sigma_of_mean_range(mean_range)?,
             freedom: moving_range_freedom(n),

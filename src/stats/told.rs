@@ -65,6 +65,27 @@ pub fn lines(shown: &[Shown], digits: Digits) -> Vec<Line> {
         .collect()
 }
 
+/// A probability as text; a small one is never told as 0.
+pub fn chance(p: f64) -> String {
+    if p < 0.0001 {
+        "under 0.0001".to_owned()
+    } else {
+        format!("{p:.4}")
+    }
+}
+
+/// A number to so many digits after the point; what rounds to zero has no sign.
+pub fn fixed(value: f64, places: usize) -> String {
+    unsigned_zero(format!("{value:.places$}"))
+}
+
+fn unsigned_zero(told: String) -> String {
+    match told.strip_prefix('-') {
+        Some(rest) if !rest.contains(|digit| matches!(digit, '1'..='9')) => rest.to_owned(),
+        Some(_) | None => told,
+    }
+}
+
 /// How numbers are told.
 #[derive(Debug, Clone, Copy)]
 pub struct Digits {
@@ -89,14 +110,17 @@ impl Digits {
         }
     }
 
-    /// A value of this kind as text.
+    /// A value of this kind as text; what rounds to zero has no sign.
     pub fn told(self, kind: Kind, value: f64) -> String {
+        unsigned_zero(self.with_sign(kind, value))
+    }
+
+    fn with_sign(self, kind: Kind, value: f64) -> String {
         let places = self.places;
         match kind {
             Kind::Reading => format!("{value:.places$} {}", self.unit),
             Kind::Ratio => format!("{value:.3}"),
-            Kind::Probability if value < 0.0001 => "under 0.0001".to_owned(),
-            Kind::Probability => format!("{value:.4}"),
+            Kind::Probability => chance(value),
             Kind::PartsPerMillion if value < 0.1 => "under 0.1".to_owned(),
             Kind::PartsPerMillion => format!("{value:.1}"),
             Kind::Percent => format!("{value:.1} %"),
@@ -106,6 +130,31 @@ impl Digits {
                 time.get(..16).unwrap_or(&time).replace('T', " ")
             }
             Kind::Count | Kind::Place => format!("{value:.0}"),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_rounds_to_zero_has_no_sign() {
+        let digits = Digits {
+            unit: Unit::Millimetre,
+            places: 4,
+            times: false,
+            per: "reading",
+        };
+        for (kind, value, told) in [
+            (Kind::Ratio, -0.0001, "0.000"),
+            (Kind::Reading, -0.000_01, "0.0000 mm"),
+            (Kind::Percent, -0.01, "0.0 %"),
+            (Kind::Count, -0.2, "0"),
+            (Kind::Ratio, -0.0006, "-0.001"),
+            (Kind::Slope, -1e-9, "-1.000e-9 mm per reading"),
+        ] {
+            assert_eq!(digits.told(kind, value), told);
         }
     }
 }

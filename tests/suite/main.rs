@@ -54,6 +54,7 @@ mod series;
 mod service;
 mod station;
 mod stats;
+mod surroundings;
 mod tapes;
 mod tidy;
 mod uncertainty;

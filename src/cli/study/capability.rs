@@ -1,7 +1,7 @@
 //! `tallyjaw study capability`.
 
 use super::readings::Readings;
-use super::select::Select;
+use super::select::{Select, index};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::stats::capability::{self, FIGURES, USUAL_ASKED};
@@ -17,7 +17,7 @@ pub(super) struct Capability {
     #[command(flatten)]
     select: Select,
     /// The index to be shown
-    #[arg(long, value_name = "INDEX", default_value_t = USUAL_ASKED)]
+    #[arg(long, value_name = "INDEX", default_value_t = USUAL_ASKED, value_parser = index)]
     asked: f64,
     /// Readings were taken in subgroups, told apart by this column of the file, or by what the journal
     /// knows of a reading, such as `series`

@@ -126,7 +126,12 @@ impl Chart {
         let rules = self.rules();
         let places = Digits::of(readings.sample()?.summary()).places;
         show::picture(self.svg.as_deref(), || {
-            chart_svg(&readings.heading(), &chart, &rules, (places, readings.unit))
+            chart_svg(
+                &readings.heading(),
+                &chart,
+                &rules,
+                (places, readings.unit()),
+            )
         })?;
         let exit = if self.gate && (chart.signals(&rules) > 0 || !chart.judges()) {
             Exit::No
@@ -145,7 +150,7 @@ impl Chart {
         }
         let each = chart.each();
         for panel in &chart.panels {
-            text(out, panel, &rules, (places, readings.unit), &each)?;
+            text(out, panel, &rules, (places, readings.unit()), &each)?;
         }
         writeln!(out, "{}", chart.sentence(&rules))?;
         Ok(exit)
@@ -180,11 +185,11 @@ impl Chart {
                 .because(&error)
                 .with_remedy("write it with --save")
         })?;
-        if kept.unit != readings.unit.symbol() {
+        if kept.unit != readings.unit().symbol() {
             return Err(Failure::usage(format!(
                 "{shown} is in {}, the readings are in {}",
                 kept.unit,
-                readings.unit.symbol()
+                readings.unit().symbol()
             )));
         }
         Ok(Some(Baseline {
@@ -209,7 +214,7 @@ struct Kept {
 
 fn save(path: &Path, readings: &Readings, baseline: &Baseline) -> Result<(), Failure> {
     let kept = json!({
-        "unit": readings.unit.symbol(),
+        "unit": readings.unit().symbol(),
         "center": baseline.center,
         "sigma": baseline.sigma,
         "size": baseline.size,

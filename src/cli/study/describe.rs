@@ -4,12 +4,13 @@ use super::select::Select;
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::stats::picture::Histogram;
+use crate::stats::told::chance;
 use crate::stats::{describe, normality, outlier, rounding};
-use serde_json::json;
+use serde_json::{Value, json};
 use std::io::Write;
 use std::path::PathBuf;
 
-/// The chance under which a reading is called an outlier.
+/// The chance under which a shape is called other than normal.
 const ALPHA: f64 = 0.05;
 
 /// Where readings lie and how far they spread
@@ -24,7 +25,7 @@ pub(super) struct Describe {
 
 impl Describe {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let (readings, stream) = self.select.stream(context)?;
+        let (readings, stream, ends) = self.select.stream_with_ends(context)?;
         readings.of_one_nominal()?;
         let all = stream
             .summary(readings.step)
@@ -38,11 +39,10 @@ impl Describe {
                 .unwrap_or_default()
         })?;
         let figures = show::all(describe::FIGURES, all);
-        let far = outlier::furthest_value(all, ALPHA)
-            .ok()
-            .filter(|far| far.distance > far.critical);
+        let far = ends.places(&outlier::found(all).unwrap_or_default());
         let normal = normality::normality_p(all);
-        let warnings = rounding::warnings(all, &limits);
+        let mut warnings = rounding::warnings(all, &limits);
+        warnings.extend(readings.guessed_step());
         let object = || {
             let mut object = show::head("describe", &readings);
             show::object(&mut object, &figures);
@@ -54,9 +54,14 @@ impl Describe {
             if let Ok(p) = normal {
                 object.insert("normality_p".to_owned(), json!(p));
             }
-            if let Some(far) = far {
-                object.insert("outlier".to_owned(), json!({"value": all.in_unit(far.base), "distance": far.distance, "critical": far.critical}));
-            }
+            let outliers = far.iter().map(|(far, place)| {
+                let mut object = json!({"value": all.in_unit(far.base), "distance": far.distance, "critical": far.critical});
+                if let Some(place) = place {
+                    place.put(&mut object);
+                }
+                object
+            });
+            object.insert("outliers".to_owned(), Value::Array(outliers.collect()));
             object.insert("warnings".to_owned(), show::warnings_json(&warnings));
             object
         };
@@ -70,23 +75,30 @@ impl Describe {
         writeln!(out)?;
         show::table(out, &figures, Digits::of(all))?;
         writeln!(out)?;
+        let allowed = if all.step().is_ok() {
+            "the instrument's resolution allowed for"
+        } else {
+            "the instrument's resolution is not known"
+        };
         match normal {
             Ok(p) if p < ALPHA => writeln!(
                 out,
-                "not of a normal shape (chance {p:.4}, the instrument's step allowed for)"
+                "not of a normal shape (chance {}, {allowed})",
+                chance(p)
             )?,
             Ok(p) => writeln!(
                 out,
-                "the shape may well be normal (chance {p:.2}, the instrument's step allowed for)"
+                "the shape may well be normal (chance {p:.2}, {allowed})"
             )?,
             Err(reason) => writeln!(out, "nothing is shown about the shape: {reason}")?,
         }
-        if let Some(far) = far {
+        for (far, place) in &far {
+            let stands = place.map(|place| format!(" ({place})")).unwrap_or_default();
             writeln!(
                 out,
-                "{} {} lies {:.1} standard deviations out, where {:.1} is to be expected at most: look at the piece",
+                "outlier: {} {}{stands} lies {:.2} standard deviations from the mean of those left, where up to {:.2} is to be expected: look at the piece",
                 all.in_unit(far.base),
-                readings.unit,
+                readings.unit(),
                 far.distance,
                 far.critical
             )?;

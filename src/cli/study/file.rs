@@ -1,13 +1,25 @@
 //! Readings out of a CSV file with a heading line.
+//!
+//! The file is read twice: how fine its digits are decides on which scale all of them are whole numbers. No
+//! cell is rounded: what does not fit is refused.
 
+use super::cells::{Cells, Columns};
 use super::journal::Take;
-use super::readings::{LeftOut, Reading, Readings};
+use super::readings::{LeftOut, Place, Reading, Readings, StepFrom};
 use super::select::Select;
 use crate::cli::Failure;
-use crate::config::did_you_mean;
-use crate::quantity::{Decimal, Quantity, Unit};
-use std::io::{self, Read};
+use crate::quantity::{Decimal, Dimension, Quantity, Unit};
+use crate::stats::moments::MOST;
+use crate::stats::sample::Scale;
+use std::fs::File;
+use std::io::{self, Cursor, Read, Seek};
 use std::path::Path;
+
+/// Digits finer than a base unit that are tried: more do not fit beside a digit before the point.
+const FINEST: u8 = 18;
+
+trait Source: Read + Seek {}
+impl<S: Read + Seek> Source for S {}
 
 pub(super) fn read(
     select: &Select,
@@ -18,78 +30,43 @@ pub(super) fn read(
     let (Some(column), Some(unit)) = (&select.column, select.unit) else {
         return Err(Failure::usage("--from needs --column and --unit"));
     };
-    let shown = path.display();
-    let unreadable = |error: &dyn std::error::Error| {
-        Failure::io(format!("{shown} cannot be read")).because(error)
-    };
-    let source: Box<dyn Read> = if path.as_os_str() == "-" {
-        Box::new(io::stdin())
-    } else {
-        Box::new(std::fs::File::open(path).map_err(|error| {
-            if error.kind() == io::ErrorKind::NotFound {
-                Failure::usage(format!("there is no file {shown}"))
-            } else {
-                unreadable(&error)
-            }
-        })?)
-    };
-    let mut lines = csv::ReaderBuilder::new()
-        .trim(csv::Trim::All)
-        .comment(Some(b'#'))
-        .from_reader(source);
-    let headings = lines.headers().map_err(|error| unreadable(&error))?.clone();
-    let place = |name: &str| {
-        headings
-            .iter()
-            .position(|heading| heading == name)
-            .ok_or_else(|| {
-                let known: Vec<&str> = headings.iter().collect();
-                Failure::usage(format!("{shown} has no column {name:?}"))
-                    .with_remedy(did_you_mean(name, &known))
-            })
-    };
-    let value_at = place(column)?;
-    let keys_at = keys
-        .iter()
-        .map(|key| place(key))
-        .collect::<Result<Vec<_>, _>>()?;
+    let shown = path.display().to_string();
+    let mut source = open(path)?;
+    let columns = Columns::find(&mut source, &shown, column, keys)?;
+    let digits = survey(&mut source, &columns, &shown, unit)?;
+    digits.hold_commas(select, &columns, unit, &shown)?;
+    let scale = digits.scale(unit, &shown)?;
     let mut readings = Readings {
         rows: Vec::new(),
         count: 0,
-        unit,
-        step: None,
+        scale,
+        step: Quantity::exact(Decimal::new(1, digits.decimals), unit, scale.finer()),
+        step_from: StepFrom::Digits,
         limits: Ok(None),
         nominals: Ok(()),
         left_out: LeftOut::default(),
         title: format!("{column} of {shown}"),
     };
-    let mut decimals = None;
-    for record in lines.records() {
-        let record = record.map_err(|error| {
-            Failure::usage(format!("{shown} is no CSV file"))
-                .because(&error)
-                .with_remedy("every line needs as many cells as the heading line has")
-        })?;
-        let line = record.position().map_or(0, csv::Position::line);
-        let cell = record.get(value_at).unwrap_or_default();
-        if cell.is_empty() {
+    let mut cells = Cells::new(&mut source, &columns, &shown)?;
+    while let Some(line) = cells.next()? {
+        if line.value.is_empty() {
             readings.left_out.empty += 1;
             continue;
         }
-        let (base, digits) = value(cell, unit, &format!("{shown}:{line}"))?;
-        decimals = decimals.max(Some(digits));
-        let cell_at = |at: &usize| record.get(*at).unwrap_or_default().to_owned();
+        let place = format!("{shown}:{}", line.number);
+        let decimal = number(&line.value, &place)?;
+        let base = Quantity::exact(decimal, unit, scale.finer())
+            .filter(|base| base.unsigned_abs() <= MOST)
+            .ok_or_else(|| digits.too_large(&place, &line.value, unit))?;
         readings.count += 1;
         let reading = Reading {
             base,
             at: 0,
-            cells: keys_at.iter().map(cell_at).collect(),
+            place: Place::Line(line.number),
+            cells: line.keys,
         };
-        take(reading, unit)?;
+        take(reading, scale)?;
     }
-    readings.step = decimals
-        .and_then(|decimals| Quantity::of(Decimal::new(1, decimals), unit))
-        .filter(|step| step.base() > 0);
     if readings.count == 0 {
         return Err(Failure::usage(format!(
             "{shown} has no readings in column {column:?}"
@@ -98,13 +75,134 @@ pub(super) fn read(
     Ok(readings)
 }
 
-/// A cell in base units, and how many digits after the point it has.
-fn value(cell: &str, unit: Unit, place: &str) -> Result<(i64, u8), Failure> {
-    let digits: Decimal = cell.parse().map_err(|error| {
-        Failure::usage(format!("{place}: {error}"))
-            .with_remedy("numbers have a point and no unit: the unit is named by --unit")
+/// A file, or what comes from a pipe, kept in memory so that it can be read twice.
+fn open(path: &Path) -> Result<Box<dyn Source>, Failure> {
+    let shown = path.display();
+    let unreadable =
+        |error: &io::Error| Failure::io(format!("{shown} cannot be read")).because(error);
+    let mut bytes = Vec::new();
+    if path.as_os_str() == "-" {
+        let read = io::stdin().read_to_end(&mut bytes);
+        read.map_err(|error| unreadable(&error))?;
+        return Ok(Box::new(Cursor::new(bytes)));
+    }
+    let mut file = File::open(path).map_err(|error| {
+        if error.kind() == io::ErrorKind::NotFound {
+            Failure::usage(format!("there is no file {shown}"))
+        } else {
+            unreadable(&error)
+        }
     })?;
-    let quantity = Quantity::of(digits, unit)
-        .ok_or_else(|| Failure::usage(format!("{place}: {cell} {unit} is too large")))?;
-    Ok((quantity.base(), digits.decimals()))
+    let is_file = file.metadata().is_ok_and(|about| about.is_file());
+    if is_file {
+        return Ok(Box::new(io::BufReader::new(file)));
+    }
+    file.read_to_end(&mut bytes)
+        .map_err(|error| unreadable(&error))?;
+    Ok(Box::new(Cursor::new(bytes)))
+}
+
+/// What the digits of a column are like.
+#[derive(Default)]
+struct Digits {
+    /// The most digits after the point.
+    decimals: u8,
+    count: u64,
+    /// Readings with a cell of digits alone right of them, and how many digits these have.
+    beside: u64,
+    lengths: Option<(usize, usize)>,
+    first: Option<(u64, String, String)>,
+}
+
+fn survey(
+    source: &mut dyn Source,
+    columns: &Columns,
+    shown: &str,
+    unit: Unit,
+) -> Result<Digits, Failure> {
+    let mut digits = Digits::default();
+    let mut cells = Cells::new(source, columns, shown)?;
+    while let Some(line) = cells.next()? {
+        if line.value.is_empty() {
+            continue;
+        }
+        let place = format!("{shown}:{}", line.number);
+        let decimal = number(&line.value, &place)?;
+        if Quantity::of(decimal, unit).is_none() {
+            return Err(digits.too_large(&place, &line.value, unit));
+        }
+        digits.decimals = digits.decimals.max(decimal.decimals());
+        digits.count += 1;
+        let beside = &line.beside;
+        if !beside.is_empty() && beside.bytes().all(|byte| byte.is_ascii_digit()) {
+            digits.beside += 1;
+            let (least, most) = digits.lengths.unwrap_or((beside.len(), beside.len()));
+            digits.lengths = Some((least.min(beside.len()), most.max(beside.len())));
+            if digits.first.is_none() {
+                digits.first = Some((line.number, line.value.clone(), beside.clone()));
+            }
+        }
+    }
+    Ok(digits)
+}
+
+impl Digits {
+    /// Refuses what looks like decimal commas, which part each number into two cells.
+    fn hold_commas(
+        &self,
+        select: &Select,
+        columns: &Columns,
+        unit: Unit,
+        shown: &str,
+    ) -> Result<(), Failure> {
+        let Some((line, value, beside)) = &self.first else {
+            return Ok(());
+        };
+        let is_coarse = unit.dimension() == Dimension::Length && unit != Unit::Micrometre;
+        let alike = self.lengths.is_some_and(|(least, most)| least == most);
+        let looks_so = self.decimals == 0 && self.beside == self.count && alike;
+        if !(looks_so && (columns.beside_is_unnamed || is_coarse)) || select.resolution.is_some() {
+            return Ok(());
+        }
+        Err(Failure::usage(format!(
+            "{shown}:{line}: got {value} and {beside} in two cells, as in every line, which may be {value}.{beside} {unit} with a decimal comma"
+        ))
+        .with_remedy(format!(
+            "write numbers with a point; if these readings are whole numbers of {unit}, say so: --resolution \"1 {unit}\""
+        )))
+    }
+
+    /// The coarsest scale on which one in the last digit is a whole number.
+    fn scale(&self, unit: Unit, shown: &str) -> Result<Scale, Failure> {
+        let last = Decimal::new(1, self.decimals);
+        let finer = (0..=FINEST).find(|finer| Quantity::exact(last, unit, *finer).is_some());
+        let scale = finer.and_then(|finer| Scale::new(unit, finer).ok());
+        scale.ok_or_else(|| {
+            Failure::usage(format!(
+                "{shown} has {} digits after the point in {unit}, more than can be kept exactly",
+                self.decimals
+            ))
+            .with_remedy("round the column to fewer digits")
+        })
+    }
+
+    fn too_large(&self, place: &str, cell: &str, unit: Unit) -> Failure {
+        let last = Decimal::new(1, self.decimals);
+        let per_last = (0..=FINEST).find_map(|finer| Quantity::exact(last, unit, finer));
+        let most = i64::try_from(MOST).unwrap_or(i64::MAX) / per_last.unwrap_or(1).max(1);
+        let most = Decimal::new(most, self.decimals);
+        Failure::usage(format!(
+            "{place}: {cell} {unit} is too large: with {} digits after the point, as this column has, values up to ±{most} {unit} are kept exactly",
+            self.decimals
+        ))
+        .with_remedy("round the column to fewer digits, or take the same number away from all of them")
+    }
+}
+
+fn number(cell: &str, place: &str) -> Result<Decimal, Failure> {
+    cell.parse().map_err(|error| {
+        Failure::usage(format!("{place}: {error}")).with_remedy(
+            "numbers have a point and no unit: the unit is named by --unit; only lines above the heading line may be remarks that begin with #",
+        )
+    })
 }

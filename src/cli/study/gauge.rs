@@ -7,9 +7,11 @@ use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Quantity;
 use crate::stats::Undefined;
 use crate::stats::gauge::{
-    FIGURES, MASTER_FIGURES, Master, Plan, Study, Trial, by_anova, by_range,
+    FIGURES, MASTER_FIGURES, Master, Plan, Study, Table, Trial, by_anova, by_range,
 };
-use serde_json::json;
+use crate::stats::rounding::Warning;
+use crate::stats::told::chance;
+use serde_json::{Value, json};
 use std::io::Write;
 
 /// How a study is computed.
@@ -50,32 +52,36 @@ impl Gauge {
             let digits = Digits::of(sample.summary());
             let master = Master::new(sample, size, readings.limits_if_any());
             let figures = show::all(MASTER_FIGURES, &master);
-            return tell(context, out, &readings, digits, "master", &figures, None);
+            let told = Told::of("master", figures, Vec::new());
+            return told.tell(context, out, &readings, digits);
         }
         let part = self.select.key(self.part.as_deref(), "piece", "--part")?;
         let appraiser = self
             .select
             .key(self.appraiser.as_deref(), "operator", "--appraiser")?;
         let readings = self.select.readings(context, &[part, appraiser])?;
-        let study = self.study(&readings).map_err(|reason| {
+        let (study, table) = self.study(&readings).map_err(|reason| {
             Failure::usage(format!("no gauge study of these readings: {reason}")).with_remedy(
                 "each person measures each part the same number of times, at least twice",
             )
         })?;
         let digits = Digits::of(readings.sample()?.summary());
-        let figures = show::all(FIGURES, &study);
-        tell(
-            context,
-            out,
-            &readings,
-            digits,
-            study.method,
-            &figures,
-            Some(&study.sentence()),
-        )
+        let step = readings.step.map(|step| readings.scale.in_unit(step));
+        let coarse = study.warnings(step);
+        let guessed = readings.guessed_step().filter(|_| !coarse.is_empty());
+        let told = Told {
+            sentence: Some(study.sentence()),
+            variance: table.map(|table| (table, study.pooled.unwrap_or_default())),
+            ..Told::of(
+                study.method,
+                show::all(FIGURES, &study),
+                coarse.into_iter().chain(guessed).collect(),
+            )
+        };
+        told.tell(context, out, &readings, digits)
     }
 
-    fn study(&self, readings: &Readings) -> Result<Study, Undefined> {
+    fn study(&self, readings: &Readings) -> Result<(Study, Option<Table>), Undefined> {
         let trials: Vec<Trial> = readings
             .rows
             .iter()
@@ -88,40 +94,129 @@ impl Gauge {
                 }
             })
             .collect();
-        let plan = Plan::new(&trials, readings.unit)?;
-        let study = match self.method {
-            Method::Anova => by_anova(&plan, None)?.1,
-            Method::Range => by_range(&plan)?,
+        let plan = Plan::new(&trials, readings.scale)?;
+        let (table, study) = match self.method {
+            Method::Anova => {
+                let (table, study) = by_anova(&plan, None)?;
+                (Some(table), study)
+            }
+            Method::Range => (None, by_range(&plan)?),
         };
-        Ok(study.within(&plan, &readings.limits_if_any()))
+        Ok((study.within(&plan, &readings.limits_if_any()), table))
     }
 }
 
-fn tell(
-    context: &Context,
+/// What is told of a study.
+struct Told {
+    method: &'static str,
+    figures: Vec<Shown>,
+    sentence: Option<String>,
+    /// The table of the analysis of variance, and whether its interaction was pooled with its error.
+    variance: Option<(Table, bool)>,
+    warnings: Vec<Warning>,
+}
+
+impl Told {
+    fn of(method: &'static str, figures: Vec<Shown>, warnings: Vec<Warning>) -> Self {
+        Self {
+            method,
+            figures,
+            sentence: None,
+            variance: None,
+            warnings,
+        }
+    }
+
+    fn tell(
+        &self,
+        context: &Context,
+        out: &mut dyn Write,
+        readings: &Readings,
+        digits: Digits,
+    ) -> Result<Exit, Failure> {
+        let object = || {
+            let mut object = show::head("gauge", readings);
+            object.insert("method".to_owned(), json!(self.method));
+            show::object(&mut object, &self.figures);
+            if let Some(sentence) = &self.sentence {
+                object.insert("sentence".to_owned(), json!(sentence));
+            }
+            if let Some((table, pooled)) = &self.variance {
+                object.insert("variance".to_owned(), variance_json(table, *pooled));
+                object.insert("pooled".to_owned(), json!(pooled));
+            }
+            object.insert("warnings".to_owned(), show::warnings_json(&self.warnings));
+            object
+        };
+        if show::as_json(context, out, object)? {
+            return Ok(Exit::Yes);
+        }
+        show::heading(out, readings)?;
+        if let Some(sentence) = &self.sentence {
+            writeln!(out, "{sentence}\n")?;
+        }
+        show::table(out, &self.figures, digits)?;
+        if let Some((table, pooled)) = &self.variance {
+            writeln!(out)?;
+            variance(out, table, *pooled, readings)?;
+        }
+        show::warnings(out, &self.warnings)?;
+        Ok(Exit::Yes)
+    }
+}
+
+fn variance(
     out: &mut dyn Write,
+    table: &Table,
+    pooled: bool,
     readings: &Readings,
-    digits: Digits,
-    method: &str,
-    figures: &[Shown],
-    sentence: Option<&str>,
-) -> Result<Exit, Failure> {
-    let object = || {
-        let mut object = show::head("gauge", readings);
-        object.insert("method".to_owned(), json!(method));
-        show::object(&mut object, figures);
-        if let Some(sentence) = sentence {
-            object.insert("sentence".to_owned(), json!(sentence));
+) -> Result<(), Failure> {
+    let unit = readings.unit();
+    writeln!(
+        out,
+        "  {:<22}{:>18}{:>20}{:>12}  p",
+        "analysis of variance",
+        "degrees of freedom",
+        format!("mean square, {unit}²"),
+        "F"
+    )?;
+    for line in table.lines(pooled) {
+        let (f, p) = match line.tested {
+            Some((f, p)) => (format!("{f:.3}"), chance(p)),
+            None => (String::new(), String::new()),
+        };
+        let told = format!(
+            "  {:<22}{:>18}{:>20.4e}{f:>12}  {p}",
+            line.name.replace('_', " "),
+            line.square.freedom,
+            line.square.mean
+        );
+        writeln!(out, "{}", told.trim_end())?;
+    }
+    let p = chance(table.interaction_p);
+    if pooled {
+        writeln!(
+            out,
+            "  the interaction of parts and appraisers is pooled with the error: p is {p}, over 0.25"
+        )?;
+    } else {
+        writeln!(
+            out,
+            "  the interaction of parts and appraisers is kept apart from the error: p is {p}, not over 0.25"
+        )?;
+    }
+    Ok(())
+}
+
+fn variance_json(table: &Table, pooled: bool) -> Value {
+    let lines = table.lines(pooled).into_iter().map(|line| {
+        let square = line.square;
+        let mut object = json!({"source": line.name, "df": square.freedom, "ms": square.mean, "ss": square.mean * square.freedom});
+        if let Some((f, p)) = line.tested {
+            object["f"] = json!(f);
+            object["p"] = json!(p);
         }
         object
-    };
-    if show::as_json(context, out, object)? {
-        return Ok(Exit::Yes);
-    }
-    show::heading(out, readings)?;
-    if let Some(sentence) = sentence {
-        writeln!(out, "{sentence}\n")?;
-    }
-    show::table(out, figures, digits)?;
-    Ok(Exit::Yes)
+    });
+    Value::Array(lines.collect())
 }

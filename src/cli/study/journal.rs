@@ -1,6 +1,6 @@
 //! Readings out of the journal, as studies take them.
 
-use super::readings::{LeftOut, Reading, Readings};
+use super::readings::{LeftOut, Place, Reading, Readings, StepFrom};
 use super::select::Select;
 use crate::cli::query::{self, Fallen, Search, Series};
 use crate::cli::{Context, Failure, client};
@@ -10,6 +10,7 @@ use crate::entry::glance::Glance;
 use crate::journal::Line;
 use crate::quantity::{Quantity, Unit, WallMicros};
 use crate::spec::{ArmedSubject, Limits};
+use crate::stats::sample::Scale;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -31,7 +32,7 @@ const KEYS: &[&str] = &[
 ];
 
 /// Takes the readings, one by one.
-pub(super) type Take<'t> = dyn FnMut(Reading, Unit) -> Result<(), Failure> + 't;
+pub(super) type Take<'t> = dyn FnMut(Reading, Scale) -> Result<(), Failure> + 't;
 
 /// What is kept of a reading of an open series.
 struct Found {
@@ -39,6 +40,7 @@ struct Found {
     base: i64,
     unit: Unit,
     piece: u32,
+    entry: Seq,
     /// Its place among the axes of the series.
     axis: usize,
     /// Its place among the instruments of the series, if it is one of them.
@@ -132,6 +134,7 @@ impl query::Take for Telling<'_> {
             base: glance.base,
             unit: glance.unit,
             piece: glance.piece,
+            entry: glance.seq,
             axis,
             instrument: instruments.position(|known| known.name == glance.instrument),
             operator: series.operator.clone().filter(|_| self.tells_operator),
@@ -159,9 +162,14 @@ impl query::Take for Telling<'_> {
                 let reading = Reading {
                     base,
                     at: found.at.0,
+                    place: Place::Entry {
+                        series: series.id,
+                        piece: found.piece,
+                        entry: found.entry,
+                    },
                     cells: self.keys.iter().map(cell).collect(),
                 };
-                (self.take)(reading, found.unit)?;
+                (self.take)(reading, found.unit.into())?;
             }
         }
         Ok(())
@@ -251,8 +259,9 @@ impl About {
         Ok(Readings {
             rows: Vec::new(),
             count: self.count,
-            unit,
-            step: self.step,
+            scale: unit.into(),
+            step: self.step.map(Quantity::base),
+            step_from: StepFrom::Instrument,
             title: self.title(axis),
             nominals: match self.nominals {
                 (Some(first), Some(other)) => Err(format!(

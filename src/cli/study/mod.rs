@@ -10,6 +10,7 @@
 )]
 
 mod capability;
+mod cells;
 mod chart;
 mod compare;
 mod describe;

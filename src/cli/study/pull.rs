@@ -1,6 +1,6 @@
 //! `tallyjaw study pull`.
 
-use super::select::Select;
+use super::select::{Select, index};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::stats::capability::{Capability, PULL_FIGURES, USUAL_ASKED};
@@ -16,7 +16,7 @@ pub(super) struct Pull {
     #[command(flatten)]
     select: Select,
     /// The index to be shown
-    #[arg(long, value_name = "INDEX", default_value_t = USUAL_ASKED)]
+    #[arg(long, value_name = "INDEX", default_value_t = USUAL_ASKED, value_parser = index)]
     asked: f64,
     /// Exit with 1 if the lowest force is under the minimum
     #[arg(long)]
@@ -52,7 +52,7 @@ impl Pull {
             "the lowest of {} is {lowest} {unit}: {} the minimum of {minimum} {unit}",
             sample.count(),
             if kept { "not under" } else { "UNDER" },
-            unit = readings.unit
+            unit = readings.unit()
         );
         let exit = if self.gate && !kept {
             Exit::No

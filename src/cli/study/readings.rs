@@ -1,10 +1,14 @@
 //! The readings of a study, with what is known beside them.
 
 use crate::cli::Failure;
-use crate::quantity::{Quantity, Unit};
+use crate::entry::Seq;
+use crate::quantity::Unit;
 use crate::spec::Limits;
+use crate::stats::rounding::Warning;
+use crate::stats::sample::Scale;
 use crate::stats::{self, Sample};
 use serde_json::{Value, json};
+use std::fmt;
 
 /// A reading.
 #[derive(Debug, Clone)]
@@ -13,8 +17,72 @@ pub(super) struct Reading {
     pub(super) base: i64,
     /// When it was taken, in microseconds; 0 where that is not known.
     pub(super) at: i64,
+    /// Where it stands.
+    pub(super) place: Place,
     /// What stands under each key that was asked for.
     pub(super) cells: Vec<String>,
+}
+
+/// Where a reading stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Place {
+    /// In the journal.
+    Entry { series: Seq, piece: u32, entry: Seq },
+    /// In a file, at this line from 1.
+    Line(u64),
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Entry {
+                series,
+                piece,
+                entry,
+            } => write!(f, "piece {piece} of series {series}, entry {entry}"),
+            Self::Line(line) => write!(f, "line {line}"),
+        }
+    }
+}
+
+impl Place {
+    /// Puts what it is into `object`.
+    pub(super) fn put(self, object: &mut Value) {
+        match self {
+            Self::Entry {
+                series,
+                piece,
+                entry,
+            } => {
+                object["series"] = json!(series.0);
+                object["piece"] = json!(piece);
+                object["entry"] = json!(entry.0);
+            }
+            Self::Line(line) => object["line"] = json!(line),
+        }
+    }
+}
+
+/// How the step of the instrument is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum StepFrom {
+    /// The journal says what instrument it was.
+    Instrument,
+    /// `--resolution` says it.
+    Given,
+    /// It is guessed: one in the last digit of the readings.
+    Digits,
+}
+
+impl StepFrom {
+    /// For programs; never changes.
+    pub(super) fn name(self) -> &'static str {
+        match self {
+            Self::Instrument => "instrument",
+            Self::Given => "given",
+            Self::Digits => "digits",
+        }
+    }
 }
 
 /// Readings of one axis, in order.
@@ -24,8 +92,11 @@ pub(super) struct Readings {
     pub(super) rows: Vec<Reading>,
     /// How many there are.
     pub(super) count: u64,
-    pub(super) unit: Unit,
-    pub(super) step: Option<Quantity>,
+    /// What the whole numbers of readings count.
+    pub(super) scale: Scale,
+    /// What the readings are rounded to, on the same scale.
+    pub(super) step: Option<i64>,
+    pub(super) step_from: StepFrom,
     /// What they were judged by; `Err` if that was not the same for all.
     pub(super) limits: Result<Option<Limits>, String>,
     /// Why they are not of one nominal, if they are not.
@@ -80,6 +151,20 @@ impl LeftOut {
 }
 
 impl Readings {
+    /// The unit that figures are told in.
+    pub(super) fn unit(&self) -> Unit {
+        self.scale.unit()
+    }
+
+    /// What must be known of the step: that it is guessed.
+    pub(super) fn guessed_step(&self) -> Option<Warning> {
+        let guessed = self.step.is_some() && self.step_from == StepFrom::Digits;
+        guessed.then_some(Warning {
+            name: "step_guessed",
+            words: "the instrument's resolution is guessed: one in the last digit of the readings; what tells of rounding stands on it, so give it: --resolution",
+        })
+    }
+
     pub(super) fn sample(&self) -> Result<Sample, Failure> {
         self.sample_of(&self.rows)
     }
@@ -89,9 +174,9 @@ impl Readings {
         rows: impl IntoIterator<Item = &'r Reading>,
     ) -> Result<Sample, Failure> {
         let bases = rows.into_iter().map(|row| row.base).collect();
-        let sample = Sample::from_bases(bases, self.unit)
+        let sample = Sample::from_bases(bases, self.scale)
             .map_err(|reason| Failure::usage(reason.to_string()))?;
-        Ok(sample.with_step(self.step))
+        Ok(sample.with_step_base(self.step))
     }
 
     /// Refuses readings of different nominals: in one study they would differ by what was asked of them.

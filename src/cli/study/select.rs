@@ -1,13 +1,15 @@
 //! Which readings a study is about: the arguments that all studies have.
 
 use super::journal::Take;
-use super::readings::Readings;
+use super::readings::{Place, Readings, StepFrom};
 use super::{file, journal};
 use crate::cli::query::{Fallen, Query};
 use crate::cli::{Context, Failure};
 use crate::quantity::{Measured, Quantity, Unit};
 use crate::spec::Limits;
+use crate::stats::outlier::Ends;
 use crate::stats::stream::Stream;
+use clap::builder::NonEmptyStringValueParser;
 use std::path::PathBuf;
 
 /// Where the readings are from.
@@ -29,6 +31,7 @@ pub(super) struct Select {
     #[arg(
         long,
         value_name = "NAME",
+        value_parser = NonEmptyStringValueParser::new(),
         requires = "from",
         help_heading = "From a file"
     )]
@@ -58,17 +61,25 @@ impl Select {
             None => journal::read(self, context, keys, take)?,
         };
         if let Some(spec) = &self.spec {
-            if spec.dimension() != readings.unit.dimension() {
+            if spec.dimension() != readings.unit().dimension() {
                 return Err(Failure::usage(format!(
                     "the limits {spec} are of a {}, the readings of a {}",
                     spec.dimension(),
-                    readings.unit.dimension()
+                    readings.unit().dimension()
                 )));
             }
             readings.limits = Ok(Some(spec.clone()));
         }
         if let Some(step) = self.resolution {
-            readings.step = Some(step);
+            if step.dimension() != readings.unit().dimension() {
+                return Err(Failure::usage(format!(
+                    "the resolution is of a {}, the readings of a {}",
+                    step.dimension(),
+                    readings.unit().dimension()
+                )));
+            }
+            readings.step = readings.scale.whole(step);
+            readings.step_from = StepFrom::Given;
         }
         Ok(readings)
     }
@@ -85,15 +96,26 @@ impl Select {
 
     /// What the readings amount to, in one pass and bounded memory.
     pub(super) fn stream(&self, context: &Context) -> Result<(Readings, Stream), Failure> {
+        let (readings, stream, _) = self.stream_with_ends(context)?;
+        Ok((readings, stream))
+    }
+
+    /// The same, with where the lowest and the highest readings stand.
+    pub(super) fn stream_with_ends(
+        &self,
+        context: &Context,
+    ) -> Result<(Readings, Stream, Ends<Place>), Failure> {
         let mut stream = None;
-        let readings = self.each(context, &[], &mut |reading, unit| {
-            let stream = stream.get_or_insert_with(|| Stream::new(unit));
+        let mut ends = Ends::default();
+        let readings = self.each(context, &[], &mut |reading, scale| {
+            let stream = stream.get_or_insert_with(|| Stream::new(scale));
+            ends.push(reading.base, reading.place);
             stream
                 .push(reading.base)
                 .map_err(|reason| Failure::usage(reason.to_string()))
         })?;
-        let stream = stream.unwrap_or_else(|| Stream::new(readings.unit));
-        Ok((readings, stream))
+        let stream = stream.unwrap_or_else(|| Stream::new(readings.scale));
+        Ok((readings, stream, ends))
     }
 
     /// With the default key of the journal, where `given` is not.
@@ -119,6 +141,15 @@ fn unit(symbol: &str) -> Result<Unit, String> {
 
 fn limits(text: &str) -> Result<Limits, String> {
     text.parse::<Limits>().map_err(|error| error.to_string())
+}
+
+/// An index that can be asked for: above zero, and finite.
+pub(super) fn index(text: &str) -> Result<f64, String> {
+    let index: Result<f64, _> = text.parse();
+    match index {
+        Ok(index) if index.is_finite() && index > 0.0 => Ok(index),
+        Ok(_) | Err(_) => Err("want a number above 0, such as 1.33".to_owned()),
+    }
 }
 
 /// A quantity above zero.

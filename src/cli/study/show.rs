@@ -61,11 +61,18 @@ pub(super) fn head(study: &str, readings: &Readings) -> Map<String, Value> {
     object.insert("kind".to_owned(), json!("study"));
     object.insert("study".to_owned(), json!(study));
     object.insert("of".to_owned(), json!(readings.title));
-    object.insert("unit".to_owned(), json!(readings.unit.symbol()));
+    object.insert("unit".to_owned(), json!(readings.unit().symbol()));
     if let Ok(Some(limits)) = &readings.limits {
         object.insert("limits".to_owned(), json!(limits.to_string()));
     }
     object.insert("left_out".to_owned(), readings.left_out.json());
+    if let Some(step) = readings.step {
+        let step = readings.scale.in_unit(step);
+        object.insert(
+            "resolution".to_owned(),
+            json!({"value": step, "from": readings.step_from.name()}),
+        );
+    }
     object
 }
 

@@ -183,7 +183,7 @@ struct Maker<'s> {
 
 impl<'s> Maker<'s> {
     fn new(like: &'s Sample, baseline: &Baseline) -> Self {
-        let one = base_in(like.unit(), 1.0);
+        let one = base_in(like.scale(), 1.0);
         let step = like
             .summary()
             .step_base()
@@ -225,7 +225,7 @@ impl<'s> Maker<'s> {
         kept: Option<Baseline>,
     ) -> Result<Chart, Undefined> {
         if let Some(of_bases) = kind.of_bases {
-            return of_bases(made, self.like.unit(), baseline, kept);
+            return of_bases(made, self.like.scale(), baseline, kept);
         }
         let groups = made.chunks(self.size).map(|group| self.like.part(group));
         let groups = groups.collect::<Result<Vec<_>, _>>()?;

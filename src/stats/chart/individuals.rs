@@ -9,10 +9,9 @@
 
 use super::points::{common_size, joined, moving_ranges, sigma_of_neighbours};
 use super::{Baseline, Chart, ChartKind, Input, Panel};
-use crate::quantity::Unit;
 use crate::stats::Undefined;
 use crate::stats::constants::Constants;
-use crate::stats::sample::{base_in, float, float_of};
+use crate::stats::sample::{Scale, base_in, float, float_of};
 
 pub(super) const CHART: ChartKind = ChartKind {
     name: "individuals",
@@ -29,13 +28,13 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
         });
     }
     let all = joined(input.groups)?;
-    of_bases(all.bases(), all.unit(), input.baseline, input.kept)
+    of_bases(all.bases(), all.scale(), input.baseline, input.kept)
 }
 
 /// Of bare readings in base units, the limits from `taken` of the first ones, or as they were kept.
 fn of_bases(
     bases: &[i64],
-    unit: Unit,
+    scale: Scale,
     taken: Option<usize>,
     kept: Option<Baseline>,
 ) -> Result<Chart, Undefined> {
@@ -43,14 +42,14 @@ fn of_bases(
         Some(kept) => kept,
         None => baseline_of(
             taken.and_then(|taken| bases.get(..taken)).unwrap_or(bases),
-            unit,
+            scale,
         )?,
     };
     let of_two = Constants::new(2)?;
     let (lower, upper) = of_two.d3_d4();
     let (reach, range) = (3.0 * baseline.sigma, baseline.sigma * of_two.d2);
     let center = baseline.center;
-    let in_unit = |base: i64| base_in(unit, float(base.into()));
+    let in_unit = |base: i64| base_in(scale, float(base.into()));
     let singles = Panel::level(
         "individuals",
         "single readings",
@@ -69,11 +68,11 @@ fn of_bases(
     ))
 }
 
-fn baseline_of(bases: &[i64], unit: Unit) -> Result<Baseline, Undefined> {
+fn baseline_of(bases: &[i64], scale: Scale) -> Result<Baseline, Undefined> {
     let total: i128 = bases.iter().map(|base| i128::from(*base)).sum();
     Ok(Baseline {
-        sigma: sigma_of_neighbours(bases, unit)?,
-        center: base_in(unit, float(total) / float_of(bases.len())),
+        sigma: sigma_of_neighbours(bases, scale)?,
+        center: base_in(scale, float(total) / float_of(bases.len())),
         size: 1,
         points: bases.len(),
     })

@@ -20,8 +20,8 @@ pub use ewma::ewma;
 pub use points::{Baseline, moving_range_freedom, moving_range_sigma, sigma_of_mean_range};
 pub use rules::{RULES, Reach, Rule, Signal, rule};
 
+use super::sample::Scale;
 use super::{Sample, Undefined};
-use crate::quantity::Unit;
 
 /// What a chart is drawn of.
 #[derive(Debug, Clone)]
@@ -80,7 +80,7 @@ pub struct ChartKind {
     of_bases: Option<OfBases>,
 }
 
-type OfBases = fn(&[i64], Unit, Option<usize>, Option<Baseline>) -> Result<Chart, Undefined>;
+type OfBases = fn(&[i64], Scale, Option<usize>, Option<Baseline>) -> Result<Chart, Undefined>;
 
 /// Every kind of chart. To add one: a file beside this one and a row here.
 pub const CHARTS: &[ChartKind] = &[

@@ -1,9 +1,8 @@
 //! What is drawn as a point, and the centre and spread that limits are made of.
 
 use super::Input;
-use crate::quantity::Unit;
 use crate::stats::constants::Constants;
-use crate::stats::sample::{base_in, float, float_of};
+use crate::stats::sample::{Scale, base_in, float, float_of};
 use crate::stats::{Sample, Undefined, describe};
 
 /// What limits are made of; can be kept and used for later readings.
@@ -64,7 +63,7 @@ pub(super) fn grand_mean(groups: &[Sample]) -> Result<f64, Undefined> {
         .iter()
         .map(|group| group.summary().moments().total())
         .sum();
-    Ok(base_in(first.unit(), float(total) / float(count.into())))
+    Ok(base_in(first.scale(), float(total) / float(count.into())))
 }
 
 /// The range of a group, in base units.
@@ -81,7 +80,7 @@ pub(super) fn mean_of(bases: &[i64], like: &Sample) -> Result<f64, Undefined> {
         return Err(Undefined::TooFew { got: 0, want: 1 });
     }
     let total: i128 = bases.iter().map(|base| i128::from(*base)).sum();
-    Ok(base_in(like.unit(), float(total) / float_of(bases.len())))
+    Ok(base_in(like.scale(), float(total) / float_of(bases.len())))
 }
 
 /// Distances between neighbours, in base units.
@@ -102,18 +101,18 @@ pub(super) fn moving_ranges(bases: &[i64]) -> impl Iterator<Item = i64> + '_ {
 ///
 /// [`Undefined::TooFew`] under 2 readings, [`Undefined::NoSpread`] if all neighbours are equal.
 pub fn moving_range_sigma(sample: &Sample) -> Result<f64, Undefined> {
-    sigma_of_neighbours(sample.bases(), sample.unit())
+    sigma_of_neighbours(sample.bases(), sample.scale())
 }
 
 /// [`moving_range_sigma`] of bare readings in base units.
-pub(super) fn sigma_of_neighbours(bases: &[i64], unit: Unit) -> Result<f64, Undefined> {
+pub(super) fn sigma_of_neighbours(bases: &[i64], scale: Scale) -> Result<f64, Undefined> {
     let count = u64::try_from(bases.len()).map_err(|_| Undefined::TooLarge)?;
     Undefined::unless(count, 2)?;
     let total: i128 = moving_ranges(bases).map(i128::from).sum();
     if total <= 0 {
         return Err(Undefined::NoSpread { count });
     }
-    sigma_of_mean_range(base_in(unit, float(total) / float_of(bases.len() - 1)))
+    sigma_of_mean_range(base_in(scale, float(total) / float_of(bases.len() - 1)))
 }
 
 /// The standard deviation of readings whose neighbours lie `mean_range` apart on average.

@@ -39,7 +39,7 @@ pub fn anova(groups: &[Sample]) -> Result<Anova, Undefined> {
     let got = u64::try_from(groups.len()).map_err(|_| Undefined::TooLarge)?;
     let first = groups.first().filter(|_| got >= 2);
     let first = first.ok_or(Undefined::TooFewGroups { got, want: 2 })?;
-    if groups.iter().any(|group| group.unit() != first.unit()) {
+    if groups.iter().any(|group| group.scale() != first.scale()) {
         return Err(Undefined::Mixed);
     }
     let count: u64 = groups.iter().map(Sample::count).sum();
@@ -63,7 +63,7 @@ pub fn anova(groups: &[Sample]) -> Result<Anova, Undefined> {
     let between_freedom = float_of(groups.len()) - 1.0;
     let within_freedom = float(count.into()) - float_of(groups.len());
     let f = (between / between_freedom) / (within / within_freedom);
-    let square = |squares: f64| base_in(first.unit(), base_in(first.unit(), squares));
+    let square = |squares: f64| base_in(first.scale(), base_in(first.scale(), squares));
     Ok(Anova {
         between_freedom,
         between: square(between),

@@ -25,7 +25,7 @@ pub fn brown_forsythe(groups: &[Sample]) -> Result<Anova, Undefined> {
                 i64::try_from(distance).map_err(|_| Undefined::TooLarge)
             };
             let bases = group.bases().iter().map(twice).collect::<Result<_, _>>()?;
-            Sample::from_bases(bases, group.unit())
+            Sample::from_bases(bases, group.scale())
         })
         .collect::<Result<Vec<_>, Undefined>>()?;
     anova(&distances).map_err(|reason| {

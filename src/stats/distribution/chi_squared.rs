@@ -1,7 +1,7 @@
 //! The chi-squared distribution: of a variance.
 
 use super::search::positive_root;
-use super::{degrees, probability};
+use super::{degrees, probability, tail};
 use crate::stats::Undefined;
 use statrs::function::gamma::{gamma_lr, gamma_ur};
 
@@ -32,7 +32,7 @@ impl ChiSquared {
         if x <= 0.0 {
             return 1.0;
         }
-        gamma_ur(self.degrees / 2.0, x / 2.0)
+        tail(gamma_ur(self.degrees / 2.0, x / 2.0))
     }
 
     /// The `x` with `P(X ≤ x) = p`. [`Undefined::OutOfRange`] unless `0 < p < 1`.

@@ -2,7 +2,7 @@
 
 use super::search::positive_root;
 use super::student_t::beta;
-use super::{degrees, probability};
+use super::{degrees, probability, tail};
 use crate::stats::Undefined;
 
 /// F with degrees of freedom above and below the line.
@@ -38,11 +38,11 @@ impl FisherF {
         if x <= 0.0 {
             return 1.0;
         }
-        beta(
+        tail(beta(
             self.lower / 2.0,
             self.upper / 2.0,
             1.0 / (1.0 + self.upper * x / self.lower),
-        )
+        ))
     }
 
     /// The `x` with `P(X ≤ x) = p`. [`Undefined::OutOfRange`] unless `0 < p < 1`.

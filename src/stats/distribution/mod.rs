@@ -3,7 +3,8 @@
 //! In: a value or a probability, and degrees of freedom (whole or not). Out: the other one.
 //!
 //! - `below(x)` is `P(X ≤ x)`, `above(x)` is `P(X > x)`; each is computed as such, so that a small
-//!   probability keeps its digits.
+//!   probability keeps its digits. The tails that p-values are told from are never 0: what is smaller than a
+//!   float can hold is told as the least that it can, 2e-308.
 //! - A quantile is found between brackets that are halved until neighbouring floats are left; it cannot
 //!   diverge.
 
@@ -30,6 +31,11 @@ fn probability(p: f64) -> Result<f64, Undefined> {
     inside.then_some(p).ok_or(Undefined::OutOfRange {
         what: "a probability",
     })
+}
+
+/// A tail, which is never quite 0.
+pub(super) fn tail(p: f64) -> f64 {
+    p.max(f64::MIN_POSITIVE)
 }
 
 /// `degrees` if they are positive and finite.

@@ -1,7 +1,7 @@
 //! Student's t distribution: of a mean over its estimated error.
 
 use super::search::positive_root;
-use super::{degrees, probability};
+use super::{degrees, probability, tail};
 use crate::stats::Undefined;
 use statrs::function::beta::beta_reg;
 
@@ -28,7 +28,7 @@ impl StudentT {
             return 0.5 - 0.5 * beta(0.5, self.degrees / 2.0, rest);
         }
         let share = 1.0 / (1.0 + square / self.degrees);
-        0.5 * beta(self.degrees / 2.0, 0.5, share)
+        tail(0.5 * beta(self.degrees / 2.0, 0.5, share))
     }
 
     /// `P(T ≤ t)`.

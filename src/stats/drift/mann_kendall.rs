@@ -79,6 +79,7 @@ impl MannKendall {
     /// The chance of an S at least as far from 0 without a trend: normal, with continuity correction.
     pub fn p(&self) -> Result<f64, Undefined> {
         let nearer = (self.s.abs() - 1.0).max(0.0);
-        Ok((2.0 * distribution::above(nearer / self.variance.sqrt())).min(1.0))
+        let tail = distribution::tail(distribution::above(nearer / self.variance.sqrt()));
+        Ok((2.0 * tail).min(1.0))
     }
 }

@@ -11,6 +11,7 @@ pub use mann_kendall::{MannKendall, mann_kendall};
 pub use trend::{Forecast, Trend};
 
 use super::sample::float;
+use super::told::chance;
 use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined, proportion};
 
 /// Readings against their place.
@@ -81,8 +82,9 @@ impl Drift {
         let way = if trend > 0.0 { "rising" } else { "falling" };
         let unit = self.sample.unit();
         format!(
-            "{way} by {:.2e} {unit} per {place} (chance {p:.4} without a trend)",
-            trend.abs()
+            "{way} by {:.2e} {unit} per {place} (chance {} without a trend)",
+            trend.abs(),
+            chance(p)
         )
     }
 

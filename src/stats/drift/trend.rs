@@ -56,15 +56,15 @@ impl Trend {
                 what: "a trend over equal places",
             });
         }
-        let (unit, n) = (sample.unit(), float(count.into()));
+        let (scale, n) = (sample.scale(), float(count.into()));
         let (xx, xy, yy) = (float(sums.xx), float(sums.xy), float(sums.yy));
         let unexplained = (yy - xy * (xy / xx)).max(0.0) / n;
         Ok(Self {
             n,
-            slope: base_in(unit, xy / xx),
+            slope: base_in(scale, xy / xx),
             middle: float(origin.into()) + float(sums.x) / n,
-            mean: base_in(unit, float(first.into()) + float(sums.y) / n),
-            residual_sd: base_in(unit, (unexplained / (n - 2.0)).sqrt()),
+            mean: base_in(scale, float(first.into()) + float(sums.y) / n),
+            residual_sd: base_in(scale, (unexplained / (n - 2.0)).sqrt()),
             place_squares: xx / n,
         })
     }

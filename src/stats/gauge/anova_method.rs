@@ -27,6 +27,17 @@ pub struct Square {
     pub mean: f64,
 }
 
+/// A line of the table.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Line {
+    /// For programs; never changes.
+    pub name: &'static str,
+    /// Degrees of freedom and mean square.
+    pub square: Square,
+    /// F, and the chance of one at least as large.
+    pub tested: Option<(f64, f64)>,
+}
+
 /// The table of the analysis of variance.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Table {
@@ -75,10 +86,10 @@ impl Table {
         if within <= 0.0 {
             return Err(Undefined::NoSpread { count });
         }
-        let unit = plan.all().unit();
+        let scale = plan.all().scale();
         let square = |sum: f64, freedom: f64| Square {
             freedom,
-            mean: base_in(unit, base_in(unit, sum.max(0.0))) / freedom,
+            mean: base_in(scale, base_in(scale, sum.max(0.0))) / freedom,
         };
         let (p, a) = (float_of(plan.parts()), float_of(plan.appraisers().len()));
         let r = float_of(plan.trials());
@@ -92,6 +103,41 @@ impl Table {
             error,
             interaction_p: f.above(interaction.mean / error.mean),
         })
+    }
+
+    /// A line a source, as books print it: name, degrees of freedom, mean square, F and its chance where they
+    /// are tested. Parts and appraisers are tested against the interaction, or, pooled, against the error with it.
+    pub fn lines(&self, pooled: bool) -> Vec<Line> {
+        let beside = if pooled {
+            self.pooled()
+        } else {
+            self.interaction
+        };
+        let tested = |name: &'static str, square: Square, against: Square| {
+            let f = square.mean / against.mean;
+            let chance = FisherF::new(square.freedom, against.freedom);
+            let chance = chance.ok().filter(|_| f.is_finite()).map(|of| of.above(f));
+            Line {
+                name,
+                square,
+                tested: chance.map(|chance| (f, chance)),
+            }
+        };
+        let alone = |name: &'static str, square: Square| Line {
+            name,
+            square,
+            tested: None,
+        };
+        let mut lines = vec![
+            tested("parts", self.parts, beside),
+            tested("appraisers", self.appraisers, beside),
+            tested("interaction", self.interaction, self.error),
+            alone("error", self.error),
+        ];
+        if pooled {
+            lines.push(alone("pooled_error", self.pooled()));
+        }
+        lines
     }
 
     /// Interaction and error as one.
@@ -129,6 +175,11 @@ pub fn by_anova(plan: &Plan, pool: Option<bool>) -> Result<(Table, Study), Undef
     let parts = ((table.parts.mean - beside.mean) / per_part).max(0.0);
     let (ev, av, pv) = (error.mean.sqrt(), (between + crossed).sqrt(), parts.sqrt());
     let grr = ev.hypot(av);
+    // so many bounds hold together at the confidence asked for (Bonferroni)
+    let joint = |together: f64| {
+        let confidence = 1.0 - (1.0 - CONFIDENCE) / together;
+        bounds(&table, (error, beside, pooled), plan, confidence)
+    };
     let study = Study {
         method: "anova",
         ev,
@@ -136,7 +187,10 @@ pub fn by_anova(plan: &Plan, pool: Option<bool>) -> Result<(Table, Study), Undef
         grr,
         pv,
         tv: grr.hypot(pv),
-        bounds: Some(bounds(&table, error, beside, pooled, plan)?),
+        bounds: Some(joint(1.0)?),
+        bounds_of_two: Some(joint(2.0)?),
+        bounds_of_three: Some(joint(3.0)?),
+        pooled: Some(pooled),
         tolerance: Err(Undefined::NoLimits),
     };
     Ok((table, study))
@@ -144,10 +198,9 @@ pub fn by_anova(plan: &Plan, pool: Option<bool>) -> Result<(Table, Study), Undef
 
 fn bounds(
     table: &Table,
-    error: Square,
-    beside: Square,
-    pooled: bool,
+    (error, beside, pooled): (Square, Square, bool),
     plan: &Plan,
+    confidence: f64,
 ) -> Result<Bounds, Undefined> {
     let (p, a) = (float_of(plan.parts()), float_of(plan.appraisers().len()));
     let r = float_of(plan.trials());
@@ -157,34 +210,34 @@ fn bounds(
     };
     let of_appraisers = term(table.appraisers, 1.0 / (p * r));
     let av = if pooled {
-        difference_bounds(&[of_appraisers], &[term(beside, 1.0 / (p * r))], CONFIDENCE)?
+        difference_bounds(&[of_appraisers], &[term(beside, 1.0 / (p * r))], confidence)?
     } else {
         // (MSA - MSAP)/(pr) + (MSAP - MSE)/r
         let gained = term(table.interaction, (p - 1.0) / (p * r));
         difference_bounds(
             &[of_appraisers, gained],
             &[term(error, 1.0 / r)],
-            CONFIDENCE,
+            confidence,
         )?
     };
     let grr = if pooled {
         sum_bounds(
             &[of_appraisers, term(error, 1.0 - 1.0 / (p * r))],
-            CONFIDENCE,
+            confidence,
         )?
     } else {
         let gained = term(table.interaction, (p - 1.0) / (p * r));
         sum_bounds(
             &[of_appraisers, gained, term(error, 1.0 - 1.0 / r)],
-            CONFIDENCE,
+            confidence,
         )?
     };
     let pv = difference_bounds(
         &[term(table.parts, 1.0 / (a * r))],
         &[term(beside, 1.0 / (a * r))],
-        CONFIDENCE,
+        confidence,
     )?;
-    let ev = sum_bounds(&[term(error, 1.0)], CONFIDENCE)?;
+    let ev = sum_bounds(&[term(error, 1.0)], confidence)?;
     let root = |(low, high): (f64, f64)| (low.max(0.0).sqrt(), high.max(0.0).sqrt());
     Ok(Bounds {
         ev: root(ev),

@@ -11,12 +11,17 @@ mod plan;
 mod range_method;
 
 pub use against_master::{FIGURES as MASTER_FIGURES, Master};
-pub use anova_method::{Square, Table, by_anova};
+pub use anova_method::{Line, Square, Table, by_anova};
 pub use bounds::{Term, difference_bounds, sum_bounds};
 pub use plan::{Plan, Trial};
 pub use range_method::by_range;
 
+use super::rounding::Warning;
 use super::{Figure, Kind, Limits, Undefined};
+
+const NO_BOUNDS: Undefined = Undefined::NotApplicable {
+    why: "the range method has no confidence bounds; the analysis of variance has",
+};
 
 /// The spread of measuring against the spread of parts; standard deviations, in the unit of the readings.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,6 +40,12 @@ pub struct Study {
     pub tv: f64,
     /// Two-sided 95 % bounds of ev, av, grr and pv, where the method has them.
     pub bounds: Option<Bounds>,
+    /// The same, wider: two of them hold together in 95 % of cases.
+    pub bounds_of_two: Option<Bounds>,
+    /// The same, wider still: three of them hold together in 95 % of cases.
+    pub bounds_of_three: Option<Bounds>,
+    /// Whether the interaction of parts and appraisers was taken for error, where the method asks.
+    pub pooled: Option<bool>,
     /// The width of the tolerance, if there is one.
     pub tolerance: Result<f64, Undefined>,
 }
@@ -81,6 +92,83 @@ impl Study {
         Ok(100.0 * part / self.tv)
     }
 
+    /// Bounds of a part of the whole spread in percent, from joint bounds of it and of the squares beside it.
+    fn share_bounds(
+        joint: Option<Bounds>,
+        part: fn(&Bounds) -> (f64, f64),
+        beside: fn(&Bounds) -> [(f64, f64); 2],
+    ) -> Result<(f64, f64), Undefined> {
+        let joint = joint.ok_or(NO_BOUNDS)?;
+        let (low, high) = part(&joint);
+        let rest = beside(&joint);
+        let root = |end: fn((f64, f64)) -> f64| rest.iter().map(|of| end(*of).powi(2)).sum::<f64>();
+        let share = |part: f64, rest: f64| {
+            let whole = (part * part + rest).sqrt();
+            if whole > 0.0 {
+                100.0 * part / whole
+            } else {
+                0.0
+            }
+        };
+        Ok((share(low, root(|of| of.1)), share(high, root(|of| of.0))))
+    }
+
+    /// Bounds of repeatability in the whole spread, in percent; conservative (Bonferroni).
+    fn ev_share_bounds(&self) -> Result<(f64, f64), Undefined> {
+        self.share_of_total(self.ev)?;
+        Self::share_bounds(self.bounds_of_three, |of| of.ev, |of| [of.av, of.pv])
+    }
+
+    /// Bounds of the appraisers in the whole spread, in percent; conservative (Bonferroni).
+    fn av_share_bounds(&self) -> Result<(f64, f64), Undefined> {
+        self.share_of_total(self.av)?;
+        Self::share_bounds(self.bounds_of_three, |of| of.av, |of| [of.ev, of.pv])
+    }
+
+    /// Bounds of the measuring in the whole spread, in percent; conservative (Bonferroni).
+    fn grr_share_bounds(&self) -> Result<(f64, f64), Undefined> {
+        self.share_of_total(self.grr)?;
+        Self::share_bounds(self.bounds_of_two, |of| of.grr, |of| [of.pv, (0.0, 0.0)])
+    }
+
+    /// Bounds of the parts in the whole spread, in percent; conservative (Bonferroni).
+    fn pv_share_bounds(&self) -> Result<(f64, f64), Undefined> {
+        self.share_of_total(self.pv)?;
+        Self::share_bounds(self.bounds_of_two, |of| of.pv, |of| [of.grr, (0.0, 0.0)])
+    }
+
+    /// Bounds of [`Self::categories`]; conservative (Bonferroni).
+    fn categories_bounds(&self) -> Result<(f64, f64), Undefined> {
+        self.categories()?;
+        let joint = self.bounds_of_two.ok_or(NO_BOUNDS)?;
+        if joint.grr.0 <= 0.0 {
+            return Err(Undefined::NotApplicable {
+                why: "the measuring may show no spread at all",
+            });
+        }
+        Ok((
+            1.41 * joint.pv.0 / joint.grr.1,
+            1.41 * joint.pv.1 / joint.grr.0,
+        ))
+    }
+
+    /// Bounds of [`Self::share_of_tolerance`].
+    fn share_of_tolerance_bounds(&self) -> Result<(f64, f64), Undefined> {
+        self.share_of_tolerance()?;
+        let (width, (low, high)) = (self.tolerance?, self.bounds()?.grr);
+        Ok((600.0 * low / width, 600.0 * high / width))
+    }
+
+    /// What must be known of the study: that the resolution is too coarse to tell repeatability.
+    pub fn warnings(&self, step: Option<f64>) -> Vec<Warning> {
+        let coarse = step.is_some_and(|step| self.ev < step / 2.0);
+        let warning = Warning {
+            name: "ev_under_half_a_step",
+            words: "repeatability is under half the instrument's resolution: it tells about the resolution more than about the measuring; study with a finer instrument",
+        };
+        coarse.then_some(warning).into_iter().collect()
+    }
+
     /// Six `grr` as a share of the tolerance, in percent.
     pub fn share_of_tolerance(&self) -> Result<f64, Undefined> {
         let width = self.tolerance?;
@@ -93,32 +181,44 @@ impl Study {
     }
 
     fn bounds(&self) -> Result<Bounds, Undefined> {
-        self.bounds.ok_or(Undefined::NotApplicable {
-            why: "the range method has no bounds; the analysis of variance has",
-        })
+        self.bounds.ok_or(NO_BOUNDS)
     }
 
-    /// Whether the instrument will do, in words. Under 10 % good, to 30 % with care, over it not (common
-    /// practice of gauge studies, from memory).
+    /// Whether the instrument will do, in words: by the confidence interval and not by the estimate. Up to 10 %
+    /// good, to 30 % for some purposes, over it not (common practice of gauge studies, from memory).
     pub fn sentence(&self) -> String {
-        let (share, of) = match (self.share_of_tolerance(), self.share_of_total(self.grr)) {
-            (Ok(share), _) => (share, "of the tolerance"),
-            (Err(_), Ok(share)) => (share, "of the whole spread"),
+        let (share, bounds, of) = match (self.share_of_tolerance(), self.share_of_total(self.grr)) {
+            (Ok(share), _) => (share, self.share_of_tolerance_bounds(), "of the tolerance"),
+            (Err(_), Ok(share)) => (share, self.grr_share_bounds(), "of the whole spread"),
             (Err(_), Err(reason)) => return format!("nothing is shown: {reason}"),
         };
-        let verdict = if share <= 10.0 {
+        let (low, high) = match bounds {
+            Ok(bounds) => bounds,
+            Err(reason) => {
+                return format!(
+                    "measuring takes {share:.1} % {of}, by estimate; whether the instrument and its handling will do is not shown: {reason}"
+                );
+            }
+        };
+        let verdict = if high <= 10.0 {
             "the instrument and its handling will do"
-        } else if share <= 30.0 {
+        } else if high <= 30.0 && low > 10.0 {
             "the instrument and its handling will do for some purposes"
-        } else {
+        } else if high <= 30.0 {
+            "the instrument and its handling will do for some purposes at least"
+        } else if low > 30.0 {
             "the instrument and its handling will not do"
+        } else {
+            "it is not shown that the instrument and its handling will do (at most 30 %), nor that they will not; more parts and appraisers narrow the interval"
         };
         let worse = if self.ev >= self.av {
             "most of it is the same person measuring again"
         } else {
             "most of it is between the appraisers"
         };
-        format!("measuring takes {share:.1} % {of}: {verdict}; {worse}")
+        format!(
+            "measuring takes {share:.1} % {of}, 95 % confidence interval {low:.1} to {high:.1} %: {verdict}; {worse}"
+        )
     }
 }
 
@@ -186,10 +286,34 @@ pub const FIGURES: &[Figure<Study>] = &[
         |of| of.share_of_total(of.ev),
     ),
     row(
+        "ev_percent_low",
+        "repeatability in the whole spread, lower bound",
+        Kind::Percent,
+        |of| Ok(of.ev_share_bounds()?.0),
+    ),
+    row(
+        "ev_percent_high",
+        "repeatability in the whole spread, upper bound",
+        Kind::Percent,
+        |of| Ok(of.ev_share_bounds()?.1),
+    ),
+    row(
         "av_percent",
         "appraisers in the whole spread",
         Kind::Percent,
         |of| of.share_of_total(of.av),
+    ),
+    row(
+        "av_percent_low",
+        "appraisers in the whole spread, lower bound",
+        Kind::Percent,
+        |of| Ok(of.av_share_bounds()?.0),
+    ),
+    row(
+        "av_percent_high",
+        "appraisers in the whole spread, upper bound",
+        Kind::Percent,
+        |of| Ok(of.av_share_bounds()?.1),
     ),
     row(
         "grr_percent",
@@ -198,10 +322,34 @@ pub const FIGURES: &[Figure<Study>] = &[
         |of| of.share_of_total(of.grr),
     ),
     row(
+        "grr_percent_low",
+        "measuring in the whole spread, lower bound",
+        Kind::Percent,
+        |of| Ok(of.grr_share_bounds()?.0),
+    ),
+    row(
+        "grr_percent_high",
+        "measuring in the whole spread, upper bound",
+        Kind::Percent,
+        |of| Ok(of.grr_share_bounds()?.1),
+    ),
+    row(
         "pv_percent",
         "parts in the whole spread",
         Kind::Percent,
         |of| of.share_of_total(of.pv),
+    ),
+    row(
+        "pv_percent_low",
+        "parts in the whole spread, lower bound",
+        Kind::Percent,
+        |of| Ok(of.pv_share_bounds()?.0),
+    ),
+    row(
+        "pv_percent_high",
+        "parts in the whole spread, upper bound",
+        Kind::Percent,
+        |of| Ok(of.pv_share_bounds()?.1),
     ),
     row(
         "grr_of_tolerance",
@@ -210,9 +358,33 @@ pub const FIGURES: &[Figure<Study>] = &[
         Study::share_of_tolerance,
     ),
     row(
+        "grr_of_tolerance_low",
+        "measuring in the tolerance, lower bound",
+        Kind::Percent,
+        |of| Ok(of.share_of_tolerance_bounds()?.0),
+    ),
+    row(
+        "grr_of_tolerance_high",
+        "measuring in the tolerance, upper bound",
+        Kind::Percent,
+        |of| Ok(of.share_of_tolerance_bounds()?.1),
+    ),
+    row(
         "ndc",
         "kinds of parts it can tell apart",
         Kind::Count,
         |of| Ok(of.categories()?.floor()),
+    ),
+    row(
+        "ndc_low",
+        "kinds of parts it can tell apart, lower bound",
+        Kind::Count,
+        |of| Ok(of.categories_bounds()?.0.floor()),
+    ),
+    row(
+        "ndc_high",
+        "kinds of parts it can tell apart, upper bound",
+        Kind::Count,
+        |of| Ok(of.categories_bounds()?.1.floor()),
     ),
 ];

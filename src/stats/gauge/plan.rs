@@ -1,6 +1,6 @@
 //! The balanced plan of a gauge study.
 
-use crate::quantity::Unit;
+use crate::stats::sample::Scale;
 use crate::stats::{Sample, Undefined};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -33,7 +33,8 @@ impl Plan {
     ///
     /// [`Undefined::TooFewGroups`] under 2 parts or appraisers, [`Undefined::TooFew`] under 2 trials,
     /// [`Undefined::Unequal`] if a part was measured more often than another by anyone.
-    pub fn new(trials: &[Trial], unit: Unit) -> Result<Self, Undefined> {
+    pub fn new(trials: &[Trial], scale: impl Into<Scale>) -> Result<Self, Undefined> {
+        let scale = scale.into();
         let mut table: BTreeMap<&str, BTreeMap<&str, Vec<i64>>> = BTreeMap::new();
         let mut parts: BTreeSet<&str> = BTreeSet::new();
         for trial in trials {
@@ -67,7 +68,7 @@ impl Plan {
         let cells = table
             .values()
             .map(|row| {
-                let of_part = |bases: &Vec<i64>| Sample::from_bases(bases.clone(), unit);
+                let of_part = |bases: &Vec<i64>| Sample::from_bases(bases.clone(), scale);
                 row.values().map(of_part).collect::<Result<Vec<_>, _>>()
             })
             .collect::<Result<Vec<_>, _>>()?;
@@ -77,7 +78,7 @@ impl Plan {
             appraisers: table.keys().map(|name| (*name).to_owned()).collect(),
             trials: least,
             cells,
-            all: Sample::from_bases(bases, unit)?,
+            all: Sample::from_bases(bases, scale)?,
         })
     }
 

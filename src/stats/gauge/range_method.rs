@@ -49,6 +49,9 @@ pub fn by_range(plan: &Plan) -> Result<Study, Undefined> {
         pv,
         tv: grr.hypot(pv),
         bounds: None,
+        bounds_of_two: None,
+        bounds_of_three: None,
+        pooled: None,
         tolerance: Err(Undefined::NoLimits),
     })
 }

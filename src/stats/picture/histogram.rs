@@ -4,7 +4,7 @@ use super::scale::{self, Tick};
 use super::svg::Svg;
 use crate::quantity::Quantity;
 use crate::stats::figures::decimals;
-use crate::stats::sample::{float, nearest};
+use crate::stats::sample::{Scale, float, nearest};
 use crate::stats::{Limits, Summary};
 
 /// More bars than this are hard to read.
@@ -108,8 +108,8 @@ impl Histogram {
         let names = labels.iter().map(String::as_str).chain([unit]);
         let width = names.map(|name| name.chars().count()).max().unwrap_or(0);
         let mut lines = vec![format!("{unit:>width$} │ readings")];
-        let mut lower_due = base(self.limits.lower);
-        let mut upper_due = base(self.limits.upper);
+        let mut lower_due = base(self.all.scale(), self.limits.lower);
+        let mut upper_due = base(self.all.scale(), self.limits.upper);
         for (bin, label) in self.bins.iter().zip(&labels) {
             if let Some(limit) = lower_due.take_if(|limit| bin.low >= *limit) {
                 lines.push(self.rule("lower limit", limit));
@@ -164,9 +164,12 @@ impl Histogram {
         let lows = self.bins.iter().map(|bin| bin.low);
         let highs = self.bins.iter().map(|bin| bin.high);
         let ends = || {
-            [base(self.limits.lower), base(self.limits.upper)]
-                .into_iter()
-                .flatten()
+            [
+                base(self.all.scale(), self.limits.lower),
+                base(self.all.scale(), self.limits.upper),
+            ]
+            .into_iter()
+            .flatten()
         };
         let from = lows.chain(ends()).min().unwrap_or(0);
         let to = highs.chain(ends()).max().unwrap_or(0);
@@ -194,7 +197,7 @@ impl Histogram {
             (self.limits.lower, "lower limit"),
             (self.limits.upper, "upper limit"),
         ] {
-            if let Some(limit) = base(limit) {
+            if let Some(limit) = base(self.all.scale(), limit) {
                 svg.upright(x(limit), &format!("{name} {}", self.digits_of_limit(limit)));
             }
         }
@@ -210,8 +213,8 @@ impl Histogram {
     }
 }
 
-fn base(end: Option<Quantity>) -> Option<i64> {
-    end.map(Quantity::base)
+fn base(on: Scale, end: Option<Quantity>) -> Option<i64> {
+    end.map(|end| on.limit(end))
 }
 
 /// Where bars begin, and what they may not straddle.
@@ -228,6 +231,7 @@ struct Bars {
 
 impl Bars {
     fn of(groups: &[&Summary], limits: &Limits) -> Option<Self> {
+        let on = groups.first()?.scale();
         let grids = || groups.iter().map(|all| all.grid());
         let least = grids().filter_map(|grid| grid.least()).min()?;
         let greatest = grids().filter_map(|grid| grid.greatest()).max()?;
@@ -243,7 +247,7 @@ impl Bars {
         };
         let cells = span / step + 1;
         let width = step * ((cells + most_bins - 1) / most_bins);
-        let (lower, upper) = (base(limits.lower), base(limits.upper));
+        let (lower, upper) = (base(on, limits.lower), base(on, limits.upper));
         let (least, greatest) = (i128::from(least), i128::from(greatest));
         // bars begin at the lower limit, so that they part there; past the upper one they begin anew
         let origin = match lower.map(i128::from) {

@@ -67,3 +67,18 @@ fn what_is_no_probability_and_no_degrees_of_freedom_has_no_quantile() {
         );
     }
 }
+
+#[test]
+fn a_p_value_is_never_quite_zero() {
+    // 2/(π t), to more digits than asked for here
+    let far = StudentT::new(1.0).unwrap().two_sided(1e12);
+    assert_close("p", far, 2.0 / (std::f64::consts::PI * 1e12), 1e-12);
+    let tails = [
+        StudentT::new(500.0).unwrap().two_sided(1e6),
+        FisherF::new(8.0, 18_000.0).unwrap().above(2001.0),
+        ChiSquared::new(3.0).unwrap().above(1e5),
+    ];
+    for tail in tails {
+        assert!(tail > 0.0 && tail < 1e-300, "{tail:e}");
+    }
+}

@@ -228,3 +228,50 @@ fn readings_of_a_master_tell_bias_and_spread() {
         );
     }
 }
+
+#[test]
+fn the_verdict_of_a_gauge_study_is_by_the_bound_and_not_by_the_estimate() {
+    // 27.9 % by estimate, which is under 30 %
+    let study = by_anova(&plan(), None).unwrap().1;
+    let sentence = study.sentence();
+    assert!(
+        sentence
+            .starts_with("measuring takes 27.9 % of the whole spread, 95 % confidence interval "),
+        "{sentence}"
+    );
+    assert!(
+        sentence.contains("it is not shown that the instrument and its handling will do"),
+        "{sentence}"
+    );
+    let by_hand = by_range(&plan()).unwrap().sentence();
+    assert!(by_hand.contains("is not shown: "), "{by_hand}");
+    // a tolerance so wide that even the upper bound is under 10 % of it, and one so narrow that the lower is over 30 %
+    let within = |half: &str| {
+        let limits = Limits {
+            lower: Some(exact(&format!("-{half}"))),
+            nominal: None,
+            upper: Some(exact(half)),
+        };
+        study.clone().within(&plan(), &limits)
+    };
+    let wide = within("60").sentence();
+    assert!(
+        wide.contains("%: the instrument and its handling will do; "),
+        "{wide}"
+    );
+    let narrow = within("1").sentence();
+    assert!(narrow.contains("will not do"), "{narrow}");
+}
+
+#[test]
+fn a_repeatability_under_half_a_count_is_told() {
+    let study = by_anova(&plan(), None).unwrap().1;
+    assert_eq!(study.warnings(Some(0.01)), []);
+    assert_eq!(study.warnings(None), []);
+    let names: Vec<_> = study
+        .warnings(Some(0.5))
+        .iter()
+        .map(|told| told.name)
+        .collect();
+    assert_eq!(names, ["ev_under_half_a_step"]);
+}

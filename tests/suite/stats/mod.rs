@@ -6,6 +6,7 @@
 )]
 
 mod capability;
+mod cells;
 mod charts;
 mod claims;
 mod compare;
@@ -16,6 +17,7 @@ mod false_alarms;
 mod gates;
 mod gauge;
 mod mixed;
+mod odd_readings;
 mod pictures;
 mod reference;
 mod shape;

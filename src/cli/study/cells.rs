@@ -1,0 +1,188 @@
+//! The lines of a CSV file: which columns are asked for, and their cells.
+//!
+//! Lines above the heading line that begin with `#` are remarks; below it `#` is data like any other. Lines
+//! with more or fewer cells than the heading line are refused.
+
+use crate::cli::Failure;
+use crate::config::did_you_mean;
+use csv::StringRecord;
+use std::io::{Read, Seek, SeekFrom};
+
+/// Where the columns are.
+pub(super) struct Columns {
+    value: usize,
+    keys: Vec<(String, usize)>,
+    count: usize,
+    /// The line of the headings, from 1.
+    heading: u64,
+    /// Whether the column right of the readings has no heading.
+    pub(super) beside_is_unnamed: bool,
+}
+
+/// The cells of a line that are asked for.
+pub(super) struct Line {
+    /// Its number, from 1.
+    pub(super) number: u64,
+    pub(super) value: String,
+    /// The cell right of the value.
+    pub(super) beside: String,
+    pub(super) keys: Vec<String>,
+}
+
+impl Columns {
+    /// Finds the heading line and in it every column.
+    pub(super) fn find<S: Read + ?Sized>(
+        source: &mut S,
+        shown: &str,
+        column: &str,
+        keys: &[&str],
+    ) -> Result<Self, Failure> {
+        let mut records = reader(source);
+        let mut record = StringRecord::new();
+        loop {
+            let more = records.read_record(&mut record);
+            if !more.map_err(|error| no_csv(shown, &error))? {
+                return Err(
+                    Failure::usage(format!("{shown} has no heading line")).with_remedy(format!(
+                        "its first line names the columns, one of them {column:?}"
+                    )),
+                );
+            }
+            let is_remark = record.get(0).is_some_and(|cell| cell.starts_with('#'));
+            if !is_remark || record.iter().any(|cell| cell == column) {
+                break;
+            }
+        }
+        let place = |name: &str| place(&record, shown, name);
+        let value = place(column)?;
+        let keys = keys.iter().map(|key| Ok(((*key).to_owned(), place(key)?)));
+        Ok(Self {
+            value,
+            keys: keys.collect::<Result<_, Failure>>()?,
+            count: record.len(),
+            heading: record.position().map_or(0, csv::Position::line),
+            beside_is_unnamed: record.get(value + 1).is_some_and(str::is_empty),
+        })
+    }
+}
+
+fn place(headings: &StringRecord, shown: &str, name: &str) -> Result<usize, Failure> {
+    let mut places = headings
+        .iter()
+        .enumerate()
+        .filter(|(_, heading)| *heading == name);
+    let Some((first, _)) = places.next() else {
+        let known: Vec<&str> = headings.iter().collect();
+        let failure = Failure::usage(format!("{shown} has no column {name:?}"));
+        let others = [';', '\t'];
+        let parted = known.len() == 1
+            && others
+                .iter()
+                .any(|by| known.iter().any(|one| one.contains(*by)));
+        return Err(failure.with_remedy(if parted {
+            "save it with commas between the cells, and with points in the numbers".to_owned()
+        } else {
+            did_you_mean(name, &known)
+        }));
+    };
+    match places.next() {
+        None => Ok(first),
+        Some(_) => Err(Failure::usage(format!("{shown} has two columns {name:?}"))
+            .with_remedy("give one of them another heading")),
+    }
+}
+
+fn reader<S: Read + ?Sized>(source: &mut S) -> csv::Reader<&mut S> {
+    csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .has_headers(false)
+        .flexible(true)
+        .from_reader(source)
+}
+
+fn no_csv(shown: &str, error: &csv::Error) -> Failure {
+    if let csv::ErrorKind::Io(_) = error.kind() {
+        return Failure::io(format!("{shown} cannot be read")).because(error);
+    }
+    Failure::usage(format!("{shown} is no CSV file")).because(error)
+}
+
+/// The lines below the heading.
+pub(super) struct Cells<'s, S: Read + ?Sized> {
+    records: csv::Reader<&'s mut S>,
+    record: StringRecord,
+    columns: &'s Columns,
+    shown: &'s str,
+}
+
+impl<'s, S: Read + Seek + ?Sized> Cells<'s, S> {
+    /// From the first line on.
+    pub(super) fn new(
+        source: &'s mut S,
+        columns: &'s Columns,
+        shown: &'s str,
+    ) -> Result<Self, Failure> {
+        let begun = source.seek(SeekFrom::Start(0));
+        begun.map_err(|error| Failure::io(format!("{shown} cannot be read")).because(&error))?;
+        Ok(Self {
+            records: reader(source),
+            record: StringRecord::new(),
+            columns,
+            shown,
+        })
+    }
+
+    /// The next line; `None` at the end.
+    pub(super) fn next(&mut self) -> Result<Option<Line>, Failure> {
+        let Self {
+            records,
+            record,
+            columns,
+            shown,
+        } = self;
+        loop {
+            let more = records.read_record(record);
+            if !more.map_err(|error| no_csv(shown, &error))? {
+                return Ok(None);
+            }
+            let number = record.position().map_or(0, csv::Position::line);
+            if number <= columns.heading {
+                continue;
+            }
+            if record.len() != columns.count {
+                return Err(unlike_heading(shown, number, record.len(), columns.count));
+            }
+            let cell = |at: usize| record.get(at).unwrap_or_default().to_owned();
+            let value = cell(columns.value);
+            let unnamed = columns.keys.iter().find(|(_, at)| cell(*at).is_empty());
+            if let (false, Some((key, _))) = (value.is_empty(), unnamed) {
+                return Err(Failure::usage(format!(
+                    "{shown}:{number}: the cell under {key:?} is empty"
+                ))
+                .with_remedy("fill it in, or take the line out"));
+            }
+            return Ok(Some(Line {
+                number,
+                value,
+                beside: cell(columns.value + 1),
+                keys: columns.keys.iter().map(|(_, at)| cell(*at)).collect(),
+            }));
+        }
+    }
+}
+
+fn unlike_heading(shown: &str, number: u64, got: usize, want: usize) -> Failure {
+    let failure =
+        Failure::usage(format!("{shown} is no CSV file")).because(&Unlike { number, got, want });
+    failure.with_remedy(
+        "every line needs as many cells as the heading line has; a decimal comma parts a number into two cells: write a point",
+    )
+}
+
+#[derive(Debug, thiserror::Error)]
+#[error("line {number} has {got} cells, the heading line has {want}")]
+struct Unlike {
+    number: u64,
+    got: usize,
+    want: usize,
+}

@@ -1,0 +1,104 @@
+//! What the configuration relies on and does not hold itself: programs and files beside it, and who may write it.
+//!
+//! In: a configuration without errors. Out: sentences about what will not work, or is open to others.
+
+use super::Failure;
+use crate::config::{Config, SinkSettings};
+use std::fs::Metadata;
+use std::os::unix::fs::{MetadataExt, PermissionsExt};
+use std::path::{Path, PathBuf};
+
+/// Bits of a mode: others may read, others or the group may write.
+const OTHERS_READ: u32 = 0o004;
+const OTHERS_WRITE: u32 = 0o002;
+const GROUP_WRITE: u32 = 0o020;
+const ANY_EXECUTE: u32 = 0o111;
+
+/// What `check` says of it.
+pub(super) fn warnings(config: &Config) -> Vec<String> {
+    let mut found = Vec::new();
+    if let Some(program) = config.daemon.announce.first()
+        && !is_program(program)
+    {
+        found.push(format!(
+            "announce: there is no program {program} that can be run; install it, or give its whole path"
+        ));
+    }
+    for sink in &config.sinks {
+        if let SinkSettings::Mqtt(mqtt) = &sink.settings
+            && let Some(file) = &mqtt.password_file
+        {
+            found.extend(password(&sink.name, file));
+        }
+    }
+    found
+}
+
+fn password(sink: &str, file: &Path) -> Option<String> {
+    let shown = file.display();
+    match std::fs::metadata(file) {
+        Err(error) => Some(format!(
+            "sink {sink}: the password file {shown} cannot be read: {error}"
+        )),
+        Ok(about) if about.permissions().mode() & OTHERS_READ != 0 => Some(format!(
+            "sink {sink}: every user of this machine can read the password file {shown}; chmod o= {shown}"
+        )),
+        Ok(_) => None,
+    }
+}
+
+/// Whether a program of this name can be run: as a shell finds it, but for the daemon's own search path.
+fn is_program(name: &str) -> bool {
+    let runs = |path: PathBuf| {
+        std::fs::metadata(path)
+            .is_ok_and(|about| about.is_file() && about.permissions().mode() & ANY_EXECUTE != 0)
+    };
+    if name.contains('/') {
+        return runs(PathBuf::from(name));
+    }
+    let places = std::env::var_os("PATH").unwrap_or_default();
+    std::env::split_paths(&places).any(|folder| runs(folder.join(name)))
+}
+
+/// Refuses a file that was only found where we stand, if another user can say what is in it and we would run as
+/// root or start a program that it names.
+pub(super) fn trusted(path: &Path, announces: bool) -> Result<(), Failure> {
+    let own = rustix::process::geteuid().as_raw();
+    if own != 0 && !announces {
+        return Ok(());
+    }
+    let Ok(about) = std::fs::metadata(path) else {
+        return Ok(()); // reading says why it cannot be read
+    };
+    let Some(why) = distrusted(&about, own, rustix::process::getegid().as_raw()) else {
+        return Ok(());
+    };
+    let danger = if own == 0 {
+        "it is not used by root"
+    } else {
+        "it is not used, since it names a program to start (announce)"
+    };
+    Err(Failure::usage(format!(
+        "{} was found in this folder and {why}: {danger}",
+        path.display()
+    ))
+    .with_remedy(
+        "look at it; then make it yours (chown, chmod go-w), or name it if you trust it: --config FILE",
+    ))
+}
+
+/// Why another user can say what is in a file; root may.
+fn distrusted(about: &Metadata, own: u32, group: u32) -> Option<String> {
+    let mode = about.permissions().mode();
+    let owner = about.uid();
+    if owner != own && owner != 0 {
+        return Some(format!(
+            "belongs to another user (uid {owner}, we are uid {own})"
+        ));
+    }
+    if mode & OTHERS_WRITE != 0 {
+        return Some("can be written by every user".to_owned());
+    }
+    (mode & GROUP_WRITE != 0 && about.gid() != group)
+        .then(|| format!("can be written by another group (gid {})", about.gid()))
+}
