@@ -12,14 +12,15 @@ use std::io::Write;
 /// Either by the name of a plan, or with everything that a plan would say.
 #[derive(Debug, clap::Args)]
 #[command(
-    override_usage = "tallyjaw arm <PLAN> [--station STATION] [--operator WHO]\n       tallyjaw arm --terminal ID --wire SIZE --axis AXIS… [OPTIONS]",
+    override_usage = "tallyjaw arm <PLAN> [--station STATION] [--operator WHO] [--cut]\n       tallyjaw arm --terminal ID --wire SIZE --axis AXIS… [OPTIONS]",
     after_help = "\
 Examples:
   tallyjaw arm pump-own
   tallyjaw arm pump-own --station bench-1 --operator mara
   tallyjaw arm --terminal QF-250-F --wire '14 ga' --sizing sae_metric --axis core_crimp_height --pieces 5
 
-A series that is still open at the station is closed as cut short."
+Where a series is still open this is refused the first time: said again within ten seconds, or with --cut, it stops
+that series early. `tallyjaw resume` opens it again, until something is measured."
 )]
 pub(super) struct Arm {
     /// A plan of the configuration; `tallyjaw plans` lists them
@@ -30,6 +31,9 @@ pub(super) struct Arm {
     /// Who measures
     #[arg(long, value_name = "WHO")]
     operator: Option<String>,
+    /// Stop a series that is still open at the station, at once
+    #[arg(long)]
+    cut: bool,
     #[command(flatten, next_help_heading = "Instead of a plan")]
     inline: Inline,
 }
@@ -87,7 +91,7 @@ struct Inline {
     /// Ask for a zero every so many minutes
     #[arg(long, value_name = "N")]
     zero_every_minutes: Option<u32>,
-    /// Two zeros within two seconds take nothing back
+    /// Two zeros within two seconds retract nothing
     #[arg(long)]
     no_double_zero: bool,
     /// Open the next series when this one is full
@@ -123,6 +127,7 @@ impl Arm {
         give("plan", text(self.plan));
         give("station", text(self.station));
         give("operator", text(self.operator));
+        give("cut", self.cut.then_some(Value::Bool(true)));
         let zero = self.inline.zero();
         let inline = self.inline;
         give("terminal", text(inline.terminal));

@@ -11,8 +11,8 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     (
         "Say what is measured",
         &[
-            "arm", "disarm", "operator", "tool", "retract", "restore", "note", "zero", "ask",
-            "adapter",
+            "arm", "disarm", "operator", "tool", "retract", "restore", "resume", "note", "zero",
+            "ask", "adapter",
         ],
     ),
     (

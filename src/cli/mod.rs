@@ -35,6 +35,7 @@ mod reload;
 mod replay;
 mod report;
 mod restore;
+mod resume;
 mod retract;
 mod schema;
 mod series;
@@ -87,13 +88,15 @@ enum Command {
     Serve(serve::Serve),
     Reload(reload::Reload),
 
-    // Say what is measured: arm, disarm, operator, tool, retract, restore, note, zero, ask, adapter.
+    // Say what is measured: arm, disarm, operator, tool, retract, restore, resume, note, zero, ask,
+    // adapter.
     Arm(Box<arm::Arm>),
     Disarm(disarm::Disarm),
     Operator(operator::Operator),
     Tool(tool::Tool),
     Retract(retract::Retract),
     Restore(restore::Restore),
+    Resume(resume::Resume),
     Note(note::Note),
     Zero(zero::Zero),
     Ask(ask::Ask),
@@ -141,6 +144,7 @@ impl Command {
             Self::Tool(command) => command.run(context, out),
             Self::Retract(command) => command.run(context, out),
             Self::Restore(command) => command.run(context, out),
+            Self::Resume(command) => command.run(context, out),
             Self::Note(command) => command.run(context, out),
             Self::Zero(command) => command.run(context, out),
             Self::Ask(command) => command.run(context, out),

@@ -6,8 +6,7 @@
 use super::lines::{Lines, Sent};
 use super::{LONGEST_LINE, MOST_CLIENTS};
 use crate::message::reply::{self, Outcome};
-use crate::message::{Call, ErrorObject, Request, code};
-use serde_json::Value;
+use crate::message::{Call, ErrorObject, Rejected, Request, RequestId, code};
 use std::time::Duration;
 use tokio::io::AsyncWriteExt;
 use tokio::net::UnixStream;
@@ -69,7 +68,7 @@ pub(super) fn too_many() -> ErrorObject {
 /// Says why not, without waiting.
 pub(super) fn refuse(stream: &UnixStream, error: &ErrorObject) {
     // Whoever does not wait for the answer does not get it.
-    let _ = stream.try_write(&reply::line(&Value::Null, &Err(error.clone())));
+    let _ = stream.try_write(&reply::line(&RequestId::null(), &Err(error.clone())));
 }
 
 /// Serves the client until it goes, is too slow, or says what cannot be understood at all.
@@ -114,13 +113,16 @@ fn too_long() -> Vec<u8> {
         ),
         Some("send one request a line".to_owned()),
     );
-    reply::line(&Value::Null, &Err(error))
+    reply::line(&RequestId::null(), &Err(error))
 }
 
 /// The answer to one request, newline included; `None` to a notification.
 pub async fn answer(line: &[u8], asked: &Sender<Asked>) -> Option<Vec<u8>> {
     match Request::parse(line) {
-        Err(rejected) => Some(reply::line(&rejected.id, &Err(rejected.error))),
+        Err(rejected) => {
+            let Rejected { id, error } = *rejected;
+            id.map(|id| reply::line(&id, &Err(error)))
+        }
         Ok(Request { id, call }) => {
             let outcome = ask(call, asked).await;
             id.map(|id| reply::line(&id, &outcome))

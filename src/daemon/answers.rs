@@ -55,6 +55,7 @@ impl Waiting {
 pub(super) const fn kind_of(command: &Command) -> &'static str {
     match command {
         Command::Arm { .. } => "armed",
+        Command::Resume { .. } => "resumed",
         Command::Disarm { .. } => "disarmed",
         Command::Retract { .. } => "retracted",
         Command::Restore { .. } => "restored",

@@ -143,6 +143,7 @@ impl Hub {
         announcements: &mut UnboundedReceiver<Announcement>,
     ) -> Result<(), DaemonError> {
         self.say_started();
+        super::reload::tell_of_left_stations(&self.core);
         self.ports.open(&self.config.ports);
         while matches!(self.mode, Mode::Writing) && self.live.last() < self.appended {
             tokio::select! {

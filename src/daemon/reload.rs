@@ -10,8 +10,8 @@ use super::{VERSION, service};
 use crate::config::Config;
 use crate::entry::Seq;
 use crate::message::reply::{Outcome, Reload};
-use crate::message::{ErrorObject, code};
-use crate::station::Input;
+use crate::message::{ErrorObject, code, left_open};
+use crate::station::{Core, Input};
 use std::sync::Arc;
 use tokio::task::JoinHandle;
 
@@ -54,6 +54,16 @@ fn cannot_follow(new: &Config, old: &Config) -> Option<ErrorObject> {
         format!("{changed}, want it as it was when the daemon started"),
         Some("restart the daemon for that; everything else can be reloaded".to_owned()),
     ))
+}
+
+/// A station that was renamed or taken out with a series open leaves one that only a person can end.
+pub(super) fn tell_of_left_stations(core: &Core) {
+    let known = &core.catalog().stations;
+    let stations = core.state().stations.iter();
+    let open = stations.filter(|(_, station)| station.series.is_some());
+    for (name, _) in open.filter(|(name, _)| !known.contains(name)) {
+        tracing::warn!(station = name, "{}", left_open(name));
+    }
 }
 
 fn refuse(error: &LoadError) -> ErrorObject {
@@ -143,6 +153,7 @@ impl Hub {
         for attached in self.open.clone().into_values() {
             self.feed(Input::PortOpened(attached));
         }
+        tell_of_left_stations(&self.core);
         self.ports.open(&self.config.ports);
         tracing::info!(config_digest = digest, "a new configuration is in force");
         Ok(seq)

@@ -55,6 +55,7 @@ impl Replay {
     /// Arms a plan at the instrument's station, now.
     pub fn arm(&mut self, plan: &str) -> Result<(), Refusal> {
         let arm = Command::Arm {
+            cut: true,
             station: Some(self.station.clone()),
             what: Armable::Named(plan.to_owned()),
             operator: None,

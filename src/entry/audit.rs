@@ -73,7 +73,9 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
         } => {
             found.counted(before.series(station), *series, readings);
         }
-        Entry::Retracted { .. } | Entry::Restored { .. } => found.undoing(before, &stamped.entry),
+        Entry::Retracted { .. } | Entry::Restored { .. } | Entry::Resumed { .. } => {
+            found.undoing(before, &stamped.entry);
+        }
         Entry::Alerted {
             station,
             series,
@@ -281,6 +283,13 @@ impl Findings {
         self.compare("tally", &completed.tally, &series.tally, |tally| {
             format!("{tally:?}")
         });
+        if completed.resumable && completed.outcome != Outcome::CutShort {
+            self.add(
+                "resumable",
+                completed.outcome.name(),
+                "only what was cut short",
+            );
+        }
         let tally = series.tally;
         let outcome = match (completed.outcome, tally.failed, tally.unsure) {
             (Outcome::CutShort, ..) => Outcome::CutShort,
@@ -349,6 +358,16 @@ impl Findings {
             let last = open.and_then(|open| open.retracted.as_ref());
             let last = last.map(|retracted| retracted.reading.seq);
             self.compare("restored reading", &Some(*reading), &last, shown);
+        } else if let Entry::Resumed {
+            station, series, ..
+        } = entry
+        {
+            let open = before.series(station).map(|open| open.id);
+            self.compare("series open while another is resumed", &open, &None, shown);
+            let known = before.stations.get(station);
+            let stopped = known.and_then(|known| known.stopped.as_ref());
+            let stopped = stopped.map(|stopped| stopped.series.id);
+            self.compare("resumed series", &Some(*series), &stopped, shown);
         }
     }
 

@@ -13,6 +13,8 @@ pub struct Completed {
     pub outcome: Outcome,
     /// Of its readings.
     pub tally: Tally,
+    /// An arming stopped it early: it can be resumed until something else is measured.
+    pub resumable: bool,
 }
 
 /// What came out of a series.

@@ -110,6 +110,11 @@ fn header(line: &[u8]) -> Option<(Seq, &str, &str, Rest<'_>)> {
     Some((seq, at, kind, rest))
 }
 
+/// The number of the entry in a line.
+pub fn seq(line: &[u8]) -> Option<Seq> {
+    header(line).map(|(seq, ..)| seq)
+}
+
 /// The kind of entry in a line.
 pub fn kind(line: &[u8]) -> Option<&str> {
     header(line).map(|(_, _, kind, _)| kind)

@@ -44,6 +44,8 @@ impl History {
         }
         if let Entry::Completed(completed) = &stamped.entry {
             self.close(stamped.at, completed);
+        } else if let Entry::Resumed { series, .. } = &stamped.entry {
+            self.closed.retain(|closed| closed.series.id != *series);
         }
         self.state.apply(stamped);
     }
@@ -70,9 +72,20 @@ impl History {
         &self.closed
     }
 
-    /// Takes the closed series out, so that they do not gather.
+    /// Takes the closed series out, so that they do not gather; those that can be resumed stay.
     pub fn take_closed(&mut self) -> Vec<ClosedSeries> {
-        std::mem::take(&mut self.closed)
+        if self.closed.is_empty() {
+            return Vec::new();
+        }
+        let stations = self.state.stations.values();
+        let stopped = stations.filter_map(|station| station.stopped.as_ref());
+        let stopped: Vec<Seq> = stopped.map(|stopped| stopped.series.id).collect();
+        let closed = std::mem::take(&mut self.closed);
+        let (stay, gone) = closed
+            .into_iter()
+            .partition(|closed| stopped.contains(&closed.series.id));
+        self.closed = stay;
+        gone
     }
 
     /// The open series, in the order of their stations.
@@ -105,6 +118,7 @@ pub fn series_of(stamped: &Stamped) -> Option<Seq> {
         | Entry::Doubted { series, .. }
         | Entry::Retracted { series, .. }
         | Entry::Restored { series, .. }
+        | Entry::Resumed { series, .. }
         | Entry::ZeroDue { series, .. }
         | Entry::Alerted { series, .. } => Some(*series),
         Entry::Noted { series, .. } | Entry::OperatorSaid { series, .. } => *series,
@@ -151,6 +165,7 @@ pub fn fate(entries: &[Stamped], seq: Seq) -> Fate {
             Entry::Doubted { .. }
             | Entry::Retracted { .. }
             | Entry::Restored { .. }
+            | Entry::Resumed { .. }
             | Entry::Begun { .. }
             | Entry::Segment { .. }
             | Entry::Started { .. }

@@ -14,6 +14,7 @@ pub mod lowest;
 mod noting;
 mod reading;
 pub mod repeat;
+pub mod resume;
 pub mod runs;
 mod said;
 pub mod state;
@@ -220,6 +221,17 @@ pub enum Entry {
         /// By what means.
         by: Means,
     },
+    /// A series that the last arming stopped early is open again.
+    Resumed {
+        /// The station.
+        station: String,
+        /// The series.
+        series: Seq,
+        /// Who measures from here on.
+        operator: Option<String>,
+        /// By what means.
+        by: Means,
+    },
     /// What the operator noted.
     Noted {
         /// The station.
@@ -341,6 +353,7 @@ impl Entry {
             Self::Doubted { .. } => "doubted",
             Self::Retracted { .. } => "retracted",
             Self::Restored { .. } => "restored",
+            Self::Resumed { .. } => "resumed",
             Self::Noted { .. } => "noted",
             Self::Alerted { .. } => "alerted",
             Self::ClockStepped { .. } => "clock_stepped",

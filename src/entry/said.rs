@@ -91,6 +91,7 @@ impl State {
             | Entry::OperatorSaid { station, .. }
             | Entry::Retracted { station, .. }
             | Entry::Restored { station, .. }
+            | Entry::Resumed { station, .. }
             | Entry::Noted { station, .. } => station,
             Entry::Begun { .. }
             | Entry::Segment { .. }

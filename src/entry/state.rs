@@ -4,6 +4,7 @@
 //! and a client of the feed all use this one fold, so they cannot come to differ.
 
 use super::repeat::Repeat;
+use super::resume::Stopped;
 use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::undo::RetractedReading;
 use super::{
@@ -61,6 +62,8 @@ pub struct StationState {
     pub runs: Runs,
     /// The series that the last one owes; `None` as soon as one is armed.
     pub repeat: Option<Repeat>,
+    /// The series that the last arming stopped early, while it can be resumed.
+    pub stopped: Option<Box<Stopped>>,
 }
 
 /// What is known of an instrument.
@@ -157,6 +160,11 @@ impl State {
     pub fn apply(&mut self, stamped: &Stamped) {
         let Stamped { seq, at, entry } = stamped;
         self.forget_refusal(entry);
+        if let Some(station) = super::words::station(entry)
+            && let Some(station) = self.stations.get_mut(station)
+        {
+            station.follow_stopped(entry);
+        }
         match entry {
             Entry::Begun { journal } => self.journal = Some(journal.clone()),
             Entry::Segment { state, .. } => self.clone_from(state),
@@ -243,7 +251,9 @@ impl State {
                 ..
             } => self.alert(*seq, station, rule, text, readings),
             Entry::ClockStepped { by_micros } => self.shift_times(*by_micros),
-            Entry::AdapterChanged(_)
+            // Said of the station above.
+            Entry::Resumed { .. }
+            | Entry::AdapterChanged(_)
             | Entry::Disarmed { .. }
             | Entry::Stopped { .. }
             | Entry::Unread(_)
@@ -273,6 +283,9 @@ impl State {
             }
             if let Some(at) = &mut station.closed_at {
                 at.0 = at.0.saturating_add(by_micros);
+            }
+            if let Some(stopped) = &mut station.stopped {
+                stopped.series.shift(by_micros);
             }
             if let Some(repeat) = &mut station.repeat {
                 repeat.shift(by_micros);

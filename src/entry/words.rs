@@ -45,6 +45,7 @@ pub fn station(entry: &Entry) -> Option<&str> {
         | Entry::Doubted { station, .. }
         | Entry::Retracted { station, .. }
         | Entry::Restored { station, .. }
+        | Entry::Resumed { station, .. }
         | Entry::Noted { station, .. }
         | Entry::Refused { station, .. }
         | Entry::Alerted { station, .. } => Some(station),
@@ -126,6 +127,7 @@ pub fn words(entry: &Entry) -> String {
             )
         }
         Entry::Restored { reading, by, .. } => format!("restored #{reading} {}", by.words()),
+        Entry::Resumed { series, by, .. } => format!("series {series} resumed {}", by.words()),
         Entry::Noted { text, .. } => format!("note: {text}"),
         Entry::Refused {
             said,
@@ -309,10 +311,16 @@ fn completed(completed: &Completed) -> String {
         series,
         outcome,
         tally,
+        resumable,
         ..
     } = completed;
+    let resumable = if *resumable {
+        "; it can be resumed until something is measured"
+    } else {
+        ""
+    };
     format!(
-        "series {series} {}{}: {}",
+        "series {series} {}{}: {}{resumable}",
         self::outcome(*outcome),
         after(*tally),
         self::tally(*tally)

@@ -242,6 +242,7 @@ impl Walk {
             | Entry::Doubted { .. }
             | Entry::Retracted { .. }
             | Entry::Restored { .. }
+            | Entry::Resumed { .. }
             | Entry::Noted { .. }
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }

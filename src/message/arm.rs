@@ -44,6 +44,8 @@ struct ArmForm {
     zero: Option<PolicyForm>,
     repeat: Option<bool>,
     alerts: Option<Vec<String>>,
+    /// Stop a series that is open at the station, without being asked to say so again.
+    cut: Option<bool>,
 }
 
 #[derive(Default, Deserialize, JsonSchema)]
@@ -68,13 +70,14 @@ pub(super) fn schema(generator: &mut schemars::SchemaGenerator) -> schemars::Sch
 pub(super) fn arm(params: Option<Value>) -> Result<Call, ErrorObject> {
     let form: ArmForm = read(params)?;
     let (station, operator) = (form.station.clone(), form.operator.clone());
+    let cut = form.cut.unwrap_or(false);
     let what = match form.plan.clone() {
         Some(plan) if form.names_a_plan_key() => {
             return Err(ErrorObject::new(
                 code::INVALID_PARAMS,
                 format!("got the plan {plan:?} and keys of a plan, want one or the other"),
                 Some(
-                    "leave out the plan's name, or everything but station, plan and operator"
+                    "leave out the plan's name, or everything but station, plan, operator and cut"
                         .to_owned(),
                 ),
             ));
@@ -86,6 +89,7 @@ pub(super) fn arm(params: Option<Value>) -> Result<Call, ErrorObject> {
         station,
         what,
         operator,
+        cut,
     }))
 }
 
@@ -345,6 +349,7 @@ mod tests {
                 station: Some("bench-1".to_owned()),
                 what: Armable::Named("pump-own".to_owned()),
                 operator: Some("mo".to_owned()),
+                cut: false,
             }))
         );
         let inline = asked(

@@ -23,8 +23,8 @@ pub mod state;
 pub use digits::Digits;
 pub use feed::{FeedRequest, Hello, Notice};
 pub use reply::{ErrorObject, code};
-pub use request::{Call, Request};
-pub use state::StateMessage;
+pub use request::{Call, Rejected, Request, RequestId};
+pub use state::{StateMessage, left_open};
 
 /// The version of hello, state and control messages. Fields may be added within a version.
 pub const VERSION: u32 = 1;

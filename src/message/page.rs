@@ -53,6 +53,9 @@ pub struct BenchMessage {
     /// The reading that was retracted last, while that can be undone.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub restorable: Option<SlotMessage>,
+    /// The series that the last arming stopped early, while it can be resumed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub resumable: Option<u64>,
 }
 
 /// A counted reading in its slot.
@@ -223,6 +226,9 @@ impl Board {
             restorable: series
                 .and_then(|series| series.retracted.as_ref())
                 .map(|retracted| slot(&retracted.reading)),
+            resumable: station
+                .and_then(|station| station.stopped.as_ref())
+                .map(|stopped| stopped.series.id.0),
         }
     }
 }
@@ -346,6 +352,7 @@ fn tone(entry: &Entry) -> Option<&'static str> {
         Entry::Armed(_)
         | Entry::Retracted { .. }
         | Entry::Restored { .. }
+        | Entry::Resumed { .. }
         | Entry::Noted { .. }
         | Entry::Attached(_)
         | Entry::Detached { .. }

@@ -2,10 +2,10 @@
 
 use super::armed::ArmedMessage;
 use super::catalog::CatalogMessage;
+use super::request::RequestId;
 use super::state::StateMessage;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use serde_json::Value;
 
 /// The codes of errors; those under −32000 are JSON-RPC's own.
 pub mod code {
@@ -72,7 +72,7 @@ impl ErrorObject {
     }
 }
 
-/// The answer to `disarm`, `retract`, `restore`, `note`, `operator`, `tool` and `zero`.
+/// The answer to `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool` and `zero`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Done {
     /// The entry that says so; it is durable.
@@ -194,7 +194,7 @@ pub struct Trouble {
 pub enum Outcome {
     /// To `arm`.
     Armed(Box<Armed>),
-    /// To `disarm`, `retract`, `restore`, `note`, `operator`, `tool`, `zero`.
+    /// To `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `zero`.
     Done(Done),
     /// To `reload`.
     Reload(Reload),
@@ -207,19 +207,19 @@ pub enum Outcome {
 #[derive(Serialize)]
 struct ResultForm<'a> {
     jsonrpc: &'static str,
-    id: &'a Value,
+    id: &'a RequestId,
     result: &'a Outcome,
 }
 
 #[derive(Serialize)]
 struct ErrorForm<'a> {
     jsonrpc: &'static str,
-    id: &'a Value,
+    id: &'a RequestId,
     error: &'a ErrorObject,
 }
 
 /// The line that answers the request `id`; an `id` that could not be read is null.
-pub fn line(id: &Value, outcome: &Result<Outcome, ErrorObject>) -> Vec<u8> {
+pub fn line(id: &RequestId, outcome: &Result<Outcome, ErrorObject>) -> Vec<u8> {
     let jsonrpc = "2.0";
     match outcome {
         Ok(result) => super::line(&ResultForm {

@@ -8,17 +8,47 @@ use super::reply::{ErrorObject, code};
 use crate::entry::Means;
 use crate::station::Command;
 use schemars::{JsonSchema, Schema, SchemaGenerator};
-use serde::Deserialize;
 use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize, Serializer};
+use serde_json::value::RawValue;
 use serde_json::{Map, Value};
+use std::collections::BTreeMap;
 
 /// One request.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Request {
     /// What the answer must carry; `None` for a notification, which gets no answer.
-    pub id: Option<Value>,
+    pub id: Option<RequestId>,
     /// What is asked.
     pub call: Call,
+}
+
+/// The id of a request, as it was written: it is echoed to the letter.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RequestId(String);
+
+impl RequestId {
+    /// What answers a line whose id could not be read.
+    pub fn null() -> Self {
+        Self("null".to_owned())
+    }
+
+    /// As it was written: a number, a string or null. JSON-RPC 2.0 knows no other id.
+    fn read(raw: &RawValue) -> Option<Self> {
+        let is_id = matches!(
+            raw.get().as_bytes().first()?,
+            b'0'..=b'9' | b'-' | b'"' | b'n'
+        );
+        is_id.then(|| Self(raw.get().to_owned()))
+    }
+}
+
+impl Serialize for RequestId {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        RawValue::from_string(self.0.clone())
+            .map_err(serde::ser::Error::custom)?
+            .serialize(to)
+    }
 }
 
 /// What is asked.
@@ -37,28 +67,29 @@ pub enum Call {
 /// A line that is no request, with what to answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Rejected {
-    /// The request's id, where it could be read; null otherwise.
-    pub id: Value,
+    /// The request's id, where it could be read; null otherwise; `None` if it is a notification, which is not answered.
+    pub id: Option<RequestId>,
     /// The error to answer with.
     pub error: ErrorObject,
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 13] = [
-    "arm", "disarm", "retract", "restore", "note", "zero", "ask", "adapter", "operator", "tool",
-    "status", "catalog", "reload",
+pub const METHODS: [&str; 14] = [
+    "arm", "disarm", "retract", "restore", "resume", "note", "zero", "ask", "adapter", "operator",
+    "tool", "status", "catalog", "reload",
 ];
 
 impl Request {
     /// Reads one line.
     pub fn parse(line: &[u8]) -> Result<Self, Box<Rejected>> {
-        let value: Value = serde_json::from_slice(line).map_err(|error| {
+        let parse = |error: serde_json::Error| {
             Box::new(Rejected::new(
                 code::PARSE,
                 format!("not JSON: {error}"),
                 "send one JSON-RPC 2.0 request a line",
             ))
-        })?;
+        };
+        let value: Value = serde_json::from_slice(line).map_err(parse)?;
         let Value::Object(object) = value else {
             return Err(Box::new(Rejected::new(
                 code::INVALID_REQUEST,
@@ -66,17 +97,30 @@ impl Request {
                 "send one request a line; batches are not served",
             )));
         };
-        let id = object.get("id").cloned();
-        let answer_id = id.clone().unwrap_or(Value::Null);
-        let result = check_id(id.as_ref())
-            .and_then(|()| check_version(&object))
-            .and_then(|()| call(&object));
-        match result {
-            Ok(call) => Ok(Self { id, call }),
+        // A value would not keep how a number or a string was written.
+        let raw: BTreeMap<String, Box<RawValue>> = serde_json::from_slice(line).map_err(parse)?;
+        let id = match raw.get("id").map(|raw| RequestId::read(raw)) {
+            None => None,
+            Some(Some(id)) => Some(id),
+            Some(None) => {
+                let got = object.get("id").map_or("nothing", name_of);
+                return Err(Box::new(Rejected::new(
+                    code::INVALID_REQUEST,
+                    format!("id is {got}, want a number, a string or null"),
+                    "number the requests: 1, 2, 3",
+                )));
+            }
+        };
+        match check_request(&object) {
             Err(error) => Err(Box::new(Rejected {
-                id: answer_id,
+                id: Some(id.unwrap_or_else(RequestId::null)),
                 error,
             })),
+            // From here on it is a request; one without an id is a notification, and gets no answer.
+            Ok(method) => match call(method, &object) {
+                Ok(call) => Ok(Self { id, call }),
+                Err(error) => Err(Box::new(Rejected { id, error })),
+            },
         }
     }
 }
@@ -84,7 +128,7 @@ impl Request {
 impl Rejected {
     fn new(code: i64, message: String, remedy: &str) -> Self {
         Self {
-            id: Value::Null,
+            id: Some(RequestId::null()),
             error: ErrorObject::new(code, message, Some(remedy.to_owned())),
         }
     }
@@ -101,38 +145,36 @@ const fn name_of(value: &Value) -> &'static str {
     }
 }
 
-fn check_id(id: Option<&Value>) -> Result<(), ErrorObject> {
-    match id {
-        None | Some(Value::Null | Value::Number(_) | Value::String(_)) => Ok(()),
-        Some(other @ (Value::Bool(_) | Value::Array(_) | Value::Object(_))) => {
-            Err(ErrorObject::new(
-                code::INVALID_REQUEST,
-                format!("id is {}, want a number or a string", name_of(other)),
-                Some("number the requests: 1, 2, 3".to_owned()),
+/// The method, if the object is a request: of this version, with a method by name, and parameters that are a
+/// structure.
+fn check_request(object: &Map<String, Value>) -> Result<&str, ErrorObject> {
+    let invalid = |message: String, remedy: String| {
+        ErrorObject::new(code::INVALID_REQUEST, message, Some(remedy))
+    };
+    if object.get("jsonrpc").and_then(Value::as_str) != Some("2.0") {
+        return Err(invalid(
+            "no \"jsonrpc\":\"2.0\" in the request".to_owned(),
+            "send {\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"status\"}".to_owned(),
+        ));
+    }
+    let Some(method) = object.get("method").and_then(Value::as_str) else {
+        return Err(invalid(
+            "no method in the request, want a string".to_owned(),
+            format!("one of {}", METHODS.join(", ")),
+        ));
+    };
+    match object.get("params") {
+        None | Some(Value::Object(_) | Value::Array(_)) => Ok(method),
+        Some(other @ (Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_))) => {
+            Err(invalid(
+                format!("params are {}, want an object", name_of(other)),
+                "name the parameters: {\"station\":\"bench-1\", …}".to_owned(),
             ))
         }
     }
 }
 
-fn check_version(object: &Map<String, Value>) -> Result<(), ErrorObject> {
-    if object.get("jsonrpc").and_then(Value::as_str) == Some("2.0") {
-        return Ok(());
-    }
-    Err(ErrorObject::new(
-        code::INVALID_REQUEST,
-        "no \"jsonrpc\":\"2.0\" in the request",
-        Some("send {\"jsonrpc\":\"2.0\",\"id\":1,\"method\":\"status\"}".to_owned()),
-    ))
-}
-
-fn call(object: &Map<String, Value>) -> Result<Call, ErrorObject> {
-    let Some(method) = object.get("method").and_then(Value::as_str) else {
-        return Err(ErrorObject::new(
-            code::INVALID_REQUEST,
-            "no method in the request, want a string",
-            Some(format!("one of {}", METHODS.join(", "))),
-        ));
-    };
+fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> {
     let params = object.get("params").cloned();
     match method {
         "arm" => arm(params),
@@ -154,6 +196,11 @@ fn call(object: &Map<String, Value>) -> Result<Call, ErrorObject> {
                 reason,
                 by,
             }))
+        }
+        "resume" => {
+            let StationForm { station } = read(params)?;
+            let by = Means::Command;
+            Ok(Call::Station(Command::Resume { station, by }))
         }
         "restore" => {
             let StationForm { station } = read(params)?;
@@ -228,6 +275,7 @@ pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Sch
     vec![
         ("disarm", generator.subschema_for::<StationForm>()),
         ("retract", generator.subschema_for::<RetractForm>()),
+        ("resume", generator.subschema_for::<StationForm>()),
         ("restore", generator.subschema_for::<StationForm>()),
         ("operator", generator.subschema_for::<OperatorForm>()),
         ("tool", generator.subschema_for::<ToolForm>()),
@@ -363,7 +411,10 @@ mod tests {
             assert_eq!(parse(line).unwrap_err().code, code, "{line}");
         }
         let binary = Request::parse(b"\xff\xfe\x00").unwrap_err();
-        assert_eq!((binary.error.code, binary.id), (-32_700, Value::Null));
+        assert_eq!(
+            (binary.error.code, binary.id),
+            (-32_700, Some(RequestId::null()))
+        );
     }
 
     #[test]
@@ -375,17 +426,71 @@ mod tests {
         );
     }
 
+    /// The id that the answer to this line has; none where it is not answered.
+    fn answered(id: &str, rest: &str) -> Option<String> {
+        let id = if id.is_empty() {
+            String::new()
+        } else {
+            format!("\"id\":{id},")
+        };
+        let line = format!("{{{id}\"jsonrpc\":\"2.0\",{rest}}}");
+        let id = match Request::parse(line.as_bytes()) {
+            Ok(request) => request.id,
+            Err(rejected) => rejected.id,
+        };
+        id.map(|id| serde_json::to_string(&id).unwrap())
+    }
+
     #[test]
-    fn a_notification_has_no_id_and_a_null_id_is_one() {
-        let id = |text: &str| Request::parse(text.as_bytes()).unwrap().id;
-        assert_eq!(id(r#"{"jsonrpc":"2.0","method":"status"}"#), None);
-        assert_eq!(
-            id(r#"{"jsonrpc":"2.0","id":null,"method":"status"}"#),
-            Some(Value::Null)
-        );
-        assert_eq!(
-            id(r#"{"jsonrpc":"2.0","id":"a-7","method":"status"}"#),
-            Some(Value::String("a-7".to_owned()))
-        );
+    fn an_id_is_echoed_to_the_letter() {
+        for id in [
+            "1",
+            "-0",
+            "1.0",
+            "1.10",
+            "1e2",
+            "123456789012345678901234567890",
+            "0.1000000000000000055511151231257827",
+            "null",
+            "\"\"",
+            "\"a-7\"",
+            "\"\\u0041\\/\"",
+        ] {
+            for rest in [
+                "\"method\":\"status\"",
+                "\"method\":\"amr\"",
+                "\"method\":7",
+                "\"method\":\"status\",\"params\":{\"x\":1}",
+            ] {
+                assert_eq!(answered(id, rest).as_deref(), Some(id), "{rest}");
+            }
+        }
+    }
+
+    #[test]
+    fn an_id_that_is_none_is_answered_with_null() {
+        for id in ["{}", "{\"a\":1}", "[1]", "true", "false"] {
+            let answer = answered(id, "\"method\":\"status\"");
+            assert_eq!(answer.as_deref(), Some("null"), "{id}");
+        }
+    }
+
+    #[test]
+    fn a_notification_is_not_answered_whatever_is_wrong_and_what_is_no_request_is() {
+        for rest in [
+            "\"method\":\"status\"",
+            "\"method\":\"amr\"",
+            "\"method\":\"status\",\"params\":[]",
+            "\"method\":\"status\",\"params\":{\"x\":1}",
+        ] {
+            assert_eq!(answered("", rest), None, "{rest}");
+        }
+        // As in the examples of the specification: no request, and so no notification.
+        for rest in [
+            "\"method\":1,\"params\":\"bar\"",
+            "\"method\":\"status\",\"params\":\"bar\"",
+        ] {
+            assert_eq!(answered("", rest).as_deref(), Some("null"), "{rest}");
+        }
     }
 }

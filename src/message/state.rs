@@ -55,7 +55,7 @@ pub struct StationMessage {
     /// What to do next, in words.
     pub prompt: String,
     /// What to do next, for programs: `arm`, `connect`, `adapter`, `shared`, `zero`, `measure`; `wait` in an answer to
-    /// `status` while the disk does not answer.
+    /// `status` while the disk does not answer; `end` of a station that the configuration no longer has.
     pub prompt_kind: String,
     /// The last reading, whatever became of it.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -196,7 +196,10 @@ impl StateMessage {
             v: VERSION,
             seq: state.last.map(|seq| seq.0),
             stations: stations
-                .map(|name| StationMessage::new(state, name))
+                .map(|name| {
+                    let told = StationMessage::new(state, name);
+                    if known(name) { told } else { told.left() }
+                })
                 .collect(),
             instruments: instruments(state, catalog),
         }
@@ -266,6 +269,25 @@ impl StationMessage {
                 .map(|(series, outcome, tally)| OutcomeMessage::new(series, outcome, tally)),
         }
     }
+}
+
+impl StationMessage {
+    /// Of a station that the configuration no longer has: nothing is measured there, its series can be ended.
+    fn left(self) -> Self {
+        Self {
+            prompt: left_open(&self.station),
+            prompt_kind: "end".to_owned(),
+            next: None,
+            ..self
+        }
+    }
+}
+
+/// What to do about a series that is open at a station that the configuration no longer has.
+pub fn left_open(station: &str) -> String {
+    format!(
+        "{station} is not in the configuration any more: end its series (tallyjaw disarm --station {station}), or put the station back"
+    )
 }
 
 const fn kind_of(prompt: &Prompt) -> &'static str {

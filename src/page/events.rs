@@ -3,11 +3,12 @@
 //!
 //! - A client that is behind is served from the journal's files, a piece at a time. One piece waits for
 //!   it, and what the connection holds; nothing more is made while it takes nothing.
-//! - An entry carries its number as `id`, so that a browser that comes back says where it was.
+//! - An entry carries its number as `id`, so that a browser that comes back says where it was: the number that
+//!   stands in it, also behind a gap, which is said.
 
 use super::board::{Doc, Docs};
 use crate::clients::{Batch, Live, read_piece};
-use crate::entry::Seq;
+use crate::entry::{Seq, glance};
 use crate::journal::{Cursor, JournalError};
 use crate::message::Notice;
 use axum::body::{Body, Bytes, HttpBody};
@@ -103,11 +104,9 @@ impl Client {
                     format!("got after {beyond}, but the newest entry is {}", doc.seq),
                     Some("is it another journal? compare `journal` of the state"),
                 );
-                event(
-                    &mut first,
-                    "notice",
-                    crate::message::line(&notice).trim_ascii_end(),
-                );
+                // Whoever comes back asks for what there is, and not for that number again.
+                first.extend_from_slice(format!("id: {}\n", doc.seq).as_bytes());
+                notice_event(&mut first, &notice);
                 doc.seq
             }
         };
@@ -226,18 +225,48 @@ impl Client {
         }
     }
 
-    /// Whole lines that follow `after`, each with its number: there are no gaps.
+    /// Whole lines that follow `after`, each with its number.
     fn entries(&mut self, bytes: &[u8], last: Seq) -> Next {
-        let mut piece = Vec::with_capacity(bytes.len() + bytes.len() / 8);
-        let mut seq = self.after;
-        for line in lines(bytes) {
-            seq = seq.following();
-            piece.extend_from_slice(format!("id: {seq}\n").as_bytes());
-            data(&mut piece, line);
-        }
+        let piece = numbered(self.after, bytes);
         self.after = last;
         Next::Piece(piece)
     }
+}
+
+/// Lines that come after entry `after` as events, each with the number that stands in it; where entries are
+/// missing before one, that is said.
+fn numbered(after: Seq, bytes: &[u8]) -> Vec<u8> {
+    let mut piece = Vec::with_capacity(bytes.len() + bytes.len() / 8);
+    let mut before = after;
+    for line in lines(bytes) {
+        let want = before.following();
+        let seq = glance::seq(line).unwrap_or(want);
+        if seq > want {
+            let notice = Notice::new(
+                "gap",
+                format!(
+                    "entries {want} to {} are not in the journal's files any more",
+                    seq.0.saturating_sub(1)
+                ),
+                Some(
+                    "see what is missing: tallyjaw verify; segments that were moved away can be put back",
+                ),
+            );
+            notice_event(&mut piece, &notice);
+        }
+        piece.extend_from_slice(format!("id: {seq}\n").as_bytes());
+        data(&mut piece, line);
+        before = seq;
+    }
+    piece
+}
+
+fn notice_event(piece: &mut Vec<u8>, notice: &Notice) {
+    event(
+        piece,
+        "notice",
+        crate::message::line(notice).trim_ascii_end(),
+    );
 }
 
 fn lines(bytes: &[u8]) -> impl Iterator<Item = &[u8]> {

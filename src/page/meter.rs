@@ -142,6 +142,7 @@ impl Meter {
             | Entry::Armed(_)
             | Entry::Disarmed { .. }
             | Entry::Completed(_)
+            | Entry::Resumed { .. }
             | Entry::ZeroSaid { .. }
             | Entry::ZeroDue { .. }
             | Entry::OperatorSaid { .. }

@@ -104,7 +104,12 @@ impl Facts {
         let mut operators: Vec<String> = operator.iter().cloned().collect();
         let mut readings = Vec::new();
         for stamped in &record.entries {
-            if let Entry::OperatorSaid { operator: said, .. } = &stamped.entry {
+            if let Entry::OperatorSaid { operator: said, .. }
+            | Entry::Resumed {
+                operator: Some(said),
+                ..
+            } = &stamped.entry
+            {
                 operator = Some(said.clone());
                 if !operators.contains(said) {
                     operators.push(said.clone());

@@ -81,6 +81,8 @@ pub struct Gathering<'w> {
     known: Vec<Seq>,
     open: BTreeMap<String, (bool, Record)>,
     done: Vec<Record>,
+    /// Closed, and can be open again.
+    stopped: BTreeMap<String, (bool, Record)>,
     ports: HashMap<String, Attached>,
     zeros: HashMap<String, (Seq, WallMicros, Zeroed)>,
     verified: HashMap<String, Verification>,
@@ -97,6 +99,7 @@ impl<'w> Gathering<'w> {
             known: Vec::new(),
             open: BTreeMap::new(),
             done: Vec::new(),
+            stopped: BTreeMap::new(),
             ports: HashMap::new(),
             zeros: HashMap::new(),
             verified: HashMap::new(),
@@ -110,6 +113,12 @@ impl<'w> Gathering<'w> {
         if let Entry::Armed(spec) = &stamped.entry {
             self.arm(stamped, spec);
             return;
+        }
+        if let Entry::Resumed {
+            station, series, ..
+        } = &stamped.entry
+        {
+            self.resume(station, *series);
         }
         self.keep(stamped);
         if let Entry::Begun { journal } | Entry::Segment { journal, .. } = &stamped.entry {
@@ -186,16 +195,32 @@ impl<'w> Gathering<'w> {
         for found in verifications(&record, at, completed) {
             self.verified.insert(found.instrument.clone(), found);
         }
-        if is_wanted {
+        if completed.resumable {
+            let stopped = (is_wanted, record);
+            let before = self.stopped.insert(completed.station.clone(), stopped);
+            self.done.extend(wanted(before));
+        } else if is_wanted {
             self.done.push(record);
+        }
+    }
+
+    fn resume(&mut self, station: &str, series: Seq) {
+        let Some((is_wanted, mut record)) = self.stopped.remove(station) else {
+            return;
+        };
+        if record.id == series {
+            record.closed = None;
+            self.open.insert(station.to_owned(), (is_wanted, record));
+        } else {
+            self.done.extend(is_wanted.then_some(record));
         }
     }
 
     /// All that was gathered; `None` of a journal without an entry or a name.
     pub fn finish(self) -> Option<Gathered> {
         let (last, last_at, digest) = self.last?;
-        let open = self.open.into_values();
-        let open = open.filter_map(|(is_wanted, record)| is_wanted.then_some(record));
+        let open = self.open.into_values().chain(self.stopped.into_values());
+        let open = open.filter_map(|one| wanted(Some(one)));
         let mut series: Vec<_> = self.done.into_iter().chain(open).collect();
         series.sort_by_key(|record| record.id);
         Some(Gathered {
@@ -208,6 +233,10 @@ impl<'w> Gathering<'w> {
             known: self.known,
         })
     }
+}
+
+fn wanted(record: Option<(bool, Record)>) -> Option<Record> {
+    record.and_then(|(is_wanted, record)| is_wanted.then_some(record))
 }
 
 /// What a series that verified instruments showed of each.

@@ -2,9 +2,10 @@
 //!
 //! In: entries in order. Out: rows, series by series as these are closed; until then a reading may be doubted
 //! or retracted, and after that not any more ([`crate::entry::audit`]). What was measured for nothing is told
-//! at once. What is kept are the readings of the open series.
+//! at once. A series that an arming stopped early waits until it cannot be resumed. What is kept are the readings of the open series.
 
 use super::{Of, Row, Stands};
+use crate::entry::resume::Resumable;
 use crate::entry::{Entry, JournalId, Reading, Seq, Stamped};
 use crate::quantity::WallMicros;
 use crate::spec::ArmedSpec;
@@ -16,6 +17,8 @@ use std::sync::Arc;
 pub struct Gather {
     journal: JournalId,
     open: BTreeMap<Seq, Open>,
+    /// Closed, and can be open again.
+    resumable: Resumable,
 }
 
 #[derive(Debug)]
@@ -40,6 +43,7 @@ impl Gather {
         Self {
             journal,
             open: BTreeMap::new(),
+            resumable: Resumable::default(),
         }
     }
 
@@ -54,6 +58,10 @@ impl Gather {
         stamped: &Stamped,
         mut tell: impl FnMut(&Row<'_>) -> Result<(), E>,
     ) -> Result<(), E> {
+        let settled = self.resumable.settled(stamped);
+        if let Some(open) = settled.and_then(|series| self.open.remove(&series)) {
+            open.tell(&self.journal, &mut tell)?;
+        }
         let entry = &stamped.entry;
         if let Entry::Armed(spec) = entry {
             self.arm(stamped.seq, spec);
@@ -65,6 +73,13 @@ impl Gather {
         {
             if let Some(open) = self.open.get_mut(series) {
                 open.operator = Some(operator.as_str().into());
+            }
+        } else if let Entry::Resumed {
+            series, operator, ..
+        } = entry
+        {
+            if let Some(open) = self.open.get_mut(series) {
+                open.operator = operator.as_deref().map(Into::into);
             }
         } else if let Entry::Doubted {
             series, readings, ..
@@ -90,7 +105,9 @@ impl Gather {
                 open.fallen.remove(reading);
             }
         } else if let Entry::Completed(completed) = entry {
-            if let Some(open) = self.open.remove(&completed.series) {
+            if !completed.resumable
+                && let Some(open) = self.open.remove(&completed.series)
+            {
                 return open.tell(&self.journal, tell);
             }
         } else if let Entry::Reading(reading) = entry {

@@ -9,6 +9,7 @@
 
 use super::{Place, Sink, SinkError, SinkKind, cursors, failed, make};
 use crate::config::DataSetConfig;
+use crate::entry::resume::Resumable;
 use crate::entry::{Entry, JournalId, Seq, Stamped, line};
 use crate::export::{ParquetTable, Table as _, WholeFile};
 use crate::journal::Cursor;
@@ -45,6 +46,8 @@ struct DataSet {
     seen: Seq,
     /// For each open series the station and the days of its readings.
     open: BTreeMap<Seq, (String, BTreeSet<String>)>,
+    /// Of these the ones that were stopped early and can be resumed.
+    resumable: Resumable,
     /// For each day the first entry that its readings need: where their first series was armed.
     days: BTreeMap<String, Seq>,
     /// What is not in the files yet.
@@ -72,6 +75,7 @@ impl DataSet {
             done: Seq(0),
             seen: Seq(0),
             open: BTreeMap::new(),
+            resumable: Resumable::default(),
             days: BTreeMap::new(),
             behind: BTreeSet::new(),
             last: Instant::now(),
@@ -99,6 +103,8 @@ impl DataSet {
 
     fn look(&mut self, stamped: &Stamped) {
         let entry = &stamped.entry;
+        let settled = self.resumable.settled(stamped);
+        self.close(settled, stamped.seq);
         if let Entry::Armed(spec) = entry {
             let none = BTreeSet::new();
             self.open.insert(stamped.seq, (spec.station.clone(), none));
@@ -120,13 +126,21 @@ impl DataSet {
                 None => {}
             }
         } else if let Entry::Completed(completed) = entry
-            && let Some((station, days)) = self.open.remove(&completed.series)
-            && stamped.seq > self.done
+            && !completed.resumable
+        {
+            self.close(Some(completed.series), stamped.seq);
+        }
+        self.seen = stamped.seq;
+    }
+
+    /// Nothing more is said about a series since this entry.
+    fn close(&mut self, series: Option<Seq>, by: Seq) {
+        if let Some((station, days)) = series.and_then(|series| self.open.remove(&series))
+            && by > self.done
         {
             let parts = days.into_iter().map(|day| (station.clone(), day));
             self.behind.extend(parts);
         }
-        self.seen = stamped.seq;
     }
 
     /// Writes what is behind, and moves the cursor.

@@ -222,6 +222,7 @@ fn log_line(stamped: &Stamped) -> Option<String> {
         | Entry::Doubted { .. }
         | Entry::Retracted { .. }
         | Entry::Restored { .. }
+        | Entry::Resumed { .. }
         | Entry::AdapterChanged(_)
         | Entry::AdapterSaid(_)
         | Entry::Disturbed(_)

@@ -11,7 +11,7 @@ use std::fmt;
 pub const LONGEST_CARD: usize = 512;
 
 /// Every kind of card, for messages.
-pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST or tj/note/TEXT";
+pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/resume, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST or tj/note/TEXT";
 
 /// What a card says.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -20,6 +20,8 @@ pub enum Card {
     Arm(String),
     /// `tj/disarm`: close the open series.
     Disarm,
+    /// `tj/resume`: open the series again that the last arming stopped early.
+    Resume,
     /// `tj/retract` or `tj/retract/REASON`: retract the last reading.
     Retract(Option<String>),
     /// `tj/restore`: undo the last retraction.
@@ -117,6 +119,7 @@ impl Card {
             ("retract", "") => Ok(Self::Retract(None)),
             ("retract", word) => Ok(Self::Retract(Some(word.to_owned()))),
             ("restore", "") => Ok(Self::Restore),
+            ("resume", "") => Ok(Self::Resume),
             ("zero", "") => Ok(Self::Zero),
             ("ask", "") => Ok(Self::Ask),
             ("adapter", "") => Ok(Self::Adapter),
@@ -131,6 +134,7 @@ impl Card {
             Self::Disarm => "disarm",
             Self::Retract(_) => "retract",
             Self::Restore => "restore",
+            Self::Resume => "resume",
             Self::Zero => "zero",
             Self::Ask => "ask",
             Self::Adapter => "adapter",
@@ -147,7 +151,12 @@ impl Card {
                 Some(word)
             }
             Self::Retract(reason) => reason.as_ref(),
-            Self::Disarm | Self::Restore | Self::Zero | Self::Ask | Self::Adapter => None,
+            Self::Disarm
+            | Self::Restore
+            | Self::Resume
+            | Self::Zero
+            | Self::Ask
+            | Self::Adapter => None,
         }
     }
 }
@@ -168,7 +177,7 @@ mod tests {
 
     fn any_card() -> impl Strategy<Value = Card> {
         let word = prop_oneof!["[a-zA-Z0-9._-]{1,64}", "[ -~/]{0,30}", ".{0,200}", "\\PC*"];
-        (0..11_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
+        (0..12_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
             0 => Card::Arm(word),
             1 => Card::Operator(word),
             2 => Card::Tool(word),
@@ -177,8 +186,9 @@ mod tests {
             5 => Card::Retract(None),
             7 => Card::Retract(Some(word)),
             8 => Card::Restore,
+            9 => Card::Resume,
             6 => Card::Zero,
-            9 => Card::Adapter,
+            10 => Card::Adapter,
             _ => Card::Ask,
         })
     }
@@ -210,6 +220,7 @@ mod tests {
             (Card::Retract(None), "tj/retract"),
             (Card::Retract(Some(word())), "tj/retract/x y"),
             (Card::Restore, "tj/restore"),
+            (Card::Resume, "tj/resume"),
             (Card::Zero, "tj/zero"),
             (Card::Ask, "tj/ask"),
             (Card::Adapter, "tj/adapter"),

@@ -7,8 +7,9 @@ use crate::entry::Means;
 use crate::spec::{Catalog, Subject};
 
 /// The words that cards begin with.
-const VERBS: [&str; 10] = [
-    "arm", "disarm", "retract", "restore", "zero", "ask", "adapter", "operator", "tool", "note",
+const VERBS: [&str; 11] = [
+    "arm", "disarm", "retract", "restore", "resume", "zero", "ask", "adapter", "operator", "tool",
+    "note",
 ];
 const PRINT: &str = "print cards with: tallyjaw cards";
 
@@ -25,6 +26,7 @@ pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Co
             station,
             what: Armable::Named(plan),
             operator: None,
+            cut: false,
         }),
         Card::Operator(operator) => Ok(Command::Operator { station, operator }),
         Card::Tool(word) => {
@@ -44,6 +46,10 @@ pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Co
             station,
             seq: None,
             reason,
+            by: Means::Card,
+        }),
+        Card::Resume => Ok(Command::Resume {
+            station,
             by: Means::Card,
         }),
         Card::Restore => Ok(Command::Restore {

@@ -5,7 +5,7 @@ use super::completing::completed;
 use super::in_hand::checked_operator;
 use super::prompt::{Prompt, prompt};
 use super::{Armable, Command, Core, Refusal};
-use crate::entry::{Entry, Outcome, Seq};
+use crate::entry::{Completed, Entry, Outcome, Seq};
 use crate::quantity::Now;
 use crate::spec::Plan;
 
@@ -18,12 +18,17 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             station,
             what,
             operator,
+            cut,
         } => {
             let station = core.station_named(station)?;
-            core.arm(now, &station, &what, operator.as_deref())
+            core.arm(now, &station, what, operator.as_deref(), cut)
+        }
+        Command::Resume { station, by } => {
+            let station = core.station_named(station)?;
+            core.resume(now, &station, by)
         }
         Command::Disarm { station } => {
-            let station = core.station_named(station)?;
+            let station = core.station_to_end(station)?;
             core.disarm(now, station)
         }
         Command::Retract {
@@ -101,20 +106,44 @@ impl Core {
         }
     }
 
+    /// As [`Core::station_named`], or one that the configuration no longer has, with a series that is still open.
+    fn station_to_end(&self, name: Option<String>) -> Result<String, Refusal> {
+        let gone = |known: &&str| !self.catalog.stations.iter().any(|one| one == known);
+        let left = self.state.stations.iter();
+        let left: Vec<&str> = left
+            .filter(|(_, station)| station.series.is_some())
+            .map(|(station, _)| station.as_str())
+            .filter(gone)
+            .collect();
+        match name {
+            Some(name) if left.contains(&name.as_str()) => Ok(name),
+            None if !left.is_empty() => Err(refuse(
+                format!(
+                    "no station named, and {} has a series open and is not in the configuration any more",
+                    left.join(", ")
+                ),
+                "say which one: --station NAME",
+            )),
+            name => self.station_named(name),
+        }
+    }
+
     fn arm(
         &mut self,
         now: Now,
         station: &str,
-        what: &Armable,
+        what: Armable,
         operator: Option<&str>,
+        cut: bool,
     ) -> Result<(), Refusal> {
-        let plan = self.plan(what)?;
+        let plan = self.plan(&what)?;
         let operator = operator.map(checked_operator).transpose()?;
         let known = self.state.stations.get(station);
         let operator = operator.or_else(|| known.and_then(|known| known.operator.clone()));
         let in_hand = known.and_then(|known| known.tool.as_ref());
         let mut spec = arming::arm(&self.catalog, station, plan, operator, in_hand)?;
-        self.cut_short(now, station);
+        self.may_stop(now, station, what, cut)?;
+        self.cut_short(now, station, true);
         arming::note_care(&mut spec, &self.state, now.wall);
         self.append(now, Entry::Armed(Box::new(spec)));
         Ok(())
@@ -141,16 +170,19 @@ impl Core {
     }
 
     /// Closes the open series, if there is one, before it is full.
-    fn cut_short(&mut self, now: Now, station: &str) -> Option<Seq> {
+    pub(super) fn cut_short(&mut self, now: Now, station: &str, resumable: bool) -> Option<Seq> {
         let series = self.series(station)?;
         let id = series.id;
-        let completed = completed(series, Outcome::CutShort);
+        let completed = Completed {
+            resumable,
+            ..completed(series, Outcome::CutShort)
+        };
         self.append(now, Entry::Completed(completed));
         Some(id)
     }
 
     fn disarm(&mut self, now: Now, station: String) -> Result<(), Refusal> {
-        let Some(series) = self.cut_short(now, &station) else {
+        let Some(series) = self.cut_short(now, &station, false) else {
             return Err(nothing_armed(&station));
         };
         self.append(now, Entry::Disarmed { station, series });

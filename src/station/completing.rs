@@ -28,6 +28,9 @@ impl Core {
         let Some(owed) = &station.repeat else {
             return;
         };
+        if !self.catalog.stations.contains(&owed.spec.station) {
+            return;
+        }
         let mut spec = ArmedSpec {
             operator: station.operator.clone(),
             ..(*owed.spec).clone()
@@ -45,6 +48,7 @@ pub(super) fn completed(series: &SeriesState, outcome: Outcome) -> Completed {
         series: series.id,
         outcome,
         tally: series.tally,
+        resumable: false,
     }
 }
 

@@ -89,6 +89,15 @@ pub enum Command {
         what: Armable,
         /// Who measures, if said.
         operator: Option<String>,
+        /// Stop a series that is open, without being asked to say so again.
+        cut: bool,
+    },
+    /// Open the series again that the last arming stopped early.
+    Resume {
+        /// The station.
+        station: Option<String>,
+        /// By what means it was said.
+        by: Means,
     },
     /// Close the open series.
     Disarm {

@@ -28,6 +28,7 @@ mod origin;
 mod plausible;
 pub mod prompt;
 mod signals;
+mod stopping;
 mod timed_zeros;
 mod undoing;
 mod unread;
@@ -55,6 +56,8 @@ pub struct Core {
     clock: clock::StepWatch,
     /// When the next zero becomes due by time.
     zero_due_at: Option<MonoMicros>,
+    /// Per station the arming that was refused last since a series is open.
+    asked: BTreeMap<String, stopping::Asked>,
 }
 
 impl Core {
@@ -71,6 +74,7 @@ impl Core {
             signals,
             clock,
             zero_due_at: None,
+            asked: BTreeMap::new(),
         }
     }
 

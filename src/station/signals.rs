@@ -221,6 +221,7 @@ fn errand(does: &Errand, station: &str) -> Said {
                     station,
                     what,
                     operator: None,
+                    cut: false,
                 },
             )
         }

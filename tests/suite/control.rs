@@ -141,6 +141,103 @@ fn requests_that_are_none_get_the_code_of_their_fault_and_the_next_is_served() {
 }
 
 #[test]
+fn no_notification_is_answered_and_ids_come_back_to_the_letter() {
+    let shop = Shop::new();
+    let daemon = shop.start();
+    let mut control = daemon.control();
+    for notification in [
+        r#"{"jsonrpc":"2.0","method":"sing"}"#,
+        r#"{"jsonrpc":"2.0","method":"disarm"}"#,
+        r#"{"jsonrpc":"2.0","method":"note","params":{"txt":"x"}}"#,
+        r#"{"jsonrpc":"2.0","method":"note","params":["x"]}"#,
+    ] {
+        control.send(notification);
+    }
+    for id in ["1.10", "12345678901234567890123", "null", r#""\u0041\/""#] {
+        control.send(&format!(
+            r#"{{"jsonrpc":"2.0","id":{id},"method":"disarm"}}"#
+        ));
+        let answer = control.next_line();
+        let want = format!(r#"{{"jsonrpc":"2.0","id":{id},"error":"#);
+        assert!(answer.starts_with(&want), "{answer}");
+    }
+    control.send(r#"{"jsonrpc":"2.0","id":{"a":1},"method":"status"}"#);
+    let answer = control.next();
+    assert_eq!(
+        (&answer["id"], &answer["error"]["code"]),
+        (&Value::Null, &json!(-32_600))
+    );
+}
+
+#[test]
+fn arming_over_an_open_series_is_said_twice_or_with_cut_and_can_be_undone() {
+    let shop = Shop::new();
+    let daemon = shop.start();
+    let (plan, now) = (
+        json!({"plan": "pump-own", "cut": false}),
+        json!({"plan": "pump-own", "cut": true}),
+    );
+    let first = daemon.call("arm", &plan)["seq"].clone();
+    let refused = daemon.refused("arm", &plan);
+    let message = refused["message"].as_str().unwrap();
+    assert!(message.contains("is still open: 0 of"), "{refused}");
+    let second = daemon.call("arm", &plan)["seq"].clone();
+    assert_ne!(first, second);
+    daemon.call("resume", &json!({}));
+    let open = |daemon: &crate::harness::Daemon| {
+        let status = daemon.call("status", &json!({}));
+        status["state"]["stations"][0]["armed"]["series"].clone()
+    };
+    assert_eq!(open(&daemon), first);
+    let third = daemon.call("arm", &now)["seq"].clone();
+    assert_eq!(open(&daemon), third);
+}
+
+#[test]
+fn a_series_of_a_station_that_was_renamed_can_be_ended() {
+    let shop = Shop::new();
+    let daemon = shop.start();
+    daemon.call("arm", &json!({"plan": "pump-own"}));
+    daemon.stop();
+    let renamed = shop.configuration().replace("bench-1", "table-1");
+    shop.write("tallyjaw.toml", &renamed);
+    let daemon = shop.start();
+    let status = daemon.call("status", &json!({}));
+    let station = |name: &str| {
+        let stations = status["state"]["stations"].as_array().unwrap();
+        let of_it = |one: &&Value| one["station"] == name;
+        stations.iter().find(of_it).cloned()
+    };
+    assert_eq!(station("table-1").unwrap()["prompt_kind"], "arm");
+    let left = station("bench-1").unwrap();
+    assert_eq!(left["prompt_kind"], "end");
+    let prompt = left["prompt"].as_str().unwrap();
+    assert!(
+        prompt.contains("tallyjaw disarm --station bench-1"),
+        "{prompt}"
+    );
+    assert!(
+        shop.messages()
+            .contains("bench-1 is not in the configuration")
+    );
+    let refused = daemon.refused("disarm", &json!({}));
+    assert!(refused["message"].as_str().unwrap().contains("bench-1"));
+    for method in ["arm", "note", "zero"] {
+        let params = json!({"station": "bench-1", "plan": "pump-own", "text": "x"});
+        let params = match method {
+            "arm" => json!({"station": "bench-1", "plan": "pump-own"}),
+            "note" => json!({"station": "bench-1", "text": params["text"]}),
+            _ => json!({"station": "bench-1"}),
+        };
+        daemon.refused(method, &params);
+    }
+    daemon.call("disarm", &json!({"station": "bench-1"}));
+    let status = daemon.call("status", &json!({}));
+    assert_eq!(status["state"]["stations"].as_array().unwrap().len(), 1);
+    daemon.refused("disarm", &json!({"station": "bench-1"}));
+}
+
+#[test]
 fn a_notification_is_done_and_not_answered() {
     let shop = Shop::new();
     let daemon = shop.start();

@@ -360,6 +360,10 @@ impl Lines {
 
     /// One JSON-RPC call; the whole answer.
     pub(crate) fn call(&mut self, method: &str, params: &Value) -> Value {
+        let mut params = params.clone();
+        if method == "arm" && params["cut"].is_null() {
+            params["cut"] = json!(true); // a test that arms means it
+        }
         let request = json!({"jsonrpc": "2.0", "id": 1, "method": method, "params": params});
         self.send(&request.to_string());
         self.next()

@@ -196,7 +196,7 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
     let mut said = vec![hello, state];
     let (mut spoken, mut control) = (Vec::new(), daemon.control());
     let inline = json!({"terminal": "QF-250-F", "wire": "2.0 mm²", "axes": ["core_crimp_height"], "pieces": 3, "purpose": "first_off",
-        "decision": "guarded", "guard_factor": 1.645, "zero": {"before_first": false, "closing": false}, "alerts": ["trend"]});
+        "decision": "guarded", "guard_factor": 1.645, "zero": {"before_first": false, "closing": false}, "alerts": ["trend"], "cut": true});
     let requests = [
         ("status", json!({})),
         ("catalog", json!({})),
@@ -209,6 +209,7 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
         ("adapter", json!({})),
         ("retract", json!({"seq": 1, "reason": "slipped"})),
         ("restore", json!({})),
+        ("resume", json!({})),
         ("disarm", json!({})),
         ("arm", inline),
         ("status", json!({})),
@@ -239,7 +240,9 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
     let refused: Vec<&str> = refused.collect();
     assert_eq!(
         refused,
-        ["adapter", "ask", "restore", "retract", "sing", "tool"]
+        [
+            "adapter", "ask", "restore", "resume", "retract", "sing", "tool"
+        ]
     );
     shop.press(0); // the zero that was said
     shop.press(162);

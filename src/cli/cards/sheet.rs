@@ -276,6 +276,11 @@ fn commands() -> Vec<Wish> {
             "undoes the last retraction; the reading counts again",
         ),
         command(
+            Card::Resume,
+            "Resume",
+            "opens the series again that the last arming stopped early",
+        ),
+        command(
             Card::Ask,
             "Ask for a value",
             "from an instrument that answers to a request",

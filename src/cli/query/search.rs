@@ -7,6 +7,7 @@ use super::{Filter, lines};
 use crate::cli::Failure;
 use crate::config::DaemonConfig;
 use crate::entry::glance::{self, Glance, Glancer};
+use crate::entry::resume::Resumable;
 use crate::entry::{Entry, Reading, Seq, Stamped, Standing};
 use crate::journal::Line;
 use crate::quantity::WallMicros;
@@ -35,7 +36,7 @@ pub(in crate::cli) struct Series {
     pub(in crate::cli) spec: Box<ArmedSpec>,
     /// Who measures here in it: who armed it, until somebody else took over.
     pub(in crate::cli) operator: Option<Arc<str>>,
-    /// The entry that closed it; none while it is open.
+    /// The entry since which nothing more is said about it; none while it is open or can be resumed.
     pub(in crate::cli) closed: Option<Seq>,
 }
 
@@ -91,6 +92,8 @@ pub(in crate::cli) struct Search<'s, T: Take> {
     missing: BTreeSet<u64>,
     open: BTreeMap<Seq, Open<T::Kept>>,
     fallen: HashMap<Seq, Fallen>,
+    /// Closed, and can be open again.
+    resumable: Resumable,
     take: &'s mut T,
 }
 
@@ -126,6 +129,7 @@ impl<'s, T: Take> Search<'s, T> {
             missing: filter.ids().iter().copied().collect(),
             open: BTreeMap::new(),
             fallen: HashMap::new(),
+            resumable: Resumable::default(),
             take,
         }
     }
@@ -133,9 +137,15 @@ impl<'s, T: Take> Search<'s, T> {
     /// Takes the next line; breaks off where no line that follows can match.
     fn line(&mut self, line: &Line) -> Result<ControlFlow<()>, Failure> {
         if let Some(glance) = self.glancer.reading(&line.bytes) {
+            if glance.counted && !self.resumable.is_empty() {
+                let settled = self.resumable.settled_by_reading(glance.series);
+                self.close(settled, glance.seq)?;
+            }
             self.reading(&glance, line)?;
-        } else if glance::kind(&line.bytes).is_none_or(tells) {
+        } else if glance::kind(&line.bytes).is_none_or(|kind| self.tells(kind)) {
             let stamped = lines::decoded(self.daemon, line)?;
+            let settled = self.resumable.settled(&stamped);
+            self.close(settled, stamped.seq)?;
             self.entry(stamped, line)?;
             let all_told = self.missing.is_empty() && self.open.is_empty();
             if all_told && !self.filter.ids().is_empty() {
@@ -168,9 +178,15 @@ impl<'s, T: Take> Search<'s, T> {
                 self.fallen.remove(reading);
             }
         } else if let Entry::Completed(completed) = &stamped.entry {
-            if let Some(mut open) = self.open.remove(&completed.series) {
-                open.series.closed = Some(stamped.seq);
-                self.settle(open)?;
+            if !completed.resumable {
+                self.close(Some(completed.series), stamped.seq)?;
+            }
+        } else if let Entry::Resumed {
+            series, operator, ..
+        } = &stamped.entry
+        {
+            if let Some(open) = self.open.get_mut(series) {
+                open.series.operator = operator.as_deref().map(Into::into);
             }
         } else if let Entry::OperatorSaid {
             series, operator, ..
@@ -233,6 +249,20 @@ impl<'s, T: Take> Search<'s, T> {
         Ok(())
     }
 
+    /// Whether entries of this kind say anything about readings now.
+    fn tells(&self, kind: &str) -> bool {
+        tells(kind) || (kind == "zeroed" && !self.resumable.is_empty())
+    }
+
+    /// Nothing more is said about a series since this entry.
+    fn close(&mut self, series: Option<Seq>, by: Seq) -> Result<(), Failure> {
+        let Some(mut open) = series.and_then(|series| self.open.remove(&series)) else {
+            return Ok(());
+        };
+        open.series.closed = Some(by);
+        self.settle(open)
+    }
+
     /// Tells the readings of a series of which nothing more will be said.
     fn settle(&mut self, open: Open<T::Kept>) -> Result<(), Failure> {
         for (seq, counted, kept) in open.kept {
@@ -270,6 +300,7 @@ fn tells(kind: &str) -> bool {
         "retracted",
         "restored",
         "completed",
+        "resumed",
         "operator_said",
     ]
     .contains(&kind)

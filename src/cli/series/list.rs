@@ -83,6 +83,10 @@ pub(super) fn print(
         }
         Ok(ControlFlow::Continue(()))
     })?;
+    for closed in history.closed() {
+        let message = SeriesMessage::closed(closed);
+        listing.take(&closed.series, Some(closed.at), &message);
+    }
     for open in history.open() {
         listing.take(open, None, &SeriesMessage::open(open));
     }

@@ -156,6 +156,7 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
             | Entry::Doubted { .. }
             | Entry::Retracted { .. }
             | Entry::Restored { .. }
+            | Entry::Resumed { .. }
             | Entry::Noted { .. }
             | Entry::Alerted { .. }
             | Entry::ClockStepped { .. }

@@ -123,19 +123,29 @@ fn operator_entry() -> BoxedStrategy<Entry> {
         (slot, option::of(text()), any::<bool>()),
     );
     let restored = (name(), seq(), seq(), select(&Means::ALL[..]));
+    let outcome = select(&Outcome::ALL[..]);
+    let completed = (name(), seq(), outcome, tally(), any::<bool>());
+    let resumed = (name(), seq(), option::of(text()), select(&Means::ALL[..]));
     let refused = (name(), name(), text(), text(), option::of(text()));
     let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
     prop_oneof![
         armed_spec().prop_map(|spec| Entry::Armed(Box::new(spec))),
         (name(), seq()).prop_map(|(station, series)| Entry::Disarmed { station, series }),
-        (name(), seq(), select(&Outcome::ALL[..]), tally()).prop_map(
-            |(station, series, outcome, tally)| Entry::Completed(Completed {
+        completed.prop_map(|(station, series, outcome, tally, resumable)| {
+            Entry::Completed(Completed {
                 station,
                 series,
                 outcome,
                 tally,
+                resumable,
             })
-        ),
+        }),
+        resumed.prop_map(|(station, series, operator, by)| Entry::Resumed {
+            station,
+            series,
+            operator,
+            by,
+        }),
         (name(), name()).prop_map(|(station, instrument)| Entry::ZeroSaid {
             station,
             instrument,

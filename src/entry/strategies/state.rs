@@ -7,6 +7,7 @@ use super::values::{
     subject, tally, text, unit, verdict,
 };
 use crate::entry::repeat::Repeat;
+use crate::entry::resume::Stopped;
 use crate::entry::runs::Runs;
 use crate::entry::state::{
     CountedReading, InstrumentState, SeriesState, State, StationState, ToolState, ZeroState,
@@ -276,6 +277,12 @@ pub(crate) fn state() -> BoxedStrategy<State> {
             reason,
             remedy,
         });
+    let stopped = (series_state(), any::<bool>()).prop_map(|(series, is_followed)| {
+        Box::new(Stopped {
+            series,
+            is_followed,
+        })
+    });
     let station = (
         option::of(series_state()),
         option::of((seq(), reading().prop_map(Arc::new))),
@@ -286,10 +293,11 @@ pub(crate) fn state() -> BoxedStrategy<State> {
             option::of(refused),
             vec(runs::run(), 0..3).prop_map(Runs),
             option::of(repeat()),
+            option::of(stopped),
         ),
     )
         .prop_map(
-            |(series, last_reading, outcome, operator, (tool, refused, runs, repeat))| {
+            |(series, last_reading, outcome, operator, (tool, refused, runs, repeat, stopped))| {
                 let closed_at = outcome.and_then(|(_, at)| at);
                 StationState {
                     series,
@@ -301,6 +309,7 @@ pub(crate) fn state() -> BoxedStrategy<State> {
                     refused,
                     runs,
                     repeat,
+                    stopped,
                 }
             },
         );

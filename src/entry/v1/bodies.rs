@@ -99,6 +99,8 @@ pub(super) struct Completed {
     series: u64,
     outcome: names::Outcome,
     tally: Tally,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    resumable: bool,
 }
 
 /// How many readings came out how. A count that is there is known, so 0 is written.
@@ -145,6 +147,7 @@ impl From<&entry::Completed> for Completed {
             series: completed.series.0,
             outcome: completed.outcome.into(),
             tally: completed.tally.into(),
+            resumable: completed.resumable,
         }
     }
 }
@@ -158,6 +161,7 @@ impl TryFrom<Completed> for Entry {
             series: Seq(body.series),
             outcome: body.outcome.into(),
             tally: body.tally.into(),
+            resumable: body.resumable,
         }))
     }
 }
@@ -252,6 +256,28 @@ impl TryFrom<Restored> for Entry {
             station: body.station,
             series: Seq(body.series),
             reading: Seq(body.reading),
+            by: body.by.into(),
+        })
+    }
+}
+
+#[derive(Serialize, Deserialize, JsonSchema)]
+pub(super) struct Resumed {
+    pub(super) station: String,
+    pub(super) series: u64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) operator: Option<String>,
+    pub(super) by: names::Means,
+}
+
+impl TryFrom<Resumed> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Resumed) -> Result<Self, LineError> {
+        Ok(Self::Resumed {
+            station: body.station,
+            series: Seq(body.series),
+            operator: body.operator,
             by: body.by.into(),
         })
     }

@@ -96,6 +96,7 @@ kinds! {
     "doubted" => Doubted(bodies::Doubted),
     "retracted" => Retracted(bodies::Retracted),
     "restored" => Restored(bodies::Restored),
+    "resumed" => Resumed(bodies::Resumed),
     "noted" => Noted(bodies::Noted),
     "alerted" => Alerted(bodies::Alerted),
     "refused" => Refused(bodies::Refused),
@@ -374,6 +375,17 @@ impl From<&Entry> for Body {
                 station: station.clone(),
                 series: series.0,
                 reading: reading.0,
+                by: (*by).into(),
+            })),
+            Entry::Resumed {
+                station,
+                series,
+                operator,
+                by,
+            } => Self::Resumed(Box::new(bodies::Resumed {
+                station: station.clone(),
+                series: series.0,
+                operator: operator.clone(),
                 by: (*by).into(),
             })),
             Entry::Noted {

@@ -14,7 +14,7 @@ use crate::entry::line::LineError;
 use crate::entry::repeat;
 use crate::entry::runs::Runs;
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
-use crate::entry::{self, JournalId, Seq, undo};
+use crate::entry::{self, JournalId, Seq, resume, undo};
 use crate::spec::AxisName;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -51,6 +51,15 @@ struct Station {
     runs: Vec<Run>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     repeat: Option<Repeat>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    stopped: Option<Box<Stopped>>,
+}
+
+/// The series that the last arming stopped early, while it can be resumed.
+#[derive(Serialize, Deserialize, JsonSchema)]
+struct Stopped {
+    series: Series,
+    is_followed: bool,
 }
 
 /// The series that the last one owes.
@@ -229,6 +238,12 @@ impl From<&StationState> for Station {
             refused: station.refused.as_ref().map(RefusedSaying::from),
             runs: station.runs.0.iter().map(Run::from).collect(),
             repeat: station.repeat.as_ref().map(Repeat::from),
+            stopped: station.stopped.as_ref().map(|stopped| {
+                Box::new(Stopped {
+                    series: (&stopped.series).into(),
+                    is_followed: stopped.is_followed,
+                })
+            }),
         }
     }
 }
@@ -238,6 +253,12 @@ impl TryFrom<Station> for StationState {
 
     fn try_from(body: Station) -> Result<Self, LineError> {
         let runs: Result<_, _> = body.runs.into_iter().map(TryInto::try_into).collect();
+        let stopped = body.stopped.map(|stopped| {
+            Ok::<_, LineError>(Box::new(resume::Stopped {
+                series: stopped.series.try_into()?,
+                is_followed: stopped.is_followed,
+            }))
+        });
         let last_reading = body
             .last_reading
             .map(|last| Ok::<_, LineError>((Seq(last.seq), Arc::new(last.reading.try_into()?))));
@@ -255,6 +276,7 @@ impl TryFrom<Station> for StationState {
             refused: body.refused.map(Into::into),
             runs: Runs(runs?),
             repeat: body.repeat.map(TryInto::try_into).transpose()?,
+            stopped: stopped.transpose()?,
         })
     }
 }

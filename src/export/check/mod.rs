@@ -206,6 +206,12 @@ impl Check {
         {
             self.operators
                 .insert(*series, Some(operator.as_str().into()));
+        } else if let Entry::Resumed {
+            series, operator, ..
+        } = &stamped.entry
+        {
+            let operator = operator.as_deref().map(Into::into);
+            self.operators.insert(*series, operator);
         }
     }
 
@@ -255,7 +261,9 @@ impl Check {
             counts: true,
         };
         self.absent.take(self.group(stamped), place, is_there);
-        if let Entry::Completed(completed) = &stamped.entry {
+        if let Entry::Completed(completed) = &stamped.entry
+            && !completed.resumable
+        {
             self.operators.remove(&completed.series);
         }
     }

@@ -132,6 +132,7 @@ const WORDS: &[(&str, &str)] = &[
     ("id", "its name, or of a series its number"),
     ("identity", "of the USB adapter"),
     ("instrument", "the instrument"),
+    ("is_followed", "whether the arming that stopped it has come"),
     ("instruments", "the instruments"),
     ("is", "the adapter that is there"),
     (
@@ -203,6 +204,10 @@ const WORDS: &[(&str, &str)] = &[
     ("repeats", "how often each gauge block is measured"),
     ("resolution", "one count of its display"),
     (
+        "resumable",
+        "stopped early by an arming: it can be resumed until something is measured",
+    ),
+    (
         "retracted",
         "how many the operator retracted; of a series the last one, while that can be undone",
     ),
@@ -240,6 +245,10 @@ const WORDS: &[(&str, &str)] = &[
     ("station", "the station"),
     ("stations", "the stations"),
     ("takes_back", "the reading that a second zero would retract"),
+    (
+        "stopped",
+        "the series that the last arming stopped early, while it can be resumed",
+    ),
     ("tally", "how many readings came out how"),
     ("terminal", "the terminal"),
     (

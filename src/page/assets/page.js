@@ -338,6 +338,8 @@ function showButtons(here, state) {
   const bench = shown.benches.find((one) => one.station === station);
   enable("act-retract", bench.readings.length > 0);
   enable("act-restore", Boolean(bench.restorable));
+  enable("act-resume", bench.resumable !== undefined);
+  setText($("act-resume"), bench.resumable === undefined ? "Resume a series" : `Resume series ${bench.resumable}`);
   enable("act-ask", state.state.instruments.some((one) => one.station === station && one.attached));
   enable("act-disarm", armed);
   enable("note-text", true);
@@ -473,7 +475,7 @@ async function call(method, params = {}) {
   return answer.result;
 }
 
-const DONE = { retract: "Retracted.", restore: "Restored: the reading counts again.", note: "The note is kept.", zero: "The next press is a zero.", ask: "Asked.", adapter: "The adapter is taken as meant.", disarm: "The series is ended." };
+const DONE = { retract: "Retracted.", restore: "Restored: the reading counts again.", resume: "The series is open again.", note: "The note is kept.", zero: "The next press is a zero.", ask: "Asked.", adapter: "The adapter is taken as meant.", disarm: "The series is ended." };
 
 async function say(method, params = {}) {
   if (!mayCommand) return;
@@ -685,7 +687,7 @@ function toggleSpeech() {
 
 const press = (id) => () => { if (!$(id).disabled) $(id).click(); };
 const KEYS = {
-  a: press("act-arm"), z: press("act-zero"), r: press("act-retract"), u: press("act-restore"), q: press("act-ask"), s: press("sound"),
+  a: press("act-arm"), z: press("act-zero"), r: press("act-retract"), u: press("act-restore"), c: press("act-resume"), q: press("act-ask"), s: press("sound"),
   v: press("speech"), h: press("keys"), "?": press("keys"), n: () => $("note-text").focus(),
 };
 
@@ -706,6 +708,7 @@ $("keys").addEventListener("click", () => $("help").showModal());
 $("act-arm").addEventListener("click", openArming);
 $("act-zero").addEventListener("click", () => say("zero"));
 $("act-retract").addEventListener("click", retractLast);
+$("act-resume").addEventListener("click", () => say("resume"));
 $("act-restore").addEventListener("click", () => say("restore"));
 $("why-form").addEventListener("submit", retractWith);
 $("why-cancel").addEventListener("click", () => $("why").close());

@@ -203,6 +203,31 @@ pub(super) fn ports_of_others(state_dir: &Path) {
     write(opened, &desk.entries);
 }
 
+/// A series that an arming stopped, resumed; in the state of the last segment another one can be.
+pub(super) fn resumed(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    let two = || heights(2, ZeroPolicy::default());
+    desk.arm(two()).unwrap();
+    for value in ["0.00", "1.62"] {
+        desk.press(value);
+    }
+    desk.arm(two()).unwrap();
+    scan(&mut desk, "tj/operator/jon");
+    scan(&mut desk, "tj/resume");
+    for value in ["1.61", "0.00"] {
+        desk.press(value);
+    }
+    desk.arm(two()).unwrap();
+    for value in ["0.00", "1.60"] {
+        desk.press(value);
+    }
+    desk.arm(two()).unwrap();
+    desk.input(Input::SegmentFull);
+    desk.press("0.00");
+    write(opened, &desk.entries);
+}
+
 /// Makes it; in the last of its segments the state is that of a series in hand.
 pub(super) fn every_kind(state_dir: &Path) {
     let opened = reopen(state_dir);

@@ -3,7 +3,9 @@
 use super::connected;
 use super::http::{Events, address, get, shop};
 use crate::harness::Shop;
-use serde_json::json;
+use serde_json::{Value, json};
+use std::fs;
+use std::path::Path;
 use std::process::Command;
 
 #[test]
@@ -155,4 +157,43 @@ fn full_and_free(shop: &Shop, mount: &str) {
     events.wait_for("notice", |notice| notice["kind"] == "journal_resumed");
     events.wait_for("state", |state| state["journal_health"] == "ok");
     assert_eq!(get(&address, "/healthz").status, 200);
+}
+
+#[test]
+fn the_id_of_an_entry_is_its_number_also_behind_a_gap_and_the_gap_is_said() {
+    let shop = shop();
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/journals/V1_EVERY_KIND/journal");
+    fs::create_dir_all(shop.path("state/journal")).unwrap();
+    let mut first = 0;
+    for number in [2, 3] {
+        let name = format!("{number:08}.jsonl");
+        let text = fs::read_to_string(kept.join(&name)).unwrap();
+        if number == 2 {
+            let line: Value = serde_json::from_str(text.lines().next().unwrap()).unwrap();
+            first = line["seq"].as_u64().unwrap();
+        }
+        fs::write(shop.path("state/journal").join(&name), text).unwrap();
+    }
+    let (_daemon, address, _) = connected(&shop);
+    let mut events = Events::open(&address, Some(3));
+    let gap = events.wait_for("notice", |notice| notice["kind"] == "gap");
+    let message = gap["message"].as_str().unwrap();
+    let want = format!("entries 4 to {} are not in", first - 1);
+    assert!(message.starts_with(&want), "{message}");
+    for seq in first..first + 20 {
+        let (id, line) = events.entry().unwrap();
+        let line: Value = serde_json::from_str(&line).unwrap();
+        assert_eq!((id, &line["seq"]), (seq, &json!(seq)));
+    }
+}
+
+#[test]
+fn a_client_of_another_journal_is_given_the_number_to_come_back_with() {
+    let shop = shop();
+    let (daemon, address, _) = connected(&shop);
+    let mut events = Events::open(&address, Some(1_000_000));
+    let notice = events.next().unwrap();
+    assert_eq!(notice.name, "notice");
+    let durable = daemon.call("status", &json!({}))["state"]["seq"].as_u64();
+    assert!(notice.id.is_some() && notice.id <= durable, "{notice:?}");
 }

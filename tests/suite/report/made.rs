@@ -65,6 +65,7 @@ pub(crate) fn two_axes_by_piece() -> Vec<Stamped> {
     let what = Armable::Inline(Box::new(plan));
     let operator = Some("mara".to_owned());
     let arm = Command::Arm {
+        cut: true,
         station: None,
         what,
         operator,
@@ -178,6 +179,7 @@ fn hostile_names() -> Vec<Stamped> {
     let what = Armable::Inline(Box::new(plan));
     let operator = Some("דנה \u{202e}<i>لیلا</i>".to_owned());
     desk.command(Command::Arm {
+        cut: true,
         station: None,
         what,
         operator,

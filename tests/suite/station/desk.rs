@@ -206,6 +206,7 @@ impl Desk {
 
     pub(crate) fn arm(&mut self, plan: Plan) -> Result<(), Refusal> {
         self.command(Command::Arm {
+            cut: true,
             station: None,
             what: Armable::Inline(Box::new(plan)),
             operator: None,

@@ -103,6 +103,7 @@ fn the_operator_by_card_stays_at_the_station_and_goes_into_every_series() {
         other => panic!("{other:?}"),
     }
     assert_eq!(spec(&desk).operator.as_deref(), Some("mara"));
+    scan(&mut desk, "tj/arm/pump-ref").unwrap_err(); // a series is open: it is said twice
     scan(&mut desk, "tj/arm/pump-ref").unwrap();
     assert_eq!(spec(&desk).operator.as_deref(), Some("jo ann"));
 }
@@ -188,6 +189,7 @@ fn the_tool_in_the_hand_is_taken_for_own_crimps_where_the_plan_names_none() {
         ("T-07", Some("2.0"))
     );
     // Pieces out of a harness were crimped with another one.
+    scan(&mut desk, "tj/arm/pump-ref").unwrap_err(); // a series is open: it is said twice
     scan(&mut desk, "tj/arm/pump-ref").unwrap();
     assert_eq!(spec(&desk).tool, None);
     // With no series that asks, a tool is taken up if it can have made these crimps.

@@ -62,7 +62,7 @@ proptest! {
             let mut plan = plan();
             plan.pieces = 500;
             let what = Armable::Inline(Box::new(plan));
-            core.command(now, Command::Arm { station: Some(station.to_owned()), what, operator: None }).unwrap();
+            core.command(now, Command::Arm { station: Some(station.to_owned()), what, operator: None, cut: true }).unwrap();
         }
         let mut left = [frames(1, 100), frames(2, 100)];
         let mut cuts = cuts.iter().cycle();

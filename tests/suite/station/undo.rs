@@ -1,10 +1,12 @@
 //! A retraction that is undone, and one of a piece that measuring destroyed.
 
 use super::desk::{Desk, HEIGHT, LATCH_FORCE, plan, with_latch_force};
+use std::time::Duration;
 use tallyjaw::entry::audit::audit;
-use tallyjaw::entry::{Entry, Means, Outcome, Seq, State, Tally};
+use tallyjaw::entry::{Entry, JournalId, Means, Outcome, Seq, State, Tally};
+use tallyjaw::row::Gather;
 use tallyjaw::spec::{AlertRule, AxisName, Order, Plan, ZeroPolicy};
-use tallyjaw::station::Refusal;
+use tallyjaw::station::{Armable, Command, Input, Refusal};
 
 fn of(axes: &[&str], pieces: u32) -> Plan {
     Plan {
@@ -235,7 +237,7 @@ fn a_spent_piece_is_restored_until_another_is_measured_instead() {
         .series
         .clone()
         .unwrap();
-    desk.command(tallyjaw::station::Command::Retract {
+    desk.command(Command::Retract {
         station: None,
         seq: Some(first.readings[0].seq),
         reason: Some("slipped".to_owned()),
@@ -277,4 +279,148 @@ fn a_retraction_that_an_older_version_entered_is_not_undone() {
     let mut desk = Desk::going_on(state);
     assert!(said(desk.restore()).ends_with(NOTHING));
     assert_eq!(desk.core.state().last, Some(Seq(seq.0 + 4)));
+}
+
+fn refused_arming(desk: &mut Desk, plan: Plan) -> String {
+    let arm = Command::Arm {
+        station: None,
+        what: Armable::Inline(Box::new(plan)),
+        operator: None,
+        cut: false,
+    };
+    desk.command(arm)
+        .err()
+        .map_or_else(String::new, |refusal| refusal.message)
+}
+
+fn open_series(desk: &Desk) -> Option<Seq> {
+    let station = &desk.core.state().stations["bench-1"];
+    station.series.as_ref().map(|series| series.id)
+}
+
+fn resume(desk: &mut Desk) -> Result<(), Refusal> {
+    desk.command(Command::Resume {
+        station: None,
+        by: Means::Command,
+    })
+}
+
+#[test]
+fn arming_over_an_open_series_is_carried_out_when_it_is_said_again_within_ten_seconds() {
+    let mut desk = armed(of(&[HEIGHT], 10), &["0.00", "1.60", "1.61", "1.62", "1.63"]);
+    let series = open_series(&desk).unwrap();
+    let other = || of(&[HEIGHT], 3);
+    let want = format!("series {series} is still open: 4 of 10 measured");
+    assert_eq!(refused_arming(&mut desk, other()), want);
+    desk.wait(Duration::from_millis(10_001));
+    assert_eq!(refused_arming(&mut desk, other()), want, "too late");
+    // Another plan is another question.
+    assert_eq!(refused_arming(&mut desk, of(&[HEIGHT], 4)), want);
+    assert_eq!(refused_arming(&mut desk, other()), want);
+    assert_eq!(open_series(&desk), Some(series));
+    desk.wait(Duration::from_secs(10));
+    assert_eq!(refused_arming(&mut desk, other()), "");
+    assert_ne!(open_series(&desk), Some(series));
+    follows(&desk);
+}
+
+#[test]
+fn a_stopped_series_goes_on_where_it_was() {
+    let mut desk = armed(of(&[HEIGHT], 3), &["0.00", "1.60", "1.75"]);
+    let before = desk.core.state().stations["bench-1"]
+        .series
+        .clone()
+        .unwrap();
+    desk.arm(of(&[HEIGHT], 5)).unwrap();
+    // A good zero and what does not count are no measurements.
+    press(&mut desk, &["9.00", "0.00"]);
+    resume(&mut desk).unwrap();
+    let after = desk.core.state().stations["bench-1"]
+        .series
+        .clone()
+        .unwrap();
+    assert_eq!(after, before);
+    assert!(said(resume(&mut desk)).ends_with("no series to resume"));
+    press(&mut desk, &["1.61", "0.00"]);
+    assert_eq!(completed(&desk).0, Outcome::Rejected);
+    follows(&desk);
+}
+
+#[test]
+fn nothing_is_resumed_once_something_was_measured_or_a_zero_was_off_or_another_was_armed() {
+    for since in [&["0.00", "1.62"][..], &["0.02"]] {
+        let mut desk = armed(of(&[HEIGHT], 3), &["0.00", "1.60"]);
+        desk.arm(of(&[HEIGHT], 5)).unwrap();
+        press(&mut desk, since);
+        assert!(said(resume(&mut desk)).ends_with("no series to resume"));
+        follows(&desk);
+    }
+    let mut desk = armed(of(&[HEIGHT], 3), &["0.00", "1.60"]);
+    desk.arm(of(&[HEIGHT], 5)).unwrap();
+    let second = open_series(&desk);
+    desk.arm(of(&[HEIGHT], 6)).unwrap();
+    resume(&mut desk).unwrap();
+    assert_eq!(
+        open_series(&desk),
+        second,
+        "the last arming stopped this one"
+    );
+    follows(&desk);
+}
+
+#[test]
+fn a_stopped_series_is_resumed_also_after_the_next_was_ended_and_over_a_restart() {
+    let mut desk = armed(of(&[HEIGHT], 3), &["0.00", "1.60"]);
+    let first = open_series(&desk);
+    desk.arm(of(&[HEIGHT], 5)).unwrap();
+    desk.command(Command::Disarm { station: None }).unwrap();
+    desk.input(Input::SegmentFull);
+    desk.restart();
+    resume(&mut desk).unwrap();
+    assert_eq!(open_series(&desk), first);
+    desk.command(Command::Disarm { station: None }).unwrap();
+    assert!(said(resume(&mut desk)).ends_with("no series to resume"));
+    follows(&desk);
+}
+
+/// What is told of each reading, and by which entry it is told.
+fn rows(desk: &Desk) -> Vec<(u64, &'static str, u64)> {
+    let mut gather = Gather::new(JournalId("0".repeat(32)));
+    let mut rows = Vec::new();
+    for stamped in &desk.entries {
+        let told = gather.take(stamped, |row| {
+            rows.push((row.seq.0, row.standing.name(), stamped.seq.0));
+            Ok::<_, ()>(())
+        });
+        told.unwrap();
+    }
+    rows
+}
+
+#[test]
+fn what_is_told_once_of_a_series_waits_until_it_cannot_be_resumed() {
+    let mut desk = armed(of(&[HEIGHT], 2), &["0.00", "1.60"]);
+    let reading = desk.core.state().last.unwrap().0;
+    desk.arm(of(&[HEIGHT], 5)).unwrap();
+    assert_eq!(rows(&desk), [], "it can be resumed");
+    resume(&mut desk).unwrap();
+    desk.retract(None).unwrap();
+    press(&mut desk, &["1.61", "1.62", "0.00"]);
+    let last = desk.core.state().last.unwrap().0;
+    assert_eq!(
+        rows(&desk),
+        [
+            (reading, "retracted", last),
+            (last - 3, "counted", last),
+            (last - 2, "counted", last)
+        ]
+    );
+    desk.arm(of(&[HEIGHT], 2)).unwrap();
+    press(&mut desk, &["0.00", "1.60"]);
+    let stopped = desk.core.state().last.unwrap().0;
+    desk.arm(of(&[HEIGHT], 2)).unwrap();
+    press(&mut desk, &["0.00", "1.61"]);
+    let told = rows(&desk);
+    let ends = desk.core.state().last.unwrap().0;
+    assert_eq!(told[3..], [(stopped, "counted", ends)]);
 }

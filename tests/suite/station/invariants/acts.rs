@@ -39,6 +39,11 @@ pub(crate) enum Act {
         off: Vec<i64>,
         good_after: bool,
     },
+    /// The open series is stopped by another arming, and resumed perhaps after a zero.
+    Cut {
+        station: &'static str,
+        zero: Option<&'static str>,
+    },
     /// Jaws that come from afar and stand still, a frame every 100 ms.
     Stand {
         at: i64,
@@ -92,8 +97,9 @@ pub(crate) enum Line {
 
 #[derive(Debug, Clone)]
 pub(crate) enum Saying {
-    Arm(Box<Plan>),
+    Arm(Box<Plan>, bool),
     ArmNamed(&'static str),
+    Resume,
     Disarm,
     /// The reading so many entries back, for this reason.
     Retract(Option<usize>, Option<&'static str>),
@@ -122,6 +128,8 @@ pub(crate) fn bench_act() -> impl Strategy<Value = Act> {
             .prop_map(|(station, is_undone)| Act::Slip { station, is_undone }),
         1 => Just(Act::Pull),
         4 => off_zero(),
+        2 => (select(&STATIONS[..]), select(vec![None, Some("+0.00"), Some("+0.02"), Some("+1.62")]))
+            .prop_map(|(station, zero)| Act::Cut { station, zero }),
         5 => (near_something(), 1u8..12, any::<bool>())
             .prop_map(|(at, frames, flicker)| Act::Stand { at, frames, flicker }),
         1 => bytes(),
@@ -216,6 +224,7 @@ fn card() -> impl Strategy<Value = String> {
         "tj/retract",
         "tj/retract/slipped in the grips",
         "tj/restore",
+        "tj/resume",
         "tj/zero",
         "tj/ask",
         "tj/note/strands nicked",
@@ -244,7 +253,9 @@ fn card() -> impl Strategy<Value = String> {
 fn saying() -> impl Strategy<Value = Saying> {
     let instrument = || prop::option::of(select(&INSTRUMENTS[..]));
     prop_oneof![
-        6 => any_plan().prop_map(|plan| Saying::Arm(Box::new(plan))),
+        6 => (any_plan(), prop::bool::weighted(0.7))
+            .prop_map(|(plan, cut)| Saying::Arm(Box::new(plan), cut)),
+        2 => Just(Saying::Resume),
         1 => select(vec!["pump-own", "pump-ref", "pump-owm"]).prop_map(Saying::ArmNamed),
         1 => Just(Saying::Disarm),
         3 => (prop::option::of(0usize..12), select(vec![None, Some("slipped"), Some(" ")]))
@@ -258,7 +269,7 @@ fn saying() -> impl Strategy<Value = Saying> {
 
 /// Any plan that is armed with success more often than not.
 pub(crate) fn arming() -> impl Strategy<Value = Saying> {
-    any_plan().prop_map(|plan| Saying::Arm(Box::new(plan)))
+    (any_plan(), prop::bool::weighted(0.7)).prop_map(|(plan, cut)| Saying::Arm(Box::new(plan), cut))
 }
 
 fn any_plan() -> impl Strategy<Value = Plan> {
@@ -269,6 +280,8 @@ fn any_plan() -> impl Strategy<Value = Plan> {
         vec![HEIGHT, WIDTH],
         vec![WIDTH, HEIGHT],
         vec!["bellmouth", HEIGHT],
+        vec!["pull_force"],
+        vec!["pull_force"],
         vec!["pull_force"],
         vec![HEIGHT, "pull_force"],
         vec!["strip_length"],
@@ -369,6 +382,18 @@ pub(crate) fn run(shop: &mut Shop, act: Act) {
                 shop.send("caliper-1", "+0.00");
             }
         }
+        Act::Cut { station, zero } => {
+            let other = Plan {
+                pieces: 2,
+                ..plan()
+            };
+            say(shop, Some(station), Saying::Arm(Box::new(other), true));
+            if let Some(zero) = zero {
+                shop.wait(Duration::from_secs(1));
+                shop.send("caliper-1", zero);
+            }
+            say(shop, Some(station), Saying::Resume);
+        }
         Act::Slip { station, is_undone } => {
             say(shop, Some(station), Saying::Retract(None, Some("slipped")));
             if is_undone {
@@ -381,7 +406,7 @@ pub(crate) fn run(shop: &mut Shop, act: Act) {
                 ..plan()
             };
             let station = Some(STATIONS[0]);
-            say(shop, station, Saying::Arm(Box::new(plan)));
+            say(shop, station, Saying::Arm(Box::new(plan), true));
             for value in [0, 190] {
                 following::show(shop, "gauge-1", value);
             }
@@ -470,12 +495,18 @@ fn press_pedal(shop: &mut Shop, instrument: &'static str, by_contact: bool) {
 fn say(shop: &mut Shop, station: Option<&str>, what: Saying) {
     let station = station.map(str::to_owned);
     let command = match what {
-        Saying::Arm(plan) => Command::Arm {
+        Saying::Resume => Command::Resume {
+            station,
+            by: Means::Command,
+        },
+        Saying::Arm(plan, cut) => Command::Arm {
+            cut,
             station,
             what: Armable::Inline(plan),
             operator: None,
         },
         Saying::ArmNamed(id) => Command::Arm {
+            cut: false,
             station,
             what: Armable::Named(id.to_owned()),
             operator: Some("Ada".to_owned()),

@@ -21,6 +21,8 @@ struct Auditor {
     last_zeros: BTreeMap<String, (Seq, Option<Duration>)>,
     /// Stations whose last series was full, of a plan that repeats, and not yet followed by the next.
     owe_a_series: BTreeSet<String>,
+    /// Series that the last arming stopped, and how many were armed since.
+    stopped: BTreeMap<String, (Series, u32)>,
     /// Readings that count, in any series.
     counted_readings: usize,
 }
@@ -79,6 +81,9 @@ impl Auditor {
                 let before = self.open.insert(spec.station.clone(), series);
                 assert!(before.is_none(), "{seq}: armed over an open series");
                 self.owe_a_series.remove(&spec.station);
+                if let Some((_, armed)) = self.stopped.get_mut(&spec.station) {
+                    *armed += 1;
+                }
             }
             Entry::Completed(completed) => {
                 let series = self.open.remove(&completed.station);
@@ -90,6 +95,20 @@ impl Auditor {
                     self.owe_a_series.insert(completed.station.clone());
                 }
                 series.close(completed);
+                if completed.resumable {
+                    assert_eq!(completed.outcome, Outcome::CutShort, "{seq}");
+                    let stopped = (series, 0);
+                    self.stopped.insert(completed.station.clone(), stopped);
+                }
+            }
+            Entry::Resumed {
+                station, series, ..
+            } => {
+                let (stopped, armed) = self.stopped.remove(station).expect("a stopped series");
+                assert_eq!(stopped.id, *series, "{seq}: the one stopped last");
+                assert!(armed < 2, "{seq}: {armed} were armed since");
+                let open = self.open.insert(station.clone(), stopped);
+                assert!(open.is_none(), "{seq}: resumed over an open series");
             }
             Entry::Zeroed(zeroed) => self.zeroed(seq, time, zeroed),
             Entry::Reading(reading) => self.reading(seq, time, reading),
@@ -160,6 +179,9 @@ impl Auditor {
         let good = zeroed.ok.then_some(time);
         self.last_zeros
             .insert(zeroed.instrument.clone(), (seq, good));
+        if !zeroed.ok {
+            self.stopped.remove(&zeroed.station);
+        }
         let open = self.open.get_mut(&zeroed.station);
         assert_eq!(open.as_ref().map(|open| open.id), zeroed.series);
         let Some(open) = open else { return };
@@ -203,6 +225,7 @@ impl Auditor {
             return;
         }
         self.last_zeros.remove(&reading.instrument);
+        self.stopped.remove(&reading.station);
         let slot = reading.slot.as_ref().expect("a counted reading has a spec");
         let open = open.expect("a counted reading has an open series");
         assert!(

@@ -128,7 +128,7 @@ fn the_random_sequences_count_readings_and_fill_series() {
     use tallyjaw::entry::{Entry, Outcome};
     let mut runner = TestRunner::deterministic();
     let (mut counted, mut filled, mut doubted, mut retracted) = (0, 0, 0, 0);
-    let (mut restored, mut spent) = (0, 0);
+    let (mut restored, mut spent, mut resumed) = (0, 0, 0);
     let mut off = 0;
     for _ in 0..200 {
         let acts = prop::collection::vec(act(), 80)
@@ -154,12 +154,13 @@ fn the_random_sequences_count_readings_and_fill_series() {
                 }
                 Entry::Restored { .. } => restored += 1,
                 Entry::Zeroed(zeroed) => off += usize::from(!zeroed.ok),
+                Entry::Resumed { .. } => resumed += 1,
                 _ => {}
             }
         }
     }
     let found = format!(
-        "{counted} counted, {filled} series, {doubted} doubted, {retracted} retracted, {restored} restored, {spent} spent, {off} off zeros"
+        "{counted} counted, {filled} series, {doubted} doubted, {retracted} retracted, {restored} restored, {spent} spent, {resumed} resumed, {off} off zeros"
     );
     assert!(
         counted > 500
@@ -167,6 +168,7 @@ fn the_random_sequences_count_readings_and_fill_series() {
             && doubted > 20
             && retracted > 20
             && restored > 10
+            && resumed > 10
             && spent > 1
             && off > 200,
         "{found}"
