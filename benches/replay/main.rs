@@ -19,7 +19,6 @@ use std::fs::File;
 use std::io::{BufRead, BufReader, BufWriter};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tallyjaw::daemon::files;
 use tallyjaw::daemon::replay::Replay;

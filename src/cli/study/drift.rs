@@ -60,7 +60,7 @@ impl Drift {
             None if times => "day",
             None => "reading",
         };
-        let drift = drift::Drift::new(sample, places, readings.limits_if_any())
+        let drift = drift::Drift::new(&sample, places, readings.limits_if_any())
             .map_err(|reason| Failure::usage(reason.to_string()))?
             .per(per);
         let figures = show::all(FIGURES, &drift);

@@ -211,12 +211,13 @@ fn variance(
 fn variance_json(table: &Table, pooled: bool) -> Value {
     let lines = table.lines(pooled).into_iter().map(|line| {
         let square = line.square;
-        let mut object = json!({"source": line.name, "df": square.freedom, "ms": square.mean, "ss": square.mean * square.freedom});
-        if let Some((f, p)) = line.tested {
-            object["f"] = json!(f);
-            object["p"] = json!(p);
+        let (df, ms, ss) = (square.freedom, square.mean, square.sum());
+        match line.tested {
+            Some((f, p)) => {
+                json!({"source": line.name, "df": df, "ms": ms, "ss": ss, "f": f, "p": p})
+            }
+            None => json!({"source": line.name, "df": df, "ms": ms, "ss": ss}),
         }
-        object
     });
     Value::Array(lines.collect())
 }

@@ -181,8 +181,8 @@ impl Readings {
 
     /// Refuses readings of different nominals: in one study they would differ by what was asked of them.
     pub(super) fn of_one_nominal(&self) -> Result<(), Failure> {
-        self.nominals.as_ref().map(|_| ()).map_err(|fault| {
-            Failure::usage(fault.clone()).with_remedy(
+        self.nominals.clone().map_err(|fault| {
+            Failure::usage(fault).with_remedy(
                 "choose one: --terminal NAME --wire SIZE; or study the deviation from nominal: --deviation",
             )
         })

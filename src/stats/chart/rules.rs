@@ -186,8 +186,8 @@ impl Rule {
         independent: bool,
         reach: Reach,
     ) -> impl Iterator<Item = usize> + use<'d> {
-        let fires = self.fires;
-        let length = match fires {
+        let way = self.fires;
+        let length = match way {
             Fires::Always(_) | Fires::Far => self.length,
             Fires::LongRun => reach.run,
         };
@@ -196,8 +196,8 @@ impl Rule {
         let holds = independent || self.length == 1;
         let fired = runs.filter(move |(_, run)| {
             holds
-                && match fires {
-                    Fires::Always(fires) => fires(run),
+                && match way {
+                    Fires::Always(holds) => holds(run),
                     Fires::Far => run.iter().all(|z| z.abs() > reach.far),
                     Fires::LongRun => one_sided(run),
                 }

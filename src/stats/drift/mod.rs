@@ -29,7 +29,7 @@ impl Drift {
     /// # Errors
     ///
     /// [`Undefined::Unequal`] unless there is a place for each reading.
-    pub fn new(sample: Sample, places: Vec<i64>, limits: Limits) -> Result<Self, Undefined> {
+    pub fn new(sample: &Sample, places: Vec<i64>, limits: Limits) -> Result<Self, Undefined> {
         let number = |count: usize| u64::try_from(count).unwrap_or(u64::MAX);
         let (readings, given) = (sample.bases().len(), places.len());
         if readings != given {

@@ -27,6 +27,13 @@ pub struct Square {
     pub mean: f64,
 }
 
+impl Square {
+    /// The sum of squares, in the squared unit of the readings.
+    pub fn sum(&self) -> f64 {
+        self.mean * self.freedom
+    }
+}
+
 /// A line of the table.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Line {
@@ -143,8 +150,7 @@ impl Table {
     /// Interaction and error as one.
     fn pooled(&self) -> Square {
         let freedom = self.interaction.freedom + self.error.freedom;
-        let sum =
-            self.interaction.mean * self.interaction.freedom + self.error.mean * self.error.freedom;
+        let sum = self.interaction.sum() + self.error.sum();
         Square {
             freedom,
             mean: sum / freedom,

@@ -4,6 +4,7 @@ use super::scale::{self, Tick};
 use super::svg::Svg;
 use crate::quantity::Quantity;
 use crate::stats::figures::decimals;
+use crate::stats::grid::Grid;
 use crate::stats::sample::{Scale, float, nearest};
 use crate::stats::{Limits, Summary};
 
@@ -233,8 +234,8 @@ impl Bars {
     fn of(groups: &[&Summary], limits: &Limits) -> Option<Self> {
         let on = groups.first()?.scale();
         let grids = || groups.iter().map(|all| all.grid());
-        let least = grids().filter_map(|grid| grid.least()).min()?;
-        let greatest = grids().filter_map(|grid| grid.greatest()).max()?;
+        let least = grids().filter_map(Grid::least).min()?;
+        let greatest = grids().filter_map(Grid::greatest).max()?;
         let count = groups.iter().map(|all| all.count()).max()?;
         // few readings are few bars, else most of them would be empty
         let most_bins = (2 * count.isqrt()).clamp(FEWEST_BINS, MOST_BINS);

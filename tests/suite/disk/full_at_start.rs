@@ -4,7 +4,7 @@ use super::start_by;
 use crate::harness::{Daemon, PATIENCE, Shop};
 use serde_json::{Value, json};
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
 
@@ -23,7 +23,7 @@ fn inside(shop: &Shop, daemon: &Daemon) -> PathBuf {
         .join(shop.path("state").strip_prefix("/").unwrap())
 }
 
-fn journal(state: &PathBuf) -> Vec<String> {
+fn journal(state: &Path) -> Vec<String> {
     let text = fs::read_to_string(state.join("journal/00000001.jsonl")).unwrap();
     text.split_inclusive('\n').map(str::to_owned).collect()
 }

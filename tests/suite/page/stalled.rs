@@ -26,7 +26,7 @@ fn everybody_is_told_and_nothing_is_lost<F: FnMut()>(
     shop: &mut Shop,
     daemon: Daemon,
     manager: Manager,
-    stop: impl FnOnce() -> Still<F>,
+    stand_still: impl FnOnce() -> Still<F>,
 ) {
     let told = manager.listen();
     let wait_for = |wanted: &str| while told.recv_timeout(PATIENCE).unwrap() != wanted {};
@@ -36,7 +36,7 @@ fn everybody_is_told_and_nothing_is_lost<F: FnMut()>(
     daemon.call("arm", &json!({"plan": "no-zero"}));
     shop.press(161);
     let announced = feed.wait_for("reading")["seq"].as_u64().unwrap();
-    let still = stop();
+    let still = stand_still();
     shop.press(162);
     let notice = feed.next();
     assert_eq!(
@@ -163,9 +163,9 @@ fn while_the_file_system_is_frozen_everybody_is_told_and_then_it_goes_on() {
     let (manager, daemon) = Manager::starts_by(&shop, command);
     let inside = PathBuf::from(format!("/proc/{}/root", daemon.child.id()))
         .join(shop.path("state").strip_prefix("/").unwrap());
-    let stop = || {
+    let freeze = || {
         fsfreeze("-f", &inside);
         Still(|| fsfreeze("-u", &inside))
     };
-    everybody_is_told_and_nothing_is_lost(&mut shop, daemon, manager, stop);
+    everybody_is_told_and_nothing_is_lost(&mut shop, daemon, manager, freeze);
 }

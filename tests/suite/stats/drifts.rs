@@ -18,7 +18,7 @@ fn drift(pairs: &[(i64, i64)]) -> Drift {
     let bases = pairs.iter().map(|(_, hundredths)| hundredths * 10_000);
     let sample = Sample::from_bases(bases.collect(), Unit::Millimetre).unwrap();
     let places = pairs.iter().map(|(place, _)| *place).collect();
-    Drift::new(sample, places, limits()).unwrap()
+    Drift::new(&sample, places, limits()).unwrap()
 }
 
 fn outlook(of: &Drift) -> Vec<String> {

@@ -148,10 +148,10 @@ fn a_claim_of_a_steady_normal_process_is_seldom_refused() {
                 none += u32::from(!claim.shown);
             }
             let percent = |count: u32| 100.0 * f64::from(count) / f64::from(sets);
-            let row: String = failing[1..]
-                .iter()
-                .map(|count| format!(" {:.1} % |", percent(*count)))
-                .collect();
+            let mut row = String::new();
+            for count in &failing[1..] {
+                let _ = write!(row, " {:.1} % |", percent(*count));
+            }
             let _ = writeln!(table, "| {sd} | {n} |{row} **{:.1} %** |", percent(none));
             refused += none;
             all += sets;

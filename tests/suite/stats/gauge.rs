@@ -186,7 +186,7 @@ fn trends_and_when_they_reach_a_limit_are_met() {
             nominal: None,
             upper: Some(length(case["upper"].as_f64().unwrap())),
         };
-        let drift = Drift::new(sample.unwrap(), places, limits).unwrap();
+        let drift = Drift::new(&sample.unwrap(), places, limits).unwrap();
         let want = case["expected"].as_object().unwrap();
         for row in drift::FIGURES {
             let what = format!("{} {}", case["name"], row.name);

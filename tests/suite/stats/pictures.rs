@@ -6,20 +6,20 @@ use tallyjaw::stats::chart::{CHARTS, Input, Memory, draw, usual_rules};
 use tallyjaw::stats::picture::{Histogram, chart_svg};
 use tallyjaw::stats::{Limits, Sample};
 
-fn quantity(base: i64) -> Option<Quantity> {
-    Some(Quantity::from_base(Dimension::Length, base))
+fn quantity(base: i64) -> Quantity {
+    Quantity::from_base(Dimension::Length, base)
 }
 
 fn sample(bases: Vec<i64>, step: i64) -> Sample {
     let sample = Sample::from_bases(bases, Unit::Millimetre).unwrap();
-    sample.with_step(quantity(step))
+    sample.with_step(Some(quantity(step)))
 }
 
 fn limits(lower: Option<i64>, upper: Option<i64>) -> Limits {
     Limits {
-        lower: lower.and_then(quantity),
+        lower: lower.map(quantity),
         nominal: None,
-        upper: upper.and_then(quantity),
+        upper: upper.map(quantity),
     }
 }
 
