@@ -13,7 +13,11 @@ pub(super) fn read(
     station: Option<&At<String>>,
 ) -> Option<Signal> {
     let kind = match kind {
-        InstrumentKind::Scanner => SignalKind::Scanner,
+        InstrumentKind::Scanner => SignalKind::Scanner {
+            line_end: table
+                .boolean(faults, "line_end")
+                .is_none_or(|said| said.value),
+        },
         InstrumentKind::Pedal => SignalKind::Pedal {
             does: does(table, faults)?,
         },

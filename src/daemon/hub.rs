@@ -324,6 +324,8 @@ impl Hub {
                     settings: settings.as_deref(),
                 });
             }
+            Event::Adrift { behind } => self.feed(Input::Adrift { instrument, behind }),
+            Event::Quiet { lasted } => self.feed(Input::Quiet { instrument, lasted }),
             Event::Contact { closed } => self.feed(Input::Contact { instrument, closed }),
             Event::Spoiled(bytes) => self.feed(Input::Spoiled {
                 instrument,

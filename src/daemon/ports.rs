@@ -162,6 +162,8 @@ fn bytes_of(event: &Event) -> usize {
         | Event::Disturbed { .. }
         | Event::Contact { .. }
         | Event::Closed { .. }
+        | Event::Adrift { .. }
+        | Event::Quiet { .. }
         | Event::Trouble { .. } => 1,
     }
 }

@@ -3,8 +3,10 @@
 //! In: the marks of a tape. Out: entries. The tape's own times are the core's, so the same tape gives
 //! the same entries, at whatever speed it is read and in whatever pieces its bytes are fed.
 
+use crate::decode::framing::SILENCES;
 use crate::entry::{Attached, Stamped};
 use crate::quantity::{MonoMicros, Now, WallMicros};
+use crate::serial::BEHIND_STALE;
 use crate::serial::tape::{Header, Mark, Timed};
 use crate::spec::Catalog;
 use crate::station::{Armable, Command, Core, Input, Output, Refusal};
@@ -26,6 +28,8 @@ pub struct Replay {
     now: MonoMicros,
     wake_at: Option<MonoMicros>,
     is_open: bool,
+    /// When bytes came last, and how many of the silences since have been told.
+    last_bytes: Option<(MonoMicros, usize)>,
     entries: VecDeque<Stamped>,
 }
 
@@ -48,6 +52,7 @@ impl Replay {
             now: MonoMicros(0),
             wake_at: None,
             is_open: false,
+            last_bytes: None,
             entries: VecDeque::new(),
         })
     }
@@ -82,18 +87,31 @@ impl Replay {
                     alike: false,
                 }));
             }
-            Mark::Stale(bytes) => self.input(Input::Stale {
-                instrument: &instrument,
-                bytes,
-            }),
-            Mark::Bytes(bytes) => self.input(Input::Bytes {
-                instrument: &instrument,
-                bytes,
-            }),
-            Mark::Spoiled(bytes) => self.input(Input::Spoiled {
-                instrument: &instrument,
-                bytes,
-            }),
+            Mark::Stale(bytes) => {
+                self.input(Input::Stale {
+                    instrument: &instrument,
+                    bytes,
+                });
+                self.input(Input::Adrift {
+                    instrument: &instrument,
+                    behind: BEHIND_STALE,
+                });
+                self.last_bytes = Some((self.now, 0));
+            }
+            Mark::Bytes(bytes) => {
+                self.input(Input::Bytes {
+                    instrument: &instrument,
+                    bytes,
+                });
+                self.last_bytes = Some((self.now, 0));
+            }
+            Mark::Spoiled(bytes) => {
+                self.input(Input::Spoiled {
+                    instrument: &instrument,
+                    bytes,
+                });
+                self.last_bytes = Some((self.now, 0));
+            }
             Mark::Contact { closed } => self.input(Input::Contact {
                 instrument: &instrument,
                 closed: *closed,
@@ -131,8 +149,32 @@ impl Replay {
         self.core.state()
     }
 
-    /// Lets time pass, and wakes the core whenever it asked for it.
+    /// Lets time pass, and tells the silences in it: a tape knows when its bytes came.
     fn go_to(&mut self, moment: MonoMicros) {
+        while let Some((last, told)) = self.last_bytes {
+            let Some(silence) = SILENCES.get(told) else {
+                break;
+            };
+            let lasted = *silence;
+            let quiet_at = last.plus(lasted);
+            if quiet_at > moment {
+                break;
+            }
+            self.last_bytes = Some((last, told + 1));
+            // The silence first, then what is due at its end.
+            self.wake_until(MonoMicros(quiet_at.0.saturating_sub(1)));
+            self.now = self.now.max(quiet_at);
+            let instrument = self.instrument.clone();
+            self.input(Input::Quiet {
+                instrument: &instrument,
+                lasted,
+            });
+        }
+        self.wake_until(moment);
+    }
+
+    /// Wakes the core whenever it asked for it.
+    fn wake_until(&mut self, moment: MonoMicros) {
         while let Some(due) = self.wake_at.filter(|due| *due <= moment) {
             self.now = self.now.max(due);
             self.input(Input::Woken);

@@ -66,6 +66,16 @@ pub enum DecodeError {
         /// How many bytes came.
         got: usize,
     },
+    /// The frame may have begun before these bytes.
+    #[error(
+        "{got} bytes {behind}: perhaps the rest of a frame, want a frame's end or a silence before them"
+    )]
+    MidFrame {
+        /// How many bytes came.
+        got: usize,
+        /// Behind what, in words.
+        behind: &'static str,
+    },
     /// More bytes without an end than any frame has.
     #[error("no end of frame in {got} bytes, want at most {most}")]
     TooLong {
@@ -162,6 +172,7 @@ impl DecodeError {
             Self::CutShort { .. } => {
                 Some("press again; if it stays so, check the cable, and `line` against the manual")
             }
+            Self::MidFrame { .. } => Some("measure that piece again"),
             Self::LineFault { .. } => Some(
                 "check the cable and its plug, and `line` of this instrument against its manual",
             ),
@@ -212,7 +223,7 @@ impl Decoder {
         self
     }
 
-    /// Takes bytes as they came; then call [`Decoder::poll`] until `None`.
+    /// Takes bytes that came at `now`; then call [`Decoder::poll`] until `None`.
     pub fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
         self.splitter.push(now, bytes);
         self.decode_frames();
@@ -225,13 +236,38 @@ impl Decoder {
         self.decode_frames();
     }
 
+    /// Takes bytes that were read at `now`: they may have waited, and show no silence before them.
+    pub fn push_read(&mut self, now: MonoMicros, bytes: &[u8]) {
+        self.splitter.push_read(now, bytes);
+        self.decode_frames();
+    }
+
+    /// The same for bytes that the line spoiled.
+    pub fn push_spoiled_read(&mut self, now: MonoMicros, bytes: &[u8]) {
+        self.splitter.push_spoiled_read(now, bytes);
+        self.decode_frames();
+    }
+
+    /// A silence was seen: see [`Splitter::silent_for`].
+    pub fn silent_for(&mut self, lasted: std::time::Duration) {
+        self.splitter.silent_for(lasted);
+        self.decode_frames();
+    }
+
+    /// Bytes may be missing from here on: see [`Splitter::lose`].
+    pub fn lose(&mut self, now: MonoMicros, behind: &'static str) {
+        self.splitter.lose(now, behind);
+        self.decode_frames();
+    }
+
     /// The port is closed: what is left of a frame will never be whole.
     pub fn end(&mut self) {
         self.splitter.end();
         self.decode_frames();
     }
 
-    /// Bytes that have waited past [`Decoder::gives_up_at`] for the rest of their frame are given up.
+    /// Nothing more came up to `now`: bytes that have waited past [`Decoder::gives_up_at`] for the rest of
+    /// their frame are given up.
     pub fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
         self.splitter.give_up_on_old_bytes(now);
         self.decode_frames();

@@ -21,9 +21,11 @@ mod guard;
 mod holder;
 mod marks;
 mod port;
+mod quiet;
 mod reopen;
 mod settings;
 mod socket;
+mod stale;
 pub mod tape;
 mod tuning;
 
@@ -37,9 +39,15 @@ use crate::config::PortConfig;
 use crate::entry::Attached;
 use contact::Contact;
 use guard::{Guard, Odd};
+use quiet::{Late, Quiet};
 use reopen::{Pauses, Telling, Watch};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{Receiver, Sender};
+
+/// What bytes are behind that came when older ones had just been thrown away.
+pub const BEHIND_STALE: &str = "from while the port was opened";
+/// What bytes are behind that waited while nobody could read them.
+const BEHIND_STANDSTILL: &str = "from while the computer stood still";
 
 /// A port that was open for less is not opened again at once: whatever closes it may do so again.
 const SETTLED: Duration = Duration::from_secs(2);
@@ -63,6 +71,17 @@ pub enum Event {
         holders: Vec<String>,
         /// The settings that were found, and set back.
         settings: Option<String>,
+    },
+    /// Bytes may be missing from here on, or those before them were thrown away: what comes next may be
+    /// the rest of something.
+    Adrift {
+        /// Behind what, in words.
+        behind: &'static str,
+    },
+    /// Nothing more came up to now, for one of the silences that matter ([`crate::config::SILENCES`]) since the last byte.
+    Quiet {
+        /// How long; told late, it is no longer.
+        lasted: Duration,
     },
     /// The contact on the configured modem line has closed or opened.
     Contact {
@@ -116,9 +135,17 @@ async fn keep_open(
         if !opened.stale.is_empty() {
             tell(out, Event::Stale(opened.stale)).await?;
         }
+        if opened.adrift {
+            let behind = BEHIND_STALE;
+            tell(out, Event::Adrift { behind }).await?;
+        }
         while requests.try_recv().is_ok() {}
         let guard = Guard::over(opened.guarded);
-        let reason = pass_on(opened.port, opened.contact, guard, out, requests).await?;
+        let mut quiet = Quiet::default();
+        if opened.adrift {
+            quiet.bytes_came(Instant::now());
+        }
+        let reason = pass_on(opened.port, quiet, opened.contact, guard, out, requests).await?;
         // Before it is waited for: found by its serial number, the twin would be taken for it.
         twin_seen |= twin_is_there(&attached).await;
         tell(out, Event::Closed { reason }).await?;
@@ -144,20 +171,50 @@ async fn twin_is_there(gone: &Attached) -> bool {
 /// plugged in again gets another number.
 async fn pass_on(
     mut port: Port,
+    mut quiet: Quiet,
     mut contact: Option<Contact>,
     mut guard: Guard,
     out: &Sender<Event>,
     requests: &mut Receiver<Vec<u8>>,
 ) -> Result<String, Unwanted> {
     loop {
+        let due = quiet.due(Instant::now());
         let event = tokio::select! {
-            read = port.read() => match read {
-                Read::Run(Run::Sound(bytes)) => Event::Bytes(bytes),
-                Read::Run(Run::Spoiled(bytes)) => Event::Spoiled(bytes),
-                Read::HungUp(reason) => return Ok(reason),
-            },
             Odd { holders, settings } = guard.odd() => Event::Disturbed { holders, settings },
             closed = changed(contact.as_mut()) => Event::Contact { closed },
+            read = port.read() => {
+                let now = Instant::now();
+                if quiet.late(now) == Late::Long {
+                    let behind = BEHIND_STANDSTILL;
+                    tell(out, Event::Adrift { behind }).await?;
+                }
+                quiet.bytes_came(now);
+                match read {
+                    Read::Run(Run::Sound(bytes)) => Event::Bytes(bytes),
+                    Read::Run(Run::Spoiled(bytes)) => Event::Spoiled(bytes),
+                    Read::HungUp(reason) => return Ok(reason),
+                }
+            }
+            () = until(due) => {
+                let now = Instant::now();
+                match quiet.late(now) {
+                    Late::Long => {
+                        quiet.again(now);
+                        let behind = BEHIND_STANDSTILL;
+                        Event::Adrift { behind }
+                    }
+                    // Where the whole computer stood, an adapter hands on what it has only after a moment.
+                    Late::Somewhat => {
+                        quiet.again(now);
+                        continue;
+                    }
+                    Late::No if port.waits() => continue,
+                    Late::No => match quiet.told() {
+                        Some(lasted) => Event::Quiet { lasted },
+                        None => continue,
+                    },
+                }
+            }
             Some(request) = requests.recv() => match port.send(&request) {
                 Ok(()) => continue,
                 Err(error) => Event::Trouble {
@@ -167,6 +224,13 @@ async fn pass_on(
             },
         };
         tell(out, event).await?;
+    }
+}
+
+async fn until(moment: Option<Instant>) {
+    match moment {
+        Some(moment) => tokio::time::sleep_until(moment.into()).await,
+        None => std::future::pending().await,
     }
 }
 

@@ -9,33 +9,25 @@ use super::guard::Guarded;
 use super::holder::holders;
 use super::marks::{PortMarks, Run, far_end_marks};
 use super::settings::{data_bits, parity, settings_of, stop_bits};
+use super::stale::take_stale;
 use super::{SerialError, discover, socket};
-use crate::config::{LineSettings, ModemLine, PortConfig};
+use crate::config::{FRAME_GAP, LineSettings, ModemLine, PortConfig};
 use crate::entry::Attached;
-use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{FlockOperation, Mode, OFlags};
 use rustix::io::Errno;
-use rustix::termios::{InputModes, OptionalActions, QueueSelector, Termios};
+use rustix::termios::{InputModes, OptionalActions, Termios};
 use serialport::TTYPort;
 use std::collections::VecDeque;
 use std::fs::Metadata;
 use std::io;
 use std::os::fd::OwnedFd;
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use tokio::io::AsyncReadExt;
 use tokio_serial::{ErrorKind, SerialPort, SerialStream};
 
 /// Most bytes taken in one read; a terminal holds no more.
 const READ: usize = 4096;
-
-/// Most stale bytes that are kept; more are thrown away by the terminal.
-const MOST_STALE: usize = 64 * 1024;
-
-/// What was on its way when the port was opened is over when nothing has come for so long: a slow line
-/// brings a frame in pieces, and adapters hand on what they have every 16 ms. Judged from its middle
-/// on, a frame would be another value.
-const STALE_QUIET: Duration = Duration::from_millis(50);
 
 /// An instrument that sends without end is never quiet; it is waited for no longer than this.
 const STALE_LONGEST: Duration = Duration::from_millis(500);
@@ -44,6 +36,8 @@ const STALE_LONGEST: Duration = Duration::from_millis(500);
 #[derive(Debug)]
 pub struct Port {
     path: PathBuf,
+    /// The same terminal, to see at once whether something waits in it.
+    handle: OwnedFd,
     pub(super) stream: SerialStream,
     pub(super) marks: PortMarks,
     /// Taken from the terminal, not yet handed out.
@@ -74,6 +68,8 @@ pub struct Opened {
     pub(super) guarded: Guarded,
     /// What was waiting in it, the first 64 KiB; from before, so nobody knows what it measured.
     pub stale: Vec<u8>,
+    /// What comes first may be the rest of what is thrown away: no silence was seen before it.
+    pub adrift: bool,
 }
 
 impl Port {
@@ -95,7 +91,11 @@ impl Port {
         let (stream, contact) = open_and_set(&path, config, is_pty)?;
         let marked = mark_spoiled_bytes(&handle).map_err(|errno| from_errno(&path, errno))?;
         check_settings(&path, config.line, &marked, is_pty)?;
-        let stale = take_stale(&handle, STALE_QUIET, STALE_LONGEST)
+        let watched = handle.try_clone().map_err(|cause| SerialError::Failed {
+            path: path.clone(),
+            cause,
+        })?;
+        let (stale, adrift) = take_stale(&handle, FRAME_GAP, STALE_LONGEST)
             .map_err(|errno| from_errno(&path, errno))?;
         let mut marks = PortMarks::new(is_pty && far_end_marks());
         let stale = marks
@@ -122,8 +122,10 @@ impl Port {
                 handle,
                 settings: marked,
             },
+            adrift,
             port: Self {
                 path,
+                handle: watched,
                 stream,
                 marks,
                 runs: VecDeque::new(),
@@ -131,6 +133,23 @@ impl Port {
             },
             stale,
         })
+    }
+
+    /// Whether something waits in the terminal now, its end too; the next read gives it.
+    pub(super) fn waits(&mut self) -> bool {
+        if !self.runs.is_empty() || self.ended.is_some() {
+            return true;
+        }
+        let mut buffer = [0; READ];
+        match rustix::io::read(&self.handle, &mut buffer) {
+            Err(Errno::AGAIN) => false,
+            Ok(count) => {
+                let piece = buffer.get(..count).unwrap_or_default();
+                self.runs.extend(self.marks.take(piece));
+                true
+            }
+            Err(_) => true,
+        }
     }
 
     /// Sends bytes to the instrument, without waiting for any of them to go out.
@@ -211,13 +230,13 @@ fn first_handle(path: &Path, device: &Metadata) -> Result<OwnedFd, SerialError> 
         },
         other => fail(other),
     })?;
-    rustix::termios::tcgetattr(&handle).map_err(|errno| match errno {
+    let gone = |errno| match errno {
         // A terminal always answers; this one has lost its other end.
         Errno::IO => SerialError::NoDevice {
             path: path.to_owned(),
         },
         other => fail(other),
-    })?;
+    };
     match rustix::fs::flock(&handle, FlockOperation::NonBlockingLockExclusive) {
         Ok(()) => {}
         Err(Errno::WOULDBLOCK) => {
@@ -229,6 +248,10 @@ fn first_handle(path: &Path, device: &Metadata) -> Result<OwnedFd, SerialError> 
         }
         Err(errno) => return Err(fail(errno)),
     }
+    // Before all else: a fresh terminal echoes to the instrument what it sends.
+    let mut settings = rustix::termios::tcgetattr(&handle).map_err(gone)?;
+    settings.make_raw();
+    rustix::termios::tcsetattr(&handle, OptionalActions::Now, &settings).map_err(gone)?;
     rustix::fs::flock(&handle, FlockOperation::Unlock).map_err(fail)?;
     Ok(handle)
 }
@@ -346,116 +369,4 @@ fn check_settings(
         want: want.to_string(),
         got: format!("it stays at {kept}"),
     })
-}
-
-/// Takes what waits, and what belongs to it, so that nothing from before the opening is read as if it
-/// came after.
-fn take_stale(handle: &OwnedFd, quiet: Duration, longest: Duration) -> Result<Vec<u8>, Errno> {
-    let until = Instant::now() + longest;
-    let mut stale = Vec::new();
-    let mut buffer = [0; READ];
-    while stale.len() < MOST_STALE {
-        match rustix::io::read(handle, &mut buffer) {
-            // The end; the first read of the port will say so.
-            Ok(0) | Err(Errno::IO) => return Ok(stale),
-            Ok(count) => stale.extend_from_slice(buffer.get(..count).unwrap_or_default()),
-            Err(Errno::AGAIN) => {
-                let left = until.saturating_duration_since(Instant::now());
-                if stale.is_empty() || !something_comes(handle, quiet.min(left))? {
-                    return Ok(stale);
-                }
-            }
-            Err(Errno::INTR) => {}
-            Err(errno) => return Err(errno),
-        }
-        if Instant::now() >= until {
-            return Ok(stale);
-        }
-    }
-    match rustix::termios::tcflush(handle, QueueSelector::IFlush) {
-        Ok(()) | Err(Errno::IO) => Ok(stale),
-        Err(errno) => Err(errno),
-    }
-}
-
-/// Whether there is something to read within `patience`.
-fn something_comes(handle: &OwnedFd, patience: Duration) -> Result<bool, Errno> {
-    let timeout = Timespec::try_from(patience).map_err(|_| Errno::INVAL)?;
-    match poll(&mut [PollFd::new(handle, PollFlags::IN)], Some(&timeout)) {
-        Ok(ready) => Ok(ready > 0),
-        Err(Errno::INTR) => Ok(true),
-        Err(errno) => Err(errno),
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-
-    /// The instrument's end of a raw terminal, and ours.
-    fn line() -> (OwnedFd, OwnedFd) {
-        let near = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
-        grantpt(&near).unwrap();
-        unlockpt(&near).unwrap();
-        let path = ptsname(&near, Vec::new()).unwrap();
-        let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK;
-        let far = rustix::fs::open(path, flags, Mode::empty()).unwrap();
-        let mut settings = rustix::termios::tcgetattr(&far).unwrap();
-        settings.make_raw();
-        rustix::termios::tcsetattr(&far, OptionalActions::Now, &settings).unwrap();
-        (near, far)
-    }
-
-    fn wait_for_reader(port: &OwnedFd) {
-        while rustix::io::ioctl_fionread(port).unwrap() > 0 {
-            std::thread::yield_now();
-        }
-    }
-
-    #[test]
-    fn a_frame_that_is_on_its_way_at_the_opening_is_stale_to_its_end() {
-        let (near, far) = line();
-        rustix::io::write(&near, b"+1").unwrap();
-        while rustix::io::ioctl_fionread(&far).unwrap() < 2 {
-            std::thread::yield_now();
-        }
-        let port = far.try_clone().unwrap();
-        let rest = std::thread::spawn(move || {
-            wait_for_reader(&port);
-            rustix::io::write(&near, b"1.62\r").unwrap();
-            near
-        });
-        let (quiet, longest) = (Duration::from_secs(2), Duration::from_secs(30));
-        assert_eq!(take_stale(&far, quiet, longest), Ok(b"+11.62\r".to_vec()));
-        rest.join().unwrap();
-    }
-
-    #[test]
-    fn an_instrument_that_never_stops_sending_does_not_hold_up_its_opening() {
-        let (near, far) = line();
-        rustix::io::write(&near, b"+1.62\r").unwrap();
-        let (stop, stopped) = std::sync::mpsc::channel::<()>();
-        let sending = std::thread::spawn(move || {
-            while stopped.try_recv() == Err(std::sync::mpsc::TryRecvError::Empty) {
-                let _ = rustix::io::write(&near, b"+1.62\r");
-                std::thread::sleep(Duration::from_millis(1));
-            }
-        });
-        while rustix::io::ioctl_fionread(&far).unwrap() == 0 {
-            std::thread::yield_now();
-        }
-        let quiet = Duration::from_secs(3600);
-        let stale = take_stale(&far, quiet, Duration::from_millis(100)).unwrap();
-        assert!(!stale.is_empty());
-        drop(stop);
-        sending.join().unwrap();
-    }
-
-    #[test]
-    fn a_quiet_port_is_not_waited_for() {
-        let (_near, far) = line();
-        let hour = Duration::from_secs(3600);
-        assert_eq!(take_stale(&far, hour, hour), Ok(Vec::new()));
-    }
 }

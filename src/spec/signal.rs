@@ -14,8 +14,11 @@ pub struct Signal {
 /// What a signal is.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SignalKind {
-    /// Sends the text of cards, a line each.
-    Scanner,
+    /// Sends the text of cards.
+    Scanner {
+        /// It sends a line end behind each card; else a silence ends one.
+        line_end: bool,
+    },
     /// A contact: its closing, or any byte it sends, is a press.
     Pedal {
         /// What a press does.

@@ -4,6 +4,7 @@ use crate::entry::{Attached, Entry, JournalId, Means, Seq, Stamped};
 use crate::quantity::MonoMicros;
 use crate::spec::{Catalog, Plan};
 use std::sync::Arc;
+use std::time::Duration;
 
 /// Everything that can happen to the core.
 #[derive(Debug)]
@@ -33,7 +34,7 @@ pub enum Input<'a> {
         /// Why, in words.
         reason: &'a str,
     },
-    /// Bytes of an instrument, in whatever pieces they came.
+    /// Bytes of an instrument, in whatever pieces they were read.
     Bytes {
         /// The instrument.
         instrument: &'a str,
@@ -62,6 +63,21 @@ pub enum Input<'a> {
         holders: &'a [String],
         /// The settings that were found, and set back.
         settings: Option<&'a str>,
+    },
+    /// Bytes may be missing from here on: what comes next may be the rest of a frame.
+    Adrift {
+        /// The instrument.
+        instrument: &'a str,
+        /// Behind what, in words.
+        behind: &'static str,
+    },
+    /// Nothing came from an instrument for a while, and nothing of it waited to be read then. Bytes show no
+    /// silence before them: they may have waited while whoever reads them stood still.
+    Quiet {
+        /// The instrument.
+        instrument: &'a str,
+        /// How long, since the last bytes; this may be told late.
+        lasted: Duration,
     },
     /// A pedal's contact on a modem line.
     Contact {

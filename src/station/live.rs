@@ -42,14 +42,8 @@ impl Live {
     }
 
     pub(super) fn waits_until(&self) -> Option<MonoMicros> {
-        [
-            self.decoder.gives_up_at(),
-            self.unread.due_at(),
-            self.capturing.waits_until(),
-        ]
-        .into_iter()
-        .flatten()
-        .min()
+        let both = [self.unread.due_at(), self.capturing.waits_until()];
+        both.into_iter().flatten().min()
     }
 }
 
@@ -98,7 +92,7 @@ impl Core {
             .map(|(name, _)| name.clone())
             .collect();
         for name in &ended {
-            self.end_signal(now, name, true);
+            self.end_signal(now, name);
             self.signals.remove(name);
         }
         let mut signals = live_signals(catalog);

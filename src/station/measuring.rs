@@ -7,6 +7,7 @@ use crate::decode::Decoded;
 use crate::entry::state::SeriesState;
 use crate::entry::{Entry, Unread, ZeroRole, Zeroed};
 use crate::quantity::Now;
+use std::time::Duration;
 
 impl Core {
     pub(super) fn bytes(&mut self, now: Now, instrument: &str, bytes: &[u8]) {
@@ -16,16 +17,38 @@ impl Core {
         }
         self.with_decoder(now, instrument, |live| {
             live.watcher.push(now.mono, bytes, false);
-            live.decoder.push(now.mono, bytes);
+            live.decoder.push_read(now.mono, bytes);
         });
     }
 
     /// As [`Core::bytes`], for bytes that the line spoiled.
     pub(super) fn spoiled(&mut self, now: Now, instrument: &str, bytes: &[u8]) {
+        if self.signals.contains_key(instrument) {
+            self.signal_spoiled(now, instrument, bytes);
+            return;
+        }
         self.with_decoder(now, instrument, |live| {
             live.watcher.push(now.mono, bytes, true);
-            live.decoder.push_spoiled(now.mono, bytes);
+            live.decoder.push_spoiled_read(now.mono, bytes);
         });
+    }
+
+    /// What comes next of an instrument may be the rest of a frame.
+    pub(super) fn adrift(&mut self, now: Now, instrument: &str, behind: &'static str) {
+        if self.signals.contains_key(instrument) {
+            self.signal_adrift(now, instrument, behind);
+            return;
+        }
+        self.with_decoder(now, instrument, |live| live.decoder.lose(now.mono, behind));
+    }
+
+    /// Nothing came of an instrument for so long.
+    pub(super) fn quiet(&mut self, now: Now, instrument: &str, lasted: Duration) {
+        if self.signals.contains_key(instrument) {
+            self.signal_quiet(now, instrument, lasted);
+            return;
+        }
+        self.with_decoder(now, instrument, |live| live.decoder.silent_for(lasted));
     }
 
     /// No more bytes will come to what is in hand.
@@ -46,9 +69,6 @@ impl Core {
             .map(|(name, _)| name.clone())
             .collect();
         for name in names {
-            self.with_decoder(now, &name, |live| {
-                live.decoder.give_up_on_old_bytes(now.mono);
-            });
             if let Some(live) = self.live.get_mut(&name) {
                 let run = live.unread.flush_if_due(now.mono);
                 self.tell_unread(now, &name, run);
@@ -57,7 +77,7 @@ impl Core {
         }
         let names: Vec<_> = self.signals.keys().cloned().collect();
         for name in names {
-            self.end_signal(now, &name, false);
+            self.wake_signal(now, &name);
         }
     }
 

@@ -110,6 +110,8 @@ impl Core {
                 holders,
                 settings,
             } => self.disturbed(now, instrument, holders, settings),
+            Input::Adrift { instrument, behind } => self.adrift(now, instrument, behind),
+            Input::Quiet { instrument, lasted } => self.quiet(now, instrument, lasted),
             Input::Contact { instrument, closed } => self.contact(now, instrument, closed),
             Input::SegmentFull => self.open_segment(now),
             Input::Journal(entry) => self.append(now, entry),
@@ -229,7 +231,7 @@ impl Core {
 
     fn port_closed(&mut self, now: Now, name: &str, reason: &str) {
         self.end_bytes(now, name);
-        self.end_signal(now, name, true);
+        self.end_signal(now, name);
         if let Some(live) = self.live.get_mut(name) {
             live.origin.forget();
             if let Some(ask) = live.capturing.asking() {

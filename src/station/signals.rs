@@ -1,11 +1,13 @@
 //! Scanners and pedals: from their bytes and contacts to commands.
 //!
+//! A card that an unplug or a fault cut short is unread, and nothing happens: half a card is another card.
 //! What the station cannot do is told by a `refused` entry: nobody sits at a keyboard to be told.
 
 use super::card::LONGEST_CARD;
 use super::flood::Flood;
 use super::unread::{Folding, Run, Why};
 use super::{Armable, Command, Core, Refusal, cards};
+use crate::decode::DecodeError;
 use crate::decode::framing::{Frame, Framing, Splitter};
 use crate::entry::{Entry, Means, Unread};
 use crate::quantity::{MonoMicros, Now};
@@ -18,6 +20,19 @@ const CONTACT_BOUNCE: Duration = Duration::from_millis(40);
 const BYTES_BOUNCE: Duration = Duration::from_millis(200);
 /// Of what was said, so much is kept.
 const KEPT: usize = 200;
+/// What to do about a card that is unread.
+const REMEDY: &str = "scan the card again; if it stays so, have the scanner send CR behind each card, or say `line_end = false` of it";
+
+/// What the bytes in hand came to their end by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum End {
+    /// By nothing yet, but for what the splitter itself found.
+    Line,
+    /// By a silence.
+    Silence,
+    /// The scanner is gone.
+    Gone,
+}
 
 /// What is remembered of a scanner or pedal between two inputs.
 #[derive(Debug)]
@@ -51,8 +66,7 @@ impl LiveSignal {
     }
 
     pub(super) fn waits_until(&self) -> Option<MonoMicros> {
-        let half_a_card = self.splitter.gives_up_at();
-        half_a_card.into_iter().chain(self.unread.due_at()).min()
+        self.unread.due_at()
     }
 
     /// Whether something at this time is new, and not the bounce of what was before.
@@ -62,8 +76,11 @@ impl LiveSignal {
     }
 }
 
-/// What a signal said, in words, and the command that it means.
-type Said = (String, Result<Command, Refusal>);
+/// What a signal said, in words, and the command that it means; or bytes that say nothing.
+enum Said {
+    Command(String, Result<Command, Refusal>),
+    Unread { raw: Vec<u8>, reason: DecodeError },
+}
 
 impl Core {
     pub(super) fn signal_bytes(&mut self, now: Now, name: &str, bytes: &[u8]) {
@@ -71,9 +88,9 @@ impl Core {
             return;
         };
         let said: Vec<Said> = match live.signal.kind.clone() {
-            SignalKind::Scanner => {
-                live.splitter.push(now.mono, bytes);
-                live.cards(&self.catalog)
+            SignalKind::Scanner { .. } => {
+                live.splitter.push_read(now.mono, bytes);
+                live.cards(&self.catalog, End::Line)
             }
             SignalKind::Pedal { does } => {
                 let pressed = live.is_new(now.mono, BYTES_BOUNCE);
@@ -98,38 +115,83 @@ impl Core {
         self.obey(now, name, said.into_iter().collect());
     }
 
-    /// Half a card that waits too long, or whose scanner is gone, is told as one that makes no sense.
-    pub(super) fn end_signal(&mut self, now: Now, name: &str, gone: bool) {
+    /// Bytes that the line spoiled: a card with one is unread, and of a pedal they are no press.
+    pub(super) fn signal_spoiled(&mut self, now: Now, name: &str, bytes: &[u8]) {
         let Some(live) = self.signals.get_mut(name) else {
             return;
         };
-        let run = if gone {
-            live.unread.flush(now.mono)
-        } else {
-            live.unread.flush_if_due(now.mono)
-        };
-        if gone {
-            live.splitter.end();
-        } else {
-            live.splitter.give_up_on_old_bytes(now.mono);
+        match live.signal.kind {
+            SignalKind::Scanner { .. } => {
+                live.splitter.push_spoiled_read(now.mono, bytes);
+                let said = live.cards(&self.catalog, End::Line);
+                self.obey(now, name, said);
+            }
+            SignalKind::Pedal { .. } => {}
         }
-        let said = live.cards(&self.catalog);
-        self.tell_flood(now, name, run);
+    }
+
+    /// What comes next may be the rest of a card.
+    pub(super) fn signal_adrift(&mut self, now: Now, name: &str, behind: &'static str) {
+        let Some(live) = self.signals.get_mut(name) else {
+            return;
+        };
+        live.splitter.lose(now.mono, behind);
+        let said = live.cards(&self.catalog, End::Line);
         self.obey(now, name, said);
     }
 
+    /// A silence ends a card where the scanner sends no line end; elsewhere the rest is missing.
+    pub(super) fn signal_quiet(&mut self, now: Now, name: &str, lasted: Duration) {
+        let Some(live) = self.signals.get_mut(name) else {
+            return;
+        };
+        live.splitter.silent_for(lasted);
+        let said = live.cards(&self.catalog, End::Silence);
+        self.obey(now, name, said);
+    }
+
+    /// The scanner is gone: what is left of a card will never be whole.
+    pub(super) fn end_signal(&mut self, now: Now, name: &str) {
+        let Some(live) = self.signals.get_mut(name) else {
+            return;
+        };
+        live.splitter.end();
+        let said = live.cards(&self.catalog, End::Gone);
+        self.obey(now, name, said);
+        if let Some(live) = self.signals.get_mut(name) {
+            let run = live.unread.flush(now.mono);
+            self.tell_unread_cards(now, name, run);
+        }
+    }
+
+    /// What is to be told of cards by now.
+    pub(super) fn wake_signal(&mut self, now: Now, name: &str) {
+        if let Some(live) = self.signals.get_mut(name) {
+            let run = live.unread.flush_if_due(now.mono);
+            self.tell_unread_cards(now, name, run);
+        }
+    }
+
     fn obey(&mut self, now: Now, name: &str, said: Vec<Said>) {
-        for (said, command) in said {
+        for said in said {
             let Some(live) = self.signals.get_mut(name) else {
                 continue;
             };
+            let (said, command) = match said {
+                Said::Command(said, command) => (said, command),
+                Said::Unread { raw, reason } => {
+                    let run = live.unread.take(now.mono, &raw, Why::Undecoded(reason));
+                    self.tell_unread_cards(now, name, run);
+                    continue;
+                }
+            };
             if !live.flood.takes(now.mono) {
                 let run = live.unread.take(now.mono, said.as_bytes(), Why::Flood);
-                self.tell_flood(now, name, run);
+                self.tell_unread_cards(now, name, run);
                 continue;
             }
             let run = live.unread.flush(now.mono);
-            self.tell_flood(now, name, run);
+            self.tell_unread_cards(now, name, run);
             let trusted = self.trusted_signal(name);
             let command = trusted.and(command);
             let refused = command.and_then(|command| self.command(now, command)).err();
@@ -149,8 +211,8 @@ impl Core {
 }
 
 impl Core {
-    /// What was not done of a flood of cards.
-    fn tell_flood(&mut self, now: Now, name: &str, run: Option<Run>) {
+    /// Cards that could not be read, and what was not done of a flood of them.
+    fn tell_unread_cards(&mut self, now: Now, name: &str, run: Option<Run>) {
         let (Some(run), Some(live)) = (run, self.signals.get(name)) else {
             return;
         };
@@ -161,25 +223,40 @@ impl Core {
             bytes: run.bytes,
             times: run.times,
             reason: run.reason.to_string(),
-            remedy: run.reason.remedy().map(str::to_owned),
+            remedy: match run.reason {
+                Why::Undecoded(_) => Some(REMEDY.to_owned()),
+                Why::Flood => run.reason.remedy().map(str::to_owned),
+            },
         };
         self.append(now, Entry::Unread(unread));
     }
 }
 
 impl LiveSignal {
-    /// The cards that were scanned.
-    fn cards(&mut self, catalog: &Catalog) -> Vec<Said> {
+    /// The cards that were scanned, those without a line end at the `end` of what came.
+    fn cards(&mut self, catalog: &Catalog, end: End) -> Vec<Said> {
+        let silence_ends = match &self.signal.kind {
+            SignalKind::Scanner { line_end } => !line_end && end == End::Silence,
+            SignalKind::Pedal { .. } => false,
+        };
         let mut said = Vec::new();
         while let Some(frame) = self.splitter.poll() {
             let bytes = match frame {
                 Frame::Blank { .. } => continue,
                 Frame::Whole { body, .. } => body,
-                Frame::Broken { raw, .. } => raw,
+                Frame::Broken {
+                    raw,
+                    reason: DecodeError::CutShort { .. },
+                } if silence_ends => raw,
+                Frame::Broken { raw, reason } => {
+                    said.push(Said::Unread { raw, reason });
+                    continue;
+                }
             };
             let text = String::from_utf8_lossy(&bytes).into_owned();
             let kept = text.chars().take(KEPT).collect();
-            said.push((kept, cards::command(&text, &self.signal.station, catalog)));
+            let command = cards::command(&text, &self.signal.station, catalog);
+            said.push(Said::Command(kept, command));
         }
         said
     }
@@ -226,5 +303,5 @@ fn errand(does: &Errand, station: &str) -> Said {
             )
         }
     };
-    (format!("pedal: {said}"), Ok(command))
+    Said::Command(format!("pedal: {said}"), Ok(command))
 }

@@ -9,6 +9,7 @@
     reason = "a test names the entry it wants and fails on any other"
 )]
 
+mod adrift;
 mod announcing;
 mod asking;
 mod bridge;

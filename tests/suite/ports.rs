@@ -60,8 +60,13 @@ fn with_port_on_threads<F: Future>(
 }
 
 pub(super) async fn next(events: &mut Receiver<Event>) -> Event {
-    let event = timeout(DEADLINE, events.recv()).await;
-    event.expect("no event came").expect("the task has ended")
+    loop {
+        let event = timeout(DEADLINE, events.recv()).await;
+        match event.expect("no event came").expect("the task has ended") {
+            Event::Quiet { .. } => {}
+            other => return other,
+        }
+    }
 }
 
 pub(super) async fn opened(events: &mut Receiver<Event>) {
@@ -241,10 +246,12 @@ fn a_reader_who_falls_behind_stops_the_reading_and_loses_nothing() {
         (&mut finished).await.unwrap();
         let (caliper, refused) = sender.join().unwrap();
         let mut got = Vec::new();
-        while let Ok(Some(Event::Bytes(bytes))) =
-            timeout(Duration::from_millis(300), events.recv()).await
-        {
-            got.extend(bytes);
+        loop {
+            match timeout(Duration::from_millis(300), events.recv()).await {
+                Ok(Some(Event::Bytes(bytes))) => got.extend(bytes),
+                Ok(Some(Event::Quiet { .. })) => {}
+                _ => break,
+            }
         }
         assert!(got.len() > 4096, "{} bytes", got.len());
         let want: Vec<u8> = line.iter().copied().cycle().take(got.len()).collect();

@@ -82,6 +82,7 @@ class Shop:
         self.folder = f"/mnt/{name}"
         self.user = user
         self.lines = []
+        self.starts = 0
         self.watch_pid = None
         if not made:
             self.configure(*ports, more=more)
@@ -89,9 +90,8 @@ class Shop:
             machine.write(f"{self.folder}/plans.toml", PLANS)
         machine.must(f"chown -R {user} {self.folder}")
 
-    def configure(self, *ports, more=""):
-        frames = ["4800 7E2", "9600 8N1"]
-        calipers = [CALIPER.format(number=at + 1, port=port, line=frames[at]) for at, port in enumerate(ports)]
+    def configure(self, *ports, more="", lines=("4800 7E2", "9600 8N1")):
+        calipers = [CALIPER.format(number=at + 1, port=port, line=lines[at]) for at, port in enumerate(ports)]
         self.machine.write(f"{self.folder}/tallyjaw.toml", DAEMON + "".join(calipers) + more)
 
     def as_user(self, arguments):
@@ -112,6 +112,7 @@ class Shop:
         """Starts the daemon, waits until it serves, and follows its feed from the first entry on."""
         ready = f"{self.folder}/ready"
         serve = f"{self.as_user('--json serve')} >{ready} 2>>{self.folder}/messages"
+        self.starts += 1
         self.machine.must(f"rm -f {ready}; mkfifo {ready}; {serve} & echo $! >{self.folder}/pid; read -r line <{ready} || {{ cat {self.folder}/messages; exit 1; }}")
         self.follow()
 
@@ -155,6 +156,14 @@ class Shop:
         while True:
             entry = self.next()
             if entry["kind"] == kind and all(entry.get(name) == value for name, value in fields.items()):
+                return entry
+
+    def wait_for_new(self, kind):
+        """As `wait_for`, of what the daemon that runs now has entered: the feed begins with all there is."""
+        while True:
+            entry = self.next()
+            started = sum('"kind":"started"' in line for line in self.lines)
+            if entry["kind"] == kind and started == self.starts:
                 return entry
 
     def until(self, kind, **fields):

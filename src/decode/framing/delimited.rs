@@ -8,10 +8,12 @@
 //!   So the same press has the same raw bytes, however the stream was cut.
 //! - A line that is too long is broken up to its end: no piece of it can pass for a value.
 //! - A byte that the line spoiled ends no line: what follows a spoiled CR may be the rest of a number.
+//! - Adrift, when it is not known what came before, a line is broken up to its end, or to a silence
+//!   longer than a frame's gap: a number from its middle on is another number.
 //! - No more than [`PIECE`] bytes are ever kept.
 
-use super::Frame;
 use super::spoiled::Spoiled;
+use super::{FRAME_GAP, Frame};
 use crate::decode::DecodeError;
 use crate::quantity::MonoMicros;
 use std::collections::VecDeque;
@@ -19,7 +21,7 @@ use std::time::Duration;
 
 /// Bytes of an unfinished frame are given up after this long without another. The slowest line in
 /// use (300 baud) has a byte every 37 ms; a press by hand takes longer than this to come again.
-const PATIENCE: Duration = Duration::from_secs(1);
+pub(super) const PATIENCE: Duration = Duration::from_secs(1);
 
 /// Bytes without meaning are given out in pieces of at most so many.
 const PIECE: usize = 4096;
@@ -36,6 +38,8 @@ pub struct Delimited {
     in_broken_line: bool,
     /// Of those in `pending`.
     spoiled: Spoiled,
+    /// The line at hand may have begun before; behind what, in words.
+    adrift: Option<&'static str>,
     last_byte_at: Option<MonoMicros>,
     found: VecDeque<Frame>,
 }
@@ -48,6 +52,7 @@ impl Delimited {
             blank: Vec::new(),
             in_broken_line: false,
             spoiled: Spoiled::default(),
+            adrift: None,
             last_byte_at: None,
             found: VecDeque::new(),
         }
@@ -56,6 +61,10 @@ impl Delimited {
     pub(super) fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
         // Whoever wakes us may be late; what is old is old by the time of the bytes.
         self.give_up_on_old_bytes(now);
+        self.push_read(now, bytes);
+    }
+
+    pub(super) fn push_read(&mut self, now: MonoMicros, bytes: &[u8]) {
         let mut rest = bytes;
         while let Some(end) = rest.iter().position(|byte| is_terminator(*byte)) {
             let (text, from_terminator) = rest.split_at(end);
@@ -69,7 +78,6 @@ impl Delimited {
     }
 
     pub(super) fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
-        self.give_up_on_old_bytes(now);
         for byte in bytes {
             self.spoiled.note(self.pending.len(), *byte);
             self.take_text(std::slice::from_ref(byte));
@@ -79,7 +87,8 @@ impl Delimited {
 
     fn note_time(&mut self, now: MonoMicros, bytes: &[u8]) {
         if !bytes.is_empty() {
-            let unfinished = !self.pending.is_empty() || self.in_broken_line;
+            let unfinished =
+                !self.pending.is_empty() || self.in_broken_line || self.adrift.is_some();
             self.last_byte_at = unfinished.then_some(now);
         }
     }
@@ -103,13 +112,14 @@ impl Delimited {
     fn take_terminator(&mut self, terminator: &[u8]) {
         if self.pending.is_empty() {
             self.in_broken_line = false;
+            self.adrift = None;
             self.blank.extend_from_slice(terminator);
             if self.blank.len() >= PIECE {
                 self.give_out_blank();
             }
             return;
         }
-        let sound = !self.in_broken_line && self.spoiled.is_none();
+        let sound = !self.in_broken_line && self.adrift.is_none() && self.spoiled.is_none();
         if sound && self.pending.len() <= self.longest {
             let body = self.pending.clone();
             let mut raw = std::mem::take(&mut self.pending);
@@ -119,6 +129,7 @@ impl Delimited {
             self.pending.extend_from_slice(terminator);
             self.give_out_broken();
             self.in_broken_line = false;
+            self.adrift = None;
         }
     }
 
@@ -138,6 +149,7 @@ impl Delimited {
         let too_long = self.in_broken_line || got > self.longest;
         let reason = match self.spoiled.take(got) {
             Some(fault) => fault,
+            None if let Some(behind) = self.adrift => DecodeError::MidFrame { got, behind },
             None if too_long => DecodeError::TooLong {
                 got,
                 most: self.longest,
@@ -151,7 +163,15 @@ impl Delimited {
         self.give_out_blank();
         self.give_out_broken();
         self.in_broken_line = false;
+        self.adrift = None;
         self.last_byte_at = None;
+    }
+
+    pub(super) fn lose(&mut self, now: MonoMicros, behind: &'static str) {
+        self.give_out_blank();
+        self.adrift = Some(behind);
+        self.give_out_broken();
+        self.last_byte_at = Some(now);
     }
 
     pub(super) fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
@@ -161,7 +181,12 @@ impl Delimited {
     }
 
     pub(super) fn gives_up_at(&self) -> Option<MonoMicros> {
-        self.last_byte_at.map(|at| at.plus(PATIENCE))
+        let patience = self.adrift.map_or(PATIENCE, |_| FRAME_GAP);
+        self.last_byte_at.map(|at| at.plus(patience))
+    }
+
+    pub(super) fn last_byte_at(&self) -> Option<MonoMicros> {
+        self.last_byte_at
     }
 
     pub(super) fn poll(&mut self) -> Option<Frame> {

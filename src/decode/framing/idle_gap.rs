@@ -5,7 +5,8 @@
 //! - A frame is what came between two silences, if it has the right length. It is out only after the
 //!   second of them: with a byte of noise before it, or at the wrong speed, the first so many bytes
 //!   of a burst are as good as any others, and a word of 24 bits has next to nothing to check.
-//! - Joined in the middle of a frame, the piece is too short to pass for one.
+//! - Joined in the middle of a frame, the piece is too short to pass for one; adrift, when it is not
+//!   known what came before, a burst is none whatever its length.
 //! - No more than [`PIECE`] bytes are ever kept.
 
 use super::Frame;
@@ -32,6 +33,8 @@ pub struct IdleGap {
     spoiled: Spoiled,
     /// A piece of the burst at hand is already given out as broken.
     in_broken_burst: bool,
+    /// The burst at hand may have begun before; behind what, in words.
+    adrift: Option<&'static str>,
     last_byte_at: Option<MonoMicros>,
     found: VecDeque<Frame>,
 }
@@ -43,13 +46,19 @@ impl IdleGap {
             pending: Vec::new(),
             spoiled: Spoiled::default(),
             in_broken_burst: false,
+            adrift: None,
             last_byte_at: None,
             found: VecDeque::new(),
         }
     }
 
     pub(super) fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
+        // Whoever wakes us may be late; what is old is old by the time of the bytes.
         self.give_up_on_old_bytes(now);
+        self.push_read(now, bytes);
+    }
+
+    pub(super) fn push_read(&mut self, now: MonoMicros, bytes: &[u8]) {
         let mut rest = bytes;
         while !rest.is_empty() {
             let room = PIECE.saturating_sub(self.pending.len());
@@ -62,7 +71,6 @@ impl IdleGap {
     }
 
     pub(super) fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
-        self.give_up_on_old_bytes(now);
         for byte in bytes {
             self.spoiled.note(self.pending.len(), *byte);
             self.pending.push(*byte);
@@ -93,6 +101,7 @@ impl IdleGap {
         let got = raw.len();
         let fault = match self.spoiled.take(got) {
             Some(fault) => Some(fault),
+            None if let Some(behind) = self.adrift => Some(DecodeError::MidFrame { got, behind }),
             None if self.in_broken_burst || got > self.length => Some(DecodeError::TooLong {
                 got,
                 most: self.length,
@@ -112,7 +121,14 @@ impl IdleGap {
     pub(super) fn end(&mut self) {
         self.give_out();
         self.in_broken_burst = false;
+        self.adrift = None;
         self.last_byte_at = None;
+    }
+
+    pub(super) fn lose(&mut self, now: MonoMicros, behind: &'static str) {
+        self.adrift = Some(behind);
+        self.give_out();
+        self.last_byte_at = Some(now);
     }
 
     pub(super) fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
@@ -128,6 +144,10 @@ impl IdleGap {
         } else {
             self.last_byte_at.map(|at| at.plus(GAP))
         }
+    }
+
+    pub(super) fn last_byte_at(&self) -> Option<MonoMicros> {
+        self.last_byte_at
     }
 
     pub(super) fn poll(&mut self) -> Option<Frame> {

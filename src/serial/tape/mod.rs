@@ -76,7 +76,8 @@ pub enum Mark {
 }
 
 impl Mark {
-    /// What a tape keeps of an event; `None` for trouble, which is about opening and not about the line.
+    /// What a tape keeps of an event; `None` for trouble, which is about opening and not about the line, and for
+    /// silences.
     pub fn of(event: Event) -> Option<Self> {
         match event {
             Event::Opened(attached) => Some(Self::Opened {
@@ -87,7 +88,11 @@ impl Mark {
             Event::Spoiled(bytes) => Some(Self::Spoiled(bytes)),
             Event::Contact { closed } => Some(Self::Contact { closed }),
             Event::Closed { reason } => Some(Self::Closed { reason }),
-            Event::Trouble { .. } | Event::Disturbed { .. } => None,
+            // The times of the marks say as much as silences do.
+            Event::Adrift { .. }
+            | Event::Quiet { .. }
+            | Event::Trouble { .. }
+            | Event::Disturbed { .. } => None,
         }
     }
 }

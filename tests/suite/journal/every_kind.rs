@@ -16,7 +16,7 @@ fn shop() -> Catalog {
     catalog.signals.push(Signal {
         name: "scanner-1".to_owned(),
         station: "bench-1".to_owned(),
-        kind: SignalKind::Scanner,
+        kind: SignalKind::Scanner { line_end: true },
     });
     catalog
 }

@@ -35,7 +35,7 @@ fn with_adapter(adapter: (&str, &str)) -> Desk {
     catalog.signals.push(Signal {
         name: "scanner-1".to_owned(),
         station: "bench-1".to_owned(),
-        kind: SignalKind::Scanner,
+        kind: SignalKind::Scanner { line_end: true },
     });
     let mut desk = Desk::with(catalog);
     desk.adapter("caliper-1", Some(adapter));

@@ -167,6 +167,14 @@ impl Desk {
         self.now.mono.0 += micros;
         self.now.wall.0 += i64::try_from(micros).unwrap();
         self.input(Input::Woken);
+        let catalog = Arc::clone(&self.catalog);
+        let names = catalog.instruments.iter().map(|known| &known.name);
+        for instrument in names.chain(catalog.signals.iter().map(|known| &known.name)) {
+            self.input(Input::Quiet {
+                instrument,
+                lasted: duration,
+            });
+        }
     }
 
     /// Somebody sets the computer's clock by so many seconds.

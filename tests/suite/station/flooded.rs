@@ -14,7 +14,7 @@ fn desk() -> Desk {
     catalog.signals.push(Signal {
         name: "scanner-1".to_owned(),
         station: "bench-1".to_owned(),
-        kind: SignalKind::Scanner,
+        kind: SignalKind::Scanner { line_end: true },
     });
     let mut desk = Desk::with(catalog);
     desk.entries.clear();

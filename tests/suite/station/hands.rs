@@ -21,8 +21,16 @@ fn shop() -> Catalog {
         does: Errand::Retract,
     };
     catalog.signals = vec![
-        signal("scanner-1", "bench-1", SignalKind::Scanner),
-        signal("scanner-2", "bench-2", SignalKind::Scanner),
+        signal(
+            "scanner-1",
+            "bench-1",
+            SignalKind::Scanner { line_end: true },
+        ),
+        signal(
+            "scanner-2",
+            "bench-2",
+            SignalKind::Scanner { line_end: true },
+        ),
         signal("pedal-1", "bench-1", retract),
     ];
     let id = |id: &str| Some(id.to_owned());

@@ -14,7 +14,7 @@ fn desk() -> Desk {
         kind,
     };
     catalog.signals = vec![
-        signal("scanner-1", SignalKind::Scanner),
+        signal("scanner-1", SignalKind::Scanner { line_end: true }),
         signal(
             "pedal-1",
             SignalKind::Pedal {

@@ -92,8 +92,8 @@ fn shop() -> Catalog {
     };
     let pedal = |does| SignalKind::Pedal { does };
     catalog.signals = vec![
-        signal("scanner-1", 0, SignalKind::Scanner),
-        signal("scanner-2", 1, SignalKind::Scanner),
+        signal("scanner-1", 0, SignalKind::Scanner { line_end: true }),
+        signal("scanner-2", 1, SignalKind::Scanner { line_end: true }),
         signal("pedal-1", 0, pedal(Errand::Retract)),
         signal("pedal-2", 1, pedal(Errand::Ask)),
         signal("pedal-3", 1, pedal(Errand::Arm("pump-own".to_owned()))),
@@ -246,6 +246,14 @@ impl Shop {
     pub(crate) fn wait(&mut self, duration: Duration) {
         self.elapsed += duration;
         self.input(Input::Woken);
+        let catalog = Arc::clone(&self.catalog);
+        let names = catalog.instruments.iter().map(|known| &known.name);
+        for instrument in names.chain(catalog.signals.iter().map(|known| &known.name)) {
+            self.input(Input::Quiet {
+                instrument,
+                lasted: duration,
+            });
+        }
     }
 
     /// Somebody sets the computer's clock.
