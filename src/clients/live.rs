@@ -9,6 +9,7 @@ use crate::entry::{JournalId, Seq, State};
 use crate::journal::DurableLine;
 use crate::message::reply::{SinkStatus, Status, Trouble};
 use crate::message::{Hello, Notice, StateMessage, line};
+use crate::quantity::WallMicros;
 use crate::spec::Catalog;
 use std::collections::{BTreeMap, VecDeque};
 use std::path::{Path, PathBuf};
@@ -41,6 +42,7 @@ struct Shown {
     ring: VecDeque<(Seq, Arc<[u8]>)>,
     ring_bytes: usize,
     last: Seq,
+    last_at: Option<WallMicros>,
     health: Health,
     troubles: BTreeMap<String, Trouble>,
     sinks: Vec<SinkStatus>,
@@ -144,6 +146,7 @@ impl Live {
                 ring: VecDeque::new(),
                 ring_bytes: 0,
                 last,
+                last_at: None,
                 health: Health::Ok,
                 troubles: BTreeMap::new(),
                 sinks: Vec::new(),
@@ -179,6 +182,7 @@ impl Live {
             for line in lines {
                 shown.state.apply(&line.stamped);
                 shown.last = line.seq;
+                shown.last_at = Some(line.stamped.at);
                 shown.ring_bytes += line.line.len();
                 shown.ring.push_back((line.seq, Arc::clone(&line.line)));
             }
@@ -284,6 +288,11 @@ impl Live {
     /// What the durable entries amount to.
     pub fn state(&self) -> State {
         self.shown().state.clone()
+    }
+
+    /// When that was entered which became durable last since the start.
+    pub fn last_at(&self) -> Option<WallMicros> {
+        self.shown().last_at
     }
 
     /// The newest durable entry.
@@ -399,7 +408,6 @@ impl Live {
 mod tests {
     use super::*;
     use crate::entry::{Entry, Stamped};
-    use crate::quantity::WallMicros;
 
     fn line_of(seq: u64, text: &str) -> DurableLine {
         DurableLine {

@@ -294,7 +294,9 @@ fn take_up(
         }
         let _ = announce.send(announcement);
     });
-    (live, journal, Core::new(catalog, opened.state))
+    let mut core = Core::new(catalog, opened.state);
+    core.goes_on_after(opened.last_at);
+    (live, journal, core)
 }
 
 type SinkTasks = Vec<JoinHandle<()>>;

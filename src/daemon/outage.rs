@@ -134,6 +134,9 @@ impl Hub {
         let catalog = Arc::clone(&self.config.catalog);
         let started_is_lost = self.started > self.live.last();
         self.core = Core::new(catalog, self.live.state());
+        if let Some(at) = self.live.last_at() {
+            self.core.goes_on_after(at);
+        }
         let gap = outage.gap();
         self.mode = Mode::Trying(outage);
         if let Err(error) = self.journal.resume() {
@@ -156,7 +159,8 @@ impl Hub {
             .filter_map(|instrument| instrument.attached.clone())
             .collect();
         for attached in known {
-            if self.open.get(&attached.instrument) != Some(&attached) {
+            let open = self.open.get(&attached.instrument);
+            if !open.is_some_and(|open| open.is_same_port(&attached)) {
                 self.feed(Input::PortClosed {
                     instrument: &attached.instrument,
                     reason: "closed while nothing could be recorded",
@@ -169,7 +173,7 @@ impl Hub {
                 .instruments
                 .get(&attached.instrument)
                 .and_then(|instrument| instrument.attached.as_ref());
-            if told != Some(&attached) {
+            if !told.is_some_and(|told| told.is_same_port(&attached)) {
                 self.feed(Input::PortOpened(attached));
             }
         }

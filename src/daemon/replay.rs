@@ -85,6 +85,7 @@ impl Replay {
                     identity: None,
                     socket: None,
                     alike: false,
+                    read_by: None, // the core knows how it is read
                 }));
             }
             Mark::Stale(bytes) => {

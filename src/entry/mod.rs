@@ -12,6 +12,7 @@ pub mod history;
 pub mod line;
 pub mod lowest;
 mod noting;
+pub mod read_again;
 mod reading;
 pub mod repeat;
 pub mod resume;
@@ -32,6 +33,7 @@ use std::sync::Arc;
 
 pub use adapter::{Adapter, AdapterChanged, AdapterSaid, Disturbed};
 pub use completed::{Completed, Outcome, Tally};
+pub use read_again::ReadBy;
 pub use reading::{NotCounted, Plateau, Reading, ReadingSlot, Standing};
 pub use said::{Means, RefusedSaying, ToolInHand, ToolSaid};
 pub use state::{Slot, State};
@@ -305,6 +307,19 @@ pub struct Attached {
     pub socket: Option<String>,
     /// What it says of itself does not tell it from others.
     pub alike: bool,
+    /// How its bytes are read; `None` of a scanner or a pedal, and in entries of older releases.
+    pub read_by: Option<ReadBy>,
+}
+
+impl Attached {
+    /// Whether it is the same port, set in the same way.
+    pub fn is_same_port(&self, other: &Self) -> bool {
+        let port = |of: &Self| Self {
+            read_by: None,
+            ..of.clone()
+        };
+        port(self) == port(other)
+    }
 }
 
 /// Bytes without meaning.

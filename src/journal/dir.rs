@@ -76,6 +76,14 @@ impl Dir {
         }
     }
 
+    /// Opens the folder; `None` if there is none.
+    pub fn open_if_there(path: &Path) -> Result<Option<Self>, JournalError> {
+        match path.symlink_metadata() {
+            Err(cause) if cause.kind() == io::ErrorKind::NotFound => Ok(None),
+            Ok(_) | Err(_) => Self::open(path).map(Some),
+        }
+    }
+
     /// Opens the folder, and makes it (mode 0700) and those above it where they are missing.
     pub fn open_or_make(path: &Path) -> Result<Self, JournalError> {
         make_folder(path)?;

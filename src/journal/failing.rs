@@ -171,7 +171,7 @@ fn a_short_write_is_gone_on_with() {
         append(&mut writer, vec![stopped(4), stopped(5)]).unwrap(),
         Seq(5)
     );
-    let report = verify(folder.path(), |_| {}).unwrap();
+    let report = verify(folder.path(), None, |_| {}).unwrap();
     assert!(report.is_intact() && report.entries == 5, "{report:?}");
 }
 
@@ -236,7 +236,7 @@ fn without_room_the_half_line_is_cut_off_and_the_same_entry_can_be_tried_again()
     assert_eq!(size(folder.path()), before);
     writer.storage_mut().fails.clear();
     assert_eq!(append(&mut writer, vec![stopped(4)]).unwrap(), Seq(4));
-    assert!(verify(folder.path(), |_| {}).unwrap().is_intact());
+    assert!(verify(folder.path(), None, |_| {}).unwrap().is_intact());
 }
 
 #[test]
@@ -252,7 +252,7 @@ fn without_room_for_a_segment_the_one_before_goes_on() {
         writer.storage_mut().fails.clear();
         append(&mut writer, vec![stopped(4)]).unwrap();
         append(&mut writer, vec![segment(5), stopped(6)]).unwrap();
-        let report = verify(folder.path(), |_| {}).unwrap();
+        let report = verify(folder.path(), None, |_| {}).unwrap();
         assert!(
             report.is_intact() && report.segments == 2,
             "{step:?}: {report:?}"

@@ -23,6 +23,7 @@ mod reader;
 mod recovery;
 mod salvage;
 mod thread;
+mod times;
 mod verify;
 mod witness;
 mod writer;

@@ -79,6 +79,8 @@ pub struct Opened {
     pub first: Seq,
     /// The last entry and the digest of its line.
     pub tail: (Seq, Digest),
+    /// When that entry was made.
+    pub last_at: WallMicros,
     /// What was set aside; the last of it, if there was more than one.
     pub torn: Option<Torn>,
 }
@@ -141,19 +143,21 @@ fn open_held(
         match (ending.fault, options.accept_damage) {
             (None, None) => {
                 let (last, prev) = (ending.last, ending.prev);
+                let last_at = ending.last_at.unwrap_or(options.now);
                 let rolled_back = rolled_back(state_dir, (&ending.state, last), witnesses)?;
                 let Some((journal, rolled_back)) = options.accepts(rolled_back)? else {
                     let position = at_end(ending.good_bytes, last, prev);
                     let manner = options.manner();
                     let writer = Writer::new(dir, Some(file), position, manner, Some(lock));
-                    return opened(writer, ending.state, first, torn);
+                    return opened(writer, ending.state, first, (torn, last_at));
                 };
                 let behind = rolled_back.behind(&journal);
                 let position = at_end(ending.good_bytes, behind, prev);
                 let mut writer = Writer::new(dir, None, position, options.manner(), Some(lock));
                 let left = (journal, ending.state);
-                let state = rolled_back.write(&mut writer, left, options.now)?;
-                return opened(writer, state, first, torn);
+                let now = options.now.max(last_at); // a clock that is behind is entered when the core starts
+                let state = rolled_back.write(&mut writer, left, now)?;
+                return opened(writer, state, first, (torn, now));
             }
             (Some(Trouble::Newer(error)), _) => return Err(error),
             (Some(Trouble::Damage(damage)), None) => return Err(Box::new(damage).into()),
@@ -168,7 +172,7 @@ fn open_held(
                 let mut writer = Writer::new(dir, None, position, options.manner(), Some(lock));
                 let rolled_back = accepted.map(|(_, rolled_back)| rolled_back);
                 let state = salvaged.write(&mut writer, rolled_back, options.now)?;
-                return opened(writer, state, first, torn);
+                return opened(writer, state, first, (torn, options.now));
             }
             (fault, Some(asked)) => {
                 let found = match fault {
@@ -261,14 +265,14 @@ fn begin(
         entries.push_back(entered);
     }
     writer.append(&mut entries)?;
-    opened(writer, state, Seq::FIRST, torn)
+    opened(writer, state, Seq::FIRST, (torn, options.now))
 }
 
 fn opened(
     writer: Writer<Dir>,
     state: State,
     first: Seq,
-    torn: Option<Torn>,
+    (torn, last_at): (Option<Torn>, WallMicros),
 ) -> Result<Opened, JournalError> {
     let tail = writer.tail();
     match (state.journal.clone(), tail) {
@@ -278,6 +282,7 @@ fn opened(
             journal,
             first,
             tail,
+            last_at,
             torn,
         }),
         (None, _) | (_, None) => Err(Box::new(Damage {
@@ -335,6 +340,8 @@ struct Ending {
     state: State,
     /// The last entry, damaged or not.
     last: Seq,
+    /// When it was made, if it can be read.
+    last_at: Option<WallMicros>,
     /// The digest of its line.
     prev: Digest,
     /// The length of its first line, with its newline.
@@ -376,6 +383,7 @@ impl Ending {
         let mut state = State::default();
         let mut fault = None;
         let mut opening_bytes = 0;
+        let mut last_at = None;
         let mut lines = Lines::new(dir, number, file);
         let found = loop {
             match lines.advance()? {
@@ -384,6 +392,7 @@ impl Ending {
                 found @ (Found::Unfinished | Found::End) => break found,
             }
             let (stamped, faults) = chain.follow(number, lines.line, &lines.bytes);
+            last_at = stamped.as_ref().map(|stamped| stamped.at);
             if fault.is_none() {
                 fault = faults
                     .into_iter()
@@ -401,6 +410,7 @@ impl Ending {
         Ok(Self {
             state,
             last,
+            last_at,
             prev,
             opening_bytes,
             good_bytes: lines.from,

@@ -1,18 +1,20 @@
 //! Walks a whole journal: is every line as it was written, and does every entry follow from those
 //! before it?
 //!
-//! In: the folder, which may be written meanwhile. Out: a [`Report`] with a [`Finding`] for each
-//! thing that is not so. Changes nothing, and reads a line at a time.
+//! In: the folder, which may be written meanwhile, and a digest that somebody kept. Out: a [`Report`] with a
+//! [`Finding`] for each thing that is not so. Changes nothing, and reads a line at a time.
 //!
-//! What this cannot see: a line is vouched for by the digest in the next one, so the last line, and
+//! What this cannot see by itself: a line is vouched for by the digest in the next one, so the last line, and
 //! whole lines missing behind it, are vouched for by nothing in the journal. Whoever keeps
-//! [`Report::last_digest`] elsewhere can compare it.
+//! [`Report::last_digest`] elsewhere gives it ([`Report::kept`]).
 
-use super::dir::Dir;
+use super::dir::{Dir, io_error};
 use super::lines::{Chain, Fault, Found, Lines};
+use super::times::Times;
 use super::{JOURNAL_FOLDER, JournalError, SegmentNumber};
 use crate::entry::audit::{Mismatch, audit};
 use crate::entry::line::Digest;
+use crate::entry::read_again::ReadAgain;
 use crate::entry::{Entry, JournalId, Seq, Stamped, State};
 use std::path::Path;
 
@@ -48,6 +50,10 @@ pub struct Report {
     pub readings: u64,
     /// How many verdicts were recomputed.
     pub verdicts: u64,
+    /// How many values of readings and zeros were read again from their bytes.
+    pub values: u64,
+    /// How many could not be: the journal does not say by which format.
+    pub values_unchecked: u64,
     /// The length of all segments.
     pub bytes: u64,
     /// The first entry.
@@ -58,30 +64,58 @@ pub struct Report {
     pub last_digest: Option<Digest>,
     /// Bytes behind the last newline: torn by a crash, or on their way just now.
     pub unfinished_bytes: u64,
+    /// A digest that was kept, and the entry whose line has it; `None` if none has.
+    pub kept: Option<(Digest, Option<Seq>)>,
     /// What is wrong, in the order of the journal.
     pub findings: Vec<Finding>,
 }
 
 impl Report {
-    /// Nothing is wrong.
+    /// There is a journal, and nothing is wrong with it.
     pub fn is_intact(&self) -> bool {
-        self.findings.is_empty()
+        self.segments > 0 && self.findings.is_empty()
     }
 }
 
-/// Walks the journal of `state_dir`. `progress` is told how many bytes more are done, line by line.
-pub fn verify(state_dir: &Path, mut progress: impl FnMut(u64)) -> Result<Report, JournalError> {
-    let dir = Dir::open(&state_dir.join(JOURNAL_FOLDER))?;
+/// Walks the journal of `state_dir`; without a folder or a segment there is none ([`Report::segments`]). `kept` is a
+/// digest of one of its lines. `progress` is told how many bytes more are done, line by line.
+pub fn verify(
+    state_dir: &Path,
+    kept: Option<Digest>,
+    mut progress: impl FnMut(u64),
+) -> Result<Report, JournalError> {
+    let Some(dir) = Dir::open_if_there(&state_dir.join(JOURNAL_FOLDER))? else {
+        return Ok(Report {
+            kept: kept.map(|digest| (digest, None)),
+            ..Report::default()
+        });
+    };
     let numbers = dir.segments()?;
     let mut walk = Walk::new();
+    walk.report.kept = kept.map(|digest| (digest, None));
     for (at, number) in numbers.iter().enumerate() {
         walk.begin(*number);
         walk.segment(&dir, at + 1 == numbers.len(), &mut progress)?;
     }
+    walk.look_for_kept();
     let mut report = walk.report;
+    report.values = walk.values.checked;
+    report.values_unchecked = walk.values.unchecked;
     report.last = walk.chain.last.filter(|_| report.entries > 0);
     report.last_digest = walk.chain.prev.filter(|_| report.entries > 0);
     Ok(report)
+}
+
+/// A segment that is being made just now has its first line a moment later.
+fn is_still_empty(
+    dir: &Dir,
+    number: SegmentNumber,
+    file: &std::fs::File,
+) -> Result<bool, JournalError> {
+    let path = dir.path_of(&number.file_name());
+    let metadata = file.metadata();
+    let metadata = metadata.map_err(|cause| io_error("look at", &path, cause))?;
+    Ok(metadata.len() == 0)
 }
 
 struct Walk {
@@ -91,6 +125,8 @@ struct Walk {
     chain: Chain,
     /// What the entries so far amount to; `None` behind damage, until the next `segment` says it.
     state: Option<State>,
+    values: ReadAgain,
+    times: Times,
 }
 
 impl Walk {
@@ -101,6 +137,8 @@ impl Walk {
             line: 0,
             chain: Chain::BEGINNING,
             state: Some(State::default()),
+            values: ReadAgain::default(),
+            times: Times::default(),
         }
     }
 
@@ -121,6 +159,7 @@ impl Walk {
                 may_jump: true,
             };
             self.state = None;
+            self.times = Times::default();
         } else if self.state.is_none() {
             self.chain.may_jump = true;
         }
@@ -148,7 +187,11 @@ impl Walk {
             }
         }
         let unfinished = u64::try_from(lines.bytes.len()).unwrap_or(u64::MAX);
-        if is_last {
+        if lines.end() == 0 && is_still_empty(dir, self.number, &file)? {
+            self.line = 0;
+            let want = "a segment entry; an empty last segment that a crash left is set aside at the next start";
+            self.add(None, "a segment is empty", "0 bytes", want);
+        } else if is_last {
             self.report.unfinished_bytes = unfinished;
         } else if unfinished > 0 {
             let got = format!("{unfinished} bytes without a newline");
@@ -159,8 +202,6 @@ impl Walk {
                 "a newline",
             );
             self.state = None;
-        } else if self.line == 1 {
-            self.add(None, "a segment is empty", "0 bytes", "a segment entry");
         }
         Ok(())
     }
@@ -172,18 +213,30 @@ impl Walk {
         for fault in faults {
             self.add_fault(&fault);
         }
+        self.compare_kept();
         if is_damaged {
             self.state = None;
+            self.times = Times::default();
         }
         let Some(stamped) = stamped else {
             return;
         };
         self.report.first = self.report.first.or(Some(stamped.seq));
         self.count(&stamped);
+        if self.state.is_none() && matches!(stamped.entry, Entry::Segment { .. }) {
+            self.times = Times::default(); // behind damage, where nobody knows what the clock did
+        }
+        if let Some(wrong) = self.times.follow(&stamped) {
+            self.add(Some(stamped.seq), wrong.what, &wrong.got, &wrong.want);
+        }
         match self.state.take() {
             Some(mut state) => {
                 for mismatch in audit(&state, &stamped) {
                     self.add_mismatch(stamped.seq, &mismatch);
+                }
+                if let Some(Mismatch { got, want, .. }) = self.values.check(&state, &stamped) {
+                    let what = "value is not what its bytes say";
+                    self.add(Some(stamped.seq), what, &got, &want);
                 }
                 state.apply(&stamped);
                 self.state = Some(state);
@@ -194,6 +247,23 @@ impl Walk {
             self.accept(*seq, stamped.seq);
         } else if let Entry::RolledBack { end, .. } = &stamped.entry {
             self.accept(end.following(), stamped.seq);
+        }
+    }
+
+    /// The line at hand may be the one whose digest was kept.
+    fn compare_kept(&mut self) {
+        if let Some((digest, found)) = &mut self.report.kept
+            && self.chain.prev == Some(*digest)
+        {
+            *found = self.chain.last;
+        }
+    }
+
+    fn look_for_kept(&mut self) {
+        if let Some((digest, None)) = self.report.kept {
+            self.line = 0;
+            let what = "no line has the digest that was kept: the journal was cut, or written anew";
+            self.add(None, what, "none", &digest.to_string());
         }
     }
 

@@ -402,6 +402,7 @@ mod tests {
                 identity: None,
                 socket: None,
                 alike: false,
+                read_by: None, // the core knows how it is read
             }),
         });
         let message = StateMessage::new(&state, &Catalog::default());

@@ -114,6 +114,7 @@ impl Port {
                 identity: adapter.as_ref().map(|seen| seen.usb.clone()),
                 alike: adapter.as_ref().is_some_and(|seen| seen.alike),
                 socket: adapter.and_then(|seen| seen.socket),
+                read_by: None, // the core knows how it is read
             },
             contact,
             guarded: Guarded {

@@ -1,6 +1,6 @@
 //! Notices when the wall clock and the monotonic clock part.
 
-use crate::quantity::Now;
+use crate::quantity::{Now, WallMicros};
 
 /// A step of the wall clock by less than this is slewing or noise.
 const LEAST_STEP_MICROS: i64 = 1_000_000;
@@ -11,12 +11,24 @@ const SLEW_SHARE: i64 = 1_000;
 #[derive(Debug, Default)]
 pub(super) struct StepWatch {
     last: Option<Now>,
+    /// Before the first moment: when the last entry was, by the wall clock.
+    before: Option<WallMicros>,
 }
 
 impl StepWatch {
+    /// The last entry was made then, by another process or by a core that is gone. How long ago that is nobody knows,
+    /// but a wall clock that is behind it was set back.
+    pub(super) fn goes_on_after(&mut self, at: WallMicros) {
+        self.before = Some(at);
+    }
+
     /// By how much the wall clock ran ahead since the last moment, if it stepped.
     pub(super) fn step(&mut self, now: Now) -> Option<i64> {
-        let before = self.last.replace(now)?;
+        let entered = self.before.take();
+        let Some(before) = self.last.replace(now) else {
+            let behind = now.wall.0.saturating_sub(entered?.0);
+            return (behind < -LEAST_STEP_MICROS).then_some(behind);
+        };
         let passed = i64::try_from(now.mono.0.saturating_sub(before.mono.0)).ok()?;
         let ahead = now
             .wall
@@ -31,7 +43,26 @@ impl StepWatch {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::{MonoMicros, WallMicros};
+    use crate::quantity::MonoMicros;
+
+    #[test]
+    fn a_clock_that_is_behind_the_last_entry_at_the_start_was_set_back() {
+        let now = |wall: i64| Now {
+            wall: WallMicros(wall),
+            mono: MonoMicros(5),
+        };
+        let after = |at: i64| {
+            let mut watch = StepWatch::default();
+            watch.goes_on_after(WallMicros(at));
+            watch
+        };
+        assert_eq!(after(3_600_000_000).step(now(0)), Some(-3_600_000_000));
+        assert_eq!(after(900_000).step(now(0)), None);
+        assert_eq!(after(0).step(now(3_600_000_000)), None);
+        let mut watch = after(3_600_000_000);
+        watch.step(now(0));
+        assert_eq!(watch.step(now(0)), None, "told once");
+    }
 
     #[test]
     fn a_step_of_the_wall_clock_is_told_once_and_slewing_is_not() {

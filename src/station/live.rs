@@ -5,6 +5,7 @@ use super::signals::LiveSignal;
 use super::{Core, capture, flood, plausible, unread};
 use crate::decode::Decoder;
 use crate::decode::guess::Watcher;
+use crate::entry::ReadBy;
 use crate::quantity::{MonoMicros, Now};
 use crate::spec::{Catalog, Instrument};
 use std::collections::BTreeMap;
@@ -23,6 +24,19 @@ pub(super) struct Live {
     pub(super) doubt: Option<plausible::Doubt>,
     /// When the last frame came, if it was a zero frame.
     pub(super) zero_frame_at: Option<MonoMicros>,
+}
+
+/// How the values of an instrument are read, as its `attached` says it.
+pub(super) fn read_by(instrument: &Instrument) -> ReadBy {
+    ReadBy {
+        format: instrument.format.name.to_owned(),
+        unit: instrument.unit.symbol().to_owned(),
+        pattern: instrument
+            .pattern
+            .as_ref()
+            .map(|pattern| pattern.text().to_owned()),
+        capture: instrument.capture.name().to_owned(),
+    }
 }
 
 impl Live {

@@ -35,7 +35,7 @@ mod unread;
 pub mod zero;
 
 use crate::entry::{Attached, Entry, Seq, Stamped, State, Unread};
-use crate::quantity::{MonoMicros, Now};
+use crate::quantity::{MonoMicros, Now, WallMicros};
 use crate::spec::Catalog;
 use live::{Live, live_signals, lives};
 use signals::LiveSignal;
@@ -76,6 +76,11 @@ impl Core {
             zero_due_at: None,
             asked: BTreeMap::new(),
         }
+    }
+
+    /// The last entry was made then, before this core was: a clock that is behind it was set back.
+    pub fn goes_on_after(&mut self, last_entry: WallMicros) {
+        self.clock.goes_on_after(last_entry);
     }
 
     /// Takes one input. Call [`Core::poll`] until `WaitUntil` before the next one.
@@ -217,7 +222,9 @@ impl Core {
         instruments.chain(signals).chain(self.zero_due_at).min()
     }
 
-    fn port_opened(&mut self, now: Now, attached: Attached) {
+    fn port_opened(&mut self, now: Now, mut attached: Attached) {
+        let known = self.catalog.instrument(&attached.instrument);
+        attached.read_by = known.map(live::read_by);
         if let Some(live) = self.live.get_mut(&attached.instrument) {
             live.watcher.opened(attached.line.parse().ok());
             if let Some(ask) = live.capturing.asking() {

@@ -26,7 +26,7 @@ pub(super) fn verify(
     is_whole: bool,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
-    let walked = walked(&daemon.state_dir)?;
+    let walked = walked(&daemon.state_dir, None)?;
     let found = compared(path, form, daemon, is_whole)?;
     let checked = Checked {
         file: safe(&path.display().to_string()),

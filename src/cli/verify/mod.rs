@@ -9,6 +9,7 @@ use super::progress::Progress;
 use super::{Context, Exit, Failure};
 use crate::config::DaemonConfig;
 use crate::entry::Seq;
+use crate::entry::line::Digest;
 use crate::entry::words::safe;
 use crate::export::{Form, ReadError};
 use crate::journal::{self, Cursor, Finding, Report};
@@ -29,7 +30,8 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 /// Each line names the SHA-256 of the line before, so nothing can be changed, left out or put in
 /// without a trace. Every verdict is judged again from the limits that were armed. Only reads, and may
 /// be run while the daemon writes. The last line is vouched for by nothing behind it: keep the digest
-/// that is printed, and compare it another day.
+/// that is printed, and give it another day: --digest. Every value is read again from its bytes, and every
+/// time held against the one before.
 ///
 /// A report is made again from the journal, and every word, number and line of a picture that differs is
 /// named, with what is reported and what the journal gives. What the journal cannot vouch for (when the report was
@@ -39,7 +41,7 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 /// twice or left out is named. Another program may have sorted it, cut columns, or saved it anew.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, or the file parts from the journal;\n2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
+    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is the line with this digest still there?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file parts from it;\n2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
 )]
 pub(super) struct Verify {
     /// The daemon's state folder [else as in the configuration], or a report or an export
@@ -48,6 +50,9 @@ pub(super) struct Verify {
     /// The journal that a file is checked against [else as in the configuration]
     #[arg(long, value_name = "STATE_DIR", requires = "path")]
     state_dir: Option<PathBuf>,
+    /// A digest that an earlier `verify` or a report gave: the journal must still have the line that it is of
+    #[arg(long, value_name = "SHA256", value_parser = digest, conflicts_with = "state_dir")]
+    digest: Option<Digest>,
     /// Of an export: no time was asked for, so every series in it must have its first and last readings too
     #[arg(long, requires = "path")]
     whole: bool,
@@ -57,6 +62,13 @@ impl Verify {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let configured = || -> Result<PathBuf, Failure> { Ok(context.load()?.1.daemon.state_dir) };
         let state_dir = match (self.path, self.state_dir) {
+            (Some(file), _) if file.is_file() && self.digest.is_some() => {
+                return Err(Failure::usage(format!(
+                    "{} is a file, and --digest is of a journal",
+                    file.display()
+                ))
+                .with_remedy("name the state folder, or leave out --digest"));
+            }
             (Some(file), named) if file.is_file() => {
                 return of_file(context, &file, named, self.whole, out);
             }
@@ -74,7 +86,7 @@ impl Verify {
             }
             (None, _) => configured()?,
         };
-        let report = walked(&state_dir)?;
+        let report = walked(&state_dir, self.digest)?;
         if context.json {
             writeln!(out, "{}", as_json(&report))?;
         } else {
@@ -135,14 +147,20 @@ fn short(text: &str) -> String {
     }
 }
 
+fn digest(text: &str) -> Result<Digest, String> {
+    let text = text.trim().to_ascii_lowercase();
+    text.parse()
+        .map_err(|_| "want 64 hex digits, as `tallyjaw verify` prints them".to_owned())
+}
+
 /// The journal, every line of it.
-fn walked(state_dir: &Path) -> Result<Report, Failure> {
+fn walked(state_dir: &Path, kept: Option<Digest>) -> Result<Report, Failure> {
     let failed = |error: journal::JournalError| {
         Failure::io(error.to_string()).with_remedy_of(error.remedy())
     };
     let ahead = Cursor::new(state_dir, Seq(0)).and_then(|mut cursor| cursor.bytes_ahead());
-    let mut progress = Progress::of_bytes("checking the journal", ahead.map_err(failed)?);
-    journal::verify(state_dir, |bytes| progress.advance(bytes)).map_err(failed)
+    let mut progress = Progress::of_bytes("checking the journal", ahead.unwrap_or(0));
+    journal::verify(state_dir, kept, |bytes| progress.advance(bytes)).map_err(failed)
 }
 
 fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result<()> {
@@ -150,6 +168,12 @@ fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result
         write_finding(out, finding)?;
     }
     let folder = folder.display();
+    if report.segments == 0 {
+        return writeln!(
+            out,
+            "{folder}: {BAD}no journal{BAD:#}\n{HELP}help{HELP:#}: want segments such as 00000001.jsonl there; name the state folder: tallyjaw verify STATE_DIR"
+        );
+    }
     let (Some(journal), Some(last), Some(digest)) =
         (&report.journal, report.last, report.last_digest)
     else {
@@ -171,6 +195,25 @@ fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result
     )?;
     writeln!(out, "  readings  {}", report.readings)?;
     writeln!(out, "  verdicts  {} judged again", report.verdicts)?;
+    match report.values_unchecked {
+        0 => writeln!(
+            out,
+            "  values    {} read again from their bytes",
+            report.values
+        )?,
+        unchecked => writeln!(
+            out,
+            "  values    {} read again from their bytes; {unchecked} not checked: the journal does not say by which format they were read",
+            report.values
+        )?,
+    }
+    if let Some((kept, Some(seq))) = report.kept {
+        let since = report.last.map_or(0, |last| last.0.saturating_sub(seq.0));
+        writeln!(
+            out,
+            "  digest    {kept} is of entry {seq}; {since} entries since"
+        )?;
+    }
     if report.unfinished_bytes > 0 {
         writeln!(
             out,
@@ -219,6 +262,8 @@ fn as_json(report: &Report) -> Value {
         "entries": report.entries,
         "readings": report.readings,
         "verdicts": report.verdicts,
+        "values": report.values,
+        "values_unchecked": report.values_unchecked,
         "bytes": report.bytes,
         "unfinished_bytes": report.unfinished_bytes,
         "findings": report.findings.iter().map(finding_json).collect::<Vec<_>>(),
@@ -230,6 +275,12 @@ fn as_json(report: &Report) -> Value {
         ),
         ("first", report.first.map(|seq| json!(seq.0))),
         ("last", report.last.map(|seq| json!(seq.0))),
+        (
+            "digest_kept",
+            report
+                .kept
+                .map(|(digest, seq)| json!({ "digest": digest.to_string(), "seq": seq.map(|seq| seq.0) })),
+        ),
         (
             "last_digest",
             report.last_digest.map(|digest| json!(digest.to_string())),

@@ -69,6 +69,13 @@ impl Pattern {
         Ok(Self(whole))
     }
 
+    /// As it was given.
+    pub fn text(&self) -> &str {
+        let whole = self.as_str().strip_prefix("^(?:");
+        let text = whole.and_then(|whole| whole.strip_suffix(")$"));
+        text.unwrap_or_default()
+    }
+
     /// As it is matched.
     pub fn as_str(&self) -> &str {
         self.0.as_str()

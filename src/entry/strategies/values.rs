@@ -1,7 +1,8 @@
 //! What entries are made of.
 
 use crate::entry::{
-    Adapter, Attached, JournalId, NotCounted, Plateau, Reading, ReadingSlot, Seq, Standing, Tally,
+    Adapter, Attached, JournalId, NotCounted, Plateau, ReadBy, Reading, ReadingSlot, Seq, Standing,
+    Tally,
 };
 use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity, Unit, WallMicros};
 use crate::spec::{
@@ -235,9 +236,17 @@ pub(super) fn tally() -> BoxedStrategy<Tally> {
 
 pub(super) fn attached() -> BoxedStrategy<Attached> {
     let adapter = (option::of(text()), option::of(text()), any::<bool>());
-    (name(), name(), text(), text(), adapter)
+    let read_by = (text(), text(), option::of(text()), text()).prop_map(
+        |(format, unit, pattern, capture)| ReadBy {
+            format,
+            unit,
+            pattern,
+            capture,
+        },
+    );
+    (name(), name(), text(), text(), adapter, option::of(read_by))
         .prop_map(
-            |(instrument, station, port, line, (identity, socket, alike))| Attached {
+            |(instrument, station, port, line, (identity, socket, alike), read_by)| Attached {
                 instrument,
                 station,
                 port,
@@ -245,6 +254,7 @@ pub(super) fn attached() -> BoxedStrategy<Attached> {
                 identity,
                 socket,
                 alike,
+                read_by,
             },
         )
         .boxed()

@@ -19,6 +19,44 @@ pub(super) struct Attached {
     socket: Option<String>,
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     alike: bool,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    read_by: Option<ReadBy>,
+}
+
+/// How values are read from bytes; left out as a whole where that is not known.
+#[derive(Serialize, Deserialize, JsonSchema)]
+struct ReadBy {
+    /// The name of the frame format.
+    format: String,
+    /// The unit of values that carry none.
+    unit: String,
+    /// The user's regular expression, where the format is `pattern`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pattern: Option<String>,
+    /// How values become readings: `press`, `steady`, `ask`.
+    capture: String,
+}
+
+impl From<&entry::ReadBy> for ReadBy {
+    fn from(known: &entry::ReadBy) -> Self {
+        Self {
+            format: known.format.clone(),
+            unit: known.unit.clone(),
+            pattern: known.pattern.clone(),
+            capture: known.capture.clone(),
+        }
+    }
+}
+
+impl From<ReadBy> for entry::ReadBy {
+    fn from(body: ReadBy) -> Self {
+        Self {
+            format: body.format,
+            unit: body.unit,
+            pattern: body.pattern,
+            capture: body.capture,
+        }
+    }
 }
 
 impl From<&entry::Attached> for Attached {
@@ -31,6 +69,7 @@ impl From<&entry::Attached> for Attached {
             identity: attached.identity.clone(),
             socket: attached.socket.clone(),
             alike: attached.alike,
+            read_by: attached.read_by.as_ref().map(ReadBy::from),
         }
     }
 }
@@ -45,6 +84,7 @@ impl From<Attached> for entry::Attached {
             identity: body.identity,
             socket: body.socket,
             alike: body.alike,
+            read_by: body.read_by.map(Into::into),
         }
     }
 }

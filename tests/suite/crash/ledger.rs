@@ -251,7 +251,7 @@ impl Ledger {
     /// The library's own look at all of it, verdicts too; a torn tail of this moment is none of it.
     pub(super) fn verify(&self) {
         let state_dir = self.folder.parent().unwrap();
-        let report = verify(state_dir, |_| ()).unwrap();
+        let report = verify(state_dir, None, |_| ()).unwrap();
         assert!(report.is_intact(), "{:#?}", report.findings);
         assert_eq!(report.last, Some(Seq(self.last())));
     }

@@ -19,6 +19,9 @@ const LIMIT: Duration = Duration::from_secs(20);
 
 pub(super) const NOW: WallMicros = WallMicros(1_763_999_999_120_456);
 
+/// Behind everything that a desk enters.
+pub(super) const LATER: WallMicros = WallMicros(NOW.0 + 86_400_000_000);
+
 pub(super) fn options() -> Options {
     Options::at(NOW)
 }
@@ -156,14 +159,14 @@ pub(super) fn read_all(cursor: &mut Cursor, durable: Seq) -> Vec<Line> {
 }
 
 pub(super) fn verified(state_dir: &Path) -> Report {
-    verify(state_dir, |_| {}).unwrap()
+    verify(state_dir, None, |_| {}).unwrap()
 }
 
 /// An entry that is right wherever it stands.
 pub(super) fn stopped(seq: Seq, reason: &str) -> Stamped {
     Stamped {
         seq,
-        at: NOW,
+        at: LATER,
         entry: Entry::Stopped {
             reason: reason.to_owned(),
         },

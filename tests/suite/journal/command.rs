@@ -65,13 +65,45 @@ fn a_changed_line_is_exit_1_with_its_place() {
 }
 
 #[test]
-fn a_journal_that_is_not_there_is_exit_4() {
+fn a_journal_that_is_not_there_is_exit_1() {
     let folder = tempfile::tempdir().unwrap();
-    let output = run(&[], folder.path());
-    assert_eq!(output.status.code(), Some(4), "{output:?}");
-    let said = String::from_utf8(output.stderr).unwrap();
-    assert!(
-        said.contains("cannot open") && said.contains("No such file"),
-        "{said}"
+    let check = || {
+        let output = run(&[], folder.path());
+        assert_eq!(output.status.code(), Some(1), "{output:?}");
+        let said = String::from_utf8(output.stdout).unwrap();
+        assert!(said.contains("journal: no journal\nhelp: "), "{said}");
+        let output = run(&["--json"], folder.path());
+        assert_eq!(output.status.code(), Some(1), "{output:?}");
+        let object: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+        assert_eq!(object["intact"], false);
+        assert_eq!(object["segments"], 0);
+    };
+    check();
+    fs::create_dir(folder.path().join("journal")).unwrap();
+    check();
+}
+
+#[test]
+fn a_digest_is_compared() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let report = verified(folder.path());
+    let (last, seq) = (
+        report.last_digest.unwrap().to_string(),
+        report.last.unwrap(),
     );
+    let output = run(&["--digest", &last], folder.path());
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let said = String::from_utf8(output.stdout).unwrap();
+    let line = format!("  digest    {last} is of entry {seq}; 0 entries since\n");
+    assert!(said.contains(&line), "{said}");
+    let other = "0123456789abcdef".repeat(4);
+    let output = run(&["--digest", &other, "--json"], folder.path());
+    assert_eq!(output.status.code(), Some(1), "{output:?}");
+    let object: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    assert_eq!(object["intact"], false);
+    assert_eq!(object["digest_kept"]["digest"], other.as_str());
+    assert_eq!(object["digest_kept"]["seq"], serde_json::Value::Null);
+    let output = run(&["--digest", "abc"], folder.path());
+    assert_eq!(output.status.code(), Some(2), "{output:?}");
 }

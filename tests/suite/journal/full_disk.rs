@@ -1,6 +1,6 @@
 //! A disk without room, really: a small file system in memory, where this user may mount one.
 
-use super::bench::{NOW, Running, lines_on_disk, options, reopen, stopped, verified};
+use super::bench::{LATER, NOW, Running, lines_on_disk, options, reopen, stopped, verified};
 use std::fs;
 use std::io::Write as _;
 use std::path::Path;
@@ -90,7 +90,7 @@ fn fill_up(running: &Running, from: u64) -> Seq {
 fn gap(seq: Seq, frames: u64) -> Stamped {
     Stamped {
         seq,
-        at: NOW,
+        at: LATER,
         entry: Entry::Gap {
             since: NOW,
             frames,
@@ -159,7 +159,7 @@ fn a_segment_for_which_there_is_no_room_leaves_no_trace() {
     let running = Running::start(opened);
     let segment = Stamped {
         seq: Seq(2),
-        at: NOW,
+        at: LATER,
         entry: Entry::Segment {
             journal,
             state: Box::new(state),

@@ -139,7 +139,7 @@ fn cursors_read_what_is_announced_while_the_thread_writes_and_changes_segments()
             last += 1;
             let stamped = Stamped {
                 seq: Seq(last),
-                at: super::bench::NOW,
+                at: super::bench::LATER,
                 entry: Entry::Segment {
                     journal: state.journal.clone().unwrap(),
                     state: Box::new(state.clone()),

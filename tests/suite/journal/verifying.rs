@@ -1,13 +1,17 @@
 //! `verify` finds what was changed, whoever changed it.
 
-use super::bench::{copy, lines_on_disk, segment, shop, small_shop, verified};
+use super::bench::{copy, lines_on_disk, reopen, segment, shop, small_shop, verified, write};
+use crate::station::desk::Desk;
 use std::fs;
 use std::path::Path;
 use std::process::Command;
+use std::sync::Arc;
 use tallyjaw::entry::line::{Digest, decode, encode};
-use tallyjaw::entry::{Entry, Outcome, ReadingSlot, Stamped};
-use tallyjaw::journal::Report;
-use tallyjaw::spec::Verdict;
+use tallyjaw::entry::{Entry, Outcome, ReadingSlot, Seq, Stamped};
+use tallyjaw::journal::{Report, verify};
+use tallyjaw::quantity::{Measured, MonoMicros, Now, WallMicros};
+use tallyjaw::spec::{Catalog, Verdict};
+use tallyjaw::station::{Core, Input, Output};
 
 /// Writes a changed history with a chain that holds: what a forger with a program would do.
 fn forge(from: &Path, to: &Path, change: impl Fn(&mut Stamped)) -> Report {
@@ -196,6 +200,179 @@ fn in_slot(entry: &mut Entry, change: fn(&mut ReadingSlot)) {
     {
         change(slot);
     }
+}
+
+#[test]
+fn a_value_that_is_not_what_its_bytes_say_is_found() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let forged = tempfile::tempdir().unwrap();
+    let honest = forge(folder.path(), forged.path(), |_| {});
+    assert_eq!((honest.values, honest.values_unchecked), (14, 0));
+    // a bad height becomes a good one, the verdict and all that follows with it: only the bytes tell
+    let report = forge(folder.path(), forged.path(), |stamped| {
+        if let Entry::Reading(reading) = &mut stamped.entry {
+            let reading = std::sync::Arc::make_mut(reading);
+            if reading.value.to_string() == "1.61 mm" {
+                reading.value = "1.62 mm".parse().unwrap();
+                if let Some(slot) = &mut reading.slot {
+                    slot.deviation = Some("0 mm".parse::<Measured>().unwrap().quantity());
+                }
+            }
+        }
+    });
+    let found: Vec<_> = report
+        .findings
+        .iter()
+        .map(|one| one.what.as_str())
+        .collect();
+    assert!(
+        found.contains(&"value is not what its bytes say"),
+        "{found:?}"
+    );
+    let finding = &report.findings[0];
+    assert_eq!(
+        (finding.got.as_str(), finding.want.as_str()),
+        ("1.62 mm", "1.61 mm, by its bytes")
+    );
+    let report = forge(folder.path(), forged.path(), |stamped| {
+        if let Entry::Zeroed(zeroed) = &mut stamped.entry {
+            zeroed.value = "0.00 mm".parse().unwrap();
+        }
+    });
+    let finding = &report.findings[0];
+    assert_eq!(finding.want, "0.02 mm, by its bytes");
+}
+
+#[test]
+fn where_a_journal_does_not_say_how_values_were_read_that_is_counted() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let old = tempfile::tempdir().unwrap();
+    let report = forge(folder.path(), old.path(), |stamped| {
+        if let Entry::Attached(attached) = &mut stamped.entry {
+            attached.read_by = None;
+        } else if let Entry::Segment { state, .. } = &mut stamped.entry {
+            for known in state.instruments.values_mut() {
+                known.attached.as_mut().unwrap().read_by = None;
+            }
+        }
+    });
+    assert_eq!(report.findings, []);
+    assert_eq!((report.values, report.values_unchecked), (0, 14));
+}
+
+#[test]
+fn a_time_from_before_the_last_entry_is_found_unless_the_clock_was_set_back() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let forged = tempfile::tempdir().unwrap();
+    const HOUR: i64 = 3_600_000_000;
+    for earlier in [2_000_000, HOUR, 24 * HOUR] {
+        let report = forge(folder.path(), forged.path(), |stamped| {
+            if stamped.seq == Seq(12) {
+                stamped.at.0 -= earlier;
+            }
+        });
+        assert_eq!(report.findings.len(), 1, "{:#?}", report.findings);
+        assert_eq!(report.findings[0].seq, Some(Seq(12)));
+        assert_eq!(
+            report.findings[0].what,
+            "time runs back without a `clock_stepped`"
+        );
+    }
+    // a clock that was set back, and the daemon that said so
+    let folder = tempfile::tempdir().unwrap();
+    let opened = reopen(folder.path());
+    let mut desk = Desk::going_on(opened.state.clone());
+    desk.set_clock(-3_600);
+    desk.press("1.62");
+    write(opened, &desk.entries);
+    assert_eq!(verified(folder.path()).findings, []);
+}
+
+#[test]
+fn a_clock_that_is_behind_the_journal_at_the_start_is_entered() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let opened = reopen(folder.path());
+    let last = decode(&lines_on_disk(folder.path()).pop().unwrap())
+        .unwrap()
+        .0;
+    assert_eq!(opened.last_at, last.at);
+    let mut core = Core::new(Arc::new(Catalog::default()), opened.state.clone());
+    core.goes_on_after(opened.last_at);
+    let now = Now {
+        wall: WallMicros(last.at.0 - 3_600_000_000),
+        mono: MonoMicros(1),
+    };
+    core.handle(
+        now,
+        Input::Started {
+            version: "test",
+            config_digest: "none",
+        },
+    );
+    let mut entries = Vec::new();
+    while let Output::Append(stamped) = core.poll() {
+        entries.push(stamped);
+    }
+    let by_micros = -3_600_000_000;
+    assert_eq!(entries[0].entry, Entry::ClockStepped { by_micros });
+    write(opened, &entries);
+    assert_eq!(verified(folder.path()).findings, []);
+}
+
+#[test]
+fn a_segment_without_a_byte_is_found_wherever_it_is() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    for number in 1..=3 {
+        let dir = tempfile::tempdir().unwrap();
+        copy(folder.path(), dir.path());
+        fs::write(segment(dir.path(), number), b"").unwrap();
+        let report = verified(dir.path());
+        let found: Vec<_> = report
+            .findings
+            .iter()
+            .map(|one| (one.what.as_str(), one.file.as_str()))
+            .collect();
+        let file = format!("{number:08}.jsonl");
+        assert!(
+            found.contains(&("a segment is empty", file.as_str())),
+            "{found:?}"
+        );
+    }
+}
+
+#[test]
+fn a_digest_that_was_kept_tells_a_journal_that_was_cut_or_written_anew() {
+    let folder = tempfile::tempdir().unwrap();
+    shop(folder.path());
+    let digests: Vec<Digest> = lines_on_disk(folder.path())
+        .iter()
+        .map(|line| Digest::of(line))
+        .collect();
+    let check = |dir: &Path, digest: Digest| verify(dir, Some(digest), |_| {}).unwrap();
+    for at in [0, digests.len() / 2, digests.len() - 1] {
+        let report = check(folder.path(), digests[at]);
+        assert_eq!(report.findings, []);
+        let seq = Seq(u64::try_from(at).unwrap() + 1);
+        assert_eq!(report.kept, Some((digests[at], Some(seq))));
+    }
+    // the last line is gone: everything left is sound
+    let last = *digests.last().unwrap();
+    let path = segment(folder.path(), 3);
+    let text = fs::read_to_string(&path).unwrap();
+    let end = text.trim_end().rfind('\n').unwrap() + 1;
+    fs::write(&path, &text[..end]).unwrap();
+    assert_eq!(verified(folder.path()).findings, []);
+    let report = check(folder.path(), last);
+    assert_eq!(report.findings.len(), 1);
+    assert_eq!(
+        report.findings[0].what,
+        "no line has the digest that was kept: the journal was cut, or written anew"
+    );
 }
 
 /// What design and `tallyjaw verify` tell people to run: a shell and `sha256sum`.

@@ -1,7 +1,7 @@
 //! Appending: order, group commit, segments, the thread's end.
 
 use super::bench::{
-    NOW, Running, job, lines_on_disk, names, options, reopen, shop, stopped, verified, write,
+    LATER, NOW, Running, job, lines_on_disk, names, options, reopen, shop, stopped, verified, write,
 };
 use std::collections::BTreeSet;
 use std::os::unix::fs::PermissionsExt as _;
@@ -133,7 +133,7 @@ fn a_full_segment_is_said_once_and_the_next_entry_of_its_kind_opens_the_next() {
         let stamped = match said_full.as_slice() {
             [.., (at, _)] if *at == seq - 1 => Stamped {
                 seq: Seq(seq),
-                at: NOW,
+                at: LATER,
                 entry: Entry::Segment {
                     journal: state.journal.clone().unwrap(),
                     state: Box::new(state.clone()),
@@ -181,7 +181,7 @@ fn a_state_longer_than_a_segment_does_not_fill_one_segment_after_the_other() {
             segments += 1;
             Stamped {
                 seq: Seq(seq),
-                at: NOW,
+                at: LATER,
                 entry: Entry::Segment {
                     journal: state.journal.clone().unwrap(),
                     state: Box::new(state.clone()),

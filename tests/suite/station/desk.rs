@@ -79,6 +79,7 @@ impl Desk {
                 identity: None,
                 socket: None,
                 alike: false,
+                read_by: None, // the core knows how it is read
             }));
         }
     }
@@ -108,6 +109,7 @@ impl Desk {
             identity: adapter.map(|(usb, _)| usb.to_owned()),
             socket: adapter.map(|(_, socket)| socket.to_owned()),
             alike: twin || adapter.is_some_and(|(usb, _)| !usb.contains("serial")),
+            read_by: None,
         }));
     }
 

@@ -175,6 +175,7 @@ impl Shop {
             identity: None,
             socket: None,
             alike: false,
+            read_by: None, // the core knows how it is read
         }));
     }
 
