@@ -269,9 +269,10 @@ fn verdict_style(verdict: &str) -> Style {
 
 fn closed(outcome: &OutcomeMessage) -> String {
     format!(
-        "series {} {}{}: {}",
+        "series {} {}{}{}: {}",
         outcome.series,
         outcome.outcome.replace('_', " "),
+        safe(&outcome.beside),
         after(&outcome.tally),
         tally(&outcome.tally)
     )

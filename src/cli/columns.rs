@@ -1,5 +1,6 @@
 //! A table as text: columns as wide as their widest cell, two blanks between.
 
+use crate::quantity::safe;
 use anstyle::Style;
 use std::io::{self, Write};
 
@@ -32,7 +33,7 @@ impl Columns {
             if text.is_empty() {
                 ("–".to_owned(), style)
             } else {
-                (text, style)
+                (safe(&text), style)
             }
         };
         self.rows.push(cells.into_iter().map(cell).collect());

@@ -27,6 +27,7 @@ mod operator;
 mod page;
 mod page_file;
 mod pager;
+mod plain;
 mod plans;
 mod ports;
 mod progress;

@@ -3,6 +3,7 @@
 //! In: a place in a text and what is wrong there. Out: text for people; a program's output reads
 //! the fields. Nothing in here knows what a configuration contains.
 
+use crate::quantity::safe;
 use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use std::ops::Range;
@@ -149,7 +150,7 @@ impl Diagnostic {
     /// The path without what could steer a terminal.
     fn shown_path(&self) -> String {
         let path = self.path.display().to_string();
-        path.replace(|c: char| c.is_control(), "?")
+        safe(&path)
     }
 }
 

@@ -2,6 +2,7 @@
 //!
 //! In: the state before an entry, and the entry. Out: everything in it that does not follow.
 
+use super::reservation::{reservations, words};
 use super::state::{InstrumentState, SeriesState, Slot, StationState};
 use super::{
     AdapterChanged, Completed, Entry, Means, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing,
@@ -35,7 +36,7 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
             found.compare("series open while the next is armed", &open, &None, shown);
         }
         Entry::Reading(reading) => found.reading(before, reading),
-        Entry::Completed(completed) => found.completed(before, completed),
+        Entry::Completed(completed) => found.completed(before, completed, stamped.at),
         Entry::Disarmed { station, series } => {
             let known = before.stations.get(station);
             let closed = known.and_then(|known| Some(known.last_outcome.as_ref()?.0));
@@ -274,7 +275,7 @@ impl Findings {
         }
     }
 
-    fn completed(&mut self, before: &State, completed: &Completed) {
+    fn completed(&mut self, before: &State, completed: &Completed, at: WallMicros) {
         let Some(series) = before.series(&completed.station) else {
             self.add("series", completed.series.to_string(), "none is open");
             return;
@@ -300,6 +301,13 @@ impl Findings {
         self.compare("outcome", &completed.outcome, &outcome, |outcome| {
             outcome.name().to_owned()
         });
+        if let Some(got) = &completed.reservations {
+            let want = reservations(series, at);
+            self.compare("reservations", got, &want, |all| match all.as_slice() {
+                [] => "none".to_owned(),
+                all => words(all),
+            });
+        }
     }
 
     /// An alert is one that is due. Its sentence may be that of another version.

@@ -1,6 +1,6 @@
 //! What came out of a series.
 
-use super::Seq;
+use super::{Reservation, Seq};
 
 /// A series is closed.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -15,6 +15,15 @@ pub struct Completed {
     pub tally: Tally,
     /// An arming stopped it early: it can be resumed until something else is measured.
     pub resumable: bool,
+    /// What takes from its weight; `None` in entries of older releases, which did not say.
+    pub reservations: Option<Vec<Reservation>>,
+}
+
+impl Completed {
+    /// What takes from its weight, as far as it is said.
+    pub fn reservations(&self) -> &[Reservation] {
+        self.reservations.as_deref().unwrap_or_default()
+    }
 }
 
 /// What came out of a series.

@@ -3,7 +3,8 @@
 //! In: entries in order. Out: a record a series; of one that is asked for, every entry about it.
 
 use super::state::SeriesState;
-use super::{Completed, Entry, Outcome, Seq, Stamped, State, Tally};
+use super::words::station;
+use super::{Completed, Entry, Outcome, Reservation, Seq, Stamped, State, Tally};
 use crate::quantity::WallMicros;
 
 /// A series that was closed.
@@ -17,6 +18,8 @@ pub struct ClosedSeries {
     pub outcome: Outcome,
     /// Of its readings.
     pub tally: Tally,
+    /// What takes from the weight of the outcome.
+    pub reservations: Vec<Reservation>,
 }
 
 /// Every series of a journal.
@@ -39,7 +42,7 @@ impl History {
 
     /// Takes the next entry.
     pub fn apply(&mut self, stamped: &Stamped) {
-        if self.wanted.is_some() && series_of(stamped) == self.wanted {
+        if self.wanted.is_some() && self.is_about_wanted(stamped) {
             self.entries.push(stamped.clone());
         }
         if let Entry::Completed(completed) = &stamped.entry {
@@ -48,6 +51,19 @@ impl History {
             self.closed.retain(|closed| closed.series.id != *series);
         }
         self.state.apply(stamped);
+    }
+
+    /// About it, or what happened at its station while it was open: a reading that counts nowhere names no series,
+    /// and is in its tally.
+    fn is_about_wanted(&self, stamped: &Stamped) -> bool {
+        if let Some(series) = series_of(stamped) {
+            return Some(series) == self.wanted;
+        }
+        let station = station(&stamped.entry).and_then(|name| self.state.stations.get(name));
+        station.is_some_and(|station| {
+            let open = station.series.as_ref().map(|series| series.id);
+            open.is_some() && open == self.wanted
+        })
     }
 
     fn close(&mut self, at: WallMicros, completed: &Completed) {
@@ -63,6 +79,7 @@ impl History {
                 at,
                 outcome: completed.outcome,
                 tally: completed.tally,
+                reservations: completed.reservations().to_vec(),
             });
         }
     }
@@ -96,7 +113,8 @@ impl History {
             .filter_map(|station| station.series.as_ref())
     }
 
-    /// Every entry about the series that was asked for, from its `armed` on.
+    /// Every entry about the series that was asked for, from its `armed` on, and what happened at its station while it
+    /// was open.
     pub fn entries(&self) -> &[Stamped] {
         &self.entries
     }

@@ -74,6 +74,7 @@ impl StationState {
             let is_it = |stopped: &Box<Stopped>| stopped.series.id == *series;
             self.series = stopped.filter(is_it).map(|stopped| stopped.series);
             self.last_outcome = None;
+            self.last_reservations.clear();
             self.closed_at = None;
         } else if ends(entry, stopped.is_followed) {
             self.stopped = None;

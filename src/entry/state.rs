@@ -8,8 +8,8 @@ use super::resume::Stopped;
 use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::undo::RetractedReading;
 use super::{
-    Adapter, Attached, Entry, JournalId, Outcome, Reading, RefusedSaying, Seq, Stamped, Standing,
-    Tally, ToolInHand, ZeroRole, Zeroed,
+    Adapter, Attached, Entry, JournalId, Outcome, Reading, RefusedSaying, Reservation, Seq,
+    Stamped, Standing, Tally, ToolInHand, ZeroRole, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, OpeningZero, Verdict, Verified};
@@ -52,6 +52,8 @@ pub struct StationState {
     pub last_outcome: Option<(Seq, Outcome, Tally)>,
     /// When that was, by the wall clock as it is set now; `None` in a state of before this was kept.
     pub closed_at: Option<WallMicros>,
+    /// What takes from the weight of that.
+    pub last_reservations: Vec<Reservation>,
     /// Who measures, as last said.
     pub operator: Option<String>,
     /// The crimp tool in the hand, as last said.
@@ -193,6 +195,7 @@ impl State {
                 let station = self.station(&completed.station);
                 let full = station.series.take();
                 station.repeat = full.and_then(|series| Repeat::owed(&series, completed));
+                station.last_reservations = completed.reservations().to_vec();
                 station.last_outcome = Some((completed.series, completed.outcome, completed.tally));
                 station.closed_at = Some(*at);
             }

@@ -4,9 +4,11 @@
 //! direction characters are shown as escapes, and nothing can start a new line.
 
 use super::{
-    Completed, Disturbed, Entry, Outcome, Reading, Stamped, Standing, Tally, ToolInHand, ToolSaid,
-    Unread, Zeroed,
+    Completed, Disturbed, Entry, Outcome, Reading, Reservation, Stamped, Standing, Tally,
+    ToolInHand, ToolSaid, Unread, Zeroed, reservation,
 };
+pub use crate::quantity::safe;
+
 use crate::quantity::Quantity;
 use crate::spec::{ArmedAxis, ArmedSpec, Verdict};
 use std::fmt::Write as _;
@@ -197,6 +199,14 @@ pub const fn outcome(outcome: Outcome) -> &'static str {
     }
 }
 
+/// ` (calibration overdue, repair-class tool)`: what stands beside an outcome; nothing where there is nothing.
+pub fn beside(reservations: &[Reservation]) -> String {
+    match reservations {
+        [] => String::new(),
+        some => format!(" ({})", reservation::words(some)),
+    }
+}
+
 /// `5 passed, 1 failed, 1 retracted`: only what there is.
 pub fn tally(tally: Tally) -> String {
     let parts = [
@@ -320,8 +330,9 @@ fn completed(completed: &Completed) -> String {
         ""
     };
     format!(
-        "series {series} {}{}: {}{resumable}",
+        "series {series} {}{}{}: {}{resumable}",
         self::outcome(*outcome),
+        beside(completed.reservations()),
         after(*tally),
         self::tally(*tally)
     )
@@ -404,24 +415,6 @@ fn unread(unread: &Unread) -> String {
         "{} bytes of {}{times} make no sense ({shown:?}): {}{remedy}",
         unread.bytes, unread.instrument, unread.reason
     )
-}
-
-/// The text with everything that could steer a terminal or a reader's eye shown as an escape.
-pub fn safe(text: &str) -> String {
-    text.chars()
-        .fold(String::with_capacity(text.len()), |mut safe, c| {
-            if c.is_control() || turns_direction(c) {
-                let _ = write!(safe, "{}", c.escape_default());
-            } else {
-                safe.push(c);
-            }
-            safe
-        })
-}
-
-/// Marks, embeddings and isolates that change the direction of what follows; line separators too.
-fn turns_direction(c: char) -> bool {
-    matches!(c, '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{061c}')
 }
 
 #[cfg(test)]

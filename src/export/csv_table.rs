@@ -1,9 +1,11 @@
 //! Rows as CSV by RFC 4180: a heading line, lines that end with CR LF, quotes only where they are needed.
 //!
 //! - Numbers have a point and no separators; a time is RFC 3339 in UTC; what is unknown is empty.
+//! - What could steer a terminal or turn the direction of reading stands as an escape, see [`safe`].
 //! - A text that a spreadsheet could take for a formula gets an apostrophe before it, see [`guarded`].
 
 use super::Table;
+use crate::quantity::safe;
 use crate::row::{Cell, Column, Row};
 use csv::{Terminator, Writer, WriterBuilder};
 use std::borrow::Cow;
@@ -33,7 +35,7 @@ impl<W: Write> Table for CsvTable<W> {
         for column in Column::of_text() {
             match (column.cell)(row) {
                 None => self.writer.write_field("")?,
-                Some(Cell::Text(text)) => self.writer.write_field(&*guarded(text))?,
+                Some(Cell::Text(text)) => self.writer.write_field(&*guarded(&safe(text)))?,
                 Some(Cell::Whole(number)) => self.writer.write_field(number.to_string())?,
                 Some(Cell::Decimal(number)) => self.writer.write_field(number.to_string())?,
                 Some(Cell::Time(at)) => self.writer.write_field(at.to_string())?,

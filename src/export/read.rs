@@ -8,7 +8,7 @@
 
 use super::unguarded;
 use crate::entry::line::peek_seq;
-use crate::quantity::{Decimal, WallMicros};
+use crate::quantity::{Decimal, WallMicros, safe};
 use crate::row::{COLUMNS, Cell, Kind, Row};
 use parquet::errors::ParquetError;
 use parquet::file::reader::{FileReader as _, SerializedFileReader};
@@ -331,7 +331,7 @@ pub(super) fn told(row: &Row<'_>, name: &str) -> Option<String> {
     let column = COLUMNS.iter().find(|column| column.name == name)?;
     Some(match (column.cell)(row) {
         None => String::new(),
-        Some(Cell::Text(text)) => text.to_owned(),
+        Some(Cell::Text(text)) => safe(text),
         Some(Cell::Whole(number)) => number.to_string(),
         Some(Cell::Decimal(number)) => short(number).to_string(),
         Some(Cell::Time(at)) => at.to_string(),
@@ -352,7 +352,7 @@ fn same(kind: Option<Kind>, cell: &str, delimiter: u8) -> String {
             let time = cell.trim().parse::<WallMicros>();
             return time.map_or_else(|_| cell.to_owned(), |at| at.to_string());
         }
-        Some(Kind::Text) | None => return cell.to_owned(),
+        Some(Kind::Text) | None => return safe(cell),
     };
     match number.parse::<Decimal>() {
         Ok(number) => short(number).to_string(),
@@ -372,7 +372,7 @@ fn short(number: Decimal) -> Decimal {
 
 fn shown(field: &Field) -> String {
     if let Field::Str(text) = field {
-        text.clone()
+        safe(text)
     } else if let Field::Long(number) = field {
         number.to_string()
     } else if let Field::TimestampMicros(micros) = field {

@@ -108,6 +108,8 @@ impl Fault {
 pub(super) struct Chain {
     /// The last line's entry; `None` where nothing is known of it.
     pub(super) last: Option<Seq>,
+    /// What the last line's entry is called in a fault: its number, or the one that it should have.
+    pub(super) named: Option<Seq>,
     /// The digest of the last line; `None` where nothing is known of it.
     pub(super) prev: Option<Digest>,
     /// The next number may be higher than it should be: behind damage that was accepted, numbers
@@ -119,6 +121,7 @@ impl Chain {
     /// Before the first line of a journal.
     pub(super) const BEGINNING: Self = Self {
         last: None,
+        named: None,
         prev: Some(Digest::NONE),
         may_jump: false,
     };
@@ -134,6 +137,7 @@ impl Chain {
         let before = *self;
         *self = Self {
             last: Some(want),
+            named: Some(want),
             prev: Some(Digest::of(bytes)),
             may_jump: false,
         };
@@ -151,14 +155,16 @@ impl Chain {
         let mut faults = Vec::new();
         let seq = stamped.seq;
         self.last = Some(seq);
-        if before.last.is_some() && seq != want && !(before.may_jump && seq > want) {
+        let is_wrong = before.last.is_some() && seq != want && !(before.may_jump && seq > want);
+        self.named = Some(if is_wrong { want } else { seq });
+        if is_wrong {
             faults.push(Fault::here(want, "wrong number", &seq, &want));
         }
         if let Some(digest) = before.prev.filter(|digest| *digest != prev) {
-            let of = before.last.unwrap_or(seq);
+            let of = before.named.unwrap_or(seq);
             let what = "line is not as it was when the next one was written";
             let mut fault = Fault::here(of, what, &digest, &prev);
-            fault.line_before = before.last.is_some();
+            fault.line_before = before.named.is_some();
             faults.push(fault);
         }
         faults.extend(opening_fault(number, line, &stamped));

@@ -370,12 +370,14 @@ impl Ending {
         let mut chain = match before {
             Some((last, digest)) => Chain {
                 last,
+                named: last,
                 prev: Some(digest),
                 may_jump: true,
             },
             None if number == SegmentNumber(1) => Chain::BEGINNING,
             None => Chain {
                 last: None,
+                named: None,
                 prev: None,
                 may_jump: true,
             },

@@ -155,6 +155,7 @@ impl Walk {
             self.add(None, "segments are missing", &missing, "no number left out");
             self.chain = Chain {
                 last: None,
+                named: None,
                 prev: None,
                 may_jump: true,
             };

@@ -9,7 +9,7 @@
 use super::reply::Status;
 use crate::entry::state::{CountedReading, SeriesState, ZeroState};
 use crate::entry::words::{self, safe};
-use crate::entry::{Entry, Outcome, Reading, Seq, Stamped, Standing, State, Zeroed};
+use crate::entry::{Entry, Outcome, Reading, Seq, Stamped, Standing, State, Zeroed, reservation};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::{Limits, Verdict};
 use crate::station::prompt::{Prompt, prompt};
@@ -401,7 +401,11 @@ fn aloud(entry: &Entry) -> Option<String> {
     }
     if let Entry::Completed(completed) = entry {
         let outcome = words::outcome(completed.outcome).to_lowercase();
-        return Some(format!("series {outcome}"));
+        let beside = match completed.reservations() {
+            [] => String::new(),
+            some => format!(", with reservations: {}", reservation::words(some)),
+        };
+        return Some(format!("series {outcome}{beside}"));
     }
     if let Entry::Alerted { text, .. } = entry {
         return Some(safe(text));

@@ -6,7 +6,7 @@ use crate::entry::block_error::BlockError;
 use crate::entry::history::{ClosedSeries, Fate, fate};
 use crate::entry::lowest::Lowest;
 use crate::entry::state::SeriesState;
-use crate::entry::{Entry, Seq, Stamped};
+use crate::entry::{Entry, Reservation, Seq, Stamped, words};
 use serde::Serialize;
 
 /// A series, open or closed.
@@ -26,6 +26,9 @@ pub struct SeriesMessage {
     /// `accepted`, `rejected`, `undecided` or `cut_short`; left out while it is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub outcome: Option<&'static str>,
+    /// What takes from its weight: `calibration_overdue`, …
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub reservations: Vec<&'static str>,
     /// Of its readings.
     pub tally: TallyMessage,
     /// Who measured.
@@ -127,9 +130,19 @@ impl SeriesMessage {
         Self {
             closed: Some(closed.at.to_string()),
             outcome: Some(closed.outcome.name()),
+            reservations: closed.reservations.iter().map(|one| one.name()).collect(),
             tally: closed.tally.into(),
             ..Self::open(&closed.series)
         }
+    }
+
+    /// ` (calibration overdue)`: what stands beside its outcome.
+    pub fn beside(&self) -> String {
+        let all = Reservation::ALL.into_iter();
+        let beside: Vec<_> = all
+            .filter(|one| self.reservations.contains(&one.name()))
+            .collect();
+        words::beside(&beside)
     }
 
     /// Of an open one.
@@ -141,6 +154,7 @@ impl SeriesMessage {
             opened: series.since.to_string(),
             closed: None,
             outcome: None,
+            reservations: Vec::new(),
             tally: series.tally.into(),
             operator: series.spec.operator.clone(),
             armed: ArmedMessage::new(series),

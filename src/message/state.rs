@@ -8,7 +8,9 @@
 use super::armed::{ArmedMessage, TallyMessage, ToolMessage};
 use super::{Digits, VERSION};
 use crate::entry::state::{InstrumentState, StationState};
-use crate::entry::{Outcome, Reading, RefusedSaying, Seq, Standing, State, Tally};
+use crate::entry::{
+    Outcome, Reading, RefusedSaying, Reservation, Seq, Standing, State, Tally, words,
+};
 use crate::quantity::Quantity;
 use crate::spec::Catalog;
 use crate::station::prompt::{Prompt, prompt, sentence};
@@ -142,6 +144,12 @@ pub struct OutcomeMessage {
     pub series: u64,
     /// `accepted`, `rejected`, `undecided` or `cut_short`.
     pub outcome: String,
+    /// What takes from its weight: `calibration_overdue`, …
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub reservations: Vec<String>,
+    /// The same in words: ` (calibration overdue)`.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub beside: String,
     /// Of its readings.
     pub tally: TallyMessage,
 }
@@ -266,7 +274,7 @@ impl StationMessage {
                 .map(|(seq, reading)| LastMessage::new(*seq, reading)),
             outcome: station
                 .last_outcome
-                .map(|(series, outcome, tally)| OutcomeMessage::new(series, outcome, tally)),
+                .map(|last| OutcomeMessage::new(last, &station.last_reservations)),
         }
     }
 }
@@ -338,10 +346,12 @@ impl LastMessage {
 }
 
 impl OutcomeMessage {
-    fn new(series: Seq, outcome: Outcome, tally: Tally) -> Self {
+    fn new((series, outcome, tally): (Seq, Outcome, Tally), beside: &[Reservation]) -> Self {
         Self {
             series: series.0,
             outcome: outcome.name().to_owned(),
+            reservations: beside.iter().map(|one| one.name().to_owned()).collect(),
+            beside: words::beside(beside),
             tally: tally.into(),
         }
     }

@@ -11,6 +11,7 @@ mod date;
 mod decimal;
 mod force;
 mod length;
+mod safe;
 mod time;
 mod unit;
 
@@ -19,6 +20,7 @@ pub use date::{Date, ParseDateError};
 pub use decimal::{Decimal, ParseDecimalError};
 pub use force::Force;
 pub use length::Length;
+pub use safe::{is_unsafe, safe};
 pub use time::{MonoMicros, Now, WallMicros};
 pub use unit::Unit;
 

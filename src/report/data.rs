@@ -130,6 +130,7 @@ fn series(facts: &Facts) -> Value {
         "station": spec.station,
         "opened": record.opened.to_string(),
         "outcome": facts.outcome().map_or("open", crate::entry::Outcome::name),
+        "reservations": facts.reservations().iter().map(|one| one.name()).collect::<Vec<_>>(),
         "purpose": spec.purpose.name(),
         "pieces": spec.pieces,
         "decision": spec.decision.name(),

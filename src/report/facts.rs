@@ -5,7 +5,8 @@
 
 use super::gather::Record;
 use crate::entry::{
-    Entry, Means, NotCounted, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing, Tally, Zeroed,
+    Entry, Means, NotCounted, Outcome, Reading, ReadingSlot, Reservation, Seq, Stamped, Standing,
+    Tally, Zeroed,
 };
 use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 use crate::spec::{ArmedAxis, ArmedSubject, Verdict};
@@ -131,6 +132,12 @@ impl Facts {
             readings,
             operators,
         }
+    }
+
+    /// What takes from its weight.
+    pub fn reservations(&self) -> &[Reservation] {
+        let closed = self.record.closed.as_ref();
+        closed.map_or(&[], |(_, completed)| completed.reservations())
     }
 
     /// What came out; `None` while it is open.

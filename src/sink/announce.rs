@@ -6,7 +6,7 @@
 
 use super::{Cursor, SinkError};
 use crate::config::PLACEHOLDERS;
-use crate::entry::{Entry, Reading, Seq, Stamped, line, words};
+use crate::entry::{Entry, Reading, Seq, Stamped, line, reservation, words};
 use crate::quantity::Measured;
 use std::path::PathBuf;
 use std::process::Stdio;
@@ -194,8 +194,12 @@ fn saying(stamped: &Stamped) -> Option<[String; PLACEHOLDERS.len()]> {
     }
     if let Entry::Completed(completed) = &stamped.entry {
         let outcome = words::outcome(completed.outcome).to_lowercase();
+        let beside = match completed.reservations() {
+            [] => String::new(),
+            some => format!(", with reservations: {}", reservation::words(some)),
+        };
         let station = completed.station.clone();
-        let verdict = format!("series {outcome}");
+        let verdict = format!("series {outcome}{beside}");
         return Some([
             verdict,
             String::new(),

@@ -175,7 +175,7 @@ impl Core {
         let id = series.id;
         let completed = Completed {
             resumable,
-            ..completed(series, Outcome::CutShort)
+            ..completed(series, Outcome::CutShort, now)
         };
         self.append(now, Entry::Completed(completed));
         Some(id)

@@ -1,6 +1,7 @@
 //! When a series is full, and what came out of it.
 
 use super::{Core, arming, order, zero};
+use crate::entry::reservation::reservations;
 use crate::entry::state::SeriesState;
 use crate::entry::{Completed, Entry, Outcome, Tally};
 use crate::quantity::Now;
@@ -15,7 +16,7 @@ impl Core {
         if order::next_slot(series).is_some() || zero::closing_owed(&self.state, series) {
             return;
         }
-        let completed = completed(series, outcome(series.tally));
+        let completed = completed(series, outcome(series.tally), now);
         self.append(now, Entry::Completed(completed));
         self.arm_again(now, station);
     }
@@ -41,7 +42,7 @@ impl Core {
 }
 
 /// The closing entry of `series`.
-pub(super) fn completed(series: &SeriesState, outcome: Outcome) -> Completed {
+pub(super) fn completed(series: &SeriesState, outcome: Outcome, now: Now) -> Completed {
     let station = series.spec.station.clone();
     Completed {
         station,
@@ -49,6 +50,7 @@ pub(super) fn completed(series: &SeriesState, outcome: Outcome) -> Completed {
         outcome,
         tally: series.tally,
         resumable: false,
+        reservations: Some(reservations(series, now.wall)),
     }
 }
 

@@ -2,7 +2,12 @@
 
 use crate::export::Folder;
 use crate::golden;
+use crate::report::made;
+use crate::station::desk::{Desk, plan};
 use std::fmt::Write as _;
+use tallyjaw::entry::history::{Fate, History, fate};
+use tallyjaw::entry::{Entry, Stamped, Standing, Tally};
+use tallyjaw::spec::{Plan, Verdict};
 
 #[test]
 fn lists_cards_and_refusals_read_as_they_were_written() {
@@ -37,6 +42,66 @@ fn lists_cards_and_refusals_read_as_they_were_written() {
         );
     }
     golden::assert_same("series/every_kind.txt", &text);
+}
+
+/// How readings of a series came out, told from its list.
+fn listed(entries: &[Stamped]) -> Tally {
+    let mut tally = Tally::default();
+    for stamped in entries {
+        let Entry::Reading(reading) = &stamped.entry else {
+            continue;
+        };
+        let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
+        let place = match (&reading.standing, fate(entries, stamped.seq), verdict) {
+            (Standing::NotCounted { .. }, ..) => &mut tally.not_counted,
+            (Standing::Counted, Fate::Doubted, _) => &mut tally.doubted,
+            (Standing::Counted, Fate::Retracted, _) => &mut tally.retracted,
+            (Standing::Counted, Fate::Stands, Some(Verdict::Pass)) => &mut tally.passed,
+            (Standing::Counted, Fate::Stands, Some(Verdict::FailLow | Verdict::FailHigh)) => {
+                &mut tally.failed
+            }
+            (Standing::Counted, Fate::Stands, _) => &mut tally.unsure,
+        };
+        *place += 1;
+    }
+    tally
+}
+
+#[test]
+fn every_reading_that_a_tally_counts_is_listed() {
+    let mut journals: Vec<Vec<Stamped>> = made::cases().into_iter().map(|case| case.1).collect();
+    // a press too many while the closing zero is due, and one of the wrong instrument: in no slot of the series
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        pieces: 1,
+        ..plan()
+    })
+    .unwrap();
+    for value in ["0.00", "1.63", "2.40"] {
+        desk.press(value);
+    }
+    desk.press_on("gauge-1", "187");
+    for value in ["1.62", "9.99", "0.00"] {
+        desk.press(value);
+    }
+    journals.push(desk.entries);
+    let (mut series, mut not_counted) = (0, 0);
+    for entries in journals {
+        let armed = entries.iter().filter(|one| one.entry.kind() == "armed");
+        for id in armed.map(|stamped| stamped.seq) {
+            let mut history = History::new(Some(id));
+            entries.iter().for_each(|stamped| history.apply(stamped));
+            let closed = history.closed().iter().find(|one| one.series.id == id);
+            let tally = match closed {
+                Some(closed) => closed.tally,
+                None => history.open().find(|one| one.id == id).unwrap().tally,
+            };
+            assert_eq!(listed(history.entries()), tally, "series {id}");
+            series += 1;
+            not_counted += tally.not_counted;
+        }
+    }
+    assert!(series > 15 && not_counted >= 5, "{series} {not_counted}");
 }
 
 /// Runs the list on a pseudo-terminal of eight lines, with a pager that numbers what it is given.

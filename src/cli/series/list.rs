@@ -237,7 +237,8 @@ fn cells(spec: &ArmedSpec, series: &SeriesMessage, outcome: &str) -> Vec<(String
         armed.purpose.replace('_', " "),
     ];
     let mut cells: Vec<_> = plain.map(|text| (text, Style::new())).into();
-    cells.push((outcome.replace('_', " "), card::outcome_style(outcome)));
+    let outcome_words = format!("{}{}", outcome.replace('_', " "), series.beside());
+    cells.push((outcome_words, card::outcome_style(outcome)));
     cells.push((card::tally(&series.tally), Style::new()));
     cells
 }

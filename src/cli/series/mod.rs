@@ -115,9 +115,10 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
     let (style, outcome) = (card::outcome_style(outcome), outcome.replace('_', " "));
     writeln!(
         out,
-        "series {} at {}: {style}{outcome}{style:#}{}",
+        "series {} at {}: {style}{outcome}{style:#}{}{}",
         series.series,
         safe(&series.station),
+        series.beside(),
         card::after(&series.tally)
     )?;
     card::armed(out, &series.armed)?;

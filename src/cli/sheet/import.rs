@@ -11,7 +11,7 @@ use crate::cli::columns::{Columns, count};
 use crate::cli::{Context, Exit, Failure, wire};
 use crate::config::Config;
 use crate::config::import::{self, Ask, ColumnRule, DecimalMark, Separator, Understood, WireUnit};
-use crate::quantity::{Dimension, Quantity, Unit};
+use crate::quantity::{Dimension, Quantity, Unit, safe};
 use crate::spec::{Axis, SizingSystem};
 use serde_json::{Map, Value, json};
 use std::fs;
@@ -277,7 +277,7 @@ fn tell(
     )?;
     let mut columns = Columns::new(&["heading", "is"]);
     for (heading, meaning) in &understood.columns {
-        let shown = heading.replace(char::is_control, " ");
+        let shown = safe(heading);
         let meaning = meaning.as_deref().unwrap_or("not used");
         columns.row(vec![shown, meaning.to_owned()]);
     }
@@ -320,7 +320,7 @@ fn tell(
         writeln!(out)?;
     }
     for note in notes {
-        writeln!(out, "note: {}", note.replace(char::is_control, " "))?;
+        writeln!(out, "note: {}", safe(&note))?;
     }
     Ok(())
 }

@@ -4,6 +4,7 @@ use super::{Imported, ImportedRow, Understood};
 use crate::config::Source;
 use crate::config::faults::Faults;
 use crate::config::sheet;
+use crate::quantity::safe;
 use crate::spec::{Axis, SizingSystem};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -38,7 +39,7 @@ impl Understood {
         axes: &[Axis],
     ) -> Result<String, WrittenError> {
         let name = from.file_name().unwrap_or_default().to_string_lossy();
-        let name = name.replace(|c: char| c.is_control(), "?");
+        let name = safe(&name);
         let mut text = format!(
             "# Read from {name} by tallyjaw sheet import. Compare it with the maker's sheet before you measure by it.\n"
         );

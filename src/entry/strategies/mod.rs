@@ -8,8 +8,8 @@ mod values;
 pub(crate) use state::state;
 
 use super::{
-    AdapterChanged, AdapterSaid, Completed, Disturbed, Entry, JournalId, Means, Outcome, Slot,
-    Stamped, ToolSaid, Unread, ZeroRole, Zeroed,
+    AdapterChanged, AdapterSaid, Completed, Disturbed, Entry, JournalId, Means, Outcome,
+    Reservation, Slot, Stamped, ToolSaid, Unread, ZeroRole, Zeroed,
 };
 use proptest::collection::vec;
 use proptest::option;
@@ -124,22 +124,32 @@ fn operator_entry() -> BoxedStrategy<Entry> {
     );
     let restored = (name(), seq(), seq(), select(&Means::ALL[..]));
     let outcome = select(&Outcome::ALL[..]);
-    let completed = (name(), seq(), outcome, tally(), any::<bool>());
+    let reservations = option::of(vec(select(&Reservation::ALL[..]), 0..3));
+    let completed = (
+        name(),
+        seq(),
+        outcome,
+        tally(),
+        (any::<bool>(), reservations),
+    );
     let resumed = (name(), seq(), option::of(text()), select(&Means::ALL[..]));
     let refused = (name(), name(), text(), text(), option::of(text()));
     let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
     prop_oneof![
         armed_spec().prop_map(|spec| Entry::Armed(Box::new(spec))),
         (name(), seq()).prop_map(|(station, series)| Entry::Disarmed { station, series }),
-        completed.prop_map(|(station, series, outcome, tally, resumable)| {
-            Entry::Completed(Completed {
-                station,
-                series,
-                outcome,
-                tally,
-                resumable,
-            })
-        }),
+        completed.prop_map(
+            |(station, series, outcome, tally, (resumable, reservations))| {
+                Entry::Completed(Completed {
+                    station,
+                    series,
+                    outcome,
+                    tally,
+                    resumable,
+                    reservations,
+                })
+            }
+        ),
         resumed.prop_map(|(station, series, operator, by)| Entry::Resumed {
             station,
             series,

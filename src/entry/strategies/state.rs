@@ -13,7 +13,7 @@ use crate::entry::state::{
     CountedReading, InstrumentState, SeriesState, State, StationState, ToolState, ZeroState,
 };
 use crate::entry::undo::RetractedReading;
-use crate::entry::{Outcome, RefusedSaying, ToolInHand};
+use crate::entry::{Outcome, RefusedSaying, Reservation, ToolInHand};
 use crate::quantity::Length;
 use crate::spec::{
     ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, OpeningZero, Order, Purpose,
@@ -294,25 +294,26 @@ pub(crate) fn state() -> BoxedStrategy<State> {
             vec(runs::run(), 0..3).prop_map(Runs),
             option::of(repeat()),
             option::of(stopped),
+            vec(select(&Reservation::ALL[..]), 0..3),
         ),
     )
-        .prop_map(
-            |(series, last_reading, outcome, operator, (tool, refused, runs, repeat, stopped))| {
-                let closed_at = outcome.and_then(|(_, at)| at);
-                StationState {
-                    series,
-                    last_reading,
-                    last_outcome: outcome.map(|(outcome, _)| outcome),
-                    closed_at,
-                    operator,
-                    tool,
-                    refused,
-                    runs,
-                    repeat,
-                    stopped,
-                }
-            },
-        );
+        .prop_map(|(series, last_reading, outcome, operator, rest)| {
+            let (tool, refused, runs, repeat, stopped, last_reservations) = rest;
+            let closed_at = outcome.and_then(|(_, at)| at);
+            StationState {
+                series,
+                last_reading,
+                last_outcome: outcome.map(|(outcome, _)| outcome),
+                closed_at,
+                last_reservations,
+                operator,
+                tool,
+                refused,
+                runs,
+                repeat,
+                stopped,
+            }
+        });
     let instrument = (
         name(),
         option::of(attached()),

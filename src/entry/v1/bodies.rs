@@ -141,6 +141,9 @@ pub(super) struct Completed {
     tally: Tally,
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     resumable: bool,
+    /// What takes from the weight of the outcome; left out by older releases, which did not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    reservations: Option<Vec<names::Reservation>>,
 }
 
 /// How many readings came out how. A count that is there is known, so 0 is written.
@@ -188,6 +191,10 @@ impl From<&entry::Completed> for Completed {
             outcome: completed.outcome.into(),
             tally: completed.tally.into(),
             resumable: completed.resumable,
+            reservations: completed
+                .reservations
+                .as_ref()
+                .map(|all| all.iter().copied().map(Into::into).collect()),
         }
     }
 }
@@ -202,6 +209,9 @@ impl TryFrom<Completed> for Entry {
             outcome: body.outcome.into(),
             tally: body.tally.into(),
             resumable: body.resumable,
+            reservations: body
+                .reservations
+                .map(|all| all.into_iter().map(Into::into).collect()),
         }))
     }
 }

@@ -45,6 +45,14 @@ names! {
         KilogramForce = "kgf",
         PoundForce = "lbf",
     }
+    Reservation for entry::Reservation {
+        CalibrationOverdue = "calibration_overdue",
+        VerificationOverdue = "verification_overdue",
+        VerificationFailed = "verification_failed",
+        ToolCheckOverdue = "tool_check_overdue",
+        UncertaintyRatioLow = "uncertainty_ratio_low",
+        RepairClassTool = "repair_class_tool",
+    }
     Verdict for spec::Verdict {
         Pass = "pass",
         FailLow = "fail_low",

@@ -41,6 +41,9 @@ struct Station {
     last_reading: Option<LastReading>,
     #[serde(skip_serializing_if = "Option::is_none")]
     last_outcome: Option<LastOutcome>,
+    /// What takes from the weight of the last outcome.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    last_reservations: Vec<names::Reservation>,
     #[serde(skip_serializing_if = "Option::is_none")]
     operator: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -233,6 +236,12 @@ impl From<&StationState> for Station {
                     tally: tally.into(),
                     at: station.closed_at.map(|at| at.to_string()),
                 }),
+            last_reservations: station
+                .last_reservations
+                .iter()
+                .copied()
+                .map(Into::into)
+                .collect(),
             operator: station.operator.clone(),
             tool: station.tool.as_ref().map(Tool::from),
             refused: station.refused.as_ref().map(RefusedSaying::from),
@@ -271,6 +280,7 @@ impl TryFrom<Station> for StationState {
             last_outcome: body
                 .last_outcome
                 .map(|last| (Seq(last.series), last.outcome.into(), last.tally.into())),
+            last_reservations: body.last_reservations.into_iter().map(Into::into).collect(),
             operator: body.operator,
             tool: body.tool.map(Into::into),
             refused: body.refused.map(Into::into),

@@ -6,6 +6,10 @@ const SIGN_OF_LIFE_MS = 12000; // the daemon sends something every 5 s
 const $ = (id) => document.getElementById(id);
 const SVG = "http://www.w3.org/2000/svg";
 
+// What could turn the direction of reading or steer the eye, shown as an escape: as `safe` in src/quantity/safe.rs.
+const UNSAFE = /[\u0000-\u001f\u007f-\u009f\u061c\u200e\u200f\u2028-\u202e\u2066-\u206f\ufff9-\ufffb]/g;
+const plain = (text) => (typeof text === "string" ? text.replace(UNSAFE, (c) => `\\u{${c.codePointAt(0).toString(16)}}`) : text);
+
 // An element with attributes and children; a text is a text.
 function make(name, attributes = {}, ...children) {
   const element = document.createElement(name);
@@ -13,14 +17,14 @@ function make(name, attributes = {}, ...children) {
     if (value === true) element.setAttribute(key, "");
     else if (value !== false && value !== undefined) element.setAttribute(key, value);
   }
-  element.append(...children);
+  element.append(...children.map(plain));
   return element;
 }
 
 function draw(name, attributes = {}, text) {
   const element = document.createElementNS(SVG, name);
   for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
-  if (text !== undefined) element.textContent = text;
+  if (text !== undefined) element.textContent = plain(text);
   return element;
 }
 
@@ -32,7 +36,8 @@ function refill(parent, children) {
 }
 
 function setText(element, text) {
-  if (element.textContent !== text) element.textContent = text;
+  const shown = plain(text);
+  if (element.textContent !== shown) element.textContent = shown;
 }
 
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
@@ -97,7 +102,7 @@ function show(state) {
   const bench = state.benches.find((one) => one.station === station);
   if (!here || !bench) return;
   document.body.dataset.seq = state.state.seq ?? 0;
-  document.title = `${station}: ${here.prompt}`;
+  document.title = plain(`${station}: ${here.prompt}`);
   showStations(names);
   setText($("who"), [here.operator && `${here.operator} measures`, here.tool && toolWords(here.tool)].filter(Boolean).join(" · "));
   showTrouble();
@@ -141,8 +146,8 @@ function showPrompt(here) {
     if (axis) more.push(axis.limits);
     more.push(armed.terminal ?? "gauge blocks", armed.wire, armed.tool && toolWords(armed.tool));
   } else if (here.outcome) {
-    const { tally, series, outcome } = here.outcome;
-    more.push(`series ${series} ${words(outcome)}: ${tallyWords(tally)}`);
+    const { tally, series, outcome, beside } = here.outcome;
+    more.push(`series ${series} ${words(outcome)}${beside ?? ""}: ${tallyWords(tally)}`);
   }
   setText($("prompt-more"), more.filter(Boolean).join(" · "));
 }
@@ -261,7 +266,7 @@ function showSeries(here, bench) {
 // How the last series came out, until another is armed.
 function outcomeOf(here) {
   if (!here.outcome) return [];
-  const word = make("p", { class: "outcome" }, shape(here.outcome.outcome), words(here.outcome.outcome).toUpperCase());
+  const word = make("p", { class: "outcome" }, shape(here.outcome.outcome), words(here.outcome.outcome).toUpperCase() + (here.outcome.beside ?? ""));
   return [word];
 }
 
@@ -495,7 +500,7 @@ function answer(text, bad) {
   clearTimeout(forgetting);
   if (!bad) forgetting = setTimeout(() => setText($("answer"), ""), 15000);
   $("answer").classList.toggle("bad", bad);
-  $("answer").textContent = text;
+  $("answer").textContent = plain(text);
 }
 
 // The reading that the operator sees, not one that came meanwhile.

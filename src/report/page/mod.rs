@@ -11,6 +11,7 @@ mod used;
 use super::facts::Facts;
 use super::node::{Element, Node, Written, el, free};
 use super::{HEAD, Report, data, words};
+use crate::entry::reservation;
 use table::{Table, td};
 
 const STYLE: &str = include_str!("../style.css");
@@ -60,7 +61,11 @@ fn title(report: &Report) -> String {
         [only] if report.compared.is_empty() => {
             let (name, said) = subject(only);
             let outcome = words::outcome(only.outcome()).0.to_lowercase();
-            format!("Series {}, {name}{said}: {outcome}", only.record.id)
+            let beside = match only.reservations() {
+                [] => "",
+                _ => ", with reservations",
+            };
+            format!("Series {}, {name}{said}: {outcome}{beside}", only.record.id)
         }
         several => heading_of_several(report, several.len()),
     }
@@ -123,7 +128,19 @@ fn banner(facts: &Facts, about: &str) -> Element {
         .child(table::shape(shape))
         .child(el("strong").text(word))
         .text(" ")
+        .children(reservations(facts))
         .child(el("span").text(words::outcome_sentence(facts)))
+}
+
+/// What stands beside an outcome, wherever it is.
+fn reservations(facts: &Facts) -> Vec<Node> {
+    match facts.reservations() {
+        [] => Vec::new(),
+        some => {
+            let said = format!("with reservations: {}", reservation::words(some));
+            vec![el("em").class("reservations").text(said).into(), " ".into()]
+        }
+    }
 }
 
 fn facts_list(report: &Report) -> Element {
@@ -192,7 +209,11 @@ fn overview(report: &Report) -> Element {
                 td(words::time(record.opened)),
                 el("td").children(subject_nodes(facts)),
                 el("td").child(free(tool(facts))),
-                el("td").class(class).child(table::shape(shape)).text(word),
+                el("td")
+                    .class(class)
+                    .child(table::shape(shape))
+                    .text(format!("{word} "))
+                    .children(reservations(facts)),
                 td(words::tallied(facts)),
             ],
         );

@@ -12,6 +12,7 @@ mod invariants;
 mod judging;
 mod notes;
 mod order_by_value;
+mod reservations;
 mod series;
 mod signals;
 mod streams;

@@ -1,0 +1,49 @@
+//! What is written for people, without characters that turn the direction of reading, whoever put them there.
+//!
+//! Line ends and colours pass; all else is shown as [`safe`] shows it. Not for data, which is written as it is.
+
+use crate::quantity::{is_unsafe, safe};
+use std::io::{self, Write};
+
+/// Writes text on.
+pub(super) struct Plain<'o>(pub(super) &'o mut dyn Write);
+
+impl Write for Plain<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let Ok(text) = std::str::from_utf8(bytes) else {
+            return self.0.write(bytes);
+        };
+        let turns = |c: char| is_unsafe(c) && !c.is_control();
+        if !text.contains(turns) {
+            return self.0.write(bytes);
+        }
+        for piece in text.split_inclusive(turns) {
+            let whole = piece.strip_suffix(turns).unwrap_or(piece);
+            self.0.write_all(whole.as_bytes())?;
+            let turning = piece.get(whole.len()..).unwrap_or_default();
+            self.0.write_all(safe(turning).as_bytes())?;
+        }
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.0.flush()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_turns_the_direction_is_shown_and_all_else_passes() {
+        let mut out = Vec::new();
+        write!(
+            Plain(&mut out),
+            "\u{1b}[1mT\u{202e}70\u{2066}\u{1b}[0m\nלילא\n"
+        )
+        .unwrap();
+        let text = String::from_utf8(out).unwrap();
+        assert_eq!(text, "\u{1b}[1mT\\u{202e}70\\u{2066}\u{1b}[0m\nלילא\n");
+    }
+}

@@ -1,0 +1,136 @@
+//! What takes from the weight of an outcome: work that was overdue, a tool or an instrument that limits what it shows.
+//!
+//! In: a series as it is when it is closed, and when that is. Out: its reservations, each once, in a fixed order.
+//!
+//! - They rest on the armed specification, the instruments whose readings count, and the day; so an audit finds the same.
+//! - They change no verdict: what follows from them is the shop's to say.
+
+use super::state::SeriesState;
+use crate::quantity::WallMicros;
+use crate::spec::care;
+use crate::spec::{ArmedInstrument, ArmedSubject, Decision, ToolClass};
+
+/// Beside an outcome.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Reservation {
+    /// The calibration of an instrument was due.
+    CalibrationOverdue,
+    /// The verification of an instrument was due, or never made.
+    VerificationOverdue,
+    /// An instrument failed its last verification.
+    VerificationFailed,
+    /// The check of the tool was due, by day or by crimps.
+    ToolCheckOverdue,
+    /// A test uncertainty ratio under 2, and limits that are not drawn in for it.
+    UncertaintyRatioLow,
+    /// The tool is of the repair class: without what else the maker's sheet asks for, height and width show less.
+    RepairClassTool,
+}
+
+/// Half the tolerance over the expanded uncertainty (k = 2), in hundredths: below it, simple acceptance says little.
+const LOW_RATIO: u32 = 200;
+
+impl Reservation {
+    /// Every one, in the order in which they are said.
+    pub const ALL: [Self; 6] = [
+        Self::CalibrationOverdue,
+        Self::VerificationOverdue,
+        Self::VerificationFailed,
+        Self::ToolCheckOverdue,
+        Self::UncertaintyRatioLow,
+        Self::RepairClassTool,
+    ];
+
+    /// As in entries.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::CalibrationOverdue => "calibration_overdue",
+            Self::VerificationOverdue => "verification_overdue",
+            Self::VerificationFailed => "verification_failed",
+            Self::ToolCheckOverdue => "tool_check_overdue",
+            Self::UncertaintyRatioLow => "uncertainty_ratio_low",
+            Self::RepairClassTool => "repair_class_tool",
+        }
+    }
+
+    /// As it is said.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::CalibrationOverdue => "calibration overdue",
+            Self::VerificationOverdue => "verification overdue",
+            Self::VerificationFailed => "verification failed",
+            Self::ToolCheckOverdue => "tool check overdue",
+            Self::UncertaintyRatioLow => "test uncertainty ratio under 2",
+            Self::RepairClassTool => "repair-class tool",
+        }
+    }
+}
+
+/// All of them, as they are said: `calibration overdue, repair-class tool`.
+pub fn words(reservations: &[Reservation]) -> String {
+    let words = reservations.iter().map(|one| one.words());
+    words.collect::<Vec<_>>().join(", ")
+}
+
+/// The reservations of a series that is closed now.
+pub fn reservations(series: &SeriesState, at: WallMicros) -> Vec<Reservation> {
+    let applies = |one: &Reservation| match one {
+        Reservation::CalibrationOverdue => used(series).any(|known| {
+            let due = known.care.calibration_due;
+            due.is_some_and(|due| due.is_over(at))
+        }),
+        Reservation::VerificationOverdue => verified(series).any(|known| {
+            known.verified.is_none_or(|last| last.accepted) && is_unverified(known, at)
+        }),
+        Reservation::VerificationFailed => {
+            verified(series).any(|known| known.verified.is_some_and(|last| !last.accepted))
+        }
+        Reservation::ToolCheckOverdue => series.spec.tool.as_ref().is_some_and(|tool| {
+            let since = tool.crimps.map(|crimps| tool.care.since_check(crimps));
+            let most = tool.care.check_every_crimps.map(u64::from);
+            tool.care.check_due.is_some_and(|due| due.is_over(at))
+                || most.zip(since).is_some_and(|(most, since)| since >= most)
+        }),
+        Reservation::UncertaintyRatioLow => is_ratio_low(series),
+        Reservation::RepairClassTool => {
+            let class = series.spec.tool.as_ref().map(|tool| tool.class);
+            class == Some(ToolClass::Repair)
+        }
+    };
+    Reservation::ALL.into_iter().filter(applies).collect()
+}
+
+/// The instruments whose readings count.
+fn used(series: &SeriesState) -> impl Iterator<Item = &ArmedInstrument> {
+    let counts = |known: &&ArmedInstrument| {
+        let mut readings = series.readings.iter();
+        readings.any(|reading| reading.instrument == known.name)
+    };
+    series.spec.instruments.iter().filter(counts)
+}
+
+/// Those of them that a verification is asked of: not while one is made.
+fn verified(series: &SeriesState) -> impl Iterator<Item = &ArmedInstrument> {
+    let is_of_blocks = is_of_blocks(series);
+    used(series).filter(move |_| !is_of_blocks)
+}
+
+fn is_unverified(known: &ArmedInstrument, at: WallMicros) -> bool {
+    care::verification(&known.name, &known.care, known.verified, at).is_some()
+}
+
+fn is_of_blocks(series: &SeriesState) -> bool {
+    matches!(series.spec.subject, ArmedSubject::Blocks(_))
+}
+
+fn is_ratio_low(series: &SeriesState) -> bool {
+    if series.spec.decision != Decision::Simple || is_of_blocks(series) {
+        return false;
+    }
+    series.readings.iter().any(|reading| {
+        let axis = series.spec.axis(&reading.axis);
+        let guard = axis.and_then(|axis| axis.guard_of(&reading.instrument));
+        let ratio = guard.and_then(|guard| guard.test_uncertainty_ratio_hundredths);
+        ratio.is_some_and(|ratio| ratio < LOW_RATIO)
+    })
+}
