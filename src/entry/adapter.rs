@@ -95,7 +95,13 @@ impl State {
     /// Another instrument may be on it: what the zeros of the one before vouched for ends here.
     pub(super) fn take_adapter(&mut self, station: &str, instrument: &str) {
         let known = self.instrument(instrument, station);
-        known.adapter = known.attached.as_ref().and_then(Attached::adapter);
+        let before = known.adapter.take();
+        let now = known.attached.as_ref().and_then(Attached::adapter);
+        // A twin that was seen once is not forgotten because one of the two is meant.
+        known.adapter = now.map(|now| {
+            let before = before.filter(|before| before.usb == now.usb);
+            now.after(before.as_ref())
+        });
         if let Some(series) = self.station(station).series.as_mut() {
             series.zeros.remove(instrument);
         }
