@@ -310,7 +310,7 @@ pub struct Attached {
     /// What it says of itself does not tell it from others.
     pub alike: bool,
     /// How its bytes are read; `None` of a scanner or a pedal, and in entries of older releases.
-    pub read_by: Option<ReadBy>,
+    pub read_by: Option<Box<ReadBy>>,
 }
 
 impl Attached {

@@ -11,7 +11,7 @@ use super::{Entry, Reading, Stamped, State, Zeroed};
 use crate::decode::framing::Framing;
 use crate::decode::meaning::meaning;
 use crate::decode::{FrameFormat, Pattern};
-use crate::quantity::{Measured, Unit};
+use crate::quantity::{Measured, Quantity, Unit};
 use std::collections::BTreeMap;
 
 /// How the values of an instrument are read from its bytes.
@@ -60,7 +60,7 @@ impl ReadAgain {
         };
         let base = |measured: &Measured| measured.quantity().base();
         let within = plateau.least.base()..=plateau.greatest.base();
-        let one_of = [plateau.median, plateau.least, plateau.greatest].map(|one| one.base());
+        let one_of = [plateau.median, plateau.least, plateau.greatest].map(Quantity::base);
         differs(value, read.as_ref(), |read| {
             within.contains(&base(read)) && one_of.contains(&base(&value))
         })
@@ -109,7 +109,7 @@ impl ReadAgain {
 /// What its last `attached` says of an instrument.
 fn read_by<'s>(before: &'s State, instrument: &str) -> Option<&'s ReadBy> {
     let attached = before.instruments.get(instrument)?.attached.as_ref()?;
-    attached.read_by.as_ref()
+    attached.read_by.as_deref()
 }
 
 fn unit(known: &ReadBy) -> Option<Unit> {

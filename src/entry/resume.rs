@@ -71,8 +71,9 @@ impl StationState {
         };
         if let Entry::Resumed { series, .. } = entry {
             let stopped = self.stopped.take();
-            let is_it = |stopped: &Box<Stopped>| stopped.series.id == *series;
-            self.series = stopped.filter(is_it).map(|stopped| stopped.series);
+            self.series = stopped
+                .filter(|stopped| stopped.series.id == *series)
+                .map(|stopped| stopped.series);
             self.last_outcome = None;
             self.last_reservations.clear();
             self.closed_at = None;

@@ -8,8 +8,8 @@ use super::resume::Stopped;
 use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::undo::RetractedReading;
 use super::{
-    Adapter, Attached, Entry, JournalId, Outcome, Reading, RefusedSaying, Reservation, Seq,
-    Stamped, Standing, Tally, ToolInHand, ZeroRole, Zeroed,
+    Adapter, Attached, Completed, Entry, JournalId, Outcome, Reading, RefusedSaying, Reservation,
+    Seq, Stamped, Standing, Tally, ToolInHand, ZeroRole, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, OpeningZero, Verdict, Verified};
@@ -190,15 +190,7 @@ impl State {
                 station.series = Some(SeriesState::open(*seq, *at, spec));
                 station.repeat = None;
             }
-            Entry::Completed(completed) => {
-                self.verify(*at, completed);
-                let station = self.station(&completed.station);
-                let full = station.series.take();
-                station.repeat = full.and_then(|series| Repeat::owed(&series, completed));
-                station.last_reservations = completed.reservations().to_vec();
-                station.last_outcome = Some((completed.series, completed.outcome, completed.tally));
-                station.closed_at = Some(*at);
-            }
+            Entry::Completed(completed) => self.complete(*at, completed),
             Entry::Zeroed(zeroed) => self.zero(*seq, *at, zeroed),
             Entry::ZeroSaid {
                 station,
@@ -279,6 +271,16 @@ impl State {
     }
 
     /// The time since a zero is what has passed, whatever the wall clock was set to meanwhile.
+    fn complete(&mut self, at: WallMicros, completed: &Completed) {
+        self.verify(at, completed);
+        let station = self.station(&completed.station);
+        let full = station.series.take();
+        station.repeat = full.and_then(|series| Repeat::owed(&series, completed));
+        station.last_reservations = completed.reservations().to_vec();
+        station.last_outcome = Some((completed.series, completed.outcome, completed.tally));
+        station.closed_at = Some(at);
+    }
+
     fn shift_times(&mut self, by_micros: i64) {
         for station in self.stations.values_mut() {
             if let Some(series) = &mut station.series {

@@ -224,7 +224,7 @@ impl Core {
 
     fn port_opened(&mut self, now: Now, mut attached: Attached) {
         let known = self.catalog.instrument(&attached.instrument);
-        attached.read_by = known.map(live::read_by);
+        attached.read_by = known.map(live::read_by).map(Box::new);
         if let Some(live) = self.live.get_mut(&attached.instrument) {
             live.watcher.opened(attached.line.parse().ok());
             if let Some(ask) = live.capturing.asking() {

@@ -90,7 +90,9 @@ fn every_reading_that_a_tally_counts_is_listed() {
         let armed = entries.iter().filter(|one| one.entry.kind() == "armed");
         for id in armed.map(|stamped| stamped.seq) {
             let mut history = History::new(Some(id));
-            entries.iter().for_each(|stamped| history.apply(stamped));
+            for stamped in &entries {
+                history.apply(stamped);
+            }
             let closed = history.closed().iter().find(|one| one.series.id == id);
             let tally = match closed {
                 Some(closed) => closed.tally,

@@ -244,7 +244,14 @@ pub(super) fn attached() -> BoxedStrategy<Attached> {
             capture,
         },
     );
-    (name(), name(), text(), text(), adapter, option::of(read_by))
+    (
+        name(),
+        name(),
+        text(),
+        text(),
+        adapter,
+        option::of(read_by.prop_map(Box::new)),
+    )
         .prop_map(
             |(instrument, station, port, line, (identity, socket, alike), read_by)| Attached {
                 instrument,

@@ -69,7 +69,7 @@ impl From<&entry::Attached> for Attached {
             identity: attached.identity.clone(),
             socket: attached.socket.clone(),
             alike: attached.alike,
-            read_by: attached.read_by.as_ref().map(ReadBy::from),
+            read_by: attached.read_by.as_deref().map(ReadBy::from),
         }
     }
 }
@@ -84,7 +84,7 @@ impl From<Attached> for entry::Attached {
             identity: body.identity,
             socket: body.socket,
             alike: body.alike,
-            read_by: body.read_by.map(Into::into),
+            read_by: body.read_by.map(|known| Box::new(known.into())),
         }
     }
 }

@@ -262,12 +262,13 @@ fn where_a_journal_does_not_say_how_values_were_read_that_is_counted() {
     assert_eq!((report.values, report.values_unchecked), (0, 14));
 }
 
+const HOUR: i64 = 3_600_000_000;
+
 #[test]
 fn a_time_from_before_the_last_entry_is_found_unless_the_clock_was_set_back() {
     let folder = tempfile::tempdir().unwrap();
     shop(folder.path());
     let forged = tempfile::tempdir().unwrap();
-    const HOUR: i64 = 3_600_000_000;
     for earlier in [2_000_000, HOUR, 24 * HOUR] {
         let report = forge(folder.path(), forged.path(), |stamped| {
             if stamped.seq == Seq(12) {

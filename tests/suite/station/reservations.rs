@@ -107,7 +107,9 @@ fn it_stands_beside_the_outcome_wherever_that_is_shown() {
         format!("series {} ACCEPTED ({beside}): 1 passed", completed.series)
     );
     let mut history = History::new(None);
-    desk.entries.iter().for_each(|one| history.apply(one));
+    for stamped in &desk.entries {
+        history.apply(stamped);
+    }
     let series = SeriesMessage::closed(&history.closed()[0]);
     assert_eq!(series.reservations, OF_OVERDUE.map(Reservation::name));
     assert_eq!(series.beside(), format!(" ({beside})"));
