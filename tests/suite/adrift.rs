@@ -5,6 +5,7 @@ use crate::harness::{PATIENCE, Shop};
 use proptest::prelude::*;
 use rustix::process::Signal;
 use serde_json::{Value, json};
+use std::fmt::Write as _;
 use std::time::{Duration, Instant};
 use tallyjaw::decode::framing::{FRAME_GAP, Frame, Framing, SILENCES, Splitter};
 use tallyjaw::quantity::MonoMicros;
@@ -68,12 +69,12 @@ fn read(framing: Framing, stream: &[Sent], cut: usize, naps: &[u64]) -> Vec<Vec<
     let mut naps = naps.iter().cycle();
     while !left.is_empty() {
         now += naps.next().unwrap();
-        let come = left.iter().take_while(|(at, _)| *at <= now).count();
-        if come == 0 {
+        let count = left.iter().take_while(|(at, _)| *at <= now).count();
+        if count == 0 {
             splitter.give_up_on_old_bytes(MonoMicros(now));
             continue;
         }
-        let (came, rest) = left.split_at(come);
+        let (came, rest) = left.split_at(count);
         let bytes: Vec<u8> = came.iter().map(|(_, byte)| *byte).collect();
         splitter.push_read(MonoMicros(now), &bytes);
         left = rest;
@@ -172,7 +173,7 @@ fn readings(shop: &Shop) -> Vec<i64> {
 fn a_port_opened_in_the_midst_of_a_stream_begins_at_a_frame() {
     let shop = Shop::new();
     let caliper = &shop.calipers[0];
-    let (stop, stopped) = std::sync::mpsc::channel::<()>();
+    let (end_it, stopped) = std::sync::mpsc::channel::<()>();
     std::thread::scope(|scope| {
         scope.spawn(move || {
             // A byte every 2 ms, without a pause; the opening cannot wait for its end.
@@ -190,7 +191,7 @@ fn a_port_opened_in_the_midst_of_a_stream_begins_at_a_frame() {
             daemon.connected_feed().wait_for("reading");
             daemon.stop();
         }
-        drop(stop);
+        drop(end_it);
     });
     let values = readings(&shop);
     assert!(values.len() >= 5);
@@ -281,7 +282,10 @@ fn half_a_card_does_nothing_when_the_scanner_is_unplugged() {
                 let entry = feed.next();
                 let kind = entry["kind"].as_str().unwrap().to_owned();
                 if kind == "unread" {
-                    let hex: String = half.bytes().map(|byte| format!("{byte:02x}")).collect();
+                    let mut hex = String::new();
+                    for byte in half.bytes() {
+                        let _ = write!(hex, "{byte:02x}");
+                    }
                     assert_eq!(entry["raw"], hex, "{more}");
                 }
                 kinds.push(kind);
