@@ -11,7 +11,7 @@ use tallyjaw::decode::guess::{Heard, Interview, Opinion, Piece, Step, Surety, Wa
 use tallyjaw::decode::{FrameFormat, LineSettings};
 use tallyjaw::quantity::{Decimal, MonoMicros, Unit};
 use tallyjaw::serial::{Marks, Run};
-use tallyjaw::virtual_caliper::line::{heard, on_terminal};
+use tallyjaw::virtual_caliper::line::{Heard as Character, heard, on_terminal};
 use tallyjaw::virtual_caliper::{Form, Sends};
 
 /// What a technician may press first: whatever is between the jaws.
@@ -50,9 +50,22 @@ pub(crate) fn frame(sends: Sends, press: usize) -> Vec<u8> {
 }
 
 fn press(number: usize, sent_bytes: &[u8], sent: LineSettings, port: LineSettings) -> Heard {
+    press_of(number, port, &heard(sent_bytes, sent, port))
+}
+
+/// As [`press`], where the driver marks no fault.
+fn unmarked(number: usize, sent_bytes: &[u8], sent: LineSettings, port: LineSettings) -> Heard {
+    let mut characters = heard(sent_bytes, sent, port);
+    for character in &mut characters {
+        character.fault = None;
+    }
+    press_of(number, port, &characters)
+}
+
+fn press_of(number: usize, port: LineSettings, characters: &[Character]) -> Heard {
     let number = u32::try_from(number).unwrap();
     let at = MonoMicros(0).plus(Duration::from_secs(2) * number);
-    let runs = Marks::default().take(&on_terminal(&heard(sent_bytes, sent, port)));
+    let runs = Marks::default().take(&on_terminal(characters));
     let piece = |run: &Run| Piece {
         at,
         bytes: run.bytes().to_vec(),
@@ -75,6 +88,45 @@ fn interview(sends: Sends, sent: LineSettings) -> Interview {
         }
     }
     interview
+}
+
+/// A press that was heard at a wrong speed, without a mark, says nothing against the right one.
+#[test]
+fn a_line_is_told_also_where_the_driver_marks_no_framing_error() {
+    let mut faults = Vec::new();
+    let mut told = 0;
+    for settings in ["4800 7E2", "2400 8N1", "1200 7E2", "4800 8N1", "19200 8N1"] {
+        let sent = line(settings);
+        for (format, sends) in FORMATS
+            .into_iter()
+            .filter(|(name, _)| !name.ends_with("packed"))
+        {
+            let mut interview = Interview::new(LineSettings::default(), 10);
+            for number in 0.. {
+                let frame = frame(sends, number);
+                let heard = unmarked(number, &frame, sent, interview.line());
+                match interview.press(heard) {
+                    Step::Press(_) => {}
+                    Step::Done => break,
+                }
+            }
+            let opinion = interview.opinion();
+            let right = opinion
+                .fits
+                .first()
+                .is_some_and(|best| best.format.name == format && best.line.baud == sent.baud);
+            if right {
+                told += 1;
+            } else {
+                faults.push(format!(
+                    "{format} at {settings}: {:?} after {}",
+                    names(opinion),
+                    interview.presses()
+                ));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "{told} told; {faults:#?}");
 }
 
 fn names(opinion: &Opinion) -> Vec<String> {

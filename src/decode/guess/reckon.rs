@@ -5,6 +5,9 @@
 //!
 //! - A character that came is known bit by bit, its stop bit too: the terminal marks those without.
 //!   Only the rest between two characters is unknown, and it is tried at every length.
+//! - Some drivers mark nothing. Where nothing is marked and nothing sounds so, the stop bits may be
+//!   anything; a line that sounds so then says nothing, and the lack of one that the settings are wrong.
+//!   Packed frames, whose bytes may be any, would always sound so: there the marks are taken as they are.
 //! - A line that was read more slowly than it was sent has lost bits for good: nothing is reckoned.
 //! - Works on few characters: at most [`MOST_HEARD`], keeping at most [`MOST_WAYS`] texts.
 
@@ -80,7 +83,8 @@ pub(super) fn times(heard: LineSettings, sent: LineSettings) -> Option<u32> {
 pub(super) enum Texts {
     /// All texts that sound so; none if the settings are wrong.
     All(Vec<Vec<u8>>),
-    /// The settings may be right, but more texts sound so than can be followed, or more came.
+    /// The settings may be right, but more texts sound so than can be followed, or more came, or the terminal did
+    /// not mark what was wrong.
     TooMany,
 }
 
@@ -125,13 +129,38 @@ pub(super) fn texts(
             }
         }
     }
+    let may_be_unmarked = !spoiled && port.parity == Parity::None && alphabet == Alphabet::Lines;
+    if may_be_unmarked && sounds_so_unmarked(heard, port, sent, alphabet) {
+        return Texts::TooMany;
+    }
     Texts::All(Vec::new())
+}
+
+/// Whether some text sounds so to a terminal that does not mark a missing stop bit.
+fn sounds_so_unmarked(
+    heard: &[Heard],
+    port: LineSettings,
+    sent: LineSettings,
+    alphabet: Alphabet,
+) -> bool {
+    let shape = Shape {
+        times: times(port, sent).unwrap_or(1),
+        data_bits: u32::from(sent.data_bits),
+        parity: sent.parity,
+        stop_bits: 1,
+        may_rest: true,
+        alphabet,
+    };
+    let texts = follow(heard, port, shape, AfterNoStop::MayBeUnmarked);
+    texts != Texts::All(Vec::new())
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum AfterNoStop {
     WaitsForRest,
     StartsAtOnce,
+    /// It waits, and says nothing of it: any stop bit may be missing.
+    MayBeUnmarked,
 }
 
 /// The sender's characters, in the port's bits.
@@ -168,6 +197,18 @@ fn follow(heard: &[Heard], port: LineSettings, shape: Shape, after_no_stop: Afte
         has_started = no_stop && !is_last && after_no_stop == AfterNoStop::StartsAtOnce;
         let mut next = BTreeSet::new();
         for way in ways {
+            if after_no_stop == AfterNoStop::MayBeUnmarked {
+                let but_stop = known.split_last().map_or(known, |(_, before)| before);
+                let Some(way) = way.after(but_stop, shape) else {
+                    continue;
+                };
+                for stop in [true, false] {
+                    if let Some(way) = way.clone().fed(stop, shape) {
+                        way.rests(!stop, is_last, shape, &mut next);
+                    }
+                }
+                continue;
+            }
             let Some(way) = way.after(known, shape) else {
                 continue;
             };
