@@ -121,8 +121,14 @@ fn who_asks_for_what_was_measured_before_anything_was_is_told_what_begins_a_jour
         &["verify"],
     ] {
         let output = shop.run(arguments);
-        let text = String::from_utf8(output.stderr).unwrap();
-        assert_eq!(output.status.code(), Some(4), "{arguments:?}: {text}");
+        // To `verify` it is an answer, and the answer is no.
+        let (said, code) = if arguments == ["verify"] {
+            (output.stdout, 1)
+        } else {
+            (output.stderr, 4)
+        };
+        let text = String::from_utf8(said).unwrap();
+        assert_eq!(output.status.code(), Some(code), "{arguments:?}: {text}");
         assert!(
             text.contains("`tallyjaw serve` begins a journal"),
             "{arguments:?}: {text}"

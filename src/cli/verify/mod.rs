@@ -171,7 +171,7 @@ fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result
     if report.segments == 0 {
         return writeln!(
             out,
-            "{folder}: {BAD}no journal{BAD:#}\n{HELP}help{HELP:#}: want segments such as 00000001.jsonl there; name the state folder: tallyjaw verify STATE_DIR"
+            "{folder}: {BAD}no journal{BAD:#}\n{HELP}help{HELP:#}: if nothing was ever recorded there: `tallyjaw serve` begins a journal; else name the state folder: tallyjaw verify STATE_DIR"
         );
     }
     let (Some(journal), Some(last), Some(digest)) =
