@@ -15,6 +15,7 @@ import os
 import subprocess
 import sys
 import tempfile
+import unicodedata
 
 import duckdb
 import polars
@@ -141,6 +142,20 @@ def header(path):
         return next(csv.reader(file))
 
 
+def shown(text):
+    """A text with everything that could steer a terminal or a reader's eye as an escape: so it stands in CSV."""
+    short = {"\t": "\\t", "\r": "\\r", "\n": "\\n"}
+    steers = "\u061c\u200e\u200f\ufff9\ufffa\ufffb" + "".join(
+        map(chr, [*range(0x2028, 0x202F), *range(0x2066, 0x2070)]))
+    escape = lambda c: short.get(c, f"\\u{{{ord(c):x}}}") if unicodedata.category(c) == "Cc" or c in steers else c
+    return "".join(map(escape, text))
+
+
+def as_in_csv(want):
+    """In CSV an empty text and none are the same, and nothing steers a reader's eye."""
+    return without_empty({tuple(part and shown(part) for part in key): sums for key, sums in want.items()})
+
+
 def without_empty(want):
     """In CSV an empty text and none are the same."""
     out = collections.defaultdict(lambda: (0, 0, 0))
@@ -159,7 +174,7 @@ def main():
         table, typed, lines = (os.path.join(folder, f"all.{format}") for format in ("csv", "parquet", "jsonl"))
         same("parquet by duckdb", duckdb_parquet(typed), want)
         same("parquet by polars", polars_parquet(typed), want)
-        want = without_empty(want)
+        want = as_in_csv(want)
         same("csv by python", python_csv(table), want)
         same("csv by duckdb", without_empty(groups(duckdb_csv(table), True)), want)
         same("csv by polars", without_empty(groups(polars_csv(table), True)), want)

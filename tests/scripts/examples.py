@@ -255,7 +255,7 @@ def forgotten(shop, feed, benches):
 
 def own_crimps(shop, feed):
     """A series whose closing zero is off: its readings are doubted and measured again."""
-    shop.call("arm", station="bench-1", plan="pump-own")
+    shop.call("arm", station="bench-1", plan="pump-own", cut=True)
     zeros_and_values = "0.00 1.62 1.63 2.41 2.43 0.02 0.00 1.63 1.62 2.43 2.41 0.00"
     for text in zeros_and_values.split():
         shop.press(f"{text}\r".encode())
