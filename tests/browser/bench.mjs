@@ -120,8 +120,8 @@ async function day(shop, page) {
   same("slots", (await page.$$("#slots td[data-tone]")).length, 3);
 
   await page.click("#recent-list button");
-  await shows(page, "#verdict-word", "Taken back");
-  await shows(page, "#answer", "Taken back.");
+  await shows(page, "#verdict-word", "Retracted");
+  await shows(page, "#answer", "Retracted.");
   same("a slot is free again", (await page.$$("#slots td[data-tone]")).length, 2);
   shop.press("16.2");
   await shows(page, "#verdict-word", "Not counted");
@@ -146,10 +146,14 @@ async function day(shop, page) {
 
 // Verdicts that are unsure, an own choice, a series too long for slots, a whole series.
 async function more(shop, page) {
+  // An open series is asked about once.
   const armed = async (plan) => {
     await page.click("#act-arm");
     await page.waitForSelector("#arm[open]", { timeout: PATIENCE });
     await page.evaluate((plan) => document.querySelector(`#arm input[value="${plan}"]`).click(), plan);
+    await page.click("#arm-go");
+    await shows(page, "#arm-answer", "still open");
+    await shows(page, "#arm-answer", "again within ten seconds");
     await page.click("#arm-go");
   };
   await armed("pump-guarded");
@@ -205,7 +209,7 @@ async function killed(shop, page) {
   shop.press("1.64");
   await shows(page, "#value", "1.64 mm");
   await page.keyboard.press("r");
-  await shows(page, "#verdict-word", "Taken back");
+  await shows(page, "#verdict-word", "Retracted");
 }
 
 async function failed(shop, page) {
