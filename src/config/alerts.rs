@@ -1,8 +1,9 @@
 //! `alerts` of a plan: the rules over several readings that are in force.
 
-use super::faults::{At, Fault, Faults, nearest, quoted};
+use super::faults::{At, Fault, Faults, quoted};
 use super::table::{Table, alternatives};
 use super::value::unique;
+use crate::quantity::meant;
 use crate::spec::AlertRule;
 
 /// The rules named; `None` where the key is not there. An empty list is no rule at all.
@@ -31,6 +32,5 @@ fn unknown(name: &str) -> Fault {
         format!("alerts has {}", quoted(name)),
         format!("want {}", alternatives(&known)),
     );
-    let near = nearest(name, known.iter().copied());
-    fault.help_of(near.map(|name| format!("did you mean {name:?}?")))
+    fault.help_of(meant(name, known.iter().copied()))
 }

@@ -1,7 +1,8 @@
 //! `announce`: the program that says verdicts aloud, and what is put into its arguments.
 
-use super::faults::{At, Fault, Faults, did_you_mean, quoted};
+use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
+use crate::quantity::did_you_mean;
 
 /// What may stand in an argument, in curly brackets.
 pub const PLACEHOLDERS: [&str; 5] = ["verdict", "value", "station", "axis", "piece"];

@@ -1,11 +1,12 @@
 //! Plans that verify an instrument against gauge blocks: `instrument`, `blocks`, `repeats`.
 
-use super::faults::{At, Fault, Faults, did_you_mean, quoted};
+use super::faults::{At, Fault, Faults, quoted};
 use super::instrument::RawInstrument;
 use super::plan::{RawPlan, order, purpose, zero};
 use super::table::Table;
 use super::value::unique;
 use crate::quantity::Dimension;
+use crate::quantity::did_you_mean;
 use crate::spec::{Decision, GaugeBlock, Plan, Purpose, Subject};
 
 const WANT: &str = "[\"1.30 mm\", \"41.3 mm\"]";

@@ -5,13 +5,14 @@
 
 use super::PortConfig;
 use super::blocks;
-use super::faults::{At, Fault, Faults, Role, did_you_mean, quoted};
+use super::faults::{At, Fault, Faults, Role, quoted};
 use super::instrument::RawInstrument;
 use super::plan::RawPlan;
 use super::sheet::{RawRow, RawTerminal};
 use super::tool::RawTool;
 use super::value::unique;
 use crate::quantity::Area;
+use crate::quantity::did_you_mean;
 use crate::spec::pull_table::PULL_FORCE;
 use crate::spec::{Axis, Catalog, Row, Terminal, WireSize};
 

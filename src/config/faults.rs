@@ -253,54 +253,9 @@ pub(super) fn quoted(text: &str) -> String {
     }
 }
 
-/// The known name nearest to `got`, if any is near.
-pub(super) fn nearest<'n>(got: &str, known: impl IntoIterator<Item = &'n str>) -> Option<&'n str> {
-    if got.len() > 100 {
-        return None; // no name is as long, and the search takes time with the square
-    }
-    known
-        .into_iter()
-        .map(|name| (strsim::damerau_levenshtein(got, name), name))
-        .filter(|(distance, name)| *distance <= 1 + name.chars().count() / 4)
-        .min_by_key(|(distance, _)| *distance)
-        .map(|(_, name)| name)
-}
-
-/// `did you mean "x"?` where something is near, else the list of what there is.
-pub fn did_you_mean(got: &str, known: &[&str]) -> String {
-    const MOST_LISTED: usize = 12;
-    match nearest(got, known.iter().copied()) {
-        Some(name) => format!("did you mean {name:?}?"),
-        None if known.is_empty() => "there is none yet".to_owned(),
-        None => {
-            let listed: Vec<_> = known.iter().take(MOST_LISTED).copied().collect();
-            let rest = known.len().saturating_sub(listed.len());
-            let more = if rest > 0 {
-                format!(" and {rest} more")
-            } else {
-                String::new()
-            };
-            format!("there is {}{more}", listed.join(", "))
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_near_name_is_offered_and_a_far_one_is_not() {
-        let known = ["station", "instrument", "axis"];
-        assert_eq!(nearest("stattion", known), Some("station"));
-        assert_eq!(nearest("instrumnet", known), Some("instrument"));
-        assert_eq!(nearest("axsi", known), Some("axis"));
-        assert_eq!(nearest("plan", known), None);
-        assert_eq!(
-            did_you_mean("plan", &known),
-            "there is station, instrument, axis"
-        );
-    }
 
     #[test]
     fn a_quoted_text_is_short_and_carries_no_control_character() {

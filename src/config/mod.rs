@@ -32,7 +32,7 @@ mod value;
 
 pub use announce::PLACEHOLDERS;
 pub use diagnostic::{Diagnostic, Severity, Source};
-pub use faults::{Vocabulary, did_you_mean};
+pub use faults::Vocabulary;
 pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector};
 pub use main_file::{MainFile, main_file};
 pub use mqtt::MqttConfig;

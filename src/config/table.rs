@@ -3,7 +3,8 @@
 //! In: a parsed table with the place of every key and value. Out: values of the kind asked for; a
 //! value of another kind is reported and left out.
 
-use super::faults::{At, Fault, Faults, FileId, Place, did_you_mean, quoted};
+use super::faults::{At, Fault, Faults, FileId, Place, quoted};
+use crate::quantity::{did_you_mean, meant};
 use std::fmt;
 use std::str::FromStr;
 use toml::Spanned;
@@ -225,8 +226,7 @@ impl<'t> Table<'t> {
             format!("{key} is {}", quoted(&text.value)),
             format!("want {}", alternatives(names)),
         );
-        let near = super::faults::nearest(&text.value, names.iter().copied());
-        let help = near.map(|name| format!("did you mean {name:?}?"));
+        let help = meant(&text.value, names.iter().copied());
         faults.add(&text.place, fault.help_of(help));
         None
     }

@@ -4,7 +4,8 @@
 //! those of a plan file; whether terminal, row and tool exist is the core's business.
 
 use super::reply::{ErrorObject, code};
-use super::request::{Call, nearest, read};
+use super::request::{Call, read};
+use crate::quantity::meant;
 use crate::quantity::{Decimal, Length, Measured, Quantity};
 use crate::spec::alert::ALERTS;
 use crate::spec::{
@@ -215,7 +216,7 @@ impl ArmForm {
             }),
             Some(other) => Err(params_error(
                 format!("decision is {other:?}, want one of simple, guarded"),
-                nearest(other, ["simple", "guarded"]).map(|name| format!("did you mean {name:?}?")),
+                meant(other, ["simple", "guarded"]),
             )),
         }
     }
@@ -306,7 +307,7 @@ fn named<T: Copy>(
     let known: Vec<&str> = all.iter().copied().map(name).collect();
     Err(params_error(
         format!("{key} is {got:?}, want one of {}", known.join(", ")),
-        nearest(got, known.iter().copied()).map(|name| format!("did you mean {name:?}?")),
+        meant(got, known.iter().copied()),
     ))
 }
 

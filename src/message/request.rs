@@ -265,7 +265,7 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
         unknown => Err(ErrorObject::new(
             code::UNKNOWN_METHOD,
             format!("no method {unknown:?}, want one of {}", METHODS.join(", ")),
-            nearest(unknown, METHODS).map(|name| format!("did you mean {name:?}?")),
+            crate::quantity::meant(unknown, METHODS),
         )),
     }
 }
@@ -287,15 +287,6 @@ pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Sch
         ("catalog", generator.subschema_for::<NoForm>()),
         ("reload", generator.subschema_for::<NoForm>()),
     ]
-}
-
-pub(super) fn nearest<'a>(got: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    known
-        .into_iter()
-        .map(|name| (strsim::damerau_levenshtein(got, name), name))
-        .filter(|(distance, _)| *distance <= 2)
-        .min()
-        .map(|(_, name)| name)
 }
 
 /// Parameters by name; none at all are an empty object.

@@ -1,9 +1,10 @@
 //! What a scanned card means at a station; and what a text that is none of our cards is instead.
 
-use super::arming::{nearest, refuse};
+use super::arming::refuse;
 use super::card::{Card, KNOWN, NotACard};
 use super::{Armable, Command, Refusal};
 use crate::entry::Means;
+use crate::quantity::nearest;
 use crate::spec::{Catalog, Subject};
 
 /// The words that cards begin with.

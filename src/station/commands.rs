@@ -159,7 +159,7 @@ impl Core {
                     .iter()
                     .filter_map(|plan| plan.id.as_deref())
                     .collect();
-                let near = arming::nearest(id, known.iter().copied());
+                let near = crate::quantity::nearest(id, known.iter().copied());
                 let near = near.map(|near| format!("did you mean {near}? "));
                 refuse(
                     format!("no plan {id:?}, want one of {}", known.join(", ")),

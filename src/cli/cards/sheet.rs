@@ -4,7 +4,7 @@
 //! carried by one.
 
 use crate::cli::Failure;
-use crate::config::did_you_mean;
+use crate::quantity::did_you_mean;
 use crate::spec::wire::{resolve, table};
 use crate::spec::{AxisName, Catalog, Nest, Plan, Subject, Tool, ToolClass, WireRequest};
 use crate::station::card::Card;

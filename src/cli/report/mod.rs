@@ -8,7 +8,7 @@ pub(super) use read::{Again, again};
 use super::page_file::PageFile;
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client};
-use crate::config::did_you_mean;
+use crate::quantity::did_you_mean;
 use crate::entry::words;
 use crate::quantity::{Measured, WallMicros};
 use crate::report::comparison::{Compare, Group};

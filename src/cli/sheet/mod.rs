@@ -4,8 +4,8 @@ mod import;
 
 use super::columns::Columns;
 use super::{Context, Exit, Failure, wire};
-use crate::config::did_you_mean;
 use crate::quantity::Quantity;
+use crate::quantity::did_you_mean;
 use crate::spec::wire::{Gauge, WireError, gauge, resolve};
 use crate::spec::{Catalog, Limits, Row, SizingSystem, Terminal, WireRequest, WireSize};
 use serde_json::{Map, Value, json};

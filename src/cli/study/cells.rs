@@ -4,7 +4,7 @@
 //! with more or fewer cells than the heading line are refused.
 
 use crate::cli::Failure;
-use crate::config::did_you_mean;
+use crate::quantity::did_you_mean;
 use csv::StringRecord;
 use std::io::{Read, Seek, SeekFrom};
 

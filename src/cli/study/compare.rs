@@ -104,7 +104,7 @@ impl Compare {
                 .ok_or_else(|| {
                     let names: Vec<&str> = groups.iter().map(|(name, _)| name.as_str()).collect();
                     Failure::usage(format!("there is no group {reference:?}"))
-                        .with_remedy(crate::config::did_you_mean(reference, &names))
+                        .with_remedy(crate::quantity::did_you_mean(reference, &names))
                 })?;
             let reference = groups.remove(at);
             groups.insert(0, reference);

@@ -22,10 +22,11 @@ pub use heading::WireUnit;
 pub use number::DecimalMark;
 pub use written::{WrittenError, terminals_of};
 
+use super::Faulty;
 use super::diagnostic::Source;
 use super::faults::{Faults, Role};
-use super::{Faulty, did_you_mean};
 use crate::quantity::Unit;
+use crate::quantity::did_you_mean;
 use crate::spec::{Axis, AxisName, Limits, SizingSystem, WireSize};
 use heading::{Part, Target};
 use std::path::PathBuf;

@@ -180,22 +180,6 @@ fn find<'a>(
     })
 }
 
-/// The known name that is nearest to what was said, if one is near.
-pub(super) fn nearest<'a>(said: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    let said = said.to_lowercase();
-    known
-        .into_iter()
-        .map(|name| {
-            (
-                strsim::damerau_levenshtein(&said, &name.to_lowercase()),
-                name,
-            )
-        })
-        .filter(|(distance, name)| *distance <= 2 && *distance < name.chars().count())
-        .min()
-        .map(|(_, name)| name)
-}
-
 fn list(names: impl Iterator<Item = String>) -> String {
     let names: Vec<_> = names.collect();
     if names.is_empty() {

@@ -1,8 +1,9 @@
 //! The crimp tool and its nest, or why it is not the one for this wire.
 
-use super::{Found, list, nearest, refuse};
+use super::{Found, list, refuse};
 use crate::entry::ToolInHand;
 use crate::quantity::Area;
+use crate::quantity::nearest;
 use crate::spec::{ArmedTool, Catalog, Nest, Tool, ToolClass};
 use crate::station::Refusal;
 
