@@ -1,107 +1,177 @@
 //! Which readings a command is about: the arguments that such commands share, what they match, and the
 //! journal read for it, in one pass and bounded memory.
 //!
-//! - [`Query`] are the arguments, [`Filter`] is what they match.
+//! - [`Query`] is the question, [`Filter`] is what it matches; its options are rows of the table in `option`.
+//! - A question as text and back: [`Query::options`] and [`Query::of_options`] (pairs of `--NAME` and value, in a
+//!   report), [`Query::json`] and [`Query::of_json`] (an object, to be kept in a file), [`Query::words`] (one line
+//!   to compare). What comes back from a file must be written as we write it, else it is refused.
 //! - [`lines`] goes through the journal line by line.
 //! - [`Search`] tells a command each reading that matches, when nothing more will be said about it.
 
 pub(super) mod lines;
+mod option;
 mod search;
 
 pub(super) use search::{Fallen, Reached, Search, Series, Take, time_of};
 
-use super::{Failure, wire};
+use super::Failure;
 use crate::entry::{Reading, Seq};
 use crate::quantity::{Area, WallMicros};
 use crate::spec::wire::resolve;
-use crate::spec::{ArmedSpec, ArmedSubject, Purpose, SizingSystem, WireRequest};
+use crate::spec::{ArmedSpec, ArmedSubject, WireRequest};
+use clap::{Arg, ArgAction, ArgMatches, value_parser};
+use option::{OPTIONS, QueryOption, Selects, Told};
+use serde_json::{Map, Value, json};
+
+/// The argument for the ids of series.
+const SERIES: &str = "series";
 
 /// Which readings of the journal.
-#[derive(Debug, Clone, Default, clap::Args)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Query {
-    /// Series by their ids; of all series that the options below allow, if none is given
+    /// Series by their ids; all that the options allow if there is none.
     pub(super) series: Vec<u64>,
-    /// Only of this axis, such as `core_crimp_height`
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) axis: Option<String>,
-    /// Only of this terminal
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) terminal: Option<String>,
-    /// Only on this wire: "2.0 mm²", "14 ga"
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) wire: Option<String>,
-    /// The system in which a gauge is resolved: `sae_metric` or `awg_area`
-    #[arg(long, value_name = "SYSTEM", value_parser = wire::sizing, help_heading = "From the journal")]
-    pub(super) sizing: Option<SizingSystem>,
-    /// Only with this crimp tool
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) tool: Option<String>,
-    /// Only with this nest
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) nest: Option<String>,
-    /// Only by this person
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) operator: Option<String>,
-    /// Only with this instrument
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) instrument: Option<String>,
-    /// Only of this station
-    #[arg(long, help_heading = "From the journal")]
-    pub(super) station: Option<String>,
-    /// Only for this purpose, such as `first_off`
-    #[arg(long, value_parser = purpose, help_heading = "From the journal")]
-    pub(super) purpose: Option<Purpose>,
-    /// Only readings from this time on: 2026-11-25, 2026-11-25T09:14:00Z
-    #[arg(long, value_name = "TIME", value_parser = time, help_heading = "From the journal")]
-    pub(super) since: Option<WallMicros>,
-    /// Only readings before this time
-    #[arg(long, value_name = "TIME", value_parser = time, help_heading = "From the journal")]
-    pub(super) until: Option<WallMicros>,
+    /// What is asked for beside, in the order of the table.
+    asked: Vec<(&'static QueryOption, String)>,
 }
 
 impl Query {
+    /// The names of its arguments, for those that exclude them.
+    pub(super) fn arguments() -> impl Iterator<Item = &'static str> {
+        std::iter::once(SERIES).chain(OPTIONS.iter().map(|option| option.name))
+    }
+
+    /// The value of each option of the table.
+    fn new(series: Vec<u64>, value: impl Fn(&str) -> Option<String>) -> Self {
+        let asked = OPTIONS
+            .iter()
+            .filter_map(|option| Some((option, value(option.name)?)));
+        Self {
+            series,
+            asked: asked.collect(),
+        }
+    }
+
     /// What is asked for, in words that are the same for the same question: `, axis=strip_length`.
     pub(super) fn words(&self) -> String {
-        let time = |at: Option<WallMicros>| at.map(|at| at.to_string());
-        let parts = [
-            ("axis", self.axis.clone()),
-            ("terminal", self.terminal.clone()),
-            ("wire", self.wire.clone()),
-            ("sizing", self.sizing.map(|sizing| sizing.name().to_owned())),
-            ("tool", self.tool.clone()),
-            ("nest", self.nest.clone()),
-            ("operator", self.operator.clone()),
-            ("instrument", self.instrument.clone()),
-            ("station", self.station.clone()),
-            (
-                "purpose",
-                self.purpose.map(|purpose| purpose.name().to_owned()),
-            ),
-            ("since", time(self.since)),
-            ("until", time(self.until)),
-        ];
-        let asked = parts
-            .into_iter()
-            .filter_map(|(name, value)| value.map(|value| format!(", {name}={value}")));
-        asked.collect()
+        let asked = self.asked.iter();
+        asked
+            .map(|(option, value)| format!(", {}={value}", option.name))
+            .collect()
+    }
+
+    /// The options, each with its value: `--axis`, `strip_length`.
+    pub(super) fn options(&self) -> Vec<(String, String)> {
+        let asked = self.asked.iter();
+        asked
+            .map(|(option, value)| (format!("--{}", option.name), value.clone()))
+            .collect()
+    }
+
+    /// The question of [`Query::options`]; `None` if an option is not known, or is told in another way.
+    pub(super) fn of_options(options: &[(String, String)]) -> Option<Self> {
+        let query = Self::new(Vec::new(), |name| {
+            let mut told = options.iter();
+            let (_, value) = told.find(|(option, _)| option.strip_prefix("--") == Some(name))?;
+            Some(value.clone())
+        });
+        (query.is_as_written() && query.options() == options).then_some(query)
+    }
+
+    /// The question as an object: `{"series": [37], "axis": "strip_length"}`.
+    pub(super) fn json(&self) -> Map<String, Value> {
+        let series = (!self.series.is_empty()).then(|| (SERIES.to_owned(), json!(self.series)));
+        let asked = self.asked.iter();
+        let asked = asked.map(|(option, value)| (option.name.to_owned(), json!(value)));
+        series.into_iter().chain(asked).collect()
+    }
+
+    /// The question of [`Query::json`]; `None` if a key is not known, or is told in another way.
+    #[cfg_attr(not(test), expect(dead_code, reason = "to be kept beside exports"))]
+    pub(super) fn of_json(object: &Map<String, Value>) -> Option<Self> {
+        let series = match object.get(SERIES) {
+            Some(ids) => serde_json::from_value(ids.clone()).ok()?,
+            None => Vec::new(),
+        };
+        let query = Self::new(series, |name| object.get(name)?.as_str().map(str::to_owned));
+        (query.is_as_written() && query.json() == *object).then_some(query)
+    }
+
+    /// Whether each value is written as we write it.
+    fn is_as_written(&self) -> bool {
+        let mut asked = self.asked.iter();
+        asked.all(|(option, value)| (option.parse)(value).as_ref() == Ok(value))
+    }
+
+    fn value(&self, is: impl Fn(&Selects) -> bool) -> Option<&str> {
+        let mut asked = self.asked.iter();
+        let (_, value) = asked.find(|(option, _)| is(&option.selects))?;
+        Some(value)
     }
 
     /// What it matches; a failure if the wire is none.
     pub(super) fn filter(&self) -> Result<Filter<'_>, Failure> {
-        let wire = match &self.wire {
+        let usage = |error: String| Failure::usage(error);
+        let sizing = self.value(|selects| matches!(selects, Selects::Sizing));
+        let sizing = sizing.map(super::wire::sizing).transpose();
+        let sizing = sizing.map_err(usage)?;
+        let wire = match self.value(|selects| matches!(selects, Selects::Wire)) {
             Some(text) => {
-                let request = WireRequest {
-                    text: text.clone(),
-                    sizing: self.sizing,
-                };
-                let size = resolve(&request).map_err(|error| {
+                let text = text.to_owned();
+                let size = resolve(&WireRequest { text, sizing }).map_err(|error| {
                     Failure::usage(error.to_string()).with_remedy(error.remedy())
                 })?;
                 Some(size.area)
             }
             None => None,
         };
-        Ok(Filter { query: self, wire })
+        let since = self.value(|selects| matches!(selects, Selects::Since));
+        let until = self.value(|selects| matches!(selects, Selects::Until));
+        Ok(Filter {
+            query: self,
+            wire,
+            since: since.map(option::time).transpose().map_err(usage)?,
+            until: until.map(option::time).transpose().map_err(usage)?,
+        })
+    }
+}
+
+impl clap::FromArgMatches for Query {
+    fn from_arg_matches(matches: &ArgMatches) -> Result<Self, clap::Error> {
+        let series = matches.get_many(SERIES).into_iter().flatten().copied();
+        Ok(Self::new(series.collect(), |name| {
+            matches.get_one(name).cloned()
+        }))
+    }
+
+    fn update_from_arg_matches(&mut self, matches: &ArgMatches) -> Result<(), clap::Error> {
+        *self = Self::from_arg_matches(matches)?;
+        Ok(())
+    }
+}
+
+impl clap::Args for Query {
+    fn augment_args(command: clap::Command) -> clap::Command {
+        let series = Arg::new(SERIES)
+            .value_name("SERIES")
+            .help(
+                "Series by their ids; of all series that the options below allow, if none is given",
+            )
+            .action(ArgAction::Append)
+            .num_args(1..)
+            .value_parser(value_parser!(u64));
+        command.arg(series).args(OPTIONS.iter().map(|option| {
+            Arg::new(option.name)
+                .long(option.name)
+                .value_name(option.value)
+                .help(option.help)
+                .help_heading("From the journal")
+                .value_parser(option.parse)
+        }))
+    }
+
+    fn augment_args_for_update(command: clap::Command) -> clap::Command {
+        Self::augment_args(command)
     }
 }
 
@@ -110,6 +180,8 @@ impl Query {
 pub(super) struct Filter<'q> {
     query: &'q Query,
     wire: Option<Area>,
+    since: Option<WallMicros>,
+    until: Option<WallMicros>,
 }
 
 impl Filter<'_> {
@@ -127,58 +199,70 @@ impl Filter<'_> {
     /// Whether readings of this series may match; who measured is a matter of each reading, since somebody
     /// else may take over ([`Filter::reading`]).
     pub(super) fn series(&self, id: Seq, spec: &ArmedSpec) -> bool {
-        let query = self.query;
-        let crimp = match &spec.subject {
-            ArmedSubject::Crimps { crimp, .. } => Some(crimp),
-            ArmedSubject::Blocks(_) => None,
+        let is_asked = |(option, value): &(&QueryOption, String)| match &option.selects {
+            Selects::Series(of) => of(spec) == Some(value.as_str()),
+            Selects::Wire => match &spec.subject {
+                ArmedSubject::Crimps { crimp, .. } => Some(crimp.wire.area) == self.wire,
+                ArmedSubject::Blocks(_) => false,
+            },
+            Selects::Reading { .. } | Selects::Sizing | Selects::Since | Selects::Until => true,
         };
-        let tool = spec.tool.as_ref();
-        (query.series.is_empty() || query.series.contains(&id.0))
-            && same(query.station.as_ref(), Some(&spec.station))
-            && same(query.tool.as_ref(), tool.map(|tool| tool.id.as_str()))
-            && same(
-                query.nest.as_ref(),
-                tool.and_then(|tool| tool.nest.as_deref()),
-            )
-            && same(
-                query.terminal.as_ref(),
-                crimp.map(|crimp| crimp.terminal.as_str()),
-            )
-            && self
-                .wire
-                .is_none_or(|area| crimp.is_some_and(|crimp| crimp.wire.area == area))
-            && query.purpose.is_none_or(|purpose| purpose == spec.purpose)
+        (self.ids().is_empty() || self.ids().contains(&id.0))
+            && self.query.asked.iter().all(is_asked)
+    }
+
+    /// Whether a series was open in the time that is asked for, and any reading of it can match.
+    pub(super) fn could_match(
+        &self,
+        (id, spec): (Seq, &ArmedSpec),
+        (opened, closed): (WallMicros, Option<WallMicros>),
+        took_over: &[String],
+    ) -> bool {
+        let is_asked = |(option, value): &(&QueryOption, String)| match &option.selects {
+            Selects::Reading { any, .. } => any(spec, took_over).contains(&value.as_str()),
+            Selects::Since => {
+                let since = self.since;
+                since.is_none_or(|since| closed.is_none_or(|closed| closed >= since))
+            }
+            Selects::Until => self.until.is_none_or(|until| opened < until),
+            Selects::Series(_) | Selects::Wire | Selects::Sizing => true,
+        };
+        self.series(id, spec) && self.query.asked.iter().all(is_asked)
     }
 
     /// Whether a reading of a matching series matches, its time apart.
     pub(super) fn reading(&self, axis: &str, instrument: &str, operator: Option<&str>) -> bool {
-        same(self.query.axis.as_ref(), Some(axis))
-            && same(self.query.instrument.as_ref(), Some(instrument))
-            && same(self.query.operator.as_ref(), operator)
+        let told = Told {
+            axis,
+            instrument,
+            operator,
+        };
+        self.query
+            .asked
+            .iter()
+            .all(|(option, value)| match &option.selects {
+                Selects::Reading { each, .. } => each(&told) == Some(value.as_str()),
+                Selects::Series(_)
+                | Selects::Wire
+                | Selects::Sizing
+                | Selects::Since
+                | Selects::Until => true,
+            })
     }
 
-    /// Whether something is asked of the series.
-    pub(super) fn asks_of_series(&self) -> bool {
-        let query = self.query;
-        let names = [
-            &query.terminal,
-            &query.tool,
-            &query.nest,
-            &query.operator,
-            &query.axis,
-        ];
-        !query.series.is_empty()
-            || self.wire.is_some()
-            || query.purpose.is_some()
-            || names.into_iter().any(Option::is_some)
+    /// Whether something is asked of readings that a series does not answer by itself.
+    pub(super) fn asks_of_readings(&self) -> bool {
+        let of_readings = |selects: &Selects| matches!(selects, Selects::Reading { .. });
+        self.is_timed() || self.query.value(of_readings).is_some()
     }
 
     /// Whether a reading matches that was measured for nothing.
     pub(super) fn loose(&self, at: WallMicros, reading: &Reading) -> bool {
-        !self.asks_of_series()
-            && same(self.query.station.as_ref(), Some(&reading.station))
-            && same(self.query.instrument.as_ref(), Some(&reading.instrument))
-            && self.time(at)
+        let is_asked = |(option, value): &(&QueryOption, String)| {
+            let of = option.loose.map(|of| of(reading));
+            !option.selects.is_of_things() || of == Some(value.as_str())
+        };
+        self.ids().is_empty() && self.query.asked.iter().all(is_asked) && self.time(at)
     }
 
     /// Whether everything matches.
@@ -188,40 +272,62 @@ impl Filter<'_> {
 
     /// Whether everything matches whose time does.
     pub(super) fn is_empty_but_for_time(&self) -> bool {
-        let query = self.query;
-        !self.asks_of_series() && query.station.is_none() && query.instrument.is_none()
+        self.ids().is_empty() && self.query.value(Selects::is_of_things).is_none()
     }
 
     /// Whether time matters.
     pub(super) fn is_timed(&self) -> bool {
-        self.query.since.is_some() || self.query.until.is_some()
+        self.since.is_some() || self.until.is_some()
     }
 
     /// Whether what happened at this time matches.
     pub(super) fn time(&self, at: WallMicros) -> bool {
-        self.query.since.is_none_or(|since| at >= since)
-            && self.query.until.is_none_or(|until| at < until)
+        self.since.is_none_or(|since| at >= since) && self.until.is_none_or(|until| at < until)
     }
 }
 
-/// Whether `got` is what is wanted, if something is.
-fn same(wanted: Option<&String>, got: Option<&str>) -> bool {
-    wanted.is_none_or(|wanted| got == Some(wanted.as_str()))
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-fn purpose(name: &str) -> Result<Purpose, String> {
-    Purpose::from_name(name)
-        .ok_or_else(|| format!("want {}", Purpose::ALL.map(Purpose::name).join(", ")))
-}
+    /// Every option with a value of its own.
+    fn asked_everything() -> Query {
+        Query::new(vec![37, 52], |name| {
+            Some(match name {
+                "sizing" => "sae_metric".to_owned(),
+                "purpose" => "first_off".to_owned(),
+                "since" | "until" => "2026-11-25T09:14:00.000000Z".to_owned(),
+                name => format!("a {name} = \"x\", --y"),
+            })
+        })
+    }
 
-/// A date is its beginning in UTC, as all times of the journal are.
-fn time(text: &str) -> Result<WallMicros, String> {
-    let whole = if text.len() == 10 {
-        format!("{text}T00:00:00Z")
-    } else {
-        text.to_owned()
-    };
-    whole.parse().map_err(|_| {
-        "want a date such as 2026-11-25, or a time such as 2026-11-25T09:14:00Z".to_owned()
-    })
+    #[test]
+    fn a_question_comes_back_from_its_options_and_its_object_as_it_was() {
+        let query = asked_everything();
+        let object = query.json();
+        assert_eq!(object.len(), 1 + OPTIONS.len());
+        let back = Query::of_json(&object).unwrap();
+        assert_eq!((back.json(), back.words()), (object, query.words()));
+        let back = Query::of_options(&query.options()).unwrap();
+        assert_eq!(back.words(), query.words());
+        assert!(back.series.is_empty(), "named series are no option");
+    }
+
+    #[test]
+    fn a_question_that_is_not_written_as_we_write_it_is_refused() {
+        let object = |key: &str, value: Value| Map::from_iter([(key.to_owned(), value)]);
+        for (key, value) in [
+            ("colour", json!("red")),
+            ("since", json!("2026-11-25")),
+            ("purpose", json!("First_off")),
+            ("axis", json!(3)),
+            ("series", json!("37")),
+        ] {
+            let refused = Query::of_json(&object(key, value));
+            assert!(refused.is_none(), "{key}");
+        }
+        let swapped: Vec<_> = asked_everything().options().into_iter().rev().collect();
+        assert!(Query::of_options(&swapped).is_none());
+    }
 }

@@ -8,8 +8,8 @@ pub(super) use read::{Again, again};
 use super::page_file::PageFile;
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client};
-use crate::quantity::did_you_mean;
 use crate::entry::words;
+use crate::quantity::did_you_mean;
 use crate::quantity::{Measured, WallMicros};
 use crate::report::comparison::{Compare, Group};
 use crate::report::{Asked, HEAD, Report};
@@ -70,7 +70,11 @@ impl ReportCommand {
         let made = now(); // before it reads, so that nothing that was there by then is left out
         let gathered = read::chosen(&daemon, &self.query)?;
         let asked = Asked {
-            query: read::told(&self.query),
+            query: if self.query.series.is_empty() {
+                self.query.options()
+            } else {
+                Vec::new() // they were named
+            },
             compare: self.compare.map(|by| Compare {
                 by,
                 margin: self.margin,

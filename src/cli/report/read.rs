@@ -9,7 +9,6 @@ use crate::entry::history::series_of;
 use crate::entry::line::Digest;
 use crate::report::check::{Difference, Overlooked};
 use crate::report::{Facts, Gathered, Gathering, Made, Record};
-use clap::Parser as _;
 use std::ops::ControlFlow;
 
 /// Everything about the series that the query asks for.
@@ -28,9 +27,7 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
     if let Some(missing) = query.series.iter().find(known) {
         return Err(no_series(*missing, &gathered.known));
     }
-    gathered
-        .series
-        .retain(|record| matches(query, filter, record));
+    gathered.series.retain(|record| matches(filter, record));
     if gathered.series.is_empty() {
         return Err(
             Failure::usage("no series in the journal is of what was asked for")
@@ -48,12 +45,8 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
 }
 
 /// Whether any reading of a series matches, where the query asks for readings.
-fn matches(query: &Query, filter: Filter<'_>, record: &Record) -> bool {
-    let by_readings = query.axis.is_some()
-        || query.instrument.is_some()
-        || query.operator.is_some()
-        || filter.is_timed();
-    if !by_readings {
+fn matches(filter: Filter<'_>, record: &Record) -> bool {
+    if !filter.asks_of_readings() {
         return true;
     }
     Facts::of(record.clone()).readings.iter().any(|row| {
@@ -75,7 +68,7 @@ pub(in crate::cli) struct Again {
 
 /// Reads what a report was made of once more, from the same range.
 pub(in crate::cli) fn again(daemon: &DaemonConfig, made: &Made) -> Result<Again, Failure> {
-    let Some(query) = asked(&made.query) else {
+    let Some(query) = Query::of_options(&made.query) else {
         let query = Query::default();
         let mut again = again_by(daemon, made, &query, false)?;
         again.differences.push(Difference {
@@ -123,8 +116,7 @@ fn again_by(
     for record in &gathered.series {
         let id = record.id;
         let is_in = made.series.contains(&id);
-        let is_asked =
-            !is_chosen || filter.series(id, &record.spec) && matches(query, filter, record);
+        let is_asked = !is_chosen || filter.series(id, &record.spec) && matches(filter, record);
         if is_asked && !is_in {
             let about = format!("series {id}, which is of what the report was chosen by");
             differences.push(one(about, false));
@@ -161,22 +153,6 @@ fn words(told: &[(String, String)]) -> String {
     words.collect::<Vec<_>>().join(" ")
 }
 
-/// A query told by [`told`], again; `None` if an option is not known, or the query is told in another way.
-fn asked(made_by: &[(String, String)]) -> Option<Query> {
-    /// The options alone.
-    #[derive(Debug, clap::Parser)]
-    struct Options {
-        #[command(flatten)]
-        query: Query,
-    }
-    let words = made_by
-        .iter()
-        .map(|(option, value)| format!("{option}={value}"));
-    let parsed = Options::try_parse_from(std::iter::once("report".to_owned()).chain(words));
-    let query = parsed.ok()?.query;
-    (told(&query) == made_by).then_some(query)
-}
-
 fn no_series(missing: u64, known: &[Seq]) -> Failure {
     const SHOWN: usize = 12;
     let failure = Failure::usage(format!("no series {missing} in this journal"));
@@ -196,39 +172,4 @@ fn no_series(missing: u64, known: &[Seq]) -> Failure {
         "{more} {}; list them: tallyjaw series",
         last.join(", ")
     ))
-}
-
-/// The options of a query, each with its value; none where series are named, for then nothing was chosen.
-pub(super) fn told(query: &Query) -> Vec<(String, String)> {
-    if !query.series.is_empty() {
-        return Vec::new();
-    }
-    let text = |name: &str, value: &Option<String>| {
-        value.as_ref().map(|value| (name.to_owned(), value.clone()))
-    };
-    [
-        text("--axis", &query.axis),
-        text("--terminal", &query.terminal),
-        text("--wire", &query.wire),
-        query
-            .sizing
-            .map(|sizing| ("--sizing".to_owned(), sizing.name().to_owned())),
-        text("--tool", &query.tool),
-        text("--nest", &query.nest),
-        text("--operator", &query.operator),
-        text("--instrument", &query.instrument),
-        text("--station", &query.station),
-        query
-            .purpose
-            .map(|purpose| ("--purpose".to_owned(), purpose.name().to_owned())),
-        query
-            .since
-            .map(|since| ("--since".to_owned(), since.to_string())),
-        query
-            .until
-            .map(|until| ("--until".to_owned(), until.to_string())),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
 }

@@ -106,7 +106,10 @@ impl Listing<'_> {
     fn take(&mut self, state: &SeriesState, closed: Option<WallMicros>, message: &SeriesMessage) {
         let took_over = self.operators.remove(&state.id).unwrap_or_default();
         let outcome = message.outcome.unwrap_or("open");
-        if !self.matches(state, closed, &took_over)
+        let open = (state.since, closed);
+        if !self
+            .filter
+            .could_match((state.id, &state.spec), open, &took_over)
             || self
                 .asked
                 .outcome
@@ -127,28 +130,6 @@ impl Listing<'_> {
             cells: cells(&state.spec, message, outcome),
             json,
         });
-    }
-
-    fn matches(
-        &self,
-        state: &SeriesState,
-        closed: Option<WallMicros>,
-        took_over: &[String],
-    ) -> bool {
-        let (spec, query) = (&state.spec, &self.asked.query);
-        let axis = query.axis.as_deref();
-        let instrument = query.instrument.as_deref();
-        let by = |operator: &String| {
-            spec.operator.as_ref() == Some(operator) || took_over.contains(operator)
-        };
-        self.filter.series(state.id, spec)
-            && axis.is_none_or(|axis| spec.axes.iter().any(|one| one.name.as_str() == axis))
-            && instrument.is_none_or(|name| spec.instruments.iter().any(|one| one.name == name))
-            && query.operator.as_ref().is_none_or(by)
-            && query
-                .since
-                .is_none_or(|since| closed.is_none_or(|closed| closed >= since))
-            && query.until.is_none_or(|until| state.since < until)
     }
 
     fn key(&self, message: &SeriesMessage, outcome: &str) -> String {

@@ -25,7 +25,7 @@ pub(super) struct Select {
     #[arg(long, help_heading = "From the journal")]
     pub(super) deviation: bool,
     /// Readings from this CSV file instead of the journal (`-` is standard input)
-    #[arg(long, value_name = "FILE", requires_all = ["column", "unit"], conflicts_with_all = ["series", "axis", "terminal", "wire", "tool", "nest", "operator", "instrument", "station", "purpose", "since", "until", "include", "deviation"], help_heading = "From a file")]
+    #[arg(long, value_name = "FILE", requires_all = ["column", "unit"], conflicts_with_all = Query::arguments().chain(["include", "deviation"]), help_heading = "From a file")]
     pub(super) from: Option<PathBuf>,
     /// The column of the readings
     #[arg(

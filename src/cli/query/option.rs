@@ -1,0 +1,209 @@
+//! The options by which readings of the journal are chosen, a row each.
+//!
+//! A new option is a row here, and nothing else: the command line of `export`, `study`, `series` and `report`, what
+//! a question matches, how a report says that it was chosen, how a pull remembers its question and how a question
+//! is kept beside an export all go through this table.
+
+use crate::cli::wire;
+use crate::entry::Reading;
+use crate::quantity::WallMicros;
+use crate::spec::{ArmedSpec, ArmedSubject, Purpose};
+
+/// An option that chooses readings.
+#[derive(Debug)]
+pub(in crate::cli) struct QueryOption {
+    /// Behind `--`, and in a question that is kept.
+    pub(super) name: &'static str,
+    /// What stands for its value in the help.
+    pub(super) value: &'static str,
+    pub(super) help: &'static str,
+    /// A value as it is written, the same for the same value; else what is wanted.
+    pub(super) parse: fn(&str) -> Result<String, String>,
+    pub(super) selects: Selects,
+    /// What a reading that was measured for nothing has of it, if such a reading can have it.
+    pub(super) loose: Option<fn(&Reading) -> &str>,
+}
+
+/// What an option looks at.
+#[derive(Debug)]
+pub(super) enum Selects {
+    /// A series, by what it was armed with.
+    Series(fn(&ArmedSpec) -> Option<&str>),
+    /// A reading by itself; and all that readings of a series can have, those who took over apart.
+    Reading {
+        each: for<'r> fn(&Told<'r>) -> Option<&'r str>,
+        any: for<'s> fn(&'s ArmedSpec, &'s [String]) -> Vec<&'s str>,
+    },
+    /// A series, by the size of its wire.
+    Wire,
+    /// Nothing by itself: the system in which the gauge of the wire is resolved.
+    Sizing,
+    /// What happened from a time on.
+    Since,
+    /// What happened before a time.
+    Until,
+}
+
+impl Selects {
+    /// Whether it looks at a thing that a reading has, not at the time or how to read another option.
+    pub(super) fn is_of_things(&self) -> bool {
+        match self {
+            Self::Series(_) | Self::Reading { .. } | Self::Wire => true,
+            Self::Sizing | Self::Since | Self::Until => false,
+        }
+    }
+}
+
+/// What options look at in a reading.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Told<'r> {
+    pub(super) axis: &'r str,
+    pub(super) instrument: &'r str,
+    pub(super) operator: Option<&'r str>,
+}
+
+/// Every option, in the order in which a question names them.
+pub(super) const OPTIONS: &[QueryOption] = &[
+    QueryOption {
+        name: "axis",
+        value: "AXIS",
+        help: "Only of this axis, such as `core_crimp_height`",
+        parse: text,
+        selects: Selects::Reading {
+            each: |told| Some(told.axis),
+            any: |spec, _| spec.axes.iter().map(|axis| axis.name.as_str()).collect(),
+        },
+        loose: None,
+    },
+    QueryOption {
+        name: "terminal",
+        value: "TERMINAL",
+        help: "Only of this terminal",
+        parse: text,
+        selects: Selects::Series(|spec| match &spec.subject {
+            ArmedSubject::Crimps { crimp, .. } => Some(crimp.terminal.as_str()),
+            ArmedSubject::Blocks(_) => None,
+        }),
+        loose: None,
+    },
+    QueryOption {
+        name: "wire",
+        value: "WIRE",
+        help: "Only on this wire: \"2.0 mm²\", \"14 ga\"",
+        parse: text,
+        selects: Selects::Wire,
+        loose: None,
+    },
+    QueryOption {
+        name: "sizing",
+        value: "SYSTEM",
+        help: "The system in which a gauge is resolved: `sae_metric` or `awg_area`",
+        parse: |name| wire::sizing(name).map(|sizing| sizing.name().to_owned()),
+        selects: Selects::Sizing,
+        loose: None,
+    },
+    QueryOption {
+        name: "tool",
+        value: "TOOL",
+        help: "Only with this crimp tool",
+        parse: text,
+        selects: Selects::Series(|spec| spec.tool.as_ref().map(|tool| tool.id.as_str())),
+        loose: None,
+    },
+    QueryOption {
+        name: "nest",
+        value: "NEST",
+        help: "Only with this nest",
+        parse: text,
+        selects: Selects::Series(|spec| spec.tool.as_ref()?.nest.as_deref()),
+        loose: None,
+    },
+    QueryOption {
+        name: "operator",
+        value: "OPERATOR",
+        help: "Only by this person",
+        parse: text,
+        selects: Selects::Reading {
+            each: |told| told.operator,
+            any: |spec, took_over| {
+                let all = spec.operator.iter().chain(took_over);
+                all.map(String::as_str).collect()
+            },
+        },
+        loose: None,
+    },
+    QueryOption {
+        name: "instrument",
+        value: "INSTRUMENT",
+        help: "Only with this instrument",
+        parse: text,
+        selects: Selects::Reading {
+            each: |told| Some(told.instrument),
+            any: |spec, _| {
+                let instruments = spec.instruments.iter();
+                instruments.map(|one| one.name.as_str()).collect()
+            },
+        },
+        loose: Some(|reading| &reading.instrument),
+    },
+    QueryOption {
+        name: "station",
+        value: "STATION",
+        help: "Only of this station",
+        parse: text,
+        selects: Selects::Series(|spec| Some(&spec.station)),
+        loose: Some(|reading| &reading.station),
+    },
+    QueryOption {
+        name: "purpose",
+        value: "PURPOSE",
+        help: "Only for this purpose, such as `first_off`",
+        parse: purpose,
+        selects: Selects::Series(|spec| Some(spec.purpose.name())),
+        loose: None,
+    },
+    QueryOption {
+        name: "since",
+        value: "TIME",
+        help: "Only readings from this time on: 2026-11-25, 2026-11-25T09:14:00Z",
+        parse: |text| time(text).map(|at| at.to_string()),
+        selects: Selects::Since,
+        loose: None,
+    },
+    QueryOption {
+        name: "until",
+        value: "TIME",
+        help: "Only readings before this time",
+        parse: |text| time(text).map(|at| at.to_string()),
+        selects: Selects::Until,
+        loose: None,
+    },
+];
+
+/// Any text is a name.
+#[expect(clippy::unnecessary_wraps, reason = "a value of the table")]
+fn text(text: &str) -> Result<String, String> {
+    Ok(text.to_owned())
+}
+
+fn purpose(name: &str) -> Result<String, String> {
+    match Purpose::from_name(name) {
+        Some(purpose) => Ok(purpose.name().to_owned()),
+        None => Err(format!(
+            "want {}",
+            Purpose::ALL.map(Purpose::name).join(", ")
+        )),
+    }
+}
+
+/// A date is its beginning in UTC, as all times of the journal are.
+pub(super) fn time(text: &str) -> Result<WallMicros, String> {
+    let whole = if text.len() == 10 {
+        format!("{text}T00:00:00Z")
+    } else {
+        text.to_owned()
+    };
+    whole.parse().map_err(|_| {
+        "want a date such as 2026-11-25, or a time such as 2026-11-25T09:14:00Z".to_owned()
+    })
+}
