@@ -123,6 +123,8 @@ fn failure(error: DaemonError) -> Failure {
             | JournalError::Damaged(_)
             | JournalError::RolledBack(_)
             | JournalError::OutOfOrder { .. }
+            | JournalError::Missing { .. }
+            | JournalError::NoEntry { .. }
             | JournalError::Write { .. }
             | JournalError::Sync { .. }
             | JournalError::Full { .. }

@@ -6,10 +6,9 @@
 
 use super::at_end::Left;
 use super::lines::{Lines, Sent};
-use super::live::{Batch, Live, Standing};
-use super::{LONGEST_LINE, MOST_CLIENTS, Piece, read_piece};
+use super::live::{Live, Standing};
+use super::{Heard, LONGEST_LINE, Listener, MOST_CLIENTS};
 use crate::entry::Seq;
-use crate::journal::{Cursor, JournalError};
 use crate::message::{FeedRequest, Notice, line};
 use rustix::event::{PollFd, PollFlags, Timespec};
 use std::io;
@@ -17,11 +16,6 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::net::UnixStream;
 use tokio::net::unix::{OwnedReadHalf, OwnedWriteHalf};
-use tokio::sync::watch;
-use tokio::task::JoinHandle;
-
-/// About how many bytes of lines are taken for a client at a time.
-const PIECE: usize = 64 * 1024;
 
 /// How often it is looked whether a client that sends nothing more still reads.
 const HALF_CLOSED_CHECK: Duration = Duration::from_secs(10);
@@ -29,18 +23,12 @@ const HALF_CLOSED_CHECK: Duration = Duration::from_secs(10);
 /// One client of the feed.
 pub(super) struct Client {
     live: Arc<Live>,
-    changed: watch::Receiver<Seq>,
+    listener: Listener,
     lines: Lines<OwnedReadHalf>,
     writer: Arc<OwnedWriteHalf>,
     /// Held while it waits with nothing to send: new entries are written to it directly.
     standing: Option<Standing>,
     outgoing: Outgoing,
-    /// The newest entry that was put into `outgoing`.
-    after: Seq,
-    notices_seen: u64,
-    reading_files: Option<JoinHandle<FromFiles>>,
-    /// Kept while the client is behind, so that its place need not be searched again.
-    cursor: Option<Cursor>,
     ears: Ears,
     /// It has asked for something and not yet read any of the answer.
     owes_a_read: bool,
@@ -58,8 +46,6 @@ enum Ears {
     /// It has closed its sending side; it may still read.
     Speechless,
 }
-
-type FromFiles = Result<(Cursor, Piece), JournalError>;
 
 /// Bytes on their way to the client.
 #[derive(Default)]
@@ -129,21 +115,16 @@ pub(super) fn refuse(stream: &UnixStream) {
 impl Client {
     pub(super) fn new(stream: UnixStream, live: Arc<Live>) -> Self {
         let (reader, writer) = stream.into_split();
-        let changed = live.durable();
         let greeting = live.greeting();
         let mut outgoing = Outgoing::default();
         outgoing.add(&greeting.lines, false);
         Self {
+            listener: Listener::new(Arc::clone(&live), greeting.last, greeting.notices_seen),
             live,
-            changed,
             lines: Lines::new(reader),
             writer: Arc::new(writer),
             standing: None,
             outgoing,
-            after: greeting.last,
-            notices_seen: greeting.notices_seen,
-            reading_files: None,
-            cursor: None,
             ears: Ears::NotYet,
             owes_a_read: false,
             leaving: false,
@@ -159,17 +140,16 @@ impl Client {
     async fn serve(&mut self) -> io::Result<()> {
         loop {
             self.stop_standing();
-            if self.outgoing.is_empty() && self.reading_files.is_none() && !self.refill() {
+            if self.outgoing.is_empty() && !self.refill().await {
                 return Ok(());
             }
             let writes = !self.outgoing.is_empty();
-            let reads_files = self.reading_files.is_some();
-            let idle = !writes && !reads_files;
-            let busy = reads_files || self.leaving || (self.owes_a_read && writes);
+            let idle = !writes;
+            let busy = self.leaving || (self.owes_a_read && writes);
             let listens = self.ears == Ears::Open && !busy;
             let speechless = self.ears == Ears::Speechless;
             if idle {
-                self.standing = Standing::take(&self.live, self.after, &self.writer);
+                self.standing = Standing::take(&self.live, self.listener.after(), &self.writer);
             }
             tokio::select! {
                 biased;
@@ -187,15 +167,7 @@ impl Client {
                         return Ok(());
                     }
                 }
-                read = finished(&mut self.reading_files), if reads_files => {
-                    self.reading_files = None;
-                    self.take_piece(read);
-                }
-                changed = self.changed.changed(), if idle => {
-                    if changed.is_err() {
-                        return Ok(());
-                    }
-                }
+                () = self.listener.changed(), if idle => {}
                 () = tokio::time::sleep(HALF_CLOSED_CHECK), if idle && speechless => {
                     if self.has_hung_up() {
                         return Ok(());
@@ -208,71 +180,38 @@ impl Client {
     /// From here on only this task writes to the client, from where the others stopped.
     fn stop_standing(&mut self) {
         if let Some(left) = self.standing.take().and_then(Standing::leave) {
-            self.after = left.after;
+            self.listener.go_to(left.after);
             self.outgoing.go_on_with(left);
         }
     }
 
-    /// Puts what comes next into `outgoing`, or has it read; false once the client is to go.
-    fn refill(&mut self) -> bool {
+    /// Puts what comes next into `outgoing`; false once the client is to go.
+    async fn refill(&mut self) -> bool {
         if self.ears == Ears::NotYet {
             self.ears = Ears::Open;
         }
         if self.leaving {
             return false;
         }
-        self.changed.mark_unchanged();
-        match self.live.after(self.after, PIECE) {
-            Batch::Lines { bytes, last } => {
-                self.cursor = None;
-                self.after = last;
-                self.outgoing.add(&bytes, true);
+        match self.listener.next().await {
+            Ok(Heard::Lines(lines)) => {
+                for line in lines {
+                    self.outgoing.add(&line.bytes, true);
+                    self.outgoing.add(b"\n", true);
+                }
             }
-            Batch::InFiles { durable } => self.read_files(durable),
-            Batch::CaughtUp => {
-                let (notices, seen) = self.live.notices_after(self.notices_seen);
-                self.notices_seen = seen;
-                self.outgoing.add(&notices, false);
-                self.leaving = self.live.is_closing();
-                return !(self.leaving && self.outgoing.is_empty());
+            Ok(Heard::Notices(notices)) => self.outgoing.add(&notices, false),
+            Ok(Heard::Nothing) => {}
+            Ok(Heard::LetGo) => return false,
+            Err(error) => {
+                let remedy = error.remedy();
+                let remedy = remedy
+                    .as_deref()
+                    .unwrap_or("look at the journal: tallyjaw verify");
+                self.tell_error(&error.to_string(), remedy);
             }
         }
         true
-    }
-
-    fn read_files(&mut self, durable: Seq) {
-        let cursor = self.cursor.take();
-        let live = Arc::clone(&self.live);
-        let after = self.after;
-        self.reading_files = Some(tokio::task::spawn_blocking(move || {
-            let mut cursor = match cursor {
-                Some(cursor) => cursor,
-                None => Cursor::new(live.state_dir(), after)?,
-            };
-            let piece = read_piece(&mut cursor, durable, PIECE)?;
-            Ok((cursor, piece))
-        }));
-    }
-
-    fn take_piece(&mut self, read: FromFiles) {
-        match read {
-            Ok((cursor, piece)) if !piece.bytes.is_empty() => {
-                self.cursor = Some(cursor);
-                self.after = piece.last;
-                self.outgoing.add(&piece.bytes, true);
-            }
-            Ok(_) => self.tell_error(
-                &format!(
-                    "entry {} is not in the journal's files",
-                    self.after.following()
-                ),
-                "ask again; if it is still so: tallyjaw verify",
-            ),
-            Err(error) => {
-                tracing::error!(%error, "the journal cannot be read back for a client");
-                self.tell_error(&error.to_string(), "look at the journal: tallyjaw verify");
-            }
-        }
     }
 
     fn take(&mut self, sent: Sent) {
@@ -306,8 +245,7 @@ impl Client {
             return;
         }
         self.outgoing.drop_entries();
-        self.after = after;
-        self.cursor = None;
+        self.listener.go_to(after);
     }
 
     /// Says what went wrong; then the client is let go.
@@ -337,17 +275,6 @@ async fn write(writer: &OwnedWriteHalf, bytes: &[u8]) -> io::Result<usize> {
             Err(error) if error.kind() == io::ErrorKind::WouldBlock => {}
             written => return written,
         }
-    }
-}
-
-async fn finished(reading: &mut Option<JoinHandle<FromFiles>>) -> FromFiles {
-    match reading {
-        Some(reading) => match reading.await {
-            Ok(read) => read,
-            // The runtime is going down, and this task with it.
-            Err(_) => std::future::pending().await,
-        },
-        None => std::future::pending().await,
     }
 }
 

@@ -6,20 +6,15 @@
 use super::at_end::{AtEnd, Left};
 use super::health::Health;
 use crate::entry::{JournalId, Seq, State};
-use crate::journal::DurableLine;
+use crate::journal::{DurableEnd, DurableLine, Follow};
 use crate::message::reply::{SinkStatus, Status, Trouble};
 use crate::message::{Hello, Notice, StateMessage, line};
 use crate::quantity::WallMicros;
 use crate::spec::Catalog;
 use std::collections::{BTreeMap, VecDeque};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::net::unix::OwnedWriteHalf;
-use tokio::sync::watch;
-
-/// How many lines, and bytes of lines, are held in memory for clients that keep up.
-const RING_LINES: usize = 1024;
-const RING_BYTES: usize = 1024 * 1024;
 
 /// How many notices are held for clients that are behind.
 const NOTICES: usize = 16;
@@ -29,19 +24,15 @@ const NOTICES: usize = 16;
 pub struct Live {
     version: &'static str,
     journal: JournalId,
-    state_dir: PathBuf,
     first: Seq,
     shown: Mutex<Shown>,
-    durable: watch::Sender<Seq>,
+    end: Arc<DurableEnd>,
 }
 
 #[derive(Debug)]
 struct Shown {
     state: State,
     catalog: Arc<Catalog>,
-    ring: VecDeque<(Seq, Arc<[u8]>)>,
-    ring_bytes: usize,
-    last: Seq,
     last_at: Option<WallMicros>,
     health: Health,
     troubles: BTreeMap<String, Trouble>,
@@ -51,17 +42,6 @@ struct Shown {
     notices_ever: u64,
     closing: bool,
     at_end: AtEnd,
-}
-
-impl Shown {
-    /// Every sink, with how many entries it is behind now.
-    fn sinks_behind(&self) -> Vec<SinkStatus> {
-        let behind = |sink: &SinkStatus| SinkStatus {
-            behind: self.last.0.saturating_sub(sink.after),
-            ..sink.clone()
-        };
-        self.sinks.iter().map(behind).collect()
-    }
 }
 
 /// A client's place among those that are written to directly.
@@ -76,7 +56,7 @@ impl Standing {
     /// no place is free.
     pub(super) fn take(live: &Arc<Live>, after: Seq, writer: &Arc<OwnedWriteHalf>) -> Option<Self> {
         let mut shown = live.shown();
-        let id = if after == shown.last && !shown.closing {
+        let id = if after == live.last() && !shown.closing {
             shown.at_end.enter(after, writer)
         } else {
             None
@@ -96,25 +76,6 @@ impl Drop for Standing {
     fn drop(&mut self) {
         self.live.shown().at_end.leave(self.id);
     }
-}
-
-/// What comes next for a client.
-#[derive(Debug, PartialEq, Eq)]
-pub enum Batch {
-    /// Whole lines with their newlines, the last of them `last`.
-    Lines {
-        /// The lines.
-        bytes: Vec<u8>,
-        /// The newest entry in them.
-        last: Seq,
-    },
-    /// Lines that are only in the files any more, up to `durable`.
-    InFiles {
-        /// The newest durable entry.
-        durable: Seq,
-    },
-    /// Nothing is newer.
-    CaughtUp,
 }
 
 /// What a client is sent first.
@@ -138,14 +99,10 @@ impl Live {
         Self {
             version,
             journal,
-            state_dir: state_dir.to_owned(),
             first,
             shown: Mutex::new(Shown {
                 state,
                 catalog,
-                ring: VecDeque::new(),
-                ring_bytes: 0,
-                last,
                 last_at: None,
                 health: Health::Ok,
                 troubles: BTreeMap::new(),
@@ -156,7 +113,7 @@ impl Live {
                 closing: false,
                 at_end: AtEnd::default(),
             }),
-            durable: watch::Sender::new(last),
+            end: Arc::new(DurableEnd::new(state_dir, last)),
         }
     }
 
@@ -167,8 +124,7 @@ impl Live {
 
     /// Has everybody look again: what is shown goes with the time.
     pub fn wake_all(&self) {
-        let last = self.shown().last;
-        self.durable.send_replace(last);
+        self.end.wake();
     }
 
     /// These lines are durable: whoever has all before them is sent them, the others are woken.
@@ -181,17 +137,9 @@ impl Live {
             }
             for line in lines {
                 shown.state.apply(&line.stamped);
-                shown.last = line.seq;
                 shown.last_at = Some(line.stamped.at);
-                shown.ring_bytes += line.line.len();
-                shown.ring.push_back((line.seq, Arc::clone(&line.line)));
             }
-            while shown.ring.len() > RING_LINES || shown.ring_bytes > RING_BYTES {
-                let Some((_, line)) = shown.ring.pop_front() else {
-                    break;
-                };
-                shown.ring_bytes = shown.ring_bytes.saturating_sub(line.len());
-            }
+            self.end.add(lines); // under the lock: the state goes with the last entry
         }
         self.wake_all();
     }
@@ -297,17 +245,17 @@ impl Live {
 
     /// The newest durable entry.
     pub fn last(&self) -> Seq {
-        self.shown().last
+        self.end.last()
     }
 
-    /// Changes whenever something becomes durable or is said to all.
-    pub fn durable(&self) -> watch::Receiver<Seq> {
-        self.durable.subscribe()
+    /// Follows the journal from behind `after`; woken also when something is said to all.
+    pub fn follow(&self, after: Seq) -> Follow {
+        self.end.follow(after)
     }
 
     /// Where the journal is.
     pub fn state_dir(&self) -> &Path {
-        &self.state_dir
+        self.end.state_dir()
     }
 
     /// The answer to `status`.
@@ -316,6 +264,11 @@ impl Live {
     }
 
     fn status_of(&self, shown: &Shown) -> Status {
+        let last = self.last();
+        let behind = |sink: &SinkStatus| SinkStatus {
+            behind: last.0.saturating_sub(sink.after),
+            ..sink.clone()
+        };
         let stalled_seconds = shown.health.stalled_seconds();
         let mut state = StateMessage::new(&shown.state, &shown.catalog);
         if let Some(seconds) = stalled_seconds {
@@ -331,7 +284,7 @@ impl Live {
             page: shown.page.clone(),
             state,
             troubles: shown.troubles.values().cloned().collect(),
-            sinks: shown.sinks_behind(),
+            sinks: shown.sinks.iter().map(behind).collect(),
         }
     }
 
@@ -344,41 +297,16 @@ impl Live {
     /// Hello and state of one moment, and the place from which a new client goes on.
     pub(super) fn greeting(&self) -> Greeting {
         let shown = self.shown();
-        let hello = Hello::new(&self.journal.0, self.version, self.first.0, shown.last.0);
+        let last = self.last();
+        let hello = Hello::new(&self.journal.0, self.version, self.first.0, last.0);
         let mut lines = line(&hello);
         lines.extend(line(&StateMessage::new(&shown.state, &shown.catalog)));
         let unwell = u64::from(shown.health != Health::Ok);
         Greeting {
             lines,
-            last: shown.last,
+            last,
             notices_seen: shown.notices_ever.saturating_sub(unwell),
         }
-    }
-
-    /// What comes after entry `after`, about `most_bytes` of it.
-    pub fn after(&self, after: Seq, most_bytes: usize) -> Batch {
-        let shown = self.shown();
-        if after >= shown.last {
-            return Batch::CaughtUp;
-        }
-        let oldest = shown.ring.front().map(|(seq, _)| *seq);
-        if oldest.is_none_or(|oldest| oldest > after.following()) {
-            return Batch::InFiles {
-                durable: shown.last,
-            };
-        }
-        let mut bytes = Vec::new();
-        let mut last = after;
-        let start = shown.ring.partition_point(|(seq, _)| *seq <= after);
-        for (seq, line) in shown.ring.range(start..) {
-            if !bytes.is_empty() && bytes.len() + line.len() > most_bytes {
-                break;
-            }
-            bytes.extend_from_slice(line);
-            bytes.push(b'\n');
-            last = *seq;
-        }
-        Batch::Lines { bytes, last }
     }
 
     /// How much was said to all before a client that comes now; how the journal is, while it is unwell, is
@@ -407,19 +335,6 @@ impl Live {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::entry::{Entry, Stamped};
-
-    fn line_of(seq: u64, text: &str) -> DurableLine {
-        DurableLine {
-            seq: Seq(seq),
-            line: text.as_bytes().into(),
-            stamped: Arc::new(Stamped {
-                seq: Seq(seq),
-                at: WallMicros(0),
-                entry: Entry::ClockStepped { by_micros: 1 },
-            }),
-        }
-    }
 
     fn live() -> Live {
         Live::new(
@@ -430,39 +345,6 @@ mod tests {
             State::default(),
             Arc::new(Catalog::default()),
         )
-    }
-
-    #[test]
-    fn who_keeps_up_is_served_from_memory_and_who_is_behind_from_the_files() {
-        let live = live();
-        assert_eq!(live.after(Seq(10), 1000), Batch::CaughtUp);
-        assert_eq!(
-            live.after(Seq(9), 1000),
-            Batch::InFiles { durable: Seq(10) }
-        );
-        live.publish(&[line_of(11, "eleven"), line_of(12, "twelve")]);
-        let lines = |bytes: &str, last| Batch::Lines {
-            bytes: bytes.as_bytes().to_vec(),
-            last: Seq(last),
-        };
-        assert_eq!(live.after(Seq(10), 1000), lines("eleven\ntwelve\n", 12));
-        assert_eq!(live.after(Seq(10), 1), lines("eleven\n", 11));
-        assert_eq!(live.after(Seq(11), 1000), lines("twelve\n", 12));
-        assert_eq!(
-            live.after(Seq(9), 1000),
-            Batch::InFiles { durable: Seq(12) }
-        );
-    }
-
-    #[test]
-    fn memory_is_bounded_however_many_lines_there_are() {
-        let live = live();
-        for seq in 11..5_000 {
-            live.publish(&[line_of(seq, &"x".repeat(900))]);
-        }
-        let shown = live.shown();
-        assert!(shown.ring.len() <= RING_LINES && shown.ring_bytes <= RING_BYTES);
-        assert_eq!(shown.ring.back().map(|(seq, _)| *seq), Some(Seq(4_999)));
     }
 
     #[test]

@@ -15,14 +15,14 @@ mod control;
 mod feed;
 mod health;
 mod lines;
+mod listener;
 mod live;
-mod piece;
 mod sockets;
 
 pub use control::{Asked, answer};
 pub use health::Health;
-pub use live::{Batch, Live};
-pub(crate) use piece::{Piece, read_piece};
+pub use listener::{Heard, Listener};
+pub use live::Live;
 pub use sockets::{RuntimeDir, SocketError};
 
 use std::sync::Arc;

@@ -320,7 +320,12 @@ fn start_sinks(
     let tell: sink::attempts::Tell = Arc::new(move |status| known.set_sink(status));
     let row = |place| {
         let tell = Arc::clone(&tell);
-        tokio::spawn(sink::run(place, live.durable(), stopped.clone(), tell))
+        tokio::spawn(sink::run(
+            place,
+            live.follow(live.last()),
+            stopped.clone(),
+            tell,
+        ))
     };
     let mut tasks = vec![row(place("verdict log", None))];
     for SinkConfig { name, settings } in configured {
@@ -334,17 +339,15 @@ fn start_sinks(
                     state: Arc::new(move || known.status().state),
                 };
                 let (name, broker) = (name.clone(), broker.clone());
-                let (durable, stopped) = (live.durable(), stopped.clone());
+                let (follow, stopped) = (live.follow(live.last()), stopped.clone());
                 let tell = Arc::clone(&tell);
-                tokio::spawn(sink::mqtt::run(
-                    name, broker, source, durable, stopped, tell,
-                ))
+                tokio::spawn(sink::mqtt::run(name, broker, source, follow, stopped, tell))
             }
         });
     }
     if !announce.is_empty() {
-        let durable = live.durable();
-        let saying = sink::announce::run(announce.to_vec(), state_dir, durable, stopped);
+        let follow = live.follow(live.last());
+        let saying = sink::announce::run(announce.to_vec(), follow, stopped);
         tasks.push(tokio::spawn(saying));
     }
     (stop, tasks)

@@ -69,6 +69,20 @@ pub enum JournalError {
         /// What there is.
         found: Option<Seq>,
     },
+    /// A line between others that are there.
+    #[error("entry {seq} is not in the journal's files")]
+    Missing {
+        /// Its entry.
+        seq: Seq,
+    },
+    /// A line that says nothing.
+    #[error("what stands in the place of entry {seq} is no entry: {cause}")]
+    NoEntry {
+        /// The entry that should be there.
+        seq: Seq,
+        /// What is wrong with it.
+        cause: LineError,
+    },
     /// An entry out of order.
     #[error("got entry {got}, want {want}")]
     OutOfOrder {
@@ -167,6 +181,8 @@ impl JournalError {
             Self::Write { .. } | Self::Sync { .. } | Self::Poisoned { .. } => Some(
                 "check the disk, then start again: what is on it is found and reported".to_owned(),
             ),
+            Self::Missing { .. } => Some("ask again; if it is still so: tallyjaw verify".to_owned()),
+            Self::NoEntry { .. } => Some("look at the journal: tallyjaw verify".to_owned()),
             Self::Full { .. } => Some("make room on the disk of state_dir".to_owned()),
         }
     }

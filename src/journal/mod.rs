@@ -17,6 +17,7 @@ mod dir;
 mod error;
 #[cfg(test)]
 mod failing;
+mod follow;
 mod lines;
 mod lock;
 mod reader;
@@ -30,6 +31,7 @@ mod writer;
 
 pub use dir::{Dir, SegmentNumber};
 pub use error::{Damage, JournalError};
+pub use follow::{DurableEnd, Follow, blocking};
 pub use lock::StateLock;
 pub use reader::{Cursor, Line};
 pub use recovery::{Opened, Options, Torn, open, open_known};

@@ -10,12 +10,13 @@
 
 use super::dir::{Dir, io_error};
 use super::{JOURNAL_FOLDER, JournalError, SegmentNumber};
-use crate::entry::Seq;
-use crate::entry::line::peek_seq;
+use crate::entry::line::{decode, peek_seq};
+use crate::entry::{Seq, Stamped};
 use std::fs::File;
 use std::io;
 use std::os::unix::fs::FileExt;
 use std::path::Path;
+use std::sync::Arc;
 
 /// How much of a line is enough to tell its number.
 const HEAD_BYTES: usize = 4096;
@@ -30,10 +31,17 @@ pub struct Line {
     /// The entry's number.
     pub seq: Seq,
     /// The line as stored, without its newline.
-    pub bytes: Vec<u8>,
+    pub bytes: Arc<[u8]>,
 }
 
 impl Line {
+    /// The entry in it.
+    pub fn entry(&self) -> Result<Stamped, JournalError> {
+        let seq = self.seq;
+        let decoded = decode(&self.bytes).map_err(|cause| JournalError::NoEntry { seq, cause })?;
+        Ok(decoded.0)
+    }
+
     /// How many bytes of its segment it takes, with its newline.
     pub fn stored_len(&self) -> u64 {
         len(&self.bytes) + 1
@@ -159,7 +167,7 @@ impl Place {
     }
 
     /// Steps over the line at hand, if it is complete; its bytes if they are `wanted`, else none.
-    fn take_line(&mut self, durable: Seq, wanted: bool) -> io::Result<Option<Vec<u8>>> {
+    fn take_line(&mut self, durable: Seq, wanted: bool) -> io::Result<Option<Arc<[u8]>>> {
         if self.here > self.trusted {
             self.forget_ahead();
         }
@@ -170,7 +178,7 @@ impl Place {
                 let end = searched + found;
                 let line = self.ahead.get(self.used..end).unwrap_or_default();
                 self.at += len(line) + 1;
-                let line = if wanted { line.to_vec() } else { Vec::new() };
+                let line = if wanted { line.into() } else { Arc::default() };
                 self.used = end + 1;
                 self.here = self.here.following();
                 return Ok(Some(line));

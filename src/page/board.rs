@@ -4,9 +4,9 @@
 //! second, whatever comes; and the counts of the meter.
 
 use super::meter::Meter;
-use crate::clients::{Batch, Live, read_piece};
-use crate::entry::{Seq, line};
-use crate::journal::Cursor;
+use crate::clients::Live;
+use crate::entry::Seq;
+use crate::journal::Line;
 use crate::message::page::Board;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -15,9 +15,6 @@ use tokio::task::JoinHandle;
 
 /// The page is told no more often than this; the first of several changes at once.
 const PAUSE: Duration = Duration::from_millis(50);
-
-/// How many bytes of lines are taken at a time.
-const PIECE: usize = 64 * 1024;
 
 /// How far back what happened is looked for at the start.
 const LOOK_BACK: u64 = 400;
@@ -100,57 +97,28 @@ struct Follower {
 
 impl Follower {
     async fn run(self) {
-        let mut changed = self.live.durable();
-        let mut after = Seq(self.counted_after.0.saturating_sub(LOOK_BACK));
+        let from = Seq(self.counted_after.0.saturating_sub(LOOK_BACK));
+        let mut follow = self.live.follow(from);
         loop {
-            changed.mark_unchanged();
-            while let Some(last) = self.take_after(after).await {
-                after = last;
-            }
-            self.said.send_replace(Some(self.docs.now()));
-            tokio::time::sleep(PAUSE).await;
-            if changed.changed().await.is_err() {
-                return;
-            }
-        }
-    }
-
-    /// Takes the next entries; the last of them, `None` if there is none.
-    async fn take_after(&self, after: Seq) -> Option<Seq> {
-        match self.live.after(after, PIECE) {
-            Batch::Lines { bytes, last } => {
-                self.take(&bytes);
-                Some(last)
-            }
-            Batch::InFiles { durable } => {
-                let state_dir = self.live.state_dir().to_owned();
-                let read = tokio::task::spawn_blocking(move || {
-                    let mut cursor = Cursor::new(&state_dir, after)?;
-                    read_piece(&mut cursor, durable, PIECE)
-                });
-                match read.await.ok()? {
-                    Ok(piece) if !piece.bytes.is_empty() => {
-                        self.take(&piece.bytes);
-                        Some(piece.last)
-                    }
-                    Ok(_) => Some(durable),
-                    Err(error) => {
-                        tracing::error!(%error, "the journal cannot be read back for the page");
-                        Some(durable)
-                    }
+            match follow.lines().await {
+                Ok(lines) if lines.is_empty() => {
+                    self.said.send_replace(Some(self.docs.now()));
+                    tokio::time::sleep(PAUSE).await;
+                    follow.changed().await;
+                }
+                Ok(lines) => self.take(&lines),
+                Err(error) => {
+                    tracing::error!(%error, "the journal cannot be read back for the page");
+                    follow.skip_to_the_end();
                 }
             }
-            Batch::CaughtUp => None,
         }
     }
 
-    fn take(&self, lines: &[u8]) {
+    fn take(&self, lines: &[Line]) {
         let mut board = self.docs.board();
-        for text in lines.split(|byte| *byte == b'\n') {
-            // What is no entry of ours is told by `verify`.
-            let Ok((stamped, _)) = line::decode(text) else {
-                continue;
-            };
+        // What is no entry of ours is told by `verify`.
+        for stamped in lines.iter().filter_map(|line| line.entry().ok()) {
             board.apply(&stamped);
             if stamped.seq > self.counted_after {
                 self.meter.count(&stamped);

@@ -1,103 +1,76 @@
-//! One client of the event stream: the state, then every entry byte for byte as stored, and where it is
-//! asked for the state again after each change.
+//! One client of the event stream: the state, then every entry as stored, and where it is asked for the state
+//! again after each change.
 //!
-//! - A client that is behind is served from the journal's files, a piece at a time. One piece waits for
-//!   it, and what the connection holds; nothing more is made while it takes nothing.
+//! - An event is made when the connection takes one: nothing waits for a client that takes nothing but the
+//!   lines of one piece, and what the connection holds.
 //! - An entry carries its number as `id`, so that a browser that comes back says where it was: the number that
 //!   stands in it, also behind a gap, which is said.
 
 use super::board::{Doc, Docs};
-use crate::clients::{Batch, Live, read_piece};
-use crate::entry::{Seq, glance};
-use crate::journal::{Cursor, JournalError};
+use crate::clients::{Heard, Listener, Live};
+use crate::entry::Seq;
+use crate::journal::Line;
 use crate::message::Notice;
-use axum::body::{Body, Bytes, HttpBody};
-use hyper::body::Frame;
+use axum::response::sse::{Event, KeepAlive, Sse};
+use futures_util::stream::{Stream, unfold};
+use std::collections::VecDeque;
 use std::convert::Infallible;
-use std::pin::Pin;
 use std::sync::Arc;
-use std::task::{Context, Poll};
 use std::time::Duration;
-use tokio::sync::mpsc::{Receiver, Sender, channel};
 use tokio::sync::{OwnedSemaphorePermit, watch};
-
-/// About how many bytes of lines are taken for a client at a time.
-const PIECE: usize = 64 * 1024;
 
 /// A comment is sent this often, so that both ends notice when the other is gone.
 const SIGN_OF_LIFE: Duration = Duration::from_secs(5);
 
-/// How soon a browser comes back, in milliseconds.
-const RETRY_MILLIS: u32 = 1_000;
+/// How soon a browser comes back.
+const RETRY: Duration = Duration::from_secs(1);
 
-/// What a client gets, as a body that ends when the daemon does.
-pub(super) fn body(
+/// What a client gets, until it goes or the daemon ends.
+pub(super) fn stream(
     live: Arc<Live>,
     docs: Docs,
     asked: (Option<Seq>, bool),
     place: OwnedSemaphorePermit,
-) -> Body {
-    let (out, pieces) = channel(1);
-    let client = Client::new(live, docs, asked);
-    tokio::spawn(async move {
-        client.run(&out).await;
-        drop(place);
+) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
+    let client = Client::new(live, docs, asked, place);
+    let events = unfold(client, |mut client| async {
+        let event = client.next().await?;
+        Some((Ok(event), client))
     });
-    Body::new(Pieces(pieces))
-}
-
-struct Pieces(Receiver<Bytes>);
-
-impl HttpBody for Pieces {
-    type Data = Bytes;
-    type Error = Infallible;
-
-    fn poll_frame(
-        mut self: Pin<&mut Self>,
-        context: &mut Context<'_>,
-    ) -> Poll<Option<Result<Frame<Bytes>, Infallible>>> {
-        let piece = self.0.poll_recv(context);
-        piece.map(|piece| piece.map(|piece| Ok(Frame::data(piece))))
-    }
+    Sse::new(events).keep_alive(KeepAlive::new().interval(SIGN_OF_LIFE))
 }
 
 struct Client {
-    live: Arc<Live>,
+    listener: Listener,
     docs: Docs,
-    changed: watch::Receiver<Seq>,
     newest: watch::Receiver<Option<Doc>>,
     /// The state is sent again after each change.
     each_state: bool,
+    /// Lines that it has not taken yet, the first of them behind `after`.
+    lines: VecDeque<Line>,
     after: Seq,
-    notices_seen: u64,
-    /// Kept while the client is behind, so that its place need not be searched again.
-    cursor: Option<Cursor>,
-    first: Option<Bytes>,
-}
-
-/// What there is for a client.
-enum Next {
-    Piece(Vec<u8>),
-    /// Nothing yet.
-    Wait,
-    /// Nothing any more.
-    End,
+    /// What comes before these lines.
+    ready: VecDeque<Event>,
+    _place: OwnedSemaphorePermit,
 }
 
 impl Client {
-    fn new(live: Arc<Live>, docs: Docs, (asked, each_state): (Option<Seq>, bool)) -> Self {
-        let (changed, mut newest) = (live.durable(), docs.newest());
-        newest.mark_unchanged();
+    fn new(
+        live: Arc<Live>,
+        docs: Docs,
+        (asked, each_state): (Option<Seq>, bool),
+        place: OwnedSemaphorePermit,
+    ) -> Self {
         let notices_seen = live.notices_seen();
+        let mut newest = docs.newest();
+        newest.mark_unchanged();
         let doc = docs.now();
-        let mut first = format!("retry: {RETRY_MILLIS}\n").into_bytes();
-        let after = match asked {
-            None => {
-                // All that it shows is had: who comes back after this misses nothing.
-                first.extend_from_slice(format!("id: {}\n", doc.seq).as_bytes());
-                doc.seq
-            }
-            Some(after) if after <= doc.seq => after,
+        let first = Event::default().retry(RETRY);
+        // All that the state shows is had: who comes back after this misses nothing.
+        let had = |event: Event| event.id(doc.seq.to_string());
+        let (after, ready) = match asked {
+            None => (doc.seq, vec![state(had(first), &doc)]),
+            Some(after) if after <= doc.seq => (after, vec![state(first, &doc)]),
             Some(beyond) => {
                 let notice = Notice::new(
                     "error",
@@ -105,184 +78,84 @@ impl Client {
                     Some("is it another journal? compare `journal` of the state"),
                 );
                 // Whoever comes back asks for what there is, and not for that number again.
-                first.extend_from_slice(format!("id: {}\n", doc.seq).as_bytes());
-                notice_event(&mut first, &notice);
-                doc.seq
+                let notice = said(had(first), &crate::message::line(&notice));
+                (doc.seq, vec![notice, state(Event::default(), &doc)])
             }
         };
-        event(&mut first, "state", doc.json.as_bytes());
         Self {
-            live,
+            listener: Listener::new(live, after, notices_seen),
             docs,
-            changed,
             newest,
             each_state,
+            lines: VecDeque::new(),
             after,
-            notices_seen,
-            cursor: None,
-            first: Some(first.into()),
+            ready: ready.into(),
+            _place: place,
         }
     }
 
-    async fn run(mut self, out: &Sender<Bytes>) {
-        if let Some(first) = self.first.take()
-            && out.send(first).await.is_err()
-        {
-            return;
-        }
+    /// The next event, once there is one; `None` when nothing more comes.
+    async fn next(&mut self) -> Option<Event> {
         loop {
-            match self.next().await {
-                Next::Piece(piece) => {
-                    if out.send(piece.into()).await.is_err() {
-                        return;
-                    }
+            if let Some(event) = self.ready.pop_front() {
+                return Some(event);
+            }
+            if let Some(line) = self.lines.pop_front() {
+                return Some(self.entry(line));
+            }
+            match self.listener.next().await.ok()? {
+                Heard::Lines(lines) => self.lines = lines.into(),
+                Heard::Notices(notices) => {
+                    let notices = notices.split_inclusive(|byte| *byte == b'\n');
+                    let notices = notices.map(|notice| said(Event::default(), notice));
+                    self.ready.extend(notices);
+                    // How the journal is stands in the state too.
+                    let doc = self.docs.now();
+                    self.ready.push_back(state(Event::default(), &doc));
                 }
-                Next::End => return,
-                Next::Wait => tokio::select! {
+                Heard::LetGo => return None,
+                Heard::Nothing => tokio::select! {
                     biased;
-                    () = out.closed() => return,
-                    changed = self.changed.changed() => {
-                        if changed.is_err() {
-                            return;
-                        }
-                    }
+                    () = self.listener.changed() => {}
                     changed = self.newest.changed(), if self.each_state => {
-                        if changed.is_err() {
-                            return;
-                        }
-                        let Some(doc) = self.newest.borrow_and_update().clone() else {
-                            continue;
-                        };
-                        let mut piece = Vec::new();
-                        event(&mut piece, "state", doc.json.as_bytes());
-                        if out.send(piece.into()).await.is_err() {
-                            return;
-                        }
-                    }
-                    () = tokio::time::sleep(SIGN_OF_LIFE) => {
-                        if out.send(Bytes::from_static(b":\n\n")).await.is_err() {
-                            return;
-                        }
+                        changed.ok()?;
+                        let doc = self.newest.borrow_and_update().clone()?;
+                        return Some(state(Event::default(), &doc));
                     }
                 },
             }
         }
     }
 
-    async fn next(&mut self) -> Next {
-        self.changed.mark_unchanged();
-        match self.live.after(self.after, PIECE) {
-            Batch::Lines { bytes, last } => {
-                self.cursor = None;
-                self.entries(&bytes, last)
-            }
-            Batch::InFiles { durable } => self.read_files(durable).await,
-            Batch::CaughtUp => {
-                let (notices, seen) = self.live.notices_after(self.notices_seen);
-                self.notices_seen = seen;
-                let closing = self.live.is_closing();
-                if notices.is_empty() && !closing {
-                    return Next::Wait;
-                }
-                let mut piece = Vec::new();
-                for notice in lines(&notices) {
-                    event(&mut piece, "notice", notice);
-                }
-                if !notices.is_empty() {
-                    // How the journal is stands in the state too.
-                    event(&mut piece, "state", self.docs.now().json.as_bytes());
-                }
-                if piece.is_empty() {
-                    return Next::End;
-                }
-                Next::Piece(piece)
-            }
-        }
-    }
-
-    async fn read_files(&mut self, durable: Seq) -> Next {
-        let cursor = self.cursor.take();
-        let (live, after) = (Arc::clone(&self.live), self.after);
-        let read = tokio::task::spawn_blocking(move || {
-            let mut cursor = match cursor {
-                Some(cursor) => cursor,
-                None => Cursor::new(live.state_dir(), after)?,
-            };
-            let piece = read_piece(&mut cursor, durable, PIECE)?;
-            Ok::<_, JournalError>((cursor, piece))
-        });
-        match read.await {
-            Ok(Ok((cursor, piece))) if !piece.bytes.is_empty() => {
-                self.cursor = Some(cursor);
-                self.entries(&piece.bytes, piece.last)
-            }
-            Ok(Err(error)) => {
-                tracing::error!(%error, "the journal cannot be read back for a client of the page");
-                Next::End
-            }
-            // The runtime is going down; or there is nothing, and `verify` says what is missing.
-            Err(_) | Ok(Ok(_)) => Next::End,
-        }
-    }
-
-    /// Whole lines that follow `after`, each with its number.
-    fn entries(&mut self, bytes: &[u8], last: Seq) -> Next {
-        let piece = numbered(self.after, bytes);
-        self.after = last;
-        Next::Piece(piece)
-    }
-}
-
-/// Lines that come after entry `after` as events, each with the number that stands in it; where entries are
-/// missing before one, that is said.
-fn numbered(after: Seq, bytes: &[u8]) -> Vec<u8> {
-    let mut piece = Vec::with_capacity(bytes.len() + bytes.len() / 8);
-    let mut before = after;
-    for line in lines(bytes) {
-        let want = before.following();
-        let seq = glance::seq(line).unwrap_or(want);
-        if seq > want {
+    /// A line with its number; where entries are missing before it, that comes first.
+    fn entry(&mut self, line: Line) -> Event {
+        let (want, seq) = (self.after.following(), line.seq);
+        let before = Seq(seq.0.saturating_sub(1));
+        if want < seq {
+            self.after = before;
+            self.lines.push_front(line);
             let notice = Notice::new(
                 "gap",
-                format!(
-                    "entries {want} to {} are not in the journal's files any more",
-                    seq.0.saturating_sub(1)
-                ),
+                format!("entries {want} to {before} are not in the journal's files any more"),
                 Some(
                     "see what is missing: tallyjaw verify; segments that were moved away can be put back",
                 ),
             );
-            notice_event(&mut piece, &notice);
+            return said(Event::default(), &crate::message::line(&notice));
         }
-        piece.extend_from_slice(format!("id: {seq}\n").as_bytes());
-        data(&mut piece, line);
-        before = seq;
+        self.after = seq;
+        let event = Event::default().id(seq.to_string());
+        // An entry is JSON; what is damaged may be anything.
+        event.data(String::from_utf8_lossy(&line.bytes))
     }
-    piece
 }
 
-fn notice_event(piece: &mut Vec<u8>, notice: &Notice) {
-    event(
-        piece,
-        "notice",
-        crate::message::line(notice).trim_ascii_end(),
-    );
+fn state(event: Event, doc: &Doc) -> Event {
+    event.event("state").data(&doc.json)
 }
 
-fn lines(bytes: &[u8]) -> impl Iterator<Item = &[u8]> {
-    bytes
-        .split(|byte| *byte == b'\n')
-        .filter(|line| !line.is_empty())
-}
-
-fn event(piece: &mut Vec<u8>, name: &str, line: &[u8]) {
-    piece.extend_from_slice(format!("event: {name}\n").as_bytes());
-    data(piece, line);
-}
-
-/// One line of JSON has no line end in it.
-fn data(piece: &mut Vec<u8>, line: &[u8]) {
-    piece.extend_from_slice(b"data: ");
-    piece.extend_from_slice(line);
-    piece.extend_from_slice(b"\n\n");
+/// A notice, a line of JSON with its newline.
+fn said(event: Event, notice: &[u8]) -> Event {
+    let text = String::from_utf8_lossy(notice.trim_ascii_end());
+    event.event("notice").data(text)
 }

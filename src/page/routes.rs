@@ -16,7 +16,7 @@ use axum::extract::{Path, RawQuery, Request, State};
 use axum::http::header::{CACHE_CONTROL, CONTENT_LENGTH, CONTENT_SECURITY_POLICY, CONTENT_TYPE};
 use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::middleware;
-use axum::response::Response;
+use axum::response::{IntoResponse as _, Response};
 use axum::routing::{get, post};
 use std::net::SocketAddr;
 use std::sync::Arc;
@@ -284,8 +284,9 @@ async fn event_stream(
         return busy(&why).response();
     };
     let live = Arc::clone(&site.sources.live);
-    let body = events::body(live, site.docs.clone(), (after, each_state), place);
-    answer(StatusCode::OK, "text/event-stream; charset=utf-8", body)
+    let events = events::stream(live, site.docs.clone(), (after, each_state), place);
+    let kind = (CONTENT_TYPE, "text/event-stream; charset=utf-8");
+    ([kind, (CACHE_CONTROL, "no-store")], events).into_response()
 }
 
 /// The body of a command, within its limits.

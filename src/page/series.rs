@@ -1,7 +1,7 @@
 //! One series with all its readings, from the journal's files.
 
+use crate::entry::Seq;
 use crate::entry::history::History;
-use crate::entry::{Seq, line};
 use crate::journal::Cursor;
 use crate::message::series::SeriesMessage;
 use std::path::Path;
@@ -10,9 +10,8 @@ use std::path::Path;
 pub(super) fn find(state_dir: &Path, wanted: Seq, last: Seq) -> Result<Option<Vec<u8>>, String> {
     let mut cursor = Cursor::new(state_dir, Seq(0)).map_err(|error| error.to_string())?;
     let mut history = History::new(Some(wanted));
-    while let Some(read) = cursor.next_line(last).map_err(|error| error.to_string())? {
-        let (stamped, _) = line::decode(&read.bytes).map_err(|error| error.to_string())?;
-        history.apply(&stamped);
+    while let Some(line) = cursor.next_line(last).map_err(|error| error.to_string())? {
+        history.apply(&line.entry().map_err(|error| error.to_string())?);
     }
     let closed = history.closed().iter().map(SeriesMessage::closed);
     let found = closed

@@ -4,11 +4,10 @@
 //! without a shell. What is old is skipped and not said late; nothing waits for it, and what was not said is
 //! in the journal and the log all the same.
 
-use super::{Cursor, SinkError};
 use crate::config::PLACEHOLDERS;
-use crate::entry::{Entry, Reading, Seq, Stamped, line, reservation, words};
+use crate::entry::{Entry, Reading, Stamped, reservation, words};
+use crate::journal::Follow;
 use crate::quantity::Measured;
-use std::path::PathBuf;
 use std::process::Stdio;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -37,74 +36,33 @@ struct Saying {
 }
 
 /// Says what becomes durable from now on, until the sender of `stopped` is dropped.
-pub async fn run(
-    program: Vec<String>,
-    state_dir: PathBuf,
-    durable: watch::Receiver<Seq>,
-    mut stopped: watch::Receiver<()>,
-) {
+pub async fn run(program: Vec<String>, follow: Follow, mut stopped: watch::Receiver<()>) {
     let (say, sayings) = broadcast::channel(WAITING_MOST);
     tokio::select! {
-        () = follow(state_dir, durable, say) => {}
+        () = listen(follow, say) => {}
         () = speak(program, sayings) => {}
         _ = stopped.changed() => {}
     }
 }
 
-async fn follow(
-    state_dir: PathBuf,
-    mut durable: watch::Receiver<Seq>,
-    say: broadcast::Sender<Arc<Saying>>,
-) {
-    let mut after = *durable.borrow_and_update();
-    let mut cursor = None;
-    while durable.changed().await.is_ok() {
-        let until = *durable.borrow_and_update();
-        let (state_dir, say) = (state_dir.clone(), say.clone());
-        let read = move || {
-            let mut cursor = match cursor {
-                Some(cursor) => cursor,
-                None => Cursor::new(&state_dir, after)?,
-            };
-            let last = say_all(&mut cursor, until, &say)?;
-            Ok::<_, SinkError>((cursor, last))
-        };
-        match tokio::task::spawn_blocking(read).await {
-            Ok(Ok((moved, last))) => {
-                after = last.unwrap_or(after);
-                cursor = Some(moved);
+async fn listen(mut follow: Follow, say: broadcast::Sender<Arc<Saying>>) {
+    loop {
+        match follow.entries().await {
+            Ok(entries) if entries.is_empty() => follow.changed().await,
+            Ok(entries) => {
+                for words in entries.iter().filter_map(saying) {
+                    let since = Instant::now();
+                    // Nobody to say it: the daemon is stopping.
+                    let _ = say.send(Arc::new(Saying { since, words }));
+                }
             }
-            Ok(Err(error)) => {
+            Err(error) => {
                 tracing::warn!(%error, "verdicts are not said");
-                cursor = None;
                 tokio::time::sleep(PAUSE).await;
-                after = *durable.borrow();
+                follow.skip_to_the_end();
             }
-            // The runtime is going down.
-            Err(_) => return,
         }
     }
-}
-
-/// Hands on what is to be said of the entries up to `until`; the last entry.
-fn say_all(
-    cursor: &mut Cursor,
-    until: Seq,
-    say: &broadcast::Sender<Arc<Saying>>,
-) -> Result<Option<Seq>, SinkError> {
-    let mut last = None;
-    while let Some(read) = cursor.next_line(until)? {
-        let after = read.seq;
-        let (stamped, _) =
-            line::decode(&read.bytes).map_err(|cause| SinkError::Line { after, cause })?;
-        last = Some(read.seq);
-        if let Some(words) = saying(&stamped) {
-            let since = Instant::now();
-            // Nobody to say it: the daemon is stopping.
-            let _ = say.send(Arc::new(Saying { since, words }));
-        }
-    }
-    Ok(last)
 }
 
 async fn speak(program: Vec<String>, mut sayings: broadcast::Receiver<Arc<Saying>>) {

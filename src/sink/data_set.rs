@@ -10,7 +10,7 @@
 use super::{Place, Sink, SinkError, SinkKind, cursors, failed, make};
 use crate::config::DataSetConfig;
 use crate::entry::resume::Resumable;
-use crate::entry::{Entry, JournalId, Seq, Stamped, line};
+use crate::entry::{Entry, JournalId, Seq, Stamped};
 use crate::export::{ParquetTable, Table as _, WholeFile};
 use crate::journal::Cursor;
 use crate::quantity::WallMicros;
@@ -169,11 +169,8 @@ impl DataSet {
         let journal = JournalId(self.place.journal.clone());
         let mut gather = Gather::new(journal);
         let mut cursor = Cursor::new(&self.place.state_dir, Seq(from.0.saturating_sub(1)))?;
-        while let Some(read) = cursor.next_line(self.seen)? {
-            let after = Seq(read.seq.0.saturating_sub(1));
-            let (stamped, _) =
-                line::decode(&read.bytes).map_err(|cause| SinkError::Line { after, cause })?;
-            gather.take(&stamped, |row| self.add(&mut files, row))?;
+        while let Some(line) = cursor.next_line(self.seen)? {
+            gather.take(&line.entry()?, |row| self.add(&mut files, row))?;
         }
         for (part, table) in files {
             let path = self.path(&part);
@@ -189,13 +186,10 @@ impl DataSet {
     /// The first entry that is left of the journal, and its day.
     fn beginning(&self) -> Result<(Seq, String), SinkError> {
         let mut cursor = Cursor::new(&self.place.state_dir, Seq(0))?;
-        let Some(read) = cursor.next_line(self.seen)? else {
-            return Ok((Seq(1), String::new()));
-        };
-        let after = Seq(0);
-        let (stamped, _) =
-            line::decode(&read.bytes).map_err(|cause| SinkError::Line { after, cause })?;
-        Ok((read.seq, day_of(stamped.at)))
+        Ok(match cursor.next_line(self.seen)? {
+            Some(line) => (line.seq, day_of(line.entry()?.at)),
+            None => (Seq(1), String::new()),
+        })
     }
 
     /// Whether all that a day's file needs is still in the journal; else it would come out smaller than it was.

@@ -12,9 +12,8 @@ pub mod log;
 pub mod mqtt;
 
 use crate::config::DataSetConfig;
-use crate::entry::line::{self, LineError};
 use crate::entry::{JournalId, Seq, Stamped};
-use crate::journal::{Cursor, JournalError, Witness};
+use crate::journal::{Follow, JournalError, Line, Witness, blocking};
 use crate::quantity::WallMicros;
 use attempts::{Attempts, Tell};
 use std::fs::{DirBuilder, File};
@@ -95,14 +94,6 @@ pub enum SinkError {
     /// The journal cannot be read.
     #[error(transparent)]
     Journal(#[from] JournalError),
-    /// A line of it is no entry.
-    #[error("entry {after} is followed by what is no entry: {cause}")]
-    Line {
-        /// The entry before.
-        after: Seq,
-        /// What is wrong with it.
-        cause: LineError,
-    },
 }
 
 /// What a person can do about each of these.
@@ -160,9 +151,6 @@ fn make(folder: &Path, mode: u32) -> io::Result<()> {
     File::open(parent)?.sync_all() // fsync: the name of the new folder
 }
 
-/// How many entries a sink is given at a time.
-const PIECE: usize = 256;
-
 /// For the status of a sink: when something went wrong.
 fn now() -> WallMicros {
     WallMicros(jiff::Timestamp::now().as_microsecond())
@@ -170,35 +158,23 @@ fn now() -> WallMicros {
 
 /// Moves one sink along with the durable end of the journal, until the sender of `stopped` is
 /// dropped; what is durable by then is still taken.
-pub async fn run(
-    place: Place,
-    mut durable: watch::Receiver<Seq>,
-    mut stopped: watch::Receiver<()>,
-    tell: Tell,
-) {
+pub async fn run(place: Place, mut follow: Follow, mut stopped: watch::Receiver<()>, tell: Tell) {
     let kind = kind(place.data_set.as_ref());
     let mut attempts = Attempts::new(&place.name, kind.name, tell);
     let mut open = None;
     let mut stopping = false;
     loop {
-        let until = *durable.borrow_and_update();
-        let place = place.clone();
-        let moved =
-            tokio::task::spawn_blocking(move || catch_up(kind, &place, open, until, stopping))
-                .await;
-        let pause = match moved {
-            Ok(Ok(caught_up)) => {
-                let due = caught_up.0.due();
-                attempts.delivered(caught_up.0.arrived());
-                open = Some(caught_up);
+        let pause = match moved(kind, &place, open.take(), &mut follow, stopping).await {
+            Ok((sink, caught_up)) => {
+                let due = sink.due();
+                attempts.delivered(sink.arrived());
+                open = Some(sink);
+                if !caught_up {
+                    continue;
+                }
                 due
             }
-            Ok(Err(error)) => {
-                open = None;
-                Some(attempts.failed(now(), &error, REMEDY))
-            }
-            // The runtime is going down.
-            Err(_) => return,
+            Err(error) => Some(attempts.failed(now(), &error, REMEDY)),
         };
         if stopping {
             return;
@@ -207,7 +183,7 @@ pub async fn run(
             biased;
             _ = stopped.changed() => stopping = true,
             () = sleep(pause), if pause.is_some() => {}
-            changed = durable.changed(), if !attempts.is_failing() => stopping = changed.is_err(),
+            () = follow.changed(), if !attempts.is_failing() => {}
         }
     }
 }
@@ -219,37 +195,34 @@ async fn sleep(pause: Option<Duration>) {
     }
 }
 
-type Open = (Box<dyn Sink>, Cursor);
-
-fn catch_up(
-    kind: &SinkKind,
+/// Gives a sink the next entries, or settles it where it has all; whether it has.
+async fn moved(
+    kind: &'static SinkKind,
     place: &Place,
-    open: Option<Open>,
-    until: Seq,
+    open: Option<Box<dyn Sink>>,
+    follow: &mut Follow,
     stopping: bool,
-) -> Result<Open, SinkError> {
-    let (mut sink, mut cursor) = if let Some(open) = open {
-        open
-    } else {
-        let sink = (kind.open)(place)?;
-        let cursor = Cursor::new(&place.state_dir, sink.after())?;
-        (sink, cursor)
+) -> Result<(Box<dyn Sink>, bool), SinkError> {
+    let mut sink = match open {
+        Some(sink) => sink,
+        None => {
+            let place = place.clone();
+            blocking(move || (kind.open)(&place)).await?
+        }
     };
-    loop {
-        let mut entries = Vec::new();
-        let mut after = sink.after();
-        while entries.len() < PIECE
-            && let Some(read) = cursor.next_line(until)?
-        {
-            let (stamped, _) =
-                line::decode(&read.bytes).map_err(|cause| SinkError::Line { after, cause })?;
-            after = read.seq;
-            entries.push(stamped);
-        }
-        if entries.is_empty() {
-            sink.settle(stopping)?;
-            return Ok((sink, cursor));
-        }
-        sink.take(&entries)?;
+    follow.go_to(sink.after());
+    let lines = follow.lines().await?;
+    if lines.is_empty() && !stopping && sink.due().is_none() {
+        return Ok((sink, true));
     }
+    blocking(move || {
+        if lines.is_empty() {
+            sink.settle(stopping)?;
+            return Ok((sink, true));
+        }
+        let entries: Result<Vec<_>, _> = lines.iter().map(Line::entry).collect();
+        sink.take(&entries?)?;
+        Ok((sink, false))
+    })
+    .await
 }

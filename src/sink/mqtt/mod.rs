@@ -18,8 +18,8 @@ use super::attempts::{Attempts, Tell};
 use super::cursor::SinkCursor;
 use super::{REMEDY, SinkError, now};
 use crate::config::MqttConfig;
-use crate::entry::{Seq, line, words};
-use crate::journal::Cursor;
+use crate::entry::{Seq, words};
+use crate::journal::{Follow, Line, blocking};
 use crate::message::state::StateMessage;
 use broker::{Broker, Message};
 use retained::Retained;
@@ -30,8 +30,6 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio::time::{Instant, sleep, sleep_until, timeout};
 
-/// How many entries are on their way at a time.
-const PIECE: usize = 64;
 /// The cursor may lag behind by this much: each move of it costs the disk two syncs.
 const LAG: Duration = Duration::from_secs(1);
 /// How long the last entries and the goodbye may take.
@@ -84,7 +82,7 @@ pub async fn run(
     name: String,
     config: MqttConfig,
     source: Source,
-    mut durable: watch::Receiver<Seq>,
+    mut follow: Follow,
     mut stopped: watch::Receiver<()>,
     tell: Tell,
 ) {
@@ -95,7 +93,7 @@ pub async fn run(
             source: &source,
             attempts: &mut attempts,
         };
-        let Err(error) = outlet.connection(&mut durable, &mut stopped).await else {
+        let Err(error) = outlet.connection(&mut follow, &mut stopped).await else {
             return;
         };
         let pause = attempts.failed(now(), &error, error.remedy());
@@ -118,12 +116,13 @@ impl Outlet<'_> {
     /// From connecting until it fails or the daemon stops.
     async fn connection(
         &mut self,
-        durable: &mut watch::Receiver<Seq>,
+        follow: &mut Follow,
         stopped: &mut watch::Receiver<()>,
     ) -> Result<Stopped, Failed> {
         let (name, source) = (self.attempts.name().to_owned(), self.source.clone());
-        let mut place = blocking(move || Place::open(&name, &source)).await?;
-        self.attempts.goes_on_after(place.reached);
+        let mut done = blocking(move || Acknowledged::open(&name, &source)).await?;
+        follow.go_to(done.reached);
+        self.attempts.goes_on_after(done.reached);
         let opening = Broker::connect(self.config, &self.source.journal);
         let mut broker = tokio::select! {
             biased;
@@ -134,30 +133,28 @@ impl Outlet<'_> {
         broker.publish(vec![retained.online()]).await?;
         let steady = Instant::now() + Attempts::steady_after();
         loop {
-            let until = *durable.borrow_and_update();
-            place = self
-                .catch_up(&mut broker, place, &mut retained, until)
+            done = self
+                .catch_up(&mut broker, done, &mut retained, follow)
                 .await?;
-            let lag = place.unsaved_since.map(|since| since + LAG);
+            let lag = done.unsaved_since.map(|since| since + LAG);
             tokio::select! {
                 biased;
                 _ = stopped.changed() => break,
-                changed = durable.changed() => if changed.is_err() { break },
-                () = due(lag) => place = place.save().await?,
+                () = follow.changed() => {}
+                () = due(lag) => done = done.save().await?,
                 () = sleep_until(steady), if self.attempts.is_failing() => {
-                    self.attempts.delivered(place.reached);
+                    self.attempts.delivered(done.reached);
                 }
                 failed = broker.idle() => return Err(failed.into()),
             }
         }
-        let last = *durable.borrow();
         let goodbye = async {
-            let place = self
-                .catch_up(&mut broker, place, &mut retained, last)
+            let done = self
+                .catch_up(&mut broker, done, &mut retained, follow)
                 .await?;
             broker.publish(vec![retained.offline()]).await?;
             broker.disconnect().await;
-            place.save().await?;
+            done.save().await?;
             Ok::<(), Failed>(())
         };
         if let Ok(said) = timeout(GOODBYE, goodbye).await {
@@ -171,90 +168,59 @@ impl Outlet<'_> {
         Ok(Stopped)
     }
 
-    /// Publishes every entry up to `until`, then what has changed of the state.
+    /// Publishes every entry that is durable, then what has changed of the state.
     async fn catch_up(
         &mut self,
         broker: &mut Broker,
-        mut place: Place,
+        mut done: Acknowledged,
         retained: &mut Retained,
-        until: Seq,
-    ) -> Result<Place, Failed> {
+        follow: &mut Follow,
+    ) -> Result<Acknowledged, Failed> {
         loop {
-            let (topic, journal) = (self.config.topic.clone(), self.source.journal.clone());
-            let piece = blocking(move || place.piece(until, &topic, &journal)).await?;
-            place = piece.place;
-            if piece.messages.is_empty() {
+            let lines = follow.lines().await.map_err(SinkError::from)?;
+            if lines.is_empty() {
                 break;
             }
-            broker.publish(piece.messages).await?;
-            self.attempts.delivered(piece.last);
-            place = place.reached(piece.last).await?;
+            let (topic, journal) = (self.config.topic.clone(), self.source.journal.clone());
+            let message = move |line: &Line| message(line, &topic, &journal);
+            let messages = blocking(move || lines.iter().map(message).collect::<Result<_, _>>());
+            broker.publish(messages.await?).await?;
+            self.attempts.delivered(follow.after());
+            done = done.reached(follow.after()).await?;
         }
         let changed = retained.changed(&(self.source.state)());
         broker.publish(changed).await?;
-        Ok(place)
+        Ok(done)
     }
 }
 
-/// Entries on their way.
-struct Piece {
-    place: Place,
-    messages: Vec<Message>,
-    last: Seq,
+/// An entry as it is published.
+fn message(line: &Line, topic: &str, journal: &str) -> Result<Message, SinkError> {
+    let entry = line.entry()?.entry;
+    let (station, kind) = (words::station(&entry).unwrap_or("-"), entry.kind());
+    Ok(Message {
+        topic: format!("{topic}/entries/{journal}/{station}/{kind}"),
+        identity: Some(format!("{journal}/{}", line.seq)),
+        payload: line.bytes.to_vec(),
+        retain: false,
+    })
 }
 
-/// What may wait for the disk, on another thread than that of ports and clients.
-async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> T {
-    match tokio::task::spawn_blocking(work).await {
-        Ok(done) => done,
-        Err(_) => std::future::pending().await, // the runtime is going down
-    }
-}
-
-/// Where an outlet is in the journal.
-struct Place {
+/// How far the broker has acknowledged.
+struct Acknowledged {
     saved: SinkCursor,
-    cursor: Cursor,
     reached: Seq,
     /// Since when the saved cursor lags behind.
     unsaved_since: Option<Instant>,
 }
 
-impl Place {
+impl Acknowledged {
     fn open(name: &str, source: &Source) -> Result<Self, SinkError> {
         let saved = SinkCursor::open(&source.state_dir, name, &source.journal)?;
-        let reached = saved.after();
         Ok(Self {
-            cursor: Cursor::new(&source.state_dir, reached)?,
+            reached: saved.after(),
             saved,
-            reached,
             unsaved_since: None,
-        })
-    }
-
-    /// The next entries as messages, and the last of them.
-    fn piece(mut self, until: Seq, topic: &str, journal: &str) -> Result<Piece, SinkError> {
-        let mut messages = Vec::new();
-        let mut last = self.reached;
-        while messages.len() < PIECE
-            && let Some(read) = self.cursor.next_line(until)?
-        {
-            let (stamped, _) = line::decode(&read.bytes)
-                .map_err(|cause| SinkError::Line { after: last, cause })?;
-            let station = words::station(&stamped.entry).unwrap_or("-");
-            let kind = stamped.entry.kind();
-            last = read.seq;
-            messages.push(Message {
-                topic: format!("{topic}/entries/{journal}/{station}/{kind}"),
-                identity: Some(format!("{journal}/{last}")),
-                payload: read.bytes,
-                retain: false,
-            });
-        }
-        Ok(Piece {
-            place: self,
-            messages,
-            last,
         })
     }
 

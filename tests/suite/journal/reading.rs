@@ -12,7 +12,7 @@ fn numbered(lines: &[Vec<u8>], from: u64) -> Vec<Line> {
         .zip(lines)
         .map(|(seq, bytes)| Line {
             seq: Seq(seq),
-            bytes: bytes.clone(),
+            bytes: bytes.as_slice().into(),
         })
         .collect()
 }
@@ -126,7 +126,7 @@ fn cursors_read_what_is_announced_while_the_thread_writes_and_changes_segments()
                     full |= segment_full;
                     announced.extend(lines.into_iter().map(|line| Line {
                         seq: line.seq,
-                        bytes: line.line.to_vec(),
+                        bytes: line.line,
                     }));
                 }
                 other => panic!("{other:?}"),

@@ -1,0 +1,290 @@
+//! The durable end of a journal that is being written, and those who follow it.
+//!
+//! In: lines as they become durable. Out: for every follower what comes after its own place, a piece at a
+//! time, and then a wait for more.
+//!
+//! - The newest lines are held in memory: who keeps up reads no file. Older ones are read from the files, on
+//!   another thread.
+//! - A follower that takes nothing is handed nothing; it delays nobody.
+
+use super::{Cursor, DurableLine, JournalError, Line};
+use crate::entry::{Seq, Stamped};
+use std::collections::VecDeque;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use tokio::sync::watch;
+
+/// How many lines, and bytes of lines, are held in memory for followers that keep up.
+const HELD_LINES: usize = 1024;
+const HELD_BYTES: usize = 1024 * 1024;
+
+/// About how many bytes of lines a follower is handed at a time.
+const PIECE: usize = 64 * 1024;
+
+/// What is durable, up to now.
+#[derive(Debug)]
+pub struct DurableEnd {
+    state_dir: PathBuf,
+    held: Mutex<Held>,
+    changed: watch::Sender<()>,
+}
+
+/// The newest lines, without a gap up to `last`.
+#[derive(Debug)]
+struct Held {
+    lines: VecDeque<Line>,
+    bytes: usize,
+    last: Seq,
+}
+
+impl DurableEnd {
+    /// Of the journal in `state_dir`, whose durable entries end with `last`.
+    pub fn new(state_dir: &Path, last: Seq) -> Self {
+        Self {
+            state_dir: state_dir.to_owned(),
+            held: Mutex::new(Held {
+                lines: VecDeque::new(),
+                bytes: 0,
+                last,
+            }),
+            changed: watch::Sender::new(()),
+        }
+    }
+
+    /// Nobody holds the lock while anything can fail, so what is behind it is always whole.
+    fn held(&self) -> MutexGuard<'_, Held> {
+        self.held.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// These lines are durable. Who waits is woken by [`DurableEnd::wake`], which comes after.
+    pub fn add(&self, lines: &[DurableLine]) {
+        let mut held = self.held();
+        for DurableLine { seq, line, .. } in lines {
+            held.last = *seq;
+            held.bytes += line.len();
+            held.lines.push_back(Line {
+                seq: *seq,
+                bytes: Arc::clone(line),
+            });
+        }
+        while held.lines.len() > HELD_LINES || held.bytes > HELD_BYTES {
+            let Some(line) = held.lines.pop_front() else {
+                break;
+            };
+            held.bytes = held.bytes.saturating_sub(line.bytes.len());
+        }
+    }
+
+    /// Has everybody look again, for lines or for something else that was said.
+    pub fn wake(&self) {
+        self.changed.send_replace(());
+    }
+
+    /// The newest durable entry.
+    pub fn last(&self) -> Seq {
+        self.held().last
+    }
+
+    /// Where the journal is.
+    pub fn state_dir(&self) -> &Path {
+        &self.state_dir
+    }
+
+    /// Follows from behind entry `after`; `Seq(0)` for all.
+    pub fn follow(self: &Arc<Self>, after: Seq) -> Follow {
+        Follow {
+            end: Arc::clone(self),
+            changed: self.changed.subscribe(),
+            after,
+            cursor: None,
+        }
+    }
+
+    fn next_after(&self, after: Seq) -> Next {
+        let held = self.held();
+        if after >= held.last {
+            return Next::Nothing;
+        }
+        let oldest = held.lines.front().map(|line| line.seq);
+        if oldest.is_none_or(|oldest| oldest > after.following()) {
+            return Next::InFiles { durable: held.last };
+        }
+        let mut bytes = 0;
+        let start = held.lines.partition_point(|line| line.seq <= after);
+        let lines = held.lines.range(start..).take_while(|line| {
+            let begins = bytes == 0;
+            bytes += line.bytes.len() + 1;
+            begins || bytes <= PIECE
+        });
+        Next::Lines(lines.cloned().collect())
+    }
+}
+
+/// What comes after a place.
+#[derive(Debug, PartialEq, Eq)]
+enum Next {
+    Lines(Vec<Line>),
+    /// Lines that are only in the files any more, up to `durable`.
+    InFiles {
+        durable: Seq,
+    },
+    Nothing,
+}
+
+/// A place in a journal that is being written.
+#[derive(Debug)]
+pub struct Follow {
+    end: Arc<DurableEnd>,
+    changed: watch::Receiver<()>,
+    after: Seq,
+    /// Kept while it is behind, so that its place need not be searched again.
+    cursor: Option<Cursor>,
+}
+
+impl Follow {
+    /// The last entry that was handed out, or behind which it began.
+    pub const fn after(&self) -> Seq {
+        self.after
+    }
+
+    /// Goes on behind another entry.
+    pub fn go_to(&mut self, after: Seq) {
+        if after != self.after {
+            self.after = after;
+            self.cursor = None;
+        }
+    }
+
+    /// Leaves out everything that is durable by now.
+    pub fn skip_to_the_end(&mut self) {
+        self.go_to(self.end.last());
+    }
+
+    /// The next lines, some of those that are durable; none if it has all. Dropped before it is done, it begins
+    /// again where it was.
+    pub async fn lines(&mut self) -> Result<Vec<Line>, JournalError> {
+        self.changed.mark_unchanged();
+        let lines = match self.end.next_after(self.after) {
+            Next::Nothing => return Ok(Vec::new()),
+            Next::Lines(lines) => {
+                self.cursor = None;
+                lines
+            }
+            Next::InFiles { durable } => self.read(durable).await?,
+        };
+        let Some(last) = lines.last() else {
+            let seq = self.after.following();
+            return Err(JournalError::Missing { seq });
+        };
+        self.after = last.seq;
+        Ok(lines)
+    }
+
+    /// The entries in the next lines.
+    pub async fn entries(&mut self) -> Result<Vec<Stamped>, JournalError> {
+        let lines = self.lines().await?;
+        lines.iter().map(Line::entry).collect()
+    }
+
+    /// Waits until something is new since it was last asked for lines.
+    pub async fn changed(&mut self) {
+        // Its sender is ours.
+        let _ = self.changed.changed().await;
+    }
+
+    async fn read(&mut self, durable: Seq) -> Result<Vec<Line>, JournalError> {
+        let (cursor, end, after) = (self.cursor.take(), Arc::clone(&self.end), self.after);
+        let read = move || {
+            let mut cursor = match cursor {
+                Some(cursor) => cursor,
+                None => Cursor::new(&end.state_dir, after)?,
+            };
+            let mut lines = Vec::new();
+            let mut bytes = 0;
+            while bytes < PIECE
+                && let Some(line) = cursor.next_line(durable)?
+            {
+                bytes += line.bytes.len() + 1;
+                lines.push(line);
+            }
+            Ok::<_, JournalError>((cursor, lines))
+        };
+        let (cursor, lines) = blocking(read).await?;
+        self.cursor = Some(cursor);
+        Ok(lines)
+    }
+}
+
+/// What may wait for a disk, on another thread than that of ports and clients.
+pub async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> T {
+    match tokio::task::spawn_blocking(work).await {
+        Ok(done) => done,
+        Err(_) => std::future::pending().await, // the runtime is going down, and this task with it
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::entry::Entry;
+    use crate::quantity::WallMicros;
+
+    fn line_of(seq: u64, text: &str) -> DurableLine {
+        DurableLine {
+            seq: Seq(seq),
+            line: text.as_bytes().into(),
+            stamped: Arc::new(Stamped {
+                seq: Seq(seq),
+                at: WallMicros(0),
+                entry: Entry::ClockStepped { by_micros: 1 },
+            }),
+        }
+    }
+
+    fn end() -> DurableEnd {
+        DurableEnd::new(Path::new("nowhere"), Seq(10))
+    }
+
+    #[test]
+    fn who_keeps_up_is_served_from_memory_and_who_is_behind_from_the_files() {
+        let end = end();
+        assert_eq!(end.next_after(Seq(10)), Next::Nothing);
+        let in_files = |durable| Next::InFiles {
+            durable: Seq(durable),
+        };
+        assert_eq!(end.next_after(Seq(9)), in_files(10));
+        let (eleven, twelve) = ("e".repeat(PIECE), "twelve".to_owned());
+        end.add(&[line_of(11, &eleven), line_of(12, &twelve)]);
+        let lines = |seq, text: &str| {
+            let bytes = text.as_bytes().into();
+            let seq = Seq(seq);
+            Next::Lines(vec![Line { seq, bytes }])
+        };
+        assert_eq!(end.next_after(Seq(10)), lines(11, &eleven));
+        assert_eq!(end.next_after(Seq(11)), lines(12, &twelve));
+        assert_eq!(end.next_after(Seq(12)), Next::Nothing);
+        assert_eq!(end.next_after(Seq(9)), in_files(12));
+    }
+
+    #[test]
+    fn lines_are_handed_out_together_while_they_are_small() {
+        let end = end();
+        end.add(&[line_of(11, "eleven"), line_of(12, "twelve")]);
+        let Next::Lines(lines) = end.next_after(Seq(10)) else {
+            panic!("they are in memory");
+        };
+        let seqs: Vec<_> = lines.iter().map(|line| line.seq.0).collect();
+        assert_eq!(seqs, [11, 12]);
+    }
+
+    #[test]
+    fn memory_is_bounded_however_many_lines_there_are() {
+        let end = end();
+        for seq in 11..5_000 {
+            end.add(&[line_of(seq, &"x".repeat(900))]);
+        }
+        let held = end.held();
+        assert!(held.lines.len() <= HELD_LINES && held.bytes <= HELD_BYTES);
+        assert_eq!(held.lines.back().map(|line| line.seq), Some(Seq(4_999)));
+    }
+}
