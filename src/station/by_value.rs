@@ -4,46 +4,13 @@
 //! refused at arming. A value outside every window is taken for the axis whose window is nearest:
 //! it is implausible, and if it is meant it is said again and counts there.
 
-use super::Refusal;
-use super::arming::{fits, refuse};
 use crate::entry::state::SeriesState;
 use crate::quantity::Quantity;
-use crate::spec::{ArmedAxis, ArmedSpec, Order};
+use crate::spec::{ArmedAxis, ArmedSpec, Limits};
 
-/// Refuses axes between which a value cannot tell.
-pub(super) fn refuse_meeting(order: Order, axes: &[ArmedAxis]) -> Result<(), Refusal> {
-    if order != Order::ByValue {
-        return Ok(());
-    }
-    for (at, one) in axes.iter().enumerate() {
-        for other in axes.iter().skip(at + 1) {
-            if one.limits.dimension() != other.limits.dimension() {
-                continue;
-            }
-            let meeting = match (one.plausible, other.plausible) {
-                (Some(one), Some(other)) if meet(one, other) => format!(
-                    "their plausible windows meet, {} to {} and {} to {}",
-                    one.0, one.1, other.0, other.1
-                ),
-                (Some(_), Some(_)) => continue,
-                (None, _) | (_, None) => {
-                    "a limit on one side only leaves every value plausible".to_owned()
-                }
-            };
-            return Err(refuse(
-                format!(
-                    "by_value cannot tell {} from {}: {meeting}",
-                    one.name, other.name
-                ),
-                "use order = \"by_piece\" or \"by_axis\", or narrow `plausible` of these axes",
-            ));
-        }
-    }
-    Ok(())
-}
-
-fn meet(one: (Quantity, Quantity), other: (Quantity, Quantity)) -> bool {
-    one.0.base() <= other.1.base() && other.0.base() <= one.1.base()
+/// Whether `quantity` has the dimension of `limits`.
+pub(super) fn fits(quantity: Quantity, limits: &Limits) -> bool {
+    quantity.dimension() == limits.dimension()
 }
 
 /// The axis that a value of this instrument is for; `None` if the instrument measures no axis of it.

@@ -4,12 +4,13 @@
 //! - A tool that the open series does not ask for is refused, with what it was and what was expected.
 //! - A tool is in one hand only: while a series of another station asks for it, it is refused here.
 
-use super::arming::{self, refuse};
+use super::arming::refuse;
 use super::{Core, Refusal};
 use crate::entry::state::SeriesState;
 use crate::entry::words::tool as in_words;
 use crate::entry::{Entry, ToolInHand, ToolSaid};
 use crate::quantity::Now;
+use crate::spec::resolve;
 use crate::spec::{ArmedTool, Tool};
 
 /// Longest name of a person, in characters.
@@ -63,9 +64,9 @@ impl Core {
         id: &str,
         nest: Option<String>,
     ) -> Result<(), Refusal> {
-        let tool = arming::tool_named(&self.catalog, id)?;
+        let tool = resolve::tool_named(&self.catalog, id)?;
         if let Some(nest) = &nest {
-            arming::nest_named(tool, nest)?;
+            resolve::nest_named(tool, nest)?;
         }
         let taken = ToolInHand {
             id: tool.id.clone(),
@@ -116,7 +117,7 @@ fn check(series: &SeriesState, tool: &Tool, taken: &ToolInHand) -> Result<bool, 
         let own = spec.purpose.is_of_own_crimps();
         if let Some(crimp) = spec.subject.crimp().filter(|_| own) {
             let nest = taken.nest.as_deref();
-            arming::check_tool(tool, nest, &crimp.terminal, crimp.wire.area)?;
+            resolve::check_tool(tool, nest, &crimp.terminal, &crimp.wire)?;
         }
         return Ok(false);
     };
@@ -151,5 +152,29 @@ fn asked_in_hand(asked: &ArmedTool) -> ToolInHand {
         id: asked.id.clone(),
         class: asked.class,
         nest: asked.nest.clone(),
+    }
+}
+
+/// Refuses a plan whose tool is not the one in the hand.
+pub(super) fn refuse_another(
+    id: &str,
+    nest: Option<&str>,
+    hand: &ToolInHand,
+) -> Result<(), Refusal> {
+    if hand.id != id {
+        return Err(refuse(
+            format!("{} is in the hand, the plan asks for {id}", in_words(hand)),
+            format!("take {id} and scan its card: tj/tool/{id}"),
+        ));
+    }
+    match (nest, &hand.nest) {
+        (Some(nest), Some(got)) if got != nest => Err(refuse(
+            format!(
+                "{} is in the hand, the plan asks for nest {nest}",
+                in_words(hand)
+            ),
+            format!("use nest {nest} and say so: tj/tool/{id}/{nest}"),
+        )),
+        (Some(_) | None, _) => Ok(()),
     }
 }

@@ -2,7 +2,7 @@
 
 use super::capture::Captured;
 use super::plausible::{self, Doubt, Implausible};
-use super::{Core, arming, by_value, order, zero};
+use super::{Core, by_value, order, zero};
 use crate::entry::state::{SeriesState, Slot};
 use crate::entry::{Entry, NotCounted, Reading, ReadingSlot, Standing};
 use crate::quantity::{Measured, Now, Quantity};
@@ -175,7 +175,7 @@ impl Core {
             ));
             return Judged::not_counted(Some(slot), NotCounted::WrongInstrument, hint);
         };
-        if !arming::fits(value.quantity(), &axis.limits) {
+        if !by_value::fits(value.quantity(), &axis.limits) {
             let hint = Some(format!("{value} is no {}", axis.limits.dimension()));
             return Judged::not_counted(Some(slot), NotCounted::Implausible, hint);
         }
@@ -244,7 +244,7 @@ fn reading_slot(
     let limits = axis.limits.clone();
     let deviation = limits
         .nominal()
-        .filter(|_| arming::fits(value.quantity(), &limits))
+        .filter(|_| by_value::fits(value.quantity(), &limits))
         .and_then(|nominal| {
             let base = value.quantity().base().checked_sub(nominal.base())?;
             Some(Quantity::from_base(limits.dimension(), base))

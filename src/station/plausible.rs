@@ -5,7 +5,7 @@
 
 use crate::entry::state::Slot;
 use crate::quantity::{Measured, MonoMicros, Quantity, Unit};
-use crate::spec::{ArmedAxis, ArmedInstrument, ArmedSpec, AxisName, Limits};
+use crate::spec::{ArmedAxis, ArmedInstrument, ArmedSpec, AxisName};
 use std::time::Duration;
 
 /// An implausible value said again within this long is meant.
@@ -32,19 +32,6 @@ pub(super) enum Implausible {
         /// In words.
         hint: String,
     },
-}
-
-/// Half the plausible window of an axis around its aim: a share of it, at least three tolerances.
-pub(super) fn window(limits: &Limits, percent: u16) -> Option<(Quantity, Quantity)> {
-    let aim = limits.aim()?;
-    let share = aim.saturating_abs().saturating_mul(i64::from(percent)) / 100;
-    let three_tolerances = limits.width()?.saturating_mul(3) / 2;
-    let half = share.max(three_tolerances);
-    let quantity = |base| Quantity::from_base(limits.dimension(), base);
-    Some((
-        quantity(aim.saturating_sub(half)),
-        quantity(aim.saturating_add(half)),
-    ))
 }
 
 /// Checks `value` against the instrument and against the axis in hand.

@@ -156,11 +156,11 @@ fn the_right_tool_says_so_and_a_wrong_one_is_refused_with_what_was_expected() {
         ),
         (
             "tj/tool/T-07/9",
-            "T-07 has no nest \"9\", want one of 2.0, 3.0",
+            "tool T-07 has no nest \"9\", want the id of one of its nests",
         ),
         (
             "tj/tool/T-70",
-            "no tool \"T-70\", want one of T-07, R-02, T-09",
+            "no tool \"T-70\", want the id of a [[tool]]",
         ),
     ] {
         let got = scan(&mut desk, card).unwrap_err();
@@ -231,12 +231,12 @@ fn a_plan_is_refused_while_another_tool_or_nest_is_in_the_hand() {
         (
             "tj/tool/T-07/3.0",
             "tj/arm/pump-any",
-            "wrong nest: 3.0 of T-07 is for 3.0 mm², not for 2.0 mm²",
+            "nest 3.0 of T-07 is not for 2.0 mm², want a nest for it; this one is for 3.0 mm²",
         ),
         (
             "tj/tool/T-09",
             "tj/arm/pump-any",
-            "tool T-09 is not for QF-250-F, only for RB-090-M",
+            "tool T-09 is not for terminal QF-250-F, want a tool for it; this one is for RB-090-M",
         ),
     ] {
         scan(&mut desk, card).unwrap();

@@ -145,7 +145,7 @@ fn a_plan_that_cannot_be_measured_is_refused_with_the_remedy() {
                 subject: crimps("QF-251", "2.0 mm²"),
                 ..plan()
             },
-            "no terminal \"QF-251\" in any sheet",
+            "no terminal \"QF-251\", want the id of a [[terminal]] in a sheet",
         ),
         (
             Plan {
@@ -159,7 +159,7 @@ fn a_plan_that_cannot_be_measured_is_refused_with_the_remedy() {
                 nest: some("3.0"),
                 ..plan()
             },
-            "wrong nest: 3.0 of T-07 is for 3.0 mm², not for 2.0 mm²",
+            "nest 3.0 of T-07 is not for 2.0 mm², want a nest for it; this one is for 3.0 mm²",
         ),
         (
             Plan {
@@ -173,7 +173,7 @@ fn a_plan_that_cannot_be_measured_is_refused_with_the_remedy() {
                 tool: some("T-99"),
                 ..plan()
             },
-            "no tool \"T-99\", want one of T-07, R-02",
+            "no tool \"T-99\", want the id of a [[tool]]",
         ),
         (
             Plan {
@@ -187,28 +187,28 @@ fn a_plan_that_cannot_be_measured_is_refused_with_the_remedy() {
                 axes: axes(&["cutoff_tab"]),
                 ..plan()
             },
-            "says nothing of cutoff_tab",
+            "does not limit cutoff_tab",
         ),
         (
             Plan {
                 axes: axes(&[HEIGHT, HEIGHT]),
                 ..plan()
             },
-            "names core_crimp_height twice",
+            "axes \"core_crimp_height\" is there already",
         ),
         (
             Plan {
                 axes: axes(&[]),
                 ..plan()
             },
-            "names no axis",
+            "axes is an empty list",
         ),
         (
             Plan {
                 pieces: 0,
                 ..plan()
             },
-            "got 0 pieces, want 1 to 10000",
+            "pieces is 0, want a whole number from 1 to 10000",
         ),
         (
             Plan {
@@ -216,7 +216,7 @@ fn a_plan_that_cannot_be_measured_is_refused_with_the_remedy() {
                 axes: axes(&["pull_force"]),
                 ..plan()
             },
-            "guarded judging needs max_error of gauge-1",
+            "gauge-1 has no max_error, want the maximum permissible error that guarded judging rests on",
         ),
     ] {
         let mut desk = Desk::new();

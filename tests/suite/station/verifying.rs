@@ -204,11 +204,11 @@ fn a_verification_that_shows_nothing_is_refused_with_the_remedy() {
         catalog
     };
     for (catalog, plan, message) in [
-        (catalog(), verification(&[], 1), "names no block"),
+        (catalog(), verification(&[], 1), "blocks is an empty list"),
         (
             catalog(),
             verification(&["2.50 mm", "2.50 mm"], 1),
-            "names the block 2.50 mm twice",
+            "blocks \"2.50 mm\" is there already",
         ),
         (
             catalog(),
@@ -223,7 +223,7 @@ fn a_verification_that_shows_nothing_is_refused_with_the_remedy() {
         (
             without_error(),
             verification(&["2.50 mm"], 1),
-            "the maximum permissible error of caliper-1 is unknown",
+            "caliper-1 has no max_error, want the maximum permissible error that it is verified against",
         ),
         (
             catalog(),
@@ -239,7 +239,7 @@ fn a_verification_that_shows_nothing_is_refused_with_the_remedy() {
                 decision: Decision::Guarded { factor_milli: 1645 },
                 ..verification(&["2.50 mm"], 1)
             },
-            "a verification by the guarded rule",
+            "decision beside gauge blocks",
         ),
         (
             catalog(),
@@ -247,7 +247,7 @@ fn a_verification_that_shows_nothing_is_refused_with_the_remedy() {
                 tool: Some("T-07".to_owned()),
                 ..verification(&["2.50 mm"], 1)
             },
-            "a tool or nest beside gauge blocks",
+            "tool beside gauge blocks",
         ),
         (
             catalog(),
@@ -255,7 +255,7 @@ fn a_verification_that_shows_nothing_is_refused_with_the_remedy() {
                 purpose: Purpose::Verification,
                 ..plan()
             },
-            "a verification of crimps",
+            "a verification without gauge blocks",
         ),
     ] {
         let mut desk = Desk::with(catalog);

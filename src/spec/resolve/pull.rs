@@ -1,9 +1,8 @@
 //! Pull tests: they destroy their pieces, so they are a series of their own.
 
-use super::refuse;
+use super::{Resolver, Unarmable};
 use crate::spec::axis::PULL_FORCE;
-use crate::spec::{Plan, Purpose};
-use crate::station::Refusal;
+use crate::spec::{AxisName, Plan, Purpose};
 
 /// Pieces of a pull test at set-up (common practice, no source).
 const AT_SET_UP: u32 = 5;
@@ -13,24 +12,21 @@ const FOR_CAPABILITY: u32 = 25;
 const CAUTION: &str = "a pull test is destructive: its pieces are scrap afterwards; keep the guard closed and \
     wear eye protection, a breaking wire whips; the maker's sheet and the manual of the puller decide how it is done";
 
-/// Refuses a pull test on pieces that are measured otherwise too, and warns of what it is.
-pub(super) fn check(plan: &Plan, warnings: &mut Vec<String>) -> Result<(), Refusal> {
-    let is_pull = |axis: &&crate::spec::AxisName| axis.as_str() == PULL_FORCE;
-    if !plan.axes.iter().any(|axis| is_pull(&axis)) {
-        return Ok(());
+impl Resolver<'_> {
+    /// Refuses a pull test on pieces that are measured otherwise too, and warns of what it is.
+    pub(super) fn check_pull(&mut self) {
+        let plan = self.plan;
+        let is_pull = |axis: &&AxisName| axis.as_str() == PULL_FORCE;
+        if !plan.axes.iter().any(|axis| is_pull(&axis)) {
+            return;
+        }
+        if let Some(other) = plan.axes.iter().find(|axis| !is_pull(axis)) {
+            let axis = other.clone();
+            self.refuse(Unarmable::PulledToo { axis });
+        }
+        self.warnings.push(CAUTION.to_owned());
+        self.warnings.extend(too_few(plan));
     }
-    if let Some(other) = plan.axes.iter().find(|axis| !is_pull(axis)) {
-        let message = format!(
-            "a pull test destroys its pieces: got {PULL_FORCE} and {other} on the same ones, want {PULL_FORCE} alone"
-        );
-        return Err(refuse(
-            message,
-            "make a plan of its own for it, `axes = [\"pull_force\"]`, and crimp pieces for it",
-        ));
-    }
-    warnings.push(CAUTION.to_owned());
-    warnings.extend(too_few(plan));
-    Ok(())
 }
 
 fn too_few(plan: &Plan) -> Option<String> {

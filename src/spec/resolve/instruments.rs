@@ -1,5 +1,6 @@
 //! The instruments whose values count, and how their zeros are told.
 
+use super::Resolver;
 use crate::quantity::Dimension;
 use crate::spec::{ArmedAxis, ArmedInstrument, Instrument, Plan};
 
@@ -44,23 +45,21 @@ fn reads_near_zero(axis: &ArmedAxis, band: i64) -> bool {
     }
 }
 
-pub(super) fn warn_of_zero(
-    plan: &Plan,
-    instruments: &[ArmedInstrument],
-    warnings: &mut Vec<String>,
-) {
-    if !plan.zero.closing {
-        warnings.push(
-            "no closing zero: nothing will vouch for the readings after the last zero".to_owned(),
-        );
-    }
-    for instrument in instruments
-        .iter()
-        .filter(|instrument| instrument.zero_must_be_said)
-    {
-        warnings.push(format!(
-            "an axis of this plan can read near zero: say each zero of {} (command, card or pedal)",
-            instrument.name
-        ));
+impl Resolver<'_> {
+    pub(super) fn warn_of_zero(&mut self, instruments: &[ArmedInstrument]) {
+        if !self.plan.zero.closing {
+            self.warnings.push(
+                "no closing zero: nothing will vouch for the readings after the last zero"
+                    .to_owned(),
+            );
+        }
+        for instrument in instruments {
+            if instrument.zero_must_be_said {
+                self.warnings.push(format!(
+                    "an axis of this plan can read near zero: say each zero of {} (command, card or pedal)",
+                    instrument.name
+                ));
+            }
+        }
     }
 }

@@ -1,0 +1,250 @@
+//! What is measured: the limits of an axis and how well each instrument can judge by them.
+
+use super::{Found, Noted, Resolver, Unarmable};
+use crate::quantity::Quantity;
+use crate::spec::pull_table::PULL_FORCE;
+use crate::spec::uncertainty::Uncertainty;
+use crate::spec::{
+    ArmedAxis, AxisName, Decision, Guard, Instrument, Limits, Order, PullTableError,
+};
+
+/// An instrument must resolve the tolerance into at least this many counts (common practice, no source).
+const LEAST_COUNTS_IN_TOLERANCE: i64 = 5;
+/// Under these test uncertainty ratios, in hundredths, the operator is warned.
+const RATIO_WANTED: u32 = 400;
+const RATIO_POOR: u32 = 200;
+
+impl Resolver<'_> {
+    /// Each axis once, and at least one.
+    pub(super) fn check_axes(&mut self) {
+        let axes = &self.plan.axes;
+        if axes.is_empty() {
+            self.refuse(Unarmable::Nothing { key: "axes" });
+        }
+        for (at, axis) in axes.iter().enumerate() {
+            if axes.iter().take(at).any(|earlier| earlier == axis) {
+                let got = axis.to_string();
+                self.refuse(Unarmable::Twice { key: "axes", got });
+            }
+        }
+    }
+
+    pub(super) fn armed_axis(
+        &mut self,
+        found: &Found<'_>,
+        name: &AxisName,
+    ) -> Result<ArmedAxis, Noted> {
+        let catalog = self.catalog;
+        let axis = catalog.axis(name).ok_or_else(|| {
+            let known = catalog.axes.iter().map(|axis| axis.name.to_string());
+            self.refuse(Unarmable::NoAxis {
+                got: name.clone(),
+                known: known.collect(),
+            })
+        })?;
+        let (limits, limits_from) = self.limits_of(found, name)?;
+        let dimension = limits.dimension();
+        let measures = |instrument: &&&Instrument| instrument.kind.dimension() == Some(dimension);
+        let measuring: Vec<_> = found.instruments.iter().filter(measures).collect();
+        if measuring.is_empty() {
+            return Err(self.refuse(Unarmable::NoInstrument {
+                axis: name.clone(),
+                dimension,
+                station: self.station.to_owned(),
+            }));
+        }
+        let guards = measuring.into_iter();
+        let guards = guards.map(|instrument| self.guard(name, &limits, instrument));
+        let guards = guards.collect::<Result<Vec<_>, _>>()?;
+        Ok(ArmedAxis {
+            name: name.clone(),
+            plausible: window(&limits, axis.plausible_percent),
+            limits,
+            limits_from,
+            guards,
+        })
+    }
+
+    /// The maker's limits, or for a pull force without any those of the table that the plan names, and that.
+    fn limits_of(
+        &mut self,
+        found: &Found<'_>,
+        name: &AxisName,
+    ) -> Result<(Limits, Option<String>), Noted> {
+        let fallback = self.plan.pull_force.as_ref();
+        let fallback = fallback.filter(|_| name.as_str() == PULL_FORCE);
+        if let Some(limits) = found.row.limits_of(name) {
+            self.warnings.extend(fallback.map(|fallback| {
+                let table = fallback.table.name;
+                format!("the maker's sheet has a pull force: table {table} of the plan is not used")
+            }));
+            return Ok((limits.clone(), None));
+        }
+        let Some(fallback) = fallback else {
+            let limited = found.row.limits.iter().map(|(axis, _)| axis.to_string());
+            return Err(self.refuse(Unarmable::NotLimited {
+                terminal: found.terminal.id.clone(),
+                wire: found.row.wire,
+                axis: name.clone(),
+                limited: limited.collect(),
+            }));
+        };
+        let minimum = fallback.minimum(&found.wire);
+        let minimum = minimum.map_err(|error| self.refuse(Unarmable::PullForce(error)))?;
+        let Some(limits) = minimum.row.limits() else {
+            let gauge = minimum.row.gauge.to_owned();
+            let table = minimum.table;
+            let error = PullTableError::NoRow { table, gauge };
+            return Err(self.refuse(Unarmable::PullForce(error)));
+        };
+        self.warnings.push(format!(
+            "the pull force {limits} is from {minimum}: the maker's own figure comes first"
+        ));
+        if let Some(caution) = minimum.table.caution {
+            self.warnings
+                .push(format!("table {} {caution}", minimum.table.name));
+        }
+        Ok((limits, Some(minimum.to_string())))
+    }
+
+    fn guard(
+        &mut self,
+        axis: &AxisName,
+        limits: &Limits,
+        instrument: &Instrument,
+    ) -> Result<Guard, Noted> {
+        self.refuse_too_coarse(axis, limits, instrument)?;
+        let uncertainty = instrument.max_error.map(|max_error| {
+            Uncertainty::new(max_error, instrument.resolution, instrument.repeatability)
+        });
+        let ratio = uncertainty
+            .zip(limits.width())
+            .and_then(|(uncertainty, width)| uncertainty.test_uncertainty_ratio_hundredths(width));
+        self.warnings
+            .extend(ratio_warning(axis, limits, instrument, ratio));
+        let name = instrument.name.clone();
+        let width = match (self.plan.decision, uncertainty) {
+            (Decision::Simple, _) => 0,
+            (Decision::Guarded { factor_milli }, Some(uncertainty)) => {
+                uncertainty.guard_band(factor_milli)
+            }
+            (Decision::Guarded { .. }, None) => {
+                return Err(self.refuse(Unarmable::NoMaxError {
+                    instrument: name,
+                    of_blocks: false,
+                }));
+            }
+        };
+        let tolerance = limits.width();
+        if tolerance.is_some_and(|tolerance| width.saturating_mul(2) > tolerance) {
+            return Err(self.refuse(Unarmable::GuardTooWide {
+                instrument: name,
+                axis: axis.clone(),
+                limits: limits.clone(),
+            }));
+        }
+        Ok(Guard {
+            instrument: name,
+            width,
+            test_uncertainty_ratio_hundredths: ratio,
+        })
+    }
+
+    fn refuse_too_coarse(
+        &mut self,
+        axis: &AxisName,
+        limits: &Limits,
+        instrument: &Instrument,
+    ) -> Result<(), Noted> {
+        let Some(width) = limits.width() else {
+            return Ok(());
+        };
+        let counts = width.checked_div(instrument.resolution.base()).unwrap_or(0);
+        if counts >= LEAST_COUNTS_IN_TOLERANCE {
+            return Ok(());
+        }
+        Err(self.refuse(Unarmable::TooCoarse {
+            instrument: instrument.name.clone(),
+            resolution: instrument.resolution,
+            axis: axis.clone(),
+            limits: limits.clone(),
+            counts,
+            least: LEAST_COUNTS_IN_TOLERANCE,
+        }))
+    }
+
+    /// Refuses axes between which a value cannot tell, where it is to tell the axis: their plausible windows meet.
+    pub(super) fn refuse_meeting(&mut self, axes: &[ArmedAxis]) {
+        if self.plan.order != Order::ByValue {
+            return;
+        }
+        for (at, one) in axes.iter().enumerate() {
+            for other in axes.iter().skip(at + 1) {
+                if one.limits.dimension() != other.limits.dimension() {
+                    continue;
+                }
+                let windows = match (one.plausible, other.plausible) {
+                    (Some(one), Some(other)) if meet(one, other) => Some([one, other]),
+                    (Some(_), Some(_)) => continue,
+                    (None, _) | (_, None) => None,
+                };
+                self.refuse(Unarmable::NotToldApart {
+                    one: one.name.clone(),
+                    other: other.name.clone(),
+                    windows,
+                });
+            }
+        }
+    }
+}
+
+fn meet(one: (Quantity, Quantity), other: (Quantity, Quantity)) -> bool {
+    one.0.base() <= other.1.base() && other.0.base() <= one.1.base()
+}
+
+/// The plausible window of an axis around its aim: a share of it to either side, at least three tolerances.
+fn window(limits: &Limits, percent: u16) -> Option<(Quantity, Quantity)> {
+    let aim = limits.aim()?;
+    let share = aim.saturating_abs().saturating_mul(i64::from(percent)) / 100;
+    let three_tolerances = limits.width()?.saturating_mul(3) / 2;
+    let half = share.max(three_tolerances);
+    let quantity = |base| Quantity::from_base(limits.dimension(), base);
+    Some((
+        quantity(aim.saturating_sub(half)),
+        quantity(aim.saturating_add(half)),
+    ))
+}
+
+fn ratio_warning(
+    axis: &AxisName,
+    limits: &Limits,
+    instrument: &Instrument,
+    ratio: Option<u32>,
+) -> Option<String> {
+    limits.width()?;
+    let Some(ratio) = ratio else {
+        return instrument.max_error.is_none().then(|| {
+            format!("the error of {} is unknown: no test uncertainty ratio for {}; write `max_error` from its calibration", instrument.name, axis.words())
+        });
+    };
+    if ratio >= RATIO_WANTED {
+        return None;
+    }
+    let shown = format!("{}.{:02}", ratio / 100, ratio % 100);
+    let (what, advice) = if ratio < RATIO_POOR {
+        (
+            "far too small",
+            "a verdict near a limit means little; use a better instrument or the guarded rule",
+        )
+    } else {
+        (
+            "small",
+            "a verdict near a limit may be wrong; consider the guarded rule",
+        )
+    };
+    Some(format!(
+        "the test uncertainty ratio of {} on {} ({limits}) is {what}: {shown}, want 4 or more; {advice}",
+        instrument.name,
+        axis.words()
+    ))
+}

@@ -1,0 +1,197 @@
+//! From a plan to the armed specification, or every reason why it cannot be armed.
+//!
+//! In: a plan, and what is configured. Out: an [`ArmedSpec`] without what only the moment knows (who measures, what
+//! the journal knows of instruments and tools), or all [`Unarmable`]s. `check` and arming ask the same; nothing in
+//! here knows the time or an open series.
+
+mod axis;
+mod blocks;
+mod instruments;
+mod pull;
+mod told;
+mod tool;
+mod unarmable;
+
+pub use told::sentence;
+pub use tool::{check_tool, nest_named, tool_named};
+pub use unarmable::Unarmable;
+
+use super::{
+    ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, Instrument, Plan, Purpose, Row,
+    Subject, Terminal, WireRequest, WireSize, wire,
+};
+
+/// More pieces than anybody measures by hand in one series.
+pub const MOST_PIECES: u32 = 10_000;
+
+/// The tool that a person holds, and its nest where that was said.
+#[derive(Debug, Clone, Copy)]
+pub struct Hand<'a> {
+    /// The tool's id.
+    pub tool: &'a str,
+    /// The nest.
+    pub nest: Option<&'a str>,
+}
+
+/// Some rule refused, and its reason was noted.
+struct Noted;
+
+/// A plan on its way.
+struct Resolver<'a> {
+    catalog: &'a Catalog,
+    station: &'a str,
+    plan: &'a Plan,
+    hand: Option<Hand<'a>>,
+    warnings: Vec<String>,
+    refused: Vec<Unarmable>,
+}
+
+/// What a plan for crimps names, found in the catalog.
+struct Found<'a> {
+    terminal: &'a Terminal,
+    row: &'a Row,
+    wire: WireSize,
+    instruments: Vec<&'a Instrument>,
+}
+
+/// The parts of a specification in which crimps and gauge blocks differ.
+struct Parts<'a> {
+    subject: ArmedSubject,
+    tool: Option<ArmedTool>,
+    axes: Vec<ArmedAxis>,
+    /// Those whose values may count.
+    instruments: Vec<&'a Instrument>,
+}
+
+/// The specification that `plan` asks `station` to measure by.
+///
+/// # Errors
+///
+/// Every reason why it cannot be armed, at least one.
+pub fn resolve(
+    catalog: &Catalog,
+    station: &str,
+    plan: &Plan,
+    hand: Option<Hand<'_>>,
+) -> Result<ArmedSpec, Vec<Unarmable>> {
+    let mut resolver = Resolver {
+        catalog,
+        station,
+        plan,
+        hand,
+        warnings: Vec::new(),
+        refused: Vec::new(),
+    };
+    match resolver.spec() {
+        Ok(spec) if resolver.refused.is_empty() => Ok(spec),
+        Ok(_) | Err(Noted) => Err(resolver.refused),
+    }
+}
+
+impl<'a> Resolver<'a> {
+    fn refuse(&mut self, why: Unarmable) -> Noted {
+        if !self.refused.contains(&why) {
+            self.refused.push(why);
+        }
+        Noted
+    }
+
+    fn spec(&mut self) -> Result<ArmedSpec, Noted> {
+        let plan = self.plan;
+        if !(1..=MOST_PIECES).contains(&plan.pieces) {
+            self.refuse(Unarmable::Pieces {
+                got: plan.pieces,
+                most: MOST_PIECES,
+            });
+        }
+        let parts = match &plan.subject {
+            Subject::Crimps { terminal, wire } => self.crimps(terminal, wire)?,
+            Subject::Blocks { instrument, blocks } => self.blocks(instrument, blocks)?,
+        };
+        self.refuse_meeting(&parts.axes);
+        let instruments = instruments::armed_instruments(plan, &parts.instruments, &parts.axes);
+        self.warn_of_zero(&instruments);
+        Ok(ArmedSpec {
+            station: self.station.to_owned(),
+            plan: plan.id.clone(),
+            operator: None,
+            subject: parts.subject,
+            purpose: plan.purpose,
+            tool: parts.tool,
+            axes: parts.axes,
+            order: plan.order,
+            pieces: plan.pieces,
+            decision: plan.decision,
+            zero: plan.zero,
+            repeat: plan.repeat,
+            opening_zeros: Vec::new(),
+            alerts: plan.alerts.clone(),
+            instruments,
+            warnings: std::mem::take(&mut self.warnings),
+        })
+    }
+
+    /// What a plan for crimps measures, and with what.
+    fn crimps(&mut self, terminal: &str, wire: &WireRequest) -> Result<Parts<'a>, Noted> {
+        if self.plan.purpose == Purpose::Verification {
+            return Err(self.refuse(Unarmable::VerifiesCrimps));
+        }
+        self.check_pull();
+        self.check_axes();
+        let found = self.find(terminal, wire);
+        if let (Err(Noted), Some(id)) = (&found, &self.plan.tool) {
+            // Whether it is for the wire is not asked: one mistake is told once.
+            if let Err(why) = tool_named(self.catalog, id) {
+                self.refuse(why);
+            }
+        }
+        let found = found?;
+        let tool = self.tool(&found);
+        let mut axes = Vec::new();
+        for axis in &self.plan.axes {
+            axes.extend(self.armed_axis(&found, axis).ok());
+        }
+        let crimp = Crimp {
+            terminal: found.terminal.id.clone(),
+            wire: found.wire,
+        };
+        let source = found.terminal.source.clone();
+        Ok(Parts {
+            subject: ArmedSubject::Crimps { crimp, source },
+            tool: tool?,
+            axes,
+            instruments: found.instruments,
+        })
+    }
+
+    fn find(&mut self, terminal: &str, wire: &WireRequest) -> Result<Found<'a>, Noted> {
+        let size = wire::resolve(wire).map_err(|error| self.refuse(Unarmable::Wire(error)));
+        let catalog = self.catalog;
+        let terminal = catalog.terminal(terminal).ok_or_else(|| {
+            let known = catalog.terminals.iter().map(|known| known.id.clone());
+            self.refuse(Unarmable::NoTerminal {
+                got: terminal.to_owned(),
+                known: known.collect(),
+            })
+        })?;
+        let wire = size?;
+        let row = terminal.row(wire.area).ok_or_else(|| {
+            let mut sizes: Vec<_> = terminal.rows.iter().map(|row| row.wire).collect();
+            sizes.sort();
+            self.refuse(Unarmable::NoRow {
+                terminal: terminal.id.clone(),
+                wire: wire.clone(),
+                sizes,
+            })
+        })?;
+        let here = catalog.instruments.iter().filter(|instrument| {
+            instrument.station == self.station && instrument.kind.dimension().is_some()
+        });
+        Ok(Found {
+            terminal,
+            row,
+            wire,
+            instruments: here.collect(),
+        })
+    }
+}

@@ -1,0 +1,72 @@
+//! What arming adds to a plan that can be armed: who measures, the tool in the hand, and what the journal knows.
+
+use super::Refusal;
+use super::in_hand::refuse_another;
+use crate::entry::{State, ToolInHand};
+use crate::quantity::WallMicros;
+use crate::spec::resolve::Hand;
+use crate::spec::{ArmedSpec, Catalog, Plan, Unarmable, care, resolve};
+
+/// A refusal with its remedy.
+pub(super) fn refuse(message: impl Into<String>, remedy: impl Into<String>) -> Refusal {
+    Refusal {
+        message: message.into(),
+        remedy: Some(remedy.into()),
+    }
+}
+
+impl From<Unarmable> for Refusal {
+    fn from(why: Unarmable) -> Self {
+        refuse(why.to_string(), why.remedy())
+    }
+}
+
+/// The specification that `plan` asks `station` to measure by.
+pub(super) fn arm(
+    catalog: &Catalog,
+    station: &str,
+    plan: &Plan,
+    operator: Option<String>,
+    in_hand: Option<&ToolInHand>,
+) -> Result<ArmedSpec, Refusal> {
+    if let (Some(id), Some(hand)) = (&plan.tool, in_hand) {
+        refuse_another(id, plan.nest.as_deref(), hand)?;
+    }
+    let hand = in_hand.map(|hand| Hand {
+        tool: &hand.id,
+        nest: hand.nest.as_deref(),
+    });
+    match resolve(catalog, station, plan, hand) {
+        Ok(spec) => Ok(ArmedSpec { operator, ..spec }),
+        // The others are told by `check`.
+        Err(why) => Err(why.into_iter().next().map_or_else(
+            || refuse("the plan cannot be armed", "tallyjaw check"),
+            Refusal::from,
+        )),
+    }
+}
+
+/// Puts into `spec` what is known at arming; warnings of it come last.
+pub(super) fn note_care(spec: &mut ArmedSpec, state: &State, now: WallMicros) {
+    for instrument in &mut spec.instruments {
+        let known = state.instruments.get(&instrument.name);
+        instrument.verified = known.and_then(|known| known.verified);
+    }
+    if let Some(tool) = &mut spec.tool {
+        let counted = state.tools.get(&tool.id).map_or(0, |known| known.crimps);
+        tool.crimps = Some(tool.care.crimps_before.saturating_add(counted));
+    }
+    spec.warnings.extend(care::warnings(spec, now));
+}
+
+/// The same for the next series of a plan that repeats: what was said at `before` is said anew.
+pub(super) fn note_care_again(
+    spec: &mut ArmedSpec,
+    before: WallMicros,
+    state: &State,
+    now: WallMicros,
+) {
+    let said = care::warnings(spec, before);
+    spec.warnings.retain(|warning| !said.contains(warning));
+    note_care(spec, state, now);
+}
