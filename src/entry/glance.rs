@@ -7,7 +7,8 @@
 //!   standing inside of a text, where a quote is `\"`.
 //! - A text with an escape in it is not read; that is left to the whole line.
 
-use super::Seq;
+use super::ledger::Disposition;
+use super::{Entry, NotCounted, Seq, Stamped};
 use crate::quantity::Unit;
 use memchr::memmem::Finder;
 use std::str::FromStr;
@@ -31,8 +32,29 @@ pub struct Glance<'l> {
     pub base: i64,
     /// The unit it was shown in.
     pub unit: Unit,
-    /// Whether it counts.
-    pub counted: bool,
+    /// Whether it counts, as it was entered.
+    pub disposition: Disposition,
+}
+
+impl<'l> Glance<'l> {
+    /// Of a reading that was read whole; `None` if it is none, or was measured for nothing. `at` is its time as text.
+    pub fn of(stamped: &'l Stamped, at: &'l str) -> Option<Self> {
+        let Entry::Reading(reading) = &stamped.entry else {
+            return None;
+        };
+        let slot = reading.slot.as_ref()?;
+        Some(Self {
+            seq: stamped.seq,
+            at,
+            instrument: &reading.instrument,
+            series: slot.series,
+            piece: slot.piece,
+            axis: slot.axis.as_str(),
+            base: reading.value.quantity().base(),
+            unit: reading.value.unit(),
+            disposition: Disposition::from(&reading.standing),
+        })
+    }
 }
 
 /// Looks at lines.
@@ -141,9 +163,12 @@ impl Glancer {
         rest.behind(&self.unit)?;
         let unit = Unit::from_symbol(rest.text()?)?;
         rest.behind(&self.standing)?;
-        let counted = match rest.text()? {
-            "counted" => true,
-            "not_counted" => false,
+        let disposition = match rest.text()? {
+            "counted" => Disposition::Counted,
+            "not_counted" => {
+                rest.past(br#","reason":""#)?;
+                Disposition::NotCounted(NotCounted::from_name(rest.text()?)?)
+            }
             _ => return None,
         };
         Some(Glance {
@@ -155,7 +180,7 @@ impl Glancer {
             axis,
             base,
             unit,
-            counted,
+            disposition,
         })
     }
 }
@@ -164,7 +189,7 @@ impl Glancer {
 mod tests {
     use super::*;
     use crate::entry::line::{Digest, decode, encode};
-    use crate::entry::{Entry, Standing, strategies};
+    use crate::entry::strategies;
     use proptest::prelude::*;
 
     proptest! {
@@ -177,18 +202,8 @@ mod tests {
                 return Ok(()); // the whole line is read
             };
             let (read, _) = decode(&line).unwrap();
-            let Entry::Reading(reading) = &read.entry else {
-                panic!("a glance of a {}", read.entry.kind());
-            };
-            let slot = reading.slot.as_ref().unwrap();
-            prop_assert_eq!(glance.seq, read.seq);
-            prop_assert_eq!(glance.at, read.at.to_string());
-            prop_assert_eq!(glance.instrument, &reading.instrument);
-            prop_assert_eq!((glance.series, glance.piece), (slot.series, slot.piece));
-            prop_assert_eq!(glance.axis, slot.axis.as_str());
-            prop_assert_eq!(glance.base, reading.value.quantity().base());
-            prop_assert_eq!(glance.unit, reading.value.unit());
-            prop_assert_eq!(glance.counted, reading.standing == Standing::Counted);
+            let at = read.at.to_string();
+            prop_assert_eq!(Some(glance), Glance::of(&read, &at));
         }
     }
 

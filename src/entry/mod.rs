@@ -9,6 +9,7 @@ mod care;
 mod completed;
 pub mod glance;
 pub mod history;
+pub mod ledger;
 pub mod line;
 pub mod lowest;
 mod noting;

@@ -126,4 +126,8 @@ impl NotCounted {
             Self::PortShared => "port_shared",
         }
     }
+    /// The one of this name.
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|known| known.name() == name)
+    }
 }

@@ -3,11 +3,10 @@
 //! - Until a reading counts at the station, nothing was measured since. A zero that is off ends it too: the readings
 //!   of the stopped series are no longer vouched for by what comes after them.
 //! - Only what the last arming stopped can be resumed.
-//! - What is told once of a closed series waits for the end of this: see [`Resumable`].
+//! - What is told once of a closed series waits for the end of this ([`super::ledger`]).
 
 use super::state::{SeriesState, StationState};
-use super::{Entry, Seq, Stamped, Standing};
-use std::collections::BTreeMap;
+use super::{Entry, Seq, Standing};
 
 /// A series that can be resumed.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -18,14 +17,27 @@ pub struct Stopped {
     pub is_followed: bool,
 }
 
-/// Whether an entry of its station ends that a stopped series can be resumed.
-fn ends(entry: &Entry, is_followed: bool) -> bool {
-    match entry {
-        Entry::Armed(_) => is_followed,
+/// What an entry of its station makes of a stopped series.
+pub(super) enum Stop {
+    /// It can be resumed as before.
+    Stays,
+    /// The arming that stopped it has come.
+    IsFollowed,
+    /// This series is open again.
+    IsResumed(Seq),
+    /// It cannot be resumed any more.
+    IsOver,
+}
+
+/// What `entry` makes of a series that was stopped at its station.
+pub(super) fn after_stop(entry: &Entry, is_followed: bool) -> Stop {
+    let ends = match entry {
+        Entry::Armed(_) if is_followed => true,
+        Entry::Armed(_) => return Stop::IsFollowed,
+        Entry::Resumed { series, .. } => return Stop::IsResumed(*series),
         Entry::Completed(completed) => completed.resumable,
         Entry::Reading(reading) => reading.standing == Standing::Counted,
         Entry::Zeroed(zeroed) => !zeroed.ok || zeroed.opening.is_some(),
-        Entry::Resumed { .. } => true,
         Entry::Begun { .. }
         | Entry::Segment { .. }
         | Entry::Started { .. }
@@ -51,7 +63,8 @@ fn ends(entry: &Entry, is_followed: bool) -> bool {
         | Entry::RolledBack { .. }
         | Entry::Gap { .. }
         | Entry::DamageAccepted { .. } => false,
-    }
+    };
+    if ends { Stop::IsOver } else { Stop::Stays }
 }
 
 impl StationState {
@@ -69,63 +82,19 @@ impl StationState {
         let Some(stopped) = &mut self.stopped else {
             return;
         };
-        if let Entry::Resumed { series, .. } = entry {
-            let stopped = self.stopped.take();
-            self.series = stopped
-                .filter(|stopped| stopped.series.id == *series)
-                .map(|stopped| stopped.series);
-            self.last_outcome = None;
-            self.last_reservations.clear();
-            self.closed_at = None;
-        } else if ends(entry, stopped.is_followed) {
-            self.stopped = None;
-        } else if let Entry::Armed(_) = entry {
-            stopped.is_followed = true;
+        match after_stop(entry, stopped.is_followed) {
+            Stop::Stays => {}
+            Stop::IsFollowed => stopped.is_followed = true,
+            Stop::IsOver => self.stopped = None,
+            Stop::IsResumed(series) => {
+                let stopped = self.stopped.take();
+                self.series = stopped
+                    .filter(|stopped| stopped.series.id == series)
+                    .map(|stopped| stopped.series);
+                self.last_outcome = None;
+                self.last_reservations.clear();
+                self.closed_at = None;
+            }
         }
-    }
-}
-
-/// The stopped series that can still be resumed, for who tells each closed series once: from the moment on that
-/// [`Resumable::settled`] names it nothing more is said about it.
-#[derive(Debug, Default)]
-pub struct Resumable(BTreeMap<String, (Seq, Option<Seq>)>);
-
-impl Resumable {
-    /// Takes the next entry; the series that cannot be resumed any more since.
-    pub fn settled(&mut self, stamped: &Stamped) -> Option<Seq> {
-        let entry = &stamped.entry;
-        if let Entry::Completed(completed) = entry
-            && completed.resumable
-        {
-            let stopped = (completed.series, None);
-            let before = self.0.insert(completed.station.clone(), stopped);
-            return before.map(|(series, _)| series);
-        }
-        if self.0.is_empty() {
-            return None;
-        }
-        let station = super::words::station(entry)?;
-        let (_, next) = self.0.get_mut(station)?;
-        if ends(entry, next.is_some()) {
-            let (series, _) = self.0.remove(station)?;
-            return (!matches!(entry, Entry::Resumed { .. })).then_some(series);
-        }
-        if let Entry::Armed(_) = entry {
-            *next = Some(stamped.seq);
-        }
-        None
-    }
-
-    /// The same for a counted reading of which only the series is known.
-    pub fn settled_by_reading(&mut self, series: Seq) -> Option<Seq> {
-        let mut stations = self.0.iter();
-        let station = stations.find(|(_, (_, next))| *next == Some(series));
-        let station = station.map(|(station, _)| station.clone())?;
-        self.0.remove(&station).map(|(series, _)| series)
-    }
-
-    /// No series can be resumed.
-    pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
     }
 }

@@ -291,7 +291,7 @@ pub const COLUMNS: &[Column] = &[
         |row| text(Some(row.standing.name())),
     ),
     every("reason", Text, "why it does not count", |row| {
-        text(row.reason.map(crate::entry::NotCounted::name))
+        text(row.standing.reason().map(crate::entry::NotCounted::name))
     }),
 ];
 

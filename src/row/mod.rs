@@ -1,7 +1,6 @@
 //! A reading as a row of a table, with what became of it: for files and data sets that others read.
 //!
-//! In: a reading's entry, the series that it was measured in, its standing when that was closed. Out: a
-//! [`Row`] of typed values; [`COLUMNS`] says what a column is called, in which unit it is, how it is told.
+//! In: a reading with its series, as the ledger has them ([`crate::entry::ledger`]). Out: a [`Row`] of typed values; [`COLUMNS`] says what a column is called, in which unit it is, how it is told.
 //!
 //! - One row a reading, also of those that do not count; [`Row::standing`] says so.
 //! - A row is about what the journal says, and judges nothing.
@@ -13,42 +12,10 @@ mod gather;
 pub use column::{COLUMNS, Cell, Column, Form, Kind};
 pub use gather::Gather;
 
-use crate::entry::{JournalId, NotCounted, Reading, Seq, Standing};
+use crate::entry::ledger::{Disposition, Entered, Series, Whole};
+use crate::entry::{JournalId, Seq};
 use crate::quantity::{Measured, Quantity, WallMicros};
-use crate::spec::{ArmedSpec, Limits, Verdict, WireSize};
-
-/// What became of a reading.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Stands {
-    /// It counts.
-    Counted,
-    /// It counted, and a zero no longer vouches for it.
-    Doubted,
-    /// It counted, and the operator retracted it.
-    Retracted,
-    /// It never counted.
-    NotCounted,
-}
-
-impl Stands {
-    /// Every standing.
-    pub const ALL: [Self; 4] = [
-        Self::Counted,
-        Self::Doubted,
-        Self::Retracted,
-        Self::NotCounted,
-    ];
-
-    /// As in tables.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Counted => "counted",
-            Self::Doubted => "doubted",
-            Self::Retracted => "retracted",
-            Self::NotCounted => "not_counted",
-        }
-    }
-}
+use crate::spec::{Limits, Verdict, WireSize};
 
 /// A reading, as a row.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -74,9 +41,7 @@ pub struct Row<'r> {
     /// The verdict that was given; of a doubted or retracted reading too.
     pub verdict: Option<Verdict>,
     /// What became of it.
-    pub standing: Stands,
-    /// Why it does not count.
-    pub reason: Option<NotCounted>,
+    pub standing: Disposition,
 }
 
 /// What a row was measured for.
@@ -102,46 +67,46 @@ pub struct Slot<'r> {
     pub limits: &'r Limits,
 }
 
-/// A series that a row is of.
-#[derive(Debug, Clone, Copy)]
-pub struct Of<'r> {
-    /// What it was armed with.
-    pub spec: &'r ArmedSpec,
-    /// Who measured at the time.
-    pub operator: Option<&'r str>,
-}
-
 impl<'r> Row<'r> {
-    /// The row of a reading. `of` is the series in its slot, `stands` what became of it if it counted.
-    pub fn new(
+    /// Of a reading of a series.
+    pub fn of(
         journal: &'r JournalId,
-        seq: Seq,
-        at: WallMicros,
-        reading: &'r Reading,
-        of: Option<Of<'r>>,
-        stands: Stands,
+        series: &'r Series<Whole>,
+        entered: &'r Entered<Whole>,
     ) -> Self {
-        let reason = match &reading.standing {
-            Standing::Counted => None,
-            Standing::NotCounted { reason, .. } => Some(*reason),
-        };
+        let spec = &series.spec;
+        let row = Self::loose(journal, entered.seq, &entered.kept);
+        let tool = spec.tool.as_ref();
+        Self {
+            operator: series.operator(entered.seq),
+            slot: row.slot.map(|slot| Slot {
+                plan: spec.plan.as_deref(),
+                tool: tool.map(|tool| (tool.id.as_str(), tool.class.name(), tool.nest.as_deref())),
+                ..slot
+            }),
+            standing: entered.disposition,
+            ..row
+        }
+    }
+
+    /// Of a reading as it was entered, no matter in which series.
+    pub fn loose(journal: &'r JournalId, seq: Seq, whole: &'r Whole) -> Self {
+        let reading = &whole.reading;
         let slot = reading.slot.as_ref();
         Self {
             journal: &journal.0,
             seq,
-            at,
+            at: whole.at,
             station: &reading.station,
             instrument: &reading.instrument,
-            operator: of.and_then(|of| of.operator),
+            operator: None,
             slot: slot.map(|slot| Slot {
                 series: slot.series,
-                plan: of.and_then(|of| of.spec.plan.as_deref()),
+                plan: None,
                 purpose: slot.purpose.name(),
                 terminal: slot.crimp.as_ref().map(|crimp| crimp.terminal.as_str()),
                 wire: slot.crimp.as_ref().map(|crimp| &crimp.wire),
-                tool: of
-                    .and_then(|of| of.spec.tool.as_ref())
-                    .map(|tool| (tool.id.as_str(), tool.class.name(), tool.nest.as_deref())),
+                tool: None,
                 piece: slot.piece,
                 axis: slot.axis.as_str(),
                 limits: &slot.limits,
@@ -149,12 +114,7 @@ impl<'r> Row<'r> {
             value: reading.value,
             deviation: slot.and_then(|slot| slot.deviation),
             verdict: slot.and_then(|slot| slot.verdict),
-            standing: if reason.is_some() {
-                Stands::NotCounted
-            } else {
-                stands
-            },
-            reason,
+            standing: Disposition::from(&reading.standing),
         }
     }
 }

@@ -9,7 +9,7 @@
 
 use super::{Place, Sink, SinkError, SinkKind, cursors, failed, make};
 use crate::config::DataSetConfig;
-use crate::entry::resume::Resumable;
+use crate::entry::ledger::Ledger;
 use crate::entry::{Entry, JournalId, Seq, Stamped};
 use crate::export::{ParquetTable, Table as _, WholeFile};
 use crate::journal::Cursor;
@@ -44,10 +44,8 @@ struct DataSet {
     done: Seq,
     /// Everything up to here has been looked at.
     seen: Seq,
-    /// For each open series the station and the days of its readings.
-    open: BTreeMap<Seq, (String, BTreeSet<String>)>,
-    /// Of these the ones that were stopped early and can be resumed.
-    resumable: Resumable,
+    /// The readings of the series that are open, each with its time.
+    ledger: Ledger<WallMicros>,
     /// For each day the first entry that its readings need: where their first series was armed.
     days: BTreeMap<String, Seq>,
     /// What is not in the files yet.
@@ -74,8 +72,7 @@ impl DataSet {
             cursor,
             done: Seq(0),
             seen: Seq(0),
-            open: BTreeMap::new(),
-            resumable: Resumable::default(),
+            ledger: Ledger::default(),
             days: BTreeMap::new(),
             behind: BTreeSet::new(),
             last: Instant::now(),
@@ -102,45 +99,24 @@ impl DataSet {
     }
 
     fn look(&mut self, stamped: &Stamped) {
-        let entry = &stamped.entry;
-        let settled = self.resumable.settled(stamped);
-        self.close(settled, stamped.seq);
-        if let Entry::Armed(spec) = entry {
-            let none = BTreeSet::new();
-            self.open.insert(stamped.seq, (spec.station.clone(), none));
-        } else if let Entry::Reading(reading) = entry {
+        if let Some(series) = self.ledger.take(stamped, Some(stamped.at))
+            && stamped.seq > self.done
+        {
+            let days = series.readings.iter().map(|entered| day_of(entered.kept));
+            let part = |day| (series.spec.station.clone(), day);
+            self.behind.extend(days.map(part));
+        }
+        if let Entry::Reading(reading) = &stamped.entry {
             let day = day_of(stamped.at);
             let series = reading.slot.as_ref().map(|slot| slot.series);
             let needs = series.unwrap_or(stamped.seq);
             let first = self.days.entry(day.clone()).or_insert(needs);
             *first = needs.min(*first);
-            match series {
-                Some(series) => {
-                    if let Some((_, days)) = self.open.get_mut(&series) {
-                        days.insert(day);
-                    }
-                }
-                None if stamped.seq > self.done => {
-                    self.behind.insert((reading.station.clone(), day));
-                }
-                None => {}
+            if series.is_none() && stamped.seq > self.done {
+                self.behind.insert((reading.station.clone(), day));
             }
-        } else if let Entry::Completed(completed) = entry
-            && !completed.resumable
-        {
-            self.close(Some(completed.series), stamped.seq);
         }
         self.seen = stamped.seq;
-    }
-
-    /// Nothing more is said about a series since this entry.
-    fn close(&mut self, series: Option<Seq>, by: Seq) {
-        if let Some((station, days)) = series.and_then(|series| self.open.remove(&series))
-            && by > self.done
-        {
-            let parts = days.into_iter().map(|day| (station.clone(), day));
-            self.behind.extend(parts);
-        }
     }
 
     /// Writes what is behind, and moves the cursor.
@@ -238,8 +214,8 @@ impl DataSet {
     }
 
     fn move_cursor(&mut self) -> Result<(), SinkError> {
-        let open = self.open.keys().next();
-        let from = open.map_or(self.seen, |open| Seq(open.0.saturating_sub(1)));
+        let open = self.ledger.unsettled().next();
+        let from = open.map_or(self.seen, |open| Seq(open.id.0.saturating_sub(1)));
         let days = self.days.iter();
         let days: Map<String, Value> = days
             .map(|(day, from)| (day.clone(), json!(from.0)))

@@ -8,10 +8,11 @@ use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
+use tallyjaw::entry::ledger::Disposition;
 use tallyjaw::entry::{JournalId, Seq};
 use tallyjaw::export::{CsvTable, Table, unguarded};
 use tallyjaw::quantity::{Decimal, Measured, Unit, WallMicros, safe};
-use tallyjaw::row::{COLUMNS, Column, Form, Row, Stands};
+use tallyjaw::row::{COLUMNS, Column, Form, Row};
 
 /// A folder with a configuration and a copy of a kept journal.
 pub(crate) struct Folder(tempfile::TempDir);
@@ -397,8 +398,7 @@ fn row_of<'r>(journal: &'r JournalId, text: &'r str) -> Row<'r> {
         value: Measured::new(Decimal::new(-162, 2), Unit::Millimetre).unwrap(),
         deviation: None,
         verdict: None,
-        standing: Stands::NotCounted,
-        reason: None,
+        standing: Disposition::Counted,
     }
 }
 

@@ -3,15 +3,14 @@
 use super::target::not_written;
 use super::{Export, Written};
 use crate::cli::Failure;
-use crate::cli::query::{Fallen, Search, Series, Take, lines};
+use crate::cli::query::{Search, Take, lines};
 use crate::config::DaemonConfig;
 use crate::entry::glance::Glance;
-use crate::entry::{Entry, JournalId, Reading, Seq};
+use crate::entry::ledger::{Disposition, Series, Whole};
+use crate::entry::{JournalId, Seq};
 use crate::export::{Mark, Table};
 use crate::journal::Line;
-use crate::quantity::WallMicros;
-use crate::row::{Of, Row, Stands};
-use std::sync::Arc;
+use crate::row::Row;
 
 struct Writing<'e, T> {
     daemon: &'e DaemonConfig,
@@ -20,14 +19,6 @@ struct Writing<'e, T> {
     mark: Option<&'e Mark>,
     table: T,
     rows: u64,
-}
-
-/// What is kept of a reading until its series is closed.
-struct Kept {
-    seq: Seq,
-    at: WallMicros,
-    reading: Arc<Reading>,
-    operator: Option<Arc<str>>,
 }
 
 /// Writes what was asked for into `table`; what that was written to comes back.
@@ -59,7 +50,7 @@ pub(super) fn write<T: Table>(
 
 impl<T: Table> Writing<'_, T> {
     fn row(&mut self, row: &Row<'_>) -> Result<(), Failure> {
-        if self.counted && row.standing != Stands::Counted {
+        if self.counted && row.standing != Disposition::Counted {
             return Ok(());
         }
         self.rows += 1;
@@ -76,55 +67,29 @@ impl<T: Table> Writing<'_, T> {
 }
 
 impl<T: Table> Take for Writing<'_, T> {
-    type Kept = Kept;
+    type Kept = Whole;
 
     fn keep(
         &mut self,
-        series: &Series,
-        glance: &Glance<'_>,
+        _: &Series<Whole>,
+        _: &Glance<'_>,
         line: &Line,
-    ) -> Result<Option<Kept>, Failure> {
-        let stamped = lines::decoded(self.daemon, line)?;
-        let Entry::Reading(reading) = stamped.entry else {
-            return Ok(None);
-        };
-        Ok(Some(Kept {
-            seq: glance.seq,
-            at: stamped.at,
-            reading,
-            operator: series.operator.clone(),
-        }))
+    ) -> Result<Option<Whole>, Failure> {
+        Ok(Whole::of(&lines::decoded(self.daemon, line)?))
     }
 
-    fn tell(&mut self, series: &Series, kept: Kept, fallen: Option<Fallen>) -> Result<(), Failure> {
-        if !self.is_of_this_pull(series.closed) {
+    fn tell(&mut self, series: Series<Whole>) -> Result<(), Failure> {
+        if !self.is_of_this_pull(series.settled) {
             return Ok(());
         }
-        let of = Of {
-            spec: &series.spec,
-            operator: kept.operator.as_deref(),
-        };
-        let stands = match fallen {
-            None => Stands::Counted,
-            Some(Fallen::Doubted) => Stands::Doubted,
-            Some(Fallen::Retracted) => Stands::Retracted,
-            Some(Fallen::NotCounted) => Stands::NotCounted,
-        };
-        self.row(&Row::new(
-            self.journal,
-            kept.seq,
-            kept.at,
-            &kept.reading,
-            Some(of),
-            stands,
-        ))
+        let mut readings = series.readings.iter();
+        readings.try_for_each(|entered| self.row(&Row::of(self.journal, &series, entered)))
     }
 
-    fn loose(&mut self, seq: Seq, at: WallMicros, reading: &Reading) -> Result<(), Failure> {
+    fn loose(&mut self, seq: Seq, reading: &Whole) -> Result<(), Failure> {
         if !self.is_of_this_pull(Some(seq)) {
             return Ok(());
         }
-        let stands = Stands::NotCounted;
-        self.row(&Row::new(self.journal, seq, at, reading, None, stands))
+        self.row(&Row::loose(self.journal, seq, reading))
     }
 }

@@ -12,7 +12,7 @@ pub(super) mod lines;
 mod option;
 mod search;
 
-pub(super) use search::{Fallen, Reached, Search, Series, Take, time_of};
+pub(super) use search::{Reached, Search, Take, time_of};
 
 use super::Failure;
 use crate::entry::{Reading, Seq};

@@ -1,70 +1,38 @@
 //! Readings out of the journal, in one pass; what is kept does not grow with the journal.
 //!
-//! A reading is told when its series is closed: until then it may be doubted or retracted, and after
-//! that not any more ([`crate::entry::audit`]).
+//! A reading is told when its series is settled: until then it may be doubted or retracted, and after that not any
+//! more ([`crate::entry::ledger`]).
 
 use super::{Filter, lines};
 use crate::cli::Failure;
 use crate::config::DaemonConfig;
 use crate::entry::glance::{self, Glance, Glancer};
-use crate::entry::resume::Resumable;
-use crate::entry::{Entry, Reading, Seq, Stamped, Standing};
+use crate::entry::ledger::{Ledger, Series, Whole};
+use crate::entry::{Entry, Seq, Stamped};
 use crate::journal::Line;
 use crate::quantity::WallMicros;
-use crate::spec::ArmedSpec;
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::BTreeSet;
 use std::ops::ControlFlow;
-use std::sync::Arc;
-
-/// Why a reading does not stand by itself.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, clap::ValueEnum)]
-pub(in crate::cli) enum Fallen {
-    /// Doubted because of a zero
-    Doubted,
-    /// Retracted
-    Retracted,
-    /// Never counted
-    NotCounted,
-}
-
-/// A series that matches.
-#[derive(Debug)]
-pub(in crate::cli) struct Series {
-    /// Its id.
-    pub(in crate::cli) id: Seq,
-    /// What it judges by.
-    pub(in crate::cli) spec: Box<ArmedSpec>,
-    /// Who measures here in it: who armed it, until somebody else took over.
-    pub(in crate::cli) operator: Option<Arc<str>>,
-    /// The entry since which nothing more is said about it; none while it is open or can be resumed.
-    pub(in crate::cli) closed: Option<Seq>,
-}
 
 /// What a command makes of readings.
 pub(in crate::cli) trait Take {
-    /// What is kept of a reading until its series is closed.
+    /// What is kept of a reading until its series is settled.
     type Kept;
 
     /// A reading that matches came up, with the line that it stands in; none if it is of no use.
     fn keep(
         &mut self,
-        series: &Series,
+        series: &Series<Self::Kept>,
         glance: &Glance<'_>,
         line: &Line,
     ) -> Result<Option<Self::Kept>, Failure>;
 
-    /// Nothing more will be said about a reading that was kept, or the journal ends here. They come series
-    /// by series as these are closed, those of a series in the order of their entries.
-    fn tell(
-        &mut self,
-        series: &Series,
-        kept: Self::Kept,
-        fallen: Option<Fallen>,
-    ) -> Result<(), Failure>;
+    /// Nothing more will be said about a series that matches, or the journal ends here.
+    fn tell(&mut self, series: Series<Self::Kept>) -> Result<(), Failure>;
 
     /// A reading that matches and was measured for nothing.
-    fn loose(&mut self, seq: Seq, at: WallMicros, reading: &Reading) -> Result<(), Failure> {
-        let _ = (seq, at, reading);
+    fn loose(&mut self, seq: Seq, reading: &Whole) -> Result<(), Failure> {
+        let _ = (seq, reading);
         Ok(())
     }
 }
@@ -78,22 +46,13 @@ pub(in crate::cli) struct Reached {
     pub(in crate::cli) open: Option<Seq>,
 }
 
-/// A matching series that is not closed, with what is kept of its readings.
-struct Open<K> {
-    series: Series,
-    kept: Vec<(Seq, bool, K)>,
-}
-
 /// A pass through the journal.
 pub(in crate::cli) struct Search<'s, T: Take> {
     daemon: &'s DaemonConfig,
     filter: Filter<'s>,
     glancer: Glancer,
     missing: BTreeSet<u64>,
-    open: BTreeMap<Seq, Open<T::Kept>>,
-    fallen: HashMap<Seq, Fallen>,
-    /// Closed, and can be open again.
-    resumable: Resumable,
+    ledger: Ledger<T::Kept>,
     take: &'s mut T,
 }
 
@@ -116,7 +75,7 @@ impl<'s, T: Take> Search<'s, T> {
     ) -> Result<Reached, Failure> {
         let mut search = Self::new(daemon, filter, take);
         let last = lines::each(daemon, after, |line| search.line(line))?;
-        let open = search.open.keys().next().copied();
+        let open = search.ledger.unsettled().next().map(|series| series.id);
         search.finish()?;
         Ok(Reached { last, open })
     }
@@ -127,9 +86,7 @@ impl<'s, T: Take> Search<'s, T> {
             filter,
             glancer: Glancer::default(),
             missing: filter.ids().iter().copied().collect(),
-            open: BTreeMap::new(),
-            fallen: HashMap::new(),
-            resumable: Resumable::default(),
+            ledger: Ledger::default(),
             take,
         }
     }
@@ -137,17 +94,13 @@ impl<'s, T: Take> Search<'s, T> {
     /// Takes the next line; breaks off where no line that follows can match.
     fn line(&mut self, line: &Line) -> Result<ControlFlow<()>, Failure> {
         if let Some(glance) = self.glancer.reading(&line.bytes) {
-            if glance.counted && !self.resumable.is_empty() {
-                let settled = self.resumable.settled_by_reading(glance.series);
-                self.close(settled, glance.seq)?;
-            }
-            self.reading(&glance, line)?;
-        } else if glance::kind(&line.bytes).is_none_or(|kind| self.tells(kind)) {
+            let kept = self.keep(&glance, line)?;
+            let settled = self.ledger.glance(&glance, kept);
+            self.tell(settled)?;
+        } else if glance::kind(&line.bytes).is_none_or(|kind| self.ledger.heeds(kind)) {
             let stamped = lines::decoded(self.daemon, line)?;
-            let settled = self.resumable.settled(&stamped);
-            self.close(settled, stamped.seq)?;
-            self.entry(stamped, line)?;
-            let all_told = self.missing.is_empty() && self.open.is_empty();
+            self.entry(&stamped, line)?;
+            let all_told = self.missing.is_empty() && self.ledger.unsettled().next().is_none();
             if all_told && !self.filter.ids().is_empty() {
                 return Ok(ControlFlow::Break(()));
             }
@@ -155,131 +108,54 @@ impl<'s, T: Take> Search<'s, T> {
         Ok(ControlFlow::Continue(()))
     }
 
-    fn entry(&mut self, stamped: Stamped, line: &Line) -> Result<(), Failure> {
-        if let Entry::Doubted {
-            series, readings, ..
-        } = &stamped.entry
-        {
-            for seq in readings.iter().filter(|_| self.open.contains_key(series)) {
-                self.fallen.entry(*seq).or_insert(Fallen::Doubted);
-            }
-        } else if let Entry::Retracted {
-            series, reading, ..
-        } = &stamped.entry
-        {
-            if self.open.contains_key(series) {
-                self.fallen.insert(*reading, Fallen::Retracted);
-            }
-        } else if let Entry::Restored {
-            series, reading, ..
-        } = &stamped.entry
-        {
-            if self.open.contains_key(series) {
-                self.fallen.remove(reading);
-            }
-        } else if let Entry::Completed(completed) = &stamped.entry {
-            if !completed.resumable {
-                self.close(Some(completed.series), stamped.seq)?;
-            }
-        } else if let Entry::Resumed {
-            series, operator, ..
-        } = &stamped.entry
-        {
-            if let Some(open) = self.open.get_mut(series) {
-                open.series.operator = operator.as_deref().map(Into::into);
-            }
-        } else if let Entry::OperatorSaid {
-            series, operator, ..
-        } = &stamped.entry
-        {
-            if let Some(open) = series.and_then(|id| self.open.get_mut(&id)) {
-                open.series.operator = Some(operator.as_str().into());
-            }
-        } else if let Entry::Reading(reading) = &stamped.entry {
-            if let Some(slot) = &reading.slot {
-                let glance = Glance {
-                    seq: stamped.seq,
-                    at: &stamped.at.to_string(),
-                    instrument: &reading.instrument,
-                    series: slot.series,
-                    piece: slot.piece,
-                    axis: slot.axis.as_str(),
-                    base: reading.value.quantity().base(),
-                    unit: reading.value.unit(),
-                    counted: reading.standing == Standing::Counted,
-                };
-                self.reading(&glance, line)?;
-            } else if self.filter.loose(stamped.at, reading) {
-                self.take.loose(stamped.seq, stamped.at, reading)?;
-            }
-        } else if let Entry::Armed(spec) = stamped.entry {
-            let id = stamped.seq;
-            if self.filter.series(id, &spec) {
-                self.missing.remove(&id.0);
-                let series = Series {
-                    id,
-                    operator: spec.operator.as_deref().map(Into::into),
-                    spec,
-                    closed: None,
-                };
-                let kept = Vec::new();
-                self.open.insert(id, Open { series, kept });
+    fn entry(&mut self, stamped: &Stamped, line: &Line) -> Result<(), Failure> {
+        let at = stamped.at.to_string();
+        let glance = Glance::of(stamped, &at);
+        let kept = match &glance {
+            Some(glance) => self.keep(glance, line)?,
+            None => None,
+        };
+        let settled = self.ledger.take(stamped, kept);
+        self.tell(settled)?;
+        if let Entry::Armed(spec) = &stamped.entry {
+            if self.filter.series(stamped.seq, spec) {
+                self.missing.remove(&stamped.seq.0);
+            } else {
+                self.ledger.forget(stamped.seq);
             }
         }
-        Ok(())
+        let loose = Whole::of(stamped).filter(|one| one.reading.slot.is_none());
+        match loose.filter(|one| self.filter.loose(one.at, &one.reading)) {
+            Some(loose) => self.take.loose(stamped.seq, &loose),
+            None => Ok(()),
+        }
     }
 
-    fn reading(&mut self, glance: &Glance<'_>, line: &Line) -> Result<(), Failure> {
-        let Some(open) = self.open.get_mut(&glance.series) else {
-            return Ok(());
+    /// What is kept of a reading; nothing of one that does not match.
+    fn keep(&mut self, glance: &Glance<'_>, line: &Line) -> Result<Option<T::Kept>, Failure> {
+        let Some(series) = self.ledger.get(glance.series) else {
+            return Ok(None);
         };
-        let operator = open.series.operator.as_deref();
+        let operator = series.operator(glance.seq);
         if !self
             .filter
             .reading(glance.axis, glance.instrument, operator)
         {
-            return Ok(());
+            return Ok(None);
         }
         if self.filter.is_timed() && !self.filter.time(time_of(glance)?) {
-            return Ok(());
+            return Ok(None);
         }
-        if let Some(kept) = self.take.keep(&open.series, glance, line)? {
-            open.kept.push((glance.seq, glance.counted, kept));
-        }
-        Ok(())
+        self.take.keep(series, glance, line)
     }
 
-    /// Whether entries of this kind say anything about readings now.
-    fn tells(&self, kind: &str) -> bool {
-        tells(kind) || (kind == "zeroed" && !self.resumable.is_empty())
+    fn tell(&mut self, settled: Option<Series<T::Kept>>) -> Result<(), Failure> {
+        settled.map_or(Ok(()), |series| self.take.tell(series))
     }
 
-    /// Nothing more is said about a series since this entry.
-    fn close(&mut self, series: Option<Seq>, by: Seq) -> Result<(), Failure> {
-        let Some(mut open) = series.and_then(|series| self.open.remove(&series)) else {
-            return Ok(());
-        };
-        open.series.closed = Some(by);
-        self.settle(open)
-    }
-
-    /// Tells the readings of a series of which nothing more will be said.
-    fn settle(&mut self, open: Open<T::Kept>) -> Result<(), Failure> {
-        for (seq, counted, kept) in open.kept {
-            let later = self.fallen.remove(&seq);
-            let fallen = if counted {
-                later
-            } else {
-                Some(Fallen::NotCounted)
-            };
-            self.take.tell(&open.series, kept, fallen)?;
-        }
-        Ok(())
-    }
-
-    fn finish(mut self) -> Result<(), Failure> {
-        for open in std::mem::take(&mut self.open).into_values() {
-            self.settle(open)?;
+    fn finish(self) -> Result<(), Failure> {
+        for series in self.ledger.finish() {
+            self.take.tell(series)?;
         }
         if let Some(id) = self.missing.first() {
             return Err(Failure::usage(format!(
@@ -289,21 +165,6 @@ impl<'s, T: Take> Search<'s, T> {
         }
         Ok(())
     }
-}
-
-/// Whether entries of this kind say anything about readings.
-fn tells(kind: &str) -> bool {
-    [
-        "armed",
-        "reading",
-        "doubted",
-        "retracted",
-        "restored",
-        "completed",
-        "resumed",
-        "operator_said",
-    ]
-    .contains(&kind)
 }
 
 /// When a reading was entered.

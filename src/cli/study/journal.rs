@@ -2,17 +2,17 @@
 
 use super::readings::{LeftOut, Place, Reading, Readings, StepFrom};
 use super::select::Select;
-use crate::cli::query::{self, Fallen, Search, Series};
+use crate::cli::query::{self, Search};
 use crate::cli::{Context, Failure, client};
 use crate::entry::Seq;
 use crate::entry::glance::Glance;
+use crate::entry::ledger::{Entered, Series};
 use crate::journal::Line;
 use crate::quantity::did_you_mean;
 use crate::quantity::{Quantity, Unit, WallMicros};
 use crate::spec::{ArmedSubject, Limits};
 use crate::stats::sample::Scale;
 use std::collections::BTreeSet;
-use std::sync::Arc;
 
 /// What the journal knows of a reading.
 const KEYS: &[&str] = &[
@@ -40,13 +40,10 @@ struct Found {
     base: i64,
     unit: Unit,
     piece: u32,
-    entry: Seq,
     /// Its place among the axes of the series.
     axis: usize,
     /// Its place among the instruments of the series, if it is one of them.
     instrument: Option<usize>,
-    /// Who measured, where that is asked for.
-    operator: Option<Arc<str>>,
 }
 
 /// What was told so far.
@@ -74,7 +71,6 @@ struct Telling<'s> {
     keys: &'s [&'s str],
     /// Whether times are asked for; else they are not read.
     is_timed: bool,
-    tells_operator: bool,
     about: About,
     take: &'s mut Take<'s>,
 }
@@ -100,7 +96,6 @@ pub(super) fn read<'s>(
         select,
         keys,
         is_timed: keys.iter().any(|key| ["day", "at"].contains(key)),
-        tells_operator: keys.contains(&"operator"),
         about: About {
             deviation: select.deviation,
             ..About::default()
@@ -116,7 +111,7 @@ impl query::Take for Telling<'_> {
 
     fn keep(
         &mut self,
-        series: &Series,
+        series: &Series<Found>,
         glance: &Glance<'_>,
         _: &Line,
     ) -> Result<Option<Found>, Failure> {
@@ -134,50 +129,51 @@ impl query::Take for Telling<'_> {
             base: glance.base,
             unit: glance.unit,
             piece: glance.piece,
-            entry: glance.seq,
             axis,
             instrument: instruments.position(|known| known.name == glance.instrument),
-            operator: series.operator.clone().filter(|_| self.tells_operator),
         }))
     }
 
-    fn tell(
-        &mut self,
-        series: &Series,
-        found: Found,
-        fallen: Option<Fallen>,
-    ) -> Result<(), Failure> {
-        match fallen.filter(|fallen| !self.select.include.contains(fallen)) {
-            Some(Fallen::Doubted) => self.about.left_out.doubted += 1,
-            Some(Fallen::Retracted) => self.about.left_out.retracted += 1,
-            Some(Fallen::NotCounted) => self.about.left_out.not_counted += 1,
-            None => {
-                self.about.note(series, &found)?;
-                let cell = |key: &&str| cell(series, &found, key).unwrap_or_else(|| "–".to_owned());
-                let base = if self.about.deviation {
-                    deviation(series, &found)?
-                } else {
-                    found.base
-                };
-                let reading = Reading {
-                    base,
-                    at: found.at.0,
-                    place: Place::Entry {
-                        series: series.id,
-                        piece: found.piece,
-                        entry: found.entry,
-                    },
-                    cells: self.keys.iter().map(cell).collect(),
-                };
-                (self.take)(reading, found.unit.into())?;
+    fn tell(&mut self, series: Series<Found>) -> Result<(), Failure> {
+        for Entered {
+            seq,
+            disposition,
+            kept: found,
+        } in &series.readings
+        {
+            if !self.select.takes(*disposition) {
+                self.about.left_out.note(*disposition);
+                continue;
             }
+            self.about.note(&series, found)?;
+            let cell = |key: &&str| cell(&series, *seq, found, key);
+            let base = if self.about.deviation {
+                deviation(&series, found)?
+            } else {
+                found.base
+            };
+            let reading = Reading {
+                base,
+                at: found.at.0,
+                place: Place::Entry {
+                    series: series.id,
+                    piece: found.piece,
+                    entry: *seq,
+                },
+                cells: self
+                    .keys
+                    .iter()
+                    .map(|key| cell(key).unwrap_or_else(|| "–".to_owned()))
+                    .collect(),
+            };
+            (self.take)(reading, found.unit.into())?;
         }
         Ok(())
     }
 }
 
 impl About {
-    fn note(&mut self, series: &Series, found: &Found) -> Result<(), Failure> {
+    fn note(&mut self, series: &Series<Found>, found: &Found) -> Result<(), Failure> {
         self.count += 1;
         let here = (series.id, found.axis, found.instrument);
         if self.last == Some(here) {
@@ -311,7 +307,7 @@ impl About {
 }
 
 /// The reading minus its nominal, in base units.
-fn deviation(series: &Series, found: &Found) -> Result<i64, Failure> {
+fn deviation(series: &Series<Found>, found: &Found) -> Result<i64, Failure> {
     let axis = series.spec.axes.get(found.axis);
     let nominal = axis.and_then(|axis| axis.limits.aim());
     let deviation = nominal.and_then(|nominal| found.base.checked_sub(nominal));
@@ -340,7 +336,7 @@ fn no_nominal() -> Failure {
     )
 }
 
-fn cell(series: &Series, found: &Found, key: &str) -> Option<String> {
+fn cell(series: &Series<Found>, seq: Seq, found: &Found, key: &str) -> Option<String> {
     let spec = &series.spec;
     let crimp = match &spec.subject {
         ArmedSubject::Crimps { crimp, .. } => Some(crimp),
@@ -351,7 +347,7 @@ fn cell(series: &Series, found: &Found, key: &str) -> Option<String> {
         "piece" => Some(found.piece.to_string()),
         "day" => found.at.to_string().get(..10).map(str::to_owned),
         "station" => Some(spec.station.clone()),
-        "operator" => found.operator.as_deref().map(str::to_owned),
+        "operator" => series.operator(seq).map(str::to_owned),
         "tool" => spec.tool.as_ref().map(|tool| tool.id.clone()),
         "nest" => spec.tool.as_ref().and_then(|tool| tool.nest.clone()),
         "instrument" => {

@@ -2,6 +2,7 @@
 
 use crate::cli::Failure;
 use crate::entry::Seq;
+use crate::entry::ledger::Disposition;
 use crate::quantity::Unit;
 use crate::spec::Limits;
 use crate::stats::rounding::Warning;
@@ -118,6 +119,17 @@ pub(super) struct LeftOut {
 }
 
 impl LeftOut {
+    /// One more of the journal.
+    pub(super) fn note(&mut self, disposition: Disposition) {
+        let count = match disposition {
+            Disposition::Counted => return,
+            Disposition::Doubted(_) => &mut self.doubted,
+            Disposition::Retracted(_) => &mut self.retracted,
+            Disposition::NotCounted(_) => &mut self.not_counted,
+        };
+        *count += 1;
+    }
+
     pub(super) fn json(self) -> Value {
         let named = [
             ("doubted", self.doubted),

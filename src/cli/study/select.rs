@@ -3,13 +3,14 @@
 use super::journal::Take;
 use super::readings::{Place, Readings, StepFrom};
 use super::{file, journal};
-use crate::cli::query::{Fallen, Query};
+use crate::cli::query::Query;
 use crate::cli::{Context, Failure};
+use crate::entry::ledger::Disposition;
 use crate::quantity::{Measured, Quantity, Unit};
 use crate::spec::Limits;
 use crate::stats::outlier::Ends;
 use crate::stats::stream::Stream;
-use clap::builder::NonEmptyStringValueParser;
+use clap::builder::{NonEmptyStringValueParser, PossibleValue, PossibleValuesParser};
 use std::path::PathBuf;
 
 /// Where the readings are from.
@@ -18,8 +19,8 @@ pub(super) struct Select {
     #[command(flatten)]
     pub(super) query: Query,
     /// Take these in as well; they are left out otherwise
-    #[arg(long, value_delimiter = ',', help_heading = "From the journal")]
-    pub(super) include: Vec<Fallen>,
+    #[arg(long, value_delimiter = ',', value_parser = left_out(), help_heading = "From the journal")]
+    pub(super) include: Vec<String>,
     /// Study the deviation of each reading from its nominal, so that readings of different nominals can be studied
     /// together
     #[arg(long, help_heading = "From the journal")]
@@ -47,7 +48,23 @@ pub(super) struct Select {
     pub(super) resolution: Option<Quantity>,
 }
 
+/// What is left out of a study unless it is asked for.
+fn left_out() -> PossibleValuesParser {
+    let value = |name, help| PossibleValue::new(name).help(help);
+    PossibleValuesParser::new([
+        value("doubted", "Doubted because of a zero"),
+        value("retracted", "Retracted"),
+        value("not-counted", "Never counted"),
+    ])
+}
+
 impl Select {
+    /// Whether a reading of which this became is to be taken in.
+    pub(super) fn takes(&self, disposition: Disposition) -> bool {
+        let is_it = |name: &String| name.replace('-', "_") == disposition.name();
+        disposition == Disposition::Counted || self.include.iter().any(is_it)
+    }
+
     /// Tells the readings to `take` one by one, each with what stands under `keys` for it: columns of the
     /// file, or what the journal knows of a reading. The answer says what they are of, and has no rows.
     fn each(

@@ -5,7 +5,8 @@ mod runs;
 mod state;
 mod values;
 
-pub(crate) use state::state;
+pub(crate) use state::{armed_spec, state};
+pub(crate) use values::reading;
 
 use super::{
     AdapterChanged, AdapterSaid, Completed, Disturbed, Entry, JournalId, Means, Outcome,
@@ -15,11 +16,9 @@ use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
 use proptest::sample::select;
-use state::{armed_spec, tool_in_hand};
+use state::tool_in_hand;
 use std::sync::Arc;
-use values::{
-    at, attached, axis_name, bytes, journal, measured, name, quantity, reading, seq, tally, text,
-};
+use values::{at, attached, axis_name, bytes, journal, measured, name, quantity, seq, tally, text};
 
 /// An entry of any kind, of any number, at any time.
 pub(crate) fn stamped() -> BoxedStrategy<Stamped> {

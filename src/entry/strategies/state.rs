@@ -105,7 +105,7 @@ pub(super) fn zero_policy() -> BoxedStrategy<ZeroPolicy> {
         .boxed()
 }
 
-pub(super) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
+pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
     let tool = (text(), select(&ToolClass::ALL[..]), option::of(text()))
         .prop_map(|(id, class, nest)| (id, class, nest));
     let tool = (

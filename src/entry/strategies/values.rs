@@ -184,7 +184,7 @@ pub(super) fn standing() -> BoxedStrategy<Standing> {
     .boxed()
 }
 
-pub(super) fn reading() -> BoxedStrategy<Reading> {
+pub(crate) fn reading() -> BoxedStrategy<Reading> {
     (
         name(),
         name(),

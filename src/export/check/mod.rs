@@ -13,8 +13,9 @@ mod parts;
 
 use super::read::{Piece, seq_of_line, told};
 use crate::entry::history::series_of;
+use crate::entry::ledger::Disposition;
 use crate::entry::{Entry, JournalId, Seq, Stamped};
-use crate::row::{Column, Row, Stands};
+use crate::row::{Column, Row};
 use absent::{Absent, Group, Place};
 use parts::{Part, cells_part, lines_part};
 use std::collections::HashMap;
@@ -129,8 +130,8 @@ impl Check {
                     self.others += 1;
                     self.found.other_journal = Some(other.to_owned());
                 }
-                self.absent.has_uncounted |=
-                    cell("standing").is_some_and(|standing| standing != Stands::Counted.name());
+                self.absent.has_uncounted |= cell("standing")
+                    .is_some_and(|standing| standing != Disposition::Counted.name());
                 let seq = cell("seq").and_then(|seq| seq.parse().ok());
                 (seq, digest_of_cells(names, cells))
             }
@@ -242,7 +243,7 @@ impl Check {
         let place = Place {
             seq: row.seq,
             at: row.at,
-            counts: row.standing == Stands::Counted,
+            counts: row.standing == Disposition::Counted,
         };
         self.absent.take(group, place, is_there);
     }

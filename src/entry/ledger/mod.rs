@@ -1,0 +1,242 @@
+//! What became of each reading, series by series.
+//!
+//! In: entries in order, or glances at their lines. Out: a series when nothing more will be said about it, with its
+//! readings; until then it can be looked at as it stands.
+//!
+//! - One answer for all that tell of readings: [`Disposition`]. It is that of the state: where a series is
+//!   completed, its tally counts the same.
+//! - A series that an arming stopped early waits until it cannot be resumed.
+//! - What is kept are the series that are not settled, and of their readings what the caller wants of them.
+
+mod disposition;
+mod series;
+#[cfg(test)]
+mod tests;
+
+pub use disposition::Disposition;
+pub use series::{Closed, Entered, Series, Whole};
+
+use super::glance::Glance;
+use super::resume::{Stop, after_stop};
+use super::{Entry, Seq, Stamped};
+use std::collections::BTreeMap;
+
+/// Readings of the series that are not settled, with `K` of each.
+#[derive(Debug)]
+pub struct Ledger<K> {
+    series: BTreeMap<Seq, Series<K>>,
+    /// For each station the series that can be resumed, and the one that was armed instead.
+    stopped: BTreeMap<String, (Seq, Option<Seq>)>,
+}
+
+impl<K> Default for Ledger<K> {
+    fn default() -> Self {
+        Self {
+            series: BTreeMap::new(),
+            stopped: BTreeMap::new(),
+        }
+    }
+}
+
+impl<K> Ledger<K> {
+    /// Takes the next entry; the series that it settles. `kept` is what is kept of it if it is a reading of a
+    /// series that is not settled.
+    pub fn take(&mut self, stamped: &Stamped, kept: Option<K>) -> Option<Series<K>> {
+        let Stamped { seq, at, entry } = stamped;
+        let over = self.follow_stopped(stamped);
+        let settled = match entry {
+            Entry::Armed(spec) => {
+                self.series.insert(*seq, Series::new(*seq, *at, spec));
+                None
+            }
+            Entry::Reading(reading) => {
+                let slot = reading.slot.as_ref();
+                if let Some((slot, kept)) = slot.zip(kept) {
+                    let disposition = Disposition::from(&reading.standing);
+                    self.enter(slot.series, *seq, disposition, kept);
+                }
+                None
+            }
+            Entry::Doubted {
+                series, readings, ..
+            } => {
+                for reading in readings {
+                    self.amend(*series, *reading, |known| known.doubted(*seq));
+                }
+                None
+            }
+            Entry::Retracted {
+                series, reading, ..
+            } => {
+                self.amend(*series, *reading, |known| known.retracted(*seq));
+                None
+            }
+            Entry::Restored {
+                series, reading, ..
+            } => {
+                self.amend(*series, *reading, Disposition::restored);
+                None
+            }
+            Entry::OperatorSaid {
+                series, operator, ..
+            } => {
+                if let Some(series) = series.and_then(|series| self.series.get_mut(&series)) {
+                    series.hand_over(*seq, Some(operator));
+                }
+                None
+            }
+            Entry::Resumed {
+                series, operator, ..
+            } => {
+                if let Some(series) = self.series.get_mut(series) {
+                    series.closed = None;
+                    series.hand_over(*seq, operator.as_deref());
+                }
+                None
+            }
+            Entry::Completed(completed) => {
+                if let Some(series) = self.series.get_mut(&completed.series) {
+                    series.closed = Some(Closed {
+                        at: *at,
+                        completed: completed.clone(),
+                    });
+                }
+                (!completed.resumable).then_some(completed.series)
+            }
+            Entry::Begun { .. }
+            | Entry::Segment { .. }
+            | Entry::Started { .. }
+            | Entry::Stopped { .. }
+            | Entry::Attached(_)
+            | Entry::Detached { .. }
+            | Entry::AdapterChanged(_)
+            | Entry::AdapterSaid(_)
+            | Entry::Disturbed(_)
+            | Entry::Disarmed { .. }
+            | Entry::Zeroed(_)
+            | Entry::ZeroSaid { .. }
+            | Entry::ZeroDue { .. }
+            | Entry::ToolSaid(_)
+            | Entry::Unread(_)
+            | Entry::Refused { .. }
+            | Entry::Noted { .. }
+            | Entry::Alerted { .. }
+            | Entry::ClockStepped { .. }
+            | Entry::Gap { .. }
+            | Entry::DamageAccepted { .. }
+            | Entry::RolledBack { .. } => None,
+        };
+        self.settle(over.or(settled), *seq)
+    }
+
+    /// The same for a reading of which only that much is known.
+    pub fn glance(&mut self, glance: &Glance<'_>, kept: Option<K>) -> Option<Series<K>> {
+        let over = if glance.disposition == Disposition::Counted {
+            self.resumable_before(glance.series)
+        } else {
+            None
+        };
+        let settled = self.settle(over, glance.seq);
+        if let Some(kept) = kept {
+            self.enter(glance.series, glance.seq, glance.disposition, kept);
+        }
+        settled
+    }
+
+    /// Whether entries of this kind say anything about readings now: all others need not be taken.
+    pub fn heeds(&self, kind: &str) -> bool {
+        let always = [
+            "armed",
+            "reading",
+            "doubted",
+            "retracted",
+            "restored",
+            "completed",
+            "resumed",
+            "operator_said",
+        ];
+        always.contains(&kind) || (kind == "zeroed" && !self.stopped.is_empty())
+    }
+
+    /// Leaves a series out of the ledger, with all that will be said about it.
+    pub fn forget(&mut self, series: Seq) {
+        self.series.remove(&series);
+    }
+
+    /// A series that is not settled.
+    pub fn get(&self, series: Seq) -> Option<&Series<K>> {
+        self.series.get(&series)
+    }
+
+    /// The series that are not settled, in the order in which they were opened.
+    pub fn unsettled(&self) -> impl Iterator<Item = &Series<K>> {
+        self.series.values()
+    }
+
+    /// The same, as they stand now.
+    pub fn finish(self) -> impl Iterator<Item = Series<K>> {
+        self.series.into_values()
+    }
+
+    fn enter(&mut self, series: Seq, seq: Seq, disposition: Disposition, kept: K) {
+        if let Some(series) = self.series.get_mut(&series) {
+            series.readings.push(Entered {
+                seq,
+                disposition,
+                kept,
+            });
+        }
+    }
+
+    fn amend(&mut self, series: Seq, reading: Seq, how: impl FnOnce(Disposition) -> Disposition) {
+        let series = self.series.get_mut(&series);
+        if let Some(reading) = series.and_then(|series| series.reading_mut(reading)) {
+            reading.disposition = how(reading.disposition);
+        }
+    }
+
+    fn settle(&mut self, series: Option<Seq>, by: Seq) -> Option<Series<K>> {
+        let mut series = self.series.remove(&series?)?;
+        series.settled = Some(by);
+        Some(series)
+    }
+
+    /// The series that cannot be resumed any more since this entry.
+    fn follow_stopped(&mut self, stamped: &Stamped) -> Option<Seq> {
+        let entry = &stamped.entry;
+        if let Entry::Completed(completed) = entry
+            && completed.resumable
+        {
+            let stopped = (completed.series, None);
+            let before = self.stopped.insert(completed.station.clone(), stopped);
+            let before = before.map(|(series, _)| series);
+            return before.filter(|series| *series != completed.series);
+        }
+        if self.stopped.is_empty() {
+            return None;
+        }
+        let station = super::words::station(entry)?;
+        let (series, next) = self.stopped.get_mut(station)?;
+        match after_stop(entry, next.is_some()) {
+            Stop::Stays => None,
+            Stop::IsFollowed => {
+                *next = Some(stamped.seq);
+                None
+            }
+            Stop::IsResumed(resumed) => {
+                let series = Some(*series).filter(|series| *series != resumed);
+                self.stopped.remove(station);
+                series
+            }
+            Stop::IsOver => self.stopped.remove(station).map(|(series, _)| series),
+        }
+    }
+
+    /// The stopped series that `next` was armed instead of, and that a counted reading of `next` ends.
+    fn resumable_before(&mut self, next: Seq) -> Option<Seq> {
+        let mut stopped = self.stopped.iter();
+        let station = stopped.find(|(_, (_, armed))| *armed == Some(next));
+        let station = station.map(|(station, _)| station.clone())?;
+        self.stopped.remove(&station).map(|(series, _)| series)
+    }
+}

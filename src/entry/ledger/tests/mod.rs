@@ -1,0 +1,413 @@
+//! What becomes of readings: a table of sequences, and random ones against a model that looks at all entries anew.
+
+mod model;
+
+use super::{Disposition, Ledger, Series};
+use crate::entry::glance::{self, Glancer};
+use crate::entry::line::{Digest, decode, encode};
+use crate::entry::{
+    Completed, Entry, Means, NotCounted, Outcome, Reading, Seq, Stamped, Standing, Tally, ZeroRole,
+    Zeroed, strategies,
+};
+use crate::quantity::{Decimal, Measured, Unit, WallMicros};
+use crate::spec::ArmedSpec;
+use proptest::collection::vec;
+use proptest::prelude::*;
+use proptest::strategy::ValueTree as _;
+use proptest::test_runner::TestRunner;
+use std::fmt::Write as _;
+use std::sync::Arc;
+
+/// What happens at one of two stations, about the series or reading of an entry.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Step {
+    Armed,
+    Counted(u64),
+    Refused(u64),
+    Loose,
+    Doubted(u64, u64),
+    Retracted(u64, u64),
+    Restored(u64, u64),
+    Completed(u64),
+    Stopped(u64),
+    Resumed(u64),
+    ZeroOff,
+    By(u64),
+}
+
+fn some<T: std::fmt::Debug>(strategy: &BoxedStrategy<T>) -> T {
+    let mut runner = TestRunner::deterministic();
+    strategy.new_tree(&mut runner).unwrap().current()
+}
+
+/// Entries 1, 2, 3, … of these steps, each at its station.
+fn entries(steps: &[(u8, Step)]) -> Vec<Stamped> {
+    let spec = some(&strategies::armed_spec());
+    let slotted = strategies::reading().prop_filter("in a slot", |reading| reading.slot.is_some());
+    let reading = some(&slotted.boxed());
+    let stamped = |(at, (station, step)): (usize, &(u8, Step))| Stamped {
+        seq: Seq(at as u64 + 1),
+        at: WallMicros(at as i64),
+        entry: entry(&format!("bench-{station}"), *step, &spec, &reading),
+    };
+    steps.iter().enumerate().map(stamped).collect()
+}
+
+fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entry {
+    let station = station.to_owned();
+    let by = Means::Card;
+    let measured = |series: Option<u64>, standing: Standing| {
+        let mut slot = reading.slot.clone();
+        if let (Some(slot), Some(series)) = (&mut slot, series) {
+            slot.series = Seq(series);
+        }
+        Entry::Reading(Arc::new(Reading {
+            station: station.clone(),
+            instrument: "caliper-1".to_owned(),
+            slot: slot.filter(|_| series.is_some()),
+            standing,
+            ..reading.clone()
+        }))
+    };
+    let refused = |reason| Standing::NotCounted { reason, hint: None };
+    let completed = |series, resumable| {
+        Entry::Completed(Completed {
+            station: station.clone(),
+            series: Seq(series),
+            outcome: Outcome::CutShort,
+            tally: Tally::default(),
+            resumable,
+            reservations: None,
+        })
+    };
+    match step {
+        Step::Armed => Entry::Armed(Box::new(ArmedSpec {
+            station,
+            operator: Some("mara".to_owned()),
+            ..spec.clone()
+        })),
+        Step::Counted(series) => measured(Some(series), Standing::Counted),
+        Step::Refused(series) => measured(Some(series), refused(NotCounted::ZeroDue)),
+        Step::Loose => measured(None, refused(NotCounted::NotArmed)),
+        Step::Doubted(series, reading) => Entry::Doubted {
+            station,
+            series: Seq(series),
+            readings: vec![Seq(reading)],
+            reason: "the zero was off".to_owned(),
+        },
+        Step::Retracted(series, reading) => Entry::Retracted {
+            station,
+            series: Seq(series),
+            reading: Seq(reading),
+            by: Some(by),
+            slot: None,
+            reason: None,
+            spent: false,
+        },
+        Step::Restored(series, reading) => Entry::Restored {
+            station,
+            series: Seq(series),
+            reading: Seq(reading),
+            by,
+        },
+        Step::Completed(series) => completed(series, false),
+        Step::Stopped(series) => completed(series, true),
+        Step::Resumed(series) => Entry::Resumed {
+            station,
+            series: Seq(series),
+            operator: None,
+            by,
+        },
+        Step::ZeroOff => Entry::Zeroed(Zeroed {
+            station,
+            instrument: "caliper-1".to_owned(),
+            series: None,
+            value: Measured::new(Decimal::new(2, 2), Unit::Millimetre).unwrap(),
+            role: ZeroRole::Unasked,
+            ok: false,
+            opening: None,
+            raw: Vec::new(),
+        }),
+        Step::By(series) => Entry::OperatorSaid {
+            station,
+            series: Some(Seq(series)),
+            operator: "jon".to_owned(),
+        },
+    }
+}
+
+/// `1 settled 4: #2 counted mara, #3 doubted 4 jon`; a series a line.
+fn told(series: &Series<()>) -> String {
+    let is_closed = series.closed.is_some();
+    let mut text = match (series.settled, is_closed) {
+        (Some(by), true) => format!("{} settled {by}:", series.id),
+        (Some(by), false) => format!("{} settled {by}, but not closed:", series.id),
+        (None, true) => format!("{} stopped:", series.id),
+        (None, false) => format!("{} open:", series.id),
+    };
+    for reading in &series.readings {
+        let by = match reading.disposition {
+            Disposition::Counted => String::new(),
+            Disposition::NotCounted(reason) => format!(" {}", reason.name()),
+            Disposition::Doubted(by) | Disposition::Retracted(by) => format!(" {by}"),
+        };
+        let (seq, name) = (reading.seq, reading.disposition.name());
+        let who = series.operator(seq).unwrap_or("nobody");
+        let _ = write!(text, " #{seq} {name}{by} {who}");
+    }
+    text
+}
+
+fn taken(entries: &[Stamped]) -> Vec<String> {
+    let mut ledger = Ledger::default();
+    let settled = entries.iter().filter_map(|one| ledger.take(one, Some(())));
+    let settled: Vec<_> = settled.map(|series| told(&series)).collect();
+    let left = ledger.finish().map(|series| told(&series));
+    settled.into_iter().chain(left).collect()
+}
+
+#[test]
+fn every_sequence_has_one_answer() {
+    use Step::{
+        Armed, By, Completed, Counted, Doubted, Loose, Refused, Restored, Resumed, Retracted,
+        Stopped, ZeroOff,
+    };
+    let table: &[(&[Step], &[&str])] = &[
+        (&[Armed, Counted(1)], &["1 open: #2 counted mara"]),
+        (
+            &[Armed, Counted(1), Doubted(1, 2), Completed(1)],
+            &["1 settled 4: #2 doubted 3 mara"],
+        ),
+        (
+            &[
+                Armed,
+                Counted(1),
+                Doubted(1, 2),
+                Retracted(1, 2),
+                Completed(1),
+            ],
+            &["1 settled 5: #2 doubted 3 mara"],
+        ),
+        (
+            &[
+                Armed,
+                Counted(1),
+                Retracted(1, 2),
+                Doubted(1, 2),
+                Completed(1),
+            ],
+            &["1 settled 5: #2 retracted 3 mara"],
+        ),
+        (
+            &[
+                Armed,
+                Counted(1),
+                Retracted(1, 2),
+                Restored(1, 2),
+                Completed(1),
+            ],
+            &["1 settled 5: #2 counted mara"],
+        ),
+        (
+            &[
+                Armed,
+                Counted(1),
+                Retracted(1, 2),
+                Restored(1, 2),
+                Doubted(1, 2),
+            ],
+            &["1 open: #2 doubted 5 mara"],
+        ),
+        (
+            &[
+                Armed,
+                Counted(1),
+                Retracted(1, 2),
+                Restored(1, 2),
+                Retracted(1, 2),
+            ],
+            &["1 open: #2 retracted 5 mara"],
+        ),
+        (
+            &[Armed, Counted(1), Doubted(1, 2), Restored(1, 2)],
+            &["1 open: #2 doubted 3 mara"],
+        ),
+        (
+            &[Armed, Refused(1), Doubted(1, 2), Retracted(1, 2), Loose],
+            &["1 open: #2 not_counted zero_due mara"],
+        ),
+        (
+            &[
+                Armed,
+                Counted(1),
+                By(1),
+                Counted(1),
+                Doubted(1, 2),
+                Doubted(1, 2),
+            ],
+            &["1 open: #2 doubted 5 mara #4 counted jon"],
+        ),
+        // nothing is said of a series once it is settled, nor of a reading of another one
+        (
+            &[Armed, Counted(1), Completed(1), Retracted(1, 2), Resumed(1)],
+            &["1 settled 3: #2 counted mara"],
+        ),
+        (
+            &[Armed, Counted(1), Stopped(1), Armed, Retracted(4, 2)],
+            &["1 stopped: #2 counted mara", "4 open:"],
+        ),
+        // stopped early, then resumed
+        (
+            &[
+                Armed,
+                Counted(1),
+                Stopped(1),
+                Armed,
+                Resumed(1),
+                Counted(1),
+                Retracted(1, 6),
+            ],
+            &["1 open: #2 counted mara #6 retracted 7 nobody", "4 open:"],
+        ),
+        (
+            &[Armed, Counted(1), Stopped(1), Armed, Counted(4), Resumed(1)],
+            &["1 settled 5: #2 counted mara", "4 open: #5 counted mara"],
+        ),
+        (
+            &[
+                Armed,
+                Stopped(1),
+                Armed,
+                Refused(3),
+                Loose,
+                Resumed(1),
+                Completed(1),
+            ],
+            &["1 settled 7:", "3 open: #4 not_counted zero_due mara"],
+        ),
+        (
+            &[Armed, Stopped(1), Armed, ZeroOff, Resumed(1)],
+            &["1 settled 4:", "3 open:"],
+        ),
+        (
+            &[Armed, Stopped(1), Armed, Completed(3), Armed],
+            &["3 settled 4:", "1 settled 5:", "5 open:"],
+        ),
+        (
+            &[Armed, Stopped(1), Armed, Stopped(3), Armed],
+            &["1 settled 4:", "3 stopped:", "5 open:"],
+        ),
+    ];
+    for (steps, want) in table {
+        let steps: Vec<(u8, Step)> = steps.iter().map(|step| (1, *step)).collect();
+        assert_eq!(taken(&entries(&steps)), *want, "{steps:?}");
+    }
+}
+
+fn step() -> impl Strategy<Value = (u8, Step)> {
+    let about = 1_u64..12;
+    let two = || (about.clone(), about.clone());
+    let step = prop_oneof![
+        3 => Just(Step::Armed),
+        4 => about.clone().prop_map(Step::Counted),
+        1 => about.clone().prop_map(Step::Refused),
+        1 => Just(Step::Loose),
+        3 => two().prop_map(|(series, reading)| Step::Doubted(series, reading)),
+        3 => two().prop_map(|(series, reading)| Step::Retracted(series, reading)),
+        3 => two().prop_map(|(series, reading)| Step::Restored(series, reading)),
+        1 => about.clone().prop_map(Step::Completed),
+        2 => about.clone().prop_map(Step::Stopped),
+        2 => about.clone().prop_map(Step::Resumed),
+        1 => Just(Step::ZeroOff),
+        1 => about.clone().prop_map(Step::By),
+    ];
+    (1_u8..=2, step)
+}
+
+/// The lines of these entries, glanced at where that can be.
+fn glanced(entries: &[Stamped]) -> Vec<String> {
+    let glancer = Glancer::default();
+    let mut ledger = Ledger::default();
+    let mut told_of = Vec::new();
+    for stamped in entries {
+        let line = encode(stamped, Digest::NONE);
+        let settled = if let Some(glance) = glancer.reading(&line) {
+            ledger.glance(&glance, Some(()))
+        } else if glance::kind(&line).is_none_or(|kind| ledger.heeds(kind)) {
+            ledger.take(&decode(&line).unwrap().0, Some(()))
+        } else {
+            None
+        };
+        told_of.extend(settled.map(|series| told(&series)));
+    }
+    told_of.extend(ledger.finish().map(|series| told(&series)));
+    told_of
+}
+
+proptest! {
+    #[test]
+    fn the_ledger_says_what_all_entries_together_say(steps in vec(step(), 0..60)) {
+        let steps = sensible(steps);
+        prop_assert_eq!(taken(&entries(&steps)), model::modelled(&steps));
+    }
+
+    #[test]
+    fn glances_lead_to_the_same_ledger(steps in vec(step(), 0..60)) {
+        let entries = entries(&sensible(steps));
+        prop_assert_eq!(glanced(&entries), taken(&entries));
+    }
+
+    #[test]
+    fn what_is_not_heeded_changes_nothing(stamped in strategies::stamped(), steps in vec(step(), 0..12)) {
+        let mut ledger = Ledger::default();
+        for stamped in &entries(&sensible(steps)) {
+            ledger.take(stamped, Some(()));
+        }
+        if !ledger.heeds(stamped.entry.kind()) {
+            let before = format!("{ledger:?}");
+            prop_assert!(ledger.take(&stamped, Some(())).is_none());
+            prop_assert_eq!(format!("{ledger:?}"), before);
+        }
+    }
+}
+
+/// The same steps as a journal has them: what is about a series is about the one that is open at the station, which is
+/// closed before the next is armed; but a stopped one is resumed while none is open.
+fn sensible(steps: Vec<(u8, Step)>) -> Vec<(u8, Step)> {
+    let mut sensible: Vec<(u8, Step)> = Vec::new();
+    let mut open_at = [None; 3];
+    for (station, step) in steps {
+        let open = &mut open_at[usize::from(station)];
+        let armed = (station, Step::Armed);
+        let step = match (step, *open) {
+            (Step::Loose | Step::ZeroOff, _) => step,
+            (Step::Armed, None) => {
+                *open = Some(sensible.len() as u64 + 1);
+                step
+            }
+            (Step::Resumed(series), None)
+                if sensible.get(usize::try_from(series - 1).unwrap()) == Some(&armed) =>
+            {
+                *open = Some(series);
+                step
+            }
+            (Step::Counted(_), Some(series)) => Step::Counted(series),
+            (Step::Refused(_), Some(series)) => Step::Refused(series),
+            (Step::By(_), Some(series)) => Step::By(series),
+            (Step::Doubted(_, reading), Some(series)) => Step::Doubted(series, reading),
+            (Step::Retracted(_, reading), Some(series)) => Step::Retracted(series, reading),
+            (Step::Restored(_, reading), Some(series)) => Step::Restored(series, reading),
+            (Step::Completed(_), Some(series)) => {
+                *open = None;
+                Step::Completed(series)
+            }
+            (Step::Stopped(_), Some(series)) => {
+                *open = None;
+                Step::Stopped(series)
+            }
+            (_, _) => continue,
+        };
+        sensible.push((station, step));
+    }
+    sensible
+}
