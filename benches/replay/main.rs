@@ -22,7 +22,7 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 use tallyjaw::daemon::files;
 use tallyjaw::daemon::replay::Replay;
-use tallyjaw::entry::Entry;
+use tallyjaw::entry::{Entry, FrameEntry};
 use tallyjaw::serial::tape::{Header, Mark, Player, Recorder};
 
 type Result<T> = std::result::Result<T, Box<dyn Error>>;
@@ -79,8 +79,8 @@ fn replay(path: &Path, frames: u64) -> Result<Judged> {
     while let Some(timed) = tape.next_mark()? {
         core.feed(&timed);
         while let Some(stamped) = core.next_entry() {
-            if let Entry::Reading(reading) = &stamped.entry {
-                let judged = reading.slot.as_ref().and_then(|slot| slot.verdict);
+            if let Entry::Frame(FrameEntry::Reading(reading)) = &stamped.entry {
+                let judged = reading.verdict();
                 verdicts += u64::from(judged.is_some());
             }
         }

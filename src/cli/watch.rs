@@ -80,7 +80,7 @@ impl Prompts {
     /// Something has happened at the station of this entry, if it is one.
     fn touched(&mut self, text: &str) {
         let station = line::decode(text.as_bytes()).ok();
-        let station = station.and_then(|(stamped, _)| Some(words::station(&stamped.entry)?.into()));
+        let station = station.and_then(|(stamped, _)| Some(stamped.entry.station()?.into()));
         self.stations.extend(station);
     }
 

@@ -17,7 +17,7 @@ use super::stall::Stall;
 use super::{DaemonError, VERSION};
 use crate::clients::{Asked, Health, Live};
 use crate::config::Config;
-use crate::entry::{Attached, Entry, Seq};
+use crate::entry::{Attached, Entry, JournalEntry, Seq};
 use crate::journal::{Announcement, Handle};
 use crate::message::catalog::CatalogMessage;
 use crate::message::reply::{Armed, Done, Outcome, Status, Trouble};
@@ -184,7 +184,7 @@ impl Hub {
                         continue;
                     }
                     self.appended = stamped.seq;
-                    if matches!(stamped.entry, Entry::Started { .. }) {
+                    if matches!(stamped.entry, Entry::Journal(JournalEntry::Started(_))) {
                         self.started = stamped.seq;
                     }
                     self.on_their_way.handed_over(&stamped);

@@ -3,7 +3,7 @@
 use super::hub::Hub;
 use super::service;
 use crate::clients::Health;
-use crate::entry::{Attached, Entry, Seq, Stamped};
+use crate::entry::{Attached, Entry, Gap, JournalEntry, Seq, Stamped};
 use crate::message::{ErrorObject, Notice, code};
 use crate::quantity::{MonoMicros, WallMicros};
 use crate::station::{Core, Input};
@@ -59,19 +59,16 @@ impl Outage {
 
     /// What the journal will say of it.
     pub(super) fn gap(&self) -> Entry {
-        Entry::Gap {
+        Entry::Journal(JournalEntry::Gap(Gap {
             since: self.since,
             frames: self.frames,
             reason: self.reason.clone(),
-        }
+        }))
     }
 }
 
 fn is_frame(entry: &Entry) -> bool {
-    matches!(
-        entry,
-        Entry::Reading(_) | Entry::Zeroed(_) | Entry::Unread(_)
-    )
+    matches!(entry, Entry::Frame(_))
 }
 
 /// Entries of frames that were handed to the journal and are not durable yet, in order. When there is

@@ -5,7 +5,7 @@
 //! socket, a twin that was never plugged in beside it, and what is on the far end of the cable.
 
 use super::state::InstrumentState;
-use super::{Attached, Means, State};
+use super::{Means, ReadBy, State};
 use std::fmt;
 
 /// An adapter, as far as one can be told from others.
@@ -127,6 +127,49 @@ impl InstrumentState {
         self.rivals.clear();
         self.detached_because = Some(because.to_owned());
     }
+}
+
+/// An instrument's port is open.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Attached {
+    /// The instrument.
+    pub instrument: String,
+    /// Its station.
+    pub station: String,
+    /// The path that was opened.
+    pub port: String,
+    /// Line settings: `9600 8N1`.
+    pub line: String,
+    /// What the adapter says of itself: `0403:6001 serial A1`.
+    pub identity: Option<String>,
+    /// Where the adapter is plugged in: `0000:00:14.0 usb 4:1.0`.
+    pub socket: Option<String>,
+    /// What it says of itself does not tell it from others.
+    pub alike: bool,
+    /// How its bytes are read; `None` of a scanner or a pedal, and in entries of older releases.
+    pub read_by: Option<Box<ReadBy>>,
+}
+
+impl Attached {
+    /// Whether it is the same port, set in the same way.
+    pub fn is_same_port(&self, other: &Self) -> bool {
+        let port = |of: &Self| Self {
+            read_by: None,
+            ..of.clone()
+        };
+        port(self) == port(other)
+    }
+}
+
+/// An instrument's port is gone.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Detached {
+    /// Its station.
+    pub station: String,
+    /// The instrument.
+    pub instrument: String,
+    /// Why.
+    pub reason: String,
 }
 
 /// An instrument's port is another adapter than before.

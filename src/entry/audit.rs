@@ -5,8 +5,9 @@
 use super::reservation::{reservations, words};
 use super::state::{InstrumentState, SeriesState, Slot, StationState};
 use super::{
-    AdapterChanged, Completed, Entry, Means, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing,
-    State,
+    AdapterChanged, Alerted, Completed, Entry, FrameEntry, JournalEntry, Means, Outcome, PortEntry,
+    Reading, ReadingSlot, Restored, Resumed, Retracted, SaidEntry, Seq, SeriesEntry, Stamped,
+    Standing, State,
 };
 use crate::quantity::{Quantity, WallMicros};
 use crate::spec::{Crimp, Verdict, judge};
@@ -27,82 +28,27 @@ pub struct Mismatch {
 pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
     let mut found = Findings(Vec::new());
     match &stamped.entry {
-        Entry::Segment { journal, state } => {
-            found.compare("journal", &Some(journal), &before.journal.as_ref(), shown);
-            found.compare_states(state, before);
+        Entry::Journal(JournalEntry::Segment(segment)) => {
+            let journal = Some(&segment.journal);
+            found.compare("journal", &journal, &before.journal.as_ref(), shown);
+            found.compare_states(&segment.state, before);
         }
-        Entry::Armed(spec) => {
-            let open = before.series(&spec.station).map(|series| series.id);
-            found.compare("series open while the next is armed", &open, &None, shown);
-        }
-        Entry::Reading(reading) => found.reading(before, reading),
-        Entry::Completed(completed) => found.completed(before, completed, stamped.at),
-        Entry::Disarmed { station, series } => {
-            let known = before.stations.get(station);
-            let closed = known.and_then(|known| Some(known.last_outcome.as_ref()?.0));
-            let open = before.series(station).map(|series| series.id);
-            found.compare("series", &Some(*series), &open.or(closed), shown);
-        }
-        Entry::Zeroed(zeroed) => {
-            let open = before.series(&zeroed.station).map(|series| series.id);
-            found.compare("series", &zeroed.series, &open, shown);
-        }
-        Entry::ToolSaid(said) => {
-            let open = before.series(&said.station).map(|series| series.id);
-            found.compare("series", &said.series, &open, shown);
-        }
-        Entry::ZeroDue {
-            station, series, ..
-        } => {
-            let open = before.series(station).map(|series| series.id);
-            found.compare("series", &Some(*series), &open, shown);
-        }
-        Entry::Noted {
-            station, series, ..
-        } => found.noted(before, station, *series, stamped.at),
-        Entry::OperatorSaid {
-            station, series, ..
-        } => {
-            let open = before.series(station).map(|series| series.id);
-            found.compare("series", series, &open, shown);
-        }
-        Entry::Doubted {
-            station,
-            series,
-            readings,
-            ..
-        } => {
-            found.counted(before.series(station), *series, readings);
-        }
-        Entry::Retracted { .. } | Entry::Restored { .. } | Entry::Resumed { .. } => {
-            found.undoing(before, &stamped.entry);
-        }
-        Entry::Alerted {
-            station,
-            series,
-            rule,
-            readings,
-            ..
-        } => {
-            let open = before.series(station).map(|series| series.id);
-            found.compare("series", &Some(*series), &open, shown);
-            found.alerted(before, station, rule, readings);
-        }
-        Entry::AdapterChanged(changed) => found.adapter_changed(before, changed),
-        Entry::Begun { .. }
-        | Entry::Started { .. }
-        | Entry::Stopped { .. }
-        | Entry::Attached(_)
-        | Entry::Detached { .. }
-        | Entry::AdapterSaid(_)
-        | Entry::Disturbed(_)
-        | Entry::ZeroSaid { .. }
-        | Entry::Unread(_)
-        | Entry::Refused { .. }
-        | Entry::ClockStepped { .. }
-        | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. }
-        | Entry::RolledBack { .. } => {}
+        Entry::Port(PortEntry::AdapterChanged(changed)) => found.adapter_changed(before, changed),
+        Entry::Journal(_) | Entry::Port(_) => {} // what comes from outside follows from nothing
+        Entry::Said(entry) => match entry {
+            SaidEntry::OperatorSaid(said) => found.open(before, &said.station, said.series),
+            SaidEntry::ToolSaid(said) => found.open(before, &said.station, said.series),
+            SaidEntry::Noted(noted) => {
+                found.noted(before, &noted.station, noted.series, stamped.at);
+            }
+            SaidEntry::AdapterSaid(_) | SaidEntry::ZeroSaid(_) | SaidEntry::Refused(_) => {}
+        },
+        Entry::Frame(entry) => match entry {
+            FrameEntry::Zeroed(zeroed) => found.open(before, &zeroed.station, zeroed.series),
+            FrameEntry::Reading(reading) => found.reading(before, reading),
+            FrameEntry::Unread(_) => {}
+        },
+        Entry::Series(entry) => found.series(before, entry, stamped.at),
     }
     found.0
 }
@@ -133,6 +79,40 @@ impl Findings {
     ) {
         if got != want {
             self.add(what, show(got), show(want));
+        }
+    }
+
+    /// The series is the one that is open.
+    fn open(&mut self, before: &State, station: &str, got: Option<Seq>) {
+        let open = before.series(station).map(|series| series.id);
+        self.compare("series", &got, &open, shown);
+    }
+
+    fn series(&mut self, before: &State, entry: &SeriesEntry, at: WallMicros) {
+        match entry {
+            SeriesEntry::Armed(spec) => {
+                let open = before.series(&spec.station).map(|series| series.id);
+                self.compare("series open while the next is armed", &open, &None, shown);
+            }
+            SeriesEntry::Disarmed(disarmed) => {
+                let known = before.stations.get(&disarmed.station);
+                let closed = known.and_then(|known| Some(known.last_outcome.as_ref()?.0));
+                let open = before.series(&disarmed.station).map(|series| series.id);
+                self.compare("series", &Some(disarmed.series), &open.or(closed), shown);
+            }
+            SeriesEntry::Completed(completed) => self.completed(before, completed, at),
+            SeriesEntry::Resumed(resumed) => self.resumed(before, resumed),
+            SeriesEntry::ZeroDue(due) => self.open(before, &due.station, Some(due.series)),
+            SeriesEntry::Doubted(doubted) => {
+                let open = before.series(&doubted.station);
+                self.counted(open, doubted.series, &doubted.readings);
+            }
+            SeriesEntry::Retracted(retracted) => self.retracted(before, retracted),
+            SeriesEntry::Restored(restored) => self.restored(before, restored),
+            SeriesEntry::Alerted(alerted) => {
+                self.open(before, &alerted.station, Some(alerted.series));
+                self.alerted(before, alerted);
+            }
         }
     }
 
@@ -311,76 +291,60 @@ impl Findings {
     }
 
     /// An alert is one that is due. Its sentence may be that of another version.
-    fn alerted(&mut self, before: &State, station: &str, rule: &str, readings: &[Seq]) {
+    fn alerted(&mut self, before: &State, alerted: &Alerted) {
+        let Alerted {
+            station,
+            rule,
+            readings,
+            ..
+        } = alerted;
         let due = before.stations.get(station).map(StationState::alerts_due);
         let due = due.unwrap_or_default();
-        let Some(want) = due.iter().find(|due| due.rule.name == rule) else {
+        let Some(want) = due.iter().find(|due| due.rule.name == *rule) else {
             let names: Vec<_> = due.iter().map(|due| due.rule.name).collect();
             let want = match names.as_slice() {
                 [] => "none".to_owned(),
                 names => names.join(", "),
             };
-            self.add("alert", rule, want);
+            self.add("alert", rule.as_str(), want);
             return;
         };
-        self.compare(
-            "readings of the alert",
-            &readings,
-            &&*want.readings,
-            |seqs| {
-                let seqs: Vec<_> = seqs.iter().map(Seq::to_string).collect();
-                seqs.join(", ")
-            },
-        );
+        self.compare("readings of the alert", readings, &want.readings, |seqs| {
+            let seqs: Vec<_> = seqs.iter().map(Seq::to_string).collect();
+            seqs.join(", ")
+        });
     }
 
-    fn undoing(&mut self, before: &State, entry: &Entry) {
-        if let Entry::Retracted {
-            station,
-            series,
-            reading,
-            slot,
-            reason,
-            spent,
-            by,
-        } = entry
-        {
-            let open = before.series(station);
-            self.counted(open, *series, &[*reading]);
-            if let Some(slot) = slot {
-                self.retracted(open, *reading, slot, *spent);
-            }
-            if *spent {
-                self.spent(*by, reason.is_some());
-            }
-        } else if let Entry::Restored {
-            station,
-            series,
-            reading,
-            ..
-        } = entry
-        {
-            let open = before.series(station);
-            let id = open.map(|open| open.id);
-            self.compare("series", &Some(*series), &id, shown);
-            let last = open.and_then(|open| open.retracted.as_ref());
-            let last = last.map(|retracted| retracted.reading.seq);
-            self.compare("restored reading", &Some(*reading), &last, shown);
-        } else if let Entry::Resumed {
-            station, series, ..
-        } = entry
-        {
-            let open = before.series(station).map(|open| open.id);
-            self.compare("series open while another is resumed", &open, &None, shown);
-            let known = before.stations.get(station);
-            let stopped = known.and_then(|known| known.stopped.as_ref());
-            let stopped = stopped.map(|stopped| stopped.series.id);
-            self.compare("resumed series", &Some(*series), &stopped, shown);
+    fn restored(&mut self, before: &State, restored: &Restored) {
+        self.open(before, &restored.station, Some(restored.series));
+        let open = before.series(&restored.station);
+        let last = open.and_then(|open| open.retracted.as_ref());
+        let last = last.map(|retracted| retracted.reading.seq);
+        self.compare("restored reading", &Some(restored.reading), &last, shown);
+    }
+
+    fn resumed(&mut self, before: &State, resumed: &Resumed) {
+        let open = before.series(&resumed.station).map(|open| open.id);
+        self.compare("series open while another is resumed", &open, &None, shown);
+        let known = before.stations.get(&resumed.station);
+        let stopped = known.and_then(|known| known.stopped.as_ref());
+        let stopped = stopped.map(|stopped| stopped.series.id);
+        self.compare("resumed series", &Some(resumed.series), &stopped, shown);
+    }
+
+    fn retracted(&mut self, before: &State, retracted: &Retracted) {
+        let open = before.series(&retracted.station);
+        self.counted(open, retracted.series, &[retracted.reading]);
+        if let Some(slot) = &retracted.slot {
+            self.emptied(open, retracted.reading, slot, retracted.spent);
+        }
+        if retracted.spent {
+            self.spent(retracted.by, retracted.reason.is_some());
         }
     }
 
     /// What a retracted reading filled; measuring it spent its piece where that destroys it.
-    fn retracted(&mut self, open: Option<&SeriesState>, reading: Seq, got: &Slot, spent: bool) {
+    fn emptied(&mut self, open: Option<&SeriesState>, reading: Seq, got: &Slot, spent: bool) {
         let counted = open.and_then(|open| {
             let mut readings = open.readings.iter();
             readings.find(|counted| counted.seq == reading)

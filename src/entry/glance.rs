@@ -8,7 +8,7 @@
 //! - A text with an escape in it is not read; that is left to the whole line.
 
 use super::ledger::Disposition;
-use super::{Entry, NotCounted, Seq, Stamped};
+use super::{NotCounted, Seq, Stamped};
 use crate::quantity::Unit;
 use memchr::memmem::Finder;
 use std::str::FromStr;
@@ -39,9 +39,7 @@ pub struct Glance<'l> {
 impl<'l> Glance<'l> {
     /// Of a reading that was read whole; `None` if it is none, or was measured for nothing. `at` is its time as text.
     pub fn of(stamped: &'l Stamped, at: &'l str) -> Option<Self> {
-        let Entry::Reading(reading) = &stamped.entry else {
-            return None;
-        };
+        let reading = stamped.entry.reading()?;
         let slot = reading.slot.as_ref()?;
         Some(Self {
             seq: stamped.seq,

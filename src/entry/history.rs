@@ -3,8 +3,7 @@
 //! In: entries in order. Out: a record a series; of one that is asked for, every entry about it.
 
 use super::state::SeriesState;
-use super::words::station;
-use super::{Completed, Entry, Outcome, Reservation, Seq, Stamped, State, Tally};
+use super::{Completed, Entry, Outcome, Reservation, Seq, SeriesEntry, Stamped, State, Tally};
 use crate::quantity::WallMicros;
 
 /// A series that was closed.
@@ -45,10 +44,12 @@ impl History {
         if self.wanted.is_some() && self.is_about_wanted(stamped) {
             self.entries.push(stamped.clone());
         }
-        if let Entry::Completed(completed) = &stamped.entry {
+        if let Entry::Series(SeriesEntry::Completed(completed)) = &stamped.entry {
             self.close(stamped.at, completed);
-        } else if let Entry::Resumed { series, .. } = &stamped.entry {
-            self.closed.retain(|closed| closed.series.id != *series);
+        }
+        if let Entry::Series(SeriesEntry::Resumed(resumed)) = &stamped.entry {
+            let is_other = |closed: &ClosedSeries| closed.series.id != resumed.series;
+            self.closed.retain(is_other);
         }
         self.state.apply(stamped);
     }
@@ -56,10 +57,13 @@ impl History {
     /// About it, or what happened at its station while it was open: a reading that counts nowhere names no series,
     /// and is in its tally.
     fn is_about_wanted(&self, stamped: &Stamped) -> bool {
-        if let Some(series) = series_of(stamped) {
+        if let Some(series) = stamped.series() {
             return Some(series) == self.wanted;
         }
-        let station = station(&stamped.entry).and_then(|name| self.state.stations.get(name));
+        let station = stamped
+            .entry
+            .station()
+            .and_then(|name| self.state.stations.get(name));
         station.is_some_and(|station| {
             let open = station.series.as_ref().map(|series| series.id);
             open.is_some() && open == self.wanted
@@ -125,41 +129,6 @@ impl History {
     }
 }
 
-/// The series that an entry belongs to; a series begins with its `armed`, whose number it has.
-pub fn series_of(stamped: &Stamped) -> Option<Seq> {
-    match &stamped.entry {
-        Entry::Armed(_) => Some(stamped.seq),
-        Entry::Completed(completed) => Some(completed.series),
-        Entry::Zeroed(zeroed) => zeroed.series,
-        Entry::Reading(reading) => reading.slot.as_ref().map(|slot| slot.series),
-        Entry::Disarmed { series, .. }
-        | Entry::Doubted { series, .. }
-        | Entry::Retracted { series, .. }
-        | Entry::Restored { series, .. }
-        | Entry::Resumed { series, .. }
-        | Entry::ZeroDue { series, .. }
-        | Entry::Alerted { series, .. } => Some(*series),
-        Entry::Noted { series, .. } | Entry::OperatorSaid { series, .. } => *series,
-        Entry::ToolSaid(said) => said.series,
-        Entry::Begun { .. }
-        | Entry::Segment { .. }
-        | Entry::Started { .. }
-        | Entry::Stopped { .. }
-        | Entry::Attached(_)
-        | Entry::Detached { .. }
-        | Entry::AdapterChanged(_)
-        | Entry::AdapterSaid(_)
-        | Entry::Disturbed(_)
-        | Entry::ZeroSaid { .. }
-        | Entry::Unread(_)
-        | Entry::Refused { .. }
-        | Entry::ClockStepped { .. }
-        | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. }
-        | Entry::RolledBack { .. } => None,
-    }
-}
-
 /// What became of a reading after it was entered, told from later entries about its series.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fate {
@@ -177,39 +146,22 @@ pub fn fate(entries: &[Stamped], seq: Seq) -> Fate {
         .iter()
         .rev()
         .find_map(|stamped| match &stamped.entry {
-            Entry::Doubted { readings, .. } if readings.contains(&seq) => Some(Fate::Doubted),
-            Entry::Retracted { reading, .. } if *reading == seq => Some(Fate::Retracted),
-            Entry::Restored { reading, .. } if *reading == seq => Some(Fate::Stands),
-            Entry::Doubted { .. }
-            | Entry::Retracted { .. }
-            | Entry::Restored { .. }
-            | Entry::Resumed { .. }
-            | Entry::Begun { .. }
-            | Entry::Segment { .. }
-            | Entry::Started { .. }
-            | Entry::Stopped { .. }
-            | Entry::Attached(_)
-            | Entry::Detached { .. }
-            | Entry::AdapterChanged(_)
-            | Entry::AdapterSaid(_)
-            | Entry::Disturbed(_)
-            | Entry::Armed(_)
-            | Entry::Disarmed { .. }
-            | Entry::Completed(_)
-            | Entry::Zeroed(_)
-            | Entry::ZeroSaid { .. }
-            | Entry::ZeroDue { .. }
-            | Entry::OperatorSaid { .. }
-            | Entry::ToolSaid(_)
-            | Entry::Reading(_)
-            | Entry::Unread(_)
-            | Entry::Refused { .. }
-            | Entry::Noted { .. }
-            | Entry::Alerted { .. }
-            | Entry::ClockStepped { .. }
-            | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. }
-            | Entry::RolledBack { .. } => None,
+            Entry::Series(entry) => told_by(entry, seq),
+            Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) | Entry::Frame(_) => None,
         });
     told.unwrap_or(Fate::Stands)
+}
+
+fn told_by(entry: &SeriesEntry, seq: Seq) -> Option<Fate> {
+    match entry {
+        SeriesEntry::Doubted(doubted) => doubted.readings.contains(&seq).then_some(Fate::Doubted),
+        SeriesEntry::Retracted(retracted) => (retracted.reading == seq).then_some(Fate::Retracted),
+        SeriesEntry::Restored(restored) => (restored.reading == seq).then_some(Fate::Stands),
+        SeriesEntry::Armed(_)
+        | SeriesEntry::Disarmed(_)
+        | SeriesEntry::Completed(_)
+        | SeriesEntry::Resumed(_)
+        | SeriesEntry::ZeroDue(_)
+        | SeriesEntry::Alerted(_) => None,
+    }
 }

@@ -118,7 +118,7 @@ pub fn peek_seq(line: &[u8]) -> Option<Seq> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::entry::{Entry, strategies};
+    use crate::entry::{Entry, Noted, strategies};
     use crate::quantity::WallMicros;
     use proptest::prelude::*;
 
@@ -126,11 +126,11 @@ mod tests {
         Stamped {
             seq: Seq(42),
             at: WallMicros(1_795_598_043_120_456),
-            entry: Entry::Noted {
+            entry: Entry::from(Noted {
                 station: "bench-1".to_owned(),
                 series: None,
                 text: text.to_owned(),
-            },
+            }),
         }
     }
 

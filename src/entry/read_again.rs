@@ -7,7 +7,7 @@
 //! - Of a stream the bytes are those of its last frame, and the value is one of its plateau.
 
 use super::audit::Mismatch;
-use super::{Entry, Reading, Stamped, State, Zeroed};
+use super::{Entry, FrameEntry, Reading, Stamped, State, Zeroed};
 use crate::decode::framing::Framing;
 use crate::decode::meaning::meaning;
 use crate::decode::{FrameFormat, Pattern};
@@ -41,12 +41,14 @@ pub struct ReadAgain {
 impl ReadAgain {
     /// Whether the value of an entry is what its bytes say.
     pub fn check(&mut self, before: &State, stamped: &Stamped) -> Option<Mismatch> {
-        if let Entry::Reading(reading) = &stamped.entry {
-            self.reading(before, reading)
-        } else if let Entry::Zeroed(zeroed) = &stamped.entry {
-            self.zeroed(before, zeroed)
-        } else {
-            None
+        match &stamped.entry {
+            Entry::Frame(FrameEntry::Zeroed(zeroed)) => self.zeroed(before, zeroed),
+            Entry::Frame(FrameEntry::Reading(reading)) => self.reading(before, reading),
+            Entry::Frame(FrameEntry::Unread(_))
+            | Entry::Journal(_)
+            | Entry::Port(_)
+            | Entry::Said(_)
+            | Entry::Series(_) => None,
         }
     }
 

@@ -23,6 +23,13 @@ pub struct Reading {
     pub standing: Standing,
 }
 
+impl Reading {
+    /// The verdict; `None` for a reading that does not count.
+    pub fn verdict(&self) -> Option<Verdict> {
+        self.slot.as_ref().and_then(|slot| slot.verdict)
+    }
+}
+
 /// How a value stood still in a stream.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Plateau {

@@ -6,7 +6,7 @@
 //! - What is told once of a closed series waits for the end of this ([`super::ledger`]).
 
 use super::state::{SeriesState, StationState};
-use super::{Entry, Seq, Standing};
+use super::{Entry, FrameEntry, Seq, SeriesEntry, Standing};
 
 /// A series that can be resumed.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -32,37 +32,24 @@ pub(super) enum Stop {
 /// What `entry` makes of a series that was stopped at its station.
 pub(super) fn after_stop(entry: &Entry, is_followed: bool) -> Stop {
     let ends = match entry {
-        Entry::Armed(_) if is_followed => true,
-        Entry::Armed(_) => return Stop::IsFollowed,
-        Entry::Resumed { series, .. } => return Stop::IsResumed(*series),
-        Entry::Completed(completed) => completed.resumable,
-        Entry::Reading(reading) => reading.standing == Standing::Counted,
-        Entry::Zeroed(zeroed) => !zeroed.ok || zeroed.opening.is_some(),
-        Entry::Begun { .. }
-        | Entry::Segment { .. }
-        | Entry::Started { .. }
-        | Entry::Stopped { .. }
-        | Entry::Attached(_)
-        | Entry::Detached { .. }
-        | Entry::Disarmed { .. }
-        | Entry::ZeroSaid { .. }
-        | Entry::ZeroDue { .. }
-        | Entry::OperatorSaid { .. }
-        | Entry::ToolSaid(_)
-        | Entry::Unread(_)
-        | Entry::Refused { .. }
-        | Entry::Doubted { .. }
-        | Entry::Retracted { .. }
-        | Entry::Restored { .. }
-        | Entry::Noted { .. }
-        | Entry::Alerted { .. }
-        | Entry::ClockStepped { .. }
-        | Entry::AdapterChanged(_)
-        | Entry::AdapterSaid(_)
-        | Entry::Disturbed(_)
-        | Entry::RolledBack { .. }
-        | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. } => false,
+        Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) => false,
+        Entry::Frame(entry) => match entry {
+            FrameEntry::Zeroed(zeroed) => !zeroed.ok || zeroed.opening.is_some(),
+            FrameEntry::Reading(reading) => reading.standing == Standing::Counted,
+            FrameEntry::Unread(_) => false,
+        },
+        Entry::Series(entry) => match entry {
+            SeriesEntry::Armed(_) if is_followed => true,
+            SeriesEntry::Armed(_) => return Stop::IsFollowed,
+            SeriesEntry::Completed(completed) => completed.resumable,
+            SeriesEntry::Resumed(resumed) => return Stop::IsResumed(resumed.series),
+            SeriesEntry::Disarmed(_)
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Doubted(_)
+            | SeriesEntry::Retracted(_)
+            | SeriesEntry::Restored(_)
+            | SeriesEntry::Alerted(_) => false,
+        },
     };
     if ends { Stop::IsOver } else { Stop::Stays }
 }
@@ -70,7 +57,8 @@ pub(super) fn after_stop(entry: &Entry, is_followed: bool) -> Stop {
 impl StationState {
     /// Takes an entry of the station, before anything else is made of it.
     pub(super) fn follow_stopped(&mut self, entry: &Entry) {
-        if let (Entry::Completed(completed), Some(series)) = (entry, &self.series)
+        if let (Entry::Series(SeriesEntry::Completed(completed)), Some(series)) =
+            (entry, &self.series)
             && completed.resumable
         {
             self.stopped = Some(Box::new(Stopped {

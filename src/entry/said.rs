@@ -1,6 +1,6 @@
 //! What the operator says of who measures and of what is in the hand, and by what means.
 
-use super::{Entry, Seq, State};
+use super::{Entry, FrameEntry, SaidEntry, Seq, SeriesEntry, State};
 use crate::spec::ToolClass;
 
 /// The crimp tool that is in the hand.
@@ -25,6 +25,52 @@ pub struct ToolSaid {
     pub tool: ToolInHand,
     /// It is the tool that the open series asks for.
     pub as_planned: bool,
+}
+
+/// The operator said that the next frame is a zero.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ZeroSaid {
+    /// The station.
+    pub station: String,
+    /// The instrument it is about.
+    pub instrument: String,
+}
+
+/// The operator said who measures from here on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OperatorSaid {
+    /// The station.
+    pub station: String,
+    /// The series open at the time; its readings after this entry are theirs.
+    pub series: Option<Seq>,
+    /// Who.
+    pub operator: String,
+}
+
+/// What the operator noted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Noted {
+    /// The station.
+    pub station: String,
+    /// The series open at the time.
+    pub series: Option<Seq>,
+    /// The words.
+    pub text: String,
+}
+
+/// What a card or a pedal said and the station could not do.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Refused {
+    /// The station.
+    pub station: String,
+    /// The scanner or pedal.
+    pub instrument: String,
+    /// What was said.
+    pub said: String,
+    /// Why not.
+    pub reason: String,
+    /// What to do.
+    pub remedy: Option<String>,
 }
 
 /// What a card or a pedal said last and the station could not do.
@@ -79,39 +125,34 @@ impl Means {
 impl State {
     /// What was refused is over once something else was said or measured at the station.
     pub(super) fn forget_refusal(&mut self, entry: &Entry) {
-        let done = match entry {
-            Entry::Armed(spec) => &spec.station,
-            Entry::Completed(completed) => &completed.station,
-            Entry::Zeroed(zeroed) => &zeroed.station,
-            Entry::Reading(reading) => &reading.station,
-            Entry::ToolSaid(said) => &said.station,
-            Entry::AdapterSaid(said) => &said.station,
-            Entry::Disarmed { station, .. }
-            | Entry::ZeroSaid { station, .. }
-            | Entry::OperatorSaid { station, .. }
-            | Entry::Retracted { station, .. }
-            | Entry::Restored { station, .. }
-            | Entry::Resumed { station, .. }
-            | Entry::Noted { station, .. } => station,
-            Entry::Begun { .. }
-            | Entry::Segment { .. }
-            | Entry::Started { .. }
-            | Entry::Stopped { .. }
-            | Entry::Attached(_)
-            | Entry::Detached { .. }
-            | Entry::AdapterChanged(_)
-            | Entry::Disturbed(_)
-            | Entry::ZeroDue { .. }
-            | Entry::Unread(_)
-            | Entry::Refused { .. }
-            | Entry::Doubted { .. }
-            | Entry::Alerted { .. }
-            | Entry::ClockStepped { .. }
-            | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. }
-            | Entry::RolledBack { .. } => return,
+        let is_over = match entry {
+            Entry::Journal(_) | Entry::Port(_) => false,
+            Entry::Said(entry) => match entry {
+                SaidEntry::AdapterSaid(_)
+                | SaidEntry::ZeroSaid(_)
+                | SaidEntry::OperatorSaid(_)
+                | SaidEntry::ToolSaid(_)
+                | SaidEntry::Noted(_) => true,
+                SaidEntry::Refused(_) => false,
+            },
+            Entry::Frame(entry) => match entry {
+                FrameEntry::Zeroed(_) | FrameEntry::Reading(_) => true,
+                FrameEntry::Unread(_) => false,
+            },
+            Entry::Series(entry) => match entry {
+                SeriesEntry::Armed(_)
+                | SeriesEntry::Disarmed(_)
+                | SeriesEntry::Completed(_)
+                | SeriesEntry::Resumed(_)
+                | SeriesEntry::Retracted(_)
+                | SeriesEntry::Restored(_) => true,
+                SeriesEntry::ZeroDue(_) | SeriesEntry::Doubted(_) | SeriesEntry::Alerted(_) => {
+                    false
+                }
+            },
         };
-        if let Some(station) = self.stations.get_mut(done) {
+        let station = entry.station().filter(|_| is_over);
+        if let Some(station) = station.and_then(|name| self.stations.get_mut(name)) {
             station.refused = None;
         }
     }

@@ -8,8 +8,9 @@ use super::resume::Stopped;
 use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::undo::RetractedReading;
 use super::{
-    Adapter, Attached, Completed, Entry, JournalId, Outcome, Reading, RefusedSaying, Reservation,
-    Seq, Stamped, Standing, Tally, ToolInHand, ZeroRole, Zeroed,
+    Adapter, Alerted, Attached, Completed, Doubted, Entry, FrameEntry, JournalEntry, JournalId,
+    Outcome, PortEntry, Reading, RefusedSaying, Reservation, SaidEntry, Seq, SeriesEntry, Stamped,
+    Standing, Tally, ToolInHand, ZeroRole, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, OpeningZero, Verdict, Verified};
@@ -162,102 +163,100 @@ impl State {
     pub fn apply(&mut self, stamped: &Stamped) {
         let Stamped { seq, at, entry } = stamped;
         self.forget_refusal(entry);
-        if let Some(station) = super::words::station(entry)
+        if let Some(station) = entry.station()
             && let Some(station) = self.stations.get_mut(station)
         {
             station.follow_stopped(entry);
         }
         match entry {
-            Entry::Begun { journal } => self.journal = Some(journal.clone()),
-            Entry::Segment { state, .. } => self.clone_from(state),
-            Entry::Started { .. } => self.forget_ports("the daemon was not running"),
-            Entry::Attached(attached) => self.attach(attached),
-            Entry::Detached {
-                instrument,
-                station,
-                reason,
-            } => {
-                self.instrument(instrument, station).detach(reason);
+            Entry::Journal(entry) => self.apply_journal(entry),
+            Entry::Port(entry) => self.apply_port(entry),
+            Entry::Said(entry) => self.apply_said(entry),
+            Entry::Frame(entry) => match entry {
+                FrameEntry::Zeroed(zeroed) => self.zero(*seq, *at, zeroed),
+                FrameEntry::Reading(reading) => self.read(*seq, reading),
+                FrameEntry::Unread(_) => {}
+            },
+            Entry::Series(entry) => self.apply_series(*seq, *at, entry),
+        }
+        self.last = Some(*seq);
+    }
+
+    fn apply_journal(&mut self, entry: &JournalEntry) {
+        match entry {
+            JournalEntry::Begun(begun) => self.journal = Some(begun.journal.clone()),
+            JournalEntry::Segment(segment) => self.clone_from(&segment.state),
+            JournalEntry::Started(_) => self.forget_ports("the daemon was not running"),
+            JournalEntry::ClockStepped(stepped) => self.shift_times(stepped.by_micros),
+            JournalEntry::Stopped(_)
+            | JournalEntry::Gap(_)
+            | JournalEntry::DamageAccepted(_)
+            | JournalEntry::RolledBack(_) => {}
+        }
+    }
+
+    fn apply_port(&mut self, entry: &PortEntry) {
+        match entry {
+            PortEntry::Attached(attached) => self.attach(attached),
+            PortEntry::Detached(gone) => {
+                let known = self.instrument(&gone.instrument, &gone.station);
+                known.detach(&gone.reason);
             }
-            Entry::AdapterSaid(said) => self.take_adapter(&said.station, &said.instrument),
-            Entry::Disturbed(disturbed) => {
+            PortEntry::AdapterChanged(_) => {} // follows from the two adapters
+            PortEntry::Disturbed(disturbed) => {
                 let known = self.instrument(&disturbed.instrument, &disturbed.station);
                 known.rivals.clone_from(&disturbed.holders);
             }
-            Entry::Armed(spec) => {
-                let station = self.station(&spec.station);
-                station.operator.clone_from(&spec.operator);
-                station.series = Some(SeriesState::open(*seq, *at, spec));
-                station.repeat = None;
+        }
+    }
+
+    fn apply_said(&mut self, entry: &SaidEntry) {
+        match entry {
+            SaidEntry::AdapterSaid(said) => self.take_adapter(&said.station, &said.instrument),
+            SaidEntry::ZeroSaid(said) => {
+                self.instrument(&said.instrument, &said.station).zero_said = true;
             }
-            Entry::Completed(completed) => self.complete(*at, completed),
-            Entry::Zeroed(zeroed) => self.zero(*seq, *at, zeroed),
-            Entry::ZeroSaid {
-                station,
-                instrument,
-            } => {
-                self.instrument(instrument, station).zero_said = true;
+            SaidEntry::OperatorSaid(said) => {
+                self.station(&said.station).operator = Some(said.operator.clone());
             }
-            Entry::ZeroDue {
-                station,
-                instrument,
-                ..
-            } => {
-                if let Some(series) = self.station(station).series.as_mut() {
-                    series.zeros.entry(instrument.clone()).or_default().time_due = true;
-                }
+            SaidEntry::ToolSaid(said) => {
+                self.station(&said.station).tool = Some(said.tool.clone());
             }
-            Entry::OperatorSaid {
-                station, operator, ..
-            } => self.station(station).operator = Some(operator.clone()),
-            Entry::ToolSaid(said) => self.station(&said.station).tool = Some(said.tool.clone()),
-            Entry::Refused {
-                station,
-                said,
-                reason,
-                remedy,
-                ..
-            } => {
-                self.station(station).refused = Some(RefusedSaying {
-                    said: said.clone(),
-                    reason: reason.clone(),
-                    remedy: remedy.clone(),
+            SaidEntry::Noted(_) => {}
+            SaidEntry::Refused(refused) => {
+                self.station(&refused.station).refused = Some(RefusedSaying {
+                    said: refused.said.clone(),
+                    reason: refused.reason.clone(),
+                    remedy: refused.remedy.clone(),
                 });
             }
-            Entry::Reading(reading) => self.read(*seq, reading),
-            Entry::Doubted {
-                station, readings, ..
-            } => self.take_out(station, readings, |tally, count| tally.doubted += count),
-            Entry::Retracted {
-                station,
-                reading,
-                slot,
-                spent,
-                ..
-            } => self.retract(station, *reading, slot.is_some(), *spent),
-            Entry::Restored {
-                station, reading, ..
-            } => self.restore(station, *reading),
-            Entry::Alerted {
-                station,
-                rule,
-                text,
-                readings,
-                ..
-            } => self.alert(*seq, station, rule, text, readings),
-            Entry::ClockStepped { by_micros } => self.shift_times(*by_micros),
-            // Said of the station above.
-            Entry::Resumed { .. }
-            | Entry::AdapterChanged(_)
-            | Entry::Disarmed { .. }
-            | Entry::Stopped { .. }
-            | Entry::Unread(_)
-            | Entry::Noted { .. }
-            | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. }
-            | Entry::RolledBack { .. } => {}
         }
-        self.last = Some(*seq);
+    }
+
+    fn apply_series(&mut self, seq: Seq, at: WallMicros, entry: &SeriesEntry) {
+        match entry {
+            SeriesEntry::Armed(spec) => {
+                let station = self.station(&spec.station);
+                station.operator.clone_from(&spec.operator);
+                station.series = Some(SeriesState::open(seq, at, spec));
+                station.repeat = None;
+            }
+            SeriesEntry::Completed(completed) => self.complete(at, completed),
+            // the first is told by `completed`, the second of the station above
+            SeriesEntry::Disarmed(_) | SeriesEntry::Resumed(_) => {}
+            SeriesEntry::ZeroDue(due) => {
+                if let Some(series) = self.station(&due.station).series.as_mut() {
+                    let zeros = &mut series.zeros;
+                    zeros.entry(due.instrument.clone()).or_default().time_due = true;
+                }
+            }
+            SeriesEntry::Doubted(Doubted {
+                station, readings, ..
+            }) => self.take_out(station, readings, |tally, count| tally.doubted += count),
+            SeriesEntry::Retracted(retracted) => self.retract(retracted),
+            SeriesEntry::Restored(restored) => self.restore(&restored.station, restored.reading),
+            SeriesEntry::Alerted(alerted) => self.alert(seq, alerted),
+        }
     }
 
     pub(super) fn station(&mut self, name: &str) -> &mut StationState {
@@ -364,17 +363,17 @@ impl State {
         }
     }
 
-    fn alert(&mut self, seq: Seq, station: &str, rule: &str, text: &str, readings: &[Seq]) {
-        let station = self.station(station);
-        station.runs.tell(rule, readings);
+    fn alert(&mut self, seq: Seq, alerted: &Alerted) {
+        let station = self.station(&alerted.station);
+        station.runs.tell(&alerted.rule, &alerted.readings);
         let Some(series) = station.series.as_mut() else {
             return;
         };
         series.alerts.push(Alert {
             seq,
-            rule: rule.to_owned(),
-            text: text.to_owned(),
-            readings: readings.to_vec(),
+            rule: alerted.rule.clone(),
+            text: alerted.text.clone(),
+            readings: alerted.readings.clone(),
         });
         let surplus = series.alerts.len().saturating_sub(MOST_ALERTS);
         series.alerts.drain(..surplus);

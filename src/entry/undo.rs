@@ -7,7 +7,7 @@
 //! - What an older version entered does not say which slot it was about, and cannot be undone.
 
 use super::state::{CountedReading, SeriesState, Slot, State};
-use super::{Seq, Zeroed};
+use super::{Retracted, Seq, Zeroed};
 
 /// A reading whose retraction can be undone: its piece has no newer reading on its axis, nor has the piece
 /// that is measured instead, and no zero that was off came after it.
@@ -20,27 +20,30 @@ pub struct RetractedReading {
 }
 
 impl State {
-    pub(super) fn retract(
-        &mut self,
-        station: &str,
-        reading: Seq,
-        can_be_undone: bool,
-        spent: bool,
-    ) {
+    pub(super) fn retract(&mut self, retracted: &Retracted) {
+        let Retracted {
+            station,
+            reading,
+            slot,
+            spent,
+            ..
+        } = retracted;
         let series = self.station(station).series.as_ref();
         let counted = series.and_then(|series| {
             let mut readings = series.readings.iter();
-            readings.find(|counted| counted.seq == reading).cloned()
+            readings.find(|counted| counted.seq == *reading).cloned()
         });
-        self.take_out(station, &[reading], |tally, count| {
+        self.take_out(station, &[*reading], |tally, count| {
             tally.retracted += count;
         });
         let Some((series, reading)) = self.station(station).series.as_mut().zip(counted) else {
             return;
         };
-        if spent {
+        if *spent {
             series.spent.insert(reading.piece);
         }
+        let spent = *spent;
+        let can_be_undone = slot.is_some();
         series.retracted = can_be_undone.then_some(RetractedReading { reading, spent });
     }
 

@@ -4,8 +4,9 @@
 //! direction characters are shown as escapes, and nothing can start a new line.
 
 use super::{
-    Completed, Disturbed, Entry, Outcome, Reading, Reservation, Stamped, Standing, Tally,
-    ToolInHand, ToolSaid, Unread, Zeroed, reservation,
+    Completed, Disturbed, Entry, FrameEntry, JournalEntry, Outcome, PortEntry, Reading,
+    Reservation, Retracted, SaidEntry, SeriesEntry, Stamped, Standing, Tally, ToolInHand, ToolSaid,
+    Unread, Zeroed, reservation,
 };
 pub use crate::quantity::safe;
 
@@ -17,7 +18,10 @@ use std::fmt::Write as _;
 pub fn line(stamped: &Stamped) -> String {
     let time = stamped.at.to_string();
     let seconds = time.get(..19).unwrap_or(&time);
-    let station = station(&stamped.entry).map(|name| format!("{}: ", safe(name)));
+    let station = stamped
+        .entry
+        .station()
+        .map(|name| format!("{}: ", safe(name)));
     let station = station.unwrap_or_default();
     format!(
         "{seconds}Z #{} {station}{}",
@@ -26,137 +30,112 @@ pub fn line(stamped: &Stamped) -> String {
     )
 }
 
-/// The station an entry is about.
-pub fn station(entry: &Entry) -> Option<&str> {
-    match entry {
-        Entry::Attached(attached) => Some(&attached.station),
-        Entry::Armed(spec) => Some(&spec.station),
-        Entry::Completed(completed) => Some(&completed.station),
-        Entry::Zeroed(zeroed) => Some(&zeroed.station),
-        Entry::Reading(reading) => Some(&reading.station),
-        Entry::Unread(unread) => Some(&unread.station),
-        Entry::ToolSaid(said) => Some(&said.station),
-        Entry::AdapterChanged(changed) => Some(&changed.station),
-        Entry::AdapterSaid(said) => Some(&said.station),
-        Entry::Disturbed(disturbed) => Some(&disturbed.station),
-        Entry::Detached { station, .. }
-        | Entry::Disarmed { station, .. }
-        | Entry::ZeroSaid { station, .. }
-        | Entry::ZeroDue { station, .. }
-        | Entry::OperatorSaid { station, .. }
-        | Entry::Doubted { station, .. }
-        | Entry::Retracted { station, .. }
-        | Entry::Restored { station, .. }
-        | Entry::Resumed { station, .. }
-        | Entry::Noted { station, .. }
-        | Entry::Refused { station, .. }
-        | Entry::Alerted { station, .. } => Some(station),
-        Entry::Begun { .. }
-        | Entry::Segment { .. }
-        | Entry::Started { .. }
-        | Entry::Stopped { .. }
-        | Entry::ClockStepped { .. }
-        | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. }
-        | Entry::RolledBack { .. } => None,
-    }
-}
-
 /// What happened, without station and time.
 pub fn words(entry: &Entry) -> String {
     let text = match entry {
-        Entry::Begun { journal } => format!("journal {journal} begun"),
-        Entry::Segment { .. } => "a new journal segment".to_owned(),
-        Entry::Started { version, .. } => format!("tallyjaw {version} started"),
-        Entry::Stopped { reason } => format!("stopped: {reason}"),
-        Entry::Attached(attached) => format!(
-            "{} connected at {}, {}",
-            attached.instrument, attached.port, attached.line
+        Entry::Journal(entry) => of_journal(entry),
+        Entry::Port(entry) => match entry {
+            PortEntry::Attached(attached) => format!(
+                "{} connected at {}, {}",
+                attached.instrument, attached.port, attached.line
+            ),
+            PortEntry::Detached(gone) => format!("{} gone: {}", gone.instrument, gone.reason),
+            PortEntry::AdapterChanged(changed) => format!(
+                "{} is another adapter than before: it was {}, it is {}; its readings do not count until a person says that it is meant",
+                changed.instrument, changed.was, changed.is
+            ),
+            PortEntry::Disturbed(disturbed) => self::disturbed(disturbed),
+        },
+        Entry::Said(entry) => said(entry),
+        Entry::Frame(entry) => match entry {
+            FrameEntry::Zeroed(zeroed) => self::zeroed(zeroed),
+            FrameEntry::Reading(reading) => self::reading(reading),
+            FrameEntry::Unread(unread) => self::unread(unread),
+        },
+        Entry::Series(entry) => of_series(entry),
+    };
+    safe(&text)
+}
+
+fn of_journal(entry: &JournalEntry) -> String {
+    match entry {
+        JournalEntry::Begun(begun) => format!("journal {} begun", begun.journal),
+        JournalEntry::Segment(_) => "a new journal segment".to_owned(),
+        JournalEntry::Started(started) => format!("tallyjaw {} started", started.version),
+        JournalEntry::Stopped(stopped) => format!("stopped: {}", stopped.reason),
+        JournalEntry::ClockStepped(stepped) => {
+            format!("the clock was set by {} ms", stepped.by_micros / 1_000)
+        }
+        JournalEntry::Gap(gap) => format!(
+            "nothing was recorded since {}, {} frames went unjudged: {}",
+            gap.since, gap.frames, gap.reason
         ),
-        Entry::Detached {
-            instrument, reason, ..
-        } => format!("{instrument} gone: {reason}"),
-        Entry::AdapterChanged(changed) => format!(
-            "{} is another adapter than before: it was {}, it is {}; its readings do not count until a person says that it is meant",
-            changed.instrument, changed.was, changed.is
+        JournalEntry::DamageAccepted(accepted) => format!(
+            "damage from #{} on was accepted: {}",
+            accepted.seq, accepted.reason
         ),
-        Entry::AdapterSaid(said) => format!(
+        JournalEntry::RolledBack(back) => format!("the journal was rolled back: {}", back.reason),
+    }
+}
+
+fn said(entry: &SaidEntry) -> String {
+    match entry {
+        SaidEntry::AdapterSaid(said) => format!(
             "the adapter of {} is meant, said {}: {}",
             said.instrument,
             said.by.words(),
             said.adapter
         ),
-        Entry::Disturbed(disturbed) => self::disturbed(disturbed),
-        Entry::Armed(spec) => armed(spec),
-        Entry::Disarmed { series, .. } => format!("series {series} disarmed"),
-        Entry::Completed(completed) => self::completed(completed),
-        Entry::Zeroed(zeroed) => self::zeroed(zeroed),
-        Entry::ZeroSaid { instrument, .. } => format!("the next frame of {instrument} is a zero"),
-        Entry::ZeroDue {
-            instrument, reason, ..
-        } => format!("a zero of {instrument} is due: {reason}"),
-        Entry::OperatorSaid {
-            series, operator, ..
-        } => match series {
-            Some(series) => format!("from here on {operator} measures series {series}"),
-            None => format!("{operator} measures"),
+        SaidEntry::ZeroSaid(said) => format!("the next frame of {} is a zero", said.instrument),
+        SaidEntry::OperatorSaid(said) => match said.series {
+            Some(series) => format!("from here on {} measures series {series}", said.operator),
+            None => format!("{} measures", said.operator),
         },
-        Entry::ToolSaid(said) => tool_said(said),
-        Entry::Reading(reading) => self::reading(reading),
-        Entry::Unread(unread) => self::unread(unread),
-        Entry::Doubted {
-            readings, reason, ..
-        } => {
-            let readings: Vec<_> = readings.iter().map(|seq| format!("#{seq}")).collect();
-            format!("doubted {}: {reason}", readings.join(" "))
+        SaidEntry::ToolSaid(said) => tool_said(said),
+        SaidEntry::Noted(noted) => format!("note: {}", noted.text),
+        SaidEntry::Refused(refused) => {
+            let remedy = refused.remedy.as_deref();
+            let remedy = remedy.map(|remedy| format!("; {remedy}"));
+            let remedy = remedy.unwrap_or_default();
+            format!("{} was refused: {}{remedy}", refused.said, refused.reason)
         }
-        Entry::Retracted {
-            reading,
-            by,
-            slot,
-            reason,
-            spent,
-            ..
-        } => {
-            let by = by.map_or(String::new(), |by| format!(" {}", by.words()));
-            let reason = reason.as_deref().map(|reason| format!(": {reason}"));
-            let spent = slot.as_ref().filter(|_| *spent);
-            let spent = spent.map(|slot| format!("; piece {} is spent", slot.piece));
-            format!(
-                "retracted #{reading}{by}{}{}",
-                reason.unwrap_or_default(),
-                spent.unwrap_or_default()
-            )
+    }
+}
+
+fn of_series(entry: &SeriesEntry) -> String {
+    match entry {
+        SeriesEntry::Armed(spec) => armed(spec),
+        SeriesEntry::Disarmed(disarmed) => format!("series {} disarmed", disarmed.series),
+        SeriesEntry::Completed(completed) => self::completed(completed),
+        SeriesEntry::Resumed(resumed) => {
+            format!("series {} resumed {}", resumed.series, resumed.by.words())
         }
-        Entry::Restored { reading, by, .. } => format!("restored #{reading} {}", by.words()),
-        Entry::Resumed { series, by, .. } => format!("series {series} resumed {}", by.words()),
-        Entry::Noted { text, .. } => format!("note: {text}"),
-        Entry::Refused {
-            said,
-            reason,
-            remedy,
-            ..
-        } => {
-            let remedy = remedy.as_deref().map(|remedy| format!("; {remedy}"));
-            format!("{said} was refused: {reason}{}", remedy.unwrap_or_default())
+        SeriesEntry::ZeroDue(due) => format!("a zero of {} is due: {}", due.instrument, due.reason),
+        SeriesEntry::Doubted(doubted) => {
+            let readings = doubted.readings.iter();
+            let readings: Vec<_> = readings.map(|seq| format!("#{seq}")).collect();
+            format!("doubted {}: {}", readings.join(" "), doubted.reason)
         }
-        Entry::Alerted { text, .. } => format!("alert: {text}"),
-        Entry::ClockStepped { by_micros } => {
-            format!("the clock was set by {} ms", by_micros / 1_000)
+        SeriesEntry::Retracted(retracted) => self::retracted(retracted),
+        SeriesEntry::Restored(restored) => {
+            format!("restored #{} {}", restored.reading, restored.by.words())
         }
-        Entry::Gap {
-            since,
-            frames,
-            reason,
-        } => {
-            format!("nothing was recorded since {since}, {frames} frames went unjudged: {reason}")
-        }
-        Entry::DamageAccepted { seq, reason } => {
-            format!("damage from #{seq} on was accepted: {reason}")
-        }
-        Entry::RolledBack { reason, .. } => format!("the journal was rolled back: {reason}"),
-    };
-    safe(&text)
+        SeriesEntry::Alerted(alerted) => format!("alert: {}", alerted.text),
+    }
+}
+
+fn retracted(retracted: &Retracted) -> String {
+    let mut text = format!("retracted #{}", retracted.reading);
+    if let Some(by) = retracted.by {
+        let _ = write!(text, " {}", by.words());
+    }
+    if let Some(reason) = &retracted.reason {
+        let _ = write!(text, ": {reason}");
+    }
+    if let Some(slot) = retracted.slot.as_ref().filter(|_| retracted.spent) {
+        let _ = write!(text, "; piece {} is spent", slot.piece);
+    }
+    text
 }
 
 fn disturbed(disturbed: &Disturbed) -> String {
@@ -420,15 +399,16 @@ fn unread(unread: &Unread) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::entry::Noted;
     use crate::entry::Seq;
     use crate::quantity::WallMicros;
 
     fn noted(text: &str) -> Stamped {
-        let entry = Entry::Noted {
+        let entry = Entry::from(Noted {
             station: "bench-1".to_owned(),
             series: None,
             text: text.to_owned(),
-        };
+        });
         Stamped {
             seq: Seq(42),
             at: WallMicros(0),

@@ -1,4 +1,4 @@
-//! A zero frame, and what it was for.
+//! A zero frame, and what it was for; and bytes that are no frame.
 
 use super::Seq;
 use crate::quantity::{Measured, Quantity};
@@ -50,4 +50,23 @@ impl ZeroRole {
             Self::Unasked => "unasked",
         }
     }
+}
+
+/// Bytes without meaning.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unread {
+    /// The station.
+    pub station: String,
+    /// The instrument.
+    pub instrument: String,
+    /// The bytes; of a folded run, its beginning.
+    pub raw: Vec<u8>,
+    /// How many bytes there were.
+    pub bytes: u64,
+    /// How many runs were folded into this one.
+    pub times: u64,
+    /// Why.
+    pub reason: String,
+    /// What a person can do.
+    pub remedy: Option<String>,
 }

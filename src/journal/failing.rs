@@ -7,7 +7,9 @@ use super::{
     open, spawn, verify,
 };
 use crate::entry::line::Digest;
-use crate::entry::{Entry, JournalId, Seq, Stamped, State, strategies};
+use crate::entry::{
+    Begun, Entry, JournalEntry, JournalId, Segment, Seq, Stamped, State, Stopped, strategies,
+};
 use crate::quantity::WallMicros;
 use proptest::prelude::*;
 use std::collections::VecDeque;
@@ -103,12 +105,15 @@ fn stamped(seq: u64, entry: Entry) -> Stamped {
 
 fn begun() -> Stamped {
     let journal = JournalId("0".repeat(32));
-    stamped(1, Entry::Begun { journal })
+    stamped(1, Entry::from(Begun { journal }))
 }
 
 fn stopped(seq: u64) -> Stamped {
     let reason = "x".repeat(100);
-    stamped(seq, Entry::Stopped { reason })
+    stamped(
+        seq,
+        Entry::Journal(JournalEntry::Stopped(Stopped { reason })),
+    )
 }
 
 fn segment(seq: u64) -> Stamped {
@@ -118,10 +123,10 @@ fn segment(seq: u64) -> Stamped {
     state.last = Some(Seq(seq - 1));
     stamped(
         seq,
-        Entry::Segment {
+        Entry::Journal(JournalEntry::Segment(Segment {
             journal,
             state: Box::new(state),
-        },
+        })),
     )
 }
 
@@ -328,7 +333,7 @@ proptest! {
         let mut state = opened.state.clone();
         for batch in batches {
             let journal = opened.journal.clone();
-            let opens = Entry::Segment { journal, state: Box::new(state.clone()) };
+            let opens = Entry::from(Segment { journal, state: Box::new(state.clone()) });
             let mut waiting = VecDeque::new();
             for entry in std::iter::once(opens).chain(batch) {
                 let next = stamped(state.last.unwrap().0 + 1, entry);

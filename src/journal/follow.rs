@@ -226,7 +226,7 @@ pub async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'stat
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::entry::Entry;
+    use crate::entry::{ClockStepped, Entry};
     use crate::quantity::WallMicros;
 
     fn line_of(seq: u64, text: &str) -> DurableLine {
@@ -236,7 +236,7 @@ mod tests {
             stamped: Arc::new(Stamped {
                 seq: Seq(seq),
                 at: WallMicros(0),
-                entry: Entry::ClockStepped { by_micros: 1 },
+                entry: Entry::from(ClockStepped { by_micros: 1 }),
             }),
         }
     }

@@ -3,7 +3,7 @@
 use super::dir::{Dir, io_error};
 use super::{JournalError, SegmentNumber};
 use crate::entry::line::{Digest, LineError, decode, peek_seq};
-use crate::entry::{Entry, Seq, Stamped};
+use crate::entry::{Seq, Stamped};
 use std::fmt;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read as _, Seek as _, SeekFrom};
@@ -180,7 +180,7 @@ fn opening_fault(number: SegmentNumber, line: u64, stamped: &Stamped) -> Option<
         _ => "",
     };
     let got = stamped.entry.kind();
-    let opens = matches!(stamped.entry, Entry::Begun { .. } | Entry::Segment { .. });
+    let opens = stamped.entry.opens().is_some();
     if line == 1 && got != want {
         return Some(Fault::here(
             stamped.seq,

@@ -23,7 +23,7 @@ use super::{
     Storage as _, Witness, Writer,
 };
 use crate::entry::line::Digest;
-use crate::entry::{Entry, JournalId, Seq, Stamped, State};
+use crate::entry::{Begun, Entry, JournalId, Seq, Stamped, State};
 use crate::quantity::WallMicros;
 use std::collections::VecDeque;
 use std::fs::File;
@@ -250,7 +250,7 @@ fn begin(
     let begun = Stamped {
         seq: Seq::FIRST,
         at: options.now,
-        entry: Entry::Begun { journal },
+        entry: Entry::from(Begun { journal }),
     };
     let mut state = State::default();
     state.apply(&begun);

@@ -16,7 +16,7 @@ use super::dir::Dir;
 use super::lines::{Found, Lines, last_line};
 use super::{Damage, JournalError, RolledBack, SegmentNumber, Writer};
 use crate::entry::line::{Digest, decode, peek_seq};
-use crate::entry::{Entry, JournalId, Seq, Stamped, State};
+use crate::entry::{DamageAccepted, Entry, JournalId, Segment, Seq, Stamped, State};
 use crate::quantity::WallMicros;
 use std::collections::VecDeque;
 use std::fs::File;
@@ -85,18 +85,18 @@ impl Salvaged {
         let segment = Stamped {
             seq: self.last.following(),
             at,
-            entry: Entry::Segment {
+            entry: Entry::from(Segment {
                 journal: self.journal,
                 state: Box::new(state.clone()),
-            },
+            }),
         };
         let accepted = Stamped {
             seq: segment.seq.following(),
             at,
-            entry: Entry::DamageAccepted {
+            entry: Entry::from(DamageAccepted {
                 seq: self.damaged,
                 reason: self.reason,
-            },
+            }),
         };
         let entered = rolled_back.map(|found| Stamped {
             seq: accepted.seq.following(),
@@ -121,9 +121,7 @@ fn beginning(dir: &Dir, numbers: &[SegmentNumber]) -> Result<Option<SegmentNumbe
         if lines.advance()? != Found::Line {
             continue;
         }
-        let opens = decode(&lines.bytes).is_ok_and(|(stamped, _)| {
-            matches!(stamped.entry, Entry::Begun { .. } | Entry::Segment { .. })
-        });
+        let opens = decode(&lines.bytes).is_ok_and(|(stamped, _)| stamped.entry.opens().is_some());
         let digest = Digest::of(&lines.bytes);
         if opens && (lines.advance()? != Found::Line || names(&lines.bytes, digest)) {
             return Ok(Some(*number));

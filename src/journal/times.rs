@@ -3,7 +3,7 @@
 //! In: entries in order. Out: what is wrong with the time of one. A clock that was set back has its `clock_stepped`;
 //! without one, an entry is not from before the one before it, but for what a slewed clock may run off unnoticed.
 
-use crate::entry::{Entry, Stamped};
+use crate::entry::{ClockStepped, Entry, JournalEntry, Stamped};
 use crate::quantity::WallMicros;
 
 /// A step by less is slewing or noise, and is not entered.
@@ -29,7 +29,9 @@ impl Times {
         let at = stamped.at;
         let before = self.last.replace(at)?;
         let mut stepped = 0;
-        if let Entry::ClockStepped { by_micros } = &stamped.entry {
+        if let Entry::Journal(JournalEntry::ClockStepped(ClockStepped { by_micros })) =
+            &stamped.entry
+        {
             stepped = (*by_micros).min(0);
         }
         let first = before

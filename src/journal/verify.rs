@@ -15,7 +15,9 @@ use super::{JOURNAL_FOLDER, JournalError, SegmentNumber};
 use crate::entry::audit::{Mismatch, audit};
 use crate::entry::line::Digest;
 use crate::entry::read_again::ReadAgain;
-use crate::entry::{Entry, JournalId, Seq, Stamped, State};
+use crate::entry::{
+    DamageAccepted, Entry, JournalEntry, JournalId, RolledBack, Seq, Stamped, State,
+};
 use std::path::Path;
 
 /// Something in a journal that is not as it was written, or does not follow.
@@ -224,7 +226,8 @@ impl Walk {
         };
         self.report.first = self.report.first.or(Some(stamped.seq));
         self.count(&stamped);
-        if self.state.is_none() && matches!(stamped.entry, Entry::Segment { .. }) {
+        if self.state.is_none() && matches!(stamped.entry, Entry::Journal(JournalEntry::Segment(_)))
+        {
             self.times = Times::default(); // behind damage, where nobody knows what the clock did
         }
         if let Some(wrong) = self.times.follow(&stamped) {
@@ -244,9 +247,13 @@ impl Walk {
             }
             None => self.begin_state(&stamped),
         }
-        if let Entry::DamageAccepted { seq, .. } = &stamped.entry {
+        if let Entry::Journal(JournalEntry::DamageAccepted(DamageAccepted { seq, .. })) =
+            &stamped.entry
+        {
             self.accept(*seq, stamped.seq);
-        } else if let Entry::RolledBack { end, .. } = &stamped.entry {
+        } else if let Entry::Journal(JournalEntry::RolledBack(RolledBack { end, .. })) =
+            &stamped.entry
+        {
             self.accept(end.following(), stamped.seq);
         }
     }
@@ -270,7 +277,7 @@ impl Walk {
 
     /// Behind damage the state is what the next `segment` says it is.
     fn begin_state(&mut self, stamped: &Stamped) {
-        if let Entry::Segment { .. } = &stamped.entry {
+        if let Entry::Journal(JournalEntry::Segment(_)) = &stamped.entry {
             let mut state = State::default();
             state.apply(stamped);
             self.state = Some(state);
@@ -278,48 +285,18 @@ impl Walk {
     }
 
     fn count(&mut self, stamped: &Stamped) {
-        match &stamped.entry {
-            Entry::Reading(reading) => {
-                self.report.readings += 1;
-                let judged = reading.slot.as_ref().and_then(|slot| slot.verdict);
-                if self.state.is_some() && judged.is_some() {
-                    self.report.verdicts += 1;
-                }
+        if let Some(reading) = stamped.entry.reading() {
+            self.report.readings += 1;
+            if self.state.is_some() && reading.verdict().is_some() {
+                self.report.verdicts += 1;
             }
-            Entry::Begun { journal } | Entry::Segment { journal, .. } => {
-                let known = self.report.journal.get_or_insert_with(|| journal.clone());
-                if known != journal {
-                    let known = known.0.clone();
-                    self.add(Some(stamped.seq), "another journal", &journal.0, &known);
-                }
+        }
+        if let Some(journal) = stamped.entry.opens() {
+            let known = self.report.journal.get_or_insert_with(|| journal.clone());
+            if known != journal {
+                let known = known.0.clone();
+                self.add(Some(stamped.seq), "another journal", &journal.0, &known);
             }
-            Entry::Started { .. }
-            | Entry::Stopped { .. }
-            | Entry::Attached(_)
-            | Entry::Detached { .. }
-            | Entry::AdapterChanged(_)
-            | Entry::AdapterSaid(_)
-            | Entry::Disturbed(_)
-            | Entry::Armed(_)
-            | Entry::Disarmed { .. }
-            | Entry::Completed(_)
-            | Entry::Zeroed(_)
-            | Entry::ZeroSaid { .. }
-            | Entry::ZeroDue { .. }
-            | Entry::OperatorSaid { .. }
-            | Entry::ToolSaid(_)
-            | Entry::Unread(_)
-            | Entry::Refused { .. }
-            | Entry::Doubted { .. }
-            | Entry::Retracted { .. }
-            | Entry::Restored { .. }
-            | Entry::Resumed { .. }
-            | Entry::Noted { .. }
-            | Entry::Alerted { .. }
-            | Entry::ClockStepped { .. }
-            | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. }
-            | Entry::RolledBack { .. } => {}
         }
     }
 

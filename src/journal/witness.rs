@@ -10,7 +10,7 @@
 
 use super::{Cursor, Dir, JournalError, Writer};
 use crate::entry::line::Digest;
-use crate::entry::{Entry, JournalId, Seq, Stamped, State};
+use crate::entry::{self, Entry, JournalId, Segment, Seq, Stamped, State};
 use crate::quantity::WallMicros;
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
@@ -146,12 +146,12 @@ impl RolledBack {
 
     /// What it is entered as.
     pub(super) fn entry(self) -> Entry {
-        Entry::RolledBack {
+        Entry::from(entry::RolledBack {
             journal: self.journal,
             known: self.known,
             end: self.end,
             reason: self.reason,
-        }
+        })
     }
 
     /// Enters it in a segment of its own, which says all that is left; the state after it. The writer is behind
@@ -166,10 +166,10 @@ impl RolledBack {
         let segment = Stamped {
             seq: writer.next(),
             at,
-            entry: Entry::Segment {
+            entry: Entry::from(Segment {
                 journal,
                 state: Box::new(state.clone()),
-            },
+            }),
         };
         let entered = Stamped {
             seq: segment.seq.following(),

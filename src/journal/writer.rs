@@ -9,7 +9,7 @@
 
 use super::{DurableLine, JournalError, SegmentNumber, StateLock, Storage};
 use crate::entry::line::{self, Digest};
-use crate::entry::{Entry, JournalId, Seq, Stamped};
+use crate::entry::{JournalId, Seq, Stamped};
 use std::collections::VecDeque;
 use std::io;
 use std::sync::Arc;
@@ -266,7 +266,7 @@ fn run_len(waiting: &VecDeque<Stamped>) -> usize {
 }
 
 fn opens_segment(stamped: &Stamped) -> bool {
-    matches!(stamped.entry, Entry::Begun { .. } | Entry::Segment { .. })
+    stamped.entry.opens().is_some()
 }
 
 fn write_all<S: Storage>(storage: &mut S, file: &mut S::File, mut bytes: &[u8]) -> io::Result<()> {

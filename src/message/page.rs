@@ -9,7 +9,10 @@
 use super::reply::Status;
 use crate::entry::state::{CountedReading, SeriesState, ZeroState};
 use crate::entry::words::{self, safe};
-use crate::entry::{Entry, Outcome, Reading, Seq, Stamped, Standing, State, Zeroed, reservation};
+use crate::entry::{
+    Entry, FrameEntry, Outcome, PortEntry, Reading, SaidEntry, Seq, SeriesEntry, Stamped, Standing,
+    State, reservation,
+};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::{Limits, Verdict};
 use crate::station::prompt::{Prompt, prompt};
@@ -160,16 +163,12 @@ pub struct Board {
 impl Board {
     /// One more entry.
     pub fn apply(&mut self, stamped: &Stamped) {
-        let Some(station) = words::station(&stamped.entry) else {
+        let Some(station) = stamped.entry.station() else {
             return;
         };
         let recent = self.recent.entry(station.to_owned()).or_default();
-        if let Entry::Retracted { reading, .. } = &stamped.entry {
-            mark(recent, &[*reading], Some("retracted"));
-        } else if let Entry::Restored { reading, .. } = &stamped.entry {
-            mark(recent, &[*reading], None);
-        } else if let Entry::Doubted { readings, .. } = &stamped.entry {
-            mark(recent, readings, Some("doubted"));
+        if let Entry::Series(entry) = &stamped.entry {
+            mark(recent, entry);
         }
         if let Some(tone) = tone(&stamped.entry) {
             recent.push_front(RecentMessage {
@@ -242,7 +241,21 @@ fn short(mut words: String) -> String {
     words
 }
 
-fn mark(recent: &mut VecDeque<RecentMessage>, readings: &[Seq], fate: Option<&'static str>) {
+/// What an entry says of earlier readings.
+fn mark(recent: &mut VecDeque<RecentMessage>, entry: &SeriesEntry) {
+    let (readings, fate) = match entry {
+        SeriesEntry::Doubted(doubted) => (&doubted.readings[..], Some("doubted")),
+        SeriesEntry::Retracted(retracted) => {
+            (std::slice::from_ref(&retracted.reading), Some("retracted"))
+        }
+        SeriesEntry::Restored(restored) => (std::slice::from_ref(&restored.reading), None),
+        SeriesEntry::Armed(_)
+        | SeriesEntry::Disarmed(_)
+        | SeriesEntry::Completed(_)
+        | SeriesEntry::Resumed(_)
+        | SeriesEntry::ZeroDue(_)
+        | SeriesEntry::Alerted(_) => return,
+    };
     for happened in recent {
         if readings.iter().any(|seq| seq.0 == happened.seq) {
             happened.fate = fate;
@@ -333,49 +346,40 @@ fn scale(seq: Seq, reading: &Reading, series: Option<&SeriesState>) -> Option<Sc
 
 /// How an entry looks and sounds; `None` for those that nobody at the bench waits for.
 fn tone(entry: &Entry) -> Option<&'static str> {
-    match entry {
-        Entry::Reading(reading) => Some(tone_of(reading)),
-        Entry::Zeroed(Zeroed { ok: true, .. }) => Some("zero_ok"),
-        Entry::Zeroed(Zeroed { ok: false, .. }) => Some("zero_off"),
-        Entry::Alerted { .. }
-        | Entry::Doubted { .. }
-        | Entry::Refused { .. }
-        | Entry::AdapterChanged(_)
-        | Entry::Disturbed(_) => Some("alert"),
-        Entry::Completed(completed) => Some(match completed.outcome {
-            Outcome::Accepted => "accepted",
-            Outcome::Rejected => "rejected",
-            Outcome::Undecided => "undecided",
-            Outcome::CutShort => "plain",
-        }),
-        Entry::Unread(_) => Some("not_counted"),
-        Entry::Armed(_)
-        | Entry::Retracted { .. }
-        | Entry::Restored { .. }
-        | Entry::Resumed { .. }
-        | Entry::Noted { .. }
-        | Entry::Attached(_)
-        | Entry::Detached { .. }
-        | Entry::AdapterSaid(_)
-        | Entry::ZeroDue { .. }
-        | Entry::ZeroSaid { .. }
-        | Entry::OperatorSaid { .. }
-        | Entry::ToolSaid(_) => Some("plain"),
-        Entry::Begun { .. }
-        | Entry::Segment { .. }
-        | Entry::Started { .. }
-        | Entry::Stopped { .. }
-        | Entry::Disarmed { .. }
-        | Entry::ClockStepped { .. }
-        | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. }
-        | Entry::RolledBack { .. } => None,
-    }
+    Some(match entry {
+        Entry::Journal(_) => return None,
+        Entry::Port(entry) => match entry {
+            PortEntry::Attached(_) | PortEntry::Detached(_) => "plain",
+            PortEntry::AdapterChanged(_) | PortEntry::Disturbed(_) => "alert",
+        },
+        Entry::Said(SaidEntry::Refused(_)) => "alert",
+        Entry::Said(_) => "plain",
+        Entry::Frame(entry) => match entry {
+            FrameEntry::Zeroed(zeroed) if zeroed.ok => "zero_ok",
+            FrameEntry::Zeroed(_) => "zero_off",
+            FrameEntry::Reading(reading) => tone_of(reading),
+            FrameEntry::Unread(_) => "not_counted",
+        },
+        Entry::Series(entry) => match entry {
+            SeriesEntry::Completed(completed) => match completed.outcome {
+                Outcome::Accepted => "accepted",
+                Outcome::Rejected => "rejected",
+                Outcome::Undecided => "undecided",
+                Outcome::CutShort => "plain",
+            },
+            SeriesEntry::Doubted(_) | SeriesEntry::Alerted(_) => "alert",
+            SeriesEntry::Disarmed(_) => return None,
+            SeriesEntry::Armed(_)
+            | SeriesEntry::Resumed(_)
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Retracted(_)
+            | SeriesEntry::Restored(_) => "plain",
+        },
+    })
 }
 
 fn tone_of(reading: &Reading) -> &'static str {
-    let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
-    match (&reading.standing, verdict) {
+    match (&reading.standing, reading.verdict()) {
         (Standing::NotCounted { .. }, _) | (Standing::Counted, None) => "not_counted",
         (Standing::Counted, Some(verdict)) => match verdict {
             Verdict::Pass => "pass",
@@ -388,34 +392,42 @@ fn tone_of(reading: &Reading) -> &'static str {
 
 /// What is read aloud: short, the verdict first.
 fn aloud(entry: &Entry) -> Option<String> {
-    if let Entry::Reading(reading) = entry {
-        let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
-        let said = verdict.map_or("not counted".to_owned(), |verdict| {
-            verdict.name().replace('_', " ")
-        });
-        return Some(format!("{said}, {}", reading.value));
+    match entry {
+        Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) => None,
+        Entry::Frame(entry) => match entry {
+            FrameEntry::Zeroed(zeroed) if zeroed.ok => Some("zero".to_owned()),
+            FrameEntry::Zeroed(zeroed) => Some(format!("zero is off, {}", zeroed.value)),
+            FrameEntry::Reading(reading) => {
+                let said = reading.verdict().map_or("not counted", Verdict::name);
+                Some(format!("{}, {}", said.replace('_', " "), reading.value))
+            }
+            FrameEntry::Unread(_) => None,
+        },
+        Entry::Series(entry) => match entry {
+            SeriesEntry::Completed(completed) => {
+                let outcome = words::outcome(completed.outcome).to_lowercase();
+                let beside = match completed.reservations() {
+                    [] => String::new(),
+                    some => format!(", with reservations: {}", reservation::words(some)),
+                };
+                Some(format!("series {outcome}{beside}"))
+            }
+            SeriesEntry::Alerted(alerted) => Some(safe(&alerted.text)),
+            SeriesEntry::Armed(_)
+            | SeriesEntry::Disarmed(_)
+            | SeriesEntry::Resumed(_)
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Doubted(_)
+            | SeriesEntry::Retracted(_)
+            | SeriesEntry::Restored(_) => None,
+        },
     }
-    if let Entry::Zeroed(zeroed) = entry {
-        let off = || format!("zero is off, {}", zeroed.value);
-        return Some(if zeroed.ok { "zero".to_owned() } else { off() });
-    }
-    if let Entry::Completed(completed) = entry {
-        let outcome = words::outcome(completed.outcome).to_lowercase();
-        let beside = match completed.reservations() {
-            [] => String::new(),
-            some => format!(", with reservations: {}", reservation::words(some)),
-        };
-        return Some(format!("series {outcome}{beside}"));
-    }
-    if let Entry::Alerted { text, .. } = entry {
-        return Some(safe(text));
-    }
-    None
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::entry::Retracted;
     use crate::quantity::WallMicros;
     use crate::spec::AxisName;
     use std::sync::Arc;
@@ -424,7 +436,7 @@ mod tests {
         Stamped {
             seq: Seq(seq),
             at: WallMicros(0),
-            entry: Entry::Reading(Arc::new(Reading {
+            entry: Entry::from(Arc::new(Reading {
                 station: "bench-1".to_owned(),
                 instrument: "caliper-1".to_owned(),
                 value: "1.60 mm".parse().unwrap(),
@@ -449,7 +461,7 @@ mod tests {
         Stamped {
             seq: Seq(seq),
             at: WallMicros(0),
-            entry: Entry::Retracted {
+            entry: Entry::from(Retracted {
                 station: "bench-1".to_owned(),
                 series: Seq(1),
                 reading: Seq(reading),
@@ -457,7 +469,7 @@ mod tests {
                 slot: None,
                 reason: None,
                 spent: false,
-            },
+            }),
         }
     }
 

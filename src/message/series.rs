@@ -6,7 +6,7 @@ use crate::entry::block_error::BlockError;
 use crate::entry::history::{ClosedSeries, Fate, fate};
 use crate::entry::lowest::Lowest;
 use crate::entry::state::SeriesState;
-use crate::entry::{Entry, Reservation, Seq, Stamped, words};
+use crate::entry::{Reservation, Seq, Stamped, words};
 use serde::Serialize;
 
 /// A series, open or closed.
@@ -182,9 +182,7 @@ impl SeriesMessage {
 
 impl ReadingMessage {
     fn new(stamped: &Stamped, entries: &[Stamped]) -> Option<Self> {
-        let Entry::Reading(reading) = &stamped.entry else {
-            return None;
-        };
+        let reading = stamped.entry.reading()?;
         Some(Self {
             at: stamped.at.to_string(),
             fate: name(fate(entries, Seq(stamped.seq.0))),

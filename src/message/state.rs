@@ -404,7 +404,7 @@ mod tests {
         state.apply(&Stamped {
             seq: Seq(1),
             at: WallMicros(0),
-            entry: Entry::Attached(Attached {
+            entry: Entry::from(Attached {
                 instrument: "caliper-1".to_owned(),
                 station: "bench-1".to_owned(),
                 port: "/dev/ttyUSB0".to_owned(),

@@ -1,6 +1,6 @@
 //! What is counted for a scrape: since the daemon started, and never in the way of anybody.
 
-use crate::entry::{Entry, Stamped, Standing};
+use crate::entry::{Entry, FrameEntry, SeriesEntry, Stamped, Standing};
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -100,59 +100,51 @@ impl Meter {
         let mut counts = self.lock();
         let counts = &mut *counts;
         match &stamped.entry {
-            Entry::Reading(reading) => {
-                let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
-                let verdict = match (&reading.standing, verdict) {
+            Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) => {}
+            Entry::Frame(entry) => counts.frame(entry),
+            Entry::Series(entry) => counts.series(entry),
+        }
+    }
+}
+
+impl Counts {
+    fn frame(&mut self, entry: &FrameEntry) {
+        match entry {
+            FrameEntry::Zeroed(zeroed) => {
+                let result = if zeroed.ok { "ok" } else { "off" };
+                add(&mut self.zeros, (zeroed.station.clone(), result), 1);
+            }
+            FrameEntry::Reading(reading) => {
+                let verdict = match (&reading.standing, reading.verdict()) {
                     (Standing::Counted, Some(verdict)) => verdict.name(),
                     (Standing::Counted | Standing::NotCounted { .. }, _) => "not_counted",
                 };
-                add(&mut counts.readings, (reading.station.clone(), verdict), 1);
+                add(&mut self.readings, (reading.station.clone(), verdict), 1);
             }
-            Entry::Zeroed(zeroed) => {
-                let result = if zeroed.ok { "ok" } else { "off" };
-                add(&mut counts.zeros, (zeroed.station.clone(), result), 1);
+            FrameEntry::Unread(unread) => {
+                let bytes = unread.bytes;
+                add(&mut self.unread_bytes, unread.instrument.clone(), bytes);
             }
-            Entry::Unread(unread) => {
-                add(
-                    &mut counts.unread_bytes,
-                    unread.instrument.clone(),
-                    unread.bytes,
-                );
+        }
+    }
+
+    fn series(&mut self, entry: &SeriesEntry) {
+        match entry {
+            SeriesEntry::Doubted(doubted) => {
+                let readings = u64::try_from(doubted.readings.len()).unwrap_or(u64::MAX);
+                add(&mut self.doubted, doubted.station.clone(), readings);
             }
-            Entry::Retracted { station, .. } => add(&mut counts.retracted, station.clone(), 1),
-            Entry::Restored { station, .. } => add(&mut counts.restored, station.clone(), 1),
-            Entry::Doubted {
-                station, readings, ..
-            } => {
-                let doubted = u64::try_from(readings.len()).unwrap_or(u64::MAX);
-                add(&mut counts.doubted, station.clone(), doubted);
+            SeriesEntry::Retracted(body) => add(&mut self.retracted, body.station.clone(), 1),
+            SeriesEntry::Restored(body) => add(&mut self.restored, body.station.clone(), 1),
+            SeriesEntry::Alerted(alerted) => {
+                let rule = (alerted.station.clone(), alerted.rule.clone());
+                add(&mut self.alerts, rule, 1);
             }
-            Entry::Alerted { station, rule, .. } => {
-                add(&mut counts.alerts, (station.clone(), rule.clone()), 1);
-            }
-            Entry::Begun { .. }
-            | Entry::Segment { .. }
-            | Entry::Started { .. }
-            | Entry::Stopped { .. }
-            | Entry::Attached(_)
-            | Entry::Detached { .. }
-            | Entry::AdapterChanged(_)
-            | Entry::AdapterSaid(_)
-            | Entry::Disturbed(_)
-            | Entry::Armed(_)
-            | Entry::Disarmed { .. }
-            | Entry::Completed(_)
-            | Entry::Resumed { .. }
-            | Entry::ZeroSaid { .. }
-            | Entry::ZeroDue { .. }
-            | Entry::OperatorSaid { .. }
-            | Entry::ToolSaid(_)
-            | Entry::Refused { .. }
-            | Entry::Noted { .. }
-            | Entry::ClockStepped { .. }
-            | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. }
-            | Entry::RolledBack { .. } => {}
+            SeriesEntry::Armed(_)
+            | SeriesEntry::Disarmed(_)
+            | SeriesEntry::Completed(_)
+            | SeriesEntry::Resumed(_)
+            | SeriesEntry::ZeroDue(_) => {}
         }
     }
 }

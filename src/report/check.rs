@@ -11,7 +11,7 @@
 use super::data;
 use super::node::{Written, unescaped};
 use super::{HEAD, LAYOUT, Made, RELEASES, Report, page};
-use crate::entry::{Entry, Seq, Stamped};
+use crate::entry::{Entry, JournalEntry, Seq, Stamped};
 use crate::quantity::WallMicros;
 use serde_json::Value;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
@@ -133,7 +133,7 @@ impl Overlooked {
 
     /// An entry behind the last that the page knows of, and whether it is about one of its series.
     pub fn take(&mut self, stamped: &Stamped, is_about: bool) {
-        if let Entry::ClockStepped { .. } = &stamped.entry {
+        if let Entry::Journal(JournalEntry::ClockStepped(_)) = &stamped.entry {
             self.is_comparable = false;
         }
         let is_older = stamped.at.0.saturating_add(SLACK_MICROS) < self.made.0;

@@ -5,7 +5,8 @@
 
 use super::gather::Record;
 use crate::entry::{
-    Entry, Means, NotCounted, Outcome, Reading, ReadingSlot, Reservation, Seq, Stamped, Standing,
+    Doubted, Entry, FrameEntry, Means, NotCounted, OperatorSaid, Outcome, Reading, ReadingSlot,
+    Reservation, Restored, Resumed, Retracted, SaidEntry, Seq, SeriesEntry, Stamped, Standing,
     Tally, Zeroed,
 };
 use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
@@ -105,17 +106,17 @@ impl Facts {
         let mut operators: Vec<String> = operator.iter().cloned().collect();
         let mut readings = Vec::new();
         for stamped in &record.entries {
-            if let Entry::OperatorSaid { operator: said, .. }
-            | Entry::Resumed {
+            if let Entry::Said(SaidEntry::OperatorSaid(OperatorSaid { operator: said, .. }))
+            | Entry::Series(SeriesEntry::Resumed(Resumed {
                 operator: Some(said),
                 ..
-            } = &stamped.entry
+            })) = &stamped.entry
             {
                 operator = Some(said.clone());
                 if !operators.contains(said) {
                     operators.push(said.clone());
                 }
-            } else if let Entry::Reading(reading) = &stamped.entry {
+            } else if let Entry::Frame(FrameEntry::Reading(reading)) = &stamped.entry {
                 let fate = fallen.get(&stamped.seq).cloned();
                 readings.push(Row {
                     seq: stamped.seq,
@@ -157,7 +158,7 @@ impl Facts {
         let opening = self.record.opening.iter();
         let opening = opening.map(|(seq, at, zeroed)| (*seq, *at, zeroed));
         let own = self.record.entries.iter().filter_map(|stamped| {
-            let Entry::Zeroed(zeroed) = &stamped.entry else {
+            let Entry::Frame(FrameEntry::Zeroed(zeroed)) = &stamped.entry else {
                 return None;
             };
             Some((stamped.seq, stamped.at, zeroed))
@@ -243,9 +244,9 @@ pub(super) fn is_pull(axis: &ArmedAxis) -> bool {
 fn fallen(entries: &[Stamped]) -> HashMap<Seq, Fate> {
     let mut fallen = HashMap::new();
     for stamped in entries {
-        if let Entry::Doubted {
+        if let Entry::Series(SeriesEntry::Doubted(Doubted {
             readings, reason, ..
-        } = &stamped.entry
+        })) = &stamped.entry
         {
             for seq in readings {
                 fallen.entry(*seq).or_insert_with(|| Fate::Doubted {
@@ -253,19 +254,21 @@ fn fallen(entries: &[Stamped]) -> HashMap<Seq, Fate> {
                     reason: reason.clone(),
                 });
             }
-        } else if let Entry::Retracted {
+        } else if let Entry::Series(SeriesEntry::Retracted(Retracted {
             reading,
             by,
             reason,
             ..
-        } = &stamped.entry
+        })) = &stamped.entry
         {
             fallen.entry(*reading).or_insert(Fate::Retracted {
                 by: stamped.seq,
                 means: *by,
                 reason: reason.clone(),
             });
-        } else if let Entry::Restored { reading, .. } = &stamped.entry {
+        } else if let Entry::Series(SeriesEntry::Restored(Restored { reading, .. })) =
+            &stamped.entry
+        {
             fallen.remove(reading);
         }
     }
@@ -279,7 +282,7 @@ fn as_entered(reading: &Reading) -> Fate {
             hint: hint.clone(),
         },
         Standing::Counted => {
-            let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
+            let verdict = reading.verdict();
             verdict.map_or(Fate::Unjudged, Fate::Counts)
         }
     }

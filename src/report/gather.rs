@@ -6,10 +6,11 @@
 //! Kept are the entries of the wanted series and of what happened at their stations meanwhile; of all
 //! others a line an instrument.
 
-use crate::entry::history::series_of;
 use crate::entry::line::Digest;
-use crate::entry::words::station;
-use crate::entry::{Attached, Completed, Entry, JournalId, Outcome, Seq, Stamped, Zeroed};
+use crate::entry::{
+    Attached, Completed, Doubted, Entry, FrameEntry, JournalId, Outcome, PortEntry, Restored,
+    Resumed, Retracted, SaidEntry, Seq, SeriesEntry, Stamped, Zeroed,
+};
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, ArmedSubject};
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -110,26 +111,26 @@ impl<'w> Gathering<'w> {
     pub fn take(&mut self, stamped: &Stamped, digest: Digest) {
         self.first = self.first.or(Some(stamped.seq));
         self.last = Some((stamped.seq, stamped.at, digest));
-        if let Entry::Armed(spec) = &stamped.entry {
+        if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
             self.arm(stamped, spec);
             return;
         }
-        if let Entry::Resumed {
+        if let Entry::Series(SeriesEntry::Resumed(Resumed {
             station, series, ..
-        } = &stamped.entry
+        })) = &stamped.entry
         {
             self.resume(station, *series);
         }
         self.keep(stamped);
-        if let Entry::Begun { journal } | Entry::Segment { journal, .. } = &stamped.entry {
+        if let Some(journal) = stamped.entry.opens() {
             self.journal = Some(journal.clone());
-        } else if let Entry::Attached(attached) = &stamped.entry {
+        } else if let Entry::Port(PortEntry::Attached(attached)) = &stamped.entry {
             self.ports
                 .insert(attached.instrument.clone(), attached.clone());
-        } else if let Entry::Zeroed(zeroed) = &stamped.entry {
+        } else if let Entry::Frame(FrameEntry::Zeroed(zeroed)) = &stamped.entry {
             let zero = (stamped.seq, stamped.at, zeroed.clone());
             self.zeros.insert(zeroed.instrument.clone(), zero);
-        } else if let Entry::Completed(completed) = &stamped.entry {
+        } else if let Entry::Series(SeriesEntry::Completed(completed)) = &stamped.entry {
             self.close(stamped.at, completed);
         }
     }
@@ -163,7 +164,7 @@ impl<'w> Gathering<'w> {
     }
 
     fn keep(&mut self, stamped: &Stamped) {
-        let (series, at) = (series_of(stamped), station(&stamped.entry));
+        let (series, at) = (stamped.series(), stamped.entry.station());
         for (name, (_, record)) in &mut self.open {
             let is_about = match (series, at) {
                 (Some(series), _) => series == record.id,
@@ -175,7 +176,7 @@ impl<'w> Gathering<'w> {
             }
         }
         // A note shortly after the outcome is about the series that was closed.
-        if matches!(stamped.entry, Entry::Noted { .. }) {
+        if matches!(stamped.entry, Entry::Said(SaidEntry::Noted(_))) {
             let mut closed = self.done.iter_mut().rev();
             if let Some(record) = closed.find(|record| Some(record.id) == series) {
                 record.entries.push(stamped.clone());
@@ -248,17 +249,20 @@ fn verifications(record: &Record, at: WallMicros, completed: &Completed) -> Vec<
     // a slip that was retracted, or that a zero made doubtful, is no error of the instrument
     let mut fallen: BTreeSet<Seq> = BTreeSet::new();
     for stamped in &record.entries {
-        if let Entry::Retracted { reading, .. } = &stamped.entry {
+        if let Entry::Series(SeriesEntry::Retracted(Retracted { reading, .. })) = &stamped.entry {
             fallen.insert(*reading);
-        } else if let Entry::Restored { reading, .. } = &stamped.entry {
+        } else if let Entry::Series(SeriesEntry::Restored(Restored { reading, .. })) =
+            &stamped.entry
+        {
             fallen.remove(reading);
-        } else if let Entry::Doubted { readings, .. } = &stamped.entry {
+        } else if let Entry::Series(SeriesEntry::Doubted(Doubted { readings, .. })) = &stamped.entry
+        {
             fallen.extend(readings);
         }
     }
     let mut worst: Option<(Quantity, Measured)> = None;
     for stamped in &record.entries {
-        let Entry::Reading(reading) = &stamped.entry else {
+        let Some(reading) = stamped.entry.reading() else {
             continue;
         };
         if fallen.contains(&stamped.seq) {

@@ -5,7 +5,7 @@
 //! in the journal and the log all the same.
 
 use crate::config::PLACEHOLDERS;
-use crate::entry::{Entry, Reading, Stamped, reservation, words};
+use crate::entry::{Entry, FrameEntry, Reading, SeriesEntry, Stamped, reservation, words};
 use crate::journal::Follow;
 use crate::quantity::Measured;
 use std::process::Stdio;
@@ -135,10 +135,10 @@ fn filled(argument: &str, saying: &Saying) -> String {
 
 /// What is said of an entry; `None` of most.
 fn saying(stamped: &Stamped) -> Option<[String; PLACEHOLDERS.len()]> {
-    if let Entry::Reading(reading) = &stamped.entry {
+    if let Entry::Frame(FrameEntry::Reading(reading)) = &stamped.entry {
         return Some(of_reading(reading));
     }
-    if let Entry::Zeroed(zeroed) = &stamped.entry {
+    if let Entry::Frame(FrameEntry::Zeroed(zeroed)) = &stamped.entry {
         let verdict = if zeroed.ok { "zero" } else { "zero is off" };
         let station = zeroed.station.clone();
         let value = spoken(zeroed.value);
@@ -150,7 +150,7 @@ fn saying(stamped: &Stamped) -> Option<[String; PLACEHOLDERS.len()]> {
             String::new(),
         ]);
     }
-    if let Entry::Completed(completed) = &stamped.entry {
+    if let Entry::Series(SeriesEntry::Completed(completed)) = &stamped.entry {
         let outcome = words::outcome(completed.outcome).to_lowercase();
         let beside = match completed.reservations() {
             [] => String::new(),

@@ -10,7 +10,7 @@
 use super::{Place, Sink, SinkError, SinkKind, cursors, failed, make};
 use crate::config::DataSetConfig;
 use crate::entry::ledger::Ledger;
-use crate::entry::{Entry, JournalId, Seq, Stamped};
+use crate::entry::{JournalId, Seq, Stamped};
 use crate::export::{ParquetTable, Table as _, WholeFile};
 use crate::journal::Cursor;
 use crate::quantity::WallMicros;
@@ -106,7 +106,7 @@ impl DataSet {
             let part = |day| (series.spec.station.clone(), day);
             self.behind.extend(days.map(part));
         }
-        if let Entry::Reading(reading) = &stamped.entry {
+        if let Some(reading) = stamped.entry.reading() {
             let day = day_of(stamped.at);
             let series = reading.slot.as_ref().map(|slot| slot.series);
             let needs = series.unwrap_or(stamped.seq);

@@ -8,7 +8,9 @@
 //!   with the next entry, of which a reload (SIGHUP) makes two, and goes on where the old one ends.
 
 use super::{Place, Sink, SinkError, SinkKind, failed};
-use crate::entry::{Entry, Seq, Stamped, words};
+use crate::entry::{
+    Entry, FrameEntry, JournalEntry, PortEntry, SaidEntry, Seq, SeriesEntry, Stamped, words,
+};
 use rustix::fs::OFlags;
 use rustix::io::Errno;
 use std::fs::{File, OpenOptions};
@@ -213,54 +215,46 @@ fn begins_with(file: &mut File, header: &str) -> io::Result<bool> {
 
 /// The line of an entry that a person at the bench wants to see.
 fn log_line(stamped: &Stamped) -> Option<String> {
-    match &stamped.entry {
-        Entry::Armed(_)
-        | Entry::Completed(_)
-        | Entry::Zeroed(_)
-        | Entry::Reading(_)
-        | Entry::Disarmed { .. }
-        | Entry::Doubted { .. }
-        | Entry::Retracted { .. }
-        | Entry::Restored { .. }
-        | Entry::Resumed { .. }
-        | Entry::AdapterChanged(_)
-        | Entry::AdapterSaid(_)
-        | Entry::Disturbed(_)
-        | Entry::Noted { .. }
-        | Entry::Refused { .. }
-        | Entry::Alerted { .. }
-        | Entry::Gap { .. }
-        | Entry::DamageAccepted { .. }
-        | Entry::RolledBack { .. } => Some(words::line(stamped) + "\n"),
-        Entry::Begun { .. }
-        | Entry::Segment { .. }
-        | Entry::Started { .. }
-        | Entry::Stopped { .. }
-        | Entry::Attached(_)
-        | Entry::Detached { .. }
-        | Entry::ZeroSaid { .. }
-        | Entry::ZeroDue { .. }
-        | Entry::OperatorSaid { .. }
-        | Entry::ToolSaid(_)
-        | Entry::Unread(_)
-        | Entry::ClockStepped { .. } => None,
-    }
+    let is_wanted = match &stamped.entry {
+        Entry::Journal(entry) => match entry {
+            JournalEntry::Gap(_)
+            | JournalEntry::DamageAccepted(_)
+            | JournalEntry::RolledBack(_) => true,
+            JournalEntry::Begun(_)
+            | JournalEntry::Segment(_)
+            | JournalEntry::Started(_)
+            | JournalEntry::Stopped(_)
+            | JournalEntry::ClockStepped(_) => false,
+        },
+        Entry::Port(entry) => match entry {
+            PortEntry::AdapterChanged(_) | PortEntry::Disturbed(_) => true,
+            PortEntry::Attached(_) | PortEntry::Detached(_) => false,
+        },
+        Entry::Said(entry) => match entry {
+            SaidEntry::AdapterSaid(_) | SaidEntry::Noted(_) | SaidEntry::Refused(_) => true,
+            SaidEntry::ZeroSaid(_) | SaidEntry::OperatorSaid(_) | SaidEntry::ToolSaid(_) => false,
+        },
+        Entry::Frame(entry) => !matches!(entry, FrameEntry::Unread(_)),
+        Entry::Series(entry) => !matches!(entry, SeriesEntry::ZeroDue(_)),
+    };
+    is_wanted.then(|| words::line(stamped) + "\n")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::entry::Noted;
     use crate::quantity::WallMicros;
 
     fn noted(seq: u64, text: &str) -> Stamped {
         Stamped {
             seq: Seq(seq),
             at: WallMicros(0),
-            entry: Entry::Noted {
+            entry: Entry::from(Noted {
                 station: "bench-1".to_owned(),
                 series: None,
                 text: text.to_owned(),
-            },
+            }),
         }
     }
 

@@ -7,7 +7,7 @@
 use super::arming::refuse;
 use super::{Core, Refusal, zero};
 use crate::entry::state::InstrumentState;
-use crate::entry::{AdapterChanged, AdapterSaid, Disturbed, Entry, Means, NotCounted};
+use crate::entry::{AdapterChanged, AdapterSaid, Disturbed, Doubted, Means, NotCounted};
 use crate::quantity::Now;
 
 impl Core {
@@ -24,7 +24,7 @@ impl Core {
             was,
             is,
         };
-        self.append(now, Entry::AdapterChanged(changed));
+        self.append(now, changed);
     }
 
     /// Other programs have the port open too, or have set it otherwise.
@@ -44,7 +44,7 @@ impl Core {
             holders: holders.to_vec(),
             settings: settings.map(str::to_owned),
         };
-        self.append(now, Entry::Disturbed(disturbed));
+        self.append(now, disturbed);
     }
 
     /// Why nothing that comes from this port counts now, if nothing does.
@@ -108,7 +108,7 @@ impl Core {
             adapter,
             by,
         };
-        self.append(now, Entry::AdapterSaid(said));
+        self.append(now, said);
         if let Some(doubted) = doubted {
             self.append(now, doubted);
         }
@@ -116,7 +116,7 @@ impl Core {
     }
 
     /// Readings that a zero was still to vouch for: the next one may be another instrument's.
-    fn vouched_by_none(&self, station: &str, instrument: &str) -> Option<Entry> {
+    fn vouched_by_none(&self, station: &str, instrument: &str) -> Option<Doubted> {
         let series = self.series(station)?;
         let policy = &series.spec.zero;
         let zeros = policy.before_first
@@ -124,7 +124,7 @@ impl Core {
             || policy.every.is_some()
             || policy.every_pieces.is_some();
         let readings = zero::unvouched(series, instrument);
-        (zeros && !readings.is_empty()).then(|| Entry::Doubted {
+        (zeros && !readings.is_empty()).then(|| Doubted {
             station: station.to_owned(),
             series: series.id,
             readings,

@@ -3,7 +3,7 @@
 use super::arming::refuse;
 use super::capture::Silence;
 use super::{Core, Output, Refusal};
-use crate::entry::{Entry, Unread};
+use crate::entry::Unread;
 use crate::quantity::Now;
 use crate::spec::Capture;
 
@@ -100,7 +100,7 @@ impl Core {
                         .to_owned(),
                 ),
             };
-            self.append(now, Entry::Unread(unread));
+            self.append(now, unread);
         }
         if let Some(bytes) = request {
             self.pending.push_back(Output::Send {

@@ -5,7 +5,7 @@ use super::completing::completed;
 use super::in_hand::checked_operator;
 use super::prompt::{Prompt, prompt};
 use super::{Armable, Command, Core, Refusal};
-use crate::entry::{Completed, Entry, Outcome, Seq};
+use crate::entry::{Completed, Disarmed, Noted, Outcome, Seq, ZeroSaid};
 use crate::quantity::Now;
 use crate::spec::Plan;
 
@@ -145,7 +145,7 @@ impl Core {
         self.may_stop(now, station, what, cut)?;
         self.cut_short(now, station, true);
         arming::note_care(&mut spec, &self.state, now.wall);
-        self.append(now, Entry::Armed(Box::new(spec)));
+        self.append(now, Box::new(spec));
         Ok(())
     }
 
@@ -177,7 +177,7 @@ impl Core {
             resumable,
             ..completed(series, Outcome::CutShort, now)
         };
-        self.append(now, Entry::Completed(completed));
+        self.append(now, completed);
         Some(id)
     }
 
@@ -185,7 +185,7 @@ impl Core {
         let Some(series) = self.cut_short(now, &station, false) else {
             return Err(nothing_armed(&station));
         };
-        self.append(now, Entry::Disarmed { station, series });
+        self.append(now, Disarmed { station, series });
         Ok(())
     }
 
@@ -195,7 +195,7 @@ impl Core {
         let series = known.and_then(|known| known.noted_at(now.wall));
         self.append(
             now,
-            Entry::Noted {
+            Noted {
                 station,
                 series,
                 text,
@@ -232,7 +232,7 @@ impl Core {
         };
         self.append(
             now,
-            Entry::ZeroSaid {
+            ZeroSaid {
                 station,
                 instrument,
             },

@@ -3,7 +3,7 @@
 use super::{Core, arming, order, zero};
 use crate::entry::reservation::reservations;
 use crate::entry::state::SeriesState;
-use crate::entry::{Completed, Entry, Outcome, Tally};
+use crate::entry::{Completed, Outcome, Tally};
 use crate::quantity::Now;
 use crate::spec::ArmedSpec;
 
@@ -17,7 +17,7 @@ impl Core {
             return;
         }
         let completed = completed(series, outcome(series.tally), now);
-        self.append(now, Entry::Completed(completed));
+        self.append(now, completed);
         self.arm_again(now, station);
     }
 
@@ -37,7 +37,7 @@ impl Core {
             ..(*owed.spec).clone()
         };
         arming::note_care_again(&mut spec, owed.since, &self.state, now.wall);
-        self.append(now, Entry::Armed(Box::new(spec)));
+        self.append(now, Box::new(spec));
     }
 }
 

@@ -6,7 +6,7 @@
 //! nor one whose piece was destroyed by measuring it.
 
 use super::Core;
-use crate::entry::{Entry, Means, Seq, Slot, Zeroed};
+use crate::entry::{Means, Retracted, Seq, Slot, Zeroed};
 use crate::quantity::Now;
 use std::time::Duration;
 
@@ -16,7 +16,7 @@ const TWICE_WITHIN: Duration = Duration::from_secs(2);
 impl Core {
     /// The entry that retracts the last reading, if `zeroed` is the second frame of the gesture.
     /// To be asked before `zeroed` is appended.
-    pub(super) fn zeroed_twice(&self, now: Now, zeroed: &Zeroed) -> Option<Entry> {
+    pub(super) fn zeroed_twice(&self, now: Now, zeroed: &Zeroed) -> Option<Retracted> {
         let first = self.live.get(&zeroed.instrument)?.zero_frame_at?;
         let said = self
             .state
@@ -31,7 +31,7 @@ impl Core {
             return None;
         }
         let (reading, slot) = self.taken_back_next(&zeroed.station, &zeroed.instrument)?;
-        Some(Entry::Retracted {
+        Some(Retracted {
             station: zeroed.station.clone(),
             series: self.series(&zeroed.station)?.id,
             reading,

@@ -8,7 +8,7 @@ use super::arming::refuse;
 use super::{Core, Refusal};
 use crate::entry::state::SeriesState;
 use crate::entry::words::tool as in_words;
-use crate::entry::{Entry, ToolInHand, ToolSaid};
+use crate::entry::{OperatorSaid, ToolInHand, ToolSaid};
 use crate::quantity::Now;
 use crate::spec::resolve;
 use crate::spec::{ArmedTool, Tool};
@@ -47,7 +47,7 @@ impl Core {
         let series = self.series(&station).map(|series| series.id);
         self.append(
             now,
-            Entry::OperatorSaid {
+            OperatorSaid {
                 station,
                 series,
                 operator,
@@ -85,7 +85,7 @@ impl Core {
             tool: taken,
             as_planned,
         };
-        self.append(now, Entry::ToolSaid(said));
+        self.append(now, said);
         Ok(())
     }
 

@@ -88,7 +88,7 @@ pub enum Input<'a> {
     },
     /// The journal's segment is full: open the next one.
     SegmentFull,
-    /// Something happened to the journal itself: [`Entry::Gap`], [`Entry::DamageAccepted`] or [`Entry::RolledBack`].
+    /// Something happened to the journal itself: a gap, damage that was accepted, or a rollback.
     Journal(Entry),
     /// The time asked for by [`Output::WaitUntil`] has come.
     Woken,

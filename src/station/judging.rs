@@ -4,7 +4,7 @@ use super::capture::Captured;
 use super::plausible::{self, Doubt, Implausible};
 use super::{Core, by_value, order, zero};
 use crate::entry::state::{SeriesState, Slot};
-use crate::entry::{Entry, NotCounted, Reading, ReadingSlot, Standing};
+use crate::entry::{Alerted, NotCounted, Reading, ReadingSlot, Standing};
 use crate::quantity::{Measured, Now, Quantity};
 use crate::spec::{ArmedAxis, Order, Verdict, judge};
 use std::sync::Arc;
@@ -78,7 +78,7 @@ impl Core {
             standing,
         };
         let counted = reading.standing == Standing::Counted;
-        self.append(now, Entry::Reading(Arc::new(reading)));
+        self.append(now, Arc::new(reading));
         if counted {
             self.alert(now, station);
         }
@@ -94,7 +94,7 @@ impl Core {
             return;
         };
         for alert in due {
-            let alerted = Entry::Alerted {
+            let alerted = Alerted {
                 station: station.to_owned(),
                 series,
                 rule: alert.rule.name.to_owned(),

@@ -5,7 +5,7 @@ use super::unread::Why;
 use super::{Core, Live, unread, zero};
 use crate::decode::Decoded;
 use crate::entry::state::SeriesState;
-use crate::entry::{Entry, Unread, ZeroRole, Zeroed};
+use crate::entry::{Doubted, Unread, ZeroRole, Zeroed};
 use crate::quantity::Now;
 use std::time::Duration;
 
@@ -150,7 +150,7 @@ impl Core {
             reason: run.reason.to_string(),
             remedy: advice.or_else(|| run.reason.remedy().map(str::to_owned)),
         };
-        self.append(now, Entry::Unread(unread));
+        self.append(now, unread);
     }
 
     fn understood(&mut self, instrument: &str) {
@@ -242,14 +242,14 @@ impl Core {
         } else {
             self.shaken_by(&zeroed)
         };
-        self.append(now, Entry::Zeroed(zeroed));
+        self.append(now, zeroed);
         if let Some(doubted) = shaken {
             self.append(now, doubted);
         }
     }
 
     /// The readings that an off zero no longer vouches for.
-    fn shaken_by(&self, zeroed: &Zeroed) -> Option<Entry> {
+    fn shaken_by(&self, zeroed: &Zeroed) -> Option<Doubted> {
         let series = self.series(&zeroed.station)?;
         let readings = zero::unvouched(series, &zeroed.instrument);
         let what = match zeroed.opening {
@@ -267,7 +267,7 @@ impl Core {
         let reason = format!("{what}, so the readings since its last good zero are in doubt");
         let station = zeroed.station.clone();
         let series = series.id;
-        (!readings.is_empty()).then_some(Entry::Doubted {
+        (!readings.is_empty()).then_some(Doubted {
             station,
             series,
             readings,

@@ -6,7 +6,7 @@
 //! told of the second; but what follows from the journal must not depend on when the power went.
 
 use super::{Core, zero};
-use crate::entry::{Entry, Seq};
+use crate::entry::{Doubted, Seq};
 use crate::quantity::Now;
 
 impl Core {
@@ -24,14 +24,14 @@ impl Core {
     }
 
     /// The readings that an off zero put in doubt, of instruments for which that was not entered.
-    fn owed_doubts(&self, station: &str) -> Vec<Entry> {
+    fn owed_doubts(&self, station: &str) -> Vec<Doubted> {
         let Some(series) = self.series(station) else {
             return Vec::new();
         };
         let off = series.zeros.iter().filter(|(_, zero)| zero.off);
         off.filter_map(|(instrument, _)| {
             let readings: Vec<Seq> = zero::unvouched(series, instrument);
-            (!readings.is_empty()).then(|| Entry::Doubted {
+            (!readings.is_empty()).then(|| Doubted {
                 station: station.to_owned(),
                 series: series.id,
                 readings,

@@ -34,7 +34,10 @@ mod undoing;
 mod unread;
 pub mod zero;
 
-use crate::entry::{Attached, Entry, Seq, Stamped, State, Unread};
+use crate::entry::{
+    Attached, Begun, ClockStepped, Detached, Entry, Segment, Seq, Stamped, Started, State, Stopped,
+    Unread,
+};
 use crate::quantity::{MonoMicros, Now, WallMicros};
 use crate::spec::Catalog;
 use live::{Live, live_signals, lives};
@@ -88,7 +91,7 @@ impl Core {
         self.tell_what_time_did(now);
         let before = self.state.last;
         match input {
-            Input::Begun(journal) => self.append(now, Entry::Begun { journal }),
+            Input::Begun(journal) => self.append(now, Begun { journal }),
             Input::Started {
                 version,
                 config_digest,
@@ -96,7 +99,7 @@ impl Core {
                 let version = version.to_owned();
                 self.append(
                     now,
-                    Entry::Started {
+                    Started {
                         version,
                         config_digest: config_digest.to_owned(),
                     },
@@ -142,7 +145,7 @@ impl Core {
     /// A clock that was set, and zeros that have become due.
     fn tell_what_time_did(&mut self, now: Now) {
         if let Some(by_micros) = self.clock.step(now) {
-            self.append(now, Entry::ClockStepped { by_micros });
+            self.append(now, ClockStepped { by_micros });
             self.await_zeros(now);
         }
         self.tell_zeros_due(now);
@@ -167,12 +170,12 @@ impl Core {
     }
 
     /// The one way an entry comes about: it is numbered, folded into the state and queued.
-    fn append(&mut self, now: Now, entry: Entry) {
+    fn append(&mut self, now: Now, entry: impl Into<Entry>) {
         let seq = self.state.last.map_or(Seq::FIRST, Seq::following);
         let stamped = Stamped {
             seq,
             at: now.wall,
-            entry,
+            entry: entry.into(),
         };
         self.state.apply(&stamped);
         self.pending.push_back(Output::Append(stamped));
@@ -184,7 +187,7 @@ impl Core {
             return;
         };
         let state = Box::new(self.state.clone());
-        self.append(now, Entry::Segment { journal, state });
+        self.append(now, Segment { journal, state });
     }
 
     fn stop(&mut self, now: Now, reason: &str) {
@@ -194,7 +197,7 @@ impl Core {
         }
         self.append(
             now,
-            Entry::Stopped {
+            Stopped {
                 reason: reason.to_owned(),
             },
         );
@@ -204,7 +207,7 @@ impl Core {
         let Some(station) = self.station_of(instrument) else {
             return;
         };
-        let entry = Entry::Unread(Unread {
+        let entry = Unread {
             station: station.to_owned(),
             instrument: instrument.to_owned(),
             raw: bytes.iter().copied().take(unread::KEPT).collect(),
@@ -212,7 +215,7 @@ impl Core {
             times: 1,
             reason: "sent before the port was opened".to_owned(),
             remedy: Some("measure that piece again".to_owned()),
-        });
+        };
         self.append(now, entry);
     }
 
@@ -232,7 +235,7 @@ impl Core {
             }
         }
         let instrument = attached.instrument.clone();
-        self.append(now, Entry::Attached(attached));
+        self.append(now, attached);
         self.tell_another_adapter(now, &instrument);
     }
 
@@ -251,7 +254,7 @@ impl Core {
         let instrument = name.to_owned();
         self.append(
             now,
-            Entry::Detached {
+            Detached {
                 instrument,
                 station,
                 reason: reason.to_owned(),

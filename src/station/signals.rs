@@ -9,7 +9,7 @@ use super::unread::{Folding, Run, Why};
 use super::{Armable, Command, Core, Refusal, cards};
 use crate::decode::DecodeError;
 use crate::decode::framing::{Frame, Framing, Splitter};
-use crate::entry::{Entry, Means, Unread};
+use crate::entry::{Means, Refused, Unread};
 use crate::quantity::{MonoMicros, Now};
 use crate::spec::{Catalog, Errand, Signal, SignalKind};
 use std::time::Duration;
@@ -198,7 +198,7 @@ impl Core {
             let (Some(refusal), Some(live)) = (refused, self.signals.get(name)) else {
                 continue;
             };
-            let entry = Entry::Refused {
+            let entry = Refused {
                 station: live.signal.station.clone(),
                 instrument: name.to_owned(),
                 said,
@@ -228,7 +228,7 @@ impl Core {
                 Why::Flood => run.reason.remedy().map(str::to_owned),
             },
         };
-        self.append(now, Entry::Unread(unread));
+        self.append(now, unread);
     }
 }
 

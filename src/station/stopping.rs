@@ -6,7 +6,7 @@
 
 use super::arming::refuse;
 use super::{Armable, Core, Refusal};
-use crate::entry::{Entry, Means};
+use crate::entry::{Means, Resumed};
 use crate::quantity::{MonoMicros, Now};
 use std::time::Duration;
 
@@ -64,7 +64,7 @@ impl Core {
         };
         let operator = known.and_then(|known| known.operator.clone());
         self.cut_short(now, station, false);
-        let resumed = Entry::Resumed {
+        let resumed = Resumed {
             station: station.to_owned(),
             series,
             operator,

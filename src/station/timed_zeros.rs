@@ -2,7 +2,7 @@
 
 use super::order::next_slot;
 use super::{Core, zero};
-use crate::entry::Entry;
+use crate::entry::ZeroDue;
 use crate::entry::state::SeriesState;
 use crate::quantity::{Now, WallMicros};
 use std::time::Duration;
@@ -13,7 +13,7 @@ impl Core {
         if self.zero_due_at.is_none_or(|at| at > now.mono) {
             return;
         }
-        let due: Vec<Entry> = self.timed(|series, name| self.due_now(now.wall, series, name));
+        let due: Vec<ZeroDue> = self.timed(|series, name| self.due_now(now.wall, series, name));
         for entry in due {
             self.append(now, entry);
         }
@@ -40,14 +40,14 @@ impl Core {
     }
 
     /// The entry that tells of a zero of `instrument`, if it has just become due by time.
-    fn due_now(&self, now: WallMicros, series: &SeriesState, instrument: &str) -> Option<Entry> {
+    fn due_now(&self, now: WallMicros, series: &SeriesState, instrument: &str) -> Option<ZeroDue> {
         let told = series
             .zeros
             .get(instrument)
             .is_some_and(|zero| zero.time_due);
         let due = zero::due(&self.state, series, instrument, Some(now))?;
         let by_time = matches!(due, zero::Due::Time(_));
-        (by_time && !told).then(|| Entry::ZeroDue {
+        (by_time && !told).then(|| ZeroDue {
             station: series.spec.station.clone(),
             series: series.id,
             instrument: instrument.to_owned(),

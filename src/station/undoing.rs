@@ -11,7 +11,7 @@ use super::arming::refuse;
 use super::commands::{checked_words, nothing_armed};
 use super::{Core, Refusal};
 use crate::entry::state::{CountedReading, SeriesState};
-use crate::entry::{Entry, Means, Seq};
+use crate::entry::{Means, Restored, Retracted, Seq};
 use crate::quantity::Now;
 
 impl Core {
@@ -35,7 +35,7 @@ impl Core {
         if spent {
             may_be_spent(reading, reason.is_some(), by)?;
         }
-        let retracted = Entry::Retracted {
+        let retracted = Retracted {
             station,
             series: series.id,
             reading: reading.seq,
@@ -57,7 +57,7 @@ impl Core {
                 "the last one that was retracted can be restored, until its piece is measured again or a zero is off",
             )
         })?;
-        let restored = Entry::Restored {
+        let restored = Restored {
             station: station.to_owned(),
             series: series.id,
             reading: retracted.reading.seq,

@@ -6,7 +6,7 @@ use crate::report::made;
 use crate::station::desk::{Desk, plan};
 use std::fmt::Write as _;
 use tallyjaw::entry::history::{Fate, History, fate};
-use tallyjaw::entry::{Entry, Stamped, Standing, Tally};
+use tallyjaw::entry::{Entry, FrameEntry, Stamped, Standing, Tally};
 use tallyjaw::spec::{Plan, Verdict};
 
 #[test]
@@ -48,10 +48,10 @@ fn lists_cards_and_refusals_read_as_they_were_written() {
 fn listed(entries: &[Stamped]) -> Tally {
     let mut tally = Tally::default();
     for stamped in entries {
-        let Entry::Reading(reading) = &stamped.entry else {
+        let Entry::Frame(FrameEntry::Reading(reading)) = &stamped.entry else {
             continue;
         };
-        let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
+        let verdict = reading.verdict();
         let place = match (&reading.standing, fate(entries, stamped.seq), verdict) {
             (Standing::NotCounted { .. }, ..) => &mut tally.not_counted,
             (Standing::Counted, Fate::Doubted, _) => &mut tally.doubted,

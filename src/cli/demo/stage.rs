@@ -6,7 +6,7 @@
 
 use super::super::Failure;
 use super::shop::{Shop, next_line};
-use crate::entry::{Entry, Seq, Stamped, line, words};
+use crate::entry::{Entry, PortEntry, Seq, Stamped, line, words};
 use crate::quantity::{Decimal, Length, Quantity};
 use crate::virtual_caliper::{CrimpTool, Hand, ToolOnBench, VirtualCaliper};
 use anstyle::{AnsiColor, Style};
@@ -223,7 +223,7 @@ impl<'a> Stage<'a> {
     pub(super) fn wait_for(&mut self, station: &str, kinds: &[&str]) -> Result<Stamped, Failure> {
         loop {
             let stamped = self.next()?;
-            let here = words::station(&stamped.entry) == Some(station);
+            let here = stamped.entry.station() == Some(station);
             if here && kinds.contains(&stamped.entry.kind()) {
                 return Ok(stamped);
             }
@@ -237,7 +237,7 @@ impl<'a> Stage<'a> {
             .map_err(|error| Failure::io("the feed cannot be asked").because(&error))?;
         let mut missing = self.shop.calipers.len();
         while missing > 0 {
-            if matches!(self.next()?.entry, Entry::Attached(_)) {
+            if matches!(self.next()?.entry, Entry::Port(PortEntry::Attached(_))) {
                 missing -= 1;
             }
         }
@@ -267,7 +267,7 @@ impl<'a> Stage<'a> {
             self.out.write_all(text.as_bytes())?;
         } else {
             let style = style_of(&stamped.entry);
-            let station = words::station(&stamped.entry).unwrap_or("");
+            let station = stamped.entry.station().unwrap_or("");
             let words = words::words(&stamped.entry);
             writeln!(
                 self.out,

@@ -2,7 +2,7 @@
 
 use super::super::{Exit, Failure};
 use super::stage::Stage;
-use crate::entry::{Entry, Outcome, Stamped, Standing};
+use crate::entry::{Entry, Outcome, SeriesEntry, Stamped, Standing};
 use crate::spec::Verdict;
 use crate::virtual_caliper::{CrimpTool, VirtualCaliper};
 
@@ -217,7 +217,7 @@ fn pieces(stage: &mut Stage<'_>, bench: usize, count: usize, nominal: &str) -> R
 
 fn completed(stage: &mut Stage<'_>, station: &str, outcome: Outcome) -> Result<(), Failure> {
     let stamped = stage.wait_for(station, &["completed"])?;
-    let as_told = matches!(&stamped.entry, Entry::Completed(done) if done.outcome == outcome);
+    let as_told = matches!(&stamped.entry, Entry::Series(SeriesEntry::Completed(done)) if done.outcome == outcome);
     stage.expect(
         &format!("the series {}", outcome.name()),
         as_told,
@@ -226,12 +226,10 @@ fn completed(stage: &mut Stage<'_>, station: &str, outcome: Outcome) -> Result<(
 }
 
 fn counted(stamped: &Stamped) -> bool {
-    matches!(&stamped.entry, Entry::Reading(reading) if reading.standing == Standing::Counted)
+    let reading = stamped.entry.reading();
+    reading.is_some_and(|reading| reading.standing == Standing::Counted)
 }
 
 fn verdict(stamped: &Stamped) -> Option<Verdict> {
-    let Entry::Reading(reading) = &stamped.entry else {
-        return None;
-    };
-    reading.slot.as_ref()?.verdict
+    stamped.entry.reading()?.verdict()
 }

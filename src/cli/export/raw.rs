@@ -9,8 +9,7 @@ use super::{Export, Written};
 use crate::cli::Failure;
 use crate::cli::query::{Filter, Reached, lines};
 use crate::config::DaemonConfig;
-use crate::entry::history::series_of;
-use crate::entry::{Entry, Seq, Stamped};
+use crate::entry::{Entry, OperatorSaid, SaidEntry, Seq, SeriesEntry, Stamped};
 use crate::export::Mark;
 use crate::spec::ArmedSpec;
 use std::collections::BTreeMap;
@@ -56,11 +55,11 @@ pub(super) fn write(
 
 impl Chosen<'_> {
     fn takes(&mut self, stamped: &Stamped) -> bool {
-        let matches = if let Entry::Armed(spec) = &stamped.entry {
+        let matches = if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
             self.armed(stamped.seq, spec)
-        } else if let Entry::OperatorSaid {
+        } else if let Entry::Said(SaidEntry::OperatorSaid(OperatorSaid {
             station, operator, ..
-        } = &stamped.entry
+        })) = &stamped.entry
         {
             if let Some(armed) = self.armed.get_mut(station) {
                 armed.1 = Some(operator.clone());
@@ -85,12 +84,8 @@ impl Chosen<'_> {
 
     /// Whether an entry is about a series that matches; of a reading, whether it does.
     fn is_about_one(&self, stamped: &Stamped) -> bool {
-        let reading = if let Entry::Reading(reading) = &stamped.entry {
-            Some(reading)
-        } else {
-            None
-        };
-        let Some(id) = series_of(stamped) else {
+        let reading = stamped.entry.reading();
+        let Some(id) = stamped.series() else {
             return reading.is_some_and(|reading| self.filter.loose(stamped.at, reading));
         };
         let Some((_, operator)) = self.armed.values().find(|(armed, _)| *armed == id) else {

@@ -4,7 +4,7 @@ use crate::cli::progress::Progress;
 use crate::cli::{Failure, client};
 use crate::config::DaemonConfig;
 use crate::entry::line::LineError;
-use crate::entry::{Entry, JournalId, Seq, Stamped, line};
+use crate::entry::{JournalId, Seq, Stamped, line};
 use crate::journal::{Cursor, JournalError, Line};
 use crate::message::reply::Status;
 use std::ops::ControlFlow;
@@ -48,10 +48,7 @@ pub(in crate::cli) fn last(daemon: &DaemonConfig) -> Result<Seq, Failure> {
 pub(in crate::cli) fn journal(daemon: &DaemonConfig) -> Result<JournalId, Failure> {
     let mut name = None;
     each(daemon, Seq(0), |line| {
-        let entry = decoded(daemon, line)?.entry;
-        if let Entry::Begun { journal } | Entry::Segment { journal, .. } = entry {
-            name = Some(journal);
-        }
+        name = decoded(daemon, line)?.entry.opens().cloned();
         Ok(ControlFlow::Break(()))
     })?;
     name.ok_or_else(|| {

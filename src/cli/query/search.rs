@@ -8,7 +8,7 @@ use crate::cli::Failure;
 use crate::config::DaemonConfig;
 use crate::entry::glance::{self, Glance, Glancer};
 use crate::entry::ledger::{Ledger, Series, Whole};
-use crate::entry::{Entry, Seq, Stamped};
+use crate::entry::{Entry, Seq, SeriesEntry, Stamped};
 use crate::journal::Line;
 use crate::quantity::WallMicros;
 use std::collections::BTreeSet;
@@ -117,7 +117,7 @@ impl<'s, T: Take> Search<'s, T> {
         };
         let settled = self.ledger.take(stamped, kept);
         self.tell(settled)?;
-        if let Entry::Armed(spec) = &stamped.entry {
+        if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
             if self.filter.series(stamped.seq, spec) {
                 self.missing.remove(&stamped.seq.0);
             } else {

@@ -5,7 +5,6 @@ use crate::cli::Failure;
 use crate::cli::query::{Filter, Query};
 use crate::config::DaemonConfig;
 use crate::entry::Seq;
-use crate::entry::history::series_of;
 use crate::entry::line::Digest;
 use crate::report::check::{Difference, Overlooked};
 use crate::report::{Facts, Gathered, Gathering, Made, Record};
@@ -100,7 +99,9 @@ fn again_by(
             return Ok(ControlFlow::Continue(()));
         }
         since.0 += 1;
-        let is_about = series_of(&stamped).is_some_and(|series| made.series.contains(&series));
+        let is_about = stamped
+            .series()
+            .is_some_and(|series| made.series.contains(&series));
         since.1 += u64::from(is_about);
         overlooked.take(&stamped, is_about);
         Ok(ControlFlow::Continue(()))

@@ -4,10 +4,10 @@ use super::Series;
 use crate::cli::columns::Columns;
 use crate::cli::query::{Filter, lines};
 use crate::cli::{Context, Exit, Failure, card, client, pager};
-use crate::entry::history::{History, series_of};
+use crate::entry::history::History;
 use crate::entry::state::SeriesState;
 use crate::entry::words::safe;
-use crate::entry::{Entry, Seq, Stamped};
+use crate::entry::{Entry, OperatorSaid, SaidEntry, Seq, Stamped};
 use crate::message::series::SeriesMessage;
 use crate::quantity::WallMicros;
 use crate::spec::ArmedSpec;
@@ -96,8 +96,8 @@ pub(super) fn print(
 
 impl Listing<'_> {
     fn note_operator(&mut self, stamped: &Stamped) {
-        if let Entry::OperatorSaid { operator, .. } = &stamped.entry
-            && let Some(id) = series_of(stamped)
+        if let Entry::Said(SaidEntry::OperatorSaid(OperatorSaid { operator, .. })) = &stamped.entry
+            && let Some(id) = stamped.series()
         {
             self.operators.entry(id).or_default().push(operator.clone());
         }

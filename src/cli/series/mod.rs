@@ -8,7 +8,7 @@ use super::{Context, Exit, Failure, card, client};
 use crate::config::DaemonConfig;
 use crate::entry::history::{Fate, History, fate};
 use crate::entry::words::{self, safe};
-use crate::entry::{Entry, Outcome, Seq, Stamped};
+use crate::entry::{Outcome, Seq, Stamped};
 use crate::message::series::SeriesMessage;
 use list::Sort;
 use std::io::Write;
@@ -129,41 +129,13 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
         writeln!(out, "  error      {}", safe(&error.says))?;
     }
     for stamped in entries {
-        let mark = match &stamped.entry {
-            Entry::Reading(_) => match fate(entries, stamped.seq) {
+        let mark = match stamped.entry.reading() {
+            Some(_) => match fate(entries, stamped.seq) {
                 Fate::Stands => "",
                 Fate::Doubted => "  [doubted later]",
                 Fate::Retracted => "  [retracted later]",
             },
-            Entry::Armed(_)
-            | Entry::Begun { .. }
-            | Entry::Segment { .. }
-            | Entry::Started { .. }
-            | Entry::Stopped { .. }
-            | Entry::Attached(_)
-            | Entry::Detached { .. }
-            | Entry::AdapterChanged(_)
-            | Entry::AdapterSaid(_)
-            | Entry::Disturbed(_)
-            | Entry::Disarmed { .. }
-            | Entry::Completed(_)
-            | Entry::Zeroed(_)
-            | Entry::ZeroSaid { .. }
-            | Entry::ZeroDue { .. }
-            | Entry::OperatorSaid { .. }
-            | Entry::ToolSaid(_)
-            | Entry::Unread(_)
-            | Entry::Refused { .. }
-            | Entry::Doubted { .. }
-            | Entry::Retracted { .. }
-            | Entry::Restored { .. }
-            | Entry::Resumed { .. }
-            | Entry::Noted { .. }
-            | Entry::Alerted { .. }
-            | Entry::ClockStepped { .. }
-            | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. }
-            | Entry::RolledBack { .. } => "",
+            None => "",
         };
         writeln!(out, "  {}{mark}", words::line(stamped))?;
     }

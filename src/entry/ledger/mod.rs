@@ -18,7 +18,8 @@ pub use series::{Closed, Entered, Series, Whole};
 
 use super::glance::Glance;
 use super::resume::{Stop, after_stop};
-use super::{Entry, Seq, Stamped};
+use super::{Entry, FrameEntry, SaidEntry, Seq, SeriesEntry, Stamped};
+use crate::quantity::WallMicros;
 use std::collections::BTreeMap;
 
 /// Readings of the series that are not settled, with `K` of each.
@@ -45,11 +46,15 @@ impl<K> Ledger<K> {
         let Stamped { seq, at, entry } = stamped;
         let over = self.follow_stopped(stamped);
         let settled = match entry {
-            Entry::Armed(spec) => {
-                self.series.insert(*seq, Series::new(*seq, *at, spec));
+            Entry::Journal(_) | Entry::Port(_) => None,
+            Entry::Said(SaidEntry::OperatorSaid(said)) => {
+                let series = said.series.and_then(|series| self.series.get_mut(&series));
+                if let Some(series) = series {
+                    series.hand_over(*seq, Some(&said.operator));
+                }
                 None
             }
-            Entry::Reading(reading) => {
+            Entry::Frame(FrameEntry::Reading(reading)) => {
                 let slot = reading.slot.as_ref();
                 if let Some((slot, kept)) = slot.zip(kept) {
                     let disposition = Disposition::from(&reading.standing);
@@ -57,76 +62,45 @@ impl<K> Ledger<K> {
                 }
                 None
             }
-            Entry::Doubted {
-                series, readings, ..
-            } => {
-                for reading in readings {
-                    self.amend(*series, *reading, |known| known.doubted(*seq));
-                }
-                None
-            }
-            Entry::Retracted {
-                series, reading, ..
-            } => {
-                self.amend(*series, *reading, |known| known.retracted(*seq));
-                None
-            }
-            Entry::Restored {
-                series, reading, ..
-            } => {
-                self.amend(*series, *reading, Disposition::restored);
-                None
-            }
-            Entry::OperatorSaid {
-                series, operator, ..
-            } => {
-                if let Some(series) = series.and_then(|series| self.series.get_mut(&series)) {
-                    series.hand_over(*seq, Some(operator));
-                }
-                None
-            }
-            Entry::Resumed {
-                series, operator, ..
-            } => {
-                if let Some(series) = self.series.get_mut(series) {
-                    series.closed = None;
-                    series.hand_over(*seq, operator.as_deref());
-                }
-                None
-            }
-            Entry::Completed(completed) => {
-                if let Some(series) = self.series.get_mut(&completed.series) {
-                    series.closed = Some(Closed {
-                        at: *at,
-                        completed: completed.clone(),
-                    });
-                }
-                (!completed.resumable).then_some(completed.series)
-            }
-            Entry::Begun { .. }
-            | Entry::Segment { .. }
-            | Entry::Started { .. }
-            | Entry::Stopped { .. }
-            | Entry::Attached(_)
-            | Entry::Detached { .. }
-            | Entry::AdapterChanged(_)
-            | Entry::AdapterSaid(_)
-            | Entry::Disturbed(_)
-            | Entry::Disarmed { .. }
-            | Entry::Zeroed(_)
-            | Entry::ZeroSaid { .. }
-            | Entry::ZeroDue { .. }
-            | Entry::ToolSaid(_)
-            | Entry::Unread(_)
-            | Entry::Refused { .. }
-            | Entry::Noted { .. }
-            | Entry::Alerted { .. }
-            | Entry::ClockStepped { .. }
-            | Entry::Gap { .. }
-            | Entry::DamageAccepted { .. }
-            | Entry::RolledBack { .. } => None,
+            Entry::Said(_) | Entry::Frame(_) => None,
+            Entry::Series(entry) => self.take_series(*seq, *at, entry),
         };
         self.settle(over.or(settled), *seq)
+    }
+
+    /// The series that is closed for good.
+    fn take_series(&mut self, seq: Seq, at: WallMicros, entry: &SeriesEntry) -> Option<Seq> {
+        match entry {
+            SeriesEntry::Armed(spec) => {
+                self.series.insert(seq, Series::new(seq, at, spec));
+            }
+            SeriesEntry::Completed(completed) => {
+                if let Some(series) = self.series.get_mut(&completed.series) {
+                    let completed = completed.clone();
+                    series.closed = Some(Closed { at, completed });
+                }
+                return (!completed.resumable).then_some(completed.series);
+            }
+            SeriesEntry::Resumed(resumed) => {
+                if let Some(series) = self.series.get_mut(&resumed.series) {
+                    series.closed = None;
+                    series.hand_over(seq, resumed.operator.as_deref());
+                }
+            }
+            SeriesEntry::Doubted(doubted) => {
+                for reading in &doubted.readings {
+                    self.amend(doubted.series, *reading, |known| known.doubted(seq));
+                }
+            }
+            SeriesEntry::Retracted(body) => {
+                self.amend(body.series, body.reading, |known| known.retracted(seq));
+            }
+            SeriesEntry::Restored(body) => {
+                self.amend(body.series, body.reading, Disposition::restored);
+            }
+            SeriesEntry::Disarmed(_) | SeriesEntry::ZeroDue(_) | SeriesEntry::Alerted(_) => {}
+        }
+        None
     }
 
     /// The same for a reading of which only that much is known.
@@ -204,7 +178,7 @@ impl<K> Ledger<K> {
     /// The series that cannot be resumed any more since this entry.
     fn follow_stopped(&mut self, stamped: &Stamped) -> Option<Seq> {
         let entry = &stamped.entry;
-        if let Entry::Completed(completed) = entry
+        if let Entry::Series(SeriesEntry::Completed(completed)) = entry
             && completed.resumable
         {
             let stopped = (completed.series, None);
@@ -215,7 +189,7 @@ impl<K> Ledger<K> {
         if self.stopped.is_empty() {
             return None;
         }
-        let station = super::words::station(entry)?;
+        let station = entry.station()?;
         let (series, next) = self.stopped.get_mut(station)?;
         match after_stop(entry, next.is_some()) {
             Stop::Stays => None,

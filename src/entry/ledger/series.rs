@@ -1,7 +1,7 @@
 //! A series in the ledger.
 
 use super::Disposition;
-use crate::entry::{Completed, Entry, Reading, Seq, Stamped};
+use crate::entry::{Completed, Reading, Seq, Stamped};
 use crate::quantity::WallMicros;
 use crate::spec::ArmedSpec;
 use std::sync::Arc;
@@ -57,9 +57,7 @@ pub struct Whole {
 impl Whole {
     /// The reading of an entry that is one.
     pub fn of(stamped: &Stamped) -> Option<Self> {
-        let Entry::Reading(reading) = &stamped.entry else {
-            return None;
-        };
+        let reading = stamped.entry.reading()?;
         Some(Self {
             at: stamped.at,
             reading: Arc::clone(reading),

@@ -9,8 +9,10 @@ pub(crate) use state::{armed_spec, state};
 pub(crate) use values::reading;
 
 use super::{
-    AdapterChanged, AdapterSaid, Completed, Disturbed, Entry, JournalId, Means, Outcome,
-    Reservation, Slot, Stamped, ToolSaid, Unread, ZeroRole, Zeroed,
+    AdapterChanged, AdapterSaid, Alerted, Begun, ClockStepped, Completed, DamageAccepted, Detached,
+    Disarmed, Disturbed, Doubted, Entry, Gap, JournalId, Means, Noted, OperatorSaid, Outcome,
+    Refused, Reservation, Restored, Resumed, Retracted, RolledBack, Segment, Slot, Stamped,
+    Started, Stopped, ToolSaid, Unread, ZeroDue, ZeroRole, ZeroSaid, Zeroed,
 };
 use proptest::collection::vec;
 use proptest::option;
@@ -30,11 +32,11 @@ pub(crate) fn stamped() -> BoxedStrategy<Stamped> {
 /// An entry of any kind.
 pub(crate) fn entry() -> BoxedStrategy<Entry> {
     let about_journal = prop_oneof![
-        journal().prop_map(|journal| Entry::Begun { journal }),
-        (journal(), state()).prop_map(|(journal, state)| Entry::Segment {
+        journal().prop_map(|journal| Entry::from(Begun { journal })),
+        (journal(), state()).prop_map(|(journal, state)| Entry::from(Segment {
             journal,
             state: Box::new(state),
-        }),
+        })),
     ];
     prop_oneof![1 => about_journal, 9 => inner_entry()].boxed()
 }
@@ -47,32 +49,32 @@ pub(crate) fn inner_entry() -> BoxedStrategy<Entry> {
 
 fn daemon_entry() -> BoxedStrategy<Entry> {
     prop_oneof![
-        (text(), text()).prop_map(|(version, config_digest)| Entry::Started {
+        (text(), text()).prop_map(|(version, config_digest)| Entry::from(Started {
             version,
             config_digest,
-        }),
-        text().prop_map(|reason| Entry::Stopped { reason }),
-        attached().prop_map(Entry::Attached),
+        })),
+        text().prop_map(|reason| Entry::from(Stopped { reason })),
+        attached().prop_map(Entry::from),
         port_entry(),
-        (name(), name(), text()).prop_map(|(instrument, station, reason)| Entry::Detached {
-            instrument,
+        (name(), name(), text()).prop_map(|(instrument, station, reason)| Entry::from(Detached {
             station,
+            instrument,
             reason,
-        }),
-        any::<i64>().prop_map(|by_micros| Entry::ClockStepped { by_micros }),
-        (at(), any::<u64>(), text()).prop_map(|(since, frames, reason)| Entry::Gap {
+        })),
+        any::<i64>().prop_map(|by_micros| Entry::from(ClockStepped { by_micros })),
+        (at(), any::<u64>(), text()).prop_map(|(since, frames, reason)| Entry::from(Gap {
             since,
             frames,
             reason,
-        }),
-        (seq(), text()).prop_map(|(seq, reason)| Entry::DamageAccepted { seq, reason }),
+        })),
+        (seq(), text()).prop_map(|(seq, reason)| Entry::from(DamageAccepted { seq, reason })),
         (text(), seq(), seq(), text()).prop_map(|(journal, known, end, reason)| {
-            Entry::RolledBack {
+            Entry::from(RolledBack {
                 journal: JournalId(journal),
                 known,
                 end,
                 reason,
-            }
+            })
         }),
     ]
     .boxed()
@@ -83,7 +85,7 @@ fn port_entry() -> BoxedStrategy<Entry> {
     let by = select(&Means::ALL[..]);
     prop_oneof![
         (name(), name(), text(), text()).prop_map(|(station, instrument, was, is)| {
-            Entry::AdapterChanged(AdapterChanged {
+            Entry::from(AdapterChanged {
                 station,
                 instrument,
                 was,
@@ -91,7 +93,7 @@ fn port_entry() -> BoxedStrategy<Entry> {
             })
         }),
         (name(), name(), text(), by).prop_map(|(station, instrument, adapter, by)| {
-            Entry::AdapterSaid(AdapterSaid {
+            Entry::from(AdapterSaid {
                 station,
                 instrument,
                 adapter,
@@ -99,7 +101,7 @@ fn port_entry() -> BoxedStrategy<Entry> {
             })
         }),
         (name(), name(), vec(text(), 0..3), option::of(text())).prop_map(
-            |(station, instrument, holders, settings)| Entry::Disturbed(Disturbed {
+            |(station, instrument, holders, settings)| Entry::from(Disturbed {
                 station,
                 instrument,
                 holders,
@@ -135,11 +137,11 @@ fn operator_entry() -> BoxedStrategy<Entry> {
     let refused = (name(), name(), text(), text(), option::of(text()));
     let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
     prop_oneof![
-        armed_spec().prop_map(|spec| Entry::Armed(Box::new(spec))),
-        (name(), seq()).prop_map(|(station, series)| Entry::Disarmed { station, series }),
+        armed_spec().prop_map(|spec| Entry::from(Box::new(spec))),
+        (name(), seq()).prop_map(|(station, series)| Entry::from(Disarmed { station, series })),
         completed.prop_map(
             |(station, series, outcome, tally, (resumable, reservations))| {
-                Entry::Completed(Completed {
+                Entry::from(Completed {
                     station,
                     series,
                     outcome,
@@ -149,24 +151,24 @@ fn operator_entry() -> BoxedStrategy<Entry> {
                 })
             }
         ),
-        resumed.prop_map(|(station, series, operator, by)| Entry::Resumed {
+        resumed.prop_map(|(station, series, operator, by)| Entry::from(Resumed {
             station,
             series,
             operator,
             by,
-        }),
-        (name(), name()).prop_map(|(station, instrument)| Entry::ZeroSaid {
+        })),
+        (name(), name()).prop_map(|(station, instrument)| Entry::from(ZeroSaid {
             station,
             instrument,
-        }),
-        doubted.prop_map(|(station, series, readings, reason)| Entry::Doubted {
+        })),
+        doubted.prop_map(|(station, series, readings, reason)| Entry::from(Doubted {
             station,
             series,
             readings,
             reason,
-        }),
+        })),
         retracted.prop_map(|(station, series, reading, by, (slot, reason, spent))| {
-            Entry::Retracted {
+            Entry::from(Retracted {
                 station,
                 series,
                 reading,
@@ -174,35 +176,39 @@ fn operator_entry() -> BoxedStrategy<Entry> {
                 slot: slot.map(|(piece, axis)| Slot { piece, axis }),
                 reason,
                 spent,
-            }
+            })
         }),
-        restored.prop_map(|(station, series, reading, by)| Entry::Restored {
+        restored.prop_map(|(station, series, reading, by)| Entry::from(Restored {
             station,
             series,
             reading,
             by,
-        }),
-        (name(), option::of(seq()), text()).prop_map(|(station, series, text)| Entry::Noted {
-            station,
-            series,
-            text,
-        }),
+        })),
+        (name(), option::of(seq()), text()).prop_map(|(station, series, text)| Entry::from(
+            Noted {
+                station,
+                series,
+                text,
+            }
+        )),
         refused.prop_map(
-            |(station, instrument, said, reason, remedy)| Entry::Refused {
+            |(station, instrument, said, reason, remedy)| Entry::from(Refused {
                 station,
                 instrument,
                 said,
                 reason,
                 remedy,
-            }
+            })
         ),
-        alerted.prop_map(|(station, series, rule, text, readings)| Entry::Alerted {
-            station,
-            series,
-            rule,
-            text,
-            readings,
-        }),
+        alerted.prop_map(
+            |(station, series, rule, text, readings)| Entry::from(Alerted {
+                station,
+                series,
+                rule,
+                text,
+                readings,
+            })
+        ),
     ]
     .boxed()
 }
@@ -212,28 +218,26 @@ fn said_entry() -> BoxedStrategy<Entry> {
     let tool_said = (name(), option::of(seq()), tool_in_hand(), any::<bool>());
     prop_oneof![
         (name(), seq(), name(), text()).prop_map(|(station, series, instrument, reason)| {
-            Entry::ZeroDue {
+            Entry::from(ZeroDue {
                 station,
-                series,
                 instrument,
+                series,
                 reason,
-            }
+            })
         }),
         (name(), option::of(seq()), text()).prop_map(|(station, series, operator)| {
-            Entry::OperatorSaid {
+            Entry::from(OperatorSaid {
                 station,
                 series,
                 operator,
-            }
-        }),
-        tool_said.prop_map(
-            |(station, series, tool, as_planned)| Entry::ToolSaid(ToolSaid {
-                station,
-                series,
-                tool,
-                as_planned,
             })
-        ),
+        }),
+        tool_said.prop_map(|(station, series, tool, as_planned)| Entry::from(ToolSaid {
+            station,
+            series,
+            tool,
+            as_planned,
+        })),
     ]
     .boxed()
 }
@@ -260,7 +264,7 @@ fn measured_entry() -> BoxedStrategy<Entry> {
     );
     prop_oneof![
         1 => zeroed.prop_map(
-            |(station, instrument, series, value, role, ok, opening, raw)| Entry::Zeroed(Zeroed {
+            |(station, instrument, series, value, role, ok, opening, raw)| Entry::from(Zeroed {
                 station,
                 instrument,
                 series,
@@ -271,9 +275,9 @@ fn measured_entry() -> BoxedStrategy<Entry> {
                 raw,
             })
         ),
-        3 => reading().prop_map(|reading| Entry::Reading(Arc::new(reading))),
+        3 => reading().prop_map(|reading| Entry::from(Arc::new(reading))),
         1 => unread.prop_map(
-            |(station, instrument, raw, bytes, times, reason, remedy)| Entry::Unread(Unread {
+            |(station, instrument, raw, bytes, times, reason, remedy)| Entry::from(Unread {
                 station,
                 instrument,
                 raw,

@@ -279,7 +279,7 @@ impl TryFrom<Armed> for Entry {
     type Error = LineError;
 
     fn try_from(body: Armed) -> Result<Self, LineError> {
-        Ok(Self::Armed(Box::new(body.try_into()?)))
+        Ok(Box::new(ArmedSpec::try_from(body)?).into())
     }
 }
 

@@ -93,7 +93,7 @@ impl TryFrom<Attached> for Entry {
     type Error = LineError;
 
     fn try_from(body: Attached) -> Result<Self, LineError> {
-        Ok(Self::Attached(body.into()))
+        Ok(entry::Attached::from(body).into())
     }
 }
 
@@ -108,11 +108,12 @@ impl TryFrom<Detached> for Entry {
     type Error = LineError;
 
     fn try_from(body: Detached) -> Result<Self, LineError> {
-        Ok(Self::Detached {
+        Ok(entry::Detached {
             instrument: body.instrument,
             station: body.station,
             reason: body.reason,
-        })
+        }
+        .into())
     }
 }
 
@@ -126,10 +127,11 @@ impl TryFrom<Disarmed> for Entry {
     type Error = LineError;
 
     fn try_from(body: Disarmed) -> Result<Self, LineError> {
-        Ok(Self::Disarmed {
+        Ok(entry::Disarmed {
             station: body.station,
             series: Seq(body.series),
-        })
+        }
+        .into())
     }
 }
 
@@ -203,7 +205,7 @@ impl TryFrom<Completed> for Entry {
     type Error = LineError;
 
     fn try_from(body: Completed) -> Result<Self, LineError> {
-        Ok(Self::Completed(entry::Completed {
+        Ok(entry::Completed {
             station: body.station,
             series: Seq(body.series),
             outcome: body.outcome.into(),
@@ -212,7 +214,8 @@ impl TryFrom<Completed> for Entry {
             reservations: body
                 .reservations
                 .map(|all| all.into_iter().map(Into::into).collect()),
-        }))
+        }
+        .into())
     }
 }
 
@@ -226,10 +229,11 @@ impl TryFrom<ZeroSaid> for Entry {
     type Error = LineError;
 
     fn try_from(body: ZeroSaid) -> Result<Self, LineError> {
-        Ok(Self::ZeroSaid {
+        Ok(entry::ZeroSaid {
             station: body.station,
             instrument: body.instrument,
-        })
+        }
+        .into())
     }
 }
 
@@ -245,12 +249,13 @@ impl TryFrom<Doubted> for Entry {
     type Error = LineError;
 
     fn try_from(body: Doubted) -> Result<Self, LineError> {
-        Ok(Self::Doubted {
+        Ok(entry::Doubted {
             station: body.station,
             series: Seq(body.series),
             readings: body.readings.into_iter().map(Seq).collect(),
             reason: body.reason,
-        })
+        }
+        .into())
     }
 }
 
@@ -275,7 +280,7 @@ impl TryFrom<Retracted> for Entry {
     type Error = LineError;
 
     fn try_from(body: Retracted) -> Result<Self, LineError> {
-        Ok(Self::Retracted {
+        Ok(entry::Retracted {
             station: body.station,
             series: Seq(body.series),
             reading: Seq(body.reading),
@@ -286,7 +291,8 @@ impl TryFrom<Retracted> for Entry {
             }),
             reason: body.reason,
             spent: body.spent,
-        })
+        }
+        .into())
     }
 }
 
@@ -302,12 +308,13 @@ impl TryFrom<Restored> for Entry {
     type Error = LineError;
 
     fn try_from(body: Restored) -> Result<Self, LineError> {
-        Ok(Self::Restored {
+        Ok(entry::Restored {
             station: body.station,
             series: Seq(body.series),
             reading: Seq(body.reading),
             by: body.by.into(),
-        })
+        }
+        .into())
     }
 }
 
@@ -324,12 +331,13 @@ impl TryFrom<Resumed> for Entry {
     type Error = LineError;
 
     fn try_from(body: Resumed) -> Result<Self, LineError> {
-        Ok(Self::Resumed {
+        Ok(entry::Resumed {
             station: body.station,
             series: Seq(body.series),
             operator: body.operator,
             by: body.by.into(),
-        })
+        }
+        .into())
     }
 }
 
@@ -345,11 +353,12 @@ impl TryFrom<Noted> for Entry {
     type Error = LineError;
 
     fn try_from(body: Noted) -> Result<Self, LineError> {
-        Ok(Self::Noted {
+        Ok(entry::Noted {
             station: body.station,
             series: body.series.map(Seq),
             text: body.text,
-        })
+        }
+        .into())
     }
 }
 
@@ -366,13 +375,14 @@ impl TryFrom<Alerted> for Entry {
     type Error = LineError;
 
     fn try_from(body: Alerted) -> Result<Self, LineError> {
-        Ok(Self::Alerted {
+        Ok(entry::Alerted {
             station: body.station,
             series: Seq(body.series),
             rule: body.rule,
             text: body.text,
             readings: body.readings.into_iter().map(Seq).collect(),
-        })
+        }
+        .into())
     }
 }
 
@@ -390,12 +400,13 @@ impl TryFrom<Refused> for Entry {
     type Error = LineError;
 
     fn try_from(body: Refused) -> Result<Self, LineError> {
-        Ok(Self::Refused {
+        Ok(entry::Refused {
             station: body.station,
             instrument: body.instrument,
             said: body.said,
             reason: body.reason,
             remedy: body.remedy,
-        })
+        }
+        .into())
     }
 }

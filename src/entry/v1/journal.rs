@@ -3,7 +3,7 @@
 use super::state;
 use super::values::fault;
 use crate::entry::line::LineError;
-use crate::entry::{Entry, JournalId, Seq, State};
+use crate::entry::{self, Entry, JournalId, Seq, State};
 use crate::quantity::WallMicros;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -25,9 +25,10 @@ impl TryFrom<Begun> for Entry {
     type Error = LineError;
 
     fn try_from(body: Begun) -> Result<Self, LineError> {
-        Ok(Self::Begun {
+        Ok(entry::Begun {
             journal: JournalId(body.journal),
-        })
+        }
+        .into())
     }
 }
 
@@ -50,10 +51,11 @@ impl TryFrom<Segment> for Entry {
     type Error = LineError;
 
     fn try_from(body: Segment) -> Result<Self, LineError> {
-        Ok(Self::Segment {
+        Ok(entry::Segment {
             journal: JournalId(body.journal),
             state: Box::new(body.state.try_into()?),
-        })
+        }
+        .into())
     }
 }
 
@@ -67,10 +69,11 @@ impl TryFrom<Started> for Entry {
     type Error = LineError;
 
     fn try_from(body: Started) -> Result<Self, LineError> {
-        Ok(Self::Started {
+        Ok(entry::Started {
             version: body.version,
             config_digest: body.config_digest,
-        })
+        }
+        .into())
     }
 }
 
@@ -83,9 +86,10 @@ impl TryFrom<Stopped> for Entry {
     type Error = LineError;
 
     fn try_from(body: Stopped) -> Result<Self, LineError> {
-        Ok(Self::Stopped {
+        Ok(entry::Stopped {
             reason: body.reason,
-        })
+        }
+        .into())
     }
 }
 
@@ -99,9 +103,10 @@ impl TryFrom<ClockStepped> for Entry {
     type Error = LineError;
 
     fn try_from(body: ClockStepped) -> Result<Self, LineError> {
-        Ok(Self::ClockStepped {
+        Ok(entry::ClockStepped {
             by_micros: body.by_us,
-        })
+        }
+        .into())
     }
 }
 
@@ -116,11 +121,12 @@ impl TryFrom<Gap> for Entry {
     type Error = LineError;
 
     fn try_from(body: Gap) -> Result<Self, LineError> {
-        Ok(Self::Gap {
+        Ok(entry::Gap {
             since: time("since", &body.since)?,
             frames: body.frames,
             reason: body.reason,
-        })
+        }
+        .into())
     }
 }
 
@@ -135,10 +141,11 @@ impl TryFrom<DamageAccepted> for Entry {
     type Error = LineError;
 
     fn try_from(body: DamageAccepted) -> Result<Self, LineError> {
-        Ok(Self::DamageAccepted {
+        Ok(entry::DamageAccepted {
             seq: Seq(body.damaged),
             reason: body.reason,
-        })
+        }
+        .into())
     }
 }
 
@@ -156,12 +163,13 @@ impl TryFrom<RolledBack> for Entry {
     type Error = LineError;
 
     fn try_from(body: RolledBack) -> Result<Self, LineError> {
-        Ok(Self::RolledBack {
+        Ok(entry::RolledBack {
             journal: JournalId(body.journal),
             known: Seq(body.known),
             end: Seq(body.end),
             reason: body.reason,
-        })
+        }
+        .into())
     }
 }
 

@@ -22,7 +22,11 @@ mod subject;
 mod values;
 
 use super::line::{Digest, LineError};
-use super::{Entry, Seq, Stamped};
+use super::{
+    Alerted, Begun, ClockStepped, DamageAccepted, Detached, Disarmed, Doubted, Entry, FrameEntry,
+    Gap, JournalEntry, Noted, OperatorSaid, PortEntry, Refused, Restored, Resumed, Retracted,
+    RolledBack, SaidEntry, Segment, Seq, SeriesEntry, Stamped, Started, Stopped, ZeroDue, ZeroSaid,
+};
 use schemars::{Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Serialize};
 use std::fmt::Write as _;
@@ -244,111 +248,125 @@ impl From<&Entry> for Body {
     #[expect(clippy::too_many_lines, reason = "an arm for each kind")]
     fn from(entry: &Entry) -> Self {
         match entry {
-            Entry::Begun { journal } => Self::Begun(Box::new(journal.into())),
-            Entry::Segment { journal, state } => {
+            Entry::Journal(JournalEntry::Begun(Begun { journal })) => {
+                Self::Begun(Box::new(journal.into()))
+            }
+            Entry::Journal(JournalEntry::Segment(Segment { journal, state })) => {
                 Self::Segment(Box::new(journal::Segment::new(journal, state)))
             }
-            Entry::Started {
+            Entry::Journal(JournalEntry::Started(Started {
                 version,
                 config_digest,
-            } => Self::Started(Box::new(journal::Started {
+            })) => Self::Started(Box::new(journal::Started {
                 version: version.clone(),
                 config_digest: config_digest.clone(),
             })),
-            Entry::Stopped { reason } => Self::Stopped(Box::new(journal::Stopped {
-                reason: reason.clone(),
-            })),
-            Entry::ClockStepped { by_micros } => {
+            Entry::Journal(JournalEntry::Stopped(Stopped { reason })) => {
+                Self::Stopped(Box::new(journal::Stopped {
+                    reason: reason.clone(),
+                }))
+            }
+            Entry::Journal(JournalEntry::ClockStepped(ClockStepped { by_micros })) => {
                 Self::ClockStepped(Box::new(journal::ClockStepped { by_us: *by_micros }))
             }
-            Entry::Gap {
+            Entry::Journal(JournalEntry::Gap(Gap {
                 since,
                 frames,
                 reason,
-            } => Self::Gap(Box::new(journal::Gap {
+            })) => Self::Gap(Box::new(journal::Gap {
                 since: since.to_string(),
                 frames: *frames,
                 reason: reason.clone(),
             })),
-            Entry::DamageAccepted { seq, reason } => {
+            Entry::Journal(JournalEntry::DamageAccepted(DamageAccepted { seq, reason })) => {
                 Self::DamageAccepted(Box::new(journal::DamageAccepted {
                     damaged: seq.0,
                     reason: reason.clone(),
                 }))
             }
-            Entry::RolledBack {
+            Entry::Journal(JournalEntry::RolledBack(RolledBack {
                 journal,
                 known,
                 end,
                 reason,
-            } => Self::RolledBack(Box::new(journal::RolledBack {
+            })) => Self::RolledBack(Box::new(journal::RolledBack {
                 journal: journal.0.clone(),
                 known: known.0,
                 end: end.0,
                 reason: reason.clone(),
             })),
-            Entry::Attached(attached) => Self::Attached(Box::new(attached.into())),
-            Entry::AdapterChanged(changed) => Self::AdapterChanged(Box::new(changed.into())),
-            Entry::AdapterSaid(said) => Self::AdapterSaid(Box::new(said.into())),
-            Entry::Disturbed(disturbed) => Self::Disturbed(Box::new(disturbed.into())),
-            Entry::Detached {
+            Entry::Port(PortEntry::Attached(attached)) => Self::Attached(Box::new(attached.into())),
+            Entry::Port(PortEntry::AdapterChanged(changed)) => {
+                Self::AdapterChanged(Box::new(changed.into()))
+            }
+            Entry::Said(SaidEntry::AdapterSaid(said)) => Self::AdapterSaid(Box::new(said.into())),
+            Entry::Port(PortEntry::Disturbed(disturbed)) => {
+                Self::Disturbed(Box::new(disturbed.into()))
+            }
+            Entry::Port(PortEntry::Detached(Detached {
                 instrument,
                 station,
                 reason,
-            } => Self::Detached(Box::new(bodies::Detached {
+            })) => Self::Detached(Box::new(bodies::Detached {
                 station: station.clone(),
                 instrument: instrument.clone(),
                 reason: reason.clone(),
             })),
-            Entry::Armed(spec) => Self::Armed(Box::new((&**spec).into())),
-            Entry::Disarmed { station, series } => Self::Disarmed(Box::new(bodies::Disarmed {
-                station: station.clone(),
-                series: series.0,
-            })),
-            Entry::Completed(completed) => Self::Completed(Box::new(completed.into())),
-            Entry::Zeroed(zeroed) => Self::Zeroed(Box::new(zeroed.into())),
-            Entry::ZeroSaid {
+            Entry::Series(SeriesEntry::Armed(spec)) => Self::Armed(Box::new((&**spec).into())),
+            Entry::Series(SeriesEntry::Disarmed(Disarmed { station, series })) => {
+                Self::Disarmed(Box::new(bodies::Disarmed {
+                    station: station.clone(),
+                    series: series.0,
+                }))
+            }
+            Entry::Series(SeriesEntry::Completed(completed)) => {
+                Self::Completed(Box::new(completed.into()))
+            }
+            Entry::Frame(FrameEntry::Zeroed(zeroed)) => Self::Zeroed(Box::new(zeroed.into())),
+            Entry::Said(SaidEntry::ZeroSaid(ZeroSaid {
                 station,
                 instrument,
-            } => Self::ZeroSaid(Box::new(bodies::ZeroSaid {
+            })) => Self::ZeroSaid(Box::new(bodies::ZeroSaid {
                 station: station.clone(),
                 instrument: instrument.clone(),
             })),
-            Entry::ZeroDue {
+            Entry::Series(SeriesEntry::ZeroDue(ZeroDue {
                 station,
                 series,
                 instrument,
                 reason,
-            } => Self::ZeroDue(Box::new(said::ZeroDue {
+            })) => Self::ZeroDue(Box::new(said::ZeroDue {
                 station: station.clone(),
                 instrument: instrument.clone(),
                 series: series.0,
                 reason: reason.clone(),
             })),
-            Entry::OperatorSaid {
+            Entry::Said(SaidEntry::OperatorSaid(OperatorSaid {
                 station,
                 series,
                 operator,
-            } => Self::OperatorSaid(Box::new(said::OperatorSaid {
+            })) => Self::OperatorSaid(Box::new(said::OperatorSaid {
                 station: station.clone(),
                 series: series.map(|seq| seq.0),
                 operator: operator.clone(),
             })),
-            Entry::ToolSaid(said) => Self::ToolSaid(Box::new(said.into())),
-            Entry::Reading(reading) => Self::Reading(Box::new((&**reading).into())),
-            Entry::Unread(unread) => Self::Unread(Box::new(unread.into())),
-            Entry::Doubted {
+            Entry::Said(SaidEntry::ToolSaid(said)) => Self::ToolSaid(Box::new(said.into())),
+            Entry::Frame(FrameEntry::Reading(reading)) => {
+                Self::Reading(Box::new((&**reading).into()))
+            }
+            Entry::Frame(FrameEntry::Unread(unread)) => Self::Unread(Box::new(unread.into())),
+            Entry::Series(SeriesEntry::Doubted(Doubted {
                 station,
                 series,
                 readings,
                 reason,
-            } => Self::Doubted(Box::new(bodies::Doubted {
+            })) => Self::Doubted(Box::new(bodies::Doubted {
                 station: station.clone(),
                 series: series.0,
                 readings: readings.iter().map(|seq| seq.0).collect(),
                 reason: reason.clone(),
             })),
-            Entry::Retracted {
+            Entry::Series(SeriesEntry::Retracted(Retracted {
                 station,
                 series,
                 reading,
@@ -356,7 +374,7 @@ impl From<&Entry> for Body {
                 slot,
                 reason,
                 spent,
-            } => Self::Retracted(Box::new(bodies::Retracted {
+            })) => Self::Retracted(Box::new(bodies::Retracted {
                 station: station.clone(),
                 series: series.0,
                 reading: reading.0,
@@ -366,57 +384,57 @@ impl From<&Entry> for Body {
                 reason: reason.clone(),
                 spent: *spent,
             })),
-            Entry::Restored {
+            Entry::Series(SeriesEntry::Restored(Restored {
                 station,
                 series,
                 reading,
                 by,
-            } => Self::Restored(Box::new(bodies::Restored {
+            })) => Self::Restored(Box::new(bodies::Restored {
                 station: station.clone(),
                 series: series.0,
                 reading: reading.0,
                 by: (*by).into(),
             })),
-            Entry::Resumed {
+            Entry::Series(SeriesEntry::Resumed(Resumed {
                 station,
                 series,
                 operator,
                 by,
-            } => Self::Resumed(Box::new(bodies::Resumed {
+            })) => Self::Resumed(Box::new(bodies::Resumed {
                 station: station.clone(),
                 series: series.0,
                 operator: operator.clone(),
                 by: (*by).into(),
             })),
-            Entry::Noted {
+            Entry::Said(SaidEntry::Noted(Noted {
                 station,
                 series,
                 text,
-            } => Self::Noted(Box::new(bodies::Noted {
+            })) => Self::Noted(Box::new(bodies::Noted {
                 station: station.clone(),
                 series: series.map(|seq| seq.0),
                 text: text.clone(),
             })),
-            Entry::Refused {
+            Entry::Said(SaidEntry::Refused(Refused {
                 station,
                 instrument,
                 said,
                 reason,
                 remedy,
-            } => Self::Refused(Box::new(bodies::Refused {
+            })) => Self::Refused(Box::new(bodies::Refused {
                 station: station.clone(),
                 instrument: instrument.clone(),
                 said: said.clone(),
                 reason: reason.clone(),
                 remedy: remedy.clone(),
             })),
-            Entry::Alerted {
+            Entry::Series(SeriesEntry::Alerted(Alerted {
                 station,
                 series,
                 rule,
                 text,
                 readings,
-            } => Self::Alerted(Box::new(bodies::Alerted {
+            })) => Self::Alerted(Box::new(bodies::Alerted {
                 station: station.clone(),
                 series: series.0,
                 rule: rule.clone(),

@@ -29,12 +29,13 @@ impl TryFrom<AdapterChanged> for Entry {
     type Error = LineError;
 
     fn try_from(body: AdapterChanged) -> Result<Self, LineError> {
-        Ok(Self::AdapterChanged(entry::AdapterChanged {
+        Ok(entry::AdapterChanged {
             station: body.station,
             instrument: body.instrument,
             was: body.was,
             is: body.is,
-        }))
+        }
+        .into())
     }
 }
 
@@ -61,12 +62,13 @@ impl TryFrom<AdapterSaid> for Entry {
     type Error = LineError;
 
     fn try_from(body: AdapterSaid) -> Result<Self, LineError> {
-        Ok(Self::AdapterSaid(entry::AdapterSaid {
+        Ok(entry::AdapterSaid {
             station: body.station,
             instrument: body.instrument,
             adapter: body.adapter,
             by: body.by.into(),
-        }))
+        }
+        .into())
     }
 }
 
@@ -95,12 +97,13 @@ impl TryFrom<Disturbed> for Entry {
     type Error = LineError;
 
     fn try_from(body: Disturbed) -> Result<Self, LineError> {
-        Ok(Self::Disturbed(entry::Disturbed {
+        Ok(entry::Disturbed {
             station: body.station,
             instrument: body.instrument,
             holders: body.holders,
             settings: body.settings,
-        }))
+        }
+        .into())
     }
 }
 

@@ -189,7 +189,7 @@ impl TryFrom<Reading> for Entry {
     type Error = LineError;
 
     fn try_from(body: Reading) -> Result<Self, LineError> {
-        Ok(Self::Reading(Arc::new(body.try_into()?)))
+        Ok(Arc::new(entry::Reading::try_from(body)?).into())
     }
 }
 
@@ -292,7 +292,7 @@ impl TryFrom<Zeroed> for Entry {
     type Error = LineError;
 
     fn try_from(body: Zeroed) -> Result<Self, LineError> {
-        Ok(Self::Zeroed(entry::Zeroed {
+        Ok(entry::Zeroed {
             value: measured(body.value_nm, body.value_mn, &body.value, body.unit)?,
             raw: raw(&body.raw)?,
             station: body.station,
@@ -301,7 +301,8 @@ impl TryFrom<Zeroed> for Entry {
             role: body.role.into(),
             ok: body.ok,
             opening: values::quantity("opening", body.opening_nm, body.opening_mn)?,
-        }))
+        }
+        .into())
     }
 }
 
@@ -335,7 +336,7 @@ impl TryFrom<Unread> for Entry {
     type Error = LineError;
 
     fn try_from(body: Unread) -> Result<Self, LineError> {
-        Ok(Self::Unread(entry::Unread {
+        Ok(entry::Unread {
             raw: raw(&body.raw)?,
             station: body.station,
             instrument: body.instrument,
@@ -343,6 +344,7 @@ impl TryFrom<Unread> for Entry {
             times: body.times,
             reason: body.reason,
             remedy: body.remedy,
-        }))
+        }
+        .into())
     }
 }

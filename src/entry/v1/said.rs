@@ -18,12 +18,13 @@ impl TryFrom<ZeroDue> for Entry {
     type Error = LineError;
 
     fn try_from(body: ZeroDue) -> Result<Self, LineError> {
-        Ok(Self::ZeroDue {
+        Ok(entry::ZeroDue {
             station: body.station,
             series: Seq(body.series),
             instrument: body.instrument,
             reason: body.reason,
-        })
+        }
+        .into())
     }
 }
 
@@ -39,11 +40,12 @@ impl TryFrom<OperatorSaid> for Entry {
     type Error = LineError;
 
     fn try_from(body: OperatorSaid) -> Result<Self, LineError> {
-        Ok(Self::OperatorSaid {
+        Ok(entry::OperatorSaid {
             station: body.station,
             series: body.series.map(Seq),
             operator: body.operator,
-        })
+        }
+        .into())
     }
 }
 
@@ -76,7 +78,7 @@ impl TryFrom<ToolSaid> for Entry {
     type Error = LineError;
 
     fn try_from(body: ToolSaid) -> Result<Self, LineError> {
-        Ok(Self::ToolSaid(entry::ToolSaid {
+        Ok(entry::ToolSaid {
             station: body.station,
             series: body.series.map(Seq),
             tool: entry::ToolInHand {
@@ -85,7 +87,8 @@ impl TryFrom<ToolSaid> for Entry {
                 nest: body.nest,
             },
             as_planned: body.as_planned,
-        }))
+        }
+        .into())
     }
 }
 

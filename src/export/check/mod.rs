@@ -12,9 +12,11 @@ mod absent;
 mod parts;
 
 use super::read::{Piece, seq_of_line, told};
-use crate::entry::history::series_of;
 use crate::entry::ledger::Disposition;
-use crate::entry::{Entry, JournalId, Seq, Stamped};
+use crate::entry::{
+    Doubted, Entry, FrameEntry, JournalId, OperatorSaid, Restored, Resumed, Retracted, SaidEntry,
+    Seq, SeriesEntry, Stamped,
+};
 use crate::row::{Column, Row};
 use absent::{Absent, Group, Place};
 use parts::{Part, cells_part, lines_part};
@@ -186,30 +188,32 @@ impl Check {
     /// Takes the next entry of the journal, before its row or line.
     pub fn entry(&mut self, stamped: &Stamped) {
         self.last = stamped.seq;
-        if let Entry::Doubted { readings, .. } = &stamped.entry {
+        if let Entry::Series(SeriesEntry::Doubted(Doubted { readings, .. })) = &stamped.entry {
             for reading in readings {
                 self.fell_in.entry(*reading).or_insert(stamped.seq);
             }
-        } else if let Entry::Retracted { reading, .. } | Entry::Restored { reading, .. } =
-            &stamped.entry
+        } else if let Entry::Series(
+            SeriesEntry::Retracted(Retracted { reading, .. })
+            | SeriesEntry::Restored(Restored { reading, .. }),
+        ) = &stamped.entry
         {
             self.fell_in.insert(*reading, stamped.seq);
         } else if !self.are_lines {
             // rows know who measured
-        } else if let Entry::Armed(spec) = &stamped.entry {
+        } else if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
             let operator = spec.operator.as_deref().map(Into::into);
             self.operators.insert(stamped.seq, operator);
-        } else if let Entry::OperatorSaid {
+        } else if let Entry::Said(SaidEntry::OperatorSaid(OperatorSaid {
             series: Some(series),
             operator,
             ..
-        } = &stamped.entry
+        })) = &stamped.entry
         {
             self.operators
                 .insert(*series, Some(operator.as_str().into()));
-        } else if let Entry::Resumed {
+        } else if let Entry::Series(SeriesEntry::Resumed(Resumed {
             series, operator, ..
-        } = &stamped.entry
+        })) = &stamped.entry
         {
             let operator = operator.as_deref().map(Into::into);
             self.operators.insert(*series, operator);
@@ -262,7 +266,7 @@ impl Check {
             counts: true,
         };
         self.absent.take(self.group(stamped), place, is_there);
-        if let Entry::Completed(completed) = &stamped.entry
+        if let Entry::Series(SeriesEntry::Completed(completed)) = &stamped.entry
             && !completed.resumable
         {
             self.operators.remove(&completed.series);
@@ -270,8 +274,8 @@ impl Check {
     }
 
     fn group(&self, stamped: &Stamped) -> Group {
-        match (&stamped.entry, series_of(stamped)) {
-            (Entry::Reading(reading), series) => match (&reading.slot, series) {
+        match (&stamped.entry, stamped.series()) {
+            (Entry::Frame(FrameEntry::Reading(reading)), series) => match (&reading.slot, series) {
                 (Some(slot), Some(series)) => Group::Readings {
                     series,
                     axis: slot.axis.as_str().to_owned(),

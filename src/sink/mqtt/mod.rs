@@ -18,7 +18,7 @@ use super::attempts::{Attempts, Tell};
 use super::cursor::SinkCursor;
 use super::{REMEDY, SinkError, now};
 use crate::config::MqttConfig;
-use crate::entry::{Seq, words};
+use crate::entry::Seq;
 use crate::journal::{Follow, Line, blocking};
 use crate::message::state::StateMessage;
 use broker::{Broker, Message};
@@ -197,7 +197,7 @@ impl Outlet<'_> {
 /// An entry as it is published.
 fn message(line: &Line, topic: &str, journal: &str) -> Result<Message, SinkError> {
     let entry = line.entry()?.entry;
-    let (station, kind) = (words::station(&entry).unwrap_or("-"), entry.kind());
+    let (station, kind) = (entry.station().unwrap_or("-"), entry.kind());
     Ok(Message {
         topic: format!("{topic}/entries/{journal}/{station}/{kind}"),
         identity: Some(format!("{journal}/{}", line.seq)),

@@ -5,7 +5,7 @@ use crossbeam_channel::{Receiver, RecvTimeoutError};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Seq, Stamped, State};
+use tallyjaw::entry::{Entry, Seq, Stamped, State, Stopped};
 use tallyjaw::journal::{
     Announcement, Cursor, DurableLine, Handle, JournalError, Line, Opened, Options, Report, open,
     spawn, verify,
@@ -167,9 +167,9 @@ pub(super) fn stopped(seq: Seq, reason: &str) -> Stamped {
     Stamped {
         seq,
         at: LATER,
-        entry: Entry::Stopped {
+        entry: Entry::from(Stopped {
             reason: reason.to_owned(),
-        },
+        }),
     }
 }
 

@@ -7,7 +7,7 @@ use super::bench::{
 use std::fs;
 use std::path::Path;
 use tallyjaw::entry::line::decode;
-use tallyjaw::entry::{Entry, Seq};
+use tallyjaw::entry::{DamageAccepted, Entry, JournalEntry, Seq};
 use tallyjaw::journal::{JournalError, Opened, Options, open};
 
 /// Replaces a text in the line of an entry; the line number in its file does not matter.
@@ -122,10 +122,10 @@ fn accepted_damage_is_entered_and_the_rest_of_the_journal_still_counts() {
     };
     assert!(matches!(
         decode(segment_line).unwrap().0.entry,
-        Entry::Segment { .. }
+        Entry::Journal(JournalEntry::Segment(_))
     ));
     match decode(accepted_line).unwrap().0.entry {
-        Entry::DamageAccepted { seq: at, reason } => {
+        Entry::Journal(JournalEntry::DamageAccepted(DamageAccepted { seq: at, reason })) => {
             assert_eq!(at, Seq(seq));
             assert!(
                 reason.ends_with(&format!("left out of the state: {seq}")),

@@ -4,7 +4,7 @@ use super::bench::{NOW, reopen, write};
 use crate::station::desk::{Desk, HEIGHT, catalog, plan};
 use std::path::Path;
 use std::time::Duration;
-use tallyjaw::entry::{Entry, JournalId, Means, Seq};
+use tallyjaw::entry::{DamageAccepted, Entry, Gap, JournalId, Means, RolledBack, Seq};
 use tallyjaw::spec::{
     AlertRule, AxisName, Catalog, GaugeBlock, Plan, Purpose, Signal, SignalKind, Subject,
     ZeroPolicy,
@@ -123,15 +123,15 @@ fn what_befalls_it(desk: &mut Desk) {
         reason: "the adapter was unplugged",
     });
     desk.set_clock(3_600);
-    desk.input(Input::Journal(Entry::Gap {
+    desk.input(Input::Journal(Entry::from(Gap {
         since: NOW,
         frames: 3,
         reason: "no space left on the disk".to_owned(),
-    }));
-    desk.input(Input::Journal(Entry::DamageAccepted {
+    })));
+    desk.input(Input::Journal(Entry::from(DamageAccepted {
         seq: Seq(2),
         reason: "made for this sample".to_owned(),
-    }));
+    })));
     desk.input(Input::Stopping { reason: "SIGTERM" });
 }
 
@@ -260,11 +260,11 @@ pub(super) fn every_kind(state_dir: &Path) {
 pub(super) fn rolled_back(state_dir: &Path) {
     let opened = reopen(state_dir);
     let mut desk = Desk::going_on_with(shop(), opened.state.clone());
-    desk.input(Input::Journal(Entry::RolledBack {
+    desk.input(Input::Journal(Entry::from(RolledBack {
         journal: JournalId("5".repeat(32)),
         known: Seq(7_000),
         end: Seq(0),
         reason: "made for this sample".to_owned(),
-    }));
+    })));
     write(opened, &desk.entries);
 }

@@ -5,7 +5,7 @@ use std::fs;
 use std::io::Write as _;
 use std::path::Path;
 use std::process::Command;
-use tallyjaw::entry::{Entry, Seq, Stamped};
+use tallyjaw::entry::{Entry, Gap, Segment, Seq, Stamped};
 use tallyjaw::journal::{Announcement, open};
 
 /// A mounted file system of 256 KiB; unmounted when dropped.
@@ -91,11 +91,11 @@ fn gap(seq: Seq, frames: u64) -> Stamped {
     Stamped {
         seq,
         at: LATER,
-        entry: Entry::Gap {
+        entry: Entry::from(Gap {
             since: NOW,
             frames,
             reason: "the disk was full".to_owned(),
-        },
+        }),
     }
 }
 
@@ -160,10 +160,10 @@ fn a_segment_for_which_there_is_no_room_leaves_no_trace() {
     let segment = Stamped {
         seq: Seq(2),
         at: LATER,
-        entry: Entry::Segment {
+        entry: Entry::from(Segment {
             journal,
             state: Box::new(state),
-        },
+        }),
     };
     running.handle.append(segment.clone()).unwrap();
     assert!(matches!(

@@ -4,7 +4,7 @@ use super::bench::{
     Running, lines_on_disk, options, read_all, reopen, segment, shop, stopped, write,
 };
 use std::fs;
-use tallyjaw::entry::{Entry, Seq, Stamped};
+use tallyjaw::entry::{Entry, Segment, Seq, Stamped};
 use tallyjaw::journal::{Announcement, Cursor, Line, Options, open};
 
 fn numbered(lines: &[Vec<u8>], from: u64) -> Vec<Line> {
@@ -140,10 +140,10 @@ fn cursors_read_what_is_announced_while_the_thread_writes_and_changes_segments()
             let stamped = Stamped {
                 seq: Seq(last),
                 at: super::bench::LATER,
-                entry: Entry::Segment {
+                entry: Entry::from(Segment {
                     journal: state.journal.clone().unwrap(),
                     state: Box::new(state.clone()),
-                },
+                }),
             };
             state.apply(&stamped);
             running.handle.append(stamped).unwrap();

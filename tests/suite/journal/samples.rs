@@ -11,7 +11,7 @@ use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
 use tallyjaw::entry::line::{Digest, decode, encode};
-use tallyjaw::entry::{Entry, Seq, Stamped, State};
+use tallyjaw::entry::{Entry, Segment, Seq, Stamped, State};
 use tallyjaw::quantity::WallMicros;
 
 fn samples() -> PathBuf {
@@ -43,10 +43,10 @@ fn amounts_to(seq: Seq, at: WallMicros, state: &State) -> String {
     let segment = Stamped {
         seq: seq.following(),
         at,
-        entry: Entry::Segment {
+        entry: Entry::from(Segment {
             journal: state.journal.clone().unwrap(),
             state: Box::new(state.clone()),
-        },
+        }),
     };
     String::from_utf8(encode(&segment, Digest::NONE)).unwrap()
 }

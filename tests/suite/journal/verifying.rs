@@ -7,7 +7,10 @@ use std::path::Path;
 use std::process::Command;
 use std::sync::Arc;
 use tallyjaw::entry::line::{Digest, decode, encode};
-use tallyjaw::entry::{Entry, Outcome, ReadingSlot, Seq, Stamped};
+use tallyjaw::entry::{
+    ClockStepped, Entry, FrameEntry, JournalEntry, Outcome, PortEntry, ReadingSlot, Retracted,
+    Segment, Seq, SeriesEntry, Stamped,
+};
 use tallyjaw::journal::{Report, verify};
 use tallyjaw::quantity::{Measured, MonoMicros, Now, WallMicros};
 use tallyjaw::spec::{Catalog, Verdict};
@@ -124,7 +127,7 @@ fn a_forged_verdict_is_found_although_the_chain_holds() {
     assert!(honest.is_intact(), "{:#?}", honest.findings);
 
     let report = forge(folder.path(), forged.path(), |stamped| {
-        if let Entry::Reading(reading) = &mut stamped.entry
+        if let Entry::Frame(FrameEntry::Reading(reading)) = &mut stamped.entry
             && let Some(slot) = &mut std::sync::Arc::make_mut(reading).slot
             && slot.verdict == Some(Verdict::FailHigh)
         {
@@ -173,29 +176,29 @@ fn what_does_not_follow_from_the_entries_before_is_found() {
         in_slot(entry, |slot| slot.deviation = None);
     });
     check("tally", |entry| {
-        if let Entry::Completed(completed) = entry {
+        if let Entry::Series(SeriesEntry::Completed(completed)) = entry {
             completed.tally.passed += 1;
         }
     });
     check("outcome", |entry| {
-        if let Entry::Completed(completed) = entry {
+        if let Entry::Series(SeriesEntry::Completed(completed)) = entry {
             completed.outcome = Outcome::Undecided;
         }
     });
     check("reading", |entry| {
-        if let Entry::Retracted { reading, .. } = entry {
+        if let Entry::Series(SeriesEntry::Retracted(Retracted { reading, .. })) = entry {
             reading.0 = 1;
         }
     });
     check("state", |entry| {
-        if let Entry::Segment { state, .. } = entry {
+        if let Entry::Journal(JournalEntry::Segment(Segment { state, .. })) = entry {
             state.stations.clear();
         }
     });
 }
 
 fn in_slot(entry: &mut Entry, change: fn(&mut ReadingSlot)) {
-    if let Entry::Reading(reading) = entry
+    if let Entry::Frame(FrameEntry::Reading(reading)) = entry
         && let Some(slot) = &mut std::sync::Arc::make_mut(reading).slot
     {
         change(slot);
@@ -211,7 +214,7 @@ fn a_value_that_is_not_what_its_bytes_say_is_found() {
     assert_eq!((honest.values, honest.values_unchecked), (14, 0));
     // a bad height becomes a good one, the verdict and all that follows with it: only the bytes tell
     let report = forge(folder.path(), forged.path(), |stamped| {
-        if let Entry::Reading(reading) = &mut stamped.entry {
+        if let Entry::Frame(FrameEntry::Reading(reading)) = &mut stamped.entry {
             let reading = std::sync::Arc::make_mut(reading);
             if reading.value.to_string() == "1.61 mm" {
                 reading.value = "1.62 mm".parse().unwrap();
@@ -236,7 +239,7 @@ fn a_value_that_is_not_what_its_bytes_say_is_found() {
         ("1.62 mm", "1.61 mm, by its bytes")
     );
     let report = forge(folder.path(), forged.path(), |stamped| {
-        if let Entry::Zeroed(zeroed) = &mut stamped.entry {
+        if let Entry::Frame(FrameEntry::Zeroed(zeroed)) = &mut stamped.entry {
             zeroed.value = "0.00 mm".parse().unwrap();
         }
     });
@@ -250,9 +253,11 @@ fn where_a_journal_does_not_say_how_values_were_read_that_is_counted() {
     shop(folder.path());
     let old = tempfile::tempdir().unwrap();
     let report = forge(folder.path(), old.path(), |stamped| {
-        if let Entry::Attached(attached) = &mut stamped.entry {
+        if let Entry::Port(PortEntry::Attached(attached)) = &mut stamped.entry {
             attached.read_by = None;
-        } else if let Entry::Segment { state, .. } = &mut stamped.entry {
+        } else if let Entry::Journal(JournalEntry::Segment(Segment { state, .. })) =
+            &mut stamped.entry
+        {
             for known in state.instruments.values_mut() {
                 known.attached.as_mut().unwrap().read_by = None;
             }
@@ -319,7 +324,10 @@ fn a_clock_that_is_behind_the_journal_at_the_start_is_entered() {
         entries.push(stamped);
     }
     let by_micros = -3_600_000_000;
-    assert_eq!(entries[0].entry, Entry::ClockStepped { by_micros });
+    assert_eq!(
+        entries[0].entry,
+        Entry::Journal(JournalEntry::ClockStepped(ClockStepped { by_micros }))
+    );
     write(opened, &entries);
     assert_eq!(verified(folder.path()).findings, []);
 }

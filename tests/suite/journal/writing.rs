@@ -6,7 +6,7 @@ use super::bench::{
 use std::collections::BTreeSet;
 use std::os::unix::fs::PermissionsExt as _;
 use tallyjaw::entry::line::{Digest, decode};
-use tallyjaw::entry::{Entry, Seq, Stamped};
+use tallyjaw::entry::{Begun, Entry, Segment, Seq, Stamped};
 use tallyjaw::journal::{Announcement, NotTaken, Options, open};
 
 #[test]
@@ -31,7 +31,7 @@ fn a_new_journal_begins_with_its_name_and_goes_on_from_there() {
     let begun = Stamped {
         seq: Seq(1),
         at: NOW,
-        entry: Entry::Begun { journal },
+        entry: Entry::from(Begun { journal }),
     };
     assert_eq!(decode(&lines[0]).unwrap(), (begun, Digest::NONE));
 }
@@ -134,10 +134,10 @@ fn a_full_segment_is_said_once_and_the_next_entry_of_its_kind_opens_the_next() {
             [.., (at, _)] if *at == seq - 1 => Stamped {
                 seq: Seq(seq),
                 at: LATER,
-                entry: Entry::Segment {
+                entry: Entry::from(Segment {
                     journal: state.journal.clone().unwrap(),
                     state: Box::new(state.clone()),
-                },
+                }),
             },
             _ => stopped(Seq(seq), "x"),
         };
@@ -182,10 +182,10 @@ fn a_state_longer_than_a_segment_does_not_fill_one_segment_after_the_other() {
             Stamped {
                 seq: Seq(seq),
                 at: LATER,
-                entry: Entry::Segment {
+                entry: Entry::from(Segment {
                     journal: state.journal.clone().unwrap(),
                     state: Box::new(state.clone()),
-                },
+                }),
             }
         } else {
             stopped(Seq(seq), "x")

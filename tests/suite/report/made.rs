@@ -3,7 +3,7 @@
 use crate::station::desk::{Desk, HEIGHT, catalog, crimps, plan};
 use std::time::Duration;
 use tallyjaw::entry::line::{Digest, encode};
-use tallyjaw::entry::{Entry, Seq, Stamped, Standing};
+use tallyjaw::entry::{Entry, FrameEntry, Seq, Stamped, Standing};
 use tallyjaw::quantity::WallMicros;
 use tallyjaw::report::comparison::{Compare, Group};
 use tallyjaw::report::{Asked, Gathering, Report};
@@ -107,12 +107,12 @@ pub(crate) fn a_value_near_zero_before_the_closing_zero() -> (Vec<Stamped>, Seq)
     desk.arm(heights(1)).unwrap();
     press(&mut desk, &["0.00", "1.63", "9.99", "0.00"]);
     let is_it = |stamped: &Stamped| match &stamped.entry {
-        Entry::Reading(reading) => reading.standing != Standing::Counted,
+        Entry::Frame(FrameEntry::Reading(reading)) => reading.standing != Standing::Counted,
         _ => false,
     };
     let at = desk.entries.iter().position(is_it).unwrap();
     let stamped = &mut desk.entries[at];
-    if let Entry::Reading(reading) = &mut stamped.entry {
+    if let Entry::Frame(FrameEntry::Reading(reading)) = &mut stamped.entry {
         let mut old = (**reading).clone();
         old.value = "0.05 mm".parse().unwrap();
         old.raw = b"0.05\r".to_vec();

@@ -3,7 +3,9 @@
 
 use super::desk::{Desk, HEIGHT, catalog, plan};
 use tallyjaw::entry::audit::audit;
-use tallyjaw::entry::{AdapterChanged, Entry, Means, NotCounted, State};
+use tallyjaw::entry::{
+    AdapterChanged, Entry, Means, NotCounted, PortEntry, Refused, SaidEntry, State,
+};
 use tallyjaw::spec::{AxisName, Plan, Signal, SignalKind, Verdict, ZeroPolicy};
 use tallyjaw::station::{Command, Input, Refusal};
 
@@ -72,12 +74,12 @@ fn another_adapter_counts_nothing_until_a_person_says_that_it_is_meant() {
     desk.adapter("caliper-1", Some((B, HERE)));
     assert_eq!(
         *desk.last(),
-        Entry::AdapterChanged(AdapterChanged {
+        Entry::Port(PortEntry::AdapterChanged(AdapterChanged {
             station: "bench-1".to_owned(),
             instrument: "caliper-1".to_owned(),
             was: format!("{A} in the socket {HERE}"),
             is: format!("{B} in the socket {HERE}"),
-        })
+        }))
     );
     assert_eq!(
         desk.prompt(),
@@ -203,7 +205,9 @@ fn a_card_says_that_the_adapter_is_meant_but_not_through_a_scanner_that_is_anoth
     assert_eq!(scan(&mut desk, b"tj/adapter\r").kind(), "adapter_said");
     assert_eq!(counts(&mut desk), Ok(Verdict::Pass));
     desk.adapter("scanner-1", Some(("0403:6001 serial D", THERE)));
-    let Entry::Refused { reason, remedy, .. } = scan(&mut desk, b"tj/disarm\r") else {
+    let Entry::Said(SaidEntry::Refused(Refused { reason, remedy, .. })) =
+        scan(&mut desk, b"tj/disarm\r")
+    else {
         panic!("a scanner that may be another station's was obeyed");
     };
     assert_eq!(

@@ -3,7 +3,7 @@
 use super::desk::{Desk, HEIGHT, catalog, outcome, plan};
 use std::time::Duration;
 use tallyjaw::decode::FrameFormat;
-use tallyjaw::entry::{Entry, NotCounted, Outcome};
+use tallyjaw::entry::{Entry, FrameEntry, NotCounted, Outcome, SeriesEntry};
 use tallyjaw::spec::{AxisName, Capture, Flicker, Plan, Verdict};
 use tallyjaw::station::{Command, Input};
 
@@ -74,7 +74,7 @@ fn a_stream_of_jaw_closings_gives_one_reading_each_and_keeps_its_flicker() {
     let readings: Vec<_> = desk.entries[before..]
         .iter()
         .filter_map(|stamped| match &stamped.entry {
-            Entry::Reading(reading) if outcome(reading).is_ok() => {
+            Entry::Frame(FrameEntry::Reading(reading)) if outcome(reading).is_ok() => {
                 let plateau = reading.plateau.unwrap();
                 let base = |quantity: tallyjaw::quantity::Quantity| quantity.base() / 10_000;
                 Some((
@@ -99,7 +99,9 @@ fn a_stream_of_jaw_closings_gives_one_reading_each_and_keeps_its_flicker() {
     );
     set_jaws(&mut desk, 900, 0, 0);
     match desk.last() {
-        Entry::Completed(completed) => assert_eq!(completed.outcome, Outcome::Accepted),
+        Entry::Series(SeriesEntry::Completed(completed)) => {
+            assert_eq!(completed.outcome, Outcome::Accepted)
+        }
         other => panic!("{other:?}"),
     }
 }
@@ -112,7 +114,7 @@ fn the_median_is_judged_where_the_configuration_says_so() {
     // 1.67 is the upper limit; it flickers to 1.68, one frame in three.
     set_jaws(&mut desk, 900, 167, 1);
     let verdict = |desk: &Desk| match desk.last() {
-        Entry::Reading(reading) => outcome(reading),
+        Entry::Frame(FrameEntry::Reading(reading)) => outcome(reading),
         other => panic!("{other:?}"),
     };
     assert_eq!(verdict(&desk), Ok(Verdict::Pass));
@@ -138,7 +140,7 @@ fn an_origin_set_at_an_opening_is_caught_at_the_very_frame_and_mended_with_close
         "at the very frame"
     );
     match &desk.entries[before].entry {
-        Entry::Zeroed(zeroed) => {
+        Entry::Frame(FrameEntry::Zeroed(zeroed)) => {
             assert!(!zeroed.ok);
             assert_eq!(zeroed.opening.unwrap().to_string(), "2.10 mm");
         }
@@ -153,7 +155,7 @@ fn an_origin_set_at_an_opening_is_caught_at_the_very_frame_and_mended_with_close
     );
     set_jaws(&mut desk, 0, 163, 0);
     match desk.last() {
-        Entry::Reading(reading) => {
+        Entry::Frame(FrameEntry::Reading(reading)) => {
             assert_eq!(outcome(reading).unwrap_err().0, NotCounted::OriginMoved);
         }
         other => panic!("{other:?}"),
@@ -163,12 +165,16 @@ fn an_origin_set_at_an_opening_is_caught_at_the_very_frame_and_mended_with_close
     let before = desk.entries.len();
     stream(&mut desk, [0]);
     match &desk.entries[before].entry {
-        Entry::Zeroed(zeroed) => assert_eq!((zeroed.ok, zeroed.opening), (true, None)),
+        Entry::Frame(FrameEntry::Zeroed(zeroed)) => {
+            assert_eq!((zeroed.ok, zeroed.opening), (true, None))
+        }
         other => panic!("{other:?}"),
     }
     set_jaws(&mut desk, 900, 163, 0);
     match desk.last() {
-        Entry::Reading(reading) => assert_eq!(outcome(reading), Ok(Verdict::Pass)),
+        Entry::Frame(FrameEntry::Reading(reading)) => {
+            assert_eq!(outcome(reading), Ok(Verdict::Pass))
+        }
         other => panic!("{other:?}"),
     }
 }
@@ -190,7 +196,9 @@ fn a_frame_that_tells_its_origin_shows_a_zero_key_pressed_with_open_jaws() {
     press(&mut desk, "000000000000");
     press(&mut desk, "000522000522");
     match desk.last() {
-        Entry::Reading(reading) => assert_eq!(outcome(reading), Ok(Verdict::Pass)),
+        Entry::Frame(FrameEntry::Reading(reading)) => {
+            assert_eq!(outcome(reading), Ok(Verdict::Pass))
+        }
         other => panic!("{other:?}"),
     }
     // The same place, but the display shows 0: the key was pressed on the crimp.
@@ -198,7 +206,9 @@ fn a_frame_that_tells_its_origin_shows_a_zero_key_pressed_with_open_jaws() {
     press(&mut desk, "000522000000");
     assert_eq!(desk.kinds_from(before), ["zeroed", "doubted"]);
     match &desk.entries[before].entry {
-        Entry::Zeroed(zeroed) => assert_eq!(zeroed.opening.unwrap().base(), 1_629_668),
+        Entry::Frame(FrameEntry::Zeroed(zeroed)) => {
+            assert_eq!(zeroed.opening.unwrap().base(), 1_629_668)
+        }
         other => panic!("{other:?}"),
     }
 }
@@ -233,7 +243,7 @@ fn an_instrument_is_asked_and_an_answer_that_does_not_come_is_said() {
     ask(&mut desk).unwrap();
     desk.wait(Duration::from_secs(1));
     match desk.last() {
-        Entry::Unread(unread) => {
+        Entry::Frame(FrameEntry::Unread(unread)) => {
             assert_eq!(
                 (unread.bytes, unread.reason.as_str()),
                 (0, "no answer within 1000 ms")

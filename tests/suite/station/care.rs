@@ -3,7 +3,7 @@
 use super::desk::{Desk, HEIGHT, catalog, plan};
 use super::verifying::verification;
 use std::time::Duration;
-use tallyjaw::entry::Entry;
+use tallyjaw::entry::{Entry, SeriesEntry};
 use tallyjaw::spec::{ArmedSpec, AxisName, Catalog, InstrumentCare, Plan, Purpose, ToolCare};
 
 /// The desk's clock stands at 2025-11-24T16:00:00Z.
@@ -27,7 +27,7 @@ fn heights(pieces: u32) -> Plan {
 fn armed(desk: &mut Desk, plan: Plan) -> ArmedSpec {
     desk.arm(plan).unwrap();
     match desk.last() {
-        Entry::Armed(spec) => (**spec).clone(),
+        Entry::Series(SeriesEntry::Armed(spec)) => (**spec).clone(),
         other => panic!("{other:?}"),
     }
 }
@@ -208,7 +208,7 @@ fn each_series_of_a_plan_that_repeats_says_what_is_overdue_then() {
             desk.press(value);
         }
         match desk.last() {
-            Entry::Armed(spec) => {
+            Entry::Series(SeriesEntry::Armed(spec)) => {
                 let crimps = spec.tool.as_ref().unwrap().crimps;
                 said.push((crimps, of_care(spec).len()));
             }

@@ -4,7 +4,8 @@ use std::sync::Arc;
 use std::time::Duration;
 use tallyjaw::decode::FrameFormat;
 use tallyjaw::entry::{
-    Attached, Entry, JournalId, Means, NotCounted, Reading, Seq, Stamped, Standing, State,
+    Attached, Entry, FrameEntry, JournalId, Means, NotCounted, Reading, Seq, Stamped, Standing,
+    State,
 };
 use tallyjaw::quantity::{Dimension, MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{
@@ -209,7 +210,7 @@ impl Desk {
     /// What became of a press: its verdict, or why it does not count.
     pub(crate) fn reading(&mut self, value: &str) -> Result<Verdict, (NotCounted, String)> {
         match self.press(value) {
-            Entry::Reading(reading) => outcome(reading),
+            Entry::Frame(FrameEntry::Reading(reading)) => outcome(reading),
             other => panic!("{value} became {other:?}"),
         }
     }

@@ -3,7 +3,7 @@
 
 use super::desk::{Desk, catalog};
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Stamped, Unread};
+use tallyjaw::entry::{Entry, FrameEntry, Stamped, Unread};
 use tallyjaw::spec::{Signal, SignalKind};
 use tallyjaw::station::Input;
 
@@ -40,7 +40,7 @@ fn send(desk: &mut Desk, instrument: &str, frames: [&str; 2], count: u64, a_seco
 
 fn readings(entries: &[Stamped]) -> u64 {
     let readings = entries.iter().map(|stamped| match &stamped.entry {
-        Entry::Reading(_) => 1,
+        Entry::Frame(FrameEntry::Reading(_)) => 1,
         _ => 0,
     });
     readings.sum()
@@ -48,7 +48,7 @@ fn readings(entries: &[Stamped]) -> u64 {
 
 fn unread(entries: &[Stamped]) -> Vec<&Unread> {
     let unread = entries.iter().filter_map(|stamped| match &stamped.entry {
-        Entry::Unread(unread) => Some(unread),
+        Entry::Frame(FrameEntry::Unread(unread)) => Some(unread),
         _ => None,
     });
     unread.collect()

@@ -2,7 +2,9 @@
 
 use super::desk::{Desk, HEIGHT, catalog, plan};
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Means, Seq};
+use tallyjaw::entry::{
+    Entry, FrameEntry, Means, OperatorSaid, Refused, Retracted, SaidEntry, Seq, SeriesEntry,
+};
 use tallyjaw::spec::{
     AxisName, Catalog, Errand, Plan, Purpose, Signal, SignalKind, Tool, ToolCare, ToolClass,
     Verdict, ZeroPolicy,
@@ -75,7 +77,7 @@ fn scan_at(desk: &mut Desk, scanner: &str, card: &str) -> Result<&'static str, S
     match &desk.entries[before..] {
         [] => panic!("{card} left no entry"),
         [.., last] => match &last.entry {
-            Entry::Refused { reason, .. } => Err(reason.clone()),
+            Entry::Said(SaidEntry::Refused(Refused { reason, .. })) => Err(reason.clone()),
             other => Ok(other.kind()),
         },
     }
@@ -103,11 +105,11 @@ fn the_operator_by_card_stays_at_the_station_and_goes_into_every_series() {
         .id;
     assert_eq!(scan(&mut desk, "tj/operator/jo ann"), Ok("operator_said"));
     match desk.last() {
-        Entry::OperatorSaid {
+        Entry::Said(SaidEntry::OperatorSaid(OperatorSaid {
             series: of,
             operator,
             ..
-        } => assert_eq!((*of, operator.as_str()), (Some(series), "jo ann")),
+        })) => assert_eq!((*of, operator.as_str()), (Some(series), "jo ann")),
         other => panic!("{other:?}"),
     }
     assert_eq!(spec(&desk).operator.as_deref(), Some("mara"));
@@ -140,7 +142,9 @@ fn the_right_tool_says_so_and_a_wrong_one_is_refused_with_what_was_expected() {
     for (card, planned) in [("tj/tool/T-07", true), ("tj/tool/T-07/2.0", true)] {
         assert_eq!(scan(&mut desk, card), Ok("tool_said"), "{card}");
         match desk.last() {
-            Entry::ToolSaid(said) => assert_eq!(said.as_planned, planned, "{card}"),
+            Entry::Said(SaidEntry::ToolSaid(said)) => {
+                assert_eq!(said.as_planned, planned, "{card}")
+            }
             other => panic!("{other:?}"),
         }
     }
@@ -306,7 +310,7 @@ fn a_wrong_card_says_what_it_was_instead() {
     ] {
         let got = scan(&mut desk, card).unwrap_err();
         assert!(got.starts_with(reason), "{card}: {got}");
-        let Entry::Refused { remedy: got, .. } = desk.last() else {
+        let Entry::Said(SaidEntry::Refused(Refused { remedy: got, .. })) = desk.last() else {
             panic!()
         };
         assert!(got.as_deref().unwrap().contains(remedy), "{card}: {got:?}");
@@ -332,7 +336,7 @@ fn what_is_taken_back_says_by_what_means() {
         desk.press(value);
     }
     let by = |desk: &Desk| match desk.last() {
-        Entry::Retracted { by, .. } => *by,
+        Entry::Series(SeriesEntry::Retracted(Retracted { by, .. })) => *by,
         other => panic!("{other:?}"),
     };
     scan(&mut desk, "tj/retract").unwrap();
@@ -361,7 +365,7 @@ fn readings_of_any_axis_are_taken_back_by_number_and_the_outcome_says_how_many()
     }
     let seq_of = |desk: &Desk, value: &str| {
         let reads = |stamped: &&tallyjaw::entry::Stamped| match &stamped.entry {
-            Entry::Reading(reading) => reading.value.to_string() == value,
+            Entry::Frame(FrameEntry::Reading(reading)) => reading.value.to_string() == value,
             _ => false,
         };
         desk.entries.iter().find(reads).unwrap().seq
@@ -381,11 +385,11 @@ fn readings_of_any_axis_are_taken_back_by_number_and_the_outcome_says_how_many()
     for value in ["2.41", "2.42", "0.00"] {
         desk.press(value);
     }
-    let Entry::Completed(completed) = desk.last() else {
+    let Entry::Series(SeriesEntry::Completed(completed)) = desk.last() else {
         panic!("{:?}", desk.last())
     };
     assert_eq!(
-        tallyjaw::entry::words::words(&Entry::Completed(completed.clone())),
+        tallyjaw::entry::words::words(&Entry::from(completed.clone())),
         format!(
             "series {} ACCEPTED after 1 reading was retracted: 6 passed, 1 retracted",
             completed.series

@@ -3,7 +3,7 @@
 use super::desk::{catalog, instrument, plan};
 use proptest::prelude::*;
 use std::sync::Arc;
-use tallyjaw::entry::{Attached, Entry, Reading, State};
+use tallyjaw::entry::{Attached, Entry, FrameEntry, Reading, State};
 use tallyjaw::quantity::{MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{Capture, InstrumentKind};
 use tallyjaw::station::{Armable, Command, Core, Input, Output};
@@ -39,7 +39,7 @@ fn two_stations() -> Core {
 
 fn drain(core: &mut Core, readings: &mut Vec<Reading>) {
     while let Output::Append(stamped) = core.poll() {
-        if let Entry::Reading(reading) = stamped.entry {
+        if let Entry::Frame(FrameEntry::Reading(reading)) = stamped.entry {
             readings.push(Arc::unwrap_or_clone(reading));
         }
     }

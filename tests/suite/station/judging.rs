@@ -1,7 +1,7 @@
 //! What a value is worth: verdicts, plausibility, arming's refusals.
 
 use super::desk::{Desk, HEIGHT, WIDTH, crimps, plan};
-use tallyjaw::entry::{Entry, NotCounted};
+use tallyjaw::entry::{Entry, FrameEntry, NotCounted, SeriesEntry};
 use tallyjaw::spec::{AxisName, Decision, Plan, Verdict};
 
 fn heights(decision: Decision) -> Desk {
@@ -126,7 +126,7 @@ fn a_value_below_zero_or_out_of_range_never_counts() {
 fn a_force_where_a_height_is_due_is_the_wrong_instrument() {
     let mut desk = heights(Decision::Simple);
     match desk.press_on("gauge-1", "190") {
-        Entry::Reading(reading) => {
+        Entry::Frame(FrameEntry::Reading(reading)) => {
             let (reason, hint) = super::desk::outcome(reading).unwrap_err();
             assert_eq!(reason, NotCounted::WrongInstrument);
             assert_eq!(hint, "gauge-1 does not measure a core crimp height");
@@ -237,7 +237,7 @@ fn arming_warns_of_a_small_uncertainty_ratio_a_repair_tool_and_a_missing_closing
     };
     risky.zero.closing = false;
     desk.arm(risky).unwrap();
-    let Entry::Armed(spec) = desk.last() else {
+    let Entry::Series(SeriesEntry::Armed(spec)) = desk.last() else {
         panic!("{:?}", desk.last())
     };
     let warnings = spec.warnings.join("\n");

@@ -4,7 +4,7 @@ use super::desk::{Desk, HEIGHT, plan};
 use std::time::Duration;
 use tallyjaw::entry::audit::audit;
 use tallyjaw::entry::history::History;
-use tallyjaw::entry::{Entry, Seq, State};
+use tallyjaw::entry::{Entry, JournalEntry, Noted, SaidEntry, Segment, Seq, State};
 use tallyjaw::spec::{AxisName, Plan};
 use tallyjaw::station::{Command, Input};
 
@@ -24,7 +24,7 @@ fn note(desk: &mut Desk) -> Option<Seq> {
     })
     .unwrap();
     match desk.last() {
-        Entry::Noted { series, .. } => *series,
+        Entry::Said(SaidEntry::Noted(Noted { series, .. })) => *series,
         other => panic!("{other:?}"),
     }
 }
@@ -105,7 +105,9 @@ fn a_note_that_is_forged_to_be_about_another_series_is_found() {
     let (mut desk, id) = measured();
     note(&mut desk);
     let other = id.map(Seq::following);
-    let Entry::Noted { series, .. } = &mut desk.entries.last_mut().unwrap().entry else {
+    let Entry::Said(SaidEntry::Noted(Noted { series, .. })) =
+        &mut desk.entries.last_mut().unwrap().entry
+    else {
         panic!()
     };
     *series = other;
@@ -121,12 +123,15 @@ fn segments_and_notes_of_a_version_that_kept_less_are_no_fault() {
     desk.input(Input::SegmentFull);
     desk.command(Command::Disarm { station: None }).unwrap();
     note(&mut desk);
-    if let Entry::Noted { series, .. } = &mut desk.entries.last_mut().unwrap().entry {
+    if let Entry::Said(SaidEntry::Noted(Noted { series, .. })) =
+        &mut desk.entries.last_mut().unwrap().entry
+    {
         *series = None;
     }
     let mut kinds = desk.entries.iter().map(|stamped| stamped.entry.kind());
     let at = kinds.position(|kind| kind == "segment").unwrap();
-    let Entry::Segment { state, .. } = &mut desk.entries[at].entry else {
+    let Entry::Journal(JournalEntry::Segment(Segment { state, .. })) = &mut desk.entries[at].entry
+    else {
         panic!()
     };
     let station = state.stations.get_mut("bench-1").unwrap();

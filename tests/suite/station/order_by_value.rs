@@ -2,7 +2,7 @@
 
 use super::desk::{Desk, HEIGHT, LATCH_FORCE, WIDTH, catalog, plan, with_latch_force};
 use std::time::Duration;
-use tallyjaw::entry::{Entry, NotCounted, Outcome};
+use tallyjaw::entry::{Entry, FrameEntry, NotCounted, Outcome, SeriesEntry};
 use tallyjaw::spec::{Axis, AxisName, Capture, Catalog, Flicker, Order, Plan, Verdict, ZeroPolicy};
 use tallyjaw::station::Input;
 
@@ -25,7 +25,7 @@ fn by_value(pieces: u32) -> Plan {
 
 fn place(entry: &Entry) -> (u32, String) {
     match entry {
-        Entry::Reading(reading) => {
+        Entry::Frame(FrameEntry::Reading(reading)) => {
             let slot = reading.slot.as_ref().unwrap();
             (slot.piece, slot.axis.to_string())
         }
@@ -62,7 +62,8 @@ fn an_off_zero_is_told_from_every_axis() {
         desk.press(value);
     }
     for value in ["0.05", "0.05", "-0.30"] {
-        let zeroed = matches!(desk.press(value), Entry::Zeroed(zeroed) if !zeroed.ok);
+        let zeroed =
+            matches!(desk.press(value), Entry::Frame(FrameEntry::Zeroed(zeroed)) if !zeroed.ok);
         assert!(zeroed, "{value}");
     }
     desk.press("0.00");
@@ -104,7 +105,9 @@ fn each_axis_fills_its_next_piece_as_values_come_and_the_prompt_says_what_may() 
     assert_eq!(place(desk.press("1.61")), at(2, HEIGHT));
     desk.press("0.00");
     match desk.last() {
-        Entry::Completed(completed) => assert_eq!(completed.outcome, Outcome::Accepted),
+        Entry::Series(SeriesEntry::Completed(completed)) => {
+            assert_eq!(completed.outcome, Outcome::Accepted)
+        }
         other => panic!("{other:?}"),
     }
 }
@@ -181,7 +184,7 @@ fn the_worst_of_a_flickering_value_is_judged_after_its_axis_is_told() {
     stand(&mut desk, &["0.00"]);
     // Slowly enough for jaws: 1 m/s.
     stand(&mut desk, &["2.30", "2.29", "2.30"]);
-    let Entry::Reading(reading) = desk.last() else {
+    let Entry::Frame(FrameEntry::Reading(reading)) = desk.last() else {
         panic!("{:?}", desk.last())
     };
     let slot = reading.slot.as_ref().unwrap();

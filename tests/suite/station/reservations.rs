@@ -4,7 +4,7 @@ use super::desk::{Desk, HEIGHT, catalog, plan};
 use crate::report::made;
 use tallyjaw::entry::audit::audit;
 use tallyjaw::entry::history::History;
-use tallyjaw::entry::{Completed, Entry, Outcome, Reservation, Seq, State, words};
+use tallyjaw::entry::{Completed, Entry, Outcome, Reservation, Seq, SeriesEntry, State, words};
 use tallyjaw::message::StateMessage;
 use tallyjaw::message::series::SeriesMessage;
 use tallyjaw::quantity::Measured;
@@ -17,7 +17,7 @@ fn closed(catalog: Catalog, plan: Plan, value: &str) -> (Desk, Completed) {
     for value in ["0.00", value, "0.00"] {
         desk.press(value);
     }
-    let Entry::Completed(completed) = desk.last().clone() else {
+    let Entry::Series(SeriesEntry::Completed(completed)) = desk.last().clone() else {
         panic!("{:?}", desk.last());
     };
     assert_eq!(completed.outcome, Outcome::Accepted);
@@ -101,7 +101,7 @@ fn an_outcome_holds_what_takes_from_its_weight() {
 fn it_stands_beside_the_outcome_wherever_that_is_shown() {
     let (desk, completed) = overdue();
     let beside = "calibration overdue, verification overdue, tool check overdue, repair-class tool";
-    let line = words::words(&Entry::Completed(completed.clone()));
+    let line = words::words(&Entry::from(completed.clone()));
     assert_eq!(
         line,
         format!("series {} ACCEPTED ({beside}): 1 passed", completed.series)
@@ -144,7 +144,7 @@ fn an_audit_finds_reservations_that_were_left_out_or_put_in() {
         let mut found = Vec::new();
         for stamped in &desk.entries {
             let mut stamped = stamped.clone();
-            if let Entry::Completed(completed) = &mut stamped.entry {
+            if let Entry::Series(SeriesEntry::Completed(completed)) = &mut stamped.entry {
                 change(completed);
             }
             found.extend(

@@ -2,13 +2,13 @@
 
 use super::desk::{Desk, HEIGHT, WIDTH, catalog, outcome, plan};
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Outcome, Standing};
+use tallyjaw::entry::{Entry, FrameEntry, JournalEntry, Outcome, Segment, SeriesEntry, Standing};
 use tallyjaw::spec::{AxisName, Order, Plan, PullFallback, PullTable, Purpose, Verdict, wire};
 use tallyjaw::station::{Command, Input};
 
 fn slot_of(entry: &Entry) -> (u32, String) {
     match entry {
-        Entry::Reading(reading) => {
+        Entry::Frame(FrameEntry::Reading(reading)) => {
             let slot = reading.slot.as_ref().unwrap();
             (slot.piece, slot.axis.to_string())
         }
@@ -36,7 +36,9 @@ fn by_axis_all_heights_come_before_all_widths() {
     );
     assert_eq!(desk.press("0.00").kind(), "zeroed");
     match desk.last() {
-        Entry::Completed(completed) => assert_eq!(completed.outcome, Outcome::Accepted),
+        Entry::Series(SeriesEntry::Completed(completed)) => {
+            assert_eq!(completed.outcome, Outcome::Accepted)
+        }
         other => panic!("{other:?}"),
     }
     assert_eq!(desk.prompt(), "arm a plan");
@@ -82,7 +84,7 @@ fn a_retracted_reading_is_measured_next_and_stays_in_the_tally() {
     assert_eq!(slot_of(desk.press("1.63")).0, 1);
     desk.press("0.00");
     match desk.last() {
-        Entry::Completed(completed) => {
+        Entry::Series(SeriesEntry::Completed(completed)) => {
             assert_eq!(completed.outcome, Outcome::Accepted);
             assert_eq!((completed.tally.passed, completed.tally.retracted), (2, 1));
         }
@@ -103,7 +105,9 @@ fn one_failed_reading_rejects_the_series() {
         desk.press(value);
     }
     match desk.last() {
-        Entry::Completed(completed) => assert_eq!(completed.outcome, Outcome::Rejected),
+        Entry::Series(SeriesEntry::Completed(completed)) => {
+            assert_eq!(completed.outcome, Outcome::Rejected)
+        }
         other => panic!("{other:?}"),
     }
 }
@@ -210,7 +214,9 @@ fn a_pull_force_is_judged_against_its_minimum() {
         ("179", Verdict::FailLow),
     ] {
         match desk.press_on("gauge-1", value) {
-            Entry::Reading(reading) => assert_eq!(outcome(reading), Ok(verdict), "{value}"),
+            Entry::Frame(FrameEntry::Reading(reading)) => {
+                assert_eq!(outcome(reading), Ok(verdict), "{value}")
+            }
             other => panic!("{other:?}"),
         }
     }
@@ -256,7 +262,7 @@ fn a_pull_test_is_warned_of_and_so_are_few_pieces() {
             ..plan()
         })
         .unwrap();
-        let Entry::Armed(spec) = desk.last() else {
+        let Entry::Series(SeriesEntry::Armed(spec)) = desk.last() else {
             panic!("{:?}", desk.last());
         };
         let has = |words: &str| spec.warnings.iter().any(|warning| warning.contains(words));
@@ -331,7 +337,7 @@ fn a_pull_force_from_a_named_table_is_armed_as_none_of_the_makers() {
         "nasa_8739_4_grounding has no row for AWG 14, want one of 22, 24"
     );
     desk.arm(pull("ul_486a")).unwrap();
-    let Entry::Armed(armed) = desk.last() else {
+    let Entry::Series(SeriesEntry::Armed(armed)) = desk.last() else {
         panic!("{:?}", desk.last());
     };
     let axis = &armed.axes[0];
@@ -356,7 +362,7 @@ fn a_pull_force_from_a_named_table_is_armed_as_none_of_the_makers() {
     // and where the maker's sheet has a figure it is the one that counts
     let mut desk = Desk::new();
     desk.arm(pull("ul_486a")).unwrap();
-    let Entry::Armed(armed) = desk.last() else {
+    let Entry::Series(SeriesEntry::Armed(armed)) = desk.last() else {
         panic!("{:?}", desk.last());
     };
     let axis = &armed.axes[0];
@@ -381,12 +387,16 @@ fn a_new_segment_holds_all_that_came_before() {
     let state = desk.core.state().clone();
     desk.input(Input::SegmentFull);
     match desk.last() {
-        Entry::Segment { state: stored, .. } => assert_eq!(**stored, state),
+        Entry::Journal(JournalEntry::Segment(Segment { state: stored, .. })) => {
+            assert_eq!(**stored, state)
+        }
         other => panic!("{other:?}"),
     }
     desk.restart();
     match desk.press("1.62") {
-        Entry::Reading(reading) => assert_eq!(reading.standing, Standing::Counted),
+        Entry::Frame(FrameEntry::Reading(reading)) => {
+            assert_eq!(reading.standing, Standing::Counted)
+        }
         other => panic!("{other:?}"),
     }
 }

@@ -2,7 +2,7 @@
 
 use super::desk::{Desk, catalog, plan};
 use std::time::Duration;
-use tallyjaw::entry::Entry;
+use tallyjaw::entry::{Entry, Refused, SaidEntry};
 use tallyjaw::spec::{Errand, Plan, Signal, SignalKind};
 use tallyjaw::station::Input;
 
@@ -75,12 +75,12 @@ fn a_wrong_card_says_what_it_was_and_changes_nothing() {
         scan(&mut desk, card);
         assert_eq!(desk.kinds_from(before), ["refused"], "{card}");
         match desk.last() {
-            Entry::Refused {
+            Entry::Said(SaidEntry::Refused(Refused {
                 said: kept,
                 reason,
                 remedy,
                 ..
-            } => {
+            })) => {
                 assert_eq!(kept, card);
                 assert!(reason.contains(said), "{reason}");
                 assert!(remedy.is_some());
@@ -104,7 +104,7 @@ fn a_hostile_card_is_cut_and_kept() {
         1
     );
     for stamped in &desk.entries[before..] {
-        if let Entry::Refused { said, .. } = &stamped.entry {
+        if let Entry::Said(SaidEntry::Refused(Refused { said, .. })) = &stamped.entry {
             assert!(said.chars().count() <= 200);
         }
     }

@@ -3,7 +3,7 @@
 use super::capturing::{desk, heights, steady};
 use super::desk::{Desk, outcome};
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Outcome};
+use tallyjaw::entry::{Entry, FrameEntry, Outcome, SeriesEntry};
 use tallyjaw::quantity::Length;
 use tallyjaw::spec::Flicker;
 use tallyjaw::station::Input;
@@ -51,7 +51,7 @@ fn readings(desk: &Desk) -> Vec<(i64, i64)> {
         .entries
         .iter()
         .filter_map(|stamped| match &stamped.entry {
-            Entry::Reading(reading) => Some(reading),
+            Entry::Frame(FrameEntry::Reading(reading)) => Some(reading),
             _ => None,
         });
     readings
@@ -87,7 +87,7 @@ fn jaws_that_close_on_a_chip_are_an_off_zero_and_what_was_measured_since_the_goo
     }
     feed(&mut desk, &motion, FLICKERING, |_, _| {});
     let zeros = desk.entries.iter().filter_map(|stamped| {
-        let Entry::Zeroed(zeroed) = &stamped.entry else {
+        let Entry::Frame(FrameEntry::Zeroed(zeroed)) = &stamped.entry else {
             return None;
         };
         Some((zeroed.value.to_string(), zeroed.ok))
@@ -104,7 +104,9 @@ fn check(desk: &Desk, pieces: impl Iterator<Item = u32>) {
     let want: Vec<_> = pieces.map(|piece| (size(piece), size(piece) + 1)).collect();
     assert_eq!(readings(desk), want);
     match desk.last() {
-        Entry::Completed(completed) => assert_eq!(completed.outcome, Outcome::Accepted),
+        Entry::Series(SeriesEntry::Completed(completed)) => {
+            assert_eq!(completed.outcome, Outcome::Accepted)
+        }
         other => panic!("{other:?}"),
     }
 }
@@ -195,7 +197,7 @@ fn an_origin_set_at_an_opening_of_2_10_mm_is_caught_at_the_very_frame() {
         .entries
         .iter()
         .find_map(|stamped| match &stamped.entry {
-            Entry::Zeroed(zeroed) => zeroed.opening,
+            Entry::Frame(FrameEntry::Zeroed(zeroed)) => zeroed.opening,
             _ => None,
         });
     assert_eq!(opening.unwrap().to_string(), "2.10 mm");

@@ -2,7 +2,9 @@
 
 use super::desk::{Desk, HEIGHT, plan};
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Means, NotCounted, Stamped, ZeroRole};
+use tallyjaw::entry::{
+    Entry, FrameEntry, Means, NotCounted, Retracted, SeriesEntry, Stamped, ZeroRole,
+};
 use tallyjaw::spec::{AxisName, Plan, Verdict, ZeroPolicy};
 use tallyjaw::station::{Command, Input};
 
@@ -54,7 +56,7 @@ fn two_zeros_within_two_seconds_take_the_last_reading_back_and_the_prompt_offers
         .seq;
     desk.press("0.01");
     match desk.last() {
-        Entry::Retracted { reading, by, .. } => {
+        Entry::Series(SeriesEntry::Retracted(Retracted { reading, by, .. })) => {
             assert_eq!((*reading, *by), (last, Some(Means::DoubleZero)));
         }
         other => panic!("{other:?}"),
@@ -170,7 +172,7 @@ fn the_closing_zero_of_a_repeated_series_opens_the_next() {
     desk.press("0.00");
     assert_eq!(desk.kinds_from(from), ["zeroed", "completed", "armed"]);
     let (zeroed, at) = (desk.entries[from].seq, desk.entries[from].at);
-    let Entry::Armed(spec) = desk.last() else {
+    let Entry::Series(SeriesEntry::Armed(spec)) = desk.last() else {
         panic!()
     };
     let carried: Vec<_> = spec
@@ -190,7 +192,7 @@ fn the_closing_zero_of_a_repeated_series_opens_the_next() {
         desk.prompt()
     );
     match desk.press("0.00") {
-        Entry::Zeroed(zeroed) => assert_eq!(zeroed.role, ZeroRole::Periodic),
+        Entry::Frame(FrameEntry::Zeroed(zeroed)) => assert_eq!(zeroed.role, ZeroRole::Periodic),
         other => panic!("{other:?}"),
     }
 }
@@ -198,7 +200,7 @@ fn the_closing_zero_of_a_repeated_series_opens_the_next() {
 #[test]
 fn a_kill_between_a_completed_series_and_the_repeated_one_is_made_up_for() {
     let armed = |stamped: &Stamped| match &stamped.entry {
-        Entry::Armed(spec) => spec.clone(),
+        Entry::Series(SeriesEntry::Armed(spec)) => spec.clone(),
         other => panic!("{other:?}"),
     };
     let mut desk = Desk::new();

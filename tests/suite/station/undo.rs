@@ -3,7 +3,9 @@
 use super::desk::{Desk, HEIGHT, LATCH_FORCE, plan, with_latch_force};
 use std::time::Duration;
 use tallyjaw::entry::audit::audit;
-use tallyjaw::entry::{Entry, JournalId, Means, Outcome, Seq, State, Tally};
+use tallyjaw::entry::{
+    Entry, JournalId, Means, Outcome, Retracted, Seq, SeriesEntry, State, Tally,
+};
 use tallyjaw::row::Gather;
 use tallyjaw::spec::{AlertRule, AxisName, Order, Plan, ZeroPolicy};
 use tallyjaw::station::{Armable, Command, Input, Refusal};
@@ -54,7 +56,7 @@ fn tally(desk: &Desk) -> Tally {
 
 fn completed(desk: &Desk) -> (Outcome, Tally) {
     let completed = desk.entries.iter().rev().find_map(|stamped| {
-        let Entry::Completed(completed) = &stamped.entry else {
+        let Entry::Series(SeriesEntry::Completed(completed)) = &stamped.entry else {
             return None;
         };
         Some((completed.outcome, completed.tally))
@@ -266,7 +268,7 @@ fn a_retraction_that_an_older_version_entered_is_not_undone() {
     state.apply(&tallyjaw::entry::Stamped {
         seq: seq.following(),
         at: tallyjaw::quantity::WallMicros(0),
-        entry: Entry::Retracted {
+        entry: Entry::from(Retracted {
             station: "bench-1".to_owned(),
             series: state.stations["bench-1"].series.as_ref().unwrap().id,
             reading: seq,
@@ -274,7 +276,7 @@ fn a_retraction_that_an_older_version_entered_is_not_undone() {
             slot: None,
             reason: None,
             spent: false,
-        },
+        }),
     });
     let mut desk = Desk::going_on(state);
     assert!(said(desk.restore()).ends_with(NOTHING));

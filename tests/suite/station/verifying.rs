@@ -2,7 +2,9 @@
 
 use super::desk::{Desk, catalog, outcome, plan};
 use tallyjaw::entry::block_error::BlockError;
-use tallyjaw::entry::{Entry, NotCounted, Outcome, ReadingSlot, Standing, line};
+use tallyjaw::entry::{
+    Entry, FrameEntry, NotCounted, Outcome, ReadingSlot, SeriesEntry, Standing, line,
+};
 use tallyjaw::spec::{Decision, Plan, Purpose, Subject, Verdict};
 
 pub(crate) fn verification(blocks: &[&str], repeats: u32) -> Plan {
@@ -26,14 +28,14 @@ pub(crate) fn verification(blocks: &[&str], repeats: u32) -> Plan {
 
 fn slot(entry: &Entry) -> ReadingSlot {
     match entry {
-        Entry::Reading(reading) => reading.slot.clone().unwrap(),
+        Entry::Frame(FrameEntry::Reading(reading)) => reading.slot.clone().unwrap(),
         other => panic!("{other:?}"),
     }
 }
 
 fn completed(desk: &Desk) -> Outcome {
     match desk.last() {
-        Entry::Completed(completed) => completed.outcome,
+        Entry::Series(SeriesEntry::Completed(completed)) => completed.outcome,
         other => panic!("{other:?}"),
     }
 }
@@ -129,7 +131,7 @@ fn only_the_instrument_that_is_verified_counts() {
     desk.arm(verification(&["2.50 mm"], 1)).unwrap();
     desk.press("0.00");
     match desk.press_on("gauge-1", "190") {
-        Entry::Reading(reading) => {
+        Entry::Frame(FrameEntry::Reading(reading)) => {
             assert_eq!(outcome(reading).unwrap_err().0, NotCounted::WrongInstrument);
         }
         other => panic!("{other:?}"),
@@ -271,7 +273,7 @@ fn a_block_that_is_hardly_better_known_than_the_instrument_is_warned_of() {
     desk.arm(verification(&["2.50 ±0.006 mm", "41.3 ±0.005 mm"], 1))
         .unwrap();
     match desk.last() {
-        Entry::Armed(spec) => assert_eq!(
+        Entry::Series(SeriesEntry::Armed(spec)) => assert_eq!(
             spec.warnings,
             [
                 "the block 2.50 mm is itself known to 0.006 mm only, more than a quarter of the maximum permissible error of 0.02 mm; an error near it means little"
@@ -289,7 +291,9 @@ fn a_value_that_is_far_off_counts_when_it_is_sent_again_so_that_a_bad_instrument
     assert!(desk.reading("41.80").is_err());
     assert_eq!(desk.reading("41.80"), Ok(Verdict::FailHigh));
     match &desk.entries.last().unwrap().entry {
-        Entry::Reading(reading) => assert_eq!(reading.standing, Standing::Counted),
+        Entry::Frame(FrameEntry::Reading(reading)) => {
+            assert_eq!(reading.standing, Standing::Counted)
+        }
         other => panic!("{other:?}"),
     }
 }

@@ -2,7 +2,10 @@
 
 use super::desk::{Desk, HEIGHT, LATCH_FORCE, WIDTH, outcome, plan, with_latch_force};
 use std::time::Duration;
-use tallyjaw::entry::{Entry, NotCounted, Outcome, Seq, ZeroRole};
+use tallyjaw::entry::{
+    Doubted, Entry, FrameEntry, NotCounted, Outcome, SaidEntry, Seq, SeriesEntry, ZeroRole,
+    ZeroSaid,
+};
 use tallyjaw::quantity::Length;
 use tallyjaw::spec::{AxisName, Order, Plan, Verdict, ZeroPolicy};
 use tallyjaw::station::{Command, Input};
@@ -18,7 +21,7 @@ fn one_axis(pieces: u32, zero: ZeroPolicy) -> Plan {
 
 fn zero_of(entry: &Entry) -> (ZeroRole, bool) {
     match entry {
-        Entry::Zeroed(zeroed) => (zeroed.role, zeroed.ok),
+        Entry::Frame(FrameEntry::Zeroed(zeroed)) => (zeroed.role, zeroed.ok),
         other => panic!("{other:?}"),
     }
 }
@@ -68,9 +71,9 @@ fn a_closing_zero_that_is_off_puts_the_readings_since_the_last_good_one_in_doubt
         .collect();
     assert_eq!(zero_of(desk.press("+0.02")), (ZeroRole::Closing, false));
     match desk.last() {
-        Entry::Doubted {
+        Entry::Series(SeriesEntry::Doubted(Doubted {
             readings: doubted, ..
-        } => assert_eq!(*doubted, readings),
+        })) => assert_eq!(*doubted, readings),
         other => panic!("{other:?}"),
     }
     // The doubted slots are measured again after a good zero.
@@ -79,7 +82,7 @@ fn a_closing_zero_that_is_off_puts_the_readings_since_the_last_good_one_in_doubt
     desk.press("+1.62");
     desk.press("+0.00");
     match desk.last() {
-        Entry::Completed(completed) => {
+        Entry::Series(SeriesEntry::Completed(completed)) => {
             assert_eq!(completed.outcome, Outcome::Accepted);
             assert_eq!((completed.tally.passed, completed.tally.doubted), (2, 2));
         }
@@ -193,7 +196,7 @@ fn an_attempt_never_reaches_half_of_the_smallest_plausible_value() {
         .unwrap();
         let is_zero = |hundredths: &i64| {
             let value = format!("{}.{:02}", hundredths / 100, hundredths % 100);
-            matches!(desk.press(&value), Entry::Zeroed(_))
+            matches!(desk.press(&value), Entry::Frame(FrameEntry::Zeroed(_)))
         };
         (0..150).filter(is_zero).max()
     };
@@ -321,7 +324,7 @@ fn where_an_axis_reads_near_zero_a_zero_must_be_said() {
         ..plan()
     })
     .unwrap();
-    let Entry::Armed(spec) = desk.last() else {
+    let Entry::Series(SeriesEntry::Armed(spec)) = desk.last() else {
         panic!()
     };
     assert!(
@@ -330,7 +333,9 @@ fn where_an_axis_reads_near_zero_a_zero_must_be_said() {
             .any(|warning| warning.contains("say each zero"))
     );
     match desk.press("+0.01") {
-        Entry::Reading(reading) => assert_eq!(outcome(reading).unwrap_err().0, NotCounted::ZeroDue),
+        Entry::Frame(FrameEntry::Reading(reading)) => {
+            assert_eq!(outcome(reading).unwrap_err().0, NotCounted::ZeroDue)
+        }
         other => panic!("{other:?}"),
     }
     desk.command(Command::Zero {
@@ -427,7 +432,7 @@ fn a_zero_said_without_a_name_is_that_of_the_instrument_in_hand() {
         })
     };
     let said = |desk: &Desk| match desk.last() {
-        Entry::ZeroSaid { instrument, .. } => instrument.clone(),
+        Entry::Said(SaidEntry::ZeroSaid(ZeroSaid { instrument, .. })) => instrument.clone(),
         other => panic!("{other:?}"),
     };
     let mut desk = Desk::with(with_latch_force());

@@ -6,8 +6,8 @@ use super::{Disposition, Ledger, Series};
 use crate::entry::glance::{self, Glancer};
 use crate::entry::line::{Digest, decode, encode};
 use crate::entry::{
-    Completed, Entry, Means, NotCounted, Outcome, Reading, Seq, Stamped, Standing, Tally, ZeroRole,
-    Zeroed, strategies,
+    Completed, Doubted, Entry, Means, NotCounted, OperatorSaid, Outcome, Reading, Restored,
+    Resumed, Retracted, Seq, Stamped, Standing, Tally, ZeroRole, Zeroed, strategies,
 };
 use crate::quantity::{Decimal, Measured, Unit, WallMicros};
 use crate::spec::ArmedSpec;
@@ -61,7 +61,7 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
         if let (Some(slot), Some(series)) = (&mut slot, series) {
             slot.series = Seq(series);
         }
-        Entry::Reading(Arc::new(Reading {
+        Entry::from(Arc::new(Reading {
             station: station.clone(),
             instrument: "caliper-1".to_owned(),
             slot: slot.filter(|_| series.is_some()),
@@ -71,7 +71,7 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
     };
     let refused = |reason| Standing::NotCounted { reason, hint: None };
     let completed = |series, resumable| {
-        Entry::Completed(Completed {
+        Entry::from(Completed {
             station: station.clone(),
             series: Seq(series),
             outcome: Outcome::CutShort,
@@ -81,7 +81,7 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
         })
     };
     match step {
-        Step::Armed => Entry::Armed(Box::new(ArmedSpec {
+        Step::Armed => Entry::from(Box::new(ArmedSpec {
             station,
             operator: Some("mara".to_owned()),
             ..spec.clone()
@@ -89,13 +89,13 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
         Step::Counted(series) => measured(Some(series), Standing::Counted),
         Step::Refused(series) => measured(Some(series), refused(NotCounted::ZeroDue)),
         Step::Loose => measured(None, refused(NotCounted::NotArmed)),
-        Step::Doubted(series, reading) => Entry::Doubted {
+        Step::Doubted(series, reading) => Entry::from(Doubted {
             station,
             series: Seq(series),
             readings: vec![Seq(reading)],
             reason: "the zero was off".to_owned(),
-        },
-        Step::Retracted(series, reading) => Entry::Retracted {
+        }),
+        Step::Retracted(series, reading) => Entry::from(Retracted {
             station,
             series: Seq(series),
             reading: Seq(reading),
@@ -103,22 +103,22 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
             slot: None,
             reason: None,
             spent: false,
-        },
-        Step::Restored(series, reading) => Entry::Restored {
+        }),
+        Step::Restored(series, reading) => Entry::from(Restored {
             station,
             series: Seq(series),
             reading: Seq(reading),
             by,
-        },
+        }),
         Step::Completed(series) => completed(series, false),
         Step::Stopped(series) => completed(series, true),
-        Step::Resumed(series) => Entry::Resumed {
+        Step::Resumed(series) => Entry::from(Resumed {
             station,
             series: Seq(series),
             operator: None,
             by,
-        },
-        Step::ZeroOff => Entry::Zeroed(Zeroed {
+        }),
+        Step::ZeroOff => Entry::from(Zeroed {
             station,
             instrument: "caliper-1".to_owned(),
             series: None,
@@ -128,11 +128,11 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
             opening: None,
             raw: Vec::new(),
         }),
-        Step::By(series) => Entry::OperatorSaid {
+        Step::By(series) => Entry::from(OperatorSaid {
             station,
             series: Some(Seq(series)),
             operator: "jon".to_owned(),
-        },
+        }),
     }
 }
 

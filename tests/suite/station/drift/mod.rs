@@ -4,7 +4,7 @@ mod recomputed;
 
 use super::desk::{Desk, HEIGHT, plan};
 use tallyjaw::entry::audit::audit;
-use tallyjaw::entry::{Entry, Seq, State};
+use tallyjaw::entry::{Alerted, Doubted, Entry, Seq, SeriesEntry, State};
 use tallyjaw::spec::alert::{ALERTS, MOST_VALUES};
 use tallyjaw::spec::{AlertRule, AxisName, Plan, Purpose, Subject, WireRequest, ZeroPolicy};
 use tallyjaw::station::Input;
@@ -33,7 +33,7 @@ fn told(desk: &mut Desk, values: &[&str]) -> Vec<(usize, String)> {
         let before = desk.entries.len();
         desk.press(value);
         for stamped in &desk.entries[before..] {
-            if let Entry::Alerted { rule, .. } = &stamped.entry {
+            if let Entry::Series(SeriesEntry::Alerted(Alerted { rule, .. })) = &stamped.entry {
                 found.push((at + 1, rule.clone()));
             }
         }
@@ -43,7 +43,7 @@ fn told(desk: &mut Desk, values: &[&str]) -> Vec<(usize, String)> {
 
 fn texts(desk: &Desk) -> Vec<String> {
     let text = |entry: &Entry| match entry {
-        Entry::Alerted { text, .. } => Some(text.clone()),
+        Entry::Series(SeriesEntry::Alerted(Alerted { text, .. })) => Some(text.clone()),
         _ => None,
     };
     let entries = desk.entries.iter();
@@ -282,7 +282,9 @@ fn a_zero_in_between_changes_nothing_and_doubted_readings_leave_the_run() {
     desk.press("0.00");
     assert_eq!(told(&mut desk, &RISING[3..5]), []);
     desk.press("0.02"); // off: the last two are in doubt
-    assert!(matches!(desk.last(), Entry::Doubted { readings, .. } if readings.len() == 2));
+    assert!(
+        matches!(desk.last(), Entry::Series(SeriesEntry::Doubted(Doubted { readings, .. })) if readings.len() == 2)
+    );
     desk.press("0.00");
     assert_eq!(
         told(&mut desk, &RISING[3..6]),
@@ -326,7 +328,8 @@ fn an_alert_that_does_not_follow_from_the_readings_is_found() {
     assert_eq!(audit(&before, alerted), []);
     let forged = |change: &dyn Fn(&mut String, &mut Vec<Seq>)| {
         let mut forged = alerted.clone();
-        let Entry::Alerted { rule, readings, .. } = &mut forged.entry else {
+        let Entry::Series(SeriesEntry::Alerted(Alerted { rule, readings, .. })) = &mut forged.entry
+        else {
             panic!("{forged:?}");
         };
         change(rule, readings);

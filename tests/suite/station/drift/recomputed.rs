@@ -7,7 +7,9 @@ use proptest::prelude::*;
 use std::collections::BTreeMap;
 use std::time::Duration;
 use tallyjaw::entry::audit::audit;
-use tallyjaw::entry::{Entry, Seq, Standing, State};
+use tallyjaw::entry::{
+    Alerted, Doubted, Entry, FrameEntry, Retracted, Seq, SeriesEntry, Standing, State,
+};
 use tallyjaw::spec::alert::{ALERTS, MOST_VALUES};
 use tallyjaw::spec::{AxisName, Limits, Order, Plan, Purpose};
 use tallyjaw::station::Input;
@@ -102,8 +104,8 @@ fn recomputed(desk: &Desk) -> Vec<(Seq, String, Vec<Seq>)> {
     let (mut spec, mut found) = (None, Vec::new());
     for stamped in &desk.entries {
         match &stamped.entry {
-            Entry::Armed(armed) => spec = Some((stamped.seq, armed.clone())),
-            Entry::Reading(reading) if reading.standing == Standing::Counted => {
+            Entry::Series(SeriesEntry::Armed(armed)) => spec = Some((stamped.seq, armed.clone())),
+            Entry::Frame(FrameEntry::Reading(reading)) if reading.standing == Standing::Counted => {
                 let slot = reading.slot.as_ref().unwrap();
                 let (series, spec) = spec.as_ref().unwrap();
                 let maker = spec.tool.as_ref().map(|tool| tool.id.clone());
@@ -128,8 +130,12 @@ fn recomputed(desk: &Desk) -> Vec<(Seq, String, Vec<Seq>)> {
                     }
                 }
             }
-            Entry::Retracted { reading, .. } => take_out(&mut kept, &mut holds, &[*reading]),
-            Entry::Doubted { readings, .. } => take_out(&mut kept, &mut holds, readings),
+            Entry::Series(SeriesEntry::Retracted(Retracted { reading, .. })) => {
+                take_out(&mut kept, &mut holds, &[*reading])
+            }
+            Entry::Series(SeriesEntry::Doubted(Doubted { readings, .. })) => {
+                take_out(&mut kept, &mut holds, readings)
+            }
             _ => {}
         }
     }
@@ -160,8 +166,8 @@ fn raised(desk: &Desk) -> Vec<(Seq, String, Vec<Seq>)> {
     let mut found = Vec::new();
     for stamped in &desk.entries {
         match &stamped.entry {
-            Entry::Reading(_) => reading = stamped.seq,
-            Entry::Alerted { rule, readings, .. } => {
+            Entry::Frame(FrameEntry::Reading(_)) => reading = stamped.seq,
+            Entry::Series(SeriesEntry::Alerted(Alerted { rule, readings, .. })) => {
                 found.push((reading, rule.clone(), readings.clone()));
             }
             _ => {}

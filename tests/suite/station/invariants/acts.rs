@@ -6,7 +6,7 @@ use super::shop::{CATALOGS, INSTRUMENTS, LENGTHS, PEDALS, SCANNERS, STATIONS, ST
 use proptest::prelude::*;
 use proptest::sample::select;
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Means, Seq};
+use tallyjaw::entry::{Entry, Gap, Means, Seq};
 use tallyjaw::quantity::{Length, WallMicros};
 use tallyjaw::spec::{AxisName, Decision, Order, Plan, Purpose, ZeroPolicy};
 use tallyjaw::station::{Armable, Command, Input};
@@ -449,11 +449,11 @@ pub(crate) fn run(shop: &mut Shop, act: Act) {
         }),
         Act::Plug(name) => shop.plug(name),
         Act::NewSegment => shop.input(Input::SegmentFull),
-        Act::Gap => shop.input(Input::Journal(Entry::Gap {
+        Act::Gap => shop.input(Input::Journal(Entry::from(Gap {
             since: WallMicros(1_764_000_000_000_000),
             frames: 3,
             reason: "no space left on the device".to_owned(),
-        })),
+        }))),
         Act::Reload(catalog) => shop.reload(&CATALOGS[catalog]),
         Act::Stop { off_seconds } => shop.stop_and_start(Duration::from_secs(off_seconds)),
         Act::Kill { lost, off_seconds } => {

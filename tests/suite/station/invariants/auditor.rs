@@ -4,8 +4,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use tallyjaw::entry::{
-    Completed, Entry, Means, NotCounted, Outcome, Reading, ReadingSlot, Seq, Stamped, Standing,
-    Tally, Zeroed,
+    Completed, Disarmed, Doubted, Entry, FrameEntry, Means, NotCounted, Outcome, PortEntry,
+    Reading, ReadingSlot, Restored, Resumed, Retracted, Seq, SeriesEntry, Stamped, Standing, Tally,
+    Zeroed,
 };
 use tallyjaw::quantity::{Dimension, Quantity};
 use tallyjaw::spec::{ArmedSpec, AxisName, Limits, Order, Verdict};
@@ -75,7 +76,7 @@ impl Auditor {
     fn entry(&mut self, stamped: &Stamped, time: Duration) {
         let seq = stamped.seq;
         match &stamped.entry {
-            Entry::Armed(spec) => {
+            Entry::Series(SeriesEntry::Armed(spec)) => {
                 let mut series = Series::new(seq, time, spec);
                 self.carry_zeros(&mut series);
                 let before = self.open.insert(spec.station.clone(), series);
@@ -85,7 +86,7 @@ impl Auditor {
                     *armed += 1;
                 }
             }
-            Entry::Completed(completed) => {
+            Entry::Series(SeriesEntry::Completed(completed)) => {
                 let series = self.open.remove(&completed.station);
                 let series = series.expect("an open series");
                 for counted in &series.standing {
@@ -101,18 +102,18 @@ impl Auditor {
                     self.stopped.insert(completed.station.clone(), stopped);
                 }
             }
-            Entry::Resumed {
+            Entry::Series(SeriesEntry::Resumed(Resumed {
                 station, series, ..
-            } => {
+            })) => {
                 let (stopped, armed) = self.stopped.remove(station).expect("a stopped series");
                 assert_eq!(stopped.id, *series, "{seq}: the one stopped last");
                 assert!(armed < 2, "{seq}: {armed} were armed since");
                 let open = self.open.insert(station.clone(), stopped);
                 assert!(open.is_none(), "{seq}: resumed over an open series");
             }
-            Entry::Zeroed(zeroed) => self.zeroed(seq, time, zeroed),
-            Entry::Reading(reading) => self.reading(seq, time, reading),
-            Entry::Retracted {
+            Entry::Frame(FrameEntry::Zeroed(zeroed)) => self.zeroed(seq, time, zeroed),
+            Entry::Frame(FrameEntry::Reading(reading)) => self.reading(seq, time, reading),
+            Entry::Series(SeriesEntry::Retracted(Retracted {
                 station,
                 series,
                 reading,
@@ -120,24 +121,24 @@ impl Auditor {
                 reason,
                 spent,
                 ..
-            } => {
+            })) => {
                 let open = self.series(station, *series);
                 open.retract(*reading, *spent);
                 let slip = matches!(by, Some(Means::Pedal | Means::DoubleZero));
                 assert!(!spent || (!slip && reason.is_some()), "{seq}: by {by:?}");
             }
-            Entry::Restored {
+            Entry::Series(SeriesEntry::Restored(Restored {
                 station,
                 series,
                 reading,
                 ..
-            } => self.series(station, *series).restore(*reading),
-            Entry::Doubted {
+            })) => self.series(station, *series).restore(*reading),
+            Entry::Series(SeriesEntry::Doubted(Doubted {
                 station,
                 series,
                 readings,
                 ..
-            } => {
+            })) => {
                 let open = self.series(station, *series);
                 let readings: BTreeSet<Seq> = readings.iter().copied().collect();
                 assert_eq!(readings, open.owed_doubt, "{seq}: what is in doubt");
@@ -146,8 +147,12 @@ impl Auditor {
                 open.owed_doubt.clear();
             }
             // Ports open when a start has made up for what a kill left undone.
-            Entry::Attached(_) => assert_eq!(self.owe_a_series, BTreeSet::new(), "{seq}"),
-            Entry::Disarmed { station, .. } => assert!(!self.open.contains_key(station)),
+            Entry::Port(PortEntry::Attached(_)) => {
+                assert_eq!(self.owe_a_series, BTreeSet::new(), "{seq}")
+            }
+            Entry::Series(SeriesEntry::Disarmed(Disarmed { station, .. })) => {
+                assert!(!self.open.contains_key(station))
+            }
             _ => {}
         }
     }
@@ -217,7 +222,7 @@ impl Auditor {
         }
         if let Standing::NotCounted { reason, .. } = reading.standing {
             assert_eq!(open.is_none(), reason == NotCounted::NotArmed, "{seq}");
-            let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
+            let verdict = reading.verdict();
             assert_eq!(verdict, None, "{seq}: a verdict on what does not count");
             if let Some(open) = open {
                 open.not_counted += 1;

@@ -125,7 +125,7 @@ fn near_the_end() -> impl Strategy<Value = Act> {
 fn the_random_sequences_count_readings_and_fill_series() {
     use proptest::strategy::ValueTree;
     use proptest::test_runner::TestRunner;
-    use tallyjaw::entry::{Entry, Outcome};
+    use tallyjaw::entry::{Doubted, Entry, FrameEntry, Outcome, Retracted, SeriesEntry};
     let mut runner = TestRunner::deterministic();
     let (mut counted, mut filled, mut doubted, mut retracted) = (0, 0, 0, 0);
     let (mut restored, mut spent, mut resumed) = (0, 0, 0);
@@ -142,19 +142,21 @@ fn the_random_sequences_count_readings_and_fill_series() {
         counted += audited(&shop);
         for stamped in &shop.entries {
             match &stamped.entry {
-                Entry::Completed(completed) => {
+                Entry::Series(SeriesEntry::Completed(completed)) => {
                     filled += usize::from(completed.outcome != Outcome::CutShort);
                 }
-                Entry::Doubted { readings, .. } => doubted += readings.len(),
-                Entry::Retracted {
+                Entry::Series(SeriesEntry::Doubted(Doubted { readings, .. })) => {
+                    doubted += readings.len()
+                }
+                Entry::Series(SeriesEntry::Retracted(Retracted {
                     spent: is_spent, ..
-                } => {
+                })) => {
                     retracted += 1;
                     spent += usize::from(*is_spent);
                 }
-                Entry::Restored { .. } => restored += 1,
-                Entry::Zeroed(zeroed) => off += usize::from(!zeroed.ok),
-                Entry::Resumed { .. } => resumed += 1,
+                Entry::Series(SeriesEntry::Restored(_)) => restored += 1,
+                Entry::Frame(FrameEntry::Zeroed(zeroed)) => off += usize::from(!zeroed.ok),
+                Entry::Series(SeriesEntry::Resumed(_)) => resumed += 1,
                 _ => {}
             }
         }

@@ -9,7 +9,7 @@ use std::sync::{Arc, LazyLock};
 use std::time::Duration;
 use tallyjaw::entry::audit::audit;
 use tallyjaw::entry::line::{Digest, decode, encode};
-use tallyjaw::entry::{Attached, Entry, JournalId, Stamped, State};
+use tallyjaw::entry::{Attached, Entry, JournalEntry, JournalId, Stamped, State};
 use tallyjaw::quantity::{MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{Capture, Catalog, Errand, Flicker, InstrumentKind, Plan, Signal, SignalKind};
 use tallyjaw::station::{Command, Core, Input, Output, Refusal};
@@ -305,7 +305,7 @@ impl Shop {
         let mut segment = State::default();
         for stamped in &self.entries {
             whole.apply(stamped);
-            if matches!(stamped.entry, Entry::Segment { .. }) {
+            if matches!(stamped.entry, Entry::Journal(JournalEntry::Segment(_))) {
                 segment = State::default();
             }
             segment.apply(stamped);
