@@ -1,10 +1,12 @@
 //! `tallyjaw arm`: exit 0 once the series is open and durable, 2 if it is refused, 3 without a daemon.
 
 use super::{Context, Exit, Failure, card, client};
+use crate::message::Request;
 use crate::message::reply::Armed;
 use crate::spec::{AlertRule, Order, Purpose, SizingSystem};
-use clap::builder::PossibleValuesParser;
-use serde_json::{Map, Value};
+use clap::builder::{PossibleValue, StringValueParser, TypedValueParser};
+use serde_json::{Map, Value, json};
+use std::ffi::OsStr;
 use std::io::Write;
 
 /// Tell a station what is measured next, and open a series
@@ -53,19 +55,19 @@ struct Inline {
     #[arg(long, value_name = "SIZE")]
     wire: Option<String>,
     /// How a gauge becomes a size
-    #[arg(long, value_name = "SYSTEM", value_parser = PossibleValuesParser::new(SizingSystem::ALL.map(SizingSystem::name)))]
+    #[arg(long, value_name = "SYSTEM", value_parser = Offered(SizingSystem::ALL.map(SizingSystem::name).to_vec()))]
     sizing: Option<String>,
     /// What is measured, in order; several times or with commas
     #[arg(long = "axis", value_name = "AXIS", value_delimiter = ',')]
     axes: Vec<String>,
     /// All heights and then all widths, height and width of each piece, or as the value tells
-    #[arg(long, value_parser = PossibleValuesParser::new(Order::ALL.map(Order::name)))]
+    #[arg(long, value_parser = Offered(Order::ALL.map(Order::name).to_vec()))]
     order: Option<String>,
     /// How many pieces
     #[arg(long, value_name = "N")]
-    pieces: Option<u32>,
+    pieces: Option<String>,
     /// Why pieces are measured
-    #[arg(long, value_parser = PossibleValuesParser::new(Purpose::ALL.map(Purpose::name)))]
+    #[arg(long, value_parser = Offered(Purpose::ALL.map(Purpose::name).to_vec()))]
     purpose: Option<String>,
     /// The crimp tool's id
     #[arg(long, value_name = "ID")]
@@ -74,7 +76,7 @@ struct Inline {
     #[arg(long)]
     nest: Option<String>,
     /// Guarded: the limits are drawn in by the instrument's uncertainty
-    #[arg(long, value_name = "RULE", value_parser = ["simple", "guarded"])]
+    #[arg(long, value_name = "RULE", value_parser = Offered(vec!["simple", "guarded"]))]
     decision: Option<String>,
     /// The factor of the guarded rule, 1.645 unless given
     #[arg(long, value_name = "G")]
@@ -87,10 +89,10 @@ struct Inline {
     no_closing_zero: bool,
     /// Ask for a zero every so many pieces
     #[arg(long, value_name = "N")]
-    zero_every_pieces: Option<u32>,
+    zero_every_pieces: Option<String>,
     /// Ask for a zero every so many minutes
     #[arg(long, value_name = "N")]
-    zero_every_minutes: Option<u32>,
+    zero_every_minutes: Option<String>,
     /// Two zeros within two seconds retract nothing
     #[arg(long)]
     no_double_zero: bool,
@@ -98,13 +100,19 @@ struct Inline {
     #[arg(long)]
     repeat: bool,
     /// Tell of these signs of a drift; several times or with commas, 'none' for none
-    #[arg(long = "alert", value_name = "RULE", value_delimiter = ',', value_parser = PossibleValuesParser::new(AlertRule::names().chain(["none"])))]
+    #[arg(long = "alert", value_name = "RULE", value_delimiter = ',', value_parser = Offered(AlertRule::names().chain(["none"]).collect()))]
     alerts: Vec<String>,
 }
 
 impl Arm {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let answer = client::call(context, "arm", &self.params())?;
+        let params = self.params();
+        // A plan given whole is read here as the daemon reads it: what is wrong with it needs no daemon to be told.
+        let request = json!({"jsonrpc": "2.0", "id": 1, "method": "arm", "params": params});
+        if let Err(rejected) = Request::parse(request.to_string().as_bytes()) {
+            return Err(client::refused(rejected.error));
+        }
+        let answer = client::call(context, "arm", &params)?;
         if context.json {
             writeln!(out, "{}", answer.get())?;
             return Ok(Exit::Yes);
@@ -138,7 +146,7 @@ impl Arm {
             (!inline.axes.is_empty()).then(|| inline.axes.into()),
         );
         give("order", text(inline.order));
-        give("pieces", inline.pieces.map(Value::from));
+        give("pieces", inline.pieces.map(number));
         give("purpose", text(inline.purpose));
         give("tool", text(inline.tool));
         give("nest", text(inline.nest));
@@ -149,6 +157,34 @@ impl Arm {
         give("repeat", inline.repeat.then_some(Value::Bool(true)));
         Value::Object(params)
     }
+}
+
+/// Names that help and completion offer. Any other goes to the daemon: one reader says what is wrong with a plan,
+/// wherever it is from.
+#[derive(Debug, Clone)]
+struct Offered(Vec<&'static str>);
+
+impl TypedValueParser for Offered {
+    type Value = String;
+
+    fn parse_ref(
+        &self,
+        command: &clap::Command,
+        argument: Option<&clap::Arg>,
+        value: &OsStr,
+    ) -> Result<String, clap::Error> {
+        StringValueParser::new().parse_ref(command, argument, value)
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        Some(Box::new(self.0.iter().copied().map(PossibleValue::new)))
+    }
+}
+
+/// A number as it was written; what is none stays a text, for the daemon to refuse.
+fn number(text: String) -> Value {
+    let number = serde_json::from_str::<serde_json::Number>(&text);
+    number.map_or(Value::String(text), Value::Number)
 }
 
 /// The rules named; `none` alone is an empty list, which is not the same as no list.
@@ -173,8 +209,8 @@ impl Inline {
                 "double_retracts",
                 self.no_double_zero.then_some(Value::Bool(false)),
             ),
-            ("every_pieces", self.zero_every_pieces.map(Value::from)),
-            ("every_minutes", self.zero_every_minutes.map(Value::from)),
+            ("every_pieces", self.zero_every_pieces.clone().map(number)),
+            ("every_minutes", self.zero_every_minutes.clone().map(number)),
         ];
         let said: Map<String, Value> = zero
             .into_iter()

@@ -97,7 +97,8 @@ fn ask(stream: &mut BufReader<UnixStream>, request: &Value) -> io::Result<String
     Ok(answer)
 }
 
-fn refused(error: ErrorObject) -> Failure {
+/// What the daemon said no to.
+pub(super) fn refused(error: ErrorObject) -> Failure {
     let failure = match error.code {
         code::JOURNAL_FAILED | code::JOURNAL_FULL => Failure::io(error.message),
         code::BUSY => Failure::no_daemon(error.message),

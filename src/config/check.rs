@@ -1,20 +1,20 @@
 //! What refers to what: every name that is used must be there, and fit.
 //!
-//! In: what the files say, each part read alone. Out: the faults between them. A reference into a
-//! part that could not be read is not reported: it may only look missing.
+//! In: what the files say, each part read alone. Out: the faults between them, those of plans by [`resolve`]: what
+//! passes here can be armed. A reference into a part that could not be read is not reported: it may only look
+//! missing.
 
 use super::PortConfig;
-use super::blocks;
-use super::faults::{At, Fault, Faults, Role, quoted};
+use super::faults::{At, Fault, Faults, Place, Role, quoted};
 use super::instrument::RawInstrument;
 use super::plan::RawPlan;
 use super::sheet::{RawRow, RawTerminal};
 use super::tool::RawTool;
 use super::value::unique;
-use crate::quantity::Area;
 use crate::quantity::did_you_mean;
-use crate::spec::pull_table::PULL_FORCE;
-use crate::spec::{Axis, Catalog, Row, Terminal, WireSize};
+use crate::spec::{
+    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, Row, Terminal, Unarmable, resolve,
+};
 
 /// All files, read.
 #[derive(Debug)]
@@ -35,9 +35,6 @@ pub(super) fn references(raw: &Raw, faults: &mut Faults) {
     }
     each_port_once(&raw.instruments, faults);
     no_port_by_number(&raw.instruments, faults);
-    for plan in &raw.plans {
-        plan_fits(plan, raw, faults);
-    }
 }
 
 fn each_once(raw: &Raw, faults: &mut Faults) {
@@ -97,270 +94,188 @@ fn each_port_once(instruments: &[RawInstrument], faults: &mut Faults) {
     }
 }
 
-/// One plan against everything else.
-fn plan_fits(plan: &RawPlan, raw: &Raw, faults: &mut Faults) {
-    if let Some(instrument) = &plan.instrument {
-        blocks::instrument_fits(instrument, &raw.instruments, faults);
-    }
-    axes_exist(plan, &raw.axes, faults);
-    let terminal = terminal_of(plan, &raw.terminals, faults);
-    let has_row = terminal.is_some_and(|terminal| row_fits(plan, terminal, &raw.axes, faults));
-    if let Some(tool) = tool_of(plan, &raw.tools, faults) {
-        // A wrong terminal or wire is told once, and not again by the tool that is not for it.
-        if terminal.is_some() {
-            is_for_terminal(plan, tool, faults);
-        }
-        if has_row {
-            has_nest(plan, tool, faults);
-        }
-    }
-}
-
-fn axes_exist(plan: &RawPlan, axes: &[Axis], faults: &mut Faults) {
-    let names: Vec<_> = axes.iter().map(|axis| axis.name.as_str()).collect();
-    for axis in &plan.axes {
-        if !names.contains(&axis.value.as_str()) {
-            let got = format!("no axis {}", quoted(&axis.value));
-            let fault = Fault::new(got, "want a built-in axis or one declared by [[axis]]");
-            let help = did_you_mean(&axis.value, &names);
-            faults.add(&axis.place, fault.help(help));
-        }
-    }
-}
-
-fn terminal_of<'r>(
-    plan: &RawPlan,
-    terminals: &'r [RawTerminal],
-    faults: &mut Faults,
-) -> Option<&'r RawTerminal> {
-    let name = plan.terminal.as_ref()?;
-    let found = terminals
-        .iter()
-        .find(|terminal| terminal.id.value == name.value);
-    if found.is_none() && !faults.is_incomplete(Role::Sheets) {
-        let ids: Vec<_> = terminals
-            .iter()
-            .map(|known| known.id.value.as_str())
-            .collect();
-        let got = format!("no terminal {}", quoted(&name.value));
-        let fault = Fault::new(got, "want the id of a [[terminal]] in a sheet");
-        faults.add(&name.place, fault.help(did_you_mean(&name.value, &ids)));
-    }
-    found
-}
-
-/// The terminal has a row for the plan's wire, and the row limits the plan's axes. True unless the
-/// row is known to be missing.
-fn row_fits(plan: &RawPlan, terminal: &RawTerminal, axes: &[Axis], faults: &mut Faults) -> bool {
-    let Some(wire) = &plan.wire else {
-        return true;
-    };
-    let row = terminal
-        .rows
-        .iter()
-        .find(|row| row.value.wire.area == wire.value.area);
-    let Some(row) = row else {
-        let is_known = !terminal.rows_unknown && !faults.is_incomplete(Role::Sheets);
-        if is_known {
-            faults.add(&wire.place, no_row(&wire.value, terminal));
-        }
-        return !is_known;
-    };
-    if row.value.axes_unknown || faults.is_incomplete(Role::Sheets) {
-        return true;
-    }
-    for axis in &plan.axes {
-        let is_known = axes.iter().any(|known| known.name.as_str() == axis.value);
-        let limits = &row.value.limits;
-        let is_limited = limits.iter().any(|(name, _)| name.as_str() == axis.value);
-        let fallback = plan.pull_force.as_ref();
-        if let Some(fallback) = fallback.filter(|_| axis.value == PULL_FORCE && !is_limited) {
-            if let Err(error) = fallback.value.minimum(&wire.value) {
-                let fault = Fault::new(error.to_string(), "want a table with a row for this wire");
-                faults.add(&fallback.place, fault.help(error.remedy()));
+/// Each plan can be armed at some station, by what is configured; or all that speaks against it is told.
+pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
+    for raw_plan in &raw.plans {
+        let Some(plan) = &raw_plan.plan else {
+            continue; // what is measured could not be read
+        };
+        for why in refused(catalog, plan) {
+            if may_only_look_so(&why, raw, catalog, faults) {
+                continue;
             }
-            continue;
-        }
-        if is_known && !is_limited {
-            let names: Vec<_> = limits.iter().map(|(name, _)| name.as_str()).collect();
-            let got = format!(
-                "the row of {} for {} does not limit {}",
-                terminal.id.value, row.value.wire.area, axis.value
-            );
-            let want = format!("want one of {}", names.join(", "));
-            let at = faults.line_of(&row.place);
-            let help = format!("give its limits in the row at {at}, or leave it out here");
-            faults.add(&axis.place, Fault::new(got, want).help(help));
+            let (place, may_come) = (place_of(raw_plan, &why), why.may_come());
+            let row = row_of(&why, raw).map(|row| faults.line_of(&row.place));
+            let mut fault = Fault::from(why);
+            if let (Some(help), Some(at)) = (&mut fault.help, row) {
+                help.push_str(&format!("; the row is at {at}"));
+            }
+            if may_come {
+                faults.warn(place, fault);
+            } else {
+                faults.add(place, fault);
+            }
         }
     }
-    true
 }
 
-fn no_row(wire: &WireSize, terminal: &RawTerminal) -> Fault {
-    let got = format!("{} has no row for {wire}", terminal.id.value);
-    let mut sizes: Vec<Area> = terminal
-        .rows
+/// What speaks against a plan at the station where least does; nothing where it can be armed.
+fn refused(catalog: &Catalog, plan: &Plan) -> Vec<Unarmable> {
+    let nowhere = [String::new()]; // the lack of a station has been reported
+    let stations = match catalog.stations.as_slice() {
+        [] => nowhere.as_slice(),
+        stations => stations,
+    };
+    let at = |station: &String| {
+        resolve(catalog, station, plan, None)
+            .err()
+            .unwrap_or_default()
+    };
+    let weight = |refused: &Vec<Unarmable>| {
+        let for_good = refused.iter().filter(|why| !why.may_come());
+        (for_good.count(), refused.len())
+    };
+    stations
         .iter()
-        .map(|row| row.value.wire.area)
-        .collect();
-    sizes.sort();
-    let listed: Vec<_> = sizes.iter().map(Area::to_string).collect();
-    let fault = Fault::new(got, format!("want one of its sizes: {}", listed.join(", ")));
-    match sizes.iter().find(|size| is_near(wire.area, **size)) {
-        Some(near) if wire.gauge.is_some() => fault.help(format!(
-            "sizes are never rounded; if {near} is meant, say wire = \"{near}\" without sizing"
-        )),
-        Some(_) | None => fault,
-    }
+        .map(at)
+        .min_by_key(weight)
+        .unwrap_or_default()
 }
 
-/// Within a twelfth of each other: the same wire under two systems, more likely than not.
-fn is_near(one: Area, other: Area) -> bool {
-    let (one, other) = (one.square_micrometres(), other.square_micrometres());
-    one.abs_diff(other) <= one.max(other) / 12
-}
-
-fn tool_of<'r>(plan: &RawPlan, tools: &'r [RawTool], faults: &mut Faults) -> Option<&'r RawTool> {
-    let name = plan.tool.as_ref()?;
-    let found = tools.iter().find(|tool| tool.id.value == name.value);
-    if found.is_none() && !faults.is_incomplete(Role::Tools) {
-        let ids: Vec<_> = tools.iter().map(|tool| tool.id.value.as_str()).collect();
-        let got = format!("no tool {}", quoted(&name.value));
-        let fault = Fault::new(got, "want the id of a [[tool]]");
-        faults.add(&name.place, fault.help(did_you_mean(&name.value, &ids)));
-    }
-    found
-}
-
-/// The tool is for the plan's terminal.
-fn is_for_terminal(plan: &RawPlan, raw: &RawTool, faults: &mut Faults) {
-    let tool = &raw.tool;
-    if let (Some(name), Some(terminal)) = (&plan.tool, &plan.terminal)
-        && !tool.terminals.is_empty()
-        && !tool.terminals.contains(&terminal.value)
-    {
-        let got = format!("tool {} is not for terminal {}", tool.id, terminal.value);
-        let want = format!(
-            "want a tool for it; this one is for {}",
-            tool.terminals.join(", ")
-        );
-        faults.add(&name.place, Fault::new(got, want));
-    }
-}
-
-/// The nest, or some nest where none is named, is for the plan's wire.
-fn has_nest(plan: &RawPlan, raw: &RawTool, faults: &mut Faults) {
-    if raw.nests_unknown || faults.is_incomplete(Role::Tools) {
-        return;
-    }
-    match &plan.nest {
-        Some(nest) => nest_fits(plan, nest, raw, faults),
-        None => some_nest_fits(plan, raw, faults),
-    }
-}
-
-fn nest_fits(plan: &RawPlan, name: &At<String>, raw: &RawTool, faults: &mut Faults) {
-    let tool = &raw.tool;
-    let Some(nest) = tool.nests.iter().find(|nest| nest.id == name.value) else {
-        let ids: Vec<_> = tool.nests.iter().map(|nest| nest.id.as_str()).collect();
-        let got = format!("tool {} has no nest {}", tool.id, quoted(&name.value));
-        let fault = Fault::new(got, "want the id of one of its nests");
-        faults.add(&name.place, fault.help(did_you_mean(&name.value, &ids)));
-        return;
-    };
-    let Some(wire) = &plan.wire else {
-        return;
-    };
-    if nest.wires.contains(&wire.value.area) || raw.unsure_nests.contains(&nest.id) {
-        return;
-    }
-    let sizes: Vec<_> = nest.wires.iter().map(Area::to_string).collect();
-    let got = format!("nest {} of {} is not for {}", nest.id, tool.id, wire.value);
-    let fault = Fault::new(
-        got,
-        format!("want a nest for it; this one is for {}", sizes.join(", ")),
+/// Whether it may only seem so, behind another fault that has been told.
+fn may_only_look_so(why: &Unarmable, raw: &Raw, catalog: &Catalog, faults: &Faults) -> bool {
+    let terminal_of = |id: &str| raw.terminals.iter().find(|known| known.id.value == id);
+    let tool_of = |id: &str| raw.tools.iter().find(|known| known.id.value == id);
+    let (no_sheets, no_tools) = (
+        faults.is_incomplete(Role::Sheets),
+        faults.is_incomplete(Role::Tools),
     );
-    let fitting = tool
-        .nests
-        .iter()
-        .find(|nest| nest.wires.contains(&wire.value.area));
-    let help = fitting.map(|nest| format!("nest {:?} of this tool is for it", nest.id));
-    faults.add(&name.place, fault.help_of(help));
+    if let Unarmable::NoRow { terminal, .. } = why {
+        return no_sheets || terminal_of(terminal).is_some_and(|known| known.rows_unknown);
+    }
+    if let Unarmable::NotLimited { axis, .. } = why {
+        let unsure = |row: &At<RawRow>| {
+            let limits = &row.value.limits;
+            row.value.axes_unknown
+                || limits
+                    .iter()
+                    .any(|(name, known)| name == axis && known.is_none())
+        };
+        return no_sheets || row_of(why, raw).is_some_and(unsure);
+    }
+    if let Unarmable::NoNest { tool, .. }
+    | Unarmable::WrongNest { tool, .. }
+    | Unarmable::NoNestForWire { tool, .. }
+    | Unarmable::NestUnnamed { tool, .. } = why
+    {
+        let unsure = |known: &RawTool| {
+            let nests = &known.unsure_nests;
+            let unread = if let Unarmable::WrongNest { nest, .. } = why {
+                nests.contains(nest)
+            } else {
+                !nests.is_empty() && !matches!(why, Unarmable::NoNest { .. })
+            };
+            known.nests_unknown || unread
+        };
+        return no_tools || tool_of(tool).is_some_and(unsure);
+    }
+    if let Unarmable::NoSuchInstrument { got, .. } = why {
+        let named =
+            |known: &RawInstrument| known.name.as_ref().is_some_and(|name| name.value == *got);
+        return raw.instruments.iter().any(named);
+    }
+    let (of_sheets, of_tools) = (
+        matches!(why, Unarmable::NoTerminal { .. }),
+        matches!(why, Unarmable::NoTool { .. }),
+    );
+    // Without any instrument it is told once, at the station; of a list of nothing it has been told.
+    let none_at_all =
+        matches!(why, Unarmable::NoInstrument { .. }) && catalog.instruments.is_empty();
+    let told = none_at_all || matches!(why, Unarmable::Nothing { .. });
+    of_sheets && no_sheets || of_tools && no_tools || told
 }
 
-fn some_nest_fits(plan: &RawPlan, raw: &RawTool, faults: &mut Faults) {
-    let tool = &raw.tool;
-    let (Some(name), Some(wire)) = (&plan.tool, &plan.wire) else {
-        return;
+/// The row that lacks the limits.
+fn row_of<'r>(why: &Unarmable, raw: &'r Raw) -> Option<&'r At<RawRow>> {
+    let Unarmable::NotLimited { terminal, wire, .. } = why else {
+        return None;
     };
-    let fits = |area| tool.nests.iter().any(|nest| nest.wires.contains(&area));
-    if tool.nests.is_empty() || !raw.unsure_nests.is_empty() || fits(wire.value.area) {
-        return;
-    }
-    let mut sizes: Vec<Area> = tool
-        .nests
-        .iter()
-        .flat_map(|nest| nest.wires.clone())
-        .collect();
-    sizes.sort();
-    sizes.dedup();
-    let listed: Vec<_> = sizes.iter().map(Area::to_string).collect();
-    let got = format!("no nest of {} is for {}", tool.id, wire.value);
-    let want = format!("want a tool for it; this one is for {}", listed.join(", "));
-    faults.add(&name.place, Fault::new(got, want));
+    let mut terminals = raw.terminals.iter();
+    let terminal = terminals.find(|known| known.id.value == *terminal)?;
+    let mut rows = terminal.rows.iter();
+    rows.find(|row| row.value.wire.area == *wire)
+}
+
+/// Where a plan asks for what cannot be.
+fn place_of<'p>(plan: &'p RawPlan, why: &Unarmable) -> &'p Place {
+    let item = why.item();
+    let same = |text: &str, item: &str| {
+        let block = text.parse::<GaugeBlock>();
+        text == item || block.is_ok_and(|block| block.size.to_string() == item)
+    };
+    let of_key = || plan.places.iter().filter(|(key, ..)| key == why.key());
+    let of_item = of_key().find(|(_, text, _)| {
+        text.as_ref()
+            .zip(item.as_ref())
+            .is_some_and(|(text, item)| same(text, item))
+    });
+    let found = of_item.or_else(|| of_key().find(|(_, text, _)| text.is_none()));
+    found.map_or(&plan.id.place, |(.., place)| place)
 }
 
 impl Raw {
-    /// The ports and the catalog; only for a configuration without faults.
-    pub(super) fn into_parts(self) -> (Vec<PortConfig>, Catalog) {
-        let mut ports = Vec::new();
-        let (mut instruments, mut signals) = (Vec::new(), Vec::new());
-        for raw in self.instruments {
-            let (Some(name), Some(station), Some(port)) = (raw.name, raw.station, raw.port) else {
-                continue; // a faulty one has been reported
-            };
-            ports.push(PortConfig {
-                instrument: name.value,
-                station: station.value,
-                selector: port.value,
-                line: raw.line,
+    /// The ports; only for a configuration without faults.
+    pub(super) fn ports(&self) -> Vec<PortConfig> {
+        let port = |raw: &RawInstrument| {
+            Some(PortConfig {
+                instrument: raw.name.as_ref()?.value.clone(),
+                station: raw.station.as_ref()?.value.clone(),
+                selector: raw.port.as_ref()?.value.clone(),
+                line: raw.line.clone(),
                 dtr: raw.dtr,
                 rts: raw.rts,
                 contact: raw.contact,
-            });
-            instruments.extend(raw.instrument);
-            signals.extend(raw.signal);
-        }
-        let catalog = Catalog {
-            stations: self.stations.into_iter().map(|name| name.value).collect(),
-            axes: self.axes,
-            terminals: self.terminals.into_iter().map(terminal).collect(),
-            plans: self.plans.into_iter().filter_map(|raw| raw.plan).collect(),
-            tools: self.tools.into_iter().map(|raw| raw.tool).collect(),
-            instruments,
-            signals,
+            })
         };
-        (ports, catalog)
+        self.instruments.iter().filter_map(port).collect()
+    }
+
+    /// What can be armed, as far as it could be read.
+    pub(super) fn catalog(&self) -> Catalog {
+        let instruments = || self.instruments.iter();
+        Catalog {
+            stations: self
+                .stations
+                .iter()
+                .map(|name| name.value.clone())
+                .collect(),
+            axes: self.axes.clone(),
+            terminals: self.terminals.iter().map(terminal).collect(),
+            plans: self
+                .plans
+                .iter()
+                .filter_map(|raw| raw.plan.clone())
+                .collect(),
+            tools: self.tools.iter().map(|raw| raw.tool.clone()).collect(),
+            instruments: instruments()
+                .filter_map(|raw| raw.instrument.clone())
+                .collect(),
+            signals: instruments().filter_map(|raw| raw.signal.clone()).collect(),
+        }
     }
 }
 
-fn terminal(raw: RawTerminal) -> Terminal {
+fn terminal(raw: &RawTerminal) -> Terminal {
+    let with_limits =
+        |(name, limits): &(AxisName, Option<Limits>)| Some((name.clone(), limits.clone()?));
+    let row = |row: &At<RawRow>| Row {
+        wire: row.value.wire.area,
+        limits: row.value.limits.iter().filter_map(with_limits).collect(),
+    };
     Terminal {
-        id: raw.id.value,
-        source: raw.source,
-        repair_needs: raw.repair_needs,
-        rows: raw
-            .rows
-            .into_iter()
-            .map(|row| self::row(row.value))
-            .collect(),
-    }
-}
-
-fn row(raw: RawRow) -> Row {
-    let with_limits = |(name, limits): (_, Option<_>)| Some((name, limits?));
-    Row {
-        wire: raw.wire.area,
-        limits: raw.limits.into_iter().filter_map(with_limits).collect(),
+        id: raw.id.value.clone(),
+        source: raw.source.clone(),
+        repair_needs: raw.repair_needs.clone(),
+        rows: raw.rows.iter().map(row).collect(),
     }
 }

@@ -2,6 +2,7 @@
 
 use super::Faulty;
 use super::diagnostic::{Diagnostic, Lines, Severity, Source};
+use crate::spec::Unarmable;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
@@ -50,6 +51,13 @@ impl Fault {
     }
 }
 
+impl From<Unarmable> for Fault {
+    fn from(why: Unarmable) -> Self {
+        let (got, want, help) = why.told();
+        Self::new(got, want).help(help)
+    }
+}
+
 /// What a file holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Role {
@@ -59,6 +67,8 @@ pub(super) enum Role {
     Plans,
     /// A maker's sheet in cells, to be imported.
     Csv,
+    /// A request in place of a file: a line for each of its values, a JSON pointer.
+    Request,
 }
 
 #[derive(Debug)]
@@ -221,6 +231,10 @@ impl Faults {
         let Some(file) = self.files.get(place.file) else {
             return String::new();
         };
+        if file.role == Role::Request {
+            let pointer = file.source.text.get(place.span.clone());
+            return pointer.unwrap_or_default().to_owned();
+        }
         let line = file.lines.line(place.span.start);
         format!("{}:{line}", file.source.path.display())
     }

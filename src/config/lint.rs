@@ -24,7 +24,7 @@ const CRIMPS: [(&str, &str); 2] = [
 const HEIGHT: &str = "core_crimp_height";
 
 /// Looks at every sheet.
-pub(super) fn sheets(terminals: &[RawTerminal], instruments: &[&Instrument], faults: &mut Faults) {
+pub(super) fn sheets(terminals: &[RawTerminal], instruments: &[Instrument], faults: &mut Faults) {
     for terminal in terminals {
         row_order(terminal, faults);
         same_wire_twice(terminal, faults);
@@ -43,7 +43,7 @@ pub(super) fn sheets(terminals: &[RawTerminal], instruments: &[&Instrument], fau
 /// A station without any instrument in the whole file: nothing will ever be measured.
 pub(super) fn no_instrument(
     stations: &[At<String>],
-    instruments: &[&Instrument],
+    instruments: &[Instrument],
     faults: &mut Faults,
 ) {
     if let (Some(station), true) = (stations.first(), instruments.is_empty()) {
@@ -225,7 +225,7 @@ fn mixed_columns(row: &RawRow, faults: &mut Faults) {
 }
 
 /// A tolerance that no instrument of the configuration could judge.
-fn too_fine(row: &RawRow, instruments: &[&Instrument], faults: &mut Faults) {
+fn too_fine(row: &RawRow, instruments: &[Instrument], faults: &mut Faults) {
     for (name, place) in &row.places {
         let limits = row.limits.iter().find(|(known, _)| known == name);
         let Some(limits) = limits.and_then(|(_, limits)| limits.as_ref()) else {

@@ -15,6 +15,7 @@ mod check;
 pub mod diagnostic;
 mod faults;
 pub mod import;
+mod inline;
 mod instrument;
 pub mod line;
 mod lint;
@@ -33,6 +34,7 @@ mod value;
 pub use announce::PLACEHOLDERS;
 pub use diagnostic::{Diagnostic, Severity, Source};
 pub use faults::Vocabulary;
+pub use inline::{RequestFault, inline_plan};
 pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector};
 pub use main_file::{MainFile, main_file};
 pub use mqtt::MqttConfig;
@@ -44,6 +46,10 @@ use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::sync::Arc;
+
+/// The configuration as JSON Schema (2020-12). It is read by hand, so that every fault has its place; so is its schema
+/// written. A test holds it against what the readers ask for.
+pub const SCHEMA: &str = include_str!("schema.json");
 
 /// A checked configuration.
 #[derive(Debug, Clone)]
@@ -178,12 +184,10 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         plans,
     };
     check::references(&raw, &mut faults);
-    let instruments = raw.instruments.iter();
-    let instruments: Vec<_> = instruments
-        .filter_map(|raw| raw.instrument.as_ref())
-        .collect();
-    lint::sheets(&raw.terminals, &instruments, &mut faults);
-    lint::no_instrument(&raw.stations, &instruments, &mut faults);
+    let catalog = raw.catalog();
+    check::plans(&raw, &catalog, &mut faults);
+    lint::sheets(&raw.terminals, &catalog.instruments, &mut faults);
+    lint::no_instrument(&raw.stations, &catalog.instruments, &mut faults);
     let warnings = faults.warnings();
     let vocabulary = faults.vocabulary();
     let (diagnostics, sources) = faults.finish();
@@ -193,12 +197,11 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
             sources,
         });
     }
-    let (ports, catalog) = raw.into_parts();
     Ok(Config {
         daemon: main.daemon,
         page: main.page,
         sinks: main.sinks,
-        ports,
+        ports: raw.ports(),
         catalog: Arc::new(catalog),
         warnings,
         vocabulary,

@@ -5,37 +5,41 @@ use super::blocks;
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Role, quoted};
 use super::parse;
-use super::sheet::{resolved, sizing};
-use super::table::Table;
-use super::value::{factor_milli, unique};
+use super::sheet::sizing;
+use super::table::{Places, Table};
+use super::value::{factor_milli as factor_milli_of, unique};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::pull_table::{PULL_FORCE, PULL_TABLES};
+use crate::spec::resolve::MOST_PIECES;
 use crate::spec::wire::gauge_of;
 use crate::spec::{
-    AlertRule, AxisName, Decision, Order, Plan, Purpose, Subject, WireRequest, WireSize, ZeroPolicy,
+    AlertRule, AxisName, Decision, Order, Plan, PullFallback, PullTable, Purpose, Subject,
+    WireRequest, ZeroPolicy,
 };
-use crate::spec::{PullFallback, PullTable};
 use std::time::Duration;
 
+/// How a plan is headed.
+pub(super) const PLAN: &str = "[[plan]]";
 /// g of the guarded rule where a plan does not say (ISO 14253-1, one-sided 95 %; from memory).
 const GUARD_FACTOR_MILLI: u32 = 1_645;
-/// More pieces than any series has.
-const MOST_PIECES: u32 = 10_000;
 
-/// A plan, as far as it could be read, with the places of what it refers to.
+/// A plan of a file, as far as it could be read.
 #[derive(Debug)]
 pub(super) struct RawPlan {
     pub(super) id: At<String>,
-    pub(super) terminal: Option<At<String>>,
-    pub(super) wire: Option<At<WireSize>>,
-    pub(super) axes: Vec<At<String>>,
-    pub(super) tool: Option<At<String>>,
-    pub(super) nest: Option<At<String>>,
-    pub(super) pull_force: Option<At<PullFallback>>,
-    /// The instrument that is verified.
-    pub(super) instrument: Option<At<String>>,
-    /// `None` if some part was faulty.
+    /// What stands in for a faulty part is what a plan without it would say; `None` where it cannot be known what is
+    /// measured.
     pub(super) plan: Option<Plan>,
+    pub(super) places: Places,
+}
+
+/// Where a plan is from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Given {
+    /// A file: it says why and how many.
+    InFile,
+    /// A request: one piece in process unless it says otherwise.
+    Inline,
 }
 
 pub(super) fn read(source: &Source, faults: &mut Faults) -> Vec<RawPlan> {
@@ -43,73 +47,80 @@ pub(super) fn read(source: &Source, faults: &mut Faults) -> Vec<RawPlan> {
     let parsed = parse::parse(source, file, faults);
     let mut root = Table::root(&parsed, file);
     let plans = root
-        .tables(faults, "plan", "[[plan]]")
+        .tables(faults, "plan", PLAN)
         .into_iter()
-        .filter_map(|table| plan(table, faults))
+        .filter_map(|table| in_file(table, faults))
         .collect();
     root.finish(faults);
     plans
 }
 
-fn plan(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
-    if blocks::are_measured(&table) {
-        return blocks::plan(table, faults);
-    }
-    let id = table.required_name(faults, "id", "\"pump-own\"");
-    let terminal = table.required_name(faults, "terminal", "\"QF-250-F\"");
-    let (request, wire) = wire(&mut table, faults);
-    let axes = axes(&mut table, faults);
-    let order = order(&mut table, faults);
-    let pieces = pieces(&mut table, faults);
-    let purpose = purpose(&mut table, faults).filter(|purpose| of_crimps(purpose, faults));
-    let purpose = purpose.map(|purpose| purpose.value);
-    let tool = table.name(faults, "tool");
-    let nest = nest(&mut table, faults);
-    let decision = decision(&mut table, faults);
-    let zero = zero(&mut table, faults);
-    let pull_force = pull_force(&mut table, &axes, faults);
-    let repeat = table.boolean(faults, "repeat");
-    let alerts = alerts(&mut table, faults);
+fn in_file(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
+    let example = if blocks::are_measured(&table) {
+        "\"verify-caliper-1\""
+    } else {
+        "\"pump-own\""
+    };
+    let id = table.required_name(faults, "id", example);
+    let plan = keys(&mut table, Given::InFile, faults);
+    let places = table.places();
     table.finish(faults);
     let id = id?;
-    let value_of = |name: &Option<At<String>>| name.as_ref().map(|name| name.value.clone());
-    let whole = || {
-        let purpose = purpose?;
-        Some(Plan {
-            id: Some(id.value.clone()),
-            subject: Subject::Crimps {
-                terminal: value_of(&terminal)?,
-                wire: request?,
-            },
-            axes: axes
-                .iter()
-                .map(|axis| AxisName::new(axis.value.as_str()))
-                .collect(),
-            order: order?,
-            pieces: pieces?,
-            purpose,
-            tool: value_of(&tool),
-            nest: value_of(&nest),
-            decision: decision?,
-            zero,
-            pull_force: pull_force.as_ref().map(|fallback| fallback.value),
-            repeat: repeat.is_some_and(|repeat| repeat.value),
-            alerts: alerts
-                .clone()
-                .unwrap_or_else(|| AlertRule::defaults(purpose)),
-        })
+    let named = |plan: Plan| Plan {
+        id: Some(id.value.clone()),
+        ..plan
     };
-    let plan = whole();
     Some(RawPlan {
+        plan: plan.map(named),
         id,
-        terminal,
-        wire,
-        axes,
-        tool,
-        nest,
-        instrument: None,
+        places,
+    })
+}
+
+/// The keys of a plan but its name.
+pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> Option<Plan> {
+    if blocks::are_measured(table) {
+        return blocks::keys(table, given, faults);
+    }
+    let terminal = table.required_name(faults, "terminal", "\"QF-250-F\"");
+    let text = table.required_text(faults, "wire", "\"2.0 mm²\", or a gauge with its sizing");
+    let sizing = sizing(table, faults);
+    let axes = axes(table, faults);
+    let order = order(table, faults);
+    let pieces = pieces(table, given, faults);
+    let purpose = purpose(table, Purpose::InProcess, given, faults);
+    let tool = table.name(faults, "tool");
+    let nest = table.name(faults, "nest");
+    let decision = decision(table, faults);
+    let zero = zero(table, faults);
+    let pull_force = pull_force(table, &axes, faults);
+    let repeat = table.boolean(faults, "repeat");
+    let alerts = alerts(table, faults);
+    // Of a faulty tool no nest is told to be without one.
+    let nest = nest.filter(|_| tool.is_some() || !table.has("tool"));
+    Some(Plan {
+        id: None,
+        subject: Subject::Crimps {
+            terminal: terminal?.value,
+            wire: WireRequest {
+                text: text?.value,
+                sizing: sizing?,
+            },
+        },
+        axes: axes
+            .into_iter()
+            .map(|axis| AxisName::new(axis.value))
+            .collect(),
+        order,
+        pieces,
+        purpose,
+        tool: tool.map(|tool| tool.value),
+        nest: nest.map(|nest| nest.value),
+        decision,
+        zero,
         pull_force,
-        plan,
+        repeat: repeat.is_some_and(|repeat| repeat.value),
+        alerts: alerts.unwrap_or_else(|| AlertRule::defaults(purpose)),
     })
 }
 
@@ -118,7 +129,7 @@ fn pull_force(
     table: &mut Table<'_>,
     axes: &[At<String>],
     faults: &mut Faults,
-) -> Option<At<PullFallback>> {
+) -> Option<PullFallback> {
     let known: Vec<_> = PULL_TABLES.iter().map(|table| table.name).collect();
     let named = table.one_of(faults, "pull_force_table", &known, PullTable::from_name);
     let is_given = table.has("pull_force_table");
@@ -145,27 +156,10 @@ fn pull_force(
     if let Some((place, key, want)) = does_nothing {
         faults.add(place, Fault::new(format!("{key} does nothing here"), want));
     }
-    let At { value, place } = named?;
-    let gauge = gauge.and_then(Result::ok);
-    let value = PullFallback {
-        table: value,
-        gauge,
-    };
-    Some(At { value, place })
-}
-
-/// The wire as written and as resolved.
-fn wire(table: &mut Table<'_>, faults: &mut Faults) -> (Option<WireRequest>, Option<At<WireSize>>) {
-    let text = table.required_text(faults, "wire", "\"2.0 mm²\", or a gauge with its sizing");
-    let sizing = sizing(table, faults);
-    let Some((text, sizing)) = text.zip(sizing) else {
-        return (None, None);
-    };
-    let request = WireRequest {
-        text: text.value.clone(),
-        sizing,
-    };
-    (Some(request), resolved(text, sizing, faults))
+    Some(PullFallback {
+        table: named?.value,
+        gauge: gauge.and_then(Result::ok),
+    })
 }
 
 fn axes(table: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
@@ -182,90 +176,72 @@ fn axes(table: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
     unique(faults, "axis", axes, |axis| &axis.value)
 }
 
-pub(super) fn order(table: &mut Table<'_>, faults: &mut Faults) -> Option<Order> {
-    let given = table.has("order");
+pub(super) fn order(table: &mut Table<'_>, faults: &mut Faults) -> Order {
     let names = Order::ALL.map(Order::name);
     let order = table.one_of(faults, "order", &names, Order::from_name);
-    match order {
-        Some(order) => Some(order.value),
-        None => (!given).then_some(Order::ByAxis),
-    }
+    order.map_or(Order::ByAxis, |order| order.value)
 }
 
-fn pieces(table: &mut Table<'_>, faults: &mut Faults) -> Option<u32> {
-    if !table.has("pieces") {
+fn pieces(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> u32 {
+    if given == Given::InFile && !table.has("pieces") {
         table.missing(faults, "pieces", "5");
     }
-    table
-        .whole(faults, "pieces", 1..=MOST_PIECES)
-        .map(|pieces| pieces.value)
+    let pieces = table.whole(faults, "pieces", 1..=MOST_PIECES);
+    pieces.map_or(1, |pieces| pieces.value)
 }
 
-/// A verification is of an instrument, and not of crimps.
-fn of_crimps(purpose: &At<Purpose>, faults: &mut Faults) -> bool {
-    let is_of_crimps = purpose.value != Purpose::Verification;
-    if !is_of_crimps {
-        let got = "a verification without gauge blocks";
-        let want = "want instrument = \"caliper-1\" and blocks = [\"2.50 mm\"] instead of terminal and wire";
-        faults.add(&purpose.place, Fault::new(got, want));
-    }
-    is_of_crimps
-}
-
-pub(super) fn purpose(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<Purpose>> {
-    if !table.has("purpose") {
+pub(super) fn purpose(
+    table: &mut Table<'_>,
+    usual: Purpose,
+    given: Given,
+    faults: &mut Faults,
+) -> Purpose {
+    if given == Given::InFile && !table.has("purpose") {
         table.missing(faults, "purpose", "\"first_off\" or another");
     }
     let names = Purpose::ALL.map(Purpose::name);
-    table.one_of(faults, "purpose", &names, Purpose::from_name)
+    let purpose = table.one_of(faults, "purpose", &names, Purpose::from_name);
+    purpose.map_or(usual, |purpose| purpose.value)
 }
 
-fn nest(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<String>> {
-    let nest = table.name(faults, "nest")?;
-    if !table.has("tool") {
-        let got = format!("nest {} without a tool", quoted(&nest.value));
-        faults.add(&nest.place, Fault::new(got, "want a tool beside it"));
-    }
-    Some(nest)
-}
-
-fn decision(table: &mut Table<'_>, faults: &mut Faults) -> Option<Decision> {
-    let is_given = table.has("decision");
-    let guarded = table.one_of(
-        faults,
-        "decision",
-        &["simple", "guarded"],
-        |name| match name {
-            "simple" => Some(false),
-            "guarded" => Some(true),
-            _ => None,
-        },
-    );
-    let factor_given = table.has("guard_factor");
+/// Simple where it is faulty.
+fn decision(table: &mut Table<'_>, faults: &mut Faults) -> Decision {
+    let rules = |name: &str| match name {
+        "simple" => Some(false),
+        "guarded" => Some(true),
+        _ => None,
+    };
+    let guarded = table.one_of(faults, "decision", &["simple", "guarded"], rules);
+    let is_faulty = guarded.is_none() && table.has("decision");
+    let is_guarded = guarded.is_some_and(|guarded| guarded.value);
     let factor = table.number_text(faults, "guard_factor");
-    let milli = factor
-        .as_ref()
-        .and_then(|factor| factor_milli(&factor.value));
-    if let (Some(factor), None) = (&factor, milli) {
-        let got = format!("guard_factor is {}", quoted(&factor.value));
-        let want = "want more than 0 and at most 10, with at most three digits after the point";
-        faults.add(&factor.place, Fault::new(got, want));
-    }
-    match guarded.map(|guarded| guarded.value) {
-        Some(true) if factor_given => milli.map(|factor_milli| Decision::Guarded { factor_milli }),
-        Some(true) => Some(Decision::Guarded {
-            factor_milli: GUARD_FACTOR_MILLI,
-        }),
-        None if is_given => None, // a faulty decision, reported
-        Some(false) | None if !factor_given => Some(Decision::Simple),
-        Some(false) | None => {
-            if let Some(factor) = factor {
-                let got = "guard_factor does nothing under the simple rule";
-                let fault = Fault::new(got, "want decision = \"guarded\" with it, or no such key");
-                faults.add(&factor.place, fault);
+    let mut factor_milli = GUARD_FACTOR_MILLI;
+    if let Some(factor) = factor {
+        let fault = match factor_milli_of(&factor.value) {
+            None => Some(
+                Fault::new(
+                    format!("guard_factor is {}", quoted(&factor.value)),
+                    "want more than 0 and at most 10, with at most three digits after the point",
+                )
+                .help("1.645 is the factor of ISO 14253-1"),
+            ),
+            Some(_) if !is_guarded && !is_faulty => Some(Fault::new(
+                "guard_factor does nothing under the simple rule",
+                "want decision = \"guarded\" with it, or no such key",
+            )),
+            Some(milli) => {
+                factor_milli = milli;
+                None
             }
-            None
+        };
+        if let Some(fault) = fault {
+            faults.add(&factor.place, fault);
         }
+    }
+    if is_guarded {
+        Decision::Guarded { factor_milli }
+    } else {
+        Decision::Simple
     }
 }
 

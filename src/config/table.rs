@@ -5,8 +5,6 @@
 
 use super::faults::{At, Fault, Faults, FileId, Place, quoted};
 use crate::quantity::{did_you_mean, meant};
-use std::fmt;
-use std::str::FromStr;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -15,6 +13,9 @@ const LONGEST_TEXT: usize = 500;
 
 /// How the whole of a file is called.
 const ROOT: &str = "this file";
+
+/// Where the values of a table stand: each by its key, and the texts of a list each by itself too.
+pub(super) type Places = Vec<(String, Option<String>, Place)>;
 
 /// One table on the walk.
 pub(super) struct Table<'t> {
@@ -36,6 +37,41 @@ impl<'t> Table<'t> {
             what: ROOT,
             known: Vec::new(),
         }
+    }
+
+    /// All of a request, read as a table of this kind.
+    pub(super) fn request(
+        table: &'t Spanned<DeTable<'t>>,
+        file: FileId,
+        what: &'static str,
+        beside: &[&'static str],
+    ) -> Self {
+        let known = beside.to_vec();
+        let root = Self::root(table, file);
+        Self {
+            what,
+            known,
+            ..root
+        }
+    }
+
+    /// Where each of its values stands.
+    pub(super) fn places(&self) -> Places {
+        let mut places = Places::new();
+        for (key, value) in self.keys {
+            let key = key.get_ref();
+            for item in value
+                .get_ref()
+                .as_array()
+                .into_iter()
+                .flat_map(|list| list.iter())
+            {
+                let text = item.get_ref().as_str().map(str::to_owned);
+                places.push((key.to_string(), text, self.file.place(item.span())));
+            }
+            places.push((key.to_string(), None, self.file.place(value.span())));
+        }
+        places
     }
 
     /// Where its header stands.
@@ -80,7 +116,6 @@ impl<'t> Table<'t> {
         checked_text(faults, key, place, value)
     }
 
-    /// A text that must be there; `want` is an example of it.
     /// Bytes as an instrument gets them: a text in which control characters may stand.
     pub(super) fn bytes(&mut self, faults: &mut Faults, key: &'static str) -> Option<At<Vec<u8>>> {
         let (place, value) = self.find(key)?;
@@ -90,18 +125,6 @@ impl<'t> Table<'t> {
         }
         faults.add(&place, Self::wrong_kind(key, value, "a text in quotes"));
         None
-    }
-
-    pub(super) fn required_text(
-        &mut self,
-        faults: &mut Faults,
-        key: &'static str,
-        want: &str,
-    ) -> Option<At<String>> {
-        if !self.keys.contains_key(key) {
-            self.missing(faults, key, want);
-        }
-        self.text(faults, key)
     }
 
     /// `true` or `false`.
@@ -180,27 +203,6 @@ impl<'t> Table<'t> {
                     &place,
                     Self::wrong_kind(key, value, "a mode such as \"0660\""),
                 );
-                None
-            }
-        }
-    }
-
-    /// A text read as a `T`.
-    pub(super) fn parsed<T: FromStr<Err: fmt::Display>>(
-        &mut self,
-        faults: &mut Faults,
-        key: &'static str,
-        want: &str,
-    ) -> Option<At<T>> {
-        let text = self.text(faults, key)?;
-        match text.value.parse::<T>() {
-            Ok(value) => Some(At {
-                value,
-                place: text.place,
-            }),
-            Err(error) => {
-                let fault = Fault::new(format!("{key}: {error}"), format!("want {want}"));
-                faults.add(&text.place, fault.help_of(comma_help(&text.value)));
                 None
             }
         }

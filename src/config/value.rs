@@ -1,9 +1,11 @@
 //! The small text forms of configuration values: names, quantities, durations, shares, factors.
 
 use super::faults::{At, Fault, Faults, Place, quoted};
-use super::table::Table;
+use super::table::{Table, comma_help};
 use crate::quantity::{Decimal, Dimension, Measured, Quantity};
 use std::collections::BTreeMap;
+use std::fmt;
+use std::str::FromStr;
 use std::time::Duration;
 
 /// The largest length (100 m) or force (100 MN) that means anything here, in base units. It keeps
@@ -31,6 +33,40 @@ fn checked_name(faults: &mut Faults, key: &str, name: At<String>) -> Option<At<S
 }
 
 impl Table<'_> {
+    /// A text that must be there; `want` is an example of it.
+    pub(super) fn required_text(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+        want: &str,
+    ) -> Option<At<String>> {
+        if !self.has(key) {
+            self.missing(faults, key, want);
+        }
+        self.text(faults, key)
+    }
+
+    /// A text read as a `T`.
+    pub(super) fn parsed<T: FromStr<Err: fmt::Display>>(
+        &mut self,
+        faults: &mut Faults,
+        key: &'static str,
+        want: &str,
+    ) -> Option<At<T>> {
+        let text = self.text(faults, key)?;
+        match text.value.parse::<T>() {
+            Ok(value) => Some(At {
+                value,
+                place: text.place,
+            }),
+            Err(error) => {
+                let fault = Fault::new(format!("{key}: {error}"), format!("want {want}"));
+                faults.add(&text.place, fault.help_of(comma_help(&text.value)));
+                None
+            }
+        }
+    }
+
     /// A name.
     pub(super) fn name(&mut self, faults: &mut Faults, key: &'static str) -> Option<At<String>> {
         let name = self.text(faults, key)?;

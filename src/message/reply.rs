@@ -47,6 +47,9 @@ pub struct ErrorData {
     /// What a person can do about it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
+    /// The value of the request that it is about, as a JSON pointer.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub pointer: Option<String>,
     /// Every fault with its place, where there are several.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub details: Vec<String>,
@@ -54,7 +57,7 @@ pub struct ErrorData {
 
 impl ErrorData {
     fn is_empty(&self) -> bool {
-        self.remedy.is_none() && self.details.is_empty()
+        *self == Self::default()
     }
 }
 
@@ -66,7 +69,7 @@ impl ErrorObject {
             message: message.into(),
             data: ErrorData {
                 remedy,
-                details: Vec::new(),
+                ..ErrorData::default()
             },
         }
     }

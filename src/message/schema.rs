@@ -6,7 +6,8 @@
 
 mod words;
 
-use super::{ErrorObject, FeedRequest, Hello, Notice, StateMessage, arm, reply, request};
+use super::{ErrorObject, FeedRequest, Hello, Notice, StateMessage, reply, request};
+use crate::config;
 use crate::entry::line;
 use schemars::generate::SchemaSettings;
 use schemars::transform::{Transform, transform_subschemas};
@@ -44,7 +45,7 @@ pub fn control() -> Value {
     let title = "tallyjaw: a line of the control socket, a request or its answer (JSON-RPC 2.0)";
     whole(title, |generator| {
         let mut forms = request::schemas(generator);
-        forms.push(("arm", arm::schema(generator)));
+        forms.push(("arm", arm()));
         let requests = forms.into_iter().map(|(method, mut params)| {
             params.insert("description".to_owned(), "by their names".into());
             json_schema!({
@@ -80,6 +81,47 @@ pub fn control() -> Value {
         let (result, error) = (answer("result", outcome), answer("error", error));
         json_schema!({"anyOf": [{"title": "request", "oneOf": requests}, result, error]})
     })
+}
+
+/// The parameters of `arm`: the keys of a plan as the configuration has them, and what stands beside them.
+fn arm() -> Schema {
+    let config: Value = serde_json::from_str(config::SCHEMA).unwrap_or_default();
+    let mut plan = config.pointer("/$defs/plan").cloned().unwrap_or_default();
+    put_in(&mut plan, &config);
+    if let Some(Value::Object(properties)) = plan.get_mut("properties") {
+        properties.remove("id");
+        for key in ["station", "operator", "plan"] {
+            properties.insert(key.to_owned(), json!({"type": "string"}));
+        }
+        let cut = "stop a series that is open at the station, without being asked to say so again";
+        properties.insert(
+            "cut".to_owned(),
+            json!({"type": "boolean", "description": cut}),
+        );
+    }
+    if let Value::Object(plan) = &mut plan {
+        plan.remove("required");
+    }
+    Schema::try_from(plan).unwrap_or_default()
+}
+
+/// Puts what is referred to in the place of each reference; words that stand beside it stay.
+fn put_in(schema: &mut Value, whole: &Value) {
+    match schema {
+        Value::Object(object) => {
+            let path = object.remove("$ref");
+            let path = path.as_ref().and_then(Value::as_str).unwrap_or("#");
+            let meant = path.strip_prefix('#').and_then(|path| whole.pointer(path));
+            if let (Some(Value::Object(meant)), false) = (meant, path == "#") {
+                for (key, value) in meant {
+                    object.entry(key.clone()).or_insert_with(|| value.clone());
+                }
+            }
+            object.values_mut().for_each(|value| put_in(value, whole));
+        }
+        Value::Array(items) => items.iter_mut().for_each(|item| put_in(item, whole)),
+        Value::Null | Value::Bool(_) | Value::Number(_) | Value::String(_) => {}
+    }
 }
 
 /// A schema with all that it rests on.

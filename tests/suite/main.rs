@@ -41,6 +41,7 @@ mod made_tapes;
 mod mqtt;
 mod newcomer;
 mod page;
+mod plans;
 mod ports;
 mod pull_force;
 mod pulling;

@@ -54,14 +54,25 @@ fn prompt(daemon: &Daemon) -> Value {
 
 #[test]
 fn an_instrument_too_coarse_for_the_tolerance_is_refused_and_nothing_is_armed() {
+    const TOO_COARSE: &str = "caliper-1 is too coarse for core_crimp_height: 2 counts of 0.05 mm in the tolerance of 1.62 ±0.05 mm";
     let shop = shop(true);
     let coarse = shop
         .configuration()
         .replace("resolution = \"0.01 mm\"", "resolution = \"0.05 mm\"");
     shop.write("tallyjaw.toml", &coarse);
+    // A plan that nothing here can measure is a mistake of the configuration.
+    let checked = shop.run(&["check"]);
+    assert_eq!(checked.status.code(), Some(1));
+    assert!(text(&checked.stdout).contains(TOO_COARSE), "{checked:?}");
+    shop.write("plans.toml", "");
     let daemon = shop.start();
     let _feed = daemon.connected_feed();
-    let refused = shop.run(&["arm", "pump-own"]);
+    let flags = [
+        "--terminal=QF-250-F",
+        "--wire=2.0 mm²",
+        "--axis=core_crimp_height",
+    ];
+    let refused = shop.run(&[&["arm"], &flags[..]].concat());
     assert_eq!(
         (
             refused.status.code(),
@@ -71,9 +82,9 @@ fn an_instrument_too_coarse_for_the_tolerance_is_refused_and_nothing_is_armed() 
         (
             Some(2),
             String::new(),
-            "error: caliper-1 is too coarse for core_crimp_height: 2 counts of 0.05 mm in the tolerance of 1.62 ±0.05 mm, want at least 5\n\
-             help: measure with an instrument of finer resolution\n"
-                .to_owned()
+            format!(
+                "error: {TOO_COARSE}, want at least 5\nhelp: measure with an instrument of finer resolution\n"
+            )
         )
     );
     assert_eq!(prompt(&daemon), "arm a plan");

@@ -5,10 +5,6 @@ use crate::message::schema;
 use serde_json::{Map, Value};
 use std::io::Write;
 
-/// The configuration is read by hand, so that every fault has its place; so is its schema written. A test holds
-/// it against what the readers ask for.
-const CONFIG: &str = include_str!("config.json");
-
 /// Print what entries, feed, control socket and configuration are made of, as JSON Schema (2020-12)
 ///
 /// Every field with its meaning and unit. Without a name: which schemas there are; with --json all of them in one
@@ -94,7 +90,7 @@ impl Of {
             Self::Entry => schema::entry(),
             Self::Feed => schema::feed(),
             Self::Control => schema::control(),
-            Self::Config => serde_json::from_str(CONFIG).unwrap_or_default(),
+            Self::Config => serde_json::from_str(crate::config::SCHEMA).unwrap_or_default(),
         }
     }
 }

@@ -82,9 +82,13 @@ pub fn resolve(
         warnings: Vec::new(),
         refused: Vec::new(),
     };
-    match resolver.spec() {
-        Ok(spec) if resolver.refused.is_empty() => Ok(spec),
-        Ok(_) | Err(Noted) => Err(resolver.refused),
+    let spec = resolver.spec();
+    let mut refused = resolver.refused;
+    // First what only another plan can mend.
+    refused.sort_by_key(Unarmable::may_come);
+    match spec {
+        Ok(spec) if refused.is_empty() => Ok(spec),
+        Ok(_) | Err(Noted) => Err(refused),
     }
 }
 

@@ -332,7 +332,7 @@ const PLANS: &[Mistake] = &[
     (
         "an axis that the row lacks",
         "core_crimp_width",
-        "pull_force",
+        "insulation_crimp_width",
     ),
     ("an axis twice", "core_crimp_width", "core_crimp_height"),
     (

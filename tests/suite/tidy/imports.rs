@@ -41,7 +41,10 @@ pub(super) const ROWS: &[Row] = &[
     pure("config", &["quantity", "decode", "spec"]),
     pure("entry", &["quantity", "decode", "spec"]),
     pure("station", &["quantity", "decode", "spec", "entry"]),
-    pure("message", &["quantity", "spec", "entry", "station"]),
+    pure(
+        "message",
+        &["quantity", "spec", "config", "entry", "station"],
+    ),
     pure("row", &["quantity", "spec", "entry"]),
     pure("stats", &["quantity"]),
     pure("report", &["quantity", "spec", "entry", "stats"]),
