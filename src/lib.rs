@@ -16,6 +16,7 @@
 //! | [`stats`] | figures about readings, the only floats |
 //! | [`report`] | series as a page for a customer, and whether such a page is true |
 //! | *the line* | |
+//! | [`durable`] | a file that appears whole or not at all |
 //! | [`serial`] | ports |
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
 //! | [`journal`] | entries on disk |
@@ -40,6 +41,7 @@ pub mod stats;
 pub mod cli;
 pub mod clients;
 pub mod daemon;
+pub mod durable;
 pub mod export;
 pub mod journal;
 pub mod page;

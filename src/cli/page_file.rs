@@ -2,6 +2,7 @@
 #![expect(clippy::disallowed_methods, reason = "edge: writes the page")]
 
 use super::Failure;
+use crate::durable::{Access, put};
 use std::fs;
 use std::io::{self, Read as _};
 use std::path::Path;
@@ -17,8 +18,7 @@ pub(super) struct PageFile {
 }
 
 impl PageFile {
-    /// Writes the page beside its place first, so that a full disk leaves the old one whole. A file that is
-    /// none of ours is left alone.
+    /// Puts the page there whole, so that a full disk leaves the old one. A file that is none of ours is left alone.
     pub(super) fn put(&self, path: &Path, page: &str) -> Result<(), Failure> {
         let failed = |error: &io::Error| {
             Failure::io(format!("cannot write {}", path.display())).because(error)
@@ -36,15 +36,9 @@ impl PageFile {
             Ok(_) => return fs::write(path, page).map_err(|error| failed(&error)),
             Err(_) => {} // not there; what else may be wrong is told when it is written
         }
-        let mut name = std::ffi::OsString::from(".");
-        name.push(path.file_name().unwrap_or_default());
-        name.push(".new");
-        let beside = path.with_file_name(name);
-        let put = fs::write(&beside, page).and_then(|()| fs::rename(&beside, path));
-        put.map_err(|error| {
-            let _ = fs::remove_file(&beside);
-            failed(&error)
-        })
+        // Through a link, to what it leads to.
+        let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        put(&target, page.as_bytes(), true, Access::Usual).map_err(|error| failed(&error))
     }
 
     fn refuse_other(&self, path: &Path) -> Result<(), Failure> {

@@ -73,6 +73,11 @@ pub fn load(main: &Path) -> Result<Config, LoadError> {
         path: main.to_path_buf(),
         cause,
     })?;
+    load_text(main, text)
+}
+
+/// The same of a configuration file that says `text`, whatever stands in it now.
+pub fn load_text(main: &Path, text: String) -> Result<Config, LoadError> {
     let mut main_file = config::main_file(&Source {
         path: main.to_path_buf(),
         text,

@@ -9,7 +9,7 @@
 use super::answers::{AnswerTo, Waiting, kind_of};
 use super::clock::{Alarm, Clock};
 use super::outage::{Mode, OnTheirWay, no_room};
-use super::ports::{PortEvent, Ports};
+use super::ports::Ports;
 use super::reload::Reloading;
 use super::service::{self, Watchdog};
 use super::signals::{self, Signals};
@@ -70,7 +70,7 @@ enum Came {
     Announcement(Option<Announcement>),
     Signal(signals::Asked),
     Asked(Asked),
-    Port(PortEvent),
+    Port(Arc<str>, Event),
     Loaded(Result<Box<Config>, ErrorObject>),
     Time,
     SignOfLife,
@@ -111,7 +111,7 @@ impl Hub {
                 announcement = announcements.recv() => Came::Announcement(announcement),
                 signal = signals.next() => Came::Signal(signal),
                 Some(asked) = asked.recv(), if asks => Came::Asked(asked),
-                Some(event) = self.ports.events.recv(), if takes => Came::Port(event),
+                (instrument, event) = self.ports.next(), if takes => Came::Port(instrument, event),
                 loaded = self.reloading.read(), if takes => Came::Loaded(loaded),
                 () = alarm.rings(wake) => Came::Time,
                 // Of the clock that stands still in sleep: a disk is not slow for having slept.
@@ -125,11 +125,7 @@ impl Hub {
                 Came::Signal(signals::Asked::Reload) => self.begin_reload(Vec::new()),
                 Came::Loaded(loaded) => self.loaded(loaded),
                 Came::Asked(Asked { call, answer }) => self.ask(call, answer),
-                Came::Port((instrument, event)) => {
-                    if self.ports.wants(&instrument) {
-                        self.port(&instrument, event);
-                    }
-                }
+                Came::Port(instrument, event) => self.port(&instrument, event),
                 Came::Time => self.time(),
                 Came::SignOfLife => service::lives(),
             }
@@ -435,10 +431,8 @@ impl Hub {
     ) -> Result<(), DaemonError> {
         tracing::info!(reason, "stopping");
         service::stops();
-        while let Ok((instrument, event)) = self.ports.events.try_recv() {
-            if self.ports.wants(&instrument) {
-                self.port(&instrument, event);
-            }
+        for (instrument, event) in self.ports.waiting() {
+            self.port(&instrument, event);
         }
         self.ports.close_all_but(&[]);
         self.feed(Input::Stopping { reason });
@@ -457,7 +451,7 @@ impl Hub {
     }
 }
 
-async fn until(moment: Option<Instant>) {
+pub(super) async fn until(moment: Option<Instant>) {
     match moment {
         Some(moment) => tokio::time::sleep_until(moment.into()).await,
         None => std::future::pending().await,

@@ -204,7 +204,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         journal,
         live: Arc::clone(&live),
         meter: Arc::clone(&meter),
-        ports: Ports::new(),
+        ports: Ports::default(),
         open: BTreeMap::new(),
         waiting: Waiting::default(),
         mode: Mode::Writing,

@@ -1,20 +1,18 @@
-//! The ports of a daemon: a task each, all events in one channel, and what is sent to instruments.
+//! The ports of a daemon: a task each, what happens at them by turns, and what is sent to instruments.
 
+use super::hub::until;
 use crate::config::PortConfig;
 use crate::serial::{self, Event};
-use std::collections::BTreeMap;
+use std::collections::VecDeque;
+use std::future::poll_fn;
 use std::sync::Arc;
-use std::time::Duration;
+use std::task::{Context, Poll};
+use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{self, Receiver, Sender};
 use tokio::task::JoinHandle;
-use tokio::time::Instant;
 
 /// How many events of one port may wait; a port whose events wait is not read.
 const WAITING_MOST: usize = 4;
-
-/// How many events of all ports may wait. The channel lets senders in by turns, so a port that
-/// floods it holds up another by no more than this.
-const WAITING_OF_ALL: usize = 1;
 
 /// A port hands on no more bytes a second than this, or than four times what its line can carry: a terminal that has no
 /// speed of its own waits, as a slower line would have it, and others have their turn.
@@ -26,131 +24,128 @@ const AHEAD: Duration = Duration::from_millis(50);
 /// Requests to one instrument that may wait to be sent.
 const REQUESTS_MOST: usize = 8;
 
-/// What happened at the port of this instrument.
-pub(super) type PortEvent = (Arc<str>, Event);
-
-/// The open ports and those waited for.
-#[derive(Debug)]
-pub(super) struct Ports {
-    tasks: BTreeMap<String, Task>,
-    sender: Sender<PortEvent>,
-    /// What happens at any of them.
-    pub(super) events: Receiver<PortEvent>,
-}
+/// The open ports and those waited for; the one that was served last stands last, so that one that floods holds up
+/// another by no more than an event.
+#[derive(Debug, Default)]
+pub(super) struct Ports(VecDeque<Port>);
 
 #[derive(Debug)]
-struct Task {
+struct Port {
     config: PortConfig,
     instrument: Arc<str>,
     requests: Sender<Vec<u8>>,
-    handles: [JoinHandle<()>; 2],
+    events: Receiver<Event>,
+    task: JoinHandle<()>,
+    bytes_a_second: u32,
+    /// What went through takes until then at that rate.
+    taken_until: Instant,
 }
 
-impl Drop for Task {
+impl Drop for Port {
     fn drop(&mut self) {
-        for handle in &self.handles {
-            handle.abort();
-        }
+        self.task.abort();
     }
 }
 
 impl Ports {
-    pub(super) fn new() -> Self {
-        let (sender, events) = mpsc::channel(WAITING_OF_ALL);
-        Self {
-            tasks: BTreeMap::new(),
-            sender,
-            events,
-        }
-    }
-
-    /// Lets go of ports that are not in `wanted` as they are now; their instruments.
+    /// Lets go of ports that are not in `wanted` as they are now, with what waits of them; their instruments.
     pub(super) fn close_all_but(&mut self, wanted: &[PortConfig]) -> Vec<String> {
-        let stays = |task: &Task| wanted.contains(&task.config);
-        let closed: Vec<String> = self
-            .tasks
-            .iter()
-            .filter(|(_, task)| !stays(task))
-            .map(|(instrument, _)| instrument.clone())
-            .collect();
-        self.tasks.retain(|_, task| stays(task));
+        let stays = |port: &Port| wanted.contains(&port.config);
+        let closed = self.0.iter().filter(|port| !stays(port));
+        let closed = closed.map(|port| port.config.instrument.clone()).collect();
+        self.0.retain(stays);
         closed
     }
 
     /// Opens those of `wanted` that are not open or waited for yet.
     pub(super) fn open(&mut self, wanted: &[PortConfig]) {
         for config in wanted {
-            if !self.tasks.contains_key(&config.instrument) {
-                let task = start(config.clone(), self.sender.clone());
-                self.tasks.insert(config.instrument.clone(), task);
+            if self.of(&config.instrument).is_none() {
+                self.0.push_back(Port::start(config.clone()));
             }
         }
+    }
+
+    fn of(&self, instrument: &str) -> Option<&Port> {
+        let mut ports = self.0.iter();
+        ports.find(|port| *port.instrument == *instrument)
     }
 
     /// Hands bytes to the port of `instrument` to be sent; `false` if it has none, or has so many
     /// requests waiting that it must be stuck.
     pub(super) fn send(&self, instrument: &str, bytes: Vec<u8>) -> bool {
-        self.tasks
-            .get(instrument)
-            .is_some_and(|task| task.requests.try_send(bytes).is_ok())
+        self.of(instrument)
+            .is_some_and(|port| port.requests.try_send(bytes).is_ok())
     }
 
-    /// Whether an event is still wanted: a port that was let go may have left some, even where the
-    /// instrument has another port since.
-    pub(super) fn wants(&self, instrument: &Arc<str>) -> bool {
-        self.tasks
-            .get(&**instrument)
-            .is_some_and(|task| Arc::ptr_eq(&task.instrument, instrument))
-    }
-}
-
-fn start(config: PortConfig, all: Sender<PortEvent>) -> Task {
-    let instrument: Arc<str> = config.instrument.as_str().into();
-    let named = Arc::clone(&instrument);
-    let (sender, mut events) = mpsc::channel(WAITING_MOST);
-    let (requests, asked) = mpsc::channel(REQUESTS_MOST);
-    let rate = BYTES_A_SECOND.max(config.line.baud.saturating_mul(2) / 5);
-    let port = tokio::spawn(serial::run(config.clone(), sender, asked));
-    let forward = tokio::spawn(async move {
-        let mut pace = Pace::new(rate);
-        while let Some(event) = events.recv().await {
-            pace.keep(bytes_of(&event)).await;
-            if all.send((Arc::clone(&named), event)).await.is_err() {
-                return;
+    /// What happens next at any of them, and at whose.
+    pub(super) async fn next(&mut self) -> (Arc<str>, Event) {
+        loop {
+            let now = Instant::now();
+            let ahead = self.0.iter().map(Port::goes_on_at);
+            let held_back = ahead.filter(|moment| *moment > now).min();
+            tokio::select! {
+                biased;
+                event = poll_fn(|context| self.poll(now, context)) => return event,
+                () = until(held_back) => {}
             }
         }
-    });
-    Task {
-        config,
-        instrument,
-        requests,
-        handles: [port, forward],
+    }
+
+    fn poll(&mut self, now: Instant, context: &mut Context<'_>) -> Poll<(Arc<str>, Event)> {
+        for at in 0..self.0.len() {
+            let Some(port) = self.0.get_mut(at).filter(|port| port.goes_on_at() <= now) else {
+                continue;
+            };
+            if let Poll::Ready(Some(event)) = port.events.poll_recv(context) {
+                port.weigh(&event, now);
+                let instrument = Arc::clone(&port.instrument);
+                let served = self.0.remove(at);
+                self.0.extend(served);
+                return Poll::Ready((instrument, event));
+            }
+        }
+        Poll::Pending
+    }
+
+    /// What waits at any of them, without waiting for more.
+    pub(super) fn waiting(&mut self) -> Vec<(Arc<str>, Event)> {
+        let mut waiting = Vec::new();
+        for port in &mut self.0 {
+            while let Ok(event) = port.events.try_recv() {
+                waiting.push((Arc::clone(&port.instrument), event));
+            }
+        }
+        waiting
     }
 }
 
-/// Lets bytes through at a rate.
-struct Pace {
-    bytes_a_second: u32,
-    /// What went through takes until then at that rate.
-    until: Instant,
-}
-
-impl Pace {
-    fn new(bytes_a_second: u32) -> Self {
+impl Port {
+    fn start(config: PortConfig) -> Self {
+        let (sender, events) = mpsc::channel(WAITING_MOST);
+        let (requests, asked) = mpsc::channel(REQUESTS_MOST);
         Self {
-            bytes_a_second,
-            until: Instant::now(),
+            instrument: config.instrument.as_str().into(),
+            bytes_a_second: BYTES_A_SECOND.max(config.line.baud.saturating_mul(2) / 5),
+            task: tokio::spawn(serial::run(config.clone(), sender, asked)),
+            config,
+            requests,
+            events,
+            taken_until: Instant::now(),
         }
     }
 
-    /// Waits until so many bytes more may go through.
-    async fn keep(&mut self, bytes: usize) {
-        let now = Instant::now();
-        let bytes = u32::try_from(bytes).unwrap_or(u32::MAX);
-        self.until = self.until.max(now) + Duration::from_secs(1) * bytes / self.bytes_a_second;
-        if self.until > now + AHEAD {
-            tokio::time::sleep_until(self.until - AHEAD).await;
-        }
+    /// When the next event may be taken.
+    fn goes_on_at(&self) -> Instant {
+        self.taken_until
+            .checked_sub(AHEAD)
+            .unwrap_or(self.taken_until)
+    }
+
+    fn weigh(&mut self, event: &Event, now: Instant) {
+        let bytes = u32::try_from(bytes_of(event)).unwrap_or(u32::MAX);
+        let takes = Duration::from_secs(1) * bytes / self.bytes_a_second;
+        self.taken_until = self.taken_until.max(now) + takes;
     }
 }
 

@@ -3,13 +3,13 @@
 //! A mark moves after what it speaks of is complete and durable elsewhere. A kill between the two gives the
 //! same again: each reading at least once, and `journal` with `seq` tells a double.
 
-use super::WholeFile;
+use crate::durable::{Access, make_folder, put};
 use crate::entry::Seq;
 use rustix::fs::{FlockOperation, OFlags};
 use serde_json::{Value, json};
-use std::fs::{DirBuilder, File, OpenOptions};
-use std::io::{self, Write as _};
-use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
+use std::fs::{File, OpenOptions};
+use std::io;
+use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 
 /// The folder of marks in `state_dir`.
@@ -135,7 +135,7 @@ impl Marks {
             });
         }
         let folder = state_dir.join(FOLDER);
-        make(&folder).map_err(failed("make", &folder))?;
+        make_folder(&folder, 0o700).map_err(failed("make", &folder))?;
         let lock = folder.join(format!("{name}.lock"));
         let flags = i32::try_from(OFlags::NOFOLLOW.bits()).unwrap_or_default();
         let held = OpenOptions::new()
@@ -177,23 +177,9 @@ impl Marks {
 
     /// Puts a mark in the place of the one before, durably.
     pub fn write(&self, mark: &Mark) -> Result<(), MarkError> {
-        let written = WholeFile::create(&self.path, true).and_then(|mut file| {
-            writeln!(file, "{}", mark.to_json())?;
-            file.commit()
-        });
+        let text = format!("{}\n", mark.to_json());
+        let written = put(&self.path, text.as_bytes(), true, Access::Usual);
         written.map_err(failed("write", &self.path))
-    }
-}
-
-/// The folder, with its name durable.
-fn make(folder: &Path) -> io::Result<()> {
-    match DirBuilder::new().mode(0o700).create(folder) {
-        Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Ok(()),
-        Err(error) => Err(error),
-        Ok(()) => match folder.parent() {
-            Some(parent) => File::open(parent)?.sync_all(), // fsync: the folder's name
-            None => Ok(()),
-        },
     }
 }
 

@@ -1,7 +1,6 @@
 //! Readings as files that other programs read.
 //!
-//! In: rows. Out: CSV for people and spreadsheets, Parquet for engines; a [`WholeFile`] appears whole or
-//! not at all, a [`Mark`] remembers how far somebody has been given the journal. And back: a [`Check`] holds
+//! In: rows. Out: CSV for people and spreadsheets, Parquet for engines; a [`Mark`] remembers how far somebody has been given the journal. And back: a [`Check`] holds
 //! a file against the rows and lines that the journal gives.
 //!
 //! - Rows are written as they come, in bounded memory.
@@ -16,14 +15,12 @@ mod csv_table;
 mod mark;
 mod parquet_table;
 mod read;
-mod whole_file;
 
 pub use check::Check;
 pub use csv_table::{CsvTable, guarded, unguarded};
 pub use mark::{Mark, MarkError, Marks, known as known_by_marks};
 pub use parquet_table::ParquetTable;
 pub use read::{Form, Piece, ReadError, pieces};
-pub use whole_file::WholeFile;
 
 use crate::row::Row;
 use std::io;

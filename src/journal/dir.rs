@@ -4,6 +4,7 @@
 //!   what is written ends up where it was looked at.
 
 use super::{JournalError, Storage};
+use crate::durable::make_folder;
 use rustix::fs::{AtFlags, Mode, OFlags};
 use std::fmt;
 use std::fs::File;
@@ -86,7 +87,7 @@ impl Dir {
 
     /// Opens the folder, and makes it (mode 0700) and those above it where they are missing.
     pub fn open_or_make(path: &Path) -> Result<Self, JournalError> {
-        make_folder(path)?;
+        make_folder(path, 0o700).map_err(|cause| io_error("make the folder", path, cause))?;
         Self::open(path)
     }
 
@@ -251,28 +252,6 @@ impl Storage for Dir {
             AtFlags::empty(),
         )?)
     }
-}
-
-/// Makes a folder (mode 0700) where there is none, those above it first, each name made durable.
-pub(super) fn make_folder(path: &Path) -> Result<(), JournalError> {
-    if path.as_os_str().is_empty() || path.symlink_metadata().is_ok() {
-        return Ok(());
-    }
-    let parent = path.parent().unwrap_or(Path::new(""));
-    make_folder(parent)?;
-    let failed = |cause| io_error("make the folder", path, cause);
-    match rustix::fs::mkdir(path, Mode::RWXU) {
-        Ok(()) | Err(rustix::io::Errno::EXIST) => {}
-        Err(errno) => return Err(failed(errno.into())),
-    }
-    let parent = if parent.as_os_str().is_empty() {
-        Path::new(".")
-    } else {
-        parent
-    };
-    File::open(parent)
-        .and_then(|folder| folder.sync_all()) // fsync: the name of the new folder
-        .map_err(failed)
 }
 
 pub(super) fn io_error(action: &'static str, path: &Path, cause: io::Error) -> JournalError {

@@ -3,11 +3,12 @@
 //! It stays the same over restarts, so that a page that is open goes on; to have a new one, take the file
 //! away and start again.
 
+use crate::durable::{Access, put};
 use rustix::fs::{Mode, OFlags};
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
 use std::fs::{self, File};
-use std::io::{self, Read, Write};
+use std::io::{self, Read};
 use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 
@@ -128,14 +129,7 @@ impl Token {
     }
 }
 
-/// Written whole under another name first, so that there is never half a token.
 fn make(path: &Path) -> Result<(), TokenError> {
-    let new = path.with_extension("token.new");
-    match fs::remove_file(&new) {
-        Ok(()) => {}
-        Err(error) if error.kind() == io::ErrorKind::NotFound => {}
-        Err(cause) => return Err(failed("remove", &new)(cause)),
-    }
     let mut bytes = [0; BYTES];
     fill(&mut bytes).map_err(failed("make a token for", path))?;
     let mut text = bytes.iter().fold(String::new(), |mut text, byte| {
@@ -143,14 +137,7 @@ fn make(path: &Path) -> Result<(), TokenError> {
         text
     });
     text.push('\n');
-    let flags = OFlags::WRONLY | OFlags::CREATE | OFlags::EXCL | OFlags::NOFOLLOW | OFlags::CLOEXEC;
-    let file = rustix::fs::open(&new, flags, Mode::RUSR | Mode::WUSR)
-        .map_err(|errno| failed("make", &new)(errno.into()))?;
-    let mut file = File::from(file);
-    file.write_all(text.as_bytes())
-        .and_then(|()| file.sync_all()) // fsync: the token, before it has its name
-        .map_err(failed("write", &new))?;
-    fs::rename(&new, path).map_err(failed("put in place", path))
+    put(path, text.as_bytes(), true, Access::Private).map_err(failed("write", path))
 }
 
 /// From the kernel's generator, which may give less at a time than is asked for.
@@ -174,6 +161,7 @@ fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> Tok
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::io::Write as _;
     use std::os::unix::fs::PermissionsExt;
 
     #[test]

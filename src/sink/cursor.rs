@@ -4,11 +4,11 @@
 //! behind, never lead: after a kill a sink gives some entries again, and none is missing.
 
 use super::{SinkError, cursors, failed};
+use crate::durable::{Access, put};
 use crate::entry::Seq;
-use crate::export::WholeFile;
 use rustix::fs::OFlags;
 use std::fs::OpenOptions;
-use std::io::{self, Read as _, Write as _};
+use std::io::{self, Read as _};
 use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 
@@ -101,10 +101,8 @@ impl SinkCursor {
 
     /// Moves on to `after`, durably.
     pub fn save(&mut self, after: Seq) -> Result<(), SinkError> {
-        let written = WholeFile::create(&self.path, true).and_then(|mut file| {
-            writeln!(file, "{} {after}", self.journal)?;
-            file.commit()
-        });
+        let text = format!("{} {after}\n", self.journal);
+        let written = put(&self.path, text.as_bytes(), true, Access::Usual);
         written.map_err(failed("write", &self.path))?;
         self.after = after;
         Ok(())

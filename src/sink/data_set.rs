@@ -7,18 +7,19 @@
 //! - It is made from the journal and can be made again: stop the daemon, remove `state_dir/sinks/NAME.json`.
 //! - A day of which segments were moved out of the journal keeps the file that it has.
 
-use super::{Place, Sink, SinkError, SinkKind, cursors, failed, make};
+use super::{Place, Sink, SinkError, SinkKind, cursors, failed};
 use crate::config::DataSetConfig;
+use crate::durable::{Access, WholeFile, make_folder, put};
 use crate::entry::ledger::Ledger;
 use crate::entry::{JournalId, Seq, Stamped};
-use crate::export::{ParquetTable, Table as _, WholeFile};
+use crate::export::{ParquetTable, Table as _};
 use crate::journal::Cursor;
 use crate::quantity::WallMicros;
 use crate::row::{Gather, Row};
 use serde_json::{Map, Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
-use std::io::{self, BufWriter, ErrorKind, Write as _};
+use std::io::{self, BufWriter, ErrorKind};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -201,8 +202,8 @@ impl DataSet {
     fn file(&self, part: &Part) -> Result<Written, SinkError> {
         let path = self.path(part);
         let made = || {
-            make(path.parent().unwrap_or(Path::new(".")), 0o755)?;
-            let file = BufWriter::new(WholeFile::create(&path, true)?);
+            make_folder(path.parent().unwrap_or(Path::new(".")), 0o755)?;
+            let file = BufWriter::new(WholeFile::create(&path, true, Access::Usual)?);
             // station and day stand in the path
             let about = [
                 ("journal", self.place.journal.as_str()),
@@ -228,10 +229,8 @@ impl DataSet {
             "from": from.0,
             "days": days,
         });
-        let written = WholeFile::create(&self.cursor, true).and_then(|mut file| {
-            writeln!(file, "{mark}")?;
-            file.commit()
-        });
+        let text = format!("{mark}\n");
+        let written = put(&self.cursor, text.as_bytes(), true, Access::Usual);
         written.map_err(failed("write", &self.cursor))?;
         self.done = self.seen;
         Ok(())

@@ -12,15 +12,16 @@ pub mod log;
 pub mod mqtt;
 
 use crate::config::DataSetConfig;
+use crate::durable::make_folder;
 use crate::entry::{JournalId, Seq, Stamped};
 use crate::journal::{Follow, JournalError, Line, Witness, blocking};
 use crate::quantity::WallMicros;
 use attempts::{Attempts, Tell};
-use std::fs::{DirBuilder, File};
-use std::io::{self, ErrorKind};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::sync::watch;
+use tokio::time::{Instant, sleep_until};
 
 /// A kind of sink.
 #[derive(Debug)]
@@ -127,28 +128,8 @@ pub fn witnesses(state_dir: &Path) -> Vec<Witness> {
 /// The folder of cursors in `state_dir`, made if it is not there.
 fn cursors(state_dir: &Path) -> Result<PathBuf, SinkError> {
     let folder = state_dir.join("sinks");
-    make(&folder, 0o700).map_err(failed("make", &folder))?;
+    make_folder(&folder, 0o700).map_err(failed("make", &folder))?;
     Ok(folder)
-}
-
-/// Makes a folder and those above it, each name durable.
-fn make(folder: &Path, mode: u32) -> io::Result<()> {
-    use std::os::unix::fs::DirBuilderExt as _;
-    if folder.as_os_str().is_empty() || folder.is_dir() {
-        return Ok(());
-    }
-    let parent = folder.parent().unwrap_or(Path::new(""));
-    make(parent, mode)?;
-    match DirBuilder::new().mode(mode).create(folder) {
-        Err(error) if error.kind() != ErrorKind::AlreadyExists => return Err(error),
-        Ok(()) | Err(_) => {}
-    }
-    let parent = if parent.as_os_str().is_empty() {
-        Path::new(".")
-    } else {
-        parent
-    };
-    File::open(parent)?.sync_all() // fsync: the name of the new folder
 }
 
 /// For the status of a sink: when something went wrong.
@@ -182,15 +163,15 @@ pub async fn run(place: Place, mut follow: Follow, mut stopped: watch::Receiver<
         tokio::select! {
             biased;
             _ = stopped.changed() => stopping = true,
-            () = sleep(pause), if pause.is_some() => {}
+            () = until(pause.map(|pause| Instant::now() + pause)) => {}
             () = follow.changed(), if !attempts.is_failing() => {}
         }
     }
 }
 
-async fn sleep(pause: Option<Duration>) {
-    match pause {
-        Some(pause) => tokio::time::sleep(pause).await,
+async fn until(moment: Option<Instant>) {
+    match moment {
+        Some(moment) => sleep_until(moment).await,
         None => std::future::pending().await,
     }
 }

@@ -1,7 +1,7 @@
 //! Where an export goes.
 
 use crate::cli::Failure;
-use crate::export::WholeFile;
+use crate::durable::{Access, WholeFile};
 use std::io::{self, BufWriter, ErrorKind, IsTerminal as _, Write};
 use std::path::Path;
 
@@ -30,7 +30,7 @@ impl Target {
             To::Out(BufWriter::with_capacity(BUFFER, out))
         } else {
             let shown = path.display().to_string();
-            let file = WholeFile::create(path, force)
+            let file = WholeFile::create(path, force, Access::Usual)
                 .map_err(|error| cannot_be_written(&shown, &error))?;
             To::File(BufWriter::with_capacity(BUFFER, file), shown)
         };

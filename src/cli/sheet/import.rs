@@ -11,6 +11,7 @@ use crate::cli::columns::{Columns, count};
 use crate::cli::{Context, Exit, Failure, wire};
 use crate::config::Config;
 use crate::config::import::{self, Ask, ColumnRule, DecimalMark, Separator, Understood, WireUnit};
+use crate::durable::{Access, put};
 use crate::quantity::{Dimension, Quantity, Unit, safe};
 use crate::spec::{Axis, SizingSystem};
 use serde_json::{Map, Value, json};
@@ -363,31 +364,12 @@ fn tell_json(understood: &Understood, out: &mut dyn Write) -> Result<(), Failure
 
 /// Puts the sheet there: whole or not at all, and over nothing unless told.
 fn place(target: &Path, sheet: &str, overwrite: bool) -> Result<(), Failure> {
-    let failed = |error: &io::Error| {
-        Failure::io(format!("cannot write {}", target.display())).because(error)
-    };
-    let mut name = std::ffi::OsString::from(".");
-    name.push(target.file_name().unwrap_or_default());
-    name.push(".new");
-    let beside = target.with_file_name(name);
-    let written = fs::File::create(&beside).and_then(|mut file| {
-        file.write_all(sheet.as_bytes())?;
-        file.sync_all()
-    });
-    let placed = written.and_then(|()| {
-        if overwrite {
-            fs::rename(&beside, target)
-        } else {
-            fs::hard_link(&beside, target) // fails where something is there, whoever put it there when
-        }
-    });
-    let _ = fs::remove_file(&beside); // after a rename it is not there any more
-    placed.map_err(|error| {
+    put(target, sheet.as_bytes(), overwrite, Access::Usual).map_err(|error| {
         if error.kind() == io::ErrorKind::AlreadyExists {
             let there = format!("{} is there already; nothing was written", target.display());
             Failure::usage(there).with_remedy("name another file, or add --overwrite to replace it")
         } else {
-            failed(&error)
+            Failure::io(format!("cannot write {}", target.display())).because(&error)
         }
     })
 }

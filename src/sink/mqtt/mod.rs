@@ -16,7 +16,7 @@ pub use broker::BrokerError;
 
 use super::attempts::{Attempts, Tell};
 use super::cursor::SinkCursor;
-use super::{REMEDY, SinkError, now};
+use super::{REMEDY, SinkError, now, until};
 use crate::config::MqttConfig;
 use crate::entry::Seq;
 use crate::journal::{Follow, Line, blocking};
@@ -141,7 +141,7 @@ impl Outlet<'_> {
                 biased;
                 _ = stopped.changed() => break,
                 () = follow.changed() => {}
-                () = due(lag) => done = done.save().await?,
+                () = until(lag) => done = done.save().await?,
                 () = sleep_until(steady), if self.attempts.is_failing() => {
                     self.attempts.delivered(done.reached);
                 }
@@ -244,12 +244,5 @@ impl Acknowledged {
             Ok(self)
         })
         .await
-    }
-}
-
-async fn due(at: Option<Instant>) {
-    match at {
-        Some(at) => sleep_until(at).await,
-        None => std::future::pending().await,
     }
 }

@@ -48,14 +48,15 @@ pub(super) const ROWS: &[Row] = &[
     pure("row", &["quantity", "spec", "entry"]),
     pure("stats", &["quantity"]),
     pure("report", &["quantity", "spec", "entry", "stats"]),
+    edge("durable", &[]),
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),
-    edge("journal", &["quantity", "entry"]),
-    edge("export", &["quantity", "spec", "entry", "row"]),
+    edge("journal", &["quantity", "entry", "durable"]),
+    edge("export", &["quantity", "spec", "entry", "row", "durable"]),
     edge(
         "sink",
         &[
-            "quantity", "spec", "entry", "message", "row", "config", "journal", "export",
+            "quantity", "spec", "entry", "message", "row", "config", "durable", "journal", "export",
         ],
     ),
     edge(
@@ -65,7 +66,8 @@ pub(super) const ROWS: &[Row] = &[
     edge(
         "page",
         &[
-            "quantity", "spec", "entry", "message", "config", "report", "journal", "clients",
+            "quantity", "spec", "entry", "message", "config", "report", "durable", "journal",
+            "clients",
         ],
     ),
     Row {

@@ -1,7 +1,10 @@
-//! A file that appears whole or not at all: written without a name, synced, and only then named.
+//! A file that appears whole or not at all: written without a name, synced, and only then named. And a folder
+//! whose name is durable.
 //!
 //! Where the file system knows no files without a name, it is written under a hidden one, which a kill
 //! may leave behind; the name itself never shows anything but the whole file.
+
+#![expect(clippy::disallowed_methods, reason = "edge: files and folders")]
 
 use rustix::fs::{AtFlags, CWD, Mode, OFlags};
 use rustix::io::Errno;
@@ -10,6 +13,44 @@ use std::fs::File;
 use std::io::{self, Write};
 use std::os::fd::AsRawFd as _;
 use std::path::{Path, PathBuf};
+
+/// Who may do what with a new file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Access {
+    /// As the process has it for all its files.
+    Usual,
+    /// Its owner alone may read and write it.
+    Private,
+    /// As the file that it replaces, if there is one.
+    Kept,
+}
+
+/// A whole file in one go: `bytes` under the name `path`; see [`WholeFile::create`].
+pub fn put(path: &Path, bytes: &[u8], replaces: bool, access: Access) -> io::Result<()> {
+    let mut file = WholeFile::create(path, replaces, access)?;
+    file.write_all(bytes)?;
+    file.commit()
+}
+
+/// Makes a folder where there is nothing yet, and those above it, each name durable.
+pub fn make_folder(folder: &Path, mode: u32) -> io::Result<()> {
+    if folder.as_os_str().is_empty() || folder.symlink_metadata().is_ok() {
+        return Ok(());
+    }
+    make_folder(folder.parent().unwrap_or(Path::new("")), mode)?;
+    match rustix::fs::mkdir(folder, Mode::from_raw_mode(mode)) {
+        Ok(()) | Err(Errno::EXIST) => {}
+        Err(errno) => return Err(errno.into()),
+    }
+    File::open(above(folder))?.sync_all() // fsync: the name of the new folder
+}
+
+/// The folder that a name stands in.
+fn above(path: &Path) -> &Path {
+    let parent = path.parent();
+    let named = parent.filter(|parent| !parent.as_os_str().is_empty());
+    named.unwrap_or(Path::new("."))
+}
 
 /// A file on its way.
 #[derive(Debug)]
@@ -26,13 +67,11 @@ impl WholeFile {
     /// To be called `path`; a file of this name is `replaced`, else it is an error.
     ///
     /// Fails where there is no such folder, it cannot be written to, or the name is taken.
-    pub fn create(path: &Path, replaces: bool) -> io::Result<Self> {
+    pub fn create(path: &Path, replaces: bool, access: Access) -> io::Result<Self> {
         let name = path.file_name().ok_or(io::ErrorKind::InvalidInput)?;
-        let parent = path
-            .parent()
-            .filter(|parent| !parent.as_os_str().is_empty());
-        let folder = File::open(parent.unwrap_or(Path::new(".")))?;
-        match rustix::fs::statat(&folder, name, AtFlags::SYMLINK_NOFOLLOW) {
+        let folder = File::open(above(path))?;
+        let found = rustix::fs::statat(&folder, name, AtFlags::SYMLINK_NOFOLLOW);
+        match &found {
             Ok(_) if !replaces => return Err(io::ErrorKind::AlreadyExists.into()),
             Ok(found) if !rustix::fs::FileType::from_raw_mode(found.st_mode).is_file() => {
                 return Err(io::Error::other(
@@ -41,14 +80,26 @@ impl WholeFile {
             }
             Ok(_) | Err(_) => {}
         }
-        let (file, hidden) = unnamed(&folder, name)?;
-        Ok(Self {
+        let mode = match access {
+            Access::Usual => 0o666, // less what the umask takes
+            Access::Private | Access::Kept => 0o600,
+        };
+        let (file, hidden) = unnamed(&folder, name, Mode::from_raw_mode(mode))?;
+        let whole = Self {
             file,
             folder,
             name: name.to_owned(),
             hidden,
             replaces,
-        })
+        };
+        match (access, found) {
+            (Access::Kept, Ok(found)) => {
+                let kept = Mode::from_raw_mode(found.st_mode & 0o7777);
+                rustix::fs::fchmod(&whole.file, kept)?;
+            }
+            (Access::Kept | Access::Usual | Access::Private, _) => {}
+        }
+        Ok(whole)
     }
 
     /// Makes it durable, and gives it its name.
@@ -114,8 +165,7 @@ impl Drop for WholeFile {
 }
 
 /// A new file in the folder that nobody else knows, with its hidden name if it needs one.
-fn unnamed(folder: &File, name: &OsStr) -> io::Result<(File, Option<OsString>)> {
-    let mode = Mode::from_raw_mode(0o666); // less what the umask takes
+fn unnamed(folder: &File, name: &OsStr, mode: Mode) -> io::Result<(File, Option<OsString>)> {
     let flags = OFlags::WRONLY | OFlags::CLOEXEC;
     match rustix::fs::openat(folder, ".", flags | OFlags::TMPFILE, mode) {
         Ok(fd) => return Ok((fd.into(), None)),
@@ -160,13 +210,13 @@ mod tests {
     fn nothing_is_seen_before_it_is_whole_and_nothing_stays_of_what_was_given_up() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.csv");
-        let mut file = WholeFile::create(&path, false).unwrap();
+        let mut file = WholeFile::create(&path, false, Access::Usual).unwrap();
         file.write_all(b"half").unwrap();
         assert!(!path.exists());
         drop(file);
         assert_eq!(names(folder.path()), Vec::<OsString>::new());
 
-        let mut file = WholeFile::create(&path, false).unwrap();
+        let mut file = WholeFile::create(&path, false, Access::Usual).unwrap();
         file.write_all(b"whole").unwrap();
         file.commit().unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"whole");
@@ -177,21 +227,34 @@ mod tests {
     fn a_file_is_only_replaced_where_that_was_asked_for_also_if_it_came_meanwhile() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("a.csv");
-        let mut early = WholeFile::create(&path, false).unwrap();
+        let mut early = WholeFile::create(&path, false, Access::Usual).unwrap();
         early.write_all(b"late").unwrap();
         fs::write(&path, "mine").unwrap();
         let taken = |result: io::Result<()>| result.unwrap_err().kind();
         assert_eq!(taken(early.commit()), io::ErrorKind::AlreadyExists);
-        let again = WholeFile::create(&path, false).map(drop);
+        let again = WholeFile::create(&path, false, Access::Usual).map(drop);
         assert_eq!(taken(again), io::ErrorKind::AlreadyExists);
         assert_eq!(fs::read(&path).unwrap(), b"mine");
 
-        let mut file = WholeFile::create(&path, true).unwrap();
+        let mut file = WholeFile::create(&path, true, Access::Usual).unwrap();
         file.write_all(b"new").unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"mine");
         file.commit().unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"new");
         assert_eq!(names(folder.path()), ["a.csv"]);
+    }
+
+    #[test]
+    fn a_private_file_is_its_owners_and_another_is_kept_as_it_was() {
+        use std::os::unix::fs::PermissionsExt as _;
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a");
+        let mode = || fs::metadata(&path).unwrap().permissions().mode() & 0o7777;
+        put(&path, b"1", false, Access::Private).unwrap();
+        assert_eq!(mode(), 0o600);
+        fs::set_permissions(&path, fs::Permissions::from_mode(0o664)).unwrap();
+        put(&path, b"2", true, Access::Kept).unwrap();
+        assert_eq!((mode(), fs::read(&path).unwrap()), (0o664, b"2".to_vec()));
     }
 
     #[test]
@@ -201,7 +264,11 @@ mod tests {
         fs::write(&target, "mine").unwrap();
         std::os::unix::fs::symlink(&target, &link).unwrap();
         for path in [&link, Path::new("/dev/null")] {
-            assert!(WholeFile::create(path, true).is_err(), "{}", path.display());
+            assert!(
+                WholeFile::create(path, true, Access::Usual).is_err(),
+                "{}",
+                path.display()
+            );
         }
         assert_eq!(fs::read(&target).unwrap(), b"mine");
     }
