@@ -23,6 +23,7 @@ pub mod resume;
 pub mod runs;
 mod said;
 mod series;
+pub mod spoken;
 pub mod state;
 #[cfg(test)]
 pub(crate) mod strategies;

@@ -7,11 +7,12 @@
 //! What is unknown is left out, never 0.
 
 use super::reply::Status;
+use crate::entry::spoken::{Spoken, spoken};
 use crate::entry::state::{CountedReading, SeriesState, ZeroState};
 use crate::entry::words::{self, safe};
 use crate::entry::{
     Entry, FrameEntry, Outcome, PortEntry, Reading, SaidEntry, Seq, SeriesEntry, Stamped, Standing,
-    State, reservation,
+    State,
 };
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::{Limits, Verdict};
@@ -390,38 +391,18 @@ fn tone_of(reading: &Reading) -> &'static str {
     }
 }
 
-/// What is read aloud: short, the verdict first.
+/// What is read aloud.
 fn aloud(entry: &Entry) -> Option<String> {
-    match entry {
-        Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) => None,
-        Entry::Frame(entry) => match entry {
-            FrameEntry::Zeroed(zeroed) if zeroed.ok => Some("zero".to_owned()),
-            FrameEntry::Zeroed(zeroed) => Some(format!("zero is off, {}", zeroed.value)),
-            FrameEntry::Reading(reading) => {
-                let said = reading.verdict().map_or("not counted", Verdict::name);
-                Some(format!("{}, {}", said.replace('_', " "), reading.value))
-            }
-            FrameEntry::Unread(_) => None,
-        },
-        Entry::Series(entry) => match entry {
-            SeriesEntry::Completed(completed) => {
-                let outcome = words::outcome(completed.outcome).to_lowercase();
-                let beside = match completed.reservations() {
-                    [] => String::new(),
-                    some => format!(", with reservations: {}", reservation::words(some)),
-                };
-                Some(format!("series {outcome}{beside}"))
-            }
-            SeriesEntry::Alerted(alerted) => Some(safe(&alerted.text)),
-            SeriesEntry::Armed(_)
-            | SeriesEntry::Disarmed(_)
-            | SeriesEntry::Resumed(_)
-            | SeriesEntry::ZeroDue(_)
-            | SeriesEntry::Doubted(_)
-            | SeriesEntry::Retracted(_)
-            | SeriesEntry::Restored(_) => None,
-        },
+    if let Entry::Series(SeriesEntry::Alerted(alerted)) = entry {
+        return Some(safe(&alerted.text));
     }
+    let Spoken { verdict, value, .. } = spoken(entry)?;
+    // That a zero is good says all of its value.
+    let good = matches!(entry, Entry::Frame(FrameEntry::Zeroed(zeroed)) if zeroed.ok);
+    Some(match value {
+        Some(value) if !good => format!("{verdict}, {value}"),
+        Some(_) | None => verdict,
+    })
 }
 
 #[cfg(test)]

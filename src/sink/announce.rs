@@ -5,7 +5,8 @@
 //! in the journal and the log all the same.
 
 use crate::config::PLACEHOLDERS;
-use crate::entry::{Entry, FrameEntry, Reading, SeriesEntry, Stamped, reservation, words};
+use crate::entry::Stamped;
+use crate::entry::spoken::spoken;
 use crate::journal::Follow;
 use crate::quantity::Measured;
 use std::process::Stdio;
@@ -135,57 +136,19 @@ fn filled(argument: &str, saying: &Saying) -> String {
 
 /// What is said of an entry; `None` of most.
 fn saying(stamped: &Stamped) -> Option<[String; PLACEHOLDERS.len()]> {
-    if let Entry::Frame(FrameEntry::Reading(reading)) = &stamped.entry {
-        return Some(of_reading(reading));
-    }
-    if let Entry::Frame(FrameEntry::Zeroed(zeroed)) = &stamped.entry {
-        let verdict = if zeroed.ok { "zero" } else { "zero is off" };
-        let station = zeroed.station.clone();
-        let value = spoken(zeroed.value);
-        return Some([
-            verdict.to_owned(),
-            value,
-            station,
-            String::new(),
-            String::new(),
-        ]);
-    }
-    if let Entry::Series(SeriesEntry::Completed(completed)) = &stamped.entry {
-        let outcome = words::outcome(completed.outcome).to_lowercase();
-        let beside = match completed.reservations() {
-            [] => String::new(),
-            some => format!(", with reservations: {}", reservation::words(some)),
-        };
-        let station = completed.station.clone();
-        let verdict = format!("series {outcome}{beside}");
-        return Some([
-            verdict,
-            String::new(),
-            station,
-            String::new(),
-            String::new(),
-        ]);
-    }
-    None
-}
-
-fn of_reading(reading: &Reading) -> [String; PLACEHOLDERS.len()] {
-    let slot = reading.slot.as_ref();
-    let verdict = slot.and_then(|slot| slot.verdict);
-    let verdict = verdict.map_or("not counted".to_owned(), |verdict| {
-        verdict.name().replace('_', " ")
-    });
-    [
-        verdict,
-        spoken(reading.value),
-        reading.station.clone(),
-        slot.map_or(String::new(), |slot| slot.axis.words()),
-        slot.map_or(String::new(), |slot| slot.piece.to_string()),
-    ]
+    let spoken = spoken(&stamped.entry)?;
+    let slot = spoken.slot;
+    Some([
+        spoken.verdict,
+        spoken.value.map(value).unwrap_or_default(),
+        spoken.station.to_owned(),
+        slot.map(|slot| slot.axis.words()).unwrap_or_default(),
+        slot.map(|slot| slot.piece.to_string()).unwrap_or_default(),
+    ])
 }
 
 /// A minus is said as a word: an argument that begins with one would be taken for an option.
-fn spoken(value: Measured) -> String {
+fn value(value: Measured) -> String {
     let text = value.to_string();
     match text.strip_prefix('-') {
         Some(rest) => format!("minus {rest}"),
@@ -203,7 +166,7 @@ mod tests {
             since: Instant::now(),
             words: [
                 "fail low".to_owned(),
-                spoken("-0.02 mm".parse().unwrap()),
+                value("-0.02 mm".parse().unwrap()),
                 "bench-1".to_owned(),
                 "core crimp height".to_owned(),
                 "3".to_owned(),

@@ -1,0 +1,65 @@
+//! What is said aloud of an entry, by the page and by the program of `announce`: short, the verdict first.
+
+use super::{Entry, FrameEntry, ReadingSlot, SeriesEntry, reservation, words};
+use crate::quantity::Measured;
+use crate::spec::Verdict;
+
+/// What is said of an entry.
+#[derive(Debug, Clone)]
+pub struct Spoken<'e> {
+    /// `pass`, `fail low`, `not counted`, `zero`, `zero is off` or `series accepted`.
+    pub verdict: String,
+    /// The value, if one was measured.
+    pub value: Option<Measured>,
+    /// The station.
+    pub station: &'e str,
+    /// What it was measured for.
+    pub slot: Option<&'e ReadingSlot>,
+}
+
+/// What is said of an entry; `None` of most.
+pub fn spoken(entry: &Entry) -> Option<Spoken<'_>> {
+    match entry {
+        Entry::Frame(FrameEntry::Reading(reading)) => Some(Spoken {
+            verdict: (reading.verdict())
+                .map_or("not counted", Verdict::name)
+                .replace('_', " "),
+            value: Some(reading.value),
+            station: &reading.station,
+            slot: reading.slot.as_ref(),
+        }),
+        Entry::Frame(FrameEntry::Zeroed(zeroed)) => Some(Spoken {
+            verdict: if zeroed.ok { "zero" } else { "zero is off" }.to_owned(),
+            value: Some(zeroed.value),
+            station: &zeroed.station,
+            slot: None,
+        }),
+        Entry::Series(SeriesEntry::Completed(completed)) => {
+            let outcome = words::outcome(completed.outcome).to_lowercase();
+            let beside = match completed.reservations() {
+                [] => String::new(),
+                some => format!(", with reservations: {}", reservation::words(some)),
+            };
+            Some(Spoken {
+                verdict: format!("series {outcome}{beside}"),
+                value: None,
+                station: &completed.station,
+                slot: None,
+            })
+        }
+        Entry::Series(
+            SeriesEntry::Armed(_)
+            | SeriesEntry::Disarmed(_)
+            | SeriesEntry::Resumed(_)
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Doubted(_)
+            | SeriesEntry::Retracted(_)
+            | SeriesEntry::Restored(_)
+            | SeriesEntry::Alerted(_),
+        )
+        | Entry::Frame(FrameEntry::Unread(_))
+        | Entry::Journal(_)
+        | Entry::Port(_)
+        | Entry::Said(_) => None,
+    }
+}
