@@ -184,12 +184,11 @@ async fn moved(
     follow: &mut Follow,
     stopping: bool,
 ) -> Result<(Box<dyn Sink>, bool), SinkError> {
-    let mut sink = match open {
-        Some(sink) => sink,
-        None => {
-            let place = place.clone();
-            blocking(move || (kind.open)(&place)).await?
-        }
+    let mut sink = if let Some(sink) = open {
+        sink
+    } else {
+        let place = place.clone();
+        blocking(move || (kind.open)(&place)).await?
     };
     follow.go_to(sink.after());
     let lines = follow.lines().await?;
