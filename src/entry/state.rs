@@ -404,7 +404,8 @@ impl State {
 }
 
 impl Tally {
-    pub(super) fn of(&mut self, verdict: Verdict) -> &mut u32 {
+    /// The count of this verdict.
+    pub fn of(&mut self, verdict: Verdict) -> &mut u32 {
         match verdict {
             Verdict::Pass => &mut self.passed,
             Verdict::FailLow | Verdict::FailHigh => &mut self.failed,

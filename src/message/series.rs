@@ -3,10 +3,10 @@
 use super::armed::{ArmedMessage, TallyMessage};
 use super::state::LastMessage;
 use crate::entry::block_error::BlockError;
-use crate::entry::history::{ClosedSeries, Fate, fate};
+use crate::entry::history::Listed;
+use crate::entry::ledger::{Disposition, Whole};
 use crate::entry::lowest::Lowest;
-use crate::entry::state::SeriesState;
-use crate::entry::{Reservation, Seq, Stamped, words};
+use crate::entry::{Reservation, Stamped, words};
 use serde::Serialize;
 
 /// A series, open or closed.
@@ -125,17 +125,6 @@ pub struct ReadingMessage {
 }
 
 impl SeriesMessage {
-    /// Of a closed series.
-    pub fn closed(closed: &ClosedSeries) -> Self {
-        Self {
-            closed: Some(closed.at.to_string()),
-            outcome: Some(closed.outcome.name()),
-            reservations: closed.reservations.iter().map(|one| one.name()).collect(),
-            tally: closed.tally.into(),
-            ..Self::open(&closed.series)
-        }
-    }
-
     /// ` (calibration overdue)`: what stands beside its outcome.
     pub fn beside(&self) -> String {
         let all = Reservation::ALL.into_iter();
@@ -145,21 +134,26 @@ impl SeriesMessage {
         words::beside(&beside)
     }
 
-    /// Of an open one.
-    pub fn open(series: &SeriesState) -> Self {
+    /// Without its readings.
+    pub fn new(Listed { series, state }: &Listed) -> Self {
+        let closed = series.closed.as_ref();
+        let completed = closed.map(|closed| &closed.completed);
+        let reservations = completed.map_or(&[][..], |completed| completed.reservations());
         Self {
             kind: "series",
-            series: series.id.0,
-            station: series.spec.station.clone(),
-            opened: series.since.to_string(),
-            closed: None,
-            outcome: None,
-            reservations: Vec::new(),
-            tally: series.tally.into(),
-            operator: series.spec.operator.clone(),
-            armed: ArmedMessage::new(series),
-            lowest: Lowest::of(series).as_ref().map(LowestMessage::new),
-            block_errors: BlockError::of(series)
+            series: state.id.0,
+            station: state.spec.station.clone(),
+            opened: state.since.to_string(),
+            closed: closed.map(|closed| closed.at.to_string()),
+            outcome: completed.map(|completed| completed.outcome.name()),
+            reservations: reservations.iter().map(|one| one.name()).collect(),
+            tally: completed
+                .map_or(state.tally, |completed| completed.tally)
+                .into(),
+            operator: state.spec.operator.clone(),
+            armed: ArmedMessage::new(state),
+            lowest: Lowest::of(state).as_ref().map(LowestMessage::new),
+            block_errors: BlockError::of(state)
                 .iter()
                 .map(BlockErrorMessage::new)
                 .collect(),
@@ -167,34 +161,28 @@ impl SeriesMessage {
         }
     }
 
-    /// With its readings, from all entries about it.
-    #[must_use]
-    pub fn with_readings(mut self, entries: &[Stamped]) -> Self {
-        self.readings = Some(
-            entries
-                .iter()
-                .filter_map(|stamped| ReadingMessage::new(stamped, entries))
-                .collect(),
-        );
-        self
+    /// With its readings, out of all entries about it.
+    pub fn with_readings(listed: &Listed, entries: &[Stamped]) -> Self {
+        let readings = entries.iter().filter_map(|stamped| {
+            let whole = Whole::of(stamped)?;
+            Some(ReadingMessage {
+                at: stamped.at.to_string(),
+                fate: fate(listed.series.disposition(stamped.seq)),
+                reading: LastMessage::new(stamped.seq, &whole.reading),
+            })
+        });
+        Self {
+            readings: Some(readings.collect()),
+            ..Self::new(listed)
+        }
     }
 }
 
-impl ReadingMessage {
-    fn new(stamped: &Stamped, entries: &[Stamped]) -> Option<Self> {
-        let reading = stamped.entry.reading()?;
-        Some(Self {
-            at: stamped.at.to_string(),
-            fate: name(fate(entries, Seq(stamped.seq.0))),
-            reading: LastMessage::new(stamped.seq, reading),
-        })
-    }
-}
-
-const fn name(fate: Fate) -> &'static str {
-    match fate {
-        Fate::Stands => "stands",
-        Fate::Doubted => "doubted",
-        Fate::Retracted => "retracted",
+/// What became of a reading since it was entered.
+const fn fate(disposition: Option<Disposition>) -> &'static str {
+    match disposition {
+        None | Some(Disposition::Counted | Disposition::NotCounted(_)) => "stands",
+        Some(Disposition::Doubted(_)) => "doubted",
+        Some(Disposition::Retracted(_)) => "retracted",
     }
 }

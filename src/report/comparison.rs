@@ -61,7 +61,7 @@ impl Group {
 
     /// The group of a reading.
     fn of(self, facts: &Facts, row: &Row) -> String {
-        let spec = &facts.record.spec;
+        let spec = &facts.record.series.spec;
         let tool = spec.tool.as_ref();
         let known = match self {
             Self::Tool => tool.map(|tool| tool.id.clone()),
@@ -69,7 +69,7 @@ impl Group {
             Self::Operator => row.operator.clone(),
             Self::Instrument => Some(row.reading.instrument.clone()),
             Self::Station => Some(spec.station.clone()),
-            Self::Series => Some(facts.record.id.to_string()),
+            Self::Series => Some(facts.record.series.id.to_string()),
             Self::Day => row.at.to_string().get(..10).map(str::to_owned),
         };
         known.unwrap_or_else(|| "none named".to_owned())
@@ -106,7 +106,11 @@ pub struct Compared {
 
 /// Every axis of which there are at least two groups, in the order in which they come up.
 pub(super) fn compared(series: &[Facts], compare: &Compare, only: Option<&str>) -> Vec<Compared> {
-    let axes = || series.iter().flat_map(|facts| &facts.record.spec.axes);
+    let axes = || {
+        series
+            .iter()
+            .flat_map(|facts| &facts.record.series.spec.axes)
+    };
     let mut names: Vec<&AxisName> = Vec::new();
     for axis in axes().filter(|axis| only.is_none_or(|only| only == axis.name.as_str())) {
         if !names.contains(&&axis.name) {
@@ -126,12 +130,12 @@ fn of_axis(
     let mut limits: Vec<&Limits> = Vec::new();
     let mut crimps = BTreeSet::new();
     for facts in series {
-        let Some(axis) = facts.record.spec.axis(name) else {
+        let Some(axis) = facts.record.series.spec.axis(name) else {
             continue;
         };
         take(facts, axis, compare.by, &mut pools);
         limits.push(&axis.limits);
-        let crimp = facts.record.spec.subject.crimp();
+        let crimp = facts.record.series.spec.subject.crimp();
         crimps.insert(crimp.map(|crimp| (crimp.terminal.clone(), crimp.wire.area)));
     }
     let place = |wanted: &String| pools.iter().position(|(known, _)| known == wanted);

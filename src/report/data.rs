@@ -4,7 +4,7 @@
 
 use super::comparison::{Compare, Group};
 use super::facts::{Facts, Row};
-use super::{LAYOUT, Report, words};
+use super::{LAYOUT, Report};
 use crate::entry::{JournalId, Seq};
 use crate::quantity::{Dimension, Quantity, WallMicros};
 use serde_json::{Value, json};
@@ -124,11 +124,11 @@ pub(super) fn text(value: &Value) -> String {
 }
 
 fn series(facts: &Facts) -> Value {
-    let (record, spec) = (&facts.record, &facts.record.spec);
+    let (record, spec) = (&facts.record, &facts.record.series.spec);
     let mut object = json!({
-        "series": record.id.0,
+        "series": record.series.id.0,
         "station": spec.station,
-        "opened": record.opened.to_string(),
+        "opened": record.series.opened.to_string(),
         "outcome": facts.outcome().map_or("open", crate::entry::Outcome::name),
         "reservations": facts.reservations().iter().map(|one| one.name()).collect::<Vec<_>>(),
         "purpose": spec.purpose.name(),
@@ -152,7 +152,11 @@ fn series(facts: &Facts) -> Value {
         [
             (
                 "closed",
-                record.closed.as_ref().map(|(at, _)| json!(at.to_string())),
+                record
+                    .series
+                    .closed
+                    .as_ref()
+                    .map(|closed| json!(closed.at.to_string())),
             ),
             ("plan", spec.plan.as_ref().map(|plan| json!(plan))),
             ("terminal", crimp.map(|crimp| json!(crimp.terminal))),
@@ -191,13 +195,12 @@ fn reading(row: &Row) -> Value {
         Quantity::Length(_) => "value_nm",
         Quantity::Force(_) => "value_mn",
     };
-    let standing = words::fate(row).map_or("counted", |(word, _)| word);
     let mut object = json!({
         "seq": row.seq.0,
         "at": row.at.to_string(),
         base: row.base(),
         "value": value.to_string(),
-        "standing": standing.replace(' ', "_"),
+        "standing": row.standing(),
         "instrument": row.reading.instrument,
     });
     let slot = row.slot();

@@ -4,15 +4,14 @@
 //! are made of. Nothing is judged here: a verdict is that of the entry.
 
 use super::gather::Record;
+use crate::entry::ledger::{Disposition, Whole};
 use crate::entry::{
-    Doubted, Entry, FrameEntry, Means, NotCounted, OperatorSaid, Outcome, Reading, ReadingSlot,
-    Reservation, Restored, Resumed, Retracted, SaidEntry, Seq, SeriesEntry, Stamped, Standing,
+    Entry, FrameEntry, Outcome, Reading, ReadingSlot, Reservation, Seq, SeriesEntry, Standing,
     Tally, Zeroed,
 };
 use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 use crate::spec::{ArmedAxis, ArmedSubject, Verdict};
 use crate::stats::{Limits, Sample, Undefined};
-use std::collections::HashMap;
 use std::sync::Arc;
 
 /// A series with what became of each of its readings.
@@ -40,42 +39,26 @@ pub struct Row {
     /// Who measured.
     pub operator: Option<String>,
     /// What became of it.
-    pub fate: Fate,
-}
-
-/// What became of a reading.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Fate {
-    /// It counts.
-    Counts(Verdict),
-    /// A zero no longer vouches for it.
-    Doubted {
-        /// The entry that says so.
-        by: Seq,
-        /// Why.
-        reason: String,
-    },
-    /// The operator retracted it.
-    Retracted {
-        /// The entry that says so.
-        by: Seq,
-        /// By what means.
-        means: Option<Means>,
-        /// Why, if it was said.
-        reason: Option<String>,
-    },
-    /// It never counted.
-    NotCounted {
-        /// Why.
-        reason: NotCounted,
-        /// What it may be instead.
-        hint: Option<String>,
-    },
-    /// It was entered without a verdict.
-    Unjudged,
+    pub disposition: Disposition,
 }
 
 impl Row {
+    /// Every reading of a series, and those at its station that were measured for nothing while it was open.
+    pub fn all(record: &Record) -> impl Iterator<Item = Self> {
+        let series = &record.series;
+        let readings = record.entries.iter();
+        let readings = readings.filter_map(|one| Some((one.seq, Whole::of(one)?)));
+        readings.map(|(seq, Whole { at, reading })| Self {
+            seq,
+            at,
+            operator: series.operator(seq).map(str::to_owned),
+            disposition: series
+                .disposition(seq)
+                .unwrap_or_else(|| Disposition::from(&reading.standing)),
+            reading,
+        })
+    }
+
     /// What it was measured for.
     pub fn slot(&self) -> Option<&ReadingSlot> {
         self.reading.slot.as_ref()
@@ -83,12 +66,23 @@ impl Row {
 
     /// Its verdict, if it counts.
     pub fn verdict(&self) -> Option<Verdict> {
-        match self.fate {
-            Fate::Counts(verdict) => Some(verdict),
-            Fate::Doubted { .. }
-            | Fate::Retracted { .. }
-            | Fate::NotCounted { .. }
-            | Fate::Unjudged => None,
+        let counts = self.disposition == Disposition::Counted;
+        self.slot().filter(|_| counts)?.verdict
+    }
+
+    /// As in data; what was entered without a verdict is in no figure.
+    pub fn standing(&self) -> &'static str {
+        if self.disposition == Disposition::Counted && self.verdict().is_none() {
+            return "not_counted";
+        }
+        self.disposition.name()
+    }
+
+    /// What it may be instead, in words, where it never counted.
+    pub fn hint(&self) -> Option<&String> {
+        match &self.reading.standing {
+            Standing::Counted => None,
+            Standing::NotCounted { hint, .. } => hint.as_ref(),
         }
     }
 
@@ -101,56 +95,43 @@ impl Row {
 impl Facts {
     /// Of all that was said about a series.
     pub fn of(record: Record) -> Self {
-        let fallen = fallen(&record.entries);
-        let mut operator = record.spec.operator.clone();
-        let mut operators: Vec<String> = operator.iter().cloned().collect();
-        let mut readings = Vec::new();
-        for stamped in &record.entries {
-            if let Entry::Said(SaidEntry::OperatorSaid(OperatorSaid { operator: said, .. }))
-            | Entry::Series(SeriesEntry::Resumed(Resumed {
-                operator: Some(said),
-                ..
-            })) = &stamped.entry
-            {
-                operator = Some(said.clone());
-                if !operators.contains(said) {
-                    operators.push(said.clone());
-                }
-            } else if let Entry::Frame(FrameEntry::Reading(reading)) = &stamped.entry {
-                let fate = fallen.get(&stamped.seq).cloned();
-                readings.push(Row {
-                    seq: stamped.seq,
-                    at: stamped.at,
-                    reading: Arc::clone(reading),
-                    operator: operator.clone(),
-                    fate: fate.unwrap_or_else(|| as_entered(reading)),
-                });
-            }
-        }
+        let readings: Vec<Row> = Row::all(&record).collect();
+        let operators = record.series.operators().into_iter();
         Self {
             tally: tally(&readings),
-            record,
+            operators: operators.map(str::to_owned).collect(),
             readings,
-            operators,
+            record,
         }
     }
 
     /// What takes from its weight.
     pub fn reservations(&self) -> &[Reservation] {
-        let closed = self.record.closed.as_ref();
-        closed.map_or(&[], |(_, completed)| completed.reservations())
+        let closed = self.record.series.closed.as_ref();
+        closed.map_or(&[], |closed| closed.completed.reservations())
     }
 
     /// What came out; `None` while it is open.
     pub fn outcome(&self) -> Option<Outcome> {
-        let closed = self.record.closed.as_ref();
-        closed.map(|(_, completed)| completed.outcome)
+        let closed = self.record.series.closed.as_ref();
+        closed.map(|closed| closed.completed.outcome)
+    }
+
+    /// What is said of it in this entry.
+    pub fn said_in(&self, seq: Seq) -> Option<&SeriesEntry> {
+        let entries = &self.record.entries;
+        let at = entries.binary_search_by_key(&seq, |stamped| stamped.seq);
+        if let Entry::Series(entry) = &entries.get(at.ok()?)?.entry {
+            Some(entry)
+        } else {
+            None
+        }
     }
 
     /// How many readings make it full.
     pub fn slots(&self) -> u64 {
-        let axes = u64::try_from(self.record.spec.axes.len()).unwrap_or(u64::MAX);
-        axes.saturating_mul(self.record.spec.pieces.into())
+        let axes = u64::try_from(self.record.series.spec.axes.len()).unwrap_or(u64::MAX);
+        axes.saturating_mul(self.record.series.spec.pieces.into())
     }
 
     /// Its zeros with those that opened it, in order.
@@ -174,7 +155,7 @@ impl Facts {
 
     /// Gauge blocks are measured, not crimps.
     pub fn is_of_blocks(&self) -> bool {
-        matches!(self.record.spec.subject, ArmedSubject::Blocks(_))
+        matches!(self.record.series.spec.subject, ArmedSubject::Blocks(_))
     }
 
     /// The unit in which an axis is told: that of its readings, else of its limits.
@@ -209,7 +190,7 @@ impl Pool {
         let unit = *self.unit.get_or_insert(shown_in);
         self.is_mixed |= unit.dimension() != shown_in.dimension();
         self.bases.push(row.base());
-        let known = facts.record.spec.instrument(&row.reading.instrument);
+        let known = facts.record.series.spec.instrument(&row.reading.instrument);
         let steps = self
             .step
             .into_iter()
@@ -241,63 +222,16 @@ pub(super) fn is_pull(axis: &ArmedAxis) -> bool {
     axis.limits.dimension() == Dimension::Force && axis.limits.upper().is_none()
 }
 
-fn fallen(entries: &[Stamped]) -> HashMap<Seq, Fate> {
-    let mut fallen = HashMap::new();
-    for stamped in entries {
-        if let Entry::Series(SeriesEntry::Doubted(Doubted {
-            readings, reason, ..
-        })) = &stamped.entry
-        {
-            for seq in readings {
-                fallen.entry(*seq).or_insert_with(|| Fate::Doubted {
-                    by: stamped.seq,
-                    reason: reason.clone(),
-                });
-            }
-        } else if let Entry::Series(SeriesEntry::Retracted(Retracted {
-            reading,
-            by,
-            reason,
-            ..
-        })) = &stamped.entry
-        {
-            fallen.entry(*reading).or_insert(Fate::Retracted {
-                by: stamped.seq,
-                means: *by,
-                reason: reason.clone(),
-            });
-        } else if let Entry::Series(SeriesEntry::Restored(Restored { reading, .. })) =
-            &stamped.entry
-        {
-            fallen.remove(reading);
-        }
-    }
-    fallen
-}
-
-fn as_entered(reading: &Reading) -> Fate {
-    match &reading.standing {
-        Standing::NotCounted { reason, hint } => Fate::NotCounted {
-            reason: *reason,
-            hint: hint.clone(),
-        },
-        Standing::Counted => {
-            let verdict = reading.verdict();
-            verdict.map_or(Fate::Unjudged, Fate::Counts)
-        }
-    }
-}
-
 fn tally(readings: &[Row]) -> Tally {
     let mut tally = Tally::default();
     for row in readings {
-        let count = match row.fate {
-            Fate::Counts(Verdict::Pass) => &mut tally.passed,
-            Fate::Counts(Verdict::FailLow | Verdict::FailHigh) => &mut tally.failed,
-            Fate::Counts(Verdict::UnsureLow | Verdict::UnsureHigh) => &mut tally.unsure,
-            Fate::Doubted { .. } => &mut tally.doubted,
-            Fate::Retracted { .. } => &mut tally.retracted,
-            Fate::NotCounted { .. } | Fate::Unjudged => &mut tally.not_counted,
+        let count = match (row.disposition, row.verdict()) {
+            (Disposition::Counted, Some(verdict)) => tally.of(verdict),
+            (Disposition::Doubted(_), _) => &mut tally.doubted,
+            (Disposition::Retracted(_), _) => &mut tally.retracted,
+            (Disposition::NotCounted(_), _) | (Disposition::Counted, None) => {
+                &mut tally.not_counted
+            }
         };
         *count = count.saturating_add(1);
     }

@@ -19,7 +19,7 @@ mod picture;
 mod words;
 
 pub use data::Made;
-pub use facts::{Facts, Fate, Row};
+pub use facts::{Facts, Row};
 pub use gather::{Gathered, Gathering, Record, Verification, Wants};
 
 use comparison::{Compare, Compared};

@@ -1,8 +1,9 @@
 //! What a report says in words: times, deviations, outcomes, fates.
 
-use super::facts::{Facts, Fate, Row};
+use super::facts::{Facts, Row};
+use crate::entry::ledger::Disposition;
 use crate::entry::words::{after, tally};
-use crate::entry::{Outcome, ZeroRole};
+use crate::entry::{Outcome, SeriesEntry, ZeroRole};
 use crate::quantity::{Decimal, Quantity, Unit, WallMicros};
 use crate::spec::wire as gauges;
 use crate::spec::{Decision, Order, Purpose, Verdict, WireSize, ZeroPolicy};
@@ -99,7 +100,7 @@ pub(super) const fn outcome(
 pub(super) fn outcome_sentence(facts: &Facts) -> String {
     let tally = facts.tally;
     let counted = tally.passed + tally.failed + tally.unsure;
-    let pieces = match (facts.is_of_blocks(), facts.record.spec.pieces) {
+    let pieces = match (facts.is_of_blocks(), facts.record.series.spec.pieces) {
         (true, _) => String::new(),
         (false, 1) => " of 1 piece".to_owned(),
         (false, pieces) => format!(" of {pieces} pieces"),
@@ -140,25 +141,36 @@ pub(super) fn tallied(facts: &Facts) -> String {
 }
 
 /// Why a reading does not count, in words; `None` if it does.
-pub(super) fn fate(row: &Row) -> Option<(&'static str, String)> {
-    let hinted = |hint: &Option<String>| {
-        hint.as_deref()
-            .map_or(String::new(), |hint| format!(": {hint}"))
-    };
-    match &row.fate {
-        Fate::Counts(_) => None,
-        Fate::Doubted { by, reason } => Some(("doubted", format!("{reason} (entry {by})"))),
-        Fate::Retracted { by, means, reason } => {
-            let means = means.map_or(String::new(), |means| format!(", {}", means.words()));
-            let reason = hinted(reason);
-            let told = format!("by the operator{means}{reason} (entry {by})");
-            Some(("retracted", told))
+pub(super) fn why_not_counted(facts: &Facts, row: &Row) -> Option<String> {
+    let hinted = |hint: Option<&String>| hint.map_or(String::new(), |hint| format!(": {hint}"));
+    match row.disposition {
+        Disposition::Counted if row.verdict().is_some() => None,
+        Disposition::Counted => Some("entered without a verdict".to_owned()),
+        Disposition::NotCounted(reason) => {
+            let words = reason.name().replace('_', " ");
+            Some(format!("{words}{}", hinted(row.hint())))
         }
-        Fate::NotCounted { reason, hint } => Some((
-            "not counted",
-            format!("{}{}", reason.name().replace('_', " "), hinted(hint)),
-        )),
-        Fate::Unjudged => Some(("not counted", "entered without a verdict".to_owned())),
+        Disposition::Doubted(by) => {
+            let reason = if let Some(SeriesEntry::Doubted(doubted)) = facts.said_in(by) {
+                doubted.reason.as_str()
+            } else {
+                ""
+            };
+            Some(format!("{reason} (entry {by})"))
+        }
+        Disposition::Retracted(by) => {
+            let said = facts.said_in(by);
+            let (means, reason) = if let Some(SeriesEntry::Retracted(retracted)) = said {
+                (retracted.by, retracted.reason.as_ref())
+            } else {
+                (None, None)
+            };
+            let means = means.map_or(String::new(), |means| format!(", {}", means.words()));
+            Some(format!(
+                "by the operator{means}{} (entry {by})",
+                hinted(reason)
+            ))
+        }
     }
 }
 

@@ -5,9 +5,10 @@ use crate::golden;
 use crate::report::made;
 use crate::station::desk::{Desk, plan};
 use std::fmt::Write as _;
-use tallyjaw::entry::history::{Fate, History, fate};
-use tallyjaw::entry::{Entry, FrameEntry, Stamped, Standing, Tally};
-use tallyjaw::spec::{Plan, Verdict};
+use tallyjaw::entry::history::{Listed, OneSeries};
+use tallyjaw::entry::ledger::{Disposition, Series, Whole};
+use tallyjaw::entry::{Stamped, Tally};
+use tallyjaw::spec::Plan;
 
 #[test]
 fn lists_cards_and_refusals_read_as_they_were_written() {
@@ -45,22 +46,19 @@ fn lists_cards_and_refusals_read_as_they_were_written() {
 }
 
 /// How readings of a series came out, told from its list.
-fn listed(entries: &[Stamped]) -> Tally {
+fn listed(series: &Series<()>, entries: &[Stamped]) -> Tally {
     let mut tally = Tally::default();
     for stamped in entries {
-        let Entry::Frame(FrameEntry::Reading(reading)) = &stamped.entry else {
+        let Some(Whole { reading, .. }) = Whole::of(stamped) else {
             continue;
         };
-        let verdict = reading.verdict();
-        let place = match (&reading.standing, fate(entries, stamped.seq), verdict) {
-            (Standing::NotCounted { .. }, ..) => &mut tally.not_counted,
-            (Standing::Counted, Fate::Doubted, _) => &mut tally.doubted,
-            (Standing::Counted, Fate::Retracted, _) => &mut tally.retracted,
-            (Standing::Counted, Fate::Stands, Some(Verdict::Pass)) => &mut tally.passed,
-            (Standing::Counted, Fate::Stands, Some(Verdict::FailLow | Verdict::FailHigh)) => {
-                &mut tally.failed
-            }
-            (Standing::Counted, Fate::Stands, _) => &mut tally.unsure,
+        let verdict = reading.slot.as_ref().and_then(|slot| slot.verdict);
+        let place = match (series.disposition(stamped.seq), verdict) {
+            (None | Some(Disposition::NotCounted(_)), _) => &mut tally.not_counted,
+            (Some(Disposition::Doubted(_)), _) => &mut tally.doubted,
+            (Some(Disposition::Retracted(_)), _) => &mut tally.retracted,
+            (Some(Disposition::Counted), Some(verdict)) => tally.of(verdict),
+            (Some(Disposition::Counted), None) => panic!("{stamped:?} counts without a verdict"),
         };
         *place += 1;
     }
@@ -85,25 +83,21 @@ fn every_reading_that_a_tally_counts_is_listed() {
         desk.press(value);
     }
     journals.push(desk.entries);
-    let (mut series, mut not_counted) = (0, 0);
+    let (mut count, mut not_counted) = (0, 0);
     for entries in journals {
         let armed = entries.iter().filter(|one| one.entry.kind() == "armed");
         for id in armed.map(|stamped| stamped.seq) {
-            let mut history = History::new(Some(id));
-            for stamped in &entries {
-                history.apply(stamped);
-            }
-            let closed = history.closed().iter().find(|one| one.series.id == id);
-            let tally = match closed {
-                Some(closed) => closed.tally,
-                None => history.open().find(|one| one.id == id).unwrap().tally,
-            };
-            assert_eq!(listed(history.entries()), tally, "series {id}");
-            series += 1;
+            let mut one = OneSeries::new(id);
+            entries.iter().for_each(|stamped| one.take(stamped));
+            let (Listed { series, state }, entries) = one.finish().unwrap();
+            let closed = series.closed.as_ref();
+            let tally = closed.map_or(state.tally, |closed| closed.completed.tally);
+            assert_eq!(listed(&series, &entries), tally, "series {id}");
+            count += 1;
             not_counted += tally.not_counted;
         }
     }
-    assert!(series > 15 && not_counted >= 5, "{series} {not_counted}");
+    assert!(count > 15 && not_counted >= 5, "{count} {not_counted}");
 }
 
 /// Runs the list on a pseudo-terminal of eight lines, with a pager that numbers what it is given.

@@ -15,6 +15,7 @@ mod search;
 pub(super) use search::{Reached, Search, Take, time_of};
 
 use super::Failure;
+use crate::entry::history::Listed;
 use crate::entry::{Reading, Seq};
 use crate::quantity::{Area, WallMicros};
 use crate::spec::wire::resolve;
@@ -212,22 +213,18 @@ impl Filter<'_> {
     }
 
     /// Whether a series was open in the time that is asked for, and any reading of it can match.
-    pub(super) fn could_match(
-        &self,
-        (id, spec): (Seq, &ArmedSpec),
-        (opened, closed): (WallMicros, Option<WallMicros>),
-        took_over: &[String],
-    ) -> bool {
+    pub(super) fn could_match(&self, Listed { series, state }: &Listed) -> bool {
+        let closed = series.closed.as_ref().map(|closed| closed.at);
         let is_asked = |(option, value): &(&QueryOption, String)| match &option.selects {
-            Selects::Reading { any, .. } => any(spec, took_over).contains(&value.as_str()),
+            Selects::Reading { any, .. } => any(series).contains(&value.as_str()),
             Selects::Since => {
                 let since = self.since;
                 since.is_none_or(|since| closed.is_none_or(|closed| closed >= since))
             }
-            Selects::Until => self.until.is_none_or(|until| opened < until),
+            Selects::Until => self.until.is_none_or(|until| state.since < until),
             Selects::Series(_) | Selects::Wire | Selects::Sizing => true,
         };
-        self.series(id, spec) && self.query.asked.iter().all(is_asked)
+        self.series(series.id, &series.spec) && self.query.asked.iter().all(is_asked)
     }
 
     /// Whether a reading of a matching series matches, its time apart.

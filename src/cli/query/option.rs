@@ -6,6 +6,7 @@
 
 use crate::cli::wire;
 use crate::entry::Reading;
+use crate::entry::ledger::Series;
 use crate::quantity::WallMicros;
 use crate::spec::{ArmedSpec, ArmedSubject, Purpose};
 
@@ -29,10 +30,10 @@ pub(in crate::cli) struct QueryOption {
 pub(super) enum Selects {
     /// A series, by what it was armed with.
     Series(fn(&ArmedSpec) -> Option<&str>),
-    /// A reading by itself; and all that readings of a series can have, those who took over apart.
+    /// A reading by itself; and all that readings of a series can have.
     Reading {
         each: for<'r> fn(&Told<'r>) -> Option<&'r str>,
-        any: for<'s> fn(&'s ArmedSpec, &'s [String]) -> Vec<&'s str>,
+        any: for<'s> fn(&'s Series<()>) -> Vec<&'s str>,
     },
     /// A series, by the size of its wire.
     Wire,
@@ -71,7 +72,10 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         parse: text,
         selects: Selects::Reading {
             each: |told| Some(told.axis),
-            any: |spec, _| spec.axes.iter().map(|axis| axis.name.as_str()).collect(),
+            any: |series| {
+                let axes = series.spec.axes.iter();
+                axes.map(|axis| axis.name.as_str()).collect()
+            },
         },
         loose: None,
     },
@@ -125,10 +129,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         parse: text,
         selects: Selects::Reading {
             each: |told| told.operator,
-            any: |spec, took_over| {
-                let all = spec.operator.iter().chain(took_over);
-                all.map(String::as_str).collect()
-            },
+            any: Series::operators,
         },
         loose: None,
     },
@@ -139,8 +140,8 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         parse: text,
         selects: Selects::Reading {
             each: |told| Some(told.instrument),
-            any: |spec, _| {
-                let instruments = spec.instruments.iter();
+            any: |series| {
+                let instruments = series.spec.instruments.iter();
                 instruments.map(|one| one.name.as_str()).collect()
             },
         },

@@ -155,7 +155,7 @@ fn tell(
         let series: Vec<u64> = report
             .series
             .iter()
-            .map(|facts| facts.record.id.0)
+            .map(|facts| facts.record.series.id.0)
             .collect();
         let line = json!({
             "kind": "report", "file": whole, "bytes": bytes, "series": series,
@@ -169,7 +169,7 @@ fn tell(
         writeln!(
             out,
             "series {}: {outcome}, {}",
-            facts.record.id,
+            facts.record.series.id,
             words::tally(facts.tally)
         )?;
     }
@@ -204,7 +204,7 @@ fn name(report: &Report) -> String {
     let ids = report
         .series
         .iter()
-        .map(|facts| facts.record.id.to_string());
+        .map(|facts| facts.record.series.id.to_string());
     match report.series.len() {
         ..=NAMED => format!("series-{}.html", ids.collect::<Vec<_>>().join("-")),
         several => format!("{several}-series.html"),

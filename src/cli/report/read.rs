@@ -7,7 +7,7 @@ use crate::config::DaemonConfig;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::report::check::{Difference, Overlooked};
-use crate::report::{Facts, Gathered, Gathering, Made, Record};
+use crate::report::{Gathered, Gathering, Made, Record, Row};
 use std::ops::ControlFlow;
 
 /// Everything about the series that the query asks for.
@@ -33,7 +33,12 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
                 .with_remedy("list them: tallyjaw series"),
         );
     }
-    let left_out = |id: &&u64| gathered.series.iter().all(|record| record.id.0 != **id);
+    let left_out = |id: &&u64| {
+        gathered
+            .series
+            .iter()
+            .all(|record| record.series.id.0 != **id)
+    };
     if let Some(other) = query.series.iter().find(left_out) {
         return Err(
             Failure::usage(format!("series {other} is none of what else was asked for"))
@@ -48,7 +53,7 @@ fn matches(filter: Filter<'_>, record: &Record) -> bool {
     if !filter.asks_of_readings() {
         return true;
     }
-    Facts::of(record.clone()).readings.iter().any(|row| {
+    Row::all(record).any(|row| {
         let axis = row.slot().map_or("", |slot| slot.axis.as_str());
         let operator = row.operator.as_deref();
         filter.reading(axis, &row.reading.instrument, operator) && filter.time(row.at)
@@ -115,9 +120,10 @@ fn again_by(
         .map(|id| one(format!("series {id}"), true))
         .collect();
     for record in &gathered.series {
-        let id = record.id;
+        let id = record.series.id;
         let is_in = made.series.contains(&id);
-        let is_asked = !is_chosen || filter.series(id, &record.spec) && matches(filter, record);
+        let is_asked =
+            !is_chosen || filter.series(id, &record.series.spec) && matches(filter, record);
         if is_asked && !is_in {
             let about = format!("series {id}, which is of what the report was chosen by");
             differences.push(one(about, false));
@@ -129,7 +135,7 @@ fn again_by(
     differences.extend(overlooked.found());
     gathered
         .series
-        .retain(|record| made.series.contains(&record.id));
+        .retain(|record| made.series.contains(&record.series.id));
     Ok(Again {
         gathered,
         differences,

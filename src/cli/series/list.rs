@@ -4,16 +4,13 @@ use super::Series;
 use crate::cli::columns::Columns;
 use crate::cli::query::{Filter, lines};
 use crate::cli::{Context, Exit, Failure, card, client, pager};
-use crate::entry::history::History;
-use crate::entry::state::SeriesState;
+use crate::entry::Seq;
+use crate::entry::history::{History, Listed};
 use crate::entry::words::safe;
-use crate::entry::{Entry, OperatorSaid, SaidEntry, Seq, Stamped};
 use crate::message::series::SeriesMessage;
-use crate::quantity::WallMicros;
 use crate::spec::ArmedSpec;
 use anstyle::Style;
 use std::cmp::Reverse;
-use std::collections::BTreeMap;
 use std::io::Write;
 use std::ops::ControlFlow;
 
@@ -51,8 +48,6 @@ struct Listing<'l> {
     asked: &'l Series,
     filter: Filter<'l>,
     json: bool,
-    /// Of the open series, who measured in them.
-    operators: BTreeMap<Seq, Vec<String>>,
     lines: Vec<Line>,
 }
 
@@ -68,48 +63,28 @@ pub(super) fn print(
         asked,
         filter,
         json: context.json,
-        operators: BTreeMap::new(),
         lines: Vec::new(),
     };
     let after = filter.after().max(Seq(asked.after.unwrap_or_default()));
-    let mut history = History::new(None);
+    let mut history = History::default();
     lines::each(&daemon, after, |line| {
-        let stamped = lines::decoded(&daemon, line)?;
-        listing.note_operator(&stamped);
-        history.apply(&stamped);
-        for closed in history.take_closed() {
-            let message = SeriesMessage::closed(&closed);
-            listing.take(&closed.series, Some(closed.at), &message);
-        }
+        let settled = history.take(&lines::decoded(&daemon, line)?);
+        settled.iter().for_each(|listed| listing.take(listed));
         Ok(ControlFlow::Continue(()))
     })?;
-    for closed in history.closed() {
-        let message = SeriesMessage::closed(closed);
-        listing.take(&closed.series, Some(closed.at), &message);
-    }
-    for open in history.open() {
-        listing.take(open, None, &SeriesMessage::open(open));
-    }
+    history
+        .finish()
+        .iter()
+        .for_each(|listed| listing.take(listed));
     listing.missing()?;
     listing.print(out)
 }
 
 impl Listing<'_> {
-    fn note_operator(&mut self, stamped: &Stamped) {
-        if let Entry::Said(SaidEntry::OperatorSaid(OperatorSaid { operator, .. })) = &stamped.entry
-            && let Some(id) = stamped.series()
-        {
-            self.operators.entry(id).or_default().push(operator.clone());
-        }
-    }
-
-    fn take(&mut self, state: &SeriesState, closed: Option<WallMicros>, message: &SeriesMessage) {
-        let took_over = self.operators.remove(&state.id).unwrap_or_default();
+    fn take(&mut self, listed: &Listed) {
+        let message = &SeriesMessage::new(listed);
         let outcome = message.outcome.unwrap_or("open");
-        let open = (state.since, closed);
-        if !self
-            .filter
-            .could_match((state.id, &state.spec), open, &took_over)
+        if !self.filter.could_match(listed)
             || self
                 .asked
                 .outcome
@@ -127,7 +102,7 @@ impl Listing<'_> {
             series: message.series,
             key: self.key(message, outcome),
             failed: message.tally.failed,
-            cells: cells(&state.spec, message, outcome),
+            cells: cells(&listed.series.spec, message, outcome),
             json,
         });
     }

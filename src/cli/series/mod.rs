@@ -5,8 +5,8 @@ mod list;
 
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, card, client};
-use crate::config::DaemonConfig;
-use crate::entry::history::{Fate, History, fate};
+use crate::entry::history::{Listed, OneSeries};
+use crate::entry::ledger::Disposition;
 use crate::entry::words::{self, safe};
 use crate::entry::{Outcome, Seq, Stamped};
 use crate::message::series::SeriesMessage;
@@ -65,52 +65,31 @@ impl Series {
             (None, _) => return list::print(&self, context, out),
         };
         let daemon = client::daemon_of(context)?;
-        let history = read(&daemon, Some(Seq(wanted)))?;
-        one(&history, wanted, context.json, out)
+        let mut one = OneSeries::new(Seq(wanted));
+        lines::each(&daemon, Seq(0), |line| {
+            one.take(&lines::decoded(&daemon, line)?);
+            Ok(ControlFlow::Continue(()))
+        })?;
+        let Some((listed, entries)) = one.finish() else {
+            return Err(
+                Failure::usage(format!("no series {wanted} in this journal"))
+                    .with_remedy("list them: tallyjaw series"),
+            );
+        };
+        if context.json {
+            let whole = SeriesMessage::with_readings(&listed, &entries);
+            out.write_all(&crate::message::line(&whole))?;
+        } else {
+            text(&listed, &entries, out)?;
+        }
+        let closed = listed.series.closed;
+        let rejected = closed.is_some_and(|one| one.completed.outcome == Outcome::Rejected);
+        Ok(if rejected { Exit::No } else { Exit::Yes })
     }
 }
 
-/// Everything in the journal that is durable.
-fn read(daemon: &DaemonConfig, wanted: Option<Seq>) -> Result<History, Failure> {
-    let mut history = History::new(wanted);
-    lines::each(daemon, Seq(0), |line| {
-        history.apply(&lines::decoded(daemon, line)?);
-        Ok(ControlFlow::Continue(()))
-    })?;
-    Ok(history)
-}
-
-/// Closed and open ones, in the order in which they were opened.
-fn all(history: &History) -> Vec<SeriesMessage> {
-    let closed = history.closed().iter().map(SeriesMessage::closed);
-    let mut all: Vec<_> = closed
-        .chain(history.open().map(SeriesMessage::open))
-        .collect();
-    all.sort_by_key(|series| series.series);
-    all
-}
-
-fn one(history: &History, wanted: u64, json: bool, out: &mut dyn Write) -> Result<Exit, Failure> {
-    let Some(series) = all(history)
-        .into_iter()
-        .find(|known| known.series == wanted)
-    else {
-        return Err(
-            Failure::usage(format!("no series {wanted} in this journal"))
-                .with_remedy("list them: tallyjaw series"),
-        );
-    };
-    let rejected = series.outcome == Some(Outcome::Rejected.name());
-    if json {
-        let whole = series.with_readings(history.entries());
-        out.write_all(&crate::message::line(&whole))?;
-    } else {
-        text(&series, history.entries(), out)?;
-    }
-    Ok(if rejected { Exit::No } else { Exit::Yes })
-}
-
-fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Result<(), Failure> {
+fn text(listed: &Listed, entries: &[Stamped], out: &mut dyn Write) -> Result<(), Failure> {
+    let series = SeriesMessage::new(listed);
     let outcome = series.outcome.unwrap_or("open");
     let (style, outcome) = (card::outcome_style(outcome), outcome.replace('_', " "));
     writeln!(
@@ -129,13 +108,10 @@ fn text(series: &SeriesMessage, entries: &[Stamped], out: &mut dyn Write) -> Res
         writeln!(out, "  error      {}", safe(&error.says))?;
     }
     for stamped in entries {
-        let mark = match stamped.entry.reading() {
-            Some(_) => match fate(entries, stamped.seq) {
-                Fate::Stands => "",
-                Fate::Doubted => "  [doubted later]",
-                Fate::Retracted => "  [retracted later]",
-            },
-            None => "",
+        let mark = match listed.series.disposition(stamped.seq) {
+            None | Some(Disposition::Counted | Disposition::NotCounted(_)) => "",
+            Some(Disposition::Doubted(_)) => "  [doubted later]",
+            Some(Disposition::Retracted(_)) => "  [retracted later]",
         };
         writeln!(out, "  {}{mark}", words::line(stamped))?;
     }

@@ -8,7 +8,7 @@ use crate::report::words;
 use crate::spec::{ArmedAxis, ArmedTool, ToolClass};
 
 pub(super) fn section(facts: &Facts, level: usize) -> Element {
-    let spec = &facts.record.spec;
+    let spec = &facts.record.series.spec;
     let mut list = List::new(&format!("{}, what was asked", about(facts)));
     if let Some(crimp) = spec.subject.crimp() {
         list.put_free("Terminal", crimp.terminal.as_str());
@@ -104,6 +104,7 @@ fn limits(facts: &Facts) -> Element {
     ];
     let is_guarded = facts
         .record
+        .series
         .spec
         .axes
         .iter()
@@ -114,7 +115,7 @@ fn limits(facts: &Facts) -> Element {
         heads.len() - 1
     };
     let mut table = Table::new("limits", "Limits", heads.get(..shown).unwrap_or(heads));
-    for axis in &facts.record.spec.axes {
+    for axis in &facts.record.series.spec.axes {
         let about = format!("{}, limits of {}", about(facts), axis.name.words());
         let mut cells = row(facts, axis);
         cells.truncate(shown);
@@ -132,7 +133,7 @@ fn row(facts: &Facts, axis: &ArmedAxis) -> Vec<Element> {
     let from = axis
         .limits_from
         .as_deref()
-        .or(facts.record.spec.subject.source());
+        .or(facts.record.series.spec.subject.source());
     let from = match (from, facts.is_of_blocks()) {
         (Some(from), _) => el("td").child(free(from)),
         (None, true) => td("maximum permissible error of the instrument"),

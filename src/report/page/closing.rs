@@ -9,7 +9,7 @@ use crate::report::node::{Element, el};
 const COMMON_TOOLS: &str = include_str!("../../cli/verify_chain.sh");
 
 pub(super) fn not_shown(report: &Report) -> Element {
-    let specs = || report.series.iter().map(|facts| &facts.record.spec);
+    let specs = || report.series.iter().map(|facts| &facts.record.series.spec);
     let is_of_blocks = report.series.iter().any(super::Facts::is_of_blocks);
     let is_of_crimps = report.series.iter().any(|facts| !facts.is_of_blocks());
     let is_of_pulls = specs().any(|spec| spec.axes.iter().any(is_pull));

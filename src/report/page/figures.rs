@@ -24,7 +24,7 @@ pub(super) fn section(facts: &Facts, level: usize) -> Option<Element> {
     if facts.is_of_blocks() {
         return None;
     }
-    let axes = facts.record.spec.axes.iter().enumerate();
+    let axes = facts.record.series.spec.axes.iter().enumerate();
     let parts: Vec<Element> = axes
         .filter_map(|(at, axis)| of_axis(facts, axis, at, level + 1))
         .collect();
@@ -48,7 +48,7 @@ fn of_axis(facts: &Facts, axis: &ArmedAxis, at: usize, level: usize) -> Option<E
         return None;
     }
     let words = axis.name.words();
-    let id = format!("s{}-f{at}", facts.record.id);
+    let id = format!("s{}-f{at}", facts.record.series.id);
     let about = format!("{}, figures of {words}", about(facts));
     let section = el("section")
         .class("axis")

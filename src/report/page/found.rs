@@ -27,7 +27,7 @@ pub(super) fn section(facts: &Facts, level: usize) -> Element {
     if facts.is_of_blocks() {
         section = section.child(errors(facts));
     } else {
-        for (at, axis) in facts.record.spec.axes.iter().enumerate() {
+        for (at, axis) in facts.record.series.spec.axes.iter().enumerate() {
             section = section.child(self::axis(facts, axis, at, level + 1));
         }
     }
@@ -57,7 +57,7 @@ fn axis(facts: &Facts, axis: &ArmedAxis, at: usize, level: usize) -> Element {
         let none = el("p").about(format!("{}, {words}", about(facts)));
         return section.child(none.text("No reading was taken."));
     }
-    let id = format!("s{}-a{at}", facts.record.id);
+    let id = format!("s{}-a{at}", facts.record.series.id);
     let figure = el("figure")
         .child(picture::readings(&id, &name, facts, axis))
         .child(legend(facts, axis));
@@ -166,7 +166,7 @@ fn judged(facts: &Facts, row: &Row, verdict: Verdict) -> [Element; 5] {
         number(row.reading.value.to_string()),
         number(words::deviation(row).unwrap_or_else(|| "–".to_owned())),
         self::verdict(verdict),
-        td(words::time_of_day(row.at, facts.record.opened)),
+        td(words::time_of_day(row.at, facts.record.series.opened)),
         number(row.seq.to_string()),
     ]
 }
@@ -176,7 +176,7 @@ fn errors(facts: &Facts) -> Element {
     let columns = Columns::of(facts);
     let heads = columns.heads(&["Block", "Time", "Shown", "Error", "Verdict", "At", "Entry"]);
     let mut table = Table::new("readings", "What was shown for each gauge block", &heads);
-    for axis in &facts.record.spec.axes {
+    for axis in &facts.record.series.spec.axes {
         for row in facts.on(axis) {
             let (Some(slot), Some(verdict)) = (row.slot(), row.verdict()) else {
                 continue;
@@ -207,9 +207,10 @@ fn fallen(facts: &Facts) -> Option<Element> {
     let heads = columns.heads(&["Entry", "Time", "Piece", "Axis", "Value", "Became", "Why"]);
     let mut table = Table::new("fallen", "Shown, and in no figure or verdict above", &heads);
     for row in &facts.readings {
-        let Some((word, why)) = words::fate(row) else {
+        let Some(why) = words::why_not_counted(facts, row) else {
             continue;
         };
+        let word = row.standing().replace('_', " ");
         let slot = row.slot();
         let judged = slot.and_then(|slot| slot.verdict);
         let judged = judged.map(|verdict| format!(", was {}", entry_words::verdict(verdict)));
@@ -217,7 +218,7 @@ fn fallen(facts: &Facts) -> Option<Element> {
         let axis = slot.map_or("–".to_owned(), |slot| slot.axis.words());
         let mut cells = vec![
             th(row.seq.to_string()),
-            td(words::time_of_day(row.at, facts.record.opened)),
+            td(words::time_of_day(row.at, facts.record.series.opened)),
             number(piece),
             el("td").child(free(axis)),
             number(row.reading.value.to_string()),
@@ -256,7 +257,7 @@ pub(super) fn events(facts: &Facts, level: usize) -> Option<Element> {
             &format!("{}, entry {}", about(facts), stamped.seq),
             vec![
                 th(stamped.seq.to_string()),
-                td(words::time_of_day(stamped.at, facts.record.opened)),
+                td(words::time_of_day(stamped.at, facts.record.series.opened)),
                 td(kind),
                 el("td").child(free(entry_words::words(&stamped.entry))),
             ],

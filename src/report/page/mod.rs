@@ -65,7 +65,10 @@ fn title(report: &Report) -> String {
                 [] => "",
                 _ => ", with reservations",
             };
-            format!("Series {}, {name}{said}: {outcome}{beside}", only.record.id)
+            format!(
+                "Series {}, {name}{said}: {outcome}{beside}",
+                only.record.series.id
+            )
         }
         several => heading_of_several(report, several.len()),
     }
@@ -83,10 +86,10 @@ fn heading_of_several(report: &Report, series: usize) -> String {
 
 /// `QF-250-F on 2.0 mm²`: a name, and what is said of it.
 fn subject(facts: &Facts) -> (String, String) {
-    if let Some(crimp) = facts.record.spec.subject.crimp() {
+    if let Some(crimp) = facts.record.series.spec.subject.crimp() {
         return (crimp.terminal.clone(), format!(" on {}", crimp.wire.area));
     }
-    let names = facts.record.spec.instruments.iter();
+    let names = facts.record.series.spec.instruments.iter();
     let names: Vec<&str> = names.map(|known| known.name.as_str()).collect();
     (names.join(" and "), " against gauge blocks".to_owned())
 }
@@ -146,7 +149,7 @@ fn reservations(facts: &Facts) -> Vec<Node> {
 fn facts_list(report: &Report) -> Element {
     let mut list = List::new("the head");
     if let [only] = &report.series[..] {
-        list.put("Series", only.record.id.to_string());
+        list.put("Series", only.record.series.id.to_string());
         list.children(series_times(only));
     }
     let chosen = report.asked.query.iter();
@@ -163,11 +166,11 @@ fn facts_list(report: &Report) -> Element {
 fn series_times(facts: &Facts) -> Vec<(&'static str, Node)> {
     let record = &facts.record;
     let mut told: Vec<(&'static str, Node)> = vec![
-        ("Station", free(record.spec.station.as_str()).into()),
-        ("Opened", words::time(record.opened).into()),
+        ("Station", free(record.series.spec.station.as_str()).into()),
+        ("Opened", words::time(record.series.opened).into()),
     ];
-    let closed = record.closed.as_ref();
-    let closed = closed.map_or("not yet".to_owned(), |(at, _)| words::time(*at));
+    let closed = record.series.closed.as_ref();
+    let closed = closed.map_or("not yet".to_owned(), |closed| words::time(closed.at));
     told.push(("Closed", closed.into()));
     if !facts.operators.is_empty() {
         let who = facts.operators.join(", then ");
@@ -201,12 +204,12 @@ fn overview(report: &Report) -> Element {
         let (word, class, shape) = words::outcome(facts.outcome());
         let link = el("a")
             .with("href", format!("#{}", id(facts)))
-            .text(record.id.to_string());
+            .text(record.series.id.to_string());
         table.row(
-            &format!("the overview, series {}", record.id),
+            &format!("the overview, series {}", record.series.id),
             vec![
                 el("th").with("scope", "row").child(link),
-                td(words::time(record.opened)),
+                td(words::time(record.series.opened)),
                 el("td").children(subject_nodes(facts)),
                 el("td").child(free(tool(facts))),
                 el("td")
@@ -224,7 +227,7 @@ fn overview(report: &Report) -> Element {
 }
 
 fn tool(facts: &Facts) -> String {
-    let tool = facts.record.spec.tool.as_ref();
+    let tool = facts.record.series.spec.tool.as_ref();
     tool.map_or_else(String::new, |tool| match &tool.nest {
         Some(nest) => format!("{}, nest {nest}", tool.id),
         None => tool.id.clone(),
@@ -233,7 +236,7 @@ fn tool(facts: &Facts) -> String {
 
 /// What ids of a series begin with.
 fn id(facts: &Facts) -> String {
-    format!("s{}", facts.record.id)
+    format!("s{}", facts.record.series.id)
 }
 
 /// A series among several.
@@ -247,7 +250,7 @@ fn series(facts: &Facts) -> Element {
         .about(about.clone())
         .child(
             el("h2")
-                .text(format!("Series {}: ", facts.record.id))
+                .text(format!("Series {}: ", facts.record.series.id))
                 .children(subject_nodes(facts)),
         )
         .child(banner(facts, &format!("{about}, the outcome")))
@@ -257,7 +260,7 @@ fn series(facts: &Facts) -> Element {
 
 /// What a difference within a series is named by.
 fn about(facts: &Facts) -> String {
-    format!("series {}", facts.record.id)
+    format!("series {}", facts.record.series.id)
 }
 
 /// The parts of a series, their headings at this level.

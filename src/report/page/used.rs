@@ -15,7 +15,7 @@ pub(super) fn section(facts: &Facts, level: usize) -> Element {
         .child(heading(level, "What it was measured with"))
         .child(instruments(facts));
     let section = section.children(ports(facts)).child(zeros(facts));
-    let warnings = &facts.record.spec.warnings;
+    let warnings = &facts.record.series.spec.warnings;
     if warnings.is_empty() {
         return section;
     }
@@ -42,7 +42,7 @@ fn instruments(facts: &Facts) -> Element {
         "Instruments, as configured when the series was opened",
         heads,
     );
-    for known in &facts.record.spec.instruments {
+    for known in &facts.record.series.spec.instruments {
         let about = format!("{}, instrument {}", about(facts), known.name);
         let error = known.max_error.map(|error| format!("±{error}"));
         let day = |day: Option<crate::quantity::Date>| {
@@ -127,7 +127,7 @@ fn zeros(facts: &Facts) -> Element {
             &about,
             vec![
                 th(seq.to_string()),
-                td(words::time_of_day(at, facts.record.opened)),
+                td(words::time_of_day(at, facts.record.series.opened)),
                 el("td").child(free(zeroed.instrument.as_str())),
                 td(words::zero_role(zeroed.role)),
                 el("td").class("n").text(zeroed.value.to_string()),
@@ -147,7 +147,7 @@ fn zeros(facts: &Facts) -> Element {
 
 /// What the zeros say about the readings.
 fn vouched(facts: &Facts) -> String {
-    let names = facts.record.spec.instruments.iter();
+    let names = facts.record.series.spec.instruments.iter();
     let followed: Vec<_> = names.map(|known| (known, followed(facts, known))).collect();
     let shaken = followed.iter().filter_map(|(known, followed)| {
         let (seq, shown) = followed.off?;
@@ -169,7 +169,7 @@ fn vouched(facts: &Facts) -> String {
         return "No reading counts, so the zeros vouch for none.".to_owned();
     }
     if said.is_empty() {
-        let limit = facts.record.spec.zero.limit_counts;
+        let limit = facts.record.series.spec.zero.limit_counts;
         said.push(format!(
             "Every reading that counts was followed by a good zero, within {} of the origin.",
             words::count(usize::try_from(limit).unwrap_or(usize::MAX), "count")
@@ -217,9 +217,9 @@ fn followed(facts: &Facts, known: &ArmedInstrument) -> Followed {
 
 /// Whether a value that was entered as a reading can only have been a zero that was off.
 fn is_attempt(facts: &Facts, known: &ArmedInstrument, row: &Row) -> bool {
-    let within = facts.record.spec.attempts_within(known);
-    let limit =
-        i64::from(facts.record.spec.zero.limit_counts).saturating_mul(known.resolution.base());
+    let within = facts.record.series.spec.attempts_within(known);
+    let limit = i64::from(facts.record.series.spec.zero.limit_counts)
+        .saturating_mul(known.resolution.base());
     let off_by = row.base().saturating_abs();
     let is_shown = row.base().checked_rem(known.resolution.base()) == Some(0);
     is_shown && off_by > limit && within.is_some_and(|within| off_by <= within)

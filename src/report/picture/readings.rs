@@ -34,7 +34,7 @@ pub(in crate::report) fn readings(
         end: TOP,
     };
     let pieces = rows.iter().filter_map(|row| Some(row.slot()?.piece)).max();
-    let pieces = i64::from(pieces.unwrap_or(1).max(facts.record.spec.pieces));
+    let pieces = i64::from(pieces.unwrap_or(1).max(facts.record.series.spec.pieces));
     let across = Scale {
         from: 0,
         to: 2 * pieces,
@@ -223,7 +223,7 @@ fn description(rows: &[&Row], facts: &Facts, axis: &ArmedAxis) -> String {
     format!(
         "{} that count{spread}, over {} {what}; limits {}; {} pass, {} fail, {} unsure; {} that do not count",
         crate::report::words::count(counted.len(), "reading"),
-        facts.record.spec.pieces,
+        facts.record.series.spec.pieces,
         axis.limits,
         failed(&[Verdict::Pass]),
         failed(&[Verdict::FailLow, Verdict::FailHigh]),

@@ -50,7 +50,7 @@ fn ends_of_lines_may_change_on_the_way() {
 fn every_kind_of_datum_that_is_changed_is_named() {
     let report = made::whole(&two_axes_by_piece());
     let digest = report.digest.to_string();
-    let id = report.series[0].record.id;
+    let id = report.series[0].record.series.id;
     let piece = |piece: u32, axis: &str, seq: u64, what: &str| {
         format!("series {id}, piece {piece}, core crimp {axis} (entry {seq}), {what}")
     };

@@ -3,7 +3,7 @@
 use super::desk::{Desk, HEIGHT, plan};
 use std::time::Duration;
 use tallyjaw::entry::audit::audit;
-use tallyjaw::entry::history::History;
+use tallyjaw::entry::history::OneSeries;
 use tallyjaw::entry::{Entry, JournalEntry, Noted, SaidEntry, Segment, Seq, State};
 use tallyjaw::spec::{AxisName, Plan};
 use tallyjaw::station::{Command, Input};
@@ -62,11 +62,10 @@ fn a_note_within_ten_minutes_of_the_outcome_is_about_that_series() {
     desk.restart();
     desk.wait(Duration::from_secs(600));
     assert_eq!(note(&mut desk), id);
-    let mut history = History::new(id);
-    for stamped in &desk.entries {
-        history.apply(stamped);
-    }
-    let about = history.entries().iter().rev().map(|it| it.entry.kind());
+    let mut one = OneSeries::new(id.unwrap());
+    desk.entries.iter().for_each(|stamped| one.take(stamped));
+    let (_, entries) = one.finish().unwrap();
+    let about = entries.iter().rev().map(|it| it.entry.kind());
     let about: Vec<_> = about.take(3).collect();
     assert_eq!(about, ["noted", "noted", "completed"]);
     desk.wait(Duration::from_micros(1));

@@ -106,14 +106,15 @@ fn it_stands_beside_the_outcome_wherever_that_is_shown() {
         line,
         format!("series {} ACCEPTED ({beside}): 1 passed", completed.series)
     );
-    let mut history = History::new(None);
-    for stamped in &desk.entries {
-        history.apply(stamped);
-    }
-    let series = SeriesMessage::closed(&history.closed()[0]);
+    let mut history = History::default();
+    let mut settled = desk
+        .entries
+        .iter()
+        .filter_map(|stamped| history.take(stamped));
+    let series = SeriesMessage::new(&settled.next().unwrap());
     assert_eq!(series.reservations, OF_OVERDUE.map(Reservation::name));
     assert_eq!(series.beside(), format!(" ({beside})"));
-    let state = StateMessage::new(history.state(), &catalog());
+    let state = StateMessage::new(desk.core.state(), &catalog());
     let outcome = state.stations[0].outcome.as_ref().unwrap();
     assert_eq!(outcome.reservations, OF_OVERDUE.map(Reservation::name));
     assert_eq!(outcome.beside, format!(" ({beside})"));
