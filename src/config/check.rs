@@ -107,8 +107,8 @@ pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
             let (place, may_come) = (place_of(raw_plan, &why), why.may_come());
             let row = row_of(&why, raw).map(|row| faults.line_of(&row.place));
             let mut fault = Fault::from(why);
-            if let (Some(help), Some(at)) = (&mut fault.help, row) {
-                help.push_str(&format!("; the row is at {at}"));
+            if let (Some(help), Some(at)) = (&fault.help, row) {
+                fault.help = Some(format!("{help}; the row is at {at}"));
             }
             if may_come {
                 faults.warn(place, fault);
@@ -144,55 +144,39 @@ fn refused(catalog: &Catalog, plan: &Plan) -> Vec<Unarmable> {
 
 /// Whether it may only seem so, behind another fault that has been told.
 fn may_only_look_so(why: &Unarmable, raw: &Raw, catalog: &Catalog, faults: &Faults) -> bool {
-    let terminal_of = |id: &str| raw.terminals.iter().find(|known| known.id.value == id);
-    let tool_of = |id: &str| raw.tools.iter().find(|known| known.id.value == id);
-    let (no_sheets, no_tools) = (
-        faults.is_incomplete(Role::Sheets),
-        faults.is_incomplete(Role::Tools),
-    );
-    if let Unarmable::NoRow { terminal, .. } = why {
-        return no_sheets || terminal_of(terminal).is_some_and(|known| known.rows_unknown);
-    }
-    if let Unarmable::NotLimited { axis, .. } = why {
-        let unsure = |row: &At<RawRow>| {
-            let limits = &row.value.limits;
-            row.value.axes_unknown
-                || limits
-                    .iter()
-                    .any(|(name, known)| name == axis && known.is_none())
-        };
-        return no_sheets || row_of(why, raw).is_some_and(unsure);
-    }
-    if let Unarmable::NoNest { tool, .. }
+    let unsure_sheets = |id: Option<&String>| {
+        let unsure = |known: &RawTerminal| id == Some(&known.id.value) && !known.is_whole;
+        faults.is_incomplete(Role::Sheets) || raw.terminals.iter().any(unsure)
+    };
+    let unsure_tools = |id: Option<&String>| {
+        let unsure = |known: &RawTool| id == Some(&known.id.value) && !known.is_whole;
+        faults.is_incomplete(Role::Tools) || raw.tools.iter().any(unsure)
+    };
+    if let Unarmable::NoRow { terminal, .. } | Unarmable::NotLimited { terminal, .. } = why {
+        unsure_sheets(Some(terminal))
+    } else if let Unarmable::NoNest { tool, .. }
     | Unarmable::WrongNest { tool, .. }
     | Unarmable::NoNestForWire { tool, .. }
     | Unarmable::NestUnnamed { tool, .. } = why
     {
-        let unsure = |known: &RawTool| {
-            let nests = &known.unsure_nests;
-            let unread = if let Unarmable::WrongNest { nest, .. } = why {
-                nests.contains(nest)
-            } else {
-                !nests.is_empty() && !matches!(why, Unarmable::NoNest { .. })
-            };
-            known.nests_unknown || unread
-        };
-        return no_tools || tool_of(tool).is_some_and(unsure);
+        unsure_tools(Some(tool))
+    } else if let Unarmable::NoSuchInstrument { got, .. } = why {
+        let mut names = raw
+            .instruments
+            .iter()
+            .filter_map(|known| known.name.as_ref());
+        names.any(|name| name.value == *got)
+    } else {
+        // Without any instrument it is told once, at the station; of a list of nothing it has been told.
+        let is_told = matches!(why, Unarmable::Nothing { .. });
+        let no_terminal = matches!(why, Unarmable::NoTerminal { .. });
+        let no_tool = matches!(why, Unarmable::NoTool { .. });
+        let none_measures = matches!(why, Unarmable::NoInstrument { .. });
+        is_told
+            || no_terminal && unsure_sheets(None)
+            || no_tool && unsure_tools(None)
+            || none_measures && catalog.instruments.is_empty()
     }
-    if let Unarmable::NoSuchInstrument { got, .. } = why {
-        let named =
-            |known: &RawInstrument| known.name.as_ref().is_some_and(|name| name.value == *got);
-        return raw.instruments.iter().any(named);
-    }
-    let (of_sheets, of_tools) = (
-        matches!(why, Unarmable::NoTerminal { .. }),
-        matches!(why, Unarmable::NoTool { .. }),
-    );
-    // Without any instrument it is told once, at the station; of a list of nothing it has been told.
-    let none_at_all =
-        matches!(why, Unarmable::NoInstrument { .. }) && catalog.instruments.is_empty();
-    let told = none_at_all || matches!(why, Unarmable::Nothing { .. });
-    of_sheets && no_sheets || of_tools && no_tools || told
 }
 
 /// The row that lacks the limits.
@@ -231,7 +215,7 @@ impl Raw {
                 instrument: raw.name.as_ref()?.value.clone(),
                 station: raw.station.as_ref()?.value.clone(),
                 selector: raw.port.as_ref()?.value.clone(),
-                line: raw.line.clone(),
+                line: raw.line,
                 dtr: raw.dtr,
                 rts: raw.rts,
                 contact: raw.contact,

@@ -53,8 +53,8 @@ impl Fault {
 
 impl From<Unarmable> for Fault {
     fn from(why: Unarmable) -> Self {
-        let (got, want, help) = why.told();
-        Self::new(got, want).help(help)
+        let (got, want) = why.halves();
+        Self::new(got, want).help(why.remedy())
     }
 }
 
@@ -87,6 +87,7 @@ pub(super) struct Faults {
     found: Vec<(usize, Diagnostic)>,
     warned: Vec<(usize, Diagnostic)>,
     left_out: usize,
+    recorded: usize,
     /// Kinds of file of which some entry could not even be named.
     incomplete: Vec<Role>,
     /// What could have stood where.
@@ -174,6 +175,7 @@ impl Faults {
     }
 
     fn record(&mut self, place: &Place, fault: Fault, syntax: bool) {
+        self.recorded += 1;
         let Some(file) = self.files.get_mut(place.file) else {
             return;
         };
@@ -224,6 +226,11 @@ impl Faults {
     /// Is anything wrong so far?
     pub(super) fn is_empty(&self) -> bool {
         self.found.is_empty()
+    }
+
+    /// How much is wrong so far, what follows from a broken line included.
+    pub(super) fn count(&self) -> usize {
+        self.recorded
     }
 
     /// Line of a place, for messages that point at two places.

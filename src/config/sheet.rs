@@ -16,8 +16,8 @@ pub(super) struct RawTerminal {
     pub(super) source: Option<String>,
     pub(super) repair_needs: Option<String>,
     pub(super) rows: Vec<At<RawRow>>,
-    /// Some row could not be read: whether a size has a row is not known.
-    pub(super) rows_unknown: bool,
+    /// Without a fault: what is not there is missing indeed.
+    pub(super) is_whole: bool,
 }
 
 /// A row, as far as it could be read.
@@ -28,8 +28,6 @@ pub(super) struct RawRow {
     pub(super) limits: Vec<(AxisName, Option<Limits>)>,
     /// Where the limits of each axis stand.
     pub(super) places: Vec<(AxisName, Place)>,
-    /// Some key is no axis: which axes are limited is not known.
-    pub(super) axes_unknown: bool,
 }
 
 pub(super) fn read(source: &Source, axes: &[Axis], faults: &mut Faults) -> Vec<RawTerminal> {
@@ -46,6 +44,7 @@ pub(super) fn read(source: &Source, axes: &[Axis], faults: &mut Faults) -> Vec<R
 }
 
 fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<RawTerminal> {
+    let before = faults.count();
     let id = table.required_name(faults, "id", "\"QF-250-F\"");
     let source = table.text(faults, "source").map(|source| source.value);
     let repair_needs = table.text(faults, "repair_needs").map(|needs| needs.value);
@@ -57,13 +56,12 @@ fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<
         );
     }
     let tables = table.tables(faults, "row", "[[terminal.row]]");
-    let expected = tables.len();
     let rows: Vec<_> = tables
         .into_iter()
         .filter_map(|row_table| row(row_table, axes, faults))
         .collect();
-    let rows_unknown = rows.len() < expected || !table.has("row");
     table.finish(faults);
+    let is_whole = faults.count() == before;
     if id.is_none() {
         faults.leave_out_unnamed(Role::Sheets);
     }
@@ -72,7 +70,7 @@ fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<
         source,
         repair_needs,
         rows: each_wire_once(rows, faults),
-        rows_unknown,
+        is_whole,
     })
 }
 
@@ -126,7 +124,6 @@ pub(super) fn resolved(
 fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<RawRow>> {
     let wire = wire(&mut table, faults);
     let names: Vec<&str> = axes.iter().map(|axis| axis.name.as_str()).collect();
-    let mut axes_unknown = false;
     table.tell_known(faults);
     let others = table.others();
     // A sheet has thousands of rows: room for what there is, and no more.
@@ -143,7 +140,6 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
             places.push((known.name.clone(), key.place.clone()));
         } else {
             table.unknown_key(faults, &key, &names);
-            axes_unknown = true;
         }
     }
     let wire = wire?;
@@ -152,7 +148,6 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
             wire: wire.value,
             limits,
             places,
-            axes_unknown,
         },
         place: wire.place,
     })

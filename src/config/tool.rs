@@ -7,7 +7,6 @@ use super::parse;
 use super::sheet::{resolved, sizing};
 use super::table::Table;
 use super::value::unique;
-use crate::quantity::Area;
 use crate::spec::{Nest, Tool, ToolClass};
 
 /// A tool, as far as it could be read.
@@ -15,10 +14,8 @@ use crate::spec::{Nest, Tool, ToolClass};
 pub(super) struct RawTool {
     pub(super) id: At<String>,
     pub(super) tool: Tool,
-    /// Nests whose sizes could not all be read.
-    pub(super) unsure_nests: Vec<String>,
-    /// Some nest could not be read at all.
-    pub(super) nests_unknown: bool,
+    /// Without a fault: what is not there is missing indeed.
+    pub(super) is_whole: bool,
 }
 
 pub(super) fn read(source: &Source, faults: &mut Faults) -> Vec<RawTool> {
@@ -35,6 +32,7 @@ pub(super) fn read(source: &Source, faults: &mut Faults) -> Vec<RawTool> {
 }
 
 fn tool(mut table: Table<'_>, faults: &mut Faults) -> Option<RawTool> {
+    let before = faults.count();
     let id = table.required_name(faults, "id", "\"T-07\"");
     if !table.has("class") {
         table.missing(faults, "class", "\"production\" or \"repair\"");
@@ -44,41 +42,32 @@ fn tool(mut table: Table<'_>, faults: &mut Faults) -> Option<RawTool> {
     let terminals = table.names(faults, "terminals");
     let care = care::tool(&mut table, faults);
     let tables = table.tables(faults, "nest", "[[tool.nest]]");
-    let expected = tables.len();
     let nests: Vec<_> = tables
         .into_iter()
         .filter_map(|nest_table| nest(nest_table, faults))
         .collect();
-    let nests_unknown = nests.len() < expected;
     table.finish(faults);
-    let nests = unique(faults, "nest", nests, |nest| &nest.value.nest.id);
+    let nests = unique(faults, "nest", nests, |nest| &nest.value.id);
+    let is_whole = faults.count() == before;
     if id.is_none() {
         faults.leave_out_unnamed(Role::Tools);
     }
     let id = id?;
-    let unsure = nests.iter().filter(|nest| nest.value.unsure);
-    let unsure_nests = unsure.map(|nest| nest.value.nest.id.clone()).collect();
     Some(RawTool {
         tool: Tool {
             id: id.value.clone(),
             // A faulty class has been reported; the tool stays known for those that name it.
             class: class.map_or(ToolClass::Repair, |class| class.value),
             terminals: terminals.into_iter().map(|name| name.value).collect(),
-            nests: nests.into_iter().map(|nest| nest.value.nest).collect(),
+            nests: nests.into_iter().map(|nest| nest.value).collect(),
             care,
         },
         id,
-        unsure_nests,
-        nests_unknown,
+        is_whole,
     })
 }
 
-struct RawNest {
-    nest: Nest,
-    unsure: bool,
-}
-
-fn nest(mut table: Table<'_>, faults: &mut Faults) -> Option<At<RawNest>> {
+fn nest(mut table: Table<'_>, faults: &mut Faults) -> Option<At<Nest>> {
     let id = table.required_name(faults, "id", "\"2.0\"");
     if !table.has("wires") {
         table.missing(faults, "wires", "[\"2.0 mm²\"]");
@@ -86,24 +75,13 @@ fn nest(mut table: Table<'_>, faults: &mut Faults) -> Option<At<RawNest>> {
     let texts = table.texts(faults, "wires");
     let sizing = sizing(&mut table, faults);
     table.finish(faults);
-    let mut unsure = texts.is_empty() || sizing.is_none();
-    let mut wires: Vec<Area> = Vec::new();
-    if let Some(sizing) = sizing {
-        for text in texts {
-            match resolved(text, sizing, faults) {
-                Some(wire) => wires.push(wire.value.area),
-                None => unsure = true,
-            }
-        }
-    }
+    let read = |text| Some(resolved(text, sizing?, faults)?.value.area);
+    let wires = texts.into_iter().filter_map(read).collect();
     let id = id?;
     Some(At {
-        value: RawNest {
-            nest: Nest {
-                id: id.value,
-                wires,
-            },
-            unsure,
+        value: Nest {
+            id: id.value,
+            wires,
         },
         place: id.place,
     })

@@ -21,6 +21,12 @@ impl From<Unarmable> for Refusal {
     }
 }
 
+impl From<Box<Unarmable>> for Refusal {
+    fn from(why: Box<Unarmable>) -> Self {
+        Self::from(*why)
+    }
+}
+
 /// The specification that `plan` asks `station` to measure by.
 pub(super) fn arm(
     catalog: &Catalog,

@@ -146,7 +146,7 @@ impl<'a> Resolver<'a> {
         if let (Err(Noted), Some(id)) = (&found, &self.plan.tool) {
             // Whether it is for the wire is not asked: one mistake is told once.
             if let Err(why) = tool_named(self.catalog, id) {
-                self.refuse(why);
+                self.refuse(*why);
             }
         }
         let found = found?;

@@ -1,277 +1,71 @@
-//! The words in which it is told why a plan cannot be armed: by `check`, the sockets and the command line alike.
+//! What can be done about a plan that cannot be armed: told by `check`, the sockets and the command line alike.
 
 use super::Unarmable;
-use crate::quantity::{Area, did_you_mean};
+use crate::quantity::{Area, Quantity, did_you_mean};
 use crate::spec::WireSize;
 
 impl Unarmable {
-    /// What was got, what is wanted, and what to do about it.
-    pub fn told(&self) -> (String, String, String) {
-        let own = str::to_owned;
-        match self {
-            Self::Pieces { got, most } => (
-                format!("pieces is {got}"),
-                format!("want a whole number from 1 to {most}"),
-                own("change `pieces` of the plan"),
-            ),
-            Self::VerifiesCrimps => (
-                own("a verification without gauge blocks"),
-                own(
-                    "want instrument = \"caliper-1\" and blocks = [\"2.50 mm\"] instead of terminal and wire",
-                ),
-                own("say what is verified, or another purpose"),
-            ),
-            Self::BlocksFor(purpose) => (
-                format!("gauge blocks for the purpose {}", purpose.name()),
-                own("want \"verification\""),
-                own("say `purpose = \"verification\"`"),
-            ),
-            Self::BesideBlocks { key } => (
-                format!("{key} beside gauge blocks"),
-                own("want no such key here"),
-                own(match *key {
-                    "pieces" => "say `repeats`: how often each block is measured",
-                    "decision" | "guard_factor" => {
-                        "the error at each block is compared with `max_error`"
-                    }
-                    "alerts" => "nothing drifts from one block to the next",
-                    _ => "nothing is crimped in a verification",
-                }),
-            ),
-            Self::NoTerminal { got, known } => (
-                format!("no terminal {got:?}"),
-                own("want the id of a [[terminal]] in a sheet"),
-                meant(got, known),
-            ),
-            Self::Wire(error) => (
-                error.to_string(),
-                own("want mm² as printed on the wire, or a gauge with its sizing"),
-                error.remedy(),
-            ),
-            Self::NoRow {
-                terminal,
-                wire,
-                sizes,
-            } => (
-                format!("{terminal} has no row for {wire}"),
-                format!("want one of its sizes: {}", list(sizes)),
-                no_row(wire, sizes),
-            ),
-            Self::Nothing { key } => (
-                format!("{key} is an empty list"),
-                format!(
-                    "want {key} = [{}]",
-                    if *key == "axes" {
-                        "\"core_crimp_height\""
-                    } else {
-                        "\"2.50 mm\""
-                    }
-                ),
-                own("name what is measured"),
-            ),
-            Self::Twice { key, got } => (
-                format!("{key} {got:?} is there already"),
-                own("want each once"),
-                own("leave one of them out"),
-            ),
-            Self::NoAxis { got, known } => (
-                format!("no axis {:?}", got.as_str()),
-                own("want a built-in axis or one declared by [[axis]]"),
-                meant(got.as_str(), known),
-            ),
-            Self::NotLimited {
-                terminal,
-                wire,
-                axis,
-                limited,
-            } => (
-                format!("the row of {terminal} for {wire} does not limit {axis}"),
-                format!("want one of {}", limited.join(", ")),
-                own("give its limits in that row of the sheet, or leave it out here"),
-            ),
-            Self::PullForce(error) => (
-                error.to_string(),
-                own("want a table with a row for this wire"),
-                error.remedy(),
-            ),
-            Self::PulledToo { axis } => (
-                format!(
-                    "a pull test destroys its pieces: got pull_force and {axis} on the same ones"
-                ),
-                own("want pull_force alone"),
-                own(
-                    "make a plan of its own for it, `axes = [\"pull_force\"]`, and crimp pieces for it",
-                ),
-            ),
-            Self::NoTool { got, known } => (
-                format!("no tool {got:?}"),
-                own("want the id of a [[tool]]"),
-                meant(got, known),
-            ),
-            Self::NotForTerminal {
-                tool,
-                terminal,
-                only,
-            } => (
-                format!("tool {tool} is not for terminal {terminal}"),
-                format!("want a tool for it; this one is for {}", only.join(", ")),
-                own("take the tool that the terminal's maker names"),
-            ),
-            Self::NestOfNothing { nest } => (
-                format!("nest {nest:?} without a tool"),
-                own("want a tool beside it"),
-                own("name the tool too"),
-            ),
-            Self::NoNest { tool, got, known } => (
-                format!("tool {tool} has no nest {got:?}"),
-                own("want the id of one of its nests"),
-                meant(got, known),
-            ),
-            Self::WrongNest {
-                tool,
-                nest,
-                wire,
-                made_for,
-                fitting,
-            } => (
-                format!("nest {nest} of {tool} is not for {wire}"),
-                format!("want a nest for it; this one is for {}", list(made_for)),
-                fitting_nest(fitting.as_deref()),
-            ),
-            Self::NoNestForWire {
-                tool,
-                wire,
-                made_for,
-            } => (
-                format!("no nest of {tool} is for {wire}"),
-                format!("want a tool for it; this one is for {}", list(made_for)),
-                fitting_nest(None),
-            ),
-            Self::NestUnnamed { tool, fitting } => (
-                format!("the plan names no nest of {tool}"),
-                own("want one, or the tool in the hand"),
-                fitting_nest(fitting.as_deref()),
-            ),
-            Self::NoInstrument {
-                axis,
-                dimension,
-                station,
-            } => (
-                format!("no instrument at {station} measures a {dimension}"),
-                format!("want one for {axis}"),
-                own("add an [[instrument]] to this station"),
-            ),
-            Self::TooCoarse {
-                instrument,
-                resolution,
-                axis,
-                limits,
-                counts,
-                least,
-            } => (
-                format!(
-                    "{instrument} is too coarse for {axis}: {counts} counts of {resolution} in the tolerance of {limits}"
-                ),
-                format!("want at least {least}"),
-                own("measure with an instrument of finer resolution"),
-            ),
-            Self::NoMaxError {
-                instrument,
-                of_blocks,
-            } => (
-                format!("{instrument} has no max_error"),
-                format!(
-                    "want the maximum permissible error that {}",
-                    if *of_blocks {
-                        "it is verified against"
-                    } else {
-                        "guarded judging rests on"
-                    }
-                ),
-                own("write `max_error` in its [[instrument]]; until then the plan cannot be armed"),
-            ),
-            Self::GuardTooWide {
-                instrument,
-                axis,
-                limits,
-            } => (
-                format!(
-                    "no value of {axis} could pass: the guard band of {instrument} is wider than half the tolerance of {limits}"
-                ),
-                own("want a narrower one"),
-                own("measure with a better instrument"),
-            ),
-            Self::NotToldApart {
-                one,
-                other,
-                windows,
-            } => (
-                format!(
-                    "by_value cannot tell {one} from {other}: {}",
-                    match windows {
-                        Some([one, other]) => format!(
-                            "their plausible windows meet, {} to {} and {} to {}",
-                            one.0, one.1, other.0, other.1
-                        ),
-                        None => own("a limit on one side only leaves every value plausible"),
-                    }
-                ),
-                own("want another order"),
-                own("use order = \"by_piece\" or \"by_axis\", or narrow `plausible` of these axes"),
-            ),
-            Self::NoSuchInstrument { got, known } if known.is_empty() => (
-                format!("no instrument {got:?}"),
-                own("want the name of an [[instrument]]"),
-                own("there is none yet: `tallyjaw listen PORT --write` adds one"),
-            ),
-            Self::NoSuchInstrument { got, known } => (
-                format!("no instrument {got:?}"),
-                own("want the name of an [[instrument]]"),
-                meant(got, known),
-            ),
-            Self::OfOtherStation {
-                instrument,
-                station,
-                of,
-            } => (
-                format!("{instrument} is an instrument of {of}"),
-                format!("want one of {station}"),
-                format!("arm the plan at {of}"),
-            ),
-            Self::NoLengths { instrument } => (
-                format!("{instrument} does not measure lengths"),
-                own("want a caliper"),
-                own("name the instrument that is verified"),
-            ),
-            Self::OutOfRange {
-                block,
-                instrument,
-                range,
-            } => (
-                format!(
-                    "the block {block} is outside the range of {instrument}: {} to {}",
-                    range.0, range.1
-                ),
-                own("want one within it"),
-                own("take a block within it"),
-            ),
-            Self::BlockTooLong { block, max_error } => (
-                format!("the block {block} has no limits by {max_error}"),
-                own("want a shorter one"),
-                own("correct the block's length"),
-            ),
-            Self::BlocksTooNear {
-                block,
-                other,
-                max_error,
-            } => (
-                format!(
-                    "the blocks {block} and {other} cannot be told apart by an instrument with a maximum permissible error of {max_error}"
-                ),
-                own("want them further apart"),
-                own("leave one of them out"),
-            ),
-        }
+    /// What was got, and what is wanted: the two halves of its sentence.
+    pub fn halves(&self) -> (String, String) {
+        let sentence = self.to_string();
+        let (got, want) = sentence.split_once(", want ").unwrap_or((&sentence, ""));
+        (got.to_owned(), format!("want {want}"))
+    }
+
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> String {
+        let remedy = match self {
+            Self::NoSuchInstrument { known, .. } if known.is_empty() => {
+                "there is none yet: `tallyjaw listen PORT --write` adds one"
+            }
+            Self::NoTerminal { got, known }
+            | Self::NoTool { got, known }
+            | Self::NoNest { got, known, .. }
+            | Self::NoSuchInstrument { got, known } => return meant(got, known),
+            Self::NoAxis { got, known } => return meant(got.as_str(), known),
+            Self::Wire(error) => return error.remedy(),
+            Self::PullForce(error) => return error.remedy(),
+            Self::NoRow { wire, sizes, .. } => return no_row(wire, sizes),
+            Self::WrongNest { fitting, .. } | Self::NestUnnamed { fitting, .. } => {
+                return fitting_nest(fitting.as_deref());
+            }
+            Self::NoNestForWire { .. } => return fitting_nest(None),
+            Self::OfOtherStation { of, .. } => return format!("arm the plan at {of}"),
+            Self::Pieces { .. } => "change `pieces` of the plan",
+            Self::VerifiesCrimps => "say what is verified, or another purpose",
+            Self::BlocksFor(_) => "say `purpose = \"verification\"`",
+            Self::BesideBlocks { key } => match *key {
+                "pieces" => "say `repeats`: how often each block is measured",
+                "decision" | "guard_factor" => {
+                    "the error at each block is compared with `max_error`"
+                }
+                "alerts" => "nothing drifts from one block to the next",
+                _ => "nothing is crimped in a verification",
+            },
+            Self::Nothing { .. } => "name what is measured",
+            Self::Twice { .. } | Self::BlocksTooNear { .. } => "leave one of them out",
+            Self::NotLimited { .. } => {
+                "give its limits in that row of the sheet, or leave it out here"
+            }
+            Self::PulledToo { .. } => {
+                "make a plan of its own for it, `axes = [\"pull_force\"]`, and crimp pieces for it"
+            }
+            Self::NotForTerminal { .. } => "take the tool that the terminal's maker names",
+            Self::NestOfNothing { .. } => "name the tool too",
+            Self::NoInstrument { .. } => "add an [[instrument]] to this station",
+            Self::TooCoarse { .. } => "measure with an instrument of finer resolution",
+            Self::NoMaxError { .. } => {
+                "write `max_error` in its [[instrument]]; until then the plan cannot be armed"
+            }
+            Self::GuardTooWide { .. } => "measure with a better instrument",
+            Self::NotToldApart { .. } => {
+                "use order = \"by_piece\" or \"by_axis\", or narrow `plausible` of these axes"
+            }
+            Self::NoLengths { .. } => "name the instrument that is verified",
+            Self::OutOfRange { .. } => "take a block within it",
+            Self::BlockTooLong { .. } => "correct the block's length",
+        };
+        remedy.to_owned()
     }
 }
 
@@ -289,7 +83,7 @@ fn meant(got: &str, known: &[String]) -> String {
     did_you_mean(got, &known)
 }
 
-fn list(sizes: &[Area]) -> String {
+pub(super) fn list(sizes: &[Area]) -> String {
     let sizes: Vec<_> = sizes.iter().map(Area::to_string).collect();
     sizes.join(", ")
 }
@@ -319,4 +113,14 @@ fn no_row(wire: &WireSize, sizes: &[Area]) -> String {
 fn is_near(one: Area, other: Area) -> bool {
     let (one, other) = (one.square_micrometres(), other.square_micrometres());
     one.abs_diff(other) <= one.max(other) / 12
+}
+
+pub(super) fn why_not_apart(windows: Option<&[(Quantity, Quantity); 2]>) -> String {
+    let Some([one, other]) = windows else {
+        return "a limit on one side only leaves every value plausible".to_owned();
+    };
+    format!(
+        "their plausible windows meet, {} to {} and {} to {}",
+        one.0, one.1, other.0, other.1
+    )
 }

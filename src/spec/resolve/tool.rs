@@ -18,11 +18,11 @@ impl Resolver<'_> {
             (None, None, Some(hand)) => hand.tool,
             (None, None, None) => return Ok(None),
         };
-        let tool = tool_named(self.catalog, id).map_err(|why| self.refuse(why))?;
+        let tool = tool_named(self.catalog, id).map_err(|why| self.refuse(*why))?;
         let of_hand = of_hand.filter(|hand| hand.tool == id);
         let said = said.or_else(|| of_hand.and_then(|hand| hand.nest));
         let fits = check_tool(tool, said, &found.terminal.id, &found.wire);
-        fits.map_err(|why| self.refuse(why))?;
+        fits.map_err(|why| self.refuse(*why))?;
         let fitting = fitting(tool, &found.wire);
         let nest = match (said, of_hand) {
             // What a person holds has the nest for the wire; the arming card shows it, to be checked.
@@ -56,10 +56,13 @@ impl Resolver<'_> {
 /// # Errors
 ///
 /// There is none.
-pub fn tool_named<'c>(catalog: &'c Catalog, id: &str) -> Result<&'c Tool, Unarmable> {
-    catalog.tool(id).ok_or_else(|| Unarmable::NoTool {
-        got: id.to_owned(),
-        known: catalog.tools.iter().map(|tool| tool.id.clone()).collect(),
+pub fn tool_named<'c>(catalog: &'c Catalog, id: &str) -> Result<&'c Tool, Box<Unarmable>> {
+    catalog.tool(id).ok_or_else(|| {
+        let known = catalog.tools.iter().map(|tool| tool.id.clone());
+        Box::new(Unarmable::NoTool {
+            got: id.to_owned(),
+            known: known.collect(),
+        })
     })
 }
 
@@ -68,12 +71,14 @@ pub fn tool_named<'c>(catalog: &'c Catalog, id: &str) -> Result<&'c Tool, Unarma
 /// # Errors
 ///
 /// The tool has none.
-pub fn nest_named<'t>(tool: &'t Tool, id: &str) -> Result<&'t Nest, Unarmable> {
+pub fn nest_named<'t>(tool: &'t Tool, id: &str) -> Result<&'t Nest, Box<Unarmable>> {
     let known = tool.nests.iter().find(|nest| nest.id == id);
-    known.ok_or_else(|| Unarmable::NoNest {
-        tool: tool.id.clone(),
-        got: id.to_owned(),
-        known: tool.nests.iter().map(|nest| nest.id.clone()).collect(),
+    known.ok_or_else(|| {
+        Box::new(Unarmable::NoNest {
+            tool: tool.id.clone(),
+            got: id.to_owned(),
+            known: tool.nests.iter().map(|nest| nest.id.clone()).collect(),
+        })
     })
 }
 
@@ -87,13 +92,13 @@ pub fn check_tool(
     nest: Option<&str>,
     terminal: &str,
     wire: &WireSize,
-) -> Result<(), Unarmable> {
+) -> Result<(), Box<Unarmable>> {
     if !tool.terminals.is_empty() && !tool.terminals.iter().any(|known| known == terminal) {
-        return Err(Unarmable::NotForTerminal {
+        return Err(Box::new(Unarmable::NotForTerminal {
             tool: tool.id.clone(),
             terminal: terminal.to_owned(),
             only: tool.terminals.clone(),
-        });
+        }));
     }
     let fitting = fitting(tool, wire);
     let Some(id) = nest else {
@@ -103,23 +108,23 @@ pub fn check_tool(
         let mut made_for: Vec<_> = tool.nests.iter().flat_map(|nest| &nest.wires).collect();
         made_for.sort();
         made_for.dedup();
-        return Err(Unarmable::NoNestForWire {
+        return Err(Box::new(Unarmable::NoNestForWire {
             tool: tool.id.clone(),
             wire: wire.clone(),
             made_for: made_for.into_iter().copied().collect(),
-        });
+        }));
     };
     let known = nest_named(tool, id)?;
     if known.wires.contains(&wire.area) {
         return Ok(());
     }
-    Err(Unarmable::WrongNest {
+    Err(Box::new(Unarmable::WrongNest {
         tool: tool.id.clone(),
         nest: id.to_owned(),
         wire: wire.clone(),
         made_for: known.wires.clone(),
         fitting,
-    })
+    }))
 }
 
 /// The nest for this wire.

@@ -1,40 +1,55 @@
 //! Why a plan cannot be armed: which key of it, what was got, what is wanted, what to do.
 
-use super::told::sentence;
+use super::told::{list, sentence, why_not_apart};
 use crate::quantity::{Area, Dimension, Measured, Quantity};
 use crate::spec::wire::WireError;
 use crate::spec::{AxisName, Limits, PullTableError, Purpose, WireSize};
-use std::fmt;
 
 /// Why a plan cannot be armed.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[expect(missing_docs, reason = "a field is called for what it is")]
 pub enum Unarmable {
     /// Nothing to measure, or more than anybody measures by hand.
+    #[error("pieces is {got}, want a whole number from 1 to {most}")]
     Pieces { got: u32, most: u32 },
     /// A verification is of gauge blocks.
+    #[error(
+        "a verification without gauge blocks, want instrument = \"caliper-1\" and blocks = [\"2.50 mm\"] instead of terminal and wire"
+    )]
     VerifiesCrimps,
     /// Gauge blocks are for a verification.
+    #[error("gauge blocks for the purpose {}, want \"verification\"", _0.name())]
     BlocksFor(Purpose),
     /// A key that says something of crimps.
+    #[error("{key} beside gauge blocks, want no such key here")]
     BesideBlocks { key: &'static str },
     /// No sheet has the terminal.
+    #[error("no terminal {got:?}, want the id of a [[terminal]] in a sheet")]
     NoTerminal { got: String, known: Vec<String> },
     /// The wire is no size.
+    #[error("{}", sentence(&_0.to_string(), "want mm² as printed on the wire, or a gauge with its sizing"))]
     Wire(WireError),
     /// The terminal is not for the wire.
+    #[error(
+        "{terminal} has no row for {wire}, want one of its sizes: {}",
+        list(sizes)
+    )]
     NoRow {
         terminal: String,
         wire: WireSize,
         sizes: Vec<Area>,
     },
     /// Nothing is measured.
+    #[error("{key} is an empty list, want something to measure")]
     Nothing { key: &'static str },
     /// The same thing is measured twice.
+    #[error("{key} {got:?} is there already, want each once")]
     Twice { key: &'static str, got: String },
     /// There is no such axis.
+    #[error("no axis {:?}, want a built-in axis or one declared by [[axis]]", got.as_str())]
     NoAxis { got: AxisName, known: Vec<String> },
     /// The sheet does not limit the axis.
+    #[error("the row of {terminal} for {wire} does not limit {axis}, want one of {}", limited.join(", "))]
     NotLimited {
         terminal: String,
         wire: Area,
@@ -42,26 +57,38 @@ pub enum Unarmable {
         limited: Vec<String>,
     },
     /// The table that the plan names has no pull force for the wire.
+    #[error("{}", sentence(&_0.to_string(), "want a table with a row for this wire"))]
     PullForce(PullTableError),
     /// A pull test destroys the pieces of another axis.
+    #[error(
+        "a pull test destroys its pieces: got pull_force and {axis} on the same ones, want pull_force alone"
+    )]
     PulledToo { axis: AxisName },
     /// The tool is not known.
+    #[error("no tool {got:?}, want the id of a [[tool]]")]
     NoTool { got: String, known: Vec<String> },
     /// The tool is not for the terminal.
+    #[error("tool {tool} is not for terminal {terminal}, want a tool for it; this one is for {}", only.join(", "))]
     NotForTerminal {
         tool: String,
         terminal: String,
         only: Vec<String>,
     },
     /// A nest of no tool.
+    #[error("nest {nest:?} without a tool, want a tool beside it")]
     NestOfNothing { nest: String },
     /// The tool has no such nest.
+    #[error("tool {tool} has no nest {got:?}, want the id of one of its nests")]
     NoNest {
         tool: String,
         got: String,
         known: Vec<String>,
     },
     /// The nest is not for the wire.
+    #[error(
+        "nest {nest} of {tool} is not for {wire}, want a nest for it; this one is for {}",
+        list(made_for)
+    )]
     WrongNest {
         tool: String,
         nest: String,
@@ -70,23 +97,32 @@ pub enum Unarmable {
         fitting: Option<String>,
     },
     /// No nest of the tool is for the wire.
+    #[error(
+        "no nest of {tool} is for {wire}, want a tool for it; this one is for {}",
+        list(made_for)
+    )]
     NoNestForWire {
         tool: String,
         wire: WireSize,
         made_for: Vec<Area>,
     },
     /// Which nest of the tool is not said.
+    #[error("the plan names no nest of {tool}, want one, or the tool in the hand")]
     NestUnnamed {
         tool: String,
         fitting: Option<String>,
     },
     /// Nothing at the station measures the axis.
+    #[error("no instrument at {station} measures a {dimension}, want one for {axis}")]
     NoInstrument {
         axis: AxisName,
         dimension: Dimension,
         station: String,
     },
     /// An instrument does not resolve the tolerance.
+    #[error(
+        "{instrument} is too coarse for {axis}: {counts} counts of {resolution} in the tolerance of {limits}, want at least {least}"
+    )]
     TooCoarse {
         instrument: String,
         resolution: Quantity,
@@ -96,41 +132,54 @@ pub enum Unarmable {
         least: i64,
     },
     /// How wrong an instrument may be is not known.
+    #[error("{instrument} has no max_error, want the maximum permissible error that {}", if *of_blocks { "it is verified against" } else { "guarded judging rests on" })]
     NoMaxError { instrument: String, of_blocks: bool },
     /// The limits drawn in leave nothing between them.
+    #[error(
+        "no value of {axis} could pass: the guard band of {instrument} is wider than half the tolerance of {limits}, want a narrower one"
+    )]
     GuardTooWide {
         instrument: String,
         axis: AxisName,
         limits: Limits,
     },
     /// Values do not tell one axis from the other.
+    #[error("by_value cannot tell {one} from {other}: {}, want another order", why_not_apart(windows.as_ref()))]
     NotToldApart {
         one: AxisName,
         other: AxisName,
         windows: Option<[(Quantity, Quantity); 2]>,
     },
     /// There is no instrument of that name.
+    #[error("no instrument {got:?}, want the name of an [[instrument]]")]
     NoSuchInstrument { got: String, known: Vec<String> },
     /// The instrument belongs to another station.
+    #[error("{instrument} is an instrument of {of}, want one of {station}")]
     OfOtherStation {
         instrument: String,
         station: String,
         of: String,
     },
     /// The instrument measures something else, or nothing.
+    #[error("{instrument} does not measure lengths, want a caliper")]
     NoLengths { instrument: String },
     /// The instrument cannot show the length of a block.
+    #[error("the block {block} is outside the range of {instrument}: {} to {}, want one within it", range.0, range.1)]
     OutOfRange {
         block: Measured,
         instrument: String,
         range: (Quantity, Quantity),
     },
     /// A block's length is beyond reckoning.
+    #[error("the block {block} has no limits by {max_error}, want a shorter one")]
     BlockTooLong {
         block: Measured,
         max_error: Quantity,
     },
     /// Two blocks that a value cannot tell apart.
+    #[error(
+        "the blocks {block} and {other} cannot be told apart by an instrument with a maximum permissible error of {max_error}, want them further apart"
+    )]
     BlocksTooNear {
         block: Measured,
         other: Measured,
@@ -201,17 +250,5 @@ impl Unarmable {
                 self,
                 Self::NoInstrument { .. } | Self::NoMaxError { .. } | Self::NestUnnamed { .. }
             )
-    }
-
-    /// What a person can do; printed on a line of its own, never part of the message.
-    pub fn remedy(&self) -> String {
-        self.told().2
-    }
-}
-
-impl fmt::Display for Unarmable {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let (got, want, _) = self.told();
-        f.write_str(&sentence(&got, &want))
     }
 }
