@@ -19,8 +19,9 @@ use std::path::Path;
 ///
 /// All mistakes of all files are told in one run, each with its file, line and column, the line itself, what was
 /// got, what is expected, and what to do. Without mistakes the sheets are looked at for what is unlikely: rows
-/// out of order, a tolerance too fine for every instrument here, inches typed as mm, mixed-up columns; and dates of
-/// calibrations and checks are compared with today.
+/// out of order, a tolerance too fine for every instrument here, inches typed as mm, mixed-up columns; dates of
+/// calibrations and checks are compared with today, and it is looked whether the programs that are named are there.
+/// With --json each is an object with its `kind`: `error`, `warning`, `overdue`, `surroundings` (of the machine).
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Exit codes: 0 no mistakes (warnings or not), 1 mistakes, 2 no configuration, 4 it cannot be read."

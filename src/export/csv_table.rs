@@ -4,7 +4,6 @@
 //! - What could steer a terminal or turn the direction of reading stands as an escape, see [`safe`].
 //! - A text that a spreadsheet could take for a formula gets an apostrophe before it, see [`guarded`].
 
-use super::Table;
 use crate::quantity::safe;
 use crate::row::{Cell, Column, Row};
 use csv::{Terminator, Writer, WriterBuilder};
@@ -26,12 +25,9 @@ impl<W: Write> CsvTable<W> {
         writer.write_record(Column::of_text().map(|column| column.name))?;
         Ok(Self { writer })
     }
-}
 
-impl<W: Write> Table for CsvTable<W> {
-    type Target = W;
-
-    fn row(&mut self, row: &Row<'_>) -> io::Result<()> {
+    /// Adds a row.
+    pub fn row(&mut self, row: &Row<'_>) -> io::Result<()> {
         for column in Column::of_text() {
             match (column.cell)(row) {
                 None => self.writer.write_field("")?,
@@ -44,7 +40,8 @@ impl<W: Write> Table for CsvTable<W> {
         Ok(self.writer.write_record(None::<&[u8]>)?)
     }
 
-    fn finish(self) -> io::Result<W> {
+    /// Writes what is left; gives back what was written to.
+    pub fn finish(self) -> io::Result<W> {
         self.writer
             .into_inner()
             .map_err(csv::IntoInnerError::into_error)

@@ -4,7 +4,7 @@
 //!   not grow with the file. Texts are gathered as numbers of different texts.
 //! - Every value is exact: whole numbers of nanometres and millinewtons, and decimals beside them.
 
-use super::Table;
+use super::Question;
 use crate::entry::Seq;
 use crate::quantity::Decimal;
 use crate::row::{Cell, Column, Kind, Row, Slot};
@@ -26,6 +26,8 @@ const GROUP: usize = 128 * 1024;
 const BATCH: usize = 1024;
 /// Different specifications that are told in the metadata.
 const SPECS: usize = 256;
+/// What the metadata call the question of a file.
+pub(super) const QUESTION: &str = "tallyjaw.question";
 /// Digits of a decimal.
 const PRECISION: i32 = 18;
 
@@ -119,12 +121,13 @@ impl<W: Write + Send> ParquetTable<W> {
         group.close().map_err(as_io)?;
         Ok(())
     }
-}
+    /// The names of its columns.
+    pub fn columns(&self) -> impl Iterator<Item = &'static str> {
+        self.columns.iter().map(|(column, _)| column.name)
+    }
 
-impl<W: Write + Send> Table for ParquetTable<W> {
-    type Target = W;
-
-    fn row(&mut self, row: &Row<'_>) -> io::Result<()> {
+    /// Adds a row.
+    pub fn row(&mut self, row: &Row<'_>) -> io::Result<()> {
         for (column, gathered) in &mut self.columns {
             gathered.add(column, (column.cell)(row))?;
         }
@@ -136,8 +139,11 @@ impl<W: Write + Send> Table for ParquetTable<W> {
         Ok(())
     }
 
-    fn finish(mut self) -> io::Result<W> {
+    /// Writes what is left, and what the file answers; gives back what was written to.
+    pub fn finish(mut self, question: &Question) -> io::Result<W> {
         self.flush_group()?;
+        let asked = KeyValue::new(QUESTION.to_owned(), question.to_json().to_string());
+        self.writer.append_key_value_metadata(asked);
         let specs: Vec<Value> = std::mem::take(&mut self.specs)
             .iter()
             .filter_map(|spec| serde_json::from_str(spec).ok())

@@ -1,20 +1,22 @@
 //! Exports read back, as texts that can be compared: also when another program has saved them anew.
 //!
-//! In: a file. Out: its [`Form`], then its rows or lines, one by one, in bounded memory.
+//! In: a file. Out: its [`Form`], then its rows or lines, one by one, in bounded memory ([`Pieces`]).
 //!
 //! - A spreadsheet may have put another character between cells, quoted all of them, moved or left out columns,
 //!   put a mark before the first, taken zeros off the end of numbers: the row is the same.
 //! - What cannot be read as an export is told with what it looks like.
 
-use super::unguarded;
+use super::{parquet_table, unguarded};
+use crate::entry::Seq;
 use crate::entry::line::peek_seq;
 use crate::quantity::{Decimal, WallMicros, safe};
-use crate::row::{COLUMNS, Cell, Kind, Row};
+use crate::row::{COLUMNS, Cell, Column, Kind, Row};
 use parquet::errors::ParquetError;
 use parquet::file::reader::{FileReader as _, SerializedFileReader};
 use parquet::record::Field;
+use parquet::record::reader::RowIter;
 use std::fs::File;
-use std::io::{self, BufRead as _, BufReader, Read as _, Seek as _, SeekFrom};
+use std::io::{self, BufRead as _, BufReader, Read as _, Seek as _, SeekFrom, Split};
 use std::path::Path;
 
 /// What an export is.
@@ -115,17 +117,43 @@ impl From<csv::Error> for ReadError {
 }
 
 /// A row or a line of an export.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Piece<'p> {
-    /// A row: the names of the columns, and a text for each cell.
-    Row {
-        /// The columns.
-        names: &'p [String],
-        /// Its cells; more or fewer than names in a file that was changed by hand.
-        cells: &'p [String],
-    },
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Piece {
+    /// Its number as a person counts it: the heading of a table of text is row 1, as in a spreadsheet; of other
+    /// files the first row or line is.
+    pub number: u64,
+    /// The entry that it says it is of.
+    pub seq: Option<Seq>,
+    /// What it says.
+    pub content: Content,
+}
+
+/// What a row or a line says.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Content {
+    /// A text for each cell; more or fewer than there are columns in a file that was changed by hand.
+    ///
+    /// Numbers are without zeros at their end, times in UTC, texts without their guard; an empty text is an unknown
+    /// value.
+    Cells(Vec<String>),
     /// A line, without its newline.
-    Line(&'p [u8]),
+    Line(Vec<u8>),
+}
+
+/// The rows or lines of a file, one by one. A row of empty cells only is passed over.
+pub struct Pieces {
+    /// The names in its heading.
+    names: Vec<String>,
+    /// For each name the column of that name, if there is one.
+    columns: Vec<Option<&'static Column>>,
+    number: u64,
+    source: Source,
+}
+
+enum Source {
+    Text(u8, csv::Reader<File>),
+    Typed(RowIter<'static>),
+    Lines(Split<BufReader<File>>),
 }
 
 /// A mark that some programs put before UTF-8.
@@ -227,120 +255,167 @@ fn looks(first: &str) -> String {
 }
 
 /// The number of the entry in a line, also where another program has written it anew.
-pub(super) fn seq_of_line(line: &[u8]) -> Option<u64> {
+fn seq_of_line(line: &[u8]) -> Option<u64> {
     peek_seq(line).map(|seq| seq.0).or_else(|| {
         let value: serde_json::Value = serde_json::from_slice(line).ok()?;
         value.get("seq")?.as_u64()
     })
 }
 
-/// Hands each row or line to `each`, with its number as a person counts it: the heading of a table of text is
-/// row 1, as in a spreadsheet; of other files the first row or line is.
-///
-/// Numbers are without zeros at their end, times in UTC, texts without their guard; an empty text is an unknown
-/// value. A row of empty cells only is passed over.
-///
-/// # Errors
-/// If the file cannot be read to its end.
-pub fn pieces(
-    path: &Path,
-    form: Form,
-    mut each: impl FnMut(u64, Piece<'_>),
-) -> Result<(), ReadError> {
-    match form {
-        Form::Csv(delimiter) => of_text(path, delimiter, each),
-        Form::Parquet => of_typed(path, each),
-        Form::Lines => {
-            let lines = BufReader::new(File::open(path)?).split(b'\n');
-            for (line, number) in lines.zip(1..) {
-                let line = line?;
-                let line = line.strip_suffix(b"\r").unwrap_or(&line);
-                if !line.is_empty() {
-                    each(number, Piece::Line(line));
-                }
+impl Pieces {
+    /// Of a file of this form.
+    ///
+    /// # Errors
+    /// If its heading cannot be read.
+    pub fn open(path: &Path, form: Form) -> Result<Self, ReadError> {
+        let mut file = File::open(path)?;
+        let (names, source) = match form {
+            Form::Csv(delimiter) => {
+                let mut mark = [0; BYTE_ORDER_MARK.len()];
+                let is_marked = file.read_exact(&mut mark).is_ok() && mark == BYTE_ORDER_MARK;
+                file.seek(SeekFrom::Start(if is_marked { 3 } else { 0 }))?;
+                let mut lines = csv::ReaderBuilder::new()
+                    .flexible(true)
+                    .delimiter(delimiter)
+                    .from_reader(file);
+                let names = lines.headers()?.iter();
+                let names = names.map(|name| name.trim().to_owned()).collect();
+                (names, Source::Text(delimiter, lines))
             }
-            Ok(())
+            Form::Parquet => {
+                let reader = SerializedFileReader::new(file)?;
+                let schema = reader.metadata().file_metadata().schema_descr();
+                let names: Vec<String> = schema
+                    .columns()
+                    .iter()
+                    .map(|column| column.name().to_owned())
+                    .collect();
+                (names, Source::Typed(reader.into_iter()))
+            }
+            Form::Lines => {
+                let lines = BufReader::new(file).split(b'\n');
+                (Vec::new(), Source::Lines(lines))
+            }
+        };
+        if form != Form::Lines && !names.iter().any(|name| name == "seq") {
+            return Err(ReadError::NoSeq {
+                got: names.join(", "),
+            });
+        }
+        Ok(Self {
+            columns: names.iter().map(|name| column(name)).collect(),
+            names,
+            number: u64::from(matches!(form, Form::Csv(_))),
+            source,
+        })
+    }
+
+    /// The names in the heading; none of lines.
+    pub fn names(&self) -> &[String] {
+        &self.names
+    }
+
+    /// For each name of the heading the column that it is, if any.
+    pub(super) fn columns(&self) -> &[Option<&'static Column>] {
+        &self.columns
+    }
+
+    /// A cell of a row by the name of its column.
+    pub(super) fn cell<'c>(&self, content: &'c Content, name: &str) -> Option<&'c str> {
+        let Content::Cells(cells) = content else {
+            return None;
+        };
+        let at = self.names.iter().position(|known| known == name)?;
+        cells.get(at).map(String::as_str)
+    }
+
+    /// The next row or line.
+    ///
+    /// # Errors
+    /// If it cannot be read.
+    pub fn advance(&mut self) -> Result<Option<Piece>, ReadError> {
+        loop {
+            let Some(content) = self.content()? else {
+                return Ok(None);
+            };
+            self.number += 1;
+            let (is_empty, seq) = match &content {
+                Content::Line(line) => (line.is_empty(), seq_of_line(line)),
+                Content::Cells(cells) => (
+                    cells.iter().all(String::is_empty),
+                    self.cell(&content, "seq").and_then(|seq| seq.parse().ok()),
+                ),
+            };
+            if !is_empty {
+                return Ok(Some(Piece {
+                    number: self.number,
+                    seq: seq.map(Seq),
+                    content,
+                }));
+            }
+        }
+    }
+
+    fn content(&mut self) -> Result<Option<Content>, ReadError> {
+        match &mut self.source {
+            Source::Text(delimiter, lines) => {
+                let mut line = csv::StringRecord::new();
+                if !lines.read_record(&mut line)? {
+                    return Ok(None);
+                }
+                let columns = self.columns.iter().copied();
+                let columns = columns.chain(std::iter::repeat(None));
+                let cells = line.iter().zip(columns).map(|(cell, column)| {
+                    same(
+                        column.map(|column| column.kind),
+                        unguarded(cell),
+                        *delimiter,
+                    )
+                });
+                Ok(Some(Content::Cells(cells.collect())))
+            }
+            Source::Typed(rows) => {
+                let row = rows.next().transpose()?;
+                Ok(row.map(|row| {
+                    let cells = row.get_column_iter().map(|(_, field)| shown(field));
+                    Content::Cells(cells.collect())
+                }))
+            }
+            Source::Lines(lines) => {
+                let line = lines.next().transpose()?;
+                Ok(line.map(|mut line| {
+                    line.pop_if(|byte| *byte == b'\r');
+                    Content::Line(line)
+                }))
+            }
         }
     }
 }
 
-fn of_text(
-    path: &Path,
-    delimiter: u8,
-    mut each: impl FnMut(u64, Piece<'_>),
-) -> Result<(), ReadError> {
-    let mut file = File::open(path)?;
-    let mut mark = [0; BYTE_ORDER_MARK.len()];
-    let is_marked = file.read_exact(&mut mark).is_ok() && mark == BYTE_ORDER_MARK;
-    file.seek(SeekFrom::Start(if is_marked { 3 } else { 0 }))?;
-    let mut lines = csv::ReaderBuilder::new()
-        .flexible(true)
-        .delimiter(delimiter)
-        .from_reader(file);
-    let names: Vec<String> = lines
-        .headers()?
-        .iter()
-        .map(|name| name.trim().to_owned())
-        .collect();
-    let kinds: Vec<Option<Kind>> = names.iter().map(|name| kind_of(name)).collect();
-    let mut line = csv::StringRecord::new();
-    let mut number = 1;
-    while lines.read_record(&mut line)? {
-        number += 1;
-        let kinds = kinds.iter().copied().chain(std::iter::repeat(None));
-        let cells: Vec<String> = line
-            .iter()
-            .zip(kinds)
-            .map(|(cell, kind)| same(kind, unguarded(cell), delimiter))
-            .collect();
-        if cells.iter().any(|cell| !cell.is_empty()) {
-            let (names, cells) = (&names[..], &cells[..]);
-            each(number, Piece::Row { names, cells });
-        }
-    }
-    Ok(())
-}
-
-fn of_typed(path: &Path, mut each: impl FnMut(u64, Piece<'_>)) -> Result<(), ReadError> {
+/// The question that a Parquet file carries in itself.
+pub(super) fn carried(path: &Path) -> Result<Option<String>, ReadError> {
     let reader = SerializedFileReader::new(File::open(path)?)?;
-    let schema = reader.metadata().file_metadata().schema_descr();
-    let names: Vec<String> = schema
-        .columns()
-        .iter()
-        .map(|column| column.name().to_owned())
-        .collect();
-    if !names.iter().any(|name| name == "seq") {
-        return Err(ReadError::NoSeq {
-            got: names.join(", "),
-        });
-    }
-    for (row, number) in reader.get_row_iter(None)?.zip(1..) {
-        let row = row?;
-        let cells: Vec<String> = row
-            .get_column_iter()
-            .map(|(_, field)| shown(field))
-            .collect();
-        let (names, cells) = (&names[..], &cells[..]);
-        each(number, Piece::Row { names, cells });
-    }
-    Ok(())
+    let about = reader.metadata().file_metadata().key_value_metadata();
+    let question = about
+        .into_iter()
+        .flatten()
+        .find(|about| about.key == parquet_table::QUESTION);
+    Ok(question.and_then(|about| about.value.clone()))
 }
 
-/// What stands in a row under a name, as [`pieces`] tells it; none if there is no such column.
-pub(super) fn told(row: &Row<'_>, name: &str) -> Option<String> {
-    let column = COLUMNS.iter().find(|column| column.name == name)?;
-    Some(match (column.cell)(row) {
+/// What stands in a row in a column, as [`Content::Cells`] tells it.
+pub(super) fn told(row: &Row<'_>, column: &Column) -> String {
+    match (column.cell)(row) {
         None => String::new(),
         Some(Cell::Text(text)) => safe(text),
         Some(Cell::Whole(number)) => number.to_string(),
         Some(Cell::Decimal(number)) => short(number).to_string(),
         Some(Cell::Time(at)) => at.to_string(),
-    })
+    }
 }
 
-fn kind_of(name: &str) -> Option<Kind> {
-    let column = COLUMNS.iter().find(|column| column.name == name);
-    column.map(|column| column.kind)
+fn column(name: &str) -> Option<&'static Column> {
+    COLUMNS.iter().find(|column| column.name == name)
 }
 
 /// A cell, as it is if nobody but us has written it.

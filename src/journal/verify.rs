@@ -11,7 +11,7 @@
 use super::dir::{Dir, io_error};
 use super::lines::{Chain, Fault, Found, Lines};
 use super::times::Times;
-use super::{JOURNAL_FOLDER, JournalError, SegmentNumber};
+use super::{JOURNAL_FOLDER, JournalError, Line, SegmentNumber};
 use crate::entry::audit::{Mismatch, audit};
 use crate::entry::line::Digest;
 use crate::entry::read_again::ReadAgain;
@@ -80,11 +80,12 @@ impl Report {
 }
 
 /// Walks the journal of `state_dir`; without a folder or a segment there is none ([`Report::segments`]). `kept` is a
-/// digest of one of its lines. `progress` is told how many bytes more are done, line by line.
+/// digest of one of its lines. `each` is given every line, whatever is wrong with it, with the number that it has or
+/// should have.
 pub fn verify(
     state_dir: &Path,
     kept: Option<Digest>,
-    mut progress: impl FnMut(u64),
+    mut each: impl FnMut(&Line),
 ) -> Result<Report, JournalError> {
     let Some(dir) = Dir::open_if_there(&state_dir.join(JOURNAL_FOLDER))? else {
         return Ok(Report {
@@ -97,7 +98,7 @@ pub fn verify(
     walk.report.kept = kept.map(|digest| (digest, None));
     for (at, number) in numbers.iter().enumerate() {
         walk.begin(*number);
-        walk.segment(&dir, at + 1 == numbers.len(), &mut progress)?;
+        walk.segment(&dir, at + 1 == numbers.len(), &mut each)?;
     }
     walk.look_for_kept();
     let mut report = walk.report;
@@ -172,7 +173,7 @@ impl Walk {
         &mut self,
         dir: &Dir,
         is_last: bool,
-        progress: &mut impl FnMut(u64),
+        each: &mut impl FnMut(&Line),
     ) -> Result<(), JournalError> {
         let file = dir.read(self.number)?;
         let mut lines = Lines::new(dir, self.number, &file);
@@ -184,7 +185,10 @@ impl Walk {
             match found {
                 Found::Line => {
                     self.entry(&lines.bytes);
-                    progress(u64::try_from(lines.bytes.len()).unwrap_or(0) + 1);
+                    each(&Line {
+                        seq: self.chain.named.unwrap_or(Seq::FIRST),
+                        bytes: lines.bytes.as_slice().into(),
+                    });
                 }
                 Found::Unfinished | Found::End => break,
             }

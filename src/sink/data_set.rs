@@ -11,8 +11,9 @@ use super::{Place, Sink, SinkError, SinkKind, cursors, failed};
 use crate::config::DataSetConfig;
 use crate::durable::{Access, WholeFile, make_folder, put};
 use crate::entry::ledger::Ledger;
+use crate::entry::line::Digest;
 use crate::entry::{JournalId, Seq, Stamped};
-use crate::export::{ParquetTable, Table as _};
+use crate::export::{ParquetTable, Question};
 use crate::journal::Cursor;
 use crate::quantity::WallMicros;
 use crate::row::{Gather, Row};
@@ -32,9 +33,12 @@ pub static DATA_SET: SinkKind = SinkKind {
 /// So many files are written at a time, and no more are behind.
 const MOST_FILES: usize = 8;
 
+const MICROS_PER_DAY: i64 = 24 * 60 * 60 * 1_000_000;
+
 /// A day of a station: `bench-1`, `2026-11-25`.
 type Part = (String, String);
-type Written = ParquetTable<BufWriter<WholeFile>>;
+/// A table, and how many rows it has.
+type Written = (ParquetTable<BufWriter<WholeFile>>, u64);
 
 struct DataSet {
     place: Place,
@@ -146,13 +150,19 @@ impl DataSet {
         let journal = JournalId(self.place.journal.clone());
         let mut gather = Gather::new(journal);
         let mut cursor = Cursor::new(&self.place.state_dir, Seq(from.0.saturating_sub(1)))?;
+        let mut last = None;
         while let Some(line) = cursor.next_line(self.seen)? {
             gather.take(&line.entry()?, |row| self.add(&mut files, row))?;
+            last = Some(line);
         }
-        for (part, table) in files {
+        let last = last.map_or((from, Digest::NONE), |line| {
+            (line.seq, Digest::of(&line.bytes))
+        });
+        for (part, (table, rows)) in files {
             let path = self.path(&part);
+            let columns = table.columns().map(str::to_owned).collect();
             let named = table
-                .finish()
+                .finish(&self.question(&part, columns, (from, last), rows))
                 .and_then(|file| file.into_inner().map_err(io::IntoInnerError::into_error))
                 .and_then(WholeFile::commit);
             named.map_err(failed("write", &path))?;
@@ -187,8 +197,45 @@ impl DataSet {
     fn add(&self, files: &mut BTreeMap<Part, Written>, row: &Row<'_>) -> Result<(), SinkError> {
         let part = (row.station.to_owned(), day_of(row.at));
         match files.get_mut(&part) {
-            Some(table) => table.row(row).map_err(failed("write", &self.path(&part))),
+            Some((table, rows)) => {
+                *rows += 1;
+                table.row(row).map_err(failed("write", &self.path(&part)))
+            }
             None => Ok(()),
+        }
+    }
+
+    /// What a file of the data set answers: the day of a station, as far as its series are settled.
+    fn question(
+        &self,
+        (station, day): &Part,
+        columns: Vec<String>,
+        (first, (last, digest)): (Seq, (Seq, Digest)),
+        rows: u64,
+    ) -> Question {
+        let since: Option<WallMicros> = format!("{day}T00:00:00Z").parse().ok();
+        let until = since.map(|since| WallMicros(since.0 + MICROS_PER_DAY));
+        let query = [
+            ("station", Some(json!(station))),
+            ("since", since.map(|since| json!(since.to_string()))),
+            ("until", until.map(|until| json!(until.to_string()))),
+        ];
+        let query = query
+            .into_iter()
+            .filter_map(|(name, value)| Some((name.to_owned(), value?)));
+        Question {
+            tallyjaw: env!("CARGO_PKG_VERSION").to_owned(),
+            journal: self.place.journal.clone(),
+            of_lines: false,
+            columns,
+            query: query.collect(),
+            counted: false,
+            settled_after: Some(0),
+            since_last: None,
+            first: first.0,
+            last: last.0,
+            digest: digest.to_string(),
+            rows,
         }
     }
 
@@ -209,7 +256,7 @@ impl DataSet {
                 ("journal", self.place.journal.as_str()),
                 ("station", &part.0),
             ];
-            ParquetTable::new(file, &about, &["station"])
+            Ok((ParquetTable::new(file, &about, &["station"])?, 0))
         };
         made().map_err(failed("write", &path))
     }

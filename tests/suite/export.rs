@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use tallyjaw::entry::ledger::Disposition;
 use tallyjaw::entry::{JournalId, Seq};
-use tallyjaw::export::{CsvTable, Table, unguarded};
+use tallyjaw::export::{CsvTable, unguarded};
 use tallyjaw::quantity::{Decimal, Measured, Unit, WallMicros, safe};
 use tallyjaw::row::{COLUMNS, Column, Form, Row};
 

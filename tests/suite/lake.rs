@@ -107,6 +107,17 @@ fn a_closed_series_stands_in_the_file_of_its_station_and_day_and_an_open_one_wai
         panic!("{names:?}");
     };
     assert_eq!(only, &journal);
+    // it carries its question, so that what is missing would be seen
+    let output = shop.tallyjaw(&["verify", only.to_str().unwrap()]).output();
+    let said = String::from_utf8(output.unwrap().stdout).unwrap();
+    assert!(
+        said.contains("in all of its 6 rows, and none is missing\n"),
+        "{said}"
+    );
+    assert!(
+        said.contains("  question  readings, station=bench-1, since=20"),
+        "{said}"
+    );
 }
 
 /// The first file, when it is there; its path is as documented.

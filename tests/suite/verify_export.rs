@@ -2,7 +2,9 @@
 
 use crate::export::{EVERY_KIND, Folder};
 use crate::golden;
-use serde_json::Value;
+use proptest::prelude::*;
+use proptest::sample::{Index, select};
+use serde_json::{Value, json};
 use std::fmt::Write as _;
 use std::fs;
 
@@ -21,27 +23,29 @@ fn table(folder: &Folder) -> String {
     folder.text(&["export", "csv"])
 }
 
+/// What an export can be asked.
+const QUESTIONS: [&[&str]; 12] = [
+    &[],
+    &["7"],
+    &["30", "55"],
+    &["--axis", "pull_force"],
+    &["--operator", "jon"],
+    &["--purpose", "verification"],
+    &["--station", "bench-1"],
+    &["--instrument", "caliper-1"],
+    &["--since", "2025-11-24T16:10:20Z"],
+    &[
+        "--since",
+        "2025-11-24T16:00:07Z",
+        "--until",
+        "2025-11-24T17:10:31Z",
+    ],
+    &["--tool", "R-02"],
+    &["--since-last", "mes"],
+];
+
 #[test]
-fn whatever_was_asked_for_an_export_agrees_with_its_journal() {
-    const QUESTIONS: [&[&str]; 12] = [
-        &[],
-        &["7"],
-        &["30", "55"],
-        &["--axis", "pull_force"],
-        &["--operator", "jon"],
-        &["--purpose", "verification"],
-        &["--station", "bench-1"],
-        &["--instrument", "caliper-1"],
-        &["--since", "2025-11-24T16:10:20Z"],
-        &[
-            "--since",
-            "2025-11-24T16:00:07Z",
-            "--until",
-            "2025-11-24T17:10:31Z",
-        ],
-        &["--tool", "R-02"],
-        &["--since-last", "mes"],
-    ];
+fn whatever_was_asked_an_export_is_all_that_its_journal_gives_for_it() {
     for kept in [EVERY_KIND, "V1_A_SHORT_SERIES"] {
         let folder = Folder::with(kept);
         for (nth, question) in QUESTIONS.iter().enumerate() {
@@ -54,20 +58,56 @@ fn whatever_was_asked_for_an_export_agrees_with_its_journal() {
                     && fs::metadata(folder.path(&name)).unwrap().len() > 0
                 {
                     let said = folder.text(&["verify", &name]);
-                    let agrees = said.contains(": agrees with the journal in all of its ")
-                        || said.contains(": has no ");
-                    assert!(agrees, "{question:?}: {said}");
+                    let first = said.lines().next().unwrap();
+                    let agrees = first.contains(": agrees with the journal in all of its ");
+                    assert!(agrees && first.ends_with(", and none is missing"), "{said}");
+                    assert!(!said.contains("  order "), "{said}");
                 }
             }
         }
-        let counted = folder.text(&["export", "csv", "--counted"]);
-        assert_eq!(verified(&folder, "counted.csv", counted).0, Some(0));
-        let lines = folder.text(&["verify", "0.jsonl"]);
+        let counted = ["export", "csv", "--counted", "-o", "counted.csv"];
+        folder.text(&counted);
+        let said = folder.text(&["verify", "counted.csv"]);
         assert!(
-            lines.contains("agrees with the journal in all of its "),
-            "{lines}"
+            said.contains("  question  all readings that count"),
+            "{said}"
+        );
+        let lines = fs::read(folder.path("0.jsonl")).unwrap();
+        let (code, said) = verified(&folder, "no_question.jsonl", lines);
+        assert_eq!(code, Some(0), "{said}");
+        assert!(
+            said.contains("what is missing was not looked for\n"),
+            "{said}"
         );
     }
+}
+
+#[test]
+fn a_question_goes_where_it_is_asked_to_and_is_never_seen_with_another_file() {
+    let folder = Folder::with(EVERY_KIND);
+    let table = folder.text(&["export", "csv", "7", "--question", "7.json"]);
+    let (code, said) = verified(&folder, "7.csv", &table);
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("not looked for"), "{said}");
+    let said = folder.text(&["verify", "7.csv", "--question", "7.json"]);
+    assert!(
+        said.contains("  question  readings of series 7, from entries 7 to "),
+        "{said}"
+    );
+    let (code, said) = folder.refusal(&["export", "csv", "--question", "7.json"]);
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("there is a file 7.json"), "{said}");
+    // a table of everything: the question of one series is not its
+    verified(&folder, "all.csv", folder.text(&["export", "csv"]));
+    let output = folder.run(&["verify", "all.csv", "--question", "7.json"]);
+    assert_eq!(output.status.code(), Some(1));
+    folder.text(&["export", "csv", "7", "-o", "a.csv"]);
+    folder.text(&["export", "csv", "--force", "-o", "a.csv"]);
+    let said = folder.text(&["verify", "a.csv", "--json"]);
+    let told: Value = serde_json::from_str(&said).unwrap();
+    assert_eq!(told["asked"], "all readings");
+    assert_eq!(told["question"]["rows"], 16);
+    assert_eq!(told["is_complete"], true);
 }
 
 #[test]
@@ -121,29 +161,203 @@ fn rows_and_lines_that_are_missing_or_told_twice_are_named() {
         assert_eq!(code, Some(1), "{said}");
         all.push_str(&said);
     }
-    // at the end of a series, where a question may have ended too
-    let whole = folder.text(&["export", "csv", "7"]);
-    let short: Vec<&str> = whole.split_inclusive('\n').collect();
-    let short = short[..short.len() - 1].concat();
-    let (code, said) = verified(&folder, "short.csv", short);
-    assert_eq!(code, Some(0), "{said}");
-    all.push_str(&said);
-    let output = folder.run(&["verify", "--whole", "short.csv"]);
-    assert_eq!(output.status.code(), Some(1));
-    all.push_str(std::str::from_utf8(&output.stdout).unwrap());
-    // a series that is nowhere in the file may not have been asked for
+    // without its question nothing is inferred, with it or the same options nothing is overlooked
+    folder.text(&["export", "csv", "-o", "all.csv"]);
     let whole = table(&folder);
     let without = whole
         .split_inclusive('\n')
         .filter(|row| !row.contains(",pull_force,"));
-    let (code, said) = verified(&folder, "without.csv", without.collect::<String>());
-    assert_eq!(code, Some(0), "{said}");
-    all.push_str(&said);
+    let without: String = without.collect();
+    let short: Vec<&str> = whole.split_inclusive('\n').collect();
+    let short = short[..short.len() - 1].concat();
+    for (name, text) in [("short.csv", &short), ("without.csv", &without)] {
+        let (code, said) = verified(&folder, name, text);
+        assert_eq!(code, Some(0), "{said}");
+        all.push_str(&said);
+        for question in [["--question", "all.csv.question.json"], ["--last", "62"]] {
+            let output = folder.run(&["verify", name, question[0], question[1]]);
+            assert_eq!(output.status.code(), Some(1));
+            all.push_str(std::str::from_utf8(&output.stdout).unwrap());
+        }
+    }
+    let axis = ["verify", "short.csv", "--axis", "pull_force"];
+    assert_eq!(folder.run(&axis).status.code(), Some(1));
+    verified(
+        &folder,
+        "pull.csv",
+        folder.text(&["export", "csv", "--axis", "pull_force"]),
+    );
+    let said = folder.text(&["verify", "pull.csv", "--axis", "pull_force"]);
+    assert!(
+        said.contains("in all of its 2 rows, and none is missing"),
+        "{said}"
+    );
     let first = whole.split_inclusive('\n').next().unwrap();
     let (code, said) = verified(&folder, "heading.csv", first);
     assert_eq!(code, Some(0), "{said}");
     all.push_str(&said);
     golden::assert_same("export/verify_cut.txt", &all);
+}
+
+#[test]
+fn a_narrower_question_is_told_and_is_not_that_of_who_asks_for_more() {
+    let folder = Folder::with(EVERY_KIND);
+    let mut all = String::new();
+    folder.text(&["export", "csv", "7", "-o", "forged.csv"]);
+    let mut verify = |arguments: &[&str], want: i32| {
+        let output = folder.run(&[&["verify", "forged.csv"], arguments].concat());
+        let said = String::from_utf8(output.stdout).unwrap();
+        assert_eq!(output.status.code(), Some(want), "{arguments:?}: {said}");
+        let _ = writeln!(all, "{arguments:?}\n{said}");
+    };
+    verify(&[], 0);
+    verify(&["--series", "7"], 0);
+    verify(&["--series", "7", "--last", "30"], 1);
+    verify(&["--series", "7", "--series", "30"], 1);
+    verify(&["--last", "62"], 1);
+    golden::assert_same("export/verify_question.txt", &all);
+}
+
+/// Rows of cells, or lines, behind the heading if there is one.
+fn rows(text: &str, is_table: bool) -> Vec<Vec<String>> {
+    if !is_table {
+        return text.lines().map(|line| vec![line.to_owned()]).collect();
+    }
+    let mut lines = csv::ReaderBuilder::new();
+    let mut lines = lines.has_headers(false).from_reader(text.as_bytes());
+    let rows = lines.records();
+    rows.map(|row| row.unwrap().iter().map(str::to_owned).collect())
+        .collect()
+}
+
+fn written(rows: &[Vec<String>], is_table: bool) -> String {
+    if !is_table {
+        return rows.iter().map(|row| row[0].clone() + "\n").collect();
+    }
+    let mut lines = csv::WriterBuilder::new()
+        .flexible(true)
+        .from_writer(Vec::new());
+    for row in rows {
+        lines.write_record(row).unwrap();
+    }
+    String::from_utf8(lines.into_inner().unwrap()).unwrap()
+}
+
+/// The series of a row or a line.
+fn series_of(row: &[String], is_table: bool) -> String {
+    if is_table {
+        return row[6].clone();
+    }
+    let entry: Value = serde_json::from_str(&row[0]).unwrap();
+    let of = if entry["kind"] == "armed" {
+        "seq"
+    } else {
+        "series"
+    };
+    entry[of].to_string()
+}
+
+/// What is done to an export, or to its question.
+#[derive(Debug, Clone, Copy)]
+enum Forgery {
+    RowLeftOut,
+    RowTwice,
+    SeriesLeftOut,
+    CellChanged,
+    CellLeftOut,
+    RowOfAnother,
+    QuestionChanged,
+    QuestionCut,
+}
+
+const FORGERIES: [Forgery; 8] = [
+    Forgery::RowLeftOut,
+    Forgery::RowTwice,
+    Forgery::SeriesLeftOut,
+    Forgery::CellChanged,
+    Forgery::CellLeftOut,
+    Forgery::RowOfAnother,
+    Forgery::QuestionChanged,
+    Forgery::QuestionCut,
+];
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(96))]
+    #[test]
+    fn whatever_is_forged_in_an_export_or_its_question_is_a_difference(
+        form in select(vec!["csv", "jsonl"]),
+        question in select(QUESTIONS.to_vec()),
+        forgery in select(FORGERIES.to_vec()),
+        (at, cell) in any::<(Index, Index)>(),
+    ) {
+        let folder = Folder::with(EVERY_KIND);
+        folder.text(&[&["export", form, "-o", "a"], question].concat());
+        let is_table = form == "csv";
+        let text = fs::read_to_string(folder.path("a")).unwrap();
+        let mut rows = rows(&text, is_table);
+        let heading: Vec<_> = rows.drain(..usize::from(is_table)).collect();
+        prop_assume!(!rows.is_empty());
+        let at = at.index(rows.len());
+        let beside = folder.path("a.question.json");
+        let mut told: Value = serde_json::from_slice(&fs::read(&beside).unwrap()).unwrap();
+        match forgery {
+            Forgery::RowLeftOut => drop(rows.remove(at)),
+            Forgery::RowTwice => rows.push(rows[at].clone()),
+            Forgery::SeriesLeftOut => {
+                let series = series_of(&rows[at], is_table);
+                rows.retain(|row| series_of(row, is_table) != series);
+                prop_assume!(is_table || !rows.is_empty());
+            }
+            Forgery::CellChanged => {
+                let cell = cell.index(rows[at].len());
+                let (text, digit) = (&mut rows[at][cell], "1");
+                match text.strip_suffix('}') {
+                    Some(line) => *text = format!("{line},\"x\":1}}"),
+                    None => text.push_str(digit),
+                }
+            }
+            Forgery::CellLeftOut if is_table => drop(rows[at].pop()),
+            Forgery::CellLeftOut => {
+                let line = rows[at][0].replace(",\"prev\"", ", \"prev\"");
+                rows[at][0] = line;
+            }
+            Forgery::RowOfAnother => {
+                let other = folder.text(&["export", form]);
+                let other = self::rows(&other, is_table);
+                let surplus = other.into_iter().skip(1).find(|row| !rows.contains(row));
+                prop_assume!(surplus.is_some());
+                rows.extend(surplus);
+            }
+            Forgery::QuestionChanged => {
+                let last = told["last"].as_u64().unwrap();
+                let changes = [
+                    ("v", json!(2)),
+                    ("journal", json!("0".repeat(32))),
+                    ("of_lines", json!(is_table)),
+                    ("columns", json!(["seq"])),
+                    ("query", json!({"axis": "nothing"})),
+                    ("query", json!({"colour": "red"})),
+                    ("last", json!(last + 1)),
+                    ("last", json!(last - 1)),
+                    ("digest", json!("0".repeat(64))),
+                    ("rows", json!(rows.len() + 1)),
+                ];
+                let (key, value) = &changes[cell.index(changes.len())];
+                told[key] = value.clone();
+            }
+            Forgery::QuestionCut => {
+                let fields = told.as_object_mut().unwrap();
+                let key = fields.keys().nth(cell.index(fields.len())).unwrap().clone();
+                fields.remove(&key);
+            }
+        }
+        fs::write(&beside, told.to_string()).unwrap();
+        fs::write(folder.path("a"), written(&[heading, rows].concat(), is_table)).unwrap();
+        let output = folder.run(&["verify", "a"]);
+        let said = String::from_utf8_lossy(&output.stdout);
+        prop_assert_eq!(output.status.code(), Some(1), "{:?}: {}", forgery, said);
+        prop_assert!(said.contains("parts from the journal"), "{}", said);
+    }
 }
 
 #[test]
@@ -243,13 +457,12 @@ fn a_table_that_a_spreadsheet_saved_anew_is_the_same_table() {
         .iter()
         .map(|row| format!("\"{}\"\r\n", row.join("\";\"")));
     let text = format!("\u{feff}{}", quoted.collect::<String>());
-    let (code, said) = verified(&folder, "saved.csv", &text);
+    folder.text(&["export", "csv", "-o", "all.csv"]);
+    fs::write(folder.path("saved.csv"), &text).unwrap();
+    let said = folder.text(&["verify", "saved.csv", "--question", "all.csv.question.json"]);
     assert_eq!(
-        (code, said.as_str()),
-        (
-            Some(0),
-            "saved.csv: agrees with the journal in all of its 16 rows\n  journal   6814b0e9a47a0bfe0bca7458a8c99463, up to entry 62\n  chain     intact, 16 verdicts judged again\n  columns   not compared, since no export has them: remark\n  since     1 entry behind the last one here\n"
-        )
+        said,
+        "saved.csv: agrees with the journal in all of its 16 rows, and none is missing\n  journal   6814b0e9a47a0bfe0bca7458a8c99463, up to entry 62\n  chain     intact, 16 verdicts judged again\n  order     not that of the journal: compared one by one\n  columns   not compared, since no export has them: remark\n  question  all readings, from entries 1 to 62; says all.csv.question.json\n            whoever leaves readings out can change the question too: see that it is yours\n"
     );
     let (code, said) = verified(&folder, "saved.csv", text.replacen("1,63", "1,67", 1));
     assert_eq!(code, Some(1), "{said}");
@@ -311,7 +524,7 @@ fn a_reading_that_was_taken_back_after_its_export_says_so() {
     let (code, said) = verified(&folder, "older.csv", older);
     assert_eq!(code, Some(1), "{said}");
     assert!(
-        said.contains("    exported  counted\n    journal   retracted\n    said in entry 59, behind all that the file has: it may be older than that\n"),
+        said.contains("    exported  counted\n    journal   retracted\n    said in entry 59: the file may be older than that\n"),
         "{said}"
     );
 }

@@ -3,19 +3,21 @@
 //! In: the journal. Out: CSV or Parquet with a row a reading, or the journal's own lines; to a file that
 //! appears whole or not at all, or to standard output.
 
-mod raw;
-mod rows;
+mod make;
 mod target;
 
-use super::query::{Query, Reached, lines};
+pub(super) use make::Asked;
+
+use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client};
 use crate::config::DaemonConfig;
-use crate::entry::Seq;
-use crate::export::{CsvTable, Mark, MarkError, Marks, ParquetTable};
+use crate::entry::{JournalId, Seq};
+use crate::export::{Mark, MarkError, Marks, Question};
+use make::Range;
 use serde_json::json;
 use std::io::Write;
 use std::path::PathBuf;
-use target::Target;
+use target::{Target, Writer, cannot_be_written, not_written, whole_file};
 
 /// What is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -36,6 +38,9 @@ enum Format {
 ///
 /// In CSV a text that a spreadsheet would take for a formula, one that begins with = + - @ a tab or a line's
 /// end, has an apostrophe before it (and so has a text that begins with one); numbers stay numbers.
+///
+/// What was asked for, and the entries it is answered from, stand in a Parquet file's metadata, else in
+/// FILE.question.json beside the file: keep the two together, so that `verify` sees what is missing.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
@@ -62,14 +67,9 @@ pub(super) struct Export {
     /// Only what was not given yet under this name
     #[arg(long, value_name = "NAME", conflicts_with = "series")]
     since_last: Option<String>,
-}
-
-/// How much was written.
-#[derive(Debug, Clone, Copy)]
-struct Written {
-    /// Rows or lines.
-    count: u64,
-    reached: Reached,
+    /// Write what was asked for into this file [else beside the output, or in the metadata of Parquet]
+    #[arg(long, value_name = "FILE")]
+    question: Option<PathBuf>,
 }
 
 impl Export {
@@ -81,6 +81,10 @@ impl Export {
         let daemon = client::daemon_of(context)?;
         self.query.filter()?;
         let target = Target::open(&self.output, self.force, self.format == Format::Parquet)?;
+        let sidecar = self.sidecar();
+        let sidecar =
+            sidecar.map(|(path, force)| whole_file(&path, force).map(|file| (file, path)));
+        let sidecar = sidecar.transpose()?;
         let journal = lines::journal(&daemon)?;
         let marks = self.since_last.as_deref();
         let marks = marks
@@ -90,31 +94,81 @@ impl Export {
             .as_ref()
             .map(|marks| self.mark(&daemon, marks, &journal.0))
             .transpose()?;
-        let (written, target) = match self.format {
-            Format::Jsonl => raw::write(&self, &daemon, mark.as_ref(), target)?,
-            Format::Csv => {
-                let table = CsvTable::new(target).map_err(target::not_written)?;
-                rows::write(&self, &daemon, &journal, mark.as_ref(), table)?
-            }
-            Format::Parquet => {
-                let about = [("journal", journal.0.as_str())];
-                let table = ParquetTable::new(target, &about, &[]).map_err(target::not_written)?;
-                rows::write(&self, &daemon, &journal, mark.as_ref(), table)?
-            }
-        };
+        let writer = Writer::new(self.format, target, &journal).map_err(not_written)?;
+        let (writer, question, open) = self.write(&daemon, &journal, mark.as_ref(), writer)?;
+        let target = writer.finish(&question).map_err(not_written)?;
+        if let Some((_, path)) = &sidecar {
+            let _ = std::fs::remove_file(path); // a new file is not to be seen with an old question
+        }
         let bytes = target.finish(marks.is_some())?;
+        if let Some((file, path)) = sidecar {
+            let written = question.write(file);
+            written.map_err(|error| cannot_be_written(&path.display().to_string(), &error))?;
+        }
         if let (Some(marks), Some(mark)) = (&marks, mark) {
-            let last = written.reached.last;
-            let from = written
-                .reached
-                .open
-                .map_or(last, |open| Seq(open.0.saturating_sub(1)));
+            let last = Seq(question.last);
+            let from = open.map_or(last, |open| Seq(open.0.saturating_sub(1)));
             marks
                 .write(&mark.moved(last, from))
                 .map_err(|error| no_mark(&error))?;
         }
-        self.tell(context, written.count, bytes, out)?;
+        self.tell(context, question.rows, bytes, out)?;
         Ok(Exit::Yes)
+    }
+
+    /// Where its question goes, if not into the file itself, and whether it replaces what is there.
+    fn sidecar(&self) -> Option<(PathBuf, bool)> {
+        let is_beside = self.output.as_os_str() != "-" && self.format != Format::Parquet;
+        let named = self.question.clone().map(|path| (path, self.force));
+        named.or_else(|| is_beside.then(|| (Question::beside(&self.output), true)))
+    }
+
+    /// Writes what was asked for; what that is, and the first of its series that are open.
+    fn write(
+        &self,
+        daemon: &DaemonConfig,
+        journal: &JournalId,
+        mark: Option<&Mark>,
+        mut writer: Writer,
+    ) -> Result<(Writer, Question, Option<Seq>), Failure> {
+        let asked = Asked {
+            lines: self.format == Format::Jsonl,
+            query: self.query.clone(),
+            counted: self.counted,
+            settled_after: mark.map(|mark| Seq(mark.after)),
+        };
+        let from = mark.map_or(self.query.filter()?.after(), |mark| Seq(mark.from));
+        let (mut range, mut rows) = (Range::default(), 0);
+        let (_, open) = asked.make(
+            daemon,
+            journal,
+            |given| {
+                rows += 1;
+                writer.put(given).map_err(not_written)
+            },
+            |take| {
+                lines::each(daemon, from, |line| {
+                    range.take(line);
+                    take(line)
+                })
+            },
+        )?;
+        let (first, last, digest) = range.ends(from);
+        let question = Question {
+            tallyjaw: env!("CARGO_PKG_VERSION").to_owned(),
+            journal: journal.0.clone(),
+            of_lines: asked.lines,
+            columns: writer.columns(),
+            query: asked.query.json(),
+            counted: asked.counted,
+            settled_after: asked.settled_after.map(|seq| seq.0),
+            since_last: self.since_last.clone(),
+            first: first.0,
+            last: last.0,
+            digest: digest.to_string(),
+            rows,
+        };
+        Ok((writer, question, open))
     }
 
     /// The mark as it stands, or a new one.

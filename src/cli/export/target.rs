@@ -1,9 +1,67 @@
-//! Where an export goes.
+//! Where an export goes, and in which form.
 
+use super::Format;
 use crate::cli::Failure;
 use crate::durable::{Access, WholeFile};
+use crate::entry::JournalId;
+use crate::export::{CsvTable, Given, ParquetTable, Question};
+use crate::row::Column;
 use std::io::{self, BufWriter, ErrorKind, IsTerminal as _, Write};
 use std::path::Path;
+
+/// An export that is being written.
+pub(super) enum Writer {
+    Csv(Box<CsvTable<Target>>),
+    Parquet(Box<ParquetTable<Target>>),
+    Lines(Target),
+}
+
+impl Writer {
+    pub(super) fn new(format: Format, target: Target, journal: &JournalId) -> io::Result<Self> {
+        Ok(match format {
+            Format::Csv => Self::Csv(Box::new(CsvTable::new(target)?)),
+            Format::Parquet => {
+                let about = [("journal", journal.0.as_str())];
+                Self::Parquet(Box::new(ParquetTable::new(target, &about, &[])?))
+            }
+            Format::Jsonl => Self::Lines(target),
+        })
+    }
+
+    /// The names of its columns; none of lines.
+    pub(super) fn columns(&self) -> Vec<String> {
+        match self {
+            Self::Csv(_) => Column::of_text()
+                .map(|column| column.name.to_owned())
+                .collect(),
+            Self::Parquet(table) => table.columns().map(str::to_owned).collect(),
+            Self::Lines(_) => Vec::new(),
+        }
+    }
+
+    pub(super) fn put(&mut self, given: Given<'_>) -> io::Result<()> {
+        match (self, given) {
+            (Self::Csv(table), Given::Row(row)) => table.row(row),
+            (Self::Parquet(table), Given::Row(row)) => table.row(row),
+            (Self::Lines(target), Given::Line(_, line)) => {
+                target.write_all(line)?;
+                target.write_all(b"\n")
+            }
+            (Self::Lines(_), Given::Row(_))
+            | (Self::Csv(_) | Self::Parquet(_), Given::Line(..)) => {
+                Err(io::Error::other("rows and lines are mixed"))
+            }
+        }
+    }
+
+    pub(super) fn finish(self, question: &Question) -> io::Result<Target> {
+        match self {
+            Self::Csv(table) => table.finish(),
+            Self::Parquet(table) => table.finish(question),
+            Self::Lines(target) => Ok(target),
+        }
+    }
+}
 
 /// A file on its way, or standard output, and how many bytes went there.
 pub(super) struct Target {
@@ -30,8 +88,7 @@ impl Target {
             To::Out(BufWriter::with_capacity(BUFFER, out))
         } else {
             let shown = path.display().to_string();
-            let file = WholeFile::create(path, force, Access::Usual)
-                .map_err(|error| cannot_be_written(&shown, &error))?;
+            let file = whole_file(path, force)?;
             To::File(BufWriter::with_capacity(BUFFER, file), shown)
         };
         Ok(Self { to, bytes: 0 })
@@ -82,7 +139,7 @@ impl Write for Target {
     }
 }
 
-fn cannot_be_written(shown: &str, error: &io::Error) -> Failure {
+pub(super) fn cannot_be_written(shown: &str, error: &io::Error) -> Failure {
     let kind = error.kind();
     if kind == ErrorKind::AlreadyExists {
         Failure::usage(format!("there is a file {shown}"))
@@ -95,6 +152,12 @@ fn cannot_be_written(shown: &str, error: &io::Error) -> Failure {
     } else {
         Failure::io(format!("{shown} cannot be written")).because(error)
     }
+}
+
+/// A file on its way to this name.
+pub(super) fn whole_file(path: &Path, force: bool) -> Result<WholeFile, Failure> {
+    WholeFile::create(path, force, Access::Usual)
+        .map_err(|error| cannot_be_written(&path.display().to_string(), &error))
 }
 
 /// Why rows were not written, wherever they went.

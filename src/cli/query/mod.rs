@@ -12,7 +12,7 @@ pub(super) mod lines;
 mod option;
 mod search;
 
-pub(super) use search::{Reached, Search, Take, time_of};
+pub(super) use search::{Search, Take, time_of};
 
 use super::Failure;
 use crate::entry::history::Listed;
@@ -88,7 +88,6 @@ impl Query {
     }
 
     /// The question of [`Query::json`]; `None` if a key is not known, or is told in another way.
-    #[cfg_attr(not(test), expect(dead_code, reason = "to be kept beside exports"))]
     pub(super) fn of_json(object: &Map<String, Value>) -> Option<Self> {
         let series = match object.get(SERIES) {
             Some(ids) => serde_json::from_value(ids.clone()).ok()?,

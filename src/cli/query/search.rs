@@ -37,15 +37,6 @@ pub(in crate::cli) trait Take {
     }
 }
 
-/// How far a pass through the journal came.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(in crate::cli) struct Reached {
-    /// The last entry.
-    pub(in crate::cli) last: Seq,
-    /// The first of the matching series that are open there.
-    pub(in crate::cli) open: Option<Seq>,
-}
-
 /// A pass through the journal.
 pub(in crate::cli) struct Search<'s, T: Take> {
     daemon: &'s DaemonConfig,
@@ -63,24 +54,17 @@ impl<'s, T: Take> Search<'s, T> {
         filter: Filter<'s>,
         take: &'s mut T,
     ) -> Result<(), Failure> {
-        Self::run_from(daemon, filter, filter.after(), take).map(drop)
+        let mut search = Self::new(daemon, filter, take);
+        lines::each(daemon, filter.after(), |line| search.line(line))?;
+        search.finish().map(drop)
     }
 
-    /// The same, from behind entry `after` on.
-    pub(in crate::cli) fn run_from(
+    /// For a caller who hands over the lines.
+    pub(in crate::cli) fn new(
         daemon: &'s DaemonConfig,
         filter: Filter<'s>,
-        after: Seq,
         take: &'s mut T,
-    ) -> Result<Reached, Failure> {
-        let mut search = Self::new(daemon, filter, take);
-        let last = lines::each(daemon, after, |line| search.line(line))?;
-        let open = search.ledger.unsettled().next().map(|series| series.id);
-        search.finish()?;
-        Ok(Reached { last, open })
-    }
-
-    fn new(daemon: &'s DaemonConfig, filter: Filter<'s>, take: &'s mut T) -> Self {
+    ) -> Self {
         Self {
             daemon,
             filter,
@@ -92,7 +76,7 @@ impl<'s, T: Take> Search<'s, T> {
     }
 
     /// Takes the next line; breaks off where no line that follows can match.
-    fn line(&mut self, line: &Line) -> Result<ControlFlow<()>, Failure> {
+    pub(in crate::cli) fn line(&mut self, line: &Line) -> Result<ControlFlow<()>, Failure> {
         if let Some(glance) = self.glancer.reading(&line.bytes) {
             let kept = self.keep(&glance, line)?;
             let settled = self.ledger.glance(&glance, kept);
@@ -153,7 +137,9 @@ impl<'s, T: Take> Search<'s, T> {
         settled.map_or(Ok(()), |series| self.take.tell(series))
     }
 
-    fn finish(self) -> Result<(), Failure> {
+    /// The journal ends here; the first of the matching series that are open.
+    pub(in crate::cli) fn finish(self) -> Result<Option<Seq>, Failure> {
+        let first = self.ledger.unsettled().next().map(|series| series.id);
         for series in self.ledger.finish() {
             self.take.tell(series)?;
         }
@@ -163,7 +149,7 @@ impl<'s, T: Take> Search<'s, T> {
             ))
             .with_remedy("list them: tallyjaw series"));
         }
-        Ok(())
+        Ok(first)
     }
 }
 

@@ -1,18 +1,21 @@
-//! An export against its journal.
+//! An export against its journal: made again for the question that it carries, or that a person gives.
 
+use super::claim::{Claim, Demanded};
 use super::{BAD, GOOD, HELP, walked};
 use crate::cli::columns::count;
-use crate::cli::progress::Progress;
+use crate::cli::export::Asked;
 use crate::cli::query::lines;
-use crate::cli::{Context, Exit, Failure};
+use crate::cli::{Context, Exit, Failure, FailureKind};
 use crate::config::DaemonConfig;
-use crate::entry::Seq;
+use crate::entry::line::Digest;
 use crate::entry::words::safe;
-use crate::export::check::{Difference, Found};
-use crate::export::{Check, Form, ReadError, pieces};
-use crate::journal::Report;
-use crate::row::Gather;
+use crate::entry::{JournalId, Seq};
+use crate::export::check::{Difference, Explain, Found, columns_part};
+use crate::export::{Check, Form, Given, Pieces, Question, ReadError};
+use crate::journal::{Line, Report};
+use crate::row::COLUMNS;
 use serde_json::json;
+use std::cell::RefCell;
 use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::Path;
@@ -20,26 +23,18 @@ use std::path::Path;
 /// Compares the file with the journal in the daemon's state folder.
 pub(super) fn verify(
     context: &Context,
-    path: &Path,
-    form: Form,
+    (path, form): (&Path, Form),
     daemon: &DaemonConfig,
-    is_whole: bool,
+    demanded: &Demanded,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
-    let walked = walked(&daemon.state_dir, None)?;
-    let found = compared(path, form, daemon, is_whole)?;
-    let checked = Checked {
-        file: safe(&path.display().to_string()),
-        form,
-        found,
-        walked,
-    };
+    let checked = Checked::new((path, form), daemon, demanded)?;
     if context.json {
         writeln!(out, "{}", checked.as_json())?;
     } else {
         checked.write(out)?;
     }
-    let agrees = checked.found.parted == 0 && checked.walked.findings.is_empty();
+    let agrees = checked.parted() == 0 && checked.walked.findings.is_empty();
     Ok(if agrees { Exit::Yes } else { Exit::No })
 }
 
@@ -54,54 +49,120 @@ pub(super) fn unreadable(path: &Path, error: &ReadError) -> Failure {
     failure.with_remedy(error.remedy())
 }
 
-/// The file is read twice: what differs is named only when it is known which rows do.
-fn compared(
-    path: &Path,
-    form: Form,
-    daemon: &DaemonConfig,
-    is_whole: bool,
-) -> Result<Found, Failure> {
-    let read = |error: ReadError| unreadable(path, &error);
-    let journal = lines::journal(daemon)?;
-    let mut check = Check::new(journal.clone(), is_whole);
-    let mut progress = Progress::new();
-    pieces(path, form, |row, piece| {
-        progress.show(|| format!("reading the export: row {row}"));
-        check.exported(row, piece);
-    })
-    .map_err(read)?;
-    drop(progress);
-    let mut gather = Gather::new(journal);
-    lines::each(daemon, Seq(0), |line| {
-        let stamped = lines::decoded(daemon, line)?;
-        check.entry(&stamped);
-        if form == Form::Lines {
-            check.line(&stamped, &line.bytes);
-        } else {
-            gather.take(&stamped, |row| {
-                check.row(row);
-                Ok::<_, Failure>(())
-            })?;
-        }
-        Ok(ControlFlow::Continue(()))
-    })?;
-    gather.finish(|row| {
-        check.row(row);
-        Ok::<_, Failure>(())
-    })?;
-    pieces(path, form, |row, piece| check.again(row, piece)).map_err(read)?;
-    Ok(check.finish())
-}
-
 /// What came of it.
 struct Checked {
     file: String,
     form: Form,
+    claim: Claim,
     found: Found,
+    /// Of rows, the first of many.
+    differences: Vec<Difference>,
+    /// Columns that no export has, which were not compared.
+    foreign: Vec<String>,
+    /// Columns of every export that the file has not.
+    absent: Vec<&'static str>,
+    /// Entries behind the last that the file was made from.
+    since: Option<u64>,
     walked: Report,
 }
 
 impl Checked {
+    fn new(
+        (path, form): (&Path, Form),
+        daemon: &DaemonConfig,
+        demanded: &Demanded,
+    ) -> Result<Self, Failure> {
+        let read = |error: ReadError| unreadable(path, &error);
+        let mut claim = Claim::new(path, form, demanded)?;
+        let journal = lines::journal(daemon)?;
+        let other = claim.question.as_ref().map(|question| &question.journal);
+        if let Some(other) = other.filter(|other| **other != journal.0).cloned() {
+            claim.differ("the journal", Some((other, journal.0.clone())));
+            claim.asked = None;
+            claim.range = (Seq(0), Seq(u64::MAX));
+        }
+        let pieces = Pieces::open(path, form).map_err(read)?;
+        let (foreign, absent) = columns(&pieces);
+        if claim.asked.is_some()
+            && let Some(question) = &claim.question
+        {
+            claim
+                .differences
+                .extend(columns_part(&pieces, &question.columns));
+        }
+        let again = Again {
+            asked: claim.asked.clone().unwrap_or_else(|| Asked {
+                lines: form == Form::Lines,
+                ..Asked::default()
+            }),
+            range: claim.range,
+            daemon,
+            journal: &journal,
+        };
+        let mut check = Check::new(pieces, journal.clone(), claim.asked.is_some()).map_err(read)?;
+        let (mut digest, mut unread) = (None, None);
+        let last_read = again.range.1;
+        let (walked, failed) = again.pass(
+            |line| {
+                if line.seq == last_read {
+                    digest = Some(Digest::of(&line.bytes));
+                }
+            },
+            |given| {
+                check.given(given).map_err(|error| {
+                    unread = Some(read(error));
+                    Failure::io("the file cannot be read")
+                })
+            },
+        )?;
+        if let Some(error) = unread {
+            return Err(error);
+        }
+        let found = check.finish().map_err(read)?;
+        match failed {
+            Some(error) if walked.is_intact() && error.kind() != FailureKind::Usage => {
+                return Err(error);
+            }
+            Some(error) => claim.differ(&format!("it cannot be made again: {error}"), None),
+            None => {}
+        }
+        if claim.asked.is_some() {
+            claim.compare(&found, digest);
+        }
+        let mut differences = Vec::new();
+        if found.parted > 0 && found.other_journal.is_none() {
+            let pieces = Pieces::open(path, form).map_err(read)?;
+            let explain = RefCell::new(Explain::new(&found, pieces).map_err(read)?);
+            again.pass(
+                |line| explain.borrow_mut().line(line.seq, &line.bytes),
+                |given| {
+                    explain.borrow_mut().given(given);
+                    Ok(())
+                },
+            )?;
+            differences = explain.into_inner().finish();
+        }
+        let end = walked.last.unwrap_or(Seq(0)).0;
+        let is_known = claim.asked.is_some() && last_read.0 < u64::MAX;
+        Ok(Self {
+            file: safe(&path.display().to_string()),
+            form,
+            claim,
+            found,
+            differences,
+            foreign,
+            absent,
+            since: is_known.then(|| end.saturating_sub(last_read.0)),
+            walked,
+        })
+    }
+
+    /// What parts, in rows and in the file as a whole.
+    fn parted(&self) -> u64 {
+        let of_file = u64::try_from(self.claim.differences.len()).unwrap_or(u64::MAX);
+        self.found.parted.saturating_add(of_file)
+    }
+
     /// A row of a table is a reading, a line is an entry.
     fn unit(&self) -> (&'static str, &'static str) {
         if self.form == Form::Lines {
@@ -114,46 +175,60 @@ impl Checked {
     fn write(&self, out: &mut dyn Write) -> Result<(), Failure> {
         let (file, found) = (&self.file, &self.found);
         let rows = number(found.checked, self.unit().0);
-        match found.parted {
-            0 if found.checked == 0 => writeln!(
+        match (self.parted(), &self.claim.asked) {
+            (0, Some(_)) => writeln!(
+                out,
+                "{file}: {GOOD}agrees{GOOD:#} with the journal in all of its {rows}, and none is missing"
+            )?,
+            (0, None) if found.checked == 0 => writeln!(
                 out,
                 "{file}: has no {}: nothing that the journal could contradict",
                 self.unit().0
             )?,
-            0 => writeln!(
+            (0, None) => writeln!(
                 out,
                 "{file}: {GOOD}agrees{GOOD:#} with the journal in all of its {rows}"
             )?,
-            parted => writeln!(
+            (_, _) if found.parted == 0 => {
+                writeln!(
+                    out,
+                    "{file}: {BAD}parts from the journal{BAD:#}; it has {rows}"
+                )?;
+            }
+            (_, _) => writeln!(
                 out,
                 "{file}: {BAD}parts from the journal{BAD:#} in {}; it has {rows}",
-                number(parted, self.unit().0)
+                number(found.parted, self.unit().0)
             )?,
         }
-        if let Some(other) = &found.other_journal {
-            writeln!(
+        for part in &self.claim.differences {
+            self.write_one(part, out)?;
+        }
+        match &found.other_journal {
+            Some(other) => writeln!(
                 out,
                 "  every row says that it is of journal {}",
                 safe(other)
-            )?;
-        } else {
-            found
-                .differences
-                .iter()
-                .try_for_each(|part| self.write_one(part, out))?;
+            )?,
+            None => (self.differences.iter()).try_for_each(|part| self.write_one(part, out))?,
         }
         self.write_about(out)
     }
 
     fn write_one(&self, part: &Difference, out: &mut dyn Write) -> Result<(), Failure> {
         let (row, entry) = self.unit();
-        let row = part
-            .row
-            .map_or_else(|| format!("no {row}"), |at| format!("{row} {at}"));
-        let seq = part
-            .seq
-            .map_or_else(String::new, |seq| format!(", {entry} {seq}"));
-        writeln!(out, "  {BAD}{row}{seq}: {}{BAD:#}", safe(&part.about))?;
+        let place = match (part.row, part.seq) {
+            (None, None) => String::new(),
+            (row_at, seq) => {
+                let row = row_at.map_or_else(|| format!("no {row}"), |at| format!("{row} {at}"));
+                let seq = seq.map_or_else(String::new, |seq| format!(", {entry} {seq}"));
+                format!("{row}{seq}: ")
+            }
+        };
+        writeln!(out, "  {BAD}{place}{}{BAD:#}", safe(&part.about))?;
+        if part.exported.is_none() && part.journal.is_none() {
+            return Ok(());
+        }
         for (side, says) in [("exported", &part.exported), ("journal ", &part.journal)] {
             let says = says
                 .as_deref()
@@ -167,7 +242,7 @@ impl Checked {
     }
 
     fn write_about(&self, out: &mut dyn Write) -> Result<(), Failure> {
-        let (found, walked) = (&self.found, &self.walked);
+        let walked = &self.walked;
         let journal = walked.journal.as_ref().map_or("?", |id| id.0.as_str());
         let end = walked.last.map_or(0, |last| last.0);
         writeln!(out, "  journal   {}, up to entry {end}", safe(journal))?;
@@ -183,65 +258,77 @@ impl Checked {
                 count(findings, "finding")
             )?,
         }
-        let list = |names: Vec<String>| {
-            names
-                .iter()
-                .map(|name| safe(name))
-                .collect::<Vec<_>>()
-                .join(", ")
-        };
-        if !found.foreign_columns.is_empty() {
-            let names = list(found.foreign_columns.clone());
+        if self.found.is_sorted_anew {
             writeln!(
                 out,
-                "  columns   not compared, since no export has them: {names}"
+                "  order     not that of the journal: compared one by one"
             )?;
         }
-        if !found.absent_columns.is_empty() {
-            let names = found.absent_columns.iter().map(|name| (*name).to_owned());
+        if !self.foreign.is_empty() {
+            writeln!(
+                out,
+                "  columns   not compared, since no export has them: {}",
+                safe(&self.foreign.join(", "))
+            )?;
+        }
+        if !self.absent.is_empty() {
             writeln!(
                 out,
                 "  columns   not in this file: {}",
-                list(names.collect())
+                self.absent.join(", ")
             )?;
         }
-        if found.left_out > 0 {
+        if let Some(since) = self.since.filter(|since| *since > 0) {
             writeln!(
                 out,
-                "  left out  {} of the same time: not asked for, or taken out as a whole, which a file cannot tell",
-                number(found.left_out, self.unit().1)
+                "  since     {} since it was made",
+                number(since, "entry")
             )?;
         }
-        if found.cut != (0, 0) {
-            let (before, behind) = found.cut;
-            let unit = self.unit().1;
+        self.write_claim(out)
+    }
+
+    /// What it claims to answer.
+    fn write_claim(&self, out: &mut dyn Write) -> Result<(), Failure> {
+        let claim = &self.claim;
+        let Some(asked) = &claim.asked else {
             writeln!(
                 out,
-                "  {BAD}cut{BAD:#}       of these series the journal has {} before the first here and {} behind the last: asked for up to a time, entered since, or taken out",
-                number(before, unit),
-                number(behind, unit)
+                "  question  not known: what is missing was {BAD}not looked for{BAD:#}\n{HELP}help{HELP:#}: give the question that export wrote, or the options that it had and the last entry of that time:\n  tallyjaw verify {file} --question FILE\n  tallyjaw verify {file} --last SEQ --axis …",
+                file = self.file
             )?;
-        }
-        if found.since > 0 {
+            return Ok(());
+        };
+        let (first, last) = claim.range;
+        let range = if claim.is_of_question {
+            format!(", from entries {first} to {last}")
+        } else {
+            String::new()
+        };
+        let waits = if asked.settled_after.is_some() {
+            ", of which what was settled since the pull before"
+        } else {
+            ""
+        };
+        writeln!(
+            out,
+            "  question  {}; says {}",
+            safe(&format!("{}{range}{waits}", asked.words())),
+            safe(&claim.by)
+        )?;
+        if claim.is_of_question && claim.by != "the options" {
             writeln!(
                 out,
-                "  since     {} behind the last one here",
-                number(found.since, "entry")
-            )?;
-        }
-        if found.cut != (0, 0) {
-            writeln!(
-                out,
-                "{HELP}help{HELP:#}: if no time was asked for: tallyjaw verify --whole {}",
-                self.file
+                "            whoever leaves readings out can change the question too: see that it is yours"
             )?;
         }
         Ok(())
     }
 
     fn as_json(&self) -> serde_json::Value {
-        let (found, walked) = (&self.found, &self.walked);
-        let differences = found.differences.iter().map(|part| {
+        let (found, walked, claim) = (&self.found, &self.walked, &self.claim);
+        let differences = claim.differences.iter().chain(&self.differences);
+        let differences = differences.map(|part| {
             json!({
                 "row": part.row,
                 "seq": part.seq.map(|seq| seq.0),
@@ -255,23 +342,94 @@ impl Checked {
             "kind": "verified_export",
             "file": self.file,
             "form": self.form.name(),
-            "agrees": found.parted == 0,
+            "agrees": self.parted() == 0,
+            "is_complete": claim.asked.as_ref().map(|_| self.parted() == 0),
+            "asked": claim.asked.as_ref().map(Asked::words),
+            "asked_by": claim.asked.as_ref().map(|_| &claim.by),
+            "question": claim.question.as_ref().map(Question::to_json),
             "checked": found.checked,
-            "parted": found.parted,
+            "parted": self.parted(),
             "differences": differences.collect::<Vec<_>>(),
             "other_journal": found.other_journal,
-            "left_out": found.left_out,
-            "cut_before": found.cut.0,
-            "cut_behind": found.cut.1,
-            "entries_since": found.since,
-            "foreign_columns": found.foreign_columns,
-            "absent_columns": found.absent_columns,
+            "sorted_anew": found.is_sorted_anew,
+            "entries_since": self.since,
+            "foreign_columns": self.foreign,
+            "absent_columns": self.absent,
             "journal": walked.journal.as_ref().map(|id| id.0.as_str()),
             "last": walked.last.map(|last| last.0),
             "journal_findings": walked.findings.len(),
             "verdicts": walked.verdicts,
         })
     }
+}
+
+/// An export to be made again.
+struct Again<'a> {
+    asked: Asked,
+    /// The entries that it is answered from.
+    range: (Seq, Seq),
+    daemon: &'a DaemonConfig,
+    journal: &'a JournalId,
+}
+
+impl Again<'_> {
+    /// One pass through the journal, which is checked itself: `see` is given every line, `tell` all rows or lines of
+    /// the export. Why it could not be made to its end, if it could not.
+    fn pass(
+        &self,
+        mut see: impl FnMut(&Line),
+        tell: impl FnMut(Given<'_>) -> Result<(), Failure>,
+    ) -> Result<(Report, Option<Failure>), Failure> {
+        let mut walked_to_end = None;
+        let mut failed = None;
+        let (first, last) = self.range;
+        let made = self.asked.make(self.daemon, self.journal, tell, |take| {
+            let mut is_over = false;
+            let report = walked(&self.daemon.state_dir, None, |line| {
+                see(line);
+                if is_over || line.seq < first || line.seq > last {
+                    return;
+                }
+                match take(line) {
+                    Ok(ControlFlow::Continue(())) => {}
+                    Ok(ControlFlow::Break(())) => is_over = true,
+                    Err(error) => {
+                        failed = Some(error);
+                        is_over = true;
+                    }
+                }
+            });
+            walked_to_end = Some(report?);
+            Ok(())
+        });
+        match walked_to_end {
+            Some(report) => Ok((report, failed.or(made.err()))),
+            None => Err(made
+                .err()
+                .unwrap_or_else(|| Failure::io("nothing was read"))),
+        }
+    }
+}
+
+/// The columns that no export has, and those of every export that are not there.
+fn columns(pieces: &Pieces) -> (Vec<String>, Vec<&'static str>) {
+    let names = pieces.names();
+    let has = |name: &str| names.iter().any(|known| known == name);
+    let foreign = names
+        .iter()
+        .filter(|name| !COLUMNS.iter().any(|column| column.name == **name));
+    let is_typed = has("value_nm") || has("value_mn");
+    let all = COLUMNS.iter().filter(|column| {
+        use crate::row::Form::{Text, Typed};
+        column.form != if is_typed { Text } else { Typed }
+    });
+    let all = all.map(|column| column.name).filter(|name| !has(name));
+    let absent = if names.is_empty() {
+        Vec::new()
+    } else {
+        all.collect()
+    };
+    (foreign.cloned().collect(), absent)
 }
 
 fn number(number: u64, one: &str) -> String {

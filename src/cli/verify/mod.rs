@@ -2,6 +2,7 @@
 //! written or does not follow, 2 without a configuration, 4 if it cannot be read; of a report or
 //! an export likewise whether it is what its journal says.
 
+mod claim;
 mod export;
 mod report;
 
@@ -12,7 +13,7 @@ use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::entry::words::safe;
 use crate::export::{Form, ReadError};
-use crate::journal::{self, Cursor, Finding, Report};
+use crate::journal::{self, Cursor, Finding, Line, Report};
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
 use std::io::{self, Write};
@@ -37,11 +38,14 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 /// named, with what is reported and what the journal gives. What the journal cannot vouch for (when the report was
 /// made, by which release) is said; a page of a layout that this release does not make is not verified.
 ///
-/// Of an export (csv, jsonl, parquet) each row is held against the journal, and what was changed, put in, told
-/// twice or left out is named. Another program may have sorted it, cut columns, or saved it anew.
+/// An export (csv, jsonl, parquet) carries the question that it answers: in FILE.question.json beside it, or in a
+/// Parquet file's metadata. It is made again from the journal, and what was changed, put in, told twice or left out is
+/// named. The question may have been changed too: it is told, and with options of your own (--series, --axis, …) it
+/// must be that. Without one, rows are compared, and what is missing is not looked for. Another program may have sorted
+/// the file, or saved it anew.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is the line with this digest still there?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file parts from it;\n2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
+    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is the line with this digest still there?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            has it all that was asked for by these options?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file parts from it;\n2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
 )]
 pub(super) struct Verify {
     /// The daemon's state folder [else as in the configuration], or a report or an export
@@ -53,9 +57,8 @@ pub(super) struct Verify {
     /// A digest that an earlier `verify` or a report gave: the journal must still have the line that it is of
     #[arg(long, value_name = "SHA256", value_parser = digest, conflicts_with = "state_dir")]
     digest: Option<Digest>,
-    /// Of an export: no time was asked for, so every series in it must have its first and last readings too
-    #[arg(long, requires = "path")]
-    whole: bool,
+    #[command(flatten)]
+    demanded: claim::Demanded,
 }
 
 impl Verify {
@@ -70,7 +73,7 @@ impl Verify {
                 .with_remedy("name the state folder, or leave out --digest"));
             }
             (Some(file), named) if file.is_file() => {
-                return of_file(context, &file, named, self.whole, out);
+                return of_file(context, &file, named, &self.demanded, out);
             }
             (Some(nowhere), None) if !nowhere.exists() => {
                 return Err(Failure::io(format!("there is no {}", nowhere.display()))
@@ -86,7 +89,14 @@ impl Verify {
             }
             (None, _) => configured()?,
         };
-        let report = walked(&state_dir, self.digest)?;
+        if self.demanded.is_any() {
+            return Err(
+                Failure::usage("the options of a question are of exports").with_remedy(
+                    "name one: tallyjaw verify FILE; of the journal everything is checked",
+                ),
+            );
+        }
+        let report = walked(&state_dir, self.digest, |_| {})?;
         if context.json {
             writeln!(out, "{}", as_json(&report))?;
         } else {
@@ -105,18 +115,20 @@ fn of_file(
     context: &Context,
     file: &Path,
     state_dir: Option<PathBuf>,
-    is_whole: bool,
+    demanded: &claim::Demanded,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
     match Form::of(file) {
         Ok(form) => {
             let daemon = daemon(context, state_dir)?;
-            export::verify(context, file, form, &daemon, is_whole, out)
+            export::verify(context, (file, form), &daemon, demanded, out)
         }
-        Err(ReadError::Other { .. }) if report::is_page(file) && is_whole => Err(Failure::usage(
-            format!("{} is a page, and --whole is of exports", file.display()),
-        )
-        .with_remedy("leave out --whole: a report is compared with all that it was made of")),
+        Err(ReadError::Other { .. }) if report::is_page(file) && demanded.is_any() => {
+            let file = file.display();
+            let text = format!("{file} is a page, and the options of a question are of exports");
+            Err(Failure::usage(text)
+                .with_remedy("leave them out: a report is compared with all that it was made of"))
+        }
         Err(ReadError::Other { .. }) if report::is_page(file) => {
             report::verify(context, file, state_dir, out)
         }
@@ -154,13 +166,21 @@ fn digest(text: &str) -> Result<Digest, String> {
 }
 
 /// The journal, every line of it.
-fn walked(state_dir: &Path, kept: Option<Digest>) -> Result<Report, Failure> {
+fn walked(
+    state_dir: &Path,
+    kept: Option<Digest>,
+    mut each: impl FnMut(&Line),
+) -> Result<Report, Failure> {
     let failed = |error: journal::JournalError| {
         Failure::io(error.to_string()).with_remedy_of(error.remedy())
     };
     let ahead = Cursor::new(state_dir, Seq(0)).and_then(|mut cursor| cursor.bytes_ahead());
     let mut progress = Progress::of_bytes("checking the journal", ahead.unwrap_or(0));
-    journal::verify(state_dir, kept, |bytes| progress.advance(bytes)).map_err(failed)
+    journal::verify(state_dir, kept, |line| {
+        progress.advance(line.stored_len());
+        each(line);
+    })
+    .map_err(failed)
 }
 
 fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result<()> {

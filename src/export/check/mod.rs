@@ -1,47 +1,58 @@
-//! Is an export still what its journal says: each row and line against the one that the journal gives.
+//! Is an export still what its journal says: the file against the same export, made again.
 //!
-//! In: every piece of the file ([`Check::exported`]), then every entry of the journal ([`Check::entry`]) with the
-//! rows it settles ([`Check::row`]) or its line ([`Check::line`]), then the file once more ([`Check::again`]).
-//! Out: what parts ([`Found`]): what was changed, put in, told twice, or left out of what no question leaves out.
+//! In: a file ([`Pieces`]), and each row or line that the journal gives for its question ([`Given`]), in order. Out:
+//! where the two part ([`Found`]): what was changed, put in, told twice or left out; in words by [`Explain`], for which
+//! both are read once more.
 //!
-//! - What is kept is a number or two for each row of the file, and for each reading of the journal that is not
-//!   in it; texts are kept of those alone that are told.
-//! - What was asked for is not in the file; what may be the question's doing is counted, not blamed (`absent.rs`).
+//! - While both come in the same order nothing is kept. What is out of its place is kept as a number or two until the
+//!   other side has it.
+//! - Where the question is not known the journal gives everything, and what the file has not is no difference. Nothing
+//!   is inferred from what it has.
 
-mod absent;
+mod explain;
 mod parts;
 
-use super::read::{Piece, seq_of_line, told};
-use crate::entry::ledger::Disposition;
-use crate::entry::{
-    Doubted, Entry, FrameEntry, JournalId, OperatorSaid, Restored, Resumed, Retracted, SaidEntry,
-    Seq, SeriesEntry, Stamped,
-};
+pub use explain::{Difference, Explain};
+pub use parts::columns_part;
+
+use super::read::{Content, Piece, Pieces, ReadError, told};
+use crate::entry::{JournalId, Seq};
 use crate::row::{Column, Row};
-use absent::{Absent, Group, Place};
-use parts::{Part, cells_part, lines_part};
 use std::collections::HashMap;
-use std::hash::{DefaultHasher, Hash as _, Hasher as _};
-use std::sync::Arc;
+use std::collections::hash_map::{Entry, RandomState};
+use std::hash::BuildHasher as _;
 
 /// So many rows that part are told in full; the rest is counted.
 const MOST: usize = 100;
 
-/// A place in which an export and its journal part.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Difference {
-    /// The row or line of the file, as [`super::pieces`] counts them; none of one that is not there.
-    pub row: Option<u64>,
-    /// The entry.
-    pub seq: Option<Seq>,
-    /// The column or field; `row` or `line` of a whole one.
-    pub about: String,
-    /// What the file says; `None` if nothing.
-    pub exported: Option<String>,
-    /// What the journal gives; `None` if nothing.
-    pub journal: Option<String>,
-    /// How that may have come about, where it is known.
-    pub note: Option<String>,
+/// A row or a line as the journal gives it.
+#[derive(Debug, Clone, Copy)]
+pub enum Given<'g> {
+    /// A reading.
+    Row(&'g Row<'g>),
+    /// An entry, as it stands there.
+    Line(Seq, &'g [u8]),
+}
+
+impl Given<'_> {
+    fn seq(&self) -> Seq {
+        match self {
+            Self::Row(row) => row.seq,
+            Self::Line(seq, _) => *seq,
+        }
+    }
+
+    /// What a file with these columns must say.
+    fn content(&self, columns: &[Option<&'static Column>]) -> Content {
+        match self {
+            Self::Row(row) => {
+                let cell = |column: &Option<_>| column.map(|column| told(row, column));
+                let cells = columns.iter().map(cell).map(Option::unwrap_or_default);
+                Content::Cells(cells.collect())
+            }
+            Self::Line(_, line) => Content::Line(line.to_vec()),
+        }
+    }
 }
 
 /// What came of a check.
@@ -49,403 +60,241 @@ pub struct Difference {
 pub struct Found {
     /// Rows or lines of the file.
     pub checked: u64,
+    /// Rows or lines that the journal gives.
+    pub given: u64,
     /// Rows or lines that part, missing ones too.
     pub parted: u64,
-    /// In what, in the order of the file; of the first hundred.
-    pub differences: Vec<Difference>,
-    /// Readings, or entries, of the same time that are not in the file, and need not be.
-    pub left_out: u64,
-    /// The same of series that are in it, before its first and behind its last.
-    pub cut: (u64, u64),
-    /// Entries behind the last that the file has.
-    pub since: u64,
-    /// Columns that no export has, which were not compared.
-    pub foreign_columns: Vec<String>,
-    /// Columns of every export that this one has not.
-    pub absent_columns: Vec<&'static str>,
+    /// The file has its rows in another order.
+    pub is_sorted_anew: bool,
     /// The journal that all rows name, where it is another one.
     pub other_journal: Option<String>,
+    /// The first that part.
+    places: Vec<Place>,
 }
 
-/// A row as a number, with its place in the file.
-#[derive(Debug)]
-struct Known {
+/// Where a file and its journal part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Place {
+    /// The row of the file; none of one that is not there.
+    row: Option<u64>,
+    /// The entry.
+    seq: Option<Seq>,
+    what: What,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum What {
+    Changed,
+    /// Not in the journal, not asked for, or there already.
+    Surplus,
+    Missing,
+}
+
+/// Where one side has what the other has not so far: its number there, and its content as a number.
+#[derive(Debug, Clone, Copy)]
+struct Waiting {
+    number: u64,
     digest: u64,
-    row: u64,
-    is_found: bool,
-}
-
-/// What the journal gives for a row or line that differs.
-#[derive(Debug)]
-enum Want {
-    Cells(Vec<String>),
-    Line(Vec<u8>),
 }
 
 /// A check under way.
-#[derive(Debug)]
 pub struct Check {
+    pieces: Pieces,
     journal: JournalId,
-    is_whole: bool,
-    names: Vec<String>,
-    are_lines: bool,
-    known: HashMap<u64, Known>,
-    wanted: HashMap<u64, Want>,
-    absent: Absent,
-    /// For each reading that fell later, the entry that says so.
-    fell_in: HashMap<Seq, Seq>,
-    /// Who measures in the open series.
-    operators: HashMap<Seq, Option<Arc<str>>>,
-    /// The last entry.
-    last: Seq,
+    is_complete: bool,
+    /// Made anew for each check, so that nobody can look for two rows with the same number.
+    hasher: RandomState,
+    /// In the file, and not given so far.
+    ahead: HashMap<Seq, Waiting>,
+    /// Given, and not in the file so far.
+    owed: HashMap<Seq, Waiting>,
+    is_at_end: bool,
+    /// Which one was given, and its row, of the last that both have.
+    last: Option<(u64, u64)>,
     others: u64,
     found: Found,
 }
 
 impl Check {
-    /// Against this journal. `is_whole` is whether nothing was left out before or behind a time.
-    pub fn new(journal: JournalId, is_whole: bool) -> Self {
-        Self {
+    /// Of this file. `is_complete` is whether it must have all that will be given.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn new(pieces: Pieces, journal: JournalId, is_complete: bool) -> Result<Self, ReadError> {
+        let mut check = Self {
+            pieces,
             journal,
-            is_whole,
-            names: Vec::new(),
-            are_lines: false,
-            known: HashMap::new(),
-            wanted: HashMap::new(),
-            absent: Absent::default(),
-            fell_in: HashMap::new(),
-            operators: HashMap::new(),
-            last: Seq(0),
+            is_complete,
+            hasher: RandomState::new(),
+            ahead: HashMap::new(),
+            owed: HashMap::new(),
+            is_at_end: false,
+            last: None,
             others: 0,
             found: Found::default(),
-        }
-    }
-
-    /// Takes the next piece of the file, for the first time.
-    pub fn exported(&mut self, row: u64, piece: Piece<'_>) {
-        self.found.checked += 1;
-        let (seq, digest) = match piece {
-            Piece::Row { names, cells } => {
-                self.heading(names);
-                let cell = |name| cell_of(names, cells, name);
-                if let Some(other) = cell("journal").filter(|id| *id != self.journal.0) {
-                    self.others += 1;
-                    self.found.other_journal = Some(other.to_owned());
-                }
-                self.absent.has_uncounted |= cell("standing")
-                    .is_some_and(|standing| standing != Disposition::Counted.name());
-                let seq = cell("seq").and_then(|seq| seq.parse().ok());
-                (seq, digest_of_cells(names, cells))
-            }
-            Piece::Line(line) => {
-                self.are_lines = true;
-                (seq_of_line(line), digest_of_line(line))
-            }
         };
-        let Some(seq) = seq else {
-            let about = if self.are_lines { "line" } else { "seq" };
-            self.part(about, Some(row), None, Some(shown(piece)), None);
-            return;
-        };
-        let known = Known {
-            digest,
-            row,
-            is_found: false,
-        };
-        if let Some(first) = self.known.get(&seq) {
-            let again = format!("a second time, first as {} {}", self.piece(), first.row);
-            self.part(
-                self.piece(),
-                Some(row),
-                Some(Seq(seq)),
-                Some(again),
-                Some("once".to_owned()),
-            );
-        } else {
-            self.known.insert(seq, known);
-        }
-    }
-
-    fn heading(&mut self, names: &[String]) {
-        if !self.names.is_empty() {
-            return;
-        }
-        self.names = names.to_vec();
-        let is_foreign = |name: &&String| told_by_none(name);
-        self.found.foreign_columns = names.iter().filter(is_foreign).cloned().collect();
-        let is_absent = |name: &&'static str| !names.iter().any(|known| known == name);
-        let typed = names
-            .iter()
-            .any(|name| name == "value_nm" || name == "value_mn");
-        let all: Vec<&'static str> = if typed {
-            Column::of_typed().map(|column| column.name).collect()
-        } else {
-            Column::of_text().map(|column| column.name).collect()
-        };
-        self.found.absent_columns = all.into_iter().filter(|name| is_absent(name)).collect();
-    }
-
-    /// Takes the next entry of the journal, before its row or line.
-    pub fn entry(&mut self, stamped: &Stamped) {
-        self.last = stamped.seq;
-        if let Entry::Series(SeriesEntry::Doubted(Doubted { readings, .. })) = &stamped.entry {
-            for reading in readings {
-                self.fell_in.entry(*reading).or_insert(stamped.seq);
-            }
-        } else if let Entry::Series(
-            SeriesEntry::Retracted(Retracted { reading, .. })
-            | SeriesEntry::Restored(Restored { reading, .. }),
-        ) = &stamped.entry
-        {
-            self.fell_in.insert(*reading, stamped.seq);
-        } else if !self.are_lines {
-            // rows know who measured
-        } else if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
-            let operator = spec.operator.as_deref().map(Into::into);
-            self.operators.insert(stamped.seq, operator);
-        } else if let Entry::Said(SaidEntry::OperatorSaid(OperatorSaid {
-            series: Some(series),
-            operator,
-            ..
-        })) = &stamped.entry
-        {
-            self.operators
-                .insert(*series, Some(operator.as_str().into()));
-        } else if let Entry::Series(SeriesEntry::Resumed(Resumed {
-            series, operator, ..
-        })) = &stamped.entry
-        {
-            let operator = operator.as_deref().map(Into::into);
-            self.operators.insert(*series, operator);
-        }
-    }
-
-    /// Takes a reading of the journal as a row.
-    pub fn row(&mut self, row: &Row<'_>) {
-        let names = std::mem::take(&mut self.names);
-        let is_there = self.known.contains_key(&row.seq.0);
-        if is_there {
-            let wanted = names.iter().map(|name| told(row, name));
-            let wanted: Vec<String> = wanted.map(Option::unwrap_or_default).collect();
-            self.compare(row.seq, digest_of_cells(&names, &wanted), || {
-                Want::Cells(wanted)
-            });
-        }
-        self.names = names;
-        let group = match &row.slot {
-            Some(slot) => Group::Readings {
-                series: slot.series,
-                axis: slot.axis.to_owned(),
-                instrument: row.instrument.to_owned(),
-                operator: row.operator.map(Into::into),
-            },
-            None => Group::Loose {
-                station: row.station.to_owned(),
-                instrument: row.instrument.to_owned(),
-            },
-        };
-        let place = Place {
-            seq: row.seq,
-            at: row.at,
-            counts: row.standing == Disposition::Counted,
-        };
-        self.absent.take(group, place, is_there);
-    }
-
-    /// Takes an entry of the journal as it stands there.
-    pub fn line(&mut self, stamped: &Stamped, line: &[u8]) {
-        let is_there = self.known.contains_key(&stamped.seq.0);
-        if is_there {
-            self.compare(stamped.seq, digest_of_line(line), || {
-                Want::Line(line.to_vec())
-            });
-        }
-        let place = Place {
-            seq: stamped.seq,
-            at: stamped.at,
-            counts: true,
-        };
-        self.absent.take(self.group(stamped), place, is_there);
-        if let Entry::Series(SeriesEntry::Completed(completed)) = &stamped.entry
-            && !completed.resumable
-        {
-            self.operators.remove(&completed.series);
-        }
-    }
-
-    fn group(&self, stamped: &Stamped) -> Group {
-        match (&stamped.entry, stamped.series()) {
-            (Entry::Frame(FrameEntry::Reading(reading)), series) => match (&reading.slot, series) {
-                (Some(slot), Some(series)) => Group::Readings {
-                    series,
-                    axis: slot.axis.as_str().to_owned(),
-                    instrument: reading.instrument.clone(),
-                    operator: self.operators.get(&series).cloned().flatten(),
-                },
-                _ => Group::Loose {
-                    station: reading.station.clone(),
-                    instrument: reading.instrument.clone(),
-                },
-            },
-            // what is said of a series that is closed is not given with it
-            (_, Some(series)) if self.operators.contains_key(&series) => Group::Series(series),
-            (_, Some(_)) => Group::Afterwards,
-            (_, None) => Group::Journal,
-        }
-    }
-
-    fn compare(&mut self, seq: Seq, digest: u64, want: impl FnOnce() -> Want) {
-        let Some(known) = self.known.get_mut(&seq.0) else {
-            return;
-        };
-        known.is_found = true;
-        if known.digest != digest {
-            self.found.parted += 1;
-            if self.wanted.len() < MOST {
-                self.wanted.insert(seq.0, want());
+        if !is_complete {
+            while let Some((seq, piece)) = check.next_piece()? {
+                check.wait_for(seq, &piece);
             }
         }
+        Ok(check)
     }
 
-    /// Takes the next piece of the file, for the second time.
-    pub fn again(&mut self, row: u64, piece: Piece<'_>) {
-        let seq = match piece {
-            Piece::Row { names, cells } => {
-                cell_of(names, cells, "seq").and_then(|seq| seq.parse().ok())
+    /// Takes the next row or line that the journal gives.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn given(&mut self, given: Given<'_>) -> Result<(), ReadError> {
+        let (seq, number) = (given.seq(), self.found.given);
+        self.found.given += 1;
+        if let Some(waiting) = self.ahead.remove(&seq) {
+            let content = given.content(self.pieces.columns());
+            let is_same = self.digest(&content) == waiting.digest;
+            self.matched(seq, (number, waiting.number), is_same);
+            return Ok(());
+        }
+        if !self.is_complete {
+            return Ok(());
+        }
+        let content = given.content(self.pieces.columns());
+        while let Some((got, piece)) = self.next_piece()? {
+            if got == seq {
+                let is_same = self.is_same(&piece.content, &content);
+                self.matched(seq, (number, piece.number), is_same);
+                return Ok(());
             }
-            Piece::Line(line) => seq_of_line(line),
-        };
-        let Some(seq) = seq else {
-            return;
-        };
-        if self.known.get(&seq).is_none_or(|known| known.row != row) {
-            return; // a second one
-        }
-        let mut parts = Vec::new();
-        match (piece, self.wanted.get(&seq)) {
-            (Piece::Row { names, cells }, Some(Want::Cells(wanted))) => {
-                cells_part(names, cells, wanted, &mut parts);
+            if !self.settle(got, &piece) {
+                let digest = self.digest(&content);
+                self.owed.insert(seq, Waiting { number, digest });
+                return Ok(());
             }
-            (Piece::Line(line), Some(Want::Line(wanted))) => lines_part(line, wanted, &mut parts),
-            _ => return,
         }
-        for Part(about, exported, journal) in parts {
-            let note = self.note(&about, Seq(seq));
-            self.found.differences.push(Difference {
-                row: Some(row),
-                seq: Some(Seq(seq)),
-                about,
-                exported,
-                journal,
-                note,
-            });
-        }
+        self.part(None, Some(seq), What::Missing);
+        Ok(())
     }
 
-    /// A reading that fell after the export was made is nobody's doing.
-    fn note(&self, about: &str, seq: Seq) -> Option<String> {
-        let fell_in = self.fell_in.get(&seq)?;
-        let is_later =
-            about == "standing" && self.absent.last().is_some_and(|last| *fell_in > last);
-        is_later.then(|| {
-            format!(
-                "said in entry {fell_in}, behind all that the file has: it may be older than that"
-            )
-        })
-    }
-
-    fn piece(&self) -> &'static str {
-        if self.are_lines { "line" } else { "row" }
-    }
-
-    fn part(
-        &mut self,
-        about: &str,
-        row: Option<u64>,
-        seq: Option<Seq>,
-        exported: Option<String>,
-        journal: Option<String>,
-    ) {
-        self.found.parted += 1;
-        if self.found.differences.len() < MOST {
-            self.found.differences.push(Difference {
-                row,
-                seq,
-                about: about.to_owned(),
-                exported,
-                journal,
-                note: None,
-            });
-        }
-    }
-
-    /// What came of it.
-    pub fn finish(mut self) -> Found {
-        let what = self.piece();
-        let mut surplus: Vec<(u64, u64)> = self
-            .known
-            .iter()
-            .filter(|(_, known)| !known.is_found)
-            .map(|(seq, known)| (known.row, *seq))
-            .collect();
-        surplus.sort_unstable();
-        let last = self.last;
-        for (row, seq) in surplus {
-            let exported = if seq > last.0 {
-                format!("entry {seq}, and the journal ends with {last}")
+    /// What came of it, when nothing more is given.
+    ///
+    /// # Errors
+    /// If the file cannot be read to its end.
+    pub fn finish(mut self) -> Result<Found, ReadError> {
+        while let Some((seq, piece)) = self.next_piece()? {
+            if self.owed.is_empty() {
+                self.part(Some(piece.number), Some(seq), What::Surplus);
             } else {
-                format!("entry {seq}, which is no reading")
-            };
-            self.part(what, Some(row), Some(Seq(seq)), Some(exported), None);
+                self.settle(seq, &piece);
+            }
         }
-        let without = std::mem::take(&mut self.absent).finish(self.are_lines, self.is_whole);
-        self.found.left_out = without.left_out;
-        self.found.cut = without.cut;
-        if let Some(there) = without.last {
-            self.found.since = last.0.saturating_sub(there.0);
+        for (seq, row) in in_order(std::mem::take(&mut self.ahead)) {
+            self.part(Some(row), Some(seq), What::Surplus);
         }
-        for (seq, group) in without.missing {
-            self.part(what, None, Some(seq), None, Some(group));
+        for (seq, _) in in_order(std::mem::take(&mut self.owed)) {
+            self.part(None, Some(seq), What::Missing);
         }
         let is_other = self.others > 0 && self.others == self.found.checked;
-        self.found.other_journal = self.found.other_journal.filter(|_| is_other);
         let mut found = self.found;
-        found
-            .differences
-            .sort_by_key(|part| (part.row.unwrap_or(u64::MAX), part.seq));
-        found
+        found.other_journal = found.other_journal.filter(|_| is_other);
+        Ok(found)
+    }
+
+    /// The next piece of the file that says which entry it is of.
+    fn next_piece(&mut self) -> Result<Option<(Seq, Piece)>, ReadError> {
+        while !self.is_at_end {
+            let Some(piece) = self.pieces.advance()? else {
+                self.is_at_end = true;
+                break;
+            };
+            self.found.checked += 1;
+            let journal = self.pieces.cell(&piece.content, "journal");
+            if let Some(other) = journal.filter(|id| *id != self.journal.0) {
+                self.others += 1;
+                if self.found.other_journal.is_none() {
+                    self.found.other_journal = Some(other.to_owned());
+                }
+            }
+            match piece.seq {
+                Some(seq) => return Ok(Some((seq, piece))),
+                None => self.part(Some(piece.number), None, What::Changed),
+            }
+        }
+        Ok(None)
+    }
+
+    /// A piece that is not the one whose turn it is; whether it is one that was given before.
+    fn settle(&mut self, seq: Seq, piece: &Piece) -> bool {
+        let Some(owed) = self.owed.remove(&seq) else {
+            self.wait_for(seq, piece);
+            return false;
+        };
+        let is_same = self.digest(&piece.content) == owed.digest;
+        self.matched(seq, (owed.number, piece.number), is_same);
+        true
+    }
+
+    fn wait_for(&mut self, seq: Seq, piece: &Piece) {
+        let waiting = Waiting {
+            number: piece.number,
+            digest: self.digest(&piece.content),
+        };
+        match self.ahead.entry(seq) {
+            Entry::Vacant(place) => {
+                place.insert(waiting);
+            }
+            Entry::Occupied(_) => self.part(Some(piece.number), Some(seq), What::Surplus),
+        }
+    }
+
+    /// Both have it. What both have comes here in order, unless the file has another one.
+    fn matched(&mut self, seq: Seq, both: (u64, u64), is_same: bool) {
+        let is_next = |last: (u64, u64)| last.0 < both.0 && last.1 < both.1;
+        self.found.is_sorted_anew |= self.last.is_some_and(|last| !is_next(last));
+        self.last = Some(both);
+        if !is_same {
+            self.part(Some(both.1), Some(seq), What::Changed);
+        }
+    }
+
+    fn part(&mut self, row: Option<u64>, seq: Option<Seq>, what: What) {
+        self.found.parted += 1;
+        if self.found.places.len() < MOST {
+            self.found.places.push(Place { row, seq, what });
+        }
+    }
+
+    /// Whether they are the same but for columns that no export has.
+    fn is_same(&self, got: &Content, want: &Content) -> bool {
+        match (got, want) {
+            (Content::Cells(got), Content::Cells(want)) => {
+                let columns = self.pieces.columns().iter();
+                let mut cells = columns.zip(got.iter().zip(want));
+                got.len() == want.len()
+                    && cells.all(|(column, (got, want))| column.is_none() || got == want)
+            }
+            (Content::Line(got), Content::Line(want)) => got == want,
+            (Content::Cells(_), Content::Line(_)) | (Content::Line(_), Content::Cells(_)) => false,
+        }
+    }
+
+    /// The same for what is the same.
+    fn digest(&self, content: &Content) -> u64 {
+        match content {
+            Content::Cells(cells) => {
+                let columns = self.pieces.columns().iter().zip(cells);
+                let known = columns.filter(|(column, _)| column.is_some());
+                let known: Vec<&String> = known.map(|(_, cell)| cell).collect();
+                self.hasher.hash_one((cells.len(), known))
+            }
+            Content::Line(line) => self.hasher.hash_one(line),
+        }
     }
 }
 
-fn told_by_none(name: &str) -> bool {
-    !crate::row::COLUMNS.iter().any(|column| column.name == name)
-}
-
-fn cell_of<'c>(names: &[String], cells: &'c [String], name: &str) -> Option<&'c str> {
-    let at = names.iter().position(|known| known == name)?;
-    cells.get(at).map(String::as_str)
-}
-
-/// A piece whose number is not known.
-fn shown(piece: Piece<'_>) -> String {
-    match piece {
-        Piece::Row { names, cells } => cell_of(names, cells, "seq").unwrap_or_default().to_owned(),
-        Piece::Line(line) => String::from_utf8_lossy(line).into_owned(),
-    }
-}
-
-/// Of the cells that an export has, and of how many there are.
-fn digest_of_cells(names: &[String], cells: &[String]) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    hasher.write_usize(cells.len());
-    let known = names.iter().zip(cells);
-    let known = known.filter(|(name, _)| !told_by_none(name));
-    known.for_each(|(_, cell)| cell.hash(&mut hasher));
-    hasher.finish()
-}
-
-fn digest_of_line(line: &[u8]) -> u64 {
-    let mut hasher = DefaultHasher::new();
-    line.hash(&mut hasher);
-    hasher.finish()
+fn in_order(waiting: HashMap<Seq, Waiting>) -> Vec<(Seq, u64)> {
+    let mut waiting: Vec<(Seq, u64)> = waiting
+        .into_iter()
+        .map(|(seq, waiting)| (seq, waiting.number))
+        .collect();
+    waiting.sort_unstable_by_key(|(_, number)| *number);
+    waiting
 }

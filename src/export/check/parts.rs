@@ -1,6 +1,8 @@
 //! In what two rows or two lines part.
 
-use super::told_by_none;
+use super::Difference;
+use crate::export::read::Pieces;
+use crate::row::COLUMNS;
 use serde_json::Value;
 
 /// What it is about, what the file says, what the journal gives.
@@ -10,20 +12,46 @@ pub(super) struct Part(
     pub(super) Option<String>,
 );
 
+/// Columns that the file has, against those that it was made with.
+/// What no export has is none of both.
+pub fn columns_part(pieces: &Pieces, made_with: &[String]) -> Vec<Difference> {
+    let part = |name: &String, exported: Option<&str>, journal: Option<&str>| {
+        let text = |says: Option<&str>| says.map(str::to_owned);
+        Difference::of_file(&format!("column {name}"), text(exported), text(journal))
+    };
+    let mut parts = Vec::new();
+    for name in made_with {
+        if !COLUMNS.iter().any(|column| column.name == name) {
+            let unknown = "a column that this release does not know";
+            parts.push(part(name, Some(unknown), None));
+        } else if !pieces.names().contains(name) {
+            parts.push(part(name, None, Some("a column of this file")));
+        }
+    }
+    let known = pieces.names().iter().zip(pieces.columns());
+    for (name, _) in known.filter(|(_, column)| column.is_some()) {
+        if !made_with.contains(name) {
+            parts.push(part(name, Some("a column"), None));
+        }
+    }
+    parts
+}
+
 /// Cells that differ.
 pub(super) fn cells_part(
-    names: &[String],
+    pieces: &Pieces,
     cells: &[String],
     wanted: &[String],
     parts: &mut Vec<Part>,
 ) {
-    if names.len() != cells.len() {
+    if wanted.len() != cells.len() {
         let count = |count: usize| Some(format!("{count} cells"));
         let about = "the number of cells".to_owned();
-        parts.push(Part(about, count(cells.len()), count(names.len())));
+        parts.push(Part(about, count(cells.len()), count(wanted.len())));
     }
-    for ((name, got), want) in names.iter().zip(cells).zip(wanted) {
-        if got != want && !told_by_none(name) {
+    let columns = pieces.names().iter().zip(pieces.columns());
+    for ((name, column), (got, want)) in columns.zip(cells.iter().zip(wanted)) {
+        if got != want && column.is_some() {
             let known = |text: &String| Some(text.clone()).filter(|text| !text.is_empty());
             parts.push(Part(name.clone(), known(got), known(want)));
         }

@@ -1,0 +1,231 @@
+//! An export made from the lines of a journal: to be written, or to be compared with a file.
+//!
+//! Of rows: the readings that match, each when its series is settled. Of lines:
+//!
+//! - Where nothing is asked for, all of them.
+//! - Where only a time is, all of that time.
+//! - Where more is, those about the series that match; of their readings those that match.
+
+use crate::cli::Failure;
+use crate::cli::query::{Filter, Query, Search, Take, lines};
+use crate::config::DaemonConfig;
+use crate::entry::glance::Glance;
+use crate::entry::ledger::{Disposition, Series, Whole};
+use crate::entry::line::Digest;
+use crate::entry::{Entry, JournalId, OperatorSaid, SaidEntry, Seq, SeriesEntry, Stamped};
+use crate::export::{Given, Question};
+use crate::journal::Line;
+use crate::row::Row;
+use crate::spec::ArmedSpec;
+use std::collections::BTreeMap;
+use std::ops::ControlFlow;
+
+/// What is asked for.
+#[derive(Debug, Clone, Default)]
+pub(in crate::cli) struct Asked {
+    /// Lines of the journal, not rows.
+    pub(in crate::cli) lines: bool,
+    pub(in crate::cli) query: Query,
+    /// Only readings that count.
+    pub(in crate::cli) counted: bool,
+    /// Only what an entry behind this one settled; what is not settled waits. Of lines, only those behind it.
+    pub(in crate::cli) settled_after: Option<Seq>,
+}
+
+/// Takes the next line of the journal.
+type TakeLine<'t> = dyn FnMut(&Line) -> Result<ControlFlow<()>, Failure> + 't;
+
+impl Asked {
+    /// The question of an export; `None` if this release does not know all that it asks for.
+    pub(in crate::cli) fn of(question: &Question) -> Option<Self> {
+        let is_known = !(question.of_lines && question.counted);
+        let query = Query::of_json(&question.query)?;
+        is_known.then_some(Self {
+            lines: question.of_lines,
+            query,
+            counted: question.counted,
+            settled_after: question.settled_after.map(Seq),
+        })
+    }
+
+    /// In words: `readings that count, axis=strip_length`.
+    pub(in crate::cli) fn words(&self) -> String {
+        let what = match (self.lines, self.counted) {
+            (true, _) => "entries",
+            (false, true) => "readings that count",
+            (false, false) => "readings",
+        };
+        let series = match self.query.series.as_slice() {
+            [] => String::new(),
+            ids => {
+                let ids: Vec<String> = ids.iter().map(u64::to_string).collect();
+                format!(" of series {}", ids.join(", "))
+            }
+        };
+        let options = self.query.words();
+        let all = if series.is_empty() && options.is_empty() {
+            "all "
+        } else {
+            ""
+        };
+        format!("{all}{what}{series}{options}")
+    }
+
+    /// Makes it: `walk` hands over the lines of the journal, `tell` is given each row or line. What `walk` gives
+    /// back, and the first of the matching series that are open at its end.
+    pub(in crate::cli) fn make<R>(
+        &self,
+        daemon: &DaemonConfig,
+        journal: &JournalId,
+        mut tell: impl FnMut(Given<'_>) -> Result<(), Failure>,
+        walk: impl FnOnce(&mut TakeLine<'_>) -> Result<R, Failure>,
+    ) -> Result<(R, Option<Seq>), Failure> {
+        let filter = self.query.filter()?;
+        if self.lines {
+            let mut chosen = Chosen {
+                filter,
+                armed: BTreeMap::new(),
+            };
+            let walked = walk(&mut |line| {
+                let wanted = filter.is_empty() || chosen.takes(&lines::decoded(daemon, line)?);
+                if wanted && self.settled_after.is_none_or(|after| line.seq > after) {
+                    tell(Given::Line(line.seq, &line.bytes))?;
+                }
+                Ok(ControlFlow::Continue(()))
+            })?;
+            let open = chosen.armed.values().map(|(id, _)| *id).min();
+            return Ok((walked, open));
+        }
+        let mut rows = Rows {
+            asked: self,
+            daemon,
+            journal,
+            tell,
+        };
+        let mut search = Search::new(daemon, filter, &mut rows);
+        let walked = walk(&mut |line| search.line(line))?;
+        let open = search.finish()?;
+        Ok((walked, open))
+    }
+}
+
+/// Which entries were read.
+#[derive(Debug, Default)]
+pub(super) struct Range {
+    first: Option<Seq>,
+    last: Option<Line>,
+}
+
+impl Range {
+    pub(super) fn take(&mut self, line: &Line) {
+        self.first.get_or_insert(line.seq);
+        self.last = Some(line.clone());
+    }
+
+    /// The first and the last entry, with the digest of the last line; of no entry, the ones around.
+    pub(super) fn ends(&self, before: Seq) -> (Seq, Seq, Digest) {
+        let first = self.first.unwrap_or(before.following());
+        match &self.last {
+            Some(last) => (first, last.seq, Digest::of(&last.bytes)),
+            None => (first, before, Digest::NONE),
+        }
+    }
+}
+
+/// Rows on their way.
+struct Rows<'a, T> {
+    asked: &'a Asked,
+    daemon: &'a DaemonConfig,
+    journal: &'a JournalId,
+    tell: T,
+}
+
+impl<T: FnMut(Given<'_>) -> Result<(), Failure>> Rows<'_, T> {
+    fn row(&mut self, row: &Row<'_>, settled: Option<Seq>) -> Result<(), Failure> {
+        let after = self.asked.settled_after;
+        let is_new = after.is_none_or(|after| settled.is_some_and(|settled| settled > after));
+        if !is_new || self.asked.counted && row.standing != Disposition::Counted {
+            return Ok(());
+        }
+        (self.tell)(Given::Row(row))
+    }
+}
+
+impl<T: FnMut(Given<'_>) -> Result<(), Failure>> Take for Rows<'_, T> {
+    type Kept = Whole;
+
+    fn keep(
+        &mut self,
+        _: &Series<Whole>,
+        _: &Glance<'_>,
+        line: &Line,
+    ) -> Result<Option<Whole>, Failure> {
+        Ok(Whole::of(&lines::decoded(self.daemon, line)?))
+    }
+
+    fn tell(&mut self, series: Series<Whole>) -> Result<(), Failure> {
+        let mut readings = series.readings.iter();
+        readings.try_for_each(|entered| {
+            let row = Row::of(self.journal, &series, entered);
+            self.row(&row, series.settled)
+        })
+    }
+
+    fn loose(&mut self, seq: Seq, reading: &Whole) -> Result<(), Failure> {
+        self.row(&Row::loose(self.journal, seq, reading), Some(seq))
+    }
+}
+
+/// Which lines.
+struct Chosen<'q> {
+    filter: Filter<'q>,
+    /// For each station the series that was armed last, if it matches, and who measures in it.
+    armed: BTreeMap<String, (Seq, Option<String>)>,
+}
+
+impl Chosen<'_> {
+    fn takes(&mut self, stamped: &Stamped) -> bool {
+        let matches = if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
+            self.armed(stamped.seq, spec)
+        } else if let Entry::Said(SaidEntry::OperatorSaid(OperatorSaid {
+            station, operator, ..
+        })) = &stamped.entry
+        {
+            if let Some(armed) = self.armed.get_mut(station) {
+                armed.1 = Some(operator.clone());
+            }
+            self.is_about_one(stamped)
+        } else {
+            self.is_about_one(stamped)
+        };
+        (matches || self.filter.is_empty_but_for_time()) && self.filter.time(stamped.at)
+    }
+
+    fn armed(&mut self, id: Seq, spec: &ArmedSpec) -> bool {
+        let matches = self.filter.series(id, spec);
+        if matches {
+            let armed = (id, spec.operator.clone());
+            self.armed.insert(spec.station.clone(), armed);
+        } else {
+            self.armed.remove(&spec.station);
+        }
+        matches
+    }
+
+    /// Whether an entry is about a series that matches; of a reading, whether it does.
+    fn is_about_one(&self, stamped: &Stamped) -> bool {
+        let reading = stamped.entry.reading();
+        let Some(id) = stamped.series() else {
+            return reading.is_some_and(|reading| self.filter.loose(stamped.at, reading));
+        };
+        let Some((_, operator)) = self.armed.values().find(|(armed, _)| *armed == id) else {
+            return false;
+        };
+        let slot = reading.and_then(|reading| Some((reading, reading.slot.as_ref()?)));
+        slot.is_none_or(|(reading, slot)| {
+            let axis = slot.axis.as_str();
+            self.filter
+                .reading(axis, &reading.instrument, operator.as_deref())
+        })
+    }
+}

@@ -1,0 +1,156 @@
+//! What an export claims to answer, and what a person says that it must.
+
+use super::export::unreadable;
+use crate::cli::Failure;
+use crate::cli::export::Asked;
+use crate::cli::query::Query;
+use crate::entry::Seq;
+use crate::entry::line::Digest;
+use crate::export::check::{Difference, Found};
+use crate::export::{Form, Question, QuestionError};
+use std::path::{Path, PathBuf};
+
+/// What a person says that an export answers.
+#[derive(Debug, clap::Args)]
+#[command(mut_arg("series", |series| series.long("series").num_args(1).help_heading("From the journal")))]
+pub(super) struct Demanded {
+    #[command(flatten)]
+    query: Query,
+    /// Of an export: it has only readings that count
+    #[arg(long, requires = "path", help_heading = "From the journal")]
+    counted: bool,
+    /// Of an export without its question: the last entry that the journal had when it was made; alone it says that
+    /// everything up to there was asked for
+    #[arg(
+        long,
+        value_name = "SEQ",
+        requires = "path",
+        help_heading = "From the journal"
+    )]
+    last: Option<u64>,
+    /// Of an export: its question [else in the file, or in FILE.question.json beside it]
+    #[arg(long, value_name = "FILE", requires = "path")]
+    question: Option<PathBuf>,
+}
+
+impl Demanded {
+    /// Whether anything is said.
+    pub(super) fn is_any(&self) -> bool {
+        self.question.is_some() || self.is_asked()
+    }
+
+    fn is_asked(&self) -> bool {
+        self.counted || self.last.is_some() || !self.query.json().is_empty()
+    }
+}
+
+/// What an export answers, as far as that is known.
+pub(super) struct Claim {
+    /// What was asked for; none if that is not known.
+    pub(super) asked: Option<Asked>,
+    /// Who says so.
+    pub(super) by: String,
+    pub(super) question: Option<Question>,
+    /// Whether what is asked for is what the question says.
+    pub(super) is_of_question: bool,
+    /// The entries that it is answered from.
+    pub(super) range: (Seq, Seq),
+    /// What is wrong with it.
+    pub(super) differences: Vec<Difference>,
+}
+
+impl Claim {
+    pub(super) fn new(path: &Path, form: Form, demanded: &Demanded) -> Result<Self, Failure> {
+        let mut claim = Self {
+            asked: None,
+            by: String::new(),
+            question: None,
+            is_of_question: false,
+            range: (Seq(0), Seq(u64::MAX)),
+            differences: Vec::new(),
+        };
+        match Question::of(path, form, demanded.question.as_deref()) {
+            Ok(None) => {}
+            Ok(Some((question, by))) => {
+                claim.asked = Asked::of(&question);
+                claim.by = by;
+                if claim.asked.is_none() || question.of_lines != (form == Form::Lines) {
+                    claim.asked = None;
+                    let about = "the question is not of this file, or of a newer release";
+                    claim.differ(about, None);
+                }
+                if claim.asked.is_some() {
+                    claim.range = (Seq(question.first), Seq(question.last));
+                    claim.is_of_question = true;
+                }
+                claim.question = Some(question);
+            }
+            Err(QuestionError::Read(error)) => return Err(unreadable(path, &error)),
+            Err(error @ QuestionError::Io { .. }) => return Err(Failure::io(error.to_string())),
+            Err(error @ QuestionError::Other { .. }) => {
+                claim.differ(&error.to_string(), None);
+            }
+        }
+        if demanded.is_asked() {
+            claim.demand(demanded, form);
+        }
+        Ok(claim)
+    }
+
+    /// It must answer this.
+    fn demand(&mut self, demanded: &Demanded, form: Form) {
+        let claimed = self.asked.take();
+        let mut asked = Asked {
+            lines: form == Form::Lines,
+            query: demanded.query.clone(),
+            counted: demanded.counted,
+            settled_after: claimed.as_ref().and_then(|claimed| claimed.settled_after),
+        };
+        let words = claimed.map(|claimed| claimed.words());
+        let is_claimed = words.as_ref() == Some(&asked.words());
+        let last = demanded.last.map_or(Seq(u64::MAX), Seq);
+        match words {
+            Some(_) if is_claimed && (demanded.last.is_none() || last == self.range.1) => {}
+            Some(_) if is_claimed => {
+                let about = format!("it answers from entries up to {}, not {last}", self.range.1);
+                self.differ(&about, None);
+            }
+            Some(words) => {
+                self.differ(&format!("it answers another question: {words}"), None);
+            }
+            None => {}
+        }
+        if !is_claimed {
+            self.range = (Seq(0), last);
+            asked.settled_after = None;
+        }
+        self.is_of_question = is_claimed;
+        "the options".clone_into(&mut self.by);
+        self.asked = Some(asked);
+    }
+
+    pub(super) fn differ(&mut self, about: &str, sides: Option<(String, String)>) {
+        let (exported, journal) = sides.unzip();
+        let difference = Difference::of_file(about, exported, journal);
+        self.differences.push(difference);
+    }
+
+    /// Holds the rest of the question against what the journal gave: how many rows, and the digest of the last line.
+    pub(super) fn compare(&mut self, found: &Found, digest: Option<Digest>) {
+        let question = self.question.clone().filter(|_| self.is_of_question);
+        let Some(question) = question else {
+            return;
+        };
+        let last = question.last;
+        let digest = digest.map_or("(no such entry)".to_owned(), |digest| digest.to_string());
+        if question.first <= last && digest != question.digest {
+            let about = format!("the line of entry {last}, the last that the file was made from");
+            self.differ(&about, Some((question.digest, digest)));
+        }
+        if question.rows != found.given && self.differences.is_empty() {
+            let about = "the number of rows that the question tells";
+            let sides = (question.rows.to_string(), found.given.to_string());
+            self.differ(about, Some(sides));
+        }
+    }
+}

@@ -1,0 +1,231 @@
+//! Where an export and its journal part, in words: reads both once more, and keeps of them what is told.
+
+use super::parts::{Part, cells_part, lines_part};
+use super::{Found, Given, Place, What};
+use crate::entry::ledger::Disposition;
+use crate::entry::{Seq, Stamped, line};
+use crate::export::read::{Content, Pieces, ReadError};
+use std::collections::{HashMap, HashSet};
+
+/// A place in which an export and its journal part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Difference {
+    /// The row or line of the file; none of one that is not there.
+    pub row: Option<u64>,
+    /// The entry.
+    pub seq: Option<Seq>,
+    /// The column or field; `row` or `line` of a whole one.
+    pub about: String,
+    /// What the file says; `None` if nothing.
+    pub exported: Option<String>,
+    /// What the journal gives; `None` if nothing.
+    pub journal: Option<String>,
+    /// How that may have come about, where it is known.
+    pub note: Option<String>,
+}
+
+impl Difference {
+    /// Of the file as a whole.
+    pub fn of_file(about: &str, exported: Option<String>, journal: Option<String>) -> Self {
+        Self {
+            row: None,
+            seq: None,
+            about: about.to_owned(),
+            exported,
+            journal,
+            note: None,
+        }
+    }
+}
+
+/// What was found, on its way into words.
+pub struct Explain {
+    places: Vec<Place>,
+    pieces: Pieces,
+    /// What stands in the rows in question.
+    exported: HashMap<u64, Content>,
+    /// The entries in question, each with the first row that says it is of it.
+    entries: HashMap<Seq, Option<u64>>,
+    given: HashMap<Seq, Content>,
+    /// What the journal has under these numbers.
+    words: HashMap<Seq, String>,
+    /// Readings in question that do not count any more, each with the entry that says so.
+    said_in: HashMap<Seq, Seq>,
+    /// The last entry.
+    last: Seq,
+}
+
+impl Explain {
+    /// Reads the file once more, for what was found.
+    ///
+    /// # Errors
+    /// If it cannot be read.
+    pub fn new(found: &Found, pieces: Pieces) -> Result<Self, ReadError> {
+        let places = found.places.clone();
+        let rows: HashSet<u64> = places.iter().filter_map(|place| place.row).collect();
+        let entries = places.iter().filter_map(|place| Some((place.seq?, None)));
+        let mut explain = Self {
+            entries: entries.collect(),
+            places,
+            pieces,
+            exported: HashMap::new(),
+            given: HashMap::new(),
+            words: HashMap::new(),
+            said_in: HashMap::new(),
+            last: Seq(0),
+        };
+        while let Some(piece) = explain.pieces.advance()? {
+            let first = piece.seq.and_then(|seq| explain.entries.get_mut(&seq));
+            if let Some(first) = first {
+                first.get_or_insert(piece.number);
+            }
+            if rows.contains(&piece.number) {
+                explain.exported.insert(piece.number, piece.content);
+            }
+        }
+        Ok(explain)
+    }
+
+    /// Takes the next line of the journal, whether it was asked for or not.
+    pub fn line(&mut self, seq: Seq, bytes: &[u8]) {
+        self.last = seq;
+        if self.entries.contains_key(&seq)
+            && let Ok((stamped, _)) = line::decode(bytes)
+        {
+            self.words.insert(seq, words(&stamped));
+        }
+    }
+
+    /// Takes the next row or line that the journal gives.
+    pub fn given(&mut self, given: Given<'_>) {
+        if self.entries.contains_key(&given.seq()) {
+            let content = given.content(self.pieces.columns());
+            self.given.insert(given.seq(), content);
+            if let Given::Row(row) = given
+                && let Disposition::Doubted(by) | Disposition::Retracted(by) = row.standing
+            {
+                self.said_in.insert(row.seq, by);
+            }
+        }
+    }
+
+    /// What parts, in the order of the file; what is not in it comes last.
+    pub fn finish(self) -> Vec<Difference> {
+        let mut differences: Vec<Difference> = self
+            .places
+            .iter()
+            .flat_map(|place| self.differences(*place))
+            .collect();
+        differences.sort_by_key(|part| (part.row.unwrap_or(u64::MAX), part.seq));
+        differences
+    }
+
+    fn differences(&self, place: Place) -> Vec<Difference> {
+        let Place { row, seq, what } = place;
+        let got = row.and_then(|row| self.exported.get(&row));
+        let are_lines = self.pieces.names().is_empty();
+        let whole = if are_lines { "line" } else { "row" };
+        let part = match (what, seq) {
+            (What::Changed, None) => self.unnumbered(got, are_lines),
+            (What::Changed, Some(seq)) => return self.changed(row, seq, got),
+            (What::Surplus, seq) => {
+                let first = seq.and_then(|seq| self.entries.get(&seq).copied().flatten());
+                match first.filter(|first| Some(*first) != row) {
+                    Some(first) => Part(
+                        whole.to_owned(),
+                        Some(format!("a second time, first as {whole} {first}")),
+                        Some("once".to_owned()),
+                    ),
+                    None => Part(whole.to_owned(), seq.map(|seq| self.surplus(seq)), None),
+                }
+            }
+            (What::Missing, seq) => {
+                let words = seq.and_then(|seq| self.words.get(&seq).cloned());
+                Part(whole.to_owned(), None, words)
+            }
+        };
+        vec![difference(row, seq, part)]
+    }
+
+    /// A row that does not say which entry it is of.
+    fn unnumbered(&self, got: Option<&Content>, are_lines: bool) -> Part {
+        let shown = got.map(|got| match got {
+            Content::Line(line) => String::from_utf8_lossy(line).into_owned(),
+            Content::Cells(_) => self.pieces.cell(got, "seq").unwrap_or_default().to_owned(),
+        });
+        let about = if are_lines { "line" } else { "seq" };
+        Part(about.to_owned(), shown, None)
+    }
+
+    fn surplus(&self, seq: Seq) -> String {
+        match self.words.get(&seq) {
+            Some(words) if self.pieces.names().is_empty() || words.starts_with("a reading") => {
+                format!("{words}, which was not asked for")
+            }
+            Some(_) => format!("entry {seq}, which is no reading"),
+            None if seq > self.last => {
+                format!("entry {seq}, and the journal ends with {}", self.last)
+            }
+            None => format!("entry {seq}, which the journal has not"),
+        }
+    }
+
+    fn changed(&self, row: Option<u64>, seq: Seq, got: Option<&Content>) -> Vec<Difference> {
+        let mut parts = Vec::new();
+        match (got, self.given.get(&seq)) {
+            (Some(Content::Cells(got)), Some(Content::Cells(want))) => {
+                cells_part(&self.pieces, got, want, &mut parts);
+            }
+            (Some(Content::Line(got)), Some(Content::Line(want))) => {
+                lines_part(got, want, &mut parts);
+            }
+            (Some(_) | None, Some(_) | None) => {}
+        }
+        let parts = parts
+            .into_iter()
+            .map(|part| difference(row, Some(seq), part));
+        let with_note = parts.map(|part| Difference {
+            note: self.note(&part.about, seq),
+            ..part
+        });
+        with_note.collect()
+    }
+
+    /// What became of a reading after the export was made is nobody's doing.
+    fn note(&self, about: &str, seq: Seq) -> Option<String> {
+        let said_in = self.said_in.get(&seq)?;
+        (about == "standing")
+            .then(|| format!("said in entry {said_in}: the file may be older than that"))
+    }
+}
+
+fn difference(row: Option<u64>, seq: Option<Seq>, part: Part) -> Difference {
+    let Part(about, exported, journal) = part;
+    Difference {
+        row,
+        seq,
+        about,
+        exported,
+        journal,
+        note: None,
+    }
+}
+
+/// What an entry is.
+fn words(stamped: &Stamped) -> String {
+    let kind = stamped.entry.kind();
+    let reading = stamped.entry.reading();
+    match (reading, stamped.series()) {
+        (Some(reading), _) => match &reading.slot {
+            Some(slot) => format!(
+                "a reading of series {}, piece {}, {}",
+                slot.series,
+                slot.piece,
+                slot.axis.as_str()
+            ),
+            None => format!("a reading of {}, measured for nothing", reading.instrument),
+        },
+        (None, Some(series)) => format!("an entry about series {series}, {kind}"),
+        (None, None) => format!("an entry, {kind}"),
+    }
+}
