@@ -58,6 +58,7 @@ pub use context::Context;
 pub use failure::{Failure, FailureKind};
 
 use clap::{FromArgMatches, Parser, Subcommand};
+use plain::Plain;
 use std::ffi::OsString;
 use std::io::{self, BufWriter, Write};
 use std::process::ExitCode;
@@ -175,6 +176,23 @@ impl Command {
     }
 }
 
+impl Command {
+    /// Whether a file may come out on standard output, to be read by programs.
+    fn writes_data(&self) -> bool {
+        matches!(
+            self,
+            Self::Report(_)
+                | Self::Export(_)
+                | Self::Schema(_)
+                | Self::Completions(_)
+                | Self::Man(_)
+                | Self::Sheet(_)
+                | Self::Cards(_)
+                | Self::Tape(_)
+        )
+    }
+}
+
 /// Runs one command line, `arguments` with the program's name first, and tells a failure on
 /// standard error.
 pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
@@ -189,7 +207,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
     };
-    let mut out = stdout(&cli.context);
+    let mut out = stdout(&cli.context, cli.command.writes_data());
     let answer = cli.command.run(&cli.context, &mut out);
     let flushed = out.flush().map_err(Failure::from);
     match answer.and_then(|exit| flushed.map(|()| exit)) {
@@ -202,11 +220,14 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     }
 }
 
-/// Standard output: machine-readable text as it is, text for people with colours only on a terminal.
-fn stdout(context: &Context) -> Box<dyn Write> {
+/// Standard output: data as it is; text for people with colours only on a terminal, and without characters that
+/// turn the direction of reading.
+fn stdout(context: &Context, writes_data: bool) -> Box<dyn Write> {
     if context.json {
         Box::new(BufWriter::new(io::stdout()))
-    } else {
+    } else if writes_data {
         Box::new(BufWriter::new(anstream::stdout()))
+    } else {
+        Box::new(Plain(BufWriter::new(anstream::stdout())))
     }
 }

@@ -6,9 +6,9 @@ use crate::quantity::{is_unsafe, safe};
 use std::io::{self, Write};
 
 /// Writes text on.
-pub(super) struct Plain<'o>(pub(super) &'o mut dyn Write);
+pub(super) struct Plain<W>(pub(super) W);
 
-impl Write for Plain<'_> {
+impl<W: Write> Write for Plain<W> {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         let Ok(text) = std::str::from_utf8(bytes) else {
             return self.0.write(bytes);

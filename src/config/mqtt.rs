@@ -122,8 +122,7 @@ fn topic(table: &mut Table<'_>, faults: &mut Faults) -> Option<String> {
     let is_level = |level: &str| !level.is_empty() && !level.contains(['+', '#', '\0']);
     let is_topic = text.value.len() <= LONGEST_TOPIC
         && text.value.split('/').all(is_level)
-        && !text.value.starts_with('$')
-        && !text.value.chars().any(char::is_control);
+        && !text.value.starts_with('$');
     if !is_topic {
         let got = format!("topic is {}", quoted(&text.value));
         let want = "want words parted by /, such as \"shop/bench-1\", without + and #";

@@ -4,7 +4,7 @@
 //! value of another kind is reported and left out.
 
 use super::faults::{At, Fault, Faults, FileId, Place, quoted};
-use crate::quantity::{did_you_mean, meant};
+use crate::quantity::{did_you_mean, meant, unsafe_in};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -426,10 +426,10 @@ fn checked_text(
             format!("{key} has {} characters", text.chars().count()),
             format!("want at most {LONGEST_TEXT}"),
         ))
-    } else if text.chars().any(char::is_control) {
+    } else if let Some(unseen) = unsafe_in(text) {
         Some(Fault::new(
-            format!("{key} has a control character in it: {}", quoted(text)),
-            "want characters that can be seen",
+            format!("{key} has {unseen} in it: {}", quoted(text)),
+            "want characters that can be seen, and none that turns the direction of reading",
         ))
     } else if text.trim().is_empty() {
         Some(Fault::new(format!("{key} is empty"), "want a text"))

@@ -21,6 +21,18 @@ pub fn safe(text: &str) -> String {
         })
 }
 
+/// The first character of a text that may not be shown, as it is named: `U+202E`.
+///
+/// ```
+/// use tallyjaw::quantity::unsafe_in;
+/// assert_eq!(unsafe_in("T-07\u{202e}70-T").as_deref(), Some("U+202E"));
+/// assert_eq!(unsafe_in("T-07"), None);
+/// ```
+pub fn unsafe_in(text: &str) -> Option<String> {
+    let found = text.chars().find(|c| is_unsafe(*c))?;
+    Some(format!("U+{:04X}", u32::from(found)))
+}
+
 /// A control character, or one that turns the direction of what follows or breaks the line: marks, embeddings,
 /// overrides, isolates and their deprecated kin, line separators, annotation marks.
 pub fn is_unsafe(c: char) -> bool {

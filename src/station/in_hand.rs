@@ -9,7 +9,7 @@ use super::{Core, Refusal};
 use crate::entry::state::SeriesState;
 use crate::entry::words::tool as in_words;
 use crate::entry::{OperatorSaid, ToolInHand, ToolSaid};
-use crate::quantity::Now;
+use crate::quantity::{Now, unsafe_in};
 use crate::spec::resolve;
 use crate::spec::{ArmedTool, Tool};
 
@@ -23,13 +23,14 @@ const LONGEST_NAME: usize = 100;
 /// A [`Refusal`] if it is empty, too long, or holds what cannot be shown.
 pub(super) fn checked_operator(operator: &str) -> Result<String, Refusal> {
     let name = operator.trim();
-    let fits = (1..=LONGEST_NAME).contains(&name.chars().count());
-    if fits && !name.chars().any(char::is_control) {
+    let unseen = unsafe_in(name);
+    if unseen.is_none() && (1..=LONGEST_NAME).contains(&name.chars().count()) {
         return Ok(name.to_owned());
     }
+    let with = unseen.map_or_else(String::new, |unseen| format!(" with {unseen}"));
     Err(refuse(
         format!(
-            "got {operator:?} for the operator, want a name of 1 to {LONGEST_NAME} characters that can be shown"
+            "got {operator:?}{with} for the operator, want a name of 1 to {LONGEST_NAME} characters that can be shown"
         ),
         "give a name or initials: tj/operator/mara",
     ))

@@ -65,7 +65,7 @@ fn connected(shop: &Shop, daemon: &Daemon) -> Lines {
 }
 
 /// Everything that `watch` says up to the entry with `end` in it.
-fn watched(shop: &Shop, end: &str) -> String {
+pub(crate) fn watched(shop: &Shop, end: &str) -> String {
     let mut watch = shop
         .tallyjaw(&["watch", "--after", "0"])
         .stdout(Stdio::piped())

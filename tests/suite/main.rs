@@ -60,6 +60,7 @@ mod surroundings;
 mod tapes;
 mod tidy;
 mod uncertainty;
+mod unsafe_names;
 mod verify_export;
 mod wire;
 mod wrong_settings;

@@ -23,7 +23,6 @@ mod readings;
 mod select;
 mod show;
 
-use super::plain::Plain;
 use super::{Context, Exit, Failure};
 use std::io::Write;
 
@@ -58,8 +57,6 @@ enum Kind {
 
 impl Study {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let mut plain = Plain(out);
-        let out: &mut dyn Write = if context.json { plain.0 } else { &mut plain };
         match self.study {
             Kind::Describe(study) => study.run(context, out),
             Kind::Capability(study) => study.run(context, out),

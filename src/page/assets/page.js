@@ -15,7 +15,7 @@ function make(name, attributes = {}, ...children) {
   const element = document.createElement(name);
   for (const [key, value] of Object.entries(attributes)) {
     if (value === true) element.setAttribute(key, "");
-    else if (value !== false && value !== undefined) element.setAttribute(key, value);
+    else if (value !== false && value !== undefined) element.setAttribute(key, plain(value));
   }
   element.append(...children.map(plain));
   return element;
@@ -23,7 +23,7 @@ function make(name, attributes = {}, ...children) {
 
 function draw(name, attributes = {}, text) {
   const element = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
+  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, plain(value));
   if (text !== undefined) element.textContent = plain(text);
   return element;
 }
@@ -549,7 +549,7 @@ async function openArming() {
   options($("arm-purpose"), catalog.purposes.filter((one) => one !== "verification").map((one) => [one, words(one)]));
   $("arm-purpose").value = "in_process";
   const here = shown?.state.stations.find((one) => one.station === station);
-  $("arm-operator").value = here?.operator ?? "";
+  $("arm-operator").value = plain(here?.operator ?? "");
   chooseTerminal();
   $("arm").showModal();
 }

@@ -2,7 +2,7 @@
 
 use crate::station::desk::{Desk, HEIGHT, catalog, crimps, plan};
 use std::time::Duration;
-use tallyjaw::entry::line::{Digest, encode};
+use tallyjaw::entry::line::{Digest, decode, encode};
 use tallyjaw::entry::{Entry, FrameEntry, Seq, Stamped, Standing};
 use tallyjaw::quantity::WallMicros;
 use tallyjaw::report::comparison::{Compare, Group};
@@ -177,7 +177,7 @@ fn hostile_names() -> Vec<Stamped> {
         ..plan()
     };
     let what = Armable::Inline(Box::new(plan));
-    let operator = Some("דנה \u{202e}<i>لیلا</i>".to_owned());
+    let operator = Some("דנה <i>لیلا</i>".to_owned());
     desk.command(Command::Arm {
         cut: true,
         station: None,
@@ -192,7 +192,14 @@ fn hostile_names() -> Vec<Stamped> {
     };
     desk.command(note).unwrap();
     press(&mut desk, &["1.61", "0.00"]);
-    desk.entries
+    desk.entries.iter().map(with_an_override).collect()
+}
+
+/// As an older release took it, which let a name turn the direction.
+fn with_an_override(stamped: &Stamped) -> Stamped {
+    let line = String::from_utf8(encode(stamped, Digest::NONE)).unwrap();
+    let line = line.replace("דנה ", "דנה \u{202e}");
+    decode(line.as_bytes()).unwrap().0
 }
 
 const TERMINAL: &str = "<b>קו-250</b>&amp;";
