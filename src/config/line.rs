@@ -1,40 +1,22 @@
 //! Modem lines and how a port is found: `CTS`, `0403:6001`; beside how bytes stand on it.
 
 pub use crate::decode::line_settings::{LineSettings, LineSettingsError, Parity};
+use crate::quantity::named;
 
 use std::fmt;
 use std::path::PathBuf;
 
-/// A line that a port can be asked for, and that a pedal may be on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum ModemLine {
-    /// Clear to send.
-    Cts,
-    /// Data set ready.
-    Dsr,
-    /// Data carrier detect.
-    Dcd,
-    /// Ring indicator.
-    Ri,
-}
-
-impl ModemLine {
-    /// Every line.
-    pub const ALL: [Self; 4] = [Self::Cts, Self::Dsr, Self::Dcd, Self::Ri];
-
-    /// As in the configuration: `CTS`.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Cts => "CTS",
-            Self::Dsr => "DSR",
-            Self::Dcd => "DCD",
-            Self::Ri => "RI",
-        }
-    }
-
-    /// The line of this name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|line| line.name() == name)
+named! {
+    /// A line that a port can be asked for, and that a pedal may be on.
+    pub enum ModemLine {
+        /// Clear to send.
+        Cts = "CTS",
+        /// Data set ready.
+        Dsr = "DSR",
+        /// Data carrier detect.
+        Dcd = "DCD",
+        /// Ring indicator.
+        Ri = "RI",
     }
 }
 

@@ -11,6 +11,7 @@ mod date;
 mod decimal;
 mod force;
 mod length;
+mod named;
 mod near;
 mod safe;
 mod time;
@@ -21,8 +22,9 @@ pub use date::{Date, ParseDateError};
 pub use decimal::{Decimal, ParseDecimalError};
 pub use force::Force;
 pub use length::Length;
+pub(crate) use named::named;
 pub use near::{did_you_mean, meant, nearest};
-pub use safe::{is_unsafe, safe};
+pub use safe::{is_unsafe, safe, unsafe_in};
 pub use time::{MonoMicros, Now, WallMicros};
 pub use unit::Unit;
 

@@ -4,61 +4,33 @@
 //! their samples and how each compares with the first. Only readings that count.
 
 use super::facts::{Facts, Pool, Row};
-use crate::quantity::Measured;
+use crate::quantity::{Measured, named};
 use crate::spec::{ArmedAxis, AxisName, Limits};
 use crate::stats::compare::Comparison;
 use crate::stats::{self, Sample, Undefined};
 use std::collections::BTreeSet;
 
-/// What tells groups apart.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Group {
-    /// The crimp tool.
-    Tool,
-    /// Its nest.
-    Nest,
-    /// Who measured.
-    Operator,
-    /// The instrument.
-    Instrument,
-    /// The station.
-    Station,
-    /// The series.
-    Series,
-    /// The day, in UTC.
-    Day,
+named! {
+    /// What tells groups apart.
+    pub enum Group {
+        /// The crimp tool.
+        Tool = "tool",
+        /// Its nest.
+        Nest = "nest",
+        /// Who measured.
+        Operator = "operator",
+        /// The instrument.
+        Instrument = "instrument",
+        /// The station.
+        Station = "station",
+        /// The series.
+        Series = "series",
+        /// The day, in UTC.
+        Day = "day",
+    }
 }
 
 impl Group {
-    /// Every one.
-    pub const ALL: [Self; 7] = [
-        Self::Tool,
-        Self::Nest,
-        Self::Operator,
-        Self::Instrument,
-        Self::Station,
-        Self::Series,
-        Self::Day,
-    ];
-
-    /// As on the command line.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Tool => "tool",
-            Self::Nest => "nest",
-            Self::Operator => "operator",
-            Self::Instrument => "instrument",
-            Self::Station => "station",
-            Self::Series => "series",
-            Self::Day => "day",
-        }
-    }
-
-    /// The one of this name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|group| group.name() == name)
-    }
-
     /// The group of a reading.
     fn of(self, facts: &Facts, row: &Row) -> String {
         let spec = &facts.record.series.spec;

@@ -2,36 +2,24 @@
 
 use super::InstrumentCare;
 use crate::decode::{FrameFormat, Pattern};
-use crate::quantity::{Dimension, Quantity, Unit};
+use crate::quantity::{Dimension, Quantity, Unit, named};
 use std::time::Duration;
 
-/// What stands at the end of a port.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum InstrumentKind {
-    /// Measures lengths.
-    Caliper,
-    /// Measures forces.
-    Force,
-    /// Sends the text of cards.
-    Scanner,
-    /// A contact.
-    Pedal,
+named! {
+    /// What stands at the end of a port.
+    pub enum InstrumentKind {
+        /// Measures lengths.
+        Caliper = "caliper",
+        /// Measures forces.
+        Force = "force",
+        /// Sends the text of cards.
+        Scanner = "scanner",
+        /// A contact.
+        Pedal = "pedal",
+    }
 }
 
 impl InstrumentKind {
-    /// Every kind.
-    pub const ALL: [Self; 4] = [Self::Caliper, Self::Force, Self::Scanner, Self::Pedal];
-
-    /// As in the configuration.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Caliper => "caliper",
-            Self::Force => "force",
-            Self::Scanner => "scanner",
-            Self::Pedal => "pedal",
-        }
-    }
-
     /// What it measures, if anything.
     pub const fn dimension(self) -> Option<Dimension> {
         match self {
@@ -73,25 +61,13 @@ pub enum Capture {
     },
 }
 
-/// Which value of a flickering one is judged.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Flicker {
-    /// The one further from nominal.
-    Worst,
-    /// The median.
-    Median,
-}
-
-impl Flicker {
-    /// Every choice.
-    pub const ALL: [Self; 2] = [Self::Worst, Self::Median];
-
-    /// As in the configuration.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Worst => "worst",
-            Self::Median => "median",
-        }
+named! {
+    /// Which value of a flickering one is judged.
+    pub enum Flicker {
+        /// The one further from nominal.
+        Worst = "worst",
+        /// The median.
+        Median = "median",
     }
 }
 

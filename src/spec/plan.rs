@@ -1,53 +1,30 @@
 //! Plans: a named thing to arm.
 
 use super::{AlertRule, AxisName, Decision, PullFallback, SizingSystem, Subject};
-use crate::quantity::Length;
+use crate::quantity::{Length, named};
 use std::time::Duration;
 
-/// Why pieces are measured.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Purpose {
-    /// The first pieces off a set-up tool.
-    FirstOff,
-    /// Pieces during a run.
-    InProcess,
-    /// The last pieces before a tool is put away.
-    LastOff,
-    /// Pieces to show that a tool is fit.
-    Qualification,
-    /// Pieces out of a known-good harness.
-    Reference,
-    /// The same pieces again and again, to judge the measuring itself.
-    GaugeStudy,
-    /// The instrument against a gauge block.
-    Verification,
+named! {
+    /// Why pieces are measured.
+    pub enum Purpose {
+        /// The first pieces off a set-up tool.
+        FirstOff = "first_off",
+        /// Pieces during a run.
+        InProcess = "in_process",
+        /// The last pieces before a tool is put away.
+        LastOff = "last_off",
+        /// Pieces to show that a tool is fit.
+        Qualification = "qualification",
+        /// Pieces out of a known-good harness.
+        Reference = "reference",
+        /// The same pieces again and again, to judge the measuring itself.
+        GaugeStudy = "gauge_study",
+        /// The instrument against a gauge block.
+        Verification = "verification",
+    }
 }
 
 impl Purpose {
-    /// Every purpose.
-    pub const ALL: [Self; 7] = [
-        Self::FirstOff,
-        Self::InProcess,
-        Self::LastOff,
-        Self::Qualification,
-        Self::Reference,
-        Self::GaugeStudy,
-        Self::Verification,
-    ];
-
-    /// As in plans and entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::FirstOff => "first_off",
-            Self::InProcess => "in_process",
-            Self::LastOff => "last_off",
-            Self::Qualification => "qualification",
-            Self::Reference => "reference",
-            Self::GaugeStudy => "gauge_study",
-            Self::Verification => "verification",
-        }
-    }
-
     /// Whether the pieces are crimped here, with a tool in the hand: not out of a harness, no gauge
     /// block, and no study of the measuring itself.
     pub const fn is_of_own_crimps(self) -> bool {
@@ -56,40 +33,17 @@ impl Purpose {
             Self::Reference | Self::GaugeStudy | Self::Verification => false,
         }
     }
-
-    /// The purpose of this name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|purpose| purpose.name() == name)
-    }
 }
 
-/// Which slot is measured next.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Order {
-    /// All heights, then all widths.
-    ByAxis,
-    /// Height and width of each piece.
-    ByPiece,
-    /// As they come: the value tells the axis.
-    ByValue,
-}
-
-impl Order {
-    /// Every order.
-    pub const ALL: [Self; 3] = [Self::ByAxis, Self::ByPiece, Self::ByValue];
-
-    /// As in plans and entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::ByAxis => "by_axis",
-            Self::ByPiece => "by_piece",
-            Self::ByValue => "by_value",
-        }
-    }
-
-    /// The order of this name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|order| order.name() == name)
+named! {
+    /// Which slot is measured next.
+    pub enum Order {
+        /// All heights, then all widths.
+        ByAxis = "by_axis",
+        /// Height and width of each piece.
+        ByPiece = "by_piece",
+        /// As they come: the value tells the axis.
+        ByValue = "by_value",
     }
 }
 

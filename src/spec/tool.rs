@@ -1,32 +1,15 @@
 //! Crimp tools and their nests.
 
 use super::ToolCare;
-use crate::quantity::Area;
+use crate::quantity::{Area, named};
 
-/// What a tool was made for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum ToolClass {
-    /// Crimps as the terminal's maker does in production.
-    Production,
-    /// For repairs in the field.
-    Repair,
-}
-
-impl ToolClass {
-    /// Every class.
-    pub const ALL: [Self; 2] = [Self::Production, Self::Repair];
-
-    /// As in tools and entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Production => "production",
-            Self::Repair => "repair",
-        }
-    }
-
-    /// The class of this name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|class| class.name() == name)
+named! {
+    /// What a tool was made for.
+    pub enum ToolClass {
+        /// Crimps as the terminal's maker does in production.
+        Production = "production",
+        /// For repairs in the field.
+        Repair = "repair",
     }
 }
 

@@ -1,48 +1,23 @@
 //! Judging a value against limits, by integers. Nothing else decides good or bad.
 
 use super::Limits;
-use crate::quantity::Quantity;
+use crate::quantity::{Quantity, named};
 use std::fmt;
 
-/// What a reading says about the crimp.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Verdict {
-    /// Inside the acceptance zone.
-    Pass,
-    /// Below the lower limit.
-    FailLow,
-    /// Above the upper limit.
-    FailHigh,
-    /// Within the guard band of the lower limit, on either side of it.
-    UnsureLow,
-    /// Within the guard band of the upper limit, on either side of it.
-    UnsureHigh,
-}
-
-impl Verdict {
-    /// As in entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Pass => "pass",
-            Self::FailLow => "fail_low",
-            Self::FailHigh => "fail_high",
-            Self::UnsureLow => "unsure_low",
-            Self::UnsureHigh => "unsure_high",
-        }
-    }
-
-    /// Every verdict, in the order of tables.
-    pub const ALL: [Self; 5] = [
-        Self::Pass,
-        Self::FailLow,
-        Self::FailHigh,
-        Self::UnsureLow,
-        Self::UnsureHigh,
-    ];
-
-    /// The verdict of this name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|verdict| verdict.name() == name)
+named! {
+    /// What a reading says about the crimp.
+    #[derive(PartialOrd, Ord)]
+    pub enum Verdict {
+        /// Inside the acceptance zone.
+        Pass = "pass",
+        /// Below the lower limit.
+        FailLow = "fail_low",
+        /// Above the upper limit.
+        FailHigh = "fail_high",
+        /// Within the guard band of the lower limit, on either side of it.
+        UnsureLow = "unsure_low",
+        /// Within the guard band of the upper limit, on either side of it.
+        UnsureHigh = "unsure_high",
     }
 }
 

@@ -1,30 +1,18 @@
 //! The bytes of a file → text, and in which encoding they were read.
 
+use crate::quantity::named;
 use encoding_rs::{UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 use std::fmt;
 
-/// How characters stand in a file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Encoding {
-    /// UTF-8, with or without a byte order mark.
-    Utf8,
-    /// UTF-16 with a byte order mark, as some spreadsheets save "Unicode text".
-    Utf16,
-    /// Windows-1252, of which Latin-1 is the printable part.
-    Windows1252,
-}
-
-impl Encoding {
-    /// Every encoding.
-    pub const ALL: [Self; 3] = [Self::Utf8, Self::Utf16, Self::Windows1252];
-
-    /// As an option takes it.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Utf8 => "utf-8",
-            Self::Utf16 => "utf-16",
-            Self::Windows1252 => "windows-1252",
-        }
+named! {
+    /// How characters stand in a file.
+    pub enum Encoding {
+        /// UTF-8, with or without a byte order mark.
+        Utf8 = "utf-8",
+        /// UTF-16 with a byte order mark, as some spreadsheets save "Unicode text".
+        Utf16 = "utf-16",
+        /// Windows-1252, of which Latin-1 is the printable part.
+        Windows1252 = "windows-1252",
     }
 }
 

@@ -1,33 +1,23 @@
 //! Text → rows of cells, each with its place, for one separator.
 
 use crate::config::faults::{At, FileId};
+use crate::quantity::named;
 use csv::{ReaderBuilder, StringRecord, Trim};
 use std::fmt;
 
-/// What stands between two cells.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Separator {
-    /// `;`
-    Semicolon,
-    /// A tab.
-    Tab,
-    /// `,`
-    Comma,
+named! {
+    /// What stands between two cells.
+    pub enum Separator {
+        /// `;`
+        Semicolon = "semicolon",
+        /// A tab.
+        Tab = "tab",
+        /// `,`
+        Comma = "comma",
+    }
 }
 
 impl Separator {
-    /// Every separator.
-    pub const ALL: [Self; 3] = [Self::Semicolon, Self::Tab, Self::Comma];
-
-    /// As an option takes it.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Semicolon => "semicolon",
-            Self::Tab => "tab",
-            Self::Comma => "comma",
-        }
-    }
-
     const fn byte(self) -> u8 {
         match self {
             Self::Semicolon => b';',

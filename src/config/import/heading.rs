@@ -3,29 +3,17 @@
 //! A heading is understood only if every word of it is: "crimp height" is, "height of the housing" is not,
 //! and its column is then told as not used.
 
-use crate::quantity::Unit;
+use crate::quantity::{Unit, named};
 use crate::spec::{Axis, AxisName};
 use std::fmt;
 
-/// The unit of sizes in a column of wires.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum WireUnit {
-    /// mm²
-    Mm2,
-    /// American wire gauge.
-    Gauge,
-}
-
-impl WireUnit {
-    /// Both units.
-    pub const ALL: [Self; 2] = [Self::Mm2, Self::Gauge];
-
-    /// As an option takes it.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Mm2 => "mm2",
-            Self::Gauge => "awg",
-        }
+named! {
+    /// The unit of sizes in a column of wires.
+    pub enum WireUnit {
+        /// mm²
+        Mm2 = "mm2",
+        /// American wire gauge.
+        Gauge = "awg",
     }
 }
 

@@ -1,30 +1,20 @@
 //! Numbers with a decimal point or a decimal comma. Which of them a file has is told by numbers that can
 //! be read in one way only; it is never guessed.
 
-use crate::quantity::Decimal;
+use crate::quantity::{Decimal, named};
 use std::fmt;
 
-/// What parts the whole number from its fraction.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum DecimalMark {
-    /// `1.62`
-    Point,
-    /// `1,62`
-    Comma,
+named! {
+    /// What parts the whole number from its fraction.
+    pub enum DecimalMark {
+        /// `1.62`
+        Point = "point",
+        /// `1,62`
+        Comma = "comma",
+    }
 }
 
 impl DecimalMark {
-    /// Both marks.
-    pub const ALL: [Self; 2] = [Self::Point, Self::Comma];
-
-    /// As an option takes it.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Point => "point",
-            Self::Comma => "comma",
-        }
-    }
-
     const fn char(self) -> char {
         match self {
             Self::Point => '.',
