@@ -6,6 +6,7 @@
 //! | module | job |
 //! |---|---|
 //! | [`quantity`] | exact values |
+//! | [`markup`] | elements → HTML and SVG, every text escaped once |
 //! | [`decode`] | bytes → values |
 //! | [`spec`] | what is asked, and the verdict |
 //! | [`config`] | text → checked configuration, or located errors |
@@ -30,6 +31,7 @@
 pub mod config;
 pub mod decode;
 pub mod entry;
+pub mod markup;
 pub mod message;
 pub mod quantity;
 pub mod report;

@@ -9,9 +9,9 @@
 //! that the journal vouches for ([`unvouched`]).
 
 use super::data;
-use super::node::{Written, unescaped};
 use super::{HEAD, LAYOUT, Made, RELEASES, Report, page};
 use crate::entry::{Entry, JournalEntry, Seq, Stamped};
+use crate::markup::{Written, unescaped};
 use crate::quantity::WallMicros;
 use serde_json::Value;
 use similar::{Algorithm, DiffOp, capture_diff_slices};

@@ -5,7 +5,7 @@
 //! [`check`] renders it again and compares, and whatever a reader sees is covered, pictures too.
 //!
 //! - No clock: when the page was made is an argument. No script, nothing from outside, no float arithmetic.
-//! - Every value becomes markup in one place (`node`).
+//! - Every value becomes markup in one place (`markup`).
 //! - What does not count is shown with its reason, never left out.
 
 pub mod check;
@@ -13,7 +13,6 @@ pub mod comparison;
 mod data;
 mod facts;
 mod gather;
-mod node;
 mod page;
 mod picture;
 mod words;

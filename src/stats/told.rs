@@ -70,20 +70,22 @@ pub fn chance(p: f64) -> String {
     if p < 0.0001 {
         "under 0.0001".to_owned()
     } else {
-        format!("{p:.4}")
+        fixed(p, 4)
     }
 }
 
 /// A number to so many digits after the point; what rounds to zero has no sign.
 pub fn fixed(value: f64, places: usize) -> String {
-    unsigned_zero(format!("{value:.places$}"))
-}
-
-fn unsigned_zero(told: String) -> String {
+    let told = format!("{value:.places$}");
     match told.strip_prefix('-') {
         Some(rest) if !rest.contains(|digit| matches!(digit, '1'..='9')) => rest.to_owned(),
         Some(_) | None => told,
     }
+}
+
+/// A number to so many digits in powers of ten.
+pub fn powers(value: f64, places: usize) -> String {
+    format!("{:.places$e}", value + 0.0)
 }
 
 /// How numbers are told.
@@ -112,24 +114,19 @@ impl Digits {
 
     /// A value of this kind as text; what rounds to zero has no sign.
     pub fn told(self, kind: Kind, value: f64) -> String {
-        unsigned_zero(self.with_sign(kind, value))
-    }
-
-    fn with_sign(self, kind: Kind, value: f64) -> String {
-        let places = self.places;
         match kind {
-            Kind::Reading => format!("{value:.places$} {}", self.unit),
-            Kind::Ratio => format!("{value:.3}"),
+            Kind::Reading => format!("{} {}", fixed(value, self.places), self.unit),
+            Kind::Ratio => fixed(value, 3),
             Kind::Probability => chance(value),
             Kind::PartsPerMillion if value < 0.1 => "under 0.1".to_owned(),
-            Kind::PartsPerMillion => format!("{value:.1}"),
-            Kind::Percent => format!("{value:.1} %"),
-            Kind::Slope => format!("{value:.3e} {} per {}", self.unit, self.per),
+            Kind::PartsPerMillion => fixed(value, 1),
+            Kind::Percent => format!("{} %", fixed(value, 1)),
+            Kind::Slope => format!("{} {} per {}", powers(value, 3), self.unit, self.per),
             Kind::Place if self.times => {
                 let time = WallMicros(figures::whole(value)).to_string();
                 time.get(..16).unwrap_or(&time).replace('T', " ")
             }
-            Kind::Count | Kind::Place => format!("{value:.0}"),
+            Kind::Count | Kind::Place => fixed(value, 0),
         }
     }
 }

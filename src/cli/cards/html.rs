@@ -6,8 +6,7 @@
 use super::qr;
 use super::sheet::{Group, Sheet, SheetCard};
 use crate::cli::Failure;
-use crate::entry::words::safe;
-use std::fmt::Write as _;
+use crate::markup::{Element, Written, el};
 
 /// What every sheet begins with; by it we know our own file again.
 pub(super) const HEAD: &str = "<!DOCTYPE html>\n<!-- scan cards of tallyjaw -->\n";
@@ -57,83 +56,62 @@ code{display:block;font:bold 9.5pt/1.25 ui-monospace,'DejaVu Sans Mono',monospac
 /// The whole file.
 pub(super) fn page(sheet: &Sheet, paper: Option<Paper>) -> Result<String, Failure> {
     let size = paper.map(|paper| format!("size:{} portrait;", paper.name()));
-    let mut page = format!(
-        "{HEAD}<html lang=\"en\"><head><meta charset=\"utf-8\">\n\
-         <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'\">\n\
-         <meta name=\"viewport\" content=\"width=device-width\">\n\
-         <title>Scan cards</title>\n<style>{STYLE}@page{{{}margin:10mm 11mm}}\n</style></head><body>\n{INTRODUCTION}",
-        size.unwrap_or_default()
-    );
-    for group in &sheet.groups {
-        self::group(&mut page, group)?;
-    }
-    page.push_str("</main></body></html>\n");
-    Ok(page)
+    let size = size.unwrap_or_default();
+    let meta = |name, value, content| el("meta").with(name, value).with("content", content);
+    let policy = "default-src 'none'; style-src 'unsafe-inline'";
+    let head = el("head")
+        .child(el("meta").with("charset", "utf-8"))
+        .child(meta("http-equiv", "Content-Security-Policy", policy))
+        .child(meta("name", "viewport", "width=device-width"))
+        .child(el("title").text("Scan cards"))
+        .child(el("style").raw(format!("{STYLE}@page{{{size}margin:10mm 11mm}}\n")));
+    let mut header = el("header").child(el("h1").text("Scan cards"));
+    header = header
+        .child(el("p").text(PRINTING))
+        .child(el("div").class("scale"))
+        .child(el("p").text(MEANING));
+    let groups = sheet.groups.iter().map(group);
+    let groups = groups.collect::<Result<Vec<_>, _>>()?;
+    let main = el("main").children(groups.into_iter().flatten());
+    let body = el("body").child(header).child(main);
+    let root = el("html").with("lang", "en").child(head).child(body);
+    Ok(Written::new(HEAD, &root).text)
 }
 
-const INTRODUCTION: &str = "<header><h1>Scan cards</h1>\n\
-<p>Print at 100&nbsp;%: the bar is 50&nbsp;mm long. Cut along the dashed lines; leave the white around each code.</p>\n\
-<div class=\"scale\"></div>\n\
-<p>A card only names its plan or tool. What is armed is what the configuration says at that moment: compare the prompt \
-with the card, and print the card anew when the plan has changed.</p></header>\n<main>\n";
+const PRINTING: &str = "Print at 100\u{a0}%: the bar is 50\u{a0}mm long. Cut along the dashed lines; leave the white around each code.";
+const MEANING: &str = "A card only names its plan or tool. What is armed is what the configuration says at that \
+    moment: compare the prompt with the card, and print the card anew when the plan has changed.";
 
-fn group(page: &mut String, group: &Group) -> Result<(), Failure> {
-    for (at, pair) in group.cards.chunks(2).enumerate() {
-        page.push_str("<div class=\"row\">");
-        if at == 0 {
-            let _ = write!(page, "<h2>{}</h2>", escaped(&group.heading));
-        }
-        page.push_str("<div class=\"pair\">\n");
-        for card in pair {
-            self::card(page, card)?;
-        }
-        page.push_str("</div></div>\n");
-    }
-    Ok(())
+/// Rows of two cards, the heading over the first.
+fn group(group: &Group) -> Result<Vec<Element>, Failure> {
+    let mut heading = Some(el("h2").text(group.heading.as_str()));
+    let rows = group.cards.chunks(2).map(|pair| {
+        let cards = pair.iter().map(card).collect::<Result<Vec<_>, _>>()?;
+        let row = el("div").class("row").children(heading.take());
+        Ok(row.child(el("div").class("pair").children(cards)))
+    });
+    rows.collect()
 }
 
-fn card(page: &mut String, card: &SheetCard) -> Result<(), Failure> {
+fn card(card: &SheetCard) -> Result<Element, Failure> {
     let svg = qr::svg(&card.text).map_err(|error| {
         Failure::usage(format!("no code can carry {:?}", card.text)).because(&error)
     })?;
-    let _ = write!(
-        page,
-        "<section class=\"card\"><div class=\"top\">{svg}<div class=\"what\"><h3>{}</h3>",
-        escaped(&card.title)
-    );
+    let mut what = el("div")
+        .class("what")
+        .child(el("h3").text(card.title.as_str()));
     if !card.does.is_empty() {
-        let _ = write!(page, "<p>{}</p>", escaped(card.does));
+        what = what.child(el("p").text(card.does));
     }
     if !card.facts.is_empty() {
-        page.push_str("<dl>");
-        for (word, says) in &card.facts {
-            let _ = write!(page, "<dt>{word}</dt><dd>{}</dd>", escaped(says));
-        }
-        page.push_str("</dl>");
+        let facts = card.facts.iter();
+        let facts =
+            facts.flat_map(|(word, says)| [el("dt").text(*word), el("dd").text(says.as_str())]);
+        what = what.child(el("dl").children(facts));
     }
-    let _ = writeln!(
-        page,
-        "</div></div><code>{}</code></section>",
-        escaped(&card.text)
-    );
-    Ok(())
-}
-
-/// Text that is nothing but text, in an element or in an attribute.
-fn escaped(text: &str) -> String {
-    safe(text)
-        .chars()
-        .fold(String::with_capacity(text.len()), |mut escaped, c| {
-            match c {
-                '&' => escaped.push_str("&amp;"),
-                '<' => escaped.push_str("&lt;"),
-                '>' => escaped.push_str("&gt;"),
-                '"' => escaped.push_str("&quot;"),
-                '\'' => escaped.push_str("&#39;"),
-                other => escaped.push(other),
-            }
-            escaped
-        })
+    let top = el("div").class("top").child(svg).child(what);
+    let code = el("code").text(card.text.as_str());
+    Ok(el("section").class("card").child(top).child(code))
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@
 //! like (Kanji among them) would let a reader turn UTF-8 into something else. Beyond ASCII the code says
 //! that it is UTF-8, or readers guess.
 
+use crate::markup::{Element, el};
 use qrcode::bits::Bits;
 use qrcode::types::{Color, QrError};
 use qrcode::{EcLevel, QrCode, Version};
@@ -21,18 +22,24 @@ const MODULE_MICROMETRES: usize = 800;
 const WIDEST_MICROMETRES: usize = 50_000;
 
 /// The code as an `<svg>` of a size in millimetres.
-pub(super) fn svg(text: &str) -> Result<String, QrError> {
+pub(super) fn svg(text: &str) -> Result<Element, QrError> {
     let code = code(text)?;
     let width = code.width();
     let side = width + 2 * QUIET;
     let printed = side * module(side);
     let mm = format!("{}.{:03}mm", printed / 1000, printed % 1000);
-    Ok(format!(
-        "<svg role=\"img\" aria-label=\"QR code\" width=\"{mm}\" height=\"{mm}\" \
-         viewBox=\"0 0 {side} {side}\" shape-rendering=\"crispEdges\">\
-         <rect width=\"{side}\" height=\"{side}\" fill=\"#fff\"/><path fill=\"#000\" d=\"{}\"/></svg>",
-        path(&code.to_colors(), width)
-    ))
+    let whole = side.to_string();
+    let paper = el("rect").with("width", &*whole).with("height", &*whole);
+    let dark = el("path").with("fill", "#000");
+    Ok(el("svg")
+        .with("role", "img")
+        .with("aria-label", "QR code")
+        .with("width", &*mm)
+        .with("height", &*mm)
+        .with("viewBox", format!("0 0 {side} {side}"))
+        .with("shape-rendering", "crispEdges")
+        .child(paper.with("fill", "#fff"))
+        .child(dark.with("d", path(&code.to_colors(), width))))
 }
 
 /// Micrometres a module, for a code of so many modules with its quiet zone.
@@ -93,7 +100,7 @@ mod tests {
 
     #[test]
     fn beyond_what_a_code_holds_is_an_error() {
-        assert_eq!(svg(&"x".repeat(2332)), Err(QrError::DataTooLong));
+        assert_eq!(svg(&"x".repeat(2332)).err(), Some(QrError::DataTooLong));
         assert!(svg(&"x".repeat(2331)).is_ok());
     }
 }

@@ -55,10 +55,11 @@ impl Query {
 
     /// What is asked for, in words that are the same for the same question: `, axis=strip_length`.
     pub(super) fn words(&self) -> String {
-        let asked = self.asked.iter();
-        asked
-            .map(|(option, value)| format!(", {}={value}", option.name))
-            .collect()
+        self.asked
+            .iter()
+            .fold(String::new(), |words, (option, value)| {
+                format!("{words}, {}={value}", option.name)
+            })
     }
 
     /// The options, each with its value: `--axis`, `strip_length`.

@@ -7,6 +7,7 @@ use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Quantity;
 use crate::stats::compare::{ANOVA_FIGURES, Comparison, FIGURES, anova, brown_forsythe};
 use crate::stats::picture::Histogram;
+use crate::stats::told::fixed;
 use crate::stats::{Limits, Sample};
 use serde_json::{Value, json};
 use std::io::Write;
@@ -75,9 +76,9 @@ impl Compare {
         if comparisons.len() > 1 {
             writeln!(
                 out,
-                "\n{} comparisons share the 5 % (Bonferroni): each finds a difference under {:.4}",
+                "\n{} comparisons share the 5 % (Bonferroni): each finds a difference under {}",
                 comparisons.len(),
-                comparisons.first().map_or(0.05, Comparison::alpha)
+                fixed(comparisons.first().map_or(0.05, Comparison::alpha), 4)
             )?;
         }
         if let [only] = &comparisons[..] {

@@ -4,7 +4,7 @@ use super::select::Select;
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::stats::picture::Histogram;
-use crate::stats::told::chance;
+use crate::stats::told::{chance, fixed};
 use crate::stats::{describe, normality, outlier, rounding};
 use serde_json::{Value, json};
 use std::io::Write;
@@ -88,7 +88,8 @@ impl Describe {
             )?,
             Ok(p) => writeln!(
                 out,
-                "the shape may well be normal (chance {p:.2}, {allowed})"
+                "the shape may well be normal (chance {}, {allowed})",
+                fixed(p, 2)
             )?,
             Err(reason) => writeln!(out, "nothing is shown about the shape: {reason}")?,
         }
@@ -96,11 +97,11 @@ impl Describe {
             let stands = place.map(|place| format!(" ({place})")).unwrap_or_default();
             writeln!(
                 out,
-                "outlier: {} {}{stands} lies {:.2} standard deviations from the mean of those left, where up to {:.2} is to be expected: look at the piece",
+                "outlier: {} {}{stands} lies {} standard deviations from the mean of those left, where up to {} is to be expected: look at the piece",
                 all.in_unit(far.base),
                 readings.unit(),
-                far.distance,
-                far.critical
+                fixed(far.distance, 2),
+                fixed(far.critical, 2)
             )?;
         }
         show::warnings(out, &warnings)?;

@@ -10,7 +10,7 @@ use crate::stats::gauge::{
     FIGURES, MASTER_FIGURES, Master, Plan, Study, Table, Trial, by_anova, by_range,
 };
 use crate::stats::rounding::Warning;
-use crate::stats::told::chance;
+use crate::stats::told::{chance, fixed, powers};
 use serde_json::{Value, json};
 use std::io::Write;
 
@@ -182,14 +182,14 @@ fn variance(
     )?;
     for line in table.lines(pooled) {
         let (f, p) = match line.tested {
-            Some((f, p)) => (format!("{f:.3}"), chance(p)),
+            Some((f, p)) => (fixed(f, 3), chance(p)),
             None => (String::new(), String::new()),
         };
         let told = format!(
-            "  {:<22}{:>18}{:>20.4e}{f:>12}  {p}",
+            "  {:<22}{:>18}{:>20}{f:>12}  {p}",
             line.name.replace('_', " "),
             line.square.freedom,
-            line.square.mean
+            powers(line.square.mean, 4)
         );
         writeln!(out, "{}", told.trim_end())?;
     }

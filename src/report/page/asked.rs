@@ -2,8 +2,8 @@
 
 use super::table::{Table, number, td, th};
 use super::{List, about, heading};
+use crate::markup::{Element, el, free};
 use crate::report::facts::Facts;
-use crate::report::node::{Element, el, free};
 use crate::report::words;
 use crate::spec::{ArmedAxis, ArmedTool, ToolClass};
 

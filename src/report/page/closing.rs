@@ -1,9 +1,9 @@
 //! What a report does not show, and how anyone can check what it does.
 
 use super::List;
+use crate::markup::{Element, el};
 use crate::report::Report;
 use crate::report::facts::is_pull;
-use crate::report::node::{Element, el};
 
 /// The chain without tallyjaw; as `verify` prints it, a test runs it.
 const COMMON_TOOLS: &str = include_str!("../../cli/verify_chain.sh");

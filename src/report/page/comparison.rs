@@ -3,10 +3,10 @@
 use super::found::capital;
 use super::heading;
 use super::table::{Table, th};
+use crate::markup::{Element, el, free};
 use crate::report::Report;
 use crate::report::comparison::Compared;
-use crate::report::node::{Element, el, free};
-use crate::report::{picture, words};
+use crate::report::words;
 use crate::spec;
 use crate::stats::capability::{Capability, FIGURES as CAPABILITY};
 use crate::stats::compare::{ANOVA_FIGURES, FIGURES, anova};
@@ -172,7 +172,7 @@ fn pictures(compared: &Compared, at: usize, words: &str) -> Element {
     let drawn = drawn.map(|(nth, ((name, sample), histogram))| {
         let title = format!("{name}: how often each {words} was read");
         let id = format!("c{at}g{nth}");
-        let svg = picture::histogram(&id, &title, histogram, (&limits, sample.unit()));
+        let svg = histogram.picture(&title).element(&id);
         let caption = el("figcaption").child(free(name.as_str()));
         let caption = caption.text(format!(", {}", words::count(nth_of(sample), "reading")));
         el("figure").child(svg).child(caption)

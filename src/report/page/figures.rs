@@ -3,13 +3,12 @@
 use super::found::capital;
 use super::table::{Table, td, th};
 use super::{about, heading};
+use crate::markup::{Element, el, free};
 use crate::report::facts::{self, Facts};
-use crate::report::node::{Element, el, free};
-use crate::report::picture;
 use crate::spec::ArmedAxis;
 use crate::stats::capability::{Capability, Claim, FIGURES, PULL_FIGURES};
 use crate::stats::chart::{CHARTS, Input, Memory, draw, usual_rules};
-use crate::stats::picture::Histogram;
+use crate::stats::picture::{self, Histogram};
 use crate::stats::told::{self, Digits, Shown};
 use crate::stats::{Limits, Sample, describe, rounding};
 
@@ -154,8 +153,7 @@ fn pictures(
         let title = format!("How often each {words} was read");
         let histogram = Histogram::new(all, limits);
         drawn.extend(histogram.map(|histogram| {
-            let asked = (limits, all.unit());
-            let svg = picture::histogram(&format!("{id}h"), &title, &histogram, asked);
+            let svg = histogram.picture(&title).element(&format!("{id}h"));
             figure(svg, &title)
         }));
     }
@@ -187,7 +185,8 @@ fn chart(id: &str, title: &str, sample: &Sample, digits: Digits) -> Option<Eleme
     let kind = CHARTS.iter().find(|kind| kind.name == CHART)?;
     let chart = draw(kind, &input).ok()?;
     let rules = usual_rules();
-    let svg = picture::chart(id, title, &chart, &rules, (digits.places, sample.unit()));
+    let digits = (digits.places, sample.unit());
+    let svg = picture::chart(title, &chart, &rules, digits).element(id);
     let caption = format!(
         "{title}? {}. The limits of a chart come from the readings, not from the sheet; ■ marks a signal of a run rule.",
         capital(&chart.sentence(&rules))

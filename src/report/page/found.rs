@@ -3,8 +3,8 @@
 use super::table::{Table, number, td, th, verdict};
 use super::{about, heading};
 use crate::entry::words as entry_words;
+use crate::markup::{Element, el, free};
 use crate::report::facts::{Facts, Row};
-use crate::report::node::{Element, el, free};
 use crate::report::picture::{self, DOES_NOT_COUNT};
 use crate::report::words;
 use crate::spec::{ArmedAxis, Verdict};

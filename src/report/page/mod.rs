@@ -9,9 +9,10 @@ mod table;
 mod used;
 
 use super::facts::Facts;
-use super::node::{Element, Node, Written, el, free};
 use super::{HEAD, Report, data, words};
 use crate::entry::reservation;
+use crate::markup::{Element, Node, Written, el, free};
+use crate::stats::picture::shapes::STYLE as STYLE_OF_PICTURES;
 use table::{Table, td};
 
 const STYLE: &str = include_str!("../style.css");
@@ -37,7 +38,7 @@ pub(super) fn written(report: &Report) -> Written {
         .child(el("title").text(title.as_str()).about("the title"))
         .child(
             el("style")
-                .raw(format!("\n{STYLE}"))
+                .raw(format!("\n{STYLE}{STYLE_OF_PICTURES}"))
                 .about("the style sheet"),
         );
     let body = el("body")

@@ -1,6 +1,6 @@
 //! Tables of the page: each cell says what it is about, as row and column.
 
-use crate::report::node::{Element, Node, el};
+use crate::markup::{Element, Node, el};
 use crate::report::words;
 use crate::spec::Verdict;
 

@@ -3,10 +3,10 @@
 use super::table::{Table, td, th};
 use super::{about, heading};
 use crate::entry::{Outcome, Seq};
+use crate::markup::{Element, el, free};
 use crate::quantity::Measured;
 use crate::report::facts::{Facts, Row};
 use crate::report::gather::Verification;
-use crate::report::node::{Element, el, free};
 use crate::report::words;
 use crate::spec::ArmedInstrument;
 

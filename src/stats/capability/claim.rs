@@ -8,6 +8,7 @@ use crate::stats::chart::{CHARTS, FEWEST_POINTS, Input, Memory, draw, usual_rule
 use crate::stats::compare::anova;
 use crate::stats::order::order;
 use crate::stats::sample::float;
+use crate::stats::told::fixed;
 use crate::stats::{CONFIDENCE, Sample, Undefined, describe, normality, proportion};
 
 /// Fewer pieces show neither a shape nor a change (common practice, no source).
@@ -80,10 +81,11 @@ impl Capability {
         };
         let reaches = least >= asked;
         let holds = grounds.iter().all(|ground| ground.holds);
-        let bound = format!("Ppk is {found:.2}, lower confidence bound (95 %) {least:.2}");
-        let not_shown = format!("at least {asked:.2} is not shown by {pieces} pieces");
+        let [found, least, asked] = [found, least, asked].map(|index| fixed(index, 2));
+        let bound = format!("Ppk is {found}, lower confidence bound (95 %) {least}");
+        let not_shown = format!("at least {asked} is not shown by {pieces} pieces");
         let sentence = match (reaches, holds) {
-            (true, true) => format!("at least {asked:.2} is shown by {pieces} pieces: {bound}"),
+            (true, true) => format!("at least {asked} is shown by {pieces} pieces: {bound}"),
             (true, false) => format!("{not_shown}: {bound}, but {}", self.instead(&grounds)),
             (false, _) => match self.pieces_needed() {
                 Ok(needed) => {
@@ -91,7 +93,7 @@ impl Capability {
                     format!("{not_shown}: {bound}; if it stays so, it would take {needed}")
                 }
                 Err(_) => {
-                    format!("{not_shown}, nor would more of the same show it: Ppk is {found:.2}")
+                    format!("{not_shown}, nor would more of the same show it: Ppk is {found}")
                 }
             },
         };
@@ -120,9 +122,9 @@ impl Capability {
         );
         if let (Ok(outside), Ok(most)) = (self.outside(), self.outside_at_most()) {
             let share = format!(
-                "; of any shape: {outside} of {} lie outside the limits, so at most {:.1} % do (upper confidence bound, 95 %, if pieces were taken at random)",
+                "; of any shape: {outside} of {} lie outside the limits, so at most {} % do (upper confidence bound, 95 %, if pieces were taken at random)",
                 self.all.count(),
-                100.0 * most
+                fixed(100.0 * most, 1)
             );
             told.push_str(&share);
         }
@@ -162,8 +164,8 @@ impl Capability {
             name: "normal",
             holds,
             told: match p {
-                Ok(p) if holds => format!("the shape may well be normal (p = {p:.2})"),
-                Ok(p) => format!("the shape is not normal (p = {p:.4})"),
+                Ok(p) if holds => format!("the shape may well be normal (p = {})", fixed(p, 2)),
+                Ok(p) => format!("the shape is not normal (p = {})", fixed(p, 4)),
                 Err(reason) => format!("whether the shape is normal cannot be told: {reason}"),
             },
             remedy: match p {
@@ -214,7 +216,7 @@ impl Capability {
         let indices = [self.within, self.overall()]
             .map(|spread| spread.and_then(|spread| self.centered(spread)));
         let indices = match indices {
-            [Ok(cpk), Ok(ppk)] => format!("Cpk {cpk:.2} and Ppk {ppk:.2}"),
+            [Ok(cpk), Ok(ppk)] => format!("Cpk {} and Ppk {}", fixed(cpk, 2), fixed(ppk, 2)),
             _ => "Cpk and Ppk".to_owned(),
         };
         Ground {
@@ -222,7 +224,10 @@ impl Capability {
             holds,
             told: match p {
                 Ok(_) if holds => format!("{indices} agree"),
-                Ok(p) => format!("{indices} part (p = {p:.4} if it had stayed what it was)"),
+                Ok(p) => format!(
+                    "{indices} part (p = {} if it had stayed what it was)",
+                    fixed(p, 4)
+                ),
                 Err(reason) => format!("whether Cpk and Ppk agree cannot be told: {reason}"),
             },
             remedy: match p {
@@ -236,13 +241,18 @@ impl Capability {
         let p = self.chances().map(|chances| chances.lag1_p);
         let holds = p.is_ok_and(|p| p >= ORDER);
         let lag1 = describe::lag1(&self.all);
-        let lag1 = lag1.map_or_else(|_| String::new(), |lag1| format!(" {lag1:.2}"));
+        let lag1 = lag1.map_or_else(|_| String::new(), |lag1| format!(" {}", fixed(lag1, 2)));
         Ground {
             name: "independent",
             holds,
             told: match p {
-                Ok(p) if holds => format!("lag-1 autocorrelation{lag1}: chance (p = {p:.2})"),
-                Ok(p) => format!("lag-1 autocorrelation{lag1} is not chance (p = {p:.4})"),
+                Ok(p) if holds => {
+                    format!("lag-1 autocorrelation{lag1}: chance (p = {})", fixed(p, 2))
+                }
+                Ok(p) => format!(
+                    "lag-1 autocorrelation{lag1} is not chance (p = {})",
+                    fixed(p, 4)
+                ),
                 Err(reason) => {
                     format!("whether pieces know of each other cannot be told: {reason}")
                 }

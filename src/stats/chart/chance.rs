@@ -8,6 +8,7 @@ use super::rules::{self, Reach, Rule};
 use super::{Baseline, Chart, ChartKind, FEWEST_POINTS, Input};
 use crate::stats::random::Random;
 use crate::stats::sample::{base_in, float, float_of, nearest};
+use crate::stats::told::fixed;
 use crate::stats::{Sample, Undefined};
 
 /// Readings that are made up in all.
@@ -66,7 +67,8 @@ impl Chance {
         let percent = 100.0 * self.rate(rules)?;
         let at_least = if self.is_longer { "at least " } else { "" };
         Some(format!(
-            "false alarms: these rules signal without a cause in {at_least}{percent:.1} % of charts of {} points",
+            "false alarms: these rules signal without a cause in {at_least}{} % of charts of {} points",
+            fixed(percent, 1),
             self.points
         ))
     }

@@ -16,6 +16,7 @@ use super::describe::{mean, sd};
 use super::figures::decimals;
 use super::order::order;
 use super::sample::float;
+use super::told::fixed;
 use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined, proportion};
 
 /// Orders with a lower chance are not taken for chance.
@@ -171,8 +172,11 @@ impl Comparison {
         let (first, second) = self.names();
         let ratio = match (self.sd_ratio(), self.sd_ratio_bounds()) {
             (Ok(ratio), Ok((low, high))) => format!(
-                "{second} spreads {ratio:.2} times as much as {first} ({} confidence interval for normal readings: {low:.2} to {high:.2})",
-                percent(self.confidence)
+                "{second} spreads {} times as much as {first} ({} confidence interval for normal readings: {} to {})",
+                fixed(ratio, 2),
+                percent(self.confidence),
+                fixed(low, 2),
+                fixed(high, 2)
             ),
             (Err(_), _) | (_, Err(_)) => "their ratio has no value".to_owned(),
         };
@@ -228,7 +232,8 @@ impl Comparison {
             let (outside, most) = self.outside(of).ok()?;
             let count = of.count();
             Some(format!(
-                "{outside} of {count} of {name} (at most {most:.1} %)"
+                "{outside} of {count} of {name} (at most {} %)",
+                fixed(most, 1)
             ))
         };
         Some(format!(
@@ -242,13 +247,13 @@ impl Comparison {
     /// With one digit more than the readings have.
     fn digits(&self, value: f64) -> String {
         let step = self.first.1.summary().step().unwrap_or(1e-3);
-        format!("{value:.places$}", places = decimals(step) + 1)
+        fixed(value, decimals(step) + 1)
     }
 }
 
 /// `95 %`, `98.3333 %`.
 fn percent(share: f64) -> String {
-    let digits = format!("{:.4}", 100.0 * share);
+    let digits = fixed(100.0 * share, 4);
     format!("{} %", digits.trim_end_matches('0').trim_end_matches('.'))
 }
 

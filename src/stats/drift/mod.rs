@@ -11,7 +11,7 @@ pub use mann_kendall::{MannKendall, mann_kendall};
 pub use trend::{Forecast, Trend};
 
 use super::sample::float;
-use super::told::chance;
+use super::told::{chance, fixed, powers};
 use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined, proportion};
 
 /// Readings against their place.
@@ -77,13 +77,13 @@ impl Drift {
             }
         };
         if p >= 0.05 {
-            return format!("no trend is shown (chance {p:.2} without one)");
+            return format!("no trend is shown (chance {} without one)", fixed(p, 2));
         }
         let way = if trend > 0.0 { "rising" } else { "falling" };
         let unit = self.sample.unit();
         format!(
-            "{way} by {:.2e} {unit} per {place} (chance {} without a trend)",
-            trend.abs(),
+            "{way} by {} {unit} per {place} (chance {} without a trend)",
+            powers(trend.abs(), 2),
             chance(p)
         )
     }

@@ -17,6 +17,7 @@ pub use plan::{Plan, Trial};
 pub use range_method::by_range;
 
 use super::rounding::Warning;
+use super::told::fixed;
 use super::{Figure, Kind, Limits, Undefined};
 
 const NO_BOUNDS: Undefined = Undefined::NotApplicable {
@@ -192,11 +193,12 @@ impl Study {
             (Err(_), Ok(share)) => (share, self.grr_share_bounds(), "of the whole spread"),
             (Err(_), Err(reason)) => return format!("nothing is shown: {reason}"),
         };
+        let share = fixed(share, 1);
         let (low, high) = match bounds {
             Ok(bounds) => bounds,
             Err(reason) => {
                 return format!(
-                    "measuring takes {share:.1} % {of}, by estimate; whether the instrument and its handling will do is not shown: {reason}"
+                    "measuring takes {share} % {of}, by estimate; whether the instrument and its handling will do is not shown: {reason}"
                 );
             }
         };
@@ -216,8 +218,9 @@ impl Study {
         } else {
             "most of it is between the appraisers"
         };
+        let (low, high) = (fixed(low, 1), fixed(high, 1));
         format!(
-            "measuring takes {share:.1} % {of}, 95 % confidence interval {low:.1} to {high:.1} %: {verdict}; {worse}"
+            "measuring takes {share} % {of}, 95 % confidence interval {low} to {high} %: {verdict}; {worse}"
         )
     }
 }

@@ -3,6 +3,7 @@
 use crate::quantity::Unit;
 use crate::stats::chart::{Panel, Signal};
 use crate::stats::sample::{float_of, nearest};
+use crate::stats::told::fixed;
 
 /// Lines of the picture.
 const HIGH: usize = 13;
@@ -59,7 +60,7 @@ pub fn chart_text(
         put(row(point.value), column, if signalled { '✕' } else { '•' });
     }
     let label = |at: usize| {
-        let told = |name: &str, value: f64| format!(" {name} {value:.places$} {unit}");
+        let told = |name: &str, value: f64| format!(" {name} {} {unit}", fixed(value, places));
         if row(last.upper) == at {
             told("upper", last.upper)
         } else if row(last.center) == at {
@@ -70,8 +71,8 @@ pub fn chart_text(
         }
     };
     let tick = |at: usize| match at {
-        0 => format!("{most:.places$}"),
-        at if at == HIGH - 1 => format!("{lowest:.places$}"),
+        0 => fixed(most, places),
+        at if at == HIGH - 1 => fixed(lowest, places),
         _ => String::new(),
     };
     let wide = tick(0).chars().count().max(tick(HIGH - 1).chars().count());

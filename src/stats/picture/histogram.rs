@@ -1,11 +1,10 @@
 //! How often each value was read, against the limits.
 
-use super::scale::{self, Tick};
-use super::svg::Svg;
-use crate::quantity::Quantity;
+use crate::quantity::{Quantity, Unit};
 use crate::stats::figures::decimals;
 use crate::stats::grid::Grid;
 use crate::stats::sample::{Scale, float, nearest};
+use crate::stats::told::fixed;
 use crate::stats::{Limits, Summary};
 
 /// More bars than this are hard to read.
@@ -90,8 +89,22 @@ impl Histogram {
         self.most
     }
 
+    pub(super) fn unit(&self) -> Unit {
+        self.all.unit()
+    }
+
+    /// The lower limit and the upper one, in base units.
+    fn ends(&self) -> [Option<i64>; 2] {
+        [self.limits.lower, self.limits.upper].map(|end| base(self.all.scale(), end))
+    }
+
+    /// Those limits that there are, each with its name.
+    pub(super) fn limits(&self) -> impl Iterator<Item = (&'static str, i64)> {
+        named(self.ends())
+    }
+
     fn digits(&self, base: i64) -> String {
-        format!("{:.places$}", self.all.in_unit(base), places = self.places)
+        fixed(self.all.in_unit(base), self.places)
     }
 
     fn label(&self, bin: &Bin) -> String {
@@ -109,14 +122,13 @@ impl Histogram {
         let names = labels.iter().map(String::as_str).chain([unit]);
         let width = names.map(|name| name.chars().count()).max().unwrap_or(0);
         let mut lines = vec![format!("{unit:>width$} │ readings")];
-        let mut lower_due = base(self.all.scale(), self.limits.lower);
-        let mut upper_due = base(self.all.scale(), self.limits.upper);
+        let [mut lower_due, mut upper_due] = self.ends();
         for (bin, label) in self.bins.iter().zip(&labels) {
             if let Some(limit) = lower_due.take_if(|limit| bin.low >= *limit) {
-                lines.push(self.rule("lower limit", limit));
+                lines.push(self.rule("lower", limit));
             }
             if let Some(limit) = upper_due.take_if(|limit| bin.low > *limit) {
-                lines.push(self.rule("upper limit", limit));
+                lines.push(self.rule("upper", limit));
             }
             let length = float(bin.count.into()) / float(self.most.into()) * BAR;
             let bar = "█".repeat(usize::try_from(nearest(length)).unwrap_or(0));
@@ -132,26 +144,20 @@ impl Histogram {
             };
             lines.push(format!("{label:>width$} │{told}{mark}"));
         }
-        let due = [("lower limit", lower_due), ("upper limit", upper_due)];
-        let due = due
-            .into_iter()
-            .filter_map(|(name, limit)| Some((name, limit?)));
+        let due = named([lower_due, upper_due]);
         lines.extend(due.map(|(name, limit)| self.rule(name, limit)));
         lines
     }
 
     fn rule(&self, name: &str, base: i64) -> String {
-        format!(
-            "{:─<60}",
-            format!("── {name} {} ", self.digits_of_limit(base))
-        )
+        format!("{:─<60}", format!("── {name} limit {} ", self.told(base)))
     }
 
-    /// A limit may have more digits than the readings.
-    fn digits_of_limit(&self, base: i64) -> String {
+    /// With the digits of the readings; a limit may have more.
+    pub(super) fn told(&self, base: i64) -> String {
         let value = self.all.in_unit(base);
         let exact = (self.places..9)
-            .map(|places| format!("{value:.places$}"))
+            .map(|places| fixed(value, places))
             .find(|text| {
                 text.parse::<f64>()
                     .is_ok_and(|read| (read - value).abs() < 1e-9)
@@ -164,14 +170,7 @@ impl Histogram {
     pub fn span(&self) -> (i64, i64) {
         let lows = self.bins.iter().map(|bin| bin.low);
         let highs = self.bins.iter().map(|bin| bin.high);
-        let ends = || {
-            [
-                base(self.all.scale(), self.limits.lower),
-                base(self.all.scale(), self.limits.upper),
-            ]
-            .into_iter()
-            .flatten()
-        };
+        let ends = || self.ends().into_iter().flatten();
         let from = lows.chain(ends()).min().unwrap_or(0);
         let to = highs.chain(ends()).max().unwrap_or(0);
         (
@@ -179,39 +178,11 @@ impl Histogram {
             to.saturating_add(self.width),
         )
     }
+}
 
-    /// The same as an SVG document.
-    pub fn svg(&self, title: &str) -> String {
-        let (from, to) = self.span();
-        let wide = float((i128::from(to) - i128::from(from)).max(1));
-        let x = |base: i64| float(i128::from(base) - i128::from(from)) / wide;
-        let mut svg = Svg::new(title);
-        let step = self.step;
-        for bin in self.bins.iter().filter(|bin| bin.count > 0) {
-            // a bar covers the steps that its values stand for
-            let (left, right) = (x(bin.low - step / 2), x(bin.high + (step + 1) / 2));
-            let air = (right - left) * 0.05;
-            let high = float(bin.count.into()) / float(self.most.into());
-            svg.bar(left + air, right - left - 2.0 * air, high, bin.outside);
-        }
-        for (limit, name) in [
-            (self.limits.lower, "lower limit"),
-            (self.limits.upper, "upper limit"),
-        ] {
-            if let Some(limit) = base(self.all.scale(), limit) {
-                svg.upright(x(limit), &format!("{name} {}", self.digits_of_limit(limit)));
-            }
-        }
-        let (low, high) = (self.all.in_unit(from), self.all.in_unit(to));
-        let ticks = scale::ticks(low, high);
-        svg.axis_below(&ticks, &format!("value in {}", self.all.unit()));
-        let counts: Vec<Tick> = scale::ticks(0.0, float(self.most.into()))
-            .into_iter()
-            .filter(Tick::is_whole)
-            .collect();
-        svg.axis_left(&counts, "readings");
-        svg.finish()
-    }
+fn named([lower, upper]: [Option<i64>; 2]) -> impl Iterator<Item = (&'static str, i64)> {
+    let ends = [("lower", lower), ("upper", upper)].into_iter();
+    ends.filter_map(|(name, limit)| Some((name, limit?)))
 }
 
 fn base(on: Scale, end: Option<Quantity>) -> Option<i64> {

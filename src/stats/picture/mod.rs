@@ -1,14 +1,15 @@
-//! What figures look like: small pictures for a terminal, and the same as SVG.
+//! What figures look like: small pictures for a terminal, and the same as SVG, in a file of their own or in a page.
 //!
-//! In: counts and limits, or the panels of a chart. Out: lines of text without colours, or one SVG
-//! document that names nothing outside itself.
+//! In: counts and limits, or the panels of a chart. Out: lines of text without colours; or elements that name
+//! nothing outside themselves.
 
-mod chart_svg;
+mod bars;
+mod chart;
 mod chart_text;
 mod histogram;
-mod scale;
-mod svg;
+pub(crate) mod shapes;
 
-pub use chart_svg::chart_svg;
+pub(crate) use chart::chart;
+pub use chart::chart_svg;
 pub use chart_text::chart_text;
 pub use histogram::{Bin, Histogram};

@@ -24,3 +24,4 @@ mod shape;
 mod strd;
 mod stream;
 mod study;
+mod zeros;

@@ -77,10 +77,10 @@ fn good_pieces_at_a_limit_are_never_drawn_as_outside() {
     assert!(text.contains("mm │ readings"), "{text}");
     let svg = histogram.svg("heights");
     assert!(
-        svg.contains("value in mm") && svg.contains(">readings<"),
+        svg.contains("value in mm") && svg.contains(">number of readings<"),
         "{svg}"
     );
-    assert!(svg.matches("class=\"middle tick\"").count() >= 3, "{svg}");
+    assert!(svg.matches("class=\"mid\"").count() >= 3, "{svg}");
 }
 
 #[test]
@@ -120,9 +120,11 @@ fn a_chart_has_numbers_and_units_on_both_axes() {
         "distance to the reading before in mm",
         "number of the reading",
         ">upper 1.",
+        ">centre 1.",
+        ">lower 1.",
         " mm</text>",
-        "class=\"end tick\"",
-        "class=\"middle tick\"",
+        ">5</text>",
+        ">25</text>",
     ] {
         assert!(svg.contains(said), "{said}: {svg}");
     }

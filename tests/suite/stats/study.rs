@@ -61,7 +61,7 @@ impl Folder {
         serde_json::from_str(&self.text(&[arguments, &["--json"]].concat())).unwrap()
     }
 
-    fn path(&self) -> &Path {
+    pub(super) fn path(&self) -> &Path {
         self.0.path()
     }
 }

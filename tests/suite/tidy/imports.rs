@@ -36,6 +36,7 @@ const fn edge(module: &'static str, may_name: &'static [&'static str]) -> Row {
 /// The table of DEVELOPERS.md, in its order. A module names only modules above its own.
 pub(super) const ROWS: &[Row] = &[
     pure("quantity", &[]),
+    pure("markup", &["quantity"]),
     pure("decode", &["quantity"]),
     pure("spec", &["quantity", "decode"]),
     pure("config", &["quantity", "decode", "spec"]),
@@ -46,8 +47,8 @@ pub(super) const ROWS: &[Row] = &[
         &["quantity", "spec", "config", "entry", "station"],
     ),
     pure("row", &["quantity", "spec", "entry"]),
-    pure("stats", &["quantity"]),
-    pure("report", &["quantity", "spec", "entry", "stats"]),
+    pure("stats", &["quantity", "markup"]),
+    pure("report", &["quantity", "markup", "spec", "entry", "stats"]),
     edge("durable", &[]),
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),

@@ -1,4 +1,4 @@
-//! A page as a tree, and its text. The one place where text becomes markup.
+//! A page or a picture as a tree, and its text. The one place where text becomes markup.
 //!
 //! In: elements with what they are about, in words. Out: the text of the page, and for every place in it
 //! what stands there, so that a difference can be named.
@@ -7,7 +7,7 @@
 //!   terminal or turn the direction of reading is shown as an escape.
 //! - Text from outside (names, notes) stands in a `bdi`: its direction cannot reach its neighbours.
 
-use crate::entry::words::safe;
+use crate::quantity::safe;
 
 /// Elements without an end.
 const VOID: &[&str] = &["meta", "br"];
@@ -57,7 +57,7 @@ const BROKEN: &[&str] = &[
 
 /// Part of a page.
 #[derive(Debug, Clone)]
-pub(super) enum Node {
+pub(crate) enum Node {
     /// An element with what is in it.
     Element(Element),
     /// Text, not yet escaped.
@@ -68,7 +68,7 @@ pub(super) enum Node {
 
 /// An element with what is in it.
 #[derive(Debug, Clone)]
-pub(super) struct Element {
+pub(crate) struct Element {
     name: &'static str,
     attributes: Vec<(&'static str, String)>,
     children: Vec<Node>,
@@ -77,7 +77,7 @@ pub(super) struct Element {
 }
 
 /// An element of this name, empty.
-pub(super) fn el(name: &'static str) -> Element {
+pub(crate) fn el(name: &'static str) -> Element {
     Element {
         name,
         attributes: Vec::new(),
@@ -87,7 +87,7 @@ pub(super) fn el(name: &'static str) -> Element {
 }
 
 /// Text from outside.
-pub(super) fn free(text: impl Into<String>) -> Element {
+pub(crate) fn free(text: impl Into<String>) -> Element {
     el("bdi").text(text)
 }
 
@@ -110,53 +110,53 @@ impl From<String> for Node {
 }
 
 impl Element {
-    pub(super) fn with(mut self, name: &'static str, value: impl Into<String>) -> Self {
+    pub(crate) fn with(mut self, name: &'static str, value: impl Into<String>) -> Self {
         self.attributes.push((name, value.into()));
         self
     }
 
-    pub(super) fn class(self, name: impl Into<String>) -> Self {
+    pub(crate) fn class(self, name: impl Into<String>) -> Self {
         self.with("class", name)
     }
 
-    pub(super) fn about(mut self, words: impl Into<String>) -> Self {
+    pub(crate) fn about(mut self, words: impl Into<String>) -> Self {
         self.about = Some(words.into());
         self
     }
 
-    pub(super) fn child(mut self, node: impl Into<Node>) -> Self {
+    pub(crate) fn child(mut self, node: impl Into<Node>) -> Self {
         self.children.push(node.into());
         self
     }
 
-    pub(super) fn children<N: Into<Node>>(mut self, nodes: impl IntoIterator<Item = N>) -> Self {
+    pub(crate) fn children<N: Into<Node>>(mut self, nodes: impl IntoIterator<Item = N>) -> Self {
         self.children.extend(nodes.into_iter().map(Into::into));
         self
     }
 
     /// Our own words.
-    pub(super) fn text(self, text: impl Into<String>) -> Self {
+    pub(crate) fn text(self, text: impl Into<String>) -> Self {
         self.child(text.into())
     }
 
     /// A style sheet or data, which hold no markup.
-    pub(super) fn raw(self, text: String) -> Self {
+    pub(crate) fn raw(self, text: String) -> Self {
         self.child(Node::Raw(text))
     }
 }
 
 /// A page as text.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Written {
+pub(crate) struct Written {
     /// The text.
-    pub(super) text: String,
+    pub(crate) text: String,
     /// Where something begins, and what it is.
     places: Vec<(usize, String)>,
 }
 
 impl Written {
     /// The text of `root` behind `head`.
-    pub(super) fn new(head: &str, root: &Element) -> Self {
+    pub(crate) fn new(head: &str, root: &Element) -> Self {
         let mut written = Self {
             text: head.to_owned(),
             places: vec![(0, "the head of the page".to_owned())],
@@ -167,7 +167,7 @@ impl Written {
     }
 
     /// What stands at this place of the text.
-    pub(super) fn about(&self, at: usize) -> &str {
+    pub(crate) fn about(&self, at: usize) -> &str {
         let after = self.places.partition_point(|(from, _)| *from <= at);
         let place = after.checked_sub(1).and_then(|at| self.places.get(at));
         place.map_or("the page", |(_, words)| words.as_str())
@@ -231,7 +231,7 @@ impl Written {
 }
 
 /// The text of an element as a reader sees it: the other way round.
-pub(super) fn unescaped(text: &str) -> String {
+pub(crate) fn unescaped(text: &str) -> String {
     text.replace("&lt;", "<")
         .replace("&gt;", ">")
         .replace("&quot;", "\"")

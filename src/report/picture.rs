@@ -1,11 +1,11 @@
-//! Readings against their limits, in the order of the pieces.
+//! The picture of a series: readings against their limits, in the order of the pieces.
 
-use super::{LEFT, RIGHT, Scale, beside, level, picture, px, word};
+use crate::markup::{Element, el};
 use crate::quantity::Quantity;
 use crate::report::facts::{Facts, Row};
-use crate::report::node::{Element, el};
 use crate::report::words;
 use crate::spec::{ArmedAxis, Verdict};
+use crate::stats::picture::shapes::{LEFT, Picture, RIGHT, Ruler, beside, level, px, word};
 
 const TOP: i64 = 160;
 const FOOT: i64 = 2160;
@@ -16,18 +16,13 @@ const CROWDED: usize = 150;
 const WINDOW: i64 = 3;
 
 /// What stands for a reading that does not count.
-pub(in crate::report) const DOES_NOT_COUNT: &str = "×";
+pub(super) const DOES_NOT_COUNT: &str = "×";
 
 /// Readings of an axis in their order, those that do not count among them.
-pub(in crate::report) fn readings(
-    id: &str,
-    title: &str,
-    facts: &Facts,
-    axis: &ArmedAxis,
-) -> Element {
+pub(super) fn readings(id: &str, title: &str, facts: &Facts, axis: &ArmedAxis) -> Element {
     let rows: Vec<&Row> = facts.on(axis).collect();
     let (from, to) = window(&rows, axis);
-    let scale = Scale {
+    let scale = Ruler {
         from,
         to,
         begin: FOOT,
@@ -35,15 +30,15 @@ pub(in crate::report) fn readings(
     };
     let pieces = rows.iter().filter_map(|row| Some(row.slot()?.piece)).max();
     let pieces = i64::from(pieces.unwrap_or(1).max(facts.record.series.spec.pieces));
-    let across = Scale {
+    let across = Ruler {
         from: 0,
         to: 2 * pieces,
         begin: LEFT,
         end: RIGHT,
     };
-    let mut svg = picture(id, title, &description(&rows, facts, axis), HEIGHT);
-    svg = svg.children(guards(axis, scale));
-    svg = svg.children(lines(axis, scale));
+    let mut picture = Picture::new(title, description(&rows, facts, axis), HEIGHT);
+    picture.add(guards(axis, scale));
+    picture.add(lines(axis, scale));
     let size = if rows.len() > CROWDED { 22 } else { 42 };
     for row in rows {
         let Some(slot) = row.slot() else { continue };
@@ -57,9 +52,9 @@ pub(in crate::report) fn readings(
         if base != row.base() {
             let value = row.reading.value.to_string();
             let y = if base == from { y - 60 } else { y + 130 };
-            svg = svg.child(word("mid", x, y, value).about(about.clone()));
+            picture.add([word("mid", x, y, value).about(about.clone())]);
         }
-        svg = svg.child(mark(row.verdict(), x, y, size).about(about));
+        picture.add([mark(row.verdict(), x, y, size).about(about)]);
     }
     let step = ((pieces + 9) / 10).max(1);
     let counted = if facts.is_of_blocks() {
@@ -67,18 +62,18 @@ pub(in crate::report) fn readings(
     } else {
         "piece"
     };
-    svg = svg.child(word("", RIGHT + 80, FOOT + 170, counted));
+    picture.add([word("", RIGHT + 80, FOOT + 170, counted)]);
     let mut number = 1;
     while number <= pieces {
         let x = across.at(2 * number - 1);
-        svg = svg.child(word("mid", x, FOOT + 170, number.to_string()));
+        picture.add([word("mid", x, FOOT + 170, number.to_string())]);
         number = if number == 1 && step > 1 {
             step
         } else {
             number + step
         };
     }
-    svg
+    picture.element(id)
 }
 
 /// The least and the greatest value that is drawn in its place.
@@ -99,7 +94,7 @@ fn window(rows: &[&Row], axis: &ArmedAxis) -> (i64, i64) {
 }
 
 /// The zones in which a value is unsure, by the widest guard band.
-fn guards(axis: &ArmedAxis, scale: Scale) -> Vec<Element> {
+fn guards(axis: &ArmedAxis, scale: Ruler) -> Vec<Element> {
     let width = axis
         .guards
         .iter()
@@ -126,7 +121,7 @@ fn guards(axis: &ArmedAxis, scale: Scale) -> Vec<Element> {
         .collect()
 }
 
-fn lines(axis: &ArmedAxis, scale: Scale) -> Vec<Element> {
+fn lines(axis: &ArmedAxis, scale: Ruler) -> Vec<Element> {
     let limits = &axis.limits;
     let mut drawn = Vec::new();
     let mut names = Vec::new();

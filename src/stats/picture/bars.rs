@@ -1,0 +1,102 @@
+//! A histogram as a picture: how often each value was read, against the limits.
+
+use super::shapes::{LEFT, Picture, RIGHT, Ruler, px, upright, word};
+use super::{Bin, Histogram};
+use crate::markup::{Element, el};
+
+const TOP: i64 = 330;
+const FOOT: i64 = 1700;
+const HEIGHT: i64 = 1900;
+/// The width of a value with its unit.
+const NAME: i64 = 700;
+
+impl Histogram {
+    /// As a file.
+    pub fn svg(&self, title: &str) -> String {
+        self.picture(title).document()
+    }
+
+    /// As a picture.
+    pub(crate) fn picture(&self, title: &str) -> Picture {
+        let bins = || self.bins().iter().filter(|bin| bin.count > 0);
+        let (from, to) = self.span();
+        let scale = Ruler {
+            from,
+            to,
+            begin: LEFT,
+            end: RIGHT,
+        };
+        let up = Ruler {
+            from: 0,
+            to: i64::try_from(self.most()).unwrap_or(i64::MAX),
+            begin: FOOT,
+            end: TOP,
+        };
+        let mut picture = Picture::new(title, self.description(), HEIGHT);
+        for bin in bins() {
+            picture.add(self.bar(bin, scale, up));
+        }
+        for (name, limit) in self.limits() {
+            let x = scale.at(limit);
+            let text = format!("{name} {}", self.told(limit));
+            let line = upright("limit", x, TOP - 160, FOOT);
+            picture.add([
+                line.about(format!("the line of {text}")),
+                word("mid", x, TOP - 200, text),
+            ]);
+        }
+        let axis = |d: String| el("path").class("axis").with("d", d);
+        picture.add([axis(format!("M{} {}H{}", px(LEFT), px(FOOT), px(RIGHT)))]);
+        // the ends of the bars, as many as do not hide each other
+        let mut free_from = LEFT - NAME;
+        for bin in bins() {
+            let x = scale.at(bin.low);
+            if x - free_from < NAME {
+                continue;
+            }
+            free_from = x;
+            picture.add([
+                axis(format!("M{} {}v5", px(x), px(FOOT))),
+                word("mid", x, FOOT + 170, self.told(bin.low)),
+            ]);
+        }
+        let value = format!("value in {}", self.unit());
+        picture.add([
+            word("", RIGHT + 80, FOOT + 170, value),
+            word("", RIGHT + 80, TOP + 40, "number of readings"),
+        ]);
+        picture
+    }
+
+    fn bar(&self, bin: &Bin, scale: Ruler, up: Ruler) -> [Element; 2] {
+        // as wide as the values it holds, with half a step beside them
+        let wide = scale.at(bin.high.saturating_add(self.step())) - scale.at(bin.low);
+        let wide = wide.max(10);
+        let x = scale.at(bin.low + (bin.high - bin.low) / 2);
+        let y = up.at(i64::try_from(bin.count).unwrap_or(i64::MAX));
+        let about = format!("the bar of {}", self.told(bin.low));
+        let rect = el("rect")
+            .class(if bin.outside { "bar beyond" } else { "bar" })
+            .with("x", px(x - wide * 45 / 100))
+            .with("y", px(y))
+            .with("width", px(wide * 9 / 10))
+            .with("height", px(FOOT - y));
+        [
+            rect.about(about.clone()),
+            word("mid", x, y - 40, bin.count.to_string()).about(about),
+        ]
+    }
+
+    fn description(&self) -> String {
+        let bins = self.bins().iter().filter(|bin| bin.count > 0);
+        let told = bins.map(|bin| {
+            let low = self.told(bin.low);
+            if bin.low == bin.high {
+                return format!("{low}: {}", bin.count);
+            }
+            format!("{low} to {}: {}", self.told(bin.high), bin.count)
+        });
+        let told = told.collect::<Vec<_>>().join("; ");
+        format!("How many readings had which value. {told}")
+    }
+}

@@ -1,0 +1,194 @@
+//! A control chart: a field a panel, points between centre and limits.
+
+use super::shapes::{LEFT, Picture, RIGHT, Ruler, beside, level, px, word};
+use crate::markup::{Element, el};
+use crate::quantity::Unit;
+use crate::stats::chart::{Chart, Panel, Point, Rule, rule};
+use crate::stats::figures::millionths;
+use crate::stats::told::fixed;
+use std::fmt::Write as _;
+
+const TOP: i64 = 300;
+const FIELD: i64 = 1300;
+const GAP: i64 = 560;
+/// Points are smaller where there are more of them.
+const CROWDED: usize = 150;
+
+/// All panels with the signals of `rules`, as a file; `places` digits after the point, in `unit`.
+pub fn chart_svg(
+    title: &str,
+    chart: &Chart,
+    rules: &[&'static Rule],
+    digits: (usize, Unit),
+) -> String {
+    self::chart(title, chart, rules, digits).document()
+}
+
+/// The same as a picture.
+pub(crate) fn chart(
+    title: &str,
+    chart: &Chart,
+    rules: &[&'static Rule],
+    (places, unit): (usize, Unit),
+) -> Picture {
+    let panels = i64::try_from(chart.panels.len()).unwrap_or(1);
+    let height = TOP + panels * FIELD + (panels - 1) * GAP + 260;
+    let mut picture = Picture::new(title, description(chart, rules), height);
+    let mut top = TOP;
+    for panel in &chart.panels {
+        picture.add(fields(panel, rules, top, (places, unit)));
+        top += FIELD + GAP;
+        let each = chart.each();
+        picture.add([word("", RIGHT + 40, top - GAP + 170, each)]);
+    }
+    picture
+}
+
+/// Where a line runs at a point.
+type Level = fn(&Point) -> Option<f64>;
+
+fn fields(
+    panel: &Panel,
+    rules: &[&'static Rule],
+    top: i64,
+    (places, unit): (usize, Unit),
+) -> Vec<Element> {
+    let ends = || {
+        let points = panel.points.iter();
+        points.flat_map(|point| {
+            [
+                Some(point.value),
+                point.lower,
+                Some(point.upper),
+                Some(point.center),
+            ]
+            .into_iter()
+            .flatten()
+            .map(millionths)
+        })
+    };
+    let scale = Ruler {
+        from: ends().min().unwrap_or(0),
+        to: ends().max().unwrap_or(1),
+        begin: top + FIELD,
+        end: top,
+    };
+    let across = Columns(panel.points.len());
+    let mut drawn = vec![word(
+        "",
+        LEFT,
+        top - 90,
+        format!("{} in {unit}", panel.words),
+    )];
+    let mut names = Vec::new();
+    let lines: [(&str, &str, Level); 3] = [
+        ("upper", "limit", |point| Some(point.upper)),
+        ("centre", "aim", |point| Some(point.center)),
+        ("lower", "limit", |point| point.lower),
+    ];
+    for (name, class, of) in lines {
+        let Some(last) = panel.points.last().and_then(of) else {
+            continue;
+        };
+        let y = scale.at(millionths(last));
+        let text = format!("{name} {} {unit}", fixed(last, places));
+        let levels = || panel.points.iter().map(|point| of(point).map(millionths));
+        let line = if levels().all(|level| level == Some(millionths(last))) {
+            level(class, y)
+        } else {
+            let places = levels().enumerate();
+            let places =
+                places.filter_map(|(nth, level)| Some((across.nth(nth), scale.at(level?))));
+            run(class, places)
+        };
+        drawn.push(line.about(format!("the line of {text}")));
+        names.push((y, text));
+    }
+    drawn.extend(beside(names));
+    let signals = panel.signals(rules);
+    let size = if panel.points.len() > CROWDED { 16 } else { 30 };
+    let step = step(panel.points.len());
+    let mut points = Vec::new();
+    for (at, point) in panel.points.iter().enumerate() {
+        let x = across.nth(at);
+        let y = scale.at(millionths(point.value));
+        let number = panel.first + at;
+        let about = format!("point {number} of \"{}\"", panel.words);
+        if signals.iter().any(|signal| signal.at == number) {
+            let two = px(2 * size + 40);
+            points.push(
+                el("rect")
+                    .class("signal")
+                    .with("x", px(x - size - 20))
+                    .with("y", px(y - size - 20))
+                    .with("width", two.clone())
+                    .with("height", two)
+                    .about(about),
+            );
+        } else {
+            let circle = el("circle")
+                .class("point")
+                .with("cx", px(x))
+                .with("cy", px(y));
+            points.push(circle.with("r", px(size)).about(about));
+        }
+        if number.is_multiple_of(step) {
+            points.push(word("mid", x, top + FIELD + 170, number.to_string()));
+        }
+    }
+    let values = panel.points.iter().enumerate();
+    let values = values.map(|(at, point)| (across.nth(at), scale.at(millionths(point.value))));
+    drawn.push(run("run", values).about(format!("the line through \"{}\"", panel.words)));
+    drawn.into_iter().chain(points).collect()
+}
+
+/// So many points side by side.
+#[derive(Clone, Copy)]
+struct Columns(usize);
+
+impl Columns {
+    fn nth(self, at: usize) -> i64 {
+        let whole = |count: usize| i64::try_from(count).unwrap_or(i64::MAX / 4);
+        let ruler = Ruler {
+            from: 0,
+            to: 2 * whole(self.0),
+            begin: LEFT,
+            end: RIGHT,
+        };
+        ruler.at(2 * whole(at) + 1)
+    }
+}
+
+/// A line through places.
+fn run(class: &str, places: impl Iterator<Item = (i64, i64)>) -> Element {
+    let mut d = String::new();
+    for (x, y) in places {
+        let letter = if d.is_empty() { 'M' } else { 'L' };
+        let _ = write!(d, "{letter}{} {}", px(x), px(y));
+    }
+    el("path").class(class).with("d", d)
+}
+
+/// From one number under the points to the next, so that at most ten stand there.
+fn step(points: usize) -> usize {
+    let decades = std::iter::successors(Some(1_usize), |decade| decade.checked_mul(10));
+    let mut steps = decades.flat_map(|decade| [1, 2, 5].map(|times| decade.saturating_mul(times)));
+    steps.find(|step| points / step <= 10).unwrap_or(usize::MAX)
+}
+
+fn description(chart: &Chart, rules: &[&'static Rule]) -> String {
+    let panels = chart.panels.iter().map(|panel| {
+        let signals = panel.signals(rules);
+        let told: Vec<String> = signals
+            .iter()
+            .filter_map(|signal| Some(format!("point {}: {}", signal.at, rule(signal.rule)?.words)))
+            .collect();
+        let told = if told.is_empty() {
+            "no signal".to_owned()
+        } else {
+            told.join("; ")
+        };
+        format!("{}, {} points: {told}", panel.words, panel.points.len())
+    });
+    panels.collect::<Vec<_>>().join(". ")
+}

@@ -1,0 +1,173 @@
+//! What pictures are made of: an SVG element with a title and a description for who cannot see it, alone in a file or
+//! in a page, and the few shapes in it.
+//!
+//! Drawn by hand and not by a plotting library: each mark must say which reading it is, so that a moved one can
+//! be named; verdicts differ by shape, not by colour; and the page's own style sheet must reach them. What is
+//! left to draw is a few straight lines, in whole tenths of a pixel.
+
+use crate::markup::{Element, Written, el};
+
+/// How the shapes look; on white, unless a page says otherwise.
+pub(crate) const STYLE: &str = include_str!("picture.css");
+/// The colours that a page says otherwise.
+const COLOURS: &str = "svg { --ink: #16191d; --quiet: #50575f; --pass: #0b4a6f; --fail: #8f1d0c; font-family: sans-serif }\n";
+/// The width of every picture, in tenths of a pixel.
+const WIDTH: i64 = 7200;
+pub(crate) const LEFT: i64 = 140;
+/// Where the field ends; the names of limits stand to the right of it.
+pub(crate) const RIGHT: i64 = 5780;
+
+/// Values `from..=to` lie on `begin..=end`, in tenths of a pixel.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Ruler {
+    pub(crate) from: i64,
+    pub(crate) to: i64,
+    pub(crate) begin: i64,
+    pub(crate) end: i64,
+}
+
+impl Ruler {
+    pub(crate) fn at(self, value: i64) -> i64 {
+        let (from, to) = (i128::from(self.from), i128::from(self.to));
+        let (begin, end) = (i128::from(self.begin), i128::from(self.end));
+        let span = (to - from).max(1);
+        let place = begin + (i128::from(value) - from) * (end - begin) / span;
+        i64::try_from(place).unwrap_or(self.begin)
+    }
+}
+
+/// Tenths of a pixel as text: `123.4`.
+pub(crate) fn px(tenths: i64) -> String {
+    let sign = if tenths < 0 { "-" } else { "" };
+    let (whole, part) = (tenths.unsigned_abs() / 10, tenths.unsigned_abs() % 10);
+    if part == 0 {
+        format!("{sign}{whole}")
+    } else {
+        format!("{sign}{whole}.{part}")
+    }
+}
+
+/// A picture with its title, and a description for who cannot see it.
+#[derive(Debug)]
+pub(crate) struct Picture {
+    title: String,
+    description: String,
+    height: i64,
+    shapes: Vec<Element>,
+}
+
+impl Picture {
+    pub(crate) fn new(title: &str, description: String, height: i64) -> Self {
+        Self {
+            title: title.to_owned(),
+            description,
+            height,
+            shapes: Vec::new(),
+        }
+    }
+
+    pub(crate) fn add(&mut self, shapes: impl IntoIterator<Item = Element>) {
+        self.shapes.extend(shapes);
+    }
+
+    /// In a page, where `id` is its own.
+    pub(crate) fn element(self, id: &str) -> Element {
+        self.drawn(el("svg"), 0, id, Vec::new())
+    }
+
+    /// A file of its own, which names nothing outside itself.
+    pub(crate) fn document(self) -> String {
+        const HEADING: i64 = 260;
+        let paper = el("rect")
+            .with("y", px(-HEADING))
+            .with("width", px(WIDTH))
+            .with("height", px(self.height + HEADING))
+            .with("fill", "#fff");
+        let around = vec![
+            el("style").raw(format!("\n{COLOURS}{STYLE}")),
+            paper,
+            word("", LEFT, -80, self.title.as_str()),
+        ];
+        let svg = el("svg").with("xmlns", "http://www.w3.org/2000/svg");
+        let root = self.drawn(svg, HEADING, "picture", around);
+        Written::new("", &root).text
+    }
+
+    fn drawn(self, svg: Element, above: i64, id: &str, around: Vec<Element>) -> Element {
+        let Self {
+            title,
+            description,
+            height,
+            shapes,
+        } = self;
+        svg.with(
+            "viewBox",
+            format!("0 {} {} {}", px(-above), px(WIDTH), px(height + above)),
+        )
+        .with("role", "img")
+        .with("aria-labelledby", format!("{id}-t {id}-d"))
+        .about(format!("the picture \"{title}\""))
+        .child(el("title").with("id", format!("{id}-t")).text(title))
+        .child(el("desc").with("id", format!("{id}-d")).text(description))
+        .children(around)
+        .children(shapes)
+    }
+}
+
+pub(crate) fn level(class: &str, y: i64) -> Element {
+    el("path")
+        .class(class)
+        .with("d", format!("M{} {}H{}", px(LEFT), px(y), px(RIGHT)))
+}
+
+pub(crate) fn upright(class: &str, x: i64, top: i64, foot: i64) -> Element {
+    el("path")
+        .class(class)
+        .with("d", format!("M{} {}V{}", px(x), px(top), px(foot)))
+}
+
+pub(crate) fn word(class: &str, x: i64, y: i64, text: impl Into<String>) -> Element {
+    el("text")
+        .class(class)
+        .with("x", px(x))
+        .with("y", px(y))
+        .text(text)
+}
+
+/// Names beside lines, moved apart until none hides another; `places` are the lines', in any order.
+pub(crate) fn beside(mut names: Vec<(i64, String)>) -> Vec<Element> {
+    const APART: i64 = 140;
+    names.sort_by_key(|(y, _)| *y);
+    let mut last = i64::MIN / 2;
+    let mut placed = Vec::new();
+    for (y, name) in names {
+        last = y.max(last.saturating_add(APART));
+        placed.push(word("", RIGHT + 80, last + 45, name));
+    }
+    placed
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_scale_holds_its_ends_and_does_not_overflow() {
+        let scale = Ruler {
+            from: -10,
+            to: 10,
+            begin: 0,
+            end: 100,
+        };
+        assert_eq!([-10, 0, 10].map(|value| scale.at(value)), [0, 50, 100]);
+        let flat = Ruler { to: -10, ..scale };
+        assert_eq!(flat.at(-10), 0);
+        let wide = Ruler {
+            from: i64::MIN,
+            to: i64::MAX,
+            ..scale
+        };
+        assert_eq!([i64::MIN, i64::MAX].map(|value| wide.at(value)), [0, 100]);
+        assert_eq!([px(1234), px(-5), px(20)], ["123.4", "-0.5", "2"]);
+    }
+}

@@ -1,0 +1,114 @@
+//! What rounds to zero is zero: no study says `-0.000`, whatever readings around zero it is given.
+
+use super::study::{Folder, RUN, with};
+use proptest::prelude::*;
+use std::fmt::Write as _;
+
+/// The first number of a text that is negative and zero.
+fn negative_zero(text: &str) -> Option<&str> {
+    text.match_indices('-').find_map(|(at, _)| {
+        let is_sign = !text[..at].ends_with(|c: char| c.is_alphanumeric() || c == ')');
+        let number = &text[at + 1..];
+        let end = number.find(|c: char| !c.is_ascii_digit() && c != '.');
+        let digits = &number[..end.unwrap_or(number.len())];
+        let is_zero = digits.starts_with('0') && !digits.contains(|c| matches!(c, '1'..='9'));
+        (is_sign && is_zero).then(|| &text[at..=at + digits.len()])
+    })
+}
+
+#[test]
+fn a_negative_zero_is_found_in_a_text() {
+    for (text, found) in [
+        ("mean  -0.000 mm", Some("-0.000")),
+        ("-0", Some("-0")),
+        ("lag-1, -0.001, 2026-01-01, U-0", None),
+    ] {
+        assert_eq!(negative_zero(text), found, "{text}");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+    #[test]
+    fn no_study_of_readings_around_zero_says_a_negative_zero(
+        readings in proptest::collection::vec(-3_i64..=3, 22..40),
+        digits in 1_usize..=3,
+    ) {
+        let folder = Folder::new();
+        let mut run = "height,tool,made\n".to_owned();
+        for (at, reading) in readings.iter().enumerate() {
+            let tool = if at % 2 == 0 { "T-07" } else { "R-02" };
+            let sign = if *reading < 0 { "-" } else { "" };
+            writeln!(run, "{sign}0.{:0digits$},{tool},{}", reading.abs(), 40 * at).unwrap();
+        }
+        folder.write("run.csv", &run);
+        for (study, more) in [
+            ("describe", &["--svg", "a.svg"][..]),
+            ("capability", &["--spec", "0.000 ±0.002 mm"]),
+            ("chart", &["--svg", "b.svg"]),
+            ("chart", &["--kind", "cusum"]),
+            ("chart", &["--kind", "ewma", "--svg", "c.svg"]),
+            ("chart", &["--size", "3"]),
+            ("compare", &["--group", "tool", "--margin", "0.001 mm", "--spec", "0.000 ±0.002 mm"]),
+            ("drift", &["--spec", "0.000 ±0.002 mm"]),
+        ] {
+            let output = folder.run(&with(study, &RUN, more));
+            let text = String::from_utf8(output.stdout).unwrap();
+            prop_assert_eq!(negative_zero(&text), None, "{} {:?}: {}", study, more, text);
+        }
+        for picture in ["a.svg", "b.svg", "c.svg"] {
+            if let Ok(svg) = std::fs::read_to_string(folder.path().join(picture)) {
+                prop_assert_eq!(negative_zero(&svg), None, "{}: {}", picture, svg);
+            }
+        }
+    }
+}
+
+/// Format strings that round a number themselves.
+fn rounding_in(text: &str) -> Vec<&str> {
+    let pieces = text.split('{').skip(1);
+    let arguments = pieces.filter_map(|piece| piece.split_once('}').map(|(inside, _)| inside));
+    let rounds = |inside: &&str| {
+        if inside.contains(char::is_whitespace) {
+            return false; // a block of code
+        }
+        let form = inside.split_once(':').map(|(_, form)| form);
+        form.and_then(|form| form.split_once('.'))
+            .is_some_and(|(_, places)| {
+                places.starts_with(|c: char| c.is_ascii_digit() || c == '*') || places.contains('$')
+            })
+    };
+    arguments.filter(rounds).collect()
+}
+
+#[test]
+fn figures_are_rounded_for_people_in_one_place() {
+    let mut files = Vec::new();
+    let mut folders: Vec<_> = ["stats", "report", "cli/study"]
+        .map(|folder| {
+            std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+                .join("src")
+                .join(folder)
+        })
+        .into();
+    while let Some(folder) = folders.pop() {
+        for item in std::fs::read_dir(folder).unwrap() {
+            let path = item.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|ext| ext == "rs") {
+                files.push(path);
+            }
+        }
+    }
+    assert!(files.len() > 50, "{}", files.len());
+    for file in files.iter().filter(|file| !file.ends_with("stats/told.rs")) {
+        let text = std::fs::read_to_string(file).unwrap();
+        let found = rounding_in(&text);
+        assert!(
+            found.is_empty(),
+            "{}: {found:?}: use stats::told::fixed",
+            file.display()
+        );
+    }
+}
