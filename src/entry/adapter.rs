@@ -6,10 +6,13 @@
 
 use super::state::InstrumentState;
 use super::{Means, ReadBy, State};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// An adapter, as far as one can be told from others.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[schemars(description = "The adapter that is meant, in a state.")]
 pub struct Adapter {
     /// What it says of itself: `0403:6001 serial A1`.
     pub usb: String,
@@ -17,6 +20,7 @@ pub struct Adapter {
     pub socket: String,
     /// What it says of itself does not tell it from others: it has no serial number, or another adapter
     /// was seen with the same one.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub alike: bool,
 }
 
@@ -130,23 +134,27 @@ impl InstrumentState {
 }
 
 /// An instrument's port is open.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Attached {
-    /// The instrument.
-    pub instrument: String,
     /// Its station.
     pub station: String,
+    /// The instrument.
+    pub instrument: String,
     /// The path that was opened.
     pub port: String,
     /// Line settings: `9600 8N1`.
     pub line: String,
     /// What the adapter says of itself: `0403:6001 serial A1`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub identity: Option<String>,
     /// Where the adapter is plugged in: `0000:00:14.0 usb 4:1.0`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub socket: Option<String>,
     /// What it says of itself does not tell it from others.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub alike: bool,
     /// How its bytes are read; `None` of a scanner or a pedal, and in entries of older releases.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub read_by: Option<Box<ReadBy>>,
 }
 
@@ -162,7 +170,7 @@ impl Attached {
 }
 
 /// An instrument's port is gone.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Detached {
     /// Its station.
     pub station: String,
@@ -173,7 +181,7 @@ pub struct Detached {
 }
 
 /// An instrument's port is another adapter than before.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct AdapterChanged {
     /// The station.
     pub station: String,
@@ -186,7 +194,7 @@ pub struct AdapterChanged {
 }
 
 /// A person said that the adapter that is there is the one that is meant.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct AdapterSaid {
     /// The station.
     pub station: String,
@@ -199,15 +207,17 @@ pub struct AdapterSaid {
 }
 
 /// Something else has used an instrument's port, or does.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Disturbed {
     /// The station.
     pub station: String,
     /// The instrument.
     pub instrument: String,
     /// The programs that have the port open beside us now: `cat (pid 12)`; none if it is ours alone again.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holders: Vec<String>,
     /// The line settings that were found, and set back: `1200 8N1`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub settings: Option<String>,
 }
 

@@ -1,9 +1,11 @@
 //! What came out of a series.
 
 use super::{Reservation, Seq};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// A series is closed.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Completed {
     /// The station.
     pub station: String,
@@ -14,8 +16,10 @@ pub struct Completed {
     /// Of its readings.
     pub tally: Tally,
     /// An arming stopped it early: it can be resumed until something else is measured.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub resumable: bool,
-    /// What takes from its weight; `None` in entries of older releases, which did not say.
+    /// What takes from the weight of the outcome; left out by older releases, which did not say.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reservations: Option<Vec<Reservation>>,
 }
 
@@ -59,8 +63,8 @@ impl Outcome {
     }
 }
 
-/// How many readings of a series came out how.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+/// How many readings came out how. A count that is there is known, so 0 is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Tally {
     /// Counted and passed.
     pub passed: u32,

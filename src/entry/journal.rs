@@ -2,9 +2,11 @@
 
 use super::{JournalId, Seq, State};
 use crate::quantity::WallMicros;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// A new journal.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Begun {
     /// Its name.
     pub journal: JournalId,
@@ -20,7 +22,7 @@ pub struct Segment {
 }
 
 /// The daemon started.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Started {
     /// Its version.
     pub version: String,
@@ -29,16 +31,17 @@ pub struct Started {
 }
 
 /// The daemon stopped, or read its configuration anew.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Stopped {
     /// Why: `SIGTERM`, `reload`, …
     pub reason: String,
 }
 
 /// Wall clock and monotonic clock parted.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ClockStepped {
-    /// By how much the wall clock ran ahead, in microseconds; negative if it was set back.
+    /// How far the wall clock ran ahead, in microseconds.
+    #[serde(rename = "by_us")]
     pub by_micros: i64,
 }
 
@@ -54,22 +57,23 @@ pub struct Gap {
 }
 
 /// A person accepted that entries before this one are damaged.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct DamageAccepted {
     /// The first damaged entry.
+    #[serde(rename = "damaged")]
     pub seq: Seq,
     /// What was wrong.
     pub reason: String,
 }
 
 /// A person accepted that the journal is not as far as somebody knew it to be.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RolledBack {
     /// The journal that was known.
     pub journal: JournalId,
-    /// The last entry of it that was known.
+    /// The last entry that somebody knew.
     pub known: Seq,
-    /// The entry that this journal ended with; 0 where it had vanished.
+    /// The entry that the journal ended with; 0 where it had vanished.
     pub end: Seq,
     /// Who knew it, and what is gone.
     pub reason: String,

@@ -33,6 +33,7 @@ pub mod words;
 mod zeroed;
 
 use crate::quantity::WallMicros;
+use serde::{Deserialize, Serialize};
 use std::fmt;
 
 pub use adapter::{Adapter, AdapterChanged, AdapterSaid, Attached, Detached, Disturbed};
@@ -52,7 +53,7 @@ pub use state::{Slot, State};
 pub use zeroed::{Unread, ZeroRole, Zeroed};
 
 /// The number of an entry: 1, 2, 3, … without gaps.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct Seq(pub u64);
 
 impl Seq {
@@ -73,7 +74,7 @@ impl fmt::Display for Seq {
 }
 
 /// The name of a journal: 32 lower-case hex digits, drawn at random when it began.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct JournalId(pub String);
 
 impl fmt::Display for JournalId {

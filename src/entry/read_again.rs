@@ -12,16 +12,19 @@ use crate::decode::framing::Framing;
 use crate::decode::meaning::meaning;
 use crate::decode::{FrameFormat, Pattern};
 use crate::quantity::{Measured, Quantity, Unit};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// How the values of an instrument are read from its bytes.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// How values are read from bytes; left out as a whole where that is not known.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ReadBy {
     /// The name of the frame format.
     pub format: String,
     /// The unit of values that carry none.
     pub unit: String,
     /// The user's regular expression, where the format is `pattern`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pattern: Option<String>,
     /// How values become readings: `press`, `steady`, `ask`.
     pub capture: String,

@@ -2,15 +2,19 @@
 
 use super::{Entry, FrameEntry, SaidEntry, Seq, SeriesEntry, State};
 use crate::spec::ToolClass;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// The crimp tool that is in the hand.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[schemars(rename = "Tool", description = "The tool in the hand, in a state.")]
 pub struct ToolInHand {
     /// Its id.
     pub id: String,
     /// What it was made for.
     pub class: ToolClass,
     /// The nest, if it was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub nest: Option<String>,
 }
 
@@ -28,7 +32,7 @@ pub struct ToolSaid {
 }
 
 /// The operator said that the next frame is a zero.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ZeroSaid {
     /// The station.
     pub station: String,
@@ -37,29 +41,31 @@ pub struct ZeroSaid {
 }
 
 /// The operator said who measures from here on.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct OperatorSaid {
     /// The station.
     pub station: String,
     /// The series open at the time; its readings after this entry are theirs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub series: Option<Seq>,
     /// Who.
     pub operator: String,
 }
 
 /// What the operator noted.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Noted {
     /// The station.
     pub station: String,
     /// The series open at the time.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub series: Option<Seq>,
     /// The words.
     pub text: String,
 }
 
 /// What a card or a pedal said and the station could not do.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Refused {
     /// The station.
     pub station: String,
@@ -70,17 +76,19 @@ pub struct Refused {
     /// Why not.
     pub reason: String,
     /// What to do.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
 }
 
-/// What a card or a pedal said last and the station could not do.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// What was refused last, in a state.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RefusedSaying {
     /// What was said.
     pub said: String,
     /// Why not.
     pub reason: String,
     /// What to do.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
 }
 

@@ -1,9 +1,11 @@
 //! What became of a series and of its readings; how it is closed stands in [`super::Completed`].
 
 use super::{Means, Seq, Slot};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// The operator closed a series.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Disarmed {
     /// The station.
     pub station: String,
@@ -12,20 +14,21 @@ pub struct Disarmed {
 }
 
 /// A series that the last arming stopped early is open again.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Resumed {
     /// The station.
     pub station: String,
     /// The series.
     pub series: Seq,
     /// Who measures from here on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
     /// By what means.
     pub by: Means,
 }
 
 /// A zero has become due by time.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ZeroDue {
     /// The station.
     pub station: String,
@@ -38,7 +41,7 @@ pub struct ZeroDue {
 }
 
 /// Readings that a zero no longer vouches for.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Doubted {
     /// The station.
     pub station: String,
@@ -70,7 +73,7 @@ pub struct Retracted {
 }
 
 /// The last retraction of a series is undone: the reading counts again.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Restored {
     /// The station.
     pub station: String,
@@ -83,7 +86,7 @@ pub struct Restored {
 }
 
 /// A rule over several readings fired.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Alerted {
     /// The station.
     pub station: String,

@@ -173,17 +173,17 @@ impl From<&ArmedSpec> for Armed {
             wire_gauge: crimp.wire_gauge,
             sizing: crimp.sizing,
             blocks: subject::blocks(&spec.subject),
-            purpose: spec.purpose.into(),
+            purpose: spec.purpose,
             tool: spec.tool.as_ref().map(|tool| Tool {
                 id: tool.id.clone(),
-                class: tool.class.into(),
+                class: tool.class,
                 nest: tool.nest.clone(),
                 care: care::tool(&tool.care),
                 crimps: tool.crimps,
                 needs: tool.needs.clone(),
             }),
             pieces: spec.pieces,
-            order: spec.order.into(),
+            order: spec.order,
             axes: spec.axes.iter().map(Axis::from).collect(),
             decision: spec.decision.into(),
             zero: spec.zero.into(),
@@ -222,10 +222,10 @@ impl TryFrom<Armed> for ArmedSpec {
             plan: body.plan,
             operator: body.operator,
             subject: subject::armed(crimp.crimp()?, body.source, body.blocks)?,
-            purpose: body.purpose.into(),
+            purpose: body.purpose,
             tool: body.tool.map(TryInto::try_into).transpose()?,
             axes: axes?,
-            order: body.order.into(),
+            order: body.order,
             pieces: body.pieces,
             decision: body.decision.try_into()?,
             zero: body.zero.try_into()?,
@@ -266,12 +266,18 @@ impl TryFrom<Tool> for ArmedTool {
     fn try_from(body: Tool) -> Result<Self, LineError> {
         Ok(Self {
             id: body.id,
-            class: body.class.into(),
+            class: body.class,
             nest: body.nest,
             care: care::of_tool(body.care)?,
             crimps: body.crimps,
             needs: body.needs,
         })
+    }
+}
+
+impl From<&Box<ArmedSpec>> for Armed {
+    fn from(spec: &Box<ArmedSpec>) -> Self {
+        (&**spec).into()
     }
 }
 
@@ -305,7 +311,7 @@ impl From<&ArmedAxis> for Axis {
             lower_mn: mn(limits.lower()),
             upper_nm: nm(limits.upper()),
             upper_mn: mn(limits.upper()),
-            unit: limits.unit().into(),
+            unit: limits.unit(),
             limits_from: axis.limits_from.clone(),
             plausible: axis.plausible.map(Span::from),
             guards: axis.guards.iter().map(band).collect(),
@@ -446,7 +452,7 @@ impl From<&ArmedInstrument> for Instrument {
     fn from(instrument: &ArmedInstrument) -> Self {
         Self {
             name: instrument.name.clone(),
-            unit: instrument.unit.into(),
+            unit: instrument.unit,
             resolution_nm: nm(Some(instrument.resolution)),
             resolution_mn: mn(Some(instrument.resolution)),
             max_error_nm: nm(instrument.max_error),
@@ -467,7 +473,7 @@ impl TryFrom<Instrument> for ArmedInstrument {
     fn try_from(body: Instrument) -> Result<Self, LineError> {
         Ok(Self {
             name: body.name,
-            unit: body.unit.into(),
+            unit: body.unit,
             resolution: known("resolution", body.resolution_nm, body.resolution_mn)?,
             max_error: quantity("max_error", body.max_error_nm, body.max_error_mn)?,
             repeatability: quantity(

@@ -1,48 +1,24 @@
-//! Entries about the journal and the daemon themselves.
+//! Entries about the journal whose form on disk is not that of the program.
 
 use super::state;
 use super::values::fault;
 use crate::entry::line::LineError;
-use crate::entry::{self, Entry, JournalId, Seq, State};
+use crate::entry::{self, Entry, JournalId};
 use crate::quantity::WallMicros;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 #[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct Begun {
-    journal: String,
-}
-
-impl From<&JournalId> for Begun {
-    fn from(journal: &JournalId) -> Self {
-        Self {
-            journal: journal.0.clone(),
-        }
-    }
-}
-
-impl TryFrom<Begun> for Entry {
-    type Error = LineError;
-
-    fn try_from(body: Begun) -> Result<Self, LineError> {
-        Ok(entry::Begun {
-            journal: JournalId(body.journal),
-        }
-        .into())
-    }
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Segment {
-    journal: String,
+    journal: JournalId,
     state: state::State,
 }
 
-impl Segment {
-    pub(super) fn new(journal: &JournalId, state: &State) -> Self {
+impl From<&entry::Segment> for Segment {
+    fn from(segment: &entry::Segment) -> Self {
         Self {
-            journal: journal.0.clone(),
-            state: state.into(),
+            journal: segment.journal.clone(),
+            state: (&*segment.state).into(),
         }
     }
 }
@@ -52,7 +28,7 @@ impl TryFrom<Segment> for Entry {
 
     fn try_from(body: Segment) -> Result<Self, LineError> {
         Ok(entry::Segment {
-            journal: JournalId(body.journal),
+            journal: body.journal,
             state: Box::new(body.state.try_into()?),
         }
         .into())
@@ -60,61 +36,20 @@ impl TryFrom<Segment> for Entry {
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct Started {
-    pub(super) version: String,
-    pub(super) config_digest: String,
-}
-
-impl TryFrom<Started> for Entry {
-    type Error = LineError;
-
-    fn try_from(body: Started) -> Result<Self, LineError> {
-        Ok(entry::Started {
-            version: body.version,
-            config_digest: body.config_digest,
-        }
-        .into())
-    }
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct Stopped {
-    pub(super) reason: String,
-}
-
-impl TryFrom<Stopped> for Entry {
-    type Error = LineError;
-
-    fn try_from(body: Stopped) -> Result<Self, LineError> {
-        Ok(entry::Stopped {
-            reason: body.reason,
-        }
-        .into())
-    }
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct ClockStepped {
-    /// How far the wall clock ran ahead, in microseconds.
-    pub(super) by_us: i64,
-}
-
-impl TryFrom<ClockStepped> for Entry {
-    type Error = LineError;
-
-    fn try_from(body: ClockStepped) -> Result<Self, LineError> {
-        Ok(entry::ClockStepped {
-            by_micros: body.by_us,
-        }
-        .into())
-    }
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Gap {
-    pub(super) since: String,
-    pub(super) frames: u64,
-    pub(super) reason: String,
+    since: String,
+    frames: u64,
+    reason: String,
+}
+
+impl From<&entry::Gap> for Gap {
+    fn from(gap: &entry::Gap) -> Self {
+        Self {
+            since: gap.since.to_string(),
+            frames: gap.frames,
+            reason: gap.reason.clone(),
+        }
+    }
 }
 
 impl TryFrom<Gap> for Entry {
@@ -124,49 +59,6 @@ impl TryFrom<Gap> for Entry {
         Ok(entry::Gap {
             since: time("since", &body.since)?,
             frames: body.frames,
-            reason: body.reason,
-        }
-        .into())
-    }
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct DamageAccepted {
-    /// The first damaged entry.
-    pub(super) damaged: u64,
-    pub(super) reason: String,
-}
-
-impl TryFrom<DamageAccepted> for Entry {
-    type Error = LineError;
-
-    fn try_from(body: DamageAccepted) -> Result<Self, LineError> {
-        Ok(entry::DamageAccepted {
-            seq: Seq(body.damaged),
-            reason: body.reason,
-        }
-        .into())
-    }
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct RolledBack {
-    pub(super) journal: String,
-    /// The last entry that somebody knew.
-    pub(super) known: u64,
-    /// The entry that the journal ended with; 0 where it had vanished.
-    pub(super) end: u64,
-    pub(super) reason: String,
-}
-
-impl TryFrom<RolledBack> for Entry {
-    type Error = LineError;
-
-    fn try_from(body: RolledBack) -> Result<Self, LineError> {
-        Ok(entry::RolledBack {
-            journal: JournalId(body.journal),
-            known: Seq(body.known),
-            end: Seq(body.end),
             reason: body.reason,
         }
         .into())

@@ -1,19 +1,18 @@
-//! Version 1 as it is on disks; never edited after release.
+//! Version 1 as it is on disks: fields may be added, and nothing else changes.
 //!
 //! In: a [`Stamped`] entry. Out: its line; and the same way back.
 //!
-//! - Every type, name and text in this folder is its own: whatever becomes of the rest of the
-//!   program, what is written here and read here stays as it is.
+//! - A kind whose form on disk is that of its struct is written and read as that struct; what differs in shape
+//!   (`reading`, `armed`, the state of a `segment`, …) has a form of its own here. At the first change that is not
+//!   compatible the forms of this version are frozen as a copy.
 //! - What is unknown is left out, never 0. A field that this version does not know is ignored; a
 //!   kind that it does not know is an error.
 //! - A length is in whole nanometres (`…_nm`), a force in whole millinewtons (`…_mn`).
 
 mod armed;
-mod bodies;
 mod care;
 mod journal;
 mod names;
-mod ports;
 mod reading;
 mod runs;
 mod said;
@@ -22,13 +21,11 @@ mod subject;
 mod values;
 
 use super::line::{Digest, LineError};
-use super::{
-    Alerted, Begun, ClockStepped, DamageAccepted, Detached, Disarmed, Doubted, Entry, FrameEntry,
-    Gap, JournalEntry, Noted, OperatorSaid, PortEntry, Refused, Restored, Resumed, Retracted,
-    RolledBack, SaidEntry, Segment, Seq, SeriesEntry, Stamped, Started, Stopped, ZeroDue, ZeroSaid,
-};
-use schemars::{Schema, SchemaGenerator, json_schema};
-use serde::{Deserialize, Serialize};
+use super::{Entry, FrameEntry, JournalEntry, PortEntry, SaidEntry, Seq, SeriesEntry, Stamped};
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::Deserialize;
+use serde_json::Value;
+use std::convert::Infallible;
 use std::fmt::Write as _;
 use values::fault;
 
@@ -37,73 +34,110 @@ pub(super) use values::digit;
 /// The number of this version.
 pub(super) const VERSION: u64 = 1;
 
-/// The kinds of entry: for each, its name on disk and the type of what follows the header.
+/// The kinds of entry: for each, its name on disk, where it stands among the others, and whether what follows the
+/// header is plainly its struct or has a form of its own here.
 macro_rules! kinds {
-    ($($name:literal => $variant:ident($body:ty)),+ $(,)?) => {
-        /// What follows the header of a line.
-        #[derive(Serialize)]
-        #[serde(untagged)]
-        enum Body {
-            $($variant(Box<$body>)),+
+    ($($name:literal => $level:ident($kind:path) $how:ident $body:ty),+ $(,)?) => {
+        /// For each kind its name, and what follows the header of a line.
+        fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Schema)> {
+            let all = vec![$(($name, generator.subschema_for::<$body>())),+];
+            $(kinds!(@words generator $how $body);)+
+            leave_words_out::<super::Adapter>(generator, false);
+            leave_words_out::<super::RefusedSaying>(generator, false);
+            leave_words_out::<super::Tally>(generator, false);
+            leave_words_out::<super::ToolInHand>(generator, false);
+            all
         }
 
-        impl Body {
-            /// The name of its kind on disk.
-            const fn kind(&self) -> &'static str {
-                match self {
-                    $(Self::$variant(_) => $name),+
-                }
+        /// Writes what follows the header as an object.
+        fn write(line: &mut Vec<u8>, entry: &Entry) -> serde_json::Result<()> {
+            match entry {
+                $(Entry::$level($kind(body)) => kinds!(@write line body $how $body)),+
             }
+        }
 
-            /// For each kind its name, and what follows the header of a line.
-            fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Schema)> {
-                vec![$(($name, generator.subschema_for::<$body>())),+]
-            }
-
-            /// The entry in a line of this kind.
-            fn read(kind: &str, line: &[u8]) -> Result<Entry, LineError> {
-                match kind {
-                    $($name => serde_json::from_slice::<$body>(line)
-                        .map_err(|error| fault(error.to_string()))?
-                        .try_into(),)+
-                    other => Err(LineError::UnknownKind { got: other.to_owned() }),
-                }
+        /// The entry in a line of this kind.
+        fn read(kind: &str, line: &[u8]) -> Result<Entry, LineError> {
+            match kind {
+                $($name => {
+                    let body = serde_json::from_slice::<$body>(line);
+                    let body = body.map_err(|error| fault(error.to_string()))?;
+                    Ok(Entry::try_from(body)?)
+                })+
+                other => Err(LineError::UnknownKind { got: other.to_owned() }),
             }
         }
     };
+    (@words $generator:ident plain $body:ty) => { leave_words_out::<$body>($generator, true) };
+    (@words $generator:ident own $body:ty) => {};
+    (@write $line:ident $of:ident plain $body:ty) => { serde_json::to_writer($line, $of) };
+    (@write $line:ident $of:ident own $body:ty) => { serde_json::to_writer($line, &<$body>::from($of)) };
 }
 
 kinds! {
-    "begun" => Begun(journal::Begun),
-    "segment" => Segment(journal::Segment),
-    "started" => Started(journal::Started),
-    "stopped" => Stopped(journal::Stopped),
-    "clock_stepped" => ClockStepped(journal::ClockStepped),
-    "gap" => Gap(journal::Gap),
-    "damage_accepted" => DamageAccepted(journal::DamageAccepted),
-    "rolled_back" => RolledBack(journal::RolledBack),
-    "attached" => Attached(bodies::Attached),
-    "detached" => Detached(bodies::Detached),
-    "adapter_changed" => AdapterChanged(ports::AdapterChanged),
-    "adapter_said" => AdapterSaid(ports::AdapterSaid),
-    "disturbed" => Disturbed(ports::Disturbed),
-    "armed" => Armed(armed::Armed),
-    "disarmed" => Disarmed(bodies::Disarmed),
-    "completed" => Completed(bodies::Completed),
-    "zeroed" => Zeroed(reading::Zeroed),
-    "zero_said" => ZeroSaid(bodies::ZeroSaid),
-    "zero_due" => ZeroDue(said::ZeroDue),
-    "operator_said" => OperatorSaid(said::OperatorSaid),
-    "tool_said" => ToolSaid(said::ToolSaid),
-    "reading" => Reading(reading::Reading),
-    "unread" => Unread(reading::Unread),
-    "doubted" => Doubted(bodies::Doubted),
-    "retracted" => Retracted(bodies::Retracted),
-    "restored" => Restored(bodies::Restored),
-    "resumed" => Resumed(bodies::Resumed),
-    "noted" => Noted(bodies::Noted),
-    "alerted" => Alerted(bodies::Alerted),
-    "refused" => Refused(bodies::Refused),
+    "begun" => Journal(JournalEntry::Begun) plain super::Begun,
+    "segment" => Journal(JournalEntry::Segment) own journal::Segment,
+    "started" => Journal(JournalEntry::Started) plain super::Started,
+    "stopped" => Journal(JournalEntry::Stopped) plain super::Stopped,
+    "clock_stepped" => Journal(JournalEntry::ClockStepped) plain super::ClockStepped,
+    "gap" => Journal(JournalEntry::Gap) own journal::Gap,
+    "damage_accepted" => Journal(JournalEntry::DamageAccepted) plain super::DamageAccepted,
+    "rolled_back" => Journal(JournalEntry::RolledBack) plain super::RolledBack,
+    "attached" => Port(PortEntry::Attached) plain super::Attached,
+    "detached" => Port(PortEntry::Detached) plain super::Detached,
+    "adapter_changed" => Port(PortEntry::AdapterChanged) plain super::AdapterChanged,
+    "adapter_said" => Said(SaidEntry::AdapterSaid) plain super::AdapterSaid,
+    "disturbed" => Port(PortEntry::Disturbed) plain super::Disturbed,
+    "armed" => Series(SeriesEntry::Armed) own armed::Armed,
+    "disarmed" => Series(SeriesEntry::Disarmed) plain super::Disarmed,
+    "completed" => Series(SeriesEntry::Completed) plain super::Completed,
+    "zeroed" => Frame(FrameEntry::Zeroed) own reading::Zeroed,
+    "zero_said" => Said(SaidEntry::ZeroSaid) plain super::ZeroSaid,
+    "zero_due" => Series(SeriesEntry::ZeroDue) plain super::ZeroDue,
+    "operator_said" => Said(SaidEntry::OperatorSaid) plain super::OperatorSaid,
+    "tool_said" => Said(SaidEntry::ToolSaid) own said::ToolSaid,
+    "reading" => Frame(FrameEntry::Reading) own reading::Reading,
+    "unread" => Frame(FrameEntry::Unread) own reading::Unread,
+    "doubted" => Series(SeriesEntry::Doubted) plain super::Doubted,
+    "retracted" => Series(SeriesEntry::Retracted) own said::Retracted,
+    "restored" => Series(SeriesEntry::Restored) plain super::Restored,
+    "resumed" => Series(SeriesEntry::Resumed) plain super::Resumed,
+    "noted" => Said(SaidEntry::Noted) plain super::Noted,
+    "alerted" => Series(SeriesEntry::Alerted) plain super::Alerted,
+    "refused" => Said(SaidEntry::Refused) plain super::Refused,
+}
+
+/// The fields that mean here what they mean nowhere else: their words are those of the struct.
+const OWN_WORDS: [&str; 5] = ["by_us", "damaged", "known", "end", "reservations"];
+
+/// Leaves out what the documentation of a struct says, since a field means the same in every line.
+fn leave_words_out<T: JsonSchema>(generator: &mut SchemaGenerator, is_kind: bool) {
+    let reference = generator.subschema_for::<T>();
+    let name = reference.get("$ref").and_then(|name| name.as_str());
+    let name = name.and_then(|name| name.rsplit('/').next());
+    let definition = name.and_then(|name| generator.definitions_mut().get_mut(name));
+    let Some(Value::Object(definition)) = definition else {
+        return;
+    };
+    if is_kind {
+        definition.remove("description");
+    }
+    let Some(Value::Object(fields)) = definition.get_mut("properties") else {
+        return;
+    };
+    for (name, field) in fields {
+        if let Value::Object(field) = field
+            && !OWN_WORDS.contains(&name.as_str())
+        {
+            field.remove("description");
+        }
+    }
+}
+
+impl From<Infallible> for LineError {
+    fn from(never: Infallible) -> Self {
+        match never {}
+    }
 }
 
 /// What every line begins with.
@@ -170,7 +204,7 @@ const TIME: &str =
 
 /// What a line is, as JSON Schema.
 pub(super) fn schema(generator: &mut SchemaGenerator) -> Schema {
-    let kinds = Body::schemas(generator).into_iter();
+    let kinds = schemas(generator).into_iter();
     let kinds: Vec<Schema> = kinds
         .map(|(kind, body)| {
             json_schema!({"title": kind, "properties": {"kind": {"const": kind}}, "allOf": [body]})
@@ -194,7 +228,6 @@ pub(super) fn schema(generator: &mut SchemaGenerator) -> Schema {
 
 /// The line of an entry, without a newline.
 pub(super) fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
-    let body = Body::from(&stamped.entry);
     let mut head = String::with_capacity(1024);
     // Writing to a string does not fail, and neither does writing these types as JSON.
     let _ = write!(
@@ -202,11 +235,11 @@ pub(super) fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
         r#"{{"v":{VERSION},"seq":{},"at":"{}","kind":"{}","prev":"{prev}""#,
         stamped.seq,
         stamped.at,
-        body.kind()
+        stamped.entry.kind()
     );
     let mut line = head.into_bytes();
     let body_at = line.len();
-    let _ = serde_json::to_writer(&mut line, &body);
+    let _ = write(&mut line, &stamped.entry);
     if let Some(brace) = line.get_mut(body_at) {
         *brace = b','; // the body's fields stand behind the header's, in one object
     }
@@ -239,208 +272,7 @@ pub(super) fn decode(line: &[u8]) -> Result<(Stamped, Digest), LineError> {
     let stamped = Stamped {
         seq: Seq(header.seq),
         at,
-        entry: Body::read(header.kind, line)?,
+        entry: read(header.kind, line)?,
     };
     Ok((stamped, prev))
-}
-
-impl From<&Entry> for Body {
-    #[expect(clippy::too_many_lines, reason = "an arm for each kind")]
-    fn from(entry: &Entry) -> Self {
-        match entry {
-            Entry::Journal(JournalEntry::Begun(Begun { journal })) => {
-                Self::Begun(Box::new(journal.into()))
-            }
-            Entry::Journal(JournalEntry::Segment(Segment { journal, state })) => {
-                Self::Segment(Box::new(journal::Segment::new(journal, state)))
-            }
-            Entry::Journal(JournalEntry::Started(Started {
-                version,
-                config_digest,
-            })) => Self::Started(Box::new(journal::Started {
-                version: version.clone(),
-                config_digest: config_digest.clone(),
-            })),
-            Entry::Journal(JournalEntry::Stopped(Stopped { reason })) => {
-                Self::Stopped(Box::new(journal::Stopped {
-                    reason: reason.clone(),
-                }))
-            }
-            Entry::Journal(JournalEntry::ClockStepped(ClockStepped { by_micros })) => {
-                Self::ClockStepped(Box::new(journal::ClockStepped { by_us: *by_micros }))
-            }
-            Entry::Journal(JournalEntry::Gap(Gap {
-                since,
-                frames,
-                reason,
-            })) => Self::Gap(Box::new(journal::Gap {
-                since: since.to_string(),
-                frames: *frames,
-                reason: reason.clone(),
-            })),
-            Entry::Journal(JournalEntry::DamageAccepted(DamageAccepted { seq, reason })) => {
-                Self::DamageAccepted(Box::new(journal::DamageAccepted {
-                    damaged: seq.0,
-                    reason: reason.clone(),
-                }))
-            }
-            Entry::Journal(JournalEntry::RolledBack(RolledBack {
-                journal,
-                known,
-                end,
-                reason,
-            })) => Self::RolledBack(Box::new(journal::RolledBack {
-                journal: journal.0.clone(),
-                known: known.0,
-                end: end.0,
-                reason: reason.clone(),
-            })),
-            Entry::Port(PortEntry::Attached(attached)) => Self::Attached(Box::new(attached.into())),
-            Entry::Port(PortEntry::AdapterChanged(changed)) => {
-                Self::AdapterChanged(Box::new(changed.into()))
-            }
-            Entry::Said(SaidEntry::AdapterSaid(said)) => Self::AdapterSaid(Box::new(said.into())),
-            Entry::Port(PortEntry::Disturbed(disturbed)) => {
-                Self::Disturbed(Box::new(disturbed.into()))
-            }
-            Entry::Port(PortEntry::Detached(Detached {
-                instrument,
-                station,
-                reason,
-            })) => Self::Detached(Box::new(bodies::Detached {
-                station: station.clone(),
-                instrument: instrument.clone(),
-                reason: reason.clone(),
-            })),
-            Entry::Series(SeriesEntry::Armed(spec)) => Self::Armed(Box::new((&**spec).into())),
-            Entry::Series(SeriesEntry::Disarmed(Disarmed { station, series })) => {
-                Self::Disarmed(Box::new(bodies::Disarmed {
-                    station: station.clone(),
-                    series: series.0,
-                }))
-            }
-            Entry::Series(SeriesEntry::Completed(completed)) => {
-                Self::Completed(Box::new(completed.into()))
-            }
-            Entry::Frame(FrameEntry::Zeroed(zeroed)) => Self::Zeroed(Box::new(zeroed.into())),
-            Entry::Said(SaidEntry::ZeroSaid(ZeroSaid {
-                station,
-                instrument,
-            })) => Self::ZeroSaid(Box::new(bodies::ZeroSaid {
-                station: station.clone(),
-                instrument: instrument.clone(),
-            })),
-            Entry::Series(SeriesEntry::ZeroDue(ZeroDue {
-                station,
-                series,
-                instrument,
-                reason,
-            })) => Self::ZeroDue(Box::new(said::ZeroDue {
-                station: station.clone(),
-                instrument: instrument.clone(),
-                series: series.0,
-                reason: reason.clone(),
-            })),
-            Entry::Said(SaidEntry::OperatorSaid(OperatorSaid {
-                station,
-                series,
-                operator,
-            })) => Self::OperatorSaid(Box::new(said::OperatorSaid {
-                station: station.clone(),
-                series: series.map(|seq| seq.0),
-                operator: operator.clone(),
-            })),
-            Entry::Said(SaidEntry::ToolSaid(said)) => Self::ToolSaid(Box::new(said.into())),
-            Entry::Frame(FrameEntry::Reading(reading)) => {
-                Self::Reading(Box::new((&**reading).into()))
-            }
-            Entry::Frame(FrameEntry::Unread(unread)) => Self::Unread(Box::new(unread.into())),
-            Entry::Series(SeriesEntry::Doubted(Doubted {
-                station,
-                series,
-                readings,
-                reason,
-            })) => Self::Doubted(Box::new(bodies::Doubted {
-                station: station.clone(),
-                series: series.0,
-                readings: readings.iter().map(|seq| seq.0).collect(),
-                reason: reason.clone(),
-            })),
-            Entry::Series(SeriesEntry::Retracted(Retracted {
-                station,
-                series,
-                reading,
-                by,
-                slot,
-                reason,
-                spent,
-            })) => Self::Retracted(Box::new(bodies::Retracted {
-                station: station.clone(),
-                series: series.0,
-                reading: reading.0,
-                by: by.map(Into::into),
-                piece: slot.as_ref().map(|slot| slot.piece),
-                axis: slot.as_ref().map(|slot| slot.axis.as_str().to_owned()),
-                reason: reason.clone(),
-                spent: *spent,
-            })),
-            Entry::Series(SeriesEntry::Restored(Restored {
-                station,
-                series,
-                reading,
-                by,
-            })) => Self::Restored(Box::new(bodies::Restored {
-                station: station.clone(),
-                series: series.0,
-                reading: reading.0,
-                by: (*by).into(),
-            })),
-            Entry::Series(SeriesEntry::Resumed(Resumed {
-                station,
-                series,
-                operator,
-                by,
-            })) => Self::Resumed(Box::new(bodies::Resumed {
-                station: station.clone(),
-                series: series.0,
-                operator: operator.clone(),
-                by: (*by).into(),
-            })),
-            Entry::Said(SaidEntry::Noted(Noted {
-                station,
-                series,
-                text,
-            })) => Self::Noted(Box::new(bodies::Noted {
-                station: station.clone(),
-                series: series.map(|seq| seq.0),
-                text: text.clone(),
-            })),
-            Entry::Said(SaidEntry::Refused(Refused {
-                station,
-                instrument,
-                said,
-                reason,
-                remedy,
-            })) => Self::Refused(Box::new(bodies::Refused {
-                station: station.clone(),
-                instrument: instrument.clone(),
-                said: said.clone(),
-                reason: reason.clone(),
-                remedy: remedy.clone(),
-            })),
-            Entry::Series(SeriesEntry::Alerted(Alerted {
-                station,
-                series,
-                rule,
-                text,
-                readings,
-            })) => Self::Alerted(Box::new(bodies::Alerted {
-                station: station.clone(),
-                series: series.0,
-                rule: rule.clone(),
-                text: text.clone(),
-                readings: readings.iter().map(|seq| seq.0).collect(),
-            })),
-        }
-    }
 }

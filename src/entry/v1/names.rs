@@ -1,135 +1,98 @@
-//! The words of version 1 that stand for one of several.
+//! The words of version 1 that stand for one of several: the names of closed enums.
 
 use crate::entry;
-use crate::quantity;
-use crate::spec;
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
+pub(super) use crate::entry::{Means, NotCounted, Outcome, Reservation, ZeroRole};
+pub(super) use crate::quantity::Unit;
+pub(super) use crate::spec::{Order, Purpose, SizingSystem as Sizing, ToolClass, Verdict};
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::de::Error;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
+use std::borrow::Cow;
 
-/// An enum of texts, and the way to and from the one that the rest of the program uses.
-macro_rules! names {
-    ($($(#[$meta:meta])* $name:ident for $domain:path { $($variant:ident = $text:literal),+ $(,)? })+) => { $(
-        $(#[$meta])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-        pub(super) enum $name {
-            $(#[serde(rename = $text)] $variant),+
-        }
+/// A text that is borrowed where nothing in it is escaped.
+#[derive(Deserialize)]
+struct Text<'t>(#[serde(borrow)] Cow<'t, str>);
 
-        impl From<$domain> for $name {
-            fn from(value: $domain) -> Self {
-                use $domain as Domain;
-                match value {
-                    $(Domain::$variant => Self::$variant),+
-                }
+/// Writes and reads an enum by the names that it has anyway; a name that stands in a journal never changes.
+macro_rules! by_name {
+    ($($known:ident $name:ident),+ $(,)?) => { $(
+        impl Serialize for $known {
+            fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+                serializer.serialize_str(self.$name())
             }
         }
 
-        impl From<$name> for $domain {
-            fn from(value: $name) -> Self {
-                match value {
-                    $($name::$variant => Self::$variant),+
-                }
+        impl<'de> Deserialize<'de> for $known {
+            fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                let Text(text) = Text::deserialize(deserializer)?;
+                let known = Self::ALL.into_iter().find(|known| known.$name() == text);
+                known.ok_or_else(|| {
+                    let names: Vec<_> = Self::ALL.iter().map(|known| known.$name()).collect();
+                    D::Error::custom(format!("got {text:?}, want one of {}", names.join(", ")))
+                })
+            }
+        }
+
+        impl JsonSchema for $known {
+            fn schema_name() -> Cow<'static, str> {
+                stringify!($known).into()
+            }
+
+            fn json_schema(_: &mut SchemaGenerator) -> Schema {
+                let names: Vec<_> = Self::ALL.iter().map(|known| known.$name()).collect();
+                json_schema!({"type": "string", "enum": names})
             }
         }
     )+ };
 }
 
-names! {
-    Unit for quantity::Unit {
-        Millimetre = "mm",
-        Centimetre = "cm",
-        Micrometre = "um",
-        Inch = "in",
-        Newton = "N",
-        Kilonewton = "kN",
-        KilogramForce = "kgf",
-        PoundForce = "lbf",
-    }
-    Reservation for entry::Reservation {
-        CalibrationOverdue = "calibration_overdue",
-        VerificationOverdue = "verification_overdue",
-        VerificationFailed = "verification_failed",
-        ToolCheckOverdue = "tool_check_overdue",
-        UncertaintyRatioLow = "uncertainty_ratio_low",
-        RepairClassTool = "repair_class_tool",
-    }
-    Verdict for spec::Verdict {
-        Pass = "pass",
-        FailLow = "fail_low",
-        FailHigh = "fail_high",
-        UnsureLow = "unsure_low",
-        UnsureHigh = "unsure_high",
-    }
-    Purpose for spec::Purpose {
-        FirstOff = "first_off",
-        InProcess = "in_process",
-        LastOff = "last_off",
-        Qualification = "qualification",
-        Reference = "reference",
-        GaugeStudy = "gauge_study",
-        Verification = "verification",
-    }
-    #[expect(clippy::enum_variant_names, reason = "as the names on disk")]
-    Order for spec::Order {
-        ByAxis = "by_axis",
-        ByPiece = "by_piece",
-        ByValue = "by_value",
-    }
-    Sizing for spec::SizingSystem {
-        IsoMm2 = "iso_mm2",
-        SaeMetric = "sae_metric",
-        AwgArea = "awg_area",
-    }
-    ToolClass for spec::ToolClass {
-        Production = "production",
-        Repair = "repair",
-    }
-    Outcome for entry::Outcome {
-        Accepted = "accepted",
-        Rejected = "rejected",
-        Undecided = "undecided",
-        CutShort = "cut_short",
-    }
-    Means for entry::Means {
-        Command = "command",
-        Card = "card",
-        Pedal = "pedal",
-        DoubleZero = "double_zero",
-    }
-    ZeroRole for entry::ZeroRole {
-        Opening = "opening",
-        Periodic = "periodic",
-        Closing = "closing",
-        Unasked = "unasked",
-    }
-    NotCounted for entry::NotCounted {
-        NotArmed = "not_armed",
-        ZeroDue = "zero_due",
-        ZeroOff = "zero_off",
-        OriginMoved = "origin_moved",
-        Implausible = "implausible",
-        SeriesFull = "series_full",
-        AxisFull = "axis_full",
-        WrongInstrument = "wrong_instrument",
-        AnotherAdapter = "another_adapter",
-        PortShared = "port_shared",
-    }
+by_name! {
+    Unit symbol,
+    Verdict name,
+    Purpose name,
+    Order name,
+    Sizing name,
+    ToolClass name,
+    Outcome name,
+    Reservation name,
+    Means name,
+    ZeroRole name,
+    NotCounted name,
 }
+
+/// A number that stands for an entry, or a text for a journal, is no type of its own in the schema.
+macro_rules! as_plain {
+    ($($known:ty as $plain:ty),+) => { $(
+        impl JsonSchema for $known {
+            fn inline_schema() -> bool {
+                true
+            }
+
+            fn schema_name() -> Cow<'static, str> {
+                <$plain>::schema_name()
+            }
+
+            fn json_schema(generator: &mut SchemaGenerator) -> Schema {
+                <$plain>::json_schema(generator)
+            }
+        }
+    )+ };
+}
+
+as_plain!(entry::Seq as u64, entry::JournalId as String);
 
 /// Whether a reading counts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
 pub(super) enum Standing {
-    #[serde(rename = "counted")]
     Counted,
-    #[serde(rename = "not_counted")]
     NotCounted,
 }
 
 /// The rule of judging.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
 pub(super) enum Rule {
-    #[serde(rename = "simple")]
     Simple,
-    #[serde(rename = "guarded")]
     Guarded,
 }

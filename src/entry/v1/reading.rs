@@ -79,11 +79,9 @@ impl From<&entry::Reading> for Reading {
         let value = reading.value;
         let (standing, reason, hint) = match &reading.standing {
             entry::Standing::Counted => (names::Standing::Counted, None, None),
-            entry::Standing::NotCounted { reason, hint } => (
-                names::Standing::NotCounted,
-                Some((*reason).into()),
-                hint.clone(),
-            ),
+            entry::Standing::NotCounted { reason, hint } => {
+                (names::Standing::NotCounted, Some(*reason), hint.clone())
+            }
         };
         let crimp = CrimpFields::new(slot.and_then(|slot| slot.crimp.as_ref()));
         Self {
@@ -96,11 +94,11 @@ impl From<&entry::Reading> for Reading {
             wire_mm2: crimp.wire_mm2,
             wire_gauge: crimp.wire_gauge,
             sizing: crimp.sizing,
-            purpose: slot.map(|slot| slot.purpose.into()),
+            purpose: slot.map(|slot| slot.purpose),
             value_nm: nm(Some(value.quantity())),
             value_mn: mn(Some(value.quantity())),
             value: value.digits().into(),
-            unit: value.unit().into(),
+            unit: value.unit(),
             nominal_nm: nm(limits(Limits::nominal)),
             nominal_mn: mn(limits(Limits::nominal)),
             lower_nm: nm(limits(Limits::lower)),
@@ -109,11 +107,10 @@ impl From<&entry::Reading> for Reading {
             upper_mn: mn(limits(Limits::upper)),
             limits_unit: slot
                 .map(|slot| slot.limits.unit())
-                .filter(|unit| *unit != value.unit())
-                .map(names::Unit::from),
+                .filter(|unit| *unit != value.unit()),
             deviation_nm: nm(deviation),
             deviation_mn: mn(deviation),
-            verdict: slot.and_then(|slot| slot.verdict).map(names::Verdict::from),
+            verdict: slot.and_then(|slot| slot.verdict),
             standing,
             reason,
             hint,
@@ -140,7 +137,7 @@ impl Reading {
             piece: self.piece.ok_or_else(|| missing("piece"))?,
             axis: AxisName::new(self.axis.take().ok_or_else(|| missing("axis"))?),
             crimp: crimp.crimp()?,
-            purpose: self.purpose.ok_or_else(|| missing("purpose"))?.into(),
+            purpose: self.purpose.ok_or_else(|| missing("purpose"))?,
             limits: LimitFields {
                 nominal: (self.nominal_nm, self.nominal_mn),
                 lower: (self.lower_nm, self.lower_mn),
@@ -149,7 +146,7 @@ impl Reading {
             }
             .try_into()?,
             deviation: values::quantity("deviation", self.deviation_nm, self.deviation_mn)?,
-            verdict: self.verdict.map(Into::into),
+            verdict: self.verdict,
         }))
     }
 }
@@ -161,7 +158,7 @@ impl TryFrom<Reading> for entry::Reading {
         let standing = match (body.standing, body.reason) {
             (names::Standing::Counted, None) => entry::Standing::Counted,
             (names::Standing::NotCounted, Some(reason)) => entry::Standing::NotCounted {
-                reason: reason.into(),
+                reason,
                 hint: body.hint.take(),
             },
             (names::Standing::Counted, Some(_)) => {
@@ -182,6 +179,12 @@ impl TryFrom<Reading> for entry::Reading {
             plateau: body.plateau.map(TryInto::try_into).transpose()?,
             standing,
         })
+    }
+}
+
+impl From<&Arc<entry::Reading>> for Reading {
+    fn from(reading: &Arc<entry::Reading>) -> Self {
+        (&**reading).into()
     }
 }
 
@@ -253,7 +256,7 @@ pub(super) struct Zeroed {
     station: String,
     instrument: String,
     #[serde(skip_serializing_if = "Option::is_none")]
-    series: Option<u64>,
+    series: Option<Seq>,
     #[serde(skip_serializing_if = "Option::is_none")]
     value_nm: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -274,12 +277,12 @@ impl From<&entry::Zeroed> for Zeroed {
         Self {
             station: zeroed.station.clone(),
             instrument: zeroed.instrument.clone(),
-            series: zeroed.series.map(|seq| seq.0),
+            series: zeroed.series,
             value_nm: nm(Some(zeroed.value.quantity())),
             value_mn: mn(Some(zeroed.value.quantity())),
             value: zeroed.value.digits().into(),
-            unit: zeroed.value.unit().into(),
-            role: zeroed.role.into(),
+            unit: zeroed.value.unit(),
+            role: zeroed.role,
             ok: zeroed.ok,
             opening_nm: nm(zeroed.opening),
             opening_mn: mn(zeroed.opening),
@@ -297,8 +300,8 @@ impl TryFrom<Zeroed> for Entry {
             raw: raw(&body.raw)?,
             station: body.station,
             instrument: body.instrument,
-            series: body.series.map(Seq),
-            role: body.role.into(),
+            series: body.series,
+            role: body.role,
             ok: body.ok,
             opening: values::quantity("opening", body.opening_nm, body.opening_mn)?,
         }

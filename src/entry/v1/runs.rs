@@ -106,7 +106,7 @@ impl From<&runs::Run> for Run {
             lower_mn: mn(limits.lower()),
             upper_nm: nm(limits.upper()),
             upper_mn: mn(limits.upper()),
-            limits_unit: limits.unit().into(),
+            limits_unit: limits.unit(),
             points: run.points.iter().map(Point::from).collect(),
             told: names_of(&run.told),
         }
@@ -157,7 +157,7 @@ impl From<&runs::Point> for Point {
             value_nm: nm(Some(point.value.quantity())),
             value_mn: mn(Some(point.value.quantity())),
             value: point.value.digits().into(),
-            unit: point.value.unit().into(),
+            unit: point.value.unit(),
         }
     }
 }

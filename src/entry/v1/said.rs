@@ -1,61 +1,18 @@
-//! Entries about who measures and what is in the hand.
+//! Entries about what a person said whose form on disk is not that of the program.
 
-use super::names;
 use crate::entry::line::LineError;
-use crate::entry::{self, Entry, Seq};
+use crate::entry::{self, Entry, Means, Seq, Slot};
+use crate::spec::{AxisName, ToolClass};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-
-#[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct ZeroDue {
-    pub(super) station: String,
-    pub(super) instrument: String,
-    pub(super) series: u64,
-    pub(super) reason: String,
-}
-
-impl TryFrom<ZeroDue> for Entry {
-    type Error = LineError;
-
-    fn try_from(body: ZeroDue) -> Result<Self, LineError> {
-        Ok(entry::ZeroDue {
-            station: body.station,
-            series: Seq(body.series),
-            instrument: body.instrument,
-            reason: body.reason,
-        }
-        .into())
-    }
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct OperatorSaid {
-    pub(super) station: String,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub(super) series: Option<u64>,
-    pub(super) operator: String,
-}
-
-impl TryFrom<OperatorSaid> for Entry {
-    type Error = LineError;
-
-    fn try_from(body: OperatorSaid) -> Result<Self, LineError> {
-        Ok(entry::OperatorSaid {
-            station: body.station,
-            series: body.series.map(Seq),
-            operator: body.operator,
-        }
-        .into())
-    }
-}
 
 #[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct ToolSaid {
     station: String,
     #[serde(skip_serializing_if = "Option::is_none")]
-    series: Option<u64>,
+    series: Option<Seq>,
     tool: String,
-    class: names::ToolClass,
+    class: ToolClass,
     #[serde(skip_serializing_if = "Option::is_none")]
     nest: Option<String>,
     as_planned: bool,
@@ -65,9 +22,9 @@ impl From<&entry::ToolSaid> for ToolSaid {
     fn from(said: &entry::ToolSaid) -> Self {
         Self {
             station: said.station.clone(),
-            series: said.series.map(|seq| seq.0),
+            series: said.series,
             tool: said.tool.id.clone(),
-            class: said.tool.class.into(),
+            class: said.tool.class,
             nest: said.tool.nest.clone(),
             as_planned: said.as_planned,
         }
@@ -80,10 +37,10 @@ impl TryFrom<ToolSaid> for Entry {
     fn try_from(body: ToolSaid) -> Result<Self, LineError> {
         Ok(entry::ToolSaid {
             station: body.station,
-            series: body.series.map(Seq),
+            series: body.series,
             tool: entry::ToolInHand {
                 id: body.tool,
-                class: body.class.into(),
+                class: body.class,
                 nest: body.nest,
             },
             as_planned: body.as_planned,
@@ -92,60 +49,55 @@ impl TryFrom<ToolSaid> for Entry {
     }
 }
 
-/// The tool in the hand, in a state.
 #[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct Tool {
-    id: String,
-    class: names::ToolClass,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    nest: Option<String>,
+pub(super) struct Retracted {
+    station: String,
+    series: Seq,
+    reading: Seq,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    by: Option<Means>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    piece: Option<u32>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    axis: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    reason: Option<String>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    spent: bool,
 }
 
-impl From<&entry::ToolInHand> for Tool {
-    fn from(tool: &entry::ToolInHand) -> Self {
+impl From<&entry::Retracted> for Retracted {
+    fn from(retracted: &entry::Retracted) -> Self {
+        let slot = retracted.slot.as_ref();
         Self {
-            id: tool.id.clone(),
-            class: tool.class.into(),
-            nest: tool.nest.clone(),
+            station: retracted.station.clone(),
+            series: retracted.series,
+            reading: retracted.reading,
+            by: retracted.by,
+            piece: slot.map(|slot| slot.piece),
+            axis: slot.map(|slot| slot.axis.as_str().to_owned()),
+            reason: retracted.reason.clone(),
+            spent: retracted.spent,
         }
     }
 }
 
-impl From<Tool> for entry::ToolInHand {
-    fn from(body: Tool) -> Self {
-        Self {
-            id: body.id,
-            class: body.class.into(),
-            nest: body.nest,
-        }
-    }
-}
+impl TryFrom<Retracted> for Entry {
+    type Error = LineError;
 
-/// What was refused last, in a state.
-#[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct RefusedSaying {
-    said: String,
-    reason: String,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    remedy: Option<String>,
-}
-
-impl From<&entry::RefusedSaying> for RefusedSaying {
-    fn from(refused: &entry::RefusedSaying) -> Self {
-        Self {
-            said: refused.said.clone(),
-            reason: refused.reason.clone(),
-            remedy: refused.remedy.clone(),
-        }
-    }
-}
-
-impl From<RefusedSaying> for entry::RefusedSaying {
-    fn from(body: RefusedSaying) -> Self {
-        Self {
-            said: body.said,
+    fn try_from(body: Retracted) -> Result<Self, LineError> {
+        Ok(entry::Retracted {
+            station: body.station,
+            series: body.series,
+            reading: body.reading,
+            by: body.by,
+            slot: body.piece.zip(body.axis).map(|(piece, axis)| Slot {
+                piece,
+                axis: AxisName::new(axis),
+            }),
             reason: body.reason,
-            remedy: body.remedy,
+            spent: body.spent,
         }
+        .into())
     }
 }

@@ -1,20 +1,19 @@
 //! The state so far, as a `segment` entry holds it.
 
 use super::armed::Armed;
-use super::bodies::{Attached, Tally};
 use super::care;
 use super::journal::time;
 use super::names;
-use super::ports::Adapter;
 use super::reading::Reading;
 use super::runs::{Alert, Run};
-use super::said::{RefusedSaying, Tool};
 use super::values::{Number, measured, mn, nm, quantity};
 use crate::entry::line::LineError;
 use crate::entry::repeat;
 use crate::entry::runs::Runs;
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
-use crate::entry::{self, JournalId, Seq, resume, undo};
+use crate::entry::{
+    self, Adapter, Attached, JournalId, RefusedSaying, Seq, Tally, ToolInHand, resume, undo,
+};
 use crate::spec::AxisName;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -24,9 +23,9 @@ use std::sync::Arc;
 #[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct State {
     #[serde(skip_serializing_if = "Option::is_none")]
-    journal: Option<String>,
+    journal: Option<JournalId>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    last: Option<u64>,
+    last: Option<Seq>,
     stations: BTreeMap<String, Station>,
     instruments: BTreeMap<String, Instrument>,
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
@@ -43,11 +42,11 @@ struct Station {
     last_outcome: Option<LastOutcome>,
     /// What takes from the weight of the last outcome.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    last_reservations: Vec<names::Reservation>,
+    last_reservations: Vec<entry::Reservation>,
     #[serde(skip_serializing_if = "Option::is_none")]
     operator: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    tool: Option<Tool>,
+    tool: Option<ToolInHand>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     refused: Option<RefusedSaying>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -81,7 +80,7 @@ struct LastReading {
 #[derive(Serialize, Deserialize, JsonSchema)]
 struct LastOutcome {
     series: u64,
-    outcome: names::Outcome,
+    outcome: entry::Outcome,
     tally: Tally,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     at: Option<String>,
@@ -163,7 +162,7 @@ struct Zero {
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     time_due: bool,
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    takes_back: Option<u64>,
+    takes_back: Option<Seq>,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -188,8 +187,8 @@ impl From<&entry::State> for State {
         let instruments = state.instruments.iter();
         let tools = state.tools.iter();
         Self {
-            journal: state.journal.as_ref().map(|journal| journal.0.clone()),
-            last: state.last.map(|seq| seq.0),
+            journal: state.journal.clone(),
+            last: state.last,
             stations: stations
                 .map(|(name, station)| (name.clone(), station.into()))
                 .collect(),
@@ -208,8 +207,8 @@ impl TryFrom<State> for entry::State {
 
     fn try_from(body: State) -> Result<Self, LineError> {
         Ok(Self {
-            journal: body.journal.map(JournalId),
-            last: body.last.map(Seq),
+            journal: body.journal,
+            last: body.last,
             stations: each(body.stations, TryInto::try_into)?,
             instruments: each(body.instruments, TryInto::try_into)?,
             tools: each(body.tools, |tool| Ok(tool.into()))?,
@@ -232,19 +231,14 @@ impl From<&StationState> for Station {
                 .last_outcome
                 .map(|(series, outcome, tally)| LastOutcome {
                     series: series.0,
-                    outcome: outcome.into(),
-                    tally: tally.into(),
+                    outcome,
+                    tally,
                     at: station.closed_at.map(|at| at.to_string()),
                 }),
-            last_reservations: station
-                .last_reservations
-                .iter()
-                .copied()
-                .map(Into::into)
-                .collect(),
+            last_reservations: station.last_reservations.clone(),
             operator: station.operator.clone(),
-            tool: station.tool.as_ref().map(Tool::from),
-            refused: station.refused.as_ref().map(RefusedSaying::from),
+            tool: station.tool.clone(),
+            refused: station.refused.clone(),
             runs: station.runs.0.iter().map(Run::from).collect(),
             repeat: station.repeat.as_ref().map(Repeat::from),
             stopped: station.stopped.as_ref().map(|stopped| {
@@ -279,11 +273,11 @@ impl TryFrom<Station> for StationState {
             last_reading: last_reading.transpose()?,
             last_outcome: body
                 .last_outcome
-                .map(|last| (Seq(last.series), last.outcome.into(), last.tally.into())),
-            last_reservations: body.last_reservations.into_iter().map(Into::into).collect(),
+                .map(|last| (Seq(last.series), last.outcome, last.tally)),
+            last_reservations: body.last_reservations,
             operator: body.operator,
-            tool: body.tool.map(Into::into),
-            refused: body.refused.map(Into::into),
+            tool: body.tool,
+            refused: body.refused,
             runs: Runs(runs?),
             repeat: body.repeat.map(TryInto::try_into).transpose()?,
             stopped: stopped.transpose()?,
@@ -315,13 +309,13 @@ impl From<&InstrumentState> for Instrument {
     fn from(instrument: &InstrumentState) -> Self {
         Self {
             station: instrument.station.clone(),
-            attached: instrument.attached.as_ref().map(Attached::from),
+            attached: instrument.attached.clone(),
             detached_because: instrument.detached_because.clone(),
             zero_said: instrument.zero_said,
             opening_nm: nm(instrument.opening),
             opening_mn: mn(instrument.opening),
             verified: instrument.verified.map(Into::into),
-            adapter: instrument.adapter.as_ref().map(Adapter::from),
+            adapter: instrument.adapter.clone(),
             rivals: instrument.rivals.clone(),
         }
     }
@@ -333,12 +327,12 @@ impl TryFrom<Instrument> for InstrumentState {
     fn try_from(body: Instrument) -> Result<Self, LineError> {
         Ok(Self {
             station: body.station,
-            attached: body.attached.map(Into::into),
+            attached: body.attached,
             detached_because: body.detached_because,
             zero_said: body.zero_said,
             opening: quantity("opening", body.opening_nm, body.opening_mn)?,
             verified: body.verified.map(TryInto::try_into).transpose()?,
-            adapter: body.adapter.map(Into::into),
+            adapter: body.adapter,
             rivals: body.rivals,
         })
     }
@@ -352,7 +346,7 @@ impl From<&SeriesState> for Series {
             since: series.since.to_string(),
             spec: (&series.spec).into(),
             readings: series.readings.iter().map(Counted::from).collect(),
-            tally: series.tally.into(),
+            tally: series.tally,
             zeros: zeros
                 .map(|(name, zero)| (name.clone(), zero.into()))
                 .collect(),
@@ -374,7 +368,7 @@ impl TryFrom<Series> for SeriesState {
             since: time("since", &body.since)?,
             spec: body.spec.try_into()?,
             readings: readings?,
-            tally: body.tally.into(),
+            tally: body.tally,
             zeros: each(body.zeros, TryInto::try_into)?,
             alerts: body.alerts.into_iter().map(Into::into).collect(),
             crimped: body.crimped,
@@ -414,8 +408,8 @@ impl From<&CountedReading> for Counted {
             value_nm: nm(Some(reading.value.quantity())),
             value_mn: mn(Some(reading.value.quantity())),
             value: reading.value.digits().into(),
-            unit: reading.value.unit().into(),
-            verdict: reading.verdict.into(),
+            unit: reading.value.unit(),
+            verdict: reading.verdict,
         }
     }
 }
@@ -430,7 +424,7 @@ impl TryFrom<Counted> for CountedReading {
             piece: body.piece,
             axis: AxisName::new(body.axis),
             instrument: body.instrument,
-            verdict: body.verdict.into(),
+            verdict: body.verdict,
         })
     }
 }
@@ -447,7 +441,7 @@ impl From<&ZeroState> for Zero {
             off_by_mn: mn(zero.off_by),
             closed: zero.closed,
             time_due: zero.time_due,
-            takes_back: zero.takes_back.map(|seq| seq.0),
+            takes_back: zero.takes_back,
         }
     }
 }
@@ -465,7 +459,7 @@ impl TryFrom<Zero> for ZeroState {
             off_by: quantity("off_by", body.off_by_nm, body.off_by_mn)?,
             closed: body.closed,
             time_due: body.time_due,
-            takes_back: body.takes_back.map(Seq),
+            takes_back: body.takes_back,
         })
     }
 }

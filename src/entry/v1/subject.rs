@@ -86,7 +86,7 @@ impl From<&GaugeBlock> for Block {
             axis: block.axis().as_str().to_owned(),
             value_nm: nm(Some(block.size.quantity())),
             value: block.size.digits().into(),
-            unit: block.size.unit().into(),
+            unit: block.size.unit(),
             uncertainty_nm: nm(block.uncertainty),
         }
     }

@@ -127,7 +127,7 @@ pub(super) fn measured(
 ) -> Result<Measured, LineError> {
     let want = known("value", nm, mn)?;
     let digits = Decimal::try_from(value)?;
-    Measured::new(digits, unit.into())
+    Measured::new(digits, unit)
         .filter(|measured| measured.quantity() == want)
         .ok_or_else(|| fault(format!("value and unit do not say the same as value_nm or value_mn: got {digits}, want {want}")))
 }
@@ -184,7 +184,7 @@ impl TryFrom<LimitFields> for Limits {
             part("nominal", fields.nominal)?,
             part("lower", fields.lower)?,
             part("upper", fields.upper)?,
-            fields.unit.into(),
+            fields.unit,
         )
         .map_err(|error| fault(error.to_string()))
     }
@@ -192,7 +192,7 @@ impl TryFrom<LimitFields> for Limits {
 
 /// The sizing system, left out where it is the metric one.
 pub(super) fn sizing(wire: &WireSize) -> Option<names::Sizing> {
-    let sizing = names::Sizing::from(wire.sizing);
+    let sizing = wire.sizing;
     (sizing != names::Sizing::IsoMm2).then_some(sizing)
 }
 
@@ -207,7 +207,7 @@ pub(super) fn wire(
         area: Area::from_mm2(number)
             .ok_or_else(|| fault(format!("wire_mm2 is {number}, want more than 0")))?,
         gauge,
-        sizing: sizing.unwrap_or(names::Sizing::IsoMm2).into(),
+        sizing: sizing.unwrap_or(names::Sizing::IsoMm2),
     })
 }
 

@@ -31,7 +31,9 @@ fn read(state_dir: &Path) -> String {
     for line in lines_on_disk(state_dir) {
         let (stamped, prev) = decode(&line).unwrap();
         state.apply(&stamped);
+        let on_disk = line;
         let line = encode(&stamped, prev);
+        assert_eq!(line, on_disk, "entry {} written again", stamped.seq);
         writeln!(text, "{}", std::str::from_utf8(&line).unwrap()).unwrap();
         last = Some(stamped);
     }
