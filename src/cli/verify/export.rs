@@ -306,7 +306,7 @@ impl Checked {
             String::new()
         };
         let waits = if asked.settled_after.is_some() {
-            ", of which what was settled since the pull before"
+            ", as far as settled there and not given before"
         } else {
             ""
         };
