@@ -88,7 +88,9 @@ fn every_reading_that_a_tally_counts_is_listed() {
         let armed = entries.iter().filter(|one| one.entry.kind() == "armed");
         for id in armed.map(|stamped| stamped.seq) {
             let mut one = OneSeries::new(id);
-            entries.iter().for_each(|stamped| one.take(stamped));
+            for stamped in &entries {
+                one.take(stamped);
+            }
             let (Listed { series, state }, entries) = one.finish().unwrap();
             let closed = series.closed.as_ref();
             let tally = closed.map_or(state.tally, |closed| closed.completed.tally);

@@ -69,13 +69,14 @@ pub(super) fn print(
     let mut history = History::default();
     lines::each(&daemon, after, |line| {
         let settled = history.take(&lines::decoded(&daemon, line)?);
-        settled.iter().for_each(|listed| listing.take(listed));
+        if let Some(listed) = settled {
+            listing.take(&listed);
+        }
         Ok(ControlFlow::Continue(()))
     })?;
-    history
-        .finish()
-        .iter()
-        .for_each(|listed| listing.take(listed));
+    for listed in &history.finish() {
+        listing.take(listed);
+    }
     listing.missing()?;
     listing.print(out)
 }

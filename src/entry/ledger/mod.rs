@@ -46,7 +46,6 @@ impl<K> Ledger<K> {
         let Stamped { seq, at, entry } = stamped;
         let over = self.follow_stopped(stamped);
         let settled = match entry {
-            Entry::Journal(_) | Entry::Port(_) => None,
             Entry::Said(SaidEntry::OperatorSaid(said)) => {
                 let series = said.series.and_then(|series| self.series.get_mut(&series));
                 if let Some(series) = series {
@@ -62,7 +61,7 @@ impl<K> Ledger<K> {
                 }
                 None
             }
-            Entry::Said(_) | Entry::Frame(_) => None,
+            Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) | Entry::Frame(_) => None,
             Entry::Series(entry) => self.take_series(*seq, *at, entry),
         };
         self.settle(over.or(settled), *seq)

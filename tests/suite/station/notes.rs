@@ -63,7 +63,9 @@ fn a_note_within_ten_minutes_of_the_outcome_is_about_that_series() {
     desk.wait(Duration::from_secs(600));
     assert_eq!(note(&mut desk), id);
     let mut one = OneSeries::new(id.unwrap());
-    desk.entries.iter().for_each(|stamped| one.take(stamped));
+    for stamped in &desk.entries {
+        one.take(stamped);
+    }
     let (_, entries) = one.finish().unwrap();
     let about = entries.iter().rev().map(|it| it.entry.kind());
     let about: Vec<_> = about.take(3).collect();

@@ -1,6 +1,7 @@
 //! What becomes of readings: a table of sequences, and random ones against a model that looks at all entries anew.
 
 mod model;
+mod table;
 
 use super::{Disposition, Ledger, Series};
 use crate::entry::glance::{self, Glancer};
@@ -45,12 +46,12 @@ fn entries(steps: &[(u8, Step)]) -> Vec<Stamped> {
     let spec = some(&strategies::armed_spec());
     let slotted = strategies::reading().prop_filter("in a slot", |reading| reading.slot.is_some());
     let reading = some(&slotted.boxed());
-    let stamped = |(at, (station, step)): (usize, &(u8, Step))| Stamped {
-        seq: Seq(at as u64 + 1),
-        at: WallMicros(at as i64),
+    let stamped = |(seq, (station, step)): (u64, &(u8, Step))| Stamped {
+        seq: Seq(seq),
+        at: WallMicros(i64::try_from(seq).unwrap()),
         entry: entry(&format!("bench-{station}"), *step, &spec, &reading),
     };
-    steps.iter().enumerate().map(stamped).collect()
+    (1_u64..).zip(steps).map(stamped).collect()
 }
 
 fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entry {
@@ -168,137 +169,7 @@ fn taken(entries: &[Stamped]) -> Vec<String> {
 
 #[test]
 fn every_sequence_has_one_answer() {
-    use Step::{
-        Armed, By, Completed, Counted, Doubted, Loose, Refused, Restored, Resumed, Retracted,
-        Stopped, ZeroOff,
-    };
-    let table: &[(&[Step], &[&str])] = &[
-        (&[Armed, Counted(1)], &["1 open: #2 counted mara"]),
-        (
-            &[Armed, Counted(1), Doubted(1, 2), Completed(1)],
-            &["1 settled 4: #2 doubted 3 mara"],
-        ),
-        (
-            &[
-                Armed,
-                Counted(1),
-                Doubted(1, 2),
-                Retracted(1, 2),
-                Completed(1),
-            ],
-            &["1 settled 5: #2 doubted 3 mara"],
-        ),
-        (
-            &[
-                Armed,
-                Counted(1),
-                Retracted(1, 2),
-                Doubted(1, 2),
-                Completed(1),
-            ],
-            &["1 settled 5: #2 retracted 3 mara"],
-        ),
-        (
-            &[
-                Armed,
-                Counted(1),
-                Retracted(1, 2),
-                Restored(1, 2),
-                Completed(1),
-            ],
-            &["1 settled 5: #2 counted mara"],
-        ),
-        (
-            &[
-                Armed,
-                Counted(1),
-                Retracted(1, 2),
-                Restored(1, 2),
-                Doubted(1, 2),
-            ],
-            &["1 open: #2 doubted 5 mara"],
-        ),
-        (
-            &[
-                Armed,
-                Counted(1),
-                Retracted(1, 2),
-                Restored(1, 2),
-                Retracted(1, 2),
-            ],
-            &["1 open: #2 retracted 5 mara"],
-        ),
-        (
-            &[Armed, Counted(1), Doubted(1, 2), Restored(1, 2)],
-            &["1 open: #2 doubted 3 mara"],
-        ),
-        (
-            &[Armed, Refused(1), Doubted(1, 2), Retracted(1, 2), Loose],
-            &["1 open: #2 not_counted zero_due mara"],
-        ),
-        (
-            &[
-                Armed,
-                Counted(1),
-                By(1),
-                Counted(1),
-                Doubted(1, 2),
-                Doubted(1, 2),
-            ],
-            &["1 open: #2 doubted 5 mara #4 counted jon"],
-        ),
-        // nothing is said of a series once it is settled, nor of a reading of another one
-        (
-            &[Armed, Counted(1), Completed(1), Retracted(1, 2), Resumed(1)],
-            &["1 settled 3: #2 counted mara"],
-        ),
-        (
-            &[Armed, Counted(1), Stopped(1), Armed, Retracted(4, 2)],
-            &["1 stopped: #2 counted mara", "4 open:"],
-        ),
-        // stopped early, then resumed
-        (
-            &[
-                Armed,
-                Counted(1),
-                Stopped(1),
-                Armed,
-                Resumed(1),
-                Counted(1),
-                Retracted(1, 6),
-            ],
-            &["1 open: #2 counted mara #6 retracted 7 nobody", "4 open:"],
-        ),
-        (
-            &[Armed, Counted(1), Stopped(1), Armed, Counted(4), Resumed(1)],
-            &["1 settled 5: #2 counted mara", "4 open: #5 counted mara"],
-        ),
-        (
-            &[
-                Armed,
-                Stopped(1),
-                Armed,
-                Refused(3),
-                Loose,
-                Resumed(1),
-                Completed(1),
-            ],
-            &["1 settled 7:", "3 open: #4 not_counted zero_due mara"],
-        ),
-        (
-            &[Armed, Stopped(1), Armed, ZeroOff, Resumed(1)],
-            &["1 settled 4:", "3 open:"],
-        ),
-        (
-            &[Armed, Stopped(1), Armed, Completed(3), Armed],
-            &["3 settled 4:", "1 settled 5:", "5 open:"],
-        ),
-        (
-            &[Armed, Stopped(1), Armed, Stopped(3), Armed],
-            &["1 settled 4:", "3 stopped:", "5 open:"],
-        ),
-    ];
-    for (steps, want) in table {
+    for (steps, want) in table::SEQUENCES {
         let steps: Vec<(u8, Step)> = steps.iter().map(|step| (1, *step)).collect();
         assert_eq!(taken(&entries(&steps)), *want, "{steps:?}");
     }
@@ -382,7 +253,7 @@ fn sensible(steps: Vec<(u8, Step)>) -> Vec<(u8, Step)> {
         let step = match (step, *open) {
             (Step::Loose | Step::ZeroOff, _) => step,
             (Step::Armed, None) => {
-                *open = Some(sensible.len() as u64 + 1);
+                *open = Some(u64::try_from(sensible.len()).unwrap() + 1);
                 step
             }
             (Step::Resumed(series), None)

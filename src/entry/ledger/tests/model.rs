@@ -31,18 +31,21 @@ fn modelled_series(steps: &[(u8, Step)], id: u64) -> (u64, u64, String) {
         (None, false) => format!("{id} open:"),
     };
     for (seq, step) in &about {
-        let says = match step {
-            Step::Counted(series) if *series == id => says(&about, id, *seq),
-            Step::Refused(series) if *series == id => "not_counted zero_due".to_owned(),
-            _ => continue,
+        let says = if *step == Step::Counted(id) {
+            says(&about, id, *seq)
+        } else if *step == Step::Refused(id) {
+            "not_counted zero_due".to_owned()
+        } else {
+            continue;
         };
-        let before = about.iter().rev().filter(|(at, _)| at < seq);
-        let who = before.clone().find_map(|(_, step)| match step {
-            Step::By(series) if *series == id => Some("jon"),
-            Step::Resumed(series) if *series == id => Some("nobody"),
-            _ => None,
-        });
-        let _ = write!(text, " #{seq} {says} {}", who.unwrap_or("mara"));
+        let mut before = about.iter().rev().filter(|(at, _)| at < seq);
+        let said = before.find(|(_, step)| [Step::By(id), Step::Resumed(id)].contains(step));
+        let who = match said {
+            None => "mara",
+            Some((_, step)) if *step == Step::By(id) => "jon",
+            Some(_) => "nobody",
+        };
+        let _ = write!(text, " #{seq} {says} {who}");
     }
     (settled.unwrap_or(u64::MAX), id, text)
 }
