@@ -254,8 +254,8 @@ pub(super) fn attached() -> BoxedStrategy<Attached> {
     )
         .prop_map(
             |(instrument, station, port, line, (identity, socket, alike), read_by)| Attached {
-                instrument,
                 station,
+                instrument,
                 port,
                 line,
                 identity,
