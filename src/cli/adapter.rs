@@ -1,7 +1,6 @@
 //! `tallyjaw adapter`: exit 0 once it is durable, 2 if it is refused, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
-use crate::message::reply::Done;
 use std::io::Write;
 
 /// Say that the adapter that is on an instrument's port now is the one that is meant
@@ -25,17 +24,12 @@ impl Adapter {
             ("station", self.station.map(Into::into)),
             ("instrument", self.instrument.map(Into::into)),
         ]);
-        let answer = client::call(context, "adapter", &params)?;
-        if context.json {
-            writeln!(out, "{}", answer.get())?;
-        } else {
-            let done: Done = client::read(&answer)?;
-            writeln!(
-                out,
-                "the adapter that is there is meant, its readings count from here on; it is entry {}",
-                done.seq
-            )?;
-        }
-        Ok(Exit::Yes)
+        client::enter(
+            context,
+            out,
+            "adapter",
+            &params,
+            "the adapter that is there is meant, its readings count from here on",
+        )
     }
 }

@@ -1,14 +1,15 @@
 //! The command line's side of the sockets: it uses nothing else to reach a daemon.
 
-use super::{Context, Failure};
+use super::{Context, Exit, Failure};
 use crate::config::DaemonConfig;
 use crate::daemon::files;
+use crate::message::reply::Done;
 use crate::message::{ErrorObject, code};
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::value::RawValue;
 use serde_json::{Value, json};
-use std::io::{self, BufRead, BufReader, Write as _};
+use std::io::{self, BufRead, BufReader, Write};
 use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::time::Duration;
@@ -131,6 +132,24 @@ pub(super) fn read<T: DeserializeOwned>(answer: &RawValue) -> Result<T, Failure>
             .because(&error)
             .with_remedy("is the daemon of another version? restart it")
     })
+}
+
+/// Has the daemon enter something: its answer as JSON, or that it was done and by which entry.
+pub(super) fn enter(
+    context: &Context,
+    out: &mut dyn Write,
+    method: &str,
+    params: &Value,
+    done: &str,
+) -> Result<Exit, Failure> {
+    let answer = call(context, method, params)?;
+    if context.json {
+        writeln!(out, "{}", answer.get())?;
+    } else {
+        let Done { seq } = read(&answer)?;
+        writeln!(out, "{done}; it is entry {seq}")?;
+    }
+    Ok(Exit::Yes)
 }
 
 /// Parameters without those that were not given.

@@ -1,7 +1,6 @@
 //! `tallyjaw disarm`: exit 0 once the series is closed and durable, 2 if none is open, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
-use crate::message::reply::Done;
 use std::io::Write;
 
 /// Close the open series before it is full
@@ -15,13 +14,6 @@ pub(super) struct Disarm {
 impl Disarm {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let params = client::params([("station", self.station.map(Into::into))]);
-        let answer = client::call(context, "disarm", &params)?;
-        if context.json {
-            writeln!(out, "{}", answer.get())?;
-        } else {
-            let done: Done = client::read(&answer)?;
-            writeln!(out, "disarmed; it is entry {}", done.seq)?;
-        }
-        Ok(Exit::Yes)
+        client::enter(context, out, "disarm", &params, "disarmed")
     }
 }

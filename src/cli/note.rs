@@ -1,7 +1,6 @@
 //! `tallyjaw note`: exit 0 once it is durable, 2 if it is refused, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
-use crate::message::reply::Done;
 use std::io::Write;
 
 /// Keep a remark beside the readings
@@ -24,13 +23,6 @@ impl Note {
             ("station", self.station.map(Into::into)),
             ("text", Some(self.text.join(" ").into())),
         ]);
-        let answer = client::call(context, "note", &params)?;
-        if context.json {
-            writeln!(out, "{}", answer.get())?;
-        } else {
-            let done: Done = client::read(&answer)?;
-            writeln!(out, "noted; it is entry {}", done.seq)?;
-        }
-        Ok(Exit::Yes)
+        client::enter(context, out, "note", &params, "noted")
     }
 }

@@ -1,7 +1,6 @@
 //! `tallyjaw operator`: exit 0 once it is durable, 2 if it is refused, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
-use crate::message::reply::Done;
 use std::io::Write;
 
 /// Say who measures from here on, as the operator's card would
@@ -26,13 +25,6 @@ impl Operator {
             ("station", self.station.map(Into::into)),
             ("operator", Some(self.operator.into())),
         ]);
-        let answer = client::call(context, "operator", &params)?;
-        if context.json {
-            writeln!(out, "{}", answer.get())?;
-        } else {
-            let done: Done = client::read(&answer)?;
-            writeln!(out, "kept; it is entry {}", done.seq)?;
-        }
-        Ok(Exit::Yes)
+        client::enter(context, out, "operator", &params, "kept")
     }
 }

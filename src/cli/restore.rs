@@ -1,7 +1,6 @@
 //! `tallyjaw restore`: exit 0 once it is durable, 2 if there is nothing to restore, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
-use crate::message::reply::Done;
 use std::io::Write;
 
 /// Undo the last retraction: the reading counts again
@@ -18,13 +17,6 @@ pub(super) struct Restore {
 impl Restore {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let params = client::params([("station", self.station.map(Into::into))]);
-        let answer = client::call(context, "restore", &params)?;
-        if context.json {
-            writeln!(out, "{}", answer.get())?;
-        } else {
-            let done: Done = client::read(&answer)?;
-            writeln!(out, "restored; it is entry {}", done.seq)?;
-        }
-        Ok(Exit::Yes)
+        client::enter(context, out, "restore", &params, "restored")
     }
 }

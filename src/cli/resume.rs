@@ -1,7 +1,6 @@
 //! `tallyjaw resume`: exit 0 once it is durable, 2 if there is nothing to resume, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
-use crate::message::reply::Done;
 use std::io::Write;
 
 /// Open the series again that the last arming stopped early
@@ -18,13 +17,6 @@ pub(super) struct Resume {
 impl Resume {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let params = client::params([("station", self.station.map(Into::into))]);
-        let answer = client::call(context, "resume", &params)?;
-        if context.json {
-            writeln!(out, "{}", answer.get())?;
-        } else {
-            let done: Done = client::read(&answer)?;
-            writeln!(out, "resumed; it is entry {}", done.seq)?;
-        }
-        Ok(Exit::Yes)
+        client::enter(context, out, "resume", &params, "resumed")
     }
 }

@@ -1,7 +1,6 @@
 //! `tallyjaw retract`: exit 0 once it is durable, 2 if there is nothing to retract, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
-use crate::message::reply::Done;
 use std::io::Write;
 
 /// Retract the last reading: it was a slip, its slot is measured next
@@ -28,13 +27,6 @@ impl Retract {
             ("seq", self.seq.map(Into::into)),
             ("reason", self.reason.map(Into::into)),
         ]);
-        let answer = client::call(context, "retract", &params)?;
-        if context.json {
-            writeln!(out, "{}", answer.get())?;
-        } else {
-            let done: Done = client::read(&answer)?;
-            writeln!(out, "retracted; it is entry {}", done.seq)?;
-        }
-        Ok(Exit::Yes)
+        client::enter(context, out, "retract", &params, "retracted")
     }
 }

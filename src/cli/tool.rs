@@ -1,7 +1,6 @@
 //! `tallyjaw tool`: exit 0 once it is durable, 2 if it is not the right tool, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
-use crate::message::reply::Done;
 use std::io::Write;
 
 /// Say which crimp tool is in the hand, as the tool's card would
@@ -32,13 +31,6 @@ impl Tool {
             ("tool", Some(self.id.into())),
             ("nest", self.nest.map(Into::into)),
         ]);
-        let answer = client::call(context, "tool", &params)?;
-        if context.json {
-            writeln!(out, "{}", answer.get())?;
-        } else {
-            let done: Done = client::read(&answer)?;
-            writeln!(out, "taken up; it is entry {}", done.seq)?;
-        }
-        Ok(Exit::Yes)
+        client::enter(context, out, "tool", &params, "taken up")
     }
 }

@@ -1,7 +1,6 @@
 //! `tallyjaw zero`: exit 0 once it is durable, 2 if it is refused, 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
-use crate::message::reply::Done;
 use std::io::Write;
 
 /// Say that the next frame is a zero
@@ -23,17 +22,12 @@ impl Zero {
             ("station", self.station.map(Into::into)),
             ("instrument", self.instrument.map(Into::into)),
         ]);
-        let answer = client::call(context, "zero", &params)?;
-        if context.json {
-            writeln!(out, "{}", answer.get())?;
-        } else {
-            let done: Done = client::read(&answer)?;
-            writeln!(
-                out,
-                "the next frame is taken as a zero: close the jaws and press; it is entry {}",
-                done.seq
-            )?;
-        }
-        Ok(Exit::Yes)
+        client::enter(
+            context,
+            out,
+            "zero",
+            &params,
+            "the next frame is taken as a zero: close the jaws and press",
+        )
     }
 }

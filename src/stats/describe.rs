@@ -4,6 +4,7 @@
 //! once or twice at its end.
 
 use super::distribution::{ChiSquared, StudentT};
+use super::figures::row;
 use super::sample::{base_in, float};
 use super::{CONFIDENCE, Figure, Kind, Summary, Undefined, rounding};
 
@@ -65,20 +66,6 @@ pub const FIGURES: &[Figure<Summary>] = &[
     row("max", "maximum", Kind::Reading, max),
     row("lag1", "lag-1 autocorrelation", Kind::Ratio, lag1),
 ];
-
-const fn row(
-    name: &'static str,
-    words: &'static str,
-    kind: Kind,
-    of: fn(&Summary) -> Result<f64, Undefined>,
-) -> Figure<Summary> {
-    Figure {
-        name,
-        words,
-        kind,
-        of,
-    }
-}
 
 /// Arithmetic mean, in the unit of the readings.
 ///

@@ -37,6 +37,21 @@ pub struct Figure<S: ?Sized + 'static> {
     pub of: fn(&S) -> Result<f64, Undefined>,
 }
 
+/// A row of a table of figures.
+pub(super) const fn row<S>(
+    name: &'static str,
+    words: &'static str,
+    kind: Kind,
+    of: fn(&S) -> Result<f64, Undefined>,
+) -> Figure<S> {
+    Figure {
+        name,
+        words,
+        kind,
+        of,
+    }
+}
+
 /// A figure without its function: what a list of figures shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Row {

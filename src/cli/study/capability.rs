@@ -43,12 +43,7 @@ impl Capability {
         let of = of.asking(self.asked);
         let all = of.summary();
         let histogram = Histogram::new(all, &limits);
-        show::picture(self.svg.as_deref(), || {
-            histogram
-                .as_ref()
-                .map(|histogram| histogram.svg(&readings.heading()))
-                .unwrap_or_default()
-        })?;
+        show::histogram_file(self.svg.as_deref(), histogram.as_ref(), &readings)?;
         let figures = show::all(FIGURES, &of);
         let warnings = rounding::warnings(all, &limits);
         let claim = of.claim();
@@ -74,9 +69,7 @@ impl Capability {
             return Ok(exit);
         }
         show::heading(out, &readings)?;
-        for line in histogram.iter().flat_map(Histogram::text) {
-            writeln!(out, "  {line}")?;
-        }
+        show::histogram(out, histogram.as_ref())?;
         writeln!(out, "\n{}\n", claim.sentence)?;
         show::grounds(out, &claim)?;
         show::table(out, &figures, Digits::of(all))?;

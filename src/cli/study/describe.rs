@@ -32,12 +32,7 @@ impl Describe {
             .map_err(|reason| Failure::usage(reason.to_string()))?;
         let (all, limits) = (&all, readings.limits_if_any());
         let histogram = Histogram::new(all, &limits);
-        show::picture(self.svg.as_deref(), || {
-            histogram
-                .as_ref()
-                .map(|histogram| histogram.svg(&readings.heading()))
-                .unwrap_or_default()
-        })?;
+        show::histogram_file(self.svg.as_deref(), histogram.as_ref(), &readings)?;
         let figures = show::all(describe::FIGURES, all);
         let far = ends.places(&outlier::found(all).unwrap_or_default());
         let normal = normality::normality_p(all);
@@ -69,9 +64,7 @@ impl Describe {
             return Ok(Exit::Yes);
         }
         show::heading(out, &readings)?;
-        for line in histogram.iter().flat_map(Histogram::text) {
-            writeln!(out, "  {line}")?;
-        }
+        show::histogram(out, histogram.as_ref())?;
         writeln!(out)?;
         show::table(out, &figures, Digits::of(all))?;
         writeln!(out)?;

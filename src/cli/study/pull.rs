@@ -39,12 +39,7 @@ impl Pull {
         };
         let of = Capability::of_singles(&sample, limits).asking(self.asked);
         let histogram = Histogram::new(all, &limits);
-        show::picture(self.svg.as_deref(), || {
-            histogram
-                .as_ref()
-                .map(|histogram| histogram.svg(&readings.heading()))
-                .unwrap_or_default()
-        })?;
+        show::histogram_file(self.svg.as_deref(), histogram.as_ref(), &readings)?;
         let figures = show::all(PULL_FIGURES, &of);
         let claim = of.claim();
         let kept = lowest >= minimum;
@@ -75,9 +70,7 @@ impl Pull {
             return Ok(exit);
         }
         show::heading(out, &readings)?;
-        for line in histogram.iter().flat_map(Histogram::text) {
-            writeln!(out, "  {line}")?;
-        }
+        show::histogram(out, histogram.as_ref())?;
         writeln!(out, "\n{sentence}\n{}\n", claim.sentence)?;
         show::grounds(out, &claim)?;
         show::table(out, &figures, Digits::of(all))?;

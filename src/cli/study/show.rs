@@ -3,6 +3,7 @@
 use super::readings::Readings;
 use crate::cli::{Context, Failure};
 use crate::stats::capability::Claim;
+use crate::stats::picture::Histogram;
 use crate::stats::rounding::Warning;
 use crate::stats::told;
 use crate::stats::{Kind, figures};
@@ -142,4 +143,22 @@ pub(super) fn picture(path: Option<&Path>, svg: impl FnOnce() -> String) -> Resu
     std::fs::write(path, svg()).map_err(|error| {
         Failure::io(format!("{} cannot be written", path.display())).because(&error)
     })
+}
+
+/// The histogram as a picture, if one was asked for; an empty file where there is none to draw.
+pub(super) fn histogram_file(
+    path: Option<&Path>,
+    histogram: Option<&Histogram>,
+    readings: &Readings,
+) -> Result<(), Failure> {
+    let svg = |histogram: &Histogram| histogram.svg(&readings.heading());
+    picture(path, || histogram.map(svg).unwrap_or_default())
+}
+
+/// The histogram in characters.
+pub(super) fn histogram(out: &mut dyn Write, histogram: Option<&Histogram>) -> Result<(), Failure> {
+    for line in histogram.into_iter().flat_map(Histogram::text) {
+        writeln!(out, "  {line}")?;
+    }
+    Ok(())
 }

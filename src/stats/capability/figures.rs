@@ -3,22 +3,9 @@
 use super::Capability;
 use crate::stats::describe::{lag1, max, mean, min, sd};
 use crate::stats::distribution::{above, below};
+use crate::stats::figures::row;
 use crate::stats::sample::float;
 use crate::stats::{Figure, Kind, Undefined, normality, rounding};
-
-const fn row(
-    name: &'static str,
-    words: &'static str,
-    kind: Kind,
-    of: fn(&Capability) -> Result<f64, Undefined>,
-) -> Figure<Capability> {
-    Figure {
-        name,
-        words,
-        kind,
-        of,
-    }
-}
 
 /// The figures of `study capability`; bounds are two-sided at 95 %.
 ///

@@ -1,6 +1,7 @@
 //! One-way analysis of variance: do the means of several groups differ?
 
 use crate::stats::distribution::FisherF;
+use crate::stats::figures::row;
 use crate::stats::sample::{base_in, float, float_of};
 use crate::stats::{Figure, Kind, Sample, Undefined};
 
@@ -83,20 +84,6 @@ impl Anova {
     /// The standard deviation within groups.
     pub fn residual_sd(&self) -> f64 {
         (self.within / self.within_freedom).sqrt()
-    }
-}
-
-const fn row(
-    name: &'static str,
-    words: &'static str,
-    kind: Kind,
-    of: fn(&Anova) -> Result<f64, Undefined>,
-) -> Figure<Anova> {
-    Figure {
-        name,
-        words,
-        kind,
-        of,
     }
 }
 

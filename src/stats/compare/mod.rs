@@ -13,7 +13,7 @@ pub use spread::{bartlett, brown_forsythe, variance_ratio, variance_ratio_bounds
 pub use welch::{Difference, pooled, welch};
 
 use super::describe::{mean, sd};
-use super::figures::decimals;
+use super::figures::{decimals, row};
 use super::order::order;
 use super::sample::float;
 use super::told::fixed;
@@ -255,20 +255,6 @@ impl Comparison {
 fn percent(share: f64) -> String {
     let digits = fixed(100.0 * share, 4);
     format!("{} %", digits.trim_end_matches('0').trim_end_matches('.'))
-}
-
-const fn row(
-    name: &'static str,
-    words: &'static str,
-    kind: Kind,
-    of: fn(&Comparison) -> Result<f64, Undefined>,
-) -> Figure<Comparison> {
-    Figure {
-        name,
-        words,
-        kind,
-        of,
-    }
 }
 
 /// The figures of `study compare` for two groups. Differences are second minus first; bounds are at the

@@ -10,6 +10,7 @@ mod trend;
 pub use mann_kendall::{MannKendall, mann_kendall};
 pub use trend::{Forecast, Trend};
 
+use super::figures::row;
 use super::sample::float;
 use super::told::{chance, fixed, powers};
 use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined, proportion};
@@ -187,20 +188,6 @@ impl Drift {
     /// The readings.
     pub fn sample(&self) -> &Sample {
         &self.sample
-    }
-}
-
-const fn row(
-    name: &'static str,
-    words: &'static str,
-    kind: Kind,
-    of: fn(&Drift) -> Result<f64, Undefined>,
-) -> Figure<Drift> {
-    Figure {
-        name,
-        words,
-        kind,
-        of,
     }
 }
 

@@ -3,6 +3,7 @@
 use crate::quantity::Quantity;
 use crate::stats::describe::{mean, sd};
 use crate::stats::distribution::StudentT;
+use crate::stats::figures::row;
 use crate::stats::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined};
 
 /// The share of the tolerance that six standard deviations of the measuring may take (common practice,
@@ -63,20 +64,6 @@ impl Master {
         let all = self.sample.summary();
         let t = self.bias()? * all.n().sqrt() / self.spread()?;
         Ok(StudentT::new(all.n() - 1.0)?.two_sided(t))
-    }
-}
-
-const fn row(
-    name: &'static str,
-    words: &'static str,
-    kind: Kind,
-    of: fn(&Master) -> Result<f64, Undefined>,
-) -> Figure<Master> {
-    Figure {
-        name,
-        words,
-        kind,
-        of,
     }
 }
 

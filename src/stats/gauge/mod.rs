@@ -16,6 +16,7 @@ pub use bounds::{Term, difference_bounds, sum_bounds};
 pub use plan::{Plan, Trial};
 pub use range_method::by_range;
 
+use super::figures::row;
 use super::rounding::Warning;
 use super::told::fixed;
 use super::{Figure, Kind, Limits, Undefined};
@@ -222,20 +223,6 @@ impl Study {
         format!(
             "measuring takes {share} % {of}, 95 % confidence interval {low} to {high} %: {verdict}; {worse}"
         )
-    }
-}
-
-const fn row(
-    name: &'static str,
-    words: &'static str,
-    kind: Kind,
-    of: fn(&Study) -> Result<f64, Undefined>,
-) -> Figure<Study> {
-    Figure {
-        name,
-        words,
-        kind,
-        of,
     }
 }
 
