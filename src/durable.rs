@@ -25,6 +25,27 @@ pub enum Access {
     Kept,
 }
 
+/// What could not be done with a file or folder.
+#[derive(Debug, thiserror::Error)]
+#[error("cannot {action} {}: {cause}", path.display())]
+pub struct Failed {
+    /// What was tried: `open`, `read`, …
+    pub action: &'static str,
+    /// On what.
+    pub path: PathBuf,
+    /// What the system says.
+    pub cause: io::Error,
+}
+
+/// Says of what the system says what was tried and on what.
+pub fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> Failed + 'a {
+    move |cause| Failed {
+        action,
+        path: path.to_owned(),
+        cause,
+    }
+}
+
 /// A whole file in one go: `bytes` under the name `path`; see [`WholeFile::create`].
 pub fn put(path: &Path, bytes: &[u8], replaces: bool, access: Access) -> io::Result<()> {
     let mut file = WholeFile::create(path, replaces, access)?;

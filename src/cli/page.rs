@@ -61,11 +61,11 @@ fn reachable(address: SocketAddr) -> SocketAddr {
 fn unreadable(error: &TokenError) -> Failure {
     let message = error.to_string();
     let failure = match error {
-        TokenError::Io { cause, .. } if cause.kind() == ErrorKind::PermissionDenied => {
+        TokenError::Io(failed) if failed.cause.kind() == ErrorKind::PermissionDenied => {
             Failure::usage(message)
         }
         TokenError::Open { .. } => Failure::usage(message),
-        TokenError::Io { .. } | TokenError::NoToken { .. } => Failure::io(message),
+        TokenError::Io(_) | TokenError::NoToken { .. } => Failure::io(message),
     };
     failure.with_remedy(error.remedy())
 }

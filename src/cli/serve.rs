@@ -118,7 +118,7 @@ fn failure(error: DaemonError) -> Failure {
         DaemonError::Page(error) if error.is_wrong_configuration() => Failure::usage(message),
         DaemonError::Socket(error) if error.is_wrong_configuration() => Failure::usage(message),
         DaemonError::Journal(
-            JournalError::Io { .. }
+            JournalError::Io(_)
             | JournalError::WrongKind { .. }
             | JournalError::Damaged(_)
             | JournalError::RolledBack(_)

@@ -5,6 +5,7 @@
 //! - The folder itself is no symbolic link: who may change the link could move the sockets.
 
 use crate::config::DaemonConfig;
+use crate::durable::{Failed, failed};
 use rustix::fs::{FlockOperation, Gid, Mode, OFlags};
 use rustix::io::Errno;
 use std::fs::{self, DirBuilder, Permissions};
@@ -21,15 +22,8 @@ const LONGEST_PATH: usize = 107;
 #[derive(Debug, thiserror::Error)]
 pub enum SocketError {
     /// A file or folder could not be made or changed.
-    #[error("cannot {action} {}: {cause}", path.display())]
-    Io {
-        /// What was tried.
-        action: &'static str,
-        /// On what.
-        path: PathBuf,
-        /// Why not.
-        cause: io::Error,
-    },
+    #[error(transparent)]
+    Io(#[from] Failed),
     /// Another daemon has its sockets here.
     #[error("{} is in use by another daemon{}", path.display(), pid.map_or_else(String::new, |pid| format!(" (process {pid})")))]
     InUse {
@@ -76,14 +70,14 @@ impl SocketError {
             | Self::NoFolder { .. }
             | Self::PathTooLong { .. }
             | Self::UnknownGroup { .. } => true,
-            Self::Io { .. } | Self::NoSocket { .. } => false,
+            Self::Io(_) | Self::NoSocket { .. } => false,
         }
     }
 
     /// What a person can do; printed on a line of its own, never part of the message.
     pub fn remedy(&self) -> &'static str {
         match self {
-            Self::Io { .. } => "give `runtime_dir` a folder that this user may write to",
+            Self::Io(_) => "give `runtime_dir` a folder that this user may write to",
             Self::InUse { .. } => {
                 "stop the other daemon, or give this one a `runtime_dir` and `state_dir` of its own"
             }
@@ -119,7 +113,7 @@ impl RuntimeDir {
                 let pid = listener_at(&path.join("control.sock"));
                 return Err(SocketError::InUse { path, pid });
             }
-            Err(errno) => return Err(failed("lock", &path)(errno.into())),
+            Err(errno) => return Err(failed("lock", &path)(errno.into()).into()),
         }
         Ok(Self {
             path,
@@ -165,7 +159,7 @@ impl RuntimeDir {
         match fs::remove_file(&new) {
             Ok(()) => {}
             Err(error) if error.kind() == io::ErrorKind::NotFound => {}
-            Err(error) => return Err(failed("remove", &new)(error)),
+            Err(error) => return Err(failed("remove", &new)(error).into()),
         }
         let listener =
             std::os::unix::net::UnixListener::bind(&new).map_err(failed("bind", &new))?;
@@ -176,17 +170,17 @@ impl RuntimeDir {
         fs::set_permissions(&new, Permissions::from_mode(mode))
             .map_err(failed("set the mode of", &new))?;
         fs::rename(&new, path).map_err(failed("put in place", path))?;
-        listener
+        let listening = listener
             .set_nonblocking(true)
-            .and_then(|()| UnixListener::from_std(listener))
-            .map_err(failed("listen at", path))
+            .and_then(|()| UnixListener::from_std(listener));
+        Ok(listening.map_err(failed("listen at", path))?)
     }
 
     /// What stands there may be replaced: nothing, or a socket that nobody listens at.
     fn check_place(&self, path: &Path) -> Result<(), SocketError> {
         match fs::symlink_metadata(path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
-            Err(error) => Err(failed("look at", path)(error)),
+            Err(error) => Err(failed("look at", path)(error).into()),
             Ok(found) if !found.file_type().is_socket() => Err(SocketError::NoSocket {
                 path: path.to_owned(),
             }),
@@ -207,14 +201,6 @@ impl RuntimeDir {
                 tracing::warn!(path = %path.display(), %error, "a socket was not removed");
             }
         }
-    }
-}
-
-fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SocketError + 'a {
-    move |cause| SocketError::Io {
-        action,
-        path: path.to_owned(),
-        cause,
     }
 }
 
@@ -256,7 +242,7 @@ fn open_folder(path: &Path) -> Result<OwnedFd, SocketError> {
                 },
             })
         }
-        Err(errno) => Err(failed("open", path)(errno.into())),
+        Err(errno) => Err(failed("open", path)(errno.into()).into()),
     }
 }
 

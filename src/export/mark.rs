@@ -3,7 +3,7 @@
 //! A mark moves after what it speaks of is complete and durable elsewhere. A kill between the two gives the
 //! same again: each reading at least once, and `journal` with `seq` tells a double.
 
-use crate::durable::{Access, make_folder, put};
+use crate::durable::{Access, Failed, failed, make_folder, put};
 use crate::entry::Seq;
 use rustix::fs::{FlockOperation, OFlags};
 use serde_json::{Value, json};
@@ -107,15 +107,8 @@ pub enum MarkError {
         name: String,
     },
     /// It cannot be read or written.
-    #[error("cannot {action} {}: {cause}", path.display())]
-    Io {
-        /// What was tried.
-        action: &'static str,
-        /// On what.
-        path: PathBuf,
-        /// Why not.
-        cause: io::Error,
-    },
+    #[error(transparent)]
+    Io(#[from] Failed),
 }
 
 /// The place of one mark, held so that nobody else moves it.
@@ -179,14 +172,6 @@ impl Marks {
     pub fn write(&self, mark: &Mark) -> Result<(), MarkError> {
         let text = format!("{}\n", mark.to_json());
         let written = put(&self.path, text.as_bytes(), true, Access::Usual);
-        written.map_err(failed("write", &self.path))
-    }
-}
-
-fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> MarkError + 'a {
-    move |cause| MarkError::Io {
-        action,
-        path: path.to_owned(),
-        cause,
+        Ok(written.map_err(failed("write", &self.path))?)
     }
 }

@@ -4,7 +4,7 @@
 //!   what is written ends up where it was looked at.
 
 use super::{JournalError, Storage};
-use crate::durable::make_folder;
+use crate::durable::{failed, make_folder};
 use rustix::fs::{AtFlags, Mode, OFlags};
 use std::fmt;
 use std::fs::File;
@@ -255,11 +255,7 @@ impl Storage for Dir {
 }
 
 pub(super) fn io_error(action: &'static str, path: &Path, cause: io::Error) -> JournalError {
-    JournalError::Io {
-        action,
-        path: path.to_owned(),
-        cause,
-    }
+    failed(action, path)(cause).into()
 }
 
 fn kind_of(path: &Path) -> &'static str {

@@ -1,6 +1,7 @@
 //! What can go wrong with a journal, and what to do about it.
 
 use super::{JOURNAL_FOLDER, RolledBack};
+use crate::durable::Failed;
 use crate::entry::Seq;
 use crate::entry::line::LineError;
 use std::io;
@@ -10,15 +11,8 @@ use std::path::PathBuf;
 #[derive(Debug, thiserror::Error)]
 pub enum JournalError {
     /// A file or folder could not be used.
-    #[error("cannot {action} {path}: {cause}", path = path.display())]
-    Io {
-        /// What was tried: `open`, `read`, …
-        action: &'static str,
-        /// On what.
-        path: PathBuf,
-        /// What the system says.
-        cause: io::Error,
-    },
+    #[error(transparent)]
+    Io(#[from] Failed),
     /// Another daemon has this `state_dir`.
     #[error("{path} is held by another process{by}", path = path.display(), by = pid.map_or(String::new(), |pid| format!(", pid {pid}")))]
     Locked {
@@ -145,12 +139,12 @@ impl JournalError {
     /// What a person can do; printed on a line of its own, never part of the message.
     pub fn remedy(&self) -> Option<String> {
         match self {
-            Self::Io { path, cause, .. } if cause.kind() == io::ErrorKind::NotFound => {
+            Self::Io(Failed { path, cause, .. }) if cause.kind() == io::ErrorKind::NotFound => {
                 path.ends_with(JOURNAL_FOLDER).then(|| {
                     "if nothing was ever recorded there: `tallyjaw serve` begins a journal; else name the right state_dir".to_owned()
                 })
             }
-            Self::Io { cause, .. } => what_to_do_about(cause.kind()).map(str::to_owned),
+            Self::Io(Failed { cause, .. }) => what_to_do_about(cause.kind()).map(str::to_owned),
             Self::OutOfOrder { .. } => None,
             Self::Locked { .. } => {
                 Some("stop the other daemon, or give this one a state_dir of its own".to_owned())

@@ -220,7 +220,7 @@ impl Place {
         let number = self.number.following();
         let file = match dir.read(number) {
             Ok(file) => file,
-            Err(JournalError::Io { cause, .. }) if cause.kind() == io::ErrorKind::NotFound => {
+            Err(JournalError::Io(failed)) if failed.cause.kind() == io::ErrorKind::NotFound => {
                 return Ok(None);
             }
             Err(error) => return Err(error),

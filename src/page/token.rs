@@ -3,7 +3,7 @@
 //! It stays the same over restarts, so that a page that is open goes on; to have a new one, take the file
 //! away and start again.
 
-use crate::durable::{Access, put};
+use crate::durable::{Access, Failed, failed, put};
 use rustix::fs::{Mode, OFlags};
 use sha2::{Digest, Sha256};
 use std::fmt::Write as _;
@@ -21,15 +21,8 @@ const BYTES: usize = 32;
 #[derive(Debug, thiserror::Error)]
 pub enum TokenError {
     /// The file cannot be read or made.
-    #[error("cannot {action} {}: {cause}", path.display())]
-    Io {
-        /// What was tried.
-        action: &'static str,
-        /// On what.
-        path: PathBuf,
-        /// Why not.
-        cause: io::Error,
-    },
+    #[error(transparent)]
+    Io(#[from] Failed),
     /// Others may have read it, or have put it there.
     #[error("{} has mode {mode:04o} and owner {uid}, want 0600 and this user", path.display())]
     Open {
@@ -52,7 +45,7 @@ impl TokenError {
     /// What a person can do; printed on a line of its own, never part of the message.
     pub fn remedy(&self) -> String {
         match self {
-            Self::Io { .. } => {
+            Self::Io(_) => {
                 "use it as the user that runs the daemon; the file is made when the daemon starts"
                     .to_owned()
             }
@@ -83,7 +76,7 @@ impl Token {
         let path = state_dir.join(TOKEN_FILE);
         match fs::symlink_metadata(&path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => make(&path)?,
-            Err(cause) => return Err(failed("look at", &path)(cause)),
+            Err(cause) => return Err(failed("look at", &path)(cause).into()),
             Ok(_) => {}
         }
         Self::read(state_dir)
@@ -137,7 +130,7 @@ fn make(path: &Path) -> Result<(), TokenError> {
         text
     });
     text.push('\n');
-    put(path, text.as_bytes(), true, Access::Private).map_err(failed("write", path))
+    Ok(put(path, text.as_bytes(), true, Access::Private).map_err(failed("write", path))?)
 }
 
 /// From the kernel's generator, which may give less at a time than is asked for.
@@ -148,14 +141,6 @@ fn fill(bytes: &mut [u8]) -> io::Result<()> {
         rest = rest.get_mut(got..).unwrap_or_default();
     }
     Ok(())
-}
-
-fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> TokenError + 'a {
-    move |cause| TokenError::Io {
-        action,
-        path: path.to_owned(),
-        cause,
-    }
 }
 
 #[cfg(test)]
@@ -201,9 +186,6 @@ mod tests {
         ));
         fs::remove_file(&path).unwrap();
         std::os::unix::fs::symlink(dir.path().join("elsewhere"), &path).unwrap();
-        assert!(matches!(
-            Token::open(dir.path()),
-            Err(TokenError::Io { .. })
-        ));
+        assert!(matches!(Token::open(dir.path()), Err(TokenError::Io(_))));
     }
 }

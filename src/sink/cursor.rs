@@ -3,8 +3,8 @@
 //! In: the last entry that is durable elsewhere. Out: a file that says so, whole or as it was before. It may lag
 //! behind, never lead: after a kill a sink gives some entries again, and none is missing.
 
-use super::{SinkError, cursors, failed};
-use crate::durable::{Access, put};
+use super::{SinkError, cursors};
+use crate::durable::{Access, failed, put};
 use crate::entry::Seq;
 use rustix::fs::OFlags;
 use std::fs::OpenOptions;
@@ -96,7 +96,7 @@ impl SinkCursor {
             parts.and_then(|(journal, after)| Some((journal.to_owned(), Seq(after.parse().ok()?))));
         let no_cursor =
             || io::Error::other(format!("got {text:?}, want a line with journal and seq"));
-        stored.ok_or_else(no_cursor).map(Some).map_err(failed)
+        Ok(Some(stored.ok_or_else(no_cursor).map_err(failed)?))
     }
 
     /// Moves on to `after`, durably.

@@ -7,9 +7,9 @@
 //! - It is made from the journal and can be made again: stop the daemon, remove `state_dir/sinks/NAME.json`.
 //! - A day of which segments were moved out of the journal keeps the file that it has.
 
-use super::{Place, Sink, SinkError, SinkKind, cursors, failed};
+use super::{Place, Sink, SinkError, SinkKind, cursors};
 use crate::config::DataSetConfig;
-use crate::durable::{Access, WholeFile, make_folder, put};
+use crate::durable::{Access, WholeFile, failed, make_folder, put};
 use crate::entry::ledger::Ledger;
 use crate::entry::line::Digest;
 use crate::entry::{JournalId, Seq, Stamped};
@@ -61,9 +61,7 @@ struct DataSet {
 impl DataSet {
     fn open(place: &Place) -> Result<Self, SinkError> {
         let Some(DataSetConfig { folder, every }) = &place.data_set else {
-            return Err(failed("open", &place.state_dir)(
-                ErrorKind::InvalidInput.into(),
-            ));
+            return Err(failed("open", &place.state_dir)(ErrorKind::InvalidInput.into()).into());
         };
         let cursor = cursors(&place.state_dir)?.join(format!("{}.json", place.name));
         let text = match std::fs::read(&cursor) {
@@ -199,7 +197,7 @@ impl DataSet {
         match files.get_mut(&part) {
             Some((table, rows)) => {
                 *rows += 1;
-                table.row(row).map_err(failed("write", &self.path(&part)))
+                Ok(table.row(row).map_err(failed("write", &self.path(&part)))?)
             }
             None => Ok(()),
         }
@@ -258,7 +256,7 @@ impl DataSet {
             ];
             Ok((ParquetTable::new(file, &about, &["station"])?, 0))
         };
-        made().map_err(failed("write", &path))
+        Ok(made().map_err(failed("write", &path))?)
     }
 
     fn move_cursor(&mut self) -> Result<(), SinkError> {

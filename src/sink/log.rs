@@ -7,7 +7,8 @@
 //! - It can be rotated while the daemon runs: the log that was moved away, removed or cut to nothing is begun anew
 //!   with the next entry, of which a reload (SIGHUP) makes two, and goes on where the old one ends.
 
-use super::{Place, Sink, SinkError, SinkKind, failed};
+use super::{Place, Sink, SinkError, SinkKind};
+use crate::durable::failed;
 use crate::entry::{
     Entry, FrameEntry, JournalEntry, PortEntry, SaidEntry, Seq, SeriesEntry, Stamped, words,
 };
@@ -95,9 +96,8 @@ impl Log {
         }
         self.file = open_file(&self.path)?;
         let from = format!("{}{CONTINUED}{}\n", header(&self.journal), self.after);
-        self.file
-            .write_all(from.as_bytes())
-            .map_err(failed("write", &self.path))
+        let written = self.file.write_all(from.as_bytes());
+        Ok(written.map_err(failed("write", &self.path))?)
     }
 }
 
@@ -153,7 +153,7 @@ fn open_file(path: &Path) -> Result<File, SinkError> {
         Ok(file) if !file.metadata().is_ok_and(|found| found.is_file()) => Err(wrong_kind()),
         opened => opened,
     };
-    file.map_err(failed("open", path))
+    Ok(file.map_err(failed("open", path))?)
 }
 
 /// A log of another journal is kept under the next free name.
@@ -163,7 +163,7 @@ fn move_away(path: &Path) -> Result<(), SinkError> {
         .find(|kept| !kept.exists());
     let kept = free.unwrap_or_else(|| path.with_extension("log.old"));
     tracing::warn!(kept = %kept.display(), "the verdict log of another journal was moved away");
-    std::fs::rename(path, &kept).map_err(failed("move away", path))
+    Ok(std::fs::rename(path, &kept).map_err(failed("move away", path))?)
 }
 
 /// How a log ends.

@@ -12,12 +12,11 @@ pub mod log;
 pub mod mqtt;
 
 use crate::config::DataSetConfig;
-use crate::durable::make_folder;
+use crate::durable::{Failed, failed, make_folder};
 use crate::entry::{JournalId, Seq, Stamped};
 use crate::journal::{Follow, JournalError, Line, Witness, blocking};
 use crate::quantity::WallMicros;
 use attempts::{Attempts, Tell};
-use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tokio::sync::watch;
@@ -83,15 +82,8 @@ pub trait Sink: Send {
 #[derive(Debug, thiserror::Error)]
 pub enum SinkError {
     /// Its output cannot be written or read back.
-    #[error("cannot {action} {}: {cause}", path.display())]
-    Io {
-        /// What was tried.
-        action: &'static str,
-        /// On what.
-        path: PathBuf,
-        /// Why not.
-        cause: io::Error,
-    },
+    #[error(transparent)]
+    Io(#[from] Failed),
     /// The journal cannot be read.
     #[error(transparent)]
     Journal(#[from] JournalError),
@@ -99,15 +91,6 @@ pub enum SinkError {
 
 /// What a person can do about each of these.
 const REMEDY: &str = "check the disk and the permissions of the file or folder that is named";
-
-/// What was tried on which file or folder.
-fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> SinkError + 'a {
-    move |cause| SinkError::Io {
-        action,
-        path: path.to_owned(),
-        cause,
-    }
-}
 
 /// What sinks, exports and the verdict log know of the journal of this folder, for its opening to compare.
 pub fn witnesses(state_dir: &Path) -> Vec<Witness> {

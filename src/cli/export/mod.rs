@@ -252,7 +252,7 @@ impl Export {
 fn no_mark(error: &MarkError) -> Failure {
     match error {
         MarkError::Name { .. } | MarkError::Busy { .. } => Failure::usage(error.to_string()),
-        MarkError::Io { .. } => Failure::io(error.to_string()).with_remedy(
+        MarkError::Io(_) => Failure::io(error.to_string()).with_remedy(
             "the place of the last pull has not moved; the next one gives the same again",
         ),
     }

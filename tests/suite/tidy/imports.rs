@@ -62,7 +62,9 @@ pub(super) const ROWS: &[Row] = &[
     ),
     edge(
         "clients",
-        &["quantity", "spec", "entry", "message", "config", "journal"],
+        &[
+            "quantity", "spec", "entry", "message", "config", "durable", "journal",
+        ],
     ),
     edge(
         "page",
