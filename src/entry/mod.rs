@@ -7,6 +7,7 @@ pub mod audit;
 pub mod block_error;
 mod care;
 mod completed;
+mod digits;
 pub mod glance;
 pub mod history;
 mod journal;
@@ -38,6 +39,7 @@ use std::fmt;
 
 pub use adapter::{Adapter, AdapterChanged, AdapterSaid, Attached, Detached, Disturbed};
 pub use completed::{Completed, Outcome, Tally};
+pub use digits::Digits;
 pub use journal::{
     Begun, ClockStepped, DamageAccepted, Gap, RolledBack, Segment, Started, Stopped,
 };

@@ -1,6 +1,6 @@
 //! An open series as clients are told of it: everything that is judged by.
 
-use super::Digits;
+use crate::entry::Digits;
 use crate::entry::runs::Alert;
 use crate::entry::state::SeriesState;
 use crate::entry::{Tally, ToolInHand};

@@ -11,7 +11,6 @@
 mod arm;
 pub mod armed;
 pub mod catalog;
-pub mod digits;
 pub mod feed;
 pub mod page;
 pub mod reply;
@@ -20,7 +19,6 @@ pub mod schema;
 pub mod series;
 pub mod state;
 
-pub use digits::Digits;
 pub use feed::{FeedRequest, Hello, Notice};
 pub use reply::{ErrorObject, code};
 pub use request::{Call, Rejected, Request, RequestId};

@@ -5,8 +5,9 @@
 //!
 //! What is unknown is left out, never 0.
 
+use super::VERSION;
 use super::armed::{ArmedMessage, TallyMessage, ToolMessage};
-use super::{Digits, VERSION};
+use crate::entry::Digits;
 use crate::entry::state::{InstrumentState, StationState};
 use crate::entry::{
     Outcome, Reading, RefusedSaying, Reservation, Seq, Standing, State, Tally, words,

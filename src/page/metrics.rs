@@ -54,41 +54,28 @@ fn entries(text: &mut Text, counts: &Counts) {
         let labels = [("station", station.as_str()), ("result", result)];
         text.sample("tallyjaw_zeros_total", &labels, count);
     }
-    text.family(
-        "tallyjaw_retracted_readings",
-        "counter",
-        "Readings that were retracted.",
-    );
-    for (station, count) in &counts.retracted {
-        text.sample(
-            "tallyjaw_retracted_readings_total",
-            &[("station", station)],
-            count,
-        );
-    }
-    text.family(
-        "tallyjaw_restored_readings",
-        "counter",
-        "Readings that were retracted and count again.",
-    );
-    for (station, count) in &counts.restored {
-        text.sample(
-            "tallyjaw_restored_readings_total",
-            &[("station", station)],
-            count,
-        );
-    }
-    text.family(
-        "tallyjaw_doubted_readings",
-        "counter",
-        "Readings that a zero no longer vouches for.",
-    );
-    for (station, count) in &counts.doubted {
-        text.sample(
-            "tallyjaw_doubted_readings_total",
-            &[("station", station)],
-            count,
-        );
+    let by_station = [
+        (
+            "tallyjaw_retracted_readings",
+            "Readings that were retracted.",
+            &counts.retracted,
+        ),
+        (
+            "tallyjaw_restored_readings",
+            "Readings that were retracted and count again.",
+            &counts.restored,
+        ),
+        (
+            "tallyjaw_doubted_readings",
+            "Readings that a zero no longer vouches for.",
+            &counts.doubted,
+        ),
+    ];
+    for (name, help, counts) in by_station {
+        text.family(name, "counter", help);
+        for (station, count) in counts {
+            text.sample(&format!("{name}_total"), &[("station", station)], count);
+        }
     }
     text.family(
         "tallyjaw_alerts",

@@ -5,7 +5,8 @@ use super::journal::time;
 use super::names;
 use super::runs;
 use super::subject;
-use super::values::{LimitFields, Number, Span, fault, known, mn, nm, quantity, shown, units};
+use super::values::{LimitFields, Span, fault, known, mn, nm, quantity, shown, units};
+use crate::entry::Digits;
 use crate::entry::Entry;
 use crate::entry::line::LineError;
 use crate::quantity::{Decimal, Dimension, Length, Quantity};
@@ -28,7 +29,7 @@ pub(super) struct Armed {
     #[serde(skip_serializing_if = "Option::is_none")]
     source: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    wire_mm2: Option<Number>,
+    wire_mm2: Option<Digits>,
     #[serde(skip_serializing_if = "Option::is_none")]
     wire_gauge: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -106,14 +107,14 @@ struct GuardBand {
     #[serde(skip_serializing_if = "Option::is_none")]
     width_mn: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    test_uncertainty_ratio: Option<Number>,
+    test_uncertainty_ratio: Option<Digits>,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
 struct Judging {
     rule: names::Rule,
     #[serde(skip_serializing_if = "Option::is_none")]
-    guard_factor: Option<Number>,
+    guard_factor: Option<Digits>,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -122,7 +123,7 @@ struct Zero {
     #[serde(skip_serializing_if = "Option::is_none")]
     every_pieces: Option<u32>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    every_s: Option<Number>,
+    every_s: Option<Digits>,
     closing: bool,
     band_counts: u32,
     limit_counts: u32,
@@ -363,7 +364,7 @@ impl GuardBand {
 }
 
 /// The number of units of `10^-places`, which must not be negative.
-fn whole(number: &Number, places: u8) -> Result<u32, LineError> {
+fn whole(number: &Digits, places: u8) -> Result<u32, LineError> {
     u32::try_from(units(number, places)?).map_err(|_| fault("a number is out of range"))
 }
 

@@ -2,7 +2,8 @@
 
 use super::names;
 use super::subject::CrimpFields;
-use super::values::{self, LimitFields, Number, fault, hex, measured, mn, nm, raw};
+use super::values::{self, LimitFields, fault, hex, measured, mn, nm, raw};
+use crate::entry::Digits;
 use crate::entry::line::LineError;
 use crate::entry::{self, Entry, ReadingSlot, Seq};
 use crate::quantity::Quantity;
@@ -28,7 +29,7 @@ pub(super) struct Reading {
     #[serde(skip_serializing_if = "Option::is_none")]
     terminal: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    wire_mm2: Option<Number>,
+    wire_mm2: Option<Digits>,
     #[serde(skip_serializing_if = "Option::is_none")]
     wire_gauge: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -39,7 +40,7 @@ pub(super) struct Reading {
     value_nm: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     value_mn: Option<i64>,
-    value: Number,
+    value: Digits,
     unit: names::Unit,
     #[serde(skip_serializing_if = "Option::is_none")]
     nominal_nm: Option<i64>,
@@ -261,7 +262,7 @@ pub(super) struct Zeroed {
     value_nm: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     value_mn: Option<i64>,
-    value: Number,
+    value: Digits,
     unit: names::Unit,
     role: names::ZeroRole,
     ok: bool,

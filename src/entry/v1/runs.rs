@@ -1,7 +1,8 @@
 //! Runs and alerts, as the state of a `segment` holds them.
 
 use super::names;
-use super::values::{self, LimitFields, Number, fault, measured, mn, nm};
+use super::values::{self, LimitFields, fault, measured, mn, nm};
+use crate::entry::Digits;
 use crate::entry::Seq;
 use crate::entry::line::LineError;
 use crate::entry::runs::{self, Maker};
@@ -14,7 +15,7 @@ pub(super) struct Run {
     #[serde(skip_serializing_if = "Option::is_none")]
     terminal: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    wire_mm2: Option<Number>,
+    wire_mm2: Option<Digits>,
     #[serde(skip_serializing_if = "Option::is_none")]
     tool: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -52,7 +53,7 @@ struct Point {
     value_nm: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     value_mn: Option<i64>,
-    value: Number,
+    value: Digits,
     unit: names::Unit,
 }
 

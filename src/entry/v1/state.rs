@@ -6,7 +6,8 @@ use super::journal::time;
 use super::names;
 use super::reading::Reading;
 use super::runs::{Alert, Run};
-use super::values::{Number, measured, mn, nm, quantity};
+use super::values::{measured, mn, nm, quantity};
+use crate::entry::Digits;
 use crate::entry::line::LineError;
 use crate::entry::repeat;
 use crate::entry::runs::Runs;
@@ -142,7 +143,7 @@ struct Counted {
     value_nm: Option<i64>,
     #[serde(skip_serializing_if = "Option::is_none")]
     value_mn: Option<i64>,
-    value: Number,
+    value: Digits,
     unit: names::Unit,
     verdict: names::Verdict,
 }

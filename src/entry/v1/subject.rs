@@ -1,7 +1,8 @@
 //! What a series measures: crimps, whose fields stand among others, or gauge blocks.
 
 use super::names;
-use super::values::{self, Number, fault, measured, nm, quantity};
+use super::values::{self, fault, measured, nm, quantity};
+use crate::entry::Digits;
 use crate::entry::line::LineError;
 use crate::spec::{ArmedSubject, Crimp, GaugeBlock};
 use schemars::JsonSchema;
@@ -11,7 +12,7 @@ use serde::{Deserialize, Serialize};
 #[derive(Default)]
 pub(super) struct CrimpFields {
     pub(super) terminal: Option<String>,
-    pub(super) wire_mm2: Option<Number>,
+    pub(super) wire_mm2: Option<Digits>,
     pub(super) wire_gauge: Option<String>,
     pub(super) sizing: Option<names::Sizing>,
 }
@@ -49,7 +50,7 @@ pub(super) struct Block {
     axis: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     value_nm: Option<i64>,
-    value: Number,
+    value: Digits,
     unit: names::Unit,
     #[serde(skip_serializing_if = "Option::is_none")]
     uncertainty_nm: Option<i64>,

@@ -1,12 +1,12 @@
 //! Numbers with their digits, quantities with their unit in the field's name, bytes as hex.
 
 use super::names;
+use crate::entry::Digits;
 use crate::entry::line::LineError;
 use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity};
 use crate::spec::{Limits, WireSize};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use serde_json::value::RawValue;
 use std::fmt::Write as _;
 
 pub(super) fn fault(cause: impl Into<String>) -> LineError {
@@ -15,39 +15,12 @@ pub(super) fn fault(cause: impl Into<String>) -> LineError {
     }
 }
 
-/// A JSON number that keeps its digits: `1.60` is not `1.6`.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(transparent)]
-pub(super) struct Number(Box<RawValue>);
-
-impl schemars::JsonSchema for Number {
-    fn inline_schema() -> bool {
-        true
-    }
-
-    fn schema_name() -> std::borrow::Cow<'static, str> {
-        "Number".into()
-    }
-
-    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
-        schemars::json_schema!({"type": "number"})
-    }
-}
-
-impl From<Decimal> for Number {
-    fn from(decimal: Decimal) -> Self {
-        // The text of a decimal is a JSON number.
-        let raw = RawValue::from_string(decimal.to_string());
-        Self(raw.unwrap_or_else(|_| RawValue::NULL.to_owned()))
-    }
-}
-
-impl TryFrom<&Number> for Decimal {
+impl TryFrom<&Digits> for Decimal {
     type Error = LineError;
 
     /// Takes whatever a [`Decimal`] can show, also more digits than an instrument may send.
-    fn try_from(number: &Number) -> Result<Self, LineError> {
-        let text = number.0.get();
+    fn try_from(number: &Digits) -> Result<Self, LineError> {
+        let text = number.text();
         let wrong = || fault(format!("got {text}, want a number such as 1.60"));
         let (whole, fraction) = text.split_once('.').unwrap_or((text, ""));
         let plain = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
@@ -61,12 +34,12 @@ impl TryFrom<&Number> for Decimal {
 }
 
 /// A number in units of `10^-places`, for what is a whole number in the program.
-pub(super) fn shown(units: impl Into<i64>, places: u8) -> Number {
+pub(super) fn shown(units: impl Into<i64>, places: u8) -> Digits {
     Decimal::new(units.into(), places).into()
 }
 
 /// The whole number of units of `10^-places` in a number.
-pub(super) fn units(number: &Number, places: u8) -> Result<i64, LineError> {
+pub(super) fn units(number: &Digits, places: u8) -> Result<i64, LineError> {
     let decimal = Decimal::try_from(number)?;
     let finer = || {
         fault(format!(
@@ -122,7 +95,7 @@ pub(super) fn known(name: &str, nm: Option<i64>, mn: Option<i64>) -> Result<Quan
 pub(super) fn measured(
     nm: Option<i64>,
     mn: Option<i64>,
-    value: &Number,
+    value: &Digits,
     unit: names::Unit,
 ) -> Result<Measured, LineError> {
     let want = known("value", nm, mn)?;
@@ -198,7 +171,7 @@ pub(super) fn sizing(wire: &WireSize) -> Option<names::Sizing> {
 
 /// The wire from its fields.
 pub(super) fn wire(
-    mm2: &Number,
+    mm2: &Digits,
     gauge: Option<String>,
     sizing: Option<names::Sizing>,
 ) -> Result<WireSize, LineError> {

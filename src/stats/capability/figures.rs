@@ -68,24 +68,10 @@ pub const FIGURES: &[Figure<Capability>] = &[
     row("ppk", "Ppk, as it was", Kind::Ratio, |of| {
         of.centered(of.overall()?)
     }),
-    row("ppk_low", "Ppk, lower bound", Kind::Ratio, |of| {
-        Ok(of.centered_bounds(of.overall()?)?.0)
-    }),
-    row("ppk_high", "Ppk, upper bound", Kind::Ratio, |of| {
-        Ok(of.centered_bounds(of.overall()?)?.1)
-    }),
-    row(
-        "ppk_least",
-        "Ppk, lower confidence bound (95 %, one-sided)",
-        Kind::Ratio,
-        Capability::ppk_least,
-    ),
-    row(
-        "pieces_needed",
-        "pieces to show the index asked for",
-        Kind::Count,
-        |of| Ok(float(of.pieces_needed()?.into())),
-    ),
+    PPK_LOW,
+    PPK_HIGH,
+    PPK_LEAST,
+    PIECES_NEEDED,
     row(
         "ppm_below",
         "in a million below the lower limit",
@@ -128,27 +114,10 @@ pub const FIGURES: &[Figure<Capability>] = &[
         Kind::Ratio,
         |of| rounding::counts_in_spread(&of.all),
     ),
-    row(
-        "outside",
-        "pieces outside the limits",
-        Kind::Count,
-        Capability::outside_count,
-    ),
-    row(
-        "outside_percent_most",
-        "share outside, of any shape, upper confidence bound (95 %)",
-        Kind::Percent,
-        Capability::outside_percent,
-    ),
-    row("lag1", "lag-1 autocorrelation", Kind::Ratio, |of| {
-        lag1(&of.all)
-    }),
-    row(
-        "normality_p",
-        "chance of a shape like this if normal, rounded to the step",
-        Kind::Probability,
-        |of| normality::normality_p(&of.all),
-    ),
+    OUTSIDE,
+    OUTSIDE_PERCENT_MOST,
+    LAG1,
+    NORMALITY_P,
 ];
 
 /// The figures of `study pull`: those of `study capability` that a lower limit alone has.
@@ -161,24 +130,10 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
     row("ppk", "Ppk against the minimum", Kind::Ratio, |of| {
         of.centered(of.overall()?)
     }),
-    row("ppk_low", "Ppk, lower bound", Kind::Ratio, |of| {
-        Ok(of.centered_bounds(of.overall()?)?.0)
-    }),
-    row("ppk_high", "Ppk, upper bound", Kind::Ratio, |of| {
-        Ok(of.centered_bounds(of.overall()?)?.1)
-    }),
-    row(
-        "ppk_least",
-        "Ppk, lower confidence bound (95 %, one-sided)",
-        Kind::Ratio,
-        Capability::ppk_least,
-    ),
-    row(
-        "pieces_needed",
-        "pieces to show the index asked for",
-        Kind::Count,
-        |of| Ok(float(of.pieces_needed()?.into())),
-    ),
+    PPK_LOW,
+    PPK_HIGH,
+    PPK_LEAST,
+    PIECES_NEEDED,
     row(
         "ppm_below",
         "in a million below the minimum",
@@ -197,25 +152,50 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
     row("tolerance_low", "that bound", Kind::Reading, |of| {
         of.tolerance()?.low.ok_or(Undefined::NoLowerLimit)
     }),
-    row(
-        "outside",
-        "pieces outside the limits",
-        Kind::Count,
-        Capability::outside_count,
-    ),
-    row(
-        "outside_percent_most",
-        "share outside, of any shape, upper confidence bound (95 %)",
-        Kind::Percent,
-        Capability::outside_percent,
-    ),
-    row("lag1", "lag-1 autocorrelation", Kind::Ratio, |of| {
-        lag1(&of.all)
-    }),
-    row(
-        "normality_p",
-        "chance of a shape like this if normal, rounded to the step",
-        Kind::Probability,
-        |of| normality::normality_p(&of.all),
-    ),
+    OUTSIDE,
+    OUTSIDE_PERCENT_MOST,
+    LAG1,
+    NORMALITY_P,
 ];
+
+// Rows of both tables.
+
+const PPK_LOW: Figure<Capability> = row("ppk_low", "Ppk, lower bound", Kind::Ratio, |of| {
+    Ok(of.centered_bounds(of.overall()?)?.0)
+});
+const PPK_HIGH: Figure<Capability> = row("ppk_high", "Ppk, upper bound", Kind::Ratio, |of| {
+    Ok(of.centered_bounds(of.overall()?)?.1)
+});
+const PPK_LEAST: Figure<Capability> = row(
+    "ppk_least",
+    "Ppk, lower confidence bound (95 %, one-sided)",
+    Kind::Ratio,
+    Capability::ppk_least,
+);
+const PIECES_NEEDED: Figure<Capability> = row(
+    "pieces_needed",
+    "pieces to show the index asked for",
+    Kind::Count,
+    |of| Ok(float(of.pieces_needed()?.into())),
+);
+const OUTSIDE: Figure<Capability> = row(
+    "outside",
+    "pieces outside the limits",
+    Kind::Count,
+    Capability::outside_count,
+);
+const OUTSIDE_PERCENT_MOST: Figure<Capability> = row(
+    "outside_percent_most",
+    "share outside, of any shape, upper confidence bound (95 %)",
+    Kind::Percent,
+    Capability::outside_percent,
+);
+const LAG1: Figure<Capability> = row("lag1", "lag-1 autocorrelation", Kind::Ratio, |of| {
+    lag1(&of.all)
+});
+const NORMALITY_P: Figure<Capability> = row(
+    "normality_p",
+    "chance of a shape like this if normal, rounded to the step",
+    Kind::Probability,
+    |of| normality::normality_p(&of.all),
+);

@@ -1,6 +1,6 @@
 //! The chi-squared distribution: of a variance.
 
-use super::search::positive_root;
+use super::search::quantile;
 use super::{degrees, probability, tail};
 use crate::stats::Undefined;
 use statrs::function::gamma::{gamma_lr, gamma_ur};
@@ -38,14 +38,10 @@ impl ChiSquared {
     /// The `x` with `P(X ≤ x) = p`. [`Undefined::OutOfRange`] unless `0 < p < 1`.
     pub fn quantile(self, p: f64) -> Result<f64, Undefined> {
         let p = probability(p)?;
-        Ok(positive_root(
-            |x| {
-                if p < 0.5 {
-                    self.below(x) - p
-                } else {
-                    (1.0 - p) - self.above(x)
-                }
-            },
+        Ok(quantile(
+            p,
+            |x| self.below(x),
+            |x| self.above(x),
             self.degrees,
         ))
     }

@@ -1,6 +1,6 @@
 //! Fisher's F distribution: of the ratio of two variances.
 
-use super::search::positive_root;
+use super::search::quantile;
 use super::student_t::beta;
 use super::{degrees, probability, tail};
 use crate::stats::Undefined;
@@ -48,15 +48,6 @@ impl FisherF {
     /// The `x` with `P(X ≤ x) = p`. [`Undefined::OutOfRange`] unless `0 < p < 1`.
     pub fn quantile(self, p: f64) -> Result<f64, Undefined> {
         let p = probability(p)?;
-        Ok(positive_root(
-            |x| {
-                if p < 0.5 {
-                    self.below(x) - p
-                } else {
-                    (1.0 - p) - self.above(x)
-                }
-            },
-            1.0,
-        ))
+        Ok(quantile(p, |x| self.below(x), |x| self.above(x), 1.0))
     }
 }

@@ -65,6 +65,23 @@ pub(super) fn positive_root(f: impl Fn(f64) -> f64, start: f64) -> f64 {
     increasing_root(|u| f(u.exp()), low.ln(), high.ln()).exp()
 }
 
+/// The positive place with the share `p` below it, told from the smaller of the two tails; the search begins at `start`.
+pub(super) fn quantile(
+    p: f64,
+    below: impl Fn(f64) -> f64,
+    above: impl Fn(f64) -> f64,
+    start: f64,
+) -> f64 {
+    let excess = |x| {
+        if p < 0.5 {
+            below(x) - p
+        } else {
+            (1.0 - p) - above(x)
+        }
+    };
+    positive_root(excess, start)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -32,9 +32,16 @@ impl From<Decimal> for Digits {
     }
 }
 
+impl Digits {
+    /// As it is written.
+    pub fn text(&self) -> &str {
+        self.0.get()
+    }
+}
+
 impl fmt::Display for Digits {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.0.get())
+        f.write_str(self.text())
     }
 }
 
