@@ -78,6 +78,22 @@ const fn in_unit(unit: &'static str, form: Form, column: Column) -> Column {
     }
 }
 
+/// In tables of text alone.
+const fn in_text(
+    name: &'static str,
+    unit: &'static str,
+    kind: Kind,
+    says: &'static str,
+    cell: Get,
+) -> Column {
+    in_unit(unit, Form::Text, every(name, kind, says, cell))
+}
+
+/// A whole number of base units, in tables of typed values alone.
+const fn base(name: &'static str, unit: &'static str, says: &'static str, cell: Get) -> Column {
+    in_unit(unit, Form::Typed, every(name, Whole, says, cell))
+}
+
 use Kind::{Text, Time, Whole};
 
 const MM: Kind = Kind::Decimal(6);
@@ -153,15 +169,12 @@ pub const COLUMNS: &[Column] = &[
     every("axis", Text, "what was measured", |row| {
         text(slot(row).map(|slot| slot.axis))
     }),
-    in_unit(
+    in_text(
+        "value",
         "as in `unit`",
-        Form::Text,
-        every(
-            "value",
-            MM,
-            "the value with the digits that its instrument showed",
-            |row| Some(Cell::Decimal(row.value.digits())),
-        ),
+        MM,
+        "the value with the digits that its instrument showed",
+        |row| Some(Cell::Decimal(row.value.digits())),
     ),
     every(
         "unit",
@@ -176,36 +189,21 @@ pub const COLUMNS: &[Column] = &[
             shown(row, Unit::Millimetre)
         }),
     ),
-    in_unit(
-        "mm",
-        Form::Text,
-        every("nominal_mm", MM, "what was asked for", |row| {
-            decimal(nominal(row), Unit::Millimetre)
-        }),
-    ),
-    in_unit(
-        "mm",
-        Form::Text,
-        every("lower_mm", MM, "the least that is good", |row| {
-            decimal(lower(row), Unit::Millimetre)
-        }),
-    ),
-    in_unit(
-        "mm",
-        Form::Text,
-        every("upper_mm", MM, "the most that is good", |row| {
-            decimal(upper(row), Unit::Millimetre)
-        }),
-    ),
-    in_unit(
+    in_text("nominal_mm", "mm", MM, "what was asked for", |row| {
+        decimal(nominal(row), Unit::Millimetre)
+    }),
+    in_text("lower_mm", "mm", MM, "the least that is good", |row| {
+        decimal(lower(row), Unit::Millimetre)
+    }),
+    in_text("upper_mm", "mm", MM, "the most that is good", |row| {
+        decimal(upper(row), Unit::Millimetre)
+    }),
+    in_text(
+        "deviation_um",
         "µm",
-        Form::Text,
-        every(
-            "deviation_um",
-            N,
-            "the value less what was asked for",
-            |row| decimal(row.deviation, Unit::Micrometre),
-        ),
+        N,
+        "the value less what was asked for",
+        |row| decimal(row.deviation, Unit::Micrometre),
     ),
     in_unit(
         "N",
@@ -214,36 +212,21 @@ pub const COLUMNS: &[Column] = &[
             shown(row, Unit::Newton)
         }),
     ),
-    in_unit(
+    in_text("nominal_n", "N", N, "what was asked for", |row| {
+        decimal(nominal(row), Unit::Newton)
+    }),
+    in_text("lower_n", "N", N, "the least that is good", |row| {
+        decimal(lower(row), Unit::Newton)
+    }),
+    in_text("upper_n", "N", N, "the most that is good", |row| {
+        decimal(upper(row), Unit::Newton)
+    }),
+    in_text(
+        "deviation_n",
         "N",
-        Form::Text,
-        every("nominal_n", N, "what was asked for", |row| {
-            decimal(nominal(row), Unit::Newton)
-        }),
-    ),
-    in_unit(
-        "N",
-        Form::Text,
-        every("lower_n", N, "the least that is good", |row| {
-            decimal(lower(row), Unit::Newton)
-        }),
-    ),
-    in_unit(
-        "N",
-        Form::Text,
-        every("upper_n", N, "the most that is good", |row| {
-            decimal(upper(row), Unit::Newton)
-        }),
-    ),
-    in_unit(
-        "N",
-        Form::Text,
-        every(
-            "deviation_n",
-            N,
-            "the value less what was asked for",
-            |row| decimal(row.deviation, Unit::Newton),
-        ),
+        N,
+        "the value less what was asked for",
+        |row| decimal(row.deviation, Unit::Newton),
     ),
     base("value_nm", "nm", "the value, if it is a length", |row| {
         of(Some(row.value.quantity()), Dimension::Length)
@@ -294,10 +277,6 @@ pub const COLUMNS: &[Column] = &[
         text(row.standing.reason().map(crate::entry::NotCounted::name))
     }),
 ];
-
-const fn base(name: &'static str, unit: &'static str, says: &'static str, cell: Get) -> Column {
-    in_unit(unit, Form::Typed, every(name, Whole, says, cell))
-}
 
 impl Column {
     /// Those of a table of text: all but the whole numbers of base units.
