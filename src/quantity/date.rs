@@ -30,12 +30,6 @@ impl Date {
     pub fn plus_days(self, days: u32) -> Option<Self> {
         self.0.checked_add(i64::from(days).days()).ok().map(Self)
     }
-
-    /// How many days from `at` until the day; below zero once it is over. `None` beyond the calendar.
-    pub fn days_from(self, at: WallMicros) -> Option<i32> {
-        let since = day_of(at)?.until(self.0).ok()?;
-        Some(since.get_days())
-    }
 }
 
 fn day_of(at: WallMicros) -> Option<civil::Date> {
@@ -83,8 +77,6 @@ mod tests {
         assert!(!day.is_over(at("2026-11-25T23:59:59Z")));
         assert!(day.is_over(at("2026-11-26T00:00:00Z")));
         assert!(day.is_ahead(at("2026-11-24T23:59:59Z")));
-        assert_eq!(day.days_from(at("2026-10-26T12:00:00Z")), Some(30));
-        assert_eq!(day.days_from(at("2026-11-27T12:00:00Z")), Some(-2));
         assert_eq!(day.plus_days(30).unwrap().to_string(), "2026-12-25");
         for text in [
             "2026-02-30",

@@ -6,7 +6,7 @@
 use super::grid::{Fraction, Grid};
 use super::moments::Moments;
 use super::{Figure, Undefined};
-use crate::quantity::{Measured, Quantity, Unit};
+use crate::quantity::{Quantity, Unit};
 
 /// The nearest float to a whole number.
 #[expect(
@@ -240,21 +240,6 @@ impl Sample {
         Self::from_bases(bases, unit)
     }
 
-    /// From values as they were shown, in the unit of the first; the finest digit shown is taken for
-    /// the step.
-    pub fn from_measured(values: &[Measured]) -> Result<Self, Undefined> {
-        let first = values
-            .first()
-            .ok_or(Undefined::TooFew { got: 0, want: 1 })?;
-        let sample = Self::new(values.iter().map(|value| value.quantity()), first.unit())?;
-        Ok(sample.with_step(
-            values
-                .iter()
-                .filter_map(last_digit)
-                .min_by_key(|step| step.base()),
-        ))
-    }
-
     /// The same readings with the step of the instrument; `None` leaves what is known.
     #[must_use]
     pub fn with_step(self, step: Option<Quantity>) -> Self {
@@ -313,32 +298,14 @@ impl Sample {
     }
 }
 
-/// One in the last place that a value was shown with.
-fn last_digit(value: &Measured) -> Option<Quantity> {
-    let one = crate::quantity::Decimal::new(1, value.digits().decimals());
-    Quantity::of(one, value.unit()).filter(|step| step.base() > 0)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn the_finest_digit_shown_is_the_step() {
-        let values: Vec<Measured> = ["1.6 mm", "1.62 mm", "0.0640 in"]
-            .iter()
-            .map(|text| text.parse().unwrap())
-            .collect();
-        let sample = Sample::from_measured(&values[..2]).unwrap();
-        assert_eq!(sample.summary().step(), Ok(0.01));
-        let inches = Sample::from_measured(&values).unwrap();
-        assert_eq!(inches.summary().step(), Ok(0.00254));
-        assert_eq!(inches.unit(), Unit::Millimetre);
-    }
+    use crate::quantity::Measured;
 
     #[test]
     fn a_force_among_lengths_is_refused() {
-        let values = ["1.6 mm", "180 N"].map(|text| text.parse::<Measured>().unwrap());
-        assert_eq!(Sample::from_measured(&values), Err(Undefined::Mixed));
+        let values = ["1.6 mm", "180 N"].map(|text| text.parse::<Measured>().unwrap().quantity());
+        assert_eq!(Sample::new(values, Unit::Millimetre), Err(Undefined::Mixed));
     }
 }

@@ -81,24 +81,6 @@ pub fn on_terminal(heard: &[Heard]) -> Vec<u8> {
     bytes
 }
 
-/// The bytes that a receiver at the same speed, set to 8 data bits and no parity, takes from
-/// characters of 7 data bits: the parity bit comes as bit 8; without one the first stop bit does,
-/// as 1 (where there are two; one alone would leave the receiver without). Characters of other
-/// lengths are given back unchanged.
-///
-/// The same as [`heard`] at `8N1`, for whoever wants it without faults and speeds.
-pub fn parity_as_bit_8(bytes: &[u8], sent: LineSettings) -> Vec<u8> {
-    let with_parity = |byte: &u8| match sent.parity {
-        Parity::Even | Parity::Odd if sent.data_bits == 7 => {
-            let seven = byte & 0x7f;
-            seven | (u8::from(parity_bit(seven, sent.parity)) << 7)
-        }
-        Parity::None if sent.data_bits == 7 => byte | 0x80,
-        Parity::None | Parity::Even | Parity::Odd => *byte,
-    };
-    bytes.iter().map(with_parity).collect()
-}
-
 /// The parity bit that belongs to these data bits.
 fn parity_bit(data: u8, parity: Parity) -> bool {
     let is_odd = data.count_ones() % 2 == 1;
@@ -269,6 +251,22 @@ mod tests {
                 parity,
                 stop_bits,
             })
+    }
+
+    /// The bytes that a receiver at the same speed, set to 8 data bits and no parity, takes from
+    /// characters of 7 data bits: the parity bit comes as bit 8; without one the first stop bit does,
+    /// as 1 (where there are two; one alone would leave the receiver without). Characters of other
+    /// lengths are given back unchanged.
+    fn parity_as_bit_8(bytes: &[u8], sent: LineSettings) -> Vec<u8> {
+        let with_parity = |byte: &u8| match sent.parity {
+            Parity::Even | Parity::Odd if sent.data_bits == 7 => {
+                let seven = byte & 0x7f;
+                seven | (u8::from(parity_bit(seven, sent.parity)) << 7)
+            }
+            Parity::None if sent.data_bits == 7 => byte | 0x80,
+            Parity::None | Parity::Even | Parity::Odd => *byte,
+        };
+        bytes.iter().map(with_parity).collect()
     }
 
     proptest! {

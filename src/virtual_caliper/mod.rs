@@ -155,14 +155,8 @@ impl VirtualCaliper {
         self.show(self.origin_steps)
     }
 
-    /// The origin slips (a knock, dirt between the jaws) and a closed-jaw press shows it. Every
-    /// later size is off by the same until [`VirtualCaliper::set_origin`].
-    pub fn zero_off_by(&mut self, steps: i64) -> io::Result<Decimal> {
-        self.slip_origin(steps);
-        self.zero()
-    }
-
-    /// The origin slips, and nobody has noticed yet.
+    /// The origin slips (a knock, dirt between the jaws), and nobody has noticed yet. Every later size
+    /// is off by the same until [`VirtualCaliper::set_origin`].
     pub fn slip_origin(&mut self, steps: i64) {
         self.origin_steps = steps;
     }
@@ -428,7 +422,8 @@ mod tests {
         let mut caliper = VirtualCaliper::open()
             .unwrap()
             .sending(Sends::ChannelLine { channel: 1 });
-        caliper.zero_off_by(-3).unwrap();
+        caliper.slip_origin(-3);
+        caliper.zero().unwrap();
         caliper.measure(mm(1_620_000)).unwrap();
         caliper.set_origin();
         caliper.zero().unwrap();
