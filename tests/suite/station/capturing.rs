@@ -100,7 +100,7 @@ fn a_stream_of_jaw_closings_gives_one_reading_each_and_keeps_its_flicker() {
     set_jaws(&mut desk, 900, 0, 0);
     match desk.last() {
         Entry::Series(SeriesEntry::Completed(completed)) => {
-            assert_eq!(completed.outcome, Outcome::Accepted)
+            assert_eq!(completed.outcome, Outcome::Accepted);
         }
         other => panic!("{other:?}"),
     }
@@ -166,14 +166,14 @@ fn an_origin_set_at_an_opening_is_caught_at_the_very_frame_and_mended_with_close
     stream(&mut desk, [0]);
     match &desk.entries[before].entry {
         Entry::Frame(FrameEntry::Zeroed(zeroed)) => {
-            assert_eq!((zeroed.ok, zeroed.opening), (true, None))
+            assert_eq!((zeroed.ok, zeroed.opening), (true, None));
         }
         other => panic!("{other:?}"),
     }
     set_jaws(&mut desk, 900, 163, 0);
     match desk.last() {
         Entry::Frame(FrameEntry::Reading(reading)) => {
-            assert_eq!(outcome(reading), Ok(Verdict::Pass))
+            assert_eq!(outcome(reading), Ok(Verdict::Pass));
         }
         other => panic!("{other:?}"),
     }
@@ -197,7 +197,7 @@ fn a_frame_that_tells_its_origin_shows_a_zero_key_pressed_with_open_jaws() {
     press(&mut desk, "000522000522");
     match desk.last() {
         Entry::Frame(FrameEntry::Reading(reading)) => {
-            assert_eq!(outcome(reading), Ok(Verdict::Pass))
+            assert_eq!(outcome(reading), Ok(Verdict::Pass));
         }
         other => panic!("{other:?}"),
     }
@@ -207,7 +207,7 @@ fn a_frame_that_tells_its_origin_shows_a_zero_key_pressed_with_open_jaws() {
     assert_eq!(desk.kinds_from(before), ["zeroed", "doubted"]);
     match &desk.entries[before].entry {
         Entry::Frame(FrameEntry::Zeroed(zeroed)) => {
-            assert_eq!(zeroed.opening.unwrap().base(), 1_629_668)
+            assert_eq!(zeroed.opening.unwrap().base(), 1_629_668);
         }
         other => panic!("{other:?}"),
     }

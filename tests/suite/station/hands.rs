@@ -143,7 +143,7 @@ fn the_right_tool_says_so_and_a_wrong_one_is_refused_with_what_was_expected() {
         assert_eq!(scan(&mut desk, card), Ok("tool_said"), "{card}");
         match desk.last() {
             Entry::Said(SaidEntry::ToolSaid(said)) => {
-                assert_eq!(said.as_planned, planned, "{card}")
+                assert_eq!(said.as_planned, planned, "{card}");
             }
             other => panic!("{other:?}"),
         }

@@ -106,7 +106,7 @@ fn each_axis_fills_its_next_piece_as_values_come_and_the_prompt_says_what_may() 
     desk.press("0.00");
     match desk.last() {
         Entry::Series(SeriesEntry::Completed(completed)) => {
-            assert_eq!(completed.outcome, Outcome::Accepted)
+            assert_eq!(completed.outcome, Outcome::Accepted);
         }
         other => panic!("{other:?}"),
     }

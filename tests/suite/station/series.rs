@@ -37,7 +37,7 @@ fn by_axis_all_heights_come_before_all_widths() {
     assert_eq!(desk.press("0.00").kind(), "zeroed");
     match desk.last() {
         Entry::Series(SeriesEntry::Completed(completed)) => {
-            assert_eq!(completed.outcome, Outcome::Accepted)
+            assert_eq!(completed.outcome, Outcome::Accepted);
         }
         other => panic!("{other:?}"),
     }
@@ -106,7 +106,7 @@ fn one_failed_reading_rejects_the_series() {
     }
     match desk.last() {
         Entry::Series(SeriesEntry::Completed(completed)) => {
-            assert_eq!(completed.outcome, Outcome::Rejected)
+            assert_eq!(completed.outcome, Outcome::Rejected);
         }
         other => panic!("{other:?}"),
     }
@@ -215,7 +215,7 @@ fn a_pull_force_is_judged_against_its_minimum() {
     ] {
         match desk.press_on("gauge-1", value) {
             Entry::Frame(FrameEntry::Reading(reading)) => {
-                assert_eq!(outcome(reading), Ok(verdict), "{value}")
+                assert_eq!(outcome(reading), Ok(verdict), "{value}");
             }
             other => panic!("{other:?}"),
         }
@@ -388,14 +388,14 @@ fn a_new_segment_holds_all_that_came_before() {
     desk.input(Input::SegmentFull);
     match desk.last() {
         Entry::Journal(JournalEntry::Segment(Segment { state: stored, .. })) => {
-            assert_eq!(**stored, state)
+            assert_eq!(**stored, state);
         }
         other => panic!("{other:?}"),
     }
     desk.restart();
     match desk.press("1.62") {
         Entry::Frame(FrameEntry::Reading(reading)) => {
-            assert_eq!(reading.standing, Standing::Counted)
+            assert_eq!(reading.standing, Standing::Counted);
         }
         other => panic!("{other:?}"),
     }

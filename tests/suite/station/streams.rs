@@ -105,7 +105,7 @@ fn check(desk: &Desk, pieces: impl Iterator<Item = u32>) {
     assert_eq!(readings(desk), want);
     match desk.last() {
         Entry::Series(SeriesEntry::Completed(completed)) => {
-            assert_eq!(completed.outcome, Outcome::Accepted)
+            assert_eq!(completed.outcome, Outcome::Accepted);
         }
         other => panic!("{other:?}"),
     }

@@ -292,7 +292,7 @@ fn a_value_that_is_far_off_counts_when_it_is_sent_again_so_that_a_bad_instrument
     assert_eq!(desk.reading("41.80"), Ok(Verdict::FailHigh));
     match &desk.entries.last().unwrap().entry {
         Entry::Frame(FrameEntry::Reading(reading)) => {
-            assert_eq!(reading.standing, Standing::Counted)
+            assert_eq!(reading.standing, Standing::Counted);
         }
         other => panic!("{other:?}"),
     }

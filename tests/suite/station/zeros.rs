@@ -334,7 +334,7 @@ fn where_an_axis_reads_near_zero_a_zero_must_be_said() {
     );
     match desk.press("+0.01") {
         Entry::Frame(FrameEntry::Reading(reading)) => {
-            assert_eq!(outcome(reading).unwrap_err().0, NotCounted::ZeroDue)
+            assert_eq!(outcome(reading).unwrap_err().0, NotCounted::ZeroDue);
         }
         other => panic!("{other:?}"),
     }

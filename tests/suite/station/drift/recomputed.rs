@@ -131,10 +131,10 @@ fn recomputed(desk: &Desk) -> Vec<(Seq, String, Vec<Seq>)> {
                 }
             }
             Entry::Series(SeriesEntry::Retracted(Retracted { reading, .. })) => {
-                take_out(&mut kept, &mut holds, &[*reading])
+                take_out(&mut kept, &mut holds, &[*reading]);
             }
             Entry::Series(SeriesEntry::Doubted(Doubted { readings, .. })) => {
-                take_out(&mut kept, &mut holds, readings)
+                take_out(&mut kept, &mut holds, readings);
             }
             _ => {}
         }

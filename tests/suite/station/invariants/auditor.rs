@@ -148,10 +148,10 @@ impl Auditor {
             }
             // Ports open when a start has made up for what a kill left undone.
             Entry::Port(PortEntry::Attached(_)) => {
-                assert_eq!(self.owe_a_series, BTreeSet::new(), "{seq}")
+                assert_eq!(self.owe_a_series, BTreeSet::new(), "{seq}");
             }
             Entry::Series(SeriesEntry::Disarmed(Disarmed { station, .. })) => {
-                assert!(!self.open.contains_key(station))
+                assert!(!self.open.contains_key(station));
             }
             _ => {}
         }

@@ -146,7 +146,7 @@ fn the_random_sequences_count_readings_and_fill_series() {
                     filled += usize::from(completed.outcome != Outcome::CutShort);
                 }
                 Entry::Series(SeriesEntry::Doubted(Doubted { readings, .. })) => {
-                    doubted += readings.len()
+                    doubted += readings.len();
                 }
                 Entry::Series(SeriesEntry::Retracted(Retracted {
                     spent: is_spent, ..
