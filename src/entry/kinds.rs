@@ -133,7 +133,7 @@ levels! {
     /// What became of a series and of its readings.
     Series(SeriesEntry) a_station {
         /// A series is open.
-        "armed" Armed(Box<ArmedSpec>),
+        "armed" Armed(Arc<ArmedSpec>),
         /// The operator closed a series.
         "disarmed" Disarmed(Disarmed),
         /// A series is closed.

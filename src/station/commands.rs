@@ -8,6 +8,7 @@ use super::{Armable, Command, Core, Refusal};
 use crate::entry::{Completed, Disarmed, Noted, Outcome, Seq, ZeroSaid};
 use crate::quantity::Now;
 use crate::spec::Plan;
+use std::sync::Arc;
 
 /// Longest note, in bytes.
 const LONGEST_NOTE: usize = 4096;
@@ -145,7 +146,7 @@ impl Core {
         self.may_stop(now, station, what, cut)?;
         self.cut_short(now, station, true);
         arming::note_care(&mut spec, &self.state, now.wall);
-        self.append(now, Box::new(spec));
+        self.append(now, Arc::new(spec));
         Ok(())
     }
 

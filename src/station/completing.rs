@@ -6,6 +6,7 @@ use crate::entry::state::SeriesState;
 use crate::entry::{Completed, Outcome, Tally};
 use crate::quantity::Now;
 use crate::spec::ArmedSpec;
+use std::sync::Arc;
 
 impl Core {
     /// Closes a series whose slots are full and whose zeros are closed.
@@ -37,7 +38,7 @@ impl Core {
             ..(*owed.spec).clone()
         };
         arming::note_care_again(&mut spec, owed.since, &self.state, now.wall);
-        self.append(now, Box::new(spec));
+        self.append(now, Arc::new(spec));
     }
 }
 

@@ -14,7 +14,7 @@ pub struct Series<K> {
     /// When it was opened.
     pub opened: WallMicros,
     /// What it judges by.
-    pub spec: Box<ArmedSpec>,
+    pub spec: Arc<ArmedSpec>,
     /// How it was closed; `None` while it is open.
     pub closed: Option<Closed>,
     /// The entry since which nothing more is said about it; `None` while it is open or can be resumed.
@@ -66,11 +66,11 @@ impl Whole {
 }
 
 impl<K> Series<K> {
-    pub(super) fn new(id: Seq, opened: WallMicros, spec: &ArmedSpec) -> Self {
+    pub(super) fn new(id: Seq, opened: WallMicros, spec: &Arc<ArmedSpec>) -> Self {
         Self {
             id,
             opened,
-            spec: Box::new(spec.clone()),
+            spec: Arc::clone(spec),
             closed: None,
             settled: None,
             readings: Vec::new(),

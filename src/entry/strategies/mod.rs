@@ -137,7 +137,7 @@ fn operator_entry() -> BoxedStrategy<Entry> {
     let refused = (name(), name(), text(), text(), option::of(text()));
     let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
     prop_oneof![
-        armed_spec().prop_map(|spec| Entry::from(Box::new(spec))),
+        armed_spec().prop_map(|spec| Entry::from(Arc::new(spec))),
         (name(), seq()).prop_map(|(station, series)| Entry::from(Disarmed { station, series })),
         completed.prop_map(
             |(station, series, outcome, tally, (resumable, reservations))| {

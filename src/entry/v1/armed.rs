@@ -15,6 +15,7 @@ use crate::spec::{
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use std::sync::Arc;
 use std::time::Duration;
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -276,8 +277,8 @@ impl TryFrom<Tool> for ArmedTool {
     }
 }
 
-impl From<&Box<ArmedSpec>> for Armed {
-    fn from(spec: &Box<ArmedSpec>) -> Self {
+impl From<&Arc<ArmedSpec>> for Armed {
+    fn from(spec: &Arc<ArmedSpec>) -> Self {
         (&**spec).into()
     }
 }
@@ -286,7 +287,7 @@ impl TryFrom<Armed> for Entry {
     type Error = LineError;
 
     fn try_from(body: Armed) -> Result<Self, LineError> {
-        Ok(Box::new(ArmedSpec::try_from(body)?).into())
+        Ok(Arc::new(ArmedSpec::try_from(body)?).into())
     }
 }
 

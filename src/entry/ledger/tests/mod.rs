@@ -82,7 +82,7 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
         })
     };
     match step {
-        Step::Armed => Entry::from(Box::new(ArmedSpec {
+        Step::Armed => Entry::from(Arc::new(ArmedSpec {
             station,
             operator: Some("mara".to_owned()),
             ..spec.clone()
