@@ -17,10 +17,10 @@ impl<W: Write> Write for Plain<W> {
         if !text.contains(turns) {
             return self.0.write(bytes);
         }
-        for piece in text.split_inclusive(turns) {
-            let whole = piece.strip_suffix(turns).unwrap_or(piece);
+        for part in text.split_inclusive(turns) {
+            let whole = part.strip_suffix(turns).unwrap_or(part);
             self.0.write_all(whole.as_bytes())?;
-            let turning = piece.get(whole.len()..).unwrap_or_default();
+            let turning = part.get(whole.len()..).unwrap_or_default();
             self.0.write_all(safe(turning).as_bytes())?;
         }
         Ok(bytes.len())

@@ -1,7 +1,7 @@
 //! `tallyjaw serve`: exit 0 after it was told to stop, 2 if the configuration is faulty or another
 //! daemon runs, 4 if the journal or the sockets cannot be written.
 
-use super::{Context, Exit, Failure, telling};
+use super::{Context, Exit, Failure, logging};
 use crate::daemon::{self, DaemonError, Ready, Setup};
 use crate::entry::Seq;
 use crate::journal::{self, JournalError};
@@ -40,7 +40,7 @@ pub(super) struct Serve {
 impl Serve {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let (config_path, config) = context.load()?;
-        telling::on_stderr();
+        logging::on_stderr();
         let sync = std::env::var_os(WITHOUT_SYNC).is_none();
         if !sync {
             tracing::warn!("{WITHOUT_SYNC} is set: what is announced may be lost");

@@ -75,7 +75,7 @@ impl Tape {
         let mut recording = Recording {
             recorder: tape,
             start: Instant::now(),
-            pieces: 0,
+            chunks: 0,
             bytes: 0,
             progress: Progress::new(),
         };
@@ -152,7 +152,7 @@ fn create(path: &Path) -> Result<File, Failure> {
 struct Recording<W> {
     recorder: Recorder<W>,
     start: Instant,
-    pieces: u64,
+    chunks: u64,
     bytes: u64,
     progress: Progress,
 }
@@ -191,27 +191,27 @@ impl<W: Write> Recording<W> {
         let micros = u64::try_from(self.start.elapsed().as_micros()).unwrap_or(u64::MAX);
         if let Some(mark) = Mark::of(event) {
             if let Mark::Bytes(bytes) | Mark::Spoiled(bytes) = &mark {
-                self.pieces += 1;
+                self.chunks += 1;
                 self.bytes += u64::try_from(bytes.len()).unwrap_or(u64::MAX);
             }
             self.recorder.write(micros, &mark)?;
         }
-        let (pieces, bytes) = (self.pieces, self.bytes);
+        let (chunks, bytes) = (self.chunks, self.bytes);
         let seconds = micros / 1_000_000;
         self.progress.show(|| {
-            format!("recording: {bytes} bytes in {pieces} pieces, {seconds} s; Ctrl-C stops")
+            format!("recording: {bytes} bytes in {chunks} pieces, {seconds} s; Ctrl-C stops")
         });
         Ok(())
     }
 
     fn summary(self, path: &Path, json: bool, out: &mut dyn Write) -> io::Result<()> {
         drop(self.progress);
-        let (pieces, bytes) = (self.pieces, self.bytes);
+        let (chunks, bytes) = (self.chunks, self.bytes);
         let path = path.display().to_string();
         if json {
-            let object = serde_json::json!({"file": path, "bytes": bytes, "pieces": pieces});
+            let object = serde_json::json!({"file": path, "bytes": bytes, "pieces": chunks});
             return writeln!(out, "{object}");
         }
-        writeln!(out, "{path}: {bytes} bytes in {pieces} pieces")
+        writeln!(out, "{path}: {bytes} bytes in {chunks} pieces")
     }
 }

@@ -2,7 +2,7 @@
 
 use super::card::ODD;
 use super::columns::Columns;
-use super::{Context, Exit, Failure, known};
+use super::{Context, Exit, Failure, journal_state};
 use crate::daemon::clock;
 use crate::entry::State;
 use crate::entry::state::ToolState;
@@ -23,7 +23,7 @@ impl Tools {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let Self {} = self;
         let config = context.load()?.1;
-        let state = known::state(&config.daemon)?;
+        let state = journal_state::read(&config.daemon)?;
         let now = clock::wall();
         let tools: Vec<_> = config
             .catalog

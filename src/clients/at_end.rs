@@ -14,17 +14,17 @@ use tokio::net::unix::OwnedWriteHalf;
 const MOST: usize = 8;
 
 /// More bytes at a time than this are left to the client's own task.
-const PIECE: usize = 64 * 1024;
+const CHUNK: usize = 64 * 1024;
 
 /// The places of a daemon.
 #[derive(Debug, Default)]
 pub(super) struct AtEnd {
-    places: Vec<Place>,
+    places: Vec<Seat>,
     next_id: u64,
 }
 
 #[derive(Debug)]
-struct Place {
+struct Seat {
     id: u64,
     writer: Arc<OwnedWriteHalf>,
     left: Left,
@@ -50,7 +50,7 @@ impl AtEnd {
             return None;
         }
         self.next_id += 1;
-        self.places.push(Place {
+        self.places.push(Seat {
             id: self.next_id,
             writer: Arc::clone(writer),
             left: Left {
@@ -85,9 +85,9 @@ impl AtEnd {
     }
 }
 
-impl Place {
+impl Seat {
     fn write(&mut self, bytes: &[u8], last: Seq) {
-        if self.behind || bytes.len() > PIECE {
+        if self.behind || bytes.len() > CHUNK {
             self.behind = true;
             return;
         }
@@ -122,9 +122,9 @@ mod tests {
     async fn all_that_came(far: &UnixStream) -> Vec<u8> {
         let mut got = Vec::new();
         loop {
-            let mut piece = [0; 4096];
-            match far.try_read(&mut piece) {
-                Ok(len) => got.extend_from_slice(&piece[..len]),
+            let mut chunk = [0; 4096];
+            match far.try_read(&mut chunk) {
+                Ok(len) => got.extend_from_slice(&chunk[..len]),
                 // It may not have been told yet that there is something to read.
                 Err(_) if got.is_empty() => far.readable().await.unwrap(),
                 Err(_) => return got,

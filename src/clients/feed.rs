@@ -1,8 +1,8 @@
 //! One client of the feed: hello, state, then every entry byte for byte as stored.
 //!
-//! - A client that is behind is served from the journal's files, a piece at a time; it waits for
+//! - A client that is behind is served from the journal's files, a chunk at a time; it waits for
 //!   nobody and nobody waits for it.
-//! - Its buffer is one piece long. Nothing more is read from it while it reads nothing itself.
+//! - Its buffer is one chunk long. Nothing more is read from it while it reads nothing itself.
 
 use super::at_end::Left;
 use super::lines::{Lines, Sent};

@@ -13,7 +13,7 @@ use super::tool::RawTool;
 use super::value::unique;
 use crate::quantity::did_you_mean;
 use crate::spec::{
-    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, Row, Terminal, Unarmable, resolve,
+    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, SheetRow, Terminal, Unarmable, resolve,
 };
 
 /// All files, read.
@@ -252,7 +252,7 @@ impl Raw {
 fn terminal(raw: &RawTerminal) -> Terminal {
     let with_limits =
         |(name, limits): &(AxisName, Option<Limits>)| Some((name.clone(), limits.clone()?));
-    let row = |row: &At<RawRow>| Row {
+    let row = |row: &At<RawRow>| SheetRow {
         wire: row.value.wire.area,
         limits: row.value.limits.iter().filter_map(with_limits).collect(),
     };

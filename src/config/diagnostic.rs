@@ -83,7 +83,7 @@ impl Lines {
 }
 
 impl Diagnostic {
-    /// A fault at `span` of `source`; a span that is no piece of the text is moved to one.
+    /// A fault at `span` of `source`; a span that is no part of the text is moved to one.
     pub(super) fn at(
         source: &Source,
         lines: &Lines,
@@ -154,7 +154,7 @@ impl Diagnostic {
     }
 }
 
-/// The piece of `text` nearest to `span`.
+/// The part of `text` nearest to `span`.
 fn within(text: &str, span: Range<usize>) -> Range<usize> {
     let floor = |at: usize| {
         (0..=at.min(text.len()))

@@ -9,7 +9,7 @@ use std::ops::Range;
 /// More faults than anyone reads; beyond them only the first are kept.
 const MOST: usize = 200;
 
-/// A piece of one of the files.
+/// A part of one of the files.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Place {
     file: usize,

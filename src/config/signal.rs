@@ -2,7 +2,7 @@
 
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
-use crate::spec::{Errand, InstrumentKind, Signal, SignalKind};
+use crate::spec::{InstrumentKind, PedalAction, Signal, SignalKind};
 
 /// The signal of this kind, if it is one and has no fault.
 pub(super) fn read(
@@ -30,20 +30,20 @@ pub(super) fn read(
     })
 }
 
-fn does(table: &mut Table<'_>, faults: &mut Faults) -> Option<Errand> {
+fn does(table: &mut Table<'_>, faults: &mut Faults) -> Option<PedalAction> {
     let Some(text) = table.text(faults, "does") else {
         if !table.has("does") {
-            table.missing(faults, "does", Errand::WANT);
+            table.missing(faults, "does", PedalAction::WANT);
         }
         return None;
     };
-    let errand = Errand::from_text(&text.value);
-    if errand.is_none() {
+    let action = PedalAction::from_text(&text.value);
+    if action.is_none() {
         let got = format!("does is {}", quoted(&text.value));
         faults.add(
             &text.place,
-            Fault::new(got, format!("want {}", Errand::WANT)),
+            Fault::new(got, format!("want {}", PedalAction::WANT)),
         );
     }
-    errand
+    action
 }

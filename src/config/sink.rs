@@ -42,12 +42,15 @@ pub struct DataSetConfig {
 
 /// Which settings a sink has.
 #[derive(Debug, Clone, Copy)]
-enum Kind {
+enum SettingsKind {
     Parquet,
     Mqtt,
 }
 
-const KINDS: [(&str, Kind); 2] = [("parquet", Kind::Parquet), ("mqtt", Kind::Mqtt)];
+const KINDS: [(&str, SettingsKind); 2] = [
+    ("parquet", SettingsKind::Parquet),
+    ("mqtt", SettingsKind::Mqtt),
+];
 /// Every key of a data set beside its name and kind.
 const PARQUET_KEYS: [&str; 2] = ["folder", "every"];
 
@@ -73,8 +76,8 @@ fn sink(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<At<Si
         known.map(|(_, kind)| *kind)
     });
     let settings = match kind.map(|kind| kind.value) {
-        Some(Kind::Parquet) => parquet(table, faults, base),
-        Some(Kind::Mqtt) => mqtt::read(table, faults, base).map(SinkSettings::Mqtt),
+        Some(SettingsKind::Parquet) => parquet(table, faults, base),
+        Some(SettingsKind::Mqtt) => mqtt::read(table, faults, base).map(SinkSettings::Mqtt),
         None => {
             // One mistake, one error: whose keys these are is not known.
             for key in PARQUET_KEYS.into_iter().chain(mqtt::KEYS) {

@@ -34,7 +34,7 @@ use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{Receiver, UnboundedReceiver};
 
 /// Ports and clients are read only while the journal takes this many entries without waiting: more
-/// than come out of one piece of bytes.
+/// than come out of one chunk of bytes.
 const ROOM_LEAST: usize = 512;
 
 /// How long stopping waits for the disk.

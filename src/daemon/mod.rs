@@ -310,7 +310,7 @@ fn start_sinks(
 ) -> (watch::Sender<()>, SinkTasks) {
     let (stop, stopped) = watch::channel(());
     let state_dir = live.state_dir().to_owned();
-    let place = |name: &str, data_set: Option<&DataSetConfig>| sink::Place {
+    let place = |name: &str, data_set: Option<&DataSetConfig>| sink::SinkContext {
         state_dir: state_dir.clone(),
         journal: journal.to_owned(),
         name: name.to_owned(),

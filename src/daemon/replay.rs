@@ -1,7 +1,7 @@
 //! A tape straight into the core: the entries that a daemon would have made of it.
 //!
 //! In: the marks of a tape. Out: entries. The tape's own times are the core's, so the same tape gives
-//! the same entries, at whatever speed it is read and in whatever pieces its bytes are fed.
+//! the same entries, at whatever speed it is read and in whatever chunks its bytes are fed.
 
 use crate::decode::framing::SILENCES;
 use crate::entry::{Attached, Stamped};

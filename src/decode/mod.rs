@@ -1,10 +1,10 @@
 //! Turns the bytes an instrument sends into values.
 //!
-//! In: bytes, in whatever pieces they came. Out: [`Decoded`] values, in order.
+//! In: bytes, in whatever chunks they came. Out: [`Decoded`] values, in order.
 //!
 //! - Nothing is dropped: the `raw` of all that was found, joined, is the input.
 //! - No value comes from a frame with a byte that the line spoiled.
-//! - How the bytes were cut into pieces makes no difference.
+//! - How the bytes were cut into chunks makes no difference.
 //! - No clock, no port, no log line in here; the caller owns all three.
 
 pub mod format;
@@ -315,11 +315,11 @@ mod tests {
 
     fn decode<'a>(
         format: &'static FrameFormat,
-        pieces: impl Iterator<Item = &'a [u8]>,
+        chunks: impl Iterator<Item = &'a [u8]>,
     ) -> Vec<Decoded> {
         let mut decoder = Decoder::new(format, Unit::Millimetre);
-        for piece in pieces {
-            decoder.push(START, piece);
+        for chunk in chunks {
+            decoder.push(START, chunk);
         }
         decoder.end();
         std::iter::from_fn(|| decoder.poll()).collect()
@@ -350,16 +350,16 @@ mod tests {
                 let joined: Vec<u8> = whole.iter().flat_map(Decoded::raw).copied().collect();
                 prop_assert_eq!(&joined, &bytes, "bytes lost or invented by {}", format.name);
                 let mut rest = bytes.as_slice();
-                let mut pieces = Vec::new();
+                let mut chunks = Vec::new();
                 for cut in cuts.iter().cycle() {
                     if rest.is_empty() {
                         break;
                     }
-                    let (piece, after) = rest.split_at((*cut).min(rest.len()));
-                    pieces.push(piece);
+                    let (chunk, after) = rest.split_at((*cut).min(rest.len()));
+                    chunks.push(chunk);
                     rest = after;
                 }
-                prop_assert_eq!(decode(format, pieces.into_iter()), whole);
+                prop_assert_eq!(decode(format, chunks.into_iter()), whole);
             }
         }
     }

@@ -12,7 +12,7 @@
 use super::Seq;
 use super::state::{CountedReading, SeriesState, StationState};
 use crate::quantity::{Area, Measured};
-use crate::spec::alert::{ALERTS, MOST_VALUES, Sign, Told, sentence};
+use crate::spec::alert::{ALERTS, AlertContext, MOST_VALUES, Sign, sentence};
 use crate::spec::{AlertRule, AxisName, Crimp, Limits};
 
 /// How many runs of a station are kept.
@@ -204,7 +204,7 @@ impl Run {
         let from = self.points.len().checked_sub(sign.values)?;
         let points = self.points.get(from..)?;
         let values: Vec<_> = points.iter().map(|point| point.value).collect();
-        let told = Told {
+        let told = AlertContext {
             spec: &series.spec,
             axis: &self.axis,
             instrument: &self.instrument,

@@ -7,7 +7,7 @@
 use super::Question;
 use crate::entry::Seq;
 use crate::quantity::Decimal;
-use crate::row::{Cell, Column, Kind, Row, Slot};
+use crate::row::{Cell, Column, ColumnType, Row, Slot};
 use parquet::basic::{Compression, LogicalType, Repetition, TimeUnit, Type as Physical, ZstdLevel};
 use parquet::data_type::{ByteArray, ByteArrayType, Int64Type};
 use parquet::errors::ParquetError;
@@ -161,12 +161,12 @@ impl<W: Write + Send> ParquetTable<W> {
 impl Gathered {
     fn new(column: &Column) -> Self {
         match column.kind {
-            Kind::Text => Self::Texts {
+            ColumnType::Text => Self::Texts {
                 known: HashMap::new(),
                 texts: Vec::new(),
                 rows: Vec::new(),
             },
-            Kind::Whole | Kind::Decimal(_) | Kind::Time => Self::Wholes {
+            ColumnType::Whole | ColumnType::Decimal(_) | ColumnType::Time => Self::Wholes {
                 levels: Vec::new(),
                 values: Vec::new(),
             },
@@ -225,8 +225,8 @@ impl Gathered {
 /// A decimal as a whole number of the column's smallest step.
 fn unscaled(column: &Column, number: Decimal) -> io::Result<i64> {
     let places = match column.kind {
-        Kind::Decimal(places) => places,
-        Kind::Text | Kind::Whole | Kind::Time => 0,
+        ColumnType::Decimal(places) => places,
+        ColumnType::Text | ColumnType::Whole | ColumnType::Time => 0,
     };
     let scaled = places
         .checked_sub(number.decimals())
@@ -253,13 +253,13 @@ fn schema(kept: &[&Column]) -> Result<TypePtr, ParquetError> {
 
 fn field(column: &Column) -> Result<Type, ParquetError> {
     let (physical, logical) = match column.kind {
-        Kind::Text => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
-        Kind::Whole => (Physical::INT64, None),
-        Kind::Decimal(places) => (
+        ColumnType::Text => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
+        ColumnType::Whole => (Physical::INT64, None),
+        ColumnType::Decimal(places) => (
             Physical::INT64,
             Some(LogicalType::decimal(i32::from(places), PRECISION)),
         ),
-        Kind::Time => (
+        ColumnType::Time => (
             Physical::INT64,
             Some(LogicalType::timestamp(true, TimeUnit::MICROS)),
         ),
@@ -267,7 +267,7 @@ fn field(column: &Column) -> Result<Type, ParquetError> {
     let mut builder = Type::primitive_type_builder(column.name, physical)
         .with_repetition(Repetition::OPTIONAL)
         .with_logical_type(logical);
-    if let Kind::Decimal(places) = column.kind {
+    if let ColumnType::Decimal(places) = column.kind {
         builder = builder
             .with_precision(PRECISION)
             .with_scale(i32::from(places));

@@ -1,6 +1,6 @@
 //! Exports read back, as texts that can be compared: also when another program has saved them anew.
 //!
-//! In: a file. Out: its [`Form`], then its rows or lines, one by one, in bounded memory ([`Pieces`]).
+//! In: a file. Out: its [`Form`], then its rows or lines, one by one, in bounded memory ([`FileRows`]).
 //!
 //! - A spreadsheet may have put another character between cells, quoted all of them, moved or left out columns,
 //!   put a mark before the first, taken zeros off the end of numbers: the row is the same.
@@ -10,7 +10,7 @@ use super::{parquet_table, unguarded};
 use crate::entry::Seq;
 use crate::entry::line::peek_seq;
 use crate::quantity::{Decimal, WallMicros, safe};
-use crate::row::{COLUMNS, Cell, Column, Kind, Row};
+use crate::row::{COLUMNS, Cell, Column, ColumnType, Row};
 use parquet::errors::ParquetError;
 use parquet::file::reader::{FileReader as _, SerializedFileReader};
 use parquet::record::Field;
@@ -118,7 +118,7 @@ impl From<csv::Error> for ReadError {
 
 /// A row or a line of an export.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Piece {
+pub struct FileRow {
     /// Its number as a person counts it: the heading of a table of text is row 1, as in a spreadsheet; of other
     /// files the first row or line is.
     pub number: u64,
@@ -141,7 +141,7 @@ pub enum Content {
 }
 
 /// The rows or lines of a file, one by one. A row of empty cells only is passed over.
-pub struct Pieces {
+pub struct FileRows {
     /// The names in its heading.
     names: Vec<String>,
     /// For each name the column of that name, if there is one.
@@ -262,7 +262,7 @@ fn seq_of_line(line: &[u8]) -> Option<u64> {
     })
 }
 
-impl Pieces {
+impl FileRows {
     /// Of a file of this form.
     ///
     /// # Errors
@@ -333,7 +333,7 @@ impl Pieces {
     ///
     /// # Errors
     /// If it cannot be read.
-    pub fn advance(&mut self) -> Result<Option<Piece>, ReadError> {
+    pub fn advance(&mut self) -> Result<Option<FileRow>, ReadError> {
         loop {
             let Some(content) = self.content()? else {
                 return Ok(None);
@@ -347,7 +347,7 @@ impl Pieces {
                 ),
             };
             if !is_empty {
-                return Ok(Some(Piece {
+                return Ok(Some(FileRow {
                     number: self.number,
                     seq: seq.map(Seq),
                     content,
@@ -419,15 +419,17 @@ fn column(name: &str) -> Option<&'static Column> {
 }
 
 /// A cell, as it is if nobody but us has written it.
-fn same(kind: Option<Kind>, cell: &str, delimiter: u8) -> String {
+fn same(kind: Option<ColumnType>, cell: &str, delimiter: u8) -> String {
     let number = match kind {
-        Some(Kind::Decimal(_) | Kind::Whole) if delimiter != b',' => cell.trim().replace(',', "."),
-        Some(Kind::Decimal(_) | Kind::Whole) => cell.trim().to_owned(),
-        Some(Kind::Time) => {
+        Some(ColumnType::Decimal(_) | ColumnType::Whole) if delimiter != b',' => {
+            cell.trim().replace(',', ".")
+        }
+        Some(ColumnType::Decimal(_) | ColumnType::Whole) => cell.trim().to_owned(),
+        Some(ColumnType::Time) => {
             let time = cell.trim().parse::<WallMicros>();
             return time.map_or_else(|_| cell.to_owned(), |at| at.to_string());
         }
-        Some(Kind::Text) | None => return safe(cell),
+        Some(ColumnType::Text) | None => return safe(cell),
     };
     match number.parse::<Decimal>() {
         Ok(number) => short(number).to_string(),

@@ -1,6 +1,6 @@
 //! The durable end of a journal that is being written, and those who follow it.
 //!
-//! In: lines as they become durable. Out: for every follower what comes after its own place, a piece at a
+//! In: lines as they become durable. Out: for every follower what comes after its own place, a chunk at a
 //! time, and then a wait for more.
 //!
 //! - The newest lines are held in memory: who keeps up reads no file. Older ones are read from the files, on
@@ -19,7 +19,7 @@ const HELD_LINES: usize = 1024;
 const HELD_BYTES: usize = 1024 * 1024;
 
 /// About how many bytes of lines a follower is handed at a time.
-const PIECE: usize = 64 * 1024;
+const CHUNK: usize = 64 * 1024;
 
 /// What is durable, up to now.
 #[derive(Debug)]
@@ -114,7 +114,7 @@ impl DurableEnd {
         let lines = held.lines.range(start..).take_while(|line| {
             let begins = bytes == 0;
             bytes += line.bytes.len() + 1;
-            begins || bytes <= PIECE
+            begins || bytes <= CHUNK
         });
         Next::Lines(lines.cloned().collect())
     }
@@ -201,7 +201,7 @@ impl Follow {
             };
             let mut lines = Vec::new();
             let mut bytes = 0;
-            while bytes < PIECE
+            while bytes < CHUNK
                 && let Some(line) = cursor.next_line(durable)?
             {
                 bytes += line.bytes.len() + 1;
@@ -253,7 +253,7 @@ mod tests {
             durable: Seq(durable),
         };
         assert_eq!(end.next_after(Seq(9)), in_files(10));
-        let (eleven, twelve) = ("e".repeat(PIECE), "twelve".to_owned());
+        let (eleven, twelve) = ("e".repeat(CHUNK), "twelve".to_owned());
         end.add(&[line_of(11, &eleven), line_of(12, &twelve)]);
         let lines = |seq, text: &str| {
             let bytes = text.as_bytes().into();

@@ -54,12 +54,12 @@ pub struct Cursor {
     dir: Dir,
     /// The first line to hand out.
     want: Seq,
-    place: Option<Place>,
+    position: Option<Position>,
 }
 
 /// The beginning of a line in an open segment.
 #[derive(Debug)]
-struct Place {
+struct Position {
     number: SegmentNumber,
     file: File,
     /// Where the line begins.
@@ -83,7 +83,7 @@ impl Cursor {
         Ok(Self {
             dir: Dir::open(&state_dir.join(JOURNAL_FOLDER))?,
             want: after.following(),
-            place: None,
+            position: None,
         })
     }
 
@@ -102,49 +102,49 @@ impl Cursor {
 
     /// How many bytes lie ahead, as far as the journal goes now; some of them may be of lines that are already known.
     pub fn bytes_ahead(&mut self) -> Result<u64, JournalError> {
-        if self.place.is_none() {
-            self.place = find(&self.dir, self.want)?;
+        if self.position.is_none() {
+            self.position = find(&self.dir, self.want)?;
         }
-        let Some(place) = &self.place else {
+        let Some(position) = &self.position else {
             return Ok(0);
         };
         let mut bytes = 0;
         for number in self.dir.segments()? {
-            if number >= place.number {
+            if number >= position.number {
                 bytes += self.dir.bytes_of(number)?;
             }
         }
-        Ok(bytes.saturating_sub(place.at))
+        Ok(bytes.saturating_sub(position.at))
     }
 
     /// The next line, if it is at or before the `durable` entry; `None` while there is none. Never
     /// waits; call it again when more is durable.
     pub fn next_line(&mut self, durable: Seq) -> Result<Option<Line>, JournalError> {
         if self.want > durable {
-            if let Some(place) = self.place.as_mut() {
-                place.forget_ahead();
+            if let Some(position) = self.position.as_mut() {
+                position.forget_ahead();
             }
             return Ok(None);
         }
-        if self.place.is_none() {
-            self.place = find(&self.dir, self.want)?;
+        if self.position.is_none() {
+            self.position = find(&self.dir, self.want)?;
         }
-        while let Some(place) = self.place.as_mut() {
-            let seq = place.here;
+        while let Some(position) = self.position.as_mut() {
+            let seq = position.here;
             if seq > durable {
                 break;
             }
-            let number = place.number;
+            let number = position.number;
             let failed = |cause| io_error("read", &self.dir.path_of(&number.file_name()), cause);
             let wanted = seq >= self.want;
-            match place.take_line(durable, wanted).map_err(failed)? {
+            match position.take_line(durable, wanted).map_err(failed)? {
                 Some(bytes) if wanted => {
                     self.want = seq.following();
                     return Ok(Some(Line { seq, bytes }));
                 }
                 Some(_) => {}
-                None => match place.following(&self.dir)? {
-                    Some(following) => *place = following,
+                None => match position.following(&self.dir)? {
+                    Some(following) => *position = following,
                     None => break,
                 },
             }
@@ -153,7 +153,7 @@ impl Cursor {
     }
 }
 
-impl Place {
+impl Position {
     fn beginning(number: SegmentNumber, file: File, here: Seq) -> Self {
         Self {
             number,
@@ -233,16 +233,16 @@ impl Place {
         }
         let said = head(&file, 0).map_err(failed)?;
         let here = said.filter(|seq| *seq >= self.here).unwrap_or(self.here);
-        let mut place = Self::beginning(number, file, here);
-        place.read_ahead(Seq(0)).map_err(failed)?;
-        let complete = place.ahead.contains(&b'\n') || place.ahead.len() == CHUNK_BYTES;
-        place.forget_ahead();
-        Ok(complete.then_some(place))
+        let mut position = Self::beginning(number, file, here);
+        position.read_ahead(Seq(0)).map_err(failed)?;
+        let complete = position.ahead.contains(&b'\n') || position.ahead.len() == CHUNK_BYTES;
+        position.forget_ahead();
+        Ok(complete.then_some(position))
     }
 }
 
 /// The place of a line at or before `want`, as near as is cheap; `None` in an empty journal.
-fn find(dir: &Dir, want: Seq) -> Result<Option<Place>, JournalError> {
+fn find(dir: &Dir, want: Seq) -> Result<Option<Position>, JournalError> {
     let numbers = dir.segments()?;
     let Some(first) = numbers.first() else {
         return Ok(None);
@@ -271,14 +271,14 @@ fn find(dir: &Dir, want: Seq) -> Result<Option<Place>, JournalError> {
             Some(_) | None => left = lower, // a damaged head is come to by reading on
         }
     }
-    let mut place = Place::beginning(number, file, here);
-    place
+    let mut position = Position::beginning(number, file, here);
+    position
         .skip_towards(want)
         .map_err(|cause| io_error("read", &dir.path_of(&number.file_name()), cause))?;
-    Ok(Some(place))
+    Ok(Some(position))
 }
 
-impl Place {
+impl Position {
     /// Halves the rest of the segment until what is left of it is quickly read.
     fn skip_towards(&mut self, want: Seq) -> io::Result<()> {
         let mut end = self.file.metadata()?.len();

@@ -172,7 +172,7 @@ impl<S: Storage> Writer<S> {
         self.full_said = false;
     }
 
-    /// The lines of `entries`, all of them in one piece with their newlines, and the last's digest.
+    /// The lines of `entries`, all of them in one chunk with their newlines, and the last's digest.
     #[expect(clippy::type_complexity, reason = "used once, just above")]
     fn encode<'a>(
         &self,

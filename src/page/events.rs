@@ -2,7 +2,7 @@
 //! again after each change.
 //!
 //! - An event is made when the connection takes one: nothing waits for a client that takes nothing but the
-//!   lines of one piece, and what the connection holds.
+//!   lines of one chunk, and what the connection holds.
 //! - An entry carries its number as `id`, so that a browser that comes back says where it was: the number that
 //!   stands in it, also behind a gap, which is said.
 

@@ -9,7 +9,7 @@
 //! that the journal vouches for ([`unvouched`]).
 
 use super::data;
-use super::{HEAD, LAYOUT, Made, RELEASES, Report, page};
+use super::{HEAD, LAYOUT, Made, RELEASES, Report, document};
 use crate::entry::{Entry, JournalEntry, Seq, Stamped};
 use crate::markup::{Written, unescaped};
 use crate::quantity::WallMicros;
@@ -177,7 +177,7 @@ pub struct Anew(Written);
 impl Anew {
     /// Made again.
     pub fn of(report: &Report) -> Self {
-        Self(page::written(report))
+        Self(document::written(report))
     }
 
     /// Where a page parts from it, in the order of the page.

@@ -3,7 +3,7 @@
 //! In: the series of a report and what tells the groups apart. Out: for every axis with at least two groups,
 //! their samples and how each compares with the first. Only readings that count.
 
-use super::facts::{Facts, Pool, Row};
+use super::facts::{Facts, Pool, ReportReading};
 use crate::quantity::{Measured, named};
 use crate::spec::{ArmedAxis, AxisName, Limits};
 use crate::stats::compare::Comparison;
@@ -32,7 +32,7 @@ named! {
 
 impl Group {
     /// The group of a reading.
-    fn of(self, facts: &Facts, row: &Row) -> String {
+    fn of(self, facts: &Facts, row: &ReportReading) -> String {
         let spec = &facts.record.series.spec;
         let tool = spec.tool.as_ref();
         let known = match self {

@@ -3,7 +3,7 @@
 //! Only ASCII, without a character that means something in HTML.
 
 use super::comparison::{Compare, Group};
-use super::facts::{Facts, Row};
+use super::facts::{Facts, ReportReading};
 use super::{LAYOUT, Report};
 use crate::entry::{JournalId, Seq};
 use crate::quantity::{Dimension, Quantity, WallMicros};
@@ -189,7 +189,7 @@ fn axis(axis: &crate::spec::ArmedAxis) -> Value {
     object
 }
 
-fn reading(row: &Row) -> Value {
+fn reading(row: &ReportReading) -> Value {
     let value = row.reading.value;
     let base = match value.quantity() {
         Quantity::Length(_) => "value_nm",

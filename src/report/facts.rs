@@ -20,7 +20,7 @@ pub struct Facts {
     /// All that was said about it.
     pub record: Record,
     /// Its readings, in the order in which they were taken.
-    pub readings: Vec<Row>,
+    pub readings: Vec<ReportReading>,
     /// How many came out how.
     pub tally: Tally,
     /// Who measured, in the order in which they came.
@@ -29,7 +29,7 @@ pub struct Facts {
 
 /// A reading with what became of it.
 #[derive(Debug, Clone)]
-pub struct Row {
+pub struct ReportReading {
     /// Its entry.
     pub seq: Seq,
     /// When.
@@ -42,7 +42,7 @@ pub struct Row {
     pub disposition: Disposition,
 }
 
-impl Row {
+impl ReportReading {
     /// Every reading of a series, and those at its station that were measured for nothing while it was open.
     pub fn all(record: &Record) -> impl Iterator<Item = Self> {
         let series = &record.series;
@@ -95,7 +95,7 @@ impl Row {
 impl Facts {
     /// Of all that was said about a series.
     pub fn of(record: Record) -> Self {
-        let readings: Vec<Row> = Row::all(&record).collect();
+        let readings: Vec<ReportReading> = ReportReading::all(&record).collect();
         let operators = record.series.operators().into_iter();
         Self {
             tally: tally(&readings),
@@ -148,8 +148,8 @@ impl Facts {
     }
 
     /// The readings on an axis.
-    pub fn on<'f>(&'f self, axis: &'f ArmedAxis) -> impl Iterator<Item = &'f Row> {
-        let is_on = |row: &&Row| row.slot().is_some_and(|slot| slot.axis == axis.name);
+    pub fn on<'f>(&'f self, axis: &'f ArmedAxis) -> impl Iterator<Item = &'f ReportReading> {
+        let is_on = |row: &&ReportReading| row.slot().is_some_and(|slot| slot.axis == axis.name);
         self.readings.iter().filter(is_on)
     }
 
@@ -185,7 +185,7 @@ pub(super) struct Pool {
 
 impl Pool {
     /// One more reading of a series.
-    pub(super) fn push(&mut self, facts: &Facts, row: &Row) {
+    pub(super) fn push(&mut self, facts: &Facts, row: &ReportReading) {
         let shown_in = row.reading.value.unit();
         let unit = *self.unit.get_or_insert(shown_in);
         self.is_mixed |= unit.dimension() != shown_in.dimension();
@@ -222,7 +222,7 @@ pub(super) fn is_pull(axis: &ArmedAxis) -> bool {
     axis.limits.dimension() == Dimension::Force && axis.limits.upper().is_none()
 }
 
-fn tally(readings: &[Row]) -> Tally {
+fn tally(readings: &[ReportReading]) -> Tally {
     let mut tally = Tally::default();
     for row in readings {
         let count = match (row.disposition, row.verdict()) {

@@ -11,14 +11,14 @@
 pub mod check;
 pub mod comparison;
 mod data;
+mod document;
 mod facts;
 mod gather;
-mod page;
 mod picture;
 mod words;
 
 pub use data::Made;
-pub use facts::{Facts, Row};
+pub use facts::{Facts, ReportReading};
 pub use gather::{Gathered, Gathering, Record, Verification, Wants};
 
 use comparison::{Compare, Compared};
@@ -92,6 +92,6 @@ impl Report {
 
     /// The page: one HTML file.
     pub fn html(&self) -> String {
-        page::written(self).text
+        document::written(self).text
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::markup::{Element, el};
 use crate::quantity::Quantity;
-use crate::report::facts::{Facts, Row};
+use crate::report::facts::{Facts, ReportReading};
 use crate::report::words;
 use crate::spec::{ArmedAxis, Verdict};
 use crate::stats::picture::shapes::{LEFT, Picture, RIGHT, Ruler, beside, level, px, word};
@@ -20,7 +20,7 @@ pub(super) const DOES_NOT_COUNT: &str = "×";
 
 /// Readings of an axis in their order, those that do not count among them.
 pub(super) fn readings(id: &str, title: &str, facts: &Facts, axis: &ArmedAxis) -> Element {
-    let rows: Vec<&Row> = facts.on(axis).collect();
+    let rows: Vec<&ReportReading> = facts.on(axis).collect();
     let (from, to) = window(&rows, axis);
     let scale = Ruler {
         from,
@@ -77,7 +77,7 @@ pub(super) fn readings(id: &str, title: &str, facts: &Facts, axis: &ArmedAxis) -
 }
 
 /// The least and the greatest value that is drawn in its place.
-fn window(rows: &[&Row], axis: &ArmedAxis) -> (i64, i64) {
+fn window(rows: &[&ReportReading], axis: &ArmedAxis) -> (i64, i64) {
     let base = |end: Option<Quantity>| end.map(Quantity::base);
     let (lower, upper) = (base(axis.limits.lower()), base(axis.limits.upper()));
     let values = || rows.iter().map(|row| row.base());
@@ -193,7 +193,7 @@ fn mark(verdict: Option<Verdict>, x: i64, y: i64, size: i64) -> Element {
     }
 }
 
-fn description(rows: &[&Row], facts: &Facts, axis: &ArmedAxis) -> String {
+fn description(rows: &[&ReportReading], facts: &Facts, axis: &ArmedAxis) -> String {
     let counted: Vec<_> = rows.iter().filter(|row| row.verdict().is_some()).collect();
     let ends = (
         counted.iter().min_by_key(|row| row.base()),

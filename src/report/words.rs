@@ -1,6 +1,6 @@
 //! What a report says in words: times, deviations, outcomes, fates.
 
-use super::facts::{Facts, Row};
+use super::facts::{Facts, ReportReading};
 use crate::entry::ledger::Disposition;
 use crate::entry::words::{after, tally};
 use crate::entry::{Outcome, SeriesEntry, ZeroRole};
@@ -38,7 +38,7 @@ pub(super) fn shown(quantity: Quantity, unit: Unit, least: u8) -> String {
 }
 
 /// A value with its sign: `+0.01`, `-0.02`, `0.00`, in the unit and with the digits of the reading.
-pub(super) fn deviation(row: &Row) -> Option<String> {
+pub(super) fn deviation(row: &ReportReading) -> Option<String> {
     let deviation = row.slot()?.deviation?;
     let value = row.reading.value;
     let text = shown(deviation, value.unit(), value.digits().decimals());
@@ -141,7 +141,7 @@ pub(super) fn tallied(facts: &Facts) -> String {
 }
 
 /// Why a reading does not count, in words; `None` if it does.
-pub(super) fn why_not_counted(facts: &Facts, row: &Row) -> Option<String> {
+pub(super) fn why_not_counted(facts: &Facts, row: &ReportReading) -> Option<String> {
     let hinted = |hint: Option<&String>| hint.map_or(String::new(), |hint| format!(": {hint}"));
     match row.disposition {
         Disposition::Counted if row.verdict().is_some() => None,

@@ -18,7 +18,7 @@ pub enum Cell<'r> {
 
 /// What all values of a column are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum ColumnType {
     /// [`Cell::Text`].
     Text,
     /// [`Cell::Whole`].
@@ -48,7 +48,7 @@ pub struct Column {
     /// The unit of its numbers.
     pub unit: Option<&'static str>,
     /// What its values are.
-    pub kind: Kind,
+    pub kind: ColumnType,
     /// Where it stands.
     pub form: Form,
     /// What it says, in words.
@@ -59,7 +59,7 @@ pub struct Column {
 
 type Get = for<'r> fn(&'r Row<'_>) -> Option<Cell<'r>>;
 
-const fn every(name: &'static str, kind: Kind, says: &'static str, cell: Get) -> Column {
+const fn every(name: &'static str, kind: ColumnType, says: &'static str, cell: Get) -> Column {
     Column {
         name,
         unit: None,
@@ -82,7 +82,7 @@ const fn in_unit(unit: &'static str, form: Form, column: Column) -> Column {
 const fn in_text(
     name: &'static str,
     unit: &'static str,
-    kind: Kind,
+    kind: ColumnType,
     says: &'static str,
     cell: Get,
 ) -> Column {
@@ -94,10 +94,10 @@ const fn base(name: &'static str, unit: &'static str, says: &'static str, cell: 
     in_unit(unit, Form::Typed, every(name, Whole, says, cell))
 }
 
-use Kind::{Text, Time, Whole};
+use ColumnType::{Text, Time, Whole};
 
-const MM: Kind = Kind::Decimal(6);
-const N: Kind = Kind::Decimal(3);
+const MM: ColumnType = ColumnType::Decimal(6);
+const N: ColumnType = ColumnType::Decimal(3);
 
 /// Every column, in order. To add one: a row here, at the end of its group.
 pub const COLUMNS: &[Column] = &[

@@ -9,7 +9,7 @@
 mod column;
 mod gather;
 
-pub use column::{COLUMNS, Cell, Column, Form, Kind};
+pub use column::{COLUMNS, Cell, Column, ColumnType, Form};
 pub use gather::Gather;
 
 use crate::entry::ledger::{Disposition, Entered, Series, Whole};

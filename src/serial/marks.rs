@@ -1,6 +1,6 @@
 //! Bytes that the line spoiled, told from those that it did not.
 //!
-//! In: what the terminal gives, in whatever pieces it came. Out: [`Run`]s; their bytes, joined, are
+//! In: what the terminal gives, in whatever chunks it came. Out: [`Run`]s; their bytes, joined, are
 //! what the hardware received, no more and no less.
 //!
 //! The terminal is set to mark (`PARMRK`): a byte with a parity or framing error, or a break, comes
@@ -8,7 +8,7 @@
 //! else. From here on a spoiled byte is told by the kind of its run, never by its neighbours: an
 //! `ff 00` that was really sent, as a packed frame may have it, stays two sound bytes.
 
-/// Takes the marks out of a stream that comes in pieces.
+/// Takes the marks out of a stream that comes in chunks.
 #[derive(Debug, Default)]
 pub struct Marks {
     state: State,
@@ -43,14 +43,14 @@ impl Run {
 }
 
 impl Marks {
-    /// The runs of a piece.
-    pub fn take(&mut self, piece: &[u8]) -> Vec<Run> {
-        if self.state == State::Plain && !piece.contains(&0xff) {
-            let sound = (!piece.is_empty()).then(|| Run::Sound(piece.to_vec()));
+    /// The runs of a chunk.
+    pub fn take(&mut self, chunk: &[u8]) -> Vec<Run> {
+        if self.state == State::Plain && !chunk.contains(&0xff) {
+            let sound = (!chunk.is_empty()).then(|| Run::Sound(chunk.to_vec()));
             return sound.into_iter().collect();
         }
         let mut runs = Vec::new();
-        for byte in piece {
+        for byte in chunk {
             self.state = match (self.state, *byte) {
                 (State::Plain, 0xff) => State::Escape,
                 (State::Escape, 0x00) => State::Spoiled,
@@ -130,8 +130,8 @@ impl PortMarks {
         self.far_end.is_some()
     }
 
-    pub(super) fn take(&mut self, piece: &[u8]) -> Vec<Run> {
-        let runs = self.terminal.take(piece);
+    pub(super) fn take(&mut self, chunk: &[u8]) -> Vec<Run> {
+        let runs = self.terminal.take(chunk);
         self.through_far_end(runs)
     }
 

@@ -3,7 +3,7 @@
 //! In: how a port is found and set, and bytes to send. Out: [`Event`]s of one instrument over a
 //! bounded channel.
 //!
-//! - The bytes are passed on as they came, in pieces; where a frame ends is not known in here.
+//! - The bytes are passed on as they came, in chunks; where a frame ends is not known in here.
 //! - A byte that the line spoiled is an event of another kind, in its place among the others.
 //! - A read of 0 bytes is the end of the port: never tried again on the same descriptor.
 //! - When nobody takes the events, the port is not read: memory stays bounded.
@@ -61,7 +61,7 @@ pub enum Event {
     /// Bytes that were waiting when the port was opened, the first 64 KiB of them. They are from
     /// before: nobody knows what they measured, so they must not be judged.
     Stale(Vec<u8>),
-    /// Bytes, in whatever pieces they came.
+    /// Bytes, in whatever chunks they came.
     Bytes(Vec<u8>),
     /// Bytes that the line spoiled (parity, framing, a break), in their place among the others.
     Spoiled(Vec<u8>),

@@ -145,8 +145,8 @@ impl Port {
         match rustix::io::read(&self.handle, &mut buffer) {
             Err(Errno::AGAIN) => false,
             Ok(count) => {
-                let piece = buffer.get(..count).unwrap_or_default();
-                self.runs.extend(self.marks.take(piece));
+                let chunk = buffer.get(..count).unwrap_or_default();
+                self.runs.extend(self.marks.take(chunk));
                 true
             }
             Err(_) => true,
@@ -199,8 +199,8 @@ impl Port {
                 // Said again on every later read: taken as "nothing yet" it would burn a core.
                 Ok(0) => "the other end is gone: unplugged, or closed".to_owned(),
                 Ok(count) => {
-                    let piece = buffer.get(..count).unwrap_or_default();
-                    self.runs.extend(self.marks.take(piece));
+                    let chunk = buffer.get(..count).unwrap_or_default();
+                    self.runs.extend(self.marks.take(chunk));
                     continue;
                 }
                 Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,

@@ -7,7 +7,7 @@
 //! - It is made from the journal and can be made again: stop the daemon, remove `state_dir/sinks/NAME.json`.
 //! - A day of which segments were moved out of the journal keeps the file that it has.
 
-use super::{Place, Sink, SinkError, SinkKind, cursors};
+use super::{Sink, SinkContext, SinkError, SinkKind, cursors};
 use crate::config::DataSetConfig;
 use crate::durable::{Access, WholeFile, failed, make_folder, put};
 use crate::entry::ledger::Ledger;
@@ -41,7 +41,7 @@ type Part = (String, String);
 type Written = (ParquetTable<BufWriter<WholeFile>>, u64);
 
 struct DataSet {
-    place: Place,
+    place: SinkContext,
     folder: PathBuf,
     every: Duration,
     cursor: PathBuf,
@@ -59,7 +59,7 @@ struct DataSet {
 }
 
 impl DataSet {
-    fn open(place: &Place) -> Result<Self, SinkError> {
+    fn open(place: &SinkContext) -> Result<Self, SinkError> {
         let Some(DataSetConfig { folder, every }) = &place.data_set else {
             return Err(failed("open", &place.state_dir)(ErrorKind::InvalidInput.into()).into());
         };

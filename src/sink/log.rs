@@ -7,7 +7,7 @@
 //! - It can be rotated while the daemon runs: the log that was moved away, removed or cut to nothing is begun anew
 //!   with the next entry, of which a reload (SIGHUP) makes two, and goes on where the old one ends.
 
-use super::{Place, Sink, SinkError, SinkKind};
+use super::{Sink, SinkContext, SinkError, SinkKind};
 use crate::durable::failed;
 use crate::entry::{
     Entry, FrameEntry, JournalEntry, PortEntry, SaidEntry, Seq, SeriesEntry, Stamped, words,
@@ -52,7 +52,7 @@ fn header(journal: &str) -> String {
 const CONTINUED: &str = "# continues after entry #";
 
 impl Log {
-    fn open(place: &Place) -> Result<Self, SinkError> {
+    fn open(place: &SinkContext) -> Result<Self, SinkError> {
         let path = place.state_dir.join(FILE_NAME);
         let header = header(&place.journal);
         let mut file = open_file(&path)?;
@@ -258,8 +258,8 @@ mod tests {
         }
     }
 
-    fn place(state_dir: &Path, journal: &str) -> Place {
-        Place {
+    fn place(state_dir: &Path, journal: &str) -> SinkContext {
+        SinkContext {
             name: "verdict log".to_owned(),
             data_set: None,
             state_dir: state_dir.to_owned(),
@@ -333,7 +333,7 @@ mod tests {
         let (log, elsewhere) = (dir.path().join(FILE_NAME), dir.path().join("elsewhere"));
         std::fs::write(&elsewhere, "mine").unwrap();
         std::os::unix::fs::symlink(&elsewhere, &log).unwrap();
-        let refused = |place: &Place| Log::open(place).unwrap_err().to_string();
+        let refused = |place: &SinkContext| Log::open(place).unwrap_err().to_string();
         let want = format!(
             "cannot open {}: got a link or a device, want a regular file",
             log.display()

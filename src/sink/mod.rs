@@ -28,7 +28,7 @@ pub struct SinkKind {
     /// Its name, for messages and in `kind` of a configuration.
     pub name: &'static str,
     /// Opens it where its own output ends.
-    pub open: fn(&Place) -> Result<Box<dyn Sink>, SinkError>,
+    pub open: fn(&SinkContext) -> Result<Box<dyn Sink>, SinkError>,
 }
 
 /// A data set where one is configured, else the verdict log, which is always there. A broker is no such sink: it
@@ -42,7 +42,7 @@ pub fn kind(data_set: Option<&DataSetConfig>) -> &'static SinkKind {
 
 /// Where a sink's journal is.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Place {
+pub struct SinkContext {
     /// The folder of the journal and the log.
     pub state_dir: PathBuf,
     /// The journal's name.
@@ -122,7 +122,12 @@ fn now() -> WallMicros {
 
 /// Moves one sink along with the durable end of the journal, until the sender of `stopped` is
 /// dropped; what is durable by then is still taken.
-pub async fn run(place: Place, mut follow: Follow, mut stopped: watch::Receiver<()>, tell: Tell) {
+pub async fn run(
+    place: SinkContext,
+    mut follow: Follow,
+    mut stopped: watch::Receiver<()>,
+    tell: Tell,
+) {
     let kind = kind(place.data_set.as_ref());
     let mut attempts = Attempts::new(&place.name, kind.name, tell);
     let mut open = None;
@@ -162,7 +167,7 @@ async fn until(moment: Option<Instant>) {
 /// Gives a sink the next entries, or settles it where it has all; whether it has.
 async fn moved(
     kind: &'static SinkKind,
-    place: &Place,
+    place: &SinkContext,
     open: Option<Box<dyn Sink>>,
     follow: &mut Follow,
     stopping: bool,

@@ -14,12 +14,12 @@ pub struct Terminal {
     /// What else the maker asks of a crimp made with a repair-class tool.
     pub repair_needs: Option<String>,
     /// A row for each conductor size.
-    pub rows: Vec<Row>,
+    pub rows: Vec<SheetRow>,
 }
 
 /// What is asked of one conductor size.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Row {
+pub struct SheetRow {
     /// The conductor size printed on the sheet.
     pub wire: Area,
     /// Limits per axis, in the order of the sheet.
@@ -28,7 +28,7 @@ pub struct Row {
 
 impl Terminal {
     /// The row of this conductor size.
-    pub fn row(&self, wire: Area) -> Option<&Row> {
+    pub fn row(&self, wire: Area) -> Option<&SheetRow> {
         self.rows.iter().find(|row| row.wire == wire)
     }
 
@@ -50,7 +50,7 @@ impl Terminal {
     }
 }
 
-impl Row {
+impl SheetRow {
     /// The limits of this axis.
     pub fn limits_of(&self, axis: &AxisName) -> Option<&Limits> {
         self.limits

@@ -22,13 +22,13 @@ pub enum SignalKind {
     /// A contact: its closing, or any byte it sends, is a press.
     Pedal {
         /// What a press does.
-        does: Errand,
+        does: PedalAction,
     },
 }
 
 /// What a pedal's press does.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Errand {
+pub enum PedalAction {
     /// Asks the station's instrument for a value.
     Ask,
     /// Says that the next frame is a zero.
@@ -41,7 +41,7 @@ pub enum Errand {
     Arm(String),
 }
 
-impl Errand {
+impl PedalAction {
     /// As in the configuration, for messages.
     pub const WANT: &'static str = "\"ask\", \"zero\", \"retract\", \"disarm\" or \"arm PLAN\"";
 

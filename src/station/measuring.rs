@@ -2,7 +2,7 @@
 
 use super::capture::Captured;
 use super::unread::Why;
-use super::{Core, Live, unread, zero};
+use super::{Core, Reception, unread, zero};
 use crate::decode::Decoded;
 use crate::entry::state::SeriesState;
 use crate::entry::{Doubted, Unread, ZeroRole, Zeroed};
@@ -61,7 +61,7 @@ impl Core {
     }
 
     pub(super) fn wake(&mut self, now: Now) {
-        let due = |live: &Live| live.waits_until().is_some_and(|at| at <= now.mono);
+        let due = |live: &Reception| live.waits_until().is_some_and(|at| at <= now.mono);
         let names: Vec<_> = self
             .live
             .iter()
@@ -81,7 +81,7 @@ impl Core {
         }
     }
 
-    fn with_decoder(&mut self, now: Now, instrument: &str, step: impl FnOnce(&mut Live)) {
+    fn with_decoder(&mut self, now: Now, instrument: &str, step: impl FnOnce(&mut Reception)) {
         let Some(live) = self.live.get_mut(instrument) else {
             return;
         };

@@ -12,21 +12,21 @@ mod by_value;
 mod capture;
 pub mod card;
 mod cards;
+mod catch_up;
 mod clock;
 mod commands;
 mod completing;
+mod double_zero;
 mod flood;
-mod gesture;
 mod in_hand;
 mod input;
 mod judging;
-mod live;
 mod measuring;
-mod mending;
 mod order;
 mod origin;
 mod plausible;
 pub mod prompt;
+mod reception;
 mod signals;
 mod stopping;
 mod timed_zeros;
@@ -40,7 +40,7 @@ use crate::entry::{
 };
 use crate::quantity::{MonoMicros, Now, WallMicros};
 use crate::spec::Catalog;
-use live::{Live, live_signals, lives};
+use reception::{Reception, live_signals, receptions};
 use signals::LiveSignal;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
@@ -54,7 +54,7 @@ pub struct Core {
     catalog: Arc<Catalog>,
     state: State,
     pending: VecDeque<Output>,
-    live: BTreeMap<String, Live>,
+    live: BTreeMap<String, Reception>,
     signals: BTreeMap<String, LiveSignal>,
     clock: clock::StepWatch,
     /// When the next zero becomes due by time.
@@ -66,7 +66,7 @@ pub struct Core {
 impl Core {
     /// Goes on from `state`.
     pub fn new(catalog: Arc<Catalog>, state: State) -> Self {
-        let live = lives(&catalog);
+        let live = receptions(&catalog);
         let signals = live_signals(&catalog);
         let clock = clock::StepWatch::default();
         Self {
@@ -104,7 +104,7 @@ impl Core {
                         config_digest: config_digest.to_owned(),
                     },
                 );
-                self.make_up(now);
+                self.catch_up(now);
             }
             Input::Stopping { reason } => self.stop(now, reason),
             Input::Reloaded(catalog) => self.reload(now, catalog),
@@ -220,14 +220,14 @@ impl Core {
     }
 
     fn waits_until(&self) -> Option<MonoMicros> {
-        let instruments = self.live.values().filter_map(Live::waits_until);
+        let instruments = self.live.values().filter_map(Reception::waits_until);
         let signals = self.signals.values().filter_map(LiveSignal::waits_until);
         instruments.chain(signals).chain(self.zero_due_at).min()
     }
 
     fn port_opened(&mut self, now: Now, mut attached: Attached) {
         let known = self.catalog.instrument(&attached.instrument);
-        attached.read_by = known.map(live::read_by).map(Box::new);
+        attached.read_by = known.map(reception::read_by).map(Box::new);
         if let Some(live) = self.live.get_mut(&attached.instrument) {
             live.watcher.opened(attached.line.parse().ok());
             if let Some(ask) = live.capturing.asking() {

@@ -11,7 +11,7 @@ use crate::decode::DecodeError;
 use crate::decode::framing::{Frame, Framing, Splitter};
 use crate::entry::{Means, Refused, Unread};
 use crate::quantity::{MonoMicros, Now};
-use crate::spec::{Catalog, Errand, Signal, SignalKind};
+use crate::spec::{Catalog, PedalAction, Signal, SignalKind};
 use std::time::Duration;
 
 /// A contact that changes again within this is bouncing.
@@ -95,7 +95,7 @@ impl Core {
             SignalKind::Pedal { does } => {
                 let pressed = live.is_new(now.mono, BYTES_BOUNCE);
                 pressed
-                    .then(|| errand(&does, &live.signal.station))
+                    .then(|| said_by_pedal(&does, &live.signal.station))
                     .into_iter()
                     .collect()
             }
@@ -111,7 +111,7 @@ impl Core {
         let SignalKind::Pedal { does } = &live.signal.kind else {
             return;
         };
-        let said = (closed && is_new).then(|| errand(does, &live.signal.station));
+        let said = (closed && is_new).then(|| said_by_pedal(does, &live.signal.station));
         self.obey(now, name, said.into_iter().collect());
     }
 
@@ -263,24 +263,24 @@ impl LiveSignal {
 }
 
 /// What a pedal's press means at its station.
-fn errand(does: &Errand, station: &str) -> Said {
+fn said_by_pedal(does: &PedalAction, station: &str) -> Said {
     let station = Some(station.to_owned());
     let (said, command) = match does {
-        Errand::Ask => (
+        PedalAction::Ask => (
             "ask",
             Command::Ask {
                 station,
                 instrument: None,
             },
         ),
-        Errand::Zero => (
+        PedalAction::Zero => (
             "zero",
             Command::Zero {
                 station,
                 instrument: None,
             },
         ),
-        Errand::Retract => (
+        PedalAction::Retract => (
             "retract",
             Command::Retract {
                 station,
@@ -289,8 +289,8 @@ fn errand(does: &Errand, station: &str) -> Said {
                 by: Means::Pedal,
             },
         ),
-        Errand::Disarm => ("disarm", Command::Disarm { station }),
-        Errand::Arm(plan) => {
+        PedalAction::Disarm => ("disarm", Command::Disarm { station }),
+        PedalAction::Arm(plan) => {
             let what = Armable::Named(plan.clone());
             (
                 "arm",

@@ -6,65 +6,67 @@
 use super::distribution::{ChiSquared, StudentT};
 use super::figures::row;
 use super::sample::{base_in, float};
-use super::{CONFIDENCE, Figure, Kind, Summary, Undefined, rounding};
+use super::{CONFIDENCE, Figure, FigureKind, Summary, Undefined, rounding};
 
 /// The figures of `study describe`.
 pub const FIGURES: &[Figure<Summary>] = &[
-    row("n", "readings", Kind::Count, |all| Ok(all.n())),
-    row("mean", "mean", Kind::Reading, mean),
+    row("n", "readings", FigureKind::Count, |all| Ok(all.n())),
+    row("mean", "mean", FigureKind::Reading, mean),
     row(
         "mean_low",
         "mean, lower bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |all| Ok(mean_bounds(all, CONFIDENCE)?.0),
     ),
     row(
         "mean_high",
         "mean, upper bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |all| Ok(mean_bounds(all, CONFIDENCE)?.1),
     ),
-    row("sd", "standard deviation", Kind::Reading, sd),
+    row("sd", "standard deviation", FigureKind::Reading, sd),
     row(
         "sd_low",
         "standard deviation, lower bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |all| Ok(sd_bounds(all, CONFIDENCE)?.0),
     ),
     row(
         "sd_high",
         "standard deviation, upper bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |all| Ok(sd_bounds(all, CONFIDENCE)?.1),
     ),
     row(
         "sd_corrected",
         "standard deviation without the rounding to the step",
-        Kind::Reading,
+        FigureKind::Reading,
         rounding::sd_corrected,
     ),
     row(
         "sd_corrected_low",
         "the same, lower bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |all| Ok(rounding::sd_corrected_bounds(all, CONFIDENCE)?.0),
     ),
     row(
         "sd_corrected_high",
         "the same, upper bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |all| Ok(rounding::sd_corrected_bounds(all, CONFIDENCE)?.1),
     ),
-    row("min", "minimum", Kind::Reading, min),
-    row("q1", "first quartile", Kind::Reading, |all| {
+    row("min", "minimum", FigureKind::Reading, min),
+    row("q1", "first quartile", FigureKind::Reading, |all| {
         quartile(all, 1)
     }),
-    row("median", "median", Kind::Reading, |all| quartile(all, 2)),
-    row("q3", "third quartile", Kind::Reading, |all| {
+    row("median", "median", FigureKind::Reading, |all| {
+        quartile(all, 2)
+    }),
+    row("q3", "third quartile", FigureKind::Reading, |all| {
         quartile(all, 3)
     }),
-    row("max", "maximum", Kind::Reading, max),
-    row("lag1", "lag-1 autocorrelation", Kind::Ratio, lag1),
+    row("max", "maximum", FigureKind::Reading, max),
+    row("lag1", "lag-1 autocorrelation", FigureKind::Ratio, lag1),
 ];
 
 /// Arithmetic mean, in the unit of the readings.

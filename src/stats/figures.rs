@@ -6,7 +6,7 @@ use std::fmt;
 
 /// What kind of number a figure is; decides how it is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum FigureKind {
     /// A whole number of things.
     Count,
     /// In the unit of the readings.
@@ -21,8 +21,8 @@ pub enum Kind {
     Percent,
     /// In the unit of the readings, a place.
     Slope,
-    /// A place that a trend is taken against.
-    Place,
+    /// Where a trend stands: the number of a reading, or a time.
+    Position,
 }
 
 /// A figure about an `S`.
@@ -32,7 +32,7 @@ pub struct Figure<S: ?Sized + 'static> {
     /// As people read it.
     pub words: &'static str,
     /// What kind of number.
-    pub kind: Kind,
+    pub kind: FigureKind,
     /// Its value, or why it has none.
     pub of: fn(&S) -> Result<f64, Undefined>,
 }
@@ -41,7 +41,7 @@ pub struct Figure<S: ?Sized + 'static> {
 pub(super) const fn row<S>(
     name: &'static str,
     words: &'static str,
-    kind: Kind,
+    kind: FigureKind,
     of: fn(&S) -> Result<f64, Undefined>,
 ) -> Figure<S> {
     Figure {
@@ -54,7 +54,7 @@ pub(super) const fn row<S>(
 
 /// A figure without its function: what a list of figures shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Row {
+pub struct FigureInfo {
     /// The study it belongs to.
     pub study: &'static str,
     /// As in `--json`.
@@ -62,7 +62,7 @@ pub struct Row {
     /// As people read it.
     pub words: &'static str,
     /// What kind of number.
-    pub kind: Kind,
+    pub kind: FigureKind,
 }
 
 impl<S: ?Sized> fmt::Debug for Figure<S> {
@@ -74,10 +74,10 @@ impl<S: ?Sized> fmt::Debug for Figure<S> {
 }
 
 /// The rows of one study.
-pub(super) fn rows<S>(study: &'static str, figures: &'static [Figure<S>]) -> Vec<Row> {
+pub(super) fn rows<S>(study: &'static str, figures: &'static [Figure<S>]) -> Vec<FigureInfo> {
     figures
         .iter()
-        .map(|figure| Row {
+        .map(|figure| FigureInfo {
             study,
             name: figure.name,
             words: figure.words,

@@ -32,11 +32,11 @@ pub mod random;
 pub mod rounding;
 pub mod sample;
 pub mod stream;
-pub mod told;
+pub mod text;
 pub mod tolerance;
 mod undefined;
 
-pub use figures::{Figure, Kind, Row};
+pub use figures::{Figure, FigureInfo, FigureKind};
 pub use limits::Limits;
 pub use sample::{Sample, Summary};
 pub use undefined::Undefined;
@@ -45,7 +45,7 @@ pub use undefined::Undefined;
 pub const CONFIDENCE: f64 = 0.95;
 
 /// Every figure that has a name in `study … --json`, in the order of its studies.
-pub fn statistics() -> Vec<Row> {
+pub fn statistics() -> Vec<FigureInfo> {
     let tables = [
         figures::rows("describe", describe::FIGURES),
         figures::rows("capability", capability::FIGURES),

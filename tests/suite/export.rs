@@ -362,11 +362,11 @@ fn the_page_of_columns_says_what_the_table_says() {
     let mut text = "# Columns of an export\n\nWritten from `src/row/column.rs`; a test compares it.\n\n| column | unit | CSV | Parquet | says |\n|---|---|---|---|---|\n".to_owned();
     for column in COLUMNS {
         let kind = match column.kind {
-            tallyjaw::row::Kind::Text => "string",
-            tallyjaw::row::Kind::Whole => "int64",
-            tallyjaw::row::Kind::Decimal(6) => "decimal(18, 6)",
-            tallyjaw::row::Kind::Decimal(_) => "decimal(18, 3)",
-            tallyjaw::row::Kind::Time => "timestamp, µs, UTC",
+            tallyjaw::row::ColumnType::Text => "string",
+            tallyjaw::row::ColumnType::Whole => "int64",
+            tallyjaw::row::ColumnType::Decimal(6) => "decimal(18, 6)",
+            tallyjaw::row::ColumnType::Decimal(_) => "decimal(18, 3)",
+            tallyjaw::row::ColumnType::Time => "timestamp, µs, UTC",
         };
         let _ = writeln!(
             text,

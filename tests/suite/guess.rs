@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use std::fmt::Write as _;
 use std::time::Duration;
 use tallyjaw::decode::format::Ticks;
-use tallyjaw::decode::guess::{Heard, Interview, Opinion, Piece, Step, Surety, Watcher, opinion};
+use tallyjaw::decode::guess::{Chunk, Heard, Interview, Opinion, Step, Surety, Watcher, opinion};
 use tallyjaw::decode::{FrameFormat, LineSettings};
 use tallyjaw::quantity::{Decimal, MonoMicros, Unit};
 use tallyjaw::serial::{Marks, Run};
@@ -66,14 +66,14 @@ fn press_of(number: usize, port: LineSettings, characters: &[Character]) -> Hear
     let number = u32::try_from(number).unwrap();
     let at = MonoMicros(0).plus(Duration::from_secs(2) * number);
     let runs = Marks::default().take(&on_terminal(characters));
-    let piece = |run: &Run| Piece {
+    let chunk = |run: &Run| Chunk {
         at,
         bytes: run.bytes().to_vec(),
         spoiled: matches!(run, Run::Spoiled(_)),
     };
     Heard {
         line: port,
-        pieces: runs.iter().map(piece).collect(),
+        chunks: runs.iter().map(chunk).collect(),
     }
 }
 
@@ -175,25 +175,25 @@ fn every_format_is_told_at_every_setting_in_at_most_five_presses() {
     assert!(faults.is_empty(), "{}\n{table}", faults.join("\n"));
 }
 
-fn noise(pieces: &[Vec<u8>], port: LineSettings) -> Vec<Heard> {
-    let piece = |(at, bytes): (u32, &Vec<u8>)| Heard {
+fn noise(chunks: &[Vec<u8>], port: LineSettings) -> Vec<Heard> {
+    let chunk = |(at, bytes): (u32, &Vec<u8>)| Heard {
         line: port,
-        pieces: vec![Piece {
+        chunks: vec![Chunk {
             at: MonoMicros(0).plus(Duration::from_secs(1) * at),
             bytes: bytes.clone(),
             spoiled: false,
         }],
     };
-    (0..).zip(pieces).map(piece).collect()
+    (0..).zip(chunks).map(chunk).collect()
 }
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
     #[test]
     fn noise_is_never_surely_something(
-        pieces in prop::collection::vec(prop::collection::vec(any::<u8>(), 1..40), 1..5),
+        chunks in prop::collection::vec(prop::collection::vec(any::<u8>(), 1..40), 1..5),
     ) {
-        let opinion = opinion(&noise(&pieces, line("9600 8N1")));
+        let opinion = opinion(&noise(&chunks, line("9600 8N1")));
         for fit in &opinion.fits {
             prop_assert!(fit.surety() < Surety::Sure, "{}: {} bits", fit.name(), fit.bits);
         }

@@ -6,7 +6,7 @@ mod qr;
 mod sheet;
 
 use super::columns::count;
-use super::page_file::PageFile;
+use super::html_file::HtmlFile;
 use super::{Context, Exit, Failure};
 use html::Paper;
 use serde_json::json;
@@ -14,7 +14,7 @@ use sheet::{Sheet, Wanted};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-const PAGE: PageFile = PageFile {
+const PAGE: HtmlFile = HtmlFile {
     head: html::HEAD,
     other: "is not a sheet of cards",
     example: FILE,

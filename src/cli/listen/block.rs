@@ -9,7 +9,7 @@ use std::path::Path;
 
 /// Where the instrument belongs.
 #[derive(Debug, Clone)]
-pub(super) struct Place {
+pub(super) struct InstrumentSlot {
     pub(super) name: String,
     pub(super) station: String,
     pub(super) port: PortSelector,
@@ -24,7 +24,7 @@ pub(super) struct FoundWith {
     pub(super) request: Option<&'static str>,
 }
 
-impl Place {
+impl InstrumentSlot {
     /// The port by the serial number of its adapter, if that is the only one with it.
     pub(super) fn new(name: String, station: String, path: &Path) -> Self {
         let serial = discover::identity(path).and_then(|usb| usb.serial);
@@ -41,7 +41,7 @@ impl Place {
 }
 
 /// The block, its last line ended.
-pub(super) fn block(place: &Place, found: &Candidate, found_with: &FoundWith) -> String {
+pub(super) fn block(place: &InstrumentSlot, found: &Candidate, found_with: &FoundWith) -> String {
     let shown = found.shown;
     let kind = match shown.unit.dimension() {
         Dimension::Length => "caliper",

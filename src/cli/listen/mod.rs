@@ -13,7 +13,7 @@ mod write;
 
 use super::{Context, Exit, Failure, FailureKind};
 use crate::config::{Config, LineSettings};
-use block::Place;
+use block::InstrumentSlot;
 use session::Session;
 use std::io::Write;
 use std::path::PathBuf;
@@ -116,7 +116,7 @@ impl Listen {
         }
     }
 
-    fn place(&self, config: Option<&Config>) -> Result<Place, Failure> {
+    fn place(&self, config: Option<&Config>) -> Result<InstrumentSlot, Failure> {
         let stations: Vec<&str> = config.map_or_else(Vec::new, |config| {
             let stations = config.catalog.stations.iter();
             stations.map(String::as_str).collect()
@@ -149,6 +149,6 @@ impl Listen {
                 .find(|name| !taken(name))
         };
         let name = self.name.clone().or_else(free).unwrap_or_default();
-        Ok(Place::new(name, station, &self.port))
+        Ok(InstrumentSlot::new(name, station, &self.port))
     }
 }

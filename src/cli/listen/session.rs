@@ -4,7 +4,7 @@ use super::block::FoundWith;
 use super::tell::Tell;
 use crate::cli::Failure;
 use crate::config::{LineSettings, PortConfig, PortSelector};
-use crate::decode::guess::{Heard, Interview, Piece, Step};
+use crate::decode::guess::{Chunk, Heard, Interview, Step};
 use crate::quantity::MonoMicros;
 use crate::serial::{Port, Read, Run, SerialError};
 use std::path::PathBuf;
@@ -45,7 +45,7 @@ struct Running<'t, 'o> {
     port: Port,
     start: Instant,
     interview: Interview,
-    press: Vec<Piece>,
+    press: Vec<Chunk>,
     last_byte: Instant,
     quiet_since: Instant,
     quiet_times: usize,
@@ -148,7 +148,7 @@ impl Running<'_, '_> {
             .bytes(since, self.interview.line(), &bytes, spoiled)?;
         let at = MonoMicros(0).plus(since);
         let first_at = self.press.first().map(|first| first.at);
-        self.press.push(Piece { at, bytes, spoiled });
+        self.press.push(Chunk { at, bytes, spoiled });
         self.last_byte = now;
         match first_at {
             Some(first) if at.since(first) >= LONGEST => self.end_press(),
@@ -175,8 +175,8 @@ impl Running<'_, '_> {
             return Ok(false);
         }
         let line = self.interview.line();
-        let pieces = std::mem::take(&mut self.press);
-        let step = self.interview.press(Heard { line, pieces });
+        let chunks = std::mem::take(&mut self.press);
+        let step = self.interview.press(Heard { line, chunks });
         self.tell.heard(&self.interview)?;
         self.quiet_since = Instant::now();
         self.quiet_times = 0;

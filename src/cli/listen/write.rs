@@ -6,7 +6,7 @@
     reason = "edge: writes the user's configuration"
 )]
 
-use super::block::Place;
+use super::block::InstrumentSlot;
 use crate::cli::Failure;
 use crate::cli::context::unusable;
 use crate::config::Config;
@@ -17,7 +17,7 @@ use std::io;
 use std::path::Path;
 
 /// Refuses a name or port that the configuration has already.
-pub(super) fn refuse_doubles(config: &Config, place: &Place) -> Result<(), Failure> {
+pub(super) fn refuse_doubles(config: &Config, place: &InstrumentSlot) -> Result<(), Failure> {
     if let Some(same) = config.catalog.instrument(&place.name) {
         return Err(Failure::usage(format!(
             "there is an instrument {} already, at {}",

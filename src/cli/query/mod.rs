@@ -21,7 +21,7 @@ use crate::quantity::{Area, WallMicros};
 use crate::spec::wire::resolve;
 use crate::spec::{ArmedSpec, ArmedSubject, WireRequest};
 use clap::{Arg, ArgAction, ArgMatches, value_parser};
-use option::{OPTIONS, QueryOption, Selects, Told};
+use option::{OPTIONS, QueryOption, ReadingKeys, Selects};
 use serde_json::{Map, Value, json};
 
 /// The argument for the ids of series.
@@ -229,7 +229,7 @@ impl Filter<'_> {
 
     /// Whether a reading of a matching series matches, its time apart.
     pub(super) fn reading(&self, axis: &str, instrument: &str, operator: Option<&str>) -> bool {
-        let told = Told {
+        let told = ReadingKeys {
             axis,
             instrument,
             operator,

@@ -32,7 +32,7 @@ pub(super) enum Selects {
     Series(fn(&ArmedSpec) -> Option<&str>),
     /// A reading by itself; and all that readings of a series can have.
     Reading {
-        each: for<'r> fn(&Told<'r>) -> Option<&'r str>,
+        each: for<'r> fn(&ReadingKeys<'r>) -> Option<&'r str>,
         any: for<'s> fn(&'s Series<()>) -> Vec<&'s str>,
     },
     /// A series, by the size of its wire.
@@ -57,7 +57,7 @@ impl Selects {
 
 /// What options look at in a reading.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Told<'r> {
+pub(super) struct ReadingKeys<'r> {
     pub(super) axis: &'r str,
     pub(super) instrument: &'r str,
     pub(super) operator: Option<&'r str>,

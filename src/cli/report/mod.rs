@@ -5,7 +5,7 @@ mod read;
 
 pub(super) use read::{Again, again};
 
-use super::page_file::PageFile;
+use super::html_file::HtmlFile;
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client};
 use crate::entry::words;
@@ -17,7 +17,7 @@ use serde_json::json;
 use std::io::{self, IsTerminal as _, Write};
 use std::path::{Path, PathBuf};
 
-const PAGE: PageFile = PageFile {
+const PAGE: HtmlFile = HtmlFile {
     head: HEAD,
     other: "is no report of tallyjaw",
     example: "report.html",

@@ -7,7 +7,7 @@ use crate::config::DaemonConfig;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::report::check::{Difference, Overlooked};
-use crate::report::{Gathered, Gathering, Made, Record, Row};
+use crate::report::{Gathered, Gathering, Made, Record, ReportReading};
 use std::ops::ControlFlow;
 
 /// Everything about the series that the query asks for.
@@ -53,7 +53,7 @@ fn matches(filter: Filter<'_>, record: &Record) -> bool {
     if !filter.asks_of_readings() {
         return true;
     }
-    Row::all(record).any(|row| {
+    ReportReading::all(record).any(|row| {
         let axis = row.slot().map_or("", |slot| slot.axis.as_str());
         let operator = row.operator.as_deref();
         filter.reading(axis, &row.reading.instrument, operator) && filter.time(row.at)

@@ -7,7 +7,7 @@ use super::{Context, Exit, Failure, wire};
 use crate::quantity::Quantity;
 use crate::quantity::did_you_mean;
 use crate::spec::wire::{Gauge, WireError, gauge, resolve};
-use crate::spec::{Catalog, Limits, Row, SizingSystem, Terminal, WireRequest, WireSize};
+use crate::spec::{Catalog, Limits, SheetRow, SizingSystem, Terminal, WireRequest, WireSize};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 
@@ -46,7 +46,7 @@ impl Sheet {
             return list(context, &catalog, out);
         };
         let terminal = find(&catalog, id)?;
-        let rows: Vec<&Row> = if self.wire.is_empty() {
+        let rows: Vec<&SheetRow> = if self.wire.is_empty() {
             terminal.rows.iter().collect()
         } else {
             let wire = wire_asked(terminal, &self.wire, self.sizing)?;
@@ -72,7 +72,7 @@ fn find<'c>(catalog: &'c Catalog, id: &str) -> Result<&'c Terminal, Failure> {
     })
 }
 
-fn row<'t>(terminal: &'t Terminal, wire: &WireSize) -> Result<&'t Row, Failure> {
+fn row<'t>(terminal: &'t Terminal, wire: &WireSize) -> Result<&'t SheetRow, Failure> {
     terminal.row(wire.area).ok_or_else(|| {
         let gauge = wire.gauge.as_deref().and_then(gauge);
         let meant = gauge.and_then(|gauge| meant(terminal, gauge));
@@ -149,7 +149,7 @@ fn list(context: &Context, catalog: &Catalog, out: &mut dyn Write) -> Result<Exi
     Ok(Exit::Yes)
 }
 
-fn show(terminal: &Terminal, rows: &[&Row], out: &mut dyn Write) -> Result<(), Failure> {
+fn show(terminal: &Terminal, rows: &[&SheetRow], out: &mut dyn Write) -> Result<(), Failure> {
     match &terminal.source {
         Some(source) => writeln!(out, "{} ({source})\n", terminal.id)?,
         None => writeln!(out, "{}\n", terminal.id)?,
@@ -171,7 +171,7 @@ fn show(terminal: &Terminal, rows: &[&Row], out: &mut dyn Write) -> Result<(), F
     Ok(())
 }
 
-fn row_json(terminal: &Terminal, row: &Row) -> Value {
+fn row_json(terminal: &Terminal, row: &SheetRow) -> Value {
     let axes: Map<String, Value> = row
         .limits
         .iter()

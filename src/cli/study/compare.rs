@@ -7,7 +7,7 @@ use crate::cli::{Context, Exit, Failure};
 use crate::quantity::Quantity;
 use crate::stats::compare::{ANOVA_FIGURES, Comparison, FIGURES, anova, brown_forsythe};
 use crate::stats::picture::Histogram;
-use crate::stats::told::fixed;
+use crate::stats::text::fixed;
 use crate::stats::{Limits, Sample};
 use serde_json::{Value, json};
 use std::io::Write;

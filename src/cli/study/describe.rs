@@ -4,7 +4,7 @@ use super::select::Select;
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
 use crate::stats::picture::Histogram;
-use crate::stats::told::{chance, fixed};
+use crate::stats::text::{chance, fixed};
 use crate::stats::{describe, normality, outlier, rounding};
 use serde_json::{Value, json};
 use std::io::Write;

@@ -4,7 +4,7 @@ use super::readings::Readings;
 use super::select::Select;
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
-use crate::stats::Kind;
+use crate::stats::FigureKind;
 use crate::stats::drift::{self, FIGURES};
 use serde_json::json;
 use std::io::Write;
@@ -65,7 +65,7 @@ impl Drift {
             .per(per);
         let figures = show::all(FIGURES, &drift);
         let mut sentence = drift.sentence(unit_of_place);
-        for said in drift.outlook(|place| digits.told(Kind::Place, place)) {
+        for said in drift.outlook(|place| digits.text(FigureKind::Position, place)) {
             sentence.push_str("; ");
             sentence.push_str(&said);
         }

@@ -5,7 +5,7 @@
 
 use super::cells::{Cells, Columns};
 use super::journal::Take;
-use super::readings::{LeftOut, Place, Reading, Readings, StepFrom};
+use super::readings::{LeftOut, Reading, Readings, SourcePosition, StepFrom};
 use super::select::Select;
 use crate::cli::Failure;
 use crate::quantity::{Decimal, Dimension, Quantity, Unit};
@@ -62,7 +62,7 @@ pub(super) fn read(
         let reading = Reading {
             base,
             at: 0,
-            place: Place::Line(line.number),
+            place: SourcePosition::Line(line.number),
             cells: line.keys,
         };
         take(reading, scale)?;

@@ -10,7 +10,7 @@ use crate::stats::gauge::{
     FIGURES, MASTER_FIGURES, Master, Plan, Study, Table, Trial, by_anova, by_range,
 };
 use crate::stats::rounding::Warning;
-use crate::stats::told::{chance, fixed, powers};
+use crate::stats::text::{chance, fixed, powers};
 use serde_json::{Value, json};
 use std::io::Write;
 
@@ -52,7 +52,7 @@ impl Gauge {
             let digits = Digits::of(sample.summary());
             let master = Master::new(sample, size, readings.limits_if_any());
             let figures = show::all(MASTER_FIGURES, &master);
-            let told = Told::of("master", figures, Vec::new());
+            let told = GaugeOutput::of("master", figures, Vec::new());
             return told.tell(context, out, &readings, digits);
         }
         let part = self.select.key(self.part.as_deref(), "piece", "--part")?;
@@ -69,10 +69,10 @@ impl Gauge {
         let step = readings.step.map(|step| readings.scale.in_unit(step));
         let coarse = study.warnings(step);
         let guessed = readings.guessed_step().filter(|_| !coarse.is_empty());
-        let told = Told {
+        let told = GaugeOutput {
             sentence: Some(study.sentence()),
             variance: table.map(|table| (table, study.pooled.unwrap_or_default())),
-            ..Told::of(
+            ..GaugeOutput::of(
                 study.method,
                 show::all(FIGURES, &study),
                 coarse.into_iter().chain(guessed).collect(),
@@ -107,7 +107,7 @@ impl Gauge {
 }
 
 /// What is told of a study.
-struct Told {
+struct GaugeOutput {
     method: &'static str,
     figures: Vec<Shown>,
     sentence: Option<String>,
@@ -116,7 +116,7 @@ struct Told {
     warnings: Vec<Warning>,
 }
 
-impl Told {
+impl GaugeOutput {
     fn of(method: &'static str, figures: Vec<Shown>, warnings: Vec<Warning>) -> Self {
         Self {
             method,

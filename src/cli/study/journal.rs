@@ -1,6 +1,6 @@
 //! Readings out of the journal, as studies take them.
 
-use super::readings::{LeftOut, Place, Reading, Readings, StepFrom};
+use super::readings::{LeftOut, Reading, Readings, SourcePosition, StepFrom};
 use super::select::Select;
 use crate::cli::query::{self, Search};
 use crate::cli::{Context, Failure, client};
@@ -155,7 +155,7 @@ impl query::Take for Telling<'_> {
             let reading = Reading {
                 base,
                 at: found.at.0,
-                place: Place::Entry {
+                place: SourcePosition::Entry {
                     series: series.id,
                     piece: found.piece,
                     entry: *seq,

@@ -41,11 +41,11 @@ Examples:
   tallyjaw study gauge --from gauge.csv --column value --unit mm --part part --appraiser who")]
 pub(super) struct Study {
     #[command(subcommand)]
-    study: Kind,
+    study: Method,
 }
 
 #[derive(Debug, clap::Subcommand)]
-enum Kind {
+enum Method {
     Describe(Box<describe::Describe>),
     Capability(Box<capability::Capability>),
     Chart(Box<chart::Chart>),
@@ -58,13 +58,13 @@ enum Kind {
 impl Study {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         match self.study {
-            Kind::Describe(study) => study.run(context, out),
-            Kind::Capability(study) => study.run(context, out),
-            Kind::Chart(study) => study.run(context, out),
-            Kind::Compare(study) => study.run(context, out),
-            Kind::Gauge(study) => study.run(context, out),
-            Kind::Drift(study) => study.run(context, out),
-            Kind::Pull(study) => study.run(context, out),
+            Method::Describe(study) => study.run(context, out),
+            Method::Capability(study) => study.run(context, out),
+            Method::Chart(study) => study.run(context, out),
+            Method::Compare(study) => study.run(context, out),
+            Method::Gauge(study) => study.run(context, out),
+            Method::Drift(study) => study.run(context, out),
+            Method::Pull(study) => study.run(context, out),
         }
     }
 }

@@ -19,21 +19,21 @@ pub(super) struct Reading {
     /// When it was taken, in microseconds; 0 where that is not known.
     pub(super) at: i64,
     /// Where it stands.
-    pub(super) place: Place,
+    pub(super) place: SourcePosition,
     /// What stands under each key that was asked for.
     pub(super) cells: Vec<String>,
 }
 
 /// Where a reading stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Place {
+pub(super) enum SourcePosition {
     /// In the journal.
     Entry { series: Seq, piece: u32, entry: Seq },
     /// In a file, at this line from 1.
     Line(u64),
 }
 
-impl fmt::Display for Place {
+impl fmt::Display for SourcePosition {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Entry {
@@ -46,7 +46,7 @@ impl fmt::Display for Place {
     }
 }
 
-impl Place {
+impl SourcePosition {
     /// Puts what it is into `object`.
     pub(super) fn put(self, object: &mut Value) {
         match self {

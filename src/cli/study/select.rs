@@ -1,7 +1,7 @@
 //! Which readings a study is about: the arguments that all studies have.
 
 use super::journal::Take;
-use super::readings::{Place, Readings, StepFrom};
+use super::readings::{Readings, SourcePosition, StepFrom};
 use super::{file, journal};
 use crate::cli::query::Query;
 use crate::cli::{Context, Failure};
@@ -121,7 +121,7 @@ impl Select {
     pub(super) fn stream_with_ends(
         &self,
         context: &Context,
-    ) -> Result<(Readings, Stream, Ends<Place>), Failure> {
+    ) -> Result<(Readings, Stream, Ends<SourcePosition>), Failure> {
         let mut stream = None;
         let mut ends = Ends::default();
         let readings = self.each(context, &[], &mut |reading, scale| {

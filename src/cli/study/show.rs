@@ -5,24 +5,24 @@ use crate::cli::{Context, Failure};
 use crate::stats::capability::Claim;
 use crate::stats::picture::Histogram;
 use crate::stats::rounding::Warning;
-use crate::stats::told;
-use crate::stats::{Kind, figures};
+use crate::stats::text;
+use crate::stats::{FigureKind, figures};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::path::Path;
 
-pub(super) use crate::stats::told::{Digits, Shown, all};
+pub(super) use crate::stats::text::{Digits, Shown, all};
 
 /// A line a figure; bounds stand behind what they bound, figures without a value behind a dash.
 pub(super) fn table(out: &mut dyn Write, shown: &[Shown], digits: Digits) -> Result<(), Failure> {
-    let lines = told::lines(shown, digits);
+    let lines = text::lines(shown, digits);
     let width = lines
         .iter()
         .map(|line| line.words.chars().count())
         .max()
         .unwrap_or(0);
     for line in lines {
-        let told = match line.told {
+        let told = match line.value {
             Ok(told) => told,
             Err(reason) => format!("–  ({reason})"),
         };
@@ -40,7 +40,7 @@ pub(super) fn object(into: &mut Map<String, Value>, shown: &[Shown]) {
     let mut undefined = Map::new();
     for figure in shown {
         match figure.value {
-            Ok(value) if figure.kind == Kind::Count => {
+            Ok(value) if figure.kind == FigureKind::Count => {
                 into.insert(figure.name.to_owned(), json!(figures::whole(value)));
             }
             Ok(value) => {

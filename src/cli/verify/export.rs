@@ -11,7 +11,7 @@ use crate::entry::line::Digest;
 use crate::entry::words::safe;
 use crate::entry::{JournalId, Seq};
 use crate::export::check::{Difference, Explain, Found, columns_part};
-use crate::export::{Check, Form, Given, Pieces, Question, ReadError};
+use crate::export::{Check, FileRows, Form, Given, Question, ReadError};
 use crate::journal::{Line, Report};
 use crate::row::COLUMNS;
 use serde_json::json;
@@ -81,14 +81,14 @@ impl Checked {
             claim.asked = None;
             claim.range = (Seq(0), Seq(u64::MAX));
         }
-        let pieces = Pieces::open(path, form).map_err(read)?;
-        let (foreign, absent) = columns(&pieces);
+        let file_rows = FileRows::open(path, form).map_err(read)?;
+        let (foreign, absent) = columns(&file_rows);
         if claim.asked.is_some()
             && let Some(question) = &claim.question
         {
             claim
                 .differences
-                .extend(columns_part(&pieces, &question.columns));
+                .extend(columns_part(&file_rows, &question.columns));
         }
         let again = Again {
             asked: claim.asked.clone().unwrap_or_else(|| Asked {
@@ -99,7 +99,8 @@ impl Checked {
             daemon,
             journal: &journal,
         };
-        let mut check = Check::new(pieces, journal.clone(), claim.asked.is_some()).map_err(read)?;
+        let mut check =
+            Check::new(file_rows, journal.clone(), claim.asked.is_some()).map_err(read)?;
         let (mut digest, mut unread) = (None, None);
         let last_read = again.range.1;
         let (walked, failed) = again.pass(
@@ -131,8 +132,8 @@ impl Checked {
         }
         let mut differences = Vec::new();
         if found.parted > 0 && found.other_journal.is_none() {
-            let pieces = Pieces::open(path, form).map_err(read)?;
-            let explain = RefCell::new(Explain::new(&found, pieces).map_err(read)?);
+            let file_rows = FileRows::open(path, form).map_err(read)?;
+            let explain = RefCell::new(Explain::new(&found, file_rows).map_err(read)?);
             again.pass(
                 |line| explain.borrow_mut().line(line.seq, &line.bytes),
                 |given| {
@@ -412,8 +413,8 @@ impl Again<'_> {
 }
 
 /// The columns that no export has, and those of every export that are not there.
-fn columns(pieces: &Pieces) -> (Vec<String>, Vec<&'static str>) {
-    let names = pieces.names();
+fn columns(file_rows: &FileRows) -> (Vec<String>, Vec<&'static str>) {
+    let names = file_rows.names();
     let has = |name: &str| names.iter().any(|known| known == name);
     let foreign = names
         .iter()

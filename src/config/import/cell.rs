@@ -21,19 +21,19 @@ pub(super) struct Parts {
 /// Why a cell says nothing of an axis.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum CellError {
-    /// Some piece of it is none of ours.
-    Piece(String),
+    /// Some token of it is none of ours.
+    Token(String),
     /// Two units in one cell.
     Units,
-    /// The pieces stand in no order that we know.
+    /// The tokens stand in no order that we know.
     Form,
     /// A form that this part of an axis cannot have.
     NotThisPart(&'static str),
 }
 
-/// A piece of a cell.
+/// A token of a cell.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Piece {
+enum Token {
     Number(Decimal),
     Plus,
     Minus,
@@ -61,17 +61,17 @@ pub(super) struct Reading {
 
 /// What a cell of `part` says; a unit behind any of its numbers holds for all of them.
 pub(super) fn parts(text: &str, part: Part, reading: Reading) -> Result<Parts, CellError> {
-    let (pieces, unit) = pieces(text, reading)?;
+    let (tokens, unit) = tokens(text, reading)?;
     let amount = |decimal: Decimal| Some((decimal, unit));
-    let form = form(&pieces, amount).ok_or(CellError::Form)?;
+    let form = form(&tokens, amount).ok_or(CellError::Form)?;
     only_for(form, part)
 }
 
-/// What the pieces say by themselves.
-fn form(pieces: &[Piece], amount: impl Fn(Decimal) -> Option<Amount>) -> Option<Parts> {
-    use Piece::{Either, Least, Minus, Most, Number, Plus, Slash, To};
+/// What the tokens say by themselves.
+fn form(tokens: &[Token], amount: impl Fn(Decimal) -> Option<Amount>) -> Option<Parts> {
+    use Token::{Either, Least, Minus, Most, Number, Plus, Slash, To};
     let empty = Parts::default;
-    Some(match *pieces {
+    Some(match *tokens {
         [Number(nominal)] => Parts {
             nominal: amount(nominal),
             ..empty()
@@ -205,7 +205,7 @@ fn only_for(form: Parts, part: Part) -> Result<Parts, CellError> {
     }
 }
 
-fn pieces(text: &str, reading: Reading) -> Result<(Vec<Piece>, Option<Unit>), CellError> {
+fn tokens(text: &str, reading: Reading) -> Result<(Vec<Token>, Option<Unit>), CellError> {
     let mut found = Vec::new();
     let mut units: Option<Unit> = None;
     let spelled = text
@@ -218,28 +218,28 @@ fn pieces(text: &str, reading: Reading) -> Result<(Vec<Piece>, Option<Unit>), Ce
     let mut rest = spelled.as_str();
     while let Some(first) = rest.chars().next() {
         let length = piece_length(rest, first);
-        let (piece, after) = rest.split_at(length);
+        let (token, after) = rest.split_at(length);
         rest = after;
-        match piece {
-            "+" => found.push(Piece::Plus),
-            "-" | "−" | "–" => found.push(Piece::Minus),
-            "±" => found.push(Piece::Either),
-            "/" => found.push(Piece::Slash),
-            "…" => found.push(Piece::To),
-            "≥" => found.push(Piece::Least),
-            "≤" => found.push(Piece::Most),
-            piece if first.is_whitespace() || piece == "." => {}
-            piece if first.is_ascii_digit() || matches!(first, '.' | ',') => {
-                let number = decimal(piece, reading.mark, reading.grouped);
-                let wrong = || CellError::Piece(piece.to_owned());
-                found.push(Piece::Number(number.ok_or_else(wrong)?));
+        match token {
+            "+" => found.push(Token::Plus),
+            "-" | "−" | "–" => found.push(Token::Minus),
+            "±" => found.push(Token::Either),
+            "/" => found.push(Token::Slash),
+            "…" => found.push(Token::To),
+            "≥" => found.push(Token::Least),
+            "≤" => found.push(Token::Most),
+            token if first.is_whitespace() || token == "." => {}
+            token if first.is_ascii_digit() || matches!(first, '.' | ',') => {
+                let number = decimal(token, reading.mark, reading.grouped);
+                let wrong = || CellError::Token(token.to_owned());
+                found.push(Token::Number(number.ok_or_else(wrong)?));
             }
             word => match word.to_lowercase().as_str() {
-                "to" => found.push(Piece::To),
-                "min" | "minimum" => found.push(Piece::Least),
-                "max" | "maximum" => found.push(Piece::Most),
+                "to" => found.push(Token::To),
+                "min" | "minimum" => found.push(Token::Least),
+                "max" | "maximum" => found.push(Token::Most),
                 lower => {
-                    let wrong = || CellError::Piece(word.to_owned());
+                    let wrong = || CellError::Token(word.to_owned());
                     let named = unit(lower).ok_or_else(wrong)?;
                     if units.is_some_and(|earlier| earlier != named) {
                         return Err(CellError::Units);
@@ -252,7 +252,7 @@ fn pieces(text: &str, reading: Reading) -> Result<(Vec<Piece>, Option<Unit>), Ce
     Ok((found, units))
 }
 
-/// How long the next piece is, in bytes: a run of digits and marks, a run of letters, or one sign.
+/// How long the next token is, in bytes: a run of digits and marks, a run of letters, or one sign.
 fn piece_length(rest: &str, first: char) -> usize {
     let run = |belongs: fn(char) -> bool| rest.find(|c: char| !belongs(c)).unwrap_or(rest.len());
     if first.is_ascii_digit() || matches!(first, '.' | ',') {
@@ -399,8 +399,8 @@ mod tests {
                 POINT,
                 "no limit at all, want a lower one, an upper one or both",
             ),
-            ("1,62 ±0.05", COMMA, "Piece(\"0.05\")"),
-            ("about 1.62", POINT, "Piece(\"about\")"),
+            ("1,62 ±0.05", COMMA, "Token(\"0.05\")"),
+            ("about 1.62", POINT, "Token(\"about\")"),
             ("1.62 mm ±0.002 in", POINT, "Units"),
             ("1.62 1.64", POINT, "Form"),
         ] {

@@ -185,12 +185,12 @@ fn words(heading: &str) -> Vec<String> {
     parted
         .flat_map(|word| {
             let is_sign = word == "-" || word == "+";
-            let pieces: Vec<_> = if is_sign {
+            let parts: Vec<_> = if is_sign {
                 vec![word]
             } else {
                 word.split('-').collect()
             };
-            pieces
+            parts
         })
         .filter(|word| !word.is_empty())
         .map(str::to_owned)

@@ -47,7 +47,7 @@ pub(super) enum Evidence {
     Either(DecimalMark),
 }
 
-/// The pieces of a text that look like numbers: digits, with points and commas between them or before.
+/// The parts of a text that look like numbers: digits, with points and commas between them or before.
 pub(super) fn numbers(text: &str) -> impl Iterator<Item = &str> {
     let spaced = text.split(|c: char| !(c.is_ascii_digit() || c == '.' || c == ','));
     spaced

@@ -345,8 +345,8 @@ impl Reader<'_> {
     fn said(&self, cell: &At<String>, part: Part, heading: &Heading) -> Result<Parts, Fault> {
         let text = quoted(&cell.value);
         let said = parts(&cell.value, part, self.reading).map_err(|error| match error {
-            CellError::Piece(piece) => Fault::new(
-                format!("{} in {text} is not understood", quoted(&piece)),
+            CellError::Token(token) => Fault::new(
+                format!("{} in {text} is not understood", quoted(&token)),
                 format!("want numbers with a decimal {}, and limits such as \"1.62 ±0.05\", \"1.62 +0.05/-0.03\", \"1.57..1.67\", \"min 90\"", self.reading.mark),
             ),
             CellError::Units => Fault::new(format!("two units in {text}"), "want one"),

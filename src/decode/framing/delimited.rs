@@ -1,16 +1,16 @@
 //! Frames that end with CR, LF, or both.
 //!
-//! In: bytes, in whatever pieces they came. Out: frames, in order; their raw bytes, joined, are the
+//! In: bytes, in whatever chunks they came. Out: frames, in order; their raw bytes, joined, are the
 //! input.
 //!
 //! - A frame is out at its first terminator byte: nobody waits to see whether an LF follows the CR.
 //!   What then comes before the next text (the LF of a CR LF, empty lines) is a [`Frame::Blank`].
 //!   So the same press has the same raw bytes, however the stream was cut.
-//! - A line that is too long is broken up to its end: no piece of it can pass for a value.
+//! - A line that is too long is broken up to its end: no chunk of it can pass for a value.
 //! - A byte that the line spoiled ends no line: what follows a spoiled CR may be the rest of a number.
 //! - Adrift, when it is not known what came before, a line is broken up to its end, or to a silence
 //!   longer than a frame's gap: a number from its middle on is another number.
-//! - No more than [`PIECE`] bytes are ever kept.
+//! - No more than [`CHUNK`] bytes are ever kept.
 
 use super::spoiled::Spoiled;
 use super::{FRAME_GAP, Frame};
@@ -23,8 +23,8 @@ use std::time::Duration;
 /// use (300 baud) has a byte every 37 ms; a press by hand takes longer than this to come again.
 pub(super) const PATIENCE: Duration = Duration::from_secs(1);
 
-/// Bytes without meaning are given out in pieces of at most so many.
-const PIECE: usize = 4096;
+/// Bytes without meaning are given out in chunks of at most so many.
+const CHUNK: usize = 4096;
 
 /// A splitter at CR, LF, or both.
 #[derive(Debug)]
@@ -34,7 +34,7 @@ pub struct Delimited {
     pending: Vec<u8>,
     /// Terminators since the last frame.
     blank: Vec<u8>,
-    /// A piece of the line at hand is already given out as broken.
+    /// A chunk of the line at hand is already given out as broken.
     in_broken_line: bool,
     /// Of those in `pending`.
     spoiled: Spoiled,
@@ -98,10 +98,10 @@ impl Delimited {
             self.give_out_blank();
         }
         while !text.is_empty() {
-            let room = PIECE.saturating_sub(self.pending.len());
+            let room = CHUNK.saturating_sub(self.pending.len());
             let (fits, after) = text.split_at(room.min(text.len()));
             self.pending.extend_from_slice(fits);
-            if self.pending.len() >= PIECE {
+            if self.pending.len() >= CHUNK {
                 self.give_out_broken();
                 self.in_broken_line = true;
             }
@@ -114,7 +114,7 @@ impl Delimited {
             self.in_broken_line = false;
             self.adrift = None;
             self.blank.extend_from_slice(terminator);
-            if self.blank.len() >= PIECE {
+            if self.blank.len() >= CHUNK {
                 self.give_out_blank();
             }
             return;
@@ -324,7 +324,7 @@ mod tests {
     #[test]
     fn spoiled_noise_is_given_up_like_any_other() {
         let mut splitter = Delimited::new(8);
-        splitter.push_spoiled(START, &[0; 3 * PIECE]);
+        splitter.push_spoiled(START, &[0; 3 * CHUNK]);
         assert!(splitter.pending.is_empty());
         splitter.push_spoiled(START, &[0]);
         splitter.give_up_on_old_bytes(START.plus(PATIENCE));
@@ -343,14 +343,14 @@ mod tests {
                 }
             })
             .collect();
-        assert_eq!(lengths, [PIECE, PIECE, PIECE, 1]);
+        assert_eq!(lengths, [CHUNK, CHUNK, CHUNK, 1]);
         splitter.push(START.plus(PATIENCE), b"1\r");
         assert_eq!(frames(&mut splitter), [whole(b"1", b"1\r")]);
     }
 
     #[test]
     fn no_tail_of_a_line_that_is_too_long_passes_for_a_frame() {
-        for length in [9, PIECE - 1, PIECE, PIECE + 1, PIECE + 4, 3 * PIECE] {
+        for length in [9, CHUNK - 1, CHUNK, CHUNK + 1, CHUNK + 4, 3 * CHUNK] {
             let mut splitter = Delimited::new(8);
             let mut line = vec![b'7'; length];
             line.extend_from_slice(b"\r1\r");
@@ -377,10 +377,10 @@ mod tests {
             for _ in 0..1024 {
                 splitter.push(START, &[byte; 1024]);
                 seen += frames(&mut splitter).len();
-                assert!(splitter.pending.len() + splitter.blank.len() < PIECE);
-                assert!(splitter.pending.capacity() <= 2 * PIECE);
+                assert!(splitter.pending.len() + splitter.blank.len() < CHUNK);
+                assert!(splitter.pending.capacity() <= 2 * CHUNK);
             }
-            assert_eq!(seen, 1024 * 1024 / PIECE, "of 0x{byte:02x}");
+            assert_eq!(seen, 1024 * 1024 / CHUNK, "of 0x{byte:02x}");
         }
     }
 }

@@ -5,9 +5,9 @@
 //! - A frame is what came between two silences, if it has the right length. It is out only after the
 //!   second of them: with a byte of noise before it, or at the wrong speed, the first so many bytes
 //!   of a burst are as good as any others, and a word of 24 bits has next to nothing to check.
-//! - Joined in the middle of a frame, the piece is too short to pass for one; adrift, when it is not
+//! - Joined in the middle of a frame, the chunk is too short to pass for one; adrift, when it is not
 //!   known what came before, a burst is none whatever its length.
-//! - No more than [`PIECE`] bytes are ever kept.
+//! - No more than [`CHUNK`] bytes are ever kept.
 
 use super::Frame;
 use super::spoiled::Spoiled;
@@ -20,8 +20,8 @@ use std::time::Duration;
 /// (its latency timer), and instruments send thirty frames a second at the most.
 pub const GAP: Duration = Duration::from_millis(20);
 
-/// Bytes without meaning are given out in pieces of at most so many.
-const PIECE: usize = 4096;
+/// Bytes without meaning are given out in chunks of at most so many.
+const CHUNK: usize = 4096;
 
 /// A splitter at silence.
 #[derive(Debug)]
@@ -31,7 +31,7 @@ pub struct IdleGap {
     pending: Vec<u8>,
     /// Of those in `pending`.
     spoiled: Spoiled,
-    /// A piece of the burst at hand is already given out as broken.
+    /// A chunk of the burst at hand is already given out as broken.
     in_broken_burst: bool,
     /// The burst at hand may have begun before; behind what, in words.
     adrift: Option<&'static str>,
@@ -61,10 +61,10 @@ impl IdleGap {
     pub(super) fn push_read(&mut self, now: MonoMicros, bytes: &[u8]) {
         let mut rest = bytes;
         while !rest.is_empty() {
-            let room = PIECE.saturating_sub(self.pending.len());
+            let room = CHUNK.saturating_sub(self.pending.len());
             let (fits, after) = rest.split_at(room.min(rest.len()));
             self.pending.extend_from_slice(fits);
-            self.give_out_full_piece();
+            self.give_out_full_chunk();
             rest = after;
         }
         self.note_time(now, bytes);
@@ -74,7 +74,7 @@ impl IdleGap {
         for byte in bytes {
             self.spoiled.note(self.pending.len(), *byte);
             self.pending.push(*byte);
-            self.give_out_full_piece();
+            self.give_out_full_chunk();
         }
         self.note_time(now, bytes);
     }
@@ -85,8 +85,8 @@ impl IdleGap {
         }
     }
 
-    fn give_out_full_piece(&mut self) {
-        if self.pending.len() >= PIECE {
+    fn give_out_full_chunk(&mut self) {
+        if self.pending.len() >= CHUNK {
             self.in_broken_burst = true;
             self.give_out();
         }
@@ -221,7 +221,7 @@ mod tests {
 
     #[test]
     fn no_part_of_a_burst_that_is_too_long_is_a_frame() {
-        for length in [4, 6, 7, PIECE, PIECE + 1, PIECE + 3, 3 * PIECE] {
+        for length in [4, 6, 7, CHUNK, CHUNK + 1, CHUNK + 3, 3 * CHUNK] {
             let mut splitter = IdleGap::new(3);
             let burst = vec![b'x'; length];
             let (before, rest) = burst.split_at(3);
@@ -273,8 +273,8 @@ mod tests {
             splitter.push(START, &[0; 1000]);
             splitter.push_spoiled(START, &[0; 24]);
             frames(&mut splitter);
-            assert!(splitter.pending.len() < PIECE);
-            assert!(splitter.pending.capacity() <= 2 * PIECE);
+            assert!(splitter.pending.len() < CHUNK);
+            assert!(splitter.pending.capacity() <= 2 * CHUNK);
         }
     }
 }

@@ -51,7 +51,7 @@ const STRONGEST: i64 = 100_000_000;
 
 /// Bytes as they came, and when.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Piece {
+pub struct Chunk {
     /// When.
     pub at: MonoMicros,
     /// Which.
@@ -66,7 +66,7 @@ pub struct Heard {
     /// The port's setting.
     pub line: LineSettings,
     /// The bytes, in order.
-    pub pieces: Vec<Piece>,
+    pub chunks: Vec<Chunk>,
 }
 
 /// A setting and a format that fit every frame.

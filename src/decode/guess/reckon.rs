@@ -11,7 +11,7 @@
 //! - A line that was read more slowly than it was sent has lost bits for good: nothing is reckoned.
 //! - Works on few characters: at most [`MOST_HEARD`], keeping at most [`MOST_WAYS`] texts.
 
-use super::Piece;
+use super::Chunk;
 use crate::decode::format::FrameFormat;
 use crate::decode::line_settings::{LineSettings, Parity};
 use std::collections::BTreeSet;
@@ -33,10 +33,10 @@ pub(super) struct Heard {
     spoiled: bool,
 }
 
-/// The characters of a piece.
-pub(super) fn characters(piece: &Piece) -> impl Iterator<Item = Heard> {
-    let spoiled = piece.spoiled;
-    piece.bytes.iter().map(move |byte| Heard {
+/// The characters of a chunk.
+pub(super) fn characters(chunk: &Chunk) -> impl Iterator<Item = Heard> {
+    let spoiled = chunk.spoiled;
+    chunk.bytes.iter().map(move |byte| Heard {
         byte: *byte,
         spoiled,
     })

@@ -4,7 +4,7 @@
 
 use super::reckon::{self, Alphabet, Texts};
 use super::shown::Shown;
-use super::{Candidate, Heard, Piece, evidence, plausible, reads_the_same};
+use super::{Candidate, Chunk, Heard, evidence, plausible, reads_the_same};
 use crate::decode::format::FrameFormat;
 use crate::decode::framing::GAP;
 use crate::decode::line_settings::LineSettings;
@@ -103,8 +103,8 @@ impl<'a> Trial<'a> {
         let direct: Vec<&Heard> = heard
             .filter(|heard| reads_the_same(heard.line, self.line))
             .collect();
-        let pieces = direct.iter().flat_map(|heard| heard.pieces.iter());
-        let mut found = decode(format, pieces);
+        let chunks = direct.iter().flat_map(|heard| heard.chunks.iter());
+        let mut found = decode(format, chunks);
         // Who begins to listen in the middle of a frame hears the end of it.
         let joined_late = found.first_refused && found.refusals == 1 && found.frames.len() > 1;
         if let Some(reason) = found.refused.take()
@@ -136,12 +136,12 @@ impl<'a> Trial<'a> {
                 }
             };
             let fitting = texts.iter().filter_map(|text| {
-                let piece = Piece {
+                let chunk = Chunk {
                     at: MonoMicros(0),
                     bytes: text.clone(),
                     spoiled: false,
                 };
-                let found = decode(format, std::iter::once(&piece));
+                let found = decode(format, std::iter::once(&chunk));
                 (found.refused.is_none() && !found.frames.is_empty()).then_some(found.frames)
             });
             let mut fitting: Vec<Vec<Frame>> = fitting.collect();
@@ -178,41 +178,41 @@ enum Reckoned {
     No,
 }
 
-/// The runs of a press, each with its texts. Lines may be in pieces, so a press is one run to them.
+/// The runs of a press, each with its texts. Lines may be in chunks, so a press is one run to them.
 fn reckoned_runs(heard: &Heard, line: LineSettings, alphabet: Alphabet) -> Vec<Texts> {
     if reckon::times(heard.line, line).is_none() {
         return vec![Texts::TooMany]; // the bits are lost
     }
     let runs = match alphabet {
-        Alphabet::Lines => vec![heard.pieces.iter().flat_map(reckon::characters).collect()],
-        Alphabet::Any => split_at_silence(&heard.pieces),
+        Alphabet::Lines => vec![heard.chunks.iter().flat_map(reckon::characters).collect()],
+        Alphabet::Any => split_at_silence(&heard.chunks),
     };
     let texts = |run: &Vec<reckon::Heard>| reckon::texts(run, heard.line, line, alphabet);
     runs.iter().map(texts).collect()
 }
 
-fn split_at_silence(pieces: &[Piece]) -> Vec<Vec<reckon::Heard>> {
+fn split_at_silence(chunks: &[Chunk]) -> Vec<Vec<reckon::Heard>> {
     let mut runs: Vec<Vec<reckon::Heard>> = Vec::new();
     let mut last: Option<MonoMicros> = None;
-    for piece in pieces {
-        let goes_on = last.is_some_and(|last| piece.at.since(last) < GAP);
+    for chunk in chunks {
+        let goes_on = last.is_some_and(|last| chunk.at.since(last) < GAP);
         match runs.last_mut().filter(|_| goes_on) {
-            Some(run) => run.extend(reckon::characters(piece)),
-            None => runs.push(reckon::characters(piece).collect()),
+            Some(run) => run.extend(reckon::characters(chunk)),
+            None => runs.push(reckon::characters(chunk).collect()),
         }
-        last = Some(piece.at);
+        last = Some(chunk.at);
     }
     runs
 }
 
-fn decode<'b>(format: &'static FrameFormat, pieces: impl Iterator<Item = &'b Piece>) -> Found {
+fn decode<'b>(format: &'static FrameFormat, chunks: impl Iterator<Item = &'b Chunk>) -> Found {
     let mut decoder = Decoder::new(format, Unit::Millimetre);
     let mut found = Found::default();
-    for piece in pieces {
-        if piece.spoiled {
-            decoder.push_spoiled(piece.at, &piece.bytes);
+    for chunk in chunks {
+        if chunk.spoiled {
+            decoder.push_spoiled(chunk.at, &chunk.bytes);
         } else {
-            decoder.push(piece.at, &piece.bytes);
+            decoder.push(chunk.at, &chunk.bytes);
         }
         found.take(&mut decoder);
     }

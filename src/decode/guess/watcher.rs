@@ -6,7 +6,7 @@
 //! - Keeps at most [`KEPT`] bytes, and thinks about them less and less often while they make no
 //!   sense at any settings: a flood of noise costs nothing to speak of.
 
-use super::{Candidate, Heard, Piece, Surety, opinion, reads_the_same};
+use super::{Candidate, Chunk, Heard, Surety, opinion, reads_the_same};
 use crate::decode::format::FrameFormat;
 use crate::decode::line_settings::LineSettings;
 use crate::quantity::MonoMicros;
@@ -15,8 +15,8 @@ use std::time::Duration;
 
 /// Unread bytes that are kept: the last.
 const KEPT: usize = 512;
-/// Unread bytes in so many pieces at most.
-const MOST_PIECES: usize = 128;
+/// Unread bytes in so many chunks at most.
+const MOST_CHUNKS: usize = 128;
 /// Silence this long parts two presses.
 const BETWEEN_PRESSES: Duration = Duration::from_millis(200);
 /// New bytes before each of the first thoughts; after those, twice as many before each.
@@ -28,7 +28,7 @@ const FIRST_THOUGHTS: usize = 8;
 #[derive(Debug, Default)]
 pub struct Watcher {
     line: Option<LineSettings>,
-    unread: VecDeque<Piece>,
+    unread: VecDeque<Chunk>,
     /// Bytes since it was last thought about.
     fresh: usize,
     wait_for: usize,
@@ -55,15 +55,15 @@ impl Watcher {
             return;
         }
         self.fresh = self.fresh.saturating_add(bytes_new);
-        let mut kept: usize = self.unread.iter().map(|piece| piece.bytes.len()).sum();
-        while kept.saturating_add(bytes_new) > KEPT || self.unread.len() >= MOST_PIECES {
+        let mut kept: usize = self.unread.iter().map(|chunk| chunk.bytes.len()).sum();
+        while kept.saturating_add(bytes_new) > KEPT || self.unread.len() >= MOST_CHUNKS {
             let Some(oldest) = self.unread.pop_front() else {
                 break;
             };
             kept = kept.saturating_sub(oldest.bytes.len());
         }
         let bytes = last.to_vec();
-        self.unread.push_back(Piece { at, bytes, spoiled });
+        self.unread.push_back(Chunk { at, bytes, spoiled });
     }
 
     /// A value was understood: the settings are right, and what came so far is done with.
@@ -108,16 +108,16 @@ impl Watcher {
     fn presses(&self, line: LineSettings) -> Vec<Heard> {
         let mut presses: Vec<Heard> = Vec::new();
         let mut last: Option<MonoMicros> = None;
-        for piece in &self.unread {
-            let goes_on = last.is_some_and(|last| piece.at.since(last) < BETWEEN_PRESSES);
+        for chunk in &self.unread {
+            let goes_on = last.is_some_and(|last| chunk.at.since(last) < BETWEEN_PRESSES);
             match presses.last_mut().filter(|_| goes_on) {
-                Some(press) => press.pieces.push(piece.clone()),
+                Some(press) => press.chunks.push(chunk.clone()),
                 None => presses.push(Heard {
                     line,
-                    pieces: vec![piece.clone()],
+                    chunks: vec![chunk.clone()],
                 }),
             }
-            last = Some(piece.at);
+            last = Some(chunk.at);
         }
         presses
     }

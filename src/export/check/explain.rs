@@ -1,10 +1,10 @@
 //! Where an export and its journal part, in words: reads both once more, and keeps of them what is told.
 
 use super::parts::{Part, cells_part, lines_part};
-use super::{Found, Given, Place, What};
+use super::{Found, Given, Mismatch, What};
 use crate::entry::ledger::Disposition;
 use crate::entry::{Seq, Stamped, line};
-use crate::export::read::{Content, Pieces, ReadError};
+use crate::export::read::{Content, FileRows, ReadError};
 use std::collections::{HashMap, HashSet};
 
 /// A place in which an export and its journal part.
@@ -40,8 +40,8 @@ impl Difference {
 
 /// What was found, on its way into words.
 pub struct Explain {
-    places: Vec<Place>,
-    pieces: Pieces,
+    mismatches: Vec<Mismatch>,
+    file_rows: FileRows,
     /// What stands in the rows in question.
     exported: HashMap<u64, Content>,
     /// The entries in question, each with the first row that says it is of it.
@@ -60,27 +60,29 @@ impl Explain {
     ///
     /// # Errors
     /// If it cannot be read.
-    pub fn new(found: &Found, pieces: Pieces) -> Result<Self, ReadError> {
-        let places = found.places.clone();
-        let rows: HashSet<u64> = places.iter().filter_map(|place| place.row).collect();
-        let entries = places.iter().filter_map(|place| Some((place.seq?, None)));
+    pub fn new(found: &Found, file_rows: FileRows) -> Result<Self, ReadError> {
+        let mismatches = found.mismatches.clone();
+        let rows: HashSet<u64> = mismatches.iter().filter_map(|place| place.row).collect();
+        let entries = mismatches
+            .iter()
+            .filter_map(|place| Some((place.seq?, None)));
         let mut explain = Self {
             entries: entries.collect(),
-            places,
-            pieces,
+            mismatches,
+            file_rows,
             exported: HashMap::new(),
             given: HashMap::new(),
             words: HashMap::new(),
             said_in: HashMap::new(),
             last: Seq(0),
         };
-        while let Some(piece) = explain.pieces.advance()? {
-            let first = piece.seq.and_then(|seq| explain.entries.get_mut(&seq));
+        while let Some(file_row) = explain.file_rows.advance()? {
+            let first = file_row.seq.and_then(|seq| explain.entries.get_mut(&seq));
             if let Some(first) = first {
-                first.get_or_insert(piece.number);
+                first.get_or_insert(file_row.number);
             }
-            if rows.contains(&piece.number) {
-                explain.exported.insert(piece.number, piece.content);
+            if rows.contains(&file_row.number) {
+                explain.exported.insert(file_row.number, file_row.content);
             }
         }
         Ok(explain)
@@ -99,7 +101,7 @@ impl Explain {
     /// Takes the next row or line that the journal gives.
     pub fn given(&mut self, given: Given<'_>) {
         if self.entries.contains_key(&given.seq()) {
-            let content = given.content(self.pieces.columns());
+            let content = given.content(self.file_rows.columns());
             self.given.insert(given.seq(), content);
             if let Given::Row(row) = given
                 && let Disposition::Doubted(by) | Disposition::Retracted(by) = row.standing
@@ -112,7 +114,7 @@ impl Explain {
     /// What parts, in the order of the file; what is not in it comes last.
     pub fn finish(self) -> Vec<Difference> {
         let mut differences: Vec<Difference> = self
-            .places
+            .mismatches
             .iter()
             .flat_map(|place| self.differences(*place))
             .collect();
@@ -120,10 +122,10 @@ impl Explain {
         differences
     }
 
-    fn differences(&self, place: Place) -> Vec<Difference> {
-        let Place { row, seq, what } = place;
+    fn differences(&self, place: Mismatch) -> Vec<Difference> {
+        let Mismatch { row, seq, what } = place;
         let got = row.and_then(|row| self.exported.get(&row));
-        let are_lines = self.pieces.names().is_empty();
+        let are_lines = self.file_rows.names().is_empty();
         let whole = if are_lines { "line" } else { "row" };
         let part = match (what, seq) {
             (What::Changed, None) => self.unnumbered(got, are_lines),
@@ -151,7 +153,11 @@ impl Explain {
     fn unnumbered(&self, got: Option<&Content>, are_lines: bool) -> Part {
         let shown = got.map(|got| match got {
             Content::Line(line) => String::from_utf8_lossy(line).into_owned(),
-            Content::Cells(_) => self.pieces.cell(got, "seq").unwrap_or_default().to_owned(),
+            Content::Cells(_) => self
+                .file_rows
+                .cell(got, "seq")
+                .unwrap_or_default()
+                .to_owned(),
         });
         let about = if are_lines { "line" } else { "seq" };
         Part(about.to_owned(), shown, None)
@@ -159,7 +165,7 @@ impl Explain {
 
     fn surplus(&self, seq: Seq) -> String {
         match self.words.get(&seq) {
-            Some(words) if self.pieces.names().is_empty() || words.starts_with("a reading") => {
+            Some(words) if self.file_rows.names().is_empty() || words.starts_with("a reading") => {
                 format!("{words}, which was not asked for")
             }
             Some(_) => format!("entry {seq}, which is no reading"),
@@ -174,7 +180,7 @@ impl Explain {
         let mut parts = Vec::new();
         match (got, self.given.get(&seq)) {
             (Some(Content::Cells(got)), Some(Content::Cells(want))) => {
-                cells_part(&self.pieces, got, want, &mut parts);
+                cells_part(&self.file_rows, got, want, &mut parts);
             }
             (Some(Content::Line(got)), Some(Content::Line(want))) => {
                 lines_part(got, want, &mut parts);

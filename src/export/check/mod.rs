@@ -1,6 +1,6 @@
 //! Is an export still what its journal says: the file against the same export, made again.
 //!
-//! In: a file ([`Pieces`]), and each row or line that the journal gives for its question ([`Given`]), in order. Out:
+//! In: a file ([`FileRows`]), and each row or line that the journal gives for its question ([`Given`]), in order. Out:
 //! where the two part ([`Found`]): what was changed, put in, told twice or left out; in words by [`Explain`], for which
 //! both are read once more.
 //!
@@ -15,7 +15,7 @@ mod parts;
 pub use explain::{Difference, Explain};
 pub use parts::columns_part;
 
-use super::read::{Content, Piece, Pieces, ReadError, told};
+use super::read::{Content, FileRow, FileRows, ReadError, told};
 use crate::entry::{JournalId, Seq};
 use crate::row::{Column, Row};
 use std::collections::HashMap;
@@ -69,12 +69,12 @@ pub struct Found {
     /// The journal that all rows name, where it is another one.
     pub other_journal: Option<String>,
     /// The first that part.
-    places: Vec<Place>,
+    mismatches: Vec<Mismatch>,
 }
 
 /// Where a file and its journal part.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Place {
+struct Mismatch {
     /// The row of the file; none of one that is not there.
     row: Option<u64>,
     /// The entry.
@@ -99,7 +99,7 @@ struct Waiting {
 
 /// A check under way.
 pub struct Check {
-    pieces: Pieces,
+    file_rows: FileRows,
     journal: JournalId,
     is_complete: bool,
     /// Made anew for each check, so that nobody can look for two rows with the same number.
@@ -120,9 +120,13 @@ impl Check {
     ///
     /// # Errors
     /// If the file cannot be read.
-    pub fn new(pieces: Pieces, journal: JournalId, is_complete: bool) -> Result<Self, ReadError> {
+    pub fn new(
+        file_rows: FileRows,
+        journal: JournalId,
+        is_complete: bool,
+    ) -> Result<Self, ReadError> {
         let mut check = Self {
-            pieces,
+            file_rows,
             journal,
             is_complete,
             hasher: RandomState::new(),
@@ -134,8 +138,8 @@ impl Check {
             found: Found::default(),
         };
         if !is_complete {
-            while let Some((seq, piece)) = check.next_piece()? {
-                check.wait_for(seq, &piece);
+            while let Some((seq, file_row)) = check.next_row()? {
+                check.wait_for(seq, &file_row);
             }
         }
         Ok(check)
@@ -149,7 +153,7 @@ impl Check {
         let (seq, number) = (given.seq(), self.found.given);
         self.found.given += 1;
         if let Some(waiting) = self.ahead.remove(&seq) {
-            let content = given.content(self.pieces.columns());
+            let content = given.content(self.file_rows.columns());
             let is_same = self.digest(&content) == waiting.digest;
             self.matched(seq, (number, waiting.number), is_same);
             return Ok(());
@@ -157,14 +161,14 @@ impl Check {
         if !self.is_complete {
             return Ok(());
         }
-        let content = given.content(self.pieces.columns());
-        while let Some((got, piece)) = self.next_piece()? {
+        let content = given.content(self.file_rows.columns());
+        while let Some((got, file_row)) = self.next_row()? {
             if got == seq {
-                let is_same = self.is_same(&piece.content, &content);
-                self.matched(seq, (number, piece.number), is_same);
+                let is_same = self.is_same(&file_row.content, &content);
+                self.matched(seq, (number, file_row.number), is_same);
                 return Ok(());
             }
-            if !self.settle(got, &piece) {
+            if !self.settle(got, &file_row) {
                 let digest = self.digest(&content);
                 self.owed.insert(seq, Waiting { number, digest });
                 return Ok(());
@@ -179,11 +183,11 @@ impl Check {
     /// # Errors
     /// If the file cannot be read to its end.
     pub fn finish(mut self) -> Result<Found, ReadError> {
-        while let Some((seq, piece)) = self.next_piece()? {
+        while let Some((seq, file_row)) = self.next_row()? {
             if self.owed.is_empty() {
-                self.part(Some(piece.number), Some(seq), What::Surplus);
+                self.part(Some(file_row.number), Some(seq), What::Surplus);
             } else {
-                self.settle(seq, &piece);
+                self.settle(seq, &file_row);
             }
         }
         for (seq, row) in in_order(std::mem::take(&mut self.ahead)) {
@@ -198,50 +202,50 @@ impl Check {
         Ok(found)
     }
 
-    /// The next piece of the file that says which entry it is of.
-    fn next_piece(&mut self) -> Result<Option<(Seq, Piece)>, ReadError> {
+    /// The next row of the file that says which entry it is of.
+    fn next_row(&mut self) -> Result<Option<(Seq, FileRow)>, ReadError> {
         while !self.is_at_end {
-            let Some(piece) = self.pieces.advance()? else {
+            let Some(file_row) = self.file_rows.advance()? else {
                 self.is_at_end = true;
                 break;
             };
             self.found.checked += 1;
-            let journal = self.pieces.cell(&piece.content, "journal");
+            let journal = self.file_rows.cell(&file_row.content, "journal");
             if let Some(other) = journal.filter(|id| *id != self.journal.0) {
                 self.others += 1;
                 if self.found.other_journal.is_none() {
                     self.found.other_journal = Some(other.to_owned());
                 }
             }
-            match piece.seq {
-                Some(seq) => return Ok(Some((seq, piece))),
-                None => self.part(Some(piece.number), None, What::Changed),
+            match file_row.seq {
+                Some(seq) => return Ok(Some((seq, file_row))),
+                None => self.part(Some(file_row.number), None, What::Changed),
             }
         }
         Ok(None)
     }
 
-    /// A piece that is not the one whose turn it is; whether it is one that was given before.
-    fn settle(&mut self, seq: Seq, piece: &Piece) -> bool {
+    /// A row that is not the one whose turn it is; whether it is one that was given before.
+    fn settle(&mut self, seq: Seq, file_row: &FileRow) -> bool {
         let Some(owed) = self.owed.remove(&seq) else {
-            self.wait_for(seq, piece);
+            self.wait_for(seq, file_row);
             return false;
         };
-        let is_same = self.digest(&piece.content) == owed.digest;
-        self.matched(seq, (owed.number, piece.number), is_same);
+        let is_same = self.digest(&file_row.content) == owed.digest;
+        self.matched(seq, (owed.number, file_row.number), is_same);
         true
     }
 
-    fn wait_for(&mut self, seq: Seq, piece: &Piece) {
+    fn wait_for(&mut self, seq: Seq, file_row: &FileRow) {
         let waiting = Waiting {
-            number: piece.number,
-            digest: self.digest(&piece.content),
+            number: file_row.number,
+            digest: self.digest(&file_row.content),
         };
         match self.ahead.entry(seq) {
             Entry::Vacant(place) => {
                 place.insert(waiting);
             }
-            Entry::Occupied(_) => self.part(Some(piece.number), Some(seq), What::Surplus),
+            Entry::Occupied(_) => self.part(Some(file_row.number), Some(seq), What::Surplus),
         }
     }
 
@@ -257,8 +261,8 @@ impl Check {
 
     fn part(&mut self, row: Option<u64>, seq: Option<Seq>, what: What) {
         self.found.parted += 1;
-        if self.found.places.len() < MOST {
-            self.found.places.push(Place { row, seq, what });
+        if self.found.mismatches.len() < MOST {
+            self.found.mismatches.push(Mismatch { row, seq, what });
         }
     }
 
@@ -266,7 +270,7 @@ impl Check {
     fn is_same(&self, got: &Content, want: &Content) -> bool {
         match (got, want) {
             (Content::Cells(got), Content::Cells(want)) => {
-                let columns = self.pieces.columns().iter();
+                let columns = self.file_rows.columns().iter();
                 let mut cells = columns.zip(got.iter().zip(want));
                 got.len() == want.len()
                     && cells.all(|(column, (got, want))| column.is_none() || got == want)
@@ -280,7 +284,7 @@ impl Check {
     fn digest(&self, content: &Content) -> u64 {
         match content {
             Content::Cells(cells) => {
-                let columns = self.pieces.columns().iter().zip(cells);
+                let columns = self.file_rows.columns().iter().zip(cells);
                 let known = columns.filter(|(column, _)| column.is_some());
                 let known: Vec<&String> = known.map(|(_, cell)| cell).collect();
                 self.hasher.hash_one((cells.len(), known))

@@ -1,7 +1,7 @@
 //! In what two rows or two lines part.
 
 use super::Difference;
-use crate::export::read::Pieces;
+use crate::export::read::FileRows;
 use crate::row::COLUMNS;
 use serde_json::Value;
 
@@ -14,7 +14,7 @@ pub(super) struct Part(
 
 /// Columns that the file has, against those that it was made with.
 /// What no export has is none of both.
-pub fn columns_part(pieces: &Pieces, made_with: &[String]) -> Vec<Difference> {
+pub fn columns_part(file_rows: &FileRows, made_with: &[String]) -> Vec<Difference> {
     let part = |name: &String, exported: Option<&str>, journal: Option<&str>| {
         let text = |says: Option<&str>| says.map(str::to_owned);
         Difference::of_file(&format!("column {name}"), text(exported), text(journal))
@@ -24,11 +24,11 @@ pub fn columns_part(pieces: &Pieces, made_with: &[String]) -> Vec<Difference> {
         if !COLUMNS.iter().any(|column| column.name == name) {
             let unknown = "a column that this release does not know";
             parts.push(part(name, Some(unknown), None));
-        } else if !pieces.names().contains(name) {
+        } else if !file_rows.names().contains(name) {
             parts.push(part(name, None, Some("a column of this file")));
         }
     }
-    let known = pieces.names().iter().zip(pieces.columns());
+    let known = file_rows.names().iter().zip(file_rows.columns());
     for (name, _) in known.filter(|(_, column)| column.is_some()) {
         if !made_with.contains(name) {
             parts.push(part(name, Some("a column"), None));
@@ -39,7 +39,7 @@ pub fn columns_part(pieces: &Pieces, made_with: &[String]) -> Vec<Difference> {
 
 /// Cells that differ.
 pub(super) fn cells_part(
-    pieces: &Pieces,
+    file_rows: &FileRows,
     cells: &[String],
     wanted: &[String],
     parts: &mut Vec<Part>,
@@ -49,7 +49,7 @@ pub(super) fn cells_part(
         let about = "the number of cells".to_owned();
         parts.push(Part(about, count(cells.len()), count(wanted.len())));
     }
-    let columns = pieces.names().iter().zip(pieces.columns());
+    let columns = file_rows.names().iter().zip(file_rows.columns());
     for ((name, column), (got, want)) in columns.zip(cells.iter().zip(wanted)) {
         if got != want && column.is_some() {
             let known = |text: &String| Some(text.clone()).filter(|text| !text.is_empty());

@@ -59,7 +59,7 @@ pub enum Mark {
     },
     /// Bytes that had been waiting when it was opened.
     Stale(Vec<u8>),
-    /// Bytes, in the pieces in which they came.
+    /// Bytes, in the chunks in which they came.
     Bytes(Vec<u8>),
     /// Bytes that the line spoiled, in their place among the others.
     Spoiled(Vec<u8>),
@@ -231,9 +231,9 @@ impl<W: Write> Recorder<W> {
     }
 
     fn bytes(&self, text: &mut String, kind: &str, bytes: &[u8]) {
-        for piece in bytes.chunks(MARK_MOST) {
+        for chunk in bytes.chunks(MARK_MOST) {
             let _ = write!(text, "{} {kind} ", self.last);
-            for byte in piece {
+            for byte in chunk {
                 let _ = write!(text, "{byte:02x}");
             }
             text.push('\n');

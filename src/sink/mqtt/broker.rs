@@ -18,7 +18,7 @@ use std::time::Duration;
 const KEEP_ALIVE: Duration = Duration::from_secs(15);
 /// No acknowledgement for so long: the broker hangs.
 const PATIENCE: Duration = Duration::from_secs(30);
-/// Room for a piece of entries.
+/// Room for a chunk of entries.
 const QUEUE: usize = 512;
 
 /// A message to publish.

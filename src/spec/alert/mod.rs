@@ -17,7 +17,7 @@ use super::{Limits, Purpose};
 use crate::quantity::Measured;
 use std::fmt;
 
-pub use sentence::{Told, sentence};
+pub use sentence::{AlertContext, sentence};
 
 /// How many readings a rule may look back at.
 pub const MOST_VALUES: usize = 25;

@@ -6,7 +6,7 @@ use crate::spec::{ArmedSpec, AxisName, Limits};
 
 /// What an alert is told from.
 #[derive(Debug, Clone, Copy)]
-pub struct Told<'a> {
+pub struct AlertContext<'a> {
     /// What the series judges by.
     pub spec: &'a ArmedSpec,
     /// The axis.
@@ -22,7 +22,7 @@ pub struct Told<'a> {
 }
 
 /// The whole sentence.
-pub fn sentence(rule: &AlertRule, sign: Sign, told: &Told<'_>) -> String {
+pub fn sentence(rule: &AlertRule, sign: Sign, told: &AlertContext<'_>) -> String {
     let Seen {
         what,
         values,
@@ -34,7 +34,7 @@ pub fn sentence(rule: &AlertRule, sign: Sign, told: &Told<'_>) -> String {
 }
 
 /// What can be behind it (common practice, no source).
-fn look_at(told: &Told<'_>) -> String {
+fn look_at(told: &AlertContext<'_>) -> String {
     if told.spec.subject.crimp().is_none() {
         let instrument = told.instrument;
         return format!("clean the block and the jaws, and zero {instrument}");

@@ -8,17 +8,17 @@ mod axis;
 mod blocks;
 mod instruments;
 mod pull;
-mod told;
+mod remedy;
 mod tool;
 mod unarmable;
 
-pub use told::sentence;
+pub use remedy::sentence;
 pub use tool::{check_tool, nest_named, tool_named};
 pub use unarmable::Unarmable;
 
 use super::{
-    ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, Instrument, Plan, Purpose, Row,
-    Subject, Terminal, WireRequest, WireSize, wire,
+    ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, Instrument, Plan, Purpose,
+    SheetRow, Subject, Terminal, WireRequest, WireSize, wire,
 };
 
 /// More pieces than anybody measures by hand in one series.
@@ -49,7 +49,7 @@ struct Resolver<'a> {
 /// What a plan for crimps names, found in the catalog.
 struct Found<'a> {
     terminal: &'a Terminal,
-    row: &'a Row,
+    row: &'a SheetRow,
     wire: WireSize,
     instruments: Vec<&'a Instrument>,
 }

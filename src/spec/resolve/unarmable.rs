@@ -1,6 +1,6 @@
 //! Why a plan cannot be armed: which key of it, what was got, what is wanted, what to do.
 
-use super::told::{list, sentence, why_not_apart};
+use super::remedy::{list, sentence, why_not_apart};
 use crate::quantity::{Area, Dimension, Measured, Quantity};
 use crate::spec::wire::WireError;
 use crate::spec::{AxisName, Limits, PullTableError, Purpose, WireSize};

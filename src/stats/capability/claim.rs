@@ -8,7 +8,7 @@ use crate::stats::chart::{CHARTS, FEWEST_POINTS, Input, Memory, draw, usual_rule
 use crate::stats::compare::anova;
 use crate::stats::order::order;
 use crate::stats::sample::float;
-use crate::stats::told::fixed;
+use crate::stats::text::fixed;
 use crate::stats::{CONFIDENCE, Sample, Undefined, describe, normality, proportion};
 
 /// Fewer pieces show neither a shape nor a change (common practice, no source).

@@ -5,7 +5,7 @@ use crate::stats::describe::{lag1, max, mean, min, sd};
 use crate::stats::distribution::{above, below};
 use crate::stats::figures::row;
 use crate::stats::sample::float;
-use crate::stats::{Figure, Kind, Undefined, normality, rounding};
+use crate::stats::{Figure, FigureKind, Undefined, normality, rounding};
 
 /// The figures of `study capability`; bounds are two-sided at 95 %.
 ///
@@ -15,57 +15,57 @@ use crate::stats::{Figure, Kind, Undefined, normality, rounding};
 /// - `ppm_…`: of a normal distribution with mean and spread of all readings, beyond the limit.
 /// - All need a spread ([`Undefined::NoSpread`]).
 pub const FIGURES: &[Figure<Capability>] = &[
-    row("n", "readings", Kind::Count, |of| Ok(of.all.n())),
-    row("mean", "mean", Kind::Reading, |of| mean(&of.all)),
+    row("n", "readings", FigureKind::Count, |of| Ok(of.all.n())),
+    row("mean", "mean", FigureKind::Reading, |of| mean(&of.all)),
     row(
         "sd",
         "standard deviation of all readings",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| sd(&of.all),
     ),
     row(
         "sd_corrected",
         "the same without the rounding to the step",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| rounding::sd_corrected(&of.all),
     ),
     row(
         "sigma_within",
         "standard deviation within a short time",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.within?.sigma),
     ),
     row(
         "cp",
         "Cp, if it were centred and stayed",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| of.potential(of.within?),
     ),
-    row("cp_low", "Cp, lower bound", Kind::Ratio, |of| {
+    row("cp_low", "Cp, lower bound", FigureKind::Ratio, |of| {
         Ok(of.potential_bounds(of.within?)?.0)
     }),
-    row("cp_high", "Cp, upper bound", Kind::Ratio, |of| {
+    row("cp_high", "Cp, upper bound", FigureKind::Ratio, |of| {
         Ok(of.potential_bounds(of.within?)?.1)
     }),
-    row("cpk", "Cpk, if it stayed", Kind::Ratio, |of| {
+    row("cpk", "Cpk, if it stayed", FigureKind::Ratio, |of| {
         of.centered(of.within?)
     }),
-    row("cpk_low", "Cpk, lower bound", Kind::Ratio, |of| {
+    row("cpk_low", "Cpk, lower bound", FigureKind::Ratio, |of| {
         Ok(of.centered_bounds(of.within?)?.0)
     }),
-    row("cpk_high", "Cpk, upper bound", Kind::Ratio, |of| {
+    row("cpk_high", "Cpk, upper bound", FigureKind::Ratio, |of| {
         Ok(of.centered_bounds(of.within?)?.1)
     }),
-    row("pp", "Pp, if it were centred", Kind::Ratio, |of| {
+    row("pp", "Pp, if it were centred", FigureKind::Ratio, |of| {
         of.potential(of.overall()?)
     }),
-    row("pp_low", "Pp, lower bound", Kind::Ratio, |of| {
+    row("pp_low", "Pp, lower bound", FigureKind::Ratio, |of| {
         Ok(of.potential_bounds(of.overall()?)?.0)
     }),
-    row("pp_high", "Pp, upper bound", Kind::Ratio, |of| {
+    row("pp_high", "Pp, upper bound", FigureKind::Ratio, |of| {
         Ok(of.potential_bounds(of.overall()?)?.1)
     }),
-    row("ppk", "Ppk, as it was", Kind::Ratio, |of| {
+    row("ppk", "Ppk, as it was", FigureKind::Ratio, |of| {
         of.centered(of.overall()?)
     }),
     PPK_LOW,
@@ -75,7 +75,7 @@ pub const FIGURES: &[Figure<Capability>] = &[
     row(
         "ppm_below",
         "in a million below the lower limit",
-        Kind::PartsPerMillion,
+        FigureKind::PartsPerMillion,
         |of| {
             let (normal, lower) = (of.normal()?, of.limits.lower_of(&of.all)?);
             Ok(1e6 * below((lower - normal.mean) / normal.sd))
@@ -84,7 +84,7 @@ pub const FIGURES: &[Figure<Capability>] = &[
     row(
         "ppm_above",
         "in a million above the upper limit",
-        Kind::PartsPerMillion,
+        FigureKind::PartsPerMillion,
         |of| {
             let (normal, upper) = (of.normal()?, of.limits.upper_of(&of.all)?);
             Ok(1e6 * above((upper - normal.mean) / normal.sd))
@@ -93,25 +93,31 @@ pub const FIGURES: &[Figure<Capability>] = &[
     row(
         "tolerance_k",
         "factor of the interval that holds 99 % of pieces (confidence 95 %)",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(of.tolerance()?.factor),
     ),
-    row("tolerance_low", "its lower end", Kind::Reading, |of| {
-        of.tolerance()?.low.ok_or(Undefined::NoLowerLimit)
-    }),
-    row("tolerance_high", "its upper end", Kind::Reading, |of| {
-        of.tolerance()?.high.ok_or(Undefined::NoUpperLimit)
-    }),
+    row(
+        "tolerance_low",
+        "its lower end",
+        FigureKind::Reading,
+        |of| of.tolerance()?.low.ok_or(Undefined::NoLowerLimit),
+    ),
+    row(
+        "tolerance_high",
+        "its upper end",
+        FigureKind::Reading,
+        |of| of.tolerance()?.high.ok_or(Undefined::NoUpperLimit),
+    ),
     row(
         "counts_in_tolerance",
         "steps of the instrument in the tolerance",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| rounding::counts_in_tolerance(&of.all, &of.limits),
     ),
     row(
         "counts_in_spread",
         "steps of the instrument in six standard deviations",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| rounding::counts_in_spread(&of.all),
     ),
     OUTSIDE,
@@ -122,12 +128,14 @@ pub const FIGURES: &[Figure<Capability>] = &[
 
 /// The figures of `study pull`: those of `study capability` that a lower limit alone has.
 pub const PULL_FIGURES: &[Figure<Capability>] = &[
-    row("n", "pieces", Kind::Count, |of| Ok(of.all.n())),
-    row("min", "lowest", Kind::Reading, |of| min(&of.all)),
-    row("mean", "mean", Kind::Reading, |of| mean(&of.all)),
-    row("max", "highest", Kind::Reading, |of| max(&of.all)),
-    row("sd", "standard deviation", Kind::Reading, |of| sd(&of.all)),
-    row("ppk", "Ppk against the minimum", Kind::Ratio, |of| {
+    row("n", "pieces", FigureKind::Count, |of| Ok(of.all.n())),
+    row("min", "lowest", FigureKind::Reading, |of| min(&of.all)),
+    row("mean", "mean", FigureKind::Reading, |of| mean(&of.all)),
+    row("max", "highest", FigureKind::Reading, |of| max(&of.all)),
+    row("sd", "standard deviation", FigureKind::Reading, |of| {
+        sd(&of.all)
+    }),
+    row("ppk", "Ppk against the minimum", FigureKind::Ratio, |of| {
         of.centered(of.overall()?)
     }),
     PPK_LOW,
@@ -137,7 +145,7 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
     row(
         "ppm_below",
         "in a million below the minimum",
-        Kind::PartsPerMillion,
+        FigureKind::PartsPerMillion,
         |of| {
             let (normal, lower) = (of.normal()?, of.limits.lower_of(&of.all)?);
             Ok(1e6 * below((lower - normal.mean) / normal.sd))
@@ -146,10 +154,10 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
     row(
         "tolerance_k",
         "factor of the bound that 99 % of pieces keep (confidence 95 %)",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(of.tolerance()?.factor),
     ),
-    row("tolerance_low", "that bound", Kind::Reading, |of| {
+    row("tolerance_low", "that bound", FigureKind::Reading, |of| {
         of.tolerance()?.low.ok_or(Undefined::NoLowerLimit)
     }),
     OUTSIDE,
@@ -160,42 +168,42 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
 
 // Rows of both tables.
 
-const PPK_LOW: Figure<Capability> = row("ppk_low", "Ppk, lower bound", Kind::Ratio, |of| {
+const PPK_LOW: Figure<Capability> = row("ppk_low", "Ppk, lower bound", FigureKind::Ratio, |of| {
     Ok(of.centered_bounds(of.overall()?)?.0)
 });
-const PPK_HIGH: Figure<Capability> = row("ppk_high", "Ppk, upper bound", Kind::Ratio, |of| {
+const PPK_HIGH: Figure<Capability> = row("ppk_high", "Ppk, upper bound", FigureKind::Ratio, |of| {
     Ok(of.centered_bounds(of.overall()?)?.1)
 });
 const PPK_LEAST: Figure<Capability> = row(
     "ppk_least",
     "Ppk, lower confidence bound (95 %, one-sided)",
-    Kind::Ratio,
+    FigureKind::Ratio,
     Capability::ppk_least,
 );
 const PIECES_NEEDED: Figure<Capability> = row(
     "pieces_needed",
     "pieces to show the index asked for",
-    Kind::Count,
+    FigureKind::Count,
     |of| Ok(float(of.pieces_needed()?.into())),
 );
 const OUTSIDE: Figure<Capability> = row(
     "outside",
     "pieces outside the limits",
-    Kind::Count,
+    FigureKind::Count,
     Capability::outside_count,
 );
 const OUTSIDE_PERCENT_MOST: Figure<Capability> = row(
     "outside_percent_most",
     "share outside, of any shape, upper confidence bound (95 %)",
-    Kind::Percent,
+    FigureKind::Percent,
     Capability::outside_percent,
 );
-const LAG1: Figure<Capability> = row("lag1", "lag-1 autocorrelation", Kind::Ratio, |of| {
+const LAG1: Figure<Capability> = row("lag1", "lag-1 autocorrelation", FigureKind::Ratio, |of| {
     lag1(&of.all)
 });
 const NORMALITY_P: Figure<Capability> = row(
     "normality_p",
     "chance of a shape like this if normal, rounded to the step",
-    Kind::Probability,
+    FigureKind::Probability,
     |of| normality::normality_p(&of.all),
 );

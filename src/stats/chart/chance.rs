@@ -8,7 +8,7 @@ use super::rules::{self, Reach, Rule};
 use super::{Baseline, Chart, ChartKind, FEWEST_POINTS, Input};
 use crate::stats::random::Random;
 use crate::stats::sample::{base_in, float, float_of, nearest};
-use crate::stats::told::fixed;
+use crate::stats::text::fixed;
 use crate::stats::{Sample, Undefined};
 
 /// Readings that are made up in all.

@@ -3,7 +3,7 @@
 use crate::stats::distribution::FisherF;
 use crate::stats::figures::row;
 use crate::stats::sample::{base_in, float, float_of};
-use crate::stats::{Figure, Kind, Sample, Undefined};
+use crate::stats::{Figure, FigureKind, Sample, Undefined};
 
 /// A table of one-way analysis of variance; squares are in the squared unit of the readings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -89,35 +89,40 @@ impl Anova {
 
 /// The figures of `study compare` for all groups together.
 pub const FIGURES: &[Figure<Anova>] = &[
-    row("anova_f", "F of the means", Kind::Ratio, |of| Ok(of.f)),
+    row(
+        "anova_f",
+        "F of the means",
+        FigureKind::Ratio,
+        |of| Ok(of.f),
+    ),
     row(
         "anova_df_between",
         "degrees of freedom between groups",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(of.between_freedom),
     ),
     row(
         "anova_df_within",
         "degrees of freedom within groups",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(of.within_freedom),
     ),
     row(
         "anova_p",
         "chance of such means if they are equal",
-        Kind::Probability,
+        FigureKind::Probability,
         |of| Ok(of.p),
     ),
     row(
         "r_squared",
         "share of the squares between groups",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(of.r_squared()),
     ),
     row(
         "residual_sd",
         "standard deviation within groups",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.residual_sd()),
     ),
 ];

@@ -16,8 +16,8 @@ use super::describe::{mean, sd};
 use super::figures::{decimals, row};
 use super::order::order;
 use super::sample::float;
-use super::told::fixed;
-use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined, proportion};
+use super::text::fixed;
+use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
 
 /// Orders with a lower chance are not taken for chance.
 const ORDER: f64 = 0.025;
@@ -260,100 +260,121 @@ fn percent(share: f64) -> String {
 /// The figures of `study compare` for two groups. Differences are second minus first; bounds are at the
 /// confidence of the comparison, 95 % for two groups.
 pub const FIGURES: &[Figure<Comparison>] = &[
-    row("n_first", "readings of the first", Kind::Count, |of| {
-        Ok(of.first.1.summary().n())
-    }),
-    row("n_second", "readings of the second", Kind::Count, |of| {
-        Ok(of.second.1.summary().n())
-    }),
-    row("mean_first", "mean of the first", Kind::Reading, |of| {
-        mean(of.first.1.summary())
-    }),
-    row("mean_second", "mean of the second", Kind::Reading, |of| {
-        mean(of.second.1.summary())
-    }),
+    row(
+        "n_first",
+        "readings of the first",
+        FigureKind::Count,
+        |of| Ok(of.first.1.summary().n()),
+    ),
+    row(
+        "n_second",
+        "readings of the second",
+        FigureKind::Count,
+        |of| Ok(of.second.1.summary().n()),
+    ),
+    row(
+        "mean_first",
+        "mean of the first",
+        FigureKind::Reading,
+        |of| mean(of.first.1.summary()),
+    ),
+    row(
+        "mean_second",
+        "mean of the second",
+        FigureKind::Reading,
+        |of| mean(of.second.1.summary()),
+    ),
     row(
         "sd_first",
         "standard deviation of the first",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| sd(of.first.1.summary()),
     ),
     row(
         "sd_second",
         "standard deviation of the second",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| sd(of.second.1.summary()),
     ),
-    row("difference", "difference of means", Kind::Reading, |of| {
-        Ok(of.difference()?.difference)
-    }),
+    row(
+        "difference",
+        "difference of means",
+        FigureKind::Reading,
+        |of| Ok(of.difference()?.difference),
+    ),
     row(
         "difference_low",
         "difference, lower bound",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.bounds()?.0),
     ),
     row(
         "difference_high",
         "difference, upper bound",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.bounds()?.1),
     ),
-    row("welch_t", "Welch's t", Kind::Ratio, |of| {
+    row("welch_t", "Welch's t", FigureKind::Ratio, |of| {
         Ok(of.difference()?.t)
     }),
-    row("welch_df", "its degrees of freedom", Kind::Ratio, |of| {
-        Ok(of.difference()?.freedom)
-    }),
+    row(
+        "welch_df",
+        "its degrees of freedom",
+        FigureKind::Ratio,
+        |of| Ok(of.difference()?.freedom),
+    ),
     row(
         "welch_p",
         "chance of such a difference if there is none",
-        Kind::Probability,
+        FigureKind::Probability,
         |of| of.difference()?.p(),
     ),
-    row("pooled_t", "t with a common spread", Kind::Ratio, |of| {
-        Ok(pooled(&of.second.1, &of.first.1)?.t)
-    }),
+    row(
+        "pooled_t",
+        "t with a common spread",
+        FigureKind::Ratio,
+        |of| Ok(pooled(&of.second.1, &of.first.1)?.t),
+    ),
     row(
         "pooled_p",
         "the same chance with a common spread",
-        Kind::Probability,
+        FigureKind::Probability,
         |of| pooled(&of.second.1, &of.first.1)?.p(),
     ),
     row(
         "variance_ratio",
         "ratio of variances, second to first",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| variance_ratio(&of.second.1, &of.first.1),
     ),
     row(
         "variance_ratio_low",
         "ratio of variances, lower bound (95 %)",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(variance_ratio_bounds(&of.second.1, &of.first.1, CONFIDENCE)?.0),
     ),
     row(
         "variance_ratio_high",
         "ratio of variances, upper bound (95 %)",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(variance_ratio_bounds(&of.second.1, &of.first.1, CONFIDENCE)?.1),
     ),
     row(
         "brown_forsythe_w",
         "Brown-Forsythe's W",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(brown_forsythe(&[of.first.1.clone(), of.second.1.clone()])?.f),
     ),
     row(
         "brown_forsythe_p",
         "chance of such spreads if they are equal",
-        Kind::Probability,
+        FigureKind::Probability,
         |of| Ok(brown_forsythe(&[of.first.1.clone(), of.second.1.clone()])?.p),
     ),
     row(
         "margin",
         "difference that does not matter",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| {
             of.margin.ok_or(Undefined::NotApplicable {
                 why: "no margin was given",
@@ -363,61 +384,61 @@ pub const FIGURES: &[Figure<Comparison>] = &[
     row(
         "equivalence_p",
         "chance of means this near if they differ by the margin",
-        Kind::Probability,
+        FigureKind::Probability,
         Comparison::equivalence_p,
     ),
     row(
         "equivalence_low",
         "difference for equivalence (90 % for two groups), lower bound",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.equivalence_bounds()?.0),
     ),
     row(
         "equivalence_high",
         "difference for equivalence (90 % for two groups), upper bound",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.equivalence_bounds()?.1),
     ),
     row(
         "sd_ratio",
         "ratio of standard deviations, second to first",
-        Kind::Ratio,
+        FigureKind::Ratio,
         Comparison::sd_ratio,
     ),
     row(
         "sd_ratio_low",
         "ratio of standard deviations, lower bound",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(of.sd_ratio_bounds()?.0),
     ),
     row(
         "sd_ratio_high",
         "ratio of standard deviations, upper bound",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| Ok(of.sd_ratio_bounds()?.1),
     ),
     row(
         "outside_first",
         "outside the limits, of the first",
-        Kind::Count,
+        FigureKind::Count,
         |of| Ok(float(of.outside(&of.first.1)?.0.into())),
     ),
     row(
         "outside_first_percent_most",
         "share outside of the first, upper confidence bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.outside(&of.first.1)?.1),
     ),
     row(
         "outside_second",
         "outside the limits, of the second",
-        Kind::Count,
+        FigureKind::Count,
         |of| Ok(float(of.outside(&of.second.1)?.0.into())),
     ),
     row(
         "outside_second_percent_most",
         "share outside of the second, upper confidence bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.outside(&of.second.1)?.1),
     ),
 ];

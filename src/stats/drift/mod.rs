@@ -12,8 +12,8 @@ pub use trend::{Forecast, Trend};
 
 use super::figures::row;
 use super::sample::float;
-use super::told::{chance, fixed, powers};
-use super::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined, proportion};
+use super::text::{chance, fixed, powers};
+use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
 
 /// Readings against their place.
 #[derive(Debug, Clone)]
@@ -194,95 +194,104 @@ impl Drift {
 /// The figures of `study drift`. Slopes are in the unit of the readings a place (or what [`Drift::per`] says); places are told from
 /// the same zero as they were given.
 pub const FIGURES: &[Figure<Drift>] = &[
-    row("n", "readings", Kind::Count, |of| {
+    row("n", "readings", FigureKind::Count, |of| {
         Ok(of.sample.summary().n())
     }),
-    row("slope", "trend", Kind::Slope, Drift::slope),
+    row("slope", "trend", FigureKind::Slope, Drift::slope),
     row(
         "slope_low",
         "trend, lower bound (95 %)",
-        Kind::Slope,
+        FigureKind::Slope,
         |of| Ok(of.slope_bounds()?.0),
     ),
     row(
         "slope_high",
         "trend, upper bound (95 %)",
-        Kind::Slope,
+        FigureKind::Slope,
         |of| Ok(of.slope_bounds()?.1),
     ),
     row(
         "slope_p",
         "chance of such a trend if there is none",
-        Kind::Probability,
+        FigureKind::Probability,
         |of| of.trend()?.slope_p(),
     ),
     row(
         "residual_sd",
         "standard deviation about the line",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.trend()?.residual_sd),
     ),
-    row("mann_kendall_s", "Mann-Kendall's S", Kind::Ratio, |of| {
-        Ok(of.mann_kendall()?.s)
-    }),
+    row(
+        "mann_kendall_s",
+        "Mann-Kendall's S",
+        FigureKind::Ratio,
+        |of| Ok(of.mann_kendall()?.s),
+    ),
     row(
         "mann_kendall_tau",
         "order of the readings, -1 falling to 1 rising",
-        Kind::Ratio,
+        FigureKind::Ratio,
         |of| of.mann_kendall()?.tau(),
     ),
     row(
         "mann_kendall_p",
         "chance of such an order if there is no trend",
-        Kind::Probability,
+        FigureKind::Probability,
         |of| of.mann_kendall()?.p(),
     ),
     row(
         "limit_at",
         "where the line reaches the limit",
-        Kind::Place,
+        FigureKind::Position,
         |of| Ok(of.forecast()?.at),
     ),
-    row("limit_at_low", "at the soonest (95 %)", Kind::Place, |of| {
-        Ok(of.forecast()?.soonest)
-    }),
-    row("limit_at_high", "at the latest (95 %)", Kind::Place, |of| {
-        Ok(of.forecast()?.latest)
-    }),
+    row(
+        "limit_at_low",
+        "at the soonest (95 %)",
+        FigureKind::Position,
+        |of| Ok(of.forecast()?.soonest),
+    ),
+    row(
+        "limit_at_high",
+        "at the latest (95 %)",
+        FigureKind::Position,
+        |of| Ok(of.forecast()?.latest),
+    ),
     row(
         "single_limit_at",
         "from where on 1 single piece in 20 may be beyond it",
-        Kind::Place,
+        FigureKind::Position,
         Drift::single_forecast,
     ),
     row(
         "line_at_last",
         "line at the last place",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.trend()?.at(of.last_place()?)),
     ),
     row(
         "line_at_last_low",
         "the line there, lower bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.trend()?.line_bounds(of.last_place()?, CONFIDENCE)?.0),
     ),
     row(
         "line_at_last_high",
         "the line there, upper bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.trend()?.line_bounds(of.last_place()?, CONFIDENCE)?.1),
     ),
     row(
         "single_at_last_low",
         "a single piece there, lower prediction bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.trend()?.single_bounds(of.last_place()?, CONFIDENCE)?.0),
     ),
     row(
         "single_at_last_high",
         "a single piece there, upper prediction bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.trend()?.single_bounds(of.last_place()?, CONFIDENCE)?.1),
     ),
 ];

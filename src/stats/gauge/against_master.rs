@@ -4,7 +4,7 @@ use crate::quantity::Quantity;
 use crate::stats::describe::{mean, sd};
 use crate::stats::distribution::StudentT;
 use crate::stats::figures::row;
-use crate::stats::{CONFIDENCE, Figure, Kind, Limits, Sample, Undefined};
+use crate::stats::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined};
 
 /// The share of the tolerance that six standard deviations of the measuring may take (common practice,
 /// no source).
@@ -70,39 +70,44 @@ impl Master {
 /// The figures of `study gauge` against a master. `cg` and `cgk` from memory, common practice; 1.33 is
 /// usually asked for.
 pub const FIGURES: &[Figure<Master>] = &[
-    row("n", "readings", Kind::Count, |of| {
+    row("n", "readings", FigureKind::Count, |of| {
         Ok(of.sample.summary().n())
     }),
-    row("mean", "mean", Kind::Reading, |of| {
+    row("mean", "mean", FigureKind::Reading, |of| {
         mean(of.sample.summary())
     }),
-    row("sd", "standard deviation", Kind::Reading, |of| {
+    row("sd", "standard deviation", FigureKind::Reading, |of| {
         sd(of.sample.summary())
     }),
     row(
         "bias",
         "mean minus the master's size",
-        Kind::Reading,
+        FigureKind::Reading,
         Master::bias,
     ),
     row(
         "bias_low",
         "bias, lower bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.bias()? - of.bias_reach()?),
     ),
     row(
         "bias_high",
         "bias, upper bound (95 %)",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.bias()? + of.bias_reach()?),
     ),
     row(
         "bias_p",
         "chance of such a bias if there is none",
-        Kind::Probability,
+        FigureKind::Probability,
         Master::bias_p,
     ),
-    row("cg", "Cg, of the spread", Kind::Ratio, Master::cg),
-    row("cgk", "Cgk, of spread and bias", Kind::Ratio, Master::cgk),
+    row("cg", "Cg, of the spread", FigureKind::Ratio, Master::cg),
+    row(
+        "cgk",
+        "Cgk, of spread and bias",
+        FigureKind::Ratio,
+        Master::cgk,
+    ),
 ];

@@ -18,8 +18,8 @@ pub use range_method::by_range;
 
 use super::figures::row;
 use super::rounding::Warning;
-use super::told::fixed;
-use super::{Figure, Kind, Limits, Undefined};
+use super::text::fixed;
+use super::{Figure, FigureKind, Limits, Undefined};
 
 const NO_BOUNDS: Undefined = Undefined::NotApplicable {
     why: "the range method has no confidence bounds; the analysis of variance has",
@@ -228,153 +228,161 @@ impl Study {
 
 /// The figures of `study gauge`.
 pub const FIGURES: &[Figure<Study>] = &[
-    row("ev", "repeatability", Kind::Reading, |of| Ok(of.ev)),
+    row("ev", "repeatability", FigureKind::Reading, |of| Ok(of.ev)),
     row(
         "ev_low",
         "repeatability, lower bound",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.bounds()?.ev.0),
     ),
     row(
         "ev_high",
         "repeatability, upper bound",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.bounds()?.ev.1),
     ),
-    row("av", "appraisers", Kind::Reading, |of| Ok(of.av)),
-    row("av_low", "appraisers, lower bound", Kind::Reading, |of| {
-        Ok(of.bounds()?.av.0)
+    row("av", "appraisers", FigureKind::Reading, |of| Ok(of.av)),
+    row(
+        "av_low",
+        "appraisers, lower bound",
+        FigureKind::Reading,
+        |of| Ok(of.bounds()?.av.0),
+    ),
+    row(
+        "av_high",
+        "appraisers, upper bound",
+        FigureKind::Reading,
+        |of| Ok(of.bounds()?.av.1),
+    ),
+    row("grr", "measuring in all", FigureKind::Reading, |of| {
+        Ok(of.grr)
     }),
-    row("av_high", "appraisers, upper bound", Kind::Reading, |of| {
-        Ok(of.bounds()?.av.1)
-    }),
-    row("grr", "measuring in all", Kind::Reading, |of| Ok(of.grr)),
     row(
         "grr_low",
         "measuring in all, lower bound",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.bounds()?.grr.0),
     ),
     row(
         "grr_high",
         "measuring in all, upper bound",
-        Kind::Reading,
+        FigureKind::Reading,
         |of| Ok(of.bounds()?.grr.1),
     ),
-    row("pv", "parts", Kind::Reading, |of| Ok(of.pv)),
-    row("pv_low", "parts, lower bound", Kind::Reading, |of| {
+    row("pv", "parts", FigureKind::Reading, |of| Ok(of.pv)),
+    row("pv_low", "parts, lower bound", FigureKind::Reading, |of| {
         Ok(of.bounds()?.pv.0)
     }),
-    row("pv_high", "parts, upper bound", Kind::Reading, |of| {
+    row("pv_high", "parts, upper bound", FigureKind::Reading, |of| {
         Ok(of.bounds()?.pv.1)
     }),
-    row("tv", "whole spread", Kind::Reading, |of| Ok(of.tv)),
+    row("tv", "whole spread", FigureKind::Reading, |of| Ok(of.tv)),
     row(
         "ev_percent",
         "repeatability in the whole spread",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| of.share_of_total(of.ev),
     ),
     row(
         "ev_percent_low",
         "repeatability in the whole spread, lower bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.ev_share_bounds()?.0),
     ),
     row(
         "ev_percent_high",
         "repeatability in the whole spread, upper bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.ev_share_bounds()?.1),
     ),
     row(
         "av_percent",
         "appraisers in the whole spread",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| of.share_of_total(of.av),
     ),
     row(
         "av_percent_low",
         "appraisers in the whole spread, lower bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.av_share_bounds()?.0),
     ),
     row(
         "av_percent_high",
         "appraisers in the whole spread, upper bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.av_share_bounds()?.1),
     ),
     row(
         "grr_percent",
         "measuring in the whole spread",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| of.share_of_total(of.grr),
     ),
     row(
         "grr_percent_low",
         "measuring in the whole spread, lower bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.grr_share_bounds()?.0),
     ),
     row(
         "grr_percent_high",
         "measuring in the whole spread, upper bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.grr_share_bounds()?.1),
     ),
     row(
         "pv_percent",
         "parts in the whole spread",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| of.share_of_total(of.pv),
     ),
     row(
         "pv_percent_low",
         "parts in the whole spread, lower bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.pv_share_bounds()?.0),
     ),
     row(
         "pv_percent_high",
         "parts in the whole spread, upper bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.pv_share_bounds()?.1),
     ),
     row(
         "grr_of_tolerance",
         "measuring in the tolerance",
-        Kind::Percent,
+        FigureKind::Percent,
         Study::share_of_tolerance,
     ),
     row(
         "grr_of_tolerance_low",
         "measuring in the tolerance, lower bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.share_of_tolerance_bounds()?.0),
     ),
     row(
         "grr_of_tolerance_high",
         "measuring in the tolerance, upper bound",
-        Kind::Percent,
+        FigureKind::Percent,
         |of| Ok(of.share_of_tolerance_bounds()?.1),
     ),
     row(
         "ndc",
         "kinds of parts it can tell apart",
-        Kind::Count,
+        FigureKind::Count,
         |of| Ok(of.categories()?.floor()),
     ),
     row(
         "ndc_low",
         "kinds of parts it can tell apart, lower bound",
-        Kind::Count,
+        FigureKind::Count,
         |of| Ok(of.categories_bounds()?.0.floor()),
     ),
     row(
         "ndc_high",
         "kinds of parts it can tell apart, upper bound",
-        Kind::Count,
+        FigureKind::Count,
         |of| Ok(of.categories_bounds()?.1.floor()),
     ),
 ];

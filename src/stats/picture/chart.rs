@@ -5,7 +5,7 @@ use crate::markup::{Element, el};
 use crate::quantity::Unit;
 use crate::stats::chart::{Chart, Panel, Point, Rule, rule};
 use crate::stats::figures::millionths;
-use crate::stats::told::fixed;
+use crate::stats::text::fixed;
 use std::fmt::Write as _;
 
 const TOP: i64 = 300;

@@ -3,7 +3,7 @@
 use crate::quantity::Unit;
 use crate::stats::chart::{Panel, Signal};
 use crate::stats::sample::{float_of, nearest};
-use crate::stats::told::fixed;
+use crate::stats::text::fixed;
 
 /// Lines of the picture.
 const HIGH: usize = 13;

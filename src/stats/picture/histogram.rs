@@ -4,7 +4,7 @@ use crate::quantity::{Quantity, Unit};
 use crate::stats::figures::decimals;
 use crate::stats::grid::Grid;
 use crate::stats::sample::{Scale, float, nearest};
-use crate::stats::told::fixed;
+use crate::stats::text::fixed;
 use crate::stats::{Limits, Summary};
 
 /// More bars than this are hard to read.

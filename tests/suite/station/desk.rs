@@ -10,8 +10,8 @@ use tallyjaw::entry::{
 use tallyjaw::quantity::{Dimension, MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{
     AlertRule, Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentCare,
-    InstrumentKind, Nest, Order, Plan, Purpose, Row, Subject, Terminal, Tool, ToolCare, ToolClass,
-    Verdict, WireRequest, ZeroPolicy,
+    InstrumentKind, Nest, Order, Plan, Purpose, SheetRow, Subject, Terminal, Tool, ToolCare,
+    ToolClass, Verdict, WireRequest, ZeroPolicy,
 };
 use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
 
@@ -321,7 +321,7 @@ pub(crate) fn with_latch_force() -> Catalog {
 
 pub(crate) fn catalog() -> Catalog {
     let area = |text: &str| text.parse().unwrap();
-    let row = |wire: &str, limits: &[(&str, &str)]| Row {
+    let row = |wire: &str, limits: &[(&str, &str)]| SheetRow {
         wire: area(wire),
         limits: limits
             .iter()

@@ -6,7 +6,7 @@ use tallyjaw::entry::{
     Entry, FrameEntry, Means, OperatorSaid, Refused, Retracted, SaidEntry, Seq, SeriesEntry,
 };
 use tallyjaw::spec::{
-    AxisName, Catalog, Errand, Plan, Purpose, Signal, SignalKind, Tool, ToolCare, ToolClass,
+    AxisName, Catalog, PedalAction, Plan, Purpose, Signal, SignalKind, Tool, ToolCare, ToolClass,
     Verdict, ZeroPolicy,
 };
 use tallyjaw::station::{Command, Input};
@@ -20,7 +20,7 @@ fn shop() -> Catalog {
     };
     catalog.stations.push("bench-2".to_owned());
     let retract = SignalKind::Pedal {
-        does: Errand::Retract,
+        does: PedalAction::Retract,
     };
     catalog.signals = vec![
         signal(

@@ -3,7 +3,7 @@
 use super::desk::{Desk, catalog, plan};
 use std::time::Duration;
 use tallyjaw::entry::{Entry, Refused, SaidEntry};
-use tallyjaw::spec::{Errand, Plan, Signal, SignalKind};
+use tallyjaw::spec::{PedalAction, Plan, Signal, SignalKind};
 use tallyjaw::station::Input;
 
 fn desk() -> Desk {
@@ -18,7 +18,7 @@ fn desk() -> Desk {
         signal(
             "pedal-1",
             SignalKind::Pedal {
-                does: Errand::Retract,
+                does: PedalAction::Retract,
             },
         ),
     ];

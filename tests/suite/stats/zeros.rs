@@ -102,12 +102,12 @@ fn figures_are_rounded_for_people_in_one_place() {
         }
     }
     assert!(files.len() > 50, "{}", files.len());
-    for file in files.iter().filter(|file| !file.ends_with("stats/told.rs")) {
+    for file in files.iter().filter(|file| !file.ends_with("stats/text.rs")) {
         let text = std::fs::read_to_string(file).unwrap();
         let found = rounding_in(&text);
         assert!(
             found.is_empty(),
-            "{}: {found:?}: use stats::told::fixed",
+            "{}: {found:?}: use stats::text::fixed",
             file.display()
         );
     }

@@ -11,7 +11,9 @@ use tallyjaw::entry::audit::audit;
 use tallyjaw::entry::line::{Digest, decode, encode};
 use tallyjaw::entry::{Attached, Entry, JournalEntry, JournalId, Stamped, State};
 use tallyjaw::quantity::{MonoMicros, Now, Unit, WallMicros};
-use tallyjaw::spec::{Capture, Catalog, Errand, Flicker, InstrumentKind, Plan, Signal, SignalKind};
+use tallyjaw::spec::{
+    Capture, Catalog, Flicker, InstrumentKind, PedalAction, Plan, Signal, SignalKind,
+};
 use tallyjaw::station::{Command, Core, Input, Output, Refusal};
 
 /// Instruments in the order of [`INSTRUMENTS`]: a caliper with a key, a force gauge, a caliper that
@@ -94,10 +96,10 @@ fn shop() -> Catalog {
     catalog.signals = vec![
         signal("scanner-1", 0, SignalKind::Scanner { line_end: true }),
         signal("scanner-2", 1, SignalKind::Scanner { line_end: true }),
-        signal("pedal-1", 0, pedal(Errand::Retract)),
-        signal("pedal-2", 1, pedal(Errand::Ask)),
-        signal("pedal-3", 1, pedal(Errand::Arm("pump-own".to_owned()))),
-        signal("pedal-4", 1, pedal(Errand::Disarm)),
+        signal("pedal-1", 0, pedal(PedalAction::Retract)),
+        signal("pedal-2", 1, pedal(PedalAction::Ask)),
+        signal("pedal-3", 1, pedal(PedalAction::Arm("pump-own".to_owned()))),
+        signal("pedal-4", 1, pedal(PedalAction::Disarm)),
     ];
     let named = |id: &str, plan: Plan| Plan {
         id: Some(id.to_owned()),

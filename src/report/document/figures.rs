@@ -9,7 +9,7 @@ use crate::spec::ArmedAxis;
 use crate::stats::capability::{Capability, Claim, FIGURES, PULL_FIGURES};
 use crate::stats::chart::{CHARTS, Input, Memory, draw, usual_rules};
 use crate::stats::picture::{self, Histogram};
-use crate::stats::told::{self, Digits, Shown};
+use crate::stats::text::{self, Digits, Shown};
 use crate::stats::{Limits, Sample, describe, rounding};
 
 /// Fewer readings make no histogram that shows a shape (common practice, no source).
@@ -61,9 +61,9 @@ fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis
     let capability = Capability::of_singles(sample, limits);
     let (digits, claim) = (Digits::of(all), capability.claim());
     let shown = if facts::is_pull(axis) {
-        told::all(PULL_FIGURES, &capability)
+        text::all(PULL_FIGURES, &capability)
     } else {
-        told::all(FIGURES, &capability)
+        text::all(FIGURES, &capability)
     };
     let mut parts = vec![
         el("p")
@@ -71,7 +71,7 @@ fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis
             .text(format!("{}.", capital(&claim.sentence))),
         grounds(about, &claim),
     ];
-    let described = told::all(describe::FIGURES, all);
+    let described = text::all(describe::FIGURES, all);
     let beside = described.iter().chain(
         shown
             .iter()
@@ -114,10 +114,10 @@ fn grounds(about: &str, claim: &Claim) -> Element {
 pub(super) fn table(caption: &str, about: &str, shown: &[Shown], digits: Digits) -> Element {
     let heads = &["Figure", "Value", "From", "To"];
     let mut table = Table::new("figures", caption, heads);
-    for line in told::lines(shown, digits) {
+    for line in text::lines(shown, digits) {
         let name = th(line.words);
         let about = format!("{about}, {}", line.words);
-        match (line.told, line.bounds) {
+        match (line.value, line.bounds) {
             (Ok(told), Some((low, high))) => {
                 table.row(&about, vec![name, number(told), number(low), number(high)]);
             }

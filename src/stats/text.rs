@@ -1,6 +1,6 @@
-//! How figures are told to people: digits, units, bounds beside what they bound.
+//! How figures are written for people: digits, units, bounds beside what they bound.
 
-use super::figures::{self, Figure, Kind};
+use super::figures::{self, Figure, FigureKind};
 use super::{Summary, Undefined};
 use crate::quantity::{Unit, WallMicros};
 
@@ -12,7 +12,7 @@ pub struct Shown {
     /// As people read it.
     pub words: &'static str,
     /// What kind of number.
-    pub kind: Kind,
+    pub kind: FigureKind,
     /// Its value.
     pub value: Result<f64, Undefined>,
 }
@@ -35,7 +35,7 @@ pub struct Line {
     /// The figure in words.
     pub words: &'static str,
     /// Its value as text, or why it has none.
-    pub told: Result<String, Undefined>,
+    pub value: Result<String, Undefined>,
     /// Its bounds as text, where it has both.
     pub bounds: Option<(String, String)>,
 }
@@ -52,14 +52,14 @@ pub fn lines(shown: &[Shown], digits: Digits) -> Vec<Line> {
     };
     let bound = |row: &Shown, end: &str| {
         let value = named(&format!("{}_{end}", row.name))?.value.ok()?;
-        Some(digits.told(row.kind, value))
+        Some(digits.text(row.kind, value))
     };
     shown
         .iter()
         .filter(|figure| !is_bound(figure))
         .map(|row| Line {
             words: row.words,
-            told: row.value.map(|value| digits.told(row.kind, value)),
+            value: row.value.map(|value| digits.text(row.kind, value)),
             bounds: bound(row, "low").zip(bound(row, "high")),
         })
         .collect()
@@ -113,20 +113,20 @@ impl Digits {
     }
 
     /// A value of this kind as text; what rounds to zero has no sign.
-    pub fn told(self, kind: Kind, value: f64) -> String {
+    pub fn text(self, kind: FigureKind, value: f64) -> String {
         match kind {
-            Kind::Reading => format!("{} {}", fixed(value, self.places), self.unit),
-            Kind::Ratio => fixed(value, 3),
-            Kind::Probability => chance(value),
-            Kind::PartsPerMillion if value < 0.1 => "under 0.1".to_owned(),
-            Kind::PartsPerMillion => fixed(value, 1),
-            Kind::Percent => format!("{} %", fixed(value, 1)),
-            Kind::Slope => format!("{} {} per {}", powers(value, 3), self.unit, self.per),
-            Kind::Place if self.times => {
+            FigureKind::Reading => format!("{} {}", fixed(value, self.places), self.unit),
+            FigureKind::Ratio => fixed(value, 3),
+            FigureKind::Probability => chance(value),
+            FigureKind::PartsPerMillion if value < 0.1 => "under 0.1".to_owned(),
+            FigureKind::PartsPerMillion => fixed(value, 1),
+            FigureKind::Percent => format!("{} %", fixed(value, 1)),
+            FigureKind::Slope => format!("{} {} per {}", powers(value, 3), self.unit, self.per),
+            FigureKind::Position if self.times => {
                 let time = WallMicros(figures::whole(value)).to_string();
                 time.get(..16).unwrap_or(&time).replace('T', " ")
             }
-            Kind::Count | Kind::Place => fixed(value, 0),
+            FigureKind::Count | FigureKind::Position => fixed(value, 0),
         }
     }
 }
@@ -144,14 +144,14 @@ mod tests {
             per: "reading",
         };
         for (kind, value, told) in [
-            (Kind::Ratio, -0.0001, "0.000"),
-            (Kind::Reading, -0.000_01, "0.0000 mm"),
-            (Kind::Percent, -0.01, "0.0 %"),
-            (Kind::Count, -0.2, "0"),
-            (Kind::Ratio, -0.0006, "-0.001"),
-            (Kind::Slope, -1e-9, "-1.000e-9 mm per reading"),
+            (FigureKind::Ratio, -0.0001, "0.000"),
+            (FigureKind::Reading, -0.000_01, "0.0000 mm"),
+            (FigureKind::Percent, -0.01, "0.0 %"),
+            (FigureKind::Count, -0.2, "0"),
+            (FigureKind::Ratio, -0.0006, "-0.001"),
+            (FigureKind::Slope, -1e-9, "-1.000e-9 mm per reading"),
         ] {
-            assert_eq!(digits.told(kind, value), told);
+            assert_eq!(digits.text(kind, value), told);
         }
     }
 }

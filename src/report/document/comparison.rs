@@ -11,7 +11,7 @@ use crate::spec;
 use crate::stats::capability::{Capability, FIGURES as CAPABILITY};
 use crate::stats::compare::{ANOVA_FIGURES, FIGURES, anova};
 use crate::stats::picture::Histogram;
-use crate::stats::told::{self, Digits, Shown};
+use crate::stats::text::{self, Digits, Shown};
 use crate::stats::{Limits, Sample, describe};
 
 /// Fewer readings make no histogram that shows a shape (common practice, no source).
@@ -85,7 +85,7 @@ fn axis(compared: &Compared, at: usize) -> Vec<Element> {
     if let [only] = &compared.comparisons[..] {
         let (first, second) = only.names();
         let caption = format!("{second} (second) against {first} (first)");
-        parts.push(figures(&caption, &words, &told::all(FIGURES, only), digits));
+        parts.push(figures(&caption, &words, &text::all(FIGURES, only), digits));
     } else {
         let samples: Vec<Sample> = compared
             .groups
@@ -97,7 +97,7 @@ fn axis(compared: &Compared, at: usize) -> Vec<Element> {
             parts.push(figures(
                 caption,
                 &words,
-                &told::all(ANOVA_FIGURES, &table),
+                &text::all(ANOVA_FIGURES, &table),
                 digits,
             ));
         }
@@ -134,12 +134,12 @@ fn groups(compared: &Compared, words: &str) -> Element {
         let all = sample.summary();
         let digits = Digits::of(all);
         let capability = Capability::of_singles(sample, limits);
-        let mut shown = told::all(describe::FIGURES, all);
-        shown.extend(told::all(CAPABILITY, &capability));
+        let mut shown = text::all(describe::FIGURES, all);
+        shown.extend(text::all(CAPABILITY, &capability));
         let figure = |name: &&str| {
             let figure = shown.iter().find(|figure| figure.name == *name);
             match figure.map(|figure| (figure.kind, figure.value)) {
-                Some((kind, Ok(value))) => el("td").class("n").text(digits.told(kind, value)),
+                Some((kind, Ok(value))) => el("td").class("n").text(digits.text(kind, value)),
                 Some((_, Err(reason))) => el("td").class("why").text(format!("– {reason}")),
                 None => el("td").text("–"),
             }

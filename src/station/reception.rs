@@ -13,7 +13,7 @@ use std::sync::Arc;
 
 /// What is remembered of an instrument between two inputs, and lost at a restart.
 #[derive(Debug)]
-pub(super) struct Live {
+pub(super) struct Reception {
     pub(super) station: String,
     pub(super) decoder: Decoder,
     pub(super) capturing: capture::Capturing,
@@ -39,7 +39,7 @@ pub(super) fn read_by(instrument: &Instrument) -> ReadBy {
     }
 }
 
-impl Live {
+impl Reception {
     pub(super) fn new(instrument: &Instrument) -> Self {
         Self {
             station: instrument.station.clone(),
@@ -85,7 +85,7 @@ impl Core {
             self.end_bytes(now, name);
             self.live.remove(name);
         }
-        let mut live = lives(&catalog);
+        let mut live = receptions(&catalog);
         live.append(&mut self.live);
         self.live = live;
         self.reload_signals(now, &catalog);
@@ -124,10 +124,10 @@ pub(super) fn live_signals(catalog: &Catalog) -> BTreeMap<String, LiveSignal> {
 }
 
 /// A live instrument for each that measures.
-pub(super) fn lives(catalog: &Catalog) -> BTreeMap<String, Live> {
+pub(super) fn receptions(catalog: &Catalog) -> BTreeMap<String, Reception> {
     let measuring = |instrument: &&Instrument| instrument.kind.dimension().is_some();
     let instruments = catalog.instruments.iter().filter(measuring);
     instruments
-        .map(|instrument| (instrument.name.clone(), Live::new(instrument)))
+        .map(|instrument| (instrument.name.clone(), Reception::new(instrument)))
         .collect()
 }

@@ -11,7 +11,7 @@ use crate::quantity::Now;
 
 impl Core {
     /// Appends what the journal still owes. After an orderly stop that is nothing.
-    pub(super) fn make_up(&mut self, now: Now) {
+    pub(super) fn catch_up(&mut self, now: Now) {
         let stations: Vec<_> = self.state.stations.keys().cloned().collect();
         for station in stations {
             let owed: Vec<_> = self.owed_doubts(&station);

@@ -1,4 +1,4 @@
-//! How the daemon tells what happens: on standard error, for a person, or for a service manager's log.
+//! The log of the daemon: on standard error, for a person, or for a service manager's log.
 //!
 //! A log that keeps the time and the level itself (systemd's, by `$JOURNAL_STREAM`) gets neither
 //! twice: each line begins with its priority, `<3>` to `<7>` as in sd-daemon(3), and has no time.
@@ -14,19 +14,16 @@ use tracing_subscriber::registry::LookupSpan;
 /// From here on, events at the level of `$TALLYJAW_LOG` (`info` unless set) are written to standard error.
 pub(super) fn on_stderr() {
     let filter = EnvFilter::try_from_env("TALLYJAW_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
-    let telling = tracing_subscriber::fmt()
+    let logger = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .with_target(false);
     // Fails only where something else in this process has begun to tell already.
     let _ = if stderr_is_the_journal_of_the_system() {
-        telling
-            .with_ansi(false)
-            .event_format(Prioritised)
-            .try_init()
+        logger.with_ansi(false).event_format(Prioritised).try_init()
     } else {
         let coloured = std::io::IsTerminal::is_terminal(&std::io::stderr());
-        telling.with_ansi(coloured).try_init()
+        logger.with_ansi(coloured).try_init()
     };
 }
 

@@ -5,7 +5,7 @@ use super::{about, heading};
 use crate::entry::{Outcome, Seq};
 use crate::markup::{Element, el, free};
 use crate::quantity::Measured;
-use crate::report::facts::{Facts, Row};
+use crate::report::facts::{Facts, ReportReading};
 use crate::report::gather::Verification;
 use crate::report::words;
 use crate::spec::ArmedInstrument;
@@ -216,7 +216,7 @@ fn followed(facts: &Facts, known: &ArmedInstrument) -> Followed {
 }
 
 /// Whether a value that was entered as a reading can only have been a zero that was off.
-fn is_attempt(facts: &Facts, known: &ArmedInstrument, row: &Row) -> bool {
+fn is_attempt(facts: &Facts, known: &ArmedInstrument, row: &ReportReading) -> bool {
     let within = facts.record.series.spec.attempts_within(known);
     let limit = i64::from(facts.record.series.spec.zero.limit_counts)
         .saturating_mul(known.resolution.base());

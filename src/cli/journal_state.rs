@@ -10,7 +10,7 @@ use crate::journal::{Cursor, JOURNAL_FOLDER};
 use std::ops::ControlFlow;
 
 /// The state; the empty one where there is no journal yet.
-pub(super) fn state(daemon: &DaemonConfig) -> Result<State, Failure> {
+pub(super) fn read(daemon: &DaemonConfig) -> Result<State, Failure> {
     let mut state = State::default();
     if let Ok(false) = daemon.state_dir.join(JOURNAL_FOLDER).try_exists() {
         return Ok(state);

@@ -8,7 +8,7 @@ use std::io::{self, Read as _};
 use std::path::Path;
 
 /// A kind of page.
-pub(super) struct PageFile {
+pub(super) struct HtmlFile {
     /// How each of them begins.
     pub(super) head: &'static str,
     /// What another file is not: `is there, and …`.
@@ -17,7 +17,7 @@ pub(super) struct PageFile {
     pub(super) example: &'static str,
 }
 
-impl PageFile {
+impl HtmlFile {
     /// Puts the page there whole, so that a full disk leaves the old one. A file that is none of ours is left alone.
     pub(super) fn put(&self, path: &Path, page: &str) -> Result<(), Failure> {
         let failed = |error: &io::Error| {

@@ -4,7 +4,7 @@ use super::table::{Table, number, td, th, verdict};
 use super::{about, heading};
 use crate::entry::words as entry_words;
 use crate::markup::{Element, el, free};
-use crate::report::facts::{Facts, Row};
+use crate::report::facts::{Facts, ReportReading};
 use crate::report::picture::{self, DOES_NOT_COUNT};
 use crate::report::words;
 use crate::spec::{ArmedAxis, Verdict};
@@ -44,7 +44,7 @@ pub(super) fn section(facts: &Facts, level: usize) -> Element {
 }
 
 fn axis(facts: &Facts, axis: &ArmedAxis, at: usize, level: usize) -> Element {
-    let counted: Vec<&Row> = facts
+    let counted: Vec<&ReportReading> = facts
         .on(axis)
         .filter(|row| row.verdict().is_some())
         .collect();
@@ -66,7 +66,7 @@ fn axis(facts: &Facts, axis: &ArmedAxis, at: usize, level: usize) -> Element {
 
 /// The shapes that stand in the picture, in words.
 fn legend(facts: &Facts, axis: &ArmedAxis) -> Element {
-    let seen: BTreeSet<Option<Verdict>> = facts.on(axis).map(Row::verdict).collect();
+    let seen: BTreeSet<Option<Verdict>> = facts.on(axis).map(ReportReading::verdict).collect();
     let mut told: Vec<String> = Vec::new();
     for verdict in Verdict::ALL {
         if seen.contains(&Some(verdict)) {
@@ -119,7 +119,7 @@ impl Columns {
             .collect()
     }
 
-    fn cells(&self, row: &Row) -> Vec<Element> {
+    fn cells(&self, row: &ReportReading) -> Vec<Element> {
         let operator = row.operator.as_deref().unwrap_or("–");
         let more = [
             (operator, self.operator),
@@ -130,7 +130,7 @@ impl Columns {
     }
 }
 
-fn table(facts: &Facts, axis: &ArmedAxis, counted: &[&Row]) -> Element {
+fn table(facts: &Facts, axis: &ArmedAxis, counted: &[&ReportReading]) -> Element {
     let columns = Columns::of(facts);
     let heads = columns.heads(&["Piece", "Value", "Deviation", "Verdict", "Time", "Entry"]);
     let words = axis.name.words();
@@ -161,7 +161,7 @@ fn table(facts: &Facts, axis: &ArmedAxis, counted: &[&Row]) -> Element {
     table.element()
 }
 
-fn judged(facts: &Facts, row: &Row, verdict: Verdict) -> [Element; 5] {
+fn judged(facts: &Facts, row: &ReportReading, verdict: Verdict) -> [Element; 5] {
     [
         number(row.reading.value.to_string()),
         number(words::deviation(row).unwrap_or_else(|| "–".to_owned())),

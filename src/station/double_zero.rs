@@ -1,6 +1,6 @@
 //! Two zero frames within two seconds retract the last reading.
 //!
-//! A careful operator zeros twice too, and must not lose a reading by it. So the gesture is one only
+//! A careful operator zeros twice too, and must not lose a reading by it. So it counts as one only
 //! where no zero was due, where the first of the two came right after the reading that it is about,
 //! and where neither was said; and it retracts one reading, never a second one,
 //! nor one whose piece was destroyed by measuring it.
@@ -14,7 +14,7 @@ use std::time::Duration;
 const TWICE_WITHIN: Duration = Duration::from_secs(2);
 
 impl Core {
-    /// The entry that retracts the last reading, if `zeroed` is the second frame of the gesture.
+    /// The entry that retracts the last reading, if `zeroed` is the second frame of the double zero.
     /// To be asked before `zeroed` is appended.
     pub(super) fn zeroed_twice(&self, now: Now, zeroed: &Zeroed) -> Option<Retracted> {
         let first = self.live.get(&zeroed.instrument)?.zero_frame_at?;
@@ -26,11 +26,11 @@ impl Core {
         if now.mono.since(first) > TWICE_WITHIN || said || !zeroed.ok {
             return None;
         }
-        // A zero that has become due since the first frame is one, and no gesture.
+        // A zero that has become due since the first frame is one, and no double zero.
         if zeroed.role != crate::entry::ZeroRole::Unasked {
             return None;
         }
-        let (reading, slot) = self.taken_back_next(&zeroed.station, &zeroed.instrument)?;
+        let (reading, slot) = self.retracted_next(&zeroed.station, &zeroed.instrument)?;
         Some(Retracted {
             station: zeroed.station.clone(),
             series: self.series(&zeroed.station)?.id,
@@ -44,7 +44,7 @@ impl Core {
 
     /// The reading that one more zero frame of `instrument` retracts, if it still counts and
     /// nothing came after it.
-    fn taken_back_next(&self, station: &str, instrument: &str) -> Option<(Seq, Slot)> {
+    fn retracted_next(&self, station: &str, instrument: &str) -> Option<(Seq, Slot)> {
         let known = self.state.stations.get(station)?;
         let reading = known.taken_back_by_zero()?;
         let zero = known.series.as_ref()?.zeros.get(instrument)?;
