@@ -32,14 +32,14 @@ pub(crate) fn chart(
     (places, unit): (usize, Unit),
 ) -> Picture {
     let panels = i64::try_from(chart.panels.len()).unwrap_or(1);
-    let height = TOP + panels * FIELD + (panels - 1) * GAP + 260;
+    let height = TOP + panels * FIELD + (panels - 1) * GAP + 400;
     let mut picture = Picture::new(title, description(chart, rules), height);
     let mut top = TOP;
     for panel in &chart.panels {
         picture.add(fields(panel, rules, top, (places, unit)));
         top += FIELD + GAP;
-        let each = chart.each();
-        picture.add([word("", RIGHT + 40, top - GAP + 170, each)]);
+        let middle = i64::midpoint(LEFT, RIGHT);
+        picture.add([word("mid", middle, top - GAP + 320, chart.each())]);
     }
     picture
 }
