@@ -549,7 +549,9 @@ async function openArming() {
   options($("arm-purpose"), catalog.purposes.filter((one) => one !== "verification").map((one) => [one, words(one)]));
   $("arm-purpose").value = "in_process";
   const here = shown?.state.stations.find((one) => one.station === station);
-  $("arm-operator").value = plain(here?.operator ?? "");
+  const operator = here?.operator ?? "";
+  // A name of an old journal that cannot be said any more is not said in its escaped form either.
+  $("arm-operator").value = plain(operator) === operator ? operator : "";
   chooseTerminal();
   $("arm").showModal();
 }

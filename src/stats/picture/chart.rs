@@ -81,6 +81,10 @@ fn fields(
         format!("{} in {unit}", panel.words),
     )];
     let mut names = Vec::new();
+    let extremes = extremes(panel).map(|(name, value)| {
+        let text = format!("{name} {} {unit}", fixed(value, places));
+        (scale.at(millionths(value)), text)
+    });
     let lines: [(&str, &str, Level); 3] = [
         ("upper", "limit", |point| Some(point.upper)),
         ("centre", "aim", |point| Some(point.center)),
@@ -104,7 +108,7 @@ fn fields(
         drawn.push(line.about(format!("the line of {text}")));
         names.push((y, text));
     }
-    drawn.extend(beside(names));
+    drawn.extend(beside(names.into_iter().chain(extremes)));
     let signals = panel.signals(rules);
     let size = if panel.points.len() > CROWDED { 16 } else { 30 };
     let step = step(panel.points.len());
@@ -140,6 +144,17 @@ fn fields(
     let values = values.map(|(at, point)| (across.nth(at), scale.at(millionths(point.value))));
     drawn.push(run("run", values).about(format!("the line through \"{}\"", panel.words)));
     drawn.into_iter().chain(points).collect()
+}
+
+/// The smallest and the largest value of a panel, by name: with the lines' names they tell the scale.
+fn extremes(panel: &Panel) -> impl Iterator<Item = (&'static str, f64)> {
+    let values = || panel.points.iter().map(|point| point.value);
+    let ends = [
+        ("min", values().min_by(f64::total_cmp)),
+        ("max", values().max_by(f64::total_cmp)),
+    ];
+    let ends = ends.into_iter();
+    ends.filter_map(|(name, value)| Some((name, value?)))
 }
 
 /// So many points side by side.

@@ -135,8 +135,9 @@ pub(crate) fn word(class: &str, x: i64, y: i64, text: impl Into<String>) -> Elem
 }
 
 /// Names beside lines, moved apart until none hides another; `places` are the lines', in any order.
-pub(crate) fn beside(mut names: Vec<(i64, String)>) -> Vec<Element> {
+pub(crate) fn beside(names: impl IntoIterator<Item = (i64, String)>) -> Vec<Element> {
     const APART: i64 = 140;
+    let mut names: Vec<(i64, String)> = names.into_iter().collect();
     names.sort_by_key(|(y, _)| *y);
     let mut last = i64::MIN / 2;
     let mut placed = Vec::new();

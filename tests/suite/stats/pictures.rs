@@ -122,6 +122,8 @@ fn a_chart_has_numbers_and_units_on_both_axes() {
         ">upper 1.",
         ">centre 1.",
         ">lower 1.",
+        ">min 1.6200 mm<",
+        ">max 1.6600 mm<",
         " mm</text>",
         ">5</text>",
         ">25</text>",
