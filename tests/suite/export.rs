@@ -147,6 +147,22 @@ fn lines_are_those_of_the_journal_byte_for_byte() {
 }
 
 #[test]
+fn lines_of_a_series_that_was_resumed_go_on_where_it_did() {
+    let folder = Folder::with("V1_A_SERIES_RESUMED");
+    let whole = segments("V1_A_SERIES_RESUMED");
+    let whole = String::from_utf8(whole.into_values().flatten().collect()).unwrap();
+    for series in [5, 9, 16] {
+        let about_it = |line: &&str| {
+            let entry: Value = serde_json::from_str(line).unwrap();
+            entry["series"] == series || entry["seq"] == series
+        };
+        let want: Vec<&str> = whole.lines().filter(about_it).collect();
+        let got = folder.text(&["export", "jsonl", &series.to_string()]);
+        assert_eq!(got.lines().collect::<Vec<_>>(), want, "series {series}");
+    }
+}
+
+#[test]
 fn queries_choose_rows_and_typed_and_text_tables_hold_the_same() {
     let folder = Folder::with(EVERY_KIND);
     let chosen = |arguments: &[&str]| seqs(&folder.text(&[&["export", "csv"], arguments].concat()));

@@ -12,7 +12,7 @@ use crate::config::DaemonConfig;
 use crate::entry::glance::Glance;
 use crate::entry::ledger::{Disposition, Series, Whole};
 use crate::entry::line::Digest;
-use crate::entry::{Entry, JournalId, OperatorSaid, SaidEntry, Seq, SeriesEntry, Stamped};
+use crate::entry::{Entry, JournalId, Resumed, SaidEntry, Seq, SeriesEntry, Stamped};
 use crate::export::{Given, Question};
 use crate::journal::Line;
 use crate::row::Row;
@@ -84,7 +84,7 @@ impl Asked {
         if self.lines {
             let mut chosen = Chosen {
                 filter,
-                armed: BTreeMap::new(),
+                latest: BTreeMap::new(),
             };
             let walked = walk(&mut |line| {
                 let wanted = filter.is_empty() || chosen.takes(&lines::decoded(daemon, line)?);
@@ -93,7 +93,7 @@ impl Asked {
                 }
                 Ok(ControlFlow::Continue(()))
             })?;
-            let open = chosen.armed.values().map(|(id, _)| *id).min();
+            let open = chosen.matching().map(|series| series.id).min();
             return Ok((walked, open));
         }
         let mut rows = Rows {
@@ -179,37 +179,59 @@ impl<T: FnMut(Given<'_>) -> Result<(), Failure>> Take for Rows<'_, T> {
 /// Which lines.
 struct Chosen<'q> {
     filter: Filter<'q>,
-    /// For each station the series that was armed last, if it matches, and who measures in it.
-    armed: BTreeMap<String, (Seq, Option<String>)>,
+    /// For each station the series that was armed or resumed last, and the one before it, which may be resumed.
+    latest: BTreeMap<String, [Option<Matching>; 2]>,
+}
+
+/// A series that matches, and who measures in it.
+#[derive(Debug)]
+struct Matching {
+    id: Seq,
+    operator: Option<String>,
 }
 
 impl Chosen<'_> {
     fn takes(&mut self, stamped: &Stamped) -> bool {
-        let matches = if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
-            self.armed(stamped.seq, spec)
-        } else if let Entry::Said(SaidEntry::OperatorSaid(OperatorSaid {
-            station, operator, ..
-        })) = &stamped.entry
-        {
-            if let Some(armed) = self.armed.get_mut(station) {
-                armed.1 = Some(operator.clone());
+        match &stamped.entry {
+            Entry::Series(SeriesEntry::Armed(spec)) => self.armed(stamped.seq, spec),
+            Entry::Series(SeriesEntry::Resumed(resumed)) => self.resumed(resumed),
+            Entry::Said(SaidEntry::OperatorSaid(said)) => {
+                let latest = self.latest.get_mut(&said.station);
+                if let Some([Some(series), _]) = latest {
+                    series.operator = Some(said.operator.clone());
+                }
             }
-            self.is_about_one(stamped)
-        } else {
-            self.is_about_one(stamped)
-        };
-        (matches || self.filter.is_empty_but_for_time()) && self.filter.time(stamped.at)
+            Entry::Journal(_)
+            | Entry::Port(_)
+            | Entry::Said(_)
+            | Entry::Frame(_)
+            | Entry::Series(_) => {}
+        }
+        (self.is_about_one(stamped) || self.filter.is_empty_but_for_time())
+            && self.filter.time(stamped.at)
     }
 
-    fn armed(&mut self, id: Seq, spec: &ArmedSpec) -> bool {
-        let matches = self.filter.series(id, spec);
-        if matches {
-            let armed = (id, spec.operator.clone());
-            self.armed.insert(spec.station.clone(), armed);
-        } else {
-            self.armed.remove(&spec.station);
+    fn armed(&mut self, id: Seq, spec: &ArmedSpec) {
+        let operator = spec.operator.clone();
+        let matching = self.filter.series(id, spec);
+        let matching = matching.then_some(Matching { id, operator });
+        let [last, before] = self.latest.entry(spec.station.clone()).or_default();
+        *before = std::mem::replace(last, matching);
+    }
+
+    fn resumed(&mut self, resumed: &Resumed) {
+        let Some(latest) = self.latest.get_mut(&resumed.station) else {
+            return;
+        };
+        latest.swap(0, 1);
+        if let [Some(series), _] = latest {
+            series.operator.clone_from(&resumed.operator);
         }
-        matches
+    }
+
+    /// The series that match, of those that entries may still be about.
+    fn matching(&self) -> impl Iterator<Item = &Matching> {
+        self.latest.values().flatten().flatten()
     }
 
     /// Whether an entry is about a series that matches; of a reading, whether it does.
@@ -218,14 +240,13 @@ impl Chosen<'_> {
         let Some(id) = stamped.series() else {
             return reading.is_some_and(|reading| self.filter.loose(stamped.at, reading));
         };
-        let Some((_, operator)) = self.armed.values().find(|(armed, _)| *armed == id) else {
+        let Some(series) = self.matching().find(|series| series.id == id) else {
             return false;
         };
         let slot = reading.and_then(|reading| Some((reading, reading.slot.as_ref()?)));
         slot.is_none_or(|(reading, slot)| {
-            let axis = slot.axis.as_str();
-            self.filter
-                .reading(axis, &reading.instrument, operator.as_deref())
+            let (axis, operator) = (slot.axis.as_str(), series.operator.as_deref());
+            self.filter.reading(axis, &reading.instrument, operator)
         })
     }
 }
