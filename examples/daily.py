@@ -4,7 +4,7 @@
 Run it:   python3 examples/daily.py lake
           python3 examples/daily.py lake 2026-11-01      opens the files of that day and of later ones, no others
 Needs:    Python 3.9 and duckdb (requirements.txt); a [[sink]] of kind "parquet" that writes the folder.
-Prints:   a table, a row a day, station, terminal, wire, axis and limits:
+Prints:   a table, one row for each day, station, terminal, wire, axis and limits:
 
     day        station terminal wire axis              unit limits        n   mean     sd failed  cpk  ppk
     2026-11-25 bench-1 QF-250-F    2 core_crimp_height mm   1.57 .. 1.67 20 1.6130 0.0405 20.0 % 0.25 0.35

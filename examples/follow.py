@@ -3,7 +3,7 @@
 
 Run it:   python3 examples/follow.py run/feed.sock feed.position
 Needs:    Python 3.9 and nothing else; leave to read the socket (`socket_mode` and `socket_group` in [daemon]).
-Prints:   a line an entry, in order, on standard output, until it is stopped:
+Prints:   one line for each entry, in order, on standard output, until it is stopped:
 
     4a082554e4585da0eba148f1d92a5cf0/7 bench-1 reading QF-250-F core_crimp_height 1.61 mm pass
 

@@ -1,10 +1,10 @@
-"""Many readings exported: time, size and greatest memory of each format, and the time as a ratio to a baseline.
+"""Many readings exported: time, size and peak memory of each format, and the time as a ratio to a baseline.
 
 Usage: main.py TALLYJAW [READINGS]     (a million if not said; needs duckdb, see benches/study/requirements.txt)
 
 The baseline of `jsonl` is cat, that of `csv` and `parquet` is a columnar engine that reads the same lines, keeps
 what is a reading and writes all its fields in the same format. It uses every core and as much memory as there is;
-we use one. It follows no series and sees no reading that was doubted or taken back later.
+we use one. It follows no series and sees no reading that was doubted or retracted later.
 """
 
 import os
@@ -31,7 +31,7 @@ BASELINES = {
 
 
 def measured(command):
-    """Seconds, and the greatest memory in MB; what this small program holds itself is the least that is seen."""
+    """Seconds, and the peak memory in MB; no figure can be below what this small program holds itself."""
     began = time.perf_counter()
     process = os.posix_spawn(command[0], command, os.environ)
     _, status, used = os.wait4(process, 0)

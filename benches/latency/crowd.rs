@@ -17,7 +17,7 @@ pub(super) struct Crowd {
     _asleep: Vec<UnixStream>,
 }
 
-/// Connects them all. A sleeper has asked for the whole journal and takes none of it.
+/// Connects them all. A sleeper has requested the whole journal and takes none of it.
 pub(super) fn gather(socket: &Path) -> Result<Crowd> {
     let mut asleep = Vec::new();
     for _ in 0..EACH {

@@ -1,7 +1,7 @@
 //! From the last byte on the port to the line on the feed, against a bare relay.
 //!
 //! Two programs wait at a pseudo-terminal each: the daemon with a plan armed, and a relay that does
-//! the least that could do the job: read a line, append it to a file, `fdatasync`, write it to a
+//! the smallest program that could do the job: read a line, append it to a file, `fdatasync`, write it to a
 //! Unix socket. Frames go to one and the other in turn, so that both meet the same machine. Then
 //! the same again without sync. At last the daemon against itself: alone, and with a crowd of 200 other
 //! clients at its feed, half of which never read; and the same by its page's event stream, beside 100.

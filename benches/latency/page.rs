@@ -51,7 +51,7 @@ pub(super) struct Crowd {
     _stalled: Vec<TcpStream>,
 }
 
-/// Connects them all. A stalled one has asked for the whole journal and takes none of it.
+/// Connects them all. A stalled one has requested the whole journal and takes none of it.
 pub(super) fn gather(folder: &Path) -> Result<Crowd> {
     let mut stalled = Vec::new();
     for _ in 0..EACH {

@@ -1,4 +1,4 @@
-//! The bare relay: the least that could carry a line from a port over a disk to a socket.
+//! The bare relay: the smallest program that could carry a line from a port over a disk to a socket.
 
 use super::{Child, Contestant, Result, connect};
 use std::fs::{File, OpenOptions};

@@ -4,7 +4,7 @@ Usage: study.py TALLYJAW [READINGS]     (needs duckdb, see requirements.txt)
 
 Makes a journal of READINGS (ten million if not said) entries in a folder of its own, by repeating a series
 with new numbers; both read it from the page cache. The engine reads only the columns it needs and does the
-same sums; that it cannot see which readings were doubted or taken back is to its favour.
+same sums; that it cannot see which readings were doubted or retracted is to its favour.
 """
 
 import json
@@ -114,9 +114,9 @@ def main():
         path = make(folder)
         size = os.path.getsize(path)
         runs = [(ours(folder), theirs(path)) for _ in range(3)]
-        mine, (count, mean, sd, least, greatest, _) = runs[0][0][1], runs[0][1][1]
+        mine, (count, mean, sd, low, high, _) = runs[0][0][1], runs[0][1][1]
         same = [(mine["n"], count), (mine["mean"], mean / 1e6), (mine["sd"], sd / 1e6),
-                (mine["min"], least / 1e6), (mine["max"], greatest / 1e6)]
+                (mine["min"], low / 1e6), (mine["max"], high / 1e6)]
         for got, want in same:
             if abs(got - want) > 1e-9 * abs(want):
                 raise SystemExit(f"the engine gives {want}, we give {got}")
