@@ -1,6 +1,8 @@
 //! `tallyjaw arm`: exit 0 once the series is open and durable, 2 if it is refused, 3 without a daemon.
 
+use super::entries::Form;
 use super::{Context, Exit, Failure, card, client};
+use crate::entry::words::safe;
 use crate::message::Request;
 use crate::message::reply::Armed;
 use crate::spec::{AlertRule, Order, Purpose, SizingSystem};
@@ -118,9 +120,15 @@ impl Arm {
             return Ok(Exit::Yes);
         }
         let armed: Armed = client::read(&answer)?;
-        writeln!(out, "armed at {}", armed.station)?;
-        card::armed(out, &armed.armed)?;
-        writeln!(out, "  next       {}", armed.prompt)?;
+        let form = Form::of_system();
+        let (station, prompt) = (safe(&armed.station), safe(&armed.prompt));
+        writeln!(
+            out,
+            "{HEADING}{station}: {prompt}{HEADING:#}",
+            HEADING = card::HEADING
+        )?;
+        card::armed(out, &form, &armed.armed)?;
+        card::warnings(out, &form, &armed.armed)?;
         Ok(Exit::Yes)
     }
 

@@ -1,11 +1,15 @@
 //! What a person reads of a station and its series; the same after `arm`, in `status` and in `series`.
 
+use super::columns::count;
+use super::entries::Form;
+use super::wrap;
 use crate::entry::Tally;
 use crate::entry::words::{self, safe};
 use crate::message::armed::{
     ArmedMessage, AxisMessage, InstrumentBrief, TallyMessage, ToolMessage, ZeroMessage,
 };
 use crate::message::state::{InstrumentMessage, LastMessage, OutcomeMessage, StationMessage};
+use crate::quantity::{WallMicros, Zone};
 use anstyle::{AnsiColor, Style};
 use std::fmt::Write as _;
 use std::io::{self, Write};
@@ -15,119 +19,148 @@ pub(super) const GOOD: Style = AnsiColor::Green.on_default().bold();
 pub(super) const BAD: Style = AnsiColor::Red.on_default().bold();
 pub(super) const ODD: Style = AnsiColor::Yellow.on_default().bold();
 
-/// A station: what is armed, what comes next, what came last.
-pub(super) fn station(out: &mut dyn Write, station: &StationMessage) -> io::Result<()> {
-    write!(out, "{HEADING}{}{HEADING:#}", safe(&station.station))?;
-    if let Some(operator) = &station.operator {
-        write!(out, ", {}", safe(operator))?;
+/// A station: what to do next, what is armed, what came last.
+pub(super) fn station(
+    out: &mut dyn Write,
+    form: &Form,
+    station: &StationMessage,
+) -> io::Result<()> {
+    let (name, prompt) = (safe(&station.station), safe(&station.prompt));
+    let next = wrap::wrapped(&format!("{name}: {prompt}"), 0, form.width);
+    writeln!(out, "{HEADING}{next}{HEADING:#}")?;
+    let operator = station.operator.as_deref().map(safe);
+    let tool = station.tool.as_ref();
+    let tool = tool.map(|tool| format!("tool in hand {}", self::tool(tool)));
+    let said: Vec<String> = operator.into_iter().chain(tool).collect();
+    if !said.is_empty() {
+        row(out, form, "station", &said.join(", "))?;
     }
-    if let Some(tool) = &station.tool {
-        write!(out, ", {} in the hand", self::tool(tool))?;
-    }
-    writeln!(out)?;
     if let Some(armed) = &station.armed {
-        self::armed(out, armed)?;
+        self::armed(out, form, armed)?;
+        if !armed.warnings.is_empty() {
+            let number = count(armed.warnings.len(), "warning");
+            let text = format!(
+                "{number} when it started; tallyjaw series {} shows them",
+                armed.series
+            );
+            row(out, form, "warnings", &text)?;
+        }
     }
-    writeln!(
-        out,
-        "  next       {HEADING}{}{HEADING:#}",
-        safe(&station.prompt)
-    )?;
     if let Some(last) = &station.last {
-        writeln!(out, "  last       {}", reading(last))?;
+        row(out, form, "last", &reading(last))?;
     }
     if let Some(outcome) = &station.outcome {
-        writeln!(out, "  before     {}", closed(outcome))?;
+        row(out, form, "before", &closed(outcome))?;
+    }
+    Ok(())
+}
+
+/// `  label      text`, wrapped behind the label.
+pub(super) fn row(out: &mut dyn Write, form: &Form, label: &str, text: &str) -> io::Result<()> {
+    styled_row(out, form, Style::new(), label, text)
+}
+
+fn styled_row(
+    out: &mut dyn Write,
+    form: &Form,
+    style: Style,
+    label: &str,
+    text: &str,
+) -> io::Result<()> {
+    const LABEL: usize = 11;
+    let text = wrap::wrapped(text, LABEL + 2, form.width);
+    let blanks = LABEL.saturating_sub(label.chars().count());
+    writeln!(out, "  {style}{label}{style:#}{:blanks$}{text}", "")
+}
+
+/// What the operator was warned of, a line each.
+pub(super) fn warnings(out: &mut dyn Write, form: &Form, armed: &ArmedMessage) -> io::Result<()> {
+    for warning in &armed.warnings {
+        styled_row(out, form, ODD, "warning", &safe(warning))?;
     }
     Ok(())
 }
 
 /// A series: everything it judges by, and how far it is.
-pub(super) fn armed(out: &mut dyn Write, armed: &ArmedMessage) -> io::Result<()> {
-    let plan = armed.plan.as_deref().map_or("inline".to_owned(), safe);
-    writeln!(
-        out,
-        "  series     {}, {plan}: {} of {} readings",
+pub(super) fn armed(out: &mut dyn Write, form: &Form, armed: &ArmedMessage) -> io::Result<()> {
+    let plan = armed
+        .plan
+        .as_deref()
+        .map(|plan| format!(" of plan {}", safe(plan)));
+    let plan = plan.unwrap_or_default();
+    let series = format!(
+        "{}{plan}: {} of {} measured",
         armed.series, armed.filled, armed.slots
-    )?;
+    );
+    row(out, form, "series", &series)?;
     if let (Some(terminal), Some(wire)) = (&armed.terminal, &armed.wire) {
-        write!(out, "  terminal   {}", safe(terminal))?;
-        if let Some(source) = &armed.source {
-            write!(out, " ({})", safe(source))?;
-        }
-        writeln!(out, "\n  wire       {}", safe(wire))?;
+        let source = armed.source.as_deref();
+        let source = source.map(|source| format!(" ({})", safe(source)));
+        let text = format!("{}{}", safe(terminal), source.unwrap_or_default());
+        row(out, form, "terminal", &text)?;
+        row(out, form, "wire", &safe(wire))?;
     }
     if !armed.blocks.is_empty() {
-        writeln!(out, "  blocks     {}", safe(&armed.blocks.join(", ")))?;
+        row(out, form, "blocks", &safe(&armed.blocks.join(", ")))?;
     }
     if let Some(tool) = &armed.tool {
-        writeln!(
-            out,
-            "  tool       {}{}",
-            self::tool(tool),
-            checked(tool).unwrap_or_default()
-        )?;
+        let checked = checked(tool).unwrap_or_default();
+        row(out, form, "tool", &format!("{}{checked}", self::tool(tool)))?;
     }
     let pieces = if armed.blocks.is_empty() {
-        "pieces "
+        "pieces"
     } else {
         "repeats"
     };
-    writeln!(
-        out,
-        "  {pieces}    {}, {}, {}",
-        armed.pieces,
+    let (purpose, order) = (
         armed.purpose.replace('_', " "),
-        armed.order.replace('_', " ")
-    )?;
-    let factor = armed
-        .guard_factor
-        .as_ref()
-        .map(|g| format!(", limits drawn in by {g} u"));
-    writeln!(
-        out,
-        "  judged     {}{}",
-        armed.decision,
-        factor.unwrap_or_default()
-    )?;
+        armed.order.replace('_', " "),
+    );
+    let text = format!("{}, {purpose}, measured {order}", armed.pieces);
+    row(out, form, pieces, &text)?;
+    row(out, form, "rule", &rule(armed))?;
     for axis in &armed.axes {
-        self::axis(out, axis)?;
+        row(out, form, "limits", &limits(axis))?;
     }
     for instrument in &armed.instruments {
         let error = instrument.max_error.as_deref();
-        let error = error.map(|error| format!(", error up to {}", safe(error)));
-        writeln!(
-            out,
-            "  with       {}, one count {}{}",
+        let error = error.map(|error| format!(", maximum permissible error {}", safe(error)));
+        let text = format!(
+            "{}, resolution {}{}",
             safe(&instrument.instrument),
             safe(&instrument.resolution),
             error.unwrap_or_default()
-        )?;
-        for line in care(instrument) {
-            writeln!(out, "             {line}")?;
+        );
+        row(out, form, "instrument", &text)?;
+        for line in care(instrument, &form.zone) {
+            row(out, form, "", &line)?;
         }
     }
-    writeln!(out, "  zeros      {}", zeros(&armed.zero))?;
+    row(out, form, "zero", &zeros(&armed.zero))?;
     if let Some(operator) = &armed.operator {
-        writeln!(out, "  operator   {}", safe(operator))?;
+        row(out, form, "operator", &safe(operator))?;
     }
     if !armed.alert_rules.is_empty() {
         let rules: Vec<_> = armed.alert_rules.iter().map(|rule| safe(rule)).collect();
-        writeln!(out, "  alerts     {}", rules.join(", ").replace('_', " "))?;
+        row(out, form, "alerts", &rules.join(", ").replace('_', " "))?;
     }
-    writeln!(out, "  tally      {}", tally(&armed.tally))?;
-    for warning in &armed.warnings {
-        writeln!(out, "  {ODD}warning{ODD:#}    {}", safe(warning))?;
-    }
+    row(out, form, "readings", &tally(&armed.tally))?;
     for alert in &armed.alerts {
-        writeln!(
-            out,
-            "  {ODD}alert{ODD:#}      #{} {}",
-            alert.seq,
-            safe(&alert.text)
-        )?;
+        let text = format!("{} [#{}]", safe(&alert.text), alert.seq);
+        styled_row(out, form, ODD, "! alert", &text)?;
     }
     Ok(())
+}
+
+/// How uncertainty enters the verdict.
+fn rule(armed: &ArmedMessage) -> String {
+    match &armed.guard_factor {
+        Some(factor) => format!(
+            "{}: the limits are drawn in by {factor} standard uncertainties",
+            armed.decision
+        ),
+        None => format!("{} acceptance: the limits as they are", armed.decision),
+    }
 }
 
 /// `T-07 (production), nest 2.0`.
@@ -156,7 +189,7 @@ fn checked(tool: &ToolMessage) -> Option<String> {
 }
 
 /// When an instrument was calibrated and verified; nothing where neither is known.
-fn care(instrument: &InstrumentBrief) -> Vec<String> {
+fn care(instrument: &InstrumentBrief, zone: &Zone) -> Vec<String> {
     let calibrated = match (&instrument.calibrated, &instrument.calibration_due) {
         (Some(day), Some(due)) => Some(format!("calibrated {day} (due {due})")),
         (Some(day), None) => Some(format!("calibrated {day}")),
@@ -164,87 +197,99 @@ fn care(instrument: &InstrumentBrief) -> Vec<String> {
         (None, None) => None,
     };
     let verified = instrument.verified.as_ref().map(|verified| {
-        let day = verified.at.get(..10).unwrap_or(&verified.at);
-        let how = if verified.accepted { "good" } else { "FAILED" };
+        let day = verified.at.parse::<WallMicros>();
+        let day = day.map_or_else(|_| safe(&verified.at), |at| at.local_day(zone));
+        let how = if verified.accepted {
+            "passed"
+        } else {
+            "FAILED"
+        };
         format!("verified {day} in series {}: {how}", verified.series)
     });
     calibrated.into_iter().chain(verified).collect()
 }
 
-/// `before the first, every 5 pieces, closing`.
+/// `before the first reading, every 5 pieces, after the last reading`.
 fn zeros(zero: &ZeroMessage) -> String {
     let said: Vec<String> = [
-        zero.before_first.then(|| "before the first".to_owned()),
+        zero.before_first
+            .then(|| "before the first reading".to_owned()),
         zero.every_pieces.map(|n| format!("every {n} pieces")),
         zero.every_seconds
             .map(|s| format!("every {} minutes", s / 60)),
-        zero.closing.then(|| "closing".to_owned()),
+        zero.closing.then(|| "after the last reading".to_owned()),
         zero.double_retracts
-            .then(|| "two in a row retract the last reading".to_owned()),
+            .then(|| "two in a row retract the reading before".to_owned()),
     ]
     .into_iter()
     .flatten()
     .collect();
     if said.is_empty() {
-        return "none asked for".to_owned();
+        return "no zero check is required".to_owned();
     }
     said.join(", ")
 }
 
-fn axis(out: &mut dyn Write, axis: &AxisMessage) -> io::Result<()> {
+/// Of an axis, with how well each instrument can judge it.
+fn limits(axis: &AxisMessage) -> String {
     let words = axis.axis.replace('_', " ");
-    write!(out, "  limits     {}: {}", safe(&words), axis.limits)?;
+    let mut text = format!("{} {}", safe(&words), axis.limits);
     if let Some(from) = &axis.limits_from {
-        write!(out, ", from {}", safe(from))?;
+        let _ = write!(text, ", from {}", safe(from));
     }
     for guard in &axis.guards {
+        let width = guard.guard.as_ref();
+        let ratio = guard.tur.as_ref();
         let parts: Vec<String> = [
-            guard.guard.as_ref().map(|width| format!("guard {width}")),
-            guard.tur.as_ref().map(|tur| format!("TUR {tur}")),
+            width.map(|width| format!("guard band {width}")),
+            ratio.map(|ratio| format!("test uncertainty ratio {ratio}")),
         ]
         .into_iter()
         .flatten()
         .collect();
         if !parts.is_empty() {
-            write!(
-                out,
-                " ({} by {})",
-                parts.join(", "),
-                safe(&guard.instrument)
-            )?;
+            let _ = write!(text, "; {}: {}", safe(&guard.instrument), parts.join(", "));
         }
-    }
-    writeln!(out)
-}
-
-/// A reading in one line.
-pub(super) fn reading(reading: &LastMessage) -> String {
-    let mut text = format!("#{} {} {}", reading.seq, reading.value, reading.unit);
-    if let (Some(piece), Some(axis)) = (reading.piece, &reading.axis) {
-        let _ = write!(text, ", piece {piece} {}", safe(&axis.replace('_', " ")));
-    }
-    match (&reading.verdict, &reading.reason) {
-        (Some(verdict), None) => {
-            let style = verdict_style(verdict);
-            let _ = write!(text, ": {style}{}{style:#}", said(verdict));
-        }
-        (_, Some(reason)) => {
-            let reason = reason.replace('_', " ");
-            let _ = write!(text, ": {ODD}not counted{ODD:#}, {reason}");
-        }
-        (None, None) => {}
-    }
-    if let Some(hint) = &reading.hint {
-        let _ = write!(text, " ({})", safe(hint));
     }
     text
 }
 
-fn said(verdict: &str) -> String {
-    match verdict.split_once('_') {
-        Some((word, side)) => format!("{} {side}", word.to_uppercase()),
-        None => verdict.to_uppercase(),
+/// A reading in one line.
+pub(super) fn reading(reading: &LastMessage) -> String {
+    let mut text = format!("{} {}", reading.value, reading.unit);
+    if let (Some(verdict), None) = (&reading.verdict, &reading.reason) {
+        let style = verdict_style(verdict);
+        let side = match verdict.as_str() {
+            "fail_low" => ", below the lower limit",
+            "fail_high" => ", above the upper limit",
+            "unsure_low" => ", too near the lower limit to decide",
+            "unsure_high" => ", too near the upper limit to decide",
+            _ => "",
+        };
+        text = format!("{style}{}{style:#} {text}{side}", said(verdict));
     }
+    if let (Some(piece), Some(axis)) = (reading.piece, &reading.axis) {
+        let _ = write!(text, ", piece {piece} {}", safe(&axis.replace('_', " ")));
+    }
+    if let Some(reason) = &reading.reason {
+        let reason = reason.replace('_', " ");
+        let _ = write!(text, ", {ODD}not counted{ODD:#}: {reason}");
+    }
+    if let Some(hint) = &reading.hint {
+        let _ = write!(text, " ({})", safe(hint));
+    }
+    let _ = write!(text, " [#{}]", reading.seq);
+    text
+}
+
+fn said(verdict: &str) -> String {
+    let word = verdict.split('_').next().unwrap_or(verdict).to_uppercase();
+    let sign = match word.as_str() {
+        "PASS" => "✓",
+        "FAIL" => "✗",
+        _ => "?",
+    };
+    format!("{sign} {word}")
 }
 
 /// Of `accepted`, `rejected`, …, `open`.
@@ -326,7 +371,7 @@ pub(super) fn instrument(out: &mut dyn Write, instrument: &InstrumentMessage) ->
         let socket = socket.map(|socket| format!(" in the socket {}", safe(socket)));
         write!(
             out,
-            "\n    {ODD}another adapter than before{ODD:#}: it was {}, it is {}{}; no reading counts\n    help: see that the right instrument is on it, then say so: tallyjaw adapter --instrument {}",
+            "\n    {ODD}another adapter than before{ODD:#}: it was {}, it is {}{}; no reading counts\n    help: check that the right instrument is plugged into it, then confirm it: tallyjaw adapter --instrument {}",
             safe(was),
             safe(is),
             socket.unwrap_or_default(),
@@ -341,7 +386,7 @@ pub(super) fn instrument(out: &mut dyn Write, instrument: &InstrumentMessage) ->
         )?;
     }
     if instrument.zero_said {
-        write!(out, "; the next frame is a zero")?;
+        write!(out, "; the next value is its zero")?;
     }
     writeln!(out)
 }

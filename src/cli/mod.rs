@@ -16,6 +16,7 @@ mod completions;
 mod context;
 mod demo;
 mod disarm;
+mod entries;
 mod export;
 mod failure;
 mod help;
@@ -52,6 +53,7 @@ mod tools;
 mod verify;
 mod watch;
 mod wire;
+mod wrap;
 mod zero;
 
 pub use context::Context;

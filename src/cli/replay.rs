@@ -6,12 +6,12 @@
     reason = "edge: opens the tape, and plays it at its own pace"
 )]
 
+use super::entries::Form;
 use super::progress::Progress;
 use super::{Context, Exit, Failure};
 use crate::config::Config;
 use crate::daemon::replay::Replay as Core;
 use crate::entry::line::{self, Digest};
-use crate::entry::words;
 use crate::quantity::Decimal;
 use crate::serial::tape::{Mark, Player, TapeError, Timed};
 use crate::serial::{Run, discover, far_end_marks, marked};
@@ -130,6 +130,7 @@ impl Replay {
         let mut printer = Printer {
             out,
             json: context.json,
+            form: Form::of_system(),
             prev: Digest::NONE,
         };
         let mut progress = Progress::new();
@@ -227,6 +228,7 @@ const DRAIN_PATIENCE: Duration = Duration::from_secs(2);
 struct Printer<'a> {
     out: &'a mut dyn Write,
     json: bool,
+    form: Form,
     prev: Digest,
 }
 
@@ -239,7 +241,7 @@ impl Printer<'_> {
                 self.out.write_all(&bytes)?;
                 writeln!(self.out)?;
             } else {
-                writeln!(self.out, "{}", words::line(&stamped))?;
+                self.form.write(self.out, &stamped, "")?;
             }
         }
         Ok(())

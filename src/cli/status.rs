@@ -1,11 +1,13 @@
 //! `tallyjaw status`: exit 0, 3 without a daemon, 4 if the journal has failed, has no room, or its disk does not answer.
 
+use super::entries::Form;
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::words::safe;
 use crate::message::reply::{SinkStatus, Status as Answer};
+use crate::quantity::WallMicros;
 use std::io::Write;
 
-/// Show what is armed, what to do next, and which instruments are connected
+/// Show what to do next, the open series, and which instruments are connected
 #[derive(Debug, clap::Args)]
 pub(super) struct Status {
     /// Only this station
@@ -26,9 +28,10 @@ impl Status {
         if context.json {
             writeln!(out, "{}", answer.get())?;
         } else {
+            let form = Form::of_system();
             for station in &status.state.stations {
                 if wanted(&station.station) {
-                    card::station(out, station)?;
+                    card::station(out, &form, station)?;
                 }
             }
             writeln!(
@@ -54,26 +57,28 @@ impl Status {
                 }
             }
             if self.station.is_none() {
-                sinks(out, &status.sinks)?;
+                sinks(out, &form, &status.sinks)?;
             }
         }
         match status.journal_health.as_str() {
             "ok" => Ok(Exit::Yes),
             "stalled" => Err(Failure::io(format!(
-                "the disk has not answered for {} s: nothing is announced until it does",
+                "the disk has not answered for {} s: no reading counts until it does",
                 status.stalled_seconds.unwrap_or_default()
             ))
-            .with_remedy("look at the disk of state_dir; what is measured now waits for it")),
+            .with_remedy(
+                "check the disk of state_dir; what is measured now is kept in memory until then",
+            )),
             health => Err(
                 Failure::io(format!("the journal is {health}: nothing counts"))
-                    .with_remedy("look at the disk of state_dir and at the daemon's messages"),
+                    .with_remedy("check the disk of state_dir and read the daemon's messages"),
             ),
         }
     }
 }
 
 /// How each sink is doing: a line, and what to do about one that fails.
-fn sinks(out: &mut dyn Write, sinks: &[SinkStatus]) -> std::io::Result<()> {
+fn sinks(out: &mut dyn Write, form: &Form, sinks: &[SinkStatus]) -> std::io::Result<()> {
     if sinks.is_empty() {
         return Ok(());
     }
@@ -90,11 +95,13 @@ fn sinks(out: &mut dyn Write, sinks: &[SinkStatus]) -> std::io::Result<()> {
             writeln!(out, "  {name} ({kind}): entry {after}, {behind}")?;
             continue;
         };
-        let (error, since) = (safe(&failing.error), &failing.since);
+        let error = safe(&failing.error);
+        let since = failing.since.parse::<WallMicros>();
+        let since = since.map_or_else(|_| safe(&failing.since), |at| at.local(&form.zone));
         let tries = failing.tries;
         writeln!(
             out,
-            "  {name} ({kind}): fails since {since}, {tries} tries, {behind}: {error}"
+            "  {name} ({kind}): has failed since {since} ({tries} tries), {behind}: {error}"
         )?;
         writeln!(out, "    help: {}", safe(&failing.remedy))?;
     }

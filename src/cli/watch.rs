@@ -1,25 +1,27 @@
 //! `tallyjaw watch`: runs until it is stopped; exit 3 when the daemon is gone.
 
-use super::card::HEADING;
+use super::card::{HEADING, ODD};
+use super::entries::Form;
 use super::{Context, Exit, Failure, client};
 use crate::entry::words::safe;
-use crate::entry::{Seq, line, words};
+use crate::entry::{Entry, Seq, SeriesEntry, Stamped, line};
 use crate::message::reply::Status;
 use crate::message::{Hello, Notice};
-use std::collections::BTreeSet;
+use anstyle::Style;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::{self, BufRead, BufReader, Write};
 use std::os::unix::net::UnixStream;
 use std::path::{Path, PathBuf};
 
-/// Show every entry as it becomes durable, and what to do next
+/// Show each verdict and every other entry as it becomes durable, and what to do next
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  tallyjaw watch                   from now on, a line an entry, then what to do next
+  tallyjaw watch                   each new entry, then what to do next
   tallyjaw watch --after 0         everything since the journal began
-  tallyjaw watch --json | jq .     the feed as it is, for programs")]
+  tallyjaw watch --json | jq .     the lines of the feed, for programs")]
 pub(super) struct Watch {
-    /// Begin after this entry instead of now
+    /// Start after this entry, not now
     #[arg(long, value_name = "SEQ")]
     after: Option<u64>,
 }
@@ -38,7 +40,7 @@ impl Watch {
                 .map_err(|error| gone(Some(&error)))?;
         }
         // What became durable before the request was read comes again after it.
-        let mut prompts = Prompts::of(&daemon.runtime_dir);
+        let mut screen = Screen::of(&daemon.runtime_dir);
         let mut skip_until = self.after.map(|after| Seq(after).following());
         while let Some(text) = next_line(&mut feed)? {
             if let Some(seq) = line::peek_seq(text.as_bytes()) {
@@ -49,12 +51,11 @@ impl Watch {
             }
             if context.json {
                 writeln!(out, "{text}")?;
-            } else if let Some(shown) = shown(&text) {
-                writeln!(out, "{shown}")?;
-                prompts.touched(&text);
+            } else {
+                screen.show(out, &text)?;
                 // Once everything that has come is shown, and not between entries of one moment.
                 if feed.buffer().is_empty() {
-                    prompts.show(out)?;
+                    screen.prompts(out)?;
                 }
             }
             out.flush()?;
@@ -63,28 +64,69 @@ impl Watch {
     }
 }
 
-/// What to do next at the stations that something has happened at, asked of the daemon.
-struct Prompts {
+/// Entries as a person reads them, each followed by what to do next where something has happened.
+struct Screen {
     socket: PathBuf,
+    form: Form,
+    /// Where something has happened since the prompts were shown.
     stations: BTreeSet<String>,
+    /// What was warned of last at each station: it is said once, not again with the same plan.
+    warned: BTreeMap<String, Vec<String>>,
 }
 
-impl Prompts {
+impl Screen {
     fn of(runtime_dir: &Path) -> Self {
         Self {
             socket: runtime_dir.join("control.sock"),
+            form: Form::of_system(),
             stations: BTreeSet::new(),
+            warned: BTreeMap::new(),
         }
     }
 
-    /// Something has happened at the station of this entry, if it is one.
-    fn touched(&mut self, text: &str) {
-        let station = line::decode(text.as_bytes()).ok();
-        let station = station.and_then(|(stamped, _)| Some(stamped.entry.station()?.into()));
-        self.stations.extend(station);
+    /// A line of the feed; the state is left to `status`.
+    fn show(&mut self, out: &mut dyn Write, text: &str) -> io::Result<()> {
+        if let Ok((stamped, _)) = line::decode(text.as_bytes()) {
+            return self.entry(out, &stamped);
+        }
+        if let Ok(hello) = serde_json::from_str::<Hello>(text)
+            && hello.kind == "hello"
+        {
+            let (first, last) = (hello.first, hello.last);
+            let journal = safe(&hello.journal);
+            return writeln!(out, "watching journal {journal}, entries {first} to {last}");
+        }
+        let Ok(notice) = serde_json::from_str::<Notice>(text) else {
+            return Ok(());
+        };
+        let kind = format!("! {}", safe(&notice.kind.replace('_', " ")));
+        self.form.beneath(out, ODD, &kind, &safe(&notice.message))?;
+        if let Some(remedy) = &notice.remedy {
+            self.form
+                .beneath(out, Style::new(), "  help", &safe(remedy))?;
+        }
+        Ok(())
     }
 
-    fn show(&mut self, out: &mut dyn Write) -> io::Result<()> {
+    fn entry(&mut self, out: &mut dyn Write, stamped: &Stamped) -> io::Result<()> {
+        self.form.write(out, stamped, "")?;
+        if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
+            let before = self
+                .warned
+                .insert(spec.station.clone(), spec.warnings.clone());
+            if before.as_ref() != Some(&spec.warnings) {
+                for warning in &spec.warnings {
+                    self.form.beneath(out, ODD, "! warning", &safe(warning))?;
+                }
+            }
+        }
+        self.stations
+            .extend(stamped.entry.station().map(str::to_owned));
+        Ok(())
+    }
+
+    /// What to do next at the stations that something has happened at, asked of the daemon.
+    fn prompts(&mut self, out: &mut dyn Write) -> io::Result<()> {
         if self.stations.is_empty() {
             return Ok(());
         }
@@ -95,8 +137,8 @@ impl Prompts {
         let Ok(status) = status else { return Ok(()) };
         for station in status.state.stations {
             if stations.contains(&station.station) {
-                let (name, prompt) = (safe(&station.station), safe(&station.prompt));
-                writeln!(out, "  next at {name}: {HEADING}{prompt}{HEADING:#}")?;
+                let text = format!("{}: {}", safe(&station.station), safe(&station.prompt));
+                self.form.beneath(out, HEADING, "→ next", &text)?;
             }
         }
         Ok(())
@@ -124,29 +166,4 @@ fn gone(error: Option<&io::Error>) -> Failure {
         Some(error) => failure.because(error),
         None => failure,
     }
-}
-
-/// A line of the feed for people; the state is left to `status`.
-fn shown(text: &str) -> Option<String> {
-    if let Ok((stamped, _)) = line::decode(text.as_bytes()) {
-        return Some(words::line(&stamped));
-    }
-    if let Ok(hello) = serde_json::from_str::<Hello>(text)
-        && hello.kind == "hello"
-    {
-        return Some(format!(
-            "watching journal {}, entries {} to {}",
-            safe(&hello.journal),
-            hello.first,
-            hello.last
-        ));
-    }
-    let notice: Notice = serde_json::from_str(text).ok()?;
-    let remedy = notice.remedy.map(|remedy| format!("; {}", safe(&remedy)));
-    Some(format!(
-        "{}: {}{}",
-        safe(&notice.kind.replace('_', " ")),
-        safe(&notice.message),
-        remedy.unwrap_or_default()
-    ))
 }

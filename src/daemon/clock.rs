@@ -1,10 +1,10 @@
-//! The one place where the time is asked for.
+//! The one place where the time and the zone of local times are asked for.
 //!
 //! What is waited for is counted by the clock that runs through sleep (`CLOCK_BOOTTIME`): a zero that is due every
 //! minute is due after a minute with the lid shut, and sleep is no step of the wall clock. The executor's timers stand
 //! still meanwhile, so the daemon's loop has an alarm of its own.
 
-use crate::quantity::{MonoMicros, Now, WallMicros};
+use crate::quantity::{MonoMicros, Now, WallMicros, Zone};
 use rustix::time::{
     ClockId, Itimerspec, TimerfdClockId, TimerfdFlags, TimerfdTimerFlags, Timespec, clock_gettime,
     timerfd_create, timerfd_settime,
@@ -103,6 +103,15 @@ impl Alarm {
         timerfd_settime(self.timer.get_ref(), TimerfdTimerFlags::ABSTIME, &when)?;
         Ok(())
     }
+}
+
+/// The zone of local times: by `TZ`, else the system's; UTC where neither is known.
+#[expect(
+    clippy::disallowed_methods,
+    reason = "edge: the one place where the zone is asked for"
+)]
+pub fn zone() -> Zone {
+    Zone::new(jiff::tz::TimeZone::system())
 }
 
 /// The wall clock; before 1970 it is negative.

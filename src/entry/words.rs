@@ -18,16 +18,17 @@ use std::fmt::Write as _;
 pub fn line(stamped: &Stamped) -> String {
     let time = stamped.at.to_string();
     let seconds = time.get(..19).unwrap_or(&time);
+    line_at(&format!("{seconds}Z"), stamped)
+}
+
+/// The same with the time as the caller writes it.
+pub fn line_at(time: &str, stamped: &Stamped) -> String {
     let station = stamped
         .entry
         .station()
         .map(|name| format!("{}: ", safe(name)));
     let station = station.unwrap_or_default();
-    format!(
-        "{seconds}Z #{} {station}{}",
-        stamped.seq,
-        words(&stamped.entry)
-    )
+    format!("{time} #{} {station}{}", stamped.seq, words(&stamped.entry))
 }
 
 /// What happened, without station and time.
@@ -254,9 +255,6 @@ fn armed(spec: &ArmedSpec) -> String {
     }
     for zero in &spec.opening_zeros {
         let _ = write!(text, ", opened by zero #{}", zero.zeroed);
-    }
-    for warning in &spec.warnings {
-        let _ = write!(text, "; warning: {warning}");
     }
     text
 }

@@ -16,6 +16,7 @@ mod near;
 mod safe;
 mod time;
 mod unit;
+mod zone;
 
 pub use area::Area;
 pub use date::{Date, ParseDateError};
@@ -27,6 +28,7 @@ pub use near::{did_you_mean, meant, nearest};
 pub use safe::{is_unsafe, safe, unsafe_in};
 pub use time::{MonoMicros, Now, WallMicros};
 pub use unit::Unit;
+pub use zone::Zone;
 
 use std::fmt;
 

@@ -1,7 +1,7 @@
 //! The commands that speak to a daemon or read its journal: what they print and how they end.
 
 use crate::golden;
-use crate::harness::Shop;
+use crate::harness::{Shop, TZ};
 use serde_json::{Value, json};
 use std::io::{BufRead, BufReader, Read};
 use std::process::{Command, Output, Stdio};
@@ -23,6 +23,7 @@ fn the_help_reads_as_it_was_written() {
     let help = Command::new(env!("CARGO_BIN_EXE_tallyjaw"))
         .arg("--help")
         .env("COLUMNS", "100")
+        .env("TZ", TZ)
         .env_remove("TALLYJAW_CONFIG")
         .output()
         .unwrap();
@@ -127,11 +128,10 @@ fn a_job_can_be_done_from_the_command_line_alone() {
     let armed = shop.run(&["arm", "pump-own", "--operator", "mara"]);
     assert_eq!(code(&armed), 0, "{}", err(&armed));
     for part in [
-        "armed at bench-1",
         "QF-250-F (made up)",
-        "core crimp height: 1.62 ±0.05 mm",
-        "TUR",
-        "close the jaws of caliper-1",
+        "core crimp height 1.62 ±0.05 mm",
+        "is 49 % of the core crimp height tolerance",
+        "bench-1: close the jaws of caliper-1",
     ] {
         assert!(out(&armed).contains(part), "{part} not in {}", out(&armed));
     }
@@ -153,8 +153,11 @@ fn a_job_can_be_done_from_the_command_line_alone() {
         status.contains("measure piece 2 of 5: core crimp height"),
         "{status}"
     );
-    assert!(status.contains("bench-1, jo\n"), "{status}");
-    assert!(status.contains("FAIL high"), "{status}");
+    assert!(status.contains("  station    jo\n"), "{status}");
+    assert!(
+        status.contains("✗ FAIL 1.75 mm, above the upper limit, piece 2"),
+        "{status}"
+    );
     assert!(status.contains("1 passed, 1 retracted"), "{status}");
     assert!(status.contains("connected, "), "{status}");
     assert_eq!(code(&shop.run(&["status", "--station", "bench-2"])), 2);
@@ -165,8 +168,8 @@ fn a_job_can_be_done_from_the_command_line_alone() {
     assert!(list.contains("cut short"), "{list}");
     let one = out(&shop.run(&["series", &series]));
     assert!(one.contains("1.75 mm"), "{one}");
-    assert!(one.contains("[retracted later]"), "{one}");
-    assert!(one.contains("note: a slip"), "{one}");
+    assert!(one.contains("(retracted later)"), "{one}");
+    assert!(one.contains("  note       a slip"), "{one}");
     assert_eq!(code(&shop.run(&["series", "9999"])), 2);
     drop(daemon);
     assert_eq!(out(&shop.run(&["series"])), list, "no daemon is needed");
@@ -230,7 +233,7 @@ fn watch_shows_the_feed_as_it_is_or_in_words() {
         assert_ne!(raw_lines.read_line(&mut raw).unwrap(), 0, "{raw}");
     }
     // What to do next is asked of the daemon, which must still be there.
-    while !text.contains("the end") || !text.contains("  next at ") {
+    while !text.contains("the end") || !text.contains("→ next") {
         assert_ne!(text_lines.read_line(&mut text).unwrap(), 0, "{text}");
     }
     daemon.stop();
@@ -245,14 +248,13 @@ fn watch_shows_the_feed_as_it_is_or_in_words() {
         entries,
         stored.iter().map(String::as_str).collect::<Vec<_>>()
     );
-    let (prompts, lines): (Vec<&str>, Vec<&str>) = text
-        .lines()
-        .partition(|line| line.starts_with("  next at "));
+    let (prompts, lines): (Vec<&str>, Vec<&str>) =
+        text.lines().partition(|line| line.starts_with("→ next"));
     assert!(
         !prompts.is_empty()
             && prompts
                 .iter()
-                .all(|line| *line == "  next at bench-1: arm a plan"),
+                .all(|line| line.ends_with(" bench-1: arm a plan")),
         "{prompts:?}"
     );
     assert_eq!(
@@ -260,7 +262,7 @@ fn watch_shows_the_feed_as_it_is_or_in_words() {
         stored.len() + 1,
         "a line an entry and one for hello: {text}"
     );
-    assert!(text.contains("note: the end"));
+    assert!(text.contains("  note       the end"));
     assert!(!text.contains('\u{1b}'), "{text:?}");
     assert_eq!(watch.wait().unwrap().code(), Some(3), "the daemon has gone");
     assert_eq!(words.wait().unwrap().code(), Some(3));

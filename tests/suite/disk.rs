@@ -121,7 +121,7 @@ fn on_a_full_disk_nothing_counts_and_when_there_is_room_it_goes_on_and_says_the_
     assert_eq!(status.status.code(), Some(4));
     assert_eq!(
         String::from_utf8_lossy(&status.stderr),
-        "error: the journal is full: nothing counts\nhelp: look at the disk of state_dir and at the daemon's messages\n"
+        "error: the journal is full: nothing counts\nhelp: check the disk of state_dir and read the daemon's messages\n"
     );
     let before = daemon.call("status", &json!({}))["state"]["seq"].clone();
     for hundredths in [162, 163, 164] {

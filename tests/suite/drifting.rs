@@ -52,11 +52,14 @@ fn a_tool_that_drifts_raises_the_alert_at_the_sixth_piece_and_no_verdict_changes
     let want = json!([{"seq": alerted["seq"], "rule": "six_in_a_row", "text": text, "readings": alerted["readings"]}]);
     assert_eq!(open["alerts"], want);
     let shown = |arguments: &[&str]| String::from_utf8(shop.run(arguments).stdout).unwrap();
-    let line = format!("  alert      #{} {text}\n", alerted["seq"]);
+    let line = format!("  ! alert    {text} [#{}]\n", alerted["seq"]);
     assert!(shown(&["status"]).contains(&line), "{}", shown(&["status"]));
     let series = open["series"].to_string();
     let one = shown(&["series", &series]);
-    assert!(one.contains(&format!("bench-1: alert: {text}\n")), "{one}");
+    assert!(
+        one.contains(&format!("! alert      {text}  [bench-1 #")),
+        "{one}"
+    );
 
     // It goes on after a crash, and is not told of twice.
     daemon.kill();

@@ -40,6 +40,7 @@ impl Folder {
             .args(arguments)
             .current_dir(self.0.path())
             .env("NO_COLOR", "1")
+            .env("TZ", crate::harness::TZ)
             .stdin(Stdio::null());
         command
     }

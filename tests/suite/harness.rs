@@ -13,6 +13,9 @@ use std::time::{Duration, Instant};
 use tallyjaw::quantity::{Decimal, Unit};
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
+/// The zone of the commands that tests run: as text, so that it needs no files of the system.
+pub(crate) const TZ: &str = "CET-1CEST,M3.5.0,M10.5.0/3";
+
 /// A limit for failing, never a pace.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(20);
 
@@ -122,6 +125,7 @@ capture = "press"
             .arg(self.path("tallyjaw.toml"))
             .args(arguments)
             .env("NO_COLOR", "1")
+            .env("TZ", TZ)
             .stdin(Stdio::null());
         command
     }

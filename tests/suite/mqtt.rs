@@ -485,7 +485,10 @@ fn a_broker_that_lets_us_in_and_takes_nothing_is_one_failure_in_the_log_and_in_s
     );
     let shown = shop.run(&["status"]);
     let shown = String::from_utf8(shown.stdout).unwrap();
-    assert!(shown.contains("plant (mqtt): fails since 20"), "{shown}");
+    assert!(
+        shown.contains("plant (mqtt): has failed since 20"),
+        "{shown}"
+    );
 
     acl("readwrite");
     let pid = broker.child.id().to_string();

@@ -130,7 +130,7 @@ fn measuring_again_until_it_passes_stays_in_the_outcome_and_in_the_record() {
     let list = said(&shop.run(&["series"]));
     assert!(list.contains("2 passed, 3 retracted"), "{list}");
     let one = said(&shop.run(&["series", &series]));
-    assert_eq!(one.matches("[retracted later]").count(), 3, "{one}");
+    assert_eq!(one.matches("(retracted later)").count(), 3, "{one}");
     for value in ["1.70 mm", "1.69 mm", "1.68 mm", "1.67 mm"] {
         assert!(one.contains(value), "{value} not in {one}");
     }

@@ -145,7 +145,7 @@ impl<'s, T: Take> Search<'s, T> {
         }
         if let Some(id) = self.missing.first() {
             return Err(Failure::usage(format!(
-                "no series {id} in this journal, or it is none of what else was asked for"
+                "no series {id} in this journal that matches the options"
             ))
             .with_remedy("list them: tallyjaw series"));
         }

@@ -4,11 +4,12 @@ use super::Series;
 use crate::cli::columns::Columns;
 use crate::cli::query::{Filter, lines};
 use crate::cli::{Context, Exit, Failure, card, client, pager};
+use crate::daemon::clock;
 use crate::entry::Seq;
 use crate::entry::history::{History, Listed};
 use crate::entry::words::safe;
 use crate::message::series::SeriesMessage;
-use crate::spec::ArmedSpec;
+use crate::quantity::Zone;
 use anstyle::Style;
 use std::cmp::Reverse;
 use std::io::Write;
@@ -48,6 +49,7 @@ struct Listing<'l> {
     asked: &'l Series,
     filter: Filter<'l>,
     json: bool,
+    zone: Zone,
     lines: Vec<Line>,
 }
 
@@ -63,6 +65,7 @@ pub(super) fn print(
         asked,
         filter,
         json: context.json,
+        zone: clock::zone(),
         lines: Vec::new(),
     };
     let after = filter.after().max(Seq(asked.after.unwrap_or_default()));
@@ -103,7 +106,7 @@ impl Listing<'_> {
             series: message.series,
             key: self.key(message, outcome),
             failed: message.tally.failed,
-            cells: cells(&listed.series.spec, message, outcome),
+            cells: cells(listed, message, outcome, &self.zone),
             json,
         });
     }
@@ -128,7 +131,7 @@ impl Listing<'_> {
         match self.asked.query.series.iter().find(shown) {
             None => Ok(()),
             Some(id) => Err(Failure::usage(format!(
-                "no series {id} in this journal, or it is none of what else was asked for"
+                "no series {id} in this journal that matches the options"
             ))
             .with_remedy("list them: tallyjaw series")),
         }
@@ -155,9 +158,9 @@ impl Listing<'_> {
         }
         if all == 0 {
             let none = if self.filter.is_empty() && self.asked.outcome.is_none() {
-                "no series yet; `tallyjaw arm PLAN` opens one"
+                "no series yet; start one: tallyjaw arm PLAN"
             } else {
-                "no series is of what was asked for; `tallyjaw series` lists all"
+                "no series matches these options; `tallyjaw series` lists all"
             };
             writeln!(out, "{none}")?;
             return Ok(Exit::Yes);
@@ -177,15 +180,19 @@ impl Listing<'_> {
     }
 }
 
-fn cells(spec: &ArmedSpec, series: &SeriesMessage, outcome: &str) -> Vec<(String, Style)> {
-    let armed = &series.armed;
-    let opened = series.opened.get(..16).unwrap_or(&series.opened);
+fn cells(
+    listed: &Listed,
+    series: &SeriesMessage,
+    outcome: &str,
+    zone: &Zone,
+) -> Vec<(String, Style)> {
+    let (armed, spec) = (&series.armed, &listed.series.spec);
     let terminal = armed.terminal.as_deref();
     let wire = armed.wire_mm2.as_ref().map(|mm2| format!("{mm2} mm²"));
     let tool = spec.tool.as_ref().map(|tool| safe(&tool.id));
     let plain = [
         series.series.to_string(),
-        opened.replace('T', " "),
+        listed.state.since.local_minute(zone),
         safe(&series.station),
         armed.plan.as_deref().map(safe).unwrap_or_default(),
         terminal.map_or("gauge blocks".to_owned(), safe),

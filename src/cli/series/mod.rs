@@ -3,12 +3,13 @@
 
 mod list;
 
+use super::entries::Form;
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::history::{Listed, OneSeries};
 use crate::entry::ledger::Disposition;
-use crate::entry::words::{self, safe};
-use crate::entry::{Outcome, Seq, Stamped};
+use crate::entry::words::safe;
+use crate::entry::{Entry, FrameEntry, Outcome, SaidEntry, Seq, SeriesEntry, Stamped};
 use crate::message::series::SeriesMessage;
 use list::Sort;
 use std::io::Write;
@@ -92,28 +93,88 @@ fn text(listed: &Listed, entries: &[Stamped], out: &mut dyn Write) -> Result<(),
     let series = SeriesMessage::new(listed);
     let outcome = series.outcome.unwrap_or("open");
     let (style, outcome) = (card::outcome_style(outcome), outcome.replace('_', " "));
+    let form = Form::of_system();
     writeln!(
         out,
-        "series {} at {}: {style}{outcome}{style:#}{}{}",
+        "{style}{outcome}{style:#}{}{}: series {} at {}, {}",
+        series.beside(),
+        card::after(&series.tally),
         series.series,
         safe(&series.station),
-        series.beside(),
-        card::after(&series.tally)
+        listed.state.since.local(&form.zone)
     )?;
-    card::armed(out, &series.armed)?;
+    card::armed(out, &form, &series.armed)?;
+    if let Some(others) = others(entries) {
+        card::row(out, &form, "also", &others)?;
+    }
+    card::warnings(out, &form, &series.armed)?;
     if let Some(lowest) = &series.lowest {
-        writeln!(out, "  lowest     {}", safe(&lowest.says))?;
+        card::row(out, &form, "lowest", &safe(&lowest.says))?;
     }
     for error in &series.block_errors {
-        writeln!(out, "  error      {}", safe(&error.says))?;
+        card::row(out, &form, "error", &safe(&error.says))?;
     }
     for stamped in entries {
         let mark = match listed.series.disposition(stamped.seq) {
             None | Some(Disposition::Counted | Disposition::NotCounted(_)) => "",
-            Some(Disposition::Doubted(_)) => "  [doubted later]",
-            Some(Disposition::Retracted(_)) => "  [retracted later]",
+            Some(Disposition::Doubted(_)) => " (doubted later)",
+            Some(Disposition::Retracted(_)) => " (retracted later)",
         };
-        writeln!(out, "  {}{mark}", words::line(stamped))?;
+        form.write(out, stamped, mark)?;
     }
     Ok(())
+}
+
+/// `3 zeros, 1 zero that was off, 1 unread`: what came beside readings; nothing where nothing did.
+fn others(entries: &[Stamped]) -> Option<String> {
+    let number = |is: fn(&Entry) -> bool| entries.iter().filter(|one| is(&one.entry)).count();
+    let kinds: [(fn(&Entry) -> bool, &str, &str); 6] = [
+        (|entry| zero(entry) == Some(true), "zero", "zeros"),
+        (
+            |entry| zero(entry) == Some(false),
+            "zero that was off",
+            "zeros that were off",
+        ),
+        (
+            |entry| matches!(entry, Entry::Frame(FrameEntry::Unread(_))),
+            "press that could not be read",
+            "presses that could not be read",
+        ),
+        (
+            |entry| matches!(entry, Entry::Said(SaidEntry::Refused(_))),
+            "refusal",
+            "refusals",
+        ),
+        (
+            |entry| matches!(entry, Entry::Said(SaidEntry::Noted(_))),
+            "note",
+            "notes",
+        ),
+        (
+            |entry| matches!(entry, Entry::Series(SeriesEntry::Alerted(_))),
+            "alert",
+            "alerts",
+        ),
+    ];
+    let said: Vec<String> = kinds
+        .into_iter()
+        .filter_map(|(is, one, several)| match number(is) {
+            0 => None,
+            1 => Some(format!("1 {one}")),
+            n => Some(format!("{n} {several}")),
+        })
+        .collect();
+    (!said.is_empty()).then(|| said.join(", "))
+}
+
+/// Whether an entry is a zero check, and a good one.
+fn zero(entry: &Entry) -> Option<bool> {
+    match entry {
+        Entry::Frame(FrameEntry::Zeroed(zeroed)) => Some(zeroed.ok),
+        Entry::Frame(FrameEntry::Reading(_) | FrameEntry::Unread(_))
+        | Entry::Journal(_)
+        | Entry::Port(_)
+        | Entry::Said(_)
+        | Entry::Series(_) => None,
+    }
 }

@@ -1,7 +1,7 @@
 //! What is measured: the limits of an axis and how well each instrument can judge by them.
 
 use super::{Found, Noted, Resolver, Unarmable};
-use crate::quantity::Quantity;
+use crate::quantity::{Dimension, Quantity};
 use crate::spec::pull_table::PULL_FORCE;
 use crate::spec::uncertainty::Uncertainty;
 use crate::spec::{
@@ -10,6 +10,12 @@ use crate::spec::{
 
 /// An instrument must resolve the tolerance into at least this many counts (common practice, no source).
 const LEAST_COUNTS_IN_TOLERANCE: i64 = 5;
+/// Coverage factor of the expanded uncertainty, in thousandths.
+const EXPANDED_MILLI: u32 = 2_000;
+
+/// Factor within which of a limit one verdict in twenty is wrong (one-sided 95 %), in thousandths.
+const ONE_SIDED_MILLI: u32 = 1_645;
+
 /// Under these test uncertainty ratios, in hundredths, the operator is warned.
 const RATIO_WANTED: u32 = 400;
 const RATIO_POOR: u32 = 200;
@@ -120,8 +126,13 @@ impl Resolver<'_> {
         let ratio = uncertainty
             .zip(limits.width())
             .and_then(|(uncertainty, width)| uncertainty.test_uncertainty_ratio_hundredths(width));
-        self.warnings
-            .extend(ratio_warning(axis, limits, instrument, ratio));
+        self.warnings.extend(ratio_warning(
+            axis,
+            limits,
+            instrument,
+            uncertainty.zip(ratio),
+            self.plan.decision,
+        ));
         let name = instrument.name.clone();
         let width = match (self.plan.decision, uncertainty) {
             (Decision::Simple, _) => 0,
@@ -215,36 +226,57 @@ fn window(limits: &Limits, percent: u16) -> Option<(Quantity, Quantity)> {
     ))
 }
 
+/// What a small test uncertainty ratio means for the readings of this axis, and what to do; nothing where it is large.
 fn ratio_warning(
     axis: &AxisName,
     limits: &Limits,
     instrument: &Instrument,
-    ratio: Option<u32>,
+    judged: Option<(Uncertainty, u32)>,
+    decision: Decision,
 ) -> Option<String> {
-    limits.width()?;
-    let Some(ratio) = ratio else {
+    let tolerance = limits.width()?;
+    let (name, axis) = (&instrument.name, axis.words());
+    let Some((uncertainty, ratio)) = judged else {
         return instrument.max_error.is_none().then(|| {
-            format!("the error of {} is unknown: no test uncertainty ratio for {}; write `max_error` from its calibration", instrument.name, axis.words())
+            format!("the uncertainty of {name} is unknown, so nobody can say how sure its verdicts on {axis} are; write the `max_error` of its calibration certificate into the configuration")
         });
     };
     if ratio >= RATIO_WANTED {
         return None;
     }
-    let shown = format!("{}.{:02}", ratio / 100, ratio % 100);
-    let (what, advice) = if ratio < RATIO_POOR {
-        (
-            "far too small",
-            "a verdict near a limit means little; use a better instrument or the guarded rule",
-        )
-    } else {
-        (
-            "small",
-            "a verdict near a limit may be wrong; consider the guarded rule",
-        )
+    let in_unit = |base: i64| {
+        let step = shown_step(limits.dimension());
+        let rounded = base.saturating_add(step / 2) / step * step;
+        Quantity::from_base(limits.dimension(), rounded.max(step))
     };
-    Some(format!(
-        "the test uncertainty ratio of {} on {} ({limits}) is {what}: {shown}, want 4 or more; {advice}",
-        instrument.name,
-        axis.words()
-    ))
+    let expanded = in_unit(uncertainty.guard_band(EXPANDED_MILLI));
+    let share = 10_000_u32.checked_div(ratio).unwrap_or(u32::MAX);
+    let half = in_unit(tolerance / 2);
+    let fact = format!(
+        "the uncertainty of {name}, ±{expanded}, is {share} % of the {axis} tolerance, ±{half}"
+    );
+    let advice = match decision {
+        Decision::Guarded { factor_milli } => {
+            let near = in_unit(uncertainty.guard_band(factor_milli));
+            format!("readings within {near} of a limit are unsure")
+        }
+        Decision::Simple => {
+            let near = in_unit(uncertainty.guard_band(ONE_SIDED_MILLI));
+            let better = if ratio < RATIO_POOR {
+                "use a better instrument, or decision = \"guarded\", which calls them unsure"
+            } else {
+                "decision = \"guarded\" calls them unsure"
+            };
+            format!("readings within {near} of a limit may be judged wrongly; {better}")
+        }
+    };
+    Some(format!("{fact}: {advice}"))
+}
+
+/// To what an uncertainty is rounded where a person reads it: 0.001 mm, 0.1 N.
+fn shown_step(dimension: Dimension) -> i64 {
+    match dimension {
+        Dimension::Length => 1_000,
+        Dimension::Force => 100,
+    }
 }

@@ -36,7 +36,7 @@ fn armed(desk: &mut Desk, plan: Plan) -> ArmedSpec {
 fn of_care(spec: &ArmedSpec) -> Vec<&str> {
     let warnings = spec.warnings.iter().map(String::as_str);
     warnings
-        .filter(|warning| !warning.contains("test uncertainty ratio"))
+        .filter(|warning| !warning.starts_with("the uncertainty of "))
         .collect()
 }
 

@@ -243,16 +243,32 @@ fn arming_warns_of_a_small_uncertainty_ratio_a_repair_tool_and_a_missing_closing
     let warnings = spec.warnings.join("\n");
     for part in [
         "R-02 is a repair-class tool",
-        "is small: 2.04",
-        "is small: 4",
+        "the uncertainty of caliper-1, ±0.024 mm, is 49 % of the core crimp height tolerance, ±0.05 mm: readings within 0.02 mm of a limit may be judged wrongly",
+        "core crimp width",
         "no closing zero",
     ] {
         assert_eq!(
             warnings.contains(part),
-            part != "is small: 4",
+            part != "core crimp width",
             "{part}: {warnings}"
         );
     }
+    assert!(warnings.contains("calls them unsure"), "{warnings}");
+    let guarded = Plan {
+        decision: Decision::Guarded { factor_milli: 2000 },
+        ..plan()
+    };
+    let mut careful = Desk::new();
+    careful.arm(guarded).unwrap();
+    let Entry::Series(SeriesEntry::Armed(armed)) = careful.last() else {
+        panic!("{:?}", careful.last())
+    };
+    let said = armed.warnings.join("\n");
+    assert!(
+        said.contains("readings within 0.024 mm of a limit are unsure"),
+        "{said}"
+    );
+    assert!(!said.contains("guarded"), "it is guarded already: {said}");
     // 0.05/(2u) and 0.10/(2u) with u = 0.01225 mm, rounded down.
     let ratio = |axis: &str| {
         let axis = spec.axis(&AxisName::new(axis)).unwrap();

@@ -1,0 +1,167 @@
+//! An entry for people: its verdict or kind first, what happened, then where and when.
+//!
+//! `watch` and `series` show entries so. A kind has a sign and a word, so that it is told without colours too.
+
+use super::card::{BAD, GOOD, ODD};
+use super::wrap;
+use crate::entry::words::{self, safe};
+use crate::entry::{
+    Entry, FrameEntry, Outcome, Reading, ReadingSlot, SaidEntry, SeriesEntry, Stamped, Standing,
+};
+use crate::quantity::{Quantity, Zone};
+use crate::spec::Verdict;
+use anstyle::Style;
+use std::fmt::Write as _;
+use std::io::{self, Write};
+
+/// As wide as the longest word with its sign, and a blank.
+const COLUMN: usize = 13;
+
+/// How entries are shown.
+pub(super) struct Form {
+    /// In which times are read.
+    pub(super) zone: Zone,
+    /// Of the terminal; `None` breaks no line.
+    pub(super) width: Option<usize>,
+}
+
+impl Form {
+    /// As standard output and the system have it.
+    pub(super) fn of_system() -> Self {
+        Self {
+            zone: crate::daemon::clock::zone(),
+            width: wrap::terminal_width(),
+        }
+    }
+
+    /// Writes an entry; `mark` is what became of it later.
+    pub(super) fn write(
+        &self,
+        out: &mut dyn Write,
+        stamped: &Stamped,
+        mark: &str,
+    ) -> io::Result<()> {
+        let (style, kind) = kind(&stamped.entry);
+        let blanks = COLUMN.saturating_sub(kind.chars().count()).max(1);
+        let place = stamped.entry.station();
+        let place = place
+            .map(|name| format!("{} ", safe(name)))
+            .unwrap_or_default();
+        let text = format!(
+            "{}{mark}  [{place}#{}, {}]",
+            what(&stamped.entry),
+            stamped.seq,
+            stamped.at.local(&self.zone)
+        );
+        let text = wrap::wrapped(&text, COLUMN, self.width);
+        writeln!(out, "{style}{kind}{style:#}{:blanks$}{text}", "")
+    }
+
+    /// Writes a line under an entry that is about it.
+    pub(super) fn beneath(
+        &self,
+        out: &mut dyn Write,
+        style: Style,
+        kind: &str,
+        text: &str,
+    ) -> io::Result<()> {
+        let blanks = COLUMN.saturating_sub(kind.chars().count()).max(1);
+        let text = wrap::wrapped(text, COLUMN, self.width);
+        writeln!(out, "{style}{kind}{style:#}{:blanks$}{text}", "")
+    }
+}
+
+/// The sign and word of an entry; nothing for one that is no result.
+fn kind(entry: &Entry) -> (Style, &'static str) {
+    match entry {
+        Entry::Frame(FrameEntry::Reading(reading)) => {
+            match (&reading.standing, reading.verdict()) {
+                (Standing::Counted, Some(verdict)) => match verdict {
+                    Verdict::Pass => (GOOD, "✓ PASS"),
+                    Verdict::FailLow | Verdict::FailHigh => (BAD, "✗ FAIL"),
+                    Verdict::UnsureLow | Verdict::UnsureHigh => (ODD, "? UNSURE"),
+                },
+                (Standing::Counted, None) => (Style::new(), "  reading"),
+                (Standing::NotCounted { .. }, _) => (ODD, "! ignored"),
+            }
+        }
+        Entry::Frame(FrameEntry::Zeroed(zeroed)) if zeroed.ok => (GOOD, "✓ zero"),
+        Entry::Frame(FrameEntry::Zeroed(_)) => (BAD, "✗ ZERO OFF"),
+        Entry::Frame(FrameEntry::Unread(_)) => (ODD, "! unread"),
+        Entry::Series(entry) => match entry {
+            SeriesEntry::Completed(completed) => match completed.outcome {
+                Outcome::Accepted => (GOOD, "✓ ACCEPTED"),
+                Outcome::Rejected => (BAD, "✗ REJECTED"),
+                Outcome::Undecided => (ODD, "? UNDECIDED"),
+                Outcome::CutShort => (ODD, "! stopped"),
+            },
+            SeriesEntry::Doubted(_) => (ODD, "! doubted"),
+            SeriesEntry::Alerted(_) => (ODD, "! alert"),
+            SeriesEntry::Armed(_)
+            | SeriesEntry::Disarmed(_)
+            | SeriesEntry::Resumed(_)
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Retracted(_)
+            | SeriesEntry::Restored(_) => (Style::new(), ""),
+        },
+        Entry::Said(SaidEntry::Refused(_)) => (ODD, "! refused"),
+        Entry::Said(SaidEntry::Noted(_)) => (Style::new(), "  note"),
+        Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) => (Style::new(), ""),
+    }
+}
+
+/// What happened; of a counted reading the value first, then how it lies to its limits.
+fn what(entry: &Entry) -> String {
+    if let Entry::Frame(FrameEntry::Reading(reading)) = entry
+        && matches!(reading.standing, Standing::Counted)
+        && let Some(slot) = &reading.slot
+    {
+        return safe(&counted(reading, slot));
+    }
+    let text = words::words(entry);
+    let bare = ["alert: ", "note: "]
+        .into_iter()
+        .find_map(|kind| text.strip_prefix(kind));
+    bare.map_or_else(|| text.clone(), str::to_owned)
+}
+
+fn counted(reading: &Reading, slot: &ReadingSlot) -> String {
+    let mut text = reading.value.to_string();
+    let (lower, upper) = (slot.limits.lower(), slot.limits.upper());
+    let value = reading.value.quantity();
+    let beyond = |limit: Quantity| {
+        let distance = value.base().saturating_sub(limit.base()).saturating_abs();
+        Quantity::from_base(limit.dimension(), distance)
+    };
+    let lies = match slot.verdict {
+        Some(Verdict::FailLow) => {
+            lower.map(|limit| format!(", {} below the lower limit", beyond(limit)))
+        }
+        Some(Verdict::FailHigh) => {
+            upper.map(|limit| format!(", {} above the upper limit", beyond(limit)))
+        }
+        Some(Verdict::UnsureLow) => Some(", too near the lower limit to decide".to_owned()),
+        Some(Verdict::UnsureHigh) => Some(", too near the upper limit to decide".to_owned()),
+        Some(Verdict::Pass) | None => None,
+    };
+    text.push_str(&lies.unwrap_or_default());
+    let _ = match &slot.crimp {
+        Some(crimp) => write!(
+            text,
+            ", piece {} {} (limits {}), {} {}",
+            slot.piece,
+            slot.axis.words(),
+            slot.limits,
+            crimp.terminal,
+            crimp.wire.area
+        ),
+        None => write!(
+            text,
+            ", {} repeat {} (limits {})",
+            slot.axis.words(),
+            slot.piece,
+            slot.limits
+        ),
+    };
+    text
+}
