@@ -31,14 +31,16 @@ pub enum Access {
 pub struct Failed {
     /// What was tried: `open`, `read`, …
     pub action: &'static str,
-    /// On what.
     pub path: PathBuf,
     /// What the system says.
     pub cause: io::Error,
 }
 
 /// Says of what the system says what was tried and on what.
-pub fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) -> Failed + 'a {
+pub(crate) fn failed<'a>(
+    action: &'static str,
+    path: &'a Path,
+) -> impl Fn(io::Error) -> Failed + 'a {
     move |cause| Failed {
         action,
         path: path.to_owned(),
@@ -47,14 +49,14 @@ pub fn failed<'a>(action: &'static str, path: &'a Path) -> impl Fn(io::Error) ->
 }
 
 /// A whole file in one go: `bytes` under the name `path`; see [`WholeFile::create`].
-pub fn put(path: &Path, bytes: &[u8], replaces: bool, access: Access) -> io::Result<()> {
+pub(crate) fn put(path: &Path, bytes: &[u8], replaces: bool, access: Access) -> io::Result<()> {
     let mut file = WholeFile::create(path, replaces, access)?;
     file.write_all(bytes)?;
     file.commit()
 }
 
 /// Makes a folder where there is nothing yet, and those above it, each name durable.
-pub fn make_folder(folder: &Path, mode: u32) -> io::Result<()> {
+pub(crate) fn make_folder(folder: &Path, mode: u32) -> io::Result<()> {
     if folder.as_os_str().is_empty() || folder.symlink_metadata().is_ok() {
         return Ok(());
     }

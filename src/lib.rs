@@ -31,7 +31,7 @@
 pub mod config;
 pub mod decode;
 pub mod entry;
-pub mod markup;
+pub(crate) mod markup;
 pub mod message;
 pub mod quantity;
 pub mod report;
@@ -41,12 +41,12 @@ pub mod station;
 pub mod stats;
 // --- edge: below this line code may touch the world ---
 pub mod cli;
-pub mod clients;
+pub(crate) mod clients;
 pub mod daemon;
-pub mod durable;
+pub(crate) mod durable;
 pub mod export;
 pub mod journal;
 pub mod page;
 pub mod serial;
-pub mod sink;
+pub(crate) mod sink;
 pub mod virtual_caliper;

@@ -148,7 +148,6 @@ impl Element {
 /// A page as text.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Written {
-    /// The text.
     pub(crate) text: String,
     /// Where something begins, and what it is.
     places: Vec<(usize, String)>,

@@ -85,7 +85,6 @@ impl<'a> Used<'a> {
         Self { tool, known }
     }
 
-    /// Crimps in all.
     fn crimps(&self) -> u64 {
         let measured = self.known.map_or(0, |known| known.crimps);
         self.tool.care.crimps_before.saturating_add(measured)

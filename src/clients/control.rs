@@ -117,7 +117,7 @@ fn too_long() -> Vec<u8> {
 }
 
 /// The answer to one request, newline included; `None` to a notification.
-pub async fn answer(line: &[u8], asked: &Sender<Asked>) -> Option<Vec<u8>> {
+pub(crate) async fn answer(line: &[u8], asked: &Sender<Asked>) -> Option<Vec<u8>> {
     match Request::parse(line) {
         Err(rejected) => {
             let Rejected { id, error } = *rejected;

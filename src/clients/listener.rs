@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 /// A client's place in the journal and among what was said to all.
 #[derive(Debug)]
-pub struct Listener {
+pub(crate) struct Listener {
     live: Arc<Live>,
     follow: Follow,
     notices_seen: u64,
@@ -15,7 +15,7 @@ pub struct Listener {
 
 /// What comes next for a client.
 #[derive(Debug)]
-pub enum Heard {
+pub(crate) enum Heard {
     /// Lines, at least one.
     Lines(Vec<Line>),
     /// What was said to all, each a line with its newline.
@@ -28,7 +28,7 @@ pub enum Heard {
 
 impl Listener {
     /// Of a client that has everything up to `after` and the first `notices_seen` of what was said.
-    pub fn new(live: Arc<Live>, after: Seq, notices_seen: u64) -> Self {
+    pub(crate) fn new(live: Arc<Live>, after: Seq, notices_seen: u64) -> Self {
         Self {
             follow: live.follow(after),
             live,
@@ -37,7 +37,7 @@ impl Listener {
     }
 
     /// What comes next, without waiting for anything to happen.
-    pub async fn next(&mut self) -> Result<Heard, JournalError> {
+    pub(crate) async fn next(&mut self) -> Result<Heard, JournalError> {
         let lines = self.follow.lines().await;
         let lines = lines.inspect_err(
             |error| tracing::error!(%error, "the journal cannot be read back for a client"),
@@ -57,17 +57,17 @@ impl Listener {
     }
 
     /// Waits until there may be something new.
-    pub async fn changed(&mut self) {
+    pub(crate) async fn changed(&mut self) {
         self.follow.changed().await;
     }
 
     /// The last entry that it was handed, or behind which it began.
-    pub const fn after(&self) -> Seq {
+    pub(crate) const fn after(&self) -> Seq {
         self.follow.after()
     }
 
     /// Goes on behind another entry.
-    pub fn go_to(&mut self, after: Seq) {
+    pub(crate) fn go_to(&mut self, after: Seq) {
         self.follow.go_to(after);
     }
 }

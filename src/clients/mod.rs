@@ -19,11 +19,11 @@ mod listener;
 mod live;
 mod sockets;
 
-pub use control::{Asked, answer};
-pub use health::Health;
-pub use listener::{Heard, Listener};
-pub use live::Live;
-pub use sockets::{RuntimeDir, SocketError};
+pub(crate) use control::{Asked, answer};
+pub(crate) use health::Health;
+pub(crate) use listener::{Heard, Listener};
+pub(crate) use live::Live;
+pub(crate) use sockets::{RuntimeDir, SocketError};
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -32,16 +32,16 @@ use tokio::sync::Semaphore;
 use tokio::sync::mpsc::Sender;
 
 /// How many clients are served at once on each socket.
-pub const MOST_CLIENTS: usize = 256;
+pub(crate) const MOST_CLIENTS: usize = 256;
 
 /// The longest line that a client may send, in bytes.
-pub const LONGEST_LINE: usize = 64 * 1024;
+pub(crate) const LONGEST_LINE: usize = 64 * 1024;
 
 /// How long after a failed `accept` (too many open files, most likely) the next is tried.
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
 /// Serves the feed until it is dropped; a client has one of the `places` as long as it is served.
-pub async fn serve_feed(listener: UnixListener, live: Arc<Live>, places: Arc<Semaphore>) {
+pub(crate) async fn serve_feed(listener: UnixListener, live: Arc<Live>, places: Arc<Semaphore>) {
     loop {
         let stream = accept(&listener, "feed").await;
         match Arc::clone(&places).try_acquire_owned() {
@@ -58,7 +58,7 @@ pub async fn serve_feed(listener: UnixListener, live: Arc<Live>, places: Arc<Sem
 }
 
 /// Serves the control socket until it is dropped; what is asked goes to `asked`.
-pub async fn serve_control(listener: UnixListener, asked: Sender<Asked>) {
+pub(crate) async fn serve_control(listener: UnixListener, asked: Sender<Asked>) {
     let places = Arc::new(Semaphore::new(MOST_CLIENTS));
     loop {
         let stream = accept(&listener, "control").await;

@@ -35,31 +35,23 @@ pub enum SocketError {
     /// Something else stands where the folder should.
     #[error("{} is {got}, want a folder", path.display())]
     NoFolder {
-        /// The path.
         path: PathBuf,
         /// What is there.
         got: &'static str,
     },
     /// Something else stands where the socket should.
     #[error("{} is there and is no socket", path.display())]
-    NoSocket {
-        /// The path.
-        path: PathBuf,
-    },
+    NoSocket { path: PathBuf },
     /// The path is longer than the system takes.
     #[error("the path of a socket has {got} bytes, want at most {LONGEST_PATH}: {}", path.display())]
     PathTooLong {
-        /// The path.
         path: PathBuf,
         /// Its length.
         got: usize,
     },
     /// There is no such group.
     #[error("no group {name:?} on this machine")]
-    UnknownGroup {
-        /// The name.
-        name: String,
-    },
+    UnknownGroup { name: String },
 }
 
 impl SocketError {
@@ -93,7 +85,7 @@ impl SocketError {
 
 /// The folder of the sockets, held for as long as this lives.
 #[derive(Debug)]
-pub struct RuntimeDir {
+pub(crate) struct RuntimeDir {
     path: PathBuf,
     socket_mode: u32,
     group: Option<Gid>,
@@ -102,7 +94,7 @@ pub struct RuntimeDir {
 
 impl RuntimeDir {
     /// Makes the folder if need be, and holds it.
-    pub fn open(config: &DaemonConfig) -> Result<Self, SocketError> {
+    pub(crate) fn open(config: &DaemonConfig) -> Result<Self, SocketError> {
         let path = config.runtime_dir.clone();
         let group = config.socket_group.as_deref().map(group_id).transpose()?;
         make_folder(&path, group)?;
@@ -124,22 +116,22 @@ impl RuntimeDir {
     }
 
     /// Where clients read.
-    pub fn feed_path(&self) -> PathBuf {
+    pub(crate) fn feed_path(&self) -> PathBuf {
         self.path.join("feed.sock")
     }
 
     /// Where the operator speaks.
-    pub fn control_path(&self) -> PathBuf {
+    pub(crate) fn control_path(&self) -> PathBuf {
         self.path.join("control.sock")
     }
 
     /// Listens for clients of the feed.
-    pub fn bind_feed(&self) -> Result<UnixListener, SocketError> {
+    pub(crate) fn bind_feed(&self) -> Result<UnixListener, SocketError> {
         self.bind(&self.feed_path(), self.socket_mode, self.group)
     }
 
     /// Listens for commands; nobody but this user may connect.
-    pub fn bind_control(&self) -> Result<UnixListener, SocketError> {
+    pub(crate) fn bind_control(&self) -> Result<UnixListener, SocketError> {
         self.bind(&self.control_path(), 0o600, None)
     }
 
@@ -195,7 +187,7 @@ impl RuntimeDir {
     }
 
     /// Takes the sockets away: who comes now is told by the system that nobody listens.
-    pub fn remove_sockets(&self) {
+    pub(crate) fn remove_sockets(&self) {
         for path in [self.feed_path(), self.control_path()] {
             if let Err(error) = fs::remove_file(&path) {
                 tracing::warn!(path = %path.display(), %error, "a socket was not removed");

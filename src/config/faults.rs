@@ -98,7 +98,6 @@ pub(super) struct Faults {
 /// what the readers asked for.
 pub type Vocabulary = BTreeMap<(&'static str, &'static str), Vec<String>>;
 
-/// One of the files.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct FileId(usize);
 

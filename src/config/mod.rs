@@ -135,9 +135,9 @@ pub struct FilePattern {
 pub struct Files {
     /// Terminal sheets.
     pub sheets: Vec<Source>,
-    /// Plans.
+    /// Those that `plans` matches, in order of name.
     pub plans: Vec<Source>,
-    /// Tools.
+    /// Those that `tools` matches, in order of name.
     pub tools: Vec<Source>,
 }
 

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 pub struct MqttConfig {
     /// Its name or address.
     pub host: String,
-    /// Its port.
+    /// TCP port; 1883 without TLS and 8883 with it, if none is given.
     pub port: u16,
     /// Whether the line is encrypted.
     pub tls: bool,
@@ -17,7 +17,7 @@ pub struct MqttConfig {
     pub ca_file: Option<PathBuf>,
     /// Who we are.
     pub user: Option<String>,
-    /// The file with the password.
+    /// A file, so that the password is in no configuration.
     pub password_file: Option<PathBuf>,
     /// What every topic begins with.
     pub topic: String,

@@ -13,7 +13,7 @@ const EVERY: Duration = Duration::from_secs(60);
 /// And at most; a day's file must not come the day after.
 const MOST: Duration = Duration::from_secs(24 * 60 * 60);
 
-/// A sink.
+/// One `[[sink]]` table, checked.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SinkConfig {
     /// Its name, which its cursor has too.

@@ -110,7 +110,6 @@ impl<'t> Table<'t> {
         }
     }
 
-    /// A text.
     pub(super) fn text(&mut self, faults: &mut Faults, key: &'static str) -> Option<At<String>> {
         let (place, value) = self.find(key)?;
         checked_text(faults, key, place, value)

@@ -67,7 +67,6 @@ impl Table<'_> {
         }
     }
 
-    /// A name.
     pub(super) fn name(&mut self, faults: &mut Faults, key: &'static str) -> Option<At<String>> {
         let name = self.text(faults, key)?;
         checked_name(faults, key, name)

@@ -65,7 +65,6 @@ pub(super) struct Hub {
     pub(super) started: Seq,
 }
 
-/// What came.
 enum Came {
     Announcement(Option<Announcement>),
     Signal(signals::Asked),

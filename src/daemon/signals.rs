@@ -30,7 +30,6 @@ impl Signals {
         })
     }
 
-    /// The next one.
     pub(super) async fn next(&mut self) -> Asked {
         tokio::select! {
             _ = self.terminate.recv() => Asked::Stop("SIGTERM"),

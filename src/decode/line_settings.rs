@@ -44,7 +44,7 @@ impl Parity {
 /// Why a text is not line settings.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum LineSettingsError {
-    /// Not two words.
+    /// A rate and a frame, as `9600 8N1`, were expected.
     #[error("got {got:?}, want speed and frame such as \"9600 8N1\"")]
     NotTwoWords {
         /// The text.

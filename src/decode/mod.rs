@@ -138,7 +138,7 @@ pub enum DecodeError {
         got: usize,
         /// How many a frame has.
         want: usize,
-        /// Of what.
+        /// Digits or bytes.
         what: &'static str,
     },
     /// A part of the frame that no instrument sends so.

@@ -136,9 +136,9 @@ impl InstrumentState {
 /// An instrument's port is open.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Attached {
-    /// Its station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// The path that was opened.
     pub port: String,
@@ -172,9 +172,9 @@ impl Attached {
 /// An instrument's port is gone.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Detached {
-    /// Its station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// Why.
     pub reason: String,
@@ -183,9 +183,9 @@ pub struct Detached {
 /// An instrument's port is another adapter than before.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct AdapterChanged {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// The adapter that was meant so far.
     pub was: String,
@@ -196,11 +196,11 @@ pub struct AdapterChanged {
 /// A person said that the adapter that is there is the one that is meant.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct AdapterSaid {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
-    /// The adapter.
+    /// Its stable name, from vendor, model and serial number.
     pub adapter: String,
     /// By what means it was said.
     pub by: Means,
@@ -209,9 +209,9 @@ pub struct AdapterSaid {
 /// Something else has used an instrument's port, or does.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Disturbed {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// The programs that have the port open beside us now: `cat (pid 12)`; none if it is ours alone again.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

@@ -7,9 +7,9 @@ use serde::{Deserialize, Serialize};
 /// A series is closed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Completed {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
     /// What came out.
     pub outcome: Outcome,

@@ -16,17 +16,17 @@ use std::str::FromStr;
 /// What was seen of a reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Glance<'l> {
-    /// Its number.
+    /// `seq` of its entry.
     pub seq: Seq,
     /// When it was entered.
     pub at: &'l str,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: &'l str,
-    /// Its series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
     /// The piece, from 1.
     pub piece: u32,
-    /// The axis.
+    /// As the line has it, not looked up in the plan.
     pub axis: &'l str,
     /// The value in base units.
     pub base: i64,

@@ -24,7 +24,7 @@ pub struct Segment {
 /// The daemon started.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Started {
-    /// Its version.
+    /// Of the program, as `tallyjaw --version` prints it.
     pub version: String,
     /// SHA-256 of its configuration files, hex.
     pub config_digest: String,
@@ -48,7 +48,7 @@ pub struct ClockStepped {
 /// Nothing was recorded for a while.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Gap {
-    /// Since when.
+    /// Wall clock of the last entry before it.
     pub since: WallMicros,
     /// How many frames went unjudged.
     pub frames: u64,

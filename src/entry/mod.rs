@@ -88,7 +88,7 @@ impl fmt::Display for JournalId {
 /// An entry with its place in the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stamped {
-    /// Its number.
+    /// Position in the journal: 1, 2, 3 and on, without gaps.
     pub seq: Seq,
     /// When it happened, by the wall clock.
     pub at: WallMicros,

@@ -7,9 +7,9 @@ use crate::spec::{AxisName, Crimp, Limits, Purpose, Verdict};
 /// A value, and what became of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Reading {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// What it was shown as.
     pub value: Measured,
@@ -35,9 +35,9 @@ impl Reading {
 pub struct Plateau {
     /// The middle one of its values.
     pub median: Quantity,
-    /// The least.
+    /// Minimum of the values in it.
     pub least: Quantity,
-    /// The greatest.
+    /// Maximum of the values in it.
     pub greatest: Quantity,
     /// How many frames there were.
     pub frames: u32,
@@ -46,11 +46,11 @@ pub struct Plateau {
 /// What a reading was measured for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ReadingSlot {
-    /// The series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
     /// The piece, from 1.
     pub piece: u32,
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     pub axis: AxisName,
     /// The terminal and wire; `None` of a gauge block.
     pub crimp: Option<Crimp>,

@@ -32,7 +32,7 @@ pub struct Run {
     pub crimp: Option<(String, Area)>,
     /// What goes on from one piece to the next.
     pub maker: Maker,
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     pub axis: AxisName,
     /// The instrument: two of them do not show the same.
     pub instrument: String,
@@ -49,9 +49,9 @@ pub struct Run {
 pub enum Maker {
     /// The tool and its nest.
     Tool {
-        /// Its id.
+        /// As its `[[tool]]` table has it.
         id: String,
-        /// Its nest.
+        /// The place in the tool; none where the tool has only one.
         nest: Option<String>,
     },
     /// The plan, where no tool is named.
@@ -63,20 +63,20 @@ pub enum Maker {
 /// A reading of a run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Point {
-    /// The entry.
+    /// `seq` of the entry `reading`.
     pub seq: Seq,
-    /// Its series.
+    /// `seq` of the entry `armed` that opened its series.
     pub series: Seq,
     /// The piece, from 1.
     pub piece: u32,
-    /// The value.
+    /// As the instrument showed it, unit included.
     pub value: Measured,
 }
 
 /// An alert of an open series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Alert {
-    /// The entry.
+    /// `seq` of the entry `alerted`.
     pub seq: Seq,
     /// The rule's name.
     pub rule: String,

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[schemars(rename = "Tool", description = "The tool in the hand, in a state.")]
 pub struct ToolInHand {
-    /// Its id.
+    /// As its `[[tool]]` table has it.
     pub id: String,
     /// What it was made for.
     pub class: ToolClass,
@@ -21,11 +21,11 @@ pub struct ToolInHand {
 /// A crimp tool was taken up.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ToolSaid {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// The series open at the time.
     pub series: Option<Seq>,
-    /// The tool.
+    /// What is in the operator's hand from this entry on.
     pub tool: ToolInHand,
     /// It is the tool that the open series asks for.
     pub as_planned: bool,
@@ -34,7 +34,7 @@ pub struct ToolSaid {
 /// The operator said that the next frame is a zero.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ZeroSaid {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// The instrument it is about.
     pub instrument: String,
@@ -43,19 +43,19 @@ pub struct ZeroSaid {
 /// The operator said who measures from here on.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct OperatorSaid {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// The series open at the time; its readings after this entry are theirs.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub series: Option<Seq>,
-    /// Who.
+    /// Name or initials, as the person gave them; counts from this entry on.
     pub operator: String,
 }
 
 /// What the operator noted.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Noted {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// The series open at the time.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -67,7 +67,7 @@ pub struct Noted {
 /// What a card or a pedal said and the station could not do.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Refused {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// The scanner or pedal.
     pub instrument: String,
@@ -97,9 +97,9 @@ pub struct RefusedSaying {
 pub enum Means {
     /// The control socket: the command line, a page, a program.
     Command,
-    /// A card.
+    /// A barcode card, read by a scanner.
     Card,
-    /// A pedal.
+    /// A contact on a modem line.
     Pedal,
     /// Two zero frames within two seconds.
     DoubleZero,

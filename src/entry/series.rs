@@ -7,34 +7,34 @@ use serde::{Deserialize, Serialize};
 /// The operator closed a series.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Disarmed {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
 }
 
 /// A series that the last arming stopped early is open again.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Resumed {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
     /// Who measures from here on.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
-    /// By what means.
+    /// Card, pedal, command or page: how the operator asked.
     pub by: Means,
 }
 
 /// A zero has become due by time.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ZeroDue {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// The instrument it is about.
     pub instrument: String,
-    /// The series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
     /// Why, in words.
     pub reason: String,
@@ -43,11 +43,11 @@ pub struct ZeroDue {
 /// Readings that a zero no longer vouches for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Doubted {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// Their series.
     pub series: Seq,
-    /// The readings.
+    /// `seq` of each, ascending.
     pub readings: Vec<Seq>,
     /// Why, in words.
     pub reason: String,
@@ -56,11 +56,11 @@ pub struct Doubted {
 /// A reading that the operator retracted.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Retracted {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// Its series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// The reading.
+    /// `seq` of its entry.
     pub reading: Seq,
     /// By what means; `None` in entries that were written before it was kept.
     pub by: Option<Means>,
@@ -75,22 +75,22 @@ pub struct Retracted {
 /// The last retraction of a series is undone: the reading counts again.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Restored {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// Its series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// The reading.
+    /// `seq` of its entry.
     pub reading: Seq,
-    /// By what means.
+    /// Card, pedal, command or page: how the operator asked.
     pub by: Means,
 }
 
 /// A rule over several readings fired.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Alerted {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
     /// The rule's name.
     pub rule: String,

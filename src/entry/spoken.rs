@@ -11,7 +11,7 @@ pub struct Spoken<'e> {
     pub verdict: String,
     /// The value, if one was measured.
     pub value: Option<Measured>,
-    /// The station.
+    /// Its name in the configuration.
     pub station: &'e str,
     /// What it was measured for.
     pub slot: Option<&'e ReadingSlot>,

@@ -118,17 +118,17 @@ pub struct SeriesState {
 /// A reading that counts.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct CountedReading {
-    /// The entry.
+    /// `seq` of its entry `reading`.
     pub seq: Seq,
     /// The piece, from 1.
     pub piece: u32,
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     pub axis: AxisName,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
-    /// The value.
+    /// As the instrument showed it, unit included.
     pub value: Measured,
-    /// The verdict.
+    /// Against the limits that were armed.
     pub verdict: Verdict,
 }
 
@@ -154,7 +154,7 @@ pub struct ZeroState {
 pub struct Slot {
     /// The piece, from 1.
     pub piece: u32,
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     pub axis: AxisName,
 }
 

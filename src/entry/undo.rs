@@ -13,7 +13,7 @@ use super::{Retracted, Seq, Zeroed};
 /// that is measured instead, and no zero that was off came after it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RetractedReading {
-    /// The reading as it counted.
+    /// As it counted before; a restore puts it back.
     pub reading: CountedReading,
     /// Its piece was spent by the retraction.
     pub spent: bool,

@@ -6,9 +6,9 @@ use crate::quantity::{Measured, Quantity};
 /// A zero frame.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Zeroed {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// The series open at the time.
     pub series: Option<Seq>,
@@ -55,9 +55,9 @@ impl ZeroRole {
 /// Bytes without meaning.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Unread {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// The bytes; of a folded run, its beginning.
     pub raw: Vec<u8>,

@@ -20,7 +20,7 @@ const MOST: usize = 64;
 /// How far somebody has been given the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Mark {
-    /// The journal.
+    /// Random id, in the first entry of every segment.
     pub journal: String,
     /// What was asked for, in words; another question needs another name.
     pub asked: String,
@@ -66,7 +66,7 @@ impl Mark {
         })
     }
 
-    /// Moved on.
+    /// The same mark once the entries from `from` to `after` are exported.
     #[must_use]
     pub fn moved(self, after: Seq, from: Seq) -> Self {
         Self {
@@ -103,7 +103,7 @@ pub enum MarkError {
     /// Somebody else is at it.
     #[error("another export under the name {name} is running")]
     Busy {
-        /// The name.
+        /// As given by `--name`.
         name: String,
     },
     /// It cannot be read or written.

@@ -26,7 +26,7 @@ const MOST_BYTES: u64 = 1024 * 1024;
 pub struct Question {
     /// The release that made it.
     pub tallyjaw: String,
-    /// The journal.
+    /// Random id, in the first entry of every segment.
     pub journal: String,
     /// Whether it has lines of the journal, and not rows.
     pub of_lines: bool,
@@ -43,7 +43,7 @@ pub struct Question {
     pub since_last: Option<String>,
     /// The first entry that was read for it.
     pub first: u64,
-    /// The last one.
+    /// `seq` of the last entry that was read.
     pub last: u64,
     /// Of the last one's line.
     pub digest: String,

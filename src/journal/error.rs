@@ -66,7 +66,7 @@ pub enum JournalError {
     /// A line between others that are there.
     #[error("entry {seq} is not in the journal's files")]
     Missing {
-        /// Its entry.
+        /// `seq` of the entry that was read or written.
         seq: Seq,
     },
     /// A line that says nothing.

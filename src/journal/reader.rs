@@ -35,7 +35,7 @@ pub struct Line {
 }
 
 impl Line {
-    /// The entry in it.
+    /// Parses the whole line; its digest is not checked here.
     pub fn entry(&self) -> Result<Stamped, JournalError> {
         let seq = self.seq;
         let decoded = decode(&self.bytes).map_err(|cause| JournalError::NoEntry { seq, cause })?;

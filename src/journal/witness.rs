@@ -20,7 +20,7 @@ use std::path::{Path, PathBuf};
 pub struct Witness {
     /// Where it stands.
     pub path: PathBuf,
-    /// The journal.
+    /// Id of the journal that it testifies for.
     pub journal: JournalId,
     /// The last entry that it was given.
     pub seq: Seq,

@@ -87,7 +87,7 @@ pub struct ArmedMessage {
 /// A rule over several readings held.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct AlertMessage {
-    /// Its entry.
+    /// `seq` of the entry `alerted`.
     pub seq: u64,
     /// The rule's name.
     pub rule: String,
@@ -100,7 +100,7 @@ pub struct AlertMessage {
 /// A crimp tool.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ToolMessage {
-    /// Its id.
+    /// As its `[[tool]]` table has it.
     pub id: String,
     /// `production` or `repair`.
     pub class: String,
@@ -153,7 +153,7 @@ pub struct AxisMessage {
 /// How well an instrument can judge an axis.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct GuardMessage {
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// How far the limits are drawn in, as text; left out under the simple rule.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -216,7 +216,7 @@ pub struct InstrumentBrief {
 /// The last verification of an instrument against gauge blocks.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct VerifiedMessage {
-    /// Its series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: u64,
     /// When it was closed.
     pub at: String,

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 /// Everything that can be armed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CatalogMessage {
-    /// The stations.
+    /// Their names, in the order of the configuration.
     pub stations: Vec<String>,
     /// What can be armed by name.
     pub plans: Vec<PlanMessage>,
@@ -21,7 +21,7 @@ pub struct CatalogMessage {
     pub purposes: Vec<String>,
 }
 
-/// A plan.
+/// A plan that can be armed, in words for a person who chooses one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct PlanMessage {
     /// Its name.
@@ -44,12 +44,12 @@ pub struct PlanMessage {
     /// The crimp tool.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tool: Option<String>,
-    /// Its nest.
+    /// The place in the tool that forms the size.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub nest: Option<String>,
 }
 
-/// A terminal.
+/// A maker's sheet: one terminal and its rows.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct TerminalMessage {
     /// Its name.
@@ -73,9 +73,9 @@ pub struct RowMessage {
 /// One axis with its limits as text.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct LimitMessage {
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     pub axis: String,
-    /// The limits.
+    /// Lower and upper limit as text, with the unit.
     pub limits: String,
 }
 
@@ -88,7 +88,7 @@ pub struct ToolBrief {
     pub class: String,
     /// What it is for; empty for any.
     pub terminals: Vec<String>,
-    /// Its nests.
+    /// Those that the configuration names, in its order.
     pub nests: Vec<NestMessage>,
 }
 

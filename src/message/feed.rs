@@ -49,7 +49,7 @@ pub struct Notice {
 }
 
 impl Notice {
-    /// Every kind.
+    /// Values of `kind`, as a subscriber chooses them.
     pub const KINDS: [&str; 6] = [
         "error",
         "journal_failed",

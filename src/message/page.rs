@@ -40,7 +40,7 @@ pub struct PageMessage {
 /// What the page shows of a station beside its state.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct BenchMessage {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// The counted readings of the open series, at most 400 of them.
     pub readings: Vec<SlotMessage>,
@@ -65,17 +65,17 @@ pub struct BenchMessage {
 /// A counted reading in its slot.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct SlotMessage {
-    /// Its entry.
+    /// `seq` of its entry.
     pub seq: u64,
     /// The piece, from 1.
     pub piece: u32,
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     pub axis: String,
     /// The value as shown, with its unit.
     pub value: String,
     /// The value in nanometres or millinewtons.
     pub at: i64,
-    /// The verdict.
+    /// `pass`, `fail` or `unsure`.
     pub verdict: &'static str,
     /// Measuring destroyed the piece: retracting the reading needs a reason.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
@@ -85,7 +85,7 @@ pub struct SlotMessage {
 /// How the zero of an instrument stands.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct ZeroStateMessage {
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// `good`, `off`, `due`, `moved` (the origin was set with open jaws), or `none` yet in this series.
     pub zero: &'static str,
@@ -103,7 +103,7 @@ pub struct ScaleMessage {
     pub axis: String,
     /// `nm` or `mN`.
     pub base: &'static str,
-    /// The value.
+    /// The reading's value on the scale.
     pub value: MarkMessage,
     /// The value aimed at.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -133,9 +133,9 @@ pub struct MarkMessage {
 /// Something that happened.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct RecentMessage {
-    /// Its entry.
+    /// `seq` of its entry.
     pub seq: u64,
-    /// When.
+    /// Wall clock, RFC 3339 in UTC.
     pub at: String,
     /// The entry's kind.
     pub kind: &'static str,

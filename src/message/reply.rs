@@ -32,7 +32,7 @@ pub mod code {
 /// Why a request was not carried out.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ErrorObject {
-    /// One of [`code`].
+    /// A JSON-RPC error code, one of [`code`].
     pub code: i64,
     /// What was got and what was expected.
     pub message: String,
@@ -87,7 +87,7 @@ pub struct Done {
 pub struct Armed {
     /// The `armed` entry; it is durable, and its number is the series's.
     pub seq: u64,
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// What is measured and judged by, with its warnings.
     pub armed: ArmedMessage,
@@ -182,7 +182,7 @@ pub struct SinkFailure {
 /// Why an instrument's port cannot be opened, or what is odd about an open one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Trouble {
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// What was got and what was expected.
     pub message: String,
@@ -199,11 +199,11 @@ pub enum Outcome {
     Armed(Box<Armed>),
     /// To `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `zero`.
     Done(Done),
-    /// To `reload`.
+    /// Answer to `reload`: which files were read.
     Reload(Reload),
-    /// To `status`.
+    /// Answer to `status`: journal, ports and stations.
     Status(Box<Status>),
-    /// To `catalog`.
+    /// Answer to `catalog`: what can be armed.
     Catalog(Box<CatalogMessage>),
 }
 

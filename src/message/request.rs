@@ -14,7 +14,7 @@ use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
 
-/// One request.
+/// A JSON-RPC 2.0 request, one a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Request {
     /// What the answer must carry; `None` for a notification, which gets no answer.

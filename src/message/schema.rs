@@ -14,7 +14,6 @@ use schemars::transform::{Transform, transform_subschemas};
 use schemars::{Schema, SchemaGenerator, json_schema};
 use serde_json::{Value, json};
 
-/// The dialect of JSON Schema.
 const DIALECT: &str = "https://json-schema.org/draft/2020-12/schema";
 
 /// Lines of a journal.

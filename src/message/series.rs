@@ -16,7 +16,7 @@ pub struct SeriesMessage {
     pub kind: &'static str,
     /// Its id.
     pub series: u64,
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// When it was opened.
     pub opened: String,
@@ -91,7 +91,7 @@ pub struct BlockErrorMessage {
     pub n: usize,
     /// The least error of indication.
     pub least_nm: i64,
-    /// The greatest.
+    /// The maximum error of indication, in nanometres, with its sign.
     pub greatest_nm: i64,
     /// The maximum permissible error.
     pub max_error_nm: i64,
@@ -120,7 +120,7 @@ pub struct ReadingMessage {
     pub at: String,
     /// `stands`, `doubted` or `retracted`.
     pub fate: &'static str,
-    /// The reading.
+    /// As the feed gives the last reading of a station.
     pub reading: LastMessage,
 }
 

@@ -35,7 +35,7 @@ pub struct StateMessage {
     pub instruments: Vec<InstrumentMessage>,
 }
 
-/// A station.
+/// What a station measures, waits for and showed last.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct StationMessage {
     /// Its name.
@@ -95,16 +95,16 @@ impl RefusedMessage {
 pub struct NextMessage {
     /// The piece, from 1.
     pub piece: u32,
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     pub axis: String,
 }
 
 /// A reading, such as the last one of a station.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct LastMessage {
-    /// Its entry.
+    /// `seq` of its entry.
     pub seq: u64,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// What it showed.
     pub value: Digits,
@@ -119,10 +119,10 @@ pub struct LastMessage {
     /// The series it was measured for.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub series: Option<u64>,
-    /// The piece.
+    /// From 1, within its series.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub piece: Option<u32>,
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub axis: Option<String>,
     /// The verdict, if it was judged.
@@ -141,7 +141,7 @@ pub struct LastMessage {
 /// How a series came out.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct OutcomeMessage {
-    /// The series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: u64,
     /// `accepted`, `rejected`, `undecided` or `cut_short`.
     pub outcome: String,
@@ -155,12 +155,12 @@ pub struct OutcomeMessage {
     pub tally: TallyMessage,
 }
 
-/// An instrument.
+/// Whether an instrument's port is open, and what it sent.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct InstrumentMessage {
     /// Its name.
     pub instrument: String,
-    /// Its station.
+    /// Its name in the configuration.
     pub station: String,
     /// Whether its port is open.
     pub attached: bool,

@@ -47,7 +47,6 @@ impl Docs {
         self.board.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// As it is now.
     pub(super) fn now(&self) -> Doc {
         let (status, state) = self.live.status_and_state();
         let seq = state.last.unwrap_or(Seq(0));

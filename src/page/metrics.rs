@@ -149,7 +149,6 @@ fn journal(text: &mut Text, live: &Live, meter: &Meter) {
     );
 }
 
-/// Who and what is connected.
 fn connected(text: &mut Text, status: &Status, clients: Clients) {
     text.family(
         "tallyjaw_instrument_up",

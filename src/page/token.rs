@@ -28,7 +28,7 @@ pub enum TokenError {
     Open {
         /// The file.
         path: PathBuf,
-        /// Its mode.
+        /// Permission bits, as `stat` has them.
         mode: u32,
         /// Its owner.
         uid: u32,

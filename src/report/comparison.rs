@@ -15,15 +15,15 @@ named! {
     pub enum Group {
         /// The crimp tool.
         Tool = "tool",
-        /// Its nest.
+        /// By the place in the tool that formed them.
         Nest = "nest",
         /// Who measured.
         Operator = "operator",
-        /// The instrument.
+        /// By what measured them.
         Instrument = "instrument",
-        /// The station.
+        /// By where they were measured.
         Station = "station",
-        /// The series.
+        /// One group a series.
         Series = "series",
         /// The day, in UTC.
         Day = "day",
@@ -62,7 +62,7 @@ pub struct Compare {
 /// The groups of one axis.
 #[derive(Debug, Clone)]
 pub struct Compared {
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     pub axis: AxisName,
     /// Their names and readings, that which the others are compared with first.
     pub groups: Vec<(String, Sample)>,

@@ -20,7 +20,7 @@ pub struct Made {
     pub layout: u32,
     /// The release.
     pub version: String,
-    /// When.
+    /// Wall clock, when the page was written.
     pub at: WallMicros,
     /// Of this journal.
     pub journal: JournalId,
@@ -30,7 +30,7 @@ pub struct Made {
     pub query: Vec<(String, String)>,
     /// What groups were set side by side, if that was asked for.
     pub compare: Option<Compare>,
-    /// The series.
+    /// `seq` of the entry `armed` of each.
     pub series: Vec<Seq>,
 }
 

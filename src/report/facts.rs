@@ -30,9 +30,9 @@ pub struct Facts {
 /// A reading with what became of it.
 #[derive(Debug, Clone)]
 pub struct ReportReading {
-    /// Its entry.
+    /// `seq` of its entry `reading`.
     pub seq: Seq,
-    /// When.
+    /// Wall clock of its entry.
     pub at: WallMicros,
     /// What was entered.
     pub reading: Arc<Reading>,

@@ -34,9 +34,9 @@ pub struct Record {
 /// What a verification of an instrument against gauge blocks showed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Verification {
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
-    /// The series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
     /// When it was closed.
     pub at: WallMicros,
@@ -49,7 +49,7 @@ pub struct Verification {
 /// Everything that was wanted, up to the last entry.
 #[derive(Debug, Clone)]
 pub struct Gathered {
-    /// The journal.
+    /// Random id, in the first entry of every segment.
     pub journal: JournalId,
     /// Its first entry.
     pub first: Seq,

@@ -55,7 +55,7 @@ pub struct Asked {
 pub struct Report {
     /// What was asked.
     pub asked: Asked,
-    /// The journal.
+    /// Random id, in the first entry of every segment.
     pub journal: JournalId,
     /// Its first entry.
     pub first: Seq,

@@ -12,7 +12,7 @@ pub enum Cell<'r> {
     Whole(i64),
     /// A decimal number, exact.
     Decimal(Decimal),
-    /// A time.
+    /// Microseconds since 1970, UTC.
     Time(WallMicros),
 }
 
@@ -32,7 +32,7 @@ pub enum ColumnType {
 /// In which tables a column stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Form {
-    /// In all.
+    /// In tables of text and of typed values.
     Every,
     /// In those of text, for people and spreadsheets.
     Text,
@@ -40,7 +40,7 @@ pub enum Form {
     Typed,
 }
 
-/// A column.
+/// Name, type and source of one column of every export.
 #[derive(Debug, Clone, Copy)]
 pub struct Column {
     /// Its name, with the unit.

@@ -26,15 +26,15 @@ pub struct Row<'r> {
     pub seq: Seq,
     /// When it was entered.
     pub at: WallMicros,
-    /// The station.
+    /// Its name in the configuration.
     pub station: &'r str,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: &'r str,
     /// Who measured.
     pub operator: Option<&'r str>,
     /// What it was measured for; `None` while nothing was armed.
     pub slot: Option<Slot<'r>>,
-    /// The value.
+    /// As the instrument showed it, unit included.
     pub value: Measured,
     /// Value minus nominal.
     pub deviation: Option<Quantity>,
@@ -47,15 +47,15 @@ pub struct Row<'r> {
 /// What a row was measured for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Slot<'r> {
-    /// The series.
+    /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// The plan.
+    /// Its name in the configuration; none where the series was armed without one.
     pub plan: Option<&'r str>,
     /// Why it was armed.
     pub purpose: &'static str,
     /// The terminal; `None` of a gauge block.
     pub terminal: Option<&'r str>,
-    /// The wire.
+    /// Cross-section or gauge, as the plan has it.
     pub wire: Option<&'r WireSize>,
     /// The crimp tool: id, class, nest.
     pub tool: Option<(&'r str, &'static str, Option<&'r str>)>,

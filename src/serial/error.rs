@@ -22,7 +22,7 @@ pub enum SerialError {
     /// There is nothing at the path.
     #[error("no such port: {}", path.display())]
     NotFound {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
     },
     /// No adapter that is plugged in has this identity.
@@ -42,7 +42,7 @@ pub enum SerialError {
     /// What is at the path is no terminal.
     #[error("{} is no serial port: got {what}, want a terminal", path.display())]
     NotATerminal {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
         /// What it is: `a regular file`.
         what: &'static str,
@@ -50,7 +50,7 @@ pub enum SerialError {
     /// Another process has it open, or the lock on it.
     #[error("{} is held by {}", path.display(), name_all(holders))]
     Held {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
         /// Who; none where this user cannot see them.
         holders: Vec<Holder>,
@@ -58,7 +58,7 @@ pub enum SerialError {
     /// This user may not read and write it.
     #[error("permission denied for {}; {access}", path.display())]
     NotAllowed {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
         /// Whose it is and who we are.
         access: Box<Access>,
@@ -66,7 +66,7 @@ pub enum SerialError {
     /// The port does not take these line settings.
     #[error("{} does not take the line settings {want}: {got}", path.display())]
     Refused {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
         /// The settings asked for: `9600 8N1`.
         want: String,
@@ -76,13 +76,13 @@ pub enum SerialError {
     /// The file is there, the device is not.
     #[error("no device behind {}: it has just been unplugged, or never was there", path.display())]
     NoDevice {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
     },
     /// A pedal is configured on a line that the port does not have.
     #[error("{} has no modem lines, so no contact on {line}: {got}", path.display())]
     NoModemLines {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
         /// The line asked for: `CTS`.
         line: &'static str,
@@ -92,7 +92,7 @@ pub enum SerialError {
     /// The port did not take all bytes of a request at once.
     #[error("{} took {sent} of the {want} bytes of a request", path.display())]
     NotSent {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
         /// How many bytes went out.
         sent: usize,
@@ -102,7 +102,7 @@ pub enum SerialError {
     /// A request could not be sent.
     #[error("a request was not sent to {}: {cause}", path.display())]
     SendFailed {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
         /// What the system says.
         cause: io::Error,
@@ -110,7 +110,7 @@ pub enum SerialError {
     /// Anything else that the system says.
     #[error("{} cannot be opened: {cause}", path.display())]
     Failed {
-        /// The path.
+        /// Device file, as it was given.
         path: PathBuf,
         /// What the system says.
         cause: io::Error,

@@ -58,7 +58,7 @@ pub enum Read {
 /// A port that has just been opened.
 #[derive(Debug)]
 pub struct Opened {
-    /// The port.
+    /// Ready to read: locked, and with its line settings set.
     pub port: Port,
     /// What watches the configured contact.
     pub(super) contact: Option<Contact>,

@@ -37,7 +37,7 @@ struct Saying {
 }
 
 /// Says what becomes durable from now on, until the sender of `stopped` is dropped.
-pub async fn run(program: Vec<String>, follow: Follow, mut stopped: watch::Receiver<()>) {
+pub(crate) async fn run(program: Vec<String>, follow: Follow, mut stopped: watch::Receiver<()>) {
     let (say, sayings) = broadcast::channel(WAITING_MOST);
     tokio::select! {
         () = listen(follow, say) => {}

@@ -17,10 +17,10 @@ use std::time::Duration;
 const PAUSES: (Duration, Duration) = (Duration::from_millis(500), Duration::from_secs(30));
 
 /// Told whenever the status of a sink has changed.
-pub type Tell = Arc<dyn Fn(SinkStatus) + Send + Sync>;
+pub(crate) type Tell = Arc<dyn Fn(SinkStatus) + Send + Sync>;
 
 /// The record of one sink since the daemon started.
-pub struct Attempts {
+pub(crate) struct Attempts {
     status: SinkStatus,
     pause: Duration,
     /// The causes of this failure that the log has.
@@ -42,7 +42,7 @@ impl fmt::Debug for Attempts {
 
 impl Attempts {
     /// Of a sink that was not tried yet.
-    pub fn new(name: &str, kind: &str, tell: Tell) -> Self {
+    pub(crate) fn new(name: &str, kind: &str, tell: Tell) -> Self {
         let status = SinkStatus::new(name, kind);
         tell(status.clone());
         Self {
@@ -54,22 +54,22 @@ impl Attempts {
     }
 
     /// The sink's name.
-    pub fn name(&self) -> &str {
+    pub(crate) fn name(&self) -> &str {
         &self.status.sink
     }
 
     /// Whether nothing has arrived since the last failure.
-    pub fn is_failing(&self) -> bool {
+    pub(crate) fn is_failing(&self) -> bool {
         self.status.failing.is_some()
     }
 
     /// A connection that lasts this long has ended a failure, although there was nothing to deliver.
-    pub const fn steady_after() -> Duration {
+    pub(crate) const fn steady_after() -> Duration {
         PAUSES.1
     }
 
     /// The sink goes on behind `after`; whether it works is not known yet.
-    pub fn goes_on_after(&mut self, after: Seq) {
+    pub(crate) fn goes_on_after(&mut self, after: Seq) {
         if after.0 != self.status.after {
             self.status.after = after.0;
             (self.tell)(self.status.clone());
@@ -77,7 +77,7 @@ impl Attempts {
     }
 
     /// Everything up to `after` has arrived.
-    pub fn delivered(&mut self, after: Seq) {
+    pub(crate) fn delivered(&mut self, after: Seq) {
         self.pause = PAUSES.0;
         if after.0 == self.status.after && !self.is_failing() {
             return;
@@ -92,7 +92,7 @@ impl Attempts {
     }
 
     /// A try has failed at `now`; the pause before the next one.
-    pub fn failed(
+    pub(crate) fn failed(
         &mut self,
         now: WallMicros,
         error: &dyn fmt::Display,

@@ -17,7 +17,7 @@ const LARGEST: u64 = 4096;
 
 /// Where a sink is.
 #[derive(Debug)]
-pub struct SinkCursor {
+pub(crate) struct SinkCursor {
     path: PathBuf,
     journal: String,
     after: Seq,
@@ -25,7 +25,7 @@ pub struct SinkCursor {
 
 impl SinkCursor {
     /// The cursor of this name; before the first entry where there is none, or one of another journal.
-    pub fn open(state_dir: &Path, name: &str, journal: &str) -> Result<Self, SinkError> {
+    pub(crate) fn open(state_dir: &Path, name: &str, journal: &str) -> Result<Self, SinkError> {
         let mut cursor = Self {
             path: cursors(state_dir)?.join(name),
             journal: journal.to_owned(),
@@ -47,13 +47,13 @@ impl SinkCursor {
     }
 
     /// The last entry that is done with.
-    pub fn after(&self) -> Seq {
+    pub(crate) fn after(&self) -> Seq {
         self.after
     }
 
     /// What all cursors know: where each stands, its journal and the last entry that is done with. What is no cursor is
     /// told by its sink.
-    pub fn known(state_dir: &Path) -> Vec<(PathBuf, String, Seq)> {
+    pub(crate) fn known(state_dir: &Path) -> Vec<(PathBuf, String, Seq)> {
         let Ok(folder) = std::fs::read_dir(state_dir.join("sinks")) else {
             return Vec::new(); // no sink has one
         };
@@ -100,7 +100,7 @@ impl SinkCursor {
     }
 
     /// Moves on to `after`, durably.
-    pub fn save(&mut self, after: Seq) -> Result<(), SinkError> {
+    pub(crate) fn save(&mut self, after: Seq) -> Result<(), SinkError> {
         let text = format!("{} {after}\n", self.journal);
         let written = put(&self.path, text.as_bytes(), true, Access::Usual);
         written.map_err(failed("write", &self.path))?;

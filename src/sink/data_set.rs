@@ -24,8 +24,7 @@ use std::io::{self, BufWriter, ErrorKind};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-/// The data set.
-pub static DATA_SET: SinkKind = SinkKind {
+pub(crate) static DATA_SET: SinkKind = SinkKind {
     name: "parquet",
     open: |place| Ok(Box::new(DataSet::open(place)?)),
 };

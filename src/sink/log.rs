@@ -20,7 +20,7 @@ use std::os::unix::fs::{MetadataExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 
 /// The name of the log in `state_dir`.
-pub const FILE_NAME: &str = "verdicts.log";
+pub(crate) const FILE_NAME: &str = "verdicts.log";
 
 /// How far from its end the last line of the log is looked for; no line is longer.
 const TAIL: u64 = 64 * 1024;
@@ -28,8 +28,7 @@ const TAIL: u64 = 64 * 1024;
 /// Its first line, up to the journal's name.
 const HEAD: &str = "# verdicts of journal ";
 
-/// The verdict log.
-pub static VERDICT_LOG: SinkKind = SinkKind {
+pub(crate) static VERDICT_LOG: SinkKind = SinkKind {
     name: "log",
     open: |place| Ok(Box::new(Log::open(place)?)),
 };

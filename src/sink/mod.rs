@@ -4,12 +4,12 @@
 //! is tried again from where its own output ends; the journal does not wait for it.
 #![expect(clippy::disallowed_methods, reason = "edge: sinks write files")]
 
-pub mod announce;
-pub mod attempts;
-pub mod cursor;
-pub mod data_set;
-pub mod log;
-pub mod mqtt;
+pub(crate) mod announce;
+pub(crate) mod attempts;
+pub(crate) mod cursor;
+pub(crate) mod data_set;
+pub(crate) mod log;
+pub(crate) mod mqtt;
 
 use crate::config::DataSetConfig;
 use crate::durable::{Failed, failed, make_folder};
@@ -22,9 +22,8 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio::time::{Instant, sleep_until};
 
-/// A kind of sink.
 #[derive(Debug)]
-pub struct SinkKind {
+pub(crate) struct SinkKind {
     /// Its name, for messages and in `kind` of a configuration.
     pub name: &'static str,
     /// Opens it where its own output ends.
@@ -33,7 +32,7 @@ pub struct SinkKind {
 
 /// A data set where one is configured, else the verdict log, which is always there. A broker is no such sink: it
 /// waits for answers, see [`mqtt`].
-pub fn kind(data_set: Option<&DataSetConfig>) -> &'static SinkKind {
+pub(crate) fn kind(data_set: Option<&DataSetConfig>) -> &'static SinkKind {
     match data_set {
         None => &log::VERDICT_LOG,
         Some(_) => &data_set::DATA_SET,
@@ -42,7 +41,7 @@ pub fn kind(data_set: Option<&DataSetConfig>) -> &'static SinkKind {
 
 /// Where a sink's journal is.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SinkContext {
+pub(crate) struct SinkContext {
     /// The folder of the journal and the log.
     pub state_dir: PathBuf,
     /// The journal's name.
@@ -54,7 +53,7 @@ pub struct SinkContext {
 }
 
 /// A sink, open.
-pub trait Sink: Send {
+pub(crate) trait Sink: Send {
     /// The last entry that it is done with.
     fn after(&self) -> Seq;
 
@@ -80,7 +79,7 @@ pub trait Sink: Send {
 
 /// Why a sink does not go on.
 #[derive(Debug, thiserror::Error)]
-pub enum SinkError {
+pub(crate) enum SinkError {
     /// Its output cannot be written or read back.
     #[error(transparent)]
     Io(#[from] Failed),
@@ -93,7 +92,7 @@ pub enum SinkError {
 const REMEDY: &str = "check the disk and the permissions of the file or folder that is named";
 
 /// What sinks, exports and the verdict log know of the journal of this folder, for its opening to compare.
-pub fn witnesses(state_dir: &Path) -> Vec<Witness> {
+pub(crate) fn witnesses(state_dir: &Path) -> Vec<Witness> {
     let known = cursor::SinkCursor::known(state_dir)
         .into_iter()
         .chain(crate::export::known_by_marks(state_dir))
@@ -122,7 +121,7 @@ fn now() -> WallMicros {
 
 /// Moves one sink along with the durable end of the journal, until the sender of `stopped` is
 /// dropped; what is durable by then is still taken.
-pub async fn run(
+pub(crate) async fn run(
     place: SinkContext,
     mut follow: Follow,
     mut stopped: watch::Receiver<()>,

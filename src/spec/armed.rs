@@ -12,7 +12,7 @@ use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 /// What a station measures and judges by.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ArmedSpec {
-    /// The station.
+    /// Its name in the configuration.
     pub station: String,
     /// The plan's id; `None` if armed inline.
     pub plan: Option<String>,
@@ -49,7 +49,7 @@ pub struct ArmedSpec {
 /// A closing zero that opens the next series too.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OpeningZero {
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: String,
     /// The number of its `zeroed` entry.
     pub zeroed: u64,
@@ -60,7 +60,7 @@ pub struct OpeningZero {
 /// The crimp tool of a series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ArmedTool {
-    /// Its id.
+    /// As its `[[tool]]` table has it.
     pub id: String,
     /// What it was made for.
     pub class: ToolClass,
@@ -77,7 +77,7 @@ pub struct ArmedTool {
 /// One axis of a series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ArmedAxis {
-    /// Its name.
+    /// As the plan has it.
     pub name: AxisName,
     /// What the sheet allows.
     pub limits: Limits,
@@ -104,7 +104,7 @@ pub struct Guard {
 /// What the series knows of an instrument.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ArmedInstrument {
-    /// Its name.
+    /// As the plan has it.
     pub name: String,
     /// The unit of values that carry none.
     pub unit: Unit,

@@ -11,9 +11,9 @@ pub struct Catalog {
     pub axes: Vec<Axis>,
     /// Terminals of all sheets.
     pub terminals: Vec<Terminal>,
-    /// Plans.
+    /// In the order of their files.
     pub plans: Vec<Plan>,
-    /// Tools.
+    /// In the order of their files.
     pub tools: Vec<Tool>,
     /// Instruments that measure.
     pub instruments: Vec<Instrument>,

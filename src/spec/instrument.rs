@@ -66,7 +66,7 @@ named! {
     pub enum Flicker {
         /// The one further from nominal.
         Worst = "worst",
-        /// The median.
+        /// The middle one of the values of a stream that stood still.
         Median = "median",
     }
 }
@@ -89,7 +89,7 @@ pub struct Instrument {
     pub name: String,
     /// The station it belongs to.
     pub station: String,
-    /// What it is.
+    /// A caliper or a force gauge.
     pub kind: InstrumentKind,
     /// How its frames look.
     pub format: &'static FrameFormat,

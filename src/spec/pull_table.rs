@@ -43,7 +43,7 @@ pub struct PullRow {
 /// What a plan names for a pull force that the maker's sheet has no figure for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PullFallback {
-    /// The table.
+    /// One of the tables that are built in.
     pub table: &'static PullTable,
     /// The row, where the wire itself is not named by an American wire gauge.
     pub gauge: Option<&'static Gauge>,
@@ -62,9 +62,9 @@ pub const PULL_FORCE: &str = "pull_force";
 /// The row of a table that a plan's pull force is judged by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PullMinimum {
-    /// The table.
+    /// One of the tables that are built in.
     pub table: &'static PullTable,
-    /// Its row.
+    /// The row of the table for this wire.
     pub row: &'static PullRow,
 }
 
@@ -74,17 +74,17 @@ pub enum PullTableError {
     /// The wire is not named by an American wire gauge, nor does the plan say which row is meant.
     #[error("{} is by AWG, and the wire is {wire}", table.name)]
     OtherSystem {
-        /// The table.
+        /// One of the tables that are built in.
         table: &'static PullTable,
-        /// The wire.
+        /// As the plan has it.
         wire: WireSize,
     },
     /// The table does not have this gauge.
     #[error("{} has no row for AWG {gauge}, want one of {}", table.name, table.gauges())]
     NoRow {
-        /// The table.
+        /// One of the tables that are built in.
         table: &'static PullTable,
-        /// The gauge.
+        /// As the plan has it.
         gauge: String,
     },
     /// The gauge that the plan names is another wire altogether.
@@ -92,7 +92,7 @@ pub enum PullTableError {
     TooFar {
         /// The gauge named by the plan.
         gauge: &'static Gauge,
-        /// The wire.
+        /// As the plan has it.
         wire: Area,
     },
 }

@@ -7,7 +7,7 @@ use crate::quantity::Area;
 /// A terminal with what its maker asks for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Terminal {
-    /// Its id.
+    /// Part number, as the maker prints it.
     pub id: String,
     /// Where the figures are from, as the shop writes it.
     pub source: Option<String>,

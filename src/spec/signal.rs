@@ -7,11 +7,11 @@ pub struct Signal {
     pub name: String,
     /// The station it belongs to.
     pub station: String,
-    /// What it is.
+    /// A scanner or a pedal, with its settings.
     pub kind: SignalKind,
 }
 
-/// What a signal is.
+/// A scanner or a pedal: instruments that do not measure.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SignalKind {
     /// Sends the text of cards.

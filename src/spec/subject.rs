@@ -15,7 +15,7 @@ const AXIS: &str = "gauge_block_";
 /// What a plan measures, as it names it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Subject {
-    /// Crimps.
+    /// Pieces are crimps of one terminal on one wire.
     Crimps {
         /// The terminal's id in a sheet.
         terminal: String,
@@ -34,7 +34,7 @@ pub enum Subject {
 /// What a series measures, with all that its verdicts rest on.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ArmedSubject {
-    /// Crimps.
+    /// Pieces are crimps of one terminal on one wire.
     Crimps {
         /// Of this terminal on this wire.
         crimp: Crimp,

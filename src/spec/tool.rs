@@ -16,7 +16,7 @@ named! {
 /// A crimp tool.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Tool {
-    /// Its id.
+    /// As written in the configuration, unique among its kind.
     pub id: String,
     /// What it was made for.
     pub class: ToolClass,
@@ -31,7 +31,7 @@ pub struct Tool {
 /// A nest of a crimp tool.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Nest {
-    /// Its id.
+    /// As written in the configuration, unique among its kind.
     pub id: String,
     /// The conductor sizes it is for.
     pub wires: Vec<Area>,

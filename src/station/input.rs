@@ -29,35 +29,35 @@ pub enum Input<'a> {
     PortOpened(Attached),
     /// An instrument's port is gone.
     PortClosed {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: &'a str,
         /// Why, in words.
         reason: &'a str,
     },
     /// Bytes of an instrument, in whatever pieces they were read.
     Bytes {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: &'a str,
-        /// The bytes.
+        /// As they were read; a frame may be spread over several inputs.
         bytes: &'a [u8],
     },
     /// Bytes that the line spoiled (parity, framing, a break), in their place among the others.
     Spoiled {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: &'a str,
-        /// The bytes.
+        /// As they were read; a frame may be spread over several inputs.
         bytes: &'a [u8],
     },
     /// Bytes that were waiting when an instrument's port was opened: nobody knows what they are of.
     Stale {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: &'a str,
-        /// The bytes.
+        /// As they were read; a frame may be spread over several inputs.
         bytes: &'a [u8],
     },
     /// Other programs have the port open too, or have changed its settings.
     Disturbed {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: &'a str,
         /// Those that have it open beside us now.
         holders: &'a [String],
@@ -66,7 +66,7 @@ pub enum Input<'a> {
     },
     /// Bytes may be missing from here on: what comes next may be the rest of a frame.
     Adrift {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: &'a str,
         /// Behind what, in words.
         behind: &'static str,
@@ -74,7 +74,7 @@ pub enum Input<'a> {
     /// Nothing came from an instrument for a while, and nothing of it waited to be read then. Bytes show no
     /// silence before them: they may have waited while whoever reads them stood still.
     Quiet {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: &'a str,
         /// How long, since the last bytes; this may be told late.
         lasted: Duration,
@@ -99,7 +99,7 @@ pub enum Input<'a> {
 pub enum Command {
     /// Open a series.
     Arm {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
         /// What to measure.
         what: Armable,
@@ -110,19 +110,19 @@ pub enum Command {
     },
     /// Open the series again that the last arming stopped early.
     Resume {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
         /// By what means it was said.
         by: Means,
     },
     /// Close the open series.
     Disarm {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
     },
     /// Retract a reading; the last one unless named.
     Retract {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
         /// The reading's entry.
         seq: Option<Seq>,
@@ -133,21 +133,21 @@ pub enum Command {
     },
     /// Undo the last retraction.
     Restore {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
         /// By what means it was said.
         by: Means,
     },
     /// Say who measures.
     Operator {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
-        /// Who.
+        /// Name or initials, as the person gave them.
         operator: String,
     },
     /// Say which crimp tool is in the hand.
     Tool {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
         /// The tool's id.
         tool: String,
@@ -156,21 +156,21 @@ pub enum Command {
     },
     /// Keep a remark.
     Note {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
         /// The words.
         text: String,
     },
     /// Ask the instrument for a value.
     Ask {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
         /// The instrument; may be left out where one alone can be asked.
         instrument: Option<String>,
     },
     /// The adapter that an instrument's port is now is the one that is meant.
     Adapter {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
         /// The instrument; may be left out where one alone is another adapter than before.
         instrument: Option<String>,
@@ -179,7 +179,7 @@ pub enum Command {
     },
     /// The next frame is a zero.
     Zero {
-        /// The station.
+        /// Its name in the configuration; none where there is one station.
         station: Option<String>,
         /// The instrument; may be left out where the station has one.
         instrument: Option<String>,
@@ -212,7 +212,7 @@ pub enum Output {
     Append(Stamped),
     /// Send these bytes to an instrument.
     Send {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: String,
         /// The bytes that ask it for a value.
         bytes: Vec<u8>,

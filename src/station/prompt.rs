@@ -15,7 +15,7 @@ pub enum Prompt {
     Arm,
     /// The instrument that the next slot needs is not connected.
     Connect {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: String,
         /// Why it is not, if that is known.
         why: Option<String>,
@@ -23,7 +23,7 @@ pub enum Prompt {
     /// Nothing of the instrument that the next slot needs counts, since its port is another adapter than
     /// before.
     Adapter {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: String,
         /// The adapter that is meant so far.
         was: String,
@@ -32,7 +32,7 @@ pub enum Prompt {
     },
     /// Nothing of the instrument counts, since other programs read its port too.
     Shared {
-        /// The instrument.
+        /// Its name in the configuration.
         instrument: String,
         /// The programs.
         holders: Vec<String>,
@@ -41,7 +41,7 @@ pub enum Prompt {
     Zero {
         /// Of this instrument.
         instrument: String,
-        /// Why.
+        /// What made a zero due.
         why: Due,
         /// It must be said first, since a reading can look like one.
         must_be_said: bool,
@@ -63,7 +63,7 @@ pub enum Prompt {
     SetBlock {
         /// Where the reading goes.
         slot: Slot,
-        /// The block.
+        /// The gauge block that is measured next.
         block: GaugeBlock,
         /// Of so many times.
         repeats: u32,

@@ -28,7 +28,6 @@ const REMEDY: &str = "scan the card again; if it stays so, have the scanner send
 enum End {
     /// By nothing yet, but for what the splitter itself found.
     Line,
-    /// By a silence.
     Silence,
     /// The scanner is gone.
     Gone,

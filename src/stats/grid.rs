@@ -21,7 +21,7 @@ pub struct Grid {
 pub struct Fraction {
     /// The numerator, in base units.
     pub numerator: i128,
-    /// The denominator.
+    /// At least 1; the fraction need not be in lowest terms.
     pub denominator: i128,
 }
 

@@ -13,7 +13,7 @@ pub struct Shown {
     pub words: &'static str,
     /// What kind of number.
     pub kind: FigureKind,
-    /// Its value.
+    /// The figure, or why there is none.
     pub value: Result<f64, Undefined>,
 }
 

@@ -77,7 +77,7 @@ pub enum Undefined {
     /// It says nothing that another figure beside it does not say.
     #[error("does not apply: {why}")]
     NotApplicable {
-        /// Why.
+        /// In words, after `does not apply:`.
         why: &'static str,
     },
 }

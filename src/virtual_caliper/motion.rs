@@ -304,7 +304,7 @@ pub struct Frame {
     pub micros: u64,
     /// What it says.
     pub digits: Decimal,
-    /// Its bytes.
+    /// As the line carries them, the terminator too.
     pub bytes: Vec<u8>,
 }
 

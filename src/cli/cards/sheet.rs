@@ -19,7 +19,6 @@ pub(super) struct Wanted<'a> {
     pub(super) notes: &'a [String],
 }
 
-/// The sheet.
 #[derive(Debug)]
 pub(super) struct Sheet {
     pub(super) groups: Vec<Group>,
@@ -34,7 +33,6 @@ pub(super) struct Group {
     pub(super) cards: Vec<SheetCard>,
 }
 
-/// One card.
 #[derive(Debug)]
 pub(super) struct SheetCard {
     /// What the code says.

@@ -20,7 +20,6 @@ use crate::spec::ArmedSpec;
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
-/// What is asked for.
 #[derive(Debug, Clone, Default)]
 pub(in crate::cli) struct Asked {
     /// Lines of the journal, not rows.

@@ -11,7 +11,6 @@ use crate::stats::{self, Sample};
 use serde_json::{Value, json};
 use std::fmt;
 
-/// A reading.
 #[derive(Debug, Clone)]
 pub(super) struct Reading {
     /// In base units.

@@ -8,11 +8,11 @@ use std::fmt;
 named! {
     /// What stands between two cells.
     pub enum Separator {
-        /// `;`
+        /// `;`, as spreadsheets write where the decimal mark is a comma.
         Semicolon = "semicolon",
-        /// A tab.
+        /// U+0009, as a range copied from a spreadsheet has it.
         Tab = "tab",
-        /// `,`
+        /// `,`, as in RFC 4180.
         Comma = "comma",
     }
 }

@@ -38,7 +38,7 @@ pub struct Ask {
     pub terminal: Option<String>,
     /// What stands between cells.
     pub separator: Option<Separator>,
-    /// The decimal mark.
+    /// `.` or `,`; none: guessed from the fields.
     pub decimal: Option<DecimalMark>,
     /// The unit of lengths that have none.
     pub unit: Option<Unit>,
@@ -110,7 +110,7 @@ impl ColumnRule {
 /// What a file says, understood.
 #[derive(Debug)]
 pub struct Understood {
-    /// Its encoding.
+    /// As named by `--encoding`, or guessed from the bytes.
     pub encoding: Encoding,
     /// What stands between cells.
     pub separator: Separator,

@@ -18,7 +18,7 @@ pub use word48::Ticks;
 /// What one whole frame says literally; no unit conversion, no judgement.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fields {
-    /// The number.
+    /// Mantissa and decimals, with the sign, before a unit is known.
     pub number: Number,
     /// The unit, where the frame carries one.
     pub unit: Option<Unit>,

@@ -45,7 +45,7 @@ pub enum Frame {
     Whole {
         /// Without its terminator.
         body: Vec<u8>,
-        /// With it.
+        /// All bytes, with the terminator.
         raw: Vec<u8>,
     },
     /// Terminators that end nothing: the LF of a CR LF, empty lines. Neither a value nor a fault.

@@ -52,9 +52,9 @@ const STRONGEST: i64 = 100_000_000;
 /// Bytes as they came, and when.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Chunk {
-    /// When.
+    /// When the last byte of it was read.
     pub at: MonoMicros,
-    /// Which.
+    /// As one `read` returned them.
     pub bytes: Vec<u8>,
     /// The line spoiled them: each came without a stop bit or with wrong parity.
     pub spoiled: bool,
@@ -72,9 +72,9 @@ pub struct Heard {
 /// A setting and a format that fit every frame.
 #[derive(Debug, Clone)]
 pub struct Candidate {
-    /// The line settings.
+    /// Rate, data bits, parity and stop bits under which the bytes were read.
     pub line: LineSettings,
-    /// The format.
+    /// Of the formats that are built in.
     pub format: &'static FrameFormat,
     /// Frames that fit, and how many of them differ: one that comes again says nothing new.
     pub frames: usize,
@@ -106,7 +106,7 @@ pub enum Surety {
 }
 
 impl Surety {
-    /// In a word.
+    /// As the command `listen` says it.
     pub const fn word(self) -> &'static str {
         match self {
             Self::Guess => "a guess",

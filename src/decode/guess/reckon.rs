@@ -47,7 +47,6 @@ pub(super) fn characters(chunk: &Chunk) -> impl Iterator<Item = Heard> {
 pub(super) enum Alphabet {
     /// Those of lines with values: digits, signs, units, hexadecimal digits, ends of lines.
     Lines,
-    /// All.
     Any,
 }
 

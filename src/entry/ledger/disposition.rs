@@ -20,7 +20,7 @@ pub enum Disposition {
 }
 
 impl Disposition {
-    /// Every name.
+    /// In the order of the variants; filters and exports use these words.
     pub const NAMES: [&str; 4] = ["counted", "doubted", "retracted", "not_counted"];
 
     /// As in tables and data.

@@ -28,7 +28,7 @@ pub struct Series<K> {
 /// How a series was closed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Closed {
-    /// When.
+    /// Wall clock of the entry that closed it.
     pub at: WallMicros,
     /// What came out.
     pub completed: Completed,
@@ -37,11 +37,11 @@ pub struct Closed {
 /// A reading in the ledger.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Entered<K> {
-    /// Its entry.
+    /// `seq` of its entry.
     pub seq: Seq,
     /// What became of it.
     pub disposition: Disposition,
-    /// What is kept of it.
+    /// What the caller's closure took from the entry.
     pub kept: K,
 }
 

@@ -12,7 +12,7 @@ use std::collections::{HashMap, HashSet};
 pub struct Difference {
     /// The row or line of the file; none of one that is not there.
     pub row: Option<u64>,
-    /// The entry.
+    /// `seq` of the entry that the row came from, if it names one.
     pub seq: Option<Seq>,
     /// The column or field; `row` or `line` of a whole one.
     pub about: String,

@@ -77,7 +77,6 @@ pub struct Found {
 struct Mismatch {
     /// The row of the file; none of one that is not there.
     row: Option<u64>,
-    /// The entry.
     seq: Option<Seq>,
     what: What,
 }

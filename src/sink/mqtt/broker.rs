@@ -33,7 +33,7 @@ pub(super) struct Message {
 
 /// Why a connection does not go on.
 #[derive(Debug, thiserror::Error)]
-pub enum BrokerError {
+pub(crate) enum BrokerError {
     /// A file that the configuration names.
     #[error("cannot read {}: {cause}", path.display())]
     File {
@@ -45,7 +45,6 @@ pub enum BrokerError {
     /// The broker does not let us in.
     #[error("{broker} refuses us: {code:?}")]
     Refused {
-        /// Which.
         broker: String,
         /// As it said.
         code: ConnectReturnCode,
@@ -53,7 +52,6 @@ pub enum BrokerError {
     /// The broker does not take a message.
     #[error("{broker} refuses to take {topic}: {reason:?}")]
     NotTaken {
-        /// Which.
         broker: String,
         /// Published under this topic.
         topic: String,
@@ -63,7 +61,6 @@ pub enum BrokerError {
     /// A message is larger than the broker takes.
     #[error("{broker} takes at most {most} bytes a message, got {got}")]
     TooLarge {
-        /// Which.
         broker: String,
         /// Bytes of the message.
         got: u32,
@@ -73,7 +70,6 @@ pub enum BrokerError {
     /// The line cannot be made secure.
     #[error("no secure line to {broker}: {cause}")]
     Tls {
-        /// Which.
         broker: String,
         /// Why not.
         cause: String,
@@ -81,17 +77,13 @@ pub enum BrokerError {
     /// Not reached, gone, or no MQTT.
     #[error("no connection to {broker}: {cause}")]
     Connection {
-        /// Which.
         broker: String,
         /// Why not.
         cause: String,
     },
     /// It is connected and says nothing.
     #[error("{broker} acknowledged nothing for {} s", PATIENCE.as_secs())]
-    Silent {
-        /// Which.
-        broker: String,
-    },
+    Silent { broker: String },
 }
 
 impl BrokerError {

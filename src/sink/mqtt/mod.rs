@@ -12,7 +12,7 @@
 mod broker;
 mod retained;
 
-pub use broker::BrokerError;
+pub(crate) use broker::BrokerError;
 
 use super::attempts::{Attempts, Tell};
 use super::cursor::SinkCursor;
@@ -37,7 +37,7 @@ const GOODBYE: Duration = Duration::from_secs(1);
 
 /// What a broker is given.
 #[derive(Clone)]
-pub struct Source {
+pub(crate) struct Source {
     /// The folder of the journal.
     pub state_dir: PathBuf,
     /// The journal's name.
@@ -78,7 +78,7 @@ struct Stopped;
 
 /// Publishes what is durable, until the sender of `stopped` is dropped; what is durable by then is still
 /// published, if the broker takes it within a second.
-pub async fn run(
+pub(crate) async fn run(
     name: String,
     config: MqttConfig,
     source: Source,

@@ -42,7 +42,7 @@ pub struct AlertRule {
 pub struct Sign {
     /// In how many of the last values.
     pub values: usize,
-    /// Which way.
+    /// Towards larger or smaller values.
     pub way: Way,
 }
 

@@ -9,9 +9,9 @@ use crate::spec::{ArmedSpec, AxisName, Limits};
 pub struct AlertContext<'a> {
     /// What the series judges by.
     pub spec: &'a ArmedSpec,
-    /// The axis.
+    /// Its name in the plan, as `core_crimp_height`.
     pub axis: &'a AxisName,
-    /// The instrument.
+    /// Its name in the configuration.
     pub instrument: &'a str,
     /// The limits of the axis.
     pub limits: &'a Limits,

@@ -29,7 +29,7 @@ pub const MOST_PIECES: u32 = 10_000;
 pub struct Hand<'a> {
     /// The tool's id.
     pub tool: &'a str,
-    /// The nest.
+    /// The place in the tool; none where the tool has only one.
     pub nest: Option<&'a str>,
 }
 

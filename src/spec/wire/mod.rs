@@ -77,15 +77,15 @@ pub enum WireError {
     /// A gauge, and no system (or one without gauges) to resolve it in.
     #[error("{} ga is not one size: {}", gauge.name, both_areas(gauge))]
     SizingMissing {
-        /// The gauge.
+        /// A row of the table of gauges.
         gauge: &'static Gauge,
     },
     /// A gauge that the system has no size for.
     #[error("{} ga has no size in {}, nearest are {}", gauge.name, sizing.name(), nearest.join(" and "))]
     NotInSystem {
-        /// The gauge.
+        /// A row of the table of gauges.
         gauge: &'static Gauge,
-        /// The system.
+        /// AWG or SAE metric.
         sizing: SizingSystem,
         /// The gauges next to it that have one, with their sizes.
         nearest: Vec<String>,
@@ -93,9 +93,9 @@ pub enum WireError {
     /// An area, with a system that is for gauges.
     #[error("got {area} with sizing {}, want a gauge with it", sizing.name())]
     AreaWithGaugeSystem {
-        /// The area.
+        /// Cross-section of the conductor.
         area: Area,
-        /// The system.
+        /// AWG or SAE metric.
         sizing: SizingSystem,
     },
 }

@@ -38,7 +38,7 @@ pub struct Claim {
     pub grounds: Vec<Ground>,
     /// Whether the index asked for is shown: the bound reaches it, and every ground holds.
     pub shown: bool,
-    /// All of it as a sentence.
+    /// Index, bound, confidence and preconditions in one sentence.
     pub sentence: String,
 }
 

@@ -98,7 +98,7 @@ impl Capability {
         &self.all
     }
 
-    /// The limits.
+    /// Those that the indices were computed against.
     pub fn limits(&self) -> &Limits {
         &self.limits
     }

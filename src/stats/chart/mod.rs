@@ -64,7 +64,7 @@ impl Default for Memory {
     }
 }
 
-/// A kind of chart.
+/// Name, panels and constants of one kind of control chart.
 #[derive(Debug)]
 pub struct ChartKind {
     /// As given to `study chart --kind`; never changes.
@@ -171,7 +171,7 @@ pub struct Panel {
     pub words: &'static str,
     /// The number of its first point, from 1: a moving range begins with the second reading.
     pub first: usize,
-    /// The points.
+    /// In the order of the readings.
     pub points: Vec<Point>,
     /// Its points do not know of each other and spread evenly to both sides, so that every rule holds;
     /// else only points beyond the limits are a signal.

@@ -7,7 +7,7 @@ use std::f64::consts::{FRAC_1_SQRT_2, PI};
 /// A normal distribution with a mean and a standard deviation.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Normal {
-    /// The mean.
+    /// Location parameter μ.
     pub mean: f64,
     /// The standard deviation.
     pub sd: f64,

@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 /// One reading of a gauge study.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Trial {
-    /// The part.
+    /// Its label in the study; each is measured by every operator.
     pub part: String,
     /// Who measured.
     pub appraiser: String,

@@ -16,7 +16,6 @@ impl Histogram {
         self.picture(title).document()
     }
 
-    /// As a picture.
     pub(crate) fn picture(&self, title: &str) -> Picture {
         let bins = || self.bins().iter().filter(|bin| bin.count > 0);
         let (from, to) = self.span();
