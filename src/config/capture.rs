@@ -88,11 +88,7 @@ fn steady(table: &mut Table<'_>, faults: &mut Faults) -> Capture {
     let frames = table.whole(faults, "frames", 2..=1000);
     let release = table.whole(faults, "release", 2..=1000);
     let names = Flicker::ALL.map(Flicker::name);
-    let flicker = table.one_of(faults, "flicker", &names, |name| {
-        Flicker::ALL
-            .into_iter()
-            .find(|flicker| flicker.name() == name)
-    });
+    let flicker = table.one_of(faults, "flicker", &names, Flicker::from_name);
     Capture::Steady {
         hold: hold.unwrap_or(HOLD),
         frames: frames.map_or(FRAMES, |frames| frames.value),

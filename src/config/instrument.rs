@@ -267,7 +267,7 @@ fn unit(table: &mut Table<'_>, faults: &mut Faults, dimension: Dimension) -> Uni
         .into_iter()
         .filter(|unit| unit.dimension() == dimension)
         .collect();
-    let names: Vec<_> = fitting.iter().map(|unit| unit.symbol()).collect();
+    let names: Vec<_> = fitting.iter().map(|unit| unit.name()).collect();
     let usual = match dimension {
         Dimension::Length => Unit::Millimetre,
         Dimension::Force => Unit::Newton,

@@ -1,5 +1,6 @@
 //! Line settings: how bytes stand on a serial line. `9600 8N1`, `4800 7E2`.
 
+use crate::quantity::named;
 use std::fmt;
 use std::str::FromStr;
 
@@ -16,28 +17,15 @@ pub struct LineSettings {
     pub stop_bits: u8,
 }
 
-/// The parity bit of a byte on the line.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Parity {
-    /// There is none.
-    None,
-    /// It makes the count of ones even.
-    Even,
-    /// It makes the count of ones odd.
-    Odd,
-}
-
-impl Parity {
-    /// Every parity.
-    pub const ALL: [Self; 3] = [Self::None, Self::Even, Self::Odd];
-
-    /// `N`, `E` or `O`.
-    pub const fn letter(self) -> char {
-        match self {
-            Self::None => 'N',
-            Self::Even => 'E',
-            Self::Odd => 'O',
-        }
+named! {
+    /// The parity bit of a byte on the line.
+    pub enum Parity {
+        /// There is none.
+        None = "N",
+        /// It makes the count of ones even.
+        Even = "E",
+        /// It makes the count of ones odd.
+        Odd = "O",
     }
 }
 
@@ -78,7 +66,7 @@ impl Default for LineSettings {
 
 impl fmt::Display for LineSettings {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let parity = self.parity.letter();
+        let parity = self.parity.name();
         write!(
             f,
             "{} {}{parity}{}",
@@ -128,9 +116,7 @@ fn frame_of(text: &str) -> Option<(u8, Parity, u8)> {
     };
     let data_bits = digit(data).filter(|bits| (5..=8).contains(bits))?;
     let stop_bits = digit(stop).filter(|bits| (1..=2).contains(bits))?;
-    let parity = Parity::ALL
-        .into_iter()
-        .find(|known| known.letter().eq_ignore_ascii_case(&parity))?;
+    let parity = Parity::from_name(parity.to_ascii_uppercase().encode_utf8(&mut [0; 4]))?;
     letters
         .next()
         .is_none()

@@ -1,6 +1,7 @@
 //! What came out of a series.
 
 use super::{Reservation, Seq};
+use crate::quantity::named;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -30,36 +31,17 @@ impl Completed {
     }
 }
 
-/// What came out of a series.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Outcome {
-    /// Every counted reading passed.
-    Accepted,
-    /// Some counted reading failed.
-    Rejected,
-    /// None failed, but some are unsure.
-    Undecided,
-    /// It was closed before it was full.
-    CutShort,
-}
-
-impl Outcome {
-    /// Every outcome.
-    pub const ALL: [Self; 4] = [
-        Self::Accepted,
-        Self::Rejected,
-        Self::Undecided,
-        Self::CutShort,
-    ];
-
-    /// As in entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Accepted => "accepted",
-            Self::Rejected => "rejected",
-            Self::Undecided => "undecided",
-            Self::CutShort => "cut_short",
-        }
+named! {
+    /// What came out of a series.
+    pub enum Outcome {
+        /// Every counted reading passed.
+        Accepted = "accepted",
+        /// Some counted reading failed.
+        Rejected = "rejected",
+        /// None failed, but some are unsure.
+        Undecided = "undecided",
+        /// It was closed before it was full.
+        CutShort = "cut_short",
     }
 }
 

@@ -1,7 +1,7 @@
 //! A reading: a value, and what became of it.
 
 use super::Seq;
-use crate::quantity::{Measured, Quantity};
+use crate::quantity::{Measured, Quantity, named};
 use crate::spec::{AxisName, Crimp, Limits, Purpose, Verdict};
 
 /// A value, and what became of it.
@@ -78,63 +78,28 @@ pub enum Standing {
     },
 }
 
-/// Why a reading does not count.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum NotCounted {
-    /// Nothing is armed at the station.
-    NotArmed,
-    /// A zero is due first.
-    ZeroDue,
-    /// The last zero was off.
-    ZeroOff,
-    /// The origin was set with open jaws.
-    OriginMoved,
-    /// Further from nominal than is plausible.
-    Implausible,
-    /// Every slot has a reading.
-    SeriesFull,
-    /// Every piece has a reading of the axis that the value tells.
-    AxisFull,
-    /// The instrument cannot measure the axis in hand.
-    WrongInstrument,
-    /// The instrument's port is another adapter than before, and nobody has said that it is meant.
-    AnotherAdapter,
-    /// Another program reads the instrument's port too, so that bytes may be missing.
-    PortShared,
-}
-
-impl NotCounted {
-    /// Every reason.
-    pub const ALL: [Self; 10] = [
-        Self::NotArmed,
-        Self::ZeroDue,
-        Self::ZeroOff,
-        Self::OriginMoved,
-        Self::Implausible,
-        Self::SeriesFull,
-        Self::AxisFull,
-        Self::WrongInstrument,
-        Self::AnotherAdapter,
-        Self::PortShared,
-    ];
-
-    /// As in entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::NotArmed => "not_armed",
-            Self::ZeroDue => "zero_due",
-            Self::ZeroOff => "zero_off",
-            Self::OriginMoved => "origin_moved",
-            Self::Implausible => "implausible",
-            Self::SeriesFull => "series_full",
-            Self::AxisFull => "axis_full",
-            Self::WrongInstrument => "wrong_instrument",
-            Self::AnotherAdapter => "another_adapter",
-            Self::PortShared => "port_shared",
-        }
-    }
-    /// The one of this name.
-    pub fn from_name(name: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|known| known.name() == name)
+named! {
+    /// Why a reading does not count.
+    pub enum NotCounted {
+        /// Nothing is armed at the station.
+        NotArmed = "not_armed",
+        /// A zero is due first.
+        ZeroDue = "zero_due",
+        /// The last zero was off.
+        ZeroOff = "zero_off",
+        /// The origin was set with open jaws.
+        OriginMoved = "origin_moved",
+        /// Further from nominal than is plausible.
+        Implausible = "implausible",
+        /// Every slot has a reading.
+        SeriesFull = "series_full",
+        /// Every piece has a reading of the axis that the value tells.
+        AxisFull = "axis_full",
+        /// The instrument cannot measure the axis in hand.
+        WrongInstrument = "wrong_instrument",
+        /// The instrument's port is another adapter than before, and nobody has said that it is meant.
+        AnotherAdapter = "another_adapter",
+        /// Another program reads the instrument's port too, so that bytes may be missing.
+        PortShared = "port_shared",
     }
 }

@@ -6,53 +6,33 @@
 //! - They change no verdict: what follows from them is the shop's to say.
 
 use super::state::SeriesState;
-use crate::quantity::WallMicros;
+use crate::quantity::{WallMicros, named};
 use crate::spec::care;
 use crate::spec::{ArmedInstrument, ArmedSubject, Decision, ToolClass};
 
-/// Beside an outcome.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Reservation {
-    /// The calibration of an instrument was due.
-    CalibrationOverdue,
-    /// The verification of an instrument was due, or never made.
-    VerificationOverdue,
-    /// An instrument failed its last verification.
-    VerificationFailed,
-    /// The check of the tool was due, by day or by crimps.
-    ToolCheckOverdue,
-    /// A test uncertainty ratio under 2, and limits that are not drawn in for it.
-    UncertaintyRatioLow,
-    /// The tool is of the repair class: without what else the maker's sheet asks for, height and width show less.
-    RepairClassTool,
+named! {
+    /// What limits the weight of an outcome.
+    #[derive(PartialOrd, Ord)]
+    pub enum Reservation {
+        /// The calibration of an instrument was due.
+        CalibrationOverdue = "calibration_overdue",
+        /// The verification of an instrument was due, or never made.
+        VerificationOverdue = "verification_overdue",
+        /// An instrument failed its last verification.
+        VerificationFailed = "verification_failed",
+        /// The check of the tool was due, by day or by crimps.
+        ToolCheckOverdue = "tool_check_overdue",
+        /// A test uncertainty ratio under 2, and limits that are not drawn in for it.
+        UncertaintyRatioLow = "uncertainty_ratio_low",
+        /// The tool is of the repair class: without what else the maker's sheet asks for, height and width show less.
+        RepairClassTool = "repair_class_tool",
+    }
 }
 
 /// Half the tolerance over the expanded uncertainty (k = 2), in hundredths: below it, simple acceptance says little.
 const LOW_RATIO: u32 = 200;
 
 impl Reservation {
-    /// Every one, in the order in which they are said.
-    pub const ALL: [Self; 6] = [
-        Self::CalibrationOverdue,
-        Self::VerificationOverdue,
-        Self::VerificationFailed,
-        Self::ToolCheckOverdue,
-        Self::UncertaintyRatioLow,
-        Self::RepairClassTool,
-    ];
-
-    /// As in entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::CalibrationOverdue => "calibration_overdue",
-            Self::VerificationOverdue => "verification_overdue",
-            Self::VerificationFailed => "verification_failed",
-            Self::ToolCheckOverdue => "tool_check_overdue",
-            Self::UncertaintyRatioLow => "uncertainty_ratio_low",
-            Self::RepairClassTool => "repair_class_tool",
-        }
-    }
-
     /// As it is said.
     pub const fn words(self) -> &'static str {
         match self {

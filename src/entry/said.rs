@@ -1,6 +1,7 @@
 //! What the operator says of who measures and of what is in the hand, and by what means.
 
 use super::{Entry, FrameEntry, SaidEntry, Seq, SeriesEntry, State};
+use crate::quantity::named;
 use crate::spec::ToolClass;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -92,33 +93,21 @@ pub struct RefusedSaying {
     pub remedy: Option<String>,
 }
 
-/// How a person told the station something.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Means {
-    /// The control socket: the command line, a page, a program.
-    Command,
-    /// A barcode card, read by a scanner.
-    Card,
-    /// A contact on a modem line.
-    Pedal,
-    /// Two zero frames within two seconds.
-    DoubleZero,
+named! {
+    /// By what means a person said something to the station.
+    pub enum Means {
+        /// The control socket: the command line, a page, a program.
+        Command = "command",
+        /// A barcode card, read by a scanner.
+        Card = "card",
+        /// A contact on a modem line.
+        Pedal = "pedal",
+        /// Two zero frames within two seconds.
+        DoubleZero = "double_zero",
+    }
 }
 
 impl Means {
-    /// Every means.
-    pub const ALL: [Self; 4] = [Self::Command, Self::Card, Self::Pedal, Self::DoubleZero];
-
-    /// As in entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Command => "command",
-            Self::Card => "card",
-            Self::Pedal => "pedal",
-            Self::DoubleZero => "double_zero",
-        }
-    }
-
     /// As it is said: `by card`.
     pub const fn words(self) -> &'static str {
         match self {

@@ -1,7 +1,7 @@
 //! A zero frame, and what it was for; and bytes that are no frame.
 
 use super::Seq;
-use crate::quantity::{Measured, Quantity};
+use crate::quantity::{Measured, Quantity, named};
 
 /// A zero frame.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,31 +24,17 @@ pub struct Zeroed {
     pub raw: Vec<u8>,
 }
 
-/// What a zero frame was for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum ZeroRole {
-    /// Before the first reading of a series.
-    Opening,
-    /// Asked for during a series.
-    Periodic,
-    /// After the last reading of a series.
-    Closing,
-    /// Nobody asked.
-    Unasked,
-}
-
-impl ZeroRole {
-    /// Every role.
-    pub const ALL: [Self; 4] = [Self::Opening, Self::Periodic, Self::Closing, Self::Unasked];
-
-    /// As in entries.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Opening => "opening",
-            Self::Periodic => "periodic",
-            Self::Closing => "closing",
-            Self::Unasked => "unasked",
-        }
+named! {
+    /// What a zero frame was for.
+    pub enum ZeroRole {
+        /// Before the first reading of a series.
+        Opening = "opening",
+        /// Asked for during a series.
+        Periodic = "periodic",
+        /// After the last reading of a series.
+        Closing = "closing",
+        /// Nobody asked.
+        Unasked = "unasked",
     }
 }
 

@@ -326,7 +326,7 @@ impl LastMessage {
             seq: seq.0,
             instrument: reading.instrument.clone(),
             value: reading.value.digits().into(),
-            unit: reading.value.unit().symbol().to_owned(),
+            unit: reading.value.unit().name().to_owned(),
             value_nm,
             value_mn,
             series: slot.map(|slot| slot.series.0),

@@ -1,6 +1,6 @@
 //! Forces in whole millinewtons.
 
-use super::{Quantity, Unit, length::write_shortest};
+use super::Quantity;
 use std::fmt;
 
 /// A force in whole millinewtons.
@@ -20,17 +20,7 @@ impl Force {
 }
 
 impl fmt::Display for Force {
-    /// In newtons, with as many digits after the point as the value needs.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write_shortest(f, Quantity::Force(*self), Unit::Newton, 0, 3)
-    }
-}
-
-impl fmt::Display for Quantity {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Length(length) => length.fmt(f),
-            Self::Force(force) => force.fmt(f),
-        }
+        Quantity::Force(*self).fmt(f)
     }
 }

@@ -1,6 +1,6 @@
 //! Lengths in whole nanometres: 0.01 mm and 0.0005 in are both exact.
 
-use super::{Decimal, Quantity, Unit};
+use super::Quantity;
 use std::fmt;
 
 /// A length in whole nanometres.
@@ -20,25 +20,9 @@ impl Length {
 }
 
 impl fmt::Display for Length {
-    /// In millimetres, with two digits after the point or as many more as the value needs.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write_shortest(f, Quantity::Length(*self), Unit::Millimetre, 2, 6)
+        Quantity::Length(*self).fmt(f)
     }
-}
-
-/// Writes `quantity` with at least `least` decimals and no more than it needs, at most `most`.
-pub(super) fn write_shortest(
-    f: &mut fmt::Formatter<'_>,
-    quantity: Quantity,
-    unit: Unit,
-    least: u8,
-    most: u8,
-) -> fmt::Result {
-    let digits = (least..=most)
-        .filter_map(|decimals| quantity.in_unit(unit, decimals))
-        .find(|digits| Quantity::of(*digits, unit) == Some(quantity))
-        .unwrap_or_else(|| Decimal::new(quantity.base(), most));
-    write!(f, "{digits} {unit}")
 }
 
 #[cfg(test)]

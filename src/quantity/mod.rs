@@ -127,6 +127,28 @@ impl Quantity {
         let coefficient = i64::try_from(divide_rounding(scaled, numerator)).ok()?;
         Some(Decimal::new(coefficient, decimals))
     }
+
+    /// The value in `unit` with as few digits after the point as say it exactly, and no fewer than `least`.
+    ///
+    /// `None` if nine do not suffice, or if `unit` measures something else.
+    pub fn shortest_in(self, unit: Unit, least: u8) -> Option<Decimal> {
+        (least..=9)
+            .filter_map(|decimals| self.in_unit(unit, decimals))
+            .find(|digits| Self::of(*digits, unit) == Some(self))
+    }
+}
+
+impl fmt::Display for Quantity {
+    /// In millimetres with two digits after the point, or in newtons; with more digits where the value needs them.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (unit, least, most) = match self {
+            Self::Length(_) => (Unit::Millimetre, 2, 6),
+            Self::Force(_) => (Unit::Newton, 0, 3),
+        };
+        let digits = self.shortest_in(unit, least);
+        let digits = digits.unwrap_or_else(|| Decimal::new(self.base(), most));
+        write!(f, "{digits} {unit}")
+    }
 }
 
 /// `numerator / denominator` to the nearest whole number, ties away from zero; `denominator > 0`.

@@ -11,17 +11,17 @@ macro_rules! named {
 
         impl $set {
             /// Every one, in this order.
-            pub const ALL: [Self; [$($word),+].len()] = [$(Self::$variant),+];
+            $vis const ALL: [Self; [$($word),+].len()] = [$(Self::$variant),+];
 
             /// The word for it, as people and programs write it.
-            pub const fn name(self) -> &'static str {
+            $vis const fn name(self) -> &'static str {
                 match self {
                     $(Self::$variant => $word,)+
                 }
             }
 
             /// The one that this word stands for.
-            pub fn from_name(name: &str) -> Option<Self> {
+            $vis fn from_name(name: &str) -> Option<Self> {
                 Self::ALL.into_iter().find(|one| one.name() == name)
             }
         }

@@ -1,56 +1,31 @@
 //! The units that instruments and sheets use.
 
-use super::Dimension;
+use super::{Dimension, named};
 use std::fmt;
 
-/// A unit of length or force.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Unit {
-    /// mm
-    Millimetre,
-    /// cm
-    Centimetre,
-    /// um
-    Micrometre,
-    /// in, 25.4 mm exactly
-    Inch,
-    /// N
-    Newton,
-    /// kN
-    Kilonewton,
-    /// kgf, 9.80665 N exactly
-    KilogramForce,
-    /// lbf, 4.4482216152605 N exactly
-    PoundForce,
+named! {
+    /// A unit of length or force.
+    pub enum Unit {
+        /// 10⁻³ m.
+        Millimetre = "mm",
+        /// 10⁻² m.
+        Centimetre = "cm",
+        /// 10⁻⁶ m, written without the letter µ.
+        Micrometre = "um",
+        /// 25.4 mm exactly.
+        Inch = "in",
+        /// kg·m/s².
+        Newton = "N",
+        /// 1000 N.
+        Kilonewton = "kN",
+        /// 9.80665 N exactly.
+        KilogramForce = "kgf",
+        /// 4.4482216152605 N exactly.
+        PoundForce = "lbf",
+    }
 }
 
 impl Unit {
-    /// Every unit, in the order of messages.
-    pub const ALL: [Self; 8] = [
-        Self::Millimetre,
-        Self::Centimetre,
-        Self::Micrometre,
-        Self::Inch,
-        Self::Newton,
-        Self::Kilonewton,
-        Self::KilogramForce,
-        Self::PoundForce,
-    ];
-
-    /// As written on a line, in a sheet and in an entry.
-    pub const fn symbol(self) -> &'static str {
-        match self {
-            Self::Millimetre => "mm",
-            Self::Centimetre => "cm",
-            Self::Micrometre => "um",
-            Self::Inch => "in",
-            Self::Newton => "N",
-            Self::Kilonewton => "kN",
-            Self::KilogramForce => "kgf",
-            Self::PoundForce => "lbf",
-        }
-    }
-
     /// The unit written so; `µm` and `"` are understood too.
     pub fn from_symbol(symbol: &str) -> Option<Self> {
         match symbol {
@@ -58,7 +33,7 @@ impl Unit {
             "\"" => Some(Self::Inch),
             other => Self::ALL
                 .into_iter()
-                .find(|unit| unit.symbol().eq_ignore_ascii_case(other)),
+                .find(|unit| unit.name().eq_ignore_ascii_case(other)),
         }
     }
 
@@ -88,12 +63,12 @@ impl Unit {
 
     /// `mm, cm, …`, for messages.
     pub(super) fn list() -> String {
-        Self::ALL.map(Self::symbol).join(", ")
+        Self::ALL.map(Self::name).join(", ")
     }
 }
 
 impl fmt::Display for Unit {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(self.symbol())
+        f.write_str(self.name())
     }
 }

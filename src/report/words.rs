@@ -28,10 +28,7 @@ pub(super) fn time_of_day(at: WallMicros, beginning: WallMicros) -> String {
 
 /// With at least so many decimals and no more than it needs.
 pub(super) fn shown(quantity: Quantity, unit: Unit, least: u8) -> String {
-    let digits = (least..=9)
-        .filter_map(|decimals| quantity.in_unit(unit, decimals))
-        .find(|digits| Quantity::of(*digits, unit) == Some(quantity));
-    match digits {
+    match quantity.shortest_in(unit, least) {
         Some(digits) => format!("{digits} {unit}"),
         None => quantity.to_string(),
     }

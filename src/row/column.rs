@@ -180,7 +180,7 @@ pub const COLUMNS: &[Column] = &[
         "unit",
         Text,
         "the unit in which the instrument showed it",
-        |row| Some(Cell::Text(row.value.unit().symbol())),
+        |row| Some(Cell::Text(row.value.unit().name())),
     ),
     in_unit(
         "mm",

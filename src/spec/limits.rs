@@ -269,10 +269,8 @@ impl Limits {
             | Unit::KilogramForce
             | Unit::PoundForce => 0,
         };
-        let quantity = Quantity::from_base(self.dimension, base);
-        (least..=9)
-            .filter_map(|decimals| quantity.in_unit(self.unit, decimals))
-            .find(|digits| Quantity::of(*digits, self.unit) == Some(quantity))
+        Quantity::from_base(self.dimension, base)
+            .shortest_in(self.unit, least)
             .unwrap_or_else(|| Decimal::new(base, 0))
     }
 }

@@ -30,7 +30,7 @@ pub(super) struct Reception {
 pub(super) fn read_by(instrument: &Instrument) -> ReadBy {
     ReadBy {
         format: instrument.format.name.to_owned(),
-        unit: instrument.unit.symbol().to_owned(),
+        unit: instrument.unit.name().to_owned(),
         pattern: instrument
             .pattern
             .as_ref()

@@ -47,7 +47,7 @@ fn every_published_row_is_in_our_table_as_printed_and_our_tables_have_no_other()
         let gauge = gauge.strip_suffix(" copper").unwrap_or(gauge);
         let ours = table.rows.iter().find(|ours| ours.gauge == gauge).unwrap();
         assert_eq!(ours.printed.to_string(), row[2], "{row:?}");
-        assert_eq!(ours.unit.symbol(), row[3], "{row:?}");
+        assert_eq!(ours.unit.name(), row[3], "{row:?}");
         let force = i128::from(ours.force().unwrap().base());
         assert_eq!(
             force,

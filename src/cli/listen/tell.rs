@@ -220,7 +220,7 @@ fn as_json(fit: &Candidate) -> Value {
         "read": fit.read,
         "reckoned": fit.reckoned,
         "silent": fit.silent,
-        "unit": fit.shown.unit.symbol(),
+        "unit": fit.shown.unit.name(),
         "unit_is_sent": fit.shown.unit_is_sent,
         "step": fit.shown.step.to_string(),
         "values": values,

@@ -110,7 +110,7 @@ fn decimal(got: &str) -> Result<DecimalMark, String> {
 fn unit_of(got: &str, dimension: Dimension) -> Result<Unit, String> {
     let units = Unit::ALL.into_iter();
     let units: Vec<_> = units.filter(|unit| unit.dimension() == dimension).collect();
-    named(got, &units, Unit::symbol)
+    named(got, &units, Unit::name)
 }
 
 fn length(got: &str) -> Result<Unit, String> {

@@ -185,11 +185,11 @@ impl Chart {
                 .because(&error)
                 .with_remedy("write it with --save")
         })?;
-        if kept.unit != readings.unit().symbol() {
+        if kept.unit != readings.unit().name() {
             return Err(Failure::usage(format!(
                 "{shown} is in {}, the readings are in {}",
                 kept.unit,
-                readings.unit().symbol()
+                readings.unit().name()
             )));
         }
         Ok(Some(Baseline {
@@ -214,7 +214,7 @@ struct Kept {
 
 fn save(path: &Path, readings: &Readings, baseline: &Baseline) -> Result<(), Failure> {
     let kept = json!({
-        "unit": readings.unit().symbol(),
+        "unit": readings.unit().name(),
         "center": baseline.center,
         "sigma": baseline.sigma,
         "size": baseline.size,

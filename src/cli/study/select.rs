@@ -153,7 +153,7 @@ impl Select {
 
 fn unit(symbol: &str) -> Result<Unit, String> {
     Unit::from_symbol(symbol)
-        .ok_or_else(|| format!("want {}", Unit::ALL.map(Unit::symbol).join(", ")))
+        .ok_or_else(|| format!("want {}", Unit::ALL.map(Unit::name).join(", ")))
 }
 
 fn limits(text: &str) -> Result<Limits, String> {

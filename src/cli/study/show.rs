@@ -62,7 +62,7 @@ pub(super) fn head(study: &str, readings: &Readings) -> Map<String, Value> {
     object.insert("kind".to_owned(), json!("study"));
     object.insert("study".to_owned(), json!(study));
     object.insert("of".to_owned(), json!(readings.title));
-    object.insert("unit".to_owned(), json!(readings.unit().symbol()));
+    object.insert("unit".to_owned(), json!(readings.unit().name()));
     if let Ok(Some(limits)) = &readings.limits {
         object.insert("limits".to_owned(), json!(limits.to_string()));
     }

@@ -17,44 +17,21 @@ named! {
     }
 }
 
-/// What the cells of a column say of an axis.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Part {
-    /// The nominal value, or limits in any form.
-    Whole,
-    /// The deviation either way.
-    Tolerance,
-    /// The deviation upwards.
-    Plus,
-    /// The deviation downwards.
-    Minus,
-    /// The least good value.
-    Lower,
-    /// The greatest good value.
-    Upper,
-}
-
-impl Part {
-    /// Every part.
-    pub(super) const ALL: [Self; 6] = [
-        Self::Whole,
-        Self::Tolerance,
-        Self::Plus,
-        Self::Minus,
-        Self::Lower,
-        Self::Upper,
-    ];
-
-    /// As an option takes it, behind the axis.
-    pub(super) const fn name(self) -> &'static str {
-        match self {
-            Self::Whole => "nominal",
-            Self::Tolerance => "tolerance",
-            Self::Plus => "plus",
-            Self::Minus => "minus",
-            Self::Lower => "lower",
-            Self::Upper => "upper",
-        }
+named! {
+    /// What the cells of a column say of an axis.
+    pub(super) enum Part {
+        /// The nominal value, or limits in any form.
+        Whole = "nominal",
+        /// The deviation either way.
+        Tolerance = "tolerance",
+        /// The deviation upwards.
+        Plus = "plus",
+        /// The deviation downwards.
+        Minus = "minus",
+        /// The least good value.
+        Lower = "lower",
+        /// The greatest good value.
+        Upper = "upper",
     }
 }
 

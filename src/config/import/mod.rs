@@ -72,7 +72,7 @@ impl ColumnRule {
             .trim()
             .split_once('.')
             .unwrap_or((target.trim(), "nominal"));
-        let part = Part::ALL.into_iter().find(|known| known.name() == part);
+        let part = Part::from_name(part);
         let known = axes.iter().find(|axis| axis.name.as_str() == name);
         let target = match (target.trim(), known, part) {
             ("wire", ..) => Target::Wire(None),

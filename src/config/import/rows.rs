@@ -440,7 +440,7 @@ fn columns_of<'l>(layout: &'l Layout, name: &AxisName) -> Vec<(usize, &'l Headin
 
 fn no_unit(axis: &Axis) -> Fault {
     let got = format!("{} has no unit, neither here nor in its heading", axis.name);
-    let unit = |unit: Unit| unit.symbol();
+    let unit = |unit: Unit| unit.name();
     match axis.dimension {
         Dimension::Length => Fault::new(got, "want a unit of length").help(format!(
             "say it for all lengths: --unit {}, {} or {}",

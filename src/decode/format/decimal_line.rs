@@ -198,7 +198,7 @@ mod tests {
             let unit = unit.map(|index| Unit::ALL[index]);
             let sign = if coefficient < 0 { "-" } else if plus { "+" } else { "" };
             let magnitude = Decimal::new(coefficient.abs(), decimals);
-            let symbol = unit.map_or("", Unit::symbol);
+            let symbol = unit.map_or("", Unit::name);
             let [a, b, c, d] = spaces;
             let text = format!("{a}{sign}{b}{magnitude}{c}{symbol}{d}");
             prop_assert_eq!(fields(text.as_bytes(), None), Ok(Fields { unit, ..Fields::digits(digits) }));

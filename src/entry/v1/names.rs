@@ -15,19 +15,18 @@ struct Text<'t>(#[serde(borrow)] Cow<'t, str>);
 
 /// Writes and reads an enum by the names that it has anyway; a name that stands in a journal never changes.
 macro_rules! by_name {
-    ($($known:ident $name:ident),+ $(,)?) => { $(
+    ($($known:ident),+ $(,)?) => { $(
         impl Serialize for $known {
             fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-                serializer.serialize_str(self.$name())
+                serializer.serialize_str(self.name())
             }
         }
 
         impl<'de> Deserialize<'de> for $known {
             fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
                 let Text(text) = Text::deserialize(deserializer)?;
-                let known = Self::ALL.into_iter().find(|known| known.$name() == text);
-                known.ok_or_else(|| {
-                    let names: Vec<_> = Self::ALL.iter().map(|known| known.$name()).collect();
+                Self::from_name(&text).ok_or_else(|| {
+                    let names: Vec<_> = Self::ALL.iter().map(|known| known.name()).collect();
                     D::Error::custom(format!("got {text:?}, want one of {}", names.join(", ")))
                 })
             }
@@ -39,7 +38,7 @@ macro_rules! by_name {
             }
 
             fn json_schema(_: &mut SchemaGenerator) -> Schema {
-                let names: Vec<_> = Self::ALL.iter().map(|known| known.$name()).collect();
+                let names: Vec<_> = Self::ALL.iter().map(|known| known.name()).collect();
                 json_schema!({"type": "string", "enum": names})
             }
         }
@@ -47,17 +46,17 @@ macro_rules! by_name {
 }
 
 by_name! {
-    Unit symbol,
-    Verdict name,
-    Purpose name,
-    Order name,
-    Sizing name,
-    ToolClass name,
-    Outcome name,
-    Reservation name,
-    Means name,
-    ZeroRole name,
-    NotCounted name,
+    Unit,
+    Verdict,
+    Purpose,
+    Order,
+    Sizing,
+    ToolClass,
+    Outcome,
+    Reservation,
+    Means,
+    ZeroRole,
+    NotCounted,
 }
 
 /// A number that stands for an entry, or a text for a journal, is no type of its own in the schema.

@@ -98,7 +98,7 @@ pub fn chart_text(
     }
     lines.push(format!("{:>wide$} └{marks}", ""));
     lines.push(
-        format!("{:>wide$}  {numbers} {each}", unit.symbol())
+        format!("{:>wide$}  {numbers} {each}", unit.name())
             .trim_end()
             .to_owned(),
     );

@@ -118,7 +118,7 @@ impl Histogram {
     /// A heading, and a line a bar, the limits between them; bars beyond a limit end in `outside`.
     pub fn text(&self) -> Vec<String> {
         let labels: Vec<String> = self.bins.iter().map(|bin| self.label(bin)).collect();
-        let unit = self.all.unit().symbol();
+        let unit = self.all.unit().name();
         let names = labels.iter().map(String::as_str).chain([unit]);
         let width = names.map(|name| name.chars().count()).max().unwrap_or(0);
         let mut lines = vec![format!("{unit:>width$} │ readings")];

@@ -141,7 +141,7 @@ fn is_a_line_of(value: &Measured, text: &str) -> bool {
     let shown = value.digits().to_string();
     let is_zero = value.digits().coefficient() == 0;
     let number_is_it = format!("{sign}{written}") == shown || (is_zero && written == shown);
-    number_is_it && (unit.is_empty() || unit.eq_ignore_ascii_case(value.unit().symbol()))
+    number_is_it && (unit.is_empty() || unit.eq_ignore_ascii_case(value.unit().name()))
 }
 
 /// The frame, and that of minus zero, if it is zero and has its sign at `at`.
