@@ -3,11 +3,8 @@
 use super::columns::count;
 use super::entries::Form;
 use super::wrap;
-use crate::entry::Tally;
 use crate::entry::words::{self, safe};
-use crate::message::armed::{
-    ArmedMessage, AxisMessage, InstrumentBrief, TallyMessage, ToolMessage, ZeroMessage,
-};
+use crate::message::armed::{ArmedMessage, AxisMessage, InstrumentBrief, ToolMessage, ZeroMessage};
 use crate::message::state::{InstrumentMessage, LastMessage, OutcomeMessage, StationMessage};
 use crate::quantity::{WallMicros, Zone};
 use anstyle::{AnsiColor, Style};
@@ -144,7 +141,7 @@ pub(super) fn armed(out: &mut dyn Write, form: &Form, armed: &ArmedMessage) -> i
         let rules: Vec<_> = armed.alert_rules.iter().map(|rule| safe(rule)).collect();
         row(out, form, "alerts", &rules.join(", ").replace('_', " "))?;
     }
-    row(out, form, "readings", &tally(&armed.tally))?;
+    row(out, form, "readings", &words::tally(armed.tally))?;
     for alert in &armed.alerts {
         let text = format!("{} [#{}]", safe(&alert.text), alert.seq);
         styled_row(out, form, ODD, "! alert", &text)?;
@@ -318,30 +315,9 @@ fn closed(outcome: &OutcomeMessage) -> String {
         outcome.series,
         outcome.outcome.replace('_', " "),
         safe(&outcome.beside),
-        after(&outcome.tally),
-        tally(&outcome.tally)
+        words::after(outcome.tally),
+        words::tally(outcome.tally)
     )
-}
-
-/// `4 passed, 1 retracted`: only what there is.
-pub(super) fn tally(tally: &TallyMessage) -> String {
-    words::tally(counts(tally))
-}
-
-/// ` after 2 readings were retracted`, if some were.
-pub(super) fn after(tally: &TallyMessage) -> String {
-    words::after(counts(tally))
-}
-
-fn counts(tally: &TallyMessage) -> Tally {
-    Tally {
-        passed: tally.passed,
-        failed: tally.failed,
-        unsure: tally.unsure,
-        doubted: tally.doubted,
-        retracted: tally.retracted,
-        not_counted: tally.not_counted,
-    }
 }
 
 /// An instrument in one line.

@@ -124,7 +124,7 @@ impl Replay {
         };
         if let Some(plan) = &self.plan {
             core.arm(plan).map_err(|refusal| {
-                Failure::usage(refusal.message).with_remedy_of(refusal.remedy)
+                Failure::usage(refusal.to_string()).with_remedy(refusal.remedy())
             })?;
         }
         let mut printer = Printer {

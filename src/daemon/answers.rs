@@ -3,7 +3,6 @@
 use crate::entry::Seq;
 use crate::message::ErrorObject;
 use crate::message::reply::Outcome;
-use crate::station::Command;
 use std::collections::VecDeque;
 use tokio::sync::oneshot::Sender;
 
@@ -48,23 +47,5 @@ impl Waiting {
         for answer in self.answers.drain(..) {
             let _ = answer.to.send(Err(error.clone()));
         }
-    }
-}
-
-/// The kind of the entry that says what was commanded.
-pub(super) const fn kind_of(command: &Command) -> &'static str {
-    match command {
-        Command::Arm { .. } => "armed",
-        Command::Resume { .. } => "resumed",
-        Command::Disarm { .. } => "disarmed",
-        Command::Retract { .. } => "retracted",
-        Command::Restore { .. } => "restored",
-        Command::Operator { .. } => "operator_said",
-        Command::Tool { .. } => "tool_said",
-        Command::Note { .. } => "noted",
-        Command::Zero { .. } => "zero_said",
-        Command::Adapter { .. } => "adapter_said",
-        // What comes of it is entered when the answer comes, or does not.
-        Command::Ask { .. } => "reading",
     }
 }

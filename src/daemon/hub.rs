@@ -6,7 +6,7 @@
 //! - When the journal has little room, ports and clients are not read: memory stays bounded.
 //! - Announcements come first, then signals and commands: a flood at a port cannot hold them up.
 
-use super::answers::{AnswerTo, Waiting, kind_of};
+use super::answers::{AnswerTo, Waiting};
 use super::clock::{Alarm, Clock};
 use super::outage::{Mode, OnTheirWay, no_room};
 use super::ports::Ports;
@@ -73,12 +73,6 @@ enum Came {
     Loaded(Result<Box<Config>, ErrorObject>),
     Time,
     SignOfLife,
-}
-
-/// An entry that was handed to the journal.
-pub(super) struct Appended {
-    pub(super) seq: Seq,
-    pub(super) kind: &'static str,
 }
 
 impl Hub {
@@ -169,8 +163,7 @@ impl Hub {
         self.drain();
     }
 
-    pub(super) fn drain(&mut self) -> Vec<Appended> {
-        let mut appended = Vec::new();
+    fn drain(&mut self) {
         loop {
             match self.core.poll() {
                 Output::Append(stamped) => {
@@ -183,10 +176,6 @@ impl Hub {
                         self.started = stamped.seq;
                     }
                     self.on_their_way.handed_over(&stamped);
-                    appended.push(Appended {
-                        seq: stamped.seq,
-                        kind: stamped.entry.kind(),
-                    });
                     if let Err(error) = self.journal.append(stamped) {
                         // The announcement of the failure is on its way and ends the loop.
                         tracing::error!(%error, "an entry was not taken");
@@ -201,7 +190,7 @@ impl Hub {
                 }
                 Output::WaitUntil(moment) => {
                     self.wake_at = moment;
-                    return appended;
+                    return;
                 }
             }
         }
@@ -385,14 +374,12 @@ impl Hub {
 
     fn command(&mut self, command: Command) -> Result<Outcome, ErrorObject> {
         self.check_room()?;
-        let kind = kind_of(&command);
         let now = self.now();
-        self.core
-            .command(now, command)
-            .map_err(|refusal| ErrorObject::new(code::REFUSED, refusal.message, refusal.remedy))?;
-        let appended = self.drain();
-        let said = appended.iter().find(|entry| entry.kind == kind);
-        let seq = said.map_or(self.appended, |entry| entry.seq);
+        let answer = self.core.command(now, command).map_err(|refusal| {
+            ErrorObject::new(code::REFUSED, refusal.to_string(), Some(refusal.remedy()))
+        })?;
+        self.drain();
+        let seq = answer.unwrap_or(self.appended);
         Ok(self
             .armed(seq)
             .unwrap_or(Outcome::Done(Done { seq: seq.0 })))

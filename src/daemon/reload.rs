@@ -6,7 +6,7 @@
 use super::answers::AnswerTo;
 use super::files::{self, LoadError};
 use super::hub::Hub;
-use super::{VERSION, service};
+use super::service;
 use crate::config::Config;
 use crate::entry::Seq;
 use crate::message::reply::{Outcome, Reload};
@@ -137,25 +137,18 @@ impl Hub {
         self.feed(Input::Reloaded(catalog));
         // A large one takes a while to be given back.
         tokio::task::spawn_blocking(move || drop(old));
-        let digest = self.config.digest.clone();
-        let now = self.now();
-        self.core.handle(
-            now,
-            Input::Started {
-                version: VERSION,
-                config_digest: &digest,
-            },
-        );
-        let appended = self.drain();
-        let started = appended.iter().find(|entry| entry.kind == "started");
-        let seq = started.map_or(self.appended, |entry| entry.seq);
+        self.say_started();
+        let seq = self.started;
         // `started` says that no port is open; those that stayed are told again.
         for attached in self.open.clone().into_values() {
             self.feed(Input::PortOpened(attached));
         }
         tell_of_left_stations(&self.core);
         self.ports.open(&self.config.ports);
-        tracing::info!(config_digest = digest, "a new configuration is in force");
+        tracing::info!(
+            config_digest = self.config.digest,
+            "a new configuration is in force"
+        );
         Ok(seq)
     }
 }

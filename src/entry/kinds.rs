@@ -33,7 +33,7 @@ macro_rules! no_station {
 macro_rules! levels {
     ($(
         $(#[$level_doc:meta])*
-        $level:ident($of:ident) $about:ident {
+        $level:ident($of:ident, $kinds:ident) $about:ident {
             $($(#[$doc:meta])* $name:literal $kind:ident($body:ty)),+ $(,)?
         }
     )+) => {
@@ -59,7 +59,29 @@ macro_rules! levels {
             }
         }
 
+        /// The kind of an entry, told from its name alone.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        pub enum Kind {
+            $($(#[$level_doc])* $level($kinds)),+
+        }
+
+        impl Kind {
+            /// The kind that an entry on disk names; `None` of a newer release's.
+            pub fn from_name(name: &str) -> Option<Self> {
+                match name {
+                    $($($name => Some(Self::$level($kinds::$kind)),)+)+
+                    _ => None,
+                }
+            }
+        }
+
         $(
+            $(#[$level_doc])*
+            #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+            pub enum $kinds {
+                $($(#[$doc])* $kind),+
+            }
+
             $(#[$level_doc])*
             #[derive(Debug, Clone, PartialEq, Eq)]
             pub enum $of {
@@ -77,7 +99,7 @@ macro_rules! levels {
 
 levels! {
     /// What happened to the journal and to the daemon.
-    Journal(JournalEntry) no_station {
+    Journal(JournalEntry, JournalKind) no_station {
         /// A new journal.
         "begun" Begun(Begun),
         /// A new segment, with all that the entries before it amount to.
@@ -96,7 +118,7 @@ levels! {
         "rolled_back" RolledBack(RolledBack),
     }
     /// What the daemon sees of a station's ports.
-    Port(PortEntry) a_station {
+    Port(PortEntry, PortKind) a_station {
         /// An instrument's port is open.
         "attached" Attached(Attached),
         /// An instrument's port is gone.
@@ -107,7 +129,7 @@ levels! {
         "disturbed" Disturbed(Disturbed),
     }
     /// What a person said at a station.
-    Said(SaidEntry) a_station {
+    Said(SaidEntry, SaidKind) a_station {
         /// The adapter that is there is meant.
         "adapter_said" AdapterSaid(AdapterSaid),
         /// The next frame is a zero.
@@ -122,7 +144,7 @@ levels! {
         "refused" Refused(Refused),
     }
     /// What an instrument sent.
-    Frame(FrameEntry) a_station {
+    Frame(FrameEntry, FrameKind) a_station {
         /// A zero.
         "zeroed" Zeroed(Zeroed),
         /// A value.
@@ -131,7 +153,7 @@ levels! {
         "unread" Unread(Unread),
     }
     /// What became of a series and of its readings.
-    Series(SeriesEntry) a_station {
+    Series(SeriesEntry, SeriesKind) a_station {
         /// A series is open.
         "armed" Armed(Arc<ArmedSpec>),
         /// The operator closed a series.

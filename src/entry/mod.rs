@@ -43,7 +43,10 @@ pub use digits::Digits;
 pub use journal::{
     Begun, ClockStepped, DamageAccepted, Gap, RolledBack, Segment, Started, Stopped,
 };
-pub use kinds::{Entry, FrameEntry, JournalEntry, PortEntry, SaidEntry, SeriesEntry};
+pub use kinds::{
+    Entry, FrameEntry, FrameKind, JournalEntry, JournalKind, Kind, PortEntry, PortKind, SaidEntry,
+    SaidKind, SeriesEntry, SeriesKind,
+};
 pub use read_again::ReadBy;
 pub use reading::{NotCounted, Plateau, Reading, ReadingSlot, Standing};
 pub use reservation::Reservation;

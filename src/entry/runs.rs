@@ -14,6 +14,8 @@ use super::state::{CountedReading, SeriesState, StationState};
 use crate::quantity::{Area, Measured};
 use crate::spec::alert::{ALERTS, AlertContext, MOST_VALUES, Sign, sentence};
 use crate::spec::{AlertRule, AxisName, Crimp, Limits};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// How many runs of a station are kept.
 pub const MOST_RUNS: usize = 32;
@@ -73,8 +75,8 @@ pub struct Point {
     pub value: Measured,
 }
 
-/// An alert of an open series.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// A rule over several readings held in an open series.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Alert {
     /// `seq` of the entry `alerted`.
     pub seq: Seq,
@@ -82,7 +84,7 @@ pub struct Alert {
     pub rule: String,
     /// The sentence for the operator.
     pub text: String,
-    /// The readings it is about.
+    /// The readings it is about, by their entries.
     pub readings: Vec<Seq>,
 }
 

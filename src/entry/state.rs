@@ -146,7 +146,7 @@ pub struct ZeroState {
     /// One has become due by time.
     pub time_due: bool,
     /// The reading that a second zero frame, soon after, retracts.
-    pub takes_back: Option<Seq>,
+    pub retracts: Option<Seq>,
 }
 
 /// A place for one reading.
@@ -310,12 +310,12 @@ impl State {
         let Some(series) = station.series.as_mut() else {
             return;
         };
-        let takes_back = series
-            .taken_back_by_another(zeroed)
+        let retracts = series
+            .retracted_by_another(zeroed)
             .filter(|seq| Some(*seq) == last);
         series.forget_doubtful(zeroed);
         let zero = series.zeros.entry(zeroed.instrument.clone()).or_default();
-        zero.takes_back = takes_back.filter(|_| !said);
+        zero.retracts = retracts.filter(|_| !said);
         zero.off = !zeroed.ok;
         let off_by = || zeroed.opening.unwrap_or_else(|| zeroed.value.quantity());
         zero.off_by = zero.off.then(off_by);
@@ -417,13 +417,13 @@ impl Tally {
 impl StationState {
     /// The reading that one more zero frame retracts, while it is the last one and still counts; none whose
     /// piece was destroyed by measuring it.
-    pub fn taken_back_by_zero(&self) -> Option<&CountedReading> {
+    pub fn retracted_by_zero(&self) -> Option<&CountedReading> {
         let series = self.series.as_ref()?;
         let (last, _) = self.last_reading.as_ref()?;
         let offered = series
             .zeros
             .values()
-            .any(|zero| zero.takes_back == Some(*last));
+            .any(|zero| zero.retracts == Some(*last));
         let reading = series.readings.last().filter(|_| offered)?;
         (reading.seq == *last && !reading.axis.is_destructive()).then_some(reading)
     }
@@ -469,7 +469,7 @@ impl SeriesState {
 
     /// The reading that the zero frame after `zeroed` would retract: the last one, if `zeroed`
     /// came right after it and nobody had asked for a zero.
-    fn taken_back_by_another(&self, zeroed: &Zeroed) -> Option<Seq> {
+    fn retracted_by_another(&self, zeroed: &Zeroed) -> Option<Seq> {
         let unasked = zeroed.ok && zeroed.opening.is_none() && zeroed.role == ZeroRole::Unasked;
         if !unasked || !self.spec.zero.double_retracts {
             return None;

@@ -62,7 +62,7 @@ impl State {
         series.tally.retracted = series.tally.retracted.saturating_sub(1);
         *series.tally.of(reading.verdict) += 1;
         for zero in series.zeros.values_mut() {
-            zero.takes_back = None;
+            zero.retracts = None;
         }
         station.runs.take(series, &reading);
         let before = |known: &CountedReading| known.seq < reading.seq;

@@ -57,7 +57,7 @@ pub struct ArmedMessage {
     /// How many count so far.
     pub filled: u64,
     /// Of all its readings so far.
-    pub tally: TallyMessage,
+    pub tally: Tally,
     /// Pieces that were destroyed by a reading that was retracted: higher numbers are measured instead.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub spent: Vec<u32>,
@@ -81,20 +81,7 @@ pub struct ArmedMessage {
     pub alert_rules: Vec<String>,
     /// The last of its alerts; those on a reading that was taken out are not among them.
     #[serde(default)]
-    pub alerts: Vec<AlertMessage>,
-}
-
-/// A rule over several readings held.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct AlertMessage {
-    /// `seq` of the entry `alerted`.
-    pub seq: u64,
-    /// The rule's name.
-    pub rule: String,
-    /// The sentence for the operator.
-    pub text: String,
-    /// The readings it is about, by their entries.
-    pub readings: Vec<u64>,
+    pub alerts: Vec<Alert>,
 }
 
 /// A crimp tool.
@@ -224,44 +211,6 @@ pub struct VerifiedMessage {
     pub accepted: bool,
 }
 
-/// How many readings came out how.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
-pub struct TallyMessage {
-    /// Counted and passed.
-    pub passed: u32,
-    /// Counted and failed.
-    pub failed: u32,
-    /// Counted and unsure.
-    pub unsure: u32,
-    /// Doubted because of a zero.
-    pub doubted: u32,
-    /// Taken back.
-    pub retracted: u32,
-    /// Never counted.
-    pub not_counted: u32,
-}
-
-impl From<Tally> for TallyMessage {
-    fn from(tally: Tally) -> Self {
-        let Tally {
-            passed,
-            failed,
-            unsure,
-            doubted,
-            retracted,
-            not_counted,
-        } = tally;
-        Self {
-            passed,
-            failed,
-            unsure,
-            doubted,
-            retracted,
-            not_counted,
-        }
-    }
-}
-
 impl ArmedMessage {
     /// Of an open series.
     pub fn new(series: &SeriesState) -> Self {
@@ -294,7 +243,7 @@ impl ArmedMessage {
             pieces: spec.pieces,
             slots: axes.saturating_mul(u64::from(spec.pieces)),
             filled: u64::try_from(series.readings.len()).unwrap_or(u64::MAX),
-            tally: series.tally.into(),
+            tally: series.tally,
             spent: series.spent.iter().copied().collect(),
             decision: spec.decision.name().to_owned(),
             guard_factor,
@@ -308,18 +257,7 @@ impl ArmedMessage {
                 .iter()
                 .map(|rule| rule.name.to_owned())
                 .collect(),
-            alerts: series.alerts.iter().map(AlertMessage::new).collect(),
-        }
-    }
-}
-
-impl AlertMessage {
-    fn new(alert: &Alert) -> Self {
-        Self {
-            seq: alert.seq.0,
-            rule: alert.rule.clone(),
-            text: alert.text.clone(),
-            readings: alert.readings.iter().map(|seq| seq.0).collect(),
+            alerts: series.alerts.clone(),
         }
     }
 }

@@ -438,7 +438,7 @@ mod tests {
         }
     }
 
-    fn taken_back(seq: u64, reading: u64) -> Stamped {
+    fn retracted(seq: u64, reading: u64) -> Stamped {
         Stamped {
             seq: Seq(seq),
             at: WallMicros(0),
@@ -455,12 +455,12 @@ mod tests {
     }
 
     #[test]
-    fn what_was_taken_back_is_marked_so_and_no_list_grows_without_end() {
+    fn what_was_retracted_is_marked_so_and_no_list_grows_without_end() {
         let mut board = Board::default();
         for seq in 1..100 {
             board.apply(&reading(seq));
         }
-        board.apply(&taken_back(100, 98));
+        board.apply(&retracted(100, 98));
         let recent = &board.recent["bench-1"];
         assert_eq!(recent.len(), RECENT_MOST);
         let newest: Vec<_> = recent

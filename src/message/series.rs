@@ -1,12 +1,12 @@
 //! A series as `tallyjaw series --json` prints it.
 
-use super::armed::{ArmedMessage, TallyMessage};
+use super::armed::ArmedMessage;
 use super::state::LastMessage;
 use crate::entry::block_error::BlockError;
 use crate::entry::history::Listed;
 use crate::entry::ledger::{Disposition, Whole};
 use crate::entry::lowest::Lowest;
-use crate::entry::{Reservation, Stamped, words};
+use crate::entry::{Reservation, Stamped, Tally, words};
 use serde::Serialize;
 
 /// A series, open or closed.
@@ -30,7 +30,7 @@ pub struct SeriesMessage {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub reservations: Vec<&'static str>,
     /// Of its readings.
-    pub tally: TallyMessage,
+    pub tally: Tally,
     /// Who measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
@@ -147,9 +147,7 @@ impl SeriesMessage {
             closed: closed.map(|closed| closed.at.to_string()),
             outcome: completed.map(|completed| completed.outcome.name()),
             reservations: reservations.iter().map(|one| one.name()).collect(),
-            tally: completed
-                .map_or(state.tally, |completed| completed.tally)
-                .into(),
+            tally: completed.map_or(state.tally, |completed| completed.tally),
             operator: state.spec.operator.clone(),
             armed: ArmedMessage::new(state),
             lowest: Lowest::of(state).as_ref().map(LowestMessage::new),

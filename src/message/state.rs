@@ -6,7 +6,7 @@
 //! What is unknown is left out, never 0.
 
 use super::VERSION;
-use super::armed::{ArmedMessage, TallyMessage, ToolMessage};
+use super::armed::{ArmedMessage, ToolMessage};
 use crate::entry::Digits;
 use crate::entry::state::{InstrumentState, StationState};
 use crate::entry::{
@@ -48,7 +48,7 @@ pub struct StationMessage {
     pub tool: Option<ToolMessage>,
     /// What was refused last, until something else is said or measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub refused: Option<RefusedMessage>,
+    pub refused: Option<RefusedSaying>,
     /// The open series.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub armed: Option<Box<ArmedMessage>>,
@@ -66,28 +66,6 @@ pub struct StationMessage {
     /// How the last closed series came out.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub outcome: Option<OutcomeMessage>,
-}
-
-/// What a card or a pedal said and the station could not do.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct RefusedMessage {
-    /// What was said.
-    pub said: String,
-    /// Why not.
-    pub reason: String,
-    /// What to do.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub remedy: Option<String>,
-}
-
-impl RefusedMessage {
-    fn new(refused: &RefusedSaying) -> Self {
-        Self {
-            said: refused.said.clone(),
-            reason: refused.reason.clone(),
-            remedy: refused.remedy.clone(),
-        }
-    }
 }
 
 /// A slot.
@@ -152,7 +130,7 @@ pub struct OutcomeMessage {
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub beside: String,
     /// Of its readings.
-    pub tally: TallyMessage,
+    pub tally: Tally,
 }
 
 /// Whether an instrument's port is open, and what it sent.
@@ -261,7 +239,7 @@ impl StationMessage {
             station: name.to_owned(),
             operator: station.operator.clone(),
             tool: station.tool.as_ref().map(ToolMessage::in_hand),
-            refused: station.refused.as_ref().map(RefusedMessage::new),
+            refused: station.refused.clone(),
             armed: station
                 .series
                 .as_ref()

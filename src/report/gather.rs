@@ -108,27 +108,67 @@ impl<'w> Gathering<'w> {
         self.keep(stamped);
         if let Some(journal) = stamped.entry.opens() {
             self.journal = Some(journal.clone());
-        } else if let Entry::Port(PortEntry::Attached(attached)) = &stamped.entry {
-            self.ports
-                .insert(attached.instrument.clone(), attached.clone());
-        } else if let Entry::Frame(FrameEntry::Zeroed(zeroed)) = &stamped.entry {
-            let zero = (stamped.seq, stamped.at, zeroed.clone());
-            self.zeros.insert(zeroed.instrument.clone(), zero);
-        } else if let Entry::Series(SeriesEntry::Completed(completed)) = &stamped.entry {
-            let open = self.ledger.get(completed.series);
-            for found in open.map_or(Vec::new(), |open| {
-                verifications(open, stamped.at, completed)
-            }) {
-                self.verified.insert(found.instrument.clone(), found);
-            }
         }
+        let armed = match &stamped.entry {
+            Entry::Journal(_) | Entry::Said(_) => None,
+            Entry::Port(entry) => {
+                self.take_port(entry);
+                None
+            }
+            Entry::Frame(entry) => {
+                self.take_frame(stamped, entry);
+                None
+            }
+            Entry::Series(entry) => match entry {
+                SeriesEntry::Armed(spec) => Some(spec),
+                SeriesEntry::Completed(completed) => {
+                    self.complete(stamped.at, completed);
+                    None
+                }
+                SeriesEntry::Disarmed(_)
+                | SeriesEntry::Resumed(_)
+                | SeriesEntry::ZeroDue(_)
+                | SeriesEntry::Doubted(_)
+                | SeriesEntry::Retracted(_)
+                | SeriesEntry::Restored(_)
+                | SeriesEntry::Alerted(_) => None,
+            },
+        };
         if let Some(series) = self.ledger.take(stamped, Whole::of(stamped))
             && let Some(record) = self.records.get_mut(&series.id)
         {
             record.series = series;
         }
-        if let Entry::Series(SeriesEntry::Armed(spec)) = &stamped.entry {
+        if let Some(spec) = armed {
             self.arm(stamped, spec);
+        }
+    }
+
+    fn take_port(&mut self, entry: &PortEntry) {
+        match entry {
+            PortEntry::Attached(attached) => {
+                let instrument = attached.instrument.clone();
+                self.ports.insert(instrument, attached.clone());
+            }
+            PortEntry::Detached(_) | PortEntry::AdapterChanged(_) | PortEntry::Disturbed(_) => {}
+        }
+    }
+
+    fn take_frame(&mut self, stamped: &Stamped, entry: &FrameEntry) {
+        match entry {
+            FrameEntry::Zeroed(zeroed) => {
+                let zero = (stamped.seq, stamped.at, zeroed.clone());
+                self.zeros.insert(zeroed.instrument.clone(), zero);
+            }
+            FrameEntry::Reading(_) | FrameEntry::Unread(_) => {}
+        }
+    }
+
+    fn complete(&mut self, at: WallMicros, completed: &Completed) {
+        if let Some(open) = self.ledger.get(completed.series) {
+            for found in verifications(open, at, completed) {
+                self.verified.insert(found.instrument.clone(), found);
+            }
         }
     }
 

@@ -4,10 +4,9 @@
 //!   meant. Numbers such as /dev/ttyUSB0 are given by order, and would else give readings to another station.
 //! - While another program reads the port too, bytes may be missing: a part of a frame would be a value.
 
-use super::arming::refuse;
 use super::{Core, Refusal, zero};
 use crate::entry::state::InstrumentState;
-use crate::entry::{AdapterChanged, AdapterSaid, Disturbed, Doubted, Means, NotCounted};
+use crate::entry::{AdapterChanged, AdapterSaid, Disturbed, Doubted, Means, NotCounted, Seq};
 use crate::quantity::Now;
 
 impl Core {
@@ -72,7 +71,7 @@ impl Core {
         station: String,
         instrument: Option<&str>,
         by: Means,
-    ) -> Result<(), Refusal> {
+    ) -> Result<Seq, Refusal> {
         let others: Vec<(&String, String)> = self
             .state
             .instruments
@@ -85,20 +84,18 @@ impl Core {
         let (name, adapter) = match (meant.as_slice(), instrument) {
             ([(name, adapter)], _) => ((*name).clone(), adapter.clone()),
             ([], Some(name)) => {
-                let message = format!("{name} at {station} is the adapter that it was");
-                return Err(refuse(message, "nothing needs to be said"));
+                let instrument = name.to_owned();
+                return Err(Refusal::SameAdapter {
+                    instrument,
+                    station,
+                });
             }
-            ([], None) => {
-                let message = format!("every port at {station} is the adapter that it was");
-                return Err(refuse(message, "nothing needs to be said"));
-            }
+            ([], None) => return Err(Refusal::SameAdapters { station }),
             (_, _) => {
-                let several: Vec<_> = meant.iter().map(|(other, _)| other.as_str()).collect();
-                let message = format!(
-                    "several ports at {station} are other adapters: {}",
-                    several.join(", ")
-                );
-                return Err(refuse(message, "say which one: --instrument NAME"));
+                return Err(Refusal::WhichAdapter {
+                    station,
+                    instruments: meant.iter().map(|(other, _)| (*other).clone()).collect(),
+                });
             }
         };
         let doubted = self.vouched_by_none(&station, &name);
@@ -108,11 +105,11 @@ impl Core {
             adapter,
             by,
         };
-        self.append(now, said);
+        let seq = self.append(now, said);
         if let Some(doubted) = doubted {
             self.append(now, doubted);
         }
-        Ok(())
+        Ok(seq)
     }
 
     /// Readings that a zero was still to vouch for: the next one may be another instrument's.
@@ -139,12 +136,11 @@ impl Core {
         let known = self.state.instruments.get(name);
         match known.and_then(InstrumentState::another) {
             None => Ok(()),
-            Some((was, is)) => Err(refuse(
-                format!("{name} is another adapter than before: it was {was}, it is {is}"),
-                format!(
-                    "see that it is the one of this station, then say so: tallyjaw adapter --instrument {name}"
-                ),
-            )),
+            Some((was, is)) => Err(Refusal::AnotherAdapter {
+                name: name.to_owned(),
+                was,
+                is,
+            }),
         }
     }
 }

@@ -5,27 +5,7 @@ use super::in_hand::refuse_another;
 use crate::entry::{State, ToolInHand};
 use crate::quantity::WallMicros;
 use crate::spec::resolve::Hand;
-use crate::spec::{ArmedSpec, Catalog, Plan, Unarmable, care, resolve};
-
-/// A refusal with its remedy.
-pub(super) fn refuse(message: impl Into<String>, remedy: impl Into<String>) -> Refusal {
-    Refusal {
-        message: message.into(),
-        remedy: Some(remedy.into()),
-    }
-}
-
-impl From<Unarmable> for Refusal {
-    fn from(why: Unarmable) -> Self {
-        refuse(why.to_string(), why.remedy())
-    }
-}
-
-impl From<Box<Unarmable>> for Refusal {
-    fn from(why: Box<Unarmable>) -> Self {
-        Self::from(*why)
-    }
-}
+use crate::spec::{ArmedSpec, Catalog, Plan, care, resolve};
 
 /// The specification that `plan` asks `station` to measure by.
 pub(super) fn arm(
@@ -45,10 +25,10 @@ pub(super) fn arm(
     match resolve(catalog, station, plan, hand) {
         Ok(spec) => Ok(ArmedSpec { operator, ..spec }),
         // The others are told by `check`.
-        Err(why) => Err(why.into_iter().next().map_or_else(
-            || refuse("the plan cannot be armed", "tallyjaw check"),
-            Refusal::from,
-        )),
+        Err(why) => {
+            let first = why.into_iter().next();
+            Err(first.map_or(Refusal::UnarmableSomehow, Refusal::from))
+        }
     }
 }
 

@@ -1,6 +1,5 @@
 //! Asking an instrument for a value, and telling an answer that does not come.
 
-use super::arming::refuse;
 use super::capture::Silence;
 use super::{Core, Output, Refusal};
 use crate::entry::Unread;
@@ -22,11 +21,7 @@ impl Core {
             .get(&name)
             .is_some_and(|known| known.attached.is_some());
         if !connected {
-            let message = format!("{name} is not connected, so it cannot be asked");
-            return Err(refuse(
-                message,
-                "plug it in: tallyjaw ports shows what is there",
-            ));
+            return Err(Refusal::NotConnected { instrument: name });
         }
         let ask = self
             .live
@@ -43,10 +38,8 @@ impl Core {
 
     /// The instrument that is meant, if it can be asked.
     fn asked(&self, station: &str, instrument: Option<String>) -> Result<String, Refusal> {
-        let known: Vec<_> = self
-            .catalog
-            .instruments
-            .iter()
+        let known = self.catalog.instruments.iter();
+        let known: Vec<_> = known
             .filter(|known| {
                 known.station == station && matches!(known.capture, Capture::Ask { .. })
             })
@@ -54,25 +47,15 @@ impl Core {
             .collect();
         match (instrument, known.as_slice()) {
             (Some(name), _) if known.contains(&name) => Ok(name),
-            (Some(name), _) => {
-                let message = format!("{name} cannot be asked, want one of: {}", known.join(", "));
-                Err(refuse(
-                    message,
-                    "only an instrument with capture = \"ask\" can",
-                ))
-            }
+            (Some(got), _) => Err(Refusal::CannotBeAsked { got, known }),
             (None, [only]) => Ok(only.clone()),
-            (None, []) => Err(refuse(
-                format!("no instrument of {station} can be asked"),
-                "press its data key, or set capture = \"ask\" if it answers to a request",
-            )),
-            (None, _) => {
-                let message = format!(
-                    "no instrument named, and {station} has: {}",
-                    known.join(", ")
-                );
-                Err(refuse(message, "say which one: --instrument NAME"))
-            }
+            (None, []) => Err(Refusal::NoneToAsk {
+                station: station.to_owned(),
+            }),
+            (None, _) => Err(Refusal::WhichInstrument {
+                station: station.to_owned(),
+                known,
+            }),
         }
     }
 

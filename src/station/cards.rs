@@ -1,18 +1,9 @@
 //! What a scanned card means at a station; and what a text that is none of our cards is instead.
 
-use super::arming::refuse;
-use super::card::{Card, KNOWN, NotACard};
-use super::{Armable, Command, Refusal};
+use super::card::{Card, NotACard};
+use super::{Armable, Command, Foreign, Refusal};
 use crate::entry::Means;
-use crate::quantity::nearest;
 use crate::spec::{Catalog, Subject};
-
-/// The words that cards begin with.
-const VERBS: [&str; 11] = [
-    "arm", "disarm", "retract", "restore", "resume", "zero", "ask", "adapter", "operator", "tool",
-    "note",
-];
-const PRINT: &str = "print cards with: tallyjaw cards";
 
 /// The command on a card, for this station.
 ///
@@ -73,79 +64,54 @@ pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Co
     }
 }
 
-/// Why a text is no card that says something, and what to do.
+/// Why a text is no card that says something.
 fn wrong(text: &str, why: NotACard, catalog: &Catalog) -> Refusal {
-    let remedy = match why {
-        NotACard::NotOurs => return foreign(text, catalog),
-        NotACard::NoPlan | NotACard::Nobody | NotACard::NoTool => None,
-        NotACard::Unknown => near_card(text),
-    };
-    refuse(
-        format!("{why}: got {text:?}, want {KNOWN}"),
-        remedy.unwrap_or_else(|| PRINT.to_owned()),
-    )
-}
-
-fn near_card(text: &str) -> Option<String> {
-    let verb = text.split('/').nth(1)?;
-    let near = nearest(verb, VERBS).filter(|near| *near != verb)?;
-    Some(format!("did you mean tj/{near}? {PRINT}"))
+    let got = text.to_owned();
+    match (why, foreign(text, catalog)) {
+        (NotACard::NotOurs, Some(is)) => Refusal::Foreign { is, got },
+        (
+            NotACard::NotOurs
+            | NotACard::NoPlan
+            | NotACard::Nobody
+            | NotACard::NoTool
+            | NotACard::Unknown,
+            _,
+        ) => Refusal::NotACard { why, got },
+    }
 }
 
 /// What a text without our mark is, as far as that can be told.
-fn foreign(text: &str, catalog: &Catalog) -> Refusal {
-    let is = |what: &str, remedy: String| {
-        refuse(
-            format!("{what}, not one of our cards: got {text:?}"),
-            remedy,
-        )
-    };
+fn foreign(text: &str, catalog: &Catalog) -> Option<Foreign> {
     if catalog.tool(text).is_some() {
-        return is(
-            "the name of a tool",
-            format!("its card says tj/tool/{text}; {PRINT}"),
-        );
+        return Some(Foreign::Tool);
     }
     if catalog.plan(text).is_some() {
-        return is(
-            "the name of a plan",
-            format!("its card says tj/arm/{text}; {PRINT}"),
-        );
+        return Some(Foreign::Plan);
     }
     if catalog.terminal(text).is_some() {
-        return is("the name of a terminal", plans_of(text, catalog));
+        return Some(Foreign::Terminal(plans_of(text, catalog)));
     }
     if text.to_lowercase().starts_with("tj/") {
-        let remedy = "set the scanner to send cards as they are printed, not in capitals";
-        return is("a card in other letters", remedy.to_owned());
+        return Some(Foreign::Capitals);
     }
     if is_product_code(text) {
-        return is("a product's bar code", PRINT.to_owned());
+        return Some(Foreign::Product);
     }
-    if text.starts_with("http://") || text.starts_with("https://") {
-        return is("an address on the web", PRINT.to_owned());
-    }
-    refuse(
-        format!("not one of our cards: got {text:?}, want {KNOWN}"),
-        PRINT,
-    )
+    let is_address = text.starts_with("http://") || text.starts_with("https://");
+    is_address.then_some(Foreign::Address)
 }
 
-/// Which cards arm a plan for this terminal.
-fn plans_of(terminal: &str, catalog: &Catalog) -> String {
-    let plans: Vec<String> = catalog
+/// The plans that measure this terminal.
+fn plans_of(terminal: &str, catalog: &Catalog) -> Vec<String> {
+    catalog
         .plans
         .iter()
         .filter(|plan| match &plan.subject {
             Subject::Crimps { terminal: of, .. } => of == terminal,
             Subject::Blocks { .. } => false,
         })
-        .filter_map(|plan| Some(format!("tj/arm/{}", plan.id.as_deref()?)))
-        .collect();
-    if plans.is_empty() {
-        return "no plan measures it; write one".to_owned();
-    }
-    format!("scan the card of its plan: {}", plans.join(" or "))
+        .filter_map(|plan| plan.id.clone())
+        .collect()
 }
 
 /// Whether this is the number in a product's bar code: 8, 12, 13 or 14 digits, the last of which

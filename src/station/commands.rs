@@ -1,6 +1,6 @@
 //! What the operator says, by whatever means.
 
-use super::arming::{self, refuse};
+use super::arming;
 use super::completing::completed;
 use super::in_hand::checked_operator;
 use super::prompt::{Prompt, prompt};
@@ -11,10 +11,11 @@ use crate::spec::Plan;
 use std::sync::Arc;
 
 /// Longest note, in bytes.
-const LONGEST_NOTE: usize = 4096;
+pub(super) const LONGEST_NOTE: usize = 4096;
 
-pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Refusal> {
-    match command {
+/// The entry that answers it; an instrument answers a request itself, when it does.
+pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<Seq>, Refusal> {
+    let answer = match command {
         Command::Arm {
             station,
             what,
@@ -22,15 +23,15 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             cut,
         } => {
             let station = core.station_named(station)?;
-            core.arm(now, &station, what, operator.as_deref(), cut)
+            core.arm(now, &station, what, operator.as_deref(), cut)?
         }
         Command::Resume { station, by } => {
             let station = core.station_named(station)?;
-            core.resume(now, &station, by)
+            core.resume(now, &station, by)?
         }
         Command::Disarm { station } => {
             let station = core.station_to_end(station)?;
-            core.disarm(now, station)
+            core.disarm(now, station)?
         }
         Command::Retract {
             station,
@@ -39,15 +40,15 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             by,
         } => {
             let station = core.station_named(station)?;
-            core.retract(now, station, seq, reason, by)
+            core.retract(now, station, seq, reason, by)?
         }
         Command::Restore { station, by } => {
             let station = core.station_named(station)?;
-            core.restore(now, &station, by)
+            core.restore(now, &station, by)?
         }
         Command::Operator { station, operator } => {
             let station = core.station_named(station)?;
-            core.say_operator(now, station, &operator)
+            core.say_operator(now, station, &operator)?
         }
         Command::Tool {
             station,
@@ -55,18 +56,19 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             nest,
         } => {
             let station = core.station_named(station)?;
-            core.take_tool(now, station, &tool, nest)
+            core.take_tool(now, station, &tool, nest)?
         }
         Command::Note { station, text } => {
             let station = core.station_named(station)?;
-            core.note(now, station, text)
+            core.note(now, station, text)?
         }
         Command::Ask {
             station,
             instrument,
         } => {
             let station = core.station_named(station)?;
-            core.ask(now, &station, instrument)
+            core.ask(now, &station, instrument)?;
+            return Ok(None);
         }
         Command::Adapter {
             station,
@@ -74,57 +76,49 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<(), Ref
             by,
         } => {
             let station = core.station_named(station)?;
-            core.say_adapter(now, station, instrument.as_deref(), by)
+            core.say_adapter(now, station, instrument.as_deref(), by)?
         }
         Command::Zero {
             station,
             instrument,
         } => {
             let station = core.station_named(station)?;
-            core.say_zero(now, station, instrument)
+            core.say_zero(now, station, instrument)?
         }
-    }
+    };
+    Ok(Some(answer))
 }
 
 impl Core {
     /// The station of this name, or the only one.
     fn station_named(&self, name: Option<String>) -> Result<String, Refusal> {
         let known = &self.catalog.stations;
-        let list = || known.join(", ");
-        match name {
-            Some(name) if known.contains(&name) => Ok(name),
-            Some(name) => Err(refuse(
-                format!("no station {name:?}, want one of {}", list()),
-                "name a station of the configuration",
-            )),
-            None => match known.as_slice() {
-                [only] => Ok(only.clone()),
-                _ => Err(refuse(
-                    format!("no station named, and there are several: {}", list()),
-                    "say which one: --station NAME",
-                )),
-            },
+        match (name, known.as_slice()) {
+            (Some(name), _) if known.contains(&name) => Ok(name),
+            (Some(got), _) => Err(Refusal::NoStation {
+                got,
+                known: known.clone(),
+            }),
+            (None, [only]) => Ok(only.clone()),
+            (None, _) => Err(Refusal::WhichStation {
+                known: known.clone(),
+            }),
         }
     }
 
     /// As [`Core::station_named`], or one that the configuration no longer has, with a series that is still open.
     fn station_to_end(&self, name: Option<String>) -> Result<String, Refusal> {
-        let gone = |known: &&str| !self.catalog.stations.iter().any(|one| one == known);
+        let gone = |known: &&String| !self.catalog.stations.contains(known);
         let left = self.state.stations.iter();
-        let left: Vec<&str> = left
+        let left: Vec<String> = left
             .filter(|(_, station)| station.series.is_some())
-            .map(|(station, _)| station.as_str())
+            .map(|(station, _)| station)
             .filter(gone)
+            .cloned()
             .collect();
         match name {
-            Some(name) if left.contains(&name.as_str()) => Ok(name),
-            None if !left.is_empty() => Err(refuse(
-                format!(
-                    "no station named, and {} has a series open and is not in the configuration any more",
-                    left.join(", ")
-                ),
-                "say which one: --station NAME",
-            )),
+            Some(name) if left.contains(&name) => Ok(name),
+            None if !left.is_empty() => Err(Refusal::WhichLeftStation { left }),
             name => self.station_named(name),
         }
     }
@@ -136,7 +130,7 @@ impl Core {
         what: Armable,
         operator: Option<&str>,
         cut: bool,
-    ) -> Result<(), Refusal> {
+    ) -> Result<Seq, Refusal> {
         let plan = self.plan(&what)?;
         let operator = operator.map(checked_operator).transpose()?;
         let known = self.state.stations.get(station);
@@ -146,26 +140,18 @@ impl Core {
         self.may_stop(now, station, what, cut)?;
         self.cut_short(now, station, true);
         arming::note_care(&mut spec, &self.state, now.wall);
-        self.append(now, Arc::new(spec));
-        Ok(())
+        Ok(self.append(now, Arc::new(spec)))
     }
 
     fn plan<'a>(&'a self, what: &'a Armable) -> Result<&'a Plan, Refusal> {
         match what {
             Armable::Inline(plan) => Ok(plan),
             Armable::Named(id) => self.catalog.plan(id).ok_or_else(|| {
-                let known: Vec<_> = self
-                    .catalog
-                    .plans
-                    .iter()
-                    .filter_map(|plan| plan.id.as_deref())
-                    .collect();
-                let near = crate::quantity::nearest(id, known.iter().copied());
-                let near = near.map(|near| format!("did you mean {near}? "));
-                refuse(
-                    format!("no plan {id:?}, want one of {}", known.join(", ")),
-                    format!("{}list them: tallyjaw plans", near.unwrap_or_default()),
-                )
+                let plans = self.catalog.plans.iter();
+                Refusal::NoPlan {
+                    got: id.clone(),
+                    known: plans.filter_map(|plan| plan.id.clone()).collect(),
+                }
             }),
         }
     }
@@ -182,27 +168,23 @@ impl Core {
         Some(id)
     }
 
-    fn disarm(&mut self, now: Now, station: String) -> Result<(), Refusal> {
+    fn disarm(&mut self, now: Now, station: String) -> Result<Seq, Refusal> {
         let Some(series) = self.cut_short(now, &station, false) else {
-            return Err(nothing_armed(&station));
+            return Err(Refusal::NothingArmed { station });
         };
-        self.append(now, Disarmed { station, series });
-        Ok(())
+        Ok(self.append(now, Disarmed { station, series }))
     }
 
-    fn note(&mut self, now: Now, station: String, text: String) -> Result<(), Refusal> {
+    fn note(&mut self, now: Now, station: String, text: String) -> Result<Seq, Refusal> {
         checked_words("a note", &text)?;
         let known = self.state.stations.get(&station);
         let series = known.and_then(|known| known.noted_at(now.wall));
-        self.append(
-            now,
-            Noted {
-                station,
-                series,
-                text,
-            },
-        );
-        Ok(())
+        let noted = Noted {
+            station,
+            series,
+            text,
+        };
+        Ok(self.append(now, noted))
     }
 
     fn say_zero(
@@ -210,35 +192,32 @@ impl Core {
         now: Now,
         station: String,
         instrument: Option<String>,
-    ) -> Result<(), Refusal> {
-        let known: Vec<_> = self
-            .catalog
-            .instruments
-            .iter()
+    ) -> Result<Seq, Refusal> {
+        let known = self.catalog.instruments.iter();
+        let known: Vec<_> = known
             .filter(|known| known.station == station && known.kind.dimension().is_some())
             .map(|known| known.name.clone())
             .collect();
-        let list = known.join(", ");
         let instrument = match (instrument, known.as_slice()) {
             (Some(name), _) if known.contains(&name) => name,
-            (Some(name), _) => {
-                let message = format!("no instrument {name:?} at {station}, want one of {list}");
-                return Err(refuse(message, "name an instrument of this station"));
+            (Some(got), _) => {
+                return Err(Refusal::NoInstrument {
+                    got,
+                    station,
+                    known,
+                });
             }
             (None, [only]) => only.clone(),
-            (None, _) => self.zero_meant(&station).ok_or_else(|| {
-                let message = format!("no instrument named, and {station} has: {list}");
-                refuse(message, "say which one: --instrument NAME")
-            })?,
-        };
-        self.append(
-            now,
-            ZeroSaid {
-                station,
-                instrument,
+            (None, _) => match self.zero_meant(&station) {
+                Some(meant) => meant,
+                None => return Err(Refusal::WhichInstrument { station, known }),
             },
-        );
-        Ok(())
+        };
+        let said = ZeroSaid {
+            station,
+            instrument,
+        };
+        Ok(self.append(now, said))
     }
 }
 
@@ -257,21 +236,10 @@ impl Core {
 }
 
 /// Words that a person says, of this kind, are kept as they are.
-pub(super) fn checked_words(what: &str, text: &str) -> Result<(), Refusal> {
+pub(super) fn checked_words(what: &'static str, text: &str) -> Result<(), Refusal> {
     if !text.trim().is_empty() && text.len() <= LONGEST_NOTE {
         return Ok(());
     }
-    let message = format!(
-        "got {what} of {} bytes, want 1 to {LONGEST_NOTE}",
-        text.len()
-    );
-    let remedy = "say it in fewer words, or in several notes";
-    Err(refuse(message, remedy))
-}
-
-pub(super) fn nothing_armed(station: &str) -> Refusal {
-    refuse(
-        format!("nothing is armed at {station}"),
-        "arm a plan first: tallyjaw arm PLAN",
-    )
+    let got = text.len();
+    Err(Refusal::Words { what, got })
 }

@@ -46,8 +46,8 @@ impl Core {
     /// nothing came after it.
     fn retracted_next(&self, station: &str, instrument: &str) -> Option<(Seq, Slot)> {
         let known = self.state.stations.get(station)?;
-        let reading = known.taken_back_by_zero()?;
+        let reading = known.retracted_by_zero()?;
         let zero = known.series.as_ref()?.zeros.get(instrument)?;
-        (zero.takes_back == Some(reading.seq)).then(|| (reading.seq, reading.slot()))
+        (zero.retracts == Some(reading.seq)).then(|| (reading.seq, reading.slot()))
     }
 }

@@ -4,17 +4,15 @@
 //! - A tool that the open series does not ask for is refused, with what it was and what was expected.
 //! - A tool is in one hand only: while a series of another station asks for it, it is refused here.
 
-use super::arming::refuse;
 use super::{Core, Refusal};
 use crate::entry::state::SeriesState;
-use crate::entry::words::tool as in_words;
-use crate::entry::{OperatorSaid, ToolInHand, ToolSaid};
+use crate::entry::{OperatorSaid, Seq, ToolInHand, ToolSaid};
 use crate::quantity::{Now, unsafe_in};
+use crate::spec::Tool;
 use crate::spec::resolve;
-use crate::spec::{ArmedTool, Tool};
 
 /// Longest name of a person, in characters.
-const LONGEST_NAME: usize = 100;
+pub(super) const LONGEST_NAME: usize = 100;
 
 /// The operator's name as it is kept.
 ///
@@ -27,13 +25,8 @@ pub(super) fn checked_operator(operator: &str) -> Result<String, Refusal> {
     if unseen.is_none() && (1..=LONGEST_NAME).contains(&name.chars().count()) {
         return Ok(name.to_owned());
     }
-    let with = unseen.map_or_else(String::new, |unseen| format!(" with {unseen}"));
-    Err(refuse(
-        format!(
-            "got {operator:?}{with} for the operator, want a name of 1 to {LONGEST_NAME} characters that can be shown"
-        ),
-        "give a name or initials: tj/operator/mara",
-    ))
+    let got = operator.to_owned();
+    Err(Refusal::Operator { got, unseen })
 }
 
 impl Core {
@@ -43,18 +36,14 @@ impl Core {
         now: Now,
         station: String,
         operator: &str,
-    ) -> Result<(), Refusal> {
+    ) -> Result<Seq, Refusal> {
         let operator = checked_operator(operator)?;
-        let series = self.series(&station).map(|series| series.id);
-        self.append(
-            now,
-            OperatorSaid {
-                station,
-                series,
-                operator,
-            },
-        );
-        Ok(())
+        let said = OperatorSaid {
+            series: self.series(&station).map(|series| series.id),
+            station,
+            operator,
+        };
+        Ok(self.append(now, said))
     }
 
     /// Which crimp tool is in the hand.
@@ -64,7 +53,7 @@ impl Core {
         station: String,
         id: &str,
         nest: Option<String>,
-    ) -> Result<(), Refusal> {
+    ) -> Result<Seq, Refusal> {
         let tool = resolve::tool_named(&self.catalog, id)?;
         if let Some(nest) = &nest {
             resolve::nest_named(tool, nest)?;
@@ -86,8 +75,7 @@ impl Core {
             tool: taken,
             as_planned,
         };
-        self.append(now, said);
-        Ok(())
+        Ok(self.append(now, said))
     }
 
     fn refuse_elsewhere(&self, station: &str, taken: &ToolInHand) -> Result<(), Refusal> {
@@ -98,13 +86,12 @@ impl Core {
         });
         match elsewhere {
             None => Ok(()),
-            Some((other, series)) => Err(refuse(
-                format!(
-                    "{} is the tool of {other}, where series {series} is open",
-                    taken.id
-                ),
-                format!("take the tool of {station}, or disarm {other} first"),
-            )),
+            Some((other, series)) => Err(Refusal::ToolElsewhere {
+                tool: taken.id.clone(),
+                station: station.to_owned(),
+                other: other.clone(),
+                series,
+            }),
         }
     }
 }
@@ -113,7 +100,6 @@ impl Core {
 /// measured cannot have been crimped with it.
 fn check(series: &SeriesState, tool: &Tool, taken: &ToolInHand) -> Result<bool, Refusal> {
     let spec = &series.spec;
-    let plan = spec.plan.as_deref().unwrap_or("its plan");
     let Some(asked) = &spec.tool else {
         let own = spec.purpose.is_of_own_crimps();
         if let Some(crimp) = spec.subject.crimp().filter(|_| own) {
@@ -122,37 +108,27 @@ fn check(series: &SeriesState, tool: &Tool, taken: &ToolInHand) -> Result<bool, 
         }
         return Ok(false);
     };
-    let want = in_words(&asked_in_hand(asked));
     if asked.id != taken.id {
-        return Err(refuse(
-            format!(
-                "{} is not the tool of series {}: {plan} asks for {want}",
-                in_words(taken),
-                series.id
-            ),
-            format!(
-                "crimp with {}; to crimp with {}, arm a plan that names it",
-                asked.id, taken.id
-            ),
-        ));
+        let want = ToolInHand {
+            id: asked.id.clone(),
+            class: asked.class,
+            nest: asked.nest.clone(),
+        };
+        return Err(Refusal::NotItsTool {
+            got: Box::new(taken.clone()),
+            want: Box::new(want),
+            series: series.id,
+            plan: spec.plan.clone().unwrap_or_else(|| "its plan".to_owned()),
+        });
     }
     match (&taken.nest, &asked.nest) {
-        (Some(got), Some(nest)) if got != nest => Err(refuse(
-            format!(
-                "wrong nest {got} of {}: series {} asks for nest {nest}",
-                taken.id, series.id
-            ),
-            format!("crimp in nest {nest}"),
-        )),
+        (Some(got), Some(want)) if got != want => Err(Refusal::NotItsNest {
+            tool: taken.id.clone(),
+            got: got.clone(),
+            want: want.clone(),
+            series: series.id,
+        }),
         (Some(_) | None, _) => Ok(true),
-    }
-}
-
-fn asked_in_hand(asked: &ArmedTool) -> ToolInHand {
-    ToolInHand {
-        id: asked.id.clone(),
-        class: asked.class,
-        nest: asked.nest.clone(),
     }
 }
 
@@ -163,19 +139,16 @@ pub(super) fn refuse_another(
     hand: &ToolInHand,
 ) -> Result<(), Refusal> {
     if hand.id != id {
-        return Err(refuse(
-            format!("{} is in the hand, the plan asks for {id}", in_words(hand)),
-            format!("take {id} and scan its card: tj/tool/{id}"),
-        ));
+        return Err(Refusal::OtherTool {
+            got: Box::new(hand.clone()),
+            want: id.to_owned(),
+        });
     }
     match (nest, &hand.nest) {
-        (Some(nest), Some(got)) if got != nest => Err(refuse(
-            format!(
-                "{} is in the hand, the plan asks for nest {nest}",
-                in_words(hand)
-            ),
-            format!("use nest {nest} and say so: tj/tool/{id}/{nest}"),
-        )),
+        (Some(want), Some(got)) if got != want => Err(Refusal::OtherNest {
+            got: Box::new(hand.clone()),
+            want: want.to_owned(),
+        }),
         (Some(_) | None, _) => Ok(()),
     }
 }

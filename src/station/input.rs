@@ -195,16 +195,6 @@ pub enum Armable {
     Inline(Box<Plan>),
 }
 
-/// Why a command was not carried out. Nothing has changed.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("{message}")]
-pub struct Refusal {
-    /// What was got and what was expected.
-    pub message: String,
-    /// What to do about it.
-    pub remedy: Option<String>,
-}
-
 /// Everything the core can ask for.
 #[derive(Debug, PartialEq, Eq)]
 pub enum Output {

@@ -182,10 +182,10 @@ impl Core {
                     opening: None,
                     raw,
                 };
-                let taken_back = self.zeroed_twice(now, &zeroed);
+                let retracted = self.zeroed_twice(now, &zeroed);
                 self.zeroed(now, zeroed);
-                if let Some(taken_back) = taken_back {
-                    self.append(now, taken_back);
+                if let Some(retracted) = retracted {
+                    self.append(now, retracted);
                 }
             }
             None => self.reading(now, &station, instrument, captured, raw),

@@ -27,6 +27,7 @@ mod origin;
 mod plausible;
 pub mod prompt;
 mod reception;
+mod refusal;
 mod signals;
 mod stopping;
 mod timed_zeros;
@@ -45,8 +46,9 @@ use signals::LiveSignal;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
-pub use input::{Armable, Command, Input, Output, Refusal};
+pub use input::{Armable, Command, Input, Output};
 pub use order::slots;
+pub use refusal::{Foreign, Refusal};
 
 /// All stations of a daemon.
 #[derive(Debug)]
@@ -91,7 +93,9 @@ impl Core {
         self.tell_what_time_did(now);
         let before = self.state.last;
         match input {
-            Input::Begun(journal) => self.append(now, Begun { journal }),
+            Input::Begun(journal) => {
+                self.append(now, Begun { journal });
+            }
             Input::Started {
                 version,
                 config_digest,
@@ -122,7 +126,9 @@ impl Core {
             Input::Quiet { instrument, lasted } => self.quiet(now, instrument, lasted),
             Input::Contact { instrument, closed } => self.contact(now, instrument, closed),
             Input::SegmentFull => self.open_segment(now),
-            Input::Journal(entry) => self.append(now, entry),
+            Input::Journal(entry) => {
+                self.append(now, entry);
+            }
             Input::Woken => self.wake(now),
         }
         if self.state.last != before {
@@ -130,12 +136,13 @@ impl Core {
         }
     }
 
-    /// Takes one command. What it appends comes out of [`Core::poll`].
+    /// Takes one command. What it appends comes out of [`Core::poll`]; the number is that of the entry which says
+    /// that it was done. A request to an instrument has none: a reading comes of it, or does not.
     ///
     /// # Errors
     ///
     /// A [`Refusal`] if it cannot be carried out; then nothing has changed.
-    pub fn command(&mut self, now: Now, command: Command) -> Result<(), Refusal> {
+    pub fn command(&mut self, now: Now, command: Command) -> Result<Option<Seq>, Refusal> {
         self.tell_what_time_did(now);
         let result = commands::run(self, now, command);
         self.await_zeros(now);
@@ -170,7 +177,7 @@ impl Core {
     }
 
     /// The one way an entry comes about: it is numbered, folded into the state and queued.
-    fn append(&mut self, now: Now, entry: impl Into<Entry>) {
+    fn append(&mut self, now: Now, entry: impl Into<Entry>) -> Seq {
         let seq = self.state.last.map_or(Seq::FIRST, Seq::following);
         let stamped = Stamped {
             seq,
@@ -179,6 +186,7 @@ impl Core {
         };
         self.state.apply(&stamped);
         self.pending.push_back(Output::Append(stamped));
+        seq
     }
 
     fn open_segment(&mut self, now: Now) {

@@ -237,7 +237,7 @@ fn measure(state: &State, station: &StationState, series: &SeriesState, slot: Sl
     }
     match due(state, series, instrument, None) {
         Some(why) => zero(series, instrument, why),
-        None => measured(state, series, slot, station.taken_back_by_zero().cloned()),
+        None => measured(state, series, slot, station.retracted_by_zero().cloned()),
     }
 }
 

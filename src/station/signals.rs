@@ -201,8 +201,8 @@ impl Core {
                 station: live.signal.station.clone(),
                 instrument: name.to_owned(),
                 said,
-                reason: refusal.message,
-                remedy: refusal.remedy,
+                reason: refusal.to_string(),
+                remedy: Some(refusal.remedy()),
             };
             self.append(now, entry);
         }

@@ -4,9 +4,8 @@
 //!   nothing away; said again within ten seconds, or with `cut`, it is carried out.
 //! - What the last arming stopped can be resumed until something is measured.
 
-use super::arming::refuse;
-use super::{Armable, Core, Refusal};
-use crate::entry::{Means, Resumed};
+use super::{Armable, Core, Refusal, order};
+use crate::entry::{Means, Resumed, Seq};
 use crate::quantity::{MonoMicros, Now};
 use std::time::Duration;
 
@@ -38,29 +37,24 @@ impl Core {
         if again {
             return Ok(());
         }
-        let slots = super::order::slots(series).count();
-        let refusal = refuse(
-            format!(
-                "series {} is still open: {} of {slots} measured",
-                series.id,
-                series.readings.len()
-            ),
-            "say it again within ten seconds to stop it early; on the command line: --cut",
-        );
+        let refusal = Refusal::StillOpen {
+            series: series.id,
+            measured: series.readings.len(),
+            slots: order::slots(series).count(),
+        };
         let at = now.mono;
         self.asked.insert(station.to_owned(), Asked { what, at });
         Err(refusal)
     }
 
     /// Opens the series again that the last arming stopped early.
-    pub(super) fn resume(&mut self, now: Now, station: &str, by: Means) -> Result<(), Refusal> {
+    pub(super) fn resume(&mut self, now: Now, station: &str, by: Means) -> Result<Seq, Refusal> {
         let known = self.state.stations.get(station);
         let stopped = known.and_then(|known| known.stopped.as_ref());
         let Some(series) = stopped.map(|stopped| stopped.series.id) else {
-            return Err(refuse(
-                format!("{station} has no series to resume"),
-                "one that the last arming stopped early can be resumed, until something is measured or a zero is off",
-            ));
+            return Err(Refusal::NothingToResume {
+                station: station.to_owned(),
+            });
         };
         let operator = known.and_then(|known| known.operator.clone());
         self.cut_short(now, station, false);
@@ -70,7 +64,6 @@ impl Core {
             operator,
             by,
         };
-        self.append(now, resumed);
-        Ok(())
+        Ok(self.append(now, resumed))
     }
 }

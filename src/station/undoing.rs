@@ -7,8 +7,7 @@
 //!   pedal or a double zero is refused, anything else needs a reason. The piece is spent, and the next piece
 //!   number is measured instead.
 
-use super::arming::refuse;
-use super::commands::{checked_words, nothing_armed};
+use super::commands::checked_words;
 use super::{Core, Refusal};
 use crate::entry::state::{CountedReading, SeriesState};
 use crate::entry::{Means, Restored, Retracted, Seq};
@@ -23,13 +22,11 @@ impl Core {
         seq: Option<Seq>,
         reason: Option<String>,
         by: Means,
-    ) -> Result<(), Refusal> {
+    ) -> Result<Seq, Refusal> {
         if let Some(reason) = &reason {
             checked_words("a reason", reason)?;
         }
-        let series = self
-            .series(&station)
-            .ok_or_else(|| nothing_armed(&station))?;
+        let series = self.open_series(&station)?;
         let reading = which_reading(series, seq)?;
         let spent = reading.axis.is_destructive();
         if spent {
@@ -44,72 +41,59 @@ impl Core {
             reason,
             spent,
         };
-        self.append(now, retracted);
-        Ok(())
+        Ok(self.append(now, retracted))
     }
 
     /// The reading that was retracted last counts again.
-    pub(super) fn restore(&mut self, now: Now, station: &str, by: Means) -> Result<(), Refusal> {
-        let series = self.series(station).ok_or_else(|| nothing_armed(station))?;
-        let retracted = series.retracted.as_ref().ok_or_else(|| {
-            refuse(
-                format!("series {} has no retracted reading to restore", series.id),
-                "the last one that was retracted can be restored, until its piece is measured again or a zero is off",
-            )
-        })?;
+    pub(super) fn restore(&mut self, now: Now, station: &str, by: Means) -> Result<Seq, Refusal> {
+        let series = self.open_series(station)?;
+        let retracted = series.retracted.as_ref();
+        let retracted = retracted.ok_or(Refusal::NothingToRestore { series: series.id })?;
         let restored = Restored {
             station: station.to_owned(),
             series: series.id,
             reading: retracted.reading.seq,
             by,
         };
-        self.append(now, restored);
+        let seq = self.append(now, restored);
         self.alert(now, station);
         self.complete_if_full(now, station);
-        Ok(())
+        Ok(seq)
+    }
+
+    fn open_series(&self, station: &str) -> Result<&SeriesState, Refusal> {
+        self.series(station).ok_or_else(|| Refusal::NothingArmed {
+            station: station.to_owned(),
+        })
     }
 }
 
 /// The reading named, or the last counted one.
 fn which_reading(series: &SeriesState, seq: Option<Seq>) -> Result<&CountedReading, Refusal> {
     let Some(last) = series.readings.iter().max_by_key(|reading| reading.seq) else {
-        let message = format!("series {} has no counted reading to retract", series.id);
-        return Err(refuse(message, "measure first"));
+        return Err(Refusal::NothingToRetract { series: series.id });
     };
     let Some(seq) = seq else { return Ok(last) };
     if let Some(named) = series.readings.iter().find(|reading| reading.seq == seq) {
         return Ok(named);
     }
-    let known: Vec<_> = series
-        .readings
-        .iter()
-        .map(|reading| reading.seq.to_string())
-        .collect();
-    Err(refuse(
-        format!(
-            "{seq} is no counted reading of the open series, want one of {}",
-            known.join(", ")
-        ),
-        "list them: tallyjaw status",
-    ))
+    Err(Refusal::NoSuchReading {
+        got: seq,
+        known: series.readings.iter().map(|reading| reading.seq).collect(),
+    })
 }
 
 /// Whether the reading of a destroyed piece may be retracted like this.
 fn may_be_spent(reading: &CountedReading, has_reason: bool, by: Means) -> Result<(), Refusal> {
-    let what = format!(
-        "piece {} was destroyed by its {} of {}",
-        reading.piece,
-        reading.axis.words(),
-        reading.value
-    );
-    let remedy =
-        "say why, by card, page or command: tj/retract/REASON, or tallyjaw retract --reason WORDS";
     match by {
-        Means::Pedal | Means::DoubleZero => {
-            let means = by.words();
-            Err(refuse(format!("{what}: not retracted {means}"), remedy))
-        }
         Means::Command | Means::Card if has_reason => Ok(()),
-        Means::Command | Means::Card => Err(refuse(format!("{what}: no reason given"), remedy)),
+        Means::Command | Means::Card | Means::Pedal | Means::DoubleZero => {
+            Err(Refusal::Destroyed {
+                piece: reading.piece,
+                axis: reading.axis.clone(),
+                value: reading.value,
+                by,
+            })
+        }
     }
 }

@@ -252,7 +252,7 @@ fn refused_by_socket(keys: &Keys) -> Option<(String, Option<String>)> {
     };
     let refusal = Core::new(catalog, State::default()).command(now, command);
     let refusal = refusal.err()?;
-    Some((refusal.message.clone(), refusal.remedy))
+    Some((refusal.to_string(), Some(refusal.remedy())))
 }
 
 /// The remedies of `check` may name a line of a file too.

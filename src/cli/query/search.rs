@@ -6,7 +6,7 @@
 use super::{Filter, lines};
 use crate::cli::Failure;
 use crate::config::DaemonConfig;
-use crate::entry::glance::{self, Glance, Glancer};
+use crate::entry::glance::{Glance, Glancer};
 use crate::entry::ledger::{Ledger, Series, Whole};
 use crate::entry::{Entry, Seq, SeriesEntry, Stamped};
 use crate::journal::Line;
@@ -81,7 +81,7 @@ impl<'s, T: Take> Search<'s, T> {
             let kept = self.keep(&glance, line)?;
             let settled = self.ledger.glance(&glance, kept);
             self.tell(settled)?;
-        } else if glance::kind(&line.bytes).is_none_or(|kind| self.ledger.heeds(kind)) {
+        } else if self.ledger.needs(&line.bytes) {
             let stamped = lines::decoded(self.daemon, line)?;
             self.entry(&stamped, line)?;
             let all_told = self.missing.is_empty() && self.ledger.unsettled().next().is_none();

@@ -7,7 +7,7 @@ use crate::cli::{Context, Exit, Failure, card, client, pager};
 use crate::daemon::clock;
 use crate::entry::Seq;
 use crate::entry::history::{History, Listed};
-use crate::entry::words::safe;
+use crate::entry::words::{self, safe};
 use crate::message::series::SeriesMessage;
 use crate::quantity::Zone;
 use anstyle::Style;
@@ -203,6 +203,6 @@ fn cells(
     let mut cells: Vec<_> = plain.map(|text| (text, Style::new())).into();
     let outcome_words = format!("{}{}", outcome.replace('_', " "), series.beside());
     cells.push((outcome_words, card::outcome_style(outcome)));
-    cells.push((card::tally(&series.tally), Style::new()));
+    cells.push((words::tally(series.tally), Style::new()));
     cells
 }

@@ -8,7 +8,7 @@ use super::query::{Query, lines};
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::history::{Listed, OneSeries};
 use crate::entry::ledger::Disposition;
-use crate::entry::words::safe;
+use crate::entry::words::{self, safe};
 use crate::entry::{Entry, FrameEntry, Outcome, SaidEntry, Seq, SeriesEntry, Stamped};
 use crate::message::series::SeriesMessage;
 use list::Sort;
@@ -98,7 +98,7 @@ fn text(listed: &Listed, entries: &[Stamped], out: &mut dyn Write) -> Result<(),
         out,
         "{style}{outcome}{style:#}{}{}: series {} at {}, {}",
         series.beside(),
-        card::after(&series.tally),
+        words::after(series.tally),
         series.series,
         safe(&series.station),
         listed.state.since.local(&form.zone)

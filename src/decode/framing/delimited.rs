@@ -10,187 +10,94 @@
 //! - A byte that the line spoiled ends no line: what follows a spoiled CR may be the rest of a number.
 //! - Adrift, when it is not known what came before, a line is broken up to its end, or to a silence
 //!   longer than a frame's gap: a number from its middle on is another number.
-//! - No more than [`CHUNK`] bytes are ever kept.
 
-use super::spoiled::Spoiled;
+use super::in_hand::{CHUNK, InHand};
 use super::{FRAME_GAP, Frame};
 use crate::decode::DecodeError;
-use crate::quantity::MonoMicros;
-use std::collections::VecDeque;
 use std::time::Duration;
 
 /// Bytes of an unfinished frame are given up after this long without another. The slowest line in
 /// use (300 baud) has a byte every 37 ms; a press by hand takes longer than this to come again.
 pub(super) const PATIENCE: Duration = Duration::from_secs(1);
 
-/// Bytes without meaning are given out in chunks of at most so many.
-const CHUNK: usize = 4096;
-
-/// A splitter at CR, LF, or both.
+/// Splits at CR, LF, or both.
 #[derive(Debug)]
-pub struct Delimited {
-    longest: usize,
-    /// Text without its end.
-    pending: Vec<u8>,
+pub(super) struct Delimited {
+    pub(super) longest: usize,
     /// Terminators since the last frame.
-    blank: Vec<u8>,
-    /// A chunk of the line at hand is already given out as broken.
-    in_broken_line: bool,
-    /// Of those in `pending`.
-    spoiled: Spoiled,
-    /// The line at hand may have begun before; behind what, in words.
-    adrift: Option<&'static str>,
-    last_byte_at: Option<MonoMicros>,
-    found: VecDeque<Frame>,
+    pub(super) blank: Vec<u8>,
 }
 
 impl Delimited {
-    pub(super) fn new(longest: usize) -> Self {
-        Self {
-            longest,
-            pending: Vec::new(),
-            blank: Vec::new(),
-            in_broken_line: false,
-            spoiled: Spoiled::default(),
-            adrift: None,
-            last_byte_at: None,
-            found: VecDeque::new(),
-        }
-    }
-
-    pub(super) fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
-        // Whoever wakes us may be late; what is old is old by the time of the bytes.
-        self.give_up_on_old_bytes(now);
-        self.push_read(now, bytes);
-    }
-
-    pub(super) fn push_read(&mut self, now: MonoMicros, bytes: &[u8]) {
+    pub(super) fn take(&mut self, hand: &mut InHand, bytes: &[u8]) {
         let mut rest = bytes;
         while let Some(end) = rest.iter().position(|byte| is_terminator(*byte)) {
             let (text, from_terminator) = rest.split_at(end);
             let (terminator, after) = from_terminator.split_at(1);
-            self.take_text(text);
-            self.take_terminator(terminator);
+            self.take_text(hand, text);
+            self.take_terminator(hand, terminator);
             rest = after;
         }
-        self.take_text(rest);
-        self.note_time(now, bytes);
+        self.take_text(hand, rest);
     }
 
-    pub(super) fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
-        for byte in bytes {
-            self.spoiled.note(self.pending.len(), *byte);
-            self.take_text(std::slice::from_ref(byte));
-        }
-        self.note_time(now, bytes);
-    }
-
-    fn note_time(&mut self, now: MonoMicros, bytes: &[u8]) {
-        if !bytes.is_empty() {
-            let unfinished =
-                !self.pending.is_empty() || self.in_broken_line || self.adrift.is_some();
-            self.last_byte_at = unfinished.then_some(now);
-        }
-    }
-
-    fn take_text(&mut self, mut text: &[u8]) {
+    pub(super) fn take_text(&mut self, hand: &mut InHand, text: &[u8]) {
         if !text.is_empty() {
-            self.give_out_blank();
+            self.give_out_blank(hand);
         }
-        while !text.is_empty() {
-            let room = CHUNK.saturating_sub(self.pending.len());
-            let (fits, after) = text.split_at(room.min(text.len()));
-            self.pending.extend_from_slice(fits);
-            if self.pending.len() >= CHUNK {
-                self.give_out_broken();
-                self.in_broken_line = true;
-            }
-            text = after;
-        }
+        hand.take(text, |hand| self.give_out_broken(hand));
     }
 
-    fn take_terminator(&mut self, terminator: &[u8]) {
-        if self.pending.is_empty() {
-            self.in_broken_line = false;
-            self.adrift = None;
+    fn take_terminator(&mut self, hand: &mut InHand, terminator: &[u8]) {
+        if hand.bytes.is_empty() {
+            hand.begin();
             self.blank.extend_from_slice(terminator);
             if self.blank.len() >= CHUNK {
-                self.give_out_blank();
+                self.give_out_blank(hand);
             }
             return;
         }
-        let sound = !self.in_broken_line && self.adrift.is_none() && self.spoiled.is_none();
-        if sound && self.pending.len() <= self.longest {
-            let body = self.pending.clone();
-            let mut raw = std::mem::take(&mut self.pending);
+        if hand.is_sound() && hand.bytes.len() <= self.longest {
+            let body = hand.bytes.clone();
+            let mut raw = std::mem::take(&mut hand.bytes);
             raw.extend_from_slice(terminator);
-            self.found.push_back(Frame::Whole { body, raw });
+            hand.found.push_back(Frame::Whole { body, raw });
         } else {
-            self.pending.extend_from_slice(terminator);
-            self.give_out_broken();
-            self.in_broken_line = false;
-            self.adrift = None;
+            hand.bytes.extend_from_slice(terminator);
+            self.give_out_broken(hand);
+            hand.begin();
         }
     }
 
-    fn give_out_blank(&mut self) {
+    /// All that is in hand, which is no frame.
+    pub(super) fn give_out(&mut self, hand: &mut InHand) {
+        self.give_out_blank(hand);
+        self.give_out_broken(hand);
+    }
+
+    fn give_out_blank(&mut self, hand: &mut InHand) {
         if !self.blank.is_empty() {
             let raw = std::mem::take(&mut self.blank);
-            self.found.push_back(Frame::Blank { raw });
+            hand.found.push_back(Frame::Blank { raw });
         }
     }
 
-    fn give_out_broken(&mut self) {
-        if self.pending.is_empty() {
+    fn give_out_broken(&self, hand: &mut InHand) {
+        if hand.bytes.is_empty() {
             return;
         }
-        let raw = std::mem::take(&mut self.pending);
-        let got = raw.len();
-        let too_long = self.in_broken_line || got > self.longest;
-        let reason = match self.spoiled.take(got) {
-            Some(fault) => fault,
-            None if let Some(behind) = self.adrift => DecodeError::MidFrame { got, behind },
-            None if too_long => DecodeError::TooLong {
-                got,
-                most: self.longest,
-            },
-            None => DecodeError::CutShort { got },
-        };
-        self.found.push_back(Frame::Broken { raw, reason });
+        let (raw, fault) = hand.give(self.longest);
+        let reason = fault.unwrap_or(DecodeError::CutShort { got: raw.len() });
+        hand.found.push_back(Frame::Broken { raw, reason });
     }
 
-    pub(super) fn end(&mut self) {
-        self.give_out_blank();
-        self.give_out_broken();
-        self.in_broken_line = false;
-        self.adrift = None;
-        self.last_byte_at = None;
+    /// Whether a silence would end anything.
+    pub(super) fn is_within(hand: &InHand) -> bool {
+        !hand.bytes.is_empty() || hand.is_rest || hand.adrift.is_some()
     }
 
-    pub(super) fn lose(&mut self, now: MonoMicros, behind: &'static str) {
-        self.give_out_blank();
-        self.adrift = Some(behind);
-        self.give_out_broken();
-        self.last_byte_at = Some(now);
-    }
-
-    pub(super) fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
-        if self.gives_up_at().is_some_and(|at| at <= now) {
-            self.end();
-        }
-    }
-
-    pub(super) fn gives_up_at(&self) -> Option<MonoMicros> {
-        let patience = self.adrift.map_or(PATIENCE, |_| FRAME_GAP);
-        self.last_byte_at.map(|at| at.plus(patience))
-    }
-
-    pub(super) fn last_byte_at(&self) -> Option<MonoMicros> {
-        self.last_byte_at
-    }
-
-    pub(super) fn poll(&mut self) -> Option<Frame> {
-        self.found.pop_front()
+    pub(super) fn patience(hand: &InHand) -> Duration {
+        hand.adrift.map_or(PATIENCE, |_| FRAME_GAP)
     }
 }
 
@@ -201,10 +108,12 @@ const fn is_terminator(byte: u8) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::decode::framing::{Framing, Rule, Splitter};
+    use crate::quantity::MonoMicros;
 
     const START: MonoMicros = MonoMicros(5_000_000);
 
-    fn frames(splitter: &mut Delimited) -> Vec<Frame> {
+    fn frames(splitter: &mut Splitter) -> Vec<Frame> {
         std::iter::from_fn(|| splitter.poll()).collect()
     }
 
@@ -217,7 +126,7 @@ mod tests {
 
     #[test]
     fn a_frame_is_out_at_its_first_terminator_byte() {
-        let mut splitter = Delimited::new(8);
+        let mut splitter = Splitter::new(Framing::Delimited { longest: 8 });
         splitter.push(START, b"+1.6");
         assert_eq!(frames(&mut splitter), []);
         splitter.push(START, b"3\r");
@@ -228,7 +137,7 @@ mod tests {
     #[test]
     fn the_line_feed_after_a_carriage_return_is_blank_wherever_the_stream_is_cut() {
         for cut in 0..=10 {
-            let mut splitter = Delimited::new(8);
+            let mut splitter = Splitter::new(Framing::Delimited { longest: 8 });
             let (before, after) = b"\r\n1\r\n2\r\n\r\n".split_at(cut);
             splitter.push(START, before);
             splitter.push(START, after);
@@ -247,7 +156,7 @@ mod tests {
 
     #[test]
     fn a_half_frame_is_given_up_a_second_after_its_last_byte() {
-        let mut splitter = Delimited::new(8);
+        let mut splitter = Splitter::new(Framing::Delimited { longest: 8 });
         splitter.push(START, b"+1");
         let later = START.plus(Duration::from_millis(600));
         splitter.push(later, b".");
@@ -266,7 +175,7 @@ mod tests {
 
     #[test]
     fn bytes_that_come_after_the_patience_start_a_new_frame_even_if_nobody_woke_the_splitter() {
-        let mut splitter = Delimited::new(8);
+        let mut splitter = Splitter::new(Framing::Delimited { longest: 8 });
         splitter.push(START, b"+9");
         splitter.push(START.plus(PATIENCE), b"+1.63\r");
         let cut_short = Frame::Broken {
@@ -281,7 +190,7 @@ mod tests {
 
     #[test]
     fn a_spoiled_byte_breaks_its_line_and_no_other() {
-        let mut splitter = Delimited::new(8);
+        let mut splitter = Splitter::new(Framing::Delimited { longest: 8 });
         splitter.push(START, b"+1\r+1");
         splitter.push_spoiled(START, b".\xff");
         splitter.push(START, b"3\r\n+1.64\r");
@@ -309,7 +218,7 @@ mod tests {
 
     #[test]
     fn what_follows_a_spoiled_terminator_does_not_pass_for_a_line() {
-        let mut splitter = Delimited::new(8);
+        let mut splitter = Splitter::new(Framing::Delimited { longest: 8 });
         splitter.push(START, b"+1");
         splitter.push_spoiled(START, b"\r");
         splitter.push(START, b"63\r+1.64\r");
@@ -323,9 +232,9 @@ mod tests {
 
     #[test]
     fn spoiled_noise_is_given_up_like_any_other() {
-        let mut splitter = Delimited::new(8);
+        let mut splitter = Splitter::new(Framing::Delimited { longest: 8 });
         splitter.push_spoiled(START, &[0; 3 * CHUNK]);
-        assert!(splitter.pending.is_empty());
+        assert!(splitter.hand.bytes.is_empty());
         splitter.push_spoiled(START, &[0]);
         splitter.give_up_on_old_bytes(START.plus(PATIENCE));
         let lengths: Vec<_> = frames(&mut splitter)
@@ -351,7 +260,7 @@ mod tests {
     #[test]
     fn no_tail_of_a_line_that_is_too_long_passes_for_a_frame() {
         for length in [9, CHUNK - 1, CHUNK, CHUNK + 1, CHUNK + 4, 3 * CHUNK] {
-            let mut splitter = Delimited::new(8);
+            let mut splitter = Splitter::new(Framing::Delimited { longest: 8 });
             let mut line = vec![b'7'; length];
             line.extend_from_slice(b"\r1\r");
             splitter.push(START, &line);
@@ -372,13 +281,16 @@ mod tests {
     #[test]
     fn a_megabyte_without_an_end_is_never_kept_whole() {
         for byte in [0xff, 0, b'1', b'\n', 0x1b] {
-            let mut splitter = Delimited::new(64);
+            let mut splitter = Splitter::new(Framing::Delimited { longest: 64 });
             let mut seen = 0;
             for _ in 0..1024 {
                 splitter.push(START, &[byte; 1024]);
                 seen += frames(&mut splitter).len();
-                assert!(splitter.pending.len() + splitter.blank.len() < CHUNK);
-                assert!(splitter.pending.capacity() <= 2 * CHUNK);
+                let Rule::Delimited(delimited) = &splitter.rule else {
+                    unreachable!("as it was made");
+                };
+                assert!(splitter.hand.bytes.len() + delimited.blank.len() < CHUNK);
+                assert!(splitter.hand.bytes.capacity() <= 2 * CHUNK);
             }
             assert_eq!(seen, 1024 * 1024 / CHUNK, "of 0x{byte:02x}");
         }

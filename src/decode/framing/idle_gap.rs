@@ -7,109 +7,36 @@
 //!   of a burst are as good as any others, and a word of 24 bits has next to nothing to check.
 //! - Joined in the middle of a frame, the chunk is too short to pass for one; adrift, when it is not
 //!   known what came before, a burst is none whatever its length.
-//! - No more than [`CHUNK`] bytes are ever kept.
 
 use super::Frame;
-use super::spoiled::Spoiled;
+use super::in_hand::InHand;
 use crate::decode::DecodeError;
-use crate::quantity::MonoMicros;
-use std::collections::VecDeque;
 use std::time::Duration;
 
 /// Silence this long parts two frames. A USB adapter hands bytes on every 16 ms at the slowest
 /// (its latency timer), and instruments send thirty frames a second at the most.
 pub const GAP: Duration = Duration::from_millis(20);
 
-/// Bytes without meaning are given out in chunks of at most so many.
-const CHUNK: usize = 4096;
-
-/// A splitter at silence.
+/// Splits at silence.
 #[derive(Debug)]
-pub struct IdleGap {
-    length: usize,
-    /// What came since the last silence and is not given out.
-    pending: Vec<u8>,
-    /// Of those in `pending`.
-    spoiled: Spoiled,
-    /// A chunk of the burst at hand is already given out as broken.
-    in_broken_burst: bool,
-    /// The burst at hand may have begun before; behind what, in words.
-    adrift: Option<&'static str>,
-    last_byte_at: Option<MonoMicros>,
-    found: VecDeque<Frame>,
+pub(super) struct IdleGap {
+    pub(super) length: usize,
 }
 
 impl IdleGap {
-    pub(super) fn new(length: usize) -> Self {
-        Self {
-            length,
-            pending: Vec::new(),
-            spoiled: Spoiled::default(),
-            in_broken_burst: false,
-            adrift: None,
-            last_byte_at: None,
-            found: VecDeque::new(),
-        }
-    }
-
-    pub(super) fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
-        // Whoever wakes us may be late; what is old is old by the time of the bytes.
-        self.give_up_on_old_bytes(now);
-        self.push_read(now, bytes);
-    }
-
-    pub(super) fn push_read(&mut self, now: MonoMicros, bytes: &[u8]) {
-        let mut rest = bytes;
-        while !rest.is_empty() {
-            let room = CHUNK.saturating_sub(self.pending.len());
-            let (fits, after) = rest.split_at(room.min(rest.len()));
-            self.pending.extend_from_slice(fits);
-            self.give_out_full_chunk();
-            rest = after;
-        }
-        self.note_time(now, bytes);
-    }
-
-    pub(super) fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
-        for byte in bytes {
-            self.spoiled.note(self.pending.len(), *byte);
-            self.pending.push(*byte);
-            self.give_out_full_chunk();
-        }
-        self.note_time(now, bytes);
-    }
-
-    fn note_time(&mut self, now: MonoMicros, bytes: &[u8]) {
-        if !bytes.is_empty() {
-            self.last_byte_at = Some(now);
-        }
-    }
-
-    fn give_out_full_chunk(&mut self) {
-        if self.pending.len() >= CHUNK {
-            self.in_broken_burst = true;
-            self.give_out();
-        }
+    pub(super) fn take(&self, hand: &mut InHand, bytes: &[u8]) {
+        hand.take(bytes, |hand| self.give_out(hand));
     }
 
     /// What is in hand: a frame, or bytes that are none.
-    fn give_out(&mut self) {
-        if self.pending.is_empty() {
+    pub(super) fn give_out(&self, hand: &mut InHand) {
+        if hand.bytes.is_empty() {
             return;
         }
-        let raw = std::mem::take(&mut self.pending);
+        let (raw, fault) = hand.give(self.length);
         let got = raw.len();
-        let fault = match self.spoiled.take(got) {
-            Some(fault) => Some(fault),
-            None if let Some(behind) = self.adrift => Some(DecodeError::MidFrame { got, behind }),
-            None if self.in_broken_burst || got > self.length => Some(DecodeError::TooLong {
-                got,
-                most: self.length,
-            }),
-            None if got < self.length => Some(DecodeError::CutShort { got }),
-            None => None,
-        };
-        self.found.push_back(match fault {
+        let cut_short = (got < self.length).then_some(DecodeError::CutShort { got });
+        hand.found.push_back(match fault.or(cut_short) {
             Some(reason) => Frame::Broken { raw, reason },
             None => Frame::Whole {
                 body: raw.clone(),
@@ -117,47 +44,14 @@ impl IdleGap {
             },
         });
     }
-
-    pub(super) fn end(&mut self) {
-        self.give_out();
-        self.in_broken_burst = false;
-        self.adrift = None;
-        self.last_byte_at = None;
-    }
-
-    pub(super) fn lose(&mut self, now: MonoMicros, behind: &'static str) {
-        self.adrift = Some(behind);
-        self.give_out();
-        self.last_byte_at = Some(now);
-    }
-
-    pub(super) fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
-        if self.last_byte_at.is_some_and(|at| at.plus(GAP) <= now) {
-            self.end();
-        }
-    }
-
-    /// Only bytes in hand are worth waking for; the silence after others is seen at the next byte.
-    pub(super) fn gives_up_at(&self) -> Option<MonoMicros> {
-        if self.pending.is_empty() {
-            None
-        } else {
-            self.last_byte_at.map(|at| at.plus(GAP))
-        }
-    }
-
-    pub(super) fn last_byte_at(&self) -> Option<MonoMicros> {
-        self.last_byte_at
-    }
-
-    pub(super) fn poll(&mut self) -> Option<Frame> {
-        self.found.pop_front()
-    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::decode::framing::in_hand::CHUNK;
+    use crate::decode::framing::{Framing, Splitter};
+    use crate::quantity::MonoMicros;
 
     const START: MonoMicros = MonoMicros(5_000_000);
 
@@ -165,7 +59,7 @@ mod tests {
         START.plus(GAP.saturating_mul(gaps))
     }
 
-    fn frames(splitter: &mut IdleGap) -> Vec<Frame> {
+    fn frames(splitter: &mut Splitter) -> Vec<Frame> {
         std::iter::from_fn(|| splitter.poll()).collect()
     }
 
@@ -185,7 +79,7 @@ mod tests {
 
     #[test]
     fn a_frame_is_out_when_it_is_still_after_its_last_byte_however_it_was_cut() {
-        let mut splitter = IdleGap::new(3);
+        let mut splitter = Splitter::new(Framing::IdleGap { length: 3 });
         splitter.push(START, b"ab");
         let second = START.plus(Duration::from_millis(16));
         splitter.push(second, b"c");
@@ -200,7 +94,7 @@ mod tests {
 
     #[test]
     fn a_frame_is_out_with_the_first_byte_of_the_next_even_if_nobody_woke_the_splitter() {
-        let mut splitter = IdleGap::new(3);
+        let mut splitter = Splitter::new(Framing::IdleGap { length: 3 });
         splitter.push(START, b"abc");
         splitter.push(after(1), b"d");
         assert_eq!(frames(&mut splitter), [whole(b"abc")]);
@@ -211,7 +105,7 @@ mod tests {
 
     #[test]
     fn joined_in_the_middle_of_a_frame_it_finds_the_next() {
-        let mut splitter = IdleGap::new(3);
+        let mut splitter = Splitter::new(Framing::IdleGap { length: 3 });
         splitter.push(START, b"c");
         splitter.push(after(1), b"abc");
         splitter.end();
@@ -222,7 +116,7 @@ mod tests {
     #[test]
     fn no_part_of_a_burst_that_is_too_long_is_a_frame() {
         for length in [4, 6, 7, CHUNK, CHUNK + 1, CHUNK + 3, 3 * CHUNK] {
-            let mut splitter = IdleGap::new(3);
+            let mut splitter = Splitter::new(Framing::IdleGap { length: 3 });
             let burst = vec![b'x'; length];
             let (before, rest) = burst.split_at(3);
             splitter.push(START, before);
@@ -248,7 +142,7 @@ mod tests {
 
     #[test]
     fn a_spoiled_byte_breaks_its_frame_and_no_other() {
-        let mut splitter = IdleGap::new(3);
+        let mut splitter = Splitter::new(Framing::IdleGap { length: 3 });
         splitter.push(START, b"a");
         splitter.push_spoiled(START, b"\xff");
         splitter.push(START, b"c");
@@ -268,13 +162,13 @@ mod tests {
 
     #[test]
     fn a_flood_is_never_kept_whole() {
-        let mut splitter = IdleGap::new(3);
+        let mut splitter = Splitter::new(Framing::IdleGap { length: 3 });
         for _ in 0..1024 {
             splitter.push(START, &[0; 1000]);
             splitter.push_spoiled(START, &[0; 24]);
             frames(&mut splitter);
-            assert!(splitter.pending.len() < CHUNK);
-            assert!(splitter.pending.capacity() <= 2 * CHUNK);
+            assert!(splitter.hand.bytes.len() < CHUNK);
+            assert!(splitter.hand.bytes.capacity() <= 2 * CHUNK);
         }
     }
 }

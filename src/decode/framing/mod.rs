@@ -7,13 +7,14 @@
 
 mod delimited;
 mod idle_gap;
-mod spoiled;
+mod in_hand;
 
 use super::DecodeError;
 use crate::quantity::MonoMicros;
 use delimited::{Delimited, PATIENCE};
 pub use idle_gap::GAP;
 use idle_gap::IdleGap;
+use in_hand::InHand;
 use std::time::Duration;
 
 /// Longer than any pause within a frame: the slowest line in use (300 baud) has a byte every 37 ms, and a
@@ -64,36 +65,48 @@ pub enum Frame {
 
 /// Cuts a stream of bytes into frames.
 #[derive(Debug)]
-pub enum Splitter {
-    /// Frames that end with CR, LF or both.
+pub struct Splitter {
+    rule: Rule,
+    hand: InHand,
+}
+
+/// What a frame ends by.
+#[derive(Debug)]
+enum Rule {
     Delimited(Delimited),
-    /// Frames of a fixed length with silence between.
     IdleGap(IdleGap),
 }
 
 impl Splitter {
     /// For this framing.
     pub fn new(framing: Framing) -> Self {
-        match framing {
-            Framing::Delimited { longest } => Self::Delimited(Delimited::new(longest)),
-            Framing::IdleGap { length } => Self::IdleGap(IdleGap::new(length)),
+        let rule = match framing {
+            Framing::Delimited { longest } => Rule::Delimited(Delimited {
+                longest,
+                blank: Vec::new(),
+            }),
+            Framing::IdleGap { length } => Rule::IdleGap(IdleGap { length }),
+        };
+        Self {
+            rule,
+            hand: InHand::default(),
         }
     }
 
     /// Takes bytes that came at `now`: nothing came between those before and these.
     pub fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
-        match self {
-            Self::Delimited(delimited) => delimited.push(now, bytes),
-            Self::IdleGap(idle_gap) => idle_gap.push(now, bytes),
-        }
+        // Whoever wakes us may be late; what is old is old by the time of the bytes.
+        self.give_up_on_old_bytes(now);
+        self.push_read(now, bytes);
     }
 
     /// Takes bytes that were read at `now`; when they came nobody knows.
     pub fn push_read(&mut self, now: MonoMicros, bytes: &[u8]) {
-        match self {
-            Self::Delimited(delimited) => delimited.push_read(now, bytes),
-            Self::IdleGap(idle_gap) => idle_gap.push_read(now, bytes),
+        match &mut self.rule {
+            Rule::Delimited(delimited) => delimited.take(&mut self.hand, bytes),
+            Rule::IdleGap(idle_gap) => idle_gap.take(&mut self.hand, bytes),
         }
+        self.note_time(now, bytes);
     }
 
     /// Takes bytes that the line spoiled: they end no frame, and break the one that they stand in.
@@ -104,27 +117,44 @@ impl Splitter {
 
     /// The same for bytes that were read at `now`.
     pub fn push_spoiled_read(&mut self, now: MonoMicros, bytes: &[u8]) {
-        match self {
-            Self::Delimited(delimited) => delimited.push_spoiled(now, bytes),
-            Self::IdleGap(idle_gap) => idle_gap.push_spoiled(now, bytes),
+        for byte in bytes {
+            self.hand.spoil(*byte);
+            let byte = std::slice::from_ref(byte);
+            match &mut self.rule {
+                Rule::Delimited(delimited) => delimited.take_text(&mut self.hand, byte),
+                Rule::IdleGap(idle_gap) => idle_gap.take(&mut self.hand, byte),
+            }
+        }
+        self.note_time(now, bytes);
+    }
+
+    fn note_time(&mut self, now: MonoMicros, bytes: &[u8]) {
+        if !bytes.is_empty() {
+            let is_within = match &self.rule {
+                Rule::Delimited(_) => Delimited::is_within(&self.hand),
+                Rule::IdleGap(_) => true,
+            };
+            self.hand.last_byte_at = is_within.then_some(now);
+        }
+    }
+
+    fn give_out(&mut self) {
+        match &mut self.rule {
+            Rule::Delimited(delimited) => delimited.give_out(&mut self.hand),
+            Rule::IdleGap(idle_gap) => idle_gap.give_out(&mut self.hand),
         }
     }
 
     /// No more bytes will come.
     pub fn end(&mut self) {
-        match self {
-            Self::Delimited(delimited) => delimited.end(),
-            Self::IdleGap(idle_gap) => idle_gap.end(),
-        }
+        self.give_out();
+        self.hand.begin();
+        self.hand.last_byte_at = None;
     }
 
     /// A silence was seen that has lasted for so long since the last bytes.
     pub fn silent_for(&mut self, lasted: Duration) {
-        let last = match self {
-            Self::Delimited(delimited) => delimited.last_byte_at(),
-            Self::IdleGap(idle_gap) => idle_gap.last_byte_at(),
-        };
-        if let Some(last) = last {
+        if let Some(last) = self.hand.last_byte_at {
             self.give_up_on_old_bytes(last.plus(lasted));
         }
     }
@@ -132,33 +162,37 @@ impl Splitter {
     /// Bytes may be missing from here on, `behind` this: what comes next is no frame, up to the next end of
     /// one or a silence longer than any in a frame.
     pub fn lose(&mut self, now: MonoMicros, behind: &'static str) {
-        match self {
-            Self::Delimited(delimited) => delimited.lose(now, behind),
-            Self::IdleGap(idle_gap) => idle_gap.lose(now, behind),
-        }
+        self.hand.adrift = Some(behind);
+        self.give_out();
+        self.hand.last_byte_at = Some(now);
     }
 
     /// Nothing more came up to `now`: gives up bytes whose time is over. So does [`Splitter::push`].
     pub fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
-        match self {
-            Self::Delimited(delimited) => delimited.give_up_on_old_bytes(now),
-            Self::IdleGap(idle_gap) => idle_gap.give_up_on_old_bytes(now),
+        if self.over_at().is_some_and(|at| at <= now) {
+            self.end();
         }
     }
 
-    /// When that will be.
+    /// When that will be. Of bursts, only bytes in hand are worth waking for; the silence after others is seen at
+    /// the next byte.
     pub fn gives_up_at(&self) -> Option<MonoMicros> {
-        match self {
-            Self::Delimited(delimited) => delimited.gives_up_at(),
-            Self::IdleGap(idle_gap) => idle_gap.gives_up_at(),
+        match &self.rule {
+            Rule::IdleGap(_) if self.hand.bytes.is_empty() => None,
+            Rule::Delimited(_) | Rule::IdleGap(_) => self.over_at(),
         }
+    }
+
+    fn over_at(&self) -> Option<MonoMicros> {
+        let patience = match &self.rule {
+            Rule::Delimited(_) => Delimited::patience(&self.hand),
+            Rule::IdleGap(_) => GAP,
+        };
+        self.hand.last_byte_at.map(|at| at.plus(patience))
     }
 
     /// The next frame.
     pub fn poll(&mut self) -> Option<Frame> {
-        match self {
-            Self::Delimited(delimited) => delimited.poll(),
-            Self::IdleGap(idle_gap) => idle_gap.poll(),
-        }
+        self.hand.found.pop_front()
     }
 }

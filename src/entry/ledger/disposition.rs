@@ -20,9 +20,6 @@ pub enum Disposition {
 }
 
 impl Disposition {
-    /// In the order of the variants; filters and exports use these words.
-    pub const NAMES: [&str; 4] = ["counted", "doubted", "retracted", "not_counted"];
-
     /// As in tables and data.
     pub const fn name(self) -> &'static str {
         match self {

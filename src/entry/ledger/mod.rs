@@ -16,9 +16,9 @@ mod tests;
 pub use disposition::Disposition;
 pub use series::{Closed, Entered, Series, Whole};
 
-use super::glance::Glance;
+use super::glance::{self, Glance};
 use super::resume::{Stop, after_stop};
-use super::{Entry, FrameEntry, SaidEntry, Seq, SeriesEntry, Stamped};
+use super::{Entry, FrameEntry, FrameKind, Kind, SaidEntry, SaidKind, Seq, SeriesEntry, Stamped};
 use crate::quantity::WallMicros;
 use std::collections::BTreeMap;
 
@@ -46,25 +46,47 @@ impl<K> Ledger<K> {
         let Stamped { seq, at, entry } = stamped;
         let over = self.follow_stopped(stamped);
         let settled = match entry {
-            Entry::Said(SaidEntry::OperatorSaid(said)) => {
-                let series = said.series.and_then(|series| self.series.get_mut(&series));
-                if let Some(series) = series {
-                    series.hand_over(*seq, Some(&said.operator));
-                }
+            Entry::Journal(_) | Entry::Port(_) => None,
+            Entry::Said(entry) => {
+                self.take_said(*seq, entry);
                 None
             }
-            Entry::Frame(FrameEntry::Reading(reading)) => {
-                let slot = reading.slot.as_ref();
-                if let Some((slot, kept)) = slot.zip(kept) {
-                    let disposition = Disposition::from(&reading.standing);
-                    self.enter(slot.series, *seq, disposition, kept);
-                }
+            Entry::Frame(entry) => {
+                self.take_frame(*seq, entry, kept);
                 None
             }
-            Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) | Entry::Frame(_) => None,
             Entry::Series(entry) => self.take_series(*seq, *at, entry),
         };
         self.settle(over.or(settled), *seq)
+    }
+
+    fn take_said(&mut self, seq: Seq, entry: &SaidEntry) {
+        match entry {
+            SaidEntry::OperatorSaid(said) => {
+                let series = said.series.and_then(|series| self.series.get_mut(&series));
+                if let Some(series) = series {
+                    series.hand_over(seq, Some(&said.operator));
+                }
+            }
+            SaidEntry::AdapterSaid(_)
+            | SaidEntry::ZeroSaid(_)
+            | SaidEntry::ToolSaid(_)
+            | SaidEntry::Noted(_)
+            | SaidEntry::Refused(_) => {}
+        }
+    }
+
+    fn take_frame(&mut self, seq: Seq, entry: &FrameEntry, kept: Option<K>) {
+        match entry {
+            FrameEntry::Reading(reading) => {
+                let slot = reading.slot.as_ref();
+                if let Some((slot, kept)) = slot.zip(kept) {
+                    let disposition = Disposition::from(&reading.standing);
+                    self.enter(slot.series, seq, disposition, kept);
+                }
+            }
+            FrameEntry::Zeroed(_) | FrameEntry::Unread(_) => {}
+        }
     }
 
     /// The series that is closed for good.
@@ -116,19 +138,29 @@ impl<K> Ledger<K> {
         settled
     }
 
-    /// Whether entries of this kind say anything about readings now: all others need not be taken.
-    pub fn heeds(&self, kind: &str) -> bool {
-        let always = [
-            "armed",
-            "reading",
-            "doubted",
-            "retracted",
-            "restored",
-            "completed",
-            "resumed",
-            "operator_said",
-        ];
-        always.contains(&kind) || (kind == "zeroed" && !self.stopped.is_empty())
+    /// Whether a line says anything about readings now: all others need not be taken. One that cannot be told
+    /// without reading all of it may.
+    pub fn needs(&self, line: &[u8]) -> bool {
+        let Some(name) = glance::kind(line) else {
+            return true;
+        };
+        match Kind::from_name(name) {
+            None | Some(Kind::Journal(_) | Kind::Port(_)) => false,
+            Some(Kind::Said(kind)) => match kind {
+                SaidKind::OperatorSaid => true,
+                SaidKind::AdapterSaid
+                | SaidKind::ZeroSaid
+                | SaidKind::ToolSaid
+                | SaidKind::Noted
+                | SaidKind::Refused => false,
+            },
+            Some(Kind::Frame(kind)) => match kind {
+                FrameKind::Reading => true,
+                FrameKind::Zeroed => !self.stopped.is_empty(),
+                FrameKind::Unread => false,
+            },
+            Some(Kind::Series(_)) => true,
+        }
     }
 
     /// Leaves a series out of the ledger, with all that will be said about it.

@@ -209,13 +209,13 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
         option::of(quantity()),
     )
         .prop_map(
-            |(last_good, [off, closed, time_due], takes_back, off_by)| ZeroState {
+            |(last_good, [off, closed, time_due], retracts, off_by)| ZeroState {
                 last_good,
                 off,
                 off_by,
                 closed,
                 time_due,
-                takes_back,
+                retracts,
             },
         );
     let zeros = btree_map(name(), zero, 0..3);

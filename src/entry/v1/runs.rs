@@ -57,14 +57,6 @@ struct Point {
     unit: names::Unit,
 }
 
-#[derive(Serialize, Deserialize, JsonSchema)]
-pub(super) struct Alert {
-    seq: u64,
-    rule: String,
-    text: String,
-    readings: Vec<u64>,
-}
-
 /// The rules by name.
 pub(super) fn names_of(rules: &[&'static AlertRule]) -> Vec<String> {
     rules.iter().map(|rule| rule.name.to_owned()).collect()
@@ -173,27 +165,5 @@ impl TryFrom<Point> for runs::Point {
             series: Seq(body.series),
             piece: body.piece,
         })
-    }
-}
-
-impl From<&runs::Alert> for Alert {
-    fn from(alert: &runs::Alert) -> Self {
-        Self {
-            seq: alert.seq.0,
-            rule: alert.rule.clone(),
-            text: alert.text.clone(),
-            readings: alert.readings.iter().map(|seq| seq.0).collect(),
-        }
-    }
-}
-
-impl From<Alert> for runs::Alert {
-    fn from(body: Alert) -> Self {
-        Self {
-            seq: Seq(body.seq),
-            rule: body.rule,
-            text: body.text,
-            readings: body.readings.into_iter().map(Seq).collect(),
-        }
     }
 }

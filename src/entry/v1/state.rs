@@ -5,12 +5,12 @@ use super::care;
 use super::journal::time;
 use super::names;
 use super::reading::Reading;
-use super::runs::{Alert, Run};
+use super::runs::Run;
 use super::values::{measured, mn, nm, quantity};
 use crate::entry::Digits;
 use crate::entry::line::LineError;
 use crate::entry::repeat;
-use crate::entry::runs::Runs;
+use crate::entry::runs::{Alert, Runs};
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
 use crate::entry::{
     self, Adapter, Attached, JournalId, RefusedSaying, Seq, Tally, ToolInHand, resume, undo,
@@ -351,7 +351,7 @@ impl From<&SeriesState> for Series {
             zeros: zeros
                 .map(|(name, zero)| (name.clone(), zero.into()))
                 .collect(),
-            alerts: series.alerts.iter().map(Alert::from).collect(),
+            alerts: series.alerts.clone(),
             crimped: series.crimped.clone(),
             spent: series.spent.clone(),
             retracted: series.retracted.as_ref().map(RetractedReading::from),
@@ -371,7 +371,7 @@ impl TryFrom<Series> for SeriesState {
             readings: readings?,
             tally: body.tally,
             zeros: each(body.zeros, TryInto::try_into)?,
-            alerts: body.alerts.into_iter().map(Into::into).collect(),
+            alerts: body.alerts,
             crimped: body.crimped,
             spent: body.spent,
             retracted: body.retracted.map(TryInto::try_into).transpose()?,
@@ -442,7 +442,7 @@ impl From<&ZeroState> for Zero {
             off_by_mn: mn(zero.off_by),
             closed: zero.closed,
             time_due: zero.time_due,
-            takes_back: zero.takes_back,
+            takes_back: zero.retracts,
         }
     }
 }
@@ -460,7 +460,7 @@ impl TryFrom<Zero> for ZeroState {
             off_by: quantity("off_by", body.off_by_nm, body.off_by_mn)?,
             closed: body.closed,
             time_due: body.time_due,
-            takes_back: body.takes_back,
+            retracts: body.takes_back,
         })
     }
 }

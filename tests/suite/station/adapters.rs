@@ -115,7 +115,7 @@ fn numbers_that_were_swapped_while_the_daemon_was_away_are_told_at_its_start() {
     assert_eq!(counts(&mut desk), Err(NotCounted::AnotherAdapter));
     let refusal = is_meant(&mut desk).unwrap_err();
     assert_eq!(
-        refusal.message,
+        refusal.to_string(),
         "several ports at bench-1 are other adapters: caliper-1, gauge-1"
     );
     holds(&desk);
@@ -176,7 +176,7 @@ fn what_is_not_on_usb_has_no_identity_and_is_taken_as_it_is() {
     assert_eq!(counts(&mut desk), Ok(Verdict::Pass));
     let refusal = is_meant(&mut desk).unwrap_err();
     assert_eq!(
-        refusal.message,
+        refusal.to_string(),
         "every port at bench-1 is the adapter that it was"
     );
     desk.adapter("caliper-1", Some((A, HERE)));

@@ -258,7 +258,7 @@ fn an_instrument_is_asked_and_an_answer_that_does_not_come_is_said() {
     assert!(
         ask(&mut desk)
             .unwrap_err()
-            .message
+            .to_string()
             .contains("not connected")
     );
 }
@@ -287,6 +287,6 @@ fn a_timer_asks_by_itself() {
 #[test]
 fn a_caliper_that_cannot_be_asked_says_so() {
     let refusal = ask(&mut Desk::new()).unwrap_err();
-    assert_eq!(refusal.message, "no instrument of bench-1 can be asked");
-    assert!(refusal.remedy.unwrap().contains("press its data key"));
+    assert_eq!(refusal.to_string(), "no instrument of bench-1 can be asked");
+    assert!(refusal.remedy().contains("press its data key"));
 }

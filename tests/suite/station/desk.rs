@@ -18,6 +18,29 @@ use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
 pub(crate) const HEIGHT: &str = "core_crimp_height";
 pub(crate) const WIDTH: &str = "core_crimp_width";
 
+/// The kind of the entry that answers a command, which the core is to name.
+pub(crate) const fn answering_kind(command: &Command) -> Option<&'static str> {
+    match command {
+        Command::Arm { .. } => Some("armed"),
+        Command::Resume { .. } => Some("resumed"),
+        Command::Disarm { .. } => Some("disarmed"),
+        Command::Retract { .. } => Some("retracted"),
+        Command::Restore { .. } => Some("restored"),
+        Command::Operator { .. } => Some("operator_said"),
+        Command::Tool { .. } => Some("tool_said"),
+        Command::Note { .. } => Some("noted"),
+        Command::Zero { .. } => Some("zero_said"),
+        Command::Adapter { .. } => Some("adapter_said"),
+        Command::Ask { .. } => None,
+    }
+}
+
+/// The entry that the core named is of this kind, and one of those that the command made.
+pub(crate) fn assert_answered(answer: Option<Seq>, kind: Option<&str>, made: &[Stamped]) {
+    let named = answer.map(|seq| made.iter().find(|stamped| stamped.seq == seq).unwrap());
+    assert_eq!(named.map(|stamped| stamped.entry.kind()), kind);
+}
+
 pub(crate) struct Desk {
     pub(crate) core: Core,
     pub(crate) entries: Vec<Stamped>,
@@ -145,9 +168,11 @@ impl Desk {
     }
 
     pub(crate) fn command(&mut self, command: Command) -> Result<(), Refusal> {
-        let result = self.core.command(self.now, command);
+        let before = self.entries.len();
+        let kind = answering_kind(&command);
+        let answer = self.core.command(self.now, command);
         self.drain();
-        result
+        answer.map(|answer| assert_answered(answer, kind, &self.entries[before..]))
     }
 
     fn drain(&mut self) {

@@ -38,12 +38,12 @@ fn windows_that_meet_are_refused_at_arming_with_the_remedy() {
     let mut desk = Desk::new();
     let refusal = desk.arm(by_value(2)).unwrap_err();
     assert_eq!(
-        refusal.message,
+        refusal.to_string(),
         "by_value cannot tell core_crimp_height from core_crimp_width: their plausible windows meet, 1.296 mm to 1.944 mm and 1.92 mm to 2.88 mm, want another order"
     );
     assert_eq!(
-        refusal.remedy.as_deref(),
-        Some("use order = \"by_piece\" or \"by_axis\", or narrow `plausible` of these axes")
+        refusal.remedy(),
+        "use order = \"by_piece\" or \"by_axis\", or narrow `plausible` of these axes"
     );
     // A force is told from a length whatever its value.
     let mut desk = Desk::with(with_latch_force());

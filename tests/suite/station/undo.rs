@@ -65,7 +65,7 @@ fn completed(desk: &Desk) -> (Outcome, Tally) {
 }
 
 fn said(result: Result<(), Refusal>) -> String {
-    result.unwrap_err().message
+    result.unwrap_err().to_string()
 }
 
 const NOTHING: &str = "has no retracted reading to restore";
@@ -190,7 +190,7 @@ fn a_pedal_or_a_double_zero_cannot_retract_a_destroyed_piece() {
     for by in [Means::Pedal, Means::DoubleZero] {
         let refused = desk.retract_by(by, Some("slipped")).unwrap_err();
         assert_eq!(
-            refused.message,
+            refused.to_string(),
             format!(
                 "piece 1 was destroyed by its pull force of 187 N: not retracted {}",
                 by.words()
@@ -292,7 +292,7 @@ fn refused_arming(desk: &mut Desk, plan: Plan) -> String {
     };
     desk.command(arm)
         .err()
-        .map_or_else(String::new, |refusal| refusal.message)
+        .map_or_else(String::new, |refusal| refusal.to_string())
 }
 
 fn open_series(desk: &Desk) -> Option<Seq> {

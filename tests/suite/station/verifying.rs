@@ -262,8 +262,12 @@ fn a_verification_that_shows_nothing_is_refused_with_the_remedy() {
     ] {
         let mut desk = Desk::with(catalog);
         let refusal = desk.arm(plan).unwrap_err();
-        assert!(refusal.message.contains(message), "{}", refusal.message);
-        assert!(refusal.remedy.is_some());
+        assert!(
+            refusal.to_string().contains(message),
+            "{}",
+            refusal.to_string()
+        );
+        assert!(!refusal.remedy().is_empty());
     }
 }
 

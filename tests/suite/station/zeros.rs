@@ -438,7 +438,7 @@ fn a_zero_said_without_a_name_is_that_of_the_instrument_in_hand() {
     let mut desk = Desk::with(with_latch_force());
     let refusal = say_zero(&mut desk).unwrap_err();
     assert_eq!(
-        refusal.message,
+        refusal.to_string(),
         "no instrument named, and bench-1 has: caliper-1, gauge-1"
     );
     let axes = vec![AxisName::new(LATCH_FORCE), AxisName::new(HEIGHT)];
@@ -447,7 +447,7 @@ fn a_zero_said_without_a_name_is_that_of_the_instrument_in_hand() {
     assert_eq!(said(&desk), "gauge-1", "the prompt asks for its zero");
     desk.press_on("gauge-1", "0");
     let refusal = say_zero(&mut desk).unwrap_err();
-    assert!(refusal.message.contains("caliper-1, gauge-1"));
+    assert!(refusal.to_string().contains("caliper-1, gauge-1"));
     desk.arm(one_axis(2, ZeroPolicy::default())).unwrap();
     desk.press("+0.00");
     say_zero(&mut desk).unwrap();

@@ -4,7 +4,7 @@ mod model;
 mod table;
 
 use super::{Disposition, Ledger, Series};
-use crate::entry::glance::{self, Glancer};
+use crate::entry::glance::Glancer;
 use crate::entry::line::{Digest, decode, encode};
 use crate::entry::{
     Completed, Doubted, Entry, Means, NotCounted, OperatorSaid, Outcome, Reading, Restored,
@@ -204,7 +204,7 @@ fn glanced(entries: &[Stamped]) -> Vec<String> {
         let line = encode(stamped, Digest::NONE);
         let settled = if let Some(glance) = glancer.reading(&line) {
             ledger.glance(&glance, Some(()))
-        } else if glance::kind(&line).is_none_or(|kind| ledger.heeds(kind)) {
+        } else if ledger.needs(&line) {
             ledger.take(&decode(&line).unwrap().0, Some(()))
         } else {
             None
@@ -229,12 +229,12 @@ proptest! {
     }
 
     #[test]
-    fn what_is_not_heeded_changes_nothing(stamped in strategies::stamped(), steps in vec(step(), 0..12)) {
+    fn what_is_not_needed_changes_nothing(stamped in strategies::stamped(), steps in vec(step(), 0..12)) {
         let mut ledger = Ledger::default();
         for stamped in &entries(&sensible(steps)) {
             ledger.take(stamped, Some(()));
         }
-        if !ledger.heeds(stamped.entry.kind()) {
+        if !ledger.needs(&encode(&stamped, Digest::NONE)) {
             let before = format!("{ledger:?}");
             prop_assert!(ledger.take(&stamped, Some(())).is_none());
             prop_assert_eq!(format!("{ledger:?}"), before);

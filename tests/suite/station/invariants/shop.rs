@@ -4,7 +4,7 @@
 //! Time goes on while nothing runs: [`Shop::elapsed`] is what a clock on the wall of the shop that
 //! nobody ever sets would show.
 
-use super::super::desk::{catalog, instrument, plan};
+use super::super::desk::{answering_kind, assert_answered, catalog, instrument, plan};
 use std::sync::{Arc, LazyLock};
 use std::time::Duration;
 use tallyjaw::entry::audit::audit;
@@ -201,12 +201,14 @@ impl Shop {
         self.input(Input::Woken);
         self.durable = self.entries.len();
         let before = self.core.state().clone();
-        let result = self.core.command(self.now(), command);
-        if result.is_err() {
+        let kind = answering_kind(&command);
+        let answer = self.core.command(self.now(), command);
+        if answer.is_err() {
             assert_eq!(*self.core.state(), before, "a refusal changes nothing");
         }
         self.drain();
-        result
+        let made = &self.entries[self.durable..];
+        answer.map(|answer| assert_answered(answer, kind, made))
     }
 
     fn drain(&mut self) {

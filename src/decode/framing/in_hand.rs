@@ -1,0 +1,80 @@
+//! The bytes in hand, which are no frame yet, with what is known against them; and the frames that were found.
+//!
+//! No more than [`CHUNK`] bytes are ever kept.
+
+use super::Frame;
+use crate::decode::DecodeError;
+use crate::quantity::MonoMicros;
+use std::collections::VecDeque;
+
+/// Bytes without meaning are given out in chunks of at most so many.
+pub(super) const CHUNK: usize = 4096;
+
+/// What came since the last end of a frame and is not given out.
+#[derive(Debug, Default)]
+pub(super) struct InHand {
+    pub(super) bytes: Vec<u8>,
+    /// How many of them the line spoiled; place and value of the first.
+    spoiled: usize,
+    first_spoiled: Option<(usize, u8)>,
+    /// A chunk before them, of the same line or burst, is already given out as broken.
+    pub(super) is_rest: bool,
+    /// The line or burst may have begun before; behind what, in words.
+    pub(super) adrift: Option<&'static str>,
+    pub(super) last_byte_at: Option<MonoMicros>,
+    pub(super) found: VecDeque<Frame>,
+}
+
+impl InHand {
+    /// Takes bytes; `give_out` takes them out whenever they are a chunk.
+    pub(super) fn take(&mut self, mut bytes: &[u8], give_out: impl Fn(&mut Self)) {
+        while !bytes.is_empty() {
+            let room = CHUNK.saturating_sub(self.bytes.len());
+            let (fits, after) = bytes.split_at(room.min(bytes.len()));
+            self.bytes.extend_from_slice(fits);
+            if self.bytes.len() >= CHUNK {
+                self.is_rest = true;
+                give_out(self);
+            }
+            bytes = after;
+        }
+    }
+
+    /// The byte that comes next is spoiled.
+    pub(super) fn spoil(&mut self, byte: u8) {
+        self.spoiled += 1;
+        self.first_spoiled.get_or_insert((self.bytes.len(), byte));
+    }
+
+    /// Nothing is known against them.
+    pub(super) fn is_sound(&self) -> bool {
+        !self.is_rest && self.adrift.is_none() && self.first_spoiled.is_none()
+    }
+
+    /// Takes them all, with what keeps them from being a frame of at most so many bytes.
+    pub(super) fn give(&mut self, most: usize) -> (Vec<u8>, Option<DecodeError>) {
+        let raw = std::mem::take(&mut self.bytes);
+        let of = raw.len();
+        let spoiled = std::mem::take(&mut self.spoiled);
+        let fault = match (self.first_spoiled.take(), self.adrift) {
+            (Some((at, got)), _) => Some(DecodeError::LineFault {
+                spoiled,
+                of,
+                at,
+                got,
+            }),
+            (None, Some(behind)) => Some(DecodeError::MidFrame { got: of, behind }),
+            (None, None) if self.is_rest || of > most => {
+                Some(DecodeError::TooLong { got: of, most })
+            }
+            (None, None) => None,
+        };
+        (raw, fault)
+    }
+
+    /// A new line or burst begins.
+    pub(super) fn begin(&mut self) {
+        self.is_rest = false;
+        self.adrift = None;
+    }
+}

@@ -1,0 +1,319 @@
+//! Why a command was not carried out: what was got, what was expected, and apart from that what to do.
+
+use super::card::{KNOWN, NotACard};
+use super::commands::LONGEST_NOTE;
+use super::in_hand::LONGEST_NAME;
+use crate::entry::words::tool as in_words;
+use crate::entry::{Means, Seq, ToolInHand};
+use crate::quantity::{Measured, nearest};
+use crate::spec::{AxisName, Unarmable};
+
+const PRINT: &str = "print cards with: tallyjaw cards";
+const WHICH_STATION: &str = "say which one: --station NAME";
+const WHICH_INSTRUMENT: &str = "say which one: --instrument NAME";
+const NOTHING_TO_SAY: &str = "nothing needs to be said";
+
+/// Why a command was not carried out. Nothing has changed.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[expect(missing_docs, reason = "a field is called for what it is")]
+pub enum Refusal {
+    /// There is no station of that name.
+    #[error("no station {got:?}, want one of {}", known.join(", "))]
+    NoStation { got: String, known: Vec<String> },
+    /// No station is named where there are several.
+    #[error("no station named, and there are several: {}", known.join(", "))]
+    WhichStation { known: Vec<String> },
+    /// No station is named, and a series is open at some that the configuration no longer has.
+    #[error(
+        "no station named, and {} has a series open and is not in the configuration any more",
+        left.join(", ")
+    )]
+    WhichLeftStation { left: Vec<String> },
+    /// There is no plan of that name.
+    #[error("no plan {got:?}, want one of {}", known.join(", "))]
+    NoPlan { got: String, known: Vec<String> },
+    /// The plan cannot be armed.
+    #[error(transparent)]
+    Unarmable(Box<Unarmable>),
+    /// The same, and why is not known.
+    #[error("the plan cannot be armed")]
+    UnarmableSomehow,
+    /// A series is open, and it was not said that it be stopped.
+    #[error("series {series} is still open: {measured} of {slots} measured")]
+    StillOpen {
+        series: Seq,
+        measured: usize,
+        slots: usize,
+    },
+    /// No series is open.
+    #[error("nothing is armed at {station}")]
+    NothingArmed { station: String },
+    /// No series was stopped early, or something was measured since.
+    #[error("{station} has no series to resume")]
+    NothingToResume { station: String },
+    /// No reading of the series was retracted, or its piece was measured again.
+    #[error("series {series} has no retracted reading to restore")]
+    NothingToRestore { series: Seq },
+    /// No reading of the series counts.
+    #[error("series {series} has no counted reading to retract")]
+    NothingToRetract { series: Seq },
+    /// The entry is no reading that counts in the open series.
+    #[error(
+        "{got} is no counted reading of the open series, want one of {}",
+        known.iter().map(Seq::to_string).collect::<Vec<_>>().join(", ")
+    )]
+    NoSuchReading { got: Seq, known: Vec<Seq> },
+    /// Measuring destroyed the piece, and the reading can be retracted neither by such `means` nor without a reason.
+    #[error(
+        "piece {piece} was destroyed by its {} of {value}: {}",
+        axis.words(),
+        unasked(*by)
+    )]
+    Destroyed {
+        piece: u32,
+        axis: AxisName,
+        value: Measured,
+        by: Means,
+    },
+    /// Words that are none, or too many.
+    #[error("got {what} of {got} bytes, want 1 to {LONGEST_NOTE}")]
+    Words { what: &'static str, got: usize },
+    /// The operator's name is none, too long, or holds what cannot be shown.
+    #[error(
+        "got {got:?}{} for the operator, want a name of 1 to {LONGEST_NAME} characters that can be shown",
+        unseen.as_ref().map_or_else(String::new, |unseen| format!(" with {unseen}"))
+    )]
+    Operator { got: String, unseen: Option<String> },
+    /// A series that is open at another station is crimped with the tool.
+    #[error("{tool} is the tool of {other}, where series {series} is open")]
+    ToolElsewhere {
+        tool: String,
+        station: String,
+        other: String,
+        series: Seq,
+    },
+    /// The open series is crimped with another tool.
+    #[error(
+        "{} is not the tool of series {series}: {plan} asks for {}",
+        in_words(got),
+        in_words(want)
+    )]
+    NotItsTool {
+        got: Box<ToolInHand>,
+        want: Box<ToolInHand>,
+        series: Seq,
+        plan: String,
+    },
+    /// The open series is crimped in another nest.
+    #[error("wrong nest {got} of {tool}: series {series} asks for nest {want}")]
+    NotItsNest {
+        tool: String,
+        got: String,
+        want: String,
+        series: Seq,
+    },
+    /// The plan is for another tool than the one in the hand.
+    #[error("{} is in the hand, the plan asks for {want}", in_words(got))]
+    OtherTool { got: Box<ToolInHand>, want: String },
+    /// The plan is for another nest than the one in the hand.
+    #[error("{} is in the hand, the plan asks for nest {want}", in_words(got))]
+    OtherNest { got: Box<ToolInHand>, want: String },
+    /// The station has no instrument of that name.
+    #[error("no instrument {got:?} at {station}, want one of {}", known.join(", "))]
+    NoInstrument {
+        got: String,
+        station: String,
+        known: Vec<String>,
+    },
+    /// No instrument is named where there are several.
+    #[error("no instrument named, and {station} has: {}", known.join(", "))]
+    WhichInstrument { station: String, known: Vec<String> },
+    /// The instrument does not answer to a request.
+    #[error("{got} cannot be asked, want one of: {}", known.join(", "))]
+    CannotBeAsked { got: String, known: Vec<String> },
+    /// No instrument of the station answers to a request.
+    #[error("no instrument of {station} can be asked")]
+    NoneToAsk { station: String },
+    /// The instrument has no open port.
+    #[error("{instrument} is not connected, so it cannot be asked")]
+    NotConnected { instrument: String },
+    /// The instrument has the adapter that it had.
+    #[error("{instrument} at {station} is the adapter that it was")]
+    SameAdapter { instrument: String, station: String },
+    /// Every instrument has the adapter that it had.
+    #[error("every port at {station} is the adapter that it was")]
+    SameAdapters { station: String },
+    /// No instrument is named where several have other adapters.
+    #[error("several ports at {station} are other adapters: {}", instruments.join(", "))]
+    WhichAdapter {
+        station: String,
+        instruments: Vec<String>,
+    },
+    /// A scanner or pedal is another adapter, so it may be another station's.
+    #[error("{name} is another adapter than before: it was {was}, it is {is}")]
+    AnotherAdapter {
+        name: String,
+        was: String,
+        is: String,
+    },
+    /// A card with our mark that says nothing, or a text without it that nobody knows.
+    #[error("{why}: got {got:?}, want {KNOWN}")]
+    NotACard { why: NotACard, got: String },
+    /// A text that is something other than a card.
+    #[error("{}, not one of our cards: got {got:?}", is.words())]
+    Foreign { is: Foreign, got: String },
+}
+
+/// What was scanned, where it was no card.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Foreign {
+    /// A tool's name.
+    Tool,
+    /// A plan's name.
+    Plan,
+    /// A terminal's name, which these plans measure.
+    Terminal(Vec<String>),
+    /// A card that the scanner sent in capitals.
+    Capitals,
+    /// The bar code of a product.
+    Product,
+    /// An address on the web.
+    Address,
+}
+
+impl Foreign {
+    const fn words(&self) -> &'static str {
+        match self {
+            Self::Tool => "the name of a tool",
+            Self::Plan => "the name of a plan",
+            Self::Terminal(_) => "the name of a terminal",
+            Self::Capitals => "a card in other letters",
+            Self::Product => "a product's bar code",
+            Self::Address => "an address on the web",
+        }
+    }
+
+    fn remedy(&self, got: &str) -> String {
+        match self {
+            Self::Tool => format!("its card says tj/tool/{got}; {PRINT}"),
+            Self::Plan => format!("its card says tj/arm/{got}; {PRINT}"),
+            Self::Terminal(plans) if plans.is_empty() => {
+                "no plan measures it; write one".to_owned()
+            }
+            Self::Terminal(plans) => {
+                let cards: Vec<_> = plans.iter().map(|plan| format!("tj/arm/{plan}")).collect();
+                format!("scan the card of its plan: {}", cards.join(" or "))
+            }
+            Self::Capitals => {
+                "set the scanner to send cards as they are printed, not in capitals".to_owned()
+            }
+            Self::Product | Self::Address => PRINT.to_owned(),
+        }
+    }
+}
+
+impl From<Unarmable> for Refusal {
+    fn from(why: Unarmable) -> Self {
+        Self::Unarmable(Box::new(why))
+    }
+}
+
+impl From<Box<Unarmable>> for Refusal {
+    fn from(why: Box<Unarmable>) -> Self {
+        Self::Unarmable(why)
+    }
+}
+
+impl Refusal {
+    /// What a person can do; printed on a line of its own, never part of the message.
+    pub fn remedy(&self) -> String {
+        let remedy = match self {
+            Self::NoStation { .. } => "name a station of the configuration",
+            Self::WhichStation { .. } | Self::WhichLeftStation { .. } => WHICH_STATION,
+            Self::NoPlan { got, known } => {
+                let near = nearest(got, known.iter().map(String::as_str));
+                let near = near.map(|near| format!("did you mean {near}? "));
+                return format!("{}list them: tallyjaw plans", near.unwrap_or_default());
+            }
+            Self::Unarmable(why) => return why.remedy(),
+            Self::UnarmableSomehow => "tallyjaw check",
+            Self::StillOpen { .. } => {
+                "say it again within ten seconds to stop it early; on the command line: --cut"
+            }
+            Self::NothingArmed { .. } => "arm a plan first: tallyjaw arm PLAN",
+            Self::NothingToResume { .. } => {
+                "one that the last arming stopped early can be resumed, until something is measured or a zero is off"
+            }
+            Self::NothingToRestore { .. } => {
+                "the last one that was retracted can be restored, until its piece is measured again or a zero is off"
+            }
+            Self::NothingToRetract { .. } => "measure first",
+            Self::NoSuchReading { .. } => "list them: tallyjaw status",
+            Self::Destroyed { .. } => {
+                "say why, by card, page or command: tj/retract/REASON, or tallyjaw retract --reason WORDS"
+            }
+            Self::Words { .. } => "say it in fewer words, or in several notes",
+            Self::Operator { .. } => "give a name or initials: tj/operator/mara",
+            Self::ToolElsewhere { station, other, .. } => {
+                return format!("take the tool of {station}, or disarm {other} first");
+            }
+            Self::NotItsTool { got, want, .. } => {
+                let (got, want) = (&got.id, &want.id);
+                return format!("crimp with {want}; to crimp with {got}, arm a plan that names it");
+            }
+            Self::NotItsNest { want, .. } => return format!("crimp in nest {want}"),
+            Self::OtherTool { want, .. } => {
+                return format!("take {want} and scan its card: tj/tool/{want}");
+            }
+            Self::OtherNest { got, want } => {
+                return format!("use nest {want} and say so: tj/tool/{}/{want}", got.id);
+            }
+            Self::NoInstrument { .. } => "name an instrument of this station",
+            Self::WhichInstrument { .. } | Self::WhichAdapter { .. } => WHICH_INSTRUMENT,
+            Self::CannotBeAsked { .. } => "only an instrument with capture = \"ask\" can",
+            Self::NoneToAsk { .. } => {
+                "press its data key, or set capture = \"ask\" if it answers to a request"
+            }
+            Self::NotConnected { .. } => "plug it in: tallyjaw ports shows what is there",
+            Self::SameAdapter { .. } | Self::SameAdapters { .. } => NOTHING_TO_SAY,
+            Self::AnotherAdapter { name, .. } => {
+                return format!(
+                    "see that it is the one of this station, then say so: tallyjaw adapter --instrument {name}"
+                );
+            }
+            Self::NotACard { why, got } => return near_card(*why, got),
+            Self::Foreign { is, got } => return is.remedy(got),
+        };
+        remedy.to_owned()
+    }
+}
+
+/// What was not enough to retract the reading of a destroyed piece.
+fn unasked(by: Means) -> String {
+    match by {
+        Means::Pedal | Means::DoubleZero => format!("not retracted {}", by.words()),
+        Means::Command | Means::Card => "no reason given".to_owned(),
+    }
+}
+
+/// The words that cards begin with.
+const VERBS: [&str; 11] = [
+    "arm", "disarm", "retract", "restore", "resume", "zero", "ask", "adapter", "operator", "tool",
+    "note",
+];
+
+fn near_card(why: NotACard, text: &str) -> String {
+    let verb = text.split('/').nth(1).unwrap_or_default();
+    let near = nearest(verb, VERBS).filter(|near| *near != verb);
+    match (why, near) {
+        (NotACard::Unknown, Some(near)) => format!("did you mean tj/{near}? {PRINT}"),
+        (
+            NotACard::Unknown
+            | NotACard::NotOurs
+            | NotACard::NoPlan
+            | NotACard::Nobody
+            | NotACard::NoTool,
+            _,
+        ) => PRINT.to_owned(),
+    }
+}
