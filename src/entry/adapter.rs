@@ -1,6 +1,6 @@
 //! Which adapter an instrument's port is, and when it is another one than before.
 //!
-//! What can be known: the numbers and the serial number that an adapter tells, and the socket it is in.
+//! What can be known: the numbers and the serial number that an adapter reports, and the socket it is in.
 //! What cannot: an adapter without a serial number of its own that is exchanged for its twin in the same
 //! socket, a twin that was never plugged in beside it, and what is on the far end of the cable.
 
@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
-/// An adapter, as far as one can be told from others.
+/// What distinguishes an adapter from others.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[schemars(description = "The adapter that is meant, in a state.")]
 pub struct Adapter {

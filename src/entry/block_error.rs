@@ -1,6 +1,6 @@
 //! What a verification came to: the errors of indication at each gauge block.
 //!
-//! In: a series against gauge blocks. Out: per block the least and the greatest error of the readings that count.
+//! In: a series against gauge blocks. Out: per block the smallest and the largest error of the readings that count.
 //! An error of indication is what is indicated less the size of the block (JCGM 200, ISO 13385-1, from memory).
 //! Nothing is judged here: the verdict of each reading is in its entry.
 
@@ -20,7 +20,7 @@ pub struct BlockError {
     pub readings: usize,
     /// The least error, in nanometres; negative where too little was shown.
     pub least: i64,
-    /// The greatest error, in nanometres.
+    /// The largest error, in nanometres.
     pub greatest: i64,
     /// The maximum permissible error.
     pub allowed: Quantity,

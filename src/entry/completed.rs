@@ -56,7 +56,7 @@ pub struct Tally {
     pub unsure: u32,
     /// Doubted because of a zero.
     pub doubted: u32,
-    /// Taken back.
+    /// Retracted.
     pub retracted: u32,
     /// Never counted.
     pub not_counted: u32,

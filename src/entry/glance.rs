@@ -1,4 +1,4 @@
-//! The few things of a reading that figures need, told from its line without reading all of it.
+//! The few fields of a reading that figures need, found without parsing its whole line.
 //!
 //! In: a line as [`super::line::encode`] wrote it. Out: a [`Glance`], or `None`: then read the whole line,
 //! [`super::line::decode`].

@@ -30,7 +30,7 @@ pub struct Started {
     pub config_digest: String,
 }
 
-/// The daemon stopped, or read its configuration anew.
+/// The daemon stopped, or read its configuration again.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Stopped {
     /// Why: `SIGTERM`, `reload`, …

@@ -59,7 +59,7 @@ macro_rules! levels {
             }
         }
 
-        /// The kind of an entry, told from its name alone.
+        /// The kind of an entry without its body.
         #[derive(Debug, Clone, Copy, PartialEq, Eq)]
         pub enum Kind {
             $($(#[$level_doc])* $level($kinds)),+
@@ -106,7 +106,7 @@ levels! {
         "segment" Segment(Segment),
         /// The daemon started.
         "started" Started(Started),
-        /// The daemon stopped, or read its configuration anew (then `Started` follows).
+        /// The daemon stopped, or read its configuration again (then `Started` follows).
         "stopped" Stopped(Stopped),
         /// Wall clock and monotonic clock parted.
         "clock_stepped" ClockStepped(ClockStepped),
@@ -132,7 +132,7 @@ levels! {
     Said(SaidEntry, SaidKind) a_station {
         /// The adapter that is there is meant.
         "adapter_said" AdapterSaid(AdapterSaid),
-        /// The next frame is a zero.
+        /// The next value is a zero.
         "zero_said" ZeroSaid(ZeroSaid),
         /// Who measures from here on.
         "operator_said" OperatorSaid(OperatorSaid),

@@ -104,7 +104,7 @@ pub fn schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
     v1::schema(generator)
 }
 
-/// The number of the entry in a line, told from the line's beginning alone.
+/// The number of the entry in a line, found in the line's beginning.
 pub fn peek_seq(line: &[u8]) -> Option<Seq> {
     let rest = line.strip_prefix(br#"{"v":"#)?;
     let version_len = rest.iter().take_while(|byte| byte.is_ascii_digit()).count();

@@ -15,7 +15,7 @@ pub struct Lowest {
     pub axis: AxisName,
     /// The reading; the first of those that are equally low.
     pub reading: CountedReading,
-    /// Of so many readings that count.
+    /// How many readings count.
     pub readings: usize,
     /// The least that is good.
     pub minimum: Quantity,

@@ -93,7 +93,7 @@ named! {
         Implausible = "implausible",
         /// Every slot has a reading.
         SeriesFull = "series_full",
-        /// Every piece has a reading of the axis that the value tells.
+        /// Every piece has a reading of the axis that follows from the value.
         AxisFull = "axis_full",
         /// The instrument cannot measure the axis in hand.
         WrongInstrument = "wrong_instrument",

@@ -3,7 +3,7 @@
 //! - Until a reading counts at the station, nothing was measured since. A zero that is off ends it too: the readings
 //!   of the stopped series are no longer vouched for by what comes after them.
 //! - Only what the last arming stopped can be resumed.
-//! - What is told once of a closed series waits for the end of this ([`super::ledger`]).
+//! - What is printed once of a closed series waits until it cannot be resumed ([`super::ledger`]).
 
 use super::state::{SeriesState, StationState};
 use super::{Entry, FrameEntry, Seq, SeriesEntry, Standing};

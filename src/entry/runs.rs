@@ -42,7 +42,7 @@ pub struct Run {
     pub limits: Limits,
     /// The last readings, the oldest first.
     pub points: Vec<Point>,
-    /// The rules that were told of and have held ever since.
+    /// The rules that have fired and have held ever since.
     pub told: Vec<&'static AlertRule>,
 }
 
@@ -127,7 +127,7 @@ impl Runs {
         self.0.retain(|run| !run.points.is_empty());
     }
 
-    /// Notes that `rule` was told of, about `readings`.
+    /// Notes that `rule` has fired for `readings`.
     pub(super) fn tell(&mut self, rule: &str, readings: &[Seq]) {
         let holds = |run: &&mut Run| {
             let mut points = run.points.iter();
@@ -186,7 +186,7 @@ impl Run {
         self.forget_what_is_over();
     }
 
-    /// A rule that holds no more may be told of again.
+    /// A rule that holds no more may fire again.
     fn forget_what_is_over(&mut self) {
         if self.told.is_empty() {
             return;

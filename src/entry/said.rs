@@ -102,7 +102,7 @@ named! {
         Card = "card",
         /// A contact on a modem line.
         Pedal = "pedal",
-        /// Two zero frames within two seconds.
+        /// Two zeros within two seconds.
         DoubleZero = "double_zero",
     }
 }

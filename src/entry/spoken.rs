@@ -1,13 +1,12 @@
 //! What is said aloud of an entry, by the page and by the program of `announce`: short, the verdict first.
 
-use super::{Entry, FrameEntry, ReadingSlot, SeriesEntry, reservation, words};
+use super::{Entry, FrameEntry, Reading, ReadingSlot, SeriesEntry, reservation, words};
 use crate::quantity::Measured;
-use crate::spec::Verdict;
 
 /// What is said of an entry.
 #[derive(Debug, Clone)]
 pub struct Spoken<'e> {
-    /// `pass`, `fail low`, `not counted`, `zero`, `zero is off` or `series accepted`.
+    /// `pass`, `fail, too low`, `not counted`, `zero`, `zero is off` or `series accepted`.
     pub verdict: String,
     /// The value, if one was measured.
     pub value: Option<Measured>,
@@ -17,13 +16,18 @@ pub struct Spoken<'e> {
     pub slot: Option<&'e ReadingSlot>,
 }
 
+/// The verdict on what counts.
+fn judged(reading: &Reading) -> Option<String> {
+    let slot = reading.slot.as_ref()?;
+    let said = words::verdict(reading.verdict()?, &slot.axis, &slot.limits);
+    Some(said.to_lowercase().replace(':', ","))
+}
+
 /// What is said of an entry; `None` of most.
 pub fn spoken(entry: &Entry) -> Option<Spoken<'_>> {
     match entry {
         Entry::Frame(FrameEntry::Reading(reading)) => Some(Spoken {
-            verdict: (reading.verdict())
-                .map_or("not counted", Verdict::name)
-                .replace('_', " "),
+            verdict: judged(reading).unwrap_or_else(|| "not counted".to_owned()),
             value: Some(reading.value),
             station: &reading.station,
             slot: reading.slot.as_ref(),

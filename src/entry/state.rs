@@ -139,13 +139,13 @@ pub struct ZeroState {
     pub last_good: Option<(Seq, WallMicros)>,
     /// The last zero frame was off.
     pub off: bool,
-    /// By so much; `None` where it was good, and in a state of before this was kept.
+    /// By how much; `None` where it was good, and in a state of before this was kept.
     pub off_by: Option<Quantity>,
     /// A good closing zero came after the last reading.
     pub closed: bool,
     /// One has become due by time.
     pub time_due: bool,
-    /// The reading that a second zero frame, soon after, retracts.
+    /// The reading that a second zero, soon after, retracts.
     pub retracts: Option<Seq>,
 }
 
@@ -415,7 +415,7 @@ impl Tally {
 }
 
 impl StationState {
-    /// The reading that one more zero frame retracts, while it is the last one and still counts; none whose
+    /// The reading that one more zero retracts, while it is the last one and still counts; none whose
     /// piece was destroyed by measuring it.
     pub fn retracted_by_zero(&self) -> Option<&CountedReading> {
         let series = self.series.as_ref()?;
@@ -468,7 +468,7 @@ impl SeriesState {
     }
 
     /// The reading that the zero frame after `zeroed` would retract: the last one, if `zeroed`
-    /// came right after it and nobody had asked for a zero.
+    /// came right after it and no zero was due.
     fn retracted_by_another(&self, zeroed: &Zeroed) -> Option<Seq> {
         let unasked = zeroed.ok && zeroed.opening.is_none() && zeroed.role == ZeroRole::Unasked;
         if !unasked || !self.spec.zero.double_retracts {

@@ -11,7 +11,7 @@ use super::{
 pub use crate::quantity::safe;
 
 use crate::quantity::Quantity;
-use crate::spec::{ArmedAxis, ArmedSpec, Verdict};
+use crate::spec::{ArmedAxis, ArmedSpec, AxisName, Limits, Verdict};
 use std::fmt::Write as _;
 
 /// Time, number, station and what happened: `2026-11-25T09:14:03Z #42 bench-1: …`.
@@ -40,9 +40,11 @@ pub fn words(entry: &Entry) -> String {
                 "{} connected at {}, {}",
                 attached.instrument, attached.port, attached.line
             ),
-            PortEntry::Detached(gone) => format!("{} gone: {}", gone.instrument, gone.reason),
+            PortEntry::Detached(gone) => {
+                format!("{} disconnected: {}", gone.instrument, gone.reason)
+            }
             PortEntry::AdapterChanged(changed) => format!(
-                "{} is another adapter than before: it was {}, it is {}; its readings do not count until a person says that it is meant",
+                "{} has another adapter than before: it was {}, it is {}; its readings do not count until a person confirms it",
                 changed.instrument, changed.was, changed.is
             ),
             PortEntry::Disturbed(disturbed) => self::disturbed(disturbed),
@@ -68,7 +70,7 @@ fn of_journal(entry: &JournalEntry) -> String {
             format!("the clock was set by {} ms", stepped.by_micros / 1_000)
         }
         JournalEntry::Gap(gap) => format!(
-            "nothing was recorded since {}, {} frames went unjudged: {}",
+            "nothing was recorded since {}; {} frames were not judged: {}",
             gap.since, gap.frames, gap.reason
         ),
         JournalEntry::DamageAccepted(accepted) => format!(
@@ -82,12 +84,12 @@ fn of_journal(entry: &JournalEntry) -> String {
 fn said(entry: &SaidEntry) -> String {
     match entry {
         SaidEntry::AdapterSaid(said) => format!(
-            "the adapter of {} is meant, said {}: {}",
+            "the adapter of {} was confirmed {}: {}",
             said.instrument,
             said.by.words(),
             said.adapter
         ),
-        SaidEntry::ZeroSaid(said) => format!("the next frame of {} is a zero", said.instrument),
+        SaidEntry::ZeroSaid(said) => format!("the next value of {} is a zero", said.instrument),
         SaidEntry::OperatorSaid(said) => match said.series {
             Some(series) => format!("from here on {} measures series {series}", said.operator),
             None => format!("{} measures", said.operator),
@@ -146,11 +148,9 @@ fn disturbed(disturbed: &Disturbed) -> String {
     });
     let holders = match (disturbed.holders.as_slice(), &settings) {
         ([], Some(_)) => None,
-        ([], None) => Some(format!(
-            "no other program has the port of {name} open any more"
-        )),
+        ([], None) => Some(format!("no other program has the port of {name} open now")),
         (holders, _) => Some(format!(
-            "the port of {name} is read by another program too, {}: bytes may be missing, its readings do not count",
+            "another program also reads the port of {name}, {}: bytes may be missing, so its readings do not count",
             holders.join(" and ")
         )),
     };
@@ -158,14 +158,15 @@ fn disturbed(disturbed: &Disturbed) -> String {
     said.join("; ")
 }
 
-/// A verdict as it is said: `PASS`, `FAIL high`, `unsure low`.
-pub const fn verdict(verdict: Verdict) -> &'static str {
+/// The verdict on a value of this axis: `PASS`, `FAIL: too narrow`, `UNSURE: near the lower limit`.
+pub fn verdict(verdict: Verdict, axis: &AxisName, limits: &Limits) -> String {
+    let (below, above) = axis.beyond(limits.dimension());
     match verdict {
-        Verdict::Pass => "PASS",
-        Verdict::FailLow => "FAIL low",
-        Verdict::FailHigh => "FAIL high",
-        Verdict::UnsureLow => "UNSURE low",
-        Verdict::UnsureHigh => "UNSURE high",
+        Verdict::Pass => "PASS".to_owned(),
+        Verdict::FailLow => format!("FAIL: {below}"),
+        Verdict::FailHigh => format!("FAIL: {above}"),
+        Verdict::UnsureLow => "UNSURE: near the lower limit".to_owned(),
+        Verdict::UnsureHigh => "UNSURE: near the upper limit".to_owned(),
     }
 }
 
@@ -287,7 +288,7 @@ fn tool_said(said: &ToolSaid) -> String {
     let tool = tool(&said.tool);
     match said.series {
         Some(series) if said.as_planned => {
-            format!("{tool} is in the hand, as series {series} asks")
+            format!("{tool} is in the hand, as series {series} requires")
         }
         Some(_) | None => format!("{tool} is in the hand"),
     }
@@ -349,14 +350,18 @@ fn reading(reading: &Reading) -> String {
             if let Some(deviation) = slot.and_then(|slot| slot.deviation) {
                 let _ = write!(text, " ({})", signed(deviation));
             }
-            let verdict = slot.and_then(|slot| slot.verdict).map_or("", self::verdict);
-            let limits = slot
-                .map(|slot| format!(" within {}", slot.limits))
-                .unwrap_or_default();
-            let _ = match verdict {
-                "PASS" => write!(text, " PASS{limits}"),
-                other => write!(text, " {other}{}", limits.replace(" within", ", asked for")),
-            };
+            let judged = slot.and_then(|slot| Some((slot, slot.verdict?)));
+            if let Some((slot, verdict)) = judged {
+                let said = self::verdict(verdict, &slot.axis, &slot.limits);
+                let between = match verdict {
+                    Verdict::Pass => " within",
+                    Verdict::FailLow
+                    | Verdict::FailHigh
+                    | Verdict::UnsureLow
+                    | Verdict::UnsureHigh => ", limits",
+                };
+                let _ = write!(text, " {said}{between} {}", slot.limits);
+            }
         }
         Standing::NotCounted { reason, hint } => {
             let _ = write!(text, " not counted, {}", reason.name().replace('_', " "));
@@ -389,7 +394,7 @@ fn unread(unread: &Unread) -> String {
         .unwrap_or_default();
     let shown = String::from_utf8_lossy(unread.raw.get(..24).unwrap_or(&unread.raw)).into_owned();
     format!(
-        "{} bytes of {}{times} make no sense ({shown:?}): {}{remedy}",
+        "{} bytes of {}{times} could not be read ({shown:?}): {}{remedy}",
         unread.bytes, unread.instrument, unread.reason
     )
 }

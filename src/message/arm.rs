@@ -1,4 +1,4 @@
-//! `arm` as the control socket is asked for it: a plan by name, or the keys of a plan, read as those of a file are.
+//! The parameters of `arm`: a plan by name, or the keys of a plan, read as those of a file are.
 
 use super::reply::{ErrorObject, code};
 use super::request::{Call, read};

@@ -1,4 +1,4 @@
-//! An open series as clients are told of it: everything that is judged by.
+//! An open series as clients see it: everything that it judges by.
 
 use crate::entry::Digits;
 use crate::entry::runs::Alert;
@@ -68,7 +68,7 @@ pub struct ArmedMessage {
     pub guard_factor: Option<Digits>,
     /// What is measured, in order.
     pub axes: Vec<AxisMessage>,
-    /// When a zero is asked for.
+    /// When a zero is required.
     pub zero: ZeroMessage,
     /// The next series is opened at once.
     pub repeat: bool,
@@ -112,22 +112,22 @@ pub struct AxisMessage {
     pub axis: String,
     /// The limits as text.
     pub limits: String,
-    /// The value aimed at.
+    /// The nominal value.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nominal_nm: Option<i64>,
-    /// The least good value.
+    /// The lower limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lower_nm: Option<i64>,
-    /// The greatest good value.
+    /// The upper limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub upper_nm: Option<i64>,
-    /// The value aimed at.
+    /// The nominal value.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nominal_mn: Option<i64>,
-    /// The least good value.
+    /// The lower limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lower_mn: Option<i64>,
-    /// The greatest good value.
+    /// The upper limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub upper_mn: Option<i64>,
     /// Where the limits are from if not from the maker's sheet.
@@ -150,28 +150,28 @@ pub struct GuardMessage {
     pub tur: Option<Digits>,
 }
 
-/// When a zero is asked for.
+/// When a zero is required.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ZeroMessage {
     /// Before the first reading.
     pub before_first: bool,
-    /// After every so many pieces.
+    /// After this number of pieces.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub every_pieces: Option<u32>,
-    /// After so many seconds without one.
+    /// After this many seconds without one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub every_seconds: Option<u64>,
     /// After the last reading.
     pub closing: bool,
-    /// A frame this close to the origin, in counts, is a zero frame.
+    /// A value this close to the origin, in counts, is a zero.
     pub band: u32,
-    /// A zero frame further off than this, in counts, is off.
+    /// A zero further off than this, in counts, is off.
     pub limit: u32,
     /// A length this close to zero, in nanometres, is an attempt at a zero where it cannot be a measurement; left out by
     /// a daemon that does not know of attempts.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub attempt_nm: Option<i64>,
-    /// Two zero frames within two seconds, where none is due, retract the last reading.
+    /// Two zeros within two seconds, where none is due, retract the last reading.
     #[serde(default)]
     pub double_retracts: bool,
 }
@@ -181,7 +181,7 @@ pub struct ZeroMessage {
 pub struct InstrumentBrief {
     /// Its name.
     pub instrument: String,
-    /// One count.
+    /// Its resolution.
     pub resolution: String,
     /// Its maximum permissible error.
     #[serde(skip_serializing_if = "Option::is_none")]

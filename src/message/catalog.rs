@@ -1,4 +1,4 @@
-//! What can be armed, as clients are told of it: the answer to `catalog`.
+//! What can be armed: the answer to `catalog`.
 
 use crate::quantity::Area;
 use crate::spec::wire::resolve;

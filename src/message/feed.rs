@@ -15,7 +15,7 @@ pub struct Hello {
     pub journal: String,
     /// The daemon's version.
     pub version: String,
-    /// The oldest entry that can be asked for.
+    /// The oldest entry that can be sent.
     pub first: u64,
     /// The newest durable entry; the state that follows is of this moment.
     pub last: u64,

@@ -22,9 +22,9 @@ use std::collections::{BTreeMap, VecDeque};
 
 /// How many happenings of a station are kept.
 const RECENT_MOST: usize = 24;
-/// How many characters of what happened are told.
+/// How many characters of what happened are shown.
 const WORDS_MOST: usize = 300;
-/// How many readings of a series are told, the newest ones.
+/// How many readings of a series are shown, the newest ones.
 const READINGS_MOST: usize = 400;
 
 /// All that the page shows: the answer to `status`, and more of each station.
@@ -105,13 +105,13 @@ pub struct ScaleMessage {
     pub base: &'static str,
     /// The reading's value on the scale.
     pub value: MarkMessage,
-    /// The value aimed at.
+    /// The nominal value.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nominal: Option<MarkMessage>,
-    /// The least good value.
+    /// The lower limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lower: Option<MarkMessage>,
-    /// The greatest good value.
+    /// The upper limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub upper: Option<MarkMessage>,
     /// How far the limits are drawn in under the guarded rule.

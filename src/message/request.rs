@@ -60,7 +60,7 @@ pub enum Call {
     Status,
     /// What can be armed.
     Catalog,
-    /// Read the configuration anew.
+    /// Read the configuration again.
     Reload,
 }
 

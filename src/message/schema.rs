@@ -1,7 +1,7 @@
 //! What is stored and said, as JSON Schema (2020-12), from the types that read and write it.
 //!
 //! - Fields come out of the types, so that they cannot part; `schema/words.rs` says what they mean, with units.
-//! - Fields may be added within a version, so a field that is not told is no fault in what the daemon says; it is
+//! - Fields may be added within a version, so an unknown field is no fault in what the daemon says; it is
 //!   one in a request, as it is to the daemon.
 
 mod words;

@@ -42,7 +42,7 @@ pub struct SeriesMessage {
     /// Of a verification: the errors at each gauge block.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub block_errors: Vec<BlockErrorMessage>,
-    /// Its readings, those that do not count too; only where one series was asked for.
+    /// Its readings, those that do not count too; only where one series was named.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub readings: Option<Vec<ReadingMessage>>,
 }
@@ -89,7 +89,7 @@ pub struct BlockErrorMessage {
     pub size_nm: i64,
     /// How many readings count.
     pub n: usize,
-    /// The least error of indication.
+    /// The smallest error of indication.
     pub least_nm: i64,
     /// The maximum error of indication, in nanometres, with its sign.
     pub greatest_nm: i64,

@@ -192,8 +192,7 @@ impl StateMessage {
         }
     }
 
-    /// The disk has not answered for so many seconds: nothing is shown of what is measured now, so nobody is asked to
-    /// measure on.
+    /// The disk has not answered for this many seconds. What is measured now cannot be shown, so the prompt is to wait.
     pub fn waits_for_disk(&mut self, seconds: u64) {
         for station in &mut self.stations {
             station.prompt = format!("wait: the disk has not answered for {seconds} s");
@@ -331,7 +330,7 @@ impl OutcomeMessage {
             outcome: outcome.name().to_owned(),
             reservations: beside.iter().map(|one| one.name().to_owned()).collect(),
             beside: words::beside(beside),
-            tally: tally.into(),
+            tally,
         }
     }
 }

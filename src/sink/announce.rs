@@ -165,7 +165,7 @@ mod tests {
         let saying = Saying {
             since: Instant::now(),
             words: [
-                "fail low".to_owned(),
+                "fail, too low".to_owned(),
                 value("-0.02 mm".parse().unwrap()),
                 "bench-1".to_owned(),
                 "core crimp height".to_owned(),
@@ -174,13 +174,13 @@ mod tests {
         };
         for (argument, want) in [
             ("{value}", "minus 0.02 mm"),
-            ("{verdict} {value}", "fail low minus 0.02 mm"),
+            ("{verdict} {value}", "fail, too low minus 0.02 mm"),
             (
                 "{station}: {axis} of piece {piece}",
                 "bench-1: core crimp height of piece 3",
             ),
             ("-v", "-v"),
-            ("$(reboot); {verdict}", "$(reboot); fail low"),
+            ("$(reboot); {verdict}", "$(reboot); fail, too low"),
         ] {
             assert_eq!(filled(argument, &saying), want);
         }

@@ -51,13 +51,13 @@ impl Core {
         let known = self.state.instruments.get(instrument)?;
         if let Some((was, is)) = known.another() {
             let hint = format!(
-                "{instrument} is another adapter than before: it was {was}, it is {is}; see that the right one is on it, then say that it is meant"
+                "{instrument} has another adapter than before: it was {was}, it is {is}; check that it is the right one, then confirm it"
             );
             return Some((NotCounted::AnotherAdapter, hint));
         }
         (!known.rivals.is_empty()).then(|| {
             let hint = format!(
-                "{} reads the port of {instrument} too: close it",
+                "{} also reads the port of {instrument}: close it",
                 known.rivals.join(" and ")
             );
             (NotCounted::PortShared, hint)

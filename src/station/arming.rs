@@ -24,7 +24,7 @@ pub(super) fn arm(
     });
     match resolve(catalog, station, plan, hand) {
         Ok(spec) => Ok(ArmedSpec { operator, ..spec }),
-        // The others are told by `check`.
+        // `check` prints the others.
         Err(why) => {
             let first = why.into_iter().next();
             Err(first.map_or(Refusal::UnarmableSomehow, Refusal::from))
@@ -45,7 +45,7 @@ pub(super) fn note_care(spec: &mut ArmedSpec, state: &State, now: WallMicros) {
     spec.warnings.extend(care::warnings(spec, now));
 }
 
-/// The same for the next series of a plan that repeats: what was said at `before` is said anew.
+/// The same for the next series of a plan that repeats: warnings of the time `before` are replaced by those of now.
 pub(super) fn note_care_again(
     spec: &mut ArmedSpec,
     before: WallMicros,

@@ -79,7 +79,7 @@ impl Core {
                 times: 1,
                 reason: format!("no answer within {} ms", waited.as_millis()),
                 remedy: Some(
-                    "is it switched on? check `request` and `line`, and the cable's power"
+                    "switch it on; check `request` and `line`, and the power of its cable"
                         .to_owned(),
                 ),
             };

@@ -1,6 +1,6 @@
-//! Order `by_value`: the axis is told from the value.
+//! Order `by_value`: the axis follows from the value.
 //!
-//! It can be told only where the plausible windows of the axes do not meet; a plan where they do is
+//! It does so only where the plausible windows of the axes do not meet; a plan where they do is
 //! refused at arming. A value outside every window is taken for the axis whose window is nearest:
 //! it is implausible, and if it is meant it is said again and counts there.
 

@@ -47,16 +47,16 @@ pub enum NotACard {
     #[error("not one of our cards")]
     NotOurs,
     /// `tj/arm` without a plan.
-    #[error("a card that arms no plan")]
+    #[error("a card to arm a plan, without the plan")]
     NoPlan,
     /// `tj/operator` without a name.
-    #[error("a card that names nobody")]
+    #[error("a card of an operator, without the name")]
     Nobody,
     /// `tj/tool` without a tool.
-    #[error("a card that names no tool")]
+    #[error("a card of a tool, without the tool")]
     NoTool,
     /// No kind of card that there is.
-    #[error("a card that says nothing we know")]
+    #[error("no card of that kind")]
     Unknown,
 }
 
@@ -64,7 +64,7 @@ pub enum NotACard {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum CannotCarry {
     /// There is nothing after the last slash.
-    #[error("nothing to say, want at least one character")]
+    #[error("the text is empty, want at least one character")]
     Empty,
     /// A scanner's line would lose the blank.
     #[error("it begins or ends with a blank, which a scanner's line does not keep")]

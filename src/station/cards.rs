@@ -80,7 +80,7 @@ fn wrong(text: &str, why: NotACard, catalog: &Catalog) -> Refusal {
     }
 }
 
-/// What a text without our mark is, as far as that can be told.
+/// What a text without our mark is, if it can be recognized.
 fn foreign(text: &str, catalog: &Catalog) -> Option<Foreign> {
     if catalog.tool(text).is_some() {
         return Some(Foreign::Tool);

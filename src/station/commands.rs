@@ -222,7 +222,7 @@ impl Core {
 }
 
 impl Core {
-    /// Of several instruments the one whose zero is asked for, or the only one that is armed: a card
+    /// Of several instruments the one whose zero is due, or the only one of the open series: a card
     /// and a pedal cannot name one.
     fn zero_meant(&self, station: &str) -> Option<String> {
         if let Prompt::Zero { instrument, .. } = prompt(&self.state, station) {

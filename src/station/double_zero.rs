@@ -1,4 +1,4 @@
-//! Two zero frames within two seconds retract the last reading.
+//! Two zeros within two seconds retract the last reading.
 //!
 //! A careful operator zeros twice too, and must not lose a reading by it. So it counts as one only
 //! where no zero was due, where the first of the two came right after the reading that it is about,

@@ -88,7 +88,6 @@ impl Core {
             None => Ok(()),
             Some((other, series)) => Err(Refusal::ToolElsewhere {
                 tool: taken.id.clone(),
-                station: station.to_owned(),
                 other: other.clone(),
                 series,
             }),

@@ -11,7 +11,7 @@ use std::time::Duration;
 pub enum Input<'a> {
     /// The journal is new; this is its name.
     Begun(JournalId),
-    /// The daemon has started, or has read its configuration anew.
+    /// The daemon has started, or has read its configuration again.
     Started {
         /// The program's version.
         version: &'a str,
@@ -76,7 +76,7 @@ pub enum Input<'a> {
     Quiet {
         /// Its name in the configuration.
         instrument: &'a str,
-        /// How long, since the last bytes; this may be told late.
+        /// How long, since the last bytes; this may come late.
         lasted: Duration,
     },
     /// A pedal's contact on a modem line.
@@ -90,7 +90,7 @@ pub enum Input<'a> {
     SegmentFull,
     /// Something happened to the journal itself: a gap, damage that was accepted, or a rollback.
     Journal(Entry),
-    /// The time asked for by [`Output::WaitUntil`] has come.
+    /// The time of [`Output::WaitUntil`] has come.
     Woken,
 }
 
@@ -177,7 +177,7 @@ pub enum Command {
         /// By what means it was said.
         by: Means,
     },
-    /// The next frame is a zero.
+    /// The next value is a zero.
     Zero {
         /// Its name in the configuration; none where there is one station.
         station: Option<String>,

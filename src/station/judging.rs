@@ -109,7 +109,7 @@ impl Core {
     fn judged_value(&self, station: &str, instrument: &str, captured: &Captured) -> Measured {
         let limits = self.series(station).and_then(|series| {
             let axis = match series.spec.order {
-                // Which of its values is the worst depends on the axis, so the middle one tells it.
+                // Which of its values is the worst depends on the axis, so the axis is that of the middle one.
                 Order::ByValue => {
                     by_value::axis_told(series, instrument, captured.value.quantity())?
                 }
@@ -122,7 +122,7 @@ impl Core {
         let Some(limits) = limits else {
             return captured.value;
         };
-        // A one-sided limit has no aim: what lies nearer to it is the worse one.
+        // A limit on one side has no nominal: what lies nearer to it is the worse one.
         let far = |limit: Option<Quantity>, away: i64| {
             limit.map(|limit| limit.base().saturating_add(away))
         };
@@ -227,7 +227,7 @@ fn axis_full(series: &SeriesState, axis: &ArmedAxis) -> Judged {
         .map(|slot| format!("{} of piece {}", slot.axis.words(), slot.piece))
         .collect();
     let hint = format!(
-        "it is a {}, and every piece has one; still to be measured: {}; to measure one again, retract it first",
+        "it is a {}, and every piece has one; still to measure: {}; to measure one again, retract it first",
         axis.name.words(),
         left.join(", ")
     );

@@ -27,7 +27,7 @@ pub(super) fn next_slot(series: &SeriesState) -> Option<Slot> {
     slots(series).find(|slot| !filled.contains(&(slot.piece, &slot.axis)))
 }
 
-/// The next slot of each axis that still has one: what may come next where the value tells the axis.
+/// The next slot of each axis that still has one: what may come next where the axis follows from the value.
 pub(super) fn slots_by_value(series: &SeriesState) -> impl Iterator<Item = Slot> {
     let axes = series.spec.axes.iter();
     axes.filter_map(|axis| next_of_axis(series, &axis.name))
@@ -61,7 +61,7 @@ fn nth_slot(series: &SeriesState, index: u32) -> Option<Slot> {
             index.checked_rem(spec.pieces)?,
             index.checked_div(spec.pieces)?,
         ),
-        // Listed like pieces; which one is filled next is told by the value.
+        // Listed like pieces; which one is filled next follows from the value.
         Order::ByPiece | Order::ByValue => (
             index.checked_div(axis_count)?,
             index.checked_rem(axis_count)?,

@@ -9,7 +9,7 @@ use crate::entry::Zeroed;
 use crate::quantity::{Length, Measured, Now, Quantity};
 use crate::spec::ZeroPolicy;
 
-/// An origin that moved by no more than this was set anew with closed jaws.
+/// An origin that moved by no more than this was set with closed jaws.
 const CLOSED_COUNTS: u32 = 5;
 
 impl Core {
@@ -52,7 +52,7 @@ impl Core {
         })
     }
 
-    /// The zero key was pressed. Where the origin lies now is told by all moves together: back at
+    /// The zero key was pressed. Where the origin lies now is the sum of all moves: back at
     /// the closed jaws, it is a good zero.
     fn origin_moved(&mut self, now: Now, name: &str, value: Measured, moved: i64, raw: Vec<u8>) {
         let (Some(known), Some(live)) = (self.catalog.instrument(name), self.live.get(name)) else {

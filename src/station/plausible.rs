@@ -72,7 +72,7 @@ pub(super) fn check(
     if shows_too_few_digits(value, instrument) {
         return Some(Implausible::Unlikely {
             hint: format!(
-                "fewer digits than {} shows: is its battery low? send it again if it is meant",
+                "fewer digits than {} shows: check its battery; if the value is right, press the data key again",
                 instrument.name
             ),
         });
@@ -104,7 +104,7 @@ fn in_window(axis: &ArmedAxis, base: i64) -> bool {
         .is_none_or(|(least, greatest)| (least.base()..=greatest.base()).contains(&base))
 }
 
-/// What a value outside the window of `axis` may be instead, if that can be told.
+/// What a value outside the window of `axis` may be instead, if it can be recognized.
 fn guessed(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> Option<String> {
     if let Some(other) = other_axis(value.quantity().base(), axis, spec) {
         return Some(format!("looks like a {}", short_name(&other.name)));
@@ -157,7 +157,7 @@ fn other_axis<'a>(base: i64, axis: &ArmedAxis, spec: &'a ArmedSpec) -> Option<&'
 fn far_off(axis: &ArmedAxis) -> String {
     match axis.plausible {
         Some((least, greatest)) => format!(
-            "far from what a {} can be, {least} to {greatest}; send it again within ten seconds if it is meant",
+            "not plausible for a {}, {least} to {greatest}; if it is right, press the data key again within ten seconds",
             axis.name.words()
         ),
         None => "not plausible".to_owned(),
@@ -166,7 +166,7 @@ fn far_off(axis: &ArmedAxis) -> String {
 
 fn too_near_to_zero(axis: &ArmedAxis) -> String {
     format!(
-        "nearer to zero than to any {}: say zero before you send one",
+        "nearer to zero than to any {}; if it is a zero, say zero before you press the data key",
         axis.name.words()
     )
 }

@@ -1,4 +1,4 @@
-//! What the operator should do next, and why; told from the state alone.
+//! What the operator should do next, and why. It follows from the state alone.
 
 use super::order::{next_slot, slots_by_value};
 use super::zero::{Due, due, due_by_pieces};
@@ -52,11 +52,11 @@ pub enum Prompt {
     Measure {
         /// Where the reading goes.
         slot: Slot,
-        /// Of so many pieces.
+        /// The number of pieces.
         pieces: u32,
-        /// Where the value tells the axis: the slots of the other axes that may come instead.
+        /// Where the axis follows from the value: the slots of the other axes that may come instead.
         or: Vec<Slot>,
-        /// The reading that one more zero frame, within two seconds, retracts.
+        /// The reading that one more zero, within two seconds, retracts.
         undo: Option<CountedReading>,
     },
     /// A gauge block is to be measured.
@@ -65,9 +65,9 @@ pub enum Prompt {
         slot: Slot,
         /// The gauge block that is measured next.
         block: GaugeBlock,
-        /// Of so many times.
+        /// How often the block is measured.
         repeats: u32,
-        /// The reading that one more zero frame, within two seconds, retracts.
+        /// The reading that one more zero, within two seconds, retracts.
         undo: Option<CountedReading>,
     },
 }
@@ -86,14 +86,14 @@ impl fmt::Display for Prompt {
                 is,
             } => write!(
                 f,
-                "see that the right one is on the port of {instrument}: it was {was}, it is {is}; then say that it is meant (card tj/adapter, button, or tallyjaw adapter)"
+                "{instrument} has another adapter than before: it was {was}, it is {is}. Check that it is the right one, then confirm it (card tj/adapter, button, or tallyjaw adapter)"
             ),
             Self::Shared {
                 instrument,
                 holders,
             } => write!(
                 f,
-                "close {}: it reads the port of {instrument} too, and no reading counts",
+                "close {}: it also reads the port of {instrument}, so no reading counts",
                 holders.join(" and ")
             ),
             Self::Zero {
@@ -108,19 +108,20 @@ impl fmt::Display for Prompt {
                         f.write_str("The zero is off")?;
                         by.iter().try_for_each(|by| write!(f, " by {by}"))?;
                         let said = if *must_be_said { "say zero, " } else { "" };
-                        write!(f, ": clean the jaws, press ZERO, {said}then the data key")
+                        write!(f, ". Clean the jaws, press ZERO, {said}then the data key.")
                     }
+                    (Dimension::Length, Due::OriginMoved) => write!(f, "{instrument}: {why}"),
                     (Dimension::Length, _) => write!(
                         f,
-                        "{said}close the jaws of {instrument} and send a zero: {why}"
+                        "{said}close the jaws of {instrument} and press its data key to check the zero: {why}"
                     ),
                     (Dimension::Force, Due::Off { .. }) => write!(
                         f,
-                        "{said}take all load off {instrument}, set it to zero and send that: {why}"
+                        "{said}take all load off {instrument}, press ZERO, then its data key: {why}"
                     ),
                     (Dimension::Force, _) => write!(
                         f,
-                        "{said}take all load off {instrument} and send a zero: {why}"
+                        "{said}take all load off {instrument} and press its data key to check the zero: {why}"
                     ),
                 }
             }
@@ -151,7 +152,7 @@ impl fmt::Display for Prompt {
                 repeats,
                 undo,
             } => {
-                write!(f, "set the {} block between the jaws", block.size)?;
+                write!(f, "measure the {} gauge block", block.size)?;
                 if *repeats > 1 {
                     write!(f, ": time {} of {repeats}", slot.piece)?;
                 }
@@ -161,12 +162,12 @@ impl fmt::Display for Prompt {
     }
 }
 
-/// What one more zero frame would do.
+/// What one more zero would do.
 fn offer(f: &mut fmt::Formatter<'_>, undo: Option<&CountedReading>) -> fmt::Result {
     let Some(reading) = undo else { return Ok(()) };
     write!(
         f,
-        "; or zero again within two seconds to retract piece {} {} {}",
+        "; another zero within two seconds retracts piece {} {} {}",
         reading.piece,
         reading.axis.words(),
         reading.value
@@ -283,7 +284,7 @@ fn measured(
     }
 }
 
-/// Where the value tells the axis: what may come instead of `slot` without a zero before it.
+/// Where the axis follows from the value: what may come instead of `slot` without a zero before it.
 fn others(state: &State, series: &SeriesState, slot: &Slot) -> Vec<Slot> {
     let needs_no_zero = |other: &Slot| {
         let instrument = instrument_for(state, series, other);

@@ -11,7 +11,7 @@ use crate::spec::{AxisName, Unarmable};
 const PRINT: &str = "print cards with: tallyjaw cards";
 const WHICH_STATION: &str = "say which one: --station NAME";
 const WHICH_INSTRUMENT: &str = "say which one: --instrument NAME";
-const NOTHING_TO_SAY: &str = "nothing needs to be said";
+const NOTHING_TO_SAY: &str = "there is nothing to confirm";
 
 /// Why a command was not carried out. Nothing has changed.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -46,7 +46,7 @@ pub enum Refusal {
         slots: usize,
     },
     /// No series is open.
-    #[error("nothing is armed at {station}")]
+    #[error("no series is open at {station}")]
     NothingArmed { station: String },
     /// No series was stopped early, or something was measured since.
     #[error("{station} has no series to resume")]
@@ -65,7 +65,7 @@ pub enum Refusal {
     NoSuchReading { got: Seq, known: Vec<Seq> },
     /// Measuring destroyed the piece, and the reading can be retracted neither by such `means` nor without a reason.
     #[error(
-        "piece {piece} was destroyed by its {} of {value}: {}",
+        "piece {piece} was destroyed when its {} of {value} was measured: {}",
         axis.words(),
         unasked(*by)
     )]
@@ -88,13 +88,12 @@ pub enum Refusal {
     #[error("{tool} is the tool of {other}, where series {series} is open")]
     ToolElsewhere {
         tool: String,
-        station: String,
         other: String,
         series: Seq,
     },
     /// The open series is crimped with another tool.
     #[error(
-        "{} is not the tool of series {series}: {plan} asks for {}",
+        "{} is not the tool of series {series}: {plan} requires {}",
         in_words(got),
         in_words(want)
     )]
@@ -105,7 +104,7 @@ pub enum Refusal {
         plan: String,
     },
     /// The open series is crimped in another nest.
-    #[error("wrong nest {got} of {tool}: series {series} asks for nest {want}")]
+    #[error("wrong nest {got} of {tool}: series {series} requires nest {want}")]
     NotItsNest {
         tool: String,
         got: String,
@@ -113,10 +112,10 @@ pub enum Refusal {
         series: Seq,
     },
     /// The plan is for another tool than the one in the hand.
-    #[error("{} is in the hand, the plan asks for {want}", in_words(got))]
+    #[error("{} is in the hand, the plan requires {want}", in_words(got))]
     OtherTool { got: Box<ToolInHand>, want: String },
     /// The plan is for another nest than the one in the hand.
-    #[error("{} is in the hand, the plan asks for nest {want}", in_words(got))]
+    #[error("{} is in the hand, the plan requires nest {want}", in_words(got))]
     OtherNest { got: Box<ToolInHand>, want: String },
     /// The station has no instrument of that name.
     #[error("no instrument {got:?} at {station}, want one of {}", known.join(", "))]
@@ -129,28 +128,28 @@ pub enum Refusal {
     #[error("no instrument named, and {station} has: {}", known.join(", "))]
     WhichInstrument { station: String, known: Vec<String> },
     /// The instrument does not answer to a request.
-    #[error("{got} cannot be asked, want one of: {}", known.join(", "))]
+    #[error("{got} does not answer to requests, want one of: {}", known.join(", "))]
     CannotBeAsked { got: String, known: Vec<String> },
     /// No instrument of the station answers to a request.
-    #[error("no instrument of {station} can be asked")]
+    #[error("no instrument of {station} answers to requests")]
     NoneToAsk { station: String },
     /// The instrument has no open port.
-    #[error("{instrument} is not connected, so it cannot be asked")]
+    #[error("{instrument} is not connected")]
     NotConnected { instrument: String },
     /// The instrument has the adapter that it had.
-    #[error("{instrument} at {station} is the adapter that it was")]
+    #[error("{instrument} at {station} has the same adapter as before")]
     SameAdapter { instrument: String, station: String },
     /// Every instrument has the adapter that it had.
-    #[error("every port at {station} is the adapter that it was")]
+    #[error("every instrument at {station} has the same adapter as before")]
     SameAdapters { station: String },
     /// No instrument is named where several have other adapters.
-    #[error("several ports at {station} are other adapters: {}", instruments.join(", "))]
+    #[error("several instruments at {station} have another adapter than before: {}", instruments.join(", "))]
     WhichAdapter {
         station: String,
         instruments: Vec<String>,
     },
     /// A scanner or pedal is another adapter, so it may be another station's.
-    #[error("{name} is another adapter than before: it was {was}, it is {is}")]
+    #[error("{name} has another adapter than before: it was {was}, it is {is}")]
     AnotherAdapter {
         name: String,
         was: String,
@@ -187,7 +186,7 @@ impl Foreign {
             Self::Tool => "the name of a tool",
             Self::Plan => "the name of a plan",
             Self::Terminal(_) => "the name of a terminal",
-            Self::Capitals => "a card in other letters",
+            Self::Capitals => "a card in capital letters",
             Self::Product => "a product's bar code",
             Self::Address => "an address on the web",
         }
@@ -238,24 +237,26 @@ impl Refusal {
             Self::Unarmable(why) => return why.remedy(),
             Self::UnarmableSomehow => "tallyjaw check",
             Self::StillOpen { .. } => {
-                "say it again within ten seconds to stop it early; on the command line: --cut"
+                "repeat it within ten seconds to stop that series early; on the command line: --cut"
             }
-            Self::NothingArmed { .. } => "arm a plan first: tallyjaw arm PLAN",
+            Self::NothingArmed { .. } => "start one: tallyjaw arm PLAN",
             Self::NothingToResume { .. } => {
-                "one that the last arming stopped early can be resumed, until something is measured or a zero is off"
+                "a series that the last arming stopped early can be resumed until something is measured or a zero is off"
             }
             Self::NothingToRestore { .. } => {
-                "the last one that was retracted can be restored, until its piece is measured again or a zero is off"
+                "the last retracted reading can be restored until its piece is measured again or a zero is off"
             }
             Self::NothingToRetract { .. } => "measure first",
             Self::NoSuchReading { .. } => "list them: tallyjaw status",
             Self::Destroyed { .. } => {
-                "say why, by card, page or command: tj/retract/REASON, or tallyjaw retract --reason WORDS"
+                "give the reason by card, page or command: tj/retract/REASON, or tallyjaw retract --reason WORDS"
             }
             Self::Words { .. } => "say it in fewer words, or in several notes",
             Self::Operator { .. } => "give a name or initials: tj/operator/mara",
-            Self::ToolElsewhere { station, other, .. } => {
-                return format!("take the tool of {station}, or disarm {other} first");
+            Self::ToolElsewhere { other, .. } => {
+                return format!(
+                    "take another tool, or stop that series early: tallyjaw disarm --station {other}"
+                );
             }
             Self::NotItsTool { got, want, .. } => {
                 let (got, want) = (&got.id, &want.id);
@@ -266,19 +267,22 @@ impl Refusal {
                 return format!("take {want} and scan its card: tj/tool/{want}");
             }
             Self::OtherNest { got, want } => {
-                return format!("use nest {want} and say so: tj/tool/{}/{want}", got.id);
+                return format!(
+                    "use nest {want} and scan its card: tj/tool/{}/{want}",
+                    got.id
+                );
             }
             Self::NoInstrument { .. } => "name an instrument of this station",
             Self::WhichInstrument { .. } | Self::WhichAdapter { .. } => WHICH_INSTRUMENT,
-            Self::CannotBeAsked { .. } => "only an instrument with capture = \"ask\" can",
+            Self::CannotBeAsked { .. } => "only an instrument with capture = \"ask\" does",
             Self::NoneToAsk { .. } => {
-                "press its data key, or set capture = \"ask\" if it answers to a request"
+                "press its data key; an instrument that does answer needs capture = \"ask\""
             }
             Self::NotConnected { .. } => "plug it in: tallyjaw ports shows what is there",
             Self::SameAdapter { .. } | Self::SameAdapters { .. } => NOTHING_TO_SAY,
             Self::AnotherAdapter { name, .. } => {
                 return format!(
-                    "see that it is the one of this station, then say so: tallyjaw adapter --instrument {name}"
+                    "check that it is the one of this station, then confirm it: tallyjaw adapter --instrument {name}"
                 );
             }
             Self::NotACard { why, got } => return near_card(*why, got),
@@ -292,7 +296,7 @@ impl Refusal {
 fn unasked(by: Means) -> String {
     match by {
         Means::Pedal | Means::DoubleZero => format!("not retracted {}", by.words()),
-        Means::Command | Means::Card => "no reason given".to_owned(),
+        Means::Command | Means::Card => "a reason is required".to_owned(),
     }
 }
 

@@ -1,7 +1,7 @@
 //! Scanners and pedals: from their bytes and contacts to commands.
 //!
 //! A card that an unplug or a fault cut short is unread, and nothing happens: half a card is another card.
-//! What the station cannot do is told by a `refused` entry: nobody sits at a keyboard to be told.
+//! A command that the station refuses becomes a `refused` entry, since nobody sits at a keyboard to read an answer.
 
 use super::card::LONGEST_CARD;
 use super::flood::Flood;
@@ -163,7 +163,7 @@ impl Core {
         }
     }
 
-    /// What is to be told of cards by now.
+    /// Enters what is due of unread cards.
     pub(super) fn wake_signal(&mut self, now: Now, name: &str) {
         if let Some(live) = self.signals.get_mut(name) {
             let run = live.unread.flush_if_due(now.mono);

@@ -1,4 +1,4 @@
-//! Zeros that become due by time are told at that time, by an entry, so that every prompt says so.
+//! A zero that becomes due by time gets an entry at that time, so that every prompt says so.
 
 use super::order::next_slot;
 use super::{Core, zero};
@@ -20,7 +20,7 @@ impl Core {
         self.await_zeros(now);
     }
 
-    /// Reckons anew when the next zero becomes due by time.
+    /// Finds when the next zero becomes due by time.
     pub(super) fn await_zeros(&mut self, now: Now) {
         let waits = self.timed(|series, name| self.due_in(now.wall, series, name));
         let soonest = waits.into_iter().min();
@@ -39,7 +39,7 @@ impl Core {
         answers
     }
 
-    /// The entry that tells of a zero of `instrument`, if it has just become due by time.
+    /// The entry for a zero of `instrument` that has just become due by time.
     fn due_now(&self, now: WallMicros, series: &SeriesState, instrument: &str) -> Option<ZeroDue> {
         let told = series
             .zeros

@@ -1,11 +1,11 @@
-//! Bytes without meaning: the first are told at once, a run of them folds into one entry a second.
+//! Bytes without meaning: the first are entered at once, a run of them becomes one entry a second.
 
 use crate::decode::DecodeError;
 use crate::quantity::MonoMicros;
 use std::fmt;
 use std::time::Duration;
 
-/// A run of unread bytes is told at least this often.
+/// A run of unread bytes is entered at least this often.
 const FOLD: Duration = Duration::from_secs(1);
 /// Of a run, this many bytes are kept.
 pub(super) const KEPT: usize = 256;
@@ -35,12 +35,12 @@ impl fmt::Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Undecoded(error) => error.fmt(f),
-            Self::Flood => f.write_str("more frames than anybody means, over 200 a second"),
+            Self::Flood => f.write_str("over 200 frames a second, more than a person can press"),
         }
     }
 }
 
-/// A run of unread bytes, ready to be told.
+/// A run of unread bytes, ready to be entered.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Run {
     /// Its beginning.
@@ -82,19 +82,19 @@ impl Folding {
         if quiet { self.flush(now) } else { None }
     }
 
-    /// Whether something has not been told yet.
+    /// Whether something is not entered yet.
     pub(super) const fn is_running(&self) -> bool {
         self.run.is_some()
     }
 
-    /// What has not been told yet.
+    /// What is not entered yet.
     pub(super) fn flush(&mut self, now: MonoMicros) -> Option<Run> {
         let run = self.run.take()?;
         self.told_at = Some(now);
         Some(run)
     }
 
-    /// What is to be told by now.
+    /// What is due to be entered.
     pub(super) fn flush_if_due(&mut self, now: MonoMicros) -> Option<Run> {
         if self.due_at()? <= now {
             self.flush(now)
@@ -103,7 +103,7 @@ impl Folding {
         }
     }
 
-    /// When something is to be told.
+    /// When something is due to be entered.
     pub(super) fn due_at(&self) -> Option<MonoMicros> {
         self.run.as_ref()?;
         self.told_at.map(|at| at.plus(FOLD))

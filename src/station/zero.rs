@@ -63,18 +63,20 @@ impl fmt::Display for Due {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::OriginMoved => f.write_str(
-                "the origin was set with the jaws open: close them, press the zero key, or say zero and send one",
+                "ZERO was pressed with the jaws open: close them, press ZERO, then the data key",
             ),
             Self::Off { by: Some(by), .. } => write!(f, "the zero is off by {by}"),
             Self::Off { by: None, .. } => f.write_str("the last zero was off"),
             Self::Opening => f.write_str("before the first reading"),
-            Self::Pieces(1) => f.write_str("the plan asks for one every piece"),
-            Self::Pieces(pieces) => write!(f, "the plan asks for one every {pieces} pieces"),
+            Self::Pieces(1) => f.write_str("the plan requires a zero every piece"),
+            Self::Pieces(pieces) => write!(f, "the plan requires a zero every {pieces} pieces"),
             Self::Time(time) => match time.as_secs() / 60 {
-                1 => f.write_str("the plan asks for one every minute"),
-                minutes => write!(f, "the plan asks for one every {minutes} minutes"),
+                1 => f.write_str("the plan requires a zero every minute"),
+                minutes => write!(f, "the plan requires a zero every {minutes} minutes"),
             },
-            Self::Closing => f.write_str("the series is full, its closing zero vouches for it"),
+            Self::Closing => {
+                f.write_str("all pieces are measured, and the closing zero vouches for them")
+            }
         }
     }
 }
@@ -122,7 +124,7 @@ pub fn due(
         .or_else(|| due_by_time(policy, since, now?))
 }
 
-/// When the last good zero was; where none is asked for before the first reading, when the series
+/// When the last good zero was; where none is required before the first reading, when the series
 /// was opened. `None` while the opening zero is owed.
 pub(super) fn last_good_or_start(series: &SeriesState, instrument: &str) -> Option<WallMicros> {
     let zero = series.zeros.get(instrument);
@@ -164,7 +166,7 @@ fn due_by_time(policy: &ZeroPolicy, since: WallMicros, now: WallMicros) -> Optio
         .then_some(Due::Time(every))
 }
 
-/// How long until a zero is due that is asked for this long after `since`.
+/// How long until a zero is due that is required this long after `since`.
 pub(super) fn time_left(every: Duration, since: WallMicros, now: WallMicros) -> Duration {
     let passed = now.0.saturating_sub(since.0);
     if passed < -SLEWED_MICROS {

@@ -90,7 +90,7 @@ async function day(shop, page) {
   await look(page, "arm");
   await page.type("#arm-operator", "mara");
   await page.keyboard.press("Enter");
-  await shows(page, "#prompt-words", "Close the jaws of caliper-1 and send a zero: before the first reading");
+  await shows(page, "#prompt-words", "Close the jaws of caliper-1 and press its data key to check the zero: before the first reading");
   await shows(page, "#who", "mara measures");
   same("what is armed", await text(page, "#prompt-more"), "QF-250-F · 14 ga = 2.0 mm² (SAE metric size; the AWG area is 2.08 mm²) · tool T-07 nest 2.0");
 

@@ -265,7 +265,7 @@ def own_pieces(day):
     tool = {"id": "T-07", "class": "production", "nest": "2.0", "crimps": 0}
     day.arm("pump-own", operator="Ada", wire_mm2=2.0, tool=tool)
     day.zero("opening", "0.01")
-    reason = f"wrong nest 1.0 of T-07: series {day.series} asks for nest 2.0"
+    reason = f"wrong nest 1.0 of T-07: series {day.series} requires nest 2.0"
     day.refused("tj/tool/T-07/1.0", reason)
     day.measure(1, HEIGHT, "1.62")
     slip = day.measure(2, HEIGHT, "1.75", "fail_high")

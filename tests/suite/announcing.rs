@@ -83,7 +83,11 @@ fn each_verdict_zero_and_outcome_is_said_without_a_shell() {
         press(-1, "zeroed"),
         "zero minus 0.01 mm|bench-1|$(touch owned); minus 0.01 mm|"
     );
-    for (hundredths, verdict) in [(162, "pass"), (150, "fail low"), (172, "fail high")] {
+    for (hundredths, verdict) in [
+        (162, "pass"),
+        (150, "fail, too low"),
+        (172, "fail, too high"),
+    ] {
         let line = press(hundredths, "reading");
         assert!(line.starts_with(&format!("{verdict} ")), "{line}");
     }

@@ -78,8 +78,12 @@ fn what_cannot_be_done_changes_nothing_and_says_what_to_do() {
             json!({"station": "bench-9", "plan": "pump-own"}),
             "bench-9",
         ),
-        ("disarm", json!({"station": "bench-1"}), "nothing is armed"),
-        ("retract", json!({"station": "bench-1"}), "nothing is armed"),
+        ("disarm", json!({"station": "bench-1"}), "no series is open"),
+        (
+            "retract",
+            json!({"station": "bench-1"}),
+            "no series is open",
+        ),
         ("note", json!({"station": "bench-1", "text": " "}), "note"),
         (
             "zero",

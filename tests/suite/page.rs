@@ -33,7 +33,7 @@ fn a_series_is_armed_zeroed_measured_taken_back_and_seen_by_http_alone() {
     let seq = armed["result"]["seq"].as_u64().unwrap();
     assert_eq!(
         armed["result"]["prompt"],
-        "close the jaws of caliper-1 and send a zero: before the first reading"
+        "close the jaws of caliper-1 and press its data key to check the zero: before the first reading"
     );
     shop.press(0);
     let zeroed = events.wait_for("state", |state| {

@@ -70,75 +70,37 @@ pub(super) fn parts(text: &str, part: Part, reading: Reading) -> Result<Parts, C
 /// What the tokens say by themselves.
 fn form(tokens: &[Token], amount: impl Fn(Decimal) -> Option<Amount>) -> Option<Parts> {
     use Token::{Either, Least, Minus, Most, Number, Plus, Slash, To};
-    let empty = Parts::default;
-    Some(match *tokens {
-        [Number(nominal)] => Parts {
-            nominal: amount(nominal),
-            ..empty()
-        },
-        [Number(nominal), Either, Number(by)] => Parts {
-            nominal: amount(nominal),
-            plus: amount(by),
-            minus: amount(by),
-            ..empty()
-        },
-        [Number(nominal), Plus, Number(plus), Minus, Number(minus)]
-        | [
-            Number(nominal),
-            Plus,
-            Number(plus),
-            Slash,
-            Minus,
-            Number(minus),
-        ]
-        | [Number(nominal), Minus, Number(minus), Plus, Number(plus)]
-        | [
-            Number(nominal),
-            Minus,
-            Number(minus),
-            Slash,
-            Plus,
-            Number(plus),
-        ] => Parts {
-            nominal: amount(nominal),
-            plus: amount(plus),
-            minus: amount(minus),
-            ..empty()
-        },
+    let deviations =
+        |nominal: Option<Decimal>, plus: Option<Decimal>, minus: Option<Decimal>| Parts {
+            nominal: nominal.and_then(&amount),
+            plus: plus.and_then(&amount),
+            minus: minus.and_then(&amount),
+            ..Parts::default()
+        };
+    let limits = |lower: Option<Decimal>, upper: Option<Decimal>| Parts {
+        lower: lower.and_then(&amount),
+        upper: upper.and_then(&amount),
+        ..Parts::default()
+    };
+    let (nominal, rest) = match *tokens {
+        [Number(nominal), Either | Plus | Minus, ..] => (Some(nominal), tokens.get(1..)?),
+        _ => (None, tokens),
+    };
+    Some(match *rest {
+        [Number(nominal)] => deviations(Some(nominal), None, None),
+        [Either, Number(by)] => deviations(nominal, Some(by), Some(by)),
         [Plus, Number(plus), Minus, Number(minus)]
         | [Plus, Number(plus), Slash, Minus, Number(minus)]
         | [Minus, Number(minus), Plus, Number(plus)]
-        | [Minus, Number(minus), Slash, Plus, Number(plus)] => Parts {
-            plus: amount(plus),
-            minus: amount(minus),
-            ..empty()
-        },
-        [Either, Number(by)] => Parts {
-            plus: amount(by),
-            minus: amount(by),
-            ..empty()
-        },
-        [Plus, Number(plus)] => Parts {
-            plus: amount(plus),
-            ..empty()
-        },
-        [Minus, Number(minus)] => Parts {
-            minus: amount(minus),
-            ..empty()
-        },
-        [Number(lower), To | Minus, Number(upper)] => Parts {
-            lower: amount(lower),
-            upper: amount(upper),
-            ..empty()
-        },
-        [Least, Number(lower)] | [Number(lower), Least] => Parts {
-            lower: amount(lower),
-            ..empty()
-        },
-        [Most, Number(upper)] | [Number(upper), Most] => Parts {
-            upper: amount(upper),
-            ..empty()
-        },
+        | [Minus, Number(minus), Slash, Plus, Number(plus)] => {
+            deviations(nominal, Some(plus), Some(minus))
+        }
+        [Minus, Number(upper)] if nominal.is_some() => limits(nominal, Some(upper)),
+        [Plus, Number(plus)] if nominal.is_none() => deviations(None, Some(plus), None),
+        [Minus, Number(minus)] => deviations(None, None, Some(minus)),
+        [Number(lower), To, Number(upper)] => limits(Some(lower), Some(upper)),
+        [Least, Number(lower)] | [Number(lower), Least] => limits(Some(lower), None),
+        [Most, Number(upper)] | [Number(upper), Most] => limits(None, Some(upper)),
         _ => return None,
     })
 }

@@ -3,7 +3,7 @@
 //! In: entries in order, or glances at their lines. Out: a series when nothing more will be said about it, with its
 //! readings; until then it can be looked at as it stands.
 //!
-//! - One answer for all that tell of readings: [`Disposition`]. It is that of the state: where a series is
+//! - One answer for all that show readings: [`Disposition`]. It is that of the state: where a series is
 //!   completed, its tally counts the same.
 //! - A series that an arming stopped early waits until it cannot be resumed.
 //! - What is kept are the series that are not settled, and of their readings what the caller wants of them.
@@ -138,8 +138,8 @@ impl<K> Ledger<K> {
         settled
     }
 
-    /// Whether a line says anything about readings now: all others need not be taken. One that cannot be told
-    /// without reading all of it may.
+    /// Whether a line says anything about readings now: all others need not be taken. One that must be parsed
+    /// to know may.
     pub fn needs(&self, line: &[u8]) -> bool {
         let Some(name) = glance::kind(line) else {
             return true;

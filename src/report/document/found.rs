@@ -2,7 +2,7 @@
 
 use super::table::{Table, number, td, th, verdict};
 use super::{about, heading};
-use crate::entry::words as entry_words;
+use crate::entry::{ReadingSlot, words as entry_words};
 use crate::markup::{Element, el, free};
 use crate::report::facts::{Facts, ReportReading};
 use crate::report::picture::{self, DOES_NOT_COUNT};
@@ -73,7 +73,7 @@ fn legend(facts: &Facts, axis: &ArmedAxis) -> Element {
             let said = format!(
                 "{} {}",
                 words::shape(verdict),
-                entry_words::verdict(verdict)
+                entry_words::verdict(verdict, &axis.name, &axis.limits)
             );
             told.push(said);
         }
@@ -150,7 +150,7 @@ fn table(facts: &Facts, axis: &ArmedAxis, counted: &[&ReportReading]) -> Element
             row.seq
         );
         let mut cells = vec![th(slot.piece.to_string())];
-        cells.extend(judged(facts, row, verdict));
+        cells.extend(judged(facts, row, slot, verdict));
         cells.extend(columns.cells(row));
         table.row(&about, cells);
     }
@@ -161,11 +161,16 @@ fn table(facts: &Facts, axis: &ArmedAxis, counted: &[&ReportReading]) -> Element
     table.element()
 }
 
-fn judged(facts: &Facts, row: &ReportReading, verdict: Verdict) -> [Element; 5] {
+fn judged(
+    facts: &Facts,
+    row: &ReportReading,
+    slot: &ReadingSlot,
+    verdict: Verdict,
+) -> [Element; 5] {
     [
         number(row.reading.value.to_string()),
         number(words::deviation(row).unwrap_or_else(|| "–".to_owned())),
-        self::verdict(verdict),
+        self::verdict(slot, verdict),
         td(words::time_of_day(row.at, facts.record.series.opened)),
         number(row.seq.to_string()),
     ]
@@ -189,7 +194,7 @@ fn errors(facts: &Facts) -> Element {
                 row.seq
             );
             let mut cells = vec![th(free(words)), number(slot.piece.to_string())];
-            cells.extend(judged(facts, row, verdict));
+            cells.extend(judged(facts, row, slot, verdict));
             cells.extend(columns.cells(row));
             table.row(&about, cells);
         }
@@ -212,8 +217,10 @@ fn fallen(facts: &Facts) -> Option<Element> {
         };
         let word = row.standing().replace('_', " ");
         let slot = row.slot();
-        let judged = slot.and_then(|slot| slot.verdict);
-        let judged = judged.map(|verdict| format!(", was {}", entry_words::verdict(verdict)));
+        let judged = slot.and_then(|slot| {
+            let said = entry_words::verdict(slot.verdict?, &slot.axis, &slot.limits);
+            Some(format!(", was {said}"))
+        });
         let piece = slot.map_or("–".to_owned(), |slot| slot.piece.to_string());
         let axis = slot.map_or("–".to_owned(), |slot| slot.axis.words());
         let mut cells = vec![

@@ -1,5 +1,6 @@
 //! Tables of the page: each cell says what it is about, as row and column.
 
+use crate::entry::ReadingSlot;
 use crate::markup::{Element, Node, el};
 use crate::report::words;
 use crate::spec::Verdict;
@@ -80,9 +81,10 @@ pub(super) fn shape(shape: &'static str) -> Element {
 }
 
 /// A cell with a verdict in shape and words.
-pub(super) fn verdict(verdict: Verdict) -> Element {
+pub(super) fn verdict(slot: &ReadingSlot, verdict: Verdict) -> Element {
+    let said = crate::entry::words::verdict(verdict, &slot.axis, &slot.limits);
     el("td")
         .class(words::class(verdict))
         .child(shape(words::shape(verdict)))
-        .text(crate::entry::words::verdict(verdict))
+        .text(said)
 }

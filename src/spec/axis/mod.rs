@@ -94,6 +94,17 @@ impl AxisName {
         &*self.0 == PULL_FORCE
     }
 
+    /// What a value of this dimension is below the lower limit, and above the upper one.
+    pub fn beyond(&self, dimension: Dimension) -> (&'static str, &'static str) {
+        match dimension {
+            Dimension::Force => ("too weak", "too strong"),
+            Dimension::Length if self.0.ends_with("width") => ("too narrow", "too wide"),
+            Dimension::Length if self.0.ends_with("height") => ("too low", "too high"),
+            Dimension::Length if self.0.ends_with("length") => ("too short", "too long"),
+            Dimension::Length => ("too small", "too large"),
+        }
+    }
+
     /// The name in words: `core crimp height`.
     pub fn words(&self) -> String {
         self.0.replace('_', " ")

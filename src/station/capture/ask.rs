@@ -1,4 +1,4 @@
-//! A value when the instrument is asked for one.
+//! A value on request.
 
 use crate::quantity::MonoMicros;
 use std::time::Duration;
@@ -13,7 +13,7 @@ pub(in crate::station) struct Ask {
     answer_by: Option<MonoMicros>,
     /// The timer asks then.
     next_at: Option<MonoMicros>,
-    /// A missing answer was told, and none came since.
+    /// A missing answer was entered, and none came since.
     told: bool,
     asked_by: Asker,
 }
@@ -84,7 +84,7 @@ impl Ask {
         Some(self.request.clone())
     }
 
-    /// The answer that did not come in time. A timer's is told once, until one comes again.
+    /// The answer that did not come in time. Of a timer's requests the first one only, until an answer comes again.
     pub(in crate::station) fn silence(&mut self, now: MonoMicros) -> Option<Silence> {
         if self.answer_by? > now {
             return None;

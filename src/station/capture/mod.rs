@@ -48,7 +48,7 @@ impl Captured {
         }
     }
 
-    /// The value that is judged where `aim` is wanted, in base units.
+    /// The value that is judged: the one furthest from `aim`, in base units.
     pub(super) fn judged(&self, aim: i64) -> Measured {
         match &self.flickered {
             Some(flickered) if flickered.judged == Flicker::Worst => {
@@ -130,7 +130,7 @@ impl Capturing {
         }
     }
 
-    /// `value` has been told already: of a stream, nothing is taken until the jaws move away.
+    /// `value` has been entered already: of a stream, nothing is taken until the jaws move away.
     pub(super) fn settle(&mut self, value: Measured) {
         match self {
             Self::Steady(steady) => steady.settle(value),

@@ -1,7 +1,7 @@
 //! Notices that the caliper's zero key was pressed, and how far open the jaws were.
 //!
-//! In: every value with its time, and the origin where the frame tells it. Out: by how much the
-//! origin moved. Where the frame tells the origin, any change is the key. In a stream it is a jump
+//! In: every value with its time, and the origin where the frame holds it. Out: by how much the
+//! origin moved. Where the frame holds the origin, any change is the key. In a stream it is a jump
 //! to zero that no hand can make: further in one frame than the jaws could have moved.
 
 use crate::quantity::{Dimension, Length, Measured, MonoMicros};
@@ -33,7 +33,7 @@ struct Frame {
 pub(in crate::station) struct Band {
     /// A value this close to zero is at the origin.
     pub(in crate::station) zero: i64,
-    /// A move of the origin by no more than this is a zero set anew with closed jaws.
+    /// A move of the origin by no more than this is a zero that was set with closed jaws.
     pub(in crate::station) closed: i64,
 }
 

@@ -9,7 +9,7 @@ use crate::spec::Flicker;
 use std::collections::VecDeque;
 use std::time::Duration;
 
-/// Of a plateau so many values are kept for its median; more come only from a faulty instrument.
+/// This many values of a plateau are kept for its median; more come only from a faulty instrument.
 const KEPT: usize = 256;
 
 /// How a stream is read; lengths in base units.
@@ -35,7 +35,7 @@ pub(in crate::station) struct Steady {
     held: Option<Span>,
 }
 
-/// The least and the greatest of some values, in base units.
+/// The minimum and the maximum of some values, in base units.
 #[derive(Debug, Clone, Copy)]
 struct Span {
     least: i64,

@@ -66,7 +66,11 @@ fn every_kind_of_datum_that_is_changed_is_named() {
             "<td class=\"n\">1.62 mm</td>".into(),
         ),
         ("deviation", "+0.01 mm".into(), "0.00 mm".into()),
-        ("verdict", "</span>PASS".into(), "</span>FAIL high".into()),
+        (
+            "verdict",
+            "</span>PASS".into(),
+            "</span>FAIL: too high".into(),
+        ),
         (
             "limit",
             "<td class=\"n\">1.57 mm</td>".into(),

@@ -84,7 +84,7 @@ fn another_adapter_counts_nothing_until_a_person_says_that_it_is_meant() {
     assert_eq!(
         desk.prompt(),
         format!(
-            "see that the right one is on the port of caliper-1: it was {A} in the socket {HERE}, it is {B} in the socket {HERE}; then say that it is meant (card tj/adapter, button, or tallyjaw adapter)"
+            "caliper-1 has another adapter than before: it was {A} in the socket {HERE}, it is {B} in the socket {HERE}. Check that it is the right one, then confirm it (card tj/adapter, button, or tallyjaw adapter)"
         )
     );
     assert_eq!(counts(&mut desk), Err(NotCounted::AnotherAdapter));
@@ -116,7 +116,7 @@ fn numbers_that_were_swapped_while_the_daemon_was_away_are_told_at_its_start() {
     let refusal = is_meant(&mut desk).unwrap_err();
     assert_eq!(
         refusal.to_string(),
-        "several ports at bench-1 are other adapters: caliper-1, gauge-1"
+        "several instruments at bench-1 have another adapter than before: caliper-1, gauge-1"
     );
     holds(&desk);
 }
@@ -177,7 +177,7 @@ fn what_is_not_on_usb_has_no_identity_and_is_taken_as_it_is() {
     let refusal = is_meant(&mut desk).unwrap_err();
     assert_eq!(
         refusal.to_string(),
-        "every port at bench-1 is the adapter that it was"
+        "every instrument at bench-1 has the same adapter as before"
     );
     desk.adapter("caliper-1", Some((A, HERE)));
     assert_eq!(
@@ -213,13 +213,13 @@ fn a_card_says_that_the_adapter_is_meant_but_not_through_a_scanner_that_is_anoth
     assert_eq!(
         reason,
         format!(
-            "scanner-1 is another adapter than before: it was {B} in the socket {THERE}, it is 0403:6001 serial D in the socket {THERE}"
+            "scanner-1 has another adapter than before: it was {B} in the socket {THERE}, it is 0403:6001 serial D in the socket {THERE}"
         )
     );
     assert_eq!(
         remedy.as_deref(),
         Some(
-            "see that it is the one of this station, then say so: tallyjaw adapter --instrument scanner-1"
+            "check that it is the one of this station, then confirm it: tallyjaw adapter --instrument scanner-1"
         )
     );
     assert_eq!(scan(&mut desk, b"tj/adapter\r").kind(), "refused");
@@ -240,7 +240,7 @@ fn while_another_program_reads_the_port_nothing_counts() {
     disturbed(&mut desk, &["cat (pid 12)".to_owned()]);
     assert_eq!(
         desk.prompt(),
-        "close cat (pid 12): it reads the port of caliper-1 too, and no reading counts"
+        "close cat (pid 12): it also reads the port of caliper-1, so no reading counts"
     );
     assert_eq!(counts(&mut desk), Err(NotCounted::PortShared));
     disturbed(&mut desk, &[]);

@@ -149,7 +149,7 @@ fn an_origin_set_at_an_opening_is_caught_at_the_very_frame_and_mended_with_close
     desk.restart();
     assert!(
         desk.prompt()
-            .contains("the origin was set with the jaws open"),
+            .contains("ZERO was pressed with the jaws open"),
         "{}",
         desk.prompt()
     );
@@ -287,6 +287,9 @@ fn a_timer_asks_by_itself() {
 #[test]
 fn a_caliper_that_cannot_be_asked_says_so() {
     let refusal = ask(&mut Desk::new()).unwrap_err();
-    assert_eq!(refusal.to_string(), "no instrument of bench-1 can be asked");
+    assert_eq!(
+        refusal.to_string(),
+        "no instrument of bench-1 answers to requests"
+    );
     assert!(refusal.remedy().contains("press its data key"));
 }

@@ -7,7 +7,7 @@ use tallyjaw::entry::{Entry, FrameEntry, Stamped, Unread};
 use tallyjaw::spec::{Signal, SignalKind};
 use tallyjaw::station::Input;
 
-const FLOOD: &str = "more frames than anybody means, over 200 a second";
+const FLOOD: &str = "over 200 frames a second, more than a person can press";
 
 fn desk() -> Desk {
     let mut catalog = catalog();

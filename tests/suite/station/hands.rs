@@ -122,7 +122,10 @@ fn the_operator_by_card_stays_at_the_station_and_goes_into_every_series() {
 fn a_card_that_names_nobody_or_what_cannot_be_shown_is_refused() {
     let mut desk = Desk::with(shop());
     let nobody = scan(&mut desk, "tj/operator/").unwrap_err();
-    assert!(nobody.starts_with("a card that names nobody"), "{nobody}");
+    assert!(
+        nobody.starts_with("a card of an operator, without the name"),
+        "{nobody}"
+    );
     let long = "x".repeat(101);
     for name in ["\u{1b}[2J", long.as_str()] {
         let refused = scan(&mut desk, &format!("tj/operator/{name}")).unwrap_err();
@@ -152,11 +155,11 @@ fn the_right_tool_says_so_and_a_wrong_one_is_refused_with_what_was_expected() {
     for (card, reason) in [
         (
             "tj/tool/R-02",
-            "R-02 (repair) is not the tool of series 5: pump-own asks for T-07 (production), nest 2.0",
+            "R-02 (repair) is not the tool of series 5: pump-own requires T-07 (production), nest 2.0",
         ),
         (
             "tj/tool/T-07/3.0",
-            "wrong nest 3.0 of T-07: series 5 asks for nest 2.0",
+            "wrong nest 3.0 of T-07: series 5 requires nest 2.0",
         ),
         (
             "tj/tool/T-07/9",
@@ -225,12 +228,12 @@ fn a_plan_is_refused_while_another_tool_or_nest_is_in_the_hand() {
         (
             "tj/tool/R-02",
             "tj/arm/pump-own",
-            "R-02 (repair) is in the hand, the plan asks for T-07",
+            "R-02 (repair) is in the hand, the plan requires T-07",
         ),
         (
             "tj/tool/T-07/3.0",
             "tj/arm/pump-own",
-            "T-07 (production), nest 3.0 is in the hand, the plan asks for nest 2.0",
+            "T-07 (production), nest 3.0 is in the hand, the plan requires nest 2.0",
         ),
         (
             "tj/tool/T-07/3.0",
@@ -286,7 +289,7 @@ fn a_wrong_card_says_what_it_was_instead() {
         ),
         (
             "TJ/ARM/PUMP-OWN",
-            "a card in other letters",
+            "a card in capital letters",
             "set the scanner",
         ),
         ("4006381333931", "a product's bar code", "print cards"),
@@ -298,7 +301,7 @@ fn a_wrong_card_says_what_it_was_instead() {
         ),
         (
             "tj/retrat",
-            "a card that says nothing we know",
+            "no card of that kind",
             "did you mean tj/retract?",
         ),
         (
@@ -306,7 +309,11 @@ fn a_wrong_card_says_what_it_was_instead() {
             "no plan \"pump-owm\"",
             "did you mean pump-own?",
         ),
-        ("tj/tool", "a card that names no tool", "print cards"),
+        (
+            "tj/tool",
+            "a card of a tool, without the tool",
+            "print cards",
+        ),
     ] {
         let got = scan(&mut desk, card).unwrap_err();
         assert!(got.starts_with(reason), "{card}: {got}");
@@ -416,8 +423,7 @@ fn a_zero_that_becomes_due_by_time_is_told_at_that_time() {
     assert_eq!(desk.prompt(), "measure piece 1 of 3: core crimp height");
     desk.wait(Duration::from_secs(1));
     assert_eq!(desk.kinds_from(from), ["zero_due"]);
-    let asked =
-        "close the jaws of caliper-1 and send a zero: the plan asks for one every 30 minutes";
+    let asked = "close the jaws of caliper-1 and press its data key to check the zero: the plan requires a zero every 30 minutes";
     assert_eq!(desk.prompt(), asked);
     // Told once, and a restart does not tell it again.
     desk.wait(Duration::from_secs(600));
@@ -452,7 +458,7 @@ fn without_an_opening_zero_pieces_and_minutes_count_from_the_beginning() {
     desk.press("1.63");
     assert!(
         desk.prompt()
-            .ends_with("the plan asks for one every 2 pieces"),
+            .ends_with("the plan requires a zero every 2 pieces"),
         "{}",
         desk.prompt()
     );
@@ -460,7 +466,7 @@ fn without_an_opening_zero_pieces_and_minutes_count_from_the_beginning() {
     desk.wait(Duration::from_secs(600));
     assert!(
         desk.prompt()
-            .ends_with("the plan asks for one every 10 minutes"),
+            .ends_with("the plan requires a zero every 10 minutes"),
         "{}",
         desk.prompt()
     );

@@ -105,7 +105,7 @@ fn a_value_with_a_digit_missing_counts_only_if_it_is_sent_again() {
     let mut desk = heights(Decision::Simple);
     let (reason, hint) = desk.reading("+1.6").unwrap_err();
     assert_eq!(reason, NotCounted::Implausible);
-    assert!(hint.contains("is its battery low?"), "{hint}");
+    assert!(hint.contains("check its battery"), "{hint}");
     assert_eq!(desk.reading("+1.6"), Ok(Verdict::Pass));
     assert_eq!(desk.reading("+1.60"), Ok(Verdict::Pass));
 }

@@ -94,7 +94,7 @@ fn each_axis_fills_its_next_piece_as_values_come_and_the_prompt_says_what_may() 
     assert_eq!(reason, NotCounted::AxisFull);
     assert_eq!(
         hint,
-        "it is a core crimp width, and every piece has one; still to be measured: core crimp height of piece 1; to measure one again, retract it first"
+        "it is a core crimp width, and every piece has one; still to measure: core crimp height of piece 1; to measure one again, retract it first"
     );
     assert_eq!(place(desk.press("1.62")), at(1, HEIGHT));
     // A width is retracted and measured again.
@@ -120,7 +120,7 @@ fn a_value_outside_every_window_counts_for_the_nearest_axis_when_it_is_sent_agai
     let (reason, hint) = desk.reading("1.90").unwrap_err();
     assert_eq!(reason, NotCounted::Implausible);
     assert!(
-        hint.starts_with("far from what a core crimp height can be"),
+        hint.starts_with("not plausible for a core crimp height"),
         "{hint}"
     );
     assert_eq!(desk.reading("1.90"), Ok(Verdict::FailHigh));
@@ -128,7 +128,7 @@ fn a_value_outside_every_window_counts_for_the_nearest_axis_when_it_is_sent_agai
     assert_eq!(desk.reading("2.00"), Ok(Verdict::FailLow));
     assert_eq!(place(desk.last()), (1, WIDTH.to_owned()));
     let (_, hint) = desk.reading("0.60").unwrap_err();
-    assert!(hint.starts_with("far from"), "{hint}");
+    assert!(hint.starts_with("not plausible for"), "{hint}");
 }
 
 #[test]
@@ -154,7 +154,7 @@ fn a_value_of_another_piece_waits_for_the_zero_that_is_asked_for_every_piece() {
     // The width of piece 1 is still to come; this is the height of piece 2.
     let (reason, hint) = desk.reading("1.63").unwrap_err();
     assert_eq!(reason, NotCounted::ZeroDue);
-    assert_eq!(hint, "the plan asks for one every piece");
+    assert_eq!(hint, "the plan requires a zero every piece");
     assert_eq!(place(desk.press("2.40")), (1, WIDTH.to_owned()));
     desk.press("0.00");
     assert_eq!(desk.reading("1.63"), Ok(Verdict::Pass));

@@ -287,13 +287,13 @@ fn the_zero_of_a_force_gauge_is_its_unloaded_reading() {
     .unwrap();
     assert_eq!(
         desk.prompt(),
-        "take all load off gauge-1 and send a zero: before the first reading"
+        "take all load off gauge-1 and press its data key to check the zero: before the first reading"
     );
     let before = desk.entries.len();
     desk.press_on("gauge-1", "2");
     assert_eq!(
         desk.prompt(),
-        "take all load off gauge-1, set it to zero and send that: the zero is off by 2 N"
+        "take all load off gauge-1, press ZERO, then its data key: the zero is off by 2 N"
     );
     for value in ["0", "190", "-1"] {
         desk.press_on("gauge-1", value);

@@ -67,9 +67,9 @@ fn a_wrong_card_says_what_it_was_and_changes_nothing() {
             "tj/arm/pump-owm",
             "no plan \"pump-owm\", want one of pump-own",
         ),
-        ("tj/arm", "a card that arms no plan"),
-        ("tj/dance", "a card that says nothing we know"),
-        ("tj/disarm", "nothing is armed at bench-1"),
+        ("tj/arm", "a card to arm a plan, without the plan"),
+        ("tj/dance", "no card of that kind"),
+        ("tj/disarm", "no series is open at bench-1"),
     ] {
         let before = desk.entries.len();
         scan(&mut desk, card);

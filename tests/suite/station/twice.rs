@@ -46,7 +46,7 @@ fn two_zeros_within_two_seconds_take_the_last_reading_back_and_the_prompt_offers
     desk.press("0.00");
     assert_eq!(
         desk.prompt(),
-        "measure piece 3 of 5: core crimp height; or zero again within two seconds to retract piece 2 core crimp height 1.75 mm"
+        "measure piece 3 of 5: core crimp height; another zero within two seconds retracts piece 2 core crimp height 1.75 mm"
     );
     let last = desk.core.state().stations["bench-1"]
         .series

@@ -192,13 +192,13 @@ fn a_pedal_or_a_double_zero_cannot_retract_a_destroyed_piece() {
         assert_eq!(
             refused.to_string(),
             format!(
-                "piece 1 was destroyed by its pull force of 187 N: not retracted {}",
+                "piece 1 was destroyed when its pull force of 187 N was measured: not retracted {}",
                 by.words()
             )
         );
     }
     for by in [Means::Card, Means::Command] {
-        assert!(said(desk.retract_by(by, None)).ends_with("no reason given"));
+        assert!(said(desk.retract_by(by, None)).ends_with("a reason is required"));
         assert!(said(desk.retract_by(by, Some(" "))).starts_with("got a reason of 1 bytes"));
     }
     assert!(desk.kinds_from(from).is_empty());

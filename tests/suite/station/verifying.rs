@@ -58,17 +58,9 @@ fn each_block_is_asked_for_and_the_error_at_each_is_judged_by_max_error() {
     assert_eq!(
         told,
         [
-            ("set the 1.30 mm block between the jaws".to_owned(), 0, pass),
-            (
-                "set the 2.50 mm block between the jaws".to_owned(),
-                20_000,
-                pass
-            ),
-            (
-                "set the 41.3 mm block between the jaws".to_owned(),
-                -20_000,
-                pass
-            ),
+            ("measure the 1.30 mm gauge block".to_owned(), 0, pass),
+            ("measure the 2.50 mm gauge block".to_owned(), 20_000, pass),
+            ("measure the 41.3 mm gauge block".to_owned(), -20_000, pass),
         ]
     );
     assert!(desk.prompt().contains("zero"), "and the closing one");
@@ -83,7 +75,7 @@ fn an_error_beyond_max_error_at_one_block_rejects_the_instrument() {
     desk.press("0.00");
     assert_eq!(
         desk.prompt(),
-        "set the 2.50 mm block between the jaws: time 1 of 2"
+        "measure the 2.50 mm gauge block: time 1 of 2"
     );
     for (value, verdict) in [
         ("2.50", Verdict::Pass),
@@ -119,10 +111,10 @@ fn another_block_than_the_one_asked_for_is_not_counted_and_named() {
     assert_eq!(hint, "looks like a gauge block 41.3 mm");
     let (_, hint) = desk.reading("5.00").unwrap_err();
     assert!(
-        hint.starts_with("far from what a gauge block 2.50 mm can be"),
+        hint.starts_with("not plausible for a gauge block 2.50 mm"),
         "{hint}"
     );
-    assert_eq!(desk.prompt(), "set the 2.50 mm block between the jaws");
+    assert_eq!(desk.prompt(), "measure the 2.50 mm gauge block");
 }
 
 #[test]
@@ -147,7 +139,7 @@ fn an_off_closing_zero_throws_doubt_on_the_blocks_too() {
     desk.press("0.02");
     assert_eq!(desk.last().kind(), "doubted");
     desk.press("0.00");
-    assert_eq!(desk.prompt(), "set the 2.50 mm block between the jaws");
+    assert_eq!(desk.prompt(), "measure the 2.50 mm gauge block");
 }
 
 #[test]
@@ -158,7 +150,7 @@ fn a_restart_in_the_middle_goes_on_at_the_block_in_hand() {
     desk.press("0.00");
     desk.press("2.50");
     desk.restart();
-    assert_eq!(desk.prompt(), "set the 41.3 mm block between the jaws");
+    assert_eq!(desk.prompt(), "measure the 41.3 mm gauge block");
     desk.press("41.30");
     desk.press("0.00");
     assert_eq!(completed(&desk), Outcome::Accepted);

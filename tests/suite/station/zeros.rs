@@ -32,7 +32,7 @@ fn a_reading_before_the_required_zero_does_not_count() {
     desk.arm(plan()).unwrap();
     assert_eq!(
         desk.prompt(),
-        "close the jaws of caliper-1 and send a zero: before the first reading"
+        "close the jaws of caliper-1 and press its data key to check the zero: before the first reading"
     );
     assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::ZeroDue);
     assert_eq!(zero_of(desk.press("+0.00")), (ZeroRole::Opening, true));
@@ -47,7 +47,7 @@ fn a_zero_within_the_band_but_beyond_the_limit_is_off_and_asks_again() {
     assert_eq!(desk.reading("+1.63").unwrap_err().0, NotCounted::ZeroOff);
     assert_eq!(
         desk.prompt(),
-        "The zero is off by 0.02 mm: clean the jaws, press ZERO, then the data key"
+        "The zero is off by 0.02 mm. Clean the jaws, press ZERO, then the data key."
     );
     assert_eq!(zero_of(desk.press("-0.01")), (ZeroRole::Periodic, true));
     assert_eq!(desk.reading("+1.63"), Ok(Verdict::Pass));
@@ -108,8 +108,9 @@ fn counted(desk: &Desk) -> Vec<String> {
 fn a_press_that_cannot_be_a_measurement_is_a_zero_that_is_off_whether_one_is_due_or_not() {
     for value in ["+0.03", "+0.10", "-0.06", "+0.50", "-0.50"] {
         let shown = value.trim_start_matches('+');
-        let prompt =
-            format!("The zero is off by {shown} mm: clean the jaws, press ZERO, then the data key");
+        let prompt = format!(
+            "The zero is off by {shown} mm. Clean the jaws, press ZERO, then the data key."
+        );
         // Before the first reading.
         let mut desk = Desk::new();
         desk.arm(one_axis(2, ZeroPolicy::default())).unwrap();
@@ -245,7 +246,7 @@ fn where_a_zero_must_be_said_a_value_near_zero_is_no_reading_of_a_larger_axis_ei
     assert_eq!(zero_of(desk.press("+0.05")), (ZeroRole::Unasked, false));
     assert_eq!(
         desk.prompt(),
-        "The zero is off by 0.05 mm: clean the jaws, press ZERO, say zero, then the data key"
+        "The zero is off by 0.05 mm. Clean the jaws, press ZERO, say zero, then the data key."
     );
 }
 
@@ -259,7 +260,7 @@ fn how_far_the_zero_is_off_is_known_after_a_restart_from_a_segment() {
     desk.restart();
     assert_eq!(
         desk.prompt(),
-        "The zero is off by 0.07 mm: clean the jaws, press ZERO, then the data key"
+        "The zero is off by 0.07 mm. Clean the jaws, press ZERO, then the data key."
     );
 }
 
@@ -412,7 +413,7 @@ fn a_kill_between_an_off_zero_and_its_doubts_is_made_up_for() {
     );
     assert_eq!(
         desk.prompt(),
-        "The zero is off by 0.02 mm: clean the jaws, press ZERO, then the data key"
+        "The zero is off by 0.02 mm. Clean the jaws, press ZERO, then the data key."
     );
     for value in ["+0.00", "+1.62", "+1.60", "+0.00"] {
         desk.press(value);
