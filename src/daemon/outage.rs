@@ -1,4 +1,4 @@
-//! A full disk: since when, how many frames went unjudged, when it is tried again.
+//! A full disk: since when, how many frames were not judged, when it is tried again.
 
 use super::hub::Hub;
 use super::service;
@@ -96,7 +96,7 @@ impl OnTheirWay {
 }
 
 impl Hub {
-    /// While nothing can be recorded: how many frames went unjudged so far.
+    /// While nothing can be recorded: how many frames were not judged so far.
     pub(super) fn unjudged_frames(&self) -> Option<u64> {
         match &self.mode {
             Mode::Writing => None,
@@ -184,7 +184,7 @@ impl Hub {
             mode @ Mode::Full(..) => self.mode = mode,
             Mode::Trying(outage) => {
                 let message = format!(
-                    "there is room again; {} frames since {} went unjudged",
+                    "there is room again; {} frames since {} were not judged",
                     outage.frames, outage.since
                 );
                 tracing::warn!("{message}");

@@ -50,7 +50,7 @@ pub struct ClockStepped {
 pub struct Gap {
     /// Wall clock of the last entry before it.
     pub since: WallMicros,
-    /// How many frames went unjudged.
+    /// How many frames were not judged.
     pub frames: u64,
     /// Why.
     pub reason: String,

@@ -420,6 +420,36 @@ mod tests {
     }
 
     #[test]
+    fn a_verdict_says_what_is_wrong_with_the_piece_by_its_axis() {
+        for (axis, limits, low, high) in [
+            (
+                "core_crimp_width",
+                "2.40 ±0.10 mm",
+                "too narrow",
+                "too wide",
+            ),
+            (
+                "insulation_crimp_height",
+                "1.62 ±0.05 mm",
+                "too low",
+                "too high",
+            ),
+            ("strip_length", "4.0 ±0.5 mm", "too short", "too long"),
+            ("bellmouth", "0.4 ±0.2 mm", "too small", "too large"),
+            ("pull_force", ">= 180 N", "too weak", "too strong"),
+            ("latch_load", ">= 180 N", "too weak", "too strong"),
+        ] {
+            let (axis, limits) = (AxisName::new(axis), limits.parse().unwrap());
+            let said = |verdict| super::verdict(verdict, &axis, &limits);
+            assert_eq!(said(Verdict::Pass), "PASS");
+            assert_eq!(said(Verdict::FailLow), format!("FAIL: {low}"));
+            assert_eq!(said(Verdict::FailHigh), format!("FAIL: {high}"));
+            assert_eq!(said(Verdict::UnsureLow), "UNSURE: near the lower limit");
+            assert_eq!(said(Verdict::UnsureHigh), "UNSURE: near the upper limit");
+        }
+    }
+
+    #[test]
     fn a_line_says_when_which_where_and_what() {
         assert_eq!(
             line(&noted("strands nicked")),

@@ -115,7 +115,7 @@ pub struct Status {
     pub first: u64,
     /// How the journal is: `ok`, `stalled` (its disk does not answer), `full` or `failed`.
     pub journal_health: String,
-    /// While nothing can be recorded: how many frames went unjudged so far.
+    /// While nothing can be recorded: how many frames were not judged so far.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unjudged_frames: Option<u64>,
     /// While the disk does not answer: for how many whole seconds.
