@@ -55,6 +55,17 @@ pub(crate) fn put(path: &Path, bytes: &[u8], replaces: bool, access: Access) -> 
     file.commit()
 }
 
+/// Does in `folder` once what each entry needs, with a file that never has a name: writes and syncs it.
+pub fn trial(folder: &Path) -> io::Result<()> {
+    let folder = File::open(folder)?;
+    let (mut file, hidden) = unnamed(&folder, OsStr::new("trial"), Mode::from_raw_mode(0o600))?;
+    let tried = file.write_all(b"trial\n").and_then(|()| file.sync_data()); // fsync: the trial itself
+    if let Some(hidden) = hidden {
+        forget(&folder, &hidden);
+    }
+    tried
+}
+
 /// Makes a folder where there is nothing yet, and those above it, each name durable.
 pub(crate) fn make_folder(folder: &Path, mode: u32) -> io::Result<()> {
     if folder.as_os_str().is_empty() || folder.symlink_metadata().is_ok() {

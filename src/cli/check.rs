@@ -31,52 +31,56 @@ pub(super) struct Check {}
 impl Check {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let Self {} = self;
-        let path = context.config_path()?;
-        match files::load(&path) {
-            Ok(config) if context.json => {
-                for warning in &config.warnings.diagnostics {
-                    writeln!(out, "{}", fault_json(warning))?;
-                }
-                let overdue = overdue(&config);
-                for warning in &overdue {
-                    writeln!(out, "{}", json!({ "kind": "overdue", "says": warning }))?;
-                }
-                let around = surroundings::warnings(&config);
-                for warning in &around {
-                    writeln!(
-                        out,
-                        "{}",
-                        json!({ "kind": "surroundings", "says": warning })
-                    )?;
-                }
-                writeln!(out, "{}", clean_json(&config, overdue.len() + around.len()))?;
-            }
-            Ok(config) => clean(&path, &config, out)?,
-            Err(LoadError::Faulty(faulty)) if context.json => {
-                faulty_json(&faulty, out)?;
-                return Ok(Exit::No);
-            }
-            Err(LoadError::Faulty(faulty)) => {
-                for fault in faulty.rendered(true) {
-                    writeln!(out, "{fault}\n")?;
-                }
-                writeln!(out, "{}", summary(&faulty))?;
-                return Ok(Exit::No);
-            }
-            // a mistake in the file, and no fault of the disk
-            Err(LoadError::Unreadable { path, cause }) if cause.kind() == InvalidData => {
-                let error = LoadError::Unreadable { path, cause };
-                if context.json {
-                    no_text_json(&error, out)?;
-                } else {
-                    writeln!(out, "error: {error}\n{}\n\n1 error", error.remedy())?;
-                }
-                return Ok(Exit::No);
-            }
-            Err(error @ LoadError::Unreadable { .. }) => return Err(unusable(&error)),
-        }
-        Ok(Exit::Yes)
+        tell(&context.config_path()?, context.json, out)
     }
+}
+
+/// Everything there is to say about the configuration at `path`.
+pub(super) fn tell(path: &Path, as_json: bool, out: &mut dyn Write) -> Result<Exit, Failure> {
+    match files::load(path) {
+        Ok(config) if as_json => {
+            for warning in &config.warnings.diagnostics {
+                writeln!(out, "{}", fault_json(warning))?;
+            }
+            let overdue = overdue(&config);
+            for warning in &overdue {
+                writeln!(out, "{}", json!({ "kind": "overdue", "says": warning }))?;
+            }
+            let around = surroundings::warnings(&config);
+            for warning in &around {
+                writeln!(
+                    out,
+                    "{}",
+                    json!({ "kind": "surroundings", "says": warning })
+                )?;
+            }
+            writeln!(out, "{}", clean_json(&config, overdue.len() + around.len()))?;
+        }
+        Ok(config) => clean(path, &config, out)?,
+        Err(LoadError::Faulty(faulty)) if as_json => {
+            faulty_json(&faulty, out)?;
+            return Ok(Exit::No);
+        }
+        Err(LoadError::Faulty(faulty)) => {
+            for fault in faulty.rendered(true) {
+                writeln!(out, "{fault}\n")?;
+            }
+            writeln!(out, "{}", summary(&faulty))?;
+            return Ok(Exit::No);
+        }
+        // a mistake in the file, and no fault of the disk
+        Err(LoadError::Unreadable { path, cause }) if cause.kind() == InvalidData => {
+            let error = LoadError::Unreadable { path, cause };
+            if as_json {
+                no_text_json(&error, out)?;
+            } else {
+                writeln!(out, "error: {error}\n{}\n\n1 error", error.remedy())?;
+            }
+            return Ok(Exit::No);
+        }
+        Err(error @ LoadError::Unreadable { .. }) => return Err(unusable(&error)),
+    }
+    Ok(Exit::Yes)
 }
 
 fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failure> {

@@ -15,7 +15,7 @@ use std::path::Path;
 use std::time::Duration;
 
 /// The socket for requests, in the runtime folder.
-const CONTROL: &str = "control.sock";
+pub(super) const CONTROL: &str = "control.sock";
 
 /// No answer within this time means that the daemon hangs.
 const PATIENCE: Duration = Duration::from_secs(30);
@@ -120,7 +120,7 @@ pub(super) fn connect(socket: &Path) -> Result<BufReader<UnixStream>, Failure> {
         }
         Failure::no_daemon(format!("no daemon answers at {}", socket.display()))
             .because(&error)
-            .with_remedy("start it: tallyjaw serve")
+            .with_remedy("start it: tallyjaw serve, in another terminal; a daemon of another folder is found by --config FILE")
     })?;
     Ok(BufReader::new(stream))
 }

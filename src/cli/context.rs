@@ -46,7 +46,7 @@ impl Context {
         let looked = looked.join(", ");
         Err(
             Failure::usage(format!("no configuration file, looked for {looked}")).with_remedy(
-                "name one with --config FILE; config/tallyjaw.toml in the source explains every key",
+                "go to the folder of your bench, or name its file: --config FILE; to make a new one: tallyjaw init",
             ),
         )
     }

@@ -109,6 +109,11 @@ impl Failure {
         self.kind
     }
 
+    /// What a person can do about it, if that is known.
+    pub fn remedy(&self) -> Option<&str> {
+        self.remedy.as_deref()
+    }
+
     /// Tells it on standard error, with colours only on a terminal.
     pub fn tell(&self) {
         if self.kind == FailureKind::ReaderGone {

@@ -24,7 +24,8 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     (
         "Set it up",
         &[
-            "check", "ports", "listen", "sheet", "wire", "plans", "tools", "cards",
+            "init", "doctor", "check", "ports", "listen", "sheet", "wire", "plans", "tools",
+            "cards",
         ],
     ),
     ("Keep what came over a line", &["tape", "replay"]),
@@ -36,6 +37,8 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
 
 const EXAMPLES: &str =
     "  tallyjaw demo                      see a whole job with virtual calipers, no hardware needed
+  tallyjaw init                      set a bench up: find the caliper, write the configuration
+  tallyjaw doctor                    what is wrong here, and what to do about it
   tallyjaw check                     is the configuration right? every mistake, with its place
   tallyjaw serve                     the daemon, until it is stopped
   tallyjaw arm pump-own              tell it what the next crimps are, then just measure

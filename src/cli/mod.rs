@@ -17,10 +17,12 @@ mod context;
 mod demo;
 mod disarm;
 mod entries;
+mod doctor;
 mod export;
 mod failure;
 mod help;
 mod html_file;
+mod init;
 mod journal_state;
 mod listen;
 mod logging;
@@ -116,7 +118,9 @@ enum Command {
     Report(Box<report::ReportCommand>),
     Export(Box<export::Export>),
 
-    // Set it up: check, ports, listen, sheet, wire, plans, tools, cards.
+    // Set it up: init, doctor, check, ports, listen, sheet, wire, plans, tools, cards.
+    Init(Box<init::Init>),
+    Doctor(doctor::Doctor),
     Check(check::Check),
     Ports(ports::Ports),
     Listen(listen::Listen),
@@ -164,6 +168,8 @@ impl Command {
             Self::Schema(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),
+            Self::Init(command) => command.run(context, out),
+            Self::Doctor(command) => command.run(context, out),
             Self::Check(command) => command.run(context, out),
             Self::Ports(command) => command.run(context, out),
             Self::Listen(command) => command.run(context, out),

@@ -30,6 +30,7 @@ pub(super) struct Ports {
 
 impl Ports {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let lists_all = self.port.is_none();
         let ports = match self.port {
             Some(path) => vec![discover::inspect(&path)],
             None => discover::ports()
@@ -42,12 +43,8 @@ impl Ports {
                 write_text(out, port)?;
             }
         }
-        if ports.is_empty() && !context.json {
-            writeln!(out, "no serial ports")?;
-            writeln!(
-                out,
-                "{HELP}help{HELP:#}: plug an adapter in; without one, `tallyjaw demo` brings its own ports"
-            )?;
+        if lists_all && !context.json && ports.iter().all(|port| port.usb.is_none()) {
+            no_adapter(out)?;
         }
         Ok(if ports.iter().any(PortInfo::can_open) {
             Exit::Yes
@@ -57,7 +54,19 @@ impl Ports {
     }
 }
 
-fn write_text(out: &mut dyn Write, port: &PortInfo) -> io::Result<()> {
+/// What is said where no port is one of an adapter.
+pub(super) const NO_ADAPTER: &str = "no USB serial adapter is plugged in";
+/// What to do then.
+pub(super) const PLUG_IT_IN: &str = "plug the caliper's adapter in and look again: tallyjaw ports; if it is still missing, try another cable and \
+     another socket; to see it all without an instrument: tallyjaw demo";
+
+/// Says so.
+pub(super) fn no_adapter(out: &mut dyn Write) -> io::Result<()> {
+    writeln!(out, "{NO_ADAPTER}\n{HELP}help{HELP:#}: {PLUG_IT_IN}")
+}
+
+/// A port, and what stands against opening it.
+pub(super) fn write_text(out: &mut dyn Write, port: &PortInfo) -> io::Result<()> {
     let path = port.path.display();
     match &port.obstacle {
         None => write!(out, "{path}  {YES}can be opened{YES:#}")?,

@@ -56,7 +56,9 @@ impl Serve {
                 .map_or(daemon::STALL_AFTER, Duration::from_millis),
         };
         // A daemon whose standard output is closed serves all the same.
-        daemon::run(setup, |ready| drop(say(ready, context.json, out))).map_err(failure)?;
+        let measures = !setup.config.catalog.instruments.is_empty();
+        let ready = |ready: &Ready| drop(say(ready, measures, context.json, out));
+        daemon::run(setup, ready).map_err(failure)?;
         Ok(Exit::Yes)
     }
 }
@@ -72,7 +74,7 @@ fn number_of(variable: &str) -> Result<Option<u64>, Failure> {
         .ok_or_else(|| Failure::usage(format!("got {variable}={}, want a number", text.display())))
 }
 
-fn say(ready: &Ready, json: bool, out: &mut dyn Write) -> std::io::Result<()> {
+fn say(ready: &Ready, measures: bool, json: bool, out: &mut dyn Write) -> std::io::Result<()> {
     let places = [
         ("feed", &ready.feed),
         ("control", &ready.control),
@@ -99,6 +101,15 @@ fn say(ready: &Ready, json: bool, out: &mut dyn Write) -> std::io::Result<()> {
             out,
             "  {:<8} {page}   (tallyjaw page: with the token)",
             "page"
+        )?;
+    }
+    if !measures {
+        writeln!(
+            out,
+            "no instrument is configured, so nothing can be measured; plug the caliper's adapter in, then, in another terminal:\n  \
+             tallyjaw ports                  names its port\n  \
+             tallyjaw listen PORT --write    finds how the caliper speaks, and writes it into the configuration\n  \
+             tallyjaw reload                 has this daemon read it"
         )?;
     }
     writeln!(out, "stop it with Ctrl-C or SIGTERM")?;

@@ -44,6 +44,12 @@ impl Status {
                     card::instrument(out, instrument)?;
                 }
             }
+            if status.state.instruments.is_empty() {
+                writeln!(
+                    out,
+                    "  none, so nothing can be measured; find the caliper: tallyjaw listen PORT --write"
+                )?;
+            }
             for trouble in &status.troubles {
                 let (name, message) = (safe(&trouble.instrument), safe(&trouble.message));
                 let instruments = &status.state.instruments;

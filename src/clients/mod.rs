@@ -23,7 +23,7 @@ pub(crate) use control::{Asked, answer};
 pub(crate) use health::Health;
 pub(crate) use listener::{Heard, Listener};
 pub(crate) use live::Live;
-pub(crate) use sockets::{RuntimeDir, SocketError};
+pub(crate) use sockets::{RuntimeDir, Seen, SocketError, look};
 
 use std::sync::Arc;
 use std::time::Duration;

@@ -83,6 +83,47 @@ impl SocketError {
     }
 }
 
+/// What stands where a socket of the daemon belongs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Seen {
+    /// Nothing.
+    Absent,
+    /// A socket that nobody listens at: its daemon was killed.
+    Stale,
+    /// A daemon listens.
+    Listens {
+        /// Its process, where the kernel says it.
+        pid: Option<i32>,
+    },
+    /// A socket that this user may not connect to.
+    NotAllowed,
+}
+
+/// Looks at the place of a socket; connects where there is one.
+pub fn look(path: &Path) -> Result<Seen, SocketError> {
+    let got = path.as_os_str().len();
+    if got > LONGEST_PATH {
+        let path = path.to_owned();
+        return Err(SocketError::PathTooLong { path, got });
+    }
+    match fs::symlink_metadata(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Seen::Absent),
+        Err(error) => return Err(failed("look at", path)(error).into()),
+        Ok(found) if !found.file_type().is_socket() => {
+            let path = path.to_owned();
+            return Err(SocketError::NoSocket { path });
+        }
+        Ok(_) => {}
+    }
+    Ok(match std::os::unix::net::UnixStream::connect(path) {
+        Ok(_) => Seen::Listens {
+            pid: listener_at(path),
+        },
+        Err(error) if error.kind() == io::ErrorKind::PermissionDenied => Seen::NotAllowed,
+        Err(_) => Seen::Stale,
+    })
+}
+
 /// The folder of the sockets, held for as long as this lives.
 #[derive(Debug)]
 pub(crate) struct RuntimeDir {
@@ -141,11 +182,6 @@ impl RuntimeDir {
         mode: u32,
         group: Option<Gid>,
     ) -> Result<UnixListener, SocketError> {
-        let got = path.as_os_str().len();
-        if got > LONGEST_PATH {
-            let path = path.to_owned();
-            return Err(SocketError::PathTooLong { path, got });
-        }
         self.check_place(path)?;
         let new = path.with_extension("new");
         match fs::remove_file(&new) {
@@ -170,19 +206,12 @@ impl RuntimeDir {
 
     /// What stands there may be replaced: nothing, or a socket that nobody listens at.
     fn check_place(&self, path: &Path) -> Result<(), SocketError> {
-        match fs::symlink_metadata(path) {
-            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
-            Err(error) => Err(failed("look at", path)(error).into()),
-            Ok(found) if !found.file_type().is_socket() => Err(SocketError::NoSocket {
-                path: path.to_owned(),
+        match look(path)? {
+            Seen::Absent | Seen::Stale | Seen::NotAllowed => Ok(()),
+            Seen::Listens { pid } => Err(SocketError::InUse {
+                path: self.path.clone(),
+                pid,
             }),
-            Ok(_) => match std::os::unix::net::UnixStream::connect(path) {
-                Ok(_) => Err(SocketError::InUse {
-                    path: self.path.clone(),
-                    pid: listener_at(path),
-                }),
-                Err(_) => Ok(()),
-            },
         }
     }
 

@@ -139,6 +139,14 @@ impl Faults {
         self.record(place, fault, false);
     }
 
+    /// What was told of a place before is the same mistake as what is told next.
+    pub(super) fn take_back(&mut self, place: &Place, got: &str) {
+        let is_it = |file: usize, found: &Diagnostic| {
+            file == place.file && found.span == place.span && found.message == got
+        };
+        self.found.retain(|(file, found)| !is_it(*file, found));
+    }
+
     /// Something looks wrong at a place and may yet be meant.
     pub(super) fn warn(&mut self, place: &Place, fault: Fault) {
         let Some(file) = self.files.get(place.file) else {

@@ -48,10 +48,10 @@ pub(super) fn no_instrument(
 ) {
     if let (Some(station), true) = (stations.first(), instruments.is_empty()) {
         let fault = Fault::new(
-            "there is no instrument",
-            "want an [[instrument]] to measure with",
+            "there is no instrument, so nothing can be measured",
+            "want an [[instrument]] that belongs to a station",
         );
-        let help = "find the caliper and write its block: tallyjaw listen";
+        let help = "plug the caliper's adapter in, `tallyjaw ports` names its port; then: tallyjaw listen PORT --write";
         faults.warn(&station.place, fault.help(help));
     }
 }

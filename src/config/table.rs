@@ -4,7 +4,7 @@
 //! value of another kind is reported and left out.
 
 use super::faults::{At, Fault, Faults, FileId, Place, quoted};
-use crate::quantity::{did_you_mean, meant, unsafe_in};
+use crate::quantity::{did_you_mean, meant, nearest, unsafe_in};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -105,8 +105,7 @@ impl<'t> Table<'t> {
             } else {
                 format!("want {key} = {want}")
             };
-            let got = format!("{} has no {key}", self.what);
-            faults.add(&self.place, Fault::new(got, want));
+            faults.add(&self.place, Fault::new(self.lacks(key), want));
         }
     }
 
@@ -387,7 +386,14 @@ impl<'t> Table<'t> {
         let known: Vec<&str> = self.known.iter().chain(more).copied().collect();
         let got = format!("unknown key {} in {}", quoted(key.value), self.what);
         let fault = Fault::new(got, "no such key").help(did_you_mean(key.value, &known));
+        if let Some(meant) = nearest(key.value, known.iter().copied()) {
+            faults.take_back(&self.place, &self.lacks(meant)); // one mistake, one error
+        }
         faults.add(&key.place, fault);
+    }
+
+    fn lacks(&self, key: &str) -> String {
+        format!("{} has no {key}", self.what)
     }
 
     /// Tells which keys were asked for.

@@ -52,7 +52,7 @@ impl LoadError {
                 "save it as plain text in UTF-8"
             }
             Self::Unreadable { .. } => {
-                "name the configuration with --config FILE; config/tallyjaw.toml in the source explains every key"
+                "look whether the name after --config or in TALLYJAW_CONFIG is right; to make a new configuration: tallyjaw init DIR"
             }
             Self::Faulty { .. } => "mend what is marked, then look again: tallyjaw check",
         }

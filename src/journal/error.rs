@@ -14,7 +14,7 @@ pub enum JournalError {
     #[error(transparent)]
     Io(#[from] Failed),
     /// Another daemon has this `state_dir`.
-    #[error("{path} is held by another process{by}", path = path.display(), by = pid.map_or(String::new(), |pid| format!(", pid {pid}")))]
+    #[error("{path} is held by another daemon{by}", path = path.display(), by = pid.map_or(String::new(), |pid| format!(", pid {pid}")))]
     Locked {
         /// The lock file.
         path: PathBuf,
@@ -147,7 +147,7 @@ impl JournalError {
             Self::Io(Failed { cause, .. }) => what_to_do_about(cause.kind()).map(str::to_owned),
             Self::OutOfOrder { .. } => None,
             Self::Locked { .. } => {
-                Some("stop the other daemon, or give this one a state_dir of its own".to_owned())
+                Some("use the one that runs (tallyjaw status), or stop the other daemon; a second one needs a state_dir and a runtime_dir of its own".to_owned())
             }
             Self::WrongKind { .. } => Some("put the real file or folder there".to_owned()),
             Self::Damaged(damage) => Some(format!(

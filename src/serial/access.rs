@@ -33,8 +33,33 @@ pub struct Access {
     pub group_is_granted: bool,
 }
 
+/// The groups that distributions give serial ports to.
+const SERIAL_GROUPS: [&str; 2] = ["dialout", "uucp"];
+
 impl Access {
     pub(super) fn of(device: &Metadata) -> Self {
+        Self::new(device.uid(), device.gid(), device.mode() & 0o7777)
+    }
+
+    /// To a port as distributions set it up, plugged in or not; `None` where no group is known for that.
+    pub fn of_usual_port() -> Option<Self> {
+        let groups = fs::read_to_string("/etc/group").unwrap_or_default();
+        let gid = SERIAL_GROUPS.iter().find_map(|name| {
+            groups.lines().find_map(|line| {
+                let mut fields = line.split(':');
+                let is_it = fields.next() == Some(name);
+                fields.nth(1).filter(|_| is_it)?.parse().ok()
+            })
+        })?;
+        Some(Self::new(0, gid, 0o660))
+    }
+
+    /// Whether these facts let us open it.
+    pub fn is_open_to_us(&self) -> bool {
+        self.user == "root" || (self.mode & 0o060 == 0o060 && self.groups.contains(&self.group))
+    }
+
+    fn new(owner: u32, group: u32, mode: u32) -> Self {
         let user = name_in("/etc/passwd", rustix::process::geteuid().as_raw());
         let mut ids: Vec<u32> = rustix::process::getgroups()
             .unwrap_or_default()
@@ -45,10 +70,10 @@ impl Access {
         ids.sort_unstable();
         ids.dedup();
         Self {
-            owner: name_in("/etc/passwd", device.uid()),
-            group: name_in("/etc/group", device.gid()),
-            mode: device.mode() & 0o7777,
-            group_is_granted: !ids.contains(&device.gid()) && is_member(&user, device.gid()),
+            owner: name_in("/etc/passwd", owner),
+            group: name_in("/etc/group", group),
+            mode,
+            group_is_granted: !ids.contains(&group) && is_member(&user, group),
             groups: ids
                 .into_iter()
                 .map(|id| name_in("/etc/group", id))
@@ -58,7 +83,7 @@ impl Access {
     }
 
     /// What a person can do.
-    pub(super) fn remedy(&self) -> String {
+    pub fn remedy(&self) -> String {
         let group_may = self.mode & 0o060 == 0o060 && self.group != "root";
         if group_may && self.group_is_granted {
             return format!(

@@ -166,7 +166,7 @@ fn held_remedy(path: &std::path::Path, holders: &[Holder]) -> String {
         return "give each instrument a port of its own".to_owned();
     }
     if holders.iter().any(|holder| holder.is_daemon) {
-        return "nothing, if that daemon is to have it: it is one of its instruments' ports; to use it otherwise, stop the daemon first (systemctl stop tallyjaw, or Ctrl-C where it runs)".to_owned();
+        return "leave it so, if that daemon is to measure with it; to use the port otherwise, stop the daemon first (systemctl stop tallyjaw, or Ctrl-C where it runs)".to_owned();
     }
     let mut remedy = "close that program, or end it: kill".to_owned();
     for holder in holders {

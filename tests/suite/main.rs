@@ -25,6 +25,7 @@ mod disk;
 mod drifting;
 mod export;
 mod feed;
+mod first_hour;
 mod formats;
 mod fuzz;
 mod golden;

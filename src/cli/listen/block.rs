@@ -84,7 +84,7 @@ pub(super) fn block(place: &InstrumentSlot, found: &Candidate, found_with: &Foun
 }
 
 /// A basic string of TOML.
-fn text(value: &str) -> String {
+pub(in crate::cli) fn text(value: &str) -> String {
     let mut quoted = String::from("\"");
     for letter in value.chars() {
         match letter {

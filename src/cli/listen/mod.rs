@@ -11,13 +11,57 @@ mod session;
 mod tell;
 mod write;
 
+pub(super) use block::text as toml_text;
+
 use super::{Context, Exit, Failure, FailureKind};
 use crate::config::{Config, LineSettings};
 use block::InstrumentSlot;
 use session::Session;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
+
+/// After so much silence, five seconds each, who sets a bench up goes on without the instrument: every state of the
+/// power lines was tried twice.
+const SILENCES: usize = 8;
+
+/// What `init` finds at a port.
+pub(super) enum Found {
+    /// Its `[[instrument]]`.
+    Block(String),
+    /// Nothing came, or nothing that is sure; why was told.
+    Nothing,
+    /// Ctrl-C.
+    Interrupted,
+}
+
+/// Does for a new configuration what the subcommand does for one that is there.
+pub(super) fn find(
+    port: &Path,
+    station: &str,
+    json: bool,
+    out: &mut dyn Write,
+) -> Result<Found, Failure> {
+    let session = Session {
+        path: port.to_owned(),
+        first: LineSettings::default(),
+        presses: 5,
+        limit: None,
+        ask: false,
+        silences: Some(SILENCES),
+    };
+    let mut tell = tell::Tell::new(out, json, "Ctrl-C ends, and nothing is written");
+    let heard = session.run(&mut tell)?;
+    if heard.interrupted {
+        return Ok(Found::Interrupted);
+    }
+    tell.outcome(&heard.interview, None)?;
+    let slot = InstrumentSlot::new("caliper-1".to_owned(), station.to_owned(), port);
+    Ok(match tell::sure(heard.interview.opinion()) {
+        Some(sure) => Found::Block(block::block(&slot, sure, &heard.found_with)),
+        None => Found::Nothing,
+    })
+}
 
 /// Find out what an unknown caliper sends, and how
 ///
@@ -83,8 +127,9 @@ impl Listen {
             presses: usize::from(self.presses),
             limit: self.seconds.map(Duration::from_secs),
             ask: self.ask,
+            silences: None,
         };
-        let mut tell = tell::Tell::new(out, context.json);
+        let mut tell = tell::Tell::new(out, context.json, "Ctrl-C ends with what is known by then");
         let heard = session.run(&mut tell)?;
         let opinion = heard.interview.opinion();
         let sure = tell::sure(opinion);

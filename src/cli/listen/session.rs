@@ -9,6 +9,7 @@ use crate::quantity::MonoMicros;
 use crate::serial::{Port, Read, Run, SerialError};
 use std::path::PathBuf;
 use std::time::Duration;
+use tokio::signal::unix::{SignalKind, signal};
 use tokio::time::{Instant, sleep_until};
 
 /// A press is over after this long without a byte.
@@ -33,12 +34,16 @@ pub(super) struct Session {
     pub(super) presses: usize,
     pub(super) limit: Option<Duration>,
     pub(super) ask: bool,
+    /// Give up after so many silences of five seconds in a row; else wait on.
+    pub(super) silences: Option<usize>,
 }
 
 /// What a session brought.
 pub(super) struct Outcome {
     pub(super) interview: Interview,
     pub(super) found_with: FoundWith,
+    /// Ctrl-C ended it.
+    pub(super) interrupted: bool,
 }
 
 struct Running<'t, 'o> {
@@ -65,6 +70,9 @@ impl Session {
     }
 
     async fn listen(self, tell: &mut Tell<'_>) -> Result<Outcome, Failure> {
+        // Before anything is said: who reads that may press Ctrl-C at once.
+        let mut interrupts = signal(SignalKind::interrupt())
+            .map_err(|error| Failure::io("cannot wait for Ctrl-C").because(&error))?;
         let [(dtr, rts), ..] = POWER;
         let config = PortConfig {
             instrument: String::new(),
@@ -93,8 +101,7 @@ impl Session {
         running.found_with.lines = running.port.set_lines(dtr, rts).then_some((dtr, rts));
         running.tell.press(1, self.first)?;
         let until = self.limit.map(|limit| start + limit);
-        let interrupted = tokio::signal::ctrl_c();
-        tokio::pin!(interrupted);
+        let mut interrupted_by_user = false;
         loop {
             let wake = running.wakes_at();
             let wake = until.map_or(wake, |until| wake.min(until));
@@ -102,9 +109,13 @@ impl Session {
                 read = running.port.read() => running.take(read)?,
                 () = sleep_until(wake) => {
                     let over = until.is_some_and(|until| until <= Instant::now());
-                    running.wake(self.ask)? || over
+                    let silent = self.silences.is_some_and(|most| running.quiet_times >= most);
+                    running.wake(self.ask)? || over || silent
                 }
-                _ = &mut interrupted => true,
+                _ = interrupts.recv() => {
+                    interrupted_by_user = true;
+                    true
+                }
             };
             if done {
                 running.end_press()?;
@@ -114,6 +125,7 @@ impl Session {
         Ok(Outcome {
             interview: running.interview,
             found_with: running.found_with,
+            interrupted: interrupted_by_user,
         })
     }
 }

@@ -20,11 +20,17 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 pub(super) struct Tell<'o> {
     out: &'o mut dyn Write,
     json: bool,
+    /// What Ctrl-C does.
+    on_interrupt: &'static str,
 }
 
 impl<'o> Tell<'o> {
-    pub(super) fn new(out: &'o mut dyn Write, json: bool) -> Self {
-        Self { out, json }
+    pub(super) fn new(out: &'o mut dyn Write, json: bool, on_interrupt: &'static str) -> Self {
+        Self {
+            out,
+            json,
+            on_interrupt,
+        }
     }
 
     fn say(&mut self, object: &Value, text: &str) -> Result<(), Failure> {
@@ -41,7 +47,7 @@ impl<'o> Tell<'o> {
         let which = identity.map_or_else(String::new, |identity| format!(" ({identity})"));
         self.say(
             &json!({"kind": "listening", "port": port.port, "identity": identity, "line": line.to_string()}),
-            &format!("listening at {}{which}; Ctrl-C ends with what is known by then", port.port),
+            &format!("listening at {}{which}; {}", port.port, self.on_interrupt),
         )
     }
 
@@ -202,7 +208,9 @@ fn advice(ask: bool) -> String {
         "DTR and RTS feed some cables: both are tried in turn, press once at each",
     ];
     if !ask {
-        lines.push("some calipers only answer: --ask sends them the usual requests");
+        lines.push(
+            "some calipers only answer: `tallyjaw listen PORT --ask` sends them the usual requests",
+        );
     }
     let line = |line: &&str| format!("{HELP}help{HELP:#}: {line}");
     lines.iter().map(line).collect::<Vec<_>>().join("\n")

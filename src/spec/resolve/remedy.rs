@@ -2,7 +2,8 @@
 
 use super::Unarmable;
 use crate::quantity::{Area, Quantity, did_you_mean};
-use crate::spec::WireSize;
+use crate::spec::wire::gauge;
+use crate::spec::{SizingSystem, WireSize};
 
 impl Unarmable {
     /// What was got, and what is wanted: the two halves of its sentence.
@@ -53,7 +54,9 @@ impl Unarmable {
             Self::NotForTerminal { .. } => "take the tool that the terminal's maker names",
             Self::NestOfNothing { .. } => "name the tool too",
             Self::NoInstrument { .. } => "add an [[instrument]] to this station",
-            Self::TooCoarse { .. } => "measure with an instrument of finer resolution",
+            Self::TooCoarse { .. } => {
+                "look whether the limits are in the unit of the sheet (mm, or in?); if they are, measure with an instrument of finer resolution"
+            }
             Self::NoMaxError { .. } => {
                 "write `max_error` in its [[instrument]]; until then the plan cannot be armed"
             }
@@ -99,6 +102,9 @@ fn fitting_nest(fitting: Option<&str>) -> String {
 fn no_row(wire: &WireSize, sizes: &[Area]) -> String {
     let near = sizes.iter().find(|size| is_near(wire.area, **size));
     match near {
+        Some(near) if metric_of(wire) == Some(*near) => {
+            format!("sizes are never rounded; if {near} is meant, say sizing = \"sae_metric\"")
+        }
         Some(near) if wire.gauge.is_some() => format!(
             "sizes are never rounded; if {near} is meant, say wire = \"{near}\" without sizing"
         ),
@@ -107,6 +113,14 @@ fn no_row(wire: &WireSize, sizes: &[Area]) -> String {
                 .to_owned()
         }
     }
+}
+
+/// The metric size of a gauge that was resolved otherwise.
+fn metric_of(wire: &WireSize) -> Option<Area> {
+    let gauge = wire.gauge.as_deref().and_then(gauge)?;
+    gauge
+        .sae_metric
+        .filter(|_| wire.sizing == SizingSystem::AwgArea)
 }
 
 /// Within a twelfth of each other: the same wire under two systems, more likely than not.

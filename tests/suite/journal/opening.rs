@@ -16,7 +16,7 @@ fn a_second_daemon_is_told_who_holds_the_journal() {
     let path = folder.path().join("lock");
     assert_eq!(
         error.to_string(),
-        format!("{} is held by another process, pid {pid}", path.display())
+        format!("{} is held by another daemon, pid {pid}", path.display())
     );
     assert!(error.remedy().unwrap().contains("stop the other daemon"));
     drop(first);
