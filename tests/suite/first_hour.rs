@@ -3,7 +3,7 @@
 //! Each begins where `tallyjaw init --yes` ends.
 
 use super::golden;
-use super::harness::{Daemon, PATIENCE, Shop};
+use super::harness::{Daemon, PATIENCE, Shop, TZ};
 use serde_json::json;
 use std::fmt::Write as _;
 use std::fs;
@@ -89,6 +89,8 @@ impl Hour {
             .env_remove("XDG_CONFIG_HOME")
             .env("HOME", "/home/mara")
             .env("NO_COLOR", "1")
+            .env("COLUMNS", "100")
+            .env("TZ", TZ)
             .stdin(Stdio::null());
         command
     }

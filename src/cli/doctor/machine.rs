@@ -9,7 +9,7 @@ use super::{Finding, Is};
 use crate::daemon::clock::{self, Clock};
 use crate::durable;
 use crate::journal::JOURNAL_FOLDER;
-use crate::quantity::WallMicros;
+use crate::quantity::{WallMicros, Zone};
 use crate::serial::Access;
 use rustix::fs::{statfs, statvfs};
 use std::path::Path;
@@ -49,22 +49,28 @@ pub(super) fn groups() -> Vec<Finding> {
 pub(super) fn clock(state_dir: Option<&Path>) -> Vec<Finding> {
     let now = clock::wall();
     let newest = state_dir.and_then(|state_dir| newest_in(&state_dir.join(JOURNAL_FOLDER)));
-    vec![plausible(now, newest), synchronised(is_synchronised())]
+    let zone = clock::zone();
+    vec![
+        plausible(now, newest, &zone),
+        synchronised(is_synchronised()),
+    ]
 }
 
-fn plausible(now: WallMicros, newest: Option<WallMicros>) -> Finding {
+fn plausible(now: WallMicros, newest: Option<WallMicros>, zone: &Zone) -> Finding {
+    let shown = now.local(zone);
     let help = "set the clock, or let it be synchronised: timedatectl set-ntp true";
     if now < PLAUSIBLE_FROM {
-        let says = format!("it says {now}, before this program was made");
+        let says = format!("it says {shown}, before this program was made");
         return Finding::new("clock", Is::Wrong, says).help(help);
     }
     match newest {
         Some(newest) if newest.0.saturating_sub(now.0) > SLACK_MICROS => {
+            let newest = newest.local(zone);
             let says =
-                format!("it says {now}; the journal was written at {newest}, which is later");
+                format!("it says {shown}; the journal was written at {newest}, which is later");
             Finding::new("clock", Is::Wrong, says).help(help)
         }
-        Some(_) | None => Finding::new("clock", Is::Good, format!("it says {now}")),
+        Some(_) | None => Finding::new("clock", Is::Good, format!("it says {shown}")),
     }
 }
 
@@ -194,10 +200,10 @@ mod tests {
     #[test]
     fn a_clock_that_runs_behind_the_journal_or_before_our_time_is_wrong() {
         let later = |seconds: i64| Some(WallMicros(NOW.0 + seconds * 1_000_000));
-        assert_eq!(plausible(NOW, None).is, Is::Good);
-        assert_eq!(plausible(NOW, later(59)).is, Is::Good);
-        assert_eq!(plausible(NOW, later(61)).is, Is::Wrong);
-        assert_eq!(plausible(WallMicros(0), None).is, Is::Wrong);
+        assert_eq!(plausible(NOW, None, &Zone::UTC).is, Is::Good);
+        assert_eq!(plausible(NOW, later(59), &Zone::UTC).is, Is::Good);
+        assert_eq!(plausible(NOW, later(61), &Zone::UTC).is, Is::Wrong);
+        assert_eq!(plausible(WallMicros(0), None, &Zone::UTC).is, Is::Wrong);
     }
 
     #[test]
@@ -223,7 +229,7 @@ mod tests {
     #[test]
     fn every_wrong_thing_comes_with_what_to_do() {
         let found = [
-            plausible(WallMicros(0), None),
+            plausible(WallMicros(0), None, &Zone::UTC),
             judged("/x", 0, Duration::ZERO, None),
             judged("/x", 1 << 40, Duration::from_secs(9), None),
             judged("/x", 1 << 40, Duration::ZERO, Some(Kind::Memory)),

@@ -127,7 +127,7 @@ impl Questions<'_> {
         self.limits(given, answers, &mut row)?;
         answers.row = Some(row);
         if given.plan.is_none() {
-            answers.plan = "first-off".to_owned();
+            "first-off".clone_into(&mut answers.plan);
             let named = |answers: &Answers, plan: &str| Answers {
                 plan: plan.to_owned(),
                 ..answers.clone()
