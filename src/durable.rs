@@ -56,7 +56,7 @@ pub(crate) fn put(path: &Path, bytes: &[u8], replaces: bool, access: Access) -> 
 }
 
 /// Does in `folder` once what each entry needs, with a file that never has a name: writes and syncs it.
-pub fn trial(folder: &Path) -> io::Result<()> {
+pub(crate) fn trial(folder: &Path) -> io::Result<()> {
     let folder = File::open(folder)?;
     let (mut file, hidden) = unnamed(&folder, OsStr::new("trial"), Mode::from_raw_mode(0o600))?;
     let tried = file.write_all(b"trial\n").and_then(|()| file.sync_data()); // fsync: the trial itself

@@ -85,7 +85,7 @@ impl SocketError {
 
 /// What stands where a socket of the daemon belongs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Seen {
+pub(crate) enum Seen {
     /// Nothing.
     Absent,
     /// A socket that nobody listens at: its daemon was killed.
@@ -100,7 +100,7 @@ pub enum Seen {
 }
 
 /// Looks at the place of a socket; connects where there is one.
-pub fn look(path: &Path) -> Result<Seen, SocketError> {
+pub(crate) fn look(path: &Path) -> Result<Seen, SocketError> {
     let got = path.as_os_str().len();
     if got > LONGEST_PATH {
         let path = path.to_owned();
