@@ -22,7 +22,7 @@ fn connected(shop: &Shop) -> (Daemon, String, String) {
 }
 
 #[test]
-fn a_series_is_armed_zeroed_measured_taken_back_and_seen_by_http_alone() {
+fn a_series_is_armed_zeroed_measured_retracted_and_seen_by_http_alone() {
     let mut shop = shop();
     let (_daemon, address, token) = connected(&shop);
     let mut events = Events::open(&address, None);

@@ -507,7 +507,7 @@ fn an_export_of_another_journal_is_said_in_one_line() {
 }
 
 #[test]
-fn a_reading_that_was_taken_back_after_its_export_says_so() {
+fn a_reading_that_was_retracted_after_its_export_says_so() {
     let folder = Folder::with(EVERY_KIND);
     // up to the second last reading of series 55, as it stood before entry 59 took it back
     let whole = table(&folder);

@@ -129,7 +129,7 @@ fn a_verification_that_is_broken_off_hides_no_failure_and_proves_nothing() {
 }
 
 #[test]
-fn a_tool_counts_each_own_piece_once_also_where_its_reading_was_taken_back() {
+fn a_tool_counts_each_own_piece_once_also_where_its_reading_was_retracted() {
     let tool = ToolCare {
         crimps_before: 4_996,
         check_every_crimps: Some(5_000),

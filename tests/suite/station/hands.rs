@@ -336,7 +336,7 @@ fn a_wrong_card_says_what_it_was_instead() {
 }
 
 #[test]
-fn what_is_taken_back_says_by_what_means() {
+fn what_is_retracted_says_by_what_means() {
     let mut desk = Desk::with(shop());
     scan(&mut desk, "tj/arm/pump-own").unwrap();
     for value in ["0.00", "1.62", "1.63", "1.64"] {
@@ -364,7 +364,7 @@ fn what_is_taken_back_says_by_what_means() {
 }
 
 #[test]
-fn readings_of_any_axis_are_taken_back_by_number_and_the_outcome_says_how_many() {
+fn readings_of_any_axis_are_retracted_by_number_and_the_outcome_says_how_many() {
     let mut desk = Desk::with(shop());
     scan(&mut desk, "tj/arm/pump-own").unwrap();
     for value in ["0.00", "1.75", "1.62", "1.63", "2.40"] {

@@ -345,7 +345,7 @@ fn wrong_use_ends_with_2_and_says_what_to_do() {
 }
 
 #[test]
-fn what_was_taken_back_does_not_enter_unless_asked_for_by_name() {
+fn what_was_retracted_does_not_enter_unless_asked_for_by_name() {
     let mut shop = Shop::new();
     let daemon = shop.start();
     let mut feed = daemon.connected_feed();

@@ -245,7 +245,7 @@ fn first_off_in_process_and_last_off_are_one_run_of_the_tool() {
 }
 
 #[test]
-fn a_reading_taken_back_leaves_the_run_and_the_alert_that_rests_on_it_is_no_longer_shown() {
+fn a_reading_retracted_leaves_the_run_and_the_alert_that_rests_on_it_is_no_longer_shown() {
     let mut desk = Desk::new();
     desk.arm(heights(10, &["six_in_a_row"])).unwrap();
     told(&mut desk, &RISING[..6]);
@@ -261,7 +261,7 @@ fn a_reading_taken_back_leaves_the_run_and_the_alert_that_rests_on_it_is_no_long
 }
 
 #[test]
-fn a_slip_that_is_taken_back_and_measured_again_does_not_break_the_row() {
+fn a_slip_that_is_retracted_and_measured_again_does_not_break_the_row() {
     let mut desk = Desk::new();
     desk.arm(heights(10, &["six_in_a_row"])).unwrap();
     told(&mut desk, &["1.59", "1.60", "1.57", "1.62", "1.63"]);
