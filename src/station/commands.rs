@@ -237,9 +237,9 @@ impl Core {
 
 /// Words that a person says, of this kind, are kept as they are.
 pub(super) fn checked_words(what: &'static str, text: &str) -> Result<(), Refusal> {
-    if !text.trim().is_empty() && text.len() <= LONGEST_NOTE {
-        return Ok(());
+    match (text.trim(), text.len()) {
+        ("", _) => Err(Refusal::NoWords { what }),
+        (_, got) if got > LONGEST_NOTE => Err(Refusal::Words { what, got }),
+        (_, _) => Ok(()),
     }
-    let got = text.len();
-    Err(Refusal::Words { what, got })
 }

@@ -18,7 +18,7 @@ const NOTHING_TO_SAY: &str = "there is nothing to confirm";
 #[expect(missing_docs, reason = "a field is called for what it is")]
 pub enum Refusal {
     /// There is no station of that name.
-    #[error("no station {got:?}, want one of {}", known.join(", "))]
+    #[error("no station {got:?}, {}", one_of(known))]
     NoStation { got: String, known: Vec<String> },
     /// No station is named where there are several.
     #[error("no station named, and there are several: {}", known.join(", "))]
@@ -30,7 +30,7 @@ pub enum Refusal {
     )]
     WhichLeftStation { left: Vec<String> },
     /// There is no plan of that name.
-    #[error("no plan {got:?}, want one of {}", known.join(", "))]
+    #[error("no plan {got:?}, {}", one_of(known))]
     NoPlan { got: String, known: Vec<String> },
     /// The plan cannot be armed.
     #[error(transparent)]
@@ -75,7 +75,10 @@ pub enum Refusal {
         value: Measured,
         by: Means,
     },
-    /// Words that are none, or too many.
+    /// A note or a reason without a word.
+    #[error("{what} without words, want 1 to {LONGEST_NOTE} bytes")]
+    NoWords { what: &'static str },
+    /// A note or a reason that is too long.
     #[error("got {what} of {got} bytes, want 1 to {LONGEST_NOTE}")]
     Words { what: &'static str, got: usize },
     /// The operator's name is none, too long, or holds what cannot be shown.
@@ -118,17 +121,17 @@ pub enum Refusal {
     #[error("{} is in the hand, the plan requires nest {want}", in_words(got))]
     OtherNest { got: Box<ToolInHand>, want: String },
     /// The station has no instrument of that name.
-    #[error("no instrument {got:?} at {station}, want one of {}", known.join(", "))]
+    #[error("no instrument {got:?} at {station}, {}", one_of(known))]
     NoInstrument {
         got: String,
         station: String,
         known: Vec<String>,
     },
     /// No instrument is named where there are several.
-    #[error("no instrument named, and {station} has: {}", known.join(", "))]
+    #[error("no instrument named, and {station} has: {}", list(known))]
     WhichInstrument { station: String, known: Vec<String> },
     /// The instrument does not answer to a request.
-    #[error("{got} does not answer to requests, want one of: {}", known.join(", "))]
+    #[error("{got} does not answer to requests, {}", one_of(known))]
     CannotBeAsked { got: String, known: Vec<String> },
     /// No instrument of the station answers to a request.
     #[error("no instrument of {station} answers to requests")]
@@ -251,6 +254,7 @@ impl Refusal {
             Self::Destroyed { .. } => {
                 "give the reason by card, page or command: tj/retract/REASON, or tallyjaw retract --reason WORDS"
             }
+            Self::NoWords { .. } => "write what it should say",
             Self::Words { .. } => "say it in fewer words, or in several notes",
             Self::Operator { .. } => "give a name or initials: tj/operator/mara",
             Self::ToolElsewhere { other, .. } => {
@@ -272,6 +276,11 @@ impl Refusal {
                     got.id
                 );
             }
+            Self::NoInstrument { known, .. } | Self::WhichInstrument { known, .. }
+                if known.is_empty() =>
+            {
+                "add one to the configuration: tallyjaw listen PORT --write"
+            }
             Self::NoInstrument { .. } => "name an instrument of this station",
             Self::WhichInstrument { .. } | Self::WhichAdapter { .. } => WHICH_INSTRUMENT,
             Self::CannotBeAsked { .. } => "only an instrument with capture = \"ask\" does",
@@ -289,6 +298,20 @@ impl Refusal {
             Self::Foreign { is, got } => return is.remedy(got),
         };
         remedy.to_owned()
+    }
+}
+
+fn one_of(known: &[String]) -> String {
+    match known {
+        [] => "and there is none".to_owned(),
+        some => format!("want one of {}", some.join(", ")),
+    }
+}
+
+fn list(known: &[String]) -> String {
+    match known {
+        [] => "none".to_owned(),
+        some => some.join(", "),
     }
 }
 
@@ -319,5 +342,29 @@ fn near_card(why: NotACard, text: &str) -> String {
             | NotACard::NoTool,
             _,
         ) => PRINT.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn where_there_is_nothing_to_name_the_remedy_is_to_add_it() {
+        let (station, known) = ("bench-1".to_owned(), Vec::new());
+        let got = "caliper-1".to_owned();
+        let unknown = Refusal::NoInstrument {
+            got,
+            station: station.clone(),
+            known: known.clone(),
+        };
+        let message = "no instrument \"caliper-1\" at bench-1, and there is none";
+        assert_eq!(unknown.to_string(), message);
+        let unnamed = Refusal::WhichInstrument { station, known };
+        let message = "no instrument named, and bench-1 has: none";
+        assert_eq!(unnamed.to_string(), message);
+        for refusal in [unknown, unnamed] {
+            assert!(refusal.remedy().contains("tallyjaw listen PORT --write"));
+        }
     }
 }

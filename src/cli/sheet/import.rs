@@ -39,6 +39,7 @@ Examples:
 
 Exit codes: 0 understood (and written), 2 not understood or not written, 4 reading or writing failed.")]
 pub(super) struct Import {
+    /// The file
     file: PathBuf,
     /// Write the sheet to this file
     #[arg(long, value_name = "FILE")]
