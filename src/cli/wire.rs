@@ -23,10 +23,10 @@ const PULL_NOTE: &str = "A plan may name a table (pull_force_table) where the ma
 /// gauge is shown with what published tables ask of its pull force.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw wire                            every gauge\n  tallyjaw wire 12 ga                      in both systems\n  tallyjaw wire 12 ga --sizing sae_metric  in one\n  tallyjaw wire 2.0 mm²                    which gauges come near"
+    after_help = "Examples:\n  tallyjaw wire                            every gauge\n  tallyjaw wire 16 ga                      in both systems\n  tallyjaw wire 16 ga --sizing sae_metric  in one\n  tallyjaw wire 2.0 mm²                    which gauges come near"
 )]
 pub(super) struct Wire {
-    /// A size: 12 ga, 2/0 AWG, 2.0 mm²
+    /// A size: 16 ga, 2/0 AWG, 2.0 mm²
     size: Vec<String>,
     /// The system: `sae_metric` or `awg_area`
     #[arg(long, value_name = "SYSTEM", value_parser = sizing)]

@@ -400,13 +400,13 @@ mod tests {
 
     #[test]
     fn a_zero_key_pressed_at_an_opening_moves_the_origin() {
-        let mut motion = Motion::new(mm(210), 1);
+        let mut motion = Motion::new(mm(340), 1);
         motion.hold(Duration::from_millis(100)).press_zero();
         motion.hold(Duration::from_millis(100)).move_to(mm(0), 100);
         motion.hold(Duration::from_millis(100));
         let lines = shown(&motion, Display::COMMON);
-        assert_eq!(lines[..5], ["2.10", "2.10", "2.10", "0.00", "0.00"]);
-        assert_eq!(lines.last().unwrap(), "-2.10");
+        assert_eq!(lines[..5], ["3.40", "3.40", "3.40", "0.00", "0.00"]);
+        assert_eq!(lines.last().unwrap(), "-3.40");
         let sends = Sends::Word48 {
             form: crate::virtual_caliper::Form::Hex,
             origin: Ticks(0),
@@ -418,8 +418,8 @@ mod tests {
         .frame(&motion, 110_000)
         .unwrap()
         .unwrap();
-        // 2.10 mm are 1693 ticks: 0x69d.
-        assert_eq!(frame.bytes, b"00069D000000\r");
+        // 3.40 mm are 2741 ticks: 0xab5.
+        assert_eq!(frame.bytes, b"000AB5000000\r");
     }
 
     #[test]

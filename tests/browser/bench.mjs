@@ -174,14 +174,14 @@ async function more(shop, page) {
 
   await page.click("#act-arm");
   await page.waitForSelector("#arm[open]", { timeout: PATIENCE });
-  await page.select("#arm-wire", "3.0 mm²");
+  await page.select("#arm-wire", "5.0 mm²");
   await page.select("#arm-tool", "R-02");
   await page.$eval("#arm-pieces", (input) => { input.value = "0"; });
   await page.click("#arm-go");
   same("a form with a fault is not sent", await page.$eval("#arm", (dialog) => dialog.open), true);
   await page.$eval("#arm-pieces", (input) => { input.value = "2"; });
   await page.click("#arm-go");
-  await shows(page, "#prompt-more", "3.0 mm²");
+  await shows(page, "#prompt-more", "5.0 mm²");
   await shows(page, "#alerts", "repair");
   await shows(page, "#verdict-why", "of what was measured before");
   await look(page, "own-choice", SCREENS.slice(0, 4));

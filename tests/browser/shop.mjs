@@ -49,8 +49,8 @@ core_crimp_height = "1.62 ±0.05 mm"
 core_crimp_width = "2.40 ±0.10 mm"
 pull_force = ">= 180 N"
 [[terminal.row]]
-wire = "3.0 mm²"
-core_crimp_height = "1.90 ±0.05 mm"
+wire = "5.0 mm²"
+core_crimp_height = "2.30 ±0.05 mm"
 `;
 
 const TOOLS = `
@@ -66,7 +66,7 @@ id = "R-02"
 class = "repair"
 [[tool.nest]]
 id = "wide"
-wires = ["2.0 mm²", "3.0 mm²"]
+wires = ["2.0 mm²", "5.0 mm²"]
 `;
 
 // One line of a stream.

@@ -138,7 +138,7 @@ tool = "T-07"
 nest = "2.0"
 
 [[plan]]
-id = "fan-own"
+id = "valve-own"
 terminal = "RB-090-M"
 wire = "1.0 mm²"
 axes = ["core_crimp_height", "core_crimp_width"]
@@ -295,7 +295,7 @@ def moved_zero(day):
     """A chip between the jaws: the closing zero is off, and takes the readings with it."""
     day.operator("Ben")
     day.tool("T-07/1.0", tool="T-07", nest="1.0", as_planned=False, series=None)
-    armed = day.arm("fan-own", operator="Ben")
+    armed = day.arm("valve-own", operator="Ben")
     assert armed["tool"]["crimps"] == 3, "each piece once, over slips and the power cut"
     day.zero("opening")
     pieces = [(1, "1.19", "1.61"), (2, "1.20", "1.62")]

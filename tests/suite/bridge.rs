@@ -137,7 +137,7 @@ const KINDS: [(&str, &str, Sends); 3] = [
         "word48-hex",
         Sends::Word48 {
             form: Form::Hex,
-            origin: Ticks(-1693),
+            origin: Ticks(-2741),
         },
     ),
 ];

@@ -188,19 +188,19 @@ fn the_sheet_needs_nothing_from_outside_and_names_the_paper_that_was_asked_for()
 fn named_plans_give_their_cards_alone() {
     let folder = tempfile::tempdir().unwrap();
     let arguments = [
-        "fan-own",
+        "valve-own",
         "pump-own",
-        "fan-own",
+        "valve-own",
         "--operator",
         " mara ",
         "--text",
     ];
     let (code, out, err) = run(folder.path(), &arguments);
     assert_eq!(code, Some(0));
-    assert_eq!(out, "tj/arm/fan-own\ntj/arm/pump-own\ntj/operator/mara\n");
+    assert_eq!(out, "tj/arm/pump-own\ntj/arm/valve-own\ntj/operator/mara\n");
     assert_eq!(
         err,
-        "note: \"tj/arm/fan-own\" was asked for more than once; it is on the sheet once\n"
+        "note: \"tj/arm/valve-own\" was asked for more than once; it is on the sheet once\n"
     );
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0, "no file");
 }
@@ -208,7 +208,7 @@ fn named_plans_give_their_cards_alone() {
 #[test]
 fn programs_get_a_line_a_card_and_where_the_file_is() {
     let folder = tempfile::tempdir().unwrap();
-    let (_, out, _) = run(folder.path(), &["fan-own", "--json", "--out", "two.html"]);
+    let (_, out, _) = run(folder.path(), &["valve-own", "--json", "--out", "two.html"]);
     let lines: Vec<Value> = out
         .lines()
         .map(|line| serde_json::from_str(line).unwrap())
@@ -217,13 +217,13 @@ fn programs_get_a_line_a_card_and_where_the_file_is() {
     assert_eq!(
         lines,
         [
-            serde_json::json!({"kind": "card", "card": "tj/arm/fan-own", "group": "Arm: RB-090-M", "title": "fan-own"}),
+            serde_json::json!({"kind": "card", "card": "tj/arm/valve-own", "group": "Arm: RB-090-M", "title": "valve-own"}),
             serde_json::json!({"kind": "file", "file": file, "cards": 1}),
         ]
     );
     assert_eq!(
         read_sheet(&fs::read_to_string(file).unwrap()).0,
-        ["tj/arm/fan-own"]
+        ["tj/arm/valve-own"]
     );
 }
 
@@ -266,7 +266,7 @@ fn a_file_that_is_no_sheet_of_cards_is_left_alone_and_an_old_sheet_is_replaced()
     );
     assert_eq!(fs::read_to_string(&file).unwrap(), "my thesis");
     fs::remove_file(&file).unwrap();
-    for (arguments, cards) in [(&[][..], 22), (&["fan-own"][..], 1)] {
+    for (arguments, cards) in [(&[][..], 22), (&["valve-own"][..], 1)] {
         assert_eq!(run(folder.path(), arguments).0, Some(0));
         let page = fs::read_to_string(&file).unwrap();
         assert_eq!(read_sheet(&page).0.len(), cards);
@@ -298,7 +298,7 @@ proptest! {
     ) {
         let folder = tempfile::tempdir().unwrap();
         let options: Vec<_> = notes.iter().map(|note| format!("--note={note}")).collect();
-        let mut arguments = vec!["fan-own"];
+        let mut arguments = vec!["valve-own"];
         arguments.extend(options.iter().map(String::as_str));
         let (code, _, err) = run(folder.path(), &arguments);
         prop_assert_eq!(code, Some(0), "{}", err);

@@ -49,8 +49,8 @@ wire = \"2.0 mm²\"
 core_crimp_height = \"1.62 ±0.05 mm\"
 core_crimp_width = \"2.40 ±0.10 mm\"
 [[terminal.row]]
-wire = \"3.0 mm²\"
-core_crimp_height = \"1.90 ±0.05 mm\"
+wire = \"5.0 mm²\"
+core_crimp_height = \"2.30 ±0.05 mm\"
 "
             .to_owned(),
             tools: "[[tool]]
@@ -61,8 +61,8 @@ terminals = [\"QF-250-F\"]
 id = \"2.0\"
 wires = [\"2.0 mm²\"]
 [[tool.nest]]
-id = \"3.0\"
-wires = [\"3.0 mm²\"]
+id = \"5.0\"
+wires = [\"5.0 mm²\"]
 "
             .to_owned(),
             plans: "[[plan]]

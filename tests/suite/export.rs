@@ -236,7 +236,7 @@ fn wrong_use_ends_with_2_and_says_what_to_do() {
         "there is no folder for no/where.csv",
     );
     refused(&["csv", "8", "-o", "8.csv"], "no series 8 in this journal");
-    refused(&["csv", "--wire", "12 ga"], "12 ga");
+    refused(&["csv", "--wire", "10 ga"], "10 ga");
     refused(&["jsonl", "--counted"], "--counted is of rows");
     refused(&["csv", "7", "--since-last", "mes"], "cannot be used with");
     for name in ["../mes", "", ".mes", "a/b", "nul\u{1b}[2J", &"a".repeat(65)] {

@@ -231,7 +231,7 @@ fn sheets_plans_and_tools_are_listed_for_people_and_for_programs() {
         "sheet",
         "sheet QF-250-F",
         "sheet QF-250-F 2.0mm²",
-        "sheet QF-250-F 12 ga --sizing sae_metric",
+        "sheet QF-250-F 10 ga --sizing sae_metric",
         "plans",
         "tools",
     ] {
@@ -259,7 +259,7 @@ fn what_is_in_no_sheet_is_refused_with_what_there_is() {
         (
             "sheet QF-250-F 0.5mm²",
             "QF-250-F has no row for 0.5 mm²",
-            "it has rows for 1.0 mm², 2.0 mm², 3.0 mm²",
+            "it has rows for 1.0 mm², 2.0 mm², 5.0 mm²",
         ),
         (
             "sheet QF-250-F 14 ga",
@@ -269,7 +269,7 @@ fn what_is_in_no_sheet_is_refused_with_what_there_is() {
         (
             "sheet QF-250-F 14 ga --sizing awg_area",
             "has no row for 14 ga = 2.08 mm²",
-            "it has rows for 1.0 mm², 2.0 mm², 3.0 mm²; for 14 ga the sheet may mean 2.0 mm² with --sizing sae_metric\n",
+            "it has rows for 1.0 mm², 2.0 mm², 5.0 mm²; for 14 ga the sheet may mean 2.0 mm² with --sizing sae_metric\n",
         ),
         (
             "sheet QF-250-F 16 ga",

@@ -41,8 +41,8 @@ core_crimp_width = "2.40 ±0.10 mm"
 strip_length = "5.0 ±0.02 mm"
 pull_force = ">= 135 N"
 [[terminal.row]]
-wire = "3.0 mm²"
-core_crimp_height = "1.90 ±0.05 mm"
+wire = "5.0 mm²"
+core_crimp_height = "2.30 ±0.05 mm"
 "#;
 
 const TOOLS: &str = r#"
@@ -53,8 +53,8 @@ class = "production"
 id = "2.0"
 wires = ["2.0 mm²"]
 [[tool.nest]]
-id = "3.0"
-wires = ["3.0 mm²"]
+id = "5.0"
+wires = ["5.0 mm²"]
 [[tool]]
 id = "T-09"
 class = "repair"
@@ -163,7 +163,7 @@ fn plans() -> BoxedStrategy<Keys> {
             "wire",
             mostly(
                 json!("2.0 mm²"),
-                some(&json!(["3.0 mm²", "14 ga", "1.0 mm²", "2.0", "99 ga"])),
+                some(&json!(["5.0 mm²", "14 ga", "1.0 mm²", "2.0", "99 ga"])),
             ),
         ),
         (
@@ -202,7 +202,7 @@ fn plans() -> BoxedStrategy<Keys> {
             ),
         ),
         ("tool", seldom(some(&json!(["T-07", "T-7", "T-09"])))),
-        ("nest", seldom(some(&json!(["2.0", "3.0", "9"])))),
+        ("nest", seldom(some(&json!(["2.0", "5.0", "9"])))),
         (
             "decision",
             seldom(some(&json!(["simple", "guarded", "strict"]))),

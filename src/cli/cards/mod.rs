@@ -32,7 +32,7 @@ const FILE: &str = "cards.html";
 Examples:
   tallyjaw cards
   tallyjaw cards --operator mara --operator 'Li Wei' --note 'strands nicked, stripped again'
-  tallyjaw cards pump-own fan-own --paper letter --out two.html
+  tallyjaw cards pump-own valve-own --paper letter --out two.html
   tallyjaw cards --text
 
 With plans named, only their cards are made, and those of --operator and --note.

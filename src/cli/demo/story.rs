@@ -27,8 +27,8 @@ const SECOND: usize = 1;
 
 pub(super) fn play(stage: &mut Stage<'_>) -> Result<Exit, Failure> {
     stage.say(
-        "A harness shop has crimped QF-250-F terminals for a pump. The maker's sheet asks for a core crimp\n\
-         height of 1.62 ±0.05 mm and a width of 2.40 ±0.10 mm on 2.0 mm² wire. Two benches, a caliper each.",
+        "A workshop for irrigation pumps crimps QF-250-F terminals for a pump's motor. The maker's sheet asks for a\n\
+         core crimp height of 1.62 ±0.05 mm and a width of 2.40 ±0.10 mm on 2.0 mm² wire. Two benches, a caliper each.",
     )?;
     stage.wait_for_calipers()?;
     let page = stage.answer(&["page"])?;
@@ -115,11 +115,11 @@ fn own_pieces(stage: &mut Stage<'_>) -> Result<(), Failure> {
 }
 
 fn moved_zero(stage: &mut Stage<'_>) -> Result<(), Failure> {
-    stage.say("4. bench-2, RB-090-M on 0.5 mm² wire. A chip gets between the jaws, so the closing zero is off: what was\n   measured since the last good zero is in doubt, and is measured again.")?;
+    stage.say("4. bench-2, RB-090-M for a valve on 0.5 mm² wire. A chip gets between the jaws, so the closing zero is off: what was\n   measured since the last good zero is in doubt, and is measured again.")?;
     stage.take_tool(PRODUCTION);
     stage.command(&[
         "arm",
-        "fan-own",
+        "valve-own",
         "--station",
         "bench-2",
         "--operator",
@@ -153,13 +153,13 @@ fn repair_tool(stage: &mut Stage<'_>) -> Result<(), Failure> {
 }
 
 fn other_wire(stage: &mut Stage<'_>) -> Result<(), Failure> {
-    stage.say("6. bench-1 goes on with 3.0 mm² wire, known on the bench as 12 gauge; and the cable is pulled in mid-frame.")?;
+    stage.say("6. bench-1 goes on with 5.0 mm² wire, known on the bench as 10 gauge; and the cable is pulled in mid-frame.")?;
     stage.take_tool(PRODUCTION);
-    stage.command(&["arm", "pump-12ga", "--station", "bench-1"])?;
+    stage.command(&["arm", "pump-10ga", "--station", "bench-1"])?;
     stage.zero(FIRST)?;
-    stage.measure(FIRST, "1.90 mm")?;
+    stage.measure(FIRST, "2.30 mm")?;
     stage.handle(FIRST, |caliper| {
-        let half = caliper.send(b"+1.9");
+        let half = caliper.send(b"+2.3");
         debug_assert!(half.is_ok());
     });
     stage.wait_a_moment();
@@ -171,7 +171,7 @@ fn other_wire(stage: &mut Stage<'_>) -> Result<(), Failure> {
     plugged
         .map_err(|error| Failure::io("the virtual caliper cannot be plugged in").because(&error))?;
     stage.wait_for("bench-1", &["attached"])?;
-    pieces(stage, FIRST, 2, "1.90 mm")?;
+    pieces(stage, FIRST, 2, "2.30 mm")?;
     stage.zero(FIRST)?;
     completed(stage, "bench-1", Outcome::Accepted)
 }

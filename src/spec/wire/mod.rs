@@ -259,7 +259,7 @@ pub fn three_digits(area: Area) -> Decimal {
 }
 
 impl fmt::Display for WireSize {
-    /// `12 ga = 3.0 mm² (SAE metric size; the AWG area is 3.31 mm²)`, or `2.0 mm²`.
+    /// `16 ga = 1.0 mm² (SAE metric size; the AWG area is 1.31 mm²)`, or `2.0 mm²`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Some(name) = &self.gauge else {
             return write!(f, "{}", self.area);

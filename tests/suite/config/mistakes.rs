@@ -260,30 +260,30 @@ const MAIN: &[Mistake] = &[
 
 const SHEET: &[Mistake] = &[
     ("no id", "id = \"QF-250-F\"\n", ""),
-    ("no wire", "wire = \"3.0 mm²\"\n", ""),
-    ("a wire that is none", "3.0 mm²", "3.0"),
-    ("a gauge without a system", "3.0 mm²", "12 ga"),
+    ("no wire", "wire = \"5.0 mm²\"\n", ""),
+    ("a wire that is none", "5.0 mm²", "5.0"),
+    ("a gauge without a system", "5.0 mm²", "10 ga"),
     (
         "a system without a gauge",
-        "wire = \"3.0 mm²\"",
-        "wire = \"3.0 mm²\"\nsizing = \"sae_metric\"",
+        "wire = \"5.0 mm²\"",
+        "wire = \"5.0 mm²\"\nsizing = \"sae_metric\"",
     ),
     (
         "a system that is none",
-        "wire = \"3.0 mm²\"",
-        "wire = \"12 ga\"\nsizing = \"sae\"",
+        "wire = \"5.0 mm²\"",
+        "wire = \"10 ga\"\nsizing = \"sae\"",
     ),
     (
         "a gauge that the system lacks",
-        "wire = \"3.0 mm²\"",
+        "wire = \"5.0 mm²\"",
         "wire = \"13 ga\"\nsizing = \"sae_metric\"",
     ),
     (
         "a gauge that is none",
-        "wire = \"3.0 mm²\"",
+        "wire = \"5.0 mm²\"",
         "wire = \"41 ga\"\nsizing = \"awg_area\"",
     ),
-    ("a size twice", "3.0 mm²", "2.0 mm2"),
+    ("a size twice", "5.0 mm²", "2.0 mm2"),
     (
         "an axis that is none",
         "core_crimp_width",
@@ -291,7 +291,7 @@ const SHEET: &[Mistake] = &[
     ),
     (
         "a row without limits",
-        "core_crimp_height = \"1.90 ±0.05 mm\"\n",
+        "core_crimp_height = \"2.30 ±0.05 mm\"\n",
         "",
     ),
     ("limits without a tolerance", "2.40 ±0.10 mm", "2.40 mm"),
@@ -309,9 +309,9 @@ const SHEET: &[Mistake] = &[
 const TOOLS: &[Mistake] = &[
     ("no class", "class = \"production\"\n", ""),
     ("a class that is none", "production", "factory"),
-    ("a nest twice", "id = \"3.0\"", "id = \"2.0\""),
-    ("a nest without wires", "wires = [\"3.0 mm²\"]\n", ""),
-    ("a nest for no wire", "\"3.0 mm²\"", "\"3 ga\""),
+    ("a nest twice", "id = \"5.0\"", "id = \"2.0\""),
+    ("a nest without wires", "wires = [\"5.0 mm²\"]\n", ""),
+    ("a nest for no wire", "\"5.0 mm²\"", "\"3 ga\""),
     ("a tool for another terminal", "QF-250-F", "RB-090-M"),
 ];
 
@@ -383,7 +383,7 @@ const PLANS: &[Mistake] = &[
     ),
     ("a tool that is not there", "T-07", "T-7"),
     ("a nest that is not there", "nest = \"2.0\"", "nest = \"2\""),
-    ("the wrong nest", "nest = \"2.0\"", "nest = \"3.0\""),
+    ("the wrong nest", "nest = \"2.0\"", "nest = \"5.0\""),
     ("a nest without a tool", "tool = \"T-07\"\n", ""),
     (
         "a decision that is none",

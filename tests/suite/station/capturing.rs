@@ -131,7 +131,7 @@ fn an_origin_set_at_an_opening_is_caught_at_the_very_frame_and_mended_with_close
     desk.arm(heights(5)).unwrap();
     set_jaws(&mut desk, 900, 0, 0);
     set_jaws(&mut desk, 900, 163, 0);
-    set_jaws(&mut desk, 600, 210, 0);
+    set_jaws(&mut desk, 600, 340, 0);
     let before = desk.entries.len();
     stream(&mut desk, [0]);
     assert_eq!(
@@ -142,7 +142,7 @@ fn an_origin_set_at_an_opening_is_caught_at_the_very_frame_and_mended_with_close
     match &desk.entries[before].entry {
         Entry::Frame(FrameEntry::Zeroed(zeroed)) => {
             assert!(!zeroed.ok);
-            assert_eq!(zeroed.opening.unwrap().to_string(), "2.10 mm");
+            assert_eq!(zeroed.opening.unwrap().to_string(), "3.40 mm");
         }
         other => panic!("{other:?}"),
     }
@@ -161,7 +161,7 @@ fn an_origin_set_at_an_opening_is_caught_at_the_very_frame_and_mended_with_close
         other => panic!("{other:?}"),
     }
     // Jaws closed: the display shows how far it is off, until the key is pressed.
-    set_jaws(&mut desk, 163, -210, 0);
+    set_jaws(&mut desk, 163, -340, 0);
     let before = desk.entries.len();
     stream(&mut desk, [0]);
     match &desk.entries[before].entry {

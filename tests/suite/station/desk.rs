@@ -368,7 +368,7 @@ pub(crate) fn catalog() -> Catalog {
                     ("strip_length", "5.00 ±0.01 mm"),
                 ],
             ),
-            row("3.0 mm²", &[(HEIGHT, "1.90 ±0.05 mm")]),
+            row("5.0 mm²", &[(HEIGHT, "2.30 ±0.05 mm")]),
         ],
     };
     let nest = |id: &str| Nest {
@@ -379,7 +379,7 @@ pub(crate) fn catalog() -> Catalog {
         id: id.to_owned(),
         class,
         terminals: vec!["QF-250-F".to_owned()],
-        nests: vec![nest("2.0"), nest("3.0")],
+        nests: vec![nest("2.0"), nest("5.0")],
         care: ToolCare::default(),
     };
     Catalog {

@@ -158,8 +158,8 @@ fn the_right_tool_says_so_and_a_wrong_one_is_refused_with_what_was_expected() {
             "R-02 (repair) is not the tool of series 5: pump-own requires T-07 (production), nest 2.0",
         ),
         (
-            "tj/tool/T-07/3.0",
-            "wrong nest 3.0 of T-07: series 5 requires nest 2.0",
+            "tj/tool/T-07/5.0",
+            "wrong nest 5.0 of T-07: series 5 requires nest 2.0",
         ),
         (
             "tj/tool/T-07/9",
@@ -231,14 +231,14 @@ fn a_plan_is_refused_while_another_tool_or_nest_is_in_the_hand() {
             "R-02 (repair) is in the hand, the plan requires T-07",
         ),
         (
-            "tj/tool/T-07/3.0",
+            "tj/tool/T-07/5.0",
             "tj/arm/pump-own",
-            "T-07 (production), nest 3.0 is in the hand, the plan requires nest 2.0",
+            "T-07 (production), nest 5.0 is in the hand, the plan requires nest 2.0",
         ),
         (
-            "tj/tool/T-07/3.0",
+            "tj/tool/T-07/5.0",
             "tj/arm/pump-any",
-            "nest 3.0 of T-07 is not for 2.0 mm², want a nest for it; this one is for 3.0 mm²",
+            "nest 5.0 of T-07 is not for 2.0 mm², want a nest for it; this one is for 5.0 mm²",
         ),
         (
             "tj/tool/T-09",

@@ -149,17 +149,17 @@ fn a_plan_that_cannot_be_measured_is_refused_with_the_remedy() {
         ),
         (
             Plan {
-                subject: crimps("QF-250-F", "5.0 mm²"),
+                subject: crimps("QF-250-F", "4.0 mm²"),
                 ..plan()
             },
-            "has no row for 5.0 mm²",
+            "has no row for 4.0 mm²",
         ),
         (
             Plan {
-                nest: some("3.0"),
+                nest: some("5.0"),
                 ..plan()
             },
-            "nest 3.0 of T-07 is not for 2.0 mm², want a nest for it; this one is for 3.0 mm²",
+            "nest 5.0 of T-07 is not for 2.0 mm², want a nest for it; this one is for 5.0 mm²",
         ),
         (
             Plan {

@@ -176,7 +176,7 @@ fn an_origin_set_at_an_opening_of_2_10_mm_is_caught_at_the_very_frame() {
     let mut motion = Motion::new(mm(450), 3);
     zero(&mut motion);
     motion.measure(mm(163), 60, Duration::from_millis(800));
-    motion.move_to(mm(210), 60).hold(Duration::from_millis(300));
+    motion.move_to(mm(340), 60).hold(Duration::from_millis(300));
     let pressed = u64::try_from(motion.duration().as_micros()).unwrap();
     motion.press_zero().hold(Duration::from_secs(1));
     let mut desk = desk(steady(Flicker::Worst));
@@ -200,5 +200,5 @@ fn an_origin_set_at_an_opening_of_2_10_mm_is_caught_at_the_very_frame() {
             Entry::Frame(FrameEntry::Zeroed(zeroed)) => zeroed.opening,
             _ => None,
         });
-    assert_eq!(opening.unwrap().to_string(), "2.10 mm");
+    assert_eq!(opening.unwrap().to_string(), "3.40 mm");
 }

@@ -13,7 +13,7 @@ wire = "2.0 mm²"
 core_crimp_height = "1.62 ±0.05 mm"
 
 [[terminal.row]]
-wire = "3.0 mm²"
+wire = "5.0 mm²"
 core_crimp_height = "1.82 ±0.05 mm"
 "#;
 
@@ -29,7 +29,7 @@ fn readings_of_two_nominals_are_refused_unless_their_deviation_is_asked_for() {
     shop.write("sheet.toml", SHEET);
     shop.write(
         "plans.toml",
-        &(plan("two", "2.0 mm²") + &plan("three", "3.0 mm²")),
+        &(plan("two", "2.0 mm²") + &plan("three", "5.0 mm²")),
     );
     let daemon = shop.start();
     let mut feed = daemon.connected_feed();
@@ -93,7 +93,7 @@ fn readings_of_two_nominals_are_refused_unless_their_deviation_is_asked_for() {
         "--axis",
         "core_crimp_height",
         "--wire",
-        "3.0 mm²",
+        "5.0 mm²",
     ]);
     assert!(
         one.status.success(),

@@ -193,8 +193,8 @@ fn another_tool_nest_limit_or_purpose_begins_a_run_of_its_own() {
             ..base()
         },
         Plan {
-            subject: on("3.0 mm²"),
-            nest: Some("3.0".to_owned()),
+            subject: on("5.0 mm²"),
+            nest: Some("5.0".to_owned()),
             ..base()
         },
         Plan {
@@ -211,7 +211,7 @@ fn another_tool_nest_limit_or_purpose_begins_a_run_of_its_own() {
         let mut desk = Desk::new();
         desk.arm(base()).unwrap();
         told(&mut desk, &RISING[..3]);
-        let widened = other.subject == on("3.0 mm²");
+        let widened = other.subject == on("5.0 mm²");
         desk.arm(other).unwrap();
         let values = if widened {
             ["1.92", "1.93", "1.94"]

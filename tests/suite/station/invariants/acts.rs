@@ -287,11 +287,11 @@ fn any_plan() -> impl Strategy<Value = Plan> {
         vec!["strip_length"],
         vec![],
     ]);
-    let wire = select(vec!["2.0 mm²", "2.0 mm²", "2.0 mm²", "3.0 mm²", "9 mm²"]);
+    let wire = select(vec!["2.0 mm²", "2.0 mm²", "2.0 mm²", "5.0 mm²", "9 mm²"]);
     let tool = select(vec![
         (Some("T-07"), Some("2.0")),
         (Some("T-07"), Some("2.0")),
-        (Some("R-02"), Some("3.0")),
+        (Some("R-02"), Some("5.0")),
         (None, None),
     ]);
     let decision = select(vec![
