@@ -230,7 +230,7 @@ fn streams() -> Vec<Made> {
     closed(&mut origin);
     origin.measure(mm(162), 60, stay);
     origin
-        .move_to(mm(210), 60)
+        .move_to(mm(340), 60)
         .hold(Duration::from_millis(400))
         .press_zero();
     origin

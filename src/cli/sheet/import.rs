@@ -39,7 +39,7 @@ Examples:
 
 Exit codes: 0 understood (and written), 2 not understood or not written, 4 reading or writing failed.")]
 pub(super) struct Import {
-    /// The file
+    /// The rows of a maker's sheet, as CSV
     file: PathBuf,
     /// Write the sheet to this file
     #[arg(long, value_name = "FILE")]
