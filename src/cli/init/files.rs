@@ -271,6 +271,7 @@ mod tests {
         let mut answers = Answers::example();
         answers.row = Some(Row {
             terminal: "KX-1".to_owned(),
+            source: "sheet 12".to_owned(),
             wire: "0.5 mm²".to_owned(),
             height: "0.95 ±0.05 mm".to_owned(),
             ..Row::default()
