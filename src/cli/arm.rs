@@ -1,6 +1,6 @@
 //! `tallyjaw arm`: exit 0 once the series is open and durable, 2 if it is refused, 3 without a daemon.
 
-use super::entries::Form;
+use super::entries::EntryStyle;
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::words::safe;
 use crate::message::Request;
@@ -120,7 +120,7 @@ impl Arm {
             return Ok(Exit::Yes);
         }
         let armed: Armed = client::read(&answer)?;
-        let form = Form::of_system();
+        let form = EntryStyle::of_system();
         let (station, prompt) = (safe(&armed.station), safe(&armed.prompt));
         writeln!(
             out,

@@ -1,7 +1,7 @@
 //! What a person reads of a station and its series; the same after `arm`, in `status` and in `series`.
 
 use super::columns::count;
-use super::entries::Form;
+use super::entries::EntryStyle;
 use super::wrap;
 use crate::entry::words::{self, safe};
 use crate::message::armed::{ArmedMessage, AxisMessage, InstrumentBrief, ToolMessage, ZeroMessage};
@@ -19,7 +19,7 @@ pub(super) const ODD: Style = AnsiColor::Yellow.on_default().bold();
 /// A station: what to do next, what is armed, what came last.
 pub(super) fn station(
     out: &mut dyn Write,
-    form: &Form,
+    form: &EntryStyle,
     station: &StationMessage,
 ) -> io::Result<()> {
     let (name, prompt) = (safe(&station.station), safe(&station.prompt));
@@ -53,13 +53,18 @@ pub(super) fn station(
 }
 
 /// `  label      text`, wrapped behind the label.
-pub(super) fn row(out: &mut dyn Write, form: &Form, label: &str, text: &str) -> io::Result<()> {
+pub(super) fn row(
+    out: &mut dyn Write,
+    form: &EntryStyle,
+    label: &str,
+    text: &str,
+) -> io::Result<()> {
     styled_row(out, form, Style::new(), label, text)
 }
 
 fn styled_row(
     out: &mut dyn Write,
-    form: &Form,
+    form: &EntryStyle,
     style: Style,
     label: &str,
     text: &str,
@@ -71,7 +76,11 @@ fn styled_row(
 }
 
 /// What the operator was warned of, a line each.
-pub(super) fn warnings(out: &mut dyn Write, form: &Form, armed: &ArmedMessage) -> io::Result<()> {
+pub(super) fn warnings(
+    out: &mut dyn Write,
+    form: &EntryStyle,
+    armed: &ArmedMessage,
+) -> io::Result<()> {
     for warning in &armed.warnings {
         styled_row(out, form, ODD, "warning", &safe(warning))?;
     }
@@ -79,7 +88,11 @@ pub(super) fn warnings(out: &mut dyn Write, form: &Form, armed: &ArmedMessage) -
 }
 
 /// A series: everything it judges by, and how far it is.
-pub(super) fn armed(out: &mut dyn Write, form: &Form, armed: &ArmedMessage) -> io::Result<()> {
+pub(super) fn armed(
+    out: &mut dyn Write,
+    form: &EntryStyle,
+    armed: &ArmedMessage,
+) -> io::Result<()> {
     let plan = armed
         .plan
         .as_deref()

@@ -18,14 +18,14 @@ use std::io::{self, Write};
 const COLUMN: usize = 13;
 
 /// How entries are shown.
-pub(super) struct Form {
+pub(super) struct EntryStyle {
     /// In which times are read.
     pub(super) zone: Zone,
     /// Of the terminal; `None` breaks no line.
     pub(super) width: Option<usize>,
 }
 
-impl Form {
+impl EntryStyle {
     /// As standard output and the system have it.
     pub(super) fn of_system() -> Self {
         Self {

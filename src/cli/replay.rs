@@ -6,7 +6,7 @@
     reason = "edge: opens the tape, and plays it at its own pace"
 )]
 
-use super::entries::Form;
+use super::entries::EntryStyle;
 use super::progress::Progress;
 use super::{Context, Exit, Failure};
 use crate::config::Config;
@@ -14,7 +14,7 @@ use crate::daemon::replay::Replay as Core;
 use crate::entry::line::{self, Digest};
 use crate::quantity::Decimal;
 use crate::serial::tape::{Mark, Player, TapeError, Timed};
-use crate::serial::{Run, discover, far_end_marks, marked};
+use crate::serial::{ByteRun, discover, far_end_marks, marked};
 use crate::virtual_caliper::VirtualCaliper;
 use std::fs::File;
 use std::io::{BufReader, Write};
@@ -130,7 +130,7 @@ impl Replay {
         let mut printer = Printer {
             out,
             json: context.json,
-            form: Form::of_system(),
+            form: EntryStyle::of_system(),
             prev: Digest::NONE,
         };
         let mut progress = Progress::new();
@@ -195,11 +195,11 @@ impl Replay {
             match &timed.mark {
                 Mark::Opened { .. } => caliper.plug().map_err(cannot)?,
                 Mark::Bytes(bytes) if marks => caliper
-                    .send(&marked(&Run::Sound(bytes.clone())))
+                    .send(&marked(&ByteRun::Sound(bytes.clone())))
                     .map_err(cannot)?,
                 Mark::Bytes(bytes) => caliper.send(bytes).map_err(cannot)?,
                 Mark::Spoiled(bytes) if marks => caliper
-                    .send(&marked(&Run::Spoiled(bytes.clone())))
+                    .send(&marked(&ByteRun::Spoiled(bytes.clone())))
                     .map_err(cannot)?,
                 // Left out or sent as sound they would make another value.
                 Mark::Spoiled(_) => return Err(cannot_spoil(&timed)),
@@ -228,7 +228,7 @@ const DRAIN_PATIENCE: Duration = Duration::from_secs(2);
 struct Printer<'a> {
     out: &'a mut dyn Write,
     json: bool,
-    form: Form,
+    form: EntryStyle,
     prev: Digest,
 }
 

@@ -1,6 +1,6 @@
 //! `tallyjaw status`: exit 0, 3 without a daemon, 4 if the journal has failed, has no room, or its disk does not answer.
 
-use super::entries::Form;
+use super::entries::EntryStyle;
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::words::safe;
 use crate::message::reply::{SinkStatus, Status as Answer};
@@ -28,7 +28,7 @@ impl Status {
         if context.json {
             writeln!(out, "{}", answer.get())?;
         } else {
-            let form = Form::of_system();
+            let form = EntryStyle::of_system();
             for station in &status.state.stations {
                 if wanted(&station.station) {
                     card::station(out, &form, station)?;
@@ -84,7 +84,7 @@ impl Status {
 }
 
 /// How each sink is doing: a line, and what to do about one that fails.
-fn sinks(out: &mut dyn Write, form: &Form, sinks: &[SinkStatus]) -> std::io::Result<()> {
+fn sinks(out: &mut dyn Write, form: &EntryStyle, sinks: &[SinkStatus]) -> std::io::Result<()> {
     if sinks.is_empty() {
         return Ok(());
     }

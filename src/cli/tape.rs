@@ -51,7 +51,7 @@ pub(super) struct Tape {
 }
 
 /// What is recorded, and what is said of it.
-struct Source {
+struct TapeSource {
     config: PortConfig,
     instrument: Option<String>,
     format: Option<String>,
@@ -90,9 +90,9 @@ impl Tape {
         Ok(Exit::Yes)
     }
 
-    fn source(&self, context: &Context) -> Result<Source, Failure> {
+    fn source(&self, context: &Context) -> Result<TapeSource, Failure> {
         let mut source = if self.port.contains('/') {
-            Source {
+            TapeSource {
                 config: PortConfig {
                     instrument: String::new(),
                     station: String::new(),
@@ -115,7 +115,7 @@ impl Tape {
         Ok(source)
     }
 
-    fn configured(&self, context: &Context) -> Result<Source, Failure> {
+    fn configured(&self, context: &Context) -> Result<TapeSource, Failure> {
         let (_, config) = context.load()?;
         let port = config
             .ports
@@ -129,7 +129,7 @@ impl Tape {
             .with_remedy("name a port by its whole path, such as /dev/ttyUSB0"));
         };
         let instrument = config.catalog.instrument(&self.port);
-        Ok(Source {
+        Ok(TapeSource {
             format: instrument.map(|known| known.format.name.to_owned()),
             instrument: Some(port.instrument.clone()),
             config: port,

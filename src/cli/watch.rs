@@ -1,7 +1,7 @@
 //! `tallyjaw watch`: runs until it is stopped; exit 3 when the daemon is gone.
 
 use super::card::{HEADING, ODD};
-use super::entries::Form;
+use super::entries::EntryStyle;
 use super::{Context, Exit, Failure, client};
 use crate::entry::words::safe;
 use crate::entry::{Entry, Seq, SeriesEntry, Stamped, line};
@@ -67,7 +67,7 @@ impl Watch {
 /// Entries as a person reads them, each followed by what to do next where something has happened.
 struct Screen {
     socket: PathBuf,
-    form: Form,
+    form: EntryStyle,
     /// Where something has happened since the prompts were shown.
     stations: BTreeSet<String>,
     /// What was warned of last at each station: it is said once, not again with the same plan.
@@ -78,7 +78,7 @@ impl Screen {
     fn of(runtime_dir: &Path) -> Self {
         Self {
             socket: runtime_dir.join("control.sock"),
-            form: Form::of_system(),
+            form: EntryStyle::of_system(),
             stations: BTreeSet::new(),
             warned: BTreeMap::new(),
         }

@@ -18,7 +18,7 @@ const PATIENCE: Duration = Duration::from_secs(10);
 
 /// What a client asks of the daemon.
 #[derive(Debug)]
-pub struct Asked {
+pub struct ControlRequest {
     /// What is asked.
     pub call: Call,
     /// Where the answer goes. Dropped, the client is told that the daemon is stopping.
@@ -72,7 +72,7 @@ pub(super) fn refuse(stream: &UnixStream, error: &ErrorObject) {
 }
 
 /// Serves the client until it goes, is too slow, or says what cannot be understood at all.
-pub(super) async fn serve(stream: UnixStream, asked: Sender<Asked>) {
+pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>) {
     let (reader, mut writer) = stream.into_split();
     let mut lines = Lines::new(reader);
     loop {
@@ -117,7 +117,7 @@ fn too_long() -> Vec<u8> {
 }
 
 /// The answer to one request, newline included; `None` to a notification.
-pub(crate) async fn answer(line: &[u8], asked: &Sender<Asked>) -> Option<Vec<u8>> {
+pub(crate) async fn answer(line: &[u8], asked: &Sender<ControlRequest>) -> Option<Vec<u8>> {
     match Request::parse(line) {
         Err(rejected) => {
             let Rejected { id, error } = *rejected;
@@ -130,7 +130,7 @@ pub(crate) async fn answer(line: &[u8], asked: &Sender<Asked>) -> Option<Vec<u8>
     }
 }
 
-async fn ask(call: Call, asked: &Sender<Asked>) -> Result<Outcome, ErrorObject> {
+async fn ask(call: Call, asked: &Sender<ControlRequest>) -> Result<Outcome, ErrorObject> {
     let (answer, answered) = oneshot::channel();
     let stopping = || {
         ErrorObject::new(
@@ -140,7 +140,7 @@ async fn ask(call: Call, asked: &Sender<Asked>) -> Result<Outcome, ErrorObject> 
         )
     };
     asked
-        .send(Asked { call, answer })
+        .send(ControlRequest { call, answer })
         .await
         .map_err(|_| stopping())?;
     answered.await.unwrap_or_else(|_| Err(stopping()))

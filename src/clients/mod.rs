@@ -19,7 +19,7 @@ mod listener;
 mod live;
 mod sockets;
 
-pub(crate) use control::{Asked, answer};
+pub(crate) use control::{ControlRequest, answer};
 pub(crate) use health::Health;
 pub(crate) use listener::{Heard, Listener};
 pub(crate) use live::Live;
@@ -58,7 +58,7 @@ pub(crate) async fn serve_feed(listener: UnixListener, live: Arc<Live>, places: 
 }
 
 /// Serves the control socket until it is dropped; what is asked goes to `asked`.
-pub(crate) async fn serve_control(listener: UnixListener, asked: Sender<Asked>) {
+pub(crate) async fn serve_control(listener: UnixListener, asked: Sender<ControlRequest>) {
     let places = Arc::new(Semaphore::new(MOST_CLIENTS));
     loop {
         let stream = accept(&listener, "control").await;

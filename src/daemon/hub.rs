@@ -15,7 +15,7 @@ use super::service::{self, Watchdog};
 use super::signals::{self, Signals};
 use super::stall::Stall;
 use super::{DaemonError, VERSION};
-use crate::clients::{Asked, Health, Live};
+use crate::clients::{ControlRequest, Health, Live};
 use crate::config::Config;
 use crate::entry::{Attached, Entry, JournalEntry, Seq};
 use crate::journal::{Announcement, Handle};
@@ -67,8 +67,8 @@ pub(super) struct Hub {
 
 enum Came {
     Announcement(Option<Announcement>),
-    Signal(signals::Asked),
-    Asked(Asked),
+    Signal(signals::SignalAction),
+    Request(ControlRequest),
     Port(Arc<str>, Event),
     Loaded(Result<Box<Config>, ErrorObject>),
     Time,
@@ -80,7 +80,7 @@ impl Hub {
     pub(super) async fn run(
         &mut self,
         announcements: &mut UnboundedReceiver<Announcement>,
-        asked: &mut Receiver<Asked>,
+        asked: &mut Receiver<ControlRequest>,
         signals: &mut Signals,
     ) -> Result<(), DaemonError> {
         let mut watchdog = Watchdog::start();
@@ -96,14 +96,14 @@ impl Hub {
                 Mode::Trying(_) => false,
             };
             // On a disk that does not answer, who asks is told so.
-            let asks = takes || self.stall.is_told();
+            let asks = takes || self.stall.is_announced();
             let (wake, stalls) = (self.wakes(), self.stall.due());
             let came = tokio::select! {
                 biased;
                 () = watchdog.due() => Came::SignOfLife,
                 announcement = announcements.recv() => Came::Announcement(announcement),
                 signal = signals.next() => Came::Signal(signal),
-                Some(asked) = asked.recv(), if asks => Came::Asked(asked),
+                Some(asked) = asked.recv(), if asks => Came::Request(asked),
                 (instrument, event) = self.ports.next(), if takes => Came::Port(instrument, event),
                 loaded = self.reloading.read(), if takes => Came::Loaded(loaded),
                 () = alarm.rings(wake) => Came::Time,
@@ -112,12 +112,12 @@ impl Hub {
             };
             match came {
                 Came::Announcement(announcement) => self.announced(announcement)?,
-                Came::Signal(signals::Asked::Stop(reason)) => {
+                Came::Signal(signals::SignalAction::Stop(reason)) => {
                     return self.stop(reason, announcements).await;
                 }
-                Came::Signal(signals::Asked::Reload) => self.begin_reload(Vec::new()),
+                Came::Signal(signals::SignalAction::Reload) => self.begin_reload(Vec::new()),
                 Came::Loaded(loaded) => self.loaded(loaded),
-                Came::Asked(Asked { call, answer }) => self.ask(call, answer),
+                Came::Request(ControlRequest { call, answer }) => self.ask(call, answer),
                 Came::Port(instrument, event) => self.port(&instrument, event),
                 Came::Time => self.time(),
                 Came::SignOfLife => service::lives(),
@@ -308,7 +308,7 @@ impl Hub {
                     settings: settings.as_deref(),
                 });
             }
-            Event::Adrift { behind } => self.feed(Input::Adrift { instrument, behind }),
+            Event::OutOfStep { behind } => self.feed(Input::OutOfStep { instrument, behind }),
             Event::Quiet { lasted } => self.feed(Input::Quiet { instrument, lasted }),
             Event::Contact { closed } => self.feed(Input::Contact { instrument, closed }),
             Event::Spoiled(bytes) => self.feed(Input::Spoiled {
@@ -392,12 +392,12 @@ impl Hub {
             .stations
             .iter()
             .find(|(_, known)| known.series.as_ref().is_some_and(|series| series.id == seq))?;
-        let told = StationMessage::new(state, station);
+        let text = StationMessage::new(state, station);
         Some(Outcome::Armed(Box::new(Armed {
             seq: seq.0,
             station: station.clone(),
-            armed: *told.armed?,
-            prompt: told.prompt,
+            armed: *text.armed?,
+            prompt: text.prompt,
         })))
     }
 

@@ -333,7 +333,7 @@ fn start_sinks(
             SinkSettings::Parquet(data_set) => row(place(name, Some(data_set))),
             SinkSettings::Mqtt(broker) => {
                 let known = Arc::clone(live);
-                let source = sink::mqtt::Source {
+                let source = sink::mqtt::BrokerFeed {
                     state_dir: state_dir.clone(),
                     journal: journal.to_owned(),
                     state: Arc::new(move || known.status().state),

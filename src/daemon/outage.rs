@@ -166,11 +166,11 @@ impl Hub {
         }
         for attached in self.open.clone().into_values() {
             let state = self.core.state();
-            let told = state
+            let text = state
                 .instruments
                 .get(&attached.instrument)
                 .and_then(|instrument| instrument.attached.as_ref());
-            if !told.is_some_and(|told| told.is_same_port(&attached)) {
+            if !text.is_some_and(|text| text.is_same_port(&attached)) {
                 self.feed(Input::PortOpened(attached));
             }
         }

@@ -157,7 +157,7 @@ fn bytes_of(event: &Event) -> usize {
         | Event::Disturbed { .. }
         | Event::Contact { .. }
         | Event::Closed { .. }
-        | Event::Adrift { .. }
+        | Event::OutOfStep { .. }
         | Event::Quiet { .. }
         | Event::Trouble { .. } => 1,
     }

@@ -84,7 +84,7 @@ impl Replay {
                     line: self.line.clone(),
                     identity: None,
                     socket: None,
-                    alike: false,
+                    ambiguous: false,
                     read_by: None, // the core knows how it is read
                 }));
             }
@@ -93,7 +93,7 @@ impl Replay {
                     instrument: &instrument,
                     bytes,
                 });
-                self.input(Input::Adrift {
+                self.input(Input::OutOfStep {
                     instrument: &instrument,
                     behind: BEHIND_STALE,
                 });
@@ -152,8 +152,8 @@ impl Replay {
 
     /// Lets time pass, and tells the silences in it: a tape knows when its bytes came.
     fn go_to(&mut self, moment: MonoMicros) {
-        while let Some((last, told)) = self.last_bytes {
-            let Some(silence) = SILENCES.get(told) else {
+        while let Some((last, text)) = self.last_bytes {
+            let Some(silence) = SILENCES.get(text) else {
                 break;
             };
             let lasted = *silence;
@@ -161,7 +161,7 @@ impl Replay {
             if quiet_at > moment {
                 break;
             }
-            self.last_bytes = Some((last, told + 1));
+            self.last_bytes = Some((last, text + 1));
             // The silence first, then what is due at its end.
             self.wake_until(MonoMicros(quiet_at.0.saturating_sub(1)));
             self.now = self.now.max(quiet_at);

@@ -5,7 +5,7 @@ use tokio::signal::unix::{Signal, SignalKind, signal};
 
 /// What a signal asks for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Asked {
+pub(super) enum SignalAction {
     /// Write what waits and end.
     Stop(&'static str),
     /// Read the configuration anew.
@@ -30,11 +30,11 @@ impl Signals {
         })
     }
 
-    pub(super) async fn next(&mut self) -> Asked {
+    pub(super) async fn next(&mut self) -> SignalAction {
         tokio::select! {
-            _ = self.terminate.recv() => Asked::Stop("SIGTERM"),
-            _ = self.interrupt.recv() => Asked::Stop("SIGINT"),
-            _ = self.hang_up.recv() => Asked::Reload,
+            _ = self.terminate.recv() => SignalAction::Stop("SIGTERM"),
+            _ = self.interrupt.recv() => SignalAction::Stop("SIGINT"),
+            _ = self.hang_up.recv() => SignalAction::Reload,
         }
     }
 }

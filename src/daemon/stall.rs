@@ -22,7 +22,7 @@ pub(super) struct Stall {
     /// Since when the journal has been at what it was handed; none while nothing is on its way.
     since: Option<Instant>,
     /// When everybody was told last.
-    told: Option<Instant>,
+    announced: Option<Instant>,
 }
 
 impl Stall {
@@ -31,7 +31,7 @@ impl Stall {
         Self {
             after,
             since: None,
-            told: None,
+            announced: None,
         }
     }
 
@@ -41,14 +41,14 @@ impl Stall {
     }
 
     /// Everybody knows that it does not answer.
-    pub(super) const fn is_told(&self) -> bool {
-        self.told.is_some()
+    pub(super) const fn is_announced(&self) -> bool {
+        self.announced.is_some()
     }
 
     /// When to look at it again, if nothing else comes.
     pub(super) fn due(&self) -> Option<Instant> {
         let since = self.since?;
-        Some(self.told.map_or(since + self.after, |told| told + EVERY))
+        Some(self.announced.map_or(since + self.after, |at| at + EVERY))
     }
 }
 
@@ -67,7 +67,7 @@ impl Hub {
             return;
         }
         let so_long = now.saturating_duration_since(since);
-        if self.stall.told.replace(now).is_none() {
+        if self.stall.announced.replace(now).is_none() {
             let waiting = self.appended.0.saturating_sub(self.durable.0);
             let message = format!(
                 "{}: nothing from entry {} on is announced until it does",
@@ -88,7 +88,7 @@ impl Hub {
         let now = Instant::now();
         let since = self.stall.since.take();
         self.stall.since = more.then_some(now);
-        if self.stall.told.take().is_none() {
+        if self.stall.announced.take().is_none() {
             return;
         }
         let so_long = since.map_or(Duration::ZERO, |since| now.saturating_duration_since(since));

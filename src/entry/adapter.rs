@@ -20,8 +20,8 @@ pub struct Adapter {
     pub socket: String,
     /// What it says of itself does not tell it from others: it has no serial number, or another adapter
     /// was seen with the same one.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub alike: bool,
+    #[serde(rename = "alike", default, skip_serializing_if = "std::ops::Not::not")]
+    pub ambiguous: bool,
 }
 
 impl Adapter {
@@ -30,7 +30,7 @@ impl Adapter {
         if self.usb != now.usb {
             return true;
         }
-        if self.alike || now.alike {
+        if self.ambiguous || now.ambiguous {
             return self.socket != now.socket;
         }
         // In another socket it is still itself; another port of the same adapter is another port.
@@ -39,8 +39,8 @@ impl Adapter {
 
     /// As it is known from now on, having been `before`: a twin that was seen once is not forgotten.
     pub(super) fn after(self, before: Option<&Self>) -> Self {
-        let alike = self.alike || before.is_some_and(|before| before.alike);
-        Self { alike, ..self }
+        let ambiguous = self.ambiguous || before.is_some_and(|before| before.ambiguous);
+        Self { ambiguous, ..self }
     }
 }
 
@@ -61,7 +61,7 @@ impl Attached {
         Some(Adapter {
             usb: self.identity.clone()?,
             socket: self.socket.clone()?,
-            alike: self.alike,
+            ambiguous: self.ambiguous,
         })
     }
 
@@ -89,7 +89,7 @@ impl State {
         if let Some(meant) = &mut known.adapter
             && meant.usb == now.usb
         {
-            meant.alike |= now.alike;
+            meant.ambiguous |= now.ambiguous;
         }
         if known.another().is_none() {
             known.adapter = Some(now.after(known.adapter.as_ref()));
@@ -151,8 +151,8 @@ pub struct Attached {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub socket: Option<String>,
     /// What it says of itself does not tell it from others.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    pub alike: bool,
+    #[serde(rename = "alike", default, skip_serializing_if = "std::ops::Not::not")]
+    pub ambiguous: bool,
     /// How its bytes are read; `None` of a scanner or a pedal, and in entries of older releases.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub read_by: Option<Box<ReadBy>>,
@@ -225,11 +225,11 @@ pub struct Disturbed {
 mod tests {
     use super::*;
 
-    fn adapter(usb: &str, socket: &str, alike: bool) -> Adapter {
+    fn adapter(usb: &str, socket: &str, ambiguous: bool) -> Adapter {
         Adapter {
             usb: usb.to_owned(),
             socket: socket.to_owned(),
-            alike,
+            ambiguous,
         }
     }
 

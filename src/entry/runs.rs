@@ -43,7 +43,7 @@ pub struct Run {
     /// The last readings, the oldest first.
     pub points: Vec<Point>,
     /// The rules that have fired and have held ever since.
-    pub told: Vec<&'static AlertRule>,
+    pub signalled: Vec<&'static AlertRule>,
 }
 
 /// What one piece has in common with the next.
@@ -135,9 +135,9 @@ impl Runs {
         };
         let run = self.0.iter_mut().find(holds);
         if let Some((run, rule)) = run.zip(AlertRule::from_name(rule))
-            && !run.told.contains(&rule)
+            && !run.signalled.contains(&rule)
         {
-            run.told.push(rule);
+            run.signalled.push(rule);
         }
     }
 }
@@ -152,7 +152,7 @@ impl Run {
             instrument: reading.instrument.clone(),
             limits: limits.clone(),
             points: Vec::new(),
-            told: Vec::new(),
+            signalled: Vec::new(),
         }
     }
 
@@ -188,12 +188,12 @@ impl Run {
 
     /// A rule that holds no more may fire again.
     fn forget_what_is_over(&mut self) {
-        if self.told.is_empty() {
+        if self.signalled.is_empty() {
             return;
         }
         let values = self.values();
         let limits = &self.limits;
-        self.told
+        self.signalled
             .retain(|rule| (rule.holds)(&values, limits).is_some());
     }
 
@@ -206,7 +206,7 @@ impl Run {
         let from = self.points.len().checked_sub(sign.values)?;
         let points = self.points.get(from..)?;
         let values: Vec<_> = points.iter().map(|point| point.value).collect();
-        let told = AlertContext {
+        let context = AlertContext {
             spec: &series.spec,
             axis: &self.axis,
             instrument: &self.instrument,
@@ -216,7 +216,7 @@ impl Run {
         };
         Some(DueAlert {
             rule,
-            text: sentence(rule, sign, &told),
+            text: sentence(rule, sign, &context),
             readings: points.iter().map(|point| point.seq).collect(),
         })
     }
@@ -286,7 +286,7 @@ impl StationState {
         ALERTS
             .iter()
             .copied()
-            .filter(|rule| rules.contains(rule) && !run.told.contains(rule))
+            .filter(|rule| rules.contains(rule) && !run.signalled.contains(rule))
             .filter_map(|rule| run.due(rule, (rule.holds)(&values, &run.limits)?, series))
             .collect()
     }

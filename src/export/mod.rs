@@ -23,4 +23,4 @@ pub use csv_table::{CsvTable, guarded, unguarded};
 pub use mark::{Mark, MarkError, Marks, known as known_by_marks};
 pub use parquet_table::ParquetTable;
 pub use question::{Question, QuestionError};
-pub use read::{Content, FileRow, FileRows, Form, ReadError};
+pub use read::{Content, ExportFormat, FileRow, FileRows, ReadError};

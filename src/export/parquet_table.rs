@@ -281,7 +281,7 @@ fn metadata(name: &str, says: String) -> KeyValue {
 
 /// What every column says, and its unit.
 fn columns(kept: &[&Column]) -> Value {
-    let told = kept.iter().map(|column| {
+    let fields = kept.iter().map(|column| {
         let mut says = Map::new();
         says.insert("says".to_owned(), json!(column.says));
         if let Some(unit) = column.unit {
@@ -289,12 +289,12 @@ fn columns(kept: &[&Column]) -> Value {
         }
         (column.name.to_owned(), Value::Object(says))
     });
-    Value::Object(told.collect())
+    Value::Object(fields.collect())
 }
 
 /// What a row was judged by, as an object.
 fn spec(slot: &Slot<'_>) -> String {
-    let mut told = Map::new();
+    let mut fields = Map::new();
     let wire = slot.wire.map(|wire| wire.area.to_string());
     let limits = slot.limits.to_string();
     let parts = [
@@ -305,10 +305,10 @@ fn spec(slot: &Slot<'_>) -> String {
     ];
     for (name, says) in parts {
         if let Some(says) = says {
-            told.insert(name.to_owned(), json!(says));
+            fields.insert(name.to_owned(), json!(says));
         }
     }
-    Value::Object(told).to_string()
+    Value::Object(fields).to_string()
 }
 
 /// The error behind it, where that is one of writing: who reads a pipe may have gone.

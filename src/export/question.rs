@@ -7,7 +7,7 @@
 //!   whoever checks the file.
 
 use super::parquet_table;
-use super::read::{Form, ReadError, carried};
+use super::read::{ExportFormat, ReadError, carried};
 use crate::durable::WholeFile;
 use serde::Deserialize;
 use serde_json::{Map, Value, json};
@@ -88,11 +88,11 @@ impl Question {
     /// If it is there and cannot be understood.
     pub fn of(
         file: &Path,
-        form: Form,
+        form: ExportFormat,
         named: Option<&Path>,
     ) -> Result<Option<(Self, String)>, QuestionError> {
         if named.is_none()
-            && form == Form::Parquet
+            && form == ExportFormat::Parquet
             && let Some(text) = carried(file)?
         {
             let says = format!("{} in its metadata", parquet_table::QUESTION);

@@ -1,6 +1,6 @@
 //! Exports read back, as texts that can be compared: also when another program has saved them anew.
 //!
-//! In: a file. Out: its [`Form`], then its rows or lines, one by one, in bounded memory ([`FileRows`]).
+//! In: a file. Out: its [`ExportFormat`], then its rows or lines, one by one, in bounded memory ([`FileRows`]).
 //!
 //! - A spreadsheet may have put another character between cells, quoted all of them, moved or left out columns,
 //!   put a mark before the first, taken zeros off the end of numbers: the row is the same.
@@ -21,7 +21,7 @@ use std::path::Path;
 
 /// What an export is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Form {
+pub enum ExportFormat {
     /// Rows of text, with this character between the cells.
     Csv(u8),
     /// Rows of typed values.
@@ -147,10 +147,10 @@ pub struct FileRows {
     /// For each name the column of that name, if there is one.
     columns: Vec<Option<&'static Column>>,
     number: u64,
-    source: Source,
+    source: OpenFile,
 }
 
-enum Source {
+enum OpenFile {
     Text(u8, csv::Reader<File>),
     Typed(RowIter<'static>),
     Lines(Split<BufReader<File>>),
@@ -159,7 +159,7 @@ enum Source {
 /// A mark that some programs put before UTF-8.
 const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 
-impl Form {
+impl ExportFormat {
     /// Of the file, told from its beginning.
     ///
     /// # Errors
@@ -267,10 +267,10 @@ impl FileRows {
     ///
     /// # Errors
     /// If its heading cannot be read.
-    pub fn open(path: &Path, form: Form) -> Result<Self, ReadError> {
+    pub fn open(path: &Path, form: ExportFormat) -> Result<Self, ReadError> {
         let mut file = File::open(path)?;
         let (names, source) = match form {
-            Form::Csv(delimiter) => {
+            ExportFormat::Csv(delimiter) => {
                 let mut mark = [0; BYTE_ORDER_MARK.len()];
                 let is_marked = file.read_exact(&mut mark).is_ok() && mark == BYTE_ORDER_MARK;
                 file.seek(SeekFrom::Start(if is_marked { 3 } else { 0 }))?;
@@ -280,9 +280,9 @@ impl FileRows {
                     .from_reader(file);
                 let names = lines.headers()?.iter();
                 let names = names.map(|name| name.trim().to_owned()).collect();
-                (names, Source::Text(delimiter, lines))
+                (names, OpenFile::Text(delimiter, lines))
             }
-            Form::Parquet => {
+            ExportFormat::Parquet => {
                 let reader = SerializedFileReader::new(file)?;
                 let schema = reader.metadata().file_metadata().schema_descr();
                 let names: Vec<String> = schema
@@ -290,14 +290,14 @@ impl FileRows {
                     .iter()
                     .map(|column| column.name().to_owned())
                     .collect();
-                (names, Source::Typed(reader.into_iter()))
+                (names, OpenFile::Typed(reader.into_iter()))
             }
-            Form::Lines => {
+            ExportFormat::Lines => {
                 let lines = BufReader::new(file).split(b'\n');
-                (Vec::new(), Source::Lines(lines))
+                (Vec::new(), OpenFile::Lines(lines))
             }
         };
-        if form != Form::Lines && !names.iter().any(|name| name == "seq") {
+        if form != ExportFormat::Lines && !names.iter().any(|name| name == "seq") {
             return Err(ReadError::NoSeq {
                 got: names.join(", "),
             });
@@ -305,7 +305,7 @@ impl FileRows {
         Ok(Self {
             columns: names.iter().map(|name| column(name)).collect(),
             names,
-            number: u64::from(matches!(form, Form::Csv(_))),
+            number: u64::from(matches!(form, ExportFormat::Csv(_))),
             source,
         })
     }
@@ -358,7 +358,7 @@ impl FileRows {
 
     fn content(&mut self) -> Result<Option<Content>, ReadError> {
         match &mut self.source {
-            Source::Text(delimiter, lines) => {
+            OpenFile::Text(delimiter, lines) => {
                 let mut line = csv::StringRecord::new();
                 if !lines.read_record(&mut line)? {
                     return Ok(None);
@@ -374,14 +374,14 @@ impl FileRows {
                 });
                 Ok(Some(Content::Cells(cells.collect())))
             }
-            Source::Typed(rows) => {
+            OpenFile::Typed(rows) => {
                 let row = rows.next().transpose()?;
                 Ok(row.map(|row| {
                     let cells = row.get_column_iter().map(|(_, field)| shown(field));
                     Content::Cells(cells.collect())
                 }))
             }
-            Source::Lines(lines) => {
+            OpenFile::Lines(lines) => {
                 let line = lines.next().transpose()?;
                 Ok(line.map(|mut line| {
                     line.pop_if(|byte| *byte == b'\r');
@@ -404,7 +404,7 @@ pub(super) fn carried(path: &Path) -> Result<Option<String>, ReadError> {
 }
 
 /// What stands in a row in a column, as [`Content::Cells`] tells it.
-pub(super) fn told(row: &Row<'_>, column: &Column) -> String {
+pub(super) fn cell_text(row: &Row<'_>, column: &Column) -> String {
     match (column.cell)(row) {
         None => String::new(),
         Some(Cell::Text(text)) => safe(text),

@@ -24,7 +24,7 @@ pub(super) struct Lines<'a> {
 
 /// What stands at the next line's place.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Found {
+pub(super) enum NextLine {
     /// A line with its newline.
     Line,
     /// Bytes without a newline: the last ones.
@@ -52,7 +52,7 @@ impl<'a> Lines<'a> {
     }
 
     /// Reads the next line into `bytes`.
-    pub(super) fn advance(&mut self) -> Result<Found, JournalError> {
+    pub(super) fn advance(&mut self) -> Result<NextLine, JournalError> {
         self.bytes.clear();
         self.from = self.end;
         self.line += 1;
@@ -64,11 +64,11 @@ impl<'a> Lines<'a> {
             })?;
         self.end += u64::try_from(read).unwrap_or(u64::MAX);
         Ok(if read == 0 {
-            Found::End
+            NextLine::End
         } else if self.bytes.pop_if(|byte| *byte == b'\n').is_some() {
-            Found::Line
+            NextLine::Line
         } else {
-            Found::Unfinished
+            NextLine::Unfinished
         })
     }
 }

@@ -14,7 +14,7 @@
 //!   before anybody is told of it.
 
 use super::dir::{Dir, io_error};
-use super::lines::{Chain, Fault, Found, Lines, last_line};
+use super::lines::{Chain, Fault, Lines, NextLine, last_line};
 use super::salvage::salvage;
 use super::witness::{End, of_a_vanished_one};
 use super::writer::{Manner, Position};
@@ -389,9 +389,9 @@ impl Ending {
         let mut lines = Lines::new(dir, number, file);
         let found = loop {
             match lines.advance()? {
-                Found::Line if lines.line == 1 => opening_bytes = lines.end(),
-                Found::Line => {}
-                found @ (Found::Unfinished | Found::End) => break found,
+                NextLine::Line if lines.line == 1 => opening_bytes = lines.end(),
+                NextLine::Line => {}
+                found @ (NextLine::Unfinished | NextLine::End) => break found,
             }
             let (stamped, faults) = chain.follow(number, lines.line, &lines.bytes);
             last_at = stamped.as_ref().map(|stamped| stamped.at);
@@ -416,7 +416,7 @@ impl Ending {
             prev,
             opening_bytes,
             good_bytes: lines.from,
-            is_torn: found == Found::Unfinished || lines.from == 0,
+            is_torn: found == NextLine::Unfinished || lines.from == 0,
             torn: lines.bytes,
             fault,
         })

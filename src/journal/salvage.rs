@@ -13,7 +13,7 @@
 //!   read. What is not relied on is left out of the state, and named.
 
 use super::dir::Dir;
-use super::lines::{Found, Lines, last_line};
+use super::lines::{Lines, NextLine, last_line};
 use super::{Damage, JournalError, RolledBack, SegmentNumber, Writer};
 use crate::entry::line::{Digest, decode, peek_seq};
 use crate::entry::{DamageAccepted, Entry, JournalId, Segment, Seq, Stamped, State};
@@ -118,12 +118,12 @@ fn beginning(dir: &Dir, numbers: &[SegmentNumber]) -> Result<Option<SegmentNumbe
     for number in numbers.iter().rev() {
         let file = dir.read(*number)?;
         let mut lines = Lines::new(dir, *number, &file);
-        if lines.advance()? != Found::Line {
+        if lines.advance()? != NextLine::Line {
             continue;
         }
         let opens = decode(&lines.bytes).is_ok_and(|(stamped, _)| stamped.entry.opens().is_some());
         let digest = Digest::of(&lines.bytes);
-        if opens && (lines.advance()? != Found::Line || names(&lines.bytes, digest)) {
+        if opens && (lines.advance()? != NextLine::Line || names(&lines.bytes, digest)) {
             return Ok(Some(*number));
         }
     }
@@ -167,7 +167,7 @@ impl Walk {
         file: &File,
     ) -> Result<(), JournalError> {
         let mut lines = Lines::new(dir, number, file);
-        while lines.advance()? == Found::Line {
+        while lines.advance()? == NextLine::Line {
             self.take_held(Some(&lines.bytes));
             let said = peek_seq(&lines.bytes).filter(|seq| *seq > self.last);
             let counted = self.last.following();

@@ -9,7 +9,7 @@
 //! [`Report::last_digest`] elsewhere gives it ([`Report::kept`]).
 
 use super::dir::{Dir, io_error};
-use super::lines::{Chain, Fault, Found, Lines};
+use super::lines::{Chain, Fault, Lines, NextLine};
 use super::times::Times;
 use super::{JOURNAL_FOLDER, JournalError, Line, SegmentNumber};
 use crate::entry::audit::{Mismatch, audit};
@@ -183,14 +183,14 @@ impl Walk {
             self.line = lines.line;
             self.report.bytes = done + lines.from;
             match found {
-                Found::Line => {
+                NextLine::Line => {
                     self.entry(&lines.bytes);
                     each(&Line {
                         seq: self.chain.named.unwrap_or(Seq::FIRST),
                         bytes: lines.bytes.as_slice().into(),
                     });
                 }
-                Found::Unfinished | Found::End => break,
+                NextLine::Unfinished | NextLine::End => break,
             }
         }
         let unfinished = u64::try_from(lines.bytes.len()).unwrap_or(u64::MAX);

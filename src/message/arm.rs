@@ -70,8 +70,8 @@ pub(super) fn arm(params: Option<Value>) -> Result<Call, ErrorObject> {
 
 /// The first fault, and where there are several all of them with their places.
 fn faulty(faults: Vec<RequestFault>) -> ErrorObject {
-    let told = |fault: &RequestFault| format!("{}: {}", fault.pointer, fault.message);
-    let details: Vec<_> = faults.iter().map(told).collect();
+    let text = |fault: &RequestFault| format!("{}: {}", fault.pointer, fault.message);
+    let details: Vec<_> = faults.iter().map(text).collect();
     let several = details.len() > 1;
     let first = faults.into_iter().next();
     let (message, remedy, pointer) = first.map_or_else(Default::default, |first| {

@@ -184,8 +184,8 @@ impl StateMessage {
             seq: state.last.map(|seq| seq.0),
             stations: stations
                 .map(|name| {
-                    let told = StationMessage::new(state, name);
-                    if known(name) { told } else { told.left() }
+                    let text = StationMessage::new(state, name);
+                    if known(name) { text } else { text.left() }
                 })
                 .collect(),
             instruments: instruments(state, catalog),
@@ -389,7 +389,7 @@ mod tests {
                 line: "9600 8N1".to_owned(),
                 identity: None,
                 socket: None,
-                alike: false,
+                ambiguous: false,
                 read_by: None, // the core knows how it is read
             }),
         });

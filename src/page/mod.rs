@@ -23,7 +23,7 @@ mod token;
 pub use meter::Meter;
 pub use token::{TOKEN_FILE, Token, TokenError};
 
-use crate::clients::{Asked, Live};
+use crate::clients::{ControlRequest, Live};
 use crate::config::PageConfig;
 use std::io;
 use std::net::SocketAddr;
@@ -101,7 +101,7 @@ pub struct Sources {
     /// What the daemon makes known.
     pub live: Arc<Live>,
     /// Where commands go.
-    pub asked: mpsc::Sender<Asked>,
+    pub asked: mpsc::Sender<ControlRequest>,
     /// What is counted for a scrape.
     pub meter: Arc<Meter>,
     /// The places of the feed's clients, for counting them.

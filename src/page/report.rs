@@ -8,7 +8,7 @@ use crate::entry::Seq;
 use crate::entry::line::{self, Digest};
 use crate::journal::Cursor;
 use crate::quantity::WallMicros;
-use crate::report::{Asked, Gathering, Report};
+use crate::report::{Gathering, Report, ReportRequest};
 use std::path::Path;
 use std::time::SystemTime;
 
@@ -28,7 +28,7 @@ pub(super) fn make(
     let Some(gathered) = gathered.filter(|gathered| !gathered.series.is_empty()) else {
         return Ok(None);
     };
-    let asked = Asked {
+    let asked = ReportRequest {
         compare: None,
         query: Vec::new(), // the series was named
         made: now(),

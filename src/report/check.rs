@@ -385,9 +385,9 @@ mod tests {
         );
         let mut found = Vec::new();
         walk("", Some(&got), Some(&want), &mut found);
-        let told: Vec<_> = found.iter().map(|one| one.about.as_str()).collect();
+        let words: Vec<_> = found.iter().map(|one| one.about.as_str()).collect();
         assert_eq!(
-            told,
+            words,
             [
                 "the data for programs, a[1].b",
                 "the data for programs, d",

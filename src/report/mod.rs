@@ -39,7 +39,7 @@ pub const HEAD: &str = "<!DOCTYPE html>\n<!-- report of tallyjaw -->\n";
 
 /// What a report is asked for.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Asked {
+pub struct ReportRequest {
     /// The query by which the series were chosen, each option with its value; empty if they were named.
     pub query: Vec<(String, String)>,
     /// Groups of readings to be set side by side.
@@ -54,7 +54,7 @@ pub struct Asked {
 #[derive(Debug, Clone)]
 pub struct Report {
     /// What was asked.
-    pub asked: Asked,
+    pub asked: ReportRequest,
     /// Random id, in the first entry of every segment.
     pub journal: JournalId,
     /// Its first entry.
@@ -71,7 +71,7 @@ pub struct Report {
 
 impl Report {
     /// Of what was gathered.
-    pub fn new(gathered: Gathered, asked: Asked) -> Self {
+    pub fn new(gathered: Gathered, asked: ReportRequest) -> Self {
         let series: Vec<Facts> = gathered.series.into_iter().map(Facts::of).collect();
         let axis = asked.query.iter().find(|(option, _)| option == "--axis");
         let axis = axis.map(|(_, axis)| axis.as_str());

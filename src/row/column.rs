@@ -31,7 +31,7 @@ pub enum ColumnType {
 
 /// In which tables a column stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Form {
+pub enum TableKind {
     /// In tables of text and of typed values.
     Every,
     /// In those of text, for people and spreadsheets.
@@ -50,7 +50,7 @@ pub struct Column {
     /// What its values are.
     pub kind: ColumnType,
     /// Where it stands.
-    pub form: Form,
+    pub form: TableKind,
     /// What it says, in words.
     pub says: &'static str,
     /// The value in a row; none where it is unknown or does not apply.
@@ -64,13 +64,13 @@ const fn every(name: &'static str, kind: ColumnType, says: &'static str, cell: G
         name,
         unit: None,
         kind,
-        form: Form::Every,
+        form: TableKind::Every,
         says,
         cell,
     }
 }
 
-const fn in_unit(unit: &'static str, form: Form, column: Column) -> Column {
+const fn in_unit(unit: &'static str, form: TableKind, column: Column) -> Column {
     Column {
         unit: Some(unit),
         form,
@@ -86,12 +86,12 @@ const fn in_text(
     says: &'static str,
     cell: Get,
 ) -> Column {
-    in_unit(unit, Form::Text, every(name, kind, says, cell))
+    in_unit(unit, TableKind::Text, every(name, kind, says, cell))
 }
 
 /// A whole number of base units, in tables of typed values alone.
 const fn base(name: &'static str, unit: &'static str, says: &'static str, cell: Get) -> Column {
-    in_unit(unit, Form::Typed, every(name, Whole, says, cell))
+    in_unit(unit, TableKind::Typed, every(name, Whole, says, cell))
 }
 
 use ColumnType::{Text, Time, Whole};
@@ -137,7 +137,7 @@ pub const COLUMNS: &[Column] = &[
     }),
     in_unit(
         "mm2",
-        Form::Every,
+        TableKind::Every,
         every("wire_mm2", MM, "the wire's size", |row| {
             Some(Cell::Decimal(slot(row)?.wire?.area.mm2()))
         }),
@@ -184,7 +184,7 @@ pub const COLUMNS: &[Column] = &[
     ),
     in_unit(
         "mm",
-        Form::Every,
+        TableKind::Every,
         every("value_mm", MM, "the value, if it is a length", |row| {
             shown(row, Unit::Millimetre)
         }),
@@ -207,7 +207,7 @@ pub const COLUMNS: &[Column] = &[
     ),
     in_unit(
         "N",
-        Form::Every,
+        TableKind::Every,
         every("value_n", N, "the value, if it is a force", |row| {
             shown(row, Unit::Newton)
         }),
@@ -281,12 +281,16 @@ pub const COLUMNS: &[Column] = &[
 impl Column {
     /// Those of a table of text: all but the whole numbers of base units.
     pub fn of_text() -> impl Iterator<Item = &'static Self> {
-        COLUMNS.iter().filter(|column| column.form != Form::Typed)
+        COLUMNS
+            .iter()
+            .filter(|column| column.form != TableKind::Typed)
     }
 
     /// Those of a table of typed values.
     pub fn of_typed() -> impl Iterator<Item = &'static Self> {
-        COLUMNS.iter().filter(|column| column.form != Form::Text)
+        COLUMNS
+            .iter()
+            .filter(|column| column.form != TableKind::Text)
     }
 }
 

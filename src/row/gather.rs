@@ -32,7 +32,7 @@ impl Gather {
         let whole = Whole::of(stamped);
         let loose = whole.clone().filter(|one| one.reading.slot.is_none());
         if let Some(series) = self.ledger.take(stamped, whole) {
-            told(&self.journal, &series, &mut tell)?;
+            give_rows(&self.journal, &series, &mut tell)?;
         }
         if let Some(loose) = loose {
             tell(&Row::loose(&self.journal, stamped.seq, &loose))?;
@@ -43,11 +43,11 @@ impl Gather {
     /// Tells the readings of the series that are still open, as they stand now.
     pub fn finish<E>(self, mut tell: impl FnMut(&Row<'_>) -> Result<(), E>) -> Result<(), E> {
         let mut left = self.ledger.finish();
-        left.try_for_each(|series| told(&self.journal, &series, &mut tell))
+        left.try_for_each(|series| give_rows(&self.journal, &series, &mut tell))
     }
 }
 
-fn told<E>(
+fn give_rows<E>(
     journal: &JournalId,
     series: &Series<Whole>,
     mut tell: impl FnMut(&Row<'_>) -> Result<(), E>,

@@ -9,7 +9,7 @@
 mod column;
 mod gather;
 
-pub use column::{COLUMNS, Cell, Column, ColumnType, Form};
+pub use column::{COLUMNS, Cell, Column, ColumnType, TableKind};
 pub use gather::Gather;
 
 use crate::entry::ledger::{Disposition, Entered, Series, Whole};

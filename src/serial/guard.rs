@@ -45,7 +45,7 @@ pub(super) struct Guard {
     ticks: Interval,
     looking: Option<JoinHandle<Vec<Holder>>>,
     found: Option<String>,
-    told: Vec<String>,
+    announced: Vec<String>,
 }
 
 impl Guard {
@@ -58,7 +58,7 @@ impl Guard {
             ticks,
             looking: None,
             found: None,
-            told: Vec::new(),
+            announced: Vec::new(),
         }
     }
 
@@ -71,8 +71,8 @@ impl Guard {
                 let others = seen.iter().filter(|holder| !holder.is_us());
                 let holders: Vec<String> = others.map(ToString::to_string).collect();
                 let settings = self.found.take();
-                if settings.is_some() || holders != self.told {
-                    self.told.clone_from(&holders);
+                if settings.is_some() || holders != self.announced {
+                    self.announced.clone_from(&holders);
                     return Odd { holders, settings };
                 }
             }

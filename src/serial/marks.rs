@@ -1,6 +1,6 @@
 //! Bytes that the line spoiled, told from those that it did not.
 //!
-//! In: what the terminal gives, in whatever chunks it came. Out: [`Run`]s; their bytes, joined, are
+//! In: what the terminal gives, in whatever chunks it came. Out: [`ByteRun`]s; their bytes, joined, are
 //! what the hardware received, no more and no less.
 //!
 //! The terminal is set to mark (`PARMRK`): a byte with a parity or framing error, or a break, comes
@@ -16,7 +16,7 @@ pub struct Marks {
 
 /// Bytes of one kind.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Run {
+pub enum ByteRun {
     /// As they were sent.
     Sound(Vec<u8>),
     /// As they were received, each with an error of parity or framing; a break is a 0.
@@ -33,7 +33,7 @@ enum State {
     Spoiled,
 }
 
-impl Run {
+impl ByteRun {
     /// The bytes, whatever their kind.
     pub fn bytes(&self) -> &[u8] {
         match self {
@@ -44,9 +44,9 @@ impl Run {
 
 impl Marks {
     /// The runs of a chunk.
-    pub fn take(&mut self, chunk: &[u8]) -> Vec<Run> {
+    pub fn take(&mut self, chunk: &[u8]) -> Vec<ByteRun> {
         if self.state == State::Plain && !chunk.contains(&0xff) {
-            let sound = (!chunk.is_empty()).then(|| Run::Sound(chunk.to_vec()));
+            let sound = (!chunk.is_empty()).then(|| ByteRun::Sound(chunk.to_vec()));
             return sound.into_iter().collect();
         }
         let mut runs = Vec::new();
@@ -78,21 +78,21 @@ impl Marks {
     }
 
     /// The stream is over: what was kept to see what follows.
-    pub fn end(&mut self) -> Option<Run> {
+    pub fn end(&mut self) -> Option<ByteRun> {
         match std::mem::take(&mut self.state) {
             State::Plain => None,
-            State::Escape => Some(Run::Sound(vec![0xff])),
-            State::Spoiled => Some(Run::Sound(vec![0xff, 0x00])),
+            State::Escape => Some(ByteRun::Sound(vec![0xff])),
+            State::Spoiled => Some(ByteRun::Sound(vec![0xff, 0x00])),
         }
     }
 }
 
 /// A run as a terminal that marks gives it.
-pub fn marked(run: &Run) -> Vec<u8> {
+pub fn marked(run: &ByteRun) -> Vec<u8> {
     let mark = |byte: &u8| match run {
-        Run::Spoiled(_) => vec![0xff, 0x00, *byte],
-        Run::Sound(_) if *byte == 0xff => vec![0xff, 0xff],
-        Run::Sound(_) => vec![*byte],
+        ByteRun::Spoiled(_) => vec![0xff, 0x00, *byte],
+        ByteRun::Sound(_) if *byte == 0xff => vec![0xff, 0xff],
+        ByteRun::Sound(_) => vec![*byte],
     };
     run.bytes().iter().flat_map(mark).collect()
 }
@@ -130,41 +130,41 @@ impl PortMarks {
         self.far_end.is_some()
     }
 
-    pub(super) fn take(&mut self, chunk: &[u8]) -> Vec<Run> {
+    pub(super) fn take(&mut self, chunk: &[u8]) -> Vec<ByteRun> {
         let runs = self.terminal.take(chunk);
         self.through_far_end(runs)
     }
 
-    pub(super) fn end(&mut self) -> Vec<Run> {
+    pub(super) fn end(&mut self) -> Vec<ByteRun> {
         let last = self.terminal.end();
         let mut runs = self.through_far_end(last);
         runs.extend(self.far_end.as_mut().and_then(Marks::end));
         runs
     }
 
-    fn through_far_end(&mut self, runs: impl IntoIterator<Item = Run>) -> Vec<Run> {
+    fn through_far_end(&mut self, runs: impl IntoIterator<Item = ByteRun>) -> Vec<ByteRun> {
         let Some(far_end) = &mut self.far_end else {
             return runs.into_iter().collect();
         };
         let each = |run| match run {
-            Run::Sound(bytes) => far_end.take(&bytes),
-            Run::Spoiled(bytes) => vec![Run::Spoiled(bytes)],
+            ByteRun::Sound(bytes) => far_end.take(&bytes),
+            ByteRun::Spoiled(bytes) => vec![ByteRun::Spoiled(bytes)],
         };
         runs.into_iter().flat_map(each).collect()
     }
 }
 
-fn add_sound(runs: &mut Vec<Run>, byte: u8) {
+fn add_sound(runs: &mut Vec<ByteRun>, byte: u8) {
     match runs.last_mut() {
-        Some(Run::Sound(bytes)) => bytes.push(byte),
-        Some(Run::Spoiled(_)) | None => runs.push(Run::Sound(vec![byte])),
+        Some(ByteRun::Sound(bytes)) => bytes.push(byte),
+        Some(ByteRun::Spoiled(_)) | None => runs.push(ByteRun::Sound(vec![byte])),
     }
 }
 
-fn add_spoiled(runs: &mut Vec<Run>, byte: u8) {
+fn add_spoiled(runs: &mut Vec<ByteRun>, byte: u8) {
     match runs.last_mut() {
-        Some(Run::Spoiled(bytes)) => bytes.push(byte),
-        Some(Run::Sound(_)) | None => runs.push(Run::Spoiled(vec![byte])),
+        Some(ByteRun::Spoiled(bytes)) => bytes.push(byte),
+        Some(ByteRun::Sound(_)) | None => runs.push(ByteRun::Spoiled(vec![byte])),
     }
 }
 
@@ -174,9 +174,9 @@ mod tests {
     use proptest::prelude::*;
 
     /// The runs as one list of bytes and whether each is spoiled.
-    fn bytes_of(runs: impl IntoIterator<Item = Run>) -> Vec<(u8, bool)> {
-        let each = |run: Run| {
-            let spoiled = matches!(run, Run::Spoiled(_));
+    fn bytes_of(runs: impl IntoIterator<Item = ByteRun>) -> Vec<(u8, bool)> {
+        let each = |run: ByteRun| {
+            let spoiled = matches!(run, ByteRun::Spoiled(_));
             let bytes = run.bytes().to_vec();
             bytes.into_iter().map(move |byte| (byte, spoiled))
         };
@@ -186,8 +186,8 @@ mod tests {
     /// What a terminal that marks makes of these, after termios(3).
     fn all_marked(sent: &[(u8, bool)]) -> Vec<u8> {
         let run = |(byte, spoiled): &(u8, bool)| match spoiled {
-            true => Run::Spoiled(vec![*byte]),
-            false => Run::Sound(vec![*byte]),
+            true => ByteRun::Spoiled(vec![*byte]),
+            false => ByteRun::Sound(vec![*byte]),
         };
         sent.iter().map(run).flat_map(|run| marked(&run)).collect()
     }
@@ -215,7 +215,7 @@ mod tests {
     fn an_ff_and_a_zero_that_were_sent_are_no_mark() {
         let mut marks = Marks::default();
         let runs = marks.take(b"\xff\xff\xff\xff\x00\x00\x16\x32");
-        assert_eq!(runs, [Run::Sound(b"\xff\xff\x00\x00\x16\x32".to_vec())]);
+        assert_eq!(runs, [ByteRun::Sound(b"\xff\xff\x00\x00\x16\x32".to_vec())]);
     }
 
     #[test]
@@ -224,17 +224,17 @@ mod tests {
         let mut unsaid = PortMarks::new(false);
         assert_eq!(
             unsaid.take(doubled),
-            [Run::Sound(b"1\xff\x002\xff\xff3".to_vec())]
+            [ByteRun::Sound(b"1\xff\x002\xff\xff3".to_vec())]
         );
         let mut said = PortMarks::new(true);
         let want = [
-            Run::Sound(b"1".to_vec()),
-            Run::Spoiled(b"2".to_vec()),
-            Run::Sound(b"\xff3".to_vec()),
+            ByteRun::Sound(b"1".to_vec()),
+            ByteRun::Spoiled(b"2".to_vec()),
+            ByteRun::Sound(b"\xff3".to_vec()),
         ];
         assert_eq!(said.take(doubled), want);
         assert_eq!(said.take(b"\xff"), []);
-        assert_eq!(said.end(), [Run::Sound(b"\xff".to_vec())]);
+        assert_eq!(said.end(), [ByteRun::Sound(b"\xff".to_vec())]);
     }
 
     #[test]
@@ -242,9 +242,9 @@ mod tests {
         let mut marks = Marks::default();
         let runs = marks.take(b"+1\xff\x00.\xff\x00\xff63\r");
         let want = [
-            Run::Sound(b"+1".to_vec()),
-            Run::Spoiled(b".\xff".to_vec()),
-            Run::Sound(b"63\r".to_vec()),
+            ByteRun::Sound(b"+1".to_vec()),
+            ByteRun::Spoiled(b".\xff".to_vec()),
+            ByteRun::Sound(b"63\r".to_vec()),
         ];
         assert_eq!(runs, want);
     }
@@ -252,10 +252,10 @@ mod tests {
     #[test]
     fn what_was_begun_at_the_end_is_not_lost() {
         let mut marks = Marks::default();
-        assert_eq!(marks.take(b"1\xff"), [Run::Sound(b"1".to_vec())]);
-        assert_eq!(marks.end(), Some(Run::Sound(vec![0xff])));
+        assert_eq!(marks.take(b"1\xff"), [ByteRun::Sound(b"1".to_vec())]);
+        assert_eq!(marks.end(), Some(ByteRun::Sound(vec![0xff])));
         assert_eq!(marks.end(), None);
         assert_eq!(marks.take(b"\xff\x00"), []);
-        assert_eq!(marks.end(), Some(Run::Sound(vec![0xff, 0x00])));
+        assert_eq!(marks.end(), Some(ByteRun::Sound(vec![0xff, 0x00])));
     }
 }

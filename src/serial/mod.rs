@@ -32,7 +32,7 @@ mod tuning;
 pub use access::Access;
 pub use error::{Fitting, SerialError};
 pub use holder::Holder;
-pub use marks::{Marks, Run, far_end_marks, marked};
+pub use marks::{ByteRun, Marks, far_end_marks, marked};
 pub use port::{Opened, Port, Read};
 
 use crate::config::PortConfig;
@@ -40,7 +40,7 @@ use crate::entry::Attached;
 use contact::Contact;
 use guard::{Guard, Odd};
 use quiet::{Late, Quiet};
-use reopen::{Pauses, Telling, Watch};
+use reopen::{FailureFilter, Pauses, Watch};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{Receiver, Sender};
 
@@ -74,7 +74,7 @@ pub enum Event {
     },
     /// Bytes may be missing from here on, or those before them were thrown away: what comes next may be
     /// the rest of something.
-    Adrift {
+    OutOfStep {
         /// Behind what, in words.
         behind: &'static str,
     },
@@ -130,19 +130,19 @@ async fn keep_open(
         let (opened, watch) = wait_until_open(config, &mut pauses, out).await?;
         let since = Instant::now();
         let mut attached = opened.attached;
-        attached.alike |= twin_seen;
+        attached.ambiguous |= twin_seen;
         tell(out, Event::Opened(attached.clone())).await?;
         if !opened.stale.is_empty() {
             tell(out, Event::Stale(opened.stale)).await?;
         }
-        if opened.adrift {
+        if opened.out_of_step {
             let behind = BEHIND_STALE;
-            tell(out, Event::Adrift { behind }).await?;
+            tell(out, Event::OutOfStep { behind }).await?;
         }
         while requests.try_recv().is_ok() {}
         let guard = Guard::over(opened.guarded);
         let mut quiet = Quiet::default();
-        if opened.adrift {
+        if opened.out_of_step {
             quiet.bytes_came(Instant::now());
         }
         let reason = pass_on(opened.port, quiet, opened.contact, guard, out, requests).await?;
@@ -186,12 +186,12 @@ async fn pass_on(
                 let now = Instant::now();
                 if quiet.late(now) == Late::Long {
                     let behind = BEHIND_STANDSTILL;
-                    tell(out, Event::Adrift { behind }).await?;
+                    tell(out, Event::OutOfStep { behind }).await?;
                 }
                 quiet.bytes_came(now);
                 match read {
-                    Read::Run(Run::Sound(bytes)) => Event::Bytes(bytes),
-                    Read::Run(Run::Spoiled(bytes)) => Event::Spoiled(bytes),
+                    Read::Run(ByteRun::Sound(bytes)) => Event::Bytes(bytes),
+                    Read::Run(ByteRun::Spoiled(bytes)) => Event::Spoiled(bytes),
                     Read::HungUp(reason) => return Ok(reason),
                 }
             }
@@ -201,7 +201,7 @@ async fn pass_on(
                     Late::Long => {
                         quiet.again(now);
                         let behind = BEHIND_STANDSTILL;
-                        Event::Adrift { behind }
+                        Event::OutOfStep { behind }
                     }
                     // Where the whole computer stood, an adapter hands on what it has only after a moment.
                     Late::Somewhat => {
@@ -209,7 +209,7 @@ async fn pass_on(
                         continue;
                     }
                     Late::No if port.waits() => continue,
-                    Late::No => match quiet.told() {
+                    Late::No => match quiet.next_passed() {
                         Some(lasted) => Event::Quiet { lasted },
                         None => continue,
                     },
@@ -248,7 +248,7 @@ async fn wait_until_open(
 ) -> Result<(Opened, Watch), Unwanted> {
     // Before the first trial, so that nothing appears unseen between a trial and the wait.
     let watch = Watch::on(&config.selector);
-    let mut telling = Telling::default();
+    let mut telling = FailureFilter::default();
     loop {
         let error = match open(config.clone()).await {
             Ok(opened) => return Ok((opened, watch)),

@@ -7,7 +7,7 @@ use super::access::{from_errno, look, pty_number};
 use super::contact::Contact;
 use super::guard::Guarded;
 use super::holder::holders;
-use super::marks::{PortMarks, Run, far_end_marks};
+use super::marks::{ByteRun, PortMarks, far_end_marks};
 use super::settings::{data_bits, parity, settings_of, stop_bits};
 use super::stale::take_stale;
 use super::{SerialError, discover, socket};
@@ -41,7 +41,7 @@ pub struct Port {
     pub(super) stream: SerialStream,
     pub(super) marks: PortMarks,
     /// Taken from the terminal, not yet handed out.
-    pub(super) runs: VecDeque<Run>,
+    pub(super) runs: VecDeque<ByteRun>,
     /// What ended it, once a last byte has been handed out after it.
     ended: Option<String>,
 }
@@ -50,7 +50,7 @@ pub struct Port {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Read {
     /// Bytes of one kind, at least one.
-    Run(Run),
+    Run(ByteRun),
     /// The port is gone for good: drop it. Why, in words.
     HungUp(String),
 }
@@ -69,7 +69,7 @@ pub struct Opened {
     /// What was waiting in it, the first 64 KiB; from before, so nobody knows what it measured.
     pub stale: Vec<u8>,
     /// What comes first may be the rest of what is thrown away: no silence was seen before it.
-    pub adrift: bool,
+    pub out_of_step: bool,
 }
 
 impl Port {
@@ -95,13 +95,13 @@ impl Port {
             path: path.clone(),
             cause,
         })?;
-        let (stale, adrift) = take_stale(&handle, FRAME_GAP, STALE_LONGEST)
+        let (stale, out_of_step) = take_stale(&handle, FRAME_GAP, STALE_LONGEST)
             .map_err(|errno| from_errno(&path, errno))?;
         let mut marks = PortMarks::new(is_pty && far_end_marks());
         let stale = marks
             .take(&stale)
             .iter()
-            .flat_map(Run::bytes)
+            .flat_map(ByteRun::bytes)
             .copied()
             .collect();
         let adapter = socket::seen(&path);
@@ -112,7 +112,7 @@ impl Port {
                 port: path.display().to_string(),
                 line: config.line.to_string(),
                 identity: adapter.as_ref().map(|seen| seen.usb.clone()),
-                alike: adapter.as_ref().is_some_and(|seen| seen.alike),
+                ambiguous: adapter.as_ref().is_some_and(|seen| seen.ambiguous),
                 socket: adapter.and_then(|seen| seen.socket),
                 read_by: None, // the core knows how it is read
             },
@@ -123,7 +123,7 @@ impl Port {
                 handle,
                 settings: marked,
             },
-            adrift,
+            out_of_step,
             port: Self {
                 path,
                 handle: watched,

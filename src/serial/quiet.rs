@@ -59,8 +59,8 @@ impl Quiet {
         }
     }
 
-    /// The silence is told, the next is waited for.
-    pub(super) fn told(&mut self) -> Option<Duration> {
+    /// The silence that has passed; the next one is awaited.
+    pub(super) fn next_passed(&mut self) -> Option<Duration> {
         let (_, next) = self.since.as_mut()?;
         let lasted = SILENCES.get(*next).copied();
         *next += 1;
@@ -92,7 +92,7 @@ mod tests {
         for silence in SILENCES {
             assert_eq!(quiet.due(start), Some(start + silence));
             assert_eq!(quiet.late(start + silence), Late::No);
-            assert_eq!(quiet.told(), Some(silence));
+            assert_eq!(quiet.next_passed(), Some(silence));
         }
         assert_eq!(quiet.due(start), None);
     }

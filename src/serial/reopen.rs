@@ -45,12 +45,12 @@ const RULES_RUN: Duration = Duration::from_secs(1);
 
 /// Which failures of opening are worth telling: each message once, and no refusal that passes.
 #[derive(Debug, Default)]
-pub(super) struct Telling {
-    told: String,
+pub(super) struct FailureFilter {
+    last_message: String,
     refused_since: Option<Instant>,
 }
 
-impl Telling {
+impl FailureFilter {
     /// Whether somebody should hear of this failure of a trial at `now`.
     pub(super) fn is_news(&mut self, error: &SerialError, now: Instant) -> bool {
         if matches!(error, SerialError::NotAllowed { .. }) {
@@ -62,8 +62,8 @@ impl Telling {
             self.refused_since = None;
         }
         let message = error.to_string();
-        let is_news = message != self.told;
-        self.told = message;
+        let is_news = message != self.last_message;
+        self.last_message = message;
         is_news
     }
 }
@@ -231,7 +231,7 @@ mod tests {
     #[test]
     fn a_refusal_that_passes_is_not_told_and_one_that_lasts_is_told_once() {
         let start = Instant::now();
-        let mut telling = Telling::default();
+        let mut telling = FailureFilter::default();
         let mut is_news = |error: SerialError, millis| {
             telling.is_news(&error, start + Duration::from_millis(millis))
         };

@@ -14,7 +14,7 @@ pub(super) struct Seen {
     /// Controller, chain of sockets from there, and interface: `0000:00:14.0 usb 4.2:1.0`.
     pub(super) socket: Option<String>,
     /// It has no serial number, or another adapter that is plugged in has the same one.
-    pub(super) alike: bool,
+    pub(super) ambiguous: bool,
 }
 
 /// The adapter behind a path; `None` if there is none on USB.
@@ -23,11 +23,11 @@ pub(super) fn seen(path: &Path) -> Option<Seen> {
     let all = discover::on_usb();
     let (_, usb) = all.iter().find(|(path, _)| *path == device)?;
     let socket = socket_of(&device);
-    let alike = usb.serial.is_none() || has_twin(&all, &usb.to_string(), socket.as_deref());
+    let ambiguous = usb.serial.is_none() || has_twin(&all, &usb.to_string(), socket.as_deref());
     Some(Seen {
         usb: usb.to_string(),
         socket,
-        alike,
+        ambiguous,
     })
 }
 

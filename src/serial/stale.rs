@@ -119,9 +119,9 @@ mod tests {
             std::thread::yield_now();
         }
         let quiet = Duration::from_secs(3600);
-        let (stale, adrift) = take_stale(&far, quiet, Duration::from_millis(100)).unwrap();
+        let (stale, out_of_step) = take_stale(&far, quiet, Duration::from_millis(100)).unwrap();
         assert!(!stale.is_empty());
-        assert!(adrift, "what comes next may be the rest of a frame");
+        assert!(out_of_step, "what comes next may be the rest of a frame");
         drop(stop);
         sending.join().unwrap();
     }

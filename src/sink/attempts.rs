@@ -127,10 +127,10 @@ mod tests {
     use std::sync::Mutex;
 
     fn attempts() -> (Attempts, Arc<Mutex<Vec<SinkStatus>>>) {
-        let told = Arc::new(Mutex::new(Vec::new()));
-        let tell = Arc::clone(&told);
+        let text = Arc::new(Mutex::new(Vec::new()));
+        let tell = Arc::clone(&text);
         let tell: Tell = Arc::new(move |status| tell.lock().unwrap().push(status));
-        (Attempts::new("plant", "mqtt", tell), told)
+        (Attempts::new("plant", "mqtt", tell), text)
     }
 
     #[test]
@@ -149,10 +149,10 @@ mod tests {
 
     #[test]
     fn a_failure_is_told_with_its_beginning_its_tries_and_its_last_error_and_ends() {
-        let (mut attempts, told) = attempts();
+        let (mut attempts, text) = attempts();
         attempts.failed(WallMicros(0), &"gone", "look");
         attempts.failed(WallMicros(9), &"refused", "look there");
-        let failing = told.lock().unwrap().last().unwrap().failing.clone();
+        let failing = text.lock().unwrap().last().unwrap().failing.clone();
         let want = SinkFailure {
             since: WallMicros(0).to_string(),
             tries: 2,
@@ -161,7 +161,7 @@ mod tests {
         };
         assert_eq!(failing, Some(want));
         attempts.delivered(Seq(7));
-        let last = told.lock().unwrap().last().unwrap().clone();
+        let last = text.lock().unwrap().last().unwrap().clone();
         assert_eq!((last.after, last.failures, last.failing), (7, 2, None));
     }
 }

@@ -14,7 +14,7 @@ pub(super) fn fits(quantity: Quantity, limits: &Limits) -> bool {
 }
 
 /// The axis that a value of this instrument is for; `None` if the instrument measures no axis of it.
-pub(super) fn axis_told<'a>(
+pub(super) fn axis_of_value<'a>(
     series: &'a SeriesState,
     instrument: &str,
     value: Quantity,

@@ -65,7 +65,7 @@ pub enum Input<'a> {
         settings: Option<&'a str>,
     },
     /// Bytes may be missing from here on: what comes next may be the rest of a frame.
-    Adrift {
+    OutOfStep {
         /// Its name in the configuration.
         instrument: &'a str,
         /// Behind what, in words.

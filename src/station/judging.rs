@@ -111,7 +111,7 @@ impl Core {
             let axis = match series.spec.order {
                 // Which of its values is the worst depends on the axis, so the axis is that of the middle one.
                 Order::ByValue => {
-                    by_value::axis_told(series, instrument, captured.value.quantity())?
+                    by_value::axis_of_value(series, instrument, captured.value.quantity())?
                 }
                 Order::ByAxis | Order::ByPiece => {
                     series.spec.axis(&order::next_slot(series)?.axis)?
@@ -141,11 +141,11 @@ impl Core {
         middle: Measured,
         value: Measured,
     ) -> Judged {
-        let told = match series.spec.order {
-            Order::ByValue => by_value::axis_told(series, instrument, middle.quantity()),
+        let shown = match series.spec.order {
+            Order::ByValue => by_value::axis_of_value(series, instrument, middle.quantity()),
             Order::ByAxis | Order::ByPiece => None,
         };
-        let slot = match told {
+        let slot = match shown {
             Some(axis) => order::next_of_axis(series, &axis.name),
             None => order::next_slot(series),
         };
@@ -154,7 +154,7 @@ impl Core {
             return Judged::not_counted(slot, due.refuses(), hint);
         }
         let Some(slot) = slot else {
-            return match told.filter(|_| order::next_slot(series).is_some()) {
+            return match shown.filter(|_| order::next_slot(series).is_some()) {
                 Some(axis) => axis_full(series, axis),
                 None => Judged::not_counted(None, NotCounted::SeriesFull, None),
             };

@@ -34,9 +34,9 @@ impl Core {
     }
 
     /// What comes next of an instrument may be the rest of a frame.
-    pub(super) fn adrift(&mut self, now: Now, instrument: &str, behind: &'static str) {
+    pub(super) fn out_of_step(&mut self, now: Now, instrument: &str, behind: &'static str) {
         if self.signals.contains_key(instrument) {
-            self.signal_adrift(now, instrument, behind);
+            self.signal_out_of_step(now, instrument, behind);
             return;
         }
         self.with_decoder(now, instrument, |live| live.decoder.lose(now.mono, behind));
@@ -130,7 +130,7 @@ impl Core {
         }
     }
 
-    fn tell_unread(&mut self, now: Now, instrument: &str, run: Option<unread::Run>) {
+    fn tell_unread(&mut self, now: Now, instrument: &str, run: Option<unread::UnreadRun>) {
         let Some((run, live)) = run.zip(self.live.get_mut(instrument)) else {
             return;
         };

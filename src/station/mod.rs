@@ -62,7 +62,7 @@ pub struct Core {
     /// When the next zero becomes due by time.
     zero_due_at: Option<MonoMicros>,
     /// Per station the arming that was refused last since a series is open.
-    asked: BTreeMap<String, stopping::Asked>,
+    asked: BTreeMap<String, stopping::RefusedArming>,
 }
 
 impl Core {
@@ -122,7 +122,7 @@ impl Core {
                 holders,
                 settings,
             } => self.disturbed(now, instrument, holders, settings),
-            Input::Adrift { instrument, behind } => self.adrift(now, instrument, behind),
+            Input::OutOfStep { instrument, behind } => self.out_of_step(now, instrument, behind),
             Input::Quiet { instrument, lasted } => self.quiet(now, instrument, lasted),
             Input::Contact { instrument, closed } => self.contact(now, instrument, closed),
             Input::SegmentFull => self.open_segment(now),

@@ -5,7 +5,7 @@
 
 use super::card::LONGEST_CARD;
 use super::flood::Flood;
-use super::unread::{Folding, Run, Why};
+use super::unread::{Folding, UnreadRun, Why};
 use super::{Armable, Command, Core, Refusal, cards};
 use crate::decode::DecodeError;
 use crate::decode::framing::{Frame, Framing, Splitter};
@@ -130,7 +130,7 @@ impl Core {
     }
 
     /// What comes next may be the rest of a card.
-    pub(super) fn signal_adrift(&mut self, now: Now, name: &str, behind: &'static str) {
+    pub(super) fn signal_out_of_step(&mut self, now: Now, name: &str, behind: &'static str) {
         let Some(live) = self.signals.get_mut(name) else {
             return;
         };
@@ -211,7 +211,7 @@ impl Core {
 
 impl Core {
     /// Cards that could not be read, and what was not done of a flood of them.
-    fn tell_unread_cards(&mut self, now: Now, name: &str, run: Option<Run>) {
+    fn tell_unread_cards(&mut self, now: Now, name: &str, run: Option<UnreadRun>) {
         let (Some(run), Some(live)) = (run, self.signals.get(name)) else {
             return;
         };

@@ -14,7 +14,7 @@ const AGAIN_WITHIN: Duration = Duration::from_secs(10);
 
 /// An arming that was refused since a series was open.
 #[derive(Debug)]
-pub(super) struct Asked {
+pub(super) struct RefusedArming {
     what: Armable,
     at: MonoMicros,
 }
@@ -43,7 +43,8 @@ impl Core {
             slots: order::slots(series).count(),
         };
         let at = now.mono;
-        self.asked.insert(station.to_owned(), Asked { what, at });
+        self.asked
+            .insert(station.to_owned(), RefusedArming { what, at });
         Err(refusal)
     }
 

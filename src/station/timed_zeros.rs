@@ -41,13 +41,13 @@ impl Core {
 
     /// The entry for a zero of `instrument` that has just become due by time.
     fn due_now(&self, now: WallMicros, series: &SeriesState, instrument: &str) -> Option<ZeroDue> {
-        let told = series
+        let text = series
             .zeros
             .get(instrument)
             .is_some_and(|zero| zero.time_due);
         let due = zero::due(&self.state, series, instrument, Some(now))?;
         let by_time = matches!(due, zero::Due::Time(_));
-        (by_time && !told).then(|| ZeroDue {
+        (by_time && !text).then(|| ZeroDue {
             station: series.spec.station.clone(),
             series: series.id,
             instrument: instrument.to_owned(),

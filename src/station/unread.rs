@@ -42,7 +42,7 @@ impl fmt::Display for Why {
 
 /// A run of unread bytes, ready to be entered.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Run {
+pub(super) struct UnreadRun {
     /// Its beginning.
     pub(super) raw: Vec<u8>,
     /// How many bytes there were.
@@ -56,13 +56,13 @@ pub(super) struct Run {
 /// Folds runs of unread bytes.
 #[derive(Debug, Default)]
 pub(super) struct Folding {
-    run: Option<Run>,
+    run: Option<UnreadRun>,
     told_at: Option<MonoMicros>,
 }
 
 impl Folding {
     /// Takes unread bytes; gives them back at once if nothing was unread within the last second.
-    pub(super) fn take(&mut self, now: MonoMicros, raw: &[u8], reason: Why) -> Option<Run> {
+    pub(super) fn take(&mut self, now: MonoMicros, raw: &[u8], reason: Why) -> Option<UnreadRun> {
         let bytes = u64::try_from(raw.len()).unwrap_or(u64::MAX);
         if let Some(run) = &mut self.run {
             run.bytes = run.bytes.saturating_add(bytes);
@@ -71,7 +71,7 @@ impl Folding {
             run.raw.extend(raw.iter().take(room));
         } else {
             let raw = raw.iter().copied().take(KEPT).collect();
-            self.run = Some(Run {
+            self.run = Some(UnreadRun {
                 raw,
                 bytes,
                 times: 1,
@@ -88,14 +88,14 @@ impl Folding {
     }
 
     /// What is not entered yet.
-    pub(super) fn flush(&mut self, now: MonoMicros) -> Option<Run> {
+    pub(super) fn flush(&mut self, now: MonoMicros) -> Option<UnreadRun> {
         let run = self.run.take()?;
         self.told_at = Some(now);
         Some(run)
     }
 
     /// What is due to be entered.
-    pub(super) fn flush_if_due(&mut self, now: MonoMicros) -> Option<Run> {
+    pub(super) fn flush_if_due(&mut self, now: MonoMicros) -> Option<UnreadRun> {
         if self.due_at()? <= now {
             self.flush(now)
         } else {

@@ -117,10 +117,10 @@ pub fn due(
     let Some(since) = last_good_or_start(series, instrument) else {
         return Some(Due::Opening);
     };
-    let told = zero.is_some_and(|zero| zero.time_due);
+    let text = zero.is_some_and(|zero| zero.time_due);
     let next = next_slot(series)?.piece;
     due_by_pieces(series, instrument, next)
-        .or_else(|| policy.every.filter(|_| told).map(Due::Time))
+        .or_else(|| policy.every.filter(|_| text).map(Due::Time))
         .or_else(|| due_by_time(policy, since, now?))
 }
 

@@ -75,7 +75,7 @@ pub fn order(sample: &Sample) -> Result<Order, Undefined> {
     let total: i128 = values.iter().sum();
     let squares: i128 = values.iter().map(|value| value * value).sum();
     let expected = total * total - squares;
-    let told = |values: &[i128]| {
+    let text = |values: &[i128]| {
         let (mut products, mut distances) = (0, 0);
         for pair in values.windows(2) {
             if let [one, next] = pair {
@@ -85,12 +85,12 @@ pub fn order(sample: &Sample) -> Result<Order, Undefined> {
         }
         ((n * products - expected).abs(), distances)
     };
-    let (far, near) = told(&values);
+    let (far, near) = text(&values);
     let mut random = Random::new(SEED);
     let (mut as_far, mut as_near) = (1_u32, 1_u32);
     for _ in 0..RUNS {
         shuffle(&mut values, &mut random);
-        let (product, distance) = told(&values);
+        let (product, distance) = text(&values);
         as_far += u32::from(product >= far);
         as_near += u32::from(distance <= near);
     }

@@ -76,10 +76,10 @@ pub fn chance(p: f64) -> String {
 
 /// A number to so many digits after the point; what rounds to zero has no sign.
 pub fn fixed(value: f64, places: usize) -> String {
-    let told = format!("{value:.places$}");
-    match told.strip_prefix('-') {
+    let line = format!("{value:.places$}");
+    match line.strip_prefix('-') {
         Some(rest) if !rest.contains(|digit| matches!(digit, '1'..='9')) => rest.to_owned(),
-        Some(_) | None => told,
+        Some(_) | None => line,
     }
 }
 
@@ -143,7 +143,7 @@ mod tests {
             times: false,
             per: "reading",
         };
-        for (kind, value, told) in [
+        for (kind, value, line) in [
             (FigureKind::Ratio, -0.0001, "0.000"),
             (FigureKind::Reading, -0.000_01, "0.0000 mm"),
             (FigureKind::Percent, -0.01, "0.0 %"),
@@ -151,7 +151,7 @@ mod tests {
             (FigureKind::Ratio, -0.0006, "-0.001"),
             (FigureKind::Slope, -1e-9, "-1.000e-9 mm per reading"),
         ] {
-            assert_eq!(digits.text(kind, value), told);
+            assert_eq!(digits.text(kind, value), line);
         }
     }
 }

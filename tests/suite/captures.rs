@@ -12,7 +12,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use tallyjaw::decode::{Decoded, Decoder, FrameFormat};
 use tallyjaw::quantity::{MonoMicros, Unit};
-use tallyjaw::serial::{Marks, Run};
+use tallyjaw::serial::{ByteRun, Marks};
 
 struct Capture {
     folder: PathBuf,
@@ -56,10 +56,10 @@ fn capture(folder: PathBuf) -> Capture {
 }
 
 impl Capture {
-    fn runs(&self, chunk_len: usize) -> Vec<Run> {
+    fn runs(&self, chunk_len: usize) -> Vec<ByteRun> {
         let chunks = self.bytes.chunks(chunk_len);
         if !self.marked {
-            return chunks.map(|chunk| Run::Sound(chunk.to_vec())).collect();
+            return chunks.map(|chunk| ByteRun::Sound(chunk.to_vec())).collect();
         }
         let mut marks = Marks::default();
         let mut runs: Vec<_> = chunks.flat_map(|chunk| marks.take(chunk)).collect();
@@ -72,8 +72,8 @@ impl Capture {
         let now = MonoMicros(0);
         for run in self.runs(chunk_len) {
             match run {
-                Run::Sound(bytes) => decoder.push(now, &bytes),
-                Run::Spoiled(bytes) => decoder.push_spoiled(now, &bytes),
+                ByteRun::Sound(bytes) => decoder.push(now, &bytes),
+                ByteRun::Spoiled(bytes) => decoder.push_spoiled(now, &bytes),
             }
         }
         decoder.end();
@@ -112,7 +112,7 @@ fn every_capture_decodes_as_expected_and_the_same_in_chunks_of_every_size() {
         }
         let joined: Vec<u8> = whole.iter().flat_map(Decoded::raw).copied().collect();
         let runs = capture.runs(usize::MAX);
-        let bytes: Vec<u8> = runs.iter().flat_map(Run::bytes).copied().collect();
+        let bytes: Vec<u8> = runs.iter().flat_map(ByteRun::bytes).copied().collect();
         assert_eq!(joined, bytes, "{name}: bytes lost or invented");
     }
 }

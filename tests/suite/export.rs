@@ -12,7 +12,7 @@ use tallyjaw::entry::ledger::Disposition;
 use tallyjaw::entry::{JournalId, Seq};
 use tallyjaw::export::{CsvTable, unguarded};
 use tallyjaw::quantity::{Decimal, Measured, Unit, WallMicros, safe};
-use tallyjaw::row::{COLUMNS, Column, Form, Row};
+use tallyjaw::row::{COLUMNS, Column, Row, TableKind};
 
 /// A folder with a configuration and a copy of a kept journal.
 pub(crate) struct Folder(tempfile::TempDir);
@@ -390,12 +390,16 @@ fn the_page_of_columns_says_what_the_table_says() {
             "| `{}` | {} | {} | {} | {} |",
             column.name,
             column.unit.unwrap_or_default(),
-            if column.form == Form::Typed {
+            if column.form == TableKind::Typed {
                 ""
             } else {
                 "yes"
             },
-            if column.form == Form::Text { "" } else { kind },
+            if column.form == TableKind::Text {
+                ""
+            } else {
+                kind
+            },
             column.says
         );
     }

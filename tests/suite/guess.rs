@@ -10,7 +10,7 @@ use tallyjaw::decode::format::Ticks;
 use tallyjaw::decode::guess::{Chunk, Heard, Interview, Opinion, Step, Surety, Watcher, opinion};
 use tallyjaw::decode::{FrameFormat, LineSettings};
 use tallyjaw::quantity::{Decimal, MonoMicros, Unit};
-use tallyjaw::serial::{Marks, Run};
+use tallyjaw::serial::{ByteRun, Marks};
 use tallyjaw::virtual_caliper::line::{Heard as Character, heard, on_terminal};
 use tallyjaw::virtual_caliper::{Form, Sends};
 
@@ -66,10 +66,10 @@ fn press_of(number: usize, port: LineSettings, characters: &[Character]) -> Hear
     let number = u32::try_from(number).unwrap();
     let at = MonoMicros(0).plus(Duration::from_secs(2) * number);
     let runs = Marks::default().take(&on_terminal(characters));
-    let chunk = |run: &Run| Chunk {
+    let chunk = |run: &ByteRun| Chunk {
         at,
         bytes: run.bytes().to_vec(),
-        spoiled: matches!(run, Run::Spoiled(_)),
+        spoiled: matches!(run, ByteRun::Spoiled(_)),
     };
     Heard {
         line: port,

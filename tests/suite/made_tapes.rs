@@ -6,7 +6,7 @@ use std::time::Duration;
 use tallyjaw::decode::format::Ticks;
 use tallyjaw::quantity::Length;
 use tallyjaw::serial::tape::{Header, Mark, Recorder};
-use tallyjaw::serial::{Marks, Run};
+use tallyjaw::serial::{ByteRun, Marks};
 use tallyjaw::virtual_caliper::line::{heard, on_terminal};
 use tallyjaw::virtual_caliper::{Battery, Display, Form, Motion, Sends, stream};
 
@@ -53,8 +53,8 @@ impl Made {
         let at = self.marks.last().map_or(0, |(at, _)| *at) + later;
         for run in Marks::default().take(bytes) {
             let mark = match run {
-                Run::Sound(bytes) => Mark::Bytes(bytes),
-                Run::Spoiled(bytes) => Mark::Spoiled(bytes),
+                ByteRun::Sound(bytes) => Mark::Bytes(bytes),
+                ByteRun::Spoiled(bytes) => Mark::Spoiled(bytes),
             };
             self.marks.push((at, mark));
         }

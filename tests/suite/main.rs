@@ -9,7 +9,6 @@
     reason = "a test names the entry it wants and fails on any other"
 )]
 
-mod adrift;
 mod announcing;
 mod asking;
 mod bridge;
@@ -20,6 +19,7 @@ mod commands;
 mod config;
 mod control;
 mod crash;
+mod cut_frames;
 mod daemon;
 mod disk;
 mod drifting;

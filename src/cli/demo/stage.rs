@@ -134,7 +134,7 @@ impl<'a> Stage<'a> {
             .output()
             .map_err(|error| Failure::io("a command cannot be started").because(&error))?;
         if output.status.success() {
-            return self.print_what_to_heed(&String::from_utf8_lossy(&output.stdout));
+            return self.print_warnings(&String::from_utf8_lossy(&output.stdout));
         }
         let said = String::from_utf8_lossy(&output.stderr);
         Err(Failure::io(format!(
@@ -144,13 +144,13 @@ impl<'a> Stage<'a> {
         )))
     }
 
-    /// Of an arming's answer, what the operator should heed.
-    fn print_what_to_heed(&mut self, answer: &str) -> Result<(), Failure> {
-        let heeded = |line: &&str| {
+    /// Prints the warnings and the next step of an arming's answer.
+    fn print_warnings(&mut self, answer: &str) -> Result<(), Failure> {
+        let is_warning = |line: &&str| {
             let line = line.trim_start();
             line.starts_with("warning") || line.starts_with("next")
         };
-        for line in answer.lines().filter(heeded) {
+        for line in answer.lines().filter(is_warning) {
             self.print(&format!("    {NARRATOR}{}{NARRATOR:#}", line.trim_start()))?;
         }
         Ok(())

@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
 #[derive(Debug, Clone, Default)]
-pub(in crate::cli) struct Asked {
+pub(in crate::cli) struct ExportRequest {
     /// Lines of the journal, not rows.
     pub(in crate::cli) lines: bool,
     pub(in crate::cli) query: Query,
@@ -34,7 +34,7 @@ pub(in crate::cli) struct Asked {
 /// Takes the next line of the journal.
 type TakeLine<'t> = dyn FnMut(&Line) -> Result<ControlFlow<()>, Failure> + 't;
 
-impl Asked {
+impl ExportRequest {
     /// The question of an export; `None` if this release does not know all that it asks for.
     pub(in crate::cli) fn of(question: &Question) -> Option<Self> {
         let is_known = !(question.of_lines && question.counted);
@@ -133,7 +133,7 @@ impl Range {
 
 /// Rows on their way.
 struct Rows<'a, T> {
-    asked: &'a Asked,
+    asked: &'a ExportRequest,
     daemon: &'a DaemonConfig,
     journal: &'a JournalId,
     tell: T,

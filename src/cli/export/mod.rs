@@ -6,7 +6,7 @@
 mod make;
 mod target;
 
-pub(super) use make::Asked;
+pub(super) use make::ExportRequest;
 
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client};
@@ -131,7 +131,7 @@ impl Export {
         mark: Option<&Mark>,
         mut writer: Writer,
     ) -> Result<(Writer, Question, Option<Seq>), Failure> {
-        let asked = Asked {
+        let asked = ExportRequest {
             lines: self.format == Format::Jsonl,
             query: self.query.clone(),
             counted: self.counted,

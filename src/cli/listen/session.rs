@@ -6,7 +6,7 @@ use crate::cli::Failure;
 use crate::config::{LineSettings, PortConfig, PortSelector};
 use crate::decode::guess::{Chunk, Heard, Interview, Step};
 use crate::quantity::MonoMicros;
-use crate::serial::{Port, Read, Run, SerialError};
+use crate::serial::{ByteRun, Port, Read, SerialError};
 use std::path::PathBuf;
 use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
@@ -142,8 +142,8 @@ impl Running<'_, '_> {
     /// `true` when the port is gone and there is nothing more to hear.
     fn take(&mut self, read: Read) -> Result<bool, Failure> {
         let (bytes, spoiled) = match read {
-            Read::Run(Run::Sound(bytes)) => (bytes, false),
-            Read::Run(Run::Spoiled(bytes)) => (bytes, true),
+            Read::Run(ByteRun::Sound(bytes)) => (bytes, false),
+            Read::Run(ByteRun::Spoiled(bytes)) => (bytes, true),
             Read::HungUp(reason) => {
                 self.tell.gone(&reason)?;
                 return Ok(true);

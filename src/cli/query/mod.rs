@@ -73,8 +73,8 @@ impl Query {
     /// The question of [`Query::options`]; `None` if an option is not known, or is told in another way.
     pub(super) fn of_options(options: &[(String, String)]) -> Option<Self> {
         let query = Self::new(Vec::new(), |name| {
-            let mut told = options.iter();
-            let (_, value) = told.find(|(option, _)| option.strip_prefix("--") == Some(name))?;
+            let mut shown = options.iter();
+            let (_, value) = shown.find(|(option, _)| option.strip_prefix("--") == Some(name))?;
             Some(value.clone())
         });
         (query.is_as_written() && query.options() == options).then_some(query)
@@ -229,7 +229,7 @@ impl Filter<'_> {
 
     /// Whether a reading of a matching series matches, its time apart.
     pub(super) fn reading(&self, axis: &str, instrument: &str, operator: Option<&str>) -> bool {
-        let told = ReadingKeys {
+        let shown = ReadingKeys {
             axis,
             instrument,
             operator,
@@ -238,7 +238,7 @@ impl Filter<'_> {
             .asked
             .iter()
             .all(|(option, value)| match &option.selects {
-                Selects::Reading { each, .. } => each(&told) == Some(value.as_str()),
+                Selects::Reading { each, .. } => each(&shown) == Some(value.as_str()),
                 Selects::Series(_)
                 | Selects::Wire
                 | Selects::Sizing

@@ -71,7 +71,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only of this axis, such as `core_crimp_height`",
         parse: text,
         selects: Selects::Reading {
-            each: |told| Some(told.axis),
+            each: |words| Some(words.axis),
             any: |series| {
                 let axes = series.spec.axes.iter();
                 axes.map(|axis| axis.name.as_str()).collect()
@@ -128,7 +128,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only by this person",
         parse: text,
         selects: Selects::Reading {
-            each: |told| told.operator,
+            each: |words| words.operator,
             any: Series::operators,
         },
         loose: None,
@@ -139,7 +139,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only with this instrument",
         parse: text,
         selects: Selects::Reading {
-            each: |told| Some(told.instrument),
+            each: |words| Some(words.instrument),
             any: |series| {
                 let instruments = series.spec.instruments.iter();
                 instruments.map(|one| one.name.as_str()).collect()

@@ -12,7 +12,7 @@ use crate::entry::words;
 use crate::quantity::did_you_mean;
 use crate::quantity::{Measured, WallMicros};
 use crate::report::comparison::{Compare, Group};
-use crate::report::{Asked, HEAD, Report};
+use crate::report::{HEAD, Report, ReportRequest};
 use serde_json::json;
 use std::io::{self, IsTerminal as _, Write};
 use std::path::{Path, PathBuf};
@@ -69,7 +69,7 @@ impl ReportCommand {
         let daemon = client::daemon_of(context)?;
         let made = now(); // before it reads, so that nothing that was there by then is left out
         let gathered = read::chosen(&daemon, &self.query)?;
-        let asked = Asked {
+        let asked = ReportRequest {
             query: if self.query.series.is_empty() {
                 self.query.options()
             } else {

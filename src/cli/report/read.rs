@@ -153,8 +153,8 @@ fn one(about: String, is_reported: bool) -> Difference {
     }
 }
 
-fn words(told: &[(String, String)]) -> String {
-    let words = told
+fn words(text: &[(String, String)]) -> String {
+    let words = text
         .iter()
         .map(|(option, value)| format!("{option} {value}"));
     words.collect::<Vec<_>>().join(" ")

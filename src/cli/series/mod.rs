@@ -3,7 +3,7 @@
 
 mod list;
 
-use super::entries::Form;
+use super::entries::EntryStyle;
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::history::{Listed, OneSeries};
@@ -93,7 +93,7 @@ fn text(listed: &Listed, entries: &[Stamped], out: &mut dyn Write) -> Result<(),
     let series = SeriesMessage::new(listed);
     let outcome = series.outcome.unwrap_or("open");
     let (style, outcome) = (card::outcome_style(outcome), outcome.replace('_', " "));
-    let form = Form::of_system();
+    let form = EntryStyle::of_system();
     writeln!(
         out,
         "{style}{outcome}{style:#}{}{}: series {} at {}, {}",

@@ -254,25 +254,25 @@ fn object(
     let panels = chart.panels.iter().map(|panel| {
         let points = panel.points.iter();
         let last = panel.points.last();
-        let mut told = Map::new();
-        told.insert("name".to_owned(), json!(panel.name));
-        told.insert("first".to_owned(), json!(panel.first));
+        let mut fields = Map::new();
+        fields.insert("name".to_owned(), json!(panel.name));
+        fields.insert("first".to_owned(), json!(panel.first));
         if let Some(last) = last {
-            told.insert("center".to_owned(), json!(last.center));
+            fields.insert("center".to_owned(), json!(last.center));
         }
         let lower: Vec<f64> = points.clone().filter_map(|point| point.lower).collect();
         if !lower.is_empty() {
-            told.insert("lower".to_owned(), json!(lower));
+            fields.insert("lower".to_owned(), json!(lower));
         }
-        told.insert(
+        fields.insert(
             "upper".to_owned(),
             points.clone().map(|point| point.upper).collect(),
         );
-        told.insert(
+        fields.insert(
             "points".to_owned(),
             points.map(|point| point.value).collect(),
         );
-        Value::Object(told)
+        Value::Object(fields)
     });
     let signals = chart.panels.iter().flat_map(|panel| {
         let name = panel.name;
@@ -283,20 +283,20 @@ fn object(
     });
     let mut object = show::head("chart", readings);
     object.insert("n".to_owned(), json!(readings.count));
-    let mut told = Map::new();
-    told.insert("kind".to_owned(), json!(kind.name));
+    let mut fields = Map::new();
+    fields.insert("kind".to_owned(), json!(kind.name));
     if let Some(last) = chart.panels.first().and_then(|panel| panel.points.last()) {
-        told.insert("center".to_owned(), json!(last.center));
+        fields.insert("center".to_owned(), json!(last.center));
         if let Some(lower) = last.lower {
-            told.insert("lower".to_owned(), json!(lower));
+            fields.insert("lower".to_owned(), json!(lower));
         }
-        told.insert("upper".to_owned(), json!(last.upper));
+        fields.insert("upper".to_owned(), json!(last.upper));
     }
-    told.insert("sigma".to_owned(), json!(chart.baseline.sigma));
-    told.insert("size".to_owned(), json!(chart.baseline.size));
-    told.insert("baseline_points".to_owned(), json!(chart.baseline.points));
-    told.insert("panels".to_owned(), panels.collect());
-    object.insert("chart".to_owned(), Value::Object(told));
+    fields.insert("sigma".to_owned(), json!(chart.baseline.sigma));
+    fields.insert("size".to_owned(), json!(chart.baseline.size));
+    fields.insert("baseline_points".to_owned(), json!(chart.baseline.points));
+    fields.insert("panels".to_owned(), panels.collect());
+    object.insert("chart".to_owned(), Value::Object(fields));
     object.insert("signals".to_owned(), signals.collect());
     object.insert("judged".to_owned(), json!(chart.judges()));
     if let Some(rate) = chart.chance.rate(rules) {

@@ -156,7 +156,7 @@ fn object(
             object.insert("brown_forsythe_p".to_owned(), json!(spread.p));
         }
     }
-    let told = comparisons.iter().map(|comparison| {
+    let items = comparisons.iter().map(|comparison| {
         let mut object = serde_json::Map::new();
         let (first, second) = comparison.names();
         object.insert("first".to_owned(), json!(first));
@@ -166,6 +166,6 @@ fn object(
         object.insert("sentence".to_owned(), json!(comparison.sentence()));
         Value::Object(object)
     });
-    object.insert("comparisons".to_owned(), Value::Array(told.collect()));
+    object.insert("comparisons".to_owned(), Value::Array(items.collect()));
     object
 }

@@ -18,8 +18,8 @@ use std::path::Path;
 /// Digits finer than a base unit that are tried: more do not fit beside a digit before the point.
 const FINEST: u8 = 18;
 
-trait Source: Read + Seek {}
-impl<S: Read + Seek> Source for S {}
+trait SeekableRead: Read + Seek {}
+impl<S: Read + Seek> SeekableRead for S {}
 
 pub(super) fn read(
     select: &Select,
@@ -76,7 +76,7 @@ pub(super) fn read(
 }
 
 /// A file, or what comes from a pipe, kept in memory so that it can be read twice.
-fn open(path: &Path) -> Result<Box<dyn Source>, Failure> {
+fn open(path: &Path) -> Result<Box<dyn SeekableRead>, Failure> {
     let shown = path.display();
     let unreadable =
         |error: &io::Error| Failure::io(format!("{shown} cannot be read")).because(error);
@@ -115,7 +115,7 @@ struct Digits {
 }
 
 fn survey(
-    source: &mut dyn Source,
+    source: &mut dyn SeekableRead,
     columns: &Columns,
     shown: &str,
     unit: Unit,

@@ -52,8 +52,8 @@ impl Gauge {
             let digits = Digits::of(sample.summary());
             let master = Master::new(sample, size, readings.limits_if_any());
             let figures = show::all(MASTER_FIGURES, &master);
-            let told = GaugeOutput::of("master", figures, Vec::new());
-            return told.tell(context, out, &readings, digits);
+            let output = GaugeOutput::of("master", figures, Vec::new());
+            return output.tell(context, out, &readings, digits);
         }
         let part = self.select.key(self.part.as_deref(), "piece", "--part")?;
         let appraiser = self
@@ -69,7 +69,7 @@ impl Gauge {
         let step = readings.step.map(|step| readings.scale.in_unit(step));
         let coarse = study.warnings(step);
         let guessed = readings.guessed_step().filter(|_| !coarse.is_empty());
-        let told = GaugeOutput {
+        let output = GaugeOutput {
             sentence: Some(study.sentence()),
             variance: table.map(|table| (table, study.pooled.unwrap_or_default())),
             ..GaugeOutput::of(
@@ -78,7 +78,7 @@ impl Gauge {
                 coarse.into_iter().chain(guessed).collect(),
             )
         };
-        told.tell(context, out, &readings, digits)
+        output.tell(context, out, &readings, digits)
     }
 
     fn study(&self, readings: &Readings) -> Result<(Study, Option<Table>), Undefined> {
@@ -185,13 +185,13 @@ fn variance(
             Some((f, p)) => (fixed(f, 3), chance(p)),
             None => (String::new(), String::new()),
         };
-        let told = format!(
+        let words = format!(
             "  {:<22}{:>18}{:>20}{f:>12}  {p}",
             line.name.replace('_', " "),
             line.square.freedom,
             powers(line.square.mean, 4)
         );
-        writeln!(out, "{}", told.trim_end())?;
+        writeln!(out, "{}", words.trim_end())?;
     }
     let p = chance(table.interaction_p);
     if pooled {

@@ -35,7 +35,7 @@ const KEYS: &[&str] = &[
 pub(super) type Take<'t> = dyn FnMut(Reading, Scale) -> Result<(), Failure> + 't;
 
 /// What is kept of a reading of an open series.
-struct Found {
+struct KeptReading {
     at: WallMicros,
     base: i64,
     unit: Unit,
@@ -66,7 +66,7 @@ struct About {
     last: Option<(Seq, usize, Option<usize>)>,
 }
 
-struct Telling<'s> {
+struct ReadingFilter<'s> {
     select: &'s Select,
     keys: &'s [&'s str],
     /// Whether times are asked for; else they are not read.
@@ -92,7 +92,7 @@ pub(super) fn read<'s>(
     }
     let daemon = client::daemon_of(context)?;
     let filter = select.query.filter()?;
-    let mut telling = Telling {
+    let mut telling = ReadingFilter {
         select,
         keys,
         is_timed: keys.iter().any(|key| ["day", "at"].contains(key)),
@@ -106,21 +106,21 @@ pub(super) fn read<'s>(
     telling.about.finish()
 }
 
-impl query::Take for Telling<'_> {
-    type Kept = Found;
+impl query::Take for ReadingFilter<'_> {
+    type Kept = KeptReading;
 
     fn keep(
         &mut self,
-        series: &Series<Found>,
+        series: &Series<KeptReading>,
         glance: &Glance<'_>,
         _: &Line,
-    ) -> Result<Option<Found>, Failure> {
+    ) -> Result<Option<KeptReading>, Failure> {
         let mut armed = series.spec.axes.iter();
         let Some(axis) = armed.position(|axis| axis.name.as_str() == glance.axis) else {
             return Ok(None);
         };
         let mut instruments = series.spec.instruments.iter();
-        Ok(Some(Found {
+        Ok(Some(KeptReading {
             at: if self.is_timed {
                 query::time_of(glance)?
             } else {
@@ -134,7 +134,7 @@ impl query::Take for Telling<'_> {
         }))
     }
 
-    fn tell(&mut self, series: Series<Found>) -> Result<(), Failure> {
+    fn tell(&mut self, series: Series<KeptReading>) -> Result<(), Failure> {
         for Entered {
             seq,
             disposition,
@@ -173,7 +173,7 @@ impl query::Take for Telling<'_> {
 }
 
 impl About {
-    fn note(&mut self, series: &Series<Found>, found: &Found) -> Result<(), Failure> {
+    fn note(&mut self, series: &Series<KeptReading>, found: &KeptReading) -> Result<(), Failure> {
         self.count += 1;
         let here = (series.id, found.axis, found.instrument);
         if self.last == Some(here) {
@@ -307,7 +307,7 @@ impl About {
 }
 
 /// The reading minus its nominal, in base units.
-fn deviation(series: &Series<Found>, found: &Found) -> Result<i64, Failure> {
+fn deviation(series: &Series<KeptReading>, found: &KeptReading) -> Result<i64, Failure> {
     let axis = series.spec.axes.get(found.axis);
     let nominal = axis.and_then(|axis| axis.limits.aim());
     let deviation = nominal.and_then(|nominal| found.base.checked_sub(nominal));
@@ -336,7 +336,7 @@ fn no_nominal() -> Failure {
     )
 }
 
-fn cell(series: &Series<Found>, seq: Seq, found: &Found, key: &str) -> Option<String> {
+fn cell(series: &Series<KeptReading>, seq: Seq, found: &KeptReading, key: &str) -> Option<String> {
     let spec = &series.spec;
     let crimp = match &spec.subject {
         ArmedSubject::Crimps { crimp, .. } => Some(crimp),

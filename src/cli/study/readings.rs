@@ -152,12 +152,12 @@ impl LeftOut {
             (self.not_counted, "not counted"),
             (self.empty, "empty"),
         ];
-        let told: Vec<String> = parts
+        let text: Vec<String> = parts
             .iter()
             .filter(|(number, _)| *number > 0)
             .map(|(number, words)| format!("{number} {words}"))
             .collect();
-        (!told.is_empty()).then(|| format!("left out: {}", told.join(", ")))
+        (!text.is_empty()).then(|| format!("left out: {}", text.join(", ")))
     }
 }
 

@@ -22,15 +22,15 @@ pub(super) fn table(out: &mut dyn Write, shown: &[Shown], digits: Digits) -> Res
         .max()
         .unwrap_or(0);
     for line in lines {
-        let told = match line.value {
-            Ok(told) => told,
+        let written = match line.value {
+            Ok(written) => written,
             Err(reason) => format!("–  ({reason})"),
         };
         let bounds = line
             .bounds
             .map(|(low, high)| format!("  ({low} to {high})"))
             .unwrap_or_default();
-        writeln!(out, "  {:<width$}  {told}{bounds}", line.words)?;
+        writeln!(out, "  {:<width$}  {written}{bounds}", line.words)?;
     }
     Ok(())
 }
@@ -90,9 +90,9 @@ pub(super) fn heading(out: &mut dyn Write, readings: &Readings) -> Result<(), Fa
 /// What a claim stands on, a line a ground.
 pub(super) fn grounds(out: &mut dyn Write, claim: &Claim) -> Result<(), Failure> {
     writeln!(out, "what such a claim stands on:")?;
-    for ground in claim.told() {
+    for ground in claim.worth_stating() {
         let holds = if ground.holds { "holds" } else { "FAILS" };
-        writeln!(out, "  {holds}  {}", ground.told)?;
+        writeln!(out, "  {holds}  {}", ground.finding)?;
     }
     writeln!(out)?;
     Ok(())
@@ -100,11 +100,12 @@ pub(super) fn grounds(out: &mut dyn Write, claim: &Claim) -> Result<(), Failure>
 
 pub(super) fn grounds_json(claim: &Claim) -> Value {
     let list = claim.grounds.iter().map(|ground| {
-        let mut told = json!({"name": ground.name, "holds": ground.holds, "text": ground.told});
-        if let (false, Some(told)) = (ground.holds, told.as_object_mut()) {
-            told.insert("remedy".to_owned(), json!(ground.remedy));
+        let mut written =
+            json!({"name": ground.name, "holds": ground.holds, "text": ground.finding});
+        if let (false, Some(written)) = (ground.holds, written.as_object_mut()) {
+            written.insert("remedy".to_owned(), json!(ground.remedy));
         }
-        told
+        written
     });
     Value::Array(list.collect())
 }

@@ -2,12 +2,12 @@
 
 use super::export::unreadable;
 use crate::cli::Failure;
-use crate::cli::export::Asked;
+use crate::cli::export::ExportRequest;
 use crate::cli::query::Query;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
-use crate::export::check::{Difference, Found};
-use crate::export::{Form, Question, QuestionError};
+use crate::export::check::{CheckSummary, Difference};
+use crate::export::{ExportFormat, Question, QuestionError};
 use std::path::{Path, PathBuf};
 
 /// What a person says that an export answers.
@@ -47,7 +47,7 @@ impl Demanded {
 /// What an export answers, as far as that is known.
 pub(super) struct Claim {
     /// What was asked for; none if that is not known.
-    pub(super) asked: Option<Asked>,
+    pub(super) asked: Option<ExportRequest>,
     /// Who says so.
     pub(super) by: String,
     pub(super) question: Option<Question>,
@@ -60,7 +60,11 @@ pub(super) struct Claim {
 }
 
 impl Claim {
-    pub(super) fn new(path: &Path, form: Form, demanded: &Demanded) -> Result<Self, Failure> {
+    pub(super) fn new(
+        path: &Path,
+        form: ExportFormat,
+        demanded: &Demanded,
+    ) -> Result<Self, Failure> {
         let mut claim = Self {
             asked: None,
             by: String::new(),
@@ -72,9 +76,9 @@ impl Claim {
         match Question::of(path, form, demanded.question.as_deref()) {
             Ok(None) => {}
             Ok(Some((question, by))) => {
-                claim.asked = Asked::of(&question);
+                claim.asked = ExportRequest::of(&question);
                 claim.by = by;
-                if claim.asked.is_none() || question.of_lines != (form == Form::Lines) {
+                if claim.asked.is_none() || question.of_lines != (form == ExportFormat::Lines) {
                     claim.asked = None;
                     let about = "the question is not of this file, or of a newer release";
                     claim.differ(about, None);
@@ -98,10 +102,10 @@ impl Claim {
     }
 
     /// It must answer this.
-    fn demand(&mut self, demanded: &Demanded, form: Form) {
+    fn demand(&mut self, demanded: &Demanded, form: ExportFormat) {
         let claimed = self.asked.take();
-        let mut asked = Asked {
-            lines: form == Form::Lines,
+        let mut asked = ExportRequest {
+            lines: form == ExportFormat::Lines,
             query: demanded.query.clone(),
             counted: demanded.counted,
             settled_after: claimed.as_ref().and_then(|claimed| claimed.settled_after),
@@ -136,7 +140,7 @@ impl Claim {
     }
 
     /// Holds the rest of the question against what the journal gave: how many rows, and the digest of the last line.
-    pub(super) fn compare(&mut self, found: &Found, digest: Option<Digest>) {
+    pub(super) fn compare(&mut self, found: &CheckSummary, digest: Option<Digest>) {
         let question = self.question.clone().filter(|_| self.is_of_question);
         let Some(question) = question else {
             return;

@@ -3,15 +3,15 @@
 use super::claim::{Claim, Demanded};
 use super::{BAD, GOOD, HELP, walked};
 use crate::cli::columns::count;
-use crate::cli::export::Asked;
+use crate::cli::export::ExportRequest;
 use crate::cli::query::lines;
 use crate::cli::{Context, Exit, Failure, FailureKind};
 use crate::config::DaemonConfig;
 use crate::entry::line::Digest;
 use crate::entry::words::safe;
 use crate::entry::{JournalId, Seq};
-use crate::export::check::{Difference, Explain, Found, columns_part};
-use crate::export::{Check, FileRows, Form, Given, Question, ReadError};
+use crate::export::check::{CheckSummary, Difference, Explain, columns_part};
+use crate::export::{Check, ExportFormat, FileRows, Given, Question, ReadError};
 use crate::journal::{Line, Report};
 use crate::row::COLUMNS;
 use serde_json::json;
@@ -23,7 +23,7 @@ use std::path::Path;
 /// Compares the file with the journal in the daemon's state folder.
 pub(super) fn verify(
     context: &Context,
-    (path, form): (&Path, Form),
+    (path, form): (&Path, ExportFormat),
     daemon: &DaemonConfig,
     demanded: &Demanded,
     out: &mut dyn Write,
@@ -52,9 +52,9 @@ pub(super) fn unreadable(path: &Path, error: &ReadError) -> Failure {
 /// What came of it.
 struct Checked {
     file: String,
-    form: Form,
+    form: ExportFormat,
     claim: Claim,
-    found: Found,
+    found: CheckSummary,
     /// Of rows, the first of many.
     differences: Vec<Difference>,
     /// Columns that no export has, which were not compared.
@@ -68,7 +68,7 @@ struct Checked {
 
 impl Checked {
     fn new(
-        (path, form): (&Path, Form),
+        (path, form): (&Path, ExportFormat),
         daemon: &DaemonConfig,
         demanded: &Demanded,
     ) -> Result<Self, Failure> {
@@ -91,9 +91,9 @@ impl Checked {
                 .extend(columns_part(&file_rows, &question.columns));
         }
         let again = Again {
-            asked: claim.asked.clone().unwrap_or_else(|| Asked {
-                lines: form == Form::Lines,
-                ..Asked::default()
+            asked: claim.asked.clone().unwrap_or_else(|| ExportRequest {
+                lines: form == ExportFormat::Lines,
+                ..ExportRequest::default()
             }),
             range: claim.range,
             daemon,
@@ -166,7 +166,7 @@ impl Checked {
 
     /// A row of a table is a reading, a line is an entry.
     fn unit(&self) -> (&'static str, &'static str) {
-        if self.form == Form::Lines {
+        if self.form == ExportFormat::Lines {
             ("line", "entry")
         } else {
             ("row", "reading")
@@ -345,7 +345,7 @@ impl Checked {
             "form": self.form.name(),
             "agrees": self.parted() == 0,
             "is_complete": claim.asked.as_ref().map(|_| self.parted() == 0),
-            "asked": claim.asked.as_ref().map(Asked::words),
+            "asked": claim.asked.as_ref().map(ExportRequest::words),
             "asked_by": claim.asked.as_ref().map(|_| &claim.by),
             "question": claim.question.as_ref().map(Question::to_json),
             "checked": found.checked,
@@ -366,7 +366,7 @@ impl Checked {
 
 /// An export to be made again.
 struct Again<'a> {
-    asked: Asked,
+    asked: ExportRequest,
     /// The entries that it is answered from.
     range: (Seq, Seq),
     daemon: &'a DaemonConfig,
@@ -421,7 +421,7 @@ fn columns(file_rows: &FileRows) -> (Vec<String>, Vec<&'static str>) {
         .filter(|name| !COLUMNS.iter().any(|column| column.name == **name));
     let is_typed = has("value_nm") || has("value_mn");
     let all = COLUMNS.iter().filter(|column| {
-        use crate::row::Form::{Text, Typed};
+        use crate::row::TableKind::{Text, Typed};
         column.form != if is_typed { Text } else { Typed }
     });
     let all = all.map(|column| column.name).filter(|name| !has(name));

@@ -12,7 +12,7 @@ use crate::config::DaemonConfig;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::entry::words::safe;
-use crate::export::{Form, ReadError};
+use crate::export::{ExportFormat, ReadError};
 use crate::journal::{self, Cursor, Finding, Line, Report};
 use anstyle::{AnsiColor, Style};
 use serde_json::{Value, json};
@@ -118,7 +118,7 @@ fn of_file(
     demanded: &claim::Demanded,
     out: &mut dyn Write,
 ) -> Result<Exit, Failure> {
-    match Form::of(file) {
+    match ExportFormat::of(file) {
         Ok(form) => {
             let daemon = daemon(context, state_dir)?;
             export::verify(context, (file, form), &daemon, demanded, out)

@@ -10,7 +10,7 @@ use crate::entry::words::safe;
 use crate::report::check::{
     Difference, NoReport, OtherLayout, comparable, differences, made, release, unvouched,
 };
-use crate::report::{Asked, Made, Report};
+use crate::report::{Made, Report, ReportRequest};
 use serde_json::json;
 use std::io::{Read as _, Write};
 use std::path::{Path, PathBuf};
@@ -120,7 +120,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
         Err(error) => return Err(error),
     };
     let mut found: Vec<Difference> = release(made).into_iter().chain(parted).collect();
-    let asked = Asked {
+    let asked = ReportRequest {
         query: made.query.clone(),
         compare: made.compare.clone(),
         made: made.at,

@@ -128,7 +128,7 @@ mod tests {
     use proptest::prelude::*;
 
     /// Each cell with its line and column, as a fault there would tell them.
-    fn told(text: &str, separator: Separator) -> Vec<(String, usize, usize)> {
+    fn words(text: &str, separator: Separator) -> Vec<(String, usize, usize)> {
         let source = Source {
             path: "t.csv".into(),
             text: text.to_owned(),
@@ -141,10 +141,10 @@ mod tests {
             }
         }
         let (found, _) = faults.finish();
-        let told = found
+        let words = found
             .into_iter()
             .map(|found| (found.message, found.line, found.column));
-        told.collect()
+        words.collect()
     }
 
     #[test]
@@ -152,7 +152,7 @@ mod tests {
         let text = "a;\"b;\"\"c\"\r\n\r\n\n  d ;e\n";
         let cell = |text: &str, line, column| (text.to_owned(), line, column);
         assert_eq!(
-            told(text, Separator::Semicolon),
+            words(text, Separator::Semicolon),
             [
                 cell("a", 1, 1),
                 cell("b;\"c", 1, 3),
@@ -165,7 +165,7 @@ mod tests {
     proptest! {
         #[test]
         fn any_text_gives_cells_with_places_in_it(text in "[a;\"\n\r é]{0,40}") {
-            for (_, line, column) in told(&text, Separator::Semicolon) {
+            for (_, line, column) in words(&text, Separator::Semicolon) {
                 prop_assert!(line <= text.lines().count().max(1) + 1);
                 prop_assert!(column <= text.chars().count() + 1);
             }

@@ -31,7 +31,7 @@ pub(super) fn read(
         axes,
         faults,
         notes: Vec::new(),
-        told: Vec::new(),
+        reported: Vec::new(),
         terminals: Vec::new(),
     };
     for row in &layout.rows {
@@ -48,7 +48,7 @@ struct Reader<'a> {
     faults: &'a mut Faults,
     notes: Vec<String>,
     /// What is the same in every row and is told once: the columns without a unit.
-    told: Vec<String>,
+    reported: Vec<String>,
     terminals: Vec<Imported>,
 }
 
@@ -257,9 +257,9 @@ impl Reader<'_> {
 
     /// Is this the first time?
     fn tell_once(&mut self, what: &str) -> bool {
-        let first = self.told.iter().all(|told| told != what);
+        let first = self.reported.iter().all(|before| before != what);
         if first {
-            self.told.push(what.to_owned());
+            self.reported.push(what.to_owned());
         }
         first
     }

@@ -8,7 +8,7 @@
 //!   So the same press has the same raw bytes, however the stream was cut.
 //! - A line that is too long is broken up to its end: no chunk of it can pass for a value.
 //! - A byte that the line spoiled ends no line: what follows a spoiled CR may be the rest of a number.
-//! - Adrift, when it is not known what came before, a line is broken up to its end, or to a silence
+//! - Out of step, when it is not known what came before, a line is broken up to its end, or to a silence
 //!   longer than a frame's gap: a number from its middle on is another number.
 
 use super::in_hand::{CHUNK, InHand};
@@ -93,11 +93,11 @@ impl Delimited {
 
     /// Whether a silence would end anything.
     pub(super) fn is_within(hand: &InHand) -> bool {
-        !hand.bytes.is_empty() || hand.is_rest || hand.adrift.is_some()
+        !hand.bytes.is_empty() || hand.is_rest || hand.out_of_step.is_some()
     }
 
     pub(super) fn patience(hand: &InHand) -> Duration {
-        hand.adrift.map_or(PATIENCE, |_| FRAME_GAP)
+        hand.out_of_step.map_or(PATIENCE, |_| FRAME_GAP)
     }
 }
 

@@ -20,7 +20,7 @@ pub(super) struct InHand {
     /// A chunk before them, of the same line or burst, is already given out as broken.
     pub(super) is_rest: bool,
     /// The line or burst may have begun before; behind what, in words.
-    pub(super) adrift: Option<&'static str>,
+    pub(super) out_of_step: Option<&'static str>,
     pub(super) last_byte_at: Option<MonoMicros>,
     pub(super) found: VecDeque<Frame>,
 }
@@ -48,7 +48,7 @@ impl InHand {
 
     /// Nothing is known against them.
     pub(super) fn is_sound(&self) -> bool {
-        !self.is_rest && self.adrift.is_none() && self.first_spoiled.is_none()
+        !self.is_rest && self.out_of_step.is_none() && self.first_spoiled.is_none()
     }
 
     /// Takes them all, with what keeps them from being a frame of at most so many bytes.
@@ -56,7 +56,7 @@ impl InHand {
         let raw = std::mem::take(&mut self.bytes);
         let of = raw.len();
         let spoiled = std::mem::take(&mut self.spoiled);
-        let fault = match (self.first_spoiled.take(), self.adrift) {
+        let fault = match (self.first_spoiled.take(), self.out_of_step) {
             (Some((at, got)), _) => Some(DecodeError::LineFault {
                 spoiled,
                 of,
@@ -75,6 +75,6 @@ impl InHand {
     /// A new line or burst begins.
     pub(super) fn begin(&mut self) {
         self.is_rest = false;
-        self.adrift = None;
+        self.out_of_step = None;
     }
 }

@@ -162,7 +162,7 @@ impl Splitter {
     /// Bytes may be missing from here on, `behind` this: what comes next is no frame, up to the next end of
     /// one or a silence longer than any in a frame.
     pub fn lose(&mut self, now: MonoMicros, behind: &'static str) {
-        self.hand.adrift = Some(behind);
+        self.hand.out_of_step = Some(behind);
         self.give_out();
         self.hand.last_byte_at = Some(now);
     }

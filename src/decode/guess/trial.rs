@@ -46,7 +46,7 @@ struct Frame {
 
 /// What a decoder made of bytes.
 #[derive(Default)]
-struct Found {
+struct DecodeTally {
     frames: Vec<Frame>,
     refused: Option<DecodeError>,
     /// The first thing found was refused: it may be the end of a frame that began before.
@@ -205,9 +205,12 @@ fn split_at_silence(chunks: &[Chunk]) -> Vec<Vec<reckon::Heard>> {
     runs
 }
 
-fn decode<'b>(format: &'static FrameFormat, chunks: impl Iterator<Item = &'b Chunk>) -> Found {
+fn decode<'b>(
+    format: &'static FrameFormat,
+    chunks: impl Iterator<Item = &'b Chunk>,
+) -> DecodeTally {
     let mut decoder = Decoder::new(format, Unit::Millimetre);
-    let mut found = Found::default();
+    let mut found = DecodeTally::default();
     for chunk in chunks {
         if chunk.spoiled {
             decoder.push_spoiled(chunk.at, &chunk.bytes);
@@ -221,7 +224,7 @@ fn decode<'b>(format: &'static FrameFormat, chunks: impl Iterator<Item = &'b Chu
     found
 }
 
-impl Found {
+impl DecodeTally {
     fn take(&mut self, decoder: &mut Decoder) {
         while let Some(decoded) = decoder.poll() {
             match decoded {

@@ -41,14 +41,14 @@ pub(super) fn run() -> BoxedStrategy<Run> {
     let what = (option::of(crimp), maker, axis_name(), name(), limits());
     (what, vec(point, 0..4), rules())
         .prop_map(
-            |((crimp, maker, axis, instrument, limits), points, told)| Run {
+            |((crimp, maker, axis, instrument, limits), points, signalled)| Run {
                 crimp,
                 maker,
                 axis,
                 instrument,
                 limits,
                 points,
-                told,
+                signalled,
             },
         )
         .boxed()

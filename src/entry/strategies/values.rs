@@ -253,14 +253,14 @@ pub(super) fn attached() -> BoxedStrategy<Attached> {
         option::of(read_by.prop_map(Box::new)),
     )
         .prop_map(
-            |(instrument, station, port, line, (identity, socket, alike), read_by)| Attached {
+            |(instrument, station, port, line, (identity, socket, ambiguous), read_by)| Attached {
                 station,
                 instrument,
                 port,
                 line,
                 identity,
                 socket,
-                alike,
+                ambiguous,
                 read_by,
             },
         )
@@ -269,6 +269,10 @@ pub(super) fn attached() -> BoxedStrategy<Attached> {
 
 pub(super) fn adapter() -> BoxedStrategy<Adapter> {
     (text(), text(), any::<bool>())
-        .prop_map(|(usb, socket, alike)| Adapter { usb, socket, alike })
+        .prop_map(|(usb, socket, ambiguous)| Adapter {
+            usb,
+            socket,
+            ambiguous,
+        })
         .boxed()
 }

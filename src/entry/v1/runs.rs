@@ -101,7 +101,7 @@ impl From<&runs::Run> for Run {
             upper_mn: mn(limits.upper()),
             limits_unit: limits.unit(),
             points: run.points.iter().map(Point::from).collect(),
-            told: names_of(&run.told),
+            told: names_of(&run.signalled),
         }
     }
 }
@@ -136,7 +136,7 @@ impl TryFrom<Run> for runs::Run {
             instrument: body.instrument,
             limits: Limits::try_from(limits)?,
             points: points?,
-            told: rules(&body.told)?,
+            signalled: rules(&body.told)?,
         })
     }
 }

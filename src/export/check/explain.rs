@@ -1,7 +1,7 @@
 //! Where an export and its journal part, in words: reads both once more, and keeps of them what is told.
 
 use super::parts::{Part, cells_part, lines_part};
-use super::{Found, Given, Mismatch, What};
+use super::{CheckSummary, Given, Mismatch, What};
 use crate::entry::ledger::Disposition;
 use crate::entry::{Seq, Stamped, line};
 use crate::export::read::{Content, FileRows, ReadError};
@@ -60,7 +60,7 @@ impl Explain {
     ///
     /// # Errors
     /// If it cannot be read.
-    pub fn new(found: &Found, file_rows: FileRows) -> Result<Self, ReadError> {
+    pub fn new(found: &CheckSummary, file_rows: FileRows) -> Result<Self, ReadError> {
         let mismatches = found.mismatches.clone();
         let rows: HashSet<u64> = mismatches.iter().filter_map(|place| place.row).collect();
         let entries = mismatches

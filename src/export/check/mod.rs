@@ -1,7 +1,7 @@
 //! Is an export still what its journal says: the file against the same export, made again.
 //!
 //! In: a file ([`FileRows`]), and each row or line that the journal gives for its question ([`Given`]), in order. Out:
-//! where the two part ([`Found`]): what was changed, put in, told twice or left out; in words by [`Explain`], for which
+//! where the two part ([`CheckSummary`]): what was changed, put in, told twice or left out; in words by [`Explain`], for which
 //! both are read once more.
 //!
 //! - While both come in the same order nothing is kept. What is out of its place is kept as a number or two until the
@@ -15,7 +15,7 @@ mod parts;
 pub use explain::{Difference, Explain};
 pub use parts::columns_part;
 
-use super::read::{Content, FileRow, FileRows, ReadError, told};
+use super::read::{Content, FileRow, FileRows, ReadError, cell_text};
 use crate::entry::{JournalId, Seq};
 use crate::row::{Column, Row};
 use std::collections::HashMap;
@@ -46,7 +46,7 @@ impl Given<'_> {
     fn content(&self, columns: &[Option<&'static Column>]) -> Content {
         match self {
             Self::Row(row) => {
-                let cell = |column: &Option<_>| column.map(|column| told(row, column));
+                let cell = |column: &Option<_>| column.map(|column| cell_text(row, column));
                 let cells = columns.iter().map(cell).map(Option::unwrap_or_default);
                 Content::Cells(cells.collect())
             }
@@ -57,7 +57,7 @@ impl Given<'_> {
 
 /// What came of a check.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Found {
+pub struct CheckSummary {
     /// Rows or lines of the file.
     pub checked: u64,
     /// Rows or lines that the journal gives.
@@ -111,7 +111,7 @@ pub struct Check {
     /// Which one was given, and its row, of the last that both have.
     last: Option<(u64, u64)>,
     others: u64,
-    found: Found,
+    found: CheckSummary,
 }
 
 impl Check {
@@ -134,7 +134,7 @@ impl Check {
             is_at_end: false,
             last: None,
             others: 0,
-            found: Found::default(),
+            found: CheckSummary::default(),
         };
         if !is_complete {
             while let Some((seq, file_row)) = check.next_row()? {
@@ -181,7 +181,7 @@ impl Check {
     ///
     /// # Errors
     /// If the file cannot be read to its end.
-    pub fn finish(mut self) -> Result<Found, ReadError> {
+    pub fn finish(mut self) -> Result<CheckSummary, ReadError> {
         while let Some((seq, file_row)) = self.next_row()? {
             if self.owed.is_empty() {
                 self.part(Some(file_row.number), Some(seq), What::Surplus);

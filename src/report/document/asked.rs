@@ -152,7 +152,7 @@ fn row(facts: &Facts, axis: &ArmedAxis) -> Vec<Element> {
 
 fn ratios(axis: &ArmedAxis) -> String {
     let one = axis.guards.len() == 1;
-    let told = axis.guards.iter().map(|guard| {
+    let text = axis.guards.iter().map(|guard| {
         let ratio = guard.test_uncertainty_ratio_hundredths;
         let ratio = match ratio {
             Some(ratio @ ..400) => format!("{}, under the usual 4", words::hundredths(ratio)),
@@ -165,11 +165,11 @@ fn ratios(axis: &ArmedAxis) -> String {
             format!("{ratio} by {}", guard.instrument)
         }
     });
-    let told: Vec<String> = told.collect();
-    if told.is_empty() {
+    let text: Vec<String> = text.collect();
+    if text.is_empty() {
         "–".to_owned()
     } else {
-        told.join("; ")
+        text.join("; ")
     }
 }
 

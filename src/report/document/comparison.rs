@@ -19,7 +19,7 @@ const FEWEST_OF_HISTOGRAM: u64 = 5;
 
 /// The sentences, the first thing that is read.
 pub(super) fn sentences(report: &Report) -> Vec<Element> {
-    let told = report.compared.iter().flat_map(|compared| {
+    let line = report.compared.iter().flat_map(|compared| {
         compared.comparisons.iter().map(|comparison| {
             let about = format!("the sentence on {}", compared.axis.words());
             let axis = capital(&compared.axis.words());
@@ -31,7 +31,7 @@ pub(super) fn sentences(report: &Report) -> Vec<Element> {
                 .child(free(format!("{}.", capital(&comparison.sentence()))))
         })
     });
-    told.collect()
+    line.collect()
 }
 
 /// Every axis with its groups.

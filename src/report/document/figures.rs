@@ -101,9 +101,9 @@ fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis
 
 /// What a claim about the limits stands on.
 fn grounds(about: &str, claim: &Claim) -> Element {
-    let items = claim.told().map(|ground| {
+    let items = claim.worth_stating().map(|ground| {
         let holds = if ground.holds { "holds" } else { "fails" };
-        el("li").text(format!("{holds}: {}", ground.told))
+        el("li").text(format!("{holds}: {}", ground.finding))
     });
     el("ul")
         .class("fine")
@@ -118,11 +118,14 @@ pub(super) fn table(caption: &str, about: &str, shown: &[Shown], digits: Digits)
         let name = th(line.words);
         let about = format!("{about}, {}", line.words);
         match (line.value, line.bounds) {
-            (Ok(told), Some((low, high))) => {
-                table.row(&about, vec![name, number(told), number(low), number(high)]);
+            (Ok(written), Some((low, high))) => {
+                table.row(
+                    &about,
+                    vec![name, number(written), number(low), number(high)],
+                );
             }
-            (Ok(told), None) => {
-                table.row(&about, vec![name, number(told), td(""), td("")]);
+            (Ok(written), None) => {
+                table.row(&about, vec![name, number(written), td(""), td("")]);
             }
             (Err(reason), _) => {
                 let why = el("td")

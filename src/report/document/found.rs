@@ -67,7 +67,7 @@ fn axis(facts: &Facts, axis: &ArmedAxis, at: usize, level: usize) -> Element {
 /// The shapes that stand in the picture, in words.
 fn legend(facts: &Facts, axis: &ArmedAxis) -> Element {
     let seen: BTreeSet<Option<Verdict>> = facts.on(axis).map(ReportReading::verdict).collect();
-    let mut told: Vec<String> = Vec::new();
+    let mut shown: Vec<String> = Vec::new();
     for verdict in Verdict::ALL {
         if seen.contains(&Some(verdict)) {
             let said = format!(
@@ -75,16 +75,16 @@ fn legend(facts: &Facts, axis: &ArmedAxis) -> Element {
                 words::shape(verdict),
                 entry_words::verdict(verdict, &axis.name, &axis.limits)
             );
-            told.push(said);
+            shown.push(said);
         }
     }
     if seen.contains(&None) {
-        told.push(format!("{DOES_NOT_COUNT} does not count"));
+        shown.push(format!("{DOES_NOT_COUNT} does not count"));
     }
     if axis.guards.iter().any(|guard| guard.width > 0) {
-        told.push("grey: unsure within".to_owned());
+        shown.push("grey: unsure within".to_owned());
     }
-    el("figcaption").text(told.join("   "))
+    el("figcaption").text(shown.join("   "))
 }
 
 /// What differs from reading to reading, and so needs a column.

@@ -166,18 +166,18 @@ fn facts_list(report: &Report) -> Element {
 
 fn series_times(facts: &Facts) -> Vec<(&'static str, Node)> {
     let record = &facts.record;
-    let mut told: Vec<(&'static str, Node)> = vec![
+    let mut shown: Vec<(&'static str, Node)> = vec![
         ("Station", free(record.series.spec.station.as_str()).into()),
         ("Opened", words::time(record.series.opened).into()),
     ];
     let closed = record.series.closed.as_ref();
     let closed = closed.map_or("not yet".to_owned(), |closed| words::time(closed.at));
-    told.push(("Closed", closed.into()));
+    shown.push(("Closed", closed.into()));
     if !facts.operators.is_empty() {
         let who = facts.operators.join(", then ");
-        told.push(("Measured by", free(who).into()));
+        shown.push(("Measured by", free(who).into()));
     }
-    told
+    shown
 }
 
 fn main(report: &Report) -> Element {

@@ -89,7 +89,7 @@ impl Mark {
             Event::Contact { closed } => Some(Self::Contact { closed }),
             Event::Closed { reason } => Some(Self::Closed { reason }),
             // The times of the marks say as much as silences do.
-            Event::Adrift { .. }
+            Event::OutOfStep { .. }
             | Event::Quiet { .. }
             | Event::Trouble { .. }
             | Event::Disturbed { .. } => None,

@@ -37,7 +37,7 @@ const GOODBYE: Duration = Duration::from_secs(1);
 
 /// What a broker is given.
 #[derive(Clone)]
-pub(crate) struct Source {
+pub(crate) struct BrokerFeed {
     /// The folder of the journal.
     pub state_dir: PathBuf,
     /// The journal's name.
@@ -46,9 +46,9 @@ pub(crate) struct Source {
     pub state: Arc<dyn Fn() -> StateMessage + Send + Sync>,
 }
 
-impl fmt::Debug for Source {
+impl fmt::Debug for BrokerFeed {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Source")
+        f.debug_struct("BrokerFeed")
             .field("state_dir", &self.state_dir)
             .field("journal", &self.journal)
             .finish_non_exhaustive()
@@ -81,7 +81,7 @@ struct Stopped;
 pub(crate) async fn run(
     name: String,
     config: MqttConfig,
-    source: Source,
+    source: BrokerFeed,
     mut follow: Follow,
     mut stopped: watch::Receiver<()>,
     tell: Tell,
@@ -108,7 +108,7 @@ pub(crate) async fn run(
 /// One outlet over its connections.
 struct Outlet<'a> {
     config: &'a MqttConfig,
-    source: &'a Source,
+    source: &'a BrokerFeed,
     attempts: &'a mut Attempts,
 }
 
@@ -215,7 +215,7 @@ struct Acknowledged {
 }
 
 impl Acknowledged {
-    fn open(name: &str, source: &Source) -> Result<Self, SinkError> {
+    fn open(name: &str, source: &BrokerFeed) -> Result<Self, SinkError> {
         let saved = SinkCursor::open(&source.state_dir, name, &source.journal)?;
         Ok(Self {
             reached: saved.after(),

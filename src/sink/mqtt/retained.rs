@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 pub(super) struct Retained {
     topic: String,
     journal: String,
-    told: BTreeMap<String, Vec<u8>>,
+    published: BTreeMap<String, Vec<u8>>,
 }
 
 impl Retained {
@@ -24,7 +24,7 @@ impl Retained {
         Self {
             topic: topic.to_owned(),
             journal: journal.to_owned(),
-            told: BTreeMap::new(),
+            published: BTreeMap::new(),
         }
     }
 
@@ -52,10 +52,10 @@ impl Retained {
         });
         let mut messages = Vec::new();
         for (topic, payload) in stations.chain(instruments) {
-            if self.told.get(&topic) == Some(&payload) {
+            if self.published.get(&topic) == Some(&payload) {
                 continue;
             }
-            self.told.insert(topic.clone(), payload.clone());
+            self.published.insert(topic.clone(), payload.clone());
             messages.push(retained(format!("{}/{topic}", self.topic), payload));
         }
         messages

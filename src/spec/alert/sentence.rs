@@ -22,24 +22,24 @@ pub struct AlertContext<'a> {
 }
 
 /// The whole sentence.
-pub fn sentence(rule: &AlertRule, sign: Sign, told: &AlertContext<'_>) -> String {
+pub fn sentence(rule: &AlertRule, sign: Sign, context: &AlertContext<'_>) -> String {
     let Seen {
         what,
         values,
         outlook,
-    } = (rule.says)(told.values, sign, told.limits);
-    let (axis, since) = (told.axis.words(), told.since);
-    let advice = look_at(told);
+    } = (rule.says)(context.values, sign, context.limits);
+    let (axis, since) = (context.axis.words(), context.since);
+    let advice = look_at(context);
     format!("{axis} {what} since {since} ({values}){outlook}; {advice}")
 }
 
 /// What can be behind it (common practice, no source).
-fn look_at(told: &AlertContext<'_>) -> String {
-    if told.spec.subject.crimp().is_none() {
-        let instrument = told.instrument;
+fn look_at(context: &AlertContext<'_>) -> String {
+    if context.spec.subject.crimp().is_none() {
+        let instrument = context.instrument;
         return format!("clean the block and the jaws, and zero {instrument}");
     }
-    let tool = told.spec.tool.as_ref();
+    let tool = context.spec.tool.as_ref();
     let tool = match tool.map(|tool| (&tool.id, &tool.nest)) {
         Some((id, Some(nest))) => format!("nest {nest} of {id}"),
         Some((id, None)) => id.clone(),
@@ -47,7 +47,7 @@ fn look_at(told: &AlertContext<'_>) -> String {
     };
     format!(
         "look at {tool} for wear and dirt, at the wire and its strip, and zero {}",
-        told.instrument
+        context.instrument
     )
 }
 

@@ -1,6 +1,6 @@
 //! What is measured: the limits of an axis and how well each instrument can judge by them.
 
-use super::{Found, Noted, Resolver, Unarmable};
+use super::{Noted, ResolvedCrimp, Resolver, Unarmable};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::pull_table::PULL_FORCE;
 use crate::spec::uncertainty::Uncertainty;
@@ -37,7 +37,7 @@ impl Resolver<'_> {
 
     pub(super) fn armed_axis(
         &mut self,
-        found: &Found<'_>,
+        found: &ResolvedCrimp<'_>,
         name: &AxisName,
     ) -> Result<ArmedAxis, Noted> {
         let catalog = self.catalog;
@@ -74,7 +74,7 @@ impl Resolver<'_> {
     /// The maker's limits, or for a pull force without any those of the table that the plan names, and that.
     fn limits_of(
         &mut self,
-        found: &Found<'_>,
+        found: &ResolvedCrimp<'_>,
         name: &AxisName,
     ) -> Result<(Limits, Option<String>), Noted> {
         let fallback = self.plan.pull_force.as_ref();

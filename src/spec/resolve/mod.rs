@@ -47,7 +47,7 @@ struct Resolver<'a> {
 }
 
 /// What a plan for crimps names, found in the catalog.
-struct Found<'a> {
+struct ResolvedCrimp<'a> {
     terminal: &'a Terminal,
     row: &'a SheetRow,
     wire: WireSize,
@@ -168,7 +168,7 @@ impl<'a> Resolver<'a> {
         })
     }
 
-    fn find(&mut self, terminal: &str, wire: &WireRequest) -> Result<Found<'a>, Noted> {
+    fn find(&mut self, terminal: &str, wire: &WireRequest) -> Result<ResolvedCrimp<'a>, Noted> {
         let size = wire::resolve(wire).map_err(|error| self.refuse(Unarmable::Wire(error)));
         let catalog = self.catalog;
         let terminal = catalog.terminal(terminal).ok_or_else(|| {
@@ -191,7 +191,7 @@ impl<'a> Resolver<'a> {
         let here = catalog.instruments.iter().filter(|instrument| {
             instrument.station == self.station && instrument.kind.dimension().is_some()
         });
-        Ok(Found {
+        Ok(ResolvedCrimp {
             terminal,
             row,
             wire,

@@ -1,11 +1,11 @@
 //! The crimp tool and its nest, or why it is not the one for this wire.
 
-use super::{Found, Noted, Resolver, Unarmable};
+use super::{Noted, ResolvedCrimp, Resolver, Unarmable};
 use crate::spec::{ArmedTool, Catalog, Nest, Tool, ToolClass, WireSize};
 
 impl Resolver<'_> {
     /// The tool that the plan names; where it names none and its pieces are our own crimps, the one in the hand.
-    pub(super) fn tool(&mut self, found: &Found<'_>) -> Result<Option<ArmedTool>, Noted> {
+    pub(super) fn tool(&mut self, found: &ResolvedCrimp<'_>) -> Result<Option<ArmedTool>, Noted> {
         let plan = self.plan;
         let of_hand = self.hand.filter(|_| plan.purpose.is_of_own_crimps());
         let said = plan.nest.as_deref();

@@ -14,7 +14,7 @@ pub(in crate::station) struct Ask {
     /// The timer asks then.
     next_at: Option<MonoMicros>,
     /// A missing answer was entered, and none came since.
-    told: bool,
+    reported: bool,
     asked_by: Asker,
 }
 
@@ -40,7 +40,7 @@ impl Ask {
             every,
             answer_by: None,
             next_at: None,
-            told: false,
+            reported: false,
             asked_by: Asker::Person,
         }
     }
@@ -48,7 +48,7 @@ impl Ask {
     /// The port is open: the timer runs.
     pub(in crate::station) fn port_opened(&mut self, now: MonoMicros) {
         self.answer_by = None;
-        self.told = false;
+        self.reported = false;
         self.next_at = self.every.map(|every| now.plus(every));
     }
 
@@ -67,7 +67,7 @@ impl Ask {
 
     pub(super) fn answered(&mut self) {
         self.answer_by = None;
-        self.told = false;
+        self.reported = false;
     }
 
     /// The bytes to send if the timer is due; not while an answer is awaited.
@@ -90,8 +90,8 @@ impl Ask {
             return None;
         }
         self.answer_by = None;
-        let known = self.told && self.asked_by == Asker::Timer;
-        self.told = true;
+        let known = self.reported && self.asked_by == Asker::Timer;
+        self.reported = true;
         (!known).then_some(Silence {
             waited: self.timeout,
         })

@@ -17,7 +17,7 @@ const LONGEST_STEP: Duration = Duration::from_millis(250);
 /// Follows one instrument's origin.
 #[derive(Debug, Default)]
 pub(in crate::station) struct OriginWatch {
-    told: Option<Length>,
+    reported: Option<Length>,
     last: Option<Frame>,
     before: Option<Frame>,
 }
@@ -48,7 +48,7 @@ impl OriginWatch {
         band: Band,
     ) -> Option<i64> {
         if let Some(origin) = origin {
-            let before = self.told.replace(origin)?;
+            let before = self.reported.replace(origin)?;
             let moved = origin.nanometres().saturating_sub(before.nanometres());
             return (moved.saturating_abs() > band.closed).then_some(moved);
         }

@@ -26,7 +26,7 @@ pub struct Ground {
     /// Whether it was tested and not found wrong.
     pub holds: bool,
     /// What was found.
-    pub told: String,
+    pub finding: String,
     /// What to do where it does not hold.
     pub remedy: &'static str,
 }
@@ -44,7 +44,7 @@ pub struct Claim {
 
 impl Claim {
     /// The grounds worth telling: with too few pieces the other tests tell nothing more.
-    pub fn told(&self) -> impl Iterator<Item = &Ground> {
+    pub fn worth_stating(&self) -> impl Iterator<Item = &Ground> {
         let enough = self.grounds.first().is_none_or(|ground| ground.holds);
         self.grounds
             .iter()
@@ -112,10 +112,10 @@ impl Capability {
             let failing = grounds.iter().filter(|ground| !ground.holds);
             failing.take(if enough { usize::MAX } else { 1 })
         };
-        let why: Vec<&str> = failing().map(|ground| ground.told.as_str()).collect();
+        let why: Vec<&str> = failing().map(|ground| ground.finding.as_str()).collect();
         let mut remedies: Vec<&str> = failing().map(|ground| ground.remedy).collect();
         remedies.dedup();
-        let mut told = format!(
+        let mut words = format!(
             "that bound has no ground: {}; what to do: {}",
             why.join("; "),
             remedies.join("; ")
@@ -126,9 +126,9 @@ impl Capability {
                 self.all.count(),
                 fixed(100.0 * most, 1)
             );
-            told.push_str(&share);
+            words.push_str(&share);
         }
-        told
+        words
     }
 
     /// How many pieces lie outside the limits.
@@ -146,7 +146,7 @@ impl Capability {
         Ground {
             name: "pieces",
             holds: pieces >= FEWEST_PIECES,
-            told: if pieces >= FEWEST_PIECES {
+            finding: if pieces >= FEWEST_PIECES {
                 format!("{pieces} pieces")
             } else {
                 format!(
@@ -163,7 +163,7 @@ impl Capability {
         Ground {
             name: "normal",
             holds,
-            told: match p {
+            finding: match p {
                 Ok(p) if holds => format!("the shape may well be normal (p = {})", fixed(p, 2)),
                 Ok(p) => format!("the shape is not normal (p = {})", fixed(p, 4)),
                 Err(reason) => format!("whether the shape is normal cannot be told: {reason}"),
@@ -191,7 +191,7 @@ impl Capability {
         Ground {
             name: "stable",
             holds,
-            told: match signals {
+            finding: match signals {
                 Ok(0) => "no signal in the control chart".to_owned(),
                 Ok(1) => "1 signal in the control chart".to_owned(),
                 Ok(several) => format!("{several} signals in the control chart"),
@@ -222,7 +222,7 @@ impl Capability {
         Ground {
             name: "cpk_ppk",
             holds,
-            told: match p {
+            finding: match p {
                 Ok(_) if holds => format!("{indices} agree"),
                 Ok(p) => format!(
                     "{indices} part (p = {} if it had stayed what it was)",
@@ -245,7 +245,7 @@ impl Capability {
         Ground {
             name: "independent",
             holds,
-            told: match p {
+            finding: match p {
                 Ok(p) if holds => {
                     format!("lag-1 autocorrelation{lag1}: chance (p = {})", fixed(p, 2))
                 }

@@ -26,7 +26,7 @@ const SEED: u64 = 0x7a11_c4a7;
 
 /// A panel of a made-up chart.
 #[derive(Debug, Clone, PartialEq)]
-struct Run {
+struct MadeUpPanel {
     distances: Vec<f64>,
     independent: bool,
 }
@@ -34,7 +34,7 @@ struct Run {
 /// What charts like one look like where nothing changes.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Chance {
-    charts: Vec<Vec<Run>>,
+    charts: Vec<Vec<MadeUpPanel>>,
     reaches: Vec<Reach>,
     points: usize,
     /// The chart has more points than the made-up ones.
@@ -49,7 +49,7 @@ impl Chance {
 
     /// In what share of them these rules signal; `None` if it knows none.
     pub fn rate(&self, rules: &[&'static Rule]) -> Option<f64> {
-        let signals = |chart: &&Vec<Run>| {
+        let signals = |chart: &&Vec<MadeUpPanel>| {
             chart.iter().zip(&self.reaches).any(|(run, reach)| {
                 let mut rules = rules.iter();
                 rules.any(|rule| {
@@ -137,7 +137,7 @@ fn steady(
     kind: &ChartKind,
     input: &Input<'_>,
     baseline: &Baseline,
-) -> Result<Vec<Vec<Run>>, Undefined> {
+) -> Result<Vec<Vec<MadeUpPanel>>, Undefined> {
     let first = input.groups.first().or_else(|| first_of(input).first());
     let first = first.ok_or(Undefined::TooFewGroups { got: 0, want: 1 })?;
     let maker = Maker::new(first, baseline);
@@ -164,7 +164,7 @@ fn steady(
         let Ok(chart) = maker.chart(kind, input, &made, input.baseline, kept) else {
             continue;
         };
-        let runs = chart.panels.iter().map(|panel| Run {
+        let runs = chart.panels.iter().map(|panel| MadeUpPanel {
             distances: rules::distances(panel),
             independent: panel.independent,
         });

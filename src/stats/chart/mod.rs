@@ -136,7 +136,7 @@ impl Chart {
     /// What it shows, and how often that is chance, in words.
     pub fn sentence(&self, rules: &[&'static Rule]) -> String {
         let points = self.panels.first().map_or(0, |panel| panel.points.len());
-        let told = match self.signals(rules) {
+        let text = match self.signals(rules) {
             0 if self.judges() => format!("no signal in {points} points: no change is shown"),
             0 => "no signal".to_owned(),
             1 => "1 signal: look for what changed there".to_owned(),
@@ -151,8 +151,8 @@ impl Chart {
             )
         };
         match self.chance.words(rules) {
-            Some(chance) => format!("{told}{few}; {chance}"),
-            None => format!("{told}{few}"),
+            Some(chance) => format!("{text}{few}; {chance}"),
+            None => format!("{text}{few}"),
         }
     }
 }

@@ -228,7 +228,7 @@ impl Comparison {
     }
 
     fn outside_in_words(&self) -> Option<String> {
-        let told = |(name, of): &(String, Sample)| {
+        let words = |(name, of): &(String, Sample)| {
             let (outside, most) = self.outside(of).ok()?;
             let count = of.count();
             Some(format!(
@@ -238,8 +238,8 @@ impl Comparison {
         };
         Some(format!(
             "outside the limits: {}, {} (upper confidence bounds, {})",
-            told(&self.first)?,
-            told(&self.second)?,
+            words(&self.first)?,
+            words(&self.second)?,
             percent(self.confidence)
         ))
     }

@@ -53,7 +53,7 @@ impl Drift {
         })
     }
 
-    /// With slopes told a `per` of places: microseconds a day, where places are microseconds.
+    /// With slopes per `per` places: microseconds a day, where places are microseconds.
     #[must_use]
     pub fn per(self, per: i64) -> Self {
         Self { per, ..self }
@@ -69,7 +69,7 @@ impl Drift {
         Ok((low * per, high * per))
     }
 
-    /// Whether it wanders, in words; `place` is what slopes are told a piece of.
+    /// Whether it wanders, in words; `place` names what slopes are per.
     pub fn sentence(&self, place: &str) -> String {
         let (trend, p) = match (self.slope(), self.trend().and_then(|trend| trend.slope_p())) {
             (Ok(trend), Ok(p)) => (trend, p),
@@ -123,8 +123,8 @@ impl Drift {
         Ok(float((*last).into()))
     }
 
-    /// What became and will become of the limits, as sentences; `told` shows a place.
-    pub fn outlook(&self, told: impl Fn(f64) -> String) -> Vec<String> {
+    /// What became and will become of the limits, as sentences; `place_text` shows a place.
+    pub fn outlook(&self, place_text: impl Fn(f64) -> String) -> Vec<String> {
         let (all, mut said) = (self.sample.summary(), Vec::new());
         if let Ok(outside @ 1..) = proportion::outside(all, &self.limits) {
             let count = self.sample.count();
@@ -147,9 +147,9 @@ impl Drift {
                 Ok(forecast) if forecast.at <= last && past_upper == (trend.slope > 0.0) => {
                     format!(
                         ", since {} ({} to {})",
-                        told(forecast.at),
-                        told(forecast.soonest),
-                        told(forecast.latest)
+                        place_text(forecast.at),
+                        place_text(forecast.soonest),
+                        place_text(forecast.latest)
                     )
                 }
                 Ok(_) | Err(_) => String::new(),
@@ -160,9 +160,9 @@ impl Drift {
         if let Ok(forecast) = self.forecast() {
             said.push(format!(
                 "if it goes on so, the line is at the limit at {} ({} to {})",
-                told(forecast.at),
-                told(forecast.soonest),
-                told(forecast.latest)
+                place_text(forecast.at),
+                place_text(forecast.soonest),
+                place_text(forecast.latest)
             ));
         }
         match self.single_forecast() {
@@ -173,7 +173,7 @@ impl Drift {
             }
             Ok(at) => said.push(format!(
                 "more than 1 single piece in 20 may be beyond it from {} on",
-                told(at)
+                place_text(at)
             )),
             Err(_) => {}
         }

@@ -37,7 +37,7 @@ impl Histogram {
         }
         for (name, limit) in self.limits() {
             let x = scale.at(limit);
-            let text = format!("{name} {}", self.told(limit));
+            let text = format!("{name} {}", self.limit_text(limit));
             let line = upright("limit", x, TOP - 160, FOOT);
             picture.add([
                 line.about(format!("the line of {text}")),
@@ -56,7 +56,7 @@ impl Histogram {
             free_from = x;
             picture.add([
                 axis(format!("M{} {}v5", px(x), px(FOOT))),
-                word("mid", x, FOOT + 170, self.told(bin.low)),
+                word("mid", x, FOOT + 170, self.limit_text(bin.low)),
             ]);
         }
         let value = format!("value in {}", self.unit());
@@ -73,7 +73,7 @@ impl Histogram {
         let wide = wide.max(10);
         let x = scale.at(bin.low + (bin.high - bin.low) / 2);
         let y = up.at(i64::try_from(bin.count).unwrap_or(i64::MAX));
-        let about = format!("the bar of {}", self.told(bin.low));
+        let about = format!("the bar of {}", self.limit_text(bin.low));
         let rect = el("rect")
             .class(if bin.outside { "bar beyond" } else { "bar" })
             .with("x", px(x - wide * 45 / 100))
@@ -88,14 +88,14 @@ impl Histogram {
 
     fn description(&self) -> String {
         let bins = self.bins().iter().filter(|bin| bin.count > 0);
-        let told = bins.map(|bin| {
-            let low = self.told(bin.low);
+        let words = bins.map(|bin| {
+            let low = self.limit_text(bin.low);
             if bin.low == bin.high {
                 return format!("{low}: {}", bin.count);
             }
-            format!("{low} to {}: {}", self.told(bin.high), bin.count)
+            format!("{low} to {}: {}", self.limit_text(bin.high), bin.count)
         });
-        let told = told.collect::<Vec<_>>().join("; ");
-        format!("How many readings had which value. {told}")
+        let words = words.collect::<Vec<_>>().join("; ");
+        format!("How many readings had which value. {words}")
     }
 }

@@ -194,16 +194,16 @@ fn step(points: usize) -> usize {
 fn description(chart: &Chart, rules: &[&'static Rule]) -> String {
     let panels = chart.panels.iter().map(|panel| {
         let signals = panel.signals(rules);
-        let told: Vec<String> = signals
+        let shown: Vec<String> = signals
             .iter()
             .filter_map(|signal| Some(format!("point {}: {}", signal.at, rule(signal.rule)?.words)))
             .collect();
-        let told = if told.is_empty() {
+        let shown = if shown.is_empty() {
             "no signal".to_owned()
         } else {
-            told.join("; ")
+            shown.join("; ")
         };
-        format!("{}, {} points: {told}", panel.words, panel.points.len())
+        format!("{}, {} points: {shown}", panel.words, panel.points.len())
     });
     panels.collect::<Vec<_>>().join(". ")
 }

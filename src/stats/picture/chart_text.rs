@@ -60,14 +60,14 @@ pub fn chart_text(
         put(row(point.value), column, if signalled { '✕' } else { '•' });
     }
     let label = |at: usize| {
-        let told = |name: &str, value: f64| format!(" {name} {} {unit}", fixed(value, places));
+        let words = |name: &str, value: f64| format!(" {name} {} {unit}", fixed(value, places));
         if row(last.upper) == at {
-            told("upper", last.upper)
+            words("upper", last.upper)
         } else if row(last.center) == at {
-            told("centre", last.center)
+            words("centre", last.center)
         } else {
             let lower = last.lower.filter(|lower| row(*lower) == at);
-            lower.map(|lower| told("lower", lower)).unwrap_or_default()
+            lower.map(|lower| words("lower", lower)).unwrap_or_default()
         }
     };
     let tick = |at: usize| match at {

@@ -132,7 +132,7 @@ impl Histogram {
             }
             let length = float(bin.count.into()) / float(self.most.into()) * BAR;
             let bar = "█".repeat(usize::try_from(nearest(length)).unwrap_or(0));
-            let told = match bin.count {
+            let words = match bin.count {
                 0 => String::new(),
                 count if bar.is_empty() => format!("▏ {count}"),
                 count => format!("{bar} {count}"),
@@ -142,7 +142,7 @@ impl Histogram {
             } else {
                 ""
             };
-            lines.push(format!("{label:>width$} │{told}{mark}"));
+            lines.push(format!("{label:>width$} │{words}{mark}"));
         }
         let due = named([lower_due, upper_due]);
         lines.extend(due.map(|(name, limit)| self.rule(name, limit)));
@@ -150,11 +150,14 @@ impl Histogram {
     }
 
     fn rule(&self, name: &str, base: i64) -> String {
-        format!("{:─<60}", format!("── {name} limit {} ", self.told(base)))
+        format!(
+            "{:─<60}",
+            format!("── {name} limit {} ", self.limit_text(base))
+        )
     }
 
     /// With the digits of the readings; a limit may have more.
-    pub(super) fn told(&self, base: i64) -> String {
+    pub(super) fn limit_text(&self, base: i64) -> String {
         let value = self.all.in_unit(base);
         let exact = (self.places..9)
             .map(|places| fixed(value, places))

@@ -7,7 +7,7 @@ use tallyjaw::entry::line::Digest;
 use tallyjaw::report::check::{
     Anew, comparable, differences, made as how_made, release, unvouched,
 };
-use tallyjaw::report::{Asked, Gathering, Made, Report};
+use tallyjaw::report::{Gathering, Made, Report, ReportRequest};
 
 /// Whether a page verifies against these entries, as `tallyjaw verify` asks: everything that leads to the page
 /// made anew is taken from the page in hand.
@@ -37,7 +37,7 @@ fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
     if gathered.journal != made.journal {
         return None;
     }
-    let asked = Asked {
+    let asked = ReportRequest {
         query: made.query,
         compare: made.compare,
         made: made.at,

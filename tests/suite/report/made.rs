@@ -6,7 +6,7 @@ use tallyjaw::entry::line::{Digest, decode, encode};
 use tallyjaw::entry::{Entry, FrameEntry, Seq, Stamped, Standing};
 use tallyjaw::quantity::WallMicros;
 use tallyjaw::report::comparison::{Compare, Group};
-use tallyjaw::report::{Asked, Gathering, Report};
+use tallyjaw::report::{Gathering, Report, ReportRequest};
 use tallyjaw::spec::{
     AxisName, Catalog, Decision, GaugeBlock, Order, Plan, Purpose, Subject, ZeroPolicy,
 };
@@ -333,7 +333,7 @@ pub(crate) fn report(
     for (stamped, line) in entries.iter().zip(lines(entries)) {
         gathering.take(stamped, Digest::of(&line));
     }
-    let asked = Asked {
+    let asked = ReportRequest {
         query: Vec::new(),
         compare,
         made: MADE,
@@ -349,10 +349,35 @@ pub(crate) fn whole(entries: &[Stamped]) -> Report {
 
 /// Two tools side by side.
 pub(crate) fn two_tools() -> Report {
+    compare_tools(&several_series())
+}
+
+/// Every tool of a journal beside the others.
+pub(crate) fn compare_tools(entries: &[Stamped]) -> Report {
     let compare = Compare {
         by: Group::Tool,
         margin: Some("0.02 mm".parse().unwrap()),
         reference: None,
     };
-    report(&several_series(), |_| true, Some(compare))
+    report(entries, |_| true, Some(compare))
+}
+
+/// Two tools, a series each: half of the heights each, in hundredths of a millimetre from nominal.
+pub(crate) fn two_tools_with(hundredths: &[i32]) -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    let half = hundredths.len() / 2;
+    for (tool, values) in [("T-07", &hundredths[..half]), ("R-02", &hundredths[half..])] {
+        let pieces = u32::try_from(values.len()).unwrap();
+        desk.arm(Plan {
+            tool: Some(tool.to_owned()),
+            ..heights(pieces)
+        })
+        .unwrap();
+        desk.press("0.00");
+        for off in values {
+            desk.press(&format!("1.{:02}", 62 + off));
+        }
+        desk.press("0.00");
+    }
+    desk.entries
 }

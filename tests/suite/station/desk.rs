@@ -102,7 +102,7 @@ impl Desk {
                 line: "9600 8N1".to_owned(),
                 identity: None,
                 socket: None,
-                alike: false,
+                ambiguous: false,
                 read_by: None, // the core knows how it is read
             }));
         }
@@ -132,7 +132,7 @@ impl Desk {
             line: "9600 8N1".to_owned(),
             identity: adapter.map(|(usb, _)| usb.to_owned()),
             socket: adapter.map(|(_, socket)| socket.to_owned()),
-            alike: twin || adapter.is_some_and(|(usb, _)| !usb.contains("serial")),
+            ambiguous: twin || adapter.is_some_and(|(usb, _)| !usb.contains("serial")),
             read_by: None,
         }));
     }

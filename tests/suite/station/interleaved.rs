@@ -57,7 +57,7 @@ proptest! {
             let name = station.replace("bench", "caliper");
             core.handle(now, Input::PortOpened(Attached {
                 instrument: name, station: station.to_owned(), port: "p".to_owned(),
-                line: "9600 8N1".to_owned(), identity: None, socket: None, alike: false, read_by: None,
+                line: "9600 8N1".to_owned(), identity: None, socket: None, ambiguous: false, read_by: None,
             }));
             let mut plan = plan();
             plan.pieces = 500;

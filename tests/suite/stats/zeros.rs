@@ -1,18 +1,19 @@
-//! What rounds to zero is zero: no study says `-0.000`, whatever readings around zero it is given.
+//! What rounds to zero is zero: no study and no report says `-0.000`, whatever readings around zero it is given.
 
 use super::study::{Folder, RUN, with};
+use crate::report::made;
 use proptest::prelude::*;
 use std::fmt::Write as _;
 
 /// The first number of a text that is negative and zero.
 fn negative_zero(text: &str) -> Option<&str> {
-    text.match_indices('-').find_map(|(at, _)| {
+    text.match_indices(['-', '−']).find_map(|(at, sign)| {
         let is_sign = !text[..at].ends_with(|c: char| c.is_alphanumeric() || c == ')');
-        let number = &text[at + 1..];
+        let number = &text[at + sign.len()..];
         let end = number.find(|c: char| !c.is_ascii_digit() && c != '.');
         let digits = &number[..end.unwrap_or(number.len())];
         let is_zero = digits.starts_with('0') && !digits.contains(|c| matches!(c, '1'..='9'));
-        (is_sign && is_zero).then(|| &text[at..=at + digits.len()])
+        (is_sign && is_zero).then(|| &text[at..at + sign.len() + digits.len()])
     })
 }
 
@@ -21,6 +22,7 @@ fn a_negative_zero_is_found_in_a_text() {
     for (text, found) in [
         ("mean  -0.000 mm", Some("-0.000")),
         ("-0", Some("-0")),
+        ("off by −0.00 mm", Some("−0.00")),
         ("lag-1, -0.001, 2026-01-01, U-0", None),
     ] {
         assert_eq!(negative_zero(text), found, "{text}");
@@ -61,6 +63,55 @@ proptest! {
                 prop_assert_eq!(negative_zero(&svg), None, "{}: {}", picture, svg);
             }
         }
+    }
+}
+
+/// A gauge study of three parts, two appraisers and two trials, from twelve values.
+fn gauge(values: &[i64], digits: usize) -> String {
+    let mut text = "value,part,appraiser\n".to_owned();
+    for (at, value) in values.iter().enumerate() {
+        let (part, appraiser) = (at % 3, at / 3 % 2);
+        let sign = if *value < 0 { "-" } else { "" };
+        writeln!(text, "{sign}0.{:0digits$},{part},{appraiser}", value.abs()).unwrap();
+    }
+    text
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(12))]
+    #[test]
+    fn neither_gauge_nor_pull_study_says_a_negative_zero(
+        values in proptest::collection::vec(-3_i64..=3, 12),
+        forces in proptest::collection::vec(0_i64..=3, 5..12),
+        digits in 1_usize..=3,
+    ) {
+        let folder = Folder::new();
+        folder.write("gauge.csv", &gauge(&values, digits));
+        let forces: Vec<String> = forces.iter().map(|force| format!("0.{force:0digits$}")).collect();
+        folder.write("pull.csv", &format!("force\n{}\n", forces.join("\n")));
+        let of_gauge = ["--from", "gauge.csv", "--column", "value", "--unit", "mm", "--part", "part", "--appraiser", "appraiser"];
+        let of_pull = ["--from", "pull.csv", "--column", "force", "--unit", "N", "--spec", ">= 0.002 N"];
+        for (study, source, more) in [
+            ("gauge", &of_gauge[..], &[][..]),
+            ("gauge", &of_gauge, &["--method", "range"]),
+            ("gauge", &of_gauge, &["--spec", "0.000 ±0.002 mm"]),
+            ("pull", &of_pull, &[]),
+        ] {
+            let output = folder.run(&with(study, source, more));
+            for bytes in [output.stdout, output.stderr] {
+                let text = String::from_utf8(bytes).unwrap();
+                prop_assert_eq!(negative_zero(&text), None, "{} {:?}: {}", study, more, text);
+            }
+        }
+    }
+
+    #[test]
+    fn no_report_of_readings_around_nominal_says_a_negative_zero(
+        hundredths in proptest::collection::vec(-4_i32..=4, 12),
+    ) {
+        let entries = made::two_tools_with(&hundredths);
+        let page = made::compare_tools(&entries).html();
+        prop_assert_eq!(negative_zero(&page), None, "{:?}", hundredths);
     }
 }
 

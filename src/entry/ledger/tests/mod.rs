@@ -138,7 +138,7 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
 }
 
 /// `1 settled 4: #2 counted mara, #3 doubted 4 jon`; a series a line.
-fn told(series: &Series<()>) -> String {
+fn words(series: &Series<()>) -> String {
     let is_closed = series.closed.is_some();
     let mut text = match (series.settled, is_closed) {
         (Some(by), true) => format!("{} settled {by}:", series.id),
@@ -162,8 +162,8 @@ fn told(series: &Series<()>) -> String {
 fn taken(entries: &[Stamped]) -> Vec<String> {
     let mut ledger = Ledger::default();
     let settled = entries.iter().filter_map(|one| ledger.take(one, Some(())));
-    let settled: Vec<_> = settled.map(|series| told(&series)).collect();
-    let left = ledger.finish().map(|series| told(&series));
+    let settled: Vec<_> = settled.map(|series| words(&series)).collect();
+    let left = ledger.finish().map(|series| words(&series));
     settled.into_iter().chain(left).collect()
 }
 
@@ -209,9 +209,9 @@ fn glanced(entries: &[Stamped]) -> Vec<String> {
         } else {
             None
         };
-        told_of.extend(settled.map(|series| told(&series)));
+        told_of.extend(settled.map(|series| words(&series)));
     }
-    told_of.extend(ledger.finish().map(|series| told(&series)));
+    told_of.extend(ledger.finish().map(|series| words(&series)));
     told_of
 }
 

@@ -176,7 +176,7 @@ impl Shop {
             line: "9600 8N1".to_owned(),
             identity: None,
             socket: None,
-            alike: false,
+            ambiguous: false,
             read_by: None, // the core knows how it is read
         }));
     }
