@@ -125,7 +125,7 @@ mod tests {
             let mut chunk = [0; 4096];
             match far.try_read(&mut chunk) {
                 Ok(len) => got.extend_from_slice(&chunk[..len]),
-                // It may not have been told yet that there is something to read.
+                // It may not know yet that there is something to read.
                 Err(_) if got.is_empty() => far.readable().await.unwrap(),
                 Err(_) => return got,
             }

@@ -21,7 +21,7 @@ const PATIENCE: Duration = Duration::from_secs(10);
 pub struct ControlRequest {
     /// What is asked.
     pub call: Call,
-    /// Where the answer goes. Dropped, the client is told that the daemon is stopping.
+    /// Where the answer goes. If it is dropped, the client gets the answer that the daemon is stopping.
     pub answer: oneshot::Sender<Result<Outcome, ErrorObject>>,
 }
 

@@ -30,7 +30,7 @@ pub(super) struct Client {
     standing: Option<Standing>,
     outgoing: Outgoing,
     ears: Ears,
-    /// It has asked for something and not yet read any of the answer.
+    /// It has sent a request and not yet read any of the answer.
     owes_a_read: bool,
     /// It is let go once `outgoing` has gone out.
     leaving: bool,

@@ -1,4 +1,4 @@
-//! How the journal is, as clients are told.
+//! The health of the journal, as clients get it.
 
 use std::time::Instant;
 

@@ -196,7 +196,7 @@ impl Live {
         self.wake_all();
     }
 
-    /// How a sink is doing. Clients are told of a failure that begins or ends; what has arrived they ask for.
+    /// How a sink is doing. Clients get a notice when a failure begins or ends; how far a sink is they have to request.
     pub fn set_sink(&self, status: SinkStatus) {
         let failing = status.failing.is_some();
         let failed_before = {
@@ -309,8 +309,8 @@ impl Live {
         }
     }
 
-    /// How much was said to all before a client that comes now; how the journal is, while it is unwell, is
-    /// told to it again.
+    /// How many notices went out before a client that connects now. While the journal is failing, the client gets that
+    /// notice again.
     pub fn notices_seen(&self) -> u64 {
         let shown = self.shown();
         let unwell = u64::from(shown.health != Health::Ok);

@@ -215,7 +215,7 @@ impl RuntimeDir {
         }
     }
 
-    /// Takes the sockets away: who comes now is told by the system that nobody listens.
+    /// Takes the sockets away: to a client that connects now the system says that nobody listens.
     pub(crate) fn remove_sockets(&self) {
         for path in [self.feed_path(), self.control_path()] {
             if let Err(error) = fs::remove_file(&path) {

@@ -1,4 +1,4 @@
-//! The one place where the time and the zone of local times are asked for.
+//! The one place where the clock and the zone of local times are read.
 //!
 //! What is waited for is counted by the clock that runs through sleep (`CLOCK_BOOTTIME`): a zero that is due every
 //! minute is due after a minute with the lid shut, and sleep is no step of the wall clock. The executor's timers stand

@@ -95,7 +95,7 @@ impl Hub {
                 Mode::Full(..) => true,
                 Mode::Trying(_) => false,
             };
-            // On a disk that does not answer, who asks is told so.
+            // While the disk does not answer, a client gets that as its answer.
             let asks = takes || self.stall.is_announced();
             let (wake, stalls) = (self.wakes(), self.stall.due());
             let came = tokio::select! {

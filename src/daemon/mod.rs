@@ -1,6 +1,6 @@
 //! The tasks, what each owns, the loop that feeds the stations.
 //!
-//! In: a checked configuration. Out: a daemon that runs until it is told to stop.
+//! In: a checked configuration. Out: a daemon that runs until a signal stops it.
 //!
 //! One thread runs ports, clients and the loop of `hub`; a second one owns the journal's file.
 //! They meet over bounded channels. Nothing is decoded or judged in here: it only carries.
@@ -59,7 +59,7 @@ const REQUESTS_WAITING: usize = 16;
 /// What to run.
 #[derive(Debug)]
 pub struct Setup {
-    /// Where the configuration was read from, for reading it anew.
+    /// Where the configuration was read from, for a reload.
     pub config_path: PathBuf,
     /// The configuration.
     pub config: Config,
@@ -71,7 +71,7 @@ pub struct Setup {
     pub sync: bool,
     /// A segment longer than this is full; [`journal::SEGMENT_BYTES`] but in tests.
     pub segment_bytes_most: u64,
-    /// How long the disk may take to answer before everybody is told; [`STALL_AFTER`] but in tests.
+    /// How long the disk may take to answer before clients get a notice; [`STALL_AFTER`] but in tests.
     pub stall_after: Duration,
 }
 
@@ -142,7 +142,7 @@ impl DaemonError {
     }
 }
 
-/// Runs the daemon until it is told to stop; `ready` is called once it serves.
+/// Runs the daemon until a signal stops it; `ready` is called once it serves.
 pub fn run(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonError> {
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
@@ -287,7 +287,7 @@ fn take_up(
     // announcements before anything that makes new entries.
     let everyone = Arc::clone(&live);
     let journal = journal::spawn(opened.writer, move |announcement| {
-        // From here, and not by way of the loop: that saves waking a thread before anyone is told.
+        // From here, and not by way of the loop: that saves waking a thread before clients know.
         if let Announcement::Durable { lines, took, .. } = &announcement {
             everyone.publish(lines);
             meter.synced(*took);

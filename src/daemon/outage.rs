@@ -126,7 +126,7 @@ impl Hub {
         self.mode = Mode::Full(outage, retry_at);
     }
 
-    /// There may be room again: the core is made anew from what is durable, and says the gap.
+    /// There may be room again: the core is made again from what is durable, and enters the gap.
     pub(super) fn try_again(&mut self, outage: Outage) {
         let catalog = Arc::clone(&self.config.catalog);
         let started_is_lost = self.started > self.live.last();

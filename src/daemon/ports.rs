@@ -71,7 +71,7 @@ impl Ports {
         ports.find(|port| *port.instrument == *instrument)
     }
 
-    /// Hands bytes to the port of `instrument` to be sent; `false` if it has none, or has so many
+    /// Hands bytes to the port of `instrument` to be sent; `false` if it has none, or has too many
     /// requests waiting that it must be stuck.
     pub(super) fn send(&self, instrument: &str, bytes: Vec<u8>) -> bool {
         self.of(instrument)

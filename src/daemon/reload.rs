@@ -1,4 +1,4 @@
-//! Reading the configuration anew while the daemon runs.
+//! Reading the configuration again while the daemon runs.
 //!
 //! Files are read and checked beside the loop, however many they are: verdicts do not wait for it. The new configuration
 //! takes the place of the old one between two inputs.
@@ -17,7 +17,7 @@ use tokio::task::JoinHandle;
 
 type Read = Result<Box<Config>, ErrorObject>;
 
-/// A configuration that is being read, and who asked for it.
+/// A configuration that is being read, and who requested it.
 #[derive(Debug, Default)]
 pub(super) struct Reloading {
     reading: Option<JoinHandle<Read>>,
@@ -77,7 +77,7 @@ fn refuse(error: &LoadError) -> ErrorObject {
 }
 
 impl Hub {
-    /// Begins to read the configuration anew, for those who asked.
+    /// Begins to read the configuration again, for those who requested it.
     pub(super) fn begin_reload(&mut self, asked: Vec<AnswerTo>) {
         if self.reloading.reading.is_some() {
             self.reloading.again.get_or_insert_default().extend(asked);
@@ -139,7 +139,7 @@ impl Hub {
         tokio::task::spawn_blocking(move || drop(old));
         self.say_started();
         let seq = self.started;
-        // `started` says that no port is open; those that stayed are told again.
+        // `started` says that no port is open; those that stayed are entered again.
         for attached in self.open.clone().into_values() {
             self.feed(Input::PortOpened(attached));
         }

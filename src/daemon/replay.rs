@@ -28,7 +28,7 @@ pub struct Replay {
     now: MonoMicros,
     wake_at: Option<MonoMicros>,
     is_open: bool,
-    /// When bytes came last, and how many of the silences since have been told.
+    /// When bytes came last, and how many of the silences since have been reported.
     last_bytes: Option<(MonoMicros, usize)>,
     entries: VecDeque<Stamped>,
 }
@@ -174,7 +174,7 @@ impl Replay {
         self.wake_until(moment);
     }
 
-    /// Wakes the core whenever it asked for it.
+    /// Wakes the core at the times that it requested.
     fn wake_until(&mut self, moment: MonoMicros) {
         while let Some(due) = self.wake_at.filter(|due| *due <= moment) {
             self.now = self.now.max(due);

@@ -1,8 +1,8 @@
-//! What a service manager is told: that the daemon serves, lives, reads its configuration anew, stops.
+//! What the daemon reports to a service manager: that it serves, lives, reloads its configuration, stops.
 //!
 //! In: `$NOTIFY_SOCKET` and `$WATCHDOG_USEC`, as `sd_notify(3)` has them; without them nothing is said.
-//! A manager that does not listen holds nothing up: a message that cannot be sent is told once and
-//! forgotten.
+//! A manager that does not listen holds nothing up: a message that cannot be sent is logged once and
+//! dropped.
 
 use sd_notify::NotifyState;
 use std::time::Duration;
@@ -28,7 +28,7 @@ pub(super) fn reloads() {
     }
 }
 
-/// The configuration that is in force now is told to be so; `Ready` ends a reload whatever came of it.
+/// Reports the configuration that is in force now; `Ready` ends a reload whatever came of it.
 pub(super) fn reloaded(taken: bool) {
     let status = if taken {
         "serving by the new configuration"
@@ -100,6 +100,6 @@ pub(super) fn lives() {
 
 fn tell(what: &[NotifyState<'_>]) {
     if let Err(error) = sd_notify::notify(what) {
-        tracing::debug!(%error, "the service manager could not be told");
+        tracing::debug!(%error, "the message to the service manager could not be sent");
     }
 }

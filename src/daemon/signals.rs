@@ -3,12 +3,12 @@
 use std::io;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
-/// What a signal asks for.
+/// What a signal makes the daemon do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum SignalAction {
     /// Write what waits and end.
     Stop(&'static str),
-    /// Read the configuration anew.
+    /// Read the configuration again.
     Reload,
 }
 

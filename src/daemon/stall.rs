@@ -1,4 +1,4 @@
-//! A disk that does not answer: since when, and who is told.
+//! A disk that does not answer: since when, and when clients get a notice.
 //!
 //! In: what was handed to the journal, and its answers. Out: after a while, word to everybody: feed, page, status,
 //! log, health, service manager; and again once it answers. Nothing is given up: what waits is written when it can be.
@@ -21,12 +21,12 @@ pub(super) struct Stall {
     after: Duration,
     /// Since when the journal has been at what it was handed; none while nothing is on its way.
     since: Option<Instant>,
-    /// When everybody was told last.
+    /// When clients last got a notice.
     announced: Option<Instant>,
 }
 
 impl Stall {
-    /// Everybody is told `after` this time without an answer.
+    /// Clients get a notice `after` this time without an answer.
     pub(super) const fn new(after: Duration) -> Self {
         Self {
             after,
@@ -40,7 +40,7 @@ impl Stall {
         self.since.get_or_insert(now);
     }
 
-    /// Everybody knows that it does not answer.
+    /// Clients have a notice that it does not answer.
     pub(super) const fn is_announced(&self) -> bool {
         self.announced.is_some()
     }

@@ -22,7 +22,7 @@ const MOST: usize = 64;
 pub struct Mark {
     /// Random id, in the first entry of every segment.
     pub journal: String,
-    /// What was asked for, in words; another question needs another name.
+    /// The question in words; another question needs another name.
     pub asked: String,
     /// Everything up to this entry has been given,
     pub after: u64,
@@ -119,7 +119,7 @@ pub struct Marks {
 }
 
 impl Marks {
-    /// Holds the mark of this name; whether there is one is told by [`Marks::read`].
+    /// Holds the mark of this name; whether there is one is what [`Marks::read`] returns.
     pub fn hold(state_dir: &Path, name: &str) -> Result<Self, MarkError> {
         let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-_".contains(&byte);
         if name.is_empty() || name.len() > MOST || !name.bytes().all(plain) {
@@ -162,7 +162,9 @@ impl Marks {
             other => other.map_err(failed("read", &self.path))?,
         };
         let mark = Mark::from_json(&text).ok_or_else(|| {
-            let cause = io::Error::other("not a mark of this release; remove it to begin anew");
+            let cause = io::Error::other(
+                "got no mark of this release; remove the file to start from the first entry",
+            );
             failed("read", &self.path)(cause)
         })?;
         Ok(Some(mark))

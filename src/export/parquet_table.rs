@@ -24,7 +24,7 @@ use std::sync::Arc;
 const GROUP: usize = 128 * 1024;
 /// Texts that are handed to the encoder at a time.
 const BATCH: usize = 1024;
-/// Different specifications that are told in the metadata.
+/// How many different specifications the metadata has.
 const SPECS: usize = 256;
 /// What the metadata call the question of a file.
 pub(super) const QUESTION: &str = "tallyjaw.question";
@@ -57,7 +57,7 @@ enum Gathered {
 }
 
 impl<W: Write + Send> ParquetTable<W> {
-    /// With no rows yet. `about` is told in the metadata: names without `tallyjaw.`, and what they say; the
+    /// With no rows yet. `about` goes into the metadata: names without `tallyjaw.`, and what they say; the
     /// columns `without` are left out.
     pub fn new(target: W, about: &[(&str, &str)], without: &[&str]) -> io::Result<Self> {
         let kept = |column: &&Column| !without.contains(&column.name);
@@ -151,7 +151,7 @@ impl<W: Write + Send> ParquetTable<W> {
         let specs = metadata("spec", Value::Array(specs).to_string());
         self.writer.append_key_value_metadata(specs);
         if self.specs_left_out {
-            let more = metadata("spec_is_cut", format!("only the first {SPECS} are told"));
+            let more = metadata("spec_is_cut", format!("only the first {SPECS} are listed"));
             self.writer.append_key_value_metadata(more);
         }
         self.writer.into_inner().map_err(as_io)

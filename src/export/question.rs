@@ -1,10 +1,10 @@
-//! What an export was asked for, and from what it answers: in a Parquet file's metadata, else in a file beside it.
+//! The question of an export and the journal that it was made from: in a Parquet file's metadata, else in a file beside it.
 //!
 //! In: an object of JSON. Out: a [`Question`]; and back. Whoever has it can make the same export again from the
 //! journal, and so see what is missing.
 //!
-//! - Nothing in it vouches for itself: who changes a file can change its question. It is a claim, to be told to
-//!   whoever checks the file.
+//! - It proves nothing: whoever changes a file can change its question. It is a claim, shown to whoever checks the
+//!   file.
 
 use super::parquet_table;
 use super::read::{ExportFormat, ReadError, carried};
@@ -20,7 +20,7 @@ const VERSION: u64 = 1;
 /// A question with ten thousand series is shorter.
 const MOST_BYTES: u64 = 1024 * 1024;
 
-/// What an export was asked for, and from what it answers.
+/// The question of an export, and the journal that it was made from.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Question {

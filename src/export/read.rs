@@ -1,10 +1,10 @@
-//! Exports read back, as texts that can be compared: also when another program has saved them anew.
+//! Exports read back, as texts that can be compared: also when another program has saved them again.
 //!
 //! In: a file. Out: its [`ExportFormat`], then its rows or lines, one by one, in bounded memory ([`FileRows`]).
 //!
 //! - A spreadsheet may have put another character between cells, quoted all of them, moved or left out columns,
 //!   put a mark before the first, taken zeros off the end of numbers: the row is the same.
-//! - What cannot be read as an export is told with what it looks like.
+//! - What cannot be read as an export is an error that says what it looks like.
 
 use super::{parquet_table, unguarded};
 use crate::entry::Seq;
@@ -51,7 +51,7 @@ pub enum ReadError {
         /// The columns.
         got: String,
     },
-    /// A row of text is not UTF-8, or cannot be told from the next.
+    /// A row of text is not UTF-8, or its end cannot be found.
     #[error("not a row: {cause}")]
     Csv {
         /// What the reader says, with the place.
@@ -76,14 +76,14 @@ impl ReadError {
     pub fn remedy(&self) -> &'static str {
         match self {
             Self::Io(_) | Self::Parquet { .. } => {
-                "copy it again from where it was made, or export it anew"
+                "copy it again from where it was made, or export it again"
             }
             Self::Empty | Self::Other { .. } => {
                 "make one: tallyjaw export csv -o FILE; a journal is a folder: tallyjaw verify STATE_DIR"
             }
             Self::NoSeq { .. } => "keep the column seq when a table is cut, and best journal too",
             Self::Compression { .. } => "save it with zstd, with snappy, or uncompressed",
-            Self::Csv { .. } => "save it as CSV in UTF-8, or export it anew",
+            Self::Csv { .. } => "save it as CSV in UTF-8, or export it again",
         }
     }
 
@@ -160,7 +160,7 @@ enum OpenFile {
 const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 
 impl ExportFormat {
-    /// Of the file, told from its beginning.
+    /// Recognized by the first bytes of the file.
     ///
     /// # Errors
     /// What it looks like instead.
@@ -254,7 +254,7 @@ fn looks(first: &str) -> String {
     format!("a file that begins with {shown:?}")
 }
 
-/// The number of the entry in a line, also where another program has written it anew.
+/// The number of the entry in a line, also where another program has rewritten it.
 fn seq_of_line(line: &[u8]) -> Option<u64> {
     peek_seq(line).map(|seq| seq.0).or_else(|| {
         let value: serde_json::Value = serde_json::from_slice(line).ok()?;

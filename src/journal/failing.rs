@@ -36,7 +36,7 @@ enum Step {
 /// The step, how many of its kind still succeed, and the error after that.
 type Fails = (Step, usize, i32);
 
-/// Does what the real one does, but fails where it is told to.
+/// Does what the real one does, but fails where a test wants it to.
 struct Failing {
     real: Dir,
     fails: Vec<Fails>,

@@ -186,7 +186,7 @@ impl Follow {
         lines.iter().map(Line::entry).collect()
     }
 
-    /// Waits until something is new since it was last asked for lines.
+    /// Waits until there are lines that were not yet given.
     pub async fn changed(&mut self) {
         // Its sender is ours.
         let _ = self.changed.changed().await;

@@ -4,9 +4,9 @@
 //! the lines between, as stored.
 //!
 //! - Never a line past the durable entry, not even out of a buffer: when the disk was full, what
-//!   stood there may have been cut off and written anew.
-//! - A damaged line is passed on as it is, for who reads on must not miss what follows it. Lines are
-//!   counted, since a damaged one may say any number; the count starts anew with each segment.
+//!   stood there may have been cut off and rewritten.
+//! - A damaged line is passed on as it is, so that what follows it is not missed. Lines are counted,
+//!   since a damaged one may have any number; each segment starts the count again.
 
 use super::dir::{Dir, io_error};
 use super::{JOURNAL_FOLDER, JournalError, SegmentNumber};
@@ -70,7 +70,7 @@ struct Position {
     ahead: Vec<u8>,
     /// How many of these are handed out.
     used: usize,
-    /// What was durable when they were read; what comes after it must be read anew.
+    /// What was durable when they were read; what comes after it must be read again.
     trusted: Seq,
 }
 
@@ -326,7 +326,7 @@ pub(super) fn head(file: &File, at: u64) -> io::Result<Option<Seq>> {
     Ok(peek_seq(chunk.get(..read).unwrap_or_default()))
 }
 
-/// One `pread(2)`, begun anew when a signal came.
+/// One `pread(2)`, repeated when a signal interrupts it.
 fn read_at(file: &File, buffer: &mut [u8], at: u64) -> io::Result<usize> {
     loop {
         match file.read_at(buffer, at) {

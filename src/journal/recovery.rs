@@ -10,8 +10,8 @@
 //!   holds nothing else goes with it, and the one before it is the last again.
 //! - Damage is everything else that is not as it was written: a complete line may have been
 //!   announced. Nothing is written until a person has accepted it (see [`super::salvage`]).
-//! - What is found was perhaps written by a process that was killed before it synced: it is synced
-//!   before anybody is told of it.
+//! - What is found may have been written by a process that was killed before it synced, so it is synced
+//!   before it is shown to anybody.
 
 use super::dir::{Dir, io_error};
 use super::lines::{Chain, Fault, Lines, NextLine, last_line};

@@ -1,7 +1,7 @@
 //! The one thread that owns the file: takes what waits, makes it durable, and only then says so.
 //!
 //! In: entries over a bounded channel. Out: [`Announcement`]s, in order. When the disk is full it
-//! throws away what waits, says how much, and goes on when told; after any other failure it
+//! throws away what waits, announces how much, and goes on when the daemon says so; after any other failure it
 //! announces nothing more.
 
 use super::{JournalError, Storage, Writer};
@@ -94,7 +94,7 @@ pub struct Closed {
     pub entries_lost: u64,
 }
 
-/// What the thread is told.
+/// What is sent to the thread.
 #[derive(Debug)]
 enum Message {
     Append(Stamped),

@@ -274,7 +274,7 @@ impl Walk {
     fn look_for_kept(&mut self) {
         if let Some((digest, None)) = self.report.kept {
             self.line = 0;
-            let what = "no line has the digest that was kept: the journal was cut, or written anew";
+            let what = "no line has the digest that was kept: the journal was cut or rewritten";
             self.add(None, what, "none", &digest.to_string());
         }
     }

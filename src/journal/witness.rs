@@ -26,8 +26,8 @@ pub struct Witness {
     pub seq: Seq,
     /// The digest of that entry's line, if it remembers it.
     pub digest: Option<Digest>,
-    /// It is of this folder's journal and no other, so that another one in its place is told; what belongs to somebody
-    /// else may be left over from a journal before.
+    /// It is known to be of this folder's journal, so a journal that was put in its place is detected. A witness of somebody
+    /// else may be left from an earlier journal.
     pub is_of_this_folder: bool,
 }
 

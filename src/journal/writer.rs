@@ -167,7 +167,7 @@ impl<S: Storage> Writer<S> {
         full && !std::mem::replace(&mut self.full_said, true)
     }
 
-    /// The `segment` entry that was asked for may have been thrown away.
+    /// The requested `segment` entry may have been thrown away.
     pub(super) fn say_full_again(&mut self) {
         self.full_said = false;
     }

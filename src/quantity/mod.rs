@@ -227,7 +227,7 @@ pub enum ParseQuantityError {
         /// The text of the unit.
         got: String,
     },
-    /// A length was asked for and a force given, or the other way round.
+    /// A length was expected and a force given, or the other way round.
     #[error("got a {got}, want a {want}")]
     WrongDimension {
         /// What was given.

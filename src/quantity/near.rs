@@ -1,7 +1,7 @@
 //! The known name that was meant by one that is not known: the one search, with one threshold.
 
-/// The known name nearest to `got`, if any is near: so many letters may be wrong, missing, doubled or swapped as
-/// are a quarter of it and one more, small and capital ones alike, and one at least is right.
+/// The known name nearest to `got`, if any is near. Case is ignored. Of the letters of `got` a quarter and one more may
+/// be wrong, missing, doubled or swapped, and at least one must be right.
 ///
 /// ```
 /// use tallyjaw::quantity::nearest;

@@ -1,4 +1,4 @@
-//! Two times that do not mix: one for people, one for waiting. Neither is asked for in here.
+//! Two times that do not mix: one for people, one for waiting. No clock is read in here.
 
 use std::fmt;
 use std::str::FromStr;

@@ -189,22 +189,22 @@ pub const COLUMNS: &[Column] = &[
             shown(row, Unit::Millimetre)
         }),
     ),
-    in_text("nominal_mm", "mm", MM, "what was asked for", |row| {
-        decimal(nominal(row), Unit::Millimetre)
-    }),
-    in_text("lower_mm", "mm", MM, "the least that is good", |row| {
+    in_text(
+        "nominal_mm",
+        "mm",
+        MM,
+        "nominal value of the sheet",
+        |row| decimal(nominal(row), Unit::Millimetre),
+    ),
+    in_text("lower_mm", "mm", MM, "lower limit", |row| {
         decimal(lower(row), Unit::Millimetre)
     }),
-    in_text("upper_mm", "mm", MM, "the most that is good", |row| {
+    in_text("upper_mm", "mm", MM, "upper limit", |row| {
         decimal(upper(row), Unit::Millimetre)
     }),
-    in_text(
-        "deviation_um",
-        "µm",
-        N,
-        "the value less what was asked for",
-        |row| decimal(row.deviation, Unit::Micrometre),
-    ),
+    in_text("deviation_um", "µm", N, "value minus nominal", |row| {
+        decimal(row.deviation, Unit::Micrometre)
+    }),
     in_unit(
         "N",
         TableKind::Every,
@@ -212,58 +212,48 @@ pub const COLUMNS: &[Column] = &[
             shown(row, Unit::Newton)
         }),
     ),
-    in_text("nominal_n", "N", N, "what was asked for", |row| {
+    in_text("nominal_n", "N", N, "nominal value of the sheet", |row| {
         decimal(nominal(row), Unit::Newton)
     }),
-    in_text("lower_n", "N", N, "the least that is good", |row| {
+    in_text("lower_n", "N", N, "lower limit", |row| {
         decimal(lower(row), Unit::Newton)
     }),
-    in_text("upper_n", "N", N, "the most that is good", |row| {
+    in_text("upper_n", "N", N, "upper limit", |row| {
         decimal(upper(row), Unit::Newton)
     }),
-    in_text(
-        "deviation_n",
-        "N",
-        N,
-        "the value less what was asked for",
-        |row| decimal(row.deviation, Unit::Newton),
-    ),
+    in_text("deviation_n", "N", N, "value minus nominal", |row| {
+        decimal(row.deviation, Unit::Newton)
+    }),
     base("value_nm", "nm", "the value, if it is a length", |row| {
         of(Some(row.value.quantity()), Dimension::Length)
     }),
-    base("nominal_nm", "nm", "what was asked for", |row| {
+    base("nominal_nm", "nm", "nominal value of the sheet", |row| {
         of(nominal(row), Dimension::Length)
     }),
-    base("lower_nm", "nm", "the least that is good", |row| {
+    base("lower_nm", "nm", "lower limit", |row| {
         of(lower(row), Dimension::Length)
     }),
-    base("upper_nm", "nm", "the most that is good", |row| {
+    base("upper_nm", "nm", "upper limit", |row| {
         of(upper(row), Dimension::Length)
     }),
-    base(
-        "deviation_nm",
-        "nm",
-        "the value less what was asked for",
-        |row| of(row.deviation, Dimension::Length),
-    ),
+    base("deviation_nm", "nm", "value minus nominal", |row| {
+        of(row.deviation, Dimension::Length)
+    }),
     base("value_mn", "mN", "the value, if it is a force", |row| {
         of(Some(row.value.quantity()), Dimension::Force)
     }),
-    base("nominal_mn", "mN", "what was asked for", |row| {
+    base("nominal_mn", "mN", "nominal value of the sheet", |row| {
         of(nominal(row), Dimension::Force)
     }),
-    base("lower_mn", "mN", "the least that is good", |row| {
+    base("lower_mn", "mN", "lower limit", |row| {
         of(lower(row), Dimension::Force)
     }),
-    base("upper_mn", "mN", "the most that is good", |row| {
+    base("upper_mn", "mN", "upper limit", |row| {
         of(upper(row), Dimension::Force)
     }),
-    base(
-        "deviation_mn",
-        "mN",
-        "the value less what was asked for",
-        |row| of(row.deviation, Dimension::Force),
-    ),
+    base("deviation_mn", "mN", "value minus nominal", |row| {
+        of(row.deviation, Dimension::Force)
+    }),
     every("verdict", Text, "the verdict that was given", |row| {
         text(row.verdict.map(crate::spec::Verdict::name))
     }),

@@ -68,7 +68,7 @@ pub enum SerialError {
     Refused {
         /// Device file, as it was given.
         path: PathBuf,
-        /// The settings asked for: `9600 8N1`.
+        /// The settings that were configured: `9600 8N1`.
         want: String,
         /// What it said or did instead.
         got: String,
@@ -84,7 +84,7 @@ pub enum SerialError {
     NoModemLines {
         /// Device file, as it was given.
         path: PathBuf,
-        /// The line asked for: `CTS`.
+        /// The modem line that was configured: `CTS`.
         line: &'static str,
         /// What it is, or what the system says.
         got: String,

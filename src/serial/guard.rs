@@ -2,7 +2,7 @@
 //!
 //! In: the open terminal and the settings that it was given. Out: what is odd, when that changes.
 //!
-//! - Settings that were changed are set back at once, and that is told.
+//! - Settings that were changed are set back at once, and that is reported.
 //! - Exclusive use of a port stops everybody but root. As another user than root nobody sees which files a process of
 //!   root has open: then a program of root's is noticed by the settings that it changes, or not at all.
 
@@ -85,7 +85,7 @@ impl Guard {
 
     /// Sets it as it was, and says how it was found, if somebody had set it otherwise.
     fn set_back(&self) -> Option<String> {
-        // A port that is gone is told by its reader.
+        // A port that is gone is reported by its reader.
         let now = tcgetattr(&self.of.handle).ok()?;
         let want = &self.of.settings;
         if is_set_as(&now, want) {

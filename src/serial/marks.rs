@@ -1,11 +1,11 @@
-//! Bytes that the line spoiled, told from those that it did not.
+//! Bytes that the line spoiled, separated from those that it did not.
 //!
 //! In: what the terminal gives, in whatever chunks it came. Out: [`ByteRun`]s; their bytes, joined, are
 //! what the hardware received, no more and no less.
 //!
 //! The terminal is set to mark (`PARMRK`): a byte with a parity or framing error, or a break, comes
 //! as `ff 00` and the byte; an `ff` that was really sent comes twice. That is undone here and nowhere
-//! else. From here on a spoiled byte is told by the kind of its run, never by its neighbours: an
+//! else. From here on a spoiled byte is known by the kind of its run, never by its neighbours: an
 //! `ff 00` that was really sent, as a packed frame may have it, stays two sound bytes.
 
 /// Takes the marks out of a stream that comes in chunks.

@@ -7,7 +7,7 @@
 //! - A byte that the line spoiled is an event of another kind, in its place among the others.
 //! - A read of 0 bytes is the end of the port: never tried again on the same descriptor.
 //! - When nobody takes the events, the port is not read: memory stays bounded.
-//! - Sending never waits: what the port does not take at once is told and given up.
+//! - Sending never waits: what the port does not take at once is reported and dropped.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: ports, /proc and the time between two trials are the world"
@@ -73,14 +73,14 @@ pub enum Event {
         settings: Option<String>,
     },
     /// Bytes may be missing from here on, or those before them were thrown away: what comes next may be
-    /// the rest of something.
+    /// the rest of a frame.
     OutOfStep {
         /// Behind what, in words.
         behind: &'static str,
     },
     /// Nothing more came up to now, for one of the silences that matter ([`crate::config::SILENCES`]) since the last byte.
     Quiet {
-        /// How long; told late, it is no longer.
+        /// How long. A silence that is reported late is not reported as longer.
         lasted: Duration,
     },
     /// The contact on the configured modem line has closed or opened.
@@ -111,7 +111,7 @@ struct Unwanted;
 ///
 /// What comes over `requests` is sent to the instrument as it is; what came while the port was not open is
 /// dropped, for whoever asked has given up by then. A request that the port does not take at once
-/// is told as [`Event::Trouble`]. The sender of `requests` may be dropped at any time.
+/// is reported as [`Event::Trouble`]. The sender of `requests` may be dropped at any time.
 pub async fn run(config: PortConfig, out: Sender<Event>, mut requests: Receiver<Vec<u8>>) {
     tokio::select! {
         () = out.closed() => {}

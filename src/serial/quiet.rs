@@ -15,7 +15,7 @@ const STANDSTILL: Duration = Duration::from_secs(1);
 /// What is known of the silence on a line.
 #[derive(Debug, Default)]
 pub(super) struct Quiet {
-    /// The silence at hand: since when, and which is to be told next.
+    /// The current silence: since when, and which is to be reported next.
     since: Option<(Instant, usize)>,
     /// Since when we have waited for it.
     waiting: Option<Instant>,

@@ -40,10 +40,10 @@ impl Pauses {
 }
 
 /// A device file that has just appeared belongs to root alone until the system's rules have given
-/// it its group. A refusal is told only if it lasts for so long.
+/// it its group. A refusal is reported only if it lasts this long.
 const RULES_RUN: Duration = Duration::from_secs(1);
 
-/// Which failures of opening are worth telling: each message once, and no refusal that passes.
+/// Which failures of opening are reported: each message once, and no refusal that passes.
 #[derive(Debug, Default)]
 pub(super) struct FailureFilter {
     last_message: String,
@@ -238,7 +238,7 @@ mod tests {
         assert!(is_news(missing(), 0));
         assert!(!is_news(missing(), 50));
         assert!(!is_news(refusal(), 100), "the rules may still run");
-        // Gone and back: the rules run anew.
+        // Gone and back: the system's rules run again.
         assert!(!is_news(missing(), 1_000), "told before, and nothing since");
         assert!(!is_news(refusal(), 1_100));
         assert!(!is_news(refusal(), 2_099));

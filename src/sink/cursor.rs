@@ -40,7 +40,7 @@ impl SinkCursor {
             tracing::warn!(
                 sink = name,
                 journal = stored,
-                "the sink stood in another journal, it begins anew with this one"
+                "the sink's cursor is of another journal; the sink starts at the first entry of this one"
             );
         }
         Ok(cursor)
@@ -52,7 +52,7 @@ impl SinkCursor {
     }
 
     /// What all cursors know: where each stands, its journal and the last entry that is done with. What is no cursor is
-    /// told by its sink.
+    /// reported by its sink.
     pub(crate) fn known(state_dir: &Path) -> Vec<(PathBuf, String, Seq)> {
         let Ok(folder) = std::fs::read_dir(state_dir.join("sinks")) else {
             return Vec::new(); // no sink has one

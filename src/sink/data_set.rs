@@ -1,7 +1,7 @@
 //! A data set of Parquet files: `FOLDER/station=STATION/day=DAY/JOURNAL.parquet`.
 //!
 //! - One file a station and day (of the reading, in UTC) and journal, with every reading of the series that are
-//!   closed. When more comes for a day its file is written anew, from the journal, and put in the place of the
+//!   closed. When more comes for a day its file is written again from the journal, and put in the place of the
 //!   old one: a file appears whole or not at all, and no reading is ever in two.
 //! - The cursor moves after the files are durable. A kill between the two writes the same files again.
 //! - It is made from the journal and can be made again: stop the daemon, remove `state_dir/sinks/NAME.json`.

@@ -2,9 +2,9 @@
 //!
 //! - A line is `TIME #SEQ STATION: WHAT`, in UTC; what a person wrote cannot break out of its line.
 //! - It goes on after its own last line: after a crash no entry is missing and none is there twice.
-//!   A half-written last line is cut off and written anew.
+//!   A half-written last line is cut off and written again.
 //! - It is made from the journal and can be made again: stop the daemon, move the log away, start the daemon.
-//! - It can be rotated while the daemon runs: the log that was moved away, removed or cut to nothing is begun anew
+//! - It can be rotated while the daemon runs: the log that was moved away, removed or cut to nothing is started again
 //!   with the next entry, of which a reload (SIGHUP) makes two, and goes on where the old one ends.
 
 use super::{Sink, SinkContext, SinkError, SinkKind};
@@ -80,7 +80,7 @@ impl Log {
         })
     }
 
-    /// Begins the log anew if somebody has moved it away, removed it or cut it to nothing.
+    /// Starts the log again if somebody has moved it away, removed it or cut it to nothing.
     fn follow_rotation(&mut self) -> Result<(), SinkError> {
         let ours = self
             .file

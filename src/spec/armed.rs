@@ -32,7 +32,7 @@ pub struct ArmedSpec {
     pub pieces: u32,
     /// How values are judged.
     pub decision: Decision,
-    /// When a zero is asked for.
+    /// When a zero is due.
     pub zero: ZeroPolicy,
     /// Open the next series when this one is full.
     pub repeat: bool,
@@ -108,13 +108,13 @@ pub struct ArmedInstrument {
     pub name: String,
     /// The unit of values that carry none.
     pub unit: Unit,
-    /// One count.
+    /// The smallest step of its display.
     pub resolution: Quantity,
     /// Maximum permissible error.
     pub max_error: Option<Quantity>,
     /// Standard deviation of repeated readings.
     pub repeatability: Option<Quantity>,
-    /// Least and greatest value it can show.
+    /// Minimum and maximum value that it can show.
     pub range: Option<(Quantity, Quantity)>,
     /// Some armed axis can read within its zero band: a zero must be said.
     pub zero_must_be_said: bool,

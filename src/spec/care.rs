@@ -12,7 +12,7 @@ pub struct InstrumentCare {
     pub calibrated: Option<Date>,
     /// The last day on which that calibration is good.
     pub calibration_due: Option<Date>,
-    /// It is to be verified against gauge blocks every so many days.
+    /// Days from one verification against gauge blocks to the next.
     pub verify_every_days: Option<u32>,
 }
 
@@ -34,7 +34,7 @@ pub struct ToolCare {
     pub last_check: Option<Date>,
     /// The last day on which that check is good.
     pub check_due: Option<Date>,
-    /// It is to be checked again after so many crimps.
+    /// Crimps from one check to the next.
     pub check_every_crimps: Option<u32>,
     /// Crimps it had made before this journal began.
     pub crimps_before: u64,
@@ -43,14 +43,14 @@ pub struct ToolCare {
 }
 
 impl InstrumentCare {
-    /// The last day on which `verified` is good enough; `None` where no verification is asked for.
+    /// The last day on which `verified` is good enough; `None` where no verification is required.
     pub fn verify_due(&self, verified: Option<Verified>) -> Option<Date> {
         Date::of(verified?.at)?.plus_days(self.verify_every_days?)
     }
 }
 
 impl ToolCare {
-    /// Crimps since the last check, of a tool that has made so many in all.
+    /// Crimps since the last check; `crimps` is how many the tool has made in all.
     pub fn since_check(&self, crimps: u64) -> u64 {
         crimps.saturating_sub(self.crimps_at_check.unwrap_or(self.crimps_before))
     }
@@ -124,8 +124,8 @@ pub fn verification(
     }
 }
 
-/// The check of a tool that has made so many crimps in all is overdue by day or by crimps, or said to be of a
-/// day that has not come.
+/// Warnings about the check of a tool: overdue by day, overdue by crimps (`crimps` is how many it made in all), or dated
+/// in the future.
 pub fn check(id: &str, care: &ToolCare, crimps: Option<u64>, now: WallMicros) -> Vec<String> {
     let mut found = Vec::new();
     if let Some(day) = care.last_check.filter(|day| day.is_ahead(now)) {

@@ -38,25 +38,25 @@ pub enum Capture {
         /// 150 ms unless configured.
         bounce: Duration,
     },
-    /// A stream: a value is taken when it has stayed within one count, and again only after the
+    /// A stream: a value is taken when it has stayed within the resolution, and again only after the
     /// jaws have moved away.
     Steady {
         /// How long it must stay; 500 ms unless configured.
         hold: Duration,
         /// How many frames at least; 3 unless configured.
         frames: u32,
-        /// How many counts away the jaws must move before the next; 5 unless configured.
+        /// How many steps of the resolution the jaws must move away before the next; 5 unless configured.
         release_counts: u32,
         /// Which value of a flickering one is judged.
         flicker: Flicker,
     },
-    /// A value when the instrument is asked for one.
+    /// A value is sent when the daemon requests one.
     Ask {
         /// The bytes that ask.
         request: Vec<u8>,
         /// An answer later than this did not come; one second unless configured.
         timeout: Duration,
-        /// Ask by itself this often.
+        /// The daemon sends the request by itself this often.
         every: Option<Duration>,
     },
 }
@@ -97,13 +97,13 @@ pub struct Instrument {
     pub pattern: Option<Pattern>,
     /// The unit of values that carry none.
     pub unit: Unit,
-    /// One count.
+    /// The smallest step of its display.
     pub resolution: Quantity,
     /// Maximum permissible error, from its calibration.
     pub max_error: Option<Quantity>,
     /// Standard deviation of repeated readings.
     pub repeatability: Option<Quantity>,
-    /// Least and greatest value it can show.
+    /// Minimum and maximum value that it can show.
     pub range: Option<(Quantity, Quantity)>,
     /// How values become readings.
     pub capture: Capture,

@@ -116,17 +116,17 @@ impl Limits {
         self.unit
     }
 
-    /// The value aimed at; the middle where limits were given as a range is not assumed.
+    /// The value that the sheet names; for a range without one, its middle is not assumed.
     pub fn nominal(&self) -> Option<Quantity> {
         self.quantity(self.nominal)
     }
 
-    /// The least good value.
+    /// The lower limit; the value itself is good.
     pub fn lower(&self) -> Option<Quantity> {
         self.quantity(self.lower)
     }
 
-    /// The greatest good value.
+    /// The upper limit; the value itself is good.
     pub fn upper(&self) -> Option<Quantity> {
         self.quantity(self.upper)
     }

@@ -47,21 +47,21 @@ named! {
     }
 }
 
-/// When a zero is asked for, and how good it must be.
+/// When a zero is due, and its limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct ZeroPolicy {
     /// Before the first reading of a series.
     pub before_first: bool,
-    /// After every so many pieces.
+    /// After this many pieces, again and again.
     pub every_pieces: Option<u32>,
     /// After this long without one.
     pub every: Option<Duration>,
     /// After the last reading.
     pub closing: bool,
     /// Where no plausible window tells readings from zeros, as of forces: a value this close to the origin, in
-    /// counts, is a zero.
+    /// steps of the resolution, is a zero.
     pub band_counts: u32,
-    /// A zero frame further off than this, in counts, is off.
+    /// A zero further from the origin than this, in steps of the resolution, is off.
     pub limit_counts: u32,
     /// A length this close to zero is an attempt at a zero, where no plausible value lies nearer to it than zero
     /// does; see [`ArmedSpec::attempts_within`](super::ArmedSpec::attempts_within).
@@ -121,9 +121,9 @@ pub struct Plan {
     pub nest: Option<String>,
     /// How values are judged.
     pub decision: Decision,
-    /// When a zero is asked for.
+    /// When a zero is due.
     pub zero: ZeroPolicy,
-    /// Where the least pull force is from if the maker's sheet has none.
+    /// The table that gives the minimum pull force if the maker's sheet has none.
     pub pull_force: Option<PullFallback>,
     /// Open the next series when this one is full.
     pub repeat: bool,

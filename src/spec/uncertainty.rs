@@ -14,7 +14,7 @@ use crate::quantity::Quantity;
 pub struct Uncertainty {
     /// Maximum permissible error, from its calibration.
     pub max_error: i64,
-    /// One count.
+    /// The smallest step of the display.
     pub resolution: i64,
     /// Standard deviation of repeated readings, 0 where unknown.
     pub repeatability: i64,

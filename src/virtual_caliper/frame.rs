@@ -46,7 +46,7 @@ pub enum Form {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[error("no frame for {digits} {unit}, want {want}")]
 pub struct NoFrame {
-    /// The digits asked for.
+    /// The digits that were to be sent.
     pub digits: Decimal,
     /// Their unit.
     pub unit: Unit,
@@ -213,7 +213,7 @@ impl Resolution {
         unit: Unit::Inch,
     };
 
-    /// The nearest whole number of steps in so many nanometres (halves away from zero); 0 where
+    /// The nearest whole number of steps in `nanometres` (halves away from zero); 0 where
     /// a step is no length.
     pub(super) fn steps_in(self, nanometres: i64) -> i64 {
         let step = Quantity::of(self.step, self.unit).map_or(0, Quantity::base);

@@ -41,8 +41,8 @@ use std::time::{Duration, Instant};
 /// Between two looks whether somebody has read.
 const DRAIN_LOOK: Duration = Duration::from_millis(2);
 
-/// The kernel carries bytes to the far end in its own time, and counts them at neither end meanwhile: only
-/// so many looks in a row (a tenth of a second) say that there are none.
+/// The kernel carries bytes to the far end in its own time, and meanwhile counts them at neither end. There are none
+/// only after this many looks in a row without any (a tenth of a second).
 const DRAIN_EMPTY_LOOKS: u32 = 50;
 
 /// How long a write waits for somebody to read.

@@ -216,7 +216,7 @@ pub struct Display {
     pub sends: Sends,
     /// The steps shown.
     pub resolution: Resolution,
-    /// Of a hundred frames so many show one step more than the jaws are at: a size that lies between
+    /// Percentage of frames that show one step more than the position of the jaws, as of a size between
     /// two steps.
     pub flicker_percent: u8,
     /// How the battery ends, if it does.

@@ -20,7 +20,7 @@ fn fields(body: &[u8], _: Option<&Pattern>) -> Result<Fields, DecodeError> {
     if let Some(code) = fault_code(text) {
         return Err(DecodeError::GaugeFault { code });
     }
-    // Places are told as in the whole body.
+    // Positions in errors are those of the whole body.
     let body = body.get(..start + text.len()).unwrap_or_default();
     let tens = digit(body, start)?;
     let ones = digit(body, start + 1)?;

@@ -3,7 +3,7 @@
 //! In: bytes, in whatever chunks they came. Out: frames, in order; their raw bytes, joined, are the
 //! input.
 //!
-//! - A frame is out at its first terminator byte: nobody waits to see whether an LF follows the CR.
+//! - A frame is out at its first terminator byte: it is not awaited whether an LF follows the CR.
 //!   What then comes before the next text (the LF of a CR LF, empty lines) is a [`Frame::Blank`].
 //!   So the same press has the same raw bytes, however the stream was cut.
 //! - A line that is too long is broken up to its end: no chunk of it can pass for a value.

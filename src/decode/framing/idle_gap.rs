@@ -3,8 +3,8 @@
 //! In: bytes and when they came. Out: frames, in order; their raw bytes, joined, are the input.
 //!
 //! - A frame is what came between two silences, if it has the right length. It is out only after the
-//!   second of them: with a byte of noise before it, or at the wrong speed, the first so many bytes
-//!   of a burst are as good as any others, and a word of 24 bits has next to nothing to check.
+//!   second of them. After a byte of noise, or at the wrong speed, the first bytes of a burst look as good
+//!   as any others, and a word of 24 bits has next to nothing to check.
 //! - Joined in the middle of a frame, the chunk is too short to pass for one; out of step, when it is not
 //!   known what came before, a burst is none whatever its length.
 

@@ -7,7 +7,7 @@ use crate::decode::DecodeError;
 use crate::quantity::MonoMicros;
 use std::collections::VecDeque;
 
-/// Bytes without meaning are given out in chunks of at most so many.
+/// Bytes without meaning are given out in chunks of at most this size.
 pub(super) const CHUNK: usize = 4096;
 
 /// What came since the last end of a frame and is not given out.

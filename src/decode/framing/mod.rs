@@ -2,7 +2,7 @@
 //!
 //! Bytes are taken in two ways, which differ in what is known of their time. What came at `now` (a tape's
 //! bytes) shows the silence before it. What was only read at `now` shows none: it may have waited since
-//! the last read, while whoever reads stood still. There a silence counts only where it is told, by
+//! the last read, while the reader stood still. There a silence counts only where the reader reports it, by
 //! [`Splitter::silent_for`].
 
 mod delimited;
@@ -21,10 +21,10 @@ use std::time::Duration;
 /// USB adapter hands bytes on every 16 ms. Behind such a silence a frame begins.
 pub const FRAME_GAP: Duration = Duration::from_millis(100);
 
-/// The silences that end something: whoever reads a line has to tell these, the shortest first.
+/// The silences that end something. Whoever reads a line has to report them, the shortest first.
 pub const SILENCES: [Duration; 3] = [GAP, FRAME_GAP, PATIENCE];
 
-/// How frames of a format are told apart.
+/// How frames of a format are separated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Framing {
     /// Each ends with CR, LF, or both.

@@ -1,7 +1,7 @@
-//! Which setting of the port tells most about the next press, and when enough is known.
+//! Which port setting to try for the next press, and when enough is known.
 //!
 //! In: presses. Out: the [`Step`] to take next. The port is always read with eight data bits and no
-//! parity: so every bit comes through, and what they are is told afterwards. Only the speed is tried:
+//! parity, so every bit comes through, and data bits and parity follow from the bits. Only the speed is tried:
 //!
 //! - While something fits, its speed.
 //! - If something slower may have been sent, its speed.
@@ -35,7 +35,7 @@ pub struct Interview {
 }
 
 impl Interview {
-    /// Begins with the port set to `first`; at most so many presses are asked for.
+    /// Begins with the port set to `first`; at most `most` presses are requested.
     pub fn new(first: LineSettings, most: usize) -> Self {
         Self {
             heard: Vec::new(),

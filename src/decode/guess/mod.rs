@@ -3,9 +3,9 @@
 //! In: presses, each as it came in with one setting of the port. Out: an [`Opinion`]: every setting
 //! and format that fits all of them, how sure that is, and what else fits.
 //!
-//! - Settings of data bits and parity are told from the bits that came: a port at `8N1` shows the
+//! - Data bits and parity follow from the bits that came: a port at `8N1` shows the
 //!   parity bit of `7E2` as bit 8, and marks the characters of `8E1` whose parity bit is no stop bit.
-//!   The count of stop bits makes no difference to who reads: `7E2` stands for `7E1` too.
+//!   The number of stop bits makes no difference to a reader: `7E2` stands for `7E1` too.
 //! - What was sent more slowly than the port reads is reckoned back bit by bit, for speeds that go
 //!   into the port's speed without rest. What was sent faster is lost: the opinion says so.
 //! - The user's own `pattern` is never guessed.
@@ -41,7 +41,7 @@ const FRAMES: [(u8, Parity, u8); 6] = [
     (8, Parity::Odd, 1),
 ];
 
-/// Who fits by chance so many bits more easily than the best is no rival of it.
+/// A candidate that is this many bits more likely to fit by chance is no rival of the best one.
 const FAR_BEHIND: u32 = 20;
 
 /// The longest caliper, with room to spare.

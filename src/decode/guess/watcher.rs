@@ -15,7 +15,7 @@ use std::time::Duration;
 
 /// Unread bytes that are kept: the last.
 const KEPT: usize = 512;
-/// Unread bytes in so many chunks at most.
+/// Unread bytes are kept in at most this many chunks.
 const MOST_CHUNKS: usize = 128;
 /// Silence this long parts two presses.
 const BETWEEN_PRESSES: Duration = Duration::from_millis(200);

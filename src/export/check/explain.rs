@@ -1,4 +1,4 @@
-//! Where an export and its journal part, in words: reads both once more, and keeps of them what is told.
+//! Where an export and its journal differ, in words: reads both once more, and keeps only what is printed.
 
 use super::parts::{Part, cells_part, lines_part};
 use super::{CheckSummary, Given, Mismatch, What};
@@ -88,7 +88,7 @@ impl Explain {
         Ok(explain)
     }
 
-    /// Takes the next line of the journal, whether it was asked for or not.
+    /// Takes the next line of the journal, whether the question includes it or not.
     pub fn line(&mut self, seq: Seq, bytes: &[u8]) {
         self.last = seq;
         if self.entries.contains_key(&seq)
@@ -166,7 +166,7 @@ impl Explain {
     fn surplus(&self, seq: Seq) -> String {
         match self.words.get(&seq) {
             Some(words) if self.file_rows.names().is_empty() || words.starts_with("a reading") => {
-                format!("{words}, which was not asked for")
+                format!("{words}, which the question does not include")
             }
             Some(_) => format!("entry {seq}, which is no reading"),
             None if seq > self.last => {

@@ -1,8 +1,8 @@
 //! Is an export still what its journal says: the file against the same export, made again.
 //!
 //! In: a file ([`FileRows`]), and each row or line that the journal gives for its question ([`Given`]), in order. Out:
-//! where the two part ([`CheckSummary`]): what was changed, put in, told twice or left out; in words by [`Explain`], for which
-//! both are read once more.
+//! where the two differ ([`CheckSummary`]): what was changed, added, repeated or left out; in words by [`Explain`], for
+//! which both are read once more.
 //!
 //! - While both come in the same order nothing is kept. What is out of its place is kept as a number or two until the
 //!   other side has it.
@@ -22,7 +22,7 @@ use std::collections::HashMap;
 use std::collections::hash_map::{Entry, RandomState};
 use std::hash::BuildHasher as _;
 
-/// So many rows that part are told in full; the rest is counted.
+/// At most this many different rows are printed in full; the rest is counted.
 const MOST: usize = 100;
 
 /// A row or a line as the journal gives it.
@@ -64,7 +64,7 @@ pub struct CheckSummary {
     pub given: u64,
     /// Rows or lines that part, missing ones too.
     pub parted: u64,
-    /// The file has its rows in another order.
+    /// The file has its rows in another order than the journal.
     pub is_sorted_anew: bool,
     /// The journal that all rows name, where it is another one.
     pub other_journal: Option<String>,
@@ -84,7 +84,7 @@ struct Mismatch {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum What {
     Changed,
-    /// Not in the journal, not asked for, or there already.
+    /// Not in the journal, not in the question, or there already.
     Surplus,
     Missing,
 }
@@ -101,7 +101,7 @@ pub struct Check {
     file_rows: FileRows,
     journal: JournalId,
     is_complete: bool,
-    /// Made anew for each check, so that nobody can look for two rows with the same number.
+    /// Made for each check, so that nobody can look for two rows with the same number.
     hasher: RandomState,
     /// In the file, and not given so far.
     ahead: HashMap<Seq, Waiting>,

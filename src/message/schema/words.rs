@@ -265,7 +265,7 @@ const WORDS: &[(&str, &str)] = &[
     ("uncertainty", "its own uncertainty"),
     ("unit", "the unit in which the instrument showed it"),
     ("unsure", "how many are within guard bands"),
-    ("upper", "the most that is good"),
+    ("upper", "upper limit"),
     ("usb", "what the USB adapter says of itself"),
     ("v", "the version; fields may be added within one"),
     (

@@ -42,7 +42,7 @@ pub(crate) struct BrokerFeed {
     pub state_dir: PathBuf,
     /// The journal's name.
     pub journal: String,
-    /// The state as clients are told it.
+    /// The state as clients get it.
     pub state: Arc<dyn Fn() -> StateMessage + Send + Sync>,
 }
 

@@ -11,7 +11,7 @@ use crate::message::{self, state::StateMessage};
 use serde_json::json;
 use std::collections::BTreeMap;
 
-/// What the broker was last told.
+/// What was last published to the broker.
 pub(super) struct Retained {
     topic: String,
     journal: String,
@@ -19,7 +19,7 @@ pub(super) struct Retained {
 }
 
 impl Retained {
-    /// Of a connection that has told nothing yet.
+    /// Of a connection that has published nothing yet.
     pub(super) fn new(topic: &str, journal: &str) -> Self {
         Self {
             topic: topic.to_owned(),
@@ -36,7 +36,7 @@ impl Retained {
         status(&self.topic, &self.journal, false)
     }
 
-    /// What differs from what was told before.
+    /// What differs from what was published before.
     pub(super) fn changed(&mut self, state: &StateMessage) -> Vec<Message> {
         let stations = state.stations.iter().map(|station| {
             (

@@ -1,9 +1,9 @@
 //! Eight in a row on the same side of nominal.
 //!
 //! The handbooks count from the process mean; five pieces have none worth the name, so this counts
-//! from what the sheet aims at (a range without a nominal aims at its middle). It therefore also
+//! from nominal (the middle of a range that has none). It therefore also
 //! fires for a tool that is steady but set to one side, which is why it is not on by default. A
-//! value on the aim itself is on neither side and ends the row. Without an aim it never holds.
+//! value on nominal is on neither side and ends the row. Without a nominal it never holds.
 
 use super::sentence::range;
 use super::{AlertRule, Seen, Sign, Way};

@@ -4,7 +4,7 @@
 //! whether a rule holds, and a plain sentence. An alert is a reason to look; it never changes a
 //! verdict, and nobody is blamed by it.
 //!
-//! - Integers only. A tie is a tie: values are rounded to the counts of a display.
+//! - Integers only. A tie is a tie: values are rounded to the resolution of a display.
 //! - To add a rule: a file beside this one, a row in [`ALERTS`], its rates in `docs/run-rules.md`.
 
 mod eight_on_one_side;
@@ -65,7 +65,7 @@ pub enum Way {
     Down,
 }
 
-/// Every rule, in the order in which they are told of.
+/// Every rule, in the order in which alerts are entered.
 pub const ALERTS: &[&AlertRule] = &[
     &six_in_a_row::RULE,
     &two_of_three::RULE,

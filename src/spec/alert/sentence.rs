@@ -1,10 +1,10 @@
-//! What a person is told: what is seen, on which axis, since which piece, what to look at.
+//! The sentence of an alert: what is seen, on which axis, since which piece, what to look at.
 
 use super::{AlertRule, Seen, Sign, Way};
 use crate::quantity::Measured;
 use crate::spec::{ArmedSpec, AxisName, Limits};
 
-/// What an alert is told from.
+/// What the sentence of an alert is made from.
 #[derive(Debug, Clone, Copy)]
 pub struct AlertContext<'a> {
     /// What the series judges by.

@@ -1,7 +1,7 @@
 //! A trend by the test of Mann and Kendall over the last values, at most 25.
 //!
 //! S counts the pairs of which the later value is the larger, less those of which it is the smaller.
-//! A tie counts for neither, so values that are rounded to few counts make S smaller and the test
+//! A tie counts for neither, so values that are rounded to a coarse resolution make S smaller and the test
 //! more careful. S is significant where, of all orders of as many different values, no more than one
 //! in 200 has one as large (one-sided 0.5 %); how many have, is counted, not estimated.
 
@@ -12,7 +12,7 @@ use crate::spec::Limits;
 
 /// The least significant S of 6, 7, … 25 values; fewer values cannot show a trend so surely.
 ///
-/// Counted from the numbers of orders with so many inversions: `least_s_of_exact_counts` in the
+/// Counted from the numbers of orders by inversions: `least_s_of_exact_counts` in the
 /// tests of this file counts them again.
 const LEAST_S: [i32; MOST_VALUES - FEWEST + 1] = [
     15, 19, 22, 26, 29, 33, 38, 44, 47, 53, 58, 64, 69, 75, 80, 86, 91, 99, 104, 110,

@@ -8,7 +8,7 @@ use crate::spec::{
     ArmedAxis, AxisName, Decision, Guard, Instrument, Limits, Order, PullTableError,
 };
 
-/// An instrument must resolve the tolerance into at least this many counts (common practice, no source).
+/// The tolerance must be at least this many steps of the instrument's resolution (common practice, no source).
 const LEAST_COUNTS_IN_TOLERANCE: i64 = 5;
 /// Coverage factor of the expanded uncertainty, in thousandths.
 const EXPANDED_MILLI: u32 = 2_000;
@@ -213,7 +213,7 @@ fn meet(one: (Quantity, Quantity), other: (Quantity, Quantity)) -> bool {
     one.0.base() <= other.1.base() && other.0.base() <= one.1.base()
 }
 
-/// The plausible window of an axis around its aim: a share of it to either side, at least three tolerances.
+/// The plausible window of an axis: its nominal plus and minus a share of it, at least three tolerances.
 fn window(limits: &Limits, percent: u16) -> Option<(Quantity, Quantity)> {
     let aim = limits.aim()?;
     let share = aim.saturating_abs().saturating_mul(i64::from(percent)) / 100;

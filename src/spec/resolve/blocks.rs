@@ -7,7 +7,7 @@ use super::{Noted, Parts, Resolver, Unarmable};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::{ArmedAxis, ArmedSubject, Decision, GaugeBlock, Guard, Instrument, Purpose};
 
-/// A value further from a block than so many maximum permissible errors is of another block, or a slip.
+/// A value further from a block than this many maximum permissible errors is of another block, or a slip.
 const PLAUSIBLE_ERRORS: i64 = 10;
 /// A block whose uncertainty is more than this part of the maximum permissible error says little
 /// (one in four: common practice, no source).

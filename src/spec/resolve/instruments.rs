@@ -1,4 +1,4 @@
-//! The instruments whose values count, and how their zeros are told.
+//! The instruments whose values count, and how their zeros are recognized.
 
 use super::Resolver;
 use crate::quantity::Dimension;

@@ -144,7 +144,7 @@ impl<'a> Resolver<'a> {
         self.check_axes();
         let found = self.find(terminal, wire);
         if let (Err(Noted), Some(id)) = (&found, &self.plan.tool) {
-            // Whether it is for the wire is not asked: one mistake is told once.
+            // Whether it is for the wire is not checked: one mistake is reported once.
             if let Err(why) = tool_named(self.catalog, id) {
                 self.refuse(*why);
             }

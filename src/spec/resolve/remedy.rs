@@ -1,4 +1,4 @@
-//! What can be done about a plan that cannot be armed: told by `check`, the sockets and the command line alike.
+//! What can be done about a plan that cannot be armed; `check`, the sockets and the command line print the same.
 
 use super::Unarmable;
 use crate::quantity::{Area, Quantity, did_you_mean};

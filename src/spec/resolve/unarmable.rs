@@ -176,9 +176,9 @@ pub enum Unarmable {
         block: Measured,
         max_error: Quantity,
     },
-    /// Two blocks that a value cannot tell apart.
+    /// Two blocks that are too close to be distinguished by a value.
     #[error(
-        "the blocks {block} and {other} cannot be told apart by an instrument with a maximum permissible error of {max_error}, want them further apart"
+        "the blocks {block} and {other} are too close for an instrument with a maximum permissible error of {max_error}, want them further apart"
     )]
     BlocksTooNear {
         block: Measured,
@@ -241,8 +241,8 @@ impl Unarmable {
         None
     }
 
-    /// Whether it may come to be without a change of the plan: an instrument that is not there yet, an error out of
-    /// its certificate, a nest that is told by the tool in the hand.
+    /// Whether it may be solved without a change of the plan: by an instrument that is not configured yet, an error from
+    /// its certificate, or a nest that follows from the tool in the hand.
     pub fn may_come(&self) -> bool {
         let none_yet = matches!(self, Self::NoSuchInstrument { known, .. } if known.is_empty());
         none_yet

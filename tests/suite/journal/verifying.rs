@@ -380,7 +380,7 @@ fn a_digest_that_was_kept_tells_a_journal_that_was_cut_or_written_anew() {
     assert_eq!(report.findings.len(), 1);
     assert_eq!(
         report.findings[0].what,
-        "no line has the digest that was kept: the journal was cut, or written anew"
+        "no line has the digest that was kept: the journal was cut or rewritten"
     );
 }
 

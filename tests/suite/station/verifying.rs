@@ -207,7 +207,7 @@ fn a_verification_that_shows_nothing_is_refused_with_the_remedy() {
         (
             catalog(),
             verification(&["2.50 mm", "2.53 mm"], 1),
-            "the blocks 2.50 mm and 2.53 mm cannot be told apart",
+            "the blocks 2.50 mm and 2.53 mm are too close for an instrument",
         ),
         (
             catalog(),
