@@ -3,17 +3,21 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Say that the adapter that is on an instrument's port now is the one that is meant
+/// Confirm that the new USB adapter at an instrument's port is the right one
 ///
-/// Needed where the port has become another adapter than before: its readings do not count until then, since they
-/// may be another instrument's. Look which instrument is on it first. Readings that no good zero had vouched for yet
-/// are doubted, and a zero is due anew.
+/// When the adapter at a port is not the one from before, its readings do not count, since they may be of another
+/// instrument. Check which instrument is plugged into it, then confirm it. Readings that no good zero vouches for
+/// yet are doubted then, and a zero is due.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw adapter
+  tallyjaw adapter --instrument caliper-1")]
 pub(super) struct Adapter {
-    /// The instrument; may be left out where one alone is another adapter than before
+    /// The instrument; needed only where several have a new adapter
     #[arg(long)]
     instrument: Option<String>,
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }
@@ -29,7 +33,7 @@ impl Adapter {
             out,
             "adapter",
             &params,
-            "the adapter that is there is meant, its readings count from here on",
+            "adapter confirmed, its readings count from now on",
         )
     }
 }

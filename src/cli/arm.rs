@@ -11,9 +11,9 @@ use serde_json::{Map, Value, json};
 use std::ffi::OsStr;
 use std::io::Write;
 
-/// Tell a station what is measured next, and open a series
+/// Start a series: say which plan is measured next
 ///
-/// Either by the name of a plan, or with everything that a plan would say.
+/// Name a plan of the configuration, or give its parts as options.
 #[derive(Debug, clap::Args)]
 #[command(
     override_usage = "tallyjaw arm <PLAN> [--station STATION] [--operator WHO] [--cut]\n       tallyjaw arm --terminal ID --wire SIZE --axis AXIS… [OPTIONS]",
@@ -23,19 +23,19 @@ Examples:
   tallyjaw arm pump-own --station bench-1 --operator mara
   tallyjaw arm --terminal QF-250-F --wire '14 ga' --sizing sae_metric --axis core_crimp_height --pieces 5
 
-Where a series is still open this is refused the first time: said again within ten seconds, or with --cut, it stops
-that series early. `tallyjaw resume` opens it again, until something is measured."
+While a series is open, the first start is refused. Repeat it within ten seconds, or add --cut, to stop that series
+early. `tallyjaw resume` opens it again, until something is measured."
 )]
 pub(super) struct Arm {
     /// A plan of the configuration; `tallyjaw plans` lists them
     plan: Option<String>,
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
     /// Who measures
     #[arg(long, value_name = "WHO")]
     operator: Option<String>,
-    /// Stop a series that is still open at the station, at once
+    /// Stop a series early that is still open at the station, without asking
     #[arg(long)]
     cut: bool,
     #[command(flatten, next_help_heading = "Instead of a plan")]
@@ -56,19 +56,19 @@ struct Inline {
     /// The wire: '2.0 mm²', or '14 ga' with --sizing
     #[arg(long, value_name = "SIZE")]
     wire: Option<String>,
-    /// How a gauge becomes a size
+    /// The system of the gauge in --wire
     #[arg(long, value_name = "SYSTEM", value_parser = Offered(SizingSystem::ALL.map(SizingSystem::name).to_vec()))]
     sizing: Option<String>,
-    /// What is measured, in order; several times or with commas
+    /// The axes to measure, in order; repeated or with commas
     #[arg(long = "axis", value_name = "AXIS", value_delimiter = ',')]
     axes: Vec<String>,
-    /// All heights and then all widths, height and width of each piece, or as the value tells
+    /// The order: axis by axis, piece by piece, or by the size of each value
     #[arg(long, value_parser = Offered(Order::ALL.map(Order::name).to_vec()))]
     order: Option<String>,
-    /// How many pieces
+    /// The number of pieces
     #[arg(long, value_name = "N")]
     pieces: Option<String>,
-    /// Why pieces are measured
+    /// The purpose of the series
     #[arg(long, value_parser = Offered(Purpose::ALL.map(Purpose::name).to_vec()))]
     purpose: Option<String>,
     /// The crimp tool's id
@@ -77,31 +77,31 @@ struct Inline {
     /// The nest of the tool
     #[arg(long)]
     nest: Option<String>,
-    /// Guarded: the limits are drawn in by the instrument's uncertainty
+    /// The decision rule; guarded draws the limits in by the uncertainty of the instrument
     #[arg(long, value_name = "RULE", value_parser = Offered(vec!["simple", "guarded"]))]
     decision: Option<String>,
-    /// The factor of the guarded rule, 1.645 unless given
+    /// The factor of the guard band [default: 1.645]
     #[arg(long, value_name = "G")]
     guard_factor: Option<String>,
-    /// Ask for no zero before the first reading
+    /// Require no zero before the first reading
     #[arg(long)]
     no_first_zero: bool,
-    /// Ask for no zero after the last reading
+    /// Require no zero after the last reading
     #[arg(long)]
     no_closing_zero: bool,
-    /// Ask for a zero every so many pieces
+    /// Require a zero every N pieces
     #[arg(long, value_name = "N")]
     zero_every_pieces: Option<String>,
-    /// Ask for a zero every so many minutes
+    /// Require a zero every N minutes
     #[arg(long, value_name = "N")]
     zero_every_minutes: Option<String>,
-    /// Two zeros within two seconds retract nothing
+    /// Two zeros in a row do not retract the reading before
     #[arg(long)]
     no_double_zero: bool,
-    /// Open the next series when this one is full
+    /// Start the next series when this one is full
     #[arg(long)]
     repeat: bool,
-    /// Tell of these signs of a drift; several times or with commas, 'none' for none
+    /// Rules that report a drift; repeated or with commas, 'none' for none
     #[arg(long = "alert", value_name = "RULE", value_delimiter = ',', value_parser = Offered(AlertRule::names().chain(["none"]).collect()))]
     alerts: Vec<String>,
 }
@@ -109,7 +109,7 @@ struct Inline {
 impl Arm {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let params = self.params();
-        // A plan given whole is read here as the daemon reads it: what is wrong with it needs no daemon to be told.
+        // A plan given whole is read here as the daemon reads it: its faults are shown without a daemon.
         let request = json!({"jsonrpc": "2.0", "id": 1, "method": "arm", "params": params});
         if let Err(rejected) = Request::parse(request.to_string().as_bytes()) {
             return Err(client::refused(rejected.error));

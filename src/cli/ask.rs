@@ -3,16 +3,19 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Ask an instrument for a value, as its pedal would
+/// Request a value from an instrument, as its pedal does
 ///
-/// Only for an instrument with capture = "ask". What it answers, or that it does not, is an entry
-/// like any other: see `tallyjaw watch`.
+/// Only for an instrument with capture = "ask". Its answer, or that none came, is an entry: see `tallyjaw watch`.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw ask
+  tallyjaw ask --instrument gauge-1")]
 pub(super) struct Ask {
-    /// The instrument; may be left out where one alone can be asked
+    /// The instrument; needed only where several can be asked
     #[arg(long)]
     instrument: Option<String>,
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }
@@ -27,7 +30,10 @@ impl Ask {
         if context.json {
             writeln!(out, "{}", answer.get())?;
         } else {
-            writeln!(out, "asked; the value comes as an entry")?;
+            writeln!(
+                out,
+                "requested; the value is entered when it comes: tallyjaw watch"
+            )?;
         }
         Ok(Exit::Yes)
     }

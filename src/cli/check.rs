@@ -15,16 +15,16 @@ use std::io::ErrorKind::InvalidData;
 use std::io::Write;
 use std::path::Path;
 
-/// Look for mistakes in the configuration and in every sheet, plan and tool
+/// Find mistakes in the configuration and in every sheet, plan and tool
 ///
-/// All mistakes of all files are told in one run, each with its file, line and column, the line itself, what was
-/// got, what is expected, and what to do. Without mistakes the sheets are looked at for what is unlikely: rows
-/// out of order, a tolerance too fine for every instrument here, inches typed as mm, mixed-up columns; dates of
-/// calibrations and checks are compared with today, and it is looked whether the programs that are named are there.
-/// With --json each is an object with its `kind`: `error`, `warning`, `overdue`, `surroundings` (of the machine).
+/// One run shows all mistakes of all files, each with file, line and column, what stands there, what is expected
+/// and what to do. If there are none, warnings follow: sheet values that are unlikely (rows out of order, a
+/// tolerance too fine for every instrument, inches typed as mm, swapped columns), calibrations and checks that
+/// are overdue today, and programs that are missing. With --json the `kind` of an object is `error`, `warning`,
+/// `overdue` or `surroundings` (of the machine).
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Exit codes: 0 no mistakes (warnings or not), 1 mistakes, 2 no configuration, 4 it cannot be read."
+    after_help = "Examples:\n  tallyjaw check\n  tallyjaw --config bench/tallyjaw.toml check\n\nExit codes: 0 no mistakes (warnings or not), 1 mistakes, 2 no configuration, 4 it cannot be read."
 )]
 pub(super) struct Check {}
 
@@ -112,7 +112,7 @@ fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failur
     Ok(())
 }
 
-/// What is overdue by the dates that are written there, today; crimps and verifications are told by `tools` and at
+/// What is overdue today by the dates of the configuration; crimps and verifications are shown by `tools` and at
 /// arming, since the journal knows them.
 fn overdue(config: &Config) -> Vec<String> {
     let now = clock::wall();

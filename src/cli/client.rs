@@ -34,7 +34,7 @@ pub(super) fn daemon_of(context: &Context) -> Result<DaemonConfig, Failure> {
     match daemon.filter(|daemon| daemon.runtime_dir.join(CONTROL).exists()) {
         Some(daemon) => {
             anstream::eprintln!(
-                "warning: the configuration has mistakes, `tallyjaw check` shows them; the daemon runs by what it read before"
+                "warning: the configuration has mistakes (tallyjaw check shows them); the daemon goes on with the one it read before"
             );
             Ok(daemon)
         }
@@ -63,15 +63,15 @@ pub(super) fn call_at(
     let answer = ask(&mut stream, &request).map_err(|error| {
         Failure::no_daemon(format!("the daemon at {} did not answer", socket.display()))
             .because(&error)
-            .with_remedy("look at its messages; if it hangs, stop it and start it again")
+            .with_remedy("read its messages; if it hangs, stop it and start it again")
     })?;
     let answer: Answer = serde_json::from_str(&answer).map_err(|error| {
         Failure::no_daemon(format!(
-            "{} did not answer as a daemon does",
+            "the answer at {} is not that of a daemon",
             socket.display()
         ))
         .because(&error)
-        .with_remedy("is it a tallyjaw of another version, or another program?")
+        .with_remedy("check that a tallyjaw of this version runs there")
     })?;
     match (answer.result, answer.error) {
         (Some(result), _) => Ok(result),
@@ -114,9 +114,9 @@ pub(super) fn refused(error: ErrorObject) -> Failure {
 pub(super) fn connect(socket: &Path) -> Result<BufReader<UnixStream>, Failure> {
     let stream = UnixStream::connect(socket).map_err(|error| {
         if error.kind() == io::ErrorKind::PermissionDenied {
-            return Failure::usage(format!("may not connect to {}", socket.display()))
+            return Failure::usage(format!("no permission to connect to {}", socket.display()))
                 .because(&error)
-                .with_remedy("use it as the user that runs the daemon");
+                .with_remedy("run this as the user of the daemon");
         }
         Failure::no_daemon(format!("no daemon answers at {}", socket.display()))
             .because(&error)
@@ -128,9 +128,9 @@ pub(super) fn connect(socket: &Path) -> Result<BufReader<UnixStream>, Failure> {
 /// What the daemon answered, as what it should be.
 pub(super) fn read<T: DeserializeOwned>(answer: &RawValue) -> Result<T, Failure> {
     serde_json::from_str(answer.get()).map_err(|error| {
-        Failure::no_daemon("the daemon's answer is not understood")
+        Failure::no_daemon("the answer of the daemon is not understood")
             .because(&error)
-            .with_remedy("is the daemon of another version? restart it")
+            .with_remedy("restart the daemon: it may be of another version")
     })
 }
 
@@ -147,7 +147,7 @@ pub(super) fn enter(
         writeln!(out, "{}", answer.get())?;
     } else {
         let Done { seq } = read(&answer)?;
-        writeln!(out, "{done}; it is entry {seq}")?;
+        writeln!(out, "{done} (entry {seq})")?;
     }
     Ok(Exit::Yes)
 }

@@ -12,14 +12,14 @@ pub struct Context {
     /// The configuration file.
     #[arg(
         long,
-        help = "The configuration [else ./tallyjaw.toml, $XDG_CONFIG_HOME/tallyjaw/, /etc/tallyjaw/]",
+        help = "Configuration file [else ./tallyjaw.toml, $XDG_CONFIG_HOME/tallyjaw/, /etc/tallyjaw/]",
         global = true,
         value_name = "FILE",
         env = "TALLYJAW_CONFIG",
         hide_env_values = true
     )]
     pub config: Option<PathBuf>,
-    /// Print JSON, an object a line, for programs
+    /// Print JSON for programs, one object per line
     #[arg(long, global = true)]
     pub json: bool,
 }
@@ -51,7 +51,7 @@ impl Context {
         )
     }
 
-    /// The configuration, checked, and where it is; every fault of it is told.
+    /// The configuration, checked, and where it is; a failure shows every fault.
     pub fn load(&self) -> Result<(PathBuf, Config), Failure> {
         let path = self.config_path()?;
         match files::load(&path) {

@@ -3,10 +3,16 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Close the open series before it is full
+/// Stop the open series early
+///
+/// It is closed as it stands. What was measured stays in the journal.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw disarm
+  tallyjaw disarm --station bench-2")]
 pub(super) struct Disarm {
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }

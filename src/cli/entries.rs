@@ -1,6 +1,6 @@
 //! An entry for people: its verdict or kind first, what happened, then where and when.
 //!
-//! `watch` and `series` show entries so. A kind has a sign and a word, so that it is told without colours too.
+//! `watch` and `series` show entries so. A kind has a sign and a word, so that it can be read without colours.
 
 use super::card::{BAD, GOOD, ODD};
 use super::wrap;

@@ -1,4 +1,4 @@
-//! Why a subcommand could not answer, and how that is told on standard error.
+//! Why a subcommand could not answer, and how standard error shows it.
 //!
 //! One line of what was got and expected, its causes, then `help:` with the remedy.
 
@@ -20,7 +20,7 @@ pub enum FailureKind {
     NoDaemon,
     /// Reading or writing failed: exit code 4.
     Io,
-    /// Whoever read our output has gone, as `head` does: exit code 0, and nothing is said.
+    /// Whoever read our output has gone, as `head` does: exit code 0 without a message.
     ReaderGone,
 }
 
@@ -86,7 +86,7 @@ impl Failure {
         self
     }
 
-    /// Texts that are told before it, such as faults with the line they are in.
+    /// Texts that are shown before it, such as faults with the line they are in.
     #[must_use]
     pub fn with_details(mut self, details: Vec<String>) -> Self {
         self.details = details;

@@ -7,28 +7,28 @@ use std::fmt::Write as _;
 
 /// The groups of the help and the subcommands in each; one that stands in none is put last.
 pub(super) const GROUPS: &[(&str, &[&str])] = &[
-    ("Run it", &["demo", "serve", "reload"]),
+    ("Run the daemon", &["demo", "serve", "reload"]),
     (
-        "Say what is measured",
+        "Measure",
         &[
             "arm", "disarm", "operator", "tool", "retract", "restore", "resume", "note", "zero",
             "ask", "adapter",
         ],
     ),
     (
-        "See what is going on, and what was",
+        "Look and prove",
         &[
             "status", "watch", "page", "series", "study", "report", "verify", "export",
         ],
     ),
     (
-        "Set it up",
+        "Set up",
         &[
             "init", "doctor", "check", "ports", "listen", "sheet", "wire", "plans", "tools",
             "cards",
         ],
     ),
-    ("Keep what came over a line", &["tape", "replay"]),
+    ("Record a port", &["tape", "replay"]),
     (
         "For programs and the shell",
         &["schema", "completions", "man"],
@@ -36,19 +36,18 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
 ];
 
 const EXAMPLES: &str =
-    "  tallyjaw demo                      see a whole job with virtual calipers, no hardware needed
+    "  tallyjaw demo                      a whole job with virtual calipers, without hardware
   tallyjaw init                      set a bench up: find the caliper, write the configuration
   tallyjaw doctor                    what is wrong here, and what to do about it
-  tallyjaw check                     is the configuration right? every mistake, with its place
-  tallyjaw serve                     the daemon, until it is stopped
-  tallyjaw arm pump-own              tell it what the next crimps are, then just measure
-  tallyjaw retract                   that last one was a slip
-  tallyjaw study capability 37       do the crimps of a series keep their limits, how surely
-  tallyjaw report 37                 the same as a page for the customer, to read and to print
-  tallyjaw watch --json              every entry as it becomes durable, for programs
+  tallyjaw check                     every mistake of the configuration, with its place
+  tallyjaw serve                     run the daemon until it is stopped
+  tallyjaw arm pump-own              start a series; then measure
+  tallyjaw retract                   the last reading was a slip
+  tallyjaw study capability 37       capability of a series, with its confidence
+  tallyjaw report 37                 the series as a page for the customer
+  tallyjaw watch --json              every entry for programs, once it is durable
 
-Exit codes: 0 done, 1 the answer is no, 2 wrong use or configuration, 3 no daemon answers,
-4 reading or writing failed.
+Exit codes: 0 done or yes, 1 no, 2 wrong use or configuration, 3 no daemon answers, 4 reading or writing failed.
 ";
 
 const HEADING: Style = Style::new().bold().underline();

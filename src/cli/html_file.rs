@@ -29,12 +29,12 @@ impl HtmlFile {
                 let example = self.example;
                 return Err(
                     Failure::usage(format!("{} is a folder, want a file", path.display()))
-                        .with_remedy(format!("name the file too: --out FOLDER/{example}")),
+                        .with_remedy(format!("name a file in it: --out FOLDER/{example}")),
                 );
             }
             // A pipe or a terminal takes it as it is.
             Ok(_) => return fs::write(path, page).map_err(|error| failed(&error)),
-            Err(_) => {} // not there; what else may be wrong is told when it is written
+            Err(_) => {} // not there; other faults appear when it is written
         }
         // Through a link, to what it leads to.
         let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());

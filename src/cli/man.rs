@@ -7,7 +7,7 @@ use std::io::Write;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  tallyjaw man | man -l -")]
 pub(super) struct Man {
-    /// The page of one subcommand
+    /// The page of this subcommand
     #[arg(value_name = "SUBCOMMAND")]
     subcommand: Option<String>,
 }

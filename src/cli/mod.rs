@@ -42,6 +42,8 @@ mod report;
 mod restore;
 mod resume;
 mod retract;
+#[cfg(test)]
+mod rules;
 mod schema;
 mod series;
 mod serve;
@@ -201,7 +203,7 @@ impl Command {
     }
 }
 
-/// Runs one command line, `arguments` with the program's name first, and tells a failure on
+/// Runs one command line, `arguments` with the program's name first, and writes a failure to
 /// standard error.
 pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let parsed = help::command()

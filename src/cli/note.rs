@@ -3,16 +3,18 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Keep a remark beside the readings
+/// Enter a remark into the journal
+///
+/// It belongs to the open series of the station, if there is one.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Example:\n  tallyjaw note strands outside the barrel, stripping length corrected"
 )]
 pub(super) struct Note {
-    /// The words
+    /// The text
     #[arg(required = true, num_args = 1..)]
     text: Vec<String>,
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }

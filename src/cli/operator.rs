@@ -3,18 +3,18 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Say who measures from here on, as the operator's card would
+/// Set who measures from now on, as the operator's card does
 ///
-/// It is kept at the station, also over a restart, and goes into every series that is armed from
-/// then on. In an open series the readings after it are theirs.
+/// The station remembers it, also over a restart, and enters it into each series that starts after it. In an
+/// open series the readings that follow belong to the new operator.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw operator mara\n  tallyjaw operator mara --station bench-1\n\nThe card says tj/operator/mara."
+    after_help = "Examples:\n  tallyjaw operator mara\n  tallyjaw operator mara --station bench-1\n\nThe text of the card is tj/operator/mara."
 )]
 pub(super) struct Operator {
     /// A name or initials
     operator: String,
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }
@@ -25,6 +25,6 @@ impl Operator {
             ("station", self.station.map(Into::into)),
             ("operator", Some(self.operator.into())),
         ]);
-        client::enter(context, out, "operator", &params, "kept")
+        client::enter(context, out, "operator", &params, "operator set")
     }
 }

@@ -9,13 +9,13 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 
 /// Print the address of the bench page, with the token that commands need
 ///
-/// Whoever has the address can arm, retract, zero and note as the operator: open it at the bench, and do
-/// not pass it on. The token stands behind a #, so that a browser never sends it as part of an address.
+/// Whoever has this address can start series, retract readings and enter notes as the operator does: open it at the
+/// bench and give it to nobody. The token stands after a #, so that a browser does not send it with the address.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  xdg-open \"$(tallyjaw page)\"         open it
-  curl -H \"Authorization: Bearer $(tallyjaw --json page | jq -r .token)\" …   command from a program")]
+  xdg-open \"$(tallyjaw page)\"         open the page
+  curl -H \"Authorization: Bearer $(tallyjaw --json page | jq -r .token)\" …   a command from a program")]
 pub(super) struct Page {}
 
 impl Page {

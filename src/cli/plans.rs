@@ -7,8 +7,12 @@ use crate::spec::{AxisName, Decision, Plan, Subject, WireRequest};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 
-/// List the plans that can be armed by name
+/// List the plans of the configuration; `tallyjaw arm PLAN` starts one
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw plans
+  tallyjaw plans --json")]
 pub(super) struct Plans {}
 
 impl Plans {
@@ -65,7 +69,7 @@ fn cells(plan: &Plan) -> Vec<String> {
 fn table(plan: &Plan) -> String {
     let named = plan.pull_force.map(|fallback| fallback.table.name);
     named.map_or(String::new(), |name| {
-        format!(" (from table {name} where the maker's sheet has none)")
+        format!(" (from table {name} if the maker's sheet has no value)")
     })
 }
 

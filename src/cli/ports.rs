@@ -14,16 +14,16 @@ const YES: Style = AnsiColor::Green.on_default();
 const NO: Style = AnsiColor::Yellow.on_default();
 const HELP: Style = AnsiColor::Cyan.on_default();
 
-/// List serial ports: which adapter, who holds it, why it cannot be opened
+/// List the serial ports: adapter, holder, and why one cannot be opened
 ///
-/// Nothing is opened to find out, so no instrument is disturbed. Whether another user's program has a
-/// port open is seen only by root, or by its lock.
+/// No port is opened for this, so no instrument is disturbed. Only root sees that a program of another user has a
+/// port open, unless that program has locked it.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw ports\n  tallyjaw ports /dev/ttyUSB0      all there is to say about that one\n\nExit codes: 0 a port can be opened, 1 none can, 4 the list cannot be read."
+    after_help = "Examples:\n  tallyjaw ports\n  tallyjaw ports /dev/ttyUSB0      one port with all its details\n\nExit codes: 0 a port can be opened, 1 none can, 4 the list cannot be read."
 )]
 pub(super) struct Ports {
-    /// Look at this path only, whatever is there
+    /// Show this path only, even if it is no serial port
     #[arg(value_name = "PORT")]
     port: Option<PathBuf>,
 }
@@ -87,11 +87,15 @@ pub(super) fn write_text(out: &mut dyn Write, port: &PortInfo) -> io::Result<()>
     if let Some(selector) = &port.selector {
         let by_order = PortSelector::Path(port.path.clone()).is_by_order();
         let not = if by_order {
-            "; its number goes to whichever is found first"
+            "; the number in /dev may change at the next plugging"
         } else {
             ""
         };
-        writeln!(out, "  name it: port = {}{not}", safe(selector))?;
+        writeln!(
+            out,
+            "  in the configuration: port = {}{not}",
+            safe(selector)
+        )?;
     }
     if let Some(obstacle) = &port.obstacle {
         writeln!(out, "  {obstacle}")?;
@@ -172,7 +176,7 @@ mod tests {
         assert_eq!(
             plain,
             "/dev/ttyUSB0  cannot be opened  0403:6001 serial CAL-A  (USB serial)\n  \
-             name it: port = { usb_serial = \"CAL-A\" }; its number goes to whichever is found first\n  \
+             in the configuration: port = { usb_serial = \"CAL-A\" }; the number in /dev may change at the next plugging\n  \
              /dev/ttyUSB0 is held by terminal (pid 123)\n  \
              help: close that program, or end it: kill 123\n"
         );

@@ -21,7 +21,7 @@ const OF_WORDS: &str = "{msg}";
 pub(super) struct Progress {
     bar: ProgressBar,
     next: Instant,
-    /// What is done and not yet told.
+    /// Work that is done and not yet shown.
     untold_bytes: u64,
 }
 
@@ -31,7 +31,7 @@ impl Progress {
         Self::with(ProgressBar::no_length(), OF_WORDS)
     }
 
-    /// A bar, of work on so many bytes.
+    /// A bar for work on this number of bytes.
     pub(super) fn of_bytes(what: &'static str, bytes: u64) -> Self {
         Self::with(ProgressBar::new(bytes).with_message(what), OF_BYTES)
     }

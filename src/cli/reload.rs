@@ -3,8 +3,11 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Have the daemon read its configuration anew; a faulty one changes nothing
+/// Make the daemon read its configuration again; a faulty one changes nothing
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw check && tallyjaw reload")]
 pub(super) struct Reload {}
 
 impl Reload {

@@ -22,34 +22,33 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
-/// Play a tape: straight through the rules, or through a pseudo-terminal
+/// Judge a recorded tape, or play it on a pseudo-terminal
 ///
-/// Without --pty the tape goes through decoding, capture and judging at full speed, at the times at
-/// which it was recorded, and the entries that come of it are printed; no daemon is needed and no
-/// journal is touched. The same tape gives the same entries.
+/// Without --pty the tape is decoded and judged at full speed, with the times of the recording, and the entries are
+/// printed. No daemon is needed and no journal is changed. The same tape always gives the same entries.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  tallyjaw replay press.tape --plan pump-own          what becomes of it, with this plan armed
-  tallyjaw replay press.tape --instrument caliper-2   read by another instrument's settings
-  tallyjaw replay press.tape --pty /tmp/caliper       a port for any program, at the tape's own pace
-  tallyjaw replay press.tape --pty --pace max         as fast as it is read")]
+  tallyjaw replay press.tape --plan pump-own          judge it with this plan
+  tallyjaw replay press.tape --instrument caliper-2   read it with the settings of another instrument
+  tallyjaw replay press.tape --pty /tmp/caliper       a port for any program, at the speed of the recording
+  tallyjaw replay press.tape --pty --pace max         as fast as the reader takes it")]
 pub(super) struct Replay {
     /// The tape
     file: PathBuf,
-    /// Arm this plan before the tape begins
+    /// Start this plan before the tape begins
     #[arg(long, conflicts_with = "pty")]
     plan: Option<String>,
-    /// Read it as this instrument does [else the one it was recorded by, or the only one]
+    /// Read it as this instrument [default: the one of the recording, or the only one]
     #[arg(long, value_name = "NAME", conflicts_with = "pty")]
     instrument: Option<String>,
     /// Play it through a pseudo-terminal, with a link to it at LINK
     #[arg(long, value_name = "LINK", num_args = 0..=1, default_missing_value = "")]
     pty: Option<PathBuf>,
-    /// How many times faster than it was recorded: 1.0, 0.5, 20, or max
+    /// The factor of the speed: 1.0 as recorded, 0.5, 20, or max
     #[arg(long, requires = "pty", default_value = "1.0")]
     pace: Pace,
-    /// Play at once; else it begins when a program opens the port
+    /// Start at once, not when a program opens the port
     #[arg(long, requires = "pty")]
     now: bool,
 }
@@ -104,7 +103,7 @@ impl Replay {
         }
         if tape.is_cut_short() {
             anstream::eprintln!(
-                "note: the tape's last line has no end and was left out: its recording was killed"
+                "note: the last line of the tape is incomplete and was left out; the recording was killed"
             );
         }
         Ok(Exit::Yes)
@@ -162,7 +161,7 @@ impl Replay {
             .map(|known| known.name.as_str())
             .collect();
         let remedy = format!("name one with --instrument: {}", names.join(", "));
-        Err(Failure::usage("the tape does not say which instrument it is of").with_remedy(remedy))
+        Err(Failure::usage("the tape does not name its instrument").with_remedy(remedy))
     }
 
     fn next(&self, tape: &mut Tape) -> Result<Option<Timed>, Failure> {
@@ -262,7 +261,7 @@ fn wait_for_a_reader(caliper: &VirtualCaliper) {
 fn unreadable(path: &Path, cause: &std::io::Error) -> Failure {
     let message = format!("cannot read {}: {cause}", path.display());
     if cause.kind() == std::io::ErrorKind::NotFound {
-        return Failure::usage(message).with_remedy("record one: tallyjaw tape PORT FILE");
+        return Failure::usage(message).with_remedy("record one: tallyjaw tape PORT -o FILE");
     }
     Failure::io(message)
 }
@@ -283,7 +282,7 @@ fn faulty(path: &Path, error: &TapeError) -> Failure {
 
 fn no_instrument(name: &str) -> Failure {
     Failure::usage(format!("no instrument {name:?} in the configuration"))
-        .with_remedy("tallyjaw check says what is in it")
+        .with_remedy("tallyjaw status lists the instruments")
 }
 
 #[cfg(test)]

@@ -5,11 +5,11 @@ use std::io::Write;
 
 /// Undo the last retraction: the reading counts again
 ///
-/// Possible until the piece is measured again on that axis, or a zero of the instrument is off.
+/// This is possible until the piece is measured again on that axis, or a zero of the instrument is off.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  tallyjaw restore")]
 pub(super) struct Restore {
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }

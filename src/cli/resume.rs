@@ -3,13 +3,13 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Open the series again that the last arming stopped early
+/// Resume the series that the last start stopped early
 ///
-/// Possible until something is measured at the station, or a zero is off.
+/// This is possible until something is measured at the station, or a zero is off.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  tallyjaw resume")]
 pub(super) struct Resume {
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }

@@ -3,19 +3,19 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Retract the last reading: it was a slip, its slot is measured next
+/// Retract the last reading because it was a slip; it is measured again next
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw retract             the last counted reading\n  tallyjaw retract --seq 42    that one; `tallyjaw series N` shows their numbers\n  tallyjaw retract --reason 'wire slipped in the jaws'   a pull test: the piece is spent, another is pulled instead"
+    after_help = "Examples:\n  tallyjaw retract             the last reading that counts\n  tallyjaw retract --seq 42    the reading of entry 42; `tallyjaw series N` shows the numbers\n  tallyjaw retract --reason 'wire slipped in the jaws'   pull test: the piece is spent, the next one is pulled"
 )]
 pub(super) struct Retract {
-    /// The reading's entry, where it is not the last one
+    /// The entry of the reading, where it is not the last one
     #[arg(long)]
     seq: Option<u64>,
-    /// Why; needed where measuring destroyed the piece
+    /// The reason; required where measuring destroyed the piece
     #[arg(long, value_name = "WORDS")]
     reason: Option<String>,
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }

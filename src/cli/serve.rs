@@ -1,4 +1,4 @@
-//! `tallyjaw serve`: exit 0 after it was told to stop, 2 if the configuration is faulty or another
+//! `tallyjaw serve`: exit 0 after it was stopped, 2 if the configuration is faulty or another
 //! daemon runs, 4 if the journal or the sockets cannot be written.
 
 use super::{Context, Exit, Failure, logging};
@@ -11,28 +11,29 @@ use std::time::Duration;
 /// Set by the benchmark only: entries are announced before they are on disk.
 const WITHOUT_SYNC: &str = "TALLYJAW_BENCHMARK_WITHOUT_SYNC";
 
-/// Set by tests only: a segment is full at so many bytes.
+/// Set by tests only: the size of a full segment in bytes.
 const SEGMENT_BYTES: &str = "TALLYJAW_TEST_SEGMENT_BYTES";
 
-/// Set by tests only: a disk that has not answered for so many milliseconds has stalled.
+/// Set by tests only: after this number of milliseconds without an answer a disk has stalled.
 const STALL_MILLIS: &str = "TALLYJAW_TEST_STALL_MILLIS";
 
 /// Run the daemon: read the ports, judge, keep the journal, serve the sockets
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
-It runs in the foreground until SIGTERM or Ctrl-C, reads its configuration anew on SIGHUP, and says
-on standard error what happens ($TALLYJAW_LOG sets how much: error, warn, info, debug).
+It runs in the foreground until SIGTERM or Ctrl-C. On SIGHUP it reads its configuration again. Its messages go to
+standard error; $TALLYJAW_LOG sets the level: error, warn, info, debug.
 
 Examples:
   tallyjaw serve
   tallyjaw --config bench/tallyjaw.toml serve
   tail -f state/verdicts.log")]
 pub(super) struct Serve {
-    /// Go on although the journal is damaged from this entry on; look with `tallyjaw verify` first
+    /// Start although the journal is damaged from this entry on; run `tallyjaw verify` first
     #[arg(long, value_name = "SEQ")]
     accept_damage: Option<u64>,
 
-    /// Go on although more of the journal is known elsewhere than this, its last entry; 0 if it is gone as a whole
+    /// Start although the log or a sink knows later entries than this last one of the journal; 0 if the whole journal is
+    /// gone
     #[arg(long, value_name = "SEQ")]
     accept_rollback: Option<u64>,
 }
@@ -71,7 +72,7 @@ fn number_of(variable: &str) -> Result<Option<u64>, Failure> {
     let number = text.to_str().and_then(|text| text.parse().ok());
     number
         .map(Some)
-        .ok_or_else(|| Failure::usage(format!("got {variable}={}, want a number", text.display())))
+        .ok_or_else(|| Failure::usage(format!("{variable} is {}, want a number", text.display())))
 }
 
 fn say(ready: &Ready, measures: bool, json: bool, out: &mut dyn Write) -> std::io::Result<()> {
@@ -92,14 +93,14 @@ fn say(ready: &Ready, measures: bool, json: bool, out: &mut dyn Write) -> std::i
         writeln!(out, "{}", serde_json::Value::Object(object))?;
         return out.flush();
     }
-    writeln!(out, "tallyjaw {} serves", daemon::VERSION)?;
+    writeln!(out, "tallyjaw {} is ready", daemon::VERSION)?;
     for (name, path) in places {
         writeln!(out, "  {name:<8} {}", path.display())?;
     }
     if let Some(page) = page {
         writeln!(
             out,
-            "  {:<8} {page}   (tallyjaw page: with the token)",
+            "  {:<8} {page}   (tallyjaw page prints it with its token)",
             "page"
         )?;
     }

@@ -9,6 +9,11 @@ use std::io::Write;
 
 /// Show what to do next, the open series, and which instruments are connected
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw status
+  tallyjaw status --station bench-1
+  tallyjaw status --json | jq .state")]
 pub(super) struct Status {
     /// Only this station
     #[arg(long)]

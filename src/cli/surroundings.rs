@@ -21,7 +21,7 @@ pub(super) fn warnings(config: &Config) -> Vec<String> {
         && !is_program(program)
     {
         found.push(format!(
-            "announce: there is no program {program} that can be run; install it, or give its whole path"
+            "announce: no program {program} can be run; install it, or write its whole path"
         ));
     }
     for sink in &config.sinks {
@@ -83,7 +83,7 @@ pub(super) fn trusted(path: &Path, announces: bool) -> Result<(), Failure> {
         path.display()
     ))
     .with_remedy(
-        "look at it; then make it yours (chown, chmod go-w), or name it if you trust it: --config FILE",
+        "read it, then make it yours (chown, chmod go-w), or name it with --config FILE if you trust it",
     ))
 }
 

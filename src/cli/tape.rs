@@ -22,24 +22,25 @@ use tokio::sync::mpsc;
 /// Events that may wait while one is written.
 const WAITING_MOST: usize = 64;
 
-/// Record what comes over a port, with its times, to a file
+/// Record the bytes of a port with their times into a file
 ///
-/// Each piece is in the file as soon as it came. A port that is unplugged is waited for, and its
-/// end and its coming back are recorded too. Stops with Ctrl-C.
+/// Bytes are written as soon as they come. When the port is unplugged, that is recorded, and recording goes on when it
+/// is back. Ctrl-C stops it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  tallyjaw tape /dev/ttyUSB0 press.tape --line '4800 7E2'
-  tallyjaw tape caliper-1 press.tape          port and settings as in the configuration
-  tallyjaw replay press.tape --plan pump-own  and what becomes of it
+  tallyjaw tape /dev/ttyUSB0 -o press.tape --line '4800 7E2'
+  tallyjaw tape caliper-1 -o press.tape       port and settings of the configuration
+  tallyjaw replay press.tape --plan pump-own  judge it with this plan
 
-The form of the file is described in hardware-notes/tapes.md; it is text.")]
+The file is text; hardware-notes/tapes.md describes its form.")]
 pub(super) struct Tape {
     /// The port's path, or an instrument of the configuration
     port: String,
-    /// The tape; must not be there yet
-    file: PathBuf,
-    /// Speed and frame [else that of the instrument, or 9600 8N1]
+    /// Record into this file, which must not exist yet
+    #[arg(short, long = "out", value_name = "FILE", required = true)]
+    out: PathBuf,
+    /// Speed and frame [default: those of the instrument, or 9600 8N1]
     #[arg(long, value_name = "LINE")]
     line: Option<LineSettings>,
     /// Raise (true) or drop (false) DTR; some cables draw their power from it
@@ -60,9 +61,9 @@ struct TapeSource {
 impl Tape {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let what = self.source(context)?;
-        let file = create(&self.file)?;
+        let file = create(&self.out)?;
         let unwritable = |cause: io::Error| {
-            Failure::io(format!("{} cannot be written", self.file.display())).because(&cause)
+            Failure::io(format!("{} cannot be written", self.out.display())).because(&cause)
         };
         let header = Header {
             at: clock::wall(),
@@ -86,7 +87,7 @@ impl Tape {
         let ended = runtime.block_on(recording.run(what.config));
         ended.map_err(unwritable)?;
         file.sync_all().map_err(unwritable)?; // the tape outlives a power cut from here on
-        recording.summary(&self.file, context.json, out)?;
+        recording.summary(&self.out, context.json, out)?;
         Ok(Exit::Yes)
     }
 
@@ -142,8 +143,8 @@ fn create(path: &Path) -> Result<File, Failure> {
     let created = OpenOptions::new().write(true).create_new(true).open(path);
     created.map_err(|cause| {
         if cause.kind() == io::ErrorKind::AlreadyExists {
-            return Failure::usage(format!("{} is there already", path.display()))
-                .with_remedy("name another file, or take that one away");
+            return Failure::usage(format!("{} exists already", path.display()))
+                .with_remedy("name another file, or remove that one");
         }
         Failure::io(format!("{} cannot be made: {cause}", path.display()))
     })

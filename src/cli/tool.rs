@@ -3,23 +3,23 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Say which crimp tool is in the hand, as the tool's card would
+/// Set which crimp tool is in hand, as the tool's card does
 ///
-/// With a series open it is checked: another tool or nest than the series asks for is refused.
-/// Otherwise it is kept at the station: a plan that names another tool is refused, and a plan for
-/// crimps of your own that names none takes it.
+/// While a series is open, a tool or nest that differs from that of the series is refused. Otherwise the
+/// station remembers it: a plan that names another tool is refused then, and a plan for your own crimps that
+/// names no tool takes it.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw tool T-07\n  tallyjaw tool T-07 --nest 2.0\n\nThe card says tj/tool/T-07 or tj/tool/T-07/2.0; `tallyjaw tools` lists the tools."
+    after_help = "Examples:\n  tallyjaw tool T-07\n  tallyjaw tool T-07 --nest 2.0\n\nThe text of the card is tj/tool/T-07 or tj/tool/T-07/2.0; `tallyjaw tools` lists the tools."
 )]
 pub(super) struct Tool {
     /// The tool's id
     #[arg(value_name = "TOOL")]
     id: String,
-    /// The nest that is used
+    /// The nest in use
     #[arg(long)]
     nest: Option<String>,
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }
@@ -31,6 +31,6 @@ impl Tool {
             ("tool", Some(self.id.into())),
             ("nest", self.nest.map(Into::into)),
         ]);
-        client::enter(context, out, "tool", &params, "taken up")
+        client::enter(context, out, "tool", &params, "tool set")
     }
 }

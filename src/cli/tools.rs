@@ -12,11 +12,15 @@ use crate::spec::{Nest, Tool, care};
 use serde_json::{Value, json};
 use std::io::Write;
 
-/// List the crimp tools with their nests, their crimps and when they are to be checked
+/// List the crimp tools with their nests, their crimps and when the next check is due
 ///
-/// Crimps are those that were measured, each own piece of a series once; a tool's also count those that it made
-/// before the journal began. What is overdue is said below the list.
+/// Crimps are counted as pieces of your own that were measured, each once; crimps that a tool made before the
+/// journal began (`crimps_before`) are added. Checks that are overdue stand below the list.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw tools
+  tallyjaw tools --json")]
 pub(super) struct Tools {}
 
 impl Tools {
@@ -120,13 +124,13 @@ impl<'a> Used<'a> {
         let checked = match care.last_check {
             Some(day) => format!("{since} since its check of {day}"),
             None if care.crimps_at_check.is_some() => format!("{since} since its check"),
-            None => "no check is known".to_owned(),
+            None => "no check is recorded".to_owned(),
         };
         let due = care.check_due.map(|day| format!("by {day}"));
         let left = self.left().map(|left| format!("in {left} crimps"));
         let next: Vec<_> = due.into_iter().chain(left).collect();
         let next = if next.is_empty() {
-            "no next check is set".to_owned()
+            "no check is scheduled".to_owned()
         } else {
             format!("next check {}", next.join(" or "))
         };

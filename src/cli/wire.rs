@@ -13,22 +13,22 @@ const SOURCES: &str = "\
 sae_metric  metric designation of automotive low-voltage cable (SAE J1128 practice; seen second-hand)
 awg_area    d = 0.127 mm · 92^((36-n)/39) (ASTM B258, from memory), as an area
 ISO-size    what a vehicle maker's wiring manual lists (seen second-hand); no sizing system, give the mm²
-Tables pair gauges with mm² in other ways too. What is printed on the wire comes first.";
+Tables pair gauges with mm² in other ways too. The print on the wire decides.";
 
-const PULL_NOTE: &str = "A plan may name a table (pull_force_table) where the maker's sheet has no figure; the sheet comes first.";
+const PULL_NOTE: &str = "If the maker's sheet has no pull force, a plan can name a table: pull_force_table. A value of the sheet is always preferred.";
 
 /// Resolve a wire size, or list every gauge with its sizes
 ///
-/// A gauge is not one size: it is resolved in a named system, and never converted silently. A size by
-/// gauge is shown with what published tables ask of its pull force.
+/// A gauge is a different size in each system, so the system is named and never assumed. A gauge is shown with
+/// the minimum pull forces of published tables.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw wire                            every gauge\n  tallyjaw wire 16 ga                      in both systems\n  tallyjaw wire 16 ga --sizing sae_metric  in one\n  tallyjaw wire 2.0 mm²                    which gauges come near"
+    after_help = "Examples:\n  tallyjaw wire                            list every gauge\n  tallyjaw wire 16 ga                      its size in both systems\n  tallyjaw wire 16 ga --sizing sae_metric  its size in one\n  tallyjaw wire 2.0 mm²                    the nearest gauges"
 )]
 pub(super) struct Wire {
     /// A size: 16 ga, 2/0 AWG, 2.0 mm²
     size: Vec<String>,
-    /// The system: `sae_metric` or `awg_area`
+    /// The system of a gauge: `sae_metric` or `awg_area`
     #[arg(long, value_name = "SYSTEM", value_parser = sizing)]
     sizing: Option<SizingSystem>,
 }
@@ -89,7 +89,7 @@ fn beside(gauge: &Gauge, out: &mut dyn Write) -> Result<(), Failure> {
         let name = gauge.name;
         writeln!(
             out,
-            "{name} ga of ISO-size cable is listed as {iso}; if that is meant, say wire = \"{iso}\""
+            "{name} ga of ISO-size cable is listed as {iso}; if that is meant, write wire = \"{iso}\""
         )?;
     }
     let mut columns = Columns::new(&["pull force", "at least", "in N", "source"]);

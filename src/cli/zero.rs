@@ -3,15 +3,20 @@
 use super::{Context, Exit, Failure, client};
 use std::io::Write;
 
-/// Say that the next frame is a zero
+/// Take the next value as a zero check
 ///
-/// Needed only where an armed axis can itself read close to zero, so that the daemon cannot tell.
+/// Needed only where readings of the plan can lie near zero, such as a burr, so that a zero cannot be recognised
+/// by its value.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw zero
+  tallyjaw zero --instrument caliper-2")]
 pub(super) struct Zero {
-    /// The instrument; may be left out where the station has one
+    /// The instrument; needed only where the station has several
     #[arg(long)]
     instrument: Option<String>,
-    /// The station; may be left out where there is one
+    /// The station; needed only where there are several
     #[arg(long)]
     station: Option<String>,
 }
@@ -27,7 +32,7 @@ impl Zero {
             out,
             "zero",
             &params,
-            "the next frame is taken as a zero: close the jaws and press",
+            "the next value is taken as a zero: close the jaws and press the data key",
         )
     }
 }

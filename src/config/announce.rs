@@ -10,14 +10,17 @@ pub const PLACEHOLDERS: [&str; 5] = ["verdict", "value", "station", "axis", "pie
 /// More arguments than any such program takes.
 const MOST_ARGUMENTS: usize = 32;
 
-/// The program and its arguments; empty where nothing is said.
+/// The program and its arguments; empty where nothing is announced.
 pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Vec<String> {
     if let Some(place) = table.empty_list("announce") {
         let fault = Fault::new(
             "announce is an empty list",
             "want a program and its arguments",
         );
-        faults.add(&place, fault.help("leave the key out to have nothing said"));
+        faults.add(
+            &place,
+            fault.help("leave the key out if nothing is to be announced"),
+        );
     }
     let parts = table.texts(faults, "announce");
     if let Some(surplus) = parts.get(MOST_ARGUMENTS) {
@@ -33,11 +36,11 @@ pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Vec<String> {
     {
         let fault = Fault::new(
             format!("the program is {}", quoted(&program.value)),
-            "want its name alone, and each argument as a text of its own",
+            "want the program alone, and each argument as a text of its own",
         );
         faults.add(
             &program.place,
-            fault.help("no shell is asked: announce = [\"espeak-ng\", \"{verdict} {value}\"]"),
+            fault.help("no shell runs it: announce = [\"espeak-ng\", \"{verdict} {value}\"]"),
         );
     }
     for part in &parts {
@@ -55,7 +58,7 @@ fn check(part: &At<String>, faults: &mut Faults) {
             continue;
         }
         let got = match word {
-            Some(word) => format!("nothing is called {}", quoted(word)),
+            Some(word) => format!("unknown placeholder {}", quoted(word)),
             None => "a { without its }".to_owned(),
         };
         let known: Vec<_> = PLACEHOLDERS

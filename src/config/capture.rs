@@ -13,7 +13,7 @@ const HOLD: Duration = Duration::from_millis(500);
 const LONGEST_HOLD: Duration = Duration::from_secs(60);
 /// So many frames of it at least.
 const FRAMES: u32 = 3;
-/// The next one is taken after the jaws moved away by so many counts.
+/// The next one is taken after the jaws moved away by this number of counts.
 const RELEASE_COUNTS: u32 = 5;
 /// An answer that has not come by then will not come.
 const TIMEOUT: Duration = Duration::from_secs(1);
@@ -34,7 +34,7 @@ const KEYS: [(&str, &str); 8] = [
     ("every", "ask"),
 ];
 
-/// `None` where it is faulty, which has been told.
+/// `None` where it is faulty, which has been reported.
 pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Option<Capture> {
     let name = table.one_of(faults, "capture", &["press", "steady", "ask"], |name| {
         ["press", "steady", "ask"]
@@ -67,8 +67,8 @@ fn strangers(table: &mut Table<'_>, faults: &mut Faults, way: &str) -> bool {
         if belongs_to != way
             && let Some(place) = table.taken(key)
         {
-            let got = format!("{key} beside capture {way:?}");
-            let fault = Fault::new(got, format!("want it beside capture {belongs_to:?} only"));
+            let got = format!("{key} with capture = {way:?}");
+            let fault = Fault::new(got, format!("want it only with capture = {belongs_to:?}"));
             faults.add(&place, fault.help("leave it out, or change `capture`"));
             found = true;
         }
@@ -102,7 +102,7 @@ fn ask(
     faults: &mut Faults,
     capture: Option<&At<&'static str>>,
 ) -> Option<Capture> {
-    const WANT: &str = "the bytes that ask for a value, such as \"?\\r\"";
+    const WANT: &str = "the bytes that request a value, such as \"?\\r\"";
     let request = table.bytes(faults, "request");
     let timeout = table.duration(faults, "timeout", LONGEST_TIMEOUT);
     let every = table.duration(faults, "every", LONGEST_EVERY);
@@ -113,7 +113,7 @@ fn ask(
             let fault = Fault::new("capture \"ask\" without request", format!("want {WANT}"));
             faults.add(
                 &capture.place,
-                fault.help("the instrument's manual says what it answers to"),
+                fault.help("the manual of the instrument has its requests"),
             );
         }
         return None;

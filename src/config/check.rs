@@ -94,7 +94,7 @@ fn each_port_once(instruments: &[RawInstrument], faults: &mut Faults) {
     }
 }
 
-/// Each plan can be armed at some station, by what is configured; or all that speaks against it is told.
+/// Each plan can be armed at some station, by what is configured; or every reason against it is reported.
 pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
     for raw_plan in &raw.plans {
         let Some(plan) = &raw_plan.plan else {
@@ -142,7 +142,7 @@ fn refused(catalog: &Catalog, plan: &Plan) -> Vec<Unarmable> {
         .unwrap_or_default()
 }
 
-/// Whether it may only seem so, behind another fault that has been told.
+/// Whether it may only seem so, because of another fault that has been reported.
 fn may_only_look_so(why: &Unarmable, raw: &Raw, catalog: &Catalog, faults: &Faults) -> bool {
     let unsure_sheets = |id: Option<&String>| {
         let unsure = |known: &RawTerminal| id == Some(&known.id.value) && !known.is_whole;
@@ -167,7 +167,7 @@ fn may_only_look_so(why: &Unarmable, raw: &Raw, catalog: &Catalog, faults: &Faul
             .filter_map(|known| known.name.as_ref());
         names.any(|name| name.value == *got)
     } else {
-        // Without any instrument it is told once, at the station; of a list of nothing it has been told.
+        // Without any instrument this is reported once, at the station; an empty list has been reported.
         let is_told = matches!(why, Unarmable::Nothing { .. });
         let no_terminal = matches!(why, Unarmable::NoTerminal { .. });
         let no_tool = matches!(why, Unarmable::NoTool { .. });

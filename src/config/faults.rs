@@ -95,7 +95,7 @@ pub(super) struct Faults {
 }
 
 /// For the header of a table and a key in it, the names that its value is one of; none where it may be any. It is
-/// what the readers asked for.
+/// the keys that the readers know.
 pub type Vocabulary = BTreeMap<(&'static str, &'static str), Vec<String>>;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -118,12 +118,12 @@ impl Faults {
         }
     }
 
-    /// Every key that was asked for.
+    /// Every key that the readers know.
     pub(super) fn vocabulary(&mut self) -> Vocabulary {
         std::mem::take(&mut self.vocabulary)
     }
 
-    /// Takes a file in; faults are told in the order in which files came.
+    /// Takes a file in; faults are reported in the order in which files came.
     pub(super) fn add_file(&mut self, role: Role, source: &Source) -> FileId {
         self.files.push(File {
             role,

@@ -36,7 +36,7 @@ pub(super) fn read(mut table: Table<'_>, faults: &mut Faults) -> RawInstrument {
         .map(|line| line.value);
     let dtr = table.boolean(faults, "dtr").map(|dtr| dtr.value);
     let rts = table.boolean(faults, "rts").map(|rts| rts.value);
-    // Without a kind, the rest is read as a caliper's, so that its own faults are told.
+    // Without a kind, the rest is read as a caliper's, so that its own faults are shown.
     let measures = kind.unwrap_or(InstrumentKind::Caliper);
     let contact = contact(&mut table, faults, measures);
     let (mut instrument, mut signal) = (None, None);
@@ -102,7 +102,7 @@ fn contact(table: &mut Table<'_>, faults: &mut Faults, kind: InstrumentKind) -> 
     let contact = table.one_of(faults, "contact", &names, ModemLine::from_name)?;
     if kind != InstrumentKind::Pedal {
         let got = format!("contact of a {}", kind.name());
-        let fault = Fault::new(got, "want it beside kind \"pedal\" only");
+        let fault = Fault::new(got, "want it only with kind = \"pedal\"");
         faults.add(&contact.place, fault.help("leave it out"));
         return None;
     }
@@ -129,7 +129,7 @@ fn port(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<PortSelector>> 
     let one_given = selector.has("usb_serial") != selector.has("usb");
     selector.finish(faults);
     if !one_given {
-        let fault = Fault::new("port does not say which one", format!("want {WANT}"));
+        let fault = Fault::new("port names no adapter", format!("want {WANT}"));
         faults.add(
             &place,
             fault.help("tallyjaw ports lists the ports with their USB identity"),
@@ -207,7 +207,7 @@ impl Values {
             table.missing(
                 faults,
                 "resolution",
-                "one count of its display, such as \"0.01 mm\"",
+                "the smallest step of its display, such as \"0.01 mm\"",
             );
         }
         Self {
@@ -240,10 +240,7 @@ fn pattern(
         return None;
     };
     if format.is_some() && !needed {
-        let fault = Fault::new(
-            "pattern beside a format of its own",
-            "want format = \"pattern\"",
-        );
+        let fault = Fault::new("pattern with another format", "want format = \"pattern\"");
         faults.add(
             &given.place,
             fault.help("leave `pattern` out, or change `format`"),

@@ -31,7 +31,7 @@ pub(super) fn sheets(terminals: &[RawTerminal], instruments: &[Instrument], faul
         height_by_size(terminal, faults);
         missing_axes(terminal, faults);
         for row in &terminal.rows {
-            // One slip gives one warning: a wrong unit is not told as mixed-up columns too.
+            // One slip gives one warning: a wrong unit is not reported as swapped columns too.
             if !unlikely_sizes(&row.value, faults) {
                 mixed_columns(&row.value, faults);
                 too_fine(&row.value, instruments, faults);
@@ -82,11 +82,11 @@ fn row_order(terminal: &RawTerminal, faults: &mut Faults) {
         .find(|(one, next)| (area(one) < area(next)) == falls);
     if let Some((before, row)) = out_of_order {
         let got = format!(
-            "the row for {} stands behind the row for {}",
+            "the row for {} follows the row for {}",
             row.value.wire, before.value.wire
         );
         let want = format!("the other sizes {}", if falls { "fall" } else { "rise" });
-        let help = "look whether the size is right; if it is, put the row where it belongs";
+        let help = "check the size; if it is right, move the row into order";
         faults.warn(&row.place, Fault::new(got, want).help(help));
     }
 }
@@ -103,7 +103,7 @@ fn same_wire_twice(terminal: &RawTerminal, faults: &mut Faults) {
         if let Some(twin) = twin {
             let at = faults.line_of(&twin.place);
             let got = format!("{wire} is nearly {}", twin.value.wire.area);
-            let want = format!("that size has its row at {at}");
+            let want = format!("want one row per wire; the row of that size is at {at}");
             let help = "if both are the same wire, keep the row that the maker's sheet has";
             faults.warn(&row.place, Fault::new(got, want).help(help));
         }
@@ -127,7 +127,7 @@ fn height_by_size(terminal: &RawTerminal, faults: &mut Faults) {
                 "the crimp of {} is lower than that of {}",
                 row.value.wire.area, thinner.value.wire.area
             );
-            let want = format!("{limits}; a thicker wire commonly has the higher crimp");
+            let want = format!("{limits}; a thicker wire usually has the higher crimp");
             let at = faults.line_of(&thinner.place);
             let help = format!("compare both rows with the maker's sheet; the other is at {at}");
             faults.warn(place, Fault::new(got, want).help(help));
@@ -162,8 +162,8 @@ fn missing_axes(terminal: &RawTerminal, faults: &mut Faults) {
         if !missing.is_empty() {
             let names: Vec<_> = missing.iter().map(|name| name.as_str()).collect();
             let names = names.join(", ");
-            let got = format!("the row for {} does not limit {names}", row.value.wire);
-            let help = "add it from the maker's sheet; without it the plan cannot ask for it";
+            let got = format!("the row for {} has no limits for {names}", row.value.wire);
+            let help = "add it from the maker's sheet; without it no plan can measure it";
             let fault = Fault::new(got, "want it in every row").help(help);
             faults.warn(&row.place, fault);
         }
@@ -189,11 +189,11 @@ fn unlikely_sizes(row: &RawRow, faults: &mut Faults) -> bool {
         };
         let got = format!("{axis} of {shown} is {what} for a crimp");
         let help = if limits.unit() == other {
-            "compare with the maker's sheet: a point may have slipped".to_owned()
+            "compare with the maker's sheet: the decimal point may be wrong".to_owned()
         } else {
             let inches = other == Unit::Inch;
             let words = if inches { "inches" } else { "millimetres" };
-            format!("are these figures in {words}? then write {other} behind them")
+            format!("if these values are in {words}, write {other} after them")
         };
         found = true;
         faults.warn(
@@ -218,7 +218,7 @@ fn mixed_columns(row: &RawRow, faults: &mut Faults) {
         if h.max(w) > h.min(w).saturating_mul(WILDLY_APART) {
             let got = format!("{width} and {height} are more than {WILDLY_APART} times apart");
             let want = format!("the height is {high}");
-            let help = "look whether columns were mixed up, or a point or a unit is wrong";
+            let help = "check for swapped columns, a wrong decimal point or a wrong unit";
             faults.warn(place, Fault::new(got, want).help(help));
         }
     }
@@ -240,13 +240,13 @@ fn too_fine(row: &RawRow, instruments: &[Instrument], faults: &mut Faults) {
         };
         let counts = width.checked_div(finest.resolution.base()).unwrap_or(0);
         if counts < LEAST_COUNTS {
-            let got =
-                format!("the tolerance of {name} is finer than any instrument here could judge");
+            let got = format!("the tolerance of {name} is too fine for every instrument here");
             let want = format!(
-                "{counts} counts of {} ({}), want at least {LEAST_COUNTS}",
+                "it has {counts} steps of {} ({}), want at least {LEAST_COUNTS}",
                 finest.name, finest.resolution
             );
-            let help = "arming will refuse it: look whether a point slipped, or measure with a finer instrument";
+            let help =
+                "no plan can start with it: check the decimal point, or use a finer instrument";
             faults.warn(place, Fault::new(got, want).help(help));
         }
     }

@@ -59,7 +59,7 @@ impl MainFile {
     }
 }
 
-/// Reads the main file. What is wrong with it is told by [`super::assemble`], together with the
+/// Reads the main file. Its faults are reported by [`super::assemble`], together with the
 /// faults of all other files.
 pub fn main_file(source: &Source) -> MainFile {
     let mut faults = Faults::default();
@@ -231,17 +231,17 @@ fn axis(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<Axis>> {
         && built_in.dimension != dimension.value
     {
         let got = format!("{} is a {}", built_in.name, built_in.dimension);
-        let fault = Fault::new(got, "want the dimension it has, or no such key");
+        let fault = Fault::new(got, "want its dimension, or leave the key out");
         faults.add(
             &dimension.place,
-            fault.help("choose another name for an axis of your own"),
+            fault.help("give your own axis another name"),
         );
     }
     let plausible = plausible(table, faults);
     let name = name?;
     if RESERVED.contains(&name.value.as_str()) {
         let got = format!("{} cannot be an axis", name.value);
-        let fault = Fault::new(got, "want another name: this is a key of a row");
+        let fault = Fault::new(got, "want another name: this one is a key of a row");
         faults.add(&name.place, fault);
         return None;
     }

@@ -93,7 +93,7 @@ pub struct DaemonConfig {
 pub struct PageConfig {
     /// Address and port; port 0 is any that is free.
     pub listen: core::net::SocketAddr,
-    /// The names by which it may be asked for, beside the loopback's own, in small letters; with a port
+    /// The host names that it answers to, beside the loopback's own, in small letters; with a port
     /// where one was given.
     pub hosts: Vec<String>,
 }

@@ -1,4 +1,4 @@
-//! The section `[page]`: where the bench page is served, and by which names it may be asked for.
+//! The section `[page]`: where the bench page is served, and which host names it answers to.
 
 use super::PageConfig;
 use super::faults::{At, Fault, Faults, quoted};
@@ -41,7 +41,7 @@ fn address(text: At<String>, faults: &mut Faults) -> Option<At<SocketAddr>> {
     );
     let is_address = text.value.parse::<IpAddr>().is_ok();
     let help = if is_address {
-        Some("put a port behind it".to_owned())
+        Some("add a port".to_owned())
     } else if text.value.starts_with("localhost") {
         Some("localhost is 127.0.0.1, or [::1]".to_owned())
     } else {
@@ -54,10 +54,10 @@ fn address(text: At<String>, faults: &mut Faults) -> Option<At<SocketAddr>> {
 fn open_to_the_network(listen: SocketAddr) -> Fault {
     Fault::new(
         format!("the page is served to the network at {listen}"),
-        "want 127.0.0.1 or [::1]: what goes over the network, the token too, goes unencrypted",
+        "want 127.0.0.1 or [::1]: over the network everything, the token too, would go unencrypted",
     )
     .help(
-        "serve it on 127.0.0.1 and put a reverse proxy with TLS in front, and its name in `hosts`",
+        "serve it on 127.0.0.1 behind a reverse proxy with TLS, and put the name of the proxy into `hosts`",
     )
 }
 
@@ -76,15 +76,15 @@ fn hosts(given: Vec<At<String>>, faults: &mut Faults) -> Vec<String> {
             continue;
         }
         let help = if host.value.contains("://") {
-            "leave out what stands before the name, and any path behind it"
+            "write the host alone, without scheme and path"
         } else if host.value.contains('*') {
-            "name each host: a name that fits many could be anybody's"
+            "name each host; a pattern is not allowed"
         } else {
             "a name has letters, digits, `-` and `.`"
         };
         let fault = Fault::new(
             format!("hosts names {}", quoted(&host.value)),
-            "want a name as it stands in the address, such as \"bench-1.shop.example\", with its port where that is not the usual one",
+            "want a host name of the address, such as \"bench-1.shop.example\", with its port if that is not the default",
         );
         faults.add(&host.place, fault.help(help));
     }

@@ -96,7 +96,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     let pull_force = pull_force(table, &axes, faults);
     let repeat = table.boolean(faults, "repeat");
     let alerts = alerts(table, faults);
-    // Of a faulty tool no nest is told to be without one.
+    // If the tool is faulty, a nest without a tool is not reported.
     let nest = nest.filter(|_| tool.is_some() || !table.has("tool"));
     Some(Plan {
         id: None,
@@ -144,7 +144,7 @@ fn pull_force(
         (None, Some(row)) if !is_given => Some((
             &row.place,
             "pull_force_gauge",
-            "want pull_force_table beside it",
+            "want pull_force_table with it",
         )),
         (Some(named), _) if axes.iter().all(|axis| axis.value != PULL_FORCE) => Some((
             &named.place,
@@ -154,7 +154,7 @@ fn pull_force(
         (_, _) => None,
     };
     if let Some((place, key, want)) = does_nothing {
-        faults.add(place, Fault::new(format!("{key} does nothing here"), want));
+        faults.add(place, Fault::new(format!("{key} has no effect here"), want));
     }
     Some(PullFallback {
         table: named?.value,
@@ -226,8 +226,8 @@ fn decision(table: &mut Table<'_>, faults: &mut Faults) -> Decision {
                 .help("1.645 is the factor of ISO 14253-1"),
             ),
             Some(_) if !is_guarded && !is_faulty => Some(Fault::new(
-                "guard_factor does nothing under the simple rule",
-                "want decision = \"guarded\" with it, or no such key",
+                "guard_factor has no effect with simple acceptance",
+                "want decision = \"guarded\" with it, or leave it out",
             )),
             Some(milli) => {
                 factor_milli = milli;
@@ -273,7 +273,7 @@ pub(super) fn zero(table: &mut Table<'_>, faults: &mut Faults) -> ZeroPolicy {
             );
             let fault = Fault::new(
                 got,
-                "want at most the band: what lies beyond is no zero frame",
+                "want at most the band: a value beyond it is not a zero",
             );
             faults.add(&limit.place, fault);
         }

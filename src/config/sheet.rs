@@ -130,7 +130,7 @@ fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<Ra
     let mut limits = Vec::with_capacity(others.len());
     let mut places = Vec::with_capacity(others.len());
     if others.is_empty() {
-        let fault = Fault::new("this row limits nothing", "want an axis with its limits");
+        let fault = Fault::new("this row has no limits", "want an axis with its limits");
         let help = format!("the axes are {}", alternatives(&names));
         faults.add(table.place(), fault.help(help));
     }
@@ -182,13 +182,11 @@ pub(super) fn fault_of(limits: &Limits, axis: &Axis) -> Option<Fault> {
     if key == PULL_FORCE && (limits.lower().is_none() || limits.upper().is_some()) {
         let got = format!("{key} is {limits}, with an upper limit");
         let fault = Fault::new(got, format!("want a minimum alone, {}", example(axis)));
-        return Some(
-            fault.help("a pull test asks for no more than a minimum; a stronger crimp is no worse"),
-        );
+        return Some(fault.help("a pull test has only a minimum: a stronger crimp is not worse"));
     }
     let ends = [limits.lower(), limits.upper()].into_iter().flatten();
     if let Some(below) = ends.clone().find(|end| end.base() < 0) {
-        let got = format!("{key} is limited to {below}, below nothing");
+        let got = format!("{key} has the limit {below}, which is below zero");
         return Some(Fault::new(got, "want 0 or more"));
     }
     ends.into_iter().find_map(|end| too_large(key, end))
@@ -214,7 +212,7 @@ fn each_wire_once(rows: Vec<At<RawRow>>, faults: &mut Faults) -> Vec<At<RawRow>>
             Some(earlier) => {
                 let got = format!("a second row for {}", row.value.wire.area);
                 let want = format!(
-                    "want one a size; the first is at {}",
+                    "want one row per size; the first is at {}",
                     faults.line_of(&earlier.place)
                 );
                 faults.add(&row.place, Fault::new(got, want));

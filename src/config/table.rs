@@ -1,4 +1,4 @@
-//! A walk over one TOML table that remembers which keys it asked for and reports the others.
+//! A walk over one TOML table that remembers which keys were read and reports the others.
 //!
 //! In: a parsed table with the place of every key and value. Out: values of the kind asked for; a
 //! value of another kind is reported and left out.
@@ -357,7 +357,7 @@ impl<'t> Table<'t> {
         tables
     }
 
-    /// The keys that were not asked for, in the order of the file.
+    /// The keys that were not read, in the order of the file.
     pub(super) fn others(&self) -> Vec<At<&'t str>> {
         let mut others: Vec<_> = self
             .keys
@@ -396,14 +396,14 @@ impl<'t> Table<'t> {
         format!("{} has no {key}", self.what)
     }
 
-    /// Tells which keys were asked for.
+    /// Records which keys were read.
     pub(super) fn tell_known(&self, faults: &mut Faults) {
         for key in &self.known {
             faults.knows(self.what, key, &[]);
         }
     }
 
-    /// Reports every key that was not asked for.
+    /// Reports every key that was not read.
     pub(super) fn finish(self, faults: &mut Faults) {
         self.tell_known(faults);
         if self.what == ROOT && faults.is_broken(self.file) {

@@ -27,7 +27,7 @@ fn checked_name(faults: &mut Faults, key: &str, name: At<String>) -> Option<At<S
     if is_name(&name.value) {
         return Some(name);
     }
-    let got = format!("{key} {} is no name", quoted(&name.value));
+    let got = format!("{key} {} is not a name", quoted(&name.value));
     faults.add(&name.place, Fault::new(got, format!("want {NAME}")));
     None
 }
@@ -212,7 +212,7 @@ pub(super) fn unique<T>(
     for item in items {
         let key = key_of(&item).to_owned();
         if let Some(earlier) = first.get(&key) {
-            let got = format!("{what} {} is there already", quoted(&key));
+            let got = format!("{what} {} appears twice", quoted(&key));
             let want = format!(
                 "want another name; the first is at {}",
                 faults.line_of(earlier)

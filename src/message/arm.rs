@@ -155,7 +155,7 @@ mod tests {
             ),
             (
                 r#","guard_factor":1.645"#,
-                "guard_factor does nothing under the simple rule, want decision = \"guarded\" with it, or no such key",
+                "guard_factor has no effect with simple acceptance, want decision = \"guarded\" with it, or leave it out",
             ),
             (
                 r#","decision":"guarded","guard_factor":1.64485"#,
@@ -163,7 +163,7 @@ mod tests {
             ),
             (
                 r#","zero":{"band":1,"limit":3}"#,
-                "limit is 3, beyond the band of 1, want at most the band: what lies beyond is no zero frame",
+                "limit is 3, beyond the band of 1, want at most the band: a value beyond it is not a zero",
             ),
             (
                 r#","zero":{"attempt":"0 mm"}"#,
@@ -195,8 +195,8 @@ mod tests {
             error.data.details,
             [
                 "/params/a~1b: unknown key \"a/b\" in [[plan]], no such key",
-                "/params/alerts/1: alerts \"trend\" is there already, want another name; the first is at /params/alerts/0",
-                "/params/axes/1: axes \"a b\" is no name, want letters, digits, - _ and ., at most 64, a letter or digit first",
+                "/params/alerts/1: alerts \"trend\" appears twice, want another name; the first is at /params/alerts/0",
+                "/params/axes/1: axes \"a b\" is not a name, want letters, digits, - _ and ., at most 64, a letter or digit first",
                 "/params/zero/every_minutes: every_minutes is 1441, want a whole number from 1 to 1440",
             ]
         );

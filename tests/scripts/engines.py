@@ -193,7 +193,7 @@ def saved_anew():
             if code != want or text not in said:
                 raise SystemExit(f"{name}.parquet: {code}: {said}")
             code, said = verified(folder, f"{name}.parquet")
-            if code != 0 or "what is missing was not looked for\n" not in said:
+            if code != 0 or "missing rows cannot be found\n" not in said:
                 raise SystemExit(f"{name}.parquet without its question: {code}: {said}")
         print("saved anew by duckdb: the same table by its question, and a series left out is seen")
 

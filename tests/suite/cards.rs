@@ -200,7 +200,7 @@ fn named_plans_give_their_cards_alone() {
     assert_eq!(out, "tj/arm/pump-own\ntj/arm/valve-own\ntj/operator/mara\n");
     assert_eq!(
         err,
-        "note: \"tj/arm/valve-own\" was asked for more than once; it is on the sheet once\n"
+        "note: \"tj/arm/valve-own\" was given more than once; the sheet has it once\n"
     );
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0, "no file");
 }
@@ -217,7 +217,7 @@ fn programs_get_a_line_a_card_and_where_the_file_is() {
     assert_eq!(
         lines,
         [
-            serde_json::json!({"kind": "card", "card": "tj/arm/valve-own", "group": "Arm: RB-090-M", "title": "valve-own"}),
+            serde_json::json!({"kind": "card", "card": "tj/arm/valve-own", "group": "Start: RB-090-M", "title": "valve-own"}),
             serde_json::json!({"kind": "file", "file": file, "cards": 1}),
         ]
     );

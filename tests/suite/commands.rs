@@ -64,7 +64,7 @@ fn a_typo_in_the_configuration_keeps_nobody_from_the_daemon_that_runs() {
         assert_eq!(code(&output), 0, "{typo:?}: {}", err(&output));
         assert!(out(&output).contains("arm a plan"), "{}", out(&output));
         assert!(
-            err(&output).contains("`tallyjaw check` shows them"),
+            err(&output).contains("(tallyjaw check shows them)"),
             "{}",
             err(&output)
         );
@@ -145,7 +145,7 @@ fn a_job_can_be_done_from_the_command_line_alone() {
     let wrong = shop.run(&["tool", "R-02"]);
     assert_eq!(code(&wrong), 2);
     assert!(err(&wrong).contains("no tool \"R-02\""), "{}", err(&wrong));
-    assert!(out(&shop.run(&["operator", "jo"])).starts_with("kept"));
+    assert!(out(&shop.run(&["operator", "jo"])).starts_with("operator set"));
     assert!(out(&shop.run(&["retract"])).starts_with("retracted"));
     assert!(out(&shop.run(&["note", "a", "slip"])).starts_with("noted"));
     let status = out(&shop.run(&["status"]));

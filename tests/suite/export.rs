@@ -237,7 +237,7 @@ fn wrong_use_ends_with_2_and_says_what_to_do() {
     );
     refused(&["csv", "8", "-o", "8.csv"], "no series 8 in this journal");
     refused(&["csv", "--wire", "10 ga"], "10 ga");
-    refused(&["jsonl", "--counted"], "--counted is of rows");
+    refused(&["jsonl", "--counted"], "--counted chooses readings");
     refused(&["csv", "7", "--since-last", "mes"], "cannot be used with");
     for name in ["../mes", "", ".mes", "a/b", "nul\u{1b}[2J", &"a".repeat(65)] {
         refused(&["csv", "--since-last", name], "is no name of a mark");
@@ -302,7 +302,7 @@ fn each_pull_gives_what_is_new_and_a_series_when_it_is_closed() {
     ]);
     assert_eq!(code, Some(2));
     assert!(
-        text.contains("got the options \"rows, axis=pull_force\", want \"rows\""),
+        text.contains("the options are \"rows, axis=pull_force\", but the earlier exports of this name had \"rows\""),
         "{text}"
     );
     let lines = folder.text(&["export", "jsonl", "--since-last", "lines"]);

@@ -158,7 +158,7 @@ fn what_is_written_passes_check_and_is_found_by_looking_up() {
     let ran = import(
         shop.path(),
         "maker.csv",
-        "--terminal QF-187-M --source rev_D --write sheets/new.toml",
+        "--terminal QF-187-M --source rev_D --out sheets/new.toml",
     );
     assert_eq!((ran.code, ran.err.as_str()), (Some(0), ""), "{}", ran.err);
     assert!(
@@ -205,11 +205,11 @@ fn nothing_is_written_without_being_told_and_nothing_is_replaced() {
     let shown = import(shop.path(), "maker.csv", "--terminal QF-187-M");
     assert_eq!(shown.code, Some(0));
     assert!(
-        shown.out.ends_with("then add --write FILE\n"),
+        shown.out.ends_with("then add --out FILE\n"),
         "{}",
         shown.out
     );
-    let nameless = import(shop.path(), "maker.csv", "--write sheets/new.toml");
+    let nameless = import(shop.path(), "maker.csv", "--out sheets/new.toml");
     assert_eq!(nameless.code, Some(2));
     assert!(
         nameless.err.ends_with("help: name it: --terminal ID\n"),
@@ -219,13 +219,13 @@ fn nothing_is_written_without_being_told_and_nothing_is_replaced() {
     let double = import(
         shop.path(),
         "maker.csv",
-        "--terminal QF-250-F --write sheets/new.toml",
+        "--terminal QF-250-F --out sheets/new.toml",
     );
     assert_eq!(double.code, Some(2));
     assert!(
         double
             .err
-            .contains("stands in a sheet of the configuration already"),
+            .contains("is already in a sheet of the configuration"),
         "{}",
         double.err
     );
@@ -233,7 +233,7 @@ fn nothing_is_written_without_being_told_and_nothing_is_replaced() {
     let over = import(
         shop.path(),
         "maker.csv",
-        "--terminal QF-187-M --write sheets/pump.toml",
+        "--terminal QF-187-M --out sheets/pump.toml",
     );
     assert_eq!(over.code, Some(2));
     assert!(
@@ -242,8 +242,7 @@ fn nothing_is_written_without_being_told_and_nothing_is_replaced() {
         over.err
     );
     assert!(
-        over.err
-            .contains("help: name another file, or add --overwrite"),
+        over.err.contains("help: name another file, or add --force"),
         "{}",
         over.err
     );
@@ -256,13 +255,13 @@ fn nothing_is_written_without_being_told_and_nothing_is_replaced() {
     let told = import(
         shop.path(),
         "maker.csv",
-        "--terminal QF-187-M --write sheets/new.toml",
+        "--terminal QF-187-M --out sheets/new.toml",
     );
     assert_eq!(told.code, Some(0), "{}", told.err);
     let again = import(
         shop.path(),
         "maker.csv",
-        "--terminal QF-187-M --write sheets/new.toml --overwrite",
+        "--terminal QF-187-M --out sheets/new.toml --force",
     );
     assert_eq!((again.code, again.err.as_str()), (Some(0), ""));
     assert_eq!(files().len(), before.len() + 1);
@@ -275,8 +274,8 @@ fn what_is_no_file_of_cells_is_refused_by_its_kind() {
     fs::write(path("book.xlsx"), b"PK\x03\x04rest").unwrap();
     fs::write(path("large.csv"), vec![b'1'; (1 << 20) + 1]).unwrap();
     for (file, said) in [
-        ("maker.csv", "there is nothing in this file"),
-        ("book.xlsx", "is a workbook or a PDF, want a file of cells"),
+        ("maker.csv", "this file is empty"),
+        ("book.xlsx", "is a workbook or a PDF, want a CSV file"),
         ("large.csv", "is larger than 1 MiB"),
         (".", "is no plain file"),
         ("none.csv", "cannot read none.csv"),
@@ -297,7 +296,7 @@ fn what_is_no_file_of_cells_is_refused_by_its_kind() {
         ),
         ("--unit N", "want mm, cm, um, in"),
         ("--separator dot", "want semicolon, tab, comma"),
-        ("--overwrite", "--write <FILE>"),
+        ("--force", "--out <FILE>"),
     ] {
         let ran = import(folder.path(), "maker.csv", options);
         assert_eq!(ran.code, Some(2), "{options}");

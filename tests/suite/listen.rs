@@ -184,7 +184,7 @@ fn without_a_byte_it_says_what_to_try_and_ends_in_time() {
         .output()
         .unwrap();
     let text = String::from_utf8(output.stdout).unwrap();
-    for word in ["nothing comes", "DTR and RTS", "--ask", "nothing is known"] {
+    for word in ["nothing comes", "DTR and RTS", "--ask", "no byte came"] {
         assert!(text.contains(word), "no {word:?} in {text}");
     }
     assert_eq!(output.status.code(), Some(1));
@@ -294,14 +294,17 @@ fn a_double_is_refused_before_anybody_presses() {
     let text = String::from_utf8(same_name.stderr).unwrap();
     assert_eq!(same_name.status.code(), Some(2));
     assert!(
-        text.contains("there is an instrument caliper-1 already"),
+        text.contains("an instrument caliper-1 is there already"),
         "{text}"
     );
     let known = shop.calipers[0].path().to_str().unwrap();
     let same_port = shop.run(&["listen", known, "--write"]);
     let text = String::from_utf8(same_port.stderr).unwrap();
     assert_eq!(same_port.status.code(), Some(2));
-    assert!(text.contains("is the port of caliper-1 already"), "{text}");
+    assert!(
+        text.contains("is already the port of instrument caliper-1"),
+        "{text}"
+    );
     let no_station = shop.run(&["listen", port, "--write", "--station", "bench-9"]);
     assert_eq!(no_station.status.code(), Some(2));
 }

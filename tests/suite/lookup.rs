@@ -197,15 +197,15 @@ fn a_gauge_is_shown_in_both_systems_and_a_table_lists_all() {
         out,
         "12 ga = 3.0 mm² (SAE metric size; the AWG area is 3.31 mm²), sizing = \"sae_metric\"\n\
          12 ga = 3.31 mm² (AWG area; the SAE metric size is 3.0 mm²), sizing = \"awg_area\"\n\
-         12 ga of ISO-size cable is listed as 2.5 mm²; if that is meant, say wire = \"2.5 mm²\"\n\
+         12 ga of ISO-size cable is listed as 2.5 mm²; if that is meant, write wire = \"2.5 mm²\"\n\
          \n\
          pull force          at least  in N       source\n\
          ul_486a, AWG 12     70 lbf    311.376 N  UL 486A: seen second-hand in a terminal maker's product \
          specification; that it is UL 486A, from memory\n\
          mil_t_7928, AWG 12  110 lbf   489.304 N  MIL-T-7928: seen second-hand in a terminal maker's product \
          specification; that it is MIL-T-7928, from memory\n\
-         A plan may name a table (pull_force_table) where the maker's sheet has no figure; the sheet comes \
-         first.\n"
+         If the maker's sheet has no pull force, a plan can name a table: pull_force_table. A value of the \
+         sheet is always preferred.\n"
     );
     let (_, out, _) = run(&example(), "wire 2/0 AWG --sizing awg_area --json");
     let line: Value = serde_json::from_str(&out).unwrap();
@@ -259,22 +259,22 @@ fn what_is_in_no_sheet_is_refused_with_what_there_is() {
         (
             "sheet QF-250-F 0.5mm²",
             "QF-250-F has no row for 0.5 mm²",
-            "it has rows for 1.0 mm², 2.0 mm², 5.0 mm²",
+            "its rows are for 1.0 mm², 2.0 mm², 5.0 mm²",
         ),
         (
             "sheet QF-250-F 14 ga",
             "14 ga is not one size",
-            "for 14 ga the sheet may mean 2.0 mm² with --sizing sae_metric",
+            "for 14 ga the sheet has 2.0 mm² with --sizing sae_metric",
         ),
         (
             "sheet QF-250-F 14 ga --sizing awg_area",
             "has no row for 14 ga = 2.08 mm²",
-            "it has rows for 1.0 mm², 2.0 mm², 5.0 mm²; for 14 ga the sheet may mean 2.0 mm² with --sizing sae_metric\n",
+            "its rows are for 1.0 mm², 2.0 mm², 5.0 mm²; for 14 ga the sheet has 2.0 mm² with --sizing sae_metric\n",
         ),
         (
             "sheet QF-250-F 16 ga",
             "16 ga is not one size",
-            "for 16 ga the sheet may mean 1.0 mm² with --sizing sae_metric\n",
+            "for 16 ga the sheet has 1.0 mm² with --sizing sae_metric\n",
         ),
     ] {
         let (code, out, err) = run(&example(), command);

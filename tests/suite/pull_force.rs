@@ -218,7 +218,7 @@ fn a_plan_names_a_table_and_its_row_or_is_told_what_is_missing() {
         let (code, out) = checked(&plan);
         assert_eq!(code, Some(0), "{out}");
         assert!(
-            out.contains("pull force (from table ul_486a where the maker's sheet has none)"),
+            out.contains("pull force (from table ul_486a if the maker's sheet has no value)"),
             "{out}"
         );
     }
@@ -238,13 +238,13 @@ fn a_plan_names_a_table_and_its_row_or_is_told_what_is_missing() {
         ),
         (
             format!("{pull}\n{metric}\npull_force_gauge = \"AWG 14\""),
-            "pull_force_gauge does nothing here",
+            "pull_force_gauge has no effect here",
         ),
         (
             format!(
                 "axes = [\"core_crimp_height\"]\n{metric}\n{table}\npull_force_gauge = \"AWG 14\""
             ),
-            "pull_force_table does nothing here",
+            "pull_force_table has no effect here",
         ),
         (
             format!("{pull}\n{awg}\npull_force_table = \"iec_60352_2\""),

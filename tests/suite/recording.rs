@@ -55,7 +55,9 @@ fn a_port_is_recorded_and_its_tape_gives_its_readings() {
     let mut caliper = VirtualCaliper::open().unwrap();
     let child = tallyjaw()
         .arg("tape")
-        .args([caliper.path(), &path])
+        .arg(caliper.path())
+        .arg("-o")
+        .arg(&path)
         .args(["--line", "4800 8N1"])
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
@@ -109,11 +111,12 @@ fn a_file_that_is_there_is_not_overwritten() {
     let (code, _, error) = said(&run(&[
         "tape",
         "/dev/ttyUSB9",
+        "-o",
         file.path().to_str().unwrap(),
     ]));
     assert_eq!(code, Some(2));
-    assert!(error.contains("is there already"), "{error}");
-    let (code, _, error) = said(&run(&["tape", "caliper-9", "unused.tape"]));
+    assert!(error.contains("exists already"), "{error}");
+    let (code, _, error) = said(&run(&["tape", "caliper-9", "-o", "unused.tape"]));
     assert_eq!(code, Some(2));
     assert!(error.contains("no instrument \"caliper-9\""), "{error}");
 }
@@ -133,7 +136,7 @@ fn a_faulty_tape_is_refused_with_its_line() {
     assert!(error.contains("help: "), "{error}");
     let (code, _, error) = said(&run(&["replay", "there-is-none.tape"]));
     assert_eq!(code, Some(2));
-    assert!(error.contains("tallyjaw tape PORT FILE"), "{error}");
+    assert!(error.contains("tallyjaw tape PORT -o FILE"), "{error}");
 }
 
 #[test]

@@ -266,7 +266,7 @@ def a_port_that_another_program_has_is_opened_when_it_ends(machine):
     machine.must(f"kill {rival}")
     shop.wait_for("attached")
     shop.stop()
-    rival = machine.must("tallyjaw tape /dev/ttyUSB0 /run/tape >/run/taping 2>&1 & echo $!").strip()
+    rival = machine.must("tallyjaw tape /dev/ttyUSB0 -o /run/tape >/run/taping 2>&1 & echo $!").strip()
     machine.wait_in_guest(f"grep -q ' {rival} ' /proc/locks")
     shop.start()
     trouble |= {

@@ -20,40 +20,40 @@ const PAGE: HtmlFile = HtmlFile {
     example: FILE,
 };
 
-/// Where the sheet goes if nothing is said.
+/// The file without --out.
 const FILE: &str = "cards.html";
 
 /// Make a sheet of scan cards to print: plans, commands, tools, operators, notes
 ///
-/// One HTML file that needs nothing else: open it in a browser and print it, at 100 %. Each card has a QR code
-/// and says the same in letters. A scanner at the bench reads them: `kind = "scanner"` in the configuration.
+/// It makes one HTML file: open it in a browser and print it at 100 %. Each card has a QR code and the same text in
+/// letters. A scanner at the bench reads them: `kind = "scanner"` in the configuration.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   tallyjaw cards
   tallyjaw cards --operator mara --operator 'Li Wei' --note 'strands nicked, stripped again'
-  tallyjaw cards pump-own valve-own --paper letter --out two.html
+  tallyjaw cards pump-own valve-own --paper letter -o two.html
   tallyjaw cards --text
 
-With plans named, only their cards are made, and those of --operator and --note.
-A card names its plan. If the plan changes, print its card anew: what is written on it is for the eye.")]
+If plans are named, only their cards and those of --operator and --note are made. The code of a card only names
+its plan. After a change of the plan print the card again, since the limits on it are then old.")]
 pub(super) struct Cards {
     /// Only these plans, without commands and tools [default: everything]
     #[arg(value_name = "PLAN")]
     plans: Vec<String>,
-    /// The file [default: cards.html]
-    #[arg(long, value_name = "FILE")]
+    /// Write the cards into this file [default: cards.html]
+    #[arg(short, long, value_name = "FILE")]
     out: Option<PathBuf>,
-    /// The paper; if not said, what the printer has, A4 or Letter
+    /// The paper size [default: that of the printer, A4 or Letter]
     #[arg(long)]
     paper: Option<Paper>,
-    /// A card for this operator; several times
+    /// A card for this operator; can be repeated
     #[arg(long = "operator", value_name = "NAME")]
     operators: Vec<String>,
-    /// A card for this remark; several times
+    /// A card for this remark; can be repeated
     #[arg(long = "note", value_name = "TEXT")]
     notes: Vec<String>,
-    /// Print what the cards say, a line each; no file is made unless --out is given
+    /// Print the text of each card, one per line; a file is made only with --out
     #[arg(long)]
     text: bool,
 }

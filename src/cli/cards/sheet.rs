@@ -1,6 +1,6 @@
 //! Which cards are on the sheet, and what is written on each for the eye.
 //!
-//! In: the catalog and what was asked for. Out: cards in groups, each card once, or what cannot be
+//! In: the catalog and the options. Out: cards in groups, each card once, or what cannot be
 //! carried by one.
 
 use crate::cli::Failure;
@@ -10,7 +10,7 @@ use crate::spec::{AxisName, Catalog, Nest, Plan, Subject, Tool, ToolClass, WireR
 use crate::station::card::Card;
 use std::collections::BTreeSet;
 
-/// What the user asked for.
+/// The options of the user.
 #[derive(Debug)]
 pub(super) struct Wanted<'a> {
     /// Only these plans; if empty, everything.
@@ -22,7 +22,7 @@ pub(super) struct Wanted<'a> {
 #[derive(Debug)]
 pub(super) struct Sheet {
     pub(super) groups: Vec<Group>,
-    /// What the user should know: cards asked for twice, cards that some scanners garble.
+    /// What the user should know: cards given twice, cards that some scanners send wrongly.
     pub(super) remarks: Vec<String>,
 }
 
@@ -114,13 +114,13 @@ impl Maker {
         };
         if !self.made.insert(text.clone()) {
             self.remarks.push(format!(
-                "{text:?} was asked for more than once; it is on the sheet once"
+                "{text:?} was given more than once; the sheet has it once"
             ));
             return None;
         }
         if !text.is_ascii() {
             self.remarks.push(format!(
-                "{text:?} is more than plain ASCII: the code says that it is UTF-8, but some scanners send that otherwise; try this card once"
+                "{text:?} is not plain ASCII: some scanners send it wrongly; test this card once"
             ));
         }
         Some(SheetCard {
@@ -139,7 +139,7 @@ impl Maker {
             });
         }
         let message = format!("no card can carry {}", self.faults.join("; "));
-        Err(Failure::usage(message).with_remedy("write it shorter, or as one plain line"))
+        Err(Failure::usage(message).with_remedy("write a shorter text in one line"))
     }
 }
 
@@ -168,11 +168,11 @@ fn by_subject<'c>(catalog: &'c Catalog, plans: &[&'c Plan]) -> Vec<(String, Vec<
     for known in &catalog.terminals {
         let is_of_it = |plan: &&Plan| matches!(&plan.subject, Subject::Crimps { terminal, .. } if *terminal == known.id);
         let of_it = plans.iter().copied().filter(is_of_it).collect();
-        groups.push((format!("Arm: {}", known.id), of_it));
+        groups.push((format!("Start: {}", known.id), of_it));
     }
     let is_blocks = |plan: &&Plan| matches!(plan.subject, Subject::Blocks { .. });
     let blocks = plans.iter().copied().filter(is_blocks).collect();
-    groups.push(("Arm: gauge blocks".to_owned(), blocks));
+    groups.push(("Start: gauge blocks".to_owned(), blocks));
     groups.retain(|(_, plans)| !plans.is_empty());
     groups
 }
@@ -266,7 +266,7 @@ fn commands() -> Vec<Wish> {
         command(
             Card::Retract(None),
             "Retract",
-            "the last reading was a slip; its slot is measured next",
+            "the last reading was a slip; it is measured again next",
         ),
         command(
             Card::Restore,
@@ -276,21 +276,21 @@ fn commands() -> Vec<Wish> {
         command(
             Card::Resume,
             "Resume",
-            "opens the series again that the last arming stopped early",
+            "resumes the series that the last start stopped early",
         ),
         command(
             Card::Ask,
-            "Ask for a value",
+            "Request a value",
             "from an instrument that answers to a request",
         ),
         command(
             Card::Adapter,
-            "Adapter is meant",
-            "look first which instrument is on the port; its readings count from then on",
+            "Confirm the adapter",
+            "check first which instrument is on the port; its readings count from then on",
         ),
         command(
             Card::Disarm,
-            "Disarm",
+            "Stop early",
             "closes the open series before it is full",
         ),
     ]
@@ -310,7 +310,7 @@ fn reasons(plans: &[&Plan]) -> Vec<Wish> {
     let wish = |reason: &str| Wish {
         card: Card::Retract(Some(reason.to_owned())),
         title: format!("Retract: {reason}"),
-        does: "the last reading; its piece is spent, the next piece number is pulled instead",
+        does: "the last reading; its piece is spent, the next piece is pulled",
         facts: Vec::new(),
     };
     reasons.map(wish).into()
@@ -370,7 +370,7 @@ fn note(text: String) -> Wish {
     Wish {
         card: Card::Note(text),
         title: "Note".to_owned(),
-        does: "keeps these words beside the readings",
+        does: "enters this remark into the journal",
         facts: Vec::new(),
     }
 }

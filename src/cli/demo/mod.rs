@@ -10,17 +10,20 @@ use super::{Context, Exit, Failure};
 use std::io::Write;
 use std::path::PathBuf;
 
-/// Watch a whole job in a made-up shop: two stations, two calipers, six series
+/// Show a whole job in a made-up shop: two stations, two calipers, six series
 ///
-/// Opens virtual calipers on pseudo-terminals, starts the real daemon on them and plays the
-/// operators. Every line shown is an entry that was on the disk first. Nothing of yours is touched:
-/// all files go to a new folder, which is named at the end.
+/// Virtual calipers on pseudo-terminals, the real daemon, and played operators. Each line is shown after its entry is
+/// on disk. All files go to a new folder, whose name is shown at the end; nothing else is changed.
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+Examples:
+  tallyjaw demo
+  tallyjaw demo --fast --dir shop")]
 pub(crate) struct Demo {
-    /// Play it in seconds instead of at a pace to watch
+    /// Run it in seconds, not at a pace to watch
     #[arg(long)]
     fast: bool,
-    /// Put the shop's files here; must be new or empty [default: a new folder for temporary files]
+    /// The folder for the files; new or empty [default: a new temporary folder]
     #[arg(long, value_name = "DIR")]
     dir: Option<PathBuf>,
 }

@@ -23,7 +23,7 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 /// port is opened and nothing is changed. A note is worth knowing and is not wrong; with --json each line is an object.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Exit codes: 0 nothing is wrong, 1 something is; what it is and what to do is printed."
+    after_help = "Examples:\n  tallyjaw doctor\n  tallyjaw doctor --json\n\nExit codes: 0 nothing is wrong, 1 something is; what it is and what to do is printed."
 )]
 pub(super) struct Doctor {}
 

@@ -1,6 +1,6 @@
 //! `tallyjaw export`: exit 0, 2 for wrong use, 4 if the journal cannot be read or the file not be written.
 //!
-//! In: the journal. Out: CSV or Parquet with a row a reading, or the journal's own lines; to a file that
+//! In: the journal. Out: CSV or Parquet with one row per reading, or the journal's own lines; to a file that
 //! appears whole or not at all, or to standard output.
 
 mod make;
@@ -22,52 +22,54 @@ use target::{Target, Writer, cannot_be_written, not_written, whole_file};
 /// What is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum Format {
-    /// A row a reading, for spreadsheets (RFC 4180)
+    /// One row per reading, for spreadsheets (RFC 4180)
     Csv,
-    /// The journal's own lines, byte for byte
+    /// The lines of the journal, byte for byte
     Jsonl,
-    /// A row a reading, typed columns, for engines
+    /// One row per reading with typed columns, for databases
     Parquet,
 }
 
-/// Readings as CSV, Parquet or lines of the journal, for other programs
+/// Export readings as CSV, Parquet or lines of the journal
 ///
-/// A reading is told when its series is closed, since it may be doubted or retracted until then: `standing`
-/// says what became of it. Those of an open series come last, as they stand now; with --since-last they wait.
-/// No daemon is needed.
+/// A reading is written once its series is closed, since it may be doubted or retracted until then; the column
+/// `standing` says what became of it. Readings of an open series come last, as they stand now; with --since-last they
+/// wait for the next export. No daemon is needed.
 ///
-/// In CSV a text that a spreadsheet would take for a formula, one that begins with = + - @ a tab or a line's
-/// end, has an apostrophe before it (and so has a text that begins with one); numbers stay numbers.
+/// In CSV, a text that a spreadsheet would take for a formula (it begins with = + - @, a tab or a line break) gets an
+/// apostrophe before it, and so does a text that begins with one. Numbers stay numbers.
 ///
-/// What was asked for, and the entries it is answered from, stand in a Parquet file's metadata, else in
-/// FILE.question.json beside the file: keep the two together, so that `verify` sees what is missing.
+/// The options of the export and the range of its entries are kept in the metadata of a Parquet file, else in
+/// FILE.question.json beside the file. Keep the two together: with it `verify` finds readings that are missing.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   tallyjaw export csv 37 -o run.csv                 the readings of series 37
   tallyjaw export parquet --terminal QF-250-F --since 2026-11-01 -o november.parquet
   tallyjaw export jsonl | tail -n 3                 the whole journal
-  tallyjaw export csv --since-last lake -o 7.csv    what is new since the last pull of this name
+  tallyjaw export csv --since-last lake -o 7.csv    readings since the last export of this name
 
-With --since-last the place is kept in state_dir/exports/NAME.json. It moves on only when the output is complete and durable: if the program or the machine dies between the two, the same readings come again with the next pull, never fewer. `journal` with `seq` tells a double. To begin anew, remove that file.")]
+With --since-last the position is kept in state_dir/exports/NAME.json. It is moved only after the output is durable: after
+a crash the next export may repeat readings, but never leaves one out. `journal` and `seq` identify a repeated reading.
+To start again from the beginning, remove that file.")]
 pub(super) struct Export {
-    /// What to write
+    /// The format
     format: Format,
     #[command(flatten)]
     query: Query,
-    /// Only readings that count: not the doubted, retracted and never counted ones
+    /// Only readings that count, none that are doubted, retracted or not counted
     #[arg(long)]
     counted: bool,
-    /// Into this file, which appears when it is complete; `-` is standard output
+    /// Write into this file, which appears once it is complete; `-` is standard output
     #[arg(short, long, value_name = "FILE", default_value = "-")]
-    output: PathBuf,
+    out: PathBuf,
     /// Replace a file that is there
     #[arg(long)]
     force: bool,
-    /// Only what was not given yet under this name
+    /// Only readings that no earlier export of this name had
     #[arg(long, value_name = "NAME", conflicts_with = "series")]
     since_last: Option<String>,
-    /// Write what was asked for into this file [else beside the output, or in the metadata of Parquet]
+    /// Write the options and the range into this file [default: beside the output, or in the metadata of Parquet]
     #[arg(long, value_name = "FILE")]
     question: Option<PathBuf>,
 }
@@ -75,12 +77,12 @@ pub(super) struct Export {
 impl Export {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         if self.counted && self.format == Format::Jsonl {
-            return Err(Failure::usage("--counted is of rows, and jsonl has entries")
-                .with_remedy("what became of a reading stands in `doubted` and `retracted`; or export csv or parquet"));
+            return Err(Failure::usage("--counted chooses readings, but jsonl has whole entries")
+                .with_remedy("export csv or parquet; in jsonl the entries `doubted` and `retracted` say what became of a reading"));
         }
         let daemon = client::daemon_of(context)?;
         self.query.filter()?;
-        let target = Target::open(&self.output, self.force, self.format == Format::Parquet)?;
+        let target = Target::open(&self.out, self.force, self.format == Format::Parquet)?;
         let sidecar = self.sidecar();
         let sidecar =
             sidecar.map(|(path, force)| whole_file(&path, force).map(|file| (file, path)));
@@ -118,9 +120,9 @@ impl Export {
 
     /// Where its question goes, if not into the file itself, and whether it replaces what is there.
     fn sidecar(&self) -> Option<(PathBuf, bool)> {
-        let is_beside = self.output.as_os_str() != "-" && self.format != Format::Parquet;
+        let is_beside = self.out.as_os_str() != "-" && self.format != Format::Parquet;
         let named = self.question.clone().map(|path| (path, self.force));
-        named.or_else(|| is_beside.then(|| (Question::beside(&self.output), true)))
+        named.or_else(|| is_beside.then(|| (Question::beside(&self.out), true)))
     }
 
     /// Writes what was asked for; what that is, and the first of its series that are open.
@@ -183,7 +185,7 @@ impl Export {
                 marks.path().display(),
                 mark.journal
             ))
-            .with_remedy("use another name; or remove that file to be given everything"));
+            .with_remedy("use another name, or remove that file to export everything"));
         }
         let last = lines::last(daemon)?;
         if mark.after > last.0 {
@@ -192,19 +194,19 @@ impl Export {
                 marks.path().display(),
                 mark.after
             ))
-            .with_remedy("put the newest copy of the journal back; or use another name to be given everything"));
+            .with_remedy("put the newest copy of the journal back, or use another name to export everything"));
         }
         if mark.asked != asked {
             return Err(Failure::usage(format!(
-                "got the options {asked:?}, want {:?} as before under this name",
+                "the options are {asked:?}, but the earlier exports of this name had {:?}",
                 mark.asked
             ))
-            .with_remedy("use another name for another question"));
+            .with_remedy("use another name for other options"));
         }
         Ok(mark)
     }
 
-    /// What is asked for, in words that are the same next time.
+    /// The options in words, the same for the same options.
     fn asked(&self) -> String {
         let form = if self.format == Format::Jsonl {
             "lines"
@@ -222,10 +224,10 @@ impl Export {
         bytes: u64,
         out: &mut dyn Write,
     ) -> Result<(), Failure> {
-        if self.output.as_os_str() == "-" {
+        if self.out.as_os_str() == "-" {
             return Ok(());
         }
-        let file = self.output.display().to_string();
+        let file = self.out.display().to_string();
         let what = if self.format == Format::Jsonl {
             "entries"
         } else {
@@ -253,7 +255,7 @@ fn no_mark(error: &MarkError) -> Failure {
     match error {
         MarkError::Name { .. } | MarkError::Busy { .. } => Failure::usage(error.to_string()),
         MarkError::Io(_) => Failure::io(error.to_string()).with_remedy(
-            "the place of the last pull has not moved; the next one gives the same again",
+            "the position has not moved; the next export gives the same readings again",
         ),
     }
 }

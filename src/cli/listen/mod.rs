@@ -2,7 +2,7 @@
 //! several do, 2 for wrong use, 4 if the port cannot be opened or read.
 //!
 //! The port is read with eight data bits and no parity throughout, and only its speed is changed: so
-//! every bit comes through, and data bits and parity are told from the bits. That also holds where
+//! every bit comes through, and data bits and parity are found from the bits. That also holds where
 //! the port keeps no such settings, as a pseudo-terminal does not: what a virtual caliper sends
 //! there must look as a real line would at the port's speed and 8N1.
 
@@ -63,55 +63,54 @@ pub(super) fn find(
     })
 }
 
-/// Find out what an unknown caliper sends, and how
+/// Find the line settings and the frame format of an unknown caliper
 ///
-/// Press the caliper's data key a few times, each time at another size. listen shows every byte as it comes,
-/// tries line settings and frame formats, says which fit all frames, how sure that is and why, and prints
-/// the [[instrument]] for the configuration. With --write it puts it there itself: at the end of the file,
-/// what you have written stays as it is.
+/// Press the caliper's data key a few times, each time at another size. listen shows every byte, tries line settings
+/// and frame formats, says which of them fit all frames and how sure that is, and prints the [[instrument]] block for
+/// the configuration. With --write it appends the block to the configuration; the rest of the file stays as it is.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   tallyjaw listen /dev/ttyUSB0
   tallyjaw listen /dev/ttyUSB0 --write --name caliper-2 --station bench-1
-  tallyjaw listen /dev/ttyUSB0 --ask            for a caliper that only answers
+  tallyjaw listen /dev/ttyUSB0 --ask            for a caliper that sends only on request
 
-It reads with eight data bits and no parity, so that every bit shows; 7E2, 8E1 and the like are told from the
-bits. What was sent more slowly than the port reads is reckoned back; what was sent faster is lost, then it
-tries a faster speed at the next press. Data lines that power the adapter (DTR, RTS) are tried while nothing comes.
-A daemon that has the port must be stopped first.
+The port is read with eight data bits and no parity, so that every bit is seen; 7E2, 8E1 and others are found from the
+bits. Bytes that were sent more slowly than the port reads are computed back. Bytes that were sent faster are lost; the
+next press is then read at a higher speed. While nothing comes, the lines that power some cables (DTR, RTS) are
+switched in turn. Stop a daemon that has the port open first.
 
 Exit codes: 0 found, 1 nothing or more than one fits, 2 wrong use, 4 the port cannot be opened or read.")]
 pub(super) struct Listen {
     /// The port, such as /dev/ttyUSB0; `tallyjaw ports` lists them
     #[arg(value_name = "PORT")]
     port: PathBuf,
-    /// Ask for at most so many presses; fewer if it is sure before
+    /// The largest number of presses; it stops earlier once it is sure
     #[arg(long, value_name = "N", default_value_t = 5, value_parser = clap::value_parser!(u8).range(1..=50))]
     presses: u8,
-    /// Give up after so many seconds
+    /// Stop after this number of seconds
     #[arg(long = "for", value_name = "SECONDS", value_parser = clap::value_parser!(u64).range(1..=86_400))]
     seconds: Option<u64>,
-    /// Begin at this speed
+    /// The speed to start with
     #[arg(long, value_name = "BAUD", default_value_t = 9600, value_parser = clap::value_parser!(u32).range(50..=4_000_000))]
     speed: u32,
-    /// While nothing comes, also send bytes that some calipers answer to
+    /// While nothing comes, send the requests that some calipers answer
     #[arg(long)]
     ask: bool,
-    /// Write what was found into the configuration
+    /// Append the block to the configuration
     #[arg(long)]
     write: bool,
-    /// Name it so; else the next free caliper-N
+    /// The name of the instrument [default: the next free caliper-N]
     #[arg(long, value_name = "NAME")]
     name: Option<String>,
-    /// It belongs to this station; else to the only one
+    /// The station of the instrument; needed only where there are several
     #[arg(long, value_name = "STATION")]
     station: Option<String>,
 }
 
 impl Listen {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        // What would stand against writing is said before anybody presses.
+        // Reasons against writing are shown before anybody presses.
         let config = self.config(context)?;
         let place = self.place(config.as_ref().map(|(_, config)| config))?;
         if let (true, Some((_, config))) = (self.write, &config) {
@@ -129,7 +128,11 @@ impl Listen {
             ask: self.ask,
             silences: None,
         };
-        let mut tell = tell::Tell::new(out, context.json, "Ctrl-C ends with what is known by then");
+        let mut tell = tell::Tell::new(
+            out,
+            context.json,
+            "Ctrl-C stops and shows the result so far",
+        );
         let heard = session.run(&mut tell)?;
         let opinion = heard.interview.opinion();
         let sure = tell::sure(opinion);
@@ -149,7 +152,7 @@ impl Listen {
         Ok(Exit::Yes)
     }
 
-    /// The configuration: needed to write into, else only asked for names.
+    /// The configuration: needed for --write, else only for names.
     fn config(&self, context: &Context) -> Result<Option<(PathBuf, Config)>, Failure> {
         match context.load() {
             Ok(loaded) => Ok(Some(loaded)),
@@ -179,10 +182,10 @@ impl Listen {
             (Some(named), _) => named.clone(),
             (None, [first, _, ..]) if self.write => {
                 return Err(Failure::usage(format!(
-                    "which station? there are {}",
+                    "there are several stations: {}; want --station with one of them",
                     stations.join(", ")
                 ))
-                .with_remedy(format!("say --station {first}")));
+                .with_remedy(format!("add --station {first}, or another one")));
             }
             (None, known) => (*known.first().unwrap_or(&"bench-1")).to_owned(),
         };

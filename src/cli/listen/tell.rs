@@ -1,4 +1,4 @@
-//! What is told while listening and at the end: lines for people, or an object a line for programs.
+//! Messages while listening and at the end: lines for people, or one JSON object per line for programs.
 
 use crate::cli::Failure;
 use crate::config::LineSettings;
@@ -16,7 +16,7 @@ const YES: Style = AnsiColor::Green.on_default().bold();
 const DIM: Style = Style::new().dimmed();
 const HELP: Style = AnsiColor::Cyan.on_default();
 
-/// Where it is told.
+/// Where messages go.
 pub(super) struct Tell<'o> {
     out: &'o mut dyn Write,
     json: bool,
@@ -95,11 +95,13 @@ impl<'o> Tell<'o> {
     pub(super) fn heard(&mut self, interview: &Interview) -> Result<(), Failure> {
         let opinion = interview.opinion();
         let so_far = match (opinion.fits.as_slice(), opinion.leads.as_slice()) {
-            ([], []) => "  no format fits: sent faster, or not one of ours".to_owned(),
-            ([], [lead, ..]) => format!(
-                "  no format fits yet; it may have been sent at {}",
-                lead.baud
-            ),
+            ([], []) => {
+                "  no format fits: it was sent at a higher speed, or the format is not known"
+                    .to_owned()
+            }
+            ([], [lead, ..]) => {
+                format!("  no format fits yet; it was perhaps sent at {}", lead.baud)
+            }
             ([only], _) => format!("  so far {} fits", only.name()),
             ([first, second, rest @ ..], _) => {
                 let more = if rest.is_empty() { "" } else { " and others" };
@@ -135,7 +137,7 @@ impl<'o> Tell<'o> {
             );
         }
         if let Some(request) = request {
-            let _ = write!(text, "; asked it with {request:?}");
+            let _ = write!(text, "; sent the request {request:?}");
         }
         if first {
             let _ = write!(text, "\n{}", advice(ask));
@@ -196,20 +198,20 @@ impl<'o> Tell<'o> {
     pub(super) fn written(&mut self, path: &Path) -> Result<(), Failure> {
         self.say(
             &json!({"kind": "written", "path": path.display().to_string()}),
-            "written, and the whole has been checked; a running daemon reads it by: tallyjaw reload",
+            "written and checked; make a running daemon read it: tallyjaw reload",
         )
     }
 }
 
 fn advice(ask: bool) -> String {
     let mut lines = vec![
-        "is the caliper on, and its data key pressed (a short press; some send only a moment after)?",
-        "is the cable in at both ends, the right way round? an opto cable sits right over its window",
-        "DTR and RTS feed some cables: both are tried in turn, press once at each",
+        "switch the caliper on and press its data key shortly; some send a moment later",
+        "check the cable at both ends; the plug of an optical cable must sit over its window",
+        "DTR and RTS power some cables: both are switched in turn, press once at each",
     ];
     if !ask {
         lines.push(
-            "some calipers only answer: `tallyjaw listen PORT --ask` sends them the usual requests",
+            "some calipers send only on request: `tallyjaw listen PORT --ask` sends the usual requests",
         );
     }
     let line = |line: &&str| format!("{HELP}help{HELP:#}: {line}");
@@ -239,7 +241,7 @@ fn in_words(opinion: &Opinion, presses: usize, block: Option<&str>) -> String {
     let mut text = String::from("\n");
     match opinion.fits.as_slice() {
         [] if presses == 0 => {
-            text.push_str("nothing came, so nothing is known\n");
+            text.push_str("no byte came\n");
             text.push_str(&advice(false));
             return text;
         }
@@ -252,7 +254,7 @@ fn in_words(opinion: &Opinion, presses: usize, block: Option<&str>) -> String {
             text.push_str(&reasons(opinion));
             let _ = write!(
                 text,
-                "{HELP}help{HELP:#}: press more often (--presses 20): each press without a fit tries another speed; lines that can be read here but are not known are for format = \"pattern\""
+                "{HELP}help{HELP:#}: press more often (--presses 20): each press without a fit tries another speed; if the lines above are readable text, describe them with format = \"pattern\""
             );
             return text;
         }
@@ -265,7 +267,7 @@ fn in_words(opinion: &Opinion, presses: usize, block: Option<&str>) -> String {
             );
             let _ = writeln!(
                 text,
-                "{HELP}help{HELP:#}: this may be chance: press more often, at other sizes (--presses 20)"
+                "{HELP}help{HELP:#}: this can be chance: press more often, at other sizes (--presses 20)"
             );
         }
         [only] => {
@@ -278,7 +280,7 @@ fn in_words(opinion: &Opinion, presses: usize, block: Option<&str>) -> String {
             }
             let _ = writeln!(
                 text,
-                "{HELP}help{HELP:#}: press at sizes that differ in many digits; the block below is of the first"
+                "{HELP}help{HELP:#}: press at sizes that differ in many digits; the block below is for the first of them"
             );
         }
     }
@@ -297,7 +299,7 @@ pub(super) fn sure(opinion: &Opinion) -> Option<&Candidate> {
 fn why(fit: &Candidate) -> String {
     let values: Vec<String> = fit.values.iter().map(ToString::to_string).collect();
     let mut text = format!(
-        "  {}: {} frames fit, {} of them different; bytes that mean nothing would fit as well once in 2^{}\n  values: {}\n",
+        "  {}: {} frames fit, {} of them different; random bytes would fit once in 2^{}\n  values: {}\n",
         fit.surety().word(),
         fit.frames,
         fit.different,

@@ -20,7 +20,7 @@ use std::path::Path;
 pub(super) fn refuse_doubles(config: &Config, place: &InstrumentSlot) -> Result<(), Failure> {
     if let Some(same) = config.catalog.instrument(&place.name) {
         return Err(Failure::usage(format!(
-            "there is an instrument {} already, at {}",
+            "an instrument {} is there already, at station {}",
             same.name, same.station
         ))
         .with_remedy("give this one another name: --name"));
@@ -28,11 +28,11 @@ pub(super) fn refuse_doubles(config: &Config, place: &InstrumentSlot) -> Result<
     let same = config.ports.iter().find(|port| port.selector == place.port);
     match same {
         Some(same) => Err(Failure::usage(format!(
-            "{} is the port of {} already",
+            "{} is already the port of instrument {}",
             place.port, same.instrument
         ))
         .with_remedy(format!(
-            "change `line` and `format` of {} in the configuration; without --write they are printed",
+            "change `line` and `format` of {} in the configuration; listen without --write prints them",
             same.instrument
         ))),
         None => Ok(()),

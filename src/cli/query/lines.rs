@@ -66,7 +66,7 @@ pub(in crate::cli) fn decoded(daemon: &DaemonConfig, line: &Line) -> Result<Stam
     Ok(stamped)
 }
 
-/// Why the journal told nothing.
+/// Why the journal gave nothing.
 pub(in crate::cli) fn unreadable(daemon: &DaemonConfig, error: &JournalError) -> Failure {
     let remedy = error.remedy();
     cannot_be_read(daemon)
@@ -79,7 +79,7 @@ fn cannot_be_read(daemon: &DaemonConfig) -> Failure {
     Failure::io(format!("the journal in {folder} cannot be read"))
 }
 
-/// Why an entry told nothing: the release is too old, or it is damaged.
+/// Why an entry gave nothing: the release is too old, or it is damaged.
 fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
     let failure = cannot_be_read(daemon).because(error);
     match error {

@@ -6,7 +6,7 @@
 //!   report), [`Query::json`] and [`Query::of_json`] (an object, to be kept in a file), [`Query::words`] (one line
 //!   to compare). What comes back from a file must be written as we write it, else it is refused.
 //! - [`lines`] goes through the journal line by line.
-//! - [`Search`] tells a command each reading that matches, when nothing more will be said about it.
+//! - [`Search`] hands a command each reading that matches, once nothing can change it.
 
 pub(super) mod lines;
 mod option;
@@ -32,7 +32,7 @@ const SERIES: &str = "series";
 pub(super) struct Query {
     /// Series by their ids; all that the options allow if there is none.
     pub(super) series: Vec<u64>,
-    /// What is asked for beside, in the order of the table.
+    /// The other options, in the order of the table.
     asked: Vec<(&'static QueryOption, String)>,
 }
 
@@ -53,7 +53,7 @@ impl Query {
         }
     }
 
-    /// What is asked for, in words that are the same for the same question: `, axis=strip_length`.
+    /// The options in words, the same for the same options: `, axis=strip_length`.
     pub(super) fn words(&self) -> String {
         self.asked
             .iter()
@@ -155,9 +155,7 @@ impl clap::Args for Query {
     fn augment_args(command: clap::Command) -> clap::Command {
         let series = Arg::new(SERIES)
             .value_name("SERIES")
-            .help(
-                "Series by their ids; of all series that the options below allow, if none is given",
-            )
+            .help("The numbers of series [default: all series that the options below allow]")
             .action(ArgAction::Append)
             .num_args(1..)
             .value_parser(value_parser!(u64));

@@ -68,7 +68,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "axis",
         value: "AXIS",
-        help: "Only of this axis, such as `core_crimp_height`",
+        help: "Only readings of this axis, such as `core_crimp_height`",
         parse: text,
         selects: Selects::Reading {
             each: |words| Some(words.axis),
@@ -82,7 +82,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "terminal",
         value: "TERMINAL",
-        help: "Only of this terminal",
+        help: "Only readings of this terminal",
         parse: text,
         selects: Selects::Series(|spec| match &spec.subject {
             ArmedSubject::Crimps { crimp, .. } => Some(crimp.terminal.as_str()),
@@ -93,7 +93,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "wire",
         value: "WIRE",
-        help: "Only on this wire: \"2.0 mm²\", \"14 ga\"",
+        help: "Only readings on this wire: \"2.0 mm²\", \"14 ga\"",
         parse: text,
         selects: Selects::Wire,
         loose: None,
@@ -101,7 +101,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "sizing",
         value: "SYSTEM",
-        help: "The system in which a gauge is resolved: `sae_metric` or `awg_area`",
+        help: "The system of a gauge in --wire: `sae_metric` or `awg_area`",
         parse: |name| wire::sizing(name).map(|sizing| sizing.name().to_owned()),
         selects: Selects::Sizing,
         loose: None,
@@ -109,7 +109,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "tool",
         value: "TOOL",
-        help: "Only with this crimp tool",
+        help: "Only readings with this crimp tool",
         parse: text,
         selects: Selects::Series(|spec| spec.tool.as_ref().map(|tool| tool.id.as_str())),
         loose: None,
@@ -117,7 +117,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "nest",
         value: "NEST",
-        help: "Only with this nest",
+        help: "Only readings with this nest",
         parse: text,
         selects: Selects::Series(|spec| spec.tool.as_ref()?.nest.as_deref()),
         loose: None,
@@ -125,7 +125,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "operator",
         value: "OPERATOR",
-        help: "Only by this person",
+        help: "Only readings by this operator",
         parse: text,
         selects: Selects::Reading {
             each: |words| words.operator,
@@ -136,7 +136,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "instrument",
         value: "INSTRUMENT",
-        help: "Only with this instrument",
+        help: "Only readings with this instrument",
         parse: text,
         selects: Selects::Reading {
             each: |words| Some(words.instrument),
@@ -150,7 +150,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "station",
         value: "STATION",
-        help: "Only of this station",
+        help: "Only readings of this station",
         parse: text,
         selects: Selects::Series(|spec| Some(&spec.station)),
         loose: Some(|reading| &reading.station),
@@ -158,7 +158,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "purpose",
         value: "PURPOSE",
-        help: "Only for this purpose, such as `first_off`",
+        help: "Only readings for this purpose, such as `first_off`",
         parse: purpose,
         selects: Selects::Series(|spec| Some(spec.purpose.name())),
         loose: None,

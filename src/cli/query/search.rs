@@ -1,6 +1,6 @@
 //! Readings out of the journal, in one pass; what is kept does not grow with the journal.
 //!
-//! A reading is told when its series is settled: until then it may be doubted or retracted, and after that not any
+//! A reading is handed on when its series is settled: until then it may be doubted or retracted, and after that not any
 //! more ([`crate::entry::ledger`]).
 
 use super::{Filter, lines};

@@ -18,7 +18,7 @@ use std::ops::ControlFlow;
 /// What the list is sorted by.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub(super) enum Sort {
-    /// When it was opened
+    /// When it started
     Opened,
     Station,
     Plan,
@@ -26,7 +26,7 @@ pub(super) enum Sort {
     Tool,
     Operator,
     Outcome,
-    /// How many readings failed, most first
+    /// By the number of failed readings, largest first
     Failed,
 }
 

@@ -1,4 +1,4 @@
-//! `tallyjaw series`: exit 0, 1 if the series asked for was rejected or is not there, 4 if the journal
+//! `tallyjaw series`: exit 0, 1 if the series was rejected, 4 if the journal
 //! cannot be read.
 
 mod list;
@@ -15,46 +15,47 @@ use list::Sort;
 use std::io::Write;
 use std::ops::ControlFlow;
 
-/// List the series of the journal, or show one with all its readings
+/// List the series of the journal, or show one with all its entries
 ///
-/// Reads the journal's files; no daemon is needed. On a terminal a list that is longer goes through `$PAGER`,
-/// else `less`; an empty PAGER is none. A time asks for series that were open then.
+/// It reads the journal's files, so no daemon is needed. On a terminal a longer list is shown by `$PAGER`, else `less`;
+/// an empty PAGER turns that off. --since and --until choose the series that were open in that time.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
-  tallyjaw series                     a line a series
-  tallyjaw series 37                  one, with doubted and retracted readings too
+  tallyjaw series                     one line per series
+  tallyjaw series 37                  one series with all its entries
   tallyjaw series --station bench-1 --json
   tallyjaw series --terminal QF-250-F --outcome rejected --since 2026-11-01
   tallyjaw series --sort failed --limit 10          the ten with the most failed readings
-  tallyjaw series --after 37                        those that were opened after series 37")]
+  tallyjaw series --after 37                        series that started after series 37")]
 pub(super) struct Series {
     #[command(subcommand)]
     show: Option<Show>,
     #[command(flatten)]
     query: Query,
-    /// Only with this outcome: accepted, rejected, undecided, `cut_short` or open
+    /// Only series with this outcome: accepted, rejected, undecided, `cut_short` or open
     #[arg(long, value_parser = ["accepted", "rejected", "undecided", "cut_short", "open"], hide_possible_values = true)]
     outcome: Option<String>,
-    /// Sort by this, then by when it was opened
+    /// Sort by this, then by start
     #[arg(long, value_enum, default_value = "opened")]
     sort: Sort,
-    /// The other way round
+    /// In reverse order
     #[arg(long)]
     reverse: bool,
-    /// Only the first so many
+    /// At most this number of series
     #[arg(long, value_name = "N")]
     limit: Option<usize>,
-    /// Only those that were opened after this one
+    /// Only series that started after this one
     #[arg(long, value_name = "SERIES")]
     after: Option<u64>,
 }
 
 #[derive(Debug, clap::Subcommand)]
 enum Show {
-    /// Show one series with all its readings
+    /// Show one series with all its entries
+    #[command(after_help = "Example:\n  tallyjaw series show 37")]
     Show {
-        /// Its number, which is that of its `armed` entry
+        /// Its number: that of its `armed` entry
         series: u64,
     },
 }

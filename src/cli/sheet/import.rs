@@ -1,4 +1,4 @@
-//! `tallyjaw sheet import`: exit 0 if the file was understood (and written, where told to), 2 if not, 4 if it
+//! `tallyjaw sheet import`: exit 0 if the file was understood (and written, with --out), 2 if not, 4 if it
 //! cannot be read or written.
 
 #![expect(
@@ -22,60 +22,60 @@ use std::path::{Path, PathBuf};
 /// A larger file is no sheet.
 const LARGEST_FILE: u64 = 1 << 20;
 
-/// Read a maker's sheet from CSV; shows what was understood, and writes only with --write
+/// Read a maker's sheet from CSV and show what was understood; --out writes it
 ///
-/// Separator, decimal comma or point, encoding and units are told from the file. What can be read in two ways
-/// is never guessed: it is refused, with the option that decides it.
+/// Separator, decimal mark, encoding and units are found from the file. What can be read in two ways is never
+/// guessed: it is refused, and the message names the option that decides it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
-Headings are understood by the words of the trade: wire, AWG, mm², crimp height, insulation crimp width,
+These headings are understood: wire, AWG, mm², crimp height, insulation crimp width,
 strip length, bellmouth, cutoff tab, pull force; with tol, +, -, min or max for a part of them. Cells may be
 1.62, 1.62 ±0.05, 1.62 +0.05/-0.03, 1.57..1.67, min 90, max 0.5, with or without a unit.
 
 Examples:
   tallyjaw sheet import maker.csv
-  tallyjaw sheet import maker.csv --terminal QF-250-F --source \"maker's sheet, rev C\" --write sheets/qf.toml
+  tallyjaw sheet import maker.csv --terminal QF-250-F --source \"maker's sheet, rev C\" --out sheets/qf.toml
   tallyjaw sheet import maker.csv --column \"H nom=core_crimp_height\" --column \"H tol=core_crimp_height.tolerance\"
 
 Exit codes: 0 understood (and written), 2 not understood or not written, 4 reading or writing failed.")]
 pub(super) struct Import {
     /// The rows of a maker's sheet, as CSV
     file: PathBuf,
-    /// Write the sheet to this file
-    #[arg(long, value_name = "FILE")]
-    write: Option<PathBuf>,
-    /// Let --write replace a file that is there
-    #[arg(long, requires = "write")]
-    overwrite: bool,
-    /// The terminal's id; where the file names terminals, the one to take
+    /// Write the sheet into this file
+    #[arg(short, long, value_name = "FILE")]
+    out: Option<PathBuf>,
+    /// Replace a file that is there
+    #[arg(long, requires = "out")]
+    force: bool,
+    /// The terminal's id; where the file names several, the one to take
     #[arg(long, value_name = "ID")]
     terminal: Option<String>,
-    /// Where the figures are from, such as "maker's sheet, rev C" [else the name of the file]
+    /// Where the values are from, such as "maker's sheet, rev C" [else the name of the file]
     #[arg(long, value_name = "TEXT")]
     source: Option<String>,
     /// What a column is: wire, terminal, ignore, an axis, or AXIS.nominal, .tolerance, .plus, .minus, .lower,
     /// .upper; the heading as written, or its number from 1
     #[arg(long = "column", value_name = "HEADING=WHAT")]
     columns: Vec<String>,
-    /// The line that the headings stand in
+    /// The number of the line with the headings
     #[arg(long, value_name = "N")]
     header_line: Option<usize>,
-    /// What parts the cells: comma, semicolon or tab
+    /// The separator of cells: comma, semicolon or tab
     #[arg(long, value_name = "WHICH", value_parser = separator)]
     separator: Option<Separator>,
     /// The decimal mark of numbers: point or comma
     #[arg(long, value_name = "WHICH", value_parser = decimal)]
     decimal: Option<DecimalMark>,
-    /// The unit of lengths that have none: mm, cm, um, in
+    /// The unit of lengths without one: mm, cm, um, in
     #[arg(long, value_name = "UNIT", value_parser = length)]
     unit: Option<Unit>,
-    /// The unit of forces that have none: N, kN, kgf, lbf
+    /// The unit of forces without one: N, kN, kgf, lbf
     #[arg(long, value_name = "UNIT", value_parser = force)]
     force_unit: Option<Unit>,
-    /// The unit of wire sizes that have none: mm2 or awg
+    /// The unit of wire sizes without one: mm2 or awg
     #[arg(long, value_name = "UNIT", value_parser = wire_unit)]
     wire_unit: Option<WireUnit>,
-    /// The system in which gauges are resolved: `sae_metric` or `awg_area`
+    /// The system of gauges: `sae_metric` or `awg_area`
     #[arg(long, value_name = "SYSTEM", value_parser = wire::sizing)]
     sizing: Option<SizingSystem>,
 }
@@ -143,21 +143,21 @@ impl Import {
         } else {
             tell(&self.file, &understood, config.is_some(), out)?;
         }
-        let Some(target) = &self.write else {
+        let Some(target) = &self.out else {
             if !context.json {
                 writeln!(
                     out,
-                    "\nnothing was written; compare with the maker's sheet, then add --write FILE"
+                    "\nnothing was written; compare this with the maker's sheet, then add --out FILE"
                 )?;
             }
             return Ok(Exit::Yes);
         };
-        out.flush()?; // what was understood is told before anything is written
+        out.flush()?; // shown before anything is written
         let sheet = understood
             .sheet(&self.file, self.source.as_deref(), &axes)
             .map_err(|error| Failure::usage(error.to_string()).with_remedy(error.remedy()))?;
         self.refuse_doubles(target, &understood, config.as_ref())?;
-        place(target, &sheet, self.overwrite)?;
+        place(target, &sheet, self.force)?;
         if !context.json {
             tell_written(target, &understood, context, out)?;
         }
@@ -170,7 +170,7 @@ impl Import {
             .iter()
             .map(|text| ColumnRule::parse(text, axes));
         let columns = columns.collect::<Result<_, _>>().map_err(|error| {
-            Failure::usage(error).with_remedy("such as --column \"C/H=core_crimp_height\"")
+            Failure::usage(error).with_remedy("write it as --column \"C/H=core_crimp_height\"")
         })?;
         Ok(Ask {
             terminal: self.terminal.clone(),
@@ -193,7 +193,7 @@ impl Import {
         config: Option<&Config>,
     ) -> Result<(), Failure> {
         let Some(config) = config else { return Ok(()) };
-        let replaced = if self.overwrite {
+        let replaced = if self.force {
             fs::read_to_string(target).unwrap_or_default() // what is not there replaces nothing
         } else {
             String::new()
@@ -205,9 +205,8 @@ impl Import {
             .filter_map(|terminal| terminal.id.as_deref());
         for id in ids {
             if config.catalog.terminal(id).is_some() && !replaced.iter().any(|known| known == id) {
-                let message =
-                    format!("terminal {id} stands in a sheet of the configuration already");
-                let remedy = "replace that sheet: --write ITS_FILE --overwrite; or give this one another id: --terminal";
+                let message = format!("terminal {id} is already in a sheet of the configuration");
+                let remedy = "replace that sheet: --out ITS_FILE --force; or give this one another id: --terminal";
                 return Err(Failure::usage(message).with_remedy(remedy));
             }
         }
@@ -225,7 +224,7 @@ fn read(path: &Path) -> Result<Vec<u8>, Failure> {
         }
     };
     let not_this = |what: &str| {
-        let message = format!("{} is {what}, want a file of cells", path.display());
+        let message = format!("{} is {what}, want a CSV file", path.display());
         Failure::usage(message).with_remedy("save the maker's sheet as CSV, one table a file")
     };
     if !fs::metadata(path).map_err(failed)?.is_file() {
@@ -253,7 +252,7 @@ fn not_understood(path: &Path, faulty: &crate::config::Faulty) -> Failure {
     ))
     .with_details(faulty.rendered(colour))
     .with_remedy(
-        "decide what is marked by an option, or mend the file: tallyjaw sheet import --help",
+        "decide each error by an option, or correct the file: tallyjaw sheet import --help",
     )
 }
 
@@ -270,7 +269,7 @@ fn tell(
         });
     writeln!(
         out,
-        "{}: {}, cells parted by a {}, {mark}, headings in line {}\n",
+        "{}: {}, separator {}, {mark}, headings in line {}\n",
         path.display(),
         understood.encoding,
         understood.separator,
@@ -315,7 +314,7 @@ fn tell(
     }
     let mut notes = understood.notes.clone();
     if !configured {
-        notes.push("no usable configuration: axes of your own are not known".to_owned());
+        notes.push("no usable configuration: only the built-in axes are known".to_owned());
     }
     if !notes.is_empty() {
         writeln!(out)?;
@@ -362,12 +361,12 @@ fn tell_json(understood: &Understood, out: &mut dyn Write) -> Result<(), Failure
     Ok(())
 }
 
-/// Puts the sheet there: whole or not at all, and over nothing unless told.
-fn place(target: &Path, sheet: &str, overwrite: bool) -> Result<(), Failure> {
-    put(target, sheet.as_bytes(), overwrite, Access::Usual).map_err(|error| {
+/// Writes the sheet as a whole or not at all; a file that is there is replaced only with --force.
+fn place(target: &Path, sheet: &str, force: bool) -> Result<(), Failure> {
+    put(target, sheet.as_bytes(), force, Access::Usual).map_err(|error| {
         if error.kind() == io::ErrorKind::AlreadyExists {
             let there = format!("{} is there already; nothing was written", target.display());
-            Failure::usage(there).with_remedy("name another file, or add --overwrite to replace it")
+            Failure::usage(there).with_remedy("name another file, or add --force to replace it")
         } else {
             Failure::io(format!("cannot write {}", target.display())).because(&error)
         }

@@ -11,9 +11,9 @@ use crate::spec::{Catalog, Limits, SheetRow, SizingSystem, Terminal, WireRequest
 use serde_json::{Map, Value, json};
 use std::io::Write;
 
-/// Look up what a terminal's maker asks for
+/// Show the limits of a terminal maker's sheet
 ///
-/// Lists every terminal; with a terminal, its rows; with a wire size too, that row.
+/// Without arguments it lists the terminals; with a terminal its rows; with a wire size that row.
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Examples:\n  tallyjaw sheet\n  tallyjaw sheet QF-250-F\n  tallyjaw sheet QF-250-F 2.0 mm²\n  tallyjaw sheet QF-250-F 14 ga --sizing sae_metric\n  tallyjaw sheet import maker.csv",
@@ -26,7 +26,7 @@ pub(super) struct Sheet {
     terminal: Option<String>,
     /// The wire: 2.0 mm², 14 ga
     wire: Vec<String>,
-    /// The system in which a gauge is resolved: `sae_metric` or `awg_area`
+    /// The system of a gauge: `sae_metric` or `awg_area`
     #[arg(long, value_name = "SYSTEM", value_parser = wire::sizing)]
     sizing: Option<SizingSystem>,
 }
@@ -76,15 +76,19 @@ fn row<'t>(terminal: &'t Terminal, wire: &WireSize) -> Result<&'t SheetRow, Fail
     terminal.row(wire.area).ok_or_else(|| {
         let gauge = wire.gauge.as_deref().and_then(gauge);
         let meant = gauge.and_then(|gauge| meant(terminal, gauge));
-        let has = format!("it has rows for {}", sizes(terminal));
-        Failure::usage(format!("{} has no row for {wire}", terminal.id)).with_remedy(match meant {
+        let has = format!("its rows are for {}", sizes(terminal));
+        Failure::usage(format!(
+            "the sheet of {} has no row for {wire}",
+            terminal.id
+        ))
+        .with_remedy(match meant {
             Some(meant) => format!("{has}; {meant}"),
             None => has,
         })
     })
 }
 
-/// The wire that was asked for; a gauge without its system is refused with what the sheet has of it.
+/// The wire of the command line; a gauge without its system is refused, with the sizes that the sheet has for it.
 fn wire_asked(
     terminal: &Terminal,
     words: &[String],
@@ -114,12 +118,11 @@ fn meant(terminal: &Terminal, gauge: &Gauge) -> Option<String> {
         .into_iter()
         .map(|(area, sizing)| match sizing {
             Some(sizing) => format!("{area} with --sizing {}", sizing.name()),
-            None => format!("{area} if it is ISO-size cable: say {area}"),
+            None => format!("{area} if it is ISO-size cable: write {area}"),
         })
         .collect();
     let name = gauge.name;
-    (!listed.is_empty())
-        .then(|| format!("for {name} ga the sheet may mean {}", listed.join(", or ")))
+    (!listed.is_empty()).then(|| format!("for {name} ga the sheet has {}", listed.join(", or ")))
 }
 
 fn sizes(terminal: &Terminal) -> String {

@@ -16,11 +16,11 @@ use std::path::{Path, PathBuf};
 pub(super) struct Demanded {
     #[command(flatten)]
     query: Query,
-    /// Of an export: it has only readings that count
+    /// The export has only readings that count
     #[arg(long, requires = "path", help_heading = "From the journal")]
     counted: bool,
-    /// Of an export without its question: the last entry that the journal had when it was made; alone it says that
-    /// everything up to there was asked for
+    /// For an export without its options: the last entry of the journal when it was made; alone it means that the
+    /// export has everything up to there
     #[arg(
         long,
         value_name = "SEQ",
@@ -28,13 +28,13 @@ pub(super) struct Demanded {
         help_heading = "From the journal"
     )]
     last: Option<u64>,
-    /// Of an export: its question [else in the file, or in FILE.question.json beside it]
+    /// The file with the options of the export [default: in the file, or FILE.question.json beside it]
     #[arg(long, value_name = "FILE", requires = "path")]
     question: Option<PathBuf>,
 }
 
 impl Demanded {
-    /// Whether anything is said.
+    /// Whether any option is given.
     pub(super) fn is_any(&self) -> bool {
         self.question.is_some() || self.is_asked()
     }
@@ -51,7 +51,7 @@ pub(super) struct Claim {
     /// Who says so.
     pub(super) by: String,
     pub(super) question: Option<Question>,
-    /// Whether what is asked for is what the question says.
+    /// Whether these are the kept options.
     pub(super) is_of_question: bool,
     /// The entries that it is answered from.
     pub(super) range: (Seq, Seq),
@@ -80,7 +80,7 @@ impl Claim {
                 claim.by = by;
                 if claim.asked.is_none() || question.of_lines != (form == ExportFormat::Lines) {
                     claim.asked = None;
-                    let about = "the question is not of this file, or of a newer release";
+                    let about = "the kept options belong to another file or to a newer release";
                     claim.differ(about, None);
                 }
                 if claim.asked.is_some() {
@@ -116,11 +116,11 @@ impl Claim {
         match words {
             Some(_) if is_claimed && (demanded.last.is_none() || last == self.range.1) => {}
             Some(_) if is_claimed => {
-                let about = format!("it answers from entries up to {}, not {last}", self.range.1);
+                let about = format!("its range ends with entry {}, not {last}", self.range.1);
                 self.differ(&about, None);
             }
             Some(words) => {
-                self.differ(&format!("it answers another question: {words}"), None);
+                self.differ(&format!("its options are others: {words}"), None);
             }
             None => {}
         }
@@ -152,7 +152,7 @@ impl Claim {
             self.differ(&about, Some((question.digest, digest)));
         }
         if question.rows != found.given && self.differences.is_empty() {
-            let about = "the number of rows that the question tells";
+            let about = "the number of rows in the kept options";
             let sides = (question.rows.to_string(), found.given.to_string());
             self.differ(about, Some(sides));
         }

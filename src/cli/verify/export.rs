@@ -193,12 +193,12 @@ impl Checked {
             (_, _) if found.parted == 0 => {
                 writeln!(
                     out,
-                    "{file}: {BAD}parts from the journal{BAD:#}; it has {rows}"
+                    "{file}: {BAD}differs from the journal{BAD:#}; it has {rows}"
                 )?;
             }
             (_, _) => writeln!(
                 out,
-                "{file}: {BAD}parts from the journal{BAD:#} in {}; it has {rows}",
+                "{file}: {BAD}differs from the journal{BAD:#} in {}; it has {rows}",
                 number(found.parted, self.unit().0)
             )?,
         }
@@ -255,7 +255,7 @@ impl Checked {
             )?,
             findings => writeln!(
                 out,
-                "  chain     {BAD}{}{BAD:#}\n{HELP}help{HELP:#}: see what is wrong with the journal itself: tallyjaw verify",
+                "  chain     {BAD}{}{BAD:#}\n{HELP}help{HELP:#}: find the fault of the journal: tallyjaw verify",
                 count(findings, "finding")
             )?,
         }
@@ -295,7 +295,7 @@ impl Checked {
         let Some(asked) = &claim.asked else {
             writeln!(
                 out,
-                "  question  not known: what is missing was {BAD}not looked for{BAD:#}\n{HELP}help{HELP:#}: give the question that export wrote, or the options that it had and the last entry of that time:\n  tallyjaw verify {file} --question FILE\n  tallyjaw verify {file} --last SEQ --axis …",
+                "  question  options not known: missing rows {BAD}cannot be found{BAD:#}\n{HELP}help{HELP:#}: give the file of options that export wrote, or the options and the last entry of that time:\n  tallyjaw verify {file} --question FILE\n  tallyjaw verify {file} --last SEQ --axis …",
                 file = self.file
             )?;
             return Ok(());
@@ -320,7 +320,7 @@ impl Checked {
         if claim.is_of_question && claim.by != "the options" {
             writeln!(
                 out,
-                "            whoever leaves readings out can change the question too: see that it is yours"
+                "            who removes readings can change these options too: check that they are yours"
             )?;
         }
         Ok(())

@@ -26,35 +26,34 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 /// The same without tallyjaw; a test runs it.
 const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 
-/// Check the journal, or a report or export against it: every line as written, every verdict as it follows
+/// Verify the journal, or a report or an export against it
 ///
-/// Each line names the SHA-256 of the line before, so nothing can be changed, left out or put in
-/// without a trace. Every verdict is judged again from the limits that were armed. Only reads, and may
-/// be run while the daemon writes. The last line is vouched for by nothing behind it: keep the digest
-/// that is printed, and give it another day: --digest. Every value is read again from its bytes, and every
-/// time held against the one before.
+/// Each line holds the SHA-256 of the line before, so no line can be changed, removed or inserted unnoticed. Every
+/// verdict is judged again from the limits of its series, every value is decoded again from its bytes, and the order
+/// of times is checked. It only reads, and can run while the daemon writes. No later line protects the last one: keep
+/// the digest that is printed, and give it to a later run with --digest.
 ///
-/// A report is made again from the journal, and every word, number and line of a picture that differs is
-/// named, with what is reported and what the journal gives. What the journal cannot vouch for (when the report was
-/// made, by which release) is said; a page of a layout that this release does not make is not verified.
+/// A report is made again from the journal. Every word, number and line of a picture that differs is shown, as it is
+/// reported and as the journal gives it. What the journal does not contain (when and by which release the report was
+/// made) is listed. A report whose layout this release does not make is not verified.
 ///
-/// An export (csv, jsonl, parquet) carries the question that it answers: in FILE.question.json beside it, or in a
-/// Parquet file's metadata. It is made again from the journal, and what was changed, put in, told twice or left out is
-/// named. The question may have been changed too: it is told, and with options of your own (--series, --axis, …) it
-/// must be that. Without one, rows are compared, and what is missing is not looked for. Another program may have sorted
-/// the file, or saved it anew.
+/// An export (csv, jsonl, parquet) has its options with it: in FILE.question.json beside it, or in the metadata of a
+/// Parquet file. It is made again from the journal; rows that were changed, added, repeated or left out are shown. The
+/// kept options can be forged too: they are shown, and if you give options yourself (--series, --axis, …) they must be
+/// the same. Without kept options the rows are compared, but missing rows cannot be found. The file may have been
+/// sorted or saved by another program.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is the line with this digest still there?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            has it all that was asked for by these options?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file parts from it;\n2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
+    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it;\n2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
 )]
 pub(super) struct Verify {
-    /// The daemon's state folder [else as in the configuration], or a report or an export
+    /// The state folder of a daemon, a report or an export [default: the configured state folder]
     #[arg(value_name = "STATE_DIR|FILE")]
     path: Option<PathBuf>,
-    /// The journal that a file is checked against [else as in the configuration]
+    /// The state folder whose journal the file is compared with [default: the configured one]
     #[arg(long, value_name = "STATE_DIR", requires = "path")]
     state_dir: Option<PathBuf>,
-    /// A digest that an earlier `verify` or a report gave: the journal must still have the line that it is of
+    /// A digest from an earlier `verify` or a report: the journal must still have that line
     #[arg(long, value_name = "SHA256", value_parser = digest, conflicts_with = "state_dir")]
     digest: Option<Digest>,
     #[command(flatten)]
@@ -67,7 +66,7 @@ impl Verify {
         let state_dir = match (self.path, self.state_dir) {
             (Some(file), _) if file.is_file() && self.digest.is_some() => {
                 return Err(Failure::usage(format!(
-                    "{} is a file, and --digest is of a journal",
+                    "{} is a file, but --digest needs a journal",
                     file.display()
                 ))
                 .with_remedy("name the state folder, or leave out --digest"));
@@ -77,12 +76,12 @@ impl Verify {
             }
             (Some(nowhere), None) if !nowhere.exists() => {
                 return Err(Failure::io(format!("there is no {}", nowhere.display()))
-                    .with_remedy("name the state folder, a report or an export; without a name it is the configured journal"));
+                    .with_remedy("name a state folder, a report or an export; without a name the configured journal is verified"));
             }
             (Some(folder), None) => folder,
             (Some(other), Some(_)) => {
                 return Err(Failure::usage(format!(
-                    "{} is no file, want a report or an export",
+                    "{} is not a file, want a report or an export",
                     other.display()
                 ))
                 .with_remedy("make one: tallyjaw report SERIES, tallyjaw export csv -o FILE"));
@@ -91,8 +90,8 @@ impl Verify {
         };
         if self.demanded.is_any() {
             return Err(
-                Failure::usage("the options of a question are of exports").with_remedy(
-                    "name one: tallyjaw verify FILE; of the journal everything is checked",
+                Failure::usage("these options are only for exports").with_remedy(
+                    "name an export: tallyjaw verify FILE; of a journal everything is verified",
                 ),
             );
         }
@@ -110,7 +109,7 @@ impl Verify {
     }
 }
 
-/// A report or an export, told by what is in it.
+/// A report or an export, recognised by its content.
 fn of_file(
     context: &Context,
     file: &Path,
@@ -125,9 +124,9 @@ fn of_file(
         }
         Err(ReadError::Other { .. }) if report::is_page(file) && demanded.is_any() => {
             let file = file.display();
-            let text = format!("{file} is a page, and the options of a question are of exports");
+            let text = format!("{file} is a report, but these options are only for exports");
             Err(Failure::usage(text)
-                .with_remedy("leave them out: a report is compared with all that it was made of"))
+                .with_remedy("leave them out: a report is always compared as a whole"))
         }
         Err(ReadError::Other { .. }) if report::is_page(file) => {
             report::verify(context, file, state_dir, out)
@@ -191,7 +190,7 @@ fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result
     if report.segments == 0 {
         return writeln!(
             out,
-            "{folder}: {BAD}no journal{BAD:#}\n{HELP}help{HELP:#}: if nothing was ever recorded there: `tallyjaw serve` begins a journal; else name the state folder: tallyjaw verify STATE_DIR"
+            "{folder}: {BAD}no journal{BAD:#}\n{HELP}help{HELP:#}: if nothing was recorded yet, `tallyjaw serve` begins a journal; else name the right state folder: tallyjaw verify STATE_DIR"
         );
     }
     let (Some(journal), Some(last), Some(digest)) =
@@ -223,7 +222,7 @@ fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result
         )?,
         unchecked => writeln!(
             out,
-            "  values    {} read again from their bytes; {unchecked} not checked: the journal does not say by which format they were read",
+            "  values    {} read again from their bytes; {unchecked} not checked, since the journal does not name their format",
             report.values
         )?,
     }
@@ -237,14 +236,14 @@ fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result
     if report.unfinished_bytes > 0 {
         writeln!(
             out,
-            "  behind the last line {} bytes of an unfinished one: on its way just now, or torn by a crash and set aside at the next start",
+            "  after the last line there are {} bytes of an incomplete one: it is being written, or a crash broke it off, then the next start sets it aside",
             report.unfinished_bytes
         )?;
     }
     writeln!(out, "  last line {digest}")?;
     writeln!(
         out,
-        "{HELP}help{HELP:#}: keep that digest elsewhere; the chain without tallyjaw, in {folder}:"
+        "{HELP}help{HELP:#}: keep that digest on another machine; to check the chain without tallyjaw, in {folder}:"
     )?;
     COMMON_TOOLS
         .lines()

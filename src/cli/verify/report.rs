@@ -6,7 +6,9 @@ use crate::cli::columns::count;
 use crate::cli::report::{Again, again};
 use crate::cli::{Context, Exit, Failure};
 use crate::config::DaemonConfig;
+use crate::daemon::clock;
 use crate::entry::words::safe;
+use crate::quantity::WallMicros;
 use crate::report::check::{
     Difference, NoReport, OtherLayout, comparable, differences, made, release, unvouched,
 };
@@ -15,7 +17,7 @@ use serde_json::json;
 use std::io::{Read as _, Write};
 use std::path::{Path, PathBuf};
 
-/// More differences than these tell nothing more.
+/// The largest number of differences that is shown.
 const MOST_SHOWN: usize = 40;
 
 /// What came of a report.
@@ -209,10 +211,13 @@ fn as_text(
             out,
             "{file}: {GOOD}agrees{GOOD:#} with the journal in every word and picture"
         )?,
-        1 => writeln!(out, "{file}: {BAD}parts from the journal{BAD:#} in 1 place")?,
+        1 => writeln!(
+            out,
+            "{file}: {BAD}differs from the journal{BAD:#} in 1 place"
+        )?,
         more => writeln!(
             out,
-            "{file}: {BAD}parts from the journal{BAD:#} in {more} places"
+            "{file}: {BAD}differs from the journal{BAD:#} in {more} places"
         )?,
     }
     for difference in found.iter().take(MOST_SHOWN) {
@@ -252,16 +257,17 @@ fn as_text(
         0 => {}
         findings => writeln!(
             out,
-            "  chain     {BAD}{}{BAD:#}\n{HELP}help{HELP:#}: see what is wrong with the journal itself: tallyjaw verify",
+            "  chain     {BAD}{}{BAD:#}\n{HELP}help{HELP:#}: find the fault of the journal: tallyjaw verify",
             count(findings, "finding")
         )?,
     }
-    let unvouched = unvouched(made).map(|(about, says)| format!("{about} ({says})"));
-    writeln!(
-        out,
-        "  not vouched for by the journal: {}",
-        safe(&unvouched.join(", "))
-    )?;
+    let zone = clock::zone();
+    let for_people = |says: String| {
+        let at = says.parse::<WallMicros>();
+        at.map_or(says, |at| at.local(&zone))
+    };
+    let unvouched = unvouched(made).map(|(about, says)| format!("{about} ({})", for_people(says)));
+    writeln!(out, "  not in the journal: {}", safe(&unvouched.join(", ")))?;
     match checked.since {
         (0, _) => {}
         (since, 0) => writeln!(
@@ -270,7 +276,7 @@ fn as_text(
         )?,
         (since, about) => writeln!(
             out,
-            "  since     {since} more entries, {about} of them about these series: make the report anew to see them"
+            "  since     {since} more entries, {about} of them about these series: make the report again to include them"
         )?,
     }
     Ok(())

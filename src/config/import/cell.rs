@@ -141,26 +141,26 @@ fn only_for(form: Parts, part: Part) -> Result<Parts, CellError> {
                     minus,
                     ..empty()
                 }),
-                (Some(_), _, _) => Err(CellError::NotThisPart("a deviation and no nominal")),
+                (Some(_), _, _) => Err(CellError::NotThisPart("a deviation without a nominal")),
             }
         }
         Part::Plus => {
-            one(none(&[lower, upper, minus]), "a deviation upwards")?;
+            one(none(&[lower, upper, minus]), "an upper deviation")?;
             let plus = nominal.or(plus);
             Ok(Parts { plus, ..empty() })
         }
         Part::Minus => {
-            one(none(&[lower, upper, plus]), "a deviation downwards")?;
+            one(none(&[lower, upper, plus]), "a lower deviation")?;
             let minus = nominal.or(minus);
             Ok(Parts { minus, ..empty() })
         }
         Part::Lower => {
-            one(none(&[upper, plus, minus]), "the least good value")?;
+            one(none(&[upper, plus, minus]), "the lower limit")?;
             let lower = nominal.or(lower);
             Ok(Parts { lower, ..empty() })
         }
         Part::Upper => {
-            one(none(&[lower, plus, minus]), "the greatest good value")?;
+            one(none(&[lower, plus, minus]), "the upper limit")?;
             let upper = nominal.or(upper);
             Ok(Parts { upper, ..empty() })
         }
@@ -235,8 +235,8 @@ impl Parts {
     pub(super) fn join(&mut self, other: Self) -> Result<(), &'static str> {
         let pairs = [
             (&mut self.nominal, other.nominal, "nominal"),
-            (&mut self.plus, other.plus, "deviation upwards"),
-            (&mut self.minus, other.minus, "deviation downwards"),
+            (&mut self.plus, other.plus, "upper deviation"),
+            (&mut self.minus, other.minus, "lower deviation"),
             (&mut self.lower, other.lower, "lower limit"),
             (&mut self.upper, other.upper, "upper limit"),
         ];
@@ -388,7 +388,7 @@ mod tests {
         assert_eq!(height.join(again), Err("nominal"));
         assert_eq!(
             parts("1.62 ±0.05", Part::Tolerance, POINT),
-            Err(CellError::NotThisPart("a deviation and no nominal"))
+            Err(CellError::NotThisPart("a deviation without a nominal"))
         );
         // a tolerance in another unit than its nominal
         let mut height = parts("1.62 mm", Part::Whole, POINT).unwrap();

@@ -27,7 +27,7 @@ impl fmt::Display for Encoding {
 }
 
 /// The text without a byte order mark. Bytes that are no UTF-8 are taken for Windows-1252, which
-/// has a character for nearly every byte; that it was done is told.
+/// has a character for nearly every byte; a note says that it was done.
 pub(super) fn decode(bytes: &[u8]) -> (String, Encoding) {
     if let Some((encoding, mark)) = encoding_rs::Encoding::for_bom(bytes) {
         let rest = bytes.get(mark..).unwrap_or(&[]);

@@ -1,7 +1,7 @@
 //! What a heading means, by the words of the trade.
 //!
 //! A heading is understood only if every word of it is: "crimp height" is, "height of the housing" is not,
-//! and its column is then told as not used.
+//! and its column is then reported as not used.
 
 use crate::quantity::{Unit, named};
 use crate::spec::{Axis, AxisName};
@@ -57,7 +57,7 @@ impl fmt::Display for Target {
             Self::Terminal => f.write_str("terminal"),
             Self::Axis(axis, Part::Whole) => write!(f, "{axis}"),
             Self::Axis(axis, part) => write!(f, "{axis}, {}", part.name()),
-            Self::Ignored => f.write_str("not used, as told"),
+            Self::Ignored => f.write_str("not used, by --column"),
         }
     }
 }

@@ -60,19 +60,19 @@ pub(super) fn find(
             .get(best.header)
             .and_then(|row| row.cells.first())?;
         let got = format!(
-            "this row reads as headings with a {} and with a {} between them",
+            "the headings can be read with separator {} and with separator {}",
             best.separator, second.separator
         );
-        let fault = Fault::new(got, "want one way to read it");
+        let fault = Fault::new(got, "want one separator");
         let help = format!(
-            "say which it is: --separator {} or {}",
+            "choose one: --separator {} or {}",
             best.separator, second.separator
         );
         faults.add(&first.place, fault.help(help));
         return None;
     }
     let Some(best) = candidates.into_iter().next() else {
-        let fault = Fault::new("there is nothing in this file", "want headings and rows");
+        let fault = Fault::new("this file is empty", "want headings and rows");
         faults.add(&file.place(0..0), fault);
         return None;
     };
@@ -122,7 +122,7 @@ fn score(columns: &[Option<Heading>]) -> Score {
     (if has_wire && has_axis { count } else { 0 }, count)
 }
 
-/// What each heading of a row means: as told, else by its words.
+/// What each heading of a row means: by --column, else by its words.
 fn columns(row: &GridRow, rules: &[ColumnRule], axes: &[Axis]) -> Vec<Option<Heading>> {
     let mut left = None;
     let mut columns = Vec::new();
@@ -177,12 +177,12 @@ fn no_headings(layout: &Layout) -> Fault {
         })
         .collect();
     let got = if understood.is_empty() {
-        "no row has headings that are understood".to_owned()
+        "no row has known headings".to_owned()
     } else {
-        format!("of these headings only {}", understood.join(", "))
+        format!("of these headings only {} are known", understood.join(", "))
     };
-    Fault::new(got, "want headings for the wire and for what is measured").help(
-        "say what a column is: --column \"HEADING=wire\" --column \"HEADING=core_crimp_height\"; \
+    Fault::new(got, "want headings for the wire and for an axis").help(
+        "name the columns: --column \"HEADING=wire\" --column \"HEADING=core_crimp_height\"; \
          the line of the headings with --header-line; what parts the cells with --separator",
     )
 }
@@ -257,7 +257,7 @@ fn rules_fit(layout: &Layout, ask: &Ask, faults: &mut Faults) -> bool {
         }
         fit = false;
         let listed: Vec<_> = cells.iter().map(|cell| quoted(&cell.value)).collect();
-        let got = format!("no column {} as in --column", quoted(&rule.heading));
+        let got = format!("no column {} for --column", quoted(&rule.heading));
         let fault = Fault::new(got, "want one of these headings, or its number from 1");
         if let Some(first) = cells.first() {
             let help = format!("the headings are {}", listed.join(", "));
@@ -286,9 +286,9 @@ fn each_once(layout: &Layout, faults: &mut Faults) -> bool {
             Some((_, earlier)) => {
                 fit = false;
                 let (text, before) = (quoted(&cell.value), quoted(&earlier.value));
-                let got = format!("{text} and {before} both read as {target}");
+                let got = format!("{text} and {before} both mean {target}");
                 let help = format!(
-                    "say what each is, or leave one out: --column \"{}=ignore\"",
+                    "name each of them, or leave one out: --column \"{}=ignore\"",
                     cell.value
                 );
                 let fault = Fault::new(got, "want one column for it").help(help);
@@ -300,7 +300,7 @@ fn each_once(layout: &Layout, faults: &mut Faults) -> bool {
     fit
 }
 
-/// The decimal mark of all numbers that count, as told or as they tell it. `None` after a fault;
+/// The decimal mark of all numbers that count, by --decimal or by the numbers themselves. `None` after a fault;
 /// `Some(None)` where no number has a mark.
 #[expect(
     clippy::option_option,
@@ -323,7 +323,7 @@ pub(super) fn mark(layout: &Layout, ask: &Ask, faults: &mut Faults) -> Option<Op
                     quoted(&first.value)
                 );
                 let fault = Fault::new(got, "want one decimal mark in the whole file");
-                let help = "mend the file; --decimal point or comma says which of the two is wrong";
+                let help = "correct the file; with --decimal point or --decimal comma the wrong one is shown";
                 faults.add(&cell.place, fault.help(help));
                 return None;
             }
@@ -337,15 +337,15 @@ pub(super) fn mark(layout: &Layout, ask: &Ask, faults: &mut Faults) -> Option<Op
     if let Some((_, cell, number)) = doubtful {
         let digits = number.replace([',', '.'], "");
         let point = number.replace(',', ".");
-        let got = format!("{} may be {point} or {digits}", quoted(number));
-        let fault = Fault::new(got, "want a number that reads in one way");
+        let got = format!("{} can mean {point} or {digits}", quoted(number));
+        let fault = Fault::new(got, "want a number with one meaning");
         let (mark, other) = if number.contains(',') {
             (DecimalMark::Comma, DecimalMark::Point)
         } else {
             (DecimalMark::Point, DecimalMark::Comma)
         };
         let help =
-            format!("say --decimal {mark} if it is {point}, --decimal {other} if it is {digits}");
+            format!("add --decimal {mark} if it is {point}, --decimal {other} if it is {digits}");
         faults.add(&cell.place, fault.help(help));
         return None;
     }

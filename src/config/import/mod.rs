@@ -5,7 +5,7 @@
 //!
 //! - What can be read in two ways is never guessed: it is a fault whose remedy names the option that
 //!   decides it.
-//! - What is not used (columns, rows) is told.
+//! - Columns and rows that are not used are reported.
 
 mod cell;
 mod encoding;
@@ -82,7 +82,7 @@ impl ColumnRule {
             (other, Some(_), None) => {
                 let parts = Part::ALL.map(Part::name).join(", ");
                 return Err(format!(
-                    "got --column … = {other:?}, want one of {parts} behind the point"
+                    "got --column … = {other:?}, want one of {parts} after the point"
                 ));
             }
             (other, None, _) => {
@@ -93,7 +93,7 @@ impl ColumnRule {
                     .collect();
                 let near = did_you_mean(name, &known);
                 return Err(format!(
-                    "got --column … = {other:?}, which is nothing known: {near}"
+                    "got --column … = {other:?}, which is unknown: {near}"
                 ));
             }
         };

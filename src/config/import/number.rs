@@ -1,4 +1,4 @@
-//! Numbers with a decimal point or a decimal comma. Which of them a file has is told by numbers that can
+//! Numbers with a decimal point or a decimal comma. Which of them a file has is found from numbers that can
 //! be read in one way only; it is never guessed.
 
 use crate::quantity::{Decimal, named};

@@ -60,9 +60,9 @@ impl Reader<'_> {
         let line = self.faults.line_number(&first.place);
         let beyond = row.cells.iter().skip(self.layout.headings.cells.len());
         if let Some(extra) = beyond.into_iter().find(|cell| !cell.value.is_empty()) {
-            let got = format!("{} stands beyond the last heading", quoted(&extra.value));
+            let got = format!("{} is beyond the last heading", quoted(&extra.value));
             let fault = Fault::new(got, "want no more cells than headings").help(
-                "a decimal comma between commas parts a number in two: \
+                "a decimal comma between commas splits a number in two: \
                  put such cells in quotes, or save with semicolons",
             );
             self.faults.add(&extra.place, fault);
@@ -75,7 +75,7 @@ impl Reader<'_> {
             let texts = row.cells.iter().map(|cell| cell.value.as_str());
             let text: Vec<_> = texts.filter(|text| !text.is_empty()).collect();
             let note = format!(
-                "line {line} limits nothing and is not used: {}",
+                "line {line} has no limits and is not used: {}",
                 text.join(" | ")
             );
             self.notes.push(note);
@@ -109,8 +109,11 @@ impl Reader<'_> {
             let (wire, _) = self.layout.wires();
             if let Some(cell) = wire.and_then(|wire| cells.cells.get(wire)) {
                 let got = format!("a second row for {}", row.wire);
-                let want = format!("want one a size; the first is in line {}", earlier.line);
-                let help = "where the rows are of several terminals, say which column names them: \
+                let want = format!(
+                    "want one row per size; the first is in line {}",
+                    earlier.line
+                );
+                let help = "if the rows are for several terminals, name the column with their ids: \
                             --column \"HEADING=terminal\"";
                 self.faults
                     .add(&cell.place, Fault::new(got, want).help(help));
@@ -120,7 +123,7 @@ impl Reader<'_> {
         terminal.rows.push(row);
     }
 
-    /// The terminal of a row; `Err` where the row is of another than the one that is asked for, or faulty.
+    /// The terminal of a row; `Err` where the row is of another terminal than --terminal, or faulty.
     fn terminal(&mut self, row: &GridRow) -> Result<Option<String>, ()> {
         let mut columns = self.layout.meanings();
         let column = columns.find(|(_, _, heading)| heading.target == Target::Terminal);
@@ -137,9 +140,9 @@ impl Reader<'_> {
         if is_name(&cell.value) {
             return Ok(Some(cell.value.clone()));
         }
-        let got = format!("terminal {} is no id", quoted(&cell.value));
+        let got = format!("{} is not the id of a terminal", quoted(&cell.value));
         let want = "want letters, digits, - _ and ., at most 64";
-        let help = "mend the cell, or leave the column out and name the terminal: \
+        let help = "correct the cell, or leave the column out and name the terminal: \
                     --column \"HEADING=ignore\" --terminal ID";
         self.faults
             .add(&cell.place, Fault::new(got, want).help(help));
@@ -205,7 +208,7 @@ impl Reader<'_> {
         let mm2 = |number: &str| {
             let read = decimal(number, self.reading.mark, self.reading.grouped);
             read.map(|read| format!("{read} mm²")).ok_or_else(|| {
-                let got = format!("{} is no size in mm²", quoted(cell));
+                let got = format!("{} is not a size in mm²", quoted(cell));
                 Fault::new(
                     got,
                     format!("want a number with a decimal {}", self.reading.mark),
@@ -227,10 +230,10 @@ impl Reader<'_> {
             Some(WireUnit::Gauge) => Ok(format!("{number} ga")),
             None if lower.starts_with('#') => Ok(format!("{number} ga")),
             None => Err(Fault::new(
-                format!("{} has no unit, nor has its heading", quoted(cell)),
+                format!("neither {} nor its heading has a unit", quoted(cell)),
                 "want a size in mm² or a gauge",
             )
-            .help("say which it is: --wire-unit mm2 or --wire-unit awg")),
+            .help("add --wire-unit mm2 or --wire-unit awg")),
         }
     }
 
@@ -239,7 +242,7 @@ impl Reader<'_> {
         let (missing, help) = match error {
             WireError::SizingMissing { .. } | WireError::NotInSystem { .. } => (
                 true,
-                "say in which system the gauges are: --sizing sae_metric or --sizing awg_area; \
+                "name the system of the gauges: --sizing sae_metric or --sizing awg_area; \
                  tallyjaw wire shows both"
                     .to_owned(),
             ),
@@ -280,7 +283,7 @@ impl Reader<'_> {
         let is_near = area_um2.abs_diff(awg) <= awg / 12;
         if !paired.contains(&Some(area)) && !is_near {
             self.notes.push(format!(
-                "line {line}: the sheet has {area} and gauge {name} side by side, which no table pairs; \
+                "line {line}: the sheet has {area} next to gauge {name}, a pair that no table has; \
                  {area} is taken"
             ));
         }
@@ -314,7 +317,7 @@ impl Reader<'_> {
                 Ok(parts) => {
                     let joined = said.join(parts);
                     if let Err(twice) = joined {
-                        let got = format!("the {twice} of {name} is given twice in this row");
+                        let got = format!("this row has the {twice} of {name} twice");
                         let fault = Fault::new(got, "want it once");
                         self.faults.add(&cell.place, fault);
                         return None;
@@ -351,18 +354,18 @@ impl Reader<'_> {
             ),
             CellError::Units => Fault::new(format!("two units in {text}"), "want one"),
             CellError::Form => Fault::new(
-                format!("{text} is in no form of limits"),
+                format!("{text} is not a form of limits"),
                 "want \"1.62 ±0.05\", \"1.62 +0.05/-0.03\", \"1.57..1.67\" or \"min 90\"",
             ),
             CellError::NotThisPart(want) => Fault::new(
                 format!("{text} in a column of {}", heading.target),
                 format!("want {want}"),
             )
-            .help("say what the column is: --column \"HEADING=AXIS.lower\" or another part"),
+            .help("name the part that this column has: --column \"HEADING=AXIS.lower\" or another part"),
         })?;
         match (said.unit(), heading.unit) {
             (Some(own), Some(above)) if own != above => Err(Fault::new(
-                format!("{text} is in {own}, and its heading says {above}"),
+                format!("{text} is in {own}, but its heading has {above}"),
                 "want one unit",
             )),
             (_, _) => Ok(said.fill(heading.unit)),
@@ -382,7 +385,7 @@ impl Reader<'_> {
                 "want a nominal with its tolerance, or limits",
             )
             .help(
-                "a nominal alone limits nothing; if a column has its tolerance, name it: \
+                "a nominal alone is no limit; if a column has its tolerance, name that column: \
                  --column \"HEADING=AXIS.tolerance\"",
             ),
             Err(error) => Fault::new(
@@ -412,7 +415,7 @@ impl Reader<'_> {
         (self.terminals, self.notes)
     }
 
-    /// A bare force was read as a minimum: that is said.
+    /// Notes that a force alone was read as a minimum.
     fn note_of_minimum(&self) -> Option<String> {
         let is_force = |name: &AxisName| {
             let mut axes = self.axes.iter();
@@ -422,7 +425,7 @@ impl Reader<'_> {
             matches!(&heading.target, Target::Axis(name, Part::Whole) if is_force(name))
         })?;
         Some(format!(
-            "a bare number under {} is read as a minimum",
+            "a number alone under {} is read as a minimum",
             quoted(&bare.1.value)
         ))
     }
@@ -439,17 +442,17 @@ fn columns_of<'l>(layout: &'l Layout, name: &AxisName) -> Vec<(usize, &'l Headin
 }
 
 fn no_unit(axis: &Axis) -> Fault {
-    let got = format!("{} has no unit, neither here nor in its heading", axis.name);
+    let got = format!("neither {} nor its heading has a unit", axis.name);
     let unit = |unit: Unit| unit.name();
     match axis.dimension {
         Dimension::Length => Fault::new(got, "want a unit of length").help(format!(
-            "say it for all lengths: --unit {}, {} or {}",
+            "name the unit of all lengths: --unit {}, {} or {}",
             unit(Unit::Millimetre),
             unit(Unit::Inch),
             unit(Unit::Micrometre)
         )),
         Dimension::Force => Fault::new(got, "want a unit of force").help(format!(
-            "say it for all forces: --force-unit {}, {}, {} or {}",
+            "name the unit of all forces: --force-unit {}, {}, {} or {}",
             unit(Unit::Newton),
             unit(Unit::Kilonewton),
             unit(Unit::KilogramForce),

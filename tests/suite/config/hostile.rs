@@ -260,6 +260,6 @@ fn a_sheet_that_is_given_twice_is_reported_and_not_merged() {
     let fault = &faulty.diagnostics[0];
     assert_eq!(faulty.diagnostics.len(), 1);
     assert_eq!(fault.path.to_str(), Some("b.toml"));
-    assert_eq!(fault.message, "terminal \"QF-250-F\" is there already");
+    assert_eq!(fault.message, "terminal \"QF-250-F\" appears twice");
     assert_eq!(fault.label, "want another name; the first is at a.toml:2");
 }

@@ -482,7 +482,7 @@ fn two_instruments_on_one_port_and_of_one_name_are_two_mistakes() {
             (
                 14,
                 8,
-                want("instrument \"caliper-1\" is there already"),
+                want("instrument \"caliper-1\" appears twice"),
                 want("want another name; the first is at tallyjaw.toml:5")
             ),
             (

@@ -94,7 +94,7 @@ fn a_tampered_report_is_told_apart_with_exit_code_1() {
     let verified = run(&shop, &["verify", "a.html"]);
     assert_eq!(code(&verified), 1);
     let text = said(&verified);
-    assert!(text.starts_with("a.html: parts from the journal in 1 place\n  the outcome\n    reported  REJECTED\n    journal   ACCEPTED\n"), "{text}");
+    assert!(text.starts_with("a.html: differs from the journal in 1 place\n  the outcome\n    reported  REJECTED\n    journal   ACCEPTED\n"), "{text}");
     let json = run(&shop, &["verify", "a.html", "--json"]);
     let line: Value = serde_json::from_str(&said(&json)).unwrap();
     assert_eq!((code(&json), &line["agrees"]), (1, &Value::Bool(false)));
@@ -117,7 +117,7 @@ fn a_tampered_journal_is_told_apart_too() {
     let verified = run(&shop, &["verify", "a.html"]);
     assert_eq!(code(&verified), 1);
     assert!(
-        said(&verified).contains("see what is wrong with the journal itself"),
+        said(&verified).contains("find the fault of the journal"),
         "{}",
         said(&verified)
     );
@@ -180,7 +180,7 @@ fn what_was_said_of_an_open_series_since_is_told() {
     let verified = run(&shop, &["verify", "a.html"]);
     assert_eq!(code(&verified), 0, "{}", said(&verified));
     assert!(
-        said(&verified).contains("of them about these series: make the report anew"),
+        said(&verified).contains("of them about these series: make the report again"),
         "{}",
         said(&verified)
     );
@@ -250,7 +250,7 @@ fn the_release_that_a_report_names_is_one_that_makes_it() {
     );
     let (code, text, json) = forged(&shop, &page, &[]);
     assert_eq!((code, &json["agrees"]), (0, &Value::Bool(true)));
-    assert!(text.contains("  not vouched for by the journal: when the report was made (20"));
+    assert!(text.contains("  not in the journal: when the report was made (20"));
     assert!(
         text.contains("), which release made it (0.1.0)\n"),
         "{text}"

@@ -1,0 +1,148 @@
+//! The rules that options keep in every subcommand: one name for one thing.
+//!
+//! A new subcommand that breaks one fails here, with the name that is wanted.
+
+use super::help;
+use super::query::Query;
+use clap::{Arg, Command};
+
+/// A command, by the words that call it.
+struct Called {
+    words: String,
+    command: Command,
+}
+
+/// Every command that does something itself.
+fn called() -> Vec<Called> {
+    let mut command = help::command();
+    command.build();
+    let mut all = Vec::new();
+    walk(&command, "", &mut all);
+    assert!(all.len() > 40, "{}", all.len());
+    all
+}
+
+fn walk(command: &Command, before: &str, all: &mut Vec<Called>) {
+    for sub in command.get_subcommands() {
+        let words = format!("{before} {}", sub.get_name());
+        all.push(Called {
+            words: words.trim().to_owned(),
+            command: sub.clone(),
+        });
+        walk(sub, &words, all);
+    }
+}
+
+fn option<'c>(command: &'c Command, long: &str) -> Option<&'c Arg> {
+    command
+        .get_arguments()
+        .find(|arg| arg.get_long() == Some(long))
+}
+
+fn takes_file(arg: &Arg) -> bool {
+    let names = arg.get_value_names().unwrap_or_default();
+    names.iter().any(|name| name.as_str() == "FILE")
+}
+
+/// Options with a file that is read, or that is made beside the one of `--out`.
+const OTHER_FILES: [&str; 6] = ["config", "from", "limits", "question", "save", "svg"];
+
+#[test]
+fn a_file_is_made_by_out_and_o_means_nothing_else() {
+    for Called { words, command } in called() {
+        for arg in command.get_arguments() {
+            let long = arg.get_long().unwrap_or_default();
+            assert_eq!(
+                long == "out",
+                arg.get_short() == Some('o'),
+                "{words}: -o and --out belong together"
+            );
+            if !arg.is_positional() && takes_file(arg) {
+                assert!(
+                    long == "out" || OTHER_FILES.contains(&long),
+                    "{words}: --{long} takes a file, want -o/--out if it is made"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn what_is_meant_has_one_name() {
+    /// What other programs call it, and what it is called here.
+    const NAMES: [(&str, &str); 10] = [
+        ("output", "out"),
+        ("overwrite", "force"),
+        ("replace", "force"),
+        ("no-act", "dry-run"),
+        ("simulate", "dry-run"),
+        ("assume-yes", "yes"),
+        ("format", "an argument, or --json"),
+        ("from-time", "since"),
+        ("to", "until"),
+        ("bench", "station"),
+    ];
+    for Called { words, command } in called() {
+        for (wrong, want) in NAMES {
+            assert!(
+                option(&command, wrong).is_none(),
+                "{words}: --{wrong}, want {want}"
+            );
+        }
+        for arg in command.get_arguments() {
+            let is_dry_run = arg.get_long() == Some("dry-run");
+            assert_eq!(
+                is_dry_run,
+                arg.get_short() == Some('n'),
+                "{words}: -n and --dry-run belong together"
+            );
+        }
+    }
+}
+
+#[test]
+fn every_command_takes_json_and_a_configuration() {
+    for Called { words, command } in called() {
+        for long in ["json", "config"] {
+            let arg = option(&command, long);
+            assert!(arg.is_some_and(Arg::is_global_set), "{words}: no --{long}");
+        }
+    }
+}
+
+#[test]
+fn the_same_options_choose_readings_everywhere() {
+    let all = called();
+    let of = |words: &str| &all.iter().find(|one| one.words == words).unwrap().command;
+    let export = of("export");
+    for words in [
+        "series",
+        "report",
+        "verify",
+        "study describe",
+        "study capability",
+    ] {
+        for name in Query::arguments().skip(1) {
+            let wanted = option(export, name).unwrap();
+            let got = option(of(words), name).unwrap_or_else(|| panic!("{words}: no --{name}"));
+            let shown = |arg: &Arg| {
+                let help = arg.get_help().map(ToString::to_string);
+                (help, arg.get_value_names().map(<[_]>::to_vec))
+            };
+            assert_eq!(shown(got), shown(wanted), "{words} --{name}");
+        }
+    }
+}
+
+#[test]
+fn every_command_has_an_example_in_its_help() {
+    for Called { words, command } in called() {
+        let is_part_of_another = words.contains(' ');
+        let text = command.get_after_help().map(ToString::to_string);
+        let text = text.unwrap_or_default();
+        assert!(
+            is_part_of_another || text.contains("tallyjaw "),
+            "{words}: no example in its help"
+        );
+    }
+}
