@@ -5,11 +5,19 @@ use crate::quantity::Quantity;
 use crate::report::facts::{Facts, ReportReading};
 use crate::report::words;
 use crate::spec::{ArmedAxis, Verdict};
-use crate::stats::picture::shapes::{LEFT, Picture, RIGHT, Ruler, beside, level, px, word};
+use crate::stats::figures::decimals;
+use crate::stats::picture::shapes::{
+    EDGE, LEFT, Picture, RIGHT, Ruler, beside, level, px, value_axis, word,
+};
+use crate::stats::picture::ticks::{lead, ticks};
+use crate::stats::sample::Scale;
+use crate::stats::text::fixed;
 
-const TOP: i64 = 160;
+const TOP: i64 = 280;
 const FOOT: i64 = 2160;
 const HEIGHT: i64 = 2400;
+/// Numbers that fit beside the field.
+const UP: i64 = 9;
 /// Marks are smaller where there are more readings than this.
 const CROWDED: usize = 150;
 /// Values further from the middle than this many halves of the tolerance are drawn at the edge.
@@ -38,6 +46,7 @@ pub(super) fn readings(id: &str, title: &str, facts: &Facts, axis: &ArmedAxis) -
     };
     let mut picture = Picture::new(title, description(&rows, facts, axis), HEIGHT);
     picture.add(guards(axis, scale));
+    picture.add(values(facts, axis, scale));
     picture.add(lines(axis, scale));
     let size = if rows.len() > CROWDED { 22 } else { 42 };
     for row in rows {
@@ -76,7 +85,7 @@ pub(super) fn readings(id: &str, title: &str, facts: &Facts, axis: &ArmedAxis) -
     picture.element(id)
 }
 
-/// The least and the greatest value that is drawn in its place.
+/// The minimum and the maximum of what is drawn in its place.
 fn window(rows: &[&ReportReading], axis: &ArmedAxis) -> (i64, i64) {
     let base = |end: Option<Quantity>| end.map(Quantity::base);
     let (lower, upper) = (base(axis.limits.lower()), base(axis.limits.upper()));
@@ -91,6 +100,29 @@ fn window(rows: &[&ReportReading], axis: &ArmedAxis) -> (i64, i64) {
     }
     let air = (most.saturating_sub(least) / 10).max(1);
     (least.saturating_sub(air), most.saturating_add(air))
+}
+
+/// The value axis, with its unit; its numbers are values that the instruments can show.
+fn values(facts: &Facts, axis: &ArmedAxis, scale: Ruler) -> Vec<Element> {
+    let unit = Scale::from(facts.unit(axis));
+    let spec = &facts.record.series.spec;
+    let instruments = axis
+        .guards
+        .iter()
+        .filter_map(|guard| spec.instrument(&guard.instrument));
+    let grid = instruments
+        .map(|instrument| instrument.resolution.base())
+        .max();
+    let grid = grid.unwrap_or(1).max(1);
+    let resolution = unit.in_unit(grid);
+    let places = decimals(resolution);
+    let ticks = ticks(scale.from, scale.to, (grid, lead(resolution)), UP);
+    let numbers = ticks.map(|value| (value, fixed(unit.in_unit(value), places)));
+    let title = format!("value in {}", unit.unit());
+    let title = word("", EDGE, TOP - 110, title);
+    std::iter::once(title)
+        .chain(value_axis(scale, numbers))
+        .collect()
 }
 
 /// The zones in which a value is unsure, by the widest guard band.
@@ -126,18 +158,18 @@ fn lines(axis: &ArmedAxis, scale: Ruler) -> Vec<Element> {
     let mut drawn = Vec::new();
     let mut names = Vec::new();
     let ends = [
-        ("upper", "limit", limits.upper()),
-        ("aim", "aim", limits.nominal()),
-        ("lower", "limit", limits.lower()),
+        ("upper limit", "limit", limits.upper()),
+        ("nominal", "centre", limits.nominal()),
+        ("lower limit", "limit", limits.lower()),
     ];
     for (name, class, value) in ends {
         let Some(value) = value else { continue };
         let y = scale.at(value.base());
         let text = format!("{name} {}", words::shown(value, limits.unit(), 2));
         drawn.push(level(class, y).about(format!("the line of {text}")));
-        names.push((y, text));
+        names.push((y, vec![text]));
     }
-    drawn.into_iter().chain(beside(names)).collect()
+    drawn.into_iter().chain(beside(names, FOOT + 70)).collect()
 }
 
 /// The mark of a verdict; a cross without one.

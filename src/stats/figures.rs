@@ -111,3 +111,8 @@ pub fn whole(value: f64) -> i64 {
 pub fn millionths(value: f64) -> i64 {
     nearest(value * 1e6)
 }
+
+/// Back from [`millionths`].
+pub fn in_ones(millionths: i64) -> f64 {
+    crate::stats::sample::float(millionths.into()) / 1e6
+}

@@ -14,6 +14,9 @@ use crate::spec::{ArmedSubject, Limits};
 use crate::stats::sample::Scale;
 use std::collections::BTreeSet;
 
+/// What is measured where it is no crimp.
+const GAUGE_BLOCKS: &str = "gauge blocks";
+
 /// What the journal knows of a reading.
 const KEYS: &[&str] = &[
     "series",
@@ -51,7 +54,8 @@ struct KeptReading {
 struct About {
     count: u64,
     axes: BTreeSet<String>,
-    crimps: BTreeSet<String>,
+    /// Terminal and wire of each.
+    crimps: BTreeSet<(String, String)>,
     ids: Vec<Seq>,
     series: u64,
     unit: Option<Unit>,
@@ -212,8 +216,8 @@ impl About {
             .chain(step)
             .max_by_key(|step| step.base());
         self.crimps.insert(match &series.spec.subject {
-            ArmedSubject::Crimps { crimp, .. } => format!("{} on {}", crimp.terminal, crimp.wire),
-            ArmedSubject::Blocks(_) => "gauge blocks".to_owned(),
+            ArmedSubject::Crimps { crimp, .. } => (crimp.terminal.clone(), crimp.wire.to_string()),
+            ArmedSubject::Blocks(_) => (GAUGE_BLOCKS.to_owned(), String::new()),
         });
         Ok(())
     }
@@ -285,12 +289,30 @@ impl About {
         }
     }
 
-    fn title(&self, axis: &str) -> String {
-        let mut crimps = self.crimps.iter();
-        let of = match (crimps.next(), self.crimps.len()) {
-            (Some(only), 1) => only.clone(),
-            (_, several) => format!("{several} terminals and wires"),
+    /// What was measured: `FR-18F on 0.75 mm²`, `FR-18F on 2 wire sizes`, `2 terminals on 3 wire sizes`.
+    fn subject(&self) -> String {
+        let wires = self.crimps.iter().map(|(_, wire)| wire.as_str());
+        let wires: BTreeSet<&str> = wires.filter(|wire| !wire.is_empty()).collect();
+        let named = self.crimps.iter().map(|(name, _)| name.as_str());
+        let named: BTreeSet<&str> = named.collect();
+        let counted = |names: &BTreeSet<&str>, kind: &str| match (names.first(), names.len()) {
+            (Some(only), 1) => (*only).to_owned(),
+            (_, several) => format!("{several} {kind}"),
         };
+        let has_blocks = named.contains(GAUGE_BLOCKS);
+        let terminals = named.into_iter().filter(|name| *name != GAUGE_BLOCKS);
+        let terminals: BTreeSet<&str> = terminals.collect();
+        let blocks = has_blocks.then(|| GAUGE_BLOCKS.to_owned());
+        let crimps = (!terminals.is_empty()).then(|| {
+            let terminals = counted(&terminals, "terminals");
+            format!("{terminals} on {}", counted(&wires, "wire sizes"))
+        });
+        let all: Vec<String> = crimps.into_iter().chain(blocks).collect();
+        all.join(" and ")
+    }
+
+    fn title(&self, axis: &str) -> String {
+        let of = self.subject();
         let series = if self.series <= 4 {
             let ids: Vec<String> = self.ids.iter().map(ToString::to_string).collect();
             format!("series {}", ids.join(", "))

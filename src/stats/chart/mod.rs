@@ -162,6 +162,13 @@ pub fn usual_rules() -> Vec<&'static Rule> {
     RULES.iter().filter(|rule| rule.usual).collect()
 }
 
+/// The lines of a chart by name, apart from the limits of the sheet.
+pub const UPPER: &str = "upper control limit";
+/// The line between them.
+pub const CENTRE: &str = "centre line";
+/// Not every chart has it.
+pub const LOWER: &str = "lower control limit";
+
 /// One drawing: points in order, with their limits.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Panel {

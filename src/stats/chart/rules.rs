@@ -4,7 +4,7 @@
 //! to the limit (so that 3 is on the limit). Sources: Western Electric 1956, Nelson 1984, both from
 //! memory; wordings ours.
 
-use super::{Panel, Point};
+use super::{LOWER, Panel, Point, UPPER};
 
 /// A run rule.
 #[derive(Debug)]
@@ -13,6 +13,8 @@ pub struct Rule {
     pub name: &'static str,
     /// The rule as a sentence.
     pub words: &'static str,
+    /// The rule at a mark in a picture; of one point, how it lies to the control limit.
+    brief: &'static str,
     /// How many points it looks at.
     pub length: usize,
     /// Used unless rules are chosen. Together the usual ones signal in under 5 % of charts without a cause.
@@ -52,6 +54,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "far_beyond_limit",
         words: "a point further beyond a limit than chance takes any point of a chart of this length",
+        brief: "far beyond",
         length: 1,
         usual: true,
         fires: Fires::Far,
@@ -59,6 +62,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "long_on_one_side",
         words: "more points in a row on one side of the centre than chance gives in a chart of this length",
+        brief: "long run on one side",
         length: 9,
         usual: true,
         fires: Fires::LongRun,
@@ -66,6 +70,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "beyond_limit",
         words: "a point beyond a limit",
+        brief: "beyond",
         length: 1,
         usual: false,
         fires: Fires::Always(|run| run.iter().all(|z| z.abs() > 3.0)),
@@ -73,6 +78,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "nine_on_one_side",
         words: "nine points in a row on one side of the centre",
+        brief: "9 on one side",
         length: 9,
         usual: false,
         fires: Fires::Always(one_sided),
@@ -80,6 +86,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "six_trending",
         words: "six points in a row rising or falling",
+        brief: "6 rising or falling",
         length: 6,
         usual: false,
         fires: Fires::Always(|run| {
@@ -89,6 +96,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "fourteen_alternating",
         words: "fourteen points in a row going up and down by turns",
+        brief: "14 alternating",
         length: 14,
         usual: false,
         fires: Fires::Always(|run| {
@@ -100,6 +108,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "two_of_three_near_limit",
         words: "two of three points in the outer third on one side",
+        brief: "2 of 3 near the control limit",
         length: 3,
         usual: false,
         fires: Fires::Always(|run| beyond(run, 2.0) >= 2),
@@ -107,6 +116,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "four_of_five_off_center",
         words: "four of five points beyond the inner third on one side",
+        brief: "4 of 5 off the centre line",
         length: 5,
         usual: false,
         fires: Fires::Always(|run| beyond(run, 1.0) >= 4),
@@ -114,6 +124,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "fifteen_near_center",
         words: "fifteen points in a row in the inner thirds: limits too wide, or readings made up",
+        brief: "15 near the centre line",
         length: 15,
         usual: false,
         fires: Fires::Always(|run| run.iter().all(|z| z.abs() < 1.0)),
@@ -121,6 +132,7 @@ pub const RULES: &[Rule] = &[
     Rule {
         name: "eight_off_center",
         words: "eight points in a row with none in the inner thirds: two processes mixed",
+        brief: "8 off the centre line",
         length: 8,
         usual: false,
         fires: Fires::Always(|run| run.iter().all(|z| z.abs() > 1.0)),
@@ -139,6 +151,24 @@ pub struct Signal {
     pub rule: &'static str,
     /// The number of the last point of the run, from 1, as the panel counts.
     pub at: usize,
+}
+
+impl Signal {
+    /// What fired, in a few words, at a mark of this point.
+    pub fn brief(&self, point: &Point) -> String {
+        match rule(self.rule) {
+            Some(rule) if rule.length == 1 => {
+                let limit = if point.value > point.center {
+                    UPPER
+                } else {
+                    LOWER
+                };
+                format!("{} {limit}", rule.brief)
+            }
+            Some(rule) => rule.brief.to_owned(),
+            None => self.rule.to_owned(),
+        }
+    }
 }
 
 /// From each point to the next.

@@ -1,14 +1,16 @@
 //! A histogram as a picture: how often each value was read, against the limits.
 
-use super::shapes::{LEFT, Picture, RIGHT, Ruler, px, upright, word};
+use super::shapes::{EDGE, LEFT, Picture, RIGHT, Ruler, px, upright, value_axis, word};
+use super::ticks::{lead, ticks};
 use super::{Bin, Histogram};
 use crate::markup::{Element, el};
 
-const TOP: i64 = 330;
-const FOOT: i64 = 1700;
-const HEIGHT: i64 = 1900;
-/// The width of a value with its unit.
-const NAME: i64 = 700;
+const TOP: i64 = 490;
+const FOOT: i64 = 1860;
+const HEIGHT: i64 = 2060;
+/// Numbers that fit under the field, and beside it.
+const ACROSS: i64 = 9;
+const UP: i64 = 6;
 
 impl Histogram {
     /// As a file.
@@ -37,7 +39,7 @@ impl Histogram {
         }
         for (name, limit) in self.limits() {
             let x = scale.at(limit);
-            let text = format!("{name} {}", self.limit_text(limit));
+            let text = format!("{name} limit {}", self.limit_text(limit));
             let line = upright("limit", x, TOP - 160, FOOT);
             picture.add([
                 line.about(format!("the line of {text}")),
@@ -46,23 +48,23 @@ impl Histogram {
         }
         let axis = |d: String| el("path").class("axis").with("d", d);
         picture.add([axis(format!("M{} {}H{}", px(LEFT), px(FOOT), px(RIGHT)))]);
-        // the ends of the bars, as many as do not hide each other
-        let mut free_from = LEFT - NAME;
-        for bin in bins() {
-            let x = scale.at(bin.low);
-            if x - free_from < NAME {
-                continue;
-            }
-            free_from = x;
+        let grid = (self.step(), lead(self.in_unit(self.step())));
+        for tick in ticks(from, to, grid, ACROSS) {
+            let x = scale.at(tick);
             picture.add([
                 axis(format!("M{} {}v5", px(x), px(FOOT))),
-                word("mid", x, FOOT + 170, self.limit_text(bin.low)),
+                word("mid", x, FOOT + 170, self.digits(tick)),
             ]);
         }
+        let counts = ticks(up.from, up.to, (1, 1), UP);
+        picture.add(value_axis(
+            up,
+            counts.map(|count| (count, count.to_string())),
+        ));
         let value = format!("value in {}", self.unit());
         picture.add([
             word("", RIGHT + 80, FOOT + 170, value),
-            word("", RIGHT + 80, TOP + 40, "number of readings"),
+            word("", EDGE, TOP - 370, "number of readings"),
         ]);
         picture
     }
@@ -96,6 +98,6 @@ impl Histogram {
             format!("{low} to {}: {}", self.limit_text(bin.high), bin.count)
         });
         let words = words.collect::<Vec<_>>().join("; ");
-        format!("How many readings had which value. {words}")
+        format!("Number of readings at each value. {words}")
     }
 }

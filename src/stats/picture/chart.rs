@@ -1,16 +1,22 @@
 //! A control chart: a field a panel, points between centre and limits.
 
-use super::shapes::{LEFT, Picture, RIGHT, Ruler, beside, level, px, word};
+use super::shapes::{EDGE, LEFT, Picture, RIGHT, Ruler, beside, level, px, value_axis, word};
+use super::ticks::{decimals_of, ticks};
 use crate::markup::{Element, el};
 use crate::quantity::Unit;
-use crate::stats::chart::{Chart, Panel, Point, Rule, rule};
-use crate::stats::figures::millionths;
+use crate::stats::chart::{CENTRE, Chart, LOWER, Panel, Point, Rule, UPPER, rule};
+use crate::stats::figures::{in_ones, millionths};
 use crate::stats::text::fixed;
 use std::fmt::Write as _;
 
 const TOP: i64 = 300;
 const FIELD: i64 = 1300;
-const GAP: i64 = 560;
+const GAP: i64 = 800;
+/// Numbers that fit beside a field.
+const UP: i64 = 7;
+/// The height of a line of text, and the width of its letters, on the wide side.
+const LINE: i64 = 140;
+const LETTER: i64 = 74;
 /// Points are smaller where there are more of them.
 const CROWDED: usize = 150;
 
@@ -76,26 +82,26 @@ fn fields(
     let across = Columns(panel.points.len());
     let mut drawn = vec![word(
         "",
-        LEFT,
-        top - 90,
+        EDGE,
+        top - 110,
         format!("{} in {unit}", panel.words),
     )];
     let mut names = Vec::new();
     let extremes = extremes(panel).map(|(name, value)| {
-        let text = format!("{name} {} {unit}", fixed(value, places));
+        let text = vec![format!("{name} {} {unit}", fixed(value, places))];
         (scale.at(millionths(value)), text)
     });
     let lines: [(&str, &str, Level); 3] = [
-        ("upper", "limit", |point| Some(point.upper)),
-        ("centre", "aim", |point| Some(point.center)),
-        ("lower", "limit", |point| point.lower),
+        (UPPER, "limit", |point| Some(point.upper)),
+        (CENTRE, "centre", |point| Some(point.center)),
+        (LOWER, "limit", |point| point.lower),
     ];
     for (name, class, of) in lines {
         let Some(last) = panel.points.last().and_then(of) else {
             continue;
         };
         let y = scale.at(millionths(last));
-        let text = format!("{name} {} {unit}", fixed(last, places));
+        let value = format!("{} {unit}", fixed(last, places));
         let levels = || panel.points.iter().map(|point| of(point).map(millionths));
         let line = if levels().all(|level| level == Some(millionths(last))) {
             level(class, y)
@@ -105,10 +111,11 @@ fn fields(
                 places.filter_map(|(nth, level)| Some((across.nth(nth), scale.at(level?))));
             run(class, places)
         };
-        drawn.push(line.about(format!("the line of {text}")));
-        names.push((y, text));
+        drawn.push(line.about(format!("the line of {name} {value}")));
+        names.push((y, vec![name.to_owned(), value]));
     }
-    drawn.extend(beside(names.into_iter().chain(extremes)));
+    drawn.extend(beside(names.into_iter().chain(extremes), top + FIELD + 70));
+    drawn.extend(numbers(scale));
     let signals = panel.signals(rules);
     let size = if panel.points.len() > CROWDED { 16 } else { 30 };
     let step = step(panel.points.len());
@@ -143,10 +150,79 @@ fn fields(
     let values = panel.points.iter().enumerate();
     let values = values.map(|(at, point)| (across.nth(at), scale.at(millionths(point.value))));
     drawn.push(run("run", values).about(format!("the line through \"{}\"", panel.words)));
-    drawn.into_iter().chain(points).collect()
+    let marks = signals.iter().filter_map(|signal| {
+        let at = signal.at.checked_sub(panel.first)?;
+        let point = panel.points.get(at)?;
+        let y = scale.at(millionths(point.value));
+        // of several points: beside none of them
+        let is_run = rule(signal.rule).is_some_and(|rule| rule.length > 1);
+        let y = match point.value > point.center {
+            _ if !is_run => y,
+            true => y - LINE,
+            false => y + LINE,
+        };
+        Some(((across.nth(at), y), signal.brief(point)))
+    });
+    let why = reasons(marks, size, top + FIELD);
+    drawn.into_iter().chain(points).chain(why).collect()
 }
 
-/// The smallest and the largest value of a panel, by name: with the lines' names they tell the scale.
+/// The value axis of a panel.
+fn numbers(scale: Ruler) -> Vec<Element> {
+    let ticks = ticks(scale.from, scale.to, (1, 1), UP);
+    let places = decimals_of(ticks.step);
+    value_axis(
+        scale,
+        ticks.map(|value| (value, fixed(in_ones(value), places))),
+    )
+}
+
+/// At each mark why it is one. What says the same as a text that it would hide is left out: the mark is beside it.
+fn reasons(
+    marks: impl Iterator<Item = ((i64, i64), String)>,
+    size: i64,
+    foot: i64,
+) -> Vec<Element> {
+    let mut placed: Vec<(i64, i64, i64, String)> = Vec::new();
+    let mut drawn = Vec::new();
+    for ((x, y), text) in marks {
+        let wide = LETTER * i64::try_from(text.chars().count()).unwrap_or(0);
+        let is_left = x > i64::midpoint(LEFT, RIGHT);
+        let side = size + 60;
+        let (class, anchor) = if is_left {
+            ("why end", x - side)
+        } else {
+            ("why", x + side)
+        };
+        let (from, to) = if is_left {
+            (anchor - wide, anchor)
+        } else {
+            (anchor, anchor + wide)
+        };
+        let mut baseline = y + 45;
+        let hides = |baseline: i64, placed: &[(i64, i64, i64, String)]| {
+            let hidden = placed.iter().find(|(other, left, right, _)| {
+                (baseline - other).abs() < LINE && from < *right && *left < to
+            });
+            hidden.cloned()
+        };
+        let is_said = loop {
+            match hides(baseline, &placed) {
+                Some((_, _, _, same)) if same == text => break true,
+                Some((other, ..)) if other + LINE <= foot => baseline = other + LINE,
+                Some(_) => break true,
+                None => break false,
+            }
+        };
+        if !is_said {
+            drawn.push(word(class, anchor, baseline, text.clone()));
+            placed.push((baseline, from, to, text));
+        }
+    }
+    drawn
+}
+
+/// The smallest and the largest value of a panel, by name.
 fn extremes(panel: &Panel) -> impl Iterator<Item = (&'static str, f64)> {
     let values = || panel.points.iter().map(|point| point.value);
     let ends = [
@@ -157,7 +233,7 @@ fn extremes(panel: &Panel) -> impl Iterator<Item = (&'static str, f64)> {
     ends.filter_map(|(name, value)| Some((name, value?)))
 }
 
-/// So many points side by side.
+/// That many points side by side.
 #[derive(Clone, Copy)]
 struct Columns(usize);
 

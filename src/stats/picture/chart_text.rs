@@ -1,16 +1,17 @@
 //! A panel of a control chart as lines of text.
 
+use super::ticks::{decimals_of, ticks};
 use crate::quantity::Unit;
-use crate::stats::chart::{Panel, Signal};
-use crate::stats::sample::{float_of, nearest};
+use crate::stats::chart::{CENTRE, LOWER, Panel, Point, Signal, UPPER};
+use crate::stats::figures::{in_ones, millionths};
 use crate::stats::text::fixed;
 
-/// Lines of the picture.
-const HIGH: usize = 13;
-/// Points that fit beside the labels on a line of 80 letters.
-const WIDE: usize = 55;
+/// Numbers beside a picture; there is a line without a number between two of them.
+const NUMBERS: i64 = 9;
+/// Points that fit beside the names on a line of 80 letters.
+const WIDE: usize = 40;
 
-/// The last points of a panel (as many as fit) between centre (`─`) and limits (`┄`); a point is `•`, one
+/// The last points of a panel (as many as fit) between centre line (`─`) and control limits (`┄`); a point is `•`, one
 /// with a signal `✕`. `places` digits after the point, in `unit`; `each` is what a point is. A line every tenth
 /// point marks the number of the point below.
 pub fn chart_text(
@@ -24,26 +25,8 @@ pub fn chart_text(
     let Some(last) = shown.last() else {
         return Vec::new();
     };
-    let ends = || {
-        let points = shown.iter();
-        let of = |point: &crate::stats::chart::Point| {
-            [
-                Some(point.value),
-                point.lower,
-                Some(point.upper),
-                Some(point.center),
-            ]
-        };
-        points.flat_map(of).flatten()
-    };
-    let most = ends().fold(f64::NEG_INFINITY, f64::max);
-    let lowest = ends().fold(f64::INFINITY, f64::min);
-    let span = if most > lowest { most - lowest } else { 1.0 };
-    let row = |value: f64| {
-        let share = (most - value) / span * float_of(HIGH - 1);
-        usize::try_from(nearest(share)).unwrap_or(0).min(HIGH - 1)
-    };
-    let mut cells = vec![vec![' '; shown.len()]; HIGH];
+    let rows = Rows::of(shown);
+    let mut cells = vec![vec![' '; shown.len()]; rows.count()];
     let mut put = |row: usize, column: usize, mark: char| {
         if let Some(cell) = cells.get_mut(row).and_then(|row| row.get_mut(column)) {
             *cell = mark;
@@ -51,37 +34,38 @@ pub fn chart_text(
     };
     let number = |column: usize| panel.first + skipped + column;
     for (column, point) in shown.iter().enumerate() {
-        put(row(point.center), column, '─');
-        put(row(point.upper), column, '┄');
+        put(rows.at(point.center), column, '─');
+        put(rows.at(point.upper), column, '┄');
         if let Some(lower) = point.lower {
-            put(row(lower), column, '┄');
+            put(rows.at(lower), column, '┄');
         }
         let signalled = signals.iter().any(|signal| signal.at == number(column));
-        put(row(point.value), column, if signalled { '✕' } else { '•' });
+        let mark = if signalled { '✕' } else { '•' };
+        put(rows.at(point.value), column, mark);
     }
     let label = |at: usize| {
-        let words = |name: &str, value: f64| format!(" {name} {} {unit}", fixed(value, places));
-        if row(last.upper) == at {
-            words("upper", last.upper)
-        } else if row(last.center) == at {
-            words("centre", last.center)
-        } else {
-            let lower = last.lower.filter(|lower| row(*lower) == at);
-            lower.map(|lower| words("lower", lower)).unwrap_or_default()
-        }
+        let lines = [
+            (UPPER, Some(last.upper)),
+            (CENTRE, Some(last.center)),
+            (LOWER, last.lower),
+        ];
+        let here = lines.into_iter().find_map(|(name, value)| {
+            let value = value.filter(|value| rows.at(*value) == at)?;
+            Some(format!(" {name} {} {unit}", fixed(value, places)))
+        });
+        here.unwrap_or_default()
     };
-    let tick = |at: usize| match at {
-        0 => fixed(most, places),
-        at if at == HIGH - 1 => fixed(lowest, places),
-        _ => String::new(),
-    };
-    let wide = tick(0).chars().count().max(tick(HIGH - 1).chars().count());
+    let numbers: Vec<String> = (0..rows.count()).map(|at| rows.number(at)).collect();
+    let wide = numbers.iter().map(|number| number.chars().count()).max();
+    let wide = wide.unwrap_or(0);
     let mut lines: Vec<String> = cells
         .iter()
+        .zip(numbers)
         .enumerate()
-        .map(|(at, row)| {
+        .map(|(at, (row, number))| {
             let row: String = row.iter().collect();
-            format!("{:>wide$} │{row}{}", tick(at), label(at))
+            let tick = if number.is_empty() { '│' } else { '┤' };
+            format!("{number:>wide$} {tick}{row}{}", label(at))
         })
         .map(|line| line.trim_end().to_owned())
         .collect();
@@ -109,4 +93,62 @@ pub fn chart_text(
         ));
     }
     lines
+}
+
+/// Lines of text at even values, in millionths, from the top.
+#[derive(Clone, Copy)]
+struct Rows {
+    step: i64,
+    /// The number of steps from zero to the first and to the last line.
+    top: i64,
+    foot: i64,
+}
+
+impl Rows {
+    /// Lines for all values and limits; every second one has a number, in steps of 1, 2 or 5.
+    fn of(points: &[Point]) -> Self {
+        let ends = || {
+            let points = points.iter();
+            let of = |point: &Point| {
+                [
+                    Some(point.value),
+                    point.lower,
+                    Some(point.upper),
+                    Some(point.center),
+                ]
+            };
+            points.flat_map(of).flatten().map(millionths)
+        };
+        let (from, to) = (ends().min().unwrap_or(0), ends().max().unwrap_or(0));
+        let numbers = ticks(from, to, (10, 1), NUMBERS);
+        let step = i64::try_from(numbers.step / 2).unwrap_or(i64::MAX);
+        Self {
+            step,
+            top: nearest_step(to, step),
+            foot: nearest_step(from, step),
+        }
+    }
+
+    fn count(self) -> usize {
+        usize::try_from(self.top - self.foot).map_or(1, |steps| steps + 1)
+    }
+
+    fn at(self, value: f64) -> usize {
+        let step = nearest_step(millionths(value), self.step);
+        usize::try_from(self.top - step).unwrap_or(0)
+    }
+
+    /// The value of a line, if it has a number.
+    fn number(self, at: usize) -> String {
+        let step = i64::try_from(at).map_or(self.top, |at| self.top - at);
+        if step % 2 != 0 {
+            return String::new();
+        }
+        let places = decimals_of(i128::from(self.step) * 2);
+        fixed(in_ones(step.saturating_mul(self.step)), places)
+    }
+}
+
+fn nearest_step(millionths: i64, step: i64) -> i64 {
+    millionths.saturating_add(step / 2).div_euclid(step)
 }

@@ -103,8 +103,12 @@ impl Histogram {
         named(self.ends())
     }
 
-    fn digits(&self, base: i64) -> String {
-        fixed(self.all.in_unit(base), self.places)
+    pub(super) fn in_unit(&self, base: i64) -> f64 {
+        self.all.in_unit(base)
+    }
+
+    pub(super) fn digits(&self, base: i64) -> String {
+        fixed(self.in_unit(base), self.places)
     }
 
     fn label(&self, bin: &Bin) -> String {

@@ -8,6 +8,7 @@ mod chart;
 mod chart_text;
 mod histogram;
 pub(crate) mod shapes;
+pub(crate) mod ticks;
 
 pub(crate) use chart::chart;
 pub use chart::chart_svg;

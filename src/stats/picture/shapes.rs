@@ -13,7 +13,10 @@ pub(crate) const STYLE: &str = include_str!("picture.css");
 const COLOURS: &str = "svg { --ink: #16191d; --quiet: #50575f; --pass: #0b4a6f; --fail: #8f1d0c; font-family: sans-serif }\n";
 /// The width of every picture, in tenths of a pixel.
 const WIDTH: i64 = 7200;
-pub(crate) const LEFT: i64 = 140;
+/// Where titles begin.
+pub(crate) const EDGE: i64 = 140;
+/// Where the field begins; the numbers of the value axis stand to the left of it.
+pub(crate) const LEFT: i64 = 660;
 /// Where the field ends; the names of limits stand to the right of it.
 pub(crate) const RIGHT: i64 = 5780;
 
@@ -86,7 +89,7 @@ impl Picture {
         let around = vec![
             el("style").raw(format!("\n{COLOURS}{STYLE}")),
             paper,
-            word("", LEFT, -80, self.title.as_str()),
+            word("", EDGE, -80, self.title.as_str()),
         ];
         let svg = el("svg").with("xmlns", "http://www.w3.org/2000/svg");
         let root = self.drawn(svg, HEADING, "picture", around);
@@ -134,18 +137,45 @@ pub(crate) fn word(class: &str, x: i64, y: i64, text: impl Into<String>) -> Elem
         .text(text)
 }
 
-/// Names beside lines, moved apart until none hides another; `places` are the lines', in any order.
-pub(crate) fn beside(names: impl IntoIterator<Item = (i64, String)>) -> Vec<Element> {
-    const APART: i64 = 140;
-    let mut names: Vec<(i64, String)> = names.into_iter().collect();
-    names.sort_by_key(|(y, _)| *y);
-    let mut last = i64::MIN / 2;
-    let mut placed = Vec::new();
-    for (y, name) in names {
-        last = y.max(last.saturating_add(APART));
-        placed.push(word("", RIGHT + 80, last + 45, name));
+/// The value axis at the left of the field, with a number at each tick.
+pub(crate) fn value_axis(scale: Ruler, ticks: impl Iterator<Item = (i64, String)>) -> Vec<Element> {
+    let mut drawn = vec![upright("axis", LEFT, scale.end, scale.begin)];
+    for (value, number) in ticks {
+        let y = scale.at(value);
+        let d = format!("M{} {}H{}", px(LEFT - 50), px(y), px(LEFT));
+        drawn.push(el("path").class("axis").with("d", d));
+        drawn.push(word("end", LEFT - 80, y + 45, number));
     }
-    placed
+    drawn
+}
+
+/// Names at the right of the lines that they are of, each in one line or more. They are moved apart until none hides
+/// another, and up until none is below `foot`.
+pub(crate) fn beside(
+    names: impl IntoIterator<Item = (i64, Vec<String>)>,
+    foot: i64,
+) -> Vec<Element> {
+    const LINE: i64 = 140;
+    let high = |lines: &[String]| LINE * i64::try_from(lines.len()).unwrap_or(1);
+    let mut names: Vec<(i64, Vec<String>)> = names.into_iter().collect();
+    names.sort_by_key(|(y, _)| *y);
+    let mut free = i64::MIN / 2;
+    for (y, lines) in &mut names {
+        *y = free.max(*y - high(lines) / 2);
+        free = *y + high(lines);
+    }
+    let mut free = foot;
+    for (y, lines) in names.iter_mut().rev() {
+        *y = free.min(*y + high(lines)) - high(lines);
+        free = *y;
+    }
+    let placed = names.into_iter().flat_map(|(top, lines)| {
+        let baselines = (0..).map(move |nth| top + LINE * nth + 115);
+        baselines
+            .zip(lines)
+            .map(|(y, line)| word("", RIGHT + 80, y, line))
+    });
+    placed.collect()
 }
 
 #[cfg(test)]

@@ -80,7 +80,11 @@ fn good_pieces_at_a_limit_are_never_drawn_as_outside() {
         svg.contains("value in mm") && svg.contains(">number of readings<"),
         "{svg}"
     );
-    assert!(svg.matches("class=\"mid\"").count() >= 3, "{svg}");
+    // even values under the bars, even counts beside them
+    for tick in [">1.00<", ">1.10<", ">1.80<", ">0<", ">2<", ">4<"] {
+        assert!(svg.contains(tick), "{tick}: {svg}");
+    }
+    assert!(svg.contains(">lower limit 1.57 mm<"), "{svg}");
 }
 
 #[test]
@@ -119,11 +123,13 @@ fn a_chart_has_numbers_and_units_on_both_axes() {
         "single readings in mm",
         "distance to the reading before in mm",
         "number of the reading",
-        ">upper 1.",
-        ">centre 1.",
-        ">lower 1.",
+        ">upper control limit<",
+        ">centre line<",
+        ">lower control limit<",
         ">min 1.6200 mm<",
         ">max 1.6600 mm<",
+        ">1.64<",
+        ">1.66<",
         " mm</text>",
         ">5</text>",
         ">25</text>",
@@ -131,4 +137,51 @@ fn a_chart_has_numbers_and_units_on_both_axes() {
         assert!(svg.contains(said), "{said}: {svg}");
     }
     assert!(!svg.contains("NaN"));
+}
+
+/// The width of a picture, in pixels.
+const PAPER: f64 = 720.0;
+
+/// 24 readings that alternate, and one far above.
+fn with_an_outlier() -> Vec<Sample> {
+    let bases = (0..24).map(|at| 1_620_000 + 10_000 * (at % 2));
+    let bases = bases.chain([1_900_000]);
+    bases.map(|base| sample(vec![base], 10_000)).collect()
+}
+
+#[test]
+fn a_mark_says_which_rule_fired_and_no_text_leaves_the_paper() {
+    let singles = with_an_outlier();
+    let input = Input {
+        groups: &singles,
+        baseline: Some(24),
+        kept: None,
+        memory: Memory::default(),
+    };
+    let kind = CHARTS
+        .iter()
+        .find(|kind| kind.name == "individuals")
+        .unwrap();
+    let chart = draw(kind, &input).unwrap();
+    let svg = chart_svg("heights", &chart, &usual_rules(), (4, Unit::Millimetre));
+    assert!(
+        svg.contains(">far beyond upper control limit</text>"),
+        "{svg}"
+    );
+    let texts = svg.split("<text").skip(1);
+    for text in texts {
+        let (head, rest) = text.split_once('>').unwrap();
+        let said = rest.split('<').next().unwrap();
+        let x = head.split("x=\"").nth(1).unwrap();
+        let x: f64 = x.split('"').next().unwrap().parse().unwrap();
+        let wide = 7.0 * f64::from(u32::try_from(said.chars().count()).unwrap());
+        let (from, to) = if head.contains("end") {
+            (x - wide, x)
+        } else if head.contains("mid") {
+            (x - wide / 2.0, x + wide / 2.0)
+        } else {
+            (x, x + wide)
+        };
+        assert!(from >= 0.0 && to <= PAPER, "{said}: {from} to {to}");
+    }
 }
