@@ -239,7 +239,7 @@ pub(super) fn decision(decision: Decision) -> String {
     }
 }
 
-/// When zeros were asked for, and how good they had to be.
+/// When zeros were required, and their limit.
 pub(super) fn zeros(policy: &ZeroPolicy) -> String {
     let minutes = policy.every.map(|every| every.as_secs() / 60);
     let asked: Vec<String> = [
@@ -256,7 +256,7 @@ pub(super) fn zeros(policy: &ZeroPolicy) -> String {
     .flatten()
     .collect();
     if asked.is_empty() {
-        return "none asked for".to_owned();
+        return "none required".to_owned();
     }
     let limit = policy.limit_counts;
     let counts = if limit == 1 { "count" } else { "counts" };

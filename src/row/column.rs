@@ -260,7 +260,7 @@ pub const COLUMNS: &[Column] = &[
     every(
         "standing",
         Text,
-        "counted, doubted (a zero no longer vouches for it), retracted (the operator took it back) or not_counted",
+        "counted, doubted (a zero no longer vouches for it), retracted (by the operator) or not_counted",
         |row| text(Some(row.standing.name())),
     ),
     every("reason", Text, "why it does not count", |row| {

@@ -14,44 +14,44 @@ pub const FIGURES: &[Figure<Summary>] = &[
     row("mean", "mean", FigureKind::Reading, mean),
     row(
         "mean_low",
-        "mean, lower bound (95 %)",
+        "mean, lower confidence bound (95 %)",
         FigureKind::Reading,
         |all| Ok(mean_bounds(all, CONFIDENCE)?.0),
     ),
     row(
         "mean_high",
-        "mean, upper bound (95 %)",
+        "mean, upper confidence bound (95 %)",
         FigureKind::Reading,
         |all| Ok(mean_bounds(all, CONFIDENCE)?.1),
     ),
     row("sd", "standard deviation", FigureKind::Reading, sd),
     row(
         "sd_low",
-        "standard deviation, lower bound (95 %)",
+        "standard deviation, lower confidence bound (95 %)",
         FigureKind::Reading,
         |all| Ok(sd_bounds(all, CONFIDENCE)?.0),
     ),
     row(
         "sd_high",
-        "standard deviation, upper bound (95 %)",
+        "standard deviation, upper confidence bound (95 %)",
         FigureKind::Reading,
         |all| Ok(sd_bounds(all, CONFIDENCE)?.1),
     ),
     row(
         "sd_corrected",
-        "standard deviation without the rounding to the step",
+        "standard deviation, corrected for resolution",
         FigureKind::Reading,
         rounding::sd_corrected,
     ),
     row(
         "sd_corrected_low",
-        "the same, lower bound (95 %)",
+        "corrected standard deviation, lower confidence bound (95 %)",
         FigureKind::Reading,
         |all| Ok(rounding::sd_corrected_bounds(all, CONFIDENCE)?.0),
     ),
     row(
         "sd_corrected_high",
-        "the same, upper bound (95 %)",
+        "corrected standard deviation, upper confidence bound (95 %)",
         FigureKind::Reading,
         |all| Ok(rounding::sd_corrected_bounds(all, CONFIDENCE)?.1),
     ),
@@ -100,8 +100,8 @@ pub fn mean(all: &Summary) -> Result<f64, Undefined> {
 /// sd = √( Σ (x - mean)² / (n - 1) ) = √( (n Σ x² - (Σ x)²) / (n (n - 1)) )
 /// ```
 ///
-/// The numerator on the right is an exact integer. It holds the rounding to the instrument's step
-/// too; [`super::rounding::sd_corrected`] takes that out. All readings equal: 0, which is a value here.
+/// The numerator on the right is an exact integer. It includes the rounding to the
+/// resolution; [`super::rounding::sd_corrected`] takes that out. All readings equal: 0, which is a value here.
 ///
 /// # Errors
 ///
@@ -126,7 +126,7 @@ pub fn positive_sd(all: &Summary) -> Result<f64, Undefined> {
     Ok(sd)
 }
 
-/// Two-sided bounds of the mean.
+/// The two-sided confidence interval of the mean.
 ///
 /// ```text
 /// mean ± t((1+c)/2; n-1) · sd / √n
@@ -145,7 +145,7 @@ pub fn mean_bounds(all: &Summary, confidence: f64) -> Result<(f64, f64), Undefin
     Ok((mean - reach, mean + reach))
 }
 
-/// Two-sided bounds of the standard deviation.
+/// The two-sided confidence interval of the standard deviation.
 ///
 /// ```text
 /// sd · √( (n-1) / χ²((1+c)/2; n-1) ),  sd · √( (n-1) / χ²((1-c)/2; n-1) )
@@ -166,7 +166,7 @@ pub fn sd_bounds(all: &Summary, confidence: f64) -> Result<(f64, f64), Undefined
     Ok((sd * low, sd * high))
 }
 
-/// What a standard deviation with `degrees` of freedom is multiplied by for its bounds.
+/// What a standard deviation with `degrees` of freedom is multiplied by for its confidence interval.
 pub(super) fn spread_factors(degrees: f64, confidence: f64) -> Result<(f64, f64), Undefined> {
     let spread = ChiSquared::new(degrees)?;
     let factor = |p: f64| Ok((degrees / spread.quantile(p)?).sqrt());
@@ -176,13 +176,13 @@ pub(super) fn spread_factors(degrees: f64, confidence: f64) -> Result<(f64, f64)
     ))
 }
 
-/// The least reading. [`Undefined::TooFew`] without readings.
+/// The minimum. [`Undefined::TooFew`] without readings.
 pub fn min(all: &Summary) -> Result<f64, Undefined> {
     let least = all.grid().least();
     Ok(all.in_unit(least.ok_or(Undefined::TooFew { got: 0, want: 1 })?))
 }
 
-/// The greatest reading. [`Undefined::TooFew`] without readings.
+/// The maximum. [`Undefined::TooFew`] without readings.
 pub fn max(all: &Summary) -> Result<f64, Undefined> {
     let greatest = all.grid().greatest();
     Ok(all.in_unit(greatest.ok_or(Undefined::TooFew { got: 0, want: 1 })?))
@@ -207,7 +207,7 @@ pub fn quartile(all: &Summary, quarter: u64) -> Result<f64, Undefined> {
 /// lag1 = Σᵢ₌₁ⁿ⁻¹ (xᵢ - mean)(xᵢ₊₁ - mean) / Σᵢ₌₁ⁿ (xᵢ - mean)²
 /// ```
 ///
-/// Both sums are exact. About 0 for readings that do not know of each other; its standard error is
+/// Both sums are exact. About 0 for independent readings; its standard error is
 /// then `1/√n`. Source: NIST Statistical Reference Datasets, checked to 14 digits.
 ///
 /// # Errors

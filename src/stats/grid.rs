@@ -1,6 +1,6 @@
 //! How often each value was read; values stand on the grid of the instrument, so they are few.
 //!
-//! In: whole base units in any order. Out: least, greatest and quantiles, exact, without keeping
+//! In: whole base units in any order. Out: minimum, maximum and quantiles, exact, without keeping
 //! the readings themselves.
 
 use super::Undefined;
@@ -60,12 +60,12 @@ impl Grid {
         self.total
     }
 
-    /// The least value, in base units.
+    /// The minimum, in base units.
     pub fn least(&self) -> Option<i64> {
         self.counts.first().map(|(value, _)| *value)
     }
 
-    /// The greatest value, in base units.
+    /// The maximum, in base units.
     pub fn greatest(&self) -> Option<i64> {
         self.counts.last().map(|(value, _)| *value)
     }

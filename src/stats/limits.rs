@@ -1,4 +1,4 @@
-//! What is asked of a reading, as the statistics need it.
+//! The limits of an axis, as the statistics need them.
 
 use super::{Summary, Undefined};
 use crate::quantity::Quantity;
@@ -6,11 +6,11 @@ use crate::quantity::Quantity;
 /// Limits of one axis; at least one of them for a figure that compares with limits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Limits {
-    /// The least good value.
+    /// The lower limit.
     pub lower: Option<Quantity>,
-    /// The value aimed at.
+    /// The nominal.
     pub nominal: Option<Quantity>,
-    /// The greatest good value.
+    /// The upper limit.
     pub upper: Option<Quantity>,
 }
 

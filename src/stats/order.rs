@@ -1,7 +1,7 @@
-//! Could these readings stand in any other order just as well?
+//! Does the order of the readings matter? Permutation tests.
 //!
-//! In: readings in order. Out: the chance of an order like this if order means nothing. It asks for no shape and
-//! knows of rounding, since the readings stay what they are and only change places.
+//! In: readings in order. Out: p-values under random order. They hold for any distribution and for rounded
+//! readings, since only the order changes.
 
 use super::random::Random;
 use super::{Sample, Undefined};
@@ -15,7 +15,7 @@ const RUNS: u32 = 1999;
 /// The seed of the random orders: the same readings always give the same chances.
 const SEED: u64 = 0x7a11_0bde;
 
-/// Chances of an order, if order means nothing.
+/// The p-values of the order.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Order {
     /// Of a lag-1 autocorrelation as far from what is to be expected, either way.

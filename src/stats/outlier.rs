@@ -1,6 +1,6 @@
-//! Readings that do not belong to the others.
+//! Outliers, by Grubbs' test and its extension to several of them.
 //!
-//! Grubbs' statistic presumes readings that are not rounded. Of readings to the instrument's step all but
+//! Grubbs' statistic presumes readings that are not rounded. Of readings rounded to the resolution all but
 //! one are often equal, and any other value then lies as far out as a value can: the test would call it an
 //! outlier in most samples of three. Where the step is known, the spread is therefore taken for no less
 //! than what rounding may hide of it.
@@ -9,7 +9,7 @@ use super::distribution::StudentT;
 use super::sample::float;
 use super::{Sample, Summary, Undefined};
 
-/// The chance under which a reading is called an outlier.
+/// The significance level of the test.
 pub const ALPHA: f64 = 0.05;
 /// The same in each round where there are several, so that all of them together keep to [`ALPHA`] (from
 /// 20,000 simulated samples of 10 to 100 readings, not rounded and rounded).
@@ -17,8 +17,8 @@ const ALPHA_OF_ROUNDS: f64 = 0.035;
 /// No more outliers than this are told apart: more of them are another distribution.
 pub const MOST: usize = 10;
 
-/// The outlying values among readings, the furthest first; a sample without outliers is told to have some in no
-/// more than 5 of 100 cases.
+/// The outlying values among readings, the furthest first; at most 5 of 100 samples without
+/// outliers are said to have one.
 ///
 /// One is looked for among less than ten readings, two from ten on, and one more for every ten, at most
 /// [`MOST`]. See [`values`] for the test, `docs/false-alarms.md` for how often it is wrong and right.
@@ -33,7 +33,7 @@ pub fn found(all: &Summary) -> Result<Vec<Furthest>, Undefined> {
     values(all, most, alpha)
 }
 
-/// A reading that lies further out than chance allows. Not a reason to leave it out: look at the piece.
+/// An outlier. That is no reason to leave it out: look at the piece.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Outlier {
     /// Its number in the sample, from 1.
@@ -46,7 +46,7 @@ pub struct Outlier {
     pub critical: f64,
 }
 
-/// The largest distance from the mean that is to be expected of `n` normal readings.
+/// The critical distance from the mean for `n` normal readings.
 ///
 /// ```text
 /// G = (n - 1)/√n · √( t² / (n - 2 + t²) ),   t = t(1 - α/(sides n); n - 2)

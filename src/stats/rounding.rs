@@ -1,14 +1,14 @@
-//! What the instrument's step does to figures. Data rounded to the count are the rule here.
+//! What the resolution of the instrument does to figures: every reading is rounded to it.
 
 use super::describe::{positive_sd, sd_bounds};
 use super::sample::float;
 use super::{Limits, Summary, Undefined};
 
-/// Fewer counts than this in the tolerance, and the instrument is coarse for it (common practice, the
+/// A tolerance of fewer times the resolution, and the instrument is coarse for it (common practice, the
 /// rule of ten; no source).
 pub const FEW_COUNTS: f64 = 10.0;
 
-/// Standard deviation without what rounding to the step adds (Sheppard's correction).
+/// Standard deviation without what rounding to the resolution adds (Sheppard's correction).
 ///
 /// ```text
 /// sd_corrected = √(sd² - step²/12)
@@ -30,8 +30,7 @@ pub fn sd_corrected(all: &Summary) -> Result<f64, Undefined> {
     Ok(square.sqrt())
 }
 
-/// Two-sided bounds of [`sd_corrected`]: those of the standard deviation, with the rounding taken out of
-/// each.
+/// The two-sided confidence interval of [`sd_corrected`]: that of the standard deviation, each end corrected.
 ///
 /// ```text
 /// √(bound² - step²/12), not under 0
@@ -53,7 +52,7 @@ pub fn sd_corrected_bounds(all: &Summary, confidence: f64) -> Result<(f64, f64),
     Ok((corrected(low), corrected(high)))
 }
 
-/// Steps of the instrument within the tolerance: `(upper - lower) / step`.
+/// The tolerance over the resolution: `(upper - lower) / step`.
 pub fn counts_in_tolerance(all: &Summary, limits: &Limits) -> Result<f64, Undefined> {
     limits.width_of(all)?;
     let ends = limits.lower.zip(limits.upper);
@@ -63,12 +62,12 @@ pub fn counts_in_tolerance(all: &Summary, limits: &Limits) -> Result<f64, Undefi
     Ok(float(width) / float(all.step_base()?.into()))
 }
 
-/// Steps of the instrument within six standard deviations.
+/// Six standard deviations over the resolution.
 pub fn counts_in_spread(all: &Summary) -> Result<f64, Undefined> {
     Ok(6.0 * positive_sd(all)? / all.step()?)
 }
 
-/// Something about the readings that a reader of the figures must know.
+/// What limits the use of the figures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Warning {
     /// For programs; never changes.
@@ -77,13 +76,13 @@ pub struct Warning {
     pub words: &'static str,
 }
 
-/// What the step of the instrument does to these readings.
+/// Warnings about the resolution of the instrument for these readings.
 pub fn warnings(all: &Summary, limits: &Limits) -> Vec<Warning> {
     let mut found = Vec::new();
     if counts_in_tolerance(all, limits).is_ok_and(|counts| counts < FEW_COUNTS) {
         found.push(Warning {
             name: "coarse_for_tolerance",
-            words: "fewer than 10 steps of the instrument in the tolerance: measure with a finer one",
+            words: "the tolerance is under 10 times the resolution: measure with a finer instrument",
         });
     }
     let dominated = all.count() >= 2
@@ -93,7 +92,7 @@ pub fn warnings(all: &Summary, limits: &Limits) -> Vec<Warning> {
     if dominated {
         found.push(Warning {
             name: "step_dominates",
-            words: "the readings spread less than a step of the instrument: figures of spread tell about its step more than about the crimps",
+            words: "the standard deviation is smaller than the resolution: it describes the instrument more than the crimps",
         });
     }
     found

@@ -1,6 +1,6 @@
 //! Readings one after the other, as many as there are, in memory that does not grow with them.
 //!
-//! In: base units in order. Out: the same [`Summary`] as of a [`Sample`], the spread within a short time, and the
+//! In: base units in order. Out: the same [`Summary`] as of a [`Sample`], the short-term standard deviation, and the
 //! order of the first few thousand. What is kept: exact sums, and how often each value was read; values stand on the grid of
 //! the instrument, so they are few.
 
@@ -98,7 +98,7 @@ impl Stream {
         Ok(Sample::from_bases(self.first.clone(), self.scale)?.with_step_base(step))
     }
 
-    /// The spread within a short time, from the distance between neighbours.
+    /// The short-term standard deviation, from moving ranges.
     ///
     /// # Errors
     ///
@@ -114,7 +114,7 @@ impl Stream {
         Ok(Within {
             sigma: sigma_of_mean_range(mean_range)?,
             freedom: moving_range_freedom(n),
-            how: "distance between neighbours",
+            how: "moving ranges",
         })
     }
 }

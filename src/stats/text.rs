@@ -1,4 +1,4 @@
-//! How figures are written for people: digits, units, bounds beside what they bound.
+//! How figures are written for people: digits, units, confidence intervals.
 
 use super::figures::{self, Figure, FigureKind};
 use super::{Summary, Undefined};
@@ -36,11 +36,11 @@ pub struct Line {
     pub words: &'static str,
     /// Its value as text, or why it has none.
     pub value: Result<String, Undefined>,
-    /// Its bounds as text, where it has both.
+    /// Its confidence interval as text, where it has one.
     pub bounds: Option<(String, String)>,
 }
 
-/// A line a figure; bounds stand beside what they bound.
+/// A line for each figure, with its confidence interval.
 pub fn lines(shown: &[Shown], digits: Digits) -> Vec<Line> {
     let named = |name: &str| shown.iter().find(|figure| figure.name == name);
     let is_bound = |figure: &Shown| {
@@ -65,7 +65,7 @@ pub fn lines(shown: &[Shown], digits: Digits) -> Vec<Line> {
         .collect()
 }
 
-/// A probability as text; a small one is never told as 0.
+/// A probability as text; a small one is never shown as 0.
 pub fn chance(p: f64) -> String {
     if p < 0.0001 {
         "under 0.0001".to_owned()
@@ -74,7 +74,7 @@ pub fn chance(p: f64) -> String {
     }
 }
 
-/// A number to so many digits after the point; what rounds to zero has no sign.
+/// A number with `places` decimals; what rounds to zero has no sign.
 pub fn fixed(value: f64, places: usize) -> String {
     let line = format!("{value:.places$}");
     match line.strip_prefix('-') {
@@ -83,20 +83,20 @@ pub fn fixed(value: f64, places: usize) -> String {
     }
 }
 
-/// A number to so many digits in powers of ten.
+/// A number in powers of ten with `places` decimals.
 pub fn powers(value: f64, places: usize) -> String {
     format!("{:.places$e}", value + 0.0)
 }
 
-/// How numbers are told.
+/// How numbers are shown.
 #[derive(Debug, Clone, Copy)]
 pub struct Digits {
     unit: Unit,
     /// Digits of a figure in the unit of the readings.
     pub places: usize,
-    /// Places are times of the journal.
+    /// Positions are times of the journal.
     pub times: bool,
-    /// What slopes are told a piece of.
+    /// The unit of the place in a slope.
     pub per: &'static str,
 }
 

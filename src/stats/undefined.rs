@@ -33,8 +33,8 @@ pub enum Undefined {
         /// How many there are.
         count: u64,
     },
-    /// The rounding to the instrument's step accounts for the whole spread.
-    #[error("the instrument's step accounts for all of the spread")]
+    /// Rounding to the resolution accounts for the whole spread.
+    #[error("the resolution accounts for all of the spread")]
     StepOnly,
     /// A lower limit is needed.
     #[error("there is no lower limit")]
@@ -46,20 +46,20 @@ pub enum Undefined {
     #[error("there are no limits")]
     NoLimits,
     /// Two limits are needed.
-    #[error("one limit alone has no width")]
+    #[error("both limits are needed, and there is one")]
     OneSided,
-    /// A value to aim at is needed.
+    /// A nominal is needed.
     #[error("there is no nominal value")]
     NoNominal,
-    /// The step of the instrument is needed.
-    #[error("the instrument's step is not known")]
+    /// The resolution of the instrument is needed.
+    #[error("the resolution of the instrument is not known")]
     NoStep,
     /// Numbers of readings that differ where the method wants them equal.
     #[error("groups of {least} to {most} readings, want the same number in each")]
     Unequal {
-        /// The smallest group.
+        /// The size of the smallest group.
         least: u64,
-        /// The largest.
+        /// The size of the largest.
         most: u64,
     },
     /// A number outside what a formula is made for.

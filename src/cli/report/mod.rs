@@ -47,7 +47,7 @@ pub(super) struct ReportCommand {
     /// instrument, station, series or day
     #[arg(long, value_name = "GROUP", value_parser = group, help_heading = "Side by side")]
     compare: Option<Group>,
-    /// A difference that does not matter: "0.02 mm"; says whether the groups are equivalent
+    /// Test whether the means of the groups are equivalent within this margin: "0.02 mm"
     #[arg(long, value_parser = margin, requires = "compare", help_heading = "Side by side")]
     margin: Option<Measured>,
     /// The group that the others are compared with [default: the one that came first]

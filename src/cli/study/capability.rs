@@ -11,23 +11,22 @@ use serde_json::json;
 use std::io::Write;
 use std::path::PathBuf;
 
-/// Do the pieces keep the limits, how surely, and with how much to spare
+/// Capability: readings against their limits (Cp, Cpk, Pp, Ppk)
 #[derive(Debug, clap::Args)]
 pub(super) struct Capability {
     #[command(flatten)]
     select: Select,
-    /// The index to be shown
+    /// The Ppk that is required
     #[arg(long, value_name = "INDEX", default_value_t = USUAL_ASKED, value_parser = index)]
     asked: f64,
-    /// Readings were taken in subgroups, told apart by this column of the file, or by what the journal
-    /// knows of a reading, such as `series`
+    /// Subgroups are the values of this column of the file, or of a column of the journal, such as `series`
     #[arg(long, value_name = "COLUMN", conflicts_with = "size")]
     subgroup: Option<String>,
-    /// Readings were taken in subgroups of so many
+    /// Subgroups are N readings in a row
     #[arg(long, value_name = "N")]
     size: Option<usize>,
-    /// Exit with 1 unless the index asked for is shown: its lower confidence bound reaches it, and the shape is
-    /// normal, the process stable and the pieces independent, as far as tests tell
+    /// Exit with 1 unless the required index is demonstrated: its lower confidence bound reaches it, and the
+    /// preconditions hold (normal, stable, independent)
     #[arg(long)]
     gate: bool,
     /// Draw the histogram into this file
@@ -74,11 +73,7 @@ impl Capability {
         show::grounds(out, &claim)?;
         show::table(out, &figures, Digits::of(all))?;
         if let Ok(within) = of.within() {
-            writeln!(
-                out,
-                "\nspread within a short time: from the {}; bounds are at 95 %",
-                within.how
-            )?;
+            writeln!(out, "\nshort-term standard deviation: from {}", within.how)?;
         }
         show::warnings(out, &warnings)?;
         Ok(exit)

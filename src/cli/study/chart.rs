@@ -13,10 +13,10 @@ use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-/// Control charts: does a process stay what it was
+/// Control charts: is a process stable
 ///
-/// Limits come from all points, from the first ones (--baseline), or from a file in which earlier ones
-/// were kept (--save, --limits).
+/// Control limits are computed from all points, from the first ones (--baseline), or read from a file
+/// (--save, --limits).
 #[derive(Debug, clap::Args)]
 pub(super) struct Chart {
     #[command(flatten)]
@@ -24,28 +24,28 @@ pub(super) struct Chart {
     /// individuals, `mean_range`, `mean_s`, ewma, cusum [default: individuals, or `mean_s` of subgroups]
     #[arg(long, value_name = "NAME", value_parser = kind)]
     kind: Option<&'static ChartKind>,
-    /// Subgroups are told apart by this column of the file, or by what the journal knows of a reading
+    /// Subgroups are the values of this column of the file, or of a column of the journal
     #[arg(long, value_name = "COLUMN", conflicts_with = "size")]
     subgroup: Option<String>,
-    /// Subgroups are so many readings in a row
+    /// Subgroups are N readings in a row
     #[arg(long, value_name = "N")]
     size: Option<usize>,
-    /// Take the limits from the first so many points
+    /// Compute the control limits from the first N points
     #[arg(long, value_name = "N")]
     baseline: Option<usize>,
-    /// Keep what the limits are made of in this file
+    /// Save centre and standard deviation of the control limits to this file
     #[arg(long, value_name = "FILE")]
     save: Option<PathBuf>,
-    /// Use the limits that were kept in this file
+    /// Use the control limits of this file
     #[arg(long, value_name = "FILE", conflicts_with = "baseline")]
     limits: Option<PathBuf>,
-    /// Use this run rule, several if given several times [default: those marked * below]
+    /// Use this run rule; repeat for several [default: those marked *]
     #[arg(long = "rule", value_name = "NAME", value_parser = rule, long_help = rules_help())]
     rules: Vec<&'static Rule>,
     /// EWMA: the weight of the newest point
     #[arg(long, default_value_t = 0.2)]
     weight: f64,
-    /// EWMA: limits at so many standard deviations
+    /// EWMA: control limits at this many standard deviations
     #[arg(long, default_value_t = 3.0)]
     width: f64,
     /// CUSUM: what is not summed, in standard deviations
@@ -54,7 +54,7 @@ pub(super) struct Chart {
     /// CUSUM: the sum that is a signal, in standard deviations
     #[arg(long, default_value_t = 5.0)]
     decision: f64,
-    /// Exit with 1 if there is a signal, or if there are too few points to tell
+    /// Exit with 1 if there is a signal, or if there are too few points
     #[arg(long)]
     gate: bool,
     /// Draw the chart into this file
@@ -83,7 +83,7 @@ fn rules_help() -> String {
     });
     let rows: Vec<String> = rows.collect();
     format!(
-        "Use this run rule, several if given several times:\n{}",
+        "Use this run rule; repeat for several [default: those marked *]:\n{}",
         rows.join("\n")
     )
 }
@@ -117,7 +117,7 @@ impl Chart {
             },
         };
         let chart = chart::draw(kind, &input).map_err(|reason| {
-            Failure::usage(format!("no such chart of these readings: {reason}"))
+            Failure::usage(format!("this chart cannot be drawn: {reason}"))
                 .with_remedy("subgroups: --size N or --subgroup COLUMN; single readings: neither")
         })?;
         if let Some(path) = &self.save {
@@ -145,7 +145,7 @@ impl Chart {
         if left > 0 {
             writeln!(
                 out,
-                "left over at the end: {left}, too few for a subgroup\n"
+                "not charted: the last {left}, too few for a subgroup\n"
             )?;
         }
         let each = chart.each();
@@ -181,7 +181,7 @@ impl Chart {
         let text = std::fs::read_to_string(path)
             .map_err(|error| Failure::io(format!("{shown} cannot be read")).because(&error))?;
         let kept: Kept = serde_json::from_str(&text).map_err(|error| {
-            Failure::usage(format!("{shown} holds no limits"))
+            Failure::usage(format!("{shown} has no control limits"))
                 .because(&error)
                 .with_remedy("write it with --save")
         })?;
@@ -239,7 +239,7 @@ fn text(
     }
     for signal in &signals {
         let words = chart::rule(signal.rule).map_or(signal.rule, |rule| rule.words);
-        writeln!(out, "  ✕ at {}: {words}", signal.at)?;
+        writeln!(out, "  ✕ point {}: {words}", signal.at)?;
     }
     writeln!(out)?;
     Ok(())

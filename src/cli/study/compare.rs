@@ -17,11 +17,11 @@ use std::io::Write;
 pub(super) struct Compare {
     #[command(flatten)]
     select: Select,
-    /// What tells the groups apart: a column of the file, or `tool`, `nest`, `operator`, `instrument`,
-    /// `day`, `series` and others that the journal knows [default in the journal: tool]
+    /// The column that groups the readings: one of the file, or `tool`, `nest`, `operator`, `instrument`,
+    /// `day`, `series` and others of the journal [default in the journal: tool]
     #[arg(long, value_name = "COLUMN")]
     group: Option<String>,
-    /// A difference that does not matter: "0.02 mm"; asks whether the groups are equivalent
+    /// Test whether the means are equivalent within this margin: "0.02 mm"
     #[arg(long, value_parser = quantity)]
     margin: Option<Quantity>,
     /// The group that the others are compared with [default: the one that came first]
@@ -76,7 +76,7 @@ impl Compare {
         if comparisons.len() > 1 {
             writeln!(
                 out,
-                "\n{} comparisons share the 5 % (Bonferroni): each finds a difference under {}",
+                "\n{} comparisons share the significance level of 5 % (Bonferroni): {} for each",
                 comparisons.len(),
                 fixed(comparisons.first().map_or(0.05, Comparison::alpha), 4)
             )?;
@@ -93,9 +93,8 @@ impl Compare {
         let mut groups = readings.groups(0)?;
         if groups.len() < 2 {
             return Err(
-                Failure::usage(format!("all these readings are of one {key}")).with_remedy(
-                    "choose more readings, or tell groups apart by something else: --group COLUMN",
-                ),
+                Failure::usage(format!("all these readings are of one {key}"))
+                    .with_remedy("choose more readings, or another column: --group COLUMN"),
             );
         }
         if let Some(reference) = &self.reference {

@@ -10,10 +10,10 @@ use serde_json::{Value, json};
 use std::io::Write;
 use std::path::PathBuf;
 
-/// The chance under which a shape is called other than normal.
+/// The significance level of the normality test.
 const ALPHA: f64 = 0.05;
 
-/// Where readings lie and how far they spread
+/// Mean, spread, distribution and outliers of readings
 #[derive(Debug, clap::Args)]
 pub(super) struct Describe {
     #[command(flatten)]
@@ -69,28 +69,28 @@ impl Describe {
         show::table(out, &figures, Digits::of(all))?;
         writeln!(out)?;
         let allowed = if all.step().is_ok() {
-            "the instrument's resolution allowed for"
+            "resolution allowed for"
         } else {
-            "the instrument's resolution is not known"
+            "resolution not known"
         };
         match normal {
             Ok(p) if p < ALPHA => writeln!(
                 out,
-                "not of a normal shape (chance {}, {allowed})",
+                "the distribution is not normal (p = {}, {allowed})",
                 chance(p)
             )?,
             Ok(p) => writeln!(
                 out,
-                "the shape may well be normal (chance {}, {allowed})",
+                "normality is not rejected (p = {}, {allowed})",
                 fixed(p, 2)
             )?,
-            Err(reason) => writeln!(out, "nothing is shown about the shape: {reason}")?,
+            Err(reason) => writeln!(out, "normality cannot be tested: {reason}")?,
         }
         for (far, place) in &far {
             let stands = place.map(|place| format!(" ({place})")).unwrap_or_default();
             writeln!(
                 out,
-                "outlier: {} {}{stands} lies {} standard deviations from the mean of those left, where up to {} is to be expected: look at the piece",
+                "outlier: {} {}{stands} is {} standard deviations from the mean of the others (critical value {}): look at the piece",
                 all.in_unit(far.base),
                 readings.unit(),
                 fixed(far.distance, 2),

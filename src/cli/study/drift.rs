@@ -12,7 +12,7 @@ use std::io::Write;
 /// Microseconds of a day.
 const DAY: i64 = 86_400_000_000;
 
-/// Against what a trend is told.
+/// What the trend is against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum Against {
     /// The number of the reading
@@ -21,7 +21,7 @@ enum Against {
     Time,
 }
 
-/// Does a process wander, and when does it reach a limit
+/// Trend over number or time, and when it reaches a limit
 #[derive(Debug, clap::Args)]
 pub(super) struct Drift {
     #[command(flatten)]
@@ -29,8 +29,7 @@ pub(super) struct Drift {
     /// What the trend is against
     #[arg(long, value_enum, default_value = "order")]
     against: Against,
-    /// A column of the file with whole numbers to take the trend against, such as crimps made; readings are put in
-    /// its order
+    /// Take the trend against this column of whole numbers, such as crimps made; readings are sorted by it
     #[arg(long, value_name = "COLUMN", requires = "from")]
     place: Option<String>,
 }
@@ -56,7 +55,7 @@ impl Drift {
         let mut digits = Digits::of(sample.summary());
         digits.times = times;
         digits.per = match &self.place {
-            Some(_) => "one of the column",
+            Some(_) => "unit of the column",
             None if times => "day",
             None => "reading",
         };

@@ -17,23 +17,23 @@ use std::io::Write;
 /// How a study is computed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum Method {
-    /// By analysis of variance, with bounds
+    /// By analysis of variance, with confidence intervals
     Anova,
-    /// By ranges, as on paper
+    /// By ranges
     Range,
 }
 
-/// How much of the spread is the measuring
+/// Gauge study: repeatability, reproducibility, ndc
 ///
 /// Several people measure the same parts several times each; or one measures a master of known size.
 #[derive(Debug, clap::Args)]
 pub(super) struct Gauge {
     #[command(flatten)]
     select: Select,
-    /// What tells the parts apart: a column of the file [default in the journal: piece]
+    /// The column of the part [default in the journal: piece]
     #[arg(long, value_name = "COLUMN")]
     part: Option<String>,
-    /// What tells apart who measured: a column of the file [default in the journal: operator]
+    /// The column of the appraiser [default in the journal: operator]
     #[arg(long, value_name = "COLUMN")]
     appraiser: Option<String>,
     /// The method
@@ -202,7 +202,7 @@ fn variance(
     } else {
         writeln!(
             out,
-            "  the interaction of parts and appraisers is kept apart from the error: p is {p}, not over 0.25"
+            "  the interaction of parts and appraisers is not pooled with the error: p is {p}, at most 0.25"
         )?;
     }
     Ok(())

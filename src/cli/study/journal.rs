@@ -282,9 +282,9 @@ impl About {
         match self.left_out.words() {
             Some(left_out) => Failure::usage(format!("none of these readings counts ({left_out})"))
                 .with_remedy(
-                    "take them in by name, such as --include doubted; or choose other series",
+                    "include them by name, such as --include doubted, or choose other series",
                 ),
-            None => Failure::usage("no reading in the journal is of what was asked for")
+            None => Failure::usage("no reading in the journal matches these options")
                 .with_remedy("list the series: tallyjaw series"),
         }
     }

@@ -26,10 +26,9 @@ mod show;
 use super::{Context, Exit, Failure};
 use std::io::Write;
 
-/// Figures about readings: spread, capability, charts, comparisons, gauge studies, drift
+/// Statistics of readings: capability, control charts, comparisons, gauge studies, drift
 ///
-/// Of series in the journal, chosen by id or by what they were for, or of a column of a CSV file. No
-/// daemon is needed.
+/// The readings are those of series in the journal, or of a column of a CSV file. No daemon is needed.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:

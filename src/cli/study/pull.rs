@@ -10,15 +10,15 @@ use serde_json::json;
 use std::io::Write;
 use std::path::PathBuf;
 
-/// Pull tests: the lowest force against the minimum
+/// Pull tests: the minimum of the forces against the lower limit
 #[derive(Debug, clap::Args)]
 pub(super) struct Pull {
     #[command(flatten)]
     select: Select,
-    /// The index to be shown
+    /// The Ppk that is required
     #[arg(long, value_name = "INDEX", default_value_t = USUAL_ASKED, value_parser = index)]
     asked: f64,
-    /// Exit with 1 if the lowest force is under the minimum
+    /// Exit with 1 if a force is below the lower limit
     #[arg(long)]
     gate: bool,
     /// Draw the histogram into this file
@@ -34,7 +34,7 @@ impl Pull {
         let sample = readings.sample()?;
         let all = sample.summary();
         let (Ok(minimum), Ok(lowest)) = (limits.lower_of(all), describe::min(all)) else {
-            return Err(Failure::usage("a pull test needs a minimum")
+            return Err(Failure::usage("a pull test needs a lower limit")
                 .with_remedy("give it: --spec \">= 135 N\""));
         };
         let of = Capability::of_singles(&sample, limits).asking(self.asked);
@@ -44,9 +44,9 @@ impl Pull {
         let claim = of.claim();
         let kept = lowest >= minimum;
         let sentence = format!(
-            "the lowest of {} is {lowest} {unit}: {} the minimum of {minimum} {unit}",
+            "the minimum of {} pieces is {lowest} {unit}: {} the lower limit of {minimum} {unit}",
             sample.count(),
-            if kept { "not under" } else { "UNDER" },
+            if kept { "not below" } else { "BELOW" },
             unit = readings.unit()
         );
         let exit = if self.gate && !kept {

@@ -63,7 +63,7 @@ impl SourcePosition {
     }
 }
 
-/// How the step of the instrument is known.
+/// Where the resolution is from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum StepFrom {
     /// The journal says what instrument it was.
@@ -97,7 +97,7 @@ pub(super) struct Readings {
     /// What the readings are rounded to, on the same scale.
     pub(super) step: Option<i64>,
     pub(super) step_from: StepFrom,
-    /// What they were judged by; `Err` if that was not the same for all.
+    /// The limits they were judged by; `Err` if those differ.
     pub(super) limits: Result<Option<Limits>, String>,
     /// Why they are not of one nominal, if they are not.
     pub(super) nominals: Result<(), String>,
@@ -167,12 +167,12 @@ impl Readings {
         self.scale.unit()
     }
 
-    /// What must be known of the step: that it is guessed.
+    /// Warns where the resolution is guessed.
     pub(super) fn guessed_step(&self) -> Option<Warning> {
         let guessed = self.step.is_some() && self.step_from == StepFrom::Digits;
         guessed.then_some(Warning {
             name: "step_guessed",
-            words: "the instrument's resolution is guessed: one in the last digit of the readings; what tells of rounding stands on it, so give it: --resolution",
+            words: "the resolution is taken from the last digit of the readings; corrections for rounding depend on it: give it with --resolution",
         })
     }
 

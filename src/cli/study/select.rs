@@ -18,7 +18,7 @@ use std::path::PathBuf;
 pub(super) struct Select {
     #[command(flatten)]
     pub(super) query: Query,
-    /// Take these in as well; they are left out otherwise
+    /// Include these as well
     #[arg(long, value_delimiter = ',', value_parser = left_out(), help_heading = "From the journal")]
     pub(super) include: Vec<String>,
     /// Study the deviation of each reading from its nominal, so that readings of different nominals can be studied
@@ -43,12 +43,12 @@ pub(super) struct Select {
     /// Limits, instead of those that the readings were judged by: "1.62 ±0.05 mm", ">= 135 N"
     #[arg(long, value_name = "LIMITS", value_parser = limits)]
     pub(super) spec: Option<Limits>,
-    /// The step of the instrument, where the digits of the readings do not tell it: "0.01 mm"
+    /// The resolution of the instrument, where it is not the last digit of the readings: "0.01 mm"
     #[arg(long, value_name = "STEP", value_parser = quantity)]
     pub(super) resolution: Option<Quantity>,
 }
 
-/// What is left out of a study unless it is asked for.
+/// What is left out of a study unless included.
 fn left_out() -> PossibleValuesParser {
     let value = |name, help| PossibleValue::new(name).help(help);
     PossibleValuesParser::new([

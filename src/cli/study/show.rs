@@ -13,7 +13,7 @@ use std::path::Path;
 
 pub(super) use crate::stats::text::{Digits, Shown, all};
 
-/// A line a figure; bounds stand behind what they bound, figures without a value behind a dash.
+/// A line for each figure with its confidence interval; a figure without a value is a dash with the reason.
 pub(super) fn table(out: &mut dyn Write, shown: &[Shown], digits: Digits) -> Result<(), Failure> {
     let lines = text::lines(shown, digits);
     let width = lines
@@ -21,6 +21,7 @@ pub(super) fn table(out: &mut dyn Write, shown: &[Shown], digits: Digits) -> Res
         .map(|line| line.words.chars().count())
         .max()
         .unwrap_or(0);
+    let has_bounds = lines.iter().any(|line| line.bounds.is_some());
     for line in lines {
         let written = match line.value {
             Ok(written) => written,
@@ -31,6 +32,9 @@ pub(super) fn table(out: &mut dyn Write, shown: &[Shown], digits: Digits) -> Res
             .map(|(low, high)| format!("  ({low} to {high})"))
             .unwrap_or_default();
         writeln!(out, "  {:<width$}  {written}{bounds}", line.words)?;
+    }
+    if has_bounds {
+        writeln!(out, "  in parentheses: 95 % confidence intervals")?;
     }
     Ok(())
 }
@@ -87,9 +91,9 @@ pub(super) fn heading(out: &mut dyn Write, readings: &Readings) -> Result<(), Fa
     Ok(())
 }
 
-/// What a claim stands on, a line a ground.
+/// The preconditions of a claim, one on each line.
 pub(super) fn grounds(out: &mut dyn Write, claim: &Claim) -> Result<(), Failure> {
-    writeln!(out, "what such a claim stands on:")?;
+    writeln!(out, "preconditions:")?;
     for ground in claim.worth_stating() {
         let holds = if ground.holds { "holds" } else { "FAILS" };
         writeln!(out, "  {holds}  {}", ground.finding)?;

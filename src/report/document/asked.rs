@@ -95,7 +95,7 @@ fn check(tool: &ArmedTool) -> String {
 fn limits(facts: &Facts) -> Element {
     let heads = &[
         "Axis",
-        "Aim",
+        "Nominal",
         "Lower limit",
         "Upper limit",
         "From",

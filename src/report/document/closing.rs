@@ -15,18 +15,18 @@ pub(super) fn not_shown(report: &Report) -> Element {
     let is_of_pulls = specs().any(|spec| spec.axes.iter().any(is_pull));
     let mut items = Vec::new();
     if is_of_crimps {
-        items.push("It speaks of the pieces that were measured, and of no other.");
+        items.push("This report is about the pieces that were measured, and no others.");
         items.push(if is_of_pulls {
             "A pull test shows the strength of the pieces that it destroyed. It replaces neither crimp height and width nor the cross-section that the maker of the terminal asks for."
         } else {
             "Height and width are not the whole proof of a crimp. Without the pull test and the cross-section that the maker of the terminal asks for, they show that the tool pressed to the size, not that the joint holds or conducts."
         });
-        items.push("The maker's sheet and the codes that apply where the harness is used decide. Where they ask for something else than the limits above, they hold. Where a failing crimp can hurt someone or damage something, have it judged by who is qualified for it.");
+        items.push("The maker's sheet and the codes that apply where the harness is used decide. Where they differ from the limits above, they apply. Where a failing crimp can hurt someone or damage something, have it judged by who is qualified for it.");
     }
     if is_of_blocks {
         items.push("A verification against gauge blocks is no calibration; the certificates of instrument and blocks are not looked at here.");
     }
-    items.push("What the shop configured is taken as it was configured: limits, greatest errors, dates of calibration and checks. Who measured and which tool was in the hand is what was said at the bench.");
+    items.push("What the shop configured is taken as it was configured: limits, maximum permissible errors, dates of calibration and checks. Who measured and which tool was in the hand is what was said at the bench.");
     items.push("No accreditation is claimed, and this is no certificate.");
     el("section")
         .class("caution")

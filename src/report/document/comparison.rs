@@ -170,7 +170,7 @@ fn pictures(compared: &Compared, at: usize, words: &str) -> Element {
     let histograms = Histogram::side_by_side(&summaries, &limits);
     let drawn = groups.iter().zip(&histograms).enumerate();
     let drawn = drawn.map(|(nth, ((name, sample), histogram))| {
-        let title = format!("{name}: how often each {words} was read");
+        let title = format!("{name}: histogram of {words}");
         let id = format!("c{at}g{nth}");
         let svg = histogram.picture(&title).element(&id);
         let caption = el("figcaption").child(free(name.as_str()));

@@ -31,7 +31,7 @@ pub(super) fn section(facts: &Facts, level: usize) -> Option<Element> {
         return None;
     }
     let lead = el("p").class("fine").text(
-        "Of the readings that count. A dash means that a figure has no value here, and why; bounds hold with 95 %.",
+        "Of the readings that count. A dash is a figure without a value, with the reason. From and To are a 95 % confidence interval.",
     );
     Some(
         el("section")
@@ -107,7 +107,7 @@ fn grounds(about: &str, claim: &Claim) -> Element {
     });
     el("ul")
         .class("fine")
-        .about(format!("{about}, what a claim stands on"))
+        .about(format!("{about}, preconditions"))
         .children(items)
 }
 
@@ -153,7 +153,7 @@ fn pictures(
     let all = sample.summary();
     let mut drawn = Vec::new();
     if sample.count() >= FEWEST_OF_HISTOGRAM {
-        let title = format!("How often each {words} was read");
+        let title = format!("Histogram of {words}");
         let histogram = Histogram::new(all, limits);
         drawn.extend(histogram.map(|histogram| {
             let svg = histogram.picture(&title).element(&format!("{id}h"));
@@ -161,7 +161,7 @@ fn pictures(
         }));
     }
     if sample.count() >= FEWEST_OF_CHART {
-        let title = format!("Did {words} stay what it was");
+        let title = format!("Control chart of {words}");
         drawn.extend(chart(&format!("{id}c"), &title, sample, digits));
     }
     if drawn.is_empty() {
@@ -191,7 +191,7 @@ fn chart(id: &str, title: &str, sample: &Sample, digits: Digits) -> Option<Eleme
     let digits = (digits.places, sample.unit());
     let svg = picture::chart(title, &chart, &rules, digits).element(id);
     let caption = format!(
-        "{title}? {}. The limits of a chart come from the readings, not from the sheet; ■ marks a signal of a run rule.",
+        "{title}. {}. Control limits come from the readings, not from the sheet. ■ marks a signal of a run rule.",
         capital(&chart.sentence(&rules))
     );
     Some(figure(svg, &caption))

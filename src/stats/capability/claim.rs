@@ -1,7 +1,7 @@
-//! Whether an index is shown, and on what grounds that stands.
+//! Whether an index is demonstrated, and whether its preconditions hold.
 //!
-//! A bound of Ppk holds for a normal process that stays what it is and whose pieces do not know of each other. Each
-//! of these is tested; where one fails, or cannot be tested, nothing is claimed, and what can be said instead is.
+//! The confidence bound of Ppk holds for a stable process with independent, normally distributed pieces. Each of these
+//! preconditions is tested. Where one fails or cannot be tested, nothing is claimed; what holds without it is said.
 
 use super::Capability;
 use crate::stats::chart::{CHARTS, FEWEST_POINTS, Input, Memory, draw, usual_rules};
@@ -11,19 +11,21 @@ use crate::stats::sample::float;
 use crate::stats::text::fixed;
 use crate::stats::{CONFIDENCE, Sample, Undefined, describe, normality, proportion};
 
-/// Fewer pieces show neither a shape nor a change (common practice, no source).
+/// Fewer pieces test neither distribution nor stability (common practice, no source).
 pub const FEWEST_PIECES: u64 = 20;
-/// Shapes with a lower chance are not taken for normal.
+/// A usual sample of a capability study (common practice, no source).
+const ENOUGH_PIECES: u64 = 25;
+/// The normality test rejects below this p.
 const SHAPE: f64 = 0.05;
-/// Orders with a lower chance are not taken for chance; two tests of order share 5 %.
+/// A test of the order rejects below this p; the two tests of order share 5 %.
 const ORDER: f64 = 0.025;
 
-/// Something that must hold for a bound of an index to mean anything.
+/// A precondition of the confidence bound of an index.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ground {
     /// For programs; never changes.
     pub name: &'static str,
-    /// Whether it was tested and not found wrong.
+    /// Whether it was tested and not rejected.
     pub holds: bool,
     /// What was found.
     pub finding: String,
@@ -34,16 +36,16 @@ pub struct Ground {
 /// What is said about an index.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Claim {
-    /// The grounds, each tested.
+    /// The preconditions, each tested.
     pub grounds: Vec<Ground>,
-    /// Whether the index asked for is shown: the bound reaches it, and every ground holds.
+    /// Whether the required index is demonstrated: the bound reaches it, and every precondition holds.
     pub shown: bool,
     /// Index, bound, confidence and preconditions in one sentence.
     pub sentence: String,
 }
 
 impl Claim {
-    /// The grounds worth telling: with too few pieces the other tests tell nothing more.
+    /// The preconditions to show: with too few pieces the other tests add nothing.
     pub fn worth_stating(&self) -> impl Iterator<Item = &Ground> {
         let enough = self.grounds.first().is_none_or(|ground| ground.holds);
         self.grounds
@@ -51,14 +53,14 @@ impl Claim {
             .take(if enough { usize::MAX } else { 1 })
     }
 
-    /// The grounds that fail.
+    /// The preconditions that fail.
     pub fn failing(&self) -> impl Iterator<Item = &Ground> {
         self.grounds.iter().filter(|ground| !ground.holds)
     }
 }
 
 impl Capability {
-    /// Whether the index asked for is shown, and on what grounds.
+    /// Whether the required index is demonstrated, with its preconditions.
     pub fn claim(&self) -> Claim {
         let grounds = vec![
             self.enough(),
@@ -67,7 +69,7 @@ impl Capability {
             self.same_spread(),
             self.independent(),
         ];
-        let (pieces, asked) = (self.all.count(), self.asked);
+        let (pieces, required) = (self.all.count(), self.asked);
         let found = self.overall().and_then(|spread| self.centered(spread));
         let (found, least) = match (found, self.ppk_least()) {
             (Ok(found), Ok(least)) => (found, least),
@@ -75,27 +77,26 @@ impl Capability {
                 return Claim {
                     grounds,
                     shown: false,
-                    sentence: format!("nothing is shown about the limits: {reason}"),
+                    sentence: format!("Ppk has no value: {reason}"),
                 };
             }
         };
-        let reaches = least >= asked;
+        let reaches = least >= required;
+        let advice = self.advice(found);
+        let asked = fixed(required, 2);
         let holds = grounds.iter().all(|ground| ground.holds);
-        let [found, least, asked] = [found, least, asked].map(|index| fixed(index, 2));
-        let bound = format!("Ppk is {found}, lower confidence bound (95 %) {least}");
-        let not_shown = format!("at least {asked} is not shown by {pieces} pieces");
+        let [found, least] = [found, least].map(|index| fixed(index, 2));
+        let bound =
+            format!("Ppk {found}; with {pieces} pieces the lower 95 % confidence bound is {least}");
         let sentence = match (reaches, holds) {
-            (true, true) => format!("at least {asked} is shown by {pieces} pieces: {bound}"),
-            (true, false) => format!("{not_shown}: {bound}, but {}", self.instead(&grounds)),
-            (false, _) => match self.pieces_needed() {
-                Ok(needed) => {
-                    let needed = needed.max(FEWEST_PIECES);
-                    format!("{not_shown}: {bound}; if it stays so, it would take {needed}")
-                }
-                Err(_) => {
-                    format!("{not_shown}, nor would more of the same show it: Ppk is {found}")
-                }
-            },
+            (true, true) => format!("{bound}, so {asked} is demonstrated"),
+            (true, false) => {
+                format!(
+                    "{bound}, but {asked} is not demonstrated: {}",
+                    self.instead(&grounds)
+                )
+            }
+            (false, _) => format!("{bound}, so {asked} is not demonstrated. {advice}"),
         };
         Claim {
             grounds,
@@ -104,9 +105,28 @@ impl Capability {
         }
     }
 
-    /// Why the bound means nothing here, what to do, and what holds all the same.
+    /// What to do where the bound does not reach the required index.
+    fn advice(&self, found: f64) -> String {
+        let required = fixed(self.asked, 2);
+        if found <= self.asked {
+            return format!(
+                "Ppk itself is not above {required}: centre the process or reduce its spread"
+            );
+        }
+        if self.all.count() < ENOUGH_PIECES {
+            return format!("Measure {ENOUGH_PIECES} or more");
+        }
+        match self.pieces_needed() {
+            Ok(needed) => format!("If Ppk stays as it is, {needed} pieces demonstrate it"),
+            Err(_) => {
+                format!("Ppk is too near to {required}: centre the process or reduce its spread")
+            }
+        }
+    }
+
+    /// Why the bound does not hold, what to do, and what holds without it.
     fn instead(&self, grounds: &[Ground]) -> String {
-        // with too few pieces the other tests tell nothing more
+        // with too few pieces the other tests add nothing
         let enough = grounds.first().is_none_or(|ground| ground.holds);
         let failing = || {
             let failing = grounds.iter().filter(|ground| !ground.holds);
@@ -115,14 +135,10 @@ impl Capability {
         let why: Vec<&str> = failing().map(|ground| ground.finding.as_str()).collect();
         let mut remedies: Vec<&str> = failing().map(|ground| ground.remedy).collect();
         remedies.dedup();
-        let mut words = format!(
-            "that bound has no ground: {}; what to do: {}",
-            why.join("; "),
-            remedies.join("; ")
-        );
+        let mut words = format!("{}. What to do: {}", why.join("; "), remedies.join("; "));
         if let (Ok(outside), Ok(most)) = (self.outside(), self.outside_at_most()) {
             let share = format!(
-                "; of any shape: {outside} of {} lie outside the limits, so at most {} % do (upper confidence bound, 95 %, if pieces were taken at random)",
+                ". For any distribution: {outside} of {} are outside the limits, so at most {} % of all are (upper 95 % confidence bound, pieces taken at random)",
                 self.all.count(),
                 fixed(100.0 * most, 1)
             );
@@ -136,7 +152,7 @@ impl Capability {
         proportion::outside(&self.all, &self.limits)
     }
 
-    /// What share of all pieces lies outside the limits at most, 95 % sure, whatever the shape.
+    /// The upper 95 % confidence bound of the share outside the limits, for any distribution.
     pub fn outside_at_most(&self) -> Result<f64, Undefined> {
         proportion::upper_bound(self.outside()?, self.all.count(), CONFIDENCE)
     }
@@ -150,7 +166,7 @@ impl Capability {
                 format!("{pieces} pieces")
             } else {
                 format!(
-                    "too few pieces to tell shape or stability: got {pieces}, want at least {FEWEST_PIECES}"
+                    "too few pieces to test distribution and stability: got {pieces}, want at least {FEWEST_PIECES}"
                 )
             },
             remedy: "measure more pieces",
@@ -164,19 +180,19 @@ impl Capability {
             name: "normal",
             holds,
             finding: match p {
-                Ok(p) if holds => format!("the shape may well be normal (p = {})", fixed(p, 2)),
-                Ok(p) => format!("the shape is not normal (p = {})", fixed(p, 4)),
-                Err(reason) => format!("whether the shape is normal cannot be told: {reason}"),
+                Ok(p) if holds => format!("normality is not rejected (p = {})", fixed(p, 2)),
+                Ok(p) => format!("the distribution is not normal (p = {})", fixed(p, 4)),
+                Err(reason) => format!("normality cannot be tested: {reason}"),
             },
             remedy: match p {
                 Ok(_) => {
-                    "look for the cause of the shape: two nests, tools or batches mixed, an outlier, a stop"
+                    "look for the cause: two nests, tools or lots mixed, an outlier, a mechanical stop"
                 }
                 Err(Undefined::TooFew { .. }) => "measure more pieces",
                 Err(Undefined::StepOnly | Undefined::NoSpread { .. }) => {
                     "measure with a finer instrument"
                 }
-                Err(_) => "go by the share outside the limits instead",
+                Err(_) => "use the share outside the limits instead",
             },
         }
     }
@@ -195,17 +211,17 @@ impl Capability {
                 Ok(0) => "no signal in the control chart".to_owned(),
                 Ok(1) => "1 signal in the control chart".to_owned(),
                 Ok(several) => format!("{several} signals in the control chart"),
-                Err(reason) => format!("whether it is stable cannot be told: {reason}"),
+                Err(reason) => format!("stability cannot be tested: {reason}"),
             },
             remedy: match signals {
-                Ok(_) => "look for what changed: tallyjaw study chart",
+                Ok(_) => "find what changed: tallyjaw study chart",
                 Err(Undefined::TooFew { .. }) => "measure more pieces",
-                Err(_) => "study fewer pieces, in the order in which they were made",
+                Err(_) => "study fewer pieces, in the order of production",
             },
         }
     }
 
-    /// Does the spread of all exceed the spread within a short time, so that Cpk and Ppk part?
+    /// Does the standard deviation of all readings exceed the short-term one, so that Cpk and Ppk differ?
     fn same_spread(&self) -> Ground {
         let p = if self.groups.is_empty() {
             self.chances().map(|chances| chances.near_p)
@@ -225,14 +241,14 @@ impl Capability {
             finding: match p {
                 Ok(_) if holds => format!("{indices} agree"),
                 Ok(p) => format!(
-                    "{indices} part (p = {} if it had stayed what it was)",
+                    "{indices} differ, so the process is not stable (p = {})",
                     fixed(p, 4)
                 ),
-                Err(reason) => format!("whether Cpk and Ppk agree cannot be told: {reason}"),
+                Err(reason) => format!("the agreement of Cpk and Ppk cannot be tested: {reason}"),
             },
             remedy: match p {
                 Err(Undefined::TooFew { .. }) => "measure more pieces",
-                Ok(_) | Err(_) => "look for what changed: tallyjaw study chart",
+                Ok(_) | Err(_) => "find what changed: tallyjaw study chart",
             },
         }
     }
@@ -247,19 +263,22 @@ impl Capability {
             holds,
             finding: match p {
                 Ok(p) if holds => {
-                    format!("lag-1 autocorrelation{lag1}: chance (p = {})", fixed(p, 2))
+                    format!(
+                        "lag-1 autocorrelation{lag1}, not significant (p = {})",
+                        fixed(p, 2)
+                    )
                 }
                 Ok(p) => format!(
-                    "lag-1 autocorrelation{lag1} is not chance (p = {})",
+                    "lag-1 autocorrelation{lag1}, significant (p = {})",
                     fixed(p, 4)
                 ),
                 Err(reason) => {
-                    format!("whether pieces know of each other cannot be told: {reason}")
+                    format!("independence of the pieces cannot be tested: {reason}")
                 }
             },
             remedy: match p {
                 Err(Undefined::TooFew { .. }) => "measure more pieces",
-                Ok(_) | Err(_) => "take pieces further apart, and look for what wanders",
+                Ok(_) | Err(_) => "take pieces further apart, and look for a drift",
             },
         }
     }
@@ -268,12 +287,12 @@ impl Capability {
         order(self.order.as_ref().map_err(|reason| *reason)?)
     }
 
-    /// In percent, for a figure.
+    /// [`Self::outside_at_most`] in percent.
     pub(super) fn outside_percent(&self) -> Result<f64, Undefined> {
         Ok(100.0 * self.outside_at_most()?)
     }
 
-    /// As a figure.
+    /// [`Self::outside`] as a figure.
     pub(super) fn outside_count(&self) -> Result<f64, Undefined> {
         Ok(float(self.outside()?.into()))
     }

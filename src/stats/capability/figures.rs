@@ -1,4 +1,4 @@
-//! The table of figures about limits.
+//! The figures of a capability study.
 
 use super::Capability;
 use crate::stats::describe::{lag1, max, mean, min, sd};
@@ -7,7 +7,7 @@ use crate::stats::figures::row;
 use crate::stats::sample::float;
 use crate::stats::{Figure, FigureKind, Undefined, normality, rounding};
 
-/// The figures of `study capability`; bounds are two-sided at 95 %.
+/// The figures of `study capability`; confidence intervals are two-sided, 95 %.
 ///
 /// - `cp`, `pp` need both limits ([`Undefined::OneSided`]); their bounds are exact ([`super::index::potential_bounds`]).
 /// - `cpk`, `ppk` need one limit; their bounds are Bissell's ([`super::index::centered_bounds`]), `ppk_least` is
@@ -25,47 +25,68 @@ pub const FIGURES: &[Figure<Capability>] = &[
     ),
     row(
         "sd_corrected",
-        "the same without the rounding to the step",
+        "standard deviation, corrected for resolution",
         FigureKind::Reading,
         |of| rounding::sd_corrected(&of.all),
     ),
     row(
         "sigma_within",
-        "standard deviation within a short time",
+        "short-term standard deviation",
         FigureKind::Reading,
         |of| Ok(of.within?.sigma),
     ),
     row(
         "cp",
-        "Cp, if it were centred and stayed",
+        "Cp (short term, if centred)",
         FigureKind::Ratio,
         |of| of.potential(of.within?),
     ),
-    row("cp_low", "Cp, lower bound", FigureKind::Ratio, |of| {
-        Ok(of.potential_bounds(of.within?)?.0)
-    }),
-    row("cp_high", "Cp, upper bound", FigureKind::Ratio, |of| {
-        Ok(of.potential_bounds(of.within?)?.1)
-    }),
-    row("cpk", "Cpk, if it stayed", FigureKind::Ratio, |of| {
+    row(
+        "cp_low",
+        "Cp, lower confidence bound",
+        FigureKind::Ratio,
+        |of| Ok(of.potential_bounds(of.within?)?.0),
+    ),
+    row(
+        "cp_high",
+        "Cp, upper confidence bound",
+        FigureKind::Ratio,
+        |of| Ok(of.potential_bounds(of.within?)?.1),
+    ),
+    row("cpk", "Cpk (short term)", FigureKind::Ratio, |of| {
         of.centered(of.within?)
     }),
-    row("cpk_low", "Cpk, lower bound", FigureKind::Ratio, |of| {
-        Ok(of.centered_bounds(of.within?)?.0)
-    }),
-    row("cpk_high", "Cpk, upper bound", FigureKind::Ratio, |of| {
-        Ok(of.centered_bounds(of.within?)?.1)
-    }),
-    row("pp", "Pp, if it were centred", FigureKind::Ratio, |of| {
-        of.potential(of.overall()?)
-    }),
-    row("pp_low", "Pp, lower bound", FigureKind::Ratio, |of| {
-        Ok(of.potential_bounds(of.overall()?)?.0)
-    }),
-    row("pp_high", "Pp, upper bound", FigureKind::Ratio, |of| {
-        Ok(of.potential_bounds(of.overall()?)?.1)
-    }),
-    row("ppk", "Ppk, as it was", FigureKind::Ratio, |of| {
+    row(
+        "cpk_low",
+        "Cpk, lower confidence bound",
+        FigureKind::Ratio,
+        |of| Ok(of.centered_bounds(of.within?)?.0),
+    ),
+    row(
+        "cpk_high",
+        "Cpk, upper confidence bound",
+        FigureKind::Ratio,
+        |of| Ok(of.centered_bounds(of.within?)?.1),
+    ),
+    row(
+        "pp",
+        "Pp (all readings, if centred)",
+        FigureKind::Ratio,
+        |of| of.potential(of.overall()?),
+    ),
+    row(
+        "pp_low",
+        "Pp, lower confidence bound",
+        FigureKind::Ratio,
+        |of| Ok(of.potential_bounds(of.overall()?)?.0),
+    ),
+    row(
+        "pp_high",
+        "Pp, upper confidence bound",
+        FigureKind::Ratio,
+        |of| Ok(of.potential_bounds(of.overall()?)?.1),
+    ),
+    row("ppk", "Ppk (all readings)", FigureKind::Ratio, |of| {
         of.centered(of.overall()?)
     }),
     PPK_LOW,
@@ -74,7 +95,7 @@ pub const FIGURES: &[Figure<Capability>] = &[
     PIECES_NEEDED,
     row(
         "ppm_below",
-        "in a million below the lower limit",
+        "expected below the lower limit, per million",
         FigureKind::PartsPerMillion,
         |of| {
             let (normal, lower) = (of.normal()?, of.limits.lower_of(&of.all)?);
@@ -83,7 +104,7 @@ pub const FIGURES: &[Figure<Capability>] = &[
     ),
     row(
         "ppm_above",
-        "in a million above the upper limit",
+        "expected above the upper limit, per million",
         FigureKind::PartsPerMillion,
         |of| {
             let (normal, upper) = (of.normal()?, of.limits.upper_of(&of.all)?);
@@ -92,31 +113,31 @@ pub const FIGURES: &[Figure<Capability>] = &[
     ),
     row(
         "tolerance_k",
-        "factor of the interval that holds 99 % of pieces (confidence 95 %)",
+        "tolerance interval (99 % of pieces, 95 % confidence), factor k",
         FigureKind::Ratio,
         |of| Ok(of.tolerance()?.factor),
     ),
     row(
         "tolerance_low",
-        "its lower end",
+        "tolerance interval, lower end",
         FigureKind::Reading,
         |of| of.tolerance()?.low.ok_or(Undefined::NoLowerLimit),
     ),
     row(
         "tolerance_high",
-        "its upper end",
+        "tolerance interval, upper end",
         FigureKind::Reading,
         |of| of.tolerance()?.high.ok_or(Undefined::NoUpperLimit),
     ),
     row(
         "counts_in_tolerance",
-        "steps of the instrument in the tolerance",
+        "tolerance over resolution",
         FigureKind::Ratio,
         |of| rounding::counts_in_tolerance(&of.all, &of.limits),
     ),
     row(
         "counts_in_spread",
-        "steps of the instrument in six standard deviations",
+        "six standard deviations over resolution",
         FigureKind::Ratio,
         |of| rounding::counts_in_spread(&of.all),
     ),
@@ -129,22 +150,25 @@ pub const FIGURES: &[Figure<Capability>] = &[
 /// The figures of `study pull`: those of `study capability` that a lower limit alone has.
 pub const PULL_FIGURES: &[Figure<Capability>] = &[
     row("n", "pieces", FigureKind::Count, |of| Ok(of.all.n())),
-    row("min", "lowest", FigureKind::Reading, |of| min(&of.all)),
+    row("min", "minimum", FigureKind::Reading, |of| min(&of.all)),
     row("mean", "mean", FigureKind::Reading, |of| mean(&of.all)),
-    row("max", "highest", FigureKind::Reading, |of| max(&of.all)),
+    row("max", "maximum", FigureKind::Reading, |of| max(&of.all)),
     row("sd", "standard deviation", FigureKind::Reading, |of| {
         sd(&of.all)
     }),
-    row("ppk", "Ppk against the minimum", FigureKind::Ratio, |of| {
-        of.centered(of.overall()?)
-    }),
+    row(
+        "ppk",
+        "Ppk against the lower limit",
+        FigureKind::Ratio,
+        |of| of.centered(of.overall()?),
+    ),
     PPK_LOW,
     PPK_HIGH,
     PPK_LEAST,
     PIECES_NEEDED,
     row(
         "ppm_below",
-        "in a million below the minimum",
+        "expected below the lower limit, per million",
         FigureKind::PartsPerMillion,
         |of| {
             let (normal, lower) = (of.normal()?, of.limits.lower_of(&of.all)?);
@@ -153,13 +177,16 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
     ),
     row(
         "tolerance_k",
-        "factor of the bound that 99 % of pieces keep (confidence 95 %)",
+        "tolerance bound (99 % of pieces, 95 % confidence), factor k",
         FigureKind::Ratio,
         |of| Ok(of.tolerance()?.factor),
     ),
-    row("tolerance_low", "that bound", FigureKind::Reading, |of| {
-        of.tolerance()?.low.ok_or(Undefined::NoLowerLimit)
-    }),
+    row(
+        "tolerance_low",
+        "tolerance bound, lower",
+        FigureKind::Reading,
+        |of| of.tolerance()?.low.ok_or(Undefined::NoLowerLimit),
+    ),
     OUTSIDE,
     OUTSIDE_PERCENT_MOST,
     LAG1,
@@ -168,12 +195,18 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
 
 // Rows of both tables.
 
-const PPK_LOW: Figure<Capability> = row("ppk_low", "Ppk, lower bound", FigureKind::Ratio, |of| {
-    Ok(of.centered_bounds(of.overall()?)?.0)
-});
-const PPK_HIGH: Figure<Capability> = row("ppk_high", "Ppk, upper bound", FigureKind::Ratio, |of| {
-    Ok(of.centered_bounds(of.overall()?)?.1)
-});
+const PPK_LOW: Figure<Capability> = row(
+    "ppk_low",
+    "Ppk, lower confidence bound",
+    FigureKind::Ratio,
+    |of| Ok(of.centered_bounds(of.overall()?)?.0),
+);
+const PPK_HIGH: Figure<Capability> = row(
+    "ppk_high",
+    "Ppk, upper confidence bound",
+    FigureKind::Ratio,
+    |of| Ok(of.centered_bounds(of.overall()?)?.1),
+);
 const PPK_LEAST: Figure<Capability> = row(
     "ppk_least",
     "Ppk, lower confidence bound (95 %, one-sided)",
@@ -182,7 +215,7 @@ const PPK_LEAST: Figure<Capability> = row(
 );
 const PIECES_NEEDED: Figure<Capability> = row(
     "pieces_needed",
-    "pieces to show the index asked for",
+    "pieces to demonstrate the required Ppk",
     FigureKind::Count,
     |of| Ok(float(of.pieces_needed()?.into())),
 );
@@ -194,7 +227,7 @@ const OUTSIDE: Figure<Capability> = row(
 );
 const OUTSIDE_PERCENT_MOST: Figure<Capability> = row(
     "outside_percent_most",
-    "share outside, of any shape, upper confidence bound (95 %)",
+    "share outside, any distribution, upper confidence bound (95 %)",
     FigureKind::Percent,
     Capability::outside_percent,
 );
@@ -203,7 +236,7 @@ const LAG1: Figure<Capability> = row("lag1", "lag-1 autocorrelation", FigureKind
 });
 const NORMALITY_P: Figure<Capability> = row(
     "normality_p",
-    "chance of a shape like this if normal, rounded to the step",
+    "p of the normality test, resolution allowed for",
     FigureKind::Probability,
     |of| normality::normality_p(&of.all),
 );

@@ -113,7 +113,7 @@ pub fn pieces_needed(index: f64, asked: f64, confidence: f64) -> Result<u64, Und
     quantile(confidence)?;
     if index <= asked {
         return Err(Undefined::NotApplicable {
-            why: "the index found is not over the one asked for",
+            why: "the index is not above the required one",
         });
     }
     let shown = |n: u64| {

@@ -1,8 +1,8 @@
-//! Do the pieces keep the limits, how surely, and with how much to spare?
+//! Capability: how the spread of the pieces compares with their limits, with confidence bounds.
 //!
-//! *Capability* (`cp`, `cpk`) uses the spread within a short time: what the process could do if it
-//! stayed where it is. *Performance* (`pp`, `ppk`) uses the spread of all readings: what the customer
-//! got. They part where the process drifts.
+//! *Capability* (`cp`, `cpk`) uses the short-term standard deviation: what the process could do if it
+//! were stable. *Performance* (`pp`, `ppk`) uses that of all readings: what the customer got. They differ
+//! where the process drifts.
 
 mod claim;
 mod figures;
@@ -18,17 +18,20 @@ use super::sample::float;
 use super::tolerance::{self, Interval};
 use super::{CONFIDENCE, Limits, Sample, Summary, Undefined};
 
-/// What an index should be at least where nothing else is asked (common practice, no source).
+/// The index that is usually required (common practice, no source).
 pub const USUAL_ASKED: f64 = 1.33;
 
-/// The spread within a short time.
+/// A sample of more pieces is no advice: nobody measures them (common practice, no source).
+const MOST_PIECES: u64 = 999;
+
+/// The short-term standard deviation.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Within {
     /// The standard deviation, in the unit of the readings.
     pub sigma: f64,
     /// Its degrees of freedom.
     pub freedom: f64,
-    /// From what it was estimated, in words.
+    /// What it is estimated from, in words.
     pub how: &'static str,
 }
 
@@ -46,18 +49,18 @@ pub struct Capability {
 }
 
 impl Capability {
-    /// Single readings in the order in which they were taken; the spread within a short time comes
-    /// from neighbours.
+    /// Single readings in the order in which they were taken; the short-term standard deviation comes
+    /// from moving ranges.
     pub fn of_singles(sample: &Sample, limits: Limits) -> Self {
         let within = moving_range_sigma(sample).map(|sigma| Within {
             sigma,
             freedom: moving_range_freedom(sample.summary().n()),
-            how: "distance between neighbours",
+            how: "moving ranges",
         });
         Self::of_summary(sample.summary().clone(), within, limits).in_order(Ok(sample.clone()))
     }
 
-    /// Readings in subgroups; the spread within a short time is pooled over them.
+    /// Readings in subgroups; the short-term standard deviation is pooled over them.
     pub fn of_groups(sample: &Sample, groups: &[Sample], limits: Limits) -> Self {
         Self {
             groups: groups.to_vec(),
@@ -66,8 +69,8 @@ impl Capability {
         .in_order(Ok(sample.clone()))
     }
 
-    /// From sums and counts, with the spread within a short time if there is one. Without an order nothing is
-    /// claimed of it.
+    /// From sums and counts, with the short-term standard deviation if there is one. Without an order nothing
+    /// is claimed.
     pub fn of_summary(all: Summary, within: Result<Within, Undefined>, limits: Limits) -> Self {
         Self {
             all,
@@ -87,7 +90,7 @@ impl Capability {
         Self { order, ..self }
     }
 
-    /// With another index to be shown.
+    /// With another required index.
     #[must_use]
     pub fn asking(self, asked: f64) -> Self {
         Self { asked, ..self }
@@ -103,12 +106,12 @@ impl Capability {
         &self.limits
     }
 
-    /// The index to be shown.
+    /// The required index.
     pub fn asked(&self) -> f64 {
         self.asked
     }
 
-    /// The spread within a short time.
+    /// The short-term standard deviation.
     pub fn within(&self) -> Result<Within, Undefined> {
         self.within
     }
@@ -157,7 +160,7 @@ impl Capability {
         )
     }
 
-    /// What Ppk is at least, 95 % sure.
+    /// The lower 95 % confidence bound of Ppk.
     pub fn ppk_least(&self) -> Result<f64, Undefined> {
         let spread = self.overall()?;
         index::least(
@@ -168,10 +171,16 @@ impl Capability {
         )
     }
 
-    /// How many pieces it takes to show the index asked for.
+    /// How many pieces demonstrate the required index if Ppk stays as it is.
     pub fn pieces_needed(&self) -> Result<u64, Undefined> {
         let found = self.centered(self.overall()?)?;
-        index::pieces_needed(found, self.asked, CONFIDENCE)
+        let needed = index::pieces_needed(found, self.asked, CONFIDENCE)?;
+        if needed > MOST_PIECES {
+            return Err(Undefined::NotApplicable {
+                why: "Ppk is too near to the required index",
+            });
+        }
+        Ok(needed)
     }
 
     fn normal(&self) -> Result<Normal, Undefined> {
@@ -214,6 +223,6 @@ fn pooled(groups: &[Sample]) -> Result<Within, Undefined> {
     Ok(Within {
         sigma: (squares / freedom).sqrt(),
         freedom,
-        how: "within subgroups, pooled",
+        how: "subgroups, pooled",
     })
 }

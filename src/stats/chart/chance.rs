@@ -67,18 +67,18 @@ impl Chance {
         let percent = 100.0 * self.rate(rules)?;
         let at_least = if self.is_longer { "at least " } else { "" };
         Some(format!(
-            "false alarms: these rules signal without a cause in {at_least}{} % of charts of {} points",
+            "false-alarm rate: these rules signal in {at_least}{} % of charts of {} points of a stable process",
             fixed(percent, 1),
             self.points
         ))
     }
 }
 
-/// Draws a chart, fits the usual rules to its length, and finds how often such charts signal without a cause.
+/// Draws a chart, fits the usual rules to its length, and computes their false-alarm rate.
 ///
 /// ```text
-/// made-up readings: normal, with centre and spread of the baseline, rounded to the step of these readings;
-/// their limits are found anew in each chart, as those of the real one were (from a baseline of as many points
+/// simulated readings: normal, with mean and standard deviation of the baseline, rounded to the resolution of these
+/// readings; control limits are computed for each chart as for the real one (from a baseline of as many points
 /// if its limits were kept)
 /// a panel's reach: the distance that no more than 4.5 % / (panels and rules) of them exceed, never under 3;
 /// likewise for runs on one side, never under 9

@@ -6,7 +6,7 @@ use crate::stats::Undefined;
 
 pub(super) const CHART: ChartKind = ChartKind {
     name: "cusum",
-    words: "sums of what lies above and below (CUSUM)",
+    words: "cumulative sums (CUSUM)",
     of_subgroups: false,
     panels,
     of_bases: None,
@@ -42,8 +42,8 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     Ok(Chart::new(
         baseline,
         vec![
-            panel("sum_above", "sum of what lies above", above),
-            panel("sum_below", "sum of what lies below", below),
+            panel("sum_above", "cumulative sum above target", above),
+            panel("sum_below", "cumulative sum below target", below),
         ],
     ))
 }

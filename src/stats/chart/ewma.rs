@@ -6,7 +6,7 @@ use crate::stats::Undefined;
 
 pub(super) const CHART: ChartKind = ChartKind {
     name: "ewma",
-    words: "weighted means over all points so far (EWMA)",
+    words: "exponentially weighted moving average (EWMA)",
     of_subgroups: false,
     panels,
     of_bases: None,
@@ -24,7 +24,7 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     )?;
     let panel = Panel {
         name: "ewma",
-        words: "weighted means",
+        words: "exponentially weighted moving average",
         first: 1,
         points,
         independent: false,
@@ -58,7 +58,7 @@ pub fn ewma(
         return out("the weight of the newest point");
     }
     if !(width > 0.0 && sigma > 0.0) {
-        return out("the width of the limits");
+        return out("the width of the control limits");
     }
     let keep = 1.0 - weight;
     let (mut level, mut forgotten) = (center, 1.0);

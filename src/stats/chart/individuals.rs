@@ -15,7 +15,7 @@ use crate::stats::sample::{Scale, base_in, float, float_of};
 
 pub(super) const CHART: ChartKind = ChartKind {
     name: "individuals",
-    words: "single readings and the distance between neighbours",
+    words: "single readings and moving ranges",
     of_subgroups: false,
     panels,
     of_bases: Some(of_bases),
@@ -58,7 +58,7 @@ fn of_bases(
     );
     let ranges = Panel::level(
         "moving_range",
-        "distance to the reading before",
+        "moving ranges",
         moving_ranges(bases).map(in_unit),
         (lower * range, range, upper * range),
     );

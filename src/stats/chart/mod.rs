@@ -1,7 +1,7 @@
-//! Control charts: does a process stay what it was?
+//! Control charts: is a process stable?
 //!
-//! In: readings in order, alone or in subgroups, and what the limits are taken from. Out: panels of
-//! points with centre and limits, and the signals of the run rules.
+//! In: readings in order, alone or in subgroups, and what the control limits are computed from. Out: panels of
+//! points with centre line and control limits, and the signals of the run rules.
 //!
 //! Limits come from all points, from the first ones (`baseline`), or from a [`Baseline`] that was kept.
 
@@ -102,7 +102,7 @@ pub struct Chart {
     pub chance: Chance,
 }
 
-/// Fewer points make no limits that hold (common practice, no source).
+/// Control limits from fewer points are not reliable (common practice, no source).
 pub const FEWEST_POINTS: usize = 20;
 
 impl Chart {
@@ -114,12 +114,12 @@ impl Chart {
         }
     }
 
-    /// Whether its limits come from enough points to tell whether a process stays what it was.
+    /// Whether its control limits are from enough points to judge stability.
     pub fn judges(&self) -> bool {
         self.baseline.points >= FEWEST_POINTS
     }
 
-    /// What a point is of, as the name of an axis.
+    /// The title of the lower axis.
     pub fn each(&self) -> String {
         match self.baseline.size {
             1 => "number of the reading".to_owned(),
@@ -133,20 +133,20 @@ impl Chart {
         panels.map(|panel| panel.signals(rules).len()).sum()
     }
 
-    /// What it shows, and how often that is chance, in words.
+    /// The result with its false-alarm rate, in words.
     pub fn sentence(&self, rules: &[&'static Rule]) -> String {
         let points = self.panels.first().map_or(0, |panel| panel.points.len());
         let text = match self.signals(rules) {
-            0 if self.judges() => format!("no signal in {points} points: no change is shown"),
+            0 if self.judges() => format!("no signal in {points} points"),
             0 => "no signal".to_owned(),
-            1 => "1 signal: look for what changed there".to_owned(),
-            several => format!("{several} signals: look for what changed there"),
+            1 => "1 signal: find what changed there".to_owned(),
+            several => format!("{several} signals: find what changed there"),
         };
         let few = if self.judges() {
             String::new()
         } else {
             format!(
-                "; whether it stays what it was cannot be told: its limits are from {} points, want at least {FEWEST_POINTS}",
+                "; stability cannot be judged: the control limits are from {} points, want at least {FEWEST_POINTS}",
                 self.baseline.points
             )
         };
@@ -180,10 +180,10 @@ pub struct Panel {
     pub first: usize,
     /// In the order of the readings.
     pub points: Vec<Point>,
-    /// Its points do not know of each other and spread evenly to both sides, so that every rule holds;
-    /// else only points beyond the limits are a signal.
+    /// Its points are independent and symmetrically distributed, so that every rule applies;
+    /// else only points beyond the control limits are a signal.
     pub independent: bool,
-    /// What the rules that are fitted to the length of the chart reach to.
+    /// The reach of the rules that are fitted to the length of the chart.
     pub reach: Reach,
 }
 

@@ -1,7 +1,7 @@
-//! Run rules: what a chart calls a signal, each with a name in words.
+//! Run rules: which points of a chart are a signal.
 //!
-//! A rule looks at so many points up to one, each as its distance from the centre in thirds of the way
-//! to the limit (so that 3 is on the limit). Sources: Western Electric 1956, Nelson 1984, both from
+//! A rule looks at a point and some before it, each as its distance from the centre line in thirds of the way
+//! to the control limit (3 is on the limit). Sources: Western Electric 1956, Nelson 1984, both from
 //! memory; wordings ours.
 
 use super::{LOWER, Panel, Point, UPPER};
@@ -17,7 +17,7 @@ pub struct Rule {
     brief: &'static str,
     /// How many points it looks at.
     pub length: usize,
-    /// Used unless rules are chosen. Together the usual ones signal in under 5 % of charts without a cause.
+    /// Used unless rules are chosen. Together the usual ones signal in under 5 % of charts of a stable process.
     pub usual: bool,
     fires: Fires,
 }
@@ -49,11 +49,11 @@ impl Default for Reach {
     }
 }
 
-/// Every run rule. Only the first holds for points that know of each other (ranges, EWMA, CUSUM).
+/// Every run rule. Only rules of one point apply where points depend on each other (ranges, EWMA, CUSUM).
 pub const RULES: &[Rule] = &[
     Rule {
         name: "far_beyond_limit",
-        words: "a point further beyond a limit than chance takes any point of a chart of this length",
+        words: "a point beyond the control limits as widened for the length of the chart",
         brief: "far beyond",
         length: 1,
         usual: true,
@@ -61,7 +61,7 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         name: "long_on_one_side",
-        words: "more points in a row on one side of the centre than chance gives in a chart of this length",
+        words: "more points in a row on one side of the centre line than a stable process gives in a chart of this length",
         brief: "long run on one side",
         length: 9,
         usual: true,
@@ -69,7 +69,7 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         name: "beyond_limit",
-        words: "a point beyond a limit",
+        words: "a point beyond a control limit",
         brief: "beyond",
         length: 1,
         usual: false,
@@ -77,7 +77,7 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         name: "nine_on_one_side",
-        words: "nine points in a row on one side of the centre",
+        words: "nine points in a row on one side of the centre line",
         brief: "9 on one side",
         length: 9,
         usual: false,
@@ -95,7 +95,7 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         name: "fourteen_alternating",
-        words: "fourteen points in a row going up and down by turns",
+        words: "fourteen points in a row alternating up and down",
         brief: "14 alternating",
         length: 14,
         usual: false,
@@ -123,7 +123,7 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         name: "fifteen_near_center",
-        words: "fifteen points in a row in the inner thirds: limits too wide, or readings made up",
+        words: "fifteen points in a row in the inner thirds: control limits too wide, or readings invented",
         brief: "15 near the centre line",
         length: 15,
         usual: false,
@@ -131,7 +131,7 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         name: "eight_off_center",
-        words: "eight points in a row with none in the inner thirds: two processes mixed",
+        words: "eight points in a row, none in the inner thirds: two processes mixed",
         brief: "8 off the centre line",
         length: 8,
         usual: false,

@@ -91,7 +91,7 @@ impl Anova {
 pub const FIGURES: &[Figure<Anova>] = &[
     row(
         "anova_f",
-        "F of the means",
+        "F of the analysis of variance",
         FigureKind::Ratio,
         |of| Ok(of.f),
     ),
@@ -109,13 +109,13 @@ pub const FIGURES: &[Figure<Anova>] = &[
     ),
     row(
         "anova_p",
-        "chance of such means if they are equal",
+        "p of the analysis of variance",
         FigureKind::Probability,
         |of| Ok(of.p),
     ),
     row(
         "r_squared",
-        "share of the squares between groups",
+        "R², share of the variation between groups",
         FigureKind::Ratio,
         |of| Ok(of.r_squared()),
     ),

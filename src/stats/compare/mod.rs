@@ -1,7 +1,7 @@
 //! Two or more sets of readings: tool against tool, nest against nest, before against after.
 //!
 //! In: named samples of one axis, and a margin within which a difference does not matter. Out: the
-//! difference of means with bounds, whether the spread differs, whether they are equivalent, and a
+//! difference of means with its confidence interval, whether the standard deviations differ, whether they are equivalent, and a
 //! sentence that a customer understands.
 
 mod anova;
@@ -19,7 +19,7 @@ use super::sample::float;
 use super::text::fixed;
 use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
 
-/// Orders with a lower chance are not taken for chance.
+/// A test of the order rejects below this p.
 const ORDER: f64 = 0.025;
 
 /// One sample against another.
@@ -89,12 +89,12 @@ impl Comparison {
         self.difference()?.bounds(self.confidence)
     }
 
-    /// Chances under this are called a difference: 5 %, shared by all comparisons of a study.
+    /// A p below this is a significant difference: 5 %, shared by all comparisons of a study.
     pub fn alpha(&self) -> f64 {
         1.0 - self.confidence
     }
 
-    /// The chance of means this near if they differed by the margin or more.
+    /// The p of two one-sided tests of equivalence within the margin.
     pub fn equivalence_p(&self) -> Result<f64, Undefined> {
         let margin = self.margin.ok_or(Undefined::NotApplicable {
             why: "no margin was given",
@@ -102,8 +102,8 @@ impl Comparison {
         self.difference()?.equivalence_p(margin)
     }
 
-    /// The bounds that lie within the margin exactly when the means are equivalent: at `1 - 2 alpha`, 90 % for one
-    /// comparison.
+    /// The confidence interval that lies within the margin exactly when the means are equivalent: at `1 - 2 alpha`, 90 %
+    /// for one comparison.
     pub fn equivalence_bounds(&self) -> Result<(f64, f64), Undefined> {
         self.difference()?.bounds(1.0 - 2.0 * self.alpha())
     }
@@ -119,7 +119,7 @@ impl Comparison {
         Ok((low.sqrt(), high.sqrt()))
     }
 
-    /// How many readings lie outside the limits, and which share of all does at most, in percent.
+    /// How many readings are outside the limits, and the upper confidence bound of the share, in percent.
     fn outside(&self, of: &Sample) -> Result<(u64, f64), Undefined> {
         let outside = proportion::outside(of.summary(), &self.limits)?;
         let most = proportion::upper_bound(outside, of.count(), self.confidence)?;
@@ -142,14 +142,14 @@ impl Comparison {
         let (difference, (low, high)) = match (self.difference(), self.bounds()) {
             (Ok(difference), Ok(bounds)) => (difference.difference, bounds),
             (Err(reason), _) | (_, Err(reason)) => {
-                return format!("nothing is shown about the means: {reason}");
+                return format!("the means cannot be compared: {reason}");
             }
         };
         let digits = |value: f64| self.digits(value);
         let sure = percent(self.confidence);
         if low <= 0.0 && high >= 0.0 {
             return format!(
-                "no difference of the means of {first} and {second} is shown: {} {unit} ({sure} confidence interval: {} to {} {unit})",
+                "no significant difference of the means of {first} and {second}: {} {unit} ({sure} confidence interval: {} to {} {unit})",
                 digits(difference),
                 digits(low),
                 digits(high)
@@ -172,7 +172,7 @@ impl Comparison {
         let (first, second) = self.names();
         let ratio = match (self.sd_ratio(), self.sd_ratio_bounds()) {
             (Ok(ratio), Ok((low, high))) => format!(
-                "{second} spreads {} times as much as {first} ({} confidence interval for normal readings: {} to {})",
+                "the standard deviation of {second} is {} times that of {first} ({} confidence interval for normal readings: {} to {})",
                 fixed(ratio, 2),
                 percent(self.confidence),
                 fixed(low, 2),
@@ -183,8 +183,8 @@ impl Comparison {
         let p = brown_forsythe(&[self.first.1.clone(), self.second.1.clone()]).map(|test| test.p);
         match p {
             Ok(p) if p < self.alpha() => ratio,
-            Ok(_) => format!("no difference of their spread is shown: {ratio}"),
-            Err(reason) => format!("nothing is shown about their spread: {reason}"),
+            Ok(_) => format!("no significant difference of the standard deviations: {ratio}"),
+            Err(reason) => format!("the standard deviations cannot be compared: {reason}"),
         }
     }
 
@@ -202,23 +202,23 @@ impl Comparison {
         });
         if let Some(name) = self.wanders() {
             return Some(format!(
-                "that their means are equivalent {within} is not claimed: readings of {name} follow each other (lag-1 autocorrelation), and such an interval is too narrow; look for what wanders"
+                "equivalence of the means {within} is not claimed: readings of {name} have a lag-1 autocorrelation, which makes the interval too narrow; look for a drift"
             ));
         }
         Some(match (self.equivalence_p(), interval) {
             (Ok(p), Ok(interval)) if p < self.alpha() => format!(
-                "their means are equivalent {within} ({interval}), which says nothing of spread or of single pieces"
+                "the means are equivalent {within} ({interval}); this says nothing about spread or single pieces"
             ),
             (Ok(_), Ok(interval)) => {
-                format!("that their means are equivalent {within} is not shown ({interval})")
+                format!("equivalence of the means {within} is not shown ({interval})")
             }
             (Err(reason), _) | (_, Err(reason)) => {
-                format!("nothing is shown about equivalence of means {within}: {reason}")
+                format!("equivalence of the means {within} cannot be tested: {reason}")
             }
         })
     }
 
-    /// The group whose readings do not stand in an order of chance, if there is one.
+    /// The first group with a significant lag-1 autocorrelation.
     fn wanders(&self) -> Option<&str> {
         let both = [&self.first, &self.second];
         let of = both.into_iter().find(|(_, sample)| {
@@ -304,13 +304,13 @@ pub const FIGURES: &[Figure<Comparison>] = &[
     ),
     row(
         "difference_low",
-        "difference, lower bound",
+        "difference, lower confidence bound",
         FigureKind::Reading,
         |of| Ok(of.bounds()?.0),
     ),
     row(
         "difference_high",
-        "difference, upper bound",
+        "difference, upper confidence bound",
         FigureKind::Reading,
         |of| Ok(of.bounds()?.1),
     ),
@@ -319,25 +319,22 @@ pub const FIGURES: &[Figure<Comparison>] = &[
     }),
     row(
         "welch_df",
-        "its degrees of freedom",
+        "Welch's degrees of freedom",
         FigureKind::Ratio,
         |of| Ok(of.difference()?.freedom),
     ),
     row(
         "welch_p",
-        "chance of such a difference if there is none",
+        "p of Welch's test (difference of means)",
         FigureKind::Probability,
         |of| of.difference()?.p(),
     ),
-    row(
-        "pooled_t",
-        "t with a common spread",
-        FigureKind::Ratio,
-        |of| Ok(pooled(&of.second.1, &of.first.1)?.t),
-    ),
+    row("pooled_t", "pooled t", FigureKind::Ratio, |of| {
+        Ok(pooled(&of.second.1, &of.first.1)?.t)
+    }),
     row(
         "pooled_p",
-        "the same chance with a common spread",
+        "p of the pooled t test",
         FigureKind::Probability,
         |of| pooled(&of.second.1, &of.first.1)?.p(),
     ),
@@ -349,13 +346,13 @@ pub const FIGURES: &[Figure<Comparison>] = &[
     ),
     row(
         "variance_ratio_low",
-        "ratio of variances, lower bound (95 %)",
+        "ratio of variances, lower confidence bound (95 %)",
         FigureKind::Ratio,
         |of| Ok(variance_ratio_bounds(&of.second.1, &of.first.1, CONFIDENCE)?.0),
     ),
     row(
         "variance_ratio_high",
-        "ratio of variances, upper bound (95 %)",
+        "ratio of variances, upper confidence bound (95 %)",
         FigureKind::Ratio,
         |of| Ok(variance_ratio_bounds(&of.second.1, &of.first.1, CONFIDENCE)?.1),
     ),
@@ -367,13 +364,13 @@ pub const FIGURES: &[Figure<Comparison>] = &[
     ),
     row(
         "brown_forsythe_p",
-        "chance of such spreads if they are equal",
+        "p of Brown-Forsythe's test (standard deviations)",
         FigureKind::Probability,
         |of| Ok(brown_forsythe(&[of.first.1.clone(), of.second.1.clone()])?.p),
     ),
     row(
         "margin",
-        "difference that does not matter",
+        "margin of equivalence",
         FigureKind::Reading,
         |of| {
             of.margin.ok_or(Undefined::NotApplicable {
@@ -383,19 +380,19 @@ pub const FIGURES: &[Figure<Comparison>] = &[
     ),
     row(
         "equivalence_p",
-        "chance of means this near if they differ by the margin",
+        "p of the equivalence test (two one-sided)",
         FigureKind::Probability,
         Comparison::equivalence_p,
     ),
     row(
         "equivalence_low",
-        "difference for equivalence (90 % for two groups), lower bound",
+        "equivalence interval (90 % for two groups), lower end",
         FigureKind::Reading,
         |of| Ok(of.equivalence_bounds()?.0),
     ),
     row(
         "equivalence_high",
-        "difference for equivalence (90 % for two groups), upper bound",
+        "equivalence interval (90 % for two groups), upper end",
         FigureKind::Reading,
         |of| Ok(of.equivalence_bounds()?.1),
     ),
@@ -407,37 +404,37 @@ pub const FIGURES: &[Figure<Comparison>] = &[
     ),
     row(
         "sd_ratio_low",
-        "ratio of standard deviations, lower bound",
+        "ratio of standard deviations, lower confidence bound",
         FigureKind::Ratio,
         |of| Ok(of.sd_ratio_bounds()?.0),
     ),
     row(
         "sd_ratio_high",
-        "ratio of standard deviations, upper bound",
+        "ratio of standard deviations, upper confidence bound",
         FigureKind::Ratio,
         |of| Ok(of.sd_ratio_bounds()?.1),
     ),
     row(
         "outside_first",
-        "outside the limits, of the first",
+        "outside the limits, first",
         FigureKind::Count,
         |of| Ok(float(of.outside(&of.first.1)?.0.into())),
     ),
     row(
         "outside_first_percent_most",
-        "share outside of the first, upper confidence bound",
+        "share outside, first, upper confidence bound",
         FigureKind::Percent,
         |of| Ok(of.outside(&of.first.1)?.1),
     ),
     row(
         "outside_second",
-        "outside the limits, of the second",
+        "outside the limits, second",
         FigureKind::Count,
         |of| Ok(float(of.outside(&of.second.1)?.0.into())),
     ),
     row(
         "outside_second_percent_most",
-        "share outside of the second, upper confidence bound",
+        "share outside, second, upper confidence bound",
         FigureKind::Percent,
         |of| Ok(of.outside(&of.second.1)?.1),
     ),

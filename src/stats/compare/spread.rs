@@ -1,4 +1,4 @@
-//! Do groups spread alike?
+//! Do the standard deviations of groups differ?
 
 use super::anova::{Anova, anova};
 use crate::stats::describe::positive_sd;
@@ -42,8 +42,8 @@ pub fn brown_forsythe(groups: &[Sample]) -> Result<Anova, Undefined> {
     })
 }
 
-/// Bartlett's test: its statistic and the chance of one at least as large if all spread alike. For
-/// readings that are surely normal; [`brown_forsythe`] is what a study shows.
+/// Bartlett's test: its statistic and the p-value. For
+/// normal readings only; [`brown_forsythe`] is what a study shows.
 ///
 /// ```text
 /// T = ( (N-k) ln s² - Σ (nᵢ-1) ln sᵢ² ) / ( 1 + ( Σ 1/(nᵢ-1) - 1/(N-k) ) / (3(k-1)) ),   χ²(k-1)

@@ -1,4 +1,4 @@
-//! Does a process wander, and when does it reach a limit?
+//! Does a process drift, and when does it reach a limit?
 //!
 //! In: readings with the place of each on an axis of whole numbers (crimps made, microseconds). Out: the
 //! trend with its uncertainty, a test that asks for no straight line, and the range in which a limit is
@@ -69,21 +69,21 @@ impl Drift {
         Ok((low * per, high * per))
     }
 
-    /// Whether it wanders, in words; `place` names what slopes are per.
+    /// The trend in words; `place` is the unit of the place.
     pub fn sentence(&self, place: &str) -> String {
         let (trend, p) = match (self.slope(), self.trend().and_then(|trend| trend.slope_p())) {
             (Ok(trend), Ok(p)) => (trend, p),
             (Err(reason), _) | (_, Err(reason)) => {
-                return format!("nothing is shown about a trend: {reason}");
+                return format!("the trend has no value: {reason}");
             }
         };
         if p >= 0.05 {
-            return format!("no trend is shown (chance {} without one)", fixed(p, 2));
+            return format!("no significant trend (p = {})", fixed(p, 2));
         }
         let way = if trend > 0.0 { "rising" } else { "falling" };
         let unit = self.sample.unit();
         format!(
-            "{way} by {} {unit} per {place} (chance {} without a trend)",
+            "{way} by {} {unit} per {place} (p = {})",
             powers(trend.abs(), 2),
             chance(p)
         )
@@ -109,7 +109,7 @@ impl Drift {
         self.trend()?.reaches(self.limit_ahead()?, CONFIDENCE)
     }
 
-    /// From where on more than one single piece in 20 is beyond the limit that the line is heading for.
+    /// The place from which more than one piece in 20 is beyond the limit that the line heads for.
     pub fn single_forecast(&self) -> Result<f64, Undefined> {
         self.trend()?
             .single_reaches(self.limit_ahead()?, CONFIDENCE)
@@ -123,13 +123,13 @@ impl Drift {
         Ok(float((*last).into()))
     }
 
-    /// What became and will become of the limits, as sentences; `place_text` shows a place.
+    /// When the limits are reached, as sentences; `place_text` shows a place.
     pub fn outlook(&self, place_text: impl Fn(f64) -> String) -> Vec<String> {
         let (all, mut said) = (self.sample.summary(), Vec::new());
         if let Ok(outside @ 1..) = proportion::outside(all, &self.limits) {
             let count = self.sample.count();
             said.push(format!(
-                "{outside} of {count} readings lie outside the limits already"
+                "{outside} of {count} readings are outside the limits already"
             ));
         }
         let Ok((trend, last)) = self
@@ -154,12 +154,14 @@ impl Drift {
                 }
                 Ok(_) | Err(_) => String::new(),
             };
-            said.push(format!("the line is past the {limit} limit already{since}"));
+            said.push(format!(
+                "the line is beyond the {limit} limit already{since}"
+            ));
             return said;
         }
         if let Ok(forecast) = self.forecast() {
             said.push(format!(
-                "if it goes on so, the line is at the limit at {} ({} to {})",
+                "if the trend goes on, the line reaches the limit at {} (95 % confidence interval {} to {})",
                 place_text(forecast.at),
                 place_text(forecast.soonest),
                 place_text(forecast.latest)
@@ -167,12 +169,10 @@ impl Drift {
         }
         match self.single_forecast() {
             Ok(at) if at <= last => {
-                said.push(
-                    "more than 1 single piece in 20 may be beyond the limit already".to_owned(),
-                );
+                said.push("more than 1 piece in 20 may be beyond the limit already".to_owned());
             }
             Ok(at) => said.push(format!(
-                "more than 1 single piece in 20 may be beyond it from {} on",
+                "more than 1 piece in 20 may be beyond it from {} on",
                 place_text(at)
             )),
             Err(_) => {}
@@ -200,22 +200,19 @@ pub const FIGURES: &[Figure<Drift>] = &[
     row("slope", "trend", FigureKind::Slope, Drift::slope),
     row(
         "slope_low",
-        "trend, lower bound (95 %)",
+        "trend, lower confidence bound (95 %)",
         FigureKind::Slope,
         |of| Ok(of.slope_bounds()?.0),
     ),
     row(
         "slope_high",
-        "trend, upper bound (95 %)",
+        "trend, upper confidence bound (95 %)",
         FigureKind::Slope,
         |of| Ok(of.slope_bounds()?.1),
     ),
-    row(
-        "slope_p",
-        "chance of such a trend if there is none",
-        FigureKind::Probability,
-        |of| of.trend()?.slope_p(),
-    ),
+    row("slope_p", "p of the trend", FigureKind::Probability, |of| {
+        of.trend()?.slope_p()
+    }),
     row(
         "residual_sd",
         "standard deviation about the line",
@@ -230,13 +227,13 @@ pub const FIGURES: &[Figure<Drift>] = &[
     ),
     row(
         "mann_kendall_tau",
-        "order of the readings, -1 falling to 1 rising",
+        "Kendall's tau (-1 falling, 1 rising)",
         FigureKind::Ratio,
         |of| of.mann_kendall()?.tau(),
     ),
     row(
         "mann_kendall_p",
-        "chance of such an order if there is no trend",
+        "p of Mann-Kendall's test",
         FigureKind::Probability,
         |of| of.mann_kendall()?.p(),
     ),
@@ -248,19 +245,19 @@ pub const FIGURES: &[Figure<Drift>] = &[
     ),
     row(
         "limit_at_low",
-        "at the soonest (95 %)",
+        "where the line reaches the limit, lower confidence bound (95 %)",
         FigureKind::Position,
         |of| Ok(of.forecast()?.soonest),
     ),
     row(
         "limit_at_high",
-        "at the latest (95 %)",
+        "where the line reaches the limit, upper confidence bound (95 %)",
         FigureKind::Position,
         |of| Ok(of.forecast()?.latest),
     ),
     row(
         "single_limit_at",
-        "from where on 1 single piece in 20 may be beyond it",
+        "where 1 piece in 20 may be beyond the limit",
         FigureKind::Position,
         Drift::single_forecast,
     ),
@@ -272,25 +269,25 @@ pub const FIGURES: &[Figure<Drift>] = &[
     ),
     row(
         "line_at_last_low",
-        "the line there, lower bound (95 %)",
+        "line at the last place, lower confidence bound (95 %)",
         FigureKind::Reading,
         |of| Ok(of.trend()?.line_bounds(of.last_place()?, CONFIDENCE)?.0),
     ),
     row(
         "line_at_last_high",
-        "the line there, upper bound (95 %)",
+        "line at the last place, upper confidence bound (95 %)",
         FigureKind::Reading,
         |of| Ok(of.trend()?.line_bounds(of.last_place()?, CONFIDENCE)?.1),
     ),
     row(
         "single_at_last_low",
-        "a single piece there, lower prediction bound (95 %)",
+        "prediction interval there (95 %), lower end",
         FigureKind::Reading,
         |of| Ok(of.trend()?.single_bounds(of.last_place()?, CONFIDENCE)?.0),
     ),
     row(
         "single_at_last_high",
-        "a single piece there, upper prediction bound (95 %)",
+        "prediction interval there (95 %), upper end",
         FigureKind::Reading,
         |of| Ok(of.trend()?.single_bounds(of.last_place()?, CONFIDENCE)?.1),
     ),

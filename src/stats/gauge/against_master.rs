@@ -6,7 +6,7 @@ use crate::stats::distribution::StudentT;
 use crate::stats::figures::row;
 use crate::stats::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined};
 
-/// The share of the tolerance that six standard deviations of the measuring may take (common practice,
+/// The share of the tolerance that six standard deviations of the measurement may take (common practice,
 /// no source).
 const SHARE: f64 = 0.2;
 
@@ -59,7 +59,7 @@ impl Master {
         Ok((SHARE / 2.0 * self.width()? - self.bias()?.abs()) / (3.0 * self.spread()?))
     }
 
-    /// The chance of such a bias if there is none.
+    /// The p of the bias.
     pub fn bias_p(&self) -> Result<f64, Undefined> {
         let all = self.sample.summary();
         let t = self.bias()? * all.n().sqrt() / self.spread()?;
@@ -68,7 +68,7 @@ impl Master {
 }
 
 /// The figures of `study gauge` against a master. `cg` and `cgk` from memory, common practice; 1.33 is
-/// usually asked for.
+/// usually required.
 pub const FIGURES: &[Figure<Master>] = &[
     row("n", "readings", FigureKind::Count, |of| {
         Ok(of.sample.summary().n())
@@ -81,32 +81,32 @@ pub const FIGURES: &[Figure<Master>] = &[
     }),
     row(
         "bias",
-        "mean minus the master's size",
+        "bias (mean minus the size of the master)",
         FigureKind::Reading,
         Master::bias,
     ),
     row(
         "bias_low",
-        "bias, lower bound (95 %)",
+        "bias, lower confidence bound (95 %)",
         FigureKind::Reading,
         |of| Ok(of.bias()? - of.bias_reach()?),
     ),
     row(
         "bias_high",
-        "bias, upper bound (95 %)",
+        "bias, upper confidence bound (95 %)",
         FigureKind::Reading,
         |of| Ok(of.bias()? + of.bias_reach()?),
     ),
     row(
         "bias_p",
-        "chance of such a bias if there is none",
+        "p of the bias",
         FigureKind::Probability,
         Master::bias_p,
     ),
-    row("cg", "Cg, of the spread", FigureKind::Ratio, Master::cg),
+    row("cg", "Cg (spread)", FigureKind::Ratio, Master::cg),
     row(
         "cgk",
-        "Cgk, of spread and bias",
+        "Cgk (spread and bias)",
         FigureKind::Ratio,
         Master::cgk,
     ),

@@ -1,4 +1,4 @@
-//! Gauge study: how much of the spread is the measuring?
+//! Gauge study: how much of the total variation comes from the measurement system?
 //!
 //! In: several appraisers measure the same parts several times each, in a balanced plan. Out: `ev`
 //! (repeatability), `av` (appraisers), `grr` (both), `pv` (parts), `tv` (all), as standard deviations,
@@ -22,10 +22,10 @@ use super::text::fixed;
 use super::{Figure, FigureKind, Limits, Undefined};
 
 const NO_BOUNDS: Undefined = Undefined::NotApplicable {
-    why: "the range method has no confidence bounds; the analysis of variance has",
+    why: "the range method has no confidence interval; use the analysis of variance",
 };
 
-/// The spread of measuring against the spread of parts; standard deviations, in the unit of the readings.
+/// Measurement variation against part variation; standard deviations, in the unit of the readings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Study {
     /// `range` or `anova`.
@@ -75,11 +75,11 @@ impl Study {
         }
     }
 
-    /// How many kinds of parts the measuring can tell apart, before rounding down: `1.41 pv / grr`.
+    /// The number of distinct categories, before rounding down: `1.41 pv / grr`.
     pub fn categories(&self) -> Result<f64, Undefined> {
         if self.grr <= 0.0 {
             return Err(Undefined::NotApplicable {
-                why: "the measuring shows no spread",
+                why: "the measurements show no spread",
             });
         }
         Ok(1.41 * self.pv / self.grr)
@@ -145,7 +145,7 @@ impl Study {
         let joint = self.bounds_of_two.ok_or(NO_BOUNDS)?;
         if joint.grr.0 <= 0.0 {
             return Err(Undefined::NotApplicable {
-                why: "the measuring may show no spread at all",
+                why: "GRR may be zero",
             });
         }
         Ok((
@@ -161,12 +161,12 @@ impl Study {
         Ok((600.0 * low / width, 600.0 * high / width))
     }
 
-    /// What must be known of the study: that the resolution is too coarse to tell repeatability.
+    /// Warns of a resolution that is too coarse for repeatability.
     pub fn warnings(&self, step: Option<f64>) -> Vec<Warning> {
         let coarse = step.is_some_and(|step| self.ev < step / 2.0);
         let warning = Warning {
             name: "ev_under_half_a_step",
-            words: "repeatability is under half the instrument's resolution: it tells about the resolution more than about the measuring; study with a finer instrument",
+            words: "repeatability (EV) is under half of the resolution: it describes the resolution more than the measurement; use a finer instrument",
         };
         coarse.then_some(warning).into_iter().collect()
     }
@@ -186,202 +186,219 @@ impl Study {
         self.bounds.ok_or(NO_BOUNDS)
     }
 
-    /// Whether the instrument will do, in words: by the confidence interval and not by the estimate. Up to 10 %
-    /// good, to 30 % for some purposes, over it not (common practice of gauge studies, from memory).
+    /// Whether the measurement system is acceptable, by the confidence interval and not by the estimate: up to 10 %
+    /// yes, to 30 % for some uses, over it no (common practice of gauge studies, from memory).
     pub fn sentence(&self) -> String {
         let (share, bounds, of) = match (self.share_of_tolerance(), self.share_of_total(self.grr)) {
             (Ok(share), _) => (share, self.share_of_tolerance_bounds(), "of the tolerance"),
-            (Err(_), Ok(share)) => (share, self.grr_share_bounds(), "of the whole spread"),
-            (Err(_), Err(reason)) => return format!("nothing is shown: {reason}"),
+            (Err(_), Ok(share)) => (share, self.grr_share_bounds(), "of the total variation"),
+            (Err(_), Err(reason)) => return format!("GRR has no value: {reason}"),
         };
         let share = fixed(share, 1);
         let (low, high) = match bounds {
             Ok(bounds) => bounds,
             Err(reason) => {
                 return format!(
-                    "measuring takes {share} % {of}, by estimate; whether the instrument and its handling will do is not shown: {reason}"
+                    "GRR is {share} % {of}; the measurement system cannot be judged: {reason}"
                 );
             }
         };
         let verdict = if high <= 10.0 {
-            "the instrument and its handling will do"
+            "the measurement system is acceptable"
         } else if high <= 30.0 && low > 10.0 {
-            "the instrument and its handling will do for some purposes"
+            "the measurement system is acceptable for some uses"
         } else if high <= 30.0 {
-            "the instrument and its handling will do for some purposes at least"
+            "the measurement system is acceptable for some uses at least"
         } else if low > 30.0 {
-            "the instrument and its handling will not do"
+            "the measurement system is not acceptable"
         } else {
-            "it is not shown that the instrument and its handling will do (at most 30 %), nor that they will not; more parts and appraisers narrow the interval"
+            "not decided whether the measurement system is acceptable (at most 30 %); more parts and appraisers narrow the interval"
         };
         let worse = if self.ev >= self.av {
-            "most of it is the same person measuring again"
+            "most of it is repeatability (EV)"
         } else {
-            "most of it is between the appraisers"
+            "most of it is reproducibility (AV)"
         };
         let (low, high) = (fixed(low, 1), fixed(high, 1));
         format!(
-            "measuring takes {share} % {of}, 95 % confidence interval {low} to {high} %: {verdict}; {worse}"
+            "GRR is {share} % {of}, 95 % confidence interval {low} to {high} %: {verdict}; {worse}"
         )
     }
 }
 
 /// The figures of `study gauge`.
 pub const FIGURES: &[Figure<Study>] = &[
-    row("ev", "repeatability", FigureKind::Reading, |of| Ok(of.ev)),
+    row("ev", "repeatability (EV)", FigureKind::Reading, |of| {
+        Ok(of.ev)
+    }),
     row(
         "ev_low",
-        "repeatability, lower bound",
+        "repeatability (EV), lower confidence bound",
         FigureKind::Reading,
         |of| Ok(of.bounds()?.ev.0),
     ),
     row(
         "ev_high",
-        "repeatability, upper bound",
+        "repeatability (EV), upper confidence bound",
         FigureKind::Reading,
         |of| Ok(of.bounds()?.ev.1),
     ),
-    row("av", "appraisers", FigureKind::Reading, |of| Ok(of.av)),
+    row("av", "reproducibility (AV)", FigureKind::Reading, |of| {
+        Ok(of.av)
+    }),
     row(
         "av_low",
-        "appraisers, lower bound",
+        "reproducibility (AV), lower confidence bound",
         FigureKind::Reading,
         |of| Ok(of.bounds()?.av.0),
     ),
     row(
         "av_high",
-        "appraisers, upper bound",
+        "reproducibility (AV), upper confidence bound",
         FigureKind::Reading,
         |of| Ok(of.bounds()?.av.1),
     ),
-    row("grr", "measuring in all", FigureKind::Reading, |of| {
-        Ok(of.grr)
-    }),
+    row(
+        "grr",
+        "repeatability and reproducibility (GRR)",
+        FigureKind::Reading,
+        |of| Ok(of.grr),
+    ),
     row(
         "grr_low",
-        "measuring in all, lower bound",
+        "repeatability and reproducibility (GRR), lower confidence bound",
         FigureKind::Reading,
         |of| Ok(of.bounds()?.grr.0),
     ),
     row(
         "grr_high",
-        "measuring in all, upper bound",
+        "repeatability and reproducibility (GRR), upper confidence bound",
         FigureKind::Reading,
         |of| Ok(of.bounds()?.grr.1),
     ),
-    row("pv", "parts", FigureKind::Reading, |of| Ok(of.pv)),
-    row("pv_low", "parts, lower bound", FigureKind::Reading, |of| {
-        Ok(of.bounds()?.pv.0)
+    row("pv", "part variation (PV)", FigureKind::Reading, |of| {
+        Ok(of.pv)
     }),
-    row("pv_high", "parts, upper bound", FigureKind::Reading, |of| {
-        Ok(of.bounds()?.pv.1)
+    row(
+        "pv_low",
+        "part variation (PV), lower confidence bound",
+        FigureKind::Reading,
+        |of| Ok(of.bounds()?.pv.0),
+    ),
+    row(
+        "pv_high",
+        "part variation (PV), upper confidence bound",
+        FigureKind::Reading,
+        |of| Ok(of.bounds()?.pv.1),
+    ),
+    row("tv", "total variation (TV)", FigureKind::Reading, |of| {
+        Ok(of.tv)
     }),
-    row("tv", "whole spread", FigureKind::Reading, |of| Ok(of.tv)),
     row(
         "ev_percent",
-        "repeatability in the whole spread",
+        "EV in the total variation",
         FigureKind::Percent,
         |of| of.share_of_total(of.ev),
     ),
     row(
         "ev_percent_low",
-        "repeatability in the whole spread, lower bound",
+        "EV in the total variation, lower confidence bound",
         FigureKind::Percent,
         |of| Ok(of.ev_share_bounds()?.0),
     ),
     row(
         "ev_percent_high",
-        "repeatability in the whole spread, upper bound",
+        "EV in the total variation, upper confidence bound",
         FigureKind::Percent,
         |of| Ok(of.ev_share_bounds()?.1),
     ),
     row(
         "av_percent",
-        "appraisers in the whole spread",
+        "AV in the total variation",
         FigureKind::Percent,
         |of| of.share_of_total(of.av),
     ),
     row(
         "av_percent_low",
-        "appraisers in the whole spread, lower bound",
+        "AV in the total variation, lower confidence bound",
         FigureKind::Percent,
         |of| Ok(of.av_share_bounds()?.0),
     ),
     row(
         "av_percent_high",
-        "appraisers in the whole spread, upper bound",
+        "AV in the total variation, upper confidence bound",
         FigureKind::Percent,
         |of| Ok(of.av_share_bounds()?.1),
     ),
     row(
         "grr_percent",
-        "measuring in the whole spread",
+        "GRR in the total variation",
         FigureKind::Percent,
         |of| of.share_of_total(of.grr),
     ),
     row(
         "grr_percent_low",
-        "measuring in the whole spread, lower bound",
+        "GRR in the total variation, lower confidence bound",
         FigureKind::Percent,
         |of| Ok(of.grr_share_bounds()?.0),
     ),
     row(
         "grr_percent_high",
-        "measuring in the whole spread, upper bound",
+        "GRR in the total variation, upper confidence bound",
         FigureKind::Percent,
         |of| Ok(of.grr_share_bounds()?.1),
     ),
     row(
         "pv_percent",
-        "parts in the whole spread",
+        "PV in the total variation",
         FigureKind::Percent,
         |of| of.share_of_total(of.pv),
     ),
     row(
         "pv_percent_low",
-        "parts in the whole spread, lower bound",
+        "PV in the total variation, lower confidence bound",
         FigureKind::Percent,
         |of| Ok(of.pv_share_bounds()?.0),
     ),
     row(
         "pv_percent_high",
-        "parts in the whole spread, upper bound",
+        "PV in the total variation, upper confidence bound",
         FigureKind::Percent,
         |of| Ok(of.pv_share_bounds()?.1),
     ),
     row(
         "grr_of_tolerance",
-        "measuring in the tolerance",
+        "GRR in the tolerance",
         FigureKind::Percent,
         Study::share_of_tolerance,
     ),
     row(
         "grr_of_tolerance_low",
-        "measuring in the tolerance, lower bound",
+        "GRR in the tolerance, lower confidence bound",
         FigureKind::Percent,
         |of| Ok(of.share_of_tolerance_bounds()?.0),
     ),
     row(
         "grr_of_tolerance_high",
-        "measuring in the tolerance, upper bound",
+        "GRR in the tolerance, upper confidence bound",
         FigureKind::Percent,
         |of| Ok(of.share_of_tolerance_bounds()?.1),
     ),
     row(
         "ndc",
-        "kinds of parts it can tell apart",
+        "number of distinct categories (ndc)",
         FigureKind::Count,
         |of| Ok(of.categories()?.floor()),
     ),
     row(
         "ndc_low",
-        "kinds of parts it can tell apart, lower bound",
+        "number of distinct categories (ndc), lower confidence bound",
         FigureKind::Count,
         |of| Ok(of.categories_bounds()?.0.floor()),
     ),
     row(
         "ndc_high",
-        "kinds of parts it can tell apart, upper bound",
+        "number of distinct categories (ndc), upper confidence bound",
         FigureKind::Count,
         |of| Ok(of.categories_bounds()?.1.floor()),
     ),

@@ -165,28 +165,28 @@ fn five_pieces_show_little_and_the_sentence_says_so() {
     let near = of("1.60 mm", "1.65 mm");
     assert_eq!(
         near.claim().sentence,
-        "at least 1.33 is not shown by 5 pieces, nor would more of the same show it: Ppk is 0.70"
+        "Ppk 0.70; with 5 pieces the lower 95 % confidence bound is 0.22, so 1.33 is not demonstrated. Ppk itself is not above 1.33: centre the process or reduce its spread"
     );
     let wide = of("1.52 mm", "1.72 mm");
     assert_eq!(
         wide.claim().sentence,
-        "at least 1.33 is not shown by 5 pieces: Ppk is 2.81, lower confidence bound (95 %) 1.16; if it stays so, it would take 20"
+        "Ppk 2.81; with 5 pieces the lower 95 % confidence bound is 1.16, so 1.33 is not demonstrated. Measure 25 or more"
     );
     assert_eq!(figure(&wide, "pieces_needed"), Ok(7.0));
     let far = of("1.42 mm", "1.82 mm").claim();
     assert!(!far.shown);
-    let said = "at least 1.33 is not shown by 5 pieces: Ppk is 5.73, lower confidence bound (95 %) 2.40, but that bound has no ground: too few pieces to tell shape or stability: got 5, want at least 20; ";
+    let said = "Ppk 5.73; with 5 pieces the lower 95 % confidence bound is 2.40, but 1.33 is not demonstrated: too few pieces to test distribution and stability: got 5, want at least 20. ";
     assert!(far.sentence.starts_with(said), "{}", far.sentence);
     assert!(
         far.sentence
-            .ends_with("of any shape: 0 of 5 lie outside the limits, so at most 45.1 % do (upper confidence bound, 95 %, if pieces were taken at random)"),
+            .ends_with("For any distribution: 0 of 5 are outside the limits, so at most 45.1 % of all are (upper 95 % confidence bound, pieces taken at random)"),
         "{}",
         far.sentence
     );
     let one = Capability::of_singles(&sample(["1.62"]), limits(Some("1.57 mm"), None));
     assert_eq!(
         one.claim().sentence,
-        "nothing is shown about the limits: too few readings: got 1, want at least 2"
+        "Ppk has no value: too few readings: got 1, want at least 2"
     );
 }
 

@@ -48,8 +48,11 @@ fn a_steady_normal_process_is_shown_with_every_ground_told() {
     for (seed, n, sd) in [(1, 50, 1.0), (2, 30, 2.0), (3, 100, 0.7)] {
         let claim = claim(&read(normal(seed, n, sd)), 15);
         assert!(claim.shown, "{seed}: {claim:#?}");
-        let start = format!("at least 1.33 is shown by {n} pieces: Ppk is ");
-        assert!(claim.sentence.starts_with(&start), "{}", claim.sentence);
+        let start = format!("; with {n} pieces the lower 95 % confidence bound is ");
+        assert!(claim.sentence.starts_with("Ppk "), "{}", claim.sentence);
+        assert!(claim.sentence.contains(&start), "{}", claim.sentence);
+        let end = ", so 1.33 is demonstrated";
+        assert!(claim.sentence.ends_with(end), "{}", claim.sentence);
         let names: Vec<_> = claim.grounds.iter().map(|ground| ground.name).collect();
         assert_eq!(
             names,
@@ -70,10 +73,11 @@ fn without_a_normal_shape_nothing_is_claimed_and_the_share_outside_is_told() {
     assert!(!claim.shown);
     assert_eq!(failing(&claim), ["normal"], "{claim:#?}");
     for said in [
-        "at least 1.33 is not shown by 60 pieces",
-        "the shape is not normal (p = 0.0005)",
-        "what to do: look for the cause of the shape",
-        "of any shape: 0 of 60 lie outside the limits, so at most 4.9 % do",
+        "with 60 pieces",
+        "but 1.33 is not demonstrated: ",
+        "the distribution is not normal (p = 0.0005)",
+        "What to do: look for the cause: two nests",
+        "For any distribution: 0 of 60 are outside the limits, so at most 4.9 % of all are",
     ] {
         assert!(claim.sentence.contains(said), "{said}: {}", claim.sentence);
     }
@@ -104,7 +108,7 @@ fn a_process_that_shifts_shows_nothing_where_cpk_and_ppk_part() {
     assert!(!claim.shown);
     assert!(failing(&claim).contains(&"cpk_ppk"), "{claim:#?}");
     assert!(
-        claim.sentence.contains("look for what changed"),
+        claim.sentence.contains("find what changed"),
         "{}",
         claim.sentence
     );

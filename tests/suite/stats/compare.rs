@@ -160,18 +160,18 @@ fn the_sentence_says_what_is_shown_and_what_is_not() {
     let of = Comparison::new(("T-07", own.clone()), ("R-02", other), Some(0.05));
     assert_eq!(
         of.sentence(),
-        "the mean of R-02 lies 0.031 mm above that of T-07 (95 % confidence interval: 0.023 to 0.040 mm); no difference of their spread is shown: R-02 spreads 1.10 times as much as T-07 (95 % confidence interval for normal readings: 0.49 to 2.47); their means are equivalent within ±0.050 mm (90 % confidence interval of the difference: 0.024 to 0.038 mm), which says nothing of spread or of single pieces"
+        "the mean of R-02 lies 0.031 mm above that of T-07 (95 % confidence interval: 0.023 to 0.040 mm); no significant difference of the standard deviations: the standard deviation of R-02 is 1.10 times that of T-07 (95 % confidence interval for normal readings: 0.49 to 2.47); the means are equivalent within ±0.050 mm (90 % confidence interval of the difference: 0.024 to 0.038 mm); this says nothing about spread or single pieces"
     );
     let same = Comparison::new(("T-07", own.clone()), ("R-02", own.clone()), None);
     assert_eq!(
         same.sentence(),
-        "no difference of the means of T-07 and R-02 is shown: 0.000 mm (95 % confidence interval: -0.008 to 0.008 mm); no difference of their spread is shown: R-02 spreads 1.00 times as much as T-07 (95 % confidence interval for normal readings: 0.45 to 2.23)"
+        "no significant difference of the means of T-07 and R-02: 0.000 mm (95 % confidence interval: -0.008 to 0.008 mm); no significant difference of the standard deviations: the standard deviation of R-02 is 1.00 times that of T-07 (95 % confidence interval for normal readings: 0.45 to 2.23)"
     );
     let equal = sample(["1.62", "1.62", "1.62"]);
     let both = Comparison::new(("T-07", equal.clone()), ("R-02", equal), Some(0.01));
     assert_eq!(
         both.sentence(),
-        "nothing is shown about the means: all 6 readings are equal; nothing is shown about their spread: all 6 readings are equal; nothing is shown about equivalence of means within ±0.0100 mm: all 6 readings are equal"
+        "the means cannot be compared: all 6 readings are equal; the standard deviations cannot be compared: all 6 readings are equal; equivalence of the means within ±0.0100 mm cannot be tested: all 6 readings are equal"
     );
     let forces = Sample::from_bases(vec![1, 2, 3], tallyjaw::quantity::Unit::Newton).unwrap();
     assert_eq!(welch(&own, &forces).map(|_| ()), Err(Undefined::Mixed));
@@ -198,7 +198,7 @@ fn equivalence_is_not_claimed_of_readings_that_follow_each_other() {
     let of = Comparison::new(("T-07", wave(0)), ("R-02", wave(0)), Some(0.05));
     assert!(of.equivalence_p().unwrap() < 0.05, "the means alone would");
     let said = of.sentence();
-    let want = "is not claimed: readings of T-07 follow each other";
+    let want = "is not claimed: readings of T-07 have a lag-1 autocorrelation";
     assert!(said.contains(want), "{said}");
 }
 

@@ -9,9 +9,9 @@ fn a_chart_of_too_few_points_says_that_it_cannot_tell_and_its_gate_does_not_pass
     folder.write("few.csv", "height\n1.62\n1.63\n1.62\n1.61\n1.62\n");
     let few = ["--from", "few.csv", "--column", "height", "--unit", "mm"];
     let text = folder.text(&with("chart", &few, &[]));
-    let said = "no signal; whether it stays what it was cannot be told: its limits are from 5 points, want at least 20; false alarms: these rules signal without a cause in ";
+    let said = "no signal; stability cannot be judged: the control limits are from 5 points, want at least 20; false-alarm rate: these rules signal in ";
     assert!(text.contains(said), "{text}");
-    assert!(!text.contains("no change is shown"), "{text}");
+    assert!(!text.contains("no signal in"), "{text}");
     let gated = folder.run(&with("chart", &few, &["--gate"]));
     assert_eq!(gated.status.code(), Some(1), "{}", error(&gated));
     let enough = folder.json(&with("chart", &RUN, &["--baseline", "20"]));

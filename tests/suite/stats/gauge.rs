@@ -235,16 +235,15 @@ fn the_verdict_of_a_gauge_study_is_by_the_bound_and_not_by_the_estimate() {
     let study = by_anova(&plan(), None).unwrap().1;
     let sentence = study.sentence();
     assert!(
-        sentence
-            .starts_with("measuring takes 27.9 % of the whole spread, 95 % confidence interval "),
+        sentence.starts_with("GRR is 27.9 % of the total variation, 95 % confidence interval "),
         "{sentence}"
     );
     assert!(
-        sentence.contains("it is not shown that the instrument and its handling will do"),
+        sentence.contains("not decided whether the measurement system is acceptable"),
         "{sentence}"
     );
     let by_hand = by_range(&plan()).unwrap().sentence();
-    assert!(by_hand.contains("is not shown: "), "{by_hand}");
+    assert!(by_hand.contains("cannot be judged: "), "{by_hand}");
     // a tolerance so wide that even the upper bound is under 10 % of it, and one so narrow that the lower is over 30 %
     let within = |half: &str| {
         let limits = Limits {
@@ -256,11 +255,11 @@ fn the_verdict_of_a_gauge_study_is_by_the_bound_and_not_by_the_estimate() {
     };
     let wide = within("60").sentence();
     assert!(
-        wide.contains("%: the instrument and its handling will do; "),
+        wide.contains("%: the measurement system is acceptable; "),
         "{wide}"
     );
     let narrow = within("1").sentence();
-    assert!(narrow.contains("will not do"), "{narrow}");
+    assert!(narrow.contains("is not acceptable; "), "{narrow}");
 }
 
 #[test]

@@ -121,7 +121,7 @@ fn a_chart_has_numbers_and_units_on_both_axes() {
     let svg = chart_svg("heights", &chart, &usual_rules(), (4, Unit::Millimetre));
     for said in [
         "single readings in mm",
-        "distance to the reading before in mm",
+        "moving ranges in mm",
         "number of the reading",
         ">upper control limit<",
         ">centre line<",
