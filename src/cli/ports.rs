@@ -16,7 +16,7 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 
 /// List the serial ports: adapter, holder, and why one cannot be opened
 ///
-/// No port is opened for this, so no instrument is disturbed. Only root sees that a program of another user has a
+/// No port is opened for this, so no instrument is interrupted. Only root sees that a program of another user has a
 /// port open, unless that program has locked it.
 #[derive(Debug, clap::Args)]
 #[command(

@@ -3,7 +3,7 @@
 
 #![expect(
     clippy::disallowed_methods,
-    reason = "edge: how often a person is told is a matter of time"
+    reason = "edge: how often progress is shown is a matter of time"
 )]
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
@@ -48,7 +48,7 @@ impl Progress {
         }
     }
 
-    /// So many bytes more are done.
+    /// That number of bytes more is done.
     pub(super) fn advance(&mut self, bytes: u64) {
         self.untold_bytes += bytes;
         if self.untold_bytes >= STEP_BYTES && self.is_due() {

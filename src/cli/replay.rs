@@ -56,7 +56,7 @@ pub(super) struct Replay {
 /// How fast a tape is played.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Pace {
-    /// So many times as fast; more than zero.
+    /// How many times as fast; more than zero.
     Times(Decimal),
     /// Without waiting.
     Max,

@@ -11,7 +11,7 @@ const LONGEST_BOUNCE: Duration = Duration::from_secs(10);
 /// A value that has stood still for this long is a reading.
 const HOLD: Duration = Duration::from_millis(500);
 const LONGEST_HOLD: Duration = Duration::from_secs(60);
-/// So many frames of it at least.
+/// At least this number of frames of it.
 const FRAMES: u32 = 3;
 /// The next one is taken after the jaws moved away by this number of counts.
 const RELEASE_COUNTS: u32 = 5;

@@ -119,7 +119,7 @@ pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
     }
 }
 
-/// What speaks against a plan at the station where least does; nothing where it can be armed.
+/// Why a plan cannot be armed, at the station with the fewest reasons; nothing where it can be armed.
 fn refused(catalog: &Catalog, plan: &Plan) -> Vec<Unarmable> {
     let nowhere = [String::new()]; // the lack of a station has been reported
     let stations = match catalog.stations.as_slice() {

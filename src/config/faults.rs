@@ -139,8 +139,8 @@ impl Faults {
         self.record(place, fault, false);
     }
 
-    /// What was told of a place before is the same mistake as what is told next.
-    pub(super) fn take_back(&mut self, place: &Place, got: &str) {
+    /// Withdraws the fault reported at a place: the next one reported there is the same mistake.
+    pub(super) fn withdraw(&mut self, place: &Place, got: &str) {
         let is_it = |file: usize, found: &Diagnostic| {
             file == place.file && found.span == place.span && found.message == got
         };

@@ -224,7 +224,7 @@ impl Values {
     }
 }
 
-/// The user's regular expression; asked for by the format `pattern`, and by no other.
+/// The user's regular expression; required by the format `pattern`, and by no other.
 fn pattern(
     table: &mut Table<'_>,
     faults: &mut Faults,

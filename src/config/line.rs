@@ -7,7 +7,7 @@ use std::fmt;
 use std::path::PathBuf;
 
 named! {
-    /// A line that a port can be asked for, and that a pedal may be on.
+    /// A modem line of a port, which a pedal may be on.
     pub enum ModemLine {
         /// Clear to send.
         Cts = "CTS",

@@ -114,14 +114,14 @@ fn same_wire_twice(terminal: &RawTerminal, faults: &mut Faults) {
 fn height_by_size(terminal: &RawTerminal, faults: &mut Faults) {
     let mut rows: Vec<&At<RawRow>> = terminal.rows.iter().collect();
     rows.sort_by_key(|row| area(row));
-    let aimed = rows.into_iter().filter_map(|row| {
+    let centred = rows.into_iter().filter_map(|row| {
         let (limits, place) = limits_of(&row.value, HEIGHT)?;
-        Some((row, limits.aim()?, limits, place))
+        Some((row, limits.centre()?, limits, place))
     });
     let mut below: Option<(&At<RawRow>, i64)> = None;
-    for (row, aim, limits, place) in aimed {
+    for (row, centre, limits, place) in centred {
         if let Some((thinner, height)) = below
-            && aim < height
+            && centre < height
         {
             let got = format!(
                 "the crimp of {} is lower than that of {}",
@@ -132,7 +132,7 @@ fn height_by_size(terminal: &RawTerminal, faults: &mut Faults) {
             let help = format!("compare both rows with the maker's sheet; the other is at {at}");
             faults.warn(place, Fault::new(got, want).help(help));
         }
-        below = Some((row, aim));
+        below = Some((row, centre));
     }
 }
 
@@ -178,11 +178,11 @@ fn unlikely_sizes(row: &RawRow, faults: &mut Faults) -> bool {
         let Some((limits, place)) = limits_of(row, axis) else {
             continue;
         };
-        let Some(aim) = limits.aim() else { continue };
-        let shown = Length::from_nanometres(aim);
-        let (what, other) = if aim < SMALLEST_CRIMP_NM {
+        let Some(centre) = limits.centre() else { continue };
+        let shown = Length::from_nanometres(centre);
+        let (what, other) = if centre < SMALLEST_CRIMP_NM {
             ("too small", Unit::Inch)
-        } else if aim > LARGEST_CRIMP_NM {
+        } else if centre > LARGEST_CRIMP_NM {
             ("too large", Unit::Millimetre)
         } else {
             continue;
@@ -212,7 +212,7 @@ fn mixed_columns(row: &RawRow, faults: &mut Faults) {
         else {
             continue;
         };
-        let (Some(h), Some(w)) = (high.aim(), wide.aim()) else {
+        let (Some(h), Some(w)) = (high.centre(), wide.centre()) else {
             continue;
         };
         if h.max(w) > h.min(w).saturating_mul(WILDLY_APART) {

@@ -98,7 +98,7 @@ pub struct PageConfig {
     pub hosts: Vec<String>,
 }
 
-/// The silences on a line that have to be told, and the one behind which a frame begins.
+/// The silences on a line that matter to framing, and the one behind which a frame begins.
 pub use crate::decode::framing::{FRAME_GAP, SILENCES};
 
 /// The port of one instrument.

@@ -1,6 +1,6 @@
 //! A walk over one TOML table that remembers which keys were read and reports the others.
 //!
-//! In: a parsed table with the place of every key and value. Out: values of the kind asked for; a
+//! In: a parsed table with the place of every key and value. Out: values of the requested kind; a
 //! value of another kind is reported and left out.
 
 use super::faults::{At, Fault, Faults, FileId, Place, quoted};
@@ -387,7 +387,7 @@ impl<'t> Table<'t> {
         let got = format!("unknown key {} in {}", quoted(key.value), self.what);
         let fault = Fault::new(got, "no such key").help(did_you_mean(key.value, &known));
         if let Some(meant) = nearest(key.value, known.iter().copied()) {
-            faults.take_back(&self.place, &self.lacks(meant)); // one mistake, one error
+            faults.withdraw(&self.place, &self.lacks(meant)); // one mistake, one error
         }
         faults.add(&key.place, fault);
     }

@@ -195,7 +195,7 @@ fn read(path: &Path) -> io::Result<String> {
         let at = error.utf8_error().valid_up_to();
         let valid = error.as_bytes().get(..at).unwrap_or(&[]);
         let line = valid.split(|byte| *byte == b'\n').count();
-        // told apart from a fault of the disk: a mistake in the file
+        // a mistake in the file, not a fault of the disk
         io::Error::new(
             io::ErrorKind::InvalidData,
             format!("not UTF-8 at line {line}"),

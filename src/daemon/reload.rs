@@ -22,7 +22,7 @@ type Read = Result<Box<Config>, ErrorObject>;
 pub(super) struct Reloading {
     reading: Option<JoinHandle<Read>>,
     asked: Vec<AnswerTo>,
-    /// Asked for while files were being read that may have changed since.
+    /// Requested while files were being read that may have changed since.
     again: Option<Vec<AnswerTo>>,
 }
 

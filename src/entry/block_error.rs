@@ -18,9 +18,9 @@ pub struct BlockError {
     pub size: Measured,
     /// How many readings count.
     pub readings: usize,
-    /// The least error, in nanometres; negative where too little was shown.
+    /// The minimum error, in nanometres; negative where too little was shown.
     pub least: i64,
-    /// The largest error, in nanometres.
+    /// The maximum error, in nanometres.
     pub greatest: i64,
     /// The maximum permissible error.
     pub allowed: Quantity,

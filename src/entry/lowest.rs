@@ -17,7 +17,7 @@ pub struct Lowest {
     pub reading: CountedReading,
     /// How many readings count.
     pub readings: usize,
-    /// The least that is good.
+    /// The lower limit.
     pub minimum: Quantity,
 }
 

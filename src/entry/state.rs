@@ -242,7 +242,7 @@ impl State {
                 station.repeat = None;
             }
             SeriesEntry::Completed(completed) => self.complete(at, completed),
-            // the first is told by `completed`, the second of the station above
+            // `completed` deals with the first, the station above with the second
             SeriesEntry::Disarmed(_) | SeriesEntry::Resumed(_) => {}
             SeriesEntry::ZeroDue(due) => {
                 if let Some(series) = self.station(&due.station).series.as_mut() {

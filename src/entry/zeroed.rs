@@ -29,7 +29,7 @@ named! {
     pub enum ZeroRole {
         /// Before the first reading of a series.
         Opening = "opening",
-        /// Asked for during a series.
+        /// Due during a series.
         Periodic = "periodic",
         /// After the last reading of a series.
         Closing = "closing",

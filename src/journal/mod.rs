@@ -1,4 +1,4 @@
-//! Entries on disk: `state_dir/journal/NNNNNNNN.jsonl`, a line an entry, append only.
+//! Entries on disk: `state_dir/journal/NNNNNNNN.jsonl`, one line for each entry, append only.
 //!
 //! In: entries from the core, over a bounded channel. Out: [`Announcement`]s of lines that are on
 //! disk, and [`Cursor`]s that read them back byte for byte.

@@ -57,11 +57,11 @@ pub struct TerminalMessage {
     /// Where its limits are from.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
-    /// A row a conductor size.
+    /// One row for each conductor size.
     pub rows: Vec<RowMessage>,
 }
 
-/// What a terminal asks for on one size of wire.
+/// What the maker of a terminal requires on one size of wire.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RowMessage {
     /// The size.

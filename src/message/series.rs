@@ -58,7 +58,7 @@ pub struct LowestMessage {
     pub piece: u32,
     /// The value in millinewtons.
     pub value_mn: i64,
-    /// The least that is good, in millinewtons.
+    /// The lower limit, in millinewtons.
     pub lower_mn: i64,
     /// The value less the minimum, in millinewtons.
     pub margin_mn: i64,

@@ -26,7 +26,7 @@ impl Date {
         day_of(at).map(Self)
     }
 
-    /// So many days later; `None` beyond the calendar.
+    /// The day that is `days` later; `None` beyond the calendar.
     pub fn plus_days(self, days: u32) -> Option<Self> {
         self.0.checked_add(i64::from(days).days()).ok().map(Self)
     }

@@ -128,11 +128,11 @@ impl Quantity {
         Some(Decimal::new(coefficient, decimals))
     }
 
-    /// The value in `unit` with as few digits after the point as say it exactly, and no fewer than `least`.
+    /// The value in `unit` with as few digits after the point as say it exactly, and at least `fewest`.
     ///
     /// `None` if nine do not suffice, or if `unit` measures something else.
-    pub fn shortest_in(self, unit: Unit, least: u8) -> Option<Decimal> {
-        (least..=9)
+    pub fn shortest_in(self, unit: Unit, fewest: u8) -> Option<Decimal> {
+        (fewest..=9)
             .filter_map(|decimals| self.in_unit(unit, decimals))
             .find(|digits| Self::of(*digits, unit) == Some(self))
     }

@@ -34,7 +34,7 @@ pub fn unsafe_in(text: &str) -> Option<String> {
 }
 
 /// A control character, or one that turns the direction of what follows or breaks the line: marks, embeddings,
-/// overrides, isolates and their deprecated kin, line separators, annotation marks.
+/// overrides, isolates and their deprecated relatives, line separators, annotation marks.
 pub fn is_unsafe(c: char) -> bool {
     c.is_control()
         || matches!(

@@ -132,9 +132,9 @@ fn of_axis(
     };
     let same = limits.windows(2).all(|pair| pair.first() == pair.last());
     let shared = limits.first().filter(|_| same);
-    let mut aims = limits.iter().map(|limits| limits.aim());
+    let mut aims = limits.iter().map(|limits| limits.centre());
     let first_aim = aims.next();
-    let is_of_one_nominal = aims.all(|aim| Some(aim) == first_aim);
+    let is_of_one_nominal = aims.all(|centre| Some(centre) == first_aim);
     let known = shared.map_or_else(stats::Limits::default, |limits| stats::Limits {
         lower: limits.lower(),
         nominal: limits.nominal(),

@@ -1,4 +1,4 @@
-//! The columns of a table of readings: name, unit, kind of value, and how it is told from a row.
+//! The columns of a table of readings: name, unit, kind of value, and how it is taken from a row.
 
 use super::{Row, Slot};
 use crate::quantity::{Decimal, Dimension, Quantity, Unit, WallMicros};
@@ -23,7 +23,7 @@ pub enum ColumnType {
     Text,
     /// [`Cell::Whole`].
     Whole,
-    /// [`Cell::Decimal`] with at most so many digits after the point.
+    /// [`Cell::Decimal`] with at most that number of digits after the point.
     Decimal(u8),
     /// [`Cell::Time`].
     Time,

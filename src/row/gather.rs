@@ -1,7 +1,7 @@
-//! Readings gathered out of entries, each told as a row when nothing more will be said about it.
+//! Readings gathered out of entries, each a row as soon as nothing more can be said about it.
 //!
 //! In: entries in order. Out: rows, series by series as these are settled ([`crate::entry::ledger`]). What was measured
-//! for nothing is told at once.
+//! outside of a series is a row at once.
 
 use super::Row;
 use crate::entry::ledger::{Ledger, Series, Whole};

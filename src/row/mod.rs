@@ -1,8 +1,8 @@
 //! A reading as a row of a table, with what became of it: for files and data sets that others read.
 //!
-//! In: a reading with its series, as the ledger has them ([`crate::entry::ledger`]). Out: a [`Row`] of typed values; [`COLUMNS`] says what a column is called, in which unit it is, how it is told.
+//! In: a reading with its series, as the ledger has them ([`crate::entry::ledger`]). Out: a [`Row`] of typed values; [`COLUMNS`] says what a column is called, in which unit it is, and how it is taken from a row.
 //!
-//! - One row a reading, also of those that do not count; [`Row::standing`] says so.
+//! - One row for each reading, also of those that do not count; [`Row::standing`] says so.
 //! - A row is about what the journal says, and judges nothing.
 //! - Names of columns are for ever: people's queries stand on them.
 

@@ -1,5 +1,5 @@
 //! Waiting for a port: growing pauses, cut short when something happens where it should appear, and
-//! what is told meanwhile.
+//! what is reported meanwhile.
 
 use super::SerialError;
 use crate::config::PortSelector;
@@ -17,7 +17,7 @@ use tokio::time::sleep;
 const FIRST: Duration = Duration::from_millis(50);
 const LONGEST: Duration = Duration::from_secs(2);
 
-/// A device file appears first and gets its group and mode a little later. Also the least time
+/// A device file appears first and gets its group and mode a little later. Also the shortest time
 /// between two trials, however much happens in the folder.
 const SETTLE: Duration = Duration::from_millis(20);
 
@@ -239,7 +239,7 @@ mod tests {
         assert!(!is_news(missing(), 50));
         assert!(!is_news(refusal(), 100), "the rules may still run");
         // Gone and back: the system's rules run again.
-        assert!(!is_news(missing(), 1_000), "told before, and nothing since");
+        assert!(!is_news(missing(), 1_000), "reported before, and nothing since");
         assert!(!is_news(refusal(), 1_100));
         assert!(!is_news(refusal(), 2_099));
         assert!(is_news(refusal(), 2_100));
@@ -285,7 +285,7 @@ mod tests {
             }
             assert!(
                 start.elapsed() < Duration::from_secs(30),
-                "only the pause told"
+                "only the pause is news"
             );
         };
         tokio::join!(is_seen, comes_back);

@@ -87,7 +87,7 @@ async fn speak(program: Vec<String>, mut sayings: broadcast::Receiver<Arc<Saying
                     let program = program.first().map_or("", String::as_str);
                     tracing::warn!(
                         program,
-                        "a verdict was not said: {error}; told again once it works in between"
+                        "a verdict was not announced: {error}; the next failure is reported only after one that worked"
                     );
                 }
                 failing = true;

@@ -16,7 +16,7 @@ use std::time::Duration;
 /// The first pause and the longest; each is twice the one before.
 const PAUSES: (Duration, Duration) = (Duration::from_millis(500), Duration::from_secs(30));
 
-/// Told whenever the status of a sink has changed.
+/// Called whenever the status of a sink has changed.
 pub(crate) type Tell = Arc<dyn Fn(SinkStatus) + Send + Sync>;
 
 /// The record of one sink since the daemon started.

@@ -29,7 +29,7 @@ pub(crate) static DATA_SET: SinkKind = SinkKind {
     open: |place| Ok(Box::new(DataSet::open(place)?)),
 };
 
-/// So many files are written at a time, and no more are behind.
+/// At most this number of files is written at a time, and no more are behind.
 const MOST_FILES: usize = 8;
 
 const MICROS_PER_DAY: i64 = 24 * 60 * 60 * 1_000_000;
@@ -79,7 +79,7 @@ impl DataSet {
             behind: BTreeSet::new(),
             last: Instant::now(),
         };
-        let _ = data_set.take_up(&text); // what is no cursor of ours begins anew
+        let _ = data_set.take_up(&text); // what is no cursor of ours begins at the first entry
         Ok(data_set)
     }
 

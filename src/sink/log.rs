@@ -1,4 +1,4 @@
-//! The verdict log: `state_dir/verdicts.log`, a line a verdict, made for `tail -f`.
+//! The verdict log: `state_dir/verdicts.log`, one line for each verdict, made for `tail -f`.
 //!
 //! - A line is `TIME #SEQ STATION: WHAT`, in UTC; what a person wrote cannot break out of its line.
 //! - It goes on after its own last line: after a crash no entry is missing and none is there twice.

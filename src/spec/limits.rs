@@ -137,7 +137,7 @@ impl Limits {
     }
 
     /// The nominal, or the middle of a range without one, in base units.
-    pub fn aim(&self) -> Option<i64> {
+    pub fn centre(&self) -> Option<i64> {
         self.nominal
             .or_else(|| Some(self.lower? + (self.width()? / 2)))
     }

@@ -29,7 +29,7 @@ pub struct PullTable {
     pub rows: &'static [PullRow],
 }
 
-/// The least pull-out force for one gauge.
+/// The minimum pull-out force for one gauge.
 #[derive(Debug, PartialEq, Eq)]
 pub struct PullRow {
     /// The American wire gauge: `14`.

@@ -1,9 +1,9 @@
-//! What an entry asks for and the process did not live to append is made up for at the next start.
+//! An entry that the last one required and that the process did not live to append is appended at the next start.
 //!
 //! A kill or a power cut can fall between two entries that belong together: a zero that is off and
 //! the readings that it puts in doubt, the last reading and the closing of its series, that and the
 //! arming of the next one where the plan repeats. Nobody was
-//! told of the second; but what follows from the journal must not depend on when the power went.
+//! shown the second; but what follows from the journal must not depend on when the power went.
 
 use super::{Core, zero};
 use crate::entry::{Doubted, Seq};

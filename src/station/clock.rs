@@ -61,7 +61,7 @@ mod tests {
         assert_eq!(after(0).step(now(3_600_000_000)), None);
         let mut watch = after(3_600_000_000);
         watch.step(now(0));
-        assert_eq!(watch.step(now(0)), None, "told once");
+        assert_eq!(watch.step(now(0)), None, "reported once");
     }
 
     #[test]

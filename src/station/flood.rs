@@ -11,9 +11,9 @@
 use crate::quantity::MonoMicros;
 use std::time::Duration;
 
-/// So many a second are entered for ever: twice what the fastest instruments send.
+/// This number a second is entered for ever: twice what the fastest instruments send.
 const A_SECOND: u64 = 200;
-/// So many may come at once: more than wait in a terminal's buffers, which hold 4 KiB and more of frames.
+/// This number may come at once: more than wait in a terminal's buffers, which hold 4 KiB and more of frames.
 const AT_ONCE: u64 = 1_024;
 /// A second, within which a flood is counted.
 const SECOND: Duration = Duration::from_secs(1);
@@ -37,7 +37,7 @@ struct Lasts {
     since: MonoMicros,
     /// The last one came then.
     last: MonoMicros,
-    /// So many came in it.
+    /// How many came in it.
     count: u64,
 }
 

@@ -126,11 +126,11 @@ impl Core {
         let far = |limit: Option<Quantity>, away: i64| {
             limit.map(|limit| limit.base().saturating_add(away))
         };
-        let aim = limits
-            .aim()
+        let centre = limits
+            .centre()
             .or_else(|| far(limits.lower(), FAR))
             .or_else(|| far(limits.upper(), -FAR));
-        aim.map_or(captured.value, |aim| captured.judged(aim))
+        centre.map_or(captured.value, |centre| captured.judged(centre))
     }
 
     fn judged(

@@ -49,13 +49,13 @@ pub(super) fn check(
                     .to_owned(),
         });
     }
-    if let Some((least, greatest)) = instrument.range
-        && !(least.base()..=greatest.base()).contains(&base)
+    if let Some((from, to)) = instrument.range
+        && !(from.base()..=to.base()).contains(&base)
         && base > 0
     {
         return Some(Implausible::Impossible {
             hint: format!(
-                "outside the range of {}: {least} to {greatest}",
+                "outside the range of {}: {from} to {to}",
                 instrument.name
             ),
         });
@@ -132,7 +132,7 @@ fn fitting_unit(value: Measured, spec: &ArmedSpec) -> Option<Unit> {
     spec.axes.iter().any(fits).then_some(other_unit)
 }
 
-/// The unit that the digits must be of: between two counts of `instrument` it shows nothing, and there they are
+/// The unit that the digits must be of: between two steps of its display `instrument` shows nothing, and there they are
 /// plausible. So 0.0638 is no attempt at a zero to 0.01 mm, but a height in inches.
 pub(super) fn in_other_unit(
     value: Measured,
@@ -156,8 +156,8 @@ fn other_axis<'a>(base: i64, axis: &ArmedAxis, spec: &'a ArmedSpec) -> Option<&'
 
 fn far_off(axis: &ArmedAxis) -> String {
     match axis.plausible {
-        Some((least, greatest)) => format!(
-            "not plausible for a {}, {least} to {greatest}; if it is right, press the data key again within ten seconds",
+        Some((from, to)) => format!(
+            "not plausible for a {}, {from} to {to}; if it is right, press the data key again within ten seconds",
             axis.name.words()
         ),
         None => "not plausible".to_owned(),
@@ -198,7 +198,7 @@ impl Doubt {
         Self { slot, value, at }
     }
 
-    /// Whether `value` in the same slot, one count apart at most, says the same again in time.
+    /// Whether `value` in the same slot, at most one resolution step apart, says the same again in time.
     pub(super) fn is_repeated(
         &self,
         slot: &Slot,

@@ -28,7 +28,7 @@ pub enum Due {
     },
     /// No good zero yet in this series.
     Opening,
-    /// So many pieces since the last one.
+    /// That number of pieces since the last one.
     Pieces(u32),
     /// So long since the last one.
     Time(Duration),

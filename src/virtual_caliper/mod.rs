@@ -178,7 +178,7 @@ impl VirtualCaliper {
         self.send(half)
     }
 
-    /// So many bytes that mean nothing, any of the 256, the same in every run.
+    /// `count` bytes that mean nothing, any of the 256, the same in every run.
     pub fn noise(&mut self, count: usize) -> io::Result<()> {
         let bytes: Vec<u8> = (0..count)
             .map(|_| self.random.next().to_le_bytes()[0])

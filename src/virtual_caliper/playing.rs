@@ -16,7 +16,7 @@ pub enum Answer {
     Late(Decimal, Unit, Duration),
     /// Nothing.
     Never,
-    /// So many bytes that mean nothing.
+    /// That number of bytes that mean nothing.
     Garbage(usize),
 }
 

@@ -80,7 +80,7 @@ pub(super) fn page(sheet: &Sheet, paper: Option<Paper>) -> Result<String, Failur
 
 const PRINTING: &str = "Print at 100\u{a0}%: the bar is 50\u{a0}mm long. Cut along the dashed lines; leave the white around each code.";
 const MEANING: &str = "A card only names its plan or tool. What is armed is what the configuration says at that \
-    moment: compare the prompt with the card, and print the card anew when the plan has changed.";
+    moment: compare the prompt with the card, and print the card again when the plan has changed.";
 
 /// Rows of two cards, the heading over the first.
 fn group(group: &Group) -> Result<Vec<Element>, Failure> {

@@ -42,7 +42,7 @@ pub(super) fn svg(text: &str) -> Result<Element, QrError> {
         .child(dark.with("d", path(&code.to_colors(), width))))
 }
 
-/// Micrometres a module, for a code of so many modules with its quiet zone.
+/// Micrometres for one module, in a code of `side` modules with its quiet zone.
 fn module(side: usize) -> usize {
     MODULE_MICROMETRES.min(WIDEST_MICROMETRES / side)
 }

@@ -50,7 +50,7 @@ impl Sheet {
     }
 }
 
-/// The sheet that was asked for.
+/// The sheet that was requested.
 pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Failure> {
     let plans = plans(catalog, wanted.plans)?;
     let mut maker = Maker::default();

@@ -1,5 +1,5 @@
 //! `tallyjaw demo`: a made-up shop from the first zero to the last verdict, on virtual calipers and
-//! the real daemon. Exit 0 if the story went as told, 1 if an entry was not as it should be, 4 on
+//! the real daemon. Exit 0 if the story went as written, 1 if an entry was not as it should be, 4 on
 //! trouble with files or processes.
 
 mod shop;

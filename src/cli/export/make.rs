@@ -2,9 +2,9 @@
 //!
 //! Of rows: the readings that match, each when its series is settled. Of lines:
 //!
-//! - Where nothing is asked for, all of them.
-//! - Where only a time is, all of that time.
-//! - Where more is, those about the series that match; of their readings those that match.
+//! - Without options, all of them.
+//! - With a time alone, all of that time.
+//! - With more, those about the series that match; of their readings those that match.
 
 use crate::cli::Failure;
 use crate::cli::query::{Filter, Query, Search, Take, lines};

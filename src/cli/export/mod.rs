@@ -125,7 +125,7 @@ impl Export {
         named.or_else(|| is_beside.then(|| (Question::beside(&self.out), true)))
     }
 
-    /// Writes what was asked for; what that is, and the first of its series that are open.
+    /// Writes what was requested; what that is, and the first of its series that are open.
     fn write(
         &self,
         daemon: &DaemonConfig,

@@ -29,7 +29,7 @@ const SILENCES: usize = 8;
 pub(super) enum Found {
     /// Its `[[instrument]]`.
     Block(String),
-    /// Nothing came, or nothing that is sure; why was told.
+    /// Nothing came, or nothing that is sure; the reason has been printed.
     Nothing,
     /// Ctrl-C.
     Interrupted,

@@ -34,7 +34,7 @@ pub(super) struct Session {
     pub(super) presses: usize,
     pub(super) limit: Option<Duration>,
     pub(super) ask: bool,
-    /// Give up after so many silences of five seconds in a row; else wait on.
+    /// Give up after this number of silences of five seconds in a row; else wait on.
     pub(super) silences: Option<usize>,
 }
 

@@ -70,7 +70,7 @@ impl Query {
             .collect()
     }
 
-    /// The question of [`Query::options`]; `None` if an option is not known, or is told in another way.
+    /// The question of [`Query::options`]; `None` if an option is not known, or is written in another way.
     pub(super) fn of_options(options: &[(String, String)]) -> Option<Self> {
         let query = Self::new(Vec::new(), |name| {
             let mut shown = options.iter();
@@ -88,7 +88,7 @@ impl Query {
         series.into_iter().chain(asked).collect()
     }
 
-    /// The question of [`Query::json`]; `None` if a key is not known, or is told in another way.
+    /// The question of [`Query::json`]; `None` if a key is not known, or is written in another way.
     pub(super) fn of_json(object: &Map<String, Value>) -> Option<Self> {
         let series = match object.get(SERIES) {
             Some(ids) => serde_json::from_value(ids.clone()).ok()?,
@@ -184,7 +184,7 @@ pub(super) struct Filter<'q> {
 }
 
 impl Filter<'_> {
-    /// The series that were asked for by id; empty if all may match.
+    /// The series that were requested by id; empty if all may match.
     pub(super) fn ids(&self) -> &[u64] {
         &self.query.series
     }
@@ -210,7 +210,7 @@ impl Filter<'_> {
             && self.query.asked.iter().all(is_asked)
     }
 
-    /// Whether a series was open in the time that is asked for, and any reading of it can match.
+    /// Whether a series was open in the requested time, and any reading of it can match.
     pub(super) fn could_match(&self, Listed { series, state }: &Listed) -> bool {
         let closed = series.closed.as_ref().map(|closed| closed.at);
         let is_asked = |(option, value): &(&QueryOption, String)| match &option.selects {

@@ -223,13 +223,13 @@ impl About {
     }
 
     fn note_nominal(&mut self, limits: &Limits) {
-        let aim = |limits: &Limits| {
+        let centre = |limits: &Limits| {
             let one_sided = || limits.lower().or(limits.upper()).map(Quantity::base);
-            limits.aim().or_else(one_sided)
+            limits.centre().or_else(one_sided)
         };
         match &self.nominals {
             (None, _) => self.nominals.0 = Some(limits.clone()),
-            (Some(first), None) if aim(first) != aim(limits) => {
+            (Some(first), None) if centre(first) != centre(limits) => {
                 self.nominals.1 = Some(limits.clone());
             }
             (Some(_), _) => {}
@@ -331,14 +331,14 @@ impl About {
 /// The reading minus its nominal, in base units.
 fn deviation(series: &Series<KeptReading>, found: &KeptReading) -> Result<i64, Failure> {
     let axis = series.spec.axes.get(found.axis);
-    let nominal = axis.and_then(|axis| axis.limits.aim());
+    let nominal = axis.and_then(|axis| axis.limits.centre());
     let deviation = nominal.and_then(|nominal| found.base.checked_sub(nominal));
     deviation.ok_or_else(no_nominal)
 }
 
 /// Limits as deviations from their nominal.
 fn deviations(limits: &Limits) -> Result<Limits, Failure> {
-    let nominal = limits.aim().ok_or_else(no_nominal)?;
+    let nominal = limits.centre().ok_or_else(no_nominal)?;
     let off = |end: Option<Quantity>| {
         end.map(|end| Quantity::from_base(end.dimension(), end.base().saturating_sub(nominal)))
     };

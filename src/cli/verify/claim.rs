@@ -46,7 +46,7 @@ impl Demanded {
 
 /// What an export answers, as far as that is known.
 pub(super) struct Claim {
-    /// What was asked for; none if that is not known.
+    /// What was requested; none if that is not known.
     pub(super) asked: Option<ExportRequest>,
     /// Who says so.
     pub(super) by: String,

@@ -286,16 +286,16 @@ impl Parts {
         let (nominal, lower, upper) = (value(self.nominal), value(self.lower), value(self.upper));
         let (plus, minus) = (value(self.plus), value(self.minus));
         match (nominal, plus, minus) {
-            (Some(aim), Some(plus), Some(minus)) if lower.is_none() && upper.is_none() => {
+            (Some(centre), Some(plus), Some(minus)) if lower.is_none() && upper.is_none() => {
                 if [plus, minus]
                     .iter()
-                    .any(|by| by.dimension() != aim.dimension())
+                    .any(|by| by.dimension() != centre.dimension())
                 {
                     return Err(LimitsError::MixedDimensions);
                 }
-                let at = |base: i64| Some(Quantity::from_base(aim.dimension(), base));
-                let upper = at(aim.base().saturating_add(plus.base()));
-                let lower = at(aim.base().saturating_sub(minus.base()));
+                let at = |base: i64| Some(Quantity::from_base(centre.dimension(), base));
+                let upper = at(centre.base().saturating_add(plus.base()));
+                let lower = at(centre.base().saturating_sub(minus.base()));
                 Limits::new(nominal, lower, upper, unit)
             }
             (Some(_), None, None) if lower.is_none() && upper.is_none() && bare_is_minimum => {
@@ -408,14 +408,14 @@ mod tests {
                 if comma { text.replace('.', ",") } else { text }
             };
             let (low, high) = (decimal(nominal - minus), decimal(nominal + plus));
-            let (aim, plus, minus) = (decimal(nominal), decimal(plus), decimal(minus));
+            let (centre, plus, minus) = (decimal(nominal), decimal(plus), decimal(minus));
             let cell = match form {
-                0 => format!("{aim} +{plus}/-{minus}"),
-                1 => format!("{aim}+{plus} -{minus} mm"),
+                0 => format!("{centre} +{plus}/-{minus}"),
+                1 => format!("{centre}+{plus} -{minus} mm"),
                 _ => format!("{low}-{high}"),
             };
             let want = match form {
-                0 | 1 => format!("{aim} +{plus}/-{minus} mm"),
+                0 | 1 => format!("{centre} +{plus}/-{minus} mm"),
                 _ => format!("{low}..{high} mm"),
             };
             let want: Limits = want.replace(',', ".").parse().unwrap();

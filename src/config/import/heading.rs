@@ -28,9 +28,9 @@ named! {
         Plus = "plus",
         /// The deviation downwards.
         Minus = "minus",
-        /// The least good value.
+        /// The lower limit.
         Lower = "lower",
-        /// The greatest good value.
+        /// The upper limit.
         Upper = "upper",
     }
 }
@@ -44,7 +44,7 @@ pub(super) enum Target {
     Terminal,
     /// A part of an axis.
     Axis(AxisName, Part),
-    /// Told not to use it.
+    /// The person said not to use it.
     Ignored,
 }
 

@@ -47,7 +47,7 @@ struct Reader<'a> {
     axes: &'a [Axis],
     faults: &'a mut Faults,
     notes: Vec<String>,
-    /// What is the same in every row and is told once: the columns without a unit.
+    /// What is the same in every row and is reported once: the columns without a unit.
     reported: Vec<String>,
     terminals: Vec<Imported>,
 }

@@ -132,7 +132,7 @@ struct Zero {
     /// where it is 500000.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     attempt_nm: Option<i64>,
-    /// Left out before the gesture was known.
+    /// Left out in entries that are older than the double zero.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     double_retracts: bool,
 }
@@ -351,7 +351,7 @@ impl GuardBand {
     fn guard(self, dimension: Dimension) -> Result<Guard, LineError> {
         let width = known("width", self.width_nm, self.width_mn)?;
         if width.dimension() != dimension {
-            return Err(fault("a guard band measures something else than its axis"));
+            return Err(fault("the guard band is of another dimension than its axis"));
         }
         Ok(Guard {
             instrument: self.instrument,

@@ -82,9 +82,9 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("bytes", "how many bytes"),
     ("calibrated", "the day of its calibration"),
-    ("calibration_due", "the last day on which that is good"),
+    ("calibration_due", "the last day on which the calibration is valid"),
     ("care", "when it was checked and is to be"),
-    ("check_due", "the last day on which the check is good"),
+    ("check_due", "the last day on which the check is valid"),
     (
         "check_every_crimps",
         "the number of crimps after which it is checked again",

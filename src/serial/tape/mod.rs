@@ -177,7 +177,7 @@ impl TapeError {
     }
 }
 
-/// Writes a tape, a line a mark, each handed on as it comes.
+/// Writes a tape, one line for each mark, each handed on as it comes.
 #[derive(Debug)]
 pub struct Recorder<W> {
     out: W,

@@ -22,9 +22,9 @@ pub(super) const RULE: AlertRule = AlertRule {
 };
 
 fn holds(values: &[i64], limits: &Limits) -> Option<Sign> {
-    let aim = limits.aim()?;
+    let centre = limits.centre()?;
     [Way::Up, Way::Down].into_iter().find_map(|way| {
-        let beyond = |value: &&i64| way.further(aim, **value) > 0;
+        let beyond = |value: &&i64| way.further(centre, **value) > 0;
         let values = values.iter().rev().take_while(beyond).count();
         (values >= LEAST).then_some(Sign { values, way })
     })
@@ -35,10 +35,10 @@ fn says(values: &[Measured], sign: Sign, limits: &Limits) -> Seen {
         Way::Up => "above",
         Way::Down => "below",
     };
-    let aim = limits.aim().map(|aim| limits.shown(aim));
-    let aim = aim.as_deref().unwrap_or("nominal");
+    let centre = limits.centre().map(|centre| limits.shown(centre));
+    let centre = centre.as_deref().unwrap_or("nominal");
     Seen {
-        what: format!("has been {side} {aim} for {} pieces in a row,", sign.values),
+        what: format!("has been {side} {centre} for {} pieces in a row,", sign.values),
         values: range(values),
         outlook: String::new(),
     }

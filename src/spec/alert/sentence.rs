@@ -102,8 +102,8 @@ pub(super) fn heading(values: &[Measured], way: Way, limits: &Limits) -> String 
         return String::new();
     };
     let last = last.quantity().base();
-    match limits.aim() {
-        Some(aim) if way.further(aim, last) < 0 => format!(", back to {}", limits.shown(aim)),
+    match limits.centre() {
+        Some(centre) if way.further(centre, last) < 0 => format!(", back to {}", limits.shown(centre)),
         Some(_) | None if way.further(last, limit) < 0 => {
             format!(", past the limit {}", limits.shown(limit))
         }

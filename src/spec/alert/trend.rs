@@ -10,7 +10,7 @@ use super::{AlertRule, MOST_VALUES, Seen, Sign, Way};
 use crate::quantity::Measured;
 use crate::spec::Limits;
 
-/// The least significant S of 6, 7, … 25 values; fewer values cannot show a trend so surely.
+/// The smallest significant S of 6, 7, … 25 values; fewer values cannot show a trend so surely.
 ///
 /// Counted from the numbers of orders by inversions: `least_s_of_exact_counts` in the
 /// tests of this file counts them again.

@@ -24,14 +24,14 @@ pub(super) const RULE: AlertRule = AlertRule {
 };
 
 fn holds(values: &[i64], limits: &Limits) -> Option<Sign> {
-    let aim = limits.aim()?;
+    let centre = limits.centre()?;
     let from = values.len().checked_sub(OF)?;
     let latest = values.get(from..)?;
     [Way::Up, Way::Down].into_iter().find_map(|way| {
         let limit = way.limit(limits)?;
         let near = latest
             .iter()
-            .filter(|value| is_near(way.further(aim, **value), way.further(aim, limit)))
+            .filter(|value| is_near(way.further(centre, **value), way.further(centre, limit)))
             .count();
         (near >= LEAST).then_some(Sign { values: OF, way })
     })
@@ -45,11 +45,11 @@ fn is_near(deviation: i64, half: i64) -> bool {
 fn says(values: &[Measured], sign: Sign, limits: &Limits) -> Seen {
     let limit = sign.way.limit(limits).map(|limit| limits.shown(limit));
     let near = limits
-        .aim()
+        .centre()
         .zip(sign.way.limit(limits))
-        .map(|(aim, limit)| {
-            let half = sign.way.further(aim, limit);
-            let deviation = |value: &&Measured| sign.way.further(aim, value.quantity().base());
+        .map(|(centre, limit)| {
+            let half = sign.way.further(centre, limit);
+            let deviation = |value: &&Measured| sign.way.further(centre, value.quantity().base());
             values
                 .iter()
                 .filter(|value| is_near(deviation(value), half))

@@ -215,14 +215,14 @@ fn meet(one: (Quantity, Quantity), other: (Quantity, Quantity)) -> bool {
 
 /// The plausible window of an axis: its nominal plus and minus a share of it, at least three tolerances.
 fn window(limits: &Limits, percent: u16) -> Option<(Quantity, Quantity)> {
-    let aim = limits.aim()?;
-    let share = aim.saturating_abs().saturating_mul(i64::from(percent)) / 100;
+    let centre = limits.centre()?;
+    let share = centre.saturating_abs().saturating_mul(i64::from(percent)) / 100;
     let three_tolerances = limits.width()?.saturating_mul(3) / 2;
     let half = share.max(three_tolerances);
     let quantity = |base| Quantity::from_base(limits.dimension(), base);
     Some((
-        quantity(aim.saturating_sub(half)),
-        quantity(aim.saturating_add(half)),
+        quantity(centre.saturating_sub(half)),
+        quantity(centre.saturating_add(half)),
     ))
 }
 

@@ -119,7 +119,7 @@ mod tests {
         assert_eq!(ask.timer(at(7_000)), Some(b"?".to_vec()));
         assert!(ask.silence(at(8_000)).is_some());
         assert!(ask.timer(at(9_000)).is_some());
-        assert_eq!(ask.silence(at(10_000)), None, "told already");
+        assert_eq!(ask.silence(at(10_000)), None, "reported already");
         assert!(ask.timer(at(11_000)).is_some());
         ask.answered();
         assert_eq!(ask.waits_until(), Some(at(13_000)));

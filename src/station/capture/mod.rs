@@ -48,11 +48,11 @@ impl Captured {
         }
     }
 
-    /// The value that is judged: the one furthest from `aim`, in base units.
-    pub(super) fn judged(&self, aim: i64) -> Measured {
+    /// The value that is judged: the one furthest from `nominal`, in base units.
+    pub(super) fn judged(&self, nominal: i64) -> Measured {
         match &self.flickered {
             Some(flickered) if flickered.judged == Flicker::Worst => {
-                let off = |value: Measured| value.quantity().base().abs_diff(aim);
+                let off = |value: Measured| value.quantity().base().abs_diff(nominal);
                 [flickered.least, flickered.greatest].into_iter().fold(
                     self.value,
                     |worst, value| {

@@ -1,7 +1,7 @@
 //! A stream: a value is taken when it stands still, and again only after the jaws moved away.
 //!
-//! In: every value of the stream with its time. Out: one reading a plateau. Standing still is to
-//! stay within one count, the flicker of the last digit, for long enough and enough frames.
+//! In: every value of the stream with its time. Out: one reading for each plateau. Standing still is to
+//! stay within one resolution step, the flicker of the last digit, for long enough and enough frames.
 
 use super::{Captured, Flickered};
 use crate::quantity::{Measured, MonoMicros};
@@ -26,7 +26,7 @@ pub(in crate::station) struct Settings {
 #[derive(Debug)]
 pub(in crate::station) struct Steady {
     settings: Settings,
-    /// The longest run of values up to now that lie within one count.
+    /// The longest run of values up to now that lie within one resolution step.
     plateau: VecDeque<(MonoMicros, Measured)>,
     /// When it began; earlier than its first value kept, if it outgrew what is kept.
     since: Option<MonoMicros>,
@@ -104,7 +104,7 @@ impl Steady {
         self.held = Some(Span::of(value.quantity().base()));
     }
 
-    /// Adds a value, and drops the oldest ones that no longer lie within one count of it.
+    /// Adds a value, and drops the oldest ones that no longer lie within one resolution step of it.
     fn extend(&mut self, now: MonoMicros, value: Measured) {
         let mut span = Span::of(value.quantity().base());
         let fitting = self
@@ -214,7 +214,7 @@ mod tests {
         assert_eq!(
             readings(&mut steady(), 0, &stream).len(),
             1,
-            "two counts are no release"
+            "two resolution steps are no release"
         );
         stream.extend([169, 180, 200, 180, 170]);
         stream.extend([163; 60]);

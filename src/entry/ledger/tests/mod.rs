@@ -1,4 +1,4 @@
-//! What becomes of readings: a table of sequences, and random ones against a model that looks at all entries anew.
+//! What becomes of readings: a table of sequences, and random ones against a model that looks at all entries again.
 
 mod model;
 mod table;

@@ -3,7 +3,7 @@
 use super::Step;
 use std::fmt::Write as _;
 
-/// The same out of all steps, looked through anew for each series and each reading.
+/// The same out of all steps, looked through again for each series and each reading.
 pub(super) fn modelled(steps: &[(u8, Step)]) -> Vec<String> {
     let armed = (1_u64..).zip(steps);
     let armed = armed.filter(|(_, (_, step))| *step == Step::Armed);
@@ -12,7 +12,7 @@ pub(super) fn modelled(steps: &[(u8, Step)]) -> Vec<String> {
     all.into_iter().map(|(_, _, text)| text).collect()
 }
 
-/// When it is settled, its id, and what is told of it.
+/// When it is settled, its id, and what is said of it.
 fn modelled_series(steps: &[(u8, Step)], id: u64) -> (u64, u64, String) {
     let settled = settled(steps, id);
     let end = settled.map_or(usize::MAX, |by| usize::try_from(by).unwrap());

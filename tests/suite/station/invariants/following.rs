@@ -91,8 +91,8 @@ fn measure(shop: &mut Shop, station: &str, slot: &Slot, off: i64) {
     };
     let measuring = axis.guards.iter().map(|guard| guard.instrument.clone());
     let instrument = measuring.into_iter().find(|name| connected(name)).unwrap();
-    let value = match (axis.limits.dimension(), axis.limits.aim()) {
-        (Dimension::Length, aim) => aim.unwrap() / 10_000,
+    let value = match (axis.limits.dimension(), axis.limits.centre()) {
+        (Dimension::Length, centre) => centre.unwrap() / 10_000,
         (Dimension::Force, _) => 200,
     };
     show(shop, &instrument, value + off);
