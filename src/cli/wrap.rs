@@ -2,11 +2,6 @@
 //!
 //! A number and its unit stay on one line. Where standard output is no terminal nothing is broken: a line is an entry.
 
-#![expect(
-    clippy::disallowed_methods,
-    reason = "edge: asks for the size of the terminal"
-)]
-
 use std::io::{self, IsTerminal as _};
 
 /// What a number is not parted from.

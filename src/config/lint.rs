@@ -178,7 +178,9 @@ fn unlikely_sizes(row: &RawRow, faults: &mut Faults) -> bool {
         let Some((limits, place)) = limits_of(row, axis) else {
             continue;
         };
-        let Some(centre) = limits.centre() else { continue };
+        let Some(centre) = limits.centre() else {
+            continue;
+        };
         let shown = Length::from_nanometres(centre);
         let (what, other) = if centre < SMALLEST_CRIMP_NM {
             ("too small", Unit::Inch)

@@ -239,7 +239,10 @@ mod tests {
         assert!(!is_news(missing(), 50));
         assert!(!is_news(refusal(), 100), "the rules may still run");
         // Gone and back: the system's rules run again.
-        assert!(!is_news(missing(), 1_000), "reported before, and nothing since");
+        assert!(
+            !is_news(missing(), 1_000),
+            "reported before, and nothing since"
+        );
         assert!(!is_news(refusal(), 1_100));
         assert!(!is_news(refusal(), 2_099));
         assert!(is_news(refusal(), 2_100));

@@ -54,10 +54,7 @@ pub(super) fn check(
         && base > 0
     {
         return Some(Implausible::Impossible {
-            hint: format!(
-                "outside the range of {}: {from} to {to}",
-                instrument.name
-            ),
+            hint: format!("outside the range of {}: {from} to {to}", instrument.name),
         });
     }
     if axis

@@ -126,10 +126,13 @@ fn text(listed: &Listed, entries: &[Stamped], out: &mut dyn Write) -> Result<(),
     Ok(())
 }
 
+/// Whether an entry is of a kind.
+type IsOfKind = fn(&Entry) -> bool;
+
 /// `3 zeros, 1 zero that was off, 1 unread`: what came beside readings; nothing where nothing did.
 fn others(entries: &[Stamped]) -> Option<String> {
-    let number = |is: fn(&Entry) -> bool| entries.iter().filter(|one| is(&one.entry)).count();
-    let kinds: [(fn(&Entry) -> bool, &str, &str); 6] = [
+    let number = |is: IsOfKind| entries.iter().filter(|one| is(&one.entry)).count();
+    let kinds: [(IsOfKind, &str, &str); 6] = [
         (|entry| zero(entry) == Some(true), "zero", "zeros"),
         (
             |entry| zero(entry) == Some(false),

@@ -351,7 +351,9 @@ impl GuardBand {
     fn guard(self, dimension: Dimension) -> Result<Guard, LineError> {
         let width = known("width", self.width_nm, self.width_mn)?;
         if width.dimension() != dimension {
-            return Err(fault("the guard band is of another dimension than its axis"));
+            return Err(fault(
+                "the guard band is of another dimension than its axis",
+            ));
         }
         Ok(Guard {
             instrument: self.instrument,

@@ -82,7 +82,10 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("bytes", "how many bytes"),
     ("calibrated", "the day of its calibration"),
-    ("calibration_due", "the last day on which the calibration is valid"),
+    (
+        "calibration_due",
+        "the last day on which the calibration is valid",
+    ),
     ("care", "when it was checked and is to be"),
     ("check_due", "the last day on which the check is valid"),
     (

@@ -38,7 +38,10 @@ fn says(values: &[Measured], sign: Sign, limits: &Limits) -> Seen {
     let centre = limits.centre().map(|centre| limits.shown(centre));
     let centre = centre.as_deref().unwrap_or("nominal");
     Seen {
-        what: format!("has been {side} {centre} for {} pieces in a row,", sign.values),
+        what: format!(
+            "has been {side} {centre} for {} pieces in a row,",
+            sign.values
+        ),
         values: range(values),
         outlook: String::new(),
     }

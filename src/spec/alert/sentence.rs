@@ -103,7 +103,9 @@ pub(super) fn heading(values: &[Measured], way: Way, limits: &Limits) -> String 
     };
     let last = last.quantity().base();
     match limits.centre() {
-        Some(centre) if way.further(centre, last) < 0 => format!(", back to {}", limits.shown(centre)),
+        Some(centre) if way.further(centre, last) < 0 => {
+            format!(", back to {}", limits.shown(centre))
+        }
         Some(_) | None if way.further(last, limit) < 0 => {
             format!(", past the limit {}", limits.shown(limit))
         }

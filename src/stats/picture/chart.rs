@@ -4,7 +4,7 @@ use super::shapes::{EDGE, LEFT, Picture, RIGHT, Ruler, beside, level, px, value_
 use super::ticks::{decimals_of, ticks};
 use crate::markup::{Element, el};
 use crate::quantity::Unit;
-use crate::stats::chart::{CENTRE, Chart, LOWER, Panel, Point, Rule, UPPER, rule};
+use crate::stats::chart::{CENTRE, Chart, LOWER, Panel, Point, Rule, Signal, UPPER, rule};
 use crate::stats::figures::{in_ones, millionths};
 use crate::stats::text::fixed;
 use std::fmt::Write as _;
@@ -118,35 +118,7 @@ fn fields(
     drawn.extend(numbers(scale));
     let signals = panel.signals(rules);
     let size = if panel.points.len() > CROWDED { 16 } else { 30 };
-    let step = step(panel.points.len());
-    let mut points = Vec::new();
-    for (at, point) in panel.points.iter().enumerate() {
-        let x = across.nth(at);
-        let y = scale.at(millionths(point.value));
-        let number = panel.first + at;
-        let about = format!("point {number} of \"{}\"", panel.words);
-        if signals.iter().any(|signal| signal.at == number) {
-            let two = px(2 * size + 40);
-            points.push(
-                el("rect")
-                    .class("signal")
-                    .with("x", px(x - size - 20))
-                    .with("y", px(y - size - 20))
-                    .with("width", two.clone())
-                    .with("height", two)
-                    .about(about),
-            );
-        } else {
-            let circle = el("circle")
-                .class("point")
-                .with("cx", px(x))
-                .with("cy", px(y));
-            points.push(circle.with("r", px(size)).about(about));
-        }
-        if number.is_multiple_of(step) {
-            points.push(word("mid", x, top + FIELD + 170, number.to_string()));
-        }
-    }
+    let points = points(panel, &signals, size, (across, scale));
     let values = panel.points.iter().enumerate();
     let values = values.map(|(at, point)| (across.nth(at), scale.at(millionths(point.value))));
     drawn.push(run("run", values).about(format!("the line through \"{}\"", panel.words)));
@@ -165,6 +137,39 @@ fn fields(
     });
     let why = reasons(marks, size, top + FIELD);
     drawn.into_iter().chain(points).chain(why).collect()
+}
+
+/// The points, squares where a rule fired, with their numbers below.
+fn points(
+    panel: &Panel,
+    signals: &[Signal],
+    size: i64,
+    (across, scale): (Columns, Ruler),
+) -> Vec<Element> {
+    let step = step(panel.points.len());
+    let mut drawn = Vec::new();
+    for (at, point) in panel.points.iter().enumerate() {
+        let (x, y) = (across.nth(at), scale.at(millionths(point.value)));
+        let number = panel.first + at;
+        let about = format!("point {number} of \"{}\"", panel.words);
+        drawn.push(if signals.iter().any(|signal| signal.at == number) {
+            let two = px(2 * size + 40);
+            let square = el("rect").class("signal");
+            let square = square
+                .with("x", px(x - size - 20))
+                .with("y", px(y - size - 20));
+            let square = square.with("width", two.clone()).with("height", two);
+            square.about(about)
+        } else {
+            let circle = el("circle").class("point");
+            let circle = circle.with("cx", px(x)).with("cy", px(y));
+            circle.with("r", px(size)).about(about)
+        });
+        if number.is_multiple_of(step) {
+            drawn.push(word("mid", x, scale.begin + 170, number.to_string()));
+        }
+    }
+    drawn
 }
 
 /// The value axis of a panel.
@@ -188,11 +193,11 @@ fn reasons(
     for ((x, y), text) in marks {
         let wide = LETTER * i64::try_from(text.chars().count()).unwrap_or(0);
         let is_left = x > i64::midpoint(LEFT, RIGHT);
-        let side = size + 60;
+        let off = size + 60;
         let (class, anchor) = if is_left {
-            ("why end", x - side)
+            ("why end", x - off)
         } else {
-            ("why", x + side)
+            ("why", x + off)
         };
         let (from, to) = if is_left {
             (anchor - wide, anchor)

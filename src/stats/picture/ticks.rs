@@ -25,7 +25,7 @@ pub(crate) fn ticks(from: i64, to: i64, (grid, lead): (i64, u8), most: i64) -> T
 }
 
 /// Even values, ascending.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(crate) struct Ticks {
     pub(crate) step: i128,
     next: i128,
