@@ -1,23 +1,22 @@
 //! `tallyjaw` reads a caliper over a serial line and keeps a durable verdict for every crimp.
 //!
-//! Modules in the order in which they may know each other; a module names only those above it.
-//! Above the line there is no file, port, thread, clock or log line.
+//! A module uses only those above it in this table. Modules above the line use no file, port, thread, clock or log.
 //!
 //! | module | job |
 //! |---|---|
 //! | [`quantity`] | exact values |
 //! | [`markup`] | elements → HTML and SVG, every text escaped once |
 //! | [`decode`] | bytes → values |
-//! | [`spec`] | what is asked, and the verdict |
+//! | [`spec`] | sheets, plans, limits and the verdict |
 //! | [`config`] | text → checked configuration, or located errors |
-//! | [`entry`] | what one journal line says, and what all of them amount to |
+//! | [`entry`] | the journal entries, and the state that follows from them |
 //! | [`station`] | the core: inputs and the time in, entries out |
 //! | [`message`] | what clients and daemon say to each other |
 //! | [`row`] | a reading as a row of a table |
 //! | [`stats`] | figures about readings, the only floats |
-//! | [`report`] | series as a page for a customer, and whether such a page is true |
+//! | [`report`] | series as a page for a customer, and the check of such a page against the journal |
 //! | *the line* | |
-//! | [`durable`] | a file that appears whole or not at all |
+//! | [`durable`] | files that are written whole or not at all |
 //! | [`serial`] | ports |
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
 //! | [`journal`] | entries on disk |

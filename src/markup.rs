@@ -1,19 +1,19 @@
-//! A page or a picture as a tree, and its text. The one place where text becomes markup.
+//! A page or picture as a tree of elements, and its text. Only this module turns text into markup.
 //!
-//! In: elements with what they are about, in words. Out: the text of the page, and for every place in it
-//! what stands there, so that a difference can be named.
+//! In: elements, each with a description of what it shows. Out: the text of the page, and the description for every
+//! position in it, so that a difference between two pages can be named.
 //!
-//! - Whatever is text, in an element or an attribute, is escaped here and nowhere else; what could steer a
-//!   terminal or turn the direction of reading is shown as an escape.
-//! - Text from outside (names, notes) stands in a `bdi`: its direction cannot reach its neighbours.
+//! - Text in elements and attributes is escaped here and nowhere else. Characters that could control a terminal or
+//!   change the reading direction are shown as escapes.
+//! - Text from outside (names, notes) stands in a `bdi`, so that its direction does not affect its neighbours.
 
 use crate::quantity::safe;
 
-/// Elements without an end.
+/// Elements without an end tag.
 const VOID: &[&str] = &["meta", "br"];
-/// Shapes of a picture, which end where they begin.
+/// Shapes of a picture, written as self-closing tags.
 const SHAPES: &[&str] = &["circle", "line", "path", "rect"];
-/// Elements behind whose end the line is broken, so that the file can be read and compared by lines.
+/// Elements followed by a line break, so that the file can be read and compared line by line.
 const BROKEN: &[&str] = &[
     "html",
     "head",
@@ -72,11 +72,11 @@ pub(crate) struct Element {
     name: &'static str,
     attributes: Vec<(&'static str, String)>,
     children: Vec<Node>,
-    /// What it shows, in words; as its parent if `None`.
+    /// What it shows, in words; `None` if its parent's description applies.
     about: Option<String>,
 }
 
-/// An element of this name, empty.
+/// An empty element of this name.
 pub(crate) fn el(name: &'static str) -> Element {
     Element {
         name,
@@ -86,7 +86,7 @@ pub(crate) fn el(name: &'static str) -> Element {
     }
 }
 
-/// Text from outside.
+/// An element with text from outside, isolated in its direction.
 pub(crate) fn free(text: impl Into<String>) -> Element {
     el("bdi").text(text)
 }
@@ -134,12 +134,12 @@ impl Element {
         self
     }
 
-    /// Our own words.
+    /// Adds text of the program.
     pub(crate) fn text(self, text: impl Into<String>) -> Self {
         self.child(text.into())
     }
 
-    /// A style sheet or data, which hold no markup.
+    /// Adds a style sheet or data, which hold no markup.
     pub(crate) fn raw(self, text: String) -> Self {
         self.child(Node::Raw(text))
     }
@@ -149,12 +149,12 @@ impl Element {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Written {
     pub(crate) text: String,
-    /// Where something begins, and what it is.
+    /// Positions in the text with the description of what begins there.
     places: Vec<(usize, String)>,
 }
 
 impl Written {
-    /// The text of `root` behind `head`.
+    /// The text of `root`, with `head` before it.
     pub(crate) fn new(head: &str, root: &Element) -> Self {
         let mut written = Self {
             text: head.to_owned(),
@@ -165,7 +165,7 @@ impl Written {
         written
     }
 
-    /// What stands at this place of the text.
+    /// The description of what stands at this byte of the text.
     pub(crate) fn about(&self, at: usize) -> &str {
         let after = self.places.partition_point(|(from, _)| *from <= at);
         let place = after.checked_sub(1).and_then(|at| self.places.get(at));
@@ -214,7 +214,7 @@ impl Written {
         }
     }
 
-    /// Text that is nothing but text, in an element or in an attribute.
+    /// Appends text of an element or attribute, escaped.
     fn escaped(&mut self, text: &str) {
         for c in safe(text).chars() {
             match c {
@@ -229,7 +229,7 @@ impl Written {
     }
 }
 
-/// The text of an element as a reader sees it: the other way round.
+/// The text of an element as a reader sees it: the inverse of escaping.
 pub(crate) fn unescaped(text: &str) -> String {
     text.replace("&lt;", "<")
         .replace("&gt;", ">")

@@ -4,7 +4,7 @@ use crate::quantity::named;
 use std::fmt;
 use std::str::FromStr;
 
-/// How bytes stand on a serial line; shown and read as `9600 8N1`.
+/// Speed and character frame of a serial line; shown and parsed as `9600 8N1`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct LineSettings {
     /// Bits a second, 50 to 4 000 000.
@@ -22,9 +22,9 @@ named! {
     pub enum Parity {
         /// There is none.
         None = "N",
-        /// It makes the count of ones even.
+        /// It makes the number of ones even.
         Even = "E",
-        /// It makes the count of ones odd.
+        /// It makes the number of ones odd.
         Odd = "O",
     }
 }
@@ -38,7 +38,7 @@ pub enum LineSettingsError {
         /// The text.
         got: String,
     },
-    /// The speed is no number, or one that no port has.
+    /// The speed is not a number, or not one of a port.
     #[error("got a speed of {got:?}, want 50 to 4000000 bits a second")]
     Speed {
         /// The text of the speed.

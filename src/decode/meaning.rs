@@ -1,4 +1,4 @@
-//! From what a frame says literally to a value; refuses what no instrument can mean.
+//! Turns the literal fields of a frame into a value; refuses fields that no instrument can mean.
 
 use super::format::Number;
 use super::{DecodeError, Fields};
@@ -9,11 +9,11 @@ use crate::quantity::{Length, Measured, Unit};
 pub struct Meaning {
     /// The value, with the digits of the display.
     pub value: Measured,
-    /// Where the display's origin lies on the instrument's scale, where the frame tells.
+    /// The position of the display's zero on the instrument's scale, where the frame carries it.
     pub origin: Option<Length>,
 }
 
-/// What `fields` mean; in `default_unit` where the frame carries none.
+/// The meaning of `fields`; the value is in `default_unit` if the frame carries no unit.
 pub fn meaning(fields: &Fields, default_unit: Unit) -> Result<Meaning, DecodeError> {
     let unit = fields.unit.unwrap_or(default_unit);
     let (digits, unit) = match fields.number {

@@ -2,9 +2,9 @@
 //!
 //! In: bytes, in whatever chunks they came. Out: [`Decoded`] values, in order.
 //!
-//! - Nothing is dropped: the `raw` of all that was found, joined, is the input.
-//! - No value comes from a frame with a byte that the line spoiled.
-//! - How the bytes were cut into chunks makes no difference.
+//! - Nothing is dropped: the `raw` bytes of all items, joined, are the input.
+//! - A frame with a spoiled byte (parity or framing error) gives no value.
+//! - The result does not depend on how the bytes were cut into chunks.
 //! - No clock, no port, no log line in here; the caller owns all three.
 
 pub mod format;
@@ -28,13 +28,13 @@ pub enum Decoded {
     Value {
         /// The value with the digits it was sent with.
         value: Measured,
-        /// Where the display's origin lies on the instrument's scale, where the frame tells.
+        /// The position of the display's zero on the instrument's scale, where the frame carries it.
         origin: Option<Length>,
         /// The bytes of the frame, terminator included.
         raw: Vec<u8>,
     },
-    /// What stands between frames and says nothing: the LF of a CR LF, empty lines. Not worth an
-    /// entry; kept here so that every byte is accounted for.
+    /// Terminators between frames: the LF of a CR LF, empty lines. They get no entry; they are kept here so that every
+    /// byte is accounted for.
     Blank {
         /// The bytes.
         raw: Vec<u8>,
@@ -73,10 +73,10 @@ pub enum DecodeError {
     MidFrame {
         /// How many bytes came.
         got: usize,
-        /// Behind what, in words.
+        /// The event before these bytes, in words.
         behind: &'static str,
     },
-    /// More bytes without an end than any frame has.
+    /// More bytes without a frame end than the longest frame has.
     #[error("no end of frame in {got} bytes, want at most {most}")]
     TooLong {
         /// How many bytes came.
@@ -91,9 +91,9 @@ pub enum DecodeError {
     LineFault {
         /// How many are spoiled.
         spoiled: usize,
-        /// Of how many.
+        /// Number of bytes in all.
         of: usize,
-        /// Where the first of them is.
+        /// Position of the first of them.
         at: usize,
         /// As it was received.
         got: u8,
@@ -111,7 +111,7 @@ pub enum DecodeError {
     /// No digits where a value should be.
     #[error("no digits, want a number")]
     NoDigits,
-    /// More digits than any instrument shows.
+    /// More digits than are understood.
     #[error("{got} digits, want at most {most}")]
     TooManyDigits {
         /// How many came.
@@ -131,7 +131,7 @@ pub enum DecodeError {
         /// What came.
         got: String,
     },
-    /// Not as many digits or bytes as every frame has.
+    /// The number of digits or bytes is not that of a frame.
     #[error("got {got} {what}, want {want}")]
     WrongLength {
         /// How many came.
@@ -141,7 +141,7 @@ pub enum DecodeError {
         /// Digits or bytes.
         what: &'static str,
     },
-    /// A part of the frame that no instrument sends so.
+    /// A part of the frame has a value that no instrument sends.
     #[error("illegal {what}: got {got}, want {want}")]
     Illegal {
         /// Which part.
@@ -205,7 +205,7 @@ pub struct Decoder {
 }
 
 impl Decoder {
-    /// For frames of `format`; values that carry no unit are in `default_unit`.
+    /// A decoder for frames of `format`; values without a unit are in `default_unit`.
     pub fn new(format: &'static FrameFormat, default_unit: Unit) -> Self {
         Self {
             format,
@@ -216,7 +216,7 @@ impl Decoder {
         }
     }
 
-    /// The same with the user's pattern, for a format that needs one.
+    /// Sets the user's own pattern, for a format that needs one.
     #[must_use]
     pub fn with_pattern(mut self, pattern: Option<Pattern>) -> Self {
         self.pattern = pattern;
@@ -229,20 +229,19 @@ impl Decoder {
         self.decode_frames();
     }
 
-    /// Takes bytes that the line spoiled, in their place among the others. No value is read from the
-    /// frame that they stand in.
+    /// Takes bytes with parity or framing errors, in order with the others. The frame that holds them gives no value.
     pub fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
         self.splitter.push_spoiled(now, bytes);
         self.decode_frames();
     }
 
-    /// Takes bytes that were read at `now`: they may have waited, and show no silence before them.
+    /// Takes bytes that were read at `now`. They may have waited, so they do not prove a silence before them.
     pub fn push_read(&mut self, now: MonoMicros, bytes: &[u8]) {
         self.splitter.push_read(now, bytes);
         self.decode_frames();
     }
 
-    /// The same for bytes that the line spoiled.
+    /// As [`Decoder::push_read`], for bytes with parity or framing errors.
     pub fn push_spoiled_read(&mut self, now: MonoMicros, bytes: &[u8]) {
         self.splitter.push_spoiled_read(now, bytes);
         self.decode_frames();
@@ -260,25 +259,24 @@ impl Decoder {
         self.decode_frames();
     }
 
-    /// The port is closed: what is left of a frame will never be whole.
+    /// The port is closed: an unfinished frame is given up.
     pub fn end(&mut self) {
         self.splitter.end();
         self.decode_frames();
     }
 
-    /// Nothing more came up to `now`: bytes that have waited past [`Decoder::gives_up_at`] for the rest of
-    /// their frame are given up.
+    /// Gives up the bytes of an unfinished frame that have waited past [`Decoder::gives_up_at`].
     pub fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
         self.splitter.give_up_on_old_bytes(now);
         self.decode_frames();
     }
 
-    /// When the bytes at hand will be too old to belong to a frame.
+    /// When the unfinished frame will be given up; `None` if there is none.
     pub fn gives_up_at(&self) -> Option<MonoMicros> {
         self.splitter.gives_up_at()
     }
 
-    /// The next thing found.
+    /// The next item found; `None` until more bytes come.
     pub fn poll(&mut self) -> Option<Decoded> {
         self.found.pop_front()
     }
@@ -325,7 +323,7 @@ mod tests {
         std::iter::from_fn(|| decoder.poll()).collect()
     }
 
-    /// Bytes as they may come: noise, but with digits and terminators in it.
+    /// Random bytes with many digits and terminators among them.
     fn bytes() -> impl Strategy<Value = Vec<u8>> {
         let byte = prop_oneof![
             3 => any::<u8>(),

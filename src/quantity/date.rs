@@ -1,4 +1,4 @@
-//! A day of the calendar, for what is due on one: calibrations, checks of a tool.
+//! Calendar days, for due dates of calibrations and tool checks.
 
 use super::WallMicros;
 use jiff::ToSpan as _;
@@ -6,7 +6,7 @@ use jiff::civil;
 use std::fmt;
 use std::str::FromStr;
 
-/// A day, which begins and ends at midnight UTC.
+/// A calendar day in UTC.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Date(civil::Date);
 
@@ -56,7 +56,7 @@ impl FromStr for Date {
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         let day = text.parse::<civil::Date>().ok();
-        // Nothing but the day: a time behind it would be lost.
+        // The text must be the day alone: a time after it would be lost.
         day.filter(|day| day.to_string() == text)
             .map(Self)
             .ok_or_else(|| ParseDateError {

@@ -32,7 +32,7 @@ pub use zone::Zone;
 
 use std::fmt;
 
-/// What kind of thing a value measures.
+/// The dimension of a value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Dimension {
     /// A length, kept in nanometres.
@@ -51,7 +51,7 @@ pub enum Quantity {
 }
 
 impl Quantity {
-    /// What it measures.
+    /// Its dimension.
     pub fn dimension(self) -> Dimension {
         match self {
             Self::Length(_) => Dimension::Length,
@@ -88,8 +88,8 @@ impl Quantity {
         Some(Self::from_base(unit.dimension(), base))
     }
 
-    /// `digits` of `unit` in parts of a base unit, `10^finer` of which make one; `None` where that is no
-    /// whole number, or does not fit in 64 bits.
+    /// `digits` of `unit` as a whole number of `10^-finer` base units. `None` if that is not a whole number or does
+    /// not fit in 64 bits.
     ///
     /// ```
     /// use tallyjaw::quantity::{Decimal, Quantity, Unit};
@@ -114,7 +114,7 @@ impl Quantity {
 
     /// The value in `unit` with `decimals` digits after the point, rounded (ties away from zero).
     ///
-    /// `None` if `unit` measures something else.
+    /// `None` if `unit` has another dimension.
     pub fn in_unit(self, unit: Unit, decimals: u8) -> Option<Decimal> {
         if unit.dimension() != self.dimension() {
             return None;
@@ -130,7 +130,7 @@ impl Quantity {
 
     /// The value in `unit` with as few digits after the point as say it exactly, and at least `fewest`.
     ///
-    /// `None` if nine do not suffice, or if `unit` measures something else.
+    /// `None` if nine digits do not suffice, or if `unit` has another dimension.
     pub fn shortest_in(self, unit: Unit, fewest: u8) -> Option<Decimal> {
         (fewest..=9)
             .filter_map(|decimals| self.in_unit(unit, decimals))
@@ -161,7 +161,7 @@ fn divide_rounding(numerator: i128, denominator: i128) -> i128 {
     }
 }
 
-/// A value as an instrument gave it: what it is, and the digits it was shown with.
+/// A value as an instrument showed it: the exact quantity and the digits of the display.
 ///
 /// ```
 /// use tallyjaw::quantity::{Decimal, Measured, Unit};
@@ -215,7 +215,7 @@ pub enum ParseQuantityError {
     /// The number itself is faulty.
     #[error(transparent)]
     Number(#[from] ParseDecimalError),
-    /// There is no unit behind the number.
+    /// There is no unit after the number.
     #[error("no unit behind {got:?}, want one of {want}", want = Unit::list())]
     NoUnit {
         /// The text.
@@ -227,7 +227,7 @@ pub enum ParseQuantityError {
         /// The text of the unit.
         got: String,
     },
-    /// A length was expected and a force given, or the other way round.
+    /// The dimension is not the expected one.
     #[error("got a {got}, want a {want}")]
     WrongDimension {
         /// What was given.
@@ -235,7 +235,7 @@ pub enum ParseQuantityError {
         /// What is needed.
         want: Dimension,
     },
-    /// More than 64 bits of the base unit.
+    /// The value does not fit in 64 bits of the base unit.
     #[error("{got:?} is too large")]
     TooLarge {
         /// The text.
@@ -276,7 +276,7 @@ impl std::str::FromStr for Measured {
 }
 
 impl Measured {
-    /// The length, or an error that says a force was given.
+    /// The length; an error if it is a force.
     pub fn length(self) -> Result<Length, ParseQuantityError> {
         match self.quantity {
             Quantity::Length(length) => Ok(length),

@@ -1,6 +1,6 @@
-//! Closed sets of names: an enum whose variants each stand for one word, both ways.
+//! Enums whose variants each have one word, with conversion both ways.
 
-/// Defines an enum of such variants, with `ALL`, `name` and `from_name`; each word stands here and nowhere else.
+/// Defines such an enum with `ALL`, `name` and `from_name`; each word is written only in its definition.
 macro_rules! named {
     ($(#[$meta:meta])* $vis:vis enum $set:ident { $($(#[$doc:meta])* $variant:ident = $word:literal,)+ }) => {
         $(#[$meta])*
@@ -10,7 +10,7 @@ macro_rules! named {
         }
 
         impl $set {
-            /// Every one, in this order.
+            /// Every variant, in the order of declaration.
             $vis const ALL: [Self; [$($word),+].len()] = [$(Self::$variant),+];
 
             /// The word for it, as people and programs write it.
@@ -20,7 +20,7 @@ macro_rules! named {
                 }
             }
 
-            /// The one that this word stands for.
+            /// The variant with this word.
             $vis fn from_name(name: &str) -> Option<Self> {
                 Self::ALL.into_iter().find(|one| one.name() == name)
             }

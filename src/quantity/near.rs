@@ -1,7 +1,7 @@
-//! The known name that was meant by one that is not known: the one search, with one threshold.
+//! Finds the known name nearest to a misspelt one; every "did you mean" uses this search and its threshold.
 
-/// The known name nearest to `got`, if any is near. Case is ignored. Of the letters of `got` a quarter and one more may
-/// be wrong, missing, doubled or swapped, and at least one must be right.
+/// The known name nearest to `got`, if any is near. Case is ignored. A name is near if at most a quarter of the
+/// letters of `got` plus one are wrong, missing, doubled or swapped, and at least one is right.
 ///
 /// ```
 /// use tallyjaw::quantity::nearest;
@@ -28,12 +28,12 @@ pub fn nearest<'n>(got: &str, known: impl IntoIterator<Item = &'n str>) -> Optio
         .map(|(_, name)| name)
 }
 
-/// `did you mean "x"?` where something is near.
+/// `did you mean "x"?`; `None` if no known name is near.
 pub fn meant<'n>(got: &str, known: impl IntoIterator<Item = &'n str>) -> Option<String> {
     nearest(got, known).map(|name| format!("did you mean {name:?}?"))
 }
 
-/// The same, else the list of what there is.
+/// `did you mean "x"?`, or the list of known names if none is near.
 pub fn did_you_mean(got: &str, known: &[&str]) -> String {
     const MOST_LISTED: usize = 12;
     match meant(got, known.iter().copied()) {

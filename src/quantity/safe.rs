@@ -1,8 +1,8 @@
-//! Text from outside as it may be shown: the one place that says which characters may not reach a reader's eye.
+//! Text from outside, made safe to show; only this module decides which characters are escaped.
 
 use std::fmt::Write as _;
 
-/// The text with everything that could steer a terminal or a reader's eye shown as an escape.
+/// The text with every character that could control a terminal or mislead a reader replaced by an escape.
 ///
 /// ```
 /// use tallyjaw::quantity::safe;
@@ -21,7 +21,7 @@ pub fn safe(text: &str) -> String {
         })
 }
 
-/// The first character of a text that may not be shown, as it is named: `U+202E`.
+/// The code point of the first unsafe character of a text: `U+202E`; `None` if there is none.
 ///
 /// ```
 /// use tallyjaw::quantity::unsafe_in;

@@ -8,7 +8,7 @@ use std::time::Duration;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct WallMicros(pub i64);
 
-/// Microseconds of a clock that never jumps, from an arbitrary start. For waiting.
+/// Microseconds of a monotonic clock from an arbitrary start. For waiting.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct MonoMicros(pub u64);
 
@@ -31,7 +31,7 @@ impl MonoMicros {
         )
     }
 
-    /// How long after `earlier` this is; zero if it is not.
+    /// The time since `earlier`; zero if this moment is not later.
     pub fn since(self, earlier: Self) -> Duration {
         Duration::from_micros(self.0.saturating_sub(earlier.0))
     }
@@ -50,7 +50,7 @@ impl fmt::Display for WallMicros {
 impl FromStr for WallMicros {
     type Err = jiff::Error;
 
-    /// RFC 3339, or what a clock far off its time is shown as.
+    /// RFC 3339, or the form in which a time outside its range is shown.
     fn from_str(text: &str) -> Result<Self, Self::Err> {
         if let Some(micros) = text.strip_suffix(" us")
             && let Ok(micros) = micros.parse()

@@ -26,7 +26,7 @@ named! {
 }
 
 impl Unit {
-    /// The unit written so; `µm` and `"` are understood too.
+    /// The unit of this symbol; `µm` and `"` are accepted too.
     pub fn from_symbol(symbol: &str) -> Option<Self> {
         match symbol {
             "µm" | "μm" => Some(Self::Micrometre),
@@ -37,7 +37,7 @@ impl Unit {
         }
     }
 
-    /// What it measures.
+    /// Its dimension.
     pub const fn dimension(self) -> Dimension {
         match self {
             Self::Millimetre | Self::Centimetre | Self::Micrometre | Self::Inch => {
@@ -49,7 +49,7 @@ impl Unit {
         }
     }
 
-    /// Base units (nm, mN) in one of it, as numerator and denominator.
+    /// Base units (nm, mN) in one unit, as numerator and denominator.
     pub const fn base_per_one(self) -> (i128, i128) {
         match self {
             Self::Millimetre | Self::Kilonewton => (1_000_000, 1),

@@ -1,11 +1,11 @@
-//! Local time for people: a moment, and the zone in which it is read.
+//! Local time for people: a moment shown in a time zone.
 //!
-//! The zone is an argument: the edge looks it up (the system's, or `TZ`) and hands it in.
+//! The zone is an argument: the edge looks it up (the system's, or `TZ`).
 
 use super::WallMicros;
 use jiff::tz::{Offset, TimeZone};
 
-/// A time zone; whoever has one has looked it up already.
+/// A time zone that was looked up at the edge.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Zone(TimeZone);
 
@@ -31,7 +31,7 @@ impl WallMicros {
         self.in_zone(zone, "%Y-%m-%d %H:%M:%S %:z")
     }
 
-    /// The same to the minute, for tables: `2026-11-29 16:04 +01:00`.
+    /// As `local`, to the minute, for tables: `2026-11-29 16:04 +01:00`.
     pub fn local_minute(self, zone: &Zone) -> String {
         self.in_zone(zone, "%Y-%m-%d %H:%M %:z")
     }

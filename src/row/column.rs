@@ -6,7 +6,7 @@ use crate::quantity::{Decimal, Dimension, Quantity, Unit, WallMicros};
 /// A value in a table.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Cell<'r> {
-    /// Words; from people and configuration files too, so anything may stand in it.
+    /// Text; it may come from people or configuration files, so it may hold any character.
     Text(&'r str),
     /// A whole number.
     Whole(i64),
@@ -32,11 +32,11 @@ pub enum ColumnType {
 /// In which tables a column stands.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum TableKind {
-    /// In tables of text and of typed values.
+    /// Tables of text and of typed values.
     Every,
-    /// In those of text, for people and spreadsheets.
+    /// Tables of text, for people and spreadsheets.
     Text,
-    /// In those of typed values, for engines.
+    /// Tables of typed values, for query engines.
     Typed,
 }
 
@@ -49,11 +49,11 @@ pub struct Column {
     pub unit: Option<&'static str>,
     /// What its values are.
     pub kind: ColumnType,
-    /// Where it stands.
+    /// The tables that have it.
     pub form: TableKind,
     /// What it says, in words.
     pub says: &'static str,
-    /// The value in a row; none where it is unknown or does not apply.
+    /// The value of a row; `None` if it is unknown or does not apply.
     pub cell: for<'r> fn(&'r Row<'_>) -> Option<Cell<'r>>,
 }
 
@@ -78,7 +78,7 @@ const fn in_unit(unit: &'static str, form: TableKind, column: Column) -> Column 
     }
 }
 
-/// In tables of text alone.
+/// A column of text tables only.
 const fn in_text(
     name: &'static str,
     unit: &'static str,
@@ -89,7 +89,7 @@ const fn in_text(
     in_unit(unit, TableKind::Text, every(name, kind, says, cell))
 }
 
-/// A whole number of base units, in tables of typed values alone.
+/// A column of whole base units, in typed tables only.
 const fn base(name: &'static str, unit: &'static str, says: &'static str, cell: Get) -> Column {
     in_unit(unit, TableKind::Typed, every(name, Whole, says, cell))
 }
@@ -269,14 +269,14 @@ pub const COLUMNS: &[Column] = &[
 ];
 
 impl Column {
-    /// Those of a table of text: all but the whole numbers of base units.
+    /// The columns of a text table: all but the whole numbers of base units.
     pub fn of_text() -> impl Iterator<Item = &'static Self> {
         COLUMNS
             .iter()
             .filter(|column| column.form != TableKind::Typed)
     }
 
-    /// Those of a table of typed values.
+    /// The columns of a typed table.
     pub fn of_typed() -> impl Iterator<Item = &'static Self> {
         COLUMNS
             .iter()
@@ -316,7 +316,7 @@ fn of(quantity: Option<Quantity>, dimension: Dimension) -> Option<Cell<'static>>
         .map(|quantity| Cell::Whole(quantity.base()))
 }
 
-/// The value: the instrument's own digits where they are in this unit.
+/// The value in `unit`, with the instrument's own digits if it shows this unit.
 fn shown(row: &Row<'_>, unit: Unit) -> Option<Cell<'static>> {
     if row.value.unit() == unit {
         return Some(Cell::Decimal(row.value.digits()));
@@ -324,7 +324,7 @@ fn shown(row: &Row<'_>, unit: Unit) -> Option<Cell<'static>> {
     decimal(Some(row.value.quantity()), unit)
 }
 
-/// Exact, and no longer than needed.
+/// The exact number in `unit`, with no more digits than needed.
 fn decimal(quantity: Option<Quantity>, unit: Unit) -> Option<Cell<'static>> {
     let places = if unit == Unit::Millimetre { 6 } else { 3 };
     let exact = quantity?.in_unit(unit, places)?;

@@ -7,7 +7,7 @@ use super::Row;
 use crate::entry::ledger::{Ledger, Series, Whole};
 use crate::entry::{JournalId, Stamped};
 
-/// Gathers readings.
+/// Collects readings of one journal.
 #[derive(Debug)]
 pub struct Gather {
     journal: JournalId,
@@ -15,7 +15,7 @@ pub struct Gather {
 }
 
 impl Gather {
-    /// Of this journal, from before an entry at which no series is open that matters.
+    /// Begins before an entry of this journal; no series that matters may be open there.
     pub fn new(journal: JournalId) -> Self {
         Self {
             journal,
@@ -23,7 +23,7 @@ impl Gather {
         }
     }
 
-    /// Takes the next entry, and tells the rows that it settles.
+    /// Takes the next entry and gives out the rows that it settles.
     pub fn take<E>(
         &mut self,
         stamped: &Stamped,
@@ -40,7 +40,7 @@ impl Gather {
         Ok(())
     }
 
-    /// Tells the readings of the series that are still open, as they stand now.
+    /// Gives out the readings of the series that are still open, in their present state.
     pub fn finish<E>(self, mut tell: impl FnMut(&Row<'_>) -> Result<(), E>) -> Result<(), E> {
         let mut left = self.ledger.finish();
         left.try_for_each(|series| give_rows(&self.journal, &series, &mut tell))

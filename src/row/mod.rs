@@ -1,10 +1,10 @@
-//! A reading as a row of a table, with what became of it: for files and data sets that others read.
+//! A reading as a row of a table, with its standing: for files and data sets that other programs read.
 //!
 //! In: a reading with its series, as the ledger has them ([`crate::entry::ledger`]). Out: a [`Row`] of typed values; [`COLUMNS`] says what a column is called, in which unit it is, and how it is taken from a row.
 //!
 //! - One row for each reading, also of those that do not count; [`Row::standing`] says so.
-//! - A row is about what the journal says, and judges nothing.
-//! - Names of columns are for ever: people's queries stand on them.
+//! - A row repeats the journal and judges nothing.
+//! - Names of columns never change: people's queries depend on them.
 
 mod column;
 mod gather;
@@ -22,7 +22,7 @@ use crate::spec::{Limits, Verdict, WireSize};
 pub struct Row<'r> {
     /// The journal that it stands in.
     pub journal: &'r str,
-    /// Its entry; with the journal it is the reading's address in the world.
+    /// Its entry; `journal` and `seq` together identify the reading worldwide.
     pub seq: Seq,
     /// When it was entered.
     pub at: WallMicros,
@@ -32,7 +32,7 @@ pub struct Row<'r> {
     pub instrument: &'r str,
     /// Who measured.
     pub operator: Option<&'r str>,
-    /// What it was measured for; `None` while nothing was armed.
+    /// The slot that it was measured for; `None` while nothing was armed.
     pub slot: Option<Slot<'r>>,
     /// As the instrument showed it, unit included.
     pub value: Measured,
@@ -40,16 +40,16 @@ pub struct Row<'r> {
     pub deviation: Option<Quantity>,
     /// The verdict that was given; of a doubted or retracted reading too.
     pub verdict: Option<Verdict>,
-    /// What became of it.
+    /// Whether it counts, and if not, why.
     pub standing: Disposition,
 }
 
-/// What a row was measured for.
+/// The slot of a series that a reading was measured for.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Slot<'r> {
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// Its name in the configuration; none where the series was armed without one.
+    /// The plan's name in the configuration; `None` if the series was armed without one.
     pub plan: Option<&'r str>,
     /// Why it was armed.
     pub purpose: &'static str,
@@ -61,14 +61,14 @@ pub struct Slot<'r> {
     pub tool: Option<(&'r str, &'static str, Option<&'r str>)>,
     /// The piece, from 1.
     pub piece: u32,
-    /// What was measured.
+    /// The axis that was measured.
     pub axis: &'r str,
-    /// What is allowed.
+    /// The limits of the axis.
     pub limits: &'r Limits,
 }
 
 impl<'r> Row<'r> {
-    /// Of a reading of a series.
+    /// The row of a reading of a series.
     pub fn of(
         journal: &'r JournalId,
         series: &'r Series<Whole>,
@@ -89,7 +89,7 @@ impl<'r> Row<'r> {
         }
     }
 
-    /// Of a reading as it was entered, no matter in which series.
+    /// The row of a reading as it was entered, without its series.
     pub fn loose(journal: &'r JournalId, seq: Seq, whole: &'r Whole) -> Self {
         let reading = &whole.reading;
         let slot = reading.slot.as_ref();

@@ -1,7 +1,7 @@
 //! `channel-line`: two-digit channel, a letter, signed decimal: `01A+1.63`, `12B-0000.02`.
 //!
-//! A line of two or three digits that begins with 9 is no value: the gauge reports a fault of its
-//! own. Spaces may stand before and after the whole.
+//! A line of two or three digits that begins with 9 is a fault code of the gauge, not a value. Spaces may stand before
+//! and after the line.
 
 use super::decimal_line::{is_space, number, trim_end};
 use super::{Fields, FrameFormat, Pattern};

@@ -1,8 +1,8 @@
-//! `decimal-line`: sign, digits, point, unit; all but one digit may be left out, spaces may stand
-//! around each: `+1.63`, `1.63 mm`, `-  0.0005in`, `  12.`.
+//! `decimal-line`: sign, digits, point, unit, with spaces around each. Only one digit is required:
+//! `+1.63`, `1.63 mm`, `-  0.0005in`, `  12.`.
 //!
-//! A comma is refused, not read as a point: on a line it may as well part two fields, and `1,62`
-//! out of channel 1 at 62 would be a value that nobody measured.
+//! A comma is refused, not read as a point: it may also separate two fields. Channel 1 with the value 62 would then be
+//! read as 1.62.
 
 use super::{Fields, FrameFormat, Pattern};
 use crate::decode::DecodeError;
@@ -26,7 +26,7 @@ fn fields(body: &[u8], _: Option<&Pattern>) -> Result<Fields, DecodeError> {
     })
 }
 
-/// The number at `start` of `body`, and where what follows it starts.
+/// The number at `start` of `body`, and the index of the first byte after it.
 pub(super) fn number(body: &[u8], start: usize) -> Result<(Decimal, usize), DecodeError> {
     let sign_at = skip_spaces(body, start);
     let sign = match body.get(sign_at) {
@@ -43,7 +43,7 @@ pub(super) fn number(body: &[u8], start: usize) -> Result<(Decimal, usize), Deco
         match byte {
             b'0'..=b'9' => {
                 digits += 1;
-                // More than fit are counted here and refused below.
+                // Digits that do not fit are counted here and refused below.
                 coefficient = coefficient
                     .saturating_mul(10)
                     .saturating_add(i64::from(byte - b'0'));
@@ -79,7 +79,7 @@ fn no_digits(body: &[u8], at: usize) -> DecodeError {
     }
 }
 
-/// The unit from `start` of `body` to its end, where there is one.
+/// The unit that stands between `start` and the end of `body`; `None` if nothing stands there.
 fn unit(body: &[u8], start: usize) -> Result<Option<Unit>, DecodeError> {
     let start = skip_spaces(body, start);
     let rest = body.get(start..).unwrap_or_default();
@@ -105,20 +105,20 @@ const fn may_name_a_unit(byte: u8) -> bool {
     byte.is_ascii_alphabetic() || matches!(byte, b'"' | b'\'' | b'%')
 }
 
-/// The first place from `at` that is no space.
+/// The index of the first byte at or after `at` that is not a space.
 fn skip_spaces(body: &[u8], at: usize) -> usize {
     let spaces = body.iter().skip(at).take_while(|byte| is_space(**byte));
     at + spaces.count()
 }
 
-/// Without the spaces at its end.
+/// `text` without the spaces at its end.
 pub(super) fn trim_end(text: &[u8]) -> &[u8] {
     let end = text.iter().rposition(|byte| !is_space(*byte));
     text.get(..end.map_or(0, |last| last + 1))
         .unwrap_or_default()
 }
 
-/// Space and tab; no other byte that a terminal shows as nothing.
+/// Whether the byte is a space or a tab; other invisible bytes are refused.
 pub(super) const fn is_space(byte: u8) -> bool {
     matches!(byte, b' ' | b'\t')
 }

@@ -1,8 +1,8 @@
-//! Hexadecimal digits of a line, for the formats that are sent so.
+//! Hexadecimal digits of a line, for the formats that send their bits as text.
 
 use crate::decode::DecodeError;
 
-/// The value of each digit, the spaces around them left out; exactly `N` of them.
+/// The values of exactly `N` hexadecimal digits; spaces around them are skipped.
 pub(super) fn nibbles<const N: usize>(body: &[u8]) -> Result<[u8; N], DecodeError> {
     let text = body.trim_ascii();
     let start = body.len() - body.trim_ascii_start().len();
@@ -48,7 +48,7 @@ pub(super) fn word_of_bytes(bytes: &[u8]) -> u32 {
         .fold(0, |word, byte| word << 8 | u32::from(*byte))
 }
 
-/// The bytes of a frame whose length its framing has made sure of.
+/// The body as an array; the framing guarantees its length.
 pub(super) fn exactly<const N: usize>(body: &[u8]) -> Result<[u8; N], DecodeError> {
     body.try_into().map_err(|_| DecodeError::WrongLength {
         got: body.len(),

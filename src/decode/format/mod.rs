@@ -18,13 +18,13 @@ pub use word48::Ticks;
 /// What one whole frame says literally; no unit conversion, no judgement.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fields {
-    /// Mantissa and decimals, with the sign, before a unit is known.
+    /// The number with its sign, not yet a quantity.
     pub number: Number,
     /// The unit, where the frame carries one.
     pub unit: Option<Unit>,
     /// The channel, where the frame carries one.
     pub channel: Option<u8>,
-    /// Where the display's origin lies on the scale, where the frame tells.
+    /// The position of the display's zero on the scale, where the frame carries it.
     pub origin: Option<Ticks>,
 }
 
@@ -58,14 +58,14 @@ impl Fields {
     }
 }
 
-/// A kind of frame.
+/// A frame format: its name, its framing and its reader.
 #[derive(Debug)]
 pub struct FrameFormat {
-    /// Stands in people's configuration; never changes.
+    /// The name in configuration files; it never changes.
     pub name: &'static str,
     /// Where a frame starts and ends.
     pub framing: Framing,
-    /// What one whole frame says literally; the pattern is the user's, where the format is one.
+    /// Reads one whole frame literally. The pattern is the user's own; only the format `pattern` uses it.
     pub fields: fn(&[u8], Option<&Pattern>) -> Result<Fields, DecodeError>,
 }
 
@@ -88,7 +88,7 @@ impl FrameFormat {
         FORMATS.iter().copied().find(|format| format.name == name)
     }
 
-    /// Whether its frames are lines of text; the others need all eight bits of a byte.
+    /// Whether its frames are lines of text; the other formats need eight data bits.
     pub fn is_text(&self) -> bool {
         match self.framing {
             Framing::Delimited { .. } => true,
@@ -96,7 +96,7 @@ impl FrameFormat {
         }
     }
 
-    /// Whether it needs a pattern of the user's.
+    /// Whether it needs the user's own pattern.
     pub fn needs_pattern(&self) -> bool {
         self.name == pattern::FORMAT.name
     }

@@ -1,5 +1,5 @@
-//! `pattern`: lines read by the user's own regular expression, with the named groups `value`,
-//! `unit`, `sign` and `channel`. `value` must be there; a sign may stand in it or in `sign`.
+//! `pattern`: lines read by the user's own regular expression, with the named groups `value`, `unit`, `sign` and
+//! `channel`. `value` is required; a sign may stand in `value` or in `sign`.
 
 use super::{Fields, FrameFormat};
 use crate::decode::DecodeError;
@@ -13,17 +13,17 @@ pub(super) const FORMAT: FrameFormat = FrameFormat {
     fields,
 };
 
-/// The groups that mean something.
+/// The named groups that a pattern may have.
 const GROUPS: [&str; 4] = ["value", "unit", "sign", "channel"];
 
-/// Bytes of a compiled pattern; a pattern that needs more is none for a line.
+/// Maximum size of a compiled pattern in bytes; a pattern for one line stays far below it.
 const MOST_COMPILED: usize = 1 << 20;
 
 /// A regular expression for whole lines.
 #[derive(Debug, Clone)]
 pub struct Pattern(Regex);
 
-/// Why a text is no pattern.
+/// Why a text is not a pattern.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum PatternError {
     /// Not a regular expression.
@@ -32,10 +32,10 @@ pub enum PatternError {
         /// What the regular expression engine says, in one line.
         reason: String,
     },
-    /// Without the group that holds the number.
+    /// The group `value` is missing.
     #[error("no group `value`, want one such as (?<value>[+-]?[0-9.]+)")]
     NoValue,
-    /// A named group that means nothing.
+    /// A named group that is not one of those a pattern may have.
     #[error("unknown group {got:?}, want value, unit, sign or channel")]
     UnknownGroup {
         /// Its name.
@@ -44,14 +44,14 @@ pub enum PatternError {
 }
 
 impl Pattern {
-    /// A pattern that must match the whole line, its terminator left out.
+    /// Compiles a pattern that must match the whole line, terminator excluded.
     pub fn new(text: &str) -> Result<Self, PatternError> {
         let not_regular = |error: regex::Error| {
             let text = error.to_string();
             let reason = text.lines().last().unwrap_or_default().trim().to_owned();
             PatternError::NotRegular { reason }
         };
-        // By itself first: unbalanced parentheses must not close ours.
+        // The text is compiled by itself first, so that unbalanced parentheses cannot close the group around it.
         Regex::new(text).map_err(not_regular)?;
         let whole = RegexBuilder::new(&format!("^(?:{text})$"))
             .size_limit(MOST_COMPILED)
@@ -69,14 +69,14 @@ impl Pattern {
         Ok(Self(whole))
     }
 
-    /// As it was given.
+    /// The text of the configuration.
     pub fn text(&self) -> &str {
         let whole = self.as_str().strip_prefix("^(?:");
         let text = whole.and_then(|whole| whole.strip_suffix(")$"));
         text.unwrap_or_default()
     }
 
-    /// As it is matched.
+    /// The expression that is matched: the text anchored at both ends.
     pub fn as_str(&self) -> &str {
         self.0.as_str()
     }
@@ -128,7 +128,7 @@ fn number(captures: &Captures<'_>) -> Result<Decimal, DecodeError> {
     };
     let digits: Decimal = value.parse().map_err(illegal)?;
     match group(captures, "sign").as_deref() {
-        // Two minuses are a plus to some and a fault to others.
+        // Two signs are ambiguous: `--1.60` could be a plus or a fault.
         Some(sign @ ("+" | "-")) if value.starts_with(['+', '-']) => Err(DecodeError::Illegal {
             what: "sign",
             got: format!("{sign} and {value}"),
@@ -144,7 +144,7 @@ fn number(captures: &Captures<'_>) -> Result<Decimal, DecodeError> {
     }
 }
 
-/// A group that took part in the match and is not blank.
+/// The text of a group that matched and is not blank.
 fn group(captures: &Captures<'_>, name: &str) -> Option<String> {
     let bytes = captures.name(name)?.as_bytes().trim_ascii();
     (!bytes.is_empty()).then(|| String::from_utf8_lossy(bytes).into_owned())

@@ -27,12 +27,12 @@ pub(super) const PACKED: FrameFormat = FrameFormat {
 /// Ticks of the scale in an inch.
 const PER_INCH: i64 = 20_480;
 
-/// A place on the scale, in 1/20480 in.
+/// A position on the scale, in ticks of 1/20480 in.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Ticks(pub i32);
 
 impl Ticks {
-    /// The place to the nearest nanometre.
+    /// The position, rounded to the nearest nanometre.
     pub fn length(self) -> Length {
         Length::from_nanometres(nearest(i64::from(self.0) * 25_400_000, PER_INCH))
     }
@@ -79,7 +79,7 @@ fn packed(body: &[u8], _: Option<&Pattern>) -> Result<Fields, DecodeError> {
     ))
 }
 
-/// Every pair of words means something: this format has no frame to refuse.
+/// The fields of two words. Every pair of words is valid, so this format refuses no frame.
 fn fields(absolute: u32, relative: u32) -> Fields {
     let (absolute, relative) = (signed(absolute), signed(relative));
     Fields {

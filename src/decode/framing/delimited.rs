@@ -3,21 +3,21 @@
 //! In: bytes, in whatever chunks they came. Out: frames, in order; their raw bytes, joined, are the
 //! input.
 //!
-//! - A frame is out at its first terminator byte: it is not awaited whether an LF follows the CR.
-//!   What then comes before the next text (the LF of a CR LF, empty lines) is a [`Frame::Blank`].
-//!   So the same press has the same raw bytes, however the stream was cut.
-//! - A line that is too long is broken up to its end: no chunk of it can pass for a value.
-//! - A byte that the line spoiled ends no line: what follows a spoiled CR may be the rest of a number.
-//! - Out of step, when it is not known what came before, a line is broken up to its end, or to a silence
-//!   longer than a frame's gap: a number from its middle on is another number.
+//! - A frame ends at its first terminator byte; nothing waits for an LF after the CR. Terminators before the next text
+//!   (the LF of a CR LF, empty lines) form a [`Frame::Blank`]. So the same press has the same raw bytes, whatever the
+//!   chunks.
+//! - A line that is too long is broken as a whole: no chunk of it can pass for a value.
+//! - A spoiled byte does not end a line: the bytes after a spoiled CR may be the rest of a number.
+//! - Out of step (the bytes before are unknown), the line is broken up to its end, or up to a silence longer than
+//!   [`FRAME_GAP`](super::FRAME_GAP): the second half of a number is another number.
 
 use super::in_hand::{CHUNK, InHand};
 use super::{FRAME_GAP, Frame};
 use crate::decode::DecodeError;
 use std::time::Duration;
 
-/// Bytes of an unfinished frame are given up after this long without another. The slowest line in
-/// use (300 baud) has a byte every 37 ms; a press by hand takes longer than this to come again.
+/// An unfinished frame is given up after this long without another byte. The slowest line in use (300 baud) has a byte
+/// every 37 ms; two presses by hand are further apart than this.
 pub(super) const PATIENCE: Duration = Duration::from_secs(1);
 
 /// Splits at CR, LF, or both.
@@ -69,7 +69,7 @@ impl Delimited {
         }
     }
 
-    /// All that is in hand, which is no frame.
+    /// Gives out the bytes in hand, which are not a frame.
     pub(super) fn give_out(&mut self, hand: &mut InHand) {
         self.give_out_blank(hand);
         self.give_out_broken(hand);
@@ -91,7 +91,7 @@ impl Delimited {
         hand.found.push_back(Frame::Broken { raw, reason });
     }
 
-    /// Whether a silence would end anything.
+    /// Whether an unfinished frame is in hand, which a silence would end.
     pub(super) fn is_within(hand: &InHand) -> bool {
         !hand.bytes.is_empty() || hand.is_rest || hand.out_of_step.is_some()
     }

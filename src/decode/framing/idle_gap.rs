@@ -1,20 +1,20 @@
-//! Frames of a fixed length, without a terminator, parted by silence.
+//! Frames of a fixed length, without a terminator, separated by silence.
 //!
 //! In: bytes and when they came. Out: frames, in order; their raw bytes, joined, are the input.
 //!
-//! - A frame is what came between two silences, if it has the right length. It is out only after the
-//!   second of them. After a byte of noise, or at the wrong speed, the first bytes of a burst look as good
-//!   as any others, and a word of 24 bits has next to nothing to check.
-//! - Joined in the middle of a frame, the chunk is too short to pass for one; out of step, when it is not
-//!   known what came before, a burst is none whatever its length.
+//! - A frame is the bytes between two silences, if their number is right. It is given out only after the second
+//!   silence: after a byte of noise or at the wrong speed, the first bytes of a burst look valid too, and a 24-bit
+//!   word has almost no redundancy to check.
+//! - A chunk from the middle of a frame is too short to pass for one. Out of step (the bytes before are unknown), a
+//!   burst of any length is refused.
 
 use super::Frame;
 use super::in_hand::InHand;
 use crate::decode::DecodeError;
 use std::time::Duration;
 
-/// Silence this long parts two frames. A USB adapter hands bytes on every 16 ms at the slowest
-/// (its latency timer), and instruments send thirty frames a second at the most.
+/// A silence this long separates two frames. A USB adapter passes bytes on at least every 16 ms (its latency timer),
+/// and instruments send at most thirty frames a second.
 pub const GAP: Duration = Duration::from_millis(20);
 
 /// Splits at silence.
@@ -28,7 +28,7 @@ impl IdleGap {
         hand.take(bytes, |hand| self.give_out(hand));
     }
 
-    /// What is in hand: a frame, or bytes that are none.
+    /// Gives out the bytes in hand: a frame if their number is right, else broken.
     pub(super) fn give_out(&self, hand: &mut InHand) {
         if hand.bytes.is_empty() {
             return;

@@ -1,6 +1,6 @@
-//! The bytes in hand, which are no frame yet, with what is known against them; and the frames that were found.
+//! The bytes received since the last frame, with the faults known of them, and the frames found so far.
 //!
-//! No more than [`CHUNK`] bytes are ever kept.
+//! At most [`CHUNK`] bytes are kept.
 
 use super::Frame;
 use crate::decode::DecodeError;
@@ -10,23 +10,23 @@ use std::collections::VecDeque;
 /// Bytes without meaning are given out in chunks of at most this size.
 pub(super) const CHUNK: usize = 4096;
 
-/// What came since the last end of a frame and is not given out.
+/// The bytes since the last end of a frame that are not yet given out.
 #[derive(Debug, Default)]
 pub(super) struct InHand {
     pub(super) bytes: Vec<u8>,
-    /// How many of them the line spoiled; place and value of the first.
+    /// Number of spoiled bytes among them; position and value of the first.
     spoiled: usize,
     first_spoiled: Option<(usize, u8)>,
-    /// A chunk before them, of the same line or burst, is already given out as broken.
+    /// Whether an earlier chunk of the same line or burst was given out as broken.
     pub(super) is_rest: bool,
-    /// The line or burst may have begun before; behind what, in words.
+    /// Set while the line or burst may have begun unseen; the cause in words, such as "after lost bytes".
     pub(super) out_of_step: Option<&'static str>,
     pub(super) last_byte_at: Option<MonoMicros>,
     pub(super) found: VecDeque<Frame>,
 }
 
 impl InHand {
-    /// Takes bytes; `give_out` takes them out whenever they are a chunk.
+    /// Appends bytes; `give_out` is called whenever a full chunk is in hand.
     pub(super) fn take(&mut self, mut bytes: &[u8], give_out: impl Fn(&mut Self)) {
         while !bytes.is_empty() {
             let room = CHUNK.saturating_sub(self.bytes.len());
@@ -40,13 +40,13 @@ impl InHand {
         }
     }
 
-    /// The byte that comes next is spoiled.
+    /// Notes that the next byte, `byte`, is spoiled.
     pub(super) fn spoil(&mut self, byte: u8) {
         self.spoiled += 1;
         self.first_spoiled.get_or_insert((self.bytes.len(), byte));
     }
 
-    /// Nothing is known against them.
+    /// Whether no fault is known: not spoiled, not a rest, not out of step.
     pub(super) fn is_sound(&self) -> bool {
         !self.is_rest && self.out_of_step.is_none() && self.first_spoiled.is_none()
     }
@@ -72,7 +72,7 @@ impl InHand {
         (raw, fault)
     }
 
-    /// A new line or burst begins.
+    /// Begins a new line or burst.
     pub(super) fn begin(&mut self) {
         self.is_rest = false;
         self.out_of_step = None;

@@ -1,8 +1,8 @@
 //! Where a frame starts and ends, and nothing else.
 //!
-//! Bytes are taken in two ways, which differ in what is known of their time. What came at `now` (a tape's
-//! bytes) shows the silence before it. What was only read at `now` shows none: it may have waited since
-//! the last read, while the reader stood still. There a silence counts only where the reader reports it, by
+//! Bytes are pushed in two ways, which differ in what is known of their time. Bytes that arrived at `now` (from a
+//! tape) prove the silence before them. Bytes that were only read at `now` do not: they may have waited in the kernel
+//! while the reader was suspended. For those, a silence counts only if the reader reports it by
 //! [`Splitter::silent_for`].
 
 mod delimited;
@@ -17,22 +17,23 @@ use idle_gap::IdleGap;
 use in_hand::InHand;
 use std::time::Duration;
 
-/// Longer than any pause within a frame: the slowest line in use (300 baud) has a byte every 37 ms, and a
-/// USB adapter hands bytes on every 16 ms. Behind such a silence a frame begins.
+/// A frame begins after a silence this long. It is longer than any pause within a frame: the slowest line in use (300
+/// baud) has a byte every 37 ms, and a USB adapter passes bytes on every 16 ms.
 pub const FRAME_GAP: Duration = Duration::from_millis(100);
 
-/// The silences that end something. Whoever reads a line has to report them, the shortest first.
+/// The silences that end a burst, a broken line or an unfinished frame. The reader of a line reports them, the
+/// shortest first.
 pub const SILENCES: [Duration; 3] = [GAP, FRAME_GAP, PATIENCE];
 
 /// How frames of a format are separated.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Framing {
-    /// Each ends with CR, LF, or both.
+    /// Each frame ends with CR, LF, or both.
     Delimited {
         /// The longest body, terminator not counted.
         longest: usize,
     },
-    /// Each has this many bytes, and silence before and after it.
+    /// Each frame has this many bytes, with silence before and after it.
     IdleGap {
         /// Bytes of a frame.
         length: usize,
@@ -49,12 +50,12 @@ pub enum Frame {
         /// All bytes, with the terminator.
         raw: Vec<u8>,
     },
-    /// Terminators that end nothing: the LF of a CR LF, empty lines. Neither a value nor a fault.
+    /// Terminators without text: the LF of a CR LF, empty lines. Neither a value nor a fault.
     Blank {
         /// The bytes.
         raw: Vec<u8>,
     },
-    /// Bytes that belong to no whole frame.
+    /// Bytes that are not part of a whole frame.
     Broken {
         /// The bytes.
         raw: Vec<u8>,
@@ -70,7 +71,7 @@ pub struct Splitter {
     hand: InHand,
 }
 
-/// What a frame ends by.
+/// The rule by which a frame ends.
 #[derive(Debug)]
 enum Rule {
     Delimited(Delimited),
@@ -78,7 +79,7 @@ enum Rule {
 }
 
 impl Splitter {
-    /// For this framing.
+    /// A splitter for this framing.
     pub fn new(framing: Framing) -> Self {
         let rule = match framing {
             Framing::Delimited { longest } => Rule::Delimited(Delimited {
@@ -93,14 +94,14 @@ impl Splitter {
         }
     }
 
-    /// Takes bytes that came at `now`: nothing came between those before and these.
+    /// Takes bytes that arrived at `now`; no other byte arrived since the last push.
     pub fn push(&mut self, now: MonoMicros, bytes: &[u8]) {
-        // Whoever wakes us may be late; what is old is old by the time of the bytes.
+        // The wake-up may be late, so the time of the bytes decides which older bytes have expired.
         self.give_up_on_old_bytes(now);
         self.push_read(now, bytes);
     }
 
-    /// Takes bytes that were read at `now`; when they came nobody knows.
+    /// Takes bytes that were read at `now`; their time of arrival is unknown.
     pub fn push_read(&mut self, now: MonoMicros, bytes: &[u8]) {
         match &mut self.rule {
             Rule::Delimited(delimited) => delimited.take(&mut self.hand, bytes),
@@ -109,13 +110,13 @@ impl Splitter {
         self.note_time(now, bytes);
     }
 
-    /// Takes bytes that the line spoiled: they end no frame, and break the one that they stand in.
+    /// Takes bytes with a parity or framing error. They end no frame, and the frame that holds them is broken.
     pub fn push_spoiled(&mut self, now: MonoMicros, bytes: &[u8]) {
         self.give_up_on_old_bytes(now);
         self.push_spoiled_read(now, bytes);
     }
 
-    /// The same for bytes that were read at `now`.
+    /// As [`Splitter::push_spoiled`], for bytes that were read at `now`.
     pub fn push_spoiled_read(&mut self, now: MonoMicros, bytes: &[u8]) {
         for byte in bytes {
             self.hand.spoil(*byte);
@@ -152,30 +153,30 @@ impl Splitter {
         self.hand.last_byte_at = None;
     }
 
-    /// A silence was seen that has lasted for so long since the last bytes.
+    /// The reader has seen a silence of `lasted` since the last bytes.
     pub fn silent_for(&mut self, lasted: Duration) {
         if let Some(last) = self.hand.last_byte_at {
             self.give_up_on_old_bytes(last.plus(lasted));
         }
     }
 
-    /// Bytes may be missing from here on, `behind` this: what comes next is no frame, up to the next end of
-    /// one or a silence longer than any in a frame.
+    /// Bytes may be missing here; `behind` names the cause. The following bytes are broken up to the next end of a
+    /// frame or a silence of [`FRAME_GAP`].
     pub fn lose(&mut self, now: MonoMicros, behind: &'static str) {
         self.hand.out_of_step = Some(behind);
         self.give_out();
         self.hand.last_byte_at = Some(now);
     }
 
-    /// Nothing more came up to `now`: gives up bytes whose time is over. So does [`Splitter::push`].
+    /// Gives up the bytes of an unfinished frame that have expired at `now`. [`Splitter::push`] does so too.
     pub fn give_up_on_old_bytes(&mut self, now: MonoMicros) {
         if self.over_at().is_some_and(|at| at <= now) {
             self.end();
         }
     }
 
-    /// When that will be. Of bursts, only bytes in hand are worth waking for; the silence after others is seen at
-    /// the next byte.
+    /// When the bytes in hand expire; `None` if nothing waits. A silence after a burst that is already broken needs no
+    /// wake-up: the next byte shows it.
     pub fn gives_up_at(&self) -> Option<MonoMicros> {
         match &self.rule {
             Rule::IdleGap(_) if self.hand.bytes.is_empty() => None,

@@ -1,14 +1,14 @@
-//! How much a frame that fits says: how seldom bytes that mean nothing would fit as well.
+//! The weight of a frame that fits a format: how improbable it is that random bytes would fit as well.
 //!
-//! Counted, not assumed: each byte of the frame is replaced by every other one, and it is counted how
-//! many of the 256 still make a frame with a value that a caliper or a force gauge can have.
+//! The weight is counted, not assumed. Each byte of the frame is replaced in turn by all 256 bytes; the number that
+//! still give a frame with a value of a caliper or force gauge is counted.
 
 use super::plausible;
 use crate::decode::format::FrameFormat;
 use crate::decode::{Decoded, Decoder};
 use crate::quantity::{MonoMicros, Unit};
 
-/// Eighths of a bit: a byte of which only a half fits is worth eight.
+/// The weight of a frame in eighths of a bit: a byte for which half of all bytes fit is worth eight.
 pub(super) fn eighths(format: &'static FrameFormat, raw: &[u8]) -> u32 {
     let mut trial = raw.to_vec();
     let mut total = 0;
@@ -33,7 +33,7 @@ fn eighths_of(fitting: usize) -> u32 {
     ((1_u128 << 64) / eighth_power).checked_ilog2().unwrap_or(0)
 }
 
-/// Whether these bytes are one frame, the whole of it, with a value that can be.
+/// Whether these bytes are exactly one frame with a plausible value.
 fn is_frame(format: &'static FrameFormat, raw: &[u8]) -> bool {
     let mut decoder = Decoder::new(format, Unit::Millimetre);
     decoder.push(MonoMicros(0), raw);
@@ -60,10 +60,11 @@ mod tests {
     #[test]
     fn redundant_frames_say_more_than_those_that_use_every_bit() {
         let packed = bits("bcd13-packed", b"\xff\xff\x00\x00\x16\x32\x00");
-        // Four F, 2 of 16 signs, digits of 10 in 16, 6 of 16 points, 2 of 16 units, last half 0.
+        // Valid nibbles: 1 of 16 for each of four F, 2 for the sign, 10 for each digit, 6 for the point, 2 for the
+        // unit, 1 for the last half.
         assert!((28..=36).contains(&packed), "{packed}");
         assert!(bits("decimal-line", b"+1.63\r") > 20);
-        // Of 48 bits all mean something; only that no caliper is metres long speaks for them.
+        // All 48 bits carry meaning; only the length of the longest caliper restricts them.
         let word48 = bits("word48-packed", b"\x22\x05\x00\x22\x05\x00");
         assert!((3..=8).contains(&word48), "{word48}");
     }

@@ -1,19 +1,19 @@
 //! Which port setting to try for the next press, and when enough is known.
 //!
-//! In: presses. Out: the [`Step`] to take next. The port is always read with eight data bits and no
-//! parity, so every bit comes through, and data bits and parity follow from the bits. Only the speed is tried:
+//! In: presses. Out: the next [`Step`]. The port is always read with eight data bits and no parity: so every bit is
+//! received, and data bits and parity follow from them. Only the speed is tried, in this order:
 //!
-//! - While something fits, its speed.
-//! - If something slower may have been sent, its speed.
-//! - If nothing does, and nothing slower can, the fastest: what is slower can be reckoned from it.
-//! - Then the other speeds, the likely ones first.
+//! - the speed of a candidate that fits;
+//! - a slower speed at which the bytes may have been sent;
+//! - if there is neither, the fastest speed: from its bits, text sent at slower speeds is reconstructed;
+//! - then the other speeds: first those whose text cannot be reconstructed, each time the most common first.
 
 use super::{Heard, Opinion, SPEEDS, Surety, opinion, reckon};
 use crate::decode::line_settings::LineSettings;
 
-/// Presses that must have been read at the very settings before the rest are spared.
+/// Presses that must be read at exactly the candidate's settings before the remaining ones are skipped.
 const ENOUGH_READ: usize = 2;
-/// Sure enough to spare the rest: less than once in 10^12.
+/// Evidence in bits that suffices to skip the remaining presses: a fit by chance is rarer than once in 10^12.
 const ENOUGH_BITS: u32 = 40;
 
 /// What to do next.
@@ -21,11 +21,11 @@ const ENOUGH_BITS: u32 = 40;
 pub enum Step {
     /// Set the port so and wait for a press.
     Press(LineSettings),
-    /// Enough is known, or enough was asked.
+    /// Enough is known, or the maximum number of presses is reached.
     Done,
 }
 
-/// A few presses and what is made of them.
+/// The presses so far and the opinion drawn from them.
 #[derive(Debug)]
 pub struct Interview {
     heard: Vec<Heard>,
@@ -45,22 +45,22 @@ impl Interview {
         }
     }
 
-    /// How the port is to be set now.
+    /// The settings to which the port is to be set now.
     pub fn line(&self) -> LineSettings {
         self.line
     }
 
-    /// What is thought so far.
+    /// The opinion so far.
     pub fn opinion(&self) -> &Opinion {
         &self.opinion
     }
 
-    /// Presses so far.
+    /// The number of presses so far.
     pub fn presses(&self) -> usize {
         self.heard.len()
     }
 
-    /// Takes a press, heard with the port set to [`Interview::line`].
+    /// Takes a press that was read with the port set to [`Interview::line`].
     pub fn press(&mut self, heard: Heard) -> Step {
         self.heard.push(heard);
         self.opinion = opinion(&self.heard);

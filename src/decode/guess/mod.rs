@@ -1,13 +1,13 @@
-//! Which line settings and which frame format would make sense of bytes.
+//! Finds the line settings and the frame format under which received bytes are valid.
 //!
-//! In: presses, each as it came in with one setting of the port. Out: an [`Opinion`]: every setting
-//! and format that fits all of them, how sure that is, and what else fits.
+//! In: presses, each read with one setting of the port. Out: an [`Opinion`]: all settings and formats that fit every
+//! press, with the evidence for each.
 //!
-//! - Data bits and parity follow from the bits that came: a port at `8N1` shows the
-//!   parity bit of `7E2` as bit 8, and marks the characters of `8E1` whose parity bit is no stop bit.
-//!   The number of stop bits makes no difference to a reader: `7E2` stands for `7E1` too.
-//! - What was sent more slowly than the port reads is reckoned back bit by bit, for speeds that go
-//!   into the port's speed without rest. What was sent faster is lost: the opinion says so.
+//! - Data bits and parity follow from the bits received. A port at `8N1` shows the parity bit of `7E2` as bit 8; it
+//!   marks those characters of `8E1` whose parity bit is not a valid stop bit. The number of stop bits does not matter
+//!   to a receiver: `7E2` stands for `7E1` too.
+//! - Text sent more slowly than the port reads is reconstructed bit by bit, if the port's speed is a multiple of the
+//!   sender's. Text sent faster is lost, and the opinion says so.
 //! - The user's own `pattern` is never guessed.
 //! - No clock, no port, no float in here.
 
@@ -28,10 +28,10 @@ use super::line_settings::{LineSettings, Parity};
 use crate::quantity::{Length, Measured, MonoMicros, Quantity};
 use trial::{Trial, Verdict};
 
-/// The speeds that are tried, the likely ones first.
+/// The speeds that are tried, in baud, the most common first.
 pub const SPEEDS: [u32; 8] = [9600, 4800, 2400, 19_200, 38_400, 57_600, 115_200, 1200];
 
-/// Data bits, parity and stop bits that are tried, the likely ones first.
+/// Data bits, parity and stop bits that are tried, the most common first.
 const FRAMES: [(u8, Parity, u8); 6] = [
     (8, Parity::None, 1),
     (7, Parity::Even, 2),
@@ -41,12 +41,12 @@ const FRAMES: [(u8, Parity, u8); 6] = [
     (8, Parity::Odd, 1),
 ];
 
-/// A candidate that is this many bits more likely to fit by chance is no rival of the best one.
+/// A candidate whose evidence is this many bits weaker than that of the best is left out.
 const FAR_BEHIND: u32 = 20;
 
-/// The longest caliper, with room to spare.
+/// Longer than any caliper (2 m).
 const LONGEST: Length = Length::from_nanometres(2_000_000_000);
-/// The strongest force gauge at a bench, with room to spare, in millinewtons.
+/// More than any force gauge at a bench measures (100 kN), in millinewtons.
 const STRONGEST: i64 = 100_000_000;
 
 /// Bytes as they came, and when.
@@ -54,13 +54,13 @@ const STRONGEST: i64 = 100_000_000;
 pub struct Chunk {
     /// When the last byte of it was read.
     pub at: MonoMicros,
-    /// As one `read` returned them.
+    /// The bytes that one `read` returned.
     pub bytes: Vec<u8>,
-    /// The line spoiled them: each came without a stop bit or with wrong parity.
+    /// Whether each of them came without a stop bit or with wrong parity.
     pub spoiled: bool,
 }
 
-/// What came at one press, or in one run of bytes, while the port had one setting.
+/// The bytes of one press, or of one run, read with one setting of the port.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Heard {
     /// The port's setting.
@@ -74,19 +74,19 @@ pub struct Heard {
 pub struct Candidate {
     /// Rate, data bits, parity and stop bits under which the bytes were read.
     pub line: LineSettings,
-    /// Of the formats that are built in.
+    /// The built-in format that fits.
     pub format: &'static FrameFormat,
-    /// Frames that fit, and how many of them differ: one that comes again says nothing new.
+    /// Number of frames that fit.
     pub frames: usize,
-    /// See `frames`.
+    /// Number of different frames among them: a repeated frame adds no evidence.
     pub different: usize,
-    /// Presses that were read at this very speed.
+    /// Presses that were read at this speed.
     pub read: usize,
-    /// Presses that were read at another and reckoned back.
+    /// Presses that were read at another speed and reconstructed.
     pub reckoned: usize,
-    /// Presses that say nothing about it: read at another speed that lost the bits.
+    /// Presses without evidence: read at another speed, at which the bits are lost.
     pub silent: usize,
-    /// Bytes that mean nothing would fit as well once in two to the power of this.
+    /// The evidence: random bytes would fit once in `2^bits` cases.
     pub bits: u32,
     /// What the frames show of the instrument.
     pub shown: Shown,
@@ -97,16 +97,16 @@ pub struct Candidate {
 /// How sure a candidate is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Surety {
-    /// It may well be chance.
+    /// The fit may be chance.
     Guess,
-    /// Chance less than once in a thousand.
+    /// A fit by chance is rarer than once in a thousand.
     Likely,
-    /// Chance less than once in a million.
+    /// A fit by chance is rarer than once in a million.
     Sure,
 }
 
 impl Surety {
-    /// As the command `listen` says it.
+    /// The word in the output of `listen`.
     pub const fn word(self) -> &'static str {
         match self {
             Self::Guess => "a guess",
@@ -132,22 +132,22 @@ impl Candidate {
     }
 }
 
-/// What can be said about what was heard.
+/// The result for all presses so far.
 #[derive(Debug, Clone, Default)]
 pub struct Opinion {
-    /// All that fit every frame and are not far behind the best, the best first.
+    /// The candidates that fit every frame and are not far weaker than the best, the best first.
     pub fits: Vec<Candidate>,
-    /// Why the other formats do not, at the settings of the best; the first reason of each.
+    /// Why each other format does not fit, at the settings of the best: its first error.
     pub refused: Vec<(&'static str, DecodeError)>,
     /// How many settings and formats were tried.
     pub tried: usize,
-    /// Settings that nothing speaks against, where nothing fits: what came can have been sent so, but
-    /// it is not clear what it was.
+    /// Where nothing fits: settings with which the bytes may have been sent, although their text could not be
+    /// determined.
     pub leads: Vec<LineSettings>,
 }
 
 impl Opinion {
-    /// The only one that fits.
+    /// The candidate, if exactly one fits.
     pub fn only(&self) -> Option<&Candidate> {
         match self.fits.as_slice() {
             [only] => Some(only),
@@ -156,7 +156,7 @@ impl Opinion {
     }
 }
 
-/// What to think of these presses.
+/// The opinion on these presses.
 pub fn opinion(heard: &[Heard]) -> Opinion {
     let lines = lines(heard);
     let mut opinion = Opinion::default();
@@ -170,7 +170,7 @@ pub fn opinion(heard: &[Heard]) -> Opinion {
             }
         }
     }
-    // Whoever tries many keys opens many locks.
+    // Many trials make a fit by chance more probable, so their number reduces the evidence.
     let tried = opinion.tried.checked_ilog2().unwrap_or(0) + 1;
     for (candidate, _) in &mut judged {
         candidate.bits = candidate.bits.saturating_sub(tried);
@@ -190,7 +190,7 @@ pub fn opinion(heard: &[Heard]) -> Opinion {
     opinion
 }
 
-/// Slower settings that some press speaks for and none against.
+/// Slower settings that some press supports and no press excludes.
 fn leads(heard: &[Heard], lines: &[LineSettings]) -> Vec<LineSettings> {
     let may_be = |line: &&LineSettings| {
         let mut trial = Trial::new(heard, **line);
@@ -207,7 +207,7 @@ fn leads(heard: &[Heard], lines: &[LineSettings]) -> Vec<LineSettings> {
     lines.iter().filter(may_be).copied().collect()
 }
 
-/// The settings to try: those the port had, then the likely ones; each way to read bytes once.
+/// The settings to try: those of the port, then the most common; settings that read bytes the same way stand once.
 fn lines(heard: &[Heard]) -> Vec<LineSettings> {
     let mut lines: Vec<LineSettings> = Vec::new();
     let mut speeds: Vec<u32> = heard.iter().map(|heard| heard.line.baud).collect();
@@ -229,19 +229,19 @@ fn lines(heard: &[Heard]) -> Vec<LineSettings> {
     lines
 }
 
-/// Whether who reads with the one reads what was sent with the other: stop bits make no difference.
+/// Whether a receiver set to one reads text sent with the other: all but the stop bits are equal.
 pub(super) fn reads_the_same(a: LineSettings, b: LineSettings) -> bool {
     (a.baud, a.data_bits, a.parity) == (b.baud, b.data_bits, b.parity)
 }
 
-/// The formats that can be sent so: a packed frame needs eight bits.
+/// The formats that these settings can carry: a packed frame needs eight data bits.
 fn formats(line: LineSettings) -> impl Iterator<Item = &'static FrameFormat> {
     let formats = super::FORMATS.iter().copied();
     formats
         .filter(move |format| !format.needs_pattern() && (format.is_text() || line.data_bits == 8))
 }
 
-/// Why the formats that do not fit do not, at `line`.
+/// The first error of each format that does not fit at `line`.
 fn refusals(
     heard: &[Heard],
     line: Option<LineSettings>,
@@ -263,7 +263,7 @@ fn refusals(
         .collect()
 }
 
-/// Whether an instrument at a bench can show this.
+/// Whether an instrument at a bench can show this value.
 fn plausible(value: Measured, origin: Option<Length>) -> bool {
     let within =
         |length: Length| length.nanometres().unsigned_abs() <= LONGEST.nanometres().unsigned_abs();

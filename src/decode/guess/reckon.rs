@@ -1,31 +1,32 @@
-//! What was sent, reckoned from what a port at other settings took it for.
+//! Reconstructs the text that was sent from the characters that a port at other settings received.
 //!
-//! In: the characters that came, the port's settings, the settings to try. Out: every text that,
-//! sent with those, would have been heard so; none if there is none.
+//! In: the characters received, the port's settings, the settings to try. Out: every text that, sent with the latter,
+//! would have been received as these characters.
 //!
-//! - A character that came is known bit by bit, its stop bit too: the terminal marks those without.
-//!   Only the rest between two characters is unknown, and it is tried at every length.
-//! - Some drivers mark nothing. Where nothing is marked and nothing sounds so, the stop bits may be
-//!   anything; a line that sounds so then says nothing, and the lack of one that the settings are wrong.
-//!   Packed frames, whose bytes may be any, would always sound so: there the marks are taken as they are.
-//! - A line that was read more slowly than it was sent has lost bits for good: nothing is reckoned.
-//! - Works on few characters: at most [`MOST_HEARD`], keeping at most [`MOST_WAYS`] texts.
+//! - All bits of a received character are known, the stop bit too: the terminal marks characters without one. Only the
+//!   pause between two characters is unknown; every length is tried.
+//! - Some drivers mark nothing. If no character is marked and no text fits, the stop bits are taken as unknown: a text
+//!   that then fits proves nothing, and the lack of one proves the settings wrong. Packed frames may hold any byte and
+//!   would always fit; for those the marks are trusted.
+//! - A port slower than the sender has lost bits; nothing is reconstructed.
+//! - At most [`MOST_HEARD`] characters are worked on, with at most [`MOST_WAYS`] texts at a time.
 
 use super::Chunk;
 use crate::decode::format::FrameFormat;
 use crate::decode::line_settings::{LineSettings, Parity};
 use std::collections::BTreeSet;
 
-/// More characters than a few presses have.
+/// Maximum number of characters; a few presses have fewer.
 const MOST_HEARD: usize = 192;
 
-/// Texts that are followed at once.
+/// Maximum number of texts that are followed at a time.
 const MOST_WAYS: usize = 200;
 
-/// Read faster than this many times the speed, a bit is longer than a character and says too little.
+/// Maximum ratio of the port's speed to the sender's; beyond it one bit is longer than a received character and
+/// carries too little.
 const MOST_TIMES: u32 = 8;
 
-/// A character as the port gave it.
+/// A character as the port delivered it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Heard {
     byte: u8,
@@ -45,7 +46,7 @@ pub(super) fn characters(chunk: &Chunk) -> impl Iterator<Item = Heard> {
 /// Which bytes may come out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Alphabet {
-    /// Those of lines with values: digits, signs, units, hexadecimal digits, ends of lines.
+    /// The bytes of lines with values: digits, signs, units, hexadecimal digits, line ends.
     Lines,
     Any,
 }
@@ -70,24 +71,24 @@ impl Alphabet {
     }
 }
 
-/// How many of the port's bits make one of the sender's; `None` if nothing can be reckoned.
+/// Number of the port's bits in one bit of the sender; `None` if nothing can be reconstructed.
 pub(super) fn times(heard: LineSettings, sent: LineSettings) -> Option<u32> {
     let times = heard.baud.checked_div(sent.baud)?;
     let whole = times.checked_mul(sent.baud) == Some(heard.baud);
     (whole && times <= MOST_TIMES).then_some(times)
 }
 
-/// What may have been sent.
+/// The texts that may have been sent.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Texts {
-    /// All texts that sound so; none if the settings are wrong.
+    /// All texts that would be received so; empty if the settings are wrong.
     All(Vec<Vec<u8>>),
-    /// The settings may be right, but more texts sound so than can be followed, or more came, or the terminal did
-    /// not mark what was wrong.
+    /// The settings may be right, but the texts cannot be listed: too many fit, too many characters came, or the
+    /// terminal marked no faulty character.
     TooMany,
 }
 
-/// Every text that sounds like `heard` to a port set to `port`, if it was sent with `sent`.
+/// Every text that a port set to `port` receives as `heard`, if it is sent with `sent`.
 pub(super) fn texts(
     heard: &[Heard],
     port: LineSettings,
@@ -101,8 +102,8 @@ pub(super) fn texts(
         return Texts::TooMany;
     }
     let spoiled = heard.iter().any(|character| character.spoiled);
-    // Most instruments send the characters of a frame without a pause, which leaves few texts; only
-    // where none is found may they rest in between.
+    // Most instruments send the characters of a frame without a pause, which leaves few texts. Pauses are tried only
+    // if none is found.
     for stop_bits in [
         Some(sent.stop_bits),
         Some(3 - sent.stop_bits.clamp(1, 2)),
@@ -116,8 +117,8 @@ pub(super) fn texts(
             may_rest: stop_bits.is_none(),
             alphabet,
         };
-        // What a receiver does after a missing stop bit differs: it waits for the line to rest, or
-        // takes it for the next start bit. Where no stop bit is missing, both are the same.
+        // Receivers differ after a missing stop bit: some wait for the line to rest, some take it for the next start
+        // bit. Without a missing stop bit both do the same.
         for after_no_stop in [AfterNoStop::WaitsForRest, AfterNoStop::StartsAtOnce] {
             if after_no_stop == AfterNoStop::StartsAtOnce && !spoiled {
                 continue;
@@ -135,7 +136,7 @@ pub(super) fn texts(
     Texts::All(Vec::new())
 }
 
-/// Whether some text sounds so to a terminal that does not mark a missing stop bit.
+/// Whether a terminal that does not mark a missing stop bit would receive some text so.
 fn sounds_so_unmarked(
     heard: &[Heard],
     port: LineSettings,
@@ -158,7 +159,7 @@ fn sounds_so_unmarked(
 enum AfterNoStop {
     WaitsForRest,
     StartsAtOnce,
-    /// It waits, and says nothing of it: any stop bit may be missing.
+    /// It waits and does not mark the character: any stop bit may be missing.
     MayBeUnmarked,
 }
 
@@ -169,18 +170,18 @@ struct Shape {
     data_bits: u32,
     parity: Parity,
     stop_bits: u32,
-    /// The line may rest for longer between two characters.
+    /// Whether the line may pause between two characters.
     may_rest: bool,
     alphabet: Alphabet,
 }
 
-/// A text as far as it has been followed.
+/// A text, followed up to here.
 #[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
 struct Way {
     text: Vec<u8>,
     /// Bits of the port since the sender's character began; `None` while its line rests.
     into: Option<u32>,
-    /// The level of the sender's bit at hand.
+    /// The level of the sender's current bit.
     level: bool,
     data: u8,
 }
@@ -232,13 +233,13 @@ fn levels(character: Heard, port: LineSettings) -> Vec<bool> {
     let mut levels = vec![false];
     levels.extend((0..port.data_bits.min(8)).map(|bit| byte >> bit & 1 == 1));
     let right = parity_bit(byte, port.parity);
-    // Where there is a parity bit, it is what was wrong.
+    // With a parity bit, the mark means a parity error.
     levels.extend(right.map(|right| right != spoiled));
     levels.push(right.is_some() || !spoiled);
     levels
 }
 
-/// The bit that belongs to this byte, if any does.
+/// The parity bit of this byte; `None` without parity.
 fn parity_bit(byte: u8, parity: Parity) -> Option<bool> {
     let odd = byte.count_ones() % 2 == 1;
     match parity {
@@ -249,7 +250,7 @@ fn parity_bit(byte: u8, parity: Parity) -> Option<bool> {
 }
 
 impl Way {
-    /// With one more bit of the port at this level; `None` if the sender would not have sent it.
+    /// Adds one bit of the port at this level; `None` if the sender cannot have sent it.
     fn fed(mut self, level: bool, shape: Shape) -> Option<Self> {
         let Some(into) = self.into else {
             if level {
@@ -294,8 +295,8 @@ impl Way {
         levels.try_fold(self, |way, level| way.fed(*level, shape))
     }
 
-    /// Adds the ways on through a rest of any length, or for ever after the last character; after a
-    /// missing stop bit the line is low for any length first.
+    /// Adds the continuations over a pause of any length, endless after the last character. After a missing stop bit,
+    /// the line is first low for any length.
     fn rests(self, no_stop: bool, is_last: bool, shape: Shape, into: &mut BTreeSet<Self>) {
         let goes_high = |way: Self, into: &mut BTreeSet<Self>| {
             if is_last {
@@ -312,12 +313,12 @@ impl Way {
             if let Some(high) = way.clone().fed(true, shape) {
                 goes_high(high, into);
             }
-            // Ends: no character is low for longer than its data.
+            // The loop ends, because no character is low for longer than its data bits.
             low = way.fed(false, shape);
         }
     }
 
-    /// The line rests for ever: the character at hand is over.
+    /// The line stays at rest, which completes the current character.
     fn ends(mut self, shape: Shape) -> Option<Self> {
         while self.into.is_some() {
             self = self.fed(true, shape)?;
@@ -328,7 +329,7 @@ impl Way {
     fn stays_high(self, shape: Shape, into: &mut BTreeSet<Self>) {
         let mut way = self;
         loop {
-            // The next start bit can only fall where one of the sender's bits ends.
+            // The next start bit can only begin where one of the sender's bits ends.
             if way.into.is_none_or(|bits| bits % shape.times == 0) {
                 into.insert(way.clone());
             }

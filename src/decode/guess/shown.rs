@@ -1,4 +1,4 @@
-//! What frames show of the instrument that sent them: its unit and its steps.
+//! What frames show of their instrument: its unit and its resolution.
 
 use crate::decode::format::FrameFormat;
 use crate::decode::{Decoded, Decoder};
@@ -7,15 +7,15 @@ use crate::quantity::{Decimal, Measured, MonoMicros, Unit};
 /// What the frames of one instrument show.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Shown {
-    /// The unit of the values; the usual one where the frames carry none.
+    /// The unit of the values; the most common one where the frames carry none.
     pub unit: Unit,
-    /// Whether the frames carry it.
+    /// Whether the frames carry the unit.
     pub unit_is_sent: bool,
-    /// One step of the display, as far as the digits show.
+    /// The resolution of the display, as far as the digits show it.
     pub step: Decimal,
 }
 
-/// Values that must all lie on steps of five before the display is taken to have such steps.
+/// Number of values that must all be multiples of five before the resolution is taken to be five of the last digit.
 const ENOUGH: usize = 3;
 
 impl Shown {
@@ -35,7 +35,7 @@ impl Shown {
         let on_five = same
             .clone()
             .all(|value| value.digits().coefficient() % 5 == 0);
-        // 0.0005 in is by far the most common step of four decimals.
+        // With four decimals of an inch, 0.0005 in is by far the most common resolution.
         let usual = unit == Unit::Inch && decimals == 4;
         let in_fives = on_five && decimals >= 3 && (usual || same.count() >= ENOUGH);
         Self {
@@ -48,7 +48,7 @@ impl Shown {
     }
 }
 
-/// A value that is what it is whatever the default unit.
+/// Whether the frame gives the same value for every default unit.
 fn carries_its_unit(format: &'static FrameFormat, raw: &[u8]) -> bool {
     let unit = |default| {
         let mut decoder = Decoder::new(format, default);

@@ -1,6 +1,6 @@
-//! One setting of the line against everything that was heard.
+//! Tries one setting of the line on all presses.
 //!
-//! In: presses. Out: for each format, whether every frame fits, and how much that says.
+//! In: presses. Out: for each format, whether every frame fits, and the evidence in bits.
 
 use super::reckon::{self, Alphabet, Texts};
 use super::shown::Shown;
@@ -12,21 +12,21 @@ use crate::decode::{DecodeError, Decoded, Decoder};
 use crate::quantity::{Length, Measured, MonoMicros, Unit};
 use std::collections::BTreeMap;
 
-/// What an origin that stays the same from one frame to the next is worth, in bits: as many places
-/// as there are on the longest scale.
+/// Evidence in bits of an origin that is equal in successive frames: the logarithm of the number of positions on the
+/// longest scale.
 const SAME_ORIGIN: u32 = 20;
 
-/// What it is worth, in bits, that a run of bytes is as long as a frame; common sense, no source.
+/// Evidence in bits of a run of bytes that is as long as a frame (own estimate, no source).
 const SAME_LENGTH: u32 = 2;
 
-/// Different frames whose worth is counted; more change nothing.
+/// Maximum number of different frames whose evidence is summed; more would not change the result.
 const MOST_COUNTED: usize = 24;
 
 /// Whether a format fits.
 pub(super) enum Verdict {
-    /// Every frame, and there was one.
+    /// There is at least one frame, and all fit.
     Fits(Box<Candidate>),
-    /// Not; why, if a frame came that could be read.
+    /// Some frame does not fit; the error, if a frame was received that could be read.
     Refused(Option<DecodeError>),
 }
 
@@ -49,7 +49,7 @@ struct Frame {
 struct DecodeTally {
     frames: Vec<Frame>,
     refused: Option<DecodeError>,
-    /// The first thing found was refused: it may be the end of a frame that began before.
+    /// Whether the first item was refused: it may be the end of an earlier frame.
     first_refused: bool,
     refusals: usize,
 }
@@ -61,7 +61,7 @@ struct Tally {
     read: usize,
     reckoned: usize,
     silent: usize,
-    /// Bits lost because one text of several was taken.
+    /// Bits of evidence lost by choosing one text of several.
     choice: u32,
 }
 
@@ -97,7 +97,7 @@ impl<'a> Trial<'a> {
         }
     }
 
-    /// The presses that were read with these very settings, in one stream.
+    /// Decodes the presses that were read with exactly these settings, as one stream.
     fn read(&self, format: &'static FrameFormat, tally: &mut Tally) -> Result<(), DecodeError> {
         let heard = self.heard.iter();
         let direct: Vec<&Heard> = heard
@@ -105,7 +105,7 @@ impl<'a> Trial<'a> {
             .collect();
         let chunks = direct.iter().flat_map(|heard| heard.chunks.iter());
         let mut found = decode(format, chunks);
-        // Who begins to listen in the middle of a frame hears the end of it.
+        // Reading may have begun in the middle of a frame, so the first item may be its end.
         let joined_late = found.first_refused && found.refusals == 1 && found.frames.len() > 1;
         if let Some(reason) = found.refused.take()
             && !joined_late
@@ -117,7 +117,7 @@ impl<'a> Trial<'a> {
         Ok(())
     }
 
-    /// One press that was read with other settings.
+    /// Reconstructs one press that was read with other settings.
     fn reckon(
         &mut self,
         at: usize,
@@ -155,13 +155,13 @@ impl<'a> Trial<'a> {
         reckoned
     }
 
-    /// Whether a press may well have been sent so, whatever it was.
+    /// Whether the press may have been sent with these settings, whatever its text.
     pub(super) fn may_be(&mut self, at: usize, heard: &Heard) -> bool {
         let mut runs = self.runs(at, heard, Alphabet::Lines).iter();
         runs.all(|run| *run != Texts::All(Vec::new()))
     }
 
-    /// The runs of a press, each with its texts; none if nothing can be reckoned.
+    /// The runs of a press, each with its texts; empty if nothing can be reconstructed.
     fn runs(&mut self, at: usize, heard: &Heard, alphabet: Alphabet) -> &[Texts] {
         let line = self.line;
         self.reckoned
@@ -170,7 +170,7 @@ impl<'a> Trial<'a> {
     }
 }
 
-/// What a press read with other settings says.
+/// The result of a press that was read with other settings.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Reckoned {
     Fits,
@@ -178,7 +178,8 @@ enum Reckoned {
     No,
 }
 
-/// The runs of a press, each with its texts. Lines may be in chunks, so a press is one run to them.
+/// The runs of a press, each with its texts. A line may arrive in several chunks, so for line formats the whole press
+/// is one run.
 fn reckoned_runs(heard: &Heard, line: LineSettings, alphabet: Alphabet) -> Vec<Texts> {
     if reckon::times(heard.line, line).is_none() {
         return vec![Texts::TooMany]; // the bits are lost
@@ -228,7 +229,7 @@ impl DecodeTally {
     fn take(&mut self, decoder: &mut Decoder) {
         while let Some(decoded) = decoder.poll() {
             match decoded {
-                // Terminators, and frames that tell of a fault: neither for nor against.
+                // Terminators and fault codes are evidence neither for nor against.
                 Decoded::Blank { .. }
                 | Decoded::Undecoded {
                     reason: DecodeError::GaugeFault { .. },
@@ -276,7 +277,7 @@ impl Tally {
         let bits = (eighths / 8)
             .saturating_add(origins.saturating_mul(SAME_ORIGIN))
             .saturating_sub(self.choice);
-        // Noise comes in runs of any length, these all had the one of a frame.
+        // Runs of noise have any length; these all had the length of a frame.
         let lengths = if format.is_text() { 0 } else { SAME_LENGTH };
         let different = different.len();
         let lengths = lengths.saturating_mul(u32::try_from(different).unwrap_or(u32::MAX));

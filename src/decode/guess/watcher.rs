@@ -1,10 +1,10 @@
-//! Bytes that an instrument's settings make no sense of, and which settings would.
+//! Watches an instrument's unread bytes and advises other settings for them.
 //!
-//! In: every byte of an instrument as it comes, and word of each value that is understood. Out: an
-//! advice, once the bytes that stand unread are enough for one.
+//! In: every byte of an instrument, and a call for each value that is understood. Out: advice, once there are enough
+//! unread bytes.
 //!
-//! - Keeps at most [`KEPT`] bytes, and thinks about them less and less often while they make no
-//!   sense at any settings: a flood of noise costs nothing to speak of.
+//! - At most [`KEPT`] bytes are kept. While they fit no settings, they are analysed less and less often, so a flood of
+//!   noise costs little.
 
 use super::{Candidate, Chunk, Heard, Surety, opinion, reads_the_same};
 use crate::decode::format::FrameFormat;
@@ -13,13 +13,13 @@ use crate::quantity::MonoMicros;
 use std::collections::VecDeque;
 use std::time::Duration;
 
-/// Unread bytes that are kept: the last.
+/// Number of unread bytes that are kept, the newest.
 const KEPT: usize = 512;
 /// Unread bytes are kept in at most this many chunks.
 const MOST_CHUNKS: usize = 128;
-/// Silence this long parts two presses.
+/// A silence this long separates two presses.
 const BETWEEN_PRESSES: Duration = Duration::from_millis(200);
-/// New bytes before each of the first thoughts; after those, twice as many before each.
+/// New bytes before each of the first analyses; later the number doubles each time.
 const FEW: usize = 6;
 const MANY: usize = 64 * 1024;
 const FIRST_THOUGHTS: usize = 8;
@@ -29,7 +29,7 @@ const FIRST_THOUGHTS: usize = 8;
 pub struct Watcher {
     line: Option<LineSettings>,
     unread: VecDeque<Chunk>,
-    /// Bytes since it was last thought about.
+    /// Bytes since the last analysis.
     fresh: usize,
     wait_for: usize,
     thoughts: usize,
@@ -37,7 +37,7 @@ pub struct Watcher {
 }
 
 impl Watcher {
-    /// The port is open with these settings; without them there is no advice.
+    /// The port was opened with these settings; `None` turns advice off.
     pub fn opened(&mut self, line: Option<LineSettings>) {
         *self = Self {
             line,
@@ -45,7 +45,7 @@ impl Watcher {
         };
     }
 
-    /// Bytes as they came; whether the line spoiled them.
+    /// Takes bytes as they arrived; `spoiled` if they have parity or framing errors.
     pub fn push(&mut self, at: MonoMicros, bytes: &[u8], spoiled: bool) {
         let last = bytes
             .get(bytes.len().saturating_sub(KEPT)..)
@@ -66,7 +66,7 @@ impl Watcher {
         self.unread.push_back(Chunk { at, bytes, spoiled });
     }
 
-    /// A value was understood: the settings are right, and what came so far is done with.
+    /// A value was understood: the settings are right, and the bytes so far are dropped.
     pub fn understood(&mut self) {
         self.unread.clear();
         self.fresh = 0;
@@ -75,7 +75,7 @@ impl Watcher {
         self.advice = None;
     }
 
-    /// What to do about the unread bytes of an instrument of this `format`, if that is known.
+    /// Advice on the unread bytes of an instrument with this `format`; `None` if there is none.
     pub fn advice(&mut self, format: &FrameFormat) -> Option<String> {
         let line = self.line?;
         if self.fresh >= self.wait_for.max(FEW) {
@@ -123,7 +123,7 @@ impl Watcher {
     }
 }
 
-/// The keys to set: those that differ.
+/// The configuration keys whose values differ.
 fn keys(best: &Candidate, line: LineSettings, format: &FrameFormat) -> String {
     let mut keys = Vec::new();
     if !reads_the_same(best.line, line) {
