@@ -93,13 +93,13 @@ impl Table<'_> {
         unique(faults, key, names, |name| &name.value)
     }
 
-    /// A quantity of `dimension`, at least `least` base units.
+    /// A quantity of `dimension`, at least `lowest` base units.
     pub(super) fn quantity(
         &mut self,
         faults: &mut Faults,
         key: &'static str,
         dimension: Dimension,
-        least: i64,
+        lowest: i64,
     ) -> Option<Quantity> {
         let example = example(dimension);
         let measured =
@@ -111,8 +111,8 @@ impl Table<'_> {
                 got,
                 format!("want a {dimension} such as {example:?}"),
             ))
-        } else if quantity.base() < least {
-            let want = if least > 0 {
+        } else if quantity.base() < lowest {
+            let want = if lowest > 0 {
                 "want more than 0"
             } else {
                 "want 0 or more"

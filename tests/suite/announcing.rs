@@ -172,7 +172,7 @@ fn a_program_that_hangs_is_ended_and_the_next_verdict_is_said() {
 }
 
 #[test]
-fn a_program_that_is_not_there_is_told_of_and_nothing_waits_for_it() {
+fn a_program_that_is_not_there_is_reported_and_nothing_waits_for_it() {
     let mut shop = Shop::new();
     let announce = "[daemon]\nannounce = [\"/nonexistent/speaker\", \"{verdict}\"]\n";
     shop.write(
@@ -185,6 +185,9 @@ fn a_program_that_is_not_there_is_told_of_and_nothing_waits_for_it() {
         assert_eq!(feed.wait_for("reading")["verdict"], "pass");
     }
     assert!(daemon.stop().0.success());
-    let told = shop.messages().matches("a verdict was not said").count();
+    let told = shop
+        .messages()
+        .matches("a verdict was not announced")
+        .count();
     assert_eq!(told, 1, "{}", shop.messages());
 }

@@ -54,7 +54,7 @@ fn prompt(daemon: &Daemon) -> Value {
 
 #[test]
 fn an_instrument_too_coarse_for_the_tolerance_is_refused_and_nothing_is_armed() {
-    const TOO_COARSE: &str = "caliper-1 is too coarse for core_crimp_height: 2 counts of 0.05 mm in the tolerance of 1.62 ±0.05 mm";
+    const TOO_COARSE: &str = "caliper-1 is too coarse for core_crimp_height: 2 steps of 0.05 mm in the tolerance of 1.62 ±0.05 mm";
     let shop = shop(true);
     let coarse = shop
         .configuration()

@@ -180,7 +180,7 @@ impl Resolver<'_> {
             axis: axis.clone(),
             limits: limits.clone(),
             counts,
-            least: LEAST_COUNTS_IN_TOLERANCE,
+            want: LEAST_COUNTS_IN_TOLERANCE,
         }))
     }
 

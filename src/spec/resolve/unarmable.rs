@@ -121,7 +121,7 @@ pub enum Unarmable {
     },
     /// An instrument does not resolve the tolerance.
     #[error(
-        "{instrument} is too coarse for {axis}: {counts} counts of {resolution} in the tolerance of {limits}, want at least {least}"
+        "{instrument} is too coarse for {axis}: {counts} steps of {resolution} in the tolerance of {limits}, want at least {want}"
     )]
     TooCoarse {
         instrument: String,
@@ -129,7 +129,7 @@ pub enum Unarmable {
         axis: AxisName,
         limits: Limits,
         counts: i64,
-        least: i64,
+        want: i64,
     },
     /// How wrong an instrument may be is not known.
     #[error("{instrument} has no max_error, want the maximum permissible error that {}", if *of_blocks { "it is verified against" } else { "guarded judging rests on" })]

@@ -228,7 +228,7 @@ impl Bars {
         let width = step * ((cells + most_bins - 1) / most_bins);
         let (lower, upper) = (base(on, limits.lower), base(on, limits.upper));
         let (least, greatest) = (i128::from(least), i128::from(greatest));
-        // bars begin at the lower limit, so that they part there; past the upper one they begin anew
+        // bars begin at the lower limit, so that they part there; past the upper one they begin again
         let origin = match lower.map(i128::from) {
             Some(lower) if lower > least && lower <= greatest => {
                 let off = (lower - least).rem_euclid(step);
@@ -253,15 +253,17 @@ impl Bars {
             };
         }
         edges.push(edge);
-        // values that stand off the grid part there too
+        // values that stand off the grid part there too, and the last bar ends before a limit that no reading reaches
+        let parts = [lower.map(i128::from), past_upper];
         edges.extend(
-            lower
-                .map(i128::from)
-                .filter(|at| origin < *at && *at <= greatest),
+            parts
+                .into_iter()
+                .flatten()
+                .filter(|at| origin < *at && *at < edge),
         );
-        edges.extend(past_upper.filter(|at| origin < *at && *at <= greatest));
         edges.sort_unstable();
         edges.dedup();
+        edges.truncate(edges.partition_point(|edge| *edge <= greatest) + 1);
         let narrow = |edges: Vec<i128>| -> Option<Vec<i64>> {
             edges
                 .into_iter()

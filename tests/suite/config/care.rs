@@ -116,7 +116,7 @@ const MAIN: &[(&str, &str, &str)] = &[
         "verify_every_days = 0",
     ),
     (
-        "verified every so many words",
+        "verified every number of words",
         "verify_every_days = 30",
         "verify_every_days = \"30 days\"",
     ),

@@ -372,7 +372,7 @@ const PLANS: &[Mistake] = &[
         "alerts = true\npieces =",
     ),
     (
-        "a gesture that is neither on nor off",
+        "a double zero that is neither on nor off",
         "pieces",
         "zero = { double_retracts = \"never\" }\npieces",
     ),

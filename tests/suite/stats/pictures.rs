@@ -53,6 +53,14 @@ proptest! {
 }
 
 #[test]
+fn the_last_bar_ends_before_a_limit_that_no_reading_reaches() {
+    let all = sample(vec![-209, 71], 10);
+    let histogram = Histogram::new(all.summary(), &limits(Some(72), None)).unwrap();
+    let last = histogram.bins().last().unwrap();
+    assert_eq!((last.high, last.outside), (71, true), "{last:?}");
+}
+
+#[test]
 fn good_pieces_at_a_limit_are_never_drawn_as_outside() {
     // 0.01 mm over a wide range: several counts a bar; limits in the middle of what would be bars
     let bases = (100..=180).chain([157, 157, 167, 167]).map(|h| h * 10_000);
