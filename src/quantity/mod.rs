@@ -128,7 +128,7 @@ impl Quantity {
         Some(Decimal::new(coefficient, decimals))
     }
 
-    /// The value in `unit` with as few digits after the point as say it exactly, and at least `fewest`.
+    /// The exact value in `unit` with the fewest digits after the point, but at least `fewest`.
     ///
     /// `None` if nine digits do not suffice, or if `unit` has another dimension.
     pub fn shortest_in(self, unit: Unit, fewest: u8) -> Option<Decimal> {

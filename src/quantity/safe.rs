@@ -33,8 +33,8 @@ pub fn unsafe_in(text: &str) -> Option<String> {
     Some(format!("U+{:04X}", u32::from(found)))
 }
 
-/// A control character, or one that turns the direction of what follows or breaks the line: marks, embeddings,
-/// overrides, isolates and their deprecated relatives, line separators, annotation marks.
+/// Whether a character is unsafe to show: control characters, those that change the reading direction (marks,
+/// embeddings, overrides, isolates and deprecated equivalents), line separators and annotation marks.
 pub fn is_unsafe(c: char) -> bool {
     c.is_control()
         || matches!(

@@ -1,4 +1,4 @@
-//! The columns of a table of readings: name, unit, kind of value, and how it is taken from a row.
+//! The columns of a table of readings: name, unit, type, and how the value is derived from a row.
 
 use super::{Row, Slot};
 use crate::quantity::{Decimal, Dimension, Quantity, Unit, WallMicros};

@@ -1,8 +1,9 @@
 //! A reading as a row of a table, with its standing: for files and data sets that other programs read.
 //!
-//! In: a reading with its series, as the ledger has them ([`crate::entry::ledger`]). Out: a [`Row`] of typed values; [`COLUMNS`] says what a column is called, in which unit it is, and how it is taken from a row.
+//! In: a reading with its series, as the ledger has them ([`crate::entry::ledger`]). Out: a [`Row`] of typed values;
+//! [`COLUMNS`] gives name, unit and derivation of each column.
 //!
-//! - One row for each reading, also of those that do not count; [`Row::standing`] says so.
+//! - One row for each reading, also for those that do not count; [`Row::standing`] says which count.
 //! - A row repeats the journal and judges nothing.
 //! - Names of columns never change: people's queries depend on them.
 

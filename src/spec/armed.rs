@@ -1,7 +1,7 @@
-//! The armed specification: everything a verdict rests on, complete in itself.
+//! The armed specification: everything that a verdict depends on.
 //!
-//! It is stored whole in the `armed` entry, so that every verdict can be recomputed from the
-//! journal alone, whatever became of sheets and plans since.
+//! It is stored whole in the `armed` entry. So every verdict can be recomputed from the journal alone, even if sheets
+//! and plans have changed since.
 
 use super::{
     AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Limits, Order, Purpose, ToolCare,
@@ -9,7 +9,7 @@ use super::{
 };
 use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 
-/// What a station measures and judges by.
+/// What a station measures, and by which limits and rules it judges.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ArmedSpec {
     /// Its name in the configuration.
@@ -20,15 +20,15 @@ pub struct ArmedSpec {
     pub operator: Option<String>,
     /// Crimps or gauge blocks.
     pub subject: ArmedSubject,
-    /// Why.
+    /// Why the pieces are measured.
     pub purpose: Purpose,
     /// The crimp tool.
     pub tool: Option<ArmedTool>,
-    /// What is measured, in order.
+    /// The axes, in the order of measuring.
     pub axes: Vec<ArmedAxis>,
-    /// Which slot is next.
+    /// The order of the slots.
     pub order: Order,
-    /// How many pieces.
+    /// The number of pieces.
     pub pieces: u32,
     /// How values are judged.
     pub decision: Decision,
@@ -36,7 +36,7 @@ pub struct ArmedSpec {
     pub zero: ZeroPolicy,
     /// Open the next series when this one is full.
     pub repeat: bool,
-    /// The closing zeros of the series before, which open this one; empty unless it repeats that.
+    /// The closing zeros of the previous series, which also open this one; empty unless this series repeats it.
     pub opening_zeros: Vec<OpeningZero>,
     /// The rules over several readings that are in force.
     pub alerts: Vec<&'static AlertRule>,
@@ -53,60 +53,60 @@ pub struct OpeningZero {
     pub instrument: String,
     /// The number of its `zeroed` entry.
     pub zeroed: u64,
-    /// When it was.
+    /// When it was entered.
     pub at: WallMicros,
 }
 
 /// The crimp tool of a series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ArmedTool {
-    /// As its `[[tool]]` table has it.
+    /// The id of its `[[tool]]` table.
     pub id: String,
     /// What it was made for.
     pub class: ToolClass,
     /// The nest used.
     pub nest: Option<String>,
-    /// When it was and is to be checked.
+    /// Its last check and the next one.
     pub care: ToolCare,
-    /// Crimps it had made in all at arming; `None` in a journal older than counting.
+    /// The tool's total number of crimps at arming; `None` in journals from before crimps were counted.
     pub crimps: Option<u64>,
-    /// What else a repair-class crimp needs, by the maker's sheet.
+    /// What the maker's sheet additionally requires of a repair-class crimp.
     pub needs: Option<String>,
 }
 
 /// One axis of a series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ArmedAxis {
-    /// As the plan has it.
+    /// Its name in the plan.
     pub name: AxisName,
-    /// What the sheet allows.
+    /// The limits of the sheet.
     pub limits: Limits,
-    /// Where the limits are from if not from the maker's sheet: the table, its row, and that it is none of
-    /// the maker's.
+    /// The source of the limits if they are not the maker's: the table and its row, with a remark that it is not the
+    /// maker's. `None` for limits of the maker's sheet.
     pub limits_from: Option<String>,
-    /// A value outside is implausible on this axis; `None` where any is plausible.
+    /// The plausible window: a value outside is taken for a slip. `None` if every value is plausible.
     pub plausible: Option<(Quantity, Quantity)>,
-    /// The guard band per instrument that can measure it.
+    /// The guard band for each instrument that can measure it.
     pub guards: Vec<Guard>,
 }
 
-/// How far limits are drawn in for one instrument on one axis.
+/// The guard band of one instrument on one axis.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Guard {
     /// The instrument's name.
     pub instrument: String,
-    /// Width in base units; 0 under the simple rule.
+    /// Width in base units; 0 under simple acceptance.
     pub width: i64,
-    /// Half the tolerance over 2u, in hundredths; `None` where it is undefined.
+    /// Half the tolerance over 2u, in hundredths; `None` if it is undefined.
     pub test_uncertainty_ratio_hundredths: Option<u32>,
 }
 
-/// What the series knows of an instrument.
+/// An instrument, with its properties at arming.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ArmedInstrument {
-    /// As the plan has it.
+    /// Its name in the plan.
     pub name: String,
-    /// The unit of values that carry none.
+    /// The unit of values whose frame carries none.
     pub unit: Unit,
     /// The smallest step of its display.
     pub resolution: Quantity,
@@ -116,9 +116,9 @@ pub struct ArmedInstrument {
     pub repeatability: Option<Quantity>,
     /// Minimum and maximum value that it can show.
     pub range: Option<(Quantity, Quantity)>,
-    /// Some armed axis can read within its zero band: a zero must be said.
+    /// Whether an armed axis can have values within the zero band; the operator must then announce each zero.
     pub zero_must_be_said: bool,
-    /// When it was and is to be calibrated and verified.
+    /// Dates of its calibration and verification.
     pub care: InstrumentCare,
     /// Its last verification before this series.
     pub verified: Option<Verified>,
@@ -139,9 +139,9 @@ impl ArmedSpec {
 }
 
 impl ArmedSpec {
-    /// How far from zero a value of `instrument` may lie, in base units, and still be an attempt at a zero: nearer to
-    /// zero than to every plausible value of the axes that it measures. `None` where that tells nothing: where
-    /// zeros must be said, where an axis has no plausible window, and of forces, which begin at zero.
+    /// The largest distance from zero, in base units, at which a value of `instrument` is an attempt at a zero: the
+    /// value is nearer to zero than to every plausible value of the instrument's axes. `None` if zeros must be
+    /// announced, if an axis has no plausible window, and for forces, which begin at zero.
     pub fn attempts_within(&self, instrument: &ArmedInstrument) -> Option<i64> {
         if instrument.zero_must_be_said {
             return None;
@@ -156,8 +156,8 @@ impl ArmedSpec {
 }
 
 impl ArmedAxis {
-    /// How far from zero a value may lie, in base units, that is nearer to zero than to what is plausible on this
-    /// axis, and no further off than an attempt at a zero can be. `None` where every value is plausible, or zero.
+    /// The largest distance from zero, in base units, at which a value is nearer to zero than to the plausible window
+    /// of this axis; at most the plan's `attempt`. `None` if every value is plausible, or zero is.
     pub fn attempts_within(&self, zero: &ZeroPolicy) -> Option<i64> {
         let (smallest, _) = self.plausible?;
         let is_length = smallest.dimension() == Dimension::Length;
@@ -165,7 +165,7 @@ impl ArmedAxis {
         (is_length && smallest.base() > 0).then(|| below_half.min(zero.attempt.nanometres()))
     }
 
-    /// The guard band of this instrument, in base units.
+    /// The guard band of this instrument on this axis.
     pub fn guard_of(&self, instrument: &str) -> Option<&Guard> {
         self.guards
             .iter()

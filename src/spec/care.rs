@@ -1,6 +1,6 @@
-//! What keeps instruments and tools right: calibration, verification, checks; and what is overdue.
+//! Care of instruments and tools: calibration, verification, checks, and warnings when they are overdue.
 //!
-//! Overdue work is warned of and recorded, never refused: what follows from it is the shop's to say.
+//! Overdue care is warned of and recorded, but never stops a series: the consequences are the shop's decision.
 
 use super::{ArmedSpec, ArmedSubject, ToolClass};
 use crate::quantity::{Date, WallMicros};
@@ -10,7 +10,7 @@ use crate::quantity::{Date, WallMicros};
 pub struct InstrumentCare {
     /// When it was last calibrated.
     pub calibrated: Option<Date>,
-    /// The last day on which that calibration is good.
+    /// The last day on which that calibration is valid.
     pub calibration_due: Option<Date>,
     /// Days from one verification against gauge blocks to the next.
     pub verify_every_days: Option<u32>,
@@ -23,7 +23,7 @@ pub struct Verified {
     pub series: u64,
     /// When it was closed.
     pub at: WallMicros,
-    /// Every error was within the maximum permissible one.
+    /// Whether every error was within the maximum permissible error.
     pub accepted: bool,
 }
 
@@ -32,31 +32,31 @@ pub struct Verified {
 pub struct ToolCare {
     /// When it was last checked.
     pub last_check: Option<Date>,
-    /// The last day on which that check is good.
+    /// The last day on which that check is valid.
     pub check_due: Option<Date>,
     /// Crimps from one check to the next.
     pub check_every_crimps: Option<u32>,
     /// Crimps it had made before this journal began.
     pub crimps_before: u64,
-    /// Crimps it had made in all when it was last checked; `crimps_before` where that is not said.
+    /// The tool's total number of crimps at its last check; `crimps_before` if not configured.
     pub crimps_at_check: Option<u64>,
 }
 
 impl InstrumentCare {
-    /// The last day on which `verified` is good enough; `None` where no verification is required.
+    /// The last day on which the verification is valid; `None` if none is required.
     pub fn verify_due(&self, verified: Option<Verified>) -> Option<Date> {
         Date::of(verified?.at)?.plus_days(self.verify_every_days?)
     }
 }
 
 impl ToolCare {
-    /// Crimps since the last check; `crimps` is how many the tool has made in all.
+    /// Crimps since the last check; `crimps` is the tool's total.
     pub fn since_check(&self, crimps: u64) -> u64 {
         crimps.saturating_sub(self.crimps_at_check.unwrap_or(self.crimps_before))
     }
 }
 
-/// What is overdue or failed of the instruments and the tool of a series, in words.
+/// Warnings about overdue or failed care of a series' instruments and tool.
 pub fn warnings(spec: &ArmedSpec, now: WallMicros) -> Vec<String> {
     let mut found = Vec::new();
     let is_of_blocks = matches!(spec.subject, ArmedSubject::Blocks(_));
@@ -86,7 +86,7 @@ pub fn warnings(spec: &ArmedSpec, now: WallMicros) -> Vec<String> {
     found
 }
 
-/// An instrument's calibration is overdue, or said to be of a day that has not come.
+/// Warning that a calibration is overdue or dated in the future.
 pub fn calibration(name: &str, care: &InstrumentCare, now: WallMicros) -> Option<String> {
     if let Some(day) = care.calibrated.filter(|day| day.is_ahead(now)) {
         return Some(format!(
@@ -99,7 +99,7 @@ pub fn calibration(name: &str, care: &InstrumentCare, now: WallMicros) -> Option
     ))
 }
 
-/// An instrument failed its verification, or that is overdue.
+/// Warning that an instrument failed its verification, or that the verification is overdue.
 pub fn verification(
     name: &str,
     care: &InstrumentCare,
@@ -124,8 +124,8 @@ pub fn verification(
     }
 }
 
-/// Warnings about the check of a tool: overdue by day, overdue by crimps (`crimps` is how many it made in all), or dated
-/// in the future.
+/// Warnings about the check of a tool: overdue by day, overdue by crimps (`crimps` is the tool's total), or dated in
+/// the future.
 pub fn check(id: &str, care: &ToolCare, crimps: Option<u64>, now: WallMicros) -> Vec<String> {
     let mut found = Vec::new();
     if let Some(day) = care.last_check.filter(|day| day.is_ahead(now)) {

@@ -1,8 +1,8 @@
-//! Everything that can be armed, as one value that a reload replaces whole.
+//! Everything that can be armed, as one value; a reload replaces it as a whole.
 
 use super::{Axis, AxisName, Instrument, Plan, Signal, Terminal, Tool};
 
-/// Everything the configuration knows, checked.
+/// The checked content of the configuration.
 #[derive(Debug, Clone, Default)]
 pub struct Catalog {
     /// Station names, in the order of the configuration.

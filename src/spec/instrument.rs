@@ -1,4 +1,4 @@
-//! An instrument as the core needs to know it; its port is no concern of the core.
+//! An instrument as the core knows it, without its port.
 
 use super::InstrumentCare;
 use crate::decode::{FrameFormat, Pattern};
@@ -6,13 +6,13 @@ use crate::quantity::{Dimension, Quantity, Unit, named};
 use std::time::Duration;
 
 named! {
-    /// What stands at the end of a port.
+    /// The kind of device at a port.
     pub enum InstrumentKind {
-        /// Measures lengths.
+        /// A caliper: measures lengths.
         Caliper = "caliper",
-        /// Measures forces.
+        /// A force gauge: measures forces.
         Force = "force",
-        /// Sends the text of cards.
+        /// A scanner: sends the text of cards.
         Scanner = "scanner",
         /// A contact.
         Pedal = "pedal",
@@ -20,7 +20,7 @@ named! {
 }
 
 impl InstrumentKind {
-    /// What it measures, if anything.
+    /// What it measures; `None` for scanners and pedals.
     pub const fn dimension(self) -> Option<Dimension> {
         match self {
             Self::Caliper => Some(Dimension::Length),
@@ -38,41 +38,41 @@ pub enum Capture {
         /// 150 ms unless configured.
         bounce: Duration,
     },
-    /// A stream: a value is taken when it has stayed within the resolution, and again only after the
-    /// jaws have moved away.
+    /// A stream: a value becomes a reading when it has stayed within the resolution for `hold`. The next one counts
+    /// only after the jaws have moved away.
     Steady {
-        /// How long it must stay; 500 ms unless configured.
+        /// How long the value must stay; default 500 ms.
         hold: Duration,
-        /// How many frames at least; 3 unless configured.
+        /// Minimum number of frames; default 3.
         frames: u32,
-        /// How many steps of the resolution the jaws must move away before the next; 5 unless configured.
+        /// Steps of the resolution by which the jaws must move away before the next reading; default 5.
         release_counts: u32,
-        /// Which value of a flickering one is judged.
+        /// Which value is judged when the display flickers.
         flicker: Flicker,
     },
-    /// A value is sent when the daemon requests one.
+    /// The instrument sends a value when the daemon requests one.
     Ask {
-        /// The bytes that ask.
+        /// The bytes of the request.
         request: Vec<u8>,
-        /// An answer later than this did not come; one second unless configured.
+        /// How long the answer is awaited; default 1 s.
         timeout: Duration,
-        /// The daemon sends the request by itself this often.
+        /// The interval at which the daemon sends the request by itself; `None`: only on command.
         every: Option<Duration>,
     },
 }
 
 named! {
-    /// Which value of a flickering one is judged.
+    /// Which value is judged when the display flickers.
     pub enum Flicker {
-        /// The one further from nominal.
+        /// The value further from nominal.
         Worst = "worst",
-        /// The middle one of the values of a stream that stood still.
+        /// The median of the values while the stream stood still.
         Median = "median",
     }
 }
 
 impl Capture {
-    /// As in the configuration.
+    /// The name in the configuration.
     pub const fn name(&self) -> &'static str {
         match self {
             Self::Press { .. } => "press",
@@ -91,7 +91,7 @@ pub struct Instrument {
     pub station: String,
     /// A caliper or a force gauge.
     pub kind: InstrumentKind,
-    /// How its frames look.
+    /// The format of its frames.
     pub format: &'static FrameFormat,
     /// The user's regular expression, where the format is `pattern`.
     pub pattern: Option<Pattern>,

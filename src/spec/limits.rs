@@ -1,4 +1,4 @@
-//! Limits: lower, upper, or one of them. The edges belong to the good side.
+//! Limits of an axis: lower, upper, or both. A value on a limit is within limits.
 
 use crate::quantity::{
     Decimal, Dimension, Measured, ParseDecimalError, ParseQuantityError, Quantity, Unit,
@@ -6,7 +6,7 @@ use crate::quantity::{
 use std::fmt;
 use std::str::FromStr;
 
-/// What a sheet allows on one axis, in base units of one dimension.
+/// The limits of one axis, in base units of one dimension.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Limits {
     dimension: Dimension,
@@ -19,7 +19,7 @@ pub struct Limits {
 /// Why a text is not limits.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum LimitsError {
-    /// None of the forms.
+    /// The text has none of the accepted forms.
     #[error(
         "got {got:?}, want limits such as \"1.62 ±0.05 mm\", \"1.62 +0.05/-0.03 mm\", \"1.57..1.67 mm\", \">= 135 N\" or \"<= 0.3 mm\""
     )]
@@ -63,7 +63,7 @@ impl From<ParseDecimalError> for LimitsError {
 }
 
 impl Limits {
-    /// Limits with their parts; `unit` is only for showing them.
+    /// Limits from their parts; `unit` is only the unit in which they are shown.
     pub fn new(
         nominal: Option<Quantity>,
         lower: Option<Quantity>,
@@ -106,7 +106,7 @@ impl Limits {
         })
     }
 
-    /// What they limit.
+    /// The dimension of the limited values.
     pub fn dimension(&self) -> Dimension {
         self.dimension
     }
@@ -116,22 +116,22 @@ impl Limits {
         self.unit
     }
 
-    /// The value that the sheet names; for a range without one, its middle is not assumed.
+    /// The nominal value of the sheet. `None` for a range without one: its middle is not assumed to be nominal.
     pub fn nominal(&self) -> Option<Quantity> {
         self.quantity(self.nominal)
     }
 
-    /// The lower limit; the value itself is good.
+    /// The lower limit; the limit itself is within limits.
     pub fn lower(&self) -> Option<Quantity> {
         self.quantity(self.lower)
     }
 
-    /// The upper limit; the value itself is good.
+    /// The upper limit; the limit itself is within limits.
     pub fn upper(&self) -> Option<Quantity> {
         self.quantity(self.upper)
     }
 
-    /// Upper minus lower, in base units, where both are there.
+    /// Upper minus lower limit, in base units; `None` with one limit only.
     pub fn width(&self) -> Option<i64> {
         self.upper?.checked_sub(self.lower?)
     }
@@ -224,7 +224,7 @@ fn split_unit(text: &str) -> Result<(&str, Unit), ParseQuantityError> {
 }
 
 impl fmt::Display for Limits {
-    /// The shortest of the text forms that says the same, in the unit it was written in.
+    /// The shortest equivalent text form, in the original unit.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let digits = |base: i64| self.digits(base);
         let unit = self.unit;
@@ -254,7 +254,7 @@ impl fmt::Display for Limits {
 }
 
 impl Limits {
-    /// A value of their dimension in the unit they were written in.
+    /// A value in base units, shown in the unit of the limits.
     pub(super) fn shown(&self, base: i64) -> String {
         format!("{} {}", self.digits(base), self.unit)
     }

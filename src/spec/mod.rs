@@ -1,7 +1,7 @@
-//! What is asked of a crimp, and how a value is judged against it.
+//! What is measured on a crimp, within which limits, and how a value is judged.
 //!
-//! In: sheets, plans, tools and instruments as the configuration gives them. Out: an
-//! [`ArmedSpec`], complete in itself, and verdicts. Nothing in here knows how a reading arrived.
+//! In: sheets, plans, tools and instruments from the configuration. Out: an [`ArmedSpec`] and verdicts. Nothing in
+//! here knows how a reading arrived.
 
 pub mod alert;
 pub mod armed;

@@ -1,4 +1,4 @@
-//! Plans: a named thing to arm.
+//! Plans: what is measured, on how many pieces and in which order.
 
 use super::{AlertRule, AxisName, Decision, PullFallback, SizingSystem, Subject};
 use crate::quantity::{Length, named};
@@ -25,8 +25,8 @@ named! {
 }
 
 impl Purpose {
-    /// Whether the pieces are crimped here, with a tool in the hand: not out of a harness, no gauge
-    /// block, and no study of the measuring itself.
+    /// Whether the pieces are crimped here with the tool in hand: neither factory pieces nor gauge blocks nor a gauge
+    /// study.
     pub const fn is_of_own_crimps(self) -> bool {
         match self {
             Self::FirstOff | Self::InProcess | Self::LastOff | Self::Qualification => true,
@@ -36,13 +36,13 @@ impl Purpose {
 }
 
 named! {
-    /// Which slot is measured next.
+    /// The order in which slots are measured.
     pub enum Order {
-        /// All heights, then all widths.
+        /// Axis by axis: all heights, then all widths.
         ByAxis = "by_axis",
-        /// Height and width of each piece.
+        /// Piece by piece: height and width of each.
         ByPiece = "by_piece",
-        /// As they come: the value tells the axis.
+        /// In any order: the value decides which axis it is of.
         ByValue = "by_value",
     }
 }
@@ -50,29 +50,29 @@ named! {
 /// When a zero is due, and its limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct ZeroPolicy {
-    /// Before the first reading of a series.
+    /// Whether a zero is due before the first reading of a series.
     pub before_first: bool,
-    /// After this many pieces, again and again.
+    /// A zero is due after every this many pieces.
     pub every_pieces: Option<u32>,
-    /// After this long without one.
+    /// A zero is due when the last one is this long ago.
     pub every: Option<Duration>,
-    /// After the last reading.
+    /// Whether a zero is due after the last reading.
     pub closing: bool,
-    /// Where no plausible window tells readings from zeros, as of forces: a value this close to the origin, in
-    /// steps of the resolution, is a zero.
+    /// For axes without a plausible window (forces): a value this close to the origin, in steps of the resolution, is
+    /// a zero.
     pub band_counts: u32,
     /// A zero further from the origin than this, in steps of the resolution, is off.
     pub limit_counts: u32,
-    /// A length this close to zero is an attempt at a zero, where no plausible value lies nearer to it than zero
-    /// does; see [`ArmedSpec::attempts_within`](super::ArmedSpec::attempts_within).
+    /// A length at most this far from zero is an attempt at a zero, if it is nearer to zero than to every plausible
+    /// value; see [`ArmedSpec::attempts_within`](super::ArmedSpec::attempts_within).
     pub attempt: Length,
-    /// Two zero frames within two seconds, where none is due, retract the last reading.
+    /// Whether two zero frames within two seconds retract the last reading when no zero is due.
     pub double_retracts: bool,
 }
 
 impl ZeroPolicy {
-    /// How far off an attempt at a zero lies at most where a plan does not say: a chip or a burr between the jaws
-    /// is thinner (common practice, no source).
+    /// Default of [`ZeroPolicy::attempt`], 0.5 mm: a chip or burr between the jaws is thinner (common practice, no
+    /// source).
     pub const ATTEMPT: Length = Length::from_nanometres(500_000);
 }
 
@@ -94,16 +94,16 @@ impl Default for ZeroPolicy {
 /// A wire as a plan names it: `14 ga` with a sizing system, or `2.0 mm²`.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct WireRequest {
-    /// As written.
+    /// The text of the plan.
     pub text: String,
     /// The system a gauge is resolved in.
     pub sizing: Option<SizingSystem>,
 }
 
-/// A named thing to arm.
+/// A plan that can be armed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Plan {
-    /// Its name; `None` for one given inline.
+    /// Its name; `None` for an inline plan.
     pub id: Option<String>,
     /// Crimps or gauge blocks.
     pub subject: Subject,

@@ -1,29 +1,28 @@
-//! Published minimum pull forces, by gauge: what a plan may name where the maker's sheet has none.
+//! Published minimum pull forces by gauge. A plan may name such a table if the maker's sheet has no pull force.
 //!
-//! In: a table by its name, and a wire. Out: the row that applies, or why none does. A row is never
-//! taken for a wire that only looks similar, and never for one that the maker's sheet has a figure for.
-//! `tests/suite/pull_force.rs` holds each row against `tests/reference/pull_force`, where the sources
-//! stand; what is there unconfirmed is not offered here.
+//! In: the name of a table, and a wire. Out: the row that applies, or why none does. A row applies to its own gauge
+//! only, never to a similar one; a figure of the maker's sheet always goes first. `tests/suite/pull_force.rs` compares
+//! each row with `tests/reference/pull_force`, which names the sources. Rows unconfirmed there are left out here.
 
 use super::wire::{self, Gauge, three_digits};
 use super::{Limits, SizingSystem, WireSize};
 use crate::quantity::{Area, Decimal, Quantity, Unit};
 use std::fmt;
 
-/// A gauge that a plan names for its wire may differ from it by a third of the larger area; what
-/// is further off is a slip (common practice, no source).
+/// The gauge that a plan names may differ from its wire by a third of the larger area; a larger difference is taken
+/// for a slip (common practice, no source).
 const MOST_APART: u64 = 3;
 
 /// A published table. Its name stands in people's plans and never changes.
 #[derive(Debug, PartialEq, Eq)]
 pub struct PullTable {
-    /// As in plans: `ul_486a`.
+    /// The name in plans: `ul_486a`.
     pub name: &'static str,
     /// The publication.
     pub title: &'static str,
-    /// What must be known of it: where the figures were seen, and what it is for.
+    /// Where the figures were found, and what the table is meant for.
     pub note: &'static str,
-    /// What a plan that uses it is warned of beyond its being no maker's figure.
+    /// An additional warning for plans that use it.
     pub caution: Option<&'static str>,
     /// A row for each gauge, thickest first.
     pub rows: &'static [PullRow],
@@ -40,12 +39,12 @@ pub struct PullRow {
     pub unit: Unit,
 }
 
-/// What a plan names for a pull force that the maker's sheet has no figure for.
+/// The table and gauge that a plan names for a pull force missing from the maker's sheet.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PullFallback {
-    /// One of the tables that are built in.
+    /// The table.
     pub table: &'static PullTable,
-    /// The row, where the wire itself is not named by an American wire gauge.
+    /// The gauge of the row, if the wire itself is not named by an American wire gauge.
     pub gauge: Option<&'static Gauge>,
 }
 
@@ -59,10 +58,10 @@ impl PullFallback {
 /// The axis that a table may limit.
 pub const PULL_FORCE: &str = "pull_force";
 
-/// The row of a table that a plan's pull force is judged by.
+/// The row of a table by which a pull force is judged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct PullMinimum {
-    /// One of the tables that are built in.
+    /// The table.
     pub table: &'static PullTable,
     /// The row of the table for this wire.
     pub row: &'static PullRow,
@@ -71,10 +70,10 @@ pub struct PullMinimum {
 /// Why a table has no minimum for a wire.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum PullTableError {
-    /// The wire is not named by an American wire gauge, nor does the plan say which row is meant.
+    /// The wire is not named by an American wire gauge, and the plan names no row.
     #[error("{} is by AWG, and the wire is {wire}", table.name)]
     OtherSystem {
-        /// One of the tables that are built in.
+        /// The table.
         table: &'static PullTable,
         /// As the plan has it.
         wire: WireSize,
@@ -82,12 +81,12 @@ pub enum PullTableError {
     /// The table does not have this gauge.
     #[error("{} has no row for AWG {gauge}, want one of {}", table.name, table.gauges())]
     NoRow {
-        /// One of the tables that are built in.
+        /// The table.
         table: &'static PullTable,
         /// As the plan has it.
         gauge: String,
     },
-    /// The gauge that the plan names is another wire altogether.
+    /// The gauge that the plan names is far from the wire's area.
     #[error("AWG {} is {} mm², too far from the wire of {wire}", gauge.name, three_digits(gauge.awg_area))]
     TooFar {
         /// The gauge named by the plan.
@@ -125,8 +124,8 @@ impl PullTable {
         PULL_TABLES.iter().find(|table| table.name == name)
     }
 
-    /// The row for `wire`. `gauge` is what the plan says of it (`14`), where the wire itself is not
-    /// named by an American wire gauge.
+    /// The row for `wire`. `gauge` is the row that the plan names (`14`), for a wire that is not named by an American
+    /// wire gauge.
     pub fn minimum(
         &'static self,
         wire: &WireSize,
@@ -164,7 +163,7 @@ fn is_near(one: Area, other: Area) -> bool {
 }
 
 impl PullRow {
-    /// The force, rounded to a whole millinewton; `None` never happens for a row of [`PULL_TABLES`].
+    /// The force, rounded to a whole millinewton; always `Some` for a row of [`PULL_TABLES`].
     pub fn force(&self) -> Option<Quantity> {
         Quantity::of(Decimal::new(self.printed, 0), self.unit)
     }

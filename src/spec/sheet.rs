@@ -1,23 +1,23 @@
-//! Terminal sheets: what a terminal's maker asks for, per conductor size.
+//! Terminal sheets: what a terminal's maker requires for each conductor size.
 
 use super::wire::Gauge;
 use super::{AxisName, Limits, SizingSystem};
 use crate::quantity::Area;
 
-/// A terminal with what its maker asks for.
+/// A terminal with its maker's requirements.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Terminal {
     /// Part number, as the maker prints it.
     pub id: String,
     /// Where the figures are from, as the shop writes it.
     pub source: Option<String>,
-    /// What else the maker asks of a crimp made with a repair-class tool.
+    /// What the maker additionally requires of a crimp made with a repair-class tool.
     pub repair_needs: Option<String>,
     /// A row for each conductor size.
     pub rows: Vec<SheetRow>,
 }
 
-/// What is asked of one conductor size.
+/// The requirements for one conductor size.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SheetRow {
     /// The conductor size printed on the sheet.
@@ -32,8 +32,8 @@ impl Terminal {
         self.rows.iter().find(|row| row.wire == wire)
     }
 
-    /// The sizes with a row that a gauge may mean, each with its sizing system; without one where only a
-    /// table that is no system pairs them.
+    /// The sizes with a row that a gauge may mean, each with its sizing system; `None` if only the table of ISO-size
+    /// cable pairs them, which is not a sizing system.
     pub fn meanings(&self, gauge: &Gauge) -> Vec<(Area, Option<SizingSystem>)> {
         let systems = [SizingSystem::SaeMetric, SizingSystem::AwgArea];
         let by_system = systems

@@ -1,4 +1,4 @@
-//! What the operator's hands and feet say: scanners and pedals.
+//! Scanners and pedals: devices that do not measure.
 
 /// A scanner or a pedal at a station.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,22 +16,22 @@ pub struct Signal {
 pub enum SignalKind {
     /// Sends the text of cards.
     Scanner {
-        /// It sends a line end behind each card; else a silence ends one.
+        /// Whether it sends a line end after each card; otherwise a silence ends a card.
         line_end: bool,
     },
-    /// A contact: its closing, or any byte it sends, is a press.
+    /// A contact: closing it, or any byte it sends, is a press.
     Pedal {
-        /// What a press does.
+        /// The action of a press.
         does: PedalAction,
     },
 }
 
-/// What a pedal's press does.
+/// The action of a pedal's press.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum PedalAction {
-    /// Asks the station's instrument for a value.
+    /// Requests a value from the station's instrument.
     Ask,
-    /// Says that the next frame is a zero.
+    /// Announces that the next frame is a zero.
     Zero,
     /// Retracts the last reading.
     Retract,

@@ -1,18 +1,18 @@
-//! What is measured: crimps of a terminal, or gauge blocks that an instrument is verified against.
+//! The subject of a plan or series: crimps of a terminal, or gauge blocks against which an instrument is verified.
 //!
-//! A gauge block is an axis of its series, and a repeat is a piece: so the order, the zeros, the verdicts
-//! and what is entered of a reading are those of any series. Terms (from memory): gauge block, ISO 3650;
-//! indication, error of indication, maximum permissible error, JCGM 200 and ISO 13385-1.
+//! Each gauge block is an axis of its series, and each repeat a piece. So order, zeros, verdicts and entries are those
+//! of any other series. Terms (from memory): gauge block, ISO 3650; indication, error of indication, maximum
+//! permissible error, JCGM 200 and ISO 13385-1.
 
 use super::{AxisName, Limits, WireRequest, WireSize};
 use crate::quantity::{Dimension, Measured, ParseQuantityError, Quantity};
 use std::fmt;
 use std::str::FromStr;
 
-/// What the name of a gauge block's axis begins with.
+/// The prefix of the axis name of a gauge block.
 const AXIS: &str = "gauge_block_";
 
-/// What a plan measures, as it names it.
+/// The subject as a plan names it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Subject {
     /// Pieces are crimps of one terminal on one wire.
@@ -31,14 +31,14 @@ pub enum Subject {
     },
 }
 
-/// What a series measures, with all that its verdicts rest on.
+/// The subject of a series, with all data that its verdicts depend on.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ArmedSubject {
     /// Pieces are crimps of one terminal on one wire.
     Crimps {
-        /// Of this terminal on this wire.
+        /// The terminal and the wire.
         crimp: Crimp,
-        /// Where the limits are from.
+        /// The source of the limits.
         source: Option<String>,
     },
     /// Gauge blocks, one for each axis.
@@ -57,9 +57,9 @@ pub struct Crimp {
 /// A gauge block: `2.50 mm`, or `2.50 ±0.0002 mm` where its own uncertainty is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct GaugeBlock {
-    /// Its length, with the digits that it was written with.
+    /// Its nominal length, with the digits of the plan.
     pub size: Measured,
-    /// How far its true length may lie from that, from its certificate or its grade.
+    /// The uncertainty of its length, from its certificate or grade.
     pub uncertainty: Option<Quantity>,
 }
 
@@ -69,7 +69,7 @@ pub enum GaugeBlockError {
     /// A number or unit in it is faulty.
     #[error(transparent)]
     Quantity(#[from] ParseQuantityError),
-    /// No length, or none above zero.
+    /// Not a length above zero.
     #[error("got {got:?}, want the length of a block such as \"2.50 mm\" or \"2.50 ±0.0002 mm\"")]
     NotALength {
         /// The text.
@@ -78,7 +78,7 @@ pub enum GaugeBlockError {
 }
 
 impl ArmedSubject {
-    /// The terminal and wire, of crimps.
+    /// The terminal and wire; `None` for gauge blocks.
     pub fn crimp(&self) -> Option<&Crimp> {
         match self {
             Self::Crimps { crimp, .. } => Some(crimp),
@@ -86,7 +86,7 @@ impl ArmedSubject {
         }
     }
 
-    /// Where the limits are from, where that is known.
+    /// The source of the limits; `None` if unknown.
     pub fn source(&self) -> Option<&str> {
         match self {
             Self::Crimps { source, .. } => source.as_deref(),
@@ -94,7 +94,7 @@ impl ArmedSubject {
         }
     }
 
-    /// The gauge blocks; none of crimps.
+    /// The gauge blocks; empty for crimps.
     pub fn blocks(&self) -> &[GaugeBlock] {
         match self {
             Self::Crimps { .. } => &[],
@@ -104,12 +104,12 @@ impl ArmedSubject {
 }
 
 impl GaugeBlock {
-    /// The axis that its readings are entered under: `gauge_block_2.50_mm`.
+    /// The axis of its readings: `gauge_block_2.50_mm`.
     pub fn axis(&self) -> AxisName {
         AxisName::new(format!("{AXIS}{}_{}", self.size.digits(), self.size.unit()))
     }
 
-    /// What an instrument may show for it: its length, give or take the maximum permissible error.
+    /// The limits of the indication: its length plus and minus the maximum permissible error.
     pub fn limits(&self, max_error: Quantity) -> Option<Limits> {
         let size = self.size.quantity();
         let shifted = |by: i64| {

@@ -6,7 +6,7 @@ use crate::quantity::{Area, named};
 named! {
     /// What a tool was made for.
     pub enum ToolClass {
-        /// Crimps as the terminal's maker does in production.
+        /// For series of one terminal, as its maker crimps in production.
         Production = "production",
         /// For repairs in the field.
         Repair = "repair",
@@ -20,11 +20,11 @@ pub struct Tool {
     pub id: String,
     /// What it was made for.
     pub class: ToolClass,
-    /// The terminals it is for; empty where none are named.
+    /// The terminals it is for; empty if it is for any.
     pub terminals: Vec<String>,
-    /// Its nests; empty where it has none worth naming.
+    /// Its nests; empty if none are configured.
     pub nests: Vec<Nest>,
-    /// When it was and is to be checked.
+    /// Its last check and the next one.
     pub care: ToolCare,
 }
 

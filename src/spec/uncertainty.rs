@@ -1,15 +1,15 @@
-//! How sure one reading is: guard band and test uncertainty ratio, in whole numbers.
+//! Uncertainty of one reading: guard band and test uncertainty ratio, in whole numbers.
 //!
 //! ```text
 //! u² = max_error²/3 + 2·resolution²/12 + repeatability²        (JCGM 100, 4.3.7; from memory)
 //! ```
 //!
-//! One resolution term is the reading's, one the zero's. A guard band is rounded up to the base
-//! unit, a ratio down: rounding never makes an instrument look better than it is.
+//! The resolution enters twice: once for the reading, once for the zero. A guard band is rounded up to the base unit
+//! and a ratio down, so rounding never makes an instrument look better than it is.
 
 use crate::quantity::Quantity;
 
-/// What is known of an instrument's errors, in base units (nm or mN).
+/// The contributions to an instrument's uncertainty, in base units (nm or mN).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Uncertainty {
     /// Maximum permissible error, from its calibration.
@@ -21,7 +21,7 @@ pub struct Uncertainty {
 }
 
 impl Uncertainty {
-    /// From quantities of one dimension.
+    /// Builds it from quantities of one dimension.
     pub fn new(max_error: Quantity, resolution: Quantity, repeatability: Option<Quantity>) -> Self {
         Self {
             max_error: max_error.base(),
@@ -30,7 +30,7 @@ impl Uncertainty {
         }
     }
 
-    /// `12 u²` in squared base units: the sum without its fractions.
+    /// `12 u²` in squared base units, a whole number.
     fn twelve_u_squared(self) -> u128 {
         let square = |value: i64| u128::from(value.unsigned_abs()).saturating_pow(2);
         let max_error = square(self.max_error).saturating_mul(4);

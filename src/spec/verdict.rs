@@ -1,14 +1,14 @@
-//! Judging a value against limits, by integers. Nothing else decides good or bad.
+//! Judges a value against limits, in integers. No other code gives a verdict.
 
 use super::Limits;
 use crate::quantity::{Quantity, named};
 use std::fmt;
 
 named! {
-    /// What a reading says about the crimp.
+    /// The verdict on one reading.
     #[derive(PartialOrd, Ord)]
     pub enum Verdict {
-        /// Inside the acceptance zone.
+        /// Within the acceptance limits.
         Pass = "pass",
         /// Below the lower limit.
         FailLow = "fail_low",
@@ -30,17 +30,17 @@ impl fmt::Display for Verdict {
 /// The rule by which a value is judged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Decision {
-    /// Inside or on a limit passes, whatever the instrument's uncertainty.
+    /// Simple acceptance: a value within limits passes; the uncertainty is not used.
     Simple,
-    /// Limits are drawn in by `factor_milli / 1000` standard uncertainties (ISO 14253-1).
+    /// The acceptance limits lie `factor_milli / 1000` standard uncertainties inside the limits (ISO 14253-1).
     Guarded {
-        /// g in thousandths; 1.645 unless the configuration says otherwise.
+        /// g in thousandths; 1.645 by default.
         factor_milli: u32,
     },
 }
 
 impl Decision {
-    /// As in plans and entries.
+    /// The name in plans and entries.
     pub const fn name(self) -> &'static str {
         match self {
             Self::Simple => "simple",
@@ -49,12 +49,10 @@ impl Decision {
     }
 }
 
-/// Judges `value` against `limits`; `guard` is the width of the guard band in base units, 0 under
-/// the simple rule.
+/// Judges `value` against `limits`; `guard` is the width of the guard band in base units, 0 under simple acceptance.
 ///
-/// Within the band (its edges at `limit ± guard`, where the inner edge still passes and the outer
-/// one already fails only when crossed) the verdict is unsure. If both bands meet, the nearer
-/// limit names the verdict.
+/// Between `limit - guard` and `limit + guard` the verdict is unsure: a value on the inner edge passes, a value on the
+/// outer edge is still unsure. If the bands of both limits overlap, the nearer limit decides the verdict.
 pub fn judge(value: Quantity, limits: &Limits, guard: i64) -> Verdict {
     let value = value.base();
     let below = limits

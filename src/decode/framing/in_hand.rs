@@ -51,7 +51,8 @@ impl InHand {
         !self.is_rest && self.out_of_step.is_none() && self.first_spoiled.is_none()
     }
 
-    /// Takes them all, with what keeps them from being a frame of at most `most` bytes.
+    /// Removes and returns the bytes in hand. The error says why they are not a frame of at most `most` bytes; `None`
+    /// if they may be one.
     pub(super) fn give(&mut self, most: usize) -> (Vec<u8>, Option<DecodeError>) {
         let raw = std::mem::take(&mut self.bytes);
         let of = raw.len();

@@ -1,9 +1,9 @@
 //! Eight in a row on the same side of nominal.
 //!
-//! The handbooks count from the process mean; five pieces have none worth the name, so this counts
-//! from nominal (the middle of a range that has none). It therefore also
-//! fires for a tool that is steady but set to one side, which is why it is not on by default. A
-//! value on nominal is on neither side and ends the row. Without a nominal it never holds.
+//! The handbooks count from the process mean. A few pieces give no reliable mean, so this rule counts from nominal, or
+//! from the middle of a range without one. It therefore also fires for a stable tool that is set off nominal, and so
+//! it is off by default. A value on nominal is on neither side and ends the row. With one limit only, the rule never
+//! fires.
 
 use super::sentence::range;
 use super::{AlertRule, Seen, Sign, Way};

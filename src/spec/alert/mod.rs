@@ -1,10 +1,10 @@
-//! Run rules: what several readings of one axis in a row say that none of them says by itself.
+//! Run rules: signals of several successive readings of one axis.
 //!
-//! In: values in the order of their pieces, the oldest first, and the limits of their axis. Out:
-//! whether a rule holds, and a plain sentence. An alert is a reason to look; it never changes a
-//! verdict, and nobody is blamed by it.
+//! In: values in the order of their pieces, the oldest first, and the limits of their axis. Out: whether a rule fires,
+//! and a sentence about it. An alert is a reason to look at tool and wire; it never changes a verdict.
 //!
-//! - Integers only. A tie is a tie: values are rounded to the resolution of a display.
+//! - Integers only. Ties are common, because values are rounded to the resolution of a display; each rule says how it
+//!   treats them.
 //! - To add a rule: a file beside this one, a row in [`ALERTS`], its rates in `docs/run-rules.md`.
 
 mod eight_on_one_side;
@@ -19,49 +19,49 @@ use std::fmt;
 
 pub use sentence::{AlertContext, sentence};
 
-/// How many readings a rule may look back at.
+/// Maximum number of readings that a rule looks back at.
 pub const MOST_VALUES: usize = 25;
 
 /// One rule over several readings.
 pub struct AlertRule {
-    /// As in plans and entries: `six_in_a_row`. It never changes.
+    /// The name in plans and entries: `six_in_a_row`. It never changes.
     pub name: &'static str,
     /// What it looks for, in the words of the handbooks of statistical process control.
     pub words: &'static str,
-    /// Where it is from, and whether that was seen.
+    /// The source of the rule, and whether that source was consulted.
     pub source: &'static str,
-    /// In force where a plan says nothing.
+    /// Whether the rule is in force if the plan names none.
     pub by_default: bool,
-    /// Whether it holds of values, the oldest first.
+    /// The sign, if the rule fires for these values in base units, the oldest first.
     pub holds: fn(&[i64], &Limits) -> Option<Sign>,
     says: fn(&[Measured], Sign, &Limits) -> Seen,
 }
 
-/// What a rule saw.
+/// The sign that a rule found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Sign {
-    /// In how many of the last values.
+    /// Number of the last values that it spans.
     pub values: usize,
     /// Towards larger or smaller values.
     pub way: Way,
 }
 
-/// What is seen, as a sentence is made of it.
+/// The parts of the sentence about a sign.
 struct Seen {
-    /// What goes on after the name of the axis.
+    /// The text after the name of the axis.
     what: String,
-    /// The values it is seen in.
+    /// The values of the sign.
     values: String,
-    /// Where that leads; empty where nothing can be said.
+    /// The forecast; empty if there is none.
     outlook: String,
 }
 
-/// Up or down.
+/// Direction of a change.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Way {
-    /// To larger values.
+    /// Towards larger values.
     Up,
-    /// To smaller ones.
+    /// Towards smaller values.
     Down,
 }
 
@@ -84,8 +84,8 @@ impl AlertRule {
         ALERTS.iter().map(|rule| rule.name)
     }
 
-    /// The rules in force where a plan names none. Pieces that were not made one after the other by
-    /// the tool in hand show no drift of it, so for those there are none.
+    /// The rules in force if a plan names none. Only pieces made one after the other with one tool can show its drift;
+    /// for other purposes there are none.
     pub fn defaults(purpose: Purpose) -> Vec<&'static Self> {
         let drifts = purpose.is_of_own_crimps();
         ALERTS
@@ -111,13 +111,12 @@ impl PartialEq for AlertRule {
 impl Eq for AlertRule {}
 
 impl Way {
-    /// Whether going this way leads to a limit that there is. With one limit only, going away from
-    /// it is no trouble.
+    /// Whether there is a limit in this direction. With one limit only, a change away from it is harmless.
     fn leads_to_a_limit(self, limits: &Limits) -> bool {
         self.limit(limits).is_some()
     }
 
-    /// The limit that lies this way, in base units.
+    /// The limit in this direction, in base units.
     fn limit(self, limits: &Limits) -> Option<i64> {
         let limit = match self {
             Self::Up => limits.upper(),
@@ -126,7 +125,7 @@ impl Way {
         limit.map(crate::quantity::Quantity::base)
     }
 
-    /// How much further `to` lies this way than `from`.
+    /// The distance from `from` to `to` in this direction, in base units; negative against it.
     const fn further(self, from: i64, to: i64) -> i64 {
         match self {
             Self::Up => to.saturating_sub(from),

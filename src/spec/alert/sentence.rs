@@ -1,13 +1,13 @@
-//! The sentence of an alert: what is seen, on which axis, since which piece, what to look at.
+//! The sentence of an alert: the sign, its axis, the first piece, and what to look at.
 
 use super::{AlertRule, Seen, Sign, Way};
 use crate::quantity::Measured;
 use crate::spec::{ArmedSpec, AxisName, Limits};
 
-/// What the sentence of an alert is made from.
+/// The data of an alert's sentence.
 #[derive(Debug, Clone, Copy)]
 pub struct AlertContext<'a> {
-    /// What the series judges by.
+    /// The armed specification of the series.
     pub spec: &'a ArmedSpec,
     /// Its name in the plan, as `core_crimp_height`.
     pub axis: &'a AxisName,
@@ -15,9 +15,9 @@ pub struct AlertContext<'a> {
     pub instrument: &'a str,
     /// The limits of the axis.
     pub limits: &'a Limits,
-    /// The values that the sign is in, the oldest first.
+    /// The values of the sign, the oldest first.
     pub values: &'a [Measured],
-    /// The first of their pieces: `piece 3`, `piece 3 of series 12`.
+    /// The first piece of the sign: `piece 3`, `piece 3 of series 12`.
     pub since: &'a str,
 }
 
@@ -33,7 +33,7 @@ pub fn sentence(rule: &AlertRule, sign: Sign, context: &AlertContext<'_>) -> Str
     format!("{axis} {what} since {since} ({values}){outlook}; {advice}")
 }
 
-/// What can be behind it (common practice, no source).
+/// The possible causes to look at (common practice, no source).
 fn look_at(context: &AlertContext<'_>) -> String {
     if context.spec.subject.crimp().is_none() {
         let instrument = context.instrument;
@@ -51,7 +51,7 @@ fn look_at(context: &AlertContext<'_>) -> String {
     )
 }
 
-/// `1.60 to 1.66 mm`: the first and the last of them.
+/// `1.60 to 1.66 mm`: the first and the last value.
 pub(super) fn range(values: &[Measured]) -> String {
     match (values.first(), values.last()) {
         (Some(first), Some(last)) if first.unit() == last.unit() => {
@@ -68,7 +68,7 @@ pub(super) fn list(values: &[Measured]) -> String {
     values.join(", ")
 }
 
-/// Where a row of equal pace leads: how many pieces are left to the limit, if it is not far.
+/// The forecast at a constant rate: the number of pieces until the limit, if it is near.
 pub(super) fn pace(values: &[Measured], way: Way, limits: &Limits) -> String {
     const FAR: i64 = 25;
     let (Some(first), Some(last), Some(limit)) = (values.first(), values.last(), way.limit(limits))
@@ -96,7 +96,7 @@ pub(super) fn pace(values: &[Measured], way: Way, limits: &Limits) -> String {
     }
 }
 
-/// Whether values go to a limit, or back to where they should be.
+/// Whether the values move towards a limit or back towards nominal.
 pub(super) fn heading(values: &[Measured], way: Way, limits: &Limits) -> String {
     let (Some(last), Some(limit)) = (values.last(), way.limit(limits)) else {
         return String::new();

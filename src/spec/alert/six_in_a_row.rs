@@ -1,7 +1,6 @@
-//! Six in a row, each further the same way than the one before it.
+//! Six values in a row, each larger than the one before, or each smaller.
 //!
-//! Two equal values end the row. Under no drift at all, and without ties, one in 360 groups of six
-//! is such a row: 2 of 720 orders.
+//! Two equal values end the row. Without drift and ties, one in 360 groups of six is such a row: 2 of 720 orders.
 
 use super::sentence::{pace, range};
 use super::{AlertRule, Seen, Sign, Way};

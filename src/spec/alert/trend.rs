@@ -1,9 +1,9 @@
 //! A trend by the test of Mann and Kendall over the last values, at most 25.
 //!
-//! S counts the pairs of which the later value is the larger, less those of which it is the smaller.
-//! A tie counts for neither, so values that are rounded to a coarse resolution make S smaller and the test
-//! more careful. S is significant where, of all orders of as many different values, no more than one
-//! in 200 has one as large (one-sided 0.5 %); how many have, is counted, not estimated.
+//! S is the number of pairs whose later value is larger, minus the number of pairs whose later value is smaller. A tie
+//! counts for neither, so values rounded to a coarse resolution make S smaller and the test more conservative. S is
+//! significant if at most one in 200 of all orders of that many different values has an S as large (one-sided 0.5 %).
+//! The orders are counted exactly.
 
 use super::sentence::{heading, range};
 use super::{AlertRule, MOST_VALUES, Seen, Sign, Way};
@@ -41,7 +41,7 @@ fn holds(values: &[i64], limits: &Limits) -> Option<Sign> {
     })
 }
 
-/// S of Mann and Kendall: pairs that rise less pairs that fall.
+/// S of Mann and Kendall: rising pairs minus falling pairs.
 fn s_of(values: &[i64]) -> i32 {
     let mut s = 0;
     for (at, later) in values.iter().enumerate() {
@@ -77,7 +77,7 @@ fn says(values: &[Measured], sign: Sign, limits: &Limits) -> Seen {
 mod tests {
     use super::*;
 
-    /// How many orders of `n` different values have 0, 1, 2, … inversions.
+    /// The number of orders of `n` different values with 0, 1, 2, … inversions.
     fn orders(n: usize) -> Vec<u128> {
         let mut counts = vec![1_u128];
         for size in 2..=n {
@@ -112,7 +112,7 @@ mod tests {
 
     #[test]
     fn counts_of_orders_are_those_of_all_permutations() {
-        // Every order of seven values, by the rule itself against the counts.
+        // Compares the rule with the counts for every order of seven values.
         let limits: Limits = "1.57..1.67 mm".parse().unwrap();
         let mut found = [0_u128; 2];
         permute(&mut [0, 1, 2, 3, 4, 5, 6], 0, &mut |order| {

@@ -1,10 +1,9 @@
 //! Two of the last three in the outer third between nominal and the same limit, or beyond it.
 //!
-//! The handbooks lay their zones by the standard deviation of the process: the outer third is what
-//! lies beyond two of three sigma. A few pieces by hand have no standard deviation that is known, so
-//! the zones here are thirds of the tolerance. Both agree where the process just fills the tolerance
-//! (Cp = 1); a better process meets this rule more seldom, a worse one more often, and rightly so. A
-//! side of no width, or without a limit, has no zone.
+//! The handbooks define zones by the standard deviation of the process: the outer third lies between two and three
+//! sigma. The standard deviation of a few hand-made pieces is not known, so the zones here are thirds of the distance
+//! from nominal to the limit. Both agree if the process just fills the tolerance (Cp = 1); this rule fires less often
+//! for a better process and more often for a worse one. A side without a limit, or of no width, has no zone.
 
 use super::sentence::list;
 use super::{AlertRule, Seen, Sign, Way};
@@ -37,7 +36,7 @@ fn holds(values: &[i64], limits: &Limits) -> Option<Sign> {
     })
 }
 
-/// Whether a deviation lies in the outer third of `half`, its ends included, or beyond.
+/// Whether a deviation lies in the outer third of `half`, ends included, or beyond it.
 fn is_near(deviation: i64, half: i64) -> bool {
     half > 0 && i128::from(deviation) * 3 >= i128::from(half) * 2
 }

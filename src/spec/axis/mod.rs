@@ -1,5 +1,5 @@
-//! What can be measured on a crimp. To add one: a row here, and a file beside this one if it
-//! needs more than a row.
+//! The axes: what can be measured on a crimp. To add one: a row here, and a file beside this one if it needs more than
+//! a row.
 
 use crate::quantity::Dimension;
 use std::fmt;
@@ -10,7 +10,7 @@ use std::sync::Arc;
 pub struct AxisName(Arc<str>);
 
 impl AxisName {
-    /// Any name; whether it is known is a matter of the configuration.
+    /// Makes a name from any text; the configuration checks whether the axis exists.
     pub fn new(name: impl Into<Arc<str>>) -> Self {
         Self(name.into())
     }
@@ -27,12 +27,12 @@ impl fmt::Display for AxisName {
     }
 }
 
-/// One thing that can be measured.
+/// An axis that can be measured.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Axis {
     /// As in sheets and entries: `core_crimp_height`.
     pub name: AxisName,
-    /// What it measures.
+    /// Length or force.
     pub dimension: Dimension,
     /// Half the plausible window, in percent of nominal.
     pub plausible_percent: u16,
@@ -41,9 +41,9 @@ pub struct Axis {
 /// A built-in axis.
 #[derive(Debug)]
 pub struct AxisRow {
-    /// Stands in people's sheets; never changes.
+    /// The name in people's sheets; it never changes.
     pub name: &'static str,
-    /// What it measures.
+    /// Length or force.
     pub dimension: Dimension,
 }
 
@@ -72,11 +72,11 @@ pub const AXES: &[AxisRow] = &[
     },
 ];
 
-/// Half the plausible window of an axis that says nothing else, in percent of nominal.
+/// Half the plausible window in percent of nominal, if the axis does not set its own.
 pub const PLAUSIBLE_PERCENT: u16 = 20;
 
 impl Axis {
-    /// The built-in axes, as a configuration without axes of its own has them.
+    /// The axes of a configuration that defines none.
     pub fn built_in() -> Vec<Self> {
         AXES.iter()
             .map(|row| Self {
@@ -89,12 +89,12 @@ impl Axis {
 }
 
 impl AxisName {
-    /// Measuring it destroys the piece: it cannot be measured again.
+    /// Whether measuring destroys the piece.
     pub fn is_destructive(&self) -> bool {
         &*self.0 == PULL_FORCE
     }
 
-    /// What a value of this dimension is below the lower limit, and above the upper one.
+    /// The words for a value below the lower limit and above the upper limit: `too narrow`, `too wide`.
     pub fn beyond(&self, dimension: Dimension) -> (&'static str, &'static str) {
         match dimension {
             Dimension::Force => ("too weak", "too strong"),

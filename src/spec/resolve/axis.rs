@@ -1,4 +1,4 @@
-//! What is measured: the limits of an axis and how well each instrument can judge by them.
+//! The axes of a plan: their limits, and how well each instrument can judge by them.
 
 use super::{Noted, ResolvedCrimp, Resolver, Unarmable};
 use crate::quantity::{Dimension, Quantity};
@@ -13,15 +13,16 @@ const LEAST_COUNTS_IN_TOLERANCE: i64 = 5;
 /// Coverage factor of the expanded uncertainty, in thousandths.
 const EXPANDED_MILLI: u32 = 2_000;
 
-/// Factor within which of a limit one verdict in twenty is wrong (one-sided 95 %), in thousandths.
+/// Coverage factor for a one-sided 95 %, in thousandths: nearer to a limit than this many u, more than one verdict in
+/// twenty may be wrong.
 const ONE_SIDED_MILLI: u32 = 1_645;
 
-/// Under these test uncertainty ratios, in hundredths, the operator is warned.
+/// The operator is warned below this test uncertainty ratio, in hundredths.
 const RATIO_WANTED: u32 = 400;
 const RATIO_POOR: u32 = 200;
 
 impl Resolver<'_> {
-    /// Each axis once, and at least one.
+    /// Refuses an empty list of axes and repeated axes.
     pub(super) fn check_axes(&mut self) {
         let axes = &self.plan.axes;
         if axes.is_empty() {
@@ -71,7 +72,8 @@ impl Resolver<'_> {
         })
     }
 
-    /// The maker's limits, or for a pull force without any those of the table that the plan names, and that.
+    /// The maker's limits. For a pull force without them, the limits of the table that the plan names, with that
+    /// source.
     fn limits_of(
         &mut self,
         found: &ResolvedCrimp<'_>,
@@ -184,7 +186,7 @@ impl Resolver<'_> {
         }))
     }
 
-    /// Refuses axes between which a value cannot tell, where it is to tell the axis: their plausible windows meet.
+    /// Under `by_value`, refuses axes with overlapping plausible windows: a value could belong to either.
     pub(super) fn refuse_meeting(&mut self, axes: &[ArmedAxis]) {
         if self.plan.order != Order::ByValue {
             return;
@@ -226,7 +228,7 @@ fn window(limits: &Limits, percent: u16) -> Option<(Quantity, Quantity)> {
     ))
 }
 
-/// What a small test uncertainty ratio means for the readings of this axis, and what to do; nothing where it is large.
+/// The warning about a small test uncertainty ratio, with its meaning and remedy; `None` if the ratio suffices.
 fn ratio_warning(
     axis: &AxisName,
     limits: &Limits,
@@ -273,7 +275,7 @@ fn ratio_warning(
     Some(format!("{fact}: {advice}"))
 }
 
-/// To what an uncertainty is rounded where a person reads it: 0.001 mm, 0.1 N.
+/// The step to which a shown uncertainty is rounded: 0.001 mm, 0.1 N.
 fn shown_step(dimension: Dimension) -> i64 {
     match dimension {
         Dimension::Length => 1_000,

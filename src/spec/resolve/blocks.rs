@@ -1,20 +1,20 @@
-//! Gauge blocks: an instrument is verified against lengths that are known better than it can show.
+//! Verification of an instrument against gauge blocks, whose lengths are known better than the instrument can show.
 //!
-//! The error of indication at each block is to be within the instrument's maximum permissible error
-//! (simple acceptance; ISO 13385-1 for the terms, from memory).
+//! The error of indication at each block must be within the instrument's maximum permissible error (simple acceptance;
+//! ISO 13385-1 for the terms, from memory).
 
 use super::{Noted, Parts, Resolver, Unarmable};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::{ArmedAxis, ArmedSubject, Decision, GaugeBlock, Guard, Instrument, Purpose};
 
-/// A value further from a block than this many maximum permissible errors is of another block, or a slip.
+/// A value further from a block than this many maximum permissible errors is taken for another block or a slip.
 const PLAUSIBLE_ERRORS: i64 = 10;
-/// A block whose uncertainty is more than this part of the maximum permissible error says little
-/// (one in four: common practice, no source).
+/// The operator is warned if a block's uncertainty exceeds one part in this many of the maximum permissible error (one
+/// in four: common practice, no source).
 const UNCERTAINTY_PART: i64 = 4;
 
 impl<'a> Resolver<'a> {
-    /// What a verification of the instrument `name` measures.
+    /// The parts of a verification of the instrument `name`.
     pub(super) fn blocks(&mut self, name: &str, blocks: &[GaugeBlock]) -> Result<Parts<'a>, Noted> {
         self.refuse_what_is_for_crimps();
         if blocks.is_empty() {
@@ -128,7 +128,7 @@ impl<'a> Resolver<'a> {
         })
     }
 
-    /// Half the plausible window of a block: it ends before that of the next one begins.
+    /// Half the plausible window of a block; the windows of neighbouring blocks do not overlap.
     fn half_window(
         &mut self,
         block: &GaugeBlock,

@@ -1,4 +1,4 @@
-//! The instruments whose values count, and how their zeros are recognized.
+//! The instruments whose values count, and whether their zeros must be announced.
 
 use super::Resolver;
 use crate::quantity::Dimension;
@@ -37,7 +37,7 @@ pub(super) fn armed_instruments(
 fn reads_near_zero(axis: &ArmedAxis, band: i64) -> bool {
     match axis.plausible {
         Some((least, _)) => least.base() <= band,
-        // A one-sided minimum of a force: at zero the piece has fallen out, and that is said by a note.
+        // A force with a minimum only: a value at zero means that the wire came out, which the operator notes.
         None => {
             axis.limits.lower().is_none_or(|lower| lower.base() <= band)
                 || axis.limits.dimension() == Dimension::Length

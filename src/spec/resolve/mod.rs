@@ -1,8 +1,8 @@
-//! From a plan to the armed specification, or every reason why it cannot be armed.
+//! Turns a plan into the armed specification, or gives every reason why it cannot be armed.
 //!
-//! In: a plan, and what is configured. Out: an [`ArmedSpec`] without what only the moment knows (who measures, what
-//! the journal knows of instruments and tools), or all [`Unarmable`]s. `check` and arming ask the same; nothing in
-//! here knows the time or an open series.
+//! In: a plan and the catalog. Out: an [`ArmedSpec`] without the data of the moment (the operator, the journal's
+//! history of instruments and tools), or all [`Unarmable`]s. `check` and arming use the same code; nothing in here
+//! knows the time or an open series.
 
 mod axis;
 mod blocks;
@@ -21,22 +21,22 @@ use super::{
     SheetRow, Subject, Terminal, WireRequest, WireSize, wire,
 };
 
-/// More pieces than anybody measures by hand in one series.
+/// Maximum number of pieces in a series; far more than anyone measures by hand.
 pub const MOST_PIECES: u32 = 10_000;
 
-/// The tool that a person holds, and its nest where that was said.
+/// The tool that a person holds, and its nest if it was named.
 #[derive(Debug, Clone, Copy)]
 pub struct Hand<'a> {
     /// The tool's id.
     pub tool: &'a str,
-    /// The place in the tool; none where the tool has only one.
+    /// The nest's id; `None` if it was not named.
     pub nest: Option<&'a str>,
 }
 
-/// Some rule refused, and its reason was noted.
+/// A rule refused the plan, and its reason was recorded.
 struct Noted;
 
-/// A plan on its way.
+/// A plan while it is resolved.
 struct Resolver<'a> {
     catalog: &'a Catalog,
     station: &'a str,
@@ -46,7 +46,7 @@ struct Resolver<'a> {
     refused: Vec<Unarmable>,
 }
 
-/// What a plan for crimps names, found in the catalog.
+/// The catalog's items that a plan for crimps names.
 struct ResolvedCrimp<'a> {
     terminal: &'a Terminal,
     row: &'a SheetRow,
@@ -59,11 +59,11 @@ struct Parts<'a> {
     subject: ArmedSubject,
     tool: Option<ArmedTool>,
     axes: Vec<ArmedAxis>,
-    /// Those whose values may count.
+    /// The instruments whose values may count.
     instruments: Vec<&'a Instrument>,
 }
 
-/// The specification that `plan` asks `station` to measure by.
+/// Resolves `plan` for `station`.
 ///
 /// # Errors
 ///
@@ -84,7 +84,7 @@ pub fn resolve(
     };
     let spec = resolver.spec();
     let mut refused = resolver.refused;
-    // First what only another plan can mend.
+    // Reasons that only a change of the plan can solve come first.
     refused.sort_by_key(Unarmable::may_come);
     match spec {
         Ok(spec) if refused.is_empty() => Ok(spec),
@@ -135,7 +135,7 @@ impl<'a> Resolver<'a> {
         })
     }
 
-    /// What a plan for crimps measures, and with what.
+    /// The parts of a plan for crimps.
     fn crimps(&mut self, terminal: &str, wire: &WireRequest) -> Result<Parts<'a>, Noted> {
         if self.plan.purpose == Purpose::Verification {
             return Err(self.refuse(Unarmable::VerifiesCrimps));
@@ -144,7 +144,7 @@ impl<'a> Resolver<'a> {
         self.check_axes();
         let found = self.find(terminal, wire);
         if let (Err(Noted), Some(id)) = (&found, &self.plan.tool) {
-            // Whether it is for the wire is not checked: one mistake is reported once.
+            // Only the name of the tool is checked here, not whether it fits the wire: one mistake is reported once.
             if let Err(why) = tool_named(self.catalog, id) {
                 self.refuse(*why);
             }

@@ -1,4 +1,4 @@
-//! Pull tests: they destroy their pieces, so they are a series of their own.
+//! Pull tests destroy their pieces, so they have a series of their own.
 
 use super::{Resolver, Unarmable};
 use crate::spec::axis::PULL_FORCE;
@@ -6,14 +6,14 @@ use crate::spec::{AxisName, Plan, Purpose};
 
 /// Pieces of a pull test at set-up (common practice, no source).
 const AT_SET_UP: u32 = 5;
-/// Pieces of a pull test that shows what a tool is capable of (common practice, no source).
+/// Pieces of a pull test for the capability of a tool (common practice, no source).
 const FOR_CAPABILITY: u32 = 25;
 
 const CAUTION: &str = "a pull test is destructive: its pieces are scrap afterwards; keep the guard closed and \
     wear eye protection, a breaking wire whips; the maker's sheet and the manual of the puller decide how it is done";
 
 impl Resolver<'_> {
-    /// Refuses a pull test on pieces that are measured otherwise too, and warns of what it is.
+    /// Refuses a pull test on pieces with other axes, and warns about its number of pieces.
     pub(super) fn check_pull(&mut self) {
         let plan = self.plan;
         let is_pull = |axis: &&AxisName| axis.as_str() == PULL_FORCE;

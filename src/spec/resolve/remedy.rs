@@ -1,4 +1,4 @@
-//! What can be done about a plan that cannot be armed; `check`, the sockets and the command line print the same.
+//! Remedies for a plan that cannot be armed; `check`, the sockets and the command line print the same.
 
 use super::Unarmable;
 use crate::quantity::{Area, Quantity, did_you_mean};
@@ -6,7 +6,7 @@ use crate::spec::wire::gauge;
 use crate::spec::{SizingSystem, WireSize};
 
 impl Unarmable {
-    /// What was got, and what is wanted: the two halves of its sentence.
+    /// The two halves of its sentence: what was got, and what is wanted.
     pub fn halves(&self) -> (String, String) {
         let sentence = self.to_string();
         let (got, want) = sentence.split_once(", want ").unwrap_or((&sentence, ""));
@@ -72,7 +72,7 @@ impl Unarmable {
     }
 }
 
-/// What was got and what is wanted as one sentence. The errors of values say both themselves.
+/// Joins what was got and what is wanted into one sentence. `want` is empty if the error of a value already says both.
 pub fn sentence(got: &str, want: &str) -> String {
     if got.contains(", want ") {
         got.to_owned()
@@ -98,7 +98,8 @@ fn fitting_nest(fitting: Option<&str>) -> String {
     }
 }
 
-/// Sizes are never rounded; where the same wire is meant under two systems, that is said.
+/// The remedy if the sheet has no row for the wire. Sizes are never rounded; a size of the same wire in another system
+/// is named.
 fn no_row(wire: &WireSize, sizes: &[Area]) -> String {
     let near = sizes.iter().find(|size| is_near(wire.area, **size));
     match near {
@@ -115,7 +116,7 @@ fn no_row(wire: &WireSize, sizes: &[Area]) -> String {
     }
 }
 
-/// The metric size of a gauge that was resolved otherwise.
+/// The SAE metric size of a gauge that was resolved by another system.
 fn metric_of(wire: &WireSize) -> Option<Area> {
     let gauge = wire.gauge.as_deref().and_then(gauge)?;
     gauge
@@ -123,7 +124,7 @@ fn metric_of(wire: &WireSize) -> Option<Area> {
         .filter(|_| wire.sizing == SizingSystem::AwgArea)
 }
 
-/// Within a twelfth of each other: the same wire under two systems, more likely than not.
+/// Whether two areas differ by less than a twelfth: probably the same wire in two systems.
 fn is_near(one: Area, other: Area) -> bool {
     let (one, other) = (one.square_micrometres(), other.square_micrometres());
     one.abs_diff(other) <= one.max(other) / 12

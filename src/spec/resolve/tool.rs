@@ -1,10 +1,10 @@
-//! The crimp tool and its nest, or why it is not the one for this wire.
+//! The crimp tool and its nest, or why they do not fit the wire.
 
 use super::{Noted, ResolvedCrimp, Resolver, Unarmable};
 use crate::spec::{ArmedTool, Catalog, Nest, Tool, ToolClass, WireSize};
 
 impl Resolver<'_> {
-    /// The tool that the plan names; where it names none and its pieces are our own crimps, the one in the hand.
+    /// The tool that the plan names; for own crimps without a named tool, the tool in hand.
     pub(super) fn tool(&mut self, found: &ResolvedCrimp<'_>) -> Result<Option<ArmedTool>, Noted> {
         let plan = self.plan;
         let of_hand = self.hand.filter(|_| plan.purpose.is_of_own_crimps());
@@ -25,7 +25,7 @@ impl Resolver<'_> {
         fits.map_err(|why| self.refuse(*why))?;
         let fitting = fitting(tool, &found.wire);
         let nest = match (said, of_hand) {
-            // What a person holds has the nest for the wire; the arming card shows it, to be checked.
+            // The nest of the tool in hand follows from the wire; the arming card shows it for checking.
             (None, Some(_)) => fitting,
             (None, None) if !tool.nests.is_empty() => {
                 let tool = id.to_owned();
@@ -55,7 +55,7 @@ impl Resolver<'_> {
 ///
 /// # Errors
 ///
-/// There is none.
+/// No tool has this id.
 pub fn tool_named<'c>(catalog: &'c Catalog, id: &str) -> Result<&'c Tool, Box<Unarmable>> {
     catalog.tool(id).ok_or_else(|| {
         let known = catalog.tools.iter().map(|tool| tool.id.clone());
@@ -70,7 +70,7 @@ pub fn tool_named<'c>(catalog: &'c Catalog, id: &str) -> Result<&'c Tool, Box<Un
 ///
 /// # Errors
 ///
-/// The tool has none.
+/// The tool has no such nest.
 pub fn nest_named<'t>(tool: &'t Tool, id: &str) -> Result<&'t Nest, Box<Unarmable>> {
     let known = tool.nests.iter().find(|nest| nest.id == id);
     known.ok_or_else(|| {
@@ -82,11 +82,11 @@ pub fn nest_named<'t>(tool: &'t Tool, id: &str) -> Result<&'t Nest, Box<Unarmabl
     })
 }
 
-/// Whether the tool, and the nest if one is said, are for this terminal and wire.
+/// Checks that the tool, and the nest if one is named, are for this terminal and wire.
 ///
 /// # Errors
 ///
-/// They are not.
+/// The reason why they are not.
 pub fn check_tool(
     tool: &Tool,
     nest: Option<&str>,

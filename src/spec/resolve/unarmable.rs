@@ -1,4 +1,4 @@
-//! Why a plan cannot be armed: which key of it, what was got, what is wanted, what to do.
+//! Why a plan cannot be armed: its key, what was got, what is wanted, what to do.
 
 use super::remedy::{list, sentence, why_not_apart};
 use crate::quantity::{Area, Dimension, Measured, Quantity};
@@ -9,27 +9,27 @@ use crate::spec::{AxisName, Limits, PullTableError, Purpose, WireSize};
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[expect(missing_docs, reason = "a field is called for what it is")]
 pub enum Unarmable {
-    /// Nothing to measure, or more than anybody measures by hand.
+    /// No pieces, or more than the maximum.
     #[error("pieces is {got}, want a whole number from 1 to {most}")]
     Pieces { got: u32, most: u32 },
-    /// A verification is of gauge blocks.
+    /// A verification without gauge blocks.
     #[error(
         "a verification without gauge blocks, want instrument = \"caliper-1\" and blocks = [\"2.50 mm\"] instead of terminal and wire"
     )]
     VerifiesCrimps,
-    /// Gauge blocks are for a verification.
+    /// Gauge blocks with a purpose other than verification.
     #[error("gauge blocks for the purpose {}, want \"verification\"", _0.name())]
     BlocksFor(Purpose),
-    /// A key that says something of crimps.
+    /// A key for crimps in a plan for gauge blocks.
     #[error("{key} beside gauge blocks, want no such key here")]
     BesideBlocks { key: &'static str },
     /// No sheet has the terminal.
     #[error("no terminal {got:?}, want the id of a [[terminal]] in a sheet")]
     NoTerminal { got: String, known: Vec<String> },
-    /// The wire is no size.
+    /// The wire is not a size.
     #[error("{}", sentence(&_0.to_string(), "want mm² as printed on the wire, or a gauge with its sizing"))]
     Wire(WireError),
-    /// The terminal is not for the wire.
+    /// The terminal has no row for the wire.
     #[error(
         "{terminal} has no row for {wire}, want one of its sizes: {}",
         list(sizes)
@@ -39,10 +39,10 @@ pub enum Unarmable {
         wire: WireSize,
         sizes: Vec<Area>,
     },
-    /// Nothing is measured.
+    /// The list of axes or blocks is empty.
     #[error("{key} is an empty list, want something to measure")]
     Nothing { key: &'static str },
-    /// The same thing is measured twice.
+    /// An axis or block is listed twice.
     #[error("{key} {got:?} is there already, want each once")]
     Twice { key: &'static str, got: String },
     /// There is no such axis.
@@ -74,7 +74,7 @@ pub enum Unarmable {
         terminal: String,
         only: Vec<String>,
     },
-    /// A nest of no tool.
+    /// A nest is named without a tool.
     #[error("nest {nest:?} without a tool, want a tool beside it")]
     NestOfNothing { nest: String },
     /// The tool has no such nest.
@@ -106,7 +106,7 @@ pub enum Unarmable {
         wire: WireSize,
         made_for: Vec<Area>,
     },
-    /// Which nest of the tool is not said.
+    /// The plan must name one of the tool's nests.
     #[error("the plan names no nest of {tool}, want one, or the tool in the hand")]
     NestUnnamed {
         tool: String,
@@ -119,7 +119,7 @@ pub enum Unarmable {
         dimension: Dimension,
         station: String,
     },
-    /// An instrument does not resolve the tolerance.
+    /// The resolution of an instrument is too coarse for the tolerance.
     #[error(
         "{instrument} is too coarse for {axis}: {counts} steps of {resolution} in the tolerance of {limits}, want at least {want}"
     )]
@@ -131,10 +131,10 @@ pub enum Unarmable {
         counts: i64,
         want: i64,
     },
-    /// How wrong an instrument may be is not known.
+    /// The maximum permissible error of an instrument is not configured.
     #[error("{instrument} has no max_error, want the maximum permissible error that {}", if *of_blocks { "it is verified against" } else { "guarded judging rests on" })]
     NoMaxError { instrument: String, of_blocks: bool },
-    /// The limits drawn in leave nothing between them.
+    /// The guard bands leave no acceptable value between the limits.
     #[error(
         "no value of {axis} could pass: the guard band of {instrument} is wider than half the tolerance of {limits}, want a narrower one"
     )]
@@ -143,7 +143,7 @@ pub enum Unarmable {
         axis: AxisName,
         limits: Limits,
     },
-    /// Values do not tell one axis from the other.
+    /// The plausible windows of two axes overlap, so a value does not decide the axis.
     #[error("by_value cannot tell {one} from {other}: {}, want another order", why_not_apart(windows.as_ref()))]
     NotToldApart {
         one: AxisName,
@@ -160,7 +160,7 @@ pub enum Unarmable {
         station: String,
         of: String,
     },
-    /// The instrument measures something else, or nothing.
+    /// The instrument does not measure lengths.
     #[error("{instrument} does not measure lengths, want a caliper")]
     NoLengths { instrument: String },
     /// The instrument cannot show the length of a block.
@@ -170,7 +170,7 @@ pub enum Unarmable {
         instrument: String,
         range: (Quantity, Quantity),
     },
-    /// A block's length is beyond reckoning.
+    /// A block's length is too large to compute with.
     #[error("the block {block} has no limits by {max_error}, want a shorter one")]
     BlockTooLong {
         block: Measured,
@@ -188,7 +188,7 @@ pub enum Unarmable {
 }
 
 impl Unarmable {
-    /// The key of the plan that asks for what cannot be.
+    /// The key of the plan that is at fault.
     pub const fn key(&self) -> &'static str {
         match self {
             Self::Pieces { .. } => "pieces",
@@ -219,7 +219,7 @@ impl Unarmable {
         }
     }
 
-    /// The one of several values of that key.
+    /// The faulty value, if the key is a list.
     pub fn item(&self) -> Option<String> {
         if let Self::NoAxis { got: axis, .. }
         | Self::NotLimited { axis, .. }
@@ -241,8 +241,8 @@ impl Unarmable {
         None
     }
 
-    /// Whether it may be solved without a change of the plan: by an instrument that is not configured yet, an error from
-    /// its certificate, or a nest that follows from the tool in the hand.
+    /// Whether it may be solved without a change of the plan: by an instrument that is configured later, a maximum
+    /// permissible error from its certificate, or the nest of the tool in hand.
     pub fn may_come(&self) -> bool {
         let none_yet = matches!(self, Self::NoSuchInstrument { known, .. } if known.is_empty());
         none_yet

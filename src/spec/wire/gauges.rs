@@ -1,9 +1,9 @@
-//! Every gauge with its sizes, thickest first; `tests/suite/wire.rs` holds each row against its source.
+//! Every gauge with its sizes, thickest first; `tests/suite/wire.rs` compares each row with its source.
 
 use super::Gauge;
 use crate::quantity::Area;
 
-/// A gauge with its AWG area; all in µm².
+/// A gauge with its AWG area in µm².
 const fn awg(name: &'static str, area: u64) -> Gauge {
     Gauge {
         name,

@@ -1,5 +1,5 @@
-//! Wire sizes and sizing systems. A gauge is never converted silently: it is resolved through a
-//! named system, and both are always shown.
+//! Wire sizes and sizing systems. A gauge is resolved only through a named sizing system, and gauge and system are
+//! always shown with the area.
 
 mod gauges;
 
@@ -9,7 +9,7 @@ use gauges::GAUGES;
 use std::fmt;
 
 named! {
-    /// How a gauge becomes a cross-section.
+    /// The system by which a gauge has a cross-section.
     #[derive(PartialOrd, Ord)]
     pub enum SizingSystem {
         /// The size is given in mm²; there is no gauge.
@@ -28,7 +28,7 @@ pub struct WireSize {
     pub area: Area,
     /// The gauge it was named by: `12`, `2/0`.
     pub gauge: Option<String>,
-    /// The system that led from gauge to area.
+    /// The system in which the gauge was resolved.
     pub sizing: SizingSystem,
 }
 
@@ -41,8 +41,8 @@ pub struct Gauge {
     pub awg_area: Area,
     /// The metric size of automotive cable; not every gauge has one.
     pub sae_metric: Option<Area>,
-    /// The metric size that tables of ISO-size cable pair with it. For showing only, so that whoever has
-    /// such a table sees the difference: no sizing system resolves to it.
+    /// The metric size paired with it in tables of ISO-size cable. It is only shown, so that readers of such a table
+    /// see the difference; no sizing system resolves to it.
     pub iso_pairing: Option<Area>,
 }
 
@@ -74,23 +74,23 @@ pub enum WireError {
         /// The nearest gauge.
         nearest: &'static str,
     },
-    /// A gauge, and no system (or one without gauges) to resolve it in.
+    /// A gauge without a sizing system, or with one that has no gauges.
     #[error("{} ga is not one size: {}", gauge.name, both_areas(gauge))]
     SizingMissing {
-        /// A row of the table of gauges.
+        /// The gauge.
         gauge: &'static Gauge,
     },
     /// A gauge that the system has no size for.
     #[error("{} ga has no size in {}, nearest are {}", gauge.name, sizing.name(), nearest.join(" and "))]
     NotInSystem {
-        /// A row of the table of gauges.
+        /// The gauge.
         gauge: &'static Gauge,
         /// AWG or SAE metric.
         sizing: SizingSystem,
         /// The gauges next to it that have one, with their sizes.
         nearest: Vec<String>,
     },
-    /// An area, with a system that is for gauges.
+    /// An area together with a system for gauges.
     #[error("got {area} with sizing {}, want a gauge with it", sizing.name())]
     AreaWithGaugeSystem {
         /// Cross-section of the conductor.
@@ -124,7 +124,7 @@ impl WireError {
     }
 }
 
-/// Resolves a wire as a plan or a sheet names it. Nothing is rounded to a neighbouring size.
+/// Resolves a wire as a plan or sheet names it. A size is never rounded to a neighbouring one.
 pub fn resolve(request: &WireRequest) -> Result<WireSize, WireError> {
     if let Ok(area) = request.text.parse::<Area>() {
         return match request.sizing {
@@ -247,11 +247,11 @@ fn both_areas(gauge: &Gauge) -> String {
     }
 }
 
-/// The mm² of an area with three digits that count: `3.31`, `107`, `0.518`; for showing only.
+/// An area in mm² with three significant digits, for showing only: `3.31`, `107`, `0.518`.
 pub fn three_digits(area: Area) -> Decimal {
     let micro = i64::try_from(area.square_micrometres()).unwrap_or(i64::MAX);
     let length = micro.checked_ilog10().unwrap_or(0);
-    // µm² have six places after the point of a mm²; cut all but three digits, and never before it.
+    // A µm² is 10⁻⁶ mm². All but three digits are cut, but none before the point.
     let cut = length.saturating_sub(2).min(6);
     let unit = 10_i64.pow(cut);
     let rounded = micro.saturating_add(unit / 2) / unit;
