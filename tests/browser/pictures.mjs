@@ -161,9 +161,9 @@ async function keep(target, name) {
 mkdirSync(folder, { recursive: true });
 if (!existsSync(binary)) throw new Error(`no ${binary}; build it: cargo build --release`);
 // A daemon that a broken run left behind waits for the numbers of its old ports: these are taken first.
-const taken = spawn("python3", [fileURLToPath(new URL("calipers.py", import.meta.url)), "20"], { stdio: ["pipe", "pipe", "inherit"] });
-const ports = new Output(taken.stdout);
-await ports.until("20 ports", () => ports.text.split("\n").length > 20);
+const TAKE = "import pty, sys; held = [pty.openpty() for _ in range(20)]; print('taken', flush=True); sys.stdin.read()";
+const taken = spawn("python3", ["-c", TAKE], { stdio: ["pipe", "pipe", "inherit"] });
+await new Output(taken.stdout).has("taken");
 const shop = await Shop.open(binary);
 const chromium = await browser();
 try {
