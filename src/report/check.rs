@@ -1,4 +1,4 @@
-//! Is a page still what its journal says: the page against the same page made anew.
+//! Is a page still what its journal says: the page against the same page made again.
 //!
 //! In: the text of a page, and the [`Report`] that its journal gives for the same question. Out: every
 //! [`Difference`], named by what it is about, with what is reported and what the journal gives.
@@ -57,7 +57,7 @@ impl OtherLayout {
         let Self { version, .. } = self;
         if RELEASES.contains(&version.as_str()) {
             format!(
-                "the page names tallyjaw {version}, which makes layout {LAYOUT}: the page was changed; ask for it anew"
+                "the page names tallyjaw {version}, which makes layout {LAYOUT}: the page was changed; get the report again"
             )
         } else {
             format!(

@@ -5,7 +5,7 @@
 
 use super::facts::{Facts, Pool, ReportReading};
 use crate::quantity::{Measured, named};
-use crate::spec::{ArmedAxis, AxisName, Limits};
+use crate::spec::{ArmedAxis, AxisName, Limits, Purpose};
 use crate::stats::compare::Comparison;
 use crate::stats::{self, Sample, Undefined};
 use std::collections::BTreeSet;
@@ -44,14 +44,22 @@ impl Group {
             Self::Series => Some(facts.record.series.id.to_string()),
             Self::Day => row.at.to_string().get(..10).map(str::to_owned),
         };
-        known.unwrap_or_else(|| "none named".to_owned())
+        known.unwrap_or_else(|| {
+            let is_factory = spec.purpose == Purpose::Reference;
+            let unnamed = if is_factory {
+                "factory pieces"
+            } else {
+                "not named"
+            };
+            unnamed.to_owned()
+        })
     }
 }
 
-/// What a comparison is asked for.
+/// Which groups are compared, and how.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Compare {
-    /// What tells the groups apart.
+    /// What distinguishes the groups.
     pub by: Group,
     /// A difference that does not matter.
     pub margin: Option<Measured>,

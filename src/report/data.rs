@@ -28,7 +28,7 @@ pub struct Made {
     pub last: Seq,
     /// The query, each option with its value.
     pub query: Vec<(String, String)>,
-    /// What groups were set side by side, if that was asked for.
+    /// Which groups were compared, if any were.
     pub compare: Option<Compare>,
     /// `seq` of the entry `armed` of each.
     pub series: Vec<Seq>,

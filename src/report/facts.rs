@@ -1,4 +1,4 @@
-//! What a series amounts to, told from its record: each reading with what became of it.
+//! What a series amounts to, by its record: each reading with what became of it.
 //!
 //! In: a [`Record`]. Out: its readings in order, its zeros, what else happened, and the samples that figures
 //! are made of. Nothing is judged here: a verdict is that of the entry.
@@ -158,7 +158,7 @@ impl Facts {
         matches!(self.record.series.spec.subject, ArmedSubject::Blocks(_))
     }
 
-    /// The unit in which an axis is told: that of its readings, else of its limits.
+    /// The unit of an axis: that of its readings, else of its limits.
     pub fn unit(&self, axis: &ArmedAxis) -> Unit {
         let first = self.on(axis).find(|row| row.verdict().is_some());
         first.map_or(axis.limits.unit(), |row| row.reading.value.unit())

@@ -4,7 +4,7 @@
 //! everything that was said, with what was known of their instruments when they were armed.
 //!
 //! Kept are the entries of the wanted series and of what happened at their stations meanwhile; of all
-//! others a line an instrument.
+//! others one line for each instrument.
 
 use crate::entry::ledger::{Disposition, Ledger, Series, Whole};
 use crate::entry::line::Digest;

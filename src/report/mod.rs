@@ -31,13 +31,13 @@ use crate::quantity::WallMicros;
 /// here, so it is not verified. To be raised with every change of the page after a release.
 pub const LAYOUT: u32 = 1;
 
-/// The releases that make this layout; a page names one of them. With a new layout the list begins anew.
+/// The releases that make this layout; a page names one of them. With a new layout the list begins again.
 pub const RELEASES: &[&str] = &["0.1.0"];
 
 /// What every page begins with; by it we know our own file again.
 pub const HEAD: &str = "<!DOCTYPE html>\n<!-- report of tallyjaw -->\n";
 
-/// What a report is asked for.
+/// What a report is to contain.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ReportRequest {
     /// The query by which the series were chosen, each option with its value; empty if they were named.
@@ -65,7 +65,7 @@ pub struct Report {
     pub digest: Digest,
     /// The series, in the order in which they were opened.
     pub series: Vec<Facts>,
-    /// Groups of readings side by side, an axis each; empty unless it was asked for.
+    /// Groups of readings side by side, an axis each; empty unless it was requested.
     pub compared: Vec<Compared>,
 }
 

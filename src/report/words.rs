@@ -26,9 +26,9 @@ pub(super) fn time_of_day(at: WallMicros, beginning: WallMicros) -> String {
     }
 }
 
-/// With at least so many decimals and no more than it needs.
-pub(super) fn shown(quantity: Quantity, unit: Unit, least: u8) -> String {
-    match quantity.shortest_in(unit, least) {
+/// With at least `fewest` decimals, and no more than it needs.
+pub(super) fn shown(quantity: Quantity, unit: Unit, fewest: u8) -> String {
+    match quantity.shortest_in(unit, fewest) {
         Some(digits) => format!("{digits} {unit}"),
         None => quantity.to_string(),
     }
@@ -61,7 +61,7 @@ pub(super) fn hundredths(of: u32) -> String {
     Decimal::new(i64::from(of), 2).to_string()
 }
 
-/// The shape that stands before a verdict, so that it is told without colour; as in the pictures.
+/// The shape that stands before a verdict, so that it can be read without colour; as in the pictures.
 pub(super) const fn shape(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Pass => "●",
@@ -222,7 +222,7 @@ pub(super) const fn order(order: Order) -> &'static str {
     match order {
         Order::ByAxis => "all pieces on one axis, then on the next",
         Order::ByPiece => "every axis of a piece, then the next piece",
-        Order::ByValue => "as they came; the value told the axis",
+        Order::ByValue => "in any order; the axis follows from the value",
     }
 }
 
@@ -259,8 +259,15 @@ pub(super) fn zeros(policy: &ZeroPolicy) -> String {
         return "none required".to_owned();
     }
     let limit = policy.limit_counts;
-    let counts = if limit == 1 { "count" } else { "counts" };
-    format!("{}; good within {limit} {counts}", asked.join(", "))
+    let counts = if limit == 1 {
+        "step of the resolution"
+    } else {
+        "steps of the resolution"
+    };
+    format!(
+        "{}; a good zero is within {limit} {counts}",
+        asked.join(", ")
+    )
 }
 
 /// What a zero was for.
@@ -269,6 +276,6 @@ pub(super) const fn zero_role(role: ZeroRole) -> &'static str {
         ZeroRole::Opening => "opening",
         ZeroRole::Periodic => "in between",
         ZeroRole::Closing => "closing",
-        ZeroRole::Unasked => "not asked for",
+        ZeroRole::Unasked => "when none was due",
     }
 }

@@ -166,7 +166,7 @@ pub fn sd_bounds(all: &Summary, confidence: f64) -> Result<(f64, f64), Undefined
     Ok((sd * low, sd * high))
 }
 
-/// What a standard deviation with `degrees` of freedom is multiplied by for its confidence interval.
+/// What a standard deviation with `degrees` degrees of freedom is multiplied by for its confidence interval.
 pub(super) fn spread_factors(degrees: f64, confidence: f64) -> Result<(f64, f64), Undefined> {
     let spread = ChiSquared::new(degrees)?;
     let factor = |p: f64| Ok((degrees / spread.quantile(p)?).sqrt());

@@ -4,7 +4,7 @@
 //! each with its formula, its source and the conditions under which it has no value.
 //!
 //! - A figure is never NaN, infinite or a silent 0: without a value it is [`Undefined`], with the reason.
-//! - Sums are exact integers; a float begins in [`sample`], when a figure is told, and nowhere before.
+//! - Sums are exact integers; a float begins in [`sample`], when a figure is computed, and nowhere before.
 //! - No file, clock or chance in here. What is simulated has a seed of its own and is always the same.
 #![expect(
     clippy::float_arithmetic,
@@ -41,7 +41,7 @@ pub use limits::Limits;
 pub use sample::{Sample, Summary};
 pub use undefined::Undefined;
 
-/// The share of cases in which a bound is to hold, where no other is asked for.
+/// The share of cases in which a bound is to hold, where no other is given.
 pub const CONFIDENCE: f64 = 0.95;
 
 /// Every figure that has a name in `study … --json`, in the order of its studies.

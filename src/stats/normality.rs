@@ -10,7 +10,7 @@ use super::rounding::sd_corrected;
 use super::sample::{float, float_of};
 use super::{Summary, Undefined};
 
-/// Under so many steps the corrected spread of a few readings is often far too small, and then almost any
+/// Under this number of steps the corrected spread of a few readings is often far too small, and then almost any
 /// sample looks unlike it: a true spread of half a step is then held against the readings as well.
 const SURE: f64 = 0.5;
 /// Fewer readings than this and the test can tell nothing (common practice, no source).
@@ -186,7 +186,7 @@ impl Cells {
 }
 
 /// D'Agostino and Stephens 1986, table 4.9 (from memory). Over [`LARGEST`] the formula would turn up again;
-/// the probability there, 4e-24, is kept as the least that is told.
+/// the probability there, 4e-24, is the smallest that is given.
 fn unrounded_p(a: f64) -> f64 {
     let a = a.min(LARGEST);
     let p = if a >= 0.6 {

@@ -14,7 +14,7 @@ pub const ALPHA: f64 = 0.05;
 /// The same in each round where there are several, so that all of them together keep to [`ALPHA`] (from
 /// 20,000 simulated samples of 10 to 100 readings, not rounded and rounded).
 const ALPHA_OF_ROUNDS: f64 = 0.035;
-/// No more outliers than this are told apart: more of them are another distribution.
+/// No more outliers than this are named: more of them are another distribution.
 pub const MOST: usize = 10;
 
 /// The outlying values among readings, the furthest first; at most 5 of 100 samples without
@@ -127,7 +127,7 @@ pub fn rounds(sample: &Sample, most: usize, alpha: f64) -> Result<Vec<Outlier>, 
 ///
 /// Without a known step it is Grubbs' statistic. With one, the other `n - 2` degrees of freedom are each
 /// given at least the variance of a rounding, which their own spread may hide. Of 2,000 seeded samples
-/// without outliers no more than 5 % are told to have one by [`found`], for 3 to 100 readings with a spread of
+/// without outliers no more than 5 % are said to have one by [`found`], for 3 to 100 readings with a spread of
 /// a half to two steps; `docs/false-alarms.md` has the rates, and how many true outliers are found.
 /// Source of the test: NIST/SEMATECH e-Handbook 1.3.5.17.3 (Rosner 1983), checked against its example; of
 /// the term of the step: none, it is ours and stands on those rates.
@@ -172,7 +172,7 @@ fn rounds_of(all: &Summary, most: usize, alpha: f64) -> Result<Vec<Furthest>, Un
     Ok(found)
 }
 
-/// The readings that are still in, as counts in ascending order and exact sums of distances from the least.
+/// The readings that are still in, as counts in ascending order and exact sums of distances from the smallest.
 struct Left<'a> {
     counts: &'a [(i64, u64)],
     /// How often the first and the last of `counts` are still in.

@@ -12,7 +12,7 @@ use crate::quantity::{Quantity, Unit};
 #[expect(
     clippy::as_conversions,
     clippy::cast_precision_loss,
-    reason = "the one door from integers to floats; the nearest float is what is asked for"
+    reason = "the one door from integers to floats; the nearest float is what is needed"
 )]
 pub fn float(whole: i128) -> f64 {
     whole as f64
@@ -22,7 +22,7 @@ pub fn float(whole: i128) -> f64 {
 #[expect(
     clippy::as_conversions,
     clippy::cast_possible_truncation,
-    reason = "the way back: out of range saturates, which is what is asked for"
+    reason = "the way back: out of range saturates, which is what is needed"
 )]
 pub(super) fn nearest(value: f64) -> i64 {
     value.round() as i64
@@ -65,7 +65,7 @@ impl Scale {
         })
     }
 
-    /// The unit that figures are told in.
+    /// The unit of figures.
     pub fn unit(self) -> Unit {
         self.unit
     }
@@ -143,7 +143,7 @@ impl Summary {
         }
     }
 
-    /// The unit that figures are told in.
+    /// The unit of figures.
     pub fn unit(&self) -> Unit {
         self.scale.unit
     }
@@ -266,7 +266,7 @@ impl Sample {
         self.summary.count()
     }
 
-    /// The unit that figures are told in.
+    /// The unit of figures.
     pub fn unit(&self) -> Unit {
         self.summary.unit()
     }

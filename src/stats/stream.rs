@@ -38,7 +38,7 @@ pub struct Stream {
 }
 
 impl Stream {
-    /// Nothing yet; figures will be told in the unit of `scale`.
+    /// Nothing yet; figures will be in the unit of `scale`.
     pub fn new(scale: impl Into<Scale>) -> Self {
         Self {
             scale: scale.into(),

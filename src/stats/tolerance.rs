@@ -7,7 +7,7 @@ use super::distribution::{
 use super::sample::float;
 use super::{CONFIDENCE, Limits, Summary, Undefined};
 
-/// The share of all pieces that an interval is to hold, where no other is asked for.
+/// The share of all pieces that an interval is to hold, where no other is given.
 pub const COVERAGE: f64 = 0.99;
 
 /// The factor of a two-sided interval: `mean ± k sd` holds the share `coverage` of a normal

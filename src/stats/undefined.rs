@@ -55,10 +55,10 @@ pub enum Undefined {
     #[error("the resolution of the instrument is not known")]
     NoStep,
     /// Numbers of readings that differ where the method wants them equal.
-    #[error("groups of {least} to {most} readings, want the same number in each")]
+    #[error("groups of {fewest} to {most} readings, want the same number in each")]
     Unequal {
         /// The size of the smallest group.
-        least: u64,
+        fewest: u64,
         /// The size of the largest.
         most: u64,
     },
@@ -68,7 +68,7 @@ pub enum Undefined {
         /// Which number.
         what: &'static str,
     },
-    /// Values so large or so many that exact sums overflow.
+    /// Values so large, or of such a number, that exact sums overflow.
     #[error("values too large for exact sums")]
     TooLarge,
     /// Values of two kinds in one sample.

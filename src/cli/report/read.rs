@@ -29,7 +29,7 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
     gathered.series.retain(|record| matches(filter, record));
     if gathered.series.is_empty() {
         return Err(
-            Failure::usage("no series in the journal is of what was asked for")
+            Failure::usage("no series in the journal matches these options")
                 .with_remedy("list them: tallyjaw series"),
         );
     }
@@ -41,7 +41,7 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
     };
     if let Some(other) = query.series.iter().find(left_out) {
         return Err(
-            Failure::usage(format!("series {other} is none of what else was asked for"))
+            Failure::usage(format!("series {other} does not match the other options"))
                 .with_remedy("leave the other options out, or name other series"),
         );
     }

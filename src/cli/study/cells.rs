@@ -1,4 +1,4 @@
-//! The lines of a CSV file: which columns are asked for, and their cells.
+//! The lines of a CSV file: which columns are needed, and their cells.
 //!
 //! Lines above the heading line that begin with `#` are remarks; below it `#` is data like any other. Lines
 //! with more or fewer cells than the heading line are refused.
@@ -19,7 +19,7 @@ pub(super) struct Columns {
     pub(super) beside_is_unnamed: bool,
 }
 
-/// The cells of a line that are asked for.
+/// The needed cells of a line.
 pub(super) struct Line {
     /// Its number, from 1.
     pub(super) number: u64,

@@ -106,7 +106,7 @@ impl Gauge {
     }
 }
 
-/// What is told of a study.
+/// What is printed of a study.
 struct GaugeOutput {
     method: &'static str,
     figures: Vec<Shown>,

@@ -49,7 +49,7 @@ struct KeptReading {
     instrument: Option<usize>,
 }
 
-/// What was told so far.
+/// What is known so far.
 #[derive(Default)]
 struct About {
     count: u64,
@@ -63,7 +63,7 @@ struct About {
     limits: Option<Result<Limits, String>>,
     /// The first limits, and the first ones of another nominal.
     nominals: (Option<Limits>, Option<Limits>),
-    /// Deviations from nominal are told instead of values.
+    /// Deviations from nominal are given instead of values.
     deviation: bool,
     left_out: LeftOut,
     /// The series, axis and instrument that were taken down last.
@@ -73,13 +73,13 @@ struct About {
 struct ReadingFilter<'s> {
     select: &'s Select,
     keys: &'s [&'s str],
-    /// Whether times are asked for; else they are not read.
+    /// Whether times are needed; else they are not read.
     is_timed: bool,
     about: About,
     take: &'s mut Take<'s>,
 }
 
-/// Tells every reading that was asked for to `take`; what they are of is in the answer, without rows.
+/// Gives every reading that matches to `take`; what they are of is in the answer, without rows.
 pub(super) fn read<'s>(
     select: &'s Select,
     context: &Context,

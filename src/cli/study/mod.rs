@@ -2,7 +2,7 @@
 //! cannot be read.
 //!
 //! In: readings of one axis out of the journal or a CSV file. Out: figures, a small picture and a
-//! sentence. What a figure is, is a matter of [`crate::stats`]; here it is only asked for and shown.
+//! sentence. What a figure is, is a matter of [`crate::stats`]; here it is only requested and shown.
 
 #![expect(
     clippy::disallowed_methods,

@@ -19,7 +19,7 @@ pub(super) struct Reading {
     pub(super) at: i64,
     /// Where it stands.
     pub(super) place: SourcePosition,
-    /// What stands under each key that was asked for.
+    /// What stands under each requested key.
     pub(super) cells: Vec<String>,
 }
 
@@ -88,7 +88,7 @@ impl StepFrom {
 /// Readings of one axis, in order.
 #[derive(Debug)]
 pub(super) struct Readings {
-    /// Empty where they were only told, one by one.
+    /// Empty where they were only given on, one by one.
     pub(super) rows: Vec<Reading>,
     /// How many there are.
     pub(super) count: u64,
@@ -162,7 +162,7 @@ impl LeftOut {
 }
 
 impl Readings {
-    /// The unit that figures are told in.
+    /// The unit of figures.
     pub(super) fn unit(&self) -> Unit {
         self.scale.unit()
     }

@@ -160,7 +160,7 @@ fn limits(text: &str) -> Result<Limits, String> {
     text.parse::<Limits>().map_err(|error| error.to_string())
 }
 
-/// An index that can be asked for: above zero, and finite.
+/// An index that can be required: above zero, and finite.
 pub(super) fn index(text: &str) -> Result<f64, String> {
     let index: Result<f64, _> = text.parse();
     match index {

@@ -128,7 +128,7 @@ pub(super) fn warnings_json(warnings: &[Warning]) -> Value {
     Value::Array(list.collect())
 }
 
-/// The object as a line, if JSON was asked for; whether it was.
+/// The object as a line, if JSON was requested; whether it was.
 pub(super) fn as_json(
     context: &Context,
     out: &mut dyn Write,
@@ -140,7 +140,7 @@ pub(super) fn as_json(
     Ok(context.json)
 }
 
-/// Writes the picture, if one was asked for.
+/// Writes the picture, if one was requested.
 pub(super) fn picture(path: Option<&Path>, svg: impl FnOnce() -> String) -> Result<(), Failure> {
     let Some(path) = path else {
         return Ok(());
@@ -150,7 +150,7 @@ pub(super) fn picture(path: Option<&Path>, svg: impl FnOnce() -> String) -> Resu
     })
 }
 
-/// The histogram as a picture, if one was asked for; an empty file where there is none to draw.
+/// The histogram as a picture, if one was requested; an empty file where there is none to draw.
 pub(super) fn histogram_file(
     path: Option<&Path>,
     histogram: Option<&Histogram>,

@@ -16,7 +16,7 @@ use crate::stats::{Limits, Sample, describe, rounding};
 const FEWEST_OF_HISTOGRAM: u64 = 10;
 /// Fewer readings make no limits of a chart that hold (common practice, no source).
 const FEWEST_OF_CHART: u64 = 20;
-/// More points than this are told in a chart of their last ones only.
+/// Of more points than this a chart shows the last ones only.
 const CHART: &str = "individuals";
 
 pub(super) fn section(facts: &Facts, level: usize) -> Option<Element> {

@@ -19,7 +19,7 @@ const ELSEWHERE: &[&str] = &[
     "segment",
     "zeroed",
 ];
-/// So many of the other entries are shown; noise on a line must not fill a book.
+/// At most this number of other entries is shown; noise on a line must not fill a book.
 const MOST_EVENTS: usize = 200;
 
 pub(super) fn section(facts: &Facts, level: usize) -> Element {

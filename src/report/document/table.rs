@@ -72,7 +72,7 @@ pub(super) fn th(says: impl Into<Node>) -> Element {
     el("th").with("scope", "row").child(says)
 }
 
-/// What tells a verdict where there are no colours; who hears the page is told the word behind it.
+/// What shows a verdict where there are no colours; a screen reader reads the word behind it.
 pub(super) fn shape(shape: &'static str) -> Element {
     el("span")
         .class("shape")

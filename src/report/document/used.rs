@@ -31,10 +31,10 @@ pub(super) fn section(facts: &Facts, level: usize) -> Element {
 fn instruments(facts: &Facts) -> Element {
     let heads = &[
         "Instrument",
-        "One count",
-        "Greatest error",
+        "Resolution",
+        "Maximum permissible error",
         "Calibrated",
-        "Good until",
+        "Valid until",
         "Last verification",
     ];
     let mut table = Table::new(

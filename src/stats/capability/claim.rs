@@ -85,9 +85,9 @@ impl Capability {
         let advice = self.advice(found);
         let asked = fixed(required, 2);
         let holds = grounds.iter().all(|ground| ground.holds);
-        let [found, least] = [found, least].map(|index| fixed(index, 2));
+        let [found, lower] = [found, least].map(|index| fixed(index, 2));
         let bound =
-            format!("Ppk {found}; with {pieces} pieces the lower 95 % confidence bound is {least}");
+            format!("Ppk {found}; with {pieces} pieces the lower 95 % confidence bound is {lower}");
         let sentence = match (reaches, holds) {
             (true, true) => format!("{bound}, so {asked} is demonstrated"),
             (true, false) => {

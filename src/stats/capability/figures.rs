@@ -11,7 +11,7 @@ use crate::stats::{Figure, FigureKind, Undefined, normality, rounding};
 ///
 /// - `cp`, `pp` need both limits ([`Undefined::OneSided`]); their bounds are exact ([`super::index::potential_bounds`]).
 /// - `cpk`, `ppk` need one limit; their bounds are Bissell's ([`super::index::centered_bounds`]), `ppk_least` is
-///   the exact one-sided bound ([`super::index::least`]).
+///   the exact one-sided bound ([`super::index::lower_bound`]).
 /// - `ppm_…`: of a normal distribution with mean and spread of all readings, beyond the limit.
 /// - All need a spread ([`Undefined::NoSpread`]).
 pub const FIGURES: &[Figure<Capability>] = &[

@@ -43,7 +43,7 @@ fn positive(sigma: f64) -> Result<f64, Undefined> {
     })
 }
 
-/// Two-sided bounds of [`potential`], whose sigma has `freedom` degrees of freedom.
+/// Two-sided bounds of [`potential`], whose sigma has `degrees` degrees of freedom.
 ///
 /// ```text
 /// index · √( χ²((1∓c)/2; ν) / ν )
@@ -67,7 +67,7 @@ pub fn potential_bounds(
 /// ```
 ///
 /// An approximation: at n = 5 its lower bound lies 1 % over the exact one of a one-sided index
-/// ([`least`]), at n = 30 0.4 %; with two near limits both err to the safe side. Of
+/// ([`lower_bound`]), at n = 30 0.4 %; with two near limits both err to the safe side. Of
 /// 10,000 simulated samples of 10 and 30 readings, a true index of 1 lies within for 95 and 95 % when
 /// rounded to half a standard deviation, 95 and 94 % to one, 90 and 81 % to two, where the bounds are too
 /// low: rounding widens the spread. Source: Bissell 1990, from memory.
@@ -90,7 +90,7 @@ pub fn centered_bounds(
 ///
 /// Exact for a one-sided index of normal readings; with a second limit nearby the true confidence is
 /// higher. Source: Chou, Owen and Borrego 1990, from memory; checked to 1e-7.
-pub fn least(index: f64, n: f64, freedom: f64, confidence: f64) -> Result<f64, Undefined> {
+pub fn lower_bound(index: f64, n: f64, freedom: f64, confidence: f64) -> Result<f64, Undefined> {
     quantile(confidence)?;
     let scale = 3.0 * n.sqrt();
     NoncentralT::new(freedom, scale * index)?;
@@ -103,7 +103,7 @@ pub fn least(index: f64, n: f64, freedom: f64, confidence: f64) -> Result<f64, U
 }
 
 /// How many pieces it takes to show that the index is at least `asked`, with `confidence`, if it stays
-/// `index`: the least n whose exact lower bound ([`least`]) reaches `asked`.
+/// `index`: the smallest n whose exact lower bound ([`lower_bound`]) reaches `asked`.
 ///
 /// # Errors
 ///

@@ -163,7 +163,7 @@ impl Capability {
     /// The lower 95 % confidence bound of Ppk.
     pub fn ppk_least(&self) -> Result<f64, Undefined> {
         let spread = self.overall()?;
-        index::least(
+        index::lower_bound(
             self.centered(spread)?,
             self.all.n(),
             spread.freedom,

@@ -39,7 +39,7 @@ pub(super) fn common_size(groups: &[Sample]) -> Result<usize, Undefined> {
         (Some(least), Some(most)) if least == most => {
             usize::try_from(least).map_err(|_| Undefined::TooLarge)
         }
-        (Some(least), Some(most)) => Err(Undefined::Unequal { least, most }),
+        (Some(fewest), Some(most)) => Err(Undefined::Unequal { fewest, most }),
         _ => Err(Undefined::TooFewGroups { got: 0, want: 1 }),
     }
 }

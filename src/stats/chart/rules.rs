@@ -43,7 +43,7 @@ pub struct Reach {
 }
 
 impl Default for Reach {
-    /// At the least: the limit itself, and nine points.
+    /// The shortest reach: the limit itself, and nine points.
     fn default() -> Self {
         Self { far: 3.0, run: 9 }
     }

@@ -49,7 +49,7 @@ impl Comparison {
         }
     }
 
-    /// With limits, of which the share outside is told.
+    /// With limits; the share of readings outside them is a figure then.
     #[must_use]
     pub fn against(self, limits: Limits) -> Self {
         Self { limits, ..self }

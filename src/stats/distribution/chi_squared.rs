@@ -5,7 +5,7 @@ use super::{degrees, probability, tail};
 use crate::stats::Undefined;
 use statrs::function::gamma::{gamma_lr, gamma_ur};
 
-/// Chi-squared with `degrees` of freedom.
+/// Chi-squared, by its degrees of freedom.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ChiSquared {
     degrees: f64,

@@ -3,8 +3,8 @@
 //! In: a value or a probability, and degrees of freedom (whole or not). Out: the other one.
 //!
 //! - `below(x)` is `P(X ≤ x)`, `above(x)` is `P(X > x)`; each is computed as such, so that a small
-//!   probability keeps its digits. The tails that p-values are told from are never 0: what is smaller than a
-//!   float can hold is told as the least that it can, 2e-308.
+//!   probability keeps its digits. The tails that p-values are taken from are never 0: what is smaller than a
+//!   float can hold becomes the smallest that it can, 2e-308.
 //! - A quantile is found between brackets that are halved until neighbouring floats are left; it cannot
 //!   diverge.
 

@@ -26,7 +26,7 @@ pub struct NoncentralT {
 }
 
 impl NoncentralT {
-    /// With `freedom` degrees of freedom and noncentrality `shift`.
+    /// With these degrees of freedom and the noncentrality `shift`.
     pub fn new(freedom: f64, shift: f64) -> Result<Self, Undefined> {
         let freedom = degrees(freedom)?;
         if !shift.is_finite() {

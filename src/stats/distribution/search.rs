@@ -65,7 +65,7 @@ pub(super) fn positive_root(f: impl Fn(f64) -> f64, start: f64) -> f64 {
     increasing_root(|u| f(u.exp()), low.ln(), high.ln()).exp()
 }
 
-/// The positive place with the share `p` below it, told from the smaller of the two tails; the search begins at `start`.
+/// The positive place with the share `p` below it, computed from the smaller of the two tails; the search begins at `start`.
 pub(super) fn quantile(
     p: f64,
     below: impl Fn(f64) -> f64,

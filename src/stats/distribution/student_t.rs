@@ -5,7 +5,7 @@ use super::{degrees, probability, tail};
 use crate::stats::Undefined;
 use statrs::function::beta::beta_reg;
 
-/// Student's t with `degrees` of freedom.
+/// Student's t, by its degrees of freedom.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StudentT {
     degrees: f64,

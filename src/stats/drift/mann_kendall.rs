@@ -8,7 +8,7 @@ use crate::stats::sample::float;
 /// The test compares all pairs: more readings than this take too long.
 const MOST: u64 = 20_000;
 
-/// The statistic and what its chance is told from.
+/// The statistic, and what its p-value is computed from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MannKendall {
     /// Pairs that rise minus pairs that fall.

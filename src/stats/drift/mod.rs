@@ -35,7 +35,7 @@ impl Drift {
         let (readings, given) = (sample.bases().len(), places.len());
         if readings != given {
             return Err(Undefined::Unequal {
-                least: number(readings.min(given)),
+                fewest: number(readings.min(given)),
                 most: number(readings.max(given)),
             });
         }
@@ -191,7 +191,7 @@ impl Drift {
     }
 }
 
-/// The figures of `study drift`. Slopes are in the unit of the readings a place (or what [`Drift::per`] says); places are told from
+/// The figures of `study drift`. Slopes are in the unit of the readings a place (or what [`Drift::per`] says); places have
 /// the same zero as they were given.
 pub const FIGURES: &[Figure<Drift>] = &[
     row("n", "readings", FigureKind::Count, |of| {

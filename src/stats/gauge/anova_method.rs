@@ -112,7 +112,7 @@ impl Table {
         })
     }
 
-    /// A line a source, as books print it: name, degrees of freedom, mean square, F and its chance where they
+    /// One line for each source, as books print it: name, degrees of freedom, mean square, F and its chance where they
     /// are tested. Parts and appraisers are tested against the interaction, or, pooled, against the error with it.
     pub fn lines(&self, pooled: bool) -> Vec<Line> {
         let beside = if pooled {
@@ -181,7 +181,7 @@ pub fn by_anova(plan: &Plan, pool: Option<bool>) -> Result<(Table, Study), Undef
     let parts = ((table.parts.mean - beside.mean) / per_part).max(0.0);
     let (ev, av, pv) = (error.mean.sqrt(), (between + crossed).sqrt(), parts.sqrt());
     let grr = ev.hypot(av);
-    // so many bounds hold together at the confidence asked for (Bonferroni)
+    // that number of bounds holds together at the required confidence (Bonferroni)
     let joint = |together: f64| {
         let confidence = 1.0 - (1.0 - CONFIDENCE) / together;
         bounds(&table, (error, beside, pooled), plan, confidence)

@@ -15,7 +15,7 @@ pub struct Term {
     pub freedom: f64,
 }
 
-/// How far a mean square with `freedom` reaches down and up, as shares of itself.
+/// How far a mean square with its degrees of freedom reaches down and up, as shares of itself.
 fn reaches(freedom: f64, tail: f64) -> Result<(f64, f64), Undefined> {
     let of = ChiSquared::new(freedom)?;
     Ok((

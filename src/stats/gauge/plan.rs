@@ -60,7 +60,7 @@ impl Plan {
         let (least, most) = (counts().min().unwrap_or(0), counts().max().unwrap_or(0));
         if least != most {
             return Err(Undefined::Unequal {
-                least: number(least)?,
+                fewest: number(least)?,
                 most: number(most)?,
             });
         }

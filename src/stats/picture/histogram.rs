@@ -17,9 +17,9 @@ const BAR: f64 = 48.0;
 /// Readings from `low` up to `high`, both included, in base units.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Bin {
-    /// The least value.
+    /// The lowest value.
     pub low: i64,
-    /// The greatest value.
+    /// The highest value.
     pub high: i64,
     /// How many readings.
     pub count: u64,
@@ -119,7 +119,7 @@ impl Histogram {
         }
     }
 
-    /// A heading, and a line a bar, the limits between them; bars beyond a limit end in `outside`.
+    /// A heading, and one line for each bar, the limits between them; bars beyond a limit end in `outside`.
     pub fn text(&self) -> Vec<String> {
         let labels: Vec<String> = self.bins.iter().map(|bin| self.label(bin)).collect();
         let unit = self.all.unit().name();

@@ -233,7 +233,7 @@ fn a_report_that_cannot_be_compared_is_not_verified() {
     assert_eq!(json["compared"], Value::Bool(false));
     assert_eq!(
         text,
-        "forged.html: not verified: its layout is 2, want 1: no word or picture of it was compared\nhelp: the page names tallyjaw 0.1.0, which makes layout 1: the page was changed; ask for it anew\n"
+        "forged.html: not verified: its layout is 2, want 1: no word or picture of it was compared\nhelp: the page names tallyjaw 0.1.0, which makes layout 1: the page was changed; get the report again\n"
     );
 }
 
@@ -369,7 +369,7 @@ fn wrong_use_has_exit_code_2_and_a_remedy() {
     assert_eq!(
         (
             code(&other),
-            error(&other).contains("of what was asked for")
+            error(&other).contains("no series in the journal matches these options")
         ),
         (2, true)
     );

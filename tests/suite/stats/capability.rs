@@ -83,7 +83,7 @@ fn every_bound_of_the_table_is_met_the_exact_one_too() {
             ("cpk_exact_noncentral_t_lower_95", 0.95),
             ("cpk_exact_noncentral_t_lower_90", 0.9),
         ] {
-            let least = index::least(found, n, freedom, confidence).unwrap();
+            let least = index::lower_bound(found, n, freedom, confidence).unwrap();
             assert_close(name, least, want(name), 1e-7);
         }
     }
@@ -95,7 +95,7 @@ fn the_pieces_needed_are_the_fewest_that_show_the_index() {
         let needed = index::pieces_needed(found, asked, 0.95).unwrap();
         let least = |n: u64| {
             let n = f64::from(u32::try_from(n).unwrap());
-            index::least(found, n, n - 1.0, 0.95).unwrap()
+            index::lower_bound(found, n, n - 1.0, 0.95).unwrap()
         };
         assert!(
             least(needed) >= asked && least(needed - 1) < asked,

@@ -192,7 +192,7 @@ fn charts_of_subgroups_agree_with_their_constants_and_say_what_they_cannot_take(
     }
     assert_eq!(
         draw("mean_s", &groups(&sample, 6), None),
-        Err(Undefined::Unequal { least: 2, most: 6 })
+        Err(Undefined::Unequal { fewest: 2, most: 6 })
     );
     let equal = Sample::from_bases(vec![5; 6], sample.unit()).unwrap();
     assert_eq!(

@@ -93,7 +93,7 @@ fn a_plan_that_is_not_balanced_is_refused_with_its_counts() {
     let mut short = trials();
     short.pop();
     let refused = Plan::new(&short, Unit::Millimetre);
-    assert_eq!(refused, Err(Undefined::Unequal { least: 2, most: 3 }));
+    assert_eq!(refused, Err(Undefined::Unequal { fewest: 2, most: 3 }));
     short.retain(|trial| trial.appraiser == "A");
     let refused = Plan::new(&short, Unit::Millimetre);
     assert_eq!(refused, Err(Undefined::TooFewGroups { got: 1, want: 2 }));
