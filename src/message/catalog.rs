@@ -166,7 +166,8 @@ impl TerminalMessage {
 }
 
 impl ToolBrief {
-    fn new(tool: &Tool) -> Self {
+    /// Of a tool.
+    pub(super) fn new(tool: &Tool) -> Self {
         let nests = tool.nests.iter().map(|nest| NestMessage {
             nest: nest.id.clone(),
             wires: nest.wires.iter().map(Area::to_string).collect(),

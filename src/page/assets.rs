@@ -1,23 +1,46 @@
-//! The page itself: three files that are part of the program.
+//! The page itself: files that are part of the program, served as they are.
 
 /// One of them.
 #[derive(Debug)]
 pub(super) struct Asset {
+    pub(super) path: &'static str,
     pub(super) kind: &'static str,
     pub(super) text: &'static str,
 }
 
-pub(super) const INDEX: Asset = Asset {
-    kind: "text/html; charset=utf-8",
-    text: include_str!("assets/index.html"),
-};
+const HTML: &str = "text/html; charset=utf-8";
+const CSS: &str = "text/css; charset=utf-8";
+const SCRIPT: &str = "text/javascript; charset=utf-8";
+const JSON: &str = "application/json";
 
-pub(super) const CSS: Asset = Asset {
-    kind: "text/css; charset=utf-8",
-    text: include_str!("assets/page.css"),
-};
+macro_rules! asset {
+    ($path:literal, $kind:ident, $file:literal) => {
+        Asset {
+            path: $path,
+            kind: $kind,
+            text: include_str!(concat!("assets/", $file)),
+        }
+    };
+}
 
-pub(super) const JS: Asset = Asset {
-    kind: "text/javascript; charset=utf-8",
-    text: include_str!("assets/page.js"),
-};
+/// Every one. To add one: a file in `assets/` and a row here.
+pub(super) const ASSETS: &[Asset] = &[
+    asset!("/", HTML, "index.html"),
+    asset!("/page.css", CSS, "page.css"),
+    asset!("/page.js", SCRIPT, "page.js"),
+    asset!("/dom.js", SCRIPT, "dom.js"),
+    asset!("/texts.js", SCRIPT, "texts.js"),
+    asset!("/texts.json", JSON, "texts.json"),
+    asset!("/daemon.js", SCRIPT, "daemon.js"),
+    asset!("/face.js", SCRIPT, "face.js"),
+    asset!("/scale.js", SCRIPT, "scale.js"),
+    asset!("/grid.js", SCRIPT, "grid.js"),
+    asset!("/plans.js", SCRIPT, "plans.js"),
+    asset!("/dialogs.js", SCRIPT, "dialogs.js"),
+    asset!("/sound.js", SCRIPT, "sound.js"),
+];
+
+/// Whether a path is one of them.
+pub(super) fn is_asset(path: &str) -> bool {
+    ASSETS.iter().any(|asset| asset.path == path)
+}

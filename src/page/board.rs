@@ -7,7 +7,8 @@ use super::meter::Meter;
 use crate::clients::Live;
 use crate::entry::Seq;
 use crate::journal::Line;
-use crate::message::page::Board;
+use crate::message::page::{Board, PlansMessage};
+use crate::spec::Catalog;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 use tokio::sync::watch;
@@ -16,8 +17,9 @@ use tokio::task::JoinHandle;
 /// The page is told no more often than this; the first of several changes at once.
 const PAUSE: Duration = Duration::from_millis(50);
 
-/// How far back what happened is looked for at the start.
-const LOOK_BACK: u64 = 400;
+/// How many entries back what happened is looked for at the start: about a day of a bench, so that the plans in use
+/// and the last outcomes are known.
+const LOOK_BACK: u64 = 4000;
 
 /// One message for the page, as JSON in one line.
 #[derive(Debug, Clone)]
@@ -57,6 +59,11 @@ impl Docs {
             json: json.into(),
             seq,
         }
+    }
+
+    /// What can be started at `station`.
+    pub(super) fn plans(&self, catalog: &Catalog, station: &str) -> PlansMessage {
+        self.board().plans(catalog, station)
     }
 
     /// Changes whenever there is something new to show; made once for all.

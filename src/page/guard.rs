@@ -5,6 +5,7 @@
 //! - Reading needs no token on this machine. From elsewhere, or by way of a proxy that says so, it does;
 //!   the page itself and the health are open, they tell nothing.
 
+use super::assets;
 use super::connection::Peer;
 use super::routes::Site;
 use super::token::Token;
@@ -27,8 +28,8 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; c
 /// Names by which only this machine itself is meant.
 const OWN_NAMES: [&str; 3] = ["localhost", "127.0.0.1", "[::1]"];
 
-/// What is open to whoever gets here.
-const OPEN: [&str; 4] = ["/", "/page.css", "/page.js", "/healthz"];
+/// Open to whoever gets here, beside the page itself.
+const OPEN: &str = "/healthz";
 
 /// The names by which the page may be asked for.
 #[derive(Debug)]
@@ -163,7 +164,8 @@ fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> 
     }
     let commands = request.uri().path() == "/control";
     let reads_freely = peer.ip().is_loopback() && !is_forwarded(headers);
-    let is_open = OPEN.contains(&request.uri().path());
+    let path = request.uri().path();
+    let is_open = path == OPEN || assets::is_asset(path);
     if !commands && (reads_freely || is_open) {
         return None;
     }

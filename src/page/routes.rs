@@ -63,10 +63,10 @@ impl Site {
 
 pub(super) fn routes(site: Arc<Site>) -> Router {
     let guard = middleware::from_fn_with_state(Arc::clone(&site), guard::guard);
-    Router::new()
-        .route("/", get(|| async { asset(&assets::INDEX) }))
-        .route("/page.css", get(|| async { asset(&assets::CSS) }))
-        .route("/page.js", get(|| async { asset(&assets::JS) }))
+    let page = assets::ASSETS.iter().fold(Router::new(), |routes, file| {
+        routes.route(file.path, get(move || async move { asset(file) }))
+    });
+    page.route("/plans/{station}", get(plans))
         .route("/events", get(event_stream))
         .route("/state", get(state))
         .route("/series/{series}", get(one_series))
@@ -103,7 +103,7 @@ async fn nothing_here(request: Request) -> Response {
     Refusal::new(
         StatusCode::NOT_FOUND,
         format!("nothing at {path:?}"),
-        "there are /, /events, /state, /series/N, /report/N, /metrics, /healthz and /control",
+        "there are /, /events, /state, /plans/STATION, /series/N, /report/N, /metrics, /healthz and /control",
     )
     .response()
 }
@@ -121,6 +121,21 @@ async fn wrong_method(request: Request) -> Response {
 async fn state(State(site): State<Arc<Site>>) -> Response {
     let doc = site.docs.now();
     answer(StatusCode::OK, JSON, format!("{}\n", doc.json))
+}
+
+/// What can be started at a station.
+async fn plans(State(site): State<Arc<Site>>, Path(station): Path<String>) -> Response {
+    let catalog = site.sources.live.catalog();
+    if !catalog.stations.contains(&station) {
+        return Refusal::new(
+            StatusCode::NOT_FOUND,
+            format!("no station {station:?} in the configuration"),
+            "list them: tallyjaw status",
+        )
+        .response();
+    }
+    let json = crate::message::line(&site.docs.plans(&catalog, &station));
+    answer(StatusCode::OK, JSON, json)
 }
 
 async fn scrape(State(site): State<Arc<Site>>) -> Response {

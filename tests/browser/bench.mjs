@@ -1,12 +1,17 @@
-// The bench page in a real browser: armed, zeroed, measured and retracted, with bytes on real pseudo-terminals; the
-// daemon killed, its journal failed; a hostile page of another origin. Every wait is for what stands on the screen.
+// The bench page in a real browser, with bytes on real pseudo-terminals: a day at the bench, every state on every screen,
+// the daemon killed, its journal failed; a hostile page of another origin. Every wait is for what stands on the screen.
 //
 //     tests/browser/setup && node tests/browser/bench.mjs target/release/tallyjaw [FOLDER FOR PICTURES]
+//
+// With TALLYJAW_ASSETS=src/page/assets the page's files are those of the folder, so that a change needs no build.
 
-import { mkdirSync } from "node:fs";
+import { mkdirSync, readFileSync } from "node:fs";
 import { createServer } from "node:http";
-import { browser, clipped, faultsByAxe, faultsOfText, watched } from "./look.mjs";
+import { browser, faultsOfText, watched } from "./look.mjs";
+import { judge, SCREENS } from "./screens.mjs";
 import { Shop } from "./shop.mjs";
+import { standIn } from "./stand_in.mjs";
+import { hear } from "./tones.mjs";
 
 const [binary, pictures = "target/browser/seen"] = process.argv.slice(2);
 const PATIENCE = 20000; // a limit for failing, never a pace
@@ -37,31 +42,12 @@ async function shows(page, selector, part) {
 
 const bodyHas = (page, expression) => page.waitForFunction(expression, { polling: "mutation", timeout: PATIENCE });
 
-// How big a finger finds what can be pressed.
-const tooSmall = (page) =>
-  page.evaluate(() =>
-    [...document.querySelectorAll("button, select, input:not([type=checkbox], [type=radio]), .choice")]
-      .map((element) => [element.id || element.textContent, element.getBoundingClientRect()])
-      .filter(([, box]) => box.width > 0 && (box.height < 47.9 || box.width < 47.9))
-      .map(([name, box]) => `${name} is ${Math.round(box.width)} × ${Math.round(box.height)} px, want 48`),
-  );
-
-// Axe, what is cut, and what a finger misses, on screens of all kinds; and a picture of each.
-const SCREENS = [
-  ["wide", 1920, 1080, "light"], ["wide-dark", 1920, 1080, "dark"], ["tablet", 1024, 768, "light"], ["phone", 360, 740, "light"],
-  ["phone-dark", 360, 740, "dark"], ["huge", 3840, 2160, "light"],
-];
-
-async function look(page, name, screens = SCREENS, fullPage = true) {
-  for (const [screen, width, height, scheme] of screens) {
-    await page.setViewport({ width, height });
-    await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: scheme }, { name: "prefers-reduced-motion", value: "reduce" }]);
-    await page.evaluate(() => new Promise((wake) => requestAnimationFrame(() => requestAnimationFrame(wake))));
-    for (const fault of [...(await faultsByAxe(page)), ...(await clipped(page, true)), ...(await tooSmall(page))]) {
-      faults.push(`${name} on ${screen}: ${fault}`);
-    }
+// A state on every screen, by night and by day.
+async function look(page, name) {
+  for (const screen of SCREENS) {
+    const found = await judge(page, screen, `${pictures}/page-${name}-${screen.name}.png`);
+    faults.push(...found.map((fault) => `${name} on ${screen.name}: ${fault}`));
     done += 1;
-    await page.screenshot({ path: `${pictures}/page-${name}-${screen}.png`, fullPage: fullPage && width < 1000 });
   }
   await page.setViewport({ width: 1920, height: 1080 });
 }
@@ -69,168 +55,395 @@ async function look(page, name, screens = SCREENS, fullPage = true) {
 async function opened(chromium, url) {
   const page = await chromium.newPage();
   await page.setViewport({ width: 1920, height: 1080 });
+  await fromFolder(page, process.env.TALLYJAW_ASSETS);
   const origin = new URL(url).origin;
   const live = watched(page, url.replace(/#.*/, ""), (asked) => asked.startsWith(`${origin}/`));
   await page.goto(url, { waitUntil: "domcontentloaded" });
   return { page, live };
 }
 
-// A day at the bench.
-async function day(shop, page) {
-  await shows(page, "#prompt-words", "Arm a plan");
-  await shows(page, "#instrument-list", "no zero yet");
-  same("the address keeps no token", await page.evaluate(() => location.href.includes("token")), false);
-  await look(page, "start");
+async function fromFolder(page, folder) {
+  if (!folder) return;
+  const kinds = { html: "text/html", css: "text/css", js: "text/javascript", json: "application/json" };
+  await page.setRequestInterception(true);
+  page.on("request", (request) => {
+    const path = new URL(request.url()).pathname.replace(/^\/$/, "/index.html").slice(1);
+    const kind = kinds[path.split(".")[1]];
+    if (!kind || path.includes("/")) return request.continue();
+    request.respond({ contentType: kind, headers: { "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:" }, body: readFileSync(`${folder}/${path}`) });
+  });
+}
 
-  await page.click("#sound");
-  same("sound is on", await page.$eval("#sound", (one) => one.getAttribute("aria-pressed")), "true");
+const pressed = (page, selector) => page.$eval(selector, (element) => element.click());
+const key = async (page, name) => {
   await page.evaluate(() => document.activeElement.blur());
-  await page.keyboard.press("a");
-  await page.waitForSelector("#arm[open]", { timeout: PATIENCE });
-  await look(page, "arm");
-  await page.type("#arm-operator", "mara");
+  await page.keyboard.press(name);
+};
+const kind = (page, name) => bodyHas(page, `document.querySelector('#face').dataset.kind === '${name}'`).catch(async () => {
+  faults.push(`the face is never ${name}: it is ${await page.$eval("#face", (face) => face.dataset.kind)}, ${JSON.stringify(await text(page, "#face-body"))}; the journal ends with ${JSON.stringify(shop.journal().at(-1))}`);
+});
+const heard = (page, tone) => bodyHas(page, `document.body.dataset.heard === '${tone}'`);
+
+// Starts a plan by its tile; where a series is open, it is stopped early.
+async function start(page, plan, stops = false) {
+  if (await page.$eval("body", (body) => body.dataset.view !== "plans")) await key(page, "a");
+  const tile = `.tile[data-key="${plan}"]`;
+  await page.waitForSelector(tile, { timeout: PATIENCE });
+  await pressed(page, tile);
+  if (stops) {
+    await page.waitForSelector("#confirm[open]", { timeout: PATIENCE });
+    await shows(page, "#confirm-words", "is still open");
+    await pressed(page, "#confirm-yes");
+  }
+  await shows(page, "#ask-more", `plan ${plan}`);
+}
+
+// A day at the bench: every state that bytes can make.
+async function day(shop, page) {
+  await bodyHas(page, "document.querySelectorAll('.tile').length === 7 || document.querySelector('#tiles-page').textContent");
+  await shows(page, "#ask-words", "Choose a plan");
+  await shows(page, "#chip-instrument", "connected");
+  same("the address keeps no token", await page.evaluate(() => location.href.includes("token")), false);
+  await look(page, "idle");
+  await page.type("#search", "guarded qual");
+  same("found", await page.$$eval(".tile", (tiles) => tiles.map((one) => one.dataset.key)), ["pump-guarded"]);
+  await page.type("#search", " nothing like this");
+  await shows(page, "#tiles-none", "No plan has these words");
+  await page.$eval("#search", (input) => { input.value = ""; input.dispatchEvent(new Event("input")); });
+
+  await pressed(page, "#sound");
+  same("sound is on", await page.$eval("#sound", (one) => one.getAttribute("aria-pressed")), "true");
+  await key(page, "o");
+  await page.waitForSelector("#operator[open]", { timeout: PATIENCE });
+  await page.type("#operator-name", "mara");
   await page.keyboard.press("Enter");
-  await shows(page, "#prompt-words", "Close the jaws of caliper-1 and press its data key to check the zero: before the first reading");
-  await shows(page, "#who", "mara measures");
-  same("what is armed", await text(page, "#prompt-more"), "QF-250-F · 14 ga = 2.0 mm² (SAE metric size; the AWG area is 2.08 mm²) · tool T-07 nest 2.0");
+  await shows(page, "#operator-now", "mara");
+  await key(page, "t");
+  await page.waitForSelector("#tool[open]", { timeout: PATIENCE });
+  await look(page, "tool");
+  await page.$$eval("#tool-known button", (all) => all.find((one) => one.textContent.includes("T-07")).click());
+  await shows(page, "#tool-now", "T-07, nest 2.0");
+
+  shop.press("1.60");
+  await kind(page, "not_counted");
+  await shows(page, "#face-lead", "No series is open");
+  await look(page, "not-started");
+  await start(page, "pump-own");
+  await kind(page, "zero");
+  await shows(page, "#ask-words", "Close the jaws of caliper-1, then press the data key");
+  same("what is started", await text(page, "#ask-more"), "QF-250-F · 14 ga = 2.0 mm² (SAE metric size; the AWG area is 2.08 mm²) · plan pump-own");
+  await look(page, "zero");
 
   shop.press("0.00");
-  await shows(page, "#prompt-words", "Measure piece 1 of 5: core crimp height");
-  await shows(page, "#instrument-list", "zero good");
-  await bodyHas(page, "document.body.dataset.heard === 'zero_ok'");
+  await kind(page, "limits");
+  same("the limits", await text(page, ".limits-figures"), "1.57 – 1.67 mm");
+  await shows(page, "#ask-words", "Measure piece 1 of 5: core crimp height");
+  await shows(page, "#chip-instrument", "zero good");
+  await heard(page, "zero_ok");
+  await look(page, "limits");
 
   const from = performance.now();
   shop.press("1.63");
-  await shows(page, "#verdict-word", "PASS");
+  await shows(page, "#face-word", "PASS");
   console.log(`  ${Math.round(performance.now() - from)} ms from the bytes at the port to the verdict on the screen`);
-  same("the value", await text(page, "#value"), "1.63 mm");
-  await shows(page, "#scale-words", "Core crimp height 1.63 mm, asked for 1.62 ±0.05 mm");
-  await shows(page, "#said", "PASS");
-  await bodyHas(page, "document.body.dataset.heard === 'pass'");
+  same("the value", await text(page, "#face-value"), "1.63 mm");
+  same("how far", await text(page, "#face-lead"), "0.04 mm below the upper limit");
+  same("the scale in words", await page.$eval("#scale", (scale) => scale.getAttribute("aria-label")), "1.63 mm between the limits 1.62 ±0.05 mm");
+  await shows(page, "#said", "PASS, 1.63 mm");
+  await heard(page, "pass");
   await look(page, "pass");
 
   shop.press("1.72");
-  await shows(page, "#verdict-word", "FAIL: too high");
-  await bodyHas(page, "document.body.dataset.heard === 'fail_high'");
+  await shows(page, "#face-word", "FAIL");
+  same("how far above", await text(page, "#face-lead"), "Too high: 0.05 mm above the upper limit");
+  await heard(page, "fail_high");
   await look(page, "fail-high");
   shop.press("1.50");
-  await shows(page, "#verdict-word", "FAIL: too low");
-  await bodyHas(page, "document.body.dataset.heard === 'fail_low'");
-  await look(page, "fail-low", SCREENS.slice(0, 4));
-  same("slots", (await page.$$("#slots td[data-tone]")).length, 3);
+  await shows(page, "#face-lead", "Too low: 0.07 mm below the lower limit");
+  await heard(page, "fail_low");
+  await look(page, "fail-low");
+  same("slots", (await page.$$("#pieces .slot[data-tone]")).length, 3);
 
-  await page.click("#recent-list button");
-  await shows(page, "#verdict-word", "Retracted");
+  await key(page, "r");
+  await kind(page, "retracted");
   await shows(page, "#answer", "Retracted.");
-  same("a slot is free again", (await page.$$("#slots td[data-tone]")).length, 2);
-  shop.press("16.2");
-  await shows(page, "#verdict-word", "Not counted");
-  await bodyHas(page, "document.body.dataset.heard === 'not_counted'");
-  await page.focus("main");
-  await page.keyboard.press("r");
-  await shows(page, "#series-words", "2 retracted");
-  await look(page, "not-counted", SCREENS.slice(0, 4));
+  same("a slot is free again", (await page.$$("#pieces .slot[data-tone]")).length, 2);
+  await look(page, "retracted");
+  await pressed(page, "#act-restore");
+  await shows(page, "#answer", "Restored");
+  await bodyHas(page, "document.querySelectorAll('#pieces .slot[data-tone]').length === 3");
+  await pressed(page, "#act-history");
+  await page.waitForSelector("#history[open] button[data-key]", { timeout: PATIENCE });
+  await look(page, "history");
+  await pressed(page, "#history button[data-key]");
+  await shows(page, "#history-list", "retracted");
+  await pressed(page, "#history [data-close]");
+  await kind(page, "retracted");
 
+  shop.press("16.2");
+  await kind(page, "not_counted");
+  await shows(page, "#face-lead", "The value is not plausible here");
+  await heard(page, "not_counted");
+  await look(page, "not-counted");
+  shop.press("no number");
+  await kind(page, "unread");
+  await look(page, "unread");
+  await scanned(shop, page);
+  await zeroOff(shop, page);
+  await noted(page);
+}
+
+// What the scanner says and the station cannot do.
+async function scanned(shop, page) {
+  shop.press("tj/tool/T-99", 2);
+  await kind(page, "refused");
+  await shows(page, "#face-lead", "T-99");
+  await heard(page, "alert");
+  await look(page, "refused");
+  shop.press("1.62");
+  await kind(page, "verdict");
+}
+
+async function zeroOff(shop, page) {
+  shop.press("0.05");
+  await kind(page, "zero_off");
+  same("by how much", await text(page, "#face-value"), "0.05 mm");
+  await shows(page, "#ask-words", "Clean the jaws, press ZERO, then the data key");
+  await shows(page, "#face-lead", "3 readings are doubted");
+  await heard(page, "zero_off");
+  same("hatched", (await page.$$("#pieces .slot[data-tone=doubted]")).length, 3);
+  await look(page, "zero-off");
+  shop.press("0.00");
+  await kind(page, "doubted");
+  await shows(page, "#face-lead", "Measure 3 readings again");
+  await look(page, "doubted");
+  shop.press("1.62");
+  await kind(page, "verdict");
+  same("one less", (await page.$$("#pieces .slot[data-tone=doubted]")).length, 2);
+}
+
+async function noted(page) {
   const markup = '<img src=x onerror="document.body.dataset.owned=1"><b>bold</b> &amp; "quoted"';
-  await page.keyboard.press("n");
+  await key(page, "n");
+  await page.waitForSelector("#note[open]", { timeout: PATIENCE });
   await page.type("#note-text", markup);
   await page.keyboard.press("Enter");
-  await shows(page, "#recent-list", `note: ${markup}`);
-  same("no markup of a note is live", await page.evaluate(() => [document.body.dataset.owned, document.querySelectorAll("main img, main b:not(#instrument-list b)").length]), [null, 0]);
-  await page.evaluate(() => document.activeElement.blur());
-  await page.keyboard.press("h");
-  await page.waitForSelector("#help[open]", { timeout: PATIENCE });
-  await look(page, "keys", SCREENS.slice(1, 4));
+  await shows(page, "#answer", "The note is saved.");
+  await key(page, "l");
+  await shows(page, "#history-list", `note: ${markup}`);
+  same("no markup of a note is live", await page.evaluate(() => [document.body.dataset.owned, document.querySelectorAll("#history img, #history .words b").length]), [null, 0]);
+  await page.keyboard.press("Escape");
+  await key(page, "h");
+  await page.waitForSelector("#menu[open]", { timeout: PATIENCE });
+  await look(page, "menu");
+  await page.keyboard.press("Escape");
+  await key(page, "i");
+  await shows(page, "#service-instruments", "/tty-1");
+  await look(page, "service");
   await page.keyboard.press("Escape");
 }
 
-// Verdicts that are unsure, an own choice, a series too long for slots, a whole series.
+// Series that come to an end, those of many pieces, an own choice.
 async function more(shop, page) {
-  // An open series is asked about once.
-  const armed = async (plan) => {
-    await page.click("#act-arm");
-    await page.waitForSelector("#arm[open]", { timeout: PATIENCE });
-    await page.evaluate((plan) => document.querySelector(`#arm input[value="${plan}"]`).click(), plan);
-    await page.click("#arm-go");
-    await shows(page, "#arm-answer", "still open");
-    await shows(page, "#arm-answer", "again within ten seconds");
-    await page.click("#arm-go");
-  };
-  await armed("pump-guarded");
-  await shows(page, "#series-words", "plan pump-guarded");
+  await start(page, "pump-guarded", true);
+  await bodyHas(page, "!document.querySelector('#act-resume').hidden");
+  await pressed(page, "#act-resume");
+  await shows(page, "#ask-more", "plan pump-own");
+  await start(page, "pump-guarded", true);
   shop.press("1.66");
-  await shows(page, "#verdict-word", "UNSURE");
-  await bodyHas(page, "document.body.dataset.heard === 'unsure'");
-  await shows(page, "#scale-words", "dotted");
-  await look(page, "unsure", SCREENS.slice(0, 4));
+  await shows(page, "#face-word", "UNSURE");
+  await heard(page, "unsure");
+  same("dotted", await page.$eval("#scale", (scale) => scale.getAttribute("aria-label").includes("dotted")), true);
+  await look(page, "unsure");
   for (const value of ["1.62", "1.61"]) {
     shop.press(value);
-    await shows(page, "#value", `${value} mm`);
+    await shows(page, "#pieces", value);
   }
-  await shows(page, "#prompt-more", "undecided: 2 passed, 1 unsure");
-  await shows(page, "#slots", "UNDECIDED");
-  await bodyHas(page, "document.body.dataset.heard === 'undecided'");
-  await look(page, "completed", SCREENS.slice(0, 4));
+  await kind(page, "over");
+  await shows(page, "#face-word", "UNDECIDED");
+  await shows(page, "#face-lead", "1 piece is not decided: set it aside");
+  await heard(page, "undecided");
+  await look(page, "undecided");
 
-  await page.click("#act-arm");
-  await page.waitForSelector("#arm[open]", { timeout: PATIENCE });
-  await page.select("#arm-wire", "5.0 mm²");
-  await page.select("#arm-tool", "R-02");
-  await page.$eval("#arm-pieces", (input) => { input.value = "0"; });
-  await page.click("#arm-go");
-  same("a form with a fault is not sent", await page.$eval("#arm", (dialog) => dialog.open), true);
-  await page.$eval("#arm-pieces", (input) => { input.value = "2"; });
-  await page.click("#arm-go");
-  await shows(page, "#prompt-more", "5.0 mm²");
-  await shows(page, "#alerts", "repair");
-  await shows(page, "#verdict-why", "of what was measured before");
-  await look(page, "own-choice", SCREENS.slice(0, 4));
-  await armed("pump-many");
-  await page.waitForSelector("#slots progress", { timeout: PATIENCE });
+  await pressed(page, "#face-again");
+  await shows(page, "#ask-more", "plan pump-guarded");
+  await start(page, "pump-short", true);
+  for (const value of ["1.62", "1.61"]) {
+    shop.press(value);
+    await shows(page, "#pieces", value);
+  }
+  await shows(page, "#face-word", "ACCEPTED");
+  await heard(page, "accepted");
+  await look(page, "accepted");
+  await pressed(page, "#face-next");
+  await shows(page, ".tile", "ACCEPTED");
+  same("the last used is first", await page.$eval(".tile", (tile) => tile.dataset.key), "pump-short");
+  await look(page, "idle-used");
+
+  await start(page, "pump-ten");
+  const ten = ["1.62", "1.72", "1.60", "1.61", "1.50", "1.63", "1.64", "1.62", "1.61", "1.62"];
+  const wide = ["2.40", "2.41", "2.10", "2.42", "2.44", "2.38", "2.39", "2.40", "2.41", "2.42"];
+  for (const [index, value] of [...ten, ...wide].entries()) {
+    shop.press(value);
+    if (index < 19) await shows(page, "#grid-count", `${index + 1} of 20`);
+    if (index === 9) await look(page, "ten");
+    if (index === 12) await shows(page, "#face-lead", "Too narrow: 0.20 mm below the lower limit");
+  }
+  await shows(page, "#face-word", "REJECTED");
+  await shows(page, "#face-lead", "Set 3 pieces aside");
+  await shows(page, ".aside", "Piece 3 core crimp width 2.10 mm: too narrow, 0.20 mm below the lower limit");
+  await heard(page, "rejected");
+  same("the pieces stay", (await page.$$("#pieces li")).length, 10);
+  await look(page, "rejected");
+  await page.evaluate(() => { window.open = (path) => { document.body.dataset.opened = path; }; });
+  await pressed(page, "#face-report");
+  check("the report is opened", /^\/report\/\d+$/.test(await page.$eval("body", (body) => body.dataset.opened)), "");
+  await pressed(page, "#face-next");
+
+  await start(page, "pump-25");
+  for (const [index, value] of Array.from({ length: 17 }, (_, index) => [index, index % 2 ? `2.4${index % 9}` : index === 6 ? "1.70" : `1.6${index % 7}`])) {
+    shop.press(value);
+    await shows(page, "#grid-count", `${index + 1} of 50`);
+  }
+  await look(page, "twentyfive");
+  await start(page, "pump-many", true);
   shop.press("1.60");
-  await shows(page, "#verdict-word", "PASS");
+  await shows(page, "#face-word", "PASS");
+  await look(page, "many");
 
-  await page.keyboard.press("2");
+  await key(page, "a");
+  await pressed(page, "#act-own");
+  await page.waitForSelector("#own[open]", { timeout: PATIENCE });
+  await page.select("#own-wire", "5.0 mm²");
+  await page.select("#own-tool", "R-02");
+  await page.$eval("#own-pieces", (input) => { input.value = "0"; });
+  await pressed(page, "#own-go");
+  same("a form with a fault is not sent", await page.$eval("#own", (dialog) => dialog.open), true);
+  await page.$eval("#own-pieces", (input) => { input.value = "2"; });
+  await look(page, "own");
+  await pressed(page, "#own-go");
+  await page.waitForSelector("#confirm[open]", { timeout: PATIENCE });
+  await look(page, "arm-again");
+  await pressed(page, "#confirm-no");
+  await bodyHas(page, "!document.querySelector('#confirm').open");
+  same("the series goes on", await page.$eval("#own", (dialog) => dialog.open), true);
+  await pressed(page, "#own-go");
+  await page.waitForSelector("#confirm[open]", { timeout: PATIENCE });
+  await pressed(page, "#confirm-yes");
+  await kind(page, "refused"); // another tool is in the hand
+  await shows(page, "#face-lines", "R-02");
+  await look(page, "refused-tool");
+  await pressed(page, "#face-ok");
+  await pressed(page, "#act-stop");
+  await page.waitForSelector("#confirm[open]", { timeout: PATIENCE });
+  await pressed(page, "#confirm-yes");
+  await shows(page, "#face-word", "STOPPED EARLY");
+  await look(page, "stopped-early");
+  await key(page, "t");
+  await page.waitForSelector("#tool[open]", { timeout: PATIENCE });
+  await page.$$eval("#tool-known button", (all) => all.find((one) => one.textContent.includes("R-02")).click());
+  await shows(page, "#tool-now", "R-02");
+  await key(page, "a");
+  await pressed(page, "#act-own");
+  await page.waitForSelector("#own[open]", { timeout: PATIENCE });
+  await page.select("#own-wire", "5.0 mm²");
+  await page.select("#own-tool", "R-02");
+  await pressed(page, "#own-go");
+  await shows(page, "#ask-more", "5.0 mm²");
+  await shows(page, "#warnings-first", "epair");
+  await look(page, "warned");
+  await key(page, "w");
+  await shows(page, "#warnings-list", "epair");
+  await look(page, "warnings");
+  await page.keyboard.press("Escape");
+}
+
+// A pull test destroys its piece: to retract it takes a reason.
+async function pulled(shop, page) {
+  await key(page, "2");
   await bodyHas(page, "document.title.startsWith('bench-2')");
-  await shows(page, "#prompt-words", "Arm a plan");
-  await page.keyboard.press("1");
-  await shows(page, "#verdict-word", "PASS");
+  await start(page, "pump-pull");
+  shop.press("150.0", 3);
+  await shows(page, "#face-lead", "Too weak: 30 N below the lower limit");
+  await key(page, "r");
+  await page.waitForSelector("#why[open]", { timeout: PATIENCE });
+  await look(page, "why");
+  await page.type("#why-reason", "slipped in the grip");
+  await page.keyboard.press("Enter");
+  await kind(page, "retracted");
+  await shows(page, "#pieces", "spent");
+  await look(page, "spent");
+  await key(page, "1");
+  await bodyHas(page, "document.title.startsWith('bench-1')");
+}
+
+async function unplugged(shop, page) {
+  shop.press("unplug", 1);
+  await kind(page, "unplugged");
+  await shows(page, "#chip-instrument", "not connected");
+  await look(page, "unplugged");
+  shop.press("plug", 1);
+  await bodyHas(page, "!document.querySelector('#chip-instrument').textContent.includes('not connected')");
 }
 
 async function killed(shop, page) {
   await shop.kill();
-  await shows(page, "#trouble", "The daemon does not answer");
-  same("what is old says so", await page.evaluate(() => [document.body.classList.contains("old"), document.querySelector("#act-retract").disabled]), [true, true]);
-  await look(page, "gone", SCREENS.slice(0, 4));
+  await kind(page, "gone");
+  same("what is old says so", await page.evaluate(() => [document.body.classList.contains("old"), document.querySelector("#act-note").disabled]), [true, true]);
+  await look(page, "gone");
   await shop.start();
   await bodyHas(page, "!document.body.classList.contains('old')");
-  same("no trouble is left", await text(page, "#trouble"), "");
-  await shows(page, "#instrument-list", "zero");
-  shop.press("1.64");
-  await shows(page, "#value", "1.64 mm");
-  await page.keyboard.press("r");
-  await shows(page, "#verdict-word", "Retracted");
+  await bodyHas(page, "document.querySelector('#face').dataset.kind !== 'gone'");
 }
 
 async function failed(shop, page) {
   await shop.kill();
-  await shows(page, "#trouble", "The daemon does not answer");
-  await shop.start("trap '' XFSZ; ulimit -f 60; exec \"$@\"");
+  await kind(page, "gone");
+  const blocks = Math.ceil(shop.journalBytes() / 512) + 40; // of 512 bytes, as sh counts them: room for a few notes
+  await shop.start(`trap '' XFSZ; ulimit -f ${blocks}; exec "$@"`);
   await bodyHas(page, "!document.body.classList.contains('old')");
-  for (let round = 0; round < 100; round += 1) {
+  for (let round = 0; round < 200; round += 1) {
+    await pressed(page, "#act-note");
     await page.$eval("#note-text", (input) => { input.value = "x".repeat(400); });
-    await page.click("#note button");
-    await page.waitForFunction("document.querySelector('#answer').textContent || document.body.classList.contains('old')", { polling: "mutation", timeout: PATIENCE });
-    if (await page.$eval("body", (body) => body.classList.contains("old"))) break;
+    await page.$eval("#answer", (answer) => { answer.textContent = ""; });
+    await pressed(page, "#note-keep");
+    await bodyHas(page, "document.querySelector('#answer').textContent || document.querySelector('#face').dataset.kind.startsWith('journal') || document.body.classList.contains('old') || document.querySelector('#face').dataset.kind === 'refused'");
+    if (await page.evaluate(() => document.querySelector("#face").dataset.kind !== "verdict" && document.querySelector("#answer").textContent === "")) break;
   }
-  await shows(page, "#trouble", "The journal has failed: nothing is recorded.");
-  await shows(page, "#trouble", "File too large");
-  await page.$eval("#note-text", (input) => { input.value = ""; }); // a text longer than its field counts as cut
-  await look(page, "journal-failed", SCREENS.slice(0, 4));
+  await kind(page, "journal_failed");
+  await shows(page, "#face-lines", "File too large");
+  same("no time that is none", await page.$eval("body", (body) => /Invalid|undefined|NaN/.test(body.innerText)), false);
+  await look(page, "journal-failed");
   same("the daemon's end", await shop.ended, 4);
   await shop.start();
   await bodyHas(page, "!document.body.classList.contains('old')");
-  same("it is over", await text(page, "#trouble"), "");
+  await bodyHas(page, "document.querySelector('#face').dataset.kind !== 'journal_failed'");
+}
+
+// What no pseudo-terminal can make, as the daemon would say it.
+async function stoodIn(chromium, address) {
+  const between = await standIn(address);
+  const { page } = await opened(chromium, `${between.address}#token=${"0".repeat(64)}`);
+  const states = {
+    adapter: (_, bench) => { bench.todo = bench.face = { kind: "adapter", instrument: "caliper-1", was: "USB serial adapter 0403:6001 FT4A2XYZ of Example Instruments", is: "USB serial adapter 1a86:7523, no serial number" }; },
+    shared: (_, bench) => { bench.todo = bench.face = { kind: "shared", instrument: "caliper-1", holders: ["minicom (pid 4711)"] }; },
+    journal_stalled: (state) => { Object.assign(state, { journal_health: "stalled", stalled_seconds: 7 }); },
+    over: (state, bench, here) => {
+      delete here.armed;
+      bench.asks = [];
+      bench.face = { kind: "over" };
+      here.outcome = { series: 12, outcome: "accepted", tally: { passed: 5, failed: 0, unsure: 0, doubted: 0, retracted: 2, not_counted: 0 } };
+      bench.closed = { ...bench.closed, series: 12, outcome: "accepted", reservations: ["calibration_overdue", "uncertainty_ratio_low"], tally: here.outcome.tally, aside: [], doubted: [] };
+    },
+    journal_full: (state) => { state.journal_health = "full"; },
+  };
+  for (const [name, change] of Object.entries(states)) {
+    await between.show(change);
+    await kind(page, name);
+    await look(page, name === "over" ? "reservations" : name.replace("_", "-"));
+  }
+  await page.close();
+  between.close();
 }
 
 // A page of another origin tries all that a page can.
@@ -273,35 +486,57 @@ async function hostile(shop, chromium, { address, token }) {
 async function onlyLooking(chromium, address) {
   const context = await chromium.createBrowserContext();
   const { page } = await opened(context, address);
-  await shows(page, "#prompt-words", "easure");
   await shows(page, "#answer", "This page may only look.");
-  same("no button commands", await page.$$eval("#acts button:not([disabled]), #recent button", (all) => all.length), 0);
-  await look(page, "only-looking", SCREENS.slice(0, 4));
+  same("no button commands", await page.$$eval("#acts button:not([disabled], #act-history, #act-own, #act-plans, #act-back), #face-again:not([disabled])", (all) => all.length), 0);
+  await look(page, "only-looking");
   await context.close();
+}
+
+// The main states in the other languages: whole, and nothing cut.
+async function languages(page) {
+  for (const [language, word] of [["de", "Plan"], ["es", "plan"]]) {
+    await pressed(page, "#menu-open");
+    await pressed(page, `#languages [data-language=${language}]`);
+    await page.keyboard.press("Escape");
+    same(`the language is ${language}`, await page.$eval("html", (html) => html.lang), language);
+    await shows(page, "#ask", word);
+    await look(page, `verdict-${language}`);
+  }
+  await pressed(page, "#menu-open");
+  await pressed(page, "#languages [data-language=en]");
+  await page.keyboard.press("Escape");
 }
 
 const shop = await Shop.open(binary);
 const chromium = await browser();
+const began = performance.now();
+let watchedNow = []; // what went wrong in the page, until it is taken
 try {
   const served = await shop.start();
+  await shop.connected(served.address);
   const html = await (await fetch(served.address)).text();
   faults.push(...(await faultsOfText(html, "page")));
   const { page, live } = await opened(chromium, served.url);
-  await day(shop, page);
-  await more(shop, page);
-  await hostile(shop, chromium, served);
-  await onlyLooking(chromium, served.address);
-  faults.push(...live.splice(0));
-  await killed(shop, page);
-  await failed(shop, page);
+  watchedNow = live;
+  const steps = {
+    day: () => day(shop, page), more: () => more(shop, page), pulled: () => pulled(shop, page), tones: async () => faults.push(...(await hear(page))), hostile: () => hostile(shop, chromium, served),
+    onlyLooking: () => onlyLooking(chromium, served.address), stoodIn: () => stoodIn(chromium, served.address), unplugged: () => unplugged(shop, page),
+    languages: async () => { await start(page, "pump-short", true); shop.press("1.50"); await kind(page, "verdict"); await languages(page); faults.push(...live.splice(0)); },
+    killed: () => killed(shop, page), failed: () => failed(shop, page),
+  };
+  for (const [name, step] of Object.entries(steps)) {
+    const from = performance.now();
+    await step();
+    console.log(`  ${name}: ${((performance.now() - from) / 1000).toFixed(1)} s`);
+  }
   // What the browser says of the daemon's absence is no fault of the page.
   faults.push(...live.filter((one) => !one.includes("net::ERR_")));
 } catch (error) {
-  faults.push(`it went no further: ${error.stack}`);
+  faults.push(`it went no further: ${error.stack}`, ...watchedNow);
 } finally {
   await chromium.close();
   await shop.close();
 }
-console.log(`bench page: ${done} things looked at, ${faults.length || "no"} faults`);
-for (const fault of faults.slice(0, 40)) console.log(`  ${fault}`);
+console.log(`bench page: ${done} things looked at in ${Math.round((performance.now() - began) / 1000)} s, ${faults.length || "no"} faults`);
+for (const fault of faults.slice(0, 80)) console.log(`  ${fault}`);
 process.exit(faults.length === 0 ? 0 : 1);

@@ -1,7 +1,7 @@
-"""Calipers on pseudo-terminals for tests in other languages.
+"""Instruments on pseudo-terminals for tests in other languages.
 
-Prints the paths of as many as its argument says; then sends what each line of standard input says:
-`1 +1.63` goes to the first one, with a carriage return.
+Makes FOLDER/tty-1, FOLDER/tty-2, … as many as the second argument says, and prints `ready`; then does what each line of
+standard input says: `1 +1.63` goes to the first one, with a carriage return; `1 unplug` and `1 plug` are its plug.
 """
 
 import os
@@ -9,12 +9,38 @@ import pty
 import sys
 import tty
 
-masters = []
-for _ in range(int(sys.argv[1])):
+folder, count = sys.argv[1], int(sys.argv[2])
+masters = {}
+
+
+def link(number):
+    return f"{folder}/tty-{number}"
+
+
+def plug(number):
     master, slave = pty.openpty()
     tty.setraw(slave)
-    masters.append(master)
-    print(os.ttyname(slave), flush=True)
+    # The name appears whole: a daemon that looks for it never finds half of one.
+    os.symlink(os.ttyname(slave), link(number) + ".new")
+    os.rename(link(number) + ".new", link(number))
+    masters[number] = (master, slave)
+
+
+def unplug(number):
+    os.unlink(link(number))
+    for end in masters.pop(number):
+        os.close(end)
+
+
+for number in range(1, count + 1):
+    plug(number)
+print("ready", flush=True)
 for line in sys.stdin:
     number, text = line.split(maxsplit=1)
-    os.write(masters[int(number) - 1], text.strip().encode() + b"\r")
+    number, text = int(number), text.strip()
+    if text == "plug":
+        plug(number)
+    elif text == "unplug":
+        unplug(number)
+    else:
+        os.write(masters[number][0], text.encode() + b"\r")

@@ -1,27 +1,42 @@
-// A made-up shop for the bench page: two calipers on pseudo-terminals, the real daemon, a real browser.
+// A made-up shop for the bench page: a caliper, a scanner and a force gauge on pseudo-terminals, the real daemon.
 
 import { execFileSync, spawn } from "node:child_process";
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { createInterface } from "node:readline";
 import { fileURLToPath } from "node:url";
 
 const here = fileURLToPath(new URL("./", import.meta.url));
 
-const instrument = (number, port) => `
-[[station]]
-name = "bench-${number}"
+const instrument = (name, station, port, more) => `
 [[instrument]]
-name = "caliper-${number}"
-station = "bench-${number}"
-kind = "caliper"
+name = "${name}"
+station = "${station}"
 port = "${port}"
+${more}`;
+
+const CALIPER = `kind = "caliper"
 format = "decimal-line"
 resolution = "0.01 mm"
 max_error = "0.02 mm"
 range = "0..150 mm"
 capture = "press"
 `;
+
+const GAUGE = `kind = "force"
+format = "decimal-line"
+unit = "N"
+resolution = "0.1 N"
+max_error = "0.5 N"
+range = "0..500 N"
+capture = "press"
+`;
+
+const instruments = (folder) =>
+  `[[station]]\nname = "bench-1"\n[[station]]\nname = "bench-2"\n` +
+  instrument("caliper-1", "bench-1", `${folder}/tty-1`, CALIPER) +
+  instrument("scanner-1", "bench-1", `${folder}/tty-2`, 'kind = "scanner"\n') +
+  instrument("gauge-2", "bench-2", `${folder}/tty-3`, GAUGE);
 
 const plan = (id, more) => `
 [[plan]]
@@ -34,10 +49,18 @@ nest = "2.0"
 ${more}
 `;
 
+const BOTH = 'axes = ["core_crimp_height", "core_crimp_width"]\n';
+const NO_ZERO = "zero = { before_first = false, closing = false }\n";
+const HEIGHT = 'axes = ["core_crimp_height"]\n';
+
 const PLANS =
-  plan("pump-own", 'axes = ["core_crimp_height", "core_crimp_width"]\npieces = 5\npurpose = "first_off"') +
-  plan("pump-guarded", 'axes = ["core_crimp_height"]\npieces = 3\npurpose = "qualification"\ndecision = "guarded"\nzero = { before_first = false, closing = false }') +
-  plan("pump-many", 'axes = ["core_crimp_height"]\npieces = 300\npurpose = "in_process"\nzero = { before_first = false, closing = false }');
+  plan("pump-own", `${BOTH}pieces = 5\npurpose = "first_off"`) +
+  plan("pump-ten", `${BOTH}pieces = 10\npurpose = "in_process"\n${NO_ZERO}`) +
+  plan("pump-25", `${BOTH}pieces = 25\norder = "by_piece"\npurpose = "qualification"\n${NO_ZERO}`) +
+  plan("pump-guarded", `${HEIGHT}pieces = 3\npurpose = "qualification"\ndecision = "guarded"\n${NO_ZERO}`) +
+  plan("pump-short", `${HEIGHT}pieces = 2\npurpose = "last_off"\n${NO_ZERO}`) +
+  plan("pump-many", `${HEIGHT}pieces = 300\npurpose = "in_process"\n${NO_ZERO}`) +
+  plan("pump-pull", `axes = ["pull_force"]\npieces = 3\npurpose = "first_off"\n${NO_ZERO}`);
 
 const SHEET = `
 [[terminal]]
@@ -77,21 +100,19 @@ export class Shop {
     const shop = new Shop();
     shop.binary = binary;
     shop.folder = mkdtempSync(`${tmpdir()}/tallyjaw-page-`);
-    shop.hands = spawn("python3", [`${here}calipers.py`, "2"], { stdio: ["pipe", "pipe", "inherit"] });
-    const paths = [];
-    const lines = createInterface({ input: shop.hands.stdout });
-    await new Promise((resolve) => lines.on("line", (path) => paths.push(path) === 2 && resolve()));
+    shop.hands = spawn("python3", [`${here}calipers.py`, shop.folder, "3"], { stdio: ["pipe", "pipe", "inherit"] });
+    await lineOf(shop.hands.stdout);
     const files = `[daemon]\nsheets = "sheet.toml"\nplans = "plans.toml"\ntools = "tools.toml"\n`;
-    shop.write("tallyjaw.toml", (port) => `${files}[page]\nlisten = "127.0.0.1:${port}"\n${instrument(1, paths[0])}${instrument(2, paths[1])}`, 0);
-    shop.configured = (port) => shop.write("tallyjaw.toml", (port) => `${files}[page]\nlisten = "127.0.0.1:${port}"\n${instrument(1, paths[0])}${instrument(2, paths[1])}`, port);
+    shop.configured = (port) => shop.write("tallyjaw.toml", () => `${files}[page]\nlisten = "127.0.0.1:${port}"\n${instruments(shop.folder)}`);
+    shop.configured(0);
     shop.write("sheet.toml", () => SHEET);
     shop.write("plans.toml", () => PLANS);
     shop.write("tools.toml", () => TOOLS);
     return shop;
   }
 
-  write(name, text, port) {
-    writeFileSync(`${this.folder}/${name}`, text(port));
+  write(name, text) {
+    writeFileSync(`${this.folder}/${name}`, text());
   }
 
   run(...args) {
@@ -109,6 +130,17 @@ export class Shop {
     return { address, token, url: `${address}#token=${token}` };
   }
 
+  // Until every instrument is connected: a pseudo-terminal's number may still be held by somebody who had it before.
+  async connected(address) {
+    const events = await fetch(new URL("/events?state=each", address), { signal: AbortSignal.timeout(60000) });
+    let held = "";
+    for await (const text of events.body.pipeThrough(new TextDecoderStream())) {
+      held += text;
+      const states = held.split("\n").filter((line) => line.startsWith("data: ") && line.endsWith("}") && line.includes('"instruments"'));
+      if (states.length > 0 && JSON.parse(states.at(-1).slice(6)).state.instruments.every((one) => one.attached)) return;
+    }
+  }
+
   async kill() {
     this.daemon.kill("SIGKILL");
     await this.ended;
@@ -116,6 +148,10 @@ export class Shop {
 
   press(text, number = 1) {
     this.hands.stdin.write(`${number} ${text}\n`);
+  }
+
+  journalBytes() {
+    return statSync(`${this.folder}/state/journal/00000001.jsonl`).size;
   }
 
   journal() {

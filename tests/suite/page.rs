@@ -1,10 +1,12 @@
 //! The bench page over HTTP, without a browser: who gets what, who gets nothing, and what it costs.
 
 mod bounds;
+mod faces;
 mod http;
 mod refusals;
 mod stalled;
 mod stream;
+mod texts;
 
 use crate::golden;
 use crate::harness::{Daemon, PATIENCE, Shop};
@@ -66,7 +68,13 @@ fn a_series_is_armed_zeroed_measured_retracted_and_seen_by_http_alone() {
             "nominal": {"at": 1_620_000, "text": "1.62 mm"},
             "lower": {"at": 1_570_000, "text": "1.57 mm"},
             "upper": {"at": 1_670_000, "text": "1.67 mm"},
+            "miss": {"limit": "upper", "beyond": false, "by": "0.04 mm"},
         })
+    );
+    assert_eq!(bench["face"], json!({"kind": "verdict"}));
+    assert_eq!(
+        bench["asks"],
+        json!([{"piece": 2, "pieces": 5, "axis": "core_crimp_height", "lower": "1.57 mm", "upper": "1.67 mm", "nominal": "1.62 mm"}])
     );
     assert_eq!(
         bench["readings"],

@@ -6,24 +6,30 @@
 //!
 //! What is unknown is left out, never 0.
 
+mod closed;
+mod face;
+mod happened;
+mod scale;
+mod tiles;
+
+pub use closed::{AsideMessage, ClosedMessage};
+pub use face::Face;
+pub use happened::RecentMessage;
+pub use scale::{AskMessage, MarkMessage, MissMessage, ScaleMessage};
+pub use tiles::{PlansMessage, TileMessage};
+
 use super::reply::Status;
-use crate::entry::spoken::{Spoken, spoken};
+use crate::entry::ledger::{Disposition, Ledger, Series, Whole};
 use crate::entry::state::{CountedReading, SeriesState, ZeroState};
-use crate::entry::words::{self, safe};
-use crate::entry::{
-    Entry, FrameEntry, Outcome, PortEntry, Reading, SaidEntry, Seq, SeriesEntry, Stamped, Standing,
-    State,
-};
-use crate::quantity::{Dimension, Quantity};
-use crate::spec::{Limits, Verdict};
+use crate::entry::{Entry, Outcome, Reading, Seq, Stamped, State, Tally};
+use crate::spec::Catalog;
 use crate::station::prompt::{Prompt, prompt};
+use face::Newest;
+use happened::{RECENT_MOST, mark};
 use serde::Serialize;
 use std::collections::{BTreeMap, VecDeque};
+use tiles::Uses;
 
-/// How many happenings of a station are kept.
-const RECENT_MOST: usize = 24;
-/// How many characters of what happened are shown.
-const WORDS_MOST: usize = 300;
 /// How many readings of a series are shown, the newest ones.
 const READINGS_MOST: usize = 400;
 
@@ -42,8 +48,21 @@ pub struct PageMessage {
 pub struct BenchMessage {
     /// Its name in the configuration.
     pub station: String,
+    /// What is the biggest thing on the screen.
+    pub face: Face,
+    /// What must be done before the next slot is measured: a zero, an instrument to be connected, …
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub todo: Option<Face>,
+    /// The slots that may be measured next, with their limits; several where the value tells the axis.
+    pub asks: Vec<AskMessage>,
     /// The counted readings of the open series, at most 400 of them.
     pub readings: Vec<SlotMessage>,
+    /// The doubted readings of the open series whose slots wait to be measured again.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub doubted: Vec<SlotMessage>,
+    /// The series that was closed last, with what is to be set aside.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub closed: Option<ClosedMessage>,
     /// The zero of each instrument of the station.
     pub zeros: Vec<ZeroStateMessage>,
     /// The last value as shown, with its unit.
@@ -75,7 +94,7 @@ pub struct SlotMessage {
     pub value: String,
     /// The value in nanometres or millinewtons.
     pub at: i64,
-    /// `pass`, `fail` or `unsure`.
+    /// `pass`, `fail_low`, `fail_high`, `unsure_low` or `unsure_high`.
     pub verdict: &'static str,
     /// Measuring destroyed the piece: retracting the reading needs a reason.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
@@ -94,96 +113,52 @@ pub struct ZeroStateMessage {
     pub since: Option<String>,
 }
 
-/// A value between its limits; lengths in nanometres, forces in millinewtons.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct ScaleMessage {
-    /// The reading.
-    pub seq: u64,
-    /// The axis in words.
-    pub axis: String,
-    /// `nm` or `mN`.
-    pub base: &'static str,
-    /// The reading's value on the scale.
-    pub value: MarkMessage,
-    /// The nominal value.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub nominal: Option<MarkMessage>,
-    /// The lower limit.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub lower: Option<MarkMessage>,
-    /// The upper limit.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub upper: Option<MarkMessage>,
-    /// How far the limits are drawn in under the guarded rule.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub guard: Option<i64>,
-    /// The limits as text.
-    pub limits: String,
-}
-
-/// A place on a scale.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct MarkMessage {
-    /// In base units.
-    pub at: i64,
-    /// As people read it.
-    pub text: String,
-}
-
-/// Something that happened.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct RecentMessage {
-    /// `seq` of its entry.
-    pub seq: u64,
-    /// Wall clock, RFC 3339 in UTC.
-    pub at: String,
-    /// The entry's kind.
-    pub kind: &'static str,
-    /// How it looks and sounds: `pass`, `fail_low`, `fail_high`, `unsure`, `not_counted`, `zero_ok`,
-    /// `zero_off`, `alert`, `accepted`, `rejected`, `undecided`, or `plain`.
-    pub tone: &'static str,
-    /// What is heard where it is read aloud; left out where nothing is.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub aloud: Option<String>,
-    /// What happened, in words.
-    pub words: String,
-    /// `doubted` or `retracted`, if that came later.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub fate: Option<&'static str>,
-    /// It can be retracted.
-    #[serde(skip_serializing_if = "std::ops::Not::not")]
-    pub may_be_retracted: bool,
-}
-
 /// What happened of late at every station.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Default)]
 pub struct Board {
-    recent: BTreeMap<String, VecDeque<RecentMessage>>,
+    stations: BTreeMap<String, StationBoard>,
+    ledger: Ledger<Whole>,
+    uses: Uses,
+}
+
+/// The same at one of them.
+#[derive(Debug, Default)]
+struct StationBoard {
+    recent: VecDeque<RecentMessage>,
+    /// What came last of those things that can be the biggest on the screen.
+    newest: Option<Newest>,
+    /// The series that was closed last, once nothing more will be said of it.
+    settled: Option<Series<Whole>>,
 }
 
 impl Board {
     /// One more entry.
     pub fn apply(&mut self, stamped: &Stamped) {
+        self.uses.apply(stamped);
+        let settled = self.ledger.take(stamped, Whole::of(stamped));
+        if let Some(settled) = settled {
+            let board = self.stations.entry(settled.spec.station.clone());
+            board.or_default().settled = Some(settled);
+        }
         let Some(station) = stamped.entry.station() else {
             return;
         };
-        let recent = self.recent.entry(station.to_owned()).or_default();
+        let board = self.stations.entry(station.to_owned()).or_default();
         if let Entry::Series(entry) = &stamped.entry {
-            mark(recent, entry);
+            mark(&mut board.recent, entry);
         }
-        if let Some(tone) = tone(&stamped.entry) {
-            recent.push_front(RecentMessage {
-                seq: stamped.seq.0,
-                at: stamped.at.to_string(),
-                kind: stamped.entry.kind(),
-                tone,
-                aloud: aloud(&stamped.entry),
-                words: short(words::words(&stamped.entry)),
-                fate: None,
-                may_be_retracted: false,
-            });
-            recent.truncate(RECENT_MOST);
+        if let Some(newest) = Newest::of(stamped) {
+            board.newest = Some(newest);
         }
+        if let Some(happened) = RecentMessage::of(stamped) {
+            board.recent.push_front(happened);
+            board.recent.truncate(RECENT_MOST);
+        }
+    }
+
+    /// What can be started at `station`.
+    pub fn plans(&self, catalog: &Catalog, station: &str) -> PlansMessage {
+        self.uses.message(catalog, station)
     }
 
     /// What the page shows of every station of `status`, whose state is `state`.
@@ -196,32 +171,35 @@ impl Board {
     }
 
     fn bench(&self, state: &State, status: &Status, name: &str) -> BenchMessage {
+        let nothing = StationBoard::default();
+        let board = self.stations.get(name).unwrap_or(&nothing);
         let station = state.stations.get(name);
         let series = station.and_then(|station| station.series.as_ref());
         let instruments = status.state.instruments.iter();
         let here = instruments.filter(|instrument| instrument.station == name);
         let last = station.and_then(|station| station.last_reading.as_ref());
-        let mut recent: Vec<_> = self
-            .recent
-            .get(name)
-            .into_iter()
-            .flatten()
-            .cloned()
-            .collect();
+        let mut recent: Vec<_> = board.recent.iter().cloned().collect();
         for happened in &mut recent {
             happened.may_be_retracted = series.is_some_and(|series| {
                 let mut readings = series.readings.iter();
                 readings.any(|reading| reading.seq.0 == happened.seq)
             });
         }
+        let doubted = series.map_or(Vec::new(), |series| self.doubted(series));
+        let prompt = prompt(state, name);
         BenchMessage {
             station: name.to_owned(),
+            face: face::face(station, board.newest.as_ref(), &prompt, doubted.len()),
+            todo: face::todo(&prompt, doubted.len()),
+            asks: series.map_or(Vec::new(), |series| scale::asks(&prompt, series)),
             readings: series.map(slots).unwrap_or_default(),
+            doubted,
+            closed: self.closed(station.and_then(|known| known.last_outcome.as_ref()), board),
             zeros: here
                 .map(|known| zero(state, series, name, &known.instrument))
                 .collect(),
             last_value: last.map(|(_, reading)| reading.value.to_string()),
-            scale: last.and_then(|(seq, reading)| scale(*seq, reading, series)),
+            scale: last.and_then(|(seq, reading)| scale::scale(*seq, reading, series)),
             recent,
             restorable: series
                 .and_then(|series| series.retracted.as_ref())
@@ -231,36 +209,36 @@ impl Board {
                 .map(|stopped| stopped.series.id.0),
         }
     }
-}
 
-/// The beginning of what is too long for a line or two.
-fn short(mut words: String) -> String {
-    if let Some((cut, _)) = words.char_indices().nth(WORDS_MOST) {
-        words.truncate(cut);
-        words.push('…');
+    /// The doubted readings whose slots no newer one has filled.
+    fn doubted(&self, series: &SeriesState) -> Vec<SlotMessage> {
+        let known = self.ledger.get(series.id);
+        let entered = known.map_or(&[][..], |known| &known.readings);
+        let empty = |slot: &SlotMessage| {
+            let mut counted = series.readings.iter();
+            !counted.any(|one| one.piece == slot.piece && one.axis.as_str() == slot.axis)
+        };
+        let mut slots = BTreeMap::new();
+        for one in entered {
+            if let Disposition::Doubted(_) = one.disposition
+                && let Some(slot) = slot_of(one.seq, &one.kept.reading).filter(empty)
+            {
+                slots.insert((slot.piece, slot.axis.clone()), slot);
+            }
+        }
+        slots.into_values().collect()
     }
-    words
-}
 
-/// What an entry says of earlier readings.
-fn mark(recent: &mut VecDeque<RecentMessage>, entry: &SeriesEntry) {
-    let (readings, fate) = match entry {
-        SeriesEntry::Doubted(doubted) => (&doubted.readings[..], Some("doubted")),
-        SeriesEntry::Retracted(retracted) => {
-            (std::slice::from_ref(&retracted.reading), Some("retracted"))
-        }
-        SeriesEntry::Restored(restored) => (std::slice::from_ref(&restored.reading), None),
-        SeriesEntry::Armed(_)
-        | SeriesEntry::Disarmed(_)
-        | SeriesEntry::Completed(_)
-        | SeriesEntry::Resumed(_)
-        | SeriesEntry::ZeroDue(_)
-        | SeriesEntry::Alerted(_) => return,
-    };
-    for happened in recent {
-        if readings.iter().any(|seq| seq.0 == happened.seq) {
-            happened.fate = fate;
-        }
+    /// The series that came out last, if its readings are known.
+    fn closed(
+        &self,
+        outcome: Option<&(Seq, Outcome, Tally)>,
+        board: &StationBoard,
+    ) -> Option<ClosedMessage> {
+        let (id, ..) = outcome?;
+        let settled = board.settled.as_ref().filter(|series| series.id == *id);
+        let series = settled.or_else(|| self.ledger.get(*id))?;
+        ClosedMessage::of(series)
     }
 }
 
@@ -280,6 +258,20 @@ fn slot(reading: &CountedReading) -> SlotMessage {
         verdict: reading.verdict.name(),
         needs_reason: reading.axis.is_destructive(),
     }
+}
+
+/// A reading of the ledger in the slot that it was measured for; `None` of one that was not judged.
+fn slot_of(seq: Seq, reading: &Reading) -> Option<SlotMessage> {
+    let slot = reading.slot.as_ref()?;
+    Some(SlotMessage {
+        seq: seq.0,
+        piece: slot.piece,
+        axis: slot.axis.to_string(),
+        value: reading.value.to_string(),
+        at: reading.value.quantity().base(),
+        verdict: slot.verdict?.name(),
+        needs_reason: slot.axis.is_destructive(),
+    })
 }
 
 fn zero(
@@ -316,101 +308,12 @@ fn zero(
     }
 }
 
-fn scale(seq: Seq, reading: &Reading, series: Option<&SeriesState>) -> Option<ScaleMessage> {
-    let slot = reading.slot.as_ref()?;
-    let limits: &Limits = &slot.limits;
-    let mark = |quantity: Quantity| MarkMessage {
-        at: quantity.base(),
-        text: quantity.to_string(),
-    };
-    let series = series.filter(|series| series.id == slot.series);
-    let axis = series.and_then(|series| series.spec.axis(&slot.axis));
-    let guard = axis.and_then(|axis| axis.guard_of(&reading.instrument));
-    Some(ScaleMessage {
-        seq: seq.0,
-        axis: slot.axis.words(),
-        base: match limits.dimension() {
-            Dimension::Length => "nm",
-            Dimension::Force => "mN",
-        },
-        value: MarkMessage {
-            at: reading.value.quantity().base(),
-            text: reading.value.to_string(),
-        },
-        nominal: limits.nominal().map(mark),
-        lower: limits.lower().map(mark),
-        upper: limits.upper().map(mark),
-        guard: guard.map(|guard| guard.width).filter(|width| *width != 0),
-        limits: limits.to_string(),
-    })
-}
-
-/// How an entry looks and sounds; `None` for those that nobody at the bench waits for.
-fn tone(entry: &Entry) -> Option<&'static str> {
-    Some(match entry {
-        Entry::Journal(_) => return None,
-        Entry::Port(entry) => match entry {
-            PortEntry::Attached(_) | PortEntry::Detached(_) => "plain",
-            PortEntry::AdapterChanged(_) | PortEntry::Disturbed(_) => "alert",
-        },
-        Entry::Said(SaidEntry::Refused(_)) => "alert",
-        Entry::Said(_) => "plain",
-        Entry::Frame(entry) => match entry {
-            FrameEntry::Zeroed(zeroed) if zeroed.ok => "zero_ok",
-            FrameEntry::Zeroed(_) => "zero_off",
-            FrameEntry::Reading(reading) => tone_of(reading),
-            FrameEntry::Unread(_) => "not_counted",
-        },
-        Entry::Series(entry) => match entry {
-            SeriesEntry::Completed(completed) => match completed.outcome {
-                Outcome::Accepted => "accepted",
-                Outcome::Rejected => "rejected",
-                Outcome::Undecided => "undecided",
-                Outcome::CutShort => "plain",
-            },
-            SeriesEntry::Doubted(_) | SeriesEntry::Alerted(_) => "alert",
-            SeriesEntry::Disarmed(_) => return None,
-            SeriesEntry::Armed(_)
-            | SeriesEntry::Resumed(_)
-            | SeriesEntry::ZeroDue(_)
-            | SeriesEntry::Retracted(_)
-            | SeriesEntry::Restored(_) => "plain",
-        },
-    })
-}
-
-fn tone_of(reading: &Reading) -> &'static str {
-    match (&reading.standing, reading.verdict()) {
-        (Standing::NotCounted { .. }, _) | (Standing::Counted, None) => "not_counted",
-        (Standing::Counted, Some(verdict)) => match verdict {
-            Verdict::Pass => "pass",
-            Verdict::FailLow => "fail_low",
-            Verdict::FailHigh => "fail_high",
-            Verdict::UnsureLow | Verdict::UnsureHigh => "unsure",
-        },
-    }
-}
-
-/// What is read aloud.
-fn aloud(entry: &Entry) -> Option<String> {
-    if let Entry::Series(SeriesEntry::Alerted(alerted)) = entry {
-        return Some(safe(&alerted.text));
-    }
-    let Spoken { verdict, value, .. } = spoken(entry)?;
-    // That a zero is good says all of its value.
-    let good = matches!(entry, Entry::Frame(FrameEntry::Zeroed(zeroed)) if zeroed.ok);
-    Some(match value {
-        Some(value) if !good => format!("{verdict}, {value}"),
-        Some(_) | None => verdict,
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::entry::Retracted;
+    use crate::entry::{Retracted, Standing};
     use crate::quantity::WallMicros;
-    use crate::spec::AxisName;
+    use crate::spec::{AxisName, Verdict};
     use std::sync::Arc;
 
     fn reading(seq: u64) -> Stamped {
@@ -461,7 +364,7 @@ mod tests {
             board.apply(&reading(seq));
         }
         board.apply(&retracted(100, 98));
-        let recent = &board.recent["bench-1"];
+        let recent = &board.stations["bench-1"].recent;
         assert_eq!(recent.len(), RECENT_MOST);
         let newest: Vec<_> = recent
             .iter()

@@ -1,0 +1,147 @@
+//! What happened at a station, for the page: how it looks, sounds and is said.
+
+use crate::entry::spoken::{Spoken, spoken};
+use crate::entry::words::{self, safe};
+use crate::entry::{
+    Entry, FrameEntry, Outcome, PortEntry, Reading, SaidEntry, SeriesEntry, Stamped, Standing,
+};
+use crate::spec::Verdict;
+use serde::Serialize;
+use std::collections::VecDeque;
+
+/// How many happenings of a station are kept.
+pub(super) const RECENT_MOST: usize = 24;
+/// How many characters of what happened are shown.
+const WORDS_MOST: usize = 300;
+
+/// Something that happened.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct RecentMessage {
+    /// `seq` of its entry.
+    pub seq: u64,
+    /// Wall clock, RFC 3339 in UTC.
+    pub at: String,
+    /// The entry's kind.
+    pub kind: &'static str,
+    /// How it looks and sounds: `pass`, `fail_low`, `fail_high`, `unsure`, `not_counted`, `zero_ok`,
+    /// `zero_off`, `alert`, `accepted`, `rejected`, `undecided`, or `plain`.
+    pub tone: &'static str,
+    /// What is heard where it is read aloud; left out where nothing is.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub aloud: Option<String>,
+    /// What happened, in words.
+    pub words: String,
+    /// `doubted` or `retracted`, if that came later.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub fate: Option<&'static str>,
+    /// It can be retracted.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub may_be_retracted: bool,
+}
+
+impl RecentMessage {
+    /// What an entry says; `None` of those that nobody at the bench waits for.
+    pub(super) fn of(stamped: &Stamped) -> Option<Self> {
+        Some(Self {
+            seq: stamped.seq.0,
+            at: stamped.at.to_string(),
+            kind: stamped.entry.kind(),
+            tone: tone(&stamped.entry)?,
+            aloud: aloud(&stamped.entry),
+            words: short(words::words(&stamped.entry)),
+            fate: None,
+            may_be_retracted: false,
+        })
+    }
+}
+
+/// The beginning of what is too long for a line or two.
+fn short(mut words: String) -> String {
+    if let Some((cut, _)) = words.char_indices().nth(WORDS_MOST) {
+        words.truncate(cut);
+        words.push('…');
+    }
+    words
+}
+
+/// What an entry says of earlier readings.
+pub(super) fn mark(recent: &mut VecDeque<RecentMessage>, entry: &SeriesEntry) {
+    let (readings, fate) = match entry {
+        SeriesEntry::Doubted(doubted) => (&doubted.readings[..], Some("doubted")),
+        SeriesEntry::Retracted(retracted) => {
+            (std::slice::from_ref(&retracted.reading), Some("retracted"))
+        }
+        SeriesEntry::Restored(restored) => (std::slice::from_ref(&restored.reading), None),
+        SeriesEntry::Armed(_)
+        | SeriesEntry::Disarmed(_)
+        | SeriesEntry::Completed(_)
+        | SeriesEntry::Resumed(_)
+        | SeriesEntry::ZeroDue(_)
+        | SeriesEntry::Alerted(_) => return,
+    };
+    for happened in recent {
+        if readings.iter().any(|seq| seq.0 == happened.seq) {
+            happened.fate = fate;
+        }
+    }
+}
+
+/// How an entry looks and sounds; `None` for those that nobody at the bench waits for.
+fn tone(entry: &Entry) -> Option<&'static str> {
+    Some(match entry {
+        Entry::Journal(_) => return None,
+        Entry::Port(entry) => match entry {
+            PortEntry::Attached(_) | PortEntry::Detached(_) => "plain",
+            PortEntry::AdapterChanged(_) | PortEntry::Disturbed(_) => "alert",
+        },
+        Entry::Said(SaidEntry::Refused(_)) => "alert",
+        Entry::Said(_) => "plain",
+        Entry::Frame(entry) => match entry {
+            FrameEntry::Zeroed(zeroed) if zeroed.ok => "zero_ok",
+            FrameEntry::Zeroed(_) => "zero_off",
+            FrameEntry::Reading(reading) => tone_of(reading),
+            FrameEntry::Unread(_) => "not_counted",
+        },
+        Entry::Series(entry) => match entry {
+            SeriesEntry::Completed(completed) => match completed.outcome {
+                Outcome::Accepted => "accepted",
+                Outcome::Rejected => "rejected",
+                Outcome::Undecided => "undecided",
+                Outcome::CutShort => "plain",
+            },
+            SeriesEntry::Doubted(_) | SeriesEntry::Alerted(_) => "alert",
+            SeriesEntry::Disarmed(_) => return None,
+            SeriesEntry::Armed(_)
+            | SeriesEntry::Resumed(_)
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Retracted(_)
+            | SeriesEntry::Restored(_) => "plain",
+        },
+    })
+}
+
+fn tone_of(reading: &Reading) -> &'static str {
+    match (&reading.standing, reading.verdict()) {
+        (Standing::NotCounted { .. }, _) | (Standing::Counted, None) => "not_counted",
+        (Standing::Counted, Some(verdict)) => match verdict {
+            Verdict::Pass => "pass",
+            Verdict::FailLow => "fail_low",
+            Verdict::FailHigh => "fail_high",
+            Verdict::UnsureLow | Verdict::UnsureHigh => "unsure",
+        },
+    }
+}
+
+/// What is read aloud.
+fn aloud(entry: &Entry) -> Option<String> {
+    if let Entry::Series(SeriesEntry::Alerted(alerted)) = entry {
+        return Some(safe(&alerted.text));
+    }
+    let Spoken { verdict, value, .. } = spoken(entry)?;
+    // That a zero is good says all of its value.
+    let good = matches!(entry, Entry::Frame(FrameEntry::Zeroed(zeroed)) if zeroed.ok);
+    Some(match value {
+        Some(value) if !good => format!("{verdict}, {value}"),
+        Some(_) | None => verdict,
+    })
+}

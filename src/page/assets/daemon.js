@@ -1,0 +1,115 @@
+// What goes between the page and the daemon: the event stream, and commands.
+
+const SIGN_OF_LIFE_MS = 12000; // the daemon sends something every 5 s
+const AGAIN_MS = 700;
+
+// The token stands behind the # once, and is kept for this tab only.
+const token = (() => {
+  const given = /(?:^#|&)token=([0-9a-fA-F]{64})/.exec(location.hash)?.[1];
+  if (given) {
+    sessionStorage.setItem("token", given);
+    history.replaceState(null, "", location.pathname + location.search);
+  }
+  return given ?? sessionStorage.getItem("token");
+})();
+
+// Without the token the page may only look.
+export const mayCommand = token !== null;
+
+const authorized = () => (token ? { Authorization: `Bearer ${token}` } : {});
+
+// What a command was refused for: a message, and what to do.
+export class Refused extends Error {
+  constructor({ code, message, data }) {
+    super(message);
+    this.code = code;
+    this.remedy = data?.remedy;
+  }
+}
+
+export class NoAnswer extends Error {}
+
+export async function call(method, params = {}) {
+  const headers = { ...authorized(), "Content-Type": "application/json" };
+  const body = JSON.stringify({ jsonrpc: "2.0", id: 1, method, params });
+  let response;
+  try {
+    response = await fetch("/control", { method: "POST", headers, body, cache: "no-store" });
+  } catch {
+    throw new NoAnswer();
+  }
+  if (!response.ok) throw new Refused({ message: (await response.text()).trim() });
+  const answer = await response.json();
+  if (answer.error) throw new Refused(answer.error);
+  return answer.result;
+}
+
+export async function read(path) {
+  const response = await fetch(path, { headers: authorized(), cache: "no-store" });
+  if (!response.ok) throw new Refused({ message: (await response.text()).trim() });
+  return response.json();
+}
+
+let lastId = null;
+let journal = null;
+
+// Follows the daemon for ever; `on` has `state`, `notice` and `gone`.
+export async function follow(on) {
+  for (;;) {
+    on.gone(await untilItEnds(on));
+    await new Promise((wake) => setTimeout(wake, AGAIN_MS));
+  }
+}
+
+// Why the stream ended.
+async function untilItEnds(on) {
+  const life = new AbortController();
+  let timer;
+  const alive = () => {
+    clearTimeout(timer);
+    timer = setTimeout(() => life.abort(), SIGN_OF_LIFE_MS);
+  };
+  alive();
+  const headers = authorized();
+  if (lastId) headers["Last-Event-ID"] = lastId;
+  try {
+    const response = await fetch("/events?state=each", { headers, signal: life.signal, cache: "no-store" });
+    if (!response.ok) return (await response.text()).trim();
+    const reader = response.body.pipeThrough(new TextDecoderStream()).getReader();
+    let held = "";
+    for (;;) {
+      const { value, done } = await reader.read();
+      if (done) return "";
+      alive();
+      held += value;
+      const events = held.split("\n\n");
+      held = events.pop();
+      take(events, on);
+    }
+  } catch (error) {
+    return error.message;
+  } finally {
+    clearTimeout(timer);
+    life.abort();
+  }
+}
+
+// Of several states only the last is shown.
+function take(events, on) {
+  let state = null;
+  for (const text of events) {
+    let [name, data] = ["message", ""];
+    for (const line of text.split("\n")) {
+      if (line.startsWith("data: ")) data += line.slice(6);
+      else if (line.startsWith("event: ")) name = line.slice(7);
+      else if (line.startsWith("id: ")) lastId = line.slice(4);
+    }
+    if (name === "state") state = data;
+    else if (name === "notice") on.notice(JSON.parse(data));
+  }
+  if (state === null) return;
+  const parsed = JSON.parse(state);
+  if (journal && parsed.journal !== journal) lastId = null;
+  journal = parsed.journal;
+  on.state(parsed);
+}

@@ -1,0 +1,110 @@
+// Elements, text and shapes. All text is set as text, so that a note with markup in it shows as it was written.
+
+const SVG = "http://www.w3.org/2000/svg";
+
+export const $ = (id) => document.getElementById(id);
+
+// What could turn the direction of reading or steer the eye, shown as an escape: as `safe` in src/quantity/safe.rs.
+const UNSAFE = /[\u0000-\u001f\u007f-\u009f\u061c\u200e\u200f\u2028-\u202e\u2066-\u206f\ufff9-\ufffb]/g;
+export const plain = (text) => (typeof text === "string" ? text.replace(UNSAFE, (c) => `\\u{${c.codePointAt(0).toString(16)}}`) : text);
+
+function setAttributes(element, attributes) {
+  for (const [key, value] of Object.entries(attributes)) {
+    if (value === true) element.setAttribute(key, "");
+    else if (value !== false && value !== undefined) element.setAttribute(key, plain(value));
+  }
+}
+
+// An element with attributes and children; a text is a text, and what is missing is left out.
+export function make(name, attributes = {}, ...children) {
+  const element = document.createElement(name);
+  setAttributes(element, attributes);
+  element.append(...children.flat().filter((child) => child !== undefined && child !== null && child !== false).map(plain));
+  return element;
+}
+
+export function button(attributes, label, act) {
+  const made = make("button", { type: "button", ...attributes }, label);
+  made.addEventListener("click", act);
+  return made;
+}
+
+export function draw(name, attributes = {}, text) {
+  const element = document.createElementNS(SVG, name);
+  setAttributes(element, attributes);
+  if (text !== undefined) element.textContent = plain(text);
+  return element;
+}
+
+// Replaces what is in a list, and leaves the focus where it was.
+export function refill(parent, children) {
+  const focused = parent.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
+  parent.replaceChildren(...children);
+  if (focused) parent.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus();
+}
+
+export function setText(element, text) {
+  const shown = plain(text);
+  if (element.textContent !== shown) element.textContent = shown;
+}
+
+export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+
+// A dialog as a modal one, unless it is open.
+export function open(id) {
+  if (!$(id).open) $(id).showModal();
+}
+
+const solid = (d) => ["path", { d, fill: "currentColor" }];
+const stroke = (d, width = 9, colour = "currentColor") => ["path", { d, fill: "none", stroke: colour, "stroke-width": width }];
+const ON_SOLID = "var(--card)";
+
+// One for each tone, told apart without colour.
+const SHAPES = {
+  pass: [["circle", { cx: 50, cy: 50, r: 46, fill: "currentColor" }], stroke("M26 52l17 17 32-36", 12, ON_SOLID)],
+  fail_low: [solid("M4 8h92L50 78z"), stroke("M8 92h84", 12)],
+  fail_high: [solid("M4 92h92L50 22z"), stroke("M8 8h84", 12)],
+  unsure: [stroke("M50 6l44 44-44 44L6 50z"), stroke("M30 57q10-16 20-7t20-7")],
+  not_counted: [["circle", { cx: 50, cy: 50, r: 42, fill: "none", stroke: "currentColor", "stroke-width": 9, "stroke-dasharray": "18 11" }], stroke("M22 78l56-56")],
+  zero_ok: [solid("M4 6h44v88H32V32H4zM96 6H52v88h16V32h28z")],
+  zero_off: [solid("M0 6h34v88H20V32H0zM100 6H66v88h14V32h20z"), stroke("M50 14v50M50 76v14", 12)],
+  zero: [stroke("M8 10h32v80M92 10H60v80", 12), stroke("M2 90h22M98 90H76", 0)],
+  doubted: [stroke("M8 8h84v84H8z"), stroke("M8 50L50 8M8 92L92 8M50 92l42-42", 7)],
+  retracted: [stroke("M88 78a40 40 0 1 0-64 4"), solid("M8 60l34 4-20 30z")],
+  refused: [solid("M30 4h40l26 26v40L70 96H30L4 70V30z"), stroke("M24 50h52", 16, ON_SOLID)],
+  unplugged: [solid("M6 32h30v36H6zM94 32H64v36h30z"), stroke("M36 42h10M36 58h10M0 50h8M92 50h8", 9), stroke("M56 14L44 30M50 86l8-16", 6)],
+  adapter: [stroke("M6 30h34v40H6zM60 30h34v40H60z"), stroke("M44 44l12 12M56 44L44 56", 7)],
+  shared: [stroke("M50 92V54M50 54L18 16M50 54l32-38"), solid("M6 6h24v20H6zM70 6h24v20H70z")],
+  unread: [stroke("M10 18h80M10 50h16M40 50h14M70 50h20M10 82h50"), stroke("M74 70l20 24M94 70L74 94", 8)],
+  stopped: [solid("M8 8h30v84H8zM62 8h30v84H62z")],
+  disk: [stroke("M10 22h80v56H10z"), stroke("M50 34v20M50 62v8", 10)],
+  gone: [stroke("M8 14h84v54H46L26 90V68H8z"), stroke("M34 28l32 28M66 28L34 56", 9)],
+  alert: [stroke("M50 8l44 82H6z"), stroke("M50 36v26M50 70v10", 10)],
+  accepted: [solid("M6 6h88v88H6z"), stroke("M24 52l18 18 34-38", 12, ON_SOLID)],
+  rejected: [solid("M6 6h88v88H6z"), stroke("M28 28l44 44M72 28L28 72", 12, ON_SOLID)],
+  undecided: [stroke("M10 10h80v80H10z"), stroke("M28 57q11-16 22-7t22-7")],
+  cut_short: [stroke("M10 10h80v80H10z"), stroke("M30 50h40", 12)],
+  next: [stroke("M8 8h24M68 8h24M8 92h24M68 92h24M8 8v24M8 68v24M92 8v24M92 68v24")],
+  plain: [stroke("M14 50h72")],
+};
+
+export function shape(name) {
+  const svg = draw("svg", { viewBox: "0 0 100 100", "aria-hidden": "true" });
+  svg.replaceChildren(...(SHAPES[name] ?? SHAPES.plain).map(([kind, attributes]) => draw(kind, attributes)));
+  return svg;
+}
+
+// The shape and tone of a verdict; both ways of being unsure look the same.
+export const toneOf = (verdict) => (verdict?.startsWith("unsure") ? "unsure" : verdict);
+
+// Makes the text of a box smaller, by its variable --fit, until nothing in it is cut.
+const SIZES = [1, 0.92, 0.84, 0.76, 0.68, 0.6, 0.53, 0.46, 0.4, 0.34, 0.28];
+
+export function fit(box) {
+  const cut = () => box.scrollHeight > box.clientHeight || box.scrollWidth > box.clientWidth
+    || [...box.querySelectorAll("[data-fit]")].some((one) => one.scrollWidth > one.clientWidth + 1);
+  for (const size of SIZES) {
+    box.style.setProperty("--fit", size);
+    if (!cut()) return;
+  }
+}

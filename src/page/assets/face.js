@@ -1,0 +1,216 @@
+// The biggest thing on the screen: what the daemon says is so now, in a shape, a word, a value and a sentence.
+//
+// Which of the states it is, the daemon says (`face`); only what the daemon cannot say is decided here: that it is
+// gone, that its journal has failed, and what this page's own command was refused for.
+
+import { $, button, capital, fit, make, setText, shape, toneOf } from "./dom.js";
+import { axisName, clock, named, number, t } from "./texts.js";
+import { drawScale } from "./scale.js";
+
+// The daemon's own words, which are English.
+const daemonSays = (text) => text && make("p", { class: "detail", lang: "en" }, capital(text));
+const line = (text) => text && make("p", {}, text);
+
+// How far a value is from the limit that decides, in words.
+export function missWords(miss) {
+  if (!miss) return "";
+  if (!miss.by) return t(`miss.at.${miss.limit}`);
+  return t(`miss.${miss.beyond ? "beyond" : "within"}.${miss.limit}`, { by: number(miss.by) });
+}
+
+const faultWords = (miss) => (miss?.fault ? t(`fault.${miss.fault}`) : "");
+
+// What is to be done before the next slot is measured, or the next slot.
+export function askWords(here, bench) {
+  if (here.prompt_kind === "end") return capital(here.prompt);
+  if (here.prompt_kind === "wait") return t("ask.wait");
+  if (bench.todo) return todoWords(bench.todo);
+  const [first, ...others] = bench.asks;
+  if (!first) return bench.face.kind === "over" && here.outcome ? t("ask.over", { series: here.outcome.series }) : t("ask.start");
+  if (first.block) return t("ask.block", { block: number(first.block), piece: first.piece, pieces: first.pieces });
+  const axes = others.map((one) => t("ask.or", { axis: axisName(one.axis), piece: one.piece }));
+  return t("ask.measure", { piece: first.piece, pieces: first.pieces, axis: axisName(first.axis) }) + axes.join("");
+}
+
+function todoWords(todo) {
+  const { instrument } = todo;
+  switch (todo.kind) {
+    case "unplugged": return t("ask.connect", { instrument });
+    case "adapter": return t("ask.adapter", { instrument });
+    case "shared": return t("ask.shared", { holders: todo.holders.join(", "), instrument });
+    case "zero_off": return t(todo.force ? "ask.zero_off.force" : todo.must_be_said ? "ask.zero_off.said" : "ask.zero_off", { instrument });
+    default: return t(todo.force ? "ask.zero.force" : todo.must_be_said ? "ask.zero.said" : "ask.zero", { instrument });
+  }
+}
+
+const zeroReason = ({ why, every }) => t(`zero.${why}`, { n: every });
+
+// The limits of the next slot, as large as can be; both where the value tells the axis.
+function limitsOf(asks) {
+  return asks.slice(0, 3).map((ask) => make("div", { class: "limits" },
+    asks.length > 1 && make("p", { class: "limits-axis" }, axisName(ask.axis)),
+    make("p", { class: "limits-figures", "data-fit": "" }, limitFigures(ask)),
+    ask.nominal && make("p", { class: "limits-nominal" }, t("limits.nominal", { nominal: number(ask.nominal) }))));
+}
+
+export function limitFigures({ lower, upper }) {
+  if (lower && upper) return `${number(lower).replace(/ .*/, "")} – ${number(upper)}`;
+  return lower ? `≥ ${number(lower)}` : `≤ ${number(upper)}`;
+}
+
+// Each state's shape, tone, word, and what is said with it.
+function looksOf(face, { here, bench, series, act }) {
+  const last = here.last;
+  switch (face.kind) {
+    case "verdict": {
+      const tone = toneOf(last.verdict);
+      const miss = bench.scale?.miss;
+      return {
+        shape: tone, tone, word: t(tone.startsWith("fail") ? "verdict.fail" : `verdict.${tone}`), value: number(bench.last_value), scale: bench.scale,
+        lead: [capital(faultWords(miss)), missWords(miss)].filter(Boolean).join(": "),
+        lines: [line(tone === "unsure" && t("unsure.why")), make("p", { class: "slot-of" }, t("slot.of", { piece: last.piece, axis: axisName(last.axis) }))],
+      };
+    }
+    case "limits": return { shape: "next", tone: "ready", limits: bench.asks, lines: [] };
+    case "zero": return { shape: "zero", tone: "ready", word: t("word.zero"), lead: zeroReason(face), lines: [] };
+    case "zero_off":
+      return {
+        shape: "zero_off", tone: "zero_off", word: t("word.zero_off"), value: face.by && number(face.by),
+        lead: face.doubted > 0 && t("zero_off.doubted", { n: face.doubted }), lines: [],
+      };
+    case "doubted": return { shape: "doubted", tone: "doubted", word: t("word.doubted"), lead: t("doubted.again", { n: face.again }), lines: [line(t("doubted.why"))], limits: bench.asks };
+    case "not_counted":
+      return {
+        shape: "not_counted", tone: "not_counted", word: t("word.not_counted"), value: number(face.value), lead: named("reason", face.reason),
+        lines: [daemonSays(face.hint), line(t(here.armed ? "not_counted.again" : "not_counted.start"))],
+      };
+    case "unread": return { shape: "unread", tone: "not_counted", word: t("word.unread"), lead: t("unread.from", face), lines: [daemonSays(face.reason), daemonSays(face.remedy)] };
+    case "refused": return { shape: "refused", tone: "refused", word: t("word.refused"), lead: face.said, lines: [daemonSays(face.reason), daemonSays(face.remedy)], buttons: face.own ? [["ok", t("button.ok"), act.forgetRefusal]] : [] };
+    case "unplugged": return { shape: "unplugged", tone: "stop", word: t("word.unplugged"), value: face.instrument, lines: [daemonSays(face.why), ...troubles(face, here)] };
+    case "adapter":
+      return {
+        shape: "adapter", tone: "stop", word: t("word.adapter"), lead: t("adapter.lead", face), lines: [line(t("adapter.was", face)), line(t("adapter.is", face)), line(t("adapter.until"))],
+        buttons: [["meant", t("button.meant"), () => act.say("adapter", { instrument: face.instrument })]],
+      };
+    case "shared": return { shape: "shared", tone: "stop", word: t("word.shared"), lead: t("shared.why", face), lines: [] };
+    case "retracted": return { shape: "retracted", tone: "not_counted", word: t("word.retracted"), lead: bench.restorable && t("retracted.what", { piece: bench.restorable.piece, axis: axisName(bench.restorable.axis), value: number(bench.restorable.value) }), lines: [line(bench.restorable && t("retracted.restore"))], limits: bench.asks };
+    case "over": return overLooks(bench.closed, here, series, act);
+    case "gone":
+      return { shape: "gone", tone: "stop", word: t("word.gone"), lead: t("gone.lead", { since: clock(face.since) }), lines: [line(t("gone.again"))] };
+    case "journal_failed": return { shape: "disk", tone: "stop", word: t("word.journal_failed"), lead: t("journal_failed.lead"), lines: [daemonSays(face.message), daemonSays(face.remedy), line(face.gone && t("gone.lead", { since: clock(face.gone.since) }))] };
+    case "journal_full": return { shape: "disk", tone: "stop", word: t("word.journal_full"), lead: t("journal_full.lead"), lines: [daemonSays(face.message), daemonSays(face.remedy)] };
+    case "journal_stalled": return { shape: "disk", tone: "stop", word: t("word.journal_stalled"), lead: t("journal_stalled.lead", { n: face.seconds }), lines: [line(t("journal_stalled.more"))] };
+    default: return { shape: "plain", tone: "ready", word: t("word.waiting"), lines: [] };
+  }
+}
+
+const troubles = ({ instrument }, here) => (here.troubles ?? []).filter((one) => one.instrument === instrument).flatMap((one) => [daemonSays(one.message), daemonSays(one.remedy)]);
+
+function overLooks(closed, here, series, act) {
+  const outcome = closed?.outcome ?? here.outcome.outcome;
+  const beside = closed?.reservations ?? here.outcome.reservations ?? [];
+  const tally = closed?.tally ?? here.outcome.tally;
+  const id = closed?.series ?? here.outcome.series;
+  const plan = closed?.plan;
+  return {
+    shape: outcome, tone: outcome, word: t(`outcome.${outcome}`),
+    lead: beside.length > 0 ? t("over.reservations", { list: beside.map((one) => named("reservation", one)).join(", ") }) : closed && asideLead(closed),
+    lines: [beside.length > 0 && closed && line(asideLead(closed)), asideList(closed), line(t("over.series", { series: id, tally: tallyWords(tally) }))],
+    buttons: [["report", t("button.report"), () => act.report(id)], plan && act.may && ["again", t("button.again"), () => act.start(plan)], ["next", t("button.next"), act.showPlans]].filter(Boolean),
+  };
+}
+
+// By piece, with all that is wrong with each.
+function asideOf(closed) {
+  const pieces = new Map();
+  const note = (piece, text, tone) => pieces.set(piece, [...(pieces.get(piece) ?? []), { text, tone }]);
+  for (const one of closed.aside) {
+    const how = [faultWords(one.miss), missWords(one.miss)].filter(Boolean).join(", ");
+    note(one.piece, `${axisName(one.axis)} ${number(one.value)}: ${how}`, toneOf(one.verdict));
+  }
+  for (const one of closed.doubted) note(one.piece, t("aside.doubted", { axis: axisName(one.axis), value: number(one.value) }), "doubted");
+  return [...pieces].toSorted(([a], [b]) => a - b);
+}
+
+function asideLead(closed) {
+  const n = asideOf(closed).length;
+  if (n > 0) return t(closed.outcome === "undecided" ? "over.aside.unsure" : "over.aside", { n });
+  return closed.outcome === "accepted" ? t("over.all_good") : "";
+}
+
+const ASIDE_MOST = 6;
+
+function asideList(closed) {
+  if (!closed) return null;
+  const pieces = asideOf(closed);
+  if (pieces.length === 0) return null;
+  const items = pieces.slice(0, ASIDE_MOST).map(([piece, faults]) => make("li", { "data-tone": faults[0].tone }, shape(faults[0].tone), make("span", {}, make("b", {}, t("aside.piece", { piece })), ` ${faults.map((one) => one.text).join("; ")}`)));
+  const rest = pieces.slice(ASIDE_MOST).map(([piece]) => piece);
+  if (rest.length > 0) items.push(make("li", {}, shape("plain"), make("span", {}, t("aside.more", { list: rest.join(", ") }))));
+  return make("ul", { class: "aside" }, ...items);
+}
+
+export function tallyWords(tally) {
+  const parts = ["passed", "failed", "unsure", "doubted", "retracted", "not_counted"];
+  return parts.filter((key) => tally[key] > 0).map((key) => t(`tally.${key}`, { n: tally[key] })).join(", ") || t("tally.none");
+}
+
+const LONG = 8; // letters of a word that a narrow screen has no room for beside the shape
+
+let drawn = null; // what is on the screen, so that nothing is drawn twice
+
+// Draws `face`; what the screen says in one sentence is the answer.
+export function showFace(face, about) {
+  const box = $("face");
+  const looks = looksOf(face, about);
+  const figures = looks.limits?.length ? limitsOf(looks.limits) : [];
+  const onlyLimits = face.kind === "limits";
+  box.dataset.kind = face.kind;
+  box.dataset.tone = looks.tone;
+  const head = make("div", { id: "face-head", "data-long": (looks.word?.length ?? 0) > LONG },
+    !onlyLimits && Object.assign(shape(looks.shape), { id: "face-shape" }),
+    make("div", { id: "face-words" },
+      looks.word && make("p", { id: "face-word", "data-fit": "" }, looks.word),
+      looks.value && make("p", { id: "face-value", "data-fit": "" }, looks.value)));
+  const buttons = (looks.buttons ?? []).map(([key, label, pressed]) => button({ "data-key": `face-${key}`, id: `face-${key}`, disabled: !about.act.may && key !== "report" && key !== "next" }, label, pressed));
+  const parts = [
+    (looks.word || looks.value) && head,
+    looks.lead && make("p", { id: "face-lead" }, looks.lead),
+    ...figures,
+    make("div", { id: "face-lines" }, ...looks.lines.filter(Boolean)),
+    buttons.length > 0 && make("div", { id: "face-buttons" }, ...buttons),
+  ].filter(Boolean);
+  const focused = document.activeElement?.id;
+  const scale = $("scale");
+  $("face-body").replaceChildren(...parts);
+  if (focused?.startsWith("face-")) $(focused)?.focus();
+  scale.toggleAttribute("hidden", !looks.scale);
+  fit($("face-body"));
+  const before = about.bench.readings.filter((one) => one.axis === about.here.last?.axis && one.seq !== looks.scale?.seq);
+  if (looks.scale) drawScale(scale, looks.scale, before.map((one) => one.at));
+  const key = `${face.kind} ${about.here?.last?.seq}`;
+  if (drawn !== null && drawn !== key) {
+    box.classList.remove("fresh");
+    requestAnimationFrame(() => box.classList.add("fresh"));
+  }
+  drawn = key;
+  return [looks.word, looks.value, looks.lead].filter(Boolean).join(", ") || looks.limits?.map(limitFigures).join(", ");
+}
+
+// Nothing that is measured would be kept.
+const STOPS = ["gone", "journal_failed", "journal_full"];
+
+export function showAsk(here, bench, face) {
+  const stops = STOPS.includes(face.kind);
+  const offTheFace = !stops && !["limits", "retracted", "doubted", "journal_stalled"].includes(face.kind);
+  setText($("ask-words"), stops ? t("ask.stop") : askWords(here, bench));
+  const ask = bench.asks[0];
+  setText($("ask-limits"), ask && offTheFace && !bench.todo ? limitFigures(ask) : "");
+  setText($("ask-more"), ask?.undo ? t("ask.undo", { piece: ask.undo.piece, axis: axisName(ask.undo.axis), value: number(ask.undo.value) }) : subjectWords(here.armed ?? bench.closed));
+}
+
+// What is measured, or was.
+function subjectWords(series) {
+  if (!series) return "";
+  return [series.terminal ?? t("plan.blocks"), series.wire && number(series.wire), series.plan && t("plan.name", { plan: series.plan })].filter(Boolean).join(" · ");
+}

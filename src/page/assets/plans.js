@@ -1,0 +1,78 @@
+// What can be started: a tile for each plan, the last used first, found by typing.
+
+import { $, button, make, refill, shape } from "./dom.js";
+import { axisName, day, named, number, t } from "./texts.js";
+
+const TILE = { width: 19.5, height: 14, low: 9.6 }; // at least, in letters of the page's size
+const GAP = 10; // px
+const NARROW = 700; // px; a screen of less is one column of low tiles
+
+let page = 0;
+let known = { plans: [], operators: [], tools: [] };
+
+export const offered = () => known;
+
+export function setPlans(offer) {
+  known = offer;
+}
+
+// Words that are found in anything that a tile says.
+function matches(plan, words) {
+  const text = [plan.plan, plan.terminal, plan.wire, plan.tool, plan.nest, named("purpose", plan.purpose), ...plan.axes.map((one) => axisName(one.axis))].join(" ").toLowerCase();
+  return words.every((word) => text.includes(word));
+}
+
+// Draws as many tiles as have room; the others are a press away.
+export function showPlans(may, start) {
+  const words = $("search").value.toLowerCase().split(/\s+/).filter(Boolean);
+  const found = known.plans.filter((plan) => matches(plan, words));
+  const box = $("tiles");
+  const { clientWidth: width, clientHeight: height } = box;
+  const letter = parseFloat(getComputedStyle(document.documentElement).fontSize);
+  const fitting = (room, least) => Math.max(1, Math.floor((room + GAP) / (least * letter + GAP)));
+  const columns = fitting(width, TILE.width);
+  const rows = fitting(height, width < NARROW ? TILE.low : TILE.height);
+  const most = columns * rows;
+  const pages = Math.max(1, Math.ceil(found.length / most));
+  page = Math.min(page, pages - 1);
+  box.style.setProperty("--columns", columns);
+  box.style.setProperty("--rows", rows);
+  box.classList.toggle("low", width < NARROW);
+  refill(box, found.slice(page * most, (page + 1) * most).map((plan) => tile(plan, may, start)));
+  $("tiles-none").hidden = found.length > 0;
+  $("tiles-none").textContent = known.plans.length === 0 ? t("plans.none") : t("plans.not_found");
+  $("tiles-page").textContent = pages > 1 ? t("plans.page", { page: page + 1, pages }) : "";
+  for (const [id, by] of [["tiles-before", -1], ["tiles-after", 1]]) {
+    $(id).hidden = pages < 2;
+    $(id).disabled = page + by < 0 || page + by >= pages;
+  }
+}
+
+export function turn(by) {
+  page += by;
+}
+
+export function firstPage() {
+  page = 0;
+}
+
+function tile(plan, may, start) {
+  const axes = plan.axes.map(({ axis, limits }) => make("span", { class: "tile-axis" }, axisName(axis), " ", make("b", {}, number(limits))));
+  const tool = plan.tool && t(plan.nest ? "tool.nest" : "tool", { tool: plan.tool, nest: plan.nest });
+  const more = [tool, t("plan.pieces", { n: plan.pieces }), named("purpose", plan.purpose)].filter(Boolean).join(" · ");
+  const made = button({ "data-key": plan.plan, class: "tile", disabled: !may || Boolean(plan.cannot) }, "", () => start(plan.plan));
+  made.append(
+    make("span", { class: "tile-name" }, plan.terminal ?? t("plan.blocks"), " ", make("small", {}, plan.plan)),
+    make("span", { class: "tile-wire" }, plan.wire ? number(plan.wire) : plan.blocks.map(number).join(", ")),
+    make("span", { class: "tile-axes" }, ...axes),
+    make("span", { class: "tile-more" }, more),
+    plan.cannot ? make("span", { class: "tile-last", "data-tone": "refused" }, shape("refused"), make("span", { lang: "en" }, plan.cannot)) : lastOf(plan),
+  );
+  return made;
+}
+
+function lastOf({ last }) {
+  if (!last) return make("span", { class: "tile-last" }, shape("plain"), t("plan.never"));
+  const outcome = last.outcome ?? "open";
+  return make("span", { class: "tile-last", "data-tone": last.outcome }, shape(last.outcome ?? "next"), `${t(`outcome.${outcome}`)} · ${day(last.at)}`);
+}

@@ -1,0 +1,43 @@
+// Every text of the page in the language that was chosen, from texts.json; numbers and times as that language has them.
+
+import { plain } from "./dom.js";
+
+export const LANGUAGES = { en: "English", de: "Deutsch", es: "Español" };
+const table = await (await fetch("/texts.json")).json();
+
+const wished = localStorage.getItem("language") ?? navigator.language.slice(0, 2);
+export let language = wished in LANGUAGES ? wished : "en";
+
+export function choose(chosen) {
+  language = chosen;
+  localStorage.setItem("language", chosen);
+  fill();
+}
+
+// The text of a key. A number `n` that is 1 takes the key with `.one` behind it, where there is one.
+export function t(key, values = {}) {
+  const row = (values.n === 1 && table[`${key}.one`]) || table[key];
+  if (!row) return key;
+  return row[language].replace(/\{(\w+)\}/g, (_, name) => values[name] ?? "");
+}
+
+// The text of a name of ours, such as an axis or a reason; one that has none is shown in words.
+export const named = (kind, name) => (table[`${kind}.${name}`] ? t(`${kind}.${name}`) : name.replaceAll("_", " "));
+export const axisName = (axis) => named("axis", axis);
+
+// A value or limits with the decimal sign of the language.
+export function number(text) {
+  const signed = text?.replace(">=", "≥").replace("<=", "≤");
+  return language === "en" ? signed : signed?.replace(/(\d)\.(\d)/g, "$1,$2");
+}
+
+export const clock = (at) => new Date(at).toLocaleTimeString(language, { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false });
+export const day = (at) => new Date(at).toLocaleString(language, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hour12: false });
+
+// The texts that stand in index.html.
+export function fill() {
+  document.documentElement.lang = language;
+  for (const element of document.querySelectorAll("[data-text]")) element.textContent = plain(t(element.dataset.text));
+  for (const element of document.querySelectorAll("[data-label]")) element.setAttribute("aria-label", t(element.dataset.label));
+  for (const element of document.querySelectorAll("[data-placeholder]")) element.placeholder = t(element.dataset.placeholder);
+}

@@ -1,0 +1,138 @@
+//! What is the biggest thing on the page, by what came last; and what can be started.
+
+use super::http::{Events, address, command, get, shop, token};
+use serde_json::json;
+
+#[test]
+fn each_happening_has_its_face_and_the_old_verdict_never_stays() {
+    let mut shop = shop();
+    let daemon = shop.start();
+    drop(daemon.connected_feed());
+    let (address, token) = (address(&daemon), token(&shop));
+    let mut events = Events::open(&address, None);
+    let face = |events: &mut Events, kind: &str| {
+        let state = events.wait_for("state", |state| state["benches"][0]["face"]["kind"] == kind);
+        state["benches"][0].clone()
+    };
+    face(&mut events, "idle");
+    command(&address, &token, "arm", &json!({"plan": "pump-own"}));
+    let zero = face(&mut events, "zero");
+    assert_eq!(zero["face"]["why"], "opening");
+    assert_eq!(zero["todo"], zero["face"], "it is what to do next");
+    shop.press(0);
+    let limits = face(&mut events, "limits");
+    assert_eq!(
+        (&limits["asks"][0]["lower"], &limits["asks"][0]["upper"]),
+        (&json!("1.57 mm"), &json!("1.67 mm"))
+    );
+    shop.press(172);
+    let verdict = face(&mut events, "verdict");
+    assert_eq!(
+        verdict["scale"]["miss"],
+        json!({"limit": "upper", "beyond": true, "by": "0.05 mm", "fault": "too_high"})
+    );
+    shop.press(1600);
+    assert_eq!(
+        face(&mut events, "not_counted")["face"]["reason"],
+        "implausible"
+    );
+    shop.press(161);
+    face(&mut events, "verdict");
+    command(&address, &token, "retract", &json!({}));
+    let retracted = face(&mut events, "retracted");
+    assert_eq!(retracted["restorable"]["value"], "1.61 mm");
+    command(&address, &token, "restore", &json!({}));
+    face(&mut events, "limits");
+    shop.press(5);
+    let off = face(&mut events, "zero_off");
+    assert_eq!(
+        off["face"],
+        json!({"kind": "zero_off", "instrument": "caliper-1", "by": "0.05 mm", "doubted": 2, "must_be_said": false, "force": false})
+    );
+    assert_eq!(off["doubted"].as_array().unwrap().len(), 2);
+    shop.press(0);
+    assert_eq!(face(&mut events, "doubted")["face"]["again"], 2);
+    shop.press(162);
+    let again = face(&mut events, "verdict");
+    assert_eq!(
+        again["doubted"].as_array().unwrap().len(),
+        1,
+        "one is measured again"
+    );
+    command(&address, &token, "disarm", &json!({}));
+    let over = face(&mut events, "over");
+    assert_eq!(over["closed"]["outcome"], "cut_short");
+    assert_eq!(
+        over["closed"]["readings"].as_array().unwrap().len(),
+        1,
+        "its pieces stay"
+    );
+    assert_eq!(over["closed"]["doubted"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn a_series_that_is_over_names_what_to_set_aside_and_its_plan_is_the_first_of_the_tiles() {
+    let mut shop = shop();
+    let daemon = shop.start();
+    drop(daemon.connected_feed());
+    let (address, token) = (address(&daemon), token(&shop));
+    let plans = get(&address, "/plans/bench-1").json();
+    let configured = plans["plans"].as_array().unwrap().clone();
+    assert!(configured.iter().all(|tile| tile.get("last").is_none()));
+    let own = configured
+        .iter()
+        .find(|tile| tile["plan"] == "pump-own")
+        .unwrap();
+    assert_eq!(
+        own["axes"][0],
+        json!({"axis": "core_crimp_height", "limits": "1.62 ±0.05 mm"})
+    );
+
+    let mut events = Events::open(&address, None);
+    let armed = command(
+        &address,
+        &token,
+        "arm",
+        &json!({"plan": "pump-own", "operator": "mara"}),
+    );
+    let pieces = armed["result"]["armed"]["slots"].as_u64().unwrap();
+    shop.press(0);
+    events.wait_for("state", |state| {
+        state["benches"][0]["face"]["kind"] == "limits"
+    });
+    for piece in 1..=pieces {
+        let good = 161 + i64::try_from(piece % 2).unwrap(); // no value twice: that would be one press
+        shop.press(if piece == 2 { 148 } else { good });
+        events.wait_for("state", |state| {
+            state["state"]["stations"][0]["armed"]["filled"] == json!(piece)
+        });
+    }
+    shop.press(0);
+    let over = events.wait_for("state", |state| {
+        state["benches"][0]["face"]["kind"] == "over"
+    });
+    let closed = &over["benches"][0]["closed"];
+    assert_eq!(closed["outcome"], "rejected");
+    assert_eq!(
+        closed["aside"],
+        json!([{
+            "piece": 2, "axis": "core_crimp_height", "value": "1.48 mm", "verdict": "fail_low",
+            "miss": {"limit": "lower", "beyond": true, "by": "0.09 mm", "fault": "too_low"},
+        }])
+    );
+    let plans = get(&address, "/plans/bench-1").json();
+    assert_eq!(
+        (
+            &plans["plans"][0]["plan"],
+            &plans["plans"][0]["last"]["outcome"],
+            &plans["operators"]
+        ),
+        (&json!("pump-own"), &json!("rejected"), &json!(["mara"]))
+    );
+    let unknown = get(&address, "/plans/bench-9");
+    assert_eq!(unknown.status, 404);
+    assert_eq!(
+        unknown.body,
+        "no station \"bench-9\" in the configuration\nhelp: list them: tallyjaw status\n"
+    );
+}
