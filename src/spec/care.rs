@@ -80,7 +80,7 @@ pub fn warnings(spec: &ArmedSpec, now: WallMicros) -> Vec<String> {
     if let Some(needs) = tool.needs.as_ref().filter(|_| is_repair) {
         let id = &tool.id;
         found.push(format!(
-            "for crimps of the repair-class tool {id} the maker's sheet asks: {needs}"
+            "for crimps made with the repair-class tool {id}, the maker's sheet requires: {needs}"
         ));
     }
     found
@@ -90,7 +90,7 @@ pub fn warnings(spec: &ArmedSpec, now: WallMicros) -> Vec<String> {
 pub fn calibration(name: &str, care: &InstrumentCare, now: WallMicros) -> Option<String> {
     if let Some(day) = care.calibrated.filter(|day| day.is_ahead(now)) {
         return Some(format!(
-            "{name} is said to have been calibrated on {day}, which is still to come: look at that date and at this machine's clock"
+            "the calibration date of {name}, {day}, is in the future: check that date and this machine's clock"
         ));
     }
     let due = care.calibration_due.filter(|due| due.is_over(now))?;
@@ -130,7 +130,7 @@ pub fn check(id: &str, care: &ToolCare, crimps: Option<u64>, now: WallMicros) ->
     let mut found = Vec::new();
     if let Some(day) = care.last_check.filter(|day| day.is_ahead(now)) {
         found.push(format!(
-            "{id} is said to have been checked on {day}, which is still to come: look at that date and at this machine's clock"
+            "the check date of {id}, {day}, is in the future: check that date and this machine's clock"
         ));
     }
     if let Some(due) = care.check_due.filter(|due| due.is_over(now)) {

@@ -152,7 +152,7 @@ fn what_is_overdue_or_dated_ahead_is_warned_of_by_check_and_by_tools() {
     );
     let ahead = dated("2999-01-01", "2999-12-31");
     let (_, out, _) = run(ahead.path(), "check");
-    assert_eq!(out.matches("is still to come").count(), 2, "{out}");
+    assert_eq!(out.matches("is in the future").count(), 2, "{out}");
 }
 
 #[test]

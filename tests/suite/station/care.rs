@@ -234,7 +234,7 @@ fn what_a_repair_crimp_needs_is_said_and_entered() {
     let needs = spec.tool.as_ref().unwrap().needs.as_deref();
     assert_eq!(needs, Some("a pull test of 5 pieces"));
     assert!(of_care(&spec).contains(
-        &"for crimps of the repair-class tool R-02 the maker's sheet asks: a pull test of 5 pieces"
+        &"for crimps made with the repair-class tool R-02, the maker's sheet requires: a pull test of 5 pieces"
     ));
     let spec = armed(&mut desk, heights(1));
     assert_eq!(spec.tool.unwrap().needs, None);
