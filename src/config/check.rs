@@ -1,8 +1,8 @@
-//! What refers to what: every name that is used must be there, and fit.
+//! Checks references: every name used must be defined, and fit.
 //!
-//! In: what the files say, each part read alone. Out: the faults between them, those of plans by [`resolve`]: what
-//! passes here can be armed. A reference into a part that could not be read is not reported: it may only look
-//! missing.
+//! In: the contents of all files, each read by itself. Out: the faults between them, for plans by [`resolve`], so that
+//! a plan without faults can be armed. A reference to a part that could not be read is not reported, because its
+//! target may exist.
 
 use super::PortConfig;
 use super::faults::{At, Fault, Faults, Place, Role, quoted};
@@ -63,7 +63,7 @@ fn station_exists(instrument: &RawInstrument, stations: &[At<String>], faults: &
     }
 }
 
-/// Such a number goes to whichever adapter is plugged in, or found at the start, first.
+/// Refuses such numbers: the kernel gives them in the order in which adapters are found.
 fn no_port_by_number(instruments: &[RawInstrument], faults: &mut Faults) {
     for port in instruments.iter().filter_map(|known| known.port.as_ref()) {
         if !port.value.is_by_order() {
@@ -142,7 +142,7 @@ fn refused(catalog: &Catalog, plan: &Plan) -> Vec<Unarmable> {
         .unwrap_or_default()
 }
 
-/// Whether it may only seem so, because of another fault that has been reported.
+/// Whether the reason may be only a consequence of another fault that has been reported.
 fn may_only_look_so(why: &Unarmable, raw: &Raw, catalog: &Catalog, faults: &Faults) -> bool {
     let unsure_sheets = |id: Option<&String>| {
         let unsure = |known: &RawTerminal| id == Some(&known.id.value) && !known.is_whole;

@@ -88,9 +88,9 @@ pub(super) struct Faults {
     warned: Vec<(usize, Diagnostic)>,
     left_out: usize,
     recorded: usize,
-    /// Kinds of file of which some entry could not even be named.
+    /// Kinds of file with an item whose name could not be read.
     incomplete: Vec<Role>,
-    /// What could have stood where.
+    /// The keys and values known at each place.
     vocabulary: Vocabulary,
 }
 

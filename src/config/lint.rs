@@ -1,4 +1,4 @@
-//! What looks wrong in sheets and may yet be meant: warnings, each with its place and what to look at.
+//! Warnings about sheet values that are unusual but possible, each with its place and what to check.
 //!
 //! In: the terminals of a configuration that has no errors. Out: warnings. A limit that cannot be (crossed, a
 //! size twice) is an error and no matter of this file.

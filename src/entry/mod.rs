@@ -1,4 +1,4 @@
-//! What one journal entry says, in the newest version, and what all of them amount to.
+//! The journal entries in their newest version, and the state that follows from them.
 //!
 //! In: nothing. Out: plain values. The form on disk is the business of `v1` and of [`mod@line`].
 

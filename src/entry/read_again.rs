@@ -1,4 +1,4 @@
-//! Is the value of an entry what its bytes say? Read again by the format that was in force.
+//! Decodes the bytes of an entry again, by the format then in force, and compares the value.
 //!
 //! In: the state before an entry, and the entry. Out: a [`Mismatch`], or that nothing can be said.
 //!
@@ -33,7 +33,7 @@ pub struct ReadBy {
 /// Reads values again, and counts those that it could not.
 #[derive(Debug, Default)]
 pub struct ReadAgain {
-    /// Patterns that were made once; `None` of one that is none.
+    /// Compiled patterns; `None` for a text that is not a valid pattern.
     patterns: BTreeMap<String, Option<Pattern>>,
     /// Values that were read again.
     pub checked: u64,

@@ -1,4 +1,4 @@
-//! What a full series of a plan that repeats leaves owing: the same again, at once.
+//! The next series of a plan that repeats: the same again, opened as soon as a series is full.
 //!
 //! In: the series as it is when it is completed. Out: what the next one judges by, and the zeros that
 //! open it. The state keeps it until the next `armed`, since a kill can fall between the two entries.

@@ -1,9 +1,9 @@
-//! What takes from the weight of an outcome: work that was overdue, a tool or an instrument that limits what it shows.
+//! Reservations: what limits an outcome, such as an overdue calibration or a low test uncertainty ratio.
 //!
 //! In: a series as it is when it is closed, and when that is. Out: its reservations, each once, in a fixed order.
 //!
 //! - They rest on the armed specification, the instruments whose readings count, and the day; so an audit finds the same.
-//! - They change no verdict: what follows from them is the shop's to say.
+//! - They change no verdict; the consequences are the shop's decision.
 
 use super::state::SeriesState;
 use crate::quantity::{WallMicros, named};

@@ -1,7 +1,7 @@
-//! What the entries so far amount to.
+//! The state that follows from the entries so far.
 //!
-//! In: entries in order. Out: the state of every station and instrument. The live core, a restart
-//! and a client of the feed all use this one fold, so they cannot come to differ.
+//! In: entries in order. Out: the state of every station and instrument. The live core, a restart and clients of the
+//! feed all use this fold, so their states cannot differ.
 
 use super::repeat::Repeat;
 use super::resume::Stopped;

@@ -1,4 +1,4 @@
-//! What clients and daemon say to each other: JSON, a message a line.
+//! Messages between clients and daemon: JSON, one message on each line.
 //!
 //! In: lines of the control socket and of feed clients, and the state. Out: typed requests or a
 //! fault to answer with, and messages to write. The entries on the feed are not in here: they go

@@ -26,7 +26,7 @@ impl Core {
         if now.mono.since(first) > TWICE_WITHIN || said || !zeroed.ok {
             return None;
         }
-        // A zero that has become due since the first frame is one, and no double zero.
+        // A zero that has become due since the first frame is a normal zero, not the second of a double zero.
         if zeroed.role != crate::entry::ZeroRole::Unasked {
             return None;
         }

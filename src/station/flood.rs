@@ -1,12 +1,12 @@
-//! More frames than anybody means: an instrument or scanner whose every frame would become an entry, without end.
+//! Limits the rate of entries from an instrument or scanner that sends without end.
 //!
-//! In: when something came that would be entered. Out: whether it may be. What may not is `unread`, folded, and how much
-//! it was is said once a second.
+//! In: the time of each item that would be entered. Out: whether it may be entered. The others are folded into one
+//! `unread` entry a second, with their number.
 //!
 //! - A stream is no flood: at 200 a second nothing is left out, however long it lasts, and after a pause a thousand may
 //!   come at once, as they do when a machine stood still.
-//! - Once a flood has begun it lasts until a second has passed that was none: a flood that counts now and then
-//!   would count at random.
+//! - A flood lasts until a whole second has passed below the limit. Otherwise single values of a flood would count at
+//!   random.
 
 use crate::quantity::MonoMicros;
 use std::time::Duration;
@@ -20,22 +20,22 @@ const SECOND: Duration = Duration::from_secs(1);
 /// A second in microseconds: what is left is counted in parts of that size, so that nothing is rounded.
 const PARTS: u64 = 1_000_000;
 
-/// Whether too many come.
+/// The rate limiter of one instrument or scanner.
 #[derive(Debug)]
 pub(super) struct Flood {
-    /// How many may still come at once, in parts.
+    /// The number of items that may still come at once, in parts.
     left: u64,
     at: MonoMicros,
-    /// While it lasts.
+    /// Set while a flood lasts.
     lasts: Option<Lasts>,
 }
 
 /// A flood.
 #[derive(Debug, Clone, Copy)]
 struct Lasts {
-    /// The second in which is counted began then.
+    /// Start of the second that is counted.
     since: MonoMicros,
-    /// The last one came then.
+    /// Time of the last item.
     last: MonoMicros,
     /// How many came in it.
     count: u64,
@@ -52,13 +52,13 @@ impl Default for Flood {
 }
 
 impl Flood {
-    /// Whether one goes on.
+    /// Whether a flood lasts at `now`.
     pub(super) fn lasts(&self, now: MonoMicros) -> bool {
         self.lasts
             .is_some_and(|lasts| now.since(lasts.last) < SECOND)
     }
 
-    /// One more has come; whether it may be entered.
+    /// Takes one more item; whether it may be entered.
     pub(super) fn takes(&mut self, now: MonoMicros) -> bool {
         if let Some(lasts) = &mut self.lasts {
             let is_over = now.since(lasts.since) >= SECOND;

@@ -1,4 +1,4 @@
-//! What a value is judged to be: a reading of the slot in hand, with its verdict and its standing.
+//! Judges a value as a reading of the current slot: its verdict and whether it counts.
 
 use super::capture::Captured;
 use super::plausible::{self, Doubt, Implausible};
@@ -12,7 +12,7 @@ use std::sync::Arc;
 /// Further than any value of a one-sided axis lies from its limit: a kilometre, a meganewton.
 const FAR: i64 = 1_000_000_000_000;
 
-/// What became of a value in an open series, before it is written down.
+/// The judgement on a value in an open series, before it is entered.
 struct Judged {
     slot: Option<Slot>,
     verdict: Option<Verdict>,
@@ -84,7 +84,7 @@ impl Core {
         }
     }
 
-    /// Tells of the run rules that hold since the reading that was just counted.
+    /// Enters an alert for each run rule that fires with the reading just counted.
     pub(super) fn alert(&mut self, now: Now, station: &str) {
         let Some(known) = self.state.stations.get(station) else {
             return;
@@ -105,7 +105,7 @@ impl Core {
         }
     }
 
-    /// Of a flickering value the one to judge for the slot in hand.
+    /// The value of a plateau that is judged for the current slot.
     fn judged_value(&self, station: &str, instrument: &str, captured: &Captured) -> Measured {
         let limits = self.series(station).and_then(|series| {
             let axis = match series.spec.order {
@@ -194,7 +194,7 @@ impl Core {
         }
     }
 
-    /// The hint for an implausible value, and what is remembered of it, unless it was said twice.
+    /// Refuses an implausible value with a hint and remembers it, unless it repeats the one before.
     fn refused(
         &self,
         now: Now,
@@ -221,7 +221,7 @@ impl Core {
     }
 }
 
-/// The value is one of an axis that every piece has been measured on.
+/// The judgement on a value of an axis on which every piece has a reading.
 fn axis_full(series: &SeriesState, axis: &ArmedAxis) -> Judged {
     let left: Vec<String> = order::slots_by_value(series)
         .map(|slot| format!("{} of piece {}", slot.axis.words(), slot.piece))

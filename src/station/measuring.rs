@@ -33,7 +33,7 @@ impl Core {
         });
     }
 
-    /// What comes next of an instrument may be the rest of a frame.
+    /// The next bytes of an instrument may be the rest of a frame.
     pub(super) fn out_of_step(&mut self, now: Now, instrument: &str, behind: &'static str) {
         if self.signals.contains_key(instrument) {
             self.signal_out_of_step(now, instrument, behind);
@@ -51,7 +51,7 @@ impl Core {
         self.with_decoder(now, instrument, |live| live.decoder.silent_for(lasted));
     }
 
-    /// No more bytes will come to what is in hand.
+    /// Ends the frame in hand: no more bytes will come.
     pub(super) fn end_bytes(&mut self, now: Now, instrument: &str) {
         self.with_decoder(now, instrument, |live| live.decoder.end());
         if let Some(live) = self.live.get_mut(instrument) {
@@ -112,7 +112,8 @@ impl Core {
                 self.tell_unread(now, instrument, run);
             }
             Decoded::Value { value, origin, raw } => {
-                // Of a stream only what is captured is entered, and that by itself is little.
+                // Of a stream only captured values are entered, which are few. So its values use up the flood limit
+                // only while unread bytes wait.
                 let is_entered = !live.capturing.streams() || live.unread.is_running();
                 let flooded = is_entered && !live.flood.takes(now.mono);
                 if flooded && !live.capturing.streams() {
@@ -159,7 +160,7 @@ impl Core {
         }
     }
 
-    /// A captured value is a zero frame or a reading.
+    /// Takes a captured value, which is a zero frame or a reading.
     pub(super) fn value(&mut self, now: Now, instrument: &str, captured: &Captured, raw: Vec<u8>) {
         let Some(live) = self.live.get(instrument) else {
             return;
@@ -196,7 +197,7 @@ impl Core {
         self.complete_if_full(now, &station);
     }
 
-    /// The role of what was captured as a zero frame and whether it is good, if it is one.
+    /// If the captured value is a zero frame: its role, and whether it is good.
     fn as_zero(
         &self,
         now: Now,
@@ -204,7 +205,7 @@ impl Core {
         instrument: &str,
         captured: &Captured,
     ) -> Option<(ZeroRole, bool)> {
-        // A zero of another instrument vouches for nothing of this one.
+        // A zero from another adapter vouches for no reading of this instrument.
         if self.distrusted(instrument).is_some() {
             return None;
         }
@@ -219,7 +220,7 @@ impl Core {
             series.and_then(|series| Some((&series.spec, series.spec.instrument(instrument)?)));
         let resolution = armed.map_or(known.resolution, |(_, armed)| armed.resolution);
         let must_be_said = armed.is_some_and(|(_, armed)| armed.zero_must_be_said);
-        // With the origin elsewhere a value near zero says nothing, unless a person says it does.
+        // While the origin is moved, a value near zero is a zero only if the operator announced it.
         let astray = self
             .state
             .instruments
@@ -229,7 +230,7 @@ impl Core {
         Some((self.zero_role(now, station, instrument), frame.ok))
     }
 
-    /// What a zero frame that comes now is for.
+    /// The role of a zero frame that comes now.
     pub(super) fn zero_role(&self, now: Now, station: &str, instrument: &str) -> ZeroRole {
         self.series(station)
             .and_then(|series| zero::due(&self.state, series, instrument, Some(now.wall)))
@@ -248,7 +249,7 @@ impl Core {
         }
     }
 
-    /// The readings that an off zero no longer vouches for.
+    /// The readings that are doubted because this zero is off.
     fn shaken_by(&self, zeroed: &Zeroed) -> Option<Doubted> {
         let series = self.series(&zeroed.station)?;
         let readings = zero::unvouched(series, &zeroed.instrument);

@@ -1,8 +1,8 @@
 //! Which slot is measured next.
 //!
-//! A slot is a piece and an axis. The next one is the first, in the order of the plan, without a
-//! counted reading; so a slot whose reading was retracted or doubted comes up next by itself.
-//! A piece that was spent is passed over, and the next number behind the last one is measured instead.
+//! A slot is a piece and an axis. The next one is the first, in the order of the plan, without a counted reading; so a
+//! slot whose reading was retracted or doubted comes up next by itself. A spent piece is skipped, and one more piece
+//! number is measured at the end instead.
 
 use crate::entry::state::{SeriesState, Slot};
 use crate::spec::{AxisName, Order};
@@ -16,7 +16,7 @@ pub(super) fn next_slot(series: &SeriesState) -> Option<Slot> {
         return slots_by_value(series).min_by_key(|slot| slot.piece);
     }
     if tally.retracted == 0 && tally.doubted == 0 {
-        // Nothing was ever taken out, so the slots filled are the first ones.
+        // No reading was retracted or doubted, so the filled slots are the first ones.
         return nth_slot(series, u32::try_from(series.readings.len()).ok()?);
     }
     let filled: BTreeSet<(u32, &AxisName)> = series
@@ -27,7 +27,7 @@ pub(super) fn next_slot(series: &SeriesState) -> Option<Slot> {
     slots(series).find(|slot| !filled.contains(&(slot.piece, &slot.axis)))
 }
 
-/// The next slot of each axis that still has one: what may come next where the axis follows from the value.
+/// The next slot of each axis that still has one; in the order `by_value`, any of them may come next.
 pub(super) fn slots_by_value(series: &SeriesState) -> impl Iterator<Item = Slot> {
     let axes = series.spec.axes.iter();
     axes.filter_map(|axis| next_of_axis(series, &axis.name))

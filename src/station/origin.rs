@@ -1,7 +1,7 @@
-//! What a zero key pressed with open jaws does to a station.
+//! Handles a zero key that was pressed with open jaws.
 //!
-//! The moves of the origin add up: back at the closed jaws it is a good zero again, and until then
-//! no reading counts.
+//! The moves of the origin are added up. No reading counts until their sum is zero again, that is, the origin is back
+//! at the closed jaws.
 
 use super::Core;
 use super::capture::origin::Band;
@@ -13,7 +13,7 @@ use crate::spec::ZeroPolicy;
 const CLOSED_COUNTS: u32 = 5;
 
 impl Core {
-    /// A value may show that the zero key was pressed; else it goes to capture.
+    /// Checks whether the value shows a press of the zero key; otherwise passes it to capture.
     pub(super) fn decoded_value(
         &mut self,
         now: Now,

@@ -1,14 +1,14 @@
-//! Whether a value can be what it was taken for, and what else it may be.
+//! Checks whether a value is plausible on its axis, and guesses what an implausible one may be.
 //!
-//! An implausible value does not count, but the same value again within ten seconds is meant: a
-//! very bad crimp must fail, not vanish.
+//! An implausible value does not count. The same value again within ten seconds counts: a very bad crimp must fail and
+//! not be ignored.
 
 use crate::entry::state::Slot;
 use crate::quantity::{Measured, MonoMicros, Quantity, Unit};
 use crate::spec::{ArmedAxis, ArmedInstrument, ArmedSpec, AxisName};
 use std::time::Duration;
 
-/// An implausible value said again within this long is meant.
+/// An implausible value that is repeated within this time counts.
 const MEANT_WITHIN: Duration = Duration::from_secs(10);
 
 /// An implausible value is remembered, in case it comes again.
@@ -22,19 +22,19 @@ pub(super) struct Doubt {
 /// Why a value is not plausible.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Implausible {
-    /// No instrument of this range and sign can mean it; saying it again changes nothing.
+    /// The instrument cannot show this value (range or sign); repeating it changes nothing.
     Impossible {
         /// In words.
         hint: String,
     },
-    /// Outside the window of its axis; said again, it counts.
+    /// Outside the plausible window of its axis; if repeated, it counts.
     Unlikely {
         /// In words.
         hint: String,
     },
 }
 
-/// Checks `value` against the instrument and against the axis in hand.
+/// Checks `value` against the instrument's range and the plausible window of the current axis.
 pub(super) fn check(
     value: Measured,
     axis: &ArmedAxis,
@@ -110,7 +110,7 @@ fn guessed(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> Option<String
     Some(format!("looks like {}", unit_in_words(unit)))
 }
 
-/// The unit in which the digits would be plausible on some axis, if not in the one they were taken for.
+/// Another unit in which the digits would be plausible on some axis.
 fn fitting_unit(value: Measured, spec: &ArmedSpec) -> Option<Unit> {
     let other_unit = match value.unit() {
         Unit::Millimetre => Unit::Inch,

@@ -23,10 +23,10 @@ const KEPT: usize = 200;
 /// What to do about a card that is unread.
 const REMEDY: &str = "scan the card again; if it stays so, have the scanner send CR behind each card, or say `line_end = false` of it";
 
-/// What the bytes in hand came to their end by.
+/// What ended the bytes in hand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum End {
-    /// By nothing yet, but for what the splitter itself found.
+    /// Only the ends that the splitter found.
     Line,
     Silence,
     /// The scanner is gone.
@@ -75,7 +75,7 @@ impl LiveSignal {
     }
 }
 
-/// What a signal said, in words, and the command that it means; or bytes that say nothing.
+/// The text of a card or action of a pedal with its command, or bytes without meaning.
 enum Said {
     Command(String, Result<Command, Refusal>),
     Unread { raw: Vec<u8>, reason: DecodeError },

@@ -13,7 +13,7 @@ pub(super) const KEPT: usize = 256;
 /// Why bytes have no meaning.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Why {
-    /// They are no frame, or none that means anything.
+    /// They are not a valid frame.
     Undecoded(DecodeError),
     /// There are too many.
     Flood,
@@ -61,7 +61,7 @@ pub(super) struct Folding {
 }
 
 impl Folding {
-    /// Takes unread bytes; gives them back at once if nothing was unread within the last second.
+    /// Takes unread bytes. Returns them for an entry at once if there were none in the last second.
     pub(super) fn take(&mut self, now: MonoMicros, raw: &[u8], reason: Why) -> Option<UnreadRun> {
         let bytes = u64::try_from(raw.len()).unwrap_or(u64::MAX);
         if let Some(run) = &mut self.run {
@@ -87,14 +87,14 @@ impl Folding {
         self.run.is_some()
     }
 
-    /// What is not entered yet.
+    /// Returns the unread bytes that are not entered yet.
     pub(super) fn flush(&mut self, now: MonoMicros) -> Option<UnreadRun> {
         let run = self.run.take()?;
         self.told_at = Some(now);
         Some(run)
     }
 
-    /// What is due to be entered.
+    /// Returns the unread bytes that are due to be entered.
     pub(super) fn flush_if_due(&mut self, now: MonoMicros) -> Option<UnreadRun> {
         if self.due_at()? <= now {
             self.flush(now)

@@ -1,4 +1,4 @@
-//! When a zero is due, which frames are zeros, and what an off zero takes with it.
+//! When a zero is due, which frames are zeros, and which readings are doubted after a zero that is off.
 
 use super::capture::Captured;
 use super::order::next_slot;
@@ -37,7 +37,7 @@ pub enum Due {
 }
 
 impl Due {
-    /// What a zero frame that answers it is for.
+    /// The role of the zero frame that satisfies it.
     pub fn role(self) -> ZeroRole {
         match self {
             Self::Opening => ZeroRole::Opening,
@@ -170,13 +170,13 @@ fn due_by_time(policy: &ZeroPolicy, since: WallMicros, now: WallMicros) -> Optio
 pub(super) fn time_left(every: Duration, since: WallMicros, now: WallMicros) -> Duration {
     let passed = now.0.saturating_sub(since.0);
     if passed < -SLEWED_MICROS {
-        // In the time to come: the clock was set back while nobody looked, and nothing is known.
+        // The zero is dated in the future: the clock was set back while the daemon was off, so its age is unknown.
         return Duration::ZERO;
     }
     every.saturating_sub(Duration::from_micros(u64::try_from(passed).unwrap_or(0)))
 }
 
-/// What `value` is worth as a zero, if it is one.
+/// A value that is a zero frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct ZeroFrame {
     /// Within the limit.
@@ -226,7 +226,7 @@ pub(super) fn unvouched(series: &SeriesState, instrument: &str) -> Vec<Seq> {
         .collect()
 }
 
-/// Whether some instrument of the series still owes its closing zero.
+/// Whether the closing zero of some instrument of the series is still due.
 pub(super) fn closing_owed(state: &State, series: &SeriesState) -> bool {
     series
         .spec

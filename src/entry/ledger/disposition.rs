@@ -4,9 +4,9 @@ use crate::entry::{NotCounted, Seq, Standing};
 
 /// What became of a reading.
 ///
-/// It counts or not as it was entered. What counts can be doubted, for good, or retracted, which can be undone. Only
-/// what counts can: the first entry that takes a reading out holds until it is undone, and what is said of it
-/// meanwhile changes nothing.
+/// A reading is entered as counting or not. A counting reading can become doubted, which is final, or retracted, which
+/// can be undone. The first such entry holds until it is undone; later ones about the same reading change nothing
+/// meanwhile.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Disposition {
     /// It counts.

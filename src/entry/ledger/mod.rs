@@ -1,12 +1,12 @@
-//! What became of each reading, series by series.
+//! The ledger: series with their readings, and whether each reading counts.
 //!
-//! In: entries in order, or glances at their lines. Out: a series when nothing more will be said about it, with its
-//! readings; until then it can be looked at as it stands.
+//! In: entries in order, or glances at their lines. Out: each series with its readings, once no later entry can change
+//! it. Until then its present state can be read.
 //!
 //! - One answer for all that show readings: [`Disposition`]. It is that of the state: where a series is
 //!   completed, its tally counts the same.
 //! - A series that an arming stopped early waits until it cannot be resumed.
-//! - What is kept are the series that are not settled, and of their readings what the caller wants of them.
+//! - Only series that are not settled are kept, with the data of their readings that the caller chose.
 
 mod disposition;
 mod series;
