@@ -1,8 +1,8 @@
 //! A file that appears whole or not at all: written without a name, synced, and only then named. And a folder
 //! whose name is durable.
 //!
-//! Where the file system knows no files without a name, it is written under a hidden one, which a kill
-//! may leave behind; the name itself never shows anything but the whole file.
+//! A file system may not support files without a name. There the file gets a hidden name first, which a killed process
+//! may leave behind. The final name always shows the whole file.
 
 #![expect(clippy::disallowed_methods, reason = "edge: files and folders")]
 
@@ -14,7 +14,7 @@ use std::io::{self, Write};
 use std::os::fd::AsRawFd as _;
 use std::path::{Path, PathBuf};
 
-/// Who may do what with a new file.
+/// The permissions of a new file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Access {
     /// As the process has it for all its files.
@@ -198,7 +198,7 @@ impl Drop for WholeFile {
     }
 }
 
-/// A new file in the folder that nobody else knows, with its hidden name if it needs one.
+/// A new file in the folder, without a name where the file system supports that; else with its hidden name.
 fn unnamed(folder: &File, name: &OsStr, mode: Mode) -> io::Result<(File, Option<OsString>)> {
     let flags = OFlags::WRONLY | OFlags::CLOEXEC;
     match rustix::fs::openat(folder, ".", flags | OFlags::TMPFILE, mode) {

@@ -12,7 +12,7 @@ pub struct Context {
     /// The configuration file.
     #[arg(
         long,
-        help = "Configuration file [else ./tallyjaw.toml, $XDG_CONFIG_HOME/tallyjaw/, /etc/tallyjaw/]",
+        help = "Configuration file [default: the first of ./tallyjaw.toml, $XDG_CONFIG_HOME/tallyjaw/, /etc/tallyjaw/]",
         global = true,
         value_name = "FILE",
         env = "TALLYJAW_CONFIG",

@@ -6,7 +6,8 @@ use super::card::{BAD, GOOD, ODD};
 use super::wrap;
 use crate::entry::words::{self, safe};
 use crate::entry::{
-    Entry, FrameEntry, Outcome, Reading, ReadingSlot, SaidEntry, SeriesEntry, Stamped, Standing,
+    Entry, FrameEntry, JournalEntry, Outcome, Reading, ReadingSlot, SaidEntry, SeriesEntry,
+    Stamped, Standing,
 };
 use crate::quantity::{Quantity, Zone};
 use crate::spec::Verdict;
@@ -49,7 +50,7 @@ impl EntryStyle {
             .unwrap_or_default();
         let text = format!(
             "{}{mark}  [{place}#{}, {}]",
-            what(&stamped.entry),
+            what(&stamped.entry, &self.zone),
             stamped.seq,
             stamped.at.local(&self.zone)
         );
@@ -111,12 +112,15 @@ fn kind(entry: &Entry) -> (Style, &'static str) {
 }
 
 /// What happened; of a counted reading the value first, then how it lies to its limits.
-fn what(entry: &Entry) -> String {
+fn what(entry: &Entry, zone: &Zone) -> String {
     if let Entry::Frame(FrameEntry::Reading(reading)) = entry
         && matches!(reading.standing, Standing::Counted)
         && let Some(slot) = &reading.slot
     {
         return safe(&counted(reading, slot));
+    }
+    if let Entry::Journal(JournalEntry::Gap(gap)) = entry {
+        return safe(&words::gap(gap, &gap.since.local(zone)));
     }
     let text = words::words(entry);
     let bare = ["alert: ", "note: "]
@@ -164,4 +168,25 @@ fn counted(reading: &Reading, slot: &ReadingSlot) -> String {
         ),
     };
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::entry::Gap;
+    use crate::quantity::WallMicros;
+
+    #[test]
+    fn the_time_of_a_gap_is_local_for_people() {
+        let gap = Entry::from(Gap {
+            since: WallMicros(1_764_000_000_000_000),
+            frames: 3,
+            reason: "the disk is full".to_owned(),
+        });
+        let zone = Zone::fixed(60).unwrap();
+        assert_eq!(
+            what(&gap, &zone),
+            "nothing was recorded since 2025-11-24 17:00:00 +01:00; 3 frames were not judged: the disk is full"
+        );
+    }
 }

@@ -1,5 +1,5 @@
-//! Clients of the feed that have everything: what becomes durable is written to them at once, by
-//! whoever makes it known, so that nobody has to be woken first.
+//! Clients of the feed that have every line so far. The task that announces new lines writes to them directly: waking
+//! a task for each client would delay the line.
 //!
 //! In: lines that are durable. Out: their bytes, as many as a socket takes without waiting.
 //!

@@ -41,7 +41,7 @@ impl Stranger {
         ErrorObject::new(
             code::REFUSED,
             format!("got {got}, want uid {} or root", self.own),
-            Some("use it as the user that runs the daemon".to_owned()),
+            Some("run the command as the user that runs the daemon".to_owned()),
         )
     }
 }
@@ -111,7 +111,7 @@ fn too_long() -> Vec<u8> {
             "no end of line in {LONGEST_LINE} bytes or {} seconds, the connection is closed",
             PATIENCE.as_secs()
         ),
-        Some("send one request a line".to_owned()),
+        Some("send each request on a line of its own".to_owned()),
     );
     reply::line(&RequestId::null(), &Err(error))
 }
@@ -135,8 +135,8 @@ async fn ask(call: Call, asked: &Sender<ControlRequest>) -> Result<Outcome, Erro
     let stopping = || {
         ErrorObject::new(
             code::BUSY,
-            "the daemon is stopping; nothing is acknowledged any more",
-            Some("look at what is durable once it runs again: tallyjaw status".to_owned()),
+            "the daemon is stopping and acknowledges no more requests",
+            Some("once it runs again, see what was recorded: tallyjaw status".to_owned()),
         )
     };
     asked

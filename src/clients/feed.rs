@@ -238,7 +238,7 @@ impl Client {
                 "error",
                 format!("got after {after}, but the newest entry is {last}"),
                 Some(
-                    "is it another journal? compare `journal` in hello; then ask for what is there",
+                    "compare `journal` in hello, since it may be another journal; then ask for an entry that exists",
                 ),
             );
             self.outgoing.add(&line(&notice), false);

@@ -63,7 +63,7 @@ pub(crate) async fn serve_control(listener: UnixListener, asked: Sender<ControlR
     loop {
         let stream = accept(&listener, "control").await;
         if let Err(stranger) = control::check_peer(&stream) {
-            tracing::warn!(uid = ?stranger.uid, "a stranger was refused at the control socket");
+            tracing::warn!(uid = ?stranger.uid, "a request of another user was refused at the control socket");
             control::refuse(&stream, &stranger.error());
             continue;
         }

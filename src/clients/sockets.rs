@@ -76,7 +76,7 @@ impl SocketError {
             Self::NoFolder { .. } => {
                 "give `runtime_dir` the folder itself, or a name that does not exist yet"
             }
-            Self::NoSocket { .. } => "look what it is, and move it away",
+            Self::NoSocket { .. } => "find out what it is, then move it away",
             Self::PathTooLong { .. } => "give `runtime_dir` a shorter path",
             Self::UnknownGroup { .. } => "name a group of /etc/group, or make it: groupadd NAME",
         }
@@ -215,7 +215,7 @@ impl RuntimeDir {
         }
     }
 
-    /// Takes the sockets away: to a client that connects now the system says that nobody listens.
+    /// Removes the sockets, so that a client learns at once that no daemon listens.
     pub(crate) fn remove_sockets(&self) {
         for path in [self.feed_path(), self.control_path()] {
             if let Err(error) = fs::remove_file(&path) {

@@ -46,15 +46,15 @@ impl LoadError {
     pub fn remedy(&self) -> &'static str {
         match self {
             Self::Unreadable { cause, .. } if cause.kind() == io::ErrorKind::PermissionDenied => {
-                "let this user read it, or run as the user whose file it is"
+                "give this user read permission, or run as the file's owner"
             }
             Self::Unreadable { cause, .. } if cause.kind() == io::ErrorKind::InvalidData => {
                 "save it as plain text in UTF-8"
             }
             Self::Unreadable { .. } => {
-                "look whether the name after --config or in TALLYJAW_CONFIG is right; to make a new configuration: tallyjaw init DIR"
+                "check the file name in --config or TALLYJAW_CONFIG; to make a new configuration: tallyjaw init DIR"
             }
-            Self::Faulty { .. } => "mend what is marked, then look again: tallyjaw check",
+            Self::Faulty { .. } => "correct the marked places, then check again: tallyjaw check",
         }
     }
 
@@ -172,7 +172,7 @@ fn expand(pattern: &FilePattern) -> Result<Vec<PathBuf>, (String, Option<String>
     }
     if paths.is_empty() {
         let help = "leave the key out if there is none yet".to_owned();
-        return Err((format!("no file fits {}", whole.display()), Some(help)));
+        return Err((format!("no file matches {}", whole.display()), Some(help)));
     }
     Ok(paths)
 }

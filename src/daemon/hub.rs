@@ -268,7 +268,8 @@ impl Hub {
             "{error}; nothing from entry {first_lost} on is announced or acknowledged any more, {entries_lost} {entries} may not be on the disk"
         );
         tracing::error!(%first_lost, "{message}");
-        let remedy = "look at the disk, then start the daemon again: it says what it finds there";
+        let remedy =
+            "check the disk, then start the daemon again: it reports which entries are on the disk";
         let notice = Notice::new("journal_failed", message.clone(), Some(remedy));
         self.live.set_health(Health::Failed, &notice);
         self.waiting.refuse(&ErrorObject::new(
@@ -300,7 +301,7 @@ impl Hub {
                     instrument,
                     ?holders,
                     ?settings,
-                    "the port is used by others"
+                    "another process has the port open"
                 );
                 self.feed(Input::Disturbed {
                     instrument,

@@ -134,7 +134,7 @@ impl DaemonError {
             Self::Socket(error) => Some(error.remedy().to_owned()),
             Self::Page(error) => Some(error.remedy()),
             Self::JournalFailed { .. } => Some(
-                "look at the disk of state_dir, then start again: what is on it is found and reported"
+                "check the disk of state_dir, then start the daemon again: it reports which entries are on the disk"
                     .to_owned(),
             ),
             Self::System { .. } => None,
@@ -175,7 +175,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         tracing::warn!(
             file,
             bytes,
-            "a half-written line was set aside; it was never announced"
+            "an incomplete last line was moved to a file of its own; its entry was never announced"
         );
     }
     let sockets = RuntimeDir::open(&daemon)?;
@@ -368,7 +368,7 @@ async fn farewell(places: &Semaphore, others: impl Iterator<Item = JoinHandle<()
     };
     if tokio::time::timeout(FAREWELL, everyone).await.is_err() {
         tracing::warn!(
-            "some client or sink was too slow for the last entries; they are in the journal"
+            "a client or sink did not take the last entries in time; they are in the journal"
         );
     }
 }

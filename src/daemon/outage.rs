@@ -19,9 +19,9 @@ const LONGEST_PAUSE: Duration = Duration::from_secs(60);
 pub(super) enum Mode {
     /// They do, as far as we know.
     Writing,
-    /// There is no room: the core goes on for nobody, so that frames can be counted.
+    /// The disk is full. The core still runs, only to count the frames that are lost; its entries are dropped.
     Full(Outage, MonoMicros),
-    /// It is being tried again; nothing new is taken until it is known how that went.
+    /// A write is tried again; no input is taken until its result is known.
     Trying(Outage),
 }
 
@@ -52,7 +52,7 @@ impl Outage {
         }
     }
 
-    /// An entry that nobody will see.
+    /// Counts an entry that is dropped.
     pub(super) fn count(&mut self, entry: &Entry) {
         self.frames = self.frames.saturating_add(u64::from(is_frame(entry)));
     }
@@ -107,7 +107,7 @@ impl Hub {
     /// There is no room: nothing counts until there is.
     pub(super) fn full(&mut self, error: &str, first_lost: Seq) {
         let now = self.now();
-        let message = format!("{error}; nothing counts from entry {first_lost} on");
+        let message = format!("{error}; entry {first_lost} and later ones are not recorded");
         tracing::error!(%first_lost, "{message}");
         let mut outage = match std::mem::replace(&mut self.mode, Mode::Writing) {
             Mode::Writing => {
@@ -185,7 +185,8 @@ impl Hub {
             Mode::Trying(outage) => {
                 let message = format!(
                     "there is room again; {} frames since {} were not judged",
-                    outage.frames, outage.since
+                    outage.frames,
+                    outage.since.local(&super::clock::zone())
                 );
                 tracing::warn!("{message}");
                 let remedy = "measure those pieces again";
@@ -202,6 +203,6 @@ pub(super) fn no_room(message: String) -> ErrorObject {
     ErrorObject::new(
         code::JOURNAL_FULL,
         message,
-        Some("make room on the disk of state_dir, then say it again".to_owned()),
+        Some("make room on the disk of state_dir, then repeat the command".to_owned()),
     )
 }

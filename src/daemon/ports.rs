@@ -78,7 +78,7 @@ impl Ports {
             .is_some_and(|port| port.requests.try_send(bytes).is_ok())
     }
 
-    /// What happens next at any of them, and at whose.
+    /// The next event of any port, and the instrument at that port.
     pub(super) async fn next(&mut self) -> (Arc<str>, Event) {
         loop {
             let now = Instant::now();

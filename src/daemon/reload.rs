@@ -52,7 +52,7 @@ fn cannot_follow(new: &Config, old: &Config) -> Option<ErrorObject> {
     Some(ErrorObject::new(
         code::CONFIG,
         format!("{changed}, want it as it was when the daemon started"),
-        Some("restart the daemon for that; everything else can be reloaded".to_owned()),
+        Some("restart the daemon to apply it; a reload applies all other changes".to_owned()),
     ))
 }
 

@@ -53,8 +53,8 @@ pub(super) fn journal_takes(entries: bool) {
     tell(&[NotifyState::Status(status)]);
 }
 
-/// The disk has not answered for so long. The loop turns all the same, and goes on saying so: killing it would not
-/// mend the disk.
+/// Reports that the disk has not answered for `seconds`. The loop keeps running and reporting: a restart would
+/// not repair the disk.
 pub(super) fn disk_stalls(seconds: u64) {
     let status =
         format!("the disk has not answered for {seconds} s: nothing is announced until it does");

@@ -114,7 +114,7 @@ impl Hub {
         ErrorObject::new(
             code::BUSY,
             message,
-            Some("look at the disk of state_dir, then say it again".to_owned()),
+            Some("check the disk of state_dir, then repeat the command".to_owned()),
         )
     }
 }

@@ -4,7 +4,7 @@
 //! direction characters are shown as escapes, and nothing can start a new line.
 
 use super::{
-    Completed, Disturbed, Entry, FrameEntry, JournalEntry, Outcome, PortEntry, Reading,
+    Completed, Disturbed, Entry, FrameEntry, Gap, JournalEntry, Outcome, PortEntry, Reading,
     Reservation, Retracted, SaidEntry, SeriesEntry, Stamped, Standing, Tally, ToolInHand, ToolSaid,
     Unread, Zeroed, reservation,
 };
@@ -69,16 +69,21 @@ fn of_journal(entry: &JournalEntry) -> String {
         JournalEntry::ClockStepped(stepped) => {
             format!("the clock was set by {} ms", stepped.by_micros / 1_000)
         }
-        JournalEntry::Gap(gap) => format!(
-            "nothing was recorded since {}; {} frames were not judged: {}",
-            gap.since, gap.frames, gap.reason
-        ),
+        JournalEntry::Gap(it) => gap(it, &it.since.to_string()),
         JournalEntry::DamageAccepted(accepted) => format!(
             "damage from #{} on was accepted: {}",
             accepted.seq, accepted.reason
         ),
         JournalEntry::RolledBack(back) => format!("the journal was rolled back: {}", back.reason),
     }
+}
+
+/// A gap, with its time as the caller writes it: local for a person, UTC for a log.
+pub fn gap(gap: &Gap, since: &str) -> String {
+    format!(
+        "nothing was recorded since {since}; {} frames were not judged: {}",
+        gap.frames, gap.reason
+    )
 }
 
 fn said(entry: &SaidEntry) -> String {

@@ -37,7 +37,7 @@ pub struct Question {
     /// Only those that count.
     pub counted: bool,
     /// Only what an entry behind this one settled: of series, when nothing more was said about them; of readings
-    /// that were measured for nothing, at once. What is not settled waits.
+    /// that belong to no series, at once. What is not settled waits.
     pub settled_after: Option<u64>,
     /// The name of the pull that it was part of.
     pub since_last: Option<String>,

@@ -37,7 +37,7 @@ pub enum ReadError {
     #[error(transparent)]
     Io(#[from] io::Error),
     /// Nothing is in it.
-    #[error("the file is empty, as only an export of lines is that found none")]
+    #[error("the file is empty; only an export of lines that found no entry is empty")]
     Empty,
     /// It is something else.
     #[error("got {got}, want an export (csv, jsonl or parquet) or a report")]
@@ -81,7 +81,9 @@ impl ReadError {
             Self::Empty | Self::Other { .. } => {
                 "make one: tallyjaw export csv -o FILE; a journal is a folder: tallyjaw verify STATE_DIR"
             }
-            Self::NoSeq { .. } => "keep the column seq when a table is cut, and best journal too",
+            Self::NoSeq { .. } => {
+                "keep the column seq when you remove columns; keep the column journal too, if you can"
+            }
             Self::Compression { .. } => "save it with zstd, with snappy, or uncompressed",
             Self::Csv { .. } => "save it as CSV in UTF-8, or export it again",
         }

@@ -45,7 +45,7 @@ pub enum JournalError {
         cause: LineError,
     },
     /// The person accepted another damage than the one there is.
-    #[error("asked to accept damage at entry {asked}, but {}", found.map_or_else(|| "the last segment is intact".to_owned(), |seq| format!("the first damage is at entry {seq}")))]
+    #[error("--accept-damage got entry {asked}, but {}", found.map_or_else(|| "the last segment is intact".to_owned(), |seq| format!("the first damage is at entry {seq}")))]
     OtherDamage {
         /// What was accepted.
         asked: Seq,
@@ -56,7 +56,7 @@ pub enum JournalError {
     #[error(transparent)]
     RolledBack(#[from] Box<RolledBack>),
     /// The person accepted another rollback than the one there is.
-    #[error("asked to accept that the journal ends with entry {asked}, but {}", found.map_or_else(|| "nothing is missing behind its end".to_owned(), |seq| format!("it ends with entry {seq}")))]
+    #[error("--accept-rollback got entry {asked}, but {}", found.map_or_else(|| "no entry is missing at the journal's end".to_owned(), |seq| format!("the journal ends with entry {seq}")))]
     OtherRollback {
         /// What was accepted.
         asked: Seq,
@@ -70,7 +70,7 @@ pub enum JournalError {
         seq: Seq,
     },
     /// A line that says nothing.
-    #[error("what stands in the place of entry {seq} is no entry: {cause}")]
+    #[error("the line of entry {seq} cannot be read as an entry: {cause}")]
     NoEntry {
         /// The entry that should be there.
         seq: Seq,
@@ -109,8 +109,8 @@ pub enum JournalError {
         /// What the system says.
         cause: io::Error,
     },
-    /// An earlier write or sync has failed; nothing is written any more.
-    #[error("the journal failed at entry {first}; nothing is written any more")]
+    /// An earlier write or sync has failed; no further entry is written.
+    #[error("the journal failed at entry {first}; no further entry is written")]
     Poisoned {
         /// The first entry that may not be on disk.
         first: Seq,
@@ -149,7 +149,7 @@ impl JournalError {
             Self::Locked { .. } => {
                 Some("use the one that runs (tallyjaw status), or stop the other daemon; a second one needs a state_dir and a runtime_dir of its own".to_owned())
             }
-            Self::WrongKind { .. } => Some("put the real file or folder there".to_owned()),
+            Self::WrongKind { .. } => Some("replace it with the file or folder itself".to_owned()),
             Self::Damaged(damage) => Some(format!(
                 "look at all of it with `tallyjaw verify`, then start with `tallyjaw serve --accept-damage {}`",
                 damage.seq
@@ -173,10 +173,10 @@ impl JournalError {
                 None => "start without --accept-damage".to_owned(),
             }),
             Self::Write { .. } | Self::Sync { .. } | Self::Poisoned { .. } => Some(
-                "check the disk, then start again: what is on it is found and reported".to_owned(),
+                "check the disk, then start the daemon again: it reports which entries are on the disk".to_owned(),
             ),
-            Self::Missing { .. } => Some("ask again; if it is still so: tallyjaw verify".to_owned()),
-            Self::NoEntry { .. } => Some("look at the journal: tallyjaw verify".to_owned()),
+            Self::Missing { .. } => Some("try again; if it is still missing, find the damage: tallyjaw verify".to_owned()),
+            Self::NoEntry { .. } => Some("find the damage: tallyjaw verify".to_owned()),
             Self::Full { .. } => Some("make room on the disk of state_dir".to_owned()),
         }
     }
@@ -186,7 +186,9 @@ fn what_to_do_about(kind: io::ErrorKind) -> Option<&'static str> {
     if kind == io::ErrorKind::ReadOnlyFilesystem {
         Some("mount the file system so that it can be written to, or name another state_dir")
     } else if kind == io::ErrorKind::PermissionDenied {
-        Some("let this user write to state_dir and what is in it, or run as the user whose it is")
+        Some(
+            "give this user write permission for state_dir and all files in it, or run as their owner",
+        )
     } else if matches!(
         kind,
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded

@@ -75,7 +75,7 @@ impl DurableEnd {
         }
     }
 
-    /// Has everybody look again, for lines or for something else that was said.
+    /// Wakes every follower, for new lines or for a notice.
     pub fn wake(&self) {
         self.changed.send_replace(());
     }

@@ -191,7 +191,7 @@ fn open_held(
     begin(dir, lock, options, vanished, torn)
 }
 
-/// Whether somebody knows more of the journal than there is; with its name.
+/// The witness that knows entries which the journal does not have, and its name.
 fn rolled_back(
     state_dir: &Path,
     (state, last): (&State, Seq),

@@ -1,4 +1,4 @@
-//! Going on behind damage that a person has accepted.
+//! Continues a journal after damage that a person has accepted.
 //!
 //! In: the segments, the last of which is damaged. Out: the state that the entries amount to that
 //! can be relied on, and two entries that go into a new segment: `segment` with that state, and
@@ -8,9 +8,9 @@
 //!   evidence. So numbers stay without gaps (every line there keeps its own, readable or not, and no
 //!   number that was ever announced is given again), and the chain goes on: the new segment names
 //!   the digest of the last line there is.
-//! - Relied on is an entry that can be read and whose line's digest stands in the line that follows
-//!   it, readable or not; the last line of all has none to follow it and is relied on if it can be
-//!   read. What is not relied on is left out of the state, and named.
+//! - An entry is relied on if it can be read and the next line, readable or not, holds the digest of its
+//!   line. The last line has no next one: it is relied on if it can be read. Other entries are left out
+//!   of the state and listed.
 
 use super::dir::Dir;
 use super::lines::{Lines, NextLine, last_line};

@@ -26,12 +26,12 @@ pub struct Witness {
     pub seq: Seq,
     /// The digest of that entry's line, if it remembers it.
     pub digest: Option<Digest>,
-    /// It is known to be of this folder's journal, so a journal that was put in its place is detected. A witness of somebody
-    /// else may be left from an earlier journal.
+    /// It is known to be of this folder's journal, so a journal that was put in its place is detected. Any other
+    /// witness may be left from an earlier journal.
     pub is_of_this_folder: bool,
 }
 
-/// Why a journal is not as far as somebody knows.
+/// A witness knows entries that the journal does not have.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{reason}")]
 pub struct RolledBack {
@@ -69,7 +69,7 @@ pub(super) struct End<'a> {
 }
 
 impl End<'_> {
-    /// Whether somebody knows more of it, or something else.
+    /// What a witness knows that contradicts this journal; `None` if none does.
     pub(super) fn held_against(
         &self,
         witnesses: &[Witness],

@@ -16,7 +16,7 @@ const PTY_MAJORS: std::ops::RangeInclusive<u32> = 136..=143;
 /// `/dev/ptmx`, which makes a new pseudo-terminal at each opening.
 const PTY_MAKER: (u32, u32) = (5, 2);
 
-/// Whose a port is, and who we are.
+/// Owner and permissions of a port, and the user of this process.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Access {
     /// The user it belongs to.
@@ -106,7 +106,7 @@ impl fmt::Display for Access {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "owner {}, group {}, mode {:04o}; we are {}, in {}",
+            "owner {}, group {}, mode {:04o}; this user is {}, in the groups {}",
             self.owner,
             self.group,
             self.mode,
@@ -266,7 +266,7 @@ mod tests {
         let access = dialout(false, 0o660);
         assert_eq!(
             access.to_string(),
-            "owner root, group dialout, mode 0660; we are bench, in bench, users"
+            "owner root, group dialout, mode 0660; this user is bench, in the groups bench, users"
         );
         assert!(access.remedy().contains("usermod -aG dialout bench"));
     }

@@ -74,7 +74,7 @@ pub enum SerialError {
         got: String,
     },
     /// The file is there, the device is not.
-    #[error("no device behind {}: it has just been unplugged, or never was there", path.display())]
+    #[error("no device behind {}: it was unplugged, or was never plugged in", path.display())]
     NoDevice {
         /// Device file, as it was given.
         path: PathBuf,
@@ -128,10 +128,10 @@ impl SerialError {
     pub fn remedy(&self) -> Option<String> {
         Some(match self {
             Self::NotFound { .. } => {
-                "plug the adapter in, or see `tallyjaw ports` for those there are".to_owned()
+                "plug the adapter in; `tallyjaw ports` lists the ports that exist".to_owned()
             }
             Self::NotPluggedIn { .. } => {
-                "plug it in, or see `tallyjaw ports` for the adapters there are".to_owned()
+                "plug it in; `tallyjaw ports` lists the adapters that are plugged in".to_owned()
             }
             Self::Ambiguous { fitting, .. } => ambiguous_remedy(fitting),
             Self::NotATerminal { .. } => {
@@ -149,24 +149,27 @@ impl SerialError {
                     .to_owned()
             }
             Self::NotSent { .. } => {
-                "the line is stuck: check cable and adapter, and that nothing is asked faster than `line` carries"
+                "check cable and adapter, and that requests are not sent faster than the speed in `line` allows"
                     .to_owned()
             }
             Self::Failed { .. } | Self::SendFailed { .. } => return None,
-            Self::NoList { .. } => "see whether /sys is mounted".to_owned(),
+            Self::NoList { .. } => "check that /sys is mounted".to_owned(),
         })
     }
 }
 
 fn held_remedy(path: &std::path::Path, holders: &[Holder]) -> String {
     if holders.is_empty() {
-        return format!("as root, `tallyjaw ports {}` names it", path.display());
+        return format!(
+            "`tallyjaw ports {}`, run as root, names that process",
+            path.display()
+        );
     }
     if holders.iter().any(Holder::is_us) {
         return "give each instrument a port of its own".to_owned();
     }
     if holders.iter().any(|holder| holder.is_daemon) {
-        return "leave it so, if that daemon is to measure with it; to use the port otherwise, stop the daemon first (systemctl stop tallyjaw, or Ctrl-C where it runs)".to_owned();
+        return "that daemon measures with it; to use the port for something else, stop the daemon (systemctl stop tallyjaw, or Ctrl-C where it runs)".to_owned();
     }
     let mut remedy = "close that program, or end it: kill".to_owned();
     for holder in holders {
@@ -202,10 +205,10 @@ fn ambiguous_remedy(fitting: &[Fitting]) -> String {
         })
         .collect();
     if by_socket.is_empty() {
-        return "unplug the others, or name the one by its path in `port`".to_owned();
+        return "unplug the others, or write the path of the right one into `port`".to_owned();
     }
     format!(
-        "unplug the others, or name the one by the socket it is in: {}",
+        "unplug the others, or write the USB socket of the right one into `port`: {}",
         by_socket.join(", ")
     )
 }

@@ -1,10 +1,10 @@
-//! Looks every few seconds who else has an open port, and whether somebody has set it otherwise.
+//! Checks every few seconds whether another process has our port open, and whether its settings were changed.
 //!
 //! In: the open terminal and the settings that it was given. Out: what is odd, when that changes.
 //!
 //! - Settings that were changed are set back at once, and that is reported.
-//! - Exclusive use of a port stops everybody but root. As another user than root nobody sees which files a process of
-//!   root has open: then a program of root's is noticed by the settings that it changes, or not at all.
+//! - Exclusive use of a port stops everybody but root. Only root sees which files a process of
+//!   root has open, so a daemon of another user notices such a process only if it changes settings.
 
 use super::holder::{Holder, holders};
 use super::settings::settings_of;

@@ -110,7 +110,7 @@ struct Unwanted;
 /// dropped. A plugged-out adapter is waited for, on any number if it was named by its identity.
 ///
 /// What comes over `requests` is sent to the instrument as it is; what came while the port was not open is
-/// dropped, for whoever asked has given up by then. A request that the port does not take at once
+/// dropped, since the request has timed out by then. A request that the port does not take at once
 /// is reported as [`Event::Trouble`]. The sender of `requests` may be dropped at any time.
 pub async fn run(config: PortConfig, out: Sender<Event>, mut requests: Receiver<Vec<u8>>) {
     tokio::select! {

@@ -64,11 +64,12 @@ pub struct Opened {
     pub(super) contact: Option<Contact>,
     /// Where it is and what its adapter says of itself.
     pub attached: Attached,
-    /// For who watches that nobody else uses it.
+    /// What the guard against other processes needs.
     pub(super) guarded: Guarded,
-    /// What was waiting in it, the first 64 KiB; from before, so nobody knows what it measured.
+    /// Bytes that waited in the port, the first 64 KiB. They were sent before it was opened, so what they measured is
+    /// unknown.
     pub stale: Vec<u8>,
-    /// What comes first may be the rest of what is thrown away: no silence was seen before it.
+    /// No silence was seen after the discarded bytes, so the next bytes may be the rest of a frame.
     pub out_of_step: bool,
 }
 

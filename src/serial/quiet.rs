@@ -46,7 +46,7 @@ impl Quiet {
         SILENCES.get(next).map(|silence| since + *silence)
     }
 
-    /// How late it is. That nobody waited, since what was read before was not taken yet, is no delay.
+    /// How late this look is. Time in which earlier bytes waited to be taken is not counted: no look was due then.
     pub(super) fn late(&self, now: Instant) -> Late {
         let late = self.due_at().zip(self.waiting).map(|(due, waiting)| {
             let awaited = due.max(waiting);

@@ -1,5 +1,5 @@
-//! Waiting for a port: growing pauses, cut short when something happens where it should appear, and
-//! what is reported meanwhile.
+//! Waits for a port that cannot be opened: the pauses grow, and an event in the folder of the device file ends one
+//! early. Decides which failures are reported meanwhile.
 
 use super::SerialError;
 use crate::config::PortSelector;
@@ -51,7 +51,7 @@ pub(super) struct FailureFilter {
 }
 
 impl FailureFilter {
-    /// Whether somebody should hear of this failure of a trial at `now`.
+    /// Whether this failure to open the port is to be reported.
     pub(super) fn is_news(&mut self, error: &SerialError, now: Instant) -> bool {
         if matches!(error, SerialError::NotAllowed { .. }) {
             let since = *self.refused_since.get_or_insert(now);

@@ -1,4 +1,4 @@
-//! An open port set otherwise, for whoever looks for its settings: the speed, DTR and RTS.
+//! Changes speed, DTR and RTS of an open port. `listen` needs this: it tries settings without opening the port again.
 
 use super::marks::PortMarks;
 use super::port::Port;

@@ -58,7 +58,7 @@ async fn listen(mut follow: Follow, say: broadcast::Sender<Arc<Saying>>) {
                 }
             }
             Err(error) => {
-                tracing::warn!(%error, "verdicts are not said");
+                tracing::warn!(%error, "verdicts cannot be announced: the journal cannot be read");
                 tokio::time::sleep(PAUSE).await;
                 follow.skip_to_the_end();
             }
@@ -72,7 +72,7 @@ async fn speak(program: Vec<String>, mut sayings: broadcast::Receiver<Arc<Saying
         let saying = match sayings.recv().await {
             Ok(saying) => saying,
             Err(RecvError::Lagged(skipped)) => {
-                tracing::debug!(skipped, "verdicts came faster than they are said");
+                tracing::debug!(skipped, "verdicts came faster than they can be announced");
                 continue;
             }
             Err(RecvError::Closed) => return,
@@ -118,7 +118,7 @@ async fn said(program: &[String], saying: &Saying) -> Result<(), String> {
             // It may have ended in this very moment.
             let _ = child.kill().await;
             Err(format!(
-                "no end within {} s, it was ended",
+                "it ran longer than {} s and was ended",
                 TIME_LIMIT.as_secs()
             ))
         }

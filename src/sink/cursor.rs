@@ -51,8 +51,8 @@ impl SinkCursor {
         self.after
     }
 
-    /// What all cursors know: where each stands, its journal and the last entry that is done with. What is no cursor is
-    /// reported by its sink.
+    /// What all cursors know: where each stands, its journal and the last entry that is done with. A file that is
+    /// no cursor is left out: its sink reports it.
     pub(crate) fn known(state_dir: &Path) -> Vec<(PathBuf, String, Seq)> {
         let Ok(folder) = std::fs::read_dir(state_dir.join("sinks")) else {
             return Vec::new(); // no sink has one

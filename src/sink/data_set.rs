@@ -184,8 +184,8 @@ impl DataSet {
             tracing::error!(
                 file = %self.path(part).display(),
                 %first,
-                remedy = "put the segments back that were moved away, stop the daemon, remove the sink's cursor",
-                "the journal does not begin early enough: this day keeps its file, what is new is not in it"
+                remedy = "put the missing segments back, stop the daemon, remove the sink's cursor, start the daemon",
+                "older segments of the journal are missing: the file of this day stays as it is, without new readings"
             );
         }
         is_whole

@@ -176,7 +176,7 @@ fn noise(seed: u64, at: u64) -> u64 {
     Random::new(seed ^ at.wrapping_mul(0xd6e8_feb8_6659_fd93)).next()
 }
 
-/// How far the jaws have come after so long: `½·a·t²` up to their speed, then evenly.
+/// How far the jaws have moved after this time: `½·a·t²` up to their speed, then evenly.
 fn way_after(micros: u64, speed: i64) -> i64 {
     let t = i128::from(micros);
     let (a, v) = (i128::from(SPEEDING_UP), i128::from(speed));

@@ -340,7 +340,7 @@ fn a_file_that_is_named_and_not_there_is_an_error_where_it_is_named() {
     assert_eq!(
         found,
         [
-            (2, 11, "no file fits sheets/*.toml".to_owned()),
+            (2, 11, "no file matches sheets/*.toml".to_owned()),
             (2, 28, "no file more.toml".to_owned()),
             (3, 9, "cannot read tools.toml: not a plain file".to_owned()),
         ]

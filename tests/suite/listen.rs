@@ -184,7 +184,12 @@ fn without_a_byte_it_says_what_to_try_and_ends_in_time() {
         .output()
         .unwrap();
     let text = String::from_utf8(output.stdout).unwrap();
-    for word in ["nothing comes", "DTR and RTS", "--ask", "no byte came"] {
+    for word in [
+        "no bytes so far",
+        "DTR and RTS",
+        "--ask",
+        "no bytes were received",
+    ] {
         assert!(text.contains(word), "no {word:?} in {text}");
     }
     assert_eq!(output.status.code(), Some(1));

@@ -183,7 +183,7 @@ fn a_command_that_needs_a_faulty_configuration_tells_every_mistake_on_standard_e
         assert!(err.contains("10 errors in the configuration"), "{err}");
         assert_eq!(err.matches("error: ").count(), 11, "{err}");
         assert!(
-            err.contains("help: mend what is marked, then look again: tallyjaw check"),
+            err.contains("help: correct the marked places, then check again: tallyjaw check"),
             "{err}"
         );
     }

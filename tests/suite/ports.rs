@@ -443,7 +443,7 @@ fn a_port_that_may_not_be_opened_tells_whose_it_is() {
     let nobody = run(&["--reuid=65534", "--regid=65534", "--clear-groups"]);
     let text = String::from_utf8_lossy(&nobody.stdout).into_owned();
     assert_eq!(nobody.status.code(), Some(1), "{text}");
-    let facts = "owner root, group dialout, mode 0660; we are nobody, in nogroup";
+    let facts = "owner root, group dialout, mode 0660; this user is nobody, in the groups nogroup";
     assert!(text.contains(facts), "{text}");
     assert!(text.contains("help: join the group"), "{text}");
     let member = run(&["--reuid=65534", "--regid=65534", "--groups=20"]);

@@ -456,7 +456,7 @@ fn a_table_that_a_spreadsheet_saved_anew_is_the_same_table() {
     let said = folder.text(&["verify", "saved.csv", "--question", "all.csv.question.json"]);
     assert_eq!(
         said,
-        "saved.csv: agrees with the journal in all of its 16 rows, and none is missing\n  journal   6814b0e9a47a0bfe0bca7458a8c99463, up to entry 62\n  chain     intact, 16 verdicts judged again\n  order     not that of the journal: compared one by one\n  columns   not compared, since no export has them: remark\n  question  all readings, from entries 1 to 62; says all.csv.question.json\n            who removes readings can change these options too: check that they are yours\n"
+        "saved.csv: agrees with the journal in all of its 16 rows, and none is missing\n  journal   6814b0e9a47a0bfe0bca7458a8c99463, up to entry 62\n  chain     intact, 16 verdicts judged again\n  order     differs from the journal's; each row was looked up by its entry\n  columns   not compared, since no export has them: remark\n  question  all readings, from entries 1 to 62; according to all.csv.question.json\n            whoever removes readings can change these options too: check that they are the ones you gave\n"
     );
     let (code, said) = verified(&folder, "saved.csv", text.replacen("1,63", "1,67", 1));
     assert_eq!(code, Some(1), "{said}");
@@ -486,7 +486,7 @@ fn an_export_of_another_journal_is_said_in_one_line() {
     let (code, said) = verified(&other, "other.csv", table(&folder));
     assert_eq!(code, Some(1));
     assert!(
-        said.contains("  every row says that it is of journal 6814b0e9a47a0bfe0bca7458a8c99463\n"),
+        said.contains("  every row names another journal: 6814b0e9a47a0bfe0bca7458a8c99463\n"),
         "{said}"
     );
     assert!(!said.contains("exported"), "{said}");
@@ -518,7 +518,7 @@ fn a_reading_that_was_retracted_after_its_export_says_so() {
     let (code, said) = verified(&folder, "older.csv", older);
     assert_eq!(code, Some(1), "{said}");
     assert!(
-        said.contains("    exported  counted\n    journal   retracted\n    said in entry 59: the file may be older than that\n"),
+        said.contains("    exported  counted\n    journal   retracted\n    the journal says so since entry 59; the file may be older\n"),
         "{said}"
     );
 }
@@ -535,7 +535,7 @@ fn what_is_no_export_is_refused_with_what_it_looks_like() {
     };
     refused(
         b"",
-        "the file is empty, as only an export of lines is that found none\n",
+        "the file is empty; only an export of lines that found no entry is empty\n",
     );
     refused(
         b"hello\x1b[2J\n",

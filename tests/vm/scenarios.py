@@ -237,7 +237,7 @@ def a_port_that_may_not_be_opened_says_whose_it_is(machine):
     shop.start()
     trouble = {
         "instrument": "caliper-1",
-        "message": "permission denied for /dev/ttyUSB0; owner root, group dialout, mode 0660; we are visitor, in visitor",
+        "message": "permission denied for /dev/ttyUSB0; owner root, group dialout, mode 0660; this user is visitor, in the groups visitor",
         "remedy": "join the group that may: sudo usermod -aG dialout visitor, then log out and in again",
     }
     equal(shop.wait_for_trouble("permission denied"), trouble)

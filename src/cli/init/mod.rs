@@ -33,10 +33,10 @@ Examples:
 
 Exit codes: 0 written, 2 wrong use or a configuration is there, 4 the port or the files failed.")]
 pub(super) struct Init {
-    /// The folder, made if need be; else this one
+    /// The folder, which is made if it does not exist [default: the current folder]
     #[arg(value_name = "DIR")]
     folder: Option<PathBuf>,
-    /// Ask nothing
+    /// Ask no questions; use the options and their defaults
     #[arg(long)]
     yes: bool,
     /// Show what would be written, and write nothing

@@ -106,7 +106,7 @@ impl<'o> Tell<'o> {
             ([first, second, rest @ ..], _) => {
                 let more = if rest.is_empty() { "" } else { " and others" };
                 format!(
-                    "  so far {} fits, {}{more} too",
+                    "  so far {} fits, and so does {}{more}",
                     first.name(),
                     second.name()
                 )
@@ -126,7 +126,7 @@ impl<'o> Tell<'o> {
         request: Option<&str>,
         ask: bool,
     ) -> Result<(), Failure> {
-        let mut text = String::from("nothing comes");
+        let mut text = String::from("no bytes so far");
         if let Some((dtr, rts)) = lines {
             let word = |up| if up { "up" } else { "down" };
             let _ = write!(
@@ -241,20 +241,20 @@ fn in_words(opinion: &Opinion, presses: usize, block: Option<&str>) -> String {
     let mut text = String::from("\n");
     match opinion.fits.as_slice() {
         [] if presses == 0 => {
-            text.push_str("no byte came\n");
+            text.push_str("no bytes were received\n");
             text.push_str(&advice(false));
             return text;
         }
         [] => {
             let _ = writeln!(
                 text,
-                "no setting and format of {} tried fits everything that came",
+                "none of the {} line settings and formats tried fits all received bytes",
                 opinion.tried
             );
             text.push_str(&reasons(opinion));
             let _ = write!(
                 text,
-                "{HELP}help{HELP:#}: press more often (--presses 20): each press without a fit tries another speed; if the lines above are readable text, describe them with format = \"pattern\""
+                "{HELP}help{HELP:#}: press more often (--presses 20): each press that fits nothing tries another speed; if the lines above are readable text, describe them with format = \"pattern\""
             );
             return text;
         }
@@ -267,7 +267,7 @@ fn in_words(opinion: &Opinion, presses: usize, block: Option<&str>) -> String {
             );
             let _ = writeln!(
                 text,
-                "{HELP}help{HELP:#}: this can be chance: press more often, at other sizes (--presses 20)"
+                "{HELP}help{HELP:#}: this can be a coincidence: press more often, at other sizes (--presses 20)"
             );
         }
         [only] => {

@@ -47,10 +47,10 @@ pub(super) struct Import {
     /// Replace a file that is there
     #[arg(long, requires = "out")]
     force: bool,
-    /// The terminal's id; where the file names several, the one to take
+    /// The terminal's id; it chooses one if the file has several
     #[arg(long, value_name = "ID")]
     terminal: Option<String>,
-    /// Where the values are from, such as "maker's sheet, rev C" [else the name of the file]
+    /// Where the values are from, such as "maker's sheet, rev C" [default: the name of the file]
     #[arg(long, value_name = "TEXT")]
     source: Option<String>,
     /// What a column is: wire, terminal, ignore, an axis, or AXIS.nominal, .tolerance, .plus, .minus, .lower,

@@ -120,7 +120,7 @@ impl Claim {
                 self.differ(&about, None);
             }
             Some(words) => {
-                self.differ(&format!("its options are others: {words}"), None);
+                self.differ(&format!("its options are different: {words}"), None);
             }
             None => {}
         }

@@ -183,7 +183,7 @@ impl Checked {
             )?,
             (0, None) if found.checked == 0 => writeln!(
                 out,
-                "{file}: has no {}: nothing that the journal could contradict",
+                "{file}: has no {}s, so there is nothing to compare with the journal",
                 self.unit().0
             )?,
             (0, None) => writeln!(
@@ -206,11 +206,7 @@ impl Checked {
             self.write_one(part, out)?;
         }
         match &found.other_journal {
-            Some(other) => writeln!(
-                out,
-                "  every row says that it is of journal {}",
-                safe(other)
-            )?,
+            Some(other) => writeln!(out, "  every row names another journal: {}", safe(other))?,
             None => (self.differences.iter()).try_for_each(|part| self.write_one(part, out))?,
         }
         self.write_about(out)
@@ -220,13 +216,18 @@ impl Checked {
         let (row, entry) = self.unit();
         let place = match (part.row, part.seq) {
             (None, None) => String::new(),
-            (row_at, seq) => {
-                let row = row_at.map_or_else(|| format!("no {row}"), |at| format!("{row} {at}"));
-                let seq = seq.map_or_else(String::new, |seq| format!(", {entry} {seq}"));
-                format!("{row}{seq}: ")
-            }
+            (None, Some(seq)) => format!("{entry} {seq}: "),
+            (Some(at), None) => format!("{row} {at}: "),
+            (Some(at), Some(seq)) => format!("{row} {at}, {entry} {seq}: "),
         };
-        writeln!(out, "  {BAD}{place}{}{BAD:#}", safe(&part.about))?;
+        let whole = part.about == self.unit().0;
+        let heading = match (&part.exported, &part.journal) {
+            (None, Some(_)) if whole => "missing from the file".to_owned(),
+            (Some(_), None) if whole => "not part of this export".to_owned(),
+            (Some(_), Some(_)) if whole => "differs from the journal".to_owned(),
+            (_, _) => safe(&part.about),
+        };
+        writeln!(out, "  {BAD}{place}{heading}{BAD:#}")?;
         if part.exported.is_none() && part.journal.is_none() {
             return Ok(());
         }
@@ -262,7 +263,7 @@ impl Checked {
         if self.found.is_sorted_anew {
             writeln!(
                 out,
-                "  order     not that of the journal: compared one by one"
+                "  order     differs from the journal's; each row was looked up by its entry"
             )?;
         }
         if !self.foreign.is_empty() {
@@ -282,7 +283,7 @@ impl Checked {
         if let Some(since) = self.since.filter(|since| *since > 0) {
             writeln!(
                 out,
-                "  since     {} since it was made",
+                "  newer     {}, added to the journal after the export",
                 number(since, "entry")
             )?;
         }
@@ -307,20 +308,20 @@ impl Checked {
             String::new()
         };
         let waits = if asked.settled_after.is_some() {
-            ", as far as settled there and not given before"
+            ", without readings of open series and without those of earlier exports"
         } else {
             ""
         };
         writeln!(
             out,
-            "  question  {}; says {}",
+            "  question  {}; according to {}",
             safe(&format!("{}{range}{waits}", asked.words())),
             safe(&claim.by)
         )?;
         if claim.is_of_question && claim.by != "the options" {
             writeln!(
                 out,
-                "            who removes readings can change these options too: check that they are yours"
+                "            whoever removes readings can change these options too: check that they are the ones you gave"
             )?;
         }
         Ok(())

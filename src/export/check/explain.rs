@@ -111,7 +111,7 @@ impl Explain {
         }
     }
 
-    /// What parts, in the order of the file; what is not in it comes last.
+    /// The differences in the order of the file; rows that are missing from it come last.
     pub fn finish(self) -> Vec<Difference> {
         let mut differences: Vec<Difference> = self
             .mismatches
@@ -166,13 +166,13 @@ impl Explain {
     fn surplus(&self, seq: Seq) -> String {
         match self.words.get(&seq) {
             Some(words) if self.file_rows.names().is_empty() || words.starts_with("a reading") => {
-                format!("{words}, which the question does not include")
+                format!("{words}, which its options do not include")
             }
             Some(_) => format!("entry {seq}, which is no reading"),
             None if seq > self.last => {
-                format!("entry {seq}, and the journal ends with {}", self.last)
+                format!("entry {seq}; the journal ends with entry {}", self.last)
             }
-            None => format!("entry {seq}, which the journal has not"),
+            None => format!("entry {seq}, which is not in the journal"),
         }
     }
 
@@ -197,11 +197,11 @@ impl Explain {
         with_note.collect()
     }
 
-    /// What became of a reading after the export was made is nobody's doing.
+    /// A reading may be doubted or retracted after the export: then the file is old, not forged.
     fn note(&self, about: &str, seq: Seq) -> Option<String> {
         let said_in = self.said_in.get(&seq)?;
         (about == "standing")
-            .then(|| format!("said in entry {said_in}: the file may be older than that"))
+            .then(|| format!("the journal says so since entry {said_in}; the file may be older"))
     }
 }
 
@@ -229,7 +229,10 @@ fn words(stamped: &Stamped) -> String {
                 slot.piece,
                 slot.axis.as_str()
             ),
-            None => format!("a reading of {}, measured for nothing", reading.instrument),
+            None => format!(
+                "a reading of {} that belongs to no series",
+                reading.instrument
+            ),
         },
         (None, Some(series)) => format!("an entry about series {series}, {kind}"),
         (None, None) => format!("an entry, {kind}"),

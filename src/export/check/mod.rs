@@ -62,13 +62,13 @@ pub struct CheckSummary {
     pub checked: u64,
     /// Rows or lines that the journal gives.
     pub given: u64,
-    /// Rows or lines that part, missing ones too.
+    /// Rows or lines that differ, missing ones too.
     pub parted: u64,
     /// The file has its rows in another order than the journal.
     pub is_sorted_anew: bool,
     /// The journal that all rows name, where it is another one.
     pub other_journal: Option<String>,
-    /// The first that part.
+    /// The first that differ.
     mismatches: Vec<Mismatch>,
 }
 
@@ -224,7 +224,7 @@ impl Check {
         Ok(None)
     }
 
-    /// A row that is not the one whose turn it is; whether it is one that was given before.
+    /// A row that is not the next one of the journal; true if the journal gave it earlier.
     fn settle(&mut self, seq: Seq, file_row: &FileRow) -> bool {
         let Some(owed) = self.owed.remove(&seq) else {
             self.wait_for(seq, file_row);

@@ -1,4 +1,4 @@
-//! In what two rows or two lines part.
+//! The differences between two rows or two lines.
 
 use super::Difference;
 use crate::export::read::FileRows;
@@ -12,8 +12,8 @@ pub(super) struct Part(
     pub(super) Option<String>,
 );
 
-/// Columns that the file has, against those that it was made with.
-/// What no export has is none of both.
+/// Compares the columns of the file with those that it was made with. Columns that no export has are ignored: another
+/// program added them.
 pub fn columns_part(file_rows: &FileRows, made_with: &[String]) -> Vec<Difference> {
     let part = |name: &String, exported: Option<&str>, journal: Option<&str>| {
         let text = |says: Option<&str>| says.map(str::to_owned);

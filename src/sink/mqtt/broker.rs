@@ -14,9 +14,9 @@ use std::io;
 use std::path::PathBuf;
 use std::time::Duration;
 
-/// Sent when nothing else is; a broker that says nothing for so long is gone.
+/// The keep-alive interval of MQTT. A broker that sends nothing in this time is taken as gone.
 const KEEP_ALIVE: Duration = Duration::from_secs(15);
-/// No acknowledgement for so long: the broker hangs.
+/// The longest wait for an acknowledgement; after it the sink fails and is tried again.
 const PATIENCE: Duration = Duration::from_secs(30);
 /// Room for a chunk of entries.
 const QUEUE: usize = 512;
@@ -43,7 +43,7 @@ pub(crate) enum BrokerError {
         cause: io::Error,
     },
     /// The broker does not let us in.
-    #[error("{broker} refuses us: {code:?}")]
+    #[error("{broker} refused the connection: {code:?}")]
     Refused {
         broker: String,
         /// As it said.
@@ -68,7 +68,7 @@ pub(crate) enum BrokerError {
         most: u32,
     },
     /// The line cannot be made secure.
-    #[error("no secure line to {broker}: {cause}")]
+    #[error("no TLS connection to {broker}: {cause}")]
     Tls {
         broker: String,
         /// Why not.
@@ -91,9 +91,9 @@ impl BrokerError {
         match self {
             Self::File { .. } => "let the daemon's user read it, or correct the path",
             Self::Refused { .. } => "look at `user` and `password_file`, and at the broker's rules",
-            Self::NotTaken { .. } => "let this user publish under `topic`, at the broker",
+            Self::NotTaken { .. } => "permit this user at the broker to publish under `topic`",
             Self::TooLarge { .. } => {
-                "raise the largest packet at the broker: entries of a new segment hold the whole state"
+                "raise the maximum packet size of the broker: the first entry of a segment holds the whole state"
             }
             Self::Tls { .. } => {
                 "look at `ca_file`, at the name in `broker`, and whether that port speaks TLS"

@@ -162,7 +162,7 @@ impl Outlet<'_> {
         } else {
             tracing::warn!(
                 sink = self.attempts.name(),
-                "the broker was too slow for the last entries; they come with the next start"
+                "the broker did not take the last entries in time; they are sent after the next start"
             );
         }
         Ok(Stopped)

@@ -197,7 +197,8 @@ fn check(word: &str, error: &str, piece_after_a_lost_press: u64) {
             "{}; nothing from entry {lost} on is announced or acknowledged any more, 1 entry may not be on the disk",
             error.replace('#', &lost.to_string())
         );
-        let remedy = "look at the disk, then start the daemon again: it says what it finds there";
+        let remedy =
+            "check the disk, then start the daemon again: it reports which entries are on the disk";
         assert_eq!(
             told.notice,
             json!({"kind": "journal_failed", "message": message, "remedy": remedy})
@@ -207,7 +208,8 @@ fn check(word: &str, error: &str, piece_after_a_lost_press: u64) {
             By::Press => piece_after_a_lost_press,
         };
         assert_eq!(go_on(&mut faulty, &told), piece, "{word} {by:?}");
-        let torn = "a half-written line was set aside; it was never announced";
+        let torn =
+            "an incomplete last line was moved to a file of its own; its entry was never announced";
         assert_eq!(
             faulty.0.messages().contains(torn),
             word == "broken",
@@ -261,7 +263,7 @@ fn a_write_that_finds_no_room_half_way_leaves_no_half_line_and_the_daemon_goes_o
         notice,
         json!({
             "kind": "journal_full",
-            "message": format!("no room for entry {lost}: No space left on device (os error 28); nothing counts from entry {lost} on"),
+            "message": format!("no room for entry {lost}: No space left on device (os error 28); entry {lost} and later ones are not recorded"),
             "remedy": "make room on the disk of state_dir; the daemon goes on by itself"
         })
     );

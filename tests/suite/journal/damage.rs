@@ -108,7 +108,7 @@ fn accepted_damage_is_entered_and_the_rest_of_the_journal_still_counts() {
     assert_eq!(
         wrong.to_string(),
         format!(
-            "asked to accept damage at entry {}, but the first damage is at entry {seq}",
+            "--accept-damage got entry {}, but the first damage is at entry {seq}",
             seq - 1
         )
     );
@@ -161,7 +161,7 @@ fn an_intact_journal_has_no_damage_to_accept() {
     let error = accept(folder.path(), Seq(3)).unwrap_err();
     assert_eq!(
         error.to_string(),
-        "asked to accept damage at entry 3, but the last segment is intact"
+        "--accept-damage got entry 3, but the last segment is intact"
     );
 }
 
