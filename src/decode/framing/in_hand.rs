@@ -19,7 +19,7 @@ pub(super) struct InHand {
     first_spoiled: Option<(usize, u8)>,
     /// Whether an earlier chunk of the same line or burst was given out as broken.
     pub(super) is_rest: bool,
-    /// Set while the line or burst may have begun unseen; the cause in words, such as "after lost bytes".
+    /// Set while the line or burst may have begun unseen; the cause in words.
     pub(super) out_of_step: Option<&'static str>,
     pub(super) last_byte_at: Option<MonoMicros>,
     pub(super) found: VecDeque<Frame>,

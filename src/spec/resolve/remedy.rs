@@ -72,7 +72,7 @@ impl Unarmable {
     }
 }
 
-/// Joins what was got and what is wanted into one sentence. `want` is empty if the error of a value already says both.
+/// Joins what was got and what is wanted into one sentence; `got` alone if it already says both, as errors of values do.
 pub fn sentence(got: &str, want: &str) -> String {
     if got.contains(", want ") {
         got.to_owned()
