@@ -1,13 +1,13 @@
 //! The report of one series, as `tallyjaw report` makes it, and to be verified like that.
 #![expect(
     clippy::disallowed_methods,
-    reason = "edge: a report says when it was made"
+    reason = "edge: a report says when it was made, in local time"
 )]
 
 use crate::entry::Seq;
 use crate::entry::line::{self, Digest};
 use crate::journal::Cursor;
-use crate::quantity::WallMicros;
+use crate::quantity::{WallMicros, Zone};
 use crate::report::{Gathering, Report, ReportRequest};
 use std::path::Path;
 use std::time::SystemTime;
@@ -32,6 +32,7 @@ pub(super) fn make(
         compare: None,
         query: Vec::new(), // the series was named
         made: now(),
+        zone: Zone::new(jiff::tz::TimeZone::system()),
         version,
     };
     Ok(Some(Report::new(gathered, asked).html()))

@@ -28,7 +28,7 @@ pub use near::{did_you_mean, meant, nearest};
 pub use safe::{is_unsafe, safe, unsafe_in};
 pub use time::{MonoMicros, Now, WallMicros};
 pub use unit::Unit;
-pub use zone::Zone;
+pub use zone::{OffsetFrom, Zone};
 
 use std::fmt;
 

@@ -5,23 +5,72 @@
 use super::WallMicros;
 use jiff::tz::{Offset, TimeZone};
 
-/// A time zone that was looked up at the edge.
+/// A time zone that was looked up at the edge, or what is listed of one.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Zone(TimeZone);
+pub struct Zone(Known);
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Known {
+    Rule(TimeZone),
+    Listed(Vec<OffsetFrom>),
+}
+
+/// An offset, in seconds east of UTC, and from when on it holds; the first of a list holds before too.
+pub type OffsetFrom = (WallMicros, i32);
 
 impl Zone {
     /// The zone of entries and of data for programs.
-    pub const UTC: Self = Self(TimeZone::UTC);
+    pub const UTC: Self = Self(Known::Rule(TimeZone::UTC));
 
     /// A zone that was looked up.
     pub fn new(zone: TimeZone) -> Self {
-        Self(zone)
+        Self(Known::Rule(zone))
+    }
+
+    /// What a page lists of its zone, so that its times can be made again where the zone is not known.
+    /// `None` if an offset is beyond 25 hours, or if there is none.
+    pub fn listed(offsets: Vec<OffsetFrom>) -> Option<Self> {
+        let is_valid = |(_, seconds): &OffsetFrom| Offset::from_seconds(*seconds).is_ok();
+        let known = !offsets.is_empty() && offsets.iter().all(is_valid);
+        known.then_some(Self(Known::Listed(offsets)))
+    }
+
+    /// The offsets that hold from `from` to `to`; all that are listed where the zone is a list.
+    pub fn offsets(&self, from: WallMicros, to: WallMicros) -> Vec<OffsetFrom> {
+        let zone = match &self.0 {
+            Known::Rule(zone) => zone,
+            Known::Listed(offsets) => return offsets.clone(),
+        };
+        let mut offsets = vec![(from, self.offset(from).seconds())];
+        if let Ok(begin) = jiff::Timestamp::from_microsecond(from.0) {
+            let changes = zone.following(begin);
+            let changes = changes.map(|change| {
+                let at = WallMicros(change.timestamp().as_microsecond());
+                (at, change.offset().seconds())
+            });
+            offsets.extend(changes.take_while(|(at, _)| *at <= to));
+        }
+        offsets
+    }
+
+    fn offset(&self, at: WallMicros) -> Offset {
+        match &self.0 {
+            Known::Rule(zone) => {
+                jiff::Timestamp::from_microsecond(at.0).map_or(Offset::UTC, |at| zone.to_offset(at))
+            }
+            Known::Listed(offsets) => {
+                let holds = offsets.iter().rev().find(|(from, _)| *from <= at);
+                let holds = holds.or(offsets.first());
+                let offset = holds.map(|(_, seconds)| Offset::from_seconds(*seconds));
+                offset.and_then(Result::ok).unwrap_or(Offset::UTC)
+            }
+        }
     }
 
     /// A zone with the same offset all year, in minutes east of UTC; `None` beyond 25 hours.
     pub fn fixed(minutes_east: i32) -> Option<Self> {
         let offset = Offset::from_seconds(minutes_east.checked_mul(60)?).ok()?;
-        Some(Self(TimeZone::fixed(offset)))
+        Some(Self::new(TimeZone::fixed(offset)))
     }
 }
 
@@ -44,7 +93,7 @@ impl WallMicros {
     fn in_zone(self, zone: &Zone, form: &str) -> String {
         match jiff::Timestamp::from_microsecond(self.0) {
             Ok(at) => at
-                .to_zoned_datetime(zone.0.clone())
+                .to_zoned_datetime(TimeZone::fixed(zone.offset(self)))
                 .strftime(form)
                 .to_string(),
             Err(_) => self.to_string(),
@@ -71,6 +120,30 @@ mod tests {
         assert_eq!(summer.local_day(&vienna), "2026-07-02");
         assert_eq!(Zone::fixed(10_000), None);
     }
+
+    #[test]
+    fn the_listed_offsets_give_the_same_times_as_the_rule() {
+        let vienna = Zone::new(TimeZone::posix("CET-1CEST,M3.5.0,M10.5.0/3").unwrap());
+        let at = |text: &str| text.parse::<WallMicros>().unwrap();
+        let offsets = vienna.offsets(at("2026-01-01T00:00:00Z"), at("2026-11-29T12:00:00Z"));
+        let seconds: Vec<_> = offsets.iter().map(|(_, seconds)| *seconds).collect();
+        assert_eq!(seconds, [3_600, 7_200, 3_600]);
+        let listed = Zone::listed(offsets.clone()).unwrap();
+        for text in [
+            "2026-02-01T00:00:00Z",
+            "2026-03-29T00:59:59.999999Z",
+            "2026-03-29T01:00:00Z",
+            "2026-07-01T22:30:00Z",
+            "2026-10-25T01:00:00Z",
+        ] {
+            assert_eq!(at(text).local(&listed), at(text).local(&vienna));
+        }
+        assert_eq!(listed.offsets(at(AGO), at(AGO)), offsets);
+        assert_eq!(Zone::listed(Vec::new()), None);
+        assert_eq!(Zone::listed(vec![(at(AGO), 1_000_000)]), None);
+    }
+
+    const AGO: &str = "2020-01-01T00:00:00Z";
 
     #[test]
     fn a_clock_that_is_far_off_is_shown_as_it_is_entered() {

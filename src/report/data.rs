@@ -6,7 +6,7 @@ use super::comparison::{Compare, Group};
 use super::facts::{Facts, ReportReading};
 use super::{LAYOUT, Report};
 use crate::entry::{JournalId, Seq};
-use crate::quantity::{Dimension, Quantity, WallMicros};
+use crate::quantity::{Dimension, OffsetFrom, Quantity, WallMicros, Zone};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
@@ -22,6 +22,8 @@ pub struct Made {
     pub version: String,
     /// Wall clock, when the page was written.
     pub at: WallMicros,
+    /// In which its times are read, as the page lists it.
+    pub zone: Zone,
     /// Of this journal.
     pub journal: JournalId,
     /// The last entry that it knew of.
@@ -43,6 +45,7 @@ impl Made {
             layout: u32::try_from(data.get("layout")?.as_u64()?).ok()?,
             version: text(data.get("version")?)?,
             at: data.get("made")?.as_str()?.parse().ok()?,
+            zone: zone_of(data.get("offsets")?)?,
             journal: JournalId(text(data.get("journal")?)?),
             last: Seq(data.get("last")?.as_u64()?),
             query: data
@@ -77,6 +80,22 @@ fn compare_of(data: &Value) -> Option<Compare> {
     })
 }
 
+fn zone_of(data: &Value) -> Option<Zone> {
+    let offset = |pair: &Value| {
+        let from = pair.get(0)?.as_str()?.parse().ok()?;
+        Some((from, i32::try_from(pair.get(1)?.as_i64()?).ok()?))
+    };
+    Zone::listed(data.as_array()?.iter().map(offset).collect::<Option<_>>()?)
+}
+
+/// From when on which offset holds, in seconds east of UTC.
+fn offsets(report: &Report) -> Vec<Value> {
+    let made = report.asked.made;
+    let offsets = report.asked.zone.offsets(made, made).into_iter();
+    let pair = |(from, seconds): OffsetFrom| json!([from.to_string(), seconds]);
+    offsets.map(pair).collect()
+}
+
 /// The data of a report.
 pub(super) fn value(report: &Report) -> Value {
     let query = report
@@ -88,6 +107,7 @@ pub(super) fn value(report: &Report) -> Value {
         "layout": LAYOUT,
         "version": report.asked.version,
         "made": report.asked.made.to_string(),
+        "offsets": offsets(report),
         "journal": report.journal.0,
         "first": report.first.0,
         "last": report.last.0,

@@ -9,7 +9,7 @@ use crate::entry::{
     Entry, FrameEntry, Outcome, Reading, ReadingSlot, Reservation, Seq, SeriesEntry, Standing,
     Tally, Zeroed,
 };
-use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
+use crate::quantity::{Dimension, Quantity, Unit, WallMicros, Zone};
 use crate::spec::{ArmedAxis, ArmedSubject, Verdict};
 use crate::stats::{Limits, Sample, Undefined};
 use std::sync::Arc;
@@ -25,6 +25,8 @@ pub struct Facts {
     pub tally: Tally,
     /// Who measured, in the order in which they came.
     pub operators: Vec<String>,
+    /// In which times are read.
+    pub zone: Zone,
 }
 
 /// A reading with what became of it.
@@ -94,7 +96,7 @@ impl ReportReading {
 
 impl Facts {
     /// Of all that was said about a series.
-    pub fn of(record: Record) -> Self {
+    pub fn of(record: Record, zone: Zone) -> Self {
         let readings: Vec<ReportReading> = ReportReading::all(&record).collect();
         let operators = record.series.operators().into_iter();
         Self {
@@ -102,6 +104,7 @@ impl Facts {
             operators: operators.map(str::to_owned).collect(),
             readings,
             record,
+            zone,
         }
     }
 

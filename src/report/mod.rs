@@ -25,7 +25,7 @@ use comparison::{Compare, Compared};
 
 use crate::entry::line::Digest;
 use crate::entry::{JournalId, Seq};
-use crate::quantity::WallMicros;
+use crate::quantity::{WallMicros, Zone};
 
 /// The version of what stands where on the page and in its data. A page of another layout cannot be made again
 /// here, so it is not verified. To be raised with every change of the page after a release.
@@ -33,6 +33,10 @@ pub const LAYOUT: u32 = 1;
 
 /// The releases that make this layout; a page names one of them. With a new layout the list begins again.
 pub const RELEASES: &[&str] = &["0.1.0"];
+
+/// A page lists the offsets of its zone from this long before its first series was opened: a calibration or a
+/// verification of long ago may stand on it.
+const EARLIER_MICROS: i64 = 2 * 366 * 24 * 60 * 60 * 1_000_000;
 
 /// What every page begins with; by it we know our own file again.
 pub const HEAD: &str = "<!DOCTYPE html>\n<!-- report of tallyjaw -->\n";
@@ -46,6 +50,8 @@ pub struct ReportRequest {
     pub compare: Option<Compare>,
     /// When the page is made.
     pub made: WallMicros,
+    /// In which its times are read.
+    pub zone: Zone,
     /// The release that makes it.
     pub version: String,
 }
@@ -71,8 +77,17 @@ pub struct Report {
 
 impl Report {
     /// Of what was gathered.
-    pub fn new(gathered: Gathered, asked: ReportRequest) -> Self {
-        let series: Vec<Facts> = gathered.series.into_iter().map(Facts::of).collect();
+    pub fn new(gathered: Gathered, mut asked: ReportRequest) -> Self {
+        let opened = gathered.series.iter().map(|record| record.series.opened);
+        let from = opened.min().unwrap_or(asked.made).0;
+        let from = WallMicros(from.saturating_sub(EARLIER_MICROS));
+        // the page is made again by what it lists of its zone, so it is made by that too
+        let listed = Zone::listed(asked.zone.offsets(from, asked.made));
+        asked.zone = listed.unwrap_or(Zone::UTC);
+        let series = gathered.series.into_iter();
+        let series: Vec<Facts> = series
+            .map(|record| Facts::of(record, asked.zone.clone()))
+            .collect();
         let axis = asked.query.iter().find(|(option, _)| option == "--axis");
         let axis = axis.map(|(_, axis)| axis.as_str());
         let compared = asked

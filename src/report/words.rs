@@ -8,21 +8,14 @@ use crate::quantity::{Decimal, Quantity, Unit, WallMicros};
 use crate::spec::wire as gauges;
 use crate::spec::{Decision, Order, Purpose, Verdict, WireSize, ZeroPolicy};
 
-/// `2026-11-25 09:14:03 UTC`.
-pub(super) fn time(at: WallMicros) -> String {
-    let text = at.to_string();
-    match text.get(..19).filter(|_| text.ends_with('Z')) {
-        Some(seconds) => format!("{} UTC", seconds.replace('T', " ")),
+/// `09:14:03` on the day of the opening and with its offset, else in full.
+pub(super) fn time_of_day(at: WallMicros, facts: &Facts) -> String {
+    let (text, opened) = (at.local(&facts.zone), facts.record.series.opened);
+    let first = opened.local(&facts.zone);
+    let is_same = text.get(..10) == first.get(..10) && text.get(19..) == first.get(19..);
+    match text.get(11..19).filter(|_| is_same) {
+        Some(time) => time.to_owned(),
         None => text,
-    }
-}
-
-/// `09:14:03` on the day of `beginning`, else with the day.
-pub(super) fn time_of_day(at: WallMicros, beginning: WallMicros) -> String {
-    let (text, first) = (at.to_string(), beginning.to_string());
-    match (text.get(11..19), text.get(..10) == first.get(..10)) {
-        (Some(time), true) => time.to_owned(),
-        _ => time(at).trim_end_matches(" UTC").to_owned(),
     }
 }
 

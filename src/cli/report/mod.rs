@@ -8,6 +8,7 @@ pub(super) use read::{Again, again};
 use super::html_file::HtmlFile;
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client};
+use crate::daemon::clock;
 use crate::entry::words;
 use crate::quantity::did_you_mean;
 use crate::quantity::{Measured, WallMicros};
@@ -81,6 +82,7 @@ impl ReportCommand {
                 reference: self.reference.clone(),
             }),
             made,
+            zone: clock::zone(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
         };
         let report = Report::new(gathered, asked);

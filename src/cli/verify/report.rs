@@ -126,6 +126,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
         query: made.query.clone(),
         compare: made.compare.clone(),
         made: made.at,
+        zone: made.zone.clone(),
         version: made.version.clone(),
     };
     found.extend(differences(text, &Report::new(gathered, asked)));

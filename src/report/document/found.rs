@@ -171,7 +171,7 @@ fn judged(
         number(row.reading.value.to_string()),
         number(words::deviation(row).unwrap_or_else(|| "–".to_owned())),
         self::verdict(slot, verdict),
-        td(words::time_of_day(row.at, facts.record.series.opened)),
+        td(words::time_of_day(row.at, facts)),
         number(row.seq.to_string()),
     ]
 }
@@ -225,7 +225,7 @@ fn fallen(facts: &Facts) -> Option<Element> {
         let axis = slot.map_or("–".to_owned(), |slot| slot.axis.words());
         let mut cells = vec![
             th(row.seq.to_string()),
-            td(words::time_of_day(row.at, facts.record.series.opened)),
+            td(words::time_of_day(row.at, facts)),
             number(piece),
             el("td").child(free(axis)),
             number(row.reading.value.to_string()),
@@ -264,7 +264,7 @@ pub(super) fn events(facts: &Facts, level: usize) -> Option<Element> {
             &format!("{}, entry {}", about(facts), stamped.seq),
             vec![
                 th(stamped.seq.to_string()),
-                td(words::time_of_day(stamped.at, facts.record.series.opened)),
+                td(words::time_of_day(stamped.at, facts)),
                 td(kind),
                 el("td").child(free(entry_words::words(&stamped.entry))),
             ],

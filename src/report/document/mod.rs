@@ -160,7 +160,7 @@ fn facts_list(report: &Report) -> Element {
     if !chosen.is_empty() {
         list.put_free("Chosen by", chosen.join(" "));
     }
-    list.put("Report made", words::time(report.asked.made));
+    list.put("Report made", report.asked.made.local(&report.asked.zone));
     list.element.class("head")
 }
 
@@ -168,10 +168,10 @@ fn series_times(facts: &Facts) -> Vec<(&'static str, Node)> {
     let record = &facts.record;
     let mut shown: Vec<(&'static str, Node)> = vec![
         ("Station", free(record.series.spec.station.as_str()).into()),
-        ("Opened", words::time(record.series.opened).into()),
+        ("Opened", record.series.opened.local(&facts.zone).into()),
     ];
     let closed = record.series.closed.as_ref();
-    let closed = closed.map_or("not yet".to_owned(), |closed| words::time(closed.at));
+    let closed = closed.map_or("not yet".to_owned(), |closed| closed.at.local(&facts.zone));
     shown.push(("Closed", closed.into()));
     if !facts.operators.is_empty() {
         let who = facts.operators.join(", then ");
@@ -210,7 +210,7 @@ fn overview(report: &Report) -> Element {
             &format!("the overview, series {}", record.series.id),
             vec![
                 el("th").with("scope", "row").child(link),
-                td(words::time(record.series.opened)),
+                td(record.series.opened.local(&facts.zone)),
                 el("td").children(subject_nodes(facts)),
                 el("td").child(free(tool(facts))),
                 el("td")
@@ -292,9 +292,9 @@ fn footer(report: &Report) -> Element {
     el("footer")
         .about("the foot of the page")
         .child(el("p").text(format!(
-            "Made by tallyjaw {} on {} from journal {}, entries {} to {}. Times are UTC.",
+            "Made by tallyjaw {} on {} from journal {}, entries {} to {}. Times are local, with the offset from UTC.",
             report.asked.version,
-            words::time(report.asked.made),
+            report.asked.made.local(&report.asked.zone),
             report.journal,
             report.first,
             report.last

@@ -76,8 +76,7 @@ fn verification(facts: &Facts, known: &ArmedInstrument) -> String {
         (_, true) => "accepted",
         (_, false) => "failed",
     };
-    let day = words::time(verified.at);
-    let day = day.get(..10).unwrap_or(&day);
+    let day = verified.at.local_day(&facts.zone);
     format!(
         "{said} on {day} (series {}){}",
         verified.series,
@@ -127,7 +126,7 @@ fn zeros(facts: &Facts) -> Element {
             &about,
             vec![
                 th(seq.to_string()),
-                td(words::time_of_day(at, facts.record.series.opened)),
+                td(words::time_of_day(at, facts)),
                 el("td").child(free(zeroed.instrument.as_str())),
                 td(words::zero_role(zeroed.role)),
                 el("td").class("n").text(zeroed.value.to_string()),

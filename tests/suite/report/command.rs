@@ -252,7 +252,7 @@ fn the_release_that_a_report_names_is_one_that_makes_it() {
     assert_eq!((code, &json["agrees"]), (0, &Value::Bool(true)));
     assert!(text.contains("  not in the journal: when the report was made (20"));
     assert!(
-        text.contains("), which release made it (0.1.0)\n"),
+        text.contains("), which release made it (0.1.0), the offset of its times from UTC (+0"),
         "{text}"
     );
     assert_eq!(json["not_vouched_for"][1]["reported"], "0.1.0");
@@ -266,10 +266,11 @@ fn a_report_that_says_it_was_made_earlier_or_later_than_its_entries_allow_is_fou
     let page = fs::read_to_string(shop.path("a.html")).unwrap();
     let at = page.find("\"made\":\"").unwrap() + 8;
     let made = &page[at..at + page[at..].find('"').unwrap()];
-    let shown = format!("{} {}", &made[..10], &made[11..19]);
+    let (_, shown) = page.split_once("Report made</dt><dd>").unwrap();
+    let shown = &shown[..19];
     let before = [
         (made, "2001-01-01T00:00:00.000000Z"),
-        (shown.as_str(), "2001-01-01 00:00:00"),
+        (shown, "2001-01-01 01:00:00"),
     ];
     let (code, text, _) = forged(&shop, &page, &before);
     assert_eq!(code, 1);
@@ -278,11 +279,34 @@ fn a_report_that_says_it_was_made_earlier_or_later_than_its_entries_allow_is_fou
     write(&shop, &entries);
     let after = [
         (made, "2031-01-01T00:00:00.000000Z"),
-        (shown.as_str(), "2031-01-01 00:00:00"),
+        (shown, "2031-01-01 01:00:00"),
     ];
     let (code, text, _) = forged(&shop, &page, &after);
     assert_eq!(code, 1);
     assert!(text.contains("that was there before is left out"), "{text}");
+}
+
+#[test]
+fn the_times_of_a_report_are_local_where_it_was_made_and_are_verified_in_any_zone() {
+    let shop = shop(&two_axes_by_piece());
+    let zoned = |zone: &str, arguments: &[&str]| {
+        let mut command = shop.tallyjaw(arguments);
+        let command = command.current_dir(shop.dir.path()).env("TZ", zone);
+        command.output().unwrap()
+    };
+    let made = zoned("IST-5:30", &["report", "5", "-o", "a.html"]);
+    assert_eq!(code(&made), 0, "{}", error(&made));
+    let page = fs::read_to_string(shop.path("a.html")).unwrap();
+    assert!(page.contains("<dt>Opened</dt><dd>2025-11-24 21:30:00 +05:30</dd>"));
+    for zone in ["UTC0", "IST-5:30", "CET-1CEST,M3.5.0,M10.5.0/3"] {
+        let verified = zoned(zone, &["verify", "a.html"]);
+        assert_eq!(code(&verified), 0, "{zone}: {}", said(&verified));
+        assert!(said(&verified).contains("the offset of its times from UTC (+05:30)"));
+    }
+    let (code, text, _) = forged(&shop, &page, &[(" 21:30:00 +05:30", " 21:30:00 +06:30")]);
+    assert_eq!(code, 1, "{text}");
+    let (code, text, _) = forged(&shop, &page, &[(",19800]", ",23400]")]);
+    assert_eq!(code, 1, "{text}");
 }
 
 #[test]

@@ -41,6 +41,7 @@ fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
         query: made.query,
         compare: made.compare,
         made: made.at,
+        zone: made.zone,
         version: made.version,
     };
     Some(Report::new(gathered, asked))
@@ -176,7 +177,7 @@ fn nothing_can_be_put_before_or_behind_a_page_or_stand_in_it_twice() {
     }
 }
 
-/// What leads to the page made anew comes from the page: each of these, changed everywhere at once as its maker would.
+/// What leads to the page made again comes from the page: each of these, changed everywhere at once as its maker would.
 #[test]
 fn what_a_page_says_of_itself_is_held_against_something_or_named_as_not_vouched_for() {
     let entries = two_axes_by_piece();
@@ -199,7 +200,14 @@ fn what_a_page_says_of_itself_is_held_against_something_or_named_as_not_vouched_
     }
     // what is left: the time, within what the entries allow, and the release among those of this layout
     let named = unvouched(&how_made(&page).unwrap()).map(|(about, _)| about);
-    assert_eq!(named, ["when the report was made", "which release made it"]);
+    assert_eq!(
+        named,
+        [
+            "when the report was made",
+            "which release made it",
+            "the offset of its times from UTC"
+        ]
+    );
 }
 
 #[test]

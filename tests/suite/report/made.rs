@@ -4,7 +4,7 @@ use crate::station::desk::{Desk, HEIGHT, catalog, crimps, plan};
 use std::time::Duration;
 use tallyjaw::entry::line::{Digest, decode, encode};
 use tallyjaw::entry::{Entry, FrameEntry, Seq, Stamped, Standing};
-use tallyjaw::quantity::WallMicros;
+use tallyjaw::quantity::{WallMicros, Zone};
 use tallyjaw::report::comparison::{Compare, Group};
 use tallyjaw::report::{Gathering, Report, ReportRequest};
 use tallyjaw::spec::{
@@ -337,6 +337,7 @@ pub(crate) fn report(
         query: Vec::new(),
         compare,
         made: MADE,
+        zone: Zone::UTC,
         version: "0.1.0".to_owned(),
     };
     Report::new(gathering.finish().unwrap(), asked)
