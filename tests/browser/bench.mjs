@@ -492,6 +492,18 @@ async function onlyLooking(chromium, address) {
   await context.close();
 }
 
+// The series is stopped early, and the tool of the plans is in the hand again.
+async function takesBack(page) {
+  await pressed(page, "#act-stop");
+  await page.waitForSelector("#confirm[open]", { timeout: PATIENCE });
+  await pressed(page, "#confirm-yes");
+  await shows(page, "#face-word", "STOPPED EARLY");
+  await key(page, "t");
+  await page.waitForSelector("#tool[open]", { timeout: PATIENCE });
+  await page.$$eval("#tool-known button", (all) => all.find((one) => one.textContent.includes("T-07")).click());
+  await shows(page, "#tool-now", "T-07");
+}
+
 // The main states in the other languages: whole, and nothing cut.
 async function languages(page) {
   for (const [language, word] of [["de", "Plan"], ["es", "plan"]]) {
@@ -521,7 +533,7 @@ try {
   const steps = {
     day: () => day(shop, page), more: () => more(shop, page), pulled: () => pulled(shop, page), tones: async () => faults.push(...(await hear(page))), hostile: () => hostile(shop, chromium, served),
     onlyLooking: () => onlyLooking(chromium, served.address), stoodIn: () => stoodIn(chromium, served.address), unplugged: () => unplugged(shop, page),
-    languages: async () => { await start(page, "pump-short", true); shop.press("1.50"); await kind(page, "verdict"); await languages(page); faults.push(...live.splice(0)); },
+    languages: async () => { await takesBack(page); await start(page, "pump-short"); shop.press("1.50"); await kind(page, "verdict"); await languages(page); faults.push(...live.splice(0)); },
     killed: () => killed(shop, page), failed: () => failed(shop, page),
   };
   for (const [name, step] of Object.entries(steps)) {
