@@ -14,7 +14,7 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
 
-/// The page is told no more often than this; the first of several changes at once.
+/// The page is updated no more often than this; the first of several changes at once.
 const PAUSE: Duration = Duration::from_millis(50);
 
 /// How many entries back what happened is looked for at the start: about a day of a bench, so that the plans in use
@@ -123,7 +123,7 @@ impl Follower {
 
     fn take(&self, lines: &[Line]) {
         let mut board = self.docs.board();
-        // What is no entry of ours is told by `verify`.
+        // `verify` reports what is no entry of ours.
         for stamped in lines.iter().filter_map(|line| line.entry().ok()) {
             board.apply(&stamped);
             if stamped.seq > self.counted_after {

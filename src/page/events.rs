@@ -1,4 +1,4 @@
-//! One client of the event stream: the state, then every entry as stored, and where it is asked for the state
+//! One client of the event stream: the state, then every entry as stored, and where it is requested the state
 //! again after each change.
 //!
 //! - An event is made when the connection takes one: nothing waits for a client that takes nothing but the

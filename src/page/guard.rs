@@ -31,7 +31,7 @@ const OWN_NAMES: [&str; 3] = ["localhost", "127.0.0.1", "[::1]"];
 /// Open to whoever gets here, beside the page itself.
 const OPEN: &str = "/healthz";
 
-/// The names by which the page may be asked for.
+/// The host names by which the page answers.
 #[derive(Debug)]
 pub(super) struct Hosts {
     /// With or without a port, as configured.

@@ -60,7 +60,7 @@ impl Meter {
         self.syncs.fetch_add(1, Ordering::Relaxed);
     }
 
-    /// So many entries wait for the disk.
+    /// How many entries wait for the disk.
     pub fn set_waiting(&self, entries: usize) {
         let entries = u64::try_from(entries).unwrap_or(u64::MAX);
         self.waiting.store(entries, Ordering::Relaxed);

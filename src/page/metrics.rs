@@ -8,7 +8,7 @@ use crate::message::reply::{SinkStatus, Status};
 use crate::spec::Verdict;
 use std::fmt::{Display, Write as _};
 
-/// What a scraper is told that this is.
+/// The content type that a scraper gets.
 pub(super) const CONTENT_TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 
 /// The clients at the moment.

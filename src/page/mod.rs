@@ -131,7 +131,7 @@ impl Page {
         })
     }
 
-    /// Address and port, also where any free port was asked for.
+    /// Address and port, also where any free port was requested.
     pub fn address(&self) -> SocketAddr {
         self.address
     }

@@ -1,4 +1,4 @@
-//! What can be asked for, and what is answered.
+//! What can be requested, and what is answered.
 
 use super::assets;
 use super::board::Docs;

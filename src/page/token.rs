@@ -133,7 +133,7 @@ fn make(path: &Path) -> Result<(), TokenError> {
     Ok(put(path, text.as_bytes(), true, Access::Private).map_err(failed("write", path))?)
 }
 
-/// From the kernel's generator, which may give less at a time than is asked for.
+/// From the kernel's generator, which may give less at a time than is requested.
 fn fill(bytes: &mut [u8]) -> io::Result<()> {
     let mut rest = bytes;
     while !rest.is_empty() {

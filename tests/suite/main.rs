@@ -64,4 +64,5 @@ mod uncertainty;
 mod unsafe_names;
 mod verify_export;
 mod wire;
+mod words;
 mod wrong_settings;

@@ -58,7 +58,7 @@ pub struct MissMessage {
 pub struct AskMessage {
     /// The piece, from 1.
     pub piece: u32,
-    /// Of so many pieces.
+    /// Of this number of pieces.
     pub pieces: u32,
     /// The axis.
     pub axis: String,

@@ -59,7 +59,7 @@ const solid = (d) => ["path", { d, fill: "currentColor" }];
 const stroke = (d, width = 9, colour = "currentColor") => ["path", { d, fill: "none", stroke: colour, "stroke-width": width }];
 const ON_SOLID = "var(--card)";
 
-// One for each tone, told apart without colour.
+// One for each tone, distinguished without colour.
 const SHAPES = {
   pass: [["circle", { cx: 50, cy: 50, r: 46, fill: "currentColor" }], stroke("M26 52l17 17 32-36", 12, ON_SOLID)],
   fail_low: [solid("M4 8h92L50 78z"), stroke("M8 92h84", 12)],

@@ -121,7 +121,7 @@ function showButtons(at, bench, choosing) {
   if (!mayCommand) answer(t("only_look"));
 }
 
-// The plans are asked for again when something may have become of one.
+// The plans are requested again when something may have become of one.
 async function knowPlans() {
   const key = `${station} ${shown.state.seq} ${shown.journal}`;
   if (plansOf === key || isOld()) return;
@@ -238,7 +238,7 @@ function sound(bench, said) {
   if (fresh.length === 0) return;
   heard = Math.max(...fresh.map((one) => one.seq));
   refusal = null;
-  // Who cannot see it is told in words.
+  // A screen reader says it in words.
   setText($("said"), [said, $("ask-words").textContent].filter(Boolean).join(". "));
   // Readings are doubted by a zero that is off, which is heard itself.
   const sounding = fresh.filter((one) => sounds.URGENCY.includes(one.tone) && one.kind !== "doubted");

@@ -29,7 +29,7 @@ export function showPlans(may, start) {
   const box = $("tiles");
   const { clientWidth: width, clientHeight: height } = box;
   const letter = parseFloat(getComputedStyle(document.documentElement).fontSize);
-  const fitting = (room, least) => Math.max(1, Math.floor((room + GAP) / (least * letter + GAP)));
+  const fitting = (room, letters) => Math.max(1, Math.floor((room + GAP) / (letters * letter + GAP)));
   const columns = fitting(width, TILE.width);
   const rows = fitting(height, width < NARROW ? TILE.low : TILE.height);
   const most = columns * rows;

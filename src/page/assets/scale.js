@@ -50,7 +50,7 @@ export function drawScale(svg, scale, before) {
   }
   const nominal = scale.nominal;
   if (nominal && nominal.at !== low && nominal.at !== high) {
-    line(nominal.at, "aim", top, bottom);
+    line(nominal.at, "nominal", top, bottom);
     const apart = Math.min(...[low, high].filter((at) => at !== undefined).map((at) => Math.abs(x(at) - x(nominal.at))));
     if (apart > unit * 5.8) label(nominal);
   }

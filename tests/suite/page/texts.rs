@@ -61,7 +61,7 @@ fn every_text_is_there_in_every_language_with_the_same_places() {
         for (language, text) in &row {
             assert!(!text.trim().is_empty(), "{key} in {language}");
             // One piece can be said without its number.
-            if !key.ends_with(".one") {
+            if key.rsplit('.').next() != Some("one") {
                 assert_eq!(places(text), places(&row["en"]), "{key} in {language}");
             }
         }
