@@ -169,9 +169,9 @@ impl DecodeError {
     /// What a person can do; printed on a line of its own, never part of the message.
     pub fn remedy(&self) -> Option<&'static str> {
         match self {
-            Self::CutShort { .. } => {
-                Some("press again; if it stays so, check the cable, and `line` against the manual")
-            }
+            Self::CutShort { .. } => Some(
+                "press again; if it happens again, check the cable, and `line` against the manual",
+            ),
             Self::MidFrame { .. } => Some("measure that piece again"),
             Self::LineFault { .. } => Some(
                 "check the cable and its plug, and `line` of this instrument against its manual",

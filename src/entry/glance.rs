@@ -37,7 +37,7 @@ pub struct Glance<'l> {
 }
 
 impl<'l> Glance<'l> {
-    /// Of a reading that was read whole; `None` if it is none, or was measured for nothing. `at` is its time as text.
+    /// Of a reading that was read whole; `None` if it is none, or was measured outside of a series. `at` is its time as text.
     pub fn of(stamped: &'l Stamped, at: &'l str) -> Option<Self> {
         let reading = stamped.entry.reading()?;
         let slot = reading.slot.as_ref()?;
@@ -141,7 +141,7 @@ pub fn kind(line: &[u8]) -> Option<&str> {
 }
 
 impl Glancer {
-    /// The reading in a line; `None` if it is none, was measured for nothing, or must be read whole.
+    /// The reading in a line; `None` if it is none, was measured outside of a series, or must be read whole.
     pub fn reading<'l>(&self, line: &'l [u8]) -> Option<Glance<'l>> {
         let (seq, at, kind, mut rest) = header(line)?;
         if kind != "reading" {

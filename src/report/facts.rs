@@ -45,7 +45,7 @@ pub struct ReportReading {
 }
 
 impl ReportReading {
-    /// Every reading of a series, and those at its station that were measured for nothing while it was open.
+    /// Every reading of a series, and those at its station that were measured outside of a series while it was open.
     pub fn all(record: &Record) -> impl Iterator<Item = Self> {
         let series = &record.series;
         let readings = record.entries.iter();

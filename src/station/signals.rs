@@ -21,7 +21,7 @@ const BYTES_BOUNCE: Duration = Duration::from_millis(200);
 /// Of what was said, so much is kept.
 const KEPT: usize = 200;
 /// What to do about a card that is unread.
-const REMEDY: &str = "scan the card again; if it stays so, have the scanner send CR behind each card, or say `line_end = false` of it";
+const REMEDY: &str = "scan the card again; if it happens again, have the scanner send CR behind each card, or say `line_end = false` of it";
 
 /// What ended the bytes in hand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -1,7 +1,7 @@
 """A journal with many readings, made without tallyjaw: chained to nothing, since nobody verifies it.
 
 Its series take turns between lengths and forces at two stations; some readings are doubted, some retracted,
-some never counted, some were measured for nothing; people have names that break careless files.
+some never counted, some were measured outside of a series; people have names that break careless files.
 """
 
 import itertools

@@ -78,6 +78,6 @@ fn a_wrong_format_is_named() {
 fn a_speed_that_is_too_low_gets_no_wrong_advice() {
     assert_eq!(
         remedy(PLAIN, "9600 8N1", "4800 8N1", "decimal-line"),
-        "press again; if it stays so, check the cable, and `line` against the manual"
+        "press again; if it happens again, check the cable, and `line` against the manual"
     );
 }

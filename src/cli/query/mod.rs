@@ -251,7 +251,7 @@ impl Filter<'_> {
         self.is_timed() || self.query.value(of_readings).is_some()
     }
 
-    /// Whether a reading matches that was measured for nothing.
+    /// Whether a reading matches that was measured outside of a series.
     pub(super) fn loose(&self, at: WallMicros, reading: &Reading) -> bool {
         let is_asked = |(option, value): &(&QueryOption, String)| {
             let of = option.loose.map(|of| of(reading));

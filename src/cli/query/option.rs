@@ -21,7 +21,7 @@ pub(in crate::cli) struct QueryOption {
     /// A value as it is written, the same for the same value; else what is wanted.
     pub(super) parse: fn(&str) -> Result<String, String>,
     pub(super) selects: Selects,
-    /// What a reading that was measured for nothing has of it, if such a reading can have it.
+    /// What a reading that was measured outside of a series has of it, if such a reading can have it.
     pub(super) loose: Option<fn(&Reading) -> &str>,
 }
 

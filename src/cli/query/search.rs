@@ -30,7 +30,7 @@ pub(in crate::cli) trait Take {
     /// Nothing more will be said about a series that matches, or the journal ends here.
     fn tell(&mut self, series: Series<Self::Kept>) -> Result<(), Failure>;
 
-    /// A reading that matches and was measured for nothing.
+    /// A reading that matches and was measured outside of a series.
     fn loose(&mut self, seq: Seq, reading: &Whole) -> Result<(), Failure> {
         let _ = (seq, reading);
         Ok(())

@@ -240,7 +240,7 @@ fn ratio_warning(
     let (name, axis) = (&instrument.name, axis.words());
     let Some((uncertainty, ratio)) = judged else {
         return instrument.max_error.is_none().then(|| {
-            format!("the uncertainty of {name} is unknown, so nobody can say how sure its verdicts on {axis} are; write the `max_error` of its calibration certificate into the configuration")
+            format!("the uncertainty of {name} is unknown, and with it how reliable its verdicts on {axis} are; write the `max_error` of its calibration certificate into the configuration")
         });
     };
     if ratio >= RATIO_WANTED {

@@ -180,7 +180,7 @@ fn a_plan_that_cannot_be_measured_is_refused_with_the_remedy() {
                 axes: axes(&["strip_length"]),
                 ..plan()
             },
-            "caliper-1 is too coarse for strip_length: 2 counts",
+            "caliper-1 is too coarse for strip_length: 2 steps",
         ),
         (
             Plan {
