@@ -192,7 +192,10 @@ mod tests {
         }];
         let remedy = SerialError::Held { path, holders }.remedy().unwrap();
         assert!(!remedy.contains("kill"), "{remedy}");
-        assert!(remedy.contains("stop the daemon first"), "{remedy}");
+        assert!(
+            remedy.contains("to use the port for something else, stop the daemon"),
+            "{remedy}"
+        );
     }
 
     #[test]

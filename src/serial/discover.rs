@@ -301,7 +301,7 @@ mod tests {
             fitting: fitting.to_vec(),
         };
         let want = format!(
-            "unplug the others, or name the one by the socket it is in: port = \"{}\" is {} now",
+            "unplug the others, or write the USB socket of the right one into `port`: port = \"{}\" is {} now",
             at("by-path/usb-0:4").display(),
             at("ttyUSB1").display()
         );

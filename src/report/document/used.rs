@@ -170,8 +170,8 @@ fn vouched(facts: &Facts) -> String {
     if said.is_empty() {
         let limit = facts.record.series.spec.zero.limit_counts;
         said.push(format!(
-            "Every reading that counts was followed by a good zero, within {} of the origin.",
-            words::count(usize::try_from(limit).unwrap_or(usize::MAX), "count")
+            "Every reading that counts was followed by a good zero, at most {} of the resolution from 0.",
+            words::count(usize::try_from(limit).unwrap_or(usize::MAX), "step")
         ));
     }
     said.join(" ")
