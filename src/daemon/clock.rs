@@ -108,7 +108,7 @@ impl Alarm {
 /// The zone of local times: by `TZ`, else the system's; UTC where neither is known.
 #[expect(
     clippy::disallowed_methods,
-    reason = "edge: the one place that reads the zone"
+    reason = "edge: reads the zone, as does the page for its reports"
 )]
 pub fn zone() -> Zone {
     Zone::new(jiff::tz::TimeZone::system())

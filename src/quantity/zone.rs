@@ -18,6 +18,9 @@ enum Known {
 /// An offset, in seconds east of UTC, and from when on it holds; the first of a list holds before too.
 pub type OffsetFrom = (WallMicros, i32);
 
+/// Local mean time of the Philippines until 1844 was the furthest, 15:56:00 behind UTC (from memory).
+const FURTHEST_SECONDS: i32 = 16 * 60 * 60;
+
 impl Zone {
     /// The zone of entries and of data for programs.
     pub const UTC: Self = Self(Known::Rule(TimeZone::UTC));
@@ -28,10 +31,11 @@ impl Zone {
     }
 
     /// What a page lists of its zone, so that its times can be made again where the zone is not known.
-    /// `None` if an offset is beyond 25 hours, or if there is none.
+    /// `None` if one is further from UTC than any zone ever was, if they are not in order, or if there is none.
     pub fn listed(offsets: Vec<OffsetFrom>) -> Option<Self> {
-        let is_valid = |(_, seconds): &OffsetFrom| Offset::from_seconds(*seconds).is_ok();
-        let known = !offsets.is_empty() && offsets.iter().all(is_valid);
+        let is_valid = |(_, seconds): &OffsetFrom| seconds.abs() <= FURTHEST_SECONDS;
+        let is_ordered = offsets.is_sorted_by(|one, next| one.0 < next.0);
+        let known = !offsets.is_empty() && offsets.iter().all(is_valid) && is_ordered;
         known.then_some(Self(Known::Listed(offsets)))
     }
 
@@ -80,6 +84,11 @@ impl WallMicros {
         self.in_zone(zone, "%Y-%m-%d %H:%M:%S %:z")
     }
 
+    /// The offset that holds then: `+01:00`.
+    pub fn offset(self, zone: &Zone) -> String {
+        self.in_zone(zone, "%:z")
+    }
+
     /// As `local`, to the minute, for tables: `2026-11-29 16:04 +01:00`.
     pub fn local_minute(self, zone: &Zone) -> String {
         self.in_zone(zone, "%Y-%m-%d %H:%M %:z")
@@ -88,6 +97,11 @@ impl WallMicros {
     /// The local day alone: `2026-11-29`.
     pub fn local_day(self, zone: &Zone) -> String {
         self.in_zone(zone, "%Y-%m-%d")
+    }
+
+    /// As `local_day`, with the offset: `2026-11-29 +01:00`. A page whose zone nobody can look up names days so.
+    pub fn local_day_with_offset(self, zone: &Zone) -> String {
+        self.in_zone(zone, "%Y-%m-%d %:z")
     }
 
     fn in_zone(self, zone: &Zone, form: &str) -> String {
@@ -140,7 +154,9 @@ mod tests {
         }
         assert_eq!(listed.offsets(at(AGO), at(AGO)), offsets);
         assert_eq!(Zone::listed(Vec::new()), None);
-        assert_eq!(Zone::listed(vec![(at(AGO), 1_000_000)]), None);
+        assert_eq!(Zone::listed(vec![(at(AGO), 86_400)]), None);
+        let backwards = offsets.into_iter().rev().collect();
+        assert_eq!(Zone::listed(backwards), None);
     }
 
     const AGO: &str = "2020-01-01T00:00:00Z";

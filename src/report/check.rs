@@ -92,12 +92,16 @@ pub fn release(made: &Made) -> Option<Difference> {
 
 /// What a page says and its journal cannot vouch for: what it is about, and what the page says.
 pub fn unvouched(made: &Made) -> [(&'static str, String); 3] {
-    let local = made.at.local(&made.zone);
-    let offset = local.rsplit(' ').next().unwrap_or_default();
+    let offsets = made.zone.offsets(made.at, made.at);
+    let mut offsets: Vec<_> = offsets
+        .iter()
+        .map(|(from, _)| from.offset(&made.zone))
+        .collect();
+    offsets.dedup();
     [
         ("when the report was made", made.at.to_string()),
         ("which release made it", made.version.clone()),
-        ("the offset of its times from UTC", offset.to_owned()),
+        ("the offset of its times from UTC", offsets.join(", then ")),
     ]
 }
 

@@ -25,7 +25,7 @@ named! {
         Station = "station",
         /// One group a series.
         Series = "series",
-        /// The local day.
+        /// The local day, with the offset from UTC.
         Day = "day",
     }
 }
@@ -42,7 +42,7 @@ impl Group {
             Self::Instrument => Some(row.reading.instrument.clone()),
             Self::Station => Some(spec.station.clone()),
             Self::Series => Some(facts.record.series.id.to_string()),
-            Self::Day => Some(row.at.local_day(&facts.zone)),
+            Self::Day => Some(row.at.local_day_with_offset(&facts.zone)),
         };
         known.unwrap_or_else(|| {
             let is_factory = spec.purpose == Purpose::Reference;

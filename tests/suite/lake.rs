@@ -242,7 +242,10 @@ fn a_day_whose_readings_were_moved_away_with_a_segment_keeps_its_file() {
         shop.press(162 + piece % 3);
         feed.wait_for("reading");
     }
-    until("it is said", || shop.messages().contains("the file of this day stays as it is"));
+    until("it is said", || {
+        shop.messages()
+            .contains("the file of this day stays as it is")
+    });
     daemon.stop();
     assert_eq!(seqs(&shop), whole);
     fs::remove_file(shop.path("state/sinks/lake.json")).unwrap();

@@ -76,9 +76,9 @@ fn verification(facts: &Facts, known: &ArmedInstrument) -> String {
         (_, true) => "accepted",
         (_, false) => "failed",
     };
-    let day = verified.at.local_day(&facts.zone);
+    let at = verified.at.local(&facts.zone);
     format!(
-        "{said} on {day} (series {}){}",
+        "{said} on {at} (series {}){}",
         verified.series,
         found.and_then(worst).unwrap_or_default()
     )

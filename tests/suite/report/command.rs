@@ -307,6 +307,10 @@ fn the_times_of_a_report_are_local_where_it_was_made_and_are_verified_in_any_zon
     assert_eq!(code, 1, "{text}");
     let (code, text, _) = forged(&shop, &page, &[(",19800]", ",23400]")]);
     assert_eq!(code, 1, "{text}");
+    // offsets and texts at once: no zone is a day from UTC; what is left is named, and stands beside every time
+    let day = [(",19800]", ",86400]"), ("+05:30", "+24:00")];
+    let (code, text, _) = forged(&shop, &page, &day);
+    assert_eq!(code, 1, "{text}");
 }
 
 #[test]
