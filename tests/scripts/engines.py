@@ -182,7 +182,7 @@ def saved_anew():
             file.write('[daemon]\nstate_dir = "state"\nruntime_dir = "run"\n\n[[station]]\nname = "bench-1"\n')
         tallyjaw(folder, "export", "parquet", "-o", "all.parquet", "--question", "question.json")
         code, said = verified(folder, "all.parquet")
-        if code != 0 or "says tallyjaw.question in its metadata" not in said:
+        if code != 0 or "according to tallyjaw.question in its metadata" not in said:
             raise SystemExit(f"all.parquet: {code}: {said}")
         for name, rows, want, text in (
                 ("whole", "true ORDER BY at_utc DESC", 0, "and none is missing\n"),

@@ -476,7 +476,10 @@ fn a_broker_that_lets_us_in_and_takes_nothing_is_one_failure_in_the_log_and_in_s
     );
     assert!(failing["behind"].as_u64() > Some(0), "{failing}");
     let remedy = failing["failing"]["remedy"].as_str().unwrap();
-    assert!(remedy.contains("let this user publish"), "{remedy}");
+    assert!(
+        remedy.contains("permit this user at the broker to publish"),
+        "{remedy}"
+    );
     let messages = shop.messages();
     assert_eq!(messages.matches("refuses to take").count(), 1, "{messages}");
     assert!(
