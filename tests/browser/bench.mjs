@@ -373,6 +373,7 @@ async function pulled(shop, page) {
   await kind(page, "retracted");
   await shows(page, "#pieces", "spent");
   await look(page, "spent");
+  await stopEarly(page); // its tool is free for the other station
   await key(page, "1");
   await bodyHas(page, "document.title.startsWith('bench-1')");
 }
@@ -492,12 +493,16 @@ async function onlyLooking(chromium, address) {
   await context.close();
 }
 
-// The series is stopped early, and the tool of the plans is in the hand again.
-async function takesBack(page) {
+async function stopEarly(page) {
   await pressed(page, "#act-stop");
   await page.waitForSelector("#confirm[open]", { timeout: PATIENCE });
   await pressed(page, "#confirm-yes");
   await shows(page, "#face-word", "STOPPED EARLY");
+}
+
+// The series is stopped early, and the tool of the plans is in the hand again.
+async function takesBack(page) {
+  await stopEarly(page);
   await key(page, "t");
   await page.waitForSelector("#tool[open]", { timeout: PATIENCE });
   await page.$$eval("#tool-known button", (all) => all.find((one) => one.textContent.includes("T-07")).click());

@@ -211,7 +211,7 @@ def two_adapters_with_one_serial_number_are_not_guessed(machine):
     trouble = {
         "instrument": "caliper-1",
         "message": "the USB adapter with serial number CAL-A fits 2 ports: /dev/ttyUSB0, /dev/ttyUSB1",
-        "remedy": f"unplug the others, or name the one by the socket it is in: port = {by_path(other)} is /dev/ttyUSB0 now,"
+        "remedy": f"unplug the others, or write the USB socket of the right one into `port`: port = {by_path(other)} is /dev/ttyUSB0 now,"
         f" port = {by_path(place)} is /dev/ttyUSB1 now",
     }
     equal(shop.wait_for_trouble("fits 2 ports"), trouble)
