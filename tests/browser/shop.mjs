@@ -65,7 +65,7 @@ const PLANS =
 const SHEET = `
 [[terminal]]
 id = "QF-250-F"
-source = "made up, rev C"
+source = "invented, rev C"
 [[terminal.row]]
 wire = "2.0 mm²"
 core_crimp_height = "1.62 ±0.05 mm"

@@ -26,7 +26,7 @@ const PAGE: HtmlFile = HtmlFile {
 
 /// Make a report of series: one HTML file to read, to print and to hand on
 ///
-/// What was asked, every reading with its verdict, those that do not count with the reason, what it was
+/// The requirements, every reading with its verdict, those that do not count with the reason, what it was
 /// measured with, figures and pictures, and how to check all of it: `tallyjaw verify FILE`. Needs no daemon,
 /// and the file needs nothing else. Series are named, or chosen by the options; a series is in the report
 /// as a whole if any reading of it matches.

@@ -54,7 +54,7 @@ pub(super) fn section(facts: &Facts, level: usize) -> Element {
         list.put("Run rules", rules.join(", "));
     }
     el("section")
-        .child(heading(level, "What was asked"))
+        .child(heading(level, "Requirements"))
         .child(list.element)
         .child(limits(facts))
 }

@@ -23,7 +23,7 @@ const ELSEWHERE: &[&str] = &[
 const MOST_EVENTS: usize = 200;
 
 pub(super) fn section(facts: &Facts, level: usize) -> Element {
-    let mut section = el("section").child(heading(level, "What came out"));
+    let mut section = el("section").child(heading(level, "Results"));
     if facts.is_of_blocks() {
         section = section.child(errors(facts));
     } else {
