@@ -5,7 +5,7 @@
 //! | module | job |
 //! |---|---|
 //! | [`quantity`] | exact values |
-//! | [`markup`] | elements → HTML and SVG, every text escaped once |
+//! | `markup` | elements → HTML and SVG, every text escaped once |
 //! | [`decode`] | bytes → values |
 //! | [`spec`] | sheets, plans, limits and the verdict |
 //! | [`config`] | text → checked configuration, or located errors |
@@ -16,13 +16,13 @@
 //! | [`stats`] | figures about readings, the only floats |
 //! | [`report`] | series as a page for a customer, and the check of such a page against the journal |
 //! | *the line* | |
-//! | [`durable`] | files that are written whole or not at all |
+//! | `durable` | files that are written whole or not at all |
 //! | [`serial`] | ports |
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
 //! | [`journal`] | entries on disk |
 //! | [`export`] | rows as files that other programs read |
-//! | [`sink`] | what reads the journal with a cursor of its own |
-//! | [`clients`] | the feed and control sockets |
+//! | `sink` | what reads the journal with a cursor of its own |
+//! | `clients` | the feed and control sockets |
 //! | [`page`] | the bench page over HTTP, with events and metrics |
 //! | [`daemon`] | the tasks |
 //! | [`cli`] | the command line |

@@ -1,6 +1,6 @@
 //! The bench page over HTTP: the page itself, events, the state, figures for a scrape, and commands.
 //!
-//! In: requests of browsers and programs, and what the daemon makes known through [`Live`]. Out: their
+//! In: requests of browsers and programs, and what the daemon makes known through `Live`. Out: their
 //! answers, and commands for the daemon on the same way as those of the control socket.
 //!
 //! - Everything is bounded: connections, clients of the event stream, heads, bodies, and the time that

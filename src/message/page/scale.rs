@@ -48,9 +48,9 @@ pub struct MissMessage {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
     /// What is wrong with the piece, by axis: `too_low`, `too_high`, `too_narrow`, `too_wide`, `too_weak`,
-    /// `too_strong`, `too_small`, `too_large`; left out of a value within its limits.
+    /// `too_strong`, `too_short`, `too_long`, `too_small`, `too_large`; left out of a value within its limits.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub fault: Option<&'static str>,
+    pub fault: Option<String>,
 }
 
 /// A slot that may be measured next.
@@ -158,16 +158,10 @@ pub(super) fn miss(axis: &AxisName, limits: &Limits, value: Quantity) -> Option<
     })
 }
 
-/// What is wrong with a piece beyond a limit of this axis.
-fn fault(axis: &AxisName, dimension: Dimension, lower: bool) -> &'static str {
-    let name = axis.as_str();
-    let (below, above) = match dimension {
-        Dimension::Force => ("too_weak", "too_strong"),
-        Dimension::Length if name.ends_with("width") => ("too_narrow", "too_wide"),
-        Dimension::Length if name.ends_with("height") => ("too_low", "too_high"),
-        Dimension::Length => ("too_small", "too_large"),
-    };
-    if lower { below } else { above }
+/// What is wrong with a piece beyond a limit of this axis, as the key of the page's text.
+fn fault(axis: &AxisName, dimension: Dimension, lower: bool) -> String {
+    let (below, above) = axis.beyond(dimension);
+    (if lower { below } else { above }).replace(' ', "_")
 }
 
 /// The slots that may be measured next.
@@ -214,7 +208,7 @@ mod tests {
         axis: &str,
         limits: &str,
         value: &str,
-    ) -> Option<(&'static str, bool, Option<String>, Option<&'static str>)> {
+    ) -> Option<(&'static str, bool, Option<String>, Option<String>)> {
         let limits: Limits = limits.parse().unwrap();
         let value: crate::quantity::Measured = value.parse().unwrap();
         let miss = miss(&AxisName::new(axis), &limits, value.quantity())?;
@@ -227,11 +221,11 @@ mod tests {
         let height = |value| told("core_crimp_height", "1.62 ±0.05 mm", value);
         assert_eq!(
             height("1.48 mm"),
-            Some(("lower", true, by("0.09 mm"), Some("too_low")))
+            Some(("lower", true, by("0.09 mm"), by("too_low")))
         );
         assert_eq!(
             height("1.72 mm"),
-            Some(("upper", true, by("0.05 mm"), Some("too_high")))
+            Some(("upper", true, by("0.05 mm"), by("too_high")))
         );
         assert_eq!(
             height("1.57 mm"),
@@ -244,15 +238,19 @@ mod tests {
         );
         assert_eq!(
             told("core_crimp_width", "2.40 ±0.10 mm", "2.20 mm"),
-            Some(("lower", true, by("0.10 mm"), Some("too_narrow")))
+            Some(("lower", true, by("0.10 mm"), by("too_narrow")))
         );
         assert_eq!(
             told("pull_force", ">= 180 N", "150 N"),
-            Some(("lower", true, by("30 N"), Some("too_weak")))
+            Some(("lower", true, by("30 N"), by("too_weak")))
+        );
+        assert_eq!(
+            told("strip_length", "4.5 ±0.3 mm", "4.0 mm"),
+            Some(("lower", true, by("0.20 mm"), by("too_short")))
         );
         assert_eq!(
             told("bellmouth", "<= 0.5 mm", "0.8 mm"),
-            Some(("upper", true, by("0.30 mm"), Some("too_large")))
+            Some(("upper", true, by("0.30 mm"), by("too_large")))
         );
     }
 }
