@@ -7,6 +7,7 @@ use super::at_end::{AtEnd, Left};
 use super::health::Health;
 use crate::entry::{JournalId, Seq, State};
 use crate::journal::{DurableEnd, DurableLine, Follow};
+use crate::message::page::MovingMessage;
 use crate::message::reply::{SinkStatus, Status, Trouble};
 use crate::message::{Hello, Notice, StateMessage, line};
 use crate::quantity::WallMicros;
@@ -15,6 +16,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::net::unix::OwnedWriteHalf;
+use tokio::sync::watch;
 
 /// How many notices are held for clients that are behind.
 const NOTICES: usize = 16;
@@ -27,6 +29,7 @@ pub struct Live {
     first: Seq,
     shown: Mutex<Shown>,
     end: Arc<DurableEnd>,
+    moving: watch::Sender<Arc<[MovingMessage]>>,
 }
 
 #[derive(Debug)]
@@ -114,6 +117,7 @@ impl Live {
                 at_end: AtEnd::default(),
             }),
             end: Arc::new(DurableEnd::new(state_dir, last)),
+            moving: watch::Sender::new(Arc::new([])),
         }
     }
 
@@ -194,6 +198,22 @@ impl Live {
             }
         }
         self.wake_all();
+    }
+
+    /// The values that do not stand still now. Only who watches them is woken.
+    pub fn set_moving(&self, moving: Vec<MovingMessage>) {
+        self.moving.send_if_modified(|shown| {
+            let changed = **shown != *moving;
+            if changed {
+                *shown = moving.into();
+            }
+            changed
+        });
+    }
+
+    /// The values that do not stand still, whenever they change.
+    pub fn moving(&self) -> watch::Receiver<Arc<[MovingMessage]>> {
+        self.moving.subscribe()
     }
 
     /// How a sink is doing. Clients get a notice when a failure begins or ends; how far a sink is they have to request.

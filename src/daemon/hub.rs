@@ -8,6 +8,7 @@
 
 use super::answers::{AnswerTo, Waiting};
 use super::clock::{Alarm, Clock};
+use super::moving::ShownMoving;
 use super::outage::{Mode, OnTheirWay, no_room};
 use super::ports::Ports;
 use super::reload::Reloading;
@@ -56,6 +57,7 @@ pub(super) struct Hub {
     pub(super) wake_at: Option<MonoMicros>,
     pub(super) on_their_way: OnTheirWay,
     pub(super) stall: Stall,
+    pub(super) moving: ShownMoving,
     pub(super) reloading: Reloading,
     /// The last entry that was handed to the journal.
     pub(super) appended: Seq,
@@ -118,7 +120,10 @@ impl Hub {
                 Came::Signal(signals::SignalAction::Reload) => self.begin_reload(Vec::new()),
                 Came::Loaded(loaded) => self.loaded(loaded),
                 Came::Request(ControlRequest { call, answer }) => self.ask(call, answer),
-                Came::Port(instrument, event) => self.port(&instrument, event),
+                Came::Port(instrument, event) => {
+                    self.port(&instrument, event);
+                    self.show_moving();
+                }
                 Came::Time => self.time(),
                 Came::SignOfLife => service::lives(),
             }
@@ -201,7 +206,8 @@ impl Hub {
             Mode::Full(_, retry_at) => Some(*retry_at),
             Mode::Writing | Mode::Trying(_) => None,
         };
-        [self.wake_at, retry].into_iter().flatten().min()
+        let ended = self.moving.due();
+        [self.wake_at, retry, ended].into_iter().flatten().min()
     }
 
     fn time(&mut self) {
@@ -216,6 +222,7 @@ impl Hub {
         if self.wake_at.is_some_and(|moment| moment <= now.mono) {
             self.feed(Input::Woken);
         }
+        self.show_moving();
     }
 
     fn announced(&mut self, announcement: Option<Announcement>) -> Result<(), DaemonError> {

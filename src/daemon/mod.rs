@@ -13,6 +13,7 @@ mod answers;
 pub mod clock;
 pub mod files;
 mod hub;
+mod moving;
 mod outage;
 mod ports;
 mod reload;
@@ -211,6 +212,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         wake_at: None,
         on_their_way: OnTheirWay::default(),
         stall: Stall::new(setup.stall_after),
+        moving: moving::ShownMoving::default(),
         appended: where_all_is.last,
         durable: where_all_is.last,
         started: where_all_is.last,

@@ -33,6 +33,7 @@ pub(super) const ASSETS: &[Asset] = &[
     asset!("/texts.json", JSON, "texts.json"),
     asset!("/daemon.js", SCRIPT, "daemon.js"),
     asset!("/face.js", SCRIPT, "face.js"),
+    asset!("/moving.js", SCRIPT, "moving.js"),
     asset!("/scale.js", SCRIPT, "scale.js"),
     asset!("/grid.js", SCRIPT, "grid.js"),
     asset!("/plans.js", SCRIPT, "plans.js"),

@@ -1,5 +1,5 @@
 //! One client of the event stream: the state, then every entry as stored, and where it is requested the state
-//! again after each change.
+//! again after each change, and the values that do not stand still.
 //!
 //! - An event is made when the connection takes one: nothing waits for a client that takes nothing but the
 //!   lines of one chunk, and what the connection holds.
@@ -11,6 +11,7 @@ use crate::clients::{Heard, Listener, Live};
 use crate::entry::Seq;
 use crate::journal::Line;
 use crate::message::Notice;
+use crate::message::page::MovingMessage;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures_util::stream::{Stream, unfold};
 use std::collections::VecDeque;
@@ -44,6 +45,7 @@ struct Client {
     listener: Listener,
     docs: Docs,
     newest: watch::Receiver<Option<Doc>>,
+    moving: watch::Receiver<Arc<[MovingMessage]>>,
     /// The state is sent again after each change.
     each_state: bool,
     /// Lines that it has not taken yet, the first of them behind `after`.
@@ -64,6 +66,10 @@ impl Client {
         let notices_seen = live.notices_seen();
         let mut newest = docs.newest();
         newest.mark_unchanged();
+        let mut moving = live.moving();
+        if !moving.borrow().is_empty() {
+            moving.mark_changed();
+        }
         let doc = docs.now();
         let first = Event::default().retry(RETRY);
         // All that the state shows is had: who comes back after this misses nothing.
@@ -78,7 +84,7 @@ impl Client {
                     Some("is it another journal? compare `journal` of the state"),
                 );
                 // Whoever comes back asks for what there is, and not for that number again.
-                let notice = said(had(first), &crate::message::line(&notice));
+                let notice = said(had(first), "notice", &crate::message::line(&notice));
                 (doc.seq, vec![notice, state(Event::default(), &doc)])
             }
         };
@@ -86,6 +92,7 @@ impl Client {
             listener: Listener::new(live, after, notices_seen),
             docs,
             newest,
+            moving,
             each_state,
             lines: VecDeque::new(),
             after,
@@ -107,7 +114,7 @@ impl Client {
                 Heard::Lines(lines) => self.lines = lines.into(),
                 Heard::Notices(notices) => {
                     let notices = notices.split_inclusive(|byte| *byte == b'\n');
-                    let notices = notices.map(|notice| said(Event::default(), notice));
+                    let notices = notices.map(|notice| said(Event::default(), "notice", notice));
                     self.ready.extend(notices);
                     // How the journal is stands in the state too.
                     let doc = self.docs.now();
@@ -121,6 +128,11 @@ impl Client {
                         changed.ok()?;
                         let doc = self.newest.borrow_and_update().clone()?;
                         return Some(state(Event::default(), &doc));
+                    }
+                    changed = self.moving.changed(), if self.each_state => {
+                        changed.ok()?;
+                        let moving = Arc::clone(&self.moving.borrow_and_update());
+                        return Some(said(Event::default(), "moving", &crate::message::line(&moving)));
                     }
                 },
             }
@@ -141,7 +153,7 @@ impl Client {
                     "see what is missing: tallyjaw verify; segments that were moved away can be put back",
                 ),
             );
-            return said(Event::default(), &crate::message::line(&notice));
+            return said(Event::default(), "notice", &crate::message::line(&notice));
         }
         self.after = seq;
         let event = Event::default().id(seq.to_string());
@@ -154,8 +166,8 @@ fn state(event: Event, doc: &Doc) -> Event {
     event.event("state").data(&doc.json)
 }
 
-/// A notice, a line of JSON with its newline.
-fn said(event: Event, notice: &[u8]) -> Event {
-    let text = String::from_utf8_lossy(notice.trim_ascii_end());
-    event.event("notice").data(text)
+/// An event of a line of JSON with its newline.
+fn said(event: Event, name: &str, line: &[u8]) -> Event {
+    let text = String::from_utf8_lossy(line.trim_ascii_end());
+    event.event(name).data(text)
 }

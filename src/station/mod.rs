@@ -22,6 +22,7 @@ mod in_hand;
 mod input;
 mod judging;
 mod measuring;
+mod moving;
 mod order;
 mod origin;
 mod plausible;
@@ -47,6 +48,7 @@ use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
 pub use input::{Armable, Command, Input, Output};
+pub use moving::Moving;
 pub use order::slots;
 pub use refusal::{Foreign, Refusal};
 

@@ -9,12 +9,14 @@
 mod closed;
 mod face;
 mod happened;
+mod moving;
 mod scale;
 mod tiles;
 
 pub use closed::{AsideMessage, ClosedMessage};
 pub use face::Face;
 pub use happened::RecentMessage;
+pub use moving::MovingMessage;
 pub use scale::{AskMessage, MarkMessage, MissMessage, ScaleMessage};
 pub use tiles::{PlansMessage, TileMessage};
 

@@ -53,7 +53,7 @@ export async function read(path) {
 let lastId = null;
 let journal = null;
 
-// Follows the daemon for ever; `on` has `state`, `notice` and `gone`.
+// Follows the daemon for ever; `on` has `state`, `notice`, `moving` and `gone`.
 export async function follow(on) {
   for (;;) {
     on.gone(await untilItEnds(on));
@@ -94,9 +94,9 @@ async function untilItEnds(on) {
   }
 }
 
-// Of several states only the last is shown.
+// Of several states only the last is shown, and of what moves.
 function take(events, on) {
-  let state = null;
+  let [state, moving] = [null, null];
   for (const text of events) {
     let [name, data] = ["message", ""];
     for (const line of text.split("\n")) {
@@ -106,10 +106,13 @@ function take(events, on) {
     }
     if (name === "state") state = data;
     else if (name === "notice") on.notice(JSON.parse(data));
+    else if (name === "moving") moving = data;
   }
-  if (state === null) return;
-  const parsed = JSON.parse(state);
-  if (journal && parsed.journal !== journal) lastId = null;
-  journal = parsed.journal;
-  on.state(parsed);
+  if (state !== null) {
+    const parsed = JSON.parse(state);
+    if (journal && parsed.journal !== journal) lastId = null;
+    journal = parsed.journal;
+    on.state(parsed);
+  }
+  if (moving !== null) on.moving(JSON.parse(moving));
 }

@@ -93,6 +93,7 @@ function looksOf(face, { here, bench, series, act }) {
         buttons: [["meant", t("button.meant"), () => act.say("adapter", { instrument: face.instrument })]],
       };
     case "shared": return { shape: "shared", tone: "stop", word: t("word.shared"), lead: t("shared.why", face), lines: [] };
+    case "moving": return { shape: "moving", tone: "moving", word: t("word.moving"), value: number(face.value), lead: t("moving.lead"), lines: [line(t("moving.more"))] };
     case "retracted": return { shape: "retracted", tone: "not_counted", word: t("word.retracted"), lead: bench.restorable && t("retracted.what", { piece: bench.restorable.piece, axis: axisName(bench.restorable.axis), value: number(bench.restorable.value) }), lines: [line(bench.restorable && t("retracted.restore"))], limits: bench.asks };
     case "over": return overLooks(bench.closed, here, series, act);
     case "gone":
@@ -195,6 +196,14 @@ export function showFace(face, about) {
   }
   drawn = key;
   return [looks.word, looks.value, looks.lead].filter(Boolean).join(", ") || looks.limits?.map(limitFigures).join(", ");
+}
+
+// The next value of a face that moves.
+export function showMoving({ value }) {
+  const [box, shown] = [$("face-value"), number(value)];
+  const same = box.textContent.length === shown.length;
+  setText(box, shown);
+  if (!same) fit($("face-body"));
 }
 
 // Nothing that is measured would be kept.

@@ -5,8 +5,9 @@ import { $, open, plain, refill, button, make, setText, shape } from "./dom.js";
 import { call, follow, mayCommand, NoAnswer, read } from "./daemon.js";
 import { choose, fill, number, t } from "./texts.js";
 import { askReason, chooseTerminal, chooseTool, chooseWire, confirm, instrumentWords, openOperator, openOwn, openTool, ownChoice, reasonGiven, showHistory, showLanguages, showService, showWarnings, warningsOf } from "./dialogs.js";
-import { missWords, showAsk, showFace } from "./face.js";
+import { missWords, showAsk, showFace, showMoving } from "./face.js";
 import { seriesOf, showGrid } from "./grid.js";
+import { stateCame, stopMoving, takeMoving, withMoving } from "./moving.js";
 import { firstPage, setPlans, showPlans, turn } from "./plans.js";
 import * as sounds from "./sound.js";
 
@@ -35,7 +36,7 @@ function faceNow(bench) {
   if (health === "full") return { kind: "journal_full", ...said };
   if (health === "stalled") return { kind: "journal_stalled", seconds: shown.stalled_seconds };
   if (refusal) return { kind: "refused", own: true, ...refusal };
-  return bench.face;
+  return withMoving(bench.face, station, JSON.stringify([station, bench.face, here().last?.seq]));
 }
 
 function show(state) {
@@ -50,7 +51,7 @@ function show(state) {
   showHeader(names, at, bench);
   showWarnings(isOld() ? [] : warningsOf(state, at, bench, state.journal_health === "ok" ? notice : null));
   const face = faceNow(bench);
-  const inTheWay = !["idle", "over", "limits", "verdict", "zero"].includes(face.kind);
+  const inTheWay = !["idle", "over", "limits", "verdict", "zero", "moving"].includes(face.kind);
   const choosing = !inTheWay && (face.kind === "idle" || plansWanted);
   document.body.dataset.view = choosing ? "plans" : "bench";
   showButtons(at, bench, choosing);
@@ -359,12 +360,21 @@ follow({
     gone = null;
     delete document.body.dataset.gone;
     if (state.journal_health === "ok" && notice && notice.kind !== "journal_resumed") notice = null;
+    stateCame();
     show(state);
   },
   notice(said) {
     notice = said;
   },
+  moving(values) {
+    takeMoving(values, again);
+    if (!shown || faceNow(benchOf()).kind !== "moving") return;
+    // Only the value is drawn: a button that is pressed just now stays the same.
+    if ($("face").dataset.kind === "moving") showMoving(faceNow(benchOf()));
+    else again();
+  },
   gone(why) {
+    stopMoving();
     if (gone === null) {
       gone = new Date().toISOString();
       if (soundOn && shown) sounds.play("alert");

@@ -146,6 +146,14 @@ impl Capturing {
         }
     }
 
+    /// The newest value of a stream and its time, while the value does not stand still.
+    pub(super) fn moving(&self) -> Option<(MonoMicros, Measured)> {
+        match self {
+            Self::Steady(steady) => steady.moving(),
+            Self::Press(_) | Self::Ask(_) => None,
+        }
+    }
+
     /// The asking side, where the instrument is asked.
     pub(super) fn asking(&mut self) -> Option<&mut ask::Ask> {
         match self {

@@ -98,6 +98,11 @@ impl Steady {
         captured
     }
 
+    /// The newest value and its time, while the value does not stand still.
+    pub(super) fn moving(&self) -> Option<(MonoMicros, Measured)> {
+        self.plateau.back().copied()
+    }
+
     /// Nothing is taken until the jaws have moved away from `value`.
     pub(super) fn settle(&mut self, value: Measured) {
         self.forget();

@@ -1,7 +1,7 @@
 //! The event stream: entries as they are stored, each once, over breaks and failures.
 
 use super::connected;
-use super::http::{Events, address, get, shop};
+use super::http::{Events, address, command, get, shop};
 use crate::harness::Shop;
 use serde_json::{Value, json};
 use std::fs;
@@ -196,4 +196,53 @@ fn a_client_of_another_journal_is_given_the_number_to_come_back_with() {
     assert_eq!(notice.name, "notice");
     let durable = daemon.call("status", &json!({}))["state"]["seq"].as_u64();
     assert!(notice.id.is_some() && notice.id <= durable, "{notice:?}");
+}
+
+#[test]
+fn a_stream_that_does_not_stand_still_is_seen_to_move_and_a_data_key_moves_nothing() {
+    let mut shop = shop();
+    let configured = shop.configuration() + "[page]\nlisten = \"127.0.0.1:0\"\n";
+    let steady = "capture = \"steady\"\nhold = \"200 ms\"";
+    shop.write(
+        "tallyjaw.toml",
+        &configured.replace("capture = \"press\"", steady),
+    );
+    let (daemon, address, token) = connected(&shop);
+    let _armed = command(&address, &token, "arm", &json!({"plan": "no-zero"}));
+    let mut events = Events::open_with(&address, "/events?state=each", "");
+    let moving = |hundredths: i64| json!([{"station": "bench-1", "instrument": "caliper-1", "value": format!("{}.{:02} mm", hundredths / 100, hundredths % 100)}]);
+    shop.press(2345);
+    events.wait_for("moving", |values| *values == moving(2345));
+    // Whoever comes meanwhile sees it too; whoever wants entries only is sent none of it.
+    let mut late = Events::open_with(&address, "/events?state=each", "");
+    late.wait_for("moving", |values| *values == moving(2345));
+    // A stream that sends no more has ended: nothing moves.
+    events.wait_for("moving", |values| *values == json!([]));
+    shop.press(1700);
+    events.wait_for("moving", |values| *values == moving(1700));
+    let mut frames = 0;
+    while daemon.call("status", &json!({}))["state"]["stations"][0]["last"].is_null() {
+        shop.press(163);
+        frames += 1;
+        std::thread::sleep(std::time::Duration::from_millis(20)); // the pace of the stream
+        assert!(frames < 500, "the value stands still");
+    }
+    events.wait_for("moving", |values| *values == json!([]));
+    let verdict = events.wait_for("state", |state| {
+        state["benches"][0]["face"]["kind"] == "verdict"
+    });
+    assert_eq!(verdict["benches"][0]["last_value"], "1.63 mm");
+    let journal = shop.journal_lines().concat();
+    assert!(!journal.contains("23.45"), "what moves is not entered");
+
+    shop.write("tallyjaw.toml", &configured);
+    daemon.call("reload", &json!({}));
+    shop.press(161);
+    loop {
+        let event = events.next().unwrap();
+        assert_ne!(event.name, "moving", "a press is a reading: {}", event.data);
+        if event.name == "state" && event.data.contains("1.61 mm") {
+            break;
+        }
+    }
 }

@@ -275,6 +275,11 @@ impl Desk {
         })
     }
 
+    /// Whether some stream does not stand still.
+    pub(crate) fn moves(&self) -> bool {
+        !self.core.moving(self.now.mono).is_empty()
+    }
+
     pub(crate) fn prompt(&self) -> String {
         tallyjaw::station::prompt::sentence(self.core.state(), "bench-1")
     }

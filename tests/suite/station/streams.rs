@@ -202,3 +202,36 @@ fn an_origin_set_at_an_opening_of_2_10_mm_is_caught_at_the_very_frame() {
         });
     assert_eq!(opening.unwrap().to_string(), "3.40 mm");
 }
+
+#[test]
+fn a_stream_moves_until_a_reading_is_taken_of_it_and_not_before_the_jaws_are_away_again() {
+    let mut desk = desk(steady(Flicker::Worst));
+    let mut motion = Motion::new(mm(450), 1);
+    zero(&mut motion);
+    motion.move_to(mm(500), 60).move_to(mm(163), 60);
+    motion.hold(Duration::from_millis(800));
+    motion.move_to(mm(900), 60);
+    let mut changes = Vec::new();
+    let frames = stream(30, &motion, Display::COMMON);
+    let mut last = 0;
+    for frame in frames {
+        desk.wait(Duration::from_micros(frame.micros - last));
+        last = frame.micros;
+        let before = desk.entries.len();
+        desk.input(Input::Bytes {
+            instrument: "caliper-1",
+            bytes: &frame.bytes,
+        });
+        let moves = desk.moves();
+        let kinds = desk.kinds_from(before);
+        if !kinds.is_empty() {
+            assert!(!moves, "what was taken stands still");
+        }
+        if changes.last() != Some(&moves) {
+            changes.push(moves);
+        }
+    }
+    assert_eq!(changes, [true, false, true, false, true]);
+    desk.wait(Duration::from_secs(2));
+    assert!(!desk.moves(), "a stream that sends nothing more has ended");
+}

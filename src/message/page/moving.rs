@@ -1,0 +1,26 @@
+//! A value that does not stand still: shown while the jaws move, no reading and in no entry.
+
+use crate::station::Moving;
+use serde::Serialize;
+
+/// The newest value of a stream that does not stand still.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct MovingMessage {
+    /// The station.
+    pub station: String,
+    /// The instrument.
+    pub instrument: String,
+    /// The value with its unit.
+    pub value: String,
+}
+
+impl MovingMessage {
+    /// Of a stream of the core.
+    pub fn new(moving: &Moving<'_>) -> Self {
+        Self {
+            station: moving.station.to_owned(),
+            instrument: moving.instrument.to_owned(),
+            value: moving.value.to_string(),
+        }
+    }
+}
