@@ -6,6 +6,7 @@
 //! |---|---|
 //! | [`quantity`] | exact values |
 //! | `markup` | elements → HTML and SVG, every text escaped once |
+//! | [`texts`] | what the page and cards say, in every language |
 //! | [`decode`] | bytes → values |
 //! | [`spec`] | sheets, plans, limits and the verdict |
 //! | [`config`] | text → checked configuration, or located errors |
@@ -38,6 +39,7 @@ pub mod row;
 pub mod spec;
 pub mod station;
 pub mod stats;
+pub mod texts;
 // --- edge: below this line code may touch the world ---
 pub mod cli;
 pub(crate) mod clients;

@@ -1,5 +1,7 @@
 //! The page itself: files that are part of the program, served as they are.
 
+use crate::texts;
+
 /// One of them.
 #[derive(Debug)]
 pub(super) struct Asset {
@@ -30,7 +32,11 @@ pub(super) const ASSETS: &[Asset] = &[
     asset!("/page.js", SCRIPT, "page.js"),
     asset!("/dom.js", SCRIPT, "dom.js"),
     asset!("/texts.js", SCRIPT, "texts.js"),
-    asset!("/texts.json", JSON, "texts.json"),
+    Asset {
+        path: "/texts.json",
+        kind: JSON,
+        text: texts::TABLE,
+    },
     asset!("/daemon.js", SCRIPT, "daemon.js"),
     asset!("/face.js", SCRIPT, "face.js"),
     asset!("/moving.js", SCRIPT, "moving.js"),

@@ -70,7 +70,7 @@ async function fromFolder(page, folder) {
     const path = new URL(request.url()).pathname.replace(/^\/$/, "/index.html").slice(1);
     const kind = kinds[path.split(".")[1]];
     if (!kind || path.includes("/")) return request.continue();
-    request.respond({ contentType: kind, headers: { "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:" }, body: readFileSync(`${folder}/${path}`) });
+    request.respond({ contentType: kind, headers: { "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:" }, body: readFileSync(`${folder}/${path === "texts.json" ? "../../texts/" : ""}${path}`) });
   });
 }
 

@@ -31,7 +31,7 @@ fn asset(name: &str) -> String {
 }
 
 fn table() -> BTreeMap<String, BTreeMap<String, String>> {
-    serde_json::from_str(&asset("texts.json")).unwrap()
+    serde_json::from_str(tallyjaw::texts::TABLE).unwrap()
 }
 
 fn scripts() -> String {

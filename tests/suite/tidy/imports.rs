@@ -37,6 +37,7 @@ const fn edge(module: &'static str, may_name: &'static [&'static str]) -> Row {
 pub(super) const ROWS: &[Row] = &[
     pure("quantity", &[]),
     pure("markup", &["quantity"]),
+    pure("texts", &[]),
     pure("decode", &["quantity"]),
     pure("spec", &["quantity", "decode"]),
     pure("config", &["quantity", "decode", "spec"]),
@@ -69,8 +70,8 @@ pub(super) const ROWS: &[Row] = &[
     edge(
         "page",
         &[
-            "quantity", "spec", "entry", "message", "config", "report", "durable", "journal",
-            "clients",
+            "quantity", "texts", "spec", "entry", "message", "config", "report", "durable",
+            "journal", "clients",
         ],
     ),
     Row {
