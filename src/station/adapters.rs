@@ -1,8 +1,9 @@
-//! Which adapter an instrument's port is, and whether what comes from it may count.
+//! Whether an instrument still has its own adapter, and whether values from its port may count.
 //!
-//! - The first adapter of an instrument is taken; another one counts only once a person has said that it is
-//!   meant. Numbers such as /dev/ttyUSB0 are given by order, and would else give readings to another station.
-//! - While another program reads the port too, bytes may be missing: a part of a frame would be a value.
+//! - The first adapter of an instrument is accepted. Another one counts only after a person has confirmed it: names
+//!   such as /dev/ttyUSB0 depend on the order of plugging in, so its values may belong to another station.
+//! - While another program reads the same port, bytes may be missing. The rest of a frame could look like a value, so
+//!   nothing counts.
 
 use super::{Core, Refusal, zero};
 use crate::entry::state::InstrumentState;
@@ -10,8 +11,8 @@ use crate::entry::{AdapterChanged, AdapterSaid, Disturbed, Doubted, Means, NotCo
 use crate::quantity::Now;
 
 impl Core {
-    /// To be asked after `attached` was appended.
-    pub(super) fn tell_another_adapter(&mut self, now: Now, instrument: &str) {
+    /// Appends an entry if the port has another adapter than before. Call it after `attached` was appended.
+    pub(super) fn append_adapter_change(&mut self, now: Now, instrument: &str) {
         let known = self.state.instruments.get(instrument);
         let Some((known, (was, is))) = known.and_then(|known| Some((known, known.another()?)))
         else {
@@ -26,7 +27,7 @@ impl Core {
         self.append(now, changed);
     }
 
-    /// Other programs have the port open too, or have set it otherwise.
+    /// Appends that other programs have the port open too, or have changed its settings.
     pub(super) fn disturbed(
         &mut self,
         now: Now,
@@ -46,8 +47,8 @@ impl Core {
         self.append(now, disturbed);
     }
 
-    /// Why nothing that comes from this port counts now, if nothing does.
-    pub(super) fn distrusted(&self, instrument: &str) -> Option<(NotCounted, String)> {
+    /// Why no value from this port counts now, with a hint for the operator; `None` if values count.
+    pub(super) fn why_distrusted(&self, instrument: &str) -> Option<(NotCounted, String)> {
         let known = self.state.instruments.get(instrument)?;
         if let Some((was, is)) = known.another() {
             let hint = format!(
@@ -64,8 +65,8 @@ impl Core {
         })
     }
 
-    /// A person says that the adapter that is there is meant.
-    pub(super) fn say_adapter(
+    /// Confirms the adapter that is now on the port of `instrument`.
+    pub(super) fn confirm_adapter(
         &mut self,
         now: Now,
         station: String,
@@ -98,7 +99,7 @@ impl Core {
                 });
             }
         };
-        let doubted = self.vouched_by_none(&station, &name);
+        let doubted = self.doubt_unvouched(&station, &name);
         let said = AdapterSaid {
             station,
             instrument: name,
@@ -112,8 +113,9 @@ impl Core {
         Ok(seq)
     }
 
-    /// Readings that a zero was still to vouch for: the next one may be another instrument's.
-    fn vouched_by_none(&self, station: &str, instrument: &str) -> Option<Doubted> {
+    /// The readings for which no zero has vouched yet. They are doubted when the adapter changes, because the next zero
+    /// may be another instrument's.
+    fn doubt_unvouched(&self, station: &str, instrument: &str) -> Option<Doubted> {
         let series = self.series(station)?;
         let policy = &series.spec.zero;
         let zeros = policy.before_first
@@ -131,8 +133,9 @@ impl Core {
         })
     }
 
-    /// What a card or a pedal at this port says is not obeyed while it may be another station's.
-    pub(super) fn trusted_signal(&self, name: &str) -> Result<(), Refusal> {
+    /// Refuses cards and pedal presses while this port has an adapter that nobody confirmed: it may belong to another
+    /// station.
+    pub(super) fn refuse_distrusted_signal(&self, name: &str) -> Result<(), Refusal> {
         let known = self.state.instruments.get(name);
         match known.and_then(InstrumentState::another) {
             None => Ok(()),

@@ -1,4 +1,5 @@
-//! What arming adds to a plan that can be armed: who measures, the tool in the hand, and what the journal knows.
+//! What is added to a plan at arming: the operator, the tool in the hand, and what the journal knows of both
+//! instruments and tool.
 
 use super::Refusal;
 use super::in_hand::refuse_another;
@@ -7,7 +8,7 @@ use crate::quantity::WallMicros;
 use crate::spec::resolve::Hand;
 use crate::spec::{ArmedSpec, Catalog, Plan, care, resolve};
 
-/// The specification that `plan` asks `station` to measure by.
+/// The specification by which `station` measures under `plan`.
 pub(super) fn arm(
     catalog: &Catalog,
     station: &str,
@@ -24,7 +25,7 @@ pub(super) fn arm(
     });
     match resolve(catalog, station, plan, hand) {
         Ok(spec) => Ok(ArmedSpec { operator, ..spec }),
-        // `check` prints the others.
+        // Only the first fault fits into an answer; `tallyjaw check` prints all of them.
         Err(why) => {
             let first = why.into_iter().next();
             Err(first.map_or(Refusal::UnarmableSomehow, Refusal::from))
@@ -32,7 +33,7 @@ pub(super) fn arm(
     }
 }
 
-/// Puts into `spec` what is known at arming; warnings of it come last.
+/// Adds to `spec` what the journal knows at arming: verifications, crimps made with the tool, warnings that follow.
 pub(super) fn note_care(spec: &mut ArmedSpec, state: &State, now: WallMicros) {
     for instrument in &mut spec.instruments {
         let known = state.instruments.get(&instrument.name);
@@ -45,7 +46,7 @@ pub(super) fn note_care(spec: &mut ArmedSpec, state: &State, now: WallMicros) {
     spec.warnings.extend(care::warnings(spec, now));
 }
 
-/// The same for the next series of a plan that repeats: warnings of the time `before` are replaced by those of now.
+/// As [`note_care`], for the next series of a plan that repeats. Warnings computed at the time `before` are replaced.
 pub(super) fn note_care_again(
     spec: &mut ArmedSpec,
     before: WallMicros,

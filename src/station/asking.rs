@@ -1,4 +1,4 @@
-//! Asking an instrument for a value, and telling an answer that does not come.
+//! Requests a value from an instrument, and reports an answer that does not come.
 
 use super::capture::Silence;
 use super::{Core, Output, Refusal};
@@ -7,7 +7,7 @@ use crate::quantity::Now;
 use crate::spec::Capture;
 
 impl Core {
-    /// A person asks, by whatever means.
+    /// Sends a request because a person wants a value now.
     pub(super) fn ask(
         &mut self,
         now: Now,
@@ -36,7 +36,7 @@ impl Core {
         Ok(())
     }
 
-    /// The instrument that is meant, if it can be asked.
+    /// The instrument that a request goes to: the one named, or the only one of the station that answers requests.
     fn asked(&self, station: &str, instrument: Option<String>) -> Result<String, Refusal> {
         let known = self.catalog.instruments.iter();
         let known: Vec<_> = known
@@ -59,7 +59,7 @@ impl Core {
         }
     }
 
-    /// Tells the answer that did not come, and lets the timer ask.
+    /// Appends a missing answer to the journal, and sends the timer's next request.
     pub(super) fn wake_asking(&mut self, now: Now, name: &str) {
         let Some(live) = self.live.get_mut(name) else {
             return;

@@ -1,8 +1,8 @@
-//! Order `by_value`: the axis follows from the value.
+//! Order `by_value`: the value decides which axis it belongs to.
 //!
-//! It does so only where the plausible windows of the axes do not meet; a plan where they do is
-//! refused at arming. A value outside every window is taken for the axis whose window is nearest:
-//! it is implausible, and if it is meant it is said again and counts there.
+//! This works only where the plausible windows of the axes do not overlap; arming refuses a plan where they do. A value
+//! outside every window is assigned to the axis with the nearest window. It is implausible there, and counts there if
+//! the operator repeats it.
 
 use crate::entry::state::SeriesState;
 use crate::quantity::Quantity;
@@ -13,7 +13,7 @@ pub(super) fn fits(quantity: Quantity, limits: &Limits) -> bool {
     quantity.dimension() == limits.dimension()
 }
 
-/// The axis that a value of this instrument is for; `None` if the instrument measures no axis of it.
+/// The axis that a value of this instrument belongs to; `None` if no axis of its dimension is measured with it.
 pub(super) fn axis_of_value<'a>(
     series: &'a SeriesState,
     instrument: &str,
@@ -26,7 +26,7 @@ pub(super) fn axis_of_value<'a>(
         .min_by_key(|axis| outside(axis, value.base()))
 }
 
-/// How far a value lies outside the window of an axis, in base units; 0 within it.
+/// Distance of a value from the plausible window of an axis, in base units; 0 inside.
 fn outside(axis: &ArmedAxis, base: i64) -> u64 {
     match axis.plausible {
         Some((least, _)) if base < least.base() => least.base().abs_diff(base),

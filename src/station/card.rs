@@ -1,16 +1,16 @@
-//! The text on a scan card: made here for the printer, read here for the scanner, so that the two
-//! cannot come apart.
+//! The text on a scan card. It is written for the printer and read from the scanner in the same file, so that both stay
+//! in step.
 //!
-//! In: a [`Card`], or the text that a scanner sent. Out: the other one, or why there is none. What a
-//! card means at a station is the business of `cards`.
+//! In: a [`Card`], or the text that a scanner sent. Out: the text of the card, or the card of the text, or the reason
+//! why there is none. What a card does at a station is in `cards`.
 
 use crate::entry::words::safe;
 use std::fmt;
 
-/// The longest text of a card, in bytes; a code of that size still prints in five centimetres.
+/// Longest text of a card, in bytes. A QR code of that size still prints within five centimetres.
 pub const LONGEST_CARD: usize = 512;
 
-/// Every kind of card, for messages.
+/// Every kind of card, as messages list them.
 pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/resume, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST or tj/note/TEXT";
 
 /// What a card says.
@@ -30,17 +30,17 @@ pub enum Card {
     Zero,
     /// `tj/ask`: ask the instrument for a value.
     Ask,
-    /// `tj/adapter`: the adapter that is on the instrument's port now is the one that is meant.
+    /// `tj/adapter`: confirm the adapter that is now on the instrument's port.
     Adapter,
     /// `tj/operator/WHO`: who measures from now on.
     Operator(String),
     /// `tj/tool/ID` or `tj/tool/ID/NEST`: the crimp tool in hand.
     Tool(String),
-    /// `tj/note/TEXT`: keep a remark.
+    /// `tj/note/TEXT`: add a remark to the journal.
     Note(String),
 }
 
-/// Why a text that a scanner sent is no card.
+/// Why a text that a scanner sent is not a card.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum NotACard {
     /// It does not begin with `tj/`.
@@ -55,33 +55,33 @@ pub enum NotACard {
     /// `tj/tool` without a tool.
     #[error("a card of a tool, without the tool")]
     NoTool,
-    /// No kind of card that there is.
+    /// The word after `tj/` is none of ours.
     #[error("no card of that kind")]
     Unknown,
 }
 
-/// Why no card can say something.
+/// Why a [`Card`] cannot be printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum CannotCarry {
     /// There is nothing after the last slash.
     #[error("the text is empty, want at least one character")]
     Empty,
-    /// A scanner's line would lose the blank.
+    /// The text begins or ends with a blank; reading a card trims it.
     #[error("it begins or ends with a blank, which a scanner's line does not keep")]
     Untrimmed,
-    /// A line break would end the card; other control characters cannot be seen on it.
+    /// The text holds a line break, which would end the card, or another character that cannot be seen.
     #[error("it holds a line break or another character that cannot be seen, want one plain line")]
     NotPlain,
-    /// Longer than what is taken from a scanner.
+    /// The text is longer than [`LONGEST_CARD`], which is all that is read from a scanner.
     #[error("{got} bytes on the card, want at most {LONGEST_CARD}")]
     TooLong {
-        /// Bytes of the whole text.
+        /// Length of the whole text, in bytes.
         got: usize,
     },
 }
 
 impl Card {
-    /// Its text, `tj/arm/pump-own`. [`Card::read`] of it gives the same card.
+    /// The text to print, for example `tj/arm/pump-own`. [`Card::read`] of this text gives the same card.
     pub fn text(&self) -> Result<String, CannotCarry> {
         if let Some(word) = self.word() {
             if word.trim().is_empty() {
@@ -101,7 +101,7 @@ impl Card {
         Ok(text)
     }
 
-    /// The card of this text; blanks around it do not matter.
+    /// The card that this text means. Blanks around the text are ignored.
     pub fn read(text: &str) -> Result<Self, NotACard> {
         let said = text.trim().strip_prefix("tj/").ok_or(NotACard::NotOurs)?;
         let (verb, word) = said.split_once('/').unwrap_or((said, ""));
@@ -127,7 +127,7 @@ impl Card {
         }
     }
 
-    /// What stands between the first two slashes.
+    /// The word between the first two slashes.
     const fn verb(&self) -> &'static str {
         match self {
             Self::Arm(_) => "arm",
@@ -144,7 +144,7 @@ impl Card {
         }
     }
 
-    /// What stands after them, where a card of this kind has something there.
+    /// The text after the second slash; `None` for a kind of card that has none.
     const fn word(&self) -> Option<&String> {
         match self {
             Self::Arm(word) | Self::Operator(word) | Self::Tool(word) | Self::Note(word) => {
@@ -234,7 +234,7 @@ mod tests {
     }
 
     #[test]
-    fn what_a_scanner_would_not_give_back_is_not_printed() {
+    fn a_text_that_a_scanner_would_change_is_not_printed() {
         let note = |text: &str| Card::Note(text.to_owned()).text();
         assert_eq!(note(" "), Err(CannotCarry::Empty));
         assert_eq!(note("a "), Err(CannotCarry::Untrimmed));

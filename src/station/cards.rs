@@ -1,15 +1,15 @@
-//! What a scanned card means at a station; and what a text that is none of our cards is instead.
+//! What a scanned card does at a station, and what a text is that is not one of our cards.
 
 use super::card::{Card, NotACard};
 use super::{Armable, Command, Foreign, Refusal};
 use crate::entry::Means;
 use crate::spec::{Catalog, Subject};
 
-/// The command on a card, for this station.
+/// The command that the card `text` gives to `station`.
 ///
 /// # Errors
 ///
-/// A [`Refusal`] that says what the card was instead.
+/// A [`Refusal`] that says what was scanned instead of a card.
 pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Command, Refusal> {
     let station = Some(station.to_owned());
     let text = text.trim();
@@ -64,7 +64,7 @@ pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Co
     }
 }
 
-/// Why a text is no card that says something.
+/// The refusal of a text that is not a complete card.
 fn wrong(text: &str, why: NotACard, catalog: &Catalog) -> Refusal {
     let got = text.to_owned();
     match (why, foreign(text, catalog)) {
@@ -80,7 +80,7 @@ fn wrong(text: &str, why: NotACard, catalog: &Catalog) -> Refusal {
     }
 }
 
-/// What a text without our mark is, if it can be recognized.
+/// What a text without the prefix `tj/` is, if it can be recognized.
 fn foreign(text: &str, catalog: &Catalog) -> Option<Foreign> {
     if catalog.tool(text).is_some() {
         return Some(Foreign::Tool);
@@ -114,8 +114,8 @@ fn plans_of(terminal: &str, catalog: &Catalog) -> Vec<String> {
         .collect()
 }
 
-/// Whether this is the number in a product's bar code: 8, 12, 13 or 14 digits, the last of which
-/// makes the weighted sum a multiple of ten (GS1 General Specifications, check digit; from memory).
+/// Whether this is the number of a product's bar code: 8, 12, 13 or 14 digits whose weighted sum, check digit included,
+/// is a multiple of ten (GS1 General Specifications, check digit; from memory).
 fn is_product_code(text: &str) -> bool {
     let digits: Option<Vec<u32>> = text.chars().map(|c| c.to_digit(10)).collect();
     let Some(digits) = digits.filter(|digits| matches!(digits.len(), 8 | 12..=14)) else {

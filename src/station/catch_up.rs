@@ -1,16 +1,16 @@
-//! An entry that the last one required and that the process did not live to append is appended at the next start.
+//! Appends, at the next start, an entry that the process owed when it was killed.
 //!
-//! A kill or a power cut can fall between two entries that belong together: a zero that is off and
-//! the readings that it puts in doubt, the last reading and the closing of its series, that and the
-//! arming of the next one where the plan repeats. Nobody was
-//! shown the second; but what follows from the journal must not depend on when the power went.
+//! A kill or power cut can fall between two entries that belong together: a zero that is off and the readings that it
+//! puts in doubt; the last reading and the closing of its series; that closing and the next arming of a plan that
+//! repeats. Nobody was shown the second entry. But what follows from the journal must not depend on the moment at which
+//! the power failed.
 
 use super::{Core, zero};
 use crate::entry::{Doubted, Seq};
 use crate::quantity::Now;
 
 impl Core {
-    /// Appends what the journal still owes. After an orderly stop that is nothing.
+    /// Appends what the journal still owes; after an orderly stop that is nothing.
     pub(super) fn catch_up(&mut self, now: Now) {
         let stations: Vec<_> = self.state.stations.keys().cloned().collect();
         for station in stations {
@@ -23,7 +23,7 @@ impl Core {
         }
     }
 
-    /// The readings that an off zero put in doubt, of instruments for which that was not entered.
+    /// Readings that an off zero puts in doubt, where their `doubted` entry is missing.
     fn owed_doubts(&self, station: &str) -> Vec<Doubted> {
         let Some(series) = self.series(station) else {
             return Vec::new();

@@ -1,28 +1,29 @@
-//! Notices when the wall clock and the monotonic clock part.
+//! Detects that the wall clock was set, by comparing it with the monotonic clock.
 
 use crate::quantity::{Now, WallMicros};
 
-/// A step of the wall clock by less than this is slewing or noise.
+/// A smaller step of the wall clock is slewing or noise.
 const LEAST_STEP_MICROS: i64 = 1_000_000;
-/// A slewed clock runs off by no more than this share of the time passed (NTP slews by 1/2000).
+/// A slewed clock gains or loses at most the elapsed time divided by this (NTP slews by 1/2000).
 const SLEW_SHARE: i64 = 1_000;
 
 /// Remembers the last moment on both clocks.
 #[derive(Debug, Default)]
 pub(super) struct StepWatch {
     last: Option<Now>,
-    /// Before the first moment: when the last entry was, by the wall clock.
+    /// Wall time of the journal's last entry, until the first call of `step`.
     before: Option<WallMicros>,
 }
 
 impl StepWatch {
-    /// The last entry was made then, by another process or by a core that is gone. How long ago that is nobody knows,
-    /// but a wall clock that is behind it was set back.
+    /// Starts from the last entry, which another process made at `at`. Its age is unknown, but a wall clock that is
+    /// behind it was set back.
     pub(super) fn goes_on_after(&mut self, at: WallMicros) {
         self.before = Some(at);
     }
 
-    /// By how much the wall clock ran ahead since the last moment, if it stepped.
+    /// How far the wall clock ran ahead since the last call, in microseconds, if it was set; negative if it was set
+    /// back.
     pub(super) fn step(&mut self, now: Now) -> Option<i64> {
         let entered = self.before.take();
         let Some(before) = self.last.replace(now) else {
@@ -65,7 +66,7 @@ mod tests {
     }
 
     #[test]
-    fn a_step_of_the_wall_clock_is_told_once_and_slewing_is_not() {
+    fn a_step_of_the_wall_clock_is_reported_once_and_slewing_is_not() {
         let now = |wall: i64, mono: u64| Now {
             wall: WallMicros(wall),
             mono: MonoMicros(mono),

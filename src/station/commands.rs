@@ -1,4 +1,4 @@
-//! What the operator says, by whatever means.
+//! Carries out commands, whether they come from a card, a pedal, the page or the command line.
 
 use super::arming;
 use super::completing::completed;
@@ -13,7 +13,8 @@ use std::sync::Arc;
 /// Longest note, in bytes.
 pub(super) const LONGEST_NOTE: usize = 4096;
 
-/// The entry that answers it; an instrument answers a request itself, when it does.
+/// Carries out `command` and returns the number of the entry that proves it; `None` for a request, whose answer comes
+/// later from the instrument.
 pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<Seq>, Refusal> {
     let answer = match command {
         Command::Arm {
@@ -48,7 +49,7 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<
         }
         Command::Operator { station, operator } => {
             let station = core.station_named(station)?;
-            core.say_operator(now, station, &operator)?
+            core.set_operator(now, station, &operator)?
         }
         Command::Tool {
             station,
@@ -76,21 +77,21 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<
             by,
         } => {
             let station = core.station_named(station)?;
-            core.say_adapter(now, station, instrument.as_deref(), by)?
+            core.confirm_adapter(now, station, instrument.as_deref(), by)?
         }
         Command::Zero {
             station,
             instrument,
         } => {
             let station = core.station_named(station)?;
-            core.say_zero(now, station, instrument)?
+            core.announce_zero(now, station, instrument)?
         }
     };
     Ok(Some(answer))
 }
 
 impl Core {
-    /// The station of this name, or the only one.
+    /// The station of this name; without a name, the only station.
     fn station_named(&self, name: Option<String>) -> Result<String, Refusal> {
         let known = &self.catalog.stations;
         match (name, known.as_slice()) {
@@ -106,7 +107,8 @@ impl Core {
         }
     }
 
-    /// As [`Core::station_named`], or one that the configuration no longer has, with a series that is still open.
+    /// As [`Core::station_named`], but also finds a station that was removed from the configuration while its series is
+    /// open, so that the series can be closed.
     fn station_to_end(&self, name: Option<String>) -> Result<String, Refusal> {
         let gone = |known: &&String| !self.catalog.stations.contains(known);
         let left = self.state.stations.iter();
@@ -156,7 +158,7 @@ impl Core {
         }
     }
 
-    /// Closes the open series, if there is one, before it is full.
+    /// Stops the open series early, if there is one. `resumable`: it may be opened again by [`Core::resume`].
     pub(super) fn cut_short(&mut self, now: Now, station: &str, resumable: bool) -> Option<Seq> {
         let series = self.series(station)?;
         let id = series.id;
@@ -187,7 +189,7 @@ impl Core {
         Ok(self.append(now, noted))
     }
 
-    fn say_zero(
+    fn announce_zero(
         &mut self,
         now: Now,
         station: String,
@@ -208,7 +210,7 @@ impl Core {
                 });
             }
             (None, [only]) => only.clone(),
-            (None, _) => match self.zero_meant(&station) {
+            (None, _) => match self.zero_due_or_only(&station) {
                 Some(meant) => meant,
                 None => return Err(Refusal::WhichInstrument { station, known }),
             },
@@ -222,9 +224,9 @@ impl Core {
 }
 
 impl Core {
-    /// Of several instruments the one whose zero is due, or the only one of the open series: a card
-    /// and a pedal cannot name one.
-    fn zero_meant(&self, station: &str) -> Option<String> {
+    /// Which of several instruments a zero is for, when a card or pedal cannot name one: the one whose zero is due, or
+    /// the only one of the open series.
+    fn zero_due_or_only(&self, station: &str) -> Option<String> {
         if let Prompt::Zero { instrument, .. } = prompt(&self.state, station) {
             return Some(instrument);
         }
@@ -235,7 +237,7 @@ impl Core {
     }
 }
 
-/// Words that a person says, of this kind, are kept as they are.
+/// Refuses words without content or beyond [`LONGEST_NOTE`]. `what` names them in the refusal: a note, a reason.
 pub(super) fn checked_words(what: &'static str, text: &str) -> Result<(), Refusal> {
     match (text.trim(), text.len()) {
         ("", _) => Err(Refusal::NoWords { what }),

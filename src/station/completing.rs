@@ -1,4 +1,4 @@
-//! When a series is full, and what came out of it.
+//! When a series is full, and its outcome.
 
 use super::{Core, arming, order, zero};
 use crate::entry::reservation::reservations;
@@ -9,7 +9,7 @@ use crate::spec::ArmedSpec;
 use std::sync::Arc;
 
 impl Core {
-    /// Closes a series whose slots are full and whose zeros are closed.
+    /// Closes a series whose slots are all filled and whose closing zeros are good.
     pub(super) fn complete_if_full(&mut self, now: Now, station: &str) {
         let Some(series) = self.series(station) else {
             return;
@@ -22,7 +22,8 @@ impl Core {
         self.arm_again(now, station);
     }
 
-    /// Arms what a full series of a plan that repeats owes: the same again, measured by whoever measures now.
+    /// Starts the next series of a plan that repeats, after a full one. The operator is whoever measures at the station
+    /// now.
     pub(super) fn arm_again(&mut self, now: Now, station: &str) {
         let Some(station) = self.state.stations.get(station) else {
             return;
@@ -42,7 +43,7 @@ impl Core {
     }
 }
 
-/// The closing entry of `series`.
+/// The entry that closes `series` with this outcome.
 pub(super) fn completed(series: &SeriesState, outcome: Outcome, now: Now) -> Completed {
     let station = series.spec.station.clone();
     Completed {
@@ -55,7 +56,7 @@ pub(super) fn completed(series: &SeriesState, outcome: Outcome, now: Now) -> Com
     }
 }
 
-/// What the readings of a full series amount to.
+/// The outcome of a full series: one failed reading rejects it, one unsure reading leaves it undecided.
 fn outcome(tally: Tally) -> Outcome {
     if tally.failed > 0 {
         Outcome::Rejected

@@ -1,43 +1,43 @@
-//! Limits the rate of entries from an instrument or scanner that sends without end.
+//! Limits the rate of entries from an instrument or scanner that sends without pause.
 //!
-//! In: the time of each item that would be entered. Out: whether it may be entered. The others are folded into one
-//! `unread` entry a second, with their number.
+//! In: the time of each item that would be entered. Out: whether it may be entered. The rejected items are folded into
+//! one `unread` entry a second that gives their number.
 //!
-//! - A stream is no flood: at 200 a second nothing is left out, however long it lasts, and after a pause a thousand may
-//!   come at once, as they do when a machine stood still.
-//! - A flood lasts until a whole second has passed below the limit. Otherwise single values of a flood would count at
-//!   random.
+//! - A stream is not a flood. At 200 items a second nothing is rejected, however long it lasts. After a pause a
+//!   thousand may come at once, which happens when the machine stood still.
+//! - A flood lasts until the rate has been below the limit for a whole second. Otherwise single values of a flood would
+//!   count at random.
 
 use crate::quantity::MonoMicros;
 use std::time::Duration;
 
-/// This number a second is entered for ever: twice what the fastest instruments send.
+/// This rate is accepted for any length of time: twice that of the fastest instruments.
 const A_SECOND: u64 = 200;
-/// This number may come at once: more than wait in a terminal's buffers, which hold 4 KiB and more of frames.
+/// This number is accepted at once. It is more than the frames that fit into a terminal's buffer of 4 KiB.
 const AT_ONCE: u64 = 1_024;
-/// A second, within which a flood is counted.
+/// The interval over which the rate of a flood is counted.
 const SECOND: Duration = Duration::from_secs(1);
-/// A second in microseconds: what is left is counted in parts of that size, so that nothing is rounded.
+/// Parts in one item. The allowance grows by a fraction of an item every microsecond; whole parts keep it exact.
 const PARTS: u64 = 1_000_000;
 
 /// The rate limiter of one instrument or scanner.
 #[derive(Debug)]
 pub(super) struct Flood {
-    /// The number of items that may still come at once, in parts.
+    /// Allowance: how much may still come at once, in parts.
     left: u64,
     at: MonoMicros,
     /// Set while a flood lasts.
     lasts: Option<Lasts>,
 }
 
-/// A flood.
+/// Counts of a flood that lasts.
 #[derive(Debug, Clone, Copy)]
 struct Lasts {
-    /// Start of the second that is counted.
+    /// Start of the second that is being counted.
     since: MonoMicros,
-    /// Time of the last item.
+    /// Time of the latest item.
     last: MonoMicros,
-    /// How many came in it.
+    /// Number of items in that second.
     count: u64,
 }
 
@@ -58,7 +58,7 @@ impl Flood {
             .is_some_and(|lasts| now.since(lasts.last) < SECOND)
     }
 
-    /// Takes one more item; whether it may be entered.
+    /// Counts one more item and returns whether it may be entered.
     pub(super) fn takes(&mut self, now: MonoMicros) -> bool {
         if let Some(lasts) = &mut self.lasts {
             let is_over = now.since(lasts.since) >= SECOND;
@@ -100,11 +100,11 @@ mod tests {
     }
 
     #[test]
-    fn a_flood_is_taken_once_a_bufferful_and_then_not_until_a_quiet_second() {
+    fn a_flood_fills_one_buffer_and_then_waits_for_a_quiet_second() {
         let mut flood = Flood::default();
         let every_fifty_micros = (0..600_000).map(|number| number * 50);
         let taken_of_it = taken(&mut flood, every_fifty_micros);
-        // 1,024 at once, and 200 a second for as long as those last.
+        // 1,024 at once, and 200 a second while those last.
         assert!((1_024..=1_024 + 15).contains(&taken_of_it), "{taken_of_it}");
         let end = 600_000 * 50;
         assert!(!flood.takes(MonoMicros(end)));
@@ -124,7 +124,7 @@ mod tests {
     }
 
     proptest! {
-        /// Whatever comes no faster than that in each second, after whatever pause, is taken.
+        /// Any stream with at least 5 ms between items loses nothing, whatever its pauses.
         #[test]
         fn a_stream_loses_nothing(gaps in proptest::collection::vec(5_000_u64..2_000_000, 1..2_000)) {
             let mut flood = Flood::default();
@@ -135,7 +135,7 @@ mod tests {
             }
         }
 
-        /// A machine that stood still and then sees all that a buffer held at once loses nothing either.
+        /// All items that a buffer held while the machine stood still are accepted at once.
         #[test]
         fn a_thousand_at_once_after_a_pause_are_taken(pauses in proptest::collection::vec(5_200_000_u64..60_000_000, 1..5)) {
             let mut flood = Flood::default();

@@ -1,8 +1,8 @@
-//! Who measures, and which crimp tool is in the hand.
+//! Who measures, and which crimp tool is in use at a station.
 //!
-//! - Both are kept at the station until something else is said; a restart changes nothing.
-//! - A tool that the open series does not ask for is refused, with what it was and what was expected.
-//! - A tool is in one hand only: while a series of another station asks for it, it is refused here.
+//! - Both stay in force until changed; a restart keeps them.
+//! - A tool that the open series does not require is refused, with what was given and what was expected.
+//! - One tool cannot be at two stations: while a series of another station requires it, it is refused here.
 
 use super::{Core, Refusal};
 use crate::entry::state::SeriesState;
@@ -14,11 +14,11 @@ use crate::spec::resolve;
 /// Longest name of a person, in characters.
 pub(super) const LONGEST_NAME: usize = 100;
 
-/// The operator's name as it is kept.
+/// Checks an operator's name and returns it without blanks around it.
 ///
 /// # Errors
 ///
-/// A [`Refusal`] if it is empty, too long, or holds what cannot be shown.
+/// A [`Refusal`] if the name is empty, too long, or holds characters that cannot be shown.
 pub(super) fn checked_operator(operator: &str) -> Result<String, Refusal> {
     let name = operator.trim();
     let unseen = unsafe_in(name);
@@ -30,8 +30,8 @@ pub(super) fn checked_operator(operator: &str) -> Result<String, Refusal> {
 }
 
 impl Core {
-    /// Who measures from here on.
-    pub(super) fn say_operator(
+    /// Sets the operator of a station.
+    pub(super) fn set_operator(
         &mut self,
         now: Now,
         station: String,
@@ -46,7 +46,7 @@ impl Core {
         Ok(self.append(now, said))
     }
 
-    /// Which crimp tool is in the hand.
+    /// Sets the crimp tool in use at a station.
     pub(super) fn take_tool(
         &mut self,
         now: Now,
@@ -95,8 +95,8 @@ impl Core {
     }
 }
 
-/// Whether the open series asks for this tool; an error if it asks for another one, or if what is
-/// measured cannot have been crimped with it.
+/// Whether the open series requires this tool. An error if it requires another one, or if the pieces cannot have been
+/// crimped with it.
 fn check(series: &SeriesState, tool: &Tool, taken: &ToolInHand) -> Result<bool, Refusal> {
     let spec = &series.spec;
     let Some(asked) = &spec.tool else {
@@ -131,7 +131,7 @@ fn check(series: &SeriesState, tool: &Tool, taken: &ToolInHand) -> Result<bool, 
     }
 }
 
-/// Refuses a plan whose tool is not the one in the hand.
+/// Refuses a plan that requires another tool or nest than the one in the hand.
 pub(super) fn refuse_another(
     id: &str,
     nest: Option<&str>,

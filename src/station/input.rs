@@ -1,4 +1,4 @@
-//! What goes into the core and what comes out of it.
+//! What the core is given, and what it returns.
 
 use crate::entry::{Attached, Entry, JournalId, Means, Seq, Stamped};
 use crate::quantity::MonoMicros;
@@ -6,7 +6,7 @@ use crate::spec::{Catalog, Plan};
 use std::sync::Arc;
 use std::time::Duration;
 
-/// Everything that can happen to the core.
+/// Everything that can happen to the core, from start to stop.
 #[derive(Debug)]
 pub enum Input<'a> {
     /// The journal is new; this is its name.
@@ -18,9 +18,9 @@ pub enum Input<'a> {
         /// SHA-256 of the configuration files, hex.
         config_digest: &'a str,
     },
-    /// The daemon is about to stop.
+    /// The daemon will stop; every open frame ends here.
     Stopping {
-        /// Why: `SIGTERM`, …
+        /// Why it stops, for example `SIGTERM`.
         reason: &'a str,
     },
     /// A new configuration is in force; `Started` follows.
@@ -29,64 +29,64 @@ pub enum Input<'a> {
     PortOpened(Attached),
     /// An instrument's port is gone.
     PortClosed {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: &'a str,
-        /// Why, in words.
+        /// Why the port is gone, in words for the journal.
         reason: &'a str,
     },
-    /// Bytes of an instrument, in whatever pieces they were read.
+    /// Bytes of an instrument, scanner or pedal.
     Bytes {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: &'a str,
-        /// As they were read; a frame may be spread over several inputs.
+        /// In any pieces: a frame may be spread over several inputs.
         bytes: &'a [u8],
     },
-    /// Bytes that the line spoiled (parity, framing, a break), in their place among the others.
+    /// Bytes that arrived with a line error (parity, framing, break), in order with the good bytes.
     Spoiled {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: &'a str,
-        /// As they were read; a frame may be spread over several inputs.
+        /// In any pieces: a frame may be spread over several inputs.
         bytes: &'a [u8],
     },
-    /// Bytes that were waiting when an instrument's port was opened: nobody knows what they are of.
+    /// Bytes that were waiting when the port was opened. Their time is unknown, so they are entered as unread.
     Stale {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: &'a str,
-        /// As they were read; a frame may be spread over several inputs.
+        /// In any pieces: a frame may be spread over several inputs.
         bytes: &'a [u8],
     },
-    /// Other programs have the port open too, or have changed its settings.
+    /// Other programs have the port open too, or have changed its line settings.
     Disturbed {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: &'a str,
-        /// Those that have it open beside us now.
+        /// Programs that have the port open beside the daemon, as `cat (pid 12)`; empty if none.
         holders: &'a [String],
-        /// The settings that were found, and set back.
+        /// Line settings that another program had set, and that were corrected; `None` if they were right.
         settings: Option<&'a str>,
     },
-    /// Bytes may be missing from here on: what comes next may be the rest of a frame.
+    /// Bytes may have been lost here: the next ones may be the rest of a frame.
     OutOfStep {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: &'a str,
-        /// Behind what, in words.
+        /// What caused the loss, in words for the journal.
         behind: &'static str,
     },
-    /// Nothing came from an instrument for a while, and nothing of it waited to be read then. Bytes show no
-    /// silence before them: they may have waited while whoever reads them stood still.
+    /// The port was silent, and no bytes were waiting to be read. The daemon measures this, because the arrival of
+    /// bytes does not show it: they may have waited in a buffer while the daemon was not running.
     Quiet {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: &'a str,
-        /// How long, since the last bytes; this may come late.
+        /// Time since the last bytes. It may be reported late.
         lasted: Duration,
     },
-    /// A pedal's contact on a modem line.
+    /// A pedal's contact on a modem line changed.
     Contact {
-        /// The pedal.
+        /// The pedal's name in the configuration.
         instrument: &'a str,
-        /// It closed, or opened.
+        /// `true` if the contact closed, `false` if it opened.
         closed: bool,
     },
-    /// The journal's segment is full: open the next one.
+    /// The journal's segment has reached its size; the next one begins.
     SegmentFull,
     /// Something happened to the journal itself: a gap, damage that was accepted, or a rollback.
     Journal(Entry),
@@ -94,119 +94,119 @@ pub enum Input<'a> {
     Woken,
 }
 
-/// What a person says to a station, by whatever means. `station` may be left out where there is one.
+/// What a person tells a station to do by card, pedal, page or command line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Command {
     /// Open a series.
     Arm {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// What to measure.
+        /// A plan of the configuration, or one given whole.
         what: Armable,
-        /// Who measures, if said.
+        /// Operator of the series; `None` keeps the station's operator.
         operator: Option<String>,
-        /// Stop a series that is open, without being asked to say so again.
+        /// Stop the open series early without asking for the command to be repeated.
         cut: bool,
     },
     /// Open the series again that the last arming stopped early.
     Resume {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// By what means it was said.
+        /// How the command was given.
         by: Means,
     },
     /// Close the open series.
     Disarm {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
     },
-    /// Retract a reading; the last one unless named.
+    /// Retract a counted reading.
     Retract {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// The reading's entry.
+        /// Number of the reading's entry; `None` for the last counted reading.
         seq: Option<Seq>,
-        /// Why; must be said where measuring destroyed the piece.
+        /// Required where measuring destroyed the piece.
         reason: Option<String>,
-        /// By what means it was said.
+        /// How the command was given.
         by: Means,
     },
     /// Undo the last retraction.
     Restore {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// By what means it was said.
+        /// How the command was given.
         by: Means,
     },
-    /// Say who measures.
+    /// Set the operator.
     Operator {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// Name or initials, as the person gave them.
+        /// Name or initials, 1 to 100 characters.
         operator: String,
     },
-    /// Say which crimp tool is in the hand.
+    /// Set the crimp tool in use.
     Tool {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// The tool's id.
+        /// The tool's id in the configuration.
         tool: String,
-        /// The nest, if said.
+        /// The nest used; `None` if it was not given.
         nest: Option<String>,
     },
-    /// Keep a remark.
+    /// Add a remark to the journal.
     Note {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// The words.
+        /// The remark, at most 4096 bytes.
         text: String,
     },
-    /// Ask the instrument for a value.
+    /// Request a value from an instrument.
     Ask {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// The instrument; may be left out where one alone can be asked.
+        /// The instrument's name; `None` where only one answers requests.
         instrument: Option<String>,
     },
-    /// The adapter that an instrument's port is now is the one that is meant.
+    /// Confirm the adapter that is now on an instrument's port.
     Adapter {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// The instrument; may be left out where one alone is another adapter than before.
+        /// The instrument's name; `None` where only one has a new adapter.
         instrument: Option<String>,
-        /// By what means it was said.
+        /// How the command was given.
         by: Means,
     },
-    /// The next value is a zero.
+    /// Announce that the next value is a zero.
     Zero {
-        /// Its name in the configuration; none where there is one station.
+        /// The station's name; `None` where there is only one.
         station: Option<String>,
-        /// The instrument; may be left out where the station has one.
+        /// The instrument's name; `None` where the station has one, or where only one zero is due.
         instrument: Option<String>,
     },
 }
 
-/// What can be armed.
+/// What a command can arm.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Armable {
-    /// A plan of the configuration.
+    /// The plan of this id in the configuration.
     Named(String),
-    /// A plan given whole.
+    /// A plan that is not in the configuration.
     Inline(Box<Plan>),
 }
 
-/// Everything the core can ask for.
+/// Everything that the core asks of the daemon.
 #[derive(Debug, PartialEq, Eq)]
 pub enum Output {
-    /// Append this; whatever is shown is read back from the journal.
+    /// Append this entry to the journal. Screens show it only after it was read back from there.
     Append(Stamped),
     /// Send these bytes to an instrument.
     Send {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: String,
-        /// The bytes that ask it for a value.
+        /// The request, as configured.
         bytes: Vec<u8>,
     },
-    /// Drained. Wait for a new input, and no longer than this.
+    /// Nothing more to do. Wait for an input, at most until this time.
     WaitUntil(Option<MonoMicros>),
 }

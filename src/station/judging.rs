@@ -1,4 +1,4 @@
-//! Judges a value as a reading of the current slot: its verdict and whether it counts.
+//! Judges a value as a reading of the current slot: its verdict, and whether it counts.
 
 use super::capture::Captured;
 use super::plausible::{self, Doubt, Implausible};
@@ -9,10 +9,10 @@ use crate::quantity::{Measured, Now, Quantity};
 use crate::spec::{ArmedAxis, Order, Verdict, judge};
 use std::sync::Arc;
 
-/// Further than any value of a one-sided axis lies from its limit: a kilometre, a meganewton.
+/// Stands in for the missing nominal of a limit on one side. It is beyond any value: a kilometre, a meganewton.
 const FAR: i64 = 1_000_000_000_000;
 
-/// The judgement on a value in an open series, before it is entered.
+/// How a value of an open series will be entered.
 struct Judged {
     slot: Option<Slot>,
     verdict: Option<Verdict>,
@@ -44,7 +44,7 @@ impl Core {
         let value = self.judged_value(station, instrument, captured);
         let judged = match self.series(station) {
             None => Judged::not_counted(None, NotCounted::NotArmed, None),
-            Some(series) => match self.distrusted(instrument) {
+            Some(series) => match self.why_distrusted(instrument) {
                 Some((reason, hint)) => Judged::not_counted(None, reason, Some(hint)),
                 None => self.judged(now, series, instrument, captured.value, value),
             },
@@ -84,7 +84,7 @@ impl Core {
         }
     }
 
-    /// Enters an alert for each run rule that fires with the reading just counted.
+    /// Appends an alert for each run rule that fires with the last counted reading.
     pub(super) fn alert(&mut self, now: Now, station: &str) {
         let Some(known) = self.state.stations.get(station) else {
             return;
@@ -109,7 +109,7 @@ impl Core {
     fn judged_value(&self, station: &str, instrument: &str, captured: &Captured) -> Measured {
         let limits = self.series(station).and_then(|series| {
             let axis = match series.spec.order {
-                // Which of its values is the worst depends on the axis, so the axis is that of the middle one.
+                // Which value is the worst depends on the axis, and the median decides the axis.
                 Order::ByValue => {
                     by_value::axis_of_value(series, instrument, captured.value.quantity())?
                 }
@@ -122,7 +122,7 @@ impl Core {
         let Some(limits) = limits else {
             return captured.value;
         };
-        // A limit on one side has no nominal: what lies nearer to it is the worse one.
+        // A limit on one side has no nominal; the value nearer to the limit is the worse one.
         let far = |limit: Option<Quantity>, away: i64| {
             limit.map(|limit| limit.base().saturating_add(away))
         };
@@ -194,7 +194,7 @@ impl Core {
         }
     }
 
-    /// Refuses an implausible value with a hint and remembers it, unless it repeats the one before.
+    /// Refuses an implausible value with a hint, and remembers it. The same value again is accepted.
     fn refused(
         &self,
         now: Now,
@@ -221,7 +221,7 @@ impl Core {
     }
 }
 
-/// The judgement on a value of an axis on which every piece has a reading.
+/// Refuses a value of an axis on which every piece already has a reading.
 fn axis_full(series: &SeriesState, axis: &ArmedAxis) -> Judged {
     let left: Vec<String> = order::slots_by_value(series)
         .map(|slot| format!("{} of piece {}", slot.axis.words(), slot.piece))

@@ -33,7 +33,7 @@ impl Core {
         });
     }
 
-    /// The next bytes of an instrument may be the rest of a frame.
+    /// Bytes of an instrument were lost: its next ones may be the rest of a frame.
     pub(super) fn out_of_step(&mut self, now: Now, instrument: &str, behind: &'static str) {
         if self.signals.contains_key(instrument) {
             self.signal_out_of_step(now, instrument, behind);
@@ -42,7 +42,7 @@ impl Core {
         self.with_decoder(now, instrument, |live| live.decoder.lose(now.mono, behind));
     }
 
-    /// Nothing came of an instrument for so long.
+    /// An instrument was silent for `lasted`.
     pub(super) fn quiet(&mut self, now: Now, instrument: &str, lasted: Duration) {
         if self.signals.contains_key(instrument) {
             self.signal_quiet(now, instrument, lasted);
@@ -56,7 +56,7 @@ impl Core {
         self.with_decoder(now, instrument, |live| live.decoder.end());
         if let Some(live) = self.live.get_mut(instrument) {
             let run = live.unread.flush(now.mono);
-            self.tell_unread(now, instrument, run);
+            self.append_unread(now, instrument, run);
         }
     }
 
@@ -71,7 +71,7 @@ impl Core {
         for name in names {
             if let Some(live) = self.live.get_mut(&name) {
                 let run = live.unread.flush_if_due(now.mono);
-                self.tell_unread(now, &name, run);
+                self.append_unread(now, &name, run);
             }
             self.wake_asking(now, &name);
         }
@@ -100,7 +100,7 @@ impl Core {
             return;
         };
         match decoded {
-            // A terminator by itself says nothing.
+            // A terminator without a frame carries no information.
             Decoded::Blank { .. } => {}
             Decoded::Undecoded { raw, reason } => {
                 let why = if live.flood.lasts(now.mono) {
@@ -109,21 +109,21 @@ impl Core {
                     Why::Undecoded(reason)
                 };
                 let run = live.unread.take(now.mono, &raw, why);
-                self.tell_unread(now, instrument, run);
+                self.append_unread(now, instrument, run);
             }
             Decoded::Value { value, origin, raw } => {
-                // Of a stream only captured values are entered, which are few. So its values use up the flood limit
+                // Of a stream only captured values are entered, and they are few. So its values use up the flood limit
                 // only while unread bytes wait.
                 let is_entered = !live.capturing.streams() || live.unread.is_running();
                 let flooded = is_entered && !live.flood.takes(now.mono);
                 if flooded && !live.capturing.streams() {
                     let run = live.unread.take(now.mono, &raw, Why::Flood);
-                    self.tell_unread(now, instrument, run);
+                    self.append_unread(now, instrument, run);
                     return;
                 }
                 if !flooded {
                     let run = live.unread.flush(now.mono);
-                    self.tell_unread(now, instrument, run);
+                    self.append_unread(now, instrument, run);
                 }
                 self.understood(instrument);
                 self.decoded_value(now, instrument, value, origin, raw);
@@ -131,7 +131,7 @@ impl Core {
         }
     }
 
-    fn tell_unread(&mut self, now: Now, instrument: &str, run: Option<unread::UnreadRun>) {
+    fn append_unread(&mut self, now: Now, instrument: &str, run: Option<unread::UnreadRun>) {
         let Some((run, live)) = run.zip(self.live.get_mut(instrument)) else {
             return;
         };
@@ -160,7 +160,7 @@ impl Core {
         }
     }
 
-    /// Takes a captured value, which is a zero frame or a reading.
+    /// Enters a captured value as a zero frame or as a reading.
     pub(super) fn value(&mut self, now: Now, instrument: &str, captured: &Captured, raw: Vec<u8>) {
         let Some(live) = self.live.get(instrument) else {
             return;
@@ -197,7 +197,7 @@ impl Core {
         self.complete_if_full(now, &station);
     }
 
-    /// If the captured value is a zero frame: its role, and whether it is good.
+    /// The zero frame that this captured value is, with its role and whether it is good; `None` if it is none.
     fn as_zero(
         &self,
         now: Now,
@@ -206,7 +206,7 @@ impl Core {
         captured: &Captured,
     ) -> Option<(ZeroRole, bool)> {
         // A zero from another adapter vouches for no reading of this instrument.
-        if self.distrusted(instrument).is_some() {
+        if self.why_distrusted(instrument).is_some() {
             return None;
         }
         let known = self.catalog.instrument(instrument)?;
@@ -221,16 +221,22 @@ impl Core {
         let resolution = armed.map_or(known.resolution, |(_, armed)| armed.resolution);
         let must_be_said = armed.is_some_and(|(_, armed)| armed.zero_must_be_said);
         // While the origin is moved, a value near zero is a zero only if the operator announced it.
-        let astray = self
+        let origin_is_off = self
             .state
             .instruments
             .get(instrument)
             .is_some_and(|known| known.opening.is_some());
-        let frame = zero::zero_frame(captured, resolution, armed, must_be_said || astray, said)?;
+        let frame = zero::zero_frame(
+            captured,
+            resolution,
+            armed,
+            must_be_said || origin_is_off,
+            said,
+        )?;
         Some((self.zero_role(now, station, instrument), frame.ok))
     }
 
-    /// The role of a zero frame that comes now.
+    /// The role of a zero frame that would come now.
     pub(super) fn zero_role(&self, now: Now, station: &str, instrument: &str) -> ZeroRole {
         self.series(station)
             .and_then(|series| zero::due(&self.state, series, instrument, Some(now.wall)))
@@ -241,7 +247,7 @@ impl Core {
         let shaken = if zeroed.ok {
             None
         } else {
-            self.shaken_by(&zeroed)
+            self.doubted_by(&zeroed)
         };
         self.append(now, zeroed);
         if let Some(doubted) = shaken {
@@ -249,8 +255,8 @@ impl Core {
         }
     }
 
-    /// The readings that are doubted because this zero is off.
-    fn shaken_by(&self, zeroed: &Zeroed) -> Option<Doubted> {
+    /// The readings that this off zero puts in doubt.
+    fn doubted_by(&self, zeroed: &Zeroed) -> Option<Doubted> {
         let series = self.series(&zeroed.station)?;
         let readings = zero::unvouched(series, &zeroed.instrument);
         let what = match zeroed.opening {

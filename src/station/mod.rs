@@ -1,9 +1,8 @@
 //! The core: bytes, commands and the time go in, entries to append come out. It does no I/O.
 //!
 //! - The same inputs at the same times give the same entries, always.
-//! - Nothing in here shows anything to anyone: whatever is shown is read back from the journal.
-//! - A [`Core`] is made from the [`State`] that the journal amounts to, so a restart goes on where
-//!   the last entry left off.
+//! - The core shows nothing to anyone. Whatever is shown was read back from the journal.
+//! - A [`Core`] is built from the [`State`] that follows from the journal, so a restart continues after the last entry.
 
 mod adapters;
 mod arming;
@@ -52,7 +51,7 @@ pub use moving::Moving;
 pub use order::slots;
 pub use refusal::{Foreign, Refusal};
 
-/// All stations of a daemon.
+/// The core of a daemon, with all its stations.
 #[derive(Debug)]
 pub struct Core {
     catalog: Arc<Catalog>,
@@ -61,14 +60,14 @@ pub struct Core {
     live: BTreeMap<String, Reception>,
     signals: BTreeMap<String, LiveSignal>,
     clock: clock::StepWatch,
-    /// When the next zero becomes due by time.
+    /// When the next zero becomes due by time; `None` if no plan requires it.
     zero_due_at: Option<MonoMicros>,
-    /// Per station the arming that was refused last since a series is open.
+    /// By station: the last arming that was refused because of the open series.
     asked: BTreeMap<String, stopping::RefusedArming>,
 }
 
 impl Core {
-    /// Goes on from `state`.
+    /// Continues from `state`, which follows from the journal.
     pub fn new(catalog: Arc<Catalog>, state: State) -> Self {
         let live = receptions(&catalog);
         let signals = live_signals(&catalog);
@@ -85,14 +84,14 @@ impl Core {
         }
     }
 
-    /// The last entry was made then, before this core was: a clock that is behind it was set back.
+    /// Tells the core when the journal's last entry was made, so that a wall clock behind it is detected.
     pub fn goes_on_after(&mut self, last_entry: WallMicros) {
         self.clock.goes_on_after(last_entry);
     }
 
     /// Takes one input. Call [`Core::poll`] until `WaitUntil` before the next one.
     pub fn handle(&mut self, now: Now, input: Input<'_>) {
-        self.tell_what_time_did(now);
+        self.note_time(now);
         let before = self.state.last;
         match input {
             Input::Begun(journal) => {
@@ -134,33 +133,33 @@ impl Core {
             Input::Woken => self.wake(now),
         }
         if self.state.last != before {
-            self.await_zeros(now);
+            self.schedule_next_zero(now);
         }
     }
 
-    /// Takes one command. What it appends comes out of [`Core::poll`]; the number is that of the entry which says
-    /// that it was done. A request to an instrument has none: a reading comes of it, or does not.
+    /// Carries out a command. The entries that it appends come out of [`Core::poll`]. Returns the number of the entry
+    /// that proves it was done; `None` for a request to an instrument, which may bring a reading later.
     ///
     /// # Errors
     ///
-    /// A [`Refusal`] if it cannot be carried out; then nothing has changed.
+    /// A [`Refusal`] if the command cannot be carried out. Then nothing has changed.
     pub fn command(&mut self, now: Now, command: Command) -> Result<Option<Seq>, Refusal> {
-        self.tell_what_time_did(now);
+        self.note_time(now);
         let result = commands::run(self, now, command);
-        self.await_zeros(now);
+        self.schedule_next_zero(now);
         result
     }
 
-    /// A clock that was set, and zeros that have become due.
-    fn tell_what_time_did(&mut self, now: Now) {
+    /// Appends what the passing of time causes: a clock that was set, zeros that became due.
+    fn note_time(&mut self, now: Now) {
         if let Some(by_micros) = self.clock.step(now) {
             self.append(now, ClockStepped { by_micros });
-            self.await_zeros(now);
+            self.schedule_next_zero(now);
         }
-        self.tell_zeros_due(now);
+        self.append_due_zeros(now);
     }
 
-    /// The next thing to do.
+    /// The next thing for the daemon to do.
     pub fn poll(&mut self) -> Output {
         match self.pending.pop_front() {
             Some(output) => output,
@@ -168,17 +167,17 @@ impl Core {
         }
     }
 
-    /// What all entries amount to, those not yet polled included.
+    /// The state after all entries, those included that [`Core::poll`] has not returned yet.
     pub fn state(&self) -> &State {
         &self.state
     }
 
-    /// What can be armed.
+    /// The configuration's plans, sheets, tools and instruments.
     pub fn catalog(&self) -> &Catalog {
         &self.catalog
     }
 
-    /// The one way an entry comes about: it is numbered, folded into the state and queued.
+    /// The only way to an entry: it gets its number, changes the state, and is queued for [`Core::poll`].
     fn append(&mut self, now: Now, entry: impl Into<Entry>) -> Seq {
         let seq = self.state.last.map_or(Seq::FIRST, Seq::following);
         let stamped = Stamped {
@@ -192,7 +191,7 @@ impl Core {
     }
 
     fn open_segment(&mut self, now: Now) {
-        // Before its first entry a journal has no name and no segment to close.
+        // Before its first entry a journal has no identity and no segment to close.
         let Some(journal) = self.state.journal.clone() else {
             return;
         };
@@ -246,7 +245,7 @@ impl Core {
         }
         let instrument = attached.instrument.clone();
         self.append(now, attached);
-        self.tell_another_adapter(now, &instrument);
+        self.append_adapter_change(now, &instrument);
     }
 
     fn port_closed(&mut self, now: Now, name: &str, reason: &str) {

@@ -8,7 +8,7 @@ use crate::entry::state::{SeriesState, Slot};
 use crate::spec::{AxisName, Order};
 use std::collections::BTreeSet;
 
-/// The next slot; `None` when every one has a counted reading.
+/// The slot to measure next; `None` when every slot has a counted reading.
 pub(super) fn next_slot(series: &SeriesState) -> Option<Slot> {
     let tally = series.tally;
     if series.spec.order == Order::ByValue {
@@ -16,7 +16,7 @@ pub(super) fn next_slot(series: &SeriesState) -> Option<Slot> {
         return slots_by_value(series).min_by_key(|slot| slot.piece);
     }
     if tally.retracted == 0 && tally.doubted == 0 {
-        // No reading was retracted or doubted, so the filled slots are the first ones.
+        // If no reading was retracted or doubted, the filled slots are the first ones. This avoids a search.
         return nth_slot(series, u32::try_from(series.readings.len()).ok()?);
     }
     let filled: BTreeSet<(u32, &AxisName)> = series
@@ -33,7 +33,7 @@ pub(super) fn slots_by_value(series: &SeriesState) -> impl Iterator<Item = Slot>
     axes.filter_map(|axis| next_of_axis(series, &axis.name))
 }
 
-/// The first piece without a reading of this axis.
+/// The first piece that has no counted reading of this axis.
 pub(super) fn next_of_axis(series: &SeriesState, axis: &AxisName) -> Option<Slot> {
     let filled: BTreeSet<u32> = series
         .readings
@@ -52,7 +52,7 @@ pub fn slots(series: &SeriesState) -> impl Iterator<Item = Slot> {
     (0..).map_while(move |index| nth_slot(series, index))
 }
 
-/// The slot at this place of the order, from 0.
+/// The slot with this index in the plan's order, counted from 0.
 fn nth_slot(series: &SeriesState, index: u32) -> Option<Slot> {
     let spec = &series.spec;
     let axis_count = u32::try_from(spec.axes.len()).ok()?;
@@ -73,10 +73,10 @@ fn nth_slot(series: &SeriesState, index: u32) -> Option<Slot> {
     Some(Slot { piece, axis })
 }
 
-/// The number of this piece among those that are not spent, from 0.
+/// The number of the piece with index `nth`, counted from 0, leaving out spent pieces.
 fn nth_piece(series: &SeriesState, nth: u32) -> u32 {
     series.spent.iter().fold(nth + 1, |piece, spent| {
-        // in rising order: each spent number at or before it moves it on by one
+        // In rising order, each spent number at or before the piece moves it on by one.
         piece + u32::from(*spent <= piece)
     })
 }

@@ -1,7 +1,7 @@
-//! Handles a zero key that was pressed with open jaws.
+//! What happens when the zero key is pressed with open jaws.
 //!
-//! The moves of the origin are added up. No reading counts until their sum is zero again, that is, the origin is back
-//! at the closed jaws.
+//! The core sums up the moves of the origin. No reading counts until the sum is zero again, because only then is the
+//! origin back at the closed jaws.
 
 use super::Core;
 use super::capture::origin::Band;
@@ -9,7 +9,7 @@ use crate::entry::Zeroed;
 use crate::quantity::{Length, Measured, Now, Quantity};
 use crate::spec::ZeroPolicy;
 
-/// An origin that moved by no more than this was set with closed jaws.
+/// In resolution steps: an origin that moved by no more than this was set with closed jaws.
 const CLOSED_COUNTS: u32 = 5;
 
 impl Core {
@@ -25,7 +25,7 @@ impl Core {
         let Some(band) = self.origin_band(instrument) else {
             return;
         };
-        let trusted = self.distrusted(instrument).is_none();
+        let trusted = self.why_distrusted(instrument).is_none();
         let Some(live) = self.live.get_mut(instrument) else {
             return;
         };
@@ -42,7 +42,7 @@ impl Core {
         }
     }
 
-    /// What counts as at the origin of an instrument that measures lengths.
+    /// Tolerances for the origin of this instrument; `None` if it measures no lengths.
     fn origin_band(&self, instrument: &str) -> Option<Band> {
         let known = self.catalog.instrument(instrument)?;
         let zero = ZeroPolicy::default().band_counts;
@@ -52,8 +52,8 @@ impl Core {
         })
     }
 
-    /// The zero key was pressed. Where the origin lies now is the sum of all moves: back at
-    /// the closed jaws, it is a good zero.
+    /// Enters a press of the zero key. The sum of all moves shows where the origin is now; a sum of zero means closed
+    /// jaws, so the press counts as a good zero.
     fn origin_moved(&mut self, now: Now, name: &str, value: Measured, moved: i64, raw: Vec<u8>) {
         let (Some(known), Some(live)) = (self.catalog.instrument(name), self.live.get(name)) else {
             return;

@@ -1,7 +1,7 @@
-//! Checks whether a value is plausible on its axis, and guesses what an implausible one may be.
+//! Checks whether a value is plausible on its axis, and guesses the cause if it is not.
 //!
-//! An implausible value does not count. The same value again within ten seconds counts: a very bad crimp must fail and
-//! not be ignored.
+//! An implausible value does not count. The same value again within ten seconds counts, because a very bad crimp must
+//! fail and not be ignored.
 
 use crate::entry::state::Slot;
 use crate::quantity::{Measured, MonoMicros, Quantity, Unit};
@@ -11,7 +11,7 @@ use std::time::Duration;
 /// An implausible value that is repeated within this time counts.
 const MEANT_WITHIN: Duration = Duration::from_secs(10);
 
-/// An implausible value is remembered, in case it comes again.
+/// The last implausible value, kept until it is repeated or replaced.
 #[derive(Debug, Clone)]
 pub(super) struct Doubt {
     slot: Slot,
@@ -24,12 +24,12 @@ pub(super) struct Doubt {
 pub(super) enum Implausible {
     /// The instrument cannot show this value (range or sign); repeating it changes nothing.
     Impossible {
-        /// In words.
+        /// Cause and remedy, in words for the operator.
         hint: String,
     },
     /// Outside the plausible window of its axis; if repeated, it counts.
     Unlikely {
-        /// In words.
+        /// Cause and remedy, in words for the operator.
         hint: String,
     },
 }
@@ -61,7 +61,7 @@ pub(super) fn check(
         .attempts_within(&spec.zero)
         .is_some_and(|within| base.saturating_abs() <= within)
     {
-        let hint = guessed(value, axis, spec);
+        let hint = likely_cause(value, axis, spec);
         return Some(Implausible::Impossible {
             hint: hint.unwrap_or_else(|| too_near_to_zero(axis)),
         });
@@ -79,11 +79,11 @@ pub(super) fn check(
         return None;
     }
     Some(Implausible::Unlikely {
-        hint: guessed(value, axis, spec).unwrap_or_else(|| far_off(axis)),
+        hint: likely_cause(value, axis, spec).unwrap_or_else(|| far_off(axis)),
     })
 }
 
-/// Whether digits are missing: with a failing battery `1.63` becomes `1.6`, which is another value.
+/// Whether the display dropped digits. With a failing battery `1.63` becomes `1.6`, which is another value.
 fn shows_too_few_digits(value: Measured, instrument: &ArmedInstrument) -> bool {
     let unit = value.unit();
     let is_exact = |decimals: &u8| {
@@ -101,8 +101,8 @@ fn in_window(axis: &ArmedAxis, base: i64) -> bool {
         .is_none_or(|(least, greatest)| (least.base()..=greatest.base()).contains(&base))
 }
 
-/// What a value outside the window of `axis` may be instead, if it can be recognized.
-fn guessed(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> Option<String> {
+/// The likely cause of a value outside the window of `axis`; `None` if none is recognized.
+fn likely_cause(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> Option<String> {
     if let Some(other) = other_axis(value.quantity().base(), axis, spec) {
         return Some(format!("looks like a {}", short_name(&other.name)));
     }
@@ -110,7 +110,7 @@ fn guessed(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> Option<String
     Some(format!("looks like {}", unit_in_words(unit)))
 }
 
-/// Another unit in which the digits would be plausible on some axis.
+/// Another unit in which the digits would be plausible on an axis of the series.
 fn fitting_unit(value: Measured, spec: &ArmedSpec) -> Option<Unit> {
     let other_unit = match value.unit() {
         Unit::Millimetre => Unit::Inch,
@@ -129,8 +129,8 @@ fn fitting_unit(value: Measured, spec: &ArmedSpec) -> Option<Unit> {
     spec.axes.iter().any(fits).then_some(other_unit)
 }
 
-/// The unit that the digits must be of: between two steps of its display `instrument` shows nothing, and there they are
-/// plausible. So 0.0638 is no attempt at a zero to 0.01 mm, but a height in inches.
+/// The unit that the digits must have been shown in. They lie between two steps of the instrument's display, which it
+/// cannot show, and are plausible in that unit: 0.0638 is no attempt at a zero to 0.01 mm, but a height in inches.
 pub(super) fn in_other_unit(
     value: Measured,
     instrument: &ArmedInstrument,
@@ -168,7 +168,7 @@ fn too_near_to_zero(axis: &ArmedAxis) -> String {
     )
 }
 
-/// `core_crimp_height` → `height`, as people say it.
+/// Short form of an axis name for messages: `core_crimp_height` → `height`.
 fn short_name(axis: &AxisName) -> String {
     match axis.as_str() {
         "core_crimp_height" => "height".to_owned(),
@@ -195,7 +195,7 @@ impl Doubt {
         Self { slot, value, at }
     }
 
-    /// Whether `value` in the same slot, at most one resolution step apart, says the same again in time.
+    /// Whether `value` repeats this one: same slot, at most one resolution step apart, and in time.
     pub(super) fn is_repeated(
         &self,
         slot: &Slot,

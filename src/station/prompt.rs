@@ -1,4 +1,4 @@
-//! What the operator should do next, and why. It follows from the state alone.
+//! The next action for the operator, and its reason. Both follow from the state alone.
 
 use super::order::{next_slot, slots_by_value};
 use super::zero::{Due, due, due_by_pieces};
@@ -8,66 +8,65 @@ use crate::quantity::Dimension;
 use crate::spec::{GaugeBlock, Order};
 use std::fmt;
 
-/// What to do next.
+/// The next action for the operator.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Prompt {
     /// Nothing is armed.
     Arm,
     /// The instrument that the next slot needs is not connected.
     Connect {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: String,
-        /// Why it is not, if that is known.
+        /// Why the port is gone, as its closing entry says; `None` if it was never open.
         why: Option<String>,
     },
-    /// Nothing of the instrument that the next slot needs counts, since its port is another adapter than
-    /// before.
+    /// The instrument of the next slot has an adapter that nobody confirmed, so its values do not count.
     Adapter {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: String,
-        /// The adapter that is meant so far.
+        /// The confirmed adapter, by its description.
         was: String,
-        /// The one that is there.
+        /// The adapter that is plugged in now.
         is: String,
     },
-    /// Nothing of the instrument counts, since other programs read its port too.
+    /// Other programs read the instrument's port too, so its values do not count.
     Shared {
-        /// Its name in the configuration.
+        /// The instrument's name in the configuration.
         instrument: String,
-        /// The programs.
+        /// The programs, as `cat (pid 12)`.
         holders: Vec<String>,
     },
     /// A zero is due.
     Zero {
-        /// Of this instrument.
+        /// The instrument to check, by its name in the configuration.
         instrument: String,
-        /// What made a zero due.
+        /// The reason.
         why: Due,
-        /// It must be said first, since a reading can look like one.
+        /// The zero must be announced, because a reading of this plan can look like a zero.
         must_be_said: bool,
-        /// What the instrument measures: a force gauge has no jaws.
+        /// What the instrument measures. It decides the words: a force gauge has no jaws to close.
         of: Dimension,
     },
-    /// A slot is to be measured.
+    /// A piece is to be measured.
     Measure {
-        /// Where the reading goes.
+        /// Piece and axis of the reading.
         slot: Slot,
-        /// The number of pieces.
+        /// Number of pieces in the series.
         pieces: u32,
-        /// Where the axis follows from the value: the slots of the other axes that may come instead.
+        /// In the order `by_value`: slots of other axes that the next value may fill instead. Empty otherwise.
         or: Vec<Slot>,
-        /// The reading that one more zero, within two seconds, retracts.
+        /// The reading that one more zero within two seconds would retract; `None` if a double zero does nothing now.
         undo: Option<CountedReading>,
     },
     /// A gauge block is to be measured.
     SetBlock {
-        /// Where the reading goes.
+        /// Repeat and axis of the reading.
         slot: Slot,
-        /// The gauge block that is measured next.
+        /// The block to measure next.
         block: GaugeBlock,
-        /// How often the block is measured.
+        /// How often the plan measures this block.
         repeats: u32,
-        /// The reading that one more zero, within two seconds, retracts.
+        /// The reading that one more zero within two seconds would retract; `None` if a double zero does nothing now.
         undo: Option<CountedReading>,
     },
 }
@@ -162,7 +161,7 @@ impl fmt::Display for Prompt {
     }
 }
 
-/// What one more zero would do.
+/// Adds to the prompt what a double zero would retract.
 fn offer(f: &mut fmt::Formatter<'_>, undo: Option<&CountedReading>) -> fmt::Result {
     let Some(reading) = undo else { return Ok(()) };
     write!(
@@ -175,7 +174,7 @@ fn offer(f: &mut fmt::Formatter<'_>, undo: Option<&CountedReading>) -> fmt::Resu
 }
 
 impl Prompt {
-    /// The slot that is measured next, if one is.
+    /// The slot to measure next; `None` if the prompt is for something other than a reading.
     pub fn slot(&self) -> Option<&Slot> {
         match self {
             Self::Measure { slot, .. } | Self::SetBlock { slot, .. } => Some(slot),
@@ -188,7 +187,7 @@ impl Prompt {
     }
 }
 
-/// What `station` should do next, in words; with what was refused, until something else was said.
+/// The prompt of `station` in words, followed by the last refusal until another command or value comes.
 pub fn sentence(state: &State, station: &str) -> String {
     let prompt = prompt(state, station);
     let known = state.stations.get(station);
@@ -209,7 +208,7 @@ pub fn sentence(state: &State, station: &str) -> String {
     }
 }
 
-/// What `station` should do next.
+/// The prompt of `station`.
 pub fn prompt(state: &State, station: &str) -> Prompt {
     let known = state.stations.get(station);
     let Some((known, series)) = known.and_then(|known| Some((known, known.series.as_ref()?)))
@@ -233,7 +232,7 @@ fn measure(state: &State, station: &StationState, series: &SeriesState, slot: Sl
             why: known.and_then(|known| known.detached_because.clone()),
         };
     }
-    if let Some(prompt) = distrusted(state, instrument) {
+    if let Some(prompt) = why_distrusted(state, instrument) {
         return prompt;
     }
     match due(state, series, instrument, None) {
@@ -242,8 +241,8 @@ fn measure(state: &State, station: &StationState, series: &SeriesState, slot: Sl
     }
 }
 
-/// What is to be done before anything of this instrument counts, if something is.
-fn distrusted(state: &State, instrument: &str) -> Option<Prompt> {
+/// The prompt to restore trust in this instrument's port; `None` if its values count.
+fn why_distrusted(state: &State, instrument: &str) -> Option<Prompt> {
     let known = state.instruments.get(instrument)?;
     let instrument = instrument.to_owned();
     if let Some((was, is)) = known.another() {
@@ -284,7 +283,7 @@ fn measured(
     }
 }
 
-/// Where the axis follows from the value: what may come instead of `slot` without a zero before it.
+/// In the order `by_value`: the slots that the next value may fill instead of `slot`, without a zero before them.
 fn others(state: &State, series: &SeriesState, slot: &Slot) -> Vec<Slot> {
     let needs_no_zero = |other: &Slot| {
         let instrument = instrument_for(state, series, other);
@@ -298,7 +297,7 @@ fn others(state: &State, series: &SeriesState, slot: &Slot) -> Vec<Slot> {
     }
 }
 
-/// The instrument that measures a slot: a connected one if there is one.
+/// The instrument for a slot: a connected one if there is one.
 fn instrument_for<'a>(state: &State, series: &'a SeriesState, slot: &Slot) -> Option<&'a str> {
     let guards = &series.spec.axis(&slot.axis)?.guards;
     guards
@@ -318,7 +317,7 @@ fn closing(state: &State, series: &SeriesState) -> Prompt {
         .iter()
         .find_map(|instrument| {
             let why = due(state, series, &instrument.name, None)?;
-            if let Some(prompt) = distrusted(state, &instrument.name) {
+            if let Some(prompt) = why_distrusted(state, &instrument.name) {
                 return Some(prompt);
             }
             Some(zero(series, &instrument.name, why))

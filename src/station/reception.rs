@@ -1,5 +1,4 @@
-//! What the core remembers of instruments, scanners and pedals between two inputs, and what a new
-//! configuration changes of it.
+//! What the core keeps in memory for each instrument, scanner and pedal, and what a reload changes of it.
 
 use super::signals::LiveSignal;
 use super::{Core, capture, flood, plausible, unread};
@@ -11,7 +10,7 @@ use crate::spec::{Catalog, Instrument};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-/// What is remembered of an instrument between two inputs, and lost at a restart.
+/// State of one instrument that is not in the journal, so a restart loses it.
 #[derive(Debug)]
 pub(super) struct Reception {
     pub(super) station: String,
@@ -22,11 +21,11 @@ pub(super) struct Reception {
     pub(super) flood: flood::Flood,
     pub(super) watcher: Watcher,
     pub(super) doubt: Option<plausible::Doubt>,
-    /// When the last frame came, if it was a zero frame.
+    /// Time of the last frame, if that was a zero frame. A double zero is measured from it.
     pub(super) zero_frame_at: Option<MonoMicros>,
 }
 
-/// How the values of an instrument are read, as its `attached` says it.
+/// The settings by which values of an instrument are read, as its `attached` entry records them.
 pub(super) fn read_by(instrument: &Instrument) -> ReadBy {
     ReadBy {
         format: instrument.format.name.to_owned(),
@@ -62,7 +61,8 @@ impl Reception {
 }
 
 impl Core {
-    /// Instruments whose decoding did not change keep the bytes of a frame in hand.
+    /// Puts a new configuration into force. An instrument whose decoding did not change keeps the bytes of a frame in
+    /// hand.
     pub(super) fn reload(&mut self, now: Now, catalog: Arc<Catalog>) {
         let old = Arc::clone(&self.catalog);
         let changed = |name: &str| match (old.instrument(name), catalog.instrument(name)) {
@@ -115,7 +115,7 @@ impl Core {
     }
 }
 
-/// A live signal for each scanner and pedal.
+/// New state for every scanner and pedal of the configuration.
 pub(super) fn live_signals(catalog: &Catalog) -> BTreeMap<String, LiveSignal> {
     let signals = catalog.signals.iter();
     signals
@@ -123,7 +123,7 @@ pub(super) fn live_signals(catalog: &Catalog) -> BTreeMap<String, LiveSignal> {
         .collect()
 }
 
-/// A live instrument for each that measures.
+/// New state for every measuring instrument of the configuration.
 pub(super) fn receptions(catalog: &Catalog) -> BTreeMap<String, Reception> {
     let measuring = |instrument: &&Instrument| instrument.kind.dimension().is_some();
     let instruments = catalog.instruments.iter().filter(measuring);

@@ -1,4 +1,4 @@
-//! Why a command was not carried out: what was got, what was expected, and apart from that what to do.
+//! Why a command was refused: what was given and what was expected. The remedy stands apart.
 
 use super::card::{KNOWN, NotACard};
 use super::commands::LONGEST_NOTE;
@@ -13,32 +13,32 @@ const WHICH_STATION: &str = "say which one: --station NAME";
 const WHICH_INSTRUMENT: &str = "say which one: --instrument NAME";
 const NOTHING_TO_SAY: &str = "there is nothing to confirm";
 
-/// Why a command was not carried out. Nothing has changed.
+/// Why a command was refused. A refused command changes nothing.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[expect(missing_docs, reason = "a field is called for what it is")]
 pub enum Refusal {
-    /// There is no station of that name.
+    /// No station has this name.
     #[error("no station {got:?}, {}", one_of(known))]
     NoStation { got: String, known: Vec<String> },
-    /// No station is named where there are several.
+    /// The command names no station, and there are several.
     #[error("no station named, and there are several: {}", known.join(", "))]
     WhichStation { known: Vec<String> },
-    /// No station is named, and a series is open at some that the configuration no longer has.
+    /// The command names no station, and stations that were removed from the configuration still have an open series.
     #[error(
         "no station named, and {} has a series open and is not in the configuration any more",
         left.join(", ")
     )]
     WhichLeftStation { left: Vec<String> },
-    /// There is no plan of that name.
+    /// No plan has this id.
     #[error("no plan {got:?}, {}", one_of(known))]
     NoPlan { got: String, known: Vec<String> },
     /// The plan cannot be armed.
     #[error(transparent)]
     Unarmable(Box<Unarmable>),
-    /// The same, and why is not known.
+    /// The plan cannot be armed, and the cause was not recorded.
     #[error("the plan cannot be armed")]
     UnarmableSomehow,
-    /// A series is open, and it was not said that it be stopped.
+    /// A series is open, and the command does not say that it may be stopped early.
     #[error("series {series} is still open: {measured} of {slots} measured")]
     StillOpen {
         series: Seq,
@@ -51,19 +51,19 @@ pub enum Refusal {
     /// No series was stopped early, or something was measured since.
     #[error("{station} has no series to resume")]
     NothingToResume { station: String },
-    /// No reading of the series was retracted, or its piece was measured again.
+    /// No reading of the series was retracted, or its piece has a newer reading.
     #[error("series {series} has no retracted reading to restore")]
     NothingToRestore { series: Seq },
-    /// No reading of the series counts.
+    /// The series has no counted reading.
     #[error("series {series} has no counted reading to retract")]
     NothingToRetract { series: Seq },
-    /// The entry is no reading that counts in the open series.
+    /// This entry is not a counted reading of the open series.
     #[error(
         "{got} is no counted reading of the open series, want one of {}",
         known.iter().map(Seq::to_string).collect::<Vec<_>>().join(", ")
     )]
     NoSuchReading { got: Seq, known: Vec<Seq> },
-    /// Measuring destroyed the piece, and the reading can be retracted neither by such `means` nor without a reason.
+    /// Measuring destroyed the piece. Its reading cannot be retracted by a pedal or double zero, nor without a reason.
     #[error(
         "piece {piece} was destroyed when its {} of {value} was measured: {}",
         axis.words(),
@@ -75,26 +75,26 @@ pub enum Refusal {
         value: Measured,
         by: Means,
     },
-    /// A note or a reason without a word.
+    /// A note or a reason is empty.
     #[error("{what} without words, want 1 to {LONGEST_NOTE} bytes")]
     NoWords { what: &'static str },
-    /// A note or a reason that is too long.
+    /// A note or a reason is too long; `got` in bytes.
     #[error("got {what} of {got} bytes, want 1 to {LONGEST_NOTE}")]
     Words { what: &'static str, got: usize },
-    /// The operator's name is none, too long, or holds what cannot be shown.
+    /// The operator's name is empty, too long, or holds characters that cannot be shown.
     #[error(
         "got {got:?}{} for the operator, want a name of 1 to {LONGEST_NAME} characters that can be shown",
         unseen.as_ref().map_or_else(String::new, |unseen| format!(" with {unseen}"))
     )]
     Operator { got: String, unseen: Option<String> },
-    /// A series that is open at another station is crimped with the tool.
+    /// The tool is required by a series that is open at another station.
     #[error("{tool} is the tool of {other}, where series {series} is open")]
     ToolElsewhere {
         tool: String,
         other: String,
         series: Seq,
     },
-    /// The open series is crimped with another tool.
+    /// The open series requires another tool.
     #[error(
         "{} is not the tool of series {series}: {plan} requires {}",
         in_words(got),
@@ -106,7 +106,7 @@ pub enum Refusal {
         series: Seq,
         plan: String,
     },
-    /// The open series is crimped in another nest.
+    /// The open series requires another nest.
     #[error("wrong nest {got} of {tool}: series {series} requires nest {want}")]
     NotItsNest {
         tool: String,
@@ -114,10 +114,10 @@ pub enum Refusal {
         want: String,
         series: Seq,
     },
-    /// The plan is for another tool than the one in the hand.
+    /// The plan requires another tool than the one in use.
     #[error("{} is in the hand, the plan requires {want}", in_words(got))]
     OtherTool { got: Box<ToolInHand>, want: String },
-    /// The plan is for another nest than the one in the hand.
+    /// The plan requires another nest than the one in use.
     #[error("{} is in the hand, the plan requires nest {want}", in_words(got))]
     OtherNest { got: Box<ToolInHand>, want: String },
     /// The station has no instrument of that name.
@@ -127,59 +127,59 @@ pub enum Refusal {
         station: String,
         known: Vec<String>,
     },
-    /// No instrument is named where there are several.
+    /// The command names no instrument, and there are several.
     #[error("no instrument named, and {station} has: {}", list(known))]
     WhichInstrument { station: String, known: Vec<String> },
-    /// The instrument does not answer to a request.
+    /// The instrument does not answer requests.
     #[error("{got} does not answer to requests, {}", one_of(known))]
     CannotBeAsked { got: String, known: Vec<String> },
-    /// No instrument of the station answers to a request.
+    /// No instrument of the station answers requests.
     #[error("no instrument of {station} answers to requests")]
     NoneToAsk { station: String },
-    /// The instrument has no open port.
+    /// The instrument's port is not open.
     #[error("{instrument} is not connected")]
     NotConnected { instrument: String },
-    /// The instrument has the adapter that it had.
+    /// The instrument still has its confirmed adapter.
     #[error("{instrument} at {station} has the same adapter as before")]
     SameAdapter { instrument: String, station: String },
-    /// Every instrument has the adapter that it had.
+    /// All instruments of the station still have their confirmed adapters.
     #[error("every instrument at {station} has the same adapter as before")]
     SameAdapters { station: String },
-    /// No instrument is named where several have other adapters.
+    /// The command names no instrument, and several have new adapters.
     #[error("several instruments at {station} have another adapter than before: {}", instruments.join(", "))]
     WhichAdapter {
         station: String,
         instruments: Vec<String>,
     },
-    /// A scanner or pedal is another adapter, so it may be another station's.
+    /// The scanner or pedal has an adapter that nobody confirmed, so it may belong to another station.
     #[error("{name} has another adapter than before: it was {was}, it is {is}")]
     AnotherAdapter {
         name: String,
         was: String,
         is: String,
     },
-    /// A card with our mark that says nothing, or a text without it that nobody knows.
+    /// A text with the prefix `tj/` that is no complete card, or an unknown text without it.
     #[error("{why}: got {got:?}, want {KNOWN}")]
     NotACard { why: NotACard, got: String },
-    /// A text that is something other than a card.
+    /// A recognized text that is not one of our cards.
     #[error("{}, not one of our cards: got {got:?}", is.words())]
     Foreign { is: Foreign, got: String },
 }
 
-/// What was scanned, where it was no card.
+/// A recognized text that is not one of our cards.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Foreign {
-    /// A tool's name.
+    /// The id of a tool.
     Tool,
-    /// A plan's name.
+    /// The id of a plan.
     Plan,
-    /// A terminal's name, which these plans measure.
+    /// The name of a terminal, with the plans that measure it.
     Terminal(Vec<String>),
-    /// A card that the scanner sent in capitals.
+    /// One of our cards, but in capitals: the scanner is set to change case.
     Capitals,
     /// The bar code of a product.
     Product,
-    /// An address on the web.
+    /// A web address.
     Address,
 }
 
@@ -315,7 +315,7 @@ fn list(known: &[String]) -> String {
     }
 }
 
-/// What was not enough to retract the reading of a destroyed piece.
+/// Why the reading of a destroyed piece was not retracted.
 fn unasked(by: Means) -> String {
     match by {
         Means::Pedal | Means::DoubleZero => format!("not retracted {}", by.words()),
@@ -323,7 +323,7 @@ fn unasked(by: Means) -> String {
     }
 }
 
-/// The words that cards begin with.
+/// The words that may follow `tj/` on a card, for suggestions.
 const VERBS: [&str; 11] = [
     "arm", "disarm", "retract", "restore", "resume", "zero", "ask", "adapter", "operator", "tool",
     "note",

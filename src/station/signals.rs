@@ -1,7 +1,8 @@
-//! Scanners and pedals: from their bytes and contacts to commands.
+//! Turns bytes and contacts of scanners and pedals into commands.
 //!
-//! A card that an unplug or a fault cut short is unread, and nothing happens: half a card is another card.
-//! A command that the station refuses becomes a `refused` entry, since nobody sits at a keyboard to read an answer.
+//! A card that an unplug or a fault cut short is entered as unread and does nothing, because half a card can look like
+//! another card. A command that the station refuses becomes a `refused` entry, since nobody waits at a keyboard for the
+//! answer.
 
 use super::card::LONGEST_CARD;
 use super::flood::Flood;
@@ -14,26 +15,26 @@ use crate::quantity::{MonoMicros, Now};
 use crate::spec::{Catalog, PedalAction, Signal, SignalKind};
 use std::time::Duration;
 
-/// A contact that changes again within this is bouncing.
+/// A contact that changes again within this time is bouncing.
 const CONTACT_BOUNCE: Duration = Duration::from_millis(40);
-/// Bytes of a pedal within this of others are of the same press.
+/// Bytes of a pedal within this time of others belong to the same press.
 const BYTES_BOUNCE: Duration = Duration::from_millis(200);
-/// Of what was said, so much is kept.
+/// Of an unread card's text, this number of bytes is kept.
 const KEPT: usize = 200;
-/// What to do about a card that is unread.
+/// Remedy for an unread card.
 const REMEDY: &str = "scan the card again; if it happens again, have the scanner send CR behind each card, or say `line_end = false` of it";
 
-/// What ended the bytes in hand.
+/// What may end a card in the bytes at hand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum End {
-    /// Only the ends that the splitter found.
+    /// Line ends only.
     Line,
     Silence,
-    /// The scanner is gone.
+    /// The scanner was unplugged.
     Gone,
 }
 
-/// What is remembered of a scanner or pedal between two inputs.
+/// State of one scanner or pedal that is not in the journal, so a restart loses it.
 #[derive(Debug)]
 pub(super) struct LiveSignal {
     signal: Signal,
@@ -68,14 +69,14 @@ impl LiveSignal {
         self.unread.due_at()
     }
 
-    /// Whether something at this time is new, and not the bounce of what was before.
+    /// Whether an event at this time is a new one and not a bounce of the last.
     fn is_new(&mut self, now: MonoMicros, bounce: Duration) -> bool {
         let before = self.last_change.replace(now);
         before.is_none_or(|before| now.since(before) >= bounce)
     }
 }
 
-/// The text of a card or action of a pedal with its command, or bytes without meaning.
+/// What a scanner or pedal sent: a command with its text, or bytes that cannot be read.
 enum Said {
     Command(String, Result<Command, Refusal>),
     Unread { raw: Vec<u8>, reason: DecodeError },
@@ -114,7 +115,7 @@ impl Core {
         self.obey(now, name, said.into_iter().collect());
     }
 
-    /// Bytes that the line spoiled: a card with one is unread, and of a pedal they are no press.
+    /// Takes bytes with line errors. A card that contains one is unread; from a pedal they are no press.
     pub(super) fn signal_spoiled(&mut self, now: Now, name: &str, bytes: &[u8]) {
         let Some(live) = self.signals.get_mut(name) else {
             return;
@@ -129,7 +130,7 @@ impl Core {
         }
     }
 
-    /// What comes next may be the rest of a card.
+    /// Bytes of a scanner were lost: its next ones may be the rest of a card.
     pub(super) fn signal_out_of_step(&mut self, now: Now, name: &str, behind: &'static str) {
         let Some(live) = self.signals.get_mut(name) else {
             return;
@@ -139,7 +140,8 @@ impl Core {
         self.obey(now, name, said);
     }
 
-    /// A silence ends a card where the scanner sends no line end; elsewhere the rest is missing.
+    /// Takes a silence. It ends a card if the scanner is set up without line ends; otherwise a rest of a card is
+    /// unread.
     pub(super) fn signal_quiet(&mut self, now: Now, name: &str, lasted: Duration) {
         let Some(live) = self.signals.get_mut(name) else {
             return;
@@ -149,7 +151,7 @@ impl Core {
         self.obey(now, name, said);
     }
 
-    /// The scanner is gone: what is left of a card will never be whole.
+    /// Enters the rest of a card as unread: the scanner is gone, so it will never be complete.
     pub(super) fn end_signal(&mut self, now: Now, name: &str) {
         let Some(live) = self.signals.get_mut(name) else {
             return;
@@ -159,15 +161,15 @@ impl Core {
         self.obey(now, name, said);
         if let Some(live) = self.signals.get_mut(name) {
             let run = live.unread.flush(now.mono);
-            self.tell_unread_cards(now, name, run);
+            self.append_unread_cards(now, name, run);
         }
     }
 
-    /// Enters what is due of unread cards.
+    /// Enters unread cards that are due.
     pub(super) fn wake_signal(&mut self, now: Now, name: &str) {
         if let Some(live) = self.signals.get_mut(name) {
             let run = live.unread.flush_if_due(now.mono);
-            self.tell_unread_cards(now, name, run);
+            self.append_unread_cards(now, name, run);
         }
     }
 
@@ -180,18 +182,18 @@ impl Core {
                 Said::Command(said, command) => (said, command),
                 Said::Unread { raw, reason } => {
                     let run = live.unread.take(now.mono, &raw, Why::Undecoded(reason));
-                    self.tell_unread_cards(now, name, run);
+                    self.append_unread_cards(now, name, run);
                     continue;
                 }
             };
             if !live.flood.takes(now.mono) {
                 let run = live.unread.take(now.mono, said.as_bytes(), Why::Flood);
-                self.tell_unread_cards(now, name, run);
+                self.append_unread_cards(now, name, run);
                 continue;
             }
             let run = live.unread.flush(now.mono);
-            self.tell_unread_cards(now, name, run);
-            let trusted = self.trusted_signal(name);
+            self.append_unread_cards(now, name, run);
+            let trusted = self.refuse_distrusted_signal(name);
             let command = trusted.and(command);
             let refused = command.and_then(|command| self.command(now, command)).err();
             let (Some(refusal), Some(live)) = (refused, self.signals.get(name)) else {
@@ -210,8 +212,8 @@ impl Core {
 }
 
 impl Core {
-    /// Cards that could not be read, and what was not done of a flood of them.
-    fn tell_unread_cards(&mut self, now: Now, name: &str, run: Option<UnreadRun>) {
+    /// Enters cards that could not be read, and the number of those that a flood caused to be ignored.
+    fn append_unread_cards(&mut self, now: Now, name: &str, run: Option<UnreadRun>) {
         let (Some(run), Some(live)) = (run, self.signals.get(name)) else {
             return;
         };
@@ -232,7 +234,7 @@ impl Core {
 }
 
 impl LiveSignal {
-    /// The cards that were scanned, those without a line end at the `end` of what came.
+    /// Splits bytes into cards. `end` says what ends a card without a line end.
     fn cards(&mut self, catalog: &Catalog, end: End) -> Vec<Said> {
         let silence_ends = match &self.signal.kind {
             SignalKind::Scanner { line_end } => !line_end && end == End::Silence,
@@ -261,7 +263,7 @@ impl LiveSignal {
     }
 }
 
-/// What a pedal's press means at its station.
+/// The command that a pedal's press gives at its station.
 fn said_by_pedal(does: &PedalAction, station: &str) -> Said {
     let station = Some(station.to_owned());
     let (said, command) = match does {

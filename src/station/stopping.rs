@@ -1,18 +1,18 @@
-//! Arming over a series that is open, and resuming what that stopped.
+//! Arming while a series is open, and resuming the series that this stopped.
 //!
-//! - An arming that would stop a series early is refused the first time, so that a card scanned by mistake throws
-//!   nothing away; said again within ten seconds, or with `cut`, it is carried out.
-//! - What the last arming stopped can be resumed until something is measured.
+//! - Arming that would stop a series early is refused the first time, so that a card scanned by mistake stops nothing.
+//!   The same command within ten seconds, or with `cut`, is carried out.
+//! - The series that the last arming stopped can be resumed until something is measured.
 
 use super::{Armable, Core, Refusal, order};
 use crate::entry::{Means, Resumed, Seq};
 use crate::quantity::{MonoMicros, Now};
 use std::time::Duration;
 
-/// An arming that is said again within this is meant.
+/// A refused arming that is repeated within this time is carried out.
 const AGAIN_WITHIN: Duration = Duration::from_secs(10);
 
-/// An arming that was refused since a series was open.
+/// An arming that was refused because a series was open.
 #[derive(Debug)]
 pub(super) struct RefusedArming {
     what: Armable,
@@ -20,7 +20,7 @@ pub(super) struct RefusedArming {
 }
 
 impl Core {
-    /// Whether arming `what` may stop the series that is open at `station`.
+    /// Whether arming `what` may stop the series that is open at `station`: it says `cut`, or repeats a refused arming.
     pub(super) fn may_stop(
         &mut self,
         now: Now,
@@ -48,7 +48,7 @@ impl Core {
         Err(refusal)
     }
 
-    /// Opens the series again that the last arming stopped early.
+    /// Opens again the series that the last arming stopped early.
     pub(super) fn resume(&mut self, now: Now, station: &str, by: Means) -> Result<Seq, Refusal> {
         let known = self.state.stations.get(station);
         let stopped = known.and_then(|known| known.stopped.as_ref());

@@ -1,4 +1,4 @@
-//! A zero that becomes due by time gets an entry at that time, so that every prompt says so.
+//! A zero that becomes due by time gets an entry at that time, so that every screen shows it without polling.
 
 use super::order::next_slot;
 use super::{Core, zero};
@@ -8,8 +8,8 @@ use crate::quantity::{Now, WallMicros};
 use std::time::Duration;
 
 impl Core {
-    /// Tells the zeros that have become due, if some have.
-    pub(super) fn tell_zeros_due(&mut self, now: Now) {
+    /// Appends an entry for each zero that has become due by time.
+    pub(super) fn append_due_zeros(&mut self, now: Now) {
         if self.zero_due_at.is_none_or(|at| at > now.mono) {
             return;
         }
@@ -17,17 +17,17 @@ impl Core {
         for entry in due {
             self.append(now, entry);
         }
-        self.await_zeros(now);
+        self.schedule_next_zero(now);
     }
 
-    /// Finds when the next zero becomes due by time.
-    pub(super) fn await_zeros(&mut self, now: Now) {
+    /// Computes when the next zero becomes due by time.
+    pub(super) fn schedule_next_zero(&mut self, now: Now) {
         let waits = self.timed(|series, name| self.due_in(now.wall, series, name));
         let soonest = waits.into_iter().min();
         self.zero_due_at = soonest.map(|wait| now.mono.plus(wait));
     }
 
-    /// Asked of every instrument of the open series whose plan asks for zeros by time.
+    /// Calls `ask` for each instrument of the open series whose plan requires zeros by time.
     fn timed<T>(&self, ask: impl Fn(&SeriesState, &str) -> Option<T>) -> Vec<T> {
         let stations = self.state.stations.values();
         let open = stations.filter_map(|station| station.series.as_ref());
@@ -39,7 +39,7 @@ impl Core {
         answers
     }
 
-    /// The entry for a zero of `instrument` that has just become due by time.
+    /// The entry for a zero of `instrument` that became due by time and has no entry yet.
     fn due_now(&self, now: WallMicros, series: &SeriesState, instrument: &str) -> Option<ZeroDue> {
         let text = series
             .zeros
@@ -55,16 +55,16 @@ impl Core {
         })
     }
 
-    /// How long until a zero of `instrument` becomes due by time; `None` while one is due anyway.
+    /// Time until a zero of `instrument` becomes due by time; `None` while one is due for another reason.
     fn due_in(&self, now: WallMicros, series: &SeriesState, instrument: &str) -> Option<Duration> {
         if zero::due(&self.state, series, instrument, None).is_some() {
             return None;
         }
-        // A full series owes no zero by time.
+        // After the last slot no zero becomes due by time; the closing zero follows.
         next_slot(series)?;
         let since = zero::last_good_or_start(series, instrument)?;
         let left = zero::time_left(series.spec.zero.every?, since, now);
-        // No sooner than in a millisecond: whatever the clocks say, this does not spin.
+        // At least a millisecond, so that a clock that was set cannot make the core spin.
         Some(left.max(Duration::from_millis(1)))
     }
 }

@@ -1,11 +1,11 @@
-//! Retracting a reading, and restoring it.
+//! Retracts a reading and restores it.
 //!
 //! - A retracted reading stays in the journal; its slot is measured next.
-//! - The last retraction can be undone until its piece has a newer reading on that axis. The same reading
-//!   counts again, with the verdict that it had.
-//! - Where measuring destroys the piece, a slip of foot or hand must not undo what cannot be measured again: a
-//!   pedal or a double zero is refused, anything else needs a reason. The piece is spent, and the next piece
-//!   number is measured instead.
+//! - The last retraction can be undone until the piece has a newer reading on that axis. The reading then counts again,
+//!   with the verdict that it had.
+//! - Where measuring destroys the piece, a slip must not retract what cannot be measured again. A pedal or double zero
+//!   is refused; any other means needs a reason. The piece is spent, and one more piece number is measured in its
+//!   place.
 
 use super::commands::checked_words;
 use super::{Core, Refusal};
@@ -14,7 +14,7 @@ use crate::entry::{Means, Restored, Retracted, Seq};
 use crate::quantity::Now;
 
 impl Core {
-    /// The reading named, or the last one, counts no more.
+    /// Retracts a counted reading: the one named, or the last.
     pub(super) fn retract(
         &mut self,
         now: Now,
@@ -44,7 +44,7 @@ impl Core {
         Ok(self.append(now, retracted))
     }
 
-    /// The reading that was retracted last counts again.
+    /// Makes the last retracted reading count again.
     pub(super) fn restore(&mut self, now: Now, station: &str, by: Means) -> Result<Seq, Refusal> {
         let series = self.open_series(station)?;
         let retracted = series.retracted.as_ref();
@@ -68,7 +68,7 @@ impl Core {
     }
 }
 
-/// The reading named, or the last counted one.
+/// The counted reading with this number, or the last one.
 fn which_reading(series: &SeriesState, seq: Option<Seq>) -> Result<&CountedReading, Refusal> {
     let Some(last) = series.readings.iter().max_by_key(|reading| reading.seq) else {
         return Err(Refusal::NothingToRetract { series: series.id });
@@ -83,7 +83,7 @@ fn which_reading(series: &SeriesState, seq: Option<Seq>) -> Result<&CountedReadi
     })
 }
 
-/// Whether the reading of a destroyed piece may be retracted like this.
+/// Refuses to retract the reading of a destroyed piece by pedal or double zero, or without a reason.
 fn may_be_spent(reading: &CountedReading, has_reason: bool, by: Means) -> Result<(), Refusal> {
     match by {
         Means::Command | Means::Card if has_reason => Ok(()),

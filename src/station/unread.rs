@@ -1,26 +1,26 @@
-//! Bytes without meaning: the first are entered at once, a run of them becomes one entry a second.
+//! Folds bytes that cannot be read: the first are entered at once, a run of them becomes one entry a second.
 
 use crate::decode::DecodeError;
 use crate::quantity::MonoMicros;
 use std::fmt;
 use std::time::Duration;
 
-/// A run of unread bytes is entered at least this often.
+/// A run of unread bytes is entered at this interval.
 const FOLD: Duration = Duration::from_secs(1);
-/// Of a run, this many bytes are kept.
+/// Number of bytes that an entry keeps of a run.
 pub(super) const KEPT: usize = 256;
 
-/// Why bytes have no meaning.
+/// Why bytes could not be read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Why {
-    /// They are not a valid frame.
+    /// They are not a valid frame of the format.
     Undecoded(DecodeError),
-    /// There are too many.
+    /// There are too many, more than a person can press.
     Flood,
 }
 
 impl Why {
-    /// What a person can do.
+    /// What the operator can do.
     pub(super) fn remedy(&self) -> Option<&'static str> {
         match self {
             Self::Undecoded(error) => error.remedy(),
@@ -40,20 +40,20 @@ impl fmt::Display for Why {
     }
 }
 
-/// A run of unread bytes, ready to be entered.
+/// A run of unread bytes, complete for an entry.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct UnreadRun {
-    /// Its beginning.
+    /// The first bytes of the run.
     pub(super) raw: Vec<u8>,
-    /// How many bytes there were.
+    /// Number of all bytes.
     pub(super) bytes: u64,
-    /// How many times something was unread.
+    /// Number of times that bytes were unread.
     pub(super) times: u64,
-    /// Why the first was.
+    /// Reason of the first time.
     pub(super) reason: Why,
 }
 
-/// Folds runs of unread bytes.
+/// Folds runs of unread bytes of one instrument or scanner.
 #[derive(Debug, Default)]
 pub(super) struct Folding {
     run: Option<UnreadRun>,
@@ -82,7 +82,7 @@ impl Folding {
         if quiet { self.flush(now) } else { None }
     }
 
-    /// Whether something is not entered yet.
+    /// Whether unread bytes wait to be entered.
     pub(super) const fn is_running(&self) -> bool {
         self.run.is_some()
     }
@@ -103,7 +103,7 @@ impl Folding {
         }
     }
 
-    /// When something is due to be entered.
+    /// The next time at which unread bytes must be entered.
     pub(super) fn due_at(&self) -> Option<MonoMicros> {
         self.run.as_ref()?;
         self.told_at.map(|at| at.plus(FOLD))
@@ -115,7 +115,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_first_unread_bytes_are_told_at_once_and_a_run_folds() {
+    fn the_first_unread_bytes_are_entered_at_once_and_a_run_folds() {
         let mut folding = Folding::default();
         let at = |millis: u64| MonoMicros(millis * 1_000);
         let why = Why::Undecoded(DecodeError::NoDigits);

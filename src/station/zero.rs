@@ -1,4 +1,4 @@
-//! When a zero is due, which frames are zeros, and which readings are doubted after a zero that is off.
+//! When a zero is due, which values are zeros, and which readings a zero that is off puts in doubt.
 
 use super::capture::Captured;
 use super::order::next_slot;
@@ -11,7 +11,7 @@ use crate::spec::{ArmedInstrument, ArmedSpec, Order, ZeroPolicy};
 use std::fmt;
 use std::time::Duration;
 
-/// A wall clock that is slewed falls behind by no more than this between a zero and a reading.
+/// A slewed wall clock falls behind by no more than this between a zero and a reading.
 const SLEWED_MICROS: i64 = 1_000_000;
 
 /// Why a zero is due.
@@ -21,23 +21,23 @@ pub enum Due {
     OriginMoved,
     /// The last zero was off.
     Off {
-        /// By so much, if that was kept.
+        /// The error of the last zero; `None` in entries of old versions that do not give it.
         by: Option<Quantity>,
-        /// Every slot is full.
+        /// Every slot is filled, so this zero also closes the series.
         full: bool,
     },
-    /// No good zero yet in this series.
+    /// The series has had no good zero yet.
     Opening,
-    /// That number of pieces since the last one.
+    /// The plan requires a zero every this number of pieces.
     Pieces(u32),
-    /// So long since the last one.
+    /// The plan requires a zero after this time.
     Time(Duration),
-    /// Every slot is full.
+    /// Every slot is filled, and the plan requires a closing zero.
     Closing,
 }
 
 impl Due {
-    /// The role of the zero frame that satisfies it.
+    /// The role of the zero frame that is due.
     pub fn role(self) -> ZeroRole {
         match self {
             Self::Opening => ZeroRole::Opening,
@@ -48,7 +48,7 @@ impl Due {
         }
     }
 
-    /// Why a reading before it does not count.
+    /// Why a reading taken before this zero does not count.
     pub(super) fn refuses(self) -> NotCounted {
         match self {
             Self::OriginMoved => NotCounted::OriginMoved,
@@ -81,14 +81,14 @@ impl fmt::Display for Due {
     }
 }
 
-/// Whether a zero of `instrument` is due, and why. Without `now`, time alone makes none due.
+/// Why a zero of `instrument` is due; `None` if none is. Without `now`, zeros due by time are left out.
 pub fn due(
     state: &State,
     series: &SeriesState,
     instrument: &str,
     now: Option<WallMicros>,
 ) -> Option<Due> {
-    // An instrument that does not measure in this series owes it no zero.
+    // The series does not measure with this instrument.
     series.spec.instrument(instrument)?;
     if state
         .instruments
@@ -101,7 +101,7 @@ pub fn due(
     let zero = series.zeros.get(instrument);
     let full = next_slot(series).is_none();
     if let Some(off) = zero.filter(|zero| zero.off) {
-        // After a full series the next good zero is its closing one.
+        // After the last slot the next good zero is the closing one.
         let full = full && policy.closing;
         let by = off.off_by;
         return Some(Due::Off { by, full });
@@ -124,16 +124,16 @@ pub fn due(
         .or_else(|| due_by_time(policy, since, now?))
 }
 
-/// When the last good zero was; where none is required before the first reading, when the series
-/// was opened. `None` while the opening zero is owed.
+/// When the last good zero was, or the start of the series where no zero is required before the first reading; `None`
+/// while that first zero is missing.
 pub(super) fn last_good_or_start(series: &SeriesState, instrument: &str) -> Option<WallMicros> {
     let zero = series.zeros.get(instrument);
     let last_good = zero.and_then(|zero| zero.last_good).map(|(_, at)| at);
     last_good.or_else(|| (!series.spec.zero.before_first).then_some(series.since))
 }
 
-/// Whether a zero is due before a reading of this piece. In the order `by_value` that need not be
-/// the piece that the prompt asks for.
+/// Whether the plan requires a zero before a reading of this piece. In the order `by_value` the operator may take
+/// another piece than the prompt says.
 pub(super) fn due_by_pieces(series: &SeriesState, instrument: &str, piece: u32) -> Option<Due> {
     let every = series.spec.zero.every_pieces?;
     let zero = series.zeros.get(instrument);
@@ -143,9 +143,9 @@ pub(super) fn due_by_pieces(series: &SeriesState, instrument: &str, piece: u32) 
         .iter()
         .filter(|reading| Some(reading.seq) > last_good && reading.instrument == instrument);
     let handled = match series.spec.order {
-        // Each reading is a piece taken up.
+        // Each reading is of another piece.
         Order::ByAxis => since.count(),
-        // Only whole pieces count: nobody should zero between height and width of one.
+        // Only whole pieces count, so that no zero falls between height and width of one piece.
         Order::ByPiece | Order::ByValue => {
             let mut pieces: Vec<u32> = since
                 .map(|reading| reading.piece)
@@ -166,26 +166,27 @@ fn due_by_time(policy: &ZeroPolicy, since: WallMicros, now: WallMicros) -> Optio
         .then_some(Due::Time(every))
 }
 
-/// How long until a zero is due that is required this long after `since`.
+/// Time left until the next zero, if one is required every `every` and the last was at `since`.
 pub(super) fn time_left(every: Duration, since: WallMicros, now: WallMicros) -> Duration {
     let passed = now.0.saturating_sub(since.0);
     if passed < -SLEWED_MICROS {
-        // The zero is dated in the future: the clock was set back while the daemon was off, so its age is unknown.
+        // The zero lies in the future, so the clock was set back while the daemon was off. The zero's age is unknown:
+        // it is due.
         return Duration::ZERO;
     }
     every.saturating_sub(Duration::from_micros(u64::try_from(passed).unwrap_or(0)))
 }
 
-/// A value that is a zero frame.
+/// A value that is a zero.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct ZeroFrame {
-    /// Within the limit.
+    /// Whether the value is within the limit for zeros.
     pub(super) ok: bool,
 }
 
-/// Whether a value is a zero: because the operator said so, or because it cannot be a measurement. In a series
-/// that is what [`ArmedSpec::attempts_within`] tells; where nothing tells it, and where no series is open, the band.
-/// Of a plateau one value is enough to make it a zero, and the worst one tells whether it is good.
+/// The zero frame that a value is; `None` if it is a reading. A value is a zero if the operator announced one, or if it
+/// cannot be a measurement. In a series [`ArmedSpec::attempts_within`] decides that; otherwise the band does. A plateau
+/// is a zero if one of its values is, and its worst value decides whether it is good.
 pub(super) fn zero_frame(
     captured: &Captured,
     resolution: Quantity,
@@ -211,7 +212,7 @@ pub(super) fn zero_frame(
     })
 }
 
-/// The counted readings of `instrument` that no good zero has closed yet.
+/// The counted readings of `instrument` that no good zero has vouched for yet.
 pub(super) fn unvouched(series: &SeriesState, instrument: &str) -> Vec<Seq> {
     let last_good = series
         .zeros
@@ -226,7 +227,7 @@ pub(super) fn unvouched(series: &SeriesState, instrument: &str) -> Vec<Seq> {
         .collect()
 }
 
-/// Whether the closing zero of some instrument of the series is still due.
+/// Whether an instrument of the series still needs its closing zero.
 pub(super) fn closing_owed(state: &State, series: &SeriesState) -> bool {
     series
         .spec

@@ -1,34 +1,34 @@
-//! A value on request.
+//! Reads an instrument that sends a value only on request.
 
 use crate::quantity::MonoMicros;
 use std::time::Duration;
 
-/// Asks, and waits for the answer.
+/// Sends requests and waits for their answers.
 #[derive(Debug)]
 pub(in crate::station) struct Ask {
     request: Vec<u8>,
     timeout: Duration,
     every: Option<Duration>,
-    /// The answer is awaited until then.
+    /// The answer must come by this time; `None` while no request is open.
     answer_by: Option<MonoMicros>,
-    /// The timer asks then.
+    /// Time of the timer's next request.
     next_at: Option<MonoMicros>,
-    /// A missing answer was entered, and none came since.
+    /// A missing answer was entered already, and no answer has come since.
     reported: bool,
     asked_by: Asker,
 }
 
-/// Who asked.
+/// Who sent the open request.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Asker {
     Person,
     Timer,
 }
 
-/// An answer that did not come.
+/// A request that got no answer in time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::station) struct Silence {
-    /// How long was waited.
+    /// Time that passed before the request was given up.
     pub(in crate::station) waited: Duration,
 }
 
@@ -45,20 +45,20 @@ impl Ask {
         }
     }
 
-    /// The port is open: the timer runs.
+    /// Starts the timer: the port is open.
     pub(in crate::station) fn port_opened(&mut self, now: MonoMicros) {
         self.answer_by = None;
         self.reported = false;
         self.next_at = self.every.map(|every| now.plus(every));
     }
 
-    /// The port is gone: nothing is awaited.
+    /// Drops the open request: the port is gone.
     pub(in crate::station) fn port_closed(&mut self) {
         self.answer_by = None;
         self.next_at = None;
     }
 
-    /// A person asks: the bytes to send.
+    /// Opens a request for a person and returns the bytes to send.
     pub(in crate::station) fn ask(&mut self, now: MonoMicros) -> Vec<u8> {
         self.answer_by = Some(now.plus(self.timeout));
         self.asked_by = Asker::Person;
@@ -70,7 +70,7 @@ impl Ask {
         self.reported = false;
     }
 
-    /// The bytes to send if the timer is due; not while an answer is awaited.
+    /// The bytes of the timer's request, if it is due and no other request is open.
     pub(in crate::station) fn timer(&mut self, now: MonoMicros) -> Option<Vec<u8>> {
         if self.next_at? > now {
             return None;
@@ -84,7 +84,7 @@ impl Ask {
         Some(self.request.clone())
     }
 
-    /// The answer that did not come in time. Of a timer's requests the first one only, until an answer comes again.
+    /// Reports a request that got no answer in time. Of consecutive requests by the timer only the first is reported.
     pub(in crate::station) fn silence(&mut self, now: MonoMicros) -> Option<Silence> {
         if self.answer_by? > now {
             return None;
@@ -107,7 +107,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_missing_answer_is_told_and_a_timers_only_once() {
+    fn a_missing_answer_is_reported_and_a_timers_only_once() {
         let second = Duration::from_secs(1);
         let at = |millis: u64| MonoMicros(millis * 1_000);
         let mut ask = Ask::new(b"?".to_vec(), second, Some(second * 2));

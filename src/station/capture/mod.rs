@@ -11,27 +11,27 @@ use crate::spec::{Capture, Flicker};
 
 pub(super) use ask::Silence;
 
-/// What capture remembers of an instrument.
+/// What capture keeps in memory for one instrument, by the way it is used.
 #[derive(Debug)]
 pub(super) enum Capturing {
-    /// A frame a press.
+    /// The instrument sends one frame for each press of its data key.
     Press(press::Press),
-    /// A stream.
+    /// The instrument sends values all the time.
     Steady(steady::Steady),
-    /// A value when asked.
+    /// The instrument sends a value on request.
     Ask(ask::Ask),
 }
 
-/// A value that is a reading or a zero.
+/// A value that capture has taken: it will be a reading or a zero.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Captured {
     /// The value, or the middle one of a plateau.
     pub(super) value: Measured,
-    /// Of a stream: how it flickered.
+    /// Range and number of frames of the plateau; `None` where the value is one frame.
     pub(super) flickered: Option<Flickered>,
 }
 
-/// The values of a plateau.
+/// The values of a plateau: their extremes, their number, and which of them is judged.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Flickered {
     pub(super) least: Measured,
@@ -68,7 +68,7 @@ impl Captured {
         }
     }
 
-    /// Of a plateau that is judged by its worst value, the one that is nearest to zero.
+    /// As [`Captured::judged`] for a zero: of a plateau judged by its worst value, the value nearest to zero.
     pub(super) fn nearest_to_zero(&self) -> Measured {
         match &self.flickered {
             Some(flickered) if flickered.judged == Flicker::Worst => {
@@ -80,7 +80,7 @@ impl Captured {
         }
     }
 
-    /// What the entry keeps of a plateau.
+    /// The plateau as the journal stores it.
     pub(super) fn plateau(&self) -> Option<Plateau> {
         self.flickered.as_ref().map(|flickered| Plateau {
             median: self.value.quantity(),
@@ -118,7 +118,7 @@ impl Capturing {
         }
     }
 
-    /// The reading that `value` makes, if it makes one.
+    /// Takes a value of the instrument. Returns it if it becomes a reading or a zero.
     pub(super) fn take(&mut self, now: MonoMicros, value: Measured) -> Option<Captured> {
         match self {
             Self::Press(press) => press.take(now, value).map(Captured::pressed),
@@ -130,7 +130,7 @@ impl Capturing {
         }
     }
 
-    /// `value` has been entered already: of a stream, nothing is taken until the jaws move away.
+    /// Marks `value` as already entered: a stream takes nothing more until the jaws move away.
     pub(super) fn settle(&mut self, value: Measured) {
         match self {
             Self::Steady(steady) => steady.settle(value),
@@ -138,7 +138,7 @@ impl Capturing {
         }
     }
 
-    /// Whether frames come by themselves, so that the way of the jaws can be followed.
+    /// Whether the instrument sends values all the time, so that the movement of the jaws can be followed.
     pub(super) fn streams(&self) -> bool {
         match self {
             Self::Steady(_) => true,
@@ -154,7 +154,7 @@ impl Capturing {
         }
     }
 
-    /// The asking side, where the instrument is asked.
+    /// The request state of an instrument that is read on request.
     pub(super) fn asking(&mut self) -> Option<&mut ask::Ask> {
         match self {
             Self::Ask(ask) => Some(ask),
@@ -162,7 +162,7 @@ impl Capturing {
         }
     }
 
-    /// When something is due without a value.
+    /// The next time at which something is due even if no value comes.
     pub(super) fn waits_until(&self) -> Option<MonoMicros> {
         match self {
             Self::Ask(ask) => ask.waits_until(),

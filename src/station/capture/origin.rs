@@ -1,20 +1,20 @@
-//! Notices that the caliper's zero key was pressed, and how far open the jaws were.
+//! Detects that the caliper's zero key was pressed, and how far open the jaws were.
 //!
-//! In: every value with its time, and the origin where the frame holds it. Out: by how much the
-//! origin moved. Where the frame holds the origin, any change is the key. In a stream it is a jump
-//! to zero that no hand can make: further in one frame than the jaws could have moved.
+//! In: every value with its time, and the origin where the frame contains it. Out: how far the origin moved. Where the
+//! frame contains the origin, any change means the key. In a stream, the key shows as a jump to zero that no hand can
+//! make: the value changes by more in one frame than the jaws can have moved.
 
 use crate::quantity::{Dimension, Length, Measured, MonoMicros};
 use std::time::Duration;
 
-/// Jaws never move faster than this: what calipers are made to follow (common practice, no source).
+/// Highest speed of the jaws that calipers are built to follow (common practice, no source).
 const FASTEST_NM_PER_MICRO: i64 = 1_500; // 1.5 m/s
-/// A hand does not speed the jaws up by more than this (our own estimate; see the test).
+/// Highest acceleration of the jaws by a hand (our own estimate, checked by a test below).
 const STRONGEST_MM_PER_S2: i64 = 2_000;
-/// After a silence longer than this nothing is known of the way of the jaws.
+/// After a longer silence the movement of the jaws is unknown, so nothing is detected.
 const LONGEST_STEP: Duration = Duration::from_millis(250);
 
-/// Follows one instrument's origin.
+/// Follows the origin of one instrument.
 #[derive(Debug, Default)]
 pub(in crate::station) struct OriginWatch {
     reported: Option<Length>,
@@ -28,17 +28,17 @@ struct Frame {
     nm: i64,
 }
 
-/// What counts as at the origin, in nanometres.
+/// Tolerances for the position of the jaws, in nanometres.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::station) struct Band {
-    /// A value this close to zero is at the origin.
+    /// A value this close to zero counts as at the origin.
     pub(in crate::station) zero: i64,
-    /// A move of the origin by no more than this is a zero that was set with closed jaws.
+    /// If the origin moved by no more than this, the zero key was pressed with closed jaws.
     pub(in crate::station) closed: i64,
 }
 
 impl OriginWatch {
-    /// By how much the origin moved with this frame, in nanometres, if the key was pressed.
+    /// How far the origin moved with this frame, in nanometres, if the zero key was pressed.
     pub(in crate::station) fn moved(
         &mut self,
         now: MonoMicros,
@@ -52,7 +52,7 @@ impl OriginWatch {
             let moved = origin.nanometres().saturating_sub(before.nanometres());
             return (moved.saturating_abs() > band.closed).then_some(moved);
         }
-        // A force falls to nothing at once whenever a wire breaks: only jaws need time.
+        // A force drops to zero at once when a wire breaks; only lengths have a speed limit.
         if !streams || value.quantity().dimension() != Dimension::Length {
             return None;
         }
@@ -61,13 +61,13 @@ impl OriginWatch {
             nm: value.quantity().base(),
         };
         let moved = self.jumped(frame, band);
-        // After a jump the way before it means nothing.
+        // Values before a jump refer to the old origin and say nothing about speed.
         self.before = if moved.is_some() { None } else { self.last };
         self.last = Some(frame);
         moved
     }
 
-    /// The port was closed: nothing is known of what happened since.
+    /// Forgets the last frames: while the port was closed the key may have been pressed.
     pub(in crate::station) fn forget(&mut self) {
         *self = Self::default();
     }
@@ -82,7 +82,7 @@ impl OriginWatch {
         (to_zero && known && moved.saturating_abs() > self.reach(last, step)).then_some(moved)
     }
 
-    /// How far the jaws can have moved within `step`, from how far they came in the step before.
+    /// The furthest that the jaws can move within `step`, given their movement in the step before.
     fn reach(&self, last: Frame, step: Duration) -> i64 {
         let micros = |step: Duration| i64::try_from(step.as_micros()).unwrap_or(i64::MAX);
         let step = micros(step);
@@ -100,7 +100,7 @@ impl OriginWatch {
                 / 1_000_000;
             i64::try_from(square.isqrt()).unwrap_or(i64::MAX)
         } else {
-            // Their mean speed, and what they gained on it by the end of the step before.
+            // Mean speed of the step before, plus what acceleration added by the end of it.
             (came.saturating_mul(step) / earlier).saturating_add(speeding_up(earlier, step))
         };
         going_on
@@ -109,7 +109,7 @@ impl OriginWatch {
     }
 }
 
-/// `½·a·t·u` in nanometres, for times in microseconds: a mm/s² times a µs² is 10⁻⁶ nm.
+/// `½·a·t·u` in nanometres, for times in microseconds: 1 mm/s² times 1 µs² is 10⁻⁶ nm.
 fn speeding_up(t: i64, u: i64) -> i64 {
     STRONGEST_MM_PER_S2.saturating_mul(t.saturating_mul(u)) / 2_000_000
 }
@@ -124,7 +124,8 @@ mod tests {
         closed: 50_000,
     };
 
-    /// The frame, at thirty a second, at which the origin moved, and by how many hundredths.
+    /// Feeds values in hundredths of a millimetre at thirty a second. Returns each frame at which the origin moved, and
+    /// how far, in hundredths.
     fn moved(hundredths: &[i64]) -> Vec<(usize, i64)> {
         let mut watch = OriginWatch::default();
         let frames = hundredths.iter().enumerate().filter_map(|(index, value)| {
@@ -143,7 +144,7 @@ mod tests {
     }
 
     #[test]
-    fn setting_it_again_with_closed_jaws_takes_the_move_back() {
+    fn zeroing_with_closed_jaws_reverses_the_move() {
         assert_eq!(
             moved(&[210, 210, 0, 0, -40, -130, -208, -210, -210, 0, 0]),
             [(2, 210), (9, -210)]
@@ -152,7 +153,7 @@ mod tests {
 
     #[test]
     fn jaws_that_are_closed_by_hand_are_no_jump() {
-        // From rest at 3 mm with 1.5 m/s² until they meet: half a t² in hundredths of a millimetre.
+        // From rest at 3 mm with 1.5 m/s² until the jaws meet: half a t² in hundredths of a millimetre.
         let closing: Vec<i64> = (0..6)
             .map(|frame: i64| (300 - 150_000 * (frame * 33).pow(2) / 2_000_000).max(0))
             .collect();
@@ -188,7 +189,7 @@ mod tests {
     }
 
     #[test]
-    fn a_frame_that_tells_the_origin_needs_no_guess() {
+    fn a_frame_with_the_origin_needs_no_guess() {
         let mut watch = OriginWatch::default();
         let value = Measured::new(Decimal::new(0, 2), Unit::Millimetre).unwrap();
         let mut origin_at = |nm: i64| {

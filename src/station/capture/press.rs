@@ -1,4 +1,4 @@
-//! A frame a press. Repeats of one press (a bouncing key) fold into one.
+//! Reads an instrument that sends one frame for each press. Repeats of one press (a bouncing key) fold into one.
 
 use crate::quantity::{Measured, MonoMicros};
 use std::time::Duration;

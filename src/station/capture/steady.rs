@@ -1,7 +1,7 @@
-//! A stream: a value is taken when it stands still, and again only after the jaws moved away.
+//! Reads a stream. A value is taken when it stands still, and the next one only after the jaws moved away.
 //!
-//! In: every value of the stream with its time. Out: one reading for each plateau. Standing still is to
-//! stay within one resolution step, the flicker of the last digit, for long enough and enough frames.
+//! In: every value of the stream with its time. Out: one reading for each plateau. A value stands still if it stays
+//! within one resolution step (the flicker of the last digit) for the required time and number of frames.
 
 use super::{Captured, Flickered};
 use crate::quantity::{Measured, MonoMicros};
@@ -9,10 +9,10 @@ use crate::spec::Flicker;
 use std::collections::VecDeque;
 use std::time::Duration;
 
-/// This many values of a plateau are kept for its median; more come only from a faulty instrument.
+/// Number of values of a plateau that are kept for its median; only a faulty instrument sends more.
 const KEPT: usize = 256;
 
-/// How a stream is read; lengths in base units.
+/// Settings of a stream; lengths in base units.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::station) struct Settings {
     pub(super) hold: Duration,
@@ -22,16 +22,16 @@ pub(in crate::station) struct Settings {
     pub(super) flicker: Flicker,
 }
 
-/// Reads a stream.
+/// State of one stream.
 #[derive(Debug)]
 pub(in crate::station) struct Steady {
     settings: Settings,
     /// The longest run of values up to now that lie within one resolution step.
     plateau: VecDeque<(MonoMicros, Measured)>,
-    /// When it began; earlier than its first value kept, if it outgrew what is kept.
+    /// Time of the plateau's first value, which may no longer be among those kept.
     since: Option<MonoMicros>,
     frames: u32,
-    /// What was taken, until the jaws move away from it.
+    /// Range of the value that was taken, until the jaws move away from it.
     held: Option<Span>,
 }
 
@@ -61,7 +61,7 @@ impl Span {
         self.greatest.saturating_sub(self.least)
     }
 
-    /// How far outside `value` lies.
+    /// Distance of `value` from the span; 0 inside.
     fn distance(self, value: i64) -> i64 {
         self.least
             .saturating_sub(value)
@@ -103,13 +103,13 @@ impl Steady {
         self.plateau.back().copied()
     }
 
-    /// Nothing is taken until the jaws have moved away from `value`.
+    /// Takes nothing until the jaws have moved away from `value`.
     pub(super) fn settle(&mut self, value: Measured) {
         self.forget();
         self.held = Some(Span::of(value.quantity().base()));
     }
 
-    /// Adds a value, and drops the oldest ones that no longer lie within one resolution step of it.
+    /// Adds a value, and drops the oldest values until all lie within one resolution step.
     fn extend(&mut self, now: MonoMicros, value: Measured) {
         let mut span = Span::of(value.quantity().base());
         let fitting = self
@@ -146,7 +146,7 @@ impl Steady {
             frames: self.frames,
             judged: self.settings.flicker,
         };
-        // Of an even number the lower one of the middle two: a value that was really shown.
+        // Of an even number of values the lower middle one, because the median must be a value that was displayed.
         let value = *values.get((values.len() - 1) / 2)?;
         Some(Captured {
             value,
@@ -186,7 +186,7 @@ mod tests {
         })
     }
 
-    /// Thirty frames a second; the readings that come of them, in hundredths.
+    /// Feeds values in hundredths at thirty frames a second; returns each reading in hundredths.
     fn readings(steady: &mut Steady, start: u64, hundredths: &[i64]) -> Vec<(i64, i64, i64)> {
         let base = |value: Measured| value.quantity().base() / 10_000;
         let mut found = Vec::new();
@@ -206,7 +206,7 @@ mod tests {
     }
 
     #[test]
-    fn a_flickering_plateau_is_one_reading_with_its_least_median_and_greatest() {
+    fn a_flickering_plateau_is_one_reading_with_minimum_median_and_maximum() {
         let mut stream = vec![210, 190, 175, 165];
         stream.extend([163, 164].repeat(30));
         assert_eq!(readings(&mut steady(), 0, &stream), [(163, 163, 164)]);
