@@ -12,8 +12,9 @@ use super::sheet::{RawRow, RawTerminal};
 use super::tool::RawTool;
 use super::value::unique;
 use crate::quantity::did_you_mean;
+use crate::spec::resolve::{Reasons, resolve};
 use crate::spec::{
-    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, SheetRow, Terminal, Unarmable, resolve,
+    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, SheetRow, Terminal, Unarmable,
 };
 
 /// All files, read.
@@ -129,7 +130,7 @@ fn refused(catalog: &Catalog, plan: &Plan) -> Vec<Unarmable> {
     let at = |station: &String| {
         resolve(catalog, station, plan, None)
             .err()
-            .unwrap_or_default()
+            .map_or(Vec::new(), Reasons::into_vec)
     };
     let weight = |refused: &Vec<Unarmable>| {
         let for_good = refused.iter().filter(|why| !why.may_come());

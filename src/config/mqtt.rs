@@ -114,7 +114,7 @@ fn address(text: &str) -> Option<(String, u16, bool)> {
     (is_host && port > 0).then(|| (host.to_owned(), port, tls))
 }
 
-/// What every topic begins with: levels parted by `/`, none of them empty or a wildcard.
+/// What every topic begins with: levels separated by `/`, none of them empty or a wildcard.
 fn topic(table: &mut Table<'_>, faults: &mut Faults) -> Option<String> {
     let Some(text) = table.text(faults, "topic") else {
         return Some("tallyjaw".to_owned());
@@ -125,7 +125,7 @@ fn topic(table: &mut Table<'_>, faults: &mut Faults) -> Option<String> {
         && !text.value.starts_with('$');
     if !is_topic {
         let got = format!("topic is {}", quoted(&text.value));
-        let want = "want words parted by /, such as \"shop/bench-1\", without + and #";
+        let want = "want words separated by /, such as \"shop/bench-1\", without + and #";
         faults.add(&text.place, Fault::new(got, want));
         return None;
     }

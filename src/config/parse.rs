@@ -20,7 +20,7 @@ pub(super) fn parse<'t>(
     if let Some(place) = too_deep(source, file) {
         let fault = Fault::new(
             "a key of too many parts",
-            "want at most a few, parted by points",
+            "want at most a few, separated by points",
         );
         faults.add_syntax(&place, fault);
         return Spanned::new(0..0, DeTable::new());

@@ -372,7 +372,7 @@ mod tests {
         let json = serde_json::to_string(&message).unwrap();
         assert_eq!(
             json,
-            r#"{"kind":"state","v":1,"stations":[{"station":"bench-1","prompt":"arm a plan","prompt_kind":"arm"}],"instruments":[]}"#
+            r#"{"kind":"state","v":1,"stations":[{"station":"bench-1","prompt":"start a plan","prompt_kind":"arm"}],"instruments":[]}"#
         );
     }
 

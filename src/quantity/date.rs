@@ -21,6 +21,11 @@ impl Date {
         day_of(at).is_some_and(|day| day < self.0)
     }
 
+    /// Midnight, before a zone says which moment that is.
+    pub(super) fn first_second(self) -> civil::DateTime {
+        self.0.to_datetime(civil::Time::midnight())
+    }
+
     /// The day of this time; `None` beyond the calendar.
     pub fn of(at: WallMicros) -> Option<Self> {
         day_of(at).map(Self)

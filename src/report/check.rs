@@ -216,13 +216,13 @@ fn parts(text: &str, written: &Written) -> Vec<Difference> {
     };
     let mut found = Vec::new();
     for op in capture_diff_slices(Algorithm::Myers, &got, &want) {
-        parted(&op, &got, &want, &about, &mut found);
+        push_differences(&op, &got, &want, &about, &mut found);
     }
     found
 }
 
 /// Only what is between the tags of a page or the tags themselves.
-fn parted<'w>(
+fn push_differences<'w>(
     op: &DiffOp,
     got: &[&str],
     want: &[&str],

@@ -112,7 +112,7 @@ pub(super) fn outcome_sentence(facts: &Facts) -> String {
             of(tally.unsure, if tally.unsure == 1 { "lies" } else { "lie" })
         ),
         Some(Outcome::CutShort) => {
-            format!("It was closed before it was full: {so_far}; of the rest nothing is shown")
+            format!("It was closed before it was full: {so_far}; nothing is known of the others")
         }
         None => format!(
             "It is not closed: {so_far} so far, and later zeros may still make them doubtful"

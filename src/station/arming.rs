@@ -26,10 +26,7 @@ pub(super) fn arm(
     match resolve(catalog, station, plan, hand) {
         Ok(spec) => Ok(ArmedSpec { operator, ..spec }),
         // Only the first fault fits into an answer; `tallyjaw check` prints all of them.
-        Err(why) => {
-            let first = why.into_iter().next();
-            Err(first.map_or(Refusal::UnarmableSomehow, Refusal::from))
-        }
+        Err(why) => Err(Refusal::from(why.first)),
     }
 }
 

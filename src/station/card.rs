@@ -47,7 +47,7 @@ pub enum NotACard {
     #[error("not one of our cards")]
     NotOurs,
     /// `tj/arm` without a plan.
-    #[error("a card to arm a plan, without the plan")]
+    #[error("a card that starts a plan, without the plan")]
     NoPlan,
     /// `tj/operator` without a name.
     #[error("a card of an operator, without the name")]

@@ -163,7 +163,7 @@ fn far_off(axis: &ArmedAxis) -> String {
 
 fn too_near_to_zero(axis: &ArmedAxis) -> String {
     format!(
-        "nearer to zero than to any {}; if it is a zero, say zero before you press the data key",
+        "nearer to zero than to any {}; if it is a zero, announce it before the press (tallyjaw zero, card, page or pedal)",
         axis.name.words()
     )
 }

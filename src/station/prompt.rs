@@ -74,7 +74,7 @@ pub enum Prompt {
 impl fmt::Display for Prompt {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Arm => f.write_str("arm a plan"),
+            Self::Arm => f.write_str("start a plan"),
             Self::Connect { instrument, why } => {
                 write!(f, "connect {instrument}")?;
                 why.iter().try_for_each(|why| write!(f, ": {why}"))
@@ -101,12 +101,20 @@ impl fmt::Display for Prompt {
                 must_be_said,
                 of,
             } => {
-                let said = if *must_be_said { "say zero, then " } else { "" };
+                let said = if *must_be_said {
+                    "announce the zero, then "
+                } else {
+                    ""
+                };
                 match (of, why) {
                     (Dimension::Length, Due::Off { by, .. }) => {
                         f.write_str("The zero is off")?;
                         by.iter().try_for_each(|by| write!(f, " by {by}"))?;
-                        let said = if *must_be_said { "say zero, " } else { "" };
+                        let said = if *must_be_said {
+                            "announce the zero, "
+                        } else {
+                            ""
+                        };
                         write!(f, ". Clean the jaws, press ZERO, {said}then the data key.")
                     }
                     (Dimension::Length, Due::OriginMoved) => write!(f, "{instrument}: {why}"),

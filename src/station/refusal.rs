@@ -35,9 +35,6 @@ pub enum Refusal {
     /// The plan cannot be armed.
     #[error(transparent)]
     Unarmable(Box<Unarmable>),
-    /// The plan cannot be armed, and the cause was not recorded.
-    #[error("the plan cannot be armed")]
-    UnarmableSomehow,
     /// A series is open, and the command does not say that it may be stopped early.
     #[error("series {series} is still open: {measured} of {slots} measured")]
     StillOpen {
@@ -238,7 +235,6 @@ impl Refusal {
                 return format!("{}list them: tallyjaw plans", near.unwrap_or_default());
             }
             Self::Unarmable(why) => return why.remedy(),
-            Self::UnarmableSomehow => "tallyjaw check",
             Self::StillOpen { .. } => {
                 "repeat it within ten seconds to stop that series early; on the command line: --cut"
             }
@@ -264,7 +260,9 @@ impl Refusal {
             }
             Self::NotItsTool { got, want, .. } => {
                 let (got, want) = (&got.id, &want.id);
-                return format!("crimp with {want}; to crimp with {got}, arm a plan that names it");
+                return format!(
+                    "crimp with {want}; to crimp with {got}, start a plan that names it"
+                );
             }
             Self::NotItsNest { want, .. } => return format!("crimp in nest {want}"),
             Self::OtherTool { want, .. } => {

@@ -62,7 +62,7 @@ fn a_typo_in_the_configuration_keeps_nobody_from_the_daemon_that_runs() {
         );
         let output = shop.run(&["status"]);
         assert_eq!(code(&output), 0, "{typo:?}: {}", err(&output));
-        assert!(out(&output).contains("arm a plan"), "{}", out(&output));
+        assert!(out(&output).contains("start a plan"), "{}", out(&output));
         assert!(
             err(&output).contains("(tallyjaw check shows them)"),
             "{}",
@@ -254,7 +254,7 @@ fn watch_shows_the_feed_as_it_is_or_in_words() {
         !prompts.is_empty()
             && prompts
                 .iter()
-                .all(|line| line.ends_with(" bench-1: arm a plan")),
+                .all(|line| line.ends_with(" bench-1: start a plan")),
         "{prompts:?}"
     );
     assert_eq!(

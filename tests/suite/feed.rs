@@ -26,7 +26,7 @@ fn a_client_gets_hello_then_the_state_then_entries_as_they_are_on_disk() {
     assert_eq!(hello["last"], state["seq"]);
     let station = &state["stations"][0];
     assert_eq!(station["station"], "bench-1");
-    assert_eq!(station["prompt"], "arm a plan");
+    assert_eq!(station["prompt"], "start a plan");
     assert_eq!(state["instruments"][0]["instrument"], "caliper-1");
 
     let mut feed = daemon.connected_feed();

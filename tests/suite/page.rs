@@ -29,7 +29,7 @@ fn a_series_is_armed_zeroed_measured_retracted_and_seen_by_http_alone() {
     let (_daemon, address, token) = connected(&shop);
     let mut events = Events::open(&address, None);
     let first = events.wait_for("state", |_| true);
-    assert_eq!(first["state"]["stations"][0]["prompt"], "arm a plan");
+    assert_eq!(first["state"]["stations"][0]["prompt"], "start a plan");
 
     let armed = command(&address, &token, "arm", &json!({"plan": "pump-own"}));
     let seq = armed["result"]["seq"].as_u64().unwrap();

@@ -281,6 +281,7 @@ proptest! {
                     }
                     // Warned of, since what is missing may come.
                     Err(why) => {
+                        let why = why.into_vec();
                         prop_assert!(why.iter().all(Unarmable::may_come), "{:?}", why);
                         let why: BTreeMap<_, _> = why.iter().map(|why| (why.to_string(), Some(why.remedy()))).collect();
                         prop_assert_eq!(&why, &warned);

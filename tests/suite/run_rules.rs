@@ -46,12 +46,12 @@ const PROCESSES: [Process; 3] = [
         count: 1,
     },
     Process {
-        name: "Cp = 1, 10 counts",
+        name: "Cp = 1, 10 steps",
         spread: HALF / 3,
         count: 10_000,
     },
     Process {
-        name: "Cp = 4/3, 10 counts",
+        name: "Cp = 4/3, 10 steps",
         spread: HALF / 4,
         count: 10_000,
     },

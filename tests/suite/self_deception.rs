@@ -87,7 +87,7 @@ fn an_instrument_too_coarse_for_the_tolerance_is_refused_and_nothing_is_armed() 
             )
         )
     );
-    assert_eq!(prompt(&daemon), "arm a plan");
+    assert_eq!(prompt(&daemon), "start a plan");
 }
 
 #[test]

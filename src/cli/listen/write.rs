@@ -43,8 +43,8 @@ pub(super) fn refuse_doubles(config: &Config, place: &InstrumentSlot) -> Result<
 pub(super) fn append(path: &Path, block: &str) -> Result<(), Failure> {
     let before = fs::read_to_string(path).map_err(|error| failed(path, &error))?;
     let ended = before.is_empty() || before.ends_with('\n');
-    let parted = if ended { "\n" } else { "\n\n" };
-    let text = format!("{before}{parted}{block}");
+    let separator = if ended { "\n" } else { "\n\n" };
+    let text = format!("{before}{separator}{block}");
     files::load_text(path, text.clone()).map_err(|error| unusable(&error))?;
     // Through a link, to what it leads to.
     let target = fs::canonicalize(path).map_err(|error| failed(path, &error))?;

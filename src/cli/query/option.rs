@@ -5,6 +5,7 @@
 //! is kept beside an export all go through this table.
 
 use crate::cli::wire;
+use crate::daemon::clock;
 use crate::entry::Reading;
 use crate::entry::ledger::Series;
 use crate::quantity::WallMicros;
@@ -166,7 +167,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "since",
         value: "TIME",
-        help: "Only readings from this time on: 2026-11-25, 2026-11-25T09:14:00Z",
+        help: "Only readings from this time on: 2026-11-25 (its first moment), 2026-11-25T09:14 (both local), 2026-11-25T09:14Z, 2026-11-25T09:14+01:00",
         parse: |text| time(text).map(|at| at.to_string()),
         selects: Selects::Since,
         loose: None,
@@ -174,7 +175,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "until",
         value: "TIME",
-        help: "Only readings before this time",
+        help: "Only readings before this time; a day is its first moment",
         parse: |text| time(text).map(|at| at.to_string()),
         selects: Selects::Until,
         loose: None,
@@ -197,14 +198,7 @@ fn purpose(name: &str) -> Result<String, String> {
     }
 }
 
-/// A date is its beginning in UTC, as all times of the journal are.
+/// A day or a time without an offset is local.
 pub(super) fn time(text: &str) -> Result<WallMicros, String> {
-    let whole = if text.len() == 10 {
-        format!("{text}T00:00:00Z")
-    } else {
-        text.to_owned()
-    };
-    whole.parse().map_err(|_| {
-        "want a date such as 2026-11-25, or a time such as 2026-11-25T09:14:00Z".to_owned()
-    })
+    WallMicros::of_person(text, &clock::zone()).map_err(|error| error.to_string())
 }

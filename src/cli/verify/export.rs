@@ -10,7 +10,7 @@ use crate::config::DaemonConfig;
 use crate::entry::line::Digest;
 use crate::entry::words::safe;
 use crate::entry::{JournalId, Seq};
-use crate::export::check::{CheckSummary, Difference, Explain, columns_part};
+use crate::export::check::{CheckSummary, Difference, Explain, column_differences};
 use crate::export::{Check, ExportFormat, FileRows, Given, Question, ReadError};
 use crate::journal::{Line, Report};
 use crate::row::COLUMNS;
@@ -34,7 +34,7 @@ pub(super) fn verify(
     } else {
         checked.write(out)?;
     }
-    let agrees = checked.parted() == 0 && checked.walked.findings.is_empty();
+    let agrees = checked.mismatched() == 0 && checked.walked.findings.is_empty();
     Ok(if agrees { Exit::Yes } else { Exit::No })
 }
 
@@ -88,7 +88,7 @@ impl Checked {
         {
             claim
                 .differences
-                .extend(columns_part(&file_rows, &question.columns));
+                .extend(column_differences(&file_rows, &question.columns));
         }
         let again = Again {
             asked: claim.asked.clone().unwrap_or_else(|| ExportRequest {
@@ -131,7 +131,7 @@ impl Checked {
             claim.compare(&found, digest);
         }
         let mut differences = Vec::new();
-        if found.parted > 0 && found.other_journal.is_none() {
+        if found.mismatched > 0 && found.other_journal.is_none() {
             let file_rows = FileRows::open(path, form).map_err(read)?;
             let explain = RefCell::new(Explain::new(&found, file_rows).map_err(read)?);
             again.pass(
@@ -159,9 +159,9 @@ impl Checked {
     }
 
     /// What parts, in rows and in the file as a whole.
-    fn parted(&self) -> u64 {
+    fn mismatched(&self) -> u64 {
         let of_file = u64::try_from(self.claim.differences.len()).unwrap_or(u64::MAX);
-        self.found.parted.saturating_add(of_file)
+        self.found.mismatched.saturating_add(of_file)
     }
 
     /// A row of a table is a reading, a line is an entry.
@@ -176,7 +176,7 @@ impl Checked {
     fn write(&self, out: &mut dyn Write) -> Result<(), Failure> {
         let (file, found) = (&self.file, &self.found);
         let rows = number(found.checked, self.unit().0);
-        match (self.parted(), &self.claim.asked) {
+        match (self.mismatched(), &self.claim.asked) {
             (0, Some(_)) => writeln!(
                 out,
                 "{file}: {GOOD}agrees{GOOD:#} with the journal in all of its {rows}, and none is missing"
@@ -190,7 +190,7 @@ impl Checked {
                 out,
                 "{file}: {GOOD}agrees{GOOD:#} with the journal in all of its {rows}"
             )?,
-            (_, _) if found.parted == 0 => {
+            (_, _) if found.mismatched == 0 => {
                 writeln!(
                     out,
                     "{file}: {BAD}differs from the journal{BAD:#}; it has {rows}"
@@ -199,7 +199,7 @@ impl Checked {
             (_, _) => writeln!(
                 out,
                 "{file}: {BAD}differs from the journal{BAD:#} in {}; it has {rows}",
-                number(found.parted, self.unit().0)
+                number(found.mismatched, self.unit().0)
             )?,
         }
         for part in &self.claim.differences {
@@ -260,7 +260,7 @@ impl Checked {
                 count(findings, "finding")
             )?,
         }
-        if self.found.is_sorted_anew {
+        if self.found.is_reordered {
             writeln!(
                 out,
                 "  order     differs from the journal's; each row was looked up by its entry"
@@ -344,16 +344,16 @@ impl Checked {
             "kind": "verified_export",
             "file": self.file,
             "form": self.form.name(),
-            "agrees": self.parted() == 0,
-            "is_complete": claim.asked.as_ref().map(|_| self.parted() == 0),
+            "agrees": self.mismatched() == 0,
+            "is_complete": claim.asked.as_ref().map(|_| self.mismatched() == 0),
             "asked": claim.asked.as_ref().map(ExportRequest::words),
             "asked_by": claim.asked.as_ref().map(|_| &claim.by),
             "question": claim.question.as_ref().map(Question::to_json),
             "checked": found.checked,
-            "parted": self.parted(),
+            "parted": self.mismatched(),
             "differences": differences.collect::<Vec<_>>(),
             "other_journal": found.other_journal,
-            "sorted_anew": found.is_sorted_anew,
+            "sorted_anew": found.is_reordered,
             "entries_since": self.since,
             "foreign_columns": self.foreign,
             "absent_columns": self.absent,

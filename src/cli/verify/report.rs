@@ -96,15 +96,15 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
     let journal = walked(&daemon.state_dir, None, |_| {})?;
     let known = journal.journal.as_ref();
     if let Some(other) = known.filter(|known| **known != made.journal) {
-        return Ok(only(vec![parted("the journal", &made.journal, other)]));
+        return Ok(only(vec![difference("the journal", &made.journal, other)]));
     }
     if let Some(last) = journal.last.filter(|last| *last < made.last) {
         let about = "the last entry: this journal is shorter than that of the report";
-        return Ok(only(vec![parted(about, &made.last, &last)]));
+        return Ok(only(vec![difference(about, &made.last, &last)]));
     }
     let Again {
         gathered,
-        differences: parted,
+        differences: of_entries,
         since,
     } = match again(daemon, made) {
         Ok(again) => again,
@@ -121,7 +121,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
         }
         Err(error) => return Err(error),
     };
-    let mut found: Vec<Difference> = release(made).into_iter().chain(parted).collect();
+    let mut found: Vec<Difference> = release(made).into_iter().chain(of_entries).collect();
     let asked = ReportRequest {
         query: made.query.clone(),
         compare: made.compare.clone(),
@@ -138,7 +138,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
     })
 }
 
-fn parted(about: &str, reported: &impl ToString, journal: &impl ToString) -> Difference {
+fn difference(about: &str, reported: &impl ToString, journal: &impl ToString) -> Difference {
     Difference {
         about: about.to_owned(),
         reported: Some(reported.to_string()),

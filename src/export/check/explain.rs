@@ -1,13 +1,13 @@
 //! Where an export and its journal differ, in words: reads both once more, and keeps only what is printed.
 
-use super::parts::{Part, cells_part, lines_part};
+use super::differences::{Unlike, cell_differences, line_differences};
 use super::{CheckSummary, Given, Mismatch, What};
 use crate::entry::ledger::Disposition;
 use crate::entry::{Seq, Stamped, line};
 use crate::export::read::{Content, FileRows, ReadError};
 use std::collections::{HashMap, HashSet};
 
-/// A place in which an export and its journal part.
+/// A place in which an export and its journal differ.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Difference {
     /// The row or line of the file; none of one that is not there.
@@ -118,7 +118,7 @@ impl Explain {
             .iter()
             .flat_map(|place| self.differences(*place))
             .collect();
-        differences.sort_by_key(|part| (part.row.unwrap_or(u64::MAX), part.seq));
+        differences.sort_by_key(|found| (found.row.unwrap_or(u64::MAX), found.seq));
         differences
     }
 
@@ -127,30 +127,30 @@ impl Explain {
         let got = row.and_then(|row| self.exported.get(&row));
         let are_lines = self.file_rows.names().is_empty();
         let whole = if are_lines { "line" } else { "row" };
-        let part = match (what, seq) {
+        let found = match (what, seq) {
             (What::Changed, None) => self.unnumbered(got, are_lines),
             (What::Changed, Some(seq)) => return self.changed(row, seq, got),
             (What::Surplus, seq) => {
                 let first = seq.and_then(|seq| self.entries.get(&seq).copied().flatten());
                 match first.filter(|first| Some(*first) != row) {
-                    Some(first) => Part(
+                    Some(first) => Unlike::new(
                         whole.to_owned(),
                         Some(format!("a second time, first as {whole} {first}")),
                         Some("once".to_owned()),
                     ),
-                    None => Part(whole.to_owned(), seq.map(|seq| self.surplus(seq)), None),
+                    None => Unlike::new(whole.to_owned(), seq.map(|seq| self.surplus(seq)), None),
                 }
             }
             (What::Missing, seq) => {
                 let words = seq.and_then(|seq| self.words.get(&seq).cloned());
-                Part(whole.to_owned(), None, words)
+                Unlike::new(whole.to_owned(), None, words)
             }
         };
-        vec![difference(row, seq, part)]
+        vec![difference(row, seq, found)]
     }
 
     /// A row that does not say which entry it is of.
-    fn unnumbered(&self, got: Option<&Content>, are_lines: bool) -> Part {
+    fn unnumbered(&self, got: Option<&Content>, are_lines: bool) -> Unlike {
         let shown = got.map(|got| match got {
             Content::Line(line) => String::from_utf8_lossy(line).into_owned(),
             Content::Cells(_) => self
@@ -160,7 +160,7 @@ impl Explain {
                 .to_owned(),
         });
         let about = if are_lines { "line" } else { "seq" };
-        Part(about.to_owned(), shown, None)
+        Unlike::new(about.to_owned(), shown, None)
     }
 
     fn surplus(&self, seq: Seq) -> String {
@@ -177,22 +177,22 @@ impl Explain {
     }
 
     fn changed(&self, row: Option<u64>, seq: Seq, got: Option<&Content>) -> Vec<Difference> {
-        let mut parts = Vec::new();
+        let mut found = Vec::new();
         match (got, self.given.get(&seq)) {
             (Some(Content::Cells(got)), Some(Content::Cells(want))) => {
-                cells_part(&self.file_rows, got, want, &mut parts);
+                cell_differences(&self.file_rows, got, want, &mut found);
             }
             (Some(Content::Line(got)), Some(Content::Line(want))) => {
-                lines_part(got, want, &mut parts);
+                line_differences(got, want, &mut found);
             }
             (Some(_) | None, Some(_) | None) => {}
         }
-        let parts = parts
+        let found = found
             .into_iter()
-            .map(|part| difference(row, Some(seq), part));
-        let with_note = parts.map(|part| Difference {
-            note: self.note(&part.about, seq),
-            ..part
+            .map(|found| difference(row, Some(seq), found));
+        let with_note = found.map(|found| Difference {
+            note: self.note(&found.about, seq),
+            ..found
         });
         with_note.collect()
     }
@@ -205,8 +205,12 @@ impl Explain {
     }
 }
 
-fn difference(row: Option<u64>, seq: Option<Seq>, part: Part) -> Difference {
-    let Part(about, exported, journal) = part;
+fn difference(row: Option<u64>, seq: Option<Seq>, found: Unlike) -> Difference {
+    let Unlike {
+        about,
+        exported,
+        journal,
+    } = found;
     Difference {
         row,
         seq,

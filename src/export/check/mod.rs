@@ -9,11 +9,11 @@
 //! - Where the question is not known the journal gives everything, and what the file has not is no difference. Nothing
 //!   is inferred from what it has.
 
+mod differences;
 mod explain;
-mod parts;
 
+pub use differences::column_differences;
 pub use explain::{Difference, Explain};
-pub use parts::columns_part;
 
 use super::read::{Content, FileRow, FileRows, ReadError, cell_text};
 use crate::entry::{JournalId, Seq};
@@ -63,16 +63,16 @@ pub struct CheckSummary {
     /// Rows or lines that the journal gives.
     pub given: u64,
     /// Rows or lines that differ, missing ones too.
-    pub parted: u64,
+    pub mismatched: u64,
     /// The file has its rows in another order than the journal.
-    pub is_sorted_anew: bool,
+    pub is_reordered: bool,
     /// The journal that all rows name, where it is another one.
     pub other_journal: Option<String>,
     /// The first that differ.
     mismatches: Vec<Mismatch>,
 }
 
-/// Where a file and its journal part.
+/// Where a file and its journal differ.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Mismatch {
     /// The row of the file; none of one that is not there.
@@ -173,7 +173,7 @@ impl Check {
                 return Ok(());
             }
         }
-        self.part(None, Some(seq), What::Missing);
+        self.mismatch(None, Some(seq), What::Missing);
         Ok(())
     }
 
@@ -184,16 +184,16 @@ impl Check {
     pub fn finish(mut self) -> Result<CheckSummary, ReadError> {
         while let Some((seq, file_row)) = self.next_row()? {
             if self.owed.is_empty() {
-                self.part(Some(file_row.number), Some(seq), What::Surplus);
+                self.mismatch(Some(file_row.number), Some(seq), What::Surplus);
             } else {
                 self.settle(seq, &file_row);
             }
         }
         for (seq, row) in in_order(std::mem::take(&mut self.ahead)) {
-            self.part(Some(row), Some(seq), What::Surplus);
+            self.mismatch(Some(row), Some(seq), What::Surplus);
         }
         for (seq, _) in in_order(std::mem::take(&mut self.owed)) {
-            self.part(None, Some(seq), What::Missing);
+            self.mismatch(None, Some(seq), What::Missing);
         }
         let is_other = self.others > 0 && self.others == self.found.checked;
         let mut found = self.found;
@@ -218,7 +218,7 @@ impl Check {
             }
             match file_row.seq {
                 Some(seq) => return Ok(Some((seq, file_row))),
-                None => self.part(Some(file_row.number), None, What::Changed),
+                None => self.mismatch(Some(file_row.number), None, What::Changed),
             }
         }
         Ok(None)
@@ -244,22 +244,22 @@ impl Check {
             Entry::Vacant(place) => {
                 place.insert(waiting);
             }
-            Entry::Occupied(_) => self.part(Some(file_row.number), Some(seq), What::Surplus),
+            Entry::Occupied(_) => self.mismatch(Some(file_row.number), Some(seq), What::Surplus),
         }
     }
 
     /// Both have it. What both have comes here in order, unless the file has another one.
     fn matched(&mut self, seq: Seq, both: (u64, u64), is_same: bool) {
         let is_next = |last: (u64, u64)| last.0 < both.0 && last.1 < both.1;
-        self.found.is_sorted_anew |= self.last.is_some_and(|last| !is_next(last));
+        self.found.is_reordered |= self.last.is_some_and(|last| !is_next(last));
         self.last = Some(both);
         if !is_same {
-            self.part(Some(both.1), Some(seq), What::Changed);
+            self.mismatch(Some(both.1), Some(seq), What::Changed);
         }
     }
 
-    fn part(&mut self, row: Option<u64>, seq: Option<Seq>, what: What) {
-        self.found.parted += 1;
+    fn mismatch(&mut self, row: Option<u64>, seq: Option<Seq>, what: What) {
+        self.found.mismatched += 1;
         if self.found.mismatches.len() < MOST {
             self.found.mismatches.push(Mismatch { row, seq, what });
         }

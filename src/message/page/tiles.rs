@@ -152,7 +152,7 @@ impl Uses {
         let id = plan.id.clone()?;
         let (spec, cannot) = match resolve(catalog, station, plan, None) {
             Ok(spec) => (Some(spec), None),
-            Err(why) => (None, why.first().map(ToString::to_string)),
+            Err(why) => (None, Some(why.first.to_string())),
         };
         let limits = |axis| {
             let armed = spec.as_ref().and_then(|spec| spec.axis(axis));

@@ -14,15 +14,15 @@ use crate::spec::Limits;
 ///
 /// Counted from the numbers of orders by inversions: `least_s_of_exact_counts` in the
 /// tests of this file counts them again.
-const LEAST_S: [i32; MOST_VALUES - FEWEST + 1] = [
+const SMALLEST_SIGNIFICANT_S: [i32; MOST_VALUES - FEWEST + 1] = [
     15, 19, 22, 26, 29, 33, 38, 44, 47, 53, 58, 64, 69, 75, 80, 86, 91, 99, 104, 110,
 ];
 const FEWEST: usize = 6;
 
 pub(super) const RULE: AlertRule = AlertRule {
     name: "trend",
-    words: "a trend by the Mann-Kendall test, one-sided 0.5 % by exact counts",
-    source: "H. B. Mann, Econometrica 13 (1945); M. G. Kendall, Rank Correlation Methods (1948); from memory; the counts are our own",
+    words: "a trend by the Mann-Kendall test, one-sided 0.5 %, exact",
+    source: "H. B. Mann, Econometrica 13 (1945); M. G. Kendall, Rank Correlation Methods (1948); from memory; the critical values are our own",
     by_default: true,
     holds,
     says,
@@ -31,7 +31,7 @@ pub(super) const RULE: AlertRule = AlertRule {
 fn holds(values: &[i64], limits: &Limits) -> Option<Sign> {
     let from = values.len().saturating_sub(MOST_VALUES);
     let latest = values.get(from..)?;
-    let least = *LEAST_S.get(latest.len().checked_sub(FEWEST)?)?;
+    let least = *SMALLEST_SIGNIFICANT_S.get(latest.len().checked_sub(FEWEST)?)?;
     let s = s_of(latest);
     let way = if s > 0 { Way::Up } else { Way::Down };
     let holds = s.abs() >= least && way.leads_to_a_limit(limits);
@@ -105,7 +105,7 @@ mod tests {
             });
             let most_inversions = i32::try_from(significant.count()).unwrap() - 1;
             let least = (most_inversions >= 0).then_some(pairs - 2 * most_inversions);
-            let ours = n.checked_sub(FEWEST).map(|at| LEAST_S[at]);
+            let ours = n.checked_sub(FEWEST).map(|at| SMALLEST_SIGNIFICANT_S[at]);
             assert_eq!(ours, least, "{n} values");
         }
     }

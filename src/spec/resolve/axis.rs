@@ -228,7 +228,8 @@ fn window(limits: &Limits, percent: u16) -> Option<(Quantity, Quantity)> {
     ))
 }
 
-/// The warning about a small test uncertainty ratio, with its meaning and remedy; `None` if the ratio suffices.
+/// The warning about a small test uncertainty ratio, with its meaning and remedy; `None` if the ratio suffices
+/// or is not known.
 fn ratio_warning(
     axis: &AxisName,
     limits: &Limits,
@@ -238,11 +239,7 @@ fn ratio_warning(
 ) -> Option<String> {
     let tolerance = limits.width()?;
     let (name, axis) = (&instrument.name, axis.words());
-    let Some((uncertainty, ratio)) = judged else {
-        return instrument.max_error.is_none().then(|| {
-            format!("the uncertainty of {name} is unknown, and with it how reliable its verdicts on {axis} are; write the `max_error` of its calibration certificate into the configuration")
-        });
-    };
+    let (uncertainty, ratio) = judged?;
     if ratio >= RATIO_WANTED {
         return None;
     }

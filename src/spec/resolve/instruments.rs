@@ -46,6 +46,25 @@ fn reads_near_zero(axis: &ArmedAxis, band: i64) -> bool {
 }
 
 impl Resolver<'_> {
+    /// Once for each instrument whose uncertainty matters, since an axis has a tolerance, and is not known.
+    pub(super) fn warn_of_uncertainty(
+        &mut self,
+        instruments: &[ArmedInstrument],
+        axes: &[ArmedAxis],
+    ) {
+        let unknown = instruments.iter().filter(|known| known.max_error.is_none());
+        let unknown = unknown.filter(|known| {
+            let mut measured = axes
+                .iter()
+                .filter(|axis| axis.guard_of(&known.name).is_some());
+            measured.any(|axis| axis.limits.width().is_some())
+        });
+        self.warnings.extend(unknown.map(|known| {
+            let name = &known.name;
+            format!("the uncertainty of {name} is not known, so readings near a limit may be judged wrongly; write the maximum permissible error of its certificate into the configuration as `max_error`")
+        }));
+    }
+
     pub(super) fn warn_of_zero(&mut self, instruments: &[ArmedInstrument]) {
         if !self.plan.zero.closing {
             self.warnings.push(
@@ -56,7 +75,7 @@ impl Resolver<'_> {
         for instrument in instruments {
             if instrument.zero_must_be_said {
                 self.warnings.push(format!(
-                    "an axis of this plan can read near zero: say each zero of {} (command, card or pedal)",
+                    "an axis of this plan can read near zero: announce each zero of {} before the press (tallyjaw zero, card, page or pedal)",
                     instrument.name
                 ));
             }

@@ -33,8 +33,39 @@ pub struct Hand<'a> {
     pub nest: Option<&'a str>,
 }
 
-/// A rule refused the plan, and its reason was recorded.
-struct Noted;
+/// Why a plan cannot be armed: one reason at least, those first that only a change of the plan can solve.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Reasons {
+    /// The first of them.
+    pub first: Unarmable,
+    /// The others.
+    pub rest: Vec<Unarmable>,
+}
+
+impl Reasons {
+    /// `None` of an empty list.
+    fn of(reasons: Vec<Unarmable>) -> Option<Self> {
+        let mut reasons = reasons.into_iter();
+        let first = reasons.next()?;
+        let rest = reasons.collect();
+        Some(Self { first, rest })
+    }
+
+    /// All of them.
+    pub fn into_vec(self) -> Vec<Unarmable> {
+        std::iter::once(self.first).chain(self.rest).collect()
+    }
+}
+
+impl From<Unarmable> for Reasons {
+    fn from(first: Unarmable) -> Self {
+        let rest = Vec::new();
+        Self { first, rest }
+    }
+}
+
+/// A rule refused the plan for this reason, which is recorded.
+struct Noted(Box<Unarmable>);
 
 /// A plan while it is resolved.
 struct Resolver<'a> {
@@ -67,13 +98,13 @@ struct Parts<'a> {
 ///
 /// # Errors
 ///
-/// Every reason why it cannot be armed, at least one.
+/// Every reason why it cannot be armed.
 pub fn resolve(
     catalog: &Catalog,
     station: &str,
     plan: &Plan,
     hand: Option<Hand<'_>>,
-) -> Result<ArmedSpec, Vec<Unarmable>> {
+) -> Result<ArmedSpec, Reasons> {
     let mut resolver = Resolver {
         catalog,
         station,
@@ -86,18 +117,19 @@ pub fn resolve(
     let mut refused = resolver.refused;
     // Reasons that only a change of the plan can solve come first.
     refused.sort_by_key(Unarmable::may_come);
-    match spec {
-        Ok(spec) if refused.is_empty() => Ok(spec),
-        Ok(_) | Err(Noted) => Err(refused),
+    match (spec, Reasons::of(refused)) {
+        (Ok(spec), None) => Ok(spec),
+        (Ok(_) | Err(_), Some(reasons)) => Err(reasons),
+        (Err(Noted(why)), None) => Err(Reasons::from(*why)),
     }
 }
 
 impl<'a> Resolver<'a> {
     fn refuse(&mut self, why: Unarmable) -> Noted {
         if !self.refused.contains(&why) {
-            self.refused.push(why);
+            self.refused.push(why.clone());
         }
-        Noted
+        Noted(Box::new(why))
     }
 
     fn spec(&mut self) -> Result<ArmedSpec, Noted> {
@@ -114,6 +146,7 @@ impl<'a> Resolver<'a> {
         };
         self.refuse_meeting(&parts.axes);
         let instruments = instruments::armed_instruments(plan, &parts.instruments, &parts.axes);
+        self.warn_of_uncertainty(&instruments, &parts.axes);
         self.warn_of_zero(&instruments);
         Ok(ArmedSpec {
             station: self.station.to_owned(),
@@ -143,7 +176,7 @@ impl<'a> Resolver<'a> {
         self.check_pull();
         self.check_axes();
         let found = self.find(terminal, wire);
-        if let (Err(Noted), Some(id)) = (&found, &self.plan.tool) {
+        if let (Err(_), Some(id)) = (&found, &self.plan.tool) {
             // Only the name of the tool is checked here, not whether it fits the wire: one mistake is reported once.
             if let Err(why) = tool_named(self.catalog, id) {
                 self.refuse(*why);

@@ -323,7 +323,7 @@ fn a_wrong_card_says_what_it_was_instead() {
         assert!(got.as_deref().unwrap().contains(remedy), "{card}: {got:?}");
         assert!(
             desk.prompt()
-                .starts_with(&format!("arm a plan ({card} was refused: "))
+                .starts_with(&format!("start a plan ({card} was refused: "))
         );
     }
     desk.restart();
@@ -332,7 +332,7 @@ fn a_wrong_card_says_what_it_was_instead() {
         "a restart keeps the prompt"
     );
     scan(&mut desk, "tj/note/later").unwrap();
-    assert_eq!(desk.prompt(), "arm a plan");
+    assert_eq!(desk.prompt(), "start a plan");
 }
 
 #[test]

@@ -41,7 +41,7 @@ fn by_axis_all_heights_come_before_all_widths() {
         }
         other => panic!("{other:?}"),
     }
-    assert_eq!(desk.prompt(), "arm a plan");
+    assert_eq!(desk.prompt(), "start a plan");
 }
 
 #[test]

@@ -67,7 +67,7 @@ fn a_wrong_card_says_what_it_was_and_changes_nothing() {
             "tj/arm/pump-owm",
             "no plan \"pump-owm\", want one of pump-own",
         ),
-        ("tj/arm", "a card to arm a plan, without the plan"),
+        ("tj/arm", "a card that starts a plan, without the plan"),
         ("tj/dance", "no card of that kind"),
         ("tj/disarm", "no series is open at bench-1"),
     ] {

@@ -246,7 +246,7 @@ fn where_a_zero_must_be_said_a_value_near_zero_is_no_reading_of_a_larger_axis_ei
     assert_eq!(zero_of(desk.press("+0.05")), (ZeroRole::Unasked, false));
     assert_eq!(
         desk.prompt(),
-        "The zero is off by 0.05 mm. Clean the jaws, press ZERO, say zero, then the data key."
+        "The zero is off by 0.05 mm. Clean the jaws, press ZERO, announce the zero, then the data key."
     );
 }
 
@@ -331,7 +331,7 @@ fn where_an_axis_reads_near_zero_a_zero_must_be_said() {
     assert!(
         spec.warnings
             .iter()
-            .any(|warning| warning.contains("say each zero"))
+            .any(|warning| warning.contains("announce each zero"))
     );
     match desk.press("+0.01") {
         Entry::Frame(FrameEntry::Reading(reading)) => {

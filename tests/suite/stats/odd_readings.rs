@@ -59,7 +59,7 @@ fn assert_told(table: &str) {
 
 #[test]
 fn an_outlier_is_told_in_no_more_than_one_of_twenty_samples_without_any() {
-    let mut table = "| readings | sd, counts | false alarms | the plain test | at 5 sd found | at 6 sd found | two at 6 sd, both found |\n|---|---|---|---|---|---|---|\n".to_owned();
+    let mut table = "| readings | sd, steps | false alarms | the plain test | at 5 sd found | at 6 sd found | two at 6 sd, both found |\n|---|---|---|---|---|---|---|\n".to_owned();
     for n in SIZES {
         for sd in SPREADS {
             let mut random = Random::new(13);
@@ -111,7 +111,7 @@ fn an_outlier_is_told_in_no_more_than_one_of_twenty_samples_without_any() {
 fn a_normal_shape_is_doubted_in_no_more_than_one_of_twenty_samples() {
     let asked = std::env::var("TALLYJAW_SETS").ok();
     let sets: u32 = asked.as_deref().map_or(20, |sets| sets.parse().unwrap());
-    let mut table = "| readings | sd, counts | false alarms | nothing told | uniform found | exponential found |\n|---|---|---|---|---|---|\n".to_owned();
+    let mut table = "| readings | sd, steps | false alarms | nothing told | uniform found | exponential found |\n|---|---|---|---|---|---|\n".to_owned();
     for n in SIZES {
         for sd in SPREADS {
             let mut random = Random::new(17);

@@ -401,7 +401,7 @@ fn what_was_retracted_does_not_enter_unless_asked_for_by_name() {
             "no reading in the journal",
         ),
         (&["describe", "99999"], "no series 99999"),
-        (&["describe", "--since", "yesterday"], "want a date such as"),
+        (&["describe", "--since", "yesterday"], "want a day such as"),
         (
             &["compare", "--group", "tol"],
             "the journal knows no \"tol\"",

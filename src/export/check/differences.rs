@@ -5,73 +5,88 @@ use crate::export::read::FileRows;
 use crate::row::COLUMNS;
 use serde_json::Value;
 
-/// What it is about, what the file says, what the journal gives.
-pub(super) struct Part(
-    pub(super) String,
-    pub(super) Option<String>,
-    pub(super) Option<String>,
-);
+/// A value that is not the same: what it is of, what the file says, what the journal gives.
+pub(super) struct Unlike {
+    pub(super) about: String,
+    pub(super) exported: Option<String>,
+    pub(super) journal: Option<String>,
+}
+
+impl Unlike {
+    pub(super) fn new(
+        about: impl Into<String>,
+        exported: Option<String>,
+        journal: Option<String>,
+    ) -> Self {
+        let about = about.into();
+        Self {
+            about,
+            exported,
+            journal,
+        }
+    }
+}
 
 /// Compares the columns of the file with those that it was made with. Columns that no export has are ignored: another
 /// program added them.
-pub fn columns_part(file_rows: &FileRows, made_with: &[String]) -> Vec<Difference> {
-    let part = |name: &String, exported: Option<&str>, journal: Option<&str>| {
+pub fn column_differences(file_rows: &FileRows, made_with: &[String]) -> Vec<Difference> {
+    let difference = |name: &String, exported: Option<&str>, journal: Option<&str>| {
         let text = |says: Option<&str>| says.map(str::to_owned);
         Difference::of_file(&format!("column {name}"), text(exported), text(journal))
     };
-    let mut parts = Vec::new();
+    let mut found = Vec::new();
     for name in made_with {
         if !COLUMNS.iter().any(|column| column.name == name) {
             let unknown = "a column that this release does not know";
-            parts.push(part(name, Some(unknown), None));
+            found.push(difference(name, Some(unknown), None));
         } else if !file_rows.names().contains(name) {
-            parts.push(part(name, None, Some("a column of this file")));
+            found.push(difference(name, None, Some("a column of this file")));
         }
     }
     let known = file_rows.names().iter().zip(file_rows.columns());
     for (name, _) in known.filter(|(_, column)| column.is_some()) {
         if !made_with.contains(name) {
-            parts.push(part(name, Some("a column"), None));
+            found.push(difference(name, Some("a column"), None));
         }
     }
-    parts
+    found
 }
 
 /// Cells that differ.
-pub(super) fn cells_part(
+pub(super) fn cell_differences(
     file_rows: &FileRows,
     cells: &[String],
     wanted: &[String],
-    parts: &mut Vec<Part>,
+    found: &mut Vec<Unlike>,
 ) {
     if wanted.len() != cells.len() {
         let count = |count: usize| Some(format!("{count} cells"));
         let about = "the number of cells".to_owned();
-        parts.push(Part(about, count(cells.len()), count(wanted.len())));
+        found.push(Unlike::new(about, count(cells.len()), count(wanted.len())));
     }
     let columns = file_rows.names().iter().zip(file_rows.columns());
     for ((name, column), (got, want)) in columns.zip(cells.iter().zip(wanted)) {
         if got != want && column.is_some() {
             let known = |text: &String| Some(text.clone()).filter(|text| !text.is_empty());
-            parts.push(Part(name.clone(), known(got), known(want)));
+            found.push(Unlike::new(name.clone(), known(got), known(want)));
         }
     }
 }
 
 /// Fields that differ; the whole line where it is the same entry, written otherwise.
-pub(super) fn lines_part(got: &[u8], want: &[u8], parts: &mut Vec<Part>) {
-    let before = parts.len();
+pub(super) fn line_differences(got: &[u8], want: &[u8], found: &mut Vec<Unlike>) {
+    let before = found.len();
     let value = |line: &[u8]| serde_json::from_slice::<Value>(line).ok();
     if let (Some(got), Some(want)) = (value(got), value(want)) {
-        walk("", Some(&got), Some(&want), parts);
+        walk("", Some(&got), Some(&want), found);
     }
-    if parts.len() == before {
+    if found.len() == before {
         let text = |line: &[u8]| Some(String::from_utf8_lossy(line).into_owned());
-        parts.push(Part("the line".to_owned(), text(got), text(want)));
+        found.push(Unlike::new("the line".to_owned(), text(got), text(want)));
     }
 }
 
-fn walk(path: &str, got: Option<&Value>, want: Option<&Value>, parts: &mut Vec<Part>) {
+fn walk(path: &str, got: Option<&Value>, want: Option<&Value>, found: &mut Vec<Unlike>) {
     if got == want {
         return;
     }
@@ -79,7 +94,7 @@ fn walk(path: &str, got: Option<&Value>, want: Option<&Value>, parts: &mut Vec<P
         && left.len() == right.len()
     {
         for (nth, (got, want)) in left.iter().zip(right).enumerate() {
-            walk(&format!("{path}[{nth}]"), Some(got), Some(want), parts);
+            walk(&format!("{path}[{nth}]"), Some(got), Some(want), found);
         }
         return;
     }
@@ -91,7 +106,7 @@ fn walk(path: &str, got: Option<&Value>, want: Option<&Value>, parts: &mut Vec<P
                     .map_or_else(|| value.to_string(), str::to_owned)
             })
         };
-        parts.push(Part(path.to_owned(), text(got), text(want)));
+        found.push(Unlike::new(path.to_owned(), text(got), text(want)));
         return;
     };
     let only_left = left.keys().filter(|key| !right.contains_key(*key));
@@ -101,6 +116,6 @@ fn walk(path: &str, got: Option<&Value>, want: Option<&Value>, parts: &mut Vec<P
         } else {
             format!("{path}.{key}")
         };
-        walk(&below, left.get(key), right.get(key), parts);
+        walk(&below, left.get(key), right.get(key), found);
     }
 }
