@@ -1,4 +1,4 @@
-//! `alerts` of a plan: the rules over several readings that are in force.
+//! Reads `alerts` of a plan: the run rules that are in force.
 
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::{Table, alternatives};
@@ -6,7 +6,7 @@ use super::value::unique;
 use crate::quantity::meant;
 use crate::spec::AlertRule;
 
-/// The rules named; `None` where the key is not there. An empty list is no rule at all.
+/// The rules that the plan names; `None` without the key. An empty list means that no rule is in force.
 pub(super) fn alerts(
     table: &mut Table<'_>,
     faults: &mut Faults,

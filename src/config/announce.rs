@@ -1,16 +1,16 @@
-//! `announce`: the program that says verdicts aloud, and what is put into its arguments.
+//! Reads `announce`: the program that speaks verdicts, and the placeholders in its arguments.
 
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
 use crate::quantity::did_you_mean;
 
-/// What may stand in an argument, in curly brackets.
+/// Names that an argument may hold in curly brackets.
 pub const PLACEHOLDERS: [&str; 5] = ["verdict", "value", "station", "axis", "piece"];
 
-/// More arguments than any such program takes.
+/// No such program takes more arguments.
 const MOST_ARGUMENTS: usize = 32;
 
-/// The program and its arguments; empty where nothing is announced.
+/// The program and its arguments; empty if nothing is announced.
 pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Vec<String> {
     if let Some(place) = table.empty_list("announce") {
         let fault = Fault::new(
@@ -49,7 +49,7 @@ pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Vec<String> {
     parts.into_iter().map(|part| part.value).collect()
 }
 
-/// Every pair of curly brackets has a word that is known.
+/// Checks that every pair of curly brackets holds a known name.
 fn check(part: &At<String>, faults: &mut Faults) {
     for (rest, _) in part.value.match_indices('{') {
         let inside = part.value.get(rest + 1..).unwrap_or_default();

@@ -1,4 +1,4 @@
-//! Plans that verify an instrument against gauge blocks: `instrument`, `blocks`, `repeats`.
+//! Reads plans that verify an instrument against gauge blocks: `instrument`, `blocks`, `repeats`.
 
 use super::faults::{At, Fault, Faults};
 use super::plan::{Given, order, purpose, zero};
@@ -8,10 +8,10 @@ use crate::spec::{Decision, GaugeBlock, Plan, Purpose, Subject, Unarmable};
 
 const WANT: &str = "[\"1.30 mm\", \"41.3 mm\"]";
 const BLOCK: &str = "block";
-/// Nobody sets a block between the jaws more often.
+/// No one measures a block more often than this in one verification.
 const MOST_REPEATS: u32 = 100;
 
-/// Whether a plan is of this kind.
+/// Whether the plan is of this kind.
 pub(super) fn are_measured(table: &Table<'_>) -> bool {
     table.has("blocks") || (table.has("instrument") && !table.has("terminal"))
 }
@@ -24,7 +24,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     let purpose = purpose(table, Purpose::Verification, given, faults);
     let zero = zero(table, faults);
     let repeat = table.boolean(faults, "repeat");
-    refuse_what_is_for_crimps(table, faults);
+    refuse_crimp_keys(table, faults);
     Some(Plan {
         id: None,
         axes: blocks.iter().map(GaugeBlock::axis).collect(),
@@ -41,12 +41,12 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
         zero,
         pull_force: None,
         repeat: repeat.is_some_and(|repeat| repeat.value),
-        // Blocks are measured in any order: nothing drifts from one to the next.
+        // Run rules do not apply: blocks are measured in any order, so their readings show no drift.
         alerts: Vec::new(),
     })
 }
 
-/// The blocks that could be read.
+/// The blocks that could be read. Others are reported.
 fn blocks(table: &mut Table<'_>, faults: &mut Faults) -> Vec<GaugeBlock> {
     if !table.has("blocks") {
         table.missing(faults, "blocks", WANT);
@@ -75,8 +75,8 @@ fn blocks(table: &mut Table<'_>, faults: &mut Faults) -> Vec<GaugeBlock> {
     blocks.into_iter().map(|block| block.value.1).collect()
 }
 
-/// Keys that say something of crimps.
-fn refuse_what_is_for_crimps(table: &mut Table<'_>, faults: &mut Faults) {
+/// Reports keys that are only for crimps.
+fn refuse_crimp_keys(table: &mut Table<'_>, faults: &mut Faults) {
     for key in [
         "terminal",
         "wire",

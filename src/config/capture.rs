@@ -1,28 +1,28 @@
-//! `capture` and what belongs to it: how values become readings.
+//! Reads `capture` and its keys: how values become readings.
 
 use super::faults::{At, Fault, Faults};
 use super::table::Table;
 use crate::spec::{Capture, Flicker};
 use std::time::Duration;
 
-/// Repeats of one press within this are one.
+/// Default of `bounce`: repeats of one press within this time fold into one.
 const BOUNCE: Duration = Duration::from_millis(150);
 const LONGEST_BOUNCE: Duration = Duration::from_secs(10);
-/// A value that has stood still for this long is a reading.
+/// Default of `hold`: a value that stands still for this time is taken.
 const HOLD: Duration = Duration::from_millis(500);
 const LONGEST_HOLD: Duration = Duration::from_secs(60);
-/// At least this number of frames of it.
+/// Default of `frames`: the number of frames for which it must stand still.
 const FRAMES: u32 = 3;
-/// The next one is taken after the jaws moved away by this number of counts.
+/// Default of `release`, in resolution steps: the distance that the jaws must move before the next value is taken.
 const RELEASE_COUNTS: u32 = 5;
-/// An answer that has not come by then will not come.
+/// Default of `timeout`: a request without an answer is given up after this time.
 const TIMEOUT: Duration = Duration::from_secs(1);
 const LONGEST_TIMEOUT: Duration = Duration::from_secs(60);
 const LONGEST_EVERY: Duration = Duration::from_secs(24 * 60 * 60);
-/// No instrument is asked with more bytes.
+/// No instrument needs a longer request; in bytes.
 const LONGEST_REQUEST: usize = 64;
 
-/// Which way of capture a key belongs to.
+/// For each key, the capture mode that it belongs to.
 const KEYS: [(&str, &str); 8] = [
     ("bounce", "press"),
     ("hold", "steady"),
@@ -34,7 +34,7 @@ const KEYS: [(&str, &str); 8] = [
     ("every", "ask"),
 ];
 
-/// `None` where it is faulty, which has been reported.
+/// The capture mode with its keys; `None` if it is faulty, which is reported.
 pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Option<Capture> {
     let name = table.one_of(faults, "capture", &["press", "steady", "ask"], |name| {
         ["press", "steady", "ask"]
@@ -42,7 +42,7 @@ pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Option<Capture
             .find(|known| *known == name)
     });
     if name.is_none() && table.has("capture") {
-        // Whatever else is there is read for its own faults.
+        // The keys of all modes are read even so, to report their own faults.
         let _ = (
             press(table, faults),
             steady(table, faults),
@@ -51,7 +51,7 @@ pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Option<Capture
         return None;
     }
     let way = name.as_ref().map_or("press", |name| name.value);
-    let strange = strangers(table, faults, way);
+    let strange = keys_of_other_modes(table, faults, way);
     let capture = match way {
         "steady" => Some(steady(table, faults)),
         "ask" => ask(table, faults, name.as_ref()),
@@ -60,8 +60,8 @@ pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults) -> Option<Capture
     capture.filter(|_| !strange)
 }
 
-/// Tells keys that belong to another way of capture.
-fn strangers(table: &mut Table<'_>, faults: &mut Faults, way: &str) -> bool {
+/// Reports keys that belong to another capture mode.
+fn keys_of_other_modes(table: &mut Table<'_>, faults: &mut Faults, way: &str) -> bool {
     let mut found = false;
     for (key, belongs_to) in KEYS {
         if belongs_to != way

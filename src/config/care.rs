@@ -1,4 +1,4 @@
-//! Dates and counts of the care of instruments and tools.
+//! Reads dates and counts for the care of instruments and tools.
 
 use super::faults::{At, Fault, Faults};
 use super::table::Table;
@@ -6,7 +6,7 @@ use crate::quantity::Date;
 use crate::spec::{InstrumentCare, ToolCare};
 
 const DAY: &str = "a day such as \"2026-11-25\"";
-/// Ten years; nobody plans for longer.
+/// Ten years, longer than any interval in use.
 const MOST_DAYS: u32 = 3_650;
 const MOST_CRIMPS: u32 = 1_000_000_000;
 

@@ -1,8 +1,8 @@
-//! Checks references: every name used must be defined, and fit.
+//! Checks references: every name that is used must be defined, and must fit.
 //!
-//! In: the contents of all files, each read by itself. Out: the faults between them, for plans by [`resolve`], so that
-//! a plan without faults can be armed. A reference to a part that could not be read is not reported, because its
-//! target may exist.
+//! In: the contents of all files, each read by itself. Out: the faults between them. Plans are checked by [`resolve`],
+//! so that a plan without faults can be armed. A reference to a part that could not be read is not reported, because
+//! its target may exist.
 
 use super::PortConfig;
 use super::faults::{At, Fault, Faults, Place, Role, quoted};
@@ -17,7 +17,7 @@ use crate::spec::{
     Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, SheetRow, Terminal, Unarmable,
 };
 
-/// All files, read.
+/// The contents of all files, before references are checked.
 #[derive(Debug)]
 pub(super) struct Raw {
     pub(super) stations: Vec<At<String>>,
@@ -28,7 +28,7 @@ pub(super) struct Raw {
     pub(super) plans: Vec<RawPlan>,
 }
 
-/// Finds what is there twice and what is not there at all.
+/// Reports names that are defined twice and names that are not defined.
 pub(super) fn references(raw: &Raw, faults: &mut Faults) {
     each_once(raw, faults);
     for instrument in &raw.instruments {
@@ -55,7 +55,7 @@ fn station_exists(instrument: &RawInstrument, stations: &[At<String>], faults: &
         return;
     };
     let names: Vec<_> = stations.iter().map(|name| name.value.as_str()).collect();
-    // Without any station its lack has been reported.
+    // If there is no station at all, that was reported already.
     if !names.is_empty() && !names.contains(&station.value.as_str()) {
         let got = format!("no station {}", quoted(&station.value));
         let fault = Fault::new(got, "want the name of a [[station]]");
@@ -64,7 +64,7 @@ fn station_exists(instrument: &RawInstrument, stations: &[At<String>], faults: &
     }
 }
 
-/// Refuses such numbers: the kernel gives them in the order in which adapters are found.
+/// Refuses ports such as /dev/ttyUSB0: the kernel numbers adapters in the order in which it finds them.
 fn no_port_by_number(instruments: &[RawInstrument], faults: &mut Faults) {
     for port in instruments.iter().filter_map(|known| known.port.as_ref()) {
         if !port.value.is_by_order() {
@@ -95,14 +95,14 @@ fn each_port_once(instruments: &[RawInstrument], faults: &mut Faults) {
     }
 }
 
-/// Each plan can be armed at some station, by what is configured; or every reason against it is reported.
+/// Checks that each plan can be armed at some station. If it cannot, every reason is reported.
 pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
     for raw_plan in &raw.plans {
         let Some(plan) = &raw_plan.plan else {
-            continue; // what is measured could not be read
+            continue; // The subject could not be read, which was reported.
         };
         for why in refused(catalog, plan) {
-            if may_only_look_so(&why, raw, catalog, faults) {
+            if may_follow_from_another_fault(&why, raw, catalog, faults) {
                 continue;
             }
             let (place, may_come) = (place_of(raw_plan, &why), why.may_come());
@@ -120,9 +120,9 @@ pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
     }
 }
 
-/// Why a plan cannot be armed, at the station with the fewest reasons; nothing where it can be armed.
+/// Why a plan cannot be armed, at the station with the fewest reasons; empty if it can.
 fn refused(catalog: &Catalog, plan: &Plan) -> Vec<Unarmable> {
-    let nowhere = [String::new()]; // the lack of a station has been reported
+    let nowhere = [String::new()]; // The lack of a station was reported.
     let stations = match catalog.stations.as_slice() {
         [] => nowhere.as_slice(),
         stations => stations,
@@ -143,8 +143,13 @@ fn refused(catalog: &Catalog, plan: &Plan) -> Vec<Unarmable> {
         .unwrap_or_default()
 }
 
-/// Whether the reason may be only a consequence of another fault that has been reported.
-fn may_only_look_so(why: &Unarmable, raw: &Raw, catalog: &Catalog, faults: &Faults) -> bool {
+/// Whether the reason may only follow from another fault that was reported.
+fn may_follow_from_another_fault(
+    why: &Unarmable,
+    raw: &Raw,
+    catalog: &Catalog,
+    faults: &Faults,
+) -> bool {
     let unsure_sheets = |id: Option<&String>| {
         let unsure = |known: &RawTerminal| id == Some(&known.id.value) && !known.is_whole;
         faults.is_incomplete(Role::Sheets) || raw.terminals.iter().any(unsure)
@@ -168,19 +173,19 @@ fn may_only_look_so(why: &Unarmable, raw: &Raw, catalog: &Catalog, faults: &Faul
             .filter_map(|known| known.name.as_ref());
         names.any(|name| name.value == *got)
     } else {
-        // Without any instrument this is reported once, at the station; an empty list has been reported.
-        let is_told = matches!(why, Unarmable::Nothing { .. });
+        // A configuration without instruments is reported once, at the station; an empty list was reported, too.
+        let is_reported_elsewhere = matches!(why, Unarmable::Nothing { .. });
         let no_terminal = matches!(why, Unarmable::NoTerminal { .. });
         let no_tool = matches!(why, Unarmable::NoTool { .. });
         let none_measures = matches!(why, Unarmable::NoInstrument { .. });
-        is_told
+        is_reported_elsewhere
             || no_terminal && unsure_sheets(None)
             || no_tool && unsure_tools(None)
             || none_measures && catalog.instruments.is_empty()
     }
 }
 
-/// The row that lacks the limits.
+/// The row that lacks limits, for a second place in the message.
 fn row_of<'r>(why: &Unarmable, raw: &'r Raw) -> Option<&'r At<RawRow>> {
     let Unarmable::NotLimited { terminal, wire, .. } = why else {
         return None;
@@ -191,7 +196,7 @@ fn row_of<'r>(why: &Unarmable, raw: &'r Raw) -> Option<&'r At<RawRow>> {
     rows.find(|row| row.value.wire.area == *wire)
 }
 
-/// Where a plan asks for what cannot be.
+/// The place in the plan that the reason is about.
 fn place_of<'p>(plan: &'p RawPlan, why: &Unarmable) -> &'p Place {
     let item = why.item();
     let same = |text: &str, item: &str| {
@@ -209,7 +214,7 @@ fn place_of<'p>(plan: &'p RawPlan, why: &Unarmable) -> &'p Place {
 }
 
 impl Raw {
-    /// The ports; only for a configuration without faults.
+    /// The ports. Call it only for a configuration without faults.
     pub(super) fn ports(&self) -> Vec<PortConfig> {
         let port = |raw: &RawInstrument| {
             Some(PortConfig {
@@ -225,7 +230,7 @@ impl Raw {
         self.instruments.iter().filter_map(port).collect()
     }
 
-    /// What can be armed, as far as it could be read.
+    /// The plans, sheets, tools and instruments, as far as they could be read.
     pub(super) fn catalog(&self) -> Catalog {
         let instruments = || self.instruments.iter();
         Catalog {

@@ -1,7 +1,7 @@
-//! Every fault of a configuration with its file, line, column, caret and remedy.
+//! A fault of a configuration with its file, line, column, caret and remedy.
 //!
-//! In: a place in a text and what is wrong there. Out: text for people; a program's output reads
-//! the fields. Nothing in here knows what a configuration contains.
+//! In: a place in a text, and what is wrong there. Out: text for people, or fields for programs. This file does not
+//! know what a configuration contains.
 
 use crate::quantity::safe;
 use annotate_snippets::renderer::DecorStyle;
@@ -9,53 +9,53 @@ use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 use std::ops::Range;
 use std::path::PathBuf;
 
-/// A text and where it is from.
+/// A text and the file that it is from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Source {
-    /// Where it is from, as shown to people.
+    /// The file, as shown to people.
     pub path: PathBuf,
-    /// The whole of it.
+    /// The whole text.
     pub text: String,
 }
 
-/// How bad a fault is.
+/// Whether a fault stops the configuration from being used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Severity {
-    /// Nothing can be done with it.
+    /// The configuration cannot be used.
     Error,
-    /// It looks wrong and may yet be meant.
+    /// The configuration can be used; the value is unusual.
     Warning,
 }
 
 /// One fault of a configuration.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Diagnostic {
-    /// How bad it is.
+    /// Error or warning.
     pub severity: Severity,
-    /// The file.
+    /// The file with the fault.
     pub path: PathBuf,
-    /// Its place in the file, in bytes.
+    /// Place of the fault in the text, in bytes.
     pub span: Range<usize>,
-    /// The line it starts on, from 1.
+    /// Line where the place begins, from 1.
     pub line: usize,
-    /// The column it starts at, in characters, from 1.
+    /// Column where the place begins, in characters, from 1.
     pub column: usize,
-    /// What was got.
+    /// What was found.
     pub message: String,
-    /// What is expected there; beside the caret.
+    /// What is expected; shown at the caret.
     pub label: String,
-    /// What to do about it.
+    /// What to do; `None` if the label says it all.
     pub help: Option<String>,
 }
 
-/// A text with the places where its lines start, so that many faults in a long file cost little.
+/// Start of each line of a text. It is computed once, so that many faults in a long file stay fast.
 #[derive(Debug, Clone)]
 pub(super) struct Lines {
     starts: Vec<usize>,
 }
 
 impl Lines {
-    /// Of this text.
+    /// The line starts of `text`.
     pub(super) fn new(text: &str) -> Self {
         let after_ends = text
             .bytes()
@@ -67,12 +67,12 @@ impl Lines {
         }
     }
 
-    /// Line of the byte `at`, from 1.
+    /// The line of the byte `at`, from 1.
     pub(super) fn line(&self, at: usize) -> usize {
         self.starts.partition_point(|start| *start <= at).max(1)
     }
 
-    /// Line and column of the byte `at`, both from 1; a byte order mark is no column.
+    /// Line and column of the byte `at`, both from 1. A byte order mark does not count as a column.
     fn position(&self, text: &str, at: usize) -> (usize, usize) {
         let line = self.line(at);
         let start = self.starts.get(line - 1).copied().unwrap_or(0);
@@ -83,7 +83,7 @@ impl Lines {
 }
 
 impl Diagnostic {
-    /// A fault at `span` of `source`; a span that is no part of the text is moved to one.
+    /// A fault at `span` of `source`. A span outside the text is moved to its nearest place.
     pub(super) fn at(
         source: &Source,
         lines: &Lines,
@@ -106,15 +106,15 @@ impl Diagnostic {
         }
     }
 
-    /// The fault as text: what was got, file, line and column, the line itself with a caret and
-    /// what is expected, and the remedy. `text` is the text of the file.
+    /// The fault as text: what was found, file, line and column, the line itself with a caret and what is expected, and
+    /// the remedy. `text` is the text of the file.
     pub fn render(&self, text: &str, colour: bool) -> String {
         let renderer = if colour {
             Renderer::styled()
         } else {
             Renderer::plain()
         };
-        // Only the line itself is handed over: many faults in a large file must cost little.
+        // The renderer gets only the line itself, so that many faults in a large file stay fast.
         let span = within(text, self.span.clone());
         let before = text.get(..span.start).unwrap_or("");
         let start = before.rfind('\n').map_or(0, |at| at + 1);
@@ -123,8 +123,8 @@ impl Diagnostic {
         let line = text.get(start..end).unwrap_or("");
         let start_of_text = start + line.len() - line.trim_start_matches('\u{feff}').len();
         let line = line.trim_start_matches('\u{feff}');
-        // The renderer shows the old control characters; the newer ones steer terminals too. Two
-        // bytes stand for two, so that places stay.
+        // The renderer escapes the old control characters. The newer ones steer terminals too; two bytes replace two,
+        // so that columns stay right.
         let newer = |c: char| matches!(c, '\u{80}'..='\u{9f}');
         let line = line.replace(newer, "\u{b7}");
         let within_line = |at: usize| at.clamp(start_of_text, end) - start_of_text;
@@ -147,14 +147,14 @@ impl Diagnostic {
         renderer.decor_style(DecorStyle::Ascii).render(&[group])
     }
 
-    /// The path without what could steer a terminal.
+    /// The path, with characters escaped that could steer a terminal.
     fn shown_path(&self) -> String {
         let path = self.path.display().to_string();
         safe(&path)
     }
 }
 
-/// The part of `text` nearest to `span`.
+/// The part of `text` that is nearest to `span`.
 fn within(text: &str, span: Range<usize>) -> Range<usize> {
     let floor = |at: usize| {
         (0..=at.min(text.len()))

@@ -1,4 +1,4 @@
-//! The faults of all files while they are read and compared; nothing found stops the search.
+//! Collects the faults of all files. A fault does not stop the search for more.
 
 use super::Faulty;
 use super::diagnostic::{Diagnostic, Lines, Severity, Source};
@@ -6,24 +6,24 @@ use crate::spec::Unarmable;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-/// More faults than anyone reads; beyond them only the first are kept.
+/// Maximum number of faults that are kept; nobody reads more.
 const MOST: usize = 200;
 
-/// A part of one of the files.
+/// A range of bytes in one of the files.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Place {
     file: usize,
     span: Range<usize>,
 }
 
-/// A value and where it stands.
+/// A value with its place.
 #[derive(Debug, Clone)]
 pub(super) struct At<T> {
     pub(super) value: T,
     pub(super) place: Place,
 }
 
-/// What is wrong at a place: what was got, what is expected, what to do.
+/// What is wrong: what was found, what is expected, and the remedy.
 #[derive(Debug, Clone)]
 pub(super) struct Fault {
     pub(super) got: String,
@@ -58,16 +58,16 @@ impl From<Unarmable> for Fault {
     }
 }
 
-/// What a file holds.
+/// The kind of a file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Role {
     Main,
     Sheets,
     Tools,
     Plans,
-    /// A maker's sheet in cells, to be imported.
+    /// A maker's sheet as CSV, for import.
     Csv,
-    /// A request in place of a file: a line for each of its values, a JSON pointer.
+    /// A request instead of a file. Its text has one line for each value, which is the JSON pointer of that value.
     Request,
 }
 
@@ -76,11 +76,11 @@ struct File {
     role: Role,
     source: Source,
     lines: Lines,
-    /// Lines that are no TOML; what else is found on them is only a consequence.
+    /// Lines that are not valid TOML. Other faults on them may only follow from that.
     broken: BTreeSet<usize>,
 }
 
-/// The files read so far and what is wrong with them.
+/// The files read so far, and their faults.
 #[derive(Debug, Default)]
 pub(super) struct Faults {
     files: Vec<File>,
@@ -88,14 +88,14 @@ pub(super) struct Faults {
     warned: Vec<(usize, Diagnostic)>,
     left_out: usize,
     recorded: usize,
-    /// Kinds of file with an item whose name could not be read.
+    /// Kinds of file in which the name of an item could not be read.
     incomplete: Vec<Role>,
-    /// The keys and values known at each place.
+    /// The known keys of each table, with the names that they allow.
     vocabulary: Vocabulary,
 }
 
-/// For the header of a table and a key in it, the names that its value is one of; none where it may be any. It is
-/// the keys that the readers know.
+/// The known keys: for the header of a table and a key in it, the names that its value may have. Empty if any value is
+/// allowed.
 pub type Vocabulary = BTreeMap<(&'static str, &'static str), Vec<String>>;
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -108,7 +108,7 @@ impl FileId {
 }
 
 impl Faults {
-    /// A key has a meaning in a table.
+    /// Notes that `key` has a meaning in `table`, with the names that its value may have.
     pub(super) fn knows(&mut self, table: &'static str, key: &'static str, names: &[&str]) {
         let known = self.vocabulary.entry((table, key)).or_default();
         for name in names {
@@ -123,7 +123,7 @@ impl Faults {
         std::mem::take(&mut self.vocabulary)
     }
 
-    /// Takes a file in; faults are reported in the order in which files came.
+    /// Adds a file. Faults are reported in the order in which files were added.
     pub(super) fn add_file(&mut self, role: Role, source: &Source) -> FileId {
         self.files.push(File {
             role,
@@ -134,12 +134,12 @@ impl Faults {
         FileId(self.files.len() - 1)
     }
 
-    /// Something is wrong at a place.
+    /// Reports an error at a place.
     pub(super) fn add(&mut self, place: &Place, fault: Fault) {
         self.record(place, fault, false);
     }
 
-    /// Withdraws the fault reported at a place: the next one reported there is the same mistake.
+    /// Removes the fault `got` that was reported at a place, because the next one there explains it better.
     pub(super) fn withdraw(&mut self, place: &Place, got: &str) {
         let is_it = |file: usize, found: &Diagnostic| {
             file == place.file && found.span == place.span && found.message == got
@@ -147,7 +147,7 @@ impl Faults {
         self.found.retain(|(file, found)| !is_it(*file, found));
     }
 
-    /// Something looks wrong at a place and may yet be meant.
+    /// Reports a warning at a place.
     pub(super) fn warn(&mut self, place: &Place, fault: Fault) {
         let Some(file) = self.files.get(place.file) else {
             return;
@@ -161,7 +161,7 @@ impl Faults {
         }
     }
 
-    /// The warnings so far, by file and line, with the files they are in.
+    /// The warnings so far, by file and line, with their files.
     pub(super) fn warnings(&mut self) -> Faulty {
         let mut warned = std::mem::take(&mut self.warned);
         warned.sort_by_key(|(file, found)| (*file, found.span.start, found.span.end));
@@ -176,7 +176,7 @@ impl Faults {
         }
     }
 
-    /// A place that is no TOML: the rest of its line is not looked at.
+    /// Reports a place that is not valid TOML. Later faults on that line are ignored.
     pub(super) fn add_syntax(&mut self, place: &Place, fault: Fault) {
         self.record(place, fault, true);
     }
@@ -202,19 +202,19 @@ impl Faults {
         }
     }
 
-    /// Is some part of this file no TOML? Then what seems to be missing may only be unreadable.
+    /// Whether some part of the file is not valid TOML. What seems to be missing there may only be unreadable.
     pub(super) fn is_broken(&self, file: FileId) -> bool {
         self.files
             .get(file.0)
             .is_some_and(|file| !file.broken.is_empty())
     }
 
-    /// An entry of this kind of file has no name: a reference to nothing may be meant for it.
+    /// Notes that an item in this kind of file has no name. A reference to an unknown name may be meant for it.
     pub(super) fn leave_out_unnamed(&mut self, role: Role) {
         self.incomplete.push(role);
     }
 
-    /// Could some entry of this kind of file not be read? Then what seems to be missing may be there.
+    /// Whether an item in this kind of file could not be read. What seems to be missing may be there.
     pub(super) fn is_incomplete(&self, role: Role) -> bool {
         if self.incomplete.contains(&role) {
             return true;
@@ -224,23 +224,23 @@ impl Faults {
         files.any(|file| !file.broken.is_empty())
     }
 
-    /// The number of the line of a place, from 1.
+    /// Line of a place, from 1.
     pub(super) fn line_number(&self, place: &Place) -> usize {
         let file = self.files.get(place.file);
         file.map_or(1, |file| file.lines.line(place.span.start))
     }
 
-    /// Is anything wrong so far?
+    /// Whether no error was reported so far.
     pub(super) fn is_empty(&self) -> bool {
         self.found.is_empty()
     }
 
-    /// How much is wrong so far, what follows from a broken line included.
+    /// Number of faults so far, including those that follow from a broken line.
     pub(super) fn count(&self) -> usize {
         self.recorded
     }
 
-    /// Line of a place, for messages that point at two places.
+    /// Line of a place in words, for messages that name two places.
     pub(super) fn line_of(&self, place: &Place) -> String {
         let Some(file) = self.files.get(place.file) else {
             return String::new();
@@ -253,7 +253,7 @@ impl Faults {
         format!("{}:{line}", file.source.path.display())
     }
 
-    /// All faults, by file and line, and the files they are in.
+    /// All faults, by file and line, with their files.
     pub(super) fn finish(mut self) -> (Vec<Diagnostic>, Vec<Source>) {
         self.found
             .sort_by_key(|(file, found)| (*file, found.span.start, found.span.end));
@@ -272,7 +272,7 @@ impl Faults {
     }
 }
 
-/// A text as it stands in a message: quoted, control characters escaped, cut where it is long.
+/// A text for a message: in quotes, control characters escaped, cut if it is long.
 pub(super) fn quoted(text: &str) -> String {
     const LONGEST: usize = 60;
     match text.char_indices().nth(LONGEST) {

@@ -1,4 +1,4 @@
-//! A plan given whole in a request: the keys of a `[[plan]]` as JSON, read by the walk that reads files.
+//! Reads a plan that a request contains. The JSON object has the keys of a `[[plan]]`, and the same code reads both.
 //!
 //! In: an object of a request. Out: the plan, or every fault with the JSON pointer of its value.
 
@@ -13,22 +13,22 @@ use std::borrow::Cow;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-/// What is wrong with a value of a request.
+/// A fault in a value of a request.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RequestFault {
-    /// The value, as a JSON pointer from the request.
+    /// JSON pointer of the value in the request.
     pub pointer: String,
-    /// What was got and what is wanted.
+    /// What was found and what is expected.
     pub message: String,
-    /// What to do about it.
+    /// What to do; `None` if the message says it all.
     pub remedy: Option<String>,
 }
 
-/// The plan of `params`, whose place in the request is `pointer`; `beside` are keys that may stand there too.
+/// Reads the plan in `params`, whose JSON pointer is `pointer`. `beside`: further keys that are allowed there.
 ///
 /// # Errors
 ///
-/// Every fault, in the order of the values.
+/// All faults, in the order of the values.
 pub fn inline_plan(
     params: &Map<String, Value>,
     pointer: &str,
@@ -66,8 +66,8 @@ pub fn inline_plan(
     }
 }
 
-/// A request on its way into the form of a file. Its text has a line for each value, the pointer to it, and the place
-/// of a value is that line.
+/// Converts a request into the form of a parsed file. Its text has one line for each value, which holds the pointer,
+/// and that line is the place of the value.
 struct Request<'n> {
     pointers: String,
     numbers: std::slice::Iter<'n, String>,
@@ -82,7 +82,7 @@ impl<'n> Request<'n> {
         placed
     }
 
-    /// What is null is left out.
+    /// Converts an object. Keys whose value is null are left out.
     fn table(&mut self, pointer: &str, object: &Map<String, Value>) -> Spanned<DeTable<'n>> {
         let mut table = self.place(pointer, DeTable::new());
         for (key, value) in object {
@@ -100,7 +100,7 @@ impl<'n> Request<'n> {
         let value = match value {
             Value::Null => return None,
             Value::Bool(value) => DeValue::Boolean(*value),
-            // Its grammar is a part of TOML's.
+            // A JSON number is always a valid TOML number.
             Value::Number(_) => DeValue::parse(self.numbers.next()?).ok()?.into_inner(),
             Value::String(text) => DeValue::String(Cow::Owned(text.clone())),
             Value::Array(items) => {
@@ -123,7 +123,7 @@ impl<'n> Request<'n> {
     }
 }
 
-/// The numbers as they are written, in the order of [`Request::value`].
+/// Collects numbers as written, in the order in which [`Request::value`] visits them.
 fn collect(value: &Value, numbers: &mut Vec<String>) {
     match value {
         Value::Null | Value::Bool(_) | Value::String(_) => {}

@@ -1,4 +1,4 @@
-//! `[[instrument]]`: what stands at the end of a port.
+//! Reads `[[instrument]]`: a caliper, force gauge, scanner or pedal at a port.
 
 use super::capture;
 use super::care;
@@ -36,7 +36,7 @@ pub(super) fn read(mut table: Table<'_>, faults: &mut Faults) -> RawInstrument {
         .map(|line| line.value);
     let dtr = table.boolean(faults, "dtr").map(|dtr| dtr.value);
     let rts = table.boolean(faults, "rts").map(|rts| rts.value);
-    // Without a kind, the rest is read as a caliper's, so that its own faults are shown.
+    // Without a kind the keys of a caliper are read, so that their own faults are reported.
     let measures = kind.unwrap_or(InstrumentKind::Caliper);
     let contact = contact(&mut table, faults, measures);
     let (mut instrument, mut signal) = (None, None);
@@ -96,7 +96,7 @@ fn kind(table: &mut Table<'_>, faults: &mut Faults) -> Option<InstrumentKind> {
     Some(kind.value)
 }
 
-/// The modem line that a pedal is on.
+/// The modem line that a pedal is connected to.
 fn contact(table: &mut Table<'_>, faults: &mut Faults, kind: InstrumentKind) -> Option<ModemLine> {
     let names = ModemLine::ALL.map(ModemLine::name);
     let contact = table.one_of(faults, "contact", &names, ModemLine::from_name)?;
@@ -176,7 +176,7 @@ fn port_path(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<PortSelect
     None
 }
 
-/// What an instrument's values are.
+/// Settings by which an instrument's values are read.
 struct Values {
     format: Option<&'static FrameFormat>,
     pattern: Option<Pattern>,
@@ -224,7 +224,7 @@ impl Values {
     }
 }
 
-/// The user's regular expression; required by the format `pattern`, and by no other.
+/// The user's regular expression. The format `pattern` requires it; no other format allows it.
 fn pattern(
     table: &mut Table<'_>,
     faults: &mut Faults,
@@ -276,7 +276,7 @@ fn unit(table: &mut Table<'_>, faults: &mut Faults, dimension: Dimension) -> Uni
         .map_or(usual, |unit| unit.value)
 }
 
-/// `0..150 mm`.
+/// Reads a range such as `0..150 mm`.
 fn range(
     table: &mut Table<'_>,
     faults: &mut Faults,

@@ -1,4 +1,4 @@
-//! Modem lines and how a port is found: `CTS`, `0403:6001`; beside how bytes stand on it.
+//! Modem lines, and how a port is selected: `CTS`, `0403:6001`.
 
 pub use crate::decode::line_settings::{LineSettings, LineSettingsError, Parity};
 use crate::quantity::named;
@@ -7,7 +7,7 @@ use std::fmt;
 use std::path::PathBuf;
 
 named! {
-    /// A modem line of a port, which a pedal may be on.
+    /// A modem line of a port. A pedal's contact is connected to one.
     pub enum ModemLine {
         /// Clear to send.
         Cts = "CTS",
@@ -20,24 +20,24 @@ named! {
     }
 }
 
-/// How an instrument's port is found.
+/// How an instrument's port is selected.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub enum PortSelector {
-    /// A device file.
+    /// The path of a device file.
     Path(PathBuf),
-    /// The serial number of a USB adapter; the same plug on any number.
+    /// The serial number of a USB adapter, whichever socket it is in.
     UsbSerial(String),
-    /// Vendor and product of a USB adapter; for the only one of its kind.
+    /// Vendor and product number of a USB adapter, of which there must be only one.
     UsbId {
-        /// The vendor's number.
+        /// Vendor number, 16 bits.
         vendor: u16,
-        /// The product's number.
+        /// Product number, 16 bits.
         product: u16,
     },
 }
 
 impl PortSelector {
-    /// From `0403:6001`.
+    /// Reads `0403:6001`; `None` if the text has another form.
     pub fn from_usb_id(text: &str) -> Option<Self> {
         let (vendor, product) = text.split_once(':')?;
         let number = |digits: &str| {
@@ -50,7 +50,7 @@ impl PortSelector {
         })
     }
 
-    /// It is a number that goes to whichever adapter was found first: `/dev/ttyUSB0`.
+    /// Whether the path depends on the order in which adapters were found, as `/dev/ttyUSB0` does.
     pub fn is_by_order(&self) -> bool {
         let Self::Path(path) = self else {
             return false;

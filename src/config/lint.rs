@@ -1,29 +1,30 @@
 //! Warnings about sheet values that are unusual but possible, each with its place and what to check.
 //!
-//! In: the terminals of a configuration that has no errors. Out: warnings. A limit that cannot be (crossed, a
-//! size twice) is an error and no matter of this file.
+//! In: the terminals of a configuration without errors. Out: warnings. Impossible limits (crossed, a size twice) are
+//! errors, which are found elsewhere.
 
 use super::faults::{At, Fault, Faults, Place};
 use super::sheet::{RawRow, RawTerminal};
 use crate::quantity::{Length, Unit};
 use crate::spec::{AxisName, Instrument, Limits, SizingSystem};
 
-/// An instrument must resolve the tolerance into at least this many counts; arming holds it too (common
-/// practice, no source).
-const LEAST_COUNTS: i64 = 5;
-/// No crimp is lower or narrower than this, nor higher or wider (common practice, no source).
+/// The tolerance must be at least this many resolution steps of an instrument. Arming requires it too (common practice,
+/// no source).
+const MIN_COUNTS: i64 = 5;
+/// Limits beyond these sizes are unlikely for a crimp (common practice, no source).
 const SMALLEST_CRIMP_NM: i64 = 250_000;
 const LARGEST_CRIMP_NM: i64 = 50_000_000;
-/// A width and a height of one crimp further apart than this are of two things (common practice, no source).
-const WILDLY_APART: i64 = 4;
-/// The axes of a crimp itself: height and width of core and insulation.
+/// If width and height of a crimp differ by more than this factor, columns are probably mixed up (common practice, no
+/// source).
+const MAX_RATIO: i64 = 4;
+/// The pairs of width and height on one crimp: conductor and insulation.
 const CRIMPS: [(&str, &str); 2] = [
     ("core_crimp_height", "core_crimp_width"),
     ("insulation_crimp_height", "insulation_crimp_width"),
 ];
 const HEIGHT: &str = "core_crimp_height";
 
-/// Looks at every sheet.
+/// Checks all sheets.
 pub(super) fn sheets(terminals: &[RawTerminal], instruments: &[Instrument], faults: &mut Faults) {
     for terminal in terminals {
         row_order(terminal, faults);
@@ -31,16 +32,16 @@ pub(super) fn sheets(terminals: &[RawTerminal], instruments: &[Instrument], faul
         height_by_size(terminal, faults);
         missing_axes(terminal, faults);
         for row in &terminal.rows {
-            // One slip gives one warning: a wrong unit is not reported as swapped columns too.
-            if !unlikely_sizes(&row.value, faults) {
+            // One mistake gives one warning: a wrong unit is not reported as mixed-up columns too.
+            if !warn_of_unlikely_sizes(&row.value, faults) {
                 mixed_columns(&row.value, faults);
-                too_fine(&row.value, instruments, faults);
+                warn_of_fine_tolerance(&row.value, instruments, faults);
             }
         }
     }
 }
 
-/// A station without any instrument in the whole file: nothing will ever be measured.
+/// Warns about a configuration without instruments: nothing can be measured.
 pub(super) fn no_instrument(
     stations: &[At<String>],
     instruments: &[Instrument],
@@ -56,7 +57,7 @@ pub(super) fn no_instrument(
     }
 }
 
-/// The limits of a built-in axis, and their place.
+/// The limits of a built-in axis, with their place.
 fn limits_of<'r>(row: &'r RawRow, axis: &str) -> Option<(&'r Limits, &'r Place)> {
     let named = |name: &AxisName| name.as_str() == axis;
     let (_, limits) = row.limits.iter().find(|(name, _)| named(name))?;
@@ -68,7 +69,7 @@ fn area(row: &At<RawRow>) -> u64 {
     row.value.wire.area.square_micrometres()
 }
 
-/// Sizes rise or fall all the way: a row out of order is often one with a slip in its size.
+/// Warns about a row whose size breaks the order of the others: the size may be mistyped.
 fn row_order(terminal: &RawTerminal, faults: &mut Faults) {
     let areas: Vec<u64> = terminal.rows.iter().map(area).collect();
     let rising = areas
@@ -91,7 +92,7 @@ fn row_order(terminal: &RawTerminal, faults: &mut Faults) {
     }
 }
 
-/// Two rows that are the same wire under two systems, more likely than not.
+/// Warns about two rows that are probably the same wire in two sizing systems.
 fn same_wire_twice(terminal: &RawTerminal, faults: &mut Faults) {
     for (at, row) in terminal.rows.iter().enumerate() {
         let (wire, mine) = (&row.value.wire, area(row));
@@ -110,7 +111,7 @@ fn same_wire_twice(terminal: &RawTerminal, faults: &mut Faults) {
     }
 }
 
-/// A thicker conductor gives a higher crimp in the same terminal (common practice, no source).
+/// Warns about a thicker conductor with a lower crimp: it is usually higher (common practice, no source).
 fn height_by_size(terminal: &RawTerminal, faults: &mut Faults) {
     let mut rows: Vec<&At<RawRow>> = terminal.rows.iter().collect();
     rows.sort_by_key(|row| area(row));
@@ -136,7 +137,7 @@ fn height_by_size(terminal: &RawTerminal, faults: &mut Faults) {
     }
 }
 
-/// A row without a crimp height, and an axis that every other row of the terminal has.
+/// Warns about a row without crimp height, or without an axis that every other row of the terminal has.
 fn missing_axes(terminal: &RawTerminal, faults: &mut Faults) {
     let has = |row: &RawRow, name: &AxisName| row.limits.iter().any(|(known, _)| known == name);
     for (at, row) in terminal.rows.iter().enumerate() {
@@ -170,8 +171,9 @@ fn missing_axes(terminal: &RawTerminal, faults: &mut Faults) {
     }
 }
 
-/// A crimp that is too small or too large to be one: most likely inches typed as mm, or the other way round. Was any found?
-fn unlikely_sizes(row: &RawRow, faults: &mut Faults) -> bool {
+/// Warns about a crimp that is too small or too large, most likely because of a wrong unit. Returns whether one was
+/// found.
+fn warn_of_unlikely_sizes(row: &RawRow, faults: &mut Faults) -> bool {
     let mut found = false;
     let axes = CRIMPS.iter().flat_map(|(height, width)| [*height, *width]);
     for axis in axes {
@@ -206,7 +208,7 @@ fn unlikely_sizes(row: &RawRow, faults: &mut Faults) -> bool {
     found
 }
 
-/// A width that is wildly different from the height of the same crimp: mixed-up columns.
+/// Warns about a width that is far from the height of the same crimp: the columns are probably mixed up.
 fn mixed_columns(row: &RawRow, faults: &mut Faults) {
     for (height, width) in CRIMPS {
         let (Some((high, _)), Some((wide, place))) =
@@ -217,8 +219,8 @@ fn mixed_columns(row: &RawRow, faults: &mut Faults) {
         let (Some(h), Some(w)) = (high.centre(), wide.centre()) else {
             continue;
         };
-        if h.max(w) > h.min(w).saturating_mul(WILDLY_APART) {
-            let got = format!("{width} and {height} are more than {WILDLY_APART} times apart");
+        if h.max(w) > h.min(w).saturating_mul(MAX_RATIO) {
+            let got = format!("{width} and {height} are more than {MAX_RATIO} times apart");
             let want = format!("the height is {high}");
             let help = "check for swapped columns, a wrong decimal point or a wrong unit";
             faults.warn(place, Fault::new(got, want).help(help));
@@ -226,8 +228,8 @@ fn mixed_columns(row: &RawRow, faults: &mut Faults) {
     }
 }
 
-/// A tolerance that no instrument of the configuration could judge.
-fn too_fine(row: &RawRow, instruments: &[Instrument], faults: &mut Faults) {
+/// Warns about a tolerance that no instrument of the configuration can judge.
+fn warn_of_fine_tolerance(row: &RawRow, instruments: &[Instrument], faults: &mut Faults) {
     for (name, place) in &row.places {
         let limits = row.limits.iter().find(|(known, _)| known == name);
         let Some(limits) = limits.and_then(|(_, limits)| limits.as_ref()) else {
@@ -241,10 +243,10 @@ fn too_fine(row: &RawRow, instruments: &[Instrument], faults: &mut Faults) {
             continue;
         };
         let counts = width.checked_div(finest.resolution.base()).unwrap_or(0);
-        if counts < LEAST_COUNTS {
+        if counts < MIN_COUNTS {
             let got = format!("the tolerance of {name} is too fine for every instrument here");
             let want = format!(
-                "it has {counts} steps of {} ({}), want at least {LEAST_COUNTS}",
+                "it has {counts} steps of {} ({}), want at least {MIN_COUNTS}",
                 finest.name, finest.resolution
             );
             let help =

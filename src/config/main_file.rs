@@ -1,4 +1,4 @@
-//! The main file: the daemon, stations, instruments, axes, and which other files there are.
+//! Reads the main file: daemon, stations, instruments, axes, and the names of the other files.
 
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Role};
@@ -13,7 +13,7 @@ use crate::spec::axis::{AXES, PLAUSIBLE_PERCENT};
 use crate::spec::{Axis, AxisName};
 use std::path::{Path, PathBuf};
 
-/// The main file, read; the files that it names are not.
+/// The main file after reading. The files that it names are not read yet.
 #[derive(Debug)]
 pub struct MainFile {
     pub(super) faults: Faults,
@@ -30,22 +30,22 @@ pub struct MainFile {
 }
 
 impl MainFile {
-    /// Where the sheets are.
+    /// The files that hold sheets.
     pub fn sheets(&self) -> &[FilePattern] {
         &self.sheets
     }
 
-    /// Where the plans are.
+    /// The files that hold plans.
     pub fn plans(&self) -> &[FilePattern] {
         &self.plans
     }
 
-    /// Where the tools are.
+    /// The files that hold tools.
     pub fn tools(&self) -> &[FilePattern] {
         &self.tools
     }
 
-    /// The caller found something wrong with the files that `pattern` names.
+    /// Adds a fault that the caller found with the files that `pattern` names.
     pub fn report(&mut self, pattern: &FilePattern, got: &str, want: &str, help: Option<String>) {
         self.faults
             .add(&pattern.place, Fault::new(got, want).help_of(help));
@@ -53,14 +53,13 @@ impl MainFile {
 }
 
 impl MainFile {
-    /// What it says of the daemon, whatever else is wrong with it.
+    /// The settings of the daemon, even if other parts have faults.
     pub fn daemon(&self) -> &DaemonConfig {
         &self.daemon
     }
 }
 
-/// Reads the main file. Its faults are reported by [`super::assemble`], together with the
-/// faults of all other files.
+/// Reads the main file. [`super::assemble`] reports its faults together with those of all other files.
 pub fn main_file(source: &Source) -> MainFile {
     let mut faults = Faults::default();
     let file = faults.add_file(Role::Main, source);
@@ -155,7 +154,7 @@ fn patterns(
         .collect()
 }
 
-/// `"0660"` or `0o660`; a decimal 660 is another number, and never what is meant.
+/// Reads `"0660"` or `0o660`. A decimal 660 is a different number, and never what the user wants.
 fn socket_mode(table: &mut Table<'_>, faults: &mut Faults) -> Option<u32> {
     let mode = table.octal(faults, "socket_mode")?;
     let (digits, radix) = &mode.value;
@@ -189,7 +188,7 @@ fn stations(root: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
     unique(faults, "station", names, |name| &name.value)
 }
 
-/// Keys of a sheet's row that are no axes.
+/// Keys of a sheet's row that are not axes.
 const RESERVED: [&str; 2] = ["wire", "sizing"];
 
 fn axes(root: &mut Table<'_>, faults: &mut Faults) -> Vec<Axis> {

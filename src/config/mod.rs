@@ -1,10 +1,10 @@
-//! Configuration, sheets, plans and tools as text → checked values, or located errors.
+//! Turns the text of configuration, sheets, plans and tools into checked values.
 //!
-//! In: the texts of the files. Out: a [`Config`] in which every reference exists, or every fault
-//! of every file at once, each with its place and remedy.
+//! In: the texts of the files. Out: a [`Config`] in which every reference exists, or all faults of all files at once,
+//! each with its place and remedy.
 //!
-//! - Nothing in here opens a file: [`main_file`] names what else to read, [`assemble`] takes it.
-//! - No fault hides another: a faulty part is left out and the rest is still checked.
+//! - No file is opened here: [`main_file`] names the files to read, and [`assemble`] takes their texts.
+//! - No fault hides another: a faulty part is left out, and the rest is checked.
 
 mod alerts;
 mod announce;
@@ -47,58 +47,57 @@ use std::fmt::Write as _;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-/// The configuration as JSON Schema (2020-12). It is read by hand, so that every fault has its place; so is its schema
-/// written. A test holds it against what the readers ask for.
+/// The configuration as JSON Schema (2020-12). Schema and readers are both written by hand, so that every fault has its
+/// place. A test compares the schema with the keys that the readers know.
 pub const SCHEMA: &str = include_str!("schema.json");
 
-/// A checked configuration.
+/// A configuration without errors.
 #[derive(Debug, Clone)]
 pub struct Config {
-    /// Where the daemon keeps its things.
+    /// Folders and sockets of the daemon.
     pub daemon: DaemonConfig,
-    /// The bench page; `None` where none is served.
+    /// Address of the bench page; `None` if it is not served.
     pub page: Option<PageConfig>,
-    /// What reads the journal and puts it somewhere else, beside the verdict log.
+    /// The sinks that send entries elsewhere, beside the verdict log.
     pub sinks: Vec<SinkConfig>,
     /// The port of each instrument, in the order of the configuration.
     pub ports: Vec<PortConfig>,
-    /// What can be armed.
+    /// Plans, sheets, tools and instruments: everything that arming needs.
     pub catalog: Arc<Catalog>,
-    /// What looks wrong in it and may yet be meant, with the files it is in.
+    /// Unusual values, with the files they are in.
     pub warnings: Faulty,
-    /// Which keys could have stood in its tables.
+    /// The known keys of each table, for suggestions.
     pub vocabulary: Vocabulary,
     /// SHA-256 over all files, hex.
     pub digest: String,
 }
 
-/// Where the daemon keeps its things.
+/// Folders and sockets of the daemon.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DaemonConfig {
-    /// The journal lives in `state_dir/journal`. Relative paths have been joined to the folder of
-    /// the configuration file.
+    /// The journal is in `state_dir/journal`. A relative path was joined to the folder of the configuration file.
     pub state_dir: PathBuf,
-    /// `feed.sock` and `control.sock` live here.
+    /// The folder of `feed.sock` and `control.sock`.
     pub runtime_dir: PathBuf,
-    /// The mode of `feed.sock`; 0600 unless configured.
+    /// Permissions of `feed.sock`; 0600 unless configured.
     pub socket_mode: u32,
-    /// The group of `feed.sock`, by name.
+    /// Group of `feed.sock`, by name; `None` keeps the daemon's.
     pub socket_group: Option<String>,
-    /// The program that says verdicts aloud, and its arguments; empty where none does.
+    /// The program that speaks verdicts, and its arguments; empty if nothing is announced.
     pub announce: Vec<String>,
 }
 
-/// Where the bench page is served.
+/// Address of the bench page.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PageConfig {
-    /// Address and port; port 0 is any that is free.
+    /// Address and port; port 0 means any free port.
     pub listen: core::net::SocketAddr,
-    /// The host names that it answers to, beside the loopback's own, in small letters; with a port
-    /// where one was given.
+    /// Host names that the page answers to, beside those of the loopback interface. In lower case, with a port where
+    /// one was given.
     pub hosts: Vec<String>,
 }
 
-/// The silences on a line that matter to framing, and the one behind which a frame begins.
+/// The silences on a line that separate frames, and the one after which a frame can only begin.
 pub use crate::decode::framing::{FRAME_GAP, SILENCES};
 
 /// The port of one instrument.
@@ -106,26 +105,26 @@ pub use crate::decode::framing::{FRAME_GAP, SILENCES};
 pub struct PortConfig {
     /// The instrument's name.
     pub instrument: String,
-    /// The station it belongs to.
+    /// The station that the instrument belongs to.
     pub station: String,
-    /// How the port is found.
+    /// How the port is selected.
     pub selector: PortSelector,
-    /// How bytes stand on the line.
+    /// Speed, data bits, parity and stop bits.
     pub line: LineSettings,
-    /// Raise or drop DTR on opening; `None` leaves it as the system sets it.
+    /// State of DTR after opening; `None` leaves it as the system sets it.
     pub dtr: Option<bool>,
-    /// Raise or drop RTS on opening; `None` leaves it as the system sets it.
+    /// State of RTS after opening; `None` leaves it as the system sets it.
     pub rts: Option<bool>,
-    /// The line that a pedal is on; `None` if there is none.
+    /// The modem line of a pedal; `None` for other instruments.
     pub contact: Option<ModemLine>,
 }
 
-/// Which files a key of the main file names: a path, or a pattern with `*`.
+/// Names files for a key of the main file: a path, or a pattern with `*`.
 #[derive(Debug, Clone)]
 pub struct FilePattern {
-    /// The folder that a relative pattern starts in. It stands for itself, whatever characters it has.
+    /// The folder that a relative pattern starts in. Its characters have no special meaning.
     pub base: PathBuf,
-    /// As written.
+    /// The pattern as written in the file.
     pub pattern: PathBuf,
     place: faults::Place,
 }
@@ -135,23 +134,23 @@ pub struct FilePattern {
 pub struct Files {
     /// Terminal sheets.
     pub sheets: Vec<Source>,
-    /// Those that `plans` matches, in order of name.
+    /// Files that `plans` matches, in order of name.
     pub plans: Vec<Source>,
-    /// Those that `tools` matches, in order of name.
+    /// Files that `tools` matches, in order of name.
     pub tools: Vec<Source>,
 }
 
-/// Every fault of a configuration.
+/// Faults and the files they are in.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Faulty {
     /// The faults, by file and line.
     pub diagnostics: Vec<Diagnostic>,
-    /// The files they are in.
+    /// The files with faults.
     pub sources: Vec<Source>,
 }
 
 impl Faulty {
-    /// Every fault as text with its line and caret.
+    /// Every fault as text, with its line and a caret.
     pub fn rendered(&self, colour: bool) -> Vec<String> {
         let render = |fault: &Diagnostic| {
             let source = self.sources.iter().find(|source| source.path == fault.path);
@@ -161,7 +160,7 @@ impl Faulty {
     }
 }
 
-/// Reads the files that the main file names and compares everything with everything.
+/// Reads the other files, and checks all references between them and the main file.
 pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
     let digest = digest(&main.text, files);
     let mut faults = main.faults;
@@ -209,8 +208,8 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
     })
 }
 
-/// SHA-256 over the length and text of every file, in the order of reading. The names of files
-/// do not count: the same words mean the same wherever they lie.
+/// SHA-256 over the length and text of every file, in the order of reading. Names of files are left out, because they
+/// do not change what the configuration means.
 fn digest(main: &str, files: &Files) -> String {
     let mut sha = Sha256::new();
     let groups = [&files.sheets, &files.tools, &files.plans];

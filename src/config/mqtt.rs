@@ -1,36 +1,36 @@
-//! `[[sink]]` of the kind `mqtt`: how a broker is reached.
+//! Reads a `[[sink]]` of the kind `mqtt`: broker, login and topic.
 
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
 use std::path::{Path, PathBuf};
 
-/// How a broker is reached, and under which topics entries are published.
+/// Address and login of a broker, and the topic of entries.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MqttConfig {
-    /// Its name or address.
+    /// Host name or address of the broker.
     pub host: String,
-    /// TCP port; 1883 without TLS and 8883 with it, if none is given.
+    /// TCP port; by default 1883 without TLS and 8883 with it.
     pub port: u16,
-    /// Whether the line is encrypted.
+    /// Whether the connection is encrypted.
     pub tls: bool,
-    /// Certificates of authorities to trust instead of the system's, as PEM.
+    /// File with trusted certificates of authorities, as PEM; `None` uses the system's.
     pub ca_file: Option<PathBuf>,
-    /// Who we are.
+    /// User name for the broker; `None` logs in without one.
     pub user: Option<String>,
-    /// A file, so that the password is in no configuration.
+    /// File with the password, so that the configuration itself holds none.
     pub password_file: Option<PathBuf>,
-    /// What every topic begins with.
+    /// The first levels of every topic.
     pub topic: String,
 }
 
-/// As registered for MQTT, without and with TLS.
+/// The ports registered for MQTT, without and with TLS.
 const PORTS: (u16, u16) = (1883, 8883);
 const LONGEST_TOPIC: usize = 200;
 
-/// Every key that such a sink has beside its name and kind.
+/// Every key of such a sink except `name` and `kind`.
 pub(super) const KEYS: [&str; 5] = ["broker", "ca_file", "user", "password_file", "topic"];
 
-/// The settings; relative paths are joined to `base`.
+/// Reads the settings. Relative paths are joined to `base`.
 pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<MqttConfig> {
     let path = |text: At<String>| base.join(text.value);
     let broker = broker(table, faults);
@@ -69,12 +69,12 @@ pub(super) fn read(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> O
     })
 }
 
-/// Whether a broker is on this machine.
+/// Whether the broker is on this machine.
 fn is_here(host: &str) -> bool {
     host == "localhost" || host == "[::1]" || host.starts_with("127.")
 }
 
-/// `mqtt://HOST`, `mqtts://HOST:PORT`.
+/// Reads `mqtt://HOST` or `mqtts://HOST:PORT`.
 fn broker(table: &mut Table<'_>, faults: &mut Faults) -> Option<(String, u16, bool)> {
     let text = table.required_text(faults, "broker", "\"mqtts://broker.example\"")?;
     let parsed = address(&text.value);
@@ -114,7 +114,7 @@ fn address(text: &str) -> Option<(String, u16, bool)> {
     (is_host && port > 0).then(|| (host.to_owned(), port, tls))
 }
 
-/// What every topic begins with: levels separated by `/`, none of them empty or a wildcard.
+/// Reads the first levels of every topic, separated by `/`. None may be empty or a wildcard.
 fn topic(table: &mut Table<'_>, faults: &mut Faults) -> Option<String> {
     let Some(text) = table.text(faults, "topic") else {
         return Some("tallyjaw".to_owned());

@@ -1,17 +1,17 @@
-//! The section `[page]`: where the bench page is served, and which host names it answers to.
+//! Reads `[page]`: address of the bench page, and the host names that it answers to.
 
 use super::PageConfig;
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
 use core::net::{IpAddr, Ipv4Addr, SocketAddr};
 
-/// Where it is served if `listen` is left out.
+/// Address if `listen` is left out.
 const LISTEN: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 8354);
 
-/// More names than any machine has.
+/// No machine has more names.
 const MOST_HOSTS: usize = 32;
 
-/// `None` where there is no such section: then nothing is served.
+/// The settings; `None` without this section, which means that no page is served.
 pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> Option<PageConfig> {
     let mut table = root.table(faults, "page", "[page]")?;
     let listen = table.text(faults, "listen");
@@ -91,7 +91,7 @@ fn hosts(given: Vec<At<String>>, faults: &mut Faults) -> Vec<String> {
     hosts
 }
 
-/// A name or an address, with or without a port.
+/// Whether the text is a host name or address, with or without a port.
 fn is_host(text: &str) -> bool {
     if text.parse::<SocketAddr>().is_ok() {
         return true;

@@ -1,6 +1,6 @@
-//! Text → TOML with the place of every key and value.
+//! Parses TOML and keeps the place of every key and value.
 //!
-//! In: a text from anyone. Out: as much of it as is TOML; each part that is not is reported.
+//! In: a text of unknown origin. Out: every part that is valid TOML; other parts are reported.
 
 use super::diagnostic::Source;
 use super::faults::{Fault, Faults, FileId, Place, quoted};
@@ -8,10 +8,10 @@ use toml::Spanned;
 use toml::de::DeTable;
 use toml_parser::lexer::TokenKind;
 
-/// No dotted key is deeper; together with the parser's own limit on nesting this bounds the stack.
+/// Maximum depth of a dotted key. With the parser's own limit on nesting it bounds the stack.
 const DEEPEST_KEY: usize = 8;
 
-/// Parses `source`; what is no TOML is reported, and what could be read is given.
+/// Parses `source`. Invalid TOML is reported, and the rest is returned.
 pub(super) fn parse<'t>(
     source: &'t Source,
     file: FileId,
@@ -48,7 +48,7 @@ pub(super) fn parse<'t>(
     table
 }
 
-/// Where a dotted key is deeper than any of ours.
+/// The place of a dotted key that is too deep.
 fn too_deep(source: &Source, file: FileId) -> Option<Place> {
     let mut dots = 0_usize;
     for token in toml_parser::Source::new(&source.text).lex() {

@@ -1,4 +1,4 @@
-//! Plans: `[[plan]]`.
+//! Reads plans: `[[plan]]`.
 
 use super::alerts::alerts;
 use super::blocks;
@@ -18,27 +18,26 @@ use crate::spec::{
 };
 use std::time::Duration;
 
-/// How a plan is headed.
+/// The header of a plan.
 pub(super) const PLAN: &str = "[[plan]]";
-/// g of the guarded rule where a plan does not say (ISO 14253-1, one-sided 95 %; from memory).
+/// Guard factor of the guarded rule if a plan gives none (ISO 14253-1, one-sided 95 %; from memory).
 const GUARD_FACTOR_MILLI: u32 = 1_645;
 
 /// A plan of a file, as far as it could be read.
 #[derive(Debug)]
 pub(super) struct RawPlan {
     pub(super) id: At<String>,
-    /// What stands in for a faulty part is what a plan without it would say; `None` where it cannot be known what is
-    /// measured.
+    /// The plan, with defaults in place of faulty parts; `None` if its subject is unknown.
     pub(super) plan: Option<Plan>,
     pub(super) places: Places,
 }
 
-/// Where a plan is from.
+/// The source of a plan. It decides the defaults.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Given {
-    /// A file: it says why and how many.
+    /// A file: purpose and number of pieces are required.
     InFile,
-    /// A request: one piece in process unless it says otherwise.
+    /// A request: by default one in-process piece.
     Inline,
 }
 
@@ -77,7 +76,7 @@ fn in_file(mut table: Table<'_>, faults: &mut Faults) -> Option<RawPlan> {
     })
 }
 
-/// The keys of a plan but its name.
+/// Reads all keys of a plan except its id.
 pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> Option<Plan> {
     if blocks::are_measured(table) {
         return blocks::keys(table, given, faults);
@@ -96,7 +95,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     let pull_force = pull_force(table, &axes, faults);
     let repeat = table.boolean(faults, "repeat");
     let alerts = alerts(table, faults);
-    // If the tool is faulty, a nest without a tool is not reported.
+    // If the tool is faulty, a nest without a tool is not reported too.
     let nest = nest.filter(|_| tool.is_some() || !table.has("tool"));
     Some(Plan {
         id: None,
@@ -124,7 +123,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     })
 }
 
-/// The table for a pull force that the maker's sheet has no figure for, and its row.
+/// Reads the table that gives a pull force where the maker's sheet has none, and the row of it.
 fn pull_force(
     table: &mut Table<'_>,
     axes: &[At<String>],
@@ -204,7 +203,7 @@ pub(super) fn purpose(
     purpose.map_or(usual, |purpose| purpose.value)
 }
 
-/// Simple where it is faulty.
+/// The decision rule; simple acceptance if the key is faulty.
 fn decision(table: &mut Table<'_>, faults: &mut Faults) -> Decision {
     let rules = |name: &str| match name {
         "simple" => Some(false),

@@ -1,4 +1,4 @@
-//! Terminal sheets: `[[terminal]]` and `[[terminal.row]]`.
+//! Reads terminal sheets: `[[terminal]]` and `[[terminal.row]]`.
 
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Place, Role};
@@ -16,7 +16,7 @@ pub(super) struct RawTerminal {
     pub(super) source: Option<String>,
     pub(super) repair_needs: Option<String>,
     pub(super) rows: Vec<At<RawRow>>,
-    /// Without a fault: what is not there is missing indeed.
+    /// No part was faulty, so what is not there is really missing.
     pub(super) is_whole: bool,
 }
 
@@ -24,9 +24,9 @@ pub(super) struct RawTerminal {
 #[derive(Debug)]
 pub(super) struct RawRow {
     pub(super) wire: WireSize,
-    /// `None` where the limits were faulty.
+    /// Limits by axis; `None` where they were faulty.
     pub(super) limits: Vec<(AxisName, Option<Limits>)>,
-    /// Where the limits of each axis stand.
+    /// The place of each axis's limits.
     pub(super) places: Vec<(AxisName, Place)>,
 }
 
@@ -74,7 +74,7 @@ fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<
     })
 }
 
-/// `wire` and `sizing` of a row, a plan: the size, and where it stands.
+/// Reads `wire` and `sizing` of a row or plan: the size with its place.
 pub(super) fn wire(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<WireSize>> {
     let text = table.required_text(faults, "wire", "\"2.0 mm²\", or a gauge with its sizing");
     let sizing = sizing(table, faults);
@@ -83,7 +83,7 @@ pub(super) fn wire(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<Wire
     resolved(text, sizing, faults)
 }
 
-/// The sizing system, if any; `None` if it is faulty.
+/// Reads the sizing system: `Some(None)` if none is given, `None` if it is faulty.
 #[expect(
     clippy::option_option,
     reason = "faulty, not given and given are three things"
@@ -97,7 +97,7 @@ pub(super) fn sizing(table: &mut Table<'_>, faults: &mut Faults) -> Option<Optio
     }
 }
 
-/// A size resolved, or its fault reported.
+/// Resolves a size, or reports why that is not possible.
 pub(super) fn resolved(
     text: At<String>,
     sizing: Option<SizingSystem>,
@@ -124,9 +124,9 @@ pub(super) fn resolved(
 fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<RawRow>> {
     let wire = wire(&mut table, faults);
     let names: Vec<&str> = axes.iter().map(|axis| axis.name.as_str()).collect();
-    table.tell_known(faults);
+    table.record_known_keys(faults);
     let others = table.others();
-    // A sheet has thousands of rows: room for what there is, and no more.
+    // A sheet can have thousands of rows, so each allocates only what it needs.
     let mut limits = Vec::with_capacity(others.len());
     let mut places = Vec::with_capacity(others.len());
     if others.is_empty() {
@@ -168,7 +168,7 @@ fn limits_of(table: &Table<'_>, axis: &Axis, faults: &mut Faults) -> Option<Limi
     None
 }
 
-/// What is wrong with limits that read well.
+/// A fault in limits that have a valid form: wrong dimension, an upper limit of a force, a negative limit.
 pub(super) fn fault_of(limits: &Limits, axis: &Axis) -> Option<Fault> {
     let key = axis.name.as_str();
     if limits.dimension() != axis.dimension {
@@ -201,7 +201,7 @@ fn example(axis: &Axis) -> &'static str {
     }
 }
 
-/// Reports a second row of one size.
+/// Reports a second row for the same size, and drops it.
 fn each_wire_once(rows: Vec<At<RawRow>>, faults: &mut Faults) -> Vec<At<RawRow>> {
     let mut kept: Vec<At<RawRow>> = Vec::new();
     for row in rows {

@@ -1,10 +1,10 @@
-//! What a scanner or a pedal says.
+//! Reads the keys of scanners and pedals.
 
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
 use crate::spec::{InstrumentKind, PedalAction, Signal, SignalKind};
 
-/// The signal of this kind, if it is one and has no fault.
+/// The scanner or pedal; `None` for other kinds, or after a fault.
 pub(super) fn read(
     table: &mut Table<'_>,
     faults: &mut Faults,

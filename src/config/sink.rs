@@ -1,4 +1,4 @@
-//! `[[sink]]`: what reads the journal and puts it somewhere else.
+//! Reads `[[sink]]`: programs that read the journal and send entries elsewhere.
 
 use super::faults::{At, Faults};
 use super::mqtt::{self, MqttConfig};
@@ -7,40 +7,40 @@ use super::value::unique;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-/// Between two writings, if it is not said.
+/// Default interval between two writes of a data set.
 const EVERY: Duration = Duration::from_secs(60);
 
-/// And at most; a day's file must not come the day after.
+/// Longest interval, so that the file of a day is complete on the next day.
 const MOST: Duration = Duration::from_secs(24 * 60 * 60);
 
-/// One `[[sink]]` table, checked.
+/// A `[[sink]]` table without faults.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SinkConfig {
-    /// Its name, which its cursor has too.
+    /// Name of the sink, and of its cursor.
     pub name: String,
-    /// What it does.
+    /// Its kind with the settings of that kind.
     pub settings: SinkSettings,
 }
 
-/// What a sink does.
+/// Settings of a sink, by kind.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SinkSettings {
-    /// Writes a data set of Parquet files.
+    /// Write a data set of Parquet files.
     Parquet(DataSetConfig),
-    /// Publishes every entry to a broker that speaks MQTT 5.
+    /// Publish every entry to an MQTT 5 broker.
     Mqtt(MqttConfig),
 }
 
-/// A data set of Parquet files.
+/// Settings of a data set of Parquet files.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DataSetConfig {
-    /// Into this folder; a relative one has been joined to that of the configuration.
+    /// The folder to write to; a relative path was joined to the folder of the configuration file.
     pub folder: PathBuf,
-    /// No more often than this.
+    /// Shortest interval between two writes.
     pub every: Duration,
 }
 
-/// Which settings a sink has.
+/// The kind of a sink.
 #[derive(Debug, Clone, Copy)]
 enum SettingsKind {
     Parquet,
@@ -51,10 +51,10 @@ const KINDS: [(&str, SettingsKind); 2] = [
     ("parquet", SettingsKind::Parquet),
     ("mqtt", SettingsKind::Mqtt),
 ];
-/// Every key of a data set beside its name and kind.
+/// Every key of a data set except `name` and `kind`.
 const PARQUET_KEYS: [&str; 2] = ["folder", "every"];
 
-/// Every `[[sink]]` that could be read.
+/// Reads every `[[sink]]` table.
 pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Vec<SinkConfig> {
     let mut sinks = Vec::new();
     for mut table in root.tables(faults, "sink", "[[sink]]") {
@@ -79,7 +79,7 @@ fn sink(table: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Option<At<Si
         Some(SettingsKind::Parquet) => parquet(table, faults, base),
         Some(SettingsKind::Mqtt) => mqtt::read(table, faults, base).map(SinkSettings::Mqtt),
         None => {
-            // One mistake, one error: whose keys these are is not known.
+            // The kind is unknown, so the keys of all kinds are accepted: one mistake gives one error.
             for key in PARQUET_KEYS.into_iter().chain(mqtt::KEYS) {
                 table.taken(key);
             }

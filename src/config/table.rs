@@ -1,34 +1,34 @@
-//! A walk over one TOML table that remembers which keys were read and reports the others.
+//! Reads values from a TOML table, remembers which keys were read, and reports the others.
 //!
-//! In: a parsed table with the place of every key and value. Out: values of the requested kind; a
-//! value of another kind is reported and left out.
+//! In: a parsed table with the place of every key and value. Out: values of the requested type. A value of another type
+//! is reported and left out.
 
 use super::faults::{At, Fault, Faults, FileId, Place, quoted};
 use crate::quantity::{did_you_mean, meant, nearest, unsafe_in};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-/// No value is longer; whoever needs more has pasted something by mistake.
+/// Maximum length of a text, in characters; longer ones were pasted by mistake.
 const LONGEST_TEXT: usize = 500;
 
-/// How the whole of a file is called.
+/// Name of the top level in messages.
 const ROOT: &str = "this file";
 
-/// Where the values of a table stand: each by its key, and the texts of a list each by itself too.
+/// Places of a table's values by key. The texts of a list also have a place each.
 pub(super) type Places = Vec<(String, Option<String>, Place)>;
 
-/// One table on the walk.
+/// A table that is being read.
 pub(super) struct Table<'t> {
     keys: &'t DeTable<'t>,
     file: FileId,
     place: Place,
-    /// As people write it: `[[plan]]`.
+    /// Header of the table in messages: `[[plan]]`.
     what: &'static str,
     known: Vec<&'static str>,
 }
 
 impl<'t> Table<'t> {
-    /// The whole file.
+    /// The top level of a file.
     pub(super) fn root(table: &'t Spanned<DeTable<'t>>, file: FileId) -> Self {
         Self {
             keys: table.get_ref(),
@@ -39,7 +39,7 @@ impl<'t> Table<'t> {
         }
     }
 
-    /// All of a request, read as a table of this kind.
+    /// A whole request, read as a table of the kind `what`.
     pub(super) fn request(
         table: &'t Spanned<DeTable<'t>>,
         file: FileId,
@@ -55,7 +55,7 @@ impl<'t> Table<'t> {
         }
     }
 
-    /// Where each of its values stands.
+    /// The place of each value in the table.
     pub(super) fn places(&self) -> Places {
         let mut places = Places::new();
         for (key, value) in self.keys {
@@ -74,7 +74,7 @@ impl<'t> Table<'t> {
         places
     }
 
-    /// Where its header stands.
+    /// The place of the table's header.
     pub(super) fn place(&self) -> &Place {
         &self.place
     }
@@ -87,17 +87,17 @@ impl<'t> Table<'t> {
         Some((self.file.place(value.span()), value.get_ref()))
     }
 
-    /// The place of what is under this key; the key is known from now on.
+    /// The place of the value under `key`. The key counts as read.
     pub(super) fn taken(&mut self, key: &'static str) -> Option<Place> {
         self.find(key).map(|(place, _)| place)
     }
 
-    /// Something under this key is not of the kind that is wanted.
+    /// A fault for a value that is not of the expected type.
     fn wrong_kind(key: &str, got: &DeValue<'_>, want: &str) -> Fault {
         Fault::new(format!("{key} is {}", kind(got)), format!("want {want}"))
     }
 
-    /// Reports that a key is missing, unless the file is so broken that it may only be unreadable.
+    /// Reports that a key is missing, unless the file has broken lines where it may be.
     pub(super) fn missing(&self, faults: &mut Faults, key: &str, want: &str) {
         if !faults.is_broken(self.file) {
             let want = if key.starts_with('[') {
@@ -114,7 +114,7 @@ impl<'t> Table<'t> {
         checked_text(faults, key, place, value)
     }
 
-    /// Bytes as an instrument gets them: a text in which control characters may stand.
+    /// Reads bytes for an instrument: a text in which control characters are allowed.
     pub(super) fn bytes(&mut self, faults: &mut Faults, key: &'static str) -> Option<At<Vec<u8>>> {
         let (place, value) = self.find(key)?;
         if let Some(text) = value.as_str() {
@@ -125,7 +125,7 @@ impl<'t> Table<'t> {
         None
     }
 
-    /// `true` or `false`.
+    /// Reads `true` or `false`.
     pub(super) fn boolean(&mut self, faults: &mut Faults, key: &'static str) -> Option<At<bool>> {
         let (place, value) = self.find(key)?;
         let boolean = value.as_bool();
@@ -135,7 +135,7 @@ impl<'t> Table<'t> {
         boolean.map(|value| At { value, place })
     }
 
-    /// A whole number within `range`.
+    /// Reads a whole number within `range`.
     pub(super) fn whole(
         &mut self,
         faults: &mut Faults,
@@ -157,7 +157,7 @@ impl<'t> Table<'t> {
         number.map(|value| At { value, place })
     }
 
-    /// A number as it was written, or a text of one: `1.645`, `2`, `"1.645"`.
+    /// Reads a number as written, or a text with a number: `1.645`, `2`, `"1.645"`.
     pub(super) fn number_text(
         &mut self,
         faults: &mut Faults,
@@ -176,7 +176,7 @@ impl<'t> Table<'t> {
         Some(At { value, place })
     }
 
-    /// The integer as written, with its radix, or a text.
+    /// Reads an integer as written, with its radix, or a text with one.
     pub(super) fn octal(
         &mut self,
         faults: &mut Faults,
@@ -206,7 +206,7 @@ impl<'t> Table<'t> {
         }
     }
 
-    /// One of some names.
+    /// Reads one of the given names.
     pub(super) fn one_of<T>(
         &mut self,
         faults: &mut Faults,
@@ -231,7 +231,7 @@ impl<'t> Table<'t> {
         None
     }
 
-    /// A list of texts; a single text is a list of one.
+    /// Reads a list of texts. A single text counts as a list of one.
     pub(super) fn texts(&mut self, faults: &mut Faults, key: &'static str) -> Vec<At<String>> {
         let Some((place, value)) = self.find(key) else {
             return Vec::new();
@@ -257,40 +257,40 @@ impl<'t> Table<'t> {
         }
     }
 
-    /// Is the key there, whatever its value?
+    /// Whether the key is there, with any value.
     pub(super) fn has(&self, key: &str) -> bool {
         self.keys.contains_key(key)
     }
 
-    /// Is a text under this key?
+    /// Whether the value is a text.
     pub(super) fn is_text(&self, key: &str) -> bool {
         self.keys
             .get(key)
             .is_some_and(|value| value.get_ref().is_str())
     }
 
-    /// The place of a list of nothing under this key.
+    /// The place of the value, if it is an empty list.
     pub(super) fn empty_list(&self, key: &str) -> Option<Place> {
         let value = self.keys.get(key)?;
         let items = value.get_ref().as_array()?;
         items.is_empty().then(|| self.file.place(value.span()))
     }
 
-    /// Is a table under this key?
+    /// Whether the value is a table.
     pub(super) fn is_table(&self, key: &str) -> bool {
         self.keys
             .get(key)
             .is_some_and(|value| value.get_ref().is_table())
     }
 
-    /// Reports a value that is of no kind this key may have.
+    /// Reports that the value is of no type that the key allows.
     pub(super) fn wrong(&mut self, faults: &mut Faults, key: &'static str, want: &str) {
         if let Some((place, value)) = self.find(key) {
             faults.add(&place, Self::wrong_kind(key, value, want));
         }
     }
 
-    /// A table under a key; `what` is its header.
+    /// Reads a table under `key`; `what` is its header.
     pub(super) fn table(
         &mut self,
         faults: &mut Faults,
@@ -321,7 +321,7 @@ impl<'t> Table<'t> {
         }
     }
 
-    /// The tables of a list; `what` is the header of each.
+    /// Reads a list of tables; `what` is the header of each.
     pub(super) fn tables(
         &mut self,
         faults: &mut Faults,
@@ -374,14 +374,14 @@ impl<'t> Table<'t> {
             .collect()
     }
 
-    /// A text under a key that is not known beforehand.
+    /// Reads a text under a key that is not known in advance.
     pub(super) fn other_text(&self, faults: &mut Faults, key: &str) -> Option<At<String>> {
         let value = self.keys.get(key)?;
         let place = self.file.place(value.span());
         checked_text(faults, key, place, value.get_ref())
     }
 
-    /// Reports one key that means nothing here; `more` are further keys that would.
+    /// Reports an unknown key; `more` adds keys that are known but were not read.
     pub(super) fn unknown_key(&self, faults: &mut Faults, key: &At<&str>, more: &[&str]) {
         let known: Vec<&str> = self.known.iter().chain(more).copied().collect();
         let got = format!("unknown key {} in {}", quoted(key.value), self.what);
@@ -396,8 +396,8 @@ impl<'t> Table<'t> {
         format!("{} has no {key}", self.what)
     }
 
-    /// Records which keys were read.
-    pub(super) fn tell_known(&self, faults: &mut Faults) {
+    /// Adds the keys that were read to the vocabulary.
+    pub(super) fn record_known_keys(&self, faults: &mut Faults) {
         for key in &self.known {
             faults.knows(self.what, key, &[]);
         }
@@ -405,9 +405,9 @@ impl<'t> Table<'t> {
 
     /// Reports every key that was not read.
     pub(super) fn finish(self, faults: &mut Faults) {
-        self.tell_known(faults);
+        self.record_known_keys(faults);
         if self.what == ROOT && faults.is_broken(self.file) {
-            return; // behind a broken header its keys seem to be the file's
+            return; // After a broken header its keys seem to belong to the file.
         }
         for key in self.others() {
             self.unknown_key(faults, &key, &[]);
@@ -465,7 +465,7 @@ fn kind(value: &DeValue<'_>) -> String {
     }
 }
 
-/// A number as written, cut where it is absurdly long.
+/// A number as written, cut if it is very long.
 fn cut(number: &str) -> String {
     const LONGEST: usize = 40;
     match number.get(..LONGEST) {
@@ -474,13 +474,13 @@ fn cut(number: &str) -> String {
     }
 }
 
-/// A decimal comma is the most common slip of all.
+/// Help for a decimal comma, which is the most common mistake.
 pub(super) fn comma_help(text: &str) -> Option<String> {
     let comma = text.contains(',');
     comma.then(|| "write a decimal point and no comma".to_owned())
 }
 
-/// `"a", "b" or "c"`.
+/// The names as `"a", "b" or "c"`.
 pub(super) fn alternatives(names: &[&str]) -> String {
     let quoted: Vec<String> = names.iter().map(|name| format!("{name:?}")).collect();
     match quoted.split_last() {

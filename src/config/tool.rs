@@ -1,4 +1,4 @@
-//! Crimp tools: `[[tool]]` and `[[tool.nest]]`.
+//! Reads crimp tools: `[[tool]]` and `[[tool.nest]]`.
 
 use super::care;
 use super::diagnostic::Source;
@@ -14,7 +14,7 @@ use crate::spec::{Nest, Tool, ToolClass};
 pub(super) struct RawTool {
     pub(super) id: At<String>,
     pub(super) tool: Tool,
-    /// Without a fault: what is not there is missing indeed.
+    /// No part was faulty, so what is not there is really missing.
     pub(super) is_whole: bool,
 }
 
@@ -56,7 +56,7 @@ fn tool(mut table: Table<'_>, faults: &mut Faults) -> Option<RawTool> {
     Some(RawTool {
         tool: Tool {
             id: id.value.clone(),
-            // A faulty class has been reported; the tool stays known for those that name it.
+            // A faulty class was reported. The tool stays known, so that references to it are not reported too.
             class: class.map_or(ToolClass::Repair, |class| class.value),
             terminals: terminals.into_iter().map(|name| name.value).collect(),
             nests: nests.into_iter().map(|nest| nest.value).collect(),

@@ -1,4 +1,4 @@
-//! The small text forms of configuration values: names, quantities, durations, shares, factors.
+//! Reads the text forms of configuration values: names, quantities, durations, percentages, factors.
 
 use super::faults::{At, Fault, Faults, Place, quoted};
 use super::table::{Table, comma_help};
@@ -8,8 +8,8 @@ use std::fmt;
 use std::str::FromStr;
 use std::time::Duration;
 
-/// The largest length (100 m) or force (100 MN) that means anything here, in base units. It keeps
-/// sums of a few values far from the ends of 64 bits.
+/// The largest length (100 m) or force (100 MN) that is accepted, in base units. Sums of a few such values stay far
+/// from the limits of 64 bits.
 const LARGEST_BASE: i64 = 100_000_000_000;
 
 /// A name or id: letters, digits, `-`, `_` and `.`, at most 64, starting with a letter or digit.
@@ -22,7 +22,7 @@ pub(super) fn is_name(text: &str) -> bool {
 
 const NAME: &str = "letters, digits, - _ and ., at most 64, a letter or digit first";
 
-/// Reports a text that is no name.
+/// Reports a text that is not a valid name.
 fn checked_name(faults: &mut Faults, key: &str, name: At<String>) -> Option<At<String>> {
     if is_name(&name.value) {
         return Some(name);
@@ -33,7 +33,7 @@ fn checked_name(faults: &mut Faults, key: &str, name: At<String>) -> Option<At<S
 }
 
 impl Table<'_> {
-    /// A text that must be there; `want` is an example of it.
+    /// Reads a text that is required; `want` is an example for the message.
     pub(super) fn required_text(
         &mut self,
         faults: &mut Faults,
@@ -46,7 +46,7 @@ impl Table<'_> {
         self.text(faults, key)
     }
 
-    /// A text read as a `T`.
+    /// Reads a text and parses it as `T`.
     pub(super) fn parsed<T: FromStr<Err: fmt::Display>>(
         &mut self,
         faults: &mut Faults,
@@ -72,7 +72,7 @@ impl Table<'_> {
         checked_name(faults, key, name)
     }
 
-    /// A name that must be there; `want` is an example of it.
+    /// Reads a name that is required; `want` is an example for the message.
     pub(super) fn required_name(
         &mut self,
         faults: &mut Faults,
@@ -83,7 +83,7 @@ impl Table<'_> {
         checked_name(faults, key, name)
     }
 
-    /// A list of names, each once.
+    /// Reads a list of names, without duplicates.
     pub(super) fn names(&mut self, faults: &mut Faults, key: &'static str) -> Vec<At<String>> {
         let names: Vec<_> = self
             .texts(faults, key)
@@ -93,7 +93,7 @@ impl Table<'_> {
         unique(faults, key, names, |name| &name.value)
     }
 
-    /// A quantity of `dimension`, at least `lowest` base units.
+    /// Reads a quantity of `dimension` that is at least `lowest` base units.
     pub(super) fn quantity(
         &mut self,
         faults: &mut Faults,
@@ -130,7 +130,7 @@ impl Table<'_> {
         }
     }
 
-    /// A duration such as `150 ms`.
+    /// Reads a duration such as `150 ms`.
     pub(super) fn duration(
         &mut self,
         faults: &mut Faults,
@@ -158,7 +158,7 @@ fn example(dimension: Dimension) -> &'static str {
     }
 }
 
-/// A fault if the quantity is beyond all sense.
+/// A fault if the quantity is larger than any that is accepted.
 pub(super) fn too_large(key: &str, quantity: Quantity) -> Option<Fault> {
     let sane = (-LARGEST_BASE..=LARGEST_BASE).contains(&quantity.base());
     let most = Quantity::from_base(quantity.dimension(), LARGEST_BASE);
@@ -200,7 +200,7 @@ pub(super) fn factor_milli(text: &str) -> Option<u32> {
         .filter(|milli| (1..=10_000).contains(milli))
 }
 
-/// Reports each item whose key another one before it has, and leaves it out.
+/// Reports each item whose key occurred before, and leaves it out.
 pub(super) fn unique<T>(
     faults: &mut Faults,
     what: &str,

@@ -1,8 +1,8 @@
-//! Which adapter an instrument's port is, and when it is another one than before.
+//! Identifies the USB adapter behind an instrument's port, and detects that it was exchanged.
 //!
-//! What can be known: the numbers and the serial number that an adapter reports, and the socket it is in.
-//! What cannot: an adapter without a serial number of its own that is exchanged for its twin in the same
-//! socket, a twin that was never plugged in beside it, and what is on the far end of the cable.
+//! Known are the numbers and the serial number that an adapter reports, and its socket. Not detectable are: an adapter
+//! without a serial number that is replaced by its twin in the same socket, if the twin was never plugged in beside it;
+//! and what is connected to the far end of the cable.
 
 use super::state::InstrumentState;
 use super::{Means, ReadBy, State};
@@ -10,16 +10,16 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 
-/// What distinguishes an adapter from others.
+/// The properties that distinguish one adapter from another.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[schemars(description = "The adapter that is meant, in a state.")]
 pub struct Adapter {
-    /// What it says of itself: `0403:6001 serial A1`.
+    /// Vendor and product number, and serial number if there is one: `0403:6001 serial A1`.
     pub usb: String,
-    /// Where it is plugged in, and which of its ports it is: `0000:00:14.0 usb 4:1.0`.
+    /// Bus path of the socket, then configuration and interface of the adapter: `0000:00:14.0 usb 4:1.0`.
     pub socket: String,
-    /// What it says of itself does not tell it from others: it has no serial number, or another adapter
-    /// was seen with the same one.
+    /// `usb` does not distinguish this adapter from others: it has no serial number, or another adapter with the same
+    /// one was seen. The socket decides then.
     #[serde(rename = "alike", default, skip_serializing_if = "std::ops::Not::not")]
     pub ambiguous: bool,
 }
@@ -33,11 +33,11 @@ impl Adapter {
         if self.ambiguous || now.ambiguous {
             return self.socket != now.socket;
         }
-        // In another socket it is still itself; another port of the same adapter is another port.
+        // An adapter with its own serial number may change sockets. Another interface of it is another port.
         port_of(&self.socket) != port_of(&now.socket)
     }
 
-    /// As it is known from now on, having been `before`: a twin that was seen once is not forgotten.
+    /// `self` as it is stored after `before`: once a twin was seen, the adapter stays ambiguous.
     pub(super) fn after(self, before: Option<&Self>) -> Self {
         let ambiguous = self.ambiguous || before.is_some_and(|before| before.ambiguous);
         Self { ambiguous, ..self }
@@ -56,7 +56,7 @@ impl fmt::Display for Adapter {
 }
 
 impl Attached {
-    /// The adapter; `None` if there is none on USB, or if it was entered before sockets were kept.
+    /// The adapter; `None` if the port is not on USB, or if the entry is from a release that stored no sockets.
     pub fn adapter(&self) -> Option<Adapter> {
         Some(Adapter {
             usb: self.identity.clone()?,
@@ -65,12 +65,12 @@ impl Attached {
         })
     }
 
-    /// What is there where `was` was before, if it is another one.
+    /// Describes this adapter, if it is not `was`.
     pub(super) fn instead_of(&self, was: &Adapter) -> Option<String> {
         match (self.adapter(), &self.identity) {
             (Some(now), _) => was.is_other(&now).then(|| now.to_string()),
             (None, None) => Some("no USB adapter".to_owned()),
-            // Entered by a version that kept no sockets: not known.
+            // The entry is from a release that stored no sockets, so nothing is known.
             (None, Some(_)) => None,
         }
     }
@@ -85,7 +85,7 @@ impl State {
         let Some(now) = attached.adapter() else {
             return;
         };
-        // A twin that was seen once is not forgotten, also where it is the one that is there.
+        // Once a twin was seen, the adapter stays ambiguous, also if it is the confirmed one.
         if let Some(meant) = &mut known.adapter
             && meant.usb == now.usb
         {
@@ -96,12 +96,13 @@ impl State {
         }
     }
 
-    /// Another instrument may be on it: what the zeros of the one before vouched for ends here.
-    pub(super) fn take_adapter(&mut self, station: &str, instrument: &str) {
+    /// Confirms the adapter that is there now. It may lead to another instrument, so earlier zeros vouch for nothing
+    /// more.
+    pub(super) fn confirm_adapter(&mut self, station: &str, instrument: &str) {
         let known = self.instrument(instrument, station);
         let before = known.adapter.take();
         let now = known.attached.as_ref().and_then(Attached::adapter);
-        // A twin that was seen once is not forgotten because one of the two is meant.
+        // Once a twin was seen, the adapter stays ambiguous, also after a confirmation.
         known.adapter = now.map(|now| {
             let before = before.filter(|before| before.usb == now.usb);
             now.after(before.as_ref())
@@ -119,7 +120,7 @@ impl State {
 }
 
 impl InstrumentState {
-    /// The adapter that is meant and what is there instead of it, in words, while that is another one.
+    /// The confirmed adapter and the one that is there now, in words; `None` if they are the same.
     pub fn another(&self) -> Option<(String, String)> {
         let was = self.adapter.as_ref()?;
         let is = self.attached.as_ref()?.instead_of(was)?;
@@ -133,33 +134,33 @@ impl InstrumentState {
     }
 }
 
-/// An instrument's port is open.
+/// The port of an instrument, scanner or pedal was opened.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Attached {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// The path that was opened.
+    /// The device path that was opened.
     pub port: String,
     /// Line settings: `9600 8N1`.
     pub line: String,
-    /// What the adapter says of itself: `0403:6001 serial A1`.
+    /// Vendor, product and serial number of the adapter: `0403:6001 serial A1`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub identity: Option<String>,
-    /// Where the adapter is plugged in: `0000:00:14.0 usb 4:1.0`.
+    /// Socket of the adapter: `0000:00:14.0 usb 4:1.0`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub socket: Option<String>,
-    /// What it says of itself does not tell it from others.
+    /// `identity` does not distinguish this adapter from others.
     #[serde(rename = "alike", default, skip_serializing_if = "std::ops::Not::not")]
     pub ambiguous: bool,
-    /// How its bytes are read; `None` of a scanner or a pedal, and in entries of older releases.
+    /// How bytes are decoded; `None` for scanners, pedals, and in entries of older releases.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub read_by: Option<Box<ReadBy>>,
 }
 
 impl Attached {
-    /// Whether it is the same port, set in the same way.
+    /// Whether both are the same port with the same line settings.
     pub fn is_same_port(&self, other: &Self) -> bool {
         let port = |of: &Self| Self {
             read_by: None,
@@ -169,54 +170,54 @@ impl Attached {
     }
 }
 
-/// An instrument's port is gone.
+/// The port of an instrument, scanner or pedal is gone.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Detached {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// Why.
+    /// Why, in words: unplugged, an error, a reload.
     pub reason: String,
 }
 
-/// An instrument's port is another adapter than before.
+/// A port has another adapter than before. Its values do not count until a person confirms it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct AdapterChanged {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// The adapter that was meant so far.
+    /// The confirmed adapter, in words.
     pub was: String,
-    /// The one that is there.
+    /// The adapter that is there now, in words.
     pub is: String,
 }
 
-/// A person said that the adapter that is there is the one that is meant.
+/// A person confirmed the adapter that is there now.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct AdapterSaid {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
     /// Its stable name, from vendor, model and serial number.
     pub adapter: String,
-    /// By what means it was said.
+    /// How the person confirmed it.
     pub by: Means,
 }
 
-/// Something else has used an instrument's port, or does.
+/// Another program uses an instrument's port, or has changed its line settings.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Disturbed {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// The programs that have the port open beside us now: `cat (pid 12)`; none if it is ours alone again.
+    /// Programs that have the port open beside the daemon: `cat (pid 12)`; empty once there is none any more.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub holders: Vec<String>,
-    /// The line settings that were found, and set back: `1200 8N1`.
+    /// The line settings that another program had set, and that were corrected: `1200 8N1`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub settings: Option<String>,
 }

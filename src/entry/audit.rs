@@ -1,6 +1,6 @@
-//! Does an entry follow from those before it? Verdicts are recomputed from the armed specification.
+//! Checks that an entry follows from the entries before it. Verdicts are recomputed from the armed specification.
 //!
-//! In: the state before an entry, and the entry. Out: everything in it that does not follow.
+//! In: the state before an entry, and the entry. Out: every part of the entry that does not follow.
 
 use super::reservation::{reservations, words};
 use super::state::{InstrumentState, SeriesState, Slot, StationState};
@@ -13,18 +13,18 @@ use crate::quantity::{Quantity, WallMicros};
 use crate::spec::{Crimp, Verdict, judge};
 use std::fmt;
 
-/// Something in an entry that does not follow from those before it.
+/// One part of an entry that does not follow from the entries before it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Mismatch {
-    /// What it is about: `verdict`, `series`, …
+    /// The part in question: `verdict`, `series`, …
     pub what: &'static str,
-    /// What the entry says.
+    /// The value in the entry.
     pub got: String,
-    /// What follows from the entries before it.
+    /// The value that follows from the entries before it.
     pub want: String,
 }
 
-/// Everything in `stamped` that does not follow from the entries that led to `before`.
+/// Every part of `stamped` that does not follow from the entries that led to `before`.
 pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
     let mut found = Findings(Vec::new());
     match &stamped.entry {
@@ -82,7 +82,7 @@ impl Findings {
         }
     }
 
-    /// The series is the one that is open.
+    /// Checks that the entry names the open series.
     fn open(&mut self, before: &State, station: &str, got: Option<Seq>) {
         let open = before.series(station).map(|series| series.id);
         self.compare("series", &got, &open, shown);
@@ -116,8 +116,8 @@ impl Findings {
         }
     }
 
-    /// A note is about the series that was open, or closed shortly before. One after the outcome was about none in
-    /// journals of before that was asked.
+    /// A note belongs to the series that is open or was closed shortly before. Older releases gave a note after the
+    /// outcome no series, which is accepted.
     fn noted(&mut self, before: &State, station: &str, got: Option<Seq>, at: WallMicros) {
         let known = before.stations.get(station);
         let want = known.and_then(|known| known.noted_at(at));
@@ -147,7 +147,7 @@ impl Findings {
     fn reading(&mut self, before: &State, reading: &Reading) {
         let counted = reading.standing == Standing::Counted;
         if counted {
-            self.of_the_adapter_meant(before, &reading.instrument);
+            self.from_confirmed_adapter(before, &reading.instrument);
         }
         let Some(slot) = &reading.slot else {
             if counted {
@@ -206,8 +206,8 @@ impl Findings {
         );
     }
 
-    /// What counts comes from the adapter that is meant.
-    fn of_the_adapter_meant(&mut self, before: &State, instrument: &str) {
+    /// A counted reading must come from the confirmed adapter.
+    fn from_confirmed_adapter(&mut self, before: &State, instrument: &str) {
         let known = before.instruments.get(instrument);
         if let Some((was, is)) = known.and_then(InstrumentState::another) {
             self.add("adapter of a counted reading", is, was);
@@ -233,7 +233,7 @@ impl Findings {
         });
     }
 
-    /// A counted reading fills an empty slot that there is.
+    /// A counted reading must fill an existing slot that is empty.
     fn filled(&mut self, series: &SeriesState, slot: &ReadingSlot) {
         let pieces = series.last_piece();
         if !(1..=pieces).contains(&slot.piece) {
@@ -290,7 +290,7 @@ impl Findings {
         }
     }
 
-    /// An alert is one that is due. Its sentence may be that of another version.
+    /// An alert must be due. Its sentence is not compared, because another release may word it differently.
     fn alerted(&mut self, before: &State, alerted: &Alerted) {
         let Alerted {
             station,
@@ -343,7 +343,7 @@ impl Findings {
         }
     }
 
-    /// What a retracted reading filled; measuring it spent its piece where that destroys it.
+    /// The slot of a retracted reading must match, and its piece is spent only where measuring destroys it.
     fn emptied(&mut self, open: Option<&SeriesState>, reading: Seq, got: &Slot, spent: bool) {
         let counted = open.and_then(|open| {
             let mut readings = open.readings.iter();
@@ -356,7 +356,7 @@ impl Findings {
         self.compare("spent", &spent, &destroyed, ToString::to_string);
     }
 
-    /// A piece that is destroyed is retracted by somebody who says why, and not by a slip of hand or foot.
+    /// The reading of a destroyed piece needs a reason, and no pedal or double zero retracts it.
     fn spent(&mut self, by: Option<Means>, has_reason: bool) {
         if let Some(by @ (Means::Pedal | Means::DoubleZero)) = by {
             self.add("means", by.name(), "command or card");
@@ -366,7 +366,7 @@ impl Findings {
         }
     }
 
-    /// `readings` count in the open series.
+    /// Every one of `readings` must count in the open series.
     fn counted(&mut self, open: Option<&SeriesState>, series: Seq, readings: &[Seq]) {
         let id = open.map(|open| open.id);
         self.compare("series", &Some(series), &id, shown);
@@ -383,7 +383,7 @@ impl Findings {
     }
 }
 
-/// `want` without what an older version did not keep in a segment, and `got` lacks.
+/// `want` without the fields that an older release did not store in a segment, where `got` lacks them.
 fn as_kept_in(got: &State, want: &State) -> State {
     let mut want = want.clone();
     for (name, station) in &mut want.stations {

@@ -1,8 +1,8 @@
-//! What a verification came to: the errors of indication at each gauge block.
+//! The result of a verification: the errors of indication at each gauge block.
 //!
-//! In: a series against gauge blocks. Out: per block the smallest and the largest error of the readings that count.
-//! An error of indication is what is indicated less the size of the block (JCGM 200, ISO 13385-1, from memory).
-//! Nothing is judged here: the verdict of each reading is in its entry.
+//! In: a series of gauge block readings. Out: for each block the minimum and maximum error of the counted readings. The
+//! error of indication is the value shown minus the size of the block (JCGM 200, ISO 13385-1, from memory). Nothing is
+//! judged here: the verdict of each reading is in its entry.
 
 use super::state::SeriesState;
 use crate::quantity::{Measured, Quantity};
@@ -12,22 +12,22 @@ use std::fmt;
 /// The errors of an instrument at one gauge block.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct BlockError {
-    /// What was measured.
+    /// The measuring faces that were checked, as an axis.
     pub axis: AxisName,
-    /// The size of the block.
+    /// Nominal size of the block.
     pub size: Measured,
-    /// How many readings count.
+    /// Number of counted readings.
     pub readings: usize,
-    /// The minimum error, in nanometres; negative where too little was shown.
+    /// Minimum error, in nanometres; negative where the instrument showed too little.
     pub least: i64,
-    /// The maximum error, in nanometres.
+    /// Maximum error, in nanometres.
     pub greatest: i64,
-    /// The maximum permissible error.
+    /// Maximum permissible error, as a positive quantity.
     pub allowed: Quantity,
 }
 
 impl BlockError {
-    /// Of every block that was measured; empty where crimps were.
+    /// The errors at every block that was measured; empty for a series of crimps.
     pub fn of(series: &SeriesState) -> Vec<Self> {
         let blocks = series.spec.subject.blocks();
         let axes = series.spec.axes.iter().zip(blocks);

@@ -1,15 +1,15 @@
-//! What entries amount to for the care of instruments and tools: verifications, and crimps counted.
+//! Keeps verifications of instruments and crimp counts of tools in the state.
 
 use super::state::{SeriesState, State};
 use super::{Completed, Outcome};
 use crate::quantity::WallMicros;
 use crate::spec::{ArmedSubject, Verified};
 
-/// A tool and its nest.
+/// Id of a tool, and its nest where it has several.
 pub(super) type Crimping = (String, Option<String>);
 
 impl State {
-    /// Remembers what came out if the series that is closed verified an instrument.
+    /// Stores the result, if the closed series verified an instrument.
     pub(super) fn verify(&mut self, at: WallMicros, completed: &Completed) {
         let open = self.stations.get(&completed.station);
         let series = open.and_then(|station| station.series.as_ref());
@@ -35,7 +35,7 @@ impl State {
         }
     }
 
-    /// Counts a crimp.
+    /// Adds a crimp to the tool and its nest.
     pub(super) fn crimp(&mut self, (tool, nest): Crimping) {
         let tool = self.tools.entry(tool).or_default();
         tool.crimps = tool.crimps.saturating_add(1);
@@ -47,10 +47,10 @@ impl State {
 }
 
 impl SeriesState {
-    /// The tool that has made one more crimp, if a counted reading of `piece` is the first to show it.
+    /// The tool and nest to count a crimp for, if this counted reading is the first of `piece`.
     ///
-    /// A series armed without a count is not counted: it is from a journal older than counting,
-    /// whose segments hold states without tools, and these still follow from its entries.
+    /// A series armed without a count adds none. It is from a release that did not count, and the states in its
+    /// segments have no tools; they must still follow from its entries.
     pub(super) fn crimped_with(&mut self, piece: u32) -> Option<Crimping> {
         let own = self.spec.purpose.is_of_own_crimps();
         let tool = self.spec.tool.as_ref().filter(|_| own)?;

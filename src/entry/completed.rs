@@ -1,22 +1,22 @@
-//! What came out of a series.
+//! The entry that closes a series, with its outcome.
 
 use super::{Reservation, Seq};
 use crate::quantity::named;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// A series is closed.
+/// A series was closed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Completed {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// What came out.
+    /// What follows from the counted readings.
     pub outcome: Outcome,
-    /// Of its readings.
+    /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
-    /// An arming stopped it early: it can be resumed until something else is measured.
+    /// The series was stopped early by an arming, and can be resumed until something is measured.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub resumable: bool,
     /// What takes from the weight of the outcome; left out by older releases, which did not say.
@@ -25,27 +25,27 @@ pub struct Completed {
 }
 
 impl Completed {
-    /// What takes from its weight, as far as it is said.
+    /// The reservations; empty where the entry lists none.
     pub fn reservations(&self) -> &[Reservation] {
         self.reservations.as_deref().unwrap_or_default()
     }
 }
 
 named! {
-    /// What came out of a series.
+    /// The outcome of a series.
     pub enum Outcome {
         /// Every counted reading passed.
         Accepted = "accepted",
         /// Some counted reading failed.
         Rejected = "rejected",
-        /// None failed, but some are unsure.
+        /// No counted reading failed, but some are unsure.
         Undecided = "undecided",
-        /// It was closed before it was full.
+        /// The series was closed before it was full.
         CutShort = "cut_short",
     }
 }
 
-/// How many readings came out how. A count that is there is known, so 0 is written.
+/// Numbers of readings by verdict and disposition. Every number is known, so 0 is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize, JsonSchema)]
 pub struct Tally {
     /// Counted and passed.

@@ -1,11 +1,11 @@
-//! A decimal number in JSON with exactly the digits it is shown with: `1.60`, never `1.6`.
+//! A decimal number in JSON that keeps the digits shown: `1.60`, never `1.6`.
 
 use crate::quantity::Decimal;
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 use std::fmt;
 
-/// A JSON number as written; no float ever stands between.
+/// A JSON number as text. It is never converted to a float.
 #[derive(Debug, Clone, Serialize, Deserialize)]
 #[serde(transparent)]
 pub struct Digits(Box<RawValue>);
@@ -33,7 +33,7 @@ impl From<Decimal> for Digits {
 }
 
 impl Digits {
-    /// As it is written.
+    /// The number as written.
     pub fn text(&self) -> &str {
         self.0.get()
     }

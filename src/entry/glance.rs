@@ -1,11 +1,11 @@
-//! The few fields of a reading that figures need, found without parsing its whole line.
+//! Finds the few fields of a reading that statistics need, without parsing the whole line.
 //!
-//! In: a line as [`super::line::encode`] wrote it. Out: a [`Glance`], or `None`: then read the whole line,
+//! In: a line written by [`super::line::encode`]. Out: a [`Glance`], or `None`, after which the line must be parsed by
 //! [`super::line::decode`].
 //!
-//! - Rests on the order of the fields, which is that of `v1`, and on a field's mark (`,"axis":`) never
-//!   standing inside of a text, where a quote is `\"`.
-//! - A text with an escape in it is not read; that is left to the whole line.
+//! - This relies on the order of fields in `v1`. It also relies on the fact that the mark of a field (`,"axis":`)
+//!   cannot occur inside a string, where a quote is `\"`.
+//! - A string with an escape is not read here; the whole line must be parsed.
 
 use super::ledger::Disposition;
 use super::{NotCounted, Seq, Stamped};
@@ -13,31 +13,31 @@ use crate::quantity::Unit;
 use memchr::memmem::Finder;
 use std::str::FromStr;
 
-/// What was seen of a reading.
+/// The fields of a reading that statistics need.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Glance<'l> {
     /// `seq` of its entry.
     pub seq: Seq,
-    /// When it was entered.
+    /// Time of the entry, as text.
     pub at: &'l str,
-    /// Its name in the configuration.
+    /// The instrument's name in the configuration.
     pub instrument: &'l str,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// The piece, from 1.
+    /// Number of the piece, from 1.
     pub piece: u32,
-    /// As the line has it, not looked up in the plan.
+    /// Name of the axis as the line has it, not looked up in the plan.
     pub axis: &'l str,
-    /// The value in base units.
+    /// Value in base units (nanometres or millinewtons).
     pub base: i64,
-    /// The unit it was shown in.
+    /// Unit that the instrument showed.
     pub unit: Unit,
-    /// Whether it counts, as it was entered.
+    /// Whether the reading counted when it was entered.
     pub disposition: Disposition,
 }
 
 impl<'l> Glance<'l> {
-    /// Of a reading that was read whole; `None` if it is none, or was measured outside of a series. `at` is its time as text.
+    /// Takes the fields from a parsed entry; `None` if it is no reading of a series. `at` is its time as text.
     pub fn of(stamped: &'l Stamped, at: &'l str) -> Option<Self> {
         let reading = stamped.entry.reading()?;
         let slot = reading.slot.as_ref()?;
@@ -55,7 +55,7 @@ impl<'l> Glance<'l> {
     }
 }
 
-/// Looks at lines.
+/// Finds fields in lines; holds the prepared searches.
 #[derive(Debug, Clone)]
 pub struct Glancer {
     instrument: Finder<'static>,
@@ -83,24 +83,24 @@ impl Default for Glancer {
     }
 }
 
-/// The rest of a line, from where it has not been looked at.
+/// The part of a line that was not searched yet.
 struct Rest<'l>(&'l [u8]);
 
 impl<'l> Rest<'l> {
-    /// Steps behind the next place of `mark`.
+    /// Moves to the end of the next occurrence of `mark`.
     fn behind(&mut self, mark: &Finder<'_>) -> Option<()> {
         let at = mark.find(self.0)? + mark.needle().len();
         self.0 = self.0.get(at..)?;
         Some(())
     }
 
-    /// Steps behind `text`, which must be next.
+    /// Moves past `text`, which must come next.
     fn past(&mut self, text: &[u8]) -> Option<()> {
         self.0 = self.0.strip_prefix(text)?;
         Some(())
     }
 
-    /// A text up to its closing quote.
+    /// Reads a string up to its closing quote; `None` if it holds an escape.
     fn text(&mut self) -> Option<&'l str> {
         let end = memchr::memchr2(b'"', b'\\', self.0)?;
         let (text, rest) = self.0.split_at_checked(end)?;
@@ -108,7 +108,7 @@ impl<'l> Rest<'l> {
         std::str::from_utf8(text).ok()
     }
 
-    /// A whole number.
+    /// Reads a whole number.
     fn number<T: FromStr>(&mut self) -> Option<T> {
         let digits = |byte: &&u8| byte.is_ascii_digit() || **byte == b'-';
         let end = self.0.iter().take_while(digits).count();
@@ -118,7 +118,7 @@ impl<'l> Rest<'l> {
     }
 }
 
-/// The kind of entry in a line, with the line behind it; `None` if it is not as we write it.
+/// Number, time and kind of the entry in a line, and the rest of the line; `None` if its form is not the usual one.
 fn header(line: &[u8]) -> Option<(Seq, &str, &str, Rest<'_>)> {
     let mut rest = Rest(line);
     rest.past(br#"{"v":1,"seq":"#)?;
@@ -130,18 +130,18 @@ fn header(line: &[u8]) -> Option<(Seq, &str, &str, Rest<'_>)> {
     Some((seq, at, kind, rest))
 }
 
-/// The number of the entry in a line.
+/// Number of the entry in a line.
 pub fn seq(line: &[u8]) -> Option<Seq> {
     header(line).map(|(seq, ..)| seq)
 }
 
-/// The kind of entry in a line.
+/// Kind of the entry in a line.
 pub fn kind(line: &[u8]) -> Option<&str> {
     header(line).map(|(_, _, kind, _)| kind)
 }
 
 impl Glancer {
-    /// The reading in a line; `None` if it is none, was measured outside of a series, or must be read whole.
+    /// The reading in a line; `None` if it is no reading of a series, or if the line must be parsed.
     pub fn reading<'l>(&self, line: &'l [u8]) -> Option<Glance<'l>> {
         let (seq, at, kind, mut rest) = header(line)?;
         if kind != "reading" {

@@ -1,32 +1,32 @@
-//! The series of a journal, open and closed, as they are listed; and one with all that was said about it.
+//! Lists the series of a journal, open and closed, and collects all entries about one of them.
 //!
-//! In: entries in order. Out: each series as the ledger has it ([`super::ledger`]), with its state when it was closed.
+//! In: entries in order. Out: each series from the ledger ([`super::ledger`]), with its state at its end.
 
 use super::ledger::{Ledger, Series};
 use super::state::SeriesState;
 use super::{Entry, Seq, SeriesEntry, Stamped, State};
 use std::collections::BTreeMap;
 
-/// A series of a journal.
+/// A series of a journal, as lists show it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Listed {
-    /// What became of it and of its readings.
+    /// Readings of the series and how it was closed.
     pub series: Series<()>,
-    /// As it was when it was closed, or is.
+    /// State of the series when it was closed, or now if it is open.
     pub state: SeriesState,
 }
 
-/// Every series of a journal.
+/// Collects every series of a journal.
 #[derive(Debug, Default)]
 pub struct History {
     state: State,
     ledger: Ledger<()>,
-    /// As they were when they were closed, those that are not settled.
+    /// States at closing of the series that may still be resumed.
     closed: BTreeMap<Seq, SeriesState>,
 }
 
 impl History {
-    /// Takes the next entry; the series that it settles.
+    /// Takes the next entry. Returns the series that no later entry can change.
     pub fn take(&mut self, stamped: &Stamped) -> Option<Listed> {
         if let Entry::Series(SeriesEntry::Completed(completed)) = &stamped.entry
             && let Some(state) = self.open(&completed.station)
@@ -41,7 +41,7 @@ impl History {
         Some(Listed { series, state })
     }
 
-    /// Those that are not settled, as they stand now.
+    /// The series that later entries could still change, in their present state.
     pub fn finish(self) -> Vec<Listed> {
         let Self {
             state,
@@ -64,7 +64,7 @@ impl History {
     }
 }
 
-/// One series, with every entry about it.
+/// Collects one series with every entry about it.
 #[derive(Debug)]
 pub struct OneSeries {
     wanted: Seq,
@@ -74,7 +74,7 @@ pub struct OneSeries {
 }
 
 impl OneSeries {
-    /// Of this id.
+    /// Collects the series whose `armed` entry has this number.
     pub fn new(wanted: Seq) -> Self {
         Self {
             wanted,
@@ -84,7 +84,7 @@ impl OneSeries {
         }
     }
 
-    /// Takes the next entry.
+    /// Takes the next entry of the journal.
     pub fn take(&mut self, stamped: &Stamped) {
         if self.is_about_it(stamped) {
             self.entries.push(stamped.clone());
@@ -94,16 +94,16 @@ impl OneSeries {
         self.settled = it.or(self.settled.take());
     }
 
-    /// The series, and every entry about it, from its `armed` on, with what happened at its station while it was open;
-    /// `None` if there is none.
+    /// The series with every entry about it, from its `armed` on, and what happened at its station while it was open;
+    /// `None` if the journal has no such series.
     pub fn finish(self) -> Option<(Listed, Vec<Stamped>)> {
         let is_it = |listed: &Listed| listed.series.id == self.wanted;
         let open = || self.history.finish().into_iter().find(is_it);
         Some((self.settled.or_else(open)?, self.entries))
     }
 
-    /// About it, or what happened at its station while it was open: a reading that counts nowhere names no series,
-    /// and is in its tally.
+    /// Whether an entry is about the series, or happened at its station while it was open. A reading that does not
+    /// count may name no series, but is part of the tally.
     fn is_about_it(&self, stamped: &Stamped) -> bool {
         if let Some(series) = stamped.series() {
             return series == self.wanted;

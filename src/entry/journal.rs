@@ -1,30 +1,30 @@
-//! What happened to the journal and to the daemon.
+//! Entries about the journal and the daemon themselves.
 
 use super::{JournalId, Seq, State};
 use crate::quantity::WallMicros;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// A new journal.
+/// A new journal begins.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Begun {
-    /// Its name.
+    /// Identity of the journal.
     pub journal: JournalId,
 }
 
-/// A new segment, with all that the entries before it amount to.
+/// A new segment begins. It holds the state that follows from all entries before it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Segment {
-    /// The journal's name.
+    /// Identity of the journal.
     pub journal: JournalId,
-    /// The state so far.
+    /// The state after the entry before this one.
     pub state: Box<State>,
 }
 
 /// The daemon started.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Started {
-    /// Of the program, as `tallyjaw --version` prints it.
+    /// Version of the program, as `tallyjaw --version` prints it.
     pub version: String,
     /// SHA-256 of its configuration files, hex.
     pub config_digest: String,
@@ -37,7 +37,7 @@ pub struct Stopped {
     pub reason: String,
 }
 
-/// Wall clock and monotonic clock parted.
+/// The wall clock was set.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ClockStepped {
     /// How far the wall clock ran ahead, in microseconds.
@@ -45,14 +45,14 @@ pub struct ClockStepped {
     pub by_micros: i64,
 }
 
-/// Nothing was recorded for a while.
+/// Nothing was recorded for a time.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Gap {
-    /// Wall clock of the last entry before it.
+    /// Wall time of the last entry before the gap.
     pub since: WallMicros,
-    /// How many frames were not judged.
+    /// Number of frames that were received and not judged.
     pub frames: u64,
-    /// Why.
+    /// Why nothing was recorded, in words.
     pub reason: String,
 }
 
@@ -62,7 +62,7 @@ pub struct DamageAccepted {
     /// The first damaged entry.
     #[serde(rename = "damaged")]
     pub seq: Seq,
-    /// What was wrong.
+    /// The damage that was found, in words.
     pub reason: String,
 }
 

@@ -1,7 +1,6 @@
-//! What an entry can say: its kinds, in levels of what it is about.
+//! The kinds of entry, grouped by what they are about.
 //!
-//! In: nothing. Out: [`Entry`], with what a consumer asks of any kind. A new kind is a struct, a line here, and what
-//! the compiler then asks for.
+//! A new kind needs a struct and a line in the table below; the compiler then names every match that must handle it.
 
 use super::journal::{
     Begun, ClockStepped, DamageAccepted, Gap, RolledBack, Segment, Started, Stopped,
@@ -14,14 +13,14 @@ use super::{
 use crate::spec::ArmedSpec;
 use std::sync::Arc;
 
-/// Where the body of an entry about a station names it.
+/// Gives the station of an entry whose body has a field for it.
 macro_rules! a_station {
     ($body:ident) => {
         Some(&$body.station)
     };
 }
 
-/// The same of an entry about none.
+/// The counterpart for entries that belong to no station.
 macro_rules! no_station {
     ($body:ident) => {{
         let _ = $body;
@@ -29,7 +28,7 @@ macro_rules! no_station {
     }};
 }
 
-/// The levels, of each its kinds, and of each of these its name on disk and its body.
+/// From the table of levels and kinds, makes an enum for each level, `Entry` over them, and the names on disk.
 macro_rules! levels {
     ($(
         $(#[$level_doc:meta])*
@@ -37,21 +36,21 @@ macro_rules! levels {
             $($(#[$doc:meta])* $name:literal $kind:ident($body:ty)),+ $(,)?
         }
     )+) => {
-        /// What happened.
+        /// One journal entry, by level.
         #[derive(Debug, Clone, PartialEq, Eq)]
         pub enum Entry {
             $($(#[$level_doc])* $level($of)),+
         }
 
         impl Entry {
-            /// As on disk: `reading`, `zeroed`, …
+            /// Name of the kind on disk: `reading`, `zeroed`, …
             pub const fn kind(&self) -> &'static str {
                 match self {
                     $($(Self::$level($of::$kind(_)) => $name),+),+
                 }
             }
 
-            /// The station that it is about, if it is about one.
+            /// The station that the entry is about, if any.
             pub fn station(&self) -> Option<&str> {
                 match self {
                     $($(Self::$level($of::$kind(body)) => $about!(body)),+),+
@@ -66,7 +65,7 @@ macro_rules! levels {
         }
 
         impl Kind {
-            /// The kind that an entry on disk names; `None` of a newer release's.
+            /// The kind with this name on disk; `None` if this release does not know it.
             pub fn from_name(name: &str) -> Option<Self> {
                 match name {
                     $($($name => Some(Self::$level($kinds::$kind)),)+)+
@@ -98,85 +97,85 @@ macro_rules! levels {
 }
 
 levels! {
-    /// What happened to the journal and to the daemon.
+    /// About the journal and the daemon.
     Journal(JournalEntry, JournalKind) no_station {
-        /// A new journal.
+        /// A new journal begins.
         "begun" Begun(Begun),
-        /// A new segment, with all that the entries before it amount to.
+        /// A new segment begins, with the state that follows from the entries before it.
         "segment" Segment(Segment),
         /// The daemon started.
         "started" Started(Started),
         /// The daemon stopped, or read its configuration again (then `Started` follows).
         "stopped" Stopped(Stopped),
-        /// Wall clock and monotonic clock parted.
+        /// The wall clock was set.
         "clock_stepped" ClockStepped(ClockStepped),
-        /// Nothing was recorded for a while.
+        /// Nothing was recorded for a time.
         "gap" Gap(Gap),
         /// A person accepted that entries before this one are damaged.
         "damage_accepted" DamageAccepted(DamageAccepted),
         /// A person accepted that the journal is not as far as somebody knew it to be.
         "rolled_back" RolledBack(RolledBack),
     }
-    /// What the daemon sees of a station's ports.
+    /// About the ports of a station.
     Port(PortEntry, PortKind) a_station {
-        /// An instrument's port is open.
+        /// The port of an instrument, scanner or pedal was opened.
         "attached" Attached(Attached),
-        /// An instrument's port is gone.
+        /// The port of an instrument, scanner or pedal is gone.
         "detached" Detached(Detached),
-        /// It is another adapter than before: nothing of it counts until a person has said that it is meant.
+        /// A port has another adapter than before. Its values do not count until a person confirms it.
         "adapter_changed" AdapterChanged(AdapterChanged),
-        /// Something else uses an instrument's port, or has changed its settings.
+        /// Another program uses an instrument's port, or has changed its settings.
         "disturbed" Disturbed(Disturbed),
     }
     /// What a person said at a station.
     Said(SaidEntry, SaidKind) a_station {
-        /// The adapter that is there is meant.
+        /// A person confirmed the adapter that is there now.
         "adapter_said" AdapterSaid(AdapterSaid),
-        /// The next value is a zero.
+        /// A person announced that the next value is a zero.
         "zero_said" ZeroSaid(ZeroSaid),
-        /// Who measures from here on.
+        /// The operator changed.
         "operator_said" OperatorSaid(OperatorSaid),
-        /// Which crimp tool is in the hand.
+        /// The crimp tool in use changed.
         "tool_said" ToolSaid(ToolSaid),
-        /// A note.
+        /// A person made a note.
         "noted" Noted(Noted),
-        /// What a card or a pedal said and the station could not do.
+        /// A command by card or pedal was refused.
         "refused" Refused(Refused),
     }
     /// What an instrument sent.
     Frame(FrameEntry, FrameKind) a_station {
-        /// A zero.
+        /// A zero check.
         "zeroed" Zeroed(Zeroed),
-        /// A value.
+        /// A value that is no zero.
         "reading" Reading(Arc<Reading>),
-        /// Bytes without meaning, or an answer that did not come.
+        /// Bytes that could not be read, or a request without an answer.
         "unread" Unread(Unread),
     }
-    /// What became of a series and of its readings.
+    /// What happened to a series and its readings.
     Series(SeriesEntry, SeriesKind) a_station {
-        /// A series is open.
+        /// A series was opened.
         "armed" Armed(Arc<ArmedSpec>),
         /// The operator closed a series.
         "disarmed" Disarmed(Disarmed),
-        /// A series is closed.
+        /// A series was closed.
         "completed" Completed(Completed),
-        /// A series that the last arming stopped early is open again.
+        /// A series that the last arming stopped early was opened again.
         "resumed" Resumed(Resumed),
-        /// A zero has become due by time.
+        /// A zero became due by time.
         "zero_due" ZeroDue(ZeroDue),
-        /// Readings that a zero no longer vouches for.
+        /// Readings were put in doubt.
         "doubted" Doubted(Doubted),
-        /// A reading that the operator retracted.
+        /// The operator retracted a reading.
         "retracted" Retracted(Retracted),
-        /// The last retraction of a series is undone: the reading counts again.
+        /// The operator restored a retracted reading: it counts again.
         "restored" Restored(Restored),
-        /// A rule over several readings fired.
+        /// A run rule fired.
         "alerted" Alerted(Alerted),
     }
 }
 
 impl Entry {
-    /// The reading, if it is one.
+    /// The reading in this entry, if it is one.
     pub fn reading(&self) -> Option<&Arc<Reading>> {
         if let Self::Frame(FrameEntry::Reading(reading)) = self {
             return Some(reading);
@@ -184,7 +183,7 @@ impl Entry {
         None
     }
 
-    /// The journal that it names, if it stands at the beginning of a segment.
+    /// The journal's identity, if this entry begins a segment.
     pub fn opens(&self) -> Option<&JournalId> {
         if let Self::Journal(
             JournalEntry::Begun(Begun { journal }) | JournalEntry::Segment(Segment { journal, .. }),
@@ -197,7 +196,7 @@ impl Entry {
 }
 
 impl Stamped {
-    /// The series that it is about; a series begins with its `armed`, whose number it has.
+    /// The series that the entry is about. The id of a series is the number of its `armed` entry.
     pub fn series(&self) -> Option<Seq> {
         match &self.entry {
             Entry::Journal(_) | Entry::Port(_) => None,

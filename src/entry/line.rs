@@ -1,25 +1,25 @@
-//! An entry as one line of JSON, and back.
+//! Converts an entry to one line of JSON, and back.
 //!
-//! In: a [`Stamped`] entry and the [`Digest`] of the line before. Out: the bytes of a line without
-//! its newline; and the same way back. Knows no file.
+//! In: a [`Stamped`] entry and the [`Digest`] of the line before. Out: the bytes of a line without its newline. The
+//! other direction is here too. No file is opened.
 //!
-//! - A line begins with `v`, `seq`, `at`, `kind`, `prev`, in this order; the rest is up to its kind.
-//! - A line is never changed: whoever passes it on passes on these bytes.
+//! - A line begins with `v`, `seq`, `at`, `kind`, `prev` in this order; the rest depends on the kind.
+//! - A line never changes. Every program that passes it on passes these bytes.
 
 use super::{Seq, Stamped, v1};
 use sha2::{Digest as _, Sha256};
 use std::fmt;
 use std::str::FromStr;
 
-/// SHA-256 of a line's bytes, its newline left out.
+/// SHA-256 of a line's bytes without the newline.
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Digest([u8; 32]);
 
 impl Digest {
-    /// What the first line of a journal names as the one before.
+    /// The digest that the first line of a journal names as its predecessor's: all zeros.
     pub const NONE: Self = Self([0; 32]);
 
-    /// Of the bytes of a line, its newline left out.
+    /// The digest of a line's bytes; the newline must be left out.
     pub fn of(line: &[u8]) -> Self {
         Self(Sha256::digest(line).into())
     }
@@ -63,28 +63,28 @@ impl FromStr for Digest {
 /// Why a line is not an entry.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum LineError {
-    /// Not JSON, or not what its kind is made of.
+    /// The line is not JSON, or a field is missing or wrong.
     #[error("not an entry: {cause}")]
     NotAnEntry {
-        /// What the parser says, with the column.
+        /// Message of the parser, with the column.
         cause: String,
     },
-    /// Written by a newer release.
+    /// The line was written by a newer release.
     #[error("entry of version {got}, want at most {newest}", newest = v1::VERSION)]
     Newer {
-        /// Its version.
+        /// Version of the line.
         got: u64,
     },
-    /// A kind that this release does not know.
+    /// This release does not know the kind.
     #[error("unknown kind of entry {got:?}")]
     UnknownKind {
-        /// Its kind.
+        /// Name of the kind.
         got: String,
     },
-    /// `prev` is not a digest.
+    /// `prev` is not 64 hex digits.
     #[error("got {got:?}, want 64 lower-case hex digits")]
     NotADigest {
-        /// The text.
+        /// The text in its place.
         got: String,
     },
 }
@@ -94,17 +94,17 @@ pub fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
     v1::encode(stamped, prev)
 }
 
-/// The entry in a line (without its newline), and the digest it names as the line before.
+/// The entry in a line without its newline, and the digest that it gives for the line before.
 pub fn decode(line: &[u8]) -> Result<(Stamped, Digest), LineError> {
     v1::decode(line)
 }
 
-/// What a line is, as JSON Schema; what it rests on goes to the definitions of the `generator`.
+/// The JSON Schema of a line. Shared definitions are added to `generator`.
 pub fn schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
     v1::schema(generator)
 }
 
-/// The number of the entry in a line, found in the line's beginning.
+/// Number of the entry in a line, read from the line's beginning only.
 pub fn peek_seq(line: &[u8]) -> Option<Seq> {
     let rest = line.strip_prefix(br#"{"v":"#)?;
     let version_len = rest.iter().take_while(|byte| byte.is_ascii_digit()).count();
@@ -200,7 +200,7 @@ mod tests {
     }
 
     #[test]
-    fn the_number_of_a_line_is_told_from_its_beginning() {
+    fn the_number_of_a_line_is_read_from_its_beginning() {
         assert_eq!(peek_seq(br#"{"v":1,"seq":42,"at"#), Some(Seq(42)));
         for no_number in [
             &br#"{"v":1,"seq":42"#[..],

@@ -1,28 +1,28 @@
-//! What a series against a minimum rests on: its lowest reading.
+//! The result of a pull test: the lowest reading and its distance from the minimum.
 //!
-//! In: a series. Out: the lowest counted value with its piece, and how far it is from the minimum.
-//! Nothing is judged here: the verdict of each reading is in its entry.
+//! In: a series. Out: the lowest counted value with its piece. Nothing is judged here: the verdict of each reading is
+//! in its entry.
 
 use super::state::{CountedReading, SeriesState};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::AxisName;
 use std::fmt;
 
-/// The lowest force of a series that has a minimum.
+/// The lowest force of a series against a minimum.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Lowest {
-    /// What was measured.
+    /// The axis, for example `pull_force`.
     pub axis: AxisName,
-    /// The reading; the first of those that are equally low.
+    /// The lowest reading; the first one if several are equal.
     pub reading: CountedReading,
-    /// How many readings count.
+    /// Number of counted readings.
     pub readings: usize,
-    /// The lower limit.
+    /// The minimum that the sheet requires.
     pub minimum: Quantity,
 }
 
 impl Lowest {
-    /// Of the first axis of the series that is a force with a minimum; `None` before its first reading.
+    /// The lowest reading of the first axis that is a force with a minimum; `None` before the first reading.
     pub fn of(series: &SeriesState) -> Option<Self> {
         let axis = series.spec.axes.iter().find(|axis| {
             let limits = &axis.limits;
@@ -45,7 +45,7 @@ impl Lowest {
         })
     }
 
-    /// The value less the minimum, in millinewtons; negative below it.
+    /// Value minus minimum, in millinewtons; negative below the minimum.
     pub fn margin(&self) -> i64 {
         let value = self.reading.value.quantity().base();
         value.saturating_sub(self.minimum.base())

@@ -1,6 +1,6 @@
 //! The journal entries in their newest version, and the state that follows from them.
 //!
-//! In: nothing. Out: plain values. The form on disk is the business of `v1` and of [`mod@line`].
+//! Plain values only: their form on disk is in `v1` and [`mod@line`].
 
 mod adapter;
 pub mod audit;
@@ -78,7 +78,7 @@ impl fmt::Display for Seq {
     }
 }
 
-/// The name of a journal: 32 lower-case hex digits, drawn at random when it began.
+/// Identity of a journal: 32 lower-case hex digits, drawn at random when it began.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct JournalId(pub String);
 
@@ -91,7 +91,7 @@ impl fmt::Display for JournalId {
 /// An entry with its place in the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stamped {
-    /// Position in the journal: 1, 2, 3 and on, without gaps.
+    /// Number in the journal: 1, 2, 3 … without gaps.
     pub seq: Seq,
     /// When it happened, by the wall clock.
     pub at: WallMicros,

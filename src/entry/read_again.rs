@@ -1,10 +1,10 @@
-//! Decodes the bytes of an entry again, by the format then in force, and compares the value.
+//! Decodes the bytes of an entry again, with the settings in force then, and compares the value.
 //!
-//! In: the state before an entry, and the entry. Out: a [`Mismatch`], or that nothing can be said.
+//! In: the state before an entry, and the entry. Out: a [`Mismatch`] if the values differ.
 //!
-//! - The format is that of the last `attached` of the instrument. One that names none (of an older release, or
-//!   where no port was open) vouches for nothing, and that is counted.
-//! - Of a stream the bytes are those of its last frame, and the value is one of its plateau.
+//! - The settings are those of the instrument's last `attached`. Without them (older releases, no open port) nothing
+//!   can be checked, and such values are counted.
+//! - Of a stream the bytes are those of the last frame only, so the value must lie within its plateau.
 
 use super::audit::Mismatch;
 use super::{Entry, FrameEntry, Reading, Stamped, State, Zeroed};
@@ -16,33 +16,33 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// How values are read from bytes; left out as a whole where that is not known.
+/// The settings by which bytes become readings; absent as a whole where they are not known.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ReadBy {
     /// The name of the frame format.
     pub format: String,
-    /// The unit of values that carry none.
+    /// Unit of values that carry none.
     pub unit: String,
     /// The user's regular expression, where the format is `pattern`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pattern: Option<String>,
-    /// How values become readings: `press`, `steady`, `ask`.
+    /// Capture mode: `press`, `steady` or `ask`.
     pub capture: String,
 }
 
-/// Reads values again, and counts those that it could not.
+/// Decodes values again, and counts those whose settings are unknown.
 #[derive(Debug, Default)]
 pub struct ReadAgain {
     /// Compiled patterns; `None` for a text that is not a valid pattern.
     patterns: BTreeMap<String, Option<Pattern>>,
-    /// Values that were read again.
+    /// Number of values that were decoded again.
     pub checked: u64,
-    /// Values whose format is not known.
+    /// Number of values whose settings are unknown.
     pub unchecked: u64,
 }
 
 impl ReadAgain {
-    /// Whether the value of an entry is what its bytes say.
+    /// Compares the value of an entry with its bytes; `None` if they agree or cannot be compared.
     pub fn check(&mut self, before: &State, stamped: &Stamped) -> Option<Mismatch> {
         match &stamped.entry {
             Entry::Frame(FrameEntry::Zeroed(zeroed)) => self.zeroed(before, zeroed),
@@ -73,14 +73,14 @@ impl ReadAgain {
 
     fn zeroed(&mut self, before: &State, zeroed: &Zeroed) -> Option<Mismatch> {
         let read_by = read_by(before, &zeroed.instrument);
-        // the plateau of a zero is not kept, so its bytes say what the last frame was and no more
+        // The plateau of a zero is not stored, so its bytes show the last frame only.
         let is_exact = read_by.is_none_or(|known| known.capture != "steady");
         let known = self.counted(read_by, is_exact)?;
         let read = self.read(known, &zeroed.raw);
         differs(zeroed.value, read.as_ref(), |read| *read == zeroed.value)
     }
 
-    /// Counts a value; how it is read, if that is known.
+    /// Counts a value, and returns its settings if they are known.
     fn counted<'k>(&mut self, known: Option<&'k ReadBy>, is_exact: bool) -> Option<&'k ReadBy> {
         let known = known.filter(|known| is_exact && is_known(known));
         match known {
@@ -111,7 +111,7 @@ impl ReadAgain {
     }
 }
 
-/// What its last `attached` says of an instrument.
+/// The settings in the instrument's last `attached`.
 fn read_by<'s>(before: &'s State, instrument: &str) -> Option<&'s ReadBy> {
     let attached = before.instruments.get(instrument)?.attached.as_ref()?;
     attached.read_by.as_deref()
@@ -121,7 +121,7 @@ fn unit(known: &ReadBy) -> Option<Unit> {
     Unit::from_symbol(&known.unit)
 }
 
-/// A format of a release to come vouches for nothing here.
+/// Whether this release knows the format. A value in a later format cannot be checked here.
 fn is_known(known: &ReadBy) -> bool {
     FrameFormat::from_name(&known.format).is_some() && unit(known).is_some()
 }

@@ -1,25 +1,25 @@
-//! A reading: a value, and what became of it.
+//! A reading: a value with its slot and verdict.
 
 use super::Seq;
 use crate::quantity::{Measured, Quantity, named};
 use crate::spec::{AxisName, Crimp, Limits, Purpose, Verdict};
 
-/// A value, and what became of it.
+/// A value of an instrument that is no zero.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Reading {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// What it was shown as.
+    /// The value that the instrument showed.
     pub value: Measured,
-    /// The bytes.
+    /// The frame, as received.
     pub raw: Vec<u8>,
-    /// How it flickered, if it was taken out of a stream.
+    /// Range of the values in a stream; `None` if the value is a single frame.
     pub plateau: Option<Plateau>,
-    /// What it was measured for; `None` while nothing was armed.
+    /// The slot that was current; `None` while no series was open.
     pub slot: Option<ReadingSlot>,
-    /// Whether it counts.
+    /// Whether it counts, as decided when it was entered.
     pub standing: Standing,
 }
 
@@ -30,33 +30,33 @@ impl Reading {
     }
 }
 
-/// How a value stood still in a stream.
+/// The range of a value that stood still in a stream.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Plateau {
-    /// The middle one of its values.
+    /// The median, which is a value that was displayed.
     pub median: Quantity,
     /// Minimum of the values in it.
     pub least: Quantity,
     /// Maximum of the values in it.
     pub greatest: Quantity,
-    /// How many frames there were.
+    /// Number of frames.
     pub frames: u32,
 }
 
-/// What a reading was measured for.
+/// The slot of a reading, with everything its verdict depends on.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ReadingSlot {
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// The piece, from 1.
+    /// Number of the piece, from 1.
     pub piece: u32,
-    /// Its name in the plan, as `core_crimp_height`.
+    /// Name of the axis in the plan, for example `core_crimp_height`.
     pub axis: AxisName,
-    /// The terminal and wire; `None` of a gauge block.
+    /// Terminal and wire; `None` for a gauge block.
     pub crimp: Option<Crimp>,
-    /// Why.
+    /// Why the pieces are measured: first-off, qualification, gauge study, …
     pub purpose: Purpose,
-    /// What the sheet allows.
+    /// The limits of the sheet.
     pub limits: Limits,
     /// Value minus nominal, where there is a nominal.
     pub deviation: Option<Quantity>,
@@ -69,11 +69,11 @@ pub struct ReadingSlot {
 pub enum Standing {
     /// It counts.
     Counted,
-    /// It does not.
+    /// It does not count.
     NotCounted {
-        /// Why.
+        /// The rule of the bench that it breaks.
         reason: NotCounted,
-        /// What it may be instead, in words: `looks like a width`.
+        /// The likely cause, in words: `looks like a width`.
         hint: Option<String>,
     },
 }
@@ -83,21 +83,21 @@ named! {
     pub enum NotCounted {
         /// Nothing is armed at the station.
         NotArmed = "not_armed",
-        /// A zero is due first.
+        /// A required zero is missing.
         ZeroDue = "zero_due",
         /// The last zero was off.
         ZeroOff = "zero_off",
         /// The origin was set with open jaws.
         OriginMoved = "origin_moved",
-        /// Further from nominal than is plausible.
+        /// The value is outside the plausible window of its axis.
         Implausible = "implausible",
-        /// Every slot has a reading.
+        /// Every slot has a counted reading.
         SeriesFull = "series_full",
-        /// Every piece has a reading of the axis that follows from the value.
+        /// Every piece has a counted reading of the axis that this value belongs to.
         AxisFull = "axis_full",
-        /// The instrument cannot measure the axis in hand.
+        /// The instrument does not measure the axis of the current slot.
         WrongInstrument = "wrong_instrument",
-        /// The instrument's port is another adapter than before, and nobody has said that it is meant.
+        /// The port has another adapter than before, and nobody confirmed it.
         AnotherAdapter = "another_adapter",
         /// Another program reads the instrument's port too, so that bytes may be missing.
         PortShared = "port_shared",

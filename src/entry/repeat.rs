@@ -1,24 +1,24 @@
-//! The next series of a plan that repeats: the same again, opened as soon as a series is full.
+//! The next series of a plan that repeats. It is opened as soon as a series is full.
 //!
-//! In: the series as it is when it is completed. Out: what the next one judges by, and the zeros that
-//! open it. The state keeps it until the next `armed`, since a kill can fall between the two entries.
+//! In: the series that was completed. Out: the specification of the next one, with the zeros that open it. The state
+//! keeps this until the next `armed`, because the process can be killed between the two entries.
 
 use super::state::{SeriesState, ZeroState};
 use super::{Completed, Outcome, Seq};
 use crate::quantity::WallMicros;
 use crate::spec::{ArmedSpec, OpeningZero};
 
-/// A series that follows from the one before it and is not armed yet.
+/// The next series of a plan that repeats, before it is armed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Repeat {
-    /// What it judges by, opened by the closing zeros of the one before: no reading counted between.
+    /// Its specification. The closing zeros of the last series open it, because no reading counted in between.
     pub spec: Box<ArmedSpec>,
-    /// When the one before was opened, by the wall clock as it is set now.
+    /// When the last series was opened, by the wall clock as it is set now.
     pub since: WallMicros,
 }
 
 impl Repeat {
-    /// What `series` owes now that it is completed; nothing if its plan does not repeat or somebody cut it short.
+    /// The next series after `series` was completed; `None` if its plan does not repeat, or if it was stopped early.
     pub(super) fn owed(series: &SeriesState, completed: &Completed) -> Option<Self> {
         let over = !series.spec.repeat || completed.outcome == Outcome::CutShort;
         (!over).then(|| Self {
@@ -30,7 +30,7 @@ impl Repeat {
         })
     }
 
-    /// The wall clock was set: times are by the clock as it is set now.
+    /// Corrects the time after the wall clock was set.
     pub(super) fn shift(&mut self, by_micros: i64) {
         self.since.0 = self.since.0.saturating_add(by_micros);
         for zero in &mut self.spec.opening_zeros {

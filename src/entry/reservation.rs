@@ -1,8 +1,9 @@
 //! Reservations: what limits an outcome, such as an overdue calibration or a low test uncertainty ratio.
 //!
-//! In: a series as it is when it is closed, and when that is. Out: its reservations, each once, in a fixed order.
+//! In: a series, and the time of its closing. Out: its reservations, each once, in a fixed order.
 //!
-//! - They rest on the armed specification, the instruments whose readings count, and the day; so an audit finds the same.
+//! - They follow from the armed specification, the instruments with counted readings, and the date. So an audit finds
+//!   the same ones.
 //! - They change no verdict; the consequences are the shop's decision.
 
 use super::state::SeriesState;
@@ -22,18 +23,19 @@ named! {
         VerificationFailed = "verification_failed",
         /// The check of the tool was due, by day or by crimps.
         ToolCheckOverdue = "tool_check_overdue",
-        /// A test uncertainty ratio under 2, and limits that are not drawn in for it.
+        /// The test uncertainty ratio is below 2, and the limits are not drawn in by a guard band.
         UncertaintyRatioLow = "uncertainty_ratio_low",
-        /// The tool is of the repair class: without what else the maker's sheet asks for, height and width show less.
+        /// The tool is of the repair class. Height and width are weaker evidence unless the maker's other checks are
+        /// made too.
         RepairClassTool = "repair_class_tool",
     }
 }
 
-/// Half the tolerance over the expanded uncertainty (k = 2), in hundredths: below it, simple acceptance says little.
+/// Test uncertainty ratio in hundredths. Below it, simple acceptance proves little.
 const LOW_RATIO: u32 = 200;
 
 impl Reservation {
-    /// As it is said.
+    /// The reservation in words.
     pub const fn words(self) -> &'static str {
         match self {
             Self::CalibrationOverdue => "calibration overdue",
@@ -46,13 +48,13 @@ impl Reservation {
     }
 }
 
-/// All of them, as they are said: `calibration overdue, repair-class tool`.
+/// All reservations in words: `calibration overdue, repair-class tool`.
 pub fn words(reservations: &[Reservation]) -> String {
     let words = reservations.iter().map(|one| one.words());
     words.collect::<Vec<_>>().join(", ")
 }
 
-/// The reservations of a series that is closed now.
+/// The reservations of a series that is closed at this time.
 pub fn reservations(series: &SeriesState, at: WallMicros) -> Vec<Reservation> {
     let applies = |one: &Reservation| match one {
         Reservation::CalibrationOverdue => used(series).any(|known| {
@@ -80,7 +82,7 @@ pub fn reservations(series: &SeriesState, at: WallMicros) -> Vec<Reservation> {
     Reservation::ALL.into_iter().filter(applies).collect()
 }
 
-/// The instruments whose readings count.
+/// The instruments of the counted readings.
 fn used(series: &SeriesState) -> impl Iterator<Item = &ArmedInstrument> {
     let counts = |known: &&ArmedInstrument| {
         let mut readings = series.readings.iter();
@@ -89,7 +91,7 @@ fn used(series: &SeriesState) -> impl Iterator<Item = &ArmedInstrument> {
     series.spec.instruments.iter().filter(counts)
 }
 
-/// Those of them that a verification is asked of: not while one is made.
+/// The instruments whose verification matters; none while a verification is being made.
 fn verified(series: &SeriesState) -> impl Iterator<Item = &ArmedInstrument> {
     let is_of_blocks = is_of_blocks(series);
     used(series).filter(move |_| !is_of_blocks)

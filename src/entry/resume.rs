@@ -1,35 +1,35 @@
-//! Series that an arming stopped early, while they can be resumed.
+//! Keeps a series that an arming stopped early, as long as it can be resumed.
 //!
-//! - Until a reading counts at the station, nothing was measured since. A zero that is off ends it too: the readings
-//!   of the stopped series are no longer vouched for by what comes after them.
-//! - Only what the last arming stopped can be resumed.
-//! - What is printed once of a closed series waits until it cannot be resumed ([`super::ledger`]).
+//! - It can be resumed until a reading counts at the station. A zero that is off ends this too, because later zeros
+//!   cannot vouch for the readings of the stopped series.
+//! - Only the series that the last arming stopped can be resumed.
+//! - Output that shows a closed series once waits until the series cannot be resumed ([`super::ledger`]).
 
 use super::state::{SeriesState, StationState};
 use super::{Entry, FrameEntry, Seq, SeriesEntry, Standing};
 
-/// A series that can be resumed.
+/// A series that was stopped early and can be resumed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Stopped {
-    /// As it was when it was stopped.
+    /// State of the series when it was stopped.
     pub series: SeriesState,
-    /// The arming that stopped it has come: the next one stops another, or none.
+    /// The `armed` entry that caused the stop has come. The next arming ends the chance to resume.
     pub is_followed: bool,
 }
 
-/// What an entry of its station makes of a stopped series.
+/// The effect of an entry on a stopped series.
 pub(super) enum Stop {
-    /// It can be resumed as before.
+    /// The series can still be resumed.
     Stays,
-    /// The arming that stopped it has come.
+    /// The `armed` entry that caused the stop has come.
     IsFollowed,
-    /// This series is open again.
+    /// The series with this id is open again.
     IsResumed(Seq),
-    /// It cannot be resumed any more.
+    /// The series can no longer be resumed.
     IsOver,
 }
 
-/// What `entry` makes of a series that was stopped at its station.
+/// The effect of `entry` on the series that was stopped at its station.
 pub(super) fn after_stop(entry: &Entry, is_followed: bool) -> Stop {
     let ends = match entry {
         Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) => false,
@@ -55,7 +55,7 @@ pub(super) fn after_stop(entry: &Entry, is_followed: bool) -> Stop {
 }
 
 impl StationState {
-    /// Takes an entry of the station, before anything else is made of it.
+    /// Updates the stopped series. Call this before the entry changes anything else.
     pub(super) fn follow_stopped(&mut self, entry: &Entry) {
         if let (Entry::Series(SeriesEntry::Completed(completed)), Some(series)) =
             (entry, &self.series)

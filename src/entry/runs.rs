@@ -1,12 +1,12 @@
-//! The last readings of each axis, over the series of a station: what run rules look at.
+//! The last readings of each axis over all series of a station: the input of the run rules.
 //!
-//! In: counted readings, and those taken out again. Out: runs, each of one axis of one terminal on
-//! one wire, made by one tool in one nest and measured by one instrument against the same limits.
+//! In: counted readings, and readings that no longer count. Out: runs. A run is of one axis of one terminal on one
+//! wire, crimped with one tool in one nest, measured with one instrument against the same limits.
 //!
-//! - A run goes on over series and restarts: a hand tool wears over many series of five pieces.
-//! - Without a tool it goes on with its plan; without either, or where pieces are not made one
-//!   after the other (reference pieces, gauge studies), it ends with its series.
-//! - Bounded: the last [`MOST_VALUES`] readings of a run, the [`MOST_RUNS`] runs last measured.
+//! - A run continues over series and restarts, because a hand tool wears over many series of five pieces.
+//! - Without a tool it continues with its plan. Without either, or where pieces are not made one after the other
+//!   (reference pieces, gauge studies), it ends with its series.
+//! - Memory is bounded: the last [`MOST_VALUES`] readings of a run, and the last [`MOST_RUNS`] runs.
 //! - A zero between two readings changes nothing.
 
 use super::Seq;
@@ -17,48 +17,48 @@ use crate::spec::{AlertRule, AxisName, Crimp, Limits};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// How many runs of a station are kept.
+/// Maximum number of runs kept for a station.
 pub const MOST_RUNS: usize = 32;
 
-/// How many alerts of an open series are kept; all of them stay in the journal.
+/// Maximum number of alerts kept for an open series. The journal keeps all of them.
 pub const MOST_ALERTS: usize = 20;
 
-/// The runs of a station, the one last measured first.
+/// The runs of a station, the one measured last first.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Runs(pub Vec<Run>);
 
-/// Readings of the same thing, in the order of their pieces.
+/// Readings of the same kind, in the order of their pieces.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Run {
-    /// The terminal's id and the wire's size; `None` of a gauge block.
+    /// Terminal id and wire size; `None` for a gauge block.
     pub crimp: Option<(String, Area)>,
-    /// What goes on from one piece to the next.
+    /// What connects one piece to the next.
     pub maker: Maker,
-    /// Its name in the plan, as `core_crimp_height`.
+    /// Name of the axis in the plan, for example `core_crimp_height`.
     pub axis: AxisName,
-    /// The instrument: two of them do not show the same.
+    /// The instrument. Two instruments may show different values of one piece.
     pub instrument: String,
-    /// What the sheet allows.
+    /// The limits of the sheet.
     pub limits: Limits,
-    /// The last readings, the oldest first.
+    /// The last readings, oldest first.
     pub points: Vec<Point>,
-    /// The rules that have fired and have held ever since.
+    /// Rules that fired and still hold; they fire again only after they stopped holding.
     pub signalled: Vec<&'static AlertRule>,
 }
 
-/// What one piece has in common with the next.
+/// What connects one piece to the next in a run.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Maker {
     /// The tool and its nest.
     Tool {
-        /// As its `[[tool]]` table has it.
+        /// The id of the tool in the configuration.
         id: String,
         /// The place in the tool; none where the tool has only one.
         nest: Option<String>,
     },
-    /// The plan, where no tool is named.
+    /// The plan, where it names no tool.
     Plan(String),
-    /// The series only.
+    /// The series only, by its id.
     Series(Seq),
 }
 
@@ -69,27 +69,27 @@ pub struct Point {
     pub seq: Seq,
     /// `seq` of the entry `armed` that opened its series.
     pub series: Seq,
-    /// The piece, from 1.
+    /// Number of the piece, from 1.
     pub piece: u32,
-    /// As the instrument showed it, unit included.
+    /// The value with the unit that the instrument showed.
     pub value: Measured,
 }
 
-/// A rule over several readings held in an open series.
+/// An alert of an open series.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Alert {
     /// `seq` of the entry `alerted`.
     pub seq: Seq,
-    /// The rule's name.
+    /// Name of the run rule.
     pub rule: String,
     /// The sentence for the operator.
     pub text: String,
-    /// The readings it is about, by their entries.
+    /// The readings of the pattern, by the numbers of their entries.
     pub readings: Vec<Seq>,
 }
 
 impl Runs {
-    /// Takes a counted reading of `series`, if any rule is in force there.
+    /// Adds a counted reading of `series`, if a run rule is in force there.
     pub(super) fn take(&mut self, series: &SeriesState, reading: &CountedReading) {
         let limits = series.spec.axis(&reading.axis).map(|axis| &axis.limits);
         let Some(limits) = limits.filter(|_| !series.spec.alerts.is_empty()) else {
@@ -115,20 +115,20 @@ impl Runs {
         }
     }
 
-    /// Takes readings out that count no more.
+    /// Removes readings that no longer count.
     pub(super) fn take_out(&mut self, readings: &[Seq]) {
         for run in &mut self.0 {
             let before = run.points.len();
             run.points.retain(|point| !readings.contains(&point.seq));
             if run.points.len() != before {
-                run.forget_what_is_over();
+                run.forget_ended_signals();
             }
         }
         self.0.retain(|run| !run.points.is_empty());
     }
 
-    /// Notes that `rule` has fired for `readings`.
-    pub(super) fn tell(&mut self, rule: &str, readings: &[Seq]) {
+    /// Stores that `rule` has fired for `readings`.
+    pub(super) fn mark_fired(&mut self, rule: &str, readings: &[Seq]) {
         let holds = |run: &&mut Run| {
             let mut points = run.points.iter();
             points.any(|point| readings.contains(&point.seq))
@@ -175,7 +175,7 @@ impl Run {
         }
     }
 
-    /// In the order of the pieces: one that is measured again takes the place of the first time.
+    /// Adds a point in the order of pieces. A piece that is measured again replaces its older point.
     fn take(&mut self, point: Point) {
         let place = |point: &Point| (point.series, point.piece);
         let before = |known: &Point| place(known) <= place(&point);
@@ -183,11 +183,11 @@ impl Run {
             .insert(self.points.partition_point(before), point);
         let surplus = self.points.len().saturating_sub(MOST_VALUES);
         self.points.drain(..surplus);
-        self.forget_what_is_over();
+        self.forget_ended_signals();
     }
 
-    /// A rule that holds no more may fire again.
-    fn forget_what_is_over(&mut self) {
+    /// Lets a rule fire again once it no longer holds.
+    fn forget_ended_signals(&mut self) {
         if self.signalled.is_empty() {
             return;
         }
@@ -222,7 +222,7 @@ impl Run {
     }
 }
 
-/// Where a point is, as seen from the open series.
+/// Names the series of a point, if it is not the open one.
 fn since(point: &Point, open: Seq) -> String {
     if point.series == open {
         format!("piece {}", point.piece)
@@ -231,14 +231,14 @@ fn since(point: &Point, open: Seq) -> String {
     }
 }
 
-/// An alert that is to be raised now.
+/// An alert that must be entered now.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DueAlert {
     /// The rule that holds.
     pub rule: &'static AlertRule,
     /// The sentence for the operator.
     pub text: String,
-    /// The readings it is about, in the order of their pieces.
+    /// The readings of the pattern, in the order of their pieces.
     pub readings: Vec<Seq>,
 }
 
@@ -256,7 +256,7 @@ impl Maker {
         }
     }
 
-    /// As `Maker::of(series) == *self`, for every reading, so without copies.
+    /// `Maker::of(series) == *self` without copies, since it runs for every reading.
     fn is_of(&self, series: &SeriesState) -> bool {
         let spec = &series.spec;
         let goes_on = spec.purpose.is_of_own_crimps();
@@ -272,8 +272,8 @@ impl Maker {
 }
 
 impl StationState {
-    /// The alerts that are due after a counted reading: of the rules in force, those that hold of
-    /// its run and did not before, in the order of [`ALERTS`].
+    /// The alerts that are due after a counted reading: rules in force that hold for its run and did not hold before,
+    /// in the order of [`ALERTS`].
     pub fn alerts_due(&self) -> Vec<DueAlert> {
         let Some((run, series)) = self.runs.0.first().zip(self.series.as_ref()) else {
             return Vec::new();

@@ -1,4 +1,4 @@
-//! What the operator says of who measures and of what is in the hand, and by what means.
+//! What operators say: who measures, which tool is used, notes; and how they say it.
 
 use super::{Entry, FrameEntry, SaidEntry, Seq, SeriesEntry, State};
 use crate::quantity::named;
@@ -6,101 +6,101 @@ use crate::spec::ToolClass;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// The crimp tool that is in the hand.
+/// The crimp tool in use.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[schemars(rename = "Tool", description = "The tool in the hand, in a state.")]
 pub struct ToolInHand {
-    /// As its `[[tool]]` table has it.
+    /// Id of the tool in the configuration.
     pub id: String,
-    /// What it was made for.
+    /// Class of the tool: made for production or for repair.
     pub class: ToolClass,
-    /// The nest, if it was said.
+    /// The nest in use; `None` if it was not given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub nest: Option<String>,
 }
 
-/// A crimp tool was taken up.
+/// The crimp tool in use changed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ToolSaid {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// The series open at the time.
+    /// The series that was open; `None` if none was.
     pub series: Option<Seq>,
-    /// What is in the operator's hand from this entry on.
+    /// The tool in use from this entry on.
     pub tool: ToolInHand,
-    /// It is the tool that the open series asks for.
+    /// It is the tool that the open series requires.
     pub as_planned: bool,
 }
 
-/// The operator said that the next frame is a zero.
+/// A person announced that the next value is a zero.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ZeroSaid {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// The instrument it is about.
+    /// The instrument's name in the configuration.
     pub instrument: String,
 }
 
-/// The operator said who measures from here on.
+/// The operator changed.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct OperatorSaid {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// The series open at the time; its readings after this entry are theirs.
+    /// The series that was open. Its readings after this entry are by the new operator.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub series: Option<Seq>,
-    /// Name or initials, as the person gave them; counts from this entry on.
+    /// Name or initials, as the person gave them.
     pub operator: String,
 }
 
-/// What the operator noted.
+/// A note by the operator.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Noted {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// The series open at the time.
+    /// The series that the note belongs to; `None` if it belongs to none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub series: Option<Seq>,
-    /// The words.
+    /// The text, as the person wrote it.
     pub text: String,
 }
 
-/// What a card or a pedal said and the station could not do.
+/// A command by card or pedal was refused.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Refused {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// The scanner or pedal.
+    /// The scanner or pedal, by its name in the configuration.
     pub instrument: String,
-    /// What was said.
+    /// Text of the card, or action of the pedal.
     pub said: String,
-    /// Why not.
+    /// Why it was refused.
     pub reason: String,
-    /// What to do.
+    /// What the operator can do.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
 }
 
-/// What was refused last, in a state.
+/// The last refused command, as the state keeps it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RefusedSaying {
-    /// What was said.
+    /// Text of the card, or action of the pedal.
     pub said: String,
-    /// Why not.
+    /// Why it was refused.
     pub reason: String,
-    /// What to do.
+    /// What the operator can do.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
 }
 
 named! {
-    /// By what means a person said something to the station.
+    /// How a person gave a command to the station.
     pub enum Means {
         /// The control socket: the command line, a page, a program.
         Command = "command",
         /// A barcode card, read by a scanner.
         Card = "card",
-        /// A contact on a modem line.
+        /// A pedal: a contact on a modem line, or bytes on a port of its own.
         Pedal = "pedal",
         /// Two zeros within two seconds.
         DoubleZero = "double_zero",
@@ -108,7 +108,7 @@ named! {
 }
 
 impl Means {
-    /// As it is said: `by card`.
+    /// The means in words: `by card`.
     pub const fn words(self) -> &'static str {
         match self {
             Self::Command => "by command",
@@ -120,7 +120,7 @@ impl Means {
 }
 
 impl State {
-    /// What was refused is over once something else was said or measured at the station.
+    /// Drops the last refusal, as soon as another command or value comes at the station.
     pub(super) fn forget_refusal(&mut self, entry: &Entry) {
         let is_over = match entry {
             Entry::Journal(_) | Entry::Port(_) => false,

@@ -1,101 +1,101 @@
-//! What became of a series and of its readings; how it is closed stands in [`super::Completed`].
+//! What happened to a series and its readings. The closing entry is [`super::Completed`].
 
 use super::{Means, Seq, Slot};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// The operator closed a series.
+/// The operator closed a series early.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Disarmed {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
 }
 
-/// A series that the last arming stopped early is open again.
+/// A series that the last arming stopped early was opened again.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Resumed {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// Who measures from here on.
+    /// The operator from here on; `None` if nobody is named.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
-    /// Card, pedal, command or page: how the operator asked.
+    /// How the operator gave the command.
     pub by: Means,
 }
 
-/// A zero has become due by time.
+/// A zero became due by time.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ZeroDue {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// The instrument it is about.
+    /// The instrument to check, by its name in the configuration.
     pub instrument: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// Why, in words.
+    /// Why the zero is due, in words.
     pub reason: String,
 }
 
-/// Readings that a zero no longer vouches for.
+/// Readings were put in doubt: no zero vouches for them any more.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Doubted {
-    /// Its name in the configuration.
-    pub station: String,
-    /// Their series.
-    pub series: Seq,
-    /// `seq` of each, ascending.
-    pub readings: Vec<Seq>,
-    /// Why, in words.
-    pub reason: String,
-}
-
-/// A reading that the operator retracted.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Retracted {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// `seq` of its entry.
+    /// `seq` of each reading, ascending.
+    pub readings: Vec<Seq>,
+    /// What put them in doubt, in words.
+    pub reason: String,
+}
+
+/// The operator retracted a reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Retracted {
+    /// Name of the station in the configuration.
+    pub station: String,
+    /// `seq` of the entry `armed` that opened it.
+    pub series: Seq,
+    /// `seq` of the reading's entry.
     pub reading: Seq,
-    /// By what means; `None` in entries that were written before it was kept.
+    /// How the operator gave the command; `None` in entries of releases that did not store it.
     pub by: Option<Means>,
-    /// What it filled; `None` in entries that were written before it was kept: these cannot be undone.
+    /// The slot that becomes empty; `None` in entries of releases that did not store it. Those cannot be restored.
     pub slot: Option<Slot>,
-    /// Why, if it was said.
+    /// The operator's reason; `None` if none was given.
     pub reason: Option<String>,
     /// Measuring destroyed the piece, so the next piece number is measured instead.
     pub spent: bool,
 }
 
-/// The last retraction of a series is undone: the reading counts again.
+/// The operator restored a retracted reading: it counts again.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Restored {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// `seq` of its entry.
+    /// `seq` of the reading's entry.
     pub reading: Seq,
-    /// Card, pedal, command or page: how the operator asked.
+    /// How the operator gave the command.
     pub by: Means,
 }
 
-/// A rule over several readings fired.
+/// A run rule fired.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Alerted {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// The rule's name.
+    /// Name of the run rule.
     pub rule: String,
     /// The sentence for the operator.
     pub text: String,
-    /// The readings it is about.
+    /// `seq` of each reading of the pattern.
     pub readings: Vec<Seq>,
 }

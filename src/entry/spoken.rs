@@ -1,29 +1,29 @@
-//! What is said aloud of an entry, by the page and by the program of `announce`: short, the verdict first.
+//! The short text of an entry that the page and the program of `announce` speak aloud, verdict first.
 
 use super::{Entry, FrameEntry, Reading, ReadingSlot, SeriesEntry, reservation, words};
 use crate::quantity::Measured;
 
-/// What is said of an entry.
+/// The spoken text of an entry, in parts.
 #[derive(Debug, Clone)]
 pub struct Spoken<'e> {
-    /// `pass`, `fail, too low`, `not counted`, `zero`, `zero is off` or `series accepted`.
+    /// The verdict: `pass`, `fail, too low`, `not counted`, `zero`, `zero is off` or `series accepted`.
     pub verdict: String,
     /// The value, if one was measured.
     pub value: Option<Measured>,
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: &'e str,
-    /// What it was measured for.
+    /// The slot of the reading; `None` for other entries.
     pub slot: Option<&'e ReadingSlot>,
 }
 
-/// The verdict on what counts.
+/// The verdict of a counted reading, in words.
 fn judged(reading: &Reading) -> Option<String> {
     let slot = reading.slot.as_ref()?;
     let said = words::verdict(reading.verdict()?, &slot.axis, &slot.limits);
     Some(said.to_lowercase().replace(':', ","))
 }
 
-/// What is said of an entry; `None` of most.
+/// The spoken text of an entry; `None` for kinds that are not spoken.
 pub fn spoken(entry: &Entry) -> Option<Spoken<'_>> {
     match entry {
         Entry::Frame(FrameEntry::Reading(reading)) => Some(Spoken {

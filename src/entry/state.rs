@@ -17,101 +17,101 @@ use crate::spec::{ArmedSpec, AxisName, OpeningZero, Verdict, Verified};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-/// Everything that the journal amounts to.
+/// The state that follows from the journal.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct State {
-    /// The journal's name; `None` before its first entry.
+    /// Identity of the journal; `None` before its first entry.
     pub journal: Option<JournalId>,
-    /// The last entry; `None` before the first.
+    /// Number of the last entry; `None` before the first.
     pub last: Option<Seq>,
-    /// Per station name.
+    /// By station name.
     pub stations: BTreeMap<String, StationState>,
-    /// Per instrument name.
+    /// By instrument name.
     pub instruments: BTreeMap<String, InstrumentState>,
-    /// Per crimp tool.
+    /// By id of the crimp tool.
     pub tools: BTreeMap<String, ToolState>,
 }
 
-/// What is known of a crimp tool.
+/// What the journal knows of a crimp tool.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ToolState {
-    /// Crimps that were measured in this journal: each piece of a series once, also where its readings
-    /// were retracted, since the tool did make the crimp.
+    /// Number of measured crimps in this journal. Each piece of a series counts once, also if its readings were
+    /// retracted, because the tool did make the crimp.
     pub crimps: u64,
-    /// The same for each nest that was named.
+    /// The same by nest, for crimps whose nest is known.
     pub nests: BTreeMap<String, u64>,
 }
 
-/// What is known of a station.
+/// What the journal knows of a station.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct StationState {
-    /// The open series.
+    /// The open series; `None` if none is open.
     pub series: Option<SeriesState>,
-    /// The last reading, whatever became of it.
+    /// The last reading, counted or not.
     pub last_reading: Option<(Seq, Arc<Reading>)>,
-    /// How the last closed series came out.
+    /// Id, outcome and tally of the last closed series.
     pub last_outcome: Option<(Seq, Outcome, Tally)>,
-    /// When that was, by the wall clock as it is set now; `None` in a state of before this was kept.
+    /// When it was closed, by the wall clock as it is set now; `None` in states of releases that did not store it.
     pub closed_at: Option<WallMicros>,
-    /// What takes from the weight of that.
+    /// Reservations of the last outcome.
     pub last_reservations: Vec<Reservation>,
-    /// Who measures, as last said.
+    /// The operator; `None` before one was named.
     pub operator: Option<String>,
-    /// The crimp tool in the hand, as last said.
+    /// The crimp tool in use; `None` before one was named.
     pub tool: Option<ToolInHand>,
-    /// What was refused last, until something is said or measured that is not.
+    /// The last refused command, until another command or a value comes.
     pub refused: Option<RefusedSaying>,
-    /// What run rules look at.
+    /// The input of the run rules.
     pub runs: Runs,
-    /// The series that the last one owes; `None` as soon as one is armed.
+    /// The next series of a plan that repeats, until it is armed.
     pub repeat: Option<Repeat>,
-    /// The series that the last arming stopped early, while it can be resumed.
+    /// The series that the last arming stopped early, as long as it can be resumed.
     pub stopped: Option<Box<Stopped>>,
 }
 
-/// What is known of an instrument.
+/// What the journal knows of an instrument.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct InstrumentState {
     /// The station it belongs to.
     pub station: String,
-    /// Its open port.
+    /// Its open port; `None` while it is closed.
     pub attached: Option<Attached>,
-    /// Why its port was last lost.
+    /// Why the port was last closed.
     pub detached_because: Option<String>,
-    /// The next frame is a zero because the operator said so.
+    /// The operator announced that the next value is a zero.
     pub zero_said: bool,
-    /// How far open the jaws stood when the origin was set; no reading counts until it is mended.
+    /// How far open the jaws were when the origin was set. No reading counts until the origin is right again.
     pub opening: Option<Quantity>,
-    /// The adapter that is meant; another one's readings do not count.
+    /// The confirmed adapter. Readings from another one do not count.
     pub adapter: Option<Adapter>,
-    /// The programs that have its open port beside us.
+    /// Programs that have the open port open beside the daemon.
     pub rivals: Vec<String>,
-    /// Its last verification that says something: whole, or cut short when some error was too large.
+    /// Its last conclusive verification: complete, or stopped early after a failed reading.
     pub verified: Option<Verified>,
 }
 
-/// An open series.
+/// State of an open series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SeriesState {
-    /// Its id: the seq of its `armed` entry.
+    /// Its id: `seq` of its `armed` entry.
     pub id: Seq,
     /// When it was opened, by the wall clock as it is set now.
     pub since: WallMicros,
-    /// What it judges by.
+    /// The specification that its readings are judged by.
     pub spec: ArmedSpec,
-    /// Counted readings, in the order they came; at most one a slot.
+    /// Counted readings in the order of their entries; at most one for each slot.
     pub readings: Vec<CountedReading>,
-    /// Of all its readings.
+    /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
-    /// The zero of each instrument used in it.
+    /// State of the zeros, by instrument.
     pub zeros: BTreeMap<String, ZeroState>,
-    /// Its last alerts, without those that rest on a reading that was taken out.
+    /// Its last alerts; an alert is dropped if one of its readings no longer counts.
     pub alerts: Vec<Alert>,
-    /// The pieces that were counted as crimps of its tool.
+    /// The pieces that were counted as crimps of the tool.
     pub crimped: BTreeSet<u32>,
-    /// The pieces that were destroyed by a reading that was retracted: others are measured instead.
+    /// The spent pieces; others are measured in their place.
     pub spent: BTreeSet<u32>,
-    /// The reading that was retracted last, while that can be undone.
+    /// The last retracted reading, as long as it can be restored.
     pub retracted: Option<RetractedReading>,
 }
 
@@ -120,46 +120,46 @@ pub struct SeriesState {
 pub struct CountedReading {
     /// `seq` of its entry `reading`.
     pub seq: Seq,
-    /// The piece, from 1.
+    /// Number of the piece, from 1.
     pub piece: u32,
-    /// Its name in the plan, as `core_crimp_height`.
+    /// Name of the axis in the plan, for example `core_crimp_height`.
     pub axis: AxisName,
-    /// Its name in the configuration.
+    /// The instrument's name in the configuration.
     pub instrument: String,
-    /// As the instrument showed it, unit included.
+    /// The value with the unit that the instrument showed.
     pub value: Measured,
-    /// Against the limits that were armed.
+    /// The verdict against the armed limits.
     pub verdict: Verdict,
 }
 
-/// What the last zero frames of an instrument said in this series.
+/// State of an instrument's zeros in an open series.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ZeroState {
     /// The last good zero, and when it was by the wall clock as it is set now.
     pub last_good: Option<(Seq, WallMicros)>,
     /// The last zero frame was off.
     pub off: bool,
-    /// By how much; `None` where it was good, and in a state of before this was kept.
+    /// The error of the last zero; `None` where it was good, and in states of releases that did not store it.
     pub off_by: Option<Quantity>,
-    /// A good closing zero came after the last reading.
+    /// A good closing zero has vouched for all readings.
     pub closed: bool,
-    /// One has become due by time.
+    /// A zero became due by time and has its entry.
     pub time_due: bool,
-    /// The reading that a second zero, soon after, retracts.
+    /// The reading that another zero within two seconds would retract.
     pub retracts: Option<Seq>,
 }
 
 /// A place for one reading.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Slot {
-    /// The piece, from 1.
+    /// Number of the piece, from 1.
     pub piece: u32,
-    /// Its name in the plan, as `core_crimp_height`.
+    /// Name of the axis in the plan, for example `core_crimp_height`.
     pub axis: AxisName,
 }
 
 impl State {
-    /// What the state is after one more entry.
+    /// Changes the state by one more entry.
     pub fn apply(&mut self, stamped: &Stamped) {
         let Stamped { seq, at, entry } = stamped;
         self.forget_refusal(entry);
@@ -202,7 +202,7 @@ impl State {
                 let known = self.instrument(&gone.instrument, &gone.station);
                 known.detach(&gone.reason);
             }
-            PortEntry::AdapterChanged(_) => {} // follows from the two adapters
+            PortEntry::AdapterChanged(_) => {} // The two `attached` entries already show the change of adapter.
             PortEntry::Disturbed(disturbed) => {
                 let known = self.instrument(&disturbed.instrument, &disturbed.station);
                 known.rivals.clone_from(&disturbed.holders);
@@ -212,7 +212,7 @@ impl State {
 
     fn apply_said(&mut self, entry: &SaidEntry) {
         match entry {
-            SaidEntry::AdapterSaid(said) => self.take_adapter(&said.station, &said.instrument),
+            SaidEntry::AdapterSaid(said) => self.confirm_adapter(&said.station, &said.instrument),
             SaidEntry::ZeroSaid(said) => {
                 self.instrument(&said.instrument, &said.station).zero_said = true;
             }
@@ -242,7 +242,7 @@ impl State {
                 station.repeat = None;
             }
             SeriesEntry::Completed(completed) => self.complete(at, completed),
-            // `completed` deals with the first, the station above with the second
+            // `completed` closes the series before `disarmed`; `resumed` was handled above, with the station.
             SeriesEntry::Disarmed(_) | SeriesEntry::Resumed(_) => {}
             SeriesEntry::ZeroDue(due) => {
                 if let Some(series) = self.station(&due.station).series.as_mut() {
@@ -365,7 +365,7 @@ impl State {
 
     fn alert(&mut self, seq: Seq, alerted: &Alerted) {
         let station = self.station(&alerted.station);
-        station.runs.tell(&alerted.rule, &alerted.readings);
+        station.runs.mark_fired(&alerted.rule, &alerted.readings);
         let Some(series) = station.series.as_mut() else {
             return;
         };
@@ -404,7 +404,7 @@ impl State {
 }
 
 impl Tally {
-    /// The count of this verdict.
+    /// The number of readings with this verdict.
     pub fn of(&mut self, verdict: Verdict) -> &mut u32 {
         match verdict {
             Verdict::Pass => &mut self.passed,
@@ -415,8 +415,8 @@ impl Tally {
 }
 
 impl StationState {
-    /// The reading that one more zero retracts, while it is the last one and still counts; none whose
-    /// piece was destroyed by measuring it.
+    /// The reading that one more zero retracts: the last one, if it still counts. The reading of a destroyed piece is
+    /// never retracted by a zero.
     pub fn retracted_by_zero(&self) -> Option<&CountedReading> {
         let series = self.series.as_ref()?;
         let (last, _) = self.last_reading.as_ref()?;
@@ -430,7 +430,7 @@ impl StationState {
 }
 
 impl ZeroState {
-    /// As the closing zero of the series before leaves it.
+    /// The zero state of a series that begins with the closing zero of the series before.
     fn carried(zero: &OpeningZero) -> Self {
         Self {
             last_good: Some((Seq(zero.zeroed), zero.at)),
@@ -467,8 +467,8 @@ impl SeriesState {
         }
     }
 
-    /// The reading that the zero frame after `zeroed` would retract: the last one, if `zeroed`
-    /// came right after it and no zero was due.
+    /// The reading that one more zero frame after `zeroed` would retract: the last one, if `zeroed` came directly after
+    /// it and no zero was due.
     fn retracted_by_another(&self, zeroed: &Zeroed) -> Option<Seq> {
         let unasked = zeroed.ok && zeroed.opening.is_none() && zeroed.role == ZeroRole::Unasked;
         if !unasked || !self.spec.zero.double_retracts {
@@ -480,7 +480,7 @@ impl SeriesState {
         (before < Some(last)).then_some(last)
     }
 
-    /// The reading that fills this slot.
+    /// The counted reading in this slot.
     pub fn in_slot(&self, slot: &Slot) -> Option<&CountedReading> {
         self.readings
             .iter()

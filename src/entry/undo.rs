@@ -1,21 +1,20 @@
-//! What entries amount to where a reading was retracted, and where that is undone.
+//! Keeps a retracted reading, as long as it can be restored.
 //!
-//! - A retraction can be undone until its piece has a newer reading on that axis, or a zero of the instrument
-//!   that is off would have made the reading doubtful.
-//! - Where measuring destroyed the piece, it is spent: the next piece number is measured instead, and until
-//!   that has a reading the retraction can be undone.
-//! - What an older version entered does not say which slot it was about, and cannot be undone.
+//! - A reading can be restored until its piece has a newer reading on that axis, or until a zero of the instrument is
+//!   off and would have put it in doubt.
+//! - Where measuring destroyed the piece, the piece is spent and another number is measured in its place. The reading
+//!   can be restored until that piece has a reading.
+//! - Entries of older releases do not say which slot they are about. Those readings cannot be restored.
 
 use super::state::{CountedReading, SeriesState, Slot, State};
 use super::{Retracted, Seq, Zeroed};
 
-/// A reading whose retraction can be undone: its piece has no newer reading on its axis, nor has the piece
-/// that is measured instead, and no zero that was off came after it.
+/// The last retracted reading, as long as it can be restored.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RetractedReading {
-    /// As it counted before; a restore puts it back.
+    /// The reading as it counted before, which a restore puts back.
     pub reading: CountedReading,
-    /// Its piece was spent by the retraction.
+    /// The retraction made its piece spent.
     pub spent: bool,
 }
 
@@ -72,13 +71,13 @@ impl State {
 }
 
 impl SeriesState {
-    /// The highest piece number that is measured: those that were spent are measured by others.
+    /// The highest piece number to measure. Each spent piece adds one.
     pub fn last_piece(&self) -> u32 {
         let spent = u32::try_from(self.spent.len()).unwrap_or(u32::MAX);
         self.spec.pieces.saturating_add(spent)
     }
 
-    /// A retraction can be undone until what it left empty is filled by `newer`.
+    /// Drops the retracted reading, once `newer` fills its slot or that of the piece in its place.
     pub(super) fn forget_retracted(&mut self, newer: &CountedReading) {
         let last = self.last_piece();
         self.retracted.take_if(|retracted| {
@@ -91,7 +90,7 @@ impl SeriesState {
         });
     }
 
-    /// A zero that is off puts in doubt what came since the last good one, a retracted reading too.
+    /// Drops the retracted reading, if this zero is off and would put it in doubt.
     pub(super) fn forget_doubtful(&mut self, zeroed: &Zeroed) {
         if zeroed.ok && zeroed.opening.is_none() {
             return;
@@ -106,7 +105,7 @@ impl SeriesState {
 }
 
 impl CountedReading {
-    /// What it fills.
+    /// The slot of this reading.
     pub fn slot(&self) -> Slot {
         Slot {
             piece: self.piece,

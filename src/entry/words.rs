@@ -1,7 +1,7 @@
-//! An entry in one line for people: for the log, the live view and the demo.
+//! One line of text for an entry, for the log, `watch` and the demo.
 //!
-//! Whatever came from outside (notes, reasons, names) is made safe for a terminal: control and
-//! direction characters are shown as escapes, and nothing can start a new line.
+//! Text from outside (notes, reasons, names) is made safe for a terminal: control and direction characters become
+//! escapes, and no text can start a new line.
 
 use super::{
     Completed, Disturbed, Entry, FrameEntry, Gap, JournalEntry, Outcome, PortEntry, Reading,
@@ -14,14 +14,14 @@ use crate::quantity::Quantity;
 use crate::spec::{ArmedAxis, ArmedSpec, AxisName, Limits, Verdict};
 use std::fmt::Write as _;
 
-/// Time, number, station and what happened: `2026-11-25T09:14:03Z #42 bench-1: …`.
+/// Time, number, station and words of an entry: `2026-11-25T09:14:03Z #42 bench-1: …`.
 pub fn line(stamped: &Stamped) -> String {
     let time = stamped.at.to_string();
     let seconds = time.get(..19).unwrap_or(&time);
     line_at(&format!("{seconds}Z"), stamped)
 }
 
-/// The same with the time as the caller writes it.
+/// As [`line`], with the time in the caller's form.
 pub fn line_at(time: &str, stamped: &Stamped) -> String {
     let station = stamped
         .entry
@@ -31,7 +31,7 @@ pub fn line_at(time: &str, stamped: &Stamped) -> String {
     format!("{time} #{} {station}{}", stamped.seq, words(&stamped.entry))
 }
 
-/// What happened, without station and time.
+/// The entry in words, without station and time.
 pub fn words(entry: &Entry) -> String {
     let text = match entry {
         Entry::Journal(entry) => of_journal(entry),
@@ -78,7 +78,7 @@ fn of_journal(entry: &JournalEntry) -> String {
     }
 }
 
-/// A gap, with its time as the caller writes it: local for a person, UTC for a log.
+/// A gap in words. `since` is in the caller's form: local for a person, UTC for a log.
 pub fn gap(gap: &Gap, since: &str) -> String {
     format!(
         "nothing was recorded since {since}; {} frames were not judged: {}",
@@ -175,7 +175,7 @@ pub fn verdict(verdict: Verdict, axis: &AxisName, limits: &Limits) -> String {
     }
 }
 
-/// An outcome as it is said.
+/// The outcome in words.
 pub const fn outcome(outcome: Outcome) -> &'static str {
     match outcome {
         Outcome::Accepted => "ACCEPTED",
@@ -185,7 +185,7 @@ pub const fn outcome(outcome: Outcome) -> &'static str {
     }
 }
 
-/// ` (calibration overdue, repair-class tool)`: what stands beside an outcome; nothing where there is nothing.
+/// Reservations after an outcome: ` (calibration overdue, repair-class tool)`; empty if there are none.
 pub fn beside(reservations: &[Reservation]) -> String {
     match reservations {
         [] => String::new(),
@@ -193,7 +193,7 @@ pub fn beside(reservations: &[Reservation]) -> String {
     }
 }
 
-/// `5 passed, 1 failed, 1 retracted`: only what there is.
+/// Numbers of a tally that are not zero: `5 passed, 1 failed, 1 retracted`.
 pub fn tally(tally: Tally) -> String {
     let parts = [
         (tally.passed, "passed"),
@@ -215,7 +215,7 @@ pub fn tally(tally: Tally) -> String {
     }
 }
 
-/// ` after 2 readings were retracted`, if some were: measuring again until it passes must be seen.
+/// ` after 2 readings were retracted`, or empty. Measuring until a piece passes must be visible.
 pub fn after(tally: Tally) -> String {
     match tally.retracted {
         0 => String::new(),
@@ -265,7 +265,7 @@ fn armed(spec: &ArmedSpec) -> String {
     text
 }
 
-/// ` (TUR 1.97 by caliper-1)`: how well each instrument can judge the axis.
+/// Test uncertainty ratio of each instrument on the axis: ` (TUR 1.97 by caliper-1)`.
 fn ratios(axis: &ArmedAxis) -> String {
     let said: Vec<_> = axis
         .guards
@@ -282,7 +282,7 @@ fn ratios(axis: &ArmedAxis) -> String {
     format!(" ({})", said.join(", "))
 }
 
-/// `T-07 (production), nest 2.0`.
+/// The tool in words: `T-07 (production), nest 2.0`.
 pub fn tool(tool: &ToolInHand) -> String {
     let nest = tool.nest.as_deref().map(|nest| format!(", nest {nest}"));
     let nest = nest.unwrap_or_default();

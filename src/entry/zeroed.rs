@@ -1,58 +1,58 @@
-//! A zero frame, and what it was for; and bytes that are no frame.
+//! Zero checks, and bytes that could not be read.
 
 use super::Seq;
 use crate::quantity::{Measured, Quantity, named};
 
-/// A zero frame.
+/// A value that is a zero check.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Zeroed {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// The series open at the time.
+    /// The series that was open; `None` if none was.
     pub series: Option<Seq>,
-    /// What it showed.
+    /// The value that the instrument showed.
     pub value: Measured,
-    /// What it was for.
+    /// Why the zero was made.
     pub role: ZeroRole,
-    /// Within the limit, and with closed jaws.
+    /// The value is within the limit, and the jaws were closed when the origin was set.
     pub ok: bool,
-    /// How far open the jaws stood when the origin was set, if they did.
+    /// How far open the jaws were when the origin was set; `None` if they were closed.
     pub opening: Option<Quantity>,
-    /// The bytes.
+    /// The frame, as received.
     pub raw: Vec<u8>,
 }
 
 named! {
-    /// What a zero frame was for.
+    /// Why a zero was made.
     pub enum ZeroRole {
         /// Before the first reading of a series.
         Opening = "opening",
-        /// Due during a series.
+        /// It was due during a series.
         Periodic = "periodic",
         /// After the last reading of a series.
         Closing = "closing",
-        /// Nobody asked.
+        /// No zero was due.
         Unasked = "unasked",
     }
 }
 
-/// Bytes without meaning.
+/// Bytes that could not be read, or a request without an answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Unread {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// The bytes; of a folded run, its beginning.
+    /// The bytes; of a folded run, its first ones.
     pub raw: Vec<u8>,
-    /// How many bytes there were.
+    /// Number of all bytes.
     pub bytes: u64,
-    /// How many runs were folded into this one.
+    /// Number of runs that were folded into this entry.
     pub times: u64,
-    /// Why.
+    /// Why they could not be read, in words.
     pub reason: String,
-    /// What a person can do.
+    /// What the operator can do.
     pub remedy: Option<String>,
 }

@@ -140,7 +140,7 @@ pub struct AxisMessage {
 /// How well an instrument can judge an axis.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct GuardMessage {
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
     /// How far the limits are drawn in, as text; left out under the simple rule.
     #[serde(skip_serializing_if = "Option::is_none")]

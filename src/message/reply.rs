@@ -87,7 +87,7 @@ pub struct Done {
 pub struct Armed {
     /// The `armed` entry; it is durable, and its number is the series's.
     pub seq: u64,
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// What is measured and judged by, with its warnings.
     pub armed: ArmedMessage,
@@ -182,7 +182,7 @@ pub struct SinkFailure {
 /// Why an instrument's port cannot be opened, or what is odd about an open one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Trouble {
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
     /// What was got and what was expected.
     pub message: String,

@@ -16,7 +16,7 @@ pub struct SeriesMessage {
     pub kind: &'static str,
     /// Its id.
     pub series: u64,
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// When it was opened.
     pub opened: String,

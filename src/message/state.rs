@@ -82,7 +82,7 @@ pub struct NextMessage {
 pub struct LastMessage {
     /// `seq` of its entry.
     pub seq: u64,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
     /// What it showed.
     pub value: Digits,
@@ -138,7 +138,7 @@ pub struct OutcomeMessage {
 pub struct InstrumentMessage {
     /// Its name.
     pub instrument: String,
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// Whether its port is open.
     pub attached: bool,

@@ -27,9 +27,9 @@ pub struct Row<'r> {
     pub seq: Seq,
     /// When it was entered.
     pub at: WallMicros,
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: &'r str,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: &'r str,
     /// Who measured.
     pub operator: Option<&'r str>,

@@ -12,7 +12,7 @@ use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 /// What a station measures, and by which limits and rules it judges.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ArmedSpec {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
     /// The plan's id; `None` if armed inline.
     pub plan: Option<String>,
@@ -49,7 +49,7 @@ pub struct ArmedSpec {
 /// A closing zero that opens the next series too.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OpeningZero {
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
     /// The number of its `zeroed` entry.
     pub zeroed: u64,

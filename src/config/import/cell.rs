@@ -1,14 +1,14 @@
-//! One cell → what it says of an axis, and all cells of an axis → its limits.
+//! Reads one cell as a statement about an axis, and joins all cells of an axis into its limits.
 
 use super::heading::{Part, unit};
 use super::number::{DecimalMark, decimal};
 use crate::quantity::{Decimal, Quantity, Unit};
 use crate::spec::{Limits, limits::LimitsError};
 
-/// A number and the unit that stands behind it or behind the others of its cell.
+/// A number with the unit after it or after the other numbers of its cell.
 pub(super) type Amount = (Decimal, Option<Unit>);
 
-/// What the cells of one axis say, each part at most once.
+/// What the cells of one axis say. Each part may be given once.
 #[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Parts {
     pub(super) nominal: Option<Amount>,
@@ -18,20 +18,20 @@ pub(super) struct Parts {
     pub(super) upper: Option<Amount>,
 }
 
-/// Why a cell says nothing of an axis.
+/// Why a cell could not be read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum CellError {
-    /// Some token of it is none of ours.
+    /// Part of the cell is unknown.
     Token(String),
     /// Two units in one cell.
     Units,
-    /// The tokens stand in no order that we know.
+    /// The parts are in an unknown order.
     Form,
-    /// A form that this part of an axis cannot have.
+    /// The form is not allowed in a column of this part.
     NotThisPart(&'static str),
 }
 
-/// A token of a cell.
+/// The smallest unit of a cell's text.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Token {
     Number(Decimal),
@@ -44,7 +44,7 @@ enum Token {
     Most,
 }
 
-/// The cell says that there is nothing.
+/// Whether the cell says that there is no value.
 pub(super) fn is_nothing(text: &str) -> bool {
     matches!(
         text.to_lowercase().as_str(),
@@ -59,7 +59,7 @@ pub(super) struct Reading {
     pub(super) grouped: bool,
 }
 
-/// What a cell of `part` says; a unit behind any of its numbers holds for all of them.
+/// Reads a cell in a column of `part`. A unit after any number applies to all of them.
 pub(super) fn parts(text: &str, part: Part, reading: Reading) -> Result<Parts, CellError> {
     let (tokens, unit) = tokens(text, reading)?;
     let amount = |decimal: Decimal| Some((decimal, unit));
@@ -67,7 +67,7 @@ pub(super) fn parts(text: &str, part: Part, reading: Reading) -> Result<Parts, C
     only_for(form, part)
 }
 
-/// What the tokens say by themselves.
+/// What the tokens say, without regard to the column.
 fn form(tokens: &[Token], amount: impl Fn(Decimal) -> Option<Amount>) -> Option<Parts> {
     use Token::{Either, Least, Minus, Most, Number, Plus, Slash, To};
     let deviations =
@@ -214,13 +214,13 @@ fn tokens(text: &str, reading: Reading) -> Result<(Vec<Token>, Option<Unit>), Ce
     Ok((found, units))
 }
 
-/// How long the next token is, in bytes: a run of digits and marks, a run of letters, or one sign.
+/// Length of the next token in bytes: a run of digits and marks, a run of letters, or one sign.
 fn piece_length(rest: &str, first: char) -> usize {
     let run = |belongs: fn(char) -> bool| rest.find(|c: char| !belongs(c)).unwrap_or(rest.len());
     if first.is_ascii_digit() || matches!(first, '.' | ',') {
         let run = run(|c| c.is_ascii_digit() || matches!(c, '.' | ','));
         let number = rest.get(..run).unwrap_or(rest);
-        // A point behind a number ends the sentence and not the number.
+        // A point after a number ends the sentence and does not belong to the number.
         let trimmed = number.trim_end_matches('.').len();
         if trimmed == 0 { 1 } else { trimmed }
     } else if first.is_alphabetic() {
@@ -231,7 +231,7 @@ fn piece_length(rest: &str, first: char) -> usize {
 }
 
 impl Parts {
-    /// Takes in what another cell of the axis says; the name of a part that both give.
+    /// Adds what another cell of the axis says. The error names a part that both give.
     pub(super) fn join(&mut self, other: Self) -> Result<(), &'static str> {
         let pairs = [
             (&mut self.nominal, other.nominal, "nominal"),
@@ -250,7 +250,7 @@ impl Parts {
         Ok(())
     }
 
-    /// Gives `unit` to every amount that has none of its own.
+    /// Gives `unit` to every amount without a unit.
     pub(super) fn fill(self, unit: Option<Unit>) -> Self {
         let given = |amount: Option<Amount>| amount.map(|(decimal, own)| (decimal, own.or(unit)));
         Self {
@@ -267,17 +267,17 @@ impl Parts {
         all.into_iter().flatten()
     }
 
-    /// The first unit that stands in it.
+    /// The first unit in it.
     pub(super) fn unit(&self) -> Option<Unit> {
         self.amounts().find_map(|(_, unit)| unit)
     }
 
-    /// Some amount has no unit.
+    /// Whether some amount has no unit.
     pub(super) fn lacks_unit(&self) -> bool {
         self.amounts().any(|(_, unit)| unit.is_none())
     }
 
-    /// The limits they amount to; every amount has its unit.
+    /// The limits of the axis. Every amount must have its unit.
     pub(super) fn limits(&self, bare_is_minimum: bool) -> Result<Limits, LimitsError> {
         let value = |amount: Option<Amount>| {
             amount.and_then(|(decimal, unit)| Quantity::of(decimal, unit?))
@@ -390,7 +390,7 @@ mod tests {
             parts("1.62 ±0.05", Part::Tolerance, POINT),
             Err(CellError::NotThisPart("a deviation without a nominal"))
         );
-        // a tolerance in another unit than its nominal
+        // A tolerance in another unit than its nominal.
         let mut height = parts("1.62 mm", Part::Whole, POINT).unwrap();
         height
             .join(parts("±50 um", Part::Tolerance, POINT).unwrap())

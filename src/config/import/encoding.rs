@@ -1,17 +1,17 @@
-//! The bytes of a file → text, and in which encoding they were read.
+//! Decodes the bytes of a file, and names the encoding.
 
 use crate::quantity::named;
 use encoding_rs::{UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 use std::fmt;
 
 named! {
-    /// How characters stand in a file.
+    /// The character encoding of a file.
     pub enum Encoding {
         /// UTF-8, with or without a byte order mark.
         Utf8 = "utf-8",
         /// UTF-16 with a byte order mark, as some spreadsheets save "Unicode text".
         Utf16 = "utf-16",
-        /// Windows-1252, of which Latin-1 is the printable part.
+        /// Windows-1252, whose printable part includes Latin-1.
         Windows1252 = "windows-1252",
     }
 }
@@ -26,8 +26,8 @@ impl fmt::Display for Encoding {
     }
 }
 
-/// The text without a byte order mark. Bytes that are no UTF-8 are taken for Windows-1252, which
-/// has a character for nearly every byte; a note says that it was done.
+/// The text without a byte order mark. Bytes that are not valid UTF-8 are read as Windows-1252, which has a character
+/// for nearly every byte; the encoding is reported to the user.
 pub(super) fn decode(bytes: &[u8]) -> (String, Encoding) {
     if let Some((encoding, mark)) = encoding_rs::Encoding::for_bom(bytes) {
         let rest = bytes.get(mark..).unwrap_or(&[]);

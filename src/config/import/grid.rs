@@ -1,4 +1,4 @@
-//! Text → rows of cells, each with its place, for one separator.
+//! Splits text into rows of cells with their places, for one separator.
 
 use crate::config::faults::{At, FileId};
 use crate::quantity::named;
@@ -6,11 +6,11 @@ use csv::{ReaderBuilder, StringRecord, Trim};
 use std::fmt;
 
 named! {
-    /// What stands between two cells.
+    /// The character between two cells.
     pub enum Separator {
-        /// `;`, as spreadsheets write where the decimal mark is a comma.
+        /// `;`, which spreadsheets write where the decimal mark is a comma.
         Semicolon = "semicolon",
-        /// U+0009, as a range copied from a spreadsheet has it.
+        /// U+0009, which a copied range of a spreadsheet has.
         Tab = "tab",
         /// `,`, as in RFC 4180.
         Comma = "comma",
@@ -36,23 +36,23 @@ impl fmt::Display for Separator {
 /// One row of the file.
 #[derive(Debug, Clone)]
 pub(super) struct GridRow {
-    /// Trimmed texts, with their places.
+    /// Trimmed texts of the cells, with their places.
     pub(super) cells: Vec<At<String>>,
 }
 
 impl GridRow {
-    /// The text of this column; empty where the row is shorter.
+    /// The text of this column; empty if the row is shorter.
     pub(super) fn text(&self, column: usize) -> &str {
         self.cells.get(column).map_or("", |cell| &cell.value)
     }
 
-    /// Nothing in any cell.
+    /// Whether all cells are empty.
     pub(super) fn is_empty(&self) -> bool {
         self.cells.iter().all(|cell| cell.value.is_empty())
     }
 }
 
-/// Every row that the separator gives, empty ones left out.
+/// Every row that is not empty, split by `separator`.
 pub(super) fn rows(text: &str, file: FileId, separator: Separator) -> Vec<GridRow> {
     let mut reader = ReaderBuilder::new()
         .delimiter(separator.byte())
@@ -62,7 +62,7 @@ pub(super) fn rows(text: &str, file: FileId, separator: Separator) -> Vec<GridRo
         .from_reader(text.as_bytes());
     let mut rows = Vec::new();
     let mut record = StringRecord::new();
-    // Reading text from memory cannot fail, and a row may have any number of cells.
+    // Reading from memory cannot fail, and rows may differ in length.
     while reader.read_record(&mut record).unwrap_or(false) {
         let start = record.position().map_or(0, csv::Position::byte);
         let start = usize::try_from(start).unwrap_or(usize::MAX);
@@ -84,14 +84,14 @@ pub(super) fn rows(text: &str, file: FileId, separator: Separator) -> Vec<GridRo
     rows
 }
 
-/// Where the cells of the row at `start` stand, by the same rule as the reader: a cell is quoted when it
-/// begins with a quote, and a doubled quote does not end it.
+/// The ranges of the cells of the row at `start`. The rule is that of the reader: a cell that begins with a quote is
+/// quoted, and a doubled quote does not end it.
 fn spans(text: &str, start: usize, separator: u8) -> Vec<std::ops::Range<usize>> {
     let bytes = text.as_bytes();
     let at = |index: usize| bytes.get(index).copied();
     let mut index = start;
     while matches!(at(index), Some(b'\n' | b'\r')) {
-        index += 1; // blank lines before the row
+        index += 1; // Blank lines before the row.
     }
     let mut spans = Vec::new();
     loop {
@@ -127,7 +127,7 @@ mod tests {
     use crate::config::faults::{Fault, Faults, Role};
     use proptest::prelude::*;
 
-    /// Each cell with its line and column, as a fault there would tell them.
+    /// Each cell with its line and column, as a fault would report them.
     fn words(text: &str, separator: Separator) -> Vec<(String, usize, usize)> {
         let source = Source {
             path: "t.csv".into(),

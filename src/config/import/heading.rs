@@ -1,14 +1,14 @@
-//! What a heading means, by the words of the trade.
+//! Interprets headings by the words of the trade.
 //!
-//! A heading is understood only if every word of it is: "crimp height" is, "height of the housing" is not,
-//! and its column is then reported as not used.
+//! A heading is understood only if each of its words is: "crimp height" is, "height of the housing" is not. A column
+//! whose heading is not understood is reported as not used.
 
 use crate::quantity::{Unit, named};
 use crate::spec::{Axis, AxisName};
 use std::fmt;
 
 named! {
-    /// The unit of sizes in a column of wires.
+    /// The unit of a column of wire sizes.
     pub enum WireUnit {
         /// mm²
         Mm2 = "mm2",
@@ -18,11 +18,11 @@ named! {
 }
 
 named! {
-    /// What the cells of a column say of an axis.
+    /// What the cells of a column give for an axis.
     pub(super) enum Part {
         /// The nominal value, or limits in any form.
         Whole = "nominal",
-        /// The deviation either way.
+        /// The deviation in both directions.
         Tolerance = "tolerance",
         /// The deviation upwards.
         Plus = "plus",
@@ -35,7 +35,7 @@ named! {
     }
 }
 
-/// What a column holds.
+/// The contents of a column.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Target {
     /// The conductor size.
@@ -44,7 +44,7 @@ pub(super) enum Target {
     Terminal,
     /// A part of an axis.
     Axis(AxisName, Part),
-    /// The person said not to use it.
+    /// The user excluded the column.
     Ignored,
 }
 
@@ -62,18 +62,18 @@ impl fmt::Display for Target {
     }
 }
 
-/// A heading, understood.
+/// A heading that was understood.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Heading {
     pub(super) target: Target,
-    /// The unit it gives, of lengths or forces.
+    /// The unit in the heading, for a length or force.
     pub(super) unit: Option<Unit>,
 }
 
 const INSULATION: &[&str] = &["insulation", "insul", "ins"];
 const HEIGHT: &[&str] = &["height", "ht", "h"];
 const WIDTH: &[&str] = &["width", "wd", "w"];
-/// Words that go with heights and widths of a crimp and say nothing more.
+/// Words that occur with heights and widths of a crimp and add nothing.
 const CRIMP: &[&str] = &[
     "crimp",
     "core",
@@ -119,7 +119,7 @@ const MOST: &[&str] = &["max", "maximum", "upper", "usl", "hi", "high", "most"];
 const PLUS: &[&str] = &["+", "plus"];
 const MINUS: &[&str] = &["-", "minus"];
 
-/// The unit that a word of a heading or of a cell names.
+/// The unit that a word of a heading or cell names.
 pub(super) fn unit(word: &str) -> Option<Unit> {
     match word {
         "inch" | "inches" | "in" => Some(Unit::Inch),
@@ -131,7 +131,7 @@ pub(super) fn unit(word: &str) -> Option<Unit> {
     }
 }
 
-/// The words of a heading, in lower case; units of area and compound words are made one.
+/// The words of a heading in lower case. Units of area and compound words become one word each.
 fn words(heading: &str) -> Vec<String> {
     let mut text = heading.to_lowercase();
     for (from, to) in [
@@ -153,7 +153,7 @@ fn words(heading: &str) -> Vec<String> {
     }
     let apart = text.trim().to_owned();
     for (sign, word) in [("+", " + "), ("-", " - ")] {
-        // A sign counts only where it stands alone or ends the heading: `tol +`, and not `pull-out`.
+        // A sign counts only if it stands alone or ends the heading: in `tol +`, but not in `pull-out`.
         if apart.ends_with(sign) || apart.contains(&format!("({sign})")) {
             text = text.replace(sign, word);
         }
@@ -174,8 +174,8 @@ fn words(heading: &str) -> Vec<String> {
         .collect()
 }
 
-/// What a heading means; `left` is the axis of the column before it, for a bare `tol` or `max`.
-/// `None` if some word of it is not understood.
+/// What a heading means; `None` if a word of it is not understood. `left` is the axis of the column before, which a
+/// bare `tol` or `max` refers to.
 pub(super) fn understand(text: &str, axes: &[Axis], left: Option<&AxisName>) -> Option<Heading> {
     let mut words = words(text);
     let unit = take_unit(&mut words);
@@ -191,7 +191,7 @@ pub(super) fn understand(text: &str, axes: &[Axis], left: Option<&AxisName>) -> 
         return Some(of(known.name.clone()));
     }
     if words.is_empty() {
-        // Only what it says of the axis before it.
+        // The heading only gives a part of the axis before it.
         return Some(of(left.filter(|_| part.is_some())?.clone()));
     }
     if let Some(name) = built_in(&words) {
@@ -204,15 +204,15 @@ pub(super) fn understand(text: &str, axes: &[Axis], left: Option<&AxisName>) -> 
     Some(Heading { target, unit: None })
 }
 
-/// The unit that a heading gives, whatever else it says.
+/// The unit in a heading, even if the rest is not understood.
 pub(super) fn unit_of(text: &str) -> Option<Unit> {
     take_unit(&mut words(text))
 }
 
-/// The unit a heading gives, taken out of its words: in brackets, or the last word.
+/// Removes the unit from the words of a heading: in brackets, or the last word.
 fn take_unit(words: &mut Vec<String>) -> Option<Unit> {
     let at = words.iter().rposition(|word| unit(word).is_some())?;
-    // A single letter is a unit only as the last word: the n of `P/N` is none.
+    // A single letter is a unit only as the last word: the n in `P/N` is not.
     let is_last = at + 1 == words.len();
     let is_part_number = at > 0 && words.get(at - 1).is_some_and(|before| before == "p");
     if is_part_number || (!is_last && words.get(at).is_some_and(|word| word.len() < 2)) {
@@ -223,7 +223,7 @@ fn take_unit(words: &mut Vec<String>) -> Option<Unit> {
     found
 }
 
-/// The part of an axis that a heading names, taken out of its words.
+/// Removes the part of an axis from the words of a heading.
 fn take_part(words: &mut Vec<String>) -> Option<Part> {
     let has =
         |words: &[String], list: &[&str]| words.iter().any(|word| list.contains(&word.as_str()));
@@ -250,7 +250,7 @@ fn take_part(words: &mut Vec<String>) -> Option<Part> {
     part
 }
 
-/// The built-in axis that these words name, if every one of them belongs to it.
+/// The built-in axis that these words name, if every word belongs to it.
 fn built_in(words: &[String]) -> Option<&'static str> {
     let has = |list: &[&str]| words.iter().any(|word| list.contains(&word.as_str()));
     let only = |lists: &[&[&str]]| {

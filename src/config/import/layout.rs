@@ -1,5 +1,5 @@
-//! Where the headings are, what stands between cells, what each column holds, and which decimal mark the
-//! numbers have. What can be read in two ways is a fault that names the option which decides it.
+//! Finds the row of headings, the separator, the contents of each column, and the decimal mark. If a file can be read
+//! in two ways, that is a fault whose remedy names the option that decides it.
 
 use super::grid::{GridRow, Separator, rows};
 use super::heading::{Heading, Target, WireUnit, understand, unit};
@@ -8,24 +8,25 @@ use super::{Ask, ColumnRule};
 use crate::config::faults::{At, Fault, Faults, FileId, quoted};
 use crate::spec::Axis;
 
-/// Headings stand among the first rows.
+/// The headings must be within this number of rows.
 const ROWS_BEFORE_HEADINGS: usize = 40;
 
-/// How the file is laid out.
+/// The layout of the file.
 #[derive(Debug)]
 pub(super) struct Layout {
     pub(super) separator: Separator,
     pub(super) headings: GridRow,
-    /// Of each heading; `None` for what is not understood.
+    /// The heading of each column; `None` if it is not understood.
     pub(super) columns: Vec<Option<Heading>>,
-    /// Below the headings.
+    /// The rows after the headings.
     pub(super) rows: Vec<GridRow>,
 }
 
-/// How many headings are understood, counted only if a wire and an axis are among them, and in any case.
+/// Rank of a row as headings: the number understood if a wire and an axis are among them, else 0; then the number
+/// understood in any case.
 type Score = (usize, usize);
 
-/// One way to lay the file out.
+/// A possible layout of the file.
 struct Candidate {
     separator: Separator,
     rows: Vec<GridRow>,
@@ -34,7 +35,7 @@ struct Candidate {
     score: Score,
 }
 
-/// Finds the layout; `None` after faults.
+/// Finds the layout; `None` after a fault.
 pub(super) fn find(
     text: &str,
     file: FileId,
@@ -79,7 +80,7 @@ pub(super) fn find(
     laid_out(best, ask, faults)
 }
 
-/// The best row of headings that this separator gives; `None` only where there is no row at all.
+/// The best row of headings with this separator; `None` only if there is no row at all.
 fn candidate(
     text: &str,
     file: FileId,
@@ -112,8 +113,7 @@ fn candidate(
     })
 }
 
-/// How many columns are understood, once if a wire and an axis are among them, and once in any case: a row
-/// of headings goes before one that only has some of their words.
+/// The rank of a row as headings. A row with a wire and an axis comes before one that only has some known words.
 fn score(columns: &[Option<Heading>]) -> Score {
     let targets = || columns.iter().flatten().map(|heading| &heading.target);
     let has_wire = targets().any(|target| matches!(target, Target::Wire(_)));
@@ -122,7 +122,7 @@ fn score(columns: &[Option<Heading>]) -> Score {
     (if has_wire && has_axis { count } else { 0 }, count)
 }
 
-/// What each heading of a row means: by --column, else by its words.
+/// The meaning of each heading: given by `--column`, otherwise found from its words.
 fn columns(row: &GridRow, rules: &[ColumnRule], axes: &[Axis]) -> Vec<Option<Heading>> {
     let mut left = None;
     let mut columns = Vec::new();
@@ -188,7 +188,7 @@ fn no_headings(layout: &Layout) -> Fault {
 }
 
 impl Layout {
-    /// A row of nothing but units below the headings belongs to them.
+    /// Moves a row that holds nothing but units from the data to the headings.
     fn take_unit_row(&mut self) {
         let Some(row) = self.rows.first() else {
             return;
@@ -222,13 +222,13 @@ impl Layout {
         }
     }
 
-    /// Columns and their headings, with what they mean.
+    /// The columns whose headings are understood.
     pub(super) fn meanings(&self) -> impl Iterator<Item = (usize, &At<String>, &Heading)> {
         let columns = self.columns.iter().zip(&self.headings.cells).enumerate();
         columns.filter_map(|(at, (heading, cell))| Some((at, cell, heading.as_ref()?)))
     }
 
-    /// The columns that hold wires: the one that counts, and one that only stands beside it.
+    /// The columns with wire sizes: the one that is used, and one that only repeats it in another form.
     pub(super) fn wires(&self) -> (Option<usize>, Option<usize>) {
         let of = |wanted: fn(Option<WireUnit>) -> bool| {
             self.meanings()
@@ -246,7 +246,7 @@ impl Layout {
     }
 }
 
-/// Every rule of the user is for some column.
+/// Reports each rule of the user that fits no column.
 fn rules_fit(layout: &Layout, ask: &Ask, faults: &mut Faults) -> bool {
     let cells = &layout.headings.cells;
     let mut fit = true;
@@ -267,7 +267,7 @@ fn rules_fit(layout: &Layout, ask: &Ask, faults: &mut Faults) -> bool {
     fit
 }
 
-/// No two columns hold the same thing; mm² and a gauge may stand side by side.
+/// Reports two columns with the same contents. A column in mm² and one of gauges may both exist.
 fn each_once(layout: &Layout, faults: &mut Faults) -> bool {
     let mut seen: Vec<(&Target, &At<String>)> = Vec::new();
     let mut fit = true;
@@ -300,8 +300,8 @@ fn each_once(layout: &Layout, faults: &mut Faults) -> bool {
     fit
 }
 
-/// The decimal mark of all numbers that count, by --decimal or by the numbers themselves. `None` after a fault;
-/// `Some(None)` where no number has a mark.
+/// The decimal mark of all numbers that are used, from `--decimal` or from the numbers themselves. `None` after a
+/// fault; `Some(None)` if no number has a mark.
 #[expect(
     clippy::option_option,
     reason = "faulty, not needed and found are three things"
@@ -352,7 +352,7 @@ pub(super) fn mark(layout: &Layout, ask: &Ask, faults: &mut Faults) -> Option<Op
     Some(sure.map(|(mark, _)| mark))
 }
 
-/// The numbers of the columns that count, with their cells.
+/// The numbers of the columns that are used, with their cells.
 fn counting_numbers(layout: &Layout) -> impl Iterator<Item = (&At<String>, &str)> {
     let (wire, _) = layout.wires();
     let counts = move |at: usize, heading: &Heading| {

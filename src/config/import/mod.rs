@@ -1,10 +1,9 @@
-//! A maker's sheet as a table of cells (CSV) → checked terminals, and their text as a sheet of ours.
+//! Imports a maker's sheet from CSV: checked terminals, and their text in the format of our sheets.
 //!
-//! In: the bytes of the file, and what the user says of it. Out: what was understood, to be shown before
-//! anything is written, or every fault with its place.
+//! In: the bytes of the file, and the user's options. Out: what was understood, to be shown before anything is written;
+//! or every fault with its place.
 //!
-//! - What can be read in two ways is never guessed: it is a fault whose remedy names the option that
-//!   decides it.
+//! - A file that can be read in two ways is never guessed. It is a fault whose remedy names the option that decides it.
 //! - Columns and rows that are not used are reported.
 
 mod cell;
@@ -31,30 +30,30 @@ use crate::spec::{Axis, AxisName, Limits, SizingSystem, WireSize};
 use heading::{Part, Target};
 use std::path::PathBuf;
 
-/// What the user says of the file; whatever is `None` the file must tell by itself.
+/// The user's options for the import. What is `None` must follow from the file.
 #[derive(Debug, Clone, Default)]
 pub struct Ask {
-    /// The terminal's id; where the file names terminals, the one to take.
+    /// Id of the terminal; if the file names terminals, the one to import.
     pub terminal: Option<String>,
-    /// What stands between cells.
+    /// The character between cells.
     pub separator: Option<Separator>,
-    /// `.` or `,`; none: guessed from the fields.
+    /// The decimal mark; `None` finds it from the numbers.
     pub decimal: Option<DecimalMark>,
-    /// The unit of lengths that have none.
+    /// The unit of lengths without a unit.
     pub unit: Option<Unit>,
-    /// The unit of forces that have none.
+    /// The unit of forces without a unit.
     pub force_unit: Option<Unit>,
-    /// The unit of wire sizes that have none.
+    /// The unit of wire sizes without a unit.
     pub wire_unit: Option<WireUnit>,
-    /// The system in which gauges are resolved.
+    /// The sizing system of gauges.
     pub sizing: Option<SizingSystem>,
-    /// The line of the headings, from 1.
+    /// Line of the headings, from 1.
     pub header_line: Option<usize>,
-    /// What columns are.
+    /// The contents of columns, where given.
     pub columns: Vec<ColumnRule>,
 }
 
-/// What the user says of one column: `HEADING=TARGET`.
+/// The user's rule for one column: `HEADING=TARGET`.
 #[derive(Debug, Clone)]
 pub struct ColumnRule {
     heading: String,
@@ -62,8 +61,8 @@ pub struct ColumnRule {
 }
 
 impl ColumnRule {
-    /// `C/H nom=core_crimp_height`, `3=core_crimp_height.tolerance`, `Remarks=ignore`; the error says what is
-    /// wrong with it and what is wanted.
+    /// Reads `C/H nom=core_crimp_height`, `3=core_crimp_height.tolerance` or `Remarks=ignore`. The error says what is
+    /// wrong and what is expected.
     pub fn parse(text: &str, axes: &[Axis]) -> Result<Self, String> {
         let Some((heading, target)) = text.rsplit_once('=') else {
             return Err(format!("got --column {text:?}, want \"HEADING=WHAT\""));
@@ -101,35 +100,35 @@ impl ColumnRule {
         Ok(Self { heading, target })
     }
 
-    /// Is it for the column at `at` (from 0) with this heading?
+    /// Whether the rule is for the column `at` (from 0) with this heading.
     fn is_for(&self, at: usize, heading: &str) -> bool {
         self.heading.to_lowercase() == heading.to_lowercase() || self.heading.parse() == Ok(at + 1)
     }
 }
 
-/// What a file says, understood.
+/// The contents of a file, as understood.
 #[derive(Debug)]
 pub struct Understood {
-    /// As named by `--encoding`, or guessed from the bytes.
+    /// The encoding, found from the bytes.
     pub encoding: Encoding,
-    /// What stands between cells.
+    /// The character between cells.
     pub separator: Separator,
-    /// The decimal mark, where any number has one.
+    /// The decimal mark; `None` if no number has one.
     pub decimal: Option<DecimalMark>,
-    /// The line of the headings.
+    /// Line of the headings, from 1.
     pub header_line: usize,
-    /// Each heading with what its column is taken for; `None` where it is not used.
+    /// Each heading with the contents of its column; `None` if it is not used.
     pub columns: Vec<(String, Option<String>)>,
     /// The terminals with their rows, in the order of the file.
     pub terminals: Vec<Imported>,
-    /// What else a person should know: rows not used, sizes that do not fit each other.
+    /// Remarks for the user: rows that are not used, sizes that contradict each other.
     pub notes: Vec<String>,
 }
 
 /// One terminal of the file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Imported {
-    /// Its id; `None` where neither the file nor the user names it.
+    /// Id of the terminal; `None` if neither file nor user gives it.
     pub id: Option<String>,
     /// Its rows, in the order of the file.
     pub rows: Vec<ImportedRow>,
@@ -138,7 +137,7 @@ pub struct Imported {
 /// One row of the file.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ImportedRow {
-    /// Its line in the file.
+    /// Line in the file, from 1.
     pub line: usize,
     /// The conductor size.
     pub wire: WireSize,
@@ -146,7 +145,7 @@ pub struct ImportedRow {
     pub limits: Vec<(AxisName, Limits)>,
 }
 
-/// Reads a file. `axes` are those that a sheet may limit.
+/// Reads a file. `axes` are the axes that a sheet may limit.
 pub fn read(path: PathBuf, bytes: &[u8], ask: &Ask, axes: &[Axis]) -> Result<Understood, Faulty> {
     let (text, encoding) = encoding::decode(bytes);
     let source = Source { path, text };

@@ -1,11 +1,11 @@
-//! Numbers with a decimal point or a decimal comma. Which of them a file has is found from numbers that can
-//! be read in one way only; it is never guessed.
+//! Reads numbers with a decimal point or comma. The mark of a file is found from numbers that can be read in one way
+//! only. It is never guessed.
 
 use crate::quantity::{Decimal, named};
 use std::fmt;
 
 named! {
-    /// What parts the whole number from its fraction.
+    /// The character between the whole number and its fraction.
     pub enum DecimalMark {
         /// `1.62`
         Point = "point",
@@ -36,18 +36,18 @@ impl fmt::Display for DecimalMark {
     }
 }
 
-/// What a number says of the mark it was written with.
+/// What a number shows about its decimal mark.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Evidence {
-    /// No mark in it.
+    /// It has no mark.
     Nothing,
-    /// It reads with this mark only.
+    /// It can only be read with this mark.
     Only(DecimalMark),
-    /// `1,234`: with this as the decimal mark, or as a mark between thousands.
+    /// Two readings are possible: `1,234` may have this decimal mark, or a separator of thousands.
     Either(DecimalMark),
 }
 
-/// The parts of a text that look like numbers: digits, with points and commas between them or before.
+/// The parts of a text that look like numbers: digits, with points and commas among them.
 pub(super) fn numbers(text: &str) -> impl Iterator<Item = &str> {
     let spaced = text.split(|c: char| !(c.is_ascii_digit() || c == '.' || c == ','));
     spaced
@@ -56,7 +56,7 @@ pub(super) fn numbers(text: &str) -> impl Iterator<Item = &str> {
         .filter(|run| run.contains(|c: char| c.is_ascii_digit()))
 }
 
-/// What `number`, one of [`numbers`], says of its mark.
+/// What `number`, one of [`numbers`], shows about its decimal mark.
 pub(super) fn evidence(number: &str) -> Evidence {
     let mut marks = number.match_indices(['.', ',']);
     let Some((at, mark)) = marks.next_back() else {
@@ -81,8 +81,8 @@ pub(super) fn evidence(number: &str) -> Evidence {
     }
 }
 
-/// The number, read with `mark`; marks between thousands only where `grouped` says that the mark is known.
-/// `None` if it is no such number.
+/// Reads a number with `mark`; `None` if that is not possible. Separators of thousands are accepted only if `grouped`
+/// says that the mark is known.
 pub(super) fn decimal(number: &str, mark: DecimalMark, grouped: bool) -> Option<Decimal> {
     let (whole, fraction) = match number.split_once(mark.char()) {
         Some((whole, fraction)) => (whole, Some(fraction)),
@@ -111,7 +111,7 @@ mod tests {
     use proptest::prelude::*;
 
     #[test]
-    fn a_number_tells_its_mark_only_where_it_reads_in_one_way() {
+    fn a_number_shows_its_mark_only_if_it_reads_in_one_way() {
         use DecimalMark::{Comma, Point};
         for (number, said) in [
             ("162", Evidence::Nothing),
@@ -166,7 +166,7 @@ mod tests {
             let mark = if comma { DecimalMark::Comma } else { DecimalMark::Point };
             let text = written.to_string().replace('.', &mark.char().to_string());
             prop_assert_eq!(decimal(&text, mark, false), Some(written));
-            // What it says of its mark is never the wrong mark.
+            // The evidence never names the wrong mark.
             match evidence(&text) {
                 Evidence::Nothing => prop_assert_eq!(decimals, 0),
                 Evidence::Only(said) | Evidence::Either(said) => prop_assert_eq!(said, mark),

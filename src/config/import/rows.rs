@@ -1,4 +1,4 @@
-//! The rows below the headings → terminals with their sizes and limits.
+//! Reads the rows after the headings: terminals with their sizes and limits.
 
 use super::cell::{CellError, Parts, Reading, is_nothing, parts};
 use super::grid::GridRow;
@@ -13,7 +13,7 @@ use crate::quantity::{Area, Dimension, Unit};
 use crate::spec::wire::{WireError, gauge, resolve};
 use crate::spec::{Axis, AxisName, Limits, WireRequest, WireSize};
 
-/// Reads every row; faults are kept, and notes of what is not used are given back.
+/// Reads every row. Faults are reported; notes about unused rows are returned.
 pub(super) fn read(
     layout: &Layout,
     mark: Option<DecimalMark>,
@@ -47,7 +47,7 @@ struct Reader<'a> {
     axes: &'a [Axis],
     faults: &'a mut Faults,
     notes: Vec<String>,
-    /// What is the same in every row and is reported once: the columns without a unit.
+    /// Faults that would repeat in every row, such as a column without a unit. They are reported once.
     reported: Vec<String>,
     terminals: Vec<Imported>,
 }
@@ -123,7 +123,7 @@ impl Reader<'_> {
         terminal.rows.push(row);
     }
 
-    /// The terminal of a row; `Err` where the row is of another terminal than --terminal, or faulty.
+    /// The terminal of a row; `Err` if the cell is faulty or `--terminal` names another one.
     fn terminal(&mut self, row: &GridRow) -> Result<Option<String>, ()> {
         let mut columns = self.layout.meanings();
         let column = columns.find(|(_, _, heading)| heading.target == Target::Terminal);
@@ -179,7 +179,7 @@ impl Reader<'_> {
         }
     }
 
-    /// The size as a sheet of ours writes it.
+    /// The size in the form of our sheets.
     fn wire_text(&self, cell: &str, unit: Option<WireUnit>) -> Result<String, Fault> {
         let lower = cell.to_lowercase();
         let stripped = lower.trim_start_matches('#').trim();
@@ -250,16 +250,16 @@ impl Reader<'_> {
             | WireError::UnknownGauge { .. }
             | WireError::AreaWithGaugeSystem { .. } => (false, error.remedy()),
         };
-        // Where the system is missing it is missing in every row.
-        if missing && self.ask.sizing.is_none() && !self.tell_once("sizing") {
+        // Without a sizing system the fault would repeat in every row.
+        if missing && self.ask.sizing.is_none() && !self.is_first("sizing") {
             return;
         }
         self.faults
             .add(&cell.place, Fault::new(error.to_string(), want).help(help));
     }
 
-    /// Is this the first time?
-    fn tell_once(&mut self, what: &str) -> bool {
+    /// Whether this is the first call for `what`.
+    fn is_first(&mut self, what: &str) -> bool {
         let first = self.reported.iter().all(|before| before != what);
         if first {
             self.reported.push(what.to_owned());
@@ -267,7 +267,7 @@ impl Reader<'_> {
         first
     }
 
-    /// A gauge printed beside a size in mm² must be one that some table pairs with it.
+    /// Notes a gauge beside a size in mm², if no sizing table has that pair.
     fn note_of_gauge(&mut self, wire: &WireSize, printed: &str, line: usize) {
         let name = printed.to_lowercase();
         let name = name.trim_matches(|c: char| !(c.is_ascii_digit() || c == '/'));
@@ -337,7 +337,7 @@ impl Reader<'_> {
         let unit = heading_unit.or(said.unit()).or(asked);
         let said = said.fill(unit);
         if said.lacks_unit() {
-            if self.tell_once(name.as_str()) {
+            if self.is_first(name.as_str()) {
                 self.faults.add(&place, no_unit(axis));
             }
             return None;
@@ -415,7 +415,7 @@ impl Reader<'_> {
         (self.terminals, self.notes)
     }
 
-    /// Notes that a force alone was read as a minimum.
+    /// Notes that forces without a word were read as minimums.
     fn note_of_minimum(&self) -> Option<String> {
         let is_force = |name: &AxisName| {
             let mut axes = self.axes.iter();
@@ -431,7 +431,7 @@ impl Reader<'_> {
     }
 }
 
-/// The columns that say something of this axis.
+/// The columns of this axis.
 fn columns_of<'l>(layout: &'l Layout, name: &AxisName) -> Vec<(usize, &'l Heading, Part)> {
     let meanings = layout.meanings();
     let of_axis = meanings.filter_map(|(at, _, heading)| match &heading.target {

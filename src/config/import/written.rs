@@ -1,4 +1,4 @@
-//! What was understood, as the text of a sheet of ours; read back before anybody gets it.
+//! Writes what was understood as a sheet in our format, and reads it back before it is returned.
 
 use super::{Imported, ImportedRow, Understood};
 use crate::config::Source;
@@ -9,13 +9,13 @@ use crate::spec::{Axis, SizingSystem};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
-/// Why there is no text.
+/// Why no sheet was written.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum WrittenError {
-    /// Neither the file nor the user names the terminal.
+    /// Neither file nor user gives the terminal's id.
     #[error("the file names no terminal")]
     NoTerminal,
-    /// The text does not read back as what was understood.
+    /// Reading the sheet back gives something other than was understood.
     #[error("what would be written does not read back: {0}")]
     NotTheSame(String),
 }
@@ -31,7 +31,7 @@ impl WrittenError {
 }
 
 impl Understood {
-    /// The text of the sheet. `from` is the file it was read from, `source` what the shop says of it.
+    /// The text of the sheet. `from` is the imported file, `source` the user's words about its origin.
     pub fn sheet(
         &self,
         from: &Path,
@@ -58,7 +58,7 @@ impl Understood {
     }
 }
 
-/// The ids of the terminals in the text of a sheet of ours, as far as it can be read.
+/// Ids of the terminals in the text of a sheet, as far as it can be read.
 pub fn terminals_of(text: &str, axes: &[Axis]) -> Vec<String> {
     let source = Source {
         path: PathBuf::new(),
@@ -83,12 +83,12 @@ fn push_row(text: &mut String, row: &ImportedRow) {
     }
 }
 
-/// A text of TOML.
+/// A text as a TOML string.
 fn quoted(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()
 }
 
-/// What the text says otherwise than was understood, if anything.
+/// The first difference between the sheet and what was understood.
 fn differs(text: &str, terminals: &[Imported], axes: &[Axis]) -> Option<String> {
     let source = Source {
         path: "the new sheet".into(),

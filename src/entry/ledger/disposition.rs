@@ -1,26 +1,26 @@
-//! What became of a reading.
+//! Whether a reading counts, and what changed that.
 
 use crate::entry::{NotCounted, Seq, Standing};
 
-/// What became of a reading.
+/// Whether a reading counts, and what changed that.
 ///
-/// A reading is entered as counting or not. A counting reading can become doubted, which is final, or retracted, which
-/// can be undone. The first such entry holds until it is undone; later ones about the same reading change nothing
-/// meanwhile.
+/// A reading is entered as counted or not. A counted reading can become doubted, which is final, or retracted, which
+/// can be restored. The first such entry decides; later ones about the same reading have no effect until it is
+/// restored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Disposition {
     /// It counts.
     Counted,
-    /// It never counted.
+    /// It was entered as not counted, for this reason.
     NotCounted(NotCounted),
-    /// It counted, and a zero no longer vouches for it since this entry.
+    /// It was put in doubt by the entry with this number.
     Doubted(Seq),
-    /// It counted, and the operator retracted it in this entry.
+    /// The operator retracted it by the entry with this number.
     Retracted(Seq),
 }
 
 impl Disposition {
-    /// As in tables and data.
+    /// The word for tables and data.
     pub const fn name(self) -> &'static str {
         match self {
             Self::Counted => "counted",
@@ -30,7 +30,7 @@ impl Disposition {
         }
     }
 
-    /// Why it never counted.
+    /// Why the reading was entered as not counted.
     pub const fn reason(self) -> Option<NotCounted> {
         match self {
             Self::NotCounted(reason) => Some(reason),
@@ -61,7 +61,7 @@ impl Disposition {
 }
 
 impl From<&Standing> for Disposition {
-    /// As it was entered.
+    /// The disposition with which the reading was entered.
     fn from(standing: &Standing) -> Self {
         match standing {
             Standing::Counted => Self::Counted,

@@ -1,12 +1,12 @@
 //! The ledger: series with their readings, and whether each reading counts.
 //!
-//! In: entries in order, or glances at their lines. Out: each series with its readings, once no later entry can change
-//! it. Until then its present state can be read.
+//! In: entries in order, or glances at their lines. Out: each series with its readings, as soon as no later entry can
+//! change it. Before that, its present state can be read.
 //!
-//! - One answer for all that show readings: [`Disposition`]. It is that of the state: where a series is
-//!   completed, its tally counts the same.
-//! - A series that an arming stopped early waits until it cannot be resumed.
-//! - Only series that are not settled are kept, with the data of their readings that the caller chose.
+//! - Everything that shows readings uses [`Disposition`]. It agrees with the state: the tally of a closed series has
+//!   the same counts.
+//! - A series that an arming stopped early stays in the ledger until it can no longer be resumed.
+//! - Memory holds only series that may still change, with the data of their readings that the caller chose.
 
 mod disposition;
 mod series;
@@ -22,11 +22,11 @@ use super::{Entry, FrameEntry, FrameKind, Kind, SaidEntry, SaidKind, Seq, Series
 use crate::quantity::WallMicros;
 use std::collections::BTreeMap;
 
-/// Readings of the series that are not settled, with `K` of each.
+/// The series that may still change, with data `K` of each reading.
 #[derive(Debug)]
 pub struct Ledger<K> {
     series: BTreeMap<Seq, Series<K>>,
-    /// For each station the series that can be resumed, and the one that was armed instead.
+    /// By station: the series that can be resumed, and the one that was armed in its place.
     stopped: BTreeMap<String, (Seq, Option<Seq>)>,
 }
 
@@ -40,8 +40,8 @@ impl<K> Default for Ledger<K> {
 }
 
 impl<K> Ledger<K> {
-    /// Takes the next entry; the series that it settles. `kept` is what is kept of it if it is a reading of a
-    /// series that is not settled.
+    /// Takes the next entry. Returns the series that becomes final by it. `kept` is stored with the entry if it is a
+    /// reading of a series that may still change.
     pub fn take(&mut self, stamped: &Stamped, kept: Option<K>) -> Option<Series<K>> {
         let Stamped { seq, at, entry } = stamped;
         let over = self.follow_stopped(stamped);
@@ -65,7 +65,7 @@ impl<K> Ledger<K> {
             SaidEntry::OperatorSaid(said) => {
                 let series = said.series.and_then(|series| self.series.get_mut(&series));
                 if let Some(series) = series {
-                    series.hand_over(seq, Some(&said.operator));
+                    series.set_operator(seq, Some(&said.operator));
                 }
             }
             SaidEntry::AdapterSaid(_)
@@ -89,7 +89,7 @@ impl<K> Ledger<K> {
         }
     }
 
-    /// The series that is closed for good.
+    /// Takes an entry about a series. Returns the series that is closed and cannot be resumed.
     fn take_series(&mut self, seq: Seq, at: WallMicros, entry: &SeriesEntry) -> Option<Seq> {
         match entry {
             SeriesEntry::Armed(spec) => {
@@ -105,7 +105,7 @@ impl<K> Ledger<K> {
             SeriesEntry::Resumed(resumed) => {
                 if let Some(series) = self.series.get_mut(&resumed.series) {
                     series.closed = None;
-                    series.hand_over(seq, resumed.operator.as_deref());
+                    series.set_operator(seq, resumed.operator.as_deref());
                 }
             }
             SeriesEntry::Doubted(doubted) => {
@@ -124,7 +124,7 @@ impl<K> Ledger<K> {
         None
     }
 
-    /// The same for a reading of which only that much is known.
+    /// As [`Ledger::take`], for a reading of which only these fields are known.
     pub fn glance(&mut self, glance: &Glance<'_>, kept: Option<K>) -> Option<Series<K>> {
         let over = if glance.disposition == Disposition::Counted {
             self.resumable_before(glance.series)
@@ -138,8 +138,8 @@ impl<K> Ledger<K> {
         settled
     }
 
-    /// Whether a line says anything about readings now: all others need not be taken. One that must be parsed
-    /// to know may.
+    /// Whether a line can change a series of the ledger now. Other lines need not be parsed. A line whose kind cannot
+    /// be found without parsing counts as one that can.
     pub fn needs(&self, line: &[u8]) -> bool {
         let Some(name) = glance::kind(line) else {
             return true;
@@ -163,22 +163,22 @@ impl<K> Ledger<K> {
         }
     }
 
-    /// Leaves a series out of the ledger, with all that will be said about it.
+    /// Drops a series, and ignores later entries about it.
     pub fn forget(&mut self, series: Seq) {
         self.series.remove(&series);
     }
 
-    /// A series that is not settled.
+    /// A series that may still change.
     pub fn get(&self, series: Seq) -> Option<&Series<K>> {
         self.series.get(&series)
     }
 
-    /// The series that are not settled, in the order in which they were opened.
+    /// The series that may still change, in the order in which they were opened.
     pub fn unsettled(&self) -> impl Iterator<Item = &Series<K>> {
         self.series.values()
     }
 
-    /// The same, as they stand now.
+    /// The series that could still change when the journal ended, in their present state.
     pub fn finish(self) -> impl Iterator<Item = Series<K>> {
         self.series.into_values()
     }
@@ -206,7 +206,7 @@ impl<K> Ledger<K> {
         Some(series)
     }
 
-    /// The series that cannot be resumed any more since this entry.
+    /// The series that can no longer be resumed after this entry.
     fn follow_stopped(&mut self, stamped: &Stamped) -> Option<Seq> {
         let entry = &stamped.entry;
         if let Entry::Series(SeriesEntry::Completed(completed)) = entry
@@ -237,7 +237,7 @@ impl<K> Ledger<K> {
         }
     }
 
-    /// The stopped series that `next` was armed instead of, and that a counted reading of `next` ends.
+    /// The stopped series in whose place `next` was armed. A counted reading of `next` makes it final.
     fn resumable_before(&mut self, next: Seq) -> Option<Seq> {
         let mut stopped = self.stopped.iter();
         let station = stopped.find(|(_, (_, armed))| *armed == Some(next));

@@ -6,31 +6,31 @@ use crate::quantity::WallMicros;
 use crate::spec::ArmedSpec;
 use std::sync::Arc;
 
-/// A series with its readings, as far as they were kept.
+/// A series with the readings that the ledger keeps.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Series<K> {
     /// Its id: the seq of its `armed` entry.
     pub id: Seq,
     /// When it was opened.
     pub opened: WallMicros,
-    /// What it judges by.
+    /// The specification that its readings are judged by.
     pub spec: Arc<ArmedSpec>,
-    /// How it was closed; `None` while it is open.
+    /// How the series was closed; `None` while it is open.
     pub closed: Option<Closed>,
-    /// The entry since which nothing more is said about it; `None` while it is open or can be resumed.
+    /// The first entry after which nothing can change the series; `None` while it is open or can be resumed.
     pub settled: Option<Seq>,
-    /// Its readings, in order.
+    /// The readings, in the order of their entries.
     pub readings: Vec<Entered<K>>,
-    /// Who measures, each from an entry on.
+    /// The operators, each with the entry from which on they measure.
     operators: Vec<(Seq, Option<Arc<str>>)>,
 }
 
-/// How a series was closed.
+/// The end of a series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Closed {
     /// Wall clock of the entry that closed it.
     pub at: WallMicros,
-    /// What came out.
+    /// The closing entry, with the outcome.
     pub completed: Completed,
 }
 
@@ -39,23 +39,23 @@ pub struct Closed {
 pub struct Entered<K> {
     /// `seq` of its entry.
     pub seq: Seq,
-    /// What became of it.
+    /// Whether the reading counts.
     pub disposition: Disposition,
-    /// What the caller's closure took from the entry.
+    /// The data that the caller keeps of the reading.
     pub kept: K,
 }
 
-/// A whole reading, for those who keep that.
+/// A complete reading, for callers that keep all of it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Whole {
-    /// When it was entered.
+    /// Wall time of the entry.
     pub at: WallMicros,
-    /// What was entered.
+    /// The reading as entered.
     pub reading: Arc<Reading>,
 }
 
 impl Whole {
-    /// The reading of an entry that is one.
+    /// The reading in this entry, if it is one.
     pub fn of(stamped: &Stamped) -> Option<Self> {
         let reading = stamped.entry.reading()?;
         Some(Self {
@@ -78,7 +78,7 @@ impl<K> Series<K> {
         }
     }
 
-    pub(super) fn hand_over(&mut self, from: Seq, operator: Option<&str>) {
+    pub(super) fn set_operator(&mut self, from: Seq, operator: Option<&str>) {
         self.operators.push((from, operator.map(Into::into)));
     }
 
@@ -87,20 +87,20 @@ impl<K> Series<K> {
         self.readings.get_mut(at)
     }
 
-    /// What became of a reading that was kept.
+    /// Whether the reading counts, if the ledger keeps it.
     pub fn disposition(&self, seq: Seq) -> Option<Disposition> {
         let reading = self.readings.get(self.place(seq)?)?;
         Some(reading.disposition)
     }
 
-    /// Who measured the reading of this entry.
+    /// The operator at the time of this reading.
     pub fn operator(&self, seq: Seq) -> Option<&str> {
         let after = self.operators.partition_point(|(from, _)| *from <= seq);
         let (_, operator) = self.operators.get(after.checked_sub(1)?)?;
         operator.as_deref()
     }
 
-    /// Who measured in it, each once, in the order in which they came.
+    /// The operators of the series, each once, in order of first appearance.
     pub fn operators(&self) -> Vec<&str> {
         let mut names: Vec<&str> = Vec::new();
         for name in self

@@ -1,4 +1,4 @@
-//! Random entries of every kind, for the tests of whatever stores, reads or shows them.
+//! Random entries of every kind, for property tests.
 
 mod care;
 mod runs;
@@ -22,7 +22,7 @@ use state::tool_in_hand;
 use std::sync::Arc;
 use values::{at, attached, axis_name, bytes, journal, measured, name, quantity, seq, tally, text};
 
-/// An entry of any kind, of any number, at any time.
+/// An entry of any kind with any number and time.
 pub(crate) fn stamped() -> BoxedStrategy<Stamped> {
     (seq(), at(), entry())
         .prop_map(|(seq, at, entry)| Stamped { seq, at, entry })
@@ -80,7 +80,7 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
     .boxed()
 }
 
-/// Which adapter a port is, and who else uses it.
+/// Entries about adapters and other programs at a port.
 fn port_entry() -> BoxedStrategy<Entry> {
     let by = select(&Means::ALL[..]);
     prop_oneof![
@@ -213,7 +213,7 @@ fn operator_entry() -> BoxedStrategy<Entry> {
     .boxed()
 }
 
-/// Who measures, what is in the hand, and a zero that has become due.
+/// Entries about operators, tools and zeros that became due.
 fn said_entry() -> BoxedStrategy<Entry> {
     let tool_said = (name(), option::of(seq()), tool_in_hand(), any::<bool>());
     prop_oneof![

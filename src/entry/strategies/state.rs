@@ -1,4 +1,4 @@
-//! Armed specifications, and states that hold them.
+//! Random armed specifications and states.
 
 use super::care::{instrument_care, tool_care, verified};
 use super::runs;
@@ -267,7 +267,7 @@ pub(super) fn tool_in_hand() -> BoxedStrategy<ToolInHand> {
         .boxed()
 }
 
-/// Any state, whether entries could lead to it or not.
+/// Any state, also one that no entries could lead to.
 pub(crate) fn state() -> BoxedStrategy<State> {
     let outcome = (seq(), select(&Outcome::ALL[..]), tally());
     let outcome = (outcome, option::of(at()));

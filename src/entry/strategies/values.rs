@@ -1,4 +1,4 @@
-//! What entries are made of.
+//! Random values that entries consist of.
 
 use crate::entry::{
     Adapter, Attached, JournalId, NotCounted, Plateau, ReadBy, Reading, ReadingSlot, Seq, Standing,
@@ -23,7 +23,7 @@ pub(super) fn text() -> BoxedStrategy<String> {
     .boxed()
 }
 
-/// Few names, so that entries are about the same things.
+/// One of a few names, so that several entries are about the same thing.
 pub(super) fn name() -> BoxedStrategy<String> {
     prop_oneof![
         8 => select(vec!["bench-1", "bench-2", "caliper-1", "T-07"]).prop_map(str::to_owned),
@@ -69,7 +69,7 @@ pub(super) fn decimal() -> BoxedStrategy<Decimal> {
     .boxed()
 }
 
-/// Whatever fits into 64 bits of the base unit.
+/// Any value that fits into 64 bits of the base unit.
 pub(super) fn measured() -> BoxedStrategy<Measured> {
     (decimal(), unit())
         .prop_filter_map("too large", |(digits, unit)| Measured::new(digits, unit))

@@ -1,4 +1,4 @@
-//! The armed specification, whole: every verdict of the series can be recomputed from it.
+//! The armed specification on disk. It is complete: every verdict of the series can be recomputed from it.
 
 use super::care;
 use super::journal::time;
@@ -128,11 +128,11 @@ struct Zero {
     closing: bool,
     band_counts: u32,
     limit_counts: u32,
-    /// A length this close to zero, in nanometres, is an attempt at a zero where it cannot be a measurement; left out
-    /// where it is 500000.
+    /// A length this close to zero, in nanometres, is an attempt at a zero if it cannot be a measurement. The default
+    /// 500000 is left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     attempt_nm: Option<i64>,
-    /// Left out in entries that are older than the double zero.
+    /// Left out in entries of releases without the double zero.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     double_retracts: bool,
 }
@@ -366,7 +366,7 @@ impl GuardBand {
     }
 }
 
-/// The number of units of `10^-places`, which must not be negative.
+/// The number in units of `10^-places`; an error if it is negative.
 fn whole(number: &Digits, places: u8) -> Result<u32, LineError> {
     u32::try_from(units(number, places)?).map_err(|_| fault("a number is out of range"))
 }
@@ -417,7 +417,7 @@ impl From<ZeroPolicy> for Zero {
     }
 }
 
-/// A duration in seconds, with a point only where it is needed; longer than 292 years is cut.
+/// A duration in seconds, with decimals only where needed. Durations above 292 years are cut to that.
 fn seconds(duration: Duration) -> Decimal {
     match (i64::try_from(duration.as_secs()), duration.subsec_nanos()) {
         (Ok(whole), 0) => Decimal::new(whole, 0),

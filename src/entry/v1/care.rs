@@ -1,4 +1,4 @@
-//! Calibration, verification and checks, as they stand in `armed` and in the state.
+//! Calibration, verification and checks on disk, in `armed` and in the state.
 
 use super::journal::time;
 use super::values::fault;
@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-/// Of an instrument; left out as a whole where nothing is known.
+/// Care of an instrument; left out if nothing is known.
 #[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Instrument {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -29,7 +29,7 @@ pub(super) struct Verification {
     accepted: bool,
 }
 
-/// Of a tool; left out as a whole where nothing is known.
+/// Care of a tool; left out if nothing is known.
 #[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Tool {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -44,7 +44,7 @@ pub(super) struct Tool {
     crimps_at_check: Option<u64>,
 }
 
-/// Crimps counted.
+/// Number of crimps of a tool.
 #[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Crimps {
     crimps: u64,

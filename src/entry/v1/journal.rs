@@ -1,4 +1,4 @@
-//! Entries about the journal whose form on disk is not that of the program.
+//! Entries about the journal whose form on disk differs from the struct.
 
 use super::state;
 use super::values::fault;

@@ -1,12 +1,11 @@
-//! Version 1 as it is on disks: fields may be added, and nothing else changes.
+//! Version 1 of the form on disk. Fields may be added; nothing else changes.
 //!
-//! In: a [`Stamped`] entry. Out: its line; and the same way back.
+//! In: a [`Stamped`] entry. Out: its line. The other direction is here too.
 //!
-//! - A kind whose form on disk is that of its struct is written and read as that struct; what differs in shape
-//!   (`reading`, `armed`, the state of a `segment`, …) has a form of its own here. At the first change that is not
-//!   compatible the forms of this version are frozen as a copy.
-//! - What is unknown is left out, never 0. A field that this version does not know is ignored; a
-//!   kind that it does not know is an error.
+//! - Most kinds are written and read as their struct. A kind whose form on disk differs (`reading`, `armed`, the state
+//!   of a `segment`, …) has a struct of its own here. At the first incompatible change these forms are copied and
+//!   frozen.
+//! - An unknown value is left out, never written as 0. An unknown field is ignored; an unknown kind is an error.
 //! - A length is in whole nanometres (`…_nm`), a force in whole millinewtons (`…_mn`).
 
 mod armed;
@@ -34,30 +33,30 @@ pub(super) use values::digit;
 /// The number of this version.
 pub(super) const VERSION: u64 = 1;
 
-/// The kinds of entry: for each, its name on disk, where it stands among the others, and whether what follows the
-/// header is plainly its struct or has a form of its own here.
+/// The table of kinds: name on disk, place in [`Entry`], and whether the body is written as its struct or as a form of
+/// this module.
 macro_rules! kinds {
     ($($name:literal => $level:ident($kind:path) $how:ident $body:ty),+ $(,)?) => {
-        /// For each kind its name, and what follows the header of a line.
+        /// For each kind its name and the schema of its body.
         fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Schema)> {
             let all = vec![$(($name, generator.subschema_for::<$body>())),+];
             $(kinds!(@words generator $how $body);)+
-            leave_words_out::<super::runs::Alert>(generator, false);
-            leave_words_out::<super::Adapter>(generator, false);
-            leave_words_out::<super::RefusedSaying>(generator, false);
-            leave_words_out::<super::Tally>(generator, false);
-            leave_words_out::<super::ToolInHand>(generator, false);
+            remove_descriptions::<super::runs::Alert>(generator, false);
+            remove_descriptions::<super::Adapter>(generator, false);
+            remove_descriptions::<super::RefusedSaying>(generator, false);
+            remove_descriptions::<super::Tally>(generator, false);
+            remove_descriptions::<super::ToolInHand>(generator, false);
             all
         }
 
-        /// Writes what follows the header as an object.
+        /// Writes the body of an entry as an object.
         fn write(line: &mut Vec<u8>, entry: &Entry) -> serde_json::Result<()> {
             match entry {
                 $(Entry::$level($kind(body)) => kinds!(@write line body $how $body)),+
             }
         }
 
-        /// The entry in a line of this kind.
+        /// Reads the body of a line of this kind.
         fn read(kind: &str, line: &[u8]) -> Result<Entry, LineError> {
             match kind {
                 $($name => {
@@ -69,7 +68,7 @@ macro_rules! kinds {
             }
         }
     };
-    (@words $generator:ident plain $body:ty) => { leave_words_out::<$body>($generator, true) };
+    (@words $generator:ident plain $body:ty) => { remove_descriptions::<$body>($generator, true) };
     (@words $generator:ident own $body:ty) => {};
     (@write $line:ident $of:ident plain $body:ty) => { serde_json::to_writer($line, $of) };
     (@write $line:ident $of:ident own $body:ty) => { serde_json::to_writer($line, &<$body>::from($of)) };
@@ -108,11 +107,11 @@ kinds! {
     "refused" => Said(SaidEntry::Refused) plain super::Refused,
 }
 
-/// The fields that mean here what they mean nowhere else: their words are those of the struct.
+/// Fields that have a meaning of their own in one kind. Their descriptions come from the struct.
 const OWN_WORDS: [&str; 5] = ["by_us", "damaged", "known", "end", "reservations"];
 
-/// Leaves out what the documentation of a struct says, since a field means the same in every line.
-fn leave_words_out<T: JsonSchema>(generator: &mut SchemaGenerator, is_kind: bool) {
+/// Removes the descriptions of a struct from its schema, since a field means the same in every line.
+fn remove_descriptions<T: JsonSchema>(generator: &mut SchemaGenerator, is_kind: bool) {
     let reference = generator.subschema_for::<T>();
     let name = reference.get("$ref").and_then(|name| name.as_str());
     let name = name.and_then(|name| name.rsplit('/').next());
@@ -141,7 +140,7 @@ impl From<Infallible> for LineError {
     }
 }
 
-/// What every line begins with.
+/// The fields at the beginning of every line.
 #[derive(Deserialize)]
 struct Header<'a> {
     v: u64,
@@ -151,15 +150,15 @@ struct Header<'a> {
     prev: &'a str,
 }
 
-/// All that can be said of a line of a version to come.
+/// The only field that is known of a later version.
 #[derive(Deserialize)]
 struct VersionOnly {
     v: u64,
 }
 
-/// The header of a line as [`encode`] writes it; half of the time of reading is saved by not asking
-/// a parser of JSON for it. `None` if it looks different, which is no fault yet.
-fn as_written(line: &[u8]) -> Option<Header<'_>> {
+/// The header of a line in the form that [`encode`] writes. Reading it without a JSON parser halves the time to read a
+/// line. `None` if the form differs; the parser decides then.
+fn usual_header(line: &[u8]) -> Option<Header<'_>> {
     let rest = line.strip_prefix(br#"{"v":"#)?;
     let (v, rest) = number(rest)?;
     let (seq, rest) = number(rest.strip_prefix(br#","seq":"#)?)?;
@@ -176,7 +175,7 @@ fn as_written(line: &[u8]) -> Option<Header<'_>> {
     })
 }
 
-/// The digits at the beginning, and what follows them.
+/// The digits at the beginning as a number, and the rest.
 fn number(bytes: &[u8]) -> Option<(u64, &[u8])> {
     let len = bytes
         .iter()
@@ -188,7 +187,7 @@ fn number(bytes: &[u8]) -> Option<(u64, &[u8])> {
     no_zero_before.then_some((number, rest))
 }
 
-/// The text up to a quotation mark, if nothing in it is escaped, and what follows the mark.
+/// The text up to a quotation mark, and the rest after the mark; `None` if the text contains an escape.
 fn plain_text(bytes: &[u8]) -> Option<(&str, &[u8])> {
     let len = bytes.iter().position(|byte| *byte == b'"')?;
     let (text, rest) = bytes.split_at_checked(len)?;
@@ -199,11 +198,11 @@ fn plain_text(bytes: &[u8]) -> Option<(&str, &[u8])> {
     Some((text, rest.get(1..)?))
 }
 
-/// A time, of a clock that may be far off too.
+/// The pattern of a time; the year may need a sign or more than four digits if a clock is wrong.
 const TIME: &str =
     r"^(-?[0-9]{4,6}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{6}Z|-?[0-9]+ us)$";
 
-/// What a line is, as JSON Schema.
+/// The JSON Schema of a line.
 pub(super) fn schema(generator: &mut SchemaGenerator) -> Schema {
     let kinds = schemas(generator).into_iter();
     let kinds: Vec<Schema> = kinds
@@ -247,12 +246,12 @@ pub(super) fn encode(stamped: &Stamped, prev: Digest) -> Vec<u8> {
     line
 }
 
-/// The entry in a line, and the digest that it names as the line before.
+/// The entry in a line, and the digest that it gives for the line before.
 pub(super) fn decode(line: &[u8]) -> Result<(Stamped, Digest), LineError> {
-    let header = match as_written(line).map_or_else(|| serde_json::from_slice(line), Ok) {
+    let header = match usual_header(line).map_or_else(|| serde_json::from_slice(line), Ok) {
         Ok(header) => header,
         Err(error) => {
-            // A version to come may have another header, but it will say that it is one.
+            // A later version may have another header, but it names its version.
             return Err(match serde_json::from_slice::<VersionOnly>(line) {
                 Ok(version) if version.v > VERSION => LineError::Newer { got: version.v },
                 Ok(_) | Err(_) => fault(error.to_string()),

@@ -1,4 +1,4 @@
-//! The words of version 1 that stand for one of several: the names of closed enums.
+//! The names of closed enums on disk.
 
 use crate::entry;
 pub(super) use crate::entry::{Means, NotCounted, Outcome, Reservation, ZeroRole};
@@ -9,11 +9,11 @@ use serde::de::Error;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use std::borrow::Cow;
 
-/// A text that is borrowed where nothing in it is escaped.
+/// A text that is borrowed unless it contains an escape.
 #[derive(Deserialize)]
 struct Text<'t>(#[serde(borrow)] Cow<'t, str>);
 
-/// Writes and reads an enum by the names that it has anyway; a name that stands in a journal never changes.
+/// Writes and reads an enum by its names. A name that was written to a journal never changes.
 macro_rules! by_name {
     ($($known:ident),+ $(,)?) => { $(
         impl Serialize for $known {
@@ -59,7 +59,7 @@ by_name! {
     NotCounted,
 }
 
-/// A number that stands for an entry, or a text for a journal, is no type of its own in the schema.
+/// Numbers of entries and identities of journals appear as plain numbers and texts in the schema.
 macro_rules! as_plain {
     ($($known:ty as $plain:ty),+) => { $(
         impl JsonSchema for $known {

@@ -1,4 +1,4 @@
-//! What instruments sent: readings, zero frames, and bytes without meaning.
+//! Readings, zero checks and unread bytes on disk.
 
 use super::names;
 use super::subject::CrimpFields;
@@ -12,10 +12,10 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
 
-/// A reading; flat, so that a line is a row of a table.
+/// A reading. It is flat, so that a line can become a row of a table.
 ///
-/// The fields from `series` to `purpose`, the limits and the deviation are there if it was measured
-/// for something. `sizing` is left out where it is `iso_mm2`, `limits_unit` where it is `unit`.
+/// The fields from `series` to `purpose`, the limits and the deviation are present if a series was open. `sizing` is
+/// left out where it is `iso_mm2`, `limits_unit` where it equals `unit`.
 #[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Reading {
     station: String,
@@ -197,7 +197,7 @@ impl TryFrom<Reading> for Entry {
     }
 }
 
-/// How a value stood still in a stream.
+/// The range of a value that stood still in a stream.
 #[derive(Serialize, Deserialize, JsonSchema)]
 struct Plateau {
     #[serde(skip_serializing_if = "Option::is_none")]

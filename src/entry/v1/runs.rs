@@ -57,12 +57,12 @@ struct Point {
     unit: names::Unit,
 }
 
-/// The rules by name.
+/// The names of these rules.
 pub(super) fn names_of(rules: &[&'static AlertRule]) -> Vec<String> {
     rules.iter().map(|rule| rule.name.to_owned()).collect()
 }
 
-/// The rules of these names.
+/// The rules with these names; an error names an unknown one.
 pub(super) fn rules(names: &[String]) -> Result<Vec<&'static AlertRule>, LineError> {
     let rule = |name: &String| {
         AlertRule::from_name(name).ok_or_else(|| {

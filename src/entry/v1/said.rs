@@ -1,4 +1,4 @@
-//! Entries about what a person said whose form on disk is not that of the program.
+//! Entries about what a person said, where the form on disk differs from the struct.
 
 use crate::entry::line::LineError;
 use crate::entry::{self, Entry, Means, Seq, Slot};

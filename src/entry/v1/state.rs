@@ -1,4 +1,4 @@
-//! The state so far, as a `segment` entry holds it.
+//! The state on disk, as a `segment` entry holds it.
 
 use super::armed::Armed;
 use super::care;
@@ -41,7 +41,7 @@ struct Station {
     last_reading: Option<LastReading>,
     #[serde(skip_serializing_if = "Option::is_none")]
     last_outcome: Option<LastOutcome>,
-    /// What takes from the weight of the last outcome.
+    /// Reservations of the last outcome.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     last_reservations: Vec<entry::Reservation>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -58,14 +58,14 @@ struct Station {
     stopped: Option<Box<Stopped>>,
 }
 
-/// The series that the last arming stopped early, while it can be resumed.
+/// The series that the last arming stopped early, as long as it can be resumed.
 #[derive(Serialize, Deserialize, JsonSchema)]
 struct Stopped {
     series: Series,
     is_followed: bool,
 }
 
-/// The series that the last one owes.
+/// The next series of a plan that repeats, until it is armed.
 #[derive(Serialize, Deserialize, JsonSchema)]
 struct Repeat {
     spec: Box<Armed>,
@@ -125,7 +125,7 @@ struct Series {
     retracted: Option<RetractedReading>,
 }
 
-/// The reading that was retracted last, while that can be undone.
+/// The last retracted reading, as long as it can be restored.
 #[derive(Serialize, Deserialize, JsonSchema)]
 struct RetractedReading {
     reading: Counted,
@@ -153,10 +153,10 @@ struct Zero {
     #[serde(skip_serializing_if = "Option::is_none")]
     last_good: Option<GoodZero>,
     off: bool,
-    /// By how much, in nanometres; left out where the zero was good, and of a force.
+    /// Error of the last zero in nanometres; left out where the zero was good, and for a force.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     off_by_nm: Option<i64>,
-    /// The same of a force, in millinewtons.
+    /// Error of the last zero of a force, in millinewtons.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     off_by_mn: Option<i64>,
     closed: bool,
@@ -172,7 +172,7 @@ struct GoodZero {
     at: String,
 }
 
-/// The same names, each with its value turned.
+/// A map with the same names, and each value converted.
 fn each<A, B>(
     map: BTreeMap<String, A>,
     turn: impl Fn(A) -> Result<B, LineError>,

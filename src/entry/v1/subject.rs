@@ -1,4 +1,4 @@
-//! What a series measures: crimps, whose fields stand among others, or gauge blocks.
+//! The subject of a series on disk: crimps, whose fields are beside others, or gauge blocks.
 
 use super::names;
 use super::values::{self, fault, measured, nm, quantity};
@@ -8,7 +8,7 @@ use crate::spec::{ArmedSubject, Crimp, GaugeBlock};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// The fields of a crimp; they stand among others, so the struct is only passed.
+/// The fields of a crimp. They are beside others in a line, so this struct itself is not written.
 #[derive(Default)]
 pub(super) struct CrimpFields {
     pub(super) terminal: Option<String>,
@@ -30,7 +30,7 @@ impl CrimpFields {
         }
     }
 
-    /// The crimp, if there is one; terminal and wire come together.
+    /// The crimp, if there is one. Terminal and wire must be given together.
     pub(super) fn crimp(self) -> Result<Option<Crimp>, LineError> {
         match (self.terminal, self.wire_mm2) {
             (Some(terminal), Some(mm2)) => Ok(Some(Crimp {
@@ -56,7 +56,7 @@ pub(super) struct Block {
     uncertainty_nm: Option<i64>,
 }
 
-/// The gauge blocks of a series that measures some.
+/// The gauge blocks of a series that measures some; `None` for crimps.
 pub(super) fn blocks(subject: &ArmedSubject) -> Option<Vec<Block>> {
     match subject {
         ArmedSubject::Crimps { .. } => None,
@@ -64,7 +64,7 @@ pub(super) fn blocks(subject: &ArmedSubject) -> Option<Vec<Block>> {
     }
 }
 
-/// What a series measures.
+/// The subject from its fields; an error if both or none are given.
 pub(super) fn armed(
     crimp: Option<Crimp>,
     source: Option<String>,

@@ -1,4 +1,4 @@
-//! Numbers with their digits, quantities with their unit in the field's name, bytes as hex.
+//! Numbers with their digits, quantities with the unit in the field's name, bytes as hex.
 
 use super::names;
 use crate::entry::Digits;
@@ -18,7 +18,7 @@ pub(super) fn fault(cause: impl Into<String>) -> LineError {
 impl TryFrom<&Digits> for Decimal {
     type Error = LineError;
 
-    /// Takes whatever a [`Decimal`] can show, also more digits than an instrument may send.
+    /// Accepts every number that a [`Decimal`] can hold, also with more digits than an instrument may send.
     fn try_from(number: &Digits) -> Result<Self, LineError> {
         let text = number.text();
         let wrong = || fault(format!("got {text}, want a number such as 1.60"));
@@ -33,12 +33,12 @@ impl TryFrom<&Digits> for Decimal {
     }
 }
 
-/// A number in units of `10^-places`, for what is a whole number in the program.
+/// A number in units of `10^-places`, for values that the program holds as whole numbers.
 pub(super) fn shown(units: impl Into<i64>, places: u8) -> Digits {
     Decimal::new(units.into(), places).into()
 }
 
-/// The whole number of units of `10^-places` in a number.
+/// A number as whole units of `10^-places`; an error if it has more digits.
 pub(super) fn units(number: &Digits, places: u8) -> Result<i64, LineError> {
     let decimal = Decimal::try_from(number)?;
     let finer = || {
@@ -53,12 +53,12 @@ pub(super) fn units(number: &Digits, places: u8) -> Result<i64, LineError> {
         .ok_or_else(finer)
 }
 
-/// For a field `…_nm`.
+/// The value of a field `…_nm`.
 pub(super) fn nm(quantity: Option<Quantity>) -> Option<i64> {
     base_of(quantity, Dimension::Length)
 }
 
-/// For a field `…_mn`.
+/// The value of a field `…_mn`.
 pub(super) fn mn(quantity: Option<Quantity>) -> Option<i64> {
     base_of(quantity, Dimension::Force)
 }
@@ -69,7 +69,7 @@ fn base_of(quantity: Option<Quantity>, dimension: Dimension) -> Option<i64> {
         .map(Quantity::base)
 }
 
-/// The quantity in one of a pair of fields, `name_nm` and `name_mn`.
+/// The quantity in a pair of fields `name_nm` and `name_mn`; an error if both are given.
 pub(super) fn quantity(
     name: &str,
     nm: Option<i64>,
@@ -85,13 +85,13 @@ pub(super) fn quantity(
     }
 }
 
-/// The quantity in one of a pair of fields, where there must be one.
+/// As [`quantity`], where one of the fields is required.
 pub(super) fn known(name: &str, nm: Option<i64>, mn: Option<i64>) -> Result<Quantity, LineError> {
     quantity(name, nm, mn)?
         .ok_or_else(|| fault(format!("missing field `{name}_nm` or `{name}_mn`")))
 }
 
-/// What was measured, from `value` and `unit`; `value_nm` or `value_mn` must say the same.
+/// The value from `value` and `unit`; `value_nm` or `value_mn` must agree.
 pub(super) fn measured(
     nm: Option<i64>,
     mn: Option<i64>,
@@ -105,7 +105,7 @@ pub(super) fn measured(
         .ok_or_else(|| fault(format!("value and unit do not say the same as value_nm or value_mn: got {digits}, want {want}")))
 }
 
-/// Two ends of a range.
+/// The ends of a range.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub(super) struct Span {
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -140,7 +140,7 @@ impl TryFrom<Span> for (Quantity, Quantity) {
     }
 }
 
-/// The fields of limits; they stand among others, so the struct is only passed.
+/// The fields of limits. They are beside others in a line, so this struct itself is not written.
 pub(super) struct LimitFields {
     pub(super) nominal: (Option<i64>, Option<i64>),
     pub(super) lower: (Option<i64>, Option<i64>),
@@ -163,7 +163,7 @@ impl TryFrom<LimitFields> for Limits {
     }
 }
 
-/// The sizing system, left out where it is the metric one.
+/// The sizing system; left out where it is the metric one.
 pub(super) fn sizing(wire: &WireSize) -> Option<names::Sizing> {
     let sizing = wire.sizing;
     (sizing != names::Sizing::IsoMm2).then_some(sizing)
@@ -192,7 +192,7 @@ pub(super) fn hex(bytes: &[u8]) -> String {
     })
 }
 
-/// The bytes in lower-case hex digits; `None` if it is anything else.
+/// The bytes in lower-case hex digits; `None` for any other text.
 fn unhex(text: &str) -> Option<Vec<u8>> {
     let (pairs, rest) = text.as_bytes().as_chunks::<2>();
     let bytes = pairs
@@ -202,7 +202,7 @@ fn unhex(text: &str) -> Option<Vec<u8>> {
     if rest.is_empty() { bytes } else { None }
 }
 
-/// What a lower-case hex digit stands for.
+/// The value of a lower-case hex digit.
 pub(in crate::entry) fn digit(byte: u8) -> Option<u8> {
     match byte {
         b'0'..=b'9' => Some(byte - b'0'),

@@ -11,7 +11,7 @@ pub struct AlertContext<'a> {
     pub spec: &'a ArmedSpec,
     /// Its name in the plan, as `core_crimp_height`.
     pub axis: &'a AxisName,
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: &'a str,
     /// The limits of the axis.
     pub limits: &'a Limits,

@@ -1,4 +1,5 @@
-//! What becomes of readings: a table of sequences, and random ones against a model that looks at all entries again.
+//! Tests of the ledger: a table of sequences, and random sequences against a model that looks at all entries every
+//! time.
 
 mod model;
 mod table;
@@ -19,7 +20,7 @@ use proptest::test_runner::TestRunner;
 use std::fmt::Write as _;
 use std::sync::Arc;
 
-/// What happens at one of two stations, about the series or reading of an entry.
+/// An event at one of two stations; numbers refer to the entry of a series or reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Step {
     Armed,
@@ -137,7 +138,7 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
     }
 }
 
-/// `1 settled 4: #2 counted mara, #3 doubted 4 jon`; a series a line.
+/// One line for each series: `1 settled 4: #2 counted mara, #3 doubted 4 jon`.
 fn words(series: &Series<()>) -> String {
     let is_closed = series.closed.is_some();
     let mut text = match (series.settled, is_closed) {
@@ -195,7 +196,7 @@ fn step() -> impl Strategy<Value = (u8, Step)> {
     (1_u8..=2, step)
 }
 
-/// The lines of these entries, glanced at where that can be.
+/// As [`taken`], with glances wherever the ledger allows them.
 fn glanced(entries: &[Stamped]) -> Vec<String> {
     let glancer = Glancer::default();
     let mut ledger = Ledger::default();
@@ -242,8 +243,8 @@ proptest! {
     }
 }
 
-/// The same steps as a journal has them: what is about a series is about the one that is open at the station, which is
-/// closed before the next is armed; but a stopped one is resumed while none is open.
+/// The steps that a real journal can have: an entry about a series is about the open one at its station, which is
+/// closed before the next is armed. A stopped series is resumed only while none is open.
 fn sensible(steps: Vec<(u8, Step)>) -> Vec<(u8, Step)> {
     let mut sensible: Vec<(u8, Step)> = Vec::new();
     let mut open_at = [None; 3];

@@ -1,9 +1,9 @@
-//! What the ledger should say, out of all steps together: nothing is carried from one to the next.
+//! The expected ledger, computed from all steps together without state between them.
 
 use super::Step;
 use std::fmt::Write as _;
 
-/// The same out of all steps, looked through again for each series and each reading.
+/// The expected lines, by searching all steps again for each series and reading.
 pub(super) fn modelled(steps: &[(u8, Step)]) -> Vec<String> {
     let armed = (1_u64..).zip(steps);
     let armed = armed.filter(|(_, (_, step))| *step == Step::Armed);
@@ -12,7 +12,7 @@ pub(super) fn modelled(steps: &[(u8, Step)]) -> Vec<String> {
     all.into_iter().map(|(_, _, text)| text).collect()
 }
 
-/// When it is settled, its id, and what is said of it.
+/// The entry that settles the series, its id, and its line.
 fn modelled_series(steps: &[(u8, Step)], id: u64) -> (u64, u64, String) {
     let settled = settled(steps, id);
     let end = settled.map_or(usize::MAX, |by| usize::try_from(by).unwrap());
@@ -50,7 +50,7 @@ fn modelled_series(steps: &[(u8, Step)], id: u64) -> (u64, u64, String) {
     (settled.unwrap_or(u64::MAX), id, text)
 }
 
-/// What all steps about a counted reading say: who takes it out first, and does not give it back.
+/// The disposition of a counted reading: the first entry that takes it out and is not undone.
 fn says(about: &[(u64, Step)], id: u64, seq: u64) -> String {
     let mut later = about.iter().filter(|(at, _)| *at > seq);
     while let Some((at, step)) = later.next() {
@@ -66,7 +66,7 @@ fn says(about: &[(u64, Step)], id: u64, seq: u64) -> String {
     "counted".to_owned()
 }
 
-/// The entry that settles a series.
+/// The entry that settles the series.
 fn settled(steps: &[(u8, Step)], id: u64) -> Option<u64> {
     let later = (1_u64..).zip(steps).filter(|(seq, _)| *seq > id);
     let mut stopped: Option<(u8, bool)> = None;

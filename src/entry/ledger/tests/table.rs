@@ -1,4 +1,4 @@
-//! Sequences of entries at one station, and what the ledger says of them.
+//! Sequences of entries at one station, and the expected lines of the ledger.
 
 use super::Step;
 use super::Step::{
@@ -6,7 +6,7 @@ use super::Step::{
     ZeroOff,
 };
 
-/// The first entry is 1.
+/// The first entry has the number 1.
 pub(super) const SEQUENCES: &[(&[Step], &[&str])] = &[
     (&[Armed, Counted(1)], &["1 open: #2 counted mara"]),
     (
@@ -82,7 +82,7 @@ pub(super) const SEQUENCES: &[(&[Step], &[&str])] = &[
         ],
         &["1 open: #2 doubted 5 mara #4 counted jon"],
     ),
-    // nothing is said of a series once it is settled, nor of a reading of another one
+    // A settled series changes no more, and a reading of another series changes nothing.
     (
         &[Armed, Counted(1), Completed(1), Retracted(1, 2), Resumed(1)],
         &["1 settled 3: #2 counted mara"],
@@ -91,7 +91,7 @@ pub(super) const SEQUENCES: &[(&[Step], &[&str])] = &[
         &[Armed, Counted(1), Stopped(1), Armed, Retracted(4, 2)],
         &["1 stopped: #2 counted mara", "4 open:"],
     ),
-    // stopped early, then resumed
+    // Stopped early, then resumed.
     (
         &[
             Armed,
