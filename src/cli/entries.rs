@@ -6,8 +6,7 @@ use super::card::{BAD, GOOD, ODD};
 use super::wrap;
 use crate::entry::words::{self, safe};
 use crate::entry::{
-    Entry, FrameEntry, JournalEntry, Outcome, Reading, ReadingSlot, SaidEntry, SeriesEntry,
-    Stamped, Standing,
+    Entry, FrameEntry, Outcome, Reading, ReadingSlot, SaidEntry, SeriesEntry, Stamped, Standing,
 };
 use crate::quantity::{Quantity, Zone};
 use crate::spec::Verdict;
@@ -119,10 +118,7 @@ fn what(entry: &Entry, zone: &Zone) -> String {
     {
         return safe(&counted(reading, slot));
     }
-    if let Entry::Journal(JournalEntry::Gap(gap)) = entry {
-        return safe(&words::gap(gap, &gap.since.local(zone)));
-    }
-    let text = words::words(entry);
+    let text = words::words_in(entry, zone);
     let bare = ["alert: ", "note: "]
         .into_iter()
         .find_map(|kind| text.strip_prefix(kind));

@@ -1,6 +1,7 @@
 //! `tallyjaw watch`: runs until it is stopped; exit 3 when the daemon is gone.
 
 use super::card::{HEADING, ODD};
+use super::columns::count;
 use super::entries::EntryStyle;
 use super::{Context, Exit, Failure, client};
 use crate::entry::words::safe;
@@ -70,7 +71,7 @@ struct Screen {
     form: EntryStyle,
     /// Where something has happened since the prompts were shown.
     stations: BTreeSet<String>,
-    /// What was warned of last at each station: it is said once, not again with the same plan.
+    /// The warnings of the last series at each station; that there are some is said once, not again with the same plan.
     warned: BTreeMap<String, Vec<String>>,
 }
 
@@ -115,8 +116,11 @@ impl Screen {
                 .warned
                 .insert(spec.station.clone(), spec.warnings.clone());
             if before.as_ref() != Some(&spec.warnings) {
-                for warning in &spec.warnings {
-                    self.form.beneath(out, ODD, "! warning", &safe(warning))?;
+                let number = spec.warnings.len();
+                if number > 0 {
+                    let shown = count(number, "warning");
+                    let text = format!("{shown}; tallyjaw series {} shows them", stamped.seq);
+                    self.form.beneath(out, ODD, "! warning", &text)?;
                 }
             }
         }

@@ -106,10 +106,7 @@ impl Alarm {
 }
 
 /// The zone of local times: by `TZ`, else the system's; UTC where neither is known.
-#[expect(
-    clippy::disallowed_methods,
-    reason = "edge: reads the zone, as does the page for its reports"
-)]
+#[expect(clippy::disallowed_methods, reason = "edge: reads the zone")]
 pub fn zone() -> Zone {
     Zone::new(jiff::tz::TimeZone::system())
 }

@@ -237,6 +237,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
             asked: ask,
             meter,
             feed_places: Arc::clone(&places),
+            zone: clock::zone(),
         };
         tokio::spawn(page.serve(sources, page_stopped))
     });

@@ -10,7 +10,7 @@ use super::{
 };
 pub use crate::quantity::safe;
 
-use crate::quantity::Quantity;
+use crate::quantity::{Quantity, Zone};
 use crate::spec::{ArmedAxis, ArmedSpec, AxisName, Limits, Verdict};
 use std::fmt::Write as _;
 
@@ -69,7 +69,7 @@ fn of_journal(entry: &JournalEntry) -> String {
         JournalEntry::ClockStepped(stepped) => {
             format!("the clock was set by {} ms", stepped.by_micros / 1_000)
         }
-        JournalEntry::Gap(it) => gap(it, &it.since.to_string()),
+        JournalEntry::Gap(gap) => self::gap(gap, &gap.since.to_string()),
         JournalEntry::DamageAccepted(accepted) => format!(
             "damage from #{} on was accepted: {}",
             accepted.seq, accepted.reason
@@ -78,8 +78,20 @@ fn of_journal(entry: &JournalEntry) -> String {
     }
 }
 
+/// As [`words`], with every time in it local: for people. In a log it is in UTC.
+pub fn words_in(entry: &Entry, zone: &Zone) -> String {
+    match entry {
+        Entry::Journal(JournalEntry::Gap(it)) => safe(&gap(it, &it.since.local(zone))),
+        Entry::Journal(_)
+        | Entry::Port(_)
+        | Entry::Said(_)
+        | Entry::Frame(_)
+        | Entry::Series(_) => words(entry),
+    }
+}
+
 /// A gap in words. `since` is in the caller's form: local for a person, UTC for a log.
-pub fn gap(gap: &Gap, since: &str) -> String {
+fn gap(gap: &Gap, since: &str) -> String {
     format!(
         "nothing was recorded since {since}; {} frames were not judged: {}",
         gap.frames, gap.reason

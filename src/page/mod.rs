@@ -25,6 +25,7 @@ pub use token::{TOKEN_FILE, Token, TokenError};
 
 use crate::clients::{ControlRequest, Live};
 use crate::config::PageConfig;
+use crate::quantity::Zone;
 use std::io;
 use std::net::SocketAddr;
 use std::path::Path;
@@ -106,6 +107,8 @@ pub struct Sources {
     pub meter: Arc<Meter>,
     /// The places of the feed's clients, for counting them.
     pub feed_places: Arc<Semaphore>,
+    /// In which the times of its reports are shown.
+    pub zone: Zone,
 }
 
 impl Page {

@@ -1,7 +1,7 @@
 //! The report of one series, as `tallyjaw report` makes it, and to be verified like that.
 #![expect(
     clippy::disallowed_methods,
-    reason = "edge: a report says when it was made, in local time"
+    reason = "edge: a report says when it was made"
 )]
 
 use crate::entry::Seq;
@@ -16,7 +16,7 @@ use std::time::SystemTime;
 pub(super) fn make(
     state_dir: &Path,
     (wanted, last): (Seq, Seq),
-    version: String,
+    (version, zone): (String, Zone),
 ) -> Result<Option<String>, String> {
     let mut cursor = Cursor::new(state_dir, Seq(0)).map_err(|error| error.to_string())?;
     let mut gathering = Gathering::new(|id, _, _| id == wanted);
@@ -32,7 +32,7 @@ pub(super) fn make(
         compare: None,
         query: Vec::new(), // the series was named
         made: now(),
-        zone: Zone::new(jiff::tz::TimeZone::system()),
+        zone,
         version,
     };
     Ok(Some(Report::new(gathered, asked).html()))

@@ -190,8 +190,10 @@ const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-
     base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
 
 async fn one_report(State(site): State<Arc<Site>>, Path(series): Path<String>) -> Response {
+    let zone = site.sources.zone.clone();
     let found = found(&site, &series, |live, wanted, last| {
-        report::make(live.state_dir(), (wanted, last), live.status().version)
+        let version = live.status().version;
+        report::make(live.state_dir(), (wanted, last), (version, zone))
     });
     match found.await {
         Ok(html) => {

@@ -12,7 +12,7 @@ pub struct Zone(Known);
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Known {
     Rule(TimeZone),
-    Listed(Vec<OffsetFrom>),
+    Listed(Vec<OffsetFrom>, Option<String>),
 }
 
 /// An offset, in seconds east of UTC, and from when on it holds; the first of a list holds before too.
@@ -30,20 +30,30 @@ impl Zone {
         Self(Known::Rule(zone))
     }
 
-    /// What a page lists of its zone, so that its times can be made again where the zone is not known.
+    /// What a page lists of its zone, and the name it gives it, so that its times can be made again where the zone
+    /// is not known.
     /// `None` if one is further from UTC than any zone ever was, if they are not in order, or if there is none.
-    pub fn listed(offsets: Vec<OffsetFrom>) -> Option<Self> {
+    pub fn listed(offsets: Vec<OffsetFrom>, name: Option<&str>) -> Option<Self> {
         let is_valid = |(_, seconds): &OffsetFrom| seconds.abs() <= FURTHEST_SECONDS;
         let is_ordered = offsets.is_sorted_by(|one, next| one.0 < next.0);
         let known = !offsets.is_empty() && offsets.iter().all(is_valid) && is_ordered;
-        known.then_some(Self(Known::Listed(offsets)))
+        let name = name.map(str::to_owned);
+        known.then_some(Self(Known::Listed(offsets, name)))
+    }
+
+    /// `Europe/Vienna`; `None` where only the rule or the offsets are known.
+    pub fn name(&self) -> Option<&str> {
+        match &self.0 {
+            Known::Rule(zone) => zone.iana_name().filter(|_| !zone.is_unknown()),
+            Known::Listed(_, name) => name.as_deref(),
+        }
     }
 
     /// The offsets that hold from `from` to `to`; all that are listed where the zone is a list.
     pub fn offsets(&self, from: WallMicros, to: WallMicros) -> Vec<OffsetFrom> {
         let zone = match &self.0 {
             Known::Rule(zone) => zone,
-            Known::Listed(offsets) => return offsets.clone(),
+            Known::Listed(offsets, _) => return offsets.clone(),
         };
         let mut offsets = vec![(from, self.offset(from).seconds())];
         if let Ok(begin) = jiff::Timestamp::from_microsecond(from.0) {
@@ -62,7 +72,7 @@ impl Zone {
             Known::Rule(zone) => {
                 jiff::Timestamp::from_microsecond(at.0).map_or(Offset::UTC, |at| zone.to_offset(at))
             }
-            Known::Listed(offsets) => {
+            Known::Listed(offsets, _) => {
                 let holds = offsets.iter().rev().find(|(from, _)| *from <= at);
                 let holds = holds.or(offsets.first());
                 let offset = holds.map(|(_, seconds)| Offset::from_seconds(*seconds));
@@ -142,7 +152,10 @@ mod tests {
         let offsets = vienna.offsets(at("2026-01-01T00:00:00Z"), at("2026-11-29T12:00:00Z"));
         let seconds: Vec<_> = offsets.iter().map(|(_, seconds)| *seconds).collect();
         assert_eq!(seconds, [3_600, 7_200, 3_600]);
-        let listed = Zone::listed(offsets.clone()).unwrap();
+        let listed = Zone::listed(offsets.clone(), Some("Europe/Vienna")).unwrap();
+        assert_eq!(listed.name(), Some("Europe/Vienna"));
+        assert_eq!(vienna.name(), None, "a rule has no name");
+        assert_eq!(Zone::UTC.name(), Some("UTC"));
         for text in [
             "2026-02-01T00:00:00Z",
             "2026-03-29T00:59:59.999999Z",
@@ -153,10 +166,10 @@ mod tests {
             assert_eq!(at(text).local(&listed), at(text).local(&vienna));
         }
         assert_eq!(listed.offsets(at(AGO), at(AGO)), offsets);
-        assert_eq!(Zone::listed(Vec::new()), None);
-        assert_eq!(Zone::listed(vec![(at(AGO), 86_400)]), None);
+        assert_eq!(Zone::listed(Vec::new(), None), None);
+        assert_eq!(Zone::listed(vec![(at(AGO), 86_400)], None), None);
         let backwards = offsets.into_iter().rev().collect();
-        assert_eq!(Zone::listed(backwards), None);
+        assert_eq!(Zone::listed(backwards, None), None);
     }
 
     const AGO: &str = "2020-01-01T00:00:00Z";

@@ -16,7 +16,7 @@ use crate::quantity::WallMicros;
 use serde_json::Value;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 
-/// A place in which a page and its journal part.
+/// A place in which a page and its journal differ.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Difference {
     /// What it is about: `series 37, piece 3, core crimp height (entry 42), value`.
@@ -97,11 +97,14 @@ pub fn unvouched(made: &Made) -> [(&'static str, String); 3] {
         .iter()
         .map(|(from, _)| from.offset(&made.zone))
         .collect();
+    offsets.sort();
     offsets.dedup();
+    let name = made.zone.name().map(|name| format!("{name}, "));
+    let zone = format!("{}{}", name.unwrap_or_default(), offsets.join(" and "));
     [
         ("when the report was made", made.at.to_string()),
         ("which release made it", made.version.clone()),
-        ("the offset of its times from UTC", offsets.join(", then ")),
+        ("the zone of its times and its offset from UTC", zone),
     ]
 }
 
@@ -172,7 +175,7 @@ pub fn made(text: &str) -> Result<Made, NoReport> {
     })
 }
 
-/// Where the page parts from what its journal gives, in the order of the page.
+/// Where the page differs from what its journal gives, in the order of the page.
 pub fn differences(text: &str, report: &Report) -> Vec<Difference> {
     Anew::of(report).differences(text)
 }
@@ -187,7 +190,7 @@ impl Anew {
         Self(document::written(report))
     }
 
-    /// Where a page parts from it, in the order of the page.
+    /// Where a page differs from it, in the order of the page.
     pub fn differences(&self, text: &str) -> Vec<Difference> {
         let text = plain(text);
         if text == self.0.text {

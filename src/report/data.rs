@@ -45,7 +45,7 @@ impl Made {
             layout: u32::try_from(data.get("layout")?.as_u64()?).ok()?,
             version: text(data.get("version")?)?,
             at: data.get("made")?.as_str()?.parse().ok()?,
-            zone: zone_of(data.get("offsets")?)?,
+            zone: zone_of(data.get("offsets")?, data.get("zone"))?,
             journal: JournalId(text(data.get("journal")?)?),
             last: Seq(data.get("last")?.as_u64()?),
             query: data
@@ -80,12 +80,17 @@ fn compare_of(data: &Value) -> Option<Compare> {
     })
 }
 
-fn zone_of(data: &Value) -> Option<Zone> {
+fn zone_of(offsets: &Value, name: Option<&Value>) -> Option<Zone> {
     let offset = |pair: &Value| {
         let from = pair.get(0)?.as_str()?.parse().ok()?;
         Some((from, i32::try_from(pair.get(1)?.as_i64()?).ok()?))
     };
-    Zone::listed(data.as_array()?.iter().map(offset).collect::<Option<_>>()?)
+    let offsets = offsets.as_array()?.iter().map(offset);
+    let name = match name {
+        Some(name) => Some(name.as_str()?),
+        None => None,
+    };
+    Zone::listed(offsets.collect::<Option<_>>()?, name)
 }
 
 /// From when on which offset holds, in seconds east of UTC.
@@ -122,7 +127,8 @@ pub(super) fn value(report: &Report) -> Value {
         put(&mut asked, [("margin", margin), ("reference", reference)]);
         asked
     });
-    put(&mut object, [("compare", compare)]);
+    let zone = report.asked.zone.name().map(|name| json!(name));
+    put(&mut object, [("zone", zone), ("compare", compare)]);
     object
 }
 

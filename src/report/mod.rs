@@ -82,7 +82,8 @@ impl Report {
         let from = opened.min().unwrap_or(asked.made).0;
         let from = WallMicros(from.saturating_sub(EARLIER_MICROS));
         // the page is made again by what it lists of its zone, so it is made by that too
-        let listed = Zone::listed(asked.zone.offsets(from, asked.made));
+        let offsets = asked.zone.offsets(from, asked.made);
+        let listed = Zone::listed(offsets, asked.zone.name());
         asked.zone = listed.unwrap_or(Zone::UTC);
         let series = gathered.series.into_iter();
         let series: Vec<Facts> = series

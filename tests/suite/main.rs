@@ -37,6 +37,7 @@ mod journal;
 mod lake;
 mod licences;
 mod listen;
+mod local_times;
 mod lookup;
 mod made_tapes;
 mod mqtt;

@@ -57,7 +57,7 @@ pub(super) fn how_to_check(report: &Report) -> Element {
             el("p")
                 .text("Beside the journal, ")
                 .child(el("code").text("tallyjaw verify FILE"))
-                .text(" makes this page again from the entries and names every word, number and line of a picture that differs. The journal cannot vouch for three things: when the page was made, by which release, and by which offset from UTC it gives its times. So every time has its offset beside it. Without tallyjaw, in the folder of the journal, this ends in the digest above:"),
+                .text(" makes this page again from the entries and names every word, number and line of a picture that differs. The journal cannot vouch for three things: when the page was made, by which release, and which time zone and offset from UTC its times have. So every time has its offset beside it. Without tallyjaw, in the folder of the journal, this ends in the digest above:"),
         )
         .child(el("pre").child(code(&by_hand)))
 }

@@ -255,7 +255,7 @@ pub(super) fn events(facts: &Facts, level: usize) -> Option<Element> {
     }
     let mut table = Table::new(
         "events",
-        "Notes, alerts and whatever befell the station",
+        "Notes, alerts, doubts and faults of the station",
         &["Entry", "Time", "Kind", "What"],
     );
     for stamped in events.iter().take(MOST_EVENTS) {
@@ -266,7 +266,7 @@ pub(super) fn events(facts: &Facts, level: usize) -> Option<Element> {
                 th(stamped.seq.to_string()),
                 td(words::time_of_day(stamped.at, facts)),
                 td(kind),
-                el("td").child(free(entry_words::words(&stamped.entry))),
+                el("td").child(free(entry_words::words_in(&stamped.entry, &facts.zone))),
             ],
         );
     }

@@ -12,6 +12,7 @@ use super::facts::Facts;
 use super::{HEAD, Report, data, words};
 use crate::entry::reservation;
 use crate::markup::{Element, Node, Written, el, free};
+use crate::quantity::WallMicros;
 use crate::stats::picture::shapes::STYLE as STYLE_OF_PICTURES;
 use table::{Table, td};
 
@@ -155,12 +156,20 @@ fn facts_list(report: &Report) -> Element {
     }
     let chosen = report.asked.query.iter();
     let chosen: Vec<String> = chosen
-        .map(|(option, value)| format!("{option} {value}"))
+        .map(|(option, value)| {
+            let is_time = matches!(option.as_str(), "--since" | "--until");
+            let at = value.parse().ok().filter(|_| is_time);
+            let local = at.map(|at: WallMicros| at.local(&report.asked.zone));
+            format!("{option} {}", local.as_ref().unwrap_or(value))
+        })
         .collect();
     if !chosen.is_empty() {
         list.put_free("Chosen by", chosen.join(" "));
     }
     list.put("Report made", report.asked.made.local(&report.asked.zone));
+    if let Some(zone) = report.asked.zone.name() {
+        list.put_free("Time zone", zone);
+    }
     list.element.class("head")
 }
 
@@ -183,12 +192,16 @@ fn series_times(facts: &Facts) -> Vec<(&'static str, Node)> {
 fn main(report: &Report) -> Element {
     let mut main = el("main");
     if let ([only], true) = (&report.series[..], report.compared.is_empty()) {
-        main = main.children(parts(only, 2));
+        main = main
+            .children(parts(only, 2))
+            .children(used::warnings(only, 2));
     } else {
         if !report.compared.is_empty() {
             main = main.child(comparison::section(report));
         }
-        main = main.child(overview(report));
+        main = main
+            .child(overview(report))
+            .children(used::warnings_of_all(report));
         for facts in &report.series {
             main = main.child(series(facts));
         }

@@ -5,6 +5,7 @@ use super::{about, heading};
 use crate::entry::{Outcome, Seq};
 use crate::markup::{Element, el, free};
 use crate::quantity::Measured;
+use crate::report::Report;
 use crate::report::facts::{Facts, ReportReading};
 use crate::report::gather::Verification;
 use crate::report::words;
@@ -14,18 +15,50 @@ pub(super) fn section(facts: &Facts, level: usize) -> Element {
     let section = el("section")
         .child(heading(level, "What it was measured with"))
         .child(instruments(facts));
-    let section = section.children(ports(facts)).child(zeros(facts));
-    let warnings = &facts.record.series.spec.warnings;
-    if warnings.is_empty() {
-        return section;
+    section.children(ports(facts)).child(zeros(facts))
+}
+
+/// The warnings of a series that is alone in its report.
+pub(super) fn warnings(facts: &Facts, level: usize) -> Option<Element> {
+    let warnings = facts.record.series.spec.warnings.iter();
+    let items: Vec<Element> = warnings
+        .map(|warning| el("li").child(free(warning.as_str())))
+        .collect();
+    let about = format!("{}, warnings", about(facts));
+    (!items.is_empty()).then(|| {
+        el("section")
+            .child(heading(level, "Warnings when the series was opened"))
+            .child(el("ul").about(about).children(items))
+    })
+}
+
+/// The warnings of all series of a report, each once, with the series that it holds for.
+pub(super) fn warnings_of_all(report: &Report) -> Option<Element> {
+    let mut found: Vec<(&str, Vec<String>)> = Vec::new();
+    for record in report.series.iter().map(|facts| &facts.record.series) {
+        for warning in &record.spec.warnings {
+            let id = record.id.to_string();
+            match found.iter_mut().find(|(known, _)| known == warning) {
+                Some((_, series)) if series.last() == Some(&id) => {}
+                Some((_, series)) => series.push(id),
+                None => found.push((warning.as_str(), vec![id])),
+            }
+        }
     }
-    let about = format!("{}, what was warned of", about(facts));
-    let items = warnings
-        .iter()
-        .map(|warning| el("li").child(free(warning.as_str())));
-    section
-        .child(heading(level + 1, "Warned of when the series was opened"))
-        .child(el("ul").about(about).children(items))
+    let items = found.iter().map(|(warning, series)| {
+        let of = match &series[..] {
+            _ if series.len() == report.series.len() => "every series".to_owned(),
+            several => format!("series {}", several.join(", ")),
+        };
+        el("li")
+            .child(free(*warning))
+            .child(el("span").class("fine").text(format!(" ({of})")))
+    });
+    (!found.is_empty()).then(|| {
+        el("section")
+            .child(heading(2, "Warnings when the series were opened"))
+            .child(el("ul").about("the warnings").children(items))
+    })
 }
 
 fn instruments(facts: &Facts) -> Element {

@@ -252,7 +252,9 @@ fn the_release_that_a_report_names_is_one_that_makes_it() {
     assert_eq!((code, &json["agrees"]), (0, &Value::Bool(true)));
     assert!(text.contains("  not in the journal: when the report was made (20"));
     assert!(
-        text.contains("), which release made it (0.1.0), the offset of its times from UTC (+0"),
+        text.contains(
+            "), which release made it (0.1.0), the zone of its times and its offset from UTC (+0"
+        ),
         "{text}"
     );
     assert_eq!(json["not_vouched_for"][1]["reported"], "0.1.0");
@@ -301,7 +303,7 @@ fn the_times_of_a_report_are_local_where_it_was_made_and_are_verified_in_any_zon
     for zone in ["UTC0", "IST-5:30", "CET-1CEST,M3.5.0,M10.5.0/3"] {
         let verified = zoned(zone, &["verify", "a.html"]);
         assert_eq!(code(&verified), 0, "{zone}: {}", said(&verified));
-        assert!(said(&verified).contains("the offset of its times from UTC (+05:30)"));
+        assert!(said(&verified).contains("the zone of its times and its offset from UTC (+05:30)"));
     }
     let (code, text, _) = forged(&shop, &page, &[(" 21:30:00 +05:30", " 21:30:00 +06:30")]);
     assert_eq!(code, 1, "{text}");

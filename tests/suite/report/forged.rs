@@ -4,6 +4,7 @@ use super::made::{self, lines, two_axes_by_piece};
 use proptest::prelude::*;
 use tallyjaw::entry::Stamped;
 use tallyjaw::entry::line::Digest;
+use tallyjaw::quantity::{WallMicros, Zone};
 use tallyjaw::report::check::{
     Anew, comparable, differences, made as how_made, release, unvouched,
 };
@@ -205,7 +206,7 @@ fn what_a_page_says_of_itself_is_held_against_something_or_named_as_not_vouched_
         [
             "when the report was made",
             "which release made it",
-            "the offset of its times from UTC"
+            "the zone of its times and its offset from UTC"
         ]
     );
 }
@@ -234,4 +235,56 @@ fn no_piece_of_a_page_can_be_replaced_by_another() {
         };
         prop_assert!(is_found);
     });
+}
+
+/// Every time on a page, as a moment; `None` if one has no moment.
+fn moments(page: &str) -> Option<Vec<WallMicros>> {
+    let time = regex::Regex::new(r"(\d{4}-\d\d-\d\d) (\d\d:\d\d:\d\d) ([+-]\d\d:\d\d)").unwrap();
+    let exact = time
+        .captures_iter(page)
+        .map(|found| format!("{}T{}{}", &found[1], &found[2], &found[3]));
+    exact.map(|text| text.parse().ok()).collect()
+}
+
+/// Texts and offsets changed together are a page of another zone: it says the same moments, and the zone is named as
+/// not vouched for. Offsets that are not of the texts are found.
+#[test]
+fn the_offset_of_a_page_cannot_be_changed_without_its_times_and_is_named_as_not_vouched_for() {
+    let entries = two_axes_by_piece();
+    let page = made::whole(&entries).html();
+    let vouched = |page: &str| {
+        let zone = unvouched(&how_made(page).unwrap()).into_iter().last();
+        zone.map(|(_, says)| says)
+    };
+    assert_eq!(vouched(&page).as_deref(), Some("UTC, +00:00"));
+    proptest!(ProptestConfig::with_cases(24), |(minutes in -960_i32..=960)| {
+        prop_assume!(minutes != 0);
+        let moved = made::in_zone(&entries, Zone::fixed(minutes).unwrap()).html();
+        let offset = WallMicros(0).offset(&Zone::fixed(minutes).unwrap());
+        // as the whole page of another zone
+        prop_assert!(verifies(&moved, &entries));
+        prop_assert_eq!(moments(&moved), moments(&page));
+        prop_assert_eq!(vouched(&moved), Some(offset.clone()));
+        // the offset in texts and data, the times of day left as they were
+        let data = page.replace(",0]", &format!(",{}]", minutes * 60));
+        let told = data.replace("+00:00", &offset);
+        prop_assert!(!verifies(&data, &entries), "the data alone");
+        prop_assert!(!verifies(&told, &entries), "the data and the texts");
+        prop_assert!(!verifies(&page.replace("+00:00", &offset), &entries), "the texts alone");
+    });
+    for name in ["Europe/Vienna", "x"] {
+        let named = page.replace("\"zone\":\"UTC\"", &format!("\"zone\":\"{name}\""));
+        assert!(
+            !verifies(&named, &entries),
+            "the name of the zone in the data alone"
+        );
+        let named = named.replace("<bdi>UTC</bdi>", &format!("<bdi>{name}</bdi>"));
+        assert!(
+            verifies(&named, &entries),
+            "a name that nothing contradicts"
+        );
+        assert_eq!(vouched(&named), Some(format!("{name}, +00:00")));
+    }
+    let day = page.replace(",0]", ",86400]").replace("+00:00", "+24:00");
+    assert!(!verifies(&day, &entries), "no zone is a day from UTC");
 }

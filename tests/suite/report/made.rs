@@ -329,18 +329,34 @@ pub(crate) fn report(
     wants: impl Fn(Seq) -> bool,
     compare: Option<Compare>,
 ) -> Report {
+    let asked = ReportRequest {
+        compare,
+        ..request(Zone::UTC)
+    };
+    requested(entries, wants, asked)
+}
+
+fn request(zone: Zone) -> ReportRequest {
+    ReportRequest {
+        query: Vec::new(),
+        compare: None,
+        made: MADE,
+        zone,
+        version: "0.1.0".to_owned(),
+    }
+}
+
+fn requested(entries: &[Stamped], wants: impl Fn(Seq) -> bool, request: ReportRequest) -> Report {
     let mut gathering = Gathering::new(|id, _, _| wants(id));
     for (stamped, line) in entries.iter().zip(lines(entries)) {
         gathering.take(stamped, Digest::of(&line));
     }
-    let asked = ReportRequest {
-        query: Vec::new(),
-        compare,
-        made: MADE,
-        zone: Zone::UTC,
-        version: "0.1.0".to_owned(),
-    };
-    Report::new(gathering.finish().unwrap(), asked)
+    Report::new(gathering.finish().unwrap(), request)
+}
+
+/// A report of all series, its times in this zone.
+pub(crate) fn in_zone(entries: &[Stamped], zone: Zone) -> Report {
+    requested(entries, |_| true, request(zone))
 }
 
 /// A report of all series.
