@@ -3,6 +3,7 @@
 use super::{Context, Exit, Failure};
 use crate::config::DaemonConfig;
 use crate::daemon::files;
+use crate::entry::words::safe;
 use crate::message::reply::Done;
 use crate::message::{ErrorObject, code};
 use serde::Deserialize;
@@ -146,8 +147,11 @@ pub(super) fn enter(
     if context.json {
         writeln!(out, "{}", answer.get())?;
     } else {
-        let Done { seq } = read(&answer)?;
+        let Done { seq, warning } = read(&answer)?;
         writeln!(out, "{done} (entry {seq})")?;
+        if let Some(warning) = warning {
+            anstream::eprintln!("warning: {}", safe(&warning));
+        }
     }
     Ok(Exit::Yes)
 }

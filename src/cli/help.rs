@@ -11,8 +11,8 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     (
         "Measure",
         &[
-            "arm", "disarm", "operator", "tool", "retract", "restore", "resume", "note", "zero",
-            "ask", "adapter",
+            "arm", "disarm", "operator", "tool", "job", "lot", "retract", "restore", "resume",
+            "note", "zero", "ask", "adapter",
         ],
     ),
     (

@@ -23,9 +23,11 @@ mod failure;
 mod help;
 mod html_file;
 mod init;
+mod job;
 mod journal_state;
 mod listen;
 mod logging;
+mod lot;
 mod man;
 mod note;
 mod operator;
@@ -102,6 +104,8 @@ enum Command {
     Disarm(disarm::Disarm),
     Operator(operator::Operator),
     Tool(tool::Tool),
+    Job(Box<job::Job>),
+    Lot(lot::Lot),
     Retract(retract::Retract),
     Restore(restore::Restore),
     Resume(resume::Resume),
@@ -152,6 +156,8 @@ impl Command {
             Self::Disarm(command) => command.run(context, out),
             Self::Operator(command) => command.run(context, out),
             Self::Tool(command) => command.run(context, out),
+            Self::Job(command) => command.run(context, out),
+            Self::Lot(command) => command.run(context, out),
             Self::Retract(command) => command.run(context, out),
             Self::Restore(command) => command.run(context, out),
             Self::Resume(command) => command.run(context, out),

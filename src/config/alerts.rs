@@ -1,10 +1,10 @@
-//! Reads `alerts` of a plan: the run rules that are in force.
+//! Reads `alerts` of a plan, the run rules that are in force, and `asks`, what must be set before a series starts.
 
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::{Table, alternatives};
 use super::value::unique;
 use crate::quantity::meant;
-use crate::spec::AlertRule;
+use crate::spec::{AlertRule, Ask};
 
 /// The rules that the plan names; `None` without the key. An empty list means that no rule is in force.
 pub(super) fn alerts(
@@ -33,4 +33,23 @@ fn unknown(name: &str) -> Fault {
         format!("want {}", alternatives(&known)),
     );
     fault.help_of(meant(name, known.iter().copied()))
+}
+
+/// What must be said before a series starts.
+pub(super) fn asks(table: &mut Table<'_>, faults: &mut Faults) -> Vec<Ask> {
+    let names = table.texts(faults, "asks");
+    let names = unique(faults, "asks", names, |name| &name.value);
+    let ask = |name: At<String>| {
+        let ask = Ask::from_name(&name.value);
+        if ask.is_none() {
+            let known = Ask::ALL.map(Ask::name);
+            let fault = Fault::new(
+                format!("asks has {}", quoted(&name.value)),
+                format!("want {}", alternatives(&known)),
+            );
+            faults.add(&name.place, fault.help_of(meant(&name.value, known)));
+        }
+        ask
+    };
+    names.into_iter().filter_map(ask).collect()
 }

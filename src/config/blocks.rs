@@ -1,5 +1,6 @@
 //! Reads plans that verify an instrument against gauge blocks: `instrument`, `blocks`, `repeats`.
 
+use super::alerts::asks;
 use super::faults::{At, Fault, Faults};
 use super::plan::{Given, order, purpose, zero};
 use super::table::Table;
@@ -24,6 +25,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     let purpose = purpose(table, Purpose::Verification, given, faults);
     let zero = zero(table, faults);
     let repeat = table.boolean(faults, "repeat");
+    let asks = asks(table, faults);
     refuse_crimp_keys(table, faults);
     Some(Plan {
         id: None,
@@ -43,6 +45,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
         repeat: repeat.is_some_and(|repeat| repeat.value),
         // Run rules do not apply: blocks are measured in any order, so their readings show no drift.
         alerts: Vec::new(),
+        asks,
     })
 }
 

@@ -7,6 +7,7 @@
 use super::PortConfig;
 use super::faults::{At, Fault, Faults, Place, Role, quoted};
 use super::instrument::RawInstrument;
+use super::jobs::{self, RawJob};
 use super::plan::RawPlan;
 use super::sheet::{RawRow, RawTerminal};
 use super::tool::RawTool;
@@ -26,6 +27,7 @@ pub(super) struct Raw {
     pub(super) terminals: Vec<RawTerminal>,
     pub(super) tools: Vec<RawTool>,
     pub(super) plans: Vec<RawPlan>,
+    pub(super) jobs: Vec<RawJob>,
 }
 
 /// Reports names that are defined twice and names that are not defined.
@@ -36,6 +38,7 @@ pub(super) fn references(raw: &Raw, faults: &mut Faults) {
     }
     each_port_once(&raw.instruments, faults);
     no_port_by_number(&raw.instruments, faults);
+    jobs::references(&raw.jobs, &raw.plans, faults);
 }
 
 fn each_once(raw: &Raw, faults: &mut Faults) {
@@ -250,6 +253,8 @@ impl Raw {
             instruments: instruments()
                 .filter_map(|raw| raw.instrument.clone())
                 .collect(),
+            jobs: (!self.jobs.is_empty())
+                .then(|| self.jobs.iter().map(|raw| raw.job.clone()).collect()),
             signals: instruments().filter_map(|raw| raw.signal.clone()).collect(),
         }
     }

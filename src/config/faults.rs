@@ -65,6 +65,8 @@ pub(super) enum Role {
     Sheets,
     Tools,
     Plans,
+    /// The shop's list of jobs, in cells.
+    Jobs,
     /// A maker's sheet as CSV, for import.
     Csv,
     /// A request instead of a file. Its text has one line for each value, which is the JSON pointer of that value.

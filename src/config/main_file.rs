@@ -27,6 +27,7 @@ pub struct MainFile {
     sheets: Vec<FilePattern>,
     plans: Vec<FilePattern>,
     tools: Vec<FilePattern>,
+    jobs: Vec<FilePattern>,
 }
 
 impl MainFile {
@@ -43,6 +44,11 @@ impl MainFile {
     /// The files that hold tools.
     pub fn tools(&self) -> &[FilePattern] {
         &self.tools
+    }
+
+    /// Where the lists of jobs are.
+    pub fn jobs(&self) -> &[FilePattern] {
+        &self.jobs
     }
 
     /// Adds a fault that the caller found with the files that `pattern` names.
@@ -90,6 +96,7 @@ pub fn main_file(source: &Source) -> MainFile {
         sheets: daemon.sheets,
         plans: daemon.plans,
         tools: daemon.tools,
+        jobs: daemon.jobs,
     }
 }
 
@@ -98,6 +105,7 @@ struct Daemon {
     sheets: Vec<FilePattern>,
     plans: Vec<FilePattern>,
     tools: Vec<FilePattern>,
+    jobs: Vec<FilePattern>,
 }
 
 impl Daemon {
@@ -113,6 +121,7 @@ impl Daemon {
             sheets: Vec::new(),
             plans: Vec::new(),
             tools: Vec::new(),
+            jobs: Vec::new(),
         };
         let Some(mut table) = root.table(faults, "daemon", "[daemon]") else {
             return daemon;
@@ -127,6 +136,7 @@ impl Daemon {
         daemon.sheets = patterns(&mut table, faults, "sheets", base);
         daemon.plans = patterns(&mut table, faults, "plans", base);
         daemon.tools = patterns(&mut table, faults, "tools", base);
+        daemon.jobs = patterns(&mut table, faults, "jobs", base);
         if let Some(mode) = socket_mode(&mut table, faults) {
             daemon.config.socket_mode = mode;
         }

@@ -17,6 +17,7 @@ mod faults;
 pub mod import;
 mod inline;
 mod instrument;
+mod jobs;
 pub mod line;
 mod lint;
 mod main_file;
@@ -138,6 +139,8 @@ pub struct Files {
     pub plans: Vec<Source>,
     /// Files that `tools` matches, in order of name.
     pub tools: Vec<Source>,
+    /// Those that `jobs` matches, in order of name.
+    pub jobs: Vec<Source>,
 }
 
 /// Faults and the files they are in.
@@ -174,6 +177,10 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
     let plans = plans
         .flat_map(|plans| plan::read(plans, &mut faults))
         .collect();
+    let jobs = files.jobs.iter();
+    let jobs = jobs
+        .flat_map(|jobs| jobs::read(jobs, &mut faults))
+        .collect();
     let raw = Raw {
         stations: main.stations,
         axes: main.axes,
@@ -181,6 +188,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         terminals,
         tools,
         plans,
+        jobs,
     };
     check::references(&raw, &mut faults);
     let catalog = raw.catalog();
@@ -212,7 +220,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
 /// do not change what the configuration means.
 fn digest(main: &str, files: &Files) -> String {
     let mut sha = Sha256::new();
-    let groups = [&files.sheets, &files.tools, &files.plans];
+    let groups = [&files.sheets, &files.tools, &files.plans, &files.jobs];
     let others = groups.into_iter().map(|sources| {
         let texts = sources.iter().map(|source| source.text.as_str());
         texts.collect::<Vec<_>>()

@@ -1,6 +1,6 @@
 //! Reads plans: `[[plan]]`.
 
-use super::alerts::alerts;
+use super::alerts::{alerts, asks};
 use super::blocks;
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Role, quoted};
@@ -95,6 +95,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     let pull_force = pull_force(table, &axes, faults);
     let repeat = table.boolean(faults, "repeat");
     let alerts = alerts(table, faults);
+    let asks = asks(table, faults);
     // If the tool is faulty, a nest without a tool is not reported too.
     let nest = nest.filter(|_| tool.is_some() || !table.has("tool"));
     Some(Plan {
@@ -120,6 +121,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
         pull_force,
         repeat: repeat.is_some_and(|repeat| repeat.value),
         alerts: alerts.unwrap_or_else(|| AlertRule::defaults(purpose)),
+        asks,
     })
 }
 

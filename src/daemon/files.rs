@@ -7,6 +7,7 @@
     reason = "edge: reads the files of the configuration"
 )]
 
+use crate::config::import::decode;
 use crate::config::{self, Config, DaemonConfig, Faulty, FilePattern, Files, MainFile, Source};
 use std::collections::BTreeSet;
 use std::fs;
@@ -83,17 +84,19 @@ pub fn load_text(main: &Path, text: String) -> Result<Config, LoadError> {
         text,
     });
     let mut seen = BTreeSet::new();
-    let mut group = |patterns: fn(&MainFile) -> &[FilePattern], main_file: &mut MainFile| {
+    type Patterns = fn(&MainFile) -> &[FilePattern];
+    let mut group = |patterns: Patterns, main_file: &mut MainFile, read: ReadText| {
         let mut sources = Vec::new();
         for pattern in patterns(main_file).to_vec() {
-            sources.extend(read_all(&pattern, main_file, &mut seen));
+            sources.extend(read_all(&pattern, main_file, &mut seen, read));
         }
         sources
     };
     let files = Files {
-        sheets: group(MainFile::sheets, &mut main_file),
-        plans: group(MainFile::plans, &mut main_file),
-        tools: group(MainFile::tools, &mut main_file),
+        sheets: group(MainFile::sheets, &mut main_file, read),
+        plans: group(MainFile::plans, &mut main_file, read),
+        tools: group(MainFile::tools, &mut main_file, read),
+        jobs: group(MainFile::jobs, &mut main_file, read_cells),
     };
     config::assemble(main_file, &files).map_err(LoadError::Faulty)
 }
@@ -114,6 +117,7 @@ fn read_all(
     pattern: &FilePattern,
     main_file: &mut MainFile,
     seen: &mut BTreeSet<PathBuf>,
+    read: ReadText,
 ) -> Vec<Source> {
     let paths = match expand(pattern) {
         Ok(paths) => paths,
@@ -177,8 +181,30 @@ fn expand(pattern: &FilePattern) -> Result<Vec<PathBuf>, (String, Option<String>
     Ok(paths)
 }
 
-/// The text of a plain file of a size that makes sense.
+/// How a file is read.
+type ReadText = fn(&Path) -> io::Result<String>;
+
+/// The text of a table that a spreadsheet saved, in whatever encoding.
+fn read_cells(path: &Path) -> io::Result<String> {
+    Ok(decode(&bytes(path)?).0)
+}
+
+/// The text of a plain file in UTF-8.
 fn read(path: &Path) -> io::Result<String> {
+    String::from_utf8(bytes(path)?).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        let valid = error.as_bytes().get(..at).unwrap_or(&[]);
+        let line = valid.split(|byte| *byte == b'\n').count();
+        // a mistake in the file, not a fault of the disk
+        io::Error::new(
+            io::ErrorKind::InvalidData,
+            format!("not UTF-8 at line {line}"),
+        )
+    })
+}
+
+/// The bytes of a plain file of a size that makes sense.
+fn bytes(path: &Path) -> io::Result<Vec<u8>> {
     let other = |what: String| io::Error::other(what);
     let metadata = fs::metadata(path)?;
     if !metadata.is_file() {
@@ -191,14 +217,5 @@ fn read(path: &Path) -> io::Result<String> {
     if u64::try_from(bytes.len()).unwrap_or(u64::MAX) > LARGEST_FILE {
         return Err(other(format!("larger than {LARGEST_FILE} bytes")));
     }
-    String::from_utf8(bytes).map_err(|error| {
-        let at = error.utf8_error().valid_up_to();
-        let valid = error.as_bytes().get(..at).unwrap_or(&[]);
-        let line = valid.split(|byte| *byte == b'\n').count();
-        // a mistake in the file, not a fault of the disk
-        io::Error::new(
-            io::ErrorKind::InvalidData,
-            format!("not UTF-8 at line {line}"),
-        )
-    })
+    Ok(bytes)
 }

@@ -386,11 +386,13 @@ impl Hub {
         let answer = self.core.command(now, command).map_err(|refusal| {
             ErrorObject::new(code::REFUSED, refusal.to_string(), Some(refusal.remedy()))
         })?;
+        let warning = answer.and_then(|seq| self.core.warning_of(seq));
         self.drain();
         let seq = answer.unwrap_or(self.appended);
-        Ok(self
-            .armed(seq)
-            .unwrap_or(Outcome::Done(Done { seq: seq.0 })))
+        Ok(self.armed(seq).unwrap_or(Outcome::Done(Done {
+            seq: seq.0,
+            warning,
+        })))
     }
 
     /// The answer to `arm`, if the entry `seq` opened a series.

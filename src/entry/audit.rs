@@ -5,12 +5,12 @@
 use super::reservation::{reservations, words};
 use super::state::{InstrumentState, SeriesState, Slot, StationState};
 use super::{
-    AdapterChanged, Alerted, Completed, Entry, FrameEntry, JournalEntry, Means, Outcome, PortEntry,
-    Reading, ReadingSlot, Restored, Resumed, Retracted, SaidEntry, Seq, SeriesEntry, Stamped,
-    Standing, State,
+    AdapterChanged, Alerted, Completed, Entry, FrameEntry, JobSaid, JournalEntry, Means, Outcome,
+    PortEntry, Reading, ReadingSlot, Restored, Resumed, Retracted, SaidEntry, Seq, SeriesEntry,
+    Stamped, Standing, State,
 };
 use crate::quantity::{Quantity, WallMicros};
-use crate::spec::{Crimp, Verdict, judge};
+use crate::spec::{ArmedSpec, Crimp, Material, Verdict, judge};
 use std::fmt;
 
 /// One part of an entry that does not follow from the entries before it.
@@ -38,6 +38,8 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
         Entry::Said(entry) => match entry {
             SaidEntry::OperatorSaid(said) => found.open(before, &said.station, said.series),
             SaidEntry::ToolSaid(said) => found.open(before, &said.station, said.series),
+            SaidEntry::JobSaid(said) => found.job_said(before, said),
+            SaidEntry::LotSaid(said) => found.open(before, &said.station, said.series),
             SaidEntry::Noted(noted) => {
                 found.noted(before, &noted.station, noted.series, stamped.at);
             }
@@ -93,6 +95,7 @@ impl Findings {
             SeriesEntry::Armed(spec) => {
                 let open = before.series(&spec.station).map(|series| series.id);
                 self.compare("series open while the next is armed", &open, &None, shown);
+                self.armed(before, spec);
             }
             SeriesEntry::Disarmed(disarmed) => {
                 let known = before.stations.get(&disarmed.station);
@@ -113,6 +116,30 @@ impl Findings {
                 self.open(before, &alerted.station, Some(alerted.series));
                 self.alerted(before, alerted);
             }
+        }
+    }
+
+    /// A series is for the job, and of the lots, that were said last.
+    fn armed(&mut self, before: &State, spec: &ArmedSpec) {
+        let known = before.stations.get(&spec.station);
+        let job = known.and_then(|known| known.job.clone());
+        self.compare("job", &spec.job, &job, |job| {
+            shown(&job.as_ref().map(|job| &job.id))
+        });
+        let lots = known.map(|known| known.lots.clone()).unwrap_or_default();
+        for material in Material::ALL {
+            let (got, want) = (spec.lots.of(material), lots.of(material));
+            self.compare("lot", &got, &want, |lot| shown(lot));
+        }
+    }
+
+    /// A job stays the same within a series.
+    fn job_said(&mut self, before: &State, said: &JobSaid) {
+        self.open(before, &said.station, said.series);
+        if let Some(series) = before.series(&said.station) {
+            self.compare("job", &said.job, &series.spec.job, |job| {
+                shown(&job.as_ref().map(|job| &job.id))
+            });
         }
     }
 

@@ -7,8 +7,9 @@ use super::journal::{
 };
 use super::series::{Alerted, Disarmed, Doubted, Restored, Resumed, Retracted, ZeroDue};
 use super::{
-    AdapterChanged, AdapterSaid, Attached, Completed, Detached, Disturbed, JournalId, Noted,
-    OperatorSaid, Reading, Refused, Seq, Stamped, ToolSaid, Unread, ZeroSaid, Zeroed,
+    AdapterChanged, AdapterSaid, Attached, Completed, Detached, Disturbed, JobSaid, JournalId,
+    LotSaid, Noted, OperatorSaid, Reading, Refused, Seq, Stamped, ToolSaid, Unread, ZeroSaid,
+    Zeroed,
 };
 use crate::spec::ArmedSpec;
 use std::sync::Arc;
@@ -137,6 +138,10 @@ levels! {
         "operator_said" OperatorSaid(OperatorSaid),
         /// The crimp tool in use changed.
         "tool_said" ToolSaid(ToolSaid),
+        /// What the pieces are for.
+        "job_said" JobSaid(JobSaid),
+        /// Which reel of terminals or spool of wire is in use.
+        "lot_said" LotSaid(LotSaid),
         /// A person made a note.
         "noted" Noted(Noted),
         /// A command by card or pedal was refused.
@@ -203,6 +208,8 @@ impl Stamped {
             Entry::Said(entry) => match entry {
                 SaidEntry::OperatorSaid(said) => said.series,
                 SaidEntry::ToolSaid(said) => said.series,
+                SaidEntry::JobSaid(said) => said.series,
+                SaidEntry::LotSaid(said) => said.series,
                 SaidEntry::Noted(noted) => noted.series,
                 SaidEntry::AdapterSaid(_) | SaidEntry::ZeroSaid(_) | SaidEntry::Refused(_) => None,
             },

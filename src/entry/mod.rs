@@ -51,7 +51,8 @@ pub use read_again::ReadBy;
 pub use reading::{NotCounted, Plateau, Reading, ReadingSlot, Standing};
 pub use reservation::Reservation;
 pub use said::{
-    Means, Noted, OperatorSaid, Refused, RefusedSaying, ToolInHand, ToolSaid, ZeroSaid,
+    JobSaid, LotSaid, Means, Noted, OperatorSaid, Refused, RefusedSaying, ToolInHand, ToolSaid,
+    ZeroSaid,
 };
 pub use series::{Alerted, Disarmed, Doubted, Restored, Resumed, Retracted, ZeroDue};
 pub use state::{Slot, State};

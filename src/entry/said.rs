@@ -2,7 +2,7 @@
 
 use super::{Entry, FrameEntry, SaidEntry, Seq, SeriesEntry, State};
 use crate::quantity::named;
-use crate::spec::ToolClass;
+use crate::spec::{Job, Material, ToolClass};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -51,6 +51,32 @@ pub struct OperatorSaid {
     pub series: Option<Seq>,
     /// Name or initials, as the person gave them.
     pub operator: String,
+}
+
+/// What the pieces are for from here on.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct JobSaid {
+    /// Its name in the configuration.
+    pub station: String,
+    /// The series open at the time, which is for this job already.
+    pub series: Option<Seq>,
+    /// The job; none if the last one is over.
+    pub job: Option<Job>,
+    /// What looks wrong and was taken all the same.
+    pub warning: Option<String>,
+}
+
+/// Another reel of terminals or spool of wire is in use.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LotSaid {
+    /// Its name in the configuration.
+    pub station: String,
+    /// The series open at the time; its readings after this entry are of this lot.
+    pub series: Option<Seq>,
+    /// What it is a lot of.
+    pub material: Material,
+    /// The lot; none if it is not known from here on.
+    pub lot: Option<String>,
 }
 
 /// A note by the operator.
@@ -129,6 +155,8 @@ impl State {
                 | SaidEntry::ZeroSaid(_)
                 | SaidEntry::OperatorSaid(_)
                 | SaidEntry::ToolSaid(_)
+                | SaidEntry::JobSaid(_)
+                | SaidEntry::LotSaid(_)
                 | SaidEntry::Noted(_) => true,
                 SaidEntry::Refused(_) => false,
             },

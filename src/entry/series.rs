@@ -1,6 +1,7 @@
 //! What happened to a series and its readings. The closing entry is [`super::Completed`].
 
 use super::{Means, Seq, Slot};
+use crate::spec::Lots;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -14,15 +15,16 @@ pub struct Disarmed {
 }
 
 /// A series that the last arming stopped early was opened again.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Resumed {
     /// Name of the station in the configuration.
     pub station: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
     /// The operator from here on; `None` if nobody is named.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
+    /// The reel and the spool in use from here on.
+    pub lots: Lots,
     /// How the operator gave the command.
     pub by: Means,
 }

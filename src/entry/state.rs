@@ -13,7 +13,7 @@ use super::{
     Standing, Tally, ToolInHand, ZeroRole, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
-use crate::spec::{ArmedSpec, AxisName, OpeningZero, Verdict, Verified};
+use crate::spec::{ArmedSpec, AxisName, Job, Lots, OpeningZero, Verdict, Verified};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -59,6 +59,10 @@ pub struct StationState {
     pub operator: Option<String>,
     /// The crimp tool in use; `None` before one was named.
     pub tool: Option<ToolInHand>,
+    /// What the pieces are for, as last said.
+    pub job: Option<Job>,
+    /// The reel and the spool in use, as last said.
+    pub lots: Lots,
     /// The last refused command, until another command or a value comes.
     pub refused: Option<RefusedSaying>,
     /// The input of the run rules.
@@ -221,6 +225,11 @@ impl State {
             }
             SaidEntry::ToolSaid(said) => {
                 self.station(&said.station).tool = Some(said.tool.clone());
+            }
+            SaidEntry::JobSaid(said) => self.station(&said.station).job.clone_from(&said.job),
+            SaidEntry::LotSaid(said) => {
+                let lots = &mut self.station(&said.station).lots;
+                lots.change(said.material, said.lot.clone());
             }
             SaidEntry::Noted(_) => {}
             SaidEntry::Refused(refused) => {

@@ -3,15 +3,18 @@
 //! Text from outside (notes, reasons, names) is made safe for a terminal: control and direction characters become
 //! escapes, and no text can start a new line.
 
+mod said;
+
 use super::{
     Completed, Disturbed, Entry, FrameEntry, Gap, JournalEntry, Outcome, PortEntry, Reading,
-    Reservation, Retracted, SaidEntry, SeriesEntry, Stamped, Standing, Tally, ToolInHand, ToolSaid,
-    Unread, Zeroed, reservation,
+    Reservation, Retracted, SeriesEntry, Stamped, Standing, Tally, ToolInHand, Unread, Zeroed,
+    reservation,
 };
 pub use crate::quantity::safe;
+pub use said::job;
 
 use crate::quantity::{Quantity, Zone};
-use crate::spec::{ArmedAxis, ArmedSpec, AxisName, Limits, Verdict};
+use crate::spec::{ArmedAxis, ArmedSpec, AxisName, Limits, Material, Verdict};
 use std::fmt::Write as _;
 
 /// Time, number, station and words of an entry: `2026-11-25T09:14:03Z #42 bench-1: …`.
@@ -49,7 +52,7 @@ pub fn words(entry: &Entry) -> String {
             ),
             PortEntry::Disturbed(disturbed) => self::disturbed(disturbed),
         },
-        Entry::Said(entry) => said(entry),
+        Entry::Said(entry) => said::said(entry),
         Entry::Frame(entry) => match entry {
             FrameEntry::Zeroed(zeroed) => self::zeroed(zeroed),
             FrameEntry::Reading(reading) => self::reading(reading),
@@ -96,30 +99,6 @@ fn gap(gap: &Gap, since: &str) -> String {
         "nothing was recorded since {since}; {} frames were not judged: {}",
         gap.frames, gap.reason
     )
-}
-
-fn said(entry: &SaidEntry) -> String {
-    match entry {
-        SaidEntry::AdapterSaid(said) => format!(
-            "the adapter of {} was confirmed {}: {}",
-            said.instrument,
-            said.by.words(),
-            said.adapter
-        ),
-        SaidEntry::ZeroSaid(said) => format!("the next value of {} is a zero", said.instrument),
-        SaidEntry::OperatorSaid(said) => match said.series {
-            Some(series) => format!("from here on {} measures series {series}", said.operator),
-            None => format!("{} measures", said.operator),
-        },
-        SaidEntry::ToolSaid(said) => tool_said(said),
-        SaidEntry::Noted(noted) => format!("note: {}", noted.text),
-        SaidEntry::Refused(refused) => {
-            let remedy = refused.remedy.as_deref();
-            let remedy = remedy.map(|remedy| format!("; {remedy}"));
-            let remedy = remedy.unwrap_or_default();
-            format!("{} was refused: {}{remedy}", refused.said, refused.reason)
-        }
-    }
 }
 
 fn of_series(entry: &SeriesEntry) -> String {
@@ -256,6 +235,14 @@ fn armed(spec: &ArmedSpec) -> String {
         spec.pieces,
         spec.purpose.name().replace('_', " ")
     );
+    if let Some(job) = &spec.job {
+        let _ = write!(text, ", {}", said::job(job));
+    }
+    for material in Material::ALL {
+        if let Some(lot) = spec.lots.of(material) {
+            let _ = write!(text, ", {} lot {lot}", material.name());
+        }
+    }
     if let Some(tool) = &spec.tool {
         let _ = write!(text, ", tool {} ({})", tool.id, tool.class.name());
         if let Some(nest) = &tool.nest {
@@ -299,16 +286,6 @@ pub fn tool(tool: &ToolInHand) -> String {
     let nest = tool.nest.as_deref().map(|nest| format!(", nest {nest}"));
     let nest = nest.unwrap_or_default();
     format!("{} ({}){nest}", tool.id, tool.class.name())
-}
-
-fn tool_said(said: &ToolSaid) -> String {
-    let tool = tool(&said.tool);
-    match said.series {
-        Some(series) if said.as_planned => {
-            format!("{tool} is in the hand, as series {series} requires")
-        }
-        Some(_) | None => format!("{tool} is in the hand"),
-    }
 }
 
 fn completed(completed: &Completed) -> String {

@@ -5,6 +5,7 @@ use crate::entry::runs::Alert;
 use crate::entry::state::SeriesState;
 use crate::entry::{Tally, ToolInHand};
 use crate::quantity::{Decimal, Quantity};
+use crate::spec::Job;
 use crate::spec::{ArmedAxis, ArmedInstrument, ArmedTool, Decision, Guard, ZeroPolicy};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -22,6 +23,15 @@ pub struct ArmedMessage {
     /// Who measured when it was armed.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
+    /// What the pieces are for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub job: Option<JobMessage>,
+    /// The lot of the terminals when it was armed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub terminal_lot: Option<String>,
+    /// The lot of the wire when it was armed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wire_lot: Option<String>,
     /// The terminal; left out where gauge blocks are measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub terminal: Option<String>,
@@ -82,6 +92,38 @@ pub struct ArmedMessage {
     /// The last of its alerts; those on a reading that was taken out are not among them.
     #[serde(default)]
     pub alerts: Vec<Alert>,
+}
+
+/// What pieces are for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct JobMessage {
+    /// The shop's number of the job.
+    pub id: String,
+    /// For whom.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub customer: Option<String>,
+    /// The harness: part number and revision.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub item: Option<String>,
+    /// The serial number of the harness in hand.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub serial: Option<String>,
+    /// The customer's own number of the order.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reference: Option<String>,
+}
+
+impl JobMessage {
+    /// Of a job.
+    pub fn new(job: &Job) -> Self {
+        Self {
+            id: job.id.clone(),
+            customer: job.customer.clone(),
+            item: job.item.clone(),
+            serial: job.serial.clone(),
+            reference: job.reference.clone(),
+        }
+    }
 }
 
 /// A crimp tool.
@@ -230,6 +272,9 @@ impl ArmedMessage {
             since: series.since.to_string(),
             plan: spec.plan.clone(),
             operator: spec.operator.clone(),
+            job: spec.job.as_ref().map(JobMessage::new),
+            terminal_lot: spec.lots.terminal.clone(),
+            wire_lot: spec.lots.wire.clone(),
             terminal: crimp.map(|crimp| crimp.terminal.clone()),
             source: spec.subject.source().map(str::to_owned),
             wire: wire.map(ToString::to_string),

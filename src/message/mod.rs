@@ -12,6 +12,7 @@ mod arm;
 pub mod armed;
 pub mod catalog;
 pub mod feed;
+mod forms;
 pub mod page;
 pub mod reply;
 pub mod request;

@@ -75,11 +75,15 @@ impl ErrorObject {
     }
 }
 
-/// The answer to `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool` and `zero`.
+/// The answer to `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `job`, `lot`
+/// and `zero`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Done {
     /// The entry that says so; it is durable.
     pub seq: u64,
+    /// What looks wrong and was taken all the same.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub warning: Option<String>,
 }
 
 /// The answer to `arm`.
@@ -197,7 +201,7 @@ pub struct Trouble {
 pub enum Outcome {
     /// To `arm`.
     Armed(Box<Armed>),
-    /// To `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `zero`.
+    /// To `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `job`, `lot`, `zero`.
     Done(Done),
     /// Answer to `reload`: which files were read.
     Reload(Reload),

@@ -4,12 +4,17 @@
 //! the core's business.
 
 use super::arm::arm;
+use super::forms::{
+    InstrumentForm, JobForm, LotForm, NoForm, NoteForm, OperatorForm, RetractForm, StationForm,
+    ToolForm,
+};
 use super::reply::{ErrorObject, code};
 use crate::entry::Means;
+use crate::spec::Job;
 use crate::station::Command;
-use schemars::{JsonSchema, Schema, SchemaGenerator};
+use schemars::{Schema, SchemaGenerator};
 use serde::de::DeserializeOwned;
-use serde::{Deserialize, Serialize, Serializer};
+use serde::{Serialize, Serializer};
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
@@ -74,9 +79,9 @@ pub struct Rejected {
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 14] = [
+pub const METHODS: [&str; 16] = [
     "arm", "disarm", "retract", "restore", "resume", "note", "zero", "ask", "adapter", "operator",
-    "tool", "status", "catalog", "reload",
+    "tool", "job", "lot", "status", "catalog", "reload",
 ];
 
 impl Request {
@@ -223,6 +228,36 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
                 nest,
             }))
         }
+        "job" => {
+            let JobForm {
+                station,
+                job,
+                customer,
+                item,
+                serial,
+                reference,
+            } = read(params)?;
+            let job = job.map(|id| Job {
+                id,
+                customer,
+                item,
+                serial,
+                reference,
+            });
+            Ok(Call::Station(Command::Job { station, job }))
+        }
+        "lot" => {
+            let LotForm {
+                station,
+                material,
+                lot,
+            } = read(params)?;
+            Ok(Call::Station(Command::Lot {
+                station,
+                material,
+                lot,
+            }))
+        }
         "note" => {
             let NoteForm { station, text } = read(params)?;
             Ok(Call::Station(Command::Note { station, text }))
@@ -279,6 +314,8 @@ pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Sch
         ("restore", generator.subschema_for::<StationForm>()),
         ("operator", generator.subschema_for::<OperatorForm>()),
         ("tool", generator.subschema_for::<ToolForm>()),
+        ("job", generator.subschema_for::<JobForm>()),
+        ("lot", generator.subschema_for::<LotForm>()),
         ("note", generator.subschema_for::<NoteForm>()),
         ("zero", generator.subschema_for::<InstrumentForm>()),
         ("adapter", generator.subschema_for::<InstrumentForm>()),
@@ -306,53 +343,6 @@ pub(super) fn read<T: DeserializeOwned>(params: Option<Value>) -> Result<T, Erro
         )));
     }
     serde_json::from_value(params).map_err(|error| invalid(error.to_string()))
-}
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-struct NoForm {}
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-struct StationForm {
-    station: Option<String>,
-}
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-struct RetractForm {
-    station: Option<String>,
-    seq: Option<u64>,
-    reason: Option<String>,
-}
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-struct OperatorForm {
-    station: Option<String>,
-    operator: String,
-}
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-struct ToolForm {
-    station: Option<String>,
-    tool: String,
-    nest: Option<String>,
-}
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-struct NoteForm {
-    station: Option<String>,
-    text: String,
-}
-
-#[derive(Deserialize, JsonSchema)]
-#[serde(deny_unknown_fields)]
-struct InstrumentForm {
-    station: Option<String>,
-    instrument: Option<String>,
 }
 
 #[cfg(test)]

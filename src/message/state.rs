@@ -6,7 +6,7 @@
 //! What is unknown is left out, never 0.
 
 use super::VERSION;
-use super::armed::{ArmedMessage, ToolMessage};
+use super::armed::{ArmedMessage, JobMessage, ToolMessage};
 use crate::entry::Digits;
 use crate::entry::state::{InstrumentState, StationState};
 use crate::entry::{
@@ -46,6 +46,15 @@ pub struct StationMessage {
     /// The crimp tool in the hand, if its card was scanned.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tool: Option<ToolMessage>,
+    /// What the pieces are for, as last said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub job: Option<JobMessage>,
+    /// The lot of the terminals in use.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub terminal_lot: Option<String>,
+    /// The lot of the wire in use.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wire_lot: Option<String>,
     /// What was refused last, until something else is said or measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub refused: Option<RefusedSaying>,
@@ -238,6 +247,9 @@ impl StationMessage {
             station: name.to_owned(),
             operator: station.operator.clone(),
             tool: station.tool.as_ref().map(ToolMessage::in_hand),
+            job: station.job.as_ref().map(JobMessage::new),
+            terminal_lot: station.lots.terminal.clone(),
+            wire_lot: station.lots.wire.clone(),
             refused: station.refused.clone(),
             armed: station
                 .series

@@ -163,6 +163,27 @@ pub const COLUMNS: &[Column] = &[
     every("nest", Text, "the nest of the tool", |row| {
         text(slot(row)?.tool?.2)
     }),
+    every("job", Text, "the job that the piece is for", |row| {
+        text(slot(row)?.job.map(|job| job.id.as_str()))
+    }),
+    every("customer", Text, "for whom the job is", |row| {
+        text(slot(row)?.job?.customer.as_deref())
+    }),
+    every(
+        "item",
+        Text,
+        "the harness of the job: part number and revision",
+        |row| text(slot(row)?.job?.item.as_deref()),
+    ),
+    every("serial", Text, "the serial number of the harness", |row| {
+        text(slot(row)?.job?.serial.as_deref())
+    }),
+    every("terminal_lot", Text, "the lot of the terminals", |row| {
+        text(slot(row)?.lots?.terminal.as_deref())
+    }),
+    every("wire_lot", Text, "the lot of the wire", |row| {
+        text(slot(row)?.lots?.wire.as_deref())
+    }),
     every("piece", Whole, "the piece of the series, from 1", |row| {
         whole(row.slot.as_ref().map(|slot| u64::from(slot.piece)))
     }),

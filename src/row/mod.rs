@@ -16,7 +16,7 @@ pub use gather::Gather;
 use crate::entry::ledger::{Disposition, Entered, Series, Whole};
 use crate::entry::{JournalId, Seq};
 use crate::quantity::{Measured, Quantity, WallMicros};
-use crate::spec::{Limits, Verdict, WireSize};
+use crate::spec::{Job, Limits, Lots, Verdict, WireSize};
 
 /// A reading, as a row.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -60,6 +60,10 @@ pub struct Slot<'r> {
     pub wire: Option<&'r WireSize>,
     /// The crimp tool: id, class, nest.
     pub tool: Option<(&'r str, &'static str, Option<&'r str>)>,
+    /// What the pieces are for.
+    pub job: Option<&'r Job>,
+    /// The reel and the spool in use.
+    pub lots: Option<&'r Lots>,
     /// The piece, from 1.
     pub piece: u32,
     /// The axis that was measured.
@@ -82,6 +86,8 @@ impl<'r> Row<'r> {
             operator: series.operator(entered.seq),
             slot: row.slot.map(|slot| Slot {
                 plan: spec.plan.as_deref(),
+                job: spec.job.as_ref(),
+                lots: series.lots(entered.seq),
                 tool: tool.map(|tool| (tool.id.as_str(), tool.class.name(), tool.nest.as_deref())),
                 ..slot
             }),
@@ -108,6 +114,8 @@ impl<'r> Row<'r> {
                 terminal: slot.crimp.as_ref().map(|crimp| crimp.terminal.as_str()),
                 wire: slot.crimp.as_ref().map(|crimp| &crimp.wire),
                 tool: None,
+                job: None,
+                lots: None,
                 piece: slot.piece,
                 axis: slot.axis.as_str(),
                 limits: &slot.limits,

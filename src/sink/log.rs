@@ -231,7 +231,11 @@ fn log_line(stamped: &Stamped) -> Option<String> {
         },
         Entry::Said(entry) => match entry {
             SaidEntry::AdapterSaid(_) | SaidEntry::Noted(_) | SaidEntry::Refused(_) => true,
-            SaidEntry::ZeroSaid(_) | SaidEntry::OperatorSaid(_) | SaidEntry::ToolSaid(_) => false,
+            SaidEntry::ZeroSaid(_)
+            | SaidEntry::OperatorSaid(_)
+            | SaidEntry::ToolSaid(_)
+            | SaidEntry::JobSaid(_)
+            | SaidEntry::LotSaid(_) => false,
         },
         Entry::Frame(entry) => !matches!(entry, FrameEntry::Unread(_)),
         Entry::Series(entry) => !matches!(entry, SeriesEntry::ZeroDue(_)),

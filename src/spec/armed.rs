@@ -4,8 +4,8 @@
 //! and plans have changed since.
 
 use super::{
-    AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Limits, Order, Purpose, ToolCare,
-    ToolClass, Verified, ZeroPolicy,
+    AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Job, Limits, Lots, Order, Purpose,
+    ToolCare, ToolClass, Verified, ZeroPolicy,
 };
 use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 
@@ -18,6 +18,10 @@ pub struct ArmedSpec {
     pub plan: Option<String>,
     /// Who measures.
     pub operator: Option<String>,
+    /// What the pieces are for.
+    pub job: Option<Job>,
+    /// The reel and the spool in use at arming.
+    pub lots: Lots,
     /// Crimps or gauge blocks.
     pub subject: ArmedSubject,
     /// Why the pieces are measured.

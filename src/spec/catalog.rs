@@ -1,6 +1,6 @@
 //! Everything that can be armed, as one value; a reload replaces it as a whole.
 
-use super::{Axis, AxisName, Instrument, Plan, Signal, Terminal, Tool};
+use super::{Axis, AxisName, Instrument, KnownJob, Plan, Signal, Terminal, Tool};
 
 /// The checked content of the configuration.
 #[derive(Debug, Clone, Default)]
@@ -17,6 +17,8 @@ pub struct Catalog {
     pub tools: Vec<Tool>,
     /// Instruments that measure.
     pub instruments: Vec<Instrument>,
+    /// The shop's list of jobs; `None` where it keeps none.
+    pub jobs: Option<Vec<KnownJob>>,
     /// Scanners and pedals.
     pub signals: Vec<Signal>,
 }
@@ -42,6 +44,12 @@ impl Catalog {
     /// The tool of this id.
     pub fn tool(&self, id: &str) -> Option<&Tool> {
         self.tools.iter().find(|tool| tool.id == id)
+    }
+
+    /// The job of this id in the shop's list.
+    pub fn job(&self, id: &str) -> Option<&KnownJob> {
+        let mut jobs = self.jobs.iter().flatten();
+        jobs.find(|known| known.job.id == id)
     }
 
     /// The instrument of this name.

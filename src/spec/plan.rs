@@ -1,6 +1,6 @@
 //! Plans: what is measured, on how many pieces and in which order.
 
-use super::{AlertRule, AxisName, Decision, PullFallback, SizingSystem, Subject};
+use super::{AlertRule, Ask, AxisName, Decision, PullFallback, SizingSystem, Subject};
 use crate::quantity::{Length, named};
 use std::time::Duration;
 
@@ -129,4 +129,6 @@ pub struct Plan {
     pub repeat: bool,
     /// The rules over several readings that are in force.
     pub alerts: Vec<&'static AlertRule>,
+    /// What must be said before a series starts.
+    pub asks: Vec<Ask>,
 }

@@ -5,13 +5,14 @@
 //! why there is none. What a card does at a station is in `cards`.
 
 use crate::entry::words::safe;
+use crate::spec::Material;
 use std::fmt;
 
 /// Longest text of a card, in bytes. A QR code of that size still prints within five centimetres.
 pub const LONGEST_CARD: usize = 512;
 
 /// Every kind of card, as messages list them.
-pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/resume, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST or tj/note/TEXT";
+pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/resume, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST, tj/job/ID, tj/job/ID/SERIAL, tj/lot/terminal/ID, tj/lot/wire/ID or tj/note/TEXT";
 
 /// What a card says.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -36,6 +37,10 @@ pub enum Card {
     Operator(String),
     /// `tj/tool/ID` or `tj/tool/ID/NEST`: the crimp tool in hand.
     Tool(String),
+    /// `tj/job/ID` or `tj/job/ID/SERIAL`: what the pieces are for.
+    Job(String),
+    /// `tj/lot/terminal/ID` or `tj/lot/wire/ID`: the reel or the spool in use.
+    Lot(Material, String),
     /// `tj/note/TEXT`: add a remark to the journal.
     Note(String),
 }
@@ -55,6 +60,12 @@ pub enum NotACard {
     /// `tj/tool` without a tool.
     #[error("a card of a tool, without the tool")]
     NoTool,
+    /// `tj/job` without a job.
+    #[error("a card of a job, without the job")]
+    NoJob,
+    /// `tj/lot` without a lot, or of neither terminals nor wire.
+    #[error("a card of a lot, without terminal/ID or wire/ID")]
+    NoLot,
     /// The word after `tj/` is none of ours.
     #[error("no card of that kind")]
     Unknown,
@@ -110,10 +121,13 @@ impl Card {
             ("arm", "") => Err(NotACard::NoPlan),
             ("operator", "") => Err(NotACard::Nobody),
             ("tool", "") => Err(NotACard::NoTool),
+            ("job", "") => Err(NotACard::NoJob),
+            ("lot", word) => lot(word).ok_or(NotACard::NoLot),
             ("note", "") => Err(NotACard::Unknown),
             ("arm", word) => Ok(Self::Arm(word.to_owned())),
             ("operator", word) => Ok(Self::Operator(word.to_owned())),
             ("tool", word) => Ok(Self::Tool(word.to_owned())),
+            ("job", word) => Ok(Self::Job(word.to_owned())),
             ("note", word) => Ok(Self::Note(word.to_owned())),
             ("disarm", "") => Ok(Self::Disarm),
             ("retract", "") => Ok(Self::Retract(None)),
@@ -140,6 +154,9 @@ impl Card {
             Self::Adapter => "adapter",
             Self::Operator(_) => "operator",
             Self::Tool(_) => "tool",
+            Self::Job(_) => "job",
+            Self::Lot(Material::Terminal, _) => "lot/terminal",
+            Self::Lot(Material::Wire, _) => "lot/wire",
             Self::Note(_) => "note",
         }
     }
@@ -147,9 +164,12 @@ impl Card {
     /// The text after the second slash; `None` for a kind of card that has none.
     const fn word(&self) -> Option<&String> {
         match self {
-            Self::Arm(word) | Self::Operator(word) | Self::Tool(word) | Self::Note(word) => {
-                Some(word)
-            }
+            Self::Arm(word)
+            | Self::Operator(word)
+            | Self::Tool(word)
+            | Self::Job(word)
+            | Self::Lot(_, word)
+            | Self::Note(word) => Some(word),
             Self::Retract(reason) => reason.as_ref(),
             Self::Disarm
             | Self::Restore
@@ -159,6 +179,13 @@ impl Card {
             | Self::Adapter => None,
         }
     }
+}
+
+/// `terminal/ID` or `wire/ID`.
+fn lot(word: &str) -> Option<Card> {
+    let (material, lot) = word.split_once('/')?;
+    let lot = Some(lot.trim()).filter(|lot| !lot.is_empty())?;
+    Some(Card::Lot(Material::from_name(material)?, lot.to_owned()))
 }
 
 impl fmt::Display for Card {
@@ -177,7 +204,7 @@ mod tests {
 
     fn any_card() -> impl Strategy<Value = Card> {
         let word = prop_oneof!["[a-zA-Z0-9._-]{1,64}", "[ -~/]{0,30}", ".{0,200}", "\\PC*"];
-        (0..12_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
+        (0..15_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
             0 => Card::Arm(word),
             1 => Card::Operator(word),
             2 => Card::Tool(word),
@@ -189,6 +216,9 @@ mod tests {
             9 => Card::Resume,
             6 => Card::Zero,
             10 => Card::Adapter,
+            12 => Card::Job(word),
+            13 => Card::Lot(Material::Terminal, word),
+            14 => Card::Lot(Material::Wire, word),
             _ => Card::Ask,
         })
     }
@@ -226,6 +256,9 @@ mod tests {
             (Card::Adapter, "tj/adapter"),
             (Card::Operator(word()), "tj/operator/x y"),
             (Card::Tool(word()), "tj/tool/x y"),
+            (Card::Job(word()), "tj/job/x y"),
+            (Card::Lot(Material::Terminal, word()), "tj/lot/terminal/x y"),
+            (Card::Lot(Material::Wire, word()), "tj/lot/wire/x y"),
             (Card::Note(word()), "tj/note/x y"),
         ] {
             assert_eq!(card.text().as_deref(), Ok(text));

@@ -3,7 +3,7 @@
 use super::card::{Card, NotACard};
 use super::{Armable, Command, Foreign, Refusal};
 use crate::entry::Means;
-use crate::spec::{Catalog, Subject};
+use crate::spec::{Catalog, Job, Subject};
 
 /// The command that the card `text` gives to `station`.
 ///
@@ -32,6 +32,25 @@ pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Co
                 nest,
             })
         }
+        Card::Job(word) => {
+            let (id, serial) = match word.split_once('/') {
+                Some((id, serial)) => (id.to_owned(), Some(serial.to_owned())),
+                None => (word, None),
+            };
+            let job = Some(Job {
+                id,
+                customer: None,
+                item: None,
+                serial,
+                reference: None,
+            });
+            Ok(Command::Job { station, job })
+        }
+        Card::Lot(material, lot) => Ok(Command::Lot {
+            station,
+            material,
+            lot: Some(lot),
+        }),
         Card::Note(text) => Ok(Command::Note { station, text }),
         Card::Disarm => Ok(Command::Disarm { station }),
         Card::Retract(reason) => Ok(Command::Retract {
@@ -74,6 +93,8 @@ fn wrong(text: &str, why: NotACard, catalog: &Catalog) -> Refusal {
             | NotACard::NoPlan
             | NotACard::Nobody
             | NotACard::NoTool
+            | NotACard::NoJob
+            | NotACard::NoLot
             | NotACard::Unknown,
             _,
         ) => Refusal::NotACard { why, got },

@@ -3,6 +3,7 @@
 use super::arming;
 use super::completing::completed;
 use super::in_hand::checked_operator;
+use super::jobs;
 use super::prompt::{Prompt, prompt};
 use super::{Armable, Command, Core, Refusal};
 use crate::entry::{Completed, Disarmed, Noted, Outcome, Seq, ZeroSaid};
@@ -58,6 +59,18 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<
         } => {
             let station = core.station_named(station)?;
             core.take_tool(now, station, &tool, nest)?
+        }
+        Command::Job { station, job } => {
+            let station = core.station_named(station)?;
+            core.say_job(now, station, job)?
+        }
+        Command::Lot {
+            station,
+            material,
+            lot,
+        } => {
+            let station = core.station_named(station)?;
+            core.say_lot(now, station, material, lot.as_deref())?
         }
         Command::Note { station, text } => {
             let station = core.station_named(station)?;
@@ -138,7 +151,9 @@ impl Core {
         let known = self.state.stations.get(station);
         let operator = operator.or_else(|| known.and_then(|known| known.operator.clone()));
         let in_hand = known.and_then(|known| known.tool.as_ref());
+        jobs::all_said(plan, known, operator.as_deref())?;
         let mut spec = arming::arm(&self.catalog, station, plan, operator, in_hand)?;
+        jobs::add(&mut spec, &self.catalog, known);
         self.may_stop(now, station, what, cut)?;
         self.cut_short(now, station, true);
         arming::note_care(&mut spec, &self.state, now.wall);

@@ -36,6 +36,8 @@ impl Core {
         }
         let mut spec = ArmedSpec {
             operator: station.operator.clone(),
+            job: station.job.clone(),
+            lots: station.lots.clone(),
             ..(*owed.spec).clone()
         };
         arming::note_care_again(&mut spec, owed.since, &self.state, now.wall);

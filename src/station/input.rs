@@ -2,7 +2,7 @@
 
 use crate::entry::{Attached, Entry, JournalId, Means, Seq, Stamped};
 use crate::quantity::MonoMicros;
-use crate::spec::{Catalog, Plan};
+use crate::spec::{Catalog, Job, Material, Plan};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -153,6 +153,22 @@ pub enum Command {
         tool: String,
         /// The nest used; `None` if it was not given.
         nest: Option<String>,
+    },
+    /// Say what the pieces are for.
+    Job {
+        /// Its name in the configuration; none where there is one station.
+        station: Option<String>,
+        /// The job with what is said of it; none if the last one is over.
+        job: Option<Job>,
+    },
+    /// Say which reel of terminals or spool of wire is in use.
+    Lot {
+        /// Its name in the configuration; none where there is one station.
+        station: Option<String>,
+        /// What it is a lot of.
+        material: Material,
+        /// The lot; none if it is not known.
+        lot: Option<String>,
     },
     /// Add a remark to the journal.
     Note {

@@ -19,6 +19,7 @@ mod double_zero;
 mod flood;
 mod in_hand;
 mod input;
+mod jobs;
 mod judging;
 mod measuring;
 mod moving;
@@ -36,8 +37,8 @@ mod unread;
 pub mod zero;
 
 use crate::entry::{
-    Attached, Begun, ClockStepped, Detached, Entry, Segment, Seq, Stamped, Started, State, Stopped,
-    Unread,
+    Attached, Begun, ClockStepped, Detached, Entry, SaidEntry, Segment, Seq, Stamped, Started,
+    State, Stopped, Unread,
 };
 use crate::quantity::{MonoMicros, Now, WallMicros};
 use crate::spec::Catalog;
@@ -165,6 +166,18 @@ impl Core {
             Some(output) => output,
             None => Output::WaitUntil(self.waits_until()),
         }
+    }
+
+    /// What looks wrong in the entry `seq`, which is not polled yet, and was taken all the same.
+    pub fn warning_of(&self, seq: Seq) -> Option<String> {
+        self.pending.iter().find_map(|output| match output {
+            Output::Append(Stamped {
+                seq: this,
+                entry: Entry::Said(SaidEntry::JobSaid(said)),
+                ..
+            }) if *this == seq => said.warning.clone(),
+            Output::Append(_) | Output::Send { .. } | Output::WaitUntil(_) => None,
+        })
     }
 
     /// The state after all entries, those included that [`Core::poll`] has not returned yet.

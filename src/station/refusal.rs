@@ -3,10 +3,11 @@
 use super::card::{KNOWN, NotACard};
 use super::commands::LONGEST_NOTE;
 use super::in_hand::LONGEST_NAME;
-use crate::entry::words::tool as in_words;
+use crate::entry::words::{job as in_words_job, tool as in_words};
 use crate::entry::{Means, Seq, ToolInHand};
 use crate::quantity::{Measured, nearest};
-use crate::spec::{AxisName, Unarmable};
+use crate::spec::job::WrongWords;
+use crate::spec::{Ask, AxisName, Job, Unarmable};
 
 const PRINT: &str = "print cards with: tallyjaw cards";
 const WHICH_STATION: &str = "say which one: --station NAME";
@@ -78,6 +79,30 @@ pub enum Refusal {
     /// A note or a reason is too long; `got` in bytes.
     #[error("got {what} of {got} bytes, want 1 to {LONGEST_NOTE}")]
     Words { what: &'static str, got: usize },
+    /// An id or words about a job or a lot that are not kept.
+    #[error("got {got:?} for the {what}: {why}")]
+    Said {
+        what: &'static str,
+        got: String,
+        why: WrongWords,
+    },
+    /// A series is for another job.
+    #[error(
+        "series {series} is for {}, not for {}: a job cannot change within a series",
+        job_or_none(want.as_deref()),
+        job_or_none(got.as_deref())
+    )]
+    OtherJob {
+        got: Option<Box<Job>>,
+        want: Option<Box<Job>>,
+        series: Seq,
+    },
+    /// The plan asks for what was not said.
+    #[error(
+        "not set at this station, and the plan requires it: {}",
+        asked(missing)
+    )]
+    NotSaid { missing: Vec<Ask> },
     /// The operator's name is empty, too long, or holds characters that cannot be shown.
     #[error(
         "got {got:?}{} for the operator, want a name of 1 to {LONGEST_NAME} characters that can be shown",
@@ -253,6 +278,18 @@ impl Refusal {
             Self::NoWords { .. } => "write what it should say",
             Self::Words { .. } => "say it in fewer words, or in several notes",
             Self::Operator { .. } => "give a name or initials: tj/operator/mara",
+            Self::Said { .. } => "write it as a plain text that can be read again from a report",
+            Self::OtherJob { got, .. } => {
+                let again = got.as_ref().map(|got| format!(": tj/job/{}", got.id));
+                return format!(
+                    "finish that series or stop it early (tallyjaw disarm), then set the job{}",
+                    again.unwrap_or_default()
+                );
+            }
+            Self::NotSaid { missing } => {
+                let cards: Vec<_> = missing.iter().map(|ask| ask.card()).collect();
+                return format!("scan {}, then start again", in_order(&cards));
+            }
             Self::ToolElsewhere { other, .. } => {
                 return format!(
                     "take another tool, or stop that series early: tallyjaw disarm --station {other}"
@@ -313,6 +350,23 @@ fn list(known: &[String]) -> String {
     }
 }
 
+fn job_or_none(job: Option<&Job>) -> String {
+    job.map_or_else(|| "no job".to_owned(), in_words_job)
+}
+
+fn asked(missing: &[Ask]) -> String {
+    let words: Vec<_> = missing.iter().map(|ask| ask.words()).collect();
+    in_order(&words)
+}
+
+/// `a, b and c`.
+fn in_order(words: &[&str]) -> String {
+    match words {
+        [before @ .., last] if !before.is_empty() => format!("{} and {last}", before.join(", ")),
+        _ => words.concat(),
+    }
+}
+
 /// Why the reading of a destroyed piece was not retracted.
 fn unasked(by: Means) -> String {
     match by {
@@ -322,9 +376,9 @@ fn unasked(by: Means) -> String {
 }
 
 /// The words that may follow `tj/` on a card, for suggestions.
-const VERBS: [&str; 11] = [
+const VERBS: [&str; 13] = [
     "arm", "disarm", "retract", "restore", "resume", "zero", "ask", "adapter", "operator", "tool",
-    "note",
+    "job", "lot", "note",
 ];
 
 fn near_card(why: NotACard, text: &str) -> String {
@@ -337,7 +391,9 @@ fn near_card(why: NotACard, text: &str) -> String {
             | NotACard::NotOurs
             | NotACard::NoPlan
             | NotACard::Nobody
-            | NotACard::NoTool,
+            | NotACard::NoTool
+            | NotACard::NoJob
+            | NotACard::NoLot,
             _,
         ) => PRINT.to_owned(),
     }

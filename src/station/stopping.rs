@@ -4,7 +4,7 @@
 //!   The same command within ten seconds, or with `cut`, is carried out.
 //! - The series that the last arming stopped can be resumed until something is measured.
 
-use super::{Armable, Core, Refusal, order};
+use super::{Armable, Core, Refusal, jobs, order};
 use crate::entry::{Means, Resumed, Seq};
 use crate::quantity::{MonoMicros, Now};
 use std::time::Duration;
@@ -52,17 +52,21 @@ impl Core {
     pub(super) fn resume(&mut self, now: Now, station: &str, by: Means) -> Result<Seq, Refusal> {
         let known = self.state.stations.get(station);
         let stopped = known.and_then(|known| known.stopped.as_ref());
-        let Some(series) = stopped.map(|stopped| stopped.series.id) else {
+        let Some(stopped) = stopped else {
             return Err(Refusal::NothingToResume {
                 station: station.to_owned(),
             });
         };
+        let series = stopped.series.id;
+        jobs::same(known, &stopped.series)?;
         let operator = known.and_then(|known| known.operator.clone());
+        let lots = known.map(|known| known.lots.clone());
         self.cut_short(now, station, false);
         let resumed = Resumed {
             station: station.to_owned(),
             series,
             operator,
+            lots: lots.unwrap_or_default(),
             by,
         };
         Ok(self.append(now, resumed))

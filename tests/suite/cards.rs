@@ -138,6 +138,10 @@ fn every_code_on_the_sheet_says_what_stands_beside_it_in_letters() {
         "Jürgen O'Neil <b>",
         "--note",
         "strands nicked, stripped again",
+        "--terminal-lot",
+        "R-2031",
+        "--wire-lot",
+        "88/1407",
         "--note",
         "a/b \"quoted\" & <script>alert(1)</script>",
     ];
@@ -145,7 +149,7 @@ fn every_code_on_the_sheet_says_what_stands_beside_it_in_letters() {
     assert_eq!(code, Some(0), "{err}");
     let file = folder.path().join("cards.html");
     assert!(
-        out.contains(&format!("26 cards in {}", file.display())),
+        out.contains(&format!("30 cards in {}", file.display())),
         "{out}"
     );
     assert!(err.contains("plain ASCII"), "{err}");
@@ -266,7 +270,7 @@ fn a_file_that_is_no_sheet_of_cards_is_left_alone_and_an_old_sheet_is_replaced()
     );
     assert_eq!(fs::read_to_string(&file).unwrap(), "my thesis");
     fs::remove_file(&file).unwrap();
-    for (arguments, cards) in [(&[][..], 22), (&["valve-own"][..], 1)] {
+    for (arguments, cards) in [(&[][..], 24), (&["valve-own"][..], 1)] {
         assert_eq!(run(folder.path(), arguments).0, Some(0));
         let page = fs::read_to_string(&file).unwrap();
         assert_eq!(read_sheet(&page).0.len(), cards);

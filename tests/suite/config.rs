@@ -89,6 +89,7 @@ nest = \"2.0\"
             sheets: vec![source("sheet.toml", &self.sheet)],
             plans: vec![source("plans.toml", &self.plans)],
             tools: vec![source("tools.toml", &self.tools)],
+            jobs: Vec::new(),
         };
         config::assemble(main, &files)
     }
@@ -255,6 +256,11 @@ pub(crate) fn with_more(main: &Path, more: &str) -> Config {
     let files = Files {
         sheets: sources("sheets"),
         plans: sources("plans"),
+        jobs: Some(folder.join("jobs/jobs.csv"))
+            .filter(|jobs| jobs.is_file())
+            .map(|jobs| source(&jobs))
+            .into_iter()
+            .collect(),
         tools: Some(folder.join("tools.toml"))
             .filter(|tools| tools.is_file())
             .map(|tools| source(&tools))

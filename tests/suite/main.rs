@@ -33,6 +33,7 @@ mod guess;
 mod harness;
 mod hostile;
 mod import;
+mod jobs;
 mod journal;
 mod lake;
 mod licences;

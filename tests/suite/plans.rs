@@ -77,6 +77,7 @@ fn assembled(plan: Option<&Keys>) -> Result<Config, Faulty> {
             sheets: vec![source("sheet.toml", SHEET)],
             plans: vec![source("plans.toml", &plans)],
             tools: vec![source("tools.toml", TOOLS)],
+            jobs: Vec::new(),
         },
     )
 }

@@ -202,6 +202,11 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
         ("catalog", json!({})),
         ("operator", json!({"operator": "mara"})),
         ("tool", json!({"tool": "T-07"})),
+        (
+            "job",
+            json!({"job": "4711", "customer": "A", "item": "B", "serial": "8", "reference": "C"}),
+        ),
+        ("lot", json!({"material": "wire", "lot": "88-1407"})),
         ("arm", json!({"plan": "no-zero"})),
         ("note", json!({"text": "<b>"})),
         ("zero", json!({"station": "bench-1"})),

@@ -23,7 +23,7 @@ const PAGE: HtmlFile = HtmlFile {
 /// The file without --out.
 const FILE: &str = "cards.html";
 
-/// Make a sheet of scan cards to print: plans, commands, tools, operators, notes
+/// Make a sheet of scan cards to print: plans, commands, tools, jobs, lots, operators, notes
 ///
 /// It makes one HTML file: open it in a browser and print it at 100 %. Each card has a QR code and the same text in
 /// letters. A scanner at the bench reads them: `kind = "scanner"` in the configuration.
@@ -35,7 +35,7 @@ Examples:
   tallyjaw cards pump-own valve-own --paper letter -o two.html
   tallyjaw cards --text
 
-If plans are named, only their cards and those of --operator and --note are made. The code of a card only names
+If plans are named, only their cards and those of --operator, --terminal-lot, --wire-lot and --note are made. The code of a card only names
 its plan. After a change of the plan print the card again, since the limits on it are then old.")]
 pub(super) struct Cards {
     /// Only these plans, without commands and tools [default: everything]
@@ -50,6 +50,12 @@ pub(super) struct Cards {
     /// A card for this operator; can be repeated
     #[arg(long = "operator", value_name = "NAME")]
     operators: Vec<String>,
+    /// A card for this lot of terminals; can be repeated
+    #[arg(long = "terminal-lot", value_name = "LOT")]
+    terminal_lots: Vec<String>,
+    /// A card for this lot of wire; can be repeated
+    #[arg(long = "wire-lot", value_name = "LOT")]
+    wire_lots: Vec<String>,
     /// A card for this remark; can be repeated
     #[arg(long = "note", value_name = "TEXT")]
     notes: Vec<String>,
@@ -65,6 +71,8 @@ impl Cards {
             plans: &self.plans,
             operators: &self.operators,
             notes: &self.notes,
+            terminal_lots: &self.terminal_lots,
+            wire_lots: &self.wire_lots,
         };
         let sheet = sheet::sheet(&catalog, &wanted)?;
         for remark in &sheet.remarks {

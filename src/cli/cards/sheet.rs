@@ -6,7 +6,9 @@
 use crate::cli::Failure;
 use crate::quantity::did_you_mean;
 use crate::spec::wire::{resolve, table};
-use crate::spec::{AxisName, Catalog, Nest, Plan, Subject, Tool, ToolClass, WireRequest};
+use crate::spec::{
+    AxisName, Catalog, KnownJob, Material, Nest, Plan, Subject, Tool, ToolClass, WireRequest,
+};
 use crate::station::card::Card;
 use std::collections::BTreeSet;
 
@@ -17,6 +19,8 @@ pub(super) struct Wanted<'a> {
     pub(super) plans: &'a [String],
     pub(super) operators: &'a [String],
     pub(super) notes: &'a [String],
+    pub(super) terminal_lots: &'a [String],
+    pub(super) wire_lots: &'a [String],
 }
 
 #[derive(Debug)]
@@ -65,12 +69,24 @@ pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Fai
             "Tools".to_owned(),
             catalog.tools.iter().flat_map(tool).collect(),
         );
+        let jobs = catalog.jobs.iter().flatten();
+        maker.group("Jobs".to_owned(), jobs.map(job).collect());
     }
     let word = |words: &[String], card: fn(String) -> Wish| {
         let words = words.iter().map(|word| card(word.trim().to_owned()));
         words.collect::<Vec<_>>()
     };
     maker.group("Operators".to_owned(), word(wanted.operators, operator));
+    let lots = |material, lots: &[String]| {
+        let lots = lots.iter().map(|text| lot(material, text.trim()));
+        lots.collect::<Vec<_>>()
+    };
+    let terminal = lots(Material::Terminal, wanted.terminal_lots);
+    let wire = lots(Material::Wire, wanted.wire_lots);
+    maker.group(
+        "Lots".to_owned(),
+        terminal.into_iter().chain(wire).collect(),
+    );
     maker.group("Notes".to_owned(), word(wanted.notes, note));
     maker.finish()
 }
@@ -211,6 +227,34 @@ fn arm(catalog: &Catalog, plan: &Plan) -> Wish {
         title: id,
         does,
         facts,
+    }
+}
+
+/// The card of a job of the list; a serial number is put behind it by whoever prints the card of a harness.
+fn job(known: &KnownJob) -> Wish {
+    let job = &known.job;
+    let facts = [
+        ("customer", &job.customer),
+        ("item", &job.item),
+        ("reference", &job.reference),
+    ];
+    let facts = facts.into_iter();
+    let facts = facts.filter_map(|(what, said)| Some((what, said.clone()?)));
+    Wish {
+        card: Card::Job(job.id.clone()),
+        title: job.id.clone(),
+        does: "the series that start next are for this job",
+        facts: facts.collect(),
+    }
+}
+
+/// The card of a reel or a spool.
+fn lot(material: Material, lot: &str) -> Wish {
+    Wish {
+        card: Card::Lot(material, lot.to_owned()),
+        title: lot.to_owned(),
+        does: "this lot is in use from then on",
+        facts: vec![("lot of", material.name().to_owned())],
     }
 }
 

@@ -7,7 +7,7 @@
 //! - With more, those about the series that match; of their readings those that match.
 
 use crate::cli::Failure;
-use crate::cli::query::{Filter, Query, Search, Take, lines};
+use crate::cli::query::{Filter, Query, ReadingKeys, Search, Take, lines};
 use crate::config::DaemonConfig;
 use crate::entry::glance::Glance;
 use crate::entry::ledger::{Disposition, Series, Whole};
@@ -16,7 +16,7 @@ use crate::entry::{Entry, JournalId, Resumed, SaidEntry, Seq, SeriesEntry, Stamp
 use crate::export::{Given, Question};
 use crate::journal::Line;
 use crate::row::Row;
-use crate::spec::ArmedSpec;
+use crate::spec::{ArmedSpec, Lots};
 use std::collections::BTreeMap;
 use std::ops::ControlFlow;
 
@@ -182,11 +182,12 @@ struct Chosen<'q> {
     latest: BTreeMap<String, [Option<Matching>; 2]>,
 }
 
-/// A series that matches, and who measures in it.
+/// A series that matches, with who measures in it, and of which lots.
 #[derive(Debug)]
 struct Matching {
     id: Seq,
     operator: Option<String>,
+    lots: Lots,
 }
 
 impl Chosen<'_> {
@@ -198,6 +199,12 @@ impl Chosen<'_> {
                 let latest = self.latest.get_mut(&said.station);
                 if let Some([Some(series), _]) = latest {
                     series.operator = Some(said.operator.clone());
+                }
+            }
+            Entry::Said(SaidEntry::LotSaid(said)) => {
+                let latest = self.latest.get_mut(&said.station);
+                if let Some([Some(series), _]) = latest {
+                    series.lots.change(said.material, said.lot.clone());
                 }
             }
             Entry::Journal(_)
@@ -213,7 +220,8 @@ impl Chosen<'_> {
     fn armed(&mut self, id: Seq, spec: &ArmedSpec) {
         let operator = spec.operator.clone();
         let matching = self.filter.series(id, spec);
-        let matching = matching.then_some(Matching { id, operator });
+        let lots = spec.lots.clone();
+        let matching = matching.then_some(Matching { id, operator, lots });
         let [last, before] = self.latest.entry(spec.station.clone()).or_default();
         *before = std::mem::replace(last, matching);
     }
@@ -225,6 +233,7 @@ impl Chosen<'_> {
         latest.swap(0, 1);
         if let [Some(series), _] = latest {
             series.operator.clone_from(&resumed.operator);
+            series.lots.clone_from(&resumed.lots);
         }
     }
 
@@ -244,8 +253,12 @@ impl Chosen<'_> {
         };
         let slot = reading.and_then(|reading| Some((reading, reading.slot.as_ref()?)));
         slot.is_none_or(|(reading, slot)| {
-            let (axis, operator) = (slot.axis.as_str(), series.operator.as_deref());
-            self.filter.reading(axis, &reading.instrument, operator)
+            self.filter.reading(&ReadingKeys {
+                axis: slot.axis.as_str(),
+                instrument: &reading.instrument,
+                operator: series.operator.as_deref(),
+                lots: Some(&series.lots),
+            })
         })
     }
 }

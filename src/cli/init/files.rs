@@ -78,6 +78,7 @@ impl Answers {
             sheets: vec![sheets],
             plans: vec![plans],
             tools: Vec::new(),
+            jobs: Vec::new(),
         };
         config::assemble(config::main_file(&main), &files).map(drop)
     }

@@ -21,7 +21,8 @@ use crate::quantity::{Area, WallMicros};
 use crate::spec::wire::resolve;
 use crate::spec::{ArmedSpec, ArmedSubject, WireRequest};
 use clap::{Arg, ArgAction, ArgMatches, value_parser};
-use option::{OPTIONS, QueryOption, ReadingKeys, Selects};
+pub(in crate::cli) use option::ReadingKeys;
+use option::{OPTIONS, QueryOption, Selects};
 use serde_json::{Map, Value, json};
 
 /// The argument for the ids of series.
@@ -226,17 +227,12 @@ impl Filter<'_> {
     }
 
     /// Whether a reading of a matching series matches, its time apart.
-    pub(super) fn reading(&self, axis: &str, instrument: &str, operator: Option<&str>) -> bool {
-        let shown = ReadingKeys {
-            axis,
-            instrument,
-            operator,
-        };
+    pub(super) fn reading(&self, shown: &ReadingKeys<'_>) -> bool {
         self.query
             .asked
             .iter()
             .all(|(option, value)| match &option.selects {
-                Selects::Reading { each, .. } => each(&shown) == Some(value.as_str()),
+                Selects::Reading { each, .. } => each(shown) == Some(value.as_str()),
                 Selects::Series(_)
                 | Selects::Wire
                 | Selects::Sizing

@@ -9,7 +9,7 @@ use crate::daemon::clock;
 use crate::entry::Reading;
 use crate::entry::ledger::Series;
 use crate::quantity::WallMicros;
-use crate::spec::{ArmedSpec, ArmedSubject, Purpose};
+use crate::spec::{ArmedSpec, ArmedSubject, Lots, Material, Purpose};
 
 /// An option that chooses readings.
 #[derive(Debug)]
@@ -58,10 +58,11 @@ impl Selects {
 
 /// What options look at in a reading.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct ReadingKeys<'r> {
-    pub(super) axis: &'r str,
-    pub(super) instrument: &'r str,
-    pub(super) operator: Option<&'r str>,
+pub(in crate::cli) struct ReadingKeys<'r> {
+    pub(in crate::cli) axis: &'r str,
+    pub(in crate::cli) instrument: &'r str,
+    pub(in crate::cli) operator: Option<&'r str>,
+    pub(in crate::cli) lots: Option<&'r Lots>,
 }
 
 /// Every option, in the order in which a question names them.
@@ -121,6 +122,60 @@ pub(super) const OPTIONS: &[QueryOption] = &[
         help: "Only readings with this nest",
         parse: text,
         selects: Selects::Series(|spec| spec.tool.as_ref()?.nest.as_deref()),
+        loose: None,
+    },
+    QueryOption {
+        name: "job",
+        value: "JOB",
+        help: "Only readings for this job",
+        parse: text,
+        selects: Selects::Series(|spec| Some(spec.job.as_ref()?.id.as_str())),
+        loose: None,
+    },
+    QueryOption {
+        name: "customer",
+        value: "CUSTOMER",
+        help: "Only readings for jobs of this customer",
+        parse: text,
+        selects: Selects::Series(|spec| spec.job.as_ref()?.customer.as_deref()),
+        loose: None,
+    },
+    QueryOption {
+        name: "item",
+        value: "ITEM",
+        help: "Only readings for this harness",
+        parse: text,
+        selects: Selects::Series(|spec| spec.job.as_ref()?.item.as_deref()),
+        loose: None,
+    },
+    QueryOption {
+        name: "serial",
+        value: "SERIAL",
+        help: "Only readings for the harness of this serial number",
+        parse: text,
+        selects: Selects::Series(|spec| spec.job.as_ref()?.serial.as_deref()),
+        loose: None,
+    },
+    QueryOption {
+        name: "terminal-lot",
+        value: "LOT",
+        help: "Only readings of terminals of this lot",
+        parse: text,
+        selects: Selects::Reading {
+            each: |words| words.lots?.terminal.as_deref(),
+            any: |series| series.lots_of(Material::Terminal),
+        },
+        loose: None,
+    },
+    QueryOption {
+        name: "wire-lot",
+        value: "LOT",
+        help: "Only readings on wire of this lot",
+        parse: text,
+        selects: Selects::Reading {
+            each: |words| words.lots?.wire.as_deref(),
+            any: |series| series.lots_of(Material::Wire),
+        },
         loose: None,
     },
     QueryOption {

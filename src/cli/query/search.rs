@@ -3,7 +3,7 @@
 //! A reading is handed on when its series is settled: until then it may be doubted or retracted, and after that not any
 //! more ([`crate::entry::ledger`]).
 
-use super::{Filter, lines};
+use super::{Filter, ReadingKeys, lines};
 use crate::cli::Failure;
 use crate::config::DaemonConfig;
 use crate::entry::glance::{Glance, Glancer};
@@ -120,11 +120,13 @@ impl<'s, T: Take> Search<'s, T> {
         let Some(series) = self.ledger.get(glance.series) else {
             return Ok(None);
         };
-        let operator = series.operator(glance.seq);
-        if !self
-            .filter
-            .reading(glance.axis, glance.instrument, operator)
-        {
+        let shown = ReadingKeys {
+            axis: glance.axis,
+            instrument: glance.instrument,
+            operator: series.operator(glance.seq),
+            lots: series.lots(glance.seq),
+        };
+        if !self.filter.reading(&shown) {
             return Ok(None);
         }
         if self.filter.is_timed() && !self.filter.time(time_of(glance)?) {

@@ -2,7 +2,7 @@
 
 use super::lines;
 use crate::cli::Failure;
-use crate::cli::query::{Filter, Query};
+use crate::cli::query::{Filter, Query, ReadingKeys};
 use crate::config::DaemonConfig;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
@@ -56,7 +56,13 @@ fn matches(filter: Filter<'_>, record: &Record) -> bool {
     ReportReading::all(record).any(|row| {
         let axis = row.slot().map_or("", |slot| slot.axis.as_str());
         let operator = row.operator.as_deref();
-        filter.reading(axis, &row.reading.instrument, operator) && filter.time(row.at)
+        let shown = ReadingKeys {
+            axis,
+            instrument: &row.reading.instrument,
+            operator,
+            lots: record.series.lots(row.seq),
+        };
+        filter.reading(&shown) && filter.time(row.at)
     })
 }
 

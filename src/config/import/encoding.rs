@@ -28,7 +28,7 @@ impl fmt::Display for Encoding {
 
 /// The text without a byte order mark. Bytes that are not valid UTF-8 are read as Windows-1252, which has a character
 /// for nearly every byte; the encoding is reported to the user.
-pub(super) fn decode(bytes: &[u8]) -> (String, Encoding) {
+pub fn decode(bytes: &[u8]) -> (String, Encoding) {
     if let Some((encoding, mark)) = encoding_rs::Encoding::for_bom(bytes) {
         let rest = bytes.get(mark..).unwrap_or(&[]);
         let (text, _) = encoding.decode_without_bom_handling(rest);

@@ -35,25 +35,25 @@ impl fmt::Display for Separator {
 
 /// One row of the file.
 #[derive(Debug, Clone)]
-pub(super) struct GridRow {
+pub(in crate::config) struct GridRow {
     /// Trimmed texts of the cells, with their places.
-    pub(super) cells: Vec<At<String>>,
+    pub(in crate::config) cells: Vec<At<String>>,
 }
 
 impl GridRow {
     /// The text of this column; empty if the row is shorter.
-    pub(super) fn text(&self, column: usize) -> &str {
+    pub(in crate::config) fn text(&self, column: usize) -> &str {
         self.cells.get(column).map_or("", |cell| &cell.value)
     }
 
     /// Whether all cells are empty.
-    pub(super) fn is_empty(&self) -> bool {
+    pub(in crate::config) fn is_empty(&self) -> bool {
         self.cells.iter().all(|cell| cell.value.is_empty())
     }
 }
 
 /// Every row that is not empty, split by `separator`.
-pub(super) fn rows(text: &str, file: FileId, separator: Separator) -> Vec<GridRow> {
+pub(in crate::config) fn rows(text: &str, file: FileId, separator: Separator) -> Vec<GridRow> {
     let mut reader = ReaderBuilder::new()
         .delimiter(separator.byte())
         .has_headers(false)

@@ -8,14 +8,14 @@
 
 mod cell;
 mod encoding;
-mod grid;
+pub(in crate::config) mod grid;
 mod heading;
 mod layout;
 mod number;
 mod rows;
 mod written;
 
-pub use encoding::Encoding;
+pub use encoding::{Encoding, decode};
 pub use grid::Separator;
 pub use heading::WireUnit;
 pub use number::DecimalMark;

@@ -68,7 +68,15 @@ impl<K> Ledger<K> {
                     series.set_operator(seq, Some(&said.operator));
                 }
             }
-            SaidEntry::AdapterSaid(_)
+            SaidEntry::LotSaid(said) => {
+                let series = said.series.and_then(|series| self.series.get_mut(&series));
+                if let Some(series) = series {
+                    series.change_lot(seq, said.material, said.lot.clone());
+                }
+            }
+            // a job stays the same within a series
+            SaidEntry::JobSaid(_)
+            | SaidEntry::AdapterSaid(_)
             | SaidEntry::ZeroSaid(_)
             | SaidEntry::ToolSaid(_)
             | SaidEntry::Noted(_)
@@ -106,6 +114,7 @@ impl<K> Ledger<K> {
                 if let Some(series) = self.series.get_mut(&resumed.series) {
                     series.closed = None;
                     series.set_operator(seq, resumed.operator.as_deref());
+                    series.change_lots(seq, resumed.lots.clone());
                 }
             }
             SeriesEntry::Doubted(doubted) => {
@@ -147,8 +156,9 @@ impl<K> Ledger<K> {
         match Kind::from_name(name) {
             None | Some(Kind::Journal(_) | Kind::Port(_)) => false,
             Some(Kind::Said(kind)) => match kind {
-                SaidKind::OperatorSaid => true,
+                SaidKind::OperatorSaid | SaidKind::LotSaid => true,
                 SaidKind::AdapterSaid
+                | SaidKind::JobSaid
                 | SaidKind::ZeroSaid
                 | SaidKind::ToolSaid
                 | SaidKind::Noted

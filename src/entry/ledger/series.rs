@@ -3,7 +3,7 @@
 use super::Disposition;
 use crate::entry::{Completed, Reading, Seq, Stamped};
 use crate::quantity::WallMicros;
-use crate::spec::ArmedSpec;
+use crate::spec::{ArmedSpec, Lots, Material};
 use std::sync::Arc;
 
 /// A series with the readings that the ledger keeps.
@@ -23,6 +23,8 @@ pub struct Series<K> {
     pub readings: Vec<Entered<K>>,
     /// The operators, each with the entry from which on they measure.
     operators: Vec<(Seq, Option<Arc<str>>)>,
+    /// The reel and the spool in use, each from an entry on.
+    lots: Vec<(Seq, Lots)>,
 }
 
 /// The end of a series.
@@ -75,11 +77,23 @@ impl<K> Series<K> {
             settled: None,
             readings: Vec::new(),
             operators: vec![(id, spec.operator.as_deref().map(Into::into))],
+            lots: vec![(id, spec.lots.clone())],
         }
     }
 
     pub(super) fn set_operator(&mut self, from: Seq, operator: Option<&str>) {
         self.operators.push((from, operator.map(Into::into)));
+    }
+
+    pub(super) fn change_lot(&mut self, from: Seq, material: Material, lot: Option<String>) {
+        let mut lots = self.lots.last().map(|(_, lots)| lots.clone());
+        let mut lots = lots.take().unwrap_or_default();
+        lots.change(material, lot);
+        self.change_lots(from, lots);
+    }
+
+    pub(super) fn change_lots(&mut self, from: Seq, lots: Lots) {
+        self.lots.push((from, lots));
     }
 
     pub(super) fn reading_mut(&mut self, seq: Seq) -> Option<&mut Entered<K>> {
@@ -98,6 +112,26 @@ impl<K> Series<K> {
         let after = self.operators.partition_point(|(from, _)| *from <= seq);
         let (_, operator) = self.operators.get(after.checked_sub(1)?)?;
         operator.as_deref()
+    }
+
+    /// The reel and the spool that the reading of this entry is of.
+    pub fn lots(&self, seq: Seq) -> Option<&Lots> {
+        let after = self.lots.partition_point(|(from, _)| *from <= seq);
+        let (_, lots) = self.lots.get(after.checked_sub(1)?)?;
+        Some(lots)
+    }
+
+    /// The lots of this material in it, each once, in the order in which they came.
+    pub fn lots_of(&self, material: Material) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        for (_, lots) in &self.lots {
+            if let Some(name) = lots.of(material)
+                && !names.contains(&name.as_str())
+            {
+                names.push(name);
+            }
+        }
+        names
     }
 
     /// The operators of the series, each once, in order of first appearance.

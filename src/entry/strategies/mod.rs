@@ -10,10 +10,11 @@ pub(crate) use values::reading;
 
 use super::{
     AdapterChanged, AdapterSaid, Alerted, Begun, ClockStepped, Completed, DamageAccepted, Detached,
-    Disarmed, Disturbed, Doubted, Entry, Gap, JournalId, Means, Noted, OperatorSaid, Outcome,
-    Refused, Reservation, Restored, Resumed, Retracted, RolledBack, Segment, Slot, Stamped,
-    Started, Stopped, ToolSaid, Unread, ZeroDue, ZeroRole, ZeroSaid, Zeroed,
+    Disarmed, Disturbed, Doubted, Entry, Gap, JobSaid, JournalId, LotSaid, Means, Noted,
+    OperatorSaid, Outcome, Refused, Reservation, Restored, Resumed, Retracted, RolledBack, Segment,
+    Slot, Stamped, Started, Stopped, ToolSaid, Unread, ZeroDue, ZeroRole, ZeroSaid, Zeroed,
 };
+use crate::spec::{Job, Lots, Material};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
@@ -133,7 +134,13 @@ fn operator_entry() -> BoxedStrategy<Entry> {
         tally(),
         (any::<bool>(), reservations),
     );
-    let resumed = (name(), seq(), option::of(text()), select(&Means::ALL[..]));
+    let resumed = (
+        name(),
+        seq(),
+        option::of(text()),
+        lots(),
+        select(&Means::ALL[..]),
+    );
     let refused = (name(), name(), text(), text(), option::of(text()));
     let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
     prop_oneof![
@@ -151,12 +158,15 @@ fn operator_entry() -> BoxedStrategy<Entry> {
                 })
             }
         ),
-        resumed.prop_map(|(station, series, operator, by)| Entry::from(Resumed {
-            station,
-            series,
-            operator,
-            by,
-        })),
+        resumed.prop_map(
+            |(station, series, operator, lots, by)| Entry::from(Resumed {
+                station,
+                series,
+                operator,
+                lots,
+                by,
+            })
+        ),
         (name(), name()).prop_map(|(station, instrument)| Entry::from(ZeroSaid {
             station,
             instrument,
@@ -213,9 +223,40 @@ fn operator_entry() -> BoxedStrategy<Entry> {
     .boxed()
 }
 
-/// Entries about operators, tools and zeros that became due.
+pub(super) fn lots() -> BoxedStrategy<Lots> {
+    (option::of(text()), option::of(text()))
+        .prop_map(|(terminal, wire)| Lots { terminal, wire })
+        .boxed()
+}
+
+pub(super) fn job() -> BoxedStrategy<Job> {
+    let about = || option::of(text());
+    (text(), about(), about(), about(), about())
+        .prop_map(|(id, customer, item, serial, reference)| Job {
+            id,
+            customer,
+            item,
+            serial,
+            reference,
+        })
+        .boxed()
+}
+
+/// Entries about operators, jobs, lots, tools and zeros that became due.
 fn said_entry() -> BoxedStrategy<Entry> {
     let tool_said = (name(), option::of(seq()), tool_in_hand(), any::<bool>());
+    let job_said = (
+        name(),
+        option::of(seq()),
+        option::of(job()),
+        option::of(text()),
+    );
+    let lot_said = (
+        name(),
+        option::of(seq()),
+        select(&Material::ALL[..]),
+        option::of(text()),
+    );
     prop_oneof![
         (name(), seq(), name(), text()).prop_map(|(station, series, instrument, reason)| {
             Entry::from(ZeroDue {
@@ -232,6 +273,18 @@ fn said_entry() -> BoxedStrategy<Entry> {
                 operator,
             })
         }),
+        job_said.prop_map(|(station, series, job, warning)| Entry::from(JobSaid {
+            station,
+            series,
+            job,
+            warning,
+        })),
+        lot_said.prop_map(|(station, series, material, lot)| Entry::from(LotSaid {
+            station,
+            series,
+            material,
+            lot,
+        })),
         tool_said.prop_map(|(station, series, tool, as_planned)| Entry::from(ToolSaid {
             station,
             series,

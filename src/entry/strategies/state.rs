@@ -6,6 +6,7 @@ use super::values::{
     adapter, at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq,
     subject, tally, text, unit, verdict,
 };
+use super::{job, lots};
 use crate::entry::repeat::Repeat;
 use crate::entry::resume::Stopped;
 use crate::entry::runs::Runs;
@@ -132,7 +133,13 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
             zeroed,
             at,
         });
-    let names = (name(), option::of(text()), option::of(text()));
+    let names = (
+        name(),
+        option::of(text()),
+        option::of(text()),
+        option::of(job()),
+        lots(),
+    );
     let what = (
         subject(),
         select(&Purpose::ALL[..]),
@@ -151,7 +158,7 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
     (names, what, how, rest)
         .prop_map(
             |(
-                (station, plan, operator),
+                (station, plan, operator, job, lots),
                 (subject, purpose, tool, axes),
                 (order, pieces, decision, zero, (repeat, alerts), opening_zeros),
                 (instruments, warnings),
@@ -159,6 +166,8 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
                 station,
                 plan,
                 operator,
+                job,
+                lots,
                 subject,
                 purpose,
                 tool,
@@ -289,7 +298,7 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         option::of(outcome),
         option::of(text()),
         (
-            option::of(tool_in_hand()),
+            (option::of(tool_in_hand()), option::of(job()), lots()),
             option::of(refused),
             vec(runs::run(), 0..3).prop_map(Runs),
             option::of(repeat()),
@@ -298,7 +307,7 @@ pub(crate) fn state() -> BoxedStrategy<State> {
         ),
     )
         .prop_map(|(series, last_reading, outcome, operator, rest)| {
-            let (tool, refused, runs, repeat, stopped, last_reservations) = rest;
+            let ((tool, job, lots), refused, runs, repeat, stopped, last_reservations) = rest;
             let closed_at = outcome.and_then(|(_, at)| at);
             StationState {
                 series,
@@ -308,6 +317,8 @@ pub(crate) fn state() -> BoxedStrategy<State> {
                 last_reservations,
                 operator,
                 tool,
+                job,
+                lots,
                 refused,
                 runs,
                 repeat,

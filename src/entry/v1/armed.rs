@@ -1,22 +1,23 @@
 //! The armed specification on disk. It is complete: every verdict of the series can be recomputed from it.
 
 use super::care;
+use super::job::JobFields;
 use super::journal::time;
 use super::names;
 use super::runs;
 use super::subject;
 use super::values::{LimitFields, Span, fault, known, mn, nm, quantity, shown, units};
+use super::zero_policy::Zero;
 use crate::entry::Digits;
 use crate::entry::Entry;
 use crate::entry::line::LineError;
-use crate::quantity::{Decimal, Dimension, Length, Quantity};
+use crate::quantity::{Dimension, Quantity};
 use crate::spec::{
-    self, ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, ZeroPolicy,
+    self, ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, Lots,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::sync::Arc;
-use std::time::Duration;
 
 #[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Armed {
@@ -25,6 +26,12 @@ pub(super) struct Armed {
     plan: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     operator: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    job: Option<JobFields>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    terminal_lot: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    wire_lot: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     terminal: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -119,25 +126,6 @@ struct Judging {
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
-struct Zero {
-    before_first: bool,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    every_pieces: Option<u32>,
-    #[serde(skip_serializing_if = "Option::is_none")]
-    every_s: Option<Digits>,
-    closing: bool,
-    band_counts: u32,
-    limit_counts: u32,
-    /// A length this close to zero, in nanometres, is an attempt at a zero if it cannot be a measurement. The default
-    /// 500000 is left out.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    attempt_nm: Option<i64>,
-    /// Left out in entries of releases without the double zero.
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    double_retracts: bool,
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
 struct Instrument {
     name: String,
     unit: names::Unit,
@@ -169,6 +157,9 @@ impl From<&ArmedSpec> for Armed {
             station: spec.station.clone(),
             plan: spec.plan.clone(),
             operator: spec.operator.clone(),
+            job: spec.job.as_ref().map(JobFields::from),
+            terminal_lot: spec.lots.terminal.clone(),
+            wire_lot: spec.lots.wire.clone(),
             terminal: crimp.terminal,
             source: spec.subject.source().map(str::to_owned),
             wire_mm2: crimp.wire_mm2,
@@ -223,6 +214,11 @@ impl TryFrom<Armed> for ArmedSpec {
             station: body.station,
             plan: body.plan,
             operator: body.operator,
+            job: body.job.map(Into::into),
+            lots: Lots {
+                terminal: body.terminal_lot,
+                wire: body.wire_lot,
+            },
             subject: subject::armed(crimp.crimp()?, body.source, body.blocks)?,
             purpose: body.purpose,
             tool: body.tool.map(TryInto::try_into).transpose()?,
@@ -397,58 +393,6 @@ impl TryFrom<Judging> for Decision {
             }),
             (names::Rule::Guarded, None) => Err(fault("missing field `guard_factor`")),
         }
-    }
-}
-
-impl From<ZeroPolicy> for Zero {
-    fn from(policy: ZeroPolicy) -> Self {
-        Self {
-            before_first: policy.before_first,
-            every_pieces: policy.every_pieces,
-            every_s: policy.every.map(|every| seconds(every).into()),
-            closing: policy.closing,
-            band_counts: policy.band_counts,
-            limit_counts: policy.limit_counts,
-            attempt_nm: Some(policy.attempt)
-                .filter(|attempt| *attempt != ZeroPolicy::ATTEMPT)
-                .map(Length::nanometres),
-            double_retracts: policy.double_retracts,
-        }
-    }
-}
-
-/// A duration in seconds, with decimals only where needed. Durations above 292 years are cut to that.
-fn seconds(duration: Duration) -> Decimal {
-    match (i64::try_from(duration.as_secs()), duration.subsec_nanos()) {
-        (Ok(whole), 0) => Decimal::new(whole, 0),
-        _ => Decimal::new(i64::try_from(duration.as_nanos()).unwrap_or(i64::MAX), 9),
-    }
-}
-
-impl TryFrom<Zero> for ZeroPolicy {
-    type Error = LineError;
-
-    fn try_from(body: Zero) -> Result<Self, LineError> {
-        let every = body.every_s.map(|every| {
-            let decimal = Decimal::try_from(&every)?;
-            let duration = match decimal.decimals() {
-                0 => u64::try_from(decimal.coefficient()).map(Duration::from_secs),
-                _ => u64::try_from(units(&every, 9)?).map(Duration::from_nanos),
-            };
-            duration.map_err(|_| fault("`every_s` is negative"))
-        });
-        Ok(Self {
-            before_first: body.before_first,
-            every_pieces: body.every_pieces,
-            every: every.transpose()?,
-            closing: body.closing,
-            band_counts: body.band_counts,
-            limit_counts: body.limit_counts,
-            attempt: body
-                .attempt_nm
-                .map_or(ZeroPolicy::ATTEMPT, Length::from_nanometres),
-            double_retracts: body.double_retracts,
-        })
     }
 }
 

@@ -10,6 +10,7 @@
 
 mod armed;
 mod care;
+mod job;
 mod journal;
 mod names;
 mod reading;
@@ -18,6 +19,7 @@ mod said;
 mod state;
 mod subject;
 mod values;
+mod zero_policy;
 
 use super::line::{Digest, LineError};
 use super::{Entry, FrameEntry, JournalEntry, PortEntry, SaidEntry, Seq, SeriesEntry, Stamped};
@@ -96,12 +98,14 @@ kinds! {
     "zero_due" => Series(SeriesEntry::ZeroDue) plain super::ZeroDue,
     "operator_said" => Said(SaidEntry::OperatorSaid) plain super::OperatorSaid,
     "tool_said" => Said(SaidEntry::ToolSaid) own said::ToolSaid,
+    "job_said" => Said(SaidEntry::JobSaid) own said::JobSaid,
+    "lot_said" => Said(SaidEntry::LotSaid) own said::LotSaid,
     "reading" => Frame(FrameEntry::Reading) own reading::Reading,
     "unread" => Frame(FrameEntry::Unread) own reading::Unread,
     "doubted" => Series(SeriesEntry::Doubted) plain super::Doubted,
     "retracted" => Series(SeriesEntry::Retracted) own said::Retracted,
     "restored" => Series(SeriesEntry::Restored) plain super::Restored,
-    "resumed" => Series(SeriesEntry::Resumed) plain super::Resumed,
+    "resumed" => Series(SeriesEntry::Resumed) own said::Resumed,
     "noted" => Said(SaidEntry::Noted) plain super::Noted,
     "alerted" => Series(SeriesEntry::Alerted) plain super::Alerted,
     "refused" => Said(SaidEntry::Refused) plain super::Refused,

@@ -3,7 +3,9 @@
 use crate::entry;
 pub(super) use crate::entry::{Means, NotCounted, Outcome, Reservation, ZeroRole};
 pub(super) use crate::quantity::Unit;
-pub(super) use crate::spec::{Order, Purpose, SizingSystem as Sizing, ToolClass, Verdict};
+pub(super) use crate::spec::{
+    Material, Order, Purpose, SizingSystem as Sizing, ToolClass, Verdict,
+};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::Error;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -52,6 +54,7 @@ by_name! {
     Order,
     Sizing,
     ToolClass,
+    Material,
     Outcome,
     Reservation,
     Means,

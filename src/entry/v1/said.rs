@@ -1,8 +1,9 @@
 //! Entries about what a person said, where the form on disk differs from the struct.
 
+use super::job::JobFields;
 use crate::entry::line::LineError;
 use crate::entry::{self, Entry, Means, Seq, Slot};
-use crate::spec::{AxisName, ToolClass};
+use crate::spec::{AxisName, Lots, Material, ToolClass};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -97,6 +98,122 @@ impl TryFrom<Retracted> for Entry {
             }),
             reason: body.reason,
             spent: body.spent,
+        }
+        .into())
+    }
+}
+
+#[derive(Serialize, Deserialize, JsonSchema)]
+pub(super) struct JobSaid {
+    station: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    series: Option<Seq>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    job: Option<JobFields>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    warning: Option<String>,
+}
+
+impl From<&entry::JobSaid> for JobSaid {
+    fn from(said: &entry::JobSaid) -> Self {
+        Self {
+            station: said.station.clone(),
+            series: said.series,
+            job: said.job.as_ref().map(JobFields::from),
+            warning: said.warning.clone(),
+        }
+    }
+}
+
+impl TryFrom<JobSaid> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: JobSaid) -> Result<Self, LineError> {
+        Ok(entry::JobSaid {
+            station: body.station,
+            series: body.series,
+            job: body.job.map(Into::into),
+            warning: body.warning,
+        }
+        .into())
+    }
+}
+
+#[derive(Serialize, Deserialize, JsonSchema)]
+pub(super) struct LotSaid {
+    station: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    series: Option<Seq>,
+    material: Material,
+    /// The lot; left out if it is not known from here on.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    lot: Option<String>,
+}
+
+impl From<&entry::LotSaid> for LotSaid {
+    fn from(said: &entry::LotSaid) -> Self {
+        Self {
+            station: said.station.clone(),
+            series: said.series,
+            material: said.material,
+            lot: said.lot.clone(),
+        }
+    }
+}
+
+impl TryFrom<LotSaid> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: LotSaid) -> Result<Self, LineError> {
+        Ok(entry::LotSaid {
+            station: body.station,
+            series: body.series,
+            material: body.material,
+            lot: body.lot,
+        }
+        .into())
+    }
+}
+
+#[derive(Serialize, Deserialize, JsonSchema)]
+pub(super) struct Resumed {
+    station: String,
+    series: Seq,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    operator: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    terminal_lot: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    wire_lot: Option<String>,
+    by: Means,
+}
+
+impl From<&entry::Resumed> for Resumed {
+    fn from(resumed: &entry::Resumed) -> Self {
+        Self {
+            station: resumed.station.clone(),
+            series: resumed.series,
+            operator: resumed.operator.clone(),
+            terminal_lot: resumed.lots.terminal.clone(),
+            wire_lot: resumed.lots.wire.clone(),
+            by: resumed.by,
+        }
+    }
+}
+
+impl TryFrom<Resumed> for Entry {
+    type Error = LineError;
+
+    fn try_from(body: Resumed) -> Result<Self, LineError> {
+        Ok(entry::Resumed {
+            station: body.station,
+            series: body.series,
+            operator: body.operator,
+            lots: Lots {
+                terminal: body.terminal_lot,
+                wire: body.wire_lot,
+            },
+            by: body.by,
         }
         .into())
     }

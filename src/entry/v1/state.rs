@@ -2,6 +2,7 @@
 
 use super::armed::Armed;
 use super::care;
+use super::job::JobFields;
 use super::journal::time;
 use super::names;
 use super::reading::Reading;
@@ -15,7 +16,7 @@ use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationS
 use crate::entry::{
     self, Adapter, Attached, JournalId, RefusedSaying, Seq, Tally, ToolInHand, resume, undo,
 };
-use crate::spec::AxisName;
+use crate::spec::{AxisName, Lots};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
@@ -48,6 +49,12 @@ struct Station {
     operator: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     tool: Option<ToolInHand>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    job: Option<JobFields>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    terminal_lot: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    wire_lot: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     refused: Option<RefusedSaying>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -239,6 +246,9 @@ impl From<&StationState> for Station {
             last_reservations: station.last_reservations.clone(),
             operator: station.operator.clone(),
             tool: station.tool.clone(),
+            job: station.job.as_ref().map(JobFields::from),
+            terminal_lot: station.lots.terminal.clone(),
+            wire_lot: station.lots.wire.clone(),
             refused: station.refused.clone(),
             runs: station.runs.0.iter().map(Run::from).collect(),
             repeat: station.repeat.as_ref().map(Repeat::from),
@@ -278,6 +288,11 @@ impl TryFrom<Station> for StationState {
             last_reservations: body.last_reservations,
             operator: body.operator,
             tool: body.tool,
+            job: body.job.map(Into::into),
+            lots: Lots {
+                terminal: body.terminal_lot,
+                wire: body.wire_lot,
+            },
             refused: body.refused,
             runs: Runs(runs?),
             repeat: body.repeat.map(TryInto::try_into).transpose()?,

@@ -163,6 +163,10 @@ const WORDS: &[(&str, &str)] = &[
     ("instruments", "the instruments"),
     ("is", "the adapter that is present now"),
     (
+        "job",
+        "what the pieces are for; none if the last job is over",
+    ),
+    (
         "journal",
         "name of the journal; journal and seq together identify an entry worldwide",
     ),
@@ -187,7 +191,9 @@ const WORDS: &[(&str, &str)] = &[
         "unit of the limits, if not that of the value",
     ),
     ("line", "speed, data bits, parity, stop bits"),
+    ("lot", "the lot; none if it is not known"),
     ("lower", "lower limit; a value on it is within limits"),
+    ("material", "what it is a lot of"),
     ("max_error", "maximum permissible error"),
     ("median", "median of the plateau"),
     ("name", "its name"),
@@ -299,6 +305,7 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("tally", "number of readings by verdict and standing"),
     ("terminal", "the terminal"),
+    ("terminal_lot", "the lot of the terminals"),
     (
         "test_uncertainty_ratio",
         "half the tolerance over twice the standard uncertainty",
@@ -330,11 +337,13 @@ const WORDS: &[(&str, &str)] = &[
         "the number of days after which it is verified again",
     ),
     ("version", "version of the daemon"),
+    ("warning", "what looks wrong and was accepted"),
     ("warnings", "warnings given at arming"),
     ("was", "the adapter that belonged to the instrument so far"),
     ("width", "width of the guard band"),
     ("wire", "the wire"),
     ("wire_gauge", "the gauge by which the wire was named"),
+    ("wire_lot", "the lot of the wire"),
     ("wire_mm2", "conductor size in mm²"),
     ("zero", "when a zero is required"),
     (

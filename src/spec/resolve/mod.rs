@@ -16,6 +16,7 @@ pub use remedy::sentence;
 pub use tool::{check_tool, nest_named, tool_named};
 pub use unarmable::Unarmable;
 
+use super::Lots;
 use super::{
     ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, Instrument, Plan, Purpose,
     SheetRow, Subject, Terminal, WireRequest, WireSize, wire,
@@ -152,6 +153,8 @@ impl<'a> Resolver<'a> {
             station: self.station.to_owned(),
             plan: plan.id.clone(),
             operator: None,
+            job: None,
+            lots: Lots::default(),
             subject: parts.subject,
             purpose: plan.purpose,
             tool: parts.tool,

@@ -6,8 +6,8 @@ use std::path::Path;
 use std::time::Duration;
 use tallyjaw::entry::{DamageAccepted, Entry, Gap, JournalId, Means, RolledBack, Seq};
 use tallyjaw::spec::{
-    AlertRule, AxisName, Catalog, GaugeBlock, Plan, Purpose, Signal, SignalKind, Subject,
-    ZeroPolicy,
+    AlertRule, AxisName, Catalog, GaugeBlock, Job, Material, Plan, Purpose, Signal, SignalKind,
+    Subject, ZeroPolicy,
 };
 use tallyjaw::station::{Command, Input};
 
@@ -225,6 +225,55 @@ pub(super) fn resumed(state_dir: &Path) {
     desk.arm(two()).unwrap();
     desk.input(Input::SegmentFull);
     desk.press("0.00");
+    write(opened, &desk.entries);
+}
+
+/// Jobs by command and card, lots that change within a series and at its resumption; in the state of the last segment a
+/// series of a job is open.
+pub(super) fn jobs_and_lots(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    let two = || heights(2, ZeroPolicy::default());
+    desk.command(Command::Job {
+        station: None,
+        job: Some(Job {
+            id: "4711".to_owned(),
+            customer: Some("Example Pumps Ltd".to_owned()),
+            item: Some("pump harness, revision B".to_owned()),
+            serial: Some("8".to_owned()),
+            reference: Some("PO-8832".to_owned()),
+        }),
+    })
+    .unwrap();
+    scan(&mut desk, "tj/lot/terminal/R-2031");
+    desk.arm(two()).unwrap();
+    for value in ["0.00", "1.62"] {
+        desk.press(value);
+    }
+    scan(&mut desk, "tj/lot/wire/88-1407");
+    scan(&mut desk, "tj/job/4712");
+    desk.arm(two()).unwrap();
+    scan(&mut desk, "tj/lot/wire/88-1408");
+    scan(&mut desk, "tj/resume");
+    for value in ["1.61", "0.00"] {
+        desk.press(value);
+    }
+    desk.command(Command::Job {
+        station: None,
+        job: None,
+    })
+    .unwrap();
+    desk.command(Command::Lot {
+        station: None,
+        material: Material::Terminal,
+        lot: None,
+    })
+    .unwrap();
+    scan(&mut desk, "tj/job/4711/9");
+    desk.arm(two()).unwrap();
+    desk.press("0.00");
+    desk.input(Input::SegmentFull);
+    desk.press("1.60");
     write(opened, &desk.entries);
 }
 

@@ -5,7 +5,9 @@
 //! journal that is there is never changed.
 
 use super::bench::{copy, lines_on_disk, reopen, shop, verified};
-use super::every_kind::{every_kind, ports_of_others, restored, resumed, rolled_back};
+use super::every_kind::{
+    every_kind, jobs_and_lots, ports_of_others, restored, resumed, rolled_back,
+};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::fs;
@@ -58,11 +60,12 @@ type Maker = fn(&Path);
 
 #[test]
 fn every_kept_journal_still_says_what_it_said() {
-    let makers: [(&str, Maker); 6] = [
+    let makers: [(&str, Maker); 7] = [
         ("V1_A_SHORT_SERIES", |folder| drop(shop(folder))),
         ("V1_EVERY_KIND", every_kind),
         ("V1_A_READING_RESTORED", restored),
         ("V1_A_SERIES_RESUMED", resumed),
+        ("V1_JOBS_AND_LOTS", jobs_and_lots),
         ("V1_PORTS_OF_OTHERS", ports_of_others),
         ("V1_ROLLED_BACK", rolled_back),
     ];

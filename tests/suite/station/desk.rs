@@ -28,6 +28,8 @@ pub(crate) const fn answering_kind(command: &Command) -> Option<&'static str> {
         Command::Restore { .. } => Some("restored"),
         Command::Operator { .. } => Some("operator_said"),
         Command::Tool { .. } => Some("tool_said"),
+        Command::Job { .. } => Some("job_said"),
+        Command::Lot { .. } => Some("lot_said"),
         Command::Note { .. } => Some("noted"),
         Command::Zero { .. } => Some("zero_said"),
         Command::Adapter { .. } => Some("adapter_said"),
@@ -328,6 +330,7 @@ pub(crate) fn plan() -> Plan {
         pull_force: None,
         repeat: false,
         alerts: AlertRule::defaults(Purpose::FirstOff),
+        asks: Vec::new(),
     }
 }
 
@@ -396,6 +399,7 @@ pub(crate) fn catalog() -> Catalog {
             tool("T-07", ToolClass::Production),
             tool("R-02", ToolClass::Repair),
         ],
+        jobs: None,
         signals: Vec::new(),
         instruments: vec![
             instrument(

@@ -9,6 +9,7 @@ mod flooded;
 mod hands;
 mod interleaved;
 mod invariants;
+mod jobs;
 mod judging;
 mod notes;
 mod order_by_value;

@@ -12,7 +12,7 @@ use crate::entry::{
     Resumed, Retracted, Seq, Stamped, Standing, Tally, ZeroRole, Zeroed, strategies,
 };
 use crate::quantity::{Decimal, Measured, Unit, WallMicros};
-use crate::spec::ArmedSpec;
+use crate::spec::{ArmedSpec, Lots};
 use proptest::collection::vec;
 use proptest::prelude::*;
 use proptest::strategy::ValueTree as _;
@@ -118,6 +118,7 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
             station,
             series: Seq(series),
             operator: None,
+            lots: Lots::default(),
             by,
         }),
         Step::ZeroOff => Entry::from(Zeroed {
