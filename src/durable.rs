@@ -1,8 +1,8 @@
-//! A file that appears whole or not at all: written without a name, synced, and only then named. And a folder
-//! whose name is durable.
+//! Files that appear complete or not at all: written without a name, synced, and then named. And folders with durable
+//! names.
 //!
-//! A file system may not support files without a name. There the file gets a hidden name first, which a killed process
-//! may leave behind. The final name always shows the whole file.
+//! If the file system does not support files without names, the file first gets a hidden name, which a killed process
+//! may leave behind. The final name always shows the complete file.
 
 #![expect(clippy::disallowed_methods, reason = "edge: files and folders")]
 
@@ -14,29 +14,29 @@ use std::io::{self, Write};
 use std::os::fd::AsRawFd as _;
 use std::path::{Path, PathBuf};
 
-/// The permissions of a new file.
+/// Permissions of a new file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Access {
-    /// As the process has it for all its files.
+    /// The default of the process.
     Usual,
-    /// Its owner alone may read and write it.
+    /// Only the owner may read and write it.
     Private,
-    /// As the file that it replaces, if there is one.
+    /// Those of the file that it replaces, if there is one.
     Kept,
 }
 
-/// What could not be done with a file or folder.
+/// A failed operation on a file or folder.
 #[derive(Debug, thiserror::Error)]
 #[error("cannot {action} {}: {cause}", path.display())]
 pub struct Failed {
-    /// What was tried: `open`, `read`, …
+    /// Name of the operation: `open`, `read`, …
     pub action: &'static str,
     pub path: PathBuf,
-    /// What the system says.
+    /// Error of the system.
     pub cause: io::Error,
 }
 
-/// Says of what the system says what was tried and on what.
+/// Adds operation and path to an error of the system.
 pub(crate) fn failed<'a>(
     action: &'static str,
     path: &'a Path,
@@ -48,14 +48,14 @@ pub(crate) fn failed<'a>(
     }
 }
 
-/// A whole file in one go: `bytes` under the name `path`; see [`WholeFile::create`].
+/// Writes `bytes` as the complete file `path`; see [`WholeFile::create`].
 pub(crate) fn put(path: &Path, bytes: &[u8], replaces: bool, access: Access) -> io::Result<()> {
     let mut file = WholeFile::create(path, replaces, access)?;
     file.write_all(bytes)?;
     file.commit()
 }
 
-/// Does in `folder` once what each entry needs, with a file that never has a name: writes and syncs it.
+/// Tries in `folder` what each entry needs: writes and syncs a file without a name.
 pub(crate) fn trial(folder: &Path) -> io::Result<()> {
     let folder = File::open(folder)?;
     let (mut file, hidden) = unnamed(&folder, OsStr::new("trial"), Mode::from_raw_mode(0o600))?;
@@ -66,7 +66,7 @@ pub(crate) fn trial(folder: &Path) -> io::Result<()> {
     tried
 }
 
-/// Makes a folder where there is nothing yet, and those above it, each name durable.
+/// Creates a folder and missing folders above it; each name is durable.
 pub(crate) fn make_folder(folder: &Path, mode: u32) -> io::Result<()> {
     if folder.as_os_str().is_empty() || folder.symlink_metadata().is_ok() {
         return Ok(());
@@ -79,28 +79,28 @@ pub(crate) fn make_folder(folder: &Path, mode: u32) -> io::Result<()> {
     File::open(above(folder))?.sync_all() // fsync: the name of the new folder
 }
 
-/// The folder that a name stands in.
+/// The folder that contains a name.
 fn above(path: &Path) -> &Path {
     let parent = path.parent();
     let named = parent.filter(|parent| !parent.as_os_str().is_empty());
     named.unwrap_or(Path::new("."))
 }
 
-/// A file on its way.
+/// An unfinished file.
 #[derive(Debug)]
 pub struct WholeFile {
     file: File,
     folder: File,
     name: OsString,
-    /// The hidden name that it has meanwhile.
+    /// Its hidden name, if it needs one.
     hidden: Option<OsString>,
     replaces: bool,
 }
 
 impl WholeFile {
-    /// To be called `path`; a file of this name is `replaced`, else it is an error.
+    /// Begins the file `path`. If it exists it is replaced when `replaces` is set; otherwise that is an error.
     ///
-    /// Fails where there is no such folder, it cannot be written to, or the name is taken.
+    /// Fails if there is no such folder, if it cannot be written to, or if the name is in use.
     pub fn create(path: &Path, replaces: bool, access: Access) -> io::Result<Self> {
         let name = path.file_name().ok_or(io::ErrorKind::InvalidInput)?;
         let folder = File::open(above(path))?;
@@ -136,7 +136,7 @@ impl WholeFile {
         Ok(whole)
     }
 
-    /// Makes it durable, and gives it its name.
+    /// Makes the file durable and gives it its name.
     pub fn commit(mut self) -> io::Result<()> {
         self.file.sync_all()?; // fsync: what stands in it, before anybody can see it
         if self.hidden.is_none() && !self.replaces {
@@ -198,7 +198,7 @@ impl Drop for WholeFile {
     }
 }
 
-/// A new file in the folder, without a name where the file system supports that; else with its hidden name.
+/// A new file in the folder, without a name if the file system supports that, otherwise with its hidden name.
 fn unnamed(folder: &File, name: &OsStr, mode: Mode) -> io::Result<(File, Option<OsString>)> {
     let flags = OFlags::WRONLY | OFlags::CLOEXEC;
     match rustix::fs::openat(folder, ".", flags | OFlags::TMPFILE, mode) {
@@ -213,7 +213,7 @@ fn unnamed(folder: &File, name: &OsStr, mode: Mode) -> io::Result<(File, Option<
     Ok((file.into(), Some(hidden)))
 }
 
-/// Removes a hidden name: ours, or what a killed process of our number left behind.
+/// Removes a hidden name: our own, or one that a killed process with our id left.
 fn forget(folder: &File, hidden: &OsStr) {
     let _ = rustix::fs::unlinkat(folder, hidden, AtFlags::empty());
 }

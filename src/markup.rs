@@ -1,4 +1,4 @@
-//! A page or picture as a tree of elements, and its text. Only this module turns text into markup.
+//! A page or picture as a tree of elements, and its text. Text becomes markup only here.
 //!
 //! In: elements, each with a description of what it shows. Out: the text of the page, and the description for every
 //! position in it, so that a difference between two pages can be named.

@@ -42,7 +42,7 @@ pub(super) struct Arm {
     inline: Inline,
 }
 
-/// What a plan would say.
+/// The parts of a plan, given as options.
 #[expect(
     clippy::struct_excessive_bools,
     reason = "each is a flag of the command line"
@@ -109,7 +109,7 @@ struct Inline {
 impl Arm {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let params = self.params();
-        // A plan given whole is read here as the daemon reads it: its faults are shown without a daemon.
+        // An inline plan is also read here, by the daemon's own code, so that its faults are shown without a daemon.
         let request = json!({"jsonrpc": "2.0", "id": 1, "method": "arm", "params": params});
         if let Err(rejected) = Request::parse(request.to_string().as_bytes()) {
             return Err(client::refused(rejected.error));
@@ -167,8 +167,8 @@ impl Arm {
     }
 }
 
-/// Names that help and completion offer. Any other goes to the daemon: one reader says what is wrong with a plan,
-/// wherever it is from.
+/// Names that help and completion offer. Other names go to the daemon too, so that one place decides what is wrong with
+/// a plan.
 #[derive(Debug, Clone)]
 struct Offered(Vec<&'static str>);
 
@@ -189,13 +189,13 @@ impl TypedValueParser for Offered {
     }
 }
 
-/// A number as it was written; what is none stays a text, for the daemon to refuse.
+/// A number as written. A text that is not a number stays as it is, for the daemon to refuse.
 fn number(text: String) -> Value {
     let number = serde_json::from_str::<serde_json::Number>(&text);
     number.map_or(Value::String(text), Value::Number)
 }
 
-/// The rules named; `none` alone is an empty list, which is not the same as no list.
+/// The run rules as a list. The word `none` gives an empty list, which is different from no list.
 fn alerts(mut named: Vec<String>) -> Option<Value> {
     let said = !named.is_empty();
     named.retain(|name| name != "none");

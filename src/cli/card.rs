@@ -1,4 +1,4 @@
-//! What a person reads of a station and its series; the same after `arm`, in `status` and in `series`.
+//! Text about a station and its series. `arm`, `status` and `series` all use it.
 
 use super::columns::count;
 use super::entries::EntryStyle;
@@ -16,7 +16,7 @@ pub(super) const GOOD: Style = AnsiColor::Green.on_default().bold();
 pub(super) const BAD: Style = AnsiColor::Red.on_default().bold();
 pub(super) const ODD: Style = AnsiColor::Yellow.on_default().bold();
 
-/// A station: what to do next, what is armed, what came last.
+/// A station: next action, open series, last reading.
 pub(super) fn station(
     out: &mut dyn Write,
     form: &EntryStyle,
@@ -52,7 +52,7 @@ pub(super) fn station(
     Ok(())
 }
 
-/// `  label      text`, wrapped behind the label.
+/// Writes `  label      text`, wrapped after the label.
 pub(super) fn row(
     out: &mut dyn Write,
     form: &EntryStyle,
@@ -75,7 +75,7 @@ fn styled_row(
     writeln!(out, "  {style}{label}{style:#}{:blanks$}{text}", "")
 }
 
-/// What the operator was warned of, a line each.
+/// Writes the warnings given at the start, one on each line.
 pub(super) fn warnings(
     out: &mut dyn Write,
     form: &EntryStyle,
@@ -87,7 +87,7 @@ pub(super) fn warnings(
     Ok(())
 }
 
-/// A series: everything it judges by, and how far it is.
+/// Writes a series: everything that its verdicts depend on, and how many readings it has.
 pub(super) fn armed(
     out: &mut dyn Write,
     form: &EntryStyle,
@@ -162,7 +162,7 @@ pub(super) fn armed(
     Ok(())
 }
 
-/// How uncertainty enters the verdict.
+/// The decision rule in words.
 fn rule(armed: &ArmedMessage) -> String {
     match &armed.guard_factor {
         Some(factor) => format!(
@@ -173,7 +173,7 @@ fn rule(armed: &ArmedMessage) -> String {
     }
 }
 
-/// `T-07 (production), nest 2.0`.
+/// The tool in words: `T-07 (production), nest 2.0`.
 fn tool(tool: &ToolMessage) -> String {
     let nest = tool.nest.as_deref();
     let nest = nest.map(|nest| format!(", nest {}", safe(nest)));
@@ -181,7 +181,7 @@ fn tool(tool: &ToolMessage) -> String {
     format!("{} ({}){nest}", safe(&tool.id), tool.class)
 }
 
-/// `, checked 2026-09-01 (due 2027-09-01), 12,004 crimps`: only what is known.
+/// Care of the tool, as far as known: `, checked 2026-09-01 (due 2027-09-01), 12,004 crimps`.
 fn checked(tool: &ToolMessage) -> Option<String> {
     let due = tool.check_due.as_deref();
     let checked = match (tool.last_check.as_deref(), due) {
@@ -198,7 +198,7 @@ fn checked(tool: &ToolMessage) -> Option<String> {
     }
 }
 
-/// When an instrument was calibrated and verified; nothing where neither is known.
+/// Calibration and verification of an instrument; empty if neither is known.
 fn care(instrument: &InstrumentBrief, zone: &Zone) -> Vec<String> {
     let calibrated = match (&instrument.calibrated, &instrument.calibration_due) {
         (Some(day), Some(due)) => Some(format!("calibrated {day} (due {due})")),
@@ -219,7 +219,7 @@ fn care(instrument: &InstrumentBrief, zone: &Zone) -> Vec<String> {
     calibrated.into_iter().chain(verified).collect()
 }
 
-/// `before the first reading, every 5 pieces, after the last reading`.
+/// When zero checks are required: `before the first reading, every 5 pieces, after the last reading`.
 fn zeros(zero: &ZeroMessage) -> String {
     let said: Vec<String> = [
         zero.before_first
@@ -240,7 +240,7 @@ fn zeros(zero: &ZeroMessage) -> String {
     said.join(", ")
 }
 
-/// Of an axis, with how well each instrument can judge it.
+/// Limits of an axis, with guard band and test uncertainty ratio by instrument.
 fn limits(axis: &AxisMessage) -> String {
     let words = axis.axis.replace('_', " ");
     let mut text = format!("{} {}", safe(&words), axis.limits);
@@ -264,7 +264,7 @@ fn limits(axis: &AxisMessage) -> String {
     text
 }
 
-/// A reading in one line.
+/// A reading on one line.
 pub(super) fn reading(reading: &LastMessage) -> String {
     let mut text = format!("{} {}", reading.value, reading.unit);
     if let (Some(verdict), None) = (&reading.verdict, &reading.reason) {
@@ -302,7 +302,7 @@ fn said(verdict: &str) -> String {
     format!("{sign} {word}")
 }
 
-/// Of `accepted`, `rejected`, …, `open`.
+/// The colour for `accepted`, `rejected`, …, `open`.
 pub(super) fn outcome_style(outcome: &str) -> Style {
     match outcome {
         "accepted" => GOOD,
@@ -333,7 +333,7 @@ fn closed(outcome: &OutcomeMessage) -> String {
     )
 }
 
-/// An instrument in one line.
+/// Writes an instrument on one line, and its problems below.
 pub(super) fn instrument(out: &mut dyn Write, instrument: &InstrumentMessage) -> io::Result<()> {
     write!(
         out,

@@ -1,5 +1,5 @@
-//! `tallyjaw check`: exit 0 if the configuration is right, 1 if it has errors, 2 if there is none, 4
-//! if it could not be read. Warnings do not count: what they point at may be meant.
+//! `tallyjaw check`: exit 0 without errors, 1 with errors, 2 without a configuration, 4 if it could not be read.
+//! Warnings do not change the exit code, because what they point at may be intended.
 
 use super::card::ODD;
 use super::columns::count;
@@ -35,7 +35,7 @@ impl Check {
     }
 }
 
-/// Everything there is to say about the configuration at `path`.
+/// Prints every error and warning of the configuration at `path`.
 pub(super) fn tell(path: &Path, as_json: bool, out: &mut dyn Write) -> Result<Exit, Failure> {
     match files::load(path) {
         Ok(config) if as_json => {
@@ -68,7 +68,7 @@ pub(super) fn tell(path: &Path, as_json: bool, out: &mut dyn Write) -> Result<Ex
             writeln!(out, "{}", summary(&faulty))?;
             return Ok(Exit::No);
         }
-        // a mistake in the file, and no fault of the disk
+        // The file is not UTF-8, which is an error of the user and not of the disk.
         Err(LoadError::Unreadable { path, cause }) if cause.kind() == InvalidData => {
             let error = LoadError::Unreadable { path, cause };
             if as_json {
@@ -112,8 +112,8 @@ fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failur
     Ok(())
 }
 
-/// What is overdue today by the dates of the configuration; crimps and verifications are shown by `tools` and at
-/// arming, since the journal knows them.
+/// Calibrations and checks that are overdue today by the dates of the configuration. Crimps and verifications are in
+/// the journal, so `tools` and arming report those.
 fn overdue(config: &Config) -> Vec<String> {
     let now = clock::wall();
     let instruments = config.catalog.instruments.iter();

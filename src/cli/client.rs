@@ -1,4 +1,4 @@
-//! The command line's side of the sockets: it uses nothing else to reach a daemon.
+//! The command line as a client of the daemon. Subcommands reach the daemon only through this file.
 
 use super::{Context, Exit, Failure};
 use crate::config::DaemonConfig;
@@ -15,19 +15,20 @@ use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::time::Duration;
 
-/// The socket for requests, in the runtime folder.
+/// File name of the control socket in the runtime folder.
 pub(super) const CONTROL: &str = "control.sock";
 
-/// No answer within this time means that the daemon hangs.
+/// Without an answer within this time the daemon is taken to hang.
 const PATIENCE: Duration = Duration::from_secs(30);
 
-/// Where the daemon of this configuration listens.
+/// The folders of the daemon that uses this configuration.
 pub(super) fn daemon_of(context: &Context) -> Result<DaemonConfig, Failure> {
     let failure = match context.load() {
         Ok((_, config)) => return Ok(config.daemon),
         Err(failure) => failure,
     };
-    // A daemon that runs does so by what it read when that was right; a typo made since is no reason not to ask it.
+    // A running daemon uses the configuration that it read at its start. An error made since must not keep a command
+    // from it.
     let daemon = context
         .config_path()
         .ok()
@@ -43,7 +44,7 @@ pub(super) fn daemon_of(context: &Context) -> Result<DaemonConfig, Failure> {
     }
 }
 
-/// Asks the daemon to do something; its answer as it stands.
+/// Sends a request to the daemon and returns its result.
 pub(super) fn call(
     context: &Context,
     method: &str,
@@ -53,7 +54,7 @@ pub(super) fn call(
     call_at(&daemon.runtime_dir.join(CONTROL), method, params)
 }
 
-/// The same, where the socket is known.
+/// As [`call`], for a known socket.
 pub(super) fn call_at(
     socket: &Path,
     method: &str,
@@ -99,7 +100,7 @@ fn ask(stream: &mut BufReader<UnixStream>, request: &Value) -> io::Result<String
     Ok(answer)
 }
 
-/// What the daemon said no to.
+/// The failure for an error answer of the daemon.
 pub(super) fn refused(error: ErrorObject) -> Failure {
     let failure = match error.code {
         code::JOURNAL_FAILED | code::JOURNAL_FULL => Failure::io(error.message),
@@ -126,7 +127,7 @@ pub(super) fn connect(socket: &Path) -> Result<BufReader<UnixStream>, Failure> {
     Ok(BufReader::new(stream))
 }
 
-/// What the daemon answered, as what it should be.
+/// Parses the daemon's result.
 pub(super) fn read<T: DeserializeOwned>(answer: &RawValue) -> Result<T, Failure> {
     serde_json::from_str(answer.get()).map_err(|error| {
         Failure::no_daemon("the answer of the daemon is not understood")
@@ -135,7 +136,7 @@ pub(super) fn read<T: DeserializeOwned>(answer: &RawValue) -> Result<T, Failure>
     })
 }
 
-/// Has the daemon enter something: its answer as JSON, or that it was done and by which entry.
+/// Sends a command, then prints its result as JSON, or what was done and the number of its entry.
 pub(super) fn enter(
     context: &Context,
     out: &mut dyn Write,
@@ -156,7 +157,7 @@ pub(super) fn enter(
     Ok(Exit::Yes)
 }
 
-/// Parameters without those that were not given.
+/// Parameters of a request, without options that were not given.
 pub(super) fn params<const N: usize>(given: [(&str, Option<Value>); N]) -> Value {
     let given = given
         .into_iter()

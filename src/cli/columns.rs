@@ -1,10 +1,10 @@
-//! A table as text: columns as wide as their widest cell, two blanks between.
+//! A table as text. Each column is as wide as its widest cell, with two blanks between columns.
 
 use crate::quantity::safe;
 use anstyle::Style;
 use std::io::{self, Write};
 
-/// A row of text under its headings.
+/// A table with its headings.
 pub(super) struct Columns {
     rows: Vec<Vec<(String, Style)>>,
 }
@@ -21,13 +21,13 @@ impl Columns {
         }
     }
 
-    /// A row; what is unknown is a dash.
+    /// Adds a row; an empty cell is shown as a dash.
     pub(super) fn row(&mut self, cells: Vec<String>) {
         let plain = cells.into_iter().map(|text| (text, Style::new()));
         self.styled(plain.collect());
     }
 
-    /// The same with a colour for each cell.
+    /// As [`Columns::row`], with a colour for each cell.
     pub(super) fn styled(&mut self, cells: Vec<(String, Style)>) {
         let cell = |(text, style): (String, Style)| {
             if text.is_empty() {
@@ -64,7 +64,7 @@ impl Columns {
     }
 }
 
-/// `1 plan`, `2 plans`.
+/// A number with its noun: `1 plan`, `2 plans`.
 pub(super) fn count(number: usize, one: &str) -> String {
     if number == 1 {
         format!("1 {one}")

@@ -1,4 +1,4 @@
-//! What every subcommand is given: where the configuration is, and how to print.
+//! Options of every subcommand: the configuration file, and JSON output.
 
 use super::{Failure, surroundings};
 use crate::config::Config;
@@ -6,7 +6,7 @@ use crate::daemon::files::{self, LoadError};
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
-/// The options that every subcommand has.
+/// Options that every subcommand has.
 #[derive(Debug, Clone, Default, clap::Args)]
 pub struct Context {
     /// The configuration file.
@@ -27,7 +27,7 @@ pub struct Context {
 const FILE_NAME: &str = "tallyjaw.toml";
 
 impl Context {
-    /// The configuration file to use: the one named, else the first that exists of the usual places.
+    /// The configuration file: the one named, otherwise the first that exists in the usual places.
     pub fn config_path(&self) -> Result<PathBuf, Failure> {
         if let Some(named) = &self.config {
             return Ok(named.clone());
@@ -51,7 +51,7 @@ impl Context {
         )
     }
 
-    /// The configuration, checked, and where it is; a failure shows every fault.
+    /// The checked configuration and its path. The failure shows every error.
     pub fn load(&self) -> Result<(PathBuf, Config), Failure> {
         let path = self.config_path()?;
         match files::load(&path) {
@@ -66,7 +66,7 @@ impl Context {
     }
 }
 
-/// Whether it was found where we stand, and not in a place of the user's or the system's.
+/// Whether the file was found in the current folder, and not in a folder of the user or the system.
 fn is_of_this_folder(path: &Path) -> bool {
     path == Path::new(FILE_NAME)
 }
@@ -87,8 +87,7 @@ fn usual_places() -> Vec<PathBuf> {
         .collect()
 }
 
-/// Why there is no configuration: a file that is not there was named wrongly, one that cannot be read
-/// is a fault of the disk.
+/// The failure without a configuration. A missing file was named wrongly; an unreadable one is a problem of the disk.
 pub(super) fn unusable(error: &LoadError) -> Failure {
     let colour = anstream::AutoStream::choice(&std::io::stderr()) != anstream::ColorChoice::Never;
     let failure = match error {

@@ -1,6 +1,7 @@
-//! An entry for people: its verdict or kind first, what happened, then where and when.
+//! An entry for people: verdict or kind first, then what happened, then place and time.
 //!
-//! `watch` and `series` show entries so. A kind has a sign and a word, so that it can be read without colours.
+//! `watch` and `series` show entries in this form. A kind has a sign and a word, so that it can be read without
+//! colours.
 
 use super::card::{BAD, GOOD, ODD};
 use super::wrap;
@@ -14,19 +15,19 @@ use anstyle::Style;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
-/// As wide as the longest word with its sign, and a blank.
+/// Width of the first column: the longest word with its sign, and a blank.
 const COLUMN: usize = 13;
 
-/// How entries are shown.
+/// Settings for showing entries.
 pub(super) struct EntryStyle {
-    /// In which times are read.
+    /// Time zone of the times shown.
     pub(super) zone: Zone,
-    /// Of the terminal; `None` breaks no line.
+    /// Width of the terminal; `None` breaks no lines.
     pub(super) width: Option<usize>,
 }
 
 impl EntryStyle {
-    /// As standard output and the system have it.
+    /// Settings of standard output and the system.
     pub(super) fn of_system() -> Self {
         Self {
             zone: crate::daemon::clock::zone(),
@@ -34,7 +35,7 @@ impl EntryStyle {
         }
     }
 
-    /// Writes an entry; `mark` is what became of it later.
+    /// Writes an entry. `mark` says what happened to it later.
     pub(super) fn write(
         &self,
         out: &mut dyn Write,
@@ -57,7 +58,7 @@ impl EntryStyle {
         writeln!(out, "{style}{kind}{style:#}{:blanks$}{text}", "")
     }
 
-    /// Writes a line under an entry that is about it.
+    /// Writes a line that belongs to the entry above it.
     pub(super) fn beneath(
         &self,
         out: &mut dyn Write,
@@ -71,7 +72,7 @@ impl EntryStyle {
     }
 }
 
-/// The sign and word of an entry; nothing for one that is no result.
+/// Sign and word of an entry; empty for kinds that are no result.
 fn kind(entry: &Entry) -> (Style, &'static str) {
     match entry {
         Entry::Frame(FrameEntry::Reading(reading)) => {
@@ -110,7 +111,7 @@ fn kind(entry: &Entry) -> (Style, &'static str) {
     }
 }
 
-/// What happened; of a counted reading the value first, then how it lies to its limits.
+/// What happened. For a counted reading: the value, then how it compares with its limits.
 fn what(entry: &Entry, zone: &Zone) -> String {
     if let Entry::Frame(FrameEntry::Reading(reading)) = entry
         && matches!(reading.standing, Standing::Counted)

@@ -1,6 +1,6 @@
-//! Why a subcommand could not answer, and how standard error shows it.
+//! A failure of a subcommand, and its form on standard error.
 //!
-//! One line of what was got and expected, its causes, then `help:` with the remedy.
+//! First what was found and expected, then the causes, then `help:` with the remedy.
 
 use crate::entry::words::safe;
 use anstyle::{AnsiColor, Style};
@@ -11,7 +11,7 @@ use std::io::{self, ErrorKind};
 const ERROR: Style = AnsiColor::Red.on_default().bold();
 const HELP: Style = AnsiColor::Cyan.on_default().bold();
 
-/// Whose fault it is; decides the exit code.
+/// The kind of failure, which decides the exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FailureKind {
     /// Wrong use or configuration, or a command that the daemon refused: exit code 2.
@@ -20,12 +20,12 @@ pub enum FailureKind {
     NoDaemon,
     /// Reading or writing failed: exit code 4.
     Io,
-    /// Whoever read our output has gone, as `head` does: exit code 0 without a message.
+    /// The reader of the output has closed it, as `head` does: exit code 0 without a message.
     ReaderGone,
 }
 
 impl FailureKind {
-    /// As in the contract.
+    /// The exit code, which is part of the documented interface.
     pub const fn exit_code(self) -> u8 {
         match self {
             Self::Usage => 2,
@@ -36,7 +36,7 @@ impl FailureKind {
     }
 }
 
-/// Why a subcommand could not answer.
+/// A failure of a subcommand, with causes and remedy.
 #[derive(Debug)]
 pub struct Failure {
     kind: FailureKind,
@@ -72,28 +72,28 @@ impl Failure {
         Self::new(FailureKind::Io, message)
     }
 
-    /// What a person can do about it.
+    /// Adds a remedy.
     #[must_use]
     pub fn with_remedy(mut self, remedy: impl Into<String>) -> Self {
         self.remedy = Some(remedy.into());
         self
     }
 
-    /// The same, where there is a remedy.
+    /// Adds a remedy, if there is one.
     #[must_use]
     pub fn with_remedy_of(mut self, remedy: Option<impl Into<String>>) -> Self {
         self.remedy = remedy.map(Into::into);
         self
     }
 
-    /// Texts that are shown before it, such as faults with the line they are in.
+    /// Adds texts to show before the message, such as errors with their lines.
     #[must_use]
     pub fn with_details(mut self, details: Vec<String>) -> Self {
         self.details = details;
         self
     }
 
-    /// The error behind it, with all of its own.
+    /// Adds the error that caused it, with its own causes.
     #[must_use]
     pub fn because(mut self, error: &dyn Error) -> Self {
         let mut next = Some(error);
@@ -104,17 +104,17 @@ impl Failure {
         self
     }
 
-    /// Whose fault it is.
+    /// The kind of failure.
     pub fn kind(&self) -> FailureKind {
         self.kind
     }
 
-    /// What a person can do about it, if that is known.
+    /// The remedy; `None` if none is known.
     pub fn remedy(&self) -> Option<&str> {
         self.remedy.as_deref()
     }
 
-    /// Tells it on standard error, with colours only on a terminal.
+    /// Writes the failure to standard error, with colours only on a terminal.
     pub fn tell(&self) {
         if self.kind == FailureKind::ReaderGone {
             return;
@@ -132,7 +132,7 @@ impl Failure {
     }
 }
 
-/// Line by line without what could steer a terminal: names of files and ports may hold anything.
+/// Escapes what could steer a terminal, line by line: names of files and ports may hold any characters.
 fn plain(text: &str) -> String {
     text.split('\n').map(safe).collect::<Vec<_>>().join("\n")
 }
@@ -143,7 +143,7 @@ impl fmt::Display for Failure {
     }
 }
 
-/// For what is written to standard output; anything else says what it read or wrote.
+/// Only for standard output. Other errors of reading and writing must name the file.
 impl From<io::Error> for Failure {
     fn from(error: io::Error) -> Self {
         if error.kind() == ErrorKind::BrokenPipe {

@@ -5,7 +5,7 @@ use anstyle::{AnsiColor, Style};
 use clap::CommandFactory;
 use std::fmt::Write as _;
 
-/// The groups of the help and the subcommands in each; one that stands in none is put last.
+/// Groups of the help with their subcommands. A subcommand without a group comes last.
 pub(super) const GROUPS: &[(&str, &[&str])] = &[
     ("Run the daemon", &["demo", "serve", "reload"]),
     (
@@ -53,7 +53,7 @@ Exit codes: 0 done or yes, 1 no, 2 wrong use or configuration, 3 no daemon answe
 const HEADING: Style = Style::new().bold().underline();
 const NAME: Style = AnsiColor::Cyan.on_default();
 
-/// The command line's definition, with the grouped help; also what completions and the manual use.
+/// The definition of the command line with the grouped help. Completions and the manual page use it too.
 pub(super) fn command() -> clap::Command {
     let command = Cli::command();
     let template = format!(

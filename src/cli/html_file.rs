@@ -1,4 +1,4 @@
-//! A page that a command makes, put into a file.
+//! Writes an HTML page that a command has made to a file.
 #![expect(clippy::disallowed_methods, reason = "edge: writes the page")]
 
 use super::Failure;
@@ -9,16 +9,17 @@ use std::path::Path;
 
 /// A kind of page.
 pub(super) struct HtmlFile {
-    /// How each of them begins.
+    /// The beginning that all pages of this kind have.
     pub(super) head: &'static str,
-    /// What another file is not: `is there, and …`.
+    /// What to say about a file that is no such page: `is there, and …`.
     pub(super) other: &'static str,
-    /// A name for one.
+    /// An example of a file name.
     pub(super) example: &'static str,
 }
 
 impl HtmlFile {
-    /// Puts the page there whole, so that a full disk leaves the old one. A file that is none of ours is left alone.
+    /// Writes the page as a whole, so that a full disk leaves the old file. A file that is not such a page is not
+    /// replaced.
     pub(super) fn put(&self, path: &Path, page: &str) -> Result<(), Failure> {
         let failed = |error: &io::Error| {
             Failure::io(format!("cannot write {}", path.display())).because(error)
@@ -32,11 +33,11 @@ impl HtmlFile {
                         .with_remedy(format!("name a file in it: --out FOLDER/{example}")),
                 );
             }
-            // A pipe or a terminal takes it as it is.
+            // A pipe or terminal cannot be replaced, so the page is written to it.
             Ok(_) => return fs::write(path, page).map_err(|error| failed(&error)),
-            Err(_) => {} // not there; other faults appear when it is written
+            Err(_) => {} // No such file. Other errors show up when it is written.
         }
-        // Through a link, to what it leads to.
+        // A symbolic link is followed, so that the link stays.
         let target = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
         put(&target, page.as_bytes(), true, Access::Usual).map_err(|error| failed(&error))
     }

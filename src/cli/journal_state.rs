@@ -1,6 +1,6 @@
-//! What the journal amounts to, for commands that show more than the configuration.
+//! Reads the state of the journal, for commands that work without a daemon.
 //!
-//! In: the journal's newest segment, which holds the whole state up to its beginning. Out: the state at its durable end.
+//! In: the newest segment, which begins with the whole state. Out: the state at the durable end.
 
 use super::Failure;
 use super::query::lines;
@@ -9,7 +9,7 @@ use crate::entry::State;
 use crate::journal::{Cursor, JOURNAL_FOLDER};
 use std::ops::ControlFlow;
 
-/// The state; the empty one where there is no journal yet.
+/// The state; an empty one if there is no journal yet.
 pub(super) fn read(daemon: &DaemonConfig) -> Result<State, Failure> {
     let mut state = State::default();
     if let Ok(false) = daemon.state_dir.join(JOURNAL_FOLDER).try_exists() {

@@ -1,7 +1,7 @@
-//! The log of the daemon: on standard error, for a person, or for a service manager's log.
+//! The log of the daemon on standard error, for a person or a service manager.
 //!
-//! A log that keeps the time and the level itself (systemd's, by `$JOURNAL_STREAM`) gets neither
-//! twice: each line begins with its priority, `<3>` to `<7>` as in sd-daemon(3), and has no time.
+//! A service manager such as systemd (found by `$JOURNAL_STREAM`) records time and level itself. For it each line
+//! begins with its priority, `<3>` to `<7>` as in sd-daemon(3), and has no time.
 
 use std::env;
 use std::fmt;
@@ -11,14 +11,14 @@ use tracing_subscriber::fmt::FmtContext;
 use tracing_subscriber::fmt::format::{FormatEvent, FormatFields, Writer};
 use tracing_subscriber::registry::LookupSpan;
 
-/// From here on, events at the level of `$TALLYJAW_LOG` (`info` unless set) are written to standard error.
+/// Writes events to standard error from here on, at the level of `$TALLYJAW_LOG` (`info` by default).
 pub(super) fn on_stderr() {
     let filter = EnvFilter::try_from_env("TALLYJAW_LOG").unwrap_or_else(|_| EnvFilter::new("info"));
     let logger = tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)
         .with_target(false);
-    // Fails only where something else in this process has begun to tell already.
+    // Fails only if a logger is already set in this process.
     let _ = if stderr_is_the_journal_of_the_system() {
         logger.with_ansi(false).event_format(Prioritised).try_init()
     } else {
@@ -27,7 +27,7 @@ pub(super) fn on_stderr() {
     };
 }
 
-/// `$JOURNAL_STREAM` names the device and inode that standard error had when the manager set it up.
+/// `$JOURNAL_STREAM` holds device and inode of standard error at the time when the manager opened it.
 fn stderr_is_the_journal_of_the_system() -> bool {
     let Some(stream) = env::var_os("JOURNAL_STREAM") else {
         return false;
@@ -36,7 +36,7 @@ fn stderr_is_the_journal_of_the_system() -> bool {
         .is_ok_and(|file| stream == *format!("{}:{}", file.st_dev, file.st_ino))
 }
 
-/// `<6>the port is open instrument="caliper-1"`.
+/// A line with its priority: `<6>the port is open instrument="caliper-1"`.
 struct Prioritised;
 
 impl<S, N> FormatEvent<S, N> for Prioritised
@@ -58,7 +58,7 @@ where
     }
 }
 
-/// The number of syslog(3) for a level.
+/// The priority of syslog(3) for a level.
 const fn priority(level: Level) -> u8 {
     match level {
         Level::ERROR => 3,

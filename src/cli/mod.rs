@@ -1,4 +1,4 @@
-//! The command line: the list of subcommands, and what a run amounts to.
+//! The command line: subcommands, exit codes, and output.
 //!
 //! In: arguments. Out: text on standard output, an [`Exit`] or a [`Failure`]. A subcommand is a file
 //! with its arguments and `run(self, context, out)`; to add one: the file, a variant of `Command`
@@ -71,7 +71,7 @@ use std::ffi::OsString;
 use std::io::{self, BufWriter, Write};
 use std::process::ExitCode;
 
-/// What the question's answer was.
+/// The result of a command, apart from failures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Exit {
     /// Done, or the answer is yes: exit code 0.
@@ -114,7 +114,7 @@ enum Command {
     Ask(ask::Ask),
     Adapter(adapter::Adapter),
 
-    // See what is going on, and what was: status, watch, page, series, study, report, verify, export.
+    // See what happens and what happened: status, watch, page, series, study, report, verify, export.
     Status(status::Status),
     Watch(watch::Watch),
     Page(page::Page),
@@ -136,7 +136,7 @@ enum Command {
     Tools(tools::Tools),
     Cards(cards::Cards),
 
-    // What came over a line: tape, replay.
+    // Record and replay a port: tape, replay.
     Tape(tape::Tape),
     Replay(replay::Replay),
 
@@ -193,7 +193,7 @@ impl Command {
 }
 
 impl Command {
-    /// Whether a file may come out on standard output, to be read by programs.
+    /// Whether the subcommand may write a file for programs to standard output.
     fn writes_data(&self) -> bool {
         matches!(
             self,
@@ -209,8 +209,7 @@ impl Command {
     }
 }
 
-/// Runs one command line, `arguments` with the program's name first, and writes a failure to
-/// standard error.
+/// Runs one command line. `arguments` begins with the name of the program. A failure is written to standard error.
 pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let parsed = help::command()
         .try_get_matches_from(arguments)
@@ -218,7 +217,7 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let cli = match parsed {
         Ok(cli) => cli,
         Err(error) => {
-            // A reader who is gone wants no help any more.
+            // If the reader is gone, nobody needs the help text.
             let _ = error.print();
             return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
         }
@@ -236,8 +235,8 @@ pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     }
 }
 
-/// Standard output: data as it is; text for people with colours only on a terminal, and without characters that
-/// turn the direction of reading.
+/// Standard output. Data is written as it is. Text for people has colours only on a terminal, and no characters that
+/// change the direction of reading.
 fn stdout(context: &Context, writes_data: bool) -> Box<dyn Write> {
     if context.json {
         Box::new(BufWriter::new(io::stdout()))

@@ -1,5 +1,4 @@
-//! `tallyjaw page`: exit 0, 2 if no page is configured or this user may not read the token, 3 without a
-//! daemon.
+//! `tallyjaw page`: exit 0; 2 if no page is configured or this user may not read the token; 3 without a daemon.
 
 use super::{Context, Exit, Failure, client};
 use crate::message::reply::Status;
@@ -49,7 +48,7 @@ impl Page {
     }
 }
 
-/// Where this machine itself reaches what listens at any of its addresses.
+/// An address of this machine that reaches the page, if the page listens on all addresses.
 fn reachable(address: SocketAddr) -> SocketAddr {
     if address.ip().is_unspecified() {
         SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), address.port())

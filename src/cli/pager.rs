@@ -1,4 +1,4 @@
-//! Text that is longer than the terminal, by the pager of whoever reads it.
+//! Shows long text in the user's pager.
 
 #![expect(
     clippy::disallowed_methods,
@@ -8,8 +8,8 @@
 use std::io::{self, IsTerminal as _, Write};
 use std::process::{Command, Stdio};
 
-/// Shows `text`, which has colours: by `$PAGER`, else `less`, where standard output is a terminal and the
-/// text is longer; else on `out`, also where there is no such program. An empty `$PAGER` is none.
+/// Shows `text` with its colours. If standard output is a terminal and the text is longer, it goes to `$PAGER`, or
+/// `less`. Otherwise, or without such a program, it goes to `out`. An empty `$PAGER` means no pager.
 pub(super) fn show(text: &[u8], out: &mut dyn Write) -> io::Result<()> {
     let lines = memchr::memchr_iter(b'\n', text).count();
     if lines < room().unwrap_or(usize::MAX) {
@@ -22,7 +22,7 @@ pub(super) fn show(text: &[u8], out: &mut dyn Write) -> io::Result<()> {
     Ok(())
 }
 
-/// Lines that standard output shows at a time; none if it is no terminal.
+/// Number of lines of the terminal; `None` if standard output is not one.
 fn room() -> Option<usize> {
     if !io::stdout().is_terminal() {
         return None;
@@ -31,7 +31,7 @@ fn room() -> Option<usize> {
     (size.ws_row > 0).then_some(usize::from(size.ws_row))
 }
 
-/// Whether the pager showed it; its arguments may stand behind its name, as everywhere.
+/// Whether the pager showed the text. `pager` may contain arguments after the name.
 fn by(pager: &str, text: &[u8]) -> io::Result<bool> {
     let mut words = pager.split_whitespace();
     let Some(program) = words.next() else {
@@ -40,7 +40,7 @@ fn by(pager: &str, text: &[u8]) -> io::Result<bool> {
     let mut command = Command::new(program);
     command.args(words).stdin(Stdio::piped());
     if std::env::var_os("LESS").is_none() {
-        command.env("LESS", "FRX"); // colours, and the end if it is short
+        command.env("LESS", "FRX"); // Colours, and no wait at the end of a short text.
     }
     let Ok(mut child) = command.spawn() else {
         return Ok(false);
@@ -50,7 +50,7 @@ fn by(pager: &str, text: &[u8]) -> io::Result<bool> {
         let stdin: Box<dyn Write> = Box::new(stdin);
         match anstream::AutoStream::new(stdin, choice).write_all(text) {
             Err(error) if error.kind() != io::ErrorKind::BrokenPipe => return Err(error),
-            Ok(()) | Err(_) => {} // whoever has seen enough ends the pager
+            Ok(()) | Err(_) => {} // The pager may be closed before the end of the text.
         }
     }
     child.wait()?;

@@ -1,11 +1,11 @@
-//! What is written for people, without characters that turn the direction of reading, whoever put them there.
+//! Writes text for people without characters that change the direction of reading.
 //!
-//! Line ends and colours pass; all else is shown as [`safe`] shows it. Not for data, which is written as it is.
+//! Line ends and colours pass; the rest is escaped by [`safe`]. Data for programs must not go through this.
 
 use crate::quantity::{is_unsafe, safe};
 use std::io::{self, Write};
 
-/// Writes text on.
+/// Passes text on to `W`.
 pub(super) struct Plain<W>(pub(super) W);
 
 impl<W: Write> Write for Plain<W> {

@@ -65,7 +65,7 @@ fn cells(plan: &Plan) -> Vec<String> {
     ]
 }
 
-/// Where a pull force is from that the maker's sheet does not have.
+/// The table of pull forces that the plan uses if the maker's sheet has no value.
 fn table(plan: &Plan) -> String {
     let named = plan.pull_force.map(|fallback| fallback.table.name);
     named.map_or(String::new(), |name| {
@@ -73,14 +73,14 @@ fn table(plan: &Plan) -> String {
     })
 }
 
-/// The area, and the gauge it was named by.
+/// The area, and the gauge by which the plan names the wire.
 fn wire(request: &WireRequest) -> String {
     match resolve(request) {
         Ok(wire) => match wire.gauge {
             Some(gauge) => format!("{} ({gauge} ga, {})", wire.area, wire.sizing.name()),
             None => wire.area.to_string(),
         },
-        Err(_) => request.text.clone(), // a checked plan's wire resolves
+        Err(_) => request.text.clone(), // The check of the configuration has resolved every wire.
     }
 }
 

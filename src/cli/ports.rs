@@ -54,18 +54,18 @@ impl Ports {
     }
 }
 
-/// What is said where no port is one of an adapter.
+/// Message if no port belongs to a USB adapter.
 pub(super) const NO_ADAPTER: &str = "no USB serial adapter is plugged in";
-/// What to do then.
+/// Remedy for that.
 pub(super) const PLUG_IT_IN: &str = "plug the caliper's adapter in and look again: tallyjaw ports; if it is still missing, try another cable and \
      another socket; to see it all without an instrument: tallyjaw demo";
 
-/// Says so.
+/// Writes that message with its remedy.
 pub(super) fn no_adapter(out: &mut dyn Write) -> io::Result<()> {
     writeln!(out, "{NO_ADAPTER}\n{HELP}help{HELP:#}: {PLUG_IT_IN}")
 }
 
-/// A port, and what stands against opening it.
+/// Writes a port, and why it cannot be opened.
 pub(super) fn write_text(out: &mut dyn Write, port: &PortInfo) -> io::Result<()> {
     let path = port.path.display();
     match &port.obstacle {
@@ -106,7 +106,7 @@ pub(super) fn write_text(out: &mut dyn Write, port: &PortInfo) -> io::Result<()>
     Ok(())
 }
 
-/// What is unknown is left out.
+/// A port as JSON; unknown values are left out.
 fn as_json(port: &PortInfo) -> Value {
     let mut fields = json!({
         "path": port.path.display().to_string(),

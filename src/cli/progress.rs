@@ -1,5 +1,5 @@
-//! One line on standard error that says how far long work is; nothing where that is no terminal, or where the
-//! work is done before anybody looks.
+//! Shows the progress of long work on one line of standard error. Nothing is shown if that is not a terminal, or if the
+//! work takes less than an instant.
 
 #![expect(
     clippy::disallowed_methods,
@@ -9,24 +9,24 @@
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::time::{Duration, Instant};
 
-/// Between two tellings, and before the first.
+/// Time between two updates, and before the first.
 const PAUSE: Duration = Duration::from_millis(200);
-/// Fewer bytes are not worth a look at the time.
+/// Number of bytes between two looks at the clock.
 const STEP_BYTES: u64 = 64 * 1024;
 const OF_BYTES: &str = "{msg} [{bar:30}] {percent} % of {total_bytes}, {eta} left";
 const OF_WORDS: &str = "{msg}";
 
-/// A line that is written over itself, and wiped at the end.
+/// A line that is overwritten, and erased at the end.
 #[derive(Debug)]
 pub(super) struct Progress {
     bar: ProgressBar,
     next: Instant,
-    /// Work that is done and not yet shown.
-    untold_bytes: u64,
+    /// Bytes that are done and not shown yet.
+    undisplayed_bytes: u64,
 }
 
 impl Progress {
-    /// Of work that ends nobody knows when; says what [`Progress::show`] gives.
+    /// Progress of work of unknown length; [`Progress::show`] gives the text.
     pub(super) fn new() -> Self {
         Self::with(ProgressBar::no_length(), OF_WORDS)
     }
@@ -44,26 +44,26 @@ impl Progress {
         Self {
             bar,
             next: Instant::now() + PAUSE,
-            untold_bytes: 0,
+            undisplayed_bytes: 0,
         }
     }
 
-    /// That number of bytes more is done.
+    /// Adds bytes that are done.
     pub(super) fn advance(&mut self, bytes: u64) {
-        self.untold_bytes += bytes;
-        if self.untold_bytes >= STEP_BYTES && self.is_due() {
-            self.bar.inc(std::mem::take(&mut self.untold_bytes));
+        self.undisplayed_bytes += bytes;
+        if self.undisplayed_bytes >= STEP_BYTES && self.is_due() {
+            self.bar.inc(std::mem::take(&mut self.undisplayed_bytes));
         }
     }
 
-    /// Shows what `text` gives, if it is time to.
+    /// Shows the text of `text`, if an update is due.
     pub(super) fn show(&mut self, text: impl FnOnce() -> String) {
         if self.is_due() {
             self.bar.set_message(text());
         }
     }
 
-    /// Something else is said meanwhile.
+    /// Hides the line while `say` writes something else.
     pub(super) fn aside(&self, say: impl FnOnce()) {
         self.bar.suspend(say);
     }
@@ -75,7 +75,7 @@ impl Progress {
         }
         self.next = now + PAUSE;
         if self.bar.is_hidden() {
-            self.bar.set_draw_target(ProgressDrawTarget::stderr()); // still hidden where that is no terminal
+            self.bar.set_draw_target(ProgressDrawTarget::stderr()); // It stays hidden where standard error is not a terminal.
         }
         true
     }

@@ -53,12 +53,12 @@ pub(super) struct Replay {
     now: bool,
 }
 
-/// How fast a tape is played.
+/// Speed of playing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Pace {
-    /// How many times as fast; more than zero.
+    /// Factor of the recorded speed, above zero.
     Times(Decimal),
-    /// Without waiting.
+    /// Without any waiting.
     Max,
 }
 
@@ -78,7 +78,7 @@ impl std::str::FromStr for Pace {
 }
 
 impl Pace {
-    /// How long after the start of playing a mark is due.
+    /// Time from the start of playing to a mark at `micros` of the tape.
     fn due(self, micros: u64) -> Duration {
         let Self::Times(times) = self else {
             return Duration::ZERO;
@@ -143,7 +143,7 @@ impl Replay {
         printer.print(&mut core)
     }
 
-    /// The named one, that of the recording, or the only one there is.
+    /// The instrument named, the one of the recording, or the only one.
     fn instrument_of(&self, config: &Config, tape: &Tape) -> Result<String, Failure> {
         if let Some(named) = &self.instrument {
             return Ok(named.clone());
@@ -200,10 +200,10 @@ impl Replay {
                 Mark::Spoiled(bytes) if marks => caliper
                     .send(&marked(&ByteRun::Spoiled(bytes.clone())))
                     .map_err(cannot)?,
-                // Left out or sent as sound they would make another value.
+                // Leaving these bytes out, or sending them as good ones, would give another value.
                 Mark::Spoiled(_) => return Err(cannot_spoil(&timed)),
                 Mark::Closed { .. } => caliper.unplug(),
-                // What waited before anybody was there, and lines that a pseudo-terminal has not.
+                // Bytes from before the port was opened, and modem lines, which a pseudo-terminal does not have.
                 Mark::Stale(_) | Mark::Contact { .. } => {}
             }
         }
@@ -220,10 +220,10 @@ fn cannot_spoil(timed: &Timed) -> Failure {
     .with_remedy("set TALLYJAW_PTY_MARKS=1 for replay and for the program that reads")
 }
 
-/// How long a reader may take for the last bytes before the port goes away.
+/// Time that a reader gets for the last bytes before the port is closed.
 const DRAIN_PATIENCE: Duration = Duration::from_secs(2);
 
-/// Entries as words, or as the lines of a journal.
+/// Prints entries, in words or as lines of a journal.
 struct Printer<'a> {
     out: &'a mut dyn Write,
     json: bool,
@@ -247,7 +247,7 @@ impl Printer<'_> {
     }
 }
 
-/// Until a process other than ours has the terminal open.
+/// Waits until another process has the terminal open.
 fn wait_for_a_reader(caliper: &VirtualCaliper) {
     let is_opened = |path: &Path| {
         let holders = discover::inspect(path).holders;

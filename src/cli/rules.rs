@@ -1,18 +1,18 @@
-//! The rules that options keep in every subcommand: one name for one thing.
+//! Tests that options have the same meaning and name in every subcommand.
 //!
-//! A new subcommand that breaks one fails here, with the name that is wanted.
+//! A new subcommand that breaks a rule fails here, with the name to use.
 
 use super::help;
 use super::query::Query;
 use clap::{Arg, Command};
 
-/// A command, by the words that call it.
+/// A command with the words that call it.
 struct Called {
     words: String,
     command: Command,
 }
 
-/// Every command that does something itself.
+/// Every command that can be run.
 fn called() -> Vec<Called> {
     let mut command = help::command();
     command.build();
@@ -44,7 +44,7 @@ fn takes_file(arg: &Arg) -> bool {
     names.iter().any(|name| name.as_str() == "FILE")
 }
 
-/// Options with a file that is read, or that is made beside the one of `--out`.
+/// Options for files that are read, or that are written beside the one of `--out`.
 const OTHER_FILES: [&str; 6] = ["config", "from", "limits", "question", "save", "svg"];
 
 #[test]
@@ -69,7 +69,7 @@ fn a_file_is_made_by_out_and_o_means_nothing_else() {
 
 #[test]
 fn what_is_meant_has_one_name() {
-    /// What other programs call it, and what it is called here.
+    /// Names that other programs use, with the name to use here.
     const NAMES: [(&str, &str); 10] = [
         ("output", "out"),
         ("overwrite", "force"),

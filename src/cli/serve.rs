@@ -1,5 +1,5 @@
-//! `tallyjaw serve`: exit 0 after it was stopped, 2 if the configuration is faulty or another
-//! daemon runs, 4 if the journal or the sockets cannot be written.
+//! `tallyjaw serve`: exit 0 after a stop, 2 if the configuration has errors or another daemon runs, 4 if the journal or
+//! the sockets cannot be written.
 
 use super::{Context, Exit, Failure, logging};
 use crate::daemon::{self, DaemonError, Ready, Setup};
@@ -8,13 +8,13 @@ use crate::journal::{self, JournalError};
 use std::io::Write;
 use std::time::Duration;
 
-/// Set by the benchmark only: entries are announced before they are on disk.
+/// Set by the benchmark only: entries are shown before they are on disk.
 const WITHOUT_SYNC: &str = "TALLYJAW_BENCHMARK_WITHOUT_SYNC";
 
 /// Set by tests only: the size of a full segment in bytes.
 const SEGMENT_BYTES: &str = "TALLYJAW_TEST_SEGMENT_BYTES";
 
-/// Set by tests only: after this number of milliseconds without an answer a disk has stalled.
+/// Set by tests only: number of milliseconds without an answer after which the disk counts as stalled.
 const STALL_MILLIS: &str = "TALLYJAW_TEST_STALL_MILLIS";
 
 /// Run the daemon: read the ports, judge, keep the journal, serve the sockets
@@ -56,7 +56,7 @@ impl Serve {
             stall_after: number_of(STALL_MILLIS)?
                 .map_or(daemon::STALL_AFTER, Duration::from_millis),
         };
-        // A daemon whose standard output is closed serves all the same.
+        // Closed standard output does not stop the daemon.
         let measures = !setup.config.catalog.instruments.is_empty();
         let ready = |ready: &Ready| drop(say(ready, measures, context.json, out));
         daemon::run(setup, ready).map_err(failure)?;
@@ -64,7 +64,7 @@ impl Serve {
     }
 }
 
-/// The number in a variable of the environment, if it is set.
+/// The number in an environment variable, if it is set.
 fn number_of(variable: &str) -> Result<Option<u64>, Failure> {
     let Some(text) = std::env::var_os(variable) else {
         return Ok(None);

@@ -88,7 +88,7 @@ impl Status {
     }
 }
 
-/// How each sink is doing: a line, and what to do about one that fails.
+/// Writes the state of each sink, with a remedy if it fails.
 fn sinks(out: &mut dyn Write, form: &EntryStyle, sinks: &[SinkStatus]) -> std::io::Result<()> {
     if sinks.is_empty() {
         return Ok(());

@@ -1,6 +1,6 @@
-//! What the configuration relies on and does not hold itself: programs and files beside it, and who may write it.
+//! Checks what the configuration relies on outside itself: programs, files, and permissions.
 //!
-//! In: a configuration without errors. Out: sentences about what will not work, or is open to others.
+//! In: a configuration without errors. Out: sentences about what will not work, or is open to other users.
 
 use super::Failure;
 use crate::config::{Config, SinkSettings};
@@ -8,13 +8,13 @@ use std::fs::Metadata;
 use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 
-/// Bits of a mode: others may read, others or the group may write.
+/// Permission bits: others may read; others or the group may write.
 const OTHERS_READ: u32 = 0o004;
 const OTHERS_WRITE: u32 = 0o002;
 const GROUP_WRITE: u32 = 0o020;
 const ANY_EXECUTE: u32 = 0o111;
 
-/// What `check` says of it.
+/// The warnings that `check` prints.
 pub(super) fn warnings(config: &Config) -> Vec<String> {
     let mut found = Vec::new();
     if let Some(program) = config.daemon.announce.first()
@@ -47,7 +47,7 @@ fn password(sink: &str, file: &Path) -> Option<String> {
     }
 }
 
-/// Whether a program of this name can be run: as a shell finds it, but for the daemon's own search path.
+/// Whether a program of this name can be started. The search is that of a shell, with this process's own search path.
 fn is_program(name: &str) -> bool {
     let runs = |path: PathBuf| {
         std::fs::metadata(path)
@@ -60,15 +60,15 @@ fn is_program(name: &str) -> bool {
     std::env::split_paths(&places).any(|folder| runs(folder.join(name)))
 }
 
-/// Refuses a file that was only found where we stand, if another user can say what is in it and we would run as
-/// root or start a program that it names.
+/// Refuses a file that was found in the current folder if another user can change it, and if either root would use it
+/// or it names a program to start.
 pub(super) fn trusted(path: &Path, announces: bool) -> Result<(), Failure> {
     let own = rustix::process::geteuid().as_raw();
     if own != 0 && !announces {
         return Ok(());
     }
     let Ok(about) = std::fs::metadata(path) else {
-        return Ok(()); // reading says why it cannot be read
+        return Ok(()); // Reading it will report why it cannot be read.
     };
     let Some(why) = distrusted(&about, own, rustix::process::getegid().as_raw()) else {
         return Ok(());
@@ -87,7 +87,7 @@ pub(super) fn trusted(path: &Path, announces: bool) -> Result<(), Failure> {
     ))
 }
 
-/// Why another user can say what is in a file; root may.
+/// Why another user can change the file; root is allowed to.
 fn distrusted(about: &Metadata, own: u32, group: u32) -> Option<String> {
     let mode = about.permissions().mode();
     let owner = about.uid();

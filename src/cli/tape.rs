@@ -1,5 +1,5 @@
-//! `tallyjaw tape`: exit 0 when it is stopped, 2 if the file is there or the port is not known,
-//! 4 if the tape cannot be written.
+//! `tallyjaw tape`: exit 0 when it is stopped, 2 if the file exists or the port is unknown, 4 if the tape cannot be
+//! written.
 
 #![expect(
     clippy::disallowed_methods,
@@ -19,7 +19,7 @@ use std::time::Instant;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
 
-/// Events that may wait while one is written.
+/// Number of events that may wait while one is written.
 const WAITING_MOST: usize = 64;
 
 /// Record the bytes of a port with their times into a file
@@ -51,7 +51,7 @@ pub(super) struct Tape {
     rts: Option<bool>,
 }
 
-/// What is recorded, and what is said of it.
+/// The port to record, and its description.
 struct TapeSource {
     config: PortConfig,
     instrument: Option<String>,
@@ -86,7 +86,7 @@ impl Tape {
             .map_err(|cause| Failure::io("no event loop").because(&cause))?;
         let ended = runtime.block_on(recording.run(what.config));
         ended.map_err(unwritable)?;
-        file.sync_all().map_err(unwritable)?; // the tape outlives a power cut from here on
+        file.sync_all().map_err(unwritable)?; // From here on the tape survives a power cut.
         recording.summary(&self.out, context.json, out)?;
         Ok(Exit::Yes)
     }
@@ -138,7 +138,7 @@ impl Tape {
     }
 }
 
-/// A file that was not there.
+/// Creates the file, which must not exist.
 fn create(path: &Path) -> Result<File, Failure> {
     let created = OpenOptions::new().write(true).create_new(true).open(path);
     created.map_err(|cause| {
@@ -159,7 +159,7 @@ struct Recording<W> {
 }
 
 impl<W: Write> Recording<W> {
-    /// Records until a signal says stop.
+    /// Records until a signal stops it.
     async fn run(&mut self, config: PortConfig) -> io::Result<()> {
         let mut interrupt = signal(SignalKind::interrupt())?;
         let mut terminate = signal(SignalKind::terminate())?;
@@ -175,7 +175,7 @@ impl<W: Write> Recording<W> {
             }
         }
         drop(events);
-        // Ends because nobody takes its events any more.
+        // The task ends because its events have no receiver any more.
         let _ = port.await;
         Ok(())
     }

@@ -1,4 +1,4 @@
-//! `tallyjaw tools`: exit 0; 4 if there is a journal that cannot be read.
+//! `tallyjaw tools`: exit 0, or 4 if there is a journal that cannot be read.
 
 use super::card::ODD;
 use super::columns::Columns;
@@ -77,7 +77,7 @@ fn list(tools: &[Used<'_>], out: &mut dyn Write) -> Result<(), Failure> {
     Ok(())
 }
 
-/// A tool, and what the journal knows of it.
+/// A tool with its counts from the journal.
 struct Used<'a> {
     tool: &'a Tool,
     known: Option<&'a ToolState>,
@@ -94,7 +94,7 @@ impl<'a> Used<'a> {
         self.tool.care.crimps_before.saturating_add(measured)
     }
 
-    /// Crimps measured in this journal, in a nest of this name; of all where the tool has none.
+    /// Crimps measured in this journal in the nest; all crimps of a tool without nests.
     fn measured(&self, nest: &str) -> u64 {
         let Some(known) = self.known else { return 0 };
         if nest.is_empty() {
@@ -107,7 +107,7 @@ impl<'a> Used<'a> {
         self.tool.care.since_check(self.crimps())
     }
 
-    /// Crimps until the next check; `None` where none is due by their number.
+    /// Crimps left until the next check; `None` if no check is due by their number.
     fn left(&self) -> Option<u64> {
         let every = u64::from(self.tool.care.check_every_crimps?);
         Some(every.saturating_sub(self.since_check()))
@@ -117,7 +117,8 @@ impl<'a> Used<'a> {
         care::check(&self.tool.id, &self.tool.care, Some(self.crimps()), now)
     }
 
-    /// `T-07: 12004 crimps, 4 since its check of 2026-09-01; next check by 2027-09-01 or in 4996 crimps`.
+    /// The tool in words: `T-07: 12004 crimps, 4 since its check of 2026-09-01; next check by 2027-09-01 or in 4996
+    /// crimps`.
     fn says(&self) -> String {
         let care = &self.tool.care;
         let since = self.since_check();
@@ -191,7 +192,7 @@ fn terminals(tool: &Tool) -> String {
     tool.terminals.join(", ")
 }
 
-/// Each nest with its sizes; a tool without nests is a row of its own.
+/// Each nest with its sizes; a tool without nests gives one row.
 fn nests(tool: &Tool) -> Vec<(String, String)> {
     if tool.nests.is_empty() {
         return vec![(String::new(), "any".to_owned())];

@@ -27,7 +27,7 @@ pub(super) struct Watch {
     after: Option<u64>,
 }
 
-/// The longest line that is waited for: a `segment` holds the whole state.
+/// Maximum length of a line; a `segment` holds the whole state.
 const LONGEST_LINE: usize = 64 * 1024 * 1024;
 
 impl Watch {
@@ -40,7 +40,7 @@ impl Watch {
                 .write_all(request.as_bytes())
                 .map_err(|error| gone(Some(&error)))?;
         }
-        // What became durable before the request was read comes again after it.
+        // An entry that became durable before the request was read is sent again after it.
         let mut screen = Screen::of(&daemon.runtime_dir);
         let mut skip_until = self.after.map(|after| Seq(after).following());
         while let Some(text) = next_line(&mut feed)? {
@@ -54,7 +54,7 @@ impl Watch {
                 writeln!(out, "{text}")?;
             } else {
                 screen.show(out, &text)?;
-                // Once everything that has come is shown, and not between entries of one moment.
+                // Prompts are shown once all waiting lines are, and not between entries of the same moment.
                 if feed.buffer().is_empty() {
                     screen.prompts(out)?;
                 }
@@ -65,11 +65,11 @@ impl Watch {
     }
 }
 
-/// Entries as a person reads them, each followed by what to do next where something has happened.
+/// Shows entries to a person, each followed by the next action of its station.
 struct Screen {
     socket: PathBuf,
     form: EntryStyle,
-    /// Where something has happened since the prompts were shown.
+    /// Stations with entries since the prompts were last shown.
     stations: BTreeSet<String>,
     /// The warnings of the last series at each station; that there are some is said once, not again with the same plan.
     warned: BTreeMap<String, Vec<String>>,
@@ -85,7 +85,7 @@ impl Screen {
         }
     }
 
-    /// A line of the feed; the state is left to `status`.
+    /// Shows a line of the feed. The state is not shown; `status` does that.
     fn show(&mut self, out: &mut dyn Write, text: &str) -> io::Result<()> {
         if let Ok((stamped, _)) = line::decode(text.as_bytes()) {
             return self.entry(out, &stamped);
@@ -129,13 +129,13 @@ impl Screen {
         Ok(())
     }
 
-    /// What to do next at the stations that something has happened at, asked of the daemon.
+    /// Asks the daemon for the next action of the stations with new entries, and shows it.
     fn prompts(&mut self, out: &mut dyn Write) -> io::Result<()> {
         if self.stations.is_empty() {
             return Ok(());
         }
         let stations = std::mem::take(&mut self.stations);
-        // Who may read the feed may not be let in there: then entries alone are shown.
+        // A user may read the feed without access to the control socket. Then only entries are shown.
         let status = client::call_at(&self.socket, "status", &client::params([]))
             .and_then(|answer| client::read::<Status>(&answer));
         let Ok(status) = status else { return Ok(()) };

@@ -1,4 +1,4 @@
-//! `tallyjaw wire`: exit 0 if the size was found, 2 if there is no such size.
+//! `tallyjaw wire`: exit 0 if the size was found, 2 if it does not exist.
 
 use super::columns::Columns;
 use super::{Context, Exit, Failure};
@@ -33,7 +33,7 @@ pub(super) struct Wire {
     sizing: Option<SizingSystem>,
 }
 
-/// The sizing system of an argument.
+/// The sizing system with this name.
 pub(super) fn sizing(name: &str) -> Result<SizingSystem, String> {
     SizingSystem::from_name(name).ok_or_else(|| {
         let names = SizingSystem::ALL.map(SizingSystem::name);
@@ -83,7 +83,7 @@ impl Wire {
     }
 }
 
-/// What else is known of a gauge: the size that other tables give it, and published pull forces.
+/// Writes more about a gauge: sizes in other tables, and published pull forces.
 fn beside(gauge: &Gauge, out: &mut dyn Write) -> Result<(), Failure> {
     if let Some(iso) = gauge.iso_pairing {
         let name = gauge.name;
@@ -152,7 +152,7 @@ fn list(
     Ok(Exit::Yes)
 }
 
-/// What an area is as a gauge, in words.
+/// The gauges that an area corresponds to, in words.
 pub(super) fn near(area: Area) -> String {
     let named = |size: fn(&Gauge) -> Option<Area>| {
         let gauge = table().iter().find(|gauge| size(gauge) == Some(area))?;
@@ -174,7 +174,7 @@ pub(super) fn near(area: Area) -> String {
     format!("{area}: {}", parts.join("; "))
 }
 
-/// A decimal as a JSON number with its digits.
+/// A decimal as a JSON number, with its digits.
 pub(super) fn number(decimal: Decimal) -> Value {
     serde_json::from_str(&decimal.to_string()).unwrap_or(Value::Null)
 }

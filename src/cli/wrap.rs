@@ -1,18 +1,19 @@
-//! Text for people, broken at words to the width of the terminal.
+//! Wraps text for people at words, to the width of the terminal.
 //!
-//! A number and its unit stay on one line. Where standard output is no terminal nothing is broken: a line is an entry.
+//! A number and its unit stay on one line. If standard output is not a terminal nothing is wrapped, so that a line is
+//! an entry.
 
 use std::io::{self, IsTerminal as _};
 
-/// What a number is not parted from.
+/// Units and words that stay with a number.
 const UNITS: &[&str] = &[
     "mm", "mm²", "µm", "in", "N", "kN", "lbf", "kgf", "ga", "AWG", "%", "ms", "s", "min", "V",
 ];
 
-/// Narrower terminals are written to as if they were so wide: a column of single words is no easier to read.
+/// Minimum width. In a narrower terminal wrapped text would be a column of single words.
 const NARROWEST: usize = 40;
 
-/// Columns of standard output; `None` if it is no terminal.
+/// Width of standard output in columns; `None` if it is not a terminal.
 pub(super) fn terminal_width() -> Option<usize> {
     if !io::stdout().is_terminal() {
         return None;
@@ -21,7 +22,7 @@ pub(super) fn terminal_width() -> Option<usize> {
     (size.ws_col > 0).then_some(usize::from(size.ws_col))
 }
 
-/// `text` in lines, the second and later ones behind `indent` blanks, which the first one has used already.
+/// `text` in lines. The first line has used `indent` columns already; the others are indented by as many.
 pub(super) fn wrapped(text: &str, indent: usize, width: Option<usize>) -> String {
     let Some(width) = width else {
         return text.to_owned();
@@ -45,7 +46,7 @@ pub(super) fn wrapped(text: &str, indent: usize, width: Option<usize>) -> String
     lines
 }
 
-/// How many characters are shown: those of a colour are not.
+/// Number of visible characters; colour codes are left out.
 fn columns(text: &str) -> usize {
     let parts = text.split('\u{1b}').enumerate();
     let shown = parts.map(|(nth, part)| match part.split_once('m') {
@@ -55,7 +56,7 @@ fn columns(text: &str) -> usize {
     shown.sum()
 }
 
-/// The words of a text; a number and what belongs to it are one.
+/// The words of a text, where a number and what belongs to it are one word.
 fn chunks(text: &str) -> Vec<String> {
     let mut chunks: Vec<String> = Vec::new();
     let mut before = "";
@@ -72,7 +73,7 @@ fn chunks(text: &str) -> Vec<String> {
     chunks
 }
 
-/// `1.62` and `±0.05`, `±0.05` and `mm,`, `>=` and `180`, `piece` and `3`.
+/// Whether two words stay together: `1.62` and `±0.05`, `±0.05` and `mm,`, `>=` and `180`, `piece` and `3`.
 fn belong_together(one: &str, next: &str) -> bool {
     let is_number = one.ends_with(|c: char| c.is_ascii_digit());
     let bare = next.trim_end_matches(|c: char| ",;:.)]".contains(c));

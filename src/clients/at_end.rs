@@ -1,22 +1,22 @@
-//! Clients of the feed that have every line so far. The task that announces new lines writes to them directly: waking
+//! Feed clients that have every line so far. The task that announces new lines writes to them directly, because waking
 //! a task for each client would delay the line.
 //!
-//! In: lines that are durable. Out: their bytes, as many as a socket takes without waiting.
+//! In: durable lines. Out: their bytes, as many as a socket accepts without waiting.
 //!
-//! - Nothing in here waits. What a socket does not take at once, its client's own task sends.
-//! - Only a few clients have such a place, so that many cannot delay the journal.
+//! - Nothing waits here. What a socket does not accept at once, the client's own task sends.
+//! - Only a few clients are served in this way, so that many cannot delay the journal.
 
 use crate::entry::Seq;
 use std::sync::Arc;
 use tokio::net::unix::OwnedWriteHalf;
 
-/// How many clients are written to directly; any more are woken.
+/// Maximum number of clients that are written to directly; others are woken.
 const MOST: usize = 8;
 
-/// More bytes at a time than this are left to the client's own task.
+/// Larger amounts are left to the client's own task.
 const CHUNK: usize = 64 * 1024;
 
-/// The places of a daemon.
+/// The clients of a daemon that are written to directly.
 #[derive(Debug, Default)]
 pub(super) struct AtEnd {
     places: Vec<Seat>,
@@ -28,23 +28,23 @@ struct Seat {
     id: u64,
     writer: Arc<OwnedWriteHalf>,
     left: Left,
-    /// It took less than all there was: nothing more is written here.
+    /// It accepted less than everything, so nothing more is written here.
     behind: bool,
 }
 
-/// Where a client stands that leaves its place.
+/// State of a client that leaves.
 #[derive(Debug)]
 pub(super) struct Left {
     /// The newest entry that was written, or is in `bytes`.
     pub(super) after: Seq,
-    /// Lines that went out in part.
+    /// Lines that were sent in part.
     pub(super) bytes: Vec<u8>,
-    /// How much of `bytes` went out.
+    /// Number of bytes of `bytes` that were sent.
     pub(super) written: usize,
 }
 
 impl AtEnd {
-    /// A place for a client that has everything up to `after`; `None` where all are taken.
+    /// Adds a client that has every entry up to `after`; `None` if there is no place.
     pub(super) fn enter(&mut self, after: Seq, writer: &Arc<OwnedWriteHalf>) -> Option<u64> {
         if self.places.len() >= MOST {
             return None;
@@ -63,13 +63,13 @@ impl AtEnd {
         Some(self.next_id)
     }
 
-    /// Gives up a place; `None` if there is none of this number.
+    /// Removes a client; `None` if the number is unknown.
     pub(super) fn leave(&mut self, id: u64) -> Option<Left> {
         let at = self.places.iter().position(|place| place.id == id)?;
         Some(self.places.swap_remove(at).left)
     }
 
-    /// Writes what follows, ending with entry `last`, to everyone who takes it without waiting.
+    /// Writes the next lines, which end with entry `last`, to every client that accepts them without waiting.
     pub(super) fn write<'a>(&mut self, lines: impl Iterator<Item = &'a [u8]>, last: Seq) {
         if self.places.is_empty() {
             return;
@@ -100,7 +100,7 @@ impl Seat {
                     self.left.written = written;
                 }
             }
-            // Full, or gone: its own task will find out which.
+            // Full or gone; its own task will find out.
             Err(_) => self.behind = true,
         }
     }
@@ -111,7 +111,7 @@ mod tests {
     use super::*;
     use tokio::net::UnixStream;
 
-    /// Two ends of a socket, the near one known to take bytes.
+    /// Two ends of a socket, of which the near one accepts bytes.
     async fn socket() -> (Arc<OwnedWriteHalf>, UnixStream) {
         let (near, far) = UnixStream::pair().unwrap();
         near.writable().await.unwrap();
@@ -125,7 +125,7 @@ mod tests {
             let mut chunk = [0; 4096];
             match far.try_read(&mut chunk) {
                 Ok(len) => got.extend_from_slice(&chunk[..len]),
-                // It may not know yet that there is something to read.
+                // The kernel may not have noticed yet that there is something to read.
                 Err(_) if got.is_empty() => far.readable().await.unwrap(),
                 Err(_) => return got,
             }

@@ -1,7 +1,7 @@
-//! One client of the control socket: JSON-RPC, a request a line, answered in order.
+//! Serves a client of the control socket: JSON-RPC, one request on each line, answered in order.
 //!
-//! - Only the daemon's own user and root are served, whatever the mode of the socket says.
-//! - An answer waits until what it says is durable; the daemon decides when that is.
+//! - Only the daemon's own user and root are served, whatever the permissions of the socket.
+//! - An answer waits until the result is durable. The daemon decides when that is.
 
 use super::lines::{Lines, Sent};
 use super::{LONGEST_LINE, MOST_CLIENTS};
@@ -13,27 +13,27 @@ use tokio::net::UnixStream;
 use tokio::sync::mpsc::Sender;
 use tokio::sync::oneshot;
 
-/// How long a client may take over one line, and over taking an answer.
+/// Time limit for sending one line, and for reading an answer.
 const PATIENCE: Duration = Duration::from_secs(10);
 
-/// What a client asks of the daemon.
+/// A request to the daemon.
 #[derive(Debug)]
 pub struct ControlRequest {
-    /// What is asked.
+    /// The method with its parameters.
     pub call: Call,
-    /// Where the answer goes. If it is dropped, the client gets the answer that the daemon is stopping.
+    /// Receiver of the answer. If it is dropped, the client is told that the daemon is stopping.
     pub answer: oneshot::Sender<Result<Outcome, ErrorObject>>,
 }
 
-/// Someone who may not use the control socket.
+/// A user without access to the control socket.
 #[derive(Debug)]
-pub(super) struct Stranger {
-    /// Who it is, as far as the kernel says.
+pub(super) struct OtherUser {
+    /// User id, if the kernel knows it.
     pub(super) uid: Option<u32>,
     own: u32,
 }
 
-impl Stranger {
+impl OtherUser {
     pub(super) fn error(&self) -> ErrorObject {
         let got = self
             .uid
@@ -46,14 +46,14 @@ impl Stranger {
     }
 }
 
-/// Whether the peer, as the kernel knows it, may use this socket.
-pub(super) fn check_peer(stream: &UnixStream) -> Result<(), Stranger> {
+/// Checks that the peer, as the kernel knows it, may use this socket.
+pub(super) fn check_peer(stream: &UnixStream) -> Result<(), OtherUser> {
     let own = rustix::process::geteuid().as_raw();
     let uid = stream.peer_cred().ok().map(|peer| peer.uid());
     if uid == Some(own) || uid == Some(0) {
         Ok(())
     } else {
-        Err(Stranger { uid, own })
+        Err(OtherUser { uid, own })
     }
 }
 
@@ -65,13 +65,13 @@ pub(super) fn too_many() -> ErrorObject {
     )
 }
 
-/// Says why not, without waiting.
+/// Sends an error without waiting.
 pub(super) fn refuse(stream: &UnixStream, error: &ErrorObject) {
-    // Whoever does not wait for the answer does not get it.
+    // The answer is lost if the client does not wait for it.
     let _ = stream.try_write(&reply::line(&RequestId::null(), &Err(error.clone())));
 }
 
-/// Serves the client until it goes, is too slow, or says what cannot be understood at all.
+/// Serves the client until it leaves, is too slow, or sends something that is not a line.
 pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>) {
     let (reader, mut writer) = stream.into_split();
     let mut lines = Lines::new(reader);
@@ -93,7 +93,7 @@ pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>) {
     }
 }
 
-/// The next line; a client that does not finish one in time has said enough.
+/// The next line. A client that does not finish one in time counts as too long.
 async fn next(lines: &mut Lines<tokio::net::unix::OwnedReadHalf>) -> Sent {
     loop {
         match tokio::time::timeout(PATIENCE, lines.next()).await {
@@ -116,7 +116,7 @@ fn too_long() -> Vec<u8> {
     reply::line(&RequestId::null(), &Err(error))
 }
 
-/// The answer to one request, newline included; `None` to a notification.
+/// The answer to a request, with its newline; `None` for a notification.
 pub(crate) async fn answer(line: &[u8], asked: &Sender<ControlRequest>) -> Option<Vec<u8>> {
     match Request::parse(line) {
         Err(rejected) => {

@@ -1,8 +1,7 @@
-//! One client of the feed: hello, state, then every entry byte for byte as stored.
+//! Serves a client of the feed: hello, state, then every entry byte for byte as stored.
 //!
-//! - A client that is behind is served from the journal's files, a chunk at a time; it waits for
-//!   nobody and nobody waits for it.
-//! - Its buffer is one chunk long. Nothing more is read from it while it reads nothing itself.
+//! - A client that is behind is served from the files of the journal in chunks. It delays nobody.
+//! - Its buffer is one chunk. While the client reads nothing, nothing more is read from it.
 
 use super::at_end::Left;
 use super::lines::{Lines, Sent};
@@ -17,42 +16,42 @@ use std::time::Duration;
 use tokio::net::UnixStream;
 use tokio::net::unix::{OwnedReadHalf, OwnedWriteHalf};
 
-/// How often it is looked whether a client that sends nothing more still reads.
+/// Interval of the check whether a client that has closed its sending side still reads.
 const HALF_CLOSED_CHECK: Duration = Duration::from_secs(10);
 
-/// One client of the feed.
+/// A client of the feed.
 pub(super) struct Client {
     live: Arc<Live>,
     listener: Listener,
     lines: Lines<OwnedReadHalf>,
     writer: Arc<OwnedWriteHalf>,
-    /// Held while it waits with nothing to send: new entries are written to it directly.
+    /// Set while it waits with nothing to send, so that new entries are written to it directly.
     standing: Option<Standing>,
     outgoing: Outgoing,
-    ears: Ears,
-    /// It has sent a request and not yet read any of the answer.
-    owes_a_read: bool,
-    /// It is let go once `outgoing` has gone out.
+    ears: Listening,
+    /// It has sent a request and has not read any of the answer.
+    has_unread_answer: bool,
+    /// It is disconnected once `outgoing` was sent.
     leaving: bool,
 }
 
-/// Whether a client is listened to.
+/// Whether the client's requests are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Ears {
-    /// Hello and state have not gone out yet.
+enum Listening {
+    /// Not before hello and state were sent.
     NotYet,
-    /// What it sends is read.
+    /// Requests are read.
     Open,
-    /// It has closed its sending side; it may still read.
-    Speechless,
+    /// The client has closed its sending side; it may still read.
+    HalfClosed,
 }
 
-/// Bytes on their way to the client.
+/// Bytes that are being sent to the client.
 #[derive(Default)]
 struct Outgoing {
     bytes: Vec<u8>,
     written: usize,
-    /// Nothing but entries, which can be had again by asking.
+    /// Only entries, which the client can request again.
     only_entries: bool,
 }
 
@@ -75,7 +74,7 @@ impl Outgoing {
         self.bytes.extend_from_slice(bytes);
     }
 
-    /// Takes over lines that went out in part.
+    /// Continues with lines that were sent in part.
     fn go_on_with(&mut self, left: Left) {
         if !left.bytes.is_empty() {
             self.bytes = left.bytes;
@@ -84,7 +83,7 @@ impl Outgoing {
         }
     }
 
-    /// Drops entries that have not begun to go out: all but the rest of the line in hand.
+    /// Drops entries whose sending has not begun: everything except the rest of the current line.
     fn drop_entries(&mut self) {
         if !self.only_entries {
             return;
@@ -101,14 +100,14 @@ impl Outgoing {
     }
 }
 
-/// Says politely that there is no place, without waiting.
+/// Refuses a client because all places are taken, without waiting.
 pub(super) fn refuse(stream: &UnixStream) {
     let notice = Notice::new(
         "error",
         format!("{MOST_CLIENTS} clients are connected, no more are served"),
         Some("close some of them, then connect again"),
     );
-    // Whoever does not wait for the answer does not get it.
+    // The answer is lost if the client does not wait for it.
     let _ = stream.try_write(&line(&notice));
 }
 
@@ -125,15 +124,15 @@ impl Client {
             writer: Arc::new(writer),
             standing: None,
             outgoing,
-            ears: Ears::NotYet,
-            owes_a_read: false,
+            ears: Listening::NotYet,
+            has_unread_answer: false,
             leaving: false,
         }
     }
 
-    /// Serves the client until it goes or is let go.
+    /// Serves the client until it leaves or is disconnected.
     pub(super) async fn run(mut self) {
-        // Whatever ends a client is its own affair.
+        // An error ends only this client.
         let _ = self.serve().await;
     }
 
@@ -145,9 +144,9 @@ impl Client {
             }
             let writes = !self.outgoing.is_empty();
             let idle = !writes;
-            let busy = self.leaving || (self.owes_a_read && writes);
-            let listens = self.ears == Ears::Open && !busy;
-            let speechless = self.ears == Ears::Speechless;
+            let busy = self.leaving || (self.has_unread_answer && writes);
+            let listens = self.ears == Listening::Open && !busy;
+            let speechless = self.ears == Listening::HalfClosed;
             if idle {
                 self.standing = Standing::take(&self.live, self.listener.after(), &self.writer);
             }
@@ -158,12 +157,12 @@ impl Client {
                         0 => return Ok(()),
                         written => self.outgoing.written += written,
                     }
-                    self.owes_a_read = false;
+                    self.has_unread_answer = false;
                 }
                 sent = self.lines.next(), if listens => {
                     self.stop_standing();
                     self.take(sent);
-                    if self.ears == Ears::Speechless && self.has_hung_up() {
+                    if self.ears == Listening::HalfClosed && self.has_hung_up() {
                         return Ok(());
                     }
                 }
@@ -177,7 +176,7 @@ impl Client {
         }
     }
 
-    /// From here on only this task writes to the client, from where the others stopped.
+    /// From here on only this task writes to the client, from where direct writing stopped.
     fn stop_standing(&mut self) {
         if let Some(left) = self.standing.take().and_then(Standing::leave) {
             self.listener.go_to(left.after);
@@ -185,10 +184,10 @@ impl Client {
         }
     }
 
-    /// Puts what comes next into `outgoing`; false once the client is to go.
+    /// Puts the next data into `outgoing`. Returns whether the client stays.
     async fn refill(&mut self) -> bool {
-        if self.ears == Ears::NotYet {
-            self.ears = Ears::Open;
+        if self.ears == Listening::NotYet {
+            self.ears = Listening::Open;
         }
         if self.leaving {
             return false;
@@ -217,7 +216,7 @@ impl Client {
     fn take(&mut self, sent: Sent) {
         match sent {
             Sent::Line(text) => {
-                self.owes_a_read = true;
+                self.has_unread_answer = true;
                 match FeedRequest::parse(&text) {
                     Ok(FeedRequest::After(after)) => self.go_to(Seq(after)),
                     Err(notice) => self.outgoing.add(&line(&notice), false),
@@ -227,7 +226,7 @@ impl Client {
                 &format!("a line of more than {LONGEST_LINE} bytes, the connection is closed"),
                 "send {\"after\":N} and a newline",
             ),
-            Sent::End => self.ears = Ears::Speechless,
+            Sent::End => self.ears = Listening::HalfClosed,
         }
     }
 
@@ -248,14 +247,14 @@ impl Client {
         self.listener.go_to(after);
     }
 
-    /// Says what went wrong; then the client is let go.
+    /// Sends an error, after which the client is disconnected.
     fn tell_error(&mut self, message: &str, remedy: &str) {
         let notice = Notice::new("error", message, Some(remedy));
         self.outgoing.add(&line(&notice), false);
         self.leaving = true;
     }
 
-    /// Whether the client has closed both ways, not only its sending one.
+    /// Whether the client has closed both directions, and not only its sending side.
     fn has_hung_up(&self) -> bool {
         let stream: &UnixStream = (*self.writer).as_ref();
         let mut polled = [PollFd::new(stream, PollFlags::empty())];
@@ -267,7 +266,7 @@ impl Client {
     }
 }
 
-/// Writes some of `bytes` as soon as the client takes any.
+/// Writes some of `bytes` as soon as the client accepts any.
 async fn write(writer: &OwnedWriteHalf, bytes: &[u8]) -> io::Result<usize> {
     loop {
         writer.writable().await?;

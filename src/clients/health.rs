@@ -1,18 +1,18 @@
-//! The health of the journal, as clients get it.
+//! The state of the journal that clients see.
 
 use std::time::Instant;
 
-/// How the journal is.
+/// State of the journal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Health {
     /// Entries become durable.
     Ok,
-    /// The disk has not answered since then; nothing is announced until it does.
+    /// The disk has not answered since a certain time. Nothing is announced until it does.
     Stalled {
-        /// When it was handed what it has not answered to.
+        /// When the unanswered write was given to it.
         since: Instant,
     },
-    /// There is no room; nothing counts.
+    /// The disk is full; nothing counts.
     Full,
     /// A write or sync failed; nothing is acknowledged any more.
     Failed,
@@ -28,7 +28,7 @@ impl Health {
         }
     }
 
-    /// For how many seconds the disk has not answered, if it has stalled.
+    /// Number of seconds without an answer, while the disk is stalled.
     pub fn stalled_seconds(self) -> Option<u64> {
         match self {
             Self::Stalled { since } => Some(since.elapsed().as_secs()),

@@ -1,25 +1,25 @@
-//! Lines of a client, bounded: in go bytes as they come, out come whole lines.
+//! Splits the bytes of a client into lines of bounded length.
 
 use super::LONGEST_LINE;
 use tokio::io::{AsyncRead, AsyncReadExt};
 
-/// What a client sent.
+/// Data from a client.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum Sent {
-    /// A line, without its end; never blank.
+    /// A line without its end; never blank.
     Line(Vec<u8>),
-    /// More bytes without a line's end than any line may have; nothing more is read.
+    /// More bytes without a line end than allowed. Nothing more is read.
     TooLong,
-    /// It will send nothing more; it may still read.
+    /// The client will send nothing more; it may still read.
     End,
 }
 
-/// Reads lines. [`Lines::next`] may be dropped and called again without a loss.
+/// Reads lines. Cancelling [`Lines::next`] loses nothing.
 #[derive(Debug)]
 pub(super) struct Lines<R> {
     reader: R,
     held: Vec<u8>,
-    /// How much of `held` is known to have no newline in it.
+    /// Number of bytes of `held` that are known to contain no newline.
     searched: usize,
 }
 
@@ -70,7 +70,7 @@ impl<R: AsyncRead + Unpin> Lines<R> {
             line.pop();
         }
         if line.len() > LONGEST_LINE {
-            // Back to where the caller sees it as too long, and nothing after it is read.
+            // Restores the state in which the caller sees a line that is too long, so that nothing after it is read.
             self.searched = line.len();
             self.held = line;
             return None;
@@ -78,7 +78,7 @@ impl<R: AsyncRead + Unpin> Lines<R> {
         Some(line)
     }
 
-    /// The last line may lack its end: `printf '…' | socat - UNIX:…` is meant well.
+    /// The last line may lack its end, as in `printf '…' | socat - UNIX:…`.
     fn end(&mut self) -> Sent {
         let rest = std::mem::take(&mut self.held);
         self.searched = 0;

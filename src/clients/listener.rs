@@ -1,11 +1,11 @@
-//! What one client hears: the lines behind its own place, then what was said to all, then that it is let go.
+//! Everything that one client is to be sent: lines after its place, then notices, then the disconnect.
 
 use super::Live;
 use crate::entry::Seq;
 use crate::journal::{Follow, JournalError, Line};
 use std::sync::Arc;
 
-/// A client's place in the journal and among what was said to all.
+/// The place of a client in the journal and among the notices.
 #[derive(Debug)]
 pub(crate) struct Listener {
     live: Arc<Live>,
@@ -13,21 +13,21 @@ pub(crate) struct Listener {
     notices_seen: u64,
 }
 
-/// What comes next for a client.
+/// The next thing to send to a client.
 #[derive(Debug)]
 pub(crate) enum Heard {
     /// Lines, at least one.
     Lines(Vec<Line>),
-    /// What was said to all, each a line with its newline.
+    /// Notices to all clients, each a line with its newline.
     Notices(Vec<u8>),
-    /// It has everything; [`Listener::changed`] waits for more.
+    /// Nothing; [`Listener::changed`] waits for more.
     Nothing,
-    /// It has everything, and the daemon ends.
+    /// Nothing more will come: the daemon stops.
     LetGo,
 }
 
 impl Listener {
-    /// Of a client that has everything up to `after` and the first `notices_seen` of what was said.
+    /// For a client that has every entry up to `after` and the first `notices_seen` notices.
     pub(crate) fn new(live: Arc<Live>, after: Seq, notices_seen: u64) -> Self {
         Self {
             follow: live.follow(after),
@@ -36,7 +36,7 @@ impl Listener {
         }
     }
 
-    /// What comes next, without waiting for anything to happen.
+    /// The next thing to send, without waiting.
     pub(crate) async fn next(&mut self) -> Result<Heard, JournalError> {
         let lines = self.follow.lines().await;
         let lines = lines.inspect_err(
@@ -61,12 +61,12 @@ impl Listener {
         self.follow.changed().await;
     }
 
-    /// The last entry that it was handed, or behind which it began.
+    /// The last entry that was returned, or the one after which it began.
     pub(crate) const fn after(&self) -> Seq {
         self.follow.after()
     }
 
-    /// Goes on behind another entry.
+    /// Moves after another entry.
     pub(crate) fn go_to(&mut self, after: Seq) {
         self.follow.go_to(after);
     }

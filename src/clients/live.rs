@@ -1,7 +1,7 @@
-//! What clients may know: the durable lines, what they amount to, and how the journal is.
+//! What clients may see: durable lines, the state that follows from them, and the state of the journal.
 //!
-//! In: announcements of the journal, from the daemon. Out: for every client, what comes after its
-//! own place. Holds the newest lines in memory; older ones are read from the journal's files.
+//! In: announcements of the journal, from the daemon. Out: for each client, what comes after its own place. The newest
+//! lines are in memory; older ones are read from the files.
 
 use super::at_end::{AtEnd, Left};
 use super::health::Health;
@@ -18,10 +18,10 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::net::unix::OwnedWriteHalf;
 use tokio::sync::watch;
 
-/// How many notices are held for clients that are behind.
+/// Number of notices that are kept for clients that are behind.
 const NOTICES: usize = 16;
 
-/// What every client of a daemon sees.
+/// What the clients of a daemon see.
 #[derive(Debug)]
 pub struct Live {
     version: &'static str,
@@ -55,8 +55,7 @@ pub(super) struct Standing {
 }
 
 impl Standing {
-    /// A place for a client that has all entries up to `after`; `None` if there are newer ones, or
-    /// no place is free.
+    /// A place for a client that has all entries up to `after`; `None` if there are newer ones, or no place is free.
     pub(super) fn take(live: &Arc<Live>, after: Seq, writer: &Arc<OwnedWriteHalf>) -> Option<Self> {
         let mut shown = live.shown();
         let id = if after == live.last() && !shown.closing {
@@ -69,7 +68,7 @@ impl Standing {
         id.map(|id| Self { live, id })
     }
 
-    /// Nothing more is written to the client.
+    /// Stops direct writing to the client.
     pub(super) fn leave(self) -> Option<Left> {
         self.live.shown().at_end.leave(self.id)
     }
@@ -81,7 +80,7 @@ impl Drop for Standing {
     }
 }
 
-/// What a client is sent first.
+/// The first messages to a client.
 #[derive(Debug)]
 pub(super) struct Greeting {
     pub(super) lines: Vec<u8>,
@@ -90,7 +89,7 @@ pub(super) struct Greeting {
 }
 
 impl Live {
-    /// Of a journal whose durable entries end with `last` and amount to `state`.
+    /// For a journal whose durable entries end with `last` and lead to `state`.
     pub fn new(
         version: &'static str,
         state_dir: &Path,
@@ -121,17 +120,17 @@ impl Live {
         }
     }
 
-    /// Nobody holds the lock while anything can fail, so what is behind it is always whole.
+    /// Nothing can fail while the lock is held, so a poisoned lock still protects valid data.
     fn shown(&self) -> MutexGuard<'_, Shown> {
         self.shown.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Has everybody look again: what is shown goes with the time.
+    /// Wakes everyone, because what is shown depends on the time.
     pub fn wake_all(&self) {
         self.end.wake();
     }
 
-    /// These lines are durable: whoever has all before them is sent them, the others are woken.
+    /// Adds durable lines. A client that has all lines before them is sent them; others are woken.
     pub fn publish(&self, lines: &[DurableLine]) {
         {
             let mut shown = self.shown();
@@ -143,34 +142,34 @@ impl Live {
                 shown.state.apply(&line.stamped);
                 shown.last_at = Some(line.stamped.at);
             }
-            self.end.add(lines); // under the lock: the state goes with the last entry
+            self.end.add(lines); // Done under the lock, because the state belongs to the last entry.
         }
         self.wake_all();
     }
 
-    /// Another configuration is in force.
+    /// Sets the configuration now in force.
     pub fn set_catalog(&self, catalog: Arc<Catalog>) {
         self.shown().catalog = catalog;
         self.wake_all();
     }
 
-    /// Where the bench page is served.
+    /// Sets the address of the bench page.
     pub fn set_page(&self, address: String) {
         self.shown().page = Some(address);
     }
 
-    /// What can be armed.
+    /// The configuration now in force.
     pub fn catalog(&self) -> Arc<Catalog> {
         Arc::clone(&self.shown().catalog)
     }
 
-    /// Says to every client, those that come later too, how the journal is.
+    /// Sets the state of the journal, and sends a notice to every client, also to later ones.
     pub fn set_health(&self, health: Health, notice: &Notice) {
         self.shown().health = health;
         self.say(notice);
     }
 
-    /// Says something to every client.
+    /// Sends a notice to every client.
     pub fn say(&self, notice: &Notice) {
         {
             let mut shown = self.shown();
@@ -183,7 +182,7 @@ impl Live {
         self.wake_all();
     }
 
-    /// Why an instrument's port cannot be opened, or what is odd about it; `None` once it is open.
+    /// Sets the problem with an instrument's port; `None` once there is none.
     pub fn set_trouble(&self, instrument: &str, trouble: Option<&Trouble>) {
         {
             let mut shown = self.shown();
@@ -216,7 +215,7 @@ impl Live {
         self.moving.subscribe()
     }
 
-    /// How a sink is doing. Clients get a notice when a failure begins or ends; how far a sink is they have to request.
+    /// Sets the state of a sink. Clients get a notice when a failure begins or ends; the position they must request.
     pub fn set_sink(&self, status: SinkStatus) {
         let failing = status.failing.is_some();
         let failed_before = {
@@ -237,28 +236,28 @@ impl Live {
         }
     }
 
-    /// Clients are sent what they have not got, and are let go.
+    /// Sends clients what they lack, then disconnects them.
     pub fn close(&self) {
         self.shown().closing = true;
         self.wake_all();
     }
 
-    /// Whether clients are being let go.
+    /// Whether clients are being disconnected.
     pub fn is_closing(&self) -> bool {
         self.shown().closing
     }
 
-    /// How the journal is.
+    /// The state of the journal.
     pub fn health(&self) -> Health {
         self.shown().health
     }
 
-    /// What the durable entries amount to.
+    /// The state that follows from the durable entries.
     pub fn state(&self) -> State {
         self.shown().state.clone()
     }
 
-    /// When that was entered which became durable last since the start.
+    /// Time of the newest entry that became durable since the start.
     pub fn last_at(&self) -> Option<WallMicros> {
         self.shown().last_at
     }
@@ -268,12 +267,12 @@ impl Live {
         self.end.last()
     }
 
-    /// Follows the journal from behind `after`; woken also when something is said to all.
+    /// A follower of the journal after entry `after`. Notices wake it, too.
     pub fn follow(&self, after: Seq) -> Follow {
         self.end.follow(after)
     }
 
-    /// Where the journal is.
+    /// Folder that contains the journal.
     pub fn state_dir(&self) -> &Path {
         self.end.state_dir()
     }
@@ -308,13 +307,13 @@ impl Live {
         }
     }
 
-    /// The same with all that the entries amount to, of one moment.
+    /// The answer to `status` with the whole state, both of the same moment.
     pub fn status_and_state(&self) -> (Status, State) {
         let shown = self.shown();
         (self.status_of(&shown), shown.state.clone())
     }
 
-    /// Hello and state of one moment, and the place from which a new client goes on.
+    /// Hello and state of the same moment, and the place where a new client continues.
     pub(super) fn greeting(&self) -> Greeting {
         let shown = self.shown();
         let last = self.last();
@@ -329,15 +328,15 @@ impl Live {
         }
     }
 
-    /// How many notices went out before a client that connects now. While the journal is failing, the client gets that
-    /// notice again.
+    /// Number of notices that were sent before a client that connects now. While the journal is failing the client gets
+    /// that notice again.
     pub fn notices_seen(&self) -> u64 {
         let shown = self.shown();
         let unwell = u64::from(shown.health != Health::Ok);
         shown.notices_ever.saturating_sub(unwell)
     }
 
-    /// What was said to all since `seen`, and how much was said so far.
+    /// Notices after the first `seen`, and their total number.
     pub fn notices_after(&self, seen: u64) -> (Vec<u8>, u64) {
         let shown = self.shown();
         let unseen = usize::try_from(shown.notices_ever.saturating_sub(seen)).unwrap_or(NOTICES);
@@ -368,7 +367,7 @@ mod tests {
     }
 
     #[test]
-    fn a_client_that_comes_after_the_failure_is_told_of_it_too() {
+    fn a_client_that_connects_after_a_failure_gets_its_notice() {
         let live = live();
         live.say(&Notice::new("journal_resumed", "there is room again", None));
         assert_eq!(live.greeting().notices_seen, 1);

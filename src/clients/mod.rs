@@ -1,10 +1,10 @@
-//! The clients of a daemon: who may connect, what each is sent, when it is let go.
+//! The clients of a daemon: who may connect, what they are sent, and when they are disconnected.
 //!
-//! In: what the daemon makes known through [`Live`], and lines of clients. Out: the feed, and
-//! requests for the daemon with a place for each answer.
+//! In: what the daemon publishes through [`Live`], and lines of clients. Out: the feed, and requests to the daemon with
+//! a receiver for each answer.
 //!
-//! - A client has its own cursor and its own buffers of a fixed size: a slow one delays nobody.
-//! - What a client is sent was durable before; this module only reads the journal.
+//! - Each client has its own cursor and buffers of fixed size, so that a slow one delays nobody.
+//! - Everything sent to a client was durable before. This module only reads the journal.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: sockets and the files they stand in"
@@ -31,16 +31,16 @@ use tokio::net::{UnixListener, UnixStream};
 use tokio::sync::Semaphore;
 use tokio::sync::mpsc::Sender;
 
-/// How many clients are served at once on each socket.
+/// Maximum number of clients on each socket.
 pub(crate) const MOST_CLIENTS: usize = 256;
 
-/// The longest line that a client may send, in bytes.
+/// Maximum length of a client's line, in bytes.
 pub(crate) const LONGEST_LINE: usize = 64 * 1024;
 
-/// How long after a failed `accept` (too many open files, most likely) the next is tried.
+/// Pause after a failed `accept`, which is mostly caused by too many open files.
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
-/// Serves the feed until it is dropped; a client has one of the `places` as long as it is served.
+/// Serves the feed until it is dropped. Each client takes one of `places`.
 pub(crate) async fn serve_feed(listener: UnixListener, live: Arc<Live>, places: Arc<Semaphore>) {
     loop {
         let stream = accept(&listener, "feed").await;
@@ -57,7 +57,7 @@ pub(crate) async fn serve_feed(listener: UnixListener, live: Arc<Live>, places: 
     }
 }
 
-/// Serves the control socket until it is dropped; what is asked goes to `asked`.
+/// Serves the control socket until it is dropped. Requests go to `asked`.
 pub(crate) async fn serve_control(listener: UnixListener, asked: Sender<ControlRequest>) {
     let places = Arc::new(Semaphore::new(MOST_CLIENTS));
     loop {

@@ -1,8 +1,8 @@
-//! The folder of the sockets: who owns it, what a dead daemon left in it, who else listens there.
+//! The folder of the sockets: its owner, what a killed daemon left in it, and other daemons that listen there.
 //!
-//! - A socket appears under its name only once it has its mode and group.
-//! - What is no socket is never replaced, and neither is a socket that a living daemon listens at.
-//! - The folder itself is no symbolic link: who may change the link could move the sockets.
+//! - A socket gets its name only after its permissions and group.
+//! - A file that is not a socket is never replaced, nor is the socket of a running daemon.
+//! - The folder must not be a symbolic link, because whoever can change the link could move the sockets.
 
 use crate::config::DaemonConfig;
 use crate::durable::{Failed, failed};
@@ -15,7 +15,7 @@ use std::os::unix::fs::{DirBuilderExt, FileTypeExt, PermissionsExt};
 use std::path::{Path, PathBuf};
 use tokio::net::UnixListener;
 
-/// The longest path of a socket: `sun_path` of unix(7) less its final zero.
+/// Maximum length of a socket's path: `sun_path` of unix(7) without its final zero.
 const LONGEST_PATH: usize = 107;
 
 /// Why the sockets cannot be made.
@@ -24,38 +24,38 @@ pub enum SocketError {
     /// A file or folder could not be made or changed.
     #[error(transparent)]
     Io(#[from] Failed),
-    /// Another daemon has its sockets here.
+    /// Another daemon uses this folder.
     #[error("{} is in use by another daemon{}", path.display(), pid.map_or_else(String::new, |pid| format!(" (process {pid})")))]
     InUse {
         /// The folder.
         path: PathBuf,
-        /// The other daemon, where it could be asked.
+        /// Process id of the other daemon, if known.
         pid: Option<i32>,
     },
-    /// Something else stands where the folder should.
+    /// Something other than a folder is there.
     #[error("{} is {got}, want a folder", path.display())]
     NoFolder {
         path: PathBuf,
         /// What is there.
         got: &'static str,
     },
-    /// Something else stands where the socket should.
+    /// Something other than a socket is there.
     #[error("{} is there and is no socket", path.display())]
     NoSocket { path: PathBuf },
-    /// The path is longer than the system takes.
+    /// The path is longer than the system allows.
     #[error("the path of a socket has {got} bytes, want at most {LONGEST_PATH}: {}", path.display())]
     PathTooLong {
         path: PathBuf,
-        /// Its length.
+        /// Length of the path.
         got: usize,
     },
-    /// There is no such group.
+    /// The group does not exist.
     #[error("no group {name:?} on this machine")]
     UnknownGroup { name: String },
 }
 
 impl SocketError {
-    /// Whether the configuration, or a second daemon, is at fault; otherwise the system is.
+    /// Whether the configuration or a second daemon is the cause, and not the system.
     pub const fn is_wrong_configuration(&self) -> bool {
         match self {
             Self::InUse { .. }
@@ -66,7 +66,7 @@ impl SocketError {
         }
     }
 
-    /// What a person can do; printed on a line of its own, never part of the message.
+    /// What to do. It is printed on a line of its own, never as part of the message.
     pub fn remedy(&self) -> &'static str {
         match self {
             Self::Io(_) => "give `runtime_dir` a folder that this user may write to",
@@ -83,23 +83,23 @@ impl SocketError {
     }
 }
 
-/// What stands where a socket of the daemon belongs.
+/// What is at the path of a daemon's socket.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Seen {
     /// Nothing.
     Absent,
-    /// A socket that nobody listens at: its daemon was killed.
+    /// A socket without a listener: its daemon was killed.
     Stale,
     /// A daemon listens.
     Listens {
-        /// Its process, where the kernel says it.
+        /// Process id, if the kernel knows it.
         pid: Option<i32>,
     },
     /// A socket that this user may not connect to.
     NotAllowed,
 }
 
-/// Looks at the place of a socket; connects where there is one.
+/// Examines the path of a socket, by connecting if there is one.
 pub(crate) fn look(path: &Path) -> Result<Seen, SocketError> {
     let got = path.as_os_str().len();
     if got > LONGEST_PATH {
@@ -124,7 +124,7 @@ pub(crate) fn look(path: &Path) -> Result<Seen, SocketError> {
     })
 }
 
-/// The folder of the sockets, held for as long as this lives.
+/// The folder of the sockets, locked as long as this exists.
 #[derive(Debug)]
 pub(crate) struct RuntimeDir {
     path: PathBuf,
@@ -134,7 +134,7 @@ pub(crate) struct RuntimeDir {
 }
 
 impl RuntimeDir {
-    /// Makes the folder if need be, and holds it.
+    /// Creates the folder if needed, and locks it.
     pub(crate) fn open(config: &DaemonConfig) -> Result<Self, SocketError> {
         let path = config.runtime_dir.clone();
         let group = config.socket_group.as_deref().map(group_id).transpose()?;
@@ -156,12 +156,12 @@ impl RuntimeDir {
         })
     }
 
-    /// Where clients read.
+    /// Path of the feed's socket.
     pub(crate) fn feed_path(&self) -> PathBuf {
         self.path.join("feed.sock")
     }
 
-    /// Where the operator speaks.
+    /// Path of the control socket.
     pub(crate) fn control_path(&self) -> PathBuf {
         self.path.join("control.sock")
     }
@@ -171,7 +171,7 @@ impl RuntimeDir {
         self.bind(&self.feed_path(), self.socket_mode, self.group)
     }
 
-    /// Listens for commands; nobody but this user may connect.
+    /// Listens for requests. Only this user may connect.
     pub(crate) fn bind_control(&self) -> Result<UnixListener, SocketError> {
         self.bind(&self.control_path(), 0o600, None)
     }
@@ -204,7 +204,7 @@ impl RuntimeDir {
         Ok(listening.map_err(failed("listen at", path))?)
     }
 
-    /// What stands there may be replaced: nothing, or a socket that nobody listens at.
+    /// Checks that nothing is there, or a socket without a listener, which may be replaced.
     fn check_place(&self, path: &Path) -> Result<(), SocketError> {
         match look(path)? {
             Seen::Absent | Seen::Stale | Seen::NotAllowed => Ok(()),
@@ -215,7 +215,7 @@ impl RuntimeDir {
         }
     }
 
-    /// Removes the sockets, so that a client learns at once that no daemon listens.
+    /// Removes the sockets, so that clients notice at once that no daemon runs.
     pub(crate) fn remove_sockets(&self) {
         for path in [self.feed_path(), self.control_path()] {
             if let Err(error) = fs::remove_file(&path) {
@@ -225,13 +225,13 @@ impl RuntimeDir {
     }
 }
 
-/// Makes the folder for this user alone; for a group that may read the feed it can be entered.
+/// Creates the folder for this user only, or so that the group of the feed can enter it.
 fn make_folder(path: &Path, group: Option<Gid>) -> Result<(), SocketError> {
     if let Ok(found) = fs::symlink_metadata(path) {
         if found.is_dir() && found.permissions().mode() & 0o002 != 0 {
             tracing::warn!(path = %path.display(), "anyone may write to the folder of the sockets");
         }
-        return Ok(()); // opening it says if it is something else
+        return Ok(()); // Opening it will report what else it is.
     }
     DirBuilder::new()
         .recursive(true)
@@ -247,7 +247,7 @@ fn make_folder(path: &Path, group: Option<Gid>) -> Result<(), SocketError> {
     Ok(())
 }
 
-/// Opens the folder, not through a link.
+/// Opens the folder, but not through a link.
 fn open_folder(path: &Path) -> Result<OwnedFd, SocketError> {
     let flags = OFlags::RDONLY | OFlags::DIRECTORY | OFlags::NOFOLLOW | OFlags::CLOEXEC;
     match rustix::fs::open(path, flags, Mode::empty()) {
@@ -267,14 +267,14 @@ fn open_folder(path: &Path) -> Result<OwnedFd, SocketError> {
     }
 }
 
-/// The process that listens at a socket, if one does and the kernel says which.
+/// Id of the process that listens at a socket, if the kernel knows it.
 fn listener_at(path: &Path) -> Option<i32> {
     let stream = std::os::unix::net::UnixStream::connect(path).ok()?;
     let peer = rustix::net::sockopt::socket_peercred(&stream).ok()?;
     Some(peer.pid.as_raw_nonzero().get())
 }
 
-/// By number, or by its name in /etc/group: groups from a directory service go by number.
+/// A group by number, or by its name in /etc/group. Groups of a directory service need the number.
 fn group_id(name: &str) -> Result<Gid, SocketError> {
     if let Ok(number) = name.parse() {
         return Ok(Gid::from_raw(number));

@@ -1,4 +1,4 @@
-//! Answers that wait until what they say is durable.
+//! Holds answers back until the result is durable.
 
 use crate::entry::Seq;
 use crate::message::ErrorObject;
@@ -6,7 +6,7 @@ use crate::message::reply::Outcome;
 use std::collections::VecDeque;
 use tokio::sync::oneshot::Sender;
 
-/// Where an answer goes.
+/// Receiver of an answer.
 pub(super) type AnswerTo = Sender<Result<Outcome, ErrorObject>>;
 
 /// Answers in the order of their entries.
@@ -17,19 +17,19 @@ pub(super) struct Waiting {
 
 #[derive(Debug)]
 struct Answer {
-    /// The last entry that the answer rests on.
+    /// The last entry that the answer depends on.
     until: Seq,
     outcome: Outcome,
     to: AnswerTo,
 }
 
 impl Waiting {
-    /// Answers with `outcome` once `until` is durable.
+    /// Sends `outcome` once `until` is durable.
     pub(super) fn add(&mut self, until: Seq, outcome: Outcome, to: AnswerTo) {
         self.answers.push_back(Answer { until, outcome, to });
     }
 
-    /// Everything up to `last` is durable.
+    /// Sends all answers that wait for entries up to `last`.
     pub(super) fn durable(&mut self, last: Seq) {
         while self
             .answers
@@ -37,12 +37,12 @@ impl Waiting {
             .is_some_and(|answer| answer.until <= last)
             && let Some(answer) = self.answers.pop_front()
         {
-            // Who asked may be gone; what was asked is done all the same.
+            // The client may be gone; the command was carried out even so.
             let _ = answer.to.send(Ok(answer.outcome));
         }
     }
 
-    /// Nothing that is waited for will become durable.
+    /// Refuses all waiting answers, because their entries will not become durable.
     pub(super) fn refuse(&mut self, error: &ErrorObject) {
         for answer in self.answers.drain(..) {
             let _ = answer.to.send(Err(error.clone()));

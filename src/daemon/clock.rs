@@ -1,8 +1,8 @@
-//! The one place where the clock and the zone of local times are read.
+//! The only place where clocks and the time zone are read.
 //!
-//! What is waited for is counted by the clock that runs through sleep (`CLOCK_BOOTTIME`): a zero that is due every
-//! minute is due after a minute with the lid shut, and sleep is no step of the wall clock. The executor's timers stand
-//! still meanwhile, so the daemon's loop has an alarm of its own.
+//! Waiting times use the clock that runs during sleep (`CLOCK_BOOTTIME`). So a zero that is due every minute becomes
+//! due with the lid shut, and sleep is not a step of the wall clock. The executor's timers stand still during sleep, so
+//! the daemon's loop has its own alarm.
 
 use crate::quantity::{MonoMicros, Now, WallMicros, Zone};
 use rustix::time::{
@@ -14,21 +14,21 @@ use std::os::fd::OwnedFd;
 use std::time::{Duration, SystemTime};
 use tokio::io::unix::AsyncFd;
 
-/// Both clocks, the monotonic one counted from when this was made.
+/// Both clocks. The monotonic one counts from the creation of this.
 #[derive(Debug, Clone, Copy)]
 pub struct Clock {
     start: Duration,
 }
 
 impl Clock {
-    /// Starts counting.
+    /// Starts the monotonic count at 0.
     pub fn start() -> Self {
         Self {
             start: since_boot(),
         }
     }
 
-    /// This moment.
+    /// The present time on both clocks.
     pub fn now(&self) -> Now {
         let since = since_boot().saturating_sub(self.start);
         let mono = u64::try_from(since.as_micros()).unwrap_or(u64::MAX);
@@ -39,13 +39,13 @@ impl Clock {
     }
 }
 
-/// How long the machine has been up, asleep or not.
+/// Time since boot, including sleep.
 fn since_boot() -> Duration {
     let now = clock_gettime(ClockId::Boottime);
     Duration::try_from(now).unwrap_or_default()
 }
 
-/// Rings at a moment, also where the machine slept through it: then as soon as it is awake.
+/// An alarm that also rings if the machine was asleep at its time, as soon as it is awake.
 #[derive(Debug)]
 pub(super) struct Alarm {
     timer: AsyncFd<OwnedFd>,
@@ -54,7 +54,7 @@ pub(super) struct Alarm {
 }
 
 impl Alarm {
-    /// Inside of the runtime only.
+    /// Must be called within the runtime.
     pub(super) fn new(clock: Clock) -> io::Result<Self> {
         let flags = TimerfdFlags::NONBLOCK | TimerfdFlags::CLOEXEC;
         let timer = timerfd_create(TimerfdClockId::Boottime, flags)?;
@@ -70,7 +70,7 @@ impl Alarm {
         })
     }
 
-    /// Comes back at `moment`; never without one. May be dropped before.
+    /// Returns at `moment`; never if there is none. May be cancelled.
     pub(super) async fn rings(&mut self, moment: Option<MonoMicros>) {
         let Some(moment) = moment else {
             return std::future::pending().await;
@@ -82,14 +82,14 @@ impl Alarm {
             let Ok(mut ready) = self.timer.readable().await else {
                 return std::future::pending().await;
             };
-            // How often it rang. Nothing to read is the mark of an earlier moment.
+            // The number of rings. If there is nothing to read, the ring was for an earlier moment.
             let _ = rustix::io::read(self.timer.get_ref(), &mut [0; 8]);
             ready.clear_ready();
         }
     }
 
     fn set(&self, moment: MonoMicros) -> io::Result<()> {
-        // A moment too far away to be said is as good as never.
+        // A moment that cannot be represented is as good as never.
         let far = Duration::from_secs(365 * 24 * 3600);
         let at = Duration::from_micros(moment.0).min(far) + self.clock.start;
         let never = Timespec {
@@ -111,7 +111,7 @@ pub fn zone() -> Zone {
     Zone::new(jiff::tz::TimeZone::system())
 }
 
-/// The wall clock; before 1970 it is negative.
+/// The wall clock; negative before 1970.
 pub fn wall() -> WallMicros {
     let micros = |duration: Duration| i64::try_from(duration.as_micros()).unwrap_or(i64::MAX);
     WallMicros(
@@ -130,7 +130,7 @@ mod tests {
     fn the_daemon_counts_by_the_clock_that_runs_through_sleep() {
         let text = std::fs::read_to_string("/proc/uptime").unwrap();
         let hundredths: String = text.split(' ').next().unwrap().replace('.', "");
-        // What the kernel says of its uptime counts sleep too; it was asked before.
+        // The kernel's uptime includes sleep; it was read earlier.
         let up = Duration::from_millis(10 * hundredths.parse::<u64>().unwrap());
         assert!(since_boot() >= up);
     }

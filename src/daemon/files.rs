@@ -1,6 +1,6 @@
-//! All files of the configuration, read from disk.
+//! Reads all files of the configuration.
 //!
-//! In: the path of the main file. Out: a checked configuration, or every fault of every file.
+//! In: the path of the main file. Out: a checked configuration, or all faults of all files.
 
 #![expect(
     clippy::disallowed_methods,
@@ -14,9 +14,9 @@ use std::fs;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-/// A larger file is none of ours.
+/// Maximum size of a file.
 const LARGEST_FILE: u64 = 1 << 20;
-/// More files than any shop has sheets.
+/// Maximum number of files; no shop has more sheets.
 const MOST_FILES: usize = 1_000;
 
 /// Why there is no configuration.
@@ -27,10 +27,10 @@ pub enum LoadError {
     Unreadable {
         /// The file.
         path: PathBuf,
-        /// Why.
+        /// Error of the system.
         cause: io::Error,
     },
-    /// The files were read, and are faulty.
+    /// The files were read and contain errors.
     #[error("{} in the configuration", faults(.0.diagnostics.len()))]
     Faulty(Faulty),
 }
@@ -43,7 +43,7 @@ fn faults(count: usize) -> String {
 }
 
 impl LoadError {
-    /// What a person can do; printed on a line of its own, never part of the message.
+    /// What to do. It is printed on a line of its own, never as part of the message.
     pub fn remedy(&self) -> &'static str {
         match self {
             Self::Unreadable { cause, .. } if cause.kind() == io::ErrorKind::PermissionDenied => {
@@ -59,7 +59,7 @@ impl LoadError {
         }
     }
 
-    /// Every fault as text with its line and caret; empty where no file was read.
+    /// Every fault as text with its line and a caret; empty if no file was read.
     pub fn rendered(&self, colour: bool) -> Vec<String> {
         match self {
             Self::Faulty(faulty) => faulty.rendered(colour),
@@ -68,7 +68,7 @@ impl LoadError {
     }
 }
 
-/// Reads the configuration file `main` and all that it names.
+/// Reads the main file and all files that it names.
 pub fn load(main: &Path) -> Result<Config, LoadError> {
     let text = read(main).map_err(|cause| LoadError::Unreadable {
         path: main.to_path_buf(),
@@ -77,7 +77,7 @@ pub fn load(main: &Path) -> Result<Config, LoadError> {
     load_text(main, text)
 }
 
-/// The same of a configuration file that says `text`, whatever stands in it now.
+/// As [`load`], with `text` as the content of the main file.
 pub fn load_text(main: &Path, text: String) -> Result<Config, LoadError> {
     let mut main_file = config::main_file(&Source {
         path: main.to_path_buf(),
@@ -101,8 +101,8 @@ pub fn load_text(main: &Path, text: String) -> Result<Config, LoadError> {
     config::assemble(main_file, &files).map_err(LoadError::Faulty)
 }
 
-/// What the file `main` says of the daemon, whatever is wrong with it or with the files that it names: enough to ask one
-/// that runs by what was right. `None` if it cannot be read at all.
+/// The settings of the daemon in `main`, even if that file or others have errors. That is enough to reach a daemon that
+/// runs with an earlier configuration. `None` if the file cannot be read.
 pub fn daemon_alone(main: &Path) -> Option<DaemonConfig> {
     let source = Source {
         path: main.to_path_buf(),
@@ -111,8 +111,7 @@ pub fn daemon_alone(main: &Path) -> Option<DaemonConfig> {
     Some(config::main_file(&source).daemon().clone())
 }
 
-/// Reads every file that `pattern` names and that was not read before; what goes wrong is reported
-/// where the pattern stands.
+/// Reads every file that `pattern` names and that was not read before. Errors are reported at the pattern.
 fn read_all(
     pattern: &FilePattern,
     main_file: &mut MainFile,
@@ -147,14 +146,14 @@ fn read_all(
     sources
 }
 
-/// The files that a pattern names, in the order of their names; at least one.
+/// The files of a pattern in the order of their names; at least one.
 fn expand(pattern: &FilePattern) -> Result<Vec<PathBuf>, (String, Option<String>)> {
     let written = pattern.pattern.to_string_lossy();
     let whole = pattern.base.join(&pattern.pattern);
     if !written.contains(['*', '?', '[']) {
         return match whole.try_exists() {
             Ok(false) => Err((format!("no file {}", whole.display()), None)),
-            Ok(true) | Err(_) => Ok(vec![whole]), // reading says why it cannot be read
+            Ok(true) | Err(_) => Ok(vec![whole]), // Reading it will report why it cannot be read.
         };
     }
     let text = if pattern.pattern.is_absolute() {
@@ -208,7 +207,7 @@ fn bytes(path: &Path) -> io::Result<Vec<u8>> {
     let other = |what: String| io::Error::other(what);
     let metadata = fs::metadata(path)?;
     if !metadata.is_file() {
-        return Err(other("not a plain file".to_owned())); // reading a pipe would wait for ever
+        return Err(other("not a plain file".to_owned())); // Reading a pipe could wait for ever.
     }
     let mut bytes = Vec::new();
     fs::File::open(path)?

@@ -1,15 +1,15 @@
-//! The loop that feeds the core: everything that happens comes here, one thing at a time.
+//! The main loop: it feeds every event to the core, one at a time.
 //!
-//! In: announcements of the journal, signals, commands and port events. Out: entries for the
-//! journal. It shows nothing but what was announced as durable.
+//! In: announcements of the journal, signals, commands and port events. Out: entries for the journal. Clients see only
+//! what was announced as durable.
 //!
-//! - When the journal has little room, ports and clients are not read: memory stays bounded.
-//! - Announcements come first, then signals and commands: a flood at a port cannot hold them up.
+//! - While the journal has little room, ports and clients are not read, so memory is bounded.
+//! - Announcements come first, then signals and commands, so that a flood at a port cannot delay them.
 
 use super::answers::{AnswerTo, Waiting};
 use super::clock::{Alarm, Clock};
 use super::moving::ShownMoving;
-use super::outage::{Mode, OnTheirWay, no_room};
+use super::outage::{Mode, UndurableFrames, no_room};
 use super::ports::Ports;
 use super::reload::Reloading;
 use super::service::{self, Watchdog};
@@ -34,14 +34,14 @@ use std::sync::Arc;
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{Receiver, UnboundedReceiver};
 
-/// Ports and clients are read only while the journal takes this many entries without waiting: more
-/// than come out of one chunk of bytes.
+/// Ports and clients are read only while the journal accepts this number of entries without waiting. A chunk of bytes
+/// gives fewer.
 const ROOM_LEAST: usize = 512;
 
-/// How long stopping waits for the disk.
+/// Maximum wait for the disk when stopping.
 const STOP_PATIENCE: Duration = Duration::from_secs(10);
 
-/// What the loop owns.
+/// The data of the main loop.
 pub(super) struct Hub {
     pub(super) config_path: PathBuf,
     pub(super) config: Config,
@@ -55,15 +55,15 @@ pub(super) struct Hub {
     pub(super) waiting: Waiting,
     pub(super) mode: Mode,
     pub(super) wake_at: Option<MonoMicros>,
-    pub(super) on_their_way: OnTheirWay,
+    pub(super) on_their_way: UndurableFrames,
     pub(super) stall: Stall,
     pub(super) moving: ShownMoving,
     pub(super) reloading: Reloading,
-    /// The last entry that was handed to the journal.
+    /// The last entry that was given to the journal.
     pub(super) appended: Seq,
-    /// The last entry that the journal said is durable.
+    /// The last entry that the journal has announced as durable.
     pub(super) durable: Seq,
-    /// The entry that says that the daemon has started; said again if there was no room for it.
+    /// The `started` entry. It is entered again if there was no room for it.
     pub(super) started: Seq,
 }
 
@@ -78,7 +78,7 @@ enum Came {
 }
 
 impl Hub {
-    /// Runs until a signal says stop; then everything that came is durable.
+    /// Runs until a signal stops it. Then everything received is durable.
     pub(super) async fn run(
         &mut self,
         announcements: &mut UnboundedReceiver<Announcement>,
@@ -97,7 +97,7 @@ impl Hub {
                 Mode::Full(..) => true,
                 Mode::Trying(_) => false,
             };
-            // While the disk does not answer, a client gets that as its answer.
+            // While the disk does not answer, the client is told so.
             let asks = takes || self.stall.is_announced();
             let (wake, stalls) = (self.wakes(), self.stall.due());
             let came = tokio::select! {
@@ -109,7 +109,7 @@ impl Hub {
                 (instrument, event) = self.ports.next(), if takes => Came::Port(instrument, event),
                 loaded = self.reloading.read(), if takes => Came::Loaded(loaded),
                 () = alarm.rings(wake) => Came::Time,
-                // Of the clock that stands still in sleep: a disk is not slow for having slept.
+                // By the clock that stands still during sleep, because a disk is not slow if the machine slept.
                 () = until(stalls) => Came::Time,
             };
             match came {
@@ -130,8 +130,8 @@ impl Hub {
         }
     }
 
-    /// The daemon has started: opens the ports. Returns once `started` is durable, so that no
-    /// client is shown what was open when the daemon before ended.
+    /// Enters that the daemon has started, and opens the ports. Returns once `started` is durable, so that no client
+    /// sees ports that were open in the last run.
     pub(super) async fn start(
         &mut self,
         announcements: &mut UnboundedReceiver<Announcement>,
@@ -161,7 +161,7 @@ impl Hub {
         self.clock.now()
     }
 
-    /// Feeds the core one input, and hands on what comes out.
+    /// Feeds the core one input, and carries out its output.
     pub(super) fn feed(&mut self, input: Input<'_>) {
         let now = self.now();
         self.core.handle(now, input);
@@ -182,14 +182,14 @@ impl Hub {
                     }
                     self.on_their_way.handed_over(&stamped);
                     if let Err(error) = self.journal.append(stamped) {
-                        // The announcement of the failure is on its way and ends the loop.
+                        // The failure is being announced, and will end the loop.
                         tracing::error!(%error, "an entry was not taken");
                     }
                     self.stall.handed_over(Instant::now());
                 }
                 Output::Send { instrument, bytes } => {
                     if !self.ports.send(&instrument, bytes) {
-                        // The core tells the answer that does not come.
+                        // The core will report the missing answer.
                         tracing::warn!(instrument, "a request could not be sent");
                     }
                 }
@@ -251,7 +251,7 @@ impl Hub {
                 self.full(&error, first_lost);
                 Ok(())
             }
-            // Said by the first line that becomes durable after it.
+            // The first durable line after it shows that.
             Some(Announcement::Resumed { .. }) => Ok(()),
             Some(Announcement::Failed {
                 error,
@@ -351,16 +351,16 @@ impl Hub {
                     unjudged_frames: self.unjudged_frames(),
                     ..self.live.status()
                 };
-                // Who asked may be gone.
+                // The client may be gone.
                 let _ = to.send(Ok(Outcome::Status(Box::new(status))));
                 return;
             }
             Call::Catalog => {
                 let catalog = Arc::clone(&self.config.catalog);
-                // It may be large: verdicts do not wait for it.
+                // The message may be large, and verdicts must not wait for it.
                 tokio::task::spawn_blocking(move || {
                     let catalog = CatalogMessage::new(&catalog);
-                    // Who asked may be gone.
+                    // The client may be gone.
                     drop(to.send(Ok(Outcome::Catalog(Box::new(catalog)))));
                 });
                 return;
@@ -395,7 +395,7 @@ impl Hub {
         })))
     }
 
-    /// The answer to `arm`, if the entry `seq` opened a series.
+    /// The answer to `arm`, if entry `seq` opened a series.
     fn armed(&self, seq: Seq) -> Option<Outcome> {
         let state = self.core.state();
         let (station, _) = state
@@ -419,7 +419,7 @@ impl Hub {
         }
     }
 
-    /// Takes what has come, says `stopped`, and waits until it is durable.
+    /// Takes what has arrived, enters `stopped`, and waits until that is durable.
     async fn stop(
         &mut self,
         reason: &str,
@@ -437,7 +437,7 @@ impl Hub {
             let next = tokio::time::timeout_at(give_up, announcements.recv());
             let Ok(announcement) = next.await else {
                 let message = "the disk did not take what was left in time".to_owned();
-                // Said now: the journal's thread may never come back from its disk.
+                // Logged now, because the journal's thread may never return from its disk.
                 tracing::error!("{message}");
                 return Err(DaemonError::JournalFailed { message });
             };

@@ -1,9 +1,9 @@
-//! The tasks, what each owns, the loop that feeds the stations.
+//! The daemon: its tasks, what each owns, and the loop that feeds the core.
 //!
 //! In: a checked configuration. Out: a daemon that runs until a signal stops it.
 //!
-//! One thread runs ports, clients and the loop of `hub`; a second one owns the journal's file.
-//! They meet over bounded channels. Nothing is decoded or judged in here: it only carries.
+//! One thread runs ports, clients and the loop of `hub`; a second one owns the file of the journal. They exchange
+//! messages over bounded channels. Nothing is decoded or judged here.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: the daemon reads clocks and files"
@@ -34,7 +34,7 @@ use crate::station::Core;
 use answers::Waiting;
 use clock::Clock;
 use hub::Hub;
-use outage::{Mode, OnTheirWay};
+use outage::{Mode, UndurableFrames};
 use ports::Ports;
 use reload::Reloading;
 use signals::Signals;
@@ -48,58 +48,58 @@ use std::time::Duration;
 use tokio::sync::{Semaphore, mpsc, watch};
 use tokio::task::JoinHandle;
 
-/// The version that the daemon says of itself.
+/// Version that the daemon reports.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");
 
-/// How long clients and sinks may take over the last entries when the daemon ends.
+/// Time that clients and sinks get for the last entries when the daemon stops.
 const FAREWELL: Duration = Duration::from_millis(300);
 
-/// How many requests of all control clients may wait.
+/// Maximum number of requests from control clients that wait.
 const REQUESTS_WAITING: usize = 16;
 
-/// What to run.
+/// Settings for running a daemon.
 #[derive(Debug)]
 pub struct Setup {
-    /// Where the configuration was read from, for a reload.
+    /// Path of the configuration, for a reload.
     pub config_path: PathBuf,
     /// The configuration.
     pub config: Config,
-    /// A damaged entry that a person has accepted.
+    /// The damaged entry that the user accepted.
     pub accept_damage: Option<Seq>,
-    /// The end of a journal of which more is known elsewhere, if a person has accepted that.
+    /// The last entry of a rolled-back journal, if the user accepted that.
     pub accept_rollback: Option<Seq>,
-    /// Off only to measure what syncing costs.
+    /// `false` only for measuring the cost of syncing.
     pub sync: bool,
-    /// A segment longer than this is full; [`journal::SEGMENT_BYTES`] but in tests.
+    /// A longer segment is full: [`journal::SEGMENT_BYTES`], except in tests.
     pub segment_bytes_most: u64,
-    /// How long the disk may take to answer before clients get a notice; [`STALL_AFTER`] but in tests.
+    /// Time without an answer from the disk after which clients get a notice: [`STALL_AFTER`], except in tests.
     pub stall_after: Duration,
 }
 
-/// A disk that takes longer over what it was handed has stalled: ten times what a slow one takes to answer, and
-/// sooner than a person wonders why nothing is shown.
+/// A disk that takes longer has stalled. The time is ten times that of a slow disk, and short enough that a person does
+/// not wonder why nothing is shown.
 pub const STALL_AFTER: Duration = Duration::from_secs(2);
 
-/// Where everything is, once the daemon serves.
+/// Paths and addresses of a daemon that serves.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Ready {
-    /// The feed's socket.
+    /// Path of the feed's socket.
     pub feed: PathBuf,
-    /// The control socket.
+    /// Path of the control socket.
     pub control: PathBuf,
-    /// The folder of the journal.
+    /// Folder of the journal.
     pub journal_dir: PathBuf,
-    /// The journal's name.
+    /// Identity of the journal.
     pub journal: String,
-    /// Its last entry.
+    /// Last entry of the journal.
     pub last: Seq,
-    /// The verdict log.
+    /// Path of the verdict log.
     pub log: PathBuf,
-    /// Where the bench page is served, if it is.
+    /// Address of the bench page, if it is served.
     pub page: Option<SocketAddr>,
 }
 
-/// Why the daemon does not run, or no longer does.
+/// Why the daemon cannot run, or has stopped.
 #[derive(Debug, thiserror::Error)]
 pub enum DaemonError {
     /// The journal cannot be opened.
@@ -117,18 +117,18 @@ pub enum DaemonError {
         /// What happened, and what may be lost.
         message: String,
     },
-    /// The system gives no signals, timers or threads.
+    /// The system does not provide signals, timers or threads.
     #[error("cannot {action}: {cause}")]
     System {
-        /// What was tried.
+        /// What failed.
         action: &'static str,
-        /// Why not.
+        /// Error of the system.
         cause: io::Error,
     },
 }
 
 impl DaemonError {
-    /// What a person can do; printed on a line of its own, never part of the message.
+    /// What to do. It is printed on a line of its own, never as part of the message.
     pub fn remedy(&self) -> Option<String> {
         match self {
             Self::Journal(error) => error.remedy(),
@@ -155,7 +155,7 @@ pub fn run(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonError> 
             cause,
         })?;
     let result = runtime.block_on(serve(setup, ready));
-    // A blocking read of a slow disk must not hold up the end.
+    // A read that blocks on a slow disk must not delay the end.
     runtime.shutdown_timeout(FAREWELL);
     result
 }
@@ -210,7 +210,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         waiting: Waiting::default(),
         mode: Mode::Writing,
         wake_at: None,
-        on_their_way: OnTheirWay::default(),
+        on_their_way: UndurableFrames::default(),
         stall: Stall::new(setup.stall_after),
         moving: moving::ShownMoving::default(),
         appended: where_all_is.last,
@@ -270,7 +270,7 @@ fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Read
     }
 }
 
-/// Goes on from where the journal ends.
+/// Continues from the end of the journal.
 fn take_up(
     setup: &Setup,
     opened: Opened,
@@ -286,11 +286,11 @@ fn take_up(
         opened.state.clone(),
         Arc::clone(&catalog),
     ));
-    // Unbounded, but never longer than what the journal's own channel let through: the loop takes
-    // announcements before anything that makes new entries.
+    // Unbounded, but never longer than the journal's own channel allows: the loop takes announcements before anything
+    // that makes new entries.
     let everyone = Arc::clone(&live);
     let journal = journal::spawn(opened.writer, move |announcement| {
-        // From here, and not by way of the loop: that saves waking a thread before clients know.
+        // Published here and not in the loop, which saves waking a thread before clients are told.
         if let Announcement::Durable { lines, took, .. } = &announcement {
             everyone.publish(lines);
             meter.synced(*took);
@@ -304,7 +304,7 @@ fn take_up(
 
 type SinkTasks = Vec<JoinHandle<()>>;
 
-/// Every sink in a task of its own; they end when the sender is dropped.
+/// Starts every sink in a task of its own. They end when the sender is dropped.
 fn start_sinks(
     live: &Arc<Live>,
     journal: &str,
@@ -356,9 +356,9 @@ fn start_sinks(
     (stop, tasks)
 }
 
-/// Lets clients, the page and sinks have the last entries, but not for long.
+/// Gives clients, the page and sinks the last entries, within a time limit.
 async fn farewell(places: &Semaphore, others: impl Iterator<Item = JoinHandle<()>>) {
-    // Answers that were given go out: everything that can run does so before we do again.
+    // Yields until every other task that can run has run, so that given answers are sent.
     for _ in 0..4 {
         tokio::task::yield_now().await;
     }

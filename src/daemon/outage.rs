@@ -1,4 +1,4 @@
-//! A full disk: since when, how many frames were not judged, when it is tried again.
+//! What the daemon does while the disk is full: count frames that are not judged, and try again.
 
 use super::hub::Hub;
 use super::service;
@@ -17,11 +17,11 @@ const LONGEST_PAUSE: Duration = Duration::from_secs(60);
 /// Whether entries become durable.
 #[derive(Debug)]
 pub(super) enum Mode {
-    /// They do, as far as we know.
+    /// They do, as far as is known.
     Writing,
-    /// The disk is full. The core still runs, only to count the frames that are lost; its entries are dropped.
+    /// The disk is full. The core runs on to count lost frames; its entries are dropped.
     Full(Outage, MonoMicros),
-    /// A write is tried again; no input is taken until its result is known.
+    /// A write is tried again. No input is taken until its result is known.
     Trying(Outage),
 }
 
@@ -44,7 +44,7 @@ impl Outage {
         }
     }
 
-    /// Trying did not help: the next pause is longer.
+    /// An attempt failed; the next pause is longer.
     pub(super) fn longer(self) -> Self {
         Self {
             pause: self.pause.saturating_mul(2).min(LONGEST_PAUSE),
@@ -52,12 +52,12 @@ impl Outage {
         }
     }
 
-    /// Counts an entry that is dropped.
+    /// Counts a dropped entry.
     pub(super) fn count(&mut self, entry: &Entry) {
         self.frames = self.frames.saturating_add(u64::from(is_frame(entry)));
     }
 
-    /// What the journal will say of it.
+    /// The entry about this time.
     pub(super) fn gap(&self) -> Entry {
         Entry::Journal(JournalEntry::Gap(Gap {
             since: self.since,
@@ -71,12 +71,12 @@ fn is_frame(entry: &Entry) -> bool {
     matches!(entry, Entry::Frame(_))
 }
 
-/// Entries of frames that were handed to the journal and are not durable yet, in order. When there is
-/// no room they are thrown away, and are unjudged as those are that come later.
+/// Entries of frames that were given to the journal and are not durable yet, in order. If the disk is full they are
+/// discarded and count as not judged.
 #[derive(Debug, Default)]
-pub(super) struct OnTheirWay(VecDeque<Seq>);
+pub(super) struct UndurableFrames(VecDeque<Seq>);
 
-impl OnTheirWay {
+impl UndurableFrames {
     pub(super) fn handed_over(&mut self, stamped: &Stamped) {
         if is_frame(&stamped.entry) {
             self.0.push_back(stamped.seq);
@@ -88,7 +88,7 @@ impl OnTheirWay {
         self.0.drain(..done);
     }
 
-    /// How many were thrown away; none is on its way any more.
+    /// Number of entries that were discarded. None remains.
     fn take_lost(&mut self) -> u64 {
         let lost = std::mem::take(&mut self.0).len();
         u64::try_from(lost).unwrap_or(u64::MAX)
@@ -96,7 +96,7 @@ impl OnTheirWay {
 }
 
 impl Hub {
-    /// While nothing can be recorded: how many frames were not judged so far.
+    /// Number of frames not judged so far; `None` while entries are recorded.
     pub(super) fn unjudged_frames(&self) -> Option<u64> {
         match &self.mode {
             Mode::Writing => None,
@@ -104,7 +104,7 @@ impl Hub {
         }
     }
 
-    /// There is no room: nothing counts until there is.
+    /// The disk is full: nothing counts until there is room.
     pub(super) fn full(&mut self, error: &str, first_lost: Seq) {
         let now = self.now();
         let message = format!("{error}; entry {first_lost} and later ones are not recorded");
@@ -126,7 +126,7 @@ impl Hub {
         self.mode = Mode::Full(outage, retry_at);
     }
 
-    /// There may be room again: the core is made again from what is durable, and enters the gap.
+    /// There may be room again. The core is made again from the durable entries, and enters the gap.
     pub(super) fn try_again(&mut self, outage: Outage) {
         let catalog = Arc::clone(&self.config.catalog);
         let started_is_lost = self.started > self.live.last();
@@ -146,7 +146,7 @@ impl Hub {
         self.tell_ports_again();
     }
 
-    /// Brings the core's idea of the ports up to date with what happened while nothing was kept.
+    /// Enters the present state of the ports, because it changed while nothing was recorded.
     fn tell_ports_again(&mut self) {
         let known: Vec<Attached> = self
             .core
@@ -176,11 +176,11 @@ impl Hub {
         }
     }
 
-    /// Something has become durable.
+    /// An entry has become durable.
     pub(super) fn outage_is_over(&mut self) {
         match std::mem::replace(&mut self.mode, Mode::Writing) {
             Mode::Writing => {}
-            // Lines that were durable before the disk was full.
+            // These lines were durable before the disk was full.
             mode @ Mode::Full(..) => self.mode = mode,
             Mode::Trying(outage) => {
                 let message = format!(
@@ -198,7 +198,7 @@ impl Hub {
     }
 }
 
-/// The answer to what cannot be recorded.
+/// The answer to a command that cannot be recorded.
 pub(super) fn no_room(message: String) -> ErrorObject {
     ErrorObject::new(
         code::JOURNAL_FULL,

@@ -1,4 +1,4 @@
-//! The ports of a daemon: a task each, what happens at them by turns, and what is sent to instruments.
+//! The ports of a daemon: a task for each, events in turn, and requests to instruments.
 
 use super::hub::until;
 use crate::config::PortConfig;
@@ -11,21 +11,21 @@ use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{self, Receiver, Sender};
 use tokio::task::JoinHandle;
 
-/// How many events of one port may wait; a port whose events wait is not read.
+/// Number of events of a port that may wait. Meanwhile the port is not read.
 const WAITING_MOST: usize = 4;
 
-/// A port hands on no more bytes a second than this, or than four times what its line can carry: a terminal that has no
-/// speed of its own waits, as a slower line would have it, and others have their turn.
+/// Maximum number of bytes a second from a port, or four times what its line can carry if that is less. So a terminal
+/// without a speed of its own waits like a slower line, and other ports get their turn.
 const BYTES_A_SECOND: u32 = 128 * 1024;
 
-/// So far ahead of that it may be, in time.
+/// How far a port may be ahead of that rate, in time.
 const AHEAD: Duration = Duration::from_millis(50);
 
-/// Requests to one instrument that may wait to be sent.
+/// Maximum number of requests to an instrument that wait.
 const REQUESTS_MOST: usize = 8;
 
-/// The open ports and those waited for; the one that was served last stands last, so that one that floods holds up
-/// another by no more than an event.
+/// The open ports and those that are waited for. The port served last is at the end, so that a port that floods delays
+/// others by one event at most.
 #[derive(Debug, Default)]
 pub(super) struct Ports(VecDeque<Port>);
 
@@ -37,7 +37,7 @@ struct Port {
     events: Receiver<Event>,
     task: JoinHandle<()>,
     bytes_a_second: u32,
-    /// What went through takes until then at that rate.
+    /// Time at which the bytes taken so far are within the rate.
     taken_until: Instant,
 }
 
@@ -48,7 +48,7 @@ impl Drop for Port {
 }
 
 impl Ports {
-    /// Lets go of ports that are not in `wanted` as they are now, with what waits of them; their instruments.
+    /// Closes ports whose settings are not in `wanted`, and drops their waiting events. Returns their instruments.
     pub(super) fn close_all_but(&mut self, wanted: &[PortConfig]) -> Vec<String> {
         let stays = |port: &Port| wanted.contains(&port.config);
         let closed = self.0.iter().filter(|port| !stays(port));
@@ -57,7 +57,7 @@ impl Ports {
         closed
     }
 
-    /// Opens those of `wanted` that are not open or waited for yet.
+    /// Opens the ports of `wanted` that are not open or waited for yet.
     pub(super) fn open(&mut self, wanted: &[PortConfig]) {
         for config in wanted {
             if self.of(&config.instrument).is_none() {
@@ -71,14 +71,14 @@ impl Ports {
         ports.find(|port| *port.instrument == *instrument)
     }
 
-    /// Hands bytes to the port of `instrument` to be sent; `false` if it has none, or has too many
-    /// requests waiting that it must be stuck.
+    /// Sends bytes to the port of `instrument`. `false` if it has no port, or if so many requests wait that it must be
+    /// stuck.
     pub(super) fn send(&self, instrument: &str, bytes: Vec<u8>) -> bool {
         self.of(instrument)
             .is_some_and(|port| port.requests.try_send(bytes).is_ok())
     }
 
-    /// The next event of any port, and the instrument at that port.
+    /// The next event of any port, with its instrument.
     pub(super) async fn next(&mut self) -> (Arc<str>, Event) {
         loop {
             let now = Instant::now();
@@ -108,7 +108,7 @@ impl Ports {
         Poll::Pending
     }
 
-    /// What waits at any of them, without waiting for more.
+    /// Events that are waiting now.
     pub(super) fn waiting(&mut self) -> Vec<(Arc<str>, Event)> {
         let mut waiting = Vec::new();
         for port in &mut self.0 {
@@ -149,7 +149,7 @@ impl Port {
     }
 }
 
-/// How much an event weighs.
+/// Number of bytes that an event counts as.
 fn bytes_of(event: &Event) -> usize {
     match event {
         Event::Stale(bytes) | Event::Bytes(bytes) | Event::Spoiled(bytes) => bytes.len(),

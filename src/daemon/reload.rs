@@ -1,7 +1,7 @@
-//! Reading the configuration again while the daemon runs.
+//! Reads the configuration again while the daemon runs.
 //!
-//! Files are read and checked beside the loop, however many they are: verdicts do not wait for it. The new configuration
-//! takes the place of the old one between two inputs.
+//! Files are read and checked on another thread, so that verdicts do not wait. The new configuration replaces the old
+//! one between two inputs.
 
 use super::answers::AnswerTo;
 use super::files::{self, LoadError};
@@ -17,17 +17,17 @@ use tokio::task::JoinHandle;
 
 type Read = Result<Box<Config>, ErrorObject>;
 
-/// A configuration that is being read, and who requested it.
+/// A configuration that is being read, with the requests for it.
 #[derive(Debug, Default)]
 pub(super) struct Reloading {
     reading: Option<JoinHandle<Read>>,
     asked: Vec<AnswerTo>,
-    /// Requested while files were being read that may have changed since.
+    /// Requests that came while files were being read, which may have changed since.
     again: Option<Vec<AnswerTo>>,
 }
 
 impl Reloading {
-    /// What was read; never while nothing is.
+    /// The configuration once it is read; never while none is being read.
     pub(super) async fn read(&mut self) -> Read {
         let Some(reading) = &mut self.reading else {
             return std::future::pending().await;
@@ -38,7 +38,7 @@ impl Reloading {
     }
 }
 
-/// Why the old one stays in force although nothing is wrong with the new one.
+/// Why the old configuration stays in force although the new one has no errors.
 fn cannot_follow(new: &Config, old: &Config) -> Option<ErrorObject> {
     let changed = if new.daemon != old.daemon {
         "the section [daemon] has changed"
@@ -56,7 +56,7 @@ fn cannot_follow(new: &Config, old: &Config) -> Option<ErrorObject> {
     ))
 }
 
-/// A station that was renamed or taken out with a series open leaves one that only a person can end.
+/// Warns about a station that was renamed or removed with an open series, which only a person can close.
 pub(super) fn tell_of_left_stations(core: &Core) {
     let known = &core.catalog().stations;
     let stations = core.state().stations.iter();
@@ -77,7 +77,7 @@ fn refuse(error: &LoadError) -> ErrorObject {
 }
 
 impl Hub {
-    /// Begins to read the configuration again, for those who requested it.
+    /// Begins to read the configuration for these requests.
     pub(super) fn begin_reload(&mut self, asked: Vec<AnswerTo>) {
         if self.reloading.reading.is_some() {
             self.reloading.again.get_or_insert_default().extend(asked);
@@ -92,7 +92,7 @@ impl Hub {
         }));
     }
 
-    /// Puts what was read in force, or says why not.
+    /// Puts the new configuration in force, or reports why not.
     pub(super) fn loaded(&mut self, read: Read) {
         let result = read.and_then(|config| self.take_configuration(*config));
         service::reloaded(result.is_ok());
@@ -108,7 +108,7 @@ impl Hub {
                     });
                     self.waiting.add(self.appended, outcome, to);
                 }
-                // Who asked may be gone.
+                // The client may be gone.
                 Err(error) => drop(to.send(Err(error.clone()))),
             }
         }
@@ -117,7 +117,7 @@ impl Hub {
         }
     }
 
-    /// The `started` entry that says so.
+    /// Puts a configuration in force. Returns its `started` entry.
     fn take_configuration(&mut self, config: Config) -> Result<Seq, ErrorObject> {
         self.check_room()?;
         if let Some(error) = cannot_follow(&config, &self.config) {
@@ -135,11 +135,11 @@ impl Hub {
         let catalog = Arc::clone(&self.config.catalog);
         self.live.set_catalog(Arc::clone(&catalog));
         self.feed(Input::Reloaded(catalog));
-        // A large one takes a while to be given back.
+        // A large configuration takes a while to free.
         tokio::task::spawn_blocking(move || drop(old));
         self.say_started();
         let seq = self.started;
-        // `started` says that no port is open; those that stayed are entered again.
+        // `started` implies that no port is open, so ports that stayed open are entered again.
         for attached in self.open.clone().into_values() {
             self.feed(Input::PortOpened(attached));
         }

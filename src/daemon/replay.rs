@@ -1,7 +1,7 @@
-//! A tape straight into the core: the entries that a daemon would have made of it.
+//! Feeds a tape to the core, which gives the entries that a daemon would have made.
 //!
-//! In: the marks of a tape. Out: entries. The tape's own times are the core's, so the same tape gives
-//! the same entries, at whatever speed it is read and in whatever chunks its bytes are fed.
+//! In: the marks of a tape. Out: entries. The core's times are those of the tape, so the same tape gives the same
+//! entries at any speed and in any chunks.
 
 use crate::decode::framing::SILENCES;
 use crate::entry::{Attached, Stamped};
@@ -14,10 +14,10 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
 
-/// How long after its last mark a tape goes on, for what was waited for then.
+/// Time after the last mark, for what was still awaited.
 const AFTERWARDS: Duration = Duration::from_secs(2);
 
-/// One instrument of a catalog, fed from a tape.
+/// An instrument of a catalog that is fed from a tape.
 #[derive(Debug)]
 pub struct Replay {
     core: Core,
@@ -28,14 +28,14 @@ pub struct Replay {
     now: MonoMicros,
     wake_at: Option<MonoMicros>,
     is_open: bool,
-    /// When bytes came last, and how many of the silences since have been reported.
+    /// Time of the last bytes, and number of silences reported since.
     last_bytes: Option<(MonoMicros, usize)>,
     entries: VecDeque<Stamped>,
 }
 
 impl Replay {
-    /// A core that knows nothing yet, at the moment when the recording began. `None` if the catalog has
-    /// no such instrument.
+    /// A core without any history, at the time when the recording began. `None` if the catalog does not have the
+    /// instrument.
     pub fn new(catalog: Arc<Catalog>, instrument: &str, header: &Header) -> Option<Self> {
         let measures = catalog.instrument(instrument).map(|known| &known.station);
         let signals = catalog.signals.iter();
@@ -57,7 +57,7 @@ impl Replay {
         })
     }
 
-    /// Arms a plan at the instrument's station, now.
+    /// Arms a plan at the instrument's station now.
     pub fn arm(&mut self, plan: &str) -> Result<(), Refusal> {
         let arm = Command::Arm {
             cut: true,
@@ -70,7 +70,7 @@ impl Replay {
         Ok(())
     }
 
-    /// Feeds what happened, at its time. Then take [`Replay::next_entry`] until `None`.
+    /// Feeds a mark at its time. Then [`Replay::next_entry`] must be called until it returns `None`.
     pub fn feed(&mut self, timed: &Timed) {
         self.go_to(MonoMicros(timed.micros));
         let instrument = self.instrument.clone();
@@ -85,7 +85,7 @@ impl Replay {
                     identity: None,
                     socket: None,
                     ambiguous: false,
-                    read_by: None, // the core knows how it is read
+                    read_by: None, // The core knows how it is read.
                 }));
             }
             Mark::Stale(bytes) => {
@@ -127,7 +127,7 @@ impl Replay {
         }
     }
 
-    /// The tape is over: lets time go on for a while, and closes the port.
+    /// Ends the tape: lets some time pass, and closes the port.
     pub fn end(&mut self) {
         self.go_to(self.now.plus(AFTERWARDS));
         if self.is_open {
@@ -140,17 +140,17 @@ impl Replay {
         }
     }
 
-    /// The next entry that came of what was fed.
+    /// The next entry.
     pub fn next_entry(&mut self) -> Option<Stamped> {
         self.entries.pop_front()
     }
 
-    /// What all entries amount to.
+    /// The state after all entries.
     pub fn state(&self) -> &crate::entry::State {
         self.core.state()
     }
 
-    /// Lets time pass, and tells the silences in it: a tape knows when its bytes came.
+    /// Lets time pass, and reports silences, because a tape knows when bytes came.
     fn go_to(&mut self, moment: MonoMicros) {
         while let Some((last, text)) = self.last_bytes {
             let Some(silence) = SILENCES.get(text) else {
@@ -162,7 +162,7 @@ impl Replay {
                 break;
             }
             self.last_bytes = Some((last, text + 1));
-            // The silence first, then what is due at its end.
+            // The silence comes first, then what is due at its end.
             self.wake_until(MonoMicros(quiet_at.0.saturating_sub(1)));
             self.now = self.now.max(quiet_at);
             let instrument = self.instrument.clone();
@@ -174,13 +174,13 @@ impl Replay {
         self.wake_until(moment);
     }
 
-    /// Wakes the core at the times that it requested.
+    /// Wakes the core at the times that it requests.
     fn wake_until(&mut self, moment: MonoMicros) {
         while let Some(due) = self.wake_at.filter(|due| *due <= moment) {
             self.now = self.now.max(due);
             self.input(Input::Woken);
             if self.wake_at == Some(due) {
-                break; // woken, it asks for the same again: it would for ever
+                break; // Once woken it requests the same time again, for ever.
             }
         }
         self.now = self.now.max(moment);
@@ -203,7 +203,7 @@ impl Replay {
         loop {
             match self.core.poll() {
                 Output::Append(stamped) => self.entries.push_back(stamped),
-                // The answers, if there were any, are on the tape.
+                // The answers, if any, are on the tape.
                 Output::Send { .. } => {}
                 Output::WaitUntil(moment) => {
                     self.wake_at = moment;

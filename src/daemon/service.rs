@@ -1,8 +1,7 @@
-//! What the daemon reports to a service manager: that it serves, lives, reloads its configuration, stops.
+//! Reports to a service manager: that the daemon serves, lives, reloads, or stops.
 //!
-//! In: `$NOTIFY_SOCKET` and `$WATCHDOG_USEC`, as `sd_notify(3)` has them; without them nothing is said.
-//! A manager that does not listen holds nothing up: a message that cannot be sent is logged once and
-//! dropped.
+//! In: `$NOTIFY_SOCKET` and `$WATCHDOG_USEC` of `sd_notify(3)`; without them nothing is reported. Nothing waits for the
+//! manager: a message that cannot be sent is logged once and dropped.
 
 use sd_notify::NotifyState;
 use std::time::Duration;
@@ -10,7 +9,7 @@ use tokio::time::{Instant, MissedTickBehavior, interval_at};
 
 const FULL: &str = "the journal's disk is full: nothing counts until there is room";
 
-/// The daemon serves: its sockets are there and `started` is on the disk, or there is no room for it.
+/// The daemon serves: its sockets exist, and `started` is on disk or has no room there.
 pub(super) fn serves(journal_takes_entries: bool) {
     let status = if journal_takes_entries {
         "serving; the verdicts are in verdicts.log of the state folder"
@@ -20,7 +19,7 @@ pub(super) fn serves(journal_takes_entries: bool) {
     tell(&[NotifyState::Ready, NotifyState::Status(status)]);
 }
 
-/// A new configuration is about to be read.
+/// A new configuration will be read.
 pub(super) fn reloads() {
     match NotifyState::monotonic_usec_now() {
         Ok(now) => tell(&[NotifyState::Reloading, now]),
@@ -28,7 +27,7 @@ pub(super) fn reloads() {
     }
 }
 
-/// Reports the configuration that is in force now; `Ready` ends a reload whatever came of it.
+/// Reports which configuration is in force. `Ready` ends the reload with either.
 pub(super) fn reloaded(taken: bool) {
     let status = if taken {
         "serving by the new configuration"
@@ -38,12 +37,12 @@ pub(super) fn reloaded(taken: bool) {
     tell(&[NotifyState::Ready, NotifyState::Status(status)]);
 }
 
-/// What waits is being written.
+/// Waiting entries are being written; then the daemon stops.
 pub(super) fn stops() {
     tell(&[NotifyState::Stopping]);
 }
 
-/// The journal takes nothing at the moment, or takes entries again.
+/// The journal does not accept entries at the moment, or accepts them again.
 pub(super) fn journal_takes(entries: bool) {
     let status = if entries {
         "serving; the journal takes entries again"
@@ -66,14 +65,14 @@ pub(super) fn disk_answers() {
     tell(&[NotifyState::Status("serving; the disk answers again")]);
 }
 
-/// A sign of life from the daemon's loop, twice in the time that the manager waits for one.
+/// Signs of life from the main loop, twice in the interval of the manager.
 #[derive(Debug)]
 pub(super) struct Watchdog {
     ticks: Option<tokio::time::Interval>,
 }
 
 impl Watchdog {
-    /// As `$WATCHDOG_USEC` asks; inside of the runtime only.
+    /// Reads `$WATCHDOG_USEC`. Must be called within the runtime.
     pub(super) fn start() -> Self {
         let every = sd_notify::watchdog_enabled().and_then(|patience| patience.checked_div(2));
         let ticks = every.filter(|every| *every > Duration::ZERO).map(|every| {
@@ -84,7 +83,7 @@ impl Watchdog {
         Self { ticks }
     }
 
-    /// When the next sign is due; never without a watchdog.
+    /// Waits until the next sign is due; for ever without a watchdog.
     pub(super) async fn due(&mut self) {
         match &mut self.ticks {
             Some(ticks) => drop(ticks.tick().await),
@@ -93,7 +92,7 @@ impl Watchdog {
     }
 }
 
-/// The loop turns.
+/// Sends a sign of life.
 pub(super) fn lives() {
     tell(&[NotifyState::Watchdog]);
 }

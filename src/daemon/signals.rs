@@ -1,18 +1,18 @@
-//! Stop and reload, as inputs to the daemon's loop.
+//! Signals for stopping and reloading, as inputs to the main loop.
 
 use std::io;
 use tokio::signal::unix::{Signal, SignalKind, signal};
 
-/// What a signal makes the daemon do.
+/// The action that a signal asks for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum SignalAction {
-    /// Write what waits and end.
+    /// Write waiting entries and stop.
     Stop(&'static str),
     /// Read the configuration again.
     Reload,
 }
 
-/// The signals that the daemon listens to.
+/// The signals that the daemon handles.
 #[derive(Debug)]
 pub(super) struct Signals {
     terminate: Signal,
@@ -21,7 +21,7 @@ pub(super) struct Signals {
 }
 
 impl Signals {
-    /// From now on the signals come here; inside of the runtime only.
+    /// Begins to receive the signals. Must be called within the runtime.
     pub(super) fn listen() -> io::Result<Self> {
         Ok(Self {
             terminate: signal(SignalKind::terminate())?,

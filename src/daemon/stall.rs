@@ -1,7 +1,7 @@
-//! A disk that does not answer: since when, and when clients get a notice.
+//! Notices a disk that does not answer, and tells clients.
 //!
-//! In: what was handed to the journal, and its answers. Out: after a while, word to everybody: feed, page, status,
-//! log, health, service manager; and again once it answers. Nothing is given up: what waits is written when it can be.
+//! In: entries given to the journal, and its answers. Out: after a time, a notice on feed, page, status, log, health
+//! and to the service manager, and another once the disk answers. Waiting entries are written when that is possible.
 
 use super::hub::Hub;
 use super::outage::Mode;
@@ -10,7 +10,7 @@ use crate::clients::Health;
 use crate::message::{ErrorObject, Notice, code};
 use std::time::{Duration, Instant};
 
-/// How often the time that is shown is brought up to date.
+/// Interval at which the displayed time is updated.
 const EVERY: Duration = Duration::from_secs(1);
 
 const REMEDY: &str = "look at the disk of state_dir; what is measured now waits for it, and the daemon goes on by itself";
@@ -19,14 +19,14 @@ const REMEDY: &str = "look at the disk of state_dir; what is measured now waits 
 #[derive(Debug)]
 pub(super) struct Stall {
     after: Duration,
-    /// Since when the journal has been at what it was handed; none while nothing is on its way.
+    /// Since when the journal has been working on entries; `None` while none is on its way.
     since: Option<Instant>,
     /// When clients last got a notice.
     announced: Option<Instant>,
 }
 
 impl Stall {
-    /// Clients get a notice `after` this time without an answer.
+    /// Clients get a notice after this time without an answer.
     pub(super) const fn new(after: Duration) -> Self {
         Self {
             after,
@@ -35,17 +35,17 @@ impl Stall {
         }
     }
 
-    /// The journal was handed an entry.
+    /// The journal was given an entry.
     pub(super) fn handed_over(&mut self, now: Instant) {
         self.since.get_or_insert(now);
     }
 
-    /// Clients have a notice that it does not answer.
+    /// Whether clients have been told that it does not answer.
     pub(super) const fn is_announced(&self) -> bool {
         self.announced.is_some()
     }
 
-    /// When to look at it again, if nothing else comes.
+    /// Time of the next check, if nothing else happens.
     pub(super) fn due(&self) -> Option<Instant> {
         let since = self.since?;
         Some(self.announced.map_or(since + self.after, |at| at + EVERY))
@@ -57,7 +57,7 @@ fn not_answered(for_so_long: Duration) -> String {
 }
 
 impl Hub {
-    /// Tells everybody if the disk has not answered for too long.
+    /// Tells everyone if the disk has not answered for too long.
     pub(super) fn look_at_stall(&mut self) {
         let now = Instant::now();
         let (Some(since), Some(due)) = (self.stall.since, self.stall.due()) else {
@@ -83,7 +83,7 @@ impl Hub {
         service::disk_stalls(so_long.as_secs());
     }
 
-    /// The disk has answered, whatever it said; `more` is on its way.
+    /// The disk has answered with any result; `more` entries are on their way.
     pub(super) fn disk_answered(&mut self, more: bool) {
         let now = Instant::now();
         let since = self.stall.since.take();
@@ -103,7 +103,7 @@ impl Hub {
         service::disk_answers();
     }
 
-    /// The answer to what would have to wait for a disk that does not answer, behind as much as may wait.
+    /// The answer to a command while the disk does not answer and no more commands may wait.
     pub(super) fn behind(&self) -> ErrorObject {
         let so_long = self
             .stall

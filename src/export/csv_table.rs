@@ -1,8 +1,8 @@
-//! Rows as CSV by RFC 4180: a heading line, lines that end with CR LF, quotes only where they are needed.
+//! Writes rows as CSV by RFC 4180: a line of headings, lines that end in CR LF, and quotes only where needed.
 //!
-//! - Numbers have a point and no separators; a time is RFC 3339 in UTC; what is unknown is empty.
-//! - What could steer a terminal or turn the direction of reading stands as an escape, see [`safe`].
-//! - A text that a spreadsheet could take for a formula gets an apostrophe before it, see [`guarded`].
+//! - Numbers have a decimal point and no separators. Times are RFC 3339 in UTC. Unknown values are empty.
+//! - Characters that could steer a terminal or change the reading direction become escapes, see [`safe`].
+//! - A text that a spreadsheet could take for a formula gets an apostrophe in front, see [`guarded`].
 
 use crate::quantity::safe;
 use crate::row::{Cell, Column, Row};
@@ -17,7 +17,7 @@ pub struct CsvTable<W: Write> {
 }
 
 impl<W: Write> CsvTable<W> {
-    /// With its heading line.
+    /// Begins a file with its headings.
     pub fn new(target: W) -> io::Result<Self> {
         let mut writer = WriterBuilder::new()
             .terminator(Terminator::CRLF)
@@ -40,7 +40,7 @@ impl<W: Write> CsvTable<W> {
         Ok(self.writer.write_record(None::<&[u8]>)?)
     }
 
-    /// Writes what is left; gives back what was written to.
+    /// Writes what is buffered, and returns the target.
     pub fn finish(self) -> io::Result<W> {
         self.writer
             .into_inner()
@@ -48,12 +48,12 @@ impl<W: Write> CsvTable<W> {
     }
 }
 
-/// What a spreadsheet takes for the beginning of a formula, and the guard itself, so that it can be taken
-/// off again.
+/// Characters with which a formula of a spreadsheet may begin, and the apostrophe itself, so that it can be removed
+/// again.
 const SUSPICIOUS: [char; 8] = ['=', '+', '-', '@', '\t', '\r', '\n', '\''];
 
-/// A text that no spreadsheet computes: with an apostrophe before it, if it begins with `=`, `+`, `-`,
-/// `@`, a tab, a line's end or an apostrophe.
+/// A text that no spreadsheet takes for a formula. It gets an apostrophe in front if it begins with `=`, `+`, `-`, `@`,
+/// a tab, a line end or an apostrophe.
 ///
 /// ```
 /// use tallyjaw::export::{guarded, unguarded};
@@ -69,7 +69,7 @@ pub fn guarded(text: &str) -> Cow<'_, str> {
     }
 }
 
-/// The text behind [`guarded`].
+/// The text before [`guarded`].
 pub fn unguarded(cell: &str) -> &str {
     cell.strip_prefix('\'')
         .filter(|text| text.starts_with(SUSPICIOUS))

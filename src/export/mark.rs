@@ -1,7 +1,7 @@
-//! How far somebody has been given the journal: `state_dir/exports/NAME.json`.
+//! How far an export of a given name has got in the journal: `state_dir/exports/NAME.json`.
 //!
-//! A mark moves after what it speaks of is complete and durable elsewhere. A kill between the two gives the
-//! same again: each reading at least once, and `journal` with `seq` tells a double.
+//! A mark moves after the export is complete and durable. If the program is killed between the two, the next export
+//! repeats readings. Each reading is given at least once, and `journal` with `seq` identifies repeats.
 
 use crate::durable::{Access, Failed, failed, make_folder, put};
 use crate::entry::Seq;
@@ -12,26 +12,26 @@ use std::io;
 use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 
-/// The folder of marks in `state_dir`.
+/// Folder of the marks in `state_dir`.
 const FOLDER: &str = "exports";
-/// The longest name.
+/// Maximum length of a name.
 const MOST: usize = 64;
 
-/// How far somebody has been given the journal.
+/// How far an export of a given name has got in the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Mark {
-    /// Random id, in the first entry of every segment.
+    /// Identity of the journal.
     pub journal: String,
-    /// The question in words; another question needs another name.
+    /// The options in words. Other options need another name.
     pub asked: String,
-    /// Everything up to this entry has been given,
+    /// Every reading up to this entry was exported,
     pub after: u64,
-    /// but for the series that were open there; they are found from behind this entry on.
+    /// except those of series that were open there. They are found after this entry.
     pub from: u64,
 }
 
 impl Mark {
-    /// Of a journal, before its first entry.
+    /// The mark before the first entry of a journal.
     pub fn new(journal: &str, asked: &str) -> Self {
         Self {
             journal: journal.to_owned(),
@@ -41,7 +41,7 @@ impl Mark {
         }
     }
 
-    /// As it stands in its file, with the version of this form.
+    /// The content of its file, with the version of the format.
     fn to_json(&self) -> Value {
         json!({
             "v": 1,
@@ -52,7 +52,7 @@ impl Mark {
         })
     }
 
-    /// None if it is not as [`Mark::to_json`] wrote it.
+    /// Reads the content of a file; `None` if it was not written by [`Mark::to_json`].
     fn from_json(text: &[u8]) -> Option<Self> {
         let object: Value = serde_json::from_slice(text).ok()?;
         let text = |name: &str| Some(object.get(name)?.as_str()?.to_owned());
@@ -66,7 +66,7 @@ impl Mark {
         })
     }
 
-    /// The same mark once the entries from `from` to `after` are exported.
+    /// The mark after the entries from `from` to `after` were exported.
     #[must_use]
     pub fn moved(self, after: Seq, from: Seq) -> Self {
         Self {
@@ -77,7 +77,7 @@ impl Mark {
     }
 }
 
-/// What all marks know: where each stands, its journal and the last entry that was given.
+/// All marks: path, journal, and last exported entry.
 pub fn known(state_dir: &Path) -> Vec<(PathBuf, String, Seq)> {
     let Ok(folder) = std::fs::read_dir(state_dir.join(FOLDER)) else {
         return Vec::new(); // nobody has one
@@ -91,27 +91,27 @@ pub fn known(state_dir: &Path) -> Vec<(PathBuf, String, Seq)> {
     known.collect()
 }
 
-/// Why there is no mark.
+/// Why a mark cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum MarkError {
-    /// Not a name.
+    /// The name is not valid.
     #[error("{got:?} is no name of a mark, want at most {MOST} letters, digits, - or _")]
     Name {
         /// The name.
         got: String,
     },
-    /// Somebody else is at it.
+    /// Another process uses it.
     #[error("another export under the name {name} is running")]
     Busy {
-        /// As given by `--name`.
+        /// The name.
         name: String,
     },
-    /// It cannot be read or written.
+    /// The file cannot be read or written.
     #[error(transparent)]
     Io(#[from] Failed),
 }
 
-/// The place of one mark, held so that nobody else moves it.
+/// The file of a mark, locked so that no other process moves it.
 #[derive(Debug)]
 pub struct Marks {
     path: PathBuf,
@@ -119,7 +119,7 @@ pub struct Marks {
 }
 
 impl Marks {
-    /// Holds the mark of this name; whether there is one is what [`Marks::read`] returns.
+    /// Locks the mark of this name. [`Marks::read`] returns whether there is one.
     pub fn hold(state_dir: &Path, name: &str) -> Result<Self, MarkError> {
         let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"-_".contains(&byte);
         if name.is_empty() || name.len() > MOST || !name.bytes().all(plain) {
@@ -150,12 +150,12 @@ impl Marks {
         })
     }
 
-    /// Where it is.
+    /// Path of the file.
     pub fn path(&self) -> &Path {
         &self.path
     }
 
-    /// The mark; none if nothing was given yet.
+    /// The mark; `None` if nothing was exported yet.
     pub fn read(&self) -> Result<Option<Mark>, MarkError> {
         let text = match std::fs::read(&self.path) {
             Err(cause) if cause.kind() == io::ErrorKind::NotFound => return Ok(None),
@@ -170,7 +170,7 @@ impl Marks {
         Ok(Some(mark))
     }
 
-    /// Puts a mark in the place of the one before, durably.
+    /// Replaces the mark, durably.
     pub fn write(&self, mark: &Mark) -> Result<(), MarkError> {
         let text = format!("{}\n", mark.to_json());
         let written = put(&self.path, text.as_bytes(), true, Access::Usual);

@@ -1,11 +1,11 @@
 //! Readings as files that other programs read.
 //!
-//! In: rows. Out: CSV for people and spreadsheets, Parquet for engines; a [`Mark`] remembers how far somebody has
-//! been given the journal, a [`Question`] says what a file answers. And back: a [`Check`] holds a file against the
-//! rows and lines that the journal gives.
+//! In: rows. Out: CSV for people and spreadsheets, and Parquet for query engines. A [`Mark`] stores how far an export
+//! has got in the journal; a [`Question`] stores its options. A [`Check`] compares a file with the rows and lines of
+//! the journal.
 //!
 //! - Rows are written as they come, in bounded memory.
-//! - Nothing is changed on the way: whole numbers and decimals stay exact.
+//! - Values are not changed: whole numbers and decimals stay exact.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: files for others, and how far they have been given"

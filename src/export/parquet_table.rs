@@ -1,8 +1,8 @@
-//! Rows as Parquet: typed columns, zstd, what every column means in the metadata.
+//! Writes rows as Parquet: typed columns, zstd, and a description of every column in the metadata.
 //!
-//! - Rows are gathered column by column; a group of them is written when it is full, so that memory does
-//!   not grow with the file. Texts are gathered as numbers of different texts.
-//! - Every value is exact: whole numbers of nanometres and millinewtons, and decimals beside them.
+//! - Values are collected by column. A full group of rows is written, so memory does not grow with the file. Texts are
+//!   collected as indices of distinct texts.
+//! - Every value is exact: whole nanometres and millinewtons, with decimals beside them.
 
 use super::Question;
 use crate::entry::Seq;
@@ -20,15 +20,15 @@ use std::collections::{BTreeSet, HashMap};
 use std::io::{self, Write};
 use std::sync::Arc;
 
-/// Rows in a group.
+/// Number of rows in a group.
 const GROUP: usize = 128 * 1024;
-/// Texts that are handed to the encoder at a time.
+/// Number of texts that are encoded at a time.
 const BATCH: usize = 1024;
-/// How many different specifications the metadata has.
+/// Maximum number of distinct specifications in the metadata.
 const SPECS: usize = 256;
-/// What the metadata call the question of a file.
+/// Key of the export's question in the metadata.
 pub(super) const QUESTION: &str = "tallyjaw.question";
-/// Digits of a decimal.
+/// Number of digits of a decimal.
 const PRECISION: i32 = 18;
 
 /// A Parquet file that is being written.
@@ -42,12 +42,12 @@ pub struct ParquetTable<W: Write + Send> {
     noted: Option<(Seq, String)>,
 }
 
-/// The values of a column in a group that is not full.
+/// The values of a column in an incomplete group.
 enum Gathered {
     Texts {
         known: HashMap<Box<str>, usize>,
         texts: Vec<ByteArray>,
-        /// For each row the number of its text.
+        /// For each row the index of its text.
         rows: Vec<Option<usize>>,
     },
     Wholes {
@@ -57,8 +57,8 @@ enum Gathered {
 }
 
 impl<W: Write + Send> ParquetTable<W> {
-    /// With no rows yet. `about` goes into the metadata: names without `tallyjaw.`, and what they say; the
-    /// columns `without` are left out.
+    /// Begins a file. `about` is added to the metadata: keys without `tallyjaw.`, with their values. The columns
+    /// `without` are left out.
     pub fn new(target: W, about: &[(&str, &str)], without: &[&str]) -> io::Result<Self> {
         let kept = |column: &&Column| !without.contains(&column.name);
         let kept: Vec<&'static Column> = Column::of_typed().filter(kept).collect();
@@ -87,7 +87,7 @@ impl<W: Write + Send> ParquetTable<W> {
         })
     }
 
-    /// Notes what the row was judged by.
+    /// Notes the specification of the row for the metadata.
     fn note(&mut self, row: &Row<'_>) {
         let Some(slot) = &row.slot else {
             return;
@@ -121,7 +121,7 @@ impl<W: Write + Send> ParquetTable<W> {
         group.close().map_err(as_io)?;
         Ok(())
     }
-    /// The names of its columns.
+    /// Names of the columns.
     pub fn columns(&self) -> impl Iterator<Item = &'static str> {
         self.columns.iter().map(|(column, _)| column.name)
     }
@@ -139,7 +139,7 @@ impl<W: Write + Send> ParquetTable<W> {
         Ok(())
     }
 
-    /// Writes what is left, and what the file answers; gives back what was written to.
+    /// Writes what is buffered, and the question. Returns the target.
     pub fn finish(mut self, question: &Question) -> io::Result<W> {
         self.flush_group()?;
         let asked = KeyValue::new(QUESTION.to_owned(), question.to_json().to_string());
@@ -279,7 +279,7 @@ fn metadata(name: &str, says: String) -> KeyValue {
     KeyValue::new(format!("tallyjaw.{name}"), says)
 }
 
-/// What every column says, and its unit.
+/// Description and unit of every column.
 fn columns(kept: &[&Column]) -> Value {
     let fields = kept.iter().map(|column| {
         let mut says = Map::new();
@@ -292,7 +292,7 @@ fn columns(kept: &[&Column]) -> Value {
     Value::Object(fields.collect())
 }
 
-/// What a row was judged by, as an object.
+/// The specification of a row, as an object.
 fn spec(slot: &Slot<'_>) -> String {
     let mut fields = Map::new();
     let wire = slot.wire.map(|wire| wire.area.to_string());
@@ -311,7 +311,7 @@ fn spec(slot: &Slot<'_>) -> String {
     Value::Object(fields).to_string()
 }
 
-/// The error behind it, where that is one of writing: who reads a pipe may have gone.
+/// The underlying error if it is one of writing, because the reader of a pipe may be gone.
 fn as_io(error: ParquetError) -> io::Error {
     let ParquetError::External(cause) = error else {
         return io::Error::other(error);

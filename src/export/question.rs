@@ -1,10 +1,11 @@
-//! The question of an export and the journal that it was made from: in a Parquet file's metadata, else in a file beside it.
+//! The options of an export and the journal that it was made from, stored in the metadata of Parquet or in a file
+//! beside it.
 //!
-//! In: an object of JSON. Out: a [`Question`]; and back. Whoever has it can make the same export again from the
-//! journal, and so see what is missing.
+//! In: a JSON object. Out: a [`Question`]. The other direction is here too. With it the same export can be made again
+//! from the journal, which shows what is missing.
 //!
-//! - It proves nothing: whoever changes a file can change its question. It is a claim, shown to whoever checks the
-//!   file.
+//! - It proves nothing, because whoever changes the file can change the question. It is a claim, shown to the user who
+//!   verifies the file.
 
 use super::parquet_table;
 use super::read::{ExportFormat, ReadError, carried};
@@ -15,57 +16,57 @@ use std::fs::File;
 use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
-/// The version of this form.
+/// Version of the format.
 const VERSION: u64 = 1;
-/// A question with ten thousand series is shorter.
+/// Maximum size of the file. A question with ten thousand series is smaller.
 const MOST_BYTES: u64 = 1024 * 1024;
 
-/// The question of an export, and the journal that it was made from.
+/// The options of an export, and the journal that it was made from.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Question {
-    /// The release that made it.
+    /// Release that made the export.
     pub tallyjaw: String,
-    /// Random id, in the first entry of every segment.
+    /// Identity of the journal.
     pub journal: String,
-    /// Whether it has lines of the journal, and not rows.
+    /// Whether it holds lines of the journal instead of rows.
     pub of_lines: bool,
-    /// The columns of its rows.
+    /// Names of the columns.
     pub columns: Vec<String>,
-    /// Which readings.
+    /// The options that choose readings.
     pub query: Map<String, Value>,
-    /// Only those that count.
+    /// Only readings that count.
     pub counted: bool,
-    /// Only what an entry behind this one settled: of series, when nothing more was said about them; of readings
-    /// that belong to no series, at once. What is not settled waits.
+    /// Only series that became final after this entry, and readings outside a series after it. Series that may still
+    /// change are left out.
     pub settled_after: Option<u64>,
-    /// The name of the pull that it was part of.
+    /// Name of the incremental export that it was part of.
     pub since_last: Option<String>,
-    /// The first entry that was read for it.
+    /// First entry that was read.
     pub first: u64,
-    /// `seq` of the last entry that was read.
+    /// Last entry that was read.
     pub last: u64,
-    /// Of the last one's line.
+    /// Digest of the last entry's line.
     pub digest: String,
-    /// How many rows or lines it has.
+    /// Number of rows or lines.
     pub rows: u64,
 }
 
-/// Why a question cannot be understood.
+/// Why a question cannot be read.
 #[derive(Debug, thiserror::Error)]
 pub enum QuestionError {
-    /// It is there, and cannot be read.
+    /// The file exists, but cannot be read.
     #[error("cannot read {}: {cause}", path.display())]
     Io {
-        /// Where it is.
+        /// Path of the file.
         path: PathBuf,
-        /// Why not.
+        /// Error of the system.
         cause: io::Error,
     },
-    /// The file in which it would stand cannot be read.
+    /// The export that should contain it cannot be read.
     #[error(transparent)]
     Read(#[from] ReadError),
-    /// Not as it is written by us.
+    /// It was not written by this program.
     #[error("the question is not as it was written: {cause}")]
     Other {
         /// What is wrong.
@@ -74,18 +75,18 @@ pub enum QuestionError {
 }
 
 impl Question {
-    /// Where the question of a file stands beside it: `november.csv.question.json`.
+    /// Path of the question beside an export: `november.csv.question.json`.
     pub fn beside(file: &Path) -> PathBuf {
         let mut name = file.as_os_str().to_owned();
         name.push(".question.json");
         name.into()
     }
 
-    /// The question of an export: in the file `named`, if one is; else in the export itself; else in that beside it.
-    /// With what says so, for a person.
+    /// The question of an export: in the file `named` if given, otherwise in the export itself, otherwise in the file
+    /// beside it. Also returns where it was found, in words.
     ///
     /// # Errors
-    /// If it is there and cannot be understood.
+    /// If it exists and cannot be read.
     pub fn of(
         file: &Path,
         form: ExportFormat,
@@ -115,7 +116,7 @@ impl Question {
         }
     }
 
-    /// As it is written, in one line.
+    /// The question as one line of JSON.
     pub fn to_json(&self) -> Value {
         json!({
             "v": VERSION,
@@ -151,7 +152,7 @@ impl Question {
         }
     }
 
-    /// Puts it into a file of its own.
+    /// Writes it to a file of its own.
     ///
     /// # Errors
     /// If it cannot be written.

@@ -1,10 +1,10 @@
-//! Exports read back, as texts that can be compared: also when another program has saved them again.
+//! Reads exports back as texts that can be compared, also after another program has saved them.
 //!
-//! In: a file. Out: its [`ExportFormat`], then its rows or lines, one by one, in bounded memory ([`FileRows`]).
+//! In: a file. Out: its [`ExportFormat`], then its rows or lines one by one, in bounded memory ([`FileRows`]).
 //!
-//! - A spreadsheet may have put another character between cells, quoted all of them, moved or left out columns,
-//!   put a mark before the first, taken zeros off the end of numbers: the row is the same.
-//! - What cannot be read as an export is an error that says what it looks like.
+//! - A spreadsheet may have changed the separator, quoted all cells, moved or left out columns, added a byte order
+//!   mark, or removed trailing zeros. The row counts as the same.
+//! - A file that is not an export is an error that says what it looks like.
 
 use super::{parquet_table, unguarded};
 use crate::entry::Seq;
@@ -19,10 +19,10 @@ use std::fs::File;
 use std::io::{self, BufRead as _, BufReader, Read as _, Seek as _, SeekFrom, Split};
 use std::path::Path;
 
-/// What an export is.
+/// The format of an export.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ExportFormat {
-    /// Rows of text, with this character between the cells.
+    /// Rows of text, with this separator.
     Csv(u8),
     /// Rows of typed values.
     Parquet,
@@ -33,46 +33,46 @@ pub enum ExportFormat {
 /// Why a file cannot be read as an export.
 #[derive(Debug, thiserror::Error)]
 pub enum ReadError {
-    /// The disk.
+    /// Error of the system.
     #[error(transparent)]
     Io(#[from] io::Error),
-    /// Nothing is in it.
+    /// The file is empty.
     #[error("the file is empty; only an export of lines that found no entry is empty")]
     Empty,
-    /// It is something else.
+    /// The file is not an export.
     #[error("got {got}, want an export (csv, jsonl or parquet) or a report")]
     Other {
         /// What it looks like.
         got: String,
     },
-    /// Its heading has columns of an export, but not the one that says which reading a row is.
+    /// The headings have columns of an export, but not the one that identifies the reading.
     #[error("got the columns {got}, want also seq, which says which reading a row is")]
     NoSeq {
-        /// The columns.
+        /// The headings.
         got: String,
     },
-    /// A row of text is not UTF-8, or its end cannot be found.
+    /// A row is not valid UTF-8, or has no end.
     #[error("not a row: {cause}")]
     Csv {
-        /// What the reader says, with the place.
+        /// Message of the reader, with the place.
         cause: String,
     },
-    /// Compressed in a way that is not built in.
+    /// The compression is not supported.
     #[error("a Parquet file compressed in a way that cannot be read here: {cause}")]
     Compression {
-        /// What the reader says.
+        /// Message of the reader.
         cause: String,
     },
-    /// Cut, or changed behind the back of its own lengths and sums.
+    /// The file is truncated or damaged.
     #[error("a Parquet file that is not whole: {cause}")]
     Parquet {
-        /// What the reader says.
+        /// Message of the reader.
         cause: String,
     },
 }
 
 impl ReadError {
-    /// What a person can do.
+    /// What to do.
     pub fn remedy(&self) -> &'static str {
         match self {
             Self::Io(_) | Self::Parquet { .. } => {
@@ -89,7 +89,7 @@ impl ReadError {
         }
     }
 
-    /// Whether the disk is to blame, and not what was given.
+    /// Whether the disk failed, and not the file.
     pub fn is_io(&self) -> bool {
         matches!(self, Self::Io(_))
     }
@@ -98,7 +98,7 @@ impl ReadError {
 impl From<ParquetError> for ReadError {
     fn from(error: ParquetError) -> Self {
         let cause = error.to_string();
-        // the reader tells it by its words alone
+        // The reader distinguishes it only by its text.
         if cause.contains("feature at compile time") {
             Self::Compression { cause }
         } else {

@@ -1,7 +1,7 @@
-//! The folder of a journal, and the real form of [`Storage`].
+//! The folder of a journal, and [`Storage`] on a real disk.
 //!
-//! - Every file is reached from the open folder, never by path, and never through a symbolic link:
-//!   what is written ends up where it was looked at.
+//! - Every file is opened relative to the open folder and never through a symbolic link, so that what is written ends
+//!   up where it was checked.
 
 use super::{JournalError, Storage};
 use crate::durable::{failed, make_folder};
@@ -12,12 +12,12 @@ use std::io::{self, Write as _};
 use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 
-/// The number of a segment, from 1; eight digits in its file's name.
+/// Number of a segment, from 1. The name of its file has it with eight digits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct SegmentNumber(pub u32);
 
 impl SegmentNumber {
-    /// Before there is any.
+    /// The number before the first segment.
     pub(super) const NONE: Self = Self(0);
 
     /// The next one.
@@ -26,12 +26,12 @@ impl SegmentNumber {
         Self(self.0.saturating_add(1))
     }
 
-    /// The one before; `None` before the first.
+    /// The number before; `None` before the first.
     pub fn before(self) -> Option<Self> {
         self.0.checked_sub(1).filter(|number| *number > 0).map(Self)
     }
 
-    /// The name of its file: `00000001.jsonl`.
+    /// Name of its file: `00000001.jsonl`.
     pub fn file_name(self) -> String {
         format!("{self}.jsonl")
     }
@@ -85,13 +85,13 @@ impl Dir {
         }
     }
 
-    /// Opens the folder, and makes it (mode 0700) and those above it where they are missing.
+    /// Opens the folder. It and the folders above are created (mode 0700) if they are missing.
     pub fn open_or_make(path: &Path) -> Result<Self, JournalError> {
         make_folder(path, 0o700).map_err(|cause| io_error("make the folder", path, cause))?;
         Self::open(path)
     }
 
-    /// Where it is.
+    /// Path of the folder, for messages.
     pub fn path(&self) -> &Path {
         &self.path
     }
@@ -101,7 +101,7 @@ impl Dir {
         self.path.join(name)
     }
 
-    /// The numbers of its segments, in order.
+    /// Numbers of the segments, ascending.
     pub fn segments(&self) -> Result<Vec<SegmentNumber>, JournalError> {
         let failed = |errno: rustix::io::Errno| io_error("list", &self.path, errno.into());
         let mut numbers = Vec::new();
@@ -118,7 +118,7 @@ impl Dir {
         Ok(numbers)
     }
 
-    /// How large a segment is.
+    /// Size of a segment in bytes.
     pub(super) fn bytes_of(&self, number: SegmentNumber) -> Result<u64, JournalError> {
         let metadata = self.read(number)?.metadata();
         metadata
@@ -138,7 +138,7 @@ impl Dir {
 
     fn open_file(&self, name: &str, flags: OFlags) -> Result<File, JournalError> {
         let path = self.path_of(name);
-        // NONBLOCK: opening a FIFO that someone put there must not wait for its other end
+        // NONBLOCK: opening a FIFO must not wait for its other end.
         let flags = flags | OFlags::NOFOLLOW | OFlags::NONBLOCK | OFlags::CLOEXEC;
         let wrong_kind = |got| JournalError::WrongKind {
             path: path.clone(),
@@ -163,7 +163,7 @@ impl Dir {
         }
     }
 
-    /// Keeps `bytes` in a new file `NNNNNNNN.torn-N`, durably; its name.
+    /// Stores `bytes` durably in a new file `NNNNNNNN.torn-N`, and returns its name.
     pub(super) fn set_aside(
         &self,
         number: SegmentNumber,
@@ -190,8 +190,8 @@ impl Dir {
         ))
     }
 
-    /// Whether the folder is where it was opened, and `file` in some folder. A file that was removed
-    /// takes writes and syncs as before, and all of it is gone once the process ends.
+    /// Checks that the folder is where it was opened, and that `file` is in a folder. A removed file accepts writes and
+    /// syncs as before, and everything in it is lost once the process ends.
     fn check_place(&self, file: &File) -> io::Result<()> {
         let opened = self.fd.metadata()?;
         let is_there = std::fs::symlink_metadata(&self.path)

@@ -1,4 +1,4 @@
-//! What can go wrong with a journal, and what to do about it.
+//! Errors of a journal, with remedies.
 
 use super::{JOURNAL_FOLDER, RolledBack};
 use crate::durable::Failed;
@@ -7,69 +7,69 @@ use crate::entry::line::LineError;
 use std::io;
 use std::path::PathBuf;
 
-/// What can go wrong with a journal.
+/// An error of a journal.
 #[derive(Debug, thiserror::Error)]
 pub enum JournalError {
     /// A file or folder could not be used.
     #[error(transparent)]
     Io(#[from] Failed),
-    /// Another daemon has this `state_dir`.
+    /// Another daemon uses this `state_dir`.
     #[error("{path} is held by another daemon{by}", path = path.display(), by = pid.map_or(String::new(), |pid| format!(", pid {pid}")))]
     Locked {
         /// The lock file.
         path: PathBuf,
-        /// The holder, as it wrote itself into the file.
+        /// Process id that the holder wrote into the file.
         pid: Option<u32>,
     },
-    /// A symbolic link, folder or device where a file of the journal should be.
+    /// A symbolic link, folder or device is in the place of a journal file.
     #[error("{path} is {got}, want {want}", path = path.display())]
     WrongKind {
-        /// Where.
+        /// The path.
         path: PathBuf,
-        /// What stands there.
+        /// What is there.
         got: &'static str,
-        /// What should.
+        /// What is expected.
         want: &'static str,
     },
-    /// A line that was once announced is not as it was.
+    /// A line that may have been announced was changed.
     #[error(transparent)]
     Damaged(#[from] Box<Damage>),
-    /// A line of a release newer than this one.
+    /// A line was written by a newer release.
     #[error("{file}:{line}: {cause}")]
     Newer {
         /// The segment's file name.
         file: String,
         /// Its line, from 1.
         line: u64,
-        /// What about it is newer.
+        /// The newer part of it.
         cause: LineError,
     },
-    /// The person accepted another damage than the one there is.
+    /// The user accepted damage from another entry on.
     #[error("--accept-damage got entry {asked}, but {}", found.map_or_else(|| "the last segment is intact".to_owned(), |seq| format!("the first damage is at entry {seq}")))]
     OtherDamage {
-        /// What was accepted.
+        /// The accepted entry.
         asked: Seq,
-        /// What there is.
+        /// The first damaged entry; `None` if nothing is damaged.
         found: Option<Seq>,
     },
-    /// Others know more of the journal, or another one.
+    /// Others know more entries of this journal, or another journal.
     #[error(transparent)]
     RolledBack(#[from] Box<RolledBack>),
-    /// The person accepted another rollback than the one there is.
+    /// The user accepted another rollback.
     #[error("--accept-rollback got entry {asked}, but {}", found.map_or_else(|| "no entry is missing at the journal's end".to_owned(), |seq| format!("the journal ends with entry {seq}")))]
     OtherRollback {
-        /// What was accepted.
+        /// The accepted entry.
         asked: Seq,
-        /// What there is.
+        /// The last entry of the journal; `None` if it was not rolled back.
         found: Option<Seq>,
     },
-    /// A line between others that are there.
+    /// A line between existing lines is missing.
     #[error("entry {seq} is not in the journal's files")]
     Missing {
         /// `seq` of the entry that was read or written.
         seq: Seq,
     },
-    /// A line that says nothing.
+    /// A line is not an entry.
     #[error("the line of entry {seq} cannot be read as an entry: {cause}")]
     NoEntry {
         /// The entry that should be there.
@@ -77,7 +77,7 @@ pub enum JournalError {
         /// What is wrong with it.
         cause: LineError,
     },
-    /// An entry out of order.
+    /// An entry is out of order.
     #[error("got entry {got}, want {want}")]
     OutOfOrder {
         /// Its number.
@@ -90,7 +90,7 @@ pub enum JournalError {
     Write {
         /// The first entry that was not written.
         seq: Seq,
-        /// What the system says.
+        /// Error of the system.
         cause: io::Error,
     },
     /// A sync failed.
@@ -98,18 +98,18 @@ pub enum JournalError {
     Sync {
         /// The first entry that may not be on disk.
         seq: Seq,
-        /// What the system says.
+        /// Error of the system.
         cause: io::Error,
     },
-    /// There is no room; the half-written line is cut off again.
+    /// The disk is full. The half-written line was cut off again.
     #[error("no room for entry {seq}: {cause}")]
     Full {
         /// The first entry that is not on disk.
         seq: Seq,
-        /// What the system says.
+        /// Error of the system.
         cause: io::Error,
     },
-    /// An earlier write or sync has failed; no further entry is written.
+    /// An earlier write or sync has failed, so no entry is written any more.
     #[error("the journal failed at entry {first}; no further entry is written")]
     Poisoned {
         /// The first entry that may not be on disk.
@@ -117,7 +117,7 @@ pub enum JournalError {
     },
 }
 
-/// Where a journal is not as it was written.
+/// A place where the journal is not as it was written.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{file}:{line}: {what}: got {got}, want {want}")]
 pub struct Damage {
@@ -125,18 +125,18 @@ pub struct Damage {
     pub file: String,
     /// Its line, from 1.
     pub line: u64,
-    /// The entry that is, or should be, there.
+    /// The entry that is there, or should be.
     pub seq: Seq,
     /// What is wrong: `chain broken`, …
     pub what: &'static str,
     /// What is there.
     pub got: String,
-    /// What should be.
+    /// What is expected.
     pub want: String,
 }
 
 impl JournalError {
-    /// What a person can do; printed on a line of its own, never part of the message.
+    /// What to do. It is printed on a line of its own, never as part of the message.
     pub fn remedy(&self) -> Option<String> {
         match self {
             Self::Io(Failed { path, cause, .. }) if cause.kind() == io::ErrorKind::NotFound => {

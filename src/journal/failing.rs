@@ -1,4 +1,4 @@
-//! A disk that fails at a given step, over the real one; and what the thread makes of it.
+//! Tests of the writer and its thread on a disk that fails at a given step.
 
 use super::dir::Dir;
 use super::writer::{Manner, Position};
@@ -22,7 +22,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 const NO_ROOM: i32 = 28; // ENOSPC
 const IO_ERROR: i32 = 5; // EIO
 
-/// One thing that is asked of a disk.
+/// An operation of [`Storage`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Step {
     Create,
@@ -33,14 +33,14 @@ enum Step {
     Remove,
 }
 
-/// The step, how many of its kind still succeed, and the error after that.
+/// The operation, how many times it still succeeds, and the error after that.
 type Fails = (Step, usize, i32);
 
-/// Does what the real one does, but fails where a test wants it to.
+/// The real disk, with failures where a test wants them.
 struct Failing {
     real: Dir,
     fails: Vec<Fails>,
-    /// A write writes no more bytes than this.
+    /// Maximum number of bytes in one write.
     write_most: usize,
     syncs: Arc<AtomicUsize>,
 }
@@ -130,7 +130,7 @@ fn segment(seq: u64) -> Stamped {
     )
 }
 
-/// A journal with entries 1 to 3 on a disk that fails from then on.
+/// A journal with entries 1 to 3, on a disk that may fail from then on.
 fn writer(state_dir: &Path, fails: &[Fails]) -> Writer<Failing> {
     let storage = Failing {
         real: Dir::open_or_make(&state_dir.join(JOURNAL_FOLDER)).unwrap(),
@@ -196,7 +196,7 @@ fn a_failed_write_or_sync_poisons_for_good() {
         let mut writer = writer(folder.path(), fails);
         let error = append(&mut writer, vec![stopped(4), stopped(5)]).unwrap_err();
         assert!(error.to_string().starts_with(said), "{fails:?}: {error}");
-        writer.storage_mut().fails.clear(); // the disk is well again, but it has lied once
+        writer.storage_mut().fails.clear(); // The disk works again, but an earlier success cannot be trusted.
         for _ in 0..2 {
             let error = append(&mut writer, vec![stopped(4)]).unwrap_err();
             let poisoned = matches!(error, JournalError::Poisoned { first: Seq(4) });
@@ -218,7 +218,7 @@ fn a_failure_while_a_segment_is_made_poisons_and_the_journal_still_opens() {
         );
         drop(writer);
         let opened = open(folder.path(), Options::at(WallMicros(0))).unwrap();
-        // What reached the disk, though never announced, may be there; nothing before it is lost.
+        // Data that reached the disk without being announced may be there; earlier data is not lost.
         assert!(
             [Seq(3), Seq(5)].contains(&opened.tail.0),
             "{step:?}: {:?}",
@@ -231,7 +231,7 @@ fn a_failure_while_a_segment_is_made_poisons_and_the_journal_still_opens() {
 fn without_room_the_half_line_is_cut_off_and_the_same_entry_can_be_tried_again() {
     let folder = tempfile::tempdir().unwrap();
     let mut writer = writer(folder.path(), &[(Step::Write, 1, NO_ROOM)]);
-    writer.storage_mut().write_most = 50; // half of the line is written, then there is no room
+    writer.storage_mut().write_most = 50; // Half of the line fits, then the disk is full.
     let before = size(folder.path());
     let error = append(&mut writer, vec![stopped(4)]).unwrap_err();
     assert!(
@@ -320,7 +320,7 @@ fn entries_that_wait_are_synced_together() {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(64))]
 
-    /// Any entries, in batches of any size, with segments anywhere between.
+    /// Any entries in batches of any size, with segments at any place.
     #[test]
     fn what_is_written_amounts_to_the_same_when_it_is_read(
         batches in proptest::collection::vec(

@@ -1,11 +1,11 @@
-//! The durable end of a journal that is being written, and those who follow it.
+//! The durable end of a journal that is being written, and its followers.
 //!
-//! In: lines as they become durable. Out: for every follower what comes after its own place, a chunk at a
-//! time, and then a wait for more.
+//! In: lines as they become durable. Out: for each follower, the lines after its own place in chunks, and then a wait
+//! for more.
 //!
-//! - The newest lines are held in memory: who keeps up reads no file. Older ones are read from the files, on
+//! - The newest lines are in memory, so a follower that keeps up reads no file. Older lines are read from the files on
 //!   another thread.
-//! - A follower that takes nothing is handed nothing; it delays nobody.
+//! - A follower that takes nothing is given nothing, and delays nobody.
 
 use super::{Cursor, DurableLine, JournalError, Line};
 use crate::entry::{Seq, Stamped};
@@ -14,14 +14,14 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use tokio::sync::watch;
 
-/// How many lines, and bytes of lines, are held in memory for followers that keep up.
+/// Number and total size of the lines in memory.
 const HELD_LINES: usize = 1024;
 const HELD_BYTES: usize = 1024 * 1024;
 
-/// About how many bytes of lines a follower is handed at a time.
+/// Approximate number of bytes that a follower is given at a time.
 const CHUNK: usize = 64 * 1024;
 
-/// What is durable, up to now.
+/// The durable end of a journal.
 #[derive(Debug)]
 pub struct DurableEnd {
     state_dir: PathBuf,
@@ -38,7 +38,7 @@ struct Held {
 }
 
 impl DurableEnd {
-    /// Of the journal in `state_dir`, whose durable entries end with `last`.
+    /// The end of the journal in `state_dir` after its durable entry `last`.
     pub fn new(state_dir: &Path, last: Seq) -> Self {
         Self {
             state_dir: state_dir.to_owned(),
@@ -51,12 +51,12 @@ impl DurableEnd {
         }
     }
 
-    /// Nobody holds the lock while anything can fail, so what is behind it is always whole.
+    /// Nothing can fail while the lock is held, so a poisoned lock still protects valid data.
     fn held(&self) -> MutexGuard<'_, Held> {
         self.held.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// These lines are durable. Who waits is woken by [`DurableEnd::wake`], which comes after.
+    /// Adds durable lines. [`DurableEnd::wake`] must be called afterwards to wake followers.
     pub fn add(&self, lines: &[DurableLine]) {
         let mut held = self.held();
         for DurableLine { seq, line, .. } in lines {
@@ -85,12 +85,12 @@ impl DurableEnd {
         self.held().last
     }
 
-    /// Where the journal is.
+    /// Folder that contains the journal.
     pub fn state_dir(&self) -> &Path {
         &self.state_dir
     }
 
-    /// Follows from behind entry `after`; `Seq(0)` for all.
+    /// A follower that begins after entry `after`; `Seq(0)` for all entries.
     pub fn follow(self: &Arc<Self>, after: Seq) -> Follow {
         Follow {
             end: Arc::clone(self),
@@ -120,34 +120,34 @@ impl DurableEnd {
     }
 }
 
-/// What comes after a place.
+/// Where the next lines are.
 #[derive(Debug, PartialEq, Eq)]
 enum Next {
     Lines(Vec<Line>),
-    /// Lines that are only in the files any more, up to `durable`.
+    /// In the files only, up to `durable`.
     InFiles {
         durable: Seq,
     },
     Nothing,
 }
 
-/// A place in a journal that is being written.
+/// A follower: a place in a journal that is being written.
 #[derive(Debug)]
 pub struct Follow {
     end: Arc<DurableEnd>,
     changed: watch::Receiver<()>,
     after: Seq,
-    /// Kept while it is behind, so that its place need not be searched again.
+    /// Kept while it reads files, so that its place need not be searched again.
     cursor: Option<Cursor>,
 }
 
 impl Follow {
-    /// The last entry that was handed out, or behind which it began.
+    /// The last entry that was given out, or the one after which it began.
     pub const fn after(&self) -> Seq {
         self.after
     }
 
-    /// Goes on behind another entry.
+    /// Moves after another entry.
     pub fn go_to(&mut self, after: Seq) {
         if after != self.after {
             self.after = after;
@@ -155,13 +155,12 @@ impl Follow {
         }
     }
 
-    /// Leaves out everything that is durable by now.
+    /// Moves after everything that is durable now.
     pub fn skip_to_the_end(&mut self) {
         self.go_to(self.end.last());
     }
 
-    /// The next lines, some of those that are durable; none if it has all. Dropped before it is done, it begins
-    /// again where it was.
+    /// The next durable lines; empty if there are none. If this is cancelled it starts again at the same place.
     pub async fn lines(&mut self) -> Result<Vec<Line>, JournalError> {
         self.changed.mark_unchanged();
         let lines = match self.end.next_after(self.after) {
@@ -180,15 +179,15 @@ impl Follow {
         Ok(lines)
     }
 
-    /// The entries in the next lines.
+    /// The entries in the next durable lines.
     pub async fn entries(&mut self) -> Result<Vec<Stamped>, JournalError> {
         let lines = self.lines().await?;
         lines.iter().map(Line::entry).collect()
     }
 
-    /// Waits until there are lines that were not yet given.
+    /// Waits until new lines are durable.
     pub async fn changed(&mut self) {
-        // Its sender is ours.
+        // The sender belongs to the same object, so it cannot be gone.
         let _ = self.changed.changed().await;
     }
 
@@ -215,11 +214,11 @@ impl Follow {
     }
 }
 
-/// What may wait for a disk, on another thread than that of ports and clients.
+/// Runs work that may wait for a disk on another thread than that of ports and clients.
 pub async fn blocking<T: Send + 'static>(work: impl FnOnce() -> T + Send + 'static) -> T {
     match tokio::task::spawn_blocking(work).await {
         Ok(done) => done,
-        Err(_) => std::future::pending().await, // the runtime is going down, and this task with it
+        Err(_) => std::future::pending().await, // The runtime is stopping, and this task with it.
     }
 }
 

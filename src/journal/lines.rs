@@ -1,4 +1,4 @@
-//! The lines of a segment from its beginning, one at a time, each checked against the one before.
+//! Reads the lines of a segment in order, and checks each against the line before.
 
 use super::dir::{Dir, io_error};
 use super::{JournalError, SegmentNumber};
@@ -13,21 +13,21 @@ pub(super) struct Lines<'a> {
     dir: &'a Dir,
     number: SegmentNumber,
     reader: BufReader<&'a File>,
-    /// The line that [`Lines::advance`] came to, without its newline.
+    /// The current line, without its newline.
     pub(super) bytes: Vec<u8>,
-    /// Its number in the file, from 1.
+    /// Number of the line in the file, from 1.
     pub(super) line: u64,
-    /// Where it begins.
+    /// Offset of its first byte.
     pub(super) from: u64,
     end: u64,
 }
 
-/// What stands at the next line's place.
+/// What comes next in the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum NextLine {
     /// A line with its newline.
     Line,
-    /// Bytes without a newline: the last ones.
+    /// Bytes without a newline at the end.
     Unfinished,
     /// Nothing.
     End,
@@ -46,7 +46,7 @@ impl<'a> Lines<'a> {
         }
     }
 
-    /// Where it ends, behind its newline.
+    /// Offset after the newline of the current line.
     pub(super) fn end(&self) -> u64 {
         self.end
     }
@@ -73,20 +73,20 @@ impl<'a> Lines<'a> {
     }
 }
 
-/// What is wrong with a line.
+/// A fault in a line.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Fault {
-    /// The entry it is about.
+    /// The entry that the fault is about.
     pub(super) seq: Seq,
-    /// It is about the line before the one at hand.
+    /// Whether the fault is in the line before the current one.
     pub(super) line_before: bool,
-    /// In words, for a heading.
+    /// Description, for a heading.
     pub(super) what: &'static str,
     /// What is there.
     pub(super) got: String,
-    /// What should be.
+    /// What is expected.
     pub(super) want: String,
-    /// It is no damage but of a release to come.
+    /// Set if the line is not damaged but from a newer release.
     pub(super) newer: Option<LineError>,
 }
 
@@ -106,19 +106,19 @@ impl Fault {
 /// What the next line must follow.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Chain {
-    /// The last line's entry; `None` where nothing is known of it.
+    /// Entry of the last line; `None` if unknown.
     pub(super) last: Option<Seq>,
-    /// What the last line's entry is called in a fault: its number, or the one that it should have.
+    /// Number that a fault names for the last line: the one that it has, or should have.
     pub(super) named: Option<Seq>,
-    /// The digest of the last line; `None` where nothing is known of it.
+    /// Digest of the last line; `None` if unknown.
     pub(super) prev: Option<Digest>,
-    /// The next number may be higher than it should be: behind damage that was accepted, numbers
-    /// that may have been given to lost entries are left out.
+    /// Whether the next number may be higher than expected: after accepted damage, numbers are skipped that lost
+    /// entries may have had.
     pub(super) may_jump: bool,
 }
 
 impl Chain {
-    /// Before the first line of a journal.
+    /// The state before the first line of a journal.
     pub(super) const BEGINNING: Self = Self {
         last: None,
         named: None,
@@ -126,7 +126,7 @@ impl Chain {
         may_jump: false,
     };
 
-    /// Takes a line, whatever it is; its entry if it has one, and everything wrong with it.
+    /// Takes any line. Returns its entry, if it has one, and all faults.
     pub(super) fn follow(
         &mut self,
         number: SegmentNumber,
@@ -172,7 +172,7 @@ impl Chain {
     }
 }
 
-/// A segment begins with its `segment` entry, the first with `begun`, and neither stands elsewhere.
+/// A segment begins with `segment`, the first one with `begun`. Neither may be elsewhere.
 fn opening_fault(number: SegmentNumber, line: u64, stamped: &Stamped) -> Option<Fault> {
     let want = match (line, number) {
         (1, SegmentNumber(1)) => "begun",
@@ -200,8 +200,8 @@ fn opening_fault(number: SegmentNumber, line: u64, stamped: &Stamped) -> Option<
     None
 }
 
-/// The number and digest of a segment's last line, its newline there or not; `None` where it is
-/// empty. Reads no more than that line.
+/// Number and digest of the last line of a segment, with or without its newline; `None` if the segment is empty. Only
+/// that line is read.
 pub(super) fn last_line(
     dir: &Dir,
     number: SegmentNumber,

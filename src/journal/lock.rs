@@ -1,8 +1,8 @@
-//! The advisory lock on `state_dir/lock`: one daemon a journal.
+//! The advisory lock on `state_dir/lock`, which allows one daemon for a journal.
 //!
-//! The lock is the kernel's and ends with its process, however that ends. What stands in the file: the pid, for the
-//! message to the second one; and how far the journal was, `JOURNAL SEQ DIGEST`, for the next start to compare. Neither
-//! is needed: a full disk does not keep anybody from taking the lock.
+//! The kernel holds the lock and releases it when the process ends in any way. The file contains the process id, for
+//! the error message of a second daemon; and the end of the journal as `JOURNAL SEQ DIGEST`, which the next start
+//! compares. The lock works without either, so a full disk does not prevent it.
 
 use super::JournalError;
 use super::Witness;
@@ -15,10 +15,10 @@ use std::io::{self, Read as _};
 use std::os::unix::fs::FileExt as _;
 use std::path::{Path, PathBuf};
 
-/// A longer file is not ours.
+/// A longer file was not written by us.
 const LARGEST: u64 = 4096;
 
-/// The parts of `JOURNAL SEQ DIGEST`.
+/// Parses `JOURNAL SEQ DIGEST`.
 fn witness(line: &str) -> Option<(JournalId, Seq, Digest)> {
     let mut parts = line.split(' ');
     let journal = JournalId(parts.next()?.to_owned());
@@ -31,13 +31,13 @@ fn witness(line: &str) -> Option<(JournalId, Seq, Digest)> {
 pub struct StateLock {
     file: File,
     path: PathBuf,
-    /// How far the journal was when the lock was held last.
+    /// End of the journal when the lock was last held.
     found: Option<Witness>,
 }
 
 impl StateLock {
-    /// Takes the lock of `state_dir`, or says who holds it. A link in place of the folder is refused:
-    /// who may change it could move the journal.
+    /// Takes the lock of `state_dir`; the error names the holder. A symbolic link in place of the folder is refused,
+    /// because whoever can change it could move the journal.
     pub fn take(state_dir: &Path) -> Result<Self, JournalError> {
         Dir::open_or_make(state_dir)?;
         let path = state_dir.join("lock");
@@ -60,7 +60,7 @@ impl StateLock {
             Err(TryLockError::Error(cause)) => return Err(failed(cause)),
         }
         let mut text = String::new();
-        // What cannot be read says nothing.
+        // An unreadable file gives no information.
         let _ = (&file).take(LARGEST).read_to_string(&mut text);
         let line = text.lines().nth(1).unwrap_or_default();
         let found = witness(line).map(|(journal, seq, digest)| Witness {
@@ -71,24 +71,24 @@ impl StateLock {
             is_of_this_folder: true,
         });
         let lock = Self { file, path, found };
-        // The rest stays as it was: the journal is not open yet.
+        // The rest of the file stays as it is, because the journal is not open yet.
         let _ = lock.write(line);
         Ok(lock)
     }
 
-    /// How far the journal was when the lock was held last.
+    /// End of the journal when the lock was last held.
     pub(super) const fn found(&self) -> Option<&Witness> {
         self.found.as_ref()
     }
 
-    /// So far the journal is now. That the disk has no room for it is no reason to stop.
+    /// Writes the end of the journal into the file. A full disk is no reason to stop, so failures are only logged.
     pub(super) fn note(&self, journal: &JournalId, (seq, digest): (Seq, Digest)) {
         if let Err(error) = self.write(&format!("{journal} {seq} {digest}")) {
             tracing::debug!(%error, path = %self.path.display(), "the end of the journal was not noted");
         }
     }
 
-    /// In place, without giving room back first: on a full disk somebody else could take it.
+    /// Writes in place without truncating first. On a full disk the freed space could be taken by others.
     fn write(&self, line: &str) -> io::Result<()> {
         let text = format!("{}\n{line}\n", std::process::id());
         self.file.write_all_at(text.as_bytes(), 0)?;
@@ -98,10 +98,10 @@ impl StateLock {
 }
 
 impl Drop for StateLock {
-    /// Closing the file would not do: a process that is being started just now shares it until its
-    /// exec, and the lock with it.
+    /// Closing the file is not enough: a process that is just being started shares it until its exec, and the lock with
+    /// it.
     fn drop(&mut self) {
-        // An error leaves the lock to the end of the process.
+        // After an error the lock is released when the process ends.
         let _ = self.file.unlock();
     }
 }

@@ -1,12 +1,11 @@
-//! Reads lines back, byte for byte, while they are written.
+//! Reads lines back, byte for byte, also while the journal is written.
 //!
-//! In: the number of the last entry that is already known, and that of the last durable one. Out:
-//! the lines between, as stored.
+//! In: the number of the last known entry, and that of the last durable one. Out: the lines between them, as stored.
 //!
-//! - Never a line past the durable entry, not even out of a buffer: when the disk was full, what
-//!   stood there may have been cut off and rewritten.
-//! - A damaged line is passed on as it is, so that what follows it is not missed. Lines are counted,
-//!   since a damaged one may have any number; each segment starts the count again.
+//! - A line after the durable entry is never returned, not even from a buffer. After a full disk it may have been cut
+//!   off and written differently.
+//! - A damaged line is passed on as it is, so that the lines after it are not missed. Lines are counted, because a
+//!   damaged line may have any number; each segment starts the count again.
 
 use super::dir::{Dir, io_error};
 use super::{JOURNAL_FOLDER, JournalError, SegmentNumber};
@@ -18,67 +17,67 @@ use std::os::unix::fs::FileExt;
 use std::path::Path;
 use std::sync::Arc;
 
-/// How much of a line is enough to tell its number.
+/// Number of bytes of a line that are enough to read its number.
 const HEAD_BYTES: usize = 4096;
-/// How much is read at a time.
+/// Number of bytes that are read at a time.
 const CHUNK_BYTES: usize = 64 * 1024;
-/// What is left of a search by halves is read through.
+/// A binary search stops when this number of bytes is left.
 const SEARCHED_BYTES: u64 = 64 * 1024;
 
 /// A line of the journal.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Line {
-    /// The entry's number.
+    /// Number of the entry.
     pub seq: Seq,
     /// The line as stored, without its newline.
     pub bytes: Arc<[u8]>,
 }
 
 impl Line {
-    /// Parses the whole line; its digest is not checked here.
+    /// Parses the line. Its digest is not checked here.
     pub fn entry(&self) -> Result<Stamped, JournalError> {
         let seq = self.seq;
         let decoded = decode(&self.bytes).map_err(|cause| JournalError::NoEntry { seq, cause })?;
         Ok(decoded.0)
     }
 
-    /// How many bytes of its segment it takes, with its newline.
+    /// Size of the line in its segment, with the newline.
     pub fn stored_len(&self) -> u64 {
         len(&self.bytes) + 1
     }
 }
 
-/// A place in a journal, from which lines are read.
+/// A place in a journal from which lines are read.
 #[derive(Debug)]
 pub struct Cursor {
     dir: Dir,
-    /// The first line to hand out.
+    /// The first line to return.
     want: Seq,
     position: Option<Position>,
 }
 
-/// The beginning of a line in an open segment.
+/// Beginning of a line in an open segment.
 #[derive(Debug)]
 struct Position {
     number: SegmentNumber,
     file: File,
-    /// Where the line begins.
+    /// Offset of the line.
     at: u64,
-    /// Its number.
+    /// Number of the line's entry.
     here: Seq,
-    /// The bytes from there on, as far as they are read.
+    /// Bytes from that offset on, as far as they were read.
     ahead: Vec<u8>,
-    /// How many of these are handed out.
+    /// Number of these bytes that were consumed.
     used: usize,
-    /// What was durable when they were read; what comes after it must be read again.
+    /// The durable entry when they were read. Later lines must be read again.
     trusted: Seq,
 }
 
 impl Cursor {
-    /// As a durable end: stop at the last complete line. For journals that nobody writes.
+    /// Stands for a durable end at the last complete line, for a journal that nobody writes.
     pub const TO_THE_END: Seq = Seq(u64::MAX);
 
-    /// Before the line that follows entry `after`; `Seq(0)` for all. Reads nothing yet.
+    /// A cursor after entry `after`; `Seq(0)` for all entries. Nothing is read yet.
     pub fn new(state_dir: &Path, after: Seq) -> Result<Self, JournalError> {
         Ok(Self {
             dir: Dir::open(&state_dir.join(JOURNAL_FOLDER))?,
@@ -87,8 +86,7 @@ impl Cursor {
         })
     }
 
-    /// The entry before the newest segment, which opens with the whole state up to there; `Seq(0)` where it is the
-    /// only one.
+    /// The entry before the newest segment, which begins with the whole state; `Seq(0)` if there is only one segment.
     pub fn before_the_newest_segment(state_dir: &Path) -> Result<Seq, JournalError> {
         let dir = Dir::open(&state_dir.join(JOURNAL_FOLDER))?;
         let Some(number) = dir.segments()?.pop() else {
@@ -100,7 +98,7 @@ impl Cursor {
         Ok(Seq(first.0.saturating_sub(1)))
     }
 
-    /// How many bytes lie ahead, as far as the journal goes now; some of them may be of lines that are already known.
+    /// Number of bytes from here to the present end. Some of them may belong to lines that are already known.
     pub fn bytes_ahead(&mut self) -> Result<u64, JournalError> {
         if self.position.is_none() {
             self.position = find(&self.dir, self.want)?;
@@ -117,8 +115,7 @@ impl Cursor {
         Ok(bytes.saturating_sub(position.at))
     }
 
-    /// The next line, if it is at or before the `durable` entry; `None` while there is none. Never
-    /// waits; call it again when more is durable.
+    /// The next line up to the `durable` entry; `None` if there is none. It never waits.
     pub fn next_line(&mut self, durable: Seq) -> Result<Option<Line>, JournalError> {
         if self.want > durable {
             if let Some(position) = self.position.as_mut() {
@@ -166,7 +163,7 @@ impl Position {
         }
     }
 
-    /// Steps over the line at hand, if it is complete; its bytes if they are `wanted`, else none.
+    /// Consumes the current line, if it is complete. Returns its bytes if they are `wanted`, otherwise none.
     fn take_line(&mut self, durable: Seq, wanted: bool) -> io::Result<Option<Arc<[u8]>>> {
         if self.here > self.trusted {
             self.forget_ahead();
@@ -192,7 +189,7 @@ impl Position {
         }
     }
 
-    /// Reads some more; whether there was any.
+    /// Reads more bytes. Returns whether there were any.
     fn read_ahead(&mut self, durable: Seq) -> io::Result<bool> {
         if self.ahead.is_empty() {
             self.trusted = durable;
@@ -210,12 +207,11 @@ impl Position {
     }
 
     fn forget_ahead(&mut self) {
-        self.ahead = Vec::new(); // gives the memory back: most cursors wait most of the time
+        self.ahead = Vec::new(); // Frees the memory, because most cursors wait most of the time.
         self.used = 0;
     }
 
-    /// The beginning of the next segment, if there is one with a complete line and nothing has been
-    /// added to this one meanwhile.
+    /// Beginning of the next segment, if it has a complete line and nothing was added to this one meanwhile.
     fn following(&self, dir: &Dir) -> Result<Option<Self>, JournalError> {
         let number = self.number.following();
         let file = match dir.read(number) {
@@ -241,7 +237,7 @@ impl Position {
     }
 }
 
-/// The place of a line at or before `want`, as near as is cheap; `None` in an empty journal.
+/// A place at or shortly before the line `want`; `None` in an empty journal.
 fn find(dir: &Dir, want: Seq) -> Result<Option<Position>, JournalError> {
     let numbers = dir.segments()?;
     let Some(first) = numbers.first() else {
@@ -256,7 +252,7 @@ fn find(dir: &Dir, want: Seq) -> Result<Option<Position>, JournalError> {
     let (mut number, mut file, said) = open(*first)?;
     let mut here = said.unwrap_or(Seq::FIRST);
     let mut left = numbers.get(1..).unwrap_or_default();
-    // Invariant: the line lies in the segment at hand or in one of those that are left.
+    // Invariant: the line is in the current segment or in one of those that are left.
     while !left.is_empty() {
         let (lower, upper) = left.split_at(left.len() / 2);
         let Some((middle, above)) = upper.split_first() else {
@@ -268,7 +264,7 @@ fn find(dir: &Dir, want: Seq) -> Result<Option<Position>, JournalError> {
                 (number, file, here) = (opened.0, opened.1, seq);
                 left = above;
             }
-            Some(_) | None => left = lower, // a damaged head is come to by reading on
+            Some(_) | None => left = lower, // A line whose head is damaged is reached by reading on.
         }
     }
     let mut position = Position::beginning(number, file, here);
@@ -279,7 +275,7 @@ fn find(dir: &Dir, want: Seq) -> Result<Option<Position>, JournalError> {
 }
 
 impl Position {
-    /// Halves the rest of the segment until what is left of it is quickly read.
+    /// Halves the rest of the segment until it is short enough to read.
     fn skip_towards(&mut self, want: Seq) -> io::Result<()> {
         let mut end = self.file.metadata()?.len();
         while end.saturating_sub(self.at) > SEARCHED_BYTES {
@@ -300,7 +296,7 @@ impl Position {
     }
 }
 
-/// Where the first line begins that begins between `from` and `end`.
+/// Offset of the first line that begins between `from` and `end`.
 fn line_after(file: &File, from: u64, end: u64) -> io::Result<Option<u64>> {
     let mut chunk = [0; HEAD_BYTES];
     let mut at = from;
@@ -319,14 +315,14 @@ fn line_after(file: &File, from: u64, end: u64) -> io::Result<Option<u64>> {
     Ok(None)
 }
 
-/// The number that the line beginning at `at` says it has.
+/// Number in the line at offset `at`.
 pub(super) fn head(file: &File, at: u64) -> io::Result<Option<Seq>> {
     let mut chunk = [0; HEAD_BYTES];
     let read = read_at(file, &mut chunk, at)?;
     Ok(peek_seq(chunk.get(..read).unwrap_or_default()))
 }
 
-/// One `pread(2)`, repeated when a signal interrupts it.
+/// One `pread(2)`, repeated if a signal interrupts it.
 fn read_at(file: &File, buffer: &mut [u8], at: u64) -> io::Result<usize> {
     loop {
         match file.read_at(buffer, at) {

@@ -1,17 +1,14 @@
-//! Opening a journal: what is done with a torn tail or a damaged entry.
+//! Opens a journal, and handles a torn tail or a damaged entry.
 //!
-//! In: the folder. Out: a [`Writer`] at its end and the [`State`] it amounts to, or the reason why
-//! nothing may be written to it.
+//! In: the folder. Out: a [`Writer`] at the end with the [`State`] there, or the reason why nothing may be written.
 //!
-//! - Only the last segment is read, and the last line of the one before it: a segment begins with
-//!   the whole state.
-//! - Torn is what stands behind the last newline, and nothing else: an entry and its newline are one
-//!   write, so that was never announced. It is moved to a file beside the segment. A segment that
-//!   holds nothing else goes with it, and the one before it is the last again.
-//! - Damage is everything else that is not as it was written: a complete line may have been
-//!   announced. Nothing is written until a person has accepted it (see [`super::salvage`]).
-//! - What is found may have been written by a process that was killed before it synced, so it is synced
-//!   before it is shown to anybody.
+//! - Only the last segment is read, and the last line of the one before, because a segment begins with the whole state.
+//! - Only bytes after the last newline are torn. An entry and its newline are written together, so those bytes were
+//!   never announced. They are moved to a file beside the segment. A segment without other content is removed, and the
+//!   one before becomes the last.
+//! - Any other change is damage, because a complete line may have been announced. Nothing is written until a person has
+//!   accepted it (see [`super::salvage`]).
+//! - The end may have been written by a process that was killed before it synced. So it is synced before it is shown.
 
 use super::dir::{Dir, io_error};
 use super::lines::{Chain, Fault, Lines, NextLine, last_line};
@@ -30,23 +27,23 @@ use std::fs::File;
 use std::io::Read as _;
 use std::path::Path;
 
-/// How a journal is opened.
+/// Options for opening a journal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Options {
-    /// The time, for entries that opening itself makes (`begun`, `damage_accepted`).
+    /// Time of entries that opening makes (`begun`, `damage_accepted`).
     pub now: WallMicros,
-    /// Off only to measure what syncing costs.
+    /// `false` only for measuring the cost of syncing.
     pub sync: bool,
-    /// The first damaged entry, if a person has accepted that it is.
+    /// The first damaged entry, if a person accepted it.
     pub accept_damage: Option<Seq>,
-    /// The entry that the journal ends with, if a person has accepted that more of it is known elsewhere.
+    /// The last entry of the journal, if a person accepted that others know more.
     pub accept_rollback: Option<Seq>,
-    /// A segment longer than this is full.
+    /// A longer segment is full.
     pub segment_bytes_most: u64,
 }
 
 impl Options {
-    /// Synced, segments of [`SEGMENT_BYTES`], no damage accepted.
+    /// With syncing, segments of [`SEGMENT_BYTES`], and no damage accepted.
     pub const fn at(now: WallMicros) -> Self {
         Self {
             now,
@@ -65,42 +62,42 @@ impl Options {
     }
 }
 
-/// A journal, ready to go on.
+/// An open journal.
 #[derive(Debug)]
 pub struct Opened {
-    /// To be given to [`super::spawn`]. It holds the lock of `state_dir`.
+    /// The writer for [`super::spawn`]. It holds the lock of `state_dir`.
     pub writer: Writer<Dir>,
-    /// What all entries amount to. Never without a journal id and a last entry: a new journal is
-    /// begun by opening it.
+    /// State after all entries. It always has a journal identity and a last entry, because opening begins a new
+    /// journal.
     pub state: State,
-    /// The journal's name.
+    /// Identity of the journal.
     pub journal: JournalId,
-    /// The first entry that can be read: 1 unless old segments were taken away.
+    /// The first entry that can be read: 1 unless old segments were moved away.
     pub first: Seq,
     /// The last entry and the digest of its line.
     pub tail: (Seq, Digest),
-    /// When that entry was made.
+    /// Wall time of that entry.
     pub last_at: WallMicros,
-    /// What was set aside; the last of it, if there was more than one.
+    /// The torn line that was moved to a file; the last one, if there were several.
     pub torn: Option<Torn>,
 }
 
-/// A half-written last line that was set aside. It was never announced.
+/// A half-written last line that was moved to a file. It was never announced.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Torn {
-    /// The name of the file beside the segments that keeps it.
+    /// Name of the file beside the segments.
     pub file: String,
-    /// Its length.
+    /// Length of the torn line.
     pub bytes: u64,
 }
 
-/// Opens the journal of `state_dir`, or begins one, as far as the lock file alone knows of it.
+/// Opens the journal of `state_dir`, or begins one. The lock file is the only witness of its end.
 pub fn open(state_dir: &Path, options: Options) -> Result<Opened, JournalError> {
     open_known(state_dir, options, Vec::new())
 }
 
-/// The same where others know of it too: what they were given must be there, unless a person has accepted that it is
-/// gone.
+/// As [`open`], with further witnesses: the entries that they know must exist, unless a person accepted that they are
+/// lost.
 pub fn open_known(
     state_dir: &Path,
     options: Options,
@@ -155,7 +152,7 @@ fn open_held(
                 let position = at_end(ending.good_bytes, behind, prev);
                 let mut writer = Writer::new(dir, None, position, options.manner(), Some(lock));
                 let left = (journal, ending.state);
-                let now = options.now.max(last_at); // a clock that is behind is entered when the core starts
+                let now = options.now.max(last_at); // The core reports a clock that is behind, when it starts.
                 let state = rolled_back.write(&mut writer, left, now)?;
                 return opened(writer, state, first, (torn, now));
             }
@@ -191,14 +188,14 @@ fn open_held(
     begin(dir, lock, options, vanished, torn)
 }
 
-/// The witness that knows entries which the journal does not have, and its name.
+/// The witness that knows entries which the journal lacks, and its name.
 fn rolled_back(
     state_dir: &Path,
     (state, last): (&State, Seq),
     witnesses: &[Witness],
 ) -> Result<Option<(JournalId, RolledBack)>, JournalError> {
     let Some(journal) = &state.journal else {
-        return Ok(None); // `opened` refuses it
+        return Ok(None); // `opened` refuses it.
     };
     let end = End {
         state_dir,
@@ -210,7 +207,7 @@ fn rolled_back(
 }
 
 impl Options {
-    /// What was found, if it was accepted; nothing is found and nothing accepted is right too.
+    /// Checks that exactly what was found was accepted.
     fn accepts(
         &self,
         found: Option<(JournalId, RolledBack)>,
@@ -229,7 +226,7 @@ impl Options {
     }
 }
 
-/// A journal with its first entry.
+/// Begins a journal with its first entry.
 fn begin(
     dir: Dir,
     lock: StateLock,
@@ -305,7 +302,7 @@ fn new_id() -> std::io::Result<JournalId> {
     Ok(JournalId(format!("{:032x}", u128::from_be_bytes(bytes))))
 }
 
-/// Whatever is in the file is on disk, and its name too.
+/// Makes the content and name of the file durable.
 fn sync(dir: &mut Dir, number: SegmentNumber, file: &File) -> Result<(), JournalError> {
     file.sync_all() // fsync: what a killed process wrote and did not sync
         .and_then(|()| dir.sync_dir()) // fsync: the name of a segment that it made
@@ -328,31 +325,31 @@ fn first_seq(dir: &Dir, numbers: &[SegmentNumber]) -> Result<Seq, JournalError> 
     Ok(said.unwrap_or(Seq::FIRST))
 }
 
-/// Why a journal cannot simply go on.
+/// Why a journal cannot simply be continued.
 enum Trouble {
     Damage(Damage),
     Newer(JournalError),
 }
 
-/// What the last segment amounts to.
+/// The last segment after reading it.
 struct Ending {
-    /// The state, as far as nothing is wrong.
+    /// The state up to the first fault.
     state: State,
     /// The last entry, damaged or not.
     last: Seq,
-    /// When it was made, if it can be read.
+    /// Wall time of that entry, if it can be read.
     last_at: Option<WallMicros>,
-    /// The digest of its line.
+    /// Digest of its line.
     prev: Digest,
-    /// The length of its first line, with its newline.
+    /// Length of the first line, with its newline.
     opening_bytes: u64,
-    /// The length up to the last newline.
+    /// Length up to the last newline.
     good_bytes: u64,
-    /// What stands behind it.
+    /// Bytes after that.
     torn: Vec<u8>,
-    /// The empty file is a torn segment too.
+    /// Whether the file holds no complete line, so that it is torn as a whole.
     is_torn: bool,
-    /// The first thing that is wrong.
+    /// The first fault.
     fault: Option<Trouble>,
 }
 
@@ -365,7 +362,7 @@ impl Ending {
     ) -> Result<Self, JournalError> {
         let before = match numbers.iter().rev().nth(1) {
             Some(before) if Some(*before) == number.before() => last_line(dir, *before)?,
-            Some(_) | None => None, // it was taken away; `verify` says so
+            Some(_) | None => None, // The segment was moved away; `verify` reports it.
         };
         let mut chain = match before {
             Some((last, digest)) => Chain {

@@ -1,16 +1,13 @@
-//! Continues a journal after damage that a person has accepted.
+//! Continues a journal after damage that a person accepted.
 //!
-//! In: the segments, the last of which is damaged. Out: the state that the entries amount to that
-//! can be relied on, and two entries that go into a new segment: `segment` with that state, and
-//! `damage_accepted`.
+//! In: the segments, of which the last is damaged. Out: the state that follows from the reliable entries, and two
+//! entries for a new segment: `segment` with that state, and `damage_accepted`.
 //!
-//! - No line is changed, moved or taken away: the damaged segment stays as it is found, and is the
-//!   evidence. So numbers stay without gaps (every line there keeps its own, readable or not, and no
-//!   number that was ever announced is given again), and the chain goes on: the new segment names
-//!   the digest of the last line there is.
-//! - An entry is relied on if it can be read and the next line, readable or not, holds the digest of its
-//!   line. The last line has no next one: it is relied on if it can be read. Other entries are left out
-//!   of the state and listed.
+//! - No line is changed, moved or removed. The damaged segment stays as evidence. So numbers stay without gaps: every
+//!   line there keeps its own, readable or not, and no announced number is used again. The chain continues, because the
+//!   new segment holds the digest of the last line.
+//! - An entry is reliable if it can be read and the next line, readable or not, holds its digest. The last line has no
+//!   next one, so it is reliable if it can be read. Other entries are listed and left out of the state.
 
 use super::dir::Dir;
 use super::lines::{Lines, NextLine, last_line};
@@ -21,22 +18,22 @@ use crate::quantity::WallMicros;
 use std::collections::VecDeque;
 use std::fs::File;
 
-/// How many entries that are not relied on are named.
+/// Maximum number of unreliable entries that are named.
 const NAMED_MOST: usize = 20;
 
-/// What can be relied on.
+/// The reliable part of a journal.
 pub(super) struct Salvaged {
     state: State,
     journal: JournalId,
-    /// The last number that may have been given.
+    /// The last number that may have been used.
     pub(super) last: Seq,
-    /// The digest of the last line.
+    /// Digest of the last line.
     pub(super) prev: Digest,
     damaged: Seq,
     reason: String,
 }
 
-/// Reads what can be relied on of a journal whose last segment is damaged.
+/// Reads the reliable part of a journal whose last segment is damaged.
 pub(super) fn salvage(
     dir: &Dir,
     numbers: &[SegmentNumber],
@@ -52,7 +49,7 @@ pub(super) fn salvage(
     let Some(journal) = walk.state.journal.clone() else {
         return Err(Box::new(damage).into());
     };
-    // Where segments were swapped, the highest number stands in the one before the last.
+    // If segments were swapped, the highest number is in the one before the last.
     let last = match numbers.iter().rev().nth(1) {
         Some(before) => last_line(dir, *before)?.and_then(|(seq, _)| seq),
         None => None,
@@ -68,12 +65,12 @@ pub(super) fn salvage(
 }
 
 impl Salvaged {
-    /// What can be relied on.
+    /// State that follows from the reliable entries.
     pub(super) const fn state(&self) -> &State {
         &self.state
     }
 
-    /// Writes the two entries, and that the journal was rolled back too if it was; the state after them.
+    /// Writes the two entries, and one about a rollback if there was one. Returns the state after them.
     pub(super) fn write(
         self,
         writer: &mut Writer<Dir>,
@@ -113,7 +110,7 @@ impl Salvaged {
     }
 }
 
-/// The last segment whose first line can be relied on; `None` if there is none.
+/// The last segment whose first line is reliable; `None` if there is none.
 fn beginning(dir: &Dir, numbers: &[SegmentNumber]) -> Result<Option<SegmentNumber>, JournalError> {
     for number in numbers.iter().rev() {
         let file = dir.read(*number)?;
@@ -130,17 +127,17 @@ fn beginning(dir: &Dir, numbers: &[SegmentNumber]) -> Result<Option<SegmentNumbe
     Ok(None)
 }
 
-/// Whether the line has this digest in it; it cannot by chance.
+/// Whether the line contains this digest, which cannot happen by chance.
 fn names(line: &[u8], digest: Digest) -> bool {
     let text = digest.to_string();
     line.windows(text.len())
         .any(|window| window == text.as_bytes())
 }
 
-/// What the lines so far amount to.
+/// The result of reading lines.
 struct Walk {
     state: State,
-    /// A readable entry that the next line must vouch for.
+    /// A readable entry that the next line must confirm.
     held: Option<Stamped>,
     last: Seq,
     prev: Digest,
@@ -176,14 +173,14 @@ impl Walk {
                 self.last = said.unwrap_or(counted);
                 self.held = Some(stamped);
             } else {
-                self.last = counted; // what a damaged line says of its number may be anything
+                self.last = counted; // The number in a damaged line may be anything.
                 self.left_out.push(counted);
             }
         }
         Ok(())
     }
 
-    /// Applies the entry that waited, if `follower` vouches for it.
+    /// Applies the waiting entry, if `follower` confirms it.
     fn take_held(&mut self, follower: Option<&[u8]>) {
         let Some(held) = self.held.take() else {
             return;

@@ -1,8 +1,8 @@
-//! The one thread that owns the file: takes what waits, makes it durable, and only then says so.
+//! The thread that owns the file. It takes waiting entries, makes them durable, and announces them afterwards.
 //!
-//! In: entries over a bounded channel. Out: [`Announcement`]s, in order. When the disk is full it
-//! throws away what waits, announces how much, and goes on when the daemon says so; after any other failure it
-//! announces nothing more.
+//! In: entries over a bounded channel. Out: [`Announcement`]s in order. If the disk is full it discards waiting
+//! entries, announces how many, and continues when the daemon says so. After any other failure it announces nothing
+//! more.
 
 use super::{JournalError, Storage, Writer};
 use crate::entry::{Seq, Stamped};
@@ -13,65 +13,65 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 
-/// How many entries may wait for the disk.
+/// Maximum number of entries that may wait for the disk.
 const WAITING_MOST: usize = 1024;
 
-/// What the journal says to the daemon.
+/// A message from the journal to the daemon.
 #[derive(Debug, Clone)]
 pub enum Announcement {
     /// These lines are on disk.
     Durable {
-        /// In order, at least one.
+        /// At least one line, in order.
         lines: Vec<DurableLine>,
-        /// How long writing and syncing them took.
+        /// Time for writing and syncing them.
         took: Duration,
-        /// The length of the segment they are in.
+        /// Length of their segment in bytes.
         segment_bytes: u64,
-        /// The segment has just passed its limit: feed `SegmentFull` to the core. Said once a
-        /// segment, and again after a [`Announcement::Resumed`].
+        /// Whether the segment has just exceeded its limit, so that the core must be given `SegmentFull`. It is set
+        /// once for each segment, and again after [`Announcement::Resumed`].
         segment_full: bool,
     },
-    /// There is no room. What waits and what comes is thrown away until [`Handle::resume`]; the
-    /// entry to begin again with is `first_lost`.
+    /// The disk is full. Waiting and new entries are discarded until [`Handle::resume`]. Writing must then begin again
+    /// with the entry `first_lost`.
     Full {
-        /// What the system says.
+        /// Error of the system.
         error: String,
         /// The first entry that is not on disk.
         first_lost: Seq,
-        /// How many entries were thrown away so far.
+        /// Number of entries discarded so far.
         entries_lost: u64,
     },
-    /// The journal takes entries again; nothing that was appended before [`Handle::resume`] comes.
+    /// The journal accepts entries again. Entries appended before [`Handle::resume`] are not written.
     Resumed {
-        /// How many entries were thrown away in all since [`Announcement::Full`].
+        /// Total number of entries discarded since [`Announcement::Full`].
         entries_lost: u64,
     },
     /// A write or sync failed for good. Nothing is announced after this.
     Failed {
-        /// What the system says.
+        /// Error of the system.
         error: String,
         /// The first entry that may not be on disk.
         first_lost: Seq,
-        /// How many entries may not be on disk.
+        /// Number of entries that may not be on disk.
         entries_lost: u64,
     },
 }
 
-/// A line that is on disk.
+/// A durable line.
 #[derive(Debug, Clone)]
 pub struct DurableLine {
-    /// The entry's number.
+    /// Number of the entry.
     pub seq: Seq,
     /// The line as stored, without its newline.
     pub line: Arc<[u8]>,
-    /// The entry in it.
+    /// The entry in the line.
     pub stamped: Arc<Stamped>,
 }
 
-/// Why an entry was not taken.
+/// Why an entry was not accepted.
 #[derive(Debug, thiserror::Error)]
 pub enum NotTaken {
-    /// As many entries as may wait are waiting; here it is back.
+    /// Too many entries are waiting. The entry is given back.
     #[error("the journal is behind: {WAITING_MOST} entries wait for the disk")]
     NoRoom(Box<Stamped>),
     /// The journal has failed.
@@ -85,32 +85,32 @@ pub enum NotTaken {
     Ended,
 }
 
-/// How the thread ended.
+/// Final numbers of the thread.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Closed {
     /// The last entry on disk.
     pub last: Option<Seq>,
-    /// How many entries that were taken are not on disk.
+    /// Number of accepted entries that are not on disk.
     pub entries_lost: u64,
 }
 
-/// What is sent to the thread.
+/// A message to the thread.
 #[derive(Debug)]
 enum Message {
     Append(Stamped),
     Resume,
 }
 
-/// The daemon's end of the journal's thread. Dropped, it waits for what is on its way.
+/// The daemon's handle of the journal's thread. Dropping it waits for entries on their way.
 #[derive(Debug)]
 pub struct Handle {
     sender: Option<Sender<Message>>,
     thread: Option<JoinHandle<Closed>>,
-    /// The first entry that was lost for good; 0 while all is well.
+    /// The first entry that was lost for good; 0 if none was.
     failed_at: Arc<AtomicU64>,
 }
 
-/// Starts the thread. `announce` is called on it, in the order of the journal, and delays it.
+/// Starts the thread. It calls `announce` in the order of the journal, and waits for each call.
 pub fn spawn<S>(writer: Writer<S>, announce: impl FnMut(Announcement) + Send + 'static) -> Handle
 where
     S: Storage + Send + 'static,
@@ -123,7 +123,7 @@ where
         receiver,
         failed_at: Arc::clone(&failed_at),
         entries_lost: 0,
-        mood: Mood::Writing,
+        mode: Mode::Writing,
     };
     Handle {
         sender: Some(sender),
@@ -133,7 +133,7 @@ where
 }
 
 impl Handle {
-    /// Hands over an entry; waits while there is no room.
+    /// Passes an entry to the thread. Waits while too many are waiting.
     pub fn append(&self, stamped: Stamped) -> Result<(), NotTaken> {
         let sender = self.sender()?;
         sender
@@ -141,7 +141,7 @@ impl Handle {
             .map_err(|_| NotTaken::Ended)
     }
 
-    /// Hands over an entry, or gives it back if there is no room.
+    /// Passes an entry to the thread, or gives it back if too many are waiting.
     pub fn try_append(&self, stamped: Stamped) -> Result<(), NotTaken> {
         match self.sender()?.try_send(Message::Append(stamped)) {
             Ok(()) => Ok(()),
@@ -154,27 +154,27 @@ impl Handle {
         }
     }
 
-    /// How many entries [`Handle::append`] would take without waiting.
+    /// Number of entries that [`Handle::append`] accepts without waiting.
     pub fn room(&self) -> usize {
         self.sender
             .as_ref()
             .map_or(0, |sender| WAITING_MOST.saturating_sub(sender.len()))
     }
 
-    /// How many entries wait to be written.
+    /// Number of entries that wait to be written.
     pub fn waiting(&self) -> usize {
         self.sender.as_ref().map_or(0, Sender::len)
     }
 
-    /// Try again after [`Announcement::Full`]. What is appended from now on is written, beginning
-    /// with the entry that was lost first.
+    /// Tries again after [`Announcement::Full`]. Entries appended from now on are written. The first must be the first
+    /// that was lost.
     pub fn resume(&self) -> Result<(), NotTaken> {
         self.sender()?
             .send(Message::Resume)
             .map_err(|_| NotTaken::Ended)
     }
 
-    /// Writes what waits, announces it, and ends the thread; `None` if the thread had panicked.
+    /// Writes and announces waiting entries, and ends the thread. `None` if the thread has panicked.
     pub fn shutdown(mut self) -> Option<Closed> {
         self.join()
     }
@@ -187,7 +187,7 @@ impl Handle {
     }
 
     fn join(&mut self) -> Option<Closed> {
-        drop(self.sender.take()); // ends the loop of the thread once it has taken what waits
+        drop(self.sender.take()); // Ends the loop of the thread, once it has taken the waiting entries.
         self.thread.take()?.join().ok()
     }
 }
@@ -198,25 +198,25 @@ impl Drop for Handle {
     }
 }
 
-/// What becomes of an entry.
+/// What is done with an entry.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Mood {
-    /// It is written.
+enum Mode {
+    /// Entries are written.
     Writing,
-    /// It is thrown away until somebody says that there may be room again.
+    /// Entries are discarded until there may be room again.
     Full,
-    /// It is thrown away.
+    /// Entries are discarded.
     Failed,
 }
 
-/// What the thread owns.
+/// The data of the thread.
 struct Task<S: Storage, A> {
     writer: Writer<S>,
     announce: A,
     receiver: Receiver<Message>,
     failed_at: Arc<AtomicU64>,
     entries_lost: u64,
-    mood: Mood,
+    mode: Mode,
 }
 
 impl<S: Storage, A: FnMut(Announcement)> Task<S, A> {
@@ -239,19 +239,19 @@ impl<S: Storage, A: FnMut(Announcement)> Task<S, A> {
     }
 
     fn take(&mut self, message: Message, waiting: &mut VecDeque<Stamped>) {
-        match (message, self.mood) {
-            (Message::Append(stamped), Mood::Writing) => waiting.push_back(stamped),
-            (Message::Append(_), Mood::Full | Mood::Failed) => {
+        match (message, self.mode) {
+            (Message::Append(stamped), Mode::Writing) => waiting.push_back(stamped),
+            (Message::Append(_), Mode::Full | Mode::Failed) => {
                 self.entries_lost = self.entries_lost.saturating_add(1);
             }
-            (Message::Resume, Mood::Full) => {
-                self.mood = Mood::Writing;
+            (Message::Resume, Mode::Full) => {
+                self.mode = Mode::Writing;
                 self.writer.say_full_again();
                 (self.announce)(Announcement::Resumed {
                     entries_lost: self.entries_lost,
                 });
             }
-            (Message::Resume, Mood::Writing | Mood::Failed) => {}
+            (Message::Resume, Mode::Writing | Mode::Failed) => {}
         }
     }
 
@@ -269,7 +269,7 @@ impl<S: Storage, A: FnMut(Announcement)> Task<S, A> {
                     (self.announce)(announcement);
                 }
                 Err(error @ JournalError::Full { .. }) => {
-                    self.mood = Mood::Full;
+                    self.mode = Mode::Full;
                     let announcement = Announcement::Full {
                         error: error.to_string(),
                         first_lost: self.writer.next(),
@@ -278,7 +278,7 @@ impl<S: Storage, A: FnMut(Announcement)> Task<S, A> {
                     (self.announce)(announcement);
                 }
                 Err(error) => {
-                    self.mood = Mood::Failed;
+                    self.mode = Mode::Failed;
                     let first_lost = self.writer.next();
                     self.failed_at.store(first_lost.0, Ordering::SeqCst);
                     let waiting_behind: Vec<Message> = self.receiver.try_iter().collect();
@@ -296,7 +296,7 @@ impl<S: Storage, A: FnMut(Announcement)> Task<S, A> {
         }
     }
 
-    /// Throws away what waits; how many entries were lost so far.
+    /// Discards the waiting entries. Returns the number lost so far.
     fn lose(&mut self, waiting: &mut VecDeque<Stamped>) -> u64 {
         let lost = u64::try_from(waiting.len()).unwrap_or(u64::MAX);
         self.entries_lost = self.entries_lost.saturating_add(lost);

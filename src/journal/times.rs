@@ -1,12 +1,12 @@
-//! Do the times of entries follow their order?
+//! Checks that the times of entries follow their order.
 //!
-//! In: entries in order. Out: what is wrong with the time of one. A clock that was set back has its `clock_stepped`;
-//! without one, an entry is not from before the one before it, but for what a slewed clock may run off unnoticed.
+//! In: entries in order. Out: a fault in the time of one. If the clock was set back there is a `clock_stepped`.
+//! Otherwise no entry is earlier than the one before, except for what slewing may cause.
 
 use crate::entry::{ClockStepped, Entry, JournalEntry, Stamped};
 use crate::quantity::WallMicros;
 
-/// A step by less is slewing or noise, and is not entered.
+/// A smaller step is slewing or noise, which is not entered.
 const UNNOTICED_MICROS: i64 = 1_500_000;
 
 /// The time of the last entry.
@@ -15,7 +15,7 @@ pub(super) struct Times {
     last: Option<WallMicros>,
 }
 
-/// A time that does not follow.
+/// A time that contradicts the order.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Wrong {
     pub(super) what: &'static str,
@@ -24,7 +24,7 @@ pub(super) struct Wrong {
 }
 
 impl Times {
-    /// Takes the next entry.
+    /// Checks the next entry.
     pub(super) fn follow(&mut self, stamped: &Stamped) -> Option<Wrong> {
         let at = stamped.at;
         let before = self.last.replace(at)?;

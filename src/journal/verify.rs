@@ -1,12 +1,11 @@
-//! Walks a whole journal: is every line as it was written, and does every entry follow from those
-//! before it?
+//! Verifies a whole journal: every line must be as written, and every entry must follow from those before it.
 //!
-//! In: the folder, which may be written meanwhile, and a digest that somebody kept. Out: a [`Report`] with a
-//! [`Finding`] for each thing that is not so. Changes nothing, and reads a line at a time.
+//! In: the folder, which may be written meanwhile, and a digest that someone kept. Out: a [`Report`] with a [`Finding`]
+//! for each fault. Nothing is changed, and one line is read at a time.
 //!
-//! What this cannot see by itself: a line is vouched for by the digest in the next one, so the last line, and
-//! whole lines missing behind it, are vouched for by nothing in the journal. Whoever keeps
-//! [`Report::last_digest`] elsewhere gives it ([`Report::kept`]).
+//! A limit: each line is confirmed by the digest in the next one. So nothing in the journal confirms the last line, or
+//! shows that whole lines are missing after it. To check that, keep [`Report::last_digest`] elsewhere and give it as
+//! [`Report::kept`].
 
 use super::dir::{Dir, io_error};
 use super::lines::{Chain, Fault, Lines, NextLine};
@@ -20,43 +19,43 @@ use crate::entry::{
 };
 use std::path::Path;
 
-/// Something in a journal that is not as it was written, or does not follow.
+/// A fault: a line that was changed, or an entry that does not follow.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Finding {
     /// The segment's file name.
     pub file: String,
-    /// Its line, from 1; 0 where it is about the file.
+    /// Line in the file, from 1; 0 if it is about the file itself.
     pub line: u64,
     /// The entry, where it is known.
     pub seq: Option<Seq>,
-    /// What is wrong.
+    /// Description of the fault.
     pub what: String,
     /// What is there.
     pub got: String,
-    /// What should be.
+    /// What is expected.
     pub want: String,
     /// The entry by which a person accepted it.
     pub accepted_in: Option<Seq>,
 }
 
-/// What a journal amounts to, and what is wrong with it.
+/// The result of verifying a journal.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Report {
-    /// The journal's name.
+    /// Identity of the journal; `None` if it has no entry.
     pub journal: Option<JournalId>,
-    /// How many segments there are.
+    /// Number of segments.
     pub segments: u64,
-    /// How many lines there are.
+    /// Number of lines.
     pub entries: u64,
-    /// How many of them are readings.
+    /// Number of readings.
     pub readings: u64,
-    /// How many verdicts were recomputed.
+    /// Number of verdicts that were recomputed.
     pub verdicts: u64,
-    /// How many values of readings and zeros were read again from their bytes.
+    /// Number of values of readings and zeros that were decoded again from their bytes.
     pub values: u64,
-    /// How many could not be: the journal does not say by which format.
+    /// Number of values that could not be: the journal does not name their format.
     pub values_unchecked: u64,
-    /// The length of all segments.
+    /// Total length of the segments.
     pub bytes: u64,
     /// The first entry.
     pub first: Option<Seq>,
@@ -64,24 +63,23 @@ pub struct Report {
     pub last: Option<Seq>,
     /// The digest of the last line.
     pub last_digest: Option<Digest>,
-    /// Bytes behind the last newline: torn by a crash, or on their way just now.
+    /// Number of bytes after the last newline: torn by a crash, or being written now.
     pub unfinished_bytes: u64,
-    /// A digest that was kept, and the entry whose line has it; `None` if none has.
+    /// A kept digest, and the entry whose line has it; `None` if no line has.
     pub kept: Option<(Digest, Option<Seq>)>,
-    /// What is wrong, in the order of the journal.
+    /// The faults, in the order of the journal.
     pub findings: Vec<Finding>,
 }
 
 impl Report {
-    /// There is a journal, and nothing is wrong with it.
+    /// Whether there is a journal without faults.
     pub fn is_intact(&self) -> bool {
         self.segments > 0 && self.findings.is_empty()
     }
 }
 
-/// Walks the journal of `state_dir`; without a folder or a segment there is none ([`Report::segments`]). `kept` is a
-/// digest of one of its lines. `each` is given every line, whatever is wrong with it, with the number that it has or
-/// should have.
+/// Verifies the journal of `state_dir`. Without folder or segment, [`Report::segments`] is 0. `kept` is a digest that
+/// one of its lines must have. `each` is given every line, faulty or not, with the number that it has or should have.
 pub fn verify(
     state_dir: &Path,
     kept: Option<Digest>,
@@ -109,7 +107,7 @@ pub fn verify(
     Ok(report)
 }
 
-/// A segment that is being made just now has its first line a moment later.
+/// A segment that is being created gets its first line a moment later.
 fn is_still_empty(
     dir: &Dir,
     number: SegmentNumber,
@@ -126,7 +124,7 @@ struct Walk {
     number: SegmentNumber,
     line: u64,
     chain: Chain,
-    /// What the entries so far amount to; `None` behind damage, until the next `segment` says it.
+    /// State after the entries so far; `None` after damage, until the next `segment`.
     state: Option<State>,
     values: ReadAgain,
     times: Times,
@@ -232,7 +230,7 @@ impl Walk {
         self.count(&stamped);
         if self.state.is_none() && matches!(stamped.entry, Entry::Journal(JournalEntry::Segment(_)))
         {
-            self.times = Times::default(); // behind damage, where nobody knows what the clock did
+            self.times = Times::default(); // After damage the history of the clock is unknown.
         }
         if let Some(wrong) = self.times.follow(&stamped) {
             self.add(Some(stamped.seq), wrong.what, &wrong.got, &wrong.want);
@@ -262,7 +260,7 @@ impl Walk {
         }
     }
 
-    /// The line at hand may be the one whose digest was kept.
+    /// Compares the current line with the kept digest.
     fn compare_kept(&mut self) {
         if let Some((digest, found)) = &mut self.report.kept
             && self.chain.prev == Some(*digest)
@@ -279,7 +277,7 @@ impl Walk {
         }
     }
 
-    /// Behind damage the state is what the next `segment` says it is.
+    /// After damage the state is taken from the next `segment`.
     fn begin_state(&mut self, stamped: &Stamped) {
         if let Entry::Journal(JournalEntry::Segment(_)) = &stamped.entry {
             let mut state = State::default();
@@ -304,7 +302,7 @@ impl Walk {
         }
     }
 
-    /// A person has accepted everything from `damaged` up to the segment that says so.
+    /// Marks the faults from `damaged` up to the segment in which a person accepted them.
     fn accept(&mut self, damaged: Seq, accepted_in: Seq) {
         for finding in &mut self.report.findings {
             let is_meant = finding

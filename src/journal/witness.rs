@@ -1,12 +1,12 @@
-//! Is the journal as far as others know it to be?
+//! Compares the end of the journal with what others know of it.
 //!
-//! In: what sinks, marks of exports, the verdict log and the lock file remember of it. Out: nothing, or why nothing may
-//! be written to it until a person has accepted that entries are gone.
+//! In: the entries that sinks, positions of exports, the verdict log and the lock file know. Out: nothing, or why
+//! nothing may be written until a person has accepted that entries are lost.
 //!
-//! - A folder that was put back as a whole, cursors and log with it, knows nothing of what came later: that shows only
-//!   elsewhere, in the digest of the last line (see [`super::verify()`]).
-//! - Behind a rollback that was accepted, numbers go on behind the last one that was known: no number is given twice,
-//!   so that whoever drops doubles by number drops nothing new.
+//! - If the whole folder was restored from a copy, with cursors and log, nothing in it knows later entries. That only
+//!   shows elsewhere, in the digest of the last line (see [`super::verify()`]).
+//! - After an accepted rollback, numbering continues after the last number that was known. No number is used twice, so
+//!   that a reader who drops duplicates by number drops nothing new.
 
 use super::{Cursor, Dir, JournalError, Writer};
 use crate::entry::line::Digest;
@@ -15,37 +15,37 @@ use crate::quantity::WallMicros;
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
 
-/// Somebody who was given entries of a journal, and remembers how far.
+/// Someone who was given entries of a journal, and remembers the last one.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Witness {
-    /// Where it stands.
+    /// Path of the file that remembers it.
     pub path: PathBuf,
-    /// Id of the journal that it testifies for.
+    /// Identity of the journal it knows.
     pub journal: JournalId,
-    /// The last entry that it was given.
+    /// The last entry that it knows.
     pub seq: Seq,
-    /// The digest of that entry's line, if it remembers it.
+    /// Digest of that entry's line, if it remembers it.
     pub digest: Option<Digest>,
-    /// It is known to be of this folder's journal, so a journal that was put in its place is detected. Any other
-    /// witness may be left from an earlier journal.
+    /// Whether it certainly belongs to this folder's journal, so that another journal in its place is detected. Other
+    /// witnesses may be left from an earlier journal.
     pub is_of_this_folder: bool,
 }
 
-/// A witness knows entries that the journal does not have.
+/// A witness knows entries that the journal lacks.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("{reason}")]
 pub struct RolledBack {
-    /// The journal that is known.
+    /// Identity of the known journal.
     pub journal: JournalId,
-    /// The last entry of it that is known.
+    /// The last entry that is known.
     pub known: Seq,
-    /// The entry that the journal here ends with; 0 if there is none.
+    /// The last entry that the journal has; 0 if there is none.
     pub end: Seq,
-    /// Who knows it, and what is gone.
+    /// Who knows it, and what is missing.
     pub reason: String,
 }
 
-/// Where there is no journal: the best of those who know one.
+/// If there is no journal: the witness that knows most of one.
 pub(super) fn of_a_vanished_one(witnesses: &[Witness]) -> Option<RolledBack> {
     let best = witnesses.iter().max_by_key(|witness| witness.seq)?;
     Some(RolledBack {
@@ -61,7 +61,7 @@ pub(super) fn of_a_vanished_one(witnesses: &[Witness]) -> Option<RolledBack> {
     })
 }
 
-/// The end of a journal, as it is here.
+/// The end of the journal.
 pub(super) struct End<'a> {
     pub(super) state_dir: &'a Path,
     pub(super) journal: &'a JournalId,
@@ -69,7 +69,7 @@ pub(super) struct End<'a> {
 }
 
 impl End<'_> {
-    /// What a witness knows that contradicts this journal; `None` if none does.
+    /// Knowledge of a witness that contradicts this journal; `None` if none does.
     pub(super) fn held_against(
         &self,
         witnesses: &[Witness],
@@ -124,7 +124,7 @@ impl End<'_> {
         }
     }
 
-    /// None where the entry is in a segment that was taken away.
+    /// `None` if the entry is in a segment that was moved away.
     fn digest_of(&self, seq: Seq) -> Result<Option<Digest>, JournalError> {
         let mut cursor = Cursor::new(self.state_dir, Seq(seq.0.saturating_sub(1)))?;
         let line = cursor.next_line(self.last)?;
@@ -135,7 +135,7 @@ impl End<'_> {
 }
 
 impl RolledBack {
-    /// The number to go on behind: that of a lost entry is not given again.
+    /// The number after which numbering continues, so that the number of a lost entry is not used again.
     pub(super) fn behind(&self, journal: &JournalId) -> Seq {
         if self.journal == *journal {
             self.known.max(self.end)
@@ -144,7 +144,7 @@ impl RolledBack {
         }
     }
 
-    /// What it is entered as.
+    /// The entry about the rollback.
     pub(super) fn entry(self) -> Entry {
         Entry::from(entry::RolledBack {
             journal: self.journal,
@@ -154,8 +154,8 @@ impl RolledBack {
         })
     }
 
-    /// Enters it in a segment of its own, which says all that is left; the state after it. The writer is behind
-    /// [`RolledBack::behind`].
+    /// Writes that entry in a new segment, which begins with the remaining state. Returns the state after it. The
+    /// writer must be after [`RolledBack::behind`].
     pub(super) fn write(
         self,
         writer: &mut Writer<Dir>,

@@ -1,11 +1,11 @@
-//! The write path: encode, write in one go, sync; every sync named.
+//! The write path: encode, one write, sync. Every sync says what it makes durable.
 //!
 //! In: entries in order. Out: their lines, once they are on disk.
 //!
-//! - All that waits is written with one write and one sync.
-//! - A segment's file is left for the next one only when the next one is on disk, name and all.
-//! - No room: the half-written line is cut off again and the writer goes on from the last durable
-//!   entry. Any other failure poisons it for good.
+//! - All waiting entries are written with one write and one sync.
+//! - The writer moves to a new segment only when its content and name are on disk.
+//! - If the disk is full, the half-written line is cut off, and the writer continues from the last durable entry. Any
+//!   other failure poisons the writer for good.
 
 use super::{DurableLine, JournalError, SegmentNumber, StateLock, Storage};
 use crate::entry::line::{self, Digest};
@@ -14,47 +14,47 @@ use std::collections::VecDeque;
 use std::io;
 use std::sync::Arc;
 
-/// Where a journal goes on.
+/// The place where writing continues.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Position {
-    /// The segment that is written to; the one before the first, if there is none yet.
+    /// The segment that is written to; the number before the first if there is none yet.
     pub(super) segment: SegmentNumber,
-    /// Its length in bytes.
+    /// Length of the segment in bytes.
     pub(super) segment_bytes: u64,
-    /// That of its first line, which holds the state.
+    /// Length of its first line, which holds the state.
     pub(super) opening_bytes: u64,
     /// The last entry.
     pub(super) last: Option<Seq>,
-    /// The digest of its line.
+    /// Digest of the last entry's line.
     pub(super) prev: Digest,
 }
 
 /// How a journal is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Manner {
-    /// Off only to measure what it costs.
+    /// `false` only for measuring the cost of syncing.
     pub(super) sync: bool,
-    /// A segment longer than this is full, unless most of it is the state that it opens with: a state that is longer
-    /// than a segment shall not fill one segment after the other.
+    /// A longer segment is full, unless most of it is the state at its beginning. Otherwise a state that is longer than
+    /// a segment would fill one segment after another.
     pub(super) segment_bytes_most: u64,
 }
 
-/// Owns the end of a journal.
+/// Writes at the end of a journal.
 #[derive(Debug)]
 pub struct Writer<S: Storage> {
     storage: S,
-    /// `None` until the first entry makes the first segment.
+    /// `None` until the first entry creates the first segment.
     file: Option<S::File>,
     position: Position,
     manner: Manner,
     full_said: bool,
     poisoned_at: Option<Seq>,
-    /// Held as long as somebody can write; with the name under which the end is noted there.
+    /// The lock, held as long as writing is possible; and the identity under which the end is noted in its file.
     lock: Option<(StateLock, Option<JournalId>)>,
 }
 
 impl<S: Storage> Writer<S> {
-    /// Goes on at `position`, which is in `file`.
+    /// Continues at `position` in `file`.
     pub(super) fn new(
         storage: S,
         file: Option<S::File>,
@@ -73,11 +73,11 @@ impl<S: Storage> Writer<S> {
         }
     }
 
-    /// Makes a run of entries from the front of `waiting` durable and takes them off it: all, or
-    /// those before the next one that opens a segment. Lines come back only once they are on disk.
+    /// Makes entries from the front of `waiting` durable and removes them from it: all, or those before the next one
+    /// that begins a segment. Their lines are returned only when they are on disk.
     ///
-    /// After an error, `waiting` is as it was. After [`JournalError::Full`] the journal ends where
-    /// it ended before; after any other the writer is poisoned for good.
+    /// After an error `waiting` is unchanged. After [`JournalError::Full`] the journal ends where it ended before.
+    /// After any other error the writer is poisoned for good.
     pub fn append(
         &mut self,
         waiting: &mut VecDeque<Stamped>,
@@ -86,7 +86,7 @@ impl<S: Storage> Writer<S> {
             return Err(JournalError::Poisoned { first });
         }
         let first = self.next();
-        self.poisoned_at = Some(first); // lifted only when every step has succeeded
+        self.poisoned_at = Some(first); // Cleared only when every step has succeeded.
         let run = run_len(waiting);
         let opens = waiting.front().is_some_and(opens_segment);
         let (lines, bytes, prev) = self.encode(waiting.iter().take(run))?;
@@ -118,8 +118,8 @@ impl<S: Storage> Writer<S> {
             .collect())
     }
 
-    /// Notes in the lock file how far the journal is, and does so again with every new segment and at the end: a start
-    /// that finds less knows that something is gone.
+    /// Notes the end of the journal in the lock file, now, with every new segment and at the end. A start that finds
+    /// less knows that entries are lost.
     pub(super) fn note_end_of(&mut self, journal: &JournalId) {
         if let Some((_, name)) = &mut self.lock {
             *name = Some(journal.clone());
@@ -133,7 +133,7 @@ impl<S: Storage> Writer<S> {
         }
     }
 
-    /// For tests: to make it fail.
+    /// For tests that make the storage fail.
     #[cfg(test)]
     pub(super) fn storage_mut(&mut self) -> &mut S {
         &mut self.storage
@@ -154,12 +154,12 @@ impl<S: Storage> Writer<S> {
         self.position.last.map(|last| (last, self.position.prev))
     }
 
-    /// The length of the segment that is written to.
+    /// Length of the current segment in bytes.
     pub fn segment_bytes(&self) -> u64 {
         self.position.segment_bytes
     }
 
-    /// Whether the segment is past its limit, and this was not asked before.
+    /// Whether the segment has exceeded its limit since the last call.
     pub(super) fn segment_is_newly_full(&mut self) -> bool {
         let most = self.manner.segment_bytes_most;
         let opening = self.position.opening_bytes;
@@ -167,12 +167,12 @@ impl<S: Storage> Writer<S> {
         full && !std::mem::replace(&mut self.full_said, true)
     }
 
-    /// The requested `segment` entry may have been thrown away.
+    /// Reports a full segment again, because the requested `segment` entry may have been discarded.
     pub(super) fn say_full_again(&mut self) {
         self.full_said = false;
     }
 
-    /// The lines of `entries`, all of them in one chunk with their newlines, and the last's digest.
+    /// The lines of `entries` in one chunk with their newlines, and the digest of the last.
     #[expect(clippy::type_complexity, reason = "used once, just above")]
     fn encode<'a>(
         &self,
@@ -251,7 +251,7 @@ impl<S: Storage> Writer<S> {
     }
 }
 
-/// The length of the first line, with its newline.
+/// Length of the first line, with its newline.
 fn first_line_len(bytes: &[u8]) -> u64 {
     bytes
         .split_inclusive(|byte| *byte == b'\n')
@@ -259,7 +259,7 @@ fn first_line_len(bytes: &[u8]) -> u64 {
         .map_or(0, len)
 }
 
-/// How many entries at the front go into one file.
+/// Number of entries at the front that go into the same file.
 fn run_len(waiting: &VecDeque<Stamped>) -> usize {
     let others = waiting.iter().skip(1);
     1 + others.take_while(|entry| !opens_segment(entry)).count()

@@ -1,4 +1,4 @@
-//! The parameters of `arm`: a plan by name, or the keys of a plan, read as those of a file are.
+//! Reads the parameters of `arm`: the id of a plan, or the keys of a plan as in a file.
 
 use super::reply::{ErrorObject, code};
 use super::request::{Call, read};
@@ -7,10 +7,10 @@ use crate::station::{Armable, Command};
 use serde::Deserialize;
 use serde_json::{Map, Value};
 
-/// What stands beside the keys of a plan in `arm`; `plan` is a plan's name instead of them.
+/// Keys of `arm` beside those of a plan. `plan` names a plan instead of giving its keys.
 const BESIDE: [&str; 4] = ["station", "operator", "plan", "cut"];
 
-/// `arm`: a plan by its name, or the keys of a plan as they stand in a plan file.
+/// The schema of `arm`: the id of a plan, or the keys of a plan as in a plan file.
 #[derive(Deserialize)]
 struct ArmForm {
     station: Option<String>,
@@ -21,7 +21,7 @@ struct ArmForm {
     keys: Map<String, Value>,
 }
 
-/// What `arm` asks for.
+/// The command in the parameters of `arm`.
 pub(super) fn arm(params: Option<Value>) -> Result<Call, ErrorObject> {
     let ArmForm {
         station,
@@ -68,7 +68,7 @@ pub(super) fn arm(params: Option<Value>) -> Result<Call, ErrorObject> {
     }))
 }
 
-/// The first fault, and where there are several all of them with their places.
+/// The answer to faulty parameters: the first fault, and with several faults all of them with their places.
 fn faulty(faults: Vec<RequestFault>) -> ErrorObject {
     let text = |fault: &RequestFault| format!("{}: {}", fault.pointer, fault.message);
     let details: Vec<_> = faults.iter().map(text).collect();

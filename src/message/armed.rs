@@ -1,4 +1,4 @@
-//! An open series as clients see it: everything that it judges by.
+//! A series as clients see it, with everything that its verdicts depend on.
 
 use crate::entry::Digits;
 use crate::entry::runs::Alert;
@@ -10,17 +10,17 @@ use crate::spec::{ArmedAxis, ArmedInstrument, ArmedTool, Decision, Guard, ZeroPo
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// An open series and what it judges by.
+/// A series and everything that its verdicts depend on.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct ArmedMessage {
-    /// Its id: the seq of its `armed` entry.
+    /// Number of the series: `seq` of its `armed` entry.
     pub series: u64,
-    /// When it was opened.
+    /// Time of its start, RFC 3339 in UTC.
     pub since: String,
-    /// The plan; left out if given inline.
+    /// Id of the plan; left out if the request gave the keys of a plan.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plan: Option<String>,
-    /// Who measured when it was armed.
+    /// Operator at the start; left out if unknown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
     /// What the pieces are for.
@@ -35,61 +35,61 @@ pub struct ArmedMessage {
     /// The terminal; left out where gauge blocks are measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub terminal: Option<String>,
-    /// Where its limits are from.
+    /// Origin of the limits, as the sheet gives it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
-    /// The wire with both of its sizes, in words.
+    /// Wire in words, with area and gauge.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wire: Option<String>,
-    /// The wire's size.
+    /// Conductor size in mm².
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wire_mm2: Option<Digits>,
-    /// The gauge it was named by.
+    /// Gauge by which the plan names the wire; left out if it gives mm².
     #[serde(skip_serializing_if = "Option::is_none")]
     pub gauge: Option<String>,
-    /// The system that led from gauge to size.
+    /// Sizing system in which the gauge was resolved.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sizing: Option<String>,
-    /// The gauge blocks with their own uncertainty; left out where crimps are measured.
+    /// Gauge blocks with their own uncertainty; left out where crimps are measured.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub blocks: Vec<String>,
-    /// Why pieces are measured.
+    /// Purpose of the pieces, such as `first_off`.
     pub purpose: String,
-    /// The crimp tool.
+    /// Crimp tool of the series, with its care at the start.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tool: Option<ToolMessage>,
     /// `by_axis`, `by_piece` or `by_value`.
     pub order: String,
-    /// How many pieces.
+    /// Number of pieces, or of repeats at each gauge block.
     pub pieces: u32,
-    /// How many readings make it full.
+    /// Number of readings that make it full.
     pub slots: u64,
-    /// How many count so far.
+    /// Number of counted readings so far.
     pub filled: u64,
-    /// Of all its readings so far.
+    /// Numbers of readings by verdict and disposition, so far.
     pub tally: Tally,
-    /// Pieces that were destroyed by a reading that was retracted: higher numbers are measured instead.
+    /// Spent pieces: destroyed by measuring, then retracted. Higher numbers are measured in their place.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub spent: Vec<u32>,
     /// `simple` or `guarded`.
     pub decision: String,
-    /// The factor of the guard band.
+    /// Factor of the guard band; left out with simple acceptance.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub guard_factor: Option<Digits>,
-    /// What is measured, in order.
+    /// Axes with their limits, in the order of measuring.
     pub axes: Vec<AxisMessage>,
-    /// When a zero is required.
+    /// When zero checks are required.
     pub zero: ZeroMessage,
-    /// The next series is opened at once.
+    /// Whether the next series is opened as soon as this one is full.
     pub repeat: bool,
-    /// The instruments whose values count.
+    /// Instruments whose readings count in this series.
     pub instruments: Vec<InstrumentBrief>,
-    /// What the operator is warned of.
+    /// Warnings given at the start.
     pub warnings: Vec<String>,
-    /// The rules over several readings that are in force.
+    /// Names of the run rules that are in force.
     #[serde(default)]
     pub alert_rules: Vec<String>,
-    /// The last of its alerts; those on a reading that was taken out are not among them.
+    /// Last alerts of the series; an alert is left out once one of its readings no longer counts.
     #[serde(default)]
     pub alerts: Vec<Alert>,
 }
@@ -129,20 +129,20 @@ impl JobMessage {
 /// A crimp tool.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ToolMessage {
-    /// As its `[[tool]]` table has it.
+    /// Id of the tool in the configuration.
     pub id: String,
     /// `production` or `repair`.
     pub class: String,
-    /// The nest used.
+    /// Nest in use; left out if it was not given.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nest: Option<String>,
-    /// When it was last checked; only of a series, as the next two.
+    /// Date of the last check; given for the tool of a series only, like the next two fields.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub last_check: Option<String>,
-    /// The last day on which that check is good.
+    /// Last day on which that check is valid.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub check_due: Option<String>,
-    /// Crimps it had made in all when the series was armed.
+    /// Total number of crimps by the tool at the start.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crimps: Option<u64>,
 }
@@ -150,32 +150,32 @@ pub struct ToolMessage {
 /// One axis of a series; lengths in nanometres, forces in millinewtons.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct AxisMessage {
-    /// Its name.
+    /// Name of the axis, such as `core_crimp_height`.
     pub axis: String,
-    /// The limits as text.
+    /// Limits as text with unit: `1.62 ±0.05 mm`.
     pub limits: String,
-    /// The nominal value.
+    /// Nominal length.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nominal_nm: Option<i64>,
-    /// The lower limit.
+    /// Lower limit of a length.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lower_nm: Option<i64>,
-    /// The upper limit.
+    /// Upper limit of a length.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub upper_nm: Option<i64>,
-    /// The nominal value.
+    /// Nominal force.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nominal_mn: Option<i64>,
-    /// The lower limit.
+    /// Lower limit of a force.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lower_mn: Option<i64>,
-    /// The upper limit.
+    /// Upper limit of a force.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub upper_mn: Option<i64>,
-    /// Where the limits are from if not from the maker's sheet.
+    /// Origin of the limits, if not the maker's sheet.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub limits_from: Option<String>,
-    /// Per instrument that can measure it.
+    /// Guard band and test uncertainty ratio for each instrument that measures the axis.
     pub guards: Vec<GuardMessage>,
 }
 
@@ -184,77 +184,77 @@ pub struct AxisMessage {
 pub struct GuardMessage {
     /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// How far the limits are drawn in, as text; left out under the simple rule.
+    /// Width of the guard band, as text with unit; left out with simple acceptance.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub guard: Option<String>,
-    /// Test uncertainty ratio: half the tolerance over 2u.
+    /// Test uncertainty ratio: half the tolerance over 2u. Left out if the uncertainty is unknown.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tur: Option<Digits>,
 }
 
-/// When a zero is required.
+/// When zero checks are required.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ZeroMessage {
-    /// Before the first reading.
+    /// Whether one is required before the first reading.
     pub before_first: bool,
-    /// After this number of pieces.
+    /// Number of pieces after which one is required.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub every_pieces: Option<u32>,
-    /// After this many seconds without one.
+    /// Number of seconds after which one is required.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub every_seconds: Option<u64>,
-    /// After the last reading.
+    /// Whether one is required after the last reading.
     pub closing: bool,
-    /// A value this close to the origin, in counts, is a zero.
+    /// Forces: a value within this many resolution steps of zero is a zero.
     pub band: u32,
-    /// A zero further off than this, in counts, is off.
+    /// A zero is off if its error exceeds this many resolution steps.
     pub limit: u32,
-    /// A length this close to zero, in nanometres, is an attempt at a zero where it cannot be a measurement; left out by
-    /// a daemon that does not know of attempts.
+    /// Lengths: a value this close to zero is an attempt at a zero if it cannot be a measurement. Left out by daemons
+    /// without this rule.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub attempt_nm: Option<i64>,
-    /// Two zeros within two seconds, where none is due, retract the last reading.
+    /// Whether two zeros within two seconds, where none is due, retract the last reading.
     #[serde(default)]
     pub double_retracts: bool,
 }
 
-/// What a series knows of an instrument.
+/// Instrument as the series uses it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct InstrumentBrief {
-    /// Its name.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// Its resolution.
+    /// Smallest step of its display, as text with unit.
     pub resolution: String,
-    /// Its maximum permissible error.
+    /// Maximum permissible error, as text with unit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub max_error: Option<String>,
-    /// A zero must be said, since an armed axis can itself read as little.
+    /// Whether the operator must announce a zero, because an axis of the plan has values near zero.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub zero_must_be_said: bool,
-    /// When it was last calibrated.
+    /// Date of the last calibration.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub calibrated: Option<String>,
-    /// The last day on which that calibration is good.
+    /// Last day on which that calibration is valid.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub calibration_due: Option<String>,
-    /// Its last verification before the series.
+    /// Last verification before the series.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub verified: Option<VerifiedMessage>,
 }
 
-/// The last verification of an instrument against gauge blocks.
+/// Last verification of an instrument against gauge blocks.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct VerifiedMessage {
     /// `seq` of the entry `armed` that opened it.
     pub series: u64,
-    /// When it was closed.
+    /// Time of its end, RFC 3339 in UTC.
     pub at: String,
-    /// Every error was within the maximum permissible one.
+    /// Whether every error was within the maximum permissible error.
     pub accepted: bool,
 }
 
 impl ArmedMessage {
-    /// Of an open series.
+    /// The message for a series of the state.
     pub fn new(series: &SeriesState) -> Self {
         let spec = &series.spec;
         let crimp = spec.subject.crimp();
@@ -319,7 +319,7 @@ impl ToolMessage {
         }
     }
 
-    /// Of the tool in the hand.
+    /// The message for the tool in use at a station; dates and counts are left out.
     pub(super) fn in_hand(tool: &ToolInHand) -> Self {
         Self {
             id: tool.id.clone(),

@@ -1,4 +1,4 @@
-//! What can be armed: the answer to `catalog`.
+//! The answer to `catalog`: stations, plans, sheets and tools of the configuration.
 
 use crate::quantity::Area;
 use crate::spec::wire::resolve;
@@ -6,67 +6,67 @@ use crate::spec::{Catalog, Plan, Purpose, Subject, Terminal, Tool};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// Everything that can be armed.
+/// Stations, plans, sheets and tools of the configuration.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CatalogMessage {
-    /// Their names, in the order of the configuration.
+    /// Names of the stations, in the order of the configuration.
     pub stations: Vec<String>,
-    /// What can be armed by name.
+    /// Plans that can be started by their id.
     pub plans: Vec<PlanMessage>,
-    /// What has limits.
+    /// Terminal sheets.
     pub terminals: Vec<TerminalMessage>,
-    /// The crimp tools.
+    /// Crimp tools.
     pub tools: Vec<ToolBrief>,
-    /// Why pieces can be measured.
+    /// Names of the purposes that a plan may have.
     pub purposes: Vec<String>,
 }
 
-/// A plan that can be armed, in words for a person who chooses one.
+/// A plan that can be started, in words for a person who chooses one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct PlanMessage {
-    /// Its name.
+    /// Id of the plan.
     pub plan: String,
-    /// The terminal; left out where gauge blocks are measured.
+    /// Id of the terminal; left out where gauge blocks are measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub terminal: Option<String>,
-    /// The wire with both of its sizes, in words.
+    /// Wire in words, with area and gauge.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wire: Option<String>,
-    /// The gauge blocks.
+    /// Sizes of the gauge blocks, as text with unit.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub blocks: Vec<String>,
-    /// What is measured, in order.
+    /// Axes in the order of measuring.
     pub axes: Vec<String>,
-    /// How many pieces, or how often each block.
+    /// Number of pieces, or of repeats at each gauge block.
     pub pieces: u32,
-    /// Why.
+    /// Purpose of the pieces, such as `first_off`.
     pub purpose: String,
-    /// The crimp tool.
+    /// Id of the crimp tool; left out if the plan names none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tool: Option<String>,
-    /// The place in the tool that forms the size.
+    /// Nest of the tool that forms the size.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub nest: Option<String>,
 }
 
-/// A maker's sheet: one terminal and its rows.
+/// The sheet of a terminal's maker.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct TerminalMessage {
-    /// Its name.
+    /// Id of the terminal.
     pub terminal: String,
-    /// Where its limits are from.
+    /// Origin of the limits.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
     /// One row for each conductor size.
     pub rows: Vec<RowMessage>,
 }
 
-/// What the maker of a terminal requires on one size of wire.
+/// Requirements of the maker for one size of wire.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RowMessage {
-    /// The size.
+    /// Wire size in words.
     pub wire: String,
-    /// What is limited.
+    /// Axes with their limits.
     pub axes: Vec<LimitMessage>,
 }
 
@@ -75,34 +75,34 @@ pub struct RowMessage {
 pub struct LimitMessage {
     /// Its name in the plan, as `core_crimp_height`.
     pub axis: String,
-    /// Lower and upper limit as text, with the unit.
+    /// Limits as text with unit.
     pub limits: String,
 }
 
 /// A crimp tool.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ToolBrief {
-    /// Its name.
+    /// Id of the tool.
     pub tool: String,
     /// `production` or `repair`.
     pub class: String,
-    /// What it is for; empty for any.
+    /// Ids of the terminals it is for; empty if it is for any.
     pub terminals: Vec<String>,
-    /// Those that the configuration names, in its order.
+    /// Nests of the tool, in the order of the configuration.
     pub nests: Vec<NestMessage>,
 }
 
-/// A nest of a tool.
+/// Nest of a tool.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct NestMessage {
-    /// Its name.
+    /// Id of the nest.
     pub nest: String,
-    /// The sizes it is for.
+    /// Wire sizes it is for, as text.
     pub wires: Vec<String>,
 }
 
 impl CatalogMessage {
-    /// Of a configuration.
+    /// The message for a configuration.
     pub fn new(catalog: &Catalog) -> Self {
         Self {
             stations: catalog.stations.clone(),
@@ -118,11 +118,11 @@ impl CatalogMessage {
 }
 
 impl PlanMessage {
-    /// `None` of a plan that has no name.
+    /// The message for a plan; `None` if it has no id.
     fn new(plan: &Plan) -> Option<Self> {
         let (terminal, wire, blocks) = match &plan.subject {
             Subject::Crimps { terminal, wire } => {
-                // A checked plan's wire resolves.
+                // The check of the configuration has resolved every wire.
                 let words = resolve(wire).map_or(wire.text.clone(), |wire| wire.to_string());
                 (Some(terminal.clone()), Some(words), Vec::new())
             }
@@ -166,7 +166,7 @@ impl TerminalMessage {
 }
 
 impl ToolBrief {
-    /// Of a tool.
+    /// The message for a tool.
     pub(super) fn new(tool: &Tool) -> Self {
         let nests = tool.nests.iter().map(|nest| NestMessage {
             nest: nest.id.clone(),

@@ -1,4 +1,4 @@
-//! The feed: what is said to a client beside state and entries, and what it may ask.
+//! Messages of the feed beside state and entries, and what a client may send.
 
 use super::VERSION;
 use schemars::JsonSchema;
@@ -11,18 +11,18 @@ pub struct Hello {
     pub kind: String,
     /// The version of the messages.
     pub v: u32,
-    /// The journal's name; with an entry's seq it is the entry's address in the world.
+    /// Identity of the journal. Together with an entry's seq it identifies the entry worldwide.
     pub journal: String,
-    /// The daemon's version.
+    /// Version of the daemon.
     pub version: String,
-    /// The oldest entry that can be sent.
+    /// Oldest entry that can be sent.
     pub first: u64,
-    /// The newest durable entry; the state that follows is of this moment.
+    /// Newest durable entry. The state that follows includes it and nothing later.
     pub last: u64,
 }
 
 impl Hello {
-    /// Of a journal with entries `first` to `last`.
+    /// The message for a journal that holds entries `first` to `last`.
     pub fn new(journal: &str, version: &str, first: u64, last: u64) -> Self {
         Self {
             kind: "hello".to_owned(),
@@ -35,21 +35,21 @@ impl Hello {
     }
 }
 
-/// Something that a client must know and that is no entry: `error`, `journal_failed`, …
+/// Something that a client must know and that is not in the journal: `error`, `journal_failed`, …
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Notice {
-    /// `error` is about what this client sent; `journal_failed`, `journal_full`,
-    /// `journal_stalled`, `journal_resumed` and `stopping` are about the daemon.
+    /// Kind of notice: `error` concerns what this client sent; `journal_failed`, `journal_full`, `journal_stalled`,
+    /// `journal_resumed` and `stopping` concern the daemon.
     pub kind: String,
     /// What happened.
     pub message: String,
-    /// What a person can do about it.
+    /// What to do.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
 }
 
 impl Notice {
-    /// Values of `kind`, as a subscriber chooses them.
+    /// The values of `kind`, by which a subscriber can choose.
     pub const KINDS: [&str; 6] = [
         "error",
         "journal_failed",
@@ -69,10 +69,10 @@ impl Notice {
     }
 }
 
-/// What a client of the feed asks for.
+/// A request of a feed client.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FeedRequest {
-    /// Everything after this entry, then live.
+    /// Send every entry after this number, then new ones as they become durable.
     After(u64),
 }
 
@@ -83,14 +83,14 @@ struct AfterForm {
 }
 
 impl FeedRequest {
-    /// What a client may send.
+    /// The schema of what a client may send.
     pub(super) fn schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
         generator.subschema_for::<AfterForm>()
     }
 
-    /// Reads one line of a client; what it cannot be is said in a notice.
+    /// Reads one line of a client; a line that is no request gives a notice to send back.
     pub fn parse(line: &[u8]) -> Result<Self, Notice> {
-        // By way of an object, since a list of the right length would be taken for the form too.
+        // Read as an object first, because serde would accept a list of the right length too.
         let form = serde_json::from_slice::<serde_json::Map<_, _>>(line)
             .and_then(|object| serde_json::from_value::<AfterForm>(object.into()));
         match form {

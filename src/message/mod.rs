@@ -1,12 +1,10 @@
 //! Messages between clients and daemon: JSON, one message on each line.
 //!
-//! In: lines of the control socket and of feed clients, and the state. Out: typed requests or a
-//! fault to answer with, and messages to write. The entries on the feed are not in here: they go
-//! out byte for byte as they are stored.
+//! In: lines of the control socket and of feed clients, and the state. Out: typed requests, or faults to answer with;
+//! and messages to write. Entries on the feed are not handled here: they are sent byte for byte as stored.
 //!
-//! - Nothing here is ever stored; these types share nothing with the journal's.
-//! - Messages are read and written by the same types, so that the command line understands what
-//!   the daemon says.
+//! - Nothing here is stored, so these types are independent of those of the journal.
+//! - The same types write and read a message, so that daemon and command line agree.
 
 mod arm;
 pub mod armed;
@@ -30,7 +28,7 @@ pub const VERSION: u32 = 1;
 
 /// One message as a line, newline included.
 pub fn line(message: &impl serde::Serialize) -> Vec<u8> {
-    // Every message is made of texts, numbers and lists: there is nothing that cannot be written.
+    // Messages consist of texts, numbers and lists, so writing them cannot fail.
     let mut line = serde_json::to_vec(message).unwrap_or_else(|_| b"{}".to_vec());
     line.push(b'\n');
     line

@@ -1,4 +1,4 @@
-//! What the control socket answers: JSON-RPC 2.0 results and errors.
+//! Answers on the control socket: JSON-RPC 2.0 results and errors.
 
 use super::armed::ArmedMessage;
 use super::catalog::CatalogMessage;
@@ -7,25 +7,25 @@ use super::state::StateMessage;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// The codes of errors; those under −32000 are JSON-RPC's own.
+/// Codes of errors. Those below −32000 are defined by JSON-RPC.
 pub mod code {
     /// The line is not JSON.
     pub const PARSE: i64 = -32_700;
-    /// JSON, but no request.
+    /// The line is JSON, but not a request.
     pub const INVALID_REQUEST: i64 = -32_600;
     /// There is no such method.
     pub const UNKNOWN_METHOD: i64 = -32_601;
-    /// The parameters are not those of the method.
+    /// The parameters do not fit the method.
     pub const INVALID_PARAMS: i64 = -32_602;
-    /// The station says no; nothing has changed.
+    /// The station refused the command; nothing has changed.
     pub const REFUSED: i64 = -32_000;
-    /// The journal can no longer be written: nothing is acknowledged.
+    /// The journal cannot be written any more, so nothing is acknowledged.
     pub const JOURNAL_FAILED: i64 = -32_001;
-    /// The disk is full: nothing counts until there is room.
+    /// The disk is full; nothing counts until there is room.
     pub const JOURNAL_FULL: i64 = -32_002;
-    /// The new configuration is faulty; the old one stays in force.
+    /// The new configuration has errors; the old one stays in force.
     pub const CONFIG: i64 = -32_003;
-    /// The daemon is stopping, has more clients than it serves, or its disk does not answer and no more may wait.
+    /// The daemon is stopping or serves as many clients as it can, or too many requests wait for its disk.
     pub const BUSY: i64 = -32_004;
 }
 
@@ -34,23 +34,23 @@ pub mod code {
 pub struct ErrorObject {
     /// A JSON-RPC error code, one of [`code`].
     pub code: i64,
-    /// What was got and what was expected.
+    /// What was found and what was expected.
     pub message: String,
-    /// What goes with it.
+    /// Remedy, place and details.
     #[serde(default, skip_serializing_if = "ErrorData::is_empty")]
     pub data: ErrorData,
 }
 
-/// What goes with an error.
+/// What accompanies an error.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ErrorData {
-    /// What a person can do about it.
+    /// What to do.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
-    /// The value of the request that it is about, as a JSON pointer.
+    /// JSON pointer of the value in the request that the error is about.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pointer: Option<String>,
-    /// Every fault with its place, where there are several.
+    /// All faults with their places, if there are several.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub details: Vec<String>,
 }
@@ -62,7 +62,7 @@ impl ErrorData {
 }
 
 impl ErrorObject {
-    /// With a remedy, if there is one.
+    /// An error with its remedy, if there is one.
     pub fn new(code: i64, message: impl Into<String>, remedy: Option<String>) -> Self {
         Self {
             code,
@@ -79,7 +79,7 @@ impl ErrorObject {
 /// and `zero`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Done {
-    /// The entry that says so; it is durable.
+    /// `seq` of the entry that records the command. It is durable.
     pub seq: u64,
     /// What looks wrong and was taken all the same.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -89,75 +89,75 @@ pub struct Done {
 /// The answer to `arm`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Armed {
-    /// The `armed` entry; it is durable, and its number is the series's.
+    /// `seq` of the `armed` entry, which is also the number of the series. It is durable.
     pub seq: u64,
     /// Name of the station in the configuration.
     pub station: String,
-    /// What is measured and judged by, with its warnings.
+    /// The series, with its warnings.
     pub armed: ArmedMessage,
-    /// What to do next.
+    /// Next action for the operator, in words.
     pub prompt: String,
 }
 
 /// The answer to `reload`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Reload {
-    /// The `started` entry of the new configuration; it is durable.
+    /// `seq` of the `started` entry with the new configuration. It is durable.
     pub seq: u64,
-    /// SHA-256 of the files now in force.
+    /// SHA-256 of the files now in force, hex.
     pub config_digest: String,
 }
 
 /// The answer to `status`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Status {
-    /// The daemon's version.
+    /// Version of the daemon.
     pub version: String,
-    /// The journal's name.
+    /// Identity of the journal.
     pub journal: String,
-    /// The oldest entry.
+    /// `seq` of the oldest entry.
     pub first: u64,
-    /// How the journal is: `ok`, `stalled` (its disk does not answer), `full` or `failed`.
+    /// State of the journal: `ok`, `stalled` (its disk does not answer), `full` or `failed`.
     pub journal_health: String,
-    /// While nothing can be recorded: how many frames were not judged so far.
+    /// Number of frames that were not judged because nothing can be recorded; left out while the journal is `ok`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unjudged_frames: Option<u64>,
-    /// While the disk does not answer: for how many whole seconds.
+    /// Seconds since the disk has last answered; left out while it answers.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub stalled_seconds: Option<u64>,
-    /// Where the bench page is served: address and port.
+    /// Address and port of the bench page; left out if none is served.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub page: Option<String>,
-    /// What the durable entries amount to.
+    /// State that follows from the durable entries.
     pub state: StateMessage,
-    /// Instruments whose port cannot be opened, and why; or what is odd about an open one.
+    /// Instruments whose port cannot be opened, or has a problem while open.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub troubles: Vec<Trouble>,
-    /// What reads the journal and puts it somewhere else, and how each is doing.
+    /// State of each sink.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub sinks: Vec<SinkStatus>,
 }
 
-/// How a sink is doing.
+/// State of a sink.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct SinkStatus {
     /// Its name.
     pub sink: String,
     /// Its kind: `log`, `mqtt` or `parquet`.
     pub kind: String,
-    /// The number of the last entry that has arrived there; 0 before the first.
+    /// Number of the last entry that the sink has delivered; 0 before the first.
     pub after: u64,
-    /// How many durable entries have not arrived there yet.
+    /// Number of durable entries that the sink has not delivered yet.
     pub behind: u64,
-    /// How many tries have failed since the daemon started.
+    /// Number of failed attempts since the daemon started.
     pub failures: u64,
-    /// Present while it fails.
+    /// Current failure; left out while the sink works.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub failing: Option<SinkFailure>,
 }
 
 impl SinkStatus {
-    /// Of a sink that was not tried yet.
+    /// The state of a sink before its first attempt.
     pub fn new(sink: &str, kind: &str) -> Self {
         Self {
             sink: sink.to_owned(),
@@ -170,44 +170,44 @@ impl SinkStatus {
     }
 }
 
-/// Why nothing arrives at a sink.
+/// Failure of a sink that lasts.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct SinkFailure {
-    /// When the first of these tries failed, UTC, RFC 3339.
+    /// Time of the first failed attempt, RFC 3339 in UTC.
     pub since: String,
-    /// How many tries have failed since then.
+    /// Number of failed attempts since then.
     pub tries: u64,
-    /// What the last of them got and what it expected.
+    /// Error of the latest attempt.
     pub error: String,
-    /// What a person can do about it.
+    /// What to do.
     pub remedy: String,
 }
 
-/// Why an instrument's port cannot be opened, or what is odd about an open one.
+/// Problem with an instrument's port.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Trouble {
     /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// What was got and what was expected.
+    /// What was found and what was expected.
     pub message: String,
-    /// What a person can do about it.
+    /// What to do.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
 }
 
-/// What a request came to.
+/// Result of a request.
 #[derive(Debug, Clone, Serialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Outcome {
-    /// To `arm`.
+    /// Answer to `arm`.
     Armed(Box<Armed>),
     /// To `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `job`, `lot`, `zero`.
     Done(Done),
-    /// Answer to `reload`: which files were read.
+    /// Answer to `reload`.
     Reload(Reload),
-    /// Answer to `status`: journal, ports and stations.
+    /// Answer to `status`.
     Status(Box<Status>),
-    /// Answer to `catalog`: what can be armed.
+    /// Answer to `catalog`.
     Catalog(Box<CatalogMessage>),
 }
 
@@ -225,7 +225,7 @@ struct ErrorForm<'a> {
     error: &'a ErrorObject,
 }
 
-/// The line that answers the request `id`; an `id` that could not be read is null.
+/// The line that answers request `id`. The id is null if it could not be read.
 pub fn line(id: &RequestId, outcome: &Result<Outcome, ErrorObject>) -> Vec<u8> {
     let jsonrpc = "2.0";
     match outcome {

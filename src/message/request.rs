@@ -1,7 +1,7 @@
-//! What the control socket is asked: JSON-RPC 2.0, a request a line.
+//! Requests on the control socket: JSON-RPC 2.0, one on each line.
 //!
-//! In: one line. Out: a [`Request`], or the error to answer with. Whether the station can do it is
-//! the core's business.
+//! In: one line. Out: a [`Request`], or the error to answer with. Whether a station can carry it out is decided by the
+//! core.
 
 use super::arm::arm;
 use super::forms::{
@@ -19,26 +19,26 @@ use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 use std::collections::BTreeMap;
 
-/// A JSON-RPC 2.0 request, one a line.
+/// A JSON-RPC 2.0 request.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Request {
-    /// What the answer must carry; `None` for a notification, which gets no answer.
+    /// The id to repeat in the answer; `None` for a notification, which gets no answer.
     pub id: Option<RequestId>,
-    /// What is asked.
+    /// The method with its parameters.
     pub call: Call,
 }
 
-/// The id of a request, as it was written: it is echoed to the letter.
+/// The id of a request, kept as text so that the answer repeats it exactly.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct RequestId(String);
 
 impl RequestId {
-    /// What answers a line whose id could not be read.
+    /// The id in the answer to a line whose id could not be read.
     pub fn null() -> Self {
         Self("null".to_owned())
     }
 
-    /// As it was written: a number, a string or null. JSON-RPC 2.0 knows no other id.
+    /// Reads an id: a number, a string or null, as JSON-RPC 2.0 allows.
     fn read(raw: &RawValue) -> Option<Self> {
         let is_id = matches!(
             raw.get().as_bytes().first()?,
@@ -56,23 +56,23 @@ impl Serialize for RequestId {
     }
 }
 
-/// What is asked.
+/// A method with its parameters.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Call {
-    /// Something that a person says to a station.
+    /// A command to a station.
     Station(Command),
-    /// The state now.
+    /// `status`: the current state.
     Status,
-    /// What can be armed.
+    /// `catalog`: stations, plans, sheets and tools.
     Catalog,
-    /// Read the configuration again.
+    /// `reload`: read the configuration again.
     Reload,
 }
 
-/// A line that is no request, with what to answer.
+/// A line that is not a valid request, with the answer.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Rejected {
-    /// The request's id, where it could be read; null otherwise; `None` if it is a notification, which is not answered.
+    /// The id to answer with: null if it could not be read, `None` for a notification, which gets no answer.
     pub id: Option<RequestId>,
     /// The error to answer with.
     pub error: ErrorObject,
@@ -85,7 +85,7 @@ pub const METHODS: [&str; 16] = [
 ];
 
 impl Request {
-    /// Reads one line.
+    /// Reads one line of a client.
     pub fn parse(line: &[u8]) -> Result<Self, Box<Rejected>> {
         let parse = |error: serde_json::Error| {
             Box::new(Rejected::new(
@@ -102,7 +102,7 @@ impl Request {
                 "send one request a line; batches are not served",
             )));
         };
-        // A value would not keep how a number or a string was written.
+        // A `Value` would not keep how a number or string was written.
         let raw: BTreeMap<String, Box<RawValue>> = serde_json::from_slice(line).map_err(parse)?;
         let id = match raw.get("id").map(|raw| RequestId::read(raw)) {
             None => None,
@@ -121,7 +121,7 @@ impl Request {
                 id: Some(id.unwrap_or_else(RequestId::null)),
                 error,
             })),
-            // From here on it is a request; one without an id is a notification, and gets no answer.
+            // The line is a request from here on. Without an id it is a notification, which gets no answer.
             Ok(method) => match call(method, &object) {
                 Ok(call) => Ok(Self { id, call }),
                 Err(error) => Err(Box::new(Rejected { id, error })),
@@ -150,8 +150,7 @@ const fn name_of(value: &Value) -> &'static str {
     }
 }
 
-/// The method, if the object is a request: of this version, with a method by name, and parameters that are a
-/// structure.
+/// The name of the method, if the object is a request: version 2.0, a method, and parameters in an object or list.
 fn check_request(object: &Map<String, Value>) -> Result<&str, ErrorObject> {
     let invalid = |message: String, remedy: String| {
         ErrorObject::new(code::INVALID_REQUEST, message, Some(remedy))
@@ -305,7 +304,7 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
     }
 }
 
-/// For each method but `arm` its parameters.
+/// The parameters of each method except `arm`.
 pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Schema)> {
     vec![
         ("disarm", generator.subschema_for::<StationForm>()),
@@ -326,7 +325,7 @@ pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Sch
     ]
 }
 
-/// Parameters by name; none at all are an empty object.
+/// Reads parameters by name. Missing parameters count as an empty object.
 pub(super) fn read<T: DeserializeOwned>(params: Option<Value>) -> Result<T, ErrorObject> {
     let invalid = |message: String| {
         ErrorObject::new(
@@ -362,7 +361,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_request_is_told_by_its_code() {
+    fn a_line_that_is_no_request_is_answered_with_its_code() {
         for (line, code) in [
             ("", -32_700),
             ("\u{1}\u{2}", -32_700),
@@ -407,7 +406,7 @@ mod tests {
         );
     }
 
-    /// The id that the answer to this line has; none where it is not answered.
+    /// The id of the answer to this line; `None` if it gets no answer.
     fn answered(id: &str, rest: &str) -> Option<String> {
         let id = if id.is_empty() {
             String::new()
@@ -466,7 +465,7 @@ mod tests {
         ] {
             assert_eq!(answered("", rest), None, "{rest}");
         }
-        // As in the examples of the specification: no request, and so no notification.
+        // As in the examples of the specification: these are not requests, so they are not notifications either.
         for rest in [
             "\"method\":1,\"params\":\"bar\"",
             "\"method\":\"status\",\"params\":\"bar\"",

@@ -1,8 +1,8 @@
-//! What is stored and said, as JSON Schema (2020-12), from the types that read and write it.
+//! JSON Schema (2020-12) of everything that is stored or sent, derived from the types that read and write it.
 //!
-//! - Fields come out of the types, so that they cannot part; `schema/words.rs` says what they mean, with units.
-//! - Fields may be added within a version, so an unknown field is no fault in what the daemon says; it is
-//!   one in a request, as it is to the daemon.
+//! - Fields come from the types, so that schema and program cannot differ. `schema/words.rs` describes them.
+//! - Fields may be added within a version. So an unknown field is allowed in what the daemon sends, and is an error in
+//!   a request.
 
 mod words;
 
@@ -16,13 +16,13 @@ use serde_json::{Value, json};
 
 const DIALECT: &str = "https://json-schema.org/draft/2020-12/schema";
 
-/// Lines of a journal.
+/// The schema of lines in a journal.
 pub fn entry() -> Value {
     let title = "tallyjaw: a line of the journal, and of the feed";
     whole(title, line::schema)
 }
 
-/// Lines of the feed: hello, state, notices and entries.
+/// The schema of lines on the feed: hello, state, notices and entries.
 pub fn feed() -> Value {
     let title = "tallyjaw: a line of the feed; a client may send what $defs/after says";
     whole(title, |generator| {
@@ -39,7 +39,7 @@ pub fn feed() -> Value {
     })
 }
 
-/// Lines of the control socket: requests and answers.
+/// The schema of lines on the control socket: requests and answers.
 pub fn control() -> Value {
     let title = "tallyjaw: a line of the control socket, a request or its answer (JSON-RPC 2.0)";
     whole(title, |generator| {
@@ -82,7 +82,7 @@ pub fn control() -> Value {
     })
 }
 
-/// The parameters of `arm`: the keys of a plan as the configuration has them, and what stands beside them.
+/// The parameters of `arm`: the keys of a plan as in the configuration, and those beside them.
 fn arm() -> Schema {
     let config: Value = serde_json::from_str(config::SCHEMA).unwrap_or_default();
     let mut plan = config.pointer("/$defs/plan").cloned().unwrap_or_default();
@@ -104,7 +104,7 @@ fn arm() -> Schema {
     Schema::try_from(plan).unwrap_or_default()
 }
 
-/// Puts what is referred to in the place of each reference; words that stand beside it stay.
+/// Replaces each reference by its definition. A description beside the reference stays.
 fn put_in(schema: &mut Value, whole: &Value) {
     match schema {
         Value::Object(object) => {
@@ -123,7 +123,7 @@ fn put_in(schema: &mut Value, whole: &Value) {
     }
 }
 
-/// A schema with all that it rests on.
+/// A complete schema, with all definitions that it refers to.
 fn whole(title: &str, make: impl FnOnce(&mut SchemaGenerator) -> Schema) -> Value {
     let mut generator = SchemaSettings::draft2020_12().into_generator();
     let mut schema = make(&mut generator);
@@ -136,7 +136,7 @@ fn whole(title: &str, make: impl FnOnce(&mut SchemaGenerator) -> Schema) -> Valu
     schema.to_value()
 }
 
-/// What is unknown is left out, never null.
+/// Removes null from the allowed types: an unknown field is left out, never null.
 struct NeverNull;
 
 impl Transform for NeverNull {

@@ -12,37 +12,37 @@ use serde::Serialize;
 /// A series, open or closed.
 #[derive(Debug, Clone, Serialize)]
 pub struct SeriesMessage {
-    /// `series`.
+    /// Always `series`.
     pub kind: &'static str,
-    /// Its id.
+    /// Number of the series.
     pub series: u64,
     /// Name of the station in the configuration.
     pub station: String,
-    /// When it was opened.
+    /// Time of its start, RFC 3339 in UTC.
     pub opened: String,
-    /// When it was closed; left out while it is open.
+    /// Time of its end, RFC 3339 in UTC; left out while it is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub closed: Option<String>,
     /// `accepted`, `rejected`, `undecided` or `cut_short`; left out while it is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub outcome: Option<&'static str>,
-    /// What takes from its weight: `calibration_overdue`, …
+    /// Reservations of the outcome, such as `calibration_overdue`.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub reservations: Vec<&'static str>,
-    /// Of its readings.
+    /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
-    /// Who measured.
+    /// Operator; left out if unknown.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
-    /// What it judged by.
+    /// The series with everything that its verdicts depend on.
     pub armed: ArmedMessage,
-    /// What it rests on, if it is against a minimum of force and has a reading.
+    /// Lowest force; given for a series against a minimum that has a reading.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lowest: Option<LowestMessage>,
-    /// Of a verification: the errors at each gauge block.
+    /// Errors at each gauge block; given for a verification.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub block_errors: Vec<BlockErrorMessage>,
-    /// Its readings, those that do not count too; only where one series was named.
+    /// All readings, those that do not count included; given only for a single series.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub readings: Option<Vec<ReadingMessage>>,
 }
@@ -50,19 +50,19 @@ pub struct SeriesMessage {
 /// The lowest force of a series against its minimum.
 #[derive(Debug, Clone, Serialize)]
 pub struct LowestMessage {
-    /// What was measured.
+    /// Name of the axis, such as `pull_force`.
     pub axis: String,
-    /// The reading's entry.
+    /// `seq` of the reading's entry.
     pub seq: u64,
-    /// The piece, from 1.
+    /// Number of the piece, from 1.
     pub piece: u32,
-    /// The value in millinewtons.
+    /// Lowest value, in millinewtons.
     pub value_mn: i64,
-    /// The lower limit, in millinewtons.
+    /// Minimum of the sheet, in millinewtons.
     pub lower_mn: i64,
-    /// The value less the minimum, in millinewtons.
+    /// Value minus minimum, in millinewtons.
     pub margin_mn: i64,
-    /// All of it as a sentence.
+    /// The same as a sentence.
     pub says: String,
 }
 
@@ -83,19 +83,19 @@ impl LowestMessage {
 /// The errors of an instrument at one gauge block, in nanometres.
 #[derive(Debug, Clone, Serialize)]
 pub struct BlockErrorMessage {
-    /// What was measured.
+    /// Name of the axis: the measuring faces that were checked.
     pub axis: String,
-    /// The size of the block.
+    /// Nominal size of the block.
     pub size_nm: i64,
-    /// How many readings count.
+    /// Number of counted readings.
     pub n: usize,
-    /// The smallest error of indication.
+    /// Minimum error of indication, in nanometres, with its sign.
     pub least_nm: i64,
-    /// The maximum error of indication, in nanometres, with its sign.
+    /// Maximum error of indication, in nanometres, with its sign.
     pub greatest_nm: i64,
-    /// The maximum permissible error.
+    /// Maximum permissible error, in nanometres.
     pub max_error_nm: i64,
-    /// All of it in words.
+    /// The same in words.
     pub says: String,
 }
 
@@ -113,19 +113,19 @@ impl BlockErrorMessage {
     }
 }
 
-/// A reading of a series, and what became of it.
+/// A reading of a series, and whether it still counts.
 #[derive(Debug, Clone, Serialize)]
 pub struct ReadingMessage {
-    /// When it came.
+    /// Time of its entry, RFC 3339 in UTC.
     pub at: String,
     /// `stands`, `doubted` or `retracted`.
     pub fate: &'static str,
-    /// As the feed gives the last reading of a station.
+    /// The reading in the form in which `status` gives a station's last reading.
     pub reading: LastMessage,
 }
 
 impl SeriesMessage {
-    /// ` (calibration overdue)`: what stands beside its outcome.
+    /// Reservations after the outcome: ` (calibration overdue)`.
     pub fn beside(&self) -> String {
         let all = Reservation::ALL.into_iter();
         let beside: Vec<_> = all
@@ -134,7 +134,7 @@ impl SeriesMessage {
         words::beside(&beside)
     }
 
-    /// Without its readings.
+    /// The message without readings.
     pub fn new(Listed { series, state }: &Listed) -> Self {
         let closed = series.closed.as_ref();
         let completed = closed.map(|closed| &closed.completed);
@@ -159,7 +159,7 @@ impl SeriesMessage {
         }
     }
 
-    /// With its readings, out of all entries about it.
+    /// The message with its readings, taken from all entries about the series.
     pub fn with_readings(listed: &Listed, entries: &[Stamped]) -> Self {
         let readings = entries.iter().filter_map(|stamped| {
             let whole = Whole::of(stamped)?;
@@ -176,7 +176,7 @@ impl SeriesMessage {
     }
 }
 
-/// What became of a reading since it was entered.
+/// The name of a reading's present disposition.
 const fn fate(disposition: Option<Disposition>) -> &'static str {
     match disposition {
         None | Some(Disposition::Counted | Disposition::NotCounted(_)) => "stands",

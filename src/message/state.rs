@@ -1,7 +1,7 @@
 //! The full state, sent first on the feed and as the answer to `status`.
 //!
-//! In: what the durable entries amount to, and what the configuration knows. Out: one message that
-//! says of every station what is armed, what comes next and what came last.
+//! In: the state that follows from the durable entries, and the configuration. Out: one message. For each station it
+//! gives the open series, the next action and the last reading.
 //!
 //! What is unknown is left out, never 0.
 
@@ -19,31 +19,31 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeSet;
 
-/// What the durable entries amount to.
+/// State that follows from the durable entries.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct StateMessage {
-    /// `state`.
+    /// Always `state`.
     pub kind: String,
-    /// The version of the message.
+    /// Version of the message.
     pub v: u32,
-    /// The newest entry in it.
+    /// Newest entry that the state includes; left out before the first.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub seq: Option<u64>,
-    /// Every station of the configuration, then those only the journal knows with a series open.
+    /// Stations of the configuration, then removed stations whose series is still open.
     pub stations: Vec<StationMessage>,
-    /// Every instrument of the configuration.
+    /// Instruments of the configuration.
     pub instruments: Vec<InstrumentMessage>,
 }
 
-/// What a station measures, waits for and showed last.
+/// Open series, next action and last reading of a station.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct StationMessage {
-    /// Its name.
+    /// Name of the station.
     pub station: String,
-    /// Who measures.
+    /// Operator; left out before one was named.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
-    /// The crimp tool in the hand, if its card was scanned.
+    /// Crimp tool in use; left out before one was named.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tool: Option<ToolMessage>,
     /// What the pieces are for, as last said.
@@ -58,127 +58,127 @@ pub struct StationMessage {
     /// What was refused last, until something else is said or measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub refused: Option<RefusedSaying>,
-    /// The open series.
+    /// Open series; left out if none is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub armed: Option<Box<ArmedMessage>>,
-    /// The slot that is measured next, while one is.
+    /// Slot that is measured next; left out if something other than a reading is next.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub next: Option<NextMessage>,
-    /// What to do next, in words.
+    /// Next action, in words.
     pub prompt: String,
-    /// What to do next, for programs: `arm`, `connect`, `adapter`, `shared`, `zero`, `measure`; `wait` in an answer to
-    /// `status` while the disk does not answer; `end` of a station that the configuration no longer has.
+    /// Next action, for programs: `arm`, `connect`, `adapter`, `shared`, `zero` or `measure`. In an answer to `status`
+    /// also `wait`, while the disk does not answer. For a station removed from the configuration, `end`.
     pub prompt_kind: String,
-    /// The last reading, whatever became of it.
+    /// Last reading, counted or not.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last: Option<LastMessage>,
-    /// How the last closed series came out.
+    /// Outcome of the last closed series.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub outcome: Option<OutcomeMessage>,
 }
 
-/// A slot.
+/// Place for a reading: piece and axis.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct NextMessage {
     /// The piece, from 1.
     pub piece: u32,
-    /// Its name in the plan, as `core_crimp_height`.
+    /// Name of the axis, such as `core_crimp_height`.
     pub axis: String,
 }
 
-/// A reading, such as the last one of a station.
+/// A reading, for example the last one of a station.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct LastMessage {
     /// `seq` of its entry.
     pub seq: u64,
     /// Name of the instrument in the configuration.
     pub instrument: String,
-    /// What it showed.
+    /// Value with the digits that the instrument showed.
     pub value: Digits,
-    /// The unit it showed it in.
+    /// Unit that the instrument showed.
     pub unit: String,
-    /// The exact length.
+    /// Length in nanometres.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value_nm: Option<i64>,
-    /// The exact force.
+    /// Force in millinewtons.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value_mn: Option<i64>,
-    /// The series it was measured for.
+    /// Number of the series; left out if none was open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub series: Option<u64>,
-    /// From 1, within its series.
+    /// Number of the piece, from 1.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub piece: Option<u32>,
-    /// Its name in the plan, as `core_crimp_height`.
+    /// Name of the axis, such as `core_crimp_height`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub axis: Option<String>,
-    /// The verdict, if it was judged.
+    /// Verdict; left out if the reading does not count.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub verdict: Option<String>,
-    /// `counted` or `not_counted`, as it was when it came.
+    /// `counted` or `not_counted`, as decided when it was entered.
     pub standing: String,
     /// Why it does not count.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub reason: Option<String>,
-    /// What it may be instead.
+    /// Likely cause, in words.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub hint: Option<String>,
 }
 
-/// How a series came out.
+/// Outcome of a closed series.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct OutcomeMessage {
     /// `seq` of the entry `armed` that opened it.
     pub series: u64,
     /// `accepted`, `rejected`, `undecided` or `cut_short`.
     pub outcome: String,
-    /// What takes from its weight: `calibration_overdue`, …
+    /// Reservations, such as `calibration_overdue`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub reservations: Vec<String>,
-    /// The same in words: ` (calibration overdue)`.
+    /// Reservations in words: ` (calibration overdue)`.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub beside: String,
-    /// Of its readings.
+    /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
 }
 
-/// Whether an instrument's port is open, and what it sent.
+/// Port and adapter of an instrument.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct InstrumentMessage {
-    /// Its name.
+    /// Name of the instrument.
     pub instrument: String,
     /// Name of the station in the configuration.
     pub station: String,
     /// Whether its port is open.
     pub attached: bool,
-    /// The open port.
+    /// Path of the open port.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub port: Option<String>,
-    /// Its line settings.
+    /// Line settings, such as `9600 8N1`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub line: Option<String>,
-    /// What the adapter says of itself.
+    /// Vendor, product and serial number that the adapter reports.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub identity: Option<String>,
-    /// Where the adapter is plugged in.
+    /// Socket that the adapter is plugged into.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub socket: Option<String>,
-    /// The adapter that is meant, while another one is there: no reading counts until a person has said `adapter`.
+    /// Confirmed adapter, while another one is plugged in: no reading counts until a person confirms the new one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub adapter_meant: Option<String>,
-    /// The programs that have the port open too: no reading counts while there are some.
+    /// Other programs that have the port open: no reading counts while there are any.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub rivals: Vec<String>,
-    /// Why the port was last lost, while it is.
+    /// Why the port was last closed; left out while it is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub detached_because: Option<String>,
-    /// The next frame is a zero because the operator said so.
+    /// Whether the operator announced that the next value is a zero.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub zero_said: bool,
 }
 
 impl StateMessage {
-    /// Of `state`, with every station and instrument that `catalog` knows.
+    /// The message for `state`, with all stations and instruments of `catalog`.
     pub fn new(state: &State, catalog: &Catalog) -> Self {
         let known = |name: &String| catalog.stations.contains(name);
         let open_elsewhere = state
@@ -201,7 +201,8 @@ impl StateMessage {
         }
     }
 
-    /// The disk has not answered for this many seconds. What is measured now cannot be shown, so the prompt is to wait.
+    /// Changes the prompts to waiting, because the disk has not answered for this many seconds and no reading can be
+    /// shown.
     pub fn waits_for_disk(&mut self, seconds: u64) {
         for station in &mut self.stations {
             station.prompt = format!("wait: the disk has not answered for {seconds} s");
@@ -209,7 +210,7 @@ impl StateMessage {
         }
     }
 
-    /// The station of this name.
+    /// The station with this name.
     pub fn station(&self, name: &str) -> Option<&StationMessage> {
         self.stations.iter().find(|station| station.station == name)
     }
@@ -234,7 +235,7 @@ fn instruments(state: &State, catalog: &Catalog) -> Vec<InstrumentMessage> {
 }
 
 impl StationMessage {
-    /// Of the station `name`.
+    /// The message for the station `name`.
     pub fn new(state: &State, name: &str) -> Self {
         let nothing = StationState::default();
         let station = state.stations.get(name).unwrap_or(&nothing);
@@ -270,7 +271,7 @@ impl StationMessage {
 }
 
 impl StationMessage {
-    /// Of a station that the configuration no longer has: nothing is measured there, its series can be ended.
+    /// The message for a station that was removed from the configuration: its series can only be closed.
     fn left(self) -> Self {
         Self {
             prompt: left_open(&self.station),
@@ -281,7 +282,7 @@ impl StationMessage {
     }
 }
 
-/// What to do about a series that is open at a station that the configuration no longer has.
+/// What to do about an open series at a station that was removed from the configuration.
 pub fn left_open(station: &str) -> String {
     format!(
         "{station} is not in the configuration any more: end its series (tallyjaw disarm --station {station}), or put the station back"
@@ -300,7 +301,7 @@ const fn kind_of(prompt: &Prompt) -> &'static str {
 }
 
 impl LastMessage {
-    /// The reading of the entry `seq`.
+    /// The message for the reading in entry `seq`.
     pub fn new(seq: Seq, reading: &Reading) -> Self {
         let slot = reading.slot.as_ref();
         let (reason, hint) = match &reading.standing {
@@ -375,7 +376,7 @@ mod tests {
     use crate::quantity::WallMicros;
 
     #[test]
-    fn a_station_without_entries_is_told_to_arm_and_what_is_unknown_is_left_out() {
+    fn a_station_without_entries_prompts_to_arm_and_unknown_fields_are_left_out() {
         let catalog = Catalog {
             stations: vec!["bench-1".to_owned()],
             ..Catalog::default()
@@ -402,7 +403,7 @@ mod tests {
                 identity: None,
                 socket: None,
                 ambiguous: false,
-                read_by: None, // the core knows how it is read
+                read_by: None, // The core knows how it is read.
             }),
         });
         let message = StateMessage::new(&state, &Catalog::default());

@@ -16,20 +16,20 @@ pub enum Cell<'r> {
     Time(WallMicros),
 }
 
-/// What all values of a column are.
+/// The type of a column's values.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ColumnType {
     /// [`Cell::Text`].
     Text,
     /// [`Cell::Whole`].
     Whole,
-    /// [`Cell::Decimal`] with at most that number of digits after the point.
+    /// [`Cell::Decimal`] with at most this number of decimals.
     Decimal(u8),
     /// [`Cell::Time`].
     Time,
 }
 
-/// In which tables a column stands.
+/// The tables that have a column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum TableKind {
     /// Tables of text and of typed values.
@@ -43,15 +43,15 @@ pub enum TableKind {
 /// Name, type and source of one column of every export.
 #[derive(Debug, Clone, Copy)]
 pub struct Column {
-    /// Its name, with the unit.
+    /// Name with its unit.
     pub name: &'static str,
     /// The unit of its numbers.
     pub unit: Option<&'static str>,
-    /// What its values are.
+    /// Type of the values.
     pub kind: ColumnType,
     /// The tables that have it.
     pub form: TableKind,
-    /// What it says, in words.
+    /// Description in words.
     pub says: &'static str,
     /// The value of a row; `None` if it is unknown or does not apply.
     pub cell: for<'r> fn(&'r Row<'_>) -> Option<Cell<'r>>,
@@ -337,7 +337,7 @@ fn of(quantity: Option<Quantity>, dimension: Dimension) -> Option<Cell<'static>>
         .map(|quantity| Cell::Whole(quantity.base()))
 }
 
-/// The value in `unit`, with the instrument's own digits if it shows this unit.
+/// The value in `unit`, with the digits of the instrument if it shows this unit.
 fn shown(row: &Row<'_>, unit: Unit) -> Option<Cell<'static>> {
     if row.value.unit() == unit {
         return Some(Cell::Decimal(row.value.digits()));

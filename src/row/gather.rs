@@ -1,13 +1,13 @@
-//! Readings gathered out of entries, each a row as soon as nothing more can be said about it.
+//! Makes rows from entries, each once its reading can no longer change.
 //!
-//! In: entries in order. Out: rows, series by series as these are settled ([`crate::entry::ledger`]). What was measured
-//! outside of a series is a row at once.
+//! In: entries in order. Out: rows, series by series as they become final ([`crate::entry::ledger`]). A reading outside
+//! a series is a row at once.
 
 use super::Row;
 use crate::entry::ledger::{Ledger, Series, Whole};
 use crate::entry::{JournalId, Stamped};
 
-/// Collects readings of one journal.
+/// Makes rows from the entries of one journal.
 #[derive(Debug)]
 pub struct Gather {
     journal: JournalId,
@@ -15,7 +15,7 @@ pub struct Gather {
 }
 
 impl Gather {
-    /// Begins before an entry of this journal; no series that matters may be open there.
+    /// Begins before an entry of this journal. No series that is needed may be open there.
     pub fn new(journal: JournalId) -> Self {
         Self {
             journal,
@@ -23,7 +23,7 @@ impl Gather {
         }
     }
 
-    /// Takes the next entry and gives out the rows that it settles.
+    /// Takes the next entry, and gives out the rows that become final by it.
     pub fn take<E>(
         &mut self,
         stamped: &Stamped,

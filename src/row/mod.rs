@@ -21,42 +21,42 @@ use crate::spec::{Job, Limits, Lots, Verdict, WireSize};
 /// A reading, as a row.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row<'r> {
-    /// The journal that it stands in.
+    /// Identity of the journal.
     pub journal: &'r str,
     /// Its entry; `journal` and `seq` together identify the reading worldwide.
     pub seq: Seq,
-    /// When it was entered.
+    /// Wall time of the entry.
     pub at: WallMicros,
     /// Name of the station in the configuration.
     pub station: &'r str,
     /// Name of the instrument in the configuration.
     pub instrument: &'r str,
-    /// Who measured.
+    /// Operator; `None` if unknown.
     pub operator: Option<&'r str>,
-    /// The slot that it was measured for; `None` while nothing was armed.
+    /// Slot of the reading; `None` while no series was open.
     pub slot: Option<Slot<'r>>,
-    /// As the instrument showed it, unit included.
+    /// Value with the unit that the instrument showed.
     pub value: Measured,
     /// Value minus nominal.
     pub deviation: Option<Quantity>,
-    /// The verdict that was given; of a doubted or retracted reading too.
+    /// Verdict of the reading, also if it was doubted or retracted later.
     pub verdict: Option<Verdict>,
     /// Whether it counts, and if not, why.
     pub standing: Disposition,
 }
 
-/// The slot of a series that a reading was measured for.
+/// The slot of a reading in a series.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Slot<'r> {
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
     /// The plan's name in the configuration; `None` if the series was armed without one.
     pub plan: Option<&'r str>,
-    /// Why it was armed.
+    /// Purpose of the series.
     pub purpose: &'static str,
-    /// The terminal; `None` of a gauge block.
+    /// The terminal; `None` for a gauge block.
     pub terminal: Option<&'r str>,
-    /// Cross-section or gauge, as the plan has it.
+    /// Wire size as the plan gives it.
     pub wire: Option<&'r WireSize>,
     /// The crimp tool: id, class, nest.
     pub tool: Option<(&'r str, &'static str, Option<&'r str>)>,
@@ -96,7 +96,7 @@ impl<'r> Row<'r> {
         }
     }
 
-    /// The row of a reading as it was entered, without its series.
+    /// The row of a reading without a series.
     pub fn loose(journal: &'r JournalId, seq: Seq, whole: &'r Whole) -> Self {
         let reading = &whole.reading;
         let slot = reading.slot.as_ref();

@@ -1,4 +1,4 @@
-//! What is at a path, and whether we may open it, without opening it.
+//! Finds out what is at a path and whether we may open it, without opening it.
 
 use super::SerialError;
 use super::holder::{Holder, holders};
@@ -13,27 +13,27 @@ use std::path::Path;
 /// Device numbers of pseudo-terminals (Linux, `devices.txt`: 136–143).
 const PTY_MAJORS: std::ops::RangeInclusive<u32> = 136..=143;
 
-/// `/dev/ptmx`, which makes a new pseudo-terminal at each opening.
+/// `/dev/ptmx`, which creates a new pseudo-terminal whenever it is opened.
 const PTY_MAKER: (u32, u32) = (5, 2);
 
 /// Owner and permissions of a port, and the user of this process.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Access {
-    /// The user it belongs to.
+    /// Name of the owner.
     pub owner: String,
-    /// The group it belongs to.
+    /// Name of the group.
     pub group: String,
-    /// Its permissions: `0o660`.
+    /// Permissions, for example `0o660`.
     pub mode: u32,
-    /// The user we run as.
+    /// Name of the user of this process.
     pub user: String,
-    /// The groups we are in.
+    /// Names of the groups of this process.
     pub groups: Vec<String>,
-    /// The user was added to the group, but this session does not know yet.
+    /// Whether the user was added to the port's group after this session began.
     pub group_is_granted: bool,
 }
 
-/// The groups that distributions give serial ports to.
+/// Groups that distributions give serial ports to.
 const SERIAL_GROUPS: [&str; 2] = ["dialout", "uucp"];
 
 impl Access {
@@ -41,7 +41,7 @@ impl Access {
         Self::new(device.uid(), device.gid(), device.mode() & 0o7777)
     }
 
-    /// To a port as distributions set it up, plugged in or not; `None` where no group is known for that.
+    /// Access to a port as distributions set it up, plugged in or not; `None` if no such group exists.
     pub fn of_usual_port() -> Option<Self> {
         let groups = fs::read_to_string("/etc/group").unwrap_or_default();
         let gid = SERIAL_GROUPS.iter().find_map(|name| {
@@ -54,7 +54,7 @@ impl Access {
         Some(Self::new(0, gid, 0o660))
     }
 
-    /// Whether these facts let us open it.
+    /// Whether these permissions allow opening the port.
     pub fn is_open_to_us(&self) -> bool {
         self.user == "root" || (self.mode & 0o060 == 0o060 && self.groups.contains(&self.group))
     }
@@ -82,7 +82,7 @@ impl Access {
         }
     }
 
-    /// What a person can do.
+    /// What to do.
     pub fn remedy(&self) -> String {
         let group_may = self.mode & 0o060 == 0o060 && self.group != "root";
         if group_may && self.group_is_granted {
@@ -116,15 +116,15 @@ impl fmt::Display for Access {
     }
 }
 
-/// A terminal that we may open, as far as can be seen from outside.
+/// A terminal that we may open, as far as that can be seen without opening it.
 #[derive(Debug)]
 pub(super) struct Seen {
     pub(super) device: Metadata,
-    /// Who has it open, this process too.
+    /// Processes that have it open, including this one.
     pub(super) holders: Vec<Holder>,
 }
 
-/// Looks at a path without opening what is there.
+/// Examines a path without opening it.
 pub(super) fn look(path: &Path) -> Result<Seen, SerialError> {
     let device = fs::metadata(path).map_err(|cause| from_io(path, cause))?;
     if let Some(what) = not_a_terminal(&device) {
@@ -157,7 +157,7 @@ fn not_a_terminal(device: &Metadata) -> Option<&'static str> {
     })
 }
 
-/// The kernel says that the device is no terminal. Where it says nothing, opening will tell.
+/// Whether the kernel says that the device is not a terminal. Without information, opening will show it.
 fn is_other_device(device: &Metadata) -> bool {
     if pty_number(device).is_some() {
         return false;
@@ -170,7 +170,7 @@ fn is_other_device(device: &Metadata) -> bool {
         .is_ok_and(|subsystem| !subsystem.ends_with("tty"))
 }
 
-/// The number of a pseudo-terminal: 5 of `/dev/pts/5`.
+/// Number of a pseudo-terminal: 5 for `/dev/pts/5`.
 pub(super) fn pty_number(device: &Metadata) -> Option<u32> {
     let (major, minor) = numbers(device);
     let before = major.checked_sub(*PTY_MAJORS.start())?;
@@ -184,7 +184,7 @@ fn numbers(device: &Metadata) -> (u32, u32) {
     (rustix::fs::major(number), rustix::fs::minor(number))
 }
 
-/// What the system says about a path, as one of our errors.
+/// Converts an error of the system for a path.
 pub(super) fn from_errno(path: &Path, errno: Errno) -> SerialError {
     let path = path.to_owned();
     match errno {
@@ -214,7 +214,7 @@ pub(super) fn from_errno(path: &Path, errno: Errno) -> SerialError {
 
 fn from_io(path: &Path, cause: io::Error) -> SerialError {
     match Errno::from_io_error(&cause) {
-        // The folder hides it; there are no facts about the file itself.
+        // The folder hides the file, so nothing is known about it.
         Some(Errno::ACCESS) | None => SerialError::Failed {
             path: path.to_owned(),
             cause,
@@ -223,7 +223,7 @@ fn from_io(path: &Path, cause: io::Error) -> SerialError {
     }
 }
 
-/// The name of a number in `/etc/passwd` or `/etc/group`, else the number.
+/// Name for a number in `/etc/passwd` or `/etc/group`; the number itself if it has none.
 fn name_in(table: &str, id: u32) -> String {
     let text = fs::read_to_string(table).unwrap_or_default();
     let wanted = id.to_string();
@@ -235,7 +235,7 @@ fn name_in(table: &str, id: u32) -> String {
     name.unwrap_or(wanted)
 }
 
-/// `/etc/group` has the user as a member of the group.
+/// Whether `/etc/group` lists the user as a member of the group.
 fn is_member(user: &str, group: u32) -> bool {
     let text = fs::read_to_string("/etc/group").unwrap_or_default();
     let group = group.to_string();
@@ -272,7 +272,7 @@ mod tests {
     }
 
     #[test]
-    fn whoever_has_joined_the_group_already_is_told_to_log_in_again() {
+    fn a_new_member_of_the_group_must_log_in_again() {
         assert!(dialout(true, 0o660).remedy().starts_with("log out and in"));
     }
 

@@ -1,15 +1,12 @@
-//! A pedal or another contact on a modem line of a port.
+//! Watches a pedal or other contact on a modem line of a port.
 //!
-//! In: an open port and which of its lines to watch. Out: each change of the line, as seen every
-//! five milliseconds. What the line is at first is no change: a contact that rests closed, or an
-//! adapter whose line always reads the same, presses nothing.
+//! In: an open port and the line to watch. Out: each change of the line, polled every five milliseconds. The first
+//! level is not a change, so a contact that rests closed, or an adapter whose line never changes, presses nothing.
 //!
-//! The line is looked at again and again (`TIOCMGET`) and not waited for (`TIOCMIWAIT`): that call
-//! cannot be given up, so its thread would keep an unplugged adapter's descriptor, and with it the
-//! adapter's number, for as long as nobody steps on the pedal; and some drivers do not have it. A foot
-//! takes ten times as long as a look. With some adapters a look is a USB transfer of about a
-//! millisecond (from memory): it has a thread of its own, so that no other port waits for it, and
-//! only ports with a contact have one.
+//! The line is polled (`TIOCMGET`) and not waited for (`TIOCMIWAIT`). That call cannot be cancelled, so after an unplug
+//! its thread would hold the descriptor, and with it the adapter's number, until the next press; and some drivers do
+//! not support it. A press lasts ten times as long as the interval. With some adapters a poll is a USB transfer of
+//! about a millisecond (from memory). So polling has its own thread, and only ports with a contact have one.
 
 use crate::config::ModemLine;
 use serialport::{SerialPort, TTYPort};
@@ -18,10 +15,10 @@ use std::thread;
 use std::time::Duration;
 use tokio::sync::mpsc::{Receiver, Sender, channel};
 
-/// Between two looks.
+/// Interval between two polls.
 const LOOK: Duration = Duration::from_millis(5);
 
-/// Changes that may wait; then the line is not looked at until one is taken.
+/// Number of changes that may wait. Polling pauses while they do.
 const WAITING_MOST: usize = 16;
 
 /// A modem line that is watched until this is dropped.
@@ -31,9 +28,9 @@ pub(super) struct Contact {
 }
 
 impl Contact {
-    /// Watches `line` of `port`, which is another handle of a port that is read elsewhere.
+    /// Watches `line` of `port`, a second handle of a port that is read elsewhere.
     ///
-    /// Fails if the port has no such lines.
+    /// Fails if the port has no modem lines.
     pub(super) fn watch(mut port: TTYPort, line: ModemLine) -> io::Result<Self> {
         Self::watch_level(move || level(&mut port, line))
     }
@@ -46,7 +43,7 @@ impl Contact {
         thread::Builder::new()
             .name("tallyjaw-contact".to_owned())
             .spawn(move || {
-                // An error is the end of the port, of which the reader tells.
+                // An error means the end of the port, which its reader reports.
                 while let Ok(now) = level() {
                     if now != closed && sender.blocking_send(now).is_err() {
                         return;
@@ -60,7 +57,7 @@ impl Contact {
         Ok(Self { changes })
     }
 
-    /// Waits for the next change: whether the contact is closed now. Waits for ever once the port is gone.
+    /// Waits for the next change and returns whether the contact is closed. Waits for ever once the port is gone.
     pub(super) async fn changed(&mut self) -> bool {
         match self.changes.recv().await {
             Some(closed) => closed,
@@ -74,7 +71,7 @@ fn is_unwanted_after(pause: Duration, changes: &Sender<bool>) -> bool {
     changes.is_closed()
 }
 
-/// A raised line is a closed contact: the pedal connects it to one that is up.
+/// Whether the line is raised, which means a closed contact: the pedal connects it to a line that is up.
 fn level(port: &mut TTYPort, line: ModemLine) -> io::Result<bool> {
     let read = match line {
         ModemLine::Cts => port.read_clear_to_send(),
@@ -89,7 +86,7 @@ fn level(port: &mut TTYPort, line: ModemLine) -> io::Result<bool> {
 mod tests {
     use super::*;
 
-    /// A line at these levels, one a look; then the port is gone.
+    /// A line with one of these levels at each poll; then the port is gone.
     fn contact(levels: &'static [u8]) -> io::Result<Contact> {
         let mut levels = levels.iter();
         Contact::watch_level(move || match levels.next() {
@@ -104,7 +101,7 @@ mod tests {
     }
 
     #[test]
-    fn each_change_is_told_once_and_the_first_level_is_none() {
+    fn each_change_is_reported_once_and_the_first_level_is_not_a_change() {
         assert_eq!(changes(b"0011100"), [true, false]);
         assert!(changes(b"1111").is_empty());
         assert_eq!(changes(b"101"), [false, true]);

@@ -1,4 +1,4 @@
-//! The list of ports: path, identity, holder, whether we may open each. Nothing is opened.
+//! Lists serial ports: path, identity, holders, and whether we may open each. No port is opened.
 
 use super::SerialError;
 use super::access::look;
@@ -11,26 +11,26 @@ use std::fmt;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Where udev names terminals after the sockets of their adapters.
+/// Folder in which udev names ports after the sockets of their adapters.
 const BY_SOCKET: &str = "/dev/serial/by-path";
 
 /// A port of this machine.
 #[derive(Debug)]
 pub struct PortInfo {
-    /// Its device file.
+    /// Path of its device file.
     pub path: PathBuf,
-    /// What its USB adapter says of itself; `None` if it is not on USB.
+    /// Identity of its USB adapter; `None` if it is not on USB.
     pub usb: Option<UsbIdentity>,
-    /// How to name it in the configuration, so that it is this one and no other; `None` where only its path does.
+    /// How to select exactly this port in the configuration; `None` if only its path does.
     pub selector: Option<String>,
-    /// Who has it open, as far as this user can see.
+    /// Processes that have it open, as far as this user can see them.
     pub holders: Vec<Holder>,
-    /// Why this user cannot open it now; `None` if nothing stands against it.
+    /// Why this user cannot open it now; `None` if it can be opened.
     pub obstacle: Option<SerialError>,
 }
 
 impl PortInfo {
-    /// Nothing stands against opening it.
+    /// Whether it can be opened.
     pub fn can_open(&self) -> bool {
         self.obstacle.is_none()
     }
@@ -57,23 +57,23 @@ impl PortInfo {
     }
 }
 
-/// What a USB adapter says of itself.
+/// Identity that a USB adapter reports.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct UsbIdentity {
-    /// The vendor's number.
+    /// Vendor number.
     pub vendor: u16,
-    /// The product's number.
+    /// Product number.
     pub product: u16,
-    /// Its serial number; cheap ones have none.
+    /// Serial number; cheap adapters have none.
     pub serial: Option<String>,
-    /// The maker's name.
+    /// Name of the maker.
     pub maker: Option<String>,
-    /// The product's name.
+    /// Name of the product.
     pub name: Option<String>,
 }
 
 impl fmt::Display for UsbIdentity {
-    /// `0403:6001 serial A1`. An adapter may call itself anything: it is shown as a terminal can take it.
+    /// `0403:6001 serial A1`. An adapter may report any characters, so they are escaped.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{:04x}:{:04x}", self.vendor, self.product)?;
         match &self.serial {
@@ -83,8 +83,8 @@ impl fmt::Display for UsbIdentity {
     }
 }
 
-/// Every serial port of this machine, `ttyUSB2` before `ttyUSB10`. Pseudo-terminals are not among
-/// them; [`inspect`] looks at any path.
+/// All serial ports of this machine, in natural order: `ttyUSB2` before `ttyUSB10`. Pseudo-terminals are left out;
+/// [`inspect`] examines any path.
 pub fn ports() -> Result<Vec<PortInfo>, SerialError> {
     let found = list()?;
     let infos = found.iter().map(|(path, usb)| PortInfo {
@@ -94,7 +94,7 @@ pub fn ports() -> Result<Vec<PortInfo>, SerialError> {
     Ok(infos.collect())
 }
 
-/// What there is to say about one path, whatever is there.
+/// Examines one path, whatever is there.
 pub fn inspect(path: &Path) -> PortInfo {
     let selector = || {
         let device = fs::canonicalize(path).ok()?;
@@ -108,7 +108,7 @@ pub fn inspect(path: &Path) -> PortInfo {
     }
 }
 
-/// By its serial number if no other port has that, else by the socket it is in.
+/// Selects a port by its serial number if that is unique, otherwise by its socket.
 fn selector(
     path: &Path,
     usb: &UsbIdentity,
@@ -128,13 +128,13 @@ fn selector(
     }
 }
 
-/// Every port of a USB adapter; none where they cannot be listed.
+/// All ports of USB adapters; empty if they cannot be listed.
 pub(super) fn on_usb() -> Vec<(PathBuf, UsbIdentity)> {
     let found = list().unwrap_or_default().into_iter();
     found.filter_map(|(path, usb)| Some((path, usb?))).collect()
 }
 
-/// What the adapter behind a path says of itself.
+/// Identity of the adapter behind a path.
 pub fn identity(path: &Path) -> Option<UsbIdentity> {
     let device = fs::canonicalize(path).ok()?;
     let found = list().ok()?;
@@ -142,7 +142,7 @@ pub fn identity(path: &Path) -> Option<UsbIdentity> {
     usb
 }
 
-/// The path of the port that is meant.
+/// Path of the selected port.
 pub fn resolve(selector: &PortSelector) -> Result<PathBuf, SerialError> {
     match selector {
         PortSelector::Path(path) => Ok(path.clone()),
@@ -179,7 +179,7 @@ fn fitting(path: PathBuf) -> Fitting {
     Fitting { path, socket }
 }
 
-/// The link in `folder` that leads to `path`; the first by name where there are several.
+/// The link in `folder` that leads to `path`; the first by name if there are several.
 fn named_by_socket(folder: &Path, path: &Path) -> Option<PathBuf> {
     let links = fs::read_dir(folder).ok()?.flatten();
     links
@@ -197,7 +197,7 @@ fn is_meant(selector: &PortSelector, usb: &UsbIdentity) -> bool {
 }
 
 fn list() -> Result<Vec<(PathBuf, Option<UsbIdentity>)>, SerialError> {
-    // The crate panics where there is no such folder, as in some containers.
+    // The crate panics if this folder does not exist, as in some containers.
     fs::read_dir("/sys/class/tty").map_err(|cause| SerialError::NoList {
         cause: format!("/sys/class/tty: {cause}"),
     })?;
@@ -225,7 +225,7 @@ fn usb_of(kind: SerialPortType) -> Option<UsbIdentity> {
     }
 }
 
-/// `/dev/ttyUSB` and 10.
+/// Sort key: `/dev/ttyUSB` and 10.
 fn natural_key(path: &Path) -> (String, u64) {
     let text = path.to_string_lossy();
     let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
@@ -282,7 +282,7 @@ mod tests {
     }
 
     #[test]
-    fn adapters_that_are_alike_are_told_apart_by_their_sockets() {
+    fn equal_adapters_are_distinguished_by_their_sockets() {
         let folder = tempfile::tempdir().unwrap();
         let at = |name: &str| fs::canonicalize(folder.path()).unwrap().join(name);
         for node in ["ttyUSB0", "ttyUSB1"] {

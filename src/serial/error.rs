@@ -1,4 +1,4 @@
-//! Why a port cannot be opened, and what to do about it.
+//! Errors of opening and using a port, with remedies.
 
 use super::access::Access;
 use super::holder::Holder;
@@ -6,40 +6,39 @@ use std::fmt::Write as _;
 use std::io;
 use std::path::PathBuf;
 
-/// One of several ports that fit what was looked for.
+/// One of several ports that match a selector.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Fitting {
-    /// Its device file.
+    /// Path of its device file.
     pub path: PathBuf,
-    /// Its name after the USB socket that it is in, where the system gives one: the same for whatever
-    /// is plugged in there.
+    /// Its name by USB socket, if the system gives one. The name stays the same for anything in that socket.
     pub socket: Option<PathBuf>,
 }
 
-/// Why a port cannot be opened.
+/// An error of opening or using a port.
 #[derive(Debug, thiserror::Error)]
 pub enum SerialError {
-    /// There is nothing at the path.
+    /// The path does not exist.
     #[error("no such port: {}", path.display())]
     NotFound {
         /// Device file, as it was given.
         path: PathBuf,
     },
-    /// No adapter that is plugged in has this identity.
+    /// No adapter with this identity is plugged in.
     #[error("{selector} is not plugged in")]
     NotPluggedIn {
-        /// What was looked for, in words.
+        /// The selector in words.
         selector: String,
     },
     /// Several adapters have this identity.
     #[error("{selector} fits {} ports: {}", fitting.len(), list(fitting))]
     Ambiguous {
-        /// What was looked for, in words.
+        /// The selector in words.
         selector: String,
-        /// All that fit.
+        /// The ports that match.
         fitting: Vec<Fitting>,
     },
-    /// What is at the path is no terminal.
+    /// The path is not a terminal.
     #[error("{} is no serial port: got {what}, want a terminal", path.display())]
     NotATerminal {
         /// Device file, as it was given.
@@ -47,12 +46,12 @@ pub enum SerialError {
         /// What it is: `a regular file`.
         what: &'static str,
     },
-    /// Another process has it open, or the lock on it.
+    /// Another process has it open or has locked it.
     #[error("{} is held by {}", path.display(), name_all(holders))]
     Held {
         /// Device file, as it was given.
         path: PathBuf,
-        /// Who; none where this user cannot see them.
+        /// The processes; empty if this user cannot see them.
         holders: Vec<Holder>,
     },
     /// This user may not read and write it.
@@ -60,43 +59,43 @@ pub enum SerialError {
     NotAllowed {
         /// Device file, as it was given.
         path: PathBuf,
-        /// Whose it is and who we are.
+        /// Owner, permissions and user.
         access: Box<Access>,
     },
-    /// The port does not take these line settings.
+    /// The port does not accept these line settings.
     #[error("{} does not take the line settings {want}: {got}", path.display())]
     Refused {
         /// Device file, as it was given.
         path: PathBuf,
-        /// The settings that were configured: `9600 8N1`.
+        /// The configured settings: `9600 8N1`.
         want: String,
-        /// What it said or did instead.
+        /// What the port reported or did instead.
         got: String,
     },
-    /// The file is there, the device is not.
+    /// The device file exists, but the device does not.
     #[error("no device behind {}: it was unplugged, or was never plugged in", path.display())]
     NoDevice {
         /// Device file, as it was given.
         path: PathBuf,
     },
-    /// A pedal is configured on a line that the port does not have.
+    /// A pedal is configured on a modem line that the port does not have.
     #[error("{} has no modem lines, so no contact on {line}: {got}", path.display())]
     NoModemLines {
         /// Device file, as it was given.
         path: PathBuf,
-        /// The modem line that was configured: `CTS`.
+        /// The configured modem line: `CTS`.
         line: &'static str,
-        /// What it is, or what the system says.
+        /// What the port is, or the error of the system.
         got: String,
     },
-    /// The port did not take all bytes of a request at once.
+    /// The port did not accept all bytes of a request at once.
     #[error("{} took {sent} of the {want} bytes of a request", path.display())]
     NotSent {
         /// Device file, as it was given.
         path: PathBuf,
-        /// How many bytes went out.
+        /// Number of bytes sent.
         sent: usize,
-        /// How many there were.
+        /// Number of bytes in the request.
         want: usize,
     },
     /// A request could not be sent.
@@ -104,27 +103,27 @@ pub enum SerialError {
     SendFailed {
         /// Device file, as it was given.
         path: PathBuf,
-        /// What the system says.
+        /// Error of the system.
         cause: io::Error,
     },
-    /// Anything else that the system says.
+    /// Another error of the system.
     #[error("{} cannot be opened: {cause}", path.display())]
     Failed {
         /// Device file, as it was given.
         path: PathBuf,
-        /// What the system says.
+        /// Error of the system.
         cause: io::Error,
     },
     /// The ports of this machine cannot be listed.
     #[error("the list of ports cannot be read: {cause}")]
     NoList {
-        /// What the system says.
+        /// Error of the system.
         cause: String,
     },
 }
 
 impl SerialError {
-    /// What a person can do; printed on a line of its own, never part of the message.
+    /// What to do. It is printed on a line of its own, never as part of the message.
     pub fn remedy(&self) -> Option<String> {
         Some(match self {
             Self::NotFound { .. } => {
@@ -194,8 +193,8 @@ fn list(fitting: &[Fitting]) -> String {
     names.join(", ")
 }
 
-/// A name such as `/dev/ttyUSB0` goes to whichever is plugged in first; the socket is the only thing
-/// that tells such adapters apart for good.
+/// Names such as `/dev/ttyUSB0` depend on the order of plugging in. Only the socket distinguishes such adapters
+/// permanently.
 fn ambiguous_remedy(fitting: &[Fitting]) -> String {
     let by_socket: Vec<String> = fitting
         .iter()

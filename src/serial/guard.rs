@@ -1,10 +1,10 @@
-//! Checks every few seconds whether another process has our port open, and whether its settings were changed.
+//! Checks every few seconds whether another process has a port open, and whether its settings were changed.
 //!
-//! In: the open terminal and the settings that it was given. Out: what is odd, when that changes.
+//! In: the open terminal and its settings. Out: deviations, when they change.
 //!
-//! - Settings that were changed are set back at once, and that is reported.
-//! - Exclusive use of a port stops everybody but root. Only root sees which files a process of
-//!   root has open, so a daemon of another user notices such a process only if it changes settings.
+//! - Changed settings are corrected at once, and that is reported.
+//! - Exclusive use of a port stops every process except those of root. Only root can see the open files of root's
+//!   processes, so a daemon of another user notices such a process only if it changes settings.
 
 use super::holder::{Holder, holders};
 use super::settings::settings_of;
@@ -16,29 +16,29 @@ use std::time::Duration;
 use tokio::task::JoinHandle;
 use tokio::time::{Interval, MissedTickBehavior, interval};
 
-/// From one look to the next. A look takes some milliseconds of another thread.
+/// Interval of the checks. A check takes some milliseconds on another thread.
 const EVERY: Duration = Duration::from_secs(2);
 
-/// What a guard needs to know of an open port.
+/// What a guard needs of an open port.
 #[derive(Debug)]
 pub(super) struct Guarded {
     pub(super) path: PathBuf,
     pub(super) device: Metadata,
-    /// A handle on the same terminal; goes with the port.
+    /// Second handle of the terminal, closed together with the port.
     pub(super) handle: OwnedFd,
     pub(super) settings: Termios,
 }
 
-/// Something that is new.
+/// A new deviation.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Odd {
-    /// Who has the port open beside us now.
+    /// Other processes that have the port open now.
     pub(super) holders: Vec<String>,
-    /// What it had been set to.
+    /// Settings that it had been changed to.
     pub(super) settings: Option<String>,
 }
 
-/// Watches one open port.
+/// Guards an open port.
 #[derive(Debug)]
 pub(super) struct Guard {
     of: Guarded,
@@ -49,7 +49,7 @@ pub(super) struct Guard {
 }
 
 impl Guard {
-    /// Inside of the runtime only.
+    /// Must be called within the runtime.
     pub(super) fn over(of: Guarded) -> Self {
         let mut ticks = interval(EVERY);
         ticks.set_missed_tick_behavior(MissedTickBehavior::Delay);
@@ -62,7 +62,7 @@ impl Guard {
         }
     }
 
-    /// Waits for something new. Loses nothing when it is dropped before it is done.
+    /// Waits for a new deviation. Cancelling this loses nothing.
     pub(super) async fn odd(&mut self) -> Odd {
         loop {
             if let Some(looking) = &mut self.looking {
@@ -83,9 +83,9 @@ impl Guard {
         }
     }
 
-    /// Sets it as it was, and says how it was found, if somebody had set it otherwise.
+    /// Corrects the settings, and returns what they were if they had been changed.
     fn set_back(&self) -> Option<String> {
-        // A port that is gone is reported by its reader.
+        // The reader reports a port that is gone.
         let now = tcgetattr(&self.of.handle).ok()?;
         let want = &self.of.settings;
         if is_set_as(&now, want) {

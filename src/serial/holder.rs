@@ -1,8 +1,7 @@
-//! Who has a port open, as the kernel tells under `/proc`.
+//! Finds processes that have a port open, from `/proc`.
 //!
-//! Nothing is opened to find out: opening a port raises its DTR line and may wake or reset what
-//! hangs on it. A user sees the open files of own processes only, root sees all; the locks of all
-//! processes are seen by everyone.
+//! The port itself is not opened: that raises its DTR line, which may wake or reset the instrument. A user sees the
+//! open files of their own processes only, root sees all. Locks of all processes are visible to everyone.
 
 use super::access::pty_number;
 use crate::entry::words::safe;
@@ -11,14 +10,14 @@ use std::fs::{self, Metadata};
 use std::os::unix::fs::{FileTypeExt, MetadataExt};
 use std::path::Path;
 
-/// A process that has a port.
+/// A process that has a port open or locked.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Holder {
-    /// Its number.
+    /// Process id.
     pub pid: u32,
-    /// Its name, as the kernel knows it (15 bytes at most).
+    /// Name that the kernel knows (at most 15 bytes).
     pub program: String,
-    /// It is a daemon of ours: its ports are meant to be its own.
+    /// Whether it is a daemon of tallyjaw, which is meant to have ports open.
     pub is_daemon: bool,
 }
 
@@ -37,7 +36,7 @@ impl Holder {
         }
     }
 
-    /// It is this very process.
+    /// Whether it is this process.
     pub fn is_us(&self) -> bool {
         self.pid == std::process::id()
     }
@@ -52,22 +51,22 @@ impl fmt::Display for Holder {
                 self.pid
             );
         }
-        // A process names itself, with whatever bytes it likes.
+        // A process chooses its own name, with any bytes.
         write!(f, "{} (pid {})", safe(&self.program), self.pid)
     }
 }
 
-/// Whether its command line has the word of a daemon.
+/// Whether its command line contains the subcommand of a daemon.
 fn serves(pid: u32) -> bool {
     let words = fs::read(format!("/proc/{pid}/cmdline")).unwrap_or_default();
     let mut words = words.split(|byte| *byte == 0);
     words.any(|word| word == b"serve" || word == b"demo")
 }
 
-/// All processes seen to have the terminal `device` open or locked, this one included, by number.
+/// All visible processes that have the terminal `device` open or locked, including this one, by process id.
 ///
-/// A process that has the other end of a pseudo-terminal is the instrument, not a rival: it is left
-/// out unless it took the lock.
+/// A process with the other end of a pseudo-terminal is the instrument and no rival. It is left out unless it has the
+/// lock.
 pub(super) fn holders(path: &Path, device: &Metadata) -> Vec<Holder> {
     let locked = lock_holders(device);
     let target = fs::canonicalize(path).unwrap_or_default();
@@ -89,14 +88,14 @@ fn processes() -> impl Iterator<Item = u32> {
 fn has_open(pid: u32, target: &Path, device: &Metadata) -> bool {
     let fds = fs::read_dir(format!("/proc/{pid}/fd"));
     fds.into_iter().flatten().flatten().any(|fd| {
-        // The name first: following the link of a file on a dead network disk would hang.
+        // The name is compared first, because following the link of a file on a dead network disk would hang.
         fs::read_link(fd.path()).is_ok_and(|name| name == target)
             && fs::metadata(fd.path())
                 .is_ok_and(|open| open.file_type().is_char_device() && open.rdev() == device.rdev())
     })
 }
 
-/// Has the master of the pseudo-terminal `device`.
+/// Whether the process has the master of the pseudo-terminal `device`.
 fn has_other_end(pid: u32, device: &Metadata) -> bool {
     let Some(number) = pty_number(device) else {
         return false;
@@ -117,8 +116,7 @@ fn tty_index(pid: u32, fd: &str) -> Option<u32> {
     line.trim().parse().ok()
 }
 
-/// Who has an advisory lock on the device file: lines such as
-/// `1: FLOCK  ADVISORY  WRITE 708 00:13:6 0 EOF`.
+/// Processes with an advisory lock on the device file, from lines such as `1: FLOCK ADVISORY WRITE 708 00:13:6 0 EOF`.
 fn lock_holders(device: &Metadata) -> Vec<u32> {
     let locks = fs::read_to_string("/proc/locks").unwrap_or_default();
     let file = format!(

@@ -1,14 +1,13 @@
-//! Bytes that the line spoiled, separated from those that it did not.
+//! Separates bytes with line errors from good ones.
 //!
-//! In: what the terminal gives, in whatever chunks it came. Out: [`ByteRun`]s; their bytes, joined, are
-//! what the hardware received, no more and no less.
+//! In: what the terminal delivers, in any chunks. Out: [`ByteRun`]s. Their bytes joined are exactly what the hardware
+//! received.
 //!
-//! The terminal is set to mark (`PARMRK`): a byte with a parity or framing error, or a break, comes
-//! as `ff 00` and the byte; an `ff` that was really sent comes twice. That is undone here and nowhere
-//! else. From here on a spoiled byte is known by the kind of its run, never by its neighbours: an
-//! `ff 00` that was really sent, as a packed frame may have it, stays two sound bytes.
+//! The terminal is set to mark errors (`PARMRK`). A byte with a parity or framing error, or a break, arrives as `ff 00`
+//! and the byte; a real `ff` arrives twice. Only this file undoes that. Later code knows a bad byte by the kind of its
+//! run and never by its neighbours: a real `ff 00`, which a packed frame may contain, stays two good bytes.
 
-/// Takes the marks out of a stream that comes in chunks.
+/// Removes the marks from a stream that arrives in chunks.
 #[derive(Debug, Default)]
 pub struct Marks {
     state: State,
@@ -17,9 +16,9 @@ pub struct Marks {
 /// Bytes of one kind.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ByteRun {
-    /// As they were sent.
+    /// Bytes without errors.
     Sound(Vec<u8>),
-    /// As they were received, each with an error of parity or framing; a break is a 0.
+    /// Bytes with an error of parity or framing, as received; a break is a 0.
     Spoiled(Vec<u8>),
 }
 
@@ -27,14 +26,14 @@ pub enum ByteRun {
 enum State {
     #[default]
     Plain,
-    /// An `ff` came; the next byte says what it is.
+    /// An `ff` came; the next byte decides what it means.
     Escape,
-    /// `ff 00` came; the next byte is the spoiled one.
+    /// `ff 00` came; the next byte is the one with an error.
     Spoiled,
 }
 
 impl ByteRun {
-    /// The bytes, whatever their kind.
+    /// The bytes of either kind.
     pub fn bytes(&self) -> &[u8] {
         match self {
             Self::Sound(bytes) | Self::Spoiled(bytes) => bytes,
@@ -43,7 +42,7 @@ impl ByteRun {
 }
 
 impl Marks {
-    /// The runs of a chunk.
+    /// The runs in a chunk.
     pub fn take(&mut self, chunk: &[u8]) -> Vec<ByteRun> {
         if self.state == State::Plain && !chunk.contains(&0xff) {
             let sound = (!chunk.is_empty()).then(|| ByteRun::Sound(chunk.to_vec()));
@@ -62,7 +61,7 @@ impl Marks {
                     add_sound(&mut runs, 0xff);
                     State::Plain
                 }
-                // No terminal that marks sends this; what does not mark has sent both.
+                // A terminal with marks never sends this; one without marks has sent both bytes.
                 (State::Escape, other) => {
                     add_sound(&mut runs, 0xff);
                     add_sound(&mut runs, other);
@@ -77,7 +76,7 @@ impl Marks {
         runs
     }
 
-    /// The stream is over: what was kept to see what follows.
+    /// Returns what was held back at the end of the stream.
     pub fn end(&mut self) -> Option<ByteRun> {
         match std::mem::take(&mut self.state) {
             State::Plain => None,
@@ -87,7 +86,7 @@ impl Marks {
     }
 }
 
-/// A run as a terminal that marks gives it.
+/// Adds the marks that a terminal would add to this run.
 pub fn marked(run: &ByteRun) -> Vec<u8> {
     let mark = |byte: &u8| match run {
         ByteRun::Spoiled(_) => vec![0xff, 0x00, *byte],
@@ -97,23 +96,22 @@ pub fn marked(run: &ByteRun) -> Vec<u8> {
     run.bytes().iter().flat_map(mark).collect()
 }
 
-/// The marks of a port.
+/// Removes the marks of a port.
 ///
-/// A pseudo-terminal cannot carry a fault of the line: every `ff` that its other end writes comes
-/// doubled, and is sound. Where [`FAR_END_MARKS`] is set, the other end writes marks itself, as a
-/// terminal would give them; those are taken out after the terminal's own.
+/// A pseudo-terminal cannot carry line errors: it doubles every `ff` from its other end. If [`FAR_END_MARKS`] is set,
+/// the other end writes marks itself. Those are removed after the terminal's own.
 #[derive(Debug)]
 pub(super) struct PortMarks {
     terminal: Marks,
     far_end: Option<Marks>,
 }
 
-/// The environment variable that says that whoever writes into pseudo-terminals marks spoiled bytes:
-/// for tests of wrong line settings and for tapes that are played back.
+/// Environment variable: programs that write into pseudo-terminals mark bad bytes. It is used by tests of wrong line
+/// settings and for playing tapes.
 const FAR_END_MARKS: &str = "TALLYJAW_PTY_MARKS";
 
-/// Whether `TALLYJAW_PTY_MARKS=1`: who writes into a pseudo-terminal marks spoiled bytes as a terminal
-/// does, see [`marked`].
+/// Whether `TALLYJAW_PTY_MARKS=1`, so that the writer of a pseudo-terminal marks bad bytes as a terminal does; see
+/// [`marked`].
 pub fn far_end_marks() -> bool {
     std::env::var_os(FAR_END_MARKS).is_some_and(|value| value == "1")
 }
@@ -173,7 +171,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// The runs as one list of bytes and whether each is spoiled.
+    /// The runs as a list of bytes with their kind.
     fn bytes_of(runs: impl IntoIterator<Item = ByteRun>) -> Vec<(u8, bool)> {
         let each = |run: ByteRun| {
             let spoiled = matches!(run, ByteRun::Spoiled(_));
@@ -183,7 +181,7 @@ mod tests {
         runs.into_iter().flat_map(each).collect()
     }
 
-    /// What a terminal that marks makes of these, after termios(3).
+    /// The marks that a terminal adds, by termios(3).
     fn all_marked(sent: &[(u8, bool)]) -> Vec<u8> {
         let run = |(byte, spoiled): &(u8, bool)| match spoiled {
             true => ByteRun::Spoiled(vec![*byte]),
@@ -194,7 +192,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn what_was_received_is_told_again_byte_for_byte_wherever_the_stream_is_cut(
+        fn received_bytes_come_out_unchanged_wherever_the_stream_is_cut(
             sent in prop::collection::vec(
                 (prop::sample::select(vec![0xff, 0x00, b'1', b'\r']), any::<bool>()),
                 0..40,

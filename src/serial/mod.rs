@@ -1,13 +1,12 @@
-//! Opening a port, reading it, its end, and its coming back.
+//! Opens a port, reads it, notices its end, and opens it again.
 //!
-//! In: how a port is found and set, and bytes to send. Out: [`Event`]s of one instrument over a
-//! bounded channel.
+//! In: how to select and set a port, and bytes to send. Out: [`Event`]s of one instrument over a bounded channel.
 //!
-//! - The bytes are passed on as they came, in chunks; where a frame ends is not known in here.
-//! - A byte that the line spoiled is an event of another kind, in its place among the others.
-//! - A read of 0 bytes is the end of the port: never tried again on the same descriptor.
-//! - When nobody takes the events, the port is not read: memory stays bounded.
-//! - Sending never waits: what the port does not take at once is reported and dropped.
+//! - Bytes are passed on in the chunks in which they came. Frames are not known here.
+//! - Bytes with line errors are an event of another kind, in order with the others.
+//! - A read of 0 bytes is the end of the port. The same descriptor is never read again.
+//! - While no one takes events the port is not read, so memory is bounded.
+//! - Sending never waits. Bytes that the port does not accept at once are reported and dropped.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: ports, /proc and the time between two trials are the world"
@@ -44,74 +43,73 @@ use reopen::{FailureFilter, Pauses, Watch};
 use std::time::{Duration, Instant};
 use tokio::sync::mpsc::{Receiver, Sender};
 
-/// What bytes are behind that came when older ones had just been thrown away.
+/// Cause of a loss: older bytes were discarded when the port was opened.
 pub const BEHIND_STALE: &str = "from while the port was opened";
-/// What bytes are behind that waited while nobody could read them.
+/// Cause of a loss: bytes waited while no one could read them.
 const BEHIND_STANDSTILL: &str = "from while the computer stood still";
 
-/// A port that was open for less is not opened again at once: whatever closes it may do so again.
+/// A port that closes sooner than this is not opened again at once, because the cause may still be there.
 const SETTLED: Duration = Duration::from_secs(2);
 
-/// What happens at one instrument's port, in order: trouble while it cannot be opened, then open,
-/// bytes, closed, and so on.
+/// An event at an instrument's port. In order: trouble while it cannot be opened, then opened, bytes, closed, and so
+/// on.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Event {
-    /// The port is open and set.
+    /// The port is open with its settings.
     Opened(Attached),
-    /// Bytes that were waiting when the port was opened, the first 64 KiB of them. They are from
-    /// before: nobody knows what they measured, so they must not be judged.
+    /// Bytes that were waiting when the port was opened, at most 64 KiB. They are older than that, so it is unknown
+    /// what they measured, and they must not be judged.
     Stale(Vec<u8>),
-    /// Bytes, in whatever chunks they came.
+    /// Bytes, in any chunks.
     Bytes(Vec<u8>),
-    /// Bytes that the line spoiled (parity, framing, a break), in their place among the others.
+    /// Bytes with line errors (parity, framing, break), in order with the others.
     Spoiled(Vec<u8>),
-    /// Other programs have the port open beside us, none has any more, or somebody had set it otherwise.
+    /// Other programs have the port open, or none has any more, or its settings had been changed.
     Disturbed {
-        /// Those that have it open now: `cat (pid 12)`.
+        /// Programs that have it open now: `cat (pid 12)`.
         holders: Vec<String>,
-        /// The settings that were found, and set back.
+        /// The settings that it had been changed to, and that were corrected.
         settings: Option<String>,
     },
-    /// Bytes may be missing from here on, or those before them were thrown away: what comes next may be
-    /// the rest of a frame.
+    /// Bytes may have been lost here or were discarded, so the next bytes may be the rest of a frame.
     OutOfStep {
-        /// Behind what, in words.
+        /// The cause, in words.
         behind: &'static str,
     },
-    /// Nothing more came up to now, for one of the silences that matter ([`crate::config::SILENCES`]) since the last byte.
+    /// Nothing came for one of the silences that matter ([`crate::config::SILENCES`]).
     Quiet {
-        /// How long. A silence that is reported late is not reported as longer.
+        /// Time since the last byte. A late report does not make it longer.
         lasted: Duration,
     },
-    /// The contact on the configured modem line has closed or opened.
+    /// The contact on the configured modem line changed.
     Contact {
-        /// It is closed now.
+        /// Whether it is closed now.
         closed: bool,
     },
-    /// The port is gone; it is waited for.
+    /// The port is gone. Opening it again is tried.
     Closed {
-        /// Why, in words.
+        /// The cause, in words.
         reason: String,
     },
-    /// The port cannot be opened; it is tried again. Sent once per message, not once per trial.
-    /// Or: the port is open and did not take the bytes of a request; those are given up.
+    /// The port cannot be opened, and is tried again; sent once for each message, not for each attempt. Or: the open
+    /// port did not accept the bytes of a request, which are dropped.
     Trouble {
-        /// What was got and what was expected.
+        /// What was found and what was expected.
         message: String,
-        /// What a person can do about it.
+        /// What to do.
         remedy: Option<String>,
     },
 }
 
-/// Nobody takes the events any more.
+/// No one takes the events any more.
 struct Unwanted;
 
-/// Keeps an instrument's port open and sends what happens there to `out`, until its receiver is
-/// dropped. A plugged-out adapter is waited for, on any number if it was named by its identity.
+/// Keeps an instrument's port open and sends its events to `out`, until the receiver is dropped. An unplugged adapter
+/// is waited for, under any device name if it is selected by its identity.
 ///
-/// What comes over `requests` is sent to the instrument as it is; what came while the port was not open is
-/// dropped, since the request has timed out by then. A request that the port does not take at once
-/// is reported as [`Event::Trouble`]. The sender of `requests` may be dropped at any time.
+/// Requests from `requests` are sent to the instrument unchanged. Requests that came while the port was closed are
+/// dropped, because they have timed out. A request that the port does not accept at once is reported as
+/// [`Event::Trouble`]. The sender of `requests` may be dropped at any time.
 pub async fn run(config: PortConfig, out: Sender<Event>, mut requests: Receiver<Vec<u8>>) {
     tokio::select! {
         () = out.closed() => {}
@@ -146,18 +144,18 @@ async fn keep_open(
             quiet.bytes_came(Instant::now());
         }
         let reason = pass_on(opened.port, quiet, opened.contact, guard, out, requests).await?;
-        // Before it is waited for: found by its serial number, the twin would be taken for it.
+        // Checked before waiting: if selected by its serial number, the twin would be taken for this adapter.
         twin_seen |= twin_is_there(&attached).await;
         tell(out, Event::Closed { reason }).await?;
         if since.elapsed() >= SETTLED {
             pauses = Pauses::new();
         }
-        // It was there all the time: a plug that is back already is not missed.
+        // It never went away: a plug that is back already causes no event.
         watch.wait(pauses.next()).await;
     }
 }
 
-/// Whether an adapter that could pass for the one that has just gone is there.
+/// Whether an adapter is there that has the same identity as the one that went away.
 async fn twin_is_there(gone: &Attached) -> bool {
     let Some(adapter) = gone.adapter() else {
         return false;
@@ -167,8 +165,8 @@ async fn twin_is_there(gone: &Attached) -> bool {
     looking.await.unwrap_or(false)
 }
 
-/// Reads the port to its end, and closes it: while its old descriptor is open, an adapter that is
-/// plugged in again gets another number.
+/// Reads the port to its end and closes it. While the old descriptor is open, an adapter that is plugged in again would
+/// get another number.
 async fn pass_on(
     mut port: Port,
     mut quiet: Quiet,
@@ -203,7 +201,7 @@ async fn pass_on(
                         let behind = BEHIND_STANDSTILL;
                         Event::OutOfStep { behind }
                     }
-                    // Where the whole computer stood, an adapter hands on what it has only after a moment.
+                    // After the whole computer stood still, an adapter delivers its bytes a moment later.
                     Late::Somewhat => {
                         quiet.again(now);
                         continue;
@@ -246,7 +244,7 @@ async fn wait_until_open(
     pauses: &mut Pauses,
     out: &Sender<Event>,
 ) -> Result<(Opened, Watch), Unwanted> {
-    // Before the first trial, so that nothing appears unseen between a trial and the wait.
+    // Begun before the first attempt, so that no event between attempt and wait is missed.
     let watch = Watch::on(&config.selector);
     let mut telling = FailureFilter::default();
     loop {
@@ -262,7 +260,7 @@ async fn wait_until_open(
     }
 }
 
-/// Looking for rivals takes some milliseconds: not on the thread that serves the other ports.
+/// Looking for rivals takes some milliseconds, so it is not done on the thread of the other ports.
 async fn open(config: PortConfig) -> Result<Opened, SerialError> {
     let selector = config.selector.to_string();
     let opening = tokio::task::spawn_blocking(move || Port::open(&config));

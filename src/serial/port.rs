@@ -1,7 +1,7 @@
-//! One open port: how it is opened and set, how it is read to its end, and what is sent to it.
+//! One open port: opening, settings, reading to its end, and sending.
 //!
-//! Raw mode first, then what is old is set apart, then it is read: a fresh terminal edits lines and
-//! echoes them to the instrument, and what waits in it is from before anybody was there.
+//! Raw mode is set first, then old bytes are separated, then reading begins. A new terminal edits lines and echoes them
+//! to the instrument, and bytes that wait in it are older than the opening.
 
 use super::access::{from_errno, look, pty_number};
 use super::contact::Contact;
@@ -26,32 +26,32 @@ use std::time::Duration;
 use tokio::io::AsyncReadExt;
 use tokio_serial::{ErrorKind, SerialPort, SerialStream};
 
-/// Most bytes taken in one read; a terminal holds no more.
+/// Maximum number of bytes in one read; a terminal holds no more.
 const READ: usize = 4096;
 
-/// An instrument that sends without end is never quiet; it is waited for no longer than this.
+/// An instrument that sends all the time is never quiet, so the wait for a silence is limited to this.
 const STALE_LONGEST: Duration = Duration::from_millis(500);
 
 /// An open port.
 #[derive(Debug)]
 pub struct Port {
     path: PathBuf,
-    /// The same terminal, to see at once whether something waits in it.
+    /// Second handle of the terminal, to see at once whether bytes wait.
     handle: OwnedFd,
     pub(super) stream: SerialStream,
     pub(super) marks: PortMarks,
-    /// Taken from the terminal, not yet handed out.
+    /// Read from the terminal, and not returned yet.
     pub(super) runs: VecDeque<ByteRun>,
     /// What ended it, once a last byte has been handed out after it.
     ended: Option<String>,
 }
 
-/// What a read gave.
+/// The result of a read.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Read {
     /// Bytes of one kind, at least one.
     Run(ByteRun),
-    /// The port is gone for good: drop it. Why, in words.
+    /// The port is gone for good and must be dropped. The cause, in words.
     HungUp(String),
 }
 
@@ -60,22 +60,22 @@ pub enum Read {
 pub struct Opened {
     /// Ready to read: locked, and with its line settings set.
     pub port: Port,
-    /// What watches the configured contact.
+    /// Watches the configured contact.
     pub(super) contact: Option<Contact>,
-    /// Where it is and what its adapter says of itself.
+    /// Path and adapter of the port.
     pub attached: Attached,
-    /// What the guard against other processes needs.
+    /// What the guard needs.
     pub(super) guarded: Guarded,
-    /// Bytes that waited in the port, the first 64 KiB. They were sent before it was opened, so what they measured is
-    /// unknown.
+    /// Bytes that waited in the port, at most 64 KiB. They are older than the opening, so it is unknown what they
+    /// measured.
     pub stale: Vec<u8>,
     /// No silence was seen after the discarded bytes, so the next bytes may be the rest of a frame.
     pub out_of_step: bool,
 }
 
 impl Port {
-    /// Opens and sets the port that is meant. Takes some milliseconds: not for an executor's
-    /// thread, but inside its context.
+    /// Opens and sets the selected port. It takes some milliseconds, so it must not run on an executor's thread, but
+    /// must have its context.
     pub fn open(config: &PortConfig) -> Result<Opened, SerialError> {
         let path = discover::resolve(&config.selector)?;
         let seen = look(&path)?;
@@ -115,7 +115,7 @@ impl Port {
                 identity: adapter.as_ref().map(|seen| seen.usb.clone()),
                 ambiguous: adapter.as_ref().is_some_and(|seen| seen.ambiguous),
                 socket: adapter.and_then(|seen| seen.socket),
-                read_by: None, // the core knows how it is read
+                read_by: None, // The core knows how it is read.
             },
             contact,
             guarded: Guarded {
@@ -137,7 +137,7 @@ impl Port {
         })
     }
 
-    /// Whether something waits in the terminal now, its end too; the next read gives it.
+    /// Whether bytes or the end wait in the terminal, so that the next read returns at once.
     pub(super) fn waits(&mut self) -> bool {
         if !self.runs.is_empty() || self.ended.is_some() {
             return true;
@@ -154,12 +154,12 @@ impl Port {
         }
     }
 
-    /// Sends bytes to the instrument, without waiting for any of them to go out.
+    /// Sends bytes to the instrument, without waiting until they are sent out.
     ///
     /// # Errors
     ///
-    /// [`SerialError::NotSent`] if there is no room for all of them now, [`SerialError::SendFailed`]
-    /// for what the system says; the rest of the bytes is not sent later.
+    /// [`SerialError::NotSent`] if not all of them fit now, [`SerialError::SendFailed`] for errors of the system. The
+    /// rest of the bytes is dropped.
     pub fn send(&mut self, bytes: &[u8]) -> Result<(), SerialError> {
         let mut rest = bytes;
         while !rest.is_empty() {
@@ -184,9 +184,9 @@ impl Port {
         Ok(())
     }
 
-    /// Waits for bytes or the end. After [`Read::HungUp`] there is nothing more to come.
+    /// Waits for bytes or the end. Nothing comes after [`Read::HungUp`].
     ///
-    /// Loses no byte when it is dropped before it is done.
+    /// Cancelling this loses no byte.
     pub async fn read(&mut self) -> Read {
         let mut buffer = [0; READ];
         loop {
@@ -197,7 +197,7 @@ impl Port {
                 return Read::HungUp(reason.clone());
             }
             let reason = match self.stream.read(&mut buffer).await {
-                // Said again on every later read: taken as "nothing yet" it would burn a core.
+                // Every later read would return it again, so treating it as "nothing yet" would use up a core.
                 Ok(0) => "the other end is gone: unplugged, or closed".to_owned(),
                 Ok(count) => {
                     let chunk = buffer.get(..count).unwrap_or_default();
@@ -216,16 +216,15 @@ impl Port {
     }
 }
 
-/// Opens the terminal a first time and sees that nobody has the lock on it.
+/// Opens the terminal for the first time and checks that no one has the lock.
 ///
-/// This handle stays open until the crate has its own: closing it in between would drop DTR and
-/// raise it again. It also spares the one who has the port the loss of exclusive use, which the failed
-/// second opening by the crate would take away.
+/// This handle stays open until the crate has its own, because closing it earlier would drop DTR and raise it again. It
+/// also protects another holder: a failed second opening by the crate would end the holder's exclusive use.
 fn first_handle(path: &Path, device: &Metadata) -> Result<OwnedFd, SerialError> {
     let fail = |errno| from_errno(path, errno);
     let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
     let handle = rustix::fs::open(path, flags, Mode::empty()).map_err(|errno| match errno {
-        // Ours, for another instrument, or root's.
+        // Held by ourselves for another instrument, or by root.
         Errno::BUSY => SerialError::Held {
             path: path.to_owned(),
             holders: holders(path, device),
@@ -233,7 +232,7 @@ fn first_handle(path: &Path, device: &Metadata) -> Result<OwnedFd, SerialError> 
         other => fail(other),
     })?;
     let gone = |errno| match errno {
-        // A terminal always answers; this one has lost its other end.
+        // A terminal always answers, so this one has lost its other end.
         Errno::IO => SerialError::NoDevice {
             path: path.to_owned(),
         },
@@ -250,7 +249,7 @@ fn first_handle(path: &Path, device: &Metadata) -> Result<OwnedFd, SerialError> 
         }
         Err(errno) => return Err(fail(errno)),
     }
-    // Before all else: a fresh terminal echoes to the instrument what it sends.
+    // Done first, because a new terminal echoes to the instrument what it sends.
     let mut settings = rustix::termios::tcgetattr(&handle).map_err(gone)?;
     settings.make_raw();
     rustix::termios::tcsetattr(&handle, OptionalActions::Now, &settings).map_err(gone)?;
@@ -280,7 +279,7 @@ fn open_and_set(
         dtr.transpose().map_err(fail)?;
         rts.transpose().map_err(fail)?;
     }
-    // After the lines are set: where a pedal joins two of them, setting one is no step on it.
+    // Begun after the lines are set: if a pedal connects two of them, setting one must not count as a press.
     let contact = contact
         .map(|(line, other)| watch(path, other.map_err(io::Error::from), line, is_pty))
         .transpose()?;
@@ -314,7 +313,7 @@ fn from_crate(path: &Path, line: LineSettings, error: &tokio_serial::Error) -> S
         },
         ErrorKind::Io(io::ErrorKind::NotFound) => SerialError::NotFound { path },
         ErrorKind::InvalidInput | ErrorKind::Unknown | ErrorKind::Io(_) => {
-            // The crate keeps the number of an error as its text only.
+            // The crate keeps the error number only as text.
             let says = error.to_string();
             if says == rustix_text(Errno::NODEV) || says == rustix_text(Errno::IO) {
                 return SerialError::NoDevice { path };
@@ -328,7 +327,7 @@ fn from_crate(path: &Path, line: LineSettings, error: &tokio_serial::Error) -> S
     }
 }
 
-/// As the crate says it: `No such device`.
+/// The text that the crate uses: `No such device`.
 fn rustix_text(errno: Errno) -> String {
     let text = io::Error::from(errno).to_string();
     text.split(" (os error")
@@ -337,8 +336,8 @@ fn rustix_text(errno: Errno) -> String {
         .to_owned()
 }
 
-/// Errors of parity and framing, and breaks, are marked in the stream instead of passing for good
-/// bytes. Returns the settings now in force.
+/// Has errors of parity and framing, and breaks, marked in the stream; otherwise they would pass as good bytes. Returns
+/// the settings now in force.
 fn mark_spoiled_bytes(handle: &OwnedFd) -> Result<Termios, Errno> {
     let mut settings = rustix::termios::tcgetattr(handle)?;
     settings
@@ -351,14 +350,14 @@ fn mark_spoiled_bytes(handle: &OwnedFd) -> Result<Termios, Errno> {
     rustix::termios::tcgetattr(handle)
 }
 
-/// A driver may keep what it likes and say nothing.
+/// Checks the settings, because a driver may ignore them silently.
 fn check_settings(
     path: &Path,
     want: LineSettings,
     got: &Termios,
     is_pty: bool,
 ) -> Result<(), SerialError> {
-    // A pseudo-terminal keeps any speed and no more; nothing hangs on it there.
+    // A pseudo-terminal keeps only the speed, and nothing depends on the rest there.
     let kept = LineSettings {
         baud: got.input_speed(),
         ..if is_pty { want } else { settings_of(got) }

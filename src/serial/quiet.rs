@@ -1,27 +1,28 @@
-//! How long nothing has come from a port, as far as that is known.
+//! Measures how long a port has been silent, as far as that can be known.
 //!
-//! In: when bytes were read, and when the timer woke. Out: when to look whether something waits, and
-//! whether that look proves a silence. The silence behind a late look proves nothing of the line where the
-//! whole computer stood still: what came then waits in the adapter.
+//! In: times at which bytes were read and the timer woke. Out: when to check whether bytes wait, and whether that check
+//! proves a silence. A late check proves nothing if the whole computer stood still: bytes from that time still wait in
+//! the adapter.
 
 use crate::config::{FRAME_GAP, SILENCES};
 use std::time::{Duration, Instant};
 
-/// A timer that is later than this is late: an adapter hands bytes on every 16 ms.
+/// A timer with more delay than this is late: an adapter delivers bytes every 16 ms.
 const LATE: Duration = Duration::from_millis(50);
-/// So late, an adapter's buffer may have run over: 128 bytes, at 9600 baud 0.13 s of them, but rare.
+/// With this delay an adapter's buffer may have overflowed: 128 bytes, which take 0.13 s at 9600 baud; but that is
+/// rare.
 const STANDSTILL: Duration = Duration::from_secs(1);
 
-/// What is known of the silence on a line.
+/// The silence on a line, as far as it is known.
 #[derive(Debug, Default)]
 pub(super) struct Quiet {
-    /// The current silence: since when, and which is to be reported next.
+    /// Beginning of the current silence, and index of the silence to report next.
     since: Option<(Instant, usize)>,
-    /// Since when we have waited for it.
+    /// Time since when it has been waited for.
     waiting: Option<Instant>,
 }
 
-/// How late a look is.
+/// Delay of a check.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Late {
     No,
@@ -35,7 +36,7 @@ impl Quiet {
         self.since = Some((now, 0));
     }
 
-    /// When to look, asked by who begins to wait `now`.
+    /// Time of the next check, for a caller that begins to wait at `now`.
     pub(super) fn due(&mut self, now: Instant) -> Option<Instant> {
         self.waiting = Some(now);
         self.due_at()
@@ -46,7 +47,7 @@ impl Quiet {
         SILENCES.get(next).map(|silence| since + *silence)
     }
 
-    /// How late this look is. Time in which earlier bytes waited to be taken is not counted: no look was due then.
+    /// Delay of this check. Time in which earlier bytes waited to be taken is not counted, because no check was due.
     pub(super) fn late(&self, now: Instant) -> Late {
         let late = self.due_at().zip(self.waiting).map(|(due, waiting)| {
             let awaited = due.max(waiting);
@@ -59,7 +60,7 @@ impl Quiet {
         }
     }
 
-    /// The silence that has passed; the next one is awaited.
+    /// The silence that has passed. The next longer one is awaited.
     pub(super) fn next_passed(&mut self) -> Option<Duration> {
         let (_, next) = self.since.as_mut()?;
         let lasted = SILENCES.get(*next).copied();
@@ -67,7 +68,7 @@ impl Quiet {
         lasted
     }
 
-    /// Nothing is proven: a silence that a frame begins behind is waited for from `now` on.
+    /// Nothing was proven, so the silence after which a frame begins is measured again from `now`.
     pub(super) fn again(&mut self, now: Instant) {
         let least = SILENCES.iter().position(|silence| *silence >= FRAME_GAP);
         let next = self.since.map_or(0, |(_, next)| next);
@@ -98,7 +99,7 @@ mod tests {
     }
 
     #[test]
-    fn a_late_look_proves_nothing_and_the_silence_is_waited_for_anew() {
+    fn a_late_check_proves_nothing_and_the_silence_is_measured_again() {
         let start = Instant::now();
         let mut quiet = Quiet::default();
         quiet.bytes_came(start);

@@ -1,5 +1,5 @@
-//! Waits for a port that cannot be opened: the pauses grow, and an event in the folder of the device file ends one
-//! early. Decides which failures are reported meanwhile.
+//! Waits before a port is opened again. The pauses grow, and an event in the folder of the device file ends one early.
+//! Also decides which failures are reported.
 
 use super::SerialError;
 use crate::config::PortSelector;
@@ -17,11 +17,11 @@ use tokio::time::sleep;
 const FIRST: Duration = Duration::from_millis(50);
 const LONGEST: Duration = Duration::from_secs(2);
 
-/// A device file appears first and gets its group and mode a little later. Also the shortest time
-/// between two trials, however much happens in the folder.
+/// A device file appears first and gets its group and mode a little later. It is also the shortest time between two
+/// attempts, whatever happens in the folder.
 const SETTLE: Duration = Duration::from_millis(20);
 
-/// Pauses between trials, each twice as long as the one before, up to two seconds.
+/// Pauses between attempts. Each is twice the one before, up to two seconds.
 #[derive(Debug)]
 pub(super) struct Pauses {
     next: Duration,
@@ -39,11 +39,11 @@ impl Pauses {
     }
 }
 
-/// A device file that has just appeared belongs to root alone until the system's rules have given
-/// it its group. A refusal is reported only if it lasts this long.
+/// A new device file belongs to root until the system's rules give it its group. A refusal is reported only if it lasts
+/// longer than this.
 const RULES_RUN: Duration = Duration::from_secs(1);
 
-/// Which failures of opening are reported: each message once, and no refusal that passes.
+/// Decides which failures of opening are reported: each message once, and no short refusal.
 #[derive(Debug, Default)]
 pub(super) struct FailureFilter {
     last_message: String,
@@ -51,7 +51,7 @@ pub(super) struct FailureFilter {
 }
 
 impl FailureFilter {
-    /// Whether this failure to open the port is to be reported.
+    /// Whether this failure to open the port must be reported.
     pub(super) fn is_news(&mut self, error: &SerialError, now: Instant) -> bool {
         if matches!(error, SerialError::NotAllowed { .. }) {
             let since = *self.refused_since.get_or_insert(now);
@@ -68,22 +68,22 @@ impl FailureFilter {
     }
 }
 
-/// Sees a port appear, or become ours to open. Where the system cannot tell, the pauses alone do.
+/// Notices that a port appears or may be opened. If the system cannot notify, only the pauses apply.
 ///
-/// A folder such as `/dev/serial/by-id` goes with its last link, and its watch with it: the nearest folder above that
-/// is there is watched for what leads to the port.
+/// A folder such as `/dev/serial/by-id` is removed with its last link, and its watch with it. So the nearest existing
+/// folder above is watched for what leads to the port.
 #[derive(Debug)]
 pub(super) struct Watch {
     events: Option<AsyncFd<OwnedFd>>,
     wanted: Wanted,
-    /// The folders under watch, by the numbers that the kernel gave; gone ones may be among them.
+    /// Watched folders, by kernel number; some may no longer exist.
     watched: Mutex<BTreeSet<i32>>,
 }
 
-/// What matters of what happens in the folders.
+/// Which events in the folders matter.
 #[derive(Debug)]
 enum Wanted {
-    /// The way to this path.
+    /// Those on the way to this path.
     Path(PathBuf),
     /// `/dev/ttyUSB…`, `/dev/ttyACM…`
     ATerminal,
@@ -104,10 +104,10 @@ impl Watch {
         watch
     }
 
-    /// Comes back after `pause`, or shortly after something happened.
+    /// Returns after `pause`, or shortly after an event.
     pub(super) async fn wait(&self, pause: Duration) {
         if self.look_on() {
-            // It may have come before there was a watch.
+            // An event may have come before the watch began.
             return sleep(SETTLE.min(pause)).await;
         }
         tokio::select! {
@@ -134,15 +134,15 @@ impl Watch {
         }
     }
 
-    /// Takes all events there are; whether one of them is about our port.
+    /// Reads all events. Returns whether one of them is about our port.
     fn read(&self, events: &OwnedFd) -> bool {
         let mut buffer = [MaybeUninit::uninit(); 4096];
         let mut reader = Reader::new(events, &mut buffer);
         let mut matters = false;
-        // Ends with an error when there are no more for now.
+        // Ends with an error when no more events are waiting.
         while let Ok(event) = reader.next() {
             if event.events().contains(ReadFlags::IGNORED) {
-                // The folder is gone, and may come back as another one.
+                // The folder is gone, and may come back as a new one.
                 self.forget(event.wd());
                 matters = true;
             }
@@ -166,7 +166,7 @@ impl Watch {
         }
     }
 
-    /// Watches the folder of the port, or the nearest one above that is there; whether that is new.
+    /// Watches the folder of the port, or the nearest existing one above. Returns whether that is new.
     fn look_on(&self) -> bool {
         let folder = match &self.wanted {
             Wanted::Path(path) => path.parent().unwrap_or(Path::new("/")),
@@ -175,7 +175,7 @@ impl Watch {
         let Some(events) = &self.events else {
             return false;
         };
-        // Not CLOSE: our own trials close the file, and would wake us for ever.
+        // Without CLOSE: our own attempts close the file and would wake us for ever.
         let what = WatchFlags::CREATE | WatchFlags::MOVED_TO | WatchFlags::ATTRIB;
         let here = Path::new(".");
         let added = folder.ancestors().find_map(|folder| {
@@ -229,7 +229,7 @@ mod tests {
     }
 
     #[test]
-    fn a_refusal_that_passes_is_not_told_and_one_that_lasts_is_told_once() {
+    fn a_short_refusal_is_not_reported_and_a_lasting_one_is_reported_once() {
         let start = Instant::now();
         let mut telling = FailureFilter::default();
         let mut is_news = |error: SerialError, millis| {
@@ -238,7 +238,7 @@ mod tests {
         assert!(is_news(missing(), 0));
         assert!(!is_news(missing(), 50));
         assert!(!is_news(refusal(), 100), "the rules may still run");
-        // Gone and back: the system's rules run again.
+        // Gone and back, so the system's rules run again.
         assert!(
             !is_news(missing(), 1_000),
             "reported before, and nothing since"
@@ -275,7 +275,7 @@ mod tests {
         let watch = Watch::on(&PortSelector::Path(path.clone()));
         std::fs::remove_dir_all(folder.path().join("serial")).unwrap();
         let comes_back = async {
-            // After whoever waits has seen it go.
+            // After the waiting task has seen the folder go.
             sleep(Duration::from_millis(200)).await;
             std::fs::create_dir_all(&by_id).unwrap();
             sleep(Duration::from_millis(200)).await;

@@ -1,9 +1,9 @@
-//! Line settings as the crate and as a terminal say them.
+//! Converts line settings between our form, the crate's and a terminal's.
 
 use crate::config::{LineSettings, Parity};
 use rustix::termios::{ControlModes, Termios};
 
-/// What a terminal is set to.
+/// The line settings of a terminal.
 pub(super) fn settings_of(termios: &Termios) -> LineSettings {
     let modes = termios.control_modes;
     let size = modes & ControlModes::CSIZE;

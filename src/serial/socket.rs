@@ -1,19 +1,19 @@
-//! Where a USB adapter is plugged in, as sysfs tells, and whether another one is its twin.
+//! Finds the socket of a USB adapter in sysfs, and whether another adapter has the same identity.
 //!
-//! In: a device file. Out: facts for telling adapters apart. Nothing is opened.
+//! In: a device file. Out: properties that distinguish adapters. Nothing is opened.
 
 use super::discover::{self, UsbIdentity};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// What tells one adapter from others.
+/// Properties that distinguish an adapter from others.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Seen {
-    /// What it says of itself: `0403:6001 serial A1`.
+    /// Identity: `0403:6001 serial A1`.
     pub(super) usb: String,
-    /// Controller, chain of sockets from there, and interface: `0000:00:14.0 usb 4.2:1.0`.
+    /// Controller, chain of sockets, and interface: `0000:00:14.0 usb 4.2:1.0`.
     pub(super) socket: Option<String>,
-    /// It has no serial number, or another adapter that is plugged in has the same one.
+    /// Whether it has no serial number, or another plugged-in adapter has the same one.
     pub(super) ambiguous: bool,
 }
 
@@ -31,7 +31,7 @@ pub(super) fn seen(path: &Path) -> Option<Seen> {
     })
 }
 
-/// Whether an adapter that is plugged in says the same of itself from another socket.
+/// Whether an adapter with the same identity is plugged into another socket.
 pub(super) fn twin_is_there(usb: &str, socket: &str) -> bool {
     has_twin(&discover::on_usb(), usb, Some(socket))
 }
@@ -43,7 +43,7 @@ fn has_twin(all: &[(PathBuf, UsbIdentity)], usb: &str, socket: Option<&str>) -> 
         .any(|(path, _)| socket_of(path).as_deref().map(without_interface) != adapter)
 }
 
-/// One adapter with several ports is no twin of itself.
+/// The socket without the interface, because an adapter with several ports is not its own twin.
 fn without_interface(socket: &str) -> &str {
     socket
         .rsplit_once(':')
@@ -56,8 +56,8 @@ fn socket_of(device: &Path) -> Option<String> {
     in_sysfs(&fs::canonicalize(place).ok()?)
 }
 
-/// Of `…/0000:00:14.0/usb1/1-4/1-4.2/1-4.2:1.0/ttyUSB0` the controller, the last chain and the interface. The
-/// number of the bus is left out: it is given by order.
+/// Controller, last chain and interface of `…/0000:00:14.0/usb1/1-4/1-4.2/1-4.2:1.0/ttyUSB0`. The number of the bus is
+/// left out, because it depends on the order of detection.
 fn in_sysfs(place: &Path) -> Option<String> {
     let names: Vec<&str> = place.iter().filter_map(|name| name.to_str()).collect();
     let bus = names.iter().rposition(|name| {

@@ -1,4 +1,4 @@
-//! What waits in a port when it is opened: taken and set apart, up to a silence behind which a frame begins.
+//! Takes the bytes that wait in a port when it is opened, up to a silence after which a frame begins.
 
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
@@ -8,11 +8,11 @@ use std::time::{Duration, Instant};
 
 const READ: usize = 4096;
 
-/// Most stale bytes that are kept; more are thrown away by the terminal.
+/// Maximum number of stale bytes that are kept; the terminal discards more.
 const MOST_STALE: usize = 64 * 1024;
 
-/// Takes what waits, and what comes before a silence as long as `quiet`, so that nothing from before the
-/// opening is read as if it came after. Also gives whether no such silence was seen.
+/// Takes waiting bytes, and bytes that come before a silence of length `quiet`, so that nothing older than the opening
+/// is judged. Also returns whether no such silence was seen.
 pub(super) fn take_stale(
     handle: &OwnedFd,
     quiet: Duration,
@@ -23,7 +23,7 @@ pub(super) fn take_stale(
     let mut buffer = [0; READ];
     while stale.len() < MOST_STALE {
         match rustix::io::read(handle, &mut buffer) {
-            // The end; the first read of the port will say so.
+            // The end. The first read of the port will report it.
             Ok(0) | Err(Errno::IO) => return Ok((stale, false)),
             Ok(count) => stale.extend_from_slice(buffer.get(..count).unwrap_or_default()),
             Err(Errno::AGAIN) => {
@@ -44,12 +44,12 @@ pub(super) fn take_stale(
     }
 }
 
-/// Whether nothing comes for as long as `quiet`.
+/// Whether nothing comes for the time `quiet`.
 fn is_silent(handle: &OwnedFd, quiet: Duration) -> Result<bool, Errno> {
     let timeout = Timespec::try_from(quiet).map_err(|_| Errno::INVAL)?;
     let begun = Instant::now();
     match poll(&mut [PollFd::new(handle, PollFlags::IN)], Some(&timeout)) {
-        // Far too late, the whole computer may have stood still: an adapter may have bytes yet.
+        // With a long delay the whole computer may have stood still, so an adapter may still have bytes.
         Ok(0) => Ok(begun.elapsed() < quiet.saturating_mul(3)),
         Ok(_) | Err(Errno::INTR) => Ok(false),
         Err(errno) => Err(errno),

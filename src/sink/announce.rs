@@ -1,8 +1,7 @@
-//! Says verdicts aloud by a program, such as one that speaks.
+//! Announces verdicts through a program, for example one that speaks.
 //!
-//! In: readings, zeros and outcomes as they become durable. Out: runs of the program, one at a time,
-//! without a shell. What is old is skipped and not said late; nothing waits for it, and what was not said is
-//! in the journal and the log all the same.
+//! In: readings, zeros and outcomes as they become durable. Out: runs of the program, one at a time, without a shell.
+//! An old announcement is skipped. Nothing waits for the program; verdicts are in journal and log in any case.
 
 use crate::config::PLACEHOLDERS;
 use crate::entry::Stamped;
@@ -16,27 +15,27 @@ use tokio::process::Command;
 use tokio::sync::broadcast::error::RecvError;
 use tokio::sync::{broadcast, watch};
 
-/// No more than this waits to be said, the newest.
+/// Maximum number of announcements that wait; the newest are kept.
 const WAITING_MOST: usize = 4;
 
-/// What waited longer is not said any more.
+/// An announcement that has waited longer is skipped.
 const OLD: Duration = Duration::from_secs(4);
 
-/// A program that takes longer is ended.
+/// A program that runs longer is killed.
 const TIME_LIMIT: Duration = Duration::from_secs(10);
 
-/// After an error the journal is read again.
+/// Pause after an error before the journal is read again.
 const PAUSE: Duration = Duration::from_secs(5);
 
-/// Something to say.
+/// An announcement.
 #[derive(Debug, Clone, PartialEq, Eq)]
 struct Saying {
     since: Instant,
-    /// In the order of [`PLACEHOLDERS`].
+    /// Values of [`PLACEHOLDERS`], in that order.
     words: [String; PLACEHOLDERS.len()],
 }
 
-/// Says what becomes durable from now on, until the sender of `stopped` is dropped.
+/// Announces entries that become durable from now on, until the sender of `stopped` is dropped.
 pub(crate) async fn run(program: Vec<String>, follow: Follow, mut stopped: watch::Receiver<()>) {
     let (say, sayings) = broadcast::channel(WAITING_MOST);
     tokio::select! {
@@ -53,7 +52,7 @@ async fn listen(mut follow: Follow, say: broadcast::Sender<Arc<Saying>>) {
             Ok(entries) => {
                 for words in entries.iter().filter_map(saying) {
                     let since = Instant::now();
-                    // Nobody to say it: the daemon is stopping.
+                    // No receiver: the daemon is stopping.
                     let _ = say.send(Arc::new(Saying { since, words }));
                 }
             }
@@ -96,7 +95,7 @@ async fn speak(program: Vec<String>, mut sayings: broadcast::Receiver<Arc<Saying
     }
 }
 
-/// Runs the program once, to its end or its time limit.
+/// Runs the program once, to its end or the time limit.
 async fn said(program: &[String], saying: &Saying) -> Result<(), String> {
     let Some((name, arguments)) = program.split_first() else {
         return Ok(());
@@ -115,7 +114,7 @@ async fn said(program: &[String], saying: &Saying) -> Result<(), String> {
         Ok(Ok(status)) => Err(status.to_string()),
         Ok(Err(error)) => Err(error.to_string()),
         Err(_) => {
-            // It may have ended in this very moment.
+            // It may have ended just now.
             let _ = child.kill().await;
             Err(format!(
                 "it ran longer than {} s and was ended",
@@ -125,7 +124,7 @@ async fn said(program: &[String], saying: &Saying) -> Result<(), String> {
     }
 }
 
-/// An argument with the words in their places.
+/// An argument with its placeholders replaced.
 fn filled(argument: &str, saying: &Saying) -> String {
     let pairs = PLACEHOLDERS.iter().zip(&saying.words);
     let filled = pairs.fold(argument.to_owned(), |text, (name, word)| {
@@ -134,7 +133,7 @@ fn filled(argument: &str, saying: &Saying) -> String {
     filled.trim_end().to_owned()
 }
 
-/// What is said of an entry; `None` of most.
+/// The values for an entry; `None` for most kinds.
 fn saying(stamped: &Stamped) -> Option<[String; PLACEHOLDERS.len()]> {
     let spoken = spoken(&stamped.entry)?;
     let slot = spoken.slot;
@@ -147,7 +146,7 @@ fn saying(stamped: &Stamped) -> Option<[String; PLACEHOLDERS.len()]> {
     ])
 }
 
-/// A minus is said as a word: an argument that begins with one would be taken for an option.
+/// A minus becomes a word, because an argument that begins with one would be taken for an option.
 fn value(value: Measured) -> String {
     let text = value.to_string();
     match text.strip_prefix('-') {

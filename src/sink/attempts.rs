@@ -1,10 +1,10 @@
-//! How one sink is doing: what has arrived, since when it fails and why, and when it is tried again.
+//! Tracks the state of a sink: what was delivered, since when and why it fails, and when it is tried again.
 //!
-//! In: each delivery and each failure. Out: the pause before the next try, a [`SinkStatus`] for status, page and
-//! metrics, and a log line where a failure begins, one for each other cause, and one where it ends.
+//! In: each delivery and failure. Out: the pause before the next attempt, a [`SinkStatus`] for status, page and
+//! metrics, and a log line at the beginning, for each new cause, and at the end of a failure.
 //!
-//! A connection alone ends no failure. The pauses grow until an entry has arrived, so that a broker that accepts
-//! and then refuses is asked no more often than one that is away.
+//! A connection alone does not end a failure. The pauses grow until an entry was delivered, so that a broker that
+//! accepts connections and refuses messages is not tried more often than one that is unreachable.
 
 use crate::entry::Seq;
 use crate::message::reply::{SinkFailure, SinkStatus};
@@ -13,22 +13,22 @@ use std::fmt;
 use std::sync::Arc;
 use std::time::Duration;
 
-/// The first pause and the longest; each is twice the one before.
+/// The shortest and the longest pause. Each is twice the one before.
 const PAUSES: (Duration, Duration) = (Duration::from_millis(500), Duration::from_secs(30));
 
 /// Called whenever the status of a sink has changed.
 pub(crate) type Tell = Arc<dyn Fn(SinkStatus) + Send + Sync>;
 
-/// The record of one sink since the daemon started.
+/// The state of one sink since the daemon started.
 pub(crate) struct Attempts {
     status: SinkStatus,
     pause: Duration,
-    /// The causes of this failure that the log has.
+    /// Causes of this failure that were logged.
     logged: Vec<String>,
     tell: Tell,
 }
 
-/// More causes of one failure are not logged.
+/// Maximum number of causes that are logged for one failure.
 const MOST_LOGGED: usize = 8;
 
 impl fmt::Debug for Attempts {
@@ -41,7 +41,7 @@ impl fmt::Debug for Attempts {
 }
 
 impl Attempts {
-    /// Of a sink that was not tried yet.
+    /// The state before the first attempt.
     pub(crate) fn new(name: &str, kind: &str, tell: Tell) -> Self {
         let status = SinkStatus::new(name, kind);
         tell(status.clone());
@@ -53,22 +53,22 @@ impl Attempts {
         }
     }
 
-    /// The sink's name.
+    /// Name of the sink.
     pub(crate) fn name(&self) -> &str {
         &self.status.sink
     }
 
-    /// Whether nothing has arrived since the last failure.
+    /// Whether nothing was delivered since the last failure.
     pub(crate) fn is_failing(&self) -> bool {
         self.status.failing.is_some()
     }
 
-    /// A connection that lasts this long has ended a failure, although there was nothing to deliver.
+    /// A connection that lasts for this time ends a failure, even without anything to deliver.
     pub(crate) const fn steady_after() -> Duration {
         PAUSES.1
     }
 
-    /// The sink goes on behind `after`; whether it works is not known yet.
+    /// The sink continues after entry `after`. Whether it works is not known yet.
     pub(crate) fn goes_on_after(&mut self, after: Seq) {
         if after.0 != self.status.after {
             self.status.after = after.0;
@@ -76,7 +76,7 @@ impl Attempts {
         }
     }
 
-    /// Everything up to `after` has arrived.
+    /// Every entry up to `after` was delivered.
     pub(crate) fn delivered(&mut self, after: Seq) {
         self.pause = PAUSES.0;
         if after.0 == self.status.after && !self.is_failing() {
@@ -91,7 +91,7 @@ impl Attempts {
         (self.tell)(self.status.clone());
     }
 
-    /// A try has failed at `now`; the pause before the next one.
+    /// An attempt failed at `now`. Returns the pause before the next one.
     pub(crate) fn failed(
         &mut self,
         now: WallMicros,
@@ -148,7 +148,7 @@ mod tests {
     }
 
     #[test]
-    fn a_failure_is_told_with_its_beginning_its_tries_and_its_last_error_and_ends() {
+    fn a_failure_is_reported_with_its_beginning_attempts_and_last_error() {
         let (mut attempts, text) = attempts();
         attempts.failed(WallMicros(0), &"gone", "look");
         attempts.failed(WallMicros(9), &"refused", "look there");

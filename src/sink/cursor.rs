@@ -1,7 +1,7 @@
-//! How far a sink is done with the journal: `state_dir/sinks/NAME`, a line `JOURNAL SEQ`.
+//! How far a sink has got in the journal: `state_dir/sinks/NAME`, with the line `JOURNAL SEQ`.
 //!
-//! In: the last entry that is durable elsewhere. Out: a file that says so, whole or as it was before. It may lag
-//! behind, never lead: after a kill a sink gives some entries again, and none is missing.
+//! In: the last entry that is durable elsewhere. Out: a file that says so, replaced as a whole. It may be behind but
+//! never ahead: after a kill a sink repeats some entries and misses none.
 
 use super::{SinkError, cursors};
 use crate::durable::{Access, failed, put};
@@ -12,10 +12,10 @@ use std::io::{self, Read as _};
 use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 
-/// A larger file is no cursor.
+/// A larger file is not a cursor.
 const LARGEST: u64 = 4096;
 
-/// Where a sink is.
+/// The cursor of a sink.
 #[derive(Debug)]
 pub(crate) struct SinkCursor {
     path: PathBuf,
@@ -24,7 +24,7 @@ pub(crate) struct SinkCursor {
 }
 
 impl SinkCursor {
-    /// The cursor of this name; before the first entry where there is none, or one of another journal.
+    /// Opens the cursor of this name. Without a file, or with one of another journal, it is before the first entry.
     pub(crate) fn open(state_dir: &Path, name: &str, journal: &str) -> Result<Self, SinkError> {
         let mut cursor = Self {
             path: cursors(state_dir)?.join(name),
@@ -46,16 +46,15 @@ impl SinkCursor {
         Ok(cursor)
     }
 
-    /// The last entry that is done with.
+    /// The last entry that was delivered.
     pub(crate) fn after(&self) -> Seq {
         self.after
     }
 
-    /// What all cursors know: where each stands, its journal and the last entry that is done with. A file that is
-    /// no cursor is left out: its sink reports it.
+    /// All cursors: path, journal, and last delivered entry. A file that is no cursor is left out; its sink reports it.
     pub(crate) fn known(state_dir: &Path) -> Vec<(PathBuf, String, Seq)> {
         let Ok(folder) = std::fs::read_dir(state_dir.join("sinks")) else {
-            return Vec::new(); // no sink has one
+            return Vec::new(); // No sink has a cursor.
         };
         let paths = folder.filter_map(|item| Some(item.ok()?.path()));
         let known = paths.filter_map(|path| {
@@ -99,7 +98,7 @@ impl SinkCursor {
         Ok(Some(stored.ok_or_else(no_cursor).map_err(failed)?))
     }
 
-    /// Moves on to `after`, durably.
+    /// Moves the cursor to `after`, durably.
     pub(crate) fn save(&mut self, after: Seq) -> Result<(), SinkError> {
         let text = format!("{} {after}\n", self.journal);
         let written = put(&self.path, text.as_bytes(), true, Access::Usual);
@@ -114,7 +113,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_cursor_is_found_again_and_one_of_another_journal_begins_anew() {
+    fn a_cursor_is_found_again_and_one_of_another_journal_starts_over() {
         let dir = tempfile::tempdir().unwrap();
         let mut cursor = SinkCursor::open(dir.path(), "plant", "ab").unwrap();
         assert_eq!(cursor.after(), Seq(0));

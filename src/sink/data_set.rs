@@ -1,11 +1,11 @@
 //! A data set of Parquet files: `FOLDER/station=STATION/day=DAY/JOURNAL.parquet`.
 //!
-//! - One file a station and day (of the reading, in UTC) and journal, with every reading of the series that are
-//!   closed. When more comes for a day its file is written again from the journal, and put in the place of the
-//!   old one: a file appears whole or not at all, and no reading is ever in two.
-//! - The cursor moves after the files are durable. A kill between the two writes the same files again.
-//! - It is made from the journal and can be made again: stop the daemon, remove `state_dir/sinks/NAME.json`.
-//! - A day of which segments were moved out of the journal keeps the file that it has.
+//! - There is one file for each station, day (of the reading, in UTC) and journal, with every reading of series that
+//!   are closed. When a day gets more readings, its file is made again from the journal and replaced as a whole. So no
+//!   reading is ever in two files.
+//! - The cursor moves after the files are durable. After a kill between the two, the same files are written again.
+//! - The data set can be made again from the journal: stop the daemon, and remove `state_dir/sinks/NAME.json`.
+//! - If segments of a day were moved out of the journal, its file stays as it is.
 
 use super::{Sink, SinkContext, SinkError, SinkKind, cursors};
 use crate::config::DataSetConfig;
@@ -29,14 +29,14 @@ pub(crate) static DATA_SET: SinkKind = SinkKind {
     open: |place| Ok(Box::new(DataSet::open(place)?)),
 };
 
-/// At most this number of files is written at a time, and no more are behind.
+/// Maximum number of files that are written at a time; more days wait.
 const MOST_FILES: usize = 8;
 
 const MICROS_PER_DAY: i64 = 24 * 60 * 60 * 1_000_000;
 
-/// A day of a station: `bench-1`, `2026-11-25`.
+/// A station and a day: `bench-1`, `2026-11-25`.
 type Part = (String, String);
-/// A table, and how many rows it has.
+/// A table, and its number of rows.
 type Written = (ParquetTable<BufWriter<WholeFile>>, u64);
 
 struct DataSet {
@@ -44,15 +44,15 @@ struct DataSet {
     folder: PathBuf,
     every: Duration,
     cursor: PathBuf,
-    /// Everything up to here is in the files, but for the series that are open.
+    /// Every entry up to here is in the files, except for series that were open.
     done: Seq,
-    /// Everything up to here has been looked at.
+    /// Every entry up to here was looked at.
     seen: Seq,
-    /// The readings of the series that are open, each with its time.
+    /// The readings of the open series, with their times.
     ledger: Ledger<WallMicros>,
-    /// For each day the first entry that its readings need: where their first series was armed.
+    /// For each day, the first entry that its readings need: the `armed` of their first series.
     days: BTreeMap<String, Seq>,
-    /// What is not in the files yet.
+    /// Days with readings that are not in the files yet.
     behind: BTreeSet<Part>,
     last: Instant,
 }
@@ -79,11 +79,11 @@ impl DataSet {
             behind: BTreeSet::new(),
             last: Instant::now(),
         };
-        let _ = data_set.take_up(&text); // what is no cursor of ours begins at the first entry
+        let _ = data_set.take_up(&text); // If the file is not a cursor of this sink, it begins at the first entry.
         Ok(data_set)
     }
 
-    /// Goes on where the cursor says, if it is of this journal and folder; else from the beginning.
+    /// Continues from the cursor, if it is of this journal and folder; otherwise from the beginning.
     fn take_up(&mut self, text: &[u8]) -> Option<()> {
         let object: Value = serde_json::from_slice(text).ok()?;
         let number = |name: &str| object.get(name)?.as_u64().map(Seq);
@@ -121,7 +121,7 @@ impl DataSet {
         self.seen = stamped.seq;
     }
 
-    /// Writes what is behind, and moves the cursor.
+    /// Writes the waiting days, and moves the cursor.
     fn write(&mut self) -> Result<(), SinkError> {
         let parts = std::mem::take(&mut self.behind);
         if let Err(error) = self.write_parts(&parts) {
@@ -167,7 +167,7 @@ impl DataSet {
         Ok(())
     }
 
-    /// The first entry that is left of the journal, and its day.
+    /// The first entry that the journal still has, and its day.
     fn beginning(&self) -> Result<(Seq, String), SinkError> {
         let mut cursor = Cursor::new(&self.place.state_dir, Seq(0))?;
         Ok(match cursor.next_line(self.seen)? {
@@ -176,7 +176,8 @@ impl DataSet {
         })
     }
 
-    /// Whether all that a day's file needs is still in the journal; else it would come out smaller than it was.
+    /// Whether the journal still has everything that a day's file needs. Otherwise the new file would have fewer
+    /// readings.
     fn is_whole(&self, part: &Part, (first, first_day): &(Seq, String)) -> bool {
         let from = self.days.get(&part.1).copied().unwrap_or(Seq(1));
         let is_whole = *first == Seq(1) || (from >= *first && part.1 > *first_day);
@@ -202,7 +203,7 @@ impl DataSet {
         }
     }
 
-    /// What a file of the data set answers: the day of a station, as far as its series are settled.
+    /// The question of a file: one day of a station, as far as its series are final.
     fn question(
         &self,
         (station, day): &Part,
@@ -248,7 +249,7 @@ impl DataSet {
         let made = || {
             make_folder(path.parent().unwrap_or(Path::new(".")), 0o755)?;
             let file = BufWriter::new(WholeFile::create(&path, true, Access::Usual)?);
-            // station and day stand in the path
+            // Station and day are in the path.
             let about = [
                 ("journal", self.place.journal.as_str()),
                 ("station", &part.0),
@@ -281,7 +282,7 @@ impl DataSet {
     }
 }
 
-/// The journal and the entry that the cursor in this file has reached.
+/// The journal and entry that the cursor in this file has reached.
 pub(super) fn reached(path: &Path) -> Option<(String, Seq)> {
     let cursor: Value = serde_json::from_slice(&std::fs::read(path).ok()?).ok()?;
     let journal = cursor.get("journal")?.as_str()?.to_owned();
@@ -330,7 +331,7 @@ fn day_of(at: WallMicros) -> String {
     text.get(..10).unwrap_or(&text).to_owned()
 }
 
-/// As hive writes a value in a path: every byte but letters, digits, `-`, `_` and `.` by its number.
+/// Encodes a value for a path as hive does: every byte except letters, digits, `-`, `_` and `.` by its number.
 fn encoded(text: &str) -> String {
     let mut encoded = String::new();
     for byte in text.bytes() {

@@ -1,11 +1,11 @@
 //! The verdict log: `state_dir/verdicts.log`, one line for each verdict, made for `tail -f`.
 //!
-//! - A line is `TIME #SEQ STATION: WHAT`, in UTC; what a person wrote cannot break out of its line.
-//! - It goes on after its own last line: after a crash no entry is missing and none is there twice.
-//!   A half-written last line is cut off and written again.
-//! - It is made from the journal and can be made again: stop the daemon, move the log away, start the daemon.
-//! - It can be rotated while the daemon runs: the log that was moved away, removed or cut to nothing is started again
-//!   with the next entry, of which a reload (SIGHUP) makes two, and goes on where the old one ends.
+//! - A line is `TIME #SEQ STATION: WHAT` in UTC. Text from people cannot begin a new line.
+//! - The log continues after its own last line, so that after a crash no entry is missing or repeated. An incomplete
+//!   last line is cut off and written again.
+//! - It can be made again from the journal: stop the daemon, move the log away, start the daemon.
+//! - It can be rotated while the daemon runs. A log that was moved, removed or truncated is begun again with the next
+//!   entry (a reload by SIGHUP makes two), and continues where the old one ended.
 
 use super::{Sink, SinkContext, SinkError, SinkKind};
 use crate::durable::failed;
@@ -19,13 +19,13 @@ use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
 use std::os::unix::fs::{MetadataExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 
-/// The name of the log in `state_dir`.
+/// Name of the log in `state_dir`.
 pub(crate) const FILE_NAME: &str = "verdicts.log";
 
-/// How far from its end the last line of the log is looked for; no line is longer.
+/// Number of bytes at the end in which the last line is searched; no line is longer.
 const TAIL: u64 = 64 * 1024;
 
-/// Its first line, up to the journal's name.
+/// Beginning of its first line, before the identity of the journal.
 const HEAD: &str = "# verdicts of journal ";
 
 pub(crate) static VERDICT_LOG: SinkKind = SinkKind {
@@ -33,7 +33,7 @@ pub(crate) static VERDICT_LOG: SinkKind = SinkKind {
     open: |place| Ok(Box::new(Log::open(place)?)),
 };
 
-/// The log, open at its end.
+/// The open log.
 #[derive(Debug)]
 struct Log {
     file: File,
@@ -42,12 +42,12 @@ struct Log {
     after: Seq,
 }
 
-/// The first line of a log.
+/// First line of a log.
 fn header(journal: &str) -> String {
     format!("{HEAD}{journal}\n")
 }
 
-/// What the second line of a rotated log begins with; behind it stands the last entry of the one before.
+/// Beginning of the second line of a rotated log, before the last entry of the old one.
 const CONTINUED: &str = "# continues after entry #";
 
 impl Log {
@@ -80,7 +80,7 @@ impl Log {
         })
     }
 
-    /// Starts the log again if somebody has moved it away, removed it or cut it to nothing.
+    /// Begins the log again if it was moved, removed or truncated.
     fn follow_rotation(&mut self) -> Result<(), SinkError> {
         let ours = self
             .file
@@ -100,7 +100,7 @@ impl Log {
     }
 }
 
-/// What the log knows: where it stands, its journal and the last entry in it.
+/// What the log knows: path, journal and last entry.
 pub(super) fn known(state_dir: &Path) -> Option<(PathBuf, String, Seq)> {
     let path = state_dir.join(FILE_NAME);
     let flags = OFlags::NOFOLLOW | OFlags::NONBLOCK;
@@ -134,8 +134,8 @@ impl Sink for Log {
     }
 }
 
-/// Never through a link, and never anything but a plain file: whoever may write to the folder could
-/// else have the daemon write somewhere else, or wait for ever.
+/// Opens a regular file, never through a link. Otherwise whoever may write to the folder could make the daemon write
+/// elsewhere, or wait for ever.
 fn open_file(path: &Path) -> Result<File, SinkError> {
     let flags = OFlags::NOFOLLOW | OFlags::NONBLOCK;
     let flags = i32::try_from(flags.bits()).unwrap_or_default();
@@ -155,7 +155,7 @@ fn open_file(path: &Path) -> Result<File, SinkError> {
     Ok(file.map_err(failed("open", path))?)
 }
 
-/// A log of another journal is kept under the next free name.
+/// Keeps a log of another journal under the next free name.
 fn move_away(path: &Path) -> Result<(), SinkError> {
     let free = (1..=u32::MAX)
         .map(|number| path.with_extension(format!("log.{number}")))
@@ -165,11 +165,11 @@ fn move_away(path: &Path) -> Result<(), SinkError> {
     Ok(std::fs::rename(path, &kept).map_err(failed("move away", path))?)
 }
 
-/// How a log ends.
+/// The end of a log.
 #[derive(Debug)]
 struct Tail {
     len: u64,
-    /// Up to the end of its last whole line.
+    /// Offset after its last complete line.
     whole: u64,
     after: Seq,
 }
@@ -194,7 +194,7 @@ fn read_tail(file: &mut File) -> io::Result<Tail> {
     Ok(Tail { len, whole, after })
 }
 
-/// The entry that a line of the log is about.
+/// Number of the entry that a line of the log is about.
 fn seq_of(line: &[u8]) -> Option<Seq> {
     let text = std::str::from_utf8(line).ok()?;
     let number = match text.strip_prefix(CONTINUED) {
@@ -212,7 +212,7 @@ fn begins_with(file: &mut File, header: &str) -> io::Result<bool> {
     Ok(beginning == header.as_bytes())
 }
 
-/// The line of an entry that a person at the bench wants to see.
+/// The line for an entry; `None` for kinds that the log leaves out.
 fn log_line(stamped: &Stamped) -> Option<String> {
     let is_wanted = match &stamped.entry {
         Entry::Journal(entry) => match entry {

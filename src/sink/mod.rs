@@ -1,7 +1,7 @@
-//! What reads the journal with a cursor of its own and puts it somewhere else.
+//! Sinks: they read the journal, each with its own cursor, and send entries elsewhere.
 //!
-//! In: durable lines, in order, each once. Out: whatever the sink makes of them. A sink that fails
-//! is tried again from where its own output ends; the journal does not wait for it.
+//! In: durable lines in order, each once. Out: the output of the sink. A sink that fails is tried again from the end of
+//! its output. The journal does not wait for it.
 #![expect(clippy::disallowed_methods, reason = "edge: sinks write files")]
 
 pub(crate) mod announce;
@@ -24,14 +24,14 @@ use tokio::time::{Instant, sleep_until};
 
 #[derive(Debug)]
 pub(crate) struct SinkKind {
-    /// Its name, for messages and in `kind` of a configuration.
+    /// Name for messages, and for `kind` in the configuration.
     pub name: &'static str,
-    /// Opens it where its own output ends.
+    /// Opens the sink at the end of its output.
     pub open: fn(&SinkContext) -> Result<Box<dyn Sink>, SinkError>,
 }
 
-/// A data set where one is configured, else the verdict log, which is always there. A broker is no such sink: it
-/// waits for answers, see [`mqtt`].
+/// The data set if it is configured, otherwise the verdict log, which always exists. Brokers are handled in [`mqtt`],
+/// because they wait for answers.
 pub(crate) fn kind(data_set: Option<&DataSetConfig>) -> &'static SinkKind {
     match data_set {
         None => &log::VERDICT_LOG,
@@ -39,48 +39,48 @@ pub(crate) fn kind(data_set: Option<&DataSetConfig>) -> &'static SinkKind {
     }
 }
 
-/// Where a sink's journal is.
+/// The journal of a sink, and its settings.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct SinkContext {
-    /// The folder of the journal and the log.
+    /// Folder that contains the journal and the log.
     pub state_dir: PathBuf,
-    /// The journal's name.
+    /// Identity of the journal.
     pub journal: String,
-    /// The sink's own name.
+    /// Name of the sink.
     pub name: String,
-    /// What was configured of a data set.
+    /// Settings of a data set; `None` for other kinds.
     pub data_set: Option<DataSetConfig>,
 }
 
-/// A sink, open.
+/// An open sink.
 pub(crate) trait Sink: Send {
-    /// The last entry that it is done with.
+    /// The last entry that the sink has taken.
     fn after(&self) -> Seq;
 
     /// Takes the entries that follow.
     fn take(&mut self, entries: &[Stamped]) -> Result<(), SinkError>;
 
-    /// The last entry that has arrived where it shall be read; behind [`Sink::after`] where a sink gathers.
+    /// The last entry that was delivered. It is behind [`Sink::after`] in a sink that collects entries.
     fn arrived(&self) -> Seq {
         self.after()
     }
 
-    /// After how long it wants [`Sink::settle`] although nothing new has come; none if it does not.
+    /// Time after which [`Sink::settle`] must be called even without new entries; `None` if that is not needed.
     fn due(&self) -> Option<Duration> {
         None
     }
 
-    /// Everything durable was taken; if the daemon stops, nothing more will come.
+    /// All durable entries were taken. If the daemon is `stopping`, no more will come.
     fn settle(&mut self, stopping: bool) -> Result<(), SinkError> {
         let _ = stopping;
         Ok(())
     }
 }
 
-/// Why a sink does not go on.
+/// Why a sink fails.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum SinkError {
-    /// Its output cannot be written or read back.
+    /// Its output cannot be written or read.
     #[error(transparent)]
     Io(#[from] Failed),
     /// The journal cannot be read.
@@ -88,10 +88,10 @@ pub(crate) enum SinkError {
     Journal(#[from] JournalError),
 }
 
-/// What a person can do about each of these.
+/// Remedy for each of these.
 const REMEDY: &str = "check the disk and the permissions of the file or folder that is named";
 
-/// What sinks, exports and the verdict log know of the journal of this folder, for its opening to compare.
+/// What sinks, exports and the verdict log know about the journal of this folder; opening compares it.
 pub(crate) fn witnesses(state_dir: &Path) -> Vec<Witness> {
     let known = cursor::SinkCursor::known(state_dir)
         .into_iter()
@@ -102,25 +102,25 @@ pub(crate) fn witnesses(state_dir: &Path) -> Vec<Witness> {
         journal: JournalId(journal),
         seq,
         digest: None,
-        is_of_this_folder: false, // it may be left over from a journal before
+        is_of_this_folder: false, // It may be left from an earlier journal.
     };
     known.map(witness).collect()
 }
 
-/// The folder of cursors in `state_dir`, made if it is not there.
+/// The folder of cursors in `state_dir`. It is created if it is missing.
 fn cursors(state_dir: &Path) -> Result<PathBuf, SinkError> {
     let folder = state_dir.join("sinks");
     make_folder(&folder, 0o700).map_err(failed("make", &folder))?;
     Ok(folder)
 }
 
-/// For the status of a sink: when something went wrong.
+/// The time of a failure, for the status of a sink.
 fn now() -> WallMicros {
     WallMicros(jiff::Timestamp::now().as_microsecond())
 }
 
-/// Moves one sink along with the durable end of the journal, until the sender of `stopped` is
-/// dropped; what is durable by then is still taken.
+/// Moves a sink along with the durable end of the journal, until the sender of `stopped` is dropped. Entries that are
+/// durable by then are still delivered.
 pub(crate) async fn run(
     place: SinkContext,
     mut follow: Follow,
@@ -163,7 +163,7 @@ async fn until(moment: Option<Instant>) {
     }
 }
 
-/// Gives a sink the next entries, or settles it where it has all; whether it has.
+/// Gives a sink the next entries, or settles it if there are none. Returns whether there were none.
 async fn moved(
     kind: &'static SinkKind,
     place: &SinkContext,

@@ -1,6 +1,6 @@
-//! The constants of control charts, computed from their definitions and not looked up.
+//! The constants of control charts, computed from their definitions instead of read from a table.
 //!
-//! Checked against a table of n = 2 to 25 to seven digits after the point.
+//! Checked against a table for n = 2 to 25, to seven decimals.
 
 use super::Undefined;
 use super::distribution::{below, density, increasing_root};
@@ -8,19 +8,19 @@ use super::sample::float_of;
 use statrs::function::gamma::ln_gamma;
 use std::sync::OnceLock;
 
-/// The largest subgroup a chart of means takes.
+/// Largest subgroup that a chart of means accepts.
 pub const MOST_IN_SUBGROUP: usize = 100;
-/// The normal distribution beyond this is nothing.
+/// Beyond this many standard deviations the normal distribution is negligible.
 const REACH: f64 = 12.0;
-/// Steps of the trapezoidal rule, which on smooth functions that vanish at both ends converges faster
-/// than any power of its step.
+/// Step of the trapezoidal rule. On smooth functions that vanish at both ends it converges faster than any power of the
+/// step.
 const STEP: f64 = 0.1;
 
-/// Each is computed once: made-up charts ask for them many thousand times.
+/// Constants by subgroup size. Each is computed once, because simulated charts need them many thousand times.
 static KNOWN: [OnceLock<Constants>; MOST_IN_SUBGROUP + 1] =
     [const { OnceLock::new() }; MOST_IN_SUBGROUP + 1];
 
-/// The constants for subgroups of one size.
+/// The constants for one size of subgroup.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Constants {
     size: f64,
@@ -34,7 +34,7 @@ pub struct Constants {
 }
 
 impl Constants {
-    /// For subgroups of `size`. [`Undefined::OutOfRange`] unless it is 2 to 100.
+    /// Constants for subgroups of `size` readings. [`Undefined::OutOfRange`] unless `size` is 2 to 100.
     pub fn new(size: usize) -> Result<Self, Undefined> {
         if !(2..=MOST_IN_SUBGROUP).contains(&size) {
             return Err(Undefined::OutOfRange {
@@ -58,28 +58,28 @@ impl Constants {
         }
     }
 
-    /// Limits of means about their centre, in mean ranges: `3 / (d2 √n)`.
+    /// Distance of the control limits of means from their centre, in mean ranges: `3 / (d2 √n)`.
     pub fn a2(&self) -> f64 {
         3.0 / (self.d2 * self.size.sqrt())
     }
 
-    /// Limits of means about their centre, in mean standard deviations: `3 / (c4 √n)`.
+    /// Distance of the control limits of means from their centre, in mean standard deviations: `3 / (c4 √n)`.
     pub fn a3(&self) -> f64 {
         3.0 / (self.c4 * self.size.sqrt())
     }
 
-    /// Lower and upper limit of a standard deviation, in mean ones: `1 ∓ 3 √(1 - c4²) / c4`, not
-    /// under 0.
+    /// Lower and upper control limit of a standard deviation, as multiples of the mean one: `1 ∓ 3 √(1 - c4²) / c4`,
+    /// not below 0.
     pub fn b3_b4(&self) -> (f64, f64) {
         around_one((1.0 - self.c4 * self.c4).sqrt() / self.c4)
     }
 
-    /// Lower and upper limit of a range, in mean ranges: `1 ∓ 3 d3 / d2`, not under 0.
+    /// Lower and upper control limit of a range, as multiples of the mean range: `1 ∓ 3 d3 / d2`, not below 0.
     pub fn d3_d4(&self) -> (f64, f64) {
         around_one(self.d3 / self.d2)
     }
 
-    /// Limits of single readings about their centre, in mean ranges: `3 / d2`.
+    /// Distance of the control limits of single readings from their centre, in mean ranges: `3 / d2`.
     pub fn e2(&self) -> f64 {
         3.0 / self.d2
     }
@@ -89,12 +89,12 @@ fn around_one(relative: f64) -> (f64, f64) {
     ((1.0 - 3.0 * relative).max(0.0), 1.0 + 3.0 * relative)
 }
 
-/// `√(2 / (n - 1)) Γ(n/2) / Γ((n-1)/2)`.
+/// The expected standard deviation of `n` standard normal values: `√(2 / (n - 1)) Γ(n/2) / Γ((n-1)/2)`.
 pub fn c4(n: f64) -> f64 {
     (2.0 / (n - 1.0)).sqrt() * (ln_gamma(n / 2.0) - ln_gamma((n - 1.0) / 2.0)).exp()
 }
 
-/// The trapezoidal sum of `f` over `from` to `to`, at whose ends it vanishes.
+/// The trapezoidal sum of `f` from `from` to `to`, where `f` vanishes at both ends.
 fn trapezoid(f: impl Fn(f64) -> f64, from: f64, to: f64, step: f64) -> f64 {
     let mut sum = 0.0;
     let mut x = from;
@@ -110,9 +110,9 @@ fn mean_range(n: f64) -> f64 {
     trapezoid(share, -REACH, REACH, STEP)
 }
 
-/// `E R² = 2 ∫ r P(R > r) dr`, over `u = ln r`.
+/// The expected squared range, `E R² = 2 ∫ r P(R > r) dr`, integrated over `u = ln r`.
 fn mean_squared_range(n: f64) -> f64 {
-    // Φ on the inner grid, once for all r
+    // Φ on the inner grid, computed once for all r.
     let mut inner = Vec::new();
     let mut x = -REACH;
     while x <= REACH {
@@ -132,8 +132,8 @@ fn mean_squared_range(n: f64) -> f64 {
     2.0 * trapezoid(over_log, -18.0, REACH.ln(), STEP)
 }
 
-/// `d2*` of the mean of `groups` ranges of `size` values, and the degrees of freedom that the
-/// standard deviation estimated with it has.
+/// `d2*` for the mean of `groups` ranges of `size` values each, and the degrees of freedom of the standard deviation
+/// that is estimated with it.
 ///
 /// ```text
 /// d2* = √(d2² + d3² / g);  ν solves c4(ν + 1) = d2 / d2*

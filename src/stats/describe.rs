@@ -1,7 +1,7 @@
-//! What readings look like: how many, where they lie, how far they spread.
+//! Describes readings: how many there are, where they lie, how far they spread.
 //!
-//! Lengths and forces come in the unit of the readings. Sums are exact integers; each figure rounds
-//! once or twice at its end.
+//! Lengths and forces are given in the unit of the readings. Sums are exact integers; each figure is rounded once or
+//! twice, at the end.
 
 use super::distribution::{ChiSquared, StudentT};
 use super::figures::row;
@@ -100,12 +100,12 @@ pub fn mean(all: &Summary) -> Result<f64, Undefined> {
 /// sd = √( Σ (x - mean)² / (n - 1) ) = √( (n Σ x² - (Σ x)²) / (n (n - 1)) )
 /// ```
 ///
-/// The numerator on the right is an exact integer. It includes the rounding to the
-/// resolution; [`super::rounding::sd_corrected`] takes that out. All readings equal: 0, which is a value here.
+/// The numerator on the right is an exact integer. The result includes the effect of the resolution, which
+/// [`super::rounding::sd_corrected`] removes. If all readings are equal it is 0, which is a valid value here.
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 2 readings.
+/// [`Undefined::TooFew`] below 2 readings.
 pub fn sd(all: &Summary) -> Result<f64, Undefined> {
     let n = all.n();
     Undefined::unless(all.count(), 2)?;
@@ -113,7 +113,7 @@ pub fn sd(all: &Summary) -> Result<f64, Undefined> {
     Ok(base_in(all.scale(), (scaled / (n * (n - 1.0))).sqrt()))
 }
 
-/// The standard deviation, if it can be divided by.
+/// As [`sd`], for a figure that divides by it.
 ///
 /// # Errors
 ///
@@ -132,8 +132,8 @@ pub fn positive_sd(all: &Summary) -> Result<f64, Undefined> {
 /// mean ± t((1+c)/2; n-1) · sd / √n
 /// ```
 ///
-/// Exact for normal readings that are not rounded; of 10,000 simulated samples of 10 or 30 readings
-/// rounded to half, one and two standard deviations, the true mean lies within for 94 to 95 %.
+/// Exact for normal readings without rounding. In 10,000 simulated samples of 10 or 30 readings, rounded to half, one
+/// and two standard deviations, the interval contains the true mean in 94 to 95 %.
 ///
 /// # Errors
 ///
@@ -151,9 +151,9 @@ pub fn mean_bounds(all: &Summary, confidence: f64) -> Result<(f64, f64), Undefin
 /// sd · √( (n-1) / χ²((1+c)/2; n-1) ),  sd · √( (n-1) / χ²((1-c)/2; n-1) )
 /// ```
 ///
-/// Exact for normal readings that are not rounded. Rounding widens the spread: of 10,000 simulated samples
-/// of 10 and 30 readings, the true spread lies within for 95 and 95 % when rounded to half a standard
-/// deviation, 94 and 93 % to one, 89 and 77 % to two; [`rounding::sd_corrected_bounds`] does better.
+/// Exact for normal readings without rounding. Rounding widens the spread. In 10,000 simulated samples of 10 and 30
+/// readings the interval contains the true value in 95 and 95 % when rounded to half a standard deviation, in 94 and 93
+/// % to one, in 89 and 77 % to two; [`rounding::sd_corrected_bounds`] does better.
 /// Source: NIST/SEMATECH e-Handbook 1.3.5.8, from memory.
 ///
 /// # Errors
@@ -166,7 +166,7 @@ pub fn sd_bounds(all: &Summary, confidence: f64) -> Result<(f64, f64), Undefined
     Ok((sd * low, sd * high))
 }
 
-/// What a standard deviation with `degrees` degrees of freedom is multiplied by for its confidence interval.
+/// Factors for the ends of a confidence interval of a standard deviation with `degrees` degrees of freedom.
 pub(super) fn spread_factors(degrees: f64, confidence: f64) -> Result<(f64, f64), Undefined> {
     let spread = ChiSquared::new(degrees)?;
     let factor = |p: f64| Ok((degrees / spread.quantile(p)?).sqrt());
@@ -176,20 +176,20 @@ pub(super) fn spread_factors(degrees: f64, confidence: f64) -> Result<(f64, f64)
     ))
 }
 
-/// The minimum. [`Undefined::TooFew`] without readings.
+/// The minimum, in the unit of the readings. [`Undefined::TooFew`] without readings.
 pub fn min(all: &Summary) -> Result<f64, Undefined> {
     let least = all.grid().least();
     Ok(all.in_unit(least.ok_or(Undefined::TooFew { got: 0, want: 1 })?))
 }
 
-/// The maximum. [`Undefined::TooFew`] without readings.
+/// The maximum, in the unit of the readings. [`Undefined::TooFew`] without readings.
 pub fn max(all: &Summary) -> Result<f64, Undefined> {
     let greatest = all.grid().greatest();
     Ok(all.in_unit(greatest.ok_or(Undefined::TooFew { got: 0, want: 1 })?))
 }
 
-/// The quartile 1, 2 (the median) or 3, type 7: linear between the readings in order at position
-/// `(n - 1) · quarter / 4` from 0. Exact up to the last division.
+/// Quartile 1, 2 (the median) or 3, by definition 7: linear between the sorted readings at position `(n - 1) · quarter
+/// / 4`, counted from 0. Exact up to the last division.
 ///
 /// Source: Hyndman and Fan 1996, definition 7 (from memory). The handbook's own definition (its page
 /// 7.2.6.2, type 6) differs; the reference file has both.
@@ -207,12 +207,12 @@ pub fn quartile(all: &Summary, quarter: u64) -> Result<f64, Undefined> {
 /// lag1 = Σᵢ₌₁ⁿ⁻¹ (xᵢ - mean)(xᵢ₊₁ - mean) / Σᵢ₌₁ⁿ (xᵢ - mean)²
 /// ```
 ///
-/// Both sums are exact. About 0 for independent readings; its standard error is
-/// then `1/√n`. Source: NIST Statistical Reference Datasets, checked to 14 digits.
+/// Both sums are exact. Near 0 for independent readings, with a standard error of `1/√n`. Source: NIST Statistical
+/// Reference Datasets, checked to 14 digits.
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 2 readings, [`Undefined::NoSpread`] if all are equal.
+/// [`Undefined::TooFew`] below 2 readings, [`Undefined::NoSpread`] if all are equal.
 pub fn lag1(all: &Summary) -> Result<f64, Undefined> {
     all.moments().lag1()
 }

@@ -1,39 +1,39 @@
-//! A figure as a row of a table: its name for programs, its words for people, and how to get it.
+//! A figure as a row of a table: name for programs, words for people, and function.
 
 use super::Undefined;
 use super::sample::nearest;
 use std::fmt;
 
-/// What kind of number a figure is; decides how it is shown.
+/// The kind of number of a figure, which decides how it is shown.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FigureKind {
-    /// A whole number of things.
+    /// A count.
     Count,
-    /// In the unit of the readings.
+    /// A value in the unit of the readings.
     Reading,
     /// A pure number.
     Ratio,
     /// A probability between 0 and 1.
     Probability,
-    /// Pieces in a million.
+    /// Parts per million.
     PartsPerMillion,
-    /// Hundredths.
+    /// Per cent.
     Percent,
-    /// In the unit of the readings, a place.
+    /// A slope: units of the readings per place.
     Slope,
-    /// Where a trend stands: the number of a reading, or a time.
+    /// A place on the axis of a trend: the number of a reading, or a time.
     Position,
 }
 
-/// A figure about an `S`.
+/// A figure that is computed from an `S`.
 pub struct Figure<S: ?Sized + 'static> {
-    /// As in `--json`; never changes.
+    /// Name in `--json`, which never changes.
     pub name: &'static str,
-    /// As people read it.
+    /// Name for people.
     pub words: &'static str,
-    /// What kind of number.
+    /// The kind of number.
     pub kind: FigureKind,
-    /// Its value, or why it has none.
+    /// Computes the value, or the reason why there is none.
     pub of: fn(&S) -> Result<f64, Undefined>,
 }
 
@@ -52,16 +52,16 @@ pub(super) const fn row<S>(
     }
 }
 
-/// A figure without its function: what a list of figures shows.
+/// A figure without its function, for lists of figures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct FigureInfo {
-    /// The study it belongs to.
+    /// Name of the study that has it.
     pub study: &'static str,
-    /// As in `--json`.
+    /// Name in `--json`, which never changes.
     pub name: &'static str,
-    /// As people read it.
+    /// Name for people.
     pub words: &'static str,
-    /// What kind of number.
+    /// The kind of number.
     pub kind: FigureKind,
 }
 
@@ -86,7 +86,7 @@ pub(super) fn rows<S>(study: &'static str, figures: &'static [Figure<S>]) -> Vec
         .collect()
 }
 
-/// How many digits after the point it takes to tell one `step` from the next; at most 8.
+/// Number of decimals that distinguishes one multiple of `step` from the next; at most 8.
 ///
 /// ```
 /// use tallyjaw::stats::figures::decimals;
@@ -107,12 +107,12 @@ pub fn whole(value: f64) -> i64 {
     nearest(value)
 }
 
-/// The nearest whole number of millionths: for a place in a picture.
+/// The nearest whole number of millionths, for positions in pictures.
 pub fn millionths(value: f64) -> i64 {
     nearest(value * 1e6)
 }
 
-/// Back from [`millionths`].
+/// The inverse of [`millionths`].
 pub fn in_ones(millionths: i64) -> f64 {
     crate::stats::sample::float(millionths.into()) / 1e6
 }

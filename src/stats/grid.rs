@@ -1,32 +1,31 @@
-//! How often each value was read; values stand on the grid of the instrument, so they are few.
+//! Counts how often each value occurs. Values are multiples of the instrument's resolution, so there are few.
 //!
-//! In: whole base units in any order. Out: minimum, maximum and quantiles, exact, without keeping
-//! the readings themselves.
+//! In: whole base units in any order. Out: exact minimum, maximum and quantiles, without storing the readings.
 
 use super::Undefined;
 use std::collections::BTreeMap;
 
-/// More different values than this are no longer a grid.
+/// With more different values than this the readings are not on the grid of an instrument.
 pub(super) const MOST_VALUES: usize = 1 << 20;
 
-/// Counts of equal values, in ascending order.
+/// Counts of values, ascending by value.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Grid {
     counts: Vec<(i64, u64)>,
     total: u64,
 }
 
-/// A fraction of base units: `numerator / denominator`, with a positive denominator.
+/// A fraction of base units: `numerator / denominator`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Fraction {
     /// The numerator, in base units.
     pub numerator: i128,
-    /// At least 1; the fraction need not be in lowest terms.
+    /// At least 1. The fraction need not be reduced.
     pub denominator: i128,
 }
 
 impl Grid {
-    /// Of readings in any order.
+    /// The counts of readings in any order.
     pub fn of(bases: &[i64]) -> Self {
         let mut sorted = bases.to_vec();
         sorted.sort_unstable();
@@ -37,7 +36,7 @@ impl Grid {
         Self::of_sorted(counts)
     }
 
-    /// Of counts that were kept beside a stream.
+    /// The counts that a stream has kept.
     pub fn of_counts(counts: BTreeMap<i64, u64>) -> Result<Self, Undefined> {
         if counts.len() > MOST_VALUES {
             return Err(Undefined::TooLarge);
@@ -50,12 +49,12 @@ impl Grid {
         Self { counts, total }
     }
 
-    /// Each value with how often it was read, ascending.
+    /// Each value with its count, ascending.
     pub fn counts(&self) -> &[(i64, u64)] {
         &self.counts
     }
 
-    /// How many readings.
+    /// Number of readings.
     pub fn total(&self) -> u64 {
         self.total
     }
@@ -70,7 +69,7 @@ impl Grid {
         self.counts.last().map(|(value, _)| *value)
     }
 
-    /// The value at `rank` of all readings in ascending order, from 0.
+    /// The value at `rank` in ascending order, counted from 0.
     fn at_rank(&self, rank: u64) -> Option<i64> {
         let mut before = 0;
         self.counts.iter().find_map(|(value, times)| {
@@ -79,8 +78,8 @@ impl Grid {
         })
     }
 
-    /// The quantile `parts / of` by linear interpolation (type 7): at position `(n - 1) p` from 0
-    /// between the readings in order. Exact.
+    /// The quantile `parts / of`, linear between the sorted readings (definition 7) at position `(n - 1) p`, counted
+    /// from 0. Exact.
     ///
     /// Source: Hyndman and Fan 1996, definition 7 (from memory); the default of R and numpy.
     pub fn quantile(&self, parts: u64, of: u64) -> Result<Fraction, Undefined> {

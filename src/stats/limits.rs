@@ -1,9 +1,9 @@
-//! The limits of an axis, as the statistics need them.
+//! Limits of an axis, for statistics.
 
 use super::{Summary, Undefined};
 use crate::quantity::Quantity;
 
-/// Limits of one axis; at least one of them for a figure that compares with limits.
+/// Limits of an axis. A figure that compares with limits needs at least one of them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Limits {
     /// The lower limit.

@@ -1,11 +1,12 @@
-//! Figures about readings, as they stand up in an audit.
+//! Statistics of readings that withstand an audit.
 //!
-//! In: exact integers (nanometres, millinewtons) with the unit to speak in. Out: figures in that unit,
-//! each with its formula, its source and the conditions under which it has no value.
+//! In: exact integers (nanometres, millinewtons) and the unit of the results. Out: figures in that unit, each with its
+//! formula, its source, and the conditions under which it has no value.
 //!
-//! - A figure is never NaN, infinite or a silent 0: without a value it is [`Undefined`], with the reason.
-//! - Sums are exact integers; a float begins in [`sample`], when a figure is computed, and nowhere before.
-//! - No file, clock or chance in here. What is simulated has a seed of its own and is always the same.
+//! - A figure is never NaN or infinite, and never 0 for want of a value. Without a value it is [`Undefined`], with the
+//!   reason.
+//! - Sums are exact integers. A float appears only when a figure is computed, through [`sample`].
+//! - No file, clock or true randomness is used. Simulations have a fixed seed, so their results never change.
 #![expect(
     clippy::float_arithmetic,
     reason = "the one place above the line that computes with floats, from exact integers"
@@ -41,10 +42,10 @@ pub use limits::Limits;
 pub use sample::{Sample, Summary};
 pub use undefined::Undefined;
 
-/// The share of cases in which a bound is to hold, where no other is given.
+/// The default confidence.
 pub const CONFIDENCE: f64 = 0.95;
 
-/// Every figure that has a name in `study … --json`, in the order of its studies.
+/// Every named figure of `study … --json`, study by study.
 pub fn statistics() -> Vec<FigureInfo> {
     let tables = [
         figures::rows("describe", describe::FIGURES),

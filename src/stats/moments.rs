@@ -1,16 +1,16 @@
-//! Sums over readings, exact.
+//! Exact sums over readings.
 //!
-//! In: whole base units in the order in which they were read, one after the other. Out: what mean,
-//! spread and lag-1 correlation are made of. Bounded memory, whatever the number of readings.
+//! In: whole base units in the order of reading. Out: the sums for mean, standard deviation and lag-1 autocorrelation.
+//! Memory does not grow with the number of readings.
 
 use super::Undefined;
 use super::sample::float;
 
-/// Values beyond this many base units (two million kilometres) are refused: any difference of two then fits
-/// in 64 bits.
+/// Values beyond this number of base units (two million kilometres) are refused, so that the difference of two values
+/// fits into 64 bits.
 pub const MOST: u64 = 1 << 61;
 
-/// Sums over deviations from the first reading, which keeps them small.
+/// Sums over the differences from the first reading, which keeps them small.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Moments {
     count: u64,
@@ -18,12 +18,12 @@ pub struct Moments {
     last: i128,
     sum: i128,
     squares: i128,
-    /// Sum of the products of neighbours.
+    /// Sum of the products of consecutive differences.
     lagged: i128,
 }
 
 impl Moments {
-    /// Takes the next reading, in base units.
+    /// Adds the next reading, in base units.
     pub fn push(&mut self, base: i64) -> Result<(), Undefined> {
         if base.unsigned_abs() > MOST {
             return Err(Undefined::TooLarge);
@@ -46,12 +46,12 @@ impl Moments {
         Ok(())
     }
 
-    /// How many readings.
+    /// Number of readings.
     pub fn count(&self) -> u64 {
         self.count
     }
 
-    /// The sum of all readings, in base units.
+    /// Sum of all readings, in base units.
     pub fn total(&self) -> i128 {
         i128::from(self.pivot) * i128::from(self.count) + self.sum
     }
@@ -66,7 +66,7 @@ impl Moments {
             .ok_or(Undefined::TooLarge)
     }
 
-    /// `Σ(x - mean)²` in squared base units: a rounding at the very end, none before.
+    /// `Σ(x - mean)²` in squared base units, rounded only once, at the end.
     pub fn squared_deviations(&self) -> Result<f64, Undefined> {
         Undefined::unless(self.count, 1)?;
         Ok(float(self.scaled_squares()?) / float(self.count.into()))

@@ -1,7 +1,7 @@
-//! Could these readings come from a normal distribution that was rounded to the instrument's step?
+//! Tests whether readings may come from a normal distribution whose values were rounded to the instrument's resolution.
 //!
-//! A test that does not know of the rounding rejects every normal sample once its spread is under about
-//! two steps, which is the usual case with a caliper.
+//! A test without regard to rounding rejects every normal sample whose standard deviation is below about two resolution
+//! steps, which is usual with a caliper.
 
 use super::describe::{mean, positive_sd};
 use super::distribution::{Normal, above, below};
@@ -10,23 +10,23 @@ use super::rounding::sd_corrected;
 use super::sample::{float, float_of};
 use super::{Summary, Undefined};
 
-/// Under this number of steps the corrected spread of a few readings is often far too small, and then almost any
-/// sample looks unlike it: a true spread of half a step is then held against the readings as well.
+/// Below this number of steps the corrected standard deviation of few readings is often far too small, so that almost
+/// any sample would be rejected. The test is then also made with a standard deviation of half a step.
 const SURE: f64 = 0.5;
-/// Fewer readings than this and the test can tell nothing (common practice, no source).
+/// With fewer readings the test has no power (common practice, no source).
 const FEWEST: u64 = 8;
-/// More readings than this and every real process differs from the normal distribution.
+/// With more readings every real process differs significantly from the normal distribution.
 const MOST: u64 = 5000;
-/// Simulated samples behind a probability.
+/// Number of simulated samples for a probability.
 const RUNS: usize = 1999;
-/// With more cells than this across the distribution, rounding no longer tells: with 5,000 readings it then
-/// adds under 0.01 to the statistic (`n (step/sd)²/12`).
+/// With more cells than this across the distribution, rounding does not matter: with 5,000 readings it adds less than
+/// 0.01 to the statistic (`n (step/sd)²/12`).
 const MOST_CELLS: f64 = 4096.0;
-/// How far a simulated normal distribution reaches to each side, in standard deviations.
+/// Range of the simulated normal distribution to each side, in standard deviations.
 const REACH: f64 = 8.5;
-/// The largest statistic that the formula of [`unrounded_p`] is made for (13 there, 10 by common practice).
+/// Largest statistic for which the formula of [`unrounded_p`] is valid (13 there, 10 by common practice).
 const LARGEST: f64 = 10.0;
-/// The simulation's seed: the same readings always give the same probability.
+/// Seed of the simulation: the same readings always give the same probability.
 const SEED: u64 = 0x7a11_1a05;
 
 /// The Anderson-Darling statistic for normality with estimated mean and spread, adjusted for n.
@@ -36,12 +36,12 @@ const SEED: u64 = 0x7a11_1a05;
 /// A²* = A² (1 + 0.75/n + 2.25/n²)
 /// ```
 ///
-/// Equal readings are summed at once, by their ranks. Source: NIST/SEMATECH e-Handbook 1.3.5.14;
-/// D'Agostino and Stephens 1986, from memory; checked against an independent computation.
+/// Equal readings are summed together, by their ranks. Source: NIST/SEMATECH e-Handbook 1.3.5.14; D'Agostino and
+/// Stephens 1986, from memory; checked against an independent computation.
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 8 readings, [`Undefined::NoSpread`] if all are equal.
+/// [`Undefined::TooFew`] below 8 readings, [`Undefined::NoSpread`] if all are equal.
 pub fn anderson_darling(all: &Summary) -> Result<f64, Undefined> {
     Undefined::unless(all.count(), FEWEST)?;
     let (mean, sd) = (mean(all)?, positive_sd(all)?);
@@ -50,7 +50,7 @@ pub fn anderson_darling(all: &Summary) -> Result<f64, Undefined> {
     Ok(statistic(cells, all.count()))
 }
 
-/// From standardised values in ascending order with how often each was read.
+/// The statistic of standardised values in ascending order with their counts.
 fn statistic(cells: impl Iterator<Item = (f64, u64)>, count: u64) -> f64 {
     let n = float(count.into());
     let square = |whole: u64| float(i128::from(whole) * i128::from(whole));
@@ -58,7 +58,7 @@ fn statistic(cells: impl Iterator<Item = (f64, u64)>, count: u64) -> f64 {
     let mut sum = 0.0;
     for (z, times) in cells {
         let to = before + times;
-        // Σ (2i - 1) over the ranks of these readings, counted from below and from above
+        // Σ (2i - 1) over the ranks of these readings, counted from below and from above.
         let from_below = square(to) - square(before);
         let from_above = square(count - before) - square(count - to);
         let ln = |share: f64| share.max(f64::MIN_POSITIVE).ln();
@@ -68,19 +68,18 @@ fn statistic(cells: impl Iterator<Item = (f64, u64)>, count: u64) -> f64 {
     (-n - sum / n) * (1.0 + 0.75 / n + 2.25 / (n * n))
 }
 
-/// The probability of an Anderson-Darling statistic at least as large, for normal readings that were
-/// rounded to the step like these.
+/// The p-value of the Anderson-Darling statistic, for normal readings that were rounded in the same way.
 ///
-/// With a known step: the share of 1,999 simulated samples of as many normal readings, with the mean
-/// and the corrected spread of these, rounded to the same grid (a parametric bootstrap with a seed of
-/// its own); it is 1 in 2,000 at least. A spread under half a step is not sure: the larger probability of it and
-/// of half a step counts. Without one, or where a standard deviation has over 240 steps, so that
-/// rounding does not matter: the formula of D'Agostino and Stephens 1986, from memory. Time and memory are
-/// bounded, however fine the step and however wide the readings.
+/// With a known resolution it is the share of 1,999 simulated samples with a larger statistic (a parametric bootstrap
+/// with a fixed seed). Their mean and corrected standard deviation are those of the readings, and they are rounded to
+/// the same grid. It is at least 1 in 2,000. If the standard deviation is below half a step it is uncertain; then the
+/// larger p-value of it and of half a step is taken. Without a resolution, or if a standard deviation has more than 240
+/// steps so that rounding does not matter, the formula of D'Agostino and Stephens 1986 is used, from memory. Time and
+/// memory are bounded for any step and range.
 ///
 /// # Errors
 ///
-/// As [`anderson_darling`]; [`Undefined::TooMany`] over 5,000 readings, where any departure shows;
+/// As [`anderson_darling`]; [`Undefined::TooMany`] above 5,000 readings, where any departure is significant;
 /// [`Undefined::StepOnly`] if rounding accounts for the whole spread.
 ///
 /// # Examples
@@ -131,7 +130,7 @@ pub fn normality_p(all: &Summary) -> Result<f64, Undefined> {
     })
 }
 
-/// The cells that a normal value is rounded to.
+/// The cells of the grid that normal values are rounded to.
 struct Cells {
     /// How many steps the first cell lies above nothing in particular: values are whole steps from it.
     cumulated: Vec<f64>,
@@ -139,14 +138,14 @@ struct Cells {
 
 impl Cells {
     fn new(normal: Normal, step: f64, on_grid: f64) -> Self {
-        // the value of the grid that is at least so far under the mean
+        // The value of the grid that lies at least this far below the mean.
         let under = ((normal.mean - REACH * normal.sd - on_grid) / step).floor();
         let first = on_grid + under * step;
         let mut cumulated = Vec::new();
         loop {
             let edge = first + (float_of(cumulated.len()) + 0.5) * step;
             cumulated.push(normal.below(edge));
-            // the count ends it too: where a float has no room for a step, the edge would stand still
+            // The count is limited too: if a float cannot represent another step, the edge would not move.
             if edge > normal.mean + REACH * normal.sd
                 || float_of(cumulated.len()) > 2.0 * MOST_CELLS
             {
@@ -155,7 +154,7 @@ impl Cells {
         }
     }
 
-    /// The statistic of one simulated sample; `None` if all its readings are equal.
+    /// The statistic of a simulated sample; `None` if all its readings are equal.
     fn draw(&self, count: u64, random: &mut Random, counts: &mut Vec<u64>) -> Option<f64> {
         counts.clear();
         counts.resize(self.cumulated.len() + 1, 0);
@@ -185,8 +184,8 @@ impl Cells {
     }
 }
 
-/// D'Agostino and Stephens 1986, table 4.9 (from memory). Over [`LARGEST`] the formula would turn up again;
-/// the probability there, 4e-24, is the smallest that is given.
+/// D'Agostino and Stephens 1986, table 4.9 (from memory). Above [`LARGEST`] the formula would rise again; the value
+/// there, 4e-24, is the smallest that is returned.
 fn unrounded_p(a: f64) -> f64 {
     let a = a.min(LARGEST);
     let p = if a >= 0.6 {

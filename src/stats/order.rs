@@ -1,31 +1,30 @@
-//! Does the order of the readings matter? Permutation tests.
+//! Permutation tests: does the order of the readings matter?
 //!
-//! In: readings in order. Out: p-values under random order. They hold for any distribution and for rounded
-//! readings, since only the order changes.
+//! In: readings in order. Out: p-values under random order. They are valid for any distribution and for rounded
+//! readings, because only the order changes.
 
 use super::random::Random;
 use super::{Sample, Undefined};
 
-/// Fewer readings have too few orders (common practice, no source).
+/// Fewer readings have too few different orders (common practice, no source).
 const FEWEST: u64 = 8;
-/// More readings than this take too long.
+/// More readings would take too long.
 pub const MOST: u64 = 5000;
-/// Random orders behind a chance.
+/// Number of random orders for a p-value.
 const RUNS: u32 = 1999;
-/// The seed of the random orders: the same readings always give the same chances.
+/// Seed of the random orders: the same readings always give the same p-values.
 const SEED: u64 = 0x7a11_0bde;
 
 /// The p-values of the order.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Order {
-    /// Of a lag-1 autocorrelation as far from what is to be expected, either way.
+    /// Two-sided p-value of the lag-1 autocorrelation.
     pub lag1_p: f64,
-    /// Of neighbours as near to each other: low where a process wanders, so that Cpk exceeds Ppk.
+    /// P-value of small distances between neighbours. It is low where a process wanders, so that Cpk exceeds Ppk.
     pub near_p: f64,
 }
 
-/// The order of `sample` against 1,999 random orders of the same readings (a permutation test with a seed of
-/// its own).
+/// Compares the order of `sample` with 1,999 random orders of the same readings (a permutation test with a fixed seed).
 ///
 /// ```text
 /// lag-1:  | n Σ xᵢ xᵢ₊₁ - (T² - Σ x²) |   as large,   T = Σ x
@@ -36,7 +35,7 @@ pub struct Order {
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 8 readings, [`Undefined::TooMany`] over 5,000, [`Undefined::NoSpread`] if all are
+/// [`Undefined::TooFew`] below 8 readings, [`Undefined::TooMany`] above 5,000, [`Undefined::NoSpread`] if all are
 /// equal, [`Undefined::TooLarge`] if sums overflow.
 ///
 /// # Examples
@@ -101,7 +100,7 @@ pub fn order(sample: &Sample) -> Result<Order, Undefined> {
     })
 }
 
-/// Every order is as likely as any other (Fisher and Yates).
+/// A random order in which every order is equally likely (Fisher and Yates).
 fn shuffle(values: &mut [i128], random: &mut Random) {
     for last in (1..values.len()).rev() {
         values.swap(last, random.below(last + 1));
@@ -124,7 +123,7 @@ mod tests {
             far += u32::from(of.lag1_p <= 0.05);
             near += u32::from(of.near_p <= 0.05);
         }
-        // 20 of 400 on average; over 37 once in ten thousand
+        // 20 of 400 on average; more than 37 once in ten thousand.
         assert!(
             (5..=37).contains(&far) && (5..=37).contains(&near),
             "{far} {near}"
@@ -132,7 +131,7 @@ mod tests {
     }
 
     #[test]
-    fn what_cannot_be_told_is_said() {
+    fn an_order_that_cannot_be_tested_is_undefined() {
         let of = |bases: Vec<i64>| order(&Sample::from_bases(bases, Unit::Millimetre).unwrap());
         assert_eq!(of(vec![1; 9]), Err(Undefined::NoSpread { count: 9 }));
         assert_eq!(of(vec![1, 2]), Err(Undefined::TooFew { got: 2, want: 8 }));

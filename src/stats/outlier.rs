@@ -1,9 +1,8 @@
-//! Outliers, by Grubbs' test and its extension to several of them.
+//! Finds outliers by Grubbs' test and its extension to several outliers.
 //!
-//! Grubbs' statistic presumes readings that are not rounded. Of readings rounded to the resolution all but
-//! one are often equal, and any other value then lies as far out as a value can: the test would call it an
-//! outlier in most samples of three. Where the step is known, the spread is therefore taken for no less
-//! than what rounding may hide of it.
+//! Grubbs' statistic assumes readings that are not rounded. With rounded readings all but one are often equal, and any
+//! other value is then as far out as possible: in samples of three the test would mostly name an outlier. So if the
+//! resolution is known, the standard deviation counts for at least what rounding may hide.
 
 use super::distribution::StudentT;
 use super::sample::float;
@@ -11,17 +10,16 @@ use super::{Sample, Summary, Undefined};
 
 /// The significance level of the test.
 pub const ALPHA: f64 = 0.05;
-/// The same in each round where there are several, so that all of them together keep to [`ALPHA`] (from
-/// 20,000 simulated samples of 10 to 100 readings, not rounded and rounded).
+/// Significance level of each round of several, so that all rounds together keep to [`ALPHA`] (found with 20,000
+/// simulated samples of 10 to 100 readings, not rounded and rounded).
 const ALPHA_OF_ROUNDS: f64 = 0.035;
-/// No more outliers than this are named: more of them are another distribution.
+/// Maximum number of outliers that are named. More of them mean another distribution.
 pub const MOST: usize = 10;
 
-/// The outlying values among readings, the furthest first; at most 5 of 100 samples without
-/// outliers are said to have one.
+/// The outlying values, the furthest first. Of 100 samples without outliers at most 5 are reported to have one.
 ///
-/// One is looked for among less than ten readings, two from ten on, and one more for every ten, at most
-/// [`MOST`]. See [`values`] for the test, `docs/false-alarms.md` for how often it is wrong and right.
+/// Below ten readings one outlier is looked for, from ten on two, and one more for every further ten, up to [`MOST`].
+/// See [`values`] for the test, and `docs/false-alarms.md` for its rates of error and detection.
 ///
 /// # Errors
 ///
@@ -33,20 +31,20 @@ pub fn found(all: &Summary) -> Result<Vec<Furthest>, Undefined> {
     values(all, most, alpha)
 }
 
-/// An outlier. That is no reason to leave it out: look at the piece.
+/// An outlier. It is a reason to look at the piece, not to leave the reading out.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Outlier {
-    /// Its number in the sample, from 1.
+    /// Number of the reading in the sample, from 1.
     pub at: usize,
     /// The reading, in the unit of the sample.
     pub value: f64,
-    /// Its distance from the mean, in standard deviations (see [`values`]).
+    /// Distance from the mean, in standard deviations (see [`values`]).
     pub distance: f64,
-    /// What that distance must not exceed.
+    /// Critical value that the distance exceeds.
     pub critical: f64,
 }
 
-/// The critical distance from the mean for `n` normal readings.
+/// The critical distance from the mean, for `n` normal readings.
 ///
 /// ```text
 /// G = (n - 1)/√n · √( t² / (n - 2 + t²) ),   t = t(1 - α/(sides n); n - 2)
@@ -56,7 +54,7 @@ pub struct Outlier {
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 3 readings, [`Undefined::OutOfRange`] unless α is between 0 and 1.
+/// [`Undefined::TooFew`] below 3 readings, [`Undefined::OutOfRange`] unless α is between 0 and 1.
 pub fn grubbs_critical(n: u64, alpha: f64, sides: u8) -> Result<f64, Undefined> {
     Undefined::unless(n, 3)?;
     let n = float(n.into());
@@ -64,28 +62,28 @@ pub fn grubbs_critical(n: u64, alpha: f64, sides: u8) -> Result<f64, Undefined> 
     Ok((n - 1.0) / n.sqrt() * (t * t / (n - 2.0 + t * t)).sqrt())
 }
 
-/// The reading furthest from the mean, whether it is an outlier or not (Grubbs' test, both sides).
+/// The reading furthest from the mean, outlier or not (Grubbs' test, two-sided).
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 3 readings, [`Undefined::NoSpread`] if all are equal.
+/// [`Undefined::TooFew`] below 3 readings, [`Undefined::NoSpread`] if all are equal.
 pub fn furthest(sample: &Sample, alpha: f64) -> Result<Outlier, Undefined> {
     let mut found = rounds(sample, 1, alpha)?;
     found.pop().ok_or(Undefined::TooFew { got: 0, want: 3 })
 }
 
-/// A value that lies furthest from the mean; which of the readings it was is not known any more.
+/// The value furthest from the mean, without the place of its reading.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Furthest {
     /// The value, in base units.
     pub base: i64,
-    /// Its distance from the mean, in standard deviations (see [`values`]).
+    /// Distance from the mean, in standard deviations (see [`values`]).
     pub distance: f64,
-    /// What that distance must not exceed.
+    /// Critical value of that distance.
     pub critical: f64,
 }
 
-/// The outliers among the readings, at most `most` of them, as [`values`], with their places.
+/// The outliers with their places, at most `most` of them, as [`values`].
 ///
 /// # Errors
 ///
@@ -97,7 +95,7 @@ pub fn outliers(sample: &Sample, most: usize, alpha: f64) -> Result<Vec<Outlier>
     Ok(rounds)
 }
 
-/// Each round of the test, whether it found something or not; of equal readings the first is named first.
+/// All rounds of the test, significant or not. Of equal readings the first is named first.
 pub fn rounds(sample: &Sample, most: usize, alpha: f64) -> Result<Vec<Outlier>, Undefined> {
     let mut named: Vec<usize> = Vec::new();
     let of = |far: Furthest| {
@@ -116,21 +114,21 @@ pub fn rounds(sample: &Sample, most: usize, alpha: f64) -> Result<Vec<Outlier>, 
     found.into_iter().map(of).collect()
 }
 
-/// The outlying values, the furthest first, at most `most` (generalized ESD test, both sides).
+/// The outlying values, the furthest first, at most `most` (generalized ESD test, two-sided).
 ///
-/// The furthest reading is taken out `most` times over; the outliers are those up to the last whose
-/// distance exceeds its critical value, that of Grubbs' test with the readings still in.
+/// The furthest reading is removed `most` times. The outliers are those up to the last whose distance exceeds its
+/// critical value, which is that of Grubbs' test with the readings that are left.
 ///
 /// ```text
 /// distance = |x - mean| / √( sd² + (n-2)/(n-1) · step²/12 )
 /// ```
 ///
-/// Without a known step it is Grubbs' statistic. With one, the other `n - 2` degrees of freedom are each
-/// given at least the variance of a rounding, which their own spread may hide. Of 2,000 seeded samples
-/// without outliers no more than 5 % are said to have one by [`found`], for 3 to 100 readings with a spread of
-/// a half to two steps; `docs/false-alarms.md` has the rates, and how many true outliers are found.
-/// Source of the test: NIST/SEMATECH e-Handbook 1.3.5.17.3 (Rosner 1983), checked against its example; of
-/// the term of the step: none, it is ours and stands on those rates.
+/// Without a known resolution this is Grubbs' statistic. With one, the other `n - 2` degrees of freedom each get at
+/// least the variance of rounding, which their own spread may hide. Of 2,000 seeded samples without outliers, [`found`]
+/// names one in at most 5 %, for 3 to 100 readings with a standard deviation of half to two steps;
+/// `docs/false-alarms.md` has the rates of error and detection. Source of the test: NIST/SEMATECH e-Handbook 1.3.5.17.3
+/// (Rosner 1983), checked against its example. The term with the step is our own, without a source, and is justified by
+/// those rates.
 ///
 /// # Errors
 ///
@@ -172,10 +170,10 @@ fn rounds_of(all: &Summary, most: usize, alpha: f64) -> Result<Vec<Furthest>, Un
     Ok(found)
 }
 
-/// The readings that are still in, as counts in ascending order and exact sums of distances from the smallest.
+/// The readings that are left, as ascending counts, with exact sums of distances from the smallest.
 struct Left<'a> {
     counts: &'a [(i64, u64)],
-    /// How often the first and the last of `counts` are still in.
+    /// Counts that are left of the first and the last value of `counts`.
     low: u64,
     high: u64,
     pivot: i64,
@@ -209,7 +207,7 @@ impl<'a> Left<'a> {
         Ok(left)
     }
 
-    /// Puts a value in `times` over; takes it out where that is negative.
+    /// Adds a value `times` over; a negative number removes it.
     fn add(&mut self, base: i64, times: i128) -> Result<(), Undefined> {
         let distance = i128::from(base) - i128::from(self.pivot);
         let square = distance.checked_mul(distance);
@@ -230,7 +228,7 @@ impl<'a> Left<'a> {
         if least == greatest {
             return Err(Undefined::NoSpread { count });
         }
-        // n² times the variance of the readings, and of their rounding
+        // n² times the variance of the readings, and of their rounding.
         let products = self.n.checked_mul(self.squares);
         let squared = self.sum.checked_mul(self.sum);
         let scaled = products.zip(squared).and_then(|(p, s)| p.checked_sub(s));
@@ -253,7 +251,7 @@ impl<'a> Left<'a> {
         })
     }
 
-    /// Takes one reading out at the end where it is.
+    /// Removes one reading at the end where it is.
     fn remove(&mut self, base: i64) -> Result<(), Undefined> {
         self.add(base, -1)?;
         let is_low = self.counts.first().is_some_and(|(least, _)| *least == base);
@@ -277,14 +275,14 @@ impl<'a> Left<'a> {
                 self.counts.last()
             };
             let left = next.map_or(0, |(_, times)| *times);
-            // where one value is left, both ends are the same
+            // If one value is left, both ends are the same.
             *end = left;
         }
         Ok(())
     }
 }
 
-/// The few lowest and highest readings of many, with where each was taken: bounded memory.
+/// The lowest and highest readings of a stream with their places, in bounded memory.
 #[derive(Debug, Clone)]
 pub struct Ends<P> {
     lowest: Vec<(i64, P)>,
@@ -301,7 +299,7 @@ impl<P> Default for Ends<P> {
 }
 
 impl<P: Copy> Ends<P> {
-    /// Takes the next reading; of equal ones the first are kept.
+    /// Adds the next reading. Of equal ones the first are kept.
     pub fn push(&mut self, base: i64, place: P) {
         Self::keep(&mut self.lowest, base, place, |new, old| new < old);
         Self::keep(&mut self.highest, base, place, |new, old| new > old);
@@ -316,7 +314,7 @@ impl<P: Copy> Ends<P> {
         }
     }
 
-    /// Where these outliers were taken, each place once.
+    /// The outliers with the places of their readings, each place once.
     pub fn places(&self, found: &[Furthest]) -> Vec<(Furthest, Option<P>)> {
         let mut named: Vec<i64> = Vec::new();
         found

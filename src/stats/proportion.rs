@@ -1,10 +1,10 @@
-//! A share of all pieces, from how many of some are so. Holds for readings of any shape.
+//! Confidence bounds of a proportion of pieces. They hold for any distribution of readings.
 
 use super::distribution::FisherF;
 use super::sample::float;
 use super::{Limits, Summary, Undefined};
 
-/// What a share is at most, with `confidence`, if `count` of `n` are so (Clopper and Pearson, one-sided).
+/// Upper confidence bound of a proportion, if `count` of `n` pieces have the property (Clopper and Pearson, one-sided).
 ///
 /// ```text
 /// the share p with P( X ≤ count | n, p ) = 1 - confidence
@@ -36,11 +36,11 @@ pub fn upper_bound(count: u64, n: u64, confidence: f64) -> Result<f64, Undefined
     Ok((k + 1.0) * f / (rest + (k + 1.0) * f))
 }
 
-/// How many readings lie outside the limits.
+/// Number of readings outside the limits.
 ///
 /// # Errors
 ///
-/// [`Undefined::NoLimits`] without limits, [`Undefined::Mixed`] for limits of another kind.
+/// [`Undefined::NoLimits`] without limits, [`Undefined::Mixed`] for limits of another dimension.
 pub fn outside(all: &Summary, limits: &Limits) -> Result<u64, Undefined> {
     let ends = [limits.lower, limits.upper];
     if ends.iter().all(Option::is_none) {

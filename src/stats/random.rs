@@ -1,18 +1,18 @@
-//! Numbers that look random and are always the same: for simulations inside of a figure.
+//! Reproducible pseudo-random numbers for simulations.
 //!
-//! Our own few lines, since a figure in an audit must come out the same with every later version.
+//! Written here instead of using a library, because a figure in an audit must be the same in every later release.
 
 /// `SplitMix64` (Steele, Lea and Flood 2014; from memory).
 #[derive(Debug, Clone)]
 pub struct Random(u64);
 
 impl Random {
-    /// A sequence for each seed.
+    /// The sequence of this seed.
     pub const fn new(seed: u64) -> Self {
         Self(seed)
     }
 
-    /// 64 bits.
+    /// The next 64 bits.
     pub fn next_bits(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut bits = self.0;
@@ -21,15 +21,15 @@ impl Random {
         bits ^ (bits >> 31)
     }
 
-    /// Evenly between 0 and 1, neither of them included.
+    /// Uniform between 0 and 1, both excluded.
     pub fn next_share(&mut self) -> f64 {
         let bits = self.next_bits() >> 11;
         (super::sample::float(bits.into()) + 0.5) / 9_007_199_254_740_992.0
     }
 
-    /// A whole number from 0 up to `end`, which is not included; 0 for an `end` of 0.
+    /// A whole number from 0 to below `end`; 0 if `end` is 0.
     pub fn below(&mut self, end: usize) -> usize {
-        // the remainder is even to within 2⁻⁴⁰ for as many readings as there ever are
+        // The remainder is uniform to within 2⁻⁴⁰ for any realistic number of readings.
         let end = u64::try_from(end).unwrap_or(u64::MAX).max(1);
         usize::try_from(self.next_bits() % end).unwrap_or(0)
     }

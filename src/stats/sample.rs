@@ -1,14 +1,14 @@
-//! Readings of one axis; the only door from integers to floats.
+//! Readings of one axis, and the only conversions between integers and floats.
 //!
-//! In: exact values, the unit to speak in and, where it is known, the step of the instrument. Out: a
-//! [`Sample`] that keeps their order, or, without it, a [`Summary`] of exact sums and counts.
+//! In: exact values, the unit of results, and the resolution if it is known. Out: a [`Sample`], which keeps the order
+//! of the readings, or a [`Summary`] of exact sums and counts.
 
 use super::grid::{Fraction, Grid};
 use super::moments::Moments;
 use super::{Figure, Undefined};
 use crate::quantity::{Quantity, Unit};
 
-/// The nearest float to a whole number.
+/// The float nearest to a whole number.
 #[expect(
     clippy::as_conversions,
     clippy::cast_precision_loss,
@@ -18,7 +18,7 @@ pub fn float(whole: i128) -> f64 {
     whole as f64
 }
 
-/// The nearest whole number, and back through the door.
+/// The whole number nearest to a float.
 #[expect(
     clippy::as_conversions,
     clippy::cast_possible_truncation,
@@ -28,24 +28,24 @@ pub(super) fn nearest(value: f64) -> i64 {
     value.round() as i64
 }
 
-/// The nearest float to a number of things.
+/// The float nearest to a count.
 pub(super) fn float_of(count: usize) -> f64 {
     i128::try_from(count).map_or(f64::MAX, float)
 }
 
-/// What whole numbers of readings count: base units, or parts of one where digits are finer than that.
+/// The unit of the whole numbers that readings are stored as: base units, or parts of them where digits are finer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Scale {
     unit: Unit,
     finer: u8,
     /// `10^finer`, which fits.
     parts: i64,
-    /// One of the whole numbers in the unit, as numerator and denominator.
+    /// The value of 1 in the unit, as numerator and denominator.
     one: (i128, i128),
 }
 
 impl Scale {
-    /// Parts of a base unit of `unit`, `10^finer` of which make one. [`Undefined::TooLarge`] over 18.
+    /// A scale with `10^finer` parts in each base unit of `unit`. [`Undefined::TooLarge`] above 18.
     pub fn new(unit: Unit, finer: u8) -> Result<Self, Undefined> {
         if finer == 0 {
             return Ok(unit.into());
@@ -55,7 +55,7 @@ impl Scale {
         let (per_one, numerator) = unit.base_per_one();
         let denominator = per_one.checked_mul(parts.into());
         let denominator = denominator.ok_or(Undefined::TooLarge)?;
-        // in lowest terms, so that a decimal number comes out as it was written
+        // Reduced, so that a decimal number converts to exactly what was written.
         let common = common_divisor(numerator, denominator);
         Ok(Self {
             unit,
@@ -70,17 +70,17 @@ impl Scale {
         self.unit
     }
 
-    /// How many digits finer than a base unit.
+    /// Number of decimals finer than a base unit.
     pub fn finer(self) -> u8 {
         self.finer
     }
 
-    /// A whole number on this scale in its unit.
+    /// A whole number on this scale, in its unit.
     pub fn in_unit(self, base: i64) -> f64 {
         base_in(self, float(base.into()))
     }
 
-    /// A limit on this scale, to compare readings with: one that does not fit lies beyond all of them.
+    /// A limit on this scale, for comparing readings with it. A limit that does not fit lies beyond all readings.
     pub fn limit(self, quantity: Quantity) -> i64 {
         quantity.base().saturating_mul(self.parts)
     }
@@ -103,7 +103,7 @@ impl From<Unit> for Scale {
     }
 }
 
-/// A number on `scale`, whole or not, in its unit.
+/// A number on `scale`, in its unit.
 pub(super) fn base_in(scale: Scale, base: f64) -> f64 {
     let (numerator, denominator) = scale.one;
     base * float(numerator) / float(denominator)
@@ -116,7 +116,7 @@ fn common_divisor(mut a: i128, mut b: i128) -> i128 {
     a
 }
 
-/// What readings amount to, exactly: enough for every figure that does not ask for their order.
+/// Exact sums and counts of readings, enough for every figure that does not depend on their order.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Summary {
     scale: Scale,
@@ -125,7 +125,7 @@ pub struct Summary {
     grid: Grid,
 }
 
-/// Readings of one axis in the order in which they were taken.
+/// Readings of one axis, in the order in which they were taken.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Sample {
     bases: Vec<i64>,
@@ -133,7 +133,7 @@ pub struct Sample {
 }
 
 impl Summary {
-    /// From sums and counts that were kept beside a stream.
+    /// A summary of the sums and counts that a stream has kept.
     pub fn new(scale: impl Into<Scale>, step: Option<i64>, moments: Moments, grid: Grid) -> Self {
         Self {
             scale: scale.into(),
@@ -148,17 +148,17 @@ impl Summary {
         self.scale.unit
     }
 
-    /// What whole numbers of readings count.
+    /// The scale of the readings.
     pub fn scale(&self) -> Scale {
         self.scale
     }
 
-    /// How many readings.
+    /// Number of readings.
     pub fn count(&self) -> u64 {
         self.moments.count()
     }
 
-    /// How many readings, as a float.
+    /// Number of readings, as a float.
     pub(super) fn n(&self) -> f64 {
         float(self.count().into())
     }
@@ -173,22 +173,22 @@ impl Summary {
         &self.grid
     }
 
-    /// What readings are rounded to, in the unit of the readings.
+    /// The resolution, in the unit of the readings.
     pub fn step(&self) -> Result<f64, Undefined> {
         Ok(self.in_unit(self.step_base()?))
     }
 
-    /// What readings are rounded to, in base units.
+    /// The resolution, in base units.
     pub(super) fn step_base(&self) -> Result<i64, Undefined> {
         self.step.filter(|step| *step > 0).ok_or(Undefined::NoStep)
     }
 
-    /// Base units in the unit of the readings.
+    /// A number of base units, in the unit of the readings.
     pub fn in_unit(&self, base: i64) -> f64 {
         base_in(self.scale, float(base.into()))
     }
 
-    /// A quantity in the unit of the readings; a force has no place among lengths.
+    /// A quantity in the unit of the readings; an error if its dimension differs.
     pub fn quantity_in_unit(&self, quantity: Quantity) -> Result<f64, Undefined> {
         if quantity.dimension() != self.unit().dimension() {
             return Err(Undefined::Mixed);
@@ -196,7 +196,7 @@ impl Summary {
         Ok(base_in(self.unit().into(), float(quantity.base().into())))
     }
 
-    /// A fraction of base units in the unit of the readings.
+    /// A fraction of base units, in the unit of the readings.
     pub(super) fn fraction_in_unit(&self, fraction: Fraction) -> f64 {
         base_in(
             self.scale,
@@ -204,7 +204,7 @@ impl Summary {
         )
     }
 
-    /// The same readings with another step.
+    /// The same readings with another resolution.
     #[must_use]
     pub fn with_step(self, step: Option<Quantity>) -> Self {
         Self {
@@ -215,7 +215,7 @@ impl Summary {
 }
 
 impl Sample {
-    /// From base units (nanometres or millinewtons, as the unit measures) or parts of them, in order.
+    /// A sample of readings in base units of the scale, in order.
     pub fn from_bases(bases: Vec<i64>, scale: impl Into<Scale>) -> Result<Self, Undefined> {
         let mut moments = Moments::default();
         for base in &bases {
@@ -228,7 +228,7 @@ impl Sample {
         })
     }
 
-    /// From exact values, in order.
+    /// A sample of exact values, in order.
     pub fn new(values: impl IntoIterator<Item = Quantity>, unit: Unit) -> Result<Self, Undefined> {
         let bases = values
             .into_iter()
@@ -240,7 +240,7 @@ impl Sample {
         Self::from_bases(bases, unit)
     }
 
-    /// The same readings with the step of the instrument; `None` leaves what is known.
+    /// The same readings with this resolution; `None` keeps the one that is known.
     #[must_use]
     pub fn with_step(self, step: Option<Quantity>) -> Self {
         Self {
@@ -249,19 +249,19 @@ impl Sample {
         }
     }
 
-    /// The same readings with the step of the instrument on their own scale; `None` for not known.
+    /// The same readings with this resolution on their own scale; `None` if it is unknown.
     #[must_use]
     pub fn with_step_base(mut self, step: Option<i64>) -> Self {
         self.summary.step = step;
         self
     }
 
-    /// What they amount to without their order.
+    /// The readings without their order.
     pub fn summary(&self) -> &Summary {
         &self.summary
     }
 
-    /// How many readings.
+    /// Number of readings.
     pub fn count(&self) -> u64 {
         self.summary.count()
     }
@@ -271,7 +271,7 @@ impl Sample {
         self.summary.unit()
     }
 
-    /// What whole numbers of readings count.
+    /// The scale of the readings.
     pub fn scale(&self) -> Scale {
         self.summary.scale
     }
@@ -286,13 +286,13 @@ impl Sample {
         self.bases.iter().map(|base| self.summary.in_unit(*base))
     }
 
-    /// Some of the readings, as a sample of the same unit and step.
+    /// A sample of some of the readings, with the same unit and resolution.
     pub(super) fn part(&self, bases: &[i64]) -> Result<Self, Undefined> {
         let part = Self::from_bases(bases.to_vec(), self.scale())?;
         Ok(part.with_step_base(self.summary.step))
     }
 
-    /// A figure of what they amount to.
+    /// The value of a figure.
     pub fn figure(&self, figure: &Figure<Summary>) -> Result<f64, Undefined> {
         (figure.of)(&self.summary)
     }

@@ -1,8 +1,8 @@
-//! Readings one after the other, as many as there are, in memory that does not grow with them.
+//! Statistics of any number of readings, one after the other, in memory that does not grow with them.
 //!
-//! In: base units in order. Out: the same [`Summary`] as of a [`Sample`], the short-term standard deviation, and the
-//! order of the first few thousand. What is kept: exact sums, and how often each value was read; values stand on the grid of
-//! the instrument, so they are few.
+//! In: base units in order. Out: the same [`Summary`] as from a [`Sample`], the short-term standard deviation, and the
+//! order of the first few thousand readings. Memory holds exact sums and the count of each value, of which there are
+//! few because values are multiples of the resolution.
 
 use super::capability::Within;
 use super::chart::{moving_range_freedom, sigma_of_mean_range};
@@ -12,7 +12,7 @@ use super::sample::{Scale, base_in, float};
 use super::{Sample, Summary, Undefined, order};
 use std::collections::HashMap;
 
-/// What readings amount to so far.
+/// Statistics of the readings so far.
 ///
 /// ```
 /// use tallyjaw::{quantity::Unit, stats::{Sample, stream::Stream}};
@@ -31,14 +31,14 @@ pub struct Stream {
     moments: Moments,
     counts: HashMap<i64, u64>,
     last: Option<i64>,
-    /// The first readings in order, as many as tests of order take, and one more.
+    /// The first readings in order: as many as tests of order accept, and one more.
     first: Vec<i64>,
-    /// Sum of the distances of neighbours.
+    /// Sum of the distances between neighbours.
     ranges: i128,
 }
 
 impl Stream {
-    /// Nothing yet; figures will be in the unit of `scale`.
+    /// A stream without readings yet, with figures in the unit of `scale`.
     pub fn new(scale: impl Into<Scale>) -> Self {
         Self {
             scale: scale.into(),
@@ -50,12 +50,12 @@ impl Stream {
         }
     }
 
-    /// Takes the next reading, in base units.
+    /// Adds the next reading, in base units.
     ///
     /// # Errors
     ///
-    /// [`Undefined::TooLarge`] if sums overflow, or if there are over a million different values, so
-    /// that they do not stand on the grid of an instrument.
+    /// [`Undefined::TooLarge`] if sums overflow, or if there are more than a million different values, which no
+    /// instrument gives.
     pub fn push(&mut self, base: i64) -> Result<(), Undefined> {
         self.moments.push(base)?;
         *self.counts.entry(base).or_default() += 1;
@@ -71,12 +71,12 @@ impl Stream {
         Ok(())
     }
 
-    /// How many readings so far.
+    /// Number of readings so far.
     pub fn count(&self) -> u64 {
         self.moments.count()
     }
 
-    /// What they amount to, with the step of the instrument on the scale of the readings.
+    /// Sums and counts so far, with the resolution on the scale of the readings.
     pub fn summary(&self, step: Option<i64>) -> Result<Summary, Undefined> {
         let counts = self.counts.iter().map(|(base, times)| (*base, *times));
         let grid = Grid::of_counts(counts.collect())?;
@@ -87,7 +87,7 @@ impl Stream {
     ///
     /// # Errors
     ///
-    /// [`Undefined::TooMany`] where there are more than tests of order take: they are then not kept.
+    /// [`Undefined::TooMany`] if there are more than tests of order accept, because the order is not kept then.
     pub fn order(&self, step: Option<i64>) -> Result<Sample, Undefined> {
         if self.count() > order::MOST {
             return Err(Undefined::TooMany {

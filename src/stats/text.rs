@@ -1,23 +1,23 @@
-//! How figures are written for people: digits, units, confidence intervals.
+//! Formats figures for people: digits, units, confidence intervals.
 
 use super::figures::{self, Figure, FigureKind};
 use super::{Summary, Undefined};
 use crate::quantity::{Unit, WallMicros};
 
-/// A figure with its value, or why it has none.
+/// A figure with its value, or the reason why it has none.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Shown {
-    /// As in `--json`.
+    /// Name in `--json`.
     pub name: &'static str,
-    /// As people read it.
+    /// Name for people.
     pub words: &'static str,
-    /// What kind of number.
+    /// The kind of number.
     pub kind: FigureKind,
-    /// The figure, or why there is none.
+    /// The value, or the reason why there is none.
     pub value: Result<f64, Undefined>,
 }
 
-/// Every figure of a table.
+/// The values of all figures of a table.
 pub fn all<S>(rows: &'static [Figure<S>], of: &S) -> Vec<Shown> {
     rows.iter()
         .map(|row| Shown {
@@ -32,11 +32,11 @@ pub fn all<S>(rows: &'static [Figure<S>], of: &S) -> Vec<Shown> {
 /// A line of a table of figures.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Line {
-    /// The figure in words.
+    /// Name for people.
     pub words: &'static str,
-    /// Its value as text, or why it has none.
+    /// The value as text, or the reason why there is none.
     pub value: Result<String, Undefined>,
-    /// Its confidence interval as text, where it has one.
+    /// The confidence interval as text, if it has one.
     pub bounds: Option<(String, String)>,
 }
 
@@ -65,7 +65,7 @@ pub fn lines(shown: &[Shown], digits: Digits) -> Vec<Line> {
         .collect()
 }
 
-/// A probability as text; a small one is never shown as 0.
+/// A probability as text. A small one is never shown as 0.
 pub fn chance(p: f64) -> String {
     if p < 0.0001 {
         "under 0.0001".to_owned()
@@ -74,7 +74,7 @@ pub fn chance(p: f64) -> String {
     }
 }
 
-/// A number with `places` decimals; what rounds to zero has no sign.
+/// A number with `places` decimals. A value that rounds to zero has no sign.
 pub fn fixed(value: f64, places: usize) -> String {
     let line = format!("{value:.places$}");
     match line.strip_prefix('-') {
@@ -83,25 +83,25 @@ pub fn fixed(value: f64, places: usize) -> String {
     }
 }
 
-/// A number in powers of ten with `places` decimals.
+/// A number in scientific notation with `places` decimals.
 pub fn powers(value: f64, places: usize) -> String {
     format!("{:.places$e}", value + 0.0)
 }
 
-/// How numbers are shown.
+/// Settings for showing numbers.
 #[derive(Debug, Clone, Copy)]
 pub struct Digits {
     unit: Unit,
-    /// Digits of a figure in the unit of the readings.
+    /// Number of decimals of a figure in the unit of the readings.
     pub places: usize,
-    /// Positions are times of the journal.
+    /// Whether positions are times of the journal.
     pub times: bool,
     /// The unit of the place in a slope.
     pub per: &'static str,
 }
 
 impl Digits {
-    /// Two digits more than the readings have.
+    /// Two decimals more than the readings have.
     pub fn of(all: &Summary) -> Self {
         let step = all.step().unwrap_or(0.001);
         Self {
@@ -112,7 +112,7 @@ impl Digits {
         }
     }
 
-    /// A value of this kind as text; what rounds to zero has no sign.
+    /// A value of this kind as text. A value that rounds to zero has no sign.
     pub fn text(self, kind: FigureKind, value: f64) -> String {
         match kind {
             FigureKind::Reading => format!("{} {}", fixed(value, self.places), self.unit),

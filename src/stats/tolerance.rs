@@ -1,4 +1,4 @@
-//! Tolerance intervals: between which values a share of all pieces lies, with some confidence.
+//! Tolerance intervals: limits that contain a share of all pieces with a given confidence.
 
 use super::describe::{mean, positive_sd};
 use super::distribution::{
@@ -7,11 +7,11 @@ use super::distribution::{
 use super::sample::float;
 use super::{CONFIDENCE, Limits, Summary, Undefined};
 
-/// The share of all pieces that an interval is to hold, where no other is given.
+/// The default share of all pieces in an interval.
 pub const COVERAGE: f64 = 0.99;
 
-/// The factor of a two-sided interval: `mean ± k sd` holds the share `coverage` of a normal
-/// distribution with `confidence`.
+/// Factor of a two-sided interval: `mean ± k sd` contains the share `coverage` of a normal distribution with
+/// `confidence`.
 ///
 /// ```text
 /// ∫ φ(z) P(χ²(n-1) > (n-1) r(z/√n)² / k²) dz = confidence,   Φ(a + r) - Φ(a - r) = coverage
@@ -22,7 +22,7 @@ pub const COVERAGE: f64 = 0.99;
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 2 readings, [`Undefined::OutOfRange`] unless both are between 0 and 1.
+/// [`Undefined::TooFew`] below 2 readings, [`Undefined::OutOfRange`] unless both are between 0 and 1.
 pub fn two_sided_factor(n: u64, coverage: f64, confidence: f64) -> Result<f64, Undefined> {
     const STEP: f64 = 0.2;
     Undefined::unless(n, 2)?;
@@ -50,13 +50,13 @@ pub fn two_sided_factor(n: u64, coverage: f64, confidence: f64) -> Result<f64, U
     Ok(increasing_root(short, 1e-3_f64.ln(), 1e5_f64.ln()).exp())
 }
 
-/// Howe's approximation of the two-sided factor, which older books and programs use.
+/// Howe's approximation of the two-sided factor, for comparison with older books and programs.
 ///
 /// ```text
 /// k = z((1+coverage)/2) √( (n-1)(1 + 1/n) / χ²(1-confidence; n-1) )
 /// ```
 ///
-/// Source: NIST/SEMATECH e-Handbook 7.2.6.3. Shown nowhere; for comparing with other programs.
+/// Source: NIST/SEMATECH e-Handbook 7.2.6.3. It is not used in any output.
 pub fn howe_factor(n: u64, coverage: f64, confidence: f64) -> Result<f64, Undefined> {
     Undefined::unless(n, 2)?;
     let n = float(n.into());
@@ -64,7 +64,7 @@ pub fn howe_factor(n: u64, coverage: f64, confidence: f64) -> Result<f64, Undefi
     Ok(quantile(0.5 + coverage / 2.0)? * ((n - 1.0) * (1.0 + 1.0 / n) / chi).sqrt())
 }
 
-/// The factor of a one-sided bound: the share `coverage` lies above `mean - k sd` with `confidence`.
+/// Factor of a one-sided bound: the share `coverage` lies above `mean - k sd` with `confidence`.
 ///
 /// ```text
 /// k = t(confidence; n-1, δ) / √n,   δ = z(coverage) √n      (noncentral t, exact)
@@ -78,18 +78,19 @@ pub fn one_sided_factor(n: u64, coverage: f64, confidence: f64) -> Result<f64, U
     Ok(t.quantile(confidence)? / n.sqrt())
 }
 
-/// An interval for readings.
+/// A tolerance interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Interval {
-    /// What the standard deviation was multiplied by.
+    /// Factor of the standard deviation.
     pub factor: f64,
-    /// The lower end; `None` if only an upper limit is asked about.
+    /// The lower end; `None` if there is only an upper limit.
     pub low: Option<f64>,
-    /// The upper end; `None` if only a lower limit is asked about.
+    /// The upper end; `None` if there is only a lower limit.
     pub high: Option<f64>,
 }
 
-/// Where 99 % of all pieces lie, 95 % sure: on both sides, or beyond one limit if there is but one.
+/// The interval that contains 99 % of all pieces with 95 % confidence: two-sided, or one-sided if there is only one
+/// limit.
 ///
 /// # Errors
 ///

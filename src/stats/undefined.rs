@@ -1,83 +1,83 @@
-//! Why a figure has no value.
+//! Reasons why a figure has no value.
 
-/// Why a figure has no value; printed as a dash with this reason.
+/// The reason why a figure has no value. It is printed after a dash.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum Undefined {
-    /// Too few readings for it to exist.
+    /// Too few readings.
     #[error("too few readings: got {got}, want at least {want}")]
     TooFew {
-        /// How many there are.
+        /// Number of readings.
         got: u64,
-        /// How many it takes.
+        /// Number required.
         want: u64,
     },
-    /// More readings than the method can take.
+    /// Too many readings for the method.
     #[error("too many readings: got {got}, the method takes at most {most}")]
     TooMany {
-        /// How many there are.
+        /// Number of readings.
         got: u64,
-        /// How many it takes at most.
+        /// Maximum number.
         most: u64,
     },
     /// Too few groups to compare.
     #[error("too few groups: got {got}, want at least {want}")]
     TooFewGroups {
-        /// How many there are.
+        /// Number of groups.
         got: u64,
-        /// How many it takes.
+        /// Number required.
         want: u64,
     },
-    /// A figure over the spread, and there is none.
+    /// The figure divides by the standard deviation, which is 0.
     #[error("all {count} readings are equal")]
     NoSpread {
-        /// How many there are.
+        /// Number of readings.
         count: u64,
     },
     /// Rounding to the resolution accounts for the whole spread.
     #[error("the resolution accounts for all of the spread")]
     StepOnly,
-    /// A lower limit is needed.
+    /// The figure needs a lower limit.
     #[error("there is no lower limit")]
     NoLowerLimit,
-    /// An upper limit is needed.
+    /// The figure needs an upper limit.
     #[error("there is no upper limit")]
     NoUpperLimit,
-    /// Limits are needed.
+    /// The figure needs a limit.
     #[error("there are no limits")]
     NoLimits,
-    /// Two limits are needed.
+    /// The figure needs both limits.
     #[error("both limits are needed, and there is one")]
     OneSided,
-    /// A nominal is needed.
+    /// The figure needs a nominal.
     #[error("there is no nominal value")]
     NoNominal,
-    /// The resolution of the instrument is needed.
+    /// The figure needs the resolution of the instrument.
     #[error("the resolution of the instrument is not known")]
     NoStep,
-    /// Numbers of readings that differ where the method wants them equal.
+    /// The groups differ in size, and the method needs equal sizes.
     #[error("groups of {fewest} to {most} readings, want the same number in each")]
     Unequal {
-        /// The size of the smallest group.
+        /// Size of the smallest group.
         fewest: u64,
-        /// The size of the largest.
+        /// Size of the largest group.
         most: u64,
     },
-    /// A number outside what a formula is made for.
+    /// A number is outside the range of a formula.
     #[error("{what} is out of range")]
     OutOfRange {
-        /// Which number.
+        /// Name of the number.
         what: &'static str,
     },
-    /// Values so large, or of such a number, that exact sums overflow.
+    /// The exact sums overflow: values too large, or too many.
     #[error("values too large for exact sums")]
     TooLarge,
-    /// Values of two kinds in one sample.
+    /// The sample mixes lengths and forces, or two units.
     #[error("lengths and forces are mixed")]
     Mixed,
-    /// It says nothing that another figure beside it does not say.
+    /// The figure does not apply here.
     #[error("does not apply: {why}")]
     NotApplicable {
-        /// In words, after `does not apply:`.
+        /// The reason in words, after `does not apply:`.
         why: &'static str,
     },
 }

@@ -1,22 +1,22 @@
-//! The frames that it sends: a value as the bytes a real instrument would put on the line.
+//! The frames of the virtual caliper: a value as the bytes that a real instrument sends.
 //!
-//! Written from the layouts, not from what `decode` does with them: a round trip through both
-//! proves something. `decode/format` has each layout bit by bit.
+//! It is written from the layouts and independently of `decode`, so that a round trip through both proves something.
+//! `decode/format` describes each layout bit by bit.
 
 use crate::decode::format::Ticks;
 use crate::quantity::{Decimal, Quantity, Unit};
 
-/// What the instrument sends at a press.
+/// The frame format.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Sends {
     /// `decimal-line`: `+1.63` and CR.
     DecimalLine {
-        /// Say the unit: `+1.63mm`.
+        /// Whether it includes the unit: `+1.63mm`.
         with_unit: bool,
     },
     /// `channel-line`: `01A+1.63` and CR.
     ChannelLine {
-        /// 0 to 99.
+        /// Channel from 0 to 99.
         channel: u8,
     },
     /// `bcd13-hex` or `bcd13-packed`: `-1.63 mm` is `FFFF800016320`.
@@ -25,37 +25,37 @@ pub enum Sends {
     Word24(Form),
     /// `word48-hex` or `word48-packed`: `1.63 mm` is `000522000522` at an origin of 0.
     Word48 {
-        /// How its bits become bytes.
+        /// Form of the bits.
         form: Form,
-        /// Where the display's origin lies on the scale: the absolute word is this much more than
-        /// the relative one.
+        /// Position of the display's origin on the scale, in ticks. The absolute word is greater than the relative one
+        /// by this.
         origin: Ticks,
     },
 }
 
-/// How the bits of a binary frame become bytes.
+/// Form of the bits in a binary frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Form {
     /// A line of hexadecimal digits and CR.
     Hex,
-    /// The bytes themselves; silence parts the frames.
+    /// The bytes themselves; frames are separated by silence.
     Packed,
 }
 
-/// A value that a frame has no room for.
+/// A value that does not fit into a frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[error("no frame for {digits} {unit}, want {want}")]
 pub struct NoFrame {
-    /// The digits that were to be sent.
+    /// The digits to send.
     pub digits: Decimal,
     /// Their unit.
     pub unit: Unit,
-    /// What the format can say.
+    /// What the format can represent.
     pub want: &'static str,
 }
 
 impl Sends {
-    /// The bytes of one frame, its terminator included.
+    /// The bytes of a frame, with its terminator.
     pub fn frame(self, digits: Decimal, unit: Unit) -> Result<Vec<u8>, NoFrame> {
         let sign = if digits.coefficient() < 0 { "" } else { "+" };
         let no_frame = |want| NoFrame { digits, unit, want };
@@ -111,7 +111,7 @@ fn bcd13(digits: Decimal, unit: Unit) -> Option<String> {
     ))
 }
 
-/// Two nibbles a byte, the first in the high half; an odd one out is followed by 0.
+/// Two nibbles in each byte, the first in the high half. An odd last one is followed by 0.
 fn packed_nibbles(hex: &str) -> Vec<u8> {
     let nibbles: Vec<u8> = hex
         .chars()
@@ -124,7 +124,7 @@ fn packed_nibbles(hex: &str) -> Vec<u8> {
     nibbles.chunks(2).map(byte).collect()
 }
 
-/// Sign and magnitude, in whole steps.
+/// Sign and magnitude in whole steps.
 fn word24(digits: Decimal, unit: Unit) -> Option<u32> {
     let inch = is_inch(unit)?;
     let steps = if inch {
@@ -138,7 +138,7 @@ fn word24(digits: Decimal, unit: Unit) -> Option<u32> {
     (magnitude < 1 << 20).then_some(u32::from(inch) << 23 | minus | magnitude)
 }
 
-/// The absolute and the relative word, each in two's complement.
+/// The absolute and the relative word in two's complement.
 fn word48(digits: Decimal, unit: Unit, origin: Ticks) -> Option<(u32, u32)> {
     let (ticks_per_unit, parts) = if is_inch(unit)? {
         (20_480_i128, 1)
@@ -158,13 +158,13 @@ fn twos_complement(value: i32) -> Option<u32> {
     fits.then(|| u32::from_ne_bytes(value.to_ne_bytes()) & 0x00ff_ffff)
 }
 
-/// Three bytes, bits 1 to 8 first.
+/// Three bytes, with bits 1 to 8 first.
 fn low_bits_first(word: u32) -> Vec<u8> {
     let [first, second, third, _] = word.to_le_bytes();
     vec![first, second, third]
 }
 
-/// The number times ten to the `decimals`, if that is whole.
+/// The number times ten to the `decimals`, if that is a whole number.
 fn in_steps_of(digits: Decimal, decimals: u8) -> Option<i64> {
     let (more, less) = (
         decimals.saturating_sub(digits.decimals()),
@@ -177,7 +177,7 @@ fn in_steps_of(digits: Decimal, decimals: u8) -> Option<i64> {
     (finer % divisor == 0).then_some(finer / divisor)
 }
 
-/// Whether it is the inch; `None` for what no caliper shows.
+/// Whether the unit is inches; `None` for units that no caliper shows.
 fn is_inch(unit: Unit) -> Option<bool> {
     match unit {
         Unit::Millimetre => Some(false),
@@ -191,30 +191,29 @@ fn is_inch(unit: Unit) -> Option<bool> {
     }
 }
 
-/// What the display shows: whole steps of this many of this unit.
+/// The resolution of a display.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Resolution {
-    /// One step, such as `0.01` or `0.0005`; its digits after the point are those of the display.
+    /// The smallest step, such as `0.01` or `0.0005`; its decimals are those of the display.
     pub step: Decimal,
-    /// The unit shown.
+    /// The displayed unit.
     pub unit: Unit,
 }
 
 impl Resolution {
-    /// 0.01 mm, of the common caliper.
+    /// 0.01 mm, of a common caliper.
     pub const HUNDREDTH_MM: Self = Self {
         step: Decimal::new(1, 2),
         unit: Unit::Millimetre,
     };
 
-    /// 0.0005 in, of the same caliper switched to inches.
+    /// 0.0005 in, of the same caliper in inches.
     pub const HALF_THOU: Self = Self {
         step: Decimal::new(5, 4),
         unit: Unit::Inch,
     };
 
-    /// The nearest whole number of steps in `nanometres` (halves away from zero); 0 where
-    /// a step is no length.
+    /// Number of steps nearest to `nanometres` (halves away from zero); 0 if the step is not a length.
     pub(super) fn steps_in(self, nanometres: i64) -> i64 {
         let step = Quantity::of(self.step, self.unit).map_or(0, Quantity::base);
         let half = if nanometres < 0 { -step / 2 } else { step / 2 };
@@ -224,7 +223,7 @@ impl Resolution {
             .unwrap_or(0)
     }
 
-    /// The display at this many steps.
+    /// The display at this number of steps.
     pub fn show(self, steps: i64) -> Decimal {
         Decimal::new(
             self.step.coefficient().saturating_mul(steps),

@@ -1,9 +1,9 @@
-//! The hand that measures and the tool that crimps: where the sizes come from.
+//! The hand that measures and the tool that crimps, which determine the sizes.
 
 use super::random::Random;
 use crate::quantity::Length;
 
-/// A crimp tool: how far its crimps lie from nominal, and how far from one another.
+/// A crimp tool: mean deviation and scatter of its crimps.
 ///
 /// ```
 /// use tallyjaw::{quantity::Length, virtual_caliper::CrimpTool};
@@ -15,14 +15,14 @@ use crate::quantity::Length;
 pub struct CrimpTool {
     /// Mean deviation from nominal.
     pub bias_nm: i64,
-    /// Standard deviation from crimp to crimp.
+    /// Standard deviation of the crimps.
     pub spread_nm: i64,
-    /// The same seed gives the same crimps, always.
+    /// Seed; the same seed always gives the same crimps.
     pub seed: u64,
 }
 
 impl CrimpTool {
-    /// The tool on the bench, ready for its first crimp.
+    /// The tool, ready for its first crimp.
     pub fn shop(self) -> ToolOnBench {
         ToolOnBench {
             tool: self,
@@ -31,7 +31,7 @@ impl CrimpTool {
     }
 }
 
-/// A crimp tool at work.
+/// A crimp tool in use.
 #[derive(Debug, Clone)]
 pub struct ToolOnBench {
     tool: CrimpTool,
@@ -39,14 +39,14 @@ pub struct ToolOnBench {
 }
 
 impl ToolOnBench {
-    /// The true size of the next crimp of this nominal size; never below zero.
+    /// The true size of the next crimp with this nominal size; never below zero.
     pub fn crimp(&mut self, nominal: Length) -> Length {
         let centre = nominal.nanometres().saturating_add(self.tool.bias_nm);
         Length::from_nanometres(self.random.around(centre, self.tool.spread_nm).max(0))
     }
 }
 
-/// A hand that sets the jaws: never twice on quite the same spot.
+/// A hand that sets the jaws with some scatter.
 #[derive(Debug, Clone)]
 pub struct Hand {
     spread_nm: i64,
@@ -62,7 +62,7 @@ impl Hand {
         }
     }
 
-    /// What the jaws are at when the hand measures something of this true size.
+    /// Opening of the jaws when the hand measures something of this true size.
     pub fn set_jaws(&mut self, size: Length) -> Length {
         Length::from_nanometres(self.random.around(size.nanometres(), self.spread_nm).max(0))
     }

@@ -1,42 +1,38 @@
-//! Characters on the line at one setting, and what a receiver at another setting takes them for.
+//! Simulates characters on a line, and what a receiver with other settings makes of them.
 //!
-//! In: bytes and the settings of both ends. Out: the characters that the receiver hears, each with
-//! the fault that it would mark.
+//! In: bytes and the settings of both ends. Out: the characters that the receiver gets, each with its error.
 //!
-//! A pseudo-terminal carries whole bytes: it has no bits, no speed and no parity. What a wrong
-//! setting makes of a frame is therefore reckoned here, from the bits, and the result is sent
-//! through the pseudo-terminal. That stands for a real line with these limits:
+//! A pseudo-terminal carries whole bytes without bits, speed or parity. So the effect of a wrong setting is computed
+//! here from the bits, and the result is sent through the pseudo-terminal. This model of a real line has limits:
 //!
-//! - The characters of one call follow one another without a pause; before and after, the line is
-//!   at rest.
-//! - The receiver finds a falling edge exactly, and looks once in the middle of each of its own
-//!   bits. Real ones look 16 times a bit and may be a sixteenth late; for speeds that are some
-//!   percent apart they may differ, for those a factor apart they do not matter.
-//! - It looks at one stop bit, whatever it is set to, as receivers do. After a missing stop bit
-//!   it waits until the line is at rest level again, and for the next falling edge. Some take the
-//!   missing stop bit for the next start bit instead.
+//! - The characters of one call follow each other without pause. Before and after them the line is at rest.
+//! - The receiver detects a falling edge exactly, and samples once in the middle of each of its bits. Real receivers
+//!   sample 16 times a bit and may be late by a sixteenth. That matters for speeds a few per cent apart, but not for a
+//!   factor.
+//! - It checks one stop bit, whatever its setting, as receivers do. After a missing stop bit it waits for the rest
+//!   level and the next falling edge. Some real ones take the missing stop bit for the next start bit.
 
 use crate::config::{LineSettings, Parity};
 
-/// A character as a receiver hears it.
+/// A character as received.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Heard {
-    /// Its data bits; the parity bit is not among them, and those it is not set for are 0.
+    /// The data bits, without parity bit. Bits beyond the receiver's setting are 0.
     pub byte: u8,
-    /// What the receiver finds wrong with it.
+    /// The error that the receiver detects.
     pub fault: Option<Fault>,
 }
 
-/// What is wrong with a character, to a receiver.
+/// An error of a character.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Fault {
-    /// The parity bit is not as it should be.
+    /// The parity bit is wrong.
     Parity,
-    /// No stop bit where one should be.
+    /// The stop bit is missing.
     Framing,
 }
 
-/// What a receiver set to `port` hears of `bytes` sent with `sent`.
+/// What a receiver with the settings `port` gets from `bytes` sent with `sent`.
 ///
 /// Bits of a byte above the sender's data bits are not sent.
 ///
@@ -64,8 +60,8 @@ pub fn heard(bytes: &[u8], sent: LineSettings, port: LineSettings) -> Vec<Heard>
     heard
 }
 
-/// Characters as a terminal that marks faults gives them (`PARMRK`): a good one as its byte, and `ff`
-/// twice; one with a fault as `ff 00` and its byte.
+/// The bytes of a terminal that marks errors (`PARMRK`): a good character as its byte, with `ff` doubled; one with an
+/// error as `ff 00` and its byte.
 ///
 /// Through a pseudo-terminal they are understood by a program with `TALLYJAW_PTY_MARKS=1`.
 pub fn on_terminal(heard: &[Heard]) -> Vec<u8> {
@@ -81,7 +77,7 @@ pub fn on_terminal(heard: &[Heard]) -> Vec<u8> {
     bytes
 }
 
-/// The parity bit that belongs to these data bits.
+/// The parity bit for these data bits.
 fn parity_bit(data: u8, parity: Parity) -> bool {
     let is_odd = data.count_ones() % 2 == 1;
     match parity {
@@ -91,8 +87,8 @@ fn parity_bit(data: u8, parity: Parity) -> bool {
     }
 }
 
-/// The levels of the line, one for each bit of the sender: rest, then start, data from the lowest
-/// bit, parity, stop of each character. `true` is the rest level.
+/// The levels of the line, one for each bit of the sender: rest; then for each character start, data from the lowest
+/// bit, parity, stop. `true` is the rest level.
 fn levels(bytes: &[u8], line: LineSettings) -> Vec<bool> {
     let mut levels = vec![true];
     for byte in bytes {
@@ -130,16 +126,16 @@ impl Receiver<'_> {
         (after..self.levels.len()).find(|at| self.level(at.saturating_sub(1)) && !self.level(*at))
     }
 
-    /// Which of the sender's bits is on the line in the middle of the receiver's bit `number`,
-    /// counted from the start bit whose edge is at `edge`. Exact: whole numbers only.
+    /// The sender's bit that is on the line in the middle of the receiver's bit `number`, counted from the start bit at
+    /// `edge`. It is computed exactly, in whole numbers.
     fn sample_at(&self, edge: usize, number: u8) -> usize {
         let halves = u64::from(number) * 2 + 1;
         let later = self.sent_baud * halves / (u64::from(self.set.baud.max(1)) * 2);
         edge.saturating_add(usize::try_from(later).unwrap_or(usize::MAX))
     }
 
-    /// The character whose start bit begins at `edge`, and the sender's bit up to which the line has
-    /// been looked at. No character if the line is at rest again in the middle of the start bit.
+    /// The character whose start bit begins at `edge`, and the sender's bit up to which the line was examined. There is
+    /// no character if the line is at rest in the middle of the start bit.
     fn character(&self, edge: usize) -> (Option<Heard>, usize) {
         let start = self.sample_at(edge, 0);
         if self.level(start) {
@@ -253,10 +249,9 @@ mod tests {
             })
     }
 
-    /// The bytes that a receiver at the same speed, set to 8 data bits and no parity, takes from
-    /// characters of 7 data bits: the parity bit comes as bit 8; without one the first stop bit does,
-    /// as 1 (where there are two; one alone would leave the receiver without). Characters of other
-    /// lengths are given back unchanged.
+    /// The bytes that a receiver at the same speed with 8 data bits and no parity gets from characters with 7 data
+    /// bits. The parity bit becomes bit 8. Without parity the first stop bit does, as 1, if there are two; with one the
+    /// receiver would miss its own. Characters of other lengths are unchanged.
     fn parity_as_bit_8(bytes: &[u8], sent: LineSettings) -> Vec<u8> {
         let with_parity = |byte: &u8| match sent.parity {
             Parity::Even | Parity::Odd if sent.data_bits == 7 => {

@@ -1,11 +1,11 @@
-//! A pseudo-terminal's other end: sends what a caliper would, for the demo and for tests.
+//! A virtual caliper on a pseudo-terminal, for the demo and for tests.
 //!
-//! In: sizes and mishaps. Out: bytes on a real terminal that the daemon opens like any port.
+//! In: sizes and mishaps. Out: bytes on a real terminal, which the daemon opens like any port.
 //!
-//! - The path of the port stays the same over [`VirtualCaliper::unplug`] and [`VirtualCaliper::plug`]:
-//!   it is a symbolic link, gone while nothing is plugged in, as the device file of a real adapter is.
-//! - A write never hangs: where nobody reads and the buffers are full it fails after a second.
-//! - Random sizes come from a seed: the same seed, the same job.
+//! - The path of the port survives [`VirtualCaliper::unplug`] and [`VirtualCaliper::plug`]. It is a symbolic link that
+//!   is gone while nothing is plugged in, like the device file of a real adapter.
+//! - A write never hangs. If nobody reads and the buffers are full it fails after a second.
+//! - Random sizes come from a seed, so that the same seed gives the same job.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: a pseudo-terminal and how long nobody reads it are the world"
@@ -38,17 +38,17 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU32, Ordering};
 use std::time::{Duration, Instant};
 
-/// Between two looks whether somebody has read.
+/// Interval of the checks whether bytes were read.
 const DRAIN_LOOK: Duration = Duration::from_millis(2);
 
-/// The kernel carries bytes to the far end in its own time, and meanwhile counts them at neither end. There are none
-/// only after this many looks in a row without any (a tenth of a second).
+/// The kernel moves bytes to the far end in its own time, and meanwhile counts them at neither end. So the line counts
+/// as empty only after this number of checks in a row (a tenth of a second).
 const DRAIN_EMPTY_LOOKS: u32 = 50;
 
-/// How long a write waits for somebody to read.
+/// Time that a write waits for a reader.
 const WRITE_PATIENCE: Duration = Duration::from_secs(1);
 
-/// A caliper (or a force gauge: anything that sends a number at a press) on a pseudo-terminal.
+/// A caliper or force gauge on a pseudo-terminal: it sends a number at each press.
 ///
 /// ```
 /// use tallyjaw::quantity::{Decimal, Unit};
@@ -73,8 +73,8 @@ pub struct VirtualCaliper {
     random: Random,
 }
 
-/// The two ends of a pseudo-terminal. We keep the far end open too: a terminal that nobody has
-/// open goes back to echoing and editing lines.
+/// The two ends of a pseudo-terminal. The far end is kept open here too, because a terminal that nobody has open
+/// returns to echoing and editing lines.
 #[derive(Debug)]
 struct Line {
     near: OwnedFd,
@@ -83,13 +83,13 @@ struct Line {
 }
 
 impl VirtualCaliper {
-    /// Plugs one in, at a path of its own in the folder for temporary files.
+    /// Plugs a caliper in, at a path of its own in the folder for temporary files.
     pub fn open() -> io::Result<Self> {
         static COUNT: AtomicU32 = AtomicU32::new(0);
         let number = COUNT.fetch_add(1, Ordering::Relaxed);
         let folder =
             std::env::temp_dir().join(format!("tallyjaw-port-{}-{number}", std::process::id()));
-        // What a process with our number left behind when it was killed.
+        // Left by a killed process with our id.
         let _ = fs::remove_dir_all(&folder);
         fs::create_dir(&folder)?;
         let mut caliper = Self::open_at(folder.join("caliper"))?;
@@ -97,7 +97,7 @@ impl VirtualCaliper {
         Ok(caliper)
     }
 
-    /// Plugs one in at `link`, which must not exist yet or be a symbolic link.
+    /// Plugs a caliper in at `link`, which must not exist yet or be a symbolic link.
     pub fn open_at(link: impl Into<PathBuf>) -> io::Result<Self> {
         let mut caliper = Self {
             link: link.into(),
@@ -113,21 +113,21 @@ impl VirtualCaliper {
         Ok(caliper)
     }
 
-    /// Sends frames of this kind from now on.
+    /// Sets the frame format.
     #[must_use]
     pub fn sending(mut self, sends: Sends) -> Self {
         self.sends = sends;
         self
     }
 
-    /// Shows steps of this size from now on.
+    /// Sets the resolution of the display.
     #[must_use]
     pub fn showing(mut self, resolution: Resolution) -> Self {
         self.resolution = resolution;
         self
     }
 
-    /// Where the port is while it is plugged in; the same after [`VirtualCaliper::plug`].
+    /// Path of the port while it is plugged in.
     pub fn path(&self) -> &Path {
         &self.link
     }
@@ -143,42 +143,42 @@ impl VirtualCaliper {
         self.send(&self.last_frame)
     }
 
-    /// Sends what the display shows of this size: to the nearest step, and off by as much as the
-    /// origin is. Returns the digits sent.
+    /// Sends what the display shows for this size: the nearest step, plus the error of the origin. Returns the digits
+    /// sent.
     pub fn measure(&mut self, size: Quantity) -> io::Result<Decimal> {
         let steps = self.steps_in(size)?.saturating_add(self.origin_steps);
         self.show(steps)
     }
 
-    /// Closes the jaws and presses: sends zero, or by how much the origin is off.
+    /// Closes the jaws and presses: sends zero, plus the error of the origin. Returns the digits sent.
     pub fn zero(&mut self) -> io::Result<Decimal> {
         self.show(self.origin_steps)
     }
 
-    /// The origin slips (a knock, dirt between the jaws), and nobody has noticed yet. Every later size
-    /// is off by the same until [`VirtualCaliper::set_origin`].
+    /// Moves the origin (a knock, dirt between the jaws). Every later size is wrong by this until
+    /// [`VirtualCaliper::set_origin`].
     pub fn slip_origin(&mut self, steps: i64) {
         self.origin_steps = steps;
     }
 
-    /// The operator cleans and closes the jaws and presses the zero key. Sends nothing.
+    /// Cleans and closes the jaws and presses the zero key. Sends nothing.
     pub fn set_origin(&mut self) {
         self.origin_steps = 0;
     }
 
-    /// The switch bounces: the last frame once more, `times` times, without a pause.
+    /// Sends the last frame again `times` times without a pause, as a bouncing key does.
     pub fn bounce(&mut self, times: usize) -> io::Result<()> {
         self.send(&self.last_frame.repeat(times))
     }
 
-    /// The first half of the frame for this value.
+    /// Sends the first half of the frame for this value.
     pub fn half_frame(&mut self, digits: Decimal, unit: Unit) -> io::Result<()> {
         let frame = self.frame(digits, unit)?;
         let (half, _) = frame.split_at(frame.len() / 2);
         self.send(half)
     }
 
-    /// `count` bytes that mean nothing, any of the 256, the same in every run.
+    /// Sends `count` arbitrary bytes, the same in every run.
     pub fn noise(&mut self, count: usize) -> io::Result<()> {
         let bytes: Vec<u8> = (0..count)
             .map(|_| self.random.next().to_le_bytes()[0])
@@ -186,10 +186,10 @@ impl VirtualCaliper {
         self.send(&bytes)
     }
 
-    /// These bytes as they are.
+    /// Sends these bytes unchanged.
     ///
-    /// Fails with `WouldBlock` when nobody has read for a second and the buffers are full (part of
-    /// the bytes may have gone out), with `NotConnected` while unplugged.
+    /// Fails with `WouldBlock` if nobody has read for a second and the buffers are full (some bytes may have been
+    /// sent), and with `NotConnected` while unplugged.
     pub fn send(&self, bytes: &[u8]) -> io::Result<()> {
         let Some(line) = &self.line else {
             return Err(unplugged());
@@ -197,8 +197,7 @@ impl VirtualCaliper {
         line.write(bytes)
     }
 
-    /// Waits until somebody has read what was sent, but no longer than `patience`. Bytes that nobody
-    /// has read are lost when the plug is pulled.
+    /// Waits until everything sent was read, at most for `patience`. Unread bytes are lost when the plug is pulled.
     pub fn drain(&self, patience: Duration) {
         let until = Instant::now() + patience;
         let mut empty_looks = 0;
@@ -209,8 +208,8 @@ impl VirtualCaliper {
         }
     }
 
-    /// What has been sent to the instrument: what comes first within `patience`, and what has come
-    /// with it. Empty if nothing comes.
+    /// Bytes that were sent to the instrument: the first ones within `patience`, and those that came with them. Empty
+    /// if nothing comes.
     ///
     /// Fails with `NotConnected` while unplugged.
     pub fn received(&self, patience: Duration) -> io::Result<Vec<u8>> {
@@ -220,15 +219,15 @@ impl VirtualCaliper {
         line.read(patience)
     }
 
-    /// Pulls the plug: whoever has the port open sees its end, and the path is gone. Bytes that
-    /// nobody has read yet are lost, as in a real adapter.
+    /// Pulls the plug. A program that has the port open sees its end, and the path is gone. Unread bytes are lost, as
+    /// with a real adapter.
     pub fn unplug(&mut self) {
         if self.line.take().is_some() {
             let _ = fs::remove_file(&self.link);
         }
     }
 
-    /// Plugs it in again, at the same path, on another terminal. Does nothing if it is plugged in.
+    /// Plugs it in again at the same path, on another terminal. Does nothing if it is plugged in.
     pub fn plug(&mut self) -> io::Result<()> {
         if self.line.is_some() {
             return Ok(());
@@ -309,7 +308,7 @@ impl Line {
         Ok(())
     }
 
-    /// Bytes wait for whoever reads the far end.
+    /// Whether bytes wait to be read at the far end.
     fn holds_bytes(&self) -> bool {
         rustix::io::ioctl_fionread(&self.far).is_ok_and(|count| count > 0)
     }
@@ -332,7 +331,7 @@ impl Line {
         }
     }
 
-    /// Whether it came about in time.
+    /// Whether the condition became true in time.
     fn wait_for(&self, what: PollFlags, until: Instant) -> io::Result<bool> {
         loop {
             let left = until.saturating_duration_since(Instant::now());
@@ -363,7 +362,7 @@ fn unplugged() -> io::Error {
     )
 }
 
-/// Makes `link` point to `target` in one step, so that nobody finds it missing in between.
+/// Makes `link` point to `target` in one step, so that it is never missing.
 fn point(link: &Path, target: &Path) -> io::Result<()> {
     match fs::symlink_metadata(link) {
         Ok(found) if !found.is_symlink() => {
@@ -386,7 +385,7 @@ mod tests {
     use super::*;
     use crate::quantity::Length;
 
-    /// All that has been sent and not been read.
+    /// All bytes that were sent and not read yet.
     fn sent(caliper: &VirtualCaliper) -> String {
         let flags = OFlags::RDONLY | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
         let port = rustix::fs::open(caliper.path(), flags, Mode::empty()).unwrap();

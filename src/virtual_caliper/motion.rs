@@ -1,10 +1,10 @@
-//! The hand and the jaws: how far open a caliper is at each moment, and what its display shows then.
+//! The movement of the jaws: their opening at each moment, and what the display shows.
 //!
-//! In: what the hand does, in order. Out: openings as a pure function of time, and the frames of a
-//! stream. The same seed gives the same motion, so that a test can feed the core without a clock.
+//! In: what the hand does, in order. Out: openings as a pure function of time, and the frames of a stream. The same
+//! seed gives the same movement, so that a test can feed the core without a clock.
 //!
-//! The jaws speed up as a hand does, evenly up to a top speed, and are stopped by what they meet. In
-//! the air they tremble with the hand; on a piece they stand still and only the last digit flickers.
+//! The jaws accelerate evenly up to a top speed, as a hand moves them, and stop at what they meet. In the air they
+//! tremble with the hand. On a piece they stand still, and only the last digit flickers.
 
 use super::frame::{NoFrame, Resolution, Sends};
 use super::random::Random;
@@ -12,13 +12,13 @@ use crate::decode::format::Ticks;
 use crate::quantity::{Decimal, Length};
 use std::time::Duration;
 
-/// How hard a hand speeds the jaws up, in mm/s²: a brisk one (own estimate).
+/// Acceleration by a brisk hand, in mm/s² (own estimate).
 const SPEEDING_UP: i64 = 1_000;
 
-/// A hand trembles about ten times a second (common knowledge, no source): so long is half a swing.
+/// Half a period of a hand's tremor, of about ten a second (common knowledge, no source).
 const HALF_SWING_MICROS: u64 = 50_000;
 
-/// Where the jaws are, from the beginning to the end of what the hand does.
+/// Opening of the jaws over the time of a movement.
 ///
 /// ```
 /// use std::time::Duration;
@@ -34,7 +34,7 @@ pub struct Motion {
     opening: i64,
     end: u64,
     tremor_nm: i64,
-    /// When the zero key was pressed, and the opening then.
+    /// Times of zero key presses, with the openings.
     zeros: Vec<(u64, i64)>,
     seed: u64,
 }
@@ -47,12 +47,12 @@ struct Leg {
     to: i64,
     /// In mm/s, which is nm/µs.
     speed: i64,
-    /// In the air; on a piece or closed they stand still.
+    /// Whether the jaws tremble, because they are in the air.
     trembles: bool,
 }
 
 impl Motion {
-    /// The jaws at this opening, the display set to it: closed jaws show zero.
+    /// Jaws at this opening. The display is set so that closed jaws show zero.
     pub fn new(opening: Length, seed: u64) -> Self {
         Self {
             legs: Vec::new(),
@@ -64,7 +64,7 @@ impl Motion {
         }
     }
 
-    /// In the air the jaws tremble by up to so much in either way.
+    /// Sets the maximum tremor in the air, to either side.
     #[must_use]
     pub fn with_tremor(mut self, tremor: Length) -> Self {
         self.tremor_nm = tremor.nanometres().max(0);
@@ -90,13 +90,13 @@ impl Motion {
         self.leg(self.opening, micros(time), 1, true)
     }
 
-    /// Presses the zero key: what the jaws are at is shown as zero from now on.
+    /// Presses the zero key, so that the present opening shows as zero.
     pub fn press_zero(&mut self) -> &mut Self {
         self.zeros.push((self.end, self.opening));
         self
     }
 
-    /// Closes on a piece of this size, stays for a while, and opens again by three millimetres.
+    /// Closes on a piece of this size, stays for a time, and opens by three millimetres.
     pub fn measure(&mut self, size: Length, mm_per_s: u32, stays: Duration) -> &mut Self {
         let open = size.nanometres().saturating_add(3_000_000);
         self.move_to(size, mm_per_s)
@@ -104,12 +104,12 @@ impl Motion {
             .move_to(Length::from_nanometres(open), mm_per_s)
     }
 
-    /// How long all of it takes.
+    /// Total time of the movement.
     pub fn duration(&self) -> Duration {
         Duration::from_micros(self.end)
     }
 
-    /// How far open the jaws are.
+    /// Opening of the jaws.
     pub fn opening_at(&self, micros: u64) -> Length {
         let index = self.legs.partition_point(|leg| leg.end <= micros);
         let Some(leg) = self.legs.get(index) else {
@@ -124,7 +124,7 @@ impl Motion {
         } else {
             0
         };
-        // Closed jaws are closed.
+        // Closed jaws cannot close further.
         Length::from_nanometres(at.saturating_add(tremor).max(0))
     }
 
@@ -149,7 +149,7 @@ impl Motion {
         self
     }
 
-    /// From one random deflection to the next, evenly.
+    /// Moves evenly from one random deflection to the next.
     fn tremor_at(&self, micros: u64) -> i64 {
         if self.tremor_nm == 0 {
             return 0;
@@ -171,12 +171,12 @@ impl Motion {
     }
 }
 
-/// A number that looks random and is a function of both.
+/// A pseudo-random number from both arguments.
 fn noise(seed: u64, at: u64) -> u64 {
     Random::new(seed ^ at.wrapping_mul(0xd6e8_feb8_6659_fd93)).next()
 }
 
-/// How far the jaws have moved after this time: `½·a·t²` up to their speed, then evenly.
+/// Distance moved after this time: `½·a·t²` up to the top speed, then even.
 fn way_after(micros: u64, speed: i64) -> i64 {
     let t = i128::from(micros);
     let (a, v) = (i128::from(SPEEDING_UP), i128::from(speed));
@@ -189,7 +189,7 @@ fn way_after(micros: u64, speed: i64) -> i64 {
     i64::try_from(way).unwrap_or(i64::MAX)
 }
 
-/// How long they take for a way: the inverse, rounded up.
+/// Time for a distance, which is the inverse of [`way_after`], rounded up.
 fn time_for(way: u64, speed: i64) -> u64 {
     let way = u128::from(way);
     let (a, v) = (
@@ -209,17 +209,16 @@ fn micros(time: Duration) -> u64 {
     u64::try_from(time.as_micros()).unwrap_or(u64::MAX)
 }
 
-/// What shows and sends the opening.
+/// Shows the opening and sends it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Display {
-    /// The frames.
+    /// Format of the frames.
     pub sends: Sends,
-    /// The steps shown.
+    /// Resolution of the display.
     pub resolution: Resolution,
-    /// Percentage of frames that show one step more than the position of the jaws, as of a size between
-    /// two steps.
+    /// Percentage of frames that show one step more than the opening, as for a size between two steps.
     pub flicker_percent: u8,
-    /// How the battery ends, if it does.
+    /// End of the battery, if it is simulated.
     pub battery: Option<Battery>,
 }
 
@@ -241,7 +240,7 @@ impl Display {
         battery: None,
     };
 
-    /// The frame at a moment of a motion; `None` once the battery is empty.
+    /// The frame at a time of the movement; `None` once the battery is empty.
     pub fn frame(self, motion: &Motion, micros: u64) -> Result<Option<Frame>, NoFrame> {
         if self
             .battery
@@ -272,7 +271,7 @@ impl Display {
         }))
     }
 
-    /// Frames that tell the origin tell where it is now.
+    /// The format with the present origin, if its frames contain the origin.
     fn sends_at(self, origin_nm: i64) -> Sends {
         match self.sends {
             Sends::Word48 { form, origin } => {
@@ -300,17 +299,17 @@ fn without_last(digits: Decimal) -> Decimal {
 /// A frame of a stream.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Frame {
-    /// When it is sent, from the beginning of the motion.
+    /// Time of sending, in microseconds from the beginning of the movement.
     pub micros: u64,
-    /// What it says.
+    /// The digits sent.
     pub digits: Decimal,
-    /// As the line carries them, the terminator too.
+    /// The bytes on the line, with the terminator.
     pub bytes: Vec<u8>,
 }
 
-/// `per_second` frames a second, from the beginning of a motion to its end.
+/// Frames at `per_second`, from the beginning to the end of a movement.
 ///
-/// Ends early with the first value that the frames have no room for, or with the battery.
+/// Ends early at the first value that does not fit into a frame, or with the battery.
 pub fn stream(
     per_second: u32,
     motion: &Motion,

@@ -1,4 +1,4 @@
-//! A stream in real time, and answers to what is asked.
+//! Sends a stream in real time, and answers requests.
 
 use super::VirtualCaliper;
 use super::motion::Frame;
@@ -7,22 +7,21 @@ use std::io;
 use std::thread;
 use std::time::{Duration, Instant};
 
-/// What becomes of a request.
+/// The answer to a request.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Answer {
     /// The value, at once.
     Value(Decimal, Unit),
-    /// The value, so much later.
+    /// The value after a delay.
     Late(Decimal, Unit, Duration),
-    /// Nothing.
+    /// No answer.
     Never,
-    /// That number of bytes that mean nothing.
+    /// This number of arbitrary bytes.
     Garbage(usize),
 }
 
 impl VirtualCaliper {
-    /// Sends frames at their times, the first one's counted from now. Fails as
-    /// [`VirtualCaliper::send`] does.
+    /// Sends frames at their times, counted from now. Fails as [`VirtualCaliper::send`] does.
     pub fn play(&mut self, frames: impl IntoIterator<Item = Frame>) -> io::Result<()> {
         let start = Instant::now();
         for frame in frames {
@@ -33,8 +32,8 @@ impl VirtualCaliper {
         Ok(())
     }
 
-    /// Waits until `request` has been sent to the instrument, and answers. `false` if it does not come
-    /// within `patience`; other bytes before it are ignored, as an instrument would.
+    /// Waits until `request` was sent to the instrument, and answers. `false` if it does not come within `patience`.
+    /// Other bytes before it are ignored.
     pub fn answer(
         &mut self,
         request: &[u8],

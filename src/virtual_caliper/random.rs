@@ -1,7 +1,7 @@
-//! Numbers that look random and are the same for the same seed, for ever.
+//! Pseudo-random numbers that are the same for the same seed in every release.
 //!
-//! Our own few lines rather than the `rand` crates: a seeded run of the demo or of a test must not
-//! change when a crate picks a better algorithm, and integers alone are enough here.
+//! Written here instead of using the `rand` crates, because a seeded run of the demo or of a test must not change when
+//! a crate chooses a better algorithm; and integers are enough here.
 
 /// The generator `SplitMix64` (G. Steele, D. Lea, C. Flood, OOPSLA 2014; constants from memory).
 #[derive(Debug, Clone)]
@@ -20,8 +20,8 @@ impl Random {
         mixed ^ (mixed >> 31)
     }
 
-    /// `centre` plus a nearly normal deviation with standard deviation `spread`, never further than
-    /// six of them: the sum of twelve uniform numbers has variance one.
+    /// `centre` plus a nearly normal deviation with standard deviation `spread`, limited to six of them: the sum of
+    /// twelve uniform numbers has variance one.
     pub(super) fn around(&mut self, centre: i64, spread: i64) -> i64 {
         let sum: i128 = (0..12).map(|_| i128::from(self.next() >> 32)).sum();
         let deviation = sum - (6_i128 << 32);
@@ -43,7 +43,7 @@ mod tests {
     }
 
     #[test]
-    fn deviations_have_the_spread_asked_for() {
+    fn deviations_have_the_given_spread() {
         let mut random = Random::new(7);
         let (count, spread) = (10_000_i64, 10_000_i64);
         let values: Vec<i64> = (0..count).map(|_| random.around(0, spread)).collect();

@@ -1,17 +1,17 @@
-//! The sheet as one HTML file: no script, nothing from outside, every name escaped.
+//! The cards as one HTML file, without scripts and outside resources; every name is escaped.
 //!
-//! Two cards a row; a row is never cut by the end of a page, and a heading stays with its first row.
-//! Two cards and the margins are narrower than A4 and Letter both.
+//! Each row has two cards. A row is not split at the end of a page, and a heading stays with its first row. Two cards
+//! and the margins fit on A4 and on Letter.
 
 use super::qr;
 use super::sheet::{Group, Sheet, SheetCard};
 use crate::cli::Failure;
 use crate::markup::{Element, Written, el};
 
-/// What every sheet begins with; by it we know our own file again.
+/// The beginning of every file of cards, by which it is recognized.
 pub(super) const HEAD: &str = "<!DOCTYPE html>\n<!-- scan cards of tallyjaw -->\n";
 
-/// The paper.
+/// The paper size.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub(super) enum Paper {
     /// 210 × 297 mm
@@ -21,7 +21,7 @@ pub(super) enum Paper {
 }
 
 impl Paper {
-    /// As in CSS.
+    /// The name in CSS.
     const fn name(self) -> &'static str {
         match self {
             Self::A4 => "A4",
@@ -82,7 +82,7 @@ const PRINTING: &str = "Print at 100\u{a0}%: the bar is 50\u{a0}mm long. Cut alo
 const MEANING: &str = "A card only names its plan or tool. What is armed is what the configuration says at that \
     moment: compare the prompt with the card, and print the card again when the plan has changed.";
 
-/// Rows of two cards, the heading over the first.
+/// The heading, then rows of two cards.
 fn group(group: &Group) -> Result<Vec<Element>, Failure> {
     let mut heading = Some(el("h2").text(group.heading.as_str()));
     let rows = group.cards.chunks(2).map(|pair| {

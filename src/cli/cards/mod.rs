@@ -1,5 +1,4 @@
-//! `tallyjaw cards`: exit 0, 2 for an unknown plan or a text that no card can carry, 4 if the file cannot be
-//! written.
+//! `tallyjaw cards`: exit 0; 2 for an unknown plan, or a text that no card can carry; 4 if the file cannot be written.
 
 mod html;
 mod qr;
@@ -20,7 +19,7 @@ const PAGE: HtmlFile = HtmlFile {
     example: FILE,
 };
 
-/// The file without --out.
+/// Name of the file without --out.
 const FILE: &str = "cards.html";
 
 /// Make a sheet of scan cards to print: plans, commands, tools, jobs, lots, operators, notes

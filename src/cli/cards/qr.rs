@@ -1,8 +1,8 @@
-//! A text as a QR code, drawn as SVG.
+//! Draws a text as a QR code, in SVG.
 //!
-//! The text goes in as bytes, whatever they are: a mode that the encoder picks by what the bytes look
-//! like (Kanji among them) would let a reader turn UTF-8 into something else. Beyond ASCII the code says
-//! that it is UTF-8, or readers guess.
+//! The text is encoded as bytes. The encoder would otherwise choose a mode by the bytes (Kanji among others), which
+//! could turn UTF-8 into something else. If the text is not plain ASCII the code declares UTF-8, because readers would
+//! guess.
 
 use crate::markup::{Element, el};
 use qrcode::bits::Bits;
@@ -10,18 +10,19 @@ use qrcode::types::{Color, QrError};
 use qrcode::{EcLevel, QrCode, Version};
 use std::fmt::Write as _;
 
-/// Light modules around the code (ISO/IEC 18004 asks for four).
+/// Width of the light margin, in modules (ISO/IEC 18004 requires four).
 const QUIET: usize = 4;
-/// About 15 % of a code may be unreadable.
+/// Error correction level: about 15 % of the code may be unreadable.
 const LEVEL: EcLevel = EcLevel::M;
-/// "UTF-8" among the extended channel interpretations (AIM ECI assignments; from memory, and two decoders read it so).
+/// Number of UTF-8 among the extended channel interpretations (AIM ECI assignments; from memory, confirmed with two
+/// decoders).
 const UTF_8: u32 = 26;
-/// A module as printed, in micrometres, where there is room.
+/// Printed size of a module where there is room, in micrometres.
 const MODULE_MICROMETRES: usize = 800;
-/// The widest that a code may get, in micrometres; the longest card still has modules over half a millimetre.
+/// Maximum width of a code, in micrometres. The longest card still has modules above half a millimetre.
 const WIDEST_MICROMETRES: usize = 50_000;
 
-/// The code as an `<svg>` of a size in millimetres.
+/// The code as an `<svg>` with its size in millimetres.
 pub(super) fn svg(text: &str) -> Result<Element, QrError> {
     let code = code(text)?;
     let width = code.width();
@@ -42,16 +43,16 @@ pub(super) fn svg(text: &str) -> Result<Element, QrError> {
         .child(dark.with("d", path(&code.to_colors(), width))))
 }
 
-/// Micrometres for one module, in a code of `side` modules with its quiet zone.
+/// Size of a module in micrometres, for a code of `side` modules including its margin.
 fn module(side: usize) -> usize {
     MODULE_MICROMETRES.min(WIDEST_MICROMETRES / side)
 }
 
-/// The smallest code that holds the bytes.
+/// The smallest code that can hold the text.
 fn code(text: &str) -> Result<QrCode, QrError> {
     for version in (1..=40).map(Version::Normal) {
         let mut bits = Bits::new(version);
-        // The count of bytes, too, has less room in a small code.
+        // The byte count needs fewer bits in a small code.
         match put(&mut bits, text) {
             Ok(()) => return QrCode::with_bits(bits, LEVEL),
             Err(QrError::DataTooLong) => {}
@@ -69,7 +70,7 @@ fn put(bits: &mut Bits, text: &str) -> Result<(), QrError> {
     bits.push_terminator(LEVEL)
 }
 
-/// The dark modules, those beside each other as one rectangle.
+/// The dark modules as a path; adjacent ones form one rectangle.
 fn path(modules: &[Color], width: usize) -> String {
     let mut path = String::new();
     for (y, row) in modules.chunks(width).enumerate() {

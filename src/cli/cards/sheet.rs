@@ -1,7 +1,6 @@
-//! Which cards are on the sheet, and what is written on each for the eye.
+//! Chooses the cards to print, and the text on each.
 //!
-//! In: the catalog and the options. Out: cards in groups, each card once, or what cannot be
-//! carried by one.
+//! In: the catalog and the options. Out: groups of cards, each card once; or the texts that no card can carry.
 
 use crate::cli::Failure;
 use crate::quantity::did_you_mean;
@@ -12,7 +11,7 @@ use crate::spec::{
 use crate::station::card::Card;
 use std::collections::BTreeSet;
 
-/// The options of the user.
+/// The user's options.
 #[derive(Debug)]
 pub(super) struct Wanted<'a> {
     /// Only these plans; if empty, everything.
@@ -26,11 +25,11 @@ pub(super) struct Wanted<'a> {
 #[derive(Debug)]
 pub(super) struct Sheet {
     pub(super) groups: Vec<Group>,
-    /// What the user should know: cards given twice, cards that some scanners send wrongly.
+    /// Remarks for the user: cards given twice, cards that some scanners may send wrongly.
     pub(super) remarks: Vec<String>,
 }
 
-/// Cards that stand together.
+/// Cards under one heading.
 #[derive(Debug)]
 pub(super) struct Group {
     pub(super) heading: String,
@@ -39,12 +38,12 @@ pub(super) struct Group {
 
 #[derive(Debug)]
 pub(super) struct SheetCard {
-    /// What the code says.
+    /// The text in the code.
     pub(super) text: String,
     pub(super) title: String,
-    /// What scanning it does, where the title does not say it.
+    /// What scanning it does; empty if the title says so.
     pub(super) does: &'static str,
-    /// A word and what it says: `wire`, `2.0 mm²`.
+    /// Labels with their text: `wire`, `2.0 mm²`.
     pub(super) facts: Vec<(&'static str, String)>,
 }
 
@@ -54,7 +53,7 @@ impl Sheet {
     }
 }
 
-/// The sheet that was requested.
+/// The cards for these options.
 pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Failure> {
     let plans = plans(catalog, wanted.plans)?;
     let mut maker = Maker::default();
@@ -91,7 +90,7 @@ pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Fai
     maker.finish()
 }
 
-/// A card before its text is made.
+/// A card before its text is checked.
 struct Wish {
     card: Card,
     title: String,
@@ -99,7 +98,7 @@ struct Wish {
     facts: Vec<(&'static str, String)>,
 }
 
-/// Makes texts, each once, and gathers what is wrong.
+/// Checks texts, drops repeated cards, and collects faults.
 #[derive(Default)]
 struct Maker {
     groups: Vec<Group>,
@@ -159,7 +158,7 @@ impl Maker {
     }
 }
 
-/// The plans named, or all.
+/// The plans with these ids; all plans if none are named.
 fn plans<'c>(catalog: &'c Catalog, named: &[String]) -> Result<Vec<&'c Plan>, Failure> {
     if named.is_empty() {
         return Ok(catalog.plans.iter().collect());
@@ -178,7 +177,7 @@ fn plans<'c>(catalog: &'c Catalog, named: &[String]) -> Result<Vec<&'c Plan>, Fa
     named.iter().map(find).collect()
 }
 
-/// Plans by what they measure: terminals in the order of the sheets, then instruments on gauge blocks.
+/// Plans grouped by subject: terminals in the order of the sheets, then instruments that are verified on gauge blocks.
 fn by_subject<'c>(catalog: &'c Catalog, plans: &[&'c Plan]) -> Vec<(String, Vec<&'c Plan>)> {
     let mut groups: Vec<(String, Vec<&Plan>)> = Vec::new();
     for known in &catalog.terminals {
@@ -280,10 +279,10 @@ fn tool_of(catalog: &Catalog, plan: &Plan) -> Option<String> {
     ))
 }
 
-/// The wire by its area and by its gauge, where it has one.
+/// The wire by area, and by gauge where it has one.
 fn wire(request: &WireRequest) -> String {
     let Ok(wire) = resolve(request) else {
-        return request.text.clone(); // a checked plan's wire resolves
+        return request.text.clone(); // The check of the configuration has resolved every wire.
     };
     let gauge = table()
         .iter()
@@ -340,7 +339,7 @@ fn commands() -> Vec<Wish> {
     ]
 }
 
-/// Why the last pull test is retracted: its piece is destroyed, so that a bare `tj/retract` is refused.
+/// Reasons for retracting a pull test. The piece is destroyed, so `tj/retract` without a reason is refused.
 fn reasons(plans: &[&Plan]) -> Vec<Wish> {
     let destroys = |plan: &&Plan| plan.axes.iter().any(AxisName::is_destructive);
     if !plans.iter().any(destroys) {
@@ -360,7 +359,7 @@ fn reasons(plans: &[&Plan]) -> Vec<Wish> {
     reasons.map(wish).into()
 }
 
-/// A card for the tool, and one for each of its nests: nests are mixed up as easily as tools.
+/// A card for the tool and one for each nest, because nests are mixed up as easily as tools.
 fn tool(tool: &Tool) -> Vec<Wish> {
     let terminals = if tool.terminals.is_empty() {
         "any".to_owned()

@@ -1,6 +1,5 @@
-//! `tallyjaw demo`: a made-up shop from the first zero to the last verdict, on virtual calipers and
-//! the real daemon. Exit 0 if the story went as written, 1 if an entry was not as it should be, 4 on
-//! trouble with files or processes.
+//! `tallyjaw demo`: a made-up shop from the first zero to the last verdict, with virtual calipers and the real daemon.
+//! Exit 0 if everything went as expected, 1 if an entry was wrong, 4 if files or processes failed.
 
 mod shop;
 mod stage;

@@ -1,4 +1,4 @@
-//! The shop's files, its calipers and its daemon.
+//! The files of the demo's shop, its calipers and its daemon.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: the demo writes files and starts the daemon"
@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-/// The daemon is given this long to open its sockets.
+/// Time that the daemon gets to open its sockets.
 const READY_WITHIN: Duration = Duration::from_secs(10);
 
 const FILES: &[(&str, &str)] = &[
@@ -35,7 +35,7 @@ const FILES: &[(&str, &str)] = &[
     ),
 ];
 
-/// A folder with the shop's configuration, two calipers, and later the daemon.
+/// The folder with the configuration, the two calipers, and the daemon once it runs.
 pub(super) struct Shop {
     pub(super) folder: PathBuf,
     pub(super) calipers: [VirtualCaliper; 2],
@@ -80,7 +80,7 @@ impl Shop {
         self.connect()
     }
 
-    /// This program with the shop's configuration.
+    /// A command of this program with the shop's configuration.
     pub(super) fn tallyjaw(&self, arguments: &[&str]) -> Result<Command, Failure> {
         let program = std::env::current_exe()
             .map_err(|error| Failure::io("this program's own path is unknown").because(&error))?;
@@ -121,7 +121,7 @@ impl Shop {
             .is_some_and(|child| matches!(child.try_wait(), Ok(None)))
     }
 
-    /// Stops the daemon as its supervisor would, and waits for it.
+    /// Stops the daemon as a service manager would, and waits for it.
     pub(super) fn stop_daemon(&mut self) -> Result<(), Failure> {
         let Some(mut child) = self.daemon.take() else {
             return Ok(());

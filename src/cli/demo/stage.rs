@@ -1,4 +1,4 @@
-//! Plays the operators: presses, waits for the entry, says what a spectator needs.
+//! Plays the operators: presses keys, waits for entries, explains to the spectator.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: the demo waits between presses"
@@ -20,15 +20,15 @@ const GOOD: Style = AnsiColor::Green.on_default().bold();
 const BAD: Style = AnsiColor::Red.on_default().bold();
 const ODD: Style = AnsiColor::Yellow.on_default().bold();
 
-/// No entry within this time means that the story went wrong.
+/// An entry that takes longer than this means that something went wrong.
 const PATIENCE: Duration = Duration::from_secs(15);
 
-/// How fast the operators work.
+/// Speed of the operators.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Pace {
-    /// At a pace to follow.
+    /// Slow enough to follow.
     Watchable,
-    /// As fast as a key may be pressed twice without being taken for a bounce.
+    /// As fast as the data key may be pressed without counting as a bounce.
     Fast,
 }
 
@@ -48,7 +48,7 @@ impl Pace {
     }
 }
 
-/// The shop at work.
+/// The running demo.
 pub(super) struct Stage<'a> {
     shop: Shop,
     pace: Pace,
@@ -88,7 +88,7 @@ impl<'a> Stage<'a> {
         })
     }
 
-    /// Stops the daemon and says where everything lies.
+    /// Stops the daemon, and names the folder with all files.
     pub(super) fn close(mut self) -> Result<(), Failure> {
         self.shop.stop_daemon()
     }
@@ -101,7 +101,7 @@ impl<'a> Stage<'a> {
         self.shop.folder.display().to_string()
     }
 
-    /// Says something to the spectator.
+    /// Prints an explanation for the spectator.
     pub(super) fn say(&mut self, text: &str) -> Result<(), Failure> {
         if !self.json {
             writeln!(self.out, "\n{NARRATOR}{text}{NARRATOR:#}")?;
@@ -119,12 +119,12 @@ impl<'a> Stage<'a> {
         Ok(())
     }
 
-    /// Takes up another tool.
+    /// Changes the crimp tool of the pieces.
     pub(super) fn take_tool(&mut self, tool: CrimpTool) {
         self.tool = tool.shop();
     }
 
-    /// Runs this program, as the spectator could, and shows the command.
+    /// Runs this program as the spectator could, and shows the command.
     pub(super) fn command(&mut self, arguments: &[&str]) -> Result<(), Failure> {
         let shown: Vec<_> = arguments.iter().map(|argument| quoted(argument)).collect();
         self.print(&format!("  $ tallyjaw {}", shown.join(" ")))?;
@@ -144,7 +144,7 @@ impl<'a> Stage<'a> {
         )))
     }
 
-    /// Prints the warnings and the next step of an arming's answer.
+    /// Prints warnings and next action from the output of `arm`.
     fn print_warnings(&mut self, answer: &str) -> Result<(), Failure> {
         let is_warning = |line: &&str| {
             let line = line.trim_start();
@@ -156,7 +156,7 @@ impl<'a> Stage<'a> {
         Ok(())
     }
 
-    /// What a question prints, such as the table of the series.
+    /// The output of a command, such as the list of series.
     pub(super) fn answer(&mut self, arguments: &[&str]) -> Result<String, Failure> {
         let output = self
             .shop
@@ -166,18 +166,18 @@ impl<'a> Stage<'a> {
         Ok(String::from_utf8_lossy(&output.stdout).into_owned())
     }
 
-    /// Closes the jaws and presses.
+    /// Closes the jaws and presses the data key.
     pub(super) fn zero(&mut self, bench: usize) -> Result<Stamped, Failure> {
         self.press(bench, VirtualCaliper::zero)
     }
 
-    /// Measures a crimp that the tool in hand makes of this nominal size.
+    /// Measures a crimp of this nominal size, with the scatter of the tool in use.
     pub(super) fn measure(&mut self, bench: usize, nominal: &str) -> Result<Stamped, Failure> {
         let crimp = self.tool.crimp(length(nominal)?);
         self.measure_size(bench, crimp)
     }
 
-    /// Measures something of this very size.
+    /// Measures exactly this size.
     pub(super) fn measure_exactly(&mut self, bench: usize, size: &str) -> Result<Stamped, Failure> {
         self.press(bench, |caliper| {
             caliper.measure(Quantity::Length(length_io(size)?))
@@ -192,19 +192,19 @@ impl<'a> Stage<'a> {
         self.press(bench, |caliper| caliper.measure(Quantity::Length(jaws)))
     }
 
-    /// Does something with a caliper that sends nothing.
+    /// Acts on a caliper without sending anything.
     pub(super) fn handle(&mut self, bench: usize, act: impl FnOnce(&mut VirtualCaliper)) {
         if let Some(caliper) = self.shop.calipers.get_mut(bench) {
             act(caliper);
         }
     }
 
-    /// Lets bytes reach the daemon before the cable is pulled.
+    /// Gives the daemon time to read bytes before the cable is pulled.
     pub(super) fn wait_a_moment(&self) {
         std::thread::sleep(self.pace.between_presses());
     }
 
-    /// Presses the data key and waits for the zero or the reading that comes of it.
+    /// Presses the data key and waits for the zero or reading.
     fn press(
         &mut self,
         bench: usize,
@@ -219,7 +219,7 @@ impl<'a> Stage<'a> {
         self.wait_for(&station, &["zeroed", "reading"])
     }
 
-    /// Shows entries of the feed until one of these kinds comes from this station.
+    /// Shows entries until one of these kinds comes from this station.
     pub(super) fn wait_for(&mut self, station: &str, kinds: &[&str]) -> Result<Stamped, Failure> {
         loop {
             let stamped = self.next()?;
@@ -230,7 +230,7 @@ impl<'a> Stage<'a> {
         }
     }
 
-    /// Asks for everything from the beginning, and waits until every caliper is connected.
+    /// Requests all entries, and waits until both calipers are connected.
     pub(super) fn wait_for_calipers(&mut self) -> Result<(), Failure> {
         let mut feed = self.feed.get_ref();
         feed.write_all(b"{\"after\":0}\n")
@@ -254,7 +254,7 @@ impl<'a> Stage<'a> {
             if text.is_empty() {
                 return Err(Failure::io("the daemon closed the feed"));
             }
-            // Greeting and state are no entries.
+            // Hello and state are not entries.
             if let Ok((stamped, _)) = line::decode(text.trim_end().as_bytes()) {
                 self.show(&stamped, &text)?;
                 self.heard.push_back(stamped);
@@ -279,7 +279,7 @@ impl<'a> Stage<'a> {
         Ok(())
     }
 
-    /// Says what should have come and did not.
+    /// Fails unless `is_so`, and says what was expected.
     pub(super) fn expect(&mut self, what: &str, is_so: bool, at: Seq) -> Result<(), Failure> {
         if is_so {
             return Ok(());

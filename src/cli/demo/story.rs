@@ -1,4 +1,4 @@
-//! The story: reference pieces, own pieces, a bad crimp, a slip, a moved zero, a repair-class tool.
+//! The story of the demo: reference pieces, own pieces, a bad crimp, a slip, a moved zero, a repair-class tool.
 
 use super::super::{Exit, Failure};
 use super::stage::Stage;

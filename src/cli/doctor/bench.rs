@@ -1,4 +1,4 @@
-//! The configuration, the ports that it names, the sockets, and the daemon behind them.
+//! Examines the configuration, its ports, the sockets and the daemon.
 
 use super::{Finding, Is};
 use crate::cli::columns::count;
@@ -10,7 +10,7 @@ use crate::message::reply::Status;
 use crate::serial::discover::{self, PortInfo};
 use std::path::{Path, PathBuf};
 
-/// The configuration and its ports; and where its daemon is, as far as that can be read.
+/// Examines the configuration and its ports. Returns the daemon's folders too, if the configuration can be read.
 pub(super) fn configuration(context: &Context) -> (Vec<Finding>, Option<DaemonConfig>) {
     let adapters: Vec<PortInfo> = discover::ports()
         .unwrap_or_default()
@@ -86,7 +86,7 @@ fn instruments(config: &Config, adapters: &[PortInfo]) -> Vec<Finding> {
     findings
 }
 
-/// The port of one instrument.
+/// Examines the port of one instrument.
 fn instrument(port: &PortConfig, daemon: Option<i32>) -> (Finding, Option<PathBuf>) {
     let name = &port.instrument;
     let path = match discover::resolve(&port.selector) {
@@ -115,7 +115,7 @@ fn instrument(port: &PortConfig, daemon: Option<i32>) -> (Finding, Option<PathBu
     (finding, Some(path))
 }
 
-/// An adapter that no instrument uses.
+/// A finding about an adapter that no instrument uses.
 fn adapter(port: &PortInfo, is: Is) -> Finding {
     let path = port.path.display();
     let usb = port.usb.as_ref();
@@ -141,7 +141,7 @@ fn control_of(daemon: &DaemonConfig) -> PathBuf {
     daemon.runtime_dir.join(client::CONTROL)
 }
 
-/// The control socket, and what the daemon behind it says of itself.
+/// Examines the control socket, and the daemon that answers there.
 pub(super) fn sockets(daemon: &DaemonConfig) -> Vec<Finding> {
     let control = control_of(daemon);
     let shown = control.display();
@@ -191,7 +191,7 @@ pub(super) fn sockets(daemon: &DaemonConfig) -> Vec<Finding> {
     }
 }
 
-/// What a daemon says of itself.
+/// Findings from the daemon's answer to `status`.
 fn answers(control: &Path) -> Vec<Finding> {
     let answer = client::call_at(control, "status", &client::params([]));
     let status = match answer.and_then(|answer| client::read::<Status>(&answer)) {

@@ -1,4 +1,4 @@
-//! The machine: who we are to its serial ports, its clock, the disk of the journal.
+//! Examines the machine: permissions for serial ports, the clock, and the disk of the journal.
 
 #![expect(
     clippy::disallowed_methods,
@@ -16,16 +16,16 @@ use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, UNIX_EPOCH};
 
-/// Before this day no clock is right: 2026-01-01, UTC.
+/// No valid time is earlier: 2026-01-01, UTC.
 const PLAUSIBLE_FROM: WallMicros = WallMicros(1_767_225_600_000_000);
-/// Files may be this much newer than the clock: the clocks of disks on a network differ.
+/// Files may be newer than the clock by this much, because clocks differ across a network.
 const SLACK_MICROS: i64 = 60_000_000;
-/// A year of a busy bench fits in less.
+/// Free space that a busy bench needs for a year.
 const LEAST_FREE: u64 = 200 << 20;
-/// An entry takes longer than a person waits.
+/// A slower disk keeps the operator waiting for a verdict.
 const SLOW: Duration = Duration::from_secs(1);
 
-/// May we open serial ports, plugged in or not?
+/// Examines whether this user may open serial ports.
 pub(super) fn groups() -> Vec<Finding> {
     let Some(access) = Access::of_usual_port() else {
         return Vec::new();
@@ -45,7 +45,7 @@ pub(super) fn groups() -> Vec<Finding> {
     }]
 }
 
-/// Is the time plausible, and does somebody keep it right?
+/// Examines whether the time is plausible and synchronised.
 pub(super) fn clock(state_dir: Option<&Path>) -> Vec<Finding> {
     let now = clock::wall();
     let newest = state_dir.and_then(|state_dir| newest_in(&state_dir.join(JOURNAL_FOLDER)));
@@ -105,7 +105,7 @@ fn is_synchronised() -> Option<bool> {
     }
 }
 
-/// When a file of this folder was last written.
+/// Time of the newest file in this folder.
 fn newest_in(folder: &Path) -> Option<WallMicros> {
     let files = std::fs::read_dir(folder).ok()?.flatten();
     let times = files.filter_map(|file| file.metadata().ok()?.modified().ok());
@@ -113,7 +113,7 @@ fn newest_in(folder: &Path) -> Option<WallMicros> {
     i64::try_from(newest.as_micros()).ok().map(WallMicros)
 }
 
-/// Is there room for the journal, does its disk keep it, does it answer?
+/// Examines free space, permanence and speed of the journal's disk.
 pub(super) fn disk(state_dir: &Path) -> Finding {
     let mut folder = state_dir;
     while !folder.exists() {
@@ -145,14 +145,14 @@ pub(super) fn disk(state_dir: &Path) -> Finding {
 
 const OTHER_FOLDER: &str = "give `state_dir` a folder on a local disk that this user may write to";
 
-/// File systems on which a journal is not what it should be.
+/// File systems that are unsuitable for a journal.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Kind {
     Memory,
     Network,
 }
 
-/// By the numbers of `linux/magic.h`; a 32-bit system has them with a sign.
+/// The kind by the magic number of `linux/magic.h`, which is signed on a 32-bit system.
 fn kind(number: impl TryInto<i128>) -> Option<Kind> {
     let number = number.try_into().ok()? & 0xffff_ffff;
     match number {

@@ -1,7 +1,7 @@
 //! `tallyjaw doctor`: exit 0 if nothing is wrong, 1 if something is.
 //!
-//! In: this machine, the configuration, the daemon. Out: a line for each thing that was looked at, with what to do
-//! where it is not good. Nothing is changed, and no port is opened.
+//! In: this machine, the configuration, the daemon. Out: a line for each examined item, with a remedy if it is not
+//! good. Nothing is changed, and no port is opened.
 
 mod bench;
 mod machine;
@@ -27,7 +27,7 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 )]
 pub(super) struct Doctor {}
 
-/// How a thing is.
+/// The result for an item.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Is {
     Good,
@@ -53,7 +53,7 @@ impl Is {
     }
 }
 
-/// What was looked at and what is so.
+/// An examined item with its result.
 #[derive(Debug)]
 struct Finding {
     looked_at: &'static str,
@@ -77,7 +77,7 @@ impl Finding {
         self
     }
 
-    /// The same, where there is a remedy.
+    /// Adds a remedy, if there is one.
     fn help_of(mut self, help: Option<impl Into<String>>) -> Self {
         self.help = help.map(Into::into);
         self

@@ -1,10 +1,10 @@
-//! An export made from the lines of a journal: to be written, or to be compared with a file.
+//! Makes an export from the lines of a journal, to write it or to compare it with a file.
 //!
-//! Of rows: the readings that match, each when its series is settled. Of lines:
+//! Rows are the readings that match, each once its series is final. Lines are:
 //!
-//! - Without options, all of them.
-//! - With a time alone, all of that time.
-//! - With more, those about the series that match; of their readings those that match.
+//! - without options, all of them;
+//! - with a time only, those of that time;
+//! - with other options, those about the series that match; of their readings those that match.
 
 use crate::cli::Failure;
 use crate::cli::query::{Filter, Query, ReadingKeys, Search, Take, lines};
@@ -22,12 +22,13 @@ use std::ops::ControlFlow;
 
 #[derive(Debug, Clone, Default)]
 pub(in crate::cli) struct ExportRequest {
-    /// Lines of the journal, not rows.
+    /// Export lines of the journal instead of rows.
     pub(in crate::cli) lines: bool,
     pub(in crate::cli) query: Query,
     /// Only readings that count.
     pub(in crate::cli) counted: bool,
-    /// Only what an entry behind this one settled; what is not settled waits. Of lines, only those behind it.
+    /// Only series that became final after this entry; series that may still change are left out. Of lines, those after
+    /// it.
     pub(in crate::cli) settled_after: Option<Seq>,
 }
 
@@ -35,7 +36,7 @@ pub(in crate::cli) struct ExportRequest {
 type TakeLine<'t> = dyn FnMut(&Line) -> Result<ControlFlow<()>, Failure> + 't;
 
 impl ExportRequest {
-    /// The question of an export; `None` if this release does not know all that it asks for.
+    /// The request that a question describes; `None` if this release does not know all of its options.
     pub(in crate::cli) fn of(question: &Question) -> Option<Self> {
         let is_known = !(question.of_lines && question.counted);
         let query = Query::of_json(&question.query)?;
@@ -47,7 +48,7 @@ impl ExportRequest {
         })
     }
 
-    /// In words: `readings that count, axis=strip_length`.
+    /// The request in words: `readings that count, axis=strip_length`.
     pub(in crate::cli) fn words(&self) -> String {
         let what = match (self.lines, self.counted) {
             (true, _) => "entries",
@@ -70,8 +71,8 @@ impl ExportRequest {
         format!("{all}{what}{series}{options}")
     }
 
-    /// Makes it: `walk` hands over the lines of the journal, `tell` is given each row or line. What `walk` gives
-    /// back, and the first of the matching series that are open at its end.
+    /// Makes the export. `walk` provides the lines of the journal, and `tell` gets each row or line. Returns the result
+    /// of `walk`, and the first matching series that is still open.
     pub(in crate::cli) fn make<R>(
         &self,
         daemon: &DaemonConfig,
@@ -108,7 +109,7 @@ impl ExportRequest {
     }
 }
 
-/// Which entries were read.
+/// The range of entries that was read.
 #[derive(Debug, Default)]
 pub(super) struct Range {
     first: Option<Seq>,
@@ -121,7 +122,7 @@ impl Range {
         self.last = Some(line.clone());
     }
 
-    /// The first and the last entry, with the digest of the last line; of no entry, the ones around.
+    /// First and last entry, with the digest of the last line. If nothing was read, the entries around that place.
     pub(super) fn ends(&self, before: Seq) -> (Seq, Seq, Digest) {
         let first = self.first.unwrap_or(before.following());
         match &self.last {
@@ -131,7 +132,7 @@ impl Range {
     }
 }
 
-/// Rows on their way.
+/// Collects rows.
 struct Rows<'a, T> {
     asked: &'a ExportRequest,
     daemon: &'a DaemonConfig,
@@ -175,10 +176,10 @@ impl<T: FnMut(Given<'_>) -> Result<(), Failure>> Take for Rows<'_, T> {
     }
 }
 
-/// Which lines.
+/// Chooses lines.
 struct Chosen<'q> {
     filter: Filter<'q>,
-    /// For each station the series that was armed or resumed last, and the one before it, which may be resumed.
+    /// By station: the last series that was armed or resumed, and the one before it, which may be resumed.
     latest: BTreeMap<String, [Option<Matching>; 2]>,
 }
 
@@ -237,12 +238,12 @@ impl Chosen<'_> {
         }
     }
 
-    /// The series that match, of those that entries may still be about.
+    /// The matching series that later entries may still be about.
     fn matching(&self) -> impl Iterator<Item = &Matching> {
         self.latest.values().flatten().flatten()
     }
 
-    /// Whether an entry is about a series that matches; of a reading, whether it does.
+    /// Whether an entry is about a matching series; for a reading, whether it matches itself.
     fn is_about_one(&self, stamped: &Stamped) -> bool {
         let reading = stamped.entry.reading();
         let Some(id) = stamped.series() else {

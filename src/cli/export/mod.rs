@@ -1,7 +1,7 @@
-//! `tallyjaw export`: exit 0, 2 for wrong use, 4 if the journal cannot be read or the file not be written.
+//! `tallyjaw export`: exit 0; 2 for wrong use; 4 if the journal cannot be read or the file cannot be written.
 //!
-//! In: the journal. Out: CSV or Parquet with one row per reading, or the journal's own lines; to a file that
-//! appears whole or not at all, or to standard output.
+//! In: the journal. Out: CSV or Parquet with one row for each reading, or lines of the journal. It goes to standard
+//! output, or to a file that appears only when it is complete.
 
 mod make;
 mod target;
@@ -100,7 +100,7 @@ impl Export {
         let (writer, question, open) = self.write(&daemon, &journal, mark.as_ref(), writer)?;
         let target = writer.finish(&question).map_err(not_written)?;
         if let Some((_, path)) = &sidecar {
-            let _ = std::fs::remove_file(path); // a new file is not to be seen with an old question
+            let _ = std::fs::remove_file(path); // A new file must never be seen beside an old question.
         }
         let bytes = target.finish(marks.is_some())?;
         if let Some((file, path)) = sidecar {
@@ -118,14 +118,14 @@ impl Export {
         Ok(Exit::Yes)
     }
 
-    /// Where its question goes, if not into the file itself, and whether it replaces what is there.
+    /// The file for the question, if it is not stored in the export itself, and whether an existing one is replaced.
     fn sidecar(&self) -> Option<(PathBuf, bool)> {
         let is_beside = self.out.as_os_str() != "-" && self.format != Format::Parquet;
         let named = self.question.clone().map(|path| (path, self.force));
         named.or_else(|| is_beside.then(|| (Question::beside(&self.out), true)))
     }
 
-    /// Writes what was requested; what that is, and the first of its series that are open.
+    /// Writes the export. Returns the request, and the first of its series that is still open.
     fn write(
         &self,
         daemon: &DaemonConfig,
@@ -173,7 +173,7 @@ impl Export {
         Ok((writer, question, open))
     }
 
-    /// The mark as it stands, or a new one.
+    /// The stored position of this name, or a new one.
     fn mark(&self, daemon: &DaemonConfig, marks: &Marks, journal: &str) -> Result<Mark, Failure> {
         let asked = self.asked();
         let Some(mark) = marks.read().map_err(|error| no_mark(&error))? else {
@@ -206,7 +206,7 @@ impl Export {
         Ok(mark)
     }
 
-    /// The options in words, the same for the same options.
+    /// The options in words. Equal options give equal words.
     fn asked(&self) -> String {
         let form = if self.format == Format::Jsonl {
             "lines"

@@ -1,4 +1,4 @@
-//! Where an export goes, and in which form.
+//! Writes an export in its format to a file or to standard output.
 
 use super::Format;
 use crate::cli::Failure;
@@ -28,7 +28,7 @@ impl Writer {
         })
     }
 
-    /// The names of its columns; none of lines.
+    /// Names of its columns; empty for lines.
     pub(super) fn columns(&self) -> Vec<String> {
         match self {
             Self::Csv(_) => Column::of_text()
@@ -63,7 +63,7 @@ impl Writer {
     }
 }
 
-/// A file on its way, or standard output, and how many bytes went there.
+/// An unfinished file or standard output, and the number of bytes written.
 pub(super) struct Target {
     to: To,
     bytes: u64,
@@ -74,7 +74,7 @@ enum To {
     Out(BufWriter<io::Stdout>),
 }
 
-/// Bytes that are handed on at a time.
+/// Number of bytes that are written at a time.
 const BUFFER: usize = 128 * 1024;
 
 impl Target {
@@ -94,7 +94,7 @@ impl Target {
         Ok(Self { to, bytes: 0 })
     }
 
-    /// Has everything written and, of a file or where it matters, made durable; how many bytes.
+    /// Writes what is buffered, and syncs it for a file or if `durable`. Returns the number of bytes.
     pub(super) fn finish(self, durable: bool) -> Result<u64, Failure> {
         match self.to {
             To::File(file, shown) => {
@@ -113,7 +113,7 @@ impl Target {
     }
 }
 
-/// Makes standard output durable, if it is a file; a pipe is up to who reads it.
+/// Syncs standard output if it is a file. The reader of a pipe must do that itself.
 fn sync(out: &io::Stdout) -> io::Result<()> {
     match rustix::fs::fdatasync(out) {
         Ok(()) | Err(rustix::io::Errno::INVAL | rustix::io::Errno::ROFS) => Ok(()),
@@ -154,13 +154,13 @@ pub(super) fn cannot_be_written(shown: &str, error: &io::Error) -> Failure {
     }
 }
 
-/// A file on its way to this name.
+/// An unfinished file that will get this name.
 pub(super) fn whole_file(path: &Path, force: bool) -> Result<WholeFile, Failure> {
     WholeFile::create(path, force, Access::Usual)
         .map_err(|error| cannot_be_written(&path.display().to_string(), &error))
 }
 
-/// Why rows were not written, wherever they went.
+/// The failure if rows cannot be written to any target.
 pub(super) fn not_written(error: io::Error) -> Failure {
     if error.kind() == ErrorKind::BrokenPipe {
         return Failure::from(error);

@@ -1,7 +1,7 @@
-//! The three files of a new configuration: the ones of `config/start`, with the answers in the place of the example.
+//! The three files of a new configuration: those of `config/start`, with the answers instead of the example.
 //!
-//! In: answers. Out: texts; whether they are right, by the checker that reads them later; whole files. Never replaces
-//! a file, and the main file comes last: without it there is no configuration.
+//! In: answers. Out: texts, checked by the code that will read them, and the written files. No file is replaced. The
+//! main file is written last, because a configuration exists only with it.
 
 use super::toml_text;
 use crate::cli::Failure;
@@ -14,27 +14,27 @@ const MAIN: &str = include_str!("../../../config/start/tallyjaw.toml");
 const SHEETS: &str = include_str!("../../../config/start/sheets.toml");
 const PLANS: &str = include_str!("../../../config/start/plans.toml");
 
-/// The id of the plan in `config/start`.
+/// Id of the plan in `config/start`.
 const EXAMPLE_PLAN: &str = "pump-own";
-/// How the comment begins that calls the row of `config/start` invented.
+/// Beginning of the comment that marks the row of `config/start` as invented.
 const EXAMPLE_COMMENT: &str = "# This row is an invented example";
 
-/// The names of the files; the main one last.
+/// Names of the files, with the main one last.
 pub(super) const NAMES: [&str; 3] = ["sheets.toml", "plans.toml", "tallyjaw.toml"];
 
-/// What a bench begins with.
+/// Everything that a new configuration contains.
 #[derive(Debug, Clone)]
 pub(super) struct Answers {
     pub(super) station: String,
-    /// The row of a sheet; the invented example where there is none.
+    /// A row of a sheet; `None` keeps the invented example.
     pub(super) row: Option<Row>,
     pub(super) plan: String,
     pub(super) pieces: String,
-    /// The `[[instrument]]` that was found.
+    /// The `[[instrument]]` block of the caliper that was found.
     pub(super) instrument: Option<String>,
 }
 
-/// One row of a maker's sheet, as it was typed.
+/// A row of a maker's sheet, as typed.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Row {
     pub(super) terminal: String,
@@ -46,7 +46,7 @@ pub(super) struct Row {
 }
 
 impl Answers {
-    /// What a bench begins with where nobody says otherwise.
+    /// The answers if nothing else is given.
     pub(super) fn example() -> Self {
         Self {
             station: "bench-1".to_owned(),
@@ -57,7 +57,7 @@ impl Answers {
         }
     }
 
-    /// The files in `folder`, in the order of [`NAMES`].
+    /// The files for `folder`, in the order of [`NAMES`].
     pub(super) fn sources(&self, folder: &Path) -> [Source; 3] {
         let [sheets, plans, main] = NAMES;
         let source = |name: &str, text: String| Source {
@@ -71,7 +71,7 @@ impl Answers {
         ]
     }
 
-    /// What the checker finds wrong with it.
+    /// Checks the files.
     pub(super) fn check(&self, folder: &Path) -> Result<(), Faulty> {
         let [sheets, plans, main] = self.sources(folder);
         let files = Files {
@@ -83,7 +83,7 @@ impl Answers {
         config::assemble(config::main_file(&main), &files).map(drop)
     }
 
-    /// The first thing that is wrong with it, for who has just typed it.
+    /// The first error, for the person who has just typed an answer.
     pub(super) fn fault(&self) -> Option<String> {
         let faulty = self.check(Path::new("")).err()?;
         let fault = faulty.diagnostics.first()?;
@@ -115,7 +115,7 @@ impl Answers {
         let text = with(&text, "id", &toml_text(&self.plan));
         let pieces = match self.pieces.parse::<u32>() {
             Ok(number) => number.to_string(),
-            Err(_) => toml_text(&self.pieces), // the checker says what is wrong with it
+            Err(_) => toml_text(&self.pieces), // The checker will report what is wrong with it.
         };
         let text = with(&text, "pieces", &pieces);
         let Some(row) = &self.row else {
@@ -153,7 +153,7 @@ impl Row {
     }
 }
 
-/// The text with another value in the line of this key.
+/// Replaces the value of this key.
 fn with(text: &str, key: &str, value: &str) -> String {
     let is_key = |line: &str| {
         let rest = line.strip_prefix(key);
@@ -168,7 +168,7 @@ fn with(text: &str, key: &str, value: &str) -> String {
     })
 }
 
-/// The text without the lines that begin so.
+/// Removes the lines with this beginning.
 fn without(text: &str, start: &str) -> String {
     lines(text, |line| {
         (!line.starts_with(start)).then(|| line.to_owned())
@@ -179,7 +179,7 @@ fn lines(text: &str, becomes: impl Fn(&str) -> Option<String>) -> String {
     text.split_inclusive('\n').filter_map(becomes).collect()
 }
 
-/// The files of [`NAMES`] that are in `folder` already.
+/// The files of [`NAMES`] that exist in `folder`.
 pub(super) fn in_the_way(folder: &Path) -> Vec<PathBuf> {
     let paths = NAMES.iter().map(|name| folder.join(name));
     paths
@@ -187,14 +187,14 @@ pub(super) fn in_the_way(folder: &Path) -> Vec<PathBuf> {
         .collect()
 }
 
-/// Writes all of them, or says why not.
+/// Writes all files, or none.
 pub(super) fn write(folder: &Path, sources: &[Source]) -> Result<(), Failure> {
     make_folder(folder, 0o777).map_err(|error| {
         Failure::io(format!("the folder {} cannot be made", folder.display()))
             .because(&error)
             .with_remedy("name a folder that this user may write to: tallyjaw init DIR")
     })?;
-    // All are on the disk before the first has its name.
+    // Every file is on disk before the first gets its name.
     let mut whole = Vec::new();
     for source in sources {
         let failed = |error| failed(&source.path, &error);

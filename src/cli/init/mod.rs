@@ -1,7 +1,7 @@
-//! `tallyjaw init [DIR]`: exit 0 once the configuration is written and right, 2 for wrong use or where there is one
-//! already, 4 if the port cannot be opened or the files cannot be written.
+//! `tallyjaw init [DIR]`: exit 0 once a valid configuration is written; 2 for wrong use, or if there is one already; 4
+//! if the port cannot be opened or the files cannot be written.
 //!
-//! Nothing is written before everything is known and has passed the checker.
+//! Nothing is written until everything is known and checked.
 
 mod files;
 mod questions;
@@ -89,7 +89,7 @@ impl Init {
                 None => only_adapter(&discover::ports().unwrap_or_default())?,
             }
         };
-        // What is wrong with an option is said before anybody presses.
+        // Errors in options are shown before anyone presses a key.
         answers.check(&folder).map_err(faulty)?;
         if let Some(port) = &port {
             match find(port, &answers.station, context.json, out)? {
@@ -128,7 +128,7 @@ impl Init {
         Ok(exit)
     }
 
-    /// Where to: what `--config` names, if it names a file that `init` makes.
+    /// The folder to write to. `--config` may name it by a file that `init` makes.
     fn folder(&self, context: &Context) -> Result<PathBuf, Failure> {
         match (&self.folder, &context.config) {
             (Some(folder), None) => Ok(folder.clone()),
@@ -144,7 +144,7 @@ impl Init {
         }
     }
 
-    /// What the options say of the port: `None` if nothing.
+    /// The port in the options: `None` if neither --port nor --no-port is given.
     #[expect(
         clippy::option_option,
         reason = "not said, no port and a port are three things"
@@ -180,7 +180,7 @@ fn refuse_what_is_there(folder: &Path) -> Result<(), Failure> {
     ))
 }
 
-/// The port of the only adapter that can be opened, where nobody is asked.
+/// The port of the only adapter that can be opened, if no questions are asked.
 fn only_adapter(found: &[PortInfo]) -> Result<Option<PathBuf>, Failure> {
     let adapters = found
         .iter()
@@ -227,7 +227,7 @@ fn show(sources: &[Source], as_json: bool, out: &mut dyn Write) -> Result<(), Fa
     Ok(())
 }
 
-/// What to do now.
+/// Prints the next steps.
 fn next(
     folder: &Path,
     answers: &Answers,
@@ -281,7 +281,7 @@ fn next(
     Ok(())
 }
 
-/// As a shell takes it for one word.
+/// The word with quotes if a shell needs them.
 fn shell(word: &str) -> String {
     let plain = |c: char| c.is_alphanumeric() || "/._-+:@%".contains(c);
     if word.chars().all(plain) {

@@ -1,6 +1,6 @@
-//! Questions to a person: a line each, a default in brackets, asked again until the answer can be used.
+//! Asks a person questions, one on each line, with the default in brackets, until the answer is valid.
 //!
-//! In: a line of input for each. Out: answers. The end of the input is a failure, and nothing was written by then.
+//! In: a line for each answer. Out: answers. If the input ends, that is a failure before anything is written.
 
 use super::files::{Answers, Row};
 use crate::cli::{Failure, ports};
@@ -14,14 +14,14 @@ use std::path::{Path, PathBuf};
 const BOLD: Style = Style::new().bold();
 const NO: Style = AnsiColor::Yellow.on_default();
 
-/// Who asks.
+/// Asks on `out` and reads the answers.
 pub(super) struct Questions<'a> {
     pub(super) input: &'a mut dyn BufRead,
     pub(super) out: &'a mut dyn Write,
 }
 
 impl Questions<'_> {
-    /// Asks until `accepts` takes the answer; an empty line is the default, where there is one.
+    /// Asks until `accepts` takes the answer. An empty line means the default, if there is one.
     fn ask<T>(
         &mut self,
         question: &str,
@@ -59,7 +59,7 @@ impl Questions<'_> {
         }
     }
 
-    /// The port of the caliper: one of those there are, any other path, or none.
+    /// Asks for the caliper's port: one of those found, another path, or none.
     pub(super) fn port(&mut self, found: &[PortInfo]) -> Result<Option<PathBuf>, Failure> {
         let adapters: Vec<&PortInfo> = found.iter().filter(|port| port.usb.is_some()).collect();
         for port in &adapters {
@@ -89,7 +89,7 @@ impl Questions<'_> {
         )
     }
 
-    /// What is asked of the crimps: a row of a sheet and a plan. What `given` says already is not asked.
+    /// Asks for a row of a sheet and a plan, except for what `given` answers.
     pub(super) fn bench(&mut self, given: &Given, answers: &mut Answers) -> Result<(), Failure> {
         if given.example {
             return Ok(());
@@ -268,7 +268,7 @@ impl Given {
         self.source.clone().unwrap_or_else(|| unsaid.to_owned())
     }
 
-    /// What is said without asking, over the defaults.
+    /// The defaults, replaced by the answers in options.
     pub(super) fn over(&self, mut answers: Answers) -> Answers {
         if let Some(plan) = &self.plan {
             answers.plan.clone_from(plan);
@@ -279,7 +279,7 @@ impl Given {
         answers
     }
 
-    /// The row where nobody is asked; the example without a terminal.
+    /// The row if no questions are asked; `None` (the example) without a terminal.
     pub(super) fn row(&self) -> Result<Option<Row>, Failure> {
         let Some(terminal) = &self.terminal else {
             return Ok(None);
@@ -302,13 +302,13 @@ impl Given {
         }))
     }
 
-    /// Whether the plan has a name already.
+    /// Whether the plan's name is given.
     pub(super) fn names_the_plan(&self) -> bool {
         self.plan.is_some()
     }
 }
 
-/// A row that the checker takes, so that one answer can be tried in it.
+/// A valid row, in which a single answer can be checked.
 fn example_row() -> Row {
     Row {
         terminal: "X".to_owned(),
@@ -320,7 +320,7 @@ fn example_row() -> Row {
     }
 }
 
-/// The row, if the checker takes it.
+/// The row, if it is valid.
 fn fits(row: Row, answers: &Answers) -> Result<Row, String> {
     let tried = Answers {
         row: Some(row.clone()),
@@ -329,7 +329,7 @@ fn fits(row: Row, answers: &Answers) -> Result<Row, String> {
     tried.fault().map_or(Ok(row), Err)
 }
 
-/// The path, if nothing stands against opening it.
+/// The path, if the port can be opened.
 fn openable(path: &Path) -> Result<PathBuf, String> {
     match discover::inspect(path).obstacle {
         None => Ok(path.to_owned()),

@@ -1,4 +1,4 @@
-//! What was found as an `[[instrument]]` of the configuration.
+//! Writes the caliper that was found as an `[[instrument]]` block.
 
 use crate::config::PortSelector;
 use crate::decode::guess::Candidate;
@@ -7,7 +7,7 @@ use crate::serial::discover;
 use std::fmt::Write as _;
 use std::path::Path;
 
-/// Where the instrument belongs.
+/// Name, station and port of the instrument.
 #[derive(Debug, Clone)]
 pub(super) struct InstrumentSlot {
     pub(super) name: String,
@@ -15,17 +15,17 @@ pub(super) struct InstrumentSlot {
     pub(super) port: PortSelector,
 }
 
-/// What the port was doing when the instrument answered.
+/// State of the port when the instrument answered.
 #[derive(Debug, Default)]
 pub(super) struct FoundWith {
-    /// DTR and RTS, where the port has them.
+    /// DTR and RTS, if the port has them.
     pub(super) lines: Option<(bool, bool)>,
-    /// What it answered to, if it was asked.
+    /// The request that it answered; `None` if it sends by itself.
     pub(super) request: Option<&'static str>,
 }
 
 impl InstrumentSlot {
-    /// The port by the serial number of its adapter, if that is the only one with it.
+    /// The slot, with the port by the serial number of its adapter if no other adapter has the same.
     pub(super) fn new(name: String, station: String, path: &Path) -> Self {
         let serial = discover::identity(path).and_then(|usb| usb.serial);
         let by_serial = serial
@@ -40,7 +40,7 @@ impl InstrumentSlot {
     }
 }
 
-/// The block, its last line ended.
+/// The block, with a line end after its last line.
 pub(super) fn block(place: &InstrumentSlot, found: &Candidate, found_with: &FoundWith) -> String {
     let shown = found.shown;
     let kind = match shown.unit.dimension() {

@@ -1,10 +1,9 @@
-//! `tallyjaw listen PORT`: exit 0 if one setting and format fits everything that came, 1 if none or
-//! several do, 2 for wrong use, 4 if the port cannot be opened or read.
+//! `tallyjaw listen PORT`: exit 0 if one setting and format fits all bytes, 1 if none or several do, 2 for wrong use, 4
+//! if the port cannot be opened or read.
 //!
-//! The port is read with eight data bits and no parity throughout, and only its speed is changed: so
-//! every bit comes through, and data bits and parity are found from the bits. That also holds where
-//! the port keeps no such settings, as a pseudo-terminal does not: what a virtual caliper sends
-//! there must look as a real line would at the port's speed and 8N1.
+//! The port is always read with eight data bits and no parity; only its speed changes. So every bit comes through, and
+//! data bits and parity are found from the bits. It also works where the port has no such settings, as a
+//! pseudo-terminal: a virtual caliper there sends what a real line would give at the port's speed and 8N1.
 
 mod block;
 mod session;
@@ -21,21 +20,21 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-/// After so much silence, five seconds each, who sets a bench up goes on without the instrument: every state of the
+/// After this number of silences, five seconds each, `init` goes on without the instrument. By then every state of the
 /// power lines was tried twice.
 const SILENCES: usize = 8;
 
-/// What `init` finds at a port.
+/// The result of `init` at a port.
 pub(super) enum Found {
-    /// Its `[[instrument]]`.
+    /// The `[[instrument]]` block.
     Block(String),
-    /// Nothing came, or nothing that is sure; the reason has been printed.
+    /// Nothing was received, or nothing certain; the reason was printed.
     Nothing,
-    /// Ctrl-C.
+    /// The user pressed Ctrl-C.
     Interrupted,
 }
 
-/// Does for a new configuration what the subcommand does for one that is there.
+/// Finds the caliper for a new configuration, as `listen` does for an existing one.
 pub(super) fn find(
     port: &Path,
     station: &str,
@@ -110,7 +109,7 @@ pub(super) struct Listen {
 
 impl Listen {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        // Reasons against writing are shown before anybody presses.
+        // Reasons against writing are shown before anyone presses a key.
         let config = self.config(context)?;
         let place = self.place(config.as_ref().map(|(_, config)| config))?;
         if let (true, Some((_, config))) = (self.write, &config) {
@@ -152,7 +151,7 @@ impl Listen {
         Ok(Exit::Yes)
     }
 
-    /// The configuration: needed for --write, else only for names.
+    /// The configuration. It is required for --write; otherwise it only provides names.
     fn config(&self, context: &Context) -> Result<Option<(PathBuf, Config)>, Failure> {
         match context.load() {
             Ok(loaded) => Ok(Some(loaded)),

@@ -1,4 +1,4 @@
-//! The port, the clock and the person: bytes in, what to do next said.
+//! Reads the port, keeps the time, and guides the person.
 
 use super::block::FoundWith;
 use super::tell::Tell;
@@ -12,37 +12,37 @@ use std::time::Duration;
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::time::{Instant, sleep_until};
 
-/// A press is over after this long without a byte.
+/// A press has ended after this time without a byte.
 const OVER: Duration = Duration::from_millis(300);
-/// A stream never pauses: this much of it is a press too.
+/// A stream has no pauses, so this much of it counts as a press.
 const LONGEST: Duration = Duration::from_millis(1500);
-/// Nothing came for so long: something else is tried.
+/// After this silence something else is tried.
 const QUIET: Duration = Duration::from_secs(5);
-/// An answer comes sooner than this.
+/// An answer to a request takes less than this.
 const ANSWER: Duration = Duration::from_secs(1);
 
-/// DTR and RTS, in the order in which they are tried: opto cables are fed from them.
+/// States of DTR and RTS in the order of trying: they power optical cables.
 const POWER: [(bool, bool); 4] = [(true, false), (true, true), (false, true), (false, false)];
 
-/// What calipers that only answer are asked with; common practice, no source.
+/// Requests that calipers commonly answer; common practice, no source.
 const REQUESTS: [&str; 5] = ["\r", "?\r", "R\r", "D\r", "P\r"];
 
-/// What is asked of a session.
+/// The settings of a session.
 pub(super) struct Session {
     pub(super) path: PathBuf,
     pub(super) first: LineSettings,
     pub(super) presses: usize,
     pub(super) limit: Option<Duration>,
     pub(super) ask: bool,
-    /// Give up after this number of silences of five seconds in a row; else wait on.
+    /// Number of consecutive five-second silences after which the session ends; `None` waits for ever.
     pub(super) silences: Option<usize>,
 }
 
-/// What a session brought.
+/// The result of a session.
 pub(super) struct Outcome {
     pub(super) interview: Interview,
     pub(super) found_with: FoundWith,
-    /// Ctrl-C ended it.
+    /// Whether Ctrl-C ended it.
     pub(super) interrupted: bool,
 }
 
@@ -60,7 +60,7 @@ struct Running<'t, 'o> {
 }
 
 impl Session {
-    /// Until enough is known, the time is over, or Ctrl-C.
+    /// Runs until the format is known, the time is over, or Ctrl-C is pressed.
     pub(super) fn run(self, tell: &mut Tell<'_>) -> Result<Outcome, Failure> {
         let runtime = tokio::runtime::Builder::new_current_thread()
             .enable_all()
@@ -70,7 +70,7 @@ impl Session {
     }
 
     async fn listen(self, tell: &mut Tell<'_>) -> Result<Outcome, Failure> {
-        // Before anything is said: who reads that may press Ctrl-C at once.
+        // Done before any output, because its reader may press Ctrl-C at once.
         let mut interrupts = signal(SignalKind::interrupt())
             .map_err(|error| Failure::io("cannot wait for Ctrl-C").because(&error))?;
         let [(dtr, rts), ..] = POWER;
@@ -139,7 +139,7 @@ impl Running<'_, '_> {
         }
     }
 
-    /// `true` when the port is gone and there is nothing more to hear.
+    /// Takes a read. Returns `true` if the port is gone.
     fn take(&mut self, read: Read) -> Result<bool, Failure> {
         let (bytes, spoiled) = match read {
             Read::Run(ByteRun::Sound(bytes)) => (bytes, false),
@@ -181,7 +181,7 @@ impl Running<'_, '_> {
         Ok(false)
     }
 
-    /// `true` when enough is known.
+    /// Ends a press. Returns `true` if enough is known.
     fn end_press(&mut self) -> Result<bool, Failure> {
         if self.press.is_empty() {
             return Ok(false);
@@ -211,12 +211,12 @@ impl Running<'_, '_> {
         }
     }
 
-    /// Nothing came for a while: power and, if allowed, a request.
+    /// After a silence: changes the power lines and, if allowed, sends a request.
     fn quiet(&mut self, ask: bool) -> Result<(), Failure> {
         self.quiet_since = Instant::now();
         self.quiet_times = self.quiet_times.saturating_add(1);
         let lines = POWER.iter().cycle().nth(self.quiet_times).copied();
-        // Once something has come, the power is right.
+        // Once bytes have come, the power is right.
         let lines = lines.filter(|_| self.interview.presses() == 0);
         if let Some((dtr, rts)) = lines {
             self.found_with.lines = self.port.set_lines(dtr, rts).then_some((dtr, rts));

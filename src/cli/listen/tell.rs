@@ -1,4 +1,4 @@
-//! Messages while listening and at the end: lines for people, or one JSON object per line for programs.
+//! Messages during and after listening: lines for people, or one JSON object on each line for programs.
 
 use crate::cli::Failure;
 use crate::config::LineSettings;
@@ -16,11 +16,11 @@ const YES: Style = AnsiColor::Green.on_default().bold();
 const DIM: Style = Style::new().dimmed();
 const HELP: Style = AnsiColor::Cyan.on_default();
 
-/// Where messages go.
+/// Where messages go, and in which form.
 pub(super) struct Tell<'o> {
     out: &'o mut dyn Write,
     json: bool,
-    /// What Ctrl-C does.
+    /// What the user is told about Ctrl-C.
     on_interrupt: &'static str,
 }
 
@@ -291,7 +291,7 @@ fn in_words(opinion: &Opinion, presses: usize, block: Option<&str>) -> String {
     text
 }
 
-/// The only one that fits, if it is more than a guess.
+/// The only candidate, if it is more than a guess.
 pub(super) fn sure(opinion: &Opinion) -> Option<&Candidate> {
     opinion.only().filter(|only| only.surety() > Surety::Guess)
 }

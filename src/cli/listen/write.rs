@@ -1,5 +1,5 @@
-//! The block into the configuration: appended, so that nothing of the user's is touched; checked as a whole, and
-//! only then put in its place.
+//! Appends the block to the configuration. The user's text is not changed, and the new file is checked before it
+//! replaces the old one.
 
 #![expect(
     clippy::disallowed_methods,
@@ -16,7 +16,7 @@ use std::fs;
 use std::io;
 use std::path::Path;
 
-/// Refuses a name or port that the configuration has already.
+/// Refuses a name or port that the configuration already has.
 pub(super) fn refuse_doubles(config: &Config, place: &InstrumentSlot) -> Result<(), Failure> {
     if let Some(same) = config.catalog.instrument(&place.name) {
         return Err(Failure::usage(format!(
@@ -46,7 +46,7 @@ pub(super) fn append(path: &Path, block: &str) -> Result<(), Failure> {
     let separator = if ended { "\n" } else { "\n\n" };
     let text = format!("{before}{separator}{block}");
     files::load_text(path, text.clone()).map_err(|error| unusable(&error))?;
-    // Through a link, to what it leads to.
+    // A symbolic link is followed, so that the link stays.
     let target = fs::canonicalize(path).map_err(|error| failed(path, &error))?;
     put(&target, text.as_bytes(), true, Access::Kept).map_err(|error| failed(path, &error))
 }

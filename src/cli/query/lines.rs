@@ -1,4 +1,4 @@
-//! The journal, line by line.
+//! Reads the journal line by line.
 
 use crate::cli::progress::Progress;
 use crate::cli::{Failure, client};
@@ -11,8 +11,8 @@ use std::ops::ControlFlow;
 
 const LOOK_AT_IT: &str = "look what is wrong with it: tallyjaw verify";
 
-/// Hands every durable line behind entry `after` to `take`, until it breaks off; how far a long journal
-/// is read is shown on a terminal. The last entry that was handed out, `after` if none was.
+/// Gives every durable line after entry `after` to `take`, until that breaks off. On a terminal, the progress in a long
+/// journal is shown. Returns the last entry given out, or `after`.
 pub(in crate::cli) fn each(
     daemon: &DaemonConfig,
     after: Seq,
@@ -37,14 +37,14 @@ pub(in crate::cli) fn each(
     Ok(last)
 }
 
-/// The last durable entry.
+/// Number of the last durable entry.
 pub(in crate::cli) fn last(daemon: &DaemonConfig) -> Result<Seq, Failure> {
     let newest = Cursor::before_the_newest_segment(&daemon.state_dir);
     let before = newest.map_err(|error| unreadable(daemon, &error))?;
     each(daemon, before, |_| Ok(ControlFlow::Continue(())))
 }
 
-/// The name of the journal, which its first line says.
+/// Identity of the journal, from its first line.
 pub(in crate::cli) fn journal(daemon: &DaemonConfig) -> Result<JournalId, Failure> {
     let mut name = None;
     each(daemon, Seq(0), |line| {
@@ -66,7 +66,7 @@ pub(in crate::cli) fn decoded(daemon: &DaemonConfig, line: &Line) -> Result<Stam
     Ok(stamped)
 }
 
-/// Why the journal gave nothing.
+/// The failure if the journal cannot be read.
 pub(in crate::cli) fn unreadable(daemon: &DaemonConfig, error: &JournalError) -> Failure {
     let remedy = error.remedy();
     cannot_be_read(daemon)
@@ -79,7 +79,7 @@ fn cannot_be_read(daemon: &DaemonConfig) -> Failure {
     Failure::io(format!("the journal in {folder} cannot be read"))
 }
 
-/// Why an entry gave nothing: the release is too old, or it is damaged.
+/// The failure for an entry that cannot be read: this release is too old, or the entry is damaged.
 fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
     let failure = cannot_be_read(daemon).because(error);
     match error {
@@ -92,7 +92,7 @@ fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
     }
 }
 
-/// Where a running daemon says that it is durable; without one, the end of the files.
+/// The end that a running daemon reports as durable; without a daemon, the end of the files.
 fn durable_end(daemon: &DaemonConfig) -> Seq {
     let socket = daemon.runtime_dir.join("control.sock");
     client::call_at(&socket, "status", &client::params([]))

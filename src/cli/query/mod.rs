@@ -1,12 +1,12 @@
-//! Which readings a command is about: the arguments that such commands share, what they match, and the
-//! journal read for it, in one pass and bounded memory.
+//! Chooses readings of the journal: the options that several commands share, the filter that they mean, and the search,
+//! in one pass with bounded memory.
 //!
-//! - [`Query`] is the question, [`Filter`] is what it matches; its options are rows of the table in `option`.
-//! - A question as text and back: [`Query::options`] and [`Query::of_options`] (pairs of `--NAME` and value, in a
-//!   report), [`Query::json`] and [`Query::of_json`] (an object, to be kept in a file), [`Query::words`] (one line
-//!   to compare). What comes back from a file must be written as we write it, else it is refused.
-//! - [`lines`] goes through the journal line by line.
-//! - [`Search`] hands a command each reading that matches, once nothing can change it.
+//! - [`Query`] holds the options; [`Filter`] decides what they match. Each option is a row of the table in `option`.
+//! - Options are stored as text in two forms: [`Query::options`] and [`Query::of_options`] (pairs of `--NAME` and
+//!   value, in a report), and [`Query::json`] and [`Query::of_json`] (an object in a file). [`Query::words`] is one
+//!   line to compare. Options from a file are accepted only in the form in which they are written here.
+//! - [`lines`] reads the journal line by line.
+//! - [`Search`] gives a command each reading that matches, once nothing can change it.
 
 pub(super) mod lines;
 mod option;
@@ -25,25 +25,25 @@ pub(in crate::cli) use option::ReadingKeys;
 use option::{OPTIONS, QueryOption, Selects};
 use serde_json::{Map, Value, json};
 
-/// The argument for the ids of series.
+/// Name of the argument for numbers of series.
 const SERIES: &str = "series";
 
-/// Which readings of the journal.
+/// The options that choose readings.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Query {
-    /// Series by their ids; all that the options allow if there is none.
+    /// Numbers of series; if empty, all that the other options allow.
     pub(super) series: Vec<u64>,
     /// The other options, in the order of the table.
     asked: Vec<(&'static QueryOption, String)>,
 }
 
 impl Query {
-    /// The names of its arguments, for those that exclude them.
+    /// Names of the arguments, for other arguments that exclude them.
     pub(super) fn arguments() -> impl Iterator<Item = &'static str> {
         std::iter::once(SERIES).chain(OPTIONS.iter().map(|option| option.name))
     }
 
-    /// The value of each option of the table.
+    /// Takes the value of each option of the table.
     fn new(series: Vec<u64>, value: impl Fn(&str) -> Option<String>) -> Self {
         let asked = OPTIONS
             .iter()
@@ -54,7 +54,7 @@ impl Query {
         }
     }
 
-    /// The options in words, the same for the same options: `, axis=strip_length`.
+    /// The options in words: `, axis=strip_length`. Equal options give equal words.
     pub(super) fn words(&self) -> String {
         self.asked
             .iter()
@@ -63,7 +63,7 @@ impl Query {
             })
     }
 
-    /// The options, each with its value: `--axis`, `strip_length`.
+    /// The options with their values: `--axis`, `strip_length`.
     pub(super) fn options(&self) -> Vec<(String, String)> {
         let asked = self.asked.iter();
         asked
@@ -71,7 +71,7 @@ impl Query {
             .collect()
     }
 
-    /// The question of [`Query::options`]; `None` if an option is not known, or is written in another way.
+    /// The query of [`Query::options`]; `None` if an option is unknown, or is written differently.
     pub(super) fn of_options(options: &[(String, String)]) -> Option<Self> {
         let query = Self::new(Vec::new(), |name| {
             let mut shown = options.iter();
@@ -81,7 +81,7 @@ impl Query {
         (query.is_as_written() && query.options() == options).then_some(query)
     }
 
-    /// The question as an object: `{"series": [37], "axis": "strip_length"}`.
+    /// The query as an object: `{"series": [37], "axis": "strip_length"}`.
     pub(super) fn json(&self) -> Map<String, Value> {
         let series = (!self.series.is_empty()).then(|| (SERIES.to_owned(), json!(self.series)));
         let asked = self.asked.iter();
@@ -89,7 +89,7 @@ impl Query {
         series.into_iter().chain(asked).collect()
     }
 
-    /// The question of [`Query::json`]; `None` if a key is not known, or is written in another way.
+    /// The query of [`Query::json`]; `None` if a key is unknown, or is written differently.
     pub(super) fn of_json(object: &Map<String, Value>) -> Option<Self> {
         let series = match object.get(SERIES) {
             Some(ids) => serde_json::from_value(ids.clone()).ok()?,
@@ -99,7 +99,7 @@ impl Query {
         (query.is_as_written() && query.json() == *object).then_some(query)
     }
 
-    /// Whether each value is written as we write it.
+    /// Whether each value has the form in which it is written here.
     fn is_as_written(&self) -> bool {
         let mut asked = self.asked.iter();
         asked.all(|(option, value)| (option.parse)(value).as_ref() == Ok(value))
@@ -111,7 +111,7 @@ impl Query {
         Some(value)
     }
 
-    /// What it matches; a failure if the wire is none.
+    /// The filter; a failure if the wire is not a valid size.
     pub(super) fn filter(&self) -> Result<Filter<'_>, Failure> {
         let usage = |error: String| Failure::usage(error);
         let sizing = self.value(|selects| matches!(selects, Selects::Sizing));
@@ -175,7 +175,7 @@ impl clap::Args for Query {
     }
 }
 
-/// What a [`Query`] matches.
+/// Decides which readings a [`Query`] matches.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Filter<'q> {
     query: &'q Query,
@@ -185,19 +185,19 @@ pub(super) struct Filter<'q> {
 }
 
 impl Filter<'_> {
-    /// The series that were requested by id; empty if all may match.
+    /// The series that are named; empty if all may match.
     pub(super) fn ids(&self) -> &[u64] {
         &self.query.series
     }
 
-    /// The entry before the first that can match.
+    /// The last entry before any that can match.
     pub(super) fn after(&self) -> Seq {
         let first = self.ids().iter().min();
         first.map_or(Seq(0), |first| Seq(first.saturating_sub(1)))
     }
 
-    /// Whether readings of this series may match; who measured is a matter of each reading, since somebody
-    /// else may take over ([`Filter::reading`]).
+    /// Whether readings of this series may match. The operator is checked for each reading ([`Filter::reading`]),
+    /// because it may change in a series.
     pub(super) fn series(&self, id: Seq, spec: &ArmedSpec) -> bool {
         let is_asked = |(option, value): &(&QueryOption, String)| match &option.selects {
             Selects::Series(of) => of(spec) == Some(value.as_str()),
@@ -211,7 +211,7 @@ impl Filter<'_> {
             && self.query.asked.iter().all(is_asked)
     }
 
-    /// Whether a series was open in the requested time, and any reading of it can match.
+    /// Whether a series was open in the time of the query and has a reading that can match.
     pub(super) fn could_match(&self, Listed { series, state }: &Listed) -> bool {
         let closed = series.closed.as_ref().map(|closed| closed.at);
         let is_asked = |(option, value): &(&QueryOption, String)| match &option.selects {
@@ -241,13 +241,13 @@ impl Filter<'_> {
             })
     }
 
-    /// Whether something is asked of readings that a series does not answer by itself.
+    /// Whether an option depends on the single reading and not only on its series.
     pub(super) fn asks_of_readings(&self) -> bool {
         let of_readings = |selects: &Selects| matches!(selects, Selects::Reading { .. });
         self.is_timed() || self.query.value(of_readings).is_some()
     }
 
-    /// Whether a reading matches that was measured outside of a series.
+    /// Whether a reading matches that was measured while no series was open.
     pub(super) fn loose(&self, at: WallMicros, reading: &Reading) -> bool {
         let is_asked = |(option, value): &(&QueryOption, String)| {
             let of = option.loose.map(|of| of(reading));
@@ -256,22 +256,22 @@ impl Filter<'_> {
         self.ids().is_empty() && self.query.asked.iter().all(is_asked) && self.time(at)
     }
 
-    /// Whether everything matches.
+    /// Whether every reading matches.
     pub(super) fn is_empty(&self) -> bool {
         self.is_empty_but_for_time() && !self.is_timed()
     }
 
-    /// Whether everything matches whose time does.
+    /// Whether every reading within the time matches.
     pub(super) fn is_empty_but_for_time(&self) -> bool {
         self.ids().is_empty() && self.query.value(Selects::is_of_things).is_none()
     }
 
-    /// Whether time matters.
+    /// Whether the query has a time.
     pub(super) fn is_timed(&self) -> bool {
         self.since.is_some() || self.until.is_some()
     }
 
-    /// Whether what happened at this time matches.
+    /// Whether this time is within that of the query.
     pub(super) fn time(&self, at: WallMicros) -> bool {
         self.since.is_none_or(|since| at >= since) && self.until.is_none_or(|until| at < until)
     }
@@ -281,7 +281,7 @@ impl Filter<'_> {
 mod tests {
     use super::*;
 
-    /// Every option with a value of its own.
+    /// A query with all options, each with its own value.
     fn asked_everything() -> Query {
         Query::new(vec![37, 52], |name| {
             Some(match name {

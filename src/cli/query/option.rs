@@ -1,8 +1,7 @@
-//! The options by which readings of the journal are chosen, a row each.
+//! The options that choose readings, one row for each.
 //!
-//! A new option is a row here, and nothing else: the command line of `export`, `study`, `series` and `report`, what
-//! a question matches, how a report says that it was chosen, how a pull remembers its question and how a question
-//! is kept beside an export all go through this table.
+//! A new option needs only a row here. This table gives the options of `export`, `study`, `series` and `report`, what
+//! they match, how a report says what was chosen, and how the options are stored beside an export.
 
 use crate::cli::wire;
 use crate::daemon::clock;
@@ -14,40 +13,40 @@ use crate::spec::{ArmedSpec, ArmedSubject, Lots, Material, Purpose};
 /// An option that chooses readings.
 #[derive(Debug)]
 pub(in crate::cli) struct QueryOption {
-    /// Behind `--`, and in a question that is kept.
+    /// Name after `--`, and in stored options.
     pub(super) name: &'static str,
-    /// What stands for its value in the help.
+    /// Placeholder for its value in the help.
     pub(super) value: &'static str,
     pub(super) help: &'static str,
-    /// A value as it is written, the same for the same value; else what is wanted.
+    /// Brings a value into its stored form; the error says what is expected.
     pub(super) parse: fn(&str) -> Result<String, String>,
     pub(super) selects: Selects,
-    /// What a reading that was measured outside of a series has of it, if such a reading can have it.
+    /// The value of a reading outside a series; `None` if such a reading has none.
     pub(super) loose: Option<fn(&Reading) -> &str>,
 }
 
-/// What an option looks at.
+/// What an option is compared with.
 #[derive(Debug)]
 pub(super) enum Selects {
-    /// A series, by what it was armed with.
+    /// A property of the series, from its specification.
     Series(fn(&ArmedSpec) -> Option<&str>),
-    /// A reading by itself; and all that readings of a series can have.
+    /// A property of the reading, and the values that readings of a series can have.
     Reading {
         each: for<'r> fn(&ReadingKeys<'r>) -> Option<&'r str>,
         any: for<'s> fn(&'s Series<()>) -> Vec<&'s str>,
     },
-    /// A series, by the size of its wire.
+    /// The wire size of the series.
     Wire,
-    /// Nothing by itself: the system in which the gauge of the wire is resolved.
+    /// Nothing: it is the sizing system for the gauge in --wire.
     Sizing,
-    /// What happened from a time on.
+    /// The time of the entry: at or after the value.
     Since,
-    /// What happened before a time.
+    /// The time of the entry: before the value.
     Until,
 }
 
 impl Selects {
-    /// Whether it looks at a thing that a reading has, not at the time or how to read another option.
+    /// Whether it is compared with a property, and not with the time or used by another option.
     pub(super) fn is_of_things(&self) -> bool {
         match self {
             Self::Series(_) | Self::Reading { .. } | Self::Wire => true,
@@ -56,7 +55,7 @@ impl Selects {
     }
 }
 
-/// What options look at in a reading.
+/// Properties of a reading that options are compared with.
 #[derive(Debug, Clone, Copy)]
 pub(in crate::cli) struct ReadingKeys<'r> {
     pub(in crate::cli) axis: &'r str,
@@ -65,7 +64,7 @@ pub(in crate::cli) struct ReadingKeys<'r> {
     pub(in crate::cli) lots: Option<&'r Lots>,
 }
 
-/// Every option, in the order in which a question names them.
+/// Every option, in the order of the help and of stored options.
 pub(super) const OPTIONS: &[QueryOption] = &[
     QueryOption {
         name: "axis",
@@ -237,7 +236,7 @@ pub(super) const OPTIONS: &[QueryOption] = &[
     },
 ];
 
-/// Any text is a name.
+/// Any text is valid as a name.
 #[expect(clippy::unnecessary_wraps, reason = "a value of the table")]
 fn text(text: &str) -> Result<String, String> {
     Ok(text.to_owned())

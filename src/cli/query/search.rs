@@ -1,7 +1,7 @@
-//! Readings out of the journal, in one pass; what is kept does not grow with the journal.
+//! Finds readings in the journal in one pass, with memory that does not grow with the journal.
 //!
-//! A reading is handed on when its series is settled: until then it may be doubted or retracted, and after that not any
-//! more ([`crate::entry::ledger`]).
+//! A reading is given out once its series is final. Before that it may be doubted or retracted
+//! ([`crate::entry::ledger`]).
 
 use super::{Filter, ReadingKeys, lines};
 use crate::cli::Failure;
@@ -14,12 +14,12 @@ use crate::quantity::WallMicros;
 use std::collections::BTreeSet;
 use std::ops::ControlFlow;
 
-/// What a command makes of readings.
+/// What a command does with the readings.
 pub(in crate::cli) trait Take {
-    /// What is kept of a reading until its series is settled.
+    /// The data that is kept of a reading until its series is final.
     type Kept;
 
-    /// A reading that matches came up, with the line that it stands in; none if it is of no use.
+    /// Takes a matching reading with its line. Returns the data to keep; `None` if the reading is not needed.
     fn keep(
         &mut self,
         series: &Series<Self::Kept>,
@@ -27,17 +27,17 @@ pub(in crate::cli) trait Take {
         line: &Line,
     ) -> Result<Option<Self::Kept>, Failure>;
 
-    /// Nothing more will be said about a series that matches, or the journal ends here.
+    /// Takes a matching series that is final, or that is still open at the end of the journal.
     fn tell(&mut self, series: Series<Self::Kept>) -> Result<(), Failure>;
 
-    /// A reading that matches and was measured outside of a series.
+    /// Takes a matching reading that was measured while no series was open.
     fn loose(&mut self, seq: Seq, reading: &Whole) -> Result<(), Failure> {
         let _ = (seq, reading);
         Ok(())
     }
 }
 
-/// A pass through the journal.
+/// A search through the journal.
 pub(in crate::cli) struct Search<'s, T: Take> {
     daemon: &'s DaemonConfig,
     filter: Filter<'s>,
@@ -48,7 +48,7 @@ pub(in crate::cli) struct Search<'s, T: Take> {
 }
 
 impl<'s, T: Take> Search<'s, T> {
-    /// Tells `take` every reading of the journal that matches.
+    /// Gives `take` every reading of the journal that matches.
     pub(in crate::cli) fn run(
         daemon: &'s DaemonConfig,
         filter: Filter<'s>,
@@ -59,7 +59,7 @@ impl<'s, T: Take> Search<'s, T> {
         search.finish().map(drop)
     }
 
-    /// For a caller who hands over the lines.
+    /// A search for a caller that provides the lines.
     pub(in crate::cli) fn new(
         daemon: &'s DaemonConfig,
         filter: Filter<'s>,
@@ -75,7 +75,7 @@ impl<'s, T: Take> Search<'s, T> {
         }
     }
 
-    /// Takes the next line; breaks off where no line that follows can match.
+    /// Takes the next line. Breaks off if no later line can match.
     pub(in crate::cli) fn line(&mut self, line: &Line) -> Result<ControlFlow<()>, Failure> {
         if let Some(glance) = self.glancer.reading(&line.bytes) {
             let kept = self.keep(&glance, line)?;
@@ -115,7 +115,7 @@ impl<'s, T: Take> Search<'s, T> {
         }
     }
 
-    /// What is kept of a reading; nothing of one that does not match.
+    /// The data to keep of a reading; `None` if it does not match.
     fn keep(&mut self, glance: &Glance<'_>, line: &Line) -> Result<Option<T::Kept>, Failure> {
         let Some(series) = self.ledger.get(glance.series) else {
             return Ok(None);
@@ -139,7 +139,7 @@ impl<'s, T: Take> Search<'s, T> {
         settled.map_or(Ok(()), |series| self.take.tell(series))
     }
 
-    /// The journal ends here; the first of the matching series that are open.
+    /// Ends the search, and returns the first matching series that is still open.
     pub(in crate::cli) fn finish(self) -> Result<Option<Seq>, Failure> {
         let first = self.ledger.unsettled().next().map(|series| series.id);
         for series in self.ledger.finish() {
@@ -155,7 +155,7 @@ impl<'s, T: Take> Search<'s, T> {
     }
 }
 
-/// When a reading was entered.
+/// Wall time of a reading's entry.
 pub(in crate::cli) fn time_of(glance: &Glance<'_>) -> Result<WallMicros, Failure> {
     glance
         .at

@@ -1,5 +1,5 @@
-//! `tallyjaw report`: exit 0 when it is made, 2 if there is no such series or none matches, 4 if the journal
-//! cannot be read or the file not written.
+//! `tallyjaw report`: exit 0 once it is made; 2 if there is no such series or none matches; 4 if the journal cannot be
+//! read or the file cannot be written.
 
 mod read;
 
@@ -68,7 +68,7 @@ pub(super) struct ReportCommand {
 impl ReportCommand {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let daemon = client::daemon_of(context)?;
-        let made = now(); // before it reads, so that nothing that was there by then is left out
+        let made = now(); // Taken before reading, so that nothing that existed at that time is left out.
         let gathered = read::chosen(&daemon, &self.query)?;
         let asked = ReportRequest {
             query: if self.query.series.is_empty() {
@@ -97,7 +97,7 @@ impl ReportCommand {
         Ok(Exit::Yes)
     }
 
-    /// Where the page goes; `None` is standard output.
+    /// The file to write; `None` is standard output.
     fn file(&self, context: &Context, report: &Report) -> Option<PathBuf> {
         match &self.out {
             Some(file) if file.as_os_str() == "-" => None,
@@ -108,7 +108,7 @@ impl ReportCommand {
     }
 }
 
-/// Why a comparison would be an empty page.
+/// Refuses a comparison with nothing to compare.
 fn refuse_what_compares_nothing(report: &Report) -> Result<(), Failure> {
     let Some(compare) = &report.asked.compare else {
         return Ok(());
@@ -200,7 +200,7 @@ fn now() -> WallMicros {
     WallMicros(jiff::Timestamp::now().as_microsecond())
 }
 
-/// `series-37.html`, `series-37-52.html`, `6-series.html`.
+/// Name of the file: `series-37.html`, `series-37-52.html`, `6-series.html`.
 fn name(report: &Report) -> String {
     const NAMED: usize = 3;
     let ids = report

@@ -1,4 +1,4 @@
-//! What a report is made of, out of the journal.
+//! Reads the entries that a report is made from.
 
 use super::lines;
 use crate::cli::Failure;
@@ -10,7 +10,7 @@ use crate::report::check::{Difference, Overlooked};
 use crate::report::{Gathered, Gathering, Made, Record, ReportReading};
 use std::ops::ControlFlow;
 
-/// Everything about the series that the query asks for.
+/// The entries of all series that the query chooses.
 pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, Failure> {
     let filter = query.filter()?;
     let mut gathering = Gathering::new(|id, _, spec| filter.series(id, spec));
@@ -48,7 +48,7 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
     Ok(gathered)
 }
 
-/// Whether any reading of a series matches, where the query asks for readings.
+/// Whether any reading of the series matches, if the query depends on readings.
 fn matches(filter: Filter<'_>, record: &Record) -> bool {
     if !filter.asks_of_readings() {
         return true;
@@ -66,17 +66,17 @@ fn matches(filter: Filter<'_>, record: &Record) -> bool {
     })
 }
 
-/// What a report was made of, read once more.
+/// The entries of an existing report, read again.
 pub(in crate::cli) struct Again {
-    /// Everything up to the last entry that the report knew of.
+    /// Everything up to the last entry that the report includes.
     pub(in crate::cli) gathered: Gathered,
-    /// Where its query and its series part, and what it leaves out.
+    /// Where the query gives other series than the report has.
     pub(in crate::cli) differences: Vec<Difference>,
-    /// How many entries came since, and how many of them are about its series.
+    /// Number of later entries, and of those about its series.
     pub(in crate::cli) since: (u64, u64),
 }
 
-/// Reads what a report was made of once more, from the same range.
+/// Reads again, from the same range of entries, what an existing report was made from.
 pub(in crate::cli) fn again(daemon: &DaemonConfig, made: &Made) -> Result<Again, Failure> {
     let Some(query) = Query::of_options(&made.query) else {
         let query = Query::default();
@@ -149,7 +149,7 @@ fn again_by(
     })
 }
 
-/// A series that only one of the two has.
+/// A difference for a series that only one side has.
 fn one(about: String, is_reported: bool) -> Difference {
     let has = |has: bool| has.then(|| "a series".to_owned());
     Difference {

@@ -1,4 +1,4 @@
-//! The series of a journal, a line each: filtered, sorted, cut.
+//! Lists the series of a journal, one on each line: filtered, sorted, limited.
 
 use super::Series;
 use crate::cli::columns::Columns;
@@ -15,7 +15,7 @@ use std::cmp::Reverse;
 use std::io::Write;
 use std::ops::ControlFlow;
 
-/// What the list is sorted by.
+/// The order of the list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 pub(super) enum Sort {
     /// When it started
@@ -33,7 +33,7 @@ pub(super) enum Sort {
 /// A line of the list.
 struct Line {
     series: u64,
-    /// What it is sorted by, before its number.
+    /// Sort key, before the number of the series.
     key: String,
     failed: u32,
     cells: Vec<(String, Style)>,
@@ -125,7 +125,7 @@ impl Listing<'_> {
         key.unwrap_or_default().to_owned()
     }
 
-    /// Ids that are no series here.
+    /// Fails for requested numbers that are not series of this journal.
     fn missing(&self) -> Result<(), Failure> {
         let shown = |id: &&u64| self.lines.iter().all(|line| line.series != **id);
         match self.asked.query.series.iter().find(shown) {

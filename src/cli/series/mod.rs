@@ -1,5 +1,4 @@
-//! `tallyjaw series`: exit 0, 1 if the series was rejected, 4 if the journal
-//! cannot be read.
+//! `tallyjaw series`: exit 0; 1 if the series was rejected; 4 if the journal cannot be read.
 
 mod list;
 
@@ -126,10 +125,10 @@ fn text(listed: &Listed, entries: &[Stamped], out: &mut dyn Write) -> Result<(),
     Ok(())
 }
 
-/// Whether an entry is of a kind.
+/// Whether an entry is of a certain kind.
 type IsOfKind = fn(&Entry) -> bool;
 
-/// `3 zeros, 1 zero that was off, 1 unread`: what came beside readings; nothing where nothing did.
+/// What came beside readings: `3 zeros, 1 zero that was off, 1 unread`; `None` if nothing did.
 fn others(entries: &[Stamped]) -> Option<String> {
     let number = |is: IsOfKind| entries.iter().filter(|one| is(&one.entry)).count();
     let kinds: [(IsOfKind, &str, &str); 6] = [
@@ -171,7 +170,7 @@ fn others(entries: &[Stamped]) -> Option<String> {
     (!said.is_empty()).then(|| said.join(", "))
 }
 
-/// Whether an entry is a zero check, and a good one.
+/// For a zero check, whether it is good; `None` for other entries.
 fn zero(entry: &Entry) -> Option<bool> {
     match entry {
         Entry::Frame(FrameEntry::Zeroed(zeroed)) => Some(zeroed.ok),

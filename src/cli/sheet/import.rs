@@ -1,5 +1,5 @@
-//! `tallyjaw sheet import`: exit 0 if the file was understood (and written, with --out), 2 if not, 4 if it
-//! cannot be read or written.
+//! `tallyjaw sheet import`: exit 0 if the file was understood (and written, with --out); 2 if not; 4 if it cannot be
+//! read or written.
 
 #![expect(
     clippy::disallowed_methods,
@@ -19,7 +19,7 @@ use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-/// A larger file is no sheet.
+/// Maximum size of a sheet in bytes.
 const LARGEST_FILE: u64 = 1 << 20;
 
 /// Read a maker's sheet from CSV and show what was understood; --out writes it
@@ -80,7 +80,7 @@ pub(super) struct Import {
     sizing: Option<SizingSystem>,
 }
 
-/// The one of `all` with this name.
+/// The item of `all` with this name.
 fn named<T: Copy>(got: &str, all: &[T], name: fn(T) -> &'static str) -> Result<T, String> {
     let names = || all.iter().copied().map(name).collect::<Vec<_>>();
     let mut found = all.iter().copied();
@@ -128,7 +128,7 @@ fn wire_unit(got: &str) -> Result<WireUnit, String> {
 
 impl Import {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        // A sheet may be the first of a shop: without a usable configuration the built-in axes count.
+        // A sheet may be the first file of a shop. Without a valid configuration the built-in axes are known.
         let config = context.load().ok().map(|(_, config)| config);
         let axes = match &config {
             Some(config) => config.catalog.axes.clone(),
@@ -152,7 +152,7 @@ impl Import {
             }
             return Ok(Exit::Yes);
         };
-        out.flush()?; // shown before anything is written
+        out.flush()?; // Shown before anything is written.
         let sheet = understood
             .sheet(&self.file, self.source.as_deref(), &axes)
             .map_err(|error| Failure::usage(error.to_string()).with_remedy(error.remedy()))?;
@@ -185,7 +185,7 @@ impl Import {
         })
     }
 
-    /// Refuses a terminal that some other sheet has already.
+    /// Refuses a terminal that another sheet already has.
     fn refuse_doubles(
         &self,
         target: &Path,
@@ -194,7 +194,7 @@ impl Import {
     ) -> Result<(), Failure> {
         let Some(config) = config else { return Ok(()) };
         let replaced = if self.force {
-            fs::read_to_string(target).unwrap_or_default() // what is not there replaces nothing
+            fs::read_to_string(target).unwrap_or_default() // A file that does not exist replaces nothing.
         } else {
             String::new()
         };
@@ -228,7 +228,7 @@ fn read(path: &Path) -> Result<Vec<u8>, Failure> {
         Failure::usage(message).with_remedy("save the maker's sheet as CSV, one table a file")
     };
     if !fs::metadata(path).map_err(failed)?.is_file() {
-        return Err(not_this("no plain file")); // reading a pipe would wait for ever
+        return Err(not_this("no plain file")); // Reading a pipe could wait for ever.
     }
     let mut bytes = Vec::new();
     let file = fs::File::open(path).map_err(failed)?;
@@ -361,7 +361,7 @@ fn tell_json(understood: &Understood, out: &mut dyn Write) -> Result<(), Failure
     Ok(())
 }
 
-/// Writes the sheet as a whole or not at all; a file that is there is replaced only with --force.
+/// Writes the sheet as a whole. An existing file is replaced only with --force.
 fn place(target: &Path, sheet: &str, force: bool) -> Result<(), Failure> {
     put(target, sheet.as_bytes(), force, Access::Usual).map_err(|error| {
         if error.kind() == io::ErrorKind::AlreadyExists {
@@ -373,7 +373,7 @@ fn place(target: &Path, sheet: &str, force: bool) -> Result<(), Failure> {
     })
 }
 
-/// What became of it, and what is next.
+/// Says where the sheet was written, and what to do next.
 fn tell_written(
     target: &Path,
     understood: &Understood,

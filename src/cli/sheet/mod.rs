@@ -88,7 +88,7 @@ fn row<'t>(terminal: &'t Terminal, wire: &WireSize) -> Result<&'t SheetRow, Fail
     })
 }
 
-/// The wire of the command line; a gauge without its system is refused, with the sizes that the sheet has for it.
+/// The wire on the command line. A gauge without a sizing system is refused, with the sizes that the sheet has for it.
 fn wire_asked(
     terminal: &Terminal,
     words: &[String],
@@ -111,7 +111,7 @@ fn wire_asked(
     })
 }
 
-/// Which rows of the sheet a gauge may mean, and how to say so.
+/// The rows that a gauge may mean, with the words to choose each.
 fn meant(terminal: &Terminal, gauge: &Gauge) -> Option<String> {
     let listed: Vec<_> = terminal
         .meanings(gauge)
@@ -192,7 +192,7 @@ fn row_json(terminal: &Terminal, row: &SheetRow) -> Value {
     line
 }
 
-/// `{"text":…,"lower_nm":…}`; a limit that is not there is left out.
+/// Limits as `{"text":…,"lower_nm":…}`; a missing limit is left out.
 fn limits_json(limits: &Limits) -> Value {
     let unit = match limits.dimension() {
         crate::quantity::Dimension::Length => "nm",

@@ -79,7 +79,7 @@ impl Capability {
         Ok(exit)
     }
 
-    /// In one pass and bounded memory, unless subgroups must be kept.
+    /// Reads in one pass with bounded memory, unless subgroups must be kept.
     fn readings(&self, context: &Context) -> Result<(Readings, capability::Capability), Failure> {
         if self.subgroup.is_none() && self.size.is_none_or(|size| size < 2) {
             let (readings, stream) = self.select.stream(context)?;

@@ -1,36 +1,36 @@
-//! The lines of a CSV file: which columns are needed, and their cells.
+//! Finds the needed columns of a CSV file, and reads their cells.
 //!
-//! Lines above the heading line that begin with `#` are remarks; below it `#` is data like any other. Lines
-//! with more or fewer cells than the heading line are refused.
+//! Lines before the headings that begin with `#` are remarks; after the headings `#` is data. A line with another
+//! number of cells than the headings is refused.
 
 use crate::cli::Failure;
 use crate::quantity::did_you_mean;
 use csv::StringRecord;
 use std::io::{Read, Seek, SeekFrom};
 
-/// Where the columns are.
+/// Positions of the needed columns.
 pub(super) struct Columns {
     value: usize,
     keys: Vec<(String, usize)>,
     count: usize,
-    /// The line of the headings, from 1.
+    /// Line of the headings, from 1.
     heading: u64,
-    /// Whether the column right of the readings has no heading.
+    /// Whether the column to the right of the readings has no heading.
     pub(super) beside_is_unnamed: bool,
 }
 
 /// The needed cells of a line.
 pub(super) struct Line {
-    /// Its number, from 1.
+    /// Number of the line, from 1.
     pub(super) number: u64,
     pub(super) value: String,
-    /// The cell right of the value.
+    /// The cell to the right of the value.
     pub(super) beside: String,
     pub(super) keys: Vec<String>,
 }
 
 impl Columns {
-    /// Finds the heading line and in it every column.
+    /// Finds the line of headings and the position of every column.
     pub(super) fn find<S: Read + ?Sized>(
         source: &mut S,
         shown: &str,
@@ -107,7 +107,7 @@ fn no_csv(shown: &str, error: &csv::Error) -> Failure {
     Failure::usage(format!("{shown} is no CSV file")).because(error)
 }
 
-/// The lines below the heading.
+/// The lines after the headings.
 pub(super) struct Cells<'s, S: Read + ?Sized> {
     records: csv::Reader<&'s mut S>,
     record: StringRecord,
@@ -116,7 +116,7 @@ pub(super) struct Cells<'s, S: Read + ?Sized> {
 }
 
 impl<'s, S: Read + Seek + ?Sized> Cells<'s, S> {
-    /// From the first line on.
+    /// Begins at the first line after the headings.
     pub(super) fn new(
         source: &'s mut S,
         columns: &'s Columns,

@@ -164,7 +164,7 @@ impl Chart {
         }
     }
 
-    /// Subgroups, or single readings; how many are left over.
+    /// Subgroups or single readings, and the number of readings left over.
     fn groups(&self, readings: &Readings) -> Result<(Vec<Sample>, usize), Failure> {
         if self.subgroup.is_some() {
             let groups = readings.groups(0)?.into_iter().map(|(_, group)| group);
@@ -201,7 +201,7 @@ impl Chart {
     }
 }
 
-/// What limits are made of, in a file.
+/// The basis of control limits, as stored in a file.
 #[derive(serde::Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Kept {

@@ -88,7 +88,7 @@ impl Compare {
         Ok(Exit::Yes)
     }
 
-    /// The reference first.
+    /// The groups, with the reference first.
     fn groups(&self, readings: &Readings, key: &str) -> Result<Vec<(String, Sample)>, Failure> {
         let mut groups = readings.groups(0)?;
         if groups.len() < 2 {
@@ -117,7 +117,7 @@ fn samples(groups: &[(String, Sample)]) -> Vec<Sample> {
     groups.iter().map(|(_, group)| group.clone()).collect()
 }
 
-/// Every other group against the first.
+/// Compares every other group with the first.
 fn comparisons(
     groups: &[(String, Sample)],
     margin: Option<f64>,

@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 use std::io::Write;
 use std::path::PathBuf;
 
-/// The significance level of the normality test.
+/// Significance level of the normality test.
 const ALPHA: f64 = 0.05;
 
 /// Mean, spread, distribution and outliers of readings

@@ -9,10 +9,10 @@ use crate::stats::drift::{self, FIGURES};
 use serde_json::json;
 use std::io::Write;
 
-/// Microseconds of a day.
+/// Microseconds in a day.
 const DAY: i64 = 86_400_000_000;
 
-/// What the trend is against.
+/// The variable of the trend.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum Against {
     /// The number of the reading

@@ -1,7 +1,7 @@
-//! Readings out of a CSV file with a heading line.
+//! Reads readings from a CSV file with headings.
 //!
-//! The file is read twice: how fine its digits are decides on which scale all of them are whole numbers. No
-//! cell is rounded: what does not fit is refused.
+//! The file is read twice. The first pass finds the number of decimals, which gives a scale on which all values are
+//! whole numbers. No cell is rounded; what does not fit is refused.
 
 use super::cells::{Cells, Columns};
 use super::journal::Take;
@@ -15,7 +15,7 @@ use std::fs::File;
 use std::io::{self, Cursor, Read, Seek};
 use std::path::Path;
 
-/// Digits finer than a base unit that are tried: more do not fit beside a digit before the point.
+/// Maximum number of digits finer than a base unit. More leave no room for a digit before the point.
 const FINEST: u8 = 18;
 
 trait SeekableRead: Read + Seek {}
@@ -75,7 +75,7 @@ pub(super) fn read(
     Ok(readings)
 }
 
-/// A file, or what comes from a pipe, kept in memory so that it can be read twice.
+/// Opens a file. Standard input is kept in memory, so that it can be read twice.
 fn open(path: &Path) -> Result<Box<dyn SeekableRead>, Failure> {
     let shown = path.display();
     let unreadable =
@@ -102,13 +102,13 @@ fn open(path: &Path) -> Result<Box<dyn SeekableRead>, Failure> {
     Ok(Box::new(Cursor::new(bytes)))
 }
 
-/// What the digits of a column are like.
+/// Form of the numbers in a column.
 #[derive(Default)]
 struct Digits {
-    /// The most digits after the point.
+    /// Maximum number of decimals.
     decimals: u8,
     count: u64,
-    /// Readings with a cell of digits alone right of them, and how many digits these have.
+    /// Number of readings with a cell of digits only to their right, and the length of those.
     beside: u64,
     lengths: Option<(usize, usize)>,
     first: Option<(u64, String, String)>,
@@ -147,7 +147,7 @@ fn survey(
 }
 
 impl Digits {
-    /// Refuses what looks like decimal commas, which part each number into two cells.
+    /// Refuses a file that probably has decimal commas, which split each number into two cells.
     fn hold_commas(
         &self,
         select: &Select,
@@ -172,7 +172,7 @@ impl Digits {
         )))
     }
 
-    /// The coarsest scale on which one in the last digit is a whole number.
+    /// The coarsest scale on which a step of the last digit is a whole number.
     fn scale(&self, unit: Unit, shown: &str) -> Result<Scale, Failure> {
         let last = Decimal::new(1, self.decimals);
         let finer = (0..=FINEST).find(|finer| Quantity::exact(last, unit, *finer).is_some());

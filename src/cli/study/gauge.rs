@@ -14,7 +14,7 @@ use crate::stats::text::{chance, fixed, powers};
 use serde_json::{Value, json};
 use std::io::Write;
 
-/// How a study is computed.
+/// How a gauge study is computed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
 enum Method {
     /// By analysis of variance, with confidence intervals
@@ -106,12 +106,12 @@ impl Gauge {
     }
 }
 
-/// What is printed of a study.
+/// The output of a study.
 struct GaugeOutput {
     method: &'static str,
     figures: Vec<Shown>,
     sentence: Option<String>,
-    /// The table of the analysis of variance, and whether its interaction was pooled with its error.
+    /// The table of the analysis of variance, and whether its interaction was pooled with the error.
     variance: Option<(Table, bool)>,
     warnings: Vec<Warning>,
 }

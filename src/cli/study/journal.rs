@@ -1,4 +1,4 @@
-//! Readings out of the journal, as studies take them.
+//! Reads readings from the journal for a study.
 
 use super::readings::{LeftOut, Reading, Readings, SourcePosition, StepFrom};
 use super::select::Select;
@@ -14,10 +14,10 @@ use crate::spec::{ArmedSubject, Limits};
 use crate::stats::sample::Scale;
 use std::collections::BTreeSet;
 
-/// What is measured where it is no crimp.
+/// The subject of a verification, which measures no crimps.
 const GAUGE_BLOCKS: &str = "gauge blocks";
 
-/// What the journal knows of a reading.
+/// The properties of a reading that can be used as a column.
 const KEYS: &[&str] = &[
     "series",
     "piece",
@@ -34,52 +34,52 @@ const KEYS: &[&str] = &[
     "at",
 ];
 
-/// Takes the readings, one by one.
+/// Takes the readings one by one.
 pub(super) type Take<'t> = dyn FnMut(Reading, Scale) -> Result<(), Failure> + 't;
 
-/// What is kept of a reading of an open series.
+/// The data kept of a reading until its series is final.
 struct KeptReading {
     at: WallMicros,
     base: i64,
     unit: Unit,
     piece: u32,
-    /// Its place among the axes of the series.
+    /// Index of its axis in the series.
     axis: usize,
-    /// Its place among the instruments of the series, if it is one of them.
+    /// Index of its instrument in the series; `None` if the series does not list it.
     instrument: Option<usize>,
 }
 
-/// What is known so far.
+/// What was found about all readings so far.
 #[derive(Default)]
 struct About {
     count: u64,
     axes: BTreeSet<String>,
-    /// Terminal and wire of each.
+    /// Terminal and wire of the series.
     crimps: BTreeSet<(String, String)>,
     ids: Vec<Seq>,
     series: u64,
     unit: Option<Unit>,
     step: Option<Quantity>,
     limits: Option<Result<Limits, String>>,
-    /// The first limits, and the first ones of another nominal.
+    /// The first limits, and the first limits with another nominal.
     nominals: (Option<Limits>, Option<Limits>),
-    /// Deviations from nominal are given instead of values.
+    /// Whether deviations from nominal are studied instead of values.
     deviation: bool,
     left_out: LeftOut,
-    /// The series, axis and instrument that were taken down last.
+    /// Series, axis and instrument of the last reading noted.
     last: Option<(Seq, usize, Option<usize>)>,
 }
 
 struct ReadingFilter<'s> {
     select: &'s Select,
     keys: &'s [&'s str],
-    /// Whether times are needed; else they are not read.
+    /// Whether times are needed; otherwise they are not parsed.
     is_timed: bool,
     about: About,
     take: &'s mut Take<'s>,
 }
 
-/// Gives every reading that matches to `take`; what they are of is in the answer, without rows.
+/// Gives every matching reading to `take`. Returns the description of all of them, without rows.
 pub(super) fn read<'s>(
     select: &'s Select,
     context: &Context,
@@ -289,7 +289,7 @@ impl About {
         }
     }
 
-    /// What was measured: `FR-18F on 0.75 mm²`, `FR-18F on 2 wire sizes`, `2 terminals on 3 wire sizes`.
+    /// The subject in words: `FR-18F on 0.75 mm²`, `FR-18F on 2 wire sizes`, `2 terminals on 3 wire sizes`.
     fn subject(&self) -> String {
         let wires = self.crimps.iter().map(|(_, wire)| wire.as_str());
         let wires: BTreeSet<&str> = wires.filter(|wire| !wire.is_empty()).collect();
@@ -328,7 +328,7 @@ impl About {
     }
 }
 
-/// The reading minus its nominal, in base units.
+/// Reading minus nominal, in base units.
 fn deviation(series: &Series<KeptReading>, found: &KeptReading) -> Result<i64, Failure> {
     let axis = series.spec.axes.get(found.axis);
     let nominal = axis.and_then(|axis| axis.limits.centre());

@@ -1,8 +1,7 @@
-//! `tallyjaw study`: exit 0; 1 with `--gate` if the answer is no; 2 for wrong use, 4 if journal or file
-//! cannot be read.
+//! `tallyjaw study`: exit 0; 1 with `--gate` if the answer is no; 2 for wrong use; 4 if journal or file cannot be read.
 //!
-//! In: readings of one axis out of the journal or a CSV file. Out: figures, a small picture and a
-//! sentence. What a figure is, is a matter of [`crate::stats`]; here it is only requested and shown.
+//! In: readings of one axis from the journal or a CSV file. Out: figures, a small picture and a sentence. Figures are
+//! computed by [`crate::stats`].
 
 #![expect(
     clippy::disallowed_methods,

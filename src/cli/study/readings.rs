@@ -1,4 +1,4 @@
-//! The readings of a study, with what is known beside them.
+//! The readings of a study with their properties.
 
 use crate::cli::Failure;
 use crate::entry::Seq;
@@ -13,22 +13,22 @@ use std::fmt;
 
 #[derive(Debug, Clone)]
 pub(super) struct Reading {
-    /// In base units.
+    /// Value in base units of the scale.
     pub(super) base: i64,
-    /// When it was taken, in microseconds; 0 where that is not known.
+    /// Time in microseconds; 0 if unknown.
     pub(super) at: i64,
-    /// Where it stands.
+    /// Place of the reading in its source.
     pub(super) place: SourcePosition,
-    /// What stands under each requested key.
+    /// The value of each requested property.
     pub(super) cells: Vec<String>,
 }
 
-/// Where a reading stands.
+/// Place of a reading in its source.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum SourcePosition {
-    /// In the journal.
+    /// An entry of the journal.
     Entry { series: Seq, piece: u32, entry: Seq },
-    /// In a file, at this line from 1.
+    /// A line of a file, from 1.
     Line(u64),
 }
 
@@ -46,7 +46,7 @@ impl fmt::Display for SourcePosition {
 }
 
 impl SourcePosition {
-    /// Puts what it is into `object`.
+    /// Adds the place to `object`.
     pub(super) fn put(self, object: &mut Value) {
         match self {
             Self::Entry {
@@ -63,19 +63,19 @@ impl SourcePosition {
     }
 }
 
-/// Where the resolution is from.
+/// Origin of the resolution.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum StepFrom {
-    /// The journal says what instrument it was.
+    /// The instrument of the readings, from the journal.
     Instrument,
-    /// `--resolution` says it.
+    /// The option `--resolution`.
     Given,
-    /// It is guessed: one in the last digit of the readings.
+    /// Guessed: a step in the last digit of the readings.
     Digits,
 }
 
 impl StepFrom {
-    /// For programs; never changes.
+    /// The name for programs, which never changes.
     pub(super) fn name(self) -> &'static str {
         match self {
             Self::Instrument => "instrument",
@@ -85,29 +85,29 @@ impl StepFrom {
     }
 }
 
-/// Readings of one axis, in order.
+/// Readings of one axis in their order.
 #[derive(Debug)]
 pub(super) struct Readings {
-    /// Empty where they were only given on, one by one.
+    /// Empty if the readings were only passed on, one by one.
     pub(super) rows: Vec<Reading>,
-    /// How many there are.
+    /// Number of readings.
     pub(super) count: u64,
-    /// What the whole numbers of readings count.
+    /// Unit of the whole numbers that readings are stored as.
     pub(super) scale: Scale,
-    /// What the readings are rounded to, on the same scale.
+    /// Resolution on that scale.
     pub(super) step: Option<i64>,
     pub(super) step_from: StepFrom,
-    /// The limits they were judged by; `Err` if those differ.
+    /// The limits of the readings; `Err` if they differ.
     pub(super) limits: Result<Option<Limits>, String>,
-    /// Why they are not of one nominal, if they are not.
+    /// `Err` with the reason if the readings have different nominals.
     pub(super) nominals: Result<(), String>,
-    /// Readings that did not enter.
+    /// Numbers of readings that were left out.
     pub(super) left_out: LeftOut,
-    /// What they are of.
+    /// The subject in words.
     pub(super) title: String,
 }
 
-/// How many readings did not enter, by why.
+/// Numbers of readings that were left out, by reason.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub(super) struct LeftOut {
     pub(super) doubted: u64,
@@ -118,7 +118,7 @@ pub(super) struct LeftOut {
 }
 
 impl LeftOut {
-    /// One more of the journal.
+    /// Counts a reading of the journal that was left out.
     pub(super) fn note(&mut self, disposition: Disposition) {
         let count = match disposition {
             Disposition::Counted => return,
@@ -144,7 +144,7 @@ impl LeftOut {
         )
     }
 
-    /// `left out: 1 doubted, 2 retracted`; `None` if nothing was.
+    /// The numbers in words: `left out: 1 doubted, 2 retracted`; `None` if all are zero.
     pub(super) fn words(self) -> Option<String> {
         let parts = [
             (self.doubted, "doubted"),
@@ -167,7 +167,7 @@ impl Readings {
         self.scale.unit()
     }
 
-    /// Warns where the resolution is guessed.
+    /// A warning if the resolution was guessed.
     pub(super) fn guessed_step(&self) -> Option<Warning> {
         let guessed = self.step.is_some() && self.step_from == StepFrom::Digits;
         guessed.then_some(Warning {
@@ -190,7 +190,7 @@ impl Readings {
         Ok(sample.with_step_base(self.step))
     }
 
-    /// Refuses readings of different nominals: in one study they would differ by what was asked of them.
+    /// Refuses readings of different nominals: their differences would be those of the requirements.
     pub(super) fn of_one_nominal(&self) -> Result<(), Failure> {
         self.nominals.clone().map_err(|fault| {
             Failure::usage(fault).with_remedy(
@@ -199,7 +199,7 @@ impl Readings {
         })
     }
 
-    /// The limits as the statistics take them; none is fine, different ones are not.
+    /// The limits for the statistics. No limits are accepted; different ones are not.
     pub(super) fn limits(&self) -> Result<stats::Limits, Failure> {
         let limits = self.limits.as_ref().map_err(|fault| {
             Failure::usage(fault.clone())
@@ -214,12 +214,12 @@ impl Readings {
             }))
     }
 
-    /// The limits, where a study can do without.
+    /// The limits, for a study that works without them.
     pub(super) fn limits_if_any(&self) -> stats::Limits {
         self.limits().unwrap_or_default()
     }
 
-    /// The limits, where a study is about them.
+    /// The limits, for a study that needs them.
     pub(super) fn limits_needed(&self) -> Result<stats::Limits, Failure> {
         let limits = self.limits()?;
         if limits.lower.is_none() && limits.upper.is_none() {
@@ -229,7 +229,7 @@ impl Readings {
         Ok(limits)
     }
 
-    /// Readings with the same cell under key number `key`, in the order in which they came up.
+    /// Groups readings by property number `key`, in order of first appearance.
     pub(super) fn groups(&self, key: usize) -> Result<Vec<(String, Sample)>, Failure> {
         let mut groups: Vec<(String, Vec<&Reading>)> = Vec::new();
         for row in &self.rows {
@@ -245,7 +245,7 @@ impl Readings {
             .collect()
     }
 
-    /// Readings in the order in which they came, `size` at a time; how many are left over.
+    /// Groups of `size` consecutive readings, and the number left over.
     pub(super) fn chunks(&self, size: usize) -> Result<(Vec<Sample>, usize), Failure> {
         let chunks = self.rows.chunks_exact(size.max(1));
         let left = chunks.remainder().len();
@@ -255,7 +255,7 @@ impl Readings {
         Ok((samples, left))
     }
 
-    /// The heading: what, how many, limits.
+    /// The heading: subject, number of readings, limits.
     pub(super) fn heading(&self) -> String {
         let readings = if self.count == 1 {
             "1 reading".to_owned()

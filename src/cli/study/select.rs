@@ -1,4 +1,4 @@
-//! Which readings a study is about: the arguments that all studies have.
+//! The options that choose the readings of a study.
 
 use super::journal::Take;
 use super::readings::{Readings, SourcePosition, StepFrom};
@@ -13,7 +13,7 @@ use crate::stats::stream::Stream;
 use clap::builder::{NonEmptyStringValueParser, PossibleValue, PossibleValuesParser};
 use std::path::PathBuf;
 
-/// Where the readings are from.
+/// The source of the readings.
 #[derive(Debug, clap::Args)]
 pub(super) struct Select {
     #[command(flatten)]
@@ -48,7 +48,7 @@ pub(super) struct Select {
     pub(super) resolution: Option<Quantity>,
 }
 
-/// What is left out of a study unless included.
+/// The readings that are left out unless included.
 fn left_out() -> PossibleValuesParser {
     let value = |name, help| PossibleValue::new(name).help(help);
     PossibleValuesParser::new([
@@ -59,14 +59,14 @@ fn left_out() -> PossibleValuesParser {
 }
 
 impl Select {
-    /// Whether a reading of which this became is to be taken in.
+    /// Whether a reading with this disposition takes part in the study.
     pub(super) fn takes(&self, disposition: Disposition) -> bool {
         let is_it = |name: &String| name.replace('-', "_") == disposition.name();
         disposition == Disposition::Counted || self.include.iter().any(is_it)
     }
 
-    /// Tells the readings to `take` one by one, each with what stands under `keys` for it: columns of the
-    /// file, or what the journal knows of a reading. The answer says what they are of, and has no rows.
+    /// Gives the readings to `take` one by one, each with its values for `keys` (columns of the file, or properties in
+    /// the journal). Returns the description of all of them, without rows.
     fn each(
         &self,
         context: &Context,
@@ -101,7 +101,7 @@ impl Select {
         Ok(readings)
     }
 
-    /// All readings, with their keys.
+    /// All readings, with their values for `keys`.
     pub(super) fn readings(&self, context: &Context, keys: &[&str]) -> Result<Readings, Failure> {
         let mut rows = Vec::new();
         let readings = self.each(context, keys, &mut |reading, _| {
@@ -111,13 +111,13 @@ impl Select {
         Ok(Readings { rows, ..readings })
     }
 
-    /// What the readings amount to, in one pass and bounded memory.
+    /// The statistics of the readings, in one pass with bounded memory.
     pub(super) fn stream(&self, context: &Context) -> Result<(Readings, Stream), Failure> {
         let (readings, stream, _) = self.stream_with_ends(context)?;
         Ok((readings, stream))
     }
 
-    /// The same, with where the lowest and the highest readings stand.
+    /// As [`Select::stream`], with the places of the lowest and highest readings.
     pub(super) fn stream_with_ends(
         &self,
         context: &Context,
@@ -135,7 +135,7 @@ impl Select {
         Ok((readings, stream, ends))
     }
 
-    /// With the default key of the journal, where `given` is not.
+    /// The property `given`, or the default for the journal.
     pub(super) fn key<'k>(
         &self,
         given: Option<&'k str>,
@@ -160,7 +160,7 @@ fn limits(text: &str) -> Result<Limits, String> {
     text.parse::<Limits>().map_err(|error| error.to_string())
 }
 
-/// An index that can be required: above zero, and finite.
+/// An index that can be required: a finite number above zero.
 pub(super) fn index(text: &str) -> Result<f64, String> {
     let index: Result<f64, _> = text.parse();
     match index {

@@ -1,4 +1,4 @@
-//! Figures as a table for people and as an object for programs.
+//! Shows figures as a table for people and as an object for programs.
 
 use super::readings::Readings;
 use crate::cli::{Context, Failure};
@@ -13,7 +13,7 @@ use std::path::Path;
 
 pub(super) use crate::stats::text::{Digits, Shown, all};
 
-/// A line for each figure with its confidence interval; a figure without a value is a dash with the reason.
+/// A line for each figure with its confidence interval. A figure without a value is a dash with the reason.
 pub(super) fn table(out: &mut dyn Write, shown: &[Shown], digits: Digits) -> Result<(), Failure> {
     let lines = text::lines(shown, digits);
     let width = lines
@@ -39,7 +39,7 @@ pub(super) fn table(out: &mut dyn Write, shown: &[Shown], digits: Digits) -> Res
     Ok(())
 }
 
-/// Puts figures under their names, and the reasons of those without a value under `undefined`.
+/// Adds figures by name, and under `undefined` the reasons of those without a value.
 pub(super) fn object(into: &mut Map<String, Value>, shown: &[Shown]) {
     let mut undefined = Map::new();
     for figure in shown {
@@ -60,7 +60,7 @@ pub(super) fn object(into: &mut Map<String, Value>, shown: &[Shown]) {
     }
 }
 
-/// What every study's object begins with.
+/// The fields at the beginning of every study's object.
 pub(super) fn head(study: &str, readings: &Readings) -> Map<String, Value> {
     let mut object = Map::new();
     object.insert("kind".to_owned(), json!("study"));
@@ -81,7 +81,7 @@ pub(super) fn head(study: &str, readings: &Readings) -> Map<String, Value> {
     object
 }
 
-/// The heading for people, and what was left out.
+/// Writes the heading, and the numbers of readings left out.
 pub(super) fn heading(out: &mut dyn Write, readings: &Readings) -> Result<(), Failure> {
     writeln!(out, "{}", readings.heading())?;
     if let Some(left_out) = readings.left_out.words() {
@@ -91,7 +91,7 @@ pub(super) fn heading(out: &mut dyn Write, readings: &Readings) -> Result<(), Fa
     Ok(())
 }
 
-/// The preconditions of a claim, one on each line.
+/// Writes the preconditions of a claim, one on each line.
 pub(super) fn grounds(out: &mut dyn Write, claim: &Claim) -> Result<(), Failure> {
     writeln!(out, "preconditions:")?;
     for ground in claim.worth_stating() {
@@ -128,7 +128,7 @@ pub(super) fn warnings_json(warnings: &[Warning]) -> Value {
     Value::Array(list.collect())
 }
 
-/// The object as a line, if JSON was requested; whether it was.
+/// Writes the object as a line, if JSON was requested. Returns whether it was.
 pub(super) fn as_json(
     context: &Context,
     out: &mut dyn Write,
@@ -150,7 +150,7 @@ pub(super) fn picture(path: Option<&Path>, svg: impl FnOnce() -> String) -> Resu
     })
 }
 
-/// The histogram as a picture, if one was requested; an empty file where there is none to draw.
+/// Writes the histogram as a picture, if one was requested. The file is empty if there is none to draw.
 pub(super) fn histogram_file(
     path: Option<&Path>,
     histogram: Option<&Histogram>,
@@ -160,7 +160,7 @@ pub(super) fn histogram_file(
     picture(path, || histogram.map(svg).unwrap_or_default())
 }
 
-/// The histogram in characters.
+/// Writes the histogram in characters.
 pub(super) fn histogram(out: &mut dyn Write, histogram: Option<&Histogram>) -> Result<(), Failure> {
     for line in histogram.into_iter().flat_map(Histogram::text) {
         writeln!(out, "  {line}")?;

@@ -1,4 +1,4 @@
-//! What an export claims to answer, and what a person says that it must.
+//! The question that an export claims to answer, and the one that the user expects.
 
 use super::export::unreadable;
 use crate::cli::Failure;
@@ -10,7 +10,7 @@ use crate::export::check::{CheckSummary, Difference};
 use crate::export::{ExportFormat, Question, QuestionError};
 use std::path::{Path, PathBuf};
 
-/// What a person says that an export answers.
+/// The options that the user expects.
 #[derive(Debug, clap::Args)]
 #[command(mut_arg("series", |series| series.long("series").num_args(1).help_heading("From the journal")))]
 pub(super) struct Demanded {
@@ -44,18 +44,18 @@ impl Demanded {
     }
 }
 
-/// What an export answers, as far as that is known.
+/// The question that an export answers, as far as it is known.
 pub(super) struct Claim {
-    /// What was requested; none if that is not known.
+    /// The request; `None` if it is unknown.
     pub(super) asked: Option<ExportRequest>,
-    /// Who says so.
+    /// The source of the request: the file, or the user.
     pub(super) by: String,
     pub(super) question: Option<Question>,
-    /// Whether these are the kept options.
+    /// Whether the options are those stored with the export.
     pub(super) is_of_question: bool,
-    /// The entries that it is answered from.
+    /// The range of entries that it was made from.
     pub(super) range: (Seq, Seq),
-    /// What is wrong with it.
+    /// What is wrong with the claim.
     pub(super) differences: Vec<Difference>,
 }
 
@@ -101,7 +101,7 @@ impl Claim {
         Ok(claim)
     }
 
-    /// It must answer this.
+    /// Compares the claim with what the user expects.
     fn demand(&mut self, demanded: &Demanded, form: ExportFormat) {
         let claimed = self.asked.take();
         let mut asked = ExportRequest {
@@ -139,7 +139,7 @@ impl Claim {
         self.differences.push(difference);
     }
 
-    /// Holds the rest of the question against what the journal gave: how many rows, and the digest of the last line.
+    /// Compares the rest of the question with the journal: number of rows, and digest of the last line.
     pub(super) fn compare(&mut self, found: &CheckSummary, digest: Option<Digest>) {
         let question = self.question.clone().filter(|_| self.is_of_question);
         let Some(question) = question else {

@@ -1,6 +1,6 @@
-//! `tallyjaw verify [STATE_DIR|FILE]`: exit 0 if the journal is intact, 1 if something in it is not as it was
-//! written or does not follow, 2 without a configuration, 4 if it cannot be read; of a report or
-//! an export likewise whether it is what its journal says.
+//! `tallyjaw verify [STATE_DIR|FILE]`: exit 0 if the journal is intact; 1 if an entry was changed or does not follow; 2
+//! without a configuration; 4 if it cannot be read. For a report or export: 0 if it agrees with its journal, 1 if it
+//! does not.
 
 mod claim;
 mod export;
@@ -23,7 +23,7 @@ const GOOD: Style = AnsiColor::Green.on_default().bold();
 const BAD: Style = AnsiColor::Red.on_default().bold();
 const HELP: Style = AnsiColor::Cyan.on_default();
 
-/// The same without tallyjaw; a test runs it.
+/// The commands that check the chain without tallyjaw; a test runs them.
 const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 
 /// Verify the journal, or a report or an export against it
@@ -109,7 +109,7 @@ impl Verify {
     }
 }
 
-/// A report or an export, recognised by its content.
+/// Verifies a report or an export, recognized by its content.
 fn of_file(
     context: &Context,
     file: &Path,
@@ -135,12 +135,12 @@ fn of_file(
     }
 }
 
-/// The configured one, or what stands for it where only a folder is known.
+/// The configured folders, or a substitute where only a state folder is named.
 fn daemon(context: &Context, state_dir: Option<PathBuf>) -> Result<DaemonConfig, Failure> {
     match state_dir {
         None => Ok(context.load()?.1.daemon),
         Some(state_dir) => Ok(DaemonConfig {
-            runtime_dir: state_dir.clone(), // no daemon is asked
+            runtime_dir: state_dir.clone(), // Not used: no daemon is asked.
             state_dir,
             socket_mode: 0o600,
             socket_group: None,
@@ -149,7 +149,7 @@ fn daemon(context: &Context, state_dir: Option<PathBuf>) -> Result<DaemonConfig,
     }
 }
 
-/// A line of a page or of a journal may be long.
+/// A text cut to a length that can be read: a line of a page or journal may be long.
 fn short(text: &str) -> String {
     const MOST: usize = 160;
     match text.char_indices().nth(MOST) {
@@ -164,7 +164,7 @@ fn digest(text: &str) -> Result<Digest, String> {
         .map_err(|_| "want 64 hex digits, as `tallyjaw verify` prints them".to_owned())
 }
 
-/// The journal, every line of it.
+/// Checks every line of the journal.
 fn walked(
     state_dir: &Path,
     kept: Option<Digest>,
@@ -266,7 +266,7 @@ fn write_finding(out: &mut dyn Write, finding: &Finding) -> io::Result<()> {
         0 => writeln!(out, "{BAD}{file}{BAD:#}: {seq}{what}")?,
         line => writeln!(out, "{BAD}{file}:{line}{BAD:#}: {seq}{what}")?,
     }
-    // what stands in a damaged line may be anything
+    // A damaged line may hold any characters.
     writeln!(out, "  got  {}\n  want {}", safe(got), safe(want))?;
     match finding.accepted_in {
         Some(seq) => writeln!(out, "  accepted in entry {seq}"),
@@ -325,7 +325,7 @@ fn finding_json(finding: &Finding) -> Value {
     object
 }
 
-/// What is unknown is left out.
+/// Adds known values; unknown ones are left out.
 fn add_known<const N: usize>(object: &mut Value, known: [(&str, Option<Value>); N]) {
     let Some(fields) = object.as_object_mut() else {
         return;

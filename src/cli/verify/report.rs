@@ -1,4 +1,4 @@
-//! A report against its journal.
+//! Compares a report with its journal.
 #![expect(clippy::disallowed_methods, reason = "edge: reads the report")]
 
 use super::{BAD, GOOD, HELP, daemon, short, walked};
@@ -17,27 +17,27 @@ use serde_json::json;
 use std::io::{Read as _, Write};
 use std::path::{Path, PathBuf};
 
-/// The largest number of differences that is shown.
+/// Maximum number of differences that are shown.
 const MOST_SHOWN: usize = 40;
 
-/// What came of a report.
+/// The result for a report.
 struct Checked {
     differences: Vec<Difference>,
-    /// Verdicts judged again, and what is wrong with the journal itself.
+    /// Number of verdicts judged again, and what is wrong with the journal itself.
     verdicts: u64,
     findings: usize,
-    /// Entries since, and those about its series.
+    /// Number of later entries, and of those about its series.
     since: (u64, u64),
 }
 
 impl Checked {
-    /// The page is as its journal gives it, and the journal as it was written.
+    /// Whether page and journal agree, and the journal is intact.
     fn agrees(&self) -> bool {
         self.differences.is_empty() && self.findings == 0
     }
 }
 
-/// Whether a file may be a page.
+/// Whether the file looks like a report.
 pub(super) fn is_page(file: &Path) -> bool {
     let mut beginning = String::new();
     let read = std::fs::File::open(file).map(|file| file.take(64).read_to_string(&mut beginning));
@@ -146,7 +146,7 @@ fn difference(about: &str, reported: &impl ToString, journal: &impl ToString) ->
     }
 }
 
-/// A page that cannot be made again is not verified, whatever it says.
+/// Says that a page which this release cannot make again is not verified.
 fn tell_other(
     context: &Context,
     file: &Path,

@@ -1,5 +1,5 @@
-//! Descriptions of the fields of entries and messages, by name. A name has one meaning in all of them, unless its type
-//! describes the field itself.
+//! Descriptions of the fields of entries and messages, by name. A name has one meaning everywhere, unless the doc
+//! comment of the field describes it.
 
 use schemars::Schema;
 use schemars::transform::{Transform, transform_subschemas};

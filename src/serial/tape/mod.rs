@@ -1,11 +1,10 @@
-//! A tape: what came over a port, with its times, as a text file; and back.
+//! A tape: the bytes of a port with their times, as a text file.
 //!
-//! In: marks with their times. Out: lines of text; and the same way back. The form is described in
+//! In: marks with their times. Out: lines of text. The other direction is here too. The format is described in
 //! `hardware-notes/tapes.md`.
 //!
-//! - The reader keeps one line at a time, of bounded length: a tape may be larger than memory, or
-//!   hostile.
-//! - What was recorded before a kill can be read: a last line without its end is left out, and said.
+//! - The reader holds one line of bounded length at a time, because a tape may be larger than memory, or hostile.
+//! - The tape of a killed recording can be read. An incomplete last line is left out, and that is reported.
 
 mod player;
 #[cfg(test)]
@@ -19,65 +18,64 @@ use crate::quantity::WallMicros;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
-/// The first line of every tape of this version.
+/// First line of every tape of this version.
 const FIRST_LINE: &str = "tallyjaw tape 1";
 
-/// The beginning of the first line of a tape of any version.
+/// Beginning of the first line of a tape of any version.
 const ANY_FIRST_LINE: &str = "tallyjaw tape ";
 
-/// Most bytes that a mark holds; longer runs are split into several marks of one time.
+/// Maximum number of bytes in a mark. Longer runs are split into several marks with the same time.
 pub const MARK_MOST: usize = 4096;
 
-/// The longest line, its end included: two digits a byte, its time and its kind.
+/// Maximum length of a line with its end: two digits for each byte, time and kind.
 const LINE_MOST: usize = 2 * MARK_MOST + 64;
 
-/// Most lines before the first mark.
+/// Maximum number of lines before the first mark.
 const HEADER_LINES_MOST: usize = 64;
 
-/// What a tape says of itself.
+/// The head of a tape.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Header {
-    /// When the recording began.
+    /// Wall time of the beginning.
     pub at: WallMicros,
-    /// How bytes stood on the line.
+    /// Line settings of the port.
     pub line: LineSettings,
-    /// Where the port was, if known.
+    /// Path of the port, if known.
     pub port: Option<String>,
-    /// The instrument's name in the configuration, if it was recorded by that.
+    /// Name of the instrument in the configuration, if it was recorded by that name.
     pub instrument: Option<String>,
-    /// The frame format, if known.
+    /// Name of the frame format, if known.
     pub format: Option<String>,
 }
 
-/// Something that happened at the port.
+/// An event at the port.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Mark {
-    /// It was opened.
+    /// The port was opened.
     Opened {
-        /// Where it was.
+        /// Path of the port.
         port: String,
     },
-    /// Bytes that had been waiting when it was opened.
+    /// Bytes that were waiting when it was opened.
     Stale(Vec<u8>),
     /// Bytes, in the chunks in which they came.
     Bytes(Vec<u8>),
-    /// Bytes that the line spoiled, in their place among the others.
+    /// Bytes with line errors, in order with the others.
     Spoiled(Vec<u8>),
     /// The contact on a modem line changed.
     Contact {
-        /// It is closed now.
+        /// Whether it is closed now.
         closed: bool,
     },
     /// The port was gone.
     Closed {
-        /// Why, in words.
+        /// The cause, in words.
         reason: String,
     },
 }
 
 impl Mark {
-    /// What a tape keeps of an event; `None` for trouble, which is about opening and not about the line, and for
-    /// silences.
+    /// The mark for an event; `None` for trouble, which is about opening and not about the line, and for silences.
     pub fn of(event: Event) -> Option<Self> {
         match event {
             Event::Opened(attached) => Some(Self::Opened {
@@ -88,7 +86,7 @@ impl Mark {
             Event::Spoiled(bytes) => Some(Self::Spoiled(bytes)),
             Event::Contact { closed } => Some(Self::Contact { closed }),
             Event::Closed { reason } => Some(Self::Closed { reason }),
-            // The times of the marks say as much as silences do.
+            // The times of the marks show silences, too.
             Event::OutOfStep { .. }
             | Event::Quiet { .. }
             | Event::Trouble { .. }
@@ -97,12 +95,12 @@ impl Mark {
     }
 }
 
-/// A mark and when it was made.
+/// A mark with its time.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Timed {
-    /// Microseconds since the recording began; never less than that of the mark before.
+    /// Microseconds since the beginning; never less than those of the mark before.
     pub micros: u64,
-    /// What happened.
+    /// The mark.
     pub mark: Mark,
 }
 
@@ -112,10 +110,10 @@ pub enum TapeError {
     /// The file cannot be read.
     #[error("cannot be read: {cause}")]
     Read {
-        /// What the system says.
+        /// Error of the system.
         cause: io::Error,
     },
-    /// It does not begin as a tape does.
+    /// The first line is not that of a tape.
     #[error("no tape: its first line is not {FIRST_LINE:?}")]
     NotATape,
     /// It was recorded by a newer release.
@@ -124,23 +122,23 @@ pub enum TapeError {
         /// Its version, as written.
         got: String,
     },
-    /// Something in its head is missing or wrong.
+    /// Part of the head is missing or wrong.
     #[error("line {line}: {what}")]
     Header {
         /// The line, counted from 1.
         line: u64,
-        /// What was got and what was expected.
+        /// What was found and what was expected.
         what: String,
     },
-    /// A line that is no mark.
+    /// A line is not a mark.
     #[error("line {line}: got {got}, want a time in µs, a kind and its bytes or words")]
     NotAMark {
         /// The line, counted from 1.
         line: u64,
-        /// Its beginning.
+        /// Beginning of the line.
         got: String,
     },
-    /// A mark that is earlier than the one before.
+    /// A mark is earlier than the one before.
     #[error("line {line}: {got} µs after {before} µs")]
     Backwards {
         /// The line, counted from 1.
@@ -150,7 +148,7 @@ pub enum TapeError {
         /// The time before.
         before: u64,
     },
-    /// A line longer than any that is written.
+    /// A line is longer than any that is written.
     #[error("line {line}: longer than {LINE_MOST} bytes")]
     TooLong {
         /// The line, counted from 1.
@@ -159,7 +157,7 @@ pub enum TapeError {
 }
 
 impl TapeError {
-    /// What a person can do; printed on a line of its own, never part of the message.
+    /// What to do. It is printed on a line of its own, never as part of the message.
     pub fn remedy(&self) -> Option<&'static str> {
         match self {
             Self::Read { .. } => None,
@@ -177,7 +175,7 @@ impl TapeError {
     }
 }
 
-/// Writes a tape, one line for each mark, each handed on as it comes.
+/// Writes a tape, one line for each mark, each written as it comes.
 #[derive(Debug)]
 pub struct Recorder<W> {
     out: W,
@@ -203,8 +201,7 @@ impl<W: Write> Recorder<W> {
         Ok(Self { out, last: 0 })
     }
 
-    /// Writes a mark and hands it on to the file. A time before that of the last mark is taken for
-    /// the same.
+    /// Writes a mark to the file. A time earlier than that of the last mark is replaced by that one.
     pub fn write(&mut self, micros: u64, mark: &Mark) -> io::Result<()> {
         self.last = self.last.max(micros);
         let mut text = String::new();
@@ -221,7 +218,7 @@ impl<W: Write> Recorder<W> {
         self.out.flush()
     }
 
-    /// What it writes to.
+    /// The underlying writer.
     pub fn into_inner(self) -> W {
         self.out
     }

@@ -1,4 +1,4 @@
-//! Reading a tape: bounded lines, and nothing believed.
+//! Reads a tape with bounded lines; nothing in it is trusted.
 
 use super::{
     ANY_FIRST_LINE, HEADER_LINES_MOST, Header, LINE_MOST, MARK_MOST, Mark, TapeError, Timed,
@@ -8,7 +8,7 @@ use std::fmt::Display;
 use std::io::{BufRead, Read};
 use std::str::FromStr;
 
-/// Reads a tape, a mark at a time.
+/// Reads a tape mark by mark.
 #[derive(Debug)]
 pub struct Player<R> {
     lines: Lines<R>,
@@ -39,7 +39,7 @@ impl<R: BufRead> Player<R> {
         })
     }
 
-    /// What the tape says of itself.
+    /// The head of the tape.
     pub fn header(&self) -> &Header {
         &self.header
     }
@@ -63,13 +63,13 @@ impl<R: BufRead> Player<R> {
         Ok(Some(timed))
     }
 
-    /// At its end the tape has a line without an end, which was left out: the recording was killed.
+    /// Whether the tape ends in an incomplete line, which was left out because the recording was killed.
     pub fn is_cut_short(&self) -> bool {
         self.lines.cut_short
     }
 }
 
-/// Enough of a line to know it by.
+/// The beginning of a line, for a message.
 fn beginning(text: &str) -> String {
     text.chars().take(40).collect()
 }
@@ -103,7 +103,7 @@ fn header(lines: &mut Lines<impl BufRead>) -> Result<Header, TapeError> {
     })
 }
 
-/// A value that every head has; `ends_at` is the head's last line.
+/// A value that every head must have. `ends_at` is the last line of the head.
 fn parsed<T: FromStr>(key: &str, value: Option<String>, ends_at: u64) -> Result<T, TapeError>
 where
     T::Err: Display,
@@ -118,7 +118,7 @@ where
         .map_err(|error| fault(format!("{key:?} in the head that ends here: {error}")))
 }
 
-/// `1234567 bytes 2b312e36330d`
+/// Parses `1234567 bytes 2b312e36330d`.
 fn timed(text: &str) -> Option<Timed> {
     let (micros, rest) = text.split_once(' ')?;
     let (kind, rest) = rest.split_once(' ').unwrap_or((rest, ""));
@@ -141,7 +141,7 @@ fn timed(text: &str) -> Option<Timed> {
     Some(Timed { micros, mark })
 }
 
-/// At least one byte, at most [`MARK_MOST`].
+/// Parses at least one byte and at most [`MARK_MOST`].
 fn unhex(text: &str) -> Option<Vec<u8>> {
     let digits = text.as_bytes();
     if digits.is_empty() || !digits.len().is_multiple_of(2) || digits.len() > 2 * MARK_MOST {
@@ -160,7 +160,7 @@ fn unhex(text: &str) -> Option<Vec<u8>> {
     digits.chunks(2).map(pair).collect()
 }
 
-/// Lines of text, one at a time, of bounded length.
+/// Reads lines of text, one at a time, with bounded length.
 #[derive(Debug)]
 struct Lines<R> {
     tape: R,
@@ -196,7 +196,7 @@ impl<R: BufRead> Lines<R> {
         }
         self.line.pop();
         if self.line.last() == Some(&b'\r') {
-            self.line.pop(); // mailed through a system with other line ends
+            self.line.pop(); // The file was converted to other line ends.
         }
         match std::str::from_utf8(&self.line) {
             Ok(text) => Ok(Some(text)),

@@ -1,4 +1,4 @@
-//! Tapes are written, read, cut short and made hostile.
+//! Tests that tapes are written, read, cut short, and refused when hostile.
 
 use super::*;
 use proptest::prelude::*;

@@ -1,6 +1,6 @@
-//! One connection to a broker: connect, publish and wait for what is acknowledged, notice its end.
+//! A connection to a broker: connecting, publishing, waiting for acknowledgements, and noticing its end.
 //!
-//! A connection that failed in any way is thrown away whole; nothing is resent out of memory.
+//! After any failure the whole connection is discarded. Nothing is sent again from memory.
 
 use super::retained::status;
 use crate::config::MqttConfig;
@@ -14,11 +14,11 @@ use std::io;
 use std::path::PathBuf;
 use std::time::Duration;
 
-/// The keep-alive interval of MQTT. A broker that sends nothing in this time is taken as gone.
+/// Keep-alive interval of MQTT. A broker that sends nothing in this time counts as gone.
 const KEEP_ALIVE: Duration = Duration::from_secs(15);
-/// The longest wait for an acknowledgement; after it the sink fails and is tried again.
+/// Maximum wait for an acknowledgement. After it the sink fails and is tried again.
 const PATIENCE: Duration = Duration::from_secs(30);
-/// Room for a chunk of entries.
+/// Number of messages in a chunk of entries.
 const QUEUE: usize = 512;
 
 /// A message to publish.
@@ -26,62 +26,62 @@ const QUEUE: usize = 512;
 pub(super) struct Message {
     pub(super) topic: String,
     pub(super) payload: Vec<u8>,
-    /// `JOURNAL/SEQ` of an entry.
+    /// `JOURNAL/SEQ` of an entry; `None` for other messages.
     pub(super) identity: Option<String>,
     pub(super) retain: bool,
 }
 
-/// Why a connection does not go on.
+/// Why a connection ended.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum BrokerError {
-    /// A file that the configuration names.
+    /// A file that the configuration names cannot be read.
     #[error("cannot read {}: {cause}", path.display())]
     File {
         /// The file.
         path: PathBuf,
-        /// Why not.
+        /// Error of the system.
         cause: io::Error,
     },
-    /// The broker does not let us in.
+    /// The broker refused the connection.
     #[error("{broker} refused the connection: {code:?}")]
     Refused {
         broker: String,
-        /// As it said.
+        /// Its reason.
         code: ConnectReturnCode,
     },
-    /// The broker does not take a message.
+    /// The broker refused a message.
     #[error("{broker} refuses to take {topic}: {reason:?}")]
     NotTaken {
         broker: String,
-        /// Published under this topic.
+        /// Topic of the message.
         topic: String,
-        /// As it said.
+        /// Its reason.
         reason: PubAckReason,
     },
-    /// A message is larger than the broker takes.
+    /// A message is larger than the broker accepts.
     #[error("{broker} takes at most {most} bytes a message, got {got}")]
     TooLarge {
         broker: String,
-        /// Bytes of the message.
+        /// Size of the message in bytes.
         got: u32,
-        /// Bytes that it takes.
+        /// Maximum that the broker accepts, in bytes.
         most: u32,
     },
-    /// The line cannot be made secure.
+    /// TLS could not be set up.
     #[error("no TLS connection to {broker}: {cause}")]
     Tls {
         broker: String,
-        /// Why not.
+        /// The cause.
         cause: String,
     },
-    /// Not reached, gone, or no MQTT.
+    /// The broker is unreachable or gone, or does not speak MQTT.
     #[error("no connection to {broker}: {cause}")]
     Connection {
         broker: String,
-        /// Why not.
+        /// The cause.
         cause: String,
     },
-    /// It is connected and says nothing.
+    /// The broker is connected but does not answer.
     #[error("{broker} acknowledged nothing for {} s", PATIENCE.as_secs())]
     Silent { broker: String },
 }
@@ -106,7 +106,7 @@ impl BrokerError {
     }
 }
 
-/// A connection that was accepted.
+/// An accepted connection.
 pub(super) struct Broker {
     client: AsyncClient,
     events: EventLoop,
@@ -114,7 +114,7 @@ pub(super) struct Broker {
 }
 
 impl Broker {
-    /// Connects; for `journal`, of which only one daemon can be there.
+    /// Connects for `journal`. A broker accepts only one daemon for a journal.
     pub(super) async fn connect(config: &MqttConfig, journal: &str) -> Result<Self, BrokerError> {
         let options = options(config, journal)?;
         let (client, events) = AsyncClient::new(options, QUEUE);
@@ -131,7 +131,7 @@ impl Broker {
         }
     }
 
-    /// Publishes in order; every one is acknowledged when this returns.
+    /// Publishes messages in order. Returns when all are acknowledged.
     pub(super) async fn publish(&mut self, messages: Vec<Message>) -> Result<(), BrokerError> {
         let mut topics = std::collections::VecDeque::new();
         let mut waiting = messages.into_iter().peekable();
@@ -176,7 +176,7 @@ impl Broker {
         sent.map_err(|error| self.lost(error.to_string()))
     }
 
-    /// Keeps the connection alive while there is nothing to publish; how it ended.
+    /// Keeps the connection alive while there is nothing to publish. Returns how it ended.
     pub(super) async fn idle(&mut self) -> BrokerError {
         loop {
             match self.events.poll().await {
@@ -186,7 +186,7 @@ impl Broker {
         }
     }
 
-    /// Says goodbye, so that the last will is not published.
+    /// Disconnects, so that the last will is not published.
     pub(super) async fn disconnect(&mut self) {
         if self.client.try_disconnect().is_ok() {
             while self.events.poll().await.is_ok() {}
@@ -271,7 +271,7 @@ fn options(config: &MqttConfig, journal: &str) -> Result<MqttOptions, BrokerErro
         options.set_credentials(user, password.trim_end_matches(['\r', '\n']));
     }
     if config.tls {
-        // Fails only where it was chosen before.
+        // Fails only if a provider was installed before.
         let _ = rustls::crypto::ring::default_provider().install_default();
         options.set_transport(match &config.ca_file {
             Some(path) => Transport::Tls(TlsConfiguration::Simple {

@@ -1,13 +1,12 @@
-//! An MQTT 5 broker: every entry once it is durable, and the state of stations and instruments, retained.
+//! Publishes to an MQTT 5 broker: every durable entry, and the state of stations and instruments as retained messages.
 //!
-//! In: durable lines, in order. Out: `TOPIC/entries/JOURNAL/STATION/KIND` with the line as stored, quality of
-//! service 1, and beside it what is retained (`retained.rs`).
+//! In: durable lines in order. Out: `TOPIC/entries/JOURNAL/STATION/KIND` with the line as stored, at quality of service
+//! 1; and retained messages (`retained.rs`).
 //!
-//! - An entry is done with when the broker has acknowledged it; the cursor moves after that. Whatever fails, the
-//!   connection is given up and the next one begins behind the cursor: an entry may come twice, none is missing, and
-//!   what comes again comes in order.
-//! - Journal and seq tell a double: the one stands in the topic, the other in the line, and both in the user property
-//!   `identity`.
+//! - The cursor moves after the broker has acknowledged an entry. After any failure the connection is discarded, and
+//!   the next one begins after the cursor. So an entry may come twice, none is missing, and repeats come in order.
+//! - Journal and seq identify a repeat. The journal is in the topic, the seq in the line, and both are in the user
+//!   property `identity`.
 
 mod broker;
 mod retained;
@@ -30,19 +29,19 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio::time::{Instant, sleep, sleep_until, timeout};
 
-/// The cursor may lag behind by this much: each move of it costs the disk two syncs.
+/// How far the stored cursor may be behind. Each move costs the disk two syncs.
 const LAG: Duration = Duration::from_secs(1);
-/// How long the last entries and the goodbye may take.
+/// Time limit for the last entries and the disconnect.
 const GOODBYE: Duration = Duration::from_secs(1);
 
-/// What a broker is given.
+/// The data that is published.
 #[derive(Clone)]
 pub(crate) struct BrokerFeed {
-    /// The folder of the journal.
+    /// Folder that contains the journal.
     pub state_dir: PathBuf,
-    /// The journal's name.
+    /// Identity of the journal.
     pub journal: String,
-    /// The state as clients get it.
+    /// Returns the state message for clients.
     pub state: Arc<dyn Fn() -> StateMessage + Send + Sync>,
 }
 
@@ -55,7 +54,7 @@ impl fmt::Debug for BrokerFeed {
     }
 }
 
-/// Why a connection was given up.
+/// Why a connection was discarded.
 #[derive(Debug, thiserror::Error)]
 enum Failed {
     #[error(transparent)]
@@ -73,11 +72,11 @@ impl Failed {
     }
 }
 
-/// How a connection ended that did not fail.
+/// The connection ended without a failure.
 struct Stopped;
 
-/// Publishes what is durable, until the sender of `stopped` is dropped; what is durable by then is still
-/// published, if the broker takes it within a second.
+/// Publishes durable entries until the sender of `stopped` is dropped. Entries that are durable by then are published
+/// too, if the broker accepts them within a second.
 pub(crate) async fn run(
     name: String,
     config: MqttConfig,
@@ -105,7 +104,7 @@ pub(crate) async fn run(
     }
 }
 
-/// One outlet over its connections.
+/// A broker over several connections.
 struct Outlet<'a> {
     config: &'a MqttConfig,
     source: &'a BrokerFeed,
@@ -113,7 +112,7 @@ struct Outlet<'a> {
 }
 
 impl Outlet<'_> {
-    /// From connecting until it fails or the daemon stops.
+    /// One connection, until it fails or the daemon stops.
     async fn connection(
         &mut self,
         follow: &mut Follow,
@@ -168,7 +167,7 @@ impl Outlet<'_> {
         Ok(Stopped)
     }
 
-    /// Publishes every entry that is durable, then what has changed of the state.
+    /// Publishes every durable entry, then the changes of the state.
     async fn catch_up(
         &mut self,
         broker: &mut Broker,
@@ -194,7 +193,7 @@ impl Outlet<'_> {
     }
 }
 
-/// An entry as it is published.
+/// The message for an entry.
 fn message(line: &Line, topic: &str, journal: &str) -> Result<Message, SinkError> {
     let entry = line.entry()?.entry;
     let (station, kind) = (entry.station().unwrap_or("-"), entry.kind());
@@ -206,11 +205,11 @@ fn message(line: &Line, topic: &str, journal: &str) -> Result<Message, SinkError
     })
 }
 
-/// How far the broker has acknowledged.
+/// The last entry that the broker acknowledged.
 struct Acknowledged {
     saved: SinkCursor,
     reached: Seq,
-    /// Since when the saved cursor lags behind.
+    /// Time since when the stored cursor is behind.
     unsaved_since: Option<Instant>,
 }
 

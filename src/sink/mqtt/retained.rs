@@ -1,4 +1,4 @@
-//! What the broker keeps for who comes later: the newest state, each thing under a topic of its own.
+//! Retained messages: the newest state, with a topic for each station and instrument.
 //!
 //! | topic | says |
 //! |---|---|
@@ -11,7 +11,7 @@ use crate::message::{self, state::StateMessage};
 use serde_json::json;
 use std::collections::BTreeMap;
 
-/// What was last published to the broker.
+/// The messages that were last published.
 pub(super) struct Retained {
     topic: String,
     journal: String,
@@ -19,7 +19,7 @@ pub(super) struct Retained {
 }
 
 impl Retained {
-    /// Of a connection that has published nothing yet.
+    /// For a connection that has published nothing yet.
     pub(super) fn new(topic: &str, journal: &str) -> Self {
         Self {
             topic: topic.to_owned(),
@@ -36,7 +36,7 @@ impl Retained {
         status(&self.topic, &self.journal, false)
     }
 
-    /// What differs from what was published before.
+    /// Messages that differ from those published before.
     pub(super) fn changed(&mut self, state: &StateMessage) -> Vec<Message> {
         let stations = state.stations.iter().map(|station| {
             (
@@ -62,13 +62,13 @@ impl Retained {
     }
 }
 
-/// Whether the daemon is there.
+/// Message that says whether the daemon runs.
 pub(super) fn status(topic: &str, journal: &str, online: bool) -> Message {
     let payload = json!({ "online": online }).to_string().into_bytes();
     retained(format!("{topic}/status/{journal}"), payload)
 }
 
-/// Without its newline.
+/// A line without its newline.
 fn text(mut line: Vec<u8>) -> Vec<u8> {
     line.pop();
     line

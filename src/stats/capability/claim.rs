@@ -1,7 +1,8 @@
-//! Whether an index is demonstrated, and whether its preconditions hold.
+//! Decides whether an index is demonstrated, and tests its preconditions.
 //!
-//! The confidence bound of Ppk holds for a stable process with independent, normally distributed pieces. Each of these
-//! preconditions is tested. Where one fails or cannot be tested, nothing is claimed; what holds without it is said.
+//! The confidence bound of Ppk is valid for a stable process with independent, normally distributed pieces. Each of
+//! these preconditions is tested. If one fails or cannot be tested, the index is not demonstrated; a statement that
+//! does not need it is made instead.
 
 use super::Capability;
 use crate::stats::chart::{CHARTS, FEWEST_POINTS, Input, Memory, draw, usual_rules};
@@ -11,29 +12,29 @@ use crate::stats::sample::float;
 use crate::stats::text::fixed;
 use crate::stats::{CONFIDENCE, Sample, Undefined, describe, normality, proportion};
 
-/// Fewer pieces test neither distribution nor stability (common practice, no source).
+/// With fewer pieces distribution and stability cannot be tested (common practice, no source).
 pub const FEWEST_PIECES: u64 = 20;
-/// A usual sample of a capability study (common practice, no source).
+/// Usual size of a sample for a capability study (common practice, no source).
 const ENOUGH_PIECES: u64 = 25;
-/// The normality test rejects below this p.
+/// Significance level of the normality test.
 const SHAPE: f64 = 0.05;
-/// A test of the order rejects below this p; the two tests of order share 5 %.
+/// Significance level of each of the two tests of order, which share 5 %.
 const ORDER: f64 = 0.025;
 
 /// A precondition of the confidence bound of an index.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ground {
-    /// For programs; never changes.
+    /// Name for programs, which never changes.
     pub name: &'static str,
     /// Whether it was tested and not rejected.
     pub holds: bool,
-    /// What was found.
+    /// The result of the test, in words.
     pub finding: String,
-    /// What to do where it does not hold.
+    /// What to do if it does not hold.
     pub remedy: &'static str,
 }
 
-/// What is said about an index.
+/// The statement about an index.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Claim {
     /// The preconditions, each tested.
@@ -45,7 +46,7 @@ pub struct Claim {
 }
 
 impl Claim {
-    /// The preconditions to show: with too few pieces the other tests add nothing.
+    /// The preconditions to show. With too few pieces only that one is shown, since the other tests add nothing.
     pub fn worth_stating(&self) -> impl Iterator<Item = &Ground> {
         let enough = self.grounds.first().is_none_or(|ground| ground.holds);
         self.grounds
@@ -105,7 +106,7 @@ impl Capability {
         }
     }
 
-    /// What to do where the bound does not reach the required index.
+    /// What to do if the bound does not reach the required index.
     fn advice(&self, found: f64) -> String {
         let required = fixed(self.asked, 2);
         if found <= self.asked {
@@ -124,9 +125,9 @@ impl Capability {
         }
     }
 
-    /// Why the bound does not hold, what to do, and what holds without it.
+    /// Why the bound is not valid, what to do, and what holds without the preconditions.
     fn instead(&self, grounds: &[Ground]) -> String {
-        // with too few pieces the other tests add nothing
+        // With too few pieces the other tests add nothing.
         let enough = grounds.first().is_none_or(|ground| ground.holds);
         let failing = || {
             let failing = grounds.iter().filter(|ground| !ground.holds);
@@ -147,7 +148,7 @@ impl Capability {
         words
     }
 
-    /// How many pieces lie outside the limits.
+    /// Number of pieces outside the limits.
     pub fn outside(&self) -> Result<u64, Undefined> {
         proportion::outside(&self.all, &self.limits)
     }
@@ -221,7 +222,7 @@ impl Capability {
         }
     }
 
-    /// Does the standard deviation of all readings exceed the short-term one, so that Cpk and Ppk differ?
+    /// Whether the standard deviation of all readings agrees with the short-term one, so that Cpk and Ppk agree.
     fn same_spread(&self) -> Ground {
         let p = if self.groups.is_empty() {
             self.chances().map(|chances| chances.near_p)
@@ -298,7 +299,7 @@ impl Capability {
     }
 }
 
-/// How many signals the usual rules find in the chart of single readings.
+/// Number of signals of the usual rules in the chart of single readings.
 fn signals(sample: &Sample) -> Result<usize, Undefined> {
     let want = u64::try_from(FEWEST_POINTS).unwrap_or(u64::MAX);
     Undefined::unless(sample.count(), want)?;

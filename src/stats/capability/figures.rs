@@ -9,11 +9,12 @@ use crate::stats::{Figure, FigureKind, Undefined, normality, rounding};
 
 /// The figures of `study capability`; confidence intervals are two-sided, 95 %.
 ///
-/// - `cp`, `pp` need both limits ([`Undefined::OneSided`]); their bounds are exact ([`super::index::potential_bounds`]).
-/// - `cpk`, `ppk` need one limit; their bounds are Bissell's ([`super::index::centered_bounds`]), `ppk_least` is
-///   the exact one-sided bound ([`super::index::lower_bound`]).
-/// - `ppm_…`: of a normal distribution with mean and spread of all readings, beyond the limit.
-/// - All need a spread ([`Undefined::NoSpread`]).
+/// - `cp`, `pp` need both limits ([`Undefined::OneSided`]). Their bounds are exact
+///   ([`super::index::potential_bounds`]).
+/// - `cpk`, `ppk` need one limit. Their bounds are Bissell's ([`super::index::centered_bounds`]); `ppk_least` is the
+///   exact one-sided bound ([`super::index::lower_bound`]).
+/// - `ppm_…` is the share beyond a limit of a normal distribution with mean and standard deviation of all readings.
+/// - All need a standard deviation above 0 ([`Undefined::NoSpread`]).
 pub const FIGURES: &[Figure<Capability>] = &[
     row("n", "readings", FigureKind::Count, |of| Ok(of.all.n())),
     row("mean", "mean", FigureKind::Reading, |of| mean(&of.all)),
@@ -193,7 +194,7 @@ pub const PULL_FIGURES: &[Figure<Capability>] = &[
     NORMALITY_P,
 ];
 
-// Rows of both tables.
+// Rows that both tables have.
 
 const PPK_LOW: Figure<Capability> = row(
     "ppk_low",

@@ -1,22 +1,21 @@
-//! Capability indices as formulas: of limits, a centre and a spread, whichever spread that is.
+//! Formulas of capability indices, for any limits, centre and standard deviation.
 
 use crate::stats::Undefined;
 use crate::stats::describe::spread_factors;
 use crate::stats::distribution::{NoncentralT, increasing_root, quantile};
 use crate::stats::sample::float;
 
-/// More pieces than this nobody measures.
+/// No study measures more pieces.
 const MOST_PIECES: u64 = 1_000_000;
 
-/// What the tolerance is, in natural widths of the process: `(upper - lower) / (6 sigma)`.
+/// The index of a centred process: `(upper - lower) / (6 sigma)`.
 ///
 /// [`Undefined::OutOfRange`] unless sigma is positive.
 pub fn potential(lower: f64, upper: f64, sigma: f64) -> Result<f64, Undefined> {
     Ok((upper - lower) / (6.0 * positive(sigma)?))
 }
 
-/// The same with the centre where it is: the nearer limit, `min(upper - center, center - lower) / (3
-/// sigma)`; with one limit, that one.
+/// The index with the actual centre: `min(upper - center, center - lower) / (3 sigma)`; with one limit, that term only.
 ///
 /// [`Undefined::NoLowerLimit`] without any limit.
 pub fn centered(
@@ -43,7 +42,7 @@ fn positive(sigma: f64) -> Result<f64, Undefined> {
     })
 }
 
-/// Two-sided bounds of [`potential`], whose sigma has `degrees` degrees of freedom.
+/// Two-sided bounds of [`potential`], where sigma has `degrees` degrees of freedom.
 ///
 /// ```text
 /// index · √( χ²((1∓c)/2; ν) / ν )
@@ -56,7 +55,7 @@ pub fn potential_bounds(
     confidence: f64,
 ) -> Result<(f64, f64), Undefined> {
     let (low, high) = spread_factors(freedom, confidence)?;
-    // a spread that is `high` times larger makes the index that much smaller
+    // A standard deviation that is `high` times larger makes the index smaller by that factor.
     Ok((index / high, index / low))
 }
 
@@ -66,11 +65,10 @@ pub fn potential_bounds(
 /// index ± z((1+c)/2) √( 1/(9 n) + index²/(2 ν) )
 /// ```
 ///
-/// An approximation: at n = 5 its lower bound lies 1 % over the exact one of a one-sided index
-/// ([`lower_bound`]), at n = 30 0.4 %; with two near limits both err to the safe side. Of
-/// 10,000 simulated samples of 10 and 30 readings, a true index of 1 lies within for 95 and 95 % when
-/// rounded to half a standard deviation, 95 and 94 % to one, 90 and 81 % to two, where the bounds are too
-/// low: rounding widens the spread. Source: Bissell 1990, from memory.
+/// An approximation. At n = 5 its lower bound is 1 % above the exact one of a one-sided index ([`lower_bound`]), at n =
+/// 30 0.4 %. With two limits nearby both are conservative. In 10,000 simulated samples of 10 and 30 readings the bounds
+/// contain a true index of 1 in 95 and 95 % if rounded to half a standard deviation, 95 and 94 % to one, 90 and 81 % to
+/// two, where they are too low because rounding widens the spread. Source: Bissell 1990, from memory.
 pub fn centered_bounds(
     index: f64,
     n: f64,
@@ -82,7 +80,7 @@ pub fn centered_bounds(
     Ok((index - reach, index + reach))
 }
 
-/// What [`centered`] is at least, with `confidence`, by the exact method.
+/// Lower confidence bound of [`centered`], by the exact method.
 ///
 /// ```text
 /// the C with P( T(ν; 3 √n C) ≤ 3 √n index ) = confidence      (noncentral t)
@@ -102,13 +100,13 @@ pub fn lower_bound(index: f64, n: f64, freedom: f64, confidence: f64) -> Result<
     Ok(increasing_root(excess, index - reach, index + reach))
 }
 
-/// How many pieces it takes to show that the index is at least `asked`, with `confidence`, if it stays
-/// `index`: the smallest n whose exact lower bound ([`lower_bound`]) reaches `asked`.
+/// Number of pieces that demonstrate an index of at least `asked` with `confidence`, if the estimate stays `index`: the
+/// smallest n whose exact lower bound ([`lower_bound`]) reaches `asked`.
 ///
 /// # Errors
 ///
-/// [`Undefined::NotApplicable`] if `index` is not over `asked`: no number of pieces shows it;
-/// [`Undefined::TooMany`] over a million.
+/// [`Undefined::NotApplicable`] if `index` is not above `asked`, because no number of pieces suffices;
+/// [`Undefined::TooMany`] above a million.
 pub fn pieces_needed(index: f64, asked: f64, confidence: f64) -> Result<u64, Undefined> {
     quantile(confidence)?;
     if index <= asked {

@@ -1,8 +1,8 @@
-//! Capability: how the spread of the pieces compares with their limits, with confidence bounds.
+//! Capability: how the spread of the pieces compares with the limits, with confidence bounds.
 //!
-//! *Capability* (`cp`, `cpk`) uses the short-term standard deviation: what the process could do if it
-//! were stable. *Performance* (`pp`, `ppk`) uses that of all readings: what the customer got. They differ
-//! where the process drifts.
+//! *Capability* (`cp`, `cpk`) uses the short-term standard deviation: it shows what the process could do if it were
+//! stable. *Performance* (`pp`, `ppk`) uses the standard deviation of all readings: it shows what the customer gets.
+//! They differ if the process drifts.
 
 mod claim;
 mod figures;
@@ -21,7 +21,7 @@ use super::{CONFIDENCE, Limits, Sample, Summary, Undefined};
 /// The index that is usually required (common practice, no source).
 pub const USUAL_ASKED: f64 = 1.33;
 
-/// A sample of more pieces is no advice: nobody measures them (common practice, no source).
+/// Larger samples are not recommended, because nobody would measure them (common practice, no source).
 const MOST_PIECES: u64 = 999;
 
 /// The short-term standard deviation.
@@ -31,26 +31,26 @@ pub struct Within {
     pub sigma: f64,
     /// Its degrees of freedom.
     pub freedom: f64,
-    /// What it is estimated from, in words.
+    /// The method of estimation, in words.
     pub how: &'static str,
 }
 
-/// Readings against limits.
+/// Readings with limits, for the indices.
 #[derive(Debug, Clone)]
 pub struct Capability {
     all: Summary,
     limits: Limits,
     within: Result<Within, Undefined>,
     asked: f64,
-    /// The readings in the order in which they were taken.
+    /// The readings in order, or why the order is unknown.
     order: Result<Sample, Undefined>,
-    /// Subgroups, where there are some.
+    /// Subgroups; empty for single readings.
     groups: Vec<Sample>,
 }
 
 impl Capability {
-    /// Single readings in the order in which they were taken; the short-term standard deviation comes
-    /// from moving ranges.
+    /// Single readings in the order in which they were taken. The short-term standard deviation comes from moving
+    /// ranges.
     pub fn of_singles(sample: &Sample, limits: Limits) -> Self {
         let within = moving_range_sigma(sample).map(|sigma| Within {
             sigma,
@@ -60,7 +60,7 @@ impl Capability {
         Self::of_summary(sample.summary().clone(), within, limits).in_order(Ok(sample.clone()))
     }
 
-    /// Readings in subgroups; the short-term standard deviation is pooled over them.
+    /// Readings in subgroups. The short-term standard deviation is pooled over the subgroups.
     pub fn of_groups(sample: &Sample, groups: &[Sample], limits: Limits) -> Self {
         Self {
             groups: groups.to_vec(),
@@ -69,8 +69,8 @@ impl Capability {
         .in_order(Ok(sample.clone()))
     }
 
-    /// From sums and counts, with the short-term standard deviation if there is one. Without an order nothing
-    /// is claimed.
+    /// A capability from sums and counts, with the short-term standard deviation if there is one. Without the order of
+    /// the readings nothing is demonstrated.
     pub fn of_summary(all: Summary, within: Result<Within, Undefined>, limits: Limits) -> Self {
         Self {
             all,
@@ -84,24 +84,24 @@ impl Capability {
         }
     }
 
-    /// With the readings in the order in which they were taken, or why that is not known.
+    /// Adds the order of the readings, or why it is unknown.
     #[must_use]
     pub fn in_order(self, order: Result<Sample, Undefined>) -> Self {
         Self { order, ..self }
     }
 
-    /// With another required index.
+    /// Sets the required index.
     #[must_use]
     pub fn asking(self, asked: f64) -> Self {
         Self { asked, ..self }
     }
 
-    /// The readings.
+    /// Sums and counts of the readings.
     pub fn summary(&self) -> &Summary {
         &self.all
     }
 
-    /// Those that the indices were computed against.
+    /// The limits of the indices.
     pub fn limits(&self) -> &Limits {
         &self.limits
     }
@@ -171,7 +171,7 @@ impl Capability {
         )
     }
 
-    /// How many pieces demonstrate the required index if Ppk stays as it is.
+    /// Number of pieces that demonstrate the required index if Ppk stays as it is.
     pub fn pieces_needed(&self) -> Result<u64, Undefined> {
         let found = self.centered(self.overall()?)?;
         let needed = index::pieces_needed(found, self.asked, CONFIDENCE)?;
@@ -195,7 +195,7 @@ impl Capability {
     }
 }
 
-/// The spread within subgroups, pooled over all: `√( Σ Σ (x - group mean)² / Σ (nᵢ - 1) )`.
+/// The standard deviation within subgroups, pooled over all: `√( Σ Σ (x - group mean)² / Σ (nᵢ - 1) )`.
 fn pooled(groups: &[Sample]) -> Result<Within, Undefined> {
     let mut squares = 0.0;
     let mut freedom = 0.0;

@@ -1,7 +1,7 @@
-//! How often a chart signals without a cause, found by drawing many charts of a process that stays what it is.
+//! Estimates the false-alarm rate of a chart, by simulating many charts of a stable process.
 //!
-//! In: what a chart is drawn of. Out: the chart, with the rules that are fitted to its length, and the share of
-//! steady charts like it in which given rules signal. The same function draws the made-up charts and the real one.
+//! In: the input of a chart. Out: the chart with rules that are fitted to its length, and the share of simulated charts
+//! in which given rules signal. The same function draws the simulated charts and the real one.
 
 use super::points::first_of;
 use super::rules::{self, Reach, Rule};
@@ -11,43 +11,43 @@ use crate::stats::sample::{base_in, float, float_of, nearest};
 use crate::stats::text::fixed;
 use crate::stats::{Sample, Undefined};
 
-/// Readings that are made up in all.
+/// Total number of simulated readings.
 const READINGS: usize = 400_000;
-/// Charts that are made up, at most and at least.
+/// Maximum and minimum number of simulated charts.
 const MOST_CHARTS: usize = 1000;
 const FEWEST_CHARTS: usize = 200;
-/// Longer charts are judged as if they had this many readings.
+/// Longer charts are judged as if they had this number of readings.
 const LONGEST: usize = 2000;
-/// The usual rules together signal in this share of steady charts; a little under 5 %, since it is itself found
-/// from made-up charts.
+/// The share of stable charts in which the usual rules signal. It is a little below 5 %, because it is itself estimated
+/// by simulation.
 const SHARE: f64 = 0.045;
-/// The seed: the same readings always give the same chances.
+/// Seed of the simulation: the same readings always give the same rate.
 const SEED: u64 = 0x7a11_c4a7;
 
-/// A panel of a made-up chart.
+/// A panel of a simulated chart.
 #[derive(Debug, Clone, PartialEq)]
 struct MadeUpPanel {
     distances: Vec<f64>,
     independent: bool,
 }
 
-/// What charts like one look like where nothing changes.
+/// The simulated charts of a stable process.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Chance {
     charts: Vec<Vec<MadeUpPanel>>,
     reaches: Vec<Reach>,
     points: usize,
-    /// The chart has more points than the made-up ones.
+    /// Whether the chart has more points than the simulated ones.
     is_longer: bool,
 }
 
 impl Chance {
-    /// How many charts it knows.
+    /// Number of simulated charts.
     pub fn charts(&self) -> usize {
         self.charts.len()
     }
 
-    /// In what share of them these rules signal; `None` if it knows none.
+    /// Share of simulated charts in which these rules signal; `None` without simulated charts.
     pub fn rate(&self, rules: &[&'static Rule]) -> Option<f64> {
         let signals = |chart: &&Vec<MadeUpPanel>| {
             chart.iter().zip(&self.reaches).any(|(run, reach)| {
@@ -125,14 +125,14 @@ pub fn draw(kind: &ChartKind, input: &Input<'_>) -> Result<Chart, Undefined> {
     Ok(chart)
 }
 
-/// Points of a made-up chart.
+/// Number of points of a simulated chart.
 fn points_of(input: &Input<'_>) -> usize {
     let size = input.groups.first().map_or(1, |group| group.bases().len());
     let most = (LONGEST / size.max(1)).max(FEWEST_POINTS);
     input.groups.len().min(most)
 }
 
-/// Charts of a process that stays what the baseline says it is.
+/// Simulates charts of a stable process with the parameters of the baseline.
 fn steady(
     kind: &ChartKind,
     input: &Input<'_>,
@@ -151,7 +151,7 @@ fn steady(
     for _ in 0..number {
         let kept = if before > 0 {
             let made = maker.readings(before * size, &mut random);
-            // a baseline without any spread would not have been kept
+            // A baseline without spread would not have been kept.
             let Ok(chart) = maker.chart(kind, input, &made, None, None) else {
                 continue;
             };
@@ -160,7 +160,7 @@ fn steady(
             None
         };
         let made = maker.readings(points * size, &mut random);
-        // likewise a chart without spread would not have been drawn
+        // A chart without spread would not have been drawn either.
         let Ok(chart) = maker.chart(kind, input, &made, input.baseline, kept) else {
             continue;
         };
@@ -173,7 +173,7 @@ fn steady(
     Ok(charts)
 }
 
-/// Makes readings of a steady process on the grid of real ones.
+/// Simulates readings of a stable process on the grid of the real readings.
 struct Maker<'s> {
     like: &'s Sample,
     center: f64,

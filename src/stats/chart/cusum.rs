@@ -1,4 +1,4 @@
-//! Cumulative sums: small lasting shifts, and when they began.
+//! Cumulative sum chart: detects small lasting shifts, and when they began.
 
 use super::points::{baseline, means};
 use super::{Chart, ChartKind, Input, Panel, Point, Reach};
@@ -48,18 +48,18 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     ))
 }
 
-/// The sums above and below `target`.
+/// The cumulative sums above and below `target`.
 ///
 /// ```text
 /// above: Sᵢ = max(0, Sᵢ₋₁ + xᵢ - target - k);  below: Sᵢ = max(0, Sᵢ₋₁ + target - k - xᵢ);  S₀ = 0
 /// ```
 ///
-/// A sum over `decision` is a signal. All in the unit of the readings. Source: NIST/SEMATECH
-/// e-Handbook 6.3.2.3; checked against its example.
+/// A sum above `decision` is a signal. All values are in the unit of the readings. Source: NIST/SEMATECH e-Handbook
+/// 6.3.2.3; checked against its example.
 ///
 /// # Errors
 ///
-/// [`Undefined::OutOfRange`] unless the allowance is not negative and the decision positive.
+/// [`Undefined::OutOfRange`] if the allowance is negative, or the decision interval is not positive.
 pub fn cusum(
     values: &[f64],
     target: f64,

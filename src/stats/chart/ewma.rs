@@ -1,4 +1,4 @@
-//! Exponentially weighted moving average: small lasting shifts show sooner.
+//! Exponentially weighted moving average chart: detects small lasting shifts sooner.
 
 use super::points::{baseline, means};
 use super::{Chart, ChartKind, Input, Panel, Point, Reach};
@@ -33,19 +33,19 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     Ok(Chart::new(baseline, vec![panel]))
 }
 
-/// Weighted means of `values` about `center`, with the limits that hold for each.
+/// Weighted means of `values` around `center`, with the control limits of each point.
 ///
 /// ```text
 /// zᵢ = λ xᵢ + (1 - λ) zᵢ₋₁,  z₀ = center
 /// limits: center ± L sigma √( λ/(2-λ) · (1 - (1-λ)²ⁱ) )
 /// ```
 ///
-/// `sigma` is the standard deviation of a value, `weight` λ, `width` L. The handbook draws the limits
-/// that the formula tends to. Source: NIST/SEMATECH e-Handbook 6.3.2.4; checked against its example.
+/// `sigma` is the standard deviation of a value, `weight` is λ, `width` is L. The handbook draws the limits to which
+/// this formula converges. Source: NIST/SEMATECH e-Handbook 6.3.2.4; checked against its example.
 ///
 /// # Errors
 ///
-/// [`Undefined::OutOfRange`] unless λ is over 0 and at most 1, L and sigma positive.
+/// [`Undefined::OutOfRange`] unless λ is above 0 and at most 1, and L and sigma are positive.
 pub fn ewma(
     values: &[f64],
     center: f64,

@@ -1,4 +1,4 @@
-//! Individuals and moving range.
+//! Chart of individual readings and moving ranges.
 //!
 //! ```text
 //! individuals:   mean ± 3 sigma,  sigma = mean moving range / d2(2)
@@ -31,7 +31,7 @@ fn panels(input: &Input<'_>) -> Result<Chart, Undefined> {
     of_bases(all.bases(), all.scale(), input.baseline, input.kept)
 }
 
-/// Of bare readings in base units, the limits from `taken` of the first ones, or as they were kept.
+/// The chart of bare readings in base units. Its limits come from the first `taken` readings, or were kept.
 fn of_bases(
     bases: &[i64],
     scale: Scale,

@@ -1,4 +1,4 @@
-//! Means and ranges of subgroups.
+//! Chart of means and ranges of subgroups.
 //!
 //! ```text
 //! means:   grand mean ± A2 · mean range       = ± 3 sigma / √n,  sigma = mean range / d2

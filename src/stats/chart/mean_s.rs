@@ -1,4 +1,4 @@
-//! Means and standard deviations of subgroups.
+//! Chart of means and standard deviations of subgroups.
 //!
 //! ```text
 //! means:                grand mean ± A3 · mean sd    = ± 3 sigma / √n,  sigma = mean sd / c4

@@ -3,7 +3,7 @@
 //! In: readings in order, alone or in subgroups, and what the control limits are computed from. Out: panels of
 //! points with centre line and control limits, and the signals of the run rules.
 //!
-//! Limits come from all points, from the first ones (`baseline`), or from a [`Baseline`] that was kept.
+//! The control limits come from all points, from the first ones (`baseline`), or from a stored [`Baseline`].
 
 mod chance;
 mod cusum;
@@ -23,31 +23,31 @@ pub use rules::{RULES, Reach, Rule, Signal, rule};
 use super::sample::Scale;
 use super::{Sample, Undefined};
 
-/// What a chart is drawn of.
+/// The input of a chart.
 #[derive(Debug, Clone)]
 pub struct Input<'s> {
     /// Single readings in order, or subgroups in order, each of the same number of readings.
     pub groups: &'s [Sample],
-    /// Take the limits from this many of the first points; from all of them if `None`.
+    /// Number of first points that the control limits are computed from; `None` for all.
     pub baseline: Option<usize>,
-    /// Limits that were kept; `baseline` is then not used.
+    /// Stored control limits; `baseline` is not used then.
     pub kept: Option<Baseline>,
-    /// The constants of the charts that look back.
+    /// Constants of EWMA and CUSUM charts.
     pub memory: Memory,
 }
 
-/// The constants of the charts that look back over many points.
+/// Constants of the charts that use many earlier points.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Memory {
-    /// EWMA: the weight of the newest point, over 0 and at most 1.
+    /// EWMA: weight of the newest point, above 0 and at most 1.
     pub weight: f64,
-    /// EWMA: limits at this many standard deviations.
+    /// EWMA: distance of the control limits, in standard deviations.
     pub width: f64,
-    /// CUSUM: what is not summed, in standard deviations of a point (half the shift looked for).
+    /// CUSUM: allowance that is subtracted, in standard deviations of a point (half the shift to detect).
     pub allowance: f64,
-    /// CUSUM: a sum beyond this many standard deviations is a signal.
+    /// CUSUM: decision interval, in standard deviations.
     pub decision: f64,
-    /// The value to stay at; the centre of the baseline if `None`. In the unit of the readings.
+    /// The target value, in the unit of the readings; `None` for the centre of the baseline.
     pub target: Option<f64>,
 }
 
@@ -67,16 +67,16 @@ impl Default for Memory {
 /// Name, panels and constants of one kind of control chart.
 #[derive(Debug)]
 pub struct ChartKind {
-    /// As given to `study chart --kind`; never changes.
+    /// Name for `study chart --kind`, which never changes.
     pub name: &'static str,
-    /// For people.
+    /// Name for people.
     pub words: &'static str,
-    /// Subgroups, of at least two readings, are needed; else single readings do.
+    /// Whether it needs subgroups of at least two readings, and not single readings.
     pub of_subgroups: bool,
-    /// Makes its panels.
+    /// Draws the panels.
     pub panels: fn(&Input<'_>) -> Result<Chart, Undefined>,
-    /// The same from bare readings, how many the limits are taken from and kept limits, where the kind has that:
-    /// for drawing many charts.
+    /// Draws the panels from bare readings, the number of readings for the limits, and stored limits. It is given for
+    /// kinds that can be simulated quickly.
     of_bases: Option<OfBases>,
 }
 
@@ -91,14 +91,14 @@ pub const CHARTS: &[ChartKind] = &[
     cusum::CHART,
 ];
 
-/// The panels of a chart, and what their limits were made of.
+/// The panels of a chart, and the baseline of their limits.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Chart {
-    /// What the limits were made of; can be kept.
+    /// The baseline of the limits, which can be stored.
     pub baseline: Baseline,
-    /// The drawings, the chief one first.
+    /// The panels, the main one first.
     pub panels: Vec<Panel>,
-    /// How often such charts signal without a cause; nothing is known of it before [`draw`].
+    /// The simulated charts for the false-alarm rate; empty before [`draw`].
     pub chance: Chance,
 }
 
@@ -127,7 +127,7 @@ impl Chart {
         }
     }
 
-    /// How many signals these rules make.
+    /// Number of signals of these rules.
     pub fn signals(&self, rules: &[&'static Rule]) -> usize {
         let panels = self.panels.iter();
         panels.map(|panel| panel.signals(rules).len()).sum()
@@ -162,41 +162,41 @@ pub fn usual_rules() -> Vec<&'static Rule> {
     RULES.iter().filter(|rule| rule.usual).collect()
 }
 
-/// The lines of a chart by name, apart from the limits of the sheet.
+/// Name of a line in a chart, distinct from the limits of the sheet.
 pub const UPPER: &str = "upper control limit";
-/// The line between them.
+/// Name of the centre line.
 pub const CENTRE: &str = "centre line";
-/// Not every chart has it.
+/// Name of the lower line, which not every chart has.
 pub const LOWER: &str = "lower control limit";
 
-/// One drawing: points in order, with their limits.
+/// A panel: points in order, with their control limits.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Panel {
-    /// `individuals`, `moving_range`, …
+    /// Name for programs: `individuals`, `moving_range`, …
     pub name: &'static str,
-    /// For people.
+    /// Name for people.
     pub words: &'static str,
-    /// The number of its first point, from 1: a moving range begins with the second reading.
+    /// Number of its first point, from 1. Moving ranges begin at the second reading.
     pub first: usize,
     /// In the order of the readings.
     pub points: Vec<Point>,
-    /// Its points are independent and symmetrically distributed, so that every rule applies;
-    /// else only points beyond the control limits are a signal.
+    /// Whether its points are independent and symmetrically distributed, so that every rule applies. Otherwise only
+    /// points beyond the control limits are signals.
     pub independent: bool,
-    /// The reach of the rules that are fitted to the length of the chart.
+    /// Reach of the rules that are fitted to the length of the chart.
     pub reach: Reach,
 }
 
-/// A point with the limits that hold for it.
+/// A point with its control limits.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Point {
-    /// Where it lies.
+    /// Value of the point.
     pub value: f64,
     /// The centre line.
     pub center: f64,
-    /// The lower limit, where there is one.
+    /// The lower control limit; `None` if there is none.
     pub lower: Option<f64>,
-    /// The upper limit.
+    /// The upper control limit.
     pub upper: f64,
 }
 
@@ -234,7 +234,7 @@ impl Panel {
         self
     }
 
-    /// What the rules say about it, in the order of the points.
+    /// The signals of these rules, in the order of the points.
     pub fn signals(&self, rules: &[&'static Rule]) -> Vec<Signal> {
         rules::signals(self, rules)
     }

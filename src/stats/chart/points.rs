@@ -1,38 +1,38 @@
-//! What is drawn as a point, and the centre and spread that limits are made of.
+//! Points of a chart, and the centre and standard deviation that its control limits come from.
 
 use super::Input;
 use crate::stats::constants::Constants;
 use crate::stats::sample::{Scale, base_in, float, float_of};
 use crate::stats::{Sample, Undefined, describe};
 
-/// What limits are made of; can be kept and used for later readings.
+/// Centre and standard deviation for control limits. They can be stored and used for later readings.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Baseline {
     /// The centre of the readings, in their unit.
     pub center: f64,
-    /// The standard deviation of single readings within a short time, in their unit.
+    /// Short-term standard deviation of single readings, in their unit.
     pub sigma: f64,
-    /// Readings a point.
+    /// Number of readings in a point.
     pub size: usize,
-    /// How many points it was taken from.
+    /// Number of points that it was computed from.
     pub points: usize,
 }
 
 impl Baseline {
-    /// The standard deviation of a point: of a mean of `size` readings.
+    /// Standard deviation of a point, which is a mean of `size` readings.
     pub fn point_sigma(&self) -> f64 {
         self.sigma / float_of(self.size).sqrt()
     }
 }
 
-/// The readings that the limits are taken from.
+/// The readings that the control limits are computed from.
 pub(super) fn first_of<'s>(input: &Input<'s>) -> &'s [Sample] {
     let all = input.groups;
     let taken = input.baseline.unwrap_or(all.len());
     all.get(..taken).unwrap_or(all)
 }
 
-/// The size that all subgroups have.
+/// The size of the subgroups, which must be the same.
 pub(super) fn common_size(groups: &[Sample]) -> Result<usize, Undefined> {
     let counts = || groups.iter().map(Sample::count);
     match (counts().min(), counts().max()) {
@@ -44,7 +44,7 @@ pub(super) fn common_size(groups: &[Sample]) -> Result<usize, Undefined> {
     }
 }
 
-/// The mean of each subgroup; of single readings, the readings.
+/// The mean of each subgroup; of single readings, the readings themselves.
 pub(super) fn means(groups: &[Sample]) -> Result<Vec<f64>, Undefined> {
     groups
         .iter()
@@ -89,7 +89,7 @@ pub(super) fn moving_ranges(bases: &[i64]) -> impl Iterator<Item = i64> + '_ {
     pairs.filter_map(|pair| Some((pair.last()? - pair.first()?).abs()))
 }
 
-/// The standard deviation within a short time, from neighbours: mean moving range over `d2(2)`.
+/// The short-term standard deviation from neighbours: mean moving range divided by `d2(2)`.
 ///
 /// ```text
 /// sigma = mean(|xᵢ₊₁ - xᵢ|) / d2(2),   d2(2) = 2/√π
@@ -99,7 +99,7 @@ pub(super) fn moving_ranges(bases: &[i64]) -> impl Iterator<Item = i64> + '_ {
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 2 readings, [`Undefined::NoSpread`] if all neighbours are equal.
+/// [`Undefined::TooFew`] below 2 readings, [`Undefined::NoSpread`] if all neighbours are equal.
 pub fn moving_range_sigma(sample: &Sample) -> Result<f64, Undefined> {
     sigma_of_neighbours(sample.bases(), sample.scale())
 }
@@ -115,21 +115,21 @@ pub(super) fn sigma_of_neighbours(bases: &[i64], scale: Scale) -> Result<f64, Un
     sigma_of_mean_range(base_in(scale, float(total) / float_of(bases.len() - 1)))
 }
 
-/// The standard deviation of readings whose neighbours lie `mean_range` apart on average.
+/// The standard deviation of readings with this mean distance between neighbours.
 pub fn sigma_of_mean_range(mean_range: f64) -> Result<f64, Undefined> {
     Ok(mean_range / Constants::new(2)?.d2)
 }
 
-/// The degrees of freedom of [`moving_range_sigma`] from `n` readings: those of a chi-squared
-/// estimate with the same relative variance.
+/// The degrees of freedom of [`moving_range_sigma`] for `n` readings: those of a chi-squared estimate with the same
+/// relative variance.
 ///
 /// ```text
 /// m = n - 1;  v = 2 - 4/π;  w = (4/π)(√3/2 + π/12) - 4/π
 /// ν = (4/π) m² / (2 (m v + 2 (m - 1) w))          about 0.605 m
 /// ```
 ///
-/// `v` is the variance of a moving range, `w` the covariance of neighbouring ones, whose differences
-/// have the correlation -1/2 (`E|XY|` of two normal values, derived; no source).
+/// `v` is the variance of a moving range. `w` is the covariance of consecutive ones, whose differences have the
+/// correlation -1/2 (`E|XY|` of two normal values, derived; no source).
 pub fn moving_range_freedom(n: f64) -> f64 {
     use std::f64::consts::PI;
     let m = n - 1.0;
@@ -151,8 +151,8 @@ pub(super) fn joined(groups: &[Sample]) -> Result<Sample, Undefined> {
     first.part(&bases)
 }
 
-/// The baseline that was kept, or that of single readings by moving ranges, of subgroups by the mean
-/// of their standard deviations over `c4`.
+/// The stored baseline. Otherwise: for single readings from moving ranges; for subgroups from the mean of their
+/// standard deviations divided by `c4`.
 pub(super) fn baseline(input: &Input<'_>) -> Result<Baseline, Undefined> {
     if let Some(kept) = input.kept {
         return Ok(kept);
@@ -184,7 +184,7 @@ pub(super) fn mean_sd(groups: &[Sample]) -> Result<f64, Undefined> {
     Ok(sds.iter().sum::<f64>() / float_of(sds.len()))
 }
 
-/// `sigma`, if there is any spread to make limits of.
+/// `sigma`, or an error if it is 0.
 pub(super) fn positive(sigma: f64, groups: &[Sample]) -> Result<f64, Undefined> {
     if sigma > 0.0 {
         return Ok(sigma);

@@ -1,55 +1,55 @@
-//! Run rules: which points of a chart are a signal.
+//! Run rules: which points of a control chart are signals.
 //!
-//! A rule looks at a point and some before it, each as its distance from the centre line in thirds of the way
-//! to the control limit (3 is on the limit). Sources: Western Electric 1956, Nelson 1984, both from
-//! memory; wordings ours.
+//! A rule looks at a point and some before it. Each is given by its distance from the centre line, in thirds of the way
+//! to the control limit (3 is on the limit). Sources: Western Electric 1956, Nelson 1984, both from memory; the wording
+//! is our own.
 
 use super::{LOWER, Panel, Point, UPPER};
 
 /// A run rule.
 #[derive(Debug)]
 pub struct Rule {
-    /// As in `signals[].rule` and in configurations; never changes.
+    /// Name in `signals[].rule` and in configurations, which never changes.
     pub name: &'static str,
     /// The rule as a sentence.
     pub words: &'static str,
-    /// The rule at a mark in a picture; of one point, how it lies to the control limit.
+    /// Short form for a mark in a picture. For a rule of one point, its position relative to the control limit.
     brief: &'static str,
-    /// How many points it looks at.
+    /// Number of points it looks at.
     pub length: usize,
-    /// Used unless rules are chosen. Together the usual ones signal in under 5 % of charts of a stable process.
+    /// Whether it is used by default. Together the default rules signal in less than 5 % of charts of a stable process.
     pub usual: bool,
     fires: Fires,
 }
 
-/// When a rule makes a signal.
+/// The condition for a signal.
 #[derive(Debug, Clone, Copy)]
 enum Fires {
     /// Whether the last of `length` points is a signal.
     Always(fn(&[f64]) -> bool),
-    /// A point beyond [`Reach::far`].
+    /// A point is beyond [`Reach::far`].
     Far,
-    /// As many points on one side as [`Reach::run`].
+    /// At least [`Reach::run`] points in a row lie on one side.
     LongRun,
 }
 
-/// What the rules that are fitted to the length of a chart reach to.
+/// Thresholds of the rules that are fitted to the length of a chart.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Reach {
-    /// In thirds of the way to the limit.
+    /// Distance from the centre, in thirds of the way to the limit.
     pub far: f64,
-    /// Points in a row.
+    /// Number of points in a row.
     pub run: usize,
 }
 
 impl Default for Reach {
-    /// The shortest reach: the limit itself, and nine points.
+    /// The minimum: the control limit itself, and nine points.
     fn default() -> Self {
         Self { far: 3.0, run: 9 }
     }
 }
 
-/// Every run rule. Only rules of one point apply where points depend on each other (ranges, EWMA, CUSUM).
+/// Every run rule. If points depend on each other (ranges, EWMA, CUSUM) only rules of one point apply.
 pub const RULES: &[Rule] = &[
     Rule {
         name: "far_beyond_limit",
@@ -139,22 +139,22 @@ pub const RULES: &[Rule] = &[
     },
 ];
 
-/// The rule of that name.
+/// The rule with this name.
 pub fn rule(name: &str) -> Option<&'static Rule> {
     RULES.iter().find(|rule| rule.name == name)
 }
 
-/// A rule that fired.
+/// A signal: a rule that fired at a point.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Signal {
-    /// The rule's name.
+    /// Name of the rule.
     pub rule: &'static str,
-    /// The number of the last point of the run, from 1, as the panel counts.
+    /// Number of the last point of the pattern, from 1, as the panel counts.
     pub at: usize,
 }
 
 impl Signal {
-    /// What fired, in a few words, at a mark of this point.
+    /// The rule in a few words, for a mark at this point.
     pub fn brief(&self, point: &Point) -> String {
         match rule(self.rule) {
             Some(rule) if rule.length == 1 => {
@@ -171,13 +171,13 @@ impl Signal {
     }
 }
 
-/// From each point to the next.
+/// Differences between consecutive points.
 fn steps(run: &[f64]) -> impl Iterator<Item = f64> {
     run.windows(2)
         .filter_map(|pair| Some(pair.last()? - pair.first()?))
 }
 
-/// How many points lie beyond `distance` on the side of the last one, which must be one of them.
+/// Number of points beyond `distance` on the side of the last one, which must be beyond it itself.
 fn beyond(run: &[f64], distance: f64) -> usize {
     let Some(last) = run.last() else {
         return 0;
@@ -203,13 +203,13 @@ pub(super) fn signals(panel: &Panel, rules: &[&'static Rule]) -> Vec<Signal> {
     found
 }
 
-/// The points of a panel from its centre, in thirds of the way to the limit.
+/// Distances of the points from the centre, in thirds of the way to the limit.
 pub(super) fn distances(panel: &Panel) -> Vec<f64> {
     panel.points.iter().map(distance).collect()
 }
 
 impl Rule {
-    /// The places, from 0, of the points at which it fires.
+    /// Indices of the points at which the rule fires, from 0.
     pub(super) fn ends<'d>(
         &self,
         distances: &'d [f64],
@@ -240,7 +240,7 @@ fn one_sided(run: &[f64]) -> bool {
     run.iter().all(|z| *z > 0.0) || run.iter().all(|z| *z < 0.0)
 }
 
-/// The longest run of points on one side of the centre.
+/// Length of the longest run of points on one side of the centre.
 pub(super) fn longest_run(distances: &[f64]) -> usize {
     let (mut longest, mut length, mut side) = (0, 0, 0.0);
     for z in distances {
@@ -262,7 +262,7 @@ pub(super) fn longest_run(distances: &[f64]) -> usize {
     longest
 }
 
-/// From the centre in thirds of the way to the limit on that side.
+/// Distance from the centre, in thirds of the way to the limit on that side.
 fn distance(point: &Point) -> f64 {
     let above = point.value - point.center;
     let width = match point.lower {
@@ -275,7 +275,7 @@ fn distance(point: &Point) -> f64 {
     let thirds = 3.0 * above / width;
     let is_beyond =
         point.value > point.upper || point.lower.is_some_and(|lower| point.value < lower);
-    // the division rounds: a point on its limit, such as a moving range of 0, is not beyond it
+    // The division rounds, and a point on its limit, such as a moving range of 0, is not beyond it.
     if is_beyond {
         let least = 3.0 * (1.0 + f64::EPSILON);
         thirds.signum() * thirds.abs().max(least)

@@ -18,7 +18,7 @@ pub struct Anova {
     pub within: f64,
     /// Mean square between over mean square within.
     pub f: f64,
-    /// The chance of an F at least as large if the means are equal.
+    /// The p-value of F if all means are equal.
     pub p: f64,
 }
 
@@ -28,14 +28,13 @@ pub struct Anova {
 /// SSB = Σ Tᵢ²/nᵢ - T²/N,   SSW = Σ ( Σ x² - Tᵢ²/nᵢ ),   F = (SSB/(k-1)) / (SSW/(N-k))
 /// ```
 ///
-/// Sums `T` are exact integers about a whole number near the mean, so that nothing cancels. Source: NIST
+/// The sums `T` are exact integers relative to a whole number near the mean, so that no digits cancel. Source: NIST
 /// Statistical Reference Datasets, checked to 13 digits.
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFewGroups`] under 2, [`Undefined::TooFew`] if a group is empty or none has two
-/// readings, [`Undefined::NoSpread`] if nothing spreads within groups, [`Undefined::Mixed`] for groups of
-/// different units.
+/// [`Undefined::TooFewGroups`] below 2, [`Undefined::TooFew`] if a group is empty or none has two readings,
+/// [`Undefined::NoSpread`] if no group has any spread, [`Undefined::Mixed`] for groups in different units.
 pub fn anova(groups: &[Sample]) -> Result<Anova, Undefined> {
     let got = u64::try_from(groups.len()).map_err(|_| Undefined::TooLarge)?;
     let first = groups.first().filter(|_| got >= 2);
@@ -76,7 +75,7 @@ pub fn anova(groups: &[Sample]) -> Result<Anova, Undefined> {
 }
 
 impl Anova {
-    /// The share of the squares that lies between groups.
+    /// The share of the sum of squares between groups.
     pub fn r_squared(&self) -> f64 {
         self.between / (self.between + self.within)
     }

@@ -1,8 +1,8 @@
-//! Two or more sets of readings: tool against tool, nest against nest, before against after.
+//! Compares two or more groups of readings: tools, nests, before and after.
 //!
-//! In: named samples of one axis, and a margin within which a difference does not matter. Out: the
-//! difference of means with its confidence interval, whether the standard deviations differ, whether they are equivalent, and a
-//! sentence that a customer understands.
+//! In: named samples of one axis, and a margin below which a difference does not matter. Out: the difference of means
+//! with its confidence interval, whether the standard deviations differ, whether the means are equivalent, and a
+//! sentence for a customer.
 
 mod anova;
 mod spread;
@@ -19,10 +19,10 @@ use super::sample::float;
 use super::text::fixed;
 use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
 
-/// A test of the order rejects below this p.
+/// Significance level of the test of order.
 const ORDER: f64 = 0.025;
 
-/// One sample against another.
+/// A comparison of two samples.
 #[derive(Debug, Clone)]
 pub struct Comparison {
     first: (String, Sample),
@@ -33,8 +33,8 @@ pub struct Comparison {
 }
 
 impl Comparison {
-    /// `second` against `first`: differences are second minus first. `margin`, in the unit of the
-    /// readings, is the difference that does not matter.
+    /// Compares `second` with `first`; differences are second minus first. `margin` is the difference that does not
+    /// matter, in the unit of the readings.
     pub fn new(
         first: (impl Into<String>, Sample),
         second: (impl Into<String>, Sample),
@@ -49,13 +49,14 @@ impl Comparison {
         }
     }
 
-    /// With limits; the share of readings outside them is a figure then.
+    /// Adds limits, so that the shares of readings outside them are figures too.
     #[must_use]
     pub fn against(self, limits: Limits) -> Self {
         Self { limits, ..self }
     }
 
-    /// With a confidence shared by `comparisons` of one study (Bonferroni): `1 - 0.05/comparisons` each.
+    /// Shares the significance level among `comparisons` of one study (Bonferroni): the confidence of each is `1 -
+    /// 0.05/comparisons`.
     #[must_use]
     pub fn among(self, comparisons: usize) -> Self {
         let share = super::sample::float_of(comparisons.max(1));
@@ -80,7 +81,7 @@ impl Comparison {
         self.confidence
     }
 
-    /// Mean of the second minus mean of the first, by Welch's method.
+    /// Difference of the means, second minus first, by Welch's method.
     pub fn difference(&self) -> Result<Difference, Undefined> {
         welch(&self.second.1, &self.first.1)
     }
@@ -89,12 +90,12 @@ impl Comparison {
         self.difference()?.bounds(self.confidence)
     }
 
-    /// A p below this is a significant difference: 5 %, shared by all comparisons of a study.
+    /// Significance level of a comparison: 5 %, shared by all comparisons of a study.
     pub fn alpha(&self) -> f64 {
         1.0 - self.confidence
     }
 
-    /// The p of two one-sided tests of equivalence within the margin.
+    /// P-value of two one-sided tests of equivalence within the margin.
     pub fn equivalence_p(&self) -> Result<f64, Undefined> {
         let margin = self.margin.ok_or(Undefined::NotApplicable {
             why: "no margin was given",
@@ -102,31 +103,31 @@ impl Comparison {
         self.difference()?.equivalence_p(margin)
     }
 
-    /// The confidence interval that lies within the margin exactly when the means are equivalent: at `1 - 2 alpha`, 90 %
-    /// for one comparison.
+    /// The confidence interval of the equivalence test. It lies within the margin exactly if the means are equivalent.
+    /// Its confidence is `1 - 2 alpha`, 90 % for a single comparison.
     pub fn equivalence_bounds(&self) -> Result<(f64, f64), Undefined> {
         self.difference()?.bounds(1.0 - 2.0 * self.alpha())
     }
 
-    /// Standard deviation of the second over that of the first.
+    /// Ratio of the standard deviations, second to first.
     pub fn sd_ratio(&self) -> Result<f64, Undefined> {
         Ok(variance_ratio(&self.second.1, &self.first.1)?.sqrt())
     }
 
-    /// Its bounds, at the confidence of the comparison; for normal readings.
+    /// Bounds of the ratio at the confidence of the comparison, for normal readings.
     pub fn sd_ratio_bounds(&self) -> Result<(f64, f64), Undefined> {
         let (low, high) = variance_ratio_bounds(&self.second.1, &self.first.1, self.confidence)?;
         Ok((low.sqrt(), high.sqrt()))
     }
 
-    /// How many readings are outside the limits, and the upper confidence bound of the share, in percent.
+    /// Number of readings outside the limits, and the upper confidence bound of their share in percent.
     fn outside(&self, of: &Sample) -> Result<(u64, f64), Undefined> {
         let outside = proportion::outside(of.summary(), &self.limits)?;
         let most = proportion::upper_bound(outside, of.count(), self.confidence)?;
         Ok((outside, 100.0 * most))
     }
 
-    /// Means, spread, equivalence of means and shares outside limits in words.
+    /// Means, standard deviations, equivalence of means and shares outside the limits, in words.
     pub fn sentence(&self) -> String {
         let means = [self.means_in_words(), self.spread_in_words()];
         let more = [self.equivalence_in_words(), self.outside_in_words()];
@@ -218,7 +219,7 @@ impl Comparison {
         })
     }
 
-    /// The first group with a significant lag-1 autocorrelation.
+    /// Name of the first group with a significant lag-1 autocorrelation.
     fn wanders(&self) -> Option<&str> {
         let both = [&self.first, &self.second];
         let of = both.into_iter().find(|(_, sample)| {
@@ -244,7 +245,7 @@ impl Comparison {
         ))
     }
 
-    /// With one digit more than the readings have.
+    /// A value with one decimal more than the readings have.
     fn digits(&self, value: f64) -> String {
         let step = self.first.1.summary().step().unwrap_or(1e-3);
         fixed(value, decimals(step) + 1)

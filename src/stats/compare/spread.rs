@@ -1,4 +1,4 @@
-//! Do the standard deviations of groups differ?
+//! Tests whether the standard deviations of groups differ.
 
 use super::anova::{Anova, anova};
 use crate::stats::describe::positive_sd;
@@ -6,11 +6,11 @@ use crate::stats::distribution::{ChiSquared, FisherF};
 use crate::stats::sample::float_of;
 use crate::stats::{Sample, Undefined};
 
-/// Brown and Forsythe's test: analysis of variance of the distances from the group's median.
+/// Brown and Forsythe's test: analysis of variance of the distances from the median of each group.
 ///
-/// Distances are exact: twice the distance is a whole number of base units, and F does not depend on
-/// the unit. It holds up where readings are not normal, and so where they are rounded. Source:
-/// NIST/SEMATECH e-Handbook 1.3.5.10; checked to nine digits.
+/// The distances are exact: twice the distance is a whole number of base units, and F does not depend on the unit. The
+/// test is valid for readings that are not normal, and so for rounded ones. Source: NIST/SEMATECH e-Handbook 1.3.5.10;
+/// checked to nine digits.
 ///
 /// # Errors
 ///
@@ -33,7 +33,7 @@ pub fn brown_forsythe(groups: &[Sample]) -> Result<Anova, Undefined> {
             .iter()
             .any(|group| positive_sd(group.summary()).is_ok());
         if spreads && matches!(reason, Undefined::NoSpread { .. }) {
-            // two readings are always equally far from their median
+            // Two readings always have the same distance from their median.
             return Undefined::NotApplicable {
                 why: "all readings of a group are equally far from its median",
             };
@@ -42,8 +42,7 @@ pub fn brown_forsythe(groups: &[Sample]) -> Result<Anova, Undefined> {
     })
 }
 
-/// Bartlett's test: its statistic and the p-value. For
-/// normal readings only; [`brown_forsythe`] is what a study shows.
+/// Bartlett's test: statistic and p-value. It is valid for normal readings only, so studies show [`brown_forsythe`].
 ///
 /// ```text
 /// T = ( (N-k) ln s² - Σ (nᵢ-1) ln sᵢ² ) / ( 1 + ( Σ 1/(nᵢ-1) - 1/(N-k) ) / (3(k-1)) ),   χ²(k-1)
@@ -53,7 +52,7 @@ pub fn brown_forsythe(groups: &[Sample]) -> Result<Anova, Undefined> {
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFewGroups`] under 2, and those of [`positive_sd`] for each group.
+/// [`Undefined::TooFewGroups`] below 2, and those of [`positive_sd`] for each group.
 pub fn bartlett(groups: &[Sample]) -> Result<(f64, f64), Undefined> {
     let got = u64::try_from(groups.len()).map_err(|_| Undefined::TooLarge)?;
     if got < 2 {

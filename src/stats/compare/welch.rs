@@ -1,4 +1,4 @@
-//! The difference of two means.
+//! Tests of the difference of two means.
 
 use crate::stats::describe::{mean, sd};
 use crate::stats::distribution::StudentT;
@@ -17,7 +17,7 @@ pub struct Difference {
     pub t: f64,
 }
 
-/// Mean of `first` minus mean of `second`, each with its own spread (Welch).
+/// Difference of the means, first minus second, each with its own standard deviation (Welch).
 ///
 /// ```text
 /// error² = s₁²/n₁ + s₂²/n₂;   df = error⁴ / ( (s₁²/n₁)²/(n₁-1) + (s₂²/n₂)²/(n₂-1) ), not rounded
@@ -27,7 +27,7 @@ pub struct Difference {
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 2 readings in either, [`Undefined::NoSpread`] if neither spreads.
+/// [`Undefined::TooFew`] below 2 readings in either, [`Undefined::NoSpread`] if neither has any spread.
 pub fn welch(first: &Sample, second: &Sample) -> Result<Difference, Undefined> {
     let share = |sample: &Sample| {
         let sd = sd(sample.summary())?;
@@ -40,7 +40,7 @@ pub fn welch(first: &Sample, second: &Sample) -> Result<Difference, Undefined> {
     difference(first, second, square, freedom)
 }
 
-/// The same with one spread for both.
+/// As [`welch`], with a common standard deviation.
 ///
 /// ```text
 /// error² = s²(1/n₁ + 1/n₂),   s² = ((n₁-1)s₁² + (n₂-1)s₂²)/(n₁+n₂-2);   df = n₁ + n₂ - 2
@@ -87,13 +87,13 @@ impl Difference {
         Ok((self.difference - reach, self.difference + reach))
     }
 
-    /// The chance of a difference at least as large, to either side, if there is none.
+    /// The two-sided p-value of the difference.
     pub fn p(&self) -> Result<f64, Undefined> {
         Ok(StudentT::new(self.freedom)?.two_sided(self.t))
     }
 
-    /// Two one-sided tests against `-margin` and `+margin`: the larger of both chances. Under 5 % exactly
-    /// when the 90 % bounds lie within the margin.
+    /// The p-value of two one-sided tests against `-margin` and `+margin`: the larger of the two. It is below 5 %
+    /// exactly if the 90 % bounds lie within the margin.
     ///
     /// Source: Schuirmann 1987, from memory; checked to seven digits.
     ///

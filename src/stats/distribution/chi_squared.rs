@@ -1,18 +1,18 @@
-//! The chi-squared distribution: of a variance.
+//! The chi-squared distribution, which a variance follows.
 
 use super::search::quantile;
 use super::{degrees, probability, tail};
 use crate::stats::Undefined;
 use statrs::function::gamma::{gamma_lr, gamma_ur};
 
-/// Chi-squared, by its degrees of freedom.
+/// The distribution, given by its degrees of freedom.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ChiSquared {
     degrees: f64,
 }
 
 impl ChiSquared {
-    /// With positive degrees of freedom, whole or not.
+    /// The degrees of freedom must be positive, and need not be whole.
     pub fn new(freedom: f64) -> Result<Self, Undefined> {
         Ok(Self {
             degrees: degrees(freedom)?,

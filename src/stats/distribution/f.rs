@@ -1,11 +1,11 @@
-//! Fisher's F distribution: of the ratio of two variances.
+//! Fisher's F distribution, which a ratio of two variances follows.
 
 use super::search::quantile;
 use super::student_t::beta;
 use super::{degrees, probability, tail};
 use crate::stats::Undefined;
 
-/// F with degrees of freedom above and below the line.
+/// The distribution, given by the degrees of freedom of numerator and denominator.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct FisherF {
     upper: f64,
@@ -13,7 +13,7 @@ pub struct FisherF {
 }
 
 impl FisherF {
-    /// With positive degrees of freedom of numerator and denominator, whole or not.
+    /// The degrees of freedom must be positive, and need not be whole.
     pub fn new(numerator: f64, denominator: f64) -> Result<Self, Undefined> {
         Ok(Self {
             upper: degrees(numerator)?,

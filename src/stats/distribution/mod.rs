@@ -1,12 +1,11 @@
-//! Distributions: probabilities and quantiles, to ten digits and more.
+//! Distributions: probabilities and quantiles to at least ten digits.
 //!
-//! In: a value or a probability, and degrees of freedom (whole or not). Out: the other one.
+//! In: a value or a probability, and degrees of freedom (not necessarily whole). Out: the other one.
 //!
-//! - `below(x)` is `P(X ≤ x)`, `above(x)` is `P(X > x)`; each is computed as such, so that a small
-//!   probability keeps its digits. The tails that p-values are taken from are never 0: what is smaller than a
-//!   float can hold becomes the smallest that it can, 2e-308.
-//! - A quantile is found between brackets that are halved until neighbouring floats are left; it cannot
-//!   diverge.
+//! - `below(x)` is `P(X ≤ x)`, `above(x)` is `P(X > x)`. Each is computed directly, so that a small probability keeps
+//!   its digits. A tail that p-values come from is never 0: if it is smaller than a float can hold it becomes the
+//!   smallest one, 2e-308.
+//! - A quantile is found by narrowing an interval until neighbouring floats are left, so the search cannot diverge.
 
 mod chi_squared;
 mod f;
@@ -33,7 +32,7 @@ fn probability(p: f64) -> Result<f64, Undefined> {
     })
 }
 
-/// A tail, which is never quite 0.
+/// A tail probability, replaced by the smallest float if it is 0.
 pub(super) fn tail(p: f64) -> f64 {
     p.max(f64::MIN_POSITIVE)
 }

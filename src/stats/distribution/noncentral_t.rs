@@ -1,23 +1,23 @@
-//! The noncentral t distribution: of a shifted mean over its estimated error.
+//! The noncentral t distribution, which a shifted mean divided by its estimated error follows.
 //!
 //! ```text
 //! P(T ≤ t) = ∫₀^∞ f(s) Φ(t s - δ) ds,   s = √(χ²/ν)
 //! ```
 //!
-//! By the trapezoidal rule over `u = ln s`. The integrand falls off exponentially on one side and faster
-//! on the other, and is smooth, so the rule converges faster than any power of its step. Definition from
-//! memory; checked against exact bounds and tolerance factors in the reference tables.
+//! Computed by the trapezoidal rule over `u = ln s`. The integrand is smooth and falls at least exponentially on both
+//! sides, so the rule converges faster than any power of its step. Definition from memory; checked against exact bounds
+//! and tolerance factors in the reference tables.
 
 use super::{above, below, degrees, increasing_root, probability};
 use crate::stats::Undefined;
 use statrs::function::gamma::ln_gamma;
 
-/// Where the density has fallen to e⁻⁴⁶ of its peak, nothing is left to add.
+/// Logarithm of the density, relative to its peak, below which nothing is added.
 const LEAST_LOG: f64 = -46.0;
-/// Steps to the narrowest feature of the integrand.
+/// Number of steps in the narrowest feature of the integrand.
 const STEPS: f64 = 3.0;
 
-/// Noncentral t; keeps the places and weights at which it is summed.
+/// The distribution, with the points and weights of its sum.
 #[derive(Debug, Clone, PartialEq)]
 pub struct NoncentralT {
     shift: f64,
@@ -26,7 +26,7 @@ pub struct NoncentralT {
 }
 
 impl NoncentralT {
-    /// With these degrees of freedom and the noncentrality `shift`.
+    /// The distribution with these degrees of freedom and the noncentrality `shift`.
     pub fn new(freedom: f64, shift: f64) -> Result<Self, Undefined> {
         let freedom = degrees(freedom)?;
         if !shift.is_finite() {
@@ -36,7 +36,7 @@ impl NoncentralT {
         }
         let half = freedom / 2.0;
         let peak = std::f64::consts::LN_2 + half * half.ln() - ln_gamma(half) - half;
-        // ln of the density over u, against its peak at u = 0
+        // Logarithm of the density over u, relative to its peak at u = 0.
         let log = |u: f64| freedom * u - half * ((2.0 * u).exp() - 1.0);
         let narrowest = (2.0 * freedom).sqrt().max(shift.abs() + 6.0);
         let step = 1.0 / (STEPS * narrowest);

@@ -25,8 +25,7 @@ impl Normal {
     }
 }
 
-/// `P(Z ≤ z)` of the standard normal distribution: `erfc(-z/√2) / 2`, good to the last digits in both
-/// tails.
+/// `P(Z ≤ z)` of the standard normal distribution: `erfc(-z/√2) / 2`, precise to the last digits in both tails.
 pub fn below(z: f64) -> f64 {
     0.5 * libm::erfc(-z * FRAC_1_SQRT_2)
 }
@@ -43,8 +42,7 @@ pub fn density(z: f64) -> f64 {
 
 /// The `z` with `P(Z ≤ z) = p`.
 ///
-/// A first value from `statrs`, good to ten digits, then two steps of Newton's method in the smaller
-/// tail.
+/// A first value from `statrs` with ten digits, then two steps of Newton's method in the smaller tail.
 ///
 /// # Errors
 ///

@@ -1,19 +1,19 @@
-//! Where a function that only grows crosses zero.
+//! Finds the root of an increasing function.
 //!
-//! Method: Chandrupatla's of 1997 (from memory): inverse quadratic steps where they are safe, halving
-//! else. The root always stays between two places where the function differs in sign.
+//! Method: Chandrupatla 1997 (from memory), with inverse quadratic steps where they are safe, and halving otherwise.
+//! The root always stays between two points where the function differs in sign.
 
-/// More steps than halving alone would take.
+/// More steps than halving alone would need.
 const MOST_STEPS: usize = 200;
 
-/// One of the two ends, or the one before.
+/// A point of the function: one of the two ends, or the one before.
 #[derive(Clone, Copy)]
 struct At {
     x: f64,
     f: f64,
 }
 
-/// The place between `low` and `high` where `f`, which only grows, crosses zero; as exact as `f` is.
+/// The root of the increasing function `f` between `low` and `high`, as exact as `f` is.
 pub(crate) fn increasing_root(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f64 {
     let at = |x: f64| At { x, f: f(x) };
     let least = (high - low).abs() * 1e-18;
@@ -37,7 +37,7 @@ pub(crate) fn increasing_root(f: impl Fn(f64) -> f64, low: f64, high: f64) -> f6
     new.x
 }
 
-/// Where to look next, as a share of the way from `new` to `old`.
+/// The next point, as a share of the way from `new` to `old`.
 fn step(new: At, old: At, before: At) -> f64 {
     let xi = (new.x - old.x) / (before.x - old.x);
     let phi = (new.f - old.f) / (before.f - old.f);
@@ -51,8 +51,8 @@ fn step(new: At, old: At, before: At) -> f64 {
     towards_old + towards_before
 }
 
-/// The root above zero, looked for upwards and downwards from `start`; searched over its logarithm, so
-/// that a small root has as many digits as a large one.
+/// The root above zero, searched upwards and downwards from `start`. The search uses logarithms, so that a small root
+/// has as many digits as a large one.
 pub(super) fn positive_root(f: impl Fn(f64) -> f64, start: f64) -> f64 {
     let mut high = start;
     while f(high) < 0.0 && high < f64::MAX / 4.0 {
@@ -65,7 +65,7 @@ pub(super) fn positive_root(f: impl Fn(f64) -> f64, start: f64) -> f64 {
     increasing_root(|u| f(u.exp()), low.ln(), high.ln()).exp()
 }
 
-/// The positive place with the share `p` below it, computed from the smaller of the two tails; the search begins at `start`.
+/// The positive value with probability `p` below it, from the smaller of the two tails. The search begins at `start`.
 pub(super) fn quantile(
     p: f64,
     below: impl Fn(f64) -> f64,

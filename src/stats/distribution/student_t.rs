@@ -1,26 +1,26 @@
-//! Student's t distribution: of a mean over its estimated error.
+//! Student's t distribution, which a mean divided by its estimated error follows.
 
 use super::search::positive_root;
 use super::{degrees, probability, tail};
 use crate::stats::Undefined;
 use statrs::function::beta::beta_reg;
 
-/// Student's t, by its degrees of freedom.
+/// The distribution, given by its degrees of freedom.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct StudentT {
     degrees: f64,
 }
 
 impl StudentT {
-    /// With positive degrees of freedom, whole or not.
+    /// The degrees of freedom must be positive, and need not be whole.
     pub fn new(freedom: f64) -> Result<Self, Undefined> {
         Ok(Self {
             degrees: degrees(freedom)?,
         })
     }
 
-    /// `P(T > t)` for `t ≥ 0`: half the regularised incomplete beta function at `df / (df + t²)`, or,
-    /// where that is close to 1, one minus its complement.
+    /// `P(T > t)` for `t ≥ 0`: half the regularised incomplete beta function at `df / (df + t²)`. If that is close to
+    /// 1, one minus its complement is used.
     fn tail(self, t: f64) -> f64 {
         let square = t * t;
         if square < self.degrees {
@@ -45,7 +45,7 @@ impl StudentT {
         }
     }
 
-    /// The probability of a value at least as far from 0.
+    /// The probability of a value at least as far from 0, on either side.
     pub fn two_sided(self, t: f64) -> f64 {
         (2.0 * self.tail(t.abs())).min(1.0)
     }
@@ -62,7 +62,7 @@ impl StudentT {
     }
 }
 
-/// The regularised incomplete beta function, with its ends.
+/// The regularised incomplete beta function, also at its ends.
 pub(super) fn beta(a: f64, b: f64, x: f64) -> f64 {
     if x <= 0.0 {
         0.0

@@ -1,37 +1,37 @@
-//! Mann and Kendall's test: does the order of the readings show a trend, of whatever shape?
+//! Mann and Kendall's test: does the order of the readings show a trend of any shape?
 
 use crate::stats::Undefined;
 use crate::stats::distribution;
 use crate::stats::grid::Grid;
 use crate::stats::sample::float;
 
-/// The test compares all pairs: more readings than this take too long.
+/// The test compares all pairs; more readings would take too long.
 const MOST: u64 = 20_000;
 
-/// The statistic, and what its p-value is computed from.
+/// The statistic, with the values that its p-value is computed from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct MannKendall {
-    /// Pairs that rise minus pairs that fall.
+    /// Number of rising pairs minus number of falling pairs.
     pub s: f64,
-    /// The variance of `s` without a trend, with ties.
+    /// Variance of `s` without a trend, corrected for ties.
     pub variance: f64,
-    /// Pairs that could rise or fall: those without ties, as in Kendall's tau-b.
+    /// Number of pairs without ties, as in Kendall's tau-b.
     pairs: f64,
 }
 
-/// Of readings in order.
+/// The statistic of readings in order.
 ///
 /// ```text
 /// S = Σᵢ<ⱼ sign(xⱼ - xᵢ);   var S = ( n(n-1)(2n+5) - Σ t(t-1)(2t+5) ) / 18 over groups of t ties
 /// ```
 ///
-/// `S` and the sums are exact. Source: Mann 1945, Kendall 1975, from memory; the usual normal
-/// approximation, from about 8 readings on.
+/// `S` and the sums are exact. Source: Mann 1945, Kendall 1975, from memory. The normal approximation is usual from
+/// about 8 readings on.
 ///
 /// # Errors
 ///
-/// [`Undefined::TooFew`] under 4 readings, [`Undefined::TooMany`] over 20,000,
-/// [`Undefined::NoSpread`] if all are equal.
+/// [`Undefined::TooFew`] below 4 readings, [`Undefined::TooMany`] above 20,000, [`Undefined::NoSpread`] if all are
+/// equal.
 pub fn mann_kendall(bases: &[i64]) -> Result<MannKendall, Undefined> {
     let count = u64::try_from(bases.len()).map_err(|_| Undefined::TooLarge)?;
     Undefined::unless(count, 4)?;
@@ -71,12 +71,12 @@ pub fn mann_kendall(bases: &[i64]) -> Result<MannKendall, Undefined> {
 }
 
 impl MannKendall {
-    /// Kendall's tau-b against the order of measuring: from -1, always falling, to 1, always rising.
+    /// Kendall's tau-b against the order: -1 if always falling, 1 if always rising.
     pub fn tau(&self) -> Result<f64, Undefined> {
         Ok(self.s / self.pairs)
     }
 
-    /// The chance of an S at least as far from 0 without a trend: normal, with continuity correction.
+    /// The two-sided p-value of S without a trend: normal approximation with continuity correction.
     pub fn p(&self) -> Result<f64, Undefined> {
         let nearer = (self.s.abs() - 1.0).max(0.0);
         let tail = distribution::tail(distribution::above(nearer / self.variance.sqrt()));

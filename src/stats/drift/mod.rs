@@ -1,8 +1,7 @@
-//! Does a process drift, and when does it reach a limit?
+//! Drift: does a process have a trend, and when does it reach a limit?
 //!
-//! In: readings with the place of each on an axis of whole numbers (crimps made, microseconds). Out: the
-//! trend with its uncertainty, a test that asks for no straight line, and the range in which a limit is
-//! reached.
+//! In: readings, each with its place as a whole number (crimps made, microseconds). Out: the linear trend with its
+//! uncertainty, a test for a trend of any shape, and the interval in which a limit is reached.
 
 mod mann_kendall;
 mod trend;
@@ -15,7 +14,7 @@ use super::sample::float;
 use super::text::{chance, fixed, powers};
 use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
 
-/// Readings against their place.
+/// Readings with their places.
 #[derive(Debug, Clone)]
 pub struct Drift {
     sample: Sample,
@@ -25,11 +24,11 @@ pub struct Drift {
 }
 
 impl Drift {
-    /// Readings with the place of each; they are put in the order of their places.
+    /// Readings with their places; they are sorted by place.
     ///
     /// # Errors
     ///
-    /// [`Undefined::Unequal`] unless there is a place for each reading.
+    /// [`Undefined::Unequal`] if the numbers of readings and places differ.
     pub fn new(sample: &Sample, places: Vec<i64>, limits: Limits) -> Result<Self, Undefined> {
         let number = |count: usize| u64::try_from(count).unwrap_or(u64::MAX);
         let (readings, given) = (sample.bases().len(), places.len());
@@ -43,7 +42,7 @@ impl Drift {
             .into_iter()
             .zip(sample.bases().iter().copied())
             .collect();
-        pairs.sort_by_key(|(place, _)| *place); // readings at one place stay in their order
+        pairs.sort_by_key(|(place, _)| *place); // Readings at the same place stay in their order.
         let bases: Vec<i64> = pairs.iter().map(|(_, base)| *base).collect();
         Ok(Self {
             sample: sample.part(&bases)?,
@@ -53,7 +52,7 @@ impl Drift {
         })
     }
 
-    /// With slopes per `per` places: microseconds a day, where places are microseconds.
+    /// Gives slopes per `per` places: for places in microseconds, the number of microseconds in a day.
     #[must_use]
     pub fn per(self, per: i64) -> Self {
         Self { per, ..self }
@@ -94,7 +93,7 @@ impl Drift {
         Trend::new(&self.sample, &self.places)
     }
 
-    /// The limit that the line is heading for.
+    /// The limit that the line approaches.
     fn limit_ahead(&self) -> Result<f64, Undefined> {
         let all = self.sample.summary();
         if self.trend()?.slope > 0.0 {
@@ -104,12 +103,12 @@ impl Drift {
         }
     }
 
-    /// Where the line reaches the limit it is heading for.
+    /// The place where the line reaches the limit that it approaches.
     pub fn forecast(&self) -> Result<Forecast, Undefined> {
         self.trend()?.reaches(self.limit_ahead()?, CONFIDENCE)
     }
 
-    /// The place from which more than one piece in 20 is beyond the limit that the line heads for.
+    /// The place from which more than one piece in 20 is beyond the limit that the line approaches.
     pub fn single_forecast(&self) -> Result<f64, Undefined> {
         self.trend()?
             .single_reaches(self.limit_ahead()?, CONFIDENCE)
@@ -123,7 +122,7 @@ impl Drift {
         Ok(float((*last).into()))
     }
 
-    /// When the limits are reached, as sentences; `place_text` shows a place.
+    /// Sentences about reaching the limits; `place_text` formats a place.
     pub fn outlook(&self, place_text: impl Fn(f64) -> String) -> Vec<String> {
         let (all, mut said) = (self.sample.summary(), Vec::new());
         if let Ok(outside @ 1..) = proportion::outside(all, &self.limits) {
@@ -191,8 +190,8 @@ impl Drift {
     }
 }
 
-/// The figures of `study drift`. Slopes are in the unit of the readings a place (or what [`Drift::per`] says); places have
-/// the same zero as they were given.
+/// The figures of `study drift`. Slopes are in units of the readings per place (or per what [`Drift::per`] gives).
+/// Places count from the same zero as the given ones.
 pub const FIGURES: &[Figure<Drift>] = &[
     row("n", "readings", FigureKind::Count, |of| {
         Ok(of.sample.summary().n())

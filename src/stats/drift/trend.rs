@@ -1,49 +1,49 @@
-//! A straight line through readings.
+//! Fits a straight line to readings.
 
 use crate::stats::distribution::StudentT;
 use crate::stats::sample::{base_in, float};
 use crate::stats::{Sample, Undefined};
 
-/// The line of least squares, with what its bounds are made of.
+/// The least-squares line, with the values that its bounds are computed from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Trend {
-    /// How many readings.
+    /// Number of readings, as a float.
     pub n: f64,
-    /// In the unit of the readings, a place.
+    /// Slope, in units of the readings per place.
     pub slope: f64,
     /// The mean of the places.
     pub middle: f64,
     /// The mean of the readings.
     pub mean: f64,
-    /// The standard deviation about the line, with `n - 2` degrees of freedom.
+    /// Standard deviation about the line, with `n - 2` degrees of freedom.
     pub residual_sd: f64,
     /// `Σ (place - middle)²`.
     pub place_squares: f64,
 }
 
-/// Where a line reaches a limit: three places.
+/// Interval in which a line reaches a limit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Forecast {
-    /// Where the line itself does.
+    /// The place where the line itself reaches it.
     pub at: f64,
-    /// At the soonest.
+    /// The earliest place.
     pub soonest: f64,
-    /// At the latest.
+    /// The latest place.
     pub latest: f64,
 }
 
 impl Trend {
-    /// The line of least squares.
+    /// Fits the line.
     ///
     /// ```text
     /// slope = (n Σ xy - Σ x Σ y) / (n Σ x² - (Σ x)²);   residual_sd² = (Syy - slope Sxy) / (n - 2)
     /// ```
     ///
-    /// Sums are exact integers, about the first place and the first reading.
+    /// The sums are exact integers, relative to the first place and the first reading.
     ///
     /// # Errors
     ///
-    /// [`Undefined::TooFew`] under 3 readings, [`Undefined::OutOfRange`] if all places are equal,
+    /// [`Undefined::TooFew`] below 3 readings, [`Undefined::OutOfRange`] if all places are equal,
     /// [`Undefined::TooLarge`] if sums overflow.
     pub fn new(sample: &Sample, places: &[i64]) -> Result<Self, Undefined> {
         let count = sample.count();
@@ -83,7 +83,7 @@ impl Trend {
         Ok((self.slope - reach, self.slope + reach))
     }
 
-    /// The chance of a slope at least as steep, either way, if there is none.
+    /// The two-sided p-value of the slope.
     ///
     /// # Errors
     ///
@@ -97,24 +97,24 @@ impl Trend {
         Ok(StudentT::new(self.n - 2.0)?.two_sided(self.slope / self.slope_error()))
     }
 
-    /// Where the line is, at `place`.
+    /// Value of the line at `place`.
     pub fn at(&self, place: f64) -> f64 {
         self.mean + self.slope * (place - self.middle)
     }
 
-    /// Where the line reaches `limit`, with bounds: the places at which the bounds of the line hold the
-    /// limit (Fieller's theorem).
+    /// The place where the line reaches `limit`, with bounds: the places where the bounds of the line reach it
+    /// (Fieller's theorem).
     ///
     /// ```text
     /// (b² - t² s²/Sxx) d² + 2 b (ȳ - L) d + (ȳ - L)² - t² s²/n = 0,   d = place - x̄
     /// ```
     ///
-    /// Holds if the trend goes on as it is. Source: Draper and Smith, from memory.
+    /// It assumes that the trend continues. Source: Draper and Smith, from memory.
     ///
     /// # Errors
     ///
-    /// [`Undefined::NotApplicable`] if the slope is not shown to differ from 0 at that confidence: then
-    /// no finite range holds the place.
+    /// [`Undefined::NotApplicable`] if the slope does not differ significantly from 0 at that confidence, because then
+    /// the interval is not finite.
     pub fn reaches(&self, limit: f64, confidence: f64) -> Result<Forecast, Undefined> {
         let t = self.t(confidence)?;
         let (soonest, latest) = self.crossings(limit, t, 1.0 / self.n)?;
@@ -125,15 +125,15 @@ impl Trend {
         })
     }
 
-    /// From where on a single piece lies beyond `limit` with a chance over `1 - confidence`: the place at which the
-    /// one-sided prediction bound of a piece reaches it.
+    /// The place from which a single piece lies beyond `limit` with a probability above `1 - confidence`: where the
+    /// one-sided prediction bound reaches the limit.
     ///
     /// ```text
     /// ȳ + b d ± t(c; n-2) s √(1 + 1/n + d²/Sxx) = L,   d = place - x̄
     /// ```
     ///
-    /// Holds if the trend goes on as it is and pieces are normal about it. Source: Draper and Smith, from memory;
-    /// checked against an independent computation.
+    /// It assumes that the trend continues and that pieces are normally distributed about it. Source: Draper and Smith,
+    /// from memory; checked against an independent computation.
     ///
     /// # Errors
     ///
@@ -143,7 +143,7 @@ impl Trend {
         Ok(self.crossings(limit, t, 1.0 + 1.0 / self.n)?.0)
     }
 
-    /// The places at which `line ± t s √(more + d²/Sxx)` is `limit`.
+    /// The places where `line ± t s √(more + d²/Sxx)` equals `limit`.
     fn crossings(&self, limit: f64, t: f64, more: f64) -> Result<(f64, f64), Undefined> {
         let (slope, off) = (self.slope, self.mean - limit);
         let noise = t * t * self.residual_sd * self.residual_sd;
@@ -182,7 +182,7 @@ impl Trend {
     }
 }
 
-/// Exact sums; `xx`, `xy` and `yy` are n times those about the means.
+/// Exact sums. `xx`, `xy` and `yy` are n times the sums about the means.
 struct Sums {
     x: i128,
     y: i128,

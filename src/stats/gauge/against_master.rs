@@ -1,4 +1,4 @@
-//! One appraiser, one master of known size, many readings (type 1 study).
+//! Type 1 gauge study: one appraiser measures one master of known size many times.
 
 use crate::quantity::Quantity;
 use crate::stats::describe::{mean, sd};
@@ -6,8 +6,7 @@ use crate::stats::distribution::StudentT;
 use crate::stats::figures::row;
 use crate::stats::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined};
 
-/// The share of the tolerance that six standard deviations of the measurement may take (common practice,
-/// no source).
+/// The share of the tolerance that six standard deviations of the measurement may take (common practice, no source).
 const SHARE: f64 = 0.2;
 
 /// Readings of a master.
@@ -19,7 +18,7 @@ pub struct Master {
 }
 
 impl Master {
-    /// Readings of a master of `size`, for an axis with `limits`.
+    /// Readings of a master of `size`, on an axis with `limits`.
     pub fn new(sample: Sample, size: Quantity, limits: Limits) -> Self {
         Self {
             sample,
@@ -28,7 +27,7 @@ impl Master {
         }
     }
 
-    /// Mean minus the size of the master.
+    /// Mean minus size of the master.
     pub fn bias(&self) -> Result<f64, Undefined> {
         let all = self.sample.summary();
         Ok(mean(all)? - all.quantity_in_unit(self.size)?)
@@ -59,7 +58,7 @@ impl Master {
         Ok((SHARE / 2.0 * self.width()? - self.bias()?.abs()) / (3.0 * self.spread()?))
     }
 
-    /// The p of the bias.
+    /// The p-value of the bias.
     pub fn bias_p(&self) -> Result<f64, Undefined> {
         let all = self.sample.summary();
         let t = self.bias()? * all.n().sqrt() / self.spread()?;
@@ -67,8 +66,8 @@ impl Master {
     }
 }
 
-/// The figures of `study gauge` against a master. `cg` and `cgk` from memory, common practice; 1.33 is
-/// usually required.
+/// The figures of `study gauge` with a master. `cg` and `cgk` are from memory, common practice; 1.33 is usually
+/// required.
 pub const FIGURES: &[Figure<Master>] = &[
     row("n", "readings", FigureKind::Count, |of| {
         Ok(of.sample.summary().n())

@@ -1,4 +1,4 @@
-//! The gauge study by two-way analysis of variance, parts and appraisers both drawn at random.
+//! Gauge study by two-way analysis of variance, with parts and appraisers as random factors.
 //!
 //! ```text
 //! ev² = MSE
@@ -6,8 +6,8 @@
 //! pv² = max(0, (MSP - MSAP)/(appraisers · trials))
 //! ```
 //!
-//! An interaction whose chance is over 25 % is pooled with the error first. Source: as the range method;
-//! checked against an independent computation to ten digits.
+//! An interaction with a p-value above 25 % is pooled with the error first. Source: as for the range method; checked
+//! against an independent computation to ten digits.
 
 use super::bounds::{Term, difference_bounds, sum_bounds};
 use super::{Bounds, Plan, Study};
@@ -15,7 +15,7 @@ use crate::stats::distribution::FisherF;
 use crate::stats::sample::{base_in, float, float_of};
 use crate::stats::{CONFIDENCE, Sample, Undefined};
 
-/// An interaction with a larger chance than this is taken for error.
+/// An interaction with a larger p-value is pooled with the error.
 const POOLED_OVER: f64 = 0.25;
 
 /// A mean square.
@@ -34,38 +34,38 @@ impl Square {
     }
 }
 
-/// A line of the table.
+/// A line of the table of the analysis of variance.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Line {
-    /// For programs; never changes.
+    /// Name for programs, which never changes.
     pub name: &'static str,
     /// Degrees of freedom and mean square.
     pub square: Square,
-    /// F, and the chance of one at least as large.
+    /// F and its p-value.
     pub tested: Option<(f64, f64)>,
 }
 
 /// The table of the analysis of variance.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Table {
-    /// Between parts.
+    /// Variation between parts.
     pub parts: Square,
-    /// Between appraisers.
+    /// Variation between appraisers.
     pub appraisers: Square,
-    /// Between cells, beyond parts and appraisers.
+    /// Variation between cells that parts and appraisers do not explain.
     pub interaction: Square,
-    /// Within cells.
+    /// Variation within cells.
     pub error: Square,
-    /// The chance of such an interaction if there is none.
+    /// The p-value of the interaction.
     pub interaction_p: f64,
 }
 
 impl Table {
-    /// Sums are exact integers up to the last division of each.
+    /// Computes the table. Sums are exact integers up to the last division of each.
     ///
     /// # Errors
     ///
-    /// [`Undefined::NoSpread`] if each cell's readings are equal.
+    /// [`Undefined::NoSpread`] if the readings of each cell are equal.
     pub fn new(plan: &Plan) -> Result<Self, Undefined> {
         let count = plan.all().count();
         let total = plan.all().summary().moments().total();
@@ -112,8 +112,8 @@ impl Table {
         })
     }
 
-    /// One line for each source, as books print it: name, degrees of freedom, mean square, F and its chance where they
-    /// are tested. Parts and appraisers are tested against the interaction, or, pooled, against the error with it.
+    /// One line for each source, as textbooks print it: name, degrees of freedom, mean square, F and p-value. Parts and
+    /// appraisers are tested against the interaction, or if that is pooled, against the pooled error.
     pub fn lines(&self, pooled: bool) -> Vec<Line> {
         let beside = if pooled {
             self.pooled()
@@ -147,7 +147,7 @@ impl Table {
         lines
     }
 
-    /// Interaction and error as one.
+    /// Interaction and error pooled.
     fn pooled(&self) -> Square {
         let freedom = self.interaction.freedom + self.error.freedom;
         let sum = self.interaction.sum() + self.error.sum();
@@ -158,8 +158,8 @@ impl Table {
     }
 }
 
-/// The study by analysis of variance; the interaction is pooled with the error if its chance is over
-/// 25 %, unless `pool` says otherwise.
+/// The study by analysis of variance. The interaction is pooled with the error if its p-value is above 25 %, unless
+/// `pool` decides it.
 ///
 /// # Errors
 ///
@@ -181,7 +181,7 @@ pub fn by_anova(plan: &Plan, pool: Option<bool>) -> Result<(Table, Study), Undef
     let parts = ((table.parts.mean - beside.mean) / per_part).max(0.0);
     let (ev, av, pv) = (error.mean.sqrt(), (between + crossed).sqrt(), parts.sqrt());
     let grr = ev.hypot(av);
-    // that number of bounds holds together at the required confidence (Bonferroni)
+    // This number of bounds holds jointly at the required confidence (Bonferroni).
     let joint = |together: f64| {
         let confidence = 1.0 - (1.0 - CONFIDENCE) / together;
         bounds(&table, (error, beside, pooled), plan, confidence)

@@ -1,21 +1,21 @@
-//! Bounds of sums and differences of mean squares: the modified large-sample method.
+//! Confidence bounds of sums and differences of mean squares, by the modified large-sample method.
 //!
-//! Source: Graybill and Wang 1980 for sums, Ting and others 1990 for differences, both from memory;
-//! their coverage is simulated in the tests.
+//! Source: Graybill and Wang 1980 for sums, Ting and others 1990 for differences, both from memory. Tests simulate
+//! their coverage.
 
 use crate::stats::Undefined;
 use crate::stats::distribution::{ChiSquared, FisherF};
 
-/// A mean square times what it counts for.
+/// A mean square with its weight.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Term {
-    /// The product.
+    /// Mean square times weight.
     pub mean: f64,
     /// The degrees of freedom of the mean square.
     pub freedom: f64,
 }
 
-/// How far a mean square with its degrees of freedom reaches down and up, as shares of itself.
+/// Relative distances from a mean square down and up to its bounds.
 fn reaches(freedom: f64, tail: f64) -> Result<(f64, f64), Undefined> {
     let of = ChiSquared::new(freedom)?;
     Ok((
@@ -24,7 +24,7 @@ fn reaches(freedom: f64, tail: f64) -> Result<(f64, f64), Undefined> {
     ))
 }
 
-/// Two-sided bounds of a sum of mean squares; exact for one.
+/// Two-sided bounds of a sum of mean squares. They are exact for a single one.
 ///
 /// ```text
 /// θ - √(Σ G² m²),  θ + √(Σ H² m²);   G = 1 - ν/χ²(1-α/2; ν),  H = ν/χ²(α/2; ν) - 1
@@ -41,7 +41,7 @@ pub fn sum_bounds(terms: &[Term], confidence: f64) -> Result<(f64, f64), Undefin
     Ok((sum - down.sqrt(), sum + up.sqrt()))
 }
 
-/// Two-sided bounds of mean squares of which some are taken away; may be below 0.
+/// Two-sided bounds of a sum of mean squares of which some are subtracted. They may be negative.
 ///
 /// ```text
 /// θ - √( Σ G₊² m₊² + Σ H₋² m₋² + Σ G₊₋ m₊ m₋ ),   θ + √( Σ H₊² m₊² + Σ G₋² m₋² + Σ H₊₋ m₊ m₋ )

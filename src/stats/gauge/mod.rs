@@ -1,8 +1,8 @@
-//! Gauge study: how much of the total variation comes from the measurement system?
+//! Gauge study: how much of the total variation comes from the measurement?
 //!
-//! In: several appraisers measure the same parts several times each, in a balanced plan. Out: `ev`
-//! (repeatability), `av` (appraisers), `grr` (both), `pv` (parts), `tv` (all), as standard deviations,
-//! by the range method or by analysis of variance, and the number of distinct categories.
+//! In: several appraisers measure the same parts several times each, in a balanced plan. Out: the standard deviations
+//! `ev` (repeatability), `av` (appraisers), `grr` (both), `pv` (parts) and `tv` (total), by the range method or by
+//! analysis of variance; and the number of distinct categories.
 
 mod against_master;
 mod anova_method;
@@ -25,48 +25,48 @@ const NO_BOUNDS: Undefined = Undefined::NotApplicable {
     why: "the range method has no confidence interval; use the analysis of variance",
 };
 
-/// Measurement variation against part variation; standard deviations, in the unit of the readings.
+/// Variation of measurement and parts, as standard deviations in the unit of the readings.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Study {
     /// `range` or `anova`.
     pub method: &'static str,
-    /// Of the same appraiser measuring the same part again.
+    /// Repeatability: the same appraiser measures the same part again.
     pub ev: f64,
-    /// Of the appraisers, with their interaction with parts.
+    /// Reproducibility: appraisers, including their interaction with parts.
     pub av: f64,
-    /// Of the measuring in all: `√(ev² + av²)`.
+    /// Repeatability and reproducibility together: `√(ev² + av²)`.
     pub grr: f64,
-    /// Of the parts.
+    /// Part variation.
     pub pv: f64,
-    /// Of everything: `√(grr² + pv²)`.
+    /// Total variation: `√(grr² + pv²)`.
     pub tv: f64,
-    /// Two-sided 95 % bounds of ev, av, grr and pv, where the method has them.
+    /// Two-sided 95 % bounds of ev, av, grr and pv; `None` if the method has none.
     pub bounds: Option<Bounds>,
-    /// The same, wider: two of them hold together in 95 % of cases.
+    /// Wider bounds, of which two hold jointly with 95 % confidence.
     pub bounds_of_two: Option<Bounds>,
-    /// The same, wider still: three of them hold together in 95 % of cases.
+    /// Still wider bounds, of which three hold jointly with 95 % confidence.
     pub bounds_of_three: Option<Bounds>,
-    /// Whether the interaction of parts and appraisers was taken for error, where the method asks.
+    /// Whether the interaction of parts and appraisers was pooled with the error; `None` for the range method.
     pub pooled: Option<bool>,
-    /// The width of the tolerance, if there is one.
+    /// Width of the tolerance, or why there is none.
     pub tolerance: Result<f64, Undefined>,
 }
 
-/// Two-sided bounds at 95 %.
+/// Two-sided 95 % confidence bounds.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bounds {
-    /// Of repeatability.
+    /// Repeatability.
     pub ev: (f64, f64),
-    /// Of the appraisers.
+    /// Reproducibility.
     pub av: (f64, f64),
-    /// Of the measuring in all.
+    /// Repeatability and reproducibility together.
     pub grr: (f64, f64),
-    /// Of the parts.
+    /// Part variation.
     pub pv: (f64, f64),
 }
 
 impl Study {
-    /// With the width of the tolerance, to tell how much of it the measuring takes.
+    /// Adds the width of the tolerance, for the share of it that the measurement takes.
     #[must_use]
     pub fn within(self, plan: &Plan, limits: &Limits) -> Self {
         Self {
@@ -94,7 +94,8 @@ impl Study {
         Ok(100.0 * part / self.tv)
     }
 
-    /// Bounds of a part of the whole spread in percent, from joint bounds of it and of the squares beside it.
+    /// Bounds of a component's share of the total variation in percent, from joint bounds of its square and of the
+    /// others.
     fn share_bounds(
         joint: Option<Bounds>,
         part: fn(&Bounds) -> (f64, f64),
@@ -115,25 +116,25 @@ impl Study {
         Ok((share(low, root(|of| of.1)), share(high, root(|of| of.0))))
     }
 
-    /// Bounds of repeatability in the whole spread, in percent; conservative (Bonferroni).
+    /// Bounds of the share of repeatability in the total variation, in percent; conservative (Bonferroni).
     fn ev_share_bounds(&self) -> Result<(f64, f64), Undefined> {
         self.share_of_total(self.ev)?;
         Self::share_bounds(self.bounds_of_three, |of| of.ev, |of| [of.av, of.pv])
     }
 
-    /// Bounds of the appraisers in the whole spread, in percent; conservative (Bonferroni).
+    /// Bounds of the share of reproducibility in the total variation, in percent; conservative (Bonferroni).
     fn av_share_bounds(&self) -> Result<(f64, f64), Undefined> {
         self.share_of_total(self.av)?;
         Self::share_bounds(self.bounds_of_three, |of| of.av, |of| [of.ev, of.pv])
     }
 
-    /// Bounds of the measuring in the whole spread, in percent; conservative (Bonferroni).
+    /// Bounds of the share of GRR in the total variation, in percent; conservative (Bonferroni).
     fn grr_share_bounds(&self) -> Result<(f64, f64), Undefined> {
         self.share_of_total(self.grr)?;
         Self::share_bounds(self.bounds_of_two, |of| of.grr, |of| [of.pv, (0.0, 0.0)])
     }
 
-    /// Bounds of the parts in the whole spread, in percent; conservative (Bonferroni).
+    /// Bounds of the share of part variation in the total variation, in percent; conservative (Bonferroni).
     fn pv_share_bounds(&self) -> Result<(f64, f64), Undefined> {
         self.share_of_total(self.pv)?;
         Self::share_bounds(self.bounds_of_two, |of| of.pv, |of| [of.grr, (0.0, 0.0)])
@@ -161,7 +162,7 @@ impl Study {
         Ok((600.0 * low / width, 600.0 * high / width))
     }
 
-    /// Warns of a resolution that is too coarse for repeatability.
+    /// Warns if the resolution is too coarse for the repeatability.
     pub fn warnings(&self, step: Option<f64>) -> Vec<Warning> {
         let coarse = step.is_some_and(|step| self.ev < step / 2.0);
         let warning = Warning {
@@ -186,8 +187,8 @@ impl Study {
         self.bounds.ok_or(NO_BOUNDS)
     }
 
-    /// Whether the measurement system is acceptable, by the confidence interval and not by the estimate: up to 10 %
-    /// yes, to 30 % for some uses, over it no (common practice of gauge studies, from memory).
+    /// Whether the measurement system is acceptable, judged by the confidence interval and not by the estimate: up to
+    /// 10 % yes, up to 30 % for some uses, above that no (common practice of gauge studies, from memory).
     pub fn sentence(&self) -> String {
         let (share, bounds, of) = match (self.share_of_tolerance(), self.share_of_total(self.grr)) {
             (Ok(share), _) => (share, self.share_of_tolerance_bounds(), "of the tolerance"),

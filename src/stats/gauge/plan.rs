@@ -7,32 +7,32 @@ use std::collections::{BTreeMap, BTreeSet};
 /// One reading of a gauge study.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Trial {
-    /// Its label in the study; each is measured by every operator.
+    /// Label of the part. Every appraiser measures it.
     pub part: String,
-    /// Who measured.
+    /// Name of the appraiser.
     pub appraiser: String,
-    /// The reading, in base units.
+    /// Value in base units.
     pub base: i64,
 }
 
-/// Each appraiser has measured each part the same number of times.
+/// A plan in which each appraiser measures each part the same number of times.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
     parts: usize,
     appraisers: Vec<String>,
     trials: usize,
-    /// By appraiser, then by part.
+    /// Cells by appraiser, then by part.
     cells: Vec<Vec<Sample>>,
     all: Sample,
 }
 
 impl Plan {
-    /// From readings in any order.
+    /// The plan of readings in any order.
     ///
     /// # Errors
     ///
-    /// [`Undefined::TooFewGroups`] under 2 parts or appraisers, [`Undefined::TooFew`] under 2 trials,
-    /// [`Undefined::Unequal`] if a part was measured more often than another by anyone.
+    /// [`Undefined::TooFewGroups`] below 2 parts or appraisers, [`Undefined::TooFew`] below 2 trials,
+    /// [`Undefined::Unequal`] if cells differ in their number of readings.
     pub fn new(trials: &[Trial], scale: impl Into<Scale>) -> Result<Self, Undefined> {
         let scale = scale.into();
         let mut table: BTreeMap<&str, BTreeMap<&str, Vec<i64>>> = BTreeMap::new();
@@ -82,17 +82,17 @@ impl Plan {
         })
     }
 
-    /// How many parts.
+    /// Number of parts.
     pub fn parts(&self) -> usize {
         self.parts
     }
 
-    /// Who measured, in the order of their names.
+    /// The appraisers, sorted by name.
     pub fn appraisers(&self) -> &[String] {
         &self.appraisers
     }
 
-    /// How often each part was measured by each.
+    /// Number of times that each appraiser measured each part.
     pub fn trials(&self) -> usize {
         self.trials
     }
@@ -102,7 +102,7 @@ impl Plan {
         &self.all
     }
 
-    /// The readings of each part by each appraiser: by appraiser, then by part.
+    /// The readings of each cell: by appraiser, then by part.
     pub fn cells(&self) -> &[Vec<Sample>] {
         &self.cells
     }

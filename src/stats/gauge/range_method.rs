@@ -1,4 +1,4 @@
-//! The range method: by hand in every gauge study sheet.
+//! Gauge study by the range method, which is used on paper forms.
 //!
 //! ```text
 //! ev = K1 · mean range of the cells
@@ -7,23 +7,22 @@
 //! K1 = 1/d2(trials), or 1/d2*(trials, cells) up to 15 cells;  K2 = 1/d2*(appraisers, 1);  K3 = 1/d2*(parts, 1)
 //! ```
 //!
-//! Source: the measurement-systems-analysis manual of the automotive industry (4th edition; seen quoted
-//! and from memory). The manual rounds K1 to K3 to four digits and its answers differ from ours in the
-//! fourth; constants are computed here.
+//! Source: the measurement-systems-analysis manual of the automotive industry (4th edition; quoted elsewhere, and from
+//! memory). The manual rounds K1 to K3 to four digits, so its results differ from ours in the fourth digit.
 
 use super::{Plan, Study};
 use crate::stats::constants::{Constants, d2_star};
 use crate::stats::sample::float_of;
 use crate::stats::{Sample, Undefined, describe};
 
-/// More cells than this, and the mean range is as good as its expectation.
+/// With more cells the mean range is as good as its expectation.
 const FEW_CELLS: usize = 15;
 
 /// The study by ranges.
 ///
 /// # Errors
 ///
-/// [`Undefined::OutOfRange`] for over 100 parts, appraisers or trials.
+/// [`Undefined::OutOfRange`] for more than 100 parts, appraisers or trials.
 pub fn by_range(plan: &Plan) -> Result<Study, Undefined> {
     let cells = plan.cells().iter().flatten();
     let ranges = cells.map(range).collect::<Result<Vec<f64>, _>>()?;

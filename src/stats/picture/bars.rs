@@ -1,4 +1,4 @@
-//! A histogram as a picture: how often each value was read, against the limits.
+//! Draws a histogram as SVG: how often each value was read, with the limits.
 
 use super::shapes::{EDGE, LEFT, Picture, RIGHT, Ruler, px, upright, value_axis, word};
 use super::ticks::{lead, ticks};
@@ -8,12 +8,12 @@ use crate::markup::{Element, el};
 const TOP: i64 = 490;
 const FOOT: i64 = 1860;
 const HEIGHT: i64 = 2060;
-/// Numbers that fit under the field, and beside it.
+/// Maximum number of axis labels below the field, and beside it.
 const ACROSS: i64 = 9;
 const UP: i64 = 6;
 
 impl Histogram {
-    /// As a file.
+    /// The picture as a file.
     pub fn svg(&self, title: &str) -> String {
         self.picture(title).document()
     }
@@ -70,7 +70,7 @@ impl Histogram {
     }
 
     fn bar(&self, bin: &Bin, scale: Ruler, up: Ruler) -> [Element; 2] {
-        // as wide as the values it holds, with half a step beside them
+        // As wide as the values that it counts, plus half a step on each side.
         let wide = scale.at(bin.high.saturating_add(self.step())) - scale.at(bin.low);
         let wide = wide.max(10);
         let x = scale.at(bin.low + (bin.high - bin.low) / 2);

@@ -1,4 +1,4 @@
-//! A control chart: a field a panel, points between centre and limits.
+//! Draws a control chart as SVG: a field for each panel, with points, centre line and control limits.
 
 use super::shapes::{EDGE, LEFT, Picture, RIGHT, Ruler, beside, level, px, value_axis, word};
 use super::ticks::{decimals_of, ticks};
@@ -12,15 +12,15 @@ use std::fmt::Write as _;
 const TOP: i64 = 300;
 const FIELD: i64 = 1300;
 const GAP: i64 = 800;
-/// Numbers that fit beside a field.
+/// Maximum number of axis labels beside a field.
 const UP: i64 = 7;
-/// The height of a line of text, and the width of its letters, on the wide side.
+/// Height of a line of text, and a generous width of its letters.
 const LINE: i64 = 140;
 const LETTER: i64 = 74;
-/// Points are smaller where there are more of them.
+/// From this number on points are drawn smaller.
 const CROWDED: usize = 150;
 
-/// All panels with the signals of `rules`, as a file; `places` digits after the point, in `unit`.
+/// All panels with the signals of `rules`, as a file. Values have `places` decimals, in `unit`.
 pub fn chart_svg(
     title: &str,
     chart: &Chart,
@@ -30,7 +30,7 @@ pub fn chart_svg(
     self::chart(title, chart, rules, digits).document()
 }
 
-/// The same as a picture.
+/// As [`chart_svg`], as a picture for a page.
 pub(crate) fn chart(
     title: &str,
     chart: &Chart,
@@ -50,7 +50,7 @@ pub(crate) fn chart(
     picture
 }
 
-/// Where a line runs at a point.
+/// The value of a line at a point.
 type Level = fn(&Point) -> Option<f64>;
 
 fn fields(
@@ -126,7 +126,7 @@ fn fields(
         let at = signal.at.checked_sub(panel.first)?;
         let point = panel.points.get(at)?;
         let y = scale.at(millionths(point.value));
-        // of several points: beside none of them
+        // A signal of several points belongs to none of them alone.
         let is_run = rule(signal.rule).is_some_and(|rule| rule.length > 1);
         let y = match point.value > point.center {
             _ if !is_run => y,
@@ -139,7 +139,7 @@ fn fields(
     drawn.into_iter().chain(points).chain(why).collect()
 }
 
-/// The points, squares where a rule fired, with their numbers below.
+/// The points, as squares where a rule fired, with their numbers below.
 fn points(
     panel: &Panel,
     signals: &[Signal],
@@ -182,7 +182,7 @@ fn numbers(scale: Ruler) -> Vec<Element> {
     )
 }
 
-/// At each mark why it is one. What says the same as a text that it would hide is left out: the mark is beside it.
+/// The reason at each marked point. A reason that would hide an equal one is left out, because that one is close by.
 fn reasons(
     marks: impl Iterator<Item = ((i64, i64), String)>,
     size: i64,
@@ -227,7 +227,7 @@ fn reasons(
     drawn
 }
 
-/// The smallest and the largest value of a panel, by name.
+/// The smallest and largest value of a panel, with names.
 fn extremes(panel: &Panel) -> impl Iterator<Item = (&'static str, f64)> {
     let values = || panel.points.iter().map(|point| point.value);
     let ends = [
@@ -238,7 +238,7 @@ fn extremes(panel: &Panel) -> impl Iterator<Item = (&'static str, f64)> {
     ends.filter_map(|(name, value)| Some((name, value?)))
 }
 
-/// That many points side by side.
+/// Horizontal positions of this number of points.
 #[derive(Clone, Copy)]
 struct Columns(usize);
 
@@ -265,7 +265,7 @@ fn run(class: &str, places: impl Iterator<Item = (i64, i64)>) -> Element {
     el("path").class(class).with("d", d)
 }
 
-/// From one number under the points to the next, so that at most ten stand there.
+/// Interval of the numbers below the points, so that at most ten are shown.
 fn step(points: usize) -> usize {
     let decades = std::iter::successors(Some(1_usize), |decade| decade.checked_mul(10));
     let mut steps = decades.flat_map(|decade| [1, 2, 5].map(|times| decade.saturating_mul(times)));

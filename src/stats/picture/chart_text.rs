@@ -1,4 +1,4 @@
-//! A panel of a control chart as lines of text.
+//! Draws a panel of a control chart as lines of text.
 
 use super::ticks::{decimals_of, ticks};
 use crate::quantity::Unit;
@@ -6,14 +6,14 @@ use crate::stats::chart::{CENTRE, LOWER, Panel, Point, Signal, UPPER};
 use crate::stats::figures::{in_ones, millionths};
 use crate::stats::text::fixed;
 
-/// Numbers beside a picture; there is a line without a number between two of them.
+/// Maximum number of labels on the value axis. A line without a label lies between two of them.
 const NUMBERS: i64 = 9;
-/// Points that fit beside the names on a line of 80 letters.
+/// Number of points that fit on a line of 80 characters beside the labels.
 const WIDE: usize = 40;
 
-/// The last points of a panel (as many as fit) between centre line (`─`) and control limits (`┄`); a point is `•`, one
-/// with a signal `✕`. `places` digits after the point, in `unit`; `each` is what a point is. A line every tenth
-/// point marks the number of the point below.
+/// The last points of a panel (as many as fit), with centre line (`─`) and control limits (`┄`). A point is `•`, one
+/// with a signal `✕`. Values have `places` decimals, in `unit`; `each` names a point. A vertical line at every tenth
+/// point marks its number.
 pub fn chart_text(
     panel: &Panel,
     signals: &[Signal],
@@ -95,17 +95,17 @@ pub fn chart_text(
     lines
 }
 
-/// Lines of text at even values, in millionths, from the top.
+/// Lines of text at regular values, in millionths, from the top.
 #[derive(Clone, Copy)]
 struct Rows {
     step: i64,
-    /// The number of steps from zero to the first and to the last line.
+    /// Values of the first and last line, in steps from zero.
     top: i64,
     foot: i64,
 }
 
 impl Rows {
-    /// Lines for all values and limits; every second one has a number, in steps of 1, 2 or 5.
+    /// Lines that cover all points and limits. Every second one has a label, in steps of 1, 2 or 5.
     fn of(points: &[Point]) -> Self {
         let ends = || {
             let points = points.iter();
@@ -138,7 +138,7 @@ impl Rows {
         usize::try_from(self.top - step).unwrap_or(0)
     }
 
-    /// The value of a line, if it has a number.
+    /// The label of a line; empty if it has none.
     fn number(self, at: usize) -> String {
         let step = i64::try_from(at).map_or(self.top, |at| self.top - at);
         if step % 2 != 0 {

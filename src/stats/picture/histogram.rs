@@ -1,4 +1,4 @@
-//! How often each value was read, against the limits.
+//! Histograms: how often each value was read, with the limits.
 
 use crate::quantity::{Quantity, Unit};
 use crate::stats::figures::decimals;
@@ -7,36 +7,36 @@ use crate::stats::sample::{Scale, float, nearest};
 use crate::stats::text::fixed;
 use crate::stats::{Limits, Summary};
 
-/// More bars than this are hard to read.
+/// More bars are hard to read.
 const MOST_BINS: u64 = 25;
-/// As few as this show a shape.
+/// At least this number of bars shows a shape.
 const FEWEST_BINS: u64 = 8;
-/// The longest bar of the text form.
+/// Length of the longest bar in text form, in characters.
 const BAR: f64 = 48.0;
 
-/// Readings from `low` up to `high`, both included, in base units.
+/// The readings from `low` to `high`, both included, in base units.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Bin {
     /// The lowest value.
     pub low: i64,
     /// The highest value.
     pub high: i64,
-    /// How many readings.
+    /// Number of readings.
     pub count: u64,
-    /// All of these values lie outside the limits; else none of them does.
+    /// Whether all of these values lie outside the limits. Otherwise none does.
     pub outside: bool,
 }
 
-/// Bars of equal width, each a whole number of the instrument's steps, so that rounding makes no gaps. They part at
-/// the limits: there a bar may be narrower.
+/// Bars of equal width, which is a whole number of resolution steps so that rounding makes no gaps. A limit always lies
+/// between two bars, so a bar beside it may be narrower.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Histogram {
     bins: Vec<Bin>,
-    /// The width of a bar that no limit cuts short, in base units.
+    /// Width of a bar that no limit shortens, in base units.
     width: i64,
-    /// From one value to the next, in base units.
+    /// Distance between possible values, in base units.
     step: i64,
-    /// The count that the longest bar stands for.
+    /// The count that the longest bar represents.
     most: u64,
     all: Summary,
     limits: Limits,
@@ -44,12 +44,12 @@ pub struct Histogram {
 }
 
 impl Histogram {
-    /// Of readings, with limits where there are some. `None` without readings.
+    /// The histogram of readings, with the limits if there are any; `None` without readings.
     pub fn new(all: &Summary, limits: &Limits) -> Option<Self> {
         Self::side_by_side(&[all], limits).into_iter().next()
     }
 
-    /// Of several groups, all with the same bars and the same scale. Empty without readings.
+    /// Histograms of several groups with the same bars and scale; empty without readings.
     pub fn side_by_side(groups: &[&Summary], limits: &Limits) -> Vec<Self> {
         let Some(bars) = Bars::of(groups, limits) else {
             return Vec::new();
@@ -69,22 +69,22 @@ impl Histogram {
         drawn.collect()
     }
 
-    /// The bars, ascending.
+    /// The bars, ascending by value.
     pub fn bins(&self) -> &[Bin] {
         &self.bins
     }
 
-    /// The width of a bar that no limit cuts short, in base units.
+    /// Width of a bar that no limit shortens, in base units.
     pub fn width(&self) -> i64 {
         self.width
     }
 
-    /// From one value to the next, in base units.
+    /// Distance between possible values, in base units.
     pub fn step(&self) -> i64 {
         self.step
     }
 
-    /// The count that the longest bar stands for; the same for all that stand side by side.
+    /// The count that the longest bar represents, which is the same for all histograms side by side.
     pub fn most(&self) -> u64 {
         self.most
     }
@@ -93,12 +93,12 @@ impl Histogram {
         self.all.unit()
     }
 
-    /// The lower limit and the upper one, in base units.
+    /// The lower and the upper limit, in base units.
     fn ends(&self) -> [Option<i64>; 2] {
         [self.limits.lower, self.limits.upper].map(|end| base(self.all.scale(), end))
     }
 
-    /// Those limits that there are, each with its name.
+    /// The existing limits with their names.
     pub(super) fn limits(&self) -> impl Iterator<Item = (&'static str, i64)> {
         named(self.ends())
     }
@@ -119,7 +119,7 @@ impl Histogram {
         }
     }
 
-    /// A heading, and one line for each bar, the limits between them; bars beyond a limit end in `outside`.
+    /// A heading, then one line for each bar, with the limits between them. Bars beyond a limit end in `outside`.
     pub fn text(&self) -> Vec<String> {
         let labels: Vec<String> = self.bins.iter().map(|bin| self.label(bin)).collect();
         let unit = self.all.unit().name();
@@ -160,7 +160,7 @@ impl Histogram {
         )
     }
 
-    /// With the digits of the readings; a limit may have more.
+    /// A limit with the digits of the readings; it may have more.
     pub(super) fn limit_text(&self, base: i64) -> String {
         let value = self.all.in_unit(base);
         let exact = (self.places..9)
@@ -173,7 +173,7 @@ impl Histogram {
         format!("{digits} {}", self.all.unit())
     }
 
-    /// From where to where it is drawn, in base units: all bars and limits, and half a bar more on each side.
+    /// The range to draw, in base units: all bars and limits, and half a bar more on each side.
     pub fn span(&self) -> (i64, i64) {
         let lows = self.bins.iter().map(|bin| bin.low);
         let highs = self.bins.iter().map(|bin| bin.high);
@@ -196,13 +196,13 @@ fn base(on: Scale, end: Option<Quantity>) -> Option<i64> {
     end.map(|end| on.limit(end))
 }
 
-/// Where bars begin, and what they may not straddle.
+/// Positions of the bars, and the values that they must not straddle.
 struct Bars {
-    /// The first value of each bar, ascending, and one past the last.
+    /// The first value of each bar, ascending, and one value after the last.
     edges: Vec<i64>,
     width: i64,
     step: i64,
-    /// A value of the grid.
+    /// A possible value.
     on_grid: i64,
     lower: Option<i64>,
     upper: Option<i64>,
@@ -215,7 +215,7 @@ impl Bars {
         let least = grids().filter_map(Grid::least).min()?;
         let greatest = grids().filter_map(Grid::greatest).max()?;
         let count = groups.iter().map(|all| all.count()).max()?;
-        // few readings are few bars, else most of them would be empty
+        // Few readings get few bars; otherwise most would be empty.
         let most_bins = (2 * count.isqrt()).clamp(FEWEST_BINS, MOST_BINS);
         let most_bins = i128::from(most_bins);
         let span = i128::from(greatest) - i128::from(least);
@@ -228,7 +228,7 @@ impl Bars {
         let width = step * ((cells + most_bins - 1) / most_bins);
         let (lower, upper) = (base(on, limits.lower), base(on, limits.upper));
         let (least, greatest) = (i128::from(least), i128::from(greatest));
-        // bars begin at the lower limit, so that they part there; past the upper one they begin again
+        // Bars begin at the lower limit, so that it lies between two. They begin again after the upper one.
         let origin = match lower.map(i128::from) {
             Some(lower) if lower > least && lower <= greatest => {
                 let off = (lower - least).rem_euclid(step);
@@ -253,7 +253,7 @@ impl Bars {
             };
         }
         edges.push(edge);
-        // values that stand off the grid part there too, and the last bar ends before a limit that no reading reaches
+        // Values between possible ones also separate bars. The last bar ends before a limit that no reading reaches.
         let parts = [lower.map(i128::from), past_upper];
         edges.extend(
             parts
@@ -295,7 +295,7 @@ impl Bars {
             while let Some((_, times)) = counts.next_if(|(value, _)| *value < next) {
                 bin.count += times;
             }
-            // the first and the last value on the grid that fall into it
+            // The first and last possible value in the bar.
             let low = start + (self.on_grid - start).rem_euclid(self.step);
             let high = next - 1 - (next - 1 - self.on_grid).rem_euclid(self.step);
             if low <= high {

@@ -1,6 +1,6 @@
-//! What figures look like: small pictures for a terminal, and the same as SVG, in a file of their own or in a page.
+//! Small pictures for a terminal, and the same as SVG for a file or a page.
 //!
-//! In: counts and limits, or the panels of a chart. Out: lines of text without colours; or elements that name
+//! In: counts and limits, or the panels of a chart. Out: lines of text without colours, or SVG elements that refer to
 //! nothing outside themselves.
 
 mod bars;

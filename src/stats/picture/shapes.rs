@@ -1,26 +1,26 @@
-//! What pictures are made of: an SVG element with a title and a description for who cannot see it, alone in a file or
-//! in a page, and the few shapes in it.
+//! The shapes of pictures: an SVG element with title and description (for screen readers), alone in a file or in a
+//! page.
 //!
-//! Drawn by hand and not by a plotting library: each mark must say which reading it is, so that a moved one can
-//! be named; verdicts differ by shape, not by colour; and the page's own style sheet must reach them. What is
-//! left to draw is a few straight lines, in whole tenths of a pixel.
+//! No plotting library is used. Each mark must name its reading, so that a change can be found; verdicts differ by
+//! shape and not only by colour; and the page's style sheet must apply. What remains is a few straight lines, in whole
+//! tenths of a pixel.
 
 use crate::markup::{Element, Written, el};
 
-/// How the shapes look; on white, unless a page says otherwise.
+/// Style of the shapes on a white background; a page may override it.
 pub(crate) const STYLE: &str = include_str!("picture.css");
-/// The colours that a page says otherwise.
+/// Default colours, which a page may override.
 const COLOURS: &str = "svg { --ink: #16191d; --quiet: #50575f; --pass: #0b4a6f; --fail: #8f1d0c; font-family: sans-serif }\n";
-/// The width of every picture, in tenths of a pixel.
+/// Width of every picture, in tenths of a pixel.
 const WIDTH: i64 = 7200;
-/// Where titles begin.
+/// Left edge of titles.
 pub(crate) const EDGE: i64 = 140;
-/// Where the field begins; the numbers of the value axis stand to the left of it.
+/// Left edge of the field. Labels of the value axis are left of it.
 pub(crate) const LEFT: i64 = 660;
-/// Where the field ends; the names of limits stand to the right of it.
+/// Right edge of the field. Names of limits are right of it.
 pub(crate) const RIGHT: i64 = 5780;
 
-/// Values `from..=to` lie on `begin..=end`, in tenths of a pixel.
+/// Maps values `from..=to` to positions `begin..=end`, in tenths of a pixel.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Ruler {
     pub(crate) from: i64,
@@ -50,7 +50,7 @@ pub(crate) fn px(tenths: i64) -> String {
     }
 }
 
-/// A picture with its title, and a description for who cannot see it.
+/// A picture with its title, and a description for screen readers.
 #[derive(Debug)]
 pub(crate) struct Picture {
     title: String,
@@ -73,12 +73,12 @@ impl Picture {
         self.shapes.extend(shapes);
     }
 
-    /// In a page, where `id` is its own.
+    /// The picture for a page, where `id` must be unique.
     pub(crate) fn element(self, id: &str) -> Element {
         self.drawn(el("svg"), 0, id, Vec::new())
     }
 
-    /// A file of its own, which names nothing outside itself.
+    /// The picture as a file of its own, without references to anything outside.
     pub(crate) fn document(self) -> String {
         const HEADING: i64 = 260;
         let paper = el("rect")
@@ -137,7 +137,7 @@ pub(crate) fn word(class: &str, x: i64, y: i64, text: impl Into<String>) -> Elem
         .text(text)
 }
 
-/// The value axis at the left of the field, with a number at each tick.
+/// The value axis at the left of the field, with a label at each tick.
 pub(crate) fn value_axis(scale: Ruler, ticks: impl Iterator<Item = (i64, String)>) -> Vec<Element> {
     let mut drawn = vec![upright("axis", LEFT, scale.end, scale.begin)];
     for (value, number) in ticks {
@@ -149,8 +149,8 @@ pub(crate) fn value_axis(scale: Ruler, ticks: impl Iterator<Item = (i64, String)
     drawn
 }
 
-/// Names at the right of the lines that they are of, each in one line or more. They are moved apart until none hides
-/// another, and up until none is below `foot`.
+/// Labels at the right of their lines. They are moved apart until none hides another, and up until none is below
+/// `foot`.
 pub(crate) fn beside(
     names: impl IntoIterator<Item = (i64, Vec<String>)>,
     foot: i64,

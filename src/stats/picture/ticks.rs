@@ -1,12 +1,12 @@
-//! Where the ticks of a value axis stand: at even values, in steps of 1, 2 or 5.
+//! Finds the ticks of a value axis: multiples of a round step of 1, 2 or 5.
 
-/// The multiples within `from..=to` of the smallest even step that makes at most `most` of them. The step is a multiple
-/// of `grid`, so that no tick stands where no reading can; `lead` is the first digit of `grid` as people read it.
+/// The multiples within `from..=to` of the smallest round step that gives at most `most` of them. The step is a
+/// multiple of `grid`, so that a tick is always a possible reading. `lead` is the first digit of `grid` for people.
 /// `most` is at least 1.
 pub(crate) fn ticks(from: i64, to: i64, (grid, lead): (i64, u8), most: i64) -> Ticks {
     let (from, to) = (i128::from(from), i128::from(to));
     let grid = i128::from(grid.max(1));
-    // times the grid's first digit these are 1, 2 and 5 again, or ten times that
+    // Multiplied by the grid's first digit these give 1, 2 and 5 again, or ten times that.
     let times: [i128; 3] = match lead {
         2 => [1, 5, 25],
         5 => [1, 2, 4],
@@ -24,7 +24,7 @@ pub(crate) fn ticks(from: i64, to: i64, (grid, lead): (i64, u8), most: i64) -> T
     }
 }
 
-/// Even values, ascending.
+/// Round values, ascending.
 #[derive(Debug, Clone)]
 pub(crate) struct Ticks {
     pub(crate) step: i128,
@@ -44,7 +44,7 @@ impl Iterator for Ticks {
     }
 }
 
-/// The digits after the point that a step in millionths needs.
+/// Number of decimals that a step in millionths needs.
 pub(crate) fn decimals_of(mut millionths: i128) -> usize {
     let mut places = 6;
     while places > 0 && millionths % 10 == 0 {
@@ -54,7 +54,7 @@ pub(crate) fn decimals_of(mut millionths: i128) -> usize {
     places
 }
 
-/// The first digit of a number that is not 0.
+/// The first non-zero digit of a number.
 pub(crate) fn lead(value: f64) -> u8 {
     let digits = format!("{:e}", value.abs());
     let first = digits.chars().next().and_then(|digit| digit.to_digit(10));
