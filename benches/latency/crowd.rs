@@ -1,4 +1,4 @@
-//! Two hundred clients of a feed: half of them read all that comes, half of them nothing.
+//! Two hundred clients of a feed: half of them read everything, half of them nothing.
 
 use super::{Result, connect};
 use std::io::{Read, Write};
@@ -6,18 +6,18 @@ use std::os::unix::net::UnixStream;
 use std::path::Path;
 use std::thread;
 
-/// Of each sort.
+/// Number of clients of each kind.
 const EACH: usize = 100;
 
-/// Who they are, in words.
+/// The clients in words.
 pub(super) const WHO: &str = "200 clients, 100 of them asleep";
 
-/// Holds the sleepers; the others read in threads of their own until the daemon ends.
+/// Holds the clients that do not read. The others read in threads of their own until the daemon ends.
 pub(super) struct Crowd {
     _asleep: Vec<UnixStream>,
 }
 
-/// Connects them all. A sleeper has requested the whole journal and takes none of it.
+/// Connects all clients. One that does not read has requested the whole journal.
 pub(super) fn gather(socket: &Path) -> Result<Crowd> {
     let mut asleep = Vec::new();
     for _ in 0..EACH {

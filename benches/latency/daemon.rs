@@ -1,4 +1,4 @@
-//! The real daemon with a plan armed, as `serve` runs it at a bench.
+//! The daemon with an open series, run by `serve` as at a bench.
 
 use super::{Child, Contestant, Result, connect};
 use std::io::{BufRead, BufReader, Write};
@@ -6,7 +6,7 @@ use std::path::Path;
 use std::process::Command;
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
-/// Turns the daemon's syncs off, for this benchmark alone.
+/// Turns the daemon's syncs off, only for this benchmark.
 const NO_SYNC: &str = "TALLYJAW_BENCHMARK_WITHOUT_SYNC";
 
 const SHEET: &str = r#"
@@ -31,12 +31,12 @@ repeat = true
 zero = { before_first = false, closing = false }
 "#;
 
-/// Starts the daemon, `more` in its configuration, and arms a plan that opens its next series by itself.
+/// Starts the daemon with `more` in its configuration, and arms a plan that repeats.
 pub(super) fn start(folder: &Path, sync: bool, more: &str) -> Result<Contestant> {
     start_with(folder, sync, more, "")
 }
 
-/// The same with `others` behind what it has of its own.
+/// As [`start`], with `others` after its own configuration.
 pub(super) fn start_with(
     folder: &Path,
     sync: bool,

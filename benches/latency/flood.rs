@@ -1,4 +1,4 @@
-//! A second port of the same daemon that sends without end: two values in turn, as fast as they are taken.
+//! A second port of the same daemon, which sends two values in turn without pause.
 
 use super::Result;
 use std::path::{Path, PathBuf};
@@ -8,7 +8,7 @@ use std::thread::JoinHandle;
 use std::time::Instant;
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
-/// Who floods, for the heading.
+/// The sender in words, for the heading.
 pub(super) const WHO: &str = "a port of another station that sends two values in turn without end";
 
 /// The other station and its instrument.
@@ -35,7 +35,7 @@ capture = "press"
     )
 }
 
-/// It floods until it is dropped.
+/// Sends until it is dropped.
 pub(super) struct Flood {
     ends: Arc<AtomicBool>,
     sent: Arc<AtomicU64>,
@@ -53,7 +53,7 @@ impl Flood {
         let (until, count) = (Arc::clone(&ends), Arc::clone(&sent));
         let thread = std::thread::spawn(move || {
             while !until.load(Ordering::Relaxed) {
-                // It waits while the terminal is full, as whoever has no speed of his own.
+                // Waits while the terminal is full, as it has no speed of its own.
                 if caliper.send(&piece).is_ok() {
                     count.fetch_add(u64::try_from(piece.len()).unwrap_or(0), Ordering::Relaxed);
                 }
@@ -67,7 +67,7 @@ impl Flood {
         }
     }
 
-    /// Bytes a second that were taken so far.
+    /// Bytes a second that were accepted so far.
     pub(super) fn rate(&self) -> u128 {
         let sent = u128::from(self.sent.load(Ordering::Relaxed));
         sent * 1_000 / self.began.elapsed().as_millis().max(1)
@@ -83,7 +83,7 @@ impl Drop for Flood {
     }
 }
 
-/// How large a journal is.
+/// Size of a journal in bytes.
 pub(super) fn journal_bytes(folder: &Path) -> Result<u64> {
     let mut bytes = 0;
     for item in std::fs::read_dir(folder.join("state/journal"))? {
@@ -92,7 +92,7 @@ pub(super) fn journal_bytes(folder: &Path) -> Result<u64> {
     Ok(bytes)
 }
 
-/// How much a journal grows a second, between two moments.
+/// Growth of a journal between two moments.
 pub(super) struct Growth {
     folder: PathBuf,
     from: (u64, Instant),
@@ -106,7 +106,7 @@ impl Growth {
         })
     }
 
-    /// In bytes a second.
+    /// Growth in bytes a second.
     pub(super) fn rate(&self) -> Result<u128> {
         let grown = u128::from(journal_bytes(&self.folder)?.saturating_sub(self.from.0));
         Ok(grown * 1_000 / self.from.1.elapsed().as_millis().max(1))

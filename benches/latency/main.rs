@@ -1,14 +1,13 @@
-//! From the last byte on the port to the line on the feed, against a bare relay.
+//! Measures the time from the last byte on the port to the line on the feed, compared with a bare relay.
 //!
-//! Two programs wait at a pseudo-terminal each: the daemon with a plan armed, and a relay that does
-//! the smallest program that could do the job: read a line, append it to a file, `fdatasync`, write it to a
-//! Unix socket. Frames go to one and the other in turn, so that both meet the same machine. Then
-//! the same again without sync. At last the daemon against itself: alone, and with a crowd of 200 other
-//! clients at its feed, half of which never read; and the same by its page's event stream, beside 100.
-//! And beside a flood: another port of the same daemon that sends two values in turn as fast as they are taken; with
-//! how much the journal grows by it.
-//! The readers of the crowd are of this program, on the same cores. The ratios of the medians and of the
-//! 99th percentiles are printed; times of two runs are not to be compared.
+//! Two programs each wait at a pseudo-terminal: the daemon with an open series, and a relay that is the smallest
+//! program for the job: it reads a line, appends it to a file, calls `fdatasync`, and writes it to a Unix socket.
+//! Frames go to both in turn, so that both run under the same conditions. Then the same is measured without sync. Then
+//! the daemon is compared with itself: alone and with 200 other clients of its feed, half of which never read; the same
+//! for the page's event stream with 100; and beside a flood, in which another port of the daemon sends two values in
+//! turn without pause. For the flood the growth of the journal is shown. The clients that read are part of this program
+//! and use the same cores. The ratios of the medians and of the 99th percentiles are printed; the times of different
+//! runs cannot be compared.
 //!
 //! ```text
 //! cargo bench --bench latency                          2000 samples of each
@@ -39,28 +38,28 @@ use tallyjaw::virtual_caliper::VirtualCaliper;
 
 type Result<T> = std::result::Result<T, Box<dyn Error>>;
 
-/// Not counted: the first frames find caches cold.
+/// Number of first frames that are not counted, because caches are cold.
 const WARM_UP: usize = 100;
 
-/// Longer than any disk takes; a failure, never a pace.
+/// Longer than any disk takes: exceeding it is a failure.
 const PATIENCE: Duration = Duration::from_secs(20);
 
-/// Before each sample beside a crowd and each without, so that nobody is served any more who came before.
+/// Pause before each sample with and without a crowd, so that earlier clients have been served.
 const QUIET: Duration = Duration::from_millis(10);
 
-/// A program at work, as both contestants look from outside: a port, and what comes of it.
+/// A running program as seen from outside: a port, and its output.
 struct Contestant {
     caliper: VirtualCaliper,
     feed: Box<dyn BufRead>,
-    /// What stands before the value in the line that is waited for.
+    /// Text before the value in the awaited line.
     before_value: &'static str,
-    /// What else stands in it.
+    /// Other text in that line.
     besides: &'static str,
     _process: Child,
 }
 
 impl Contestant {
-    /// How long one press takes to arrive. Neighbours differ, so that none is taken for a bounce.
+    /// Time for one press to arrive. Consecutive values differ, so that none counts as a bounce.
     fn sample(&mut self, number: usize) -> Result<Duration> {
         let hundredths = 160 + i64::try_from(number % 5)?;
         let value = Decimal::new(hundredths, 2);
@@ -106,18 +105,18 @@ fn measure(folder: &Path, sync: bool, samples: usize) -> Result<()> {
     Ok(())
 }
 
-/// What a client that reads has of 200 others: one daemon without them, one with, in turn.
+/// Measures the effect of 200 other clients on one that reads: a daemon without them and one with them, in turn.
 fn measure_beside_a_crowd(folder: &Path, samples: usize) -> Result<()> {
     let alone = daemon::start(&folder.join("alone"), true, "")?;
     let mut beside = daemon::start(&folder.join("beside"), true, "")?;
     let socket = folder.join("beside/run/feed.sock");
     let _crowd = crowd::gather(&socket)?;
-    // It comes last, behind all of them.
+    // It connects last, after all of them.
     beside.feed = Box::new(BufReader::new(connect(&socket)?));
     compare(alone, beside, crowd::WHO, samples)
 }
 
-/// The same by the event stream of the page.
+/// The same for the event stream of the page.
 fn measure_beside_a_crowd_at_the_page(folder: &Path, samples: usize) -> Result<()> {
     let (at_alone, at_beside) = (folder.join("alone"), folder.join("beside"));
     let mut alone = daemon::start(&at_alone, true, page::CONFIGURATION)?;
@@ -128,7 +127,7 @@ fn measure_beside_a_crowd_at_the_page(folder: &Path, samples: usize) -> Result<(
     compare(alone, beside, page::WHO, samples)
 }
 
-/// What a station has of a port beside it that floods; the same daemons with both ports, one flooded.
+/// Measures the effect of a flooded port on another station. Both daemons have both ports; one port is flooded.
 fn measure_beside_a_flood(folder: &Path, samples: usize) -> Result<()> {
     let (quiet, flooding) = (VirtualCaliper::open()?, VirtualCaliper::open()?);
     let (at_alone, at_beside) = (folder.join("alone"), folder.join("beside"));
@@ -177,7 +176,7 @@ fn folder() -> Result<PathBuf> {
     Ok(folder)
 }
 
-/// The file system that holds `folder`, as the kernel's table of mounts names it.
+/// The file system of `folder`, from the kernel's table of mounts.
 fn file_system(folder: &Path) -> Result<String> {
     let mounts = std::fs::read_to_string("/proc/self/mounts")?;
     let folder = folder.canonicalize()?;
@@ -230,7 +229,7 @@ fn main() -> ExitCode {
     }
 }
 
-/// Connects to the socket that a program just started will make.
+/// Connects to the socket of a program that was just started.
 fn connect(path: &Path) -> Result<UnixStream> {
     let deadline = Instant::now() + PATIENCE;
     loop {
@@ -247,7 +246,7 @@ fn connect(path: &Path) -> Result<UnixStream> {
     }
 }
 
-/// A child that does not outlive us.
+/// A child process that is killed with this program.
 struct Child(std::process::Child);
 
 impl Drop for Child {

@@ -1,5 +1,5 @@
-//! Clients of the page's event stream: the one whose waiting is measured, and a hundred others, half of which
-//! take nothing.
+//! Clients of the page's event stream: the one whose time is measured, and a hundred others, half of which read
+//! nothing.
 
 use super::{PATIENCE, Result};
 use std::io::{BufRead, BufReader, Read, Write};
@@ -10,13 +10,13 @@ use std::thread;
 /// Turns the page on.
 pub(super) const CONFIGURATION: &str = "[page]\nlisten = \"127.0.0.1:0\"\n";
 
-/// Of each sort.
+/// Number of clients of each kind.
 const EACH: usize = 50;
 
-/// Who they are, in words.
+/// The clients in words.
 pub(super) const WHO: &str = "100 clients of the event stream, 50 of them stalled";
 
-/// Where the daemon of this folder says that its page is.
+/// Address of the page of the daemon in this folder.
 fn address(folder: &Path) -> Result<String> {
     let said = std::fs::read_to_string(folder.join("said"))?;
     let (_, behind) = said.split_once("http://").ok_or("no page is served")?;
@@ -31,7 +31,7 @@ fn ask(folder: &Path, path: &str) -> Result<TcpStream> {
     Ok(stream)
 }
 
-/// A client that has been sent the state and waits for entries.
+/// A client that has received the state and waits for entries.
 pub(super) fn follow(folder: &Path) -> Result<Box<dyn BufRead>> {
     let stream = ask(folder, "/events")?;
     stream.set_read_timeout(Some(PATIENCE))?;
@@ -46,12 +46,12 @@ pub(super) fn follow(folder: &Path) -> Result<Box<dyn BufRead>> {
     Ok(Box::new(feed))
 }
 
-/// Holds the stalled ones; the others read in threads of their own until the daemon ends.
+/// Holds the clients that read nothing. The others read in threads of their own until the daemon ends.
 pub(super) struct Crowd {
     _stalled: Vec<TcpStream>,
 }
 
-/// Connects them all. A stalled one has requested the whole journal and takes none of it.
+/// Connects all clients. One that reads nothing has requested the whole journal.
 pub(super) fn gather(folder: &Path) -> Result<Crowd> {
     let mut stalled = Vec::new();
     for _ in 0..EACH {

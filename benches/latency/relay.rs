@@ -1,4 +1,4 @@
-//! The bare relay: the smallest program that could carry a line from a port over a disk to a socket.
+//! The bare relay: the smallest program that carries a line from a port over a disk to a socket.
 
 use super::{Child, Contestant, Result, connect};
 use std::fs::{File, OpenOptions};
@@ -8,16 +8,16 @@ use std::path::Path;
 use std::process::Command;
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
-/// The first argument of this program when it is to be the relay.
+/// First argument of this program when it runs as the relay.
 pub(super) const ARGUMENT: &str = "relay";
 
-/// Its last argument when it is to sync.
+/// Last argument if it must sync.
 pub(super) const SYNC: &str = "sync";
 
-/// As long as a reading's entry without its newline, so that both ask the same of the disk.
+/// The length of a reading's entry without newline, so that both write the same amount.
 const LINE_BYTES: usize = 484;
 
-/// Starts the relay, a process of its own as the daemon is.
+/// Starts the relay as a process of its own, like the daemon.
 pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
     std::fs::create_dir_all(folder)?;
     let caliper = VirtualCaliper::open()?;
@@ -39,7 +39,7 @@ pub(super) fn start(folder: &Path, sync: bool) -> Result<Contestant> {
     })
 }
 
-/// Reads lines that end with CR from `port`; a line is in `file` before it is on `socket`.
+/// Reads lines that end in CR from `port`. A line is in `file` before it goes to `socket`.
 pub(super) fn run(port: &str, file: &str, socket: &str, sync: bool) -> Result<()> {
     let mut port = File::open(port)?;
     let mut file = OpenOptions::new().create(true).append(true).open(file)?;
@@ -48,7 +48,7 @@ pub(super) fn run(port: &str, file: &str, socket: &str, sync: bool) -> Result<()
     let mut waiting = Vec::new();
     let mut piece = [0; 4096];
     loop {
-        // The end of the measurement is the end of the port: 0 bytes, or an I/O error.
+        // The measurement ends with the port: 0 bytes, or an I/O error.
         let len = port.read(&mut piece).unwrap_or_default();
         if len == 0 {
             return Ok(());

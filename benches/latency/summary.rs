@@ -1,9 +1,9 @@
-//! Medians and 99th percentiles of times, and their ratios, in whole numbers.
+//! Medians and 99th percentiles of times, and their ratios, as whole numbers.
 
 use std::fmt;
 use std::time::Duration;
 
-/// Of the times of one contestant.
+/// Summary of the times of one program.
 pub(super) struct Summary {
     count: usize,
     p50: Duration,
@@ -27,7 +27,7 @@ impl Summary {
         }
     }
 
-    /// `p50 1.07 p99 1.12`.
+    /// The ratios as text: `p50 1.07 p99 1.12`.
     pub(super) fn over(&self, other: &Self) -> String {
         let p50 = ratio(self.p50, other.p50);
         let p99 = ratio(self.p99, other.p99);
@@ -48,7 +48,7 @@ impl fmt::Display for Summary {
     }
 }
 
-/// In hundredths, rounded up: rounding never makes us look faster than we are.
+/// Ratio in hundredths, rounded up so that rounding never makes us look faster.
 fn ratio(time: Duration, other: Duration) -> String {
     if other.is_zero() {
         return "–".to_owned();

@@ -1,9 +1,9 @@
-//! A tape of a million frames straight into the core, against merely splitting the same file into lines.
+//! Feeds a tape of a million frames to the core, compared with splitting the same file into lines.
 //!
-//! Both read the same tape from the same file, in one run: the baseline looks for the ends of lines
-//! and counts them, the replay reads marks, decodes, judges with a plan armed and counts the verdicts.
-//! The resident memory (from `/proc/self/statm`) is shown after a tenth and after all of it: it must
-//! not grow. Times of two runs are not to be compared; their ratio is.
+//! Both read the same file in one run. The baseline finds the ends of lines and counts them. The replay reads marks,
+//! decodes them, judges them in an open series, and counts the verdicts. The resident memory (`/proc/self/statm`) is
+//! shown after a tenth and after the whole, and must not grow. The times of different runs cannot be compared; their
+//! ratio can.
 //!
 //! ```text
 //! cargo bench --bench replay
@@ -27,10 +27,10 @@ use tallyjaw::serial::tape::{Header, Mark, Player, Recorder};
 
 type Result<T> = std::result::Result<T, Box<dyn Error>>;
 
-/// Each plan of this name repeats itself, so that every reading is judged.
+/// The plan repeats, so that every reading is judged.
 const PLAN: &str = "flood";
 
-/// A frame a millisecond; neighbours differ, so that none is taken for a bounce.
+/// Writes a frame for each millisecond. Consecutive values differ, so that none counts as a bounce.
 fn record(path: &Path, frames: u64) -> Result<()> {
     let header = Header {
         at: "2026-11-25T09:14:03Z".parse()?,
@@ -110,7 +110,7 @@ fn per_second(count: u64, time: Duration) -> u128 {
     u128::from(count) * 1_000_000 / time.as_micros().max(1)
 }
 
-/// In tenths, rounded up: rounding never makes us look faster than we are.
+/// Ratio in tenths, rounded up so that rounding never makes us look faster.
 fn ratio(time: Duration, other: Duration) -> String {
     let tenths = (time.as_nanos() * 10).div_ceil(other.as_nanos().max(1));
     format!("{}.{}", tenths / 10, tenths % 10)
@@ -127,7 +127,7 @@ fn run() -> Result<()> {
     };
     let path = tape_path();
     record(&path, frames)?;
-    split_lines(&path)?; // so that both find the file in memory
+    split_lines(&path)?; // Read once before, so that both find the file in memory.
     let (lines, lines_time) = split_lines(&path)?;
     let judged = replay(&path, frames)?;
     println!(

@@ -1,4 +1,4 @@
-//! The fuzz engine around one body, which `TALLYJAW_FUZZ` names. `./fuzz/run` builds and runs it.
+//! Runs the fuzz engine on the body that `TALLYJAW_FUZZ` names. `./fuzz/run` builds and runs it.
 #![no_main]
 
 #[path = "../../tests/suite/fuzz/bodies.rs"]

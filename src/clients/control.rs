@@ -21,7 +21,7 @@ const PATIENCE: Duration = Duration::from_secs(10);
 pub struct ControlRequest {
     /// The method with its parameters.
     pub call: Call,
-    /// Receiver of the answer. If it is dropped, the client is told that the daemon is stopping.
+    /// Receiver of the answer. If it is dropped, the client gets the error that the daemon is stopping.
     pub answer: oneshot::Sender<Result<Outcome, ErrorObject>>,
 }
 

@@ -97,7 +97,7 @@ impl Hub {
                 Mode::Full(..) => true,
                 Mode::Trying(_) => false,
             };
-            // While the disk does not answer, the client is told so.
+            // While the disk does not answer, the client gets an error.
             let asks = takes || self.stall.is_announced();
             let (wake, stalls) = (self.wakes(), self.stall.due());
             let came = tokio::select! {

@@ -290,7 +290,7 @@ fn take_up(
     // that makes new entries.
     let everyone = Arc::clone(&live);
     let journal = journal::spawn(opened.writer, move |announcement| {
-        // Published here and not in the loop, which saves waking a thread before clients are told.
+        // Published here and not in the loop, which saves waking a thread before clients know.
         if let Announcement::Durable { lines, took, .. } = &announcement {
             everyone.publish(lines);
             meter.synced(*took);

@@ -71,8 +71,8 @@ impl Ports {
         ports.find(|port| *port.instrument == *instrument)
     }
 
-    /// Sends bytes to the port of `instrument`. `false` if it has no port, or if so many requests wait that it must be
-    /// stuck.
+    /// Sends bytes to the port of `instrument`. `false` if it has no port, or if too many of its
+    /// requests wait.
     pub(super) fn send(&self, instrument: &str, bytes: Vec<u8>) -> bool {
         self.of(instrument)
             .is_some_and(|port| port.requests.try_send(bytes).is_ok())

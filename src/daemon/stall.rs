@@ -40,7 +40,7 @@ impl Stall {
         self.since.get_or_insert(now);
     }
 
-    /// Whether clients have been told that it does not answer.
+    /// Whether clients got a notice that it does not answer.
     pub(super) const fn is_announced(&self) -> bool {
         self.announced.is_some()
     }

@@ -42,7 +42,7 @@ pub use writer::Writer;
 
 use std::io;
 
-/// A longer segment is full, and the core is asked for a `segment` entry.
+/// A longer segment is full, and the core must give a `segment` entry next.
 pub const SEGMENT_BYTES: u64 = 16 * 1024 * 1024;
 
 /// Name of the journal's folder in `state_dir`.

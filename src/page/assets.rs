@@ -1,8 +1,8 @@
-//! The page itself: files that are part of the program, served as they are.
+//! The files of the page. They are part of the program, and are served unchanged.
 
 use crate::texts;
 
-/// One of them.
+/// A file of the page.
 #[derive(Debug)]
 pub(super) struct Asset {
     pub(super) path: &'static str,
@@ -25,7 +25,7 @@ macro_rules! asset {
     };
 }
 
-/// Every one. To add one: a file in `assets/` and a row here.
+/// Every file. To add one: a file in `assets/` and a row here.
 pub(super) const ASSETS: &[Asset] = &[
     asset!("/", HTML, "index.html"),
     asset!("/page.css", CSS, "page.css"),
@@ -47,7 +47,7 @@ pub(super) const ASSETS: &[Asset] = &[
     asset!("/sound.js", SCRIPT, "sound.js"),
 ];
 
-/// Whether a path is one of them.
+/// Whether a path is that of a file.
 pub(super) fn is_asset(path: &str) -> bool {
     ASSETS.iter().any(|asset| asset.path == path)
 }

@@ -1,7 +1,7 @@
-//! What the page shows, kept up to date by one task for all who look at it.
+//! The content of the page, kept up to date by one task for all its clients.
 //!
-//! In: the journal, by a cursor of its own. Out: the newest message for the page, at most twenty a
-//! second, whatever comes; and the counts of the meter.
+//! In: the journal, by a cursor of its own. Out: the newest message for the page, at most twenty a second; and the
+//! counts of the meter.
 
 use super::meter::Meter;
 use crate::clients::Live;
@@ -14,22 +14,22 @@ use std::time::Duration;
 use tokio::sync::watch;
 use tokio::task::JoinHandle;
 
-/// The page is updated no more often than this; the first of several changes at once.
+/// Shortest interval between two updates. The first of several changes is shown at once.
 const PAUSE: Duration = Duration::from_millis(50);
 
-/// How many entries back what happened is looked for at the start: about a day of a bench, so that the plans in use
-/// and the last outcomes are known.
+/// Number of earlier entries that are read at the start, about a day of a bench. They give the plans in use and the
+/// last outcomes.
 const LOOK_BACK: u64 = 4000;
 
-/// One message for the page, as JSON in one line.
+/// A message for the page: JSON on one line.
 #[derive(Debug, Clone)]
 pub(super) struct Doc {
     pub(super) json: Arc<str>,
-    /// The newest entry in it.
+    /// The newest entry that it includes.
     pub(super) seq: Seq,
 }
 
-/// What makes the messages.
+/// Makes messages.
 #[derive(Debug, Clone)]
 pub(super) struct Docs {
     live: Arc<Live>,
@@ -37,14 +37,14 @@ pub(super) struct Docs {
     newest: watch::Receiver<Option<Doc>>,
 }
 
-/// The task, and what it makes.
+/// The task, and its messages.
 pub(super) struct Following {
     pub(super) docs: Docs,
     pub(super) task: JoinHandle<()>,
 }
 
 impl Docs {
-    /// Nobody holds the lock while anything can fail, so what is behind it is always whole.
+    /// Nothing can fail while the lock is held, so a poisoned lock still protects valid data.
     fn board(&self) -> MutexGuard<'_, Board> {
         self.board.lock().unwrap_or_else(PoisonError::into_inner)
     }
@@ -53,7 +53,7 @@ impl Docs {
         let (status, state) = self.live.status_and_state();
         let seq = state.last.unwrap_or(Seq(0));
         let message = self.board().message(status, &state);
-        // Made of texts, numbers and lists: there is nothing that cannot be written.
+        // The message consists of texts, numbers and lists, so writing it cannot fail.
         let json = serde_json::to_string(&message).unwrap_or_else(|_| "{}".to_owned());
         Doc {
             json: json.into(),
@@ -61,18 +61,18 @@ impl Docs {
         }
     }
 
-    /// What can be started at `station`.
+    /// The plans that can be started at `station`.
     pub(super) fn plans(&self, catalog: &Catalog, station: &str) -> PlansMessage {
         self.board().plans(catalog, station)
     }
 
-    /// Changes whenever there is something new to show; made once for all.
+    /// The newest message, made once for all clients. It changes whenever there is something new to show.
     pub(super) fn newest(&self) -> watch::Receiver<Option<Doc>> {
         self.newest.clone()
     }
 }
 
-/// Starts following the journal from where it ends now; what happened before is looked up, not counted.
+/// Follows the journal from its present end. Earlier entries are read for their content, but not counted.
 pub(super) fn follow(live: Arc<Live>, meter: Arc<Meter>) -> Following {
     let (said, newest) = watch::channel(None);
     let docs = Docs {
@@ -123,7 +123,7 @@ impl Follower {
 
     fn take(&self, lines: &[Line]) {
         let mut board = self.docs.board();
-        // `verify` reports what is no entry of ours.
+        // `verify` reports lines that are not entries.
         for stamped in lines.iter().filter_map(|line| line.entry().ok()) {
             board.apply(&stamped);
             if stamped.seq > self.counted_after {

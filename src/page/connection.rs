@@ -1,4 +1,4 @@
-//! One connection of a browser or a program, with a limit on everything it may do.
+//! Serves one connection of a browser or program, within limits.
 
 use axum::{Extension, Router};
 use hyper::server::conn::http1;
@@ -10,28 +10,28 @@ use std::time::Duration;
 use tokio::net::TcpStream;
 use tokio::sync::watch;
 
-/// How long a head may take, from when the connection is open or the last answer is out.
+/// Time limit for the head of a request, from the opening of the connection or the end of the last answer.
 const HEAD_WITHIN: Duration = Duration::from_secs(10);
 
-/// The largest head, and about what is held of an answer that is not yet taken.
+/// Maximum size of a head, and approximate size of the buffered part of an answer.
 const HEAD_MOST: usize = 16 * 1024;
 const HEADERS_MOST: usize = 64;
 
-/// Who takes nothing for so long is let go; a page asks again for what it missed.
+/// A client that accepts nothing for this time is disconnected. The page will ask again for what it missed.
 const STALLED_MILLIS: u32 = 60_000;
 
-/// Who is at the other end.
+/// Address of the client.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Peer(pub(super) SocketAddr);
 
-/// Serves one connection until it ends, or `stopped` says that no more requests are taken.
+/// Serves one connection until it ends, or until `stopped` says that no more requests are accepted.
 pub(super) async fn serve(
     stream: TcpStream,
     peer: SocketAddr,
     routes: Router,
     mut stopped: watch::Receiver<()>,
 ) {
-    // Without either it is served all the same: the system lets go of it later.
+    // The connection works without these options; the system then drops it later.
     let _ = stream.set_nodelay(true);
     let _ = rustix::net::sockopt::set_tcp_user_timeout(&stream, STALLED_MILLIS);
     let service = TowerToHyperService::new(routes.layer(Extension(Peer(peer))));
@@ -44,7 +44,7 @@ pub(super) async fn serve(
         .half_close(false);
     let mut connection = pin!(builder.serve_connection(TokioIo::new(stream), service));
     tokio::select! {
-        // Whatever ends a connection is its client's affair.
+        // An error ends only this connection.
         _ = connection.as_mut() => return,
         _ = stopped.changed() => {}
     }
@@ -52,9 +52,9 @@ pub(super) async fn serve(
     let _ = connection.await;
 }
 
-/// Says politely that there is no place, without waiting.
+/// Refuses a connection because all places are taken, without waiting.
 pub(super) fn refuse(stream: &TcpStream) {
     const ANSWER: &[u8] = b"HTTP/1.1 503 Service Unavailable\r\ncontent-length: 0\r\nretry-after: 5\r\nconnection: close\r\n\r\n";
-    // Whoever does not wait for the answer does not get it.
+    // The answer is lost if the client does not wait for it.
     let _ = stream.try_write(ANSWER);
 }

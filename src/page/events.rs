@@ -1,10 +1,10 @@
-//! One client of the event stream: the state, then every entry as stored, and where it is requested the state
-//! again after each change, and the values that do not stand still.
+//! Serves a client of the event stream: the state, then every entry as stored; on request also the state after each
+//! change, and values that are moving.
 //!
-//! - An event is made when the connection takes one: nothing waits for a client that takes nothing but the
-//!   lines of one chunk, and what the connection holds.
-//! - An entry carries its number as `id`, so that a browser that comes back says where it was: the number that
-//!   stands in it, also behind a gap, which is said.
+//! - An event is made when the connection can take one. For a client that takes nothing, only the lines of one chunk
+//!   wait.
+//! - Each entry has its number as `id`, so that a browser that reconnects says where it was. After a gap, which is
+//!   reported, the number is that of the entry.
 
 use super::board::{Doc, Docs};
 use crate::clients::{Heard, Listener, Live};
@@ -20,13 +20,13 @@ use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::{OwnedSemaphorePermit, watch};
 
-/// A comment is sent this often, so that both ends notice when the other is gone.
+/// Interval of comments in the stream, so that both ends notice when the other is gone.
 const SIGN_OF_LIFE: Duration = Duration::from_secs(5);
 
-/// How soon a browser comes back.
+/// Time after which a browser reconnects.
 const RETRY: Duration = Duration::from_secs(1);
 
-/// What a client gets, until it goes or the daemon ends.
+/// The events of a client, until it leaves or the daemon stops.
 pub(super) fn stream(
     live: Arc<Live>,
     docs: Docs,
@@ -46,12 +46,12 @@ struct Client {
     docs: Docs,
     newest: watch::Receiver<Option<Doc>>,
     moving: watch::Receiver<Arc<[MovingMessage]>>,
-    /// The state is sent again after each change.
+    /// Whether the state is sent after each change.
     each_state: bool,
-    /// Lines that it has not taken yet, the first of them behind `after`.
+    /// Lines that were not sent yet; the first follows `after`.
     lines: VecDeque<Line>,
     after: Seq,
-    /// What comes before these lines.
+    /// Events to send before these lines.
     ready: VecDeque<Event>,
     _place: OwnedSemaphorePermit,
 }
@@ -72,7 +72,7 @@ impl Client {
         }
         let doc = docs.now();
         let first = Event::default().retry(RETRY);
-        // All that the state shows is had: who comes back after this misses nothing.
+        // Everything in the state counts as sent, so a client that reconnects later misses nothing.
         let had = |event: Event| event.id(doc.seq.to_string());
         let (after, ready) = match asked {
             None => (doc.seq, vec![state(had(first), &doc)]),
@@ -83,7 +83,7 @@ impl Client {
                     format!("got after {beyond}, but the newest entry is {}", doc.seq),
                     Some("is it another journal? compare `journal` of the state"),
                 );
-                // Whoever comes back asks for what there is, and not for that number again.
+                // A client that reconnects continues from what exists, not from the number that it gave.
                 let notice = said(had(first), "notice", &crate::message::line(&notice));
                 (doc.seq, vec![notice, state(Event::default(), &doc)])
             }
@@ -101,7 +101,7 @@ impl Client {
         }
     }
 
-    /// The next event, once there is one; `None` when nothing more comes.
+    /// Waits for the next event; `None` if no more will come.
     async fn next(&mut self) -> Option<Event> {
         loop {
             if let Some(event) = self.ready.pop_front() {
@@ -116,7 +116,7 @@ impl Client {
                     let notices = notices.split_inclusive(|byte| *byte == b'\n');
                     let notices = notices.map(|notice| said(Event::default(), "notice", notice));
                     self.ready.extend(notices);
-                    // How the journal is stands in the state too.
+                    // The state also contains the health of the journal.
                     let doc = self.docs.now();
                     self.ready.push_back(state(Event::default(), &doc));
                 }
@@ -139,7 +139,7 @@ impl Client {
         }
     }
 
-    /// A line with its number; where entries are missing before it, that comes first.
+    /// The event of a line. If entries before it are missing, a notice comes first.
     fn entry(&mut self, line: Line) -> Event {
         let (want, seq) = (self.after.following(), line.seq);
         let before = Seq(seq.0.saturating_sub(1));
@@ -157,7 +157,7 @@ impl Client {
         }
         self.after = seq;
         let event = Event::default().id(seq.to_string());
-        // An entry is JSON; what is damaged may be anything.
+        // An entry is JSON; a damaged line may hold any bytes.
         event.data(String::from_utf8_lossy(&line.bytes))
     }
 }
@@ -166,7 +166,7 @@ fn state(event: Event, doc: &Doc) -> Event {
     event.event("state").data(&doc.json)
 }
 
-/// An event of a line of JSON with its newline.
+/// An event with a line of JSON, which ends in a newline.
 fn said(event: Event, name: &str, line: &[u8]) -> Event {
     let text = String::from_utf8_lossy(line.trim_ascii_end());
     event.event(name).data(text)

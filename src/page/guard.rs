@@ -1,9 +1,9 @@
-//! Who may ask: looked at before any route.
+//! Decides which requests are allowed, before any route.
 //!
-//! - The host must be one of ours: a name of a hostile page that was made to point here is not.
-//! - The origin, where a browser says one, must be the page itself.
-//! - Reading needs no token on this machine. From elsewhere, or by way of a proxy that says so, it does;
-//!   the page itself and the health are open, they tell nothing.
+//! - The host must be one of the page's names. This excludes the name of a hostile page that was made to point here.
+//! - The origin, if the browser sends one, must be the page itself.
+//! - On this machine reading needs no token. From elsewhere or through a proxy it does, except for the page's own files
+//!   and the health, which reveal nothing.
 
 use super::assets;
 use super::connection::Peer;
@@ -25,18 +25,18 @@ use std::sync::Arc;
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; \
     img-src 'self' data:; base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
 
-/// Names by which only this machine itself is meant.
+/// Names that always mean this machine.
 const OWN_NAMES: [&str; 3] = ["localhost", "127.0.0.1", "[::1]"];
 
-/// Open to whoever gets here, beside the page itself.
+/// Open to every client, beside the page itself.
 const OPEN: &str = "/healthz";
 
-/// The host names by which the page answers.
+/// The host names of the page.
 #[derive(Debug)]
 pub(super) struct Hosts {
-    /// With or without a port, as configured.
+    /// Configured names, with or without a port.
     configured: Vec<String>,
-    /// The address it listens at, where that is a certain one.
+    /// The address that the page listens at, if it is a specific one.
     listen: Option<IpAddr>,
 }
 
@@ -49,8 +49,8 @@ impl Hosts {
         }
     }
 
-    /// Whether a `Host` is one of ours. Any port will do for the loopback's names: it may be forwarded,
-    /// and nobody else can be reached by them.
+    /// Whether a `Host` is one of the names. With a name of the loopback interface any port is accepted: the port may
+    /// be forwarded, and such a name never means another machine.
     fn know(&self, host: &str) -> bool {
         let host = host.to_ascii_lowercase();
         if self.configured.contains(&host) {
@@ -72,7 +72,7 @@ fn without_port(host: &str) -> &str {
     }
 }
 
-/// Lets through what may be asked, and gives every answer the headers that a browser needs to know.
+/// Lets allowed requests through, and adds the security headers to every answer.
 pub(super) async fn guard(
     State(site): State<Arc<Site>>,
     Extension(Peer(peer)): Extension<Peer>,
@@ -102,7 +102,7 @@ pub(super) async fn guard(
             "camera=(), microphone=(), geolocation=()",
         ),
     ] {
-        // A report has a policy of its own.
+        // A report has its own policy.
         headers
             .entry(name)
             .or_insert(HeaderValue::from_static(value));
@@ -110,7 +110,7 @@ pub(super) async fn guard(
     response
 }
 
-/// Why a request is not answered.
+/// Why a request is refused.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Refusal {
     status: StatusCode,
@@ -131,7 +131,7 @@ impl Refusal {
         }
     }
 
-    /// In words, with the remedy on a line of its own.
+    /// The refusal in words, with the remedy on a line of its own.
     pub(super) fn response(self) -> Response {
         let text = format!("{}\nhelp: {}\n", self.message, self.remedy);
         let mut response = Response::new(Body::from(text));
@@ -172,7 +172,7 @@ fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> 
     check_token(&site.token, headers).err()
 }
 
-/// The one host that a request names.
+/// The host of a request, of which there must be exactly one.
 fn host<'r>(headers: &'r HeaderMap, request: &'r Request) -> Result<&'r str, Refusal> {
     let mut all = headers.get_all(HOST).iter();
     let host = match (all.next().map(HeaderValue::to_str), all.next()) {
@@ -190,7 +190,7 @@ fn host<'r>(headers: &'r HeaderMap, request: &'r Request) -> Result<&'r str, Ref
         })
 }
 
-/// Asked by a page that is not ours.
+/// The refusal of a request that another page has sent.
 fn foreign(headers: &HeaderMap, request: &Request, host: &str) -> Option<Refusal> {
     let remedy = "only the page itself may ask; programs say no origin";
     if let Some(origin) = headers.get(ORIGIN) {
@@ -205,7 +205,7 @@ fn foreign(headers: &HeaderMap, request: &Request, host: &str) -> Option<Refusal
     }
     let site = headers.get("sec-fetch-site").map(HeaderValue::as_bytes);
     let from_elsewhere = site.is_some_and(|site| site != b"same-origin" && site != b"none");
-    // A link to the page may stand anywhere.
+    // A link to the page may be anywhere.
     let is_a_visit = request.method() == Method::GET
         && request.uri().path() == "/"
         && headers
@@ -220,7 +220,7 @@ fn foreign(headers: &HeaderMap, request: &Request, host: &str) -> Option<Refusal
     })
 }
 
-/// A proxy in front says so, most of them by one of these.
+/// Whether a proxy has forwarded the request; most set one of these headers.
 fn is_forwarded(headers: &HeaderMap) -> bool {
     headers.contains_key(FORWARDED)
         || ["x-forwarded-for", "x-forwarded-host", "x-real-ip", "via"]

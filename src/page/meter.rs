@@ -1,4 +1,4 @@
-//! What is counted for a scrape: since the daemon started, and never in the way of anybody.
+//! Counts for metrics, since the daemon started. Counting never delays anything.
 
 use crate::entry::{Entry, FrameEntry, SeriesEntry, Stamped, Standing};
 use std::collections::BTreeMap;
@@ -6,12 +6,12 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
-/// The upper edges of the classes of sync times, in microseconds: from a fast SSD to a disk in trouble.
+/// Upper bounds of the classes of sync times, in microseconds: from a fast SSD to a failing disk.
 pub(super) const EDGES_MICROS: [u64; 11] = [
     500, 1_000, 2_500, 5_000, 10_000, 25_000, 50_000, 100_000, 250_000, 1_000_000, 5_000_000,
 ];
 
-/// Counts of one daemon.
+/// The counts of a daemon.
 #[derive(Debug, Default)]
 pub struct Meter {
     classes: [AtomicU64; EDGES_MICROS.len()],
@@ -21,7 +21,7 @@ pub struct Meter {
     counts: Mutex<Counts>,
 }
 
-/// What came out of the entries.
+/// Counts of entries.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Counts {
     /// By station and verdict, or `not_counted`.
@@ -39,17 +39,17 @@ pub(super) struct Counts {
     pub(super) alerts: BTreeMap<(String, String), u64>,
 }
 
-/// The classes of sync times.
+/// Sync times by class.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Syncs {
-    /// How many took no longer than each edge.
+    /// Number of syncs that took no longer than each bound.
     pub(super) up_to: [u64; EDGES_MICROS.len()],
     pub(super) count: u64,
     pub(super) sum_micros: u64,
 }
 
 impl Meter {
-    /// The journal wrote and synced once, in this time.
+    /// Counts a write and sync of the journal, which took this time.
     pub fn synced(&self, took: Duration) {
         let micros = u64::try_from(took.as_micros()).unwrap_or(u64::MAX);
         let class = EDGES_MICROS.iter().position(|edge| micros <= *edge);
@@ -60,7 +60,7 @@ impl Meter {
         self.syncs.fetch_add(1, Ordering::Relaxed);
     }
 
-    /// How many entries wait for the disk.
+    /// Sets the number of entries that wait for the disk.
     pub fn set_waiting(&self, entries: usize) {
         let entries = u64::try_from(entries).unwrap_or(u64::MAX);
         self.waiting.store(entries, Ordering::Relaxed);
@@ -80,13 +80,13 @@ impl Meter {
         }
         Syncs {
             up_to,
-            // One that was counted between the two loads is in its class already.
+            // A sync that was counted between the two loads is in its class already.
             count: count.max(sum),
             sum_micros: self.sync_micros.load(Ordering::Relaxed),
         }
     }
 
-    /// Nobody holds the lock while anything can fail, so what is behind it is always whole.
+    /// Nothing can fail while the lock is held, so a poisoned lock still protects valid data.
     fn lock(&self) -> MutexGuard<'_, Counts> {
         self.counts.lock().unwrap_or_else(PoisonError::into_inner)
     }
@@ -95,7 +95,7 @@ impl Meter {
         self.lock().clone()
     }
 
-    /// One more entry that is durable.
+    /// Counts a durable entry.
     pub(super) fn count(&self, stamped: &Stamped) {
         let mut counts = self.lock();
         let counts = &mut *counts;

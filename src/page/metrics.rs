@@ -1,6 +1,6 @@
-//! Counts and states as `OpenMetrics` text, for a scrape.
+//! Writes counts and states as `OpenMetrics` text.
 //!
-//! Times are whole microseconds until they are written; no float stands between.
+//! Times are whole microseconds until they are written. No float is used.
 
 use super::meter::{Counts, EDGES_MICROS, Meter};
 use crate::clients::{Health, Live};
@@ -8,17 +8,17 @@ use crate::message::reply::{SinkStatus, Status};
 use crate::spec::Verdict;
 use std::fmt::{Display, Write as _};
 
-/// The content type that a scraper gets.
+/// Content type of the metrics.
 pub(super) const CONTENT_TYPE: &str = "application/openmetrics-text; version=1.0.0; charset=utf-8";
 
-/// The clients at the moment.
+/// Numbers of connected clients.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Clients {
     pub(super) feed: usize,
     pub(super) events: usize,
 }
 
-/// All of it, with its end.
+/// The whole text of the metrics, with its end.
 pub(super) fn text(live: &Live, meter: &Meter, clients: Clients) -> String {
     let mut text = Text::default();
     let status = live.status();
@@ -34,7 +34,7 @@ pub(super) fn text(live: &Live, meter: &Meter, clients: Clients) -> String {
     text.end()
 }
 
-/// What came out of the entries.
+/// Writes the counts of entries.
 fn entries(text: &mut Text, counts: &Counts) {
     text.family(
         "tallyjaw_readings",
@@ -101,7 +101,7 @@ fn entries(text: &mut Text, counts: &Counts) {
     }
 }
 
-/// How the journal is.
+/// Writes the state of the journal.
 fn journal(text: &mut Text, live: &Live, meter: &Meter) {
     text.family(
         "tallyjaw_journal_waiting_entries",
@@ -179,7 +179,7 @@ type SinkFamily = (
     fn(&SinkStatus) -> u64,
 );
 
-/// How the sinks are doing.
+/// Writes the state of the sinks.
 fn sinks(text: &mut Text, sinks: &[SinkStatus]) {
     let families: [SinkFamily; 4] = [
         (
@@ -217,7 +217,7 @@ fn sinks(text: &mut Text, sinks: &[SinkStatus]) {
     }
 }
 
-/// A count of nothing is a 0 from the start, so that its first rise is seen as one.
+/// Adds counts of 0, so that the first increase is seen as one.
 fn with_what_did_not_come(mut counts: Counts, status: &Status) -> Counts {
     let verdicts = Verdict::ALL.map(Verdict::name);
     for station in &status.state.stations {
@@ -264,7 +264,7 @@ fn syncs(text: &mut Text, meter: &Meter) {
     text.sample(&format!("{name}_count"), &[], syncs.count);
 }
 
-/// Microseconds as seconds, with one digit behind the point at least: `2500` is `0.0025`.
+/// Microseconds as seconds, with at least one decimal: `2500` is `0.0025`.
 fn seconds(micros: u64) -> String {
     let text = format!("{}.{:06}", micros / 1_000_000, micros % 1_000_000);
     let short = text.trim_end_matches('0');
@@ -275,7 +275,7 @@ fn seconds(micros: u64) -> String {
     }
 }
 
-/// Lines in the making.
+/// Text that is being written.
 #[derive(Default)]
 struct Text(String);
 

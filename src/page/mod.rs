@@ -1,12 +1,12 @@
-//! The bench page over HTTP: the page itself, events, the state, figures for a scrape, and commands.
+//! The bench page over HTTP: its files, events, the state, metrics, and commands.
 //!
-//! In: requests of browsers and programs, and what the daemon makes known through `Live`. Out: their
-//! answers, and commands for the daemon on the same way as those of the control socket.
+//! In: requests of browsers and programs, and what the daemon publishes through `Live`. Out: answers, and commands for
+//! the daemon, in the same way as from the control socket.
 //!
-//! - Everything is bounded: connections, clients of the event stream, heads, bodies, and the time that
-//!   each may take. Who reads slowly reads on from the journal and delays nobody.
-//! - A page of another origin gets nothing, whatever the browser was made to believe of our name.
-//! - Nothing is commanded without the token.
+//! - Everything is bounded: connections, clients of the event stream, heads, bodies, and their times. A slow client
+//!   continues from the journal and delays nobody.
+//! - A page of another origin is refused, whatever name the browser knows for this machine.
+//! - Commands need the token.
 
 mod assets;
 mod board;
@@ -35,36 +35,36 @@ use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{Semaphore, mpsc, watch};
 use tokio::task::JoinSet;
 
-/// How many connections are served at once; a browser opens up to six.
+/// Maximum number of connections; a browser opens up to six.
 pub const MOST_CONNECTIONS: usize = 256;
 
-/// How many of them may be event streams.
+/// Maximum number of event streams among them.
 pub const MOST_EVENT_CLIENTS: usize = 128;
 
-/// The longest body of a request, in bytes.
+/// Maximum length of a request's body, in bytes.
 pub const LONGEST_BODY: usize = 64 * 1024;
 
-/// How long after a failed `accept` (too many open files, most likely) the next is tried.
+/// Pause after a failed `accept`, which is mostly caused by too many open files.
 const ACCEPT_PAUSE: Duration = Duration::from_millis(100);
 
 /// Why the page cannot be served.
 #[derive(Debug, thiserror::Error)]
 pub enum PageError {
-    /// Nobody can connect there.
+    /// The address cannot be listened at.
     #[error("cannot serve the page at {listen}: {cause}")]
     Listen {
         /// The address.
         listen: SocketAddr,
-        /// Why not.
+        /// Error of the system.
         cause: io::Error,
     },
-    /// There is no token to command with.
+    /// The token cannot be read or made.
     #[error(transparent)]
     Token(#[from] TokenError),
 }
 
 impl PageError {
-    /// What a person can do; printed on a line of its own, never part of the message.
+    /// What to do. It is printed on a line of its own, never as part of the message.
     pub fn remedy(&self) -> String {
         match self {
             Self::Listen { cause, .. } if cause.kind() == io::ErrorKind::AddrInUse => {
@@ -78,7 +78,7 @@ impl PageError {
         }
     }
 
-    /// Whether the configuration is at fault; otherwise the system is.
+    /// Whether the configuration is the cause, and not the system.
     pub const fn is_wrong_configuration(&self) -> bool {
         match self {
             Self::Listen { .. } => true,
@@ -87,7 +87,7 @@ impl PageError {
     }
 }
 
-/// The page's place, before anybody is served.
+/// The page with its socket, before it is served.
 #[derive(Debug)]
 pub struct Page {
     listener: TcpListener,
@@ -96,30 +96,30 @@ pub struct Page {
     token: Token,
 }
 
-/// What the page shows, and where commands go.
+/// The data that the page shows, and the receiver of its commands.
 #[derive(Debug)]
 pub struct Sources {
-    /// What the daemon makes known.
+    /// Everything that the daemon publishes.
     pub live: Arc<Live>,
-    /// Where commands go.
+    /// Receiver of commands.
     pub asked: mpsc::Sender<ControlRequest>,
-    /// What is counted for a scrape.
+    /// Counts for the metrics.
     pub meter: Arc<Meter>,
-    /// The places of the feed's clients, for counting them.
+    /// The places of feed clients, to count them.
     pub feed_places: Arc<Semaphore>,
     /// In which the times of its reports are shown.
     pub zone: Zone,
 }
 
 impl Page {
-    /// Listens, and makes the token if there is none yet; inside of the runtime only.
+    /// Listens, and makes the token if there is none. Must be called within the runtime.
     pub fn open(config: PageConfig, state_dir: &Path) -> Result<Self, PageError> {
         let token = Token::open(state_dir)?;
         let failed = |cause| PageError::Listen {
             listen: config.listen,
             cause,
         };
-        // By way of std: tokio's own is async for names, and this is an address.
+        // Through std, because tokio's own function is async to resolve names, and this is an address.
         let listener = std::net::TcpListener::bind(config.listen).map_err(failed)?;
         let address = listener.local_addr().map_err(failed)?;
         let listener = listener
@@ -134,12 +134,12 @@ impl Page {
         })
     }
 
-    /// Address and port, also where any free port was requested.
+    /// Address and port, also if any free port was requested.
     pub fn address(&self) -> SocketAddr {
         self.address
     }
 
-    /// Serves until the sender of `stopped` is dropped; then answers that are under way go out.
+    /// Serves until the sender of `stopped` is dropped. Answers that have begun are completed.
     pub async fn serve(self, sources: Sources, mut stopped: watch::Receiver<()>) {
         if !self.address.ip().is_loopback() {
             tracing::warn!(

@@ -1,4 +1,4 @@
-//! The report of one series, as `tallyjaw report` makes it, and to be verified like that.
+//! The report of one series. It is the same as from `tallyjaw report`, and can be verified like it.
 #![expect(
     clippy::disallowed_methods,
     reason = "edge: a report says when it was made"
@@ -30,7 +30,7 @@ pub(super) fn make(
     };
     let asked = ReportRequest {
         compare: None,
-        query: Vec::new(), // the series was named
+        query: Vec::new(), // The series was named.
         made: now(),
         zone,
         version,

@@ -1,4 +1,4 @@
-//! What can be requested, and what is answered.
+//! The routes of the page, and their answers.
 
 use super::assets;
 use super::board::Docs;
@@ -25,13 +25,13 @@ use tokio::sync::Semaphore;
 
 const JSON: &str = "application/json";
 
-/// How long the body of a request may take.
+/// Time limit for the body of a request.
 const BODY_WITHIN: Duration = Duration::from_secs(10);
 
-/// How many may have the journal searched for them at once; it is read from its beginning.
+/// Maximum number of searches in the journal at once; each reads it from its beginning.
 const SEARCHES_MOST: usize = 2;
 
-/// What every route knows.
+/// The data of every route.
 #[derive(Debug)]
 pub(super) struct Site {
     pub(super) sources: Sources,
@@ -80,7 +80,7 @@ pub(super) fn routes(site: Arc<Site>) -> Router {
         .with_state(site)
 }
 
-/// An answer that nobody keeps: what is true now may not be in a moment.
+/// An answer that must not be cached.
 pub(super) fn answer(status: StatusCode, kind: &'static str, body: impl Into<Body>) -> Response {
     let mut response = Response::new(body.into());
     *response.status_mut() = status;
@@ -92,7 +92,7 @@ pub(super) fn answer(status: StatusCode, kind: &'static str, body: impl Into<Bod
 
 fn asset(asset: &'static assets::Asset) -> Response {
     let mut response = answer(StatusCode::OK, asset.kind, asset.text);
-    // Small, and always of the version that runs.
+    // The file is small, and must be that of the running version.
     let again = HeaderValue::from_static("no-cache");
     response.headers_mut().insert(CACHE_CONTROL, again);
     response
@@ -123,7 +123,7 @@ async fn state(State(site): State<Arc<Site>>) -> Response {
     answer(StatusCode::OK, JSON, format!("{}\n", doc.json))
 }
 
-/// What can be started at a station.
+/// The plans that can be started at a station.
 async fn plans(State(site): State<Arc<Site>>, Path(station): Path<String>) -> Response {
     let catalog = site.sources.live.catalog();
     if !catalog.stations.contains(&station) {
@@ -185,7 +185,7 @@ async fn one_series(State(site): State<Arc<Site>>, Path(series): Path<String>) -
     }
 }
 
-/// A page of its own: its style stands in it, and it asks for nothing at all.
+/// Policy of a report: its style is inside, and it loads nothing.
 const REPORT_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; \
     base-uri 'none'; frame-ancestors 'none'; form-action 'none'";
 
@@ -208,7 +208,7 @@ async fn one_report(State(site): State<Arc<Site>>, Path(series): Path<String>) -
     }
 }
 
-/// What is made of a series by reading the journal, a few at a time.
+/// Makes something of a series by reading the journal, a few at a time.
 async fn found<T: Send + 'static>(
     site: &Site,
     series: &str,
@@ -247,7 +247,7 @@ fn busy(why: &str) -> Refusal {
     Refusal::new(StatusCode::SERVICE_UNAVAILABLE, why, "ask again in a while")
 }
 
-/// Where a client was: what a browser says by itself counts more than the address it began with.
+/// The last entry that a client has. What a browser reports by itself takes precedence over the address it began with.
 fn asked_after(headers: &HeaderMap, query: Option<&str>) -> Result<Option<Seq>, Refusal> {
     let last = headers
         .get("last-event-id")
@@ -265,13 +265,13 @@ fn asked_after(headers: &HeaderMap, query: Option<&str>) -> Result<Option<Seq>, 
     })
 }
 
-/// What stands under a key of a query; numbers and words need no decoding.
+/// The value of a key in a query. Numbers and words need no decoding.
 fn key<'q>(query: &'q str, key: &str) -> Option<&'q str> {
     let mut pairs = query.split('&').filter_map(|pair| pair.split_once('='));
     pairs.find_map(|(name, value)| (name == key).then_some(value))
 }
 
-/// Whether the state is sent again after each change, and not only first.
+/// Whether the state is sent after each change, and not only at the beginning.
 fn wants_each_state(query: Option<&str>) -> Result<bool, Refusal> {
     match query.and_then(|query| key(query, "state")) {
         None | Some("first") => Ok(false),
@@ -313,7 +313,7 @@ async fn command_of(request: Request) -> Result<Vec<u8>, Refusal> {
         .get(CONTENT_TYPE)
         .map_or("none", |kind| kind.to_str().unwrap_or("no text"));
     let media = kind.split(';').next().unwrap_or_default().trim();
-    // A form of another page can be sent as text without anybody being asked; this it cannot.
+    // A form of another page can be sent as text without the user's consent, but not as JSON.
     if !media.eq_ignore_ascii_case(JSON) {
         return Err(Refusal::new(
             StatusCode::UNSUPPORTED_MEDIA_TYPE,

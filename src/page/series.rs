@@ -1,4 +1,4 @@
-//! One series with all its readings, from the journal's files.
+//! One series with all its readings, from the files of the journal.
 
 use crate::entry::Seq;
 use crate::entry::history::OneSeries;

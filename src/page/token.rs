@@ -1,7 +1,6 @@
 //! The token that commands need: 32 random bytes in a file that only the daemon's user can read.
 //!
-//! It stays the same over restarts, so that a page that is open goes on; to have a new one, take the file
-//! away and start again.
+//! It survives restarts, so that an open page continues to work. For a new one, remove the file and restart the daemon.
 
 use crate::durable::{Access, Failed, failed, put};
 use rustix::fs::{Mode, OFlags};
@@ -12,28 +11,28 @@ use std::io::{self, Read};
 use std::os::unix::fs::MetadataExt;
 use std::path::{Path, PathBuf};
 
-/// The name of the file in the state folder.
+/// Name of the file in the state folder.
 pub const TOKEN_FILE: &str = "page.token";
 
 const BYTES: usize = 32;
 
-/// Why there is no token.
+/// Why the token cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum TokenError {
     /// The file cannot be read or made.
     #[error(transparent)]
     Io(#[from] Failed),
-    /// Others may have read it, or have put it there.
+    /// Other users may have read or written the file.
     #[error("{} has mode {mode:04o} and owner {uid}, want 0600 and this user", path.display())]
     Open {
         /// The file.
         path: PathBuf,
-        /// Permission bits, as `stat` has them.
+        /// Permission bits of the file.
         mode: u32,
-        /// Its owner.
+        /// User id of its owner.
         uid: u32,
     },
-    /// It holds something else.
+    /// The file does not contain a token.
     #[error("{} holds no token, want 64 hexadecimal digits", path.display())]
     NoToken {
         /// The file.
@@ -42,7 +41,7 @@ pub enum TokenError {
 }
 
 impl TokenError {
-    /// What a person can do; printed on a line of its own, never part of the message.
+    /// What to do. It is printed on a line of its own, never as part of the message.
     pub fn remedy(&self) -> String {
         match self {
             Self::Io(_) => {
@@ -57,7 +56,7 @@ impl TokenError {
     }
 }
 
-/// What a command must show.
+/// The token that a command must carry.
 #[derive(Clone)]
 pub struct Token {
     text: String,
@@ -71,7 +70,7 @@ impl std::fmt::Debug for Token {
 }
 
 impl Token {
-    /// The token of a state folder, made if there is none.
+    /// The token of a state folder. It is made if there is none.
     pub(super) fn open(state_dir: &Path) -> Result<Self, TokenError> {
         let path = state_dir.join(TOKEN_FILE);
         match fs::symlink_metadata(&path) {
@@ -82,7 +81,7 @@ impl Token {
         Self::read(state_dir)
     }
 
-    /// The token of a state folder, for those who may read it.
+    /// The token of a state folder, for users who may read it.
     pub fn read(state_dir: &Path) -> Result<Self, TokenError> {
         let path = state_dir.join(TOKEN_FILE);
         let flags = OFlags::RDONLY | OFlags::NOFOLLOW | OFlags::CLOEXEC | OFlags::NONBLOCK;
@@ -109,12 +108,12 @@ impl Token {
         Ok(Self { text, digest })
     }
 
-    /// As it is shown to whoever asks `tallyjaw page`.
+    /// The token as `tallyjaw page` prints it.
     pub fn text(&self) -> &str {
         &self.text
     }
 
-    /// Whether this is the token; how long it takes tells nothing of where a wrong one differs.
+    /// Whether this is the token. The time taken does not depend on where a wrong one differs.
     pub(super) fn is(&self, shown: &[u8]) -> bool {
         let shown: [u8; 32] = Sha256::digest(shown).into();
         let pairs = shown.iter().zip(&self.digest);
@@ -133,7 +132,7 @@ fn make(path: &Path) -> Result<(), TokenError> {
     Ok(put(path, text.as_bytes(), true, Access::Private).map_err(failed("write", path))?)
 }
 
-/// From the kernel's generator, which may give less at a time than is requested.
+/// Fills the buffer from the kernel's generator, which may return less than requested.
 fn fill(bytes: &mut [u8]) -> io::Result<()> {
     let mut rest = bytes;
     while !rest.is_empty() {

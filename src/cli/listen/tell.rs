@@ -20,7 +20,7 @@ const HELP: Style = AnsiColor::Cyan.on_default();
 pub(super) struct Tell<'o> {
     out: &'o mut dyn Write,
     json: bool,
-    /// What the user is told about Ctrl-C.
+    /// What the user reads about Ctrl-C.
     on_interrupt: &'static str,
 }
 

@@ -1,4 +1,4 @@
-//! A series that is closed: its readings, how it came out, and what is to be set aside.
+//! The last closed series: its readings, its outcome, and the pieces to set aside.
 
 use super::scale::{self, MissMessage};
 use super::{READINGS_MOST, SlotMessage, slot_of};
@@ -6,60 +6,60 @@ use crate::entry::ledger::{Disposition, Series, Whole};
 use crate::entry::{Tally, words};
 use serde::Serialize;
 
-/// The series that was closed last.
+/// The last closed series.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct ClosedMessage {
-    /// Its id.
+    /// Number of the series.
     pub series: u64,
-    /// When it was closed.
+    /// Time of its end, RFC 3339 in UTC.
     pub at: String,
-    /// The plan; left out if it was given inline.
+    /// Id of the plan; left out if the request gave the keys of a plan.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plan: Option<String>,
-    /// The terminal; left out where gauge blocks were measured.
+    /// Id of the terminal; left out where gauge blocks were measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub terminal: Option<String>,
-    /// The wire with both of its sizes.
+    /// Wire in words, with area and gauge.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wire: Option<String>,
     /// `accepted`, `rejected`, `undecided` or `cut_short`.
     pub outcome: &'static str,
-    /// What takes from its weight: `calibration_overdue`, …
+    /// Reservations of the outcome, such as `calibration_overdue`.
     pub reservations: Vec<&'static str>,
-    /// The same in words, in brackets.
+    /// Reservations in words, in brackets.
     pub beside: String,
-    /// Of its readings.
+    /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
-    /// The highest piece number.
+    /// Highest piece number.
     pub pieces: u32,
-    /// What was measured, in order.
+    /// Axes in the order of measuring.
     pub axes: Vec<String>,
-    /// Its counted readings, at most 400 of them.
+    /// Counted readings, at most 400.
     pub readings: Vec<SlotMessage>,
-    /// Its doubted readings.
+    /// Doubted readings.
     pub doubted: Vec<SlotMessage>,
-    /// What is to be set aside, by piece.
+    /// Readings whose pieces must be set aside, by piece.
     pub aside: Vec<AsideMessage>,
 }
 
-/// A reading for which a piece is set aside.
+/// A reading whose piece must be set aside.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct AsideMessage {
-    /// The piece, from 1.
+    /// Number of the piece, from 1.
     pub piece: u32,
-    /// The axis.
+    /// Name of the axis.
     pub axis: String,
-    /// The value.
+    /// Value with its unit.
     pub value: String,
     /// The verdict.
     pub verdict: &'static str,
-    /// How far it is from the limit that decides.
+    /// Distance from the limit that decides; left out if the reading has none.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub miss: Option<MissMessage>,
 }
 
 impl ClosedMessage {
-    /// `None` of a series that is open.
+    /// The message for a series; `None` if it is open.
     pub(super) fn of(series: &Series<Whole>) -> Option<Self> {
         let closed = series.closed.as_ref()?;
         let completed = &closed.completed;

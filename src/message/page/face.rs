@@ -1,7 +1,7 @@
-//! What is the biggest thing on the screen of a station: the last verdict, or what is so instead of it.
+//! The main display of a station: the last verdict, or a state that matters more.
 //!
-//! In: the state, what came last, and what is to be done next. Out: one [`Face`]. What a verdict would hide
-//! comes before it: a refusal, an instrument that is not there, a zero that is off.
+//! In: the state, the last entries, and the next action. Out: one [`Face`]. A state that a verdict would hide takes
+//! precedence: a refusal, an instrument that is not connected, a zero that is off.
 
 use crate::entry::state::StationState;
 use crate::entry::{Entry, FrameEntry, SeriesEntry, Stamped, Standing};
@@ -10,129 +10,129 @@ use crate::station::prompt::Prompt;
 use crate::station::zero::Due;
 use serde::Serialize;
 
-/// What is the biggest thing on the screen.
+/// The main display of a station.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Face {
-    /// Nothing is open and nothing came out: the plans.
+    /// No series is open and none was closed: the plans are shown.
     Idle,
-    /// The limits of the slot that is measured next.
+    /// The limits of the next slot.
     Limits,
     /// The last reading with its verdict.
     Verdict,
-    /// A value came that does not count.
+    /// The last value does not count.
     NotCounted {
-        /// Its entry.
+        /// `seq` of its entry.
         seq: u64,
-        /// The value.
+        /// Value with its unit.
         value: String,
-        /// Why.
+        /// Reason, for programs.
         reason: &'static str,
-        /// What it may be instead.
+        /// Likely cause, in words.
         #[serde(skip_serializing_if = "Option::is_none")]
         hint: Option<String>,
     },
-    /// Bytes came that are no value.
+    /// Bytes came that could not be read.
     Unread {
-        /// The entry.
+        /// `seq` of their entry.
         seq: u64,
-        /// The instrument.
+        /// Name of the instrument.
         instrument: String,
-        /// Why.
+        /// Reason, in words.
         reason: String,
         /// What to do.
         #[serde(skip_serializing_if = "Option::is_none")]
         remedy: Option<String>,
     },
-    /// The station could not do what a card or a pedal said.
+    /// A card or pedal press was refused.
     Refused {
-        /// What was said.
+        /// Text of the card, or action of the pedal.
         said: String,
-        /// Why not.
+        /// Reason, in words.
         reason: String,
         /// What to do.
         #[serde(skip_serializing_if = "Option::is_none")]
         remedy: Option<String>,
     },
-    /// The instrument that is needed next is not connected.
+    /// The instrument of the next slot is not connected.
     Unplugged {
-        /// The instrument.
+        /// Name of the instrument.
         instrument: String,
-        /// Why not, if that is known.
+        /// Why its port was closed; left out if unknown.
         #[serde(skip_serializing_if = "Option::is_none")]
         why: Option<String>,
     },
-    /// Its port is another adapter than before.
+    /// The port of the next slot's instrument has an adapter that nobody confirmed.
     Adapter {
-        /// The instrument.
+        /// Name of the instrument.
         instrument: String,
-        /// The adapter that is meant.
+        /// Confirmed adapter.
         was: String,
-        /// The one that is there.
+        /// Adapter that is plugged in now.
         is: String,
     },
-    /// Other programs read its port too.
+    /// Other programs read the port of the next slot's instrument too.
     Shared {
-        /// The instrument.
+        /// Name of the instrument.
         instrument: String,
-        /// The programs.
+        /// Names of the programs.
         holders: Vec<String>,
     },
     /// A zero is due.
     Zero {
-        /// Of this instrument.
+        /// Name of the instrument.
         instrument: String,
         /// `opening`, `pieces`, `time`, `closing` or `origin_moved`.
         why: &'static str,
-        /// How many pieces or minutes, where that is why.
+        /// Number of pieces or minutes between two zeros, if that is the reason.
         #[serde(skip_serializing_if = "Option::is_none")]
         every: Option<u64>,
-        /// It must be said first.
+        /// Whether the zero must be announced first.
         must_be_said: bool,
-        /// The instrument measures a force: it has no jaws.
+        /// Whether the instrument measures a force, so that it has no jaws.
         force: bool,
     },
     /// The last zero was off.
     ZeroOff {
-        /// Of this instrument.
+        /// Name of the instrument.
         instrument: String,
-        /// By so much, if that was kept.
+        /// Error of the zero; left out if unknown.
         #[serde(skip_serializing_if = "Option::is_none")]
         by: Option<String>,
-        /// How many readings are doubted and to be measured again.
+        /// Number of doubted readings, which must be measured again.
         doubted: usize,
-        /// It must be said first.
+        /// Whether the zero must be announced first.
         must_be_said: bool,
-        /// The instrument measures a force: it has no jaws.
+        /// Whether the instrument measures a force, so that it has no jaws.
         force: bool,
     },
-    /// Readings are doubted: they are measured again.
+    /// Readings were put in doubt and must be measured again.
     Doubted {
-        /// How many.
+        /// Number of these readings.
         again: usize,
     },
-    /// A reading was retracted.
+    /// The operator retracted a reading.
     Retracted {
-        /// The reading.
+        /// `seq` of the reading's entry.
         reading: u64,
     },
-    /// The series is over.
+    /// The series is closed.
     Over,
 }
 
-/// What came last of those things that can be the biggest on the screen.
+/// The last event that can be the main display.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Newest {
     Verdict,
     Said(Face),
     Doubted,
     Over,
-    /// What to do next says all.
+    /// The next action says everything.
     Nothing,
 }
 
 impl Newest {
-    /// `None` of an entry that changes nothing of it.
+    /// The event in this entry; `None` if it does not change the display.
     pub(super) fn of(stamped: &Stamped) -> Option<Self> {
         Some(match &stamped.entry {
             Entry::Journal(_) | Entry::Said(_) | Entry::Port(_) => return None,
@@ -151,8 +151,7 @@ impl Newest {
                 reason: unread.reason.clone(),
                 remedy: unread.remedy.clone(),
             }),
-            // A zero that vouches for what was measured takes nothing from the last verdict's place,
-            // but what comes next is measured against its limits.
+            // A good zero does not replace the last verdict, but the next value will be compared with the limits.
             Entry::Frame(FrameEntry::Zeroed(_)) => Self::Nothing,
             Entry::Series(entry) => match entry {
                 SeriesEntry::Completed(_) => Self::Over,
@@ -171,7 +170,7 @@ impl Newest {
     }
 }
 
-/// The face of a station.
+/// The main display of a station.
 pub(super) fn face(
     station: Option<&StationState>,
     newest: Option<&Newest>,
@@ -214,7 +213,7 @@ fn is_zero(prompt: &Prompt) -> bool {
     matches!(prompt, Prompt::Zero { .. })
 }
 
-/// What must be seen to before anything counts.
+/// What must be done before anything counts.
 fn in_the_way(prompt: &Prompt, doubted: usize) -> Option<Face> {
     match prompt {
         Prompt::Connect { instrument, why } => Some(Face::Unplugged {
@@ -255,12 +254,12 @@ fn in_the_way(prompt: &Prompt, doubted: usize) -> Option<Face> {
     }
 }
 
-/// What must be done before the next slot is measured.
+/// What must be done before the next slot can be measured.
 pub(super) fn todo(prompt: &Prompt, doubted: usize) -> Option<Face> {
     in_the_way(prompt, doubted).or_else(|| due(prompt))
 }
 
-/// A zero that is due.
+/// The display for a zero that is due.
 fn due(prompt: &Prompt) -> Option<Face> {
     let Prompt::Zero {
         instrument,

@@ -1,4 +1,4 @@
-//! What happened at a station, for the page: how it looks, sounds and is said.
+//! The recent events of a station for the page: words, tone, and spoken text.
 
 use crate::entry::spoken::{Spoken, spoken};
 use crate::entry::words::{self, safe};
@@ -9,38 +9,38 @@ use crate::spec::Verdict;
 use serde::Serialize;
 use std::collections::VecDeque;
 
-/// How many happenings of a station are kept.
+/// Maximum number of events that are kept for a station.
 pub(super) const RECENT_MOST: usize = 24;
-/// How many characters of what happened are shown.
+/// Maximum number of characters of an event's words.
 const WORDS_MOST: usize = 300;
 
-/// Something that happened.
+/// An event at a station.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct RecentMessage {
     /// `seq` of its entry.
     pub seq: u64,
     /// Wall clock, RFC 3339 in UTC.
     pub at: String,
-    /// The entry's kind.
+    /// Kind of the entry.
     pub kind: &'static str,
-    /// How it looks and sounds: `pass`, `fail_low`, `fail_high`, `unsure`, `not_counted`, `zero_ok`,
-    /// `zero_off`, `alert`, `accepted`, `rejected`, `undecided`, or `plain`.
+    /// Look and sound of the event: `pass`, `fail_low`, `fail_high`, `unsure`, `not_counted`, `zero_ok`, `zero_off`,
+    /// `alert`, `accepted`, `rejected`, `undecided`, or `plain`.
     pub tone: &'static str,
-    /// What is heard where it is read aloud; left out where nothing is.
+    /// Text to speak; left out if nothing is spoken.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub aloud: Option<String>,
-    /// What happened, in words.
+    /// The event in words.
     pub words: String,
-    /// `doubted` or `retracted`, if that came later.
+    /// `doubted` or `retracted`, if that happened later.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fate: Option<&'static str>,
-    /// It can be retracted.
+    /// Whether it is a reading that can be retracted.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub may_be_retracted: bool,
 }
 
 impl RecentMessage {
-    /// What an entry says; `None` of those that nobody at the bench waits for.
+    /// The event of an entry; `None` for kinds that do not concern people at the bench.
     pub(super) fn of(stamped: &Stamped) -> Option<Self> {
         Some(Self {
             seq: stamped.seq.0,
@@ -55,7 +55,7 @@ impl RecentMessage {
     }
 }
 
-/// The beginning of what is too long for a line or two.
+/// Cuts words that do not fit into a line or two.
 fn short(mut words: String) -> String {
     if let Some((cut, _)) = words.char_indices().nth(WORDS_MOST) {
         words.truncate(cut);
@@ -64,7 +64,7 @@ fn short(mut words: String) -> String {
     words
 }
 
-/// What an entry says of earlier readings.
+/// Marks earlier readings that an entry doubts, retracts or restores.
 pub(super) fn mark(recent: &mut VecDeque<RecentMessage>, entry: &SeriesEntry) {
     let (readings, fate) = match entry {
         SeriesEntry::Doubted(doubted) => (&doubted.readings[..], Some("doubted")),
@@ -86,7 +86,7 @@ pub(super) fn mark(recent: &mut VecDeque<RecentMessage>, entry: &SeriesEntry) {
     }
 }
 
-/// How an entry looks and sounds; `None` for those that nobody at the bench waits for.
+/// Look and sound of an entry; `None` for kinds that do not concern people at the bench.
 fn tone(entry: &Entry) -> Option<&'static str> {
     Some(match entry {
         Entry::Journal(_) => return None,
@@ -132,13 +132,13 @@ fn tone_of(reading: &Reading) -> &'static str {
     }
 }
 
-/// What is read aloud.
+/// The text to speak.
 fn aloud(entry: &Entry) -> Option<String> {
     if let Entry::Series(SeriesEntry::Alerted(alerted)) = entry {
         return Some(safe(&alerted.text));
     }
     let Spoken { verdict, value, .. } = spoken(entry)?;
-    // That a zero is good says all of its value.
+    // If a zero is good, its value adds nothing.
     let good = matches!(entry, Entry::Frame(FrameEntry::Zeroed(zeroed)) if zeroed.ok);
     Some(match value {
         Some(value) if !good => format!("{verdict}, {value}"),

@@ -1,8 +1,8 @@
-//! What the bench page shows beside the state: readings slot by slot, zeros, where the last value lies,
-//! and what happened of late, ready to be drawn and heard.
+//! What the bench page shows beside the state: readings by slot, zeros, the position of the last value, and recent
+//! events.
 //!
-//! In: entries in order, and the state that they amount to. Out: one message a station. The page folds
-//! nothing by itself.
+//! In: entries in order, and the state that follows from them. Out: one message for each station. The page computes
+//! nothing from entries itself.
 //!
 //! What is unknown is left out, never 0.
 
@@ -32,90 +32,90 @@ use serde::Serialize;
 use std::collections::{BTreeMap, VecDeque};
 use tiles::Uses;
 
-/// How many readings of a series are shown, the newest ones.
+/// Maximum number of readings of a series that are shown, the newest ones.
 const READINGS_MOST: usize = 400;
 
-/// All that the page shows: the answer to `status`, and more of each station.
+/// Content of the page: the answer to `status`, and more about each station.
 #[derive(Debug, Clone, Serialize)]
 pub struct PageMessage {
-    /// As the control socket answers it.
+    /// Answer to `status`.
     #[serde(flatten)]
     pub status: Status,
-    /// More of each station, in the order of the state.
+    /// More about each station, in the order of the state.
     pub benches: Vec<BenchMessage>,
 }
 
-/// What the page shows of a station beside its state.
+/// Content of the page for a station, beside its state.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct BenchMessage {
-    /// Its name in the configuration.
+    /// Name of the station in the configuration.
     pub station: String,
-    /// What is the biggest thing on the screen.
+    /// Main display of the station.
     pub face: Face,
-    /// What must be done before the next slot is measured: a zero, an instrument to be connected, …
+    /// What must be done before the next slot can be measured: a zero, connecting an instrument, …
     #[serde(skip_serializing_if = "Option::is_none")]
     pub todo: Option<Face>,
-    /// The slots that may be measured next, with their limits; several where the value tells the axis.
+    /// Slots that may be measured next, with their limits; several in the order `by_value`.
     pub asks: Vec<AskMessage>,
-    /// The counted readings of the open series, at most 400 of them.
+    /// Counted readings of the open series, at most 400.
     pub readings: Vec<SlotMessage>,
-    /// The doubted readings of the open series whose slots wait to be measured again.
+    /// Doubted readings of the open series whose slots must be measured again.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub doubted: Vec<SlotMessage>,
-    /// The series that was closed last, with what is to be set aside.
+    /// Last closed series, with the pieces to set aside.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub closed: Option<ClosedMessage>,
-    /// The zero of each instrument of the station.
+    /// State of the zero of each instrument.
     pub zeros: Vec<ZeroStateMessage>,
-    /// The last value as shown, with its unit.
+    /// Last value as shown, with its unit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last_value: Option<String>,
-    /// Where the last value lies, if it was measured for something.
+    /// Position of the last value between its limits; left out if no series was open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub scale: Option<ScaleMessage>,
-    /// What happened, the newest first.
+    /// Recent events, the newest first.
     pub recent: Vec<RecentMessage>,
-    /// The reading that was retracted last, while that can be undone.
+    /// Last retracted reading, as long as it can be restored.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub restorable: Option<SlotMessage>,
-    /// The series that the last arming stopped early, while it can be resumed.
+    /// Number of the series that the last arming stopped early, as long as it can be resumed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub resumable: Option<u64>,
 }
 
-/// A counted reading in its slot.
+/// A reading in its slot.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct SlotMessage {
     /// `seq` of its entry.
     pub seq: u64,
-    /// The piece, from 1.
+    /// Number of the piece, from 1.
     pub piece: u32,
-    /// Its name in the plan, as `core_crimp_height`.
+    /// Name of the axis, such as `core_crimp_height`.
     pub axis: String,
-    /// The value as shown, with its unit.
+    /// Value as shown, with its unit.
     pub value: String,
-    /// The value in nanometres or millinewtons.
+    /// Value in nanometres or millinewtons.
     pub at: i64,
     /// `pass`, `fail_low`, `fail_high`, `unsure_low` or `unsure_high`.
     pub verdict: &'static str,
-    /// Measuring destroyed the piece: retracting the reading needs a reason.
+    /// Whether measuring destroyed the piece, so that retracting needs a reason.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub needs_reason: bool,
 }
 
-/// How the zero of an instrument stands.
+/// State of an instrument's zero.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct ZeroStateMessage {
-    /// Its name in the configuration.
+    /// Name of the instrument in the configuration.
     pub instrument: String,
     /// `good`, `off`, `due`, `moved` (the origin was set with open jaws), or `none` yet in this series.
     pub zero: &'static str,
-    /// When the last good one was.
+    /// Time of the last good zero.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub since: Option<String>,
 }
 
-/// What happened of late at every station.
+/// Recent events of all stations.
 #[derive(Debug, Default)]
 pub struct Board {
     stations: BTreeMap<String, StationBoard>,
@@ -123,18 +123,18 @@ pub struct Board {
     uses: Uses,
 }
 
-/// The same at one of them.
+/// Recent events of one station.
 #[derive(Debug, Default)]
 struct StationBoard {
     recent: VecDeque<RecentMessage>,
-    /// What came last of those things that can be the biggest on the screen.
+    /// Last event that can be the main display.
     newest: Option<Newest>,
-    /// The series that was closed last, once nothing more will be said of it.
+    /// Last closed series, once nothing can change it.
     settled: Option<Series<Whole>>,
 }
 
 impl Board {
-    /// One more entry.
+    /// Takes the next entry.
     pub fn apply(&mut self, stamped: &Stamped) {
         self.uses.apply(stamped);
         let settled = self.ledger.take(stamped, Whole::of(stamped));
@@ -158,12 +158,12 @@ impl Board {
         }
     }
 
-    /// What can be started at `station`.
+    /// The plans that can be started at `station`.
     pub fn plans(&self, catalog: &Catalog, station: &str) -> PlansMessage {
         self.uses.message(catalog, station)
     }
 
-    /// What the page shows of every station of `status`, whose state is `state`.
+    /// The content of the page for every station of `status`, whose state is `state`.
     pub fn message(&self, status: Status, state: &State) -> PageMessage {
         let stations = status.state.stations.iter();
         let benches = stations
@@ -212,7 +212,7 @@ impl Board {
         }
     }
 
-    /// The doubted readings whose slots no newer one has filled.
+    /// The doubted readings whose slots have no newer reading.
     fn doubted(&self, series: &SeriesState) -> Vec<SlotMessage> {
         let known = self.ledger.get(series.id);
         let entered = known.map_or(&[][..], |known| &known.readings);
@@ -231,7 +231,7 @@ impl Board {
         slots.into_values().collect()
     }
 
-    /// The series that came out last, if its readings are known.
+    /// The last closed series, if its readings are known.
     fn closed(
         &self,
         outcome: Option<&(Seq, Outcome, Tally)>,
@@ -262,7 +262,7 @@ fn slot(reading: &CountedReading) -> SlotMessage {
     }
 }
 
-/// A reading of the ledger in the slot that it was measured for; `None` of one that was not judged.
+/// A reading of the ledger in its slot; `None` if it was not judged.
 fn slot_of(seq: Seq, reading: &Reading) -> Option<SlotMessage> {
     let slot = reading.slot.as_ref()?;
     Some(SlotMessage {

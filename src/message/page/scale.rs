@@ -1,4 +1,4 @@
-//! Where a value lies between its limits, and what the next one is measured against.
+//! The position of a value between its limits, and the requirements of the next value.
 
 use crate::entry::state::SeriesState;
 use crate::entry::{Reading, Seq};
@@ -7,48 +7,48 @@ use crate::spec::{AxisName, Limits};
 use crate::station::prompt::Prompt;
 use serde::Serialize;
 
-/// A value between its limits; lengths in nanometres, forces in millinewtons.
+/// A value between its limits, in nanometres or millinewtons.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct ScaleMessage {
-    /// The reading.
+    /// `seq` of the reading's entry.
     pub seq: u64,
-    /// The axis in words.
+    /// Axis in words.
     pub axis: String,
-    /// `nm` or `mN`.
+    /// Base unit: `nm` or `mN`.
     pub base: &'static str,
-    /// The reading's value on the scale.
+    /// Position of the value.
     pub value: MarkMessage,
-    /// The nominal value.
+    /// Nominal value.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nominal: Option<MarkMessage>,
-    /// The lower limit.
+    /// Lower limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lower: Option<MarkMessage>,
-    /// The upper limit.
+    /// Upper limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub upper: Option<MarkMessage>,
-    /// How far the limits are drawn in under the guarded rule.
+    /// Width of the guard band, in base units; left out with simple acceptance.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub guard: Option<i64>,
-    /// The limits as text.
+    /// Limits as text.
     pub limits: String,
-    /// How far the value is from the limit that matters; left out of a reading that was not judged.
+    /// Distance from the limit that decides; left out if the reading was not judged.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub miss: Option<MissMessage>,
 }
 
-/// How far a value is from the limit that decides: the one it misses, or the nearer one.
+/// Distance of a value from the limit that decides: the one it exceeds, or the nearer one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct MissMessage {
     /// `lower` or `upper`.
     pub limit: &'static str,
-    /// It lies beyond that limit, on the bad side.
+    /// Whether the value is outside that limit.
     pub beyond: bool,
-    /// How far, never negative; left out of a value at the limit.
+    /// Distance with its unit, never negative; left out for a value on the limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
-    /// What is wrong with the piece, by axis: `too_low`, `too_high`, `too_narrow`, `too_wide`, `too_weak`,
-    /// `too_strong`, `too_short`, `too_long`, `too_small`, `too_large`; left out of a value within its limits.
+    /// Fault of the piece, by axis: `too_low`, `too_high`, `too_narrow`, `too_wide`, `too_weak`, `too_strong`,
+    /// `too_short`, `too_long`, `too_small`, `too_large`; left out for a value within limits.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub fault: Option<String>,
 }
@@ -56,46 +56,46 @@ pub struct MissMessage {
 /// A slot that may be measured next.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct AskMessage {
-    /// The piece, from 1.
+    /// Number of the piece, from 1.
     pub piece: u32,
-    /// Of this number of pieces.
+    /// Number of pieces in the series.
     pub pieces: u32,
-    /// The axis.
+    /// Name of the axis.
     pub axis: String,
-    /// The gauge block that is set between the jaws, if one is.
+    /// Size of the gauge block to measure; left out for crimps.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub block: Option<String>,
-    /// The lower limit.
+    /// Lower limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lower: Option<String>,
-    /// The upper limit.
+    /// Upper limit.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub upper: Option<String>,
-    /// The nominal value.
+    /// Nominal value.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nominal: Option<String>,
-    /// The reading that one more zero, within two seconds, retracts.
+    /// Reading that one more zero within two seconds retracts.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub undo: Option<UndoMessage>,
 }
 
-/// A reading that can be retracted by one more zero.
+/// Reading that one more zero can retract.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct UndoMessage {
-    /// Its piece.
+    /// Number of the piece.
     pub piece: u32,
-    /// Its axis.
+    /// Name of the axis.
     pub axis: String,
-    /// Its value.
+    /// Value with its unit.
     pub value: String,
 }
 
-/// A place on a scale.
+/// A position on a scale.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct MarkMessage {
-    /// In base units.
+    /// Position in base units.
     pub at: i64,
-    /// As people read it.
+    /// Position as text with its unit.
     pub text: String,
 }
 
@@ -135,10 +135,10 @@ pub(super) fn scale(
     })
 }
 
-/// How far `value` is from the limit that decides.
+/// Distance of `value` from the limit that decides.
 pub(super) fn miss(axis: &AxisName, limits: &Limits, value: Quantity) -> Option<MissMessage> {
     let at = value.base();
-    // From each limit to the good side.
+    // Distances from each limit into the tolerance.
     let lower = limits
         .lower()
         .map(|limit| ("lower", at.saturating_sub(limit.base())));
@@ -158,7 +158,7 @@ pub(super) fn miss(axis: &AxisName, limits: &Limits, value: Quantity) -> Option<
     })
 }
 
-/// What is wrong with a piece beyond a limit of this axis, as the key of the page's text.
+/// The fault of a piece outside a limit of this axis, as a key of the page's texts.
 fn fault(axis: &AxisName, dimension: Dimension, lower: bool) -> String {
     let (below, above) = axis.beyond(dimension);
     (if lower { below } else { above }).replace(' ', "_")

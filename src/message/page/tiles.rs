@@ -1,6 +1,6 @@
-//! The plans as tiles to start from: what each measures, against which limits, and how it came out last.
+//! The plans as tiles: what each measures, its limits, and its last outcome.
 //!
-//! In: the configuration, and the series that were seen. Out: the tiles of a station, the last used first.
+//! In: the configuration, and the series seen so far. Out: the tiles of a station, the last used first.
 
 use crate::entry::{Entry, Outcome, SaidEntry, Seq, SeriesEntry, Stamped, words};
 use crate::message::catalog::{LimitMessage, ToolBrief};
@@ -10,62 +10,62 @@ use serde::Serialize;
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 
-/// How many operators are remembered.
+/// Maximum number of operators that are remembered.
 const OPERATORS_MOST: usize = 12;
 
-/// What can be chosen at a station.
+/// Plans, operators and tools to choose from at a station.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct PlansMessage {
-    /// The plans, the last used first, those that cannot be started here last.
+    /// Plans, the last used first. Those that cannot be started here come last.
     pub plans: Vec<TileMessage>,
-    /// Who measured of late, the last first.
+    /// Operators of recent series, the last first.
     pub operators: Vec<String>,
-    /// The crimp tools.
+    /// Crimp tools.
     pub tools: Vec<ToolBrief>,
 }
 
-/// A plan.
+/// A plan that can be chosen.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct TileMessage {
-    /// Its name.
+    /// Id of the plan.
     pub plan: String,
-    /// The terminal; left out where gauge blocks are measured.
+    /// Id of the terminal; left out where gauge blocks are measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub terminal: Option<String>,
-    /// The wire with both of its sizes.
+    /// Wire in words, with area and gauge.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wire: Option<String>,
-    /// The gauge blocks.
+    /// Sizes of the gauge blocks.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub blocks: Vec<String>,
-    /// What is measured, with its limits where it can be started.
+    /// Axes, with their limits if the plan can be started.
     pub axes: Vec<LimitMessage>,
-    /// How many pieces.
+    /// Number of pieces.
     pub pieces: u32,
-    /// Why.
+    /// Purpose of the pieces, such as `first_off`.
     pub purpose: &'static str,
-    /// The crimp tool.
+    /// Id of the crimp tool.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub tool: Option<String>,
-    /// Its nest.
+    /// Nest of the crimp tool.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub nest: Option<String>,
-    /// The series that it was last started as.
+    /// Last series of this plan.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last: Option<UseMessage>,
-    /// Why it cannot be started here.
+    /// Why the plan cannot be started here; left out if it can.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cannot: Option<String>,
 }
 
-/// A series that a plan was started as.
+/// A series of a plan.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct UseMessage {
-    /// Its id.
+    /// Number of the series.
     pub series: u64,
-    /// When it was started.
+    /// Time of its start, RFC 3339 in UTC.
     pub at: String,
-    /// How it came out; left out while it is open.
+    /// Outcome; left out while it is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub outcome: Option<&'static str>,
 }
@@ -126,7 +126,7 @@ impl Uses {
         self.operators.truncate(OPERATORS_MOST);
     }
 
-    /// The plans of `catalog` as `station` can start them.
+    /// The plans of `catalog` as tiles for `station`.
     pub(super) fn message(&self, catalog: &Catalog, station: &str) -> PlansMessage {
         let plans = catalog.plans.iter();
         let mut tiles: Vec<_> = plans
@@ -147,7 +147,7 @@ impl Uses {
         }
     }
 
-    /// `None` of a plan that has no name.
+    /// The tile of a plan; `None` if it has no id.
     fn tile(&self, catalog: &Catalog, station: &str, plan: &Plan) -> Option<TileMessage> {
         let id = plan.id.clone()?;
         let (spec, cannot) = match resolve(catalog, station, plan, None) {

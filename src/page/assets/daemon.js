@@ -1,9 +1,9 @@
-// What goes between the page and the daemon: the event stream, and commands.
+// The connection between page and daemon: the event stream, and commands.
 
 const SIGN_OF_LIFE_MS = 12000; // the daemon sends something every 5 s
 const AGAIN_MS = 700;
 
-// The token stands behind the # once, and is kept for this tab only.
+// The token follows the # in the address once, and is then kept for this tab only.
 const token = (() => {
   const given = /(?:^#|&)token=([0-9a-fA-F]{64})/.exec(location.hash)?.[1];
   if (given) {
@@ -13,12 +13,12 @@ const token = (() => {
   return given ?? sessionStorage.getItem("token");
 })();
 
-// Without the token the page may only look.
+// Without the token the page can only read.
 export const mayCommand = token !== null;
 
 const authorized = () => (token ? { Authorization: `Bearer ${token}` } : {});
 
-// What a command was refused for: a message, and what to do.
+// A refused command: message and remedy.
 export class Refused extends Error {
   constructor({ code, message, data }) {
     super(message);
@@ -53,7 +53,7 @@ export async function read(path) {
 let lastId = null;
 let journal = null;
 
-// Follows the daemon for ever; `on` has `state`, `notice`, `moving` and `gone`.
+// Follows the daemon for ever; `on` has the handlers `state`, `notice`, `moving` and `gone`.
 export async function follow(on) {
   for (;;) {
     on.gone(await untilItEnds(on));
@@ -94,7 +94,7 @@ async function untilItEnds(on) {
   }
 }
 
-// Of several states only the last is shown, and of what moves.
+// Of several waiting states, and of several moving values, only the last is shown.
 function take(events, on) {
   let [state, moving] = [null, null];
   for (const text of events) {

@@ -1,11 +1,11 @@
-// What opens over the screen: who measures, the tool, an own choice, what happened, the service view, reasons.
+// Dialogs over the screen: operator, tool, free choice, events, service view, reasons.
 
 import { $, button, capital, make, open, refill, setText, shape } from "./dom.js";
 import { axisName, clock, LANGUAGES, language, named, number, t } from "./texts.js";
 import { call } from "./daemon.js";
 import { offered } from "./plans.js";
 
-// A question with two answers; the answer is true where the first was pressed.
+// A question with two answers; true if the first button was pressed.
 export function confirm(heading, sentence, yes, no) {
   setText($("confirm-heading"), heading);
   setText($("confirm-words"), sentence);
@@ -24,7 +24,7 @@ export function confirm(heading, sentence, yes, no) {
   });
 }
 
-// ---- who measures, and with which tool ----
+// ---- operator and tool ----
 
 export function openOperator(here, say) {
   const names = offered().operators.filter((name) => name !== here.operator);
@@ -50,7 +50,7 @@ async function closeAfter(id, said) {
   if (await said) $(id).close();
 }
 
-// ---- an own choice ----
+// ---- free choice ----
 
 let catalog = null;
 
@@ -88,7 +88,7 @@ export function chooseTool() {
   options($("own-nest"), nests.length ? nests.map((one) => [one.nest, one.nest]) : [["", t("own.none")]]);
 }
 
-// What `arm` is sent for the choice.
+// The parameters of `arm` for the choice.
 export function ownChoice() {
   const chosen = {
     terminal: $("own-terminal").value, wire: $("own-wire").value, pieces: Number($("own-pieces").value), purpose: $("own-purpose").value,
@@ -99,7 +99,7 @@ export function ownChoice() {
   return chosen;
 }
 
-// ---- why a reading is retracted whose piece is destroyed ----
+// ---- reason for retracting the reading of a destroyed piece ----
 
 let doomed = null;
 
@@ -112,7 +112,7 @@ export function askReason(one) {
 
 export const reasonGiven = () => ({ seq: doomed, reason: $("why-reason").value.trim() });
 
-// ---- what happened, and what is worth knowing of ports ----
+// ---- events, and information about ports ----
 
 export function showHistory(bench, may, retract) {
   refill($("history-list"), bench.recent.map((one) => {
@@ -129,7 +129,7 @@ export function showHistory(bench, may, retract) {
 
 const ZEROS = { good: "zero_ok", off: "zero_off", due: "zero", moved: "zero_off", none: "plain" };
 
-// How an instrument is, as shape and words.
+// The state of an instrument, as shape and words.
 export function instrumentWords(one, bench) {
   const zero = bench.zeros.find((known) => known.instrument === one.instrument);
   if (!one.attached) return ["unplugged", t("instrument.unplugged")];
@@ -160,9 +160,9 @@ export function showLanguages(choose) {
   $("languages").replaceChildren(...Object.entries(LANGUAGES).map(([code, name]) => button({ lang: code, "data-language": code, "aria-pressed": String(code === language) }, name, () => choose(code))));
 }
 
-// ---- what the operator should know of: one line that opens ----
+// ---- warnings: one line that opens ----
 
-// The warnings of the series, the alerts of its rules, and what the daemon says of its sinks and of its journal.
+// Warnings of the series, alerts of run rules, and problems of sinks and journal.
 export function warningsOf(state, here, bench, notice) {
   const armed = here.armed;
   const failing = (state.sinks ?? []).filter((sink) => sink.failing);

@@ -1,10 +1,10 @@
-// Elements, text and shapes. All text is set as text, so that a note with markup in it shows as it was written.
+// Elements, text and shapes. Text is always set as text, so that markup in a note is shown and not interpreted.
 
 const SVG = "http://www.w3.org/2000/svg";
 
 export const $ = (id) => document.getElementById(id);
 
-// What could turn the direction of reading or steer the eye, shown as an escape: as `safe` in src/quantity/safe.rs.
+// Characters that could change the reading direction or mislead, shown as escapes; as `safe` in src/quantity/safe.rs.
 const UNSAFE = /[\u0000-\u001f\u007f-\u009f\u061c\u200e\u200f\u2028-\u202e\u2066-\u206f\ufff9-\ufffb]/g;
 export const plain = (text) => (typeof text === "string" ? text.replace(UNSAFE, (c) => `\\u{${c.codePointAt(0).toString(16)}}`) : text);
 
@@ -15,7 +15,7 @@ function setAttributes(element, attributes) {
   }
 }
 
-// An element with attributes and children; a text is a text, and what is missing is left out.
+// An element with attributes and children. Text children stay text; missing ones are left out.
 export function make(name, attributes = {}, ...children) {
   const element = document.createElement(name);
   setAttributes(element, attributes);
@@ -36,7 +36,7 @@ export function draw(name, attributes = {}, text) {
   return element;
 }
 
-// Replaces what is in a list, and leaves the focus where it was.
+// Replaces the items of a list, and keeps the focus.
 export function refill(parent, children) {
   const focused = parent.contains(document.activeElement) ? document.activeElement.dataset.key : undefined;
   parent.replaceChildren(...children);
@@ -50,7 +50,7 @@ export function setText(element, text) {
 
 export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
-// A dialog as a modal one, unless it is open.
+// Opens a dialog as a modal one, unless it is open.
 export function open(id) {
   if (!$(id).open) $(id).showModal();
 }
@@ -59,7 +59,7 @@ const solid = (d) => ["path", { d, fill: "currentColor" }];
 const stroke = (d, width = 9, colour = "currentColor") => ["path", { d, fill: "none", stroke: colour, "stroke-width": width }];
 const ON_SOLID = "var(--card)";
 
-// One for each tone, distinguished without colour.
+// A shape for each tone, distinguished without colour.
 const SHAPES = {
   pass: [["circle", { cx: 50, cy: 50, r: 46, fill: "currentColor" }], stroke("M26 52l17 17 32-36", 12, ON_SOLID)],
   fail_low: [solid("M4 8h92L50 78z"), stroke("M8 92h84", 12)],
@@ -95,10 +95,10 @@ export function shape(name) {
   return svg;
 }
 
-// The shape and tone of a verdict; both ways of being unsure look the same.
+// Shape and tone of a verdict. Both kinds of unsure look the same.
 export const toneOf = (verdict) => (verdict?.startsWith("unsure") ? "unsure" : verdict);
 
-// Makes the text of a box smaller, by its variable --fit, until nothing in it is cut.
+// Reduces the text of a box, by its variable --fit, until nothing is cut.
 const SIZES = [1, 0.92, 0.84, 0.76, 0.68, 0.6, 0.53, 0.46, 0.4, 0.34, 0.28];
 
 export function fit(box) {

@@ -1,17 +1,17 @@
-// The biggest thing on the screen: what the daemon says is so now, in a shape, a word, a value and a sentence.
+// The main display: the state that the daemon names, as shape, word, value and sentence.
 //
-// Which of the states it is, the daemon says (`face`); only what the daemon cannot say is decided here: that it is
-// gone, that its journal has failed, and what this page's own command was refused for.
+// The daemon chooses the state (`face`). Only what it cannot know is decided here: that it does not answer, that its
+// journal has failed, and why this page's own command was refused.
 
 import { $, button, capital, fit, make, setText, shape, toneOf } from "./dom.js";
 import { axisName, clock, named, number, t } from "./texts.js";
 import { drawScale } from "./scale.js";
 
-// The daemon's own words, which are English.
+// Words of the daemon, which are in English.
 const daemonSays = (text) => text && make("p", { class: "detail", lang: "en" }, capital(text));
 const line = (text) => text && make("p", {}, text);
 
-// How far a value is from the limit that decides, in words.
+// Distance of a value from the limit that decides, in words.
 export function missWords(miss) {
   if (!miss) return "";
   if (!miss.by) return t(`miss.at.${miss.limit}`);
@@ -20,7 +20,7 @@ export function missWords(miss) {
 
 const faultWords = (miss) => (miss?.fault ? t(`fault.${miss.fault}`) : "");
 
-// What is to be done before the next slot is measured, or the next slot.
+// What must be done before the next slot, or the next slot.
 export function askWords(here, bench) {
   if (here.prompt_kind === "end") return capital(here.prompt);
   if (here.prompt_kind === "wait") return t("ask.wait");
@@ -45,7 +45,7 @@ function todoWords(todo) {
 
 const zeroReason = ({ why, every }) => t(`zero.${why}`, { n: every });
 
-// The limits of the next slot, as large as can be; both where the value tells the axis.
+// The limits of the next slot, as large as possible; both axes if the value decides the axis.
 function limitsOf(asks) {
   return asks.slice(0, 3).map((ask) => make("div", { class: "limits" },
     asks.length > 1 && make("p", { class: "limits-axis" }, axisName(ask.axis)),
@@ -58,7 +58,7 @@ export function limitFigures({ lower, upper }) {
   return lower ? `≥ ${number(lower)}` : `≤ ${number(upper)}`;
 }
 
-// Each state's shape, tone, word, and what is said with it.
+// Shape, tone, word and further text of each state.
 function looksOf(face, { here, bench, series, act }) {
   const last = here.last;
   switch (face.kind) {
@@ -121,7 +121,7 @@ function overLooks(closed, here, series, act) {
   };
 }
 
-// By piece, with all that is wrong with each.
+// By piece, with all its faults.
 function asideOf(closed) {
   const pieces = new Map();
   const note = (piece, text, tone) => pieces.set(piece, [...(pieces.get(piece) ?? []), { text, tone }]);
@@ -160,7 +160,7 @@ const LONG = 8; // letters of a word that a narrow screen has no room for beside
 
 let drawn = null; // what is on the screen, so that nothing is drawn twice
 
-// Draws `face`; what the screen says in one sentence is the answer.
+// Draws `face`, and returns the screen in one sentence.
 export function showFace(face, about) {
   const box = $("face");
   const looks = looksOf(face, about);
@@ -206,7 +206,7 @@ export function showMoving({ value }) {
   if (!same) fit($("face-body"));
 }
 
-// Nothing that is measured would be kept.
+// Nothing measured now would be kept.
 const STOPS = ["gone", "journal_failed", "journal_full"];
 
 export function showAsk(here, bench, face) {
@@ -218,7 +218,7 @@ export function showAsk(here, bench, face) {
   setText($("ask-more"), ask?.undo ? t("ask.undo", { piece: ask.undo.piece, axis: axisName(ask.undo.axis), value: number(ask.undo.value) }) : subjectWords(here.armed ?? bench.closed));
 }
 
-// What is measured, or was.
+// The crimp or block of the series.
 function subjectWords(series) {
   if (!series) return "";
   return [series.terminal ?? t("plan.blocks"), series.wire && number(series.wire), series.plan && t("plan.name", { plan: series.plan })].filter(Boolean).join(" · ");

@@ -1,4 +1,4 @@
-// The pieces of a series, in as many columns as it takes: of each its number, and of each axis shape and value.
+// The pieces of a series in columns. Each cell has the number of the piece, and shape and value of each axis.
 
 import { $, make, shape, toneOf } from "./dom.js";
 import { axisName, number, t } from "./texts.js";
@@ -8,10 +8,10 @@ const LARGEST = 3; // of the text in a cell, in letters of the page's size
 const SMALLEST = 12; // the same in px
 const GAP = 5;
 
-// An axis in a cell; pieces have numbers.
+// An axis in a cell, for pieces with numbers.
 const letter = (index) => String.fromCharCode(65 + index);
 
-// What `bench` and `here` say of the series that is open, or of the one that was closed last.
+// The open series, or the last closed one, from `bench` and `here`.
 export function seriesOf(here, bench) {
   const armed = here.armed;
   if (armed) {
@@ -53,8 +53,8 @@ function showLegend(series) {
   $("grid-count").textContent = t("grid.measured", { filled: series.filled, slots: series.slots });
 }
 
-// The columns that make the text of the cells largest. Where no value fits, only marks are drawn; where these do not
-// fit either, only the pieces around the next one.
+// Chooses the columns with the largest text. If no value fits, only marks are drawn; if those do not fit, only the
+// pieces around the next one.
 function layout(series, { width, height }) {
   const longest = Math.max(4, ...series.readings.map((one) => number(one.value).replace(/ .*/, "").length));
   const largest = LARGEST * parseFloat(getComputedStyle(document.documentElement).fontSize);
@@ -83,7 +83,7 @@ function layout(series, { width, height }) {
   return { ...some, marks: false };
 }
 
-// Which pieces are drawn: all, or those before the next one and a few after it.
+// The pieces to draw: all, or those before the next one and a few after it.
 function numbers({ pieces }, series) {
   const last = Math.max(0, ...series.readings.map((one) => one.piece));
   const next = series.next[0]?.piece ?? Math.min(series.pieces, last + 1);

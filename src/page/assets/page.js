@@ -1,5 +1,5 @@
-// The bench page: shows the state that the daemon sends after each change, and says what the operator says.
-// Nothing is folded here: what stands on the screen the daemon has put together.
+// The bench page: shows the state that the daemon sends after each change, and sends the operator's commands. It
+// computes nothing from entries; the daemon prepares everything on the screen.
 
 import { $, open, plain, refill, button, make, setText, shape } from "./dom.js";
 import { call, follow, mayCommand, NoAnswer, read } from "./daemon.js";
@@ -25,9 +25,9 @@ const benchOf = () => shown?.benches.find((one) => one.station === station);
 const isOld = () => gone !== null;
 const mayAct = () => mayCommand && !isOld();
 
-// ---- what is shown ----
+// ---- display ----
 
-// Which of the states it is. What the daemon cannot say comes first.
+// Chooses the state to show. What the daemon cannot know comes first.
 function faceNow(bench) {
   const health = shown.journal_health;
   const said = notice && notice.kind !== "journal_resumed" ? { message: notice.message, remedy: notice.remedy } : {};
@@ -122,7 +122,7 @@ function showButtons(at, bench, choosing) {
   if (!mayCommand) answer(t("only_look"));
 }
 
-// The plans are requested again when something may have become of one.
+// Requests the plans again when one may have changed.
 async function knowPlans() {
   const key = `${station} ${shown.state.seq} ${shown.journal}`;
   if (plansOf === key || isOld()) return;
@@ -135,7 +135,7 @@ async function knowPlans() {
   }
 }
 
-// ---- what the operator says ----
+// ---- commands ----
 
 const DONE = ["retract", "restore", "resume", "note", "zero", "ask", "adapter", "disarm", "operator", "tool"];
 
@@ -153,7 +153,7 @@ async function say(method, params = {}) {
   }
 }
 
-// The station, or the daemon, says no.
+// The station or the daemon refused.
 function refused(said, error) {
   const reason = error instanceof NoAnswer ? t("no_answer") : error.message;
   refusal = { said, reason, remedy: error.remedy };
@@ -178,14 +178,14 @@ const forgetRefusal = () => {
   again();
 };
 
-// Starts a series; where one is open, the operator is asked whether to stop it early.
+// Starts a series. If one is open, asks whether to stop it early.
 async function arm(what, said) {
   const params = { station, ...what };
   try {
     if (!here()?.armed) return await begin(params);
     if (await stopsOpen()) await begin({ ...params, cut: true });
   } catch (error) {
-    // One that was opened meanwhile by somebody else.
+    // Opened meanwhile by someone else.
     if (!/still open/.test(error.message)) return refused(said, error);
     if (await stopsOpen()) await begin({ ...params, cut: true }).catch((error) => refused(said, error));
   }
@@ -205,13 +205,13 @@ async function begin(params) {
 
 const start = (plan) => arm({ plan }, t("said.arm", { plan }));
 
-// A piece that is destroyed cannot be measured again: retracting its reading needs a reason.
+// A destroyed piece cannot be measured again, so retracting its reading needs a reason.
 function retract(one) {
   if (one.needs_reason) return askReason(one);
   return say("retract", { seq: one.seq });
 }
 
-// The reading that the operator sees, not one that came meanwhile.
+// The reading that the operator sees, and not one that came meanwhile.
 function retractLast() {
   const last = benchOf()?.readings.at(-1);
   if (last) retract(last);
@@ -229,7 +229,7 @@ const act = {
   report: (series) => window.open(`/report/${series}`, "_blank", "noopener"),
 };
 
-// ---- what is heard ----
+// ---- sound ----
 
 let soundOn = false;
 let voiceOn = false;
@@ -239,9 +239,9 @@ function sound(bench, said) {
   if (fresh.length === 0) return;
   heard = Math.max(...fresh.map((one) => one.seq));
   refusal = null;
-  // A screen reader says it in words.
+  // A screen reader reads it out.
   setText($("said"), [said, $("ask-words").textContent].filter(Boolean).join(". "));
-  // Readings are doubted by a zero that is off, which is heard itself.
+  // Readings are put in doubt by a zero that is off, which has its own sound.
   const sounding = fresh.filter((one) => sounds.URGENCY.includes(one.tone) && one.kind !== "doubted");
   const most = sounding.toSorted((a, b) => sounds.URGENCY.indexOf(a.tone) - sounds.URGENCY.indexOf(b.tone))[0];
   if (!most) return;
@@ -272,7 +272,7 @@ function toggleVoice() {
   if (!voiceOn) sounds.hush();
 }
 
-// ---- by hand ----
+// ---- input ----
 
 const press = (id) => () => { if (!$(id).disabled && !$(id).hidden) $(id).click(); };
 const KEYS = {

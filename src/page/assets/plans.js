@@ -1,4 +1,4 @@
-// What can be started: a tile for each plan, the last used first, found by typing.
+// The plans that can be started: a tile for each, the last used first, with a search by typing.
 
 import { $, button, make, refill, shape } from "./dom.js";
 import { axisName, day, named, number, t } from "./texts.js";
@@ -16,13 +16,13 @@ export function setPlans(offer) {
   known = offer;
 }
 
-// Words that are found in anything that a tile says.
+// Finds words in any text of a tile.
 function matches(plan, words) {
   const text = [plan.plan, plan.terminal, plan.wire, plan.tool, plan.nest, named("purpose", plan.purpose), ...plan.axes.map((one) => axisName(one.axis))].join(" ").toLowerCase();
   return words.every((word) => text.includes(word));
 }
 
-// Draws as many tiles as have room; the others are a press away.
+// Draws as many tiles as fit; the others are one press away.
 export function showPlans(may, start) {
   const words = $("search").value.toLowerCase().split(/\s+/).filter(Boolean);
   const found = known.plans.filter((plan) => matches(plan, words));

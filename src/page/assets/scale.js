@@ -1,4 +1,4 @@
-// A value between its limits as a picture.
+// Draws a value between its limits.
 
 import { draw } from "./dom.js";
 import { number, t } from "./texts.js";
@@ -13,13 +13,13 @@ function patterns() {
   return all;
 }
 
-// What part of the axis is drawn: the limits in the middle, and room on either side.
+// The drawn part of the axis: the limits in the middle, with room on either side.
 function range(low, high, value) {
   const span = low !== undefined && high !== undefined ? Math.max(1, high - low) : Math.max(1, Math.abs((low ?? high) - value) * 1.3, Math.abs(low ?? high) * 0.2);
   return [low !== undefined ? low - span * 0.6 : high - span * 1.2, high !== undefined ? high + span * 0.6 : low + span * 1.2];
 }
 
-// Draws `scale` into an svg of the size it has; `before` are the values that were measured on the axis before.
+// Draws `scale` into an svg of its present size; `before` are earlier values of the axis.
 export function drawScale(svg, scale, before) {
   const box = svg.getBoundingClientRect();
   const width = Math.max(160, box.width);

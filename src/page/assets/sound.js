@@ -1,8 +1,8 @@
-// What is heard. Tones differ in pitch, length and number, so that none is taken for another; a voice says the rest.
+// Sounds. Tones differ in pitch, length and number, so that they are not confused; a voice says the rest.
 
 import { language } from "./texts.js";
 
-// Each tone: [pitch in Hz, from, for], in seconds.
+// Each tone: [pitch in Hz, start, length], in seconds.
 export const TONES = {
   pass: [[1175, 0, 0.14]],
   fail_low: [[349, 0, 0.34], [294, 0.44, 0.34], [233, 0.88, 0.34]],
@@ -17,15 +17,15 @@ export const TONES = {
   undecided: [[587, 0, 0.3], [494, 0.38, 0.08], [587, 0.6, 0.3], [494, 0.98, 0.08]],
 };
 
-// Of several happenings at once the one that matters most is heard; the first of these is the most.
+// Of several events at once the most important is heard; this list begins with it.
 export const URGENCY = ["rejected", "undecided", "accepted", "zero_off", "alert", "fail_low", "fail_high", "unsure", "not_counted", "pass", "zero_ok"];
 
-// How long the longest lasts, in seconds.
+// Length of the longest sound, in seconds.
 export const lengthOf = (tone) => Math.max(...TONES[tone].map(([, from, length]) => from + length));
 
 const FADE = 0.012; // no click at either end
 
-// Puts a tone into an audio context, a real one or one that renders into memory.
+// Adds a tone to an audio context, a real one or one that renders into memory.
 export function render(context, tone, volume, start) {
   for (const [pitch, from, length] of TONES[tone]) {
     const [wave, gain] = [context.createOscillator(), context.createGain()];
@@ -49,7 +49,7 @@ export function setVolume(chosen) {
   localStorage.setItem("volume", chosen);
 }
 
-// Sound may begin only where a person has pressed something.
+// Browsers allow sound only after a person has pressed something.
 export function allow() {
   context ??= new AudioContext();
   context.resume();

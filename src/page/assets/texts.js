@@ -1,4 +1,4 @@
-// Every text of the page in the language that was chosen, from texts.json; numbers and times as that language has them.
+// The texts of the page in the chosen language, from texts.json. Numbers and times follow that language.
 
 import { plain } from "./dom.js";
 
@@ -14,14 +14,14 @@ export function choose(chosen) {
   fill();
 }
 
-// The text of a key. A number `n` that is 1 takes the key with `.one` behind it, where there is one.
+// The text of a key. If the number `n` is 1, the key with `.one` is used where it exists.
 export function t(key, values = {}) {
   const row = (values.n === 1 && table[`${key}.one`]) || table[key];
   if (!row) return key;
   return row[language].replace(/\{(\w+)\}/g, (_, name) => values[name] ?? "");
 }
 
-// The text of a name of ours, such as an axis or a reason; one that has none is shown in words.
+// The text of a name, such as an axis or a reason. A name without a text is shown as words.
 export const named = (kind, name) => (table[`${kind}.${name}`] ? t(`${kind}.${name}`) : name.replaceAll("_", " "));
 export const axisName = (axis) => named("axis", axis);
 
@@ -34,7 +34,7 @@ export function number(text) {
 export const clock = (at) => new Date(at).toLocaleTimeString(language, { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false });
 export const day = (at) => new Date(at).toLocaleString(language, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hour12: false });
 
-// The texts that stand in index.html.
+// The texts in index.html.
 export function fill() {
   document.documentElement.lang = language;
   for (const element of document.querySelectorAll("[data-text]")) element.textContent = plain(t(element.dataset.text));

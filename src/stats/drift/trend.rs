@@ -4,7 +4,7 @@ use crate::stats::distribution::StudentT;
 use crate::stats::sample::{base_in, float};
 use crate::stats::{Sample, Undefined};
 
-/// The least-squares line, with the values that its bounds are computed from.
+/// The line of least squares, with the values that its bounds are computed from.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Trend {
     /// Number of readings, as a float.
