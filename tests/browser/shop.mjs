@@ -1,4 +1,5 @@
-// A made-up shop for the bench page: a caliper, a scanner and a force gauge on pseudo-terminals, the real daemon.
+// A made-up shop for the bench page: two calipers, one of which streams, a scanner and a force gauge on pseudo-terminals,
+// the real daemon.
 
 import { execFileSync, spawn } from "node:child_process";
 import { mkdtempSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
@@ -23,6 +24,8 @@ range = "0..150 mm"
 capture = "press"
 `;
 
+const STREAM = CALIPER.replace('"press"', '"steady"');
+
 const GAUGE = `kind = "force"
 format = "decimal-line"
 unit = "N"
@@ -36,7 +39,8 @@ const instruments = (folder) =>
   `[[station]]\nname = "bench-1"\n[[station]]\nname = "bench-2"\n` +
   instrument("caliper-1", "bench-1", `${folder}/tty-1`, CALIPER) +
   instrument("scanner-1", "bench-1", `${folder}/tty-2`, 'kind = "scanner"\n') +
-  instrument("gauge-2", "bench-2", `${folder}/tty-3`, GAUGE);
+  instrument("gauge-2", "bench-2", `${folder}/tty-3`, GAUGE) +
+  instrument("caliper-3", "bench-2", `${folder}/tty-4`, STREAM);
 
 const plan = (id, more) => `
 [[plan]]
@@ -100,7 +104,7 @@ export class Shop {
     const shop = new Shop();
     shop.binary = binary;
     shop.folder = mkdtempSync(`${tmpdir()}/tallyjaw-page-`);
-    shop.hands = spawn("python3", [`${here}calipers.py`, shop.folder, "3"], { stdio: ["pipe", "pipe", "inherit"] });
+    shop.hands = spawn("python3", [`${here}calipers.py`, shop.folder, "4"], { stdio: ["pipe", "pipe", "inherit"] });
     await lineOf(shop.hands.stdout);
     const files = `[daemon]\nsheets = "sheet.toml"\nplans = "plans.toml"\ntools = "tools.toml"\n`;
     shop.configured = (port) => shop.write("tallyjaw.toml", () => `${files}[page]\nlisten = "127.0.0.1:${port}"\n${instruments(shop.folder)}`);
@@ -148,6 +152,13 @@ export class Shop {
 
   press(text, number = 1) {
     this.hands.stdin.write(`${number} ${text}\n`);
+  }
+
+  // Sends these values without end, 20 a second, until the answer is called.
+  stream(values, number = 4) {
+    let at = 0;
+    const timer = setInterval(() => this.press(values[(at += 1) % values.length], number), 50);
+    return () => clearInterval(timer);
   }
 
   journalBytes() {

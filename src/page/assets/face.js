@@ -26,6 +26,7 @@ export function askWords(here, bench) {
   if (here.prompt_kind === "wait") return t("ask.wait");
   if (bench.todo) return todoWords(bench.todo);
   const [first, ...others] = bench.asks;
+  if (!first && here.armed) return t("ask.full");
   if (!first) return bench.face.kind === "over" && here.outcome ? t("ask.over", { series: here.outcome.series }) : t("ask.start");
   if (first.block) return t("ask.block", { block: number(first.block), piece: first.piece, pieces: first.pieces });
   const axes = others.map((one) => t("ask.or", { axis: axisName(one.axis), piece: one.piece }));
@@ -84,7 +85,7 @@ function looksOf(face, { here, bench, series, act }) {
         shape: "not_counted", tone: "not_counted", word: t("word.not_counted"), value: number(face.value), lead: named("reason", face.reason),
         lines: [daemonSays(face.hint), line(t(here.armed ? "not_counted.again" : "not_counted.start"))],
       };
-    case "unread": return { shape: "unread", tone: "not_counted", word: t("word.unread"), lead: t("unread.from", face), lines: [daemonSays(face.reason), daemonSays(face.remedy)] };
+    case "unread": return { shape: "unread", tone: "not_counted", word: t("word.unread"), lead: t("unread.from", face), lines: [line(here.armed && t("not_counted.again")), daemonSays(face.reason), daemonSays(face.remedy)] };
     case "refused": return { shape: "refused", tone: "refused", word: t("word.refused"), lead: face.said, lines: [daemonSays(face.reason), daemonSays(face.remedy)], buttons: face.own ? [["ok", t("button.ok"), act.forgetRefusal]] : [] };
     case "unplugged": return { shape: "unplugged", tone: "stop", word: t("word.unplugged"), value: face.instrument, lines: [daemonSays(face.why), ...troubles(face, here)] };
     case "adapter":
@@ -157,6 +158,7 @@ export function tallyWords(tally) {
 }
 
 const LONG = 8; // letters of a word that a narrow screen has no room for beside the shape
+const LONGER = 12; // letters of a word that stands below its shape on every screen
 
 let drawn = null; // what is on the screen, so that nothing is drawn twice
 
@@ -168,7 +170,7 @@ export function showFace(face, about) {
   const onlyLimits = face.kind === "limits";
   box.dataset.kind = face.kind;
   box.dataset.tone = looks.tone;
-  const head = make("div", { id: "face-head", "data-long": (looks.word?.length ?? 0) > LONG },
+  const head = make("div", { id: "face-head", "data-long": (looks.word?.length ?? 0) > LONG, "data-longer": (looks.word?.length ?? 0) > LONGER },
     !onlyLimits && Object.assign(shape(looks.shape), { id: "face-shape" }),
     make("div", { id: "face-words" },
       looks.word && make("p", { id: "face-word", "data-fit": "" }, looks.word),

@@ -43,8 +43,15 @@ export function showGrid(series) {
   list.classList.toggle("marks", laid.marks);
   const found = new Map(series.readings.map((one) => [`${one.piece} ${one.axis}`, one]));
   const doubted = new Map(series.doubted.map((one) => [`${one.piece} ${one.axis}`, one]));
-  list.replaceChildren(...numbers(laid, series).map((piece) => cell(piece, series, found, doubted)));
+  const drawn = numbers(laid, series);
+  const cells = drawn.map((piece) => cell(piece, series, found, doubted));
+  // Where not all have room, the ends say so.
+  if (drawn[0] > 1) cells[0] = beyond(`1 … ${drawn[0]}`);
+  if (drawn.at(-1) < series.pieces) cells[cells.length - 1] = beyond(`… ${series.pieces}`);
+  list.replaceChildren(...cells);
 }
+
+const beyond = (numbers) => make("li", { class: "beyond" }, numbers);
 
 function showLegend(series) {
   const many = series.axes.length > 1;

@@ -35,11 +35,19 @@ function faceNow(bench) {
   if (isOld()) return { kind: "gone", since: gone };
   if (health === "full") return { kind: "journal_full", ...said };
   if (health === "stalled") return { kind: "journal_stalled", seconds: shown.stalled_seconds };
-  if (refusal) return { kind: "refused", own: true, ...refusal };
+  if (refusal) return { kind: "refused", own: true, ...refusal, said: t(...refusal.said) };
   return withMoving(bench.face, station, JSON.stringify([station, bench.face, here().last?.seq]));
 }
 
+// Draws, and where what had the focus is gone, gives it to what stands there now.
 function show(state) {
+  const focused = document.activeElement;
+  draw(state);
+  const lost = focused !== document.body && (!focused.isConnected || focused.disabled || !focused.checkVisibility());
+  if (lost && [document.body, focused].includes(document.activeElement)) $("stage").focus({ preventScroll: true });
+}
+
+function draw(state) {
   const first = shown === null;
   shown = state;
   const names = state.state.stations.map((one) => one.station);
@@ -148,12 +156,12 @@ async function say(method, params = {}) {
     again();
     return true;
   } catch (error) {
-    refused(t(`said.${method}`), error);
+    refused([`said.${method}`], error);
     return false;
   }
 }
 
-// The station or the daemon refused.
+// The station or the daemon refused; `said` is the key of what was said, and its values.
 function refused(said, error) {
   const reason = error instanceof NoAnswer ? t("no_answer") : error.message;
   refusal = { said, reason, remedy: error.remedy };
@@ -199,11 +207,12 @@ function stopsOpen() {
 async function begin(params) {
   await call("arm", params);
   [refusal, plansWanted] = [null, false];
+  $("search").value = ""; // what was searched is found
   if ($("own").open) $("own").close();
   again();
 }
 
-const start = (plan) => arm({ plan }, t("said.arm", { plan }));
+const start = (plan) => arm({ plan }, ["said.arm", { plan }]);
 
 // A destroyed piece cannot be measured again, so retracting its reading needs a reason.
 function retract(one) {
@@ -219,6 +228,7 @@ function retractLast() {
 
 function wantPlans(wanted) {
   [plansWanted, refusal] = [wanted, null];
+  $("search").value = "";
   firstPage();
   again();
 }
@@ -239,8 +249,8 @@ function sound(bench, said) {
   if (fresh.length === 0) return;
   heard = Math.max(...fresh.map((one) => one.seq));
   refusal = null;
-  // A screen reader reads it out.
-  setText($("said"), [said, $("ask-words").textContent].filter(Boolean).join(". "));
+  // A screen reader reads it out; a new text each time, so that the same words are read out again.
+  $("said").replaceChildren(plain([said, $("ask-words").textContent].filter(Boolean).join(". ")));
   // Readings are put in doubt by a zero that is off, which has its own sound.
   const sounding = fresh.filter((one) => sounds.URGENCY.includes(one.tone) && one.kind !== "doubted");
   const most = sounding.toSorted((a, b) => sounds.URGENCY.indexOf(a.tone) - sounds.URGENCY.indexOf(b.tone))[0];
@@ -316,7 +326,7 @@ on("chip-instrument", "click", () => { showService(shown, benchOf(), station); o
 on("act-plans", "click", () => wantPlans(true));
 on("act-switch", "click", () => wantPlans(true));
 on("act-back", "click", () => wantPlans(false));
-on("act-own", "click", () => openOwn().catch((error) => refused(t("said.own"), error)));
+on("act-own", "click", () => openOwn().catch((error) => refused(["said.own"], error)));
 on("act-zero", "click", () => say("zero"));
 on("act-retract", "click", retractLast);
 on("act-restore", "click", () => say("restore"));
@@ -334,7 +344,7 @@ on("tiles-after", "click", () => { turn(1); showPlans(mayAct(), start); });
 on("own-terminal", "change", chooseTerminal);
 on("own-wire", "change", chooseWire);
 on("own-tool", "change", chooseTool);
-submit("own-form", () => arm(ownChoice(), t("said.own")));
+submit("own-form", () => arm(ownChoice(), ["said.own"]));
 submit("operator-form", async () => {
   const operator = $("operator-name").value.trim();
   if (operator && (await say("operator", { operator }))) $("operator").close();

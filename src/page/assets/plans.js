@@ -31,13 +31,23 @@ export function showPlans(may, start) {
   const letter = parseFloat(getComputedStyle(document.documentElement).fontSize);
   const fitting = (room, letters) => Math.max(1, Math.floor((room + GAP) / (letters * letter + GAP)));
   const columns = fitting(width, TILE.width);
-  const rows = fitting(height, width < NARROW ? TILE.low : TILE.height);
+  box.style.setProperty("--columns", columns);
+  // Where what a tile says is longer than usual: lower tiles, then fewer.
+  for (let rows = fitting(height, width < NARROW ? TILE.low : TILE.height); rows > 0; rows -= 1) {
+    for (const low of width < NARROW ? [true] : [false, true]) {
+      box.classList.toggle("low", low);
+      drawTiles(found, columns, rows, may, start);
+      if ([...box.children].every((tile) => tile.scrollHeight <= tile.clientHeight)) return;
+    }
+  }
+}
+
+function drawTiles(found, columns, rows, may, start) {
+  const box = $("tiles");
   const most = columns * rows;
   const pages = Math.max(1, Math.ceil(found.length / most));
   page = Math.min(page, pages - 1);
-  box.style.setProperty("--columns", columns);
   box.style.setProperty("--rows", rows);
-  box.classList.toggle("low", width < NARROW);
   refill(box, found.slice(page * most, (page + 1) * most).map((plan) => tile(plan, may, start)));
   $("tiles-none").hidden = found.length > 0;
   $("tiles-none").textContent = known.plans.length === 0 ? t("plans.none") : t("plans.not_found");
