@@ -66,10 +66,7 @@ impl Client {
         let notices_seen = live.notices_seen();
         let mut newest = docs.newest();
         newest.mark_unchanged();
-        let mut moving = live.moving();
-        if !moving.borrow().is_empty() {
-            moving.mark_changed();
-        }
+        let moving = live.moving();
         let doc = docs.now();
         let first = Event::default().retry(RETRY);
         // Everything in the state counts as sent, so a client that reconnects later misses nothing.

@@ -144,6 +144,15 @@ async function scanned(shop, page) {
   await shows(page, "#face-lead", "T-99");
   await heard(page, "alert");
   await look(page, "refused");
+  // Each with its own sentence, and nothing of the verdict before.
+  for (const [card, why] of [["tj/tool/T-07/9.9", "9.9"], ["tj/arm/pump-gone", "pump-gone"], ["tj/wash/hands", "no card of that kind"], ["tj/tool/R-02/wide", "R-02"], ["tj/arm/pump-short", "still open"]]) {
+    shop.press(card, 2);
+    await shows(page, "#face-body", why);
+    await kind(page, "refused");
+    same(`${card}: no value, no scale`, await page.evaluate(() => [document.querySelector("#face-value") === null, document.querySelector("#scale").hasAttribute("hidden")]), [true, true]);
+    check(`${card} has a sentence of what to do`, (await page.$$("#face-lines p")).length >= 2, await text(page, "#face-lines"));
+  }
+  await look(page, "refused-open");
   shop.press("1.62");
   await kind(page, "verdict");
 }
@@ -412,9 +421,13 @@ async function stoodIn(chromium, address) {
   const states = {
     adapter: (_, bench) => { bench.todo = bench.face = { kind: "adapter", instrument: "caliper-1", was: "USB serial adapter 0403:6001 FT4A2XYZ of Example Instruments", is: "USB serial adapter 1a86:7523, no serial number" }; },
     shared: (_, bench) => { bench.todo = bench.face = { kind: "shared", instrument: "caliper-1", holders: ["minicom (pid 4711)"] }; },
-    journal_stalled: (state) => { Object.assign(state, { journal_health: "stalled", stalled_seconds: 7 }); },
+    journal_stalled: (state, _, here) => {
+      Object.assign(state, { journal_health: "stalled", stalled_seconds: 7 });
+      here.prompt_kind = "wait";
+    },
     over: (state, bench, here) => {
       delete here.armed;
+      delete bench.todo;
       bench.asks = [];
       bench.face = { kind: "over" };
       here.outcome = { series: 12, outcome: "accepted", tally: { passed: 5, failed: 0, unsure: 0, doubted: 0, retracted: 2, not_counted: 0 } };

@@ -20,11 +20,12 @@ export function same(what, got, want) {
   check(`${what}, want ${JSON.stringify(want)}`, JSON.stringify(got) === JSON.stringify(want), got);
 }
 
-export const text = (page, selector) => page.$eval(selector, (element) => element.textContent.trim());
+// What holds words together in a line is no part of what is said.
+export const text = (page, selector) => page.$eval(selector, (element) => element.textContent.trim().replaceAll("\u00a0", " ").replaceAll("\u2060", ""));
 
 // Waits until an element's text has this in it.
 export async function shows(page, selector, part) {
-  const wait = (selector, part) => document.querySelector(selector)?.textContent.includes(part);
+  const wait = (selector, part) => document.querySelector(selector)?.textContent.replaceAll("\u00a0", " ").replaceAll("\u2060", "").includes(part);
   await page.waitForFunction(wait, { polling: "mutation", timeout: PATIENCE }, selector, part).catch(async () => {
     faults.push(`${selector} never shows ${JSON.stringify(part)}: it shows ${JSON.stringify(await text(page, selector).catch(() => null))}`);
   });

@@ -48,6 +48,9 @@ export function setText(element, text) {
   if (element.textContent !== shown) element.textContent = shown;
 }
 
+// No line ends between a number and its unit, or within a name such as caliper-1.
+export const whole = (text) => text.replace(/(\d) (?=(?:mm|µm|in|N|kN|lbf|cm|%)\b)/g, "$1\u00a0").replace(/-(?=\w)/g, "-\u2060");
+
 export const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 // Opens a dialog as a modal one, unless it is open.
@@ -81,6 +84,7 @@ const SHAPES = {
   gone: [stroke("M8 14h84v54H46L26 90V68H8z"), stroke("M34 28l32 28M66 28L34 56", 9)],
   alert: [stroke("M50 8l44 82H6z"), stroke("M50 36v26M50 70v10", 10)],
   accepted: [solid("M6 6h88v88H6z"), stroke("M24 52l18 18 34-38", 12, ON_SOLID)],
+  reserved: [stroke("M8 8h84v84H8z"), stroke("M20 52l16 16 28-34", 11), stroke("M80 26v30M80 66v10", 9)],
   rejected: [solid("M6 6h88v88H6z"), stroke("M28 28l44 44M72 28L28 72", 12, ON_SOLID)],
   undecided: [stroke("M10 10h80v80H10z"), stroke("M28 57q11-16 22-7t22-7")],
   cut_short: [stroke("M10 10h80v80H10z"), stroke("M30 50h40", 12)],

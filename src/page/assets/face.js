@@ -3,13 +3,13 @@
 // The daemon chooses the state (`face`). Only what it cannot know is decided here: that it does not answer, that its
 // journal has failed, and why this page's own command was refused.
 
-import { $, button, capital, fit, make, setText, shape, toneOf } from "./dom.js";
+import { $, button, capital, fit, make, setText, shape, toneOf, whole } from "./dom.js";
 import { axisName, clock, named, number, t } from "./texts.js";
 import { drawScale } from "./scale.js";
 
 // Words of the daemon, which are in English.
-const daemonSays = (text) => text && make("p", { class: "detail", lang: "en" }, capital(text));
-const line = (text) => text && make("p", {}, text);
+const daemonSays = (text) => text && make("p", { class: "detail", lang: "en" }, whole(capital(text)));
+const line = (text) => text && make("p", {}, whole(text));
 
 // Distance of a value from the limit that decides, in words.
 export function missWords(miss) {
@@ -115,7 +115,7 @@ function overLooks(closed, here, series, act) {
   const id = closed?.series ?? here.outcome.series;
   const plan = closed?.plan;
   return {
-    shape: outcome, tone: outcome, word: t(`outcome.${outcome}`),
+    shape: beside.length > 0 ? "reserved" : outcome, tone: outcome, reserved: beside.length > 0, word: t(`outcome.${outcome}`),
     lead: beside.length > 0 ? t("over.reservations", { list: beside.map((one) => named("reservation", one)).join(", ") }) : closed && asideLead(closed),
     lines: [beside.length > 0 && closed && line(asideLead(closed)), asideList(closed), line(t("over.series", { series: id, tally: tallyWords(tally) }))],
     buttons: [["report", t("button.report"), () => act.report(id)], plan && act.may && ["again", t("button.again"), () => act.start(plan)], ["next", t("button.next"), act.showPlans]].filter(Boolean),
@@ -146,7 +146,7 @@ function asideList(closed) {
   if (!closed) return null;
   const pieces = asideOf(closed);
   if (pieces.length === 0) return null;
-  const items = pieces.slice(0, ASIDE_MOST).map(([piece, faults]) => make("li", { "data-tone": faults[0].tone }, shape(faults[0].tone), make("span", {}, make("b", {}, t("aside.piece", { piece })), ` ${faults.map((one) => one.text).join("; ")}`)));
+  const items = pieces.slice(0, ASIDE_MOST).map(([piece, faults]) => make("li", { "data-tone": faults[0].tone }, shape(faults[0].tone), make("span", {}, make("b", {}, t("aside.piece", { piece })), whole(` ${faults.map((one) => one.text).join("; ")}`))));
   const rest = pieces.slice(ASIDE_MOST).map(([piece]) => piece);
   if (rest.length > 0) items.push(make("li", {}, shape("plain"), make("span", {}, t("aside.more", { list: rest.join(", ") }))));
   return make("ul", { class: "aside" }, ...items);
@@ -170,6 +170,7 @@ export function showFace(face, about) {
   const onlyLimits = face.kind === "limits";
   box.dataset.kind = face.kind;
   box.dataset.tone = looks.tone;
+  box.toggleAttribute("data-reserved", Boolean(looks.reserved));
   const head = make("div", { id: "face-head", "data-long": (looks.word?.length ?? 0) > LONG, "data-longer": (looks.word?.length ?? 0) > LONGER },
     !onlyLimits && Object.assign(shape(looks.shape), { id: "face-shape" }),
     make("div", { id: "face-words" },
@@ -178,7 +179,7 @@ export function showFace(face, about) {
   const buttons = (looks.buttons ?? []).map(([key, label, pressed]) => button({ "data-key": `face-${key}`, id: `face-${key}`, disabled: !about.act.may && key !== "report" && key !== "next" }, label, pressed));
   const parts = [
     (looks.word || looks.value) && head,
-    looks.lead && make("p", { id: "face-lead" }, looks.lead),
+    looks.lead && make("p", { id: "face-lead" }, whole(looks.lead)),
     ...figures,
     make("div", { id: "face-lines" }, ...looks.lines.filter(Boolean)),
     buttons.length > 0 && make("div", { id: "face-buttons" }, ...buttons),

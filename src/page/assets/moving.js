@@ -29,10 +29,12 @@ export function stateCame() {
   if (forgetting !== undefined) stopMoving();
 }
 
+export const movingAt = (station) => values.find((one) => one.station === station);
+
 // The face to show at a station: that of the daemon, or that the value moves. `key` names what was there before.
 export function withMoving(face, station, key) {
   if (seen.key !== key) seen = { key, since: performance.now() };
-  const moving = values.find((one) => one.station === station);
+  const moving = movingAt(station);
   if (!moving || !(face.kind in GIVES_WAY)) return face;
   if (GIVES_WAY[face.kind] && performance.now() - seen.since < READ_FIRST_MS) return face;
   return { kind: "moving", instrument: moving.instrument, value: moving.value };

@@ -7,7 +7,7 @@ import { choose, fill, number, t } from "./texts.js";
 import { askReason, chooseTerminal, chooseTool, chooseWire, confirm, instrumentWords, openOperator, openOwn, openTool, ownChoice, reasonGiven, showHistory, showLanguages, showService, showWarnings, warningsOf } from "./dialogs.js";
 import { missWords, showAsk, showFace, showMoving } from "./face.js";
 import { seriesOf, showGrid } from "./grid.js";
-import { stateCame, stopMoving, takeMoving, withMoving } from "./moving.js";
+import { movingAt, stateCame, stopMoving, takeMoving, withMoving } from "./moving.js";
 import { firstPage, setPlans, showPlans, turn } from "./plans.js";
 import * as sounds from "./sound.js";
 
@@ -94,8 +94,9 @@ function showHeader(names, at, bench) {
   $("chip-tool").classList.toggle("repair", tool?.class === "repair");
   for (const id of ["chip-operator", "chip-tool"]) $(id).disabled = !mayAct();
   const instruments = shown.state.instruments.filter((one) => one.station === station);
-  const worst = instruments.find((one) => !one.attached || one.adapter_meant || one.rivals?.length) ?? instruments[0];
-  const [drawn, words] = worst ? instrumentWords(worst, bench) : ["plain", t("instrument.none")];
+  const needed = bench.todo?.instrument ?? movingAt(station)?.instrument;
+  const worst = instruments.find((one) => !one.attached || one.adapter_meant || one.rivals?.length) ?? instruments.find((one) => one.instrument === needed) ?? instruments[0];
+  const [drawn, words] = isOld() ? ["gone", t("instrument.unknown")] : worst ? instrumentWords(worst, bench) : ["plain", t("instrument.none")];
   $("chip-instrument").dataset.tone = ["unplugged", "adapter", "shared"].includes(drawn) ? "stop" : drawn;
   $("instrument-now").replaceChildren(shape(drawn), make("span", { class: "name" }, worst?.instrument ?? ""), make("span", { class: "state" }, words));
 }
