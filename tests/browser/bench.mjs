@@ -145,7 +145,7 @@ async function scanned(shop, page) {
   await heard(page, "alert");
   await look(page, "refused");
   // Each with its own sentence, and nothing of the verdict before.
-  for (const [card, why] of [["tj/tool/T-07/9.9", "9.9"], ["tj/arm/pump-gone", "pump-gone"], ["tj/wash/hands", "no card of that kind"], ["tj/tool/R-02/wide", "R-02"], ["tj/arm/pump-short", "still open"]]) {
+  for (const [card, why] of [["tj/tool/T-07/9.9", "9.9"], ["tj/arm/pump-gone", "pump-gone"], ["tj/wash/hands", "o card of that kind"], ["tj/tool/R-02/wide", "R-02"], ["tj/arm/pump-short", "still open"]]) {
     shop.press(card, 2);
     await shows(page, "#face-body", why);
     await kind(page, "refused");

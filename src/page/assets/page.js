@@ -74,8 +74,9 @@ function draw(state) {
     showAsk(at, bench, face);
     const series = seriesOf(at, bench);
     $("bench").classList.toggle("alone", !series);
-    showGrid(series);
+    $("grid").hidden = !series;
     said = showFace(face, { here: { ...at, troubles: state.troubles }, bench, series, act });
+    showGrid(series); // how much room it has goes by the face
   }
   document.title = plain(`${station}: ${$("ask-words").textContent}`);
   if ($("history").open) showHistory(bench, mayAct(), retract);
