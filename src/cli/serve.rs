@@ -5,6 +5,8 @@ use super::{Context, Exit, Failure, logging};
 use crate::daemon::{self, DaemonError, Ready, Setup};
 use crate::entry::Seq;
 use crate::journal::{self, JournalError};
+use crate::message::reply::TabletStatus;
+use crate::page::tablet::CODE_LASTS;
 use std::io::Write;
 use std::time::Duration;
 
@@ -55,6 +57,7 @@ impl Serve {
             segment_bytes_most: number_of(SEGMENT_BYTES)?.unwrap_or(journal::SEGMENT_BYTES),
             stall_after: number_of(STALL_MILLIS)?
                 .map_or(daemon::STALL_AFTER, Duration::from_millis),
+            code_lasts: number_of(CODE_MILLIS)?.map_or(CODE_LASTS, Duration::from_millis),
         };
         // Closed standard output does not stop the daemon.
         let measures = !setup.config.catalog.instruments.is_empty();
@@ -63,6 +66,9 @@ impl Serve {
         Ok(Exit::Yes)
     }
 }
+
+/// Set by tests only: a pairing code is good for this number of milliseconds.
+const CODE_MILLIS: &str = "TALLYJAW_TEST_CODE_MILLIS";
 
 /// The number in an environment variable, if it is set.
 fn number_of(variable: &str) -> Result<Option<u64>, Failure> {
@@ -90,6 +96,10 @@ fn say(ready: &Ready, measures: bool, json: bool, out: &mut dyn Write) -> std::i
             object.insert(name.to_owned(), path.display().to_string().into());
         }
         object.extend(page.map(|page| ("page".to_owned(), page.into())));
+        if let Some(tablet) = &ready.tablet {
+            object.insert("tablet".to_owned(), tablet.listen.clone().into());
+            object.insert("sha256".to_owned(), tablet.sha256.clone().into());
+        }
         writeln!(out, "{}", serde_json::Value::Object(object))?;
         return out.flush();
     }
@@ -102,6 +112,18 @@ fn say(ready: &Ready, measures: bool, json: bool, out: &mut dyn Write) -> std::i
             out,
             "  {:<8} {page}   (tallyjaw page prints it with its token)",
             "page"
+        )?;
+    }
+    if let Some(tablet) = &ready.tablet {
+        let TabletStatus {
+            listen,
+            sha256,
+            paired,
+        } = tablet;
+        writeln!(
+            out,
+            "  {:<8} {listen}, {paired} paired   (tallyjaw page --pair lets one in)\n  {:<8} certificate SHA-256 {sha256}",
+            "tablets", ""
         )?;
     }
     if !measures {

@@ -3,7 +3,7 @@
 use super::entries::EntryStyle;
 use super::{Context, Exit, Failure, card, client};
 use crate::entry::words::safe;
-use crate::message::reply::{SinkStatus, Status as Answer};
+use crate::message::reply::{SinkStatus, Status as Answer, TabletStatus};
 use crate::quantity::WallMicros;
 use std::io::Write;
 
@@ -67,6 +67,9 @@ impl Status {
                     writeln!(out, "    help: {}", safe(remedy))?;
                 }
             }
+            if let Some(tablet) = status.tablet.as_ref().filter(|_| self.station.is_none()) {
+                tablets(out, tablet)?;
+            }
             if self.station.is_none() {
                 sinks(out, &form, &status.sinks)?;
             }
@@ -86,6 +89,17 @@ impl Status {
             ),
         }
     }
+}
+
+/// Where tablets connect, and how many may.
+fn tablets(out: &mut dyn Write, tablet: &TabletStatus) -> std::io::Result<()> {
+    writeln!(out, "{HEADING}tablets{HEADING:#}", HEADING = card::HEADING)?;
+    let (listen, paired) = (safe(&tablet.listen), tablet.paired);
+    writeln!(
+        out,
+        "  connect to {listen}, {paired} paired; see them: tallyjaw page --tablets"
+    )?;
+    writeln!(out, "  certificate SHA-256 {}", safe(&tablet.sha256))
 }
 
 /// Writes the state of each sink, with a remedy if it fails.

@@ -21,6 +21,8 @@ const PATIENCE: Duration = Duration::from_secs(10);
 pub struct ControlRequest {
     /// The method with its parameters.
     pub call: Call,
+    /// The tablet that asks, if one does.
+    pub tablet: Option<String>,
     /// Receiver of the answer. If it is dropped, the client gets the error that the daemon is stopping.
     pub answer: oneshot::Sender<Result<Outcome, ErrorObject>>,
 }
@@ -77,7 +79,7 @@ pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>) {
     let mut lines = Lines::new(reader);
     loop {
         let (answer, goes_on) = match next(&mut lines).await {
-            Sent::Line(line) => (answer(&line, &asked).await, true),
+            Sent::Line(line) => (answer(&line, None, &asked).await, true),
             Sent::TooLong => (Some(too_long()), false),
             Sent::End => return,
         };
@@ -117,20 +119,29 @@ fn too_long() -> Vec<u8> {
 }
 
 /// The answer to a request, with its newline; `None` for a notification.
-pub(crate) async fn answer(line: &[u8], asked: &Sender<ControlRequest>) -> Option<Vec<u8>> {
+pub(crate) async fn answer(
+    line: &[u8],
+    tablet: Option<String>,
+    asked: &Sender<ControlRequest>,
+) -> Option<Vec<u8>> {
     match Request::parse(line) {
         Err(rejected) => {
             let Rejected { id, error } = *rejected;
             id.map(|id| reply::line(&id, &Err(error)))
         }
         Ok(Request { id, call }) => {
-            let outcome = ask(call, asked).await;
+            let outcome = ask(call, tablet, asked).await;
             id.map(|id| reply::line(&id, &outcome))
         }
     }
 }
 
-async fn ask(call: Call, asked: &Sender<ControlRequest>) -> Result<Outcome, ErrorObject> {
+/// Has the daemon do something, for a tablet if one asks.
+pub(crate) async fn ask(
+    call: Call,
+    tablet: Option<String>,
+    asked: &Sender<ControlRequest>,
+) -> Result<Outcome, ErrorObject> {
     let (answer, answered) = oneshot::channel();
     let stopping = || {
         ErrorObject::new(
@@ -140,7 +151,11 @@ async fn ask(call: Call, asked: &Sender<ControlRequest>) -> Result<Outcome, Erro
         )
     };
     asked
-        .send(ControlRequest { call, answer })
+        .send(ControlRequest {
+            call,
+            tablet,
+            answer,
+        })
         .await
         .map_err(|_| stopping())?;
     answered.await.unwrap_or_else(|_| Err(stopping()))

@@ -301,6 +301,7 @@ impl Live {
             unjudged_frames: None,
             stalled_seconds,
             page: shown.page.clone(),
+            tablet: None,
             state,
             troubles: shown.troubles.values().cloned().collect(),
             sinks: shown.sinks.iter().map(behind).collect(),

@@ -19,7 +19,7 @@ mod listener;
 mod live;
 mod sockets;
 
-pub(crate) use control::{ControlRequest, answer};
+pub(crate) use control::{ControlRequest, answer, ask};
 pub(crate) use health::Health;
 pub(crate) use listener::{Heard, Listener};
 pub(crate) use live::Live;

@@ -39,7 +39,9 @@ pub use inline::{RequestFault, inline_plan};
 pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector};
 pub use main_file::{MainFile, main_file};
 pub use mqtt::MqttConfig;
+pub use page::is_public;
 pub use sink::{DataSetConfig, SinkConfig, SinkSettings};
+pub use value::is_name;
 
 use crate::spec::Catalog;
 use check::Raw;
@@ -96,6 +98,15 @@ pub struct PageConfig {
     /// Host names that the page answers to, beside those of the loopback interface. In lower case, with a port where
     /// one was given.
     pub hosts: Vec<String>,
+    /// Where tablets connect, if they may.
+    pub tablet: Option<TabletConfig>,
+}
+
+/// The page for tablets.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TabletConfig {
+    /// Address and port; port 0 is any that is free.
+    pub listen: core::net::SocketAddr,
 }
 
 /// The silences on a line that separate frames, and the one after which a frame can only begin.

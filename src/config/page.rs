@@ -1,12 +1,15 @@
-//! Reads `[page]`: address of the bench page, and the host names that it answers to.
+//! Reads `[page]`: address of the bench page, the host names that it answers to, and whether tablets connect.
 
-use super::PageConfig;
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
+use super::{PageConfig, TabletConfig};
 use core::net::{IpAddr, Ipv4Addr, SocketAddr};
 
 /// Address if `listen` is left out.
 const LISTEN: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), 8354);
+
+/// Address for tablets if `tablet_listen` is left out: every address of this machine.
+const TABLET_LISTEN: SocketAddr = SocketAddr::new(IpAddr::V4(Ipv4Addr::UNSPECIFIED), 8355);
 
 /// No machine has more names.
 const MOST_HOSTS: usize = 32;
@@ -15,7 +18,7 @@ const MOST_HOSTS: usize = 32;
 pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> Option<PageConfig> {
     let mut table = root.table(faults, "page", "[page]")?;
     let listen = table.text(faults, "listen");
-    let listen = listen.and_then(|text| address(text, faults));
+    let listen = listen.and_then(|text| address("listen", "127.0.0.1:8354", text, faults));
     if let Some(listen) = &listen
         && !listen.value.ip().is_loopback()
     {
@@ -23,21 +26,95 @@ pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> Option<PageConf
     }
     let given = table.texts(faults, "hosts");
     let hosts = hosts(given, faults);
+    let tablet = tablet(&mut table, faults);
     table.finish(faults);
     Some(PageConfig {
         listen: listen.map_or(LISTEN, |listen| listen.value),
         hosts,
+        tablet,
     })
 }
 
-fn address(text: At<String>, faults: &mut Faults) -> Option<At<SocketAddr>> {
+/// `None` unless it is wanted: then no port is opened.
+fn tablet(table: &mut Table<'_>, faults: &mut Faults) -> Option<TabletConfig> {
+    let wanted = table.boolean(faults, "tablet");
+    let listen = table.text(faults, "tablet_listen");
+    let listen = listen.and_then(|text| address("tablet_listen", "0.0.0.0:8355", text, faults));
+    let is_wanted = wanted.is_some_and(|wanted| wanted.value);
+    if let Some(listen) = &listen {
+        let fault = if !is_wanted {
+            Some(
+                Fault::new(
+                    "tablet_listen without tablet = true",
+                    "want both, or neither",
+                )
+                .help("tablets connect only where tablet = true"),
+            )
+        } else if listen.value.ip().is_loopback() {
+            Some(
+                Fault::new(
+                    format!("tablets are to connect to {}", listen.value),
+                    "want an address that they can reach",
+                )
+                .help("leave tablet_listen out: then they connect to every address of this machine, port 8355"),
+            )
+        } else if is_public(listen.value.ip()) {
+            Some(
+                Fault::new(
+                    format!(
+                        "the page for tablets is open to the internet at {}",
+                        listen.value
+                    ),
+                    "want an address of the shop's own network, such as 192.168.1.5",
+                )
+                .help("name that address, or have a firewall let nobody in but that network"),
+            )
+        } else {
+            None
+        };
+        if let Some(fault) = fault {
+            faults.warn(&listen.place, fault);
+        }
+    }
+    let listen = listen.map_or(TABLET_LISTEN, |listen| listen.value);
+    is_wanted.then_some(TabletConfig { listen })
+}
+
+/// Whether the whole internet may reach it.
+pub fn is_public(ip: IpAddr) -> bool {
+    match ip.to_canonical() {
+        IpAddr::V4(ip) => {
+            let [first, second, ..] = ip.octets();
+            let is_shared = first == 100 && (64..128).contains(&second);
+            !(ip.is_private()
+                || ip.is_loopback()
+                || ip.is_link_local()
+                || ip.is_unspecified()
+                || ip.is_documentation()
+                || is_shared)
+        }
+        IpAddr::V6(ip) => {
+            !(ip.is_loopback()
+                || ip.is_unspecified()
+                || ip.is_unique_local()
+                || ip.is_unicast_link_local())
+        }
+    }
+}
+
+fn address(
+    key: &str,
+    example: &str,
+    text: At<String>,
+    faults: &mut Faults,
+) -> Option<At<SocketAddr>> {
     if let Ok(value) = text.value.parse() {
         let place = text.place;
         return Some(At { value, place });
     }
     let fault = Fault::new(
-        format!("listen is {}", quoted(&text.value)),
-        "want an address with a port, such as \"127.0.0.1:8354\"",
+        format!("{key} is {}", quoted(&text.value)),
+        format!("want an address with a port, such as {example:?}"),
     );
     let is_address = text.value.parse::<IpAddr>().is_ok();
     let help = if is_address {
@@ -101,4 +178,34 @@ fn is_host(text: &str) -> bool {
     port.parse::<u16>().is_ok_and(|port| port > 0)
         && (1..=253).contains(&name.len())
         && name.chars().all(may_stand)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_address_of_a_home_or_shop_is_not_public() {
+        for ip in [
+            "10.1.2.3",
+            "192.168.1.9",
+            "172.16.0.1",
+            "100.64.1.1",
+            "fd00::1",
+            "fe80::1",
+            "127.0.0.1",
+            "::",
+        ] {
+            assert!(!is_public(ip.parse().unwrap()), "{ip}");
+        }
+        for ip in [
+            "8.8.8.8",
+            "172.32.0.1",
+            "100.128.0.1",
+            "2600::1",
+            "::ffff:8.8.8.8",
+        ] {
+            assert!(is_public(ip.parse().unwrap()), "{ip}");
+        }
+    }
 }

@@ -13,7 +13,7 @@ use std::time::Duration;
 const LARGEST_BASE: i64 = 100_000_000_000;
 
 /// A name or id: letters, digits, `-`, `_` and `.`, at most 64, starting with a letter or digit.
-pub(super) fn is_name(text: &str) -> bool {
+pub fn is_name(text: &str) -> bool {
     let allowed = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
     text.len() <= 64
         && text.starts_with(|c: char| c.is_ascii_alphanumeric())

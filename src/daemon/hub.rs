@@ -25,6 +25,7 @@ use crate::message::reply::{Armed, Done, Outcome, Status, Trouble};
 use crate::message::state::StationMessage;
 use crate::message::{Call, ErrorObject, Notice, code};
 use crate::page::Meter;
+use crate::page::tablet::Gate;
 use crate::quantity::{MonoMicros, Now};
 use crate::serial::Event;
 use crate::station::{Command, Core, Input, Output};
@@ -59,6 +60,8 @@ pub(super) struct Hub {
     pub(super) stall: Stall,
     pub(super) moving: ShownMoving,
     pub(super) reloading: Reloading,
+    /// Who is let in over the network.
+    pub(super) gate: Option<Arc<Gate>>,
     /// The last entry that was given to the journal.
     pub(super) appended: Seq,
     /// The last entry that the journal has announced as durable.
@@ -119,7 +122,7 @@ impl Hub {
                 }
                 Came::Signal(signals::SignalAction::Reload) => self.begin_reload(Vec::new()),
                 Came::Loaded(loaded) => self.loaded(loaded),
-                Came::Request(ControlRequest { call, answer }) => self.ask(call, answer),
+                Came::Request(asked) => self.ask(asked.call, asked.tablet.as_deref(), asked.answer),
                 Came::Port(instrument, event) => {
                     self.port(&instrument, event);
                     self.show_moving();
@@ -344,11 +347,16 @@ impl Hub {
         }
     }
 
-    fn ask(&mut self, call: Call, to: AnswerTo) {
+    fn ask(&mut self, call: Call, tablet: Option<&str>, to: AnswerTo) {
+        if tablet.is_some() && !super::tablets::may_say(&call) {
+            let _ = to.send(Err(super::tablets::only_at_the_machine()));
+            return;
+        }
         let refused = match call {
             Call::Status => {
                 let status = Status {
                     unjudged_frames: self.unjudged_frames(),
+                    tablet: self.gate.as_ref().map(|gate| gate.status()),
                     ..self.live.status()
                 };
                 // The client may be gone.
@@ -369,7 +377,11 @@ impl Hub {
                 self.begin_reload(vec![to]);
                 return;
             }
-            Call::Station(command) => match self.command(command) {
+            Call::Tablet(call) => {
+                self.ask_about_tablets(call, to);
+                return;
+            }
+            Call::Station(command) => match self.command_of(command, tablet) {
                 Ok(outcome) => {
                     self.waiting.add(self.appended, outcome, to);
                     return;
@@ -380,7 +392,7 @@ impl Hub {
         let _ = to.send(Err(refused));
     }
 
-    fn command(&mut self, command: Command) -> Result<Outcome, ErrorObject> {
+    pub(super) fn command(&mut self, command: Command) -> Result<Outcome, ErrorObject> {
         self.check_room()?;
         let now = self.now();
         let answer = self.core.command(now, command).map_err(|refusal| {

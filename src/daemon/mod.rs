@@ -21,6 +21,7 @@ pub mod replay;
 mod service;
 mod signals;
 mod stall;
+mod tablets;
 
 use crate::clients::{self, Live, MOST_CLIENTS, RuntimeDir, SocketError};
 use crate::config::{Config, DataSetConfig, SinkConfig, SinkSettings};
@@ -28,6 +29,7 @@ use crate::entry::Seq;
 use crate::journal::{
     self, Announcement, Handle, JOURNAL_FOLDER, JournalError, Opened, Options, Torn,
 };
+use crate::message::reply::TabletStatus;
 use crate::page::{Meter, Page, PageError, Sources};
 use crate::sink;
 use crate::station::Core;
@@ -74,6 +76,8 @@ pub struct Setup {
     pub segment_bytes_most: u64,
     /// Time without an answer from the disk after which clients get a notice: [`STALL_AFTER`], except in tests.
     pub stall_after: Duration,
+    /// How long a pairing code is good; [`CODE_LASTS`](crate::page::tablet::CODE_LASTS) but in tests.
+    pub code_lasts: Duration,
 }
 
 /// A disk that takes longer has stalled. The time is ten times that of a slow disk, and short enough that a person does
@@ -97,6 +101,8 @@ pub struct Ready {
     pub log: PathBuf,
     /// Address of the bench page, if it is served.
     pub page: Option<SocketAddr>,
+    /// Where tablets connect, if they may.
+    pub tablet: Option<TabletStatus>,
 }
 
 /// Why the daemon cannot run, or has stopped.
@@ -183,7 +189,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     let (feed, control) = (sockets.bind_feed()?, sockets.bind_control()?);
     let page = setup.config.page.clone();
     let page = page
-        .map(|page| Page::open(page, &daemon.state_dir))
+        .map(|page| Page::open(page, &daemon.state_dir, (clock::wall, setup.code_lasts)))
         .transpose()?;
     let mut signals = Signals::listen().map_err(|cause| DaemonError::System {
         action: "listen for signals",
@@ -191,6 +197,8 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     })?;
     let mut where_all_is = where_all_is(&sockets, &daemon.state_dir, &opened);
     where_all_is.page = page.as_ref().map(Page::address);
+    let gate = page.as_ref().and_then(Page::gate);
+    where_all_is.tablet = gate.map(|gate| gate.status());
     let meter = Arc::new(Meter::default());
 
     let (announce, mut announcements) = mpsc::unbounded_channel();
@@ -217,8 +225,10 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         durable: where_all_is.last,
         started: where_all_is.last,
         reloading: Reloading::default(),
+        gate: page.as_ref().and_then(Page::gate).cloned(),
     };
     hub.start(&mut announcements).await?;
+    hub.enter_revocations();
 
     let places = Arc::new(Semaphore::new(MOST_CLIENTS));
     let serving = [
@@ -267,6 +277,7 @@ fn where_all_is(sockets: &RuntimeDir, state_dir: &Path, opened: &Opened) -> Read
         last: opened.tail.0,
         log: state_dir.join(sink::log::FILE_NAME),
         page: None,
+        tablet: None,
     }
 }
 

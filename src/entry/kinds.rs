@@ -8,8 +8,8 @@ use super::journal::{
 use super::series::{Alerted, Disarmed, Doubted, Restored, Resumed, Retracted, ZeroDue};
 use super::{
     AdapterChanged, AdapterSaid, Attached, Completed, Detached, Disturbed, JobSaid, JournalId,
-    LotSaid, Noted, OperatorSaid, Reading, Refused, Seq, Stamped, ToolSaid, Unread, ZeroSaid,
-    Zeroed,
+    LotSaid, Noted, OperatorSaid, Paired, Reading, Refused, Revoked, Seq, Stamped, TabletSaid,
+    ToolSaid, Unread, ZeroSaid, Zeroed,
 };
 use crate::spec::ArmedSpec;
 use std::sync::Arc;
@@ -116,6 +116,12 @@ levels! {
         "damage_accepted" DamageAccepted(DamageAccepted),
         /// A person accepted that the journal is not as far as somebody knew it to be.
         "rolled_back" RolledBack(RolledBack),
+        /// A tablet was let in to the bench page.
+        "paired" Paired(Paired),
+        /// A tablet was shut out again.
+        "revoked" Revoked(Revoked),
+        /// The entries before this one came of a tablet's command.
+        "tablet_said" TabletSaid(TabletSaid),
     }
     /// About the ports of a station.
     Port(PortEntry, PortKind) a_station {

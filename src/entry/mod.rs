@@ -28,6 +28,7 @@ pub mod spoken;
 pub mod state;
 #[cfg(test)]
 pub(crate) mod strategies;
+mod tablet;
 pub mod undo;
 mod v1;
 pub mod words;
@@ -56,6 +57,7 @@ pub use said::{
 };
 pub use series::{Alerted, Disarmed, Doubted, Restored, Resumed, Retracted, ZeroDue};
 pub use state::{Slot, State};
+pub use tablet::{Paired, Revoked, TabletSaid};
 pub use zeroed::{Unread, ZeroRole, Zeroed};
 
 /// The number of an entry: 1, 2, 3, … without gaps.

@@ -195,7 +195,10 @@ impl State {
             JournalEntry::Stopped(_)
             | JournalEntry::Gap(_)
             | JournalEntry::DamageAccepted(_)
-            | JournalEntry::RolledBack(_) => {}
+            | JournalEntry::RolledBack(_)
+            | JournalEntry::Paired(_)
+            | JournalEntry::Revoked(_)
+            | JournalEntry::TabletSaid(_) => {}
         }
     }
 

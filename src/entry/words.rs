@@ -78,6 +78,19 @@ fn of_journal(entry: &JournalEntry) -> String {
             accepted.seq, accepted.reason
         ),
         JournalEntry::RolledBack(back) => format!("the journal was rolled back: {}", back.reason),
+        JournalEntry::Paired(paired) => format!("tablet {} was paired", paired.tablet),
+        JournalEntry::Revoked(revoked) => {
+            format!("the pairing of tablet {} was revoked", revoked.tablet)
+        }
+        JournalEntry::TabletSaid(said) => {
+            let (first, last) = (said.first_entry, said.last_entry);
+            let which = if first == last {
+                format!("#{first}")
+            } else {
+                format!("#{first} to #{last}")
+            };
+            format!("{which} came from tablet {}", said.tablet)
+        }
     }
 }
 

@@ -17,11 +17,13 @@ pub mod request;
 pub mod schema;
 pub mod series;
 pub mod state;
+mod tablet;
 
 pub use feed::{FeedRequest, Hello, Notice};
 pub use reply::{ErrorObject, code};
 pub use request::{Call, Rejected, Request, RequestId};
 pub use state::{StateMessage, left_open};
+pub use tablet::TabletCall;
 
 /// The version of hello, state and control messages. Fields may be added within a version.
 pub const VERSION: u32 = 1;

@@ -75,8 +75,8 @@ impl ErrorObject {
     }
 }
 
-/// The answer to `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `job`, `lot`
-/// and `zero`.
+/// The answer to `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `job`, `lot`,
+/// `zero` and `revoke`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Done {
     /// `seq` of the entry that records the command. It is durable.
@@ -128,6 +128,9 @@ pub struct Status {
     /// Address and port of the bench page; left out if none is served.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub page: Option<String>,
+    /// Where tablets connect, where they may.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tablet: Option<TabletStatus>,
     /// State that follows from the durable entries.
     pub state: StateMessage,
     /// Instruments whose port cannot be opened, or has a problem while open.
@@ -136,6 +139,51 @@ pub struct Status {
     /// State of each sink.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub sinks: Vec<SinkStatus>,
+}
+
+/// Where tablets connect, and how many may.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct TabletStatus {
+    /// Address and port.
+    pub listen: String,
+    /// The fingerprint of the certificate, as browsers show it.
+    pub sha256: String,
+    /// How many tablets are paired.
+    pub paired: usize,
+}
+
+/// The answer to `pair`.
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
+pub struct Pairing {
+    /// The name that the tablet gets.
+    pub tablet: String,
+    /// Under which it may reach the page, the likely one first.
+    pub addresses: Vec<String>,
+    /// Lets in one device, once.
+    pub code: String,
+    /// When the code is over, UTC, RFC 3339.
+    pub expires_at: String,
+    /// The fingerprint of the certificate, as browsers show it.
+    pub sha256: String,
+}
+
+/// The answer to `tablets`.
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
+pub struct Tablets {
+    /// Those that are paired, by name.
+    pub tablets: Vec<TabletMessage>,
+}
+
+/// A paired tablet.
+#[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
+pub struct TabletMessage {
+    /// Its name.
+    pub tablet: String,
+    /// When it was paired, UTC, RFC 3339.
+    pub paired_at: String,
+    /// When it was last used, UTC, RFC 3339, to about ten minutes; left out if never.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub used_at: Option<String>,
 }
 
 /// State of a sink.
@@ -201,7 +249,7 @@ pub struct Trouble {
 pub enum Outcome {
     /// Answer to `arm`.
     Armed(Box<Armed>),
-    /// To `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `job`, `lot`, `zero`.
+    /// To `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `job`, `lot`, `zero`, `revoke`.
     Done(Done),
     /// Answer to `reload`.
     Reload(Reload),
@@ -209,6 +257,10 @@ pub enum Outcome {
     Status(Box<Status>),
     /// Answer to `catalog`.
     Catalog(Box<CatalogMessage>),
+    /// Answer to `pair`: the code that lets a tablet in.
+    Pairing(Box<Pairing>),
+    /// Answer to `tablets`: those that are paired.
+    Tablets(Tablets),
 }
 
 #[derive(Serialize)]

@@ -9,6 +9,7 @@ use super::forms::{
     ToolForm,
 };
 use super::reply::{ErrorObject, code};
+use super::tablet::{self, TabletCall};
 use crate::entry::Means;
 use crate::spec::Job;
 use crate::station::Command;
@@ -67,6 +68,8 @@ pub enum Call {
     Catalog,
     /// `reload`: read the configuration again.
     Reload,
+    /// About the tablets that are let in.
+    Tablet(TabletCall),
 }
 
 /// A line that is not a valid request, with the answer.
@@ -79,9 +82,9 @@ pub struct Rejected {
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 16] = [
+pub const METHODS: [&str; 19] = [
     "arm", "disarm", "retract", "restore", "resume", "note", "zero", "ask", "adapter", "operator",
-    "tool", "job", "lot", "status", "catalog", "reload",
+    "tool", "job", "lot", "status", "catalog", "reload", "pair", "revoke", "tablets",
 ];
 
 impl Request {
@@ -296,6 +299,7 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
         "status" => read::<NoForm>(params).map(|_| Call::Status),
         "catalog" => read::<NoForm>(params).map(|_| Call::Catalog),
         "reload" => read::<NoForm>(params).map(|_| Call::Reload),
+        "pair" | "revoke" | "tablets" => tablet::call(method, params),
         unknown => Err(ErrorObject::new(
             code::UNKNOWN_METHOD,
             format!("no method {unknown:?}, want one of {}", METHODS.join(", ")),

@@ -44,6 +44,7 @@ pub fn control() -> Value {
     let title = "tallyjaw: a line of the control socket, a request or its answer (JSON-RPC 2.0)";
     whole(title, |generator| {
         let mut forms = request::schemas(generator);
+        forms.extend(super::tablet::schemas(generator));
         forms.push(("arm", arm()));
         let requests = forms.into_iter().map(|(method, mut params)| {
             params.insert("description".to_owned(), "by their names".into());

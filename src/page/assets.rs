@@ -1,6 +1,9 @@
 //! The files of the page. They are part of the program, and are served unchanged.
 
 use crate::texts;
+use axum::extract::Request;
+use axum::http::{Method, StatusCode};
+use axum::response::Response;
 
 /// A file of the page.
 #[derive(Debug)]
@@ -16,7 +19,7 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const JSON: &str = "application/json";
 
 macro_rules! asset {
-    ($path:literal, $kind:ident, $file:literal) => {
+    ($path:expr, $kind:ident, $file:literal) => {
         Asset {
             path: $path,
             kind: $kind,
@@ -45,7 +48,46 @@ pub(super) const ASSETS: &[Asset] = &[
     asset!("/plans.js", SCRIPT, "plans.js"),
     asset!("/dialogs.js", SCRIPT, "dialogs.js"),
     asset!("/sound.js", SCRIPT, "sound.js"),
+    asset!(PAIR, HTML, "pairing.html"),
+    asset!("/pairing.js", SCRIPT, "pairing.js"),
+    asset!("/pairing.css", CSS, "pairing.css"),
 ];
+
+/// Where a device is paired.
+pub(super) const PAIR: &str = "/pair";
+
+/// All that a device gets that is not paired.
+const OF_PAIRING: [&str; 6] = [
+    PAIR,
+    "/pairing.js",
+    "/pairing.css",
+    "/dom.js",
+    "/texts.js",
+    "/texts.json",
+];
+
+/// Whether a path is one of those.
+pub(super) fn is_of_pairing(path: &str) -> bool {
+    OF_PAIRING.contains(&path)
+}
+
+/// Whether a person opens the page, and not a script something of it.
+pub(super) fn is_visit(request: &Request) -> bool {
+    request.method() == Method::GET && request.uri().path() == "/"
+}
+
+/// The pairing page in place of what was requested.
+pub(super) fn pairing(status: StatusCode) -> Response {
+    let page = ASSETS.iter().find(|asset| asset.path == PAIR);
+    let text = page.map_or("", |page| page.text);
+    super::routes::answer(status, HTML, text)
+}
+
+/// The page for a paired tablet: it may command, although it has no token to show.
+pub(super) fn for_tablet(page: &str, tablet: &str) -> String {
+    // A name has no character that would need to be escaped.
+    page.replacen("<html ", &format!("<html data-tablet=\"{tablet}\" "), 1)
+}
 
 /// Whether a path is that of a file.
 pub(super) fn is_asset(path: &str) -> bool {

@@ -1,12 +1,15 @@
 //! Serves one connection of a browser or program, within limits.
 
+use super::tablet;
 use axum::{Extension, Router};
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
 use std::net::SocketAddr;
 use std::pin::pin;
+use std::sync::Arc;
 use std::time::Duration;
+use tokio::io::{AsyncRead, AsyncWrite};
 use tokio::net::TcpStream;
 use tokio::sync::watch;
 
@@ -20,21 +23,36 @@ const HEADERS_MOST: usize = 64;
 /// A client that accepts nothing for this time is disconnected. The page will ask again for what it missed.
 const STALLED_MILLIS: u32 = 60_000;
 
-/// Address of the client.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Peer(pub(super) SocketAddr);
+/// Who is at the other end.
+#[derive(Debug, Clone)]
+pub(super) struct Peer {
+    pub(super) address: SocketAddr,
+    pub(super) way: Way,
+}
+
+/// By which of the listeners it came.
+#[derive(Debug, Clone)]
+pub(super) enum Way {
+    /// The page's own, unencrypted.
+    Plain,
+    /// That of tablets.
+    Tablet(Arc<tablet::Connection>),
+}
+
+/// Before anything is read. Without either it is served all the same: the system lets go of it later.
+pub(super) fn prepare(stream: &TcpStream) {
+    let _ = stream.set_nodelay(true);
+    let _ = rustix::net::sockopt::set_tcp_user_timeout(stream, STALLED_MILLIS);
+}
 
 /// Serves one connection until it ends, or until `stopped` says that no more requests are accepted.
 pub(super) async fn serve(
-    stream: TcpStream,
-    peer: SocketAddr,
+    stream: impl AsyncRead + AsyncWrite + Unpin + Send + 'static,
+    peer: Peer,
     routes: Router,
     mut stopped: watch::Receiver<()>,
 ) {
-    // The connection works without these options; the system then drops it later.
-    let _ = stream.set_nodelay(true);
-    let _ = rustix::net::sockopt::set_tcp_user_timeout(&stream, STALLED_MILLIS);
-    let service = TowerToHyperService::new(routes.layer(Extension(Peer(peer))));
+    let service = TowerToHyperService::new(routes.layer(Extension(peer)));
     let mut builder = http1::Builder::new();
     builder
         .timer(TokioTimer::new())

@@ -2,12 +2,14 @@
 //!
 //! - The host must be one of the page's names. This excludes the name of a hostile page that was made to point here.
 //! - The origin, if the browser sends one, must be the page itself.
+//! - A paired tablet may do what the page may. A device that is not paired gets the pairing page, and nothing else.
 //! - On this machine reading needs no token. From elsewhere or through a proxy it does, except for the page's own files
 //!   and the health, which reveal nothing.
 
 use super::assets;
-use super::connection::Peer;
+use super::connection::{Peer, Way};
 use super::routes::Site;
+use super::tablet::{Connection, Gate, bare_host};
 use super::token::Token;
 use crate::config::PageConfig;
 use axum::Extension;
@@ -16,7 +18,7 @@ use axum::extract::{Request, State};
 use axum::http::header::{AUTHORIZATION, CONTENT_SECURITY_POLICY, FORWARDED, HOST, ORIGIN};
 use axum::http::header::{REFERRER_POLICY, X_CONTENT_TYPE_OPTIONS};
 use axum::http::uri::Authority;
-use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode};
+use axum::http::{Extensions, HeaderMap, HeaderName, HeaderValue, Method, StatusCode};
 use axum::middleware::Next;
 use axum::response::Response;
 use std::net::{IpAddr, SocketAddr};
@@ -56,7 +58,7 @@ impl Hosts {
         if self.configured.contains(&host) {
             return true;
         }
-        let name = without_port(&host);
+        let name = bare_host(&host);
         OWN_NAMES.contains(&name)
             || self.listen.is_some_and(|ip| {
                 let bare = name.trim_start_matches('[').trim_end_matches(']');
@@ -65,23 +67,29 @@ impl Hosts {
     }
 }
 
-fn without_port(host: &str) -> &str {
-    match host.rsplit_once(':') {
-        Some((name, port)) if !port.is_empty() && port.bytes().all(|b| b.is_ascii_digit()) => name,
-        Some(_) | None => host,
-    }
-}
-
 /// Lets allowed requests through, and adds the security headers to every answer.
 pub(super) async fn guard(
     State(site): State<Arc<Site>>,
-    Extension(Peer(peer)): Extension<Peer>,
-    request: Request,
+    Extension(peer): Extension<Peer>,
+    mut request: Request,
     next: Next,
 ) -> Response {
-    let refused = refusal(&site, peer, &request);
+    let refused = match (&peer.way, &site.gate) {
+        (Way::Plain, _) => refusal(&site, peer.address, &request),
+        (Way::Tablet(connection), Some(gate)) => {
+            let let_in = of_tablet(gate, connection, &request);
+            let_in.map(|who| request.extensions_mut().extend(who)).err()
+        }
+        (Way::Tablet(_), None) => Some(not_paired()),
+    };
     let mut response = match refused {
-        Some(refusal) => refusal.response(),
+        Some(refusal) => match (&peer.way, refusal.status) {
+            // A person looks at it.
+            (Way::Tablet(_), StatusCode::UNAUTHORIZED) if assets::is_visit(&request) => {
+                assets::pairing(refusal.status)
+            }
+            _ => refusal.response(),
+        },
         None => next.run(request).await,
     };
     let headers = response.headers_mut();
@@ -116,7 +124,12 @@ pub(super) struct Refusal {
     status: StatusCode,
     message: String,
     remedy: &'static str,
+    /// What a request must show that shows nothing, as HTTP says it.
+    shows: &'static str,
 }
+
+/// A page that is answered so takes the person to the pairing page.
+const PAIRING: &str = "Pairing realm=\"tallyjaw\"";
 
 impl Refusal {
     pub(super) fn new(
@@ -128,6 +141,7 @@ impl Refusal {
             status,
             message: message.into(),
             remedy,
+            shows: "Bearer realm=\"tallyjaw\"",
         }
     }
 
@@ -139,27 +153,69 @@ impl Refusal {
         let plain = HeaderValue::from_static("text/plain; charset=utf-8");
         response.headers_mut().insert("content-type", plain);
         if self.status == StatusCode::UNAUTHORIZED {
-            let bearer = HeaderValue::from_static("Bearer realm=\"tallyjaw\"");
-            response.headers_mut().insert("www-authenticate", bearer);
+            let how = HeaderValue::from_static(self.shows);
+            response.headers_mut().insert("www-authenticate", how);
         }
         response
     }
+}
+
+/// A request over the network: the tablet that it comes from, where it needs to be one.
+fn of_tablet(
+    gate: &Arc<Gate>,
+    connection: &Connection,
+    request: &Request,
+) -> Result<Extensions, Refusal> {
+    let headers = request.headers();
+    let host = host(headers, request)?;
+    if !gate.knows(host, connection) {
+        return Err(other_host(host));
+    }
+    if let Some(refusal) = foreign(headers, request, host, &["https://"]) {
+        return Err(refusal);
+    }
+    let mut known = Extensions::new();
+    match gate.who(headers, connection) {
+        Some(name) => {
+            known.insert(FromTablet(name));
+            Ok(known)
+        }
+        None if assets::is_of_pairing(request.uri().path()) => Ok(known),
+        None => Err(not_paired()),
+    }
+}
+
+/// The paired tablet that a request comes from.
+#[derive(Debug, Clone)]
+pub(super) struct FromTablet(pub(super) String);
+
+fn not_paired() -> Refusal {
+    Refusal {
+        shows: PAIRING,
+        ..Refusal::new(
+            StatusCode::UNAUTHORIZED,
+            "this device is not paired with the bench",
+            "on the bench's machine: tallyjaw page --pair, then scan the code with this device",
+        )
+    }
+}
+
+fn other_host(host: &str) -> Refusal {
+    Refusal::new(
+        StatusCode::FORBIDDEN,
+        format!("got the host {host:?}, want one of this page's names"),
+        "use the address that `tallyjaw page` prints, or put the name in `hosts` of [page]",
+    )
 }
 
 fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> {
     let headers = request.headers();
     let host = match host(headers, request) {
         Ok(host) if site.hosts.know(host) => host,
-        Ok(other) => {
-            return Some(Refusal::new(
-                StatusCode::FORBIDDEN,
-                format!("got the host {other:?}, want one of this page's names"),
-                "use the address that `tallyjaw page` prints, or put the name in `hosts` of [page]",
-            ));
-        }
+        Ok(other) => return Some(other_host(other)),
         Err(refusal) => return Some(refusal),
     };
-    if let Some(refusal) = foreign(headers, request, host) {
+    if let Some(refusal) = foreign(headers, request, host, &["http://", "https://"]) {
         return Some(refusal);
     }
     let commands = request.uri().path() == "/control";
@@ -191,13 +247,17 @@ fn host<'r>(headers: &'r HeaderMap, request: &'r Request) -> Result<&'r str, Ref
 }
 
 /// The refusal of a request that another page has sent.
-fn foreign(headers: &HeaderMap, request: &Request, host: &str) -> Option<Refusal> {
+fn foreign(
+    headers: &HeaderMap,
+    request: &Request,
+    host: &str,
+    schemes: &[&str],
+) -> Option<Refusal> {
     let remedy = "only the page itself may ask; programs say no origin";
     if let Some(origin) = headers.get(ORIGIN) {
         let origin = origin.to_str().unwrap_or("no text");
-        let own = origin
-            .strip_prefix("http://")
-            .or_else(|| origin.strip_prefix("https://"));
+        let mut schemes = schemes.iter();
+        let own = schemes.find_map(|scheme| origin.strip_prefix(scheme));
         if !own.is_some_and(|own| own.eq_ignore_ascii_case(host)) {
             let message = format!("got the origin {origin:?}, want the page's own");
             return Some(Refusal::new(StatusCode::FORBIDDEN, message, remedy));
@@ -207,7 +267,7 @@ fn foreign(headers: &HeaderMap, request: &Request, host: &str) -> Option<Refusal
     let from_elsewhere = site.is_some_and(|site| site != b"same-origin" && site != b"none");
     // A link to the page may be anywhere.
     let is_a_visit = request.method() == Method::GET
-        && request.uri().path() == "/"
+        && matches!(request.uri().path(), "/" | assets::PAIR)
         && headers
             .get("sec-fetch-mode")
             .is_some_and(|mode| mode == "navigate");
@@ -252,6 +312,7 @@ mod tests {
         let config = PageConfig {
             listen: "10.1.2.3:80".parse().unwrap(),
             hosts: vec!["bench.example".to_owned(), "odd.example:8443".to_owned()],
+            tablet: None,
         };
         let hosts = Hosts::new(&config, config.listen);
         for own in [
@@ -290,6 +351,7 @@ mod tests {
         let config = PageConfig {
             listen: "0.0.0.0:8354".parse().unwrap(),
             hosts: Vec::new(),
+            tablet: None,
         };
         let hosts = Hosts::new(&config, config.listen);
         assert!(hosts.know("127.0.0.1:8354"));

@@ -15,22 +15,29 @@ mod events;
 mod guard;
 mod meter;
 mod metrics;
+mod pairing;
 mod report;
 mod routes;
+mod secret;
 mod series;
+pub mod tablet;
 mod token;
 
 pub use meter::Meter;
+pub use secret::SecretError;
 pub use token::{TOKEN_FILE, Token, TokenError};
 
 use crate::clients::{ControlRequest, Live};
 use crate::config::PageConfig;
-use crate::quantity::Zone;
+use crate::quantity::{WallMicros, Zone};
+use connection::{Peer, Way};
+use guard::Hosts;
 use std::io;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
+use tablet::{Door, Gate, TabletError};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::{Semaphore, mpsc, watch};
 use tokio::task::JoinSet;
@@ -61,6 +68,9 @@ pub enum PageError {
     /// The token cannot be read or made.
     #[error(transparent)]
     Token(#[from] TokenError),
+    /// Tablets cannot be served.
+    #[error(transparent)]
+    Tablet(TabletError),
 }
 
 impl PageError {
@@ -68,13 +78,15 @@ impl PageError {
     pub fn remedy(&self) -> String {
         match self {
             Self::Listen { cause, .. } if cause.kind() == io::ErrorKind::AddrInUse => {
-                "another program listens there; give `listen` of [page] another port".to_owned()
+                "another program listens there; give `listen`, or for tablets `tablet_listen`, of [page] another port"
+                    .to_owned()
             }
             Self::Listen { .. } => {
-                "give `listen` of [page] an address of this machine, such as \"127.0.0.1:8354\""
+                "give `listen` of [page] an address of this machine, such as \"127.0.0.1:8354\"; for tablets `tablet_listen`, such as \"0.0.0.0:8355\""
                     .to_owned()
             }
             Self::Token(error) => error.remedy(),
+            Self::Tablet(error) => error.remedy(),
         }
     }
 
@@ -82,7 +94,7 @@ impl PageError {
     pub const fn is_wrong_configuration(&self) -> bool {
         match self {
             Self::Listen { .. } => true,
-            Self::Token(_) => false,
+            Self::Token(_) | Self::Tablet(_) => false,
         }
     }
 }
@@ -94,6 +106,7 @@ pub struct Page {
     address: SocketAddr,
     config: PageConfig,
     token: Token,
+    door: Option<Door>,
 }
 
 /// The data that the page shows, and the receiver of its commands.
@@ -112,23 +125,21 @@ pub struct Sources {
 }
 
 impl Page {
-    /// Listens, and makes the token if there is none. Must be called within the runtime.
-    pub fn open(config: PageConfig, state_dir: &Path) -> Result<Self, PageError> {
+    /// Listens, and makes the token if there is none yet; inside of the runtime only. `tablets`: the wall clock, and how
+    /// long a pairing code lasts.
+    pub fn open(
+        config: PageConfig,
+        state_dir: &Path,
+        tablets: (fn() -> WallMicros, Duration),
+    ) -> Result<Self, PageError> {
         let token = Token::open(state_dir)?;
-        let failed = |cause| PageError::Listen {
-            listen: config.listen,
-            cause,
-        };
-        // Through std, because tokio's own function is async to resolve names, and this is an address.
-        let listener = std::net::TcpListener::bind(config.listen).map_err(failed)?;
-        let address = listener.local_addr().map_err(failed)?;
-        let listener = listener
-            .set_nonblocking(true)
-            .and_then(|()| TcpListener::from_std(listener))
-            .map_err(failed)?;
+        let (listener, address) = listen(config.listen)?;
+        let door = config.tablet.as_ref();
+        let door = door.map(|tablet| Door::open(tablet, &config.hosts, state_dir, tablets));
         Ok(Self {
             listener,
             address,
+            door: door.transpose()?,
             config,
             token,
         })
@@ -137,6 +148,11 @@ impl Page {
     /// Address and port, also if any free port was requested.
     pub fn address(&self) -> SocketAddr {
         self.address
+    }
+
+    /// Who is let in over the network, if anybody is.
+    pub fn gate(&self) -> Option<&Arc<Gate>> {
+        self.door.as_ref().map(Door::gate)
     }
 
     /// Serves until the sender of `stopped` is dropped. Answers that have begun are completed.
@@ -148,8 +164,18 @@ impl Page {
             );
         }
         let board = board::follow(Arc::clone(&sources.live), Arc::clone(&sources.meter));
-        let site = routes::Site::new(sources, self.token, &self.config, self.address, board.docs);
+        let gate = self.gate().cloned();
+        let hosts = Hosts::new(&self.config, self.address);
+        let site = routes::Site::new(sources, self.token, hosts, board.docs, gate);
         let routes = routes::routes(Arc::new(site));
+        let door = self.door;
+        let (at_the_door, door_stopped) = (routes.clone(), stopped.clone());
+        let tablets = async move {
+            if let Some(door) = door {
+                door.serve(at_the_door, door_stopped).await;
+            }
+        };
+        let tablets = tokio::spawn(tablets);
         let places = Arc::new(Semaphore::new(MOST_CONNECTIONS));
         let mut connections = JoinSet::new();
         loop {
@@ -161,6 +187,9 @@ impl Page {
             };
             match Arc::clone(&places).try_acquire_owned() {
                 Ok(place) => {
+                    connection::prepare(&stream);
+                    let way = Way::Plain;
+                    let peer = Peer { address: peer, way };
                     let serving = connection::serve(stream, peer, routes.clone(), stopped.clone());
                     connections.spawn(async move {
                         serving.await;
@@ -172,7 +201,24 @@ impl Page {
         }
         board.task.abort();
         while connections.join_next().await.is_some() {}
+        // It has ended, or ends as this one did.
+        let _ = tablets.await;
     }
+}
+
+fn listen(address: SocketAddr) -> Result<(TcpListener, SocketAddr), PageError> {
+    let failed = |cause| PageError::Listen {
+        listen: address,
+        cause,
+    };
+    // By way of std: tokio's own is async for names, and this is an address.
+    let listener = std::net::TcpListener::bind(address).map_err(failed)?;
+    let address = listener.local_addr().map_err(failed)?;
+    let listener = listener
+        .set_nonblocking(true)
+        .and_then(|()| TcpListener::from_std(listener))
+        .map_err(failed)?;
+    Ok((listener, address))
 }
 
 async fn accept(listener: &TcpListener) -> (TcpStream, SocketAddr) {

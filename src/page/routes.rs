@@ -2,13 +2,13 @@
 
 use super::assets;
 use super::board::Docs;
-use super::guard::{self, Hosts, Refusal};
+use super::guard::{self, FromTablet, Hosts, Refusal};
 use super::metrics::{self, Clients};
+use super::tablet::Gate;
 use super::token::Token;
 use super::{LONGEST_BODY, MOST_EVENT_CLIENTS, Sources, events};
-use super::{report, series};
+use super::{pairing, report, series};
 use crate::clients::{self, Health, Live, MOST_CLIENTS};
-use crate::config::PageConfig;
 use crate::entry::Seq;
 use axum::Router;
 use axum::body::{Body, to_bytes};
@@ -18,12 +18,11 @@ use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::middleware;
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::{get, post};
-use std::net::SocketAddr;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::Semaphore;
 
-const JSON: &str = "application/json";
+pub(super) const JSON: &str = "application/json";
 
 /// Time limit for the body of a request.
 const BODY_WITHIN: Duration = Duration::from_secs(10);
@@ -38,6 +37,8 @@ pub(super) struct Site {
     pub(super) token: Token,
     pub(super) hosts: Hosts,
     pub(super) docs: Docs,
+    /// Who is let in over the network.
+    pub(super) gate: Option<Arc<Gate>>,
     event_places: Arc<Semaphore>,
     searches: Semaphore,
 }
@@ -46,15 +47,16 @@ impl Site {
     pub(super) fn new(
         sources: Sources,
         token: Token,
-        config: &PageConfig,
-        address: SocketAddr,
+        hosts: Hosts,
         docs: Docs,
+        gate: Option<Arc<Gate>>,
     ) -> Self {
         Self {
             sources,
             token,
-            hosts: Hosts::new(config, address),
+            hosts,
             docs,
+            gate,
             event_places: Arc::new(Semaphore::new(MOST_EVENT_CLIENTS)),
             searches: Semaphore::new(SEARCHES_MOST),
         }
@@ -64,7 +66,8 @@ impl Site {
 pub(super) fn routes(site: Arc<Site>) -> Router {
     let guard = middleware::from_fn_with_state(Arc::clone(&site), guard::guard);
     let page = assets::ASSETS.iter().fold(Router::new(), |routes, file| {
-        routes.route(file.path, get(move || async move { asset(file) }))
+        let serve = get(move |request: Request| async move { asset(file, &request) });
+        routes.route(file.path, serve)
     });
     page.route("/plans/{station}", get(plans))
         .route("/events", get(event_stream))
@@ -74,6 +77,7 @@ pub(super) fn routes(site: Arc<Site>) -> Router {
         .route("/metrics", get(scrape))
         .route("/healthz", get(health))
         .route("/control", post(control))
+        .route(assets::PAIR, post(pairing::pair))
         .fallback(nothing_here)
         .method_not_allowed_fallback(wrong_method)
         .layer(guard)
@@ -90,8 +94,15 @@ pub(super) fn answer(status: StatusCode, kind: &'static str, body: impl Into<Bod
     response
 }
 
-fn asset(asset: &'static assets::Asset) -> Response {
-    let mut response = answer(StatusCode::OK, asset.kind, asset.text);
+fn asset(asset: &'static assets::Asset, request: &Request) -> Response {
+    let mut response = match request.extensions().get::<FromTablet>() {
+        Some(FromTablet(tablet)) if asset.path == "/" => answer(
+            StatusCode::OK,
+            asset.kind,
+            assets::for_tablet(asset.text, tablet),
+        ),
+        Some(_) | None => answer(StatusCode::OK, asset.kind, asset.text),
+    };
     // The file is small, and must be that of the running version.
     let again = HeaderValue::from_static("no-cache");
     response.headers_mut().insert(CACHE_CONTROL, again);
@@ -307,7 +318,7 @@ async fn event_stream(
 }
 
 /// The body of a command, within its limits.
-async fn command_of(request: Request) -> Result<Vec<u8>, Refusal> {
+pub(super) async fn command_of(request: Request) -> Result<Vec<u8>, Refusal> {
     let headers = request.headers();
     let kind = headers
         .get(CONTENT_TYPE)
@@ -351,11 +362,13 @@ async fn command_of(request: Request) -> Result<Vec<u8>, Refusal> {
 }
 
 async fn control(State(site): State<Arc<Site>>, request: Request) -> Response {
+    let tablet = request.extensions().get::<FromTablet>();
+    let tablet = tablet.map(|FromTablet(name)| name.clone());
     let command = match command_of(request).await {
         Ok(command) => command,
         Err(refusal) => return refusal.response(),
     };
-    match clients::answer(&command, &site.sources.asked).await {
+    match clients::answer(&command, tablet, &site.sources.asked).await {
         Some(said) => answer(StatusCode::OK, JSON, said),
         None => answer(StatusCode::NO_CONTENT, JSON, Body::empty()),
     }

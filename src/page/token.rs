@@ -2,13 +2,11 @@
 //!
 //! It survives restarts, so that an open page continues to work. For a new one, remove the file and restart the daemon.
 
-use crate::durable::{Access, Failed, failed, put};
-use rustix::fs::{Mode, OFlags};
+use super::secret::{self, SecretError};
+use crate::durable::{Access, failed, put};
 use sha2::{Digest, Sha256};
-use std::fmt::Write as _;
-use std::fs::{self, File};
-use std::io::{self, Read};
-use std::os::unix::fs::MetadataExt;
+use std::fs;
+use std::io;
 use std::path::{Path, PathBuf};
 
 /// Name of the file in the state folder.
@@ -19,19 +17,9 @@ const BYTES: usize = 32;
 /// Why the token cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum TokenError {
-    /// The file cannot be read or made.
+    /// The file cannot be read or made, or is not its owner's alone.
     #[error(transparent)]
-    Io(#[from] Failed),
-    /// Other users may have read or written the file.
-    #[error("{} has mode {mode:04o} and owner {uid}, want 0600 and this user", path.display())]
-    Open {
-        /// The file.
-        path: PathBuf,
-        /// Permission bits of the file.
-        mode: u32,
-        /// User id of its owner.
-        uid: u32,
-    },
+    Secret(#[from] SecretError),
     /// The file does not contain a token.
     #[error("{} holds no token, want 64 hexadecimal digits", path.display())]
     NoToken {
@@ -44,11 +32,11 @@ impl TokenError {
     /// What to do. It is printed on a line of its own, never as part of the message.
     pub fn remedy(&self) -> String {
         match self {
-            Self::Io(_) => {
+            Self::Secret(SecretError::Io(_)) => {
                 "use it as the user that runs the daemon; the file is made when the daemon starts"
                     .to_owned()
             }
-            Self::Open { path, .. } | Self::NoToken { path } => format!(
+            Self::Secret(SecretError::Open { path, .. }) | Self::NoToken { path } => format!(
                 "take it away, then start the daemon again: it makes a new one (rm {})",
                 path.display()
             ),
@@ -75,7 +63,7 @@ impl Token {
         let path = state_dir.join(TOKEN_FILE);
         match fs::symlink_metadata(&path) {
             Err(error) if error.kind() == io::ErrorKind::NotFound => make(&path)?,
-            Err(cause) => return Err(failed("look at", &path)(cause).into()),
+            Err(cause) => return Err(SecretError::from(failed("look at", &path)(cause)).into()),
             Ok(_) => {}
         }
         Self::read(state_dir)
@@ -84,21 +72,11 @@ impl Token {
     /// The token of a state folder, for users who may read it.
     pub fn read(state_dir: &Path) -> Result<Self, TokenError> {
         let path = state_dir.join(TOKEN_FILE);
-        let flags = OFlags::RDONLY | OFlags::NOFOLLOW | OFlags::CLOEXEC | OFlags::NONBLOCK;
-        let file = rustix::fs::open(&path, flags, Mode::empty())
-            .map_err(|errno| failed("open", &path)(errno.into()))?;
-        let file = File::from(file);
-        let metadata = file.metadata().map_err(failed("look at", &path))?;
-        let own = rustix::process::geteuid().as_raw();
-        let (mode, uid) = (metadata.mode() & 0o7777, metadata.uid());
-        if mode & 0o077 != 0 || (uid != own && own != 0) {
-            return Err(TokenError::Open { path, mode, uid });
-        }
-        let mut text = String::new();
         let most = u64::try_from(2 * BYTES + 2).unwrap_or_default();
-        file.take(most)
-            .read_to_string(&mut text)
-            .map_err(failed("read", &path))?;
+        let text = secret::read(&path, most)?.ok_or_else(|| {
+            let absent = io::Error::from(io::ErrorKind::NotFound);
+            SecretError::from(failed("open", &path)(absent))
+        })?;
         let text = text.trim_end().to_owned();
         let is_token = text.len() == 2 * BYTES && text.bytes().all(|byte| byte.is_ascii_hexdigit());
         if !is_token {
@@ -122,29 +100,18 @@ impl Token {
 }
 
 fn make(path: &Path) -> Result<(), TokenError> {
-    let mut bytes = [0; BYTES];
-    fill(&mut bytes).map_err(failed("make a token for", path))?;
-    let mut text = bytes.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}"); // writing to a String cannot fail
-        text
-    });
-    text.push('\n');
-    Ok(put(path, text.as_bytes(), true, Access::Private).map_err(failed("write", path))?)
-}
-
-/// Fills the buffer from the kernel's generator, which may return less than requested.
-fn fill(bytes: &mut [u8]) -> io::Result<()> {
-    let mut rest = bytes;
-    while !rest.is_empty() {
-        let got = rustix::rand::getrandom(&mut *rest, rustix::rand::GetRandomFlags::empty())?;
-        rest = rest.get_mut(got..).unwrap_or_default();
-    }
-    Ok(())
+    let bytes: [u8; BYTES] = secret::random()
+        .map_err(|cause| SecretError::from(failed("make a token for", path)(cause)))?;
+    let text = secret::hex(&bytes) + "\n";
+    put(path, text.as_bytes(), true, Access::Private)
+        .map_err(|cause| SecretError::from(failed("write", path)(cause)).into())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use rustix::fs::{Mode, OFlags};
+    use std::fs::File;
     use std::io::Write as _;
     use std::os::unix::fs::PermissionsExt;
 
@@ -174,7 +141,7 @@ mod tests {
         fs::set_permissions(&path, fs::Permissions::from_mode(0o640)).unwrap();
         assert!(matches!(
             Token::open(dir.path()),
-            Err(TokenError::Open { mode: 0o640, .. })
+            Err(TokenError::Secret(SecretError::Open { mode: 0o640, .. }))
         ));
         fs::set_permissions(&path, fs::Permissions::from_mode(0o600)).unwrap();
         let file = rustix::fs::open(&path, OFlags::WRONLY | OFlags::TRUNC, Mode::empty());
@@ -185,6 +152,9 @@ mod tests {
         ));
         fs::remove_file(&path).unwrap();
         std::os::unix::fs::symlink(dir.path().join("elsewhere"), &path).unwrap();
-        assert!(matches!(Token::open(dir.path()), Err(TokenError::Io(_))));
+        assert!(matches!(
+            Token::open(dir.path()),
+            Err(TokenError::Secret(SecretError::Io(_)))
+        ));
     }
 }

@@ -218,12 +218,15 @@ fn log_line(stamped: &Stamped) -> Option<String> {
         Entry::Journal(entry) => match entry {
             JournalEntry::Gap(_)
             | JournalEntry::DamageAccepted(_)
-            | JournalEntry::RolledBack(_) => true,
+            | JournalEntry::RolledBack(_)
+            | JournalEntry::Paired(_)
+            | JournalEntry::Revoked(_) => true,
             JournalEntry::Begun(_)
             | JournalEntry::Segment(_)
             | JournalEntry::Started(_)
             | JournalEntry::Stopped(_)
-            | JournalEntry::ClockStepped(_) => false,
+            | JournalEntry::ClockStepped(_)
+            | JournalEntry::TabletSaid(_) => false,
         },
         Entry::Port(entry) => match entry {
             PortEntry::AdapterChanged(_) | PortEntry::Disturbed(_) => true,

@@ -21,14 +21,14 @@ const PIXELS_PER_MM = 96 / 25.4;
 // Wide, and as narrow as a telephone.
 export const WIDTHS = [1280, 360];
 
-// A Chromium without a window. Close it when done. Its sandbox cannot start as root.
-export async function browser() {
+// A Chromium without a window, with `more` arguments. Close it when done. Its sandbox cannot start as root.
+export async function browser(...more) {
   const puppeteer = require("puppeteer-core");
   const root = process.getuid() === 0;
   return (puppeteer.default ?? puppeteer).launch({
     executablePath: readFileSync(`${folder}chromium`, "utf8").trim(),
     headless: true,
-    args: ["--disable-dev-shm-usage", "--font-render-hinting=none", ...(root ? ["--no-sandbox"] : [])],
+    args: ["--disable-dev-shm-usage", "--font-render-hinting=none", ...more, ...(root ? ["--no-sandbox"] : [])],
   });
 }
 

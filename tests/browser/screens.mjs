@@ -160,7 +160,7 @@ function measure(contrast, finger) {
     }
     return ["white"];
   };
-  const BIG = "#face-word, #face-value, #face-lead, .limits-figures, #ask-words, #ask-limits, #pieces .figure";
+  const BIG = "#face-word, #face-value, #face-lead, .limits-figures, #ask-words, #ask-limits, #pieces .figure, #heading, #words, #answer, #fingerprint";
   for (const { element } of texts) {
     if (element.closest("svg, [disabled]")) continue;
     const want = element.closest(BIG) ? contrast.verdict : contrast.text;
@@ -170,7 +170,7 @@ function measure(contrast, finger) {
 
   // The biggest thing on the screen can be read from two metres: 10 mm of a capital's height at 96 px an inch. A telephone
   // is held nearer, and a state with much to say may be smaller there than a verdict.
-  const measured = ["verdict", "limits", "moving"].includes(document.querySelector("#face").dataset.kind);
+  const measured = ["verdict", "limits", "moving"].includes(document.querySelector("#face")?.dataset.kind);
   const least = root.clientWidth >= 700 ? 52 : measured ? 36 : 24;
   if (document.body.dataset.view === "bench" && !modal) {
     const sizes = [...document.querySelectorAll("#face-word, #face-value, #face:is([data-kind=limits]) .limits-figures")].filter(seen).map((one) => parseFloat(getComputedStyle(one).fontSize));

@@ -100,14 +100,15 @@ wires = ["2.0 mm²", "5.0 mm²"]
 const lineOf = (stream) => new Promise((resolve) => createInterface({ input: stream }).once("line", resolve));
 
 export class Shop {
-  static async open(binary) {
+  // With `more` lines in [page].
+  static async open(binary, more = "") {
     const shop = new Shop();
     shop.binary = binary;
     shop.folder = mkdtempSync(`${tmpdir()}/tallyjaw-page-`);
     shop.hands = spawn("python3", [`${here}calipers.py`, shop.folder, "4"], { stdio: ["pipe", "pipe", "inherit"] });
     await lineOf(shop.hands.stdout);
     const files = `[daemon]\nsheets = "sheet.toml"\nplans = "plans.toml"\ntools = "tools.toml"\n`;
-    shop.configured = (port) => shop.write("tallyjaw.toml", () => `${files}[page]\nlisten = "127.0.0.1:${port}"\n${instruments(shop.folder)}`);
+    shop.configured = (port) => shop.write("tallyjaw.toml", () => `${files}[page]\nlisten = "127.0.0.1:${port}"\n${more}\n${instruments(shop.folder)}`);
     shop.configured(0);
     shop.write("sheet.toml", () => SHEET);
     shop.write("plans.toml", () => PLANS);

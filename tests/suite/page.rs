@@ -6,6 +6,7 @@ mod http;
 mod refusals;
 mod stalled;
 mod stream;
+mod tablet;
 mod texts;
 
 use crate::golden;

@@ -190,6 +190,8 @@ fn every_record_of_the_demo_is_as_the_schema_says() {
 #[test]
 fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
     let mut shop = Shop::new();
+    let page = "[page]\nlisten = \"127.0.0.1:0\"\ntablet = true\ntablet_listen = \"127.0.0.1:0\"\n";
+    shop.write("tallyjaw.toml", &(page.to_owned() + &shop.configuration()));
     let daemon = shop.start();
     drop(daemon.connected_feed());
     let (mut feed, hello, state) = daemon.greeted_feed();
@@ -219,6 +221,9 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
         ("arm", inline),
         ("status", json!({})),
         ("reload", json!({})),
+        ("pair", json!({"tablet": "bench-left"})),
+        ("tablets", json!({})),
+        ("revoke", json!({"tablet": "bench-left"})),
         ("sing", json!({})),
     ];
     let mut answered = BTreeMap::new();

@@ -1,6 +1,6 @@
 //! Examines the configuration, its ports, the sockets and the daemon.
 
-use super::{Finding, Is};
+use super::{Finding, Is, tablets};
 use crate::cli::columns::count;
 use crate::cli::{Context, client, ports, surroundings};
 use crate::clients::{self, Seen};
@@ -26,6 +26,7 @@ pub(super) fn configuration(context: &Context) -> (Vec<Finding>, Option<DaemonCo
                     .map(|warning| Finding::new("configuration", Is::Wrong, warning)),
             );
             findings.extend(instruments(&config, &adapters));
+            findings.extend(tablets::look(&config));
             (findings, Some(config.daemon))
         }
         Err(failure) => {

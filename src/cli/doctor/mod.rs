@@ -5,6 +5,7 @@
 
 mod bench;
 mod machine;
+mod tablets;
 
 use super::{Context, Exit, Failure};
 use crate::entry::words::safe;

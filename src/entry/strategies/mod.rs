@@ -11,8 +11,9 @@ pub(crate) use values::reading;
 use super::{
     AdapterChanged, AdapterSaid, Alerted, Begun, ClockStepped, Completed, DamageAccepted, Detached,
     Disarmed, Disturbed, Doubted, Entry, Gap, JobSaid, JournalId, LotSaid, Means, Noted,
-    OperatorSaid, Outcome, Refused, Reservation, Restored, Resumed, Retracted, RolledBack, Segment,
-    Slot, Stamped, Started, Stopped, ToolSaid, Unread, ZeroDue, ZeroRole, ZeroSaid, Zeroed,
+    OperatorSaid, Outcome, Paired, Refused, Reservation, Restored, Resumed, Retracted, Revoked,
+    RolledBack, Segment, Slot, Stamped, Started, Stopped, TabletSaid, ToolSaid, Unread, ZeroDue,
+    ZeroRole, ZeroSaid, Zeroed,
 };
 use crate::spec::{Job, Lots, Material};
 use proptest::collection::vec;
@@ -75,6 +76,15 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
                 known,
                 end,
                 reason,
+            })
+        }),
+        name().prop_map(|tablet| Entry::from(Paired { tablet })),
+        name().prop_map(|tablet| Entry::from(Revoked { tablet })),
+        (name(), seq(), seq()).prop_map(|(tablet, first_entry, last_entry)| {
+            Entry::from(TabletSaid {
+                tablet,
+                first_entry,
+                last_entry,
             })
         }),
     ]

@@ -140,6 +140,7 @@ const WORDS: &[(&str, &str)] = &[
     ("every_s", "a zero is required every N seconds"),
     ("failed", "number of counted readings that failed"),
     ("first", "the first"),
+    ("first_entry", "the first entry that the command made"),
     ("frames", "number of frames"),
     ("from", "the lower end"),
     ("greatest", "maximum of the plateau"),
@@ -173,6 +174,7 @@ const WORDS: &[(&str, &str)] = &[
     ("kind", "kind of line"),
     ("last", "the newest entry"),
     ("last_check", "the day of its last check"),
+    ("last_entry", "the last entry that the command made"),
     ("last_good", "the last good zero"),
     ("last_outcome", "outcome of the last closed series"),
     ("last_reading", "the last reading"),
@@ -304,6 +306,7 @@ const WORDS: &[(&str, &str)] = &[
         "the series that the last arming stopped early, while it can be resumed",
     ),
     ("tally", "number of readings by verdict and standing"),
+    ("tablet", "the name of the tablet"),
     ("terminal", "the terminal"),
     ("terminal_lot", "the lot of the terminals"),
     (

@@ -13,8 +13,15 @@ const token = (() => {
   return given ?? sessionStorage.getItem("token");
 })();
 
-// Without the token the page can only read.
-export const mayCommand = token !== null;
+// Without the token the page can only read. A paired tablet shows one in a cookie that no script can read.
+const tablet = document.documentElement.dataset.tablet;
+export const mayCommand = token !== null || tablet !== undefined;
+
+// A tablet that is shut out has nothing to show any more: the pairing page says so.
+function mind(response) {
+  if (tablet !== undefined && response.status === 401) location.replace("/pair");
+  return response;
+}
 
 const authorized = () => (token ? { Authorization: `Bearer ${token}` } : {});
 
@@ -34,7 +41,7 @@ export async function call(method, params = {}) {
   const body = JSON.stringify({ jsonrpc: "2.0", id: 1, method, params });
   let response;
   try {
-    response = await fetch("/control", { method: "POST", headers, body, cache: "no-store" });
+    response = mind(await fetch("/control", { method: "POST", headers, body, cache: "no-store" }));
   } catch {
     throw new NoAnswer();
   }
@@ -45,7 +52,7 @@ export async function call(method, params = {}) {
 }
 
 export async function read(path) {
-  const response = await fetch(path, { headers: authorized(), cache: "no-store" });
+  const response = mind(await fetch(path, { headers: authorized(), cache: "no-store" }));
   if (!response.ok) throw new Refused({ message: (await response.text()).trim() });
   return response.json();
 }
@@ -73,7 +80,7 @@ async function untilItEnds(on) {
   const headers = authorized();
   if (lastId) headers["Last-Event-ID"] = lastId;
   try {
-    const response = await fetch("/events?state=each", { headers, signal: life.signal, cache: "no-store" });
+    const response = mind(await fetch("/events?state=each", { headers, signal: life.signal, cache: "no-store" }));
     if (!response.ok) return (await response.text()).trim();
     const reader = response.body.pipeThrough(new TextDecoderStream()).getReader();
     let held = "";

@@ -73,6 +73,16 @@ const MAIN: &[Mistake] = &[
         "[[station]]",
         "[page]\nhosts = [\"bench-1:http\"]\n[[station]]",
     ),
+    (
+        "tablets at a port alone",
+        "[[station]]",
+        "[page]\ntablet = true\ntablet_listen = \":8355\"\n[[station]]",
+    ),
+    (
+        "tablets in words",
+        "[[station]]",
+        "[page]\ntablet = \"yes\"\n[[station]]",
+    ),
     ("one bracket instead of two", "[[station]]", "[station]"),
     (
         "a station twice",

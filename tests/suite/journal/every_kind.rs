@@ -4,7 +4,9 @@ use super::bench::{NOW, reopen, write};
 use crate::station::desk::{Desk, HEIGHT, catalog, plan};
 use std::path::Path;
 use std::time::Duration;
-use tallyjaw::entry::{DamageAccepted, Entry, Gap, JournalId, Means, RolledBack, Seq};
+use tallyjaw::entry::{
+    DamageAccepted, Entry, Gap, JournalId, Means, Paired, Revoked, RolledBack, Seq, TabletSaid,
+};
 use tallyjaw::spec::{
     AlertRule, AxisName, Catalog, GaugeBlock, Job, Material, Plan, Purpose, Signal, SignalKind,
     Subject, ZeroPolicy,
@@ -302,6 +304,23 @@ pub(super) fn every_kind(state_dir: &Path) {
     .unwrap();
     desk.input(Input::SegmentFull);
     desk.press("1.63");
+    write(opened, &desk.entries);
+}
+
+/// A tablet that was let in, what it said, and that it was shut out.
+pub(super) fn tablets(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    let tablet = || "bench-left".to_owned();
+    desk.input(Input::Journal(Entry::from(Paired { tablet: tablet() })));
+    desk.arm(heights(2, ZeroPolicy::default())).unwrap();
+    let armed = desk.entries.last().unwrap().seq;
+    desk.input(Input::Journal(Entry::from(TabletSaid {
+        tablet: tablet(),
+        first_entry: armed,
+        last_entry: armed,
+    })));
+    desk.input(Input::Journal(Entry::from(Revoked { tablet: tablet() })));
     write(opened, &desk.entries);
 }
 

@@ -7,7 +7,7 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 15] = [
+const PUT_TOGETHER: [&str; 16] = [
     "aloud.",
     "axis.",
     "done.",
@@ -16,6 +16,7 @@ const PUT_TOGETHER: [&str; 15] = [
     "instrument.zero.",
     "miss.",
     "outcome.",
+    "pairing.",
     "purpose.",
     "reason.",
     "reservation.",

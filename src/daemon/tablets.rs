@@ -1,0 +1,166 @@
+//! Tablets: who is let in to the page over the network, and what was said by whom.
+//!
+//! In: requests of a person at this machine, of the page, and commands of tablets. Out: answers, and entries that tell
+//! who was let in, who was shut out, and which entries came from a tablet.
+
+use super::answers::AnswerTo;
+use super::hub::Hub;
+use crate::entry::{Entry, Paired, Revoked, Seq, TabletSaid};
+use crate::message::reply::{Done, Outcome};
+use crate::message::{Call, ErrorObject, TabletCall, code};
+use crate::page::tablet::{Gate, not_written};
+use crate::station::{Command, Input};
+use std::sync::Arc;
+use tokio::sync::oneshot;
+
+/// Whether a tablet may ask this: what is done at the station, and what is so. Letting others in is not its affair.
+pub(super) const fn may_say(call: &Call) -> bool {
+    match call {
+        Call::Station(_) | Call::Status | Call::Catalog => true,
+        Call::Reload | Call::Tablet(_) => false,
+    }
+}
+
+/// What a tablet gets that asks for more.
+pub(super) fn only_at_the_machine() -> ErrorObject {
+    ErrorObject::new(
+        code::REFUSED,
+        "a tablet may not do that, want a command on the bench's machine",
+        Some("on that machine: tallyjaw page --help, tallyjaw reload".to_owned()),
+    )
+}
+
+fn no_tablets() -> ErrorObject {
+    ErrorObject::new(
+        code::REFUSED,
+        "this daemon lets no tablets in",
+        Some("write tablet = true under [page], then start the daemon again".to_owned()),
+    )
+}
+
+impl Hub {
+    /// Pairing codes, revocations and the list.
+    pub(super) fn ask_about_tablets(&mut self, call: TabletCall, to: AnswerTo) {
+        let Some(gate) = self.gate.clone() else {
+            let _ = to.send(Err(no_tablets()));
+            return;
+        };
+        let answer = match call {
+            TabletCall::Pair { tablet } => {
+                let made = gate.pair(tablet);
+                made.map(|pairing| Outcome::Pairing(Box::new(pairing)))
+            }
+            TabletCall::List => Ok(Outcome::Tablets(gate.tablets())),
+            TabletCall::Revoke { tablet } => {
+                self.revoke(&gate, tablet, to);
+                return;
+            }
+            TabletCall::Paired { tablet } => match self.check_room() {
+                Ok(()) => {
+                    self.enter(Paired { tablet });
+                    let seq = self.appended;
+                    self.waiting.add(seq, done(seq), to);
+                    return;
+                }
+                Err(error) => Err(error),
+            },
+        };
+        // Who asked may be gone.
+        let _ = to.send(answer);
+    }
+
+    fn enter(&mut self, entry: impl Into<Entry>) {
+        self.feed(Input::Journal(entry.into()));
+    }
+
+    /// Shuts a tablet out: at once, then on the disk, then with an answer.
+    fn revoke(&mut self, gate: &Arc<Gate>, tablet: String, to: AnswerTo) {
+        let waited = gate.withdraw(&tablet);
+        let was_in = gate.tokens.revoke(&tablet);
+        if !waited && !was_in {
+            let error = ErrorObject::new(
+                code::REFUSED,
+                format!("no tablet {tablet:?} is paired"),
+                Some("list them: tallyjaw page --tablets".to_owned()),
+            );
+            let _ = to.send(Err(error));
+            return;
+        }
+        let (entered, durable) = oneshot::channel();
+        let seq = self.appended;
+        if !was_in {
+            let _ = entered.send(Ok(done(seq)));
+        } else if self.check_room().is_ok() {
+            tracing::info!(tablet, "the pairing of a tablet was revoked");
+            self.enter(Revoked { tablet });
+            let seq = self.appended;
+            self.waiting.add(seq, done(seq), entered);
+        } else {
+            // A full disk keeps nobody in; the next start enters it.
+            gate.tokens.enter_later(tablet);
+            let _ = entered.send(Ok(done(seq)));
+        }
+        let gate = Arc::clone(gate);
+        tokio::spawn(async move {
+            let written = tokio::task::spawn_blocking(move || gate.tokens.save()).await;
+            let answer = match written {
+                Ok(Err(error)) => Err(not_written(&error)),
+                Ok(Ok(())) | Err(_) => match durable.await {
+                    Ok(answer) => answer,
+                    Err(_) => return,
+                },
+            };
+            let _ = to.send(answer);
+        });
+    }
+
+    /// What was revoked while no daemon ran.
+    pub(super) fn enter_revocations(&mut self) {
+        let Some(gate) = self.gate.clone() else {
+            return;
+        };
+        if self.check_room().is_err() {
+            return;
+        }
+        let revoked = gate.tokens.to_enter();
+        if revoked.is_empty() {
+            return;
+        }
+        for tablet in revoked {
+            self.enter(Revoked { tablet });
+        }
+        tokio::task::spawn_blocking(move || {
+            if let Err(error) = gate.tokens.save() {
+                tracing::warn!(%error, "revoked tablets will be entered again");
+            }
+        });
+    }
+
+    /// A command; behind the entries that it makes stands the tablet that it came from.
+    pub(super) fn command_of(
+        &mut self,
+        command: Command,
+        tablet: Option<&str>,
+    ) -> Result<Outcome, ErrorObject> {
+        let before = self.appended;
+        let outcome = self.command(command)?;
+        if let Some(tablet) = tablet
+            && before < self.appended
+        {
+            let (first_entry, last_entry) = (before.following(), self.appended);
+            self.enter(TabletSaid {
+                tablet: tablet.to_owned(),
+                first_entry,
+                last_entry,
+            });
+        }
+        Ok(outcome)
+    }
+}
+
+fn done(seq: Seq) -> Outcome {
+    Outcome::Done(Done {
+        seq: seq.0,
+        warning: None,
+    })
+}
