@@ -30,6 +30,7 @@ pub(super) fn make(
     };
     let asked = ReportRequest {
         compare: None,
+        full: false,
         query: Vec::new(), // The series was named.
         made: now(),
         zone,

@@ -54,7 +54,12 @@ pub struct OtherLayout {
 impl OtherLayout {
     /// What a person can do.
     pub fn remedy(&self) -> String {
-        let Self { version, .. } = self;
+        let Self { got, version } = self;
+        if *got < LAYOUT {
+            return format!(
+                "it is of an earlier edition: make the report again from the journal with `tallyjaw report`, or verify it with the release that made it; the page names tallyjaw {version}, which the journal cannot vouch for"
+            );
+        }
         if RELEASES.contains(&version.as_str()) {
             format!(
                 "the page names tallyjaw {version}, which makes layout {LAYOUT}: the page was changed; get the report again"

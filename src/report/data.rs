@@ -32,6 +32,8 @@ pub struct Made {
     pub query: Vec<(String, String)>,
     /// Which groups were compared, if any were.
     pub compare: Option<Compare>,
+    /// With an appendix.
+    pub full: bool,
     /// `seq` of the entry `armed` of each.
     pub series: Vec<Seq>,
 }
@@ -57,6 +59,10 @@ impl Made {
             compare: match data.get("compare") {
                 Some(compare) => Some(compare_of(compare)?),
                 None => None,
+            },
+            full: match data.get("full") {
+                Some(full) => full.as_bool()?,
+                None => false,
             },
             series: data
                 .get("series")?
@@ -128,7 +134,11 @@ pub(super) fn value(report: &Report) -> Value {
         asked
     });
     let zone = report.asked.zone.name().map(|name| json!(name));
-    put(&mut object, [("zone", zone), ("compare", compare)]);
+    let full = report.asked.full.then_some(json!(true));
+    put(
+        &mut object,
+        [("zone", zone), ("compare", compare), ("full", full)],
+    );
     object
 }
 

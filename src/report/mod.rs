@@ -14,6 +14,7 @@ mod data;
 mod document;
 mod facts;
 mod gather;
+mod lane;
 mod picture;
 mod words;
 
@@ -29,7 +30,7 @@ use crate::quantity::{WallMicros, Zone};
 
 /// The version of what stands where on the page and in its data. A page of another layout cannot be made again
 /// here, so it is not verified. To be raised with every change of the page after a release.
-pub const LAYOUT: u32 = 1;
+pub const LAYOUT: u32 = 2;
 
 /// The releases that make this layout; a page names one of them. With a new layout the list begins again.
 pub const RELEASES: &[&str] = &["0.1.0"];
@@ -48,6 +49,8 @@ pub struct ReportRequest {
     pub query: Vec<(String, String)>,
     /// Groups of readings to be set side by side.
     pub compare: Option<Compare>,
+    /// With an appendix: figures, pictures, and each reading with its time and entry.
+    pub full: bool,
     /// When the page is made.
     pub made: WallMicros,
     /// In which its times are read.

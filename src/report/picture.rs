@@ -1,5 +1,6 @@
 //! The picture of a series: readings against their limits, in the order of the pieces.
 
+use crate::entry::words as entry_words;
 use crate::markup::{Element, el};
 use crate::quantity::Quantity;
 use crate::report::facts::{Facts, ReportReading};
@@ -12,6 +13,7 @@ use crate::stats::picture::shapes::{
 use crate::stats::picture::ticks::{lead, ticks};
 use crate::stats::sample::Scale;
 use crate::stats::text::fixed;
+use std::collections::BTreeSet;
 
 const TOP: i64 = 280;
 const FOOT: i64 = 2160;
@@ -83,6 +85,29 @@ pub(super) fn readings(id: &str, title: &str, facts: &Facts, axis: &ArmedAxis) -
         };
     }
     picture.element(id)
+}
+
+/// The shapes that stand in the picture, in words.
+pub(super) fn legend(facts: &Facts, axis: &ArmedAxis) -> Element {
+    let seen: BTreeSet<Option<Verdict>> = facts.on(axis).map(ReportReading::verdict).collect();
+    let mut shown: Vec<String> = Vec::new();
+    for verdict in Verdict::ALL {
+        if seen.contains(&Some(verdict)) {
+            let said = format!(
+                "{} {}",
+                words::shape(verdict),
+                entry_words::verdict(verdict, &axis.name, &axis.limits)
+            );
+            shown.push(said);
+        }
+    }
+    if seen.contains(&None) {
+        shown.push(format!("{DOES_NOT_COUNT} does not count"));
+    }
+    if axis.guards.iter().any(|guard| guard.width > 0) {
+        shown.push("grey: unsure within".to_owned());
+    }
+    el("figcaption").text(shown.join("   "))
 }
 
 /// The minimum and the maximum of what is drawn in its place.
@@ -173,7 +198,7 @@ fn lines(axis: &ArmedAxis, scale: Ruler) -> Vec<Element> {
 }
 
 /// The mark of a verdict; a cross without one.
-fn mark(verdict: Option<Verdict>, x: i64, y: i64, size: i64) -> Element {
+pub(super) fn mark(verdict: Option<Verdict>, x: i64, y: i64, size: i64) -> Element {
     let path = |class: &str, d: String| el("path").class(class).with("d", d);
     let (wide, high) = (px(size + 14), px(2 * size + 10));
     match verdict {

@@ -26,15 +26,16 @@ const PAGE: HtmlFile = HtmlFile {
 
 /// Make a report of series: one HTML file to read, to print and to hand on
 ///
-/// The requirements, every reading with its verdict, those that do not count with the reason, what it was
-/// measured with, figures and pictures, and how to check all of it: `tallyjaw verify FILE`. Needs no daemon,
-/// and the file needs nothing else. Series are named, or chosen by the options; a series is in the report
-/// as a whole if any reading of it matches.
+/// A series is one page: the requirements, every reading with its verdict, those that do not count with the
+/// reason, what it was measured with, how to check all of it (`tallyjaw verify FILE`), and a line for a signature.
+/// Several series have a cover. Needs no daemon, and the file needs nothing else. Series are named, or chosen by
+/// the options; a series is in the report as a whole if any reading of it matches.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
 Examples:
   tallyjaw report 37                                  series-37.html
   tallyjaw report 37 52 -o first-off.html             two series in one file
+  tallyjaw report 37 --full                           with figures, pictures, and the time of each reading
   tallyjaw report --terminal QF-250-F --since 2026-11-01
   tallyjaw report 37 > evidence.html                  to a pipe or a file it goes as it is
   tallyjaw report --terminal QF-250-F --compare tool --margin '0.02 mm'
@@ -59,6 +60,9 @@ pub(super) struct ReportCommand {
         help_heading = "Side by side"
     )]
     reference: Option<String>,
+    /// With an appendix: figures, histogram and control chart, and each reading with its time and entry
+    #[arg(long)]
+    full: bool,
     /// The file; `-` is standard output [default: a name that says which series; standard output if that is
     /// no terminal]
     #[arg(short, long, value_name = "FILE")]
@@ -81,6 +85,7 @@ impl ReportCommand {
                 margin: self.margin,
                 reference: self.reference.clone(),
             }),
+            full: self.full,
             made,
             zone: clock::zone(),
             version: env!("CARGO_PKG_VERSION").to_owned(),

@@ -125,6 +125,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
     let asked = ReportRequest {
         query: made.query.clone(),
         compare: made.compare.clone(),
+        full: made.full,
         made: made.at,
         zone: made.zone.clone(),
         version: made.version.clone(),

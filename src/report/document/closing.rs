@@ -1,14 +1,11 @@
-//! What a report does not show, and how anyone can check what it does.
+//! What a report does not show, how anyone can check what it does, and a line for a signature.
 
 use super::List;
 use crate::markup::{Element, el};
 use crate::report::Report;
 use crate::report::facts::is_pull;
 
-/// The chain without tallyjaw; as `verify` prints it, a test runs it.
-const COMMON_TOOLS: &str = include_str!("../../cli/verify_chain.sh");
-
-pub(super) fn not_shown(report: &Report) -> Element {
+pub(super) fn not_shown(report: &Report, level: usize) -> Element {
     let specs = || report.series.iter().map(|facts| &facts.record.series.spec);
     let is_of_blocks = report.series.iter().any(super::Facts::is_of_blocks);
     let is_of_crimps = report.series.iter().any(|facts| !facts.is_of_blocks());
@@ -28,14 +25,16 @@ pub(super) fn not_shown(report: &Report) -> Element {
     }
     items.push("What the shop configured is taken as it was configured: limits, maximum permissible errors, dates of calibration and checks. Who measured and which tool was in the hand is what was said at the bench.");
     items.push("No accreditation is claimed, and this is no certificate.");
-    el("section")
-        .class("caution")
-        .about("what it does not show")
-        .child(el("h2").text("What this does not show"))
-        .child(el("ul").children(items.into_iter().map(|item| el("li").text(item))))
+    let items = items.into_iter().map(|item| el("li").text(item));
+    super::part(
+        level,
+        "Not shown",
+        [el("ul").class("run small").children(items)],
+    )
+    .about("what it does not show")
 }
 
-pub(super) fn how_to_check(report: &Report) -> Element {
+pub(super) fn how_to_check(report: &Report, level: usize) -> Element {
     let mut list = List::new("how to check it");
     list.put("Journal", el("code").text(report.journal.to_string()));
     list.put("Entries", format!("{} to {}", report.first, report.last));
@@ -43,31 +42,21 @@ pub(super) fn how_to_check(report: &Report) -> Element {
         format!("SHA-256 of entry {}", report.last).as_str(),
         el("code").text(report.digest.to_string()),
     );
-    let lines = report.last.0 - report.first.0 + 1;
-    let by_hand =
-        COMMON_TOOLS.replace("cat *.jsonl |", &format!("cat *.jsonl | head -n {lines} |"));
-    el("section")
-        .about("how to check it")
-        .child(el("h2").text("How to check it"))
-        .child(el("p").text(
-            "Every value above was entered in a journal before anyone was shown it, and each entry names the SHA-256 of the one before. Whoever keeps the digest below can tell later whether anything before it was changed.",
-        ))
-        .child(list.element)
-        .child(
-            el("p")
-                .text("Beside the journal, ")
-                .child(el("code").text("tallyjaw verify FILE"))
-                .text(" makes this page again from the entries and names every word, number and line of a picture that differs. The journal cannot vouch for three things: when the page was made, by which release, and which time zone and offset from UTC its times have. So every time has its offset beside it. Without tallyjaw, in the folder of the journal, this ends in the digest above:"),
-        )
-        .child(el("pre").child(code(&by_hand)))
+    let said = el("p")
+        .class("small")
+        .child(el("code").text("tallyjaw verify FILE"))
+        .text(format!(
+            ", beside the journal, makes this page again from the entries and names every difference. The journal cannot vouch for when the page was made, by which release (it says tallyjaw {}), and which time zone and offset from UTC its times have; so every date has its offset beside it.",
+            report.asked.version
+        ));
+    super::part(level, "Check", [list.element.class("run small"), said]).about("how to check it")
 }
 
-/// Lines that stay lines.
-fn code(text: &str) -> Element {
-    let mut code = el("code");
-    for (at, line) in text.trim_end().lines().enumerate() {
-        let before = if at == 0 { "" } else { "\n" };
-        code = code.raw(before.to_owned()).text(line);
-    }
-    code
+/// Three lines to be filled in by hand.
+pub(super) fn signature() -> Element {
+    let lines = ["Name", "Signature", "Date"].map(|line| el("p").text(line));
+    el("div")
+        .class("signature")
+        .about("the line for a signature")
+        .children(lines)
 }

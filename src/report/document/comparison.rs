@@ -1,7 +1,6 @@
 //! Groups side by side, with the sentence of the study on top.
 
 use super::found::capital;
-use super::heading;
 use super::table::{Table, th};
 use crate::markup::{Element, el, free};
 use crate::report::Report;
@@ -35,22 +34,19 @@ pub(super) fn sentences(report: &Report) -> Vec<Element> {
 }
 
 /// Every axis with its groups.
-pub(super) fn section(report: &Report) -> Element {
-    let by = report
-        .asked
-        .compare
-        .as_ref()
-        .map_or("", |compare| compare.by.name());
+pub(super) fn parts(report: &Report) -> Vec<Element> {
+    let full = report.asked.full;
     let parts = report.compared.iter().enumerate();
-    el("section")
-        .about("side by side")
-        .child(heading(2, format!("Side by side, by {by}")))
-        .children(parts.flat_map(|(at, compared)| axis(compared, at)))
+    let parts = parts.map(|(at, compared)| {
+        let name = capital(&compared.axis.words());
+        super::part(2, &name, axis(compared, at, full)).about("side by side")
+    });
+    parts.collect()
 }
 
-fn axis(compared: &Compared, at: usize) -> Vec<Element> {
+fn axis(compared: &Compared, at: usize, full: bool) -> Vec<Element> {
     let words = compared.axis.words();
-    let mut parts = vec![heading(3, free(capital(&words))), groups(compared, &words)];
+    let mut parts = vec![groups(compared, &words)];
     let mut remarks = Vec::new();
     if compared.is_mixed {
         remarks.push(
@@ -75,6 +71,9 @@ fn axis(compared: &Compared, at: usize) -> Vec<Element> {
         return parts;
     }
     parts.push(pictures(compared, at, &words));
+    if !full {
+        return parts;
+    }
     let digits = compared
         .groups
         .first()
@@ -177,7 +176,8 @@ fn pictures(compared: &Compared, at: usize, words: &str) -> Element {
         let caption = caption.text(format!(", {}", words::count(nth_of(sample), "reading")));
         el("figure").child(svg).child(caption)
     });
-    el("div").class("pair").children(drawn)
+    let class = if groups.len() > 2 { "pair" } else { "stacked" };
+    el("div").class(class).children(drawn)
 }
 
 fn nth_of(sample: &Sample) -> usize {

@@ -19,26 +19,22 @@ const FEWEST_OF_CHART: u64 = 20;
 /// Of more points than this a chart shows the last ones only.
 const CHART: &str = "individuals";
 
-pub(super) fn section(facts: &Facts, level: usize) -> Option<Element> {
+/// What the readings of each axis amount to.
+pub(super) fn parts(facts: &Facts, level: usize) -> Vec<Element> {
     if facts.is_of_blocks() {
-        return None;
+        return Vec::new();
     }
     let axes = facts.record.series.spec.axes.iter().enumerate();
     let parts: Vec<Element> = axes
-        .filter_map(|(at, axis)| of_axis(facts, axis, at, level + 1))
+        .filter_map(|(at, axis)| of_axis(facts, axis, at, level))
         .collect();
     if parts.is_empty() {
-        return None;
+        return parts;
     }
     let lead = el("p").class("fine").text(
         "Of the readings that count. A dash is a figure without a value, with the reason. From and To are a 95 % confidence interval.",
     );
-    Some(
-        el("section")
-            .child(heading(level, "Figures"))
-            .child(lead)
-            .children(parts),
-    )
+    std::iter::once(lead).chain(parts).collect()
 }
 
 fn of_axis(facts: &Facts, axis: &ArmedAxis, at: usize, level: usize) -> Option<Element> {
@@ -51,7 +47,7 @@ fn of_axis(facts: &Facts, axis: &ArmedAxis, at: usize, level: usize) -> Option<E
     let about = format!("{}, figures of {words}", about(facts));
     let section = el("section")
         .class("axis")
-        .child(heading(level, free(capital(&words))));
+        .child(heading(level, free(format!("Figures of {words}"))));
     Some(section.children(figures(&id, &about, &words, &sample, axis)))
 }
 

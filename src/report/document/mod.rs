@@ -1,20 +1,29 @@
 //! The page of a report: which part stands where.
+//!
+//! A series is one sheet of paper: what was required, every reading, what it was measured with, and a line for a
+//! signature. Several series have a cover before them, with what is said once for all. The appendix, where it was
+//! requested, follows every sheet.
 
-mod asked;
+mod appendix;
 mod closing;
 mod comparison;
+mod cover;
 mod figures;
 mod found;
+mod head;
+mod readings;
+mod remarks;
+mod required;
+mod sheet;
 mod table;
 mod used;
 
+pub(super) use found::capital;
+
 use super::facts::Facts;
 use super::{HEAD, Report, data, words};
-use crate::entry::reservation;
 use crate::markup::{Element, Node, Written, el, free};
-use crate::quantity::WallMicros;
 use crate::stats::picture::shapes::STYLE as STYLE_OF_PICTURES;
-use table::{Table, td};
 
 const STYLE: &str = include_str!("../style.css");
 /// Nothing may be fetched or run, whatever stands in the page.
@@ -34,27 +43,37 @@ pub(super) fn written(report: &Report) -> Written {
         .child(
             el("meta")
                 .with("name", "viewport")
-                .with("content", "width=device-width"),
+                .with("content", "width=device-width, initial-scale=1"),
         )
         .child(el("title").text(title.as_str()).about("the title"))
         .child(
             el("style")
-                .raw(format!("\n{STYLE}{STYLE_OF_PICTURES}"))
+                .raw(format!("\n{STYLE}{STYLE_OF_PICTURES}{}", paper(report)))
                 .about("the style sheet"),
         );
-    let body = el("body")
-        .child(header(report))
-        .child(main(report))
-        .child(footer(report))
-        .child(
-            el("script")
-                .with("type", "application/json")
-                .with("id", data::ID)
-                .raw(data::text(&data::value(report)))
-                .about("the data for programs"),
-        );
+    let body = el("body").child(main(report)).child(
+        el("script")
+            .with("type", "application/json")
+            .with("id", data::ID)
+            .raw(data::text(&data::value(report)))
+            .about("the data for programs"),
+    );
     let root = el("html").with("lang", "en").child(head).child(body);
     Written::new(HEAD, &root)
+}
+
+/// What stands at the foot of every sheet of paper, so that one that went astray finds home: `Series 23 · made
+/// 2026-11-29 20:10 +00:00 · journal 0123abcd`. Digits and our own words only: it stands in the style sheet.
+fn paper(report: &Report) -> String {
+    let made = report.asked.made.local_minute(&report.asked.zone);
+    let of = match &report.series[..] {
+        [only] => format!("Series {}", only.record.series.id),
+        several => format!("Report of {}", words::series(several.len())),
+    };
+    let journal = report.journal.0.chars();
+    let journal = journal.filter(char::is_ascii_hexdigit).take(8);
+    let journal: String = journal.collect();
+    format!("@page {{ @bottom-left {{ content: \"{of} · made {made} · journal {journal}\" }} }}\n")
 }
 
 /// `Series 37, QF-250-F on 2.0 mm²: accepted`, for the window and the list of files.
@@ -102,150 +121,26 @@ fn subject_nodes(facts: &Facts) -> [Node; 2] {
     [free(name).into(), said.into()]
 }
 
-fn header(report: &Report) -> Element {
-    let kind = el("p")
-        .class("kind")
-        .text("Report of measurements, judged as they were taken");
-    let header = el("header").child(kind);
-    let facts = facts_list(report);
-    match &report.series[..] {
-        [only] if report.compared.is_empty() => header
-            .child(el("h1").children(subject_nodes(only)).about("the heading"))
-            .child(banner(only, "the outcome"))
-            .child(facts),
-        several => header
-            .child(
-                el("h1")
-                    .child(free(heading_of_several(report, several.len())))
-                    .about("the heading"),
-            )
-            .children(comparison::sentences(report))
-            .child(facts),
-    }
-}
-
-/// The outcome in words, the first thing that is read.
-fn banner(facts: &Facts, about: &str) -> Element {
-    let (word, class, shape) = words::outcome(facts.outcome());
-    el("p")
-        .class(format!("outcome {class}"))
-        .about(about)
-        .child(table::shape(shape))
-        .child(el("strong").text(word))
-        .text(" ")
-        .children(reservations(facts))
-        .child(el("span").text(words::outcome_sentence(facts)))
-}
-
-/// What stands beside an outcome, wherever it is.
-fn reservations(facts: &Facts) -> Vec<Node> {
-    match facts.reservations() {
-        [] => Vec::new(),
-        some => {
-            let said = format!("with reservations: {}", reservation::words(some));
-            vec![el("em").class("reservations").text(said).into(), " ".into()]
-        }
-    }
-}
-
-fn facts_list(report: &Report) -> Element {
-    let mut list = List::new("the head");
-    if let [only] = &report.series[..] {
-        list.put("Series", only.record.series.id.to_string());
-        list.children(series_times(only));
-    }
-    let chosen = report.asked.query.iter();
-    let chosen: Vec<String> = chosen
-        .map(|(option, value)| {
-            let is_time = matches!(option.as_str(), "--since" | "--until");
-            let at = value.parse().ok().filter(|_| is_time);
-            let local = at.map(|at: WallMicros| at.local(&report.asked.zone));
-            format!("{option} {}", local.as_ref().unwrap_or(value))
-        })
-        .collect();
-    if !chosen.is_empty() {
-        list.put_free("Chosen by", chosen.join(" "));
-    }
-    list.put("Report made", report.asked.made.local(&report.asked.zone));
-    if let Some(zone) = report.asked.zone.name() {
-        list.put_free("Time zone", zone);
-    }
-    list.element.class("head")
-}
-
-fn series_times(facts: &Facts) -> Vec<(&'static str, Node)> {
-    let record = &facts.record;
-    let mut shown: Vec<(&'static str, Node)> = vec![
-        ("Station", free(record.series.spec.station.as_str()).into()),
-        ("Opened", record.series.opened.local(&facts.zone).into()),
-    ];
-    let closed = record.series.closed.as_ref();
-    let closed = closed.map_or("not yet".to_owned(), |closed| closed.at.local(&facts.zone));
-    shown.push(("Closed", closed.into()));
-    if !facts.operators.is_empty() {
-        let who = facts.operators.join(", then ");
-        shown.push(("Measured by", free(who).into()));
-    }
-    shown
-}
-
 fn main(report: &Report) -> Element {
     let mut main = el("main");
     if let ([only], true) = (&report.series[..], report.compared.is_empty()) {
-        main = main
-            .children(parts(only, 2))
-            .children(used::warnings(only, 2));
+        main = main.child(sheet::only(report, only));
+        if report.asked.full {
+            main = main.child(appendix::of_series(only, 2));
+        }
     } else {
-        if !report.compared.is_empty() {
-            main = main.child(comparison::section(report));
-        }
-        main = main
-            .child(overview(report))
-            .children(used::warnings_of_all(report));
+        main = main.child(cover::cover(report));
         for facts in &report.series {
-            main = main.child(series(facts));
+            main = main.child(sheet::one_of_several(report, facts));
+            if report.asked.full {
+                main = main.child(appendix::of_series(facts, 3));
+            }
         }
     }
-    main.child(closing::not_shown(report))
-        .child(closing::how_to_check(report))
-}
-
-fn overview(report: &Report) -> Element {
-    let heads = &["Series", "Opened", "Of what", "Tool", "Outcome", "Readings"];
-    let mut table = Table::new("overview", "Every series of this report", heads);
-    for facts in &report.series {
-        let record = &facts.record;
-        let (word, class, shape) = words::outcome(facts.outcome());
-        let link = el("a")
-            .with("href", format!("#{}", id(facts)))
-            .text(record.series.id.to_string());
-        table.row(
-            &format!("the overview, series {}", record.series.id),
-            vec![
-                el("th").with("scope", "row").child(link),
-                td(record.series.opened.local(&facts.zone)),
-                el("td").children(subject_nodes(facts)),
-                el("td").child(free(tool(facts))),
-                el("td")
-                    .class(class)
-                    .child(table::shape(shape))
-                    .text(format!("{word} "))
-                    .children(reservations(facts)),
-                td(words::tallied(facts)),
-            ],
-        );
+    if report.asked.full {
+        return main.child(appendix::by_hand(report));
     }
-    el("section")
-        .child(el("h2").text("Overview"))
-        .child(table.element())
-}
-
-fn tool(facts: &Facts) -> String {
-    let tool = facts.record.series.spec.tool.as_ref();
-    tool.map_or_else(String::new, |tool| match &tool.nest {
-        Some(nest) => format!("{}, nest {nest}", tool.id),
-        None => tool.id.clone(),
-    })
+    main
 }
 
 /// What ids of a series begin with.
@@ -253,47 +148,15 @@ fn id(facts: &Facts) -> String {
     format!("s{}", facts.record.series.id)
 }
 
-/// A series among several.
-fn series(facts: &Facts) -> Element {
-    let about = about(facts);
-    let mut list = List::new(&about);
-    list.children(series_times(facts));
-    el("section")
-        .class("series")
-        .with("id", id(facts))
-        .about(about.clone())
-        .child(
-            el("h2")
-                .text(format!("Series {}: ", facts.record.series.id))
-                .children(subject_nodes(facts)),
-        )
-        .child(banner(facts, &format!("{about}, the outcome")))
-        .child(list.element.class("head"))
-        .children(parts(facts, 3))
-}
-
 /// What a difference within a series is named by.
 fn about(facts: &Facts) -> String {
     format!("series {}", facts.record.series.id)
 }
 
-/// The parts of a series, their headings at this level.
-fn parts(facts: &Facts, level: usize) -> Vec<Element> {
-    [
-        Some(asked::section(facts, level)),
-        Some(found::section(facts, level)),
-        Some(used::section(facts, level)),
-        figures::section(facts, level),
-        found::events(facts, level),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
-}
-
 /// A heading of this level.
 fn heading(level: usize, text: impl Into<Node>) -> Element {
     let name = match level {
+        1 => "h1",
         2 => "h2",
         3 => "h3",
         _ => "h4",
@@ -301,17 +164,12 @@ fn heading(level: usize, text: impl Into<Node>) -> Element {
     el(name).child(text)
 }
 
-fn footer(report: &Report) -> Element {
-    el("footer")
-        .about("the foot of the page")
-        .child(el("p").text(format!(
-            "Made by tallyjaw {} on {} from journal {}, entries {} to {}. Times are local, with the offset from UTC.",
-            report.asked.version,
-            report.asked.made.local(&report.asked.zone),
-            report.journal,
-            report.first,
-            report.last
-        )))
+/// A part of a sheet: its name in the margin, what it says beside that.
+fn part(level: usize, name: &str, said: impl IntoIterator<Item = Element>) -> Element {
+    el("section")
+        .class("part")
+        .child(heading(level, name))
+        .child(el("div").children(said))
 }
 
 /// Words with what they say.
@@ -341,11 +199,5 @@ impl List {
     /// Text from outside.
     fn put_free(&mut self, word: &str, says: impl Into<String>) {
         self.put(word, free(says));
-    }
-
-    fn children(&mut self, pairs: Vec<(&'static str, Node)>) {
-        for (word, says) in pairs {
-            self.put(word, says);
-        }
     }
 }

@@ -1,64 +1,20 @@
 //! What a series was measured with: instruments, their care, zeros.
 
+use super::about;
 use super::table::{Table, td, th};
-use super::{about, heading};
-use crate::entry::{Outcome, Seq};
+use crate::entry::{Outcome, Seq, Zeroed};
 use crate::markup::{Element, el, free};
-use crate::quantity::Measured;
-use crate::report::Report;
+use crate::quantity::{Measured, WallMicros};
 use crate::report::facts::{Facts, ReportReading};
 use crate::report::gather::Verification;
 use crate::report::words;
 use crate::spec::ArmedInstrument;
 
-pub(super) fn section(facts: &Facts, level: usize) -> Element {
-    let section = el("section")
-        .child(heading(level, "What it was measured with"))
-        .child(instruments(facts));
-    section.children(ports(facts)).child(zeros(facts))
-}
+/// Zeros of one instrument that a line has room for.
+const MOST_ZEROS: usize = 6;
 
-/// The warnings of a series that is alone in its report.
-pub(super) fn warnings(facts: &Facts, level: usize) -> Option<Element> {
-    let warnings = facts.record.series.spec.warnings.iter();
-    let items: Vec<Element> = warnings
-        .map(|warning| el("li").child(free(warning.as_str())))
-        .collect();
-    let about = format!("{}, warnings", about(facts));
-    (!items.is_empty()).then(|| {
-        el("section")
-            .child(heading(level, "Warnings when the series was opened"))
-            .child(el("ul").about(about).children(items))
-    })
-}
-
-/// The warnings of all series of a report, each once, with the series that it holds for.
-pub(super) fn warnings_of_all(report: &Report) -> Option<Element> {
-    let mut found: Vec<(&str, Vec<String>)> = Vec::new();
-    for record in report.series.iter().map(|facts| &facts.record.series) {
-        for warning in &record.spec.warnings {
-            let id = record.id.to_string();
-            match found.iter_mut().find(|(known, _)| known == warning) {
-                Some((_, series)) if series.last() == Some(&id) => {}
-                Some((_, series)) => series.push(id),
-                None => found.push((warning.as_str(), vec![id])),
-            }
-        }
-    }
-    let items = found.iter().map(|(warning, series)| {
-        let of = match &series[..] {
-            _ if series.len() == report.series.len() => "every series".to_owned(),
-            several => format!("series {}", several.join(", ")),
-        };
-        el("li")
-            .child(free(*warning))
-            .child(el("span").class("fine").text(format!(" ({of})")))
-    });
-    (!found.is_empty()).then(|| {
-        el("section")
-            .child(heading(2, "Warnings when the series were opened"))
-            .child(el("ul").about("the warnings").children(items))
-    })
+pub(super) fn part(facts: &Facts, level: usize) -> Element {
+    super::part(level, "Measured with", [instruments(facts), zeros(facts)])
 }
 
 fn instruments(facts: &Facts) -> Element {
@@ -124,7 +80,7 @@ fn worst(found: &Verification) -> Option<String> {
 }
 
 /// What each was plugged into; an adapter may be another one tomorrow.
-fn ports(facts: &Facts) -> Vec<Element> {
+pub(super) fn ports(facts: &Facts) -> Vec<Element> {
     let about = about(facts);
     let ports = facts.record.ports.iter().map(|port| {
         let identity = port
@@ -144,17 +100,82 @@ fn ports(facts: &Facts) -> Vec<Element> {
     ports.collect()
 }
 
+/// The zeros in a line for each instrument, and what they vouch for.
 fn zeros(facts: &Facts) -> Element {
-    let heads = &["Entry", "Time", "Instrument", "Zero", "Shown", "Result"];
-    let mut table = Table::new("zeros", "Zeros", heads);
-    for (seq, at, zeroed) in facts.zeros() {
-        let about = format!("{}, zero {seq}", about(facts));
-        let result = match (zeroed.ok, zeroed.opening) {
-            (true, None) => "good".to_owned(),
-            (_, Some(opening)) => format!("OFF: set with the jaws open by {opening}"),
-            (false, None) => "OFF".to_owned(),
+    let names = facts.record.series.spec.instruments.iter();
+    let all = facts.zeros();
+    let lines = names.filter_map(|known| {
+        let own = all.iter().filter(|(_, _, it)| it.instrument == known.name);
+        let own: Vec<_> = own.collect();
+        let off = own.iter().filter(|(_, _, zeroed)| !is_good(zeroed)).count();
+        let (said, shown) = match own.len() {
+            0 => return None,
+            1..=MOST_ZEROS => (String::new(), own),
+            many => (
+                format!("{many} zeros, {off} off, the first and the last of them: "),
+                own.first().into_iter().chain(own.last()).copied().collect(),
+            ),
         };
-        let class = if zeroed.ok { "pass" } else { "fail" };
+        let mut line = el("p")
+            .class("zeros")
+            .child(
+                el("strong")
+                    .text("Zeros of ")
+                    .child(free(known.name.as_str())),
+            )
+            .text(format!(": {said}"));
+        for (nth, zero) in shown.into_iter().enumerate() {
+            line = line.text(if nth == 0 { "" } else { "; " });
+            line = line.child(zero_line(facts, zero));
+        }
+        Some(line)
+    });
+    el("div").class("vouched").children(lines).child(
+        el("p")
+            .about(format!("{}, what the zeros vouch for", about(facts)))
+            .text(vouched(facts)),
+    )
+}
+
+fn is_good(zeroed: &Zeroed) -> bool {
+    zeroed.ok && zeroed.opening.is_none()
+}
+
+/// `opening 16:00:09, 0.00 mm, good`.
+fn zero_line(facts: &Facts, (seq, at, zeroed): &(Seq, WallMicros, &Zeroed)) -> Element {
+    let about = format!("{}, zero {seq}", about(facts));
+    let class = if is_good(zeroed) { "zero" } else { "zero fail" };
+    el("span")
+        .class(class)
+        .about(about.as_str())
+        .text(format!(
+            "{} {}, ",
+            words::zero_role(zeroed.role),
+            words::time_of_day(*at, facts)
+        ))
+        .child(
+            el("span")
+                .about(format!("{about}, shown"))
+                .text(zeroed.value.to_string()),
+        )
+        .text(format!(", {}", result(zeroed)))
+}
+
+fn result(zeroed: &Zeroed) -> String {
+    match (zeroed.ok, zeroed.opening) {
+        (true, None) => "good".to_owned(),
+        (_, Some(opening)) => format!("OFF: set with the jaws open by {opening}"),
+        (false, None) => "OFF".to_owned(),
+    }
+}
+
+/// Every zero, for the appendix.
+pub(super) fn zeros_table(facts: &Facts) -> Element {
+    let heads = &["Entry", "Time", "Instrument", "Zero", "Shown", "Result"];
+    let mut table = Table::new("zeros", "Every zero", heads);
+    for (seq, at, zeroed) in facts.zeros() {
+        let about = format!("{}, zero {seq} in the appendix", about(facts));
+        let class = if is_good(zeroed) { "pass" } else { "fail" };
         table.row(
             &about,
             vec![
@@ -163,18 +184,14 @@ fn zeros(facts: &Facts) -> Element {
                 el("td").child(free(zeroed.instrument.as_str())),
                 td(words::zero_role(zeroed.role)),
                 el("td").class("n").text(zeroed.value.to_string()),
-                el("td").class(class).text(result),
+                el("td").class(class).text(result(zeroed)),
             ],
         );
     }
-    let said = vouched(facts);
-    let said = el("p")
-        .about(format!("{}, what the zeros vouch for", about(facts)))
-        .text(said);
     if table.is_empty() {
-        return el("div").child(said);
+        return el("p").text("No zero was taken.");
     }
-    el("div").child(table.element()).child(said)
+    table.element()
 }
 
 /// What the zeros say about the readings.

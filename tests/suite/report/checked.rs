@@ -62,13 +62,13 @@ fn every_kind_of_datum_that_is_changed_is_named() {
     let rows: Vec<(&str, String, String)> = vec![
         (
             "value",
-            "<td class=\"n\">1.63 mm</td>".into(),
-            "<td class=\"n\">1.62 mm</td>".into(),
+            "<td class=\"n of\">1.63</td>".into(),
+            "<td class=\"n of\">1.62</td>".into(),
         ),
-        ("deviation", "+0.01 mm".into(), "0.00 mm".into()),
+        ("deviation", ">+0.01<".into(), ">0.00<".into()),
         (
             "verdict",
-            "</span>PASS".into(),
+            "</span>pass".into(),
             "</span>FAIL: too high".into(),
         ),
         (
@@ -80,14 +80,10 @@ fn every_kind_of_datum_that_is_changed_is_named() {
         ("outcome", ">ACCEPTED<".into(), ">REJECTED<".into()),
         (
             "zero",
-            "<td class=\"n\">0.02 mm</td>".into(),
-            "<td class=\"n\">0.00 mm</td>".into(),
+            "<span>0.02 mm</span>".into(),
+            "<span>0.00 mm</span>".into(),
         ),
-        (
-            "figure",
-            "<th scope=\"row\">mean</th><td class=\"n\">1.6".into(),
-            "<th scope=\"row\">mean</th><td class=\"n\">1.5".into(),
-        ),
+        ("figure", "mean 1.62".into(), "mean 1.52".into()),
         ("picture", mark(x), mark("99.9")),
         (
             "digest",
@@ -121,7 +117,7 @@ fn every_kind_of_datum_that_is_changed_is_named() {
         .unwrap();
     assert!(
         named.contains(&format!(
-            "{}: 1.62 mm | 1.63 mm",
+            "{}: 1.62 | 1.63",
             piece(1, "height", first.seq.0, "value")
         )),
         "{named}"
@@ -133,7 +129,11 @@ fn every_kind_of_datum_that_is_changed_is_named() {
 fn what_was_put_in_or_left_out_is_named() {
     let report = made::whole(&two_axes_by_piece());
     let html = report.html();
-    let more = tampered(&html, "</header>", "<p>Approved by all.</p>\n</header>");
+    let more = tampered(
+        &html,
+        "<section class=\"part\">",
+        "<p>Approved by all.</p>\n<section class=\"part\">",
+    );
     let found = told(&differences(&more, &report));
     assert_eq!(found.len(), 1, "{found:#?}");
     assert!(
@@ -155,7 +155,7 @@ fn what_was_put_in_or_left_out_is_named() {
 #[test]
 fn the_errors_of_gauge_blocks_are_compared_too() {
     let report = made::whole(&verified_instrument());
-    let found = found(&report, "−0.01 mm", "0.00 mm");
+    let found = found(&report, "−0.01</td>", "0.00</td>");
     assert_eq!(found.len(), 1, "{found:#?}");
     assert!(
         found[0].contains("gauge block 41.30 mm, time 1"),
@@ -201,13 +201,39 @@ fn what_is_no_report_says_so() {
 }
 
 #[test]
+fn what_the_appendix_says_is_named_too() {
+    let report = made::in_full(&two_axes_by_piece());
+    assert_eq!(differences(&report.html(), &report), []);
+    let mean = "<th scope=\"row\">mean</th><td class=\"n\">1.";
+    for (from, to, about) in [
+        (
+            format!("{mean}6"),
+            format!("{mean}5"),
+            "series 5, figures of core crimp height, mean, value",
+        ),
+        (
+            "<th scope=\"row\">19</th><td>16:00:11".into(),
+            "<th scope=\"row\">19</th><td>16:00:10".into(),
+            "series 5, reading 19 in the appendix, time",
+        ),
+    ] {
+        let found = found(&report, &from, &to);
+        assert_eq!(found.len(), 1, "{found:#?}");
+        assert!(found[0].starts_with(about), "{found:#?}");
+    }
+    // a page with the appendix is no page without it
+    let plain = made::whole(&two_axes_by_piece()).html();
+    assert!(!differences(&plain, &report).is_empty());
+}
+
+#[test]
 fn a_page_of_another_layout_cannot_be_compared() {
     let report = made::whole(&two_axes_by_piece());
-    let other = tampered(&report.html(), "\"layout\":1,", "\"layout\":2,");
+    let other = tampered(&report.html(), "\"layout\":2,", "\"layout\":3,");
     let error = comparable(&how_made(&other).unwrap()).unwrap_err();
     assert_eq!(
         error.to_string(),
-        "its layout is 2, want 1: no word or picture of it was compared"
+        "its layout is 3, want 2: no word or picture of it was compared"
     );
     assert!(error.remedy().contains("the page was changed"));
     let newer = other.replace("0.1.0", "0.2.0");
@@ -215,7 +241,19 @@ fn a_page_of_another_layout_cannot_be_compared() {
     assert!(error.remedy().contains("the page names tallyjaw 0.2.0"));
     // and it is no page that this release makes
     let found = told(&differences(&other, &report));
-    assert_eq!(found, ["the data for programs, layout: 2 | 1"]);
+    assert_eq!(found, ["the data for programs, layout: 3 | 2"]);
+}
+
+#[test]
+fn a_page_of_an_earlier_edition_says_what_to_do() {
+    let report = made::whole(&two_axes_by_piece());
+    let earlier = tampered(&report.html(), "\"layout\":2,", "\"layout\":1,");
+    let error = comparable(&how_made(&earlier).unwrap()).unwrap_err();
+    let remedy = error.remedy();
+    assert!(
+        remedy.contains("make the report again from the journal"),
+        "{remedy}"
+    );
 }
 
 #[test]

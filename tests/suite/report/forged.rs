@@ -41,6 +41,7 @@ fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
     let asked = ReportRequest {
         query: made.query,
         compare: made.compare,
+        full: made.full,
         made: made.at,
         zone: made.zone,
         version: made.version,
@@ -119,7 +120,7 @@ fn changed(token: &str) -> Vec<String> {
 fn no_text_and_no_attribute_of_a_page_can_be_changed_left_out_or_put_in_unnoticed() {
     let (name, entries) = made::cases().swap_remove(0);
     assert_eq!(name, "one_piece");
-    let page = made::whole(&entries).html();
+    let page = made::in_full(&entries).html(); // the sheet, and its appendix
     assert!(verifies(&page, &entries));
     let tokens = tokens(&page);
     assert_eq!(tokens.concat(), page);
@@ -152,7 +153,7 @@ fn nothing_can_be_put_before_or_behind_a_page_or_stand_in_it_twice() {
     let at = page.find("<script").unwrap();
     let end = page.find("</script>\n").unwrap() + "</script>\n".len();
     let data = &page[at..end];
-    let hidden = data.replacen("\"layout\":1", "\"layout\":2", 1);
+    let hidden = data.replacen("\"layout\":2", "\"layout\":3", 1);
     let forged = [
         format!("{page}<p>Approved.</p>"),
         format!("{page}\0"),
@@ -185,8 +186,8 @@ fn what_a_page_says_of_itself_is_held_against_something_or_named_as_not_vouched_
     let page = made::whole(&entries).html();
     let last = entries.last().unwrap().seq;
     let forged = [
-        page.replacen("\"layout\":1,", "\"layout\":2,", 1),
-        page.replacen("\"layout\":1,", "\"layout\":0,", 1),
+        page.replacen("\"layout\":2,", "\"layout\":3,", 1),
+        page.replacen("\"layout\":2,", "\"layout\":1,", 1),
         page.replace("0.1.0", "9.9.9"),
         page.replace("0.1.0", ""),
         page.replace(&"0".repeat(32), &"1".repeat(32)),

@@ -25,7 +25,11 @@ pub(crate) fn cases() -> Vec<(&'static str, Vec<Stamped>)> {
         ("pull_test", pull_test()),
         ("verified_instrument", verified_instrument()),
         ("several_series", several_series()),
+        ("five_pieces", many_pieces(5)),
+        ("ten_pieces", many_pieces(10)),
+        ("twenty_five_pieces", many_pieces(25)),
         ("hundred_pieces", many_pieces(100)),
+        ("three_hundred_pieces", many_pieces(300)),
         ("thousand_pieces", many_pieces(1_000)),
     ]
 }
@@ -340,6 +344,7 @@ fn request(zone: Zone) -> ReportRequest {
     ReportRequest {
         query: Vec::new(),
         compare: None,
+        full: false,
         made: MADE,
         zone,
         version: "0.1.0".to_owned(),
@@ -352,6 +357,15 @@ fn requested(entries: &[Stamped], wants: impl Fn(Seq) -> bool, request: ReportRe
         gathering.take(stamped, Digest::of(&line));
     }
     Report::new(gathering.finish().unwrap(), request)
+}
+
+/// A report of all series, with its appendix.
+pub(crate) fn in_full(entries: &[Stamped]) -> Report {
+    let asked = ReportRequest {
+        full: true,
+        ..request(Zone::UTC)
+    };
+    requested(entries, |_| true, asked)
 }
 
 /// A report of all series, its times in this zone.
