@@ -5,7 +5,7 @@
 //! and what is connected to the far end of the cable.
 
 use super::state::InstrumentState;
-use super::{Means, ReadBy, State};
+use super::{Means, PortEntry, ReadBy, State};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -77,7 +77,22 @@ impl Attached {
 }
 
 impl State {
-    pub(super) fn attach(&mut self, attached: &Attached) {
+    pub(super) fn apply_port(&mut self, entry: &PortEntry) {
+        match entry {
+            PortEntry::Attached(attached) => self.attach(attached),
+            PortEntry::Detached(gone) => {
+                let known = self.instrument(&gone.instrument, &gone.station);
+                known.detach(&gone.reason);
+            }
+            PortEntry::AdapterChanged(_) => {} // The two `attached` entries already show the change of adapter.
+            PortEntry::Disturbed(disturbed) => {
+                let known = self.instrument(&disturbed.instrument, &disturbed.station);
+                known.rivals.clone_from(&disturbed.holders);
+            }
+        }
+    }
+
+    fn attach(&mut self, attached: &Attached) {
         let known = self.instrument(&attached.instrument, &attached.station);
         known.attached = Some(attached.clone());
         known.detached_because = None;

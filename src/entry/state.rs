@@ -9,8 +9,8 @@ use super::runs::{Alert, MOST_ALERTS, Runs};
 use super::undo::RetractedReading;
 use super::{
     Adapter, Alerted, Attached, Completed, Doubted, Entry, FrameEntry, JournalEntry, JournalId,
-    Outcome, PortEntry, Reading, RefusedSaying, Reservation, SaidEntry, Seq, SeriesEntry, Stamped,
-    Standing, Tally, ToolInHand, ZeroRole, Zeroed,
+    Outcome, Reading, RefusedSaying, Reservation, SaidEntry, Seq, SeriesEntry, Stamped, Standing,
+    Tally, ToolInHand, ZeroRole, Zeroed,
 };
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, AxisName, Job, Lots, OpeningZero, Verdict, Verified};
@@ -199,21 +199,6 @@ impl State {
             | JournalEntry::Paired(_)
             | JournalEntry::Revoked(_)
             | JournalEntry::TabletSaid(_) => {}
-        }
-    }
-
-    fn apply_port(&mut self, entry: &PortEntry) {
-        match entry {
-            PortEntry::Attached(attached) => self.attach(attached),
-            PortEntry::Detached(gone) => {
-                let known = self.instrument(&gone.instrument, &gone.station);
-                known.detach(&gone.reason);
-            }
-            PortEntry::AdapterChanged(_) => {} // The two `attached` entries already show the change of adapter.
-            PortEntry::Disturbed(disturbed) => {
-                let known = self.instrument(&disturbed.instrument, &disturbed.station);
-                known.rivals.clone_from(&disturbed.holders);
-            }
         }
     }
 
