@@ -1,9 +1,9 @@
 //! The shop's list of jobs: a table of cells, as a spreadsheet saves it.
 //!
-//! In: the text of the file, in whatever encoding it was. Out: its jobs, and every fault with its cell.
+//! In: the text of the file. Out: its jobs, and every fault with its cell.
 //!
-//! - Columns stand in any order; those that are not ours are left alone. The separator is the one by which the first row
-//!   has the most headings that we know.
+//! - Columns may have any order; unknown ones are ignored. The separator is the one by which the first row
+//!   has the most known headings.
 
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, FileId, Place, Role, quoted};
@@ -21,7 +21,7 @@ pub(super) struct RawJob {
     plans: Vec<At<String>>,
 }
 
-/// The headings that have a meaning.
+/// The known headings.
 const HEADINGS: [&str; 5] = ["job", "customer", "item", "reference", "plans"];
 
 /// For each heading its column, from 0.
@@ -53,7 +53,7 @@ pub(super) fn read(source: &Source, faults: &mut Faults) -> Vec<RawJob> {
         .collect()
 }
 
-/// The heading that a cell says.
+/// The heading in a cell.
 fn heading(cell: &str) -> Option<usize> {
     let cell = cell.to_lowercase();
     HEADINGS.iter().position(|known| *known == cell)
@@ -171,7 +171,7 @@ fn job(row: &GridRow, head: &GridRow, columns: &Columns, faults: &mut Faults) ->
     })
 }
 
-/// Finds jobs that are there twice and plans that are not there at all.
+/// Reports jobs that occur twice, and plans that do not exist.
 pub(super) fn references(jobs: &[RawJob], plans: &[RawPlan], faults: &mut Faults) {
     let mut seen: std::collections::BTreeMap<&str, &Place> = std::collections::BTreeMap::new();
     for raw in jobs {

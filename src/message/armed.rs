@@ -23,13 +23,13 @@ pub struct ArmedMessage {
     /// Operator at the start; left out if unknown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
-    /// What the pieces are for.
+    /// Job that the pieces are for; left out if none was given.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job: Option<JobMessage>,
-    /// The lot of the terminals when it was armed.
+    /// Lot of the terminals at the start; left out if unknown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub terminal_lot: Option<String>,
-    /// The lot of the wire when it was armed.
+    /// Lot of the wire at the start; left out if unknown.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wire_lot: Option<String>,
     /// The terminal; left out where gauge blocks are measured.
@@ -94,27 +94,27 @@ pub struct ArmedMessage {
     pub alerts: Vec<Alert>,
 }
 
-/// What pieces are for.
+/// Job that pieces are for.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct JobMessage {
-    /// The shop's number of the job.
+    /// Number of the job in the shop.
     pub id: String,
-    /// For whom.
+    /// Customer of the job.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub customer: Option<String>,
-    /// The harness: part number and revision.
+    /// Part number and revision of the harness.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub item: Option<String>,
-    /// The serial number of the harness in hand.
+    /// Serial number of the harness that is measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub serial: Option<String>,
-    /// The customer's own number of the order.
+    /// Order number of the customer.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reference: Option<String>,
 }
 
 impl JobMessage {
-    /// Of a job.
+    /// The message for a job.
     pub fn new(job: &Job) -> Self {
         Self {
             id: job.id.clone(),

@@ -1,4 +1,4 @@
-//! The parameters of each method of the control socket but `arm`.
+//! The parameters of each method of the control socket, except `arm`.
 
 use crate::spec::Material;
 use schemars::JsonSchema;
@@ -41,15 +41,15 @@ pub(super) struct ToolForm {
 #[serde(deny_unknown_fields)]
 pub(super) struct JobForm {
     pub(super) station: Option<String>,
-    /// The shop's number of the job; none if the last one is over.
+    /// Number of the job in the shop; left out when the last job is finished.
     pub(super) job: Option<String>,
-    /// For whom.
+    /// Customer of the job.
     pub(super) customer: Option<String>,
-    /// The harness: part number and revision.
+    /// Part number and revision of the harness.
     pub(super) item: Option<String>,
-    /// The serial number of the harness in hand.
+    /// Serial number of the harness that is measured.
     pub(super) serial: Option<String>,
-    /// The customer's own number of the order.
+    /// Order number of the customer.
     pub(super) reference: Option<String>,
 }
 
@@ -57,9 +57,9 @@ pub(super) struct JobForm {
 #[serde(deny_unknown_fields)]
 pub(super) struct LotForm {
     pub(super) station: Option<String>,
-    /// What it is a lot of.
+    /// Material of the lot: terminal or wire.
     pub(super) material: Material,
-    /// The lot; none if it is not known.
+    /// Number of the lot; left out if it is unknown.
     pub(super) lot: Option<String>,
 }
 

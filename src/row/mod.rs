@@ -60,7 +60,7 @@ pub struct Slot<'r> {
     pub wire: Option<&'r WireSize>,
     /// The crimp tool: id, class, nest.
     pub tool: Option<(&'r str, &'static str, Option<&'r str>)>,
-    /// What the pieces are for.
+    /// Job that the pieces are for; `None` if none was given.
     pub job: Option<&'r Job>,
     /// The reel and the spool in use.
     pub lots: Option<&'r Lots>,

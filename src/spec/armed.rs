@@ -18,7 +18,7 @@ pub struct ArmedSpec {
     pub plan: Option<String>,
     /// Who measures.
     pub operator: Option<String>,
-    /// What the pieces are for.
+    /// Job that the pieces are for; `None` if none was given.
     pub job: Option<Job>,
     /// The reel and the spool in use at arming.
     pub lots: Lots,

@@ -7,15 +7,15 @@ use crate::quantity::{named, unsafe_in};
 /// The work that pieces are for.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub struct Job {
-    /// Its number in the shop: `4711`.
+    /// Number of the job in the shop: `4711`.
     pub id: String,
-    /// For whom.
+    /// Customer of the job.
     pub customer: Option<String>,
-    /// The harness: part number and revision.
+    /// Part number and revision of the harness.
     pub item: Option<String>,
-    /// The serial number of the harness in hand.
+    /// Serial number of the harness that is measured.
     pub serial: Option<String>,
-    /// The customer's own number of the order.
+    /// Order number of the customer.
     pub reference: Option<String>,
 }
 
@@ -102,12 +102,12 @@ named! {
     }
 }
 
-/// The reel and the spool in use.
+/// The lots in use: reel of terminals and spool of wire.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
 pub struct Lots {
-    /// The lot of the terminals.
+    /// Lot of the terminals; `None` if unknown.
     pub terminal: Option<String>,
-    /// The lot of the wire.
+    /// Lot of the wire; `None` if unknown.
     pub wire: Option<String>,
 }
 
@@ -120,7 +120,7 @@ impl Lots {
         }
     }
 
-    /// From here on another lot of this material; none if it is not known.
+    /// Sets the lot of this material; `None` if it is unknown.
     pub fn change(&mut self, material: Material, lot: Option<String>) {
         match material {
             Material::Terminal => self.terminal = lot,
@@ -130,12 +130,12 @@ impl Lots {
 }
 
 named! {
-    /// What must be said before a series of a plan starts.
+    /// Information that a plan requires before its series starts.
     #[derive(PartialOrd, Ord)]
     pub enum Ask {
-        /// Who measures.
+        /// The operator.
         Operator = "operator",
-        /// What the pieces are for.
+        /// The job that the pieces are for.
         Job = "job",
         /// The reel of terminals.
         TerminalLot = "terminal_lot",
@@ -147,7 +147,7 @@ named! {
 }
 
 impl Ask {
-    /// As it is said: `the terminal lot`.
+    /// The words for messages: `the terminal lot`.
     pub const fn words(self) -> &'static str {
         match self {
             Self::Operator => "the operator",

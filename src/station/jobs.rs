@@ -1,9 +1,9 @@
 //! What pieces are for and made of: the job and the lots of a station.
 //!
-//! - All are kept at the station until something else is said; a restart changes nothing.
-//! - A job stays the same within a series, a lot may change: from that entry on readings are of the new one.
-//! - What is not said of a job is taken from the shop's list, else from what was said of the same job before.
-//! - A job that the list does not have is taken, with a warning.
+//! - They stay in force until changed; a restart keeps them.
+//! - A job stays the same within a series, a lot may change: from that entry on readings belong to the new lot.
+//! - Missing details of a job come from the shop's list, otherwise from what was given for the same job earlier.
+//! - A job that the list lacks is accepted with a warning.
 
 use super::{Core, Refusal};
 use crate::entry::state::{SeriesState, StationState};
@@ -13,7 +13,7 @@ use crate::spec::job::{LONGEST_ID, LONGEST_WORDS, WrongWords, job_id, words};
 use crate::spec::{ArmedSpec, Ask, Catalog, Job, Material, Plan};
 
 impl Core {
-    /// What the pieces are for from here on.
+    /// Sets the job of a station.
     pub(super) fn say_job(
         &mut self,
         now: Now,
@@ -39,7 +39,7 @@ impl Core {
         Ok(self.append(now, said))
     }
 
-    /// With what the list, or somebody before, says of it.
+    /// Adds the details that the list or an earlier entry gives.
     fn completed_job(&self, station: &str, said: Job) -> Job {
         let here = self.state.stations.get(station).into_iter();
         let before = here.chain(self.state.stations.values());
@@ -54,12 +54,12 @@ impl Core {
             customer: first(said.customer, |job| &job.customer),
             item: first(said.item, |job| &job.item),
             reference: first(said.reference, |job| &job.reference),
-            serial: said.serial, // of one harness, not of the job
+            serial: said.serial, // belongs to one harness and not to the job
             id: said.id,
         }
     }
 
-    /// Which reel or spool is in use from here on.
+    /// Sets the reel or spool in use.
     pub(super) fn say_lot(
         &mut self,
         now: Now,
@@ -87,7 +87,7 @@ impl Core {
     }
 }
 
-/// A job as it is kept.
+/// Checks a job and returns it without blanks around its texts.
 fn checked(job: Job) -> Result<Job, Refusal> {
     let refuse = |what: &'static str, got: &str, why: WrongWords| Refusal::Said {
         what,
@@ -108,7 +108,7 @@ fn checked(job: Job) -> Result<Job, Refusal> {
     })
 }
 
-/// That the list has no such job, where there is a list.
+/// The warning about a job that the list lacks; `None` without a list.
 fn unknown(catalog: &Catalog, job: &Job) -> Option<String> {
     let jobs = catalog.jobs.as_ref()?;
     if catalog.job(&job.id).is_some() {
@@ -120,7 +120,7 @@ fn unknown(catalog: &Catalog, job: &Job) -> Option<String> {
     Some(format!("job {} is not in the list of jobs{near}", job.id))
 }
 
-/// Refuses a plan that asks for what was not said.
+/// Refuses a plan that requires information that was not given.
 pub(super) fn all_said(
     plan: &Plan,
     station: Option<&StationState>,
@@ -141,7 +141,7 @@ pub(super) fn all_said(
     Err(Refusal::NotSaid { missing })
 }
 
-/// Puts into `spec` what was said of job and lots, with what looks wrong.
+/// Adds job and lots to `spec`, with warnings about them.
 pub(super) fn add(spec: &mut ArmedSpec, catalog: &Catalog, station: Option<&StationState>) {
     let Some(station) = station else { return };
     spec.lots = station.lots.clone();
@@ -161,7 +161,7 @@ pub(super) fn add(spec: &mut ArmedSpec, catalog: &Catalog, station: Option<&Stat
     }
 }
 
-/// A series is resumed for the job that it was armed for.
+/// Refuses to resume a series that was armed for another job.
 pub(super) fn same(station: Option<&StationState>, stopped: &SeriesState) -> Result<(), Refusal> {
     let job = station.and_then(|station| station.job.clone());
     if job == stopped.spec.job {

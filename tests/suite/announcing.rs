@@ -1,4 +1,4 @@
-//! Verdicts said by a program: what it is given, one at a time, and what becomes of one that hangs.
+//! Verdicts announced by a program: its arguments, one run at a time, and what happens to one that hangs.
 //!
 //! The program is a script that writes its arguments into a pipe which the test reads.
 
@@ -19,7 +19,7 @@ impl Said {
     }
 }
 
-/// A shop whose daemon runs this script with `arguments`; what it writes to `"$said"` comes out here.
+/// A shop whose daemon runs this script with `arguments`. What it writes to `"$said"` comes out of the second value.
 fn shop(script: &str, arguments: &str) -> (Shop, Said) {
     let shop = Shop::new();
     let (program, pipe) = (shop.path("say"), shop.path("said"));
@@ -39,7 +39,7 @@ fn shop(script: &str, arguments: &str) -> (Shop, Said) {
         "tallyjaw.toml",
         &shop.configuration().replacen("[daemon]\n", &announce, 1),
     );
-    // Both ends are held, so that it never ends between two runs.
+    // Both ends are kept open, so that the pipe does not end between two runs.
     let pipe = OpenOptions::new()
         .read(true)
         .write(true)
@@ -114,7 +114,7 @@ fn what_comes_faster_than_it_is_said_is_skipped_and_the_newest_is_said_one_at_a_
     for hundredths in [161, 162, 163, 164, 165, 161, 162, 163, 164] {
         press(hundredths);
     }
-    // The first may end now: what is said next is one of the last four happenings, if it is not old.
+    // The first run may end now. The next announcement is one of the last four, if it is not old.
     let release = || writeln!(File::options().write(true).open(&go).unwrap(), "go").unwrap();
     release();
     assert_eq!(said.next(), "end 1.60 mm");
@@ -133,7 +133,7 @@ fn what_comes_faster_than_it_is_said_is_skipped_and_the_newest_is_said_one_at_a_
             break;
         }
     }
-    // Four that wait and the new one, and those that it had not heard of yet when the first ended.
+    // Four that wait, the new one, and those that it had not read yet when the first ended.
     assert!(runs < 10, "{runs} of 10 were said late");
 }
 
@@ -147,7 +147,7 @@ fn a_program_that_hangs_is_ended_and_the_next_verdict_is_said() {
     shop.press(160);
     feed.wait_for("reading");
     assert_eq!(said.next(), "1.60 mm");
-    // Said once it has been ended, unless it waited too long: then the one after it.
+    // Announced once the hanging run was killed, unless it waited too long; then the next one.
     let mut hundredths = 161;
     let from = std::time::Instant::now();
     loop {

@@ -1,4 +1,4 @@
-//! What is sent to an instrument, and contacts on a port's lines, through real pseudo-terminals.
+//! Requests to an instrument, and contacts on the lines of a port, through real pseudo-terminals.
 
 use super::ports::{DEADLINE, bytes, config, opened, trouble};
 use std::time::Duration;
@@ -8,7 +8,7 @@ use tallyjaw::virtual_caliper::VirtualCaliper;
 use tokio::sync::mpsc::{Receiver, Sender, channel};
 use tokio::time::timeout;
 
-/// Runs `scenario` with the events of a port and what is sent to it.
+/// Runs `scenario` with the events of a port and a sender of requests.
 fn with_requests<F: Future>(
     config: PortConfig,
     scenario: impl FnOnce(Receiver<Event>, Sender<Vec<u8>>) -> F,
@@ -56,7 +56,7 @@ fn a_request_from_while_the_port_was_closed_is_not_sent_later() {
         requests.send(b"old".to_vec()).await.unwrap();
         caliper.plug().unwrap();
         opened(&mut events).await;
-        // The port is read after what waited was dropped, so what comes now is new.
+        // The port is read after waiting bytes were dropped, so these are new.
         caliper.zero().unwrap();
         assert_eq!(bytes(&mut events, 6).await, b"+0.00\r");
         requests.send(b"new".to_vec()).await.unwrap();
@@ -71,7 +71,7 @@ fn a_port_that_takes_no_more_is_told_and_read_on() {
     let mut caliper = VirtualCaliper::open().unwrap();
     with_requests(config(caliper.path()), |mut events, requests| async move {
         opened(&mut events).await;
-        // Nobody reads at the instrument's end; no terminal holds so much.
+        // Nobody reads at the instrument's end, and no terminal holds this much.
         requests.send(vec![b'?'; 1 << 20]).await.unwrap();
         let (message, remedy) = trouble(&mut events).await;
         assert!(

@@ -1,5 +1,5 @@
-//! The bridge of `hardware-notes/bridge`: compiled, fed with the edges of a gauge port, and what it
-//! sends read by us.
+//! The bridge of `hardware-notes/bridge`: it is compiled and fed with the edges of a gauge port, and its output is
+//! decoded.
 
 use std::fmt::Write as _;
 use std::io::Write as _;
@@ -35,7 +35,7 @@ impl Bridge {
         Self { folder }
     }
 
-    /// What it sends when it sees these edges.
+    /// The bytes that it sends for these edges.
     fn sends(&self, kind: &str, edges: &Edges) -> Vec<u8> {
         let mut bridge = Command::new(self.folder.path().join("bridge"))
             .arg(kind)
@@ -53,7 +53,7 @@ impl Bridge {
     }
 }
 
-/// The levels of a gauge port over time, as the notes draw them.
+/// The levels of a gauge port over time, as in the notes.
 struct Edges {
     lines: String,
     /// Just before the clock wraps around.
@@ -99,7 +99,7 @@ fn low_first(number: u32, count: u32) -> impl Iterator<Item = u8> {
     (0..count).map(move |bit| u8::from(number >> bit & 1 == 1))
 }
 
-/// The order in which a gauge port sends what the line of digits says.
+/// The order in which a gauge port sends the digits of the line.
 fn bits_of(format: &str, line: &[u8]) -> Vec<u8> {
     let text = std::str::from_utf8(line).unwrap().trim_end();
     let number = |hex: &str| u32::from_str_radix(hex, 16).unwrap();

@@ -1,10 +1,10 @@
-//! Bytes as they came over a line, and what they say: every folder of `tests/captures` with a
-//! `capture.bin`. Those with times are in `tapes.rs`.
+//! Captured bytes and what they decode to: every folder of `tests/captures` with a `capture.bin`. Captures with times
+//! are in `tapes.rs`.
 //!
-//! `capture.bin` has the bytes, `about.toml` the format and where they are from, `expected.jsonl` all
-//! that is found in them. The bytes are those that the hardware received; with `marked = true` they
-//! are as the terminal gives them, `ff 00` before each that the line spoiled and `ff` doubled. With
-//! `UPDATE_EXPECTED=1` the last is written anew; look at the difference before it is kept.
+//! `capture.bin` holds the bytes, `about.toml` the format and origin, `expected.jsonl` everything that is decoded. The
+//! bytes are those that the hardware received. With `marked = true` they are as a terminal gives them: `ff 00` before
+//! each bad byte, and `ff` doubled. With `UPDATE_EXPECTED=1` the expected file is written again; read its difference
+//! before you keep it.
 
 use serde_json::json;
 use std::fmt::Write as _;

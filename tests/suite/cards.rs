@@ -1,7 +1,6 @@
-//! `tallyjaw cards`: what a scanner reads from the printed sheet is what the bench understands.
+//! `tallyjaw cards`: a scanner reads from the printed sheet what the station understands.
 //!
-//! The codes are drawn as dots from the file's own rectangles and read by a decoder that shares nothing
-//! with the encoder.
+//! The codes are drawn from the rectangles in the file, and read by a decoder that shares no code with the encoder.
 
 use crate::golden;
 use proptest::prelude::*;
@@ -34,7 +33,7 @@ fn run(folder: &Path, arguments: &[&str]) -> (Option<i32>, String, String) {
     )
 }
 
-/// What stands between `from` and the next `to`, for each `from`.
+/// The texts between each `from` and the next `to`.
 fn all_between<'t>(text: &'t str, from: &str, to: &str) -> Vec<&'t str> {
     let parts = text.split(from).skip(1);
     parts.map(|part| part.split_once(to).unwrap().0).collect()
@@ -56,7 +55,7 @@ struct Code {
 }
 
 impl Code {
-    /// From the inside of an `<svg …>…`.
+    /// Parses the inside of an `<svg …>…`.
     fn new(svg: &str) -> Self {
         let attribute = |name: &str| all_between(svg, &format!(" {name}=\""), "\"")[0].to_owned();
         let side: usize = attribute("viewBox")
@@ -94,7 +93,7 @@ impl Code {
             .all(|(x, y)| inner.contains(&x) && inner.contains(&y))
     }
 
-    /// What a decoder makes of it, and whether its error level is M.
+    /// The decoded text, and whether its error level is M.
     fn read(&self) -> (String, bool) {
         const DOTS: usize = 4;
         let dots = self.side * DOTS;
@@ -110,7 +109,7 @@ impl Code {
     }
 }
 
-/// The text of every code, and the text in letters beside it.
+/// The text of every code, and the printed text beside it.
 fn read_sheet(page: &str) -> (Vec<String>, Vec<String>) {
     let codes = all_between(page, "<svg", "</svg>");
     let codes = codes.into_iter().map(|svg| {
@@ -290,7 +289,7 @@ fn a_file_that_is_no_sheet_of_cards_is_left_alone_and_an_old_sheet_is_replaced()
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(6))]
 
-    /// Whatever a note says, in whatever letters: a reader of the code gets these bytes.
+    /// A note in any characters: the decoder gives the same bytes.
     #[test]
     fn whatever_a_card_can_carry_is_read_from_its_code(
         notes in prop::collection::btree_set(

@@ -1,4 +1,4 @@
-//! Many clients, and bad ones: what the others get, what it costs, and that nothing stays behind.
+//! Many clients and bad ones: what the others get, what it costs, and that nothing remains.
 
 use crate::harness::{Daemon, Lines, PATIENCE, Shop};
 use serde_json::{Value, json};
@@ -10,8 +10,8 @@ use std::path::PathBuf;
 use std::thread;
 use std::time::{Duration, Instant};
 
-/// Resident memory that the daemon may have had at most, whatever its clients did. Measured are 15 to
-/// 37 MiB of a debug build; what is asserted leaves room for other machines, not for a leak a client.
+/// Maximum resident memory of the daemon, whatever its clients do. Measured are 15 to 37 MiB in a debug build. The
+/// limit has room for other machines, but not for a leak by each client.
 const MOST_MEMORY_KIB: u64 = 64 * 1024;
 
 /// A number of `/proc/PID/status`.
@@ -33,7 +33,7 @@ fn descriptors(daemon: &Daemon) -> usize {
     fs::read_dir(folder).unwrap().count()
 }
 
-/// Waits until the daemon has seen that its clients are gone: half-closed ones it looks at every 10 s.
+/// Waits until the daemon has noticed that its clients are gone. It checks half-closed ones every 10 s.
 pub(crate) fn await_descriptors(daemon: &Daemon, want: usize) {
     let deadline = Instant::now() + PATIENCE;
     while descriptors(daemon) > want {
@@ -46,7 +46,7 @@ pub(crate) fn await_descriptors(daemon: &Daemon, want: usize) {
     }
 }
 
-/// Open descriptors once no connection of the test's own is under way.
+/// Number of open descriptors while no connection of this test is being closed.
 pub(crate) fn descriptors_at_rest(daemon: &Daemon) -> usize {
     daemon.call("status", &json!({}));
     let deadline = Instant::now() + PATIENCE;
@@ -63,7 +63,7 @@ pub(crate) fn descriptors_at_rest(daemon: &Daemon) -> usize {
     last
 }
 
-/// The journal's lines after entry `after`, in one piece.
+/// The lines of the journal after entry `after`, as one text.
 fn after(lines: &[String], after: &Value) -> String {
     lines[usize::try_from(after.as_u64().unwrap()).unwrap()..].concat()
 }
@@ -102,7 +102,7 @@ fn of_two_hundred_clients_a_hundred_sleep_and_the_others_get_every_line_in_order
             awake.push((reading, from));
         }
     }
-    // Readings between notes of 4 KiB: more than a sleeper's buffers hold, its socket's among them.
+    // Readings between notes of 4 KiB, more than all buffers of a client that does not read.
     let mut control = daemon.control();
     for round in 0..100 {
         let answer = control.call("note", &json!({"text": "x".repeat(4_000)}));
@@ -140,8 +140,7 @@ fn of_two_hundred_clients_a_hundred_sleep_and_the_others_get_every_line_in_order
     await_descriptors(&daemon, before);
 }
 
-/// One connection, and what is done to it. What the daemon answers may be lost: it may already have
-/// let go.
+/// Something done to a connection. The answer may be lost, because the daemon may have closed it already.
 type Act = fn(&mut UnixStream);
 
 const ACTS: [(&str, Act); 7] = [
@@ -176,7 +175,7 @@ const ACTS: [(&str, Act); 7] = [
     }),
 ];
 
-/// A thousand connections, each ill-used and closed; the daemon is asked something in between.
+/// A thousand connections that misbehave and are closed; in between the daemon must answer.
 fn storm(daemon: &Daemon, socket: &PathBuf) {
     for round in 0..1_000 {
         let (name, act) = ACTS[round % ACTS.len()];
@@ -247,7 +246,7 @@ fn a_client_that_asks_for_everything_over_and_over_and_reads_none_of_it_costs_no
         .map(|_| {
             let mut stream = UnixStream::connect(shop.path("run/feed.sock")).unwrap();
             stream.set_nonblocking(true).unwrap();
-            // Until the daemon takes no more: it reads nothing from who reads nothing.
+            // Until the daemon accepts no more, because it does not read from a client that reads nothing.
             while stream.write_all(&b"{\"after\":0}\n".repeat(500)).is_ok() {}
             stream
         })

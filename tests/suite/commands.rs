@@ -232,7 +232,7 @@ fn watch_shows_the_feed_as_it_is_or_in_words() {
     while !raw.contains("the end") {
         assert_ne!(raw_lines.read_line(&mut raw).unwrap(), 0, "{raw}");
     }
-    // What to do next is asked of the daemon, which must still be there.
+    // The next action is requested from the daemon, which must still run.
     while !text.contains("the end") || !text.contains("→ next") {
         assert_ne!(text_lines.read_line(&mut text).unwrap(), 0, "{text}");
     }

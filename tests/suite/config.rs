@@ -1,4 +1,4 @@
-//! Configurations as people write them: the shipped ones, faulty ones, hostile ones.
+//! Configurations as people write them: shipped, faulty and hostile ones.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -16,7 +16,7 @@ fn repository() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
 }
 
-/// The texts of one configuration in memory.
+/// The texts of a configuration.
 #[derive(Debug, Clone)]
 struct Texts {
     main: String,
@@ -26,7 +26,7 @@ struct Texts {
 }
 
 impl Texts {
-    /// A small configuration without a fault.
+    /// A small configuration without errors.
     fn good() -> Self {
         Self {
             main: "[daemon]
@@ -178,7 +178,7 @@ fn what_a_plan_leaves_out_is_as_the_comments_of_the_example_say() {
     assert_eq!(config.daemon.socket_mode, 0o600);
 }
 
-/// Every key that the reader knows stands in the example, in use or commented out.
+/// Every key that the readers know is in the example, in use or commented out.
 #[test]
 fn the_commented_example_has_every_key() {
     let mut shipped = String::new();
@@ -239,7 +239,7 @@ pub(crate) fn with_ports(main: &Path) -> Config {
     with_more(main, "")
 }
 
-/// The same with more text behind the main file.
+/// As [`with_ports`], with more text after the main file.
 pub(crate) fn with_more(main: &Path, more: &str) -> Config {
     let source = |path: &Path| Source {
         path: path.to_path_buf(),
@@ -394,7 +394,7 @@ fn loaded(main: &Path) -> Config {
         .unwrap_or_else(|error| panic!("{error}\n{}", error.rendered(false).join("\n")))
 }
 
-/// None where there is no such folder: the service's configuration comes without sheets.
+/// Empty if there is no such folder, because the service's configuration comes without sheets.
 pub(crate) fn toml_files(folder: &Path) -> Vec<PathBuf> {
     if !folder.is_dir() {
         return Vec::new();

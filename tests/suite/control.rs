@@ -1,4 +1,4 @@
-//! The control socket: what it answers, and when.
+//! The control socket: its answers, and their times.
 
 use crate::harness::Shop;
 use serde_json::{Value, json};
@@ -97,7 +97,7 @@ fn what_cannot_be_done_changes_nothing_and_says_what_to_do() {
         assert!(error["data"]["remedy"].is_string(), "{error}");
     }
     let after = daemon.call("note", &json!({"station": "bench-1", "text": "after"}));
-    // Both ports may have been opened in between, and nothing else.
+    // In between only ports may have been opened.
     let said: Vec<Value> = shop
         .journal_lines()
         .iter()
@@ -258,7 +258,7 @@ fn an_endless_line_is_told_so_and_others_are_served() {
     let shop = Shop::new();
     let daemon = shop.start();
     let mut control = daemon.control();
-    // It may be let go before all of it is written.
+    // The daemon may close the connection before everything was written.
     let _ = control.stream.get_mut().write_all(&vec![b'{'; 70_000]);
     assert_eq!(control.next()["error"]["code"], -32_700);
     daemon.call("status", &json!({}));

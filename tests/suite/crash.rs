@@ -1,13 +1,12 @@
-//! The daemon killed at random moments while eight instruments measure: every line that any client had
-//! seen is in the journal, once, in order, byte for byte; the chain holds; every series goes on where it
-//! stood.
+//! The daemon is killed at random moments while eight instruments measure. Every line that a client has seen is in the
+//! journal once, in order, byte for byte. The chain is intact, and every series continues where it was.
 //!
-//! `TALLYJAW_KILLS=1000 cargo test --test suite crash -- --nocapture` for so many kills, and
-//! `TALLYJAW_KILLS_SEED=7` for other moments; 50 kills in the normal tests. A new journal every 50 kills,
-//! with segments so small that many kills fall on the change to a new one.
+//! `TALLYJAW_KILLS=1000 cargo test --test suite crash -- --nocapture` sets the number of kills, `TALLYJAW_KILLS_SEED=7`
+//! other moments. Normal tests make 50 kills. Every 50 kills a new journal begins, with segments so small that many
+//! kills fall on the change to a new one.
 //!
-//! A kill loses what no disk has seen only where the system goes down too: that is for the power cuts of
-//! `tests/vm`. What a kill does is to cut off the daemon between, and in the middle of, any two steps.
+//! A kill alone loses no data that only the kernel has; power cuts are tested in `tests/vm`. A kill interrupts the
+//! daemon between any two steps, and in the middle of any.
 
 mod clients;
 mod ledger;
@@ -30,23 +29,23 @@ const KILLS: u64 = 50;
 const KILLS_A_JOURNAL: u64 = 50;
 const STATIONS: usize = 8;
 const SEGMENT_BYTES: u64 = 128 * 1024;
-/// How often the whole journal is verified besides, verdicts and all.
+/// Number of kills after which the whole journal is verified, with verdicts.
 const KILLS_A_VERIFY: u64 = 10;
 
-/// When a kill falls.
+/// The moment of a kill.
 #[derive(Debug, Clone, Copy)]
 enum Moment {
-    /// After so many microseconds from its start on: before or just after it serves.
+    /// A number of microseconds after the start, before the daemon serves or shortly after.
     Starting(u64),
-    /// When the first client has read so many entries.
+    /// When the first client has read this number of entries.
     Lines(u64),
-    /// When so many frames have been sent.
+    /// When this number of frames was sent.
     Presses(u64),
-    /// As soon as the file of the next segment is there.
+    /// As soon as the file of the next segment exists.
     Segment,
 }
 
-/// Figures of a run, to be printed.
+/// Figures of a run, which are printed.
 #[derive(Debug, Default)]
 struct Figures {
     starting: u64,
@@ -67,7 +66,7 @@ struct Bench {
     random: Random,
     ledger: Ledger,
     frames: u64,
-    /// How long a start takes here.
+    /// Time that a start takes on this machine.
     start_micros: u64,
 }
 
@@ -94,7 +93,7 @@ impl Bench {
         self.shop.start_by(self.serve())
     }
 
-    /// The first start: every station is armed.
+    /// At the first start every station is armed.
     fn arm_all(&mut self) {
         let began = Instant::now();
         let daemon = self.start();
@@ -118,7 +117,7 @@ impl Bench {
         }
     }
 
-    /// A frame from this caliper; no two are alike.
+    /// A frame from this caliper. All frames differ.
     fn press(&mut self, station: usize) {
         self.frames += 1;
         let frame = format!("+1.6{:06}\r", self.frames);
@@ -127,7 +126,7 @@ impl Bench {
             .unwrap_or_else(|error| panic!("{error}: {}", self.shop.messages()));
     }
 
-    /// One start and one kill; what the clients had seen.
+    /// A start and a kill. Returns what the clients had seen.
     fn round(&mut self, moment: Moment) -> Vec<Seen> {
         if let Moment::Starting(micros) = moment {
             let mut child = self.spawn();
@@ -163,7 +162,7 @@ impl Bench {
             .unwrap()
     }
 
-    /// Presses whenever the last press of an instrument has come out on the feed.
+    /// Presses whenever the last press of an instrument has arrived on the feed.
     fn measure_until(&mut self, moment: Moment, clients: &Clients) {
         let (mut lines, mut presses) = (0, 0);
         while let Some(entry) = clients.next_of_the_first() {
@@ -188,7 +187,7 @@ impl Bench {
         );
     }
 
-    /// Ends this journal in order; everything in it is looked at once more.
+    /// Stops the daemon in order, and checks everything in the journal again.
     fn finish(mut self, figures: &mut Figures) {
         let daemon = self.start();
         let (status, _) = daemon.stop();
@@ -208,7 +207,7 @@ impl Bench {
     }
 }
 
-/// The calipers (from 0) whose turn it is after this line of the feed.
+/// The calipers (from 0) that may press after this line of the feed.
 fn who_may_press(message: &Value) -> Vec<usize> {
     let index = |name: &Value| {
         let number: usize = name.as_str()?.strip_prefix("caliper-")?.parse().ok()?;

@@ -1,5 +1,5 @@
-//! Nothing that is judged began before it was listened to: streams cut at their beginning, a reader that
-//! stands still between any two bytes, a computer that stops, a scanner whose plug is pulled in mid-card.
+//! No judged frame began before it was listened to. Tested are streams cut at their beginning, a reader that pauses
+//! between any two bytes, a computer that stops, and a scanner that is unplugged in the middle of a card.
 
 use crate::harness::{PATIENCE, Shop};
 use proptest::prelude::*;
@@ -11,14 +11,14 @@ use tallyjaw::decode::framing::{FRAME_GAP, Frame, Framing, SILENCES, Splitter};
 use tallyjaw::quantity::MonoMicros;
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
-/// A frame as the instrument sends it, and when each byte of it comes, in microseconds.
+/// A frame as sent, with the time of each byte in microseconds.
 #[derive(Debug, Clone)]
 struct Sent {
     body: Vec<u8>,
     bytes: Vec<(u64, u8)>,
 }
 
-/// What an instrument sends without end: bytes at the pace of its line, pauses between frames.
+/// The output of an instrument that sends without pause: bytes at the speed of its line, pauses between frames.
 fn stream(framing: Framing) -> impl Strategy<Value = Vec<Sent>> {
     let body = match framing {
         Framing::Delimited { .. } => "[+-][0-9]{1,2}\\.[0-9]{2}"
@@ -58,8 +58,8 @@ fn stream(framing: Framing) -> impl Strategy<Value = Vec<Sent>> {
     })
 }
 
-/// Reads what comes from `cut` on, at moments that are `naps` apart, and gives the frames that it found. A
-/// reader knows no more than when it read, and whether anything waited then.
+/// Reads from `cut` on, at moments that are `naps` apart, and returns the frames found. A reader knows only when it
+/// read, and whether bytes waited then.
 fn read(framing: Framing, stream: &[Sent], cut: usize, naps: &[u64]) -> Vec<Vec<u8>> {
     let all: Vec<(u64, u8)> = stream.iter().flat_map(|sent| sent.bytes.clone()).collect();
     let (before, mut left) = all.split_at(cut.min(all.len()));
@@ -94,7 +94,7 @@ fn naps() -> impl Strategy<Value = Vec<u64>> {
     prop::collection::vec(nap, 1..40)
 }
 
-/// The frames that were sent whole behind the cut.
+/// The frames that were sent completely after the cut.
 fn behind(stream: &[Sent], cut: usize) -> Vec<Vec<u8>> {
     let mut sent = 0;
     let mut whole = Vec::new();
@@ -107,7 +107,7 @@ fn behind(stream: &[Sent], cut: usize) -> Vec<Vec<u8>> {
     whole
 }
 
-/// Whether `found` is `sent` with some left out.
+/// Whether `found` is `sent` with some frames left out.
 fn in_order(found: &[Vec<u8>], sent: &[Vec<u8>]) -> bool {
     let mut left = sent.iter();
     found.iter().all(|frame| left.any(|other| other == frame))
@@ -124,7 +124,7 @@ proptest! {
         let found = read(LINE, &stream, cut, &naps);
         let sent = behind(&stream, cut);
         prop_assert!(in_order(&found, &sent), "{found:?} of {sent:?}");
-        // And no more than the frame at hand is lost for it: its end is seen.
+        // Only the current frame may be lost, because its end is seen.
         prop_assert!(found.len() + 1 >= sent.len(), "{found:?} of {sent:?}");
     }
 
@@ -157,7 +157,7 @@ fn the_silences_that_are_told_are_all_that_end_something() {
     assert!(SILENCES.contains(&FRAME_GAP) && SILENCES.is_sorted());
 }
 
-/// The values of the readings that the journal holds.
+/// The values of the readings in the journal.
 fn readings(shop: &Shop) -> Vec<i64> {
     let entries = shop.journal_lines();
     let entries = entries
@@ -176,7 +176,7 @@ fn a_port_opened_in_the_midst_of_a_stream_begins_at_a_frame() {
     let (end_it, stopped) = std::sync::mpsc::channel::<()>();
     std::thread::scope(|scope| {
         scope.spawn(move || {
-            // A byte every 2 ms, without a pause; the opening cannot wait for its end.
+            // A byte every 2 ms without pause; the opening cannot wait for its end.
             for byte in b"+42.69\r".iter().cycle() {
                 let _ = caliper.send(&[*byte]);
                 if stopped.recv_timeout(Duration::from_millis(2))
@@ -210,7 +210,7 @@ fn a_frame_in_which_the_daemon_stood_still_is_no_other_value() {
     feed.wait_for("reading");
     daemon.signal(Signal::STOP);
     shop.calipers[0].send(b"46\r").unwrap();
-    // What is tried: longer than half a frame is waited for.
+    // This is what is tested: waiting for longer than half a frame.
     std::thread::sleep(Duration::from_millis(2_100));
     daemon.signal(Signal::CONT);
     let unread = feed.wait_for("unread");
@@ -247,7 +247,7 @@ decision = "simple"
 zero = { before_first = false, closing = false }
 "#;
 
-/// A shop with a scanner, whose keys `more` adds to.
+/// A shop with a scanner; `more` adds keys to it.
 fn with_scanner(more: &str) -> (Shop, VirtualCaliper) {
     let shop = Shop::new();
     let scanner = VirtualCaliper::open_at(shop.path("tty-scanner")).unwrap();
@@ -271,7 +271,7 @@ fn half_a_card_does_nothing_when_the_scanner_is_unplugged() {
         daemon.call("arm", &json!({"plan": "other-2", "operator": "mara"}));
         feed.wait_for("armed");
         for half in ["tj/arm/other", "tj/operator/A1", "tj/disarm"] {
-            // The comment before it has an end, so what is behind it has come too.
+            // The comment before it has a line end, so the rest was read too.
             scanner
                 .send(format!("tj/note/before {half}\r\n{half}").as_bytes())
                 .unwrap();

@@ -1,4 +1,4 @@
-//! The daemon from start to end: stopping, being killed, starting again, a second one, reloading.
+//! The daemon from start to end: stops, kills, restarts, a second daemon, reloads.
 
 use crate::harness::{Lines, PATIENCE, Shop};
 use rustix::process::Signal;
@@ -177,7 +177,7 @@ fn a_reload_keeps_ports_and_series_that_did_not_change() {
     let mut feed = daemon.connected_feed();
     let series =
         daemon.call("arm", &json!({"station": "bench-1", "plan": "no-zero"}))["seq"].clone();
-    // Half a frame is on its way while the configuration is read; only bench-2's port is another.
+    // Half a frame is on its way while the configuration is read. Only the port of bench-2 changes.
     shop.calipers[0].send(b"+1.6").unwrap();
     let text = shop.configuration();
     let (first, second) = text.split_at(text.rfind("[[station]]").unwrap());
@@ -253,7 +253,7 @@ fn the_log_has_a_line_a_verdict_and_goes_on_after_a_crash() {
     daemon.kill();
     let log = shop.path("state/verdicts.log");
     let mut bytes = fs::read(&log).unwrap_or_default();
-    // What a crash can leave: half a line.
+    // A crash can leave half a line.
     bytes.extend_from_slice(b"2026-11-25T09:14:03Z #");
     fs::write(&log, bytes).unwrap();
     let daemon = shop.start();
@@ -266,7 +266,7 @@ fn the_log_has_a_line_a_verdict_and_goes_on_after_a_crash() {
     );
 }
 
-/// The numbers of the entries that a verdict log tells of.
+/// The numbers of the entries in a verdict log.
 fn told_in(log: &str) -> Vec<u64> {
     log.lines()
         .filter(|line| !line.starts_with("# "))
@@ -274,7 +274,7 @@ fn told_in(log: &str) -> Vec<u64> {
         .collect()
 }
 
-/// The numbers of the entries that it must tell of.
+/// The numbers of the entries that it must contain.
 fn worth_telling(shop: &Shop) -> Vec<u64> {
     shop.journal_lines()
         .iter()
@@ -298,9 +298,9 @@ fn a_log_that_is_rotated_under_the_running_daemon_misses_and_doubles_no_line() {
         shop.press(160 + rotation);
         feed.wait_for("reading");
         let kept = shop.path(&format!("state/verdicts.log.{rotation}"));
-        // Each line is in one of the two, whether it was written before or after.
+        // Each line is in one of the two files, before or after the move.
         fs::rename(&log, &kept).unwrap();
-        // As by logrotate, also where nothing is measured: a reload is two entries.
+        // As by logrotate, also where nothing is measured, because a reload makes two entries.
         daemon.signal(Signal::HUP);
         feed.wait_for("started");
         let deadline = std::time::Instant::now() + PATIENCE;

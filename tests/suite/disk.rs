@@ -1,4 +1,4 @@
-//! A disk that is full, and one that fails: what the daemon says and does.
+//! A disk that is full, and one that fails: what the daemon reports and does.
 //!
 //! Both are real: a small file system of memory of its own, and the system's limit on a file's size.
 
@@ -14,7 +14,7 @@ use std::path::PathBuf;
 use std::process::Command;
 use std::time::Instant;
 
-/// Starts the daemon by a line of shell that ends with `exec "$@"`.
+/// Starts the daemon by a line of shell that ends in `exec "$@"`.
 fn start_by(shop: &Shop, shell: &str) -> Daemon {
     let daemon = shop.tallyjaw(&["--json", "serve"]);
     let mut command = Command::new("sh");
@@ -30,7 +30,7 @@ fn start_by(shop: &Shop, shell: &str) -> Daemon {
 #[test]
 fn after_a_failed_write_nothing_is_acknowledged_everyone_is_told_and_it_exits_with_4() {
     let shop = Shop::new();
-    // The limit is on every file that it writes: 40 blocks of 512 or 1024 bytes.
+    // The limit applies to every file that it writes: 40 blocks of 512 or 1024 bytes.
     let mut daemon = start_by(&shop, "trap '' XFSZ; ulimit -f 40; exec \"$@\"");
     let mut feed = daemon.connected_feed();
     let mut control = daemon.control();
@@ -62,7 +62,7 @@ fn after_a_failed_write_nothing_is_acknowledged_everyone_is_told_and_it_exits_wi
         shop.messages()
     );
 
-    // Without the limit it starts again, and has everything that it acknowledged.
+    // Without the limit it starts again, and has every entry that it acknowledged.
     let daemon = shop.start();
     let (_, hello, _) = daemon.greeted_feed();
     assert!(hello["last"].as_u64().unwrap() > acknowledged);
@@ -92,7 +92,7 @@ fn on_a_full_disk_nothing_counts_and_when_there_is_room_it_goes_on_and_says_the_
         &shop,
         &format!("exec unshare -m sh -c '{mount} && exec \"$@\"' sh \"$@\""),
     );
-    // Its file system as it sees it.
+    // Its file system as the daemon sees it.
     let inside = PathBuf::from(format!("/proc/{}/root", daemon.child.id()))
         .join(shop.path("state").strip_prefix("/").unwrap());
     let mut feed = daemon.connected_feed();

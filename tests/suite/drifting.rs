@@ -1,5 +1,5 @@
-//! A tool that drifts, from outside: a real caliper's bytes on a pseudo-terminal, the built daemon, the
-//! alert on every surface at the piece that makes it.
+//! A tool that drifts, seen from outside: bytes of a caliper on a pseudo-terminal, the built daemon, and the alert on
+//! every surface at the piece that causes it.
 
 use super::harness::Shop;
 use serde_json::json;
@@ -61,7 +61,7 @@ fn a_tool_that_drifts_raises_the_alert_at_the_sixth_piece_and_no_verdict_changes
         "{one}"
     );
 
-    // It goes on after a crash, and is not told of twice.
+    // The run continues after a crash, and the alert is not repeated.
     daemon.kill();
     let daemon = shop.start();
     let mut feed = daemon.connected_feed();

@@ -1,4 +1,4 @@
-//! `tallyjaw export` on journals that were kept, and on one that is written meanwhile.
+//! `tallyjaw export` on stored journals, and on one that is being written.
 
 use crate::golden;
 use proptest::prelude::*;
@@ -14,7 +14,7 @@ use tallyjaw::export::{CsvTable, unguarded};
 use tallyjaw::quantity::{Decimal, Measured, Unit, WallMicros, safe};
 use tallyjaw::row::{COLUMNS, Column, Row, TableKind};
 
-/// A folder with a configuration and a copy of a kept journal.
+/// A folder with a configuration and a copy of a stored journal.
 pub(crate) struct Folder(tempfile::TempDir);
 
 impl Folder {
@@ -55,14 +55,14 @@ impl Folder {
         String::from_utf8(output.stdout).unwrap()
     }
 
-    /// The exit code and what was said.
+    /// Exit code and message.
     pub(crate) fn refusal(&self, arguments: &[&str]) -> (Option<i32>, String) {
         let output = self.run(arguments);
         assert_eq!(output.stdout, b"", "{arguments:?}");
         (output.status.code(), error(&output))
     }
 
-    /// Names in the folder and in that of the marks.
+    /// Names in the folder, and in that of the marks.
     fn names(&self) -> Vec<String> {
         let mut names = Vec::new();
         for folder in [self.path("."), self.path("state/exports")] {
@@ -78,7 +78,7 @@ fn error(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
-/// The files of a kept journal, in order.
+/// The files of a stored journal, in order.
 fn segments(kept: &str) -> BTreeMap<String, Vec<u8>> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/journals");
     let items = fs::read_dir(folder.join(kept).join("journal")).unwrap();
@@ -93,7 +93,7 @@ fn segments(kept: &str) -> BTreeMap<String, Vec<u8>> {
 
 pub(crate) const EVERY_KIND: &str = "V1_EVERY_KIND";
 
-/// What stands under `seq` in a table of text.
+/// The column `seq` of a table of text.
 fn seqs(table: &str) -> Vec<u64> {
     let mut lines = csv::Reader::from_reader(table.as_bytes());
     let at = lines
@@ -122,7 +122,7 @@ fn every_reading_is_a_row_with_what_became_of_it() {
 #[test]
 fn a_reading_is_credited_to_who_took_over_in_the_middle_of_a_series() {
     let folder = Folder::with(EVERY_KIND);
-    // mara armed series 7, jon took over before the first reading
+    // mara armed series 7, and jon took over before the first reading
     let of_jon = seqs(&folder.text(&["export", "csv", "7", "--operator", "jon"]));
     assert_eq!(of_jon, [10, 11, 12, 13, 14, 18, 19, 24]);
     let of_mara = seqs(&folder.text(&["export", "csv", "--operator", "mara"]));
@@ -200,7 +200,7 @@ fn queries_choose_rows_and_typed_and_text_tables_hold_the_same() {
     assert_eq!(typed.len(), seqs(&text).len());
 }
 
-/// A row of a Parquet file with every value as the text that it has in CSV.
+/// A row of a Parquet file with each value in its CSV form.
 trait AsText {
     fn to_json_value_of_text(&self) -> Value;
 }
@@ -280,7 +280,7 @@ fn each_pull_gives_what_is_new_and_a_series_when_it_is_closed() {
         .collect();
     assert_eq!(pull(), closed);
     assert_eq!(pull(), [0; 0]);
-    // what closes the open series 55 comes to the journal
+    // the entry that closes the open series 55 is added to the journal
     let last = segments(EVERY_KIND).into_keys().next_back().unwrap();
     let path = folder.path("state/journal").join(last);
     let mut text = fs::read_to_string(&path).unwrap();
@@ -323,7 +323,7 @@ fn a_pull_whose_place_could_not_be_kept_comes_again() {
     assert!(!folder.path("a.csv").exists());
     fs::remove_dir_all(folder.path("state/exports/mes.json")).unwrap();
     folder.text(&["export", "csv", "--since-last", "mes", "-o", "a.csv"]);
-    // dead after the file was named, before the mark was moved
+    // killed after the file got its name, and before the mark was moved
     fs::remove_file(folder.path("state/exports/mes.json")).unwrap();
     folder.text(&["export", "csv", "--since-last", "mes", "-o", "b.csv"]);
     let read = |name: &str| fs::read(folder.path(name)).unwrap();
@@ -343,7 +343,7 @@ fn killed_at_any_moment_it_leaves_no_half_file_and_the_next_pulls_give_all() {
             .stdout(Stdio::null())
             .spawn()
             .unwrap();
-        // a moment of its own for each round: after so many looks at whether it has ended
+        // another moment in each round: after this number of checks whether it has ended
         let mut looks = 0;
         while looks < round * 400 && child.try_wait().unwrap().is_none() {
             looks += 1;
@@ -406,7 +406,7 @@ fn the_page_of_columns_says_what_the_table_says() {
     golden::assert_same("../../docs/columns.md", &text);
 }
 
-/// A row in which everything that a person can have written is this text.
+/// A row in which every text that a person can enter is this one.
 fn row_of<'r>(journal: &'r JournalId, text: &'r str) -> Row<'r> {
     Row {
         journal: &journal.0,
@@ -423,7 +423,7 @@ fn row_of<'r>(journal: &'r JournalId, text: &'r str) -> Row<'r> {
     }
 }
 
-/// Texts as they should not be, and any other.
+/// Hostile texts, and others.
 fn texts() -> impl Strategy<Value = String> {
     prop_oneof![
         "[=+\\-@\t\r\n',\";a ]{0,6}",
@@ -457,7 +457,7 @@ proptest! {
     }
 }
 
-/// A column as Python's own reader has it.
+/// A column as Python's csv module reads it.
 fn python_csv(bytes: &[u8], at: usize) -> Vec<String> {
     let program = format!(
         "import csv, io, json, sys\n\

@@ -70,7 +70,7 @@ fn after_n_gives_everything_after_n_byte_for_byte_and_then_goes_on_live() {
     }
     let (mut feed, hello, _) = daemon.greeted_feed();
     feed.send(&format!("{{\"after\":{}}}", hello["last"]));
-    // Not one more than the last: six in a row would be told after it.
+    // Not the same direction as the last: six in a row would raise an alert.
     shop.press(159);
     let live = feed.next_line();
     assert!(live.contains("\"value\":1.59"), "{live}");
@@ -90,7 +90,7 @@ fn a_client_that_stops_reading_delays_nobody_and_later_misses_nothing() {
     daemon.call("arm", &json!({"plan": "no-zero"}));
     let mut asleep = daemon.feed_from_the_beginning();
     let mut awake = daemon.connected_feed();
-    // More than the ring, the client's buffer and the socket's together hold: notes of 4 KiB.
+    // Notes of 4 KiB, more than all buffers of the client hold.
     let text = "x".repeat(4_000);
     let mut control = daemon.control();
     for _ in 0..500 {
@@ -136,7 +136,7 @@ fn a_line_without_an_end_is_told_so_and_the_client_let_go() {
     let shop = Shop::new();
     let daemon = shop.start();
     let (mut feed, _, _) = daemon.greeted_feed();
-    // It may be let go before all of it is written.
+    // The daemon may close the connection before everything was written.
     let _ = feed.stream.get_mut().write_all(&vec![b'x'; 70_000]);
     let notice = feed.wait_for("error");
     assert!(
@@ -174,7 +174,7 @@ fn the_client_too_many_is_refused_politely_and_has_a_place_when_another_goes() {
     assert!(notice["message"].as_str().unwrap().contains("256 clients"));
     assert!(refused.is_closed());
     clients.pop();
-    // The place is free once the daemon has seen the client go.
+    // The place is free once the daemon has noticed that the client is gone.
     let deadline = std::time::Instant::now() + crate::harness::PATIENCE;
     while daemon.feed().next()["kind"] != "hello" {
         assert!(std::time::Instant::now() < deadline, "no place became free");

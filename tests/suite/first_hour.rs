@@ -1,4 +1,4 @@
-//! The mistakes of a first hour, each with what is said: a golden file a mistake, made by the built program.
+//! The mistakes of a first hour and their messages: a golden file for each, made by the built program.
 //!
 //! Each begins where `tallyjaw init --yes` ends.
 
@@ -16,7 +16,7 @@ use tallyjaw::virtual_caliper::VirtualCaliper;
 /// Where the bench of the golden files is.
 const BENCH: &str = "/home/mara/bench";
 
-/// A bench, and what was typed and said there.
+/// A bench, with what was typed and printed there.
 struct Hour {
     shop: Shop,
     said: String,
@@ -32,7 +32,7 @@ impl Hour {
             .output()
             .unwrap();
         assert!(output.status.success(), "{output:?}");
-        // Several tests at a time cannot have the same port for their page.
+        // Tests that run at the same time cannot share a port for their page.
         hour.edit(
             "tallyjaw.toml",
             "[page]\n",
@@ -95,7 +95,7 @@ impl Hour {
         command
     }
 
-    /// Types a command and keeps what is said.
+    /// Runs a command and keeps its output.
     fn types(&mut self, arguments: &[&str]) {
         let command = self.command(arguments);
         self.keeps(command, arguments);
@@ -176,7 +176,7 @@ fn a_port_that_is_not_there() {
     hour.instrument("/dev/ttyUSB77");
     let daemon = hour.serve();
     let deadline = Instant::now() + PATIENCE;
-    // What is wrong with a port is no entry, so nothing announces it.
+    // A problem with a port is no entry, so no event announces it.
     while daemon.call("status", &json!({}))["troubles"].is_null() {
         assert!(Instant::now() < deadline, "no trouble is told");
     }
@@ -209,7 +209,7 @@ fn a_port_that_this_user_may_not_open() {
         command.uid(65_534).gid(65_534);
         hour.keeps(command, arguments);
     }
-    // Distributions call this user's group by different names.
+    // Distributions give this user's group different names.
     let mut said = hour
         .said
         .replace("nogroup", "mara")
@@ -242,7 +242,7 @@ fn a_second_daemon() {
         .replace(&format!("process {pid}"), "process 4711")
         .replace(&format!("pid {pid}"), "pid 4711")
         .replace(device.to_str().unwrap(), "/dev/ttyUSB0");
-    // It logs when and what before it gives up.
+    // It logs causes and times before it gives up.
     let lines = hour.said.lines().filter(|line| !line.starts_with("20"));
     hour.said = lines.collect::<Vec<_>>().join("\n");
     hour.is_said_in("second_daemon");

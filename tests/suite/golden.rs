@@ -1,4 +1,4 @@
-//! Rendered output compared with files in `tests/golden`.
+//! Compares output with the files in `tests/golden`.
 
 use std::env;
 use std::fs;
@@ -8,8 +8,8 @@ pub(crate) fn folder() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/golden")
 }
 
-/// `got` is, byte for byte, the file `name`. With `TALLYJAW_GOLDEN=write` the file is written
-/// instead: read its difference before it is committed.
+/// Asserts that `got` equals the file `name`. With `TALLYJAW_GOLDEN=write` the file is written instead; read its
+/// difference before you commit it.
 pub(crate) fn assert_same(name: &str, got: &str) {
     let path = folder().join(name);
     if env::var("TALLYJAW_GOLDEN").is_ok_and(|word| word == "write") {

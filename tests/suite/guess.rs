@@ -1,7 +1,7 @@
-//! What is told of an instrument from bytes that were read with any setting of the port.
+//! What is found out about an instrument from bytes that were read with any setting of the port.
 //!
-//! The bytes are those that a receiver at the port's setting makes of the sender's levels: the virtual
-//! caliper's `line` reckons them, bit by bit and apart from what is tested.
+//! The bytes are those that a receiver at the port's setting gets from the sender's levels. The virtual caliper's
+//! `line` computes them bit by bit, independently of the tested code.
 
 use proptest::prelude::*;
 use std::fmt::Write as _;
@@ -14,7 +14,7 @@ use tallyjaw::serial::{ByteRun, Marks};
 use tallyjaw::virtual_caliper::line::{Heard as Character, heard, on_terminal};
 use tallyjaw::virtual_caliper::{Form, Sends};
 
-/// What a technician may press first: whatever is between the jaws.
+/// What a technician may press first: any size.
 const SIZES: [i64; 5] = [163, 1250, 0, 4207, 38];
 
 pub(crate) const FORMATS: [(&str, Sends); 8] = [
@@ -53,7 +53,7 @@ fn press(number: usize, sent_bytes: &[u8], sent: LineSettings, port: LineSetting
     press_of(number, port, &heard(sent_bytes, sent, port))
 }
 
-/// As [`press`], where the driver marks no fault.
+/// As [`press`], with a driver that marks no errors.
 fn unmarked(number: usize, sent_bytes: &[u8], sent: LineSettings, port: LineSettings) -> Heard {
     let mut characters = heard(sent_bytes, sent, port);
     for character in &mut characters {
@@ -77,7 +77,7 @@ fn press_of(number: usize, port: LineSettings, characters: &[Character]) -> Hear
     }
 }
 
-/// Asks for presses of a caliper until the interview is done.
+/// Presses a caliper until the interview is done.
 fn interview(sends: Sends, sent: LineSettings) -> Interview {
     let mut interview = Interview::new(LineSettings::default(), 5);
     for number in 0.. {
@@ -90,7 +90,7 @@ fn interview(sends: Sends, sent: LineSettings) -> Interview {
     interview
 }
 
-/// A press that was heard at a wrong speed, without a mark, says nothing against the right one.
+/// A press received at a wrong speed without error marks is no evidence against the right speed.
 #[test]
 fn a_line_is_told_also_where_the_driver_marks_no_framing_error() {
     let mut faults = Vec::new();

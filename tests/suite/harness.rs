@@ -1,4 +1,4 @@
-//! A shop in a folder of its own: real pseudo-terminals, the built daemon, its sockets.
+//! A shop in its own folder: real pseudo-terminals, the built daemon and its sockets.
 //!
 //! Every wait is for an event; the time limits are only there so that a failing test ends.
 
@@ -13,10 +13,10 @@ use std::time::{Duration, Instant};
 use tallyjaw::quantity::{Decimal, Unit};
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
-/// The zone of the commands that tests run: as text, so that it needs no files of the system.
+/// Time zone of the commands that tests run, as text so that no system files are needed.
 pub(crate) const TZ: &str = "CET-1CEST,M3.5.0,M10.5.0/3";
 
-/// A limit for failing, never a pace.
+/// A limit for failing; no test waits for this long on purpose.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(20);
 
 const SHEET: &str = r#"
@@ -79,7 +79,7 @@ impl Shop {
         shop
     }
 
-    /// What `tallyjaw.toml` says at first.
+    /// The first content of `tallyjaw.toml`.
     pub(crate) fn configuration(&self) -> String {
         let mut text = "[daemon]\nstate_dir = \"state\"\nruntime_dir = \"run\"\nsheets = [\"sheet.toml\"]\nplans = [\"plans.toml\"]\n".to_owned();
         for (index, caliper) in self.calipers.iter().enumerate() {
@@ -139,7 +139,7 @@ capture = "press"
         self.start_by(self.tallyjaw(&["--json", "serve"]))
     }
 
-    /// Starts a daemon that says on its standard output that it serves.
+    /// Starts a daemon that prints on standard output when it serves.
     pub(crate) fn start_by(&self, mut command: Command) -> Daemon {
         let messages = fs::OpenOptions::new()
             .create(true)
@@ -162,7 +162,7 @@ capture = "press"
         }
     }
 
-    /// What the daemon has said of itself.
+    /// The daemon's log.
     pub(crate) fn messages(&self) -> String {
         fs::read_to_string(self.path("messages")).unwrap_or_default()
     }
@@ -207,12 +207,12 @@ pub(crate) struct Daemon {
 }
 
 impl Daemon {
-    /// A client of the feed, before its first line.
+    /// A client of the feed that has read nothing yet.
     pub(crate) fn feed(&self) -> Lines {
         Lines::connect(&self.run.join("feed.sock"))
     }
 
-    /// A client that has read hello and state; both.
+    /// A client that has read hello and state, with both.
     pub(crate) fn greeted_feed(&self) -> (Lines, Value, Value) {
         let mut feed = self.feed();
         let hello = feed.next();
@@ -224,7 +224,7 @@ impl Daemon {
         (feed, hello, state)
     }
 
-    /// A client that has been told that every caliper of the shop is connected.
+    /// A client that has received that every caliper of the shop is connected.
     pub(crate) fn connected_feed(&self) -> Lines {
         let (mut feed, _, state) = self.greeted_feed();
         let instruments = state["instruments"].as_array().unwrap();
@@ -236,7 +236,7 @@ impl Daemon {
         feed
     }
 
-    /// A client that has asked for everything there is.
+    /// A client that has requested all entries.
     pub(crate) fn feed_from_the_beginning(&self) -> Lines {
         let (mut feed, _, _) = self.greeted_feed();
         feed.send("{\"after\":0}");
@@ -269,14 +269,14 @@ impl Daemon {
         rustix::process::kill_process(pid, signal).unwrap();
     }
 
-    /// SIGTERM; how it ended and how long that took.
+    /// Sends SIGTERM. Returns how the daemon ended, and how long that took.
     pub(crate) fn stop(mut self) -> (ExitStatus, Duration) {
         let from = Instant::now();
         self.signal(rustix::process::Signal::TERM);
         (self.wait(), from.elapsed())
     }
 
-    /// As `kill -9` and as a power cut without its disk.
+    /// Kills it with SIGKILL: a power cut in which the disk loses nothing.
     pub(crate) fn kill(mut self) {
         self.child.kill().unwrap();
         self.child.wait().unwrap();
@@ -301,7 +301,7 @@ impl Drop for Daemon {
     }
 }
 
-/// JSON objects over a socket, a line each.
+/// JSON objects over a socket, one on each line.
 pub(crate) struct Lines {
     pub(crate) stream: BufReader<UnixStream>,
     peeked: Option<String>,
@@ -348,7 +348,7 @@ impl Lines {
         serde_json::from_str(&line).unwrap_or_else(|error| panic!("{error} in {line:?}"))
     }
 
-    /// Passes over what comes before the next one of this kind.
+    /// Skips lines up to the next one of this kind.
     pub(crate) fn wait_for(&mut self, kind: &str) -> Value {
         loop {
             let message = self.next();
@@ -366,7 +366,7 @@ impl Lines {
     pub(crate) fn call(&mut self, method: &str, params: &Value) -> Value {
         let mut params = params.clone();
         if method == "arm" && params["cut"].is_null() {
-            params["cut"] = json!(true); // a test that arms means it
+            params["cut"] = json!(true); // a test that arms wants it carried out
         }
         let request = json!({"jsonrpc": "2.0", "id": 1, "method": method, "params": params});
         self.send(&request.to_string());

@@ -1,5 +1,5 @@
-//! Text that means harm, from scanners, calipers, notes, names and other programs: what it becomes on
-//! every surface that a person reads, and what files it reaches.
+//! Hostile text from scanners, calipers, notes, names and other programs: what every surface shows of it, and which
+//! files it reaches.
 
 use crate::harness::{Daemon, Lines, PATIENCE, Shop};
 use serde_json::{Value, json};
@@ -12,7 +12,7 @@ use std::thread;
 use std::time::{Duration, Instant};
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
-/// What each does, and how: clears a screen, sets a title, forges a line, turns the text around.
+/// Each clears a screen, sets a title, forges a line, or changes the reading direction.
 const HOSTILE: [&str; 8] = [
     "\x1b[2J\x1b[1;1Hall good",
     "\x1b]0;owned\x07\x1b[31m",
@@ -24,7 +24,7 @@ const HOSTILE: [&str; 8] = [
     "<script>alert(1)</script><img src=x onerror=alert(1)>&amp;",
 ];
 
-/// No control character but the newline, and none that turns the direction or ends a line unseen.
+/// Asserts that there is no control character except newline, and none that changes direction or ends a line unseen.
 fn assert_plain(surface: &str, text: &str) {
     let bad = text.chars().find(|c| {
         (c.is_control() && *c != '\n')
@@ -51,7 +51,7 @@ fn shop_with_a_scanner() -> (Shop, VirtualCaliper) {
     (shop, scanner)
 }
 
-/// The feed once both ports are open; of a scanner's only the daemon's messages tell.
+/// The feed once both ports are open. For a scanner only the daemon's messages show that.
 fn connected(shop: &Shop, daemon: &Daemon) -> Lines {
     let deadline = Instant::now() + PATIENCE;
     while !shop
@@ -64,7 +64,7 @@ fn connected(shop: &Shop, daemon: &Daemon) -> Lines {
     daemon.connected_feed()
 }
 
-/// Everything that `watch` says up to the entry with `end` in it.
+/// Everything that `watch` prints up to the entry with `end` in it.
 pub(crate) fn watched(shop: &Shop, end: &str) -> String {
     let mut watch = shop
         .tallyjaw(&["watch", "--after", "0"])
@@ -81,7 +81,7 @@ pub(crate) fn watched(shop: &Shop, end: &str) -> String {
     all
 }
 
-/// Whatever is said by whom, the journal has one line an entry, and is sound.
+/// Whatever was sent, the journal has one line for each entry and is intact.
 fn assert_sound(shop: &Shop) {
     for (at, line) in shop.journal_lines().iter().enumerate() {
         let entry: Value = serde_json::from_str(line).unwrap();
@@ -91,7 +91,7 @@ fn assert_sound(shop: &Shop) {
     assert!(verified.status.success(), "{verified:?}");
 }
 
-/// All that people look at.
+/// Checks every surface that people look at.
 fn assert_surfaces_are_plain(shop: &Shop, daemon: Daemon, series: &Value) {
     daemon.call("note", &json!({"text": "that was all"}));
     assert_plain("watch", &watched(shop, "that was all"));
@@ -176,7 +176,7 @@ fn a_hostile_caliper_leaves_unread_bytes_and_nothing_else() {
     }
     sent += 1;
     shop.calipers[0].send(b"\r").unwrap();
-    // Runs of unread bytes fold into one entry a second; the next value tells the rest.
+    // Runs of unread bytes fold into one entry a second; the next value brings the rest.
     let mut unread = 0;
     shop.press(162);
     loop {
@@ -237,7 +237,7 @@ fn no_name_in_a_card_or_a_command_is_a_path() {
             ("zero", json!({"instrument": name})),
         ] {
             let error = daemon.refused(method, &params);
-            // What is no name is told where the keys of a plan are read.
+            // An invalid name is reported where the keys of a plan are read.
             let is_read = params.get("terminal").is_some();
             let code = if is_read { -32_602 } else { -32_000 };
             assert_eq!(error["code"], code, "{params}: {error}");
@@ -247,7 +247,7 @@ fn no_name_in_a_card_or_a_command_is_a_path() {
         }
         for kept in ["note", "operator"] {
             let key = if kept == "note" { "text" } else { "operator" };
-            // What has no place in a name is refused; nothing else comes of it.
+            // A character that a name may not have is refused, and nothing follows from it.
             daemon.control().call(kept, &json!({key: name}));
         }
     }
@@ -284,7 +284,7 @@ fn a_name_in_the_configuration_with_a_slash_or_a_control_character_is_refused() 
     assert!(shop.run(&["check"]).status.success());
 }
 
-/// Exit code and message of a daemon that must not come to serve.
+/// Exit code and message of a daemon that must not start.
 fn refused_at_the_start(shop: &Shop) -> (Option<i32>, String) {
     let mut child = shop
         .tallyjaw(&["--json", "serve"])
@@ -322,7 +322,7 @@ fn a_link_in_place_of_the_runtime_folder_or_a_socket_is_refused_and_nothing_is_w
         }
         symlink(&elsewhere, shop.path(name)).unwrap();
         if name == "run/feed.new" {
-            // Its own leavings: the link goes, not what it points to.
+            // Its own leftovers: the link is removed, but not its target.
             shop.start().greeted_feed();
         } else {
             let (code, said) = refused_at_the_start(&shop);

@@ -1,5 +1,4 @@
-//! `tallyjaw sheet import`: makers' sheets of many shapes through the real program, and `check` on what it
-//! wrote.
+//! `tallyjaw sheet import`: makers' sheets of many forms through the built program, and `check` on the result.
 
 use crate::golden;
 use std::fmt::Write as _;

@@ -1,4 +1,4 @@
-//! The data set of Parquet files that the daemon writes, read as anybody would.
+//! The data set of Parquet files that the daemon writes, read by other means.
 
 use crate::harness::{PATIENCE, Shop};
 use parquet::file::serialized_reader::SerializedFileReader;
@@ -32,8 +32,7 @@ fn files(folder: &Path) -> Vec<PathBuf> {
     files
 }
 
-/// Numbers of all readings in the data set, each as often as it stands there. A file that cannot be read
-/// fails.
+/// Numbers of all readings in the data set, as often as each occurs. A file that cannot be read fails the test.
 fn seqs(shop: &Shop) -> Vec<i64> {
     let mut seqs = Vec::new();
     for path in files(&shop.path("lake")) {
@@ -51,7 +50,7 @@ fn seqs(shop: &Shop) -> Vec<i64> {
     seqs
 }
 
-/// What the journal says that the data set must hold: readings of closed series, and those of none.
+/// Readings that the data set must hold by the journal: those of closed series, and those outside a series.
 fn wanted(shop: &Shop) -> Vec<i64> {
     let folder = shop.tallyjaw(&["export", "csv", "--since-last", &format!("t{}", random())]);
     let mut folder = folder;
@@ -65,7 +64,7 @@ fn wanted(shop: &Shop) -> Vec<i64> {
     seqs
 }
 
-/// A number that no other mark has.
+/// A random number as a mark.
 fn random() -> u128 {
     let now = std::time::SystemTime::now();
     now.duration_since(std::time::UNIX_EPOCH)
@@ -86,7 +85,7 @@ fn a_closed_series_stands_in_the_file_of_its_station_and_day_and_an_open_one_wai
     let mut shop = shop("1 ms");
     let daemon = shop.start();
     let mut feed = daemon.connected_feed();
-    shop.press(170); // nothing is armed
+    shop.press(170); // no series is open
     feed.wait_for("reading");
     let journal = until_there(&shop);
     let loose = seqs(&shop);
@@ -98,7 +97,7 @@ fn a_closed_series_stands_in_the_file_of_its_station_and_day_and_an_open_one_wai
     }
     feed.wait_for("completed");
     until("the closed series is there", || seqs(&shop).len() == 6);
-    shop.press(163); // of the next series, which is open
+    shop.press(163); // belongs to the next series, which is open
     feed.wait_for("reading");
     daemon.stop();
     assert_eq!(seqs(&shop), wanted(&shop));
@@ -107,7 +106,7 @@ fn a_closed_series_stands_in_the_file_of_its_station_and_day_and_an_open_one_wai
         panic!("{names:?}");
     };
     assert_eq!(only, &journal);
-    // it carries its question, so that what is missing would be seen
+    // it carries its question, so that missing rows would be found
     let output = shop.tallyjaw(&["verify", only.to_str().unwrap()]).output();
     let said = String::from_utf8(output.unwrap().stdout).unwrap();
     assert!(
@@ -120,7 +119,7 @@ fn a_closed_series_stands_in_the_file_of_its_station_and_day_and_an_open_one_wai
     );
 }
 
-/// The first file, when it is there; its path is as documented.
+/// Waits for the first file, in its documented path.
 fn until_there(shop: &Shop) -> PathBuf {
     until("a file is there", || !seqs(shop).is_empty());
     let files = files(&shop.path("lake"));

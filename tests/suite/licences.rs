@@ -1,4 +1,4 @@
-//! Every package that is built into the program has a licence that lets a shop use and pass it on.
+//! Every package in the program has a licence that allows a shop to use it and pass it on.
 
 use serde_json::Value;
 use std::process::Command;
@@ -22,7 +22,7 @@ const ACCEPTED: &[&str] = &[
     "MPL-2.0",
 ];
 
-/// Whether one may choose accepted licences only. Knows `AND`, `OR`, brackets and the old `/`.
+/// Whether an accepted licence can be chosen. Understands `AND`, `OR`, brackets and the old `/`.
 fn is_accepted(expression: &str) -> bool {
     let spaced = expression
         .replace('(', " ( ")

@@ -1,8 +1,7 @@
-//! `tallyjaw listen` on real pseudo-terminals: the built program, and virtual calipers of every format.
+//! `tallyjaw listen` on real pseudo-terminals: the built program with virtual calipers of every format.
 //!
-//! A pseudo-terminal keeps the speed that was set, and neither data bits nor parity; and it carries
-//! whole bytes, not bits. So the caliper's end asks the terminal for the speed that `listen` has set
-//! at that moment, and sends what a port at that speed and 8N1 makes of its bits.
+//! A pseudo-terminal keeps the speed, but neither data bits nor parity, and it carries whole bytes. So the caliper's
+//! end reads the speed that `listen` has set, and sends what a port at that speed and 8N1 makes of its bits.
 
 use super::golden;
 use super::guess::{FORMATS, frame};
@@ -18,7 +17,7 @@ use tallyjaw::quantity::{Decimal, Unit};
 use tallyjaw::virtual_caliper::line::{heard, on_terminal};
 use tallyjaw::virtual_caliper::{Form, Sends, VirtualCaliper};
 
-/// A running `listen` and what it says.
+/// A running `listen` with its output.
 pub(crate) struct Listening {
     child: Child,
     lines: Receiver<Value>,
@@ -26,7 +25,7 @@ pub(crate) struct Listening {
 
 impl Listening {
     pub(crate) fn start(mut command: Command) -> Self {
-        // A pseudo-terminal carries no faults: the caliper writes the marks of the characters it spoils.
+        // A pseudo-terminal carries no errors, so the caliper writes the marks of bad characters.
         command.env("TALLYJAW_PTY_MARKS", "1");
         let mut child = command.stdout(Stdio::piped()).spawn().unwrap();
         let out = BufReader::new(child.stdout.take().unwrap());
@@ -79,7 +78,7 @@ fn speed(path: &Path) -> u32 {
     rustix::termios::tcgetattr(terminal).unwrap().input_speed()
 }
 
-/// Sends a frame as the port hears it that is set as it is now.
+/// Sends a frame as the port receives it with its present settings.
 fn send(caliper: &VirtualCaliper, bytes: &[u8], sent: LineSettings) {
     let port = LineSettings {
         baud: speed(caliper.path()),
@@ -90,7 +89,7 @@ fn send(caliper: &VirtualCaliper, bytes: &[u8], sent: LineSettings) {
         .unwrap();
 }
 
-/// Presses until `listen` has made up its mind; what it says then, and how often.
+/// Presses until `listen` has decided. Returns its decision, and the number of presses.
 fn found(sends: Sends, sent: LineSettings) -> (Value, i32) {
     let caliper = VirtualCaliper::open().unwrap();
     let mut listening = Listening::start(listen(caliper.path(), &[]));
@@ -111,7 +110,7 @@ fn every_format_is_named_at_three_settings_in_at_most_five_presses() {
         let _ = write!(table, "{format:<14}");
         for settings in ["4800 7E2", "9600 8N1", "2400 8N1"] {
             if settings.contains("7E") && format.ends_with("packed") {
-                // A packed frame needs all eight bits of a byte: nobody can send it so.
+                // A packed frame needs all eight bits, so it cannot be sent like this.
                 let _ = write!(table, "{:>10}", "–");
                 continue;
             }
@@ -142,7 +141,7 @@ fn every_format_is_named_at_three_settings_in_at_most_five_presses() {
 fn two_that_remain_possible_are_both_named() {
     let caliper = VirtualCaliper::open().unwrap();
     let mut listening = Listening::start(listen(caliper.path(), &["--presses", "2"]));
-    // Six decimal digits, no point: 1.00 mm as word24-hex, or 64 mm of a gauge without decimals.
+    // Six decimal digits without a point: 1.00 mm as word24-hex, or 64 mm of a gauge without decimals.
     for hundredths in [0x100, 0x123] {
         listening.next(&["press_now"]);
         let bytes = Sends::Word24(Form::Hex)
@@ -200,7 +199,7 @@ fn a_caliper_that_only_answers_is_found_by_asking() {
     let caliper = VirtualCaliper::open().unwrap();
     let mut listening = Listening::start(listen(caliper.path(), &["--ask"]));
     for press in 0.. {
-        // The first request comes after some silence, the others at once.
+        // The first request comes after a silence, the others at once.
         let request = caliper.received(PATIENCE).unwrap();
         assert_eq!(request, b"\r");
         let bytes = frame(Sends::DecimalLine { with_unit: true }, press);

@@ -1,4 +1,4 @@
-//! The tapes of `tests/captures` that are computed: what a caliper, a hand and a faulty line make.
+//! Computes tapes of `tests/captures`: those of a simulated caliper, hand and faulty line.
 
 use super::tapes::root;
 use std::fs;
@@ -10,9 +10,9 @@ use tallyjaw::serial::{ByteRun, Marks};
 use tallyjaw::virtual_caliper::line::{heard, on_terminal};
 use tallyjaw::virtual_caliper::{Battery, Display, Form, Motion, Sends, stream};
 
-/// A tape in the making.
+/// A tape that is being made.
 pub(super) struct Made {
-    /// What happened; the folder's name.
+    /// Name of the folder, which says what happened.
     pub(super) name: &'static str,
     instrument: &'static str,
     device: &'static str,
@@ -41,14 +41,14 @@ impl Made {
         self
     }
 
-    /// Bytes so much after what was before.
+    /// Adds bytes a time after the last ones.
     fn then(mut self, later: u64, bytes: impl AsRef<[u8]>) -> Self {
         let at = self.marks.last().map_or(0, |(at, _)| *at) + later;
         self.marks.push((at, Mark::Bytes(bytes.as_ref().to_vec())));
         self
     }
 
-    /// The same, as a terminal gives it that marks what is spoiled.
+    /// The same, as from a terminal that marks errors.
     fn then_marked(mut self, later: u64, bytes: &[u8]) -> Self {
         let at = self.marks.last().map_or(0, |(at, _)| *at) + later;
         for run in Marks::default().take(bytes) {
@@ -99,7 +99,7 @@ impl Made {
     }
 }
 
-/// Writes all of them, with what they say of themselves.
+/// Writes all tapes with their descriptions.
 pub(super) fn write() {
     for made in all() {
         let folder = root().join("tests/captures").join(made.name);
@@ -113,7 +113,7 @@ pub(super) fn write() {
     }
 }
 
-/// As characters of `sent` look to a port of `receiver`.
+/// The bytes that a port at `receiver` gets from characters sent at `sent`.
 fn misread(bytes: &[u8], sent: &str, receiver: &str) -> Vec<u8> {
     on_terminal(&heard(
         bytes,
@@ -142,7 +142,7 @@ fn presses() -> Vec<Made> {
         Made::new("press", "a caliper with a data button", BY_HAND)
             .then(SECOND, "+0.00\r")
             .then(3 * SECOND, "+1.63\r")
-            // The line is slow: pieces of one frame.
+            // The line is slow, so a frame comes in pieces.
             .then(4 * SECOND, "+1.")
             .then(4_000, "6")
             .then(2_000, "1\r")
@@ -167,7 +167,7 @@ fn presses() -> Vec<Made> {
         .then(3 * SECOND, "+1.6")
         .closed(1_000)
         .opened(2 * SECOND)
-        // The rest never comes; what comes is a frame of its own.
+        // The rest never comes; the next bytes are a frame of their own.
         .then(SECOND, "+1.62\r"),
     ]
 }
@@ -177,7 +177,7 @@ fn spoiled() -> Vec<Made> {
         .map(|at| (at.wrapping_mul(2_654_435_761) >> 24).to_le_bytes()[0])
         .collect();
     let mut parity = misread(b"+1.63\r", "4800 7E2", "4800 7E2");
-    // One bit of the 6 was turned on the way: the port marks the character.
+    // One bit of the 6 was inverted, and the port marks the character.
     parity.splice(3..4, [0xff, 0x00, b'6' ^ 0x01]);
     let mut parity_fault = Made::new(
         "parity_fault",
@@ -237,7 +237,7 @@ fn streams() -> Vec<Made> {
         .hold(stay)
         .move_to(mm(450), 60)
         .measure(mm(162), 60, stay);
-    // Closed again, and set to zero where it should be.
+    // Closed again, and set to zero in the right position.
     origin.move_to(mm(0), 60).hold(stay).press_zero().hold(stay);
     origin.move_to(mm(450), 60).measure(mm(161), 60, stay);
 

@@ -1,4 +1,4 @@
-//! The one test binary: what is true of the program and the repository seen from outside.
+//! The test binary: properties of the program and the repository, seen from outside.
 #![cfg(test)]
 #![expect(
     clippy::disallowed_methods,

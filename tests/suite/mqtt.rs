@@ -1,4 +1,4 @@
-//! The MQTT outlet against a real broker (mosquitto, installed by `./check`) and its own subscriber.
+//! The MQTT sink with a real broker (mosquitto, installed by `./check`) and its own subscriber.
 
 use crate::harness::{PATIENCE, Shop};
 use serde_json::{Value, json};
@@ -19,7 +19,7 @@ fn run(program: &str, arguments: &[&str]) {
     assert!(done.status.success(), "{program} {arguments:?}: {done:?}");
 }
 
-/// A broker of the test's own, in the shop's folder.
+/// A broker for this test, in the shop's folder.
 struct Broker {
     child: Child,
     port: u16,
@@ -27,7 +27,7 @@ struct Broker {
 }
 
 impl Broker {
-    /// With more lines of configuration.
+    /// Starts it with more lines of configuration.
     fn start(shop: &Shop, port: u16, more: &str) -> Self {
         // Whatever it has acknowledged is already on its way to who has subscribed, and who has is remembered.
         let folder = shop.dir.path().display();
@@ -86,7 +86,7 @@ fn free_port() -> u16 {
 /// A broker lets nobody else in under the name of who is there.
 static NEXT_READER: AtomicU32 = AtomicU32::new(1);
 
-/// What the broker's own subscriber was sent.
+/// Messages that the broker's own subscriber received.
 struct Subscriber {
     child: Child,
     messages: Receiver<Message>,
@@ -196,7 +196,7 @@ fn seq(payload: &str) -> u64 {
     entry["seq"].as_u64().unwrap()
 }
 
-/// Each line of the journal came at least once; what came for the first time came in order.
+/// Each line of the journal came at least once, and first arrivals were in order.
 fn assert_complete(shop: &Shop, messages: &[Message]) {
     let lines = shop.journal_lines();
     let mut first = Vec::new();
@@ -257,7 +257,7 @@ fn every_entry_is_published_as_it_is_stored_and_the_newest_state_is_retained() {
     );
 }
 
-/// What is to be published of a line.
+/// The message that a line must become.
 fn message(line: &str, journal: &str) -> Message {
     let entry: Value = serde_json::from_str(line).unwrap();
     let station = entry["station"].as_str().unwrap_or("-");
@@ -289,7 +289,7 @@ fn a_broker_killed_ten_times_under_load_and_a_daemon_killed_too_lose_no_entry_an
             }
         };
         load(&mut shop, &mut feed);
-        broker.kill(); // in the midst of it: entries are on their way
+        broker.kill(); // killed while entries are on their way
         load(&mut shop, &mut feed);
         if round == 5 {
             drop(feed);
@@ -425,7 +425,7 @@ fn a_secure_line_needs_an_authority_that_is_known() {
     assert!(daemon.stop().0.success());
 }
 
-/// The one sink beside the verdict log, as `status` has it.
+/// The sink beside the verdict log, in `status`.
 fn plant(daemon: &crate::harness::Daemon) -> Value {
     let status = daemon.call("status", &json!({}));
     let sinks = status["sinks"].as_array().unwrap();
@@ -433,7 +433,7 @@ fn plant(daemon: &crate::harness::Daemon) -> Value {
     plant.unwrap().clone()
 }
 
-/// Asks again until it is so.
+/// Repeats the request until the condition holds.
 fn plant_until(daemon: &crate::harness::Daemon, is_so: impl Fn(&Value) -> bool) -> Value {
     let deadline = Instant::now() + PATIENCE;
     loop {
@@ -451,7 +451,7 @@ fn a_broker_that_lets_us_in_and_takes_nothing_is_one_failure_in_the_log_and_in_s
  {
     let shop = Shop::new();
     let port = free_port();
-    // A last will that is refused ends the connection before anything else can be seen.
+    // A refused last will ends the connection before anything else shows.
     let acl = |rights: &str| {
         shop.write(
             "acl",
@@ -466,7 +466,7 @@ fn a_broker_that_lets_us_in_and_takes_nothing_is_one_failure_in_the_log_and_in_s
     let broker = Broker::start(&shop, port, &more);
     configure(&shop, &format!("broker = \"mqtt://127.0.0.1:{port}\""));
     let daemon = shop.start();
-    // The broker answers each message that it refuses, or ends the connection, as it likes.
+    // The broker may answer each refused message, or end the connection.
     let failing = plant_until(&daemon, |plant| {
         plant["failing"]["tries"].as_u64() >= Some(3) && shop.messages().contains("refuses to take")
     });

@@ -1,5 +1,5 @@
-//! The first five minutes, as the README tells them: `init` finds a caliper and writes a configuration, crimps are
-//! measured. And the same with the shipped folders.
+//! The first five minutes as in the README: `init` finds a caliper and writes a configuration, then crimps are
+//! measured. The same with the shipped folders.
 
 use crate::harness::Shop;
 use crate::listen::{Listening, press_until_done};
@@ -11,7 +11,7 @@ use std::path::Path;
 use std::process::{Command, Output, Stdio};
 use tallyjaw::virtual_caliper::VirtualCaliper;
 
-/// A copy of a shipped folder, with one caliper on the desk.
+/// A copy of a shipped folder, with a caliper.
 fn copied(folder: &str) -> Shop {
     let mut shop = Shop::with_stations(0);
     copy(
@@ -35,7 +35,7 @@ fn copy(from: &Path, to: &Path) {
     }
 }
 
-/// `listen --write` and some presses.
+/// Runs `listen --write` with some presses.
 fn write_the_caliper(shop: &Shop, more: &[&str]) {
     let caliper = &shop.calipers[0];
     let port = caliper.path().to_str().unwrap();
@@ -46,7 +46,7 @@ fn write_the_caliper(shop: &Shop, more: &[&str]) {
     assert_eq!(listening.exit_code(), 0);
 }
 
-/// Whether `check` is content, and what it says.
+/// Whether `check` finds no errors, and its output.
 fn checked(shop: &Shop) -> (bool, String) {
     let output = shop.run(&["check"]);
     let text = [output.stdout, output.stderr].concat();
@@ -58,10 +58,10 @@ fn the_least_configuration_a_found_caliper_and_a_plan_give_verdicts() {
     let mut shop = copied("config/start");
     let text = fs::read_to_string(shop.path("tallyjaw.toml")).unwrap();
     assert!(text.contains("\n[page]\n"));
-    // Several tests at a time cannot have the same port.
+    // Tests that run at the same time cannot share a port.
     let text = text.replace("[page]\n", "[page]\nlisten = \"127.0.0.1:0\"\n");
     shop.write("tallyjaw.toml", &text);
-    // what is missing is said, and nothing else
+    // missing parts are reported, and nothing else
     let (good, said) = checked(&shop);
     assert!(good && said.contains("there is no instrument"), "{said}");
     assert!(said.contains("no errors, 1 warning"), "{said}");
@@ -125,7 +125,7 @@ fn who_asks_for_what_was_measured_before_anything_was_is_told_what_begins_a_jour
         &["verify"],
     ] {
         let output = shop.run(arguments);
-        // To `verify` it is an answer, and the answer is no.
+        // For `verify` this is an answer, and the answer is no.
         let (said, code) = if arguments == ["verify"] {
             (output.stdout, 1)
         } else {
@@ -161,7 +161,7 @@ fn init(shop: &Shop, arguments: &[&str]) -> Command {
     command
 }
 
-/// Runs it with these lines typed.
+/// Runs a command with these lines typed.
 fn typed(shop: &Shop, arguments: &[&str], lines: &str) -> (Output, String) {
     let mut command = init(shop, arguments);
     command.stdin(Stdio::piped()).stdout(Stdio::piped());
@@ -216,21 +216,21 @@ fn from_nothing_to_the_first_verdict_in_five_actions() {
         ["plans.toml", "sheets.toml", "tallyjaw.toml"]
     );
 
-    // Several tests at a time cannot have the same port.
+    // Tests that run at the same time cannot share a port.
     let text = fs::read_to_string(shop.path("tallyjaw.toml")).unwrap();
     let text = text.replace("[page]\n", "[page]\nlisten = \"127.0.0.1:0\"\n");
     shop.write("tallyjaw.toml", &text);
-    // 2: what it said comes next
+    // 2: the next command that it printed
     let daemon = shop.start();
     let mut feed = daemon.connected_feed();
-    // 3: the other thing that it said
+    // 3: the other command that it printed
     daemon.call("arm", &json!({"plan": "pump-own"}));
     // 4: jaws closed; 5: a crimp
     shop.press(0);
     feed.wait_for("zeroed");
     shop.press(163);
     assert_eq!(feed.wait_for("reading")["verdict"], "pass");
-    // And nothing is wrong.
+    // `doctor` finds nothing wrong.
     let doctor = shop.run(&["doctor"]);
     let said = String::from_utf8(doctor.stdout).unwrap();
     for line in [
@@ -322,7 +322,7 @@ fn what_is_there_is_never_replaced() {
 #[test]
 fn whoever_is_not_root_serves_right_after_it() {
     if !rustix::process::geteuid().is_root() {
-        return; // then the other tests show it
+        return; // the other tests cover it then
     }
     let shop = nothing_yet();
     std::os::unix::fs::chown(shop.dir.path(), Some(65_534), Some(65_534)).unwrap();

@@ -1,4 +1,4 @@
-//! The bench page over HTTP, without a browser: who gets what, who gets nothing, and what it costs.
+//! The bench page over HTTP, without a browser: who may read what, who is refused, and what it costs.
 
 mod bounds;
 mod faces;
@@ -153,7 +153,7 @@ fn a_scrape_has_every_count_and_nothing_else() {
         answer.headers["content-type"],
         "application/openmetrics-text; version=1.0.0; charset=utf-8"
     );
-    // How long syncs took is the disk's affair; that all are in the last class is ours.
+    // Sync times depend on the disk, but all must be in the last class.
     let mut shown = String::new();
     let mut syncs = Vec::new();
     for line in answer.body.lines() {

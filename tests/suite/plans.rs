@@ -1,5 +1,5 @@
-//! One reader of plans and one resolver: what `check` accepts can be armed, and what it refuses is refused by socket
-//! and command line with the same sentence.
+//! One reader of plans and one resolver: a plan that `check` accepts can be armed, and a plan that it refuses is
+//! refused by socket and command line with the same sentence.
 
 use crate::harness::Shop;
 use proptest::prelude::*;
@@ -105,7 +105,7 @@ fn toml_value(value: &Value) -> String {
     }
 }
 
-/// Mostly the first, which is good; now and then another.
+/// Mostly the first value, which is good; sometimes another.
 fn mostly(good: Value, others: Vec<Value>) -> BoxedStrategy<Option<Value>> {
     prop_oneof![
         24 => Just(Some(good)),
@@ -222,7 +222,7 @@ fn plans() -> BoxedStrategy<Keys> {
     ])
 }
 
-/// What is told of the plan, each sentence with its remedy.
+/// The messages about the plan, each with its remedy.
 fn told(faults: &[Diagnostic]) -> BTreeMap<String, Option<String>> {
     let of_plan = faults
         .iter()
@@ -232,7 +232,7 @@ fn told(faults: &[Diagnostic]) -> BTreeMap<String, Option<String>> {
         .collect()
 }
 
-/// What the socket answers to these keys, as the daemon does it: none where the series is open.
+/// The daemon's answer to these keys on the socket; `None` if a series is opened.
 fn refused_by_socket(keys: &Keys) -> Option<(String, Option<String>)> {
     let line = json!({"jsonrpc": "2.0", "id": 1, "method": "arm", "params": keys});
     let call = match Request::parse(line.to_string().as_bytes()) {
@@ -256,7 +256,7 @@ fn refused_by_socket(keys: &Keys) -> Option<(String, Option<String>)> {
     Some((refusal.to_string(), Some(refusal.remedy())))
 }
 
-/// The remedies of `check` may name a line of a file too.
+/// Remedies of `check` may also name a line of a file.
 fn is_remedy(of_check: Option<&String>, of_socket: Option<&String>) -> bool {
     match (of_check, of_socket) {
         (Some(check), Some(socket)) => check.starts_with(socket.as_str()),
@@ -280,7 +280,7 @@ proptest! {
                         prop_assert!(warned.is_empty(), "{:?}", warned);
                         prop_assert_eq!(by_socket, None);
                     }
-                    // Warned of, since what is missing may come.
+                    // A warning only, because the missing part may be added.
                     Err(why) => {
                         let why = why.into_vec();
                         prop_assert!(why.iter().all(Unarmable::may_come), "{:?}", why);
@@ -303,7 +303,7 @@ proptest! {
     }
 }
 
-/// The flags that say these keys; none where some have no flag.
+/// The flags for these keys; `None` if some have no flag.
 fn as_flags(keys: &Keys) -> Option<Vec<String>> {
     let text = |value: &Value| {
         value

@@ -1,4 +1,4 @@
-//! Ports, seen through real pseudo-terminals and real rivals for them.
+//! Ports, tested with real pseudo-terminals and real rival programs.
 
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
@@ -14,7 +14,7 @@ use tokio::runtime::Builder;
 use tokio::sync::mpsc::{Receiver, channel};
 use tokio::time::timeout;
 
-/// A limit for failing, not a time to wait.
+/// A limit for failing; no test waits for this long on purpose.
 pub(super) const DEADLINE: Duration = Duration::from_secs(20);
 
 const MM: Unit = Unit::Millimetre;
@@ -49,7 +49,7 @@ fn with_port_on_threads<F: Future>(
     let config = config(path);
     runtime.block_on(async {
         let (sender, receiver) = channel(4);
-        // Nobody asks: the sender is dropped at once.
+        // There are no requests: the sender is dropped at once.
         let (_, requests) = channel(1);
         let port = tokio::spawn(serial::run(config, sender, requests));
         let output = scenario(receiver).await;
@@ -127,8 +127,8 @@ fn every_byte_value_arrives_as_it_was_sent() {
     });
 }
 
-/// A pseudo-terminal carries no parity and no break, so no byte is ever spoiled on it; but it doubles
-/// every `ff` as a real terminal does, and this frame begins like a mark of a spoiled byte.
+/// A pseudo-terminal carries no parity and no break, so no byte on it is bad. But it doubles every `ff` as a real
+/// terminal does, and this frame begins like a mark.
 #[test]
 fn an_ff_and_a_zero_in_a_frame_are_no_line_fault() {
     let mut caliper = VirtualCaliper::open()
@@ -201,12 +201,12 @@ fn waiting_for_an_unplugged_port_leaves_the_processor_idle() {
         let surplus = timeout(waited, events.recv()).await;
         assert!(surplus.is_err(), "the same trouble twice: {surplus:?}");
         let used = processor_time().saturating_sub(before);
-        // A loop that takes a read of 0 bytes for "nothing yet" uses all of it.
+        // A loop that takes a read of 0 bytes for "nothing yet" would use all of it.
         assert!(used < waited / 10, "{used:?} in {waited:?}");
     });
 }
 
-/// The threads of the runtime whose processor time is measured; no other test has any of the name.
+/// Name of the threads whose processor time is measured; no other test uses it.
 const IDLE: &str = "idle-port-test";
 
 /// Processor time of this thread and of those that its runtime started.
@@ -344,7 +344,7 @@ async fn disturbed(events: &mut Receiver<Event>) -> (Vec<String>, Option<String>
     timeout(DEADLINE, next).await.unwrap()
 }
 
-/// Only root gets past the exclusive use of a port.
+/// Only root can open a port that is in exclusive use.
 #[test]
 fn another_program_that_reads_our_port_is_named_and_so_is_its_end() {
     let caliper = VirtualCaliper::open().unwrap();
@@ -408,7 +408,7 @@ fn two_instruments_on_one_port_are_told_so() {
         let want = format!("this program itself, for another instrument (pid {pid})");
         assert!(message.ends_with(&want), "{message}");
         assert_eq!(remedy, "give each instrument a port of its own");
-        // The one who has it keeps it.
+        // The first holder keeps the port.
         caliper.send(b"+1.63\r").unwrap();
         assert_eq!(bytes(&mut events, 6).await, b"+1.63\r");
         drop(second);
@@ -426,7 +426,7 @@ fn a_port_that_may_not_be_opened_tells_whose_it_is() {
     let terminal = caliper.terminal().unwrap();
     std::os::unix::fs::chown(terminal, Some(0), Some(GROUP_DIALOUT)).unwrap();
     fs::set_permissions(terminal, fs::Permissions::from_mode(0o660)).unwrap();
-    // Where the other user can reach it.
+    // A folder that the other user can reach.
     let folder = tempfile::tempdir().unwrap();
     fs::set_permissions(folder.path(), fs::Permissions::from_mode(0o755)).unwrap();
     let binary = folder.path().join("tallyjaw");

@@ -1,4 +1,4 @@
-//! Every minimum pull force against `tests/reference/pull_force`, whose sources stand beside it.
+//! Every minimum pull force compared with `tests/reference/pull_force`, which has the sources.
 
 use std::fs;
 use std::process::Command;
@@ -15,7 +15,7 @@ fn published() -> Vec<Vec<&'static str>> {
     lines.map(|line| line.splitn(8, ',').collect()).collect()
 }
 
-/// The name of our table for a standard; `None` where its figures are not offered.
+/// Our name of a standard's table; `None` if its values are not offered.
 fn table_of(standard: &str) -> Option<&'static PullTable> {
     let name = match standard {
         "UL 486A" => "ul_486a",
@@ -75,7 +75,7 @@ fn an_unconfirmed_row_is_never_offered() {
                 .all(|table| !table.title.contains("60352"))
         );
     }
-    // and every row that is offered was seen
+    // every row that is offered was checked
     let seen = published()
         .into_iter()
         .filter(|row| row[6] == "seen")
@@ -167,7 +167,7 @@ fn a_gauge_that_is_another_wire_or_that_the_table_lacks_is_refused() {
     }
 }
 
-/// What `check` and `plans` say of a shop whose sheet has a pull force for 1.0 mm² and none for 14 ga.
+/// The output of `check` and `plans` for a shop whose sheet has a pull force for 1.0 mm² and none for 14 ga.
 fn checked(plan: &str) -> (Option<i32>, String) {
     let folder = tempfile::tempdir().unwrap();
     let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();

@@ -1,4 +1,4 @@
-//! A pull series from the gauge's line to what is said of its lowest piece, in the gauge's own unit.
+//! A pull series from the line of the gauge to the sentence about its lowest piece, in the gauge's unit.
 
 use crate::harness::Shop;
 use serde_json::{Value, json};
@@ -22,7 +22,7 @@ pieces = 5
 purpose = "first_off"
 "#;
 
-/// A unit, its count, what the gauge sends, the millinewtons and verdicts of it, and what is said.
+/// A unit with its resolution, the frames of the gauge, their millinewtons and verdicts, and the sentence.
 struct Case {
     unit: &'static str,
     resolution: &'static str,
@@ -32,8 +32,8 @@ struct Case {
     says: &'static str,
 }
 
-/// 1 kgf is 9.80665 N, 1 lbf is 4.4482216152605 N, both exactly: 180 N lies between 18.35 and 18.36 kgf,
-/// and between 40.4 and 40.5 lbf. The third piece is too weak by one count each time.
+/// 1 kgf is 9.80665 N, 1 lbf is 4.4482216152605 N, both exactly. So 180 N lies between 18.35 and 18.36 kgf, and between
+/// 40.4 and 40.5 lbf. The third piece is always one step too weak.
 const CASES: [Case; 3] = [
     Case {
         unit: "N",

@@ -1,4 +1,4 @@
-//! `tallyjaw tape` and `tallyjaw replay`, as a stranger uses them.
+//! `tallyjaw tape` and `tallyjaw replay`, used from outside.
 
 use super::ports::DEADLINE;
 use super::tapes::root;
@@ -30,7 +30,7 @@ fn said(output: &Output) -> (Option<i32>, String, String) {
     )
 }
 
-/// Waits until the file has the text; there is nothing else to wait for.
+/// Waits until the file contains the text; no event announces it.
 fn wait_for(path: &Path, text: &str) {
     let start = Instant::now();
     while !fs::read_to_string(path).is_ok_and(|tape| tape.contains(text)) {
@@ -171,7 +171,7 @@ fn a_tape_plays_through_a_pseudo_terminal_to_whoever_opens_it() {
     assert_eq!(first.trim_end(), link.to_str().unwrap());
     let mut port = fs::File::open(&link).unwrap();
     let mut all = Vec::new();
-    // The far end is gone at the end of the tape; that is an error of the system, not of ours.
+    // The far end is gone when the tape ends, which gives an error of the system.
     let _ = port.read_to_end(&mut all);
     assert_eq!(all, b"+0.00\r+1.63\r+1.61\r+1.68\r+0.00\r");
     assert!(child.wait().unwrap().success());

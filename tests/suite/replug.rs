@@ -1,9 +1,8 @@
-//! A plug that is pulled and put back at random moments, also in mid-frame and while the port is being
-//! opened: nothing that was read is lost, doubled or out of order, and the daemon is as small and as
-//! idle afterwards as before.
+//! A plug that is pulled and put back at random moments, also in the middle of a frame or an opening. Nothing that was
+//! read is lost, doubled or out of order, and the daemon uses no more memory and time afterwards.
 //!
-//! `TALLYJAW_REPLUG=1000 cargo test --test suite replug -- --nocapture` for so many rounds, and
-//! `TALLYJAW_REPLUG_SEED=7` for other moments; 50 rounds in the normal tests.
+//! `TALLYJAW_REPLUG=1000 cargo test --test suite replug -- --nocapture` sets the number of rounds,
+//! `TALLYJAW_REPLUG_SEED=7` other moments. Normal tests make 50 rounds.
 
 use crate::harness::{Daemon, Lines, Shop};
 use serde_json::{Value, json};
@@ -12,7 +11,7 @@ use std::time::{Duration, Instant};
 
 const ROUNDS: u64 = 50;
 
-/// The same numbers for the same seed (`SplitMix64`; Steele, Lea, Flood 2014).
+/// Reproducible random numbers (`SplitMix64`; Steele, Lea, Flood 2014).
 pub(crate) struct Random(pub(crate) u64);
 
 impl Random {
@@ -37,20 +36,20 @@ pub(crate) fn number_in(variable: &str, otherwise: u64) -> u64 {
     }
 }
 
-/// The hand at the plug, and what it knows of what was sent.
+/// Pulls and plugs, and knows what was sent.
 struct Bench {
     shop: Shop,
     feed: Lines,
     random: Random,
     frames: u64,
-    /// All that was sent while it was plugged in, a row each time.
+    /// All bytes that were sent while plugged in, by plugging.
     sent: Vec<Vec<u8>>,
     /// Frames that must count: the port was open before they were sent, and they were read.
     sure: Vec<Vec<u8>>,
 }
 
 impl Bench {
-    /// No two frames are alike.
+    /// A frame; all frames differ.
     fn frame(&mut self) -> Vec<u8> {
         self.frames += 1;
         format!("+1.6{:05}\r", self.frames).into_bytes()
@@ -70,7 +69,7 @@ impl Bench {
         self.shop.calipers[0].send(bytes).unwrap();
     }
 
-    /// Passes over entries to the one that has this frame.
+    /// Skips entries up to the one with this frame.
     fn wait_for_frame(&mut self, frame: &[u8]) -> Value {
         loop {
             let entry = self.feed.next();
@@ -80,8 +79,8 @@ impl Bench {
         }
     }
 
-    /// Plugs in and waits until the port is open for certain: what is seen on the feed first may be of
-    /// the plug before, and a frame may have been sent too early to count.
+    /// Plugs in and waits until the port is certainly open. The first event on the feed may be from the plug before,
+    /// and a frame may be sent too early to count.
     fn plug_and_wait(&mut self) {
         self.plug();
         self.feed.wait_for("attached");
@@ -173,7 +172,7 @@ fn openings(entries: &[Value]) -> Vec<Vec<u8>> {
     openings
 }
 
-/// Every opening must have given the beginning of what was sent at one plugging-in, each of a later one.
+/// Every opening must give the beginning of what was sent during one plugging, each of a later one.
 fn check_order(openings: &[Vec<u8>], sent: &[Vec<u8>]) {
     let mut later = sent.iter();
     for opening in openings.iter().filter(|opening| !opening.is_empty()) {
@@ -188,7 +187,7 @@ fn check_order(openings: &[Vec<u8>], sent: &[Vec<u8>]) {
     }
 }
 
-/// What a process holds.
+/// Resources that a process holds.
 #[derive(Debug)]
 struct Held {
     descriptors: usize,
@@ -206,7 +205,7 @@ fn held(daemon: &Daemon) -> Held {
     }
 }
 
-/// What it holds at rest: who looks now and then for other users of the port has /proc open meanwhile.
+/// Resources at rest. Meanwhile the check for other users of the port may have /proc open.
 fn held_at_rest(daemon: &Daemon) -> Held {
     let mut least = held(daemon);
     let until = Instant::now() + Duration::from_secs(3); // longer than from one look to the next
@@ -220,7 +219,7 @@ fn held_at_rest(daemon: &Daemon) -> Held {
     least
 }
 
-/// Of all its threads, those that have ended too; the kernel counts it in hundredths of a second.
+/// Processor time of all its threads, ended ones included; the kernel counts hundredths of a second.
 fn processor_time(daemon: &Daemon) -> Duration {
     let stat = fs::read_to_string(format!("/proc/{}/stat", daemon.child.id())).unwrap();
     let (_, fields) = stat.rsplit_once(") ").unwrap();
@@ -294,6 +293,6 @@ fn a_plug_pulled_at_random_moments_costs_no_frame_no_descriptor_and_no_rest() {
         used[1].saturating_sub(used[0]).as_millis()
     );
     assert_eq!(after.descriptors, before.descriptors);
-    // One that has opened a port lingers for some seconds.
+    // A thread that has opened a port remains for some seconds.
     assert!(after.threads <= before.threads + 1, "{after:?}");
 }

@@ -1,7 +1,7 @@
-//! How often each run rule raises an alert where nothing drifts, by the rules themselves; the table of
+//! How often each run rule raises an alert without drift, computed with the rules themselves: the table of
 //! `docs/run-rules.md`.
 //!
-//! Exact counts where the rule has them, else many made-up runs of pieces of a process in its middle.
+//! Exact counts where possible, otherwise many simulated runs of a centred process.
 
 use std::fmt::Write as _;
 use tallyjaw::spec::alert::ALERTS;
@@ -32,7 +32,7 @@ impl Random {
     }
 }
 
-/// A steady process: what it is called, its standard deviation, and the count it is shown in.
+/// A stable process: name, standard deviation, and resolution.
 struct Process {
     name: &'static str,
     spread: i64,
@@ -57,7 +57,7 @@ const PROCESSES: [Process; 3] = [
     },
 ];
 
-/// Of `RUNS` runs of 100 pieces, in how many one of `rules` held by the end of each of `LENGTHS`.
+/// Number of `RUNS` runs of 100 pieces in which one of `rules` held by the end of each of `LENGTHS`.
 fn simulated(process: &Process, rules: &[&AlertRule]) -> [u32; 4] {
     let limits: Limits = "1.62 ±0.05 mm".parse().unwrap();
     let mut random = Random(20_261_125);
@@ -117,7 +117,7 @@ fn false_alarms_are_as_the_page_says() {
     }
 }
 
-/// In how many of the 2^`pieces` orders of above and below some eight in a row are the same.
+/// Number of the 2^`pieces` orders of above and below with eight in a row on one side.
 fn eight_on_one_side(pieces: usize) -> u128 {
     let mut rows = [0_u128; 8]; // by the length of the last row; 0 is unused
     rows[1] = 2;
@@ -139,9 +139,9 @@ fn eight_on_one_side(pieces: usize) -> u128 {
     alerted
 }
 
-/// In how many of the orders of `pieces` different values six in a row rise or fall.
+/// Number of orders of `pieces` different values in which six in a row rise or fall.
 fn six_in_a_row(pieces: usize) -> u128 {
-    // By the rank of the last value, by the steps of the row it ends, and by its way.
+    // By rank of the last value, by length of the row it ends, and by direction.
     let mut without = vec![[[0_u128; 2]; 5]];
     without[0][0] = [1, 0];
     for size in 2..=pieces {

@@ -1,4 +1,4 @@
-//! `tallyjaw schema` against everything that is stored, sent and configured.
+//! `tallyjaw schema` compared with everything that is stored, sent and configured.
 
 use crate::config::{toml_files, with_more, with_ports};
 use crate::harness::Shop;
@@ -39,7 +39,7 @@ fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
-/// Files below a folder that end so.
+/// Files in a folder and below with this ending.
 fn files(folder: &Path, end: &str) -> Vec<PathBuf> {
     let mut found = Vec::new();
     for item in std::fs::read_dir(folder).unwrap() {
@@ -67,7 +67,7 @@ fn names(schema: &Value, into: &mut BTreeSet<String>) {
     }
 }
 
-/// Every key anywhere in a value that is not a name of somebody's.
+/// Every key in a value that is not a user's name.
 fn keys(value: &Value, known: &BTreeSet<String>, missing: &mut BTreeSet<String>) {
     const BY_NAME: [&str; 5] = ["stations", "instruments", "zeros", "tools", "nests"];
     match value {
@@ -89,7 +89,7 @@ fn keys(value: &Value, known: &BTreeSet<String>, missing: &mut BTreeSet<String>)
     }
 }
 
-/// Each value is valid, and each of its fields is told in the schema.
+/// Each value is valid, and the schema describes each of its fields.
 fn assert_told(of: &str, values: &[Value]) {
     let schema = schema(of);
     let validator = validator(&schema);
@@ -254,7 +254,7 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
             "adapter", "ask", "restore", "resume", "retract", "sing", "tool"
         ]
     );
-    shop.press(0); // the zero that was said
+    shop.press(0); // the announced zero
     shop.press(162);
     while said.last().is_none_or(|line| line["kind"] != "reading") {
         said.push(feed.next());
@@ -347,7 +347,7 @@ fn every_shipped_configuration_is_as_the_schema_says_and_a_misspelled_key_is_not
     );
 }
 
-/// Keys and names that a part of the configuration's schema has.
+/// Keys and names in a part of the configuration's schema.
 fn of_schema(whole: &Value, pointers: &[&str]) -> BTreeMap<String, BTreeSet<String>> {
     let mut keys = BTreeMap::new();
     for pointer in pointers {
@@ -365,7 +365,7 @@ fn of_schema(whole: &Value, pointers: &[&str]) -> BTreeMap<String, BTreeSet<Stri
     keys
 }
 
-/// The configuration's schema is written by hand; here it is held against what the readers ask for.
+/// The configuration's schema is written by hand; here it is compared with the keys that the readers know.
 #[test]
 fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_and_no_other() {
     const TABLES: [(&str, &[&str]); 14] = [
@@ -425,7 +425,7 @@ fn the_schema_of_the_configuration_has_the_keys_and_names_that_its_readers_know_
     assert_eq!(whole["$defs"]["rule"]["enum"], json!(rules));
 }
 
-/// Every property anywhere that has no words to it.
+/// Every property without a description.
 fn wordless(schema: &Value, whole: &Value, path: &str, found: &mut Vec<String>) {
     match schema {
         Value::Object(object) => {

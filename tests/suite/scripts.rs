@@ -1,9 +1,9 @@
-//! Programs in another language that use the built daemon as a stranger would: by a
-//! pseudo-terminal and the two sockets, knowing nothing but what is documented.
+//! Programs in another language that use the built daemon from outside: through a pseudo-terminal and the two sockets,
+//! with only what is documented.
 
 use std::process::Command;
 
-/// Runs a script of tests/scripts; fails with all that it said.
+/// Runs a script of tests/scripts, and fails with its output.
 fn run(script: &str) {
     let output = Command::new("python3")
         .arg(format!(

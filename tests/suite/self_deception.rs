@@ -1,5 +1,5 @@
-//! An operator in a hurry, who would like the numbers to be good: what is refused, what is said and
-//! what stays in the record. From outside, at the built daemon.
+//! An operator in a hurry who wants good numbers: what is refused, what is reported, and what stays in the journal.
+//! Tested from outside, with the built daemon.
 
 use crate::harness::{Daemon, Lines, Shop};
 use serde_json::{Value, json};
@@ -27,13 +27,13 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).unwrap()
 }
 
-/// What a command that is carried out prints.
+/// The output of a command that succeeds.
 fn said(output: &Output) -> String {
     assert!(output.status.success(), "{output:?}");
     text(&output.stdout)
 }
 
-/// Arms, presses a zero; the feed behind it and the series.
+/// Arms a plan and presses a zero. Returns the feed after it, and the series.
 fn armed(shop: &mut Shop, daemon: &Daemon) -> (Lines, String) {
     let mut feed = daemon.connected_feed();
     said(&shop.run(&["arm", "pump-own"]));
@@ -60,7 +60,7 @@ fn an_instrument_too_coarse_for_the_tolerance_is_refused_and_nothing_is_armed() 
         .configuration()
         .replace("resolution = \"0.01 mm\"", "resolution = \"0.05 mm\"");
     shop.write("tallyjaw.toml", &coarse);
-    // A plan that nothing here can measure is a mistake of the configuration.
+    // A plan that nothing here can measure is an error of the configuration.
     let checked = shop.run(&["check"]);
     assert_eq!(checked.status.code(), Some(1));
     assert!(text(&checked.stdout).contains(TOO_COARSE), "{checked:?}");

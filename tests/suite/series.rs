@@ -1,4 +1,4 @@
-//! `tallyjaw series` on a kept journal: whole outputs.
+//! `tallyjaw series` on a stored journal: complete outputs.
 
 use crate::export::Folder;
 use crate::golden;
@@ -45,7 +45,7 @@ fn lists_cards_and_refusals_read_as_they_were_written() {
     golden::assert_same("series/every_kind.txt", &text);
 }
 
-/// How readings of a series came out, told from its list.
+/// Tally of a series, computed from its list.
 fn listed(series: &Series<()>, entries: &[Stamped]) -> Tally {
     let mut tally = Tally::default();
     for stamped in entries {
@@ -68,7 +68,7 @@ fn listed(series: &Series<()>, entries: &[Stamped]) -> Tally {
 #[test]
 fn every_reading_that_a_tally_counts_is_listed() {
     let mut journals: Vec<Vec<Stamped>> = made::cases().into_iter().map(|case| case.1).collect();
-    // a press too many while the closing zero is due, and one of the wrong instrument: in no slot of the series
+    // an extra press while the closing zero is due, and one of the wrong instrument: neither has a slot
     let mut desk = Desk::new();
     desk.arm(Plan {
         pieces: 1,
@@ -102,7 +102,7 @@ fn every_reading_that_a_tally_counts_is_listed() {
     assert!(count > 15 && not_counted >= 5, "{count} {not_counted}");
 }
 
-/// Runs the list on a pseudo-terminal of eight lines, with a pager that numbers what it is given.
+/// Runs the list on a pseudo-terminal of eight lines, with a pager that numbers its input.
 const ON_A_TERMINAL: &str = r#"
 import fcntl, os, pty, struct, sys, termios
 child, terminal = pty.fork()

@@ -1,6 +1,6 @@
-//! The daemon under a service manager: what it is told, and lines fit for its log.
+//! The daemon under a service manager: its messages, and the form of its log.
 //!
-//! The manager's end is real: a datagram socket as systemd has it, and its log's stream.
+//! The manager's side is real: a datagram socket as systemd has it, and the stream of its log.
 
 use crate::harness::{Daemon, PATIENCE, Shop};
 use rustix::process::Signal;
@@ -32,14 +32,14 @@ impl Manager {
         (Self { socket }, shop.start_by(command))
     }
 
-    /// Every message from now on, read as it comes: a manager never leaves them lying.
+    /// Every message from now on, read as it comes, as a manager does.
     pub(crate) fn listen(self) -> mpsc::Receiver<String> {
         let (said, heard) = mpsc::channel();
         std::thread::spawn(move || while said.send(self.next()).is_ok() {});
         heard
     }
 
-    /// The next message, its lines parted by spaces; a time is cut off.
+    /// The next message, with its lines separated by spaces; a time is removed.
     pub(crate) fn next(&self) -> String {
         let mut buffer = [0; 4_096];
         let count = self
@@ -92,7 +92,7 @@ fn signs_of_life_come_as_long_as_the_loop_turns() {
     for _ in 0..5 {
         assert_eq!(manager.next(), "WATCHDOG=1");
     }
-    // Stopped by a signal that nobody can refuse, it says nothing until it goes on.
+    // Stopped by SIGSTOP it sends nothing until it continues.
     daemon.signal(Signal::STOP);
     manager.socket.set_nonblocking(true).unwrap();
     while manager.socket.recv(&mut [0; 64]).is_ok() {}
@@ -164,7 +164,7 @@ fn the_unit_tries_again_for_as_long_as_the_disk_is_away_and_then_goes_on() {
     fs::rename(&state, &away).unwrap();
     fs::write(&state, "no disk").unwrap();
     shop.press(162);
-    // As the manager does by the unit, more often than it would by default.
+    // As a manager does by the unit, more often than by default.
     assert_eq!(unit("Restart"), ["on-failure"]);
     assert_eq!(unit("StartLimitIntervalSec"), ["0"], "it never gives up");
     let given_up: Vec<i32> = unit("RestartPreventExitStatus")

@@ -6,16 +6,16 @@ use serde::Serialize;
 /// The newest value of a stream that does not stand still.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct MovingMessage {
-    /// The station.
+    /// Name of the station.
     pub station: String,
-    /// The instrument.
+    /// Name of the instrument.
     pub instrument: String,
     /// The value with its unit.
     pub value: String,
 }
 
 impl MovingMessage {
-    /// Of a stream of the core.
+    /// The message for a moving value of the core.
     pub fn new(moving: &Moving<'_>) -> Self {
         Self {
             station: moving.station.to_owned(),

@@ -1,4 +1,4 @@
-//! What keeps instruments and tools right: verification plans, and the mistakes in them.
+//! Verification plans, dates of care, and the mistakes in them.
 
 use super::Texts;
 use crate::golden;
@@ -51,7 +51,7 @@ fn a_plan_for_gauge_blocks_needs_no_terminal_and_no_wire() {
     assert_eq!((plan.pieces, plan.purpose), (3, Purpose::Verification));
 }
 
-/// What is replaced, by what.
+/// The text to replace, and its replacement.
 const PLANS: &[(&str, &str, &str)] = &[
     ("a block without a unit", "\"1.30 mm\"", "\"1.30\""),
     ("a block that is a force", "\"1.30 mm\"", "\"1.30 N\""),
@@ -145,7 +145,7 @@ const TOOLS: &[(&str, &str, &str)] = &[
     ),
 ];
 
-/// Which of the texts a mistake is made in.
+/// Chooses the text in which a mistake is made.
 type TextOf = fn(&mut Texts) -> &mut String;
 
 #[test]

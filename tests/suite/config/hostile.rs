@@ -1,4 +1,4 @@
-//! Texts that nobody means well with: never a panic, and whatever is accepted is consistent.
+//! Hostile texts: the reader never panics, and what it accepts is consistent.
 
 use super::{Texts, repository};
 use proptest::prelude::*;
@@ -6,7 +6,7 @@ use std::fs;
 use tallyjaw::config::{self, Config, Files, Source};
 use tallyjaw::spec::{GaugeBlock, Subject};
 
-/// Whatever passes as a configuration holds together: every reference leads somewhere.
+/// Whatever is accepted as a configuration has no dangling reference.
 fn assert_consistent(config: &Config) {
     let catalog = &config.catalog;
     assert!(!catalog.stations.is_empty());
@@ -98,7 +98,7 @@ fn example() -> Texts {
     }
 }
 
-/// One change to a text: a piece cut out, doubled, or replaced.
+/// A change to a text: a piece removed, doubled, or replaced.
 #[derive(Debug, Clone)]
 struct Change {
     file: usize,
@@ -217,7 +217,7 @@ fn nesting_beyond_all_measure_is_refused_and_overflows_no_stack() {
             };
             assert!(!main.faults().is_empty());
         };
-        // A fifth of the stack that a program's first thread has.
+        // A fifth of the stack of a program's first thread.
         let thread = std::thread::Builder::new().stack_size(1_600_000);
         thread.spawn(run).unwrap().join().unwrap();
     }

@@ -1,13 +1,13 @@
-//! Every kind of mistake: where it is shown, what is said and what is offered.
+//! Every kind of mistake: its place, its message and its remedy.
 
 use super::Texts;
 use crate::golden;
 use std::fmt::Write as _;
 
-/// One change to the good configuration: a file, the words to replace, and what stands there instead.
+/// A change to the good configuration: file, text to replace, and replacement.
 type Mistake = (&'static str, &'static str, &'static str);
 
-/// Which of the texts a mistake is made in.
+/// Chooses the text in which a mistake is made.
 type TextOf = fn(&mut Texts) -> &mut String;
 
 const MAIN: &[Mistake] = &[

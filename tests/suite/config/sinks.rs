@@ -1,4 +1,4 @@
-//! `[[sink]]`: what is read, and the mistakes in it.
+//! `[[sink]]` tables, and the mistakes in them.
 
 use super::Texts;
 use crate::golden;

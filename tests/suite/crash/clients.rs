@@ -1,4 +1,4 @@
-//! Three clients of the feed and some that say notes, all until the daemon is gone.
+//! Three clients of the feed and some that write notes, until the daemon is gone.
 
 use crate::harness::{Daemon, Lines};
 use serde_json::{Value, json};
@@ -7,32 +7,32 @@ use std::os::unix::net::UnixStream;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread::{self, JoinHandle};
 
-/// Who says notes; several, so that one write takes several pages of the file.
+/// Number of clients that write notes; several, so that one write takes several pages of the file.
 const WRITERS: usize = 4;
-/// Every so many notes one of nearly the greatest length.
+/// Number of notes after which one has almost the maximum length.
 const NOTES_A_LARGE_ONE: usize = 3;
 const LARGE: usize = 4_000;
 
-/// What one client has got.
+/// What a client has received.
 pub(super) enum Seen {
-    /// Lines of the feed, the last one perhaps cut off.
+    /// Lines of the feed; the last one may be cut off.
     Feed {
         bytes: Vec<u8>,
-        /// Everything after this entry was asked for.
+        /// The entry after which everything was requested.
         after: Option<u64>,
     },
-    /// Notes that were acknowledged: number of the entry and text.
+    /// Acknowledged notes: number of the entry, and text.
     Notes(Vec<(u64, String)>),
 }
 
-/// All of them, each in a thread.
+/// All clients, each in a thread.
 pub(super) struct Clients {
     first: Receiver<Value>,
     threads: Vec<JoinHandle<Seen>>,
 }
 
 impl Clients {
-    /// `after`: what the third one asks for.
+    /// `after` is the entry that the third one continues from.
     pub(super) fn connect(daemon: &Daemon, after: u64) -> Self {
         let (tell, first) = channel();
         let feed = || daemon.feed().stream;
@@ -50,12 +50,12 @@ impl Clients {
         Self { first, threads }
     }
 
-    /// The next line that the first client has read; `None` once its feed has ended.
+    /// The next line of the first client; `None` once its feed has ended.
     pub(super) fn next_of_the_first(&self) -> Option<Value> {
         self.first.recv().ok()
     }
 
-    /// What they had got when the daemon was gone.
+    /// What they had received when the daemon was gone.
     pub(super) fn seen(self) -> Vec<Seen> {
         drop(self.first);
         let threads = self.threads.into_iter();
@@ -67,11 +67,11 @@ fn read(mut feed: BufReader<UnixStream>, after: Option<u64>, tell: Option<&Sende
     let mut bytes = Vec::new();
     loop {
         let from = bytes.len();
-        // An error is the end too: the other side was killed with something of ours unread.
+        // An error means the end too: the other side was killed with unread data.
         match feed.read_until(b'\n', &mut bytes) {
             Ok(1..) if bytes.ends_with(b"\n") => {
                 if let Some(tell) = tell {
-                    // Whoever listens may have heard enough.
+                    // The receiver may have read enough.
                     let _ = tell.send(serde_json::from_slice(&bytes[from..]).unwrap());
                 }
             }

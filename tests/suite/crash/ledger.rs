@@ -1,4 +1,4 @@
-//! What the journal was known to hold after the kill before, and what must be in it after this one.
+//! What the journal is known to hold after each kill, and must still hold after the next.
 
 use super::STATIONS;
 use super::clients::Seen;
@@ -13,10 +13,10 @@ use tallyjaw::journal::verify;
 use tallyjaw::message::StateMessage;
 use tallyjaw::spec::Catalog;
 
-/// Pieces of the plan.
+/// Number of pieces in the plan.
 const PIECES: u64 = 5;
 
-/// An open series, counted by hand and not by [`State::apply`].
+/// An open series, counted here and not by [`State::apply`].
 #[derive(Clone)]
 struct Open {
     id: u64,
@@ -26,20 +26,20 @@ struct Open {
 pub(super) struct Ledger {
     folder: PathBuf,
     catalog: Catalog,
-    /// Every whole line so far, without its newline; entry 1 first.
+    /// Every complete line so far, without its newline, from entry 1 on.
     lines: Vec<Vec<u8>>,
     prev: Digest,
     state: State,
     series: BTreeMap<String, Open>,
-    /// Every station was once armed, and its plan repeats.
+    /// Whether every station was armed; its plan repeats.
     all_armed: bool,
-    /// Half-written last lines, as they were found after a kill.
+    /// Incomplete last lines that were found after a kill.
     torn: Vec<Vec<u8>>,
-    /// Lines of entries that clients had got, all clients together.
+    /// Number of entries that clients had received, all clients together.
     pub(super) seen: u64,
-    /// Notes that were acknowledged.
+    /// Number of acknowledged notes.
     pub(super) acknowledged: u64,
-    /// Readings that count.
+    /// Number of readings that count.
     pub(super) counted: u64,
 }
 
@@ -69,19 +69,19 @@ impl Ledger {
         u64::try_from(self.files(".jsonl").len()).unwrap()
     }
 
-    /// Half-written lines that were set aside.
+    /// Number of incomplete lines that were moved to a file.
     pub(super) fn torn(&self) -> u64 {
         let torn = self.torn.iter().filter(|torn| !torn.is_empty());
         u64::try_from(torn.count()).unwrap()
     }
 
-    /// New segments without a byte in them.
+    /// Number of new segments without content.
     pub(super) fn empty(&self) -> u64 {
         u64::try_from(self.torn.len()).unwrap() - self.torn()
     }
 
-    /// The daemon is dead: everything that was in the journal still is, what is new follows from it,
-    /// and everything that a client had seen is there.
+    /// After the daemon was killed: every earlier entry is still in the journal, new ones follow from it, and every
+    /// entry that a client had seen is there.
     pub(super) fn take_in(&mut self, seen: &[Seen]) {
         let shown = seen.iter().flat_map(states_shown).collect();
         self.read(&shown);
@@ -93,7 +93,7 @@ impl Ledger {
         }
     }
 
-    /// Reads what is on disk; `shown` are the states that clients were shown, by their entry.
+    /// Reads the journal. `shown` are the states that clients were shown, by entry.
     fn read(&mut self, shown: &BTreeMap<u64, Value>) {
         let files = self.files(".jsonl");
         let mut at = 0;
@@ -131,13 +131,13 @@ impl Ledger {
         }
     }
 
-    /// Every series has its pieces in order, each once, and is closed by the last of them.
+    /// Every series has its pieces in order, each once, and the last one closes it.
     fn count(&mut self, entry: &Value) {
         let Some(station) = entry["station"].as_str() else {
             return;
         };
         match entry["kind"].as_str().unwrap() {
-            // No port is open before a start has made up for what the kill left undone.
+            // No port is open before a start has entered what the kill left undone.
             "attached" if self.all_armed => {
                 assert_eq!(self.series.len(), STATIONS, "not armed again: {entry}");
             }
@@ -171,19 +171,19 @@ impl Ledger {
         }
     }
 
-    /// A client was shown what the entries up to here amount to, and the right slot as the next one.
+    /// The state shown to a client is that of the entries up to here, with the right next slot.
     fn check_state(&self, shown: &Value) {
         let folded = serde_json::to_value(StateMessage::new(&self.state, &self.catalog)).unwrap();
         assert_eq!(shown, &folded);
         for station in shown["stations"].as_array().unwrap() {
-            // Between `completed` and the next `armed`, which may be of two syncs, nothing is armed.
+            // Nothing is armed between `completed` and the next `armed`, which may be in different syncs.
             let Some(series) = self.series.get(station["station"].as_str().unwrap()) else {
                 assert!(station["armed"].is_null(), "{station}");
                 continue;
             };
             assert_eq!(station["armed"]["series"], series.id, "{station}");
             assert_eq!(station["armed"]["filled"], series.counted, "{station}");
-            // While its caliper is not connected yet, nothing comes next.
+            // Nothing is next while its caliper is not connected.
             if !station["next"].is_null() {
                 assert_eq!(station["next"]["piece"], series.counted + 1, "{station}");
             }
@@ -222,7 +222,7 @@ impl Ledger {
         }
     }
 
-    /// The beginning of a line, as far as it had come.
+    /// The beginning of a line, as far as it had arrived.
     fn check_cut(&self, part: &[u8], next: Option<u64>) {
         let is_greeting = [b"{\"kind\":\"hello\"".as_slice(), b"{\"kind\":\"state\""]
             .iter()
@@ -248,8 +248,8 @@ impl Ledger {
         }
     }
 
-    /// The library's own look at all of it, verdicts too; a torn tail of this moment is none of it. A kill between the
-    /// making of a segment and its first line leaves an empty file: it is told, and set aside by the next start.
+    /// Verifies the journal with verdicts. A torn tail of this moment is no fault. A kill between creating a segment
+    /// and its first line leaves an empty file, which is reported, and moved away by the next start.
     pub(super) fn verify(&self) {
         let state_dir = self.folder.parent().unwrap();
         let mut report = verify(state_dir, None, |_| ()).unwrap();
@@ -270,8 +270,8 @@ impl Ledger {
         assert_eq!(report.last, Some(Seq(self.last())));
     }
 
-    /// Every torn line is kept whole beside the journal. A start that is killed too leaves a part of
-    /// it, and the next one sets it aside again.
+    /// Every torn line is kept completely beside the journal. If the start is killed too, it leaves a part, and the
+    /// next one moves the line again.
     pub(super) fn check_torn(&self) {
         let kept: Vec<_> = self
             .files_with(".torn-")
@@ -295,7 +295,7 @@ impl Ledger {
         files
     }
 
-    /// In the order of their names.
+    /// The files with `part` in their names, in order of name.
     fn files_with(&self, part: &str) -> Vec<PathBuf> {
         let Ok(folder) = fs::read_dir(&self.folder) else {
             return Vec::new(); // killed before there was one

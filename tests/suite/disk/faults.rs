@@ -1,5 +1,5 @@
-//! A disk that fails, under the real daemon: its calls to write and sync are answered by
-//! `tests/shims/disk_faults.c`, which is preloaded into it.
+//! A disk that fails under the real daemon: `tests/shims/disk_faults.c` is preloaded and answers its calls to write and
+//! sync.
 
 use crate::harness::{Daemon, Lines, PATIENCE, Shop};
 use serde_json::{Value, json};
@@ -10,7 +10,7 @@ use std::process::{Child, ChildStdout, Command, Stdio};
 use std::sync::OnceLock;
 use std::time::{Duration, Instant};
 
-/// The shim, made once a run; a linker is there wherever Rust builds.
+/// The shim, compiled once in a run. A linker exists wherever Rust builds.
 fn shim() -> &'static Path {
     static MADE: OnceLock<PathBuf> = OnceLock::new();
     MADE.get_or_init(|| {
@@ -30,7 +30,7 @@ fn shim() -> &'static Path {
     })
 }
 
-/// A shop whose daemon writes to a disk that fails when told to.
+/// A shop whose daemon writes to a disk that fails on command.
 pub(crate) struct Faulty(pub(crate) Shop);
 
 impl Faulty {
@@ -38,7 +38,7 @@ impl Faulty {
         self.0.start_by(self.command())
     }
 
-    /// The daemon on that disk. It waits for a slow one for longer than any machine is held up.
+    /// The daemon on that disk. It waits for a slow disk for longer than any machine is delayed.
     pub(crate) fn command(&self) -> Command {
         let mut command = self.0.tallyjaw(&["--json", "serve"]);
         command
@@ -52,7 +52,7 @@ impl Faulty {
         self.0.path("fault")
     }
 
-    /// From now on; whole at once, as the daemon may look at any moment.
+    /// Sets the fault from now on. The file is replaced as a whole, because the daemon may read it at any moment.
     pub(crate) fn fail(&self, word: &str) {
         self.0.write("fault.new", word);
         fs::rename(self.0.path("fault.new"), self.word()).unwrap();
@@ -62,7 +62,7 @@ impl Faulty {
         fs::remove_file(self.word()).unwrap();
     }
 
-    /// Until a sync waits for the slow disk.
+    /// Waits until a sync waits for the slow disk.
     fn wait_for_slow_sync(&self) {
         let deadline = Instant::now() + PATIENCE;
         while !self.0.path("fault.waits").exists() {
@@ -71,7 +71,7 @@ impl Faulty {
         }
     }
 
-    /// `tallyjaw watch`, once it watches.
+    /// Starts `tallyjaw watch` and waits until it is connected.
     fn watch(&self) -> (Child, BufReader<ChildStdout>) {
         let mut child = self
             .0
@@ -88,20 +88,20 @@ impl Faulty {
     }
 }
 
-/// What makes the daemon write at the fault.
+/// What makes the daemon write to the failing disk.
 #[derive(Debug, Clone, Copy)]
 enum By {
     Note,
     Press,
 }
 
-/// What clients were told, and must find again.
+/// What clients were shown, and must find again.
 struct Told {
     lines: Vec<String>,
     notice: Value,
 }
 
-/// Every line up to the first notice; after that there must be none.
+/// Reads every line up to the first notice, after which there must be none.
 fn read_to_the_end(feed: &mut Lines, lines: &mut Vec<String>) -> Value {
     loop {
         let line = feed.next_line();
@@ -115,7 +115,7 @@ fn read_to_the_end(feed: &mut Lines, lines: &mut Vec<String>) -> Value {
     }
 }
 
-/// Measures, has the disk fail, and looks at what everybody is told.
+/// Measures, makes the disk fail, and checks what every client is shown.
 fn fail(faulty: &mut Faulty, word: &str, by: By) -> Told {
     let mut daemon = faulty.start();
     let mut feed = daemon.connected_feed();
@@ -166,7 +166,7 @@ fn fail(faulty: &mut Faulty, word: &str, by: By) -> Told {
     Told { lines, notice }
 }
 
-/// Starts on a disk that is well; the piece that comes next.
+/// Starts on a working disk, and returns the next piece.
 fn go_on(faulty: &mut Faulty, told: &Told) -> Value {
     let daemon = faulty.0.start();
     let stored = faulty.0.journal_lines();
@@ -186,7 +186,7 @@ fn go_on(faulty: &mut Faulty, told: &Told) -> Value {
     piece
 }
 
-/// The same by a note and by a reading; what the error says and which piece comes after it.
+/// The same with a note and with a reading; what the error says, and which piece comes next.
 fn check(word: &str, error: &str, piece_after_a_lost_press: u64) {
     for by in [By::Note, By::Press] {
         let mut faulty = Faulty(Shop::new());
@@ -304,7 +304,7 @@ fn on_a_slow_disk_nothing_is_announced_before_its_sync_and_nothing_else_waits() 
         "written, and not synced"
     );
 
-    // The other port is read, clients are let in and asked, and told what is durable and no more.
+    // The other port is read, and clients are accepted and answered with what is durable, and nothing more.
     faulty.0.press_at(2, 162);
     faulty.0.calipers[1].drain(PATIENCE);
     let note = json!({"jsonrpc": "2.0", "id": 1, "method": "note", "params": {"station": "bench-1", "text": "waits"}});

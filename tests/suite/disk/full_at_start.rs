@@ -1,4 +1,4 @@
-//! A start on a disk that is full already: a real file system with no room left.
+//! A start on a full disk: a real file system without room.
 
 use super::start_by;
 use crate::harness::{Daemon, PATIENCE, Shop};
@@ -8,10 +8,10 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
 
-/// The blocks of the file system: what is left in the last one of a file is room that nobody can take away.
+/// Block size of the file system. The room in the last block of a file cannot be taken by others.
 const BLOCK: usize = 1024;
 
-/// Starts the daemon with the disk mounted, where nobody else sees it.
+/// Starts the daemon with the disk mounted where no other process sees it.
 fn start_on_disk(shop: &Shop, then: &str) -> Daemon {
     let mount = format!("mount -o loop disk state && {then} exec \"$@\"");
     start_by(shop, &format!("exec unshare -m sh -c '{mount}' sh \"$@\""))
@@ -52,7 +52,7 @@ fn a_start_on_a_full_disk_serves_says_so_and_goes_on_by_itself_when_there_is_roo
     shop.press(161);
     feed.wait_for("reading");
     daemon.stop();
-    // Notes of such a length that behind `stopped` no other entry finds room in the last block.
+    // Notes of a length that leaves no room for another entry after `stopped` in the last block.
     let daemon = start_on_disk(&shop, "");
     drop(daemon.connected_feed());
     let state = inside(&shop, &daemon);

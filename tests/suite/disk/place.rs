@@ -1,11 +1,11 @@
-//! The folder of the journal itself: taken away while the daemon runs, and not to be written to.
+//! The folder of the journal itself: removed while the daemon runs, and write-protected.
 
 use crate::harness::{Daemon, Shop};
 use serde_json::json;
 use std::fs;
 use std::process::{Command, Output};
 
-/// The folder is no longer where it was; what everybody is told. Nothing after it is acknowledged.
+/// The folder is no longer in its place; what every client is shown. Nothing after it is acknowledged.
 fn told_at_the_next_entry(
     shop: &Shop,
     mut daemon: Daemon,
@@ -73,7 +73,7 @@ fn when_only_the_segment_is_removed_that_is_noticed_too() {
     told_at_the_next_entry(&shop, shop.start(), || fs::remove_file(&segment).unwrap());
 }
 
-/// A start in a state folder that is mounted for reading only; `None` where this user may not.
+/// A start with a state folder that is mounted read-only; `None` where this user may not mount.
 fn start_read_only(shop: &Shop) -> Option<Output> {
     let mount = "mount --bind state state && mount -o remount,bind,ro state";
     let shell = |then: &str| {

@@ -1,11 +1,11 @@
-//! A journal that is not as far as others know it to be: put back from a copy, gone, exchanged.
+//! A journal that is behind what others know of it: restored from a copy, lost, exchanged.
 
 use crate::harness::Shop;
 use serde_json::{Value, json};
 use std::fs;
 use std::path::Path;
 
-/// A copy of the journal and nothing else.
+/// Copies the journal only.
 fn copy(from: &Path, to: &Path) {
     fs::create_dir_all(to).unwrap();
     for item in fs::read_dir(from).unwrap() {
@@ -19,7 +19,7 @@ fn put_back(shop: &Shop, copy_of_it: &str) {
     copy(&shop.path(copy_of_it), &shop.path("state/journal"));
 }
 
-/// Measures once and ends; the last entry.
+/// Measures once and stops. Returns the last entry.
 fn measured(shop: &mut Shop, hundredths: i64) -> u64 {
     let daemon = shop.start();
     let mut feed = daemon.connected_feed();
@@ -38,7 +38,7 @@ fn last(shop: &Shop) -> u64 {
     last["seq"].as_u64().unwrap()
 }
 
-/// A start that must not be; its exit code and what it says.
+/// A start that must be refused. Returns its exit code and message.
 fn refused(shop: &Shop, options: &[&str]) -> (Option<i32>, String) {
     let output = shop.run(&[&["serve"], options].concat());
     (
@@ -47,7 +47,7 @@ fn refused(shop: &Shop, options: &[&str]) -> (Option<i32>, String) {
     )
 }
 
-/// What is entered once it is accepted.
+/// The entries after the rollback was accepted.
 fn accepted(shop: &Shop, end: u64) -> Vec<Value> {
     let end = end.to_string();
     let before = shop.journal_lines().len();
@@ -87,7 +87,7 @@ fn a_journal_that_was_put_back_is_refused_until_that_is_accepted_and_no_number_i
         (&json!("rolled_back"), &json!(known), &json!(end)),
         "{entry}"
     );
-    // Whoever was given entries up to `known` misses none that is new, and is told.
+    // Readers that had entries up to `known` miss no new one, and are shown the rollback.
     let log = fs::read_to_string(shop.path("state/verdicts.log")).unwrap();
     let told = format!("#{} the journal was rolled back: ", known + 2);
     assert!(log.contains(&told), "{log}");
@@ -162,7 +162,7 @@ fn a_journal_that_was_put_back_and_gone_on_with_elsewhere_is_told_by_its_digest(
     let known = measured(&mut shop, 162);
     let lock = fs::read(shop.path("state/lock")).unwrap();
     put_back(&shop, "copy");
-    // As a daemon of another machine would have it, with a lock of its own.
+    // As a daemon on another machine would have it, with a lock of its own.
     fs::remove_file(shop.path("state/lock")).unwrap();
     fs::remove_file(shop.path("state/verdicts.log")).unwrap();
     measured(&mut shop, 170);
@@ -203,7 +203,7 @@ fn a_journal_that_vanished_is_not_begun_anew_in_silence() {
         (&json!("begun"), &json!("rolled_back"), &json!(known))
     );
     drop(shop.start());
-    // Another one in its place is told too, though nothing of it is missing.
+    // A journal exchanged for another one is reported too, though no entry of it is missing.
     copy(&shop.path("state/journal"), &shop.path("other"));
     let mut other = Shop::new();
     measured(&mut other, 162);

@@ -1,5 +1,5 @@
-//! Every single-bit error in every frame of the notes that is read: refused, without effect, or not
-//! to be detected by anybody, because the frame is a legal one of another value.
+//! Every single-bit error in every frame of the notes: it is refused, has no effect, or cannot be detected because the
+//! result is a valid frame of another value.
 
 use super::notes::{self, Row};
 use super::{Outcome, read};
@@ -63,13 +63,12 @@ fn count(format: &str, pattern: &Pattern) -> Count {
     count
 }
 
-/// The same size; digits at the end may be fewer.
+/// Whether both are the same size; digits at the end may be missing.
 fn is_same(a: &Value, b: &Value) -> bool {
     (a.0.quantity(), a.0.unit(), a.1) == (b.0.quantity(), b.0.unit(), b.1)
 }
 
-/// Whether an instrument that shows `value` may send just these bytes: one of the ways to write it is
-/// what came.
+/// Whether an instrument that shows `value` may send exactly these bytes, in one of the ways to write it.
 fn is_a_frame_of(format: &str, (value, origin): &Value, bytes: &[u8]) -> bool {
     let (digits, unit) = (value.digits(), value.unit());
     let frame = |sends: Sends| sends.frame(digits, unit).unwrap();
@@ -119,7 +118,7 @@ fn is_a_frame_of(format: &str, (value, origin): &Value, bytes: &[u8]) -> bool {
     }
 }
 
-/// Sign, digits and unit are what the text says once spaces, empty lines and a plus are left out.
+/// Whether sign, digits and unit are those of the text, without spaces, empty lines and a plus.
 fn is_a_line_of(value: &Measured, text: &str) -> bool {
     let bare: String = text
         .chars()
@@ -144,15 +143,15 @@ fn is_a_line_of(value: &Measured, text: &str) -> bool {
     number_is_it && (unit.is_empty() || unit.eq_ignore_ascii_case(value.unit().name()))
 }
 
-/// The frame, and that of minus zero, if it is zero and has its sign at `at`.
+/// The frame; for zero with its sign at `at`, also that of minus zero.
 fn with_minus_zero(frame: Vec<u8>, at: usize, minus: u8) -> impl Iterator<Item = Vec<u8>> {
     let mut negative = frame.clone();
     negative[at] = minus;
     [frame, negative].into_iter()
 }
 
-/// Two words are a frame of what the display makes of the relative one, at an origin that is their
-/// difference: whatever the words are, they are somebody's.
+/// Two words form a frame with the display of the relative one and the difference as origin, so any two words are
+/// valid.
 fn is_pair_of(absolute: u32, relative: u32, value: &Measured, origin: Option<Length>) -> bool {
     let signed = |word: u32| i32::from_be_bytes((word << 8).to_be_bytes()) >> 8;
     let (absolute, relative) = (signed(absolute), signed(relative));

@@ -1,4 +1,4 @@
-//! The frame formats: the frames of `hardware-notes/formats.md`, both ways, and with every wrong bit.
+//! The frame formats: the frames of `hardware-notes/formats.md` in both directions, and with every bit wrong.
 
 mod bit_errors;
 mod notes;
@@ -8,14 +8,14 @@ mod round_trip;
 use tallyjaw::decode::{DecodeError, Decoded, Decoder, FrameFormat, Pattern};
 use tallyjaw::quantity::{Length, Measured, MonoMicros, Unit};
 
-/// What one frame gives.
+/// The result of one frame.
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Outcome {
     Value(Measured, Option<Length>),
     Refused(DecodeError),
 }
 
-/// All that these bytes give, and nothing of what stands between frames.
+/// Everything that these bytes decode to, without what is between frames.
 fn read(format: &str, pattern: Option<&Pattern>, unit: Unit, bytes: &[u8]) -> Vec<Outcome> {
     let format = FrameFormat::from_name(format).unwrap();
     let pattern = pattern.filter(|_| format.needs_pattern()).cloned();
@@ -31,7 +31,7 @@ fn read(format: &str, pattern: Option<&Pattern>, unit: Unit, bytes: &[u8]) -> Ve
         .collect()
 }
 
-/// What these bytes give, which are one frame.
+/// The result of these bytes, which are one frame.
 fn read_one(format: &str, pattern: Option<&Pattern>, unit: Unit, bytes: &[u8]) -> Outcome {
     let mut found = read(format, pattern, unit, bytes);
     assert_eq!(found.len(), 1, "{format}: {bytes:02x?} gives {found:?}");

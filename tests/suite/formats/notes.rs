@@ -1,4 +1,4 @@
-//! The tables of `hardware-notes/formats.md`: every row is what the program says of its frame.
+//! The tables of `hardware-notes/formats.md`: every row agrees with what the program decodes.
 
 use super::{Outcome, read_one};
 use std::fs;
@@ -34,7 +34,7 @@ pub(super) fn pattern() -> Pattern {
     Pattern::new(line.unwrap().trim_end_matches('\'')).unwrap()
 }
 
-/// Every row; one of both a line and packed bytes is two.
+/// Every row. A row for both a line and packed bytes counts twice.
 pub(super) fn rows() -> Vec<Row> {
     let (mut found, mut section, mut has_packed) = (Vec::new(), String::new(), false);
     for line in text().lines() {
@@ -71,12 +71,12 @@ pub(super) fn rows() -> Vec<Row> {
     found
 }
 
-/// What stands between the backticks.
+/// The text between backticks.
 fn code(cell: &str) -> Option<&str> {
     cell.trim().strip_prefix('`')?.strip_suffix('`')
 }
 
-/// As the notes say it.
+/// The result in the words of the notes.
 fn says(outcome: &Outcome) -> String {
     match outcome {
         Outcome::Value(value, None) => value.to_string(),

@@ -1,4 +1,4 @@
-//! Every illegal part of a binary frame, one at a time, is refused for that part.
+//! Every invalid part of a binary frame is refused, one at a time, for that part.
 
 use super::{Outcome, read_one};
 use tallyjaw::decode::DecodeError;
@@ -12,7 +12,7 @@ fn refused_part(outcome: &Outcome) -> Option<(&'static str, String)> {
     }
 }
 
-/// What is wrong with this nibble at this place, by the layout of the notes.
+/// What is wrong with this nibble at this place, by the layout in the notes.
 fn part_of_nibble(place: usize, nibble: u8) -> Option<&'static str> {
     let (part, legal) = match place {
         0..=3 => ("head", nibble == 15),

@@ -1,4 +1,4 @@
-//! What the virtual caliper sends is read again as it was meant, in every format.
+//! Values sent by the virtual caliper are decoded unchanged in every format.
 
 use super::{Outcome, read_one};
 use proptest::prelude::*;
@@ -20,8 +20,7 @@ fn name(family: &str, form: Form) -> String {
 
 const FORMS: [Form; 2] = [Form::Hex, Form::Packed];
 
-/// What comes back of a value, with an instrument that is set to the other unit where that must not
-/// matter.
+/// The decoded value. The instrument is set to the other unit where that must not matter.
 fn sent_and_read(sends: Sends, format: &str, digits: Decimal, unit: Unit, set_to: Unit) -> Outcome {
     let frame = sends.frame(digits, unit).unwrap();
     read_one(format, None, set_to, &frame)

@@ -1,5 +1,5 @@
-//! What must hold for any input: the bodies that the fuzz engine runs without end (`fuzz/run`) and
-//! that the tests run over `tests/corpus`.
+//! Properties that hold for any input. The fuzz engine runs these bodies without end (`fuzz/run`); tests run them over
+//! `tests/corpus`.
 //!
 //! An input of the decoder and the splitter is a script: what the line does, in order, so that the engine can invent silences, spoiled
 //! bytes and cuts as well as bytes.
@@ -12,32 +12,32 @@ use tallyjaw::decode::{Decoded, Decoder, FORMATS, Pattern};
 use tallyjaw::quantity::{MonoMicros, Unit};
 use tallyjaw::serial::tape::{Header, Player, Recorder, Timed};
 
-/// One body: its name, which is that of its folder in `tests/corpus`, and what it does.
+/// A body: the name of its folder in `tests/corpus`, and its function.
 pub(super) type Body = (&'static str, fn(&[u8]));
 
 /// Every body.
 pub(super) const BODIES: &[Body] = &[("decoder", decoder), ("splitter", splitter), ("tape", tape)];
 
-/// Whatever a user may have written, within reason.
+/// Any pattern that a user may reasonably write.
 const PATTERN: &str =
     "(?:CH(?<channel>[0-9]+) )?(?<sign>[^0-9. ]+)? *(?<value>[-+]?[0-9.]+) *(?<unit>[a-z]+)?;?";
 
-/// Compiled once: it takes longer than a thousand inputs.
+/// Compiled once, because that takes longer than a thousand inputs.
 static COMPILED: LazyLock<Pattern> =
     LazyLock::new(|| Pattern::new(PATTERN).expect("a pattern of ours"));
 
-/// What the line does next.
+/// The next event on the line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Step<'a> {
     Sound(&'a [u8]),
     Spoiled(&'a [u8]),
     Silence(Duration),
-    /// The one who waits is woken.
+    /// The waiting caller is woken.
     Wake,
     End,
 }
 
-/// The steps that these bytes spell: each begins with a byte that says its kind and length.
+/// The steps that these bytes encode. Each begins with a byte for kind and length.
 fn steps(mut script: &[u8]) -> Vec<Step<'_>> {
     let mut steps = Vec::new();
     while let Some((head, rest)) = script.split_first() {
@@ -75,7 +75,7 @@ fn received(steps: &[Step<'_>]) -> Vec<(u8, bool)> {
     steps.iter().flat_map(bytes).collect()
 }
 
-/// The same steps with every byte by itself.
+/// The same steps, with every byte on its own.
 fn cut<'a>(steps: &[Step<'a>]) -> Vec<Step<'a>> {
     let each = |step: &Step<'a>| match *step {
         Step::Sound(bytes) => bytes.chunks(1).map(Step::Sound).collect(),
@@ -85,7 +85,7 @@ fn cut<'a>(steps: &[Step<'a>]) -> Vec<Step<'a>> {
     steps.iter().flat_map(each).collect()
 }
 
-/// What both a decoder and a splitter can be asked to do.
+/// Operations that a decoder and a splitter have in common.
 trait Takes {
     fn sound(&mut self, now: MonoMicros, bytes: &[u8]);
     fn spoiled(&mut self, now: MonoMicros, bytes: &[u8]);
@@ -149,7 +149,7 @@ impl Takes for Splitter {
     }
 }
 
-/// Takes the next `raw` off `left`: the bytes are those, and whether one of them is spoiled.
+/// Takes the next `raw` off `left`. The bytes must be equal; returns whether one of them is bad.
 fn take_off(left: &mut VecDeque<(u8, bool)>, raw: &[u8]) -> bool {
     assert!(!raw.is_empty(), "something was found in no bytes");
     let mut any_spoiled = false;
@@ -161,7 +161,7 @@ fn take_off(left: &mut VecDeque<(u8, bool)>, raw: &[u8]) -> bool {
     any_spoiled
 }
 
-/// The first byte chooses the format, the next whether the instrument is set to mm or inches.
+/// The first byte chooses the format, the next one the unit.
 fn decoder(input: &[u8]) {
     let [choice, unit, script @ ..] = input else {
         return;
@@ -252,7 +252,7 @@ fn check_whole(framing: Framing, body: &[u8], raw: &[u8]) {
     }
 }
 
-/// A tape, however damaged: read up to its first fault; what was read is written, and read again.
+/// A tape with any damage is read up to its first fault. What was read is written and read again.
 fn tape(input: &[u8]) {
     let mut player = match Player::new(input) {
         Ok(player) => player,
@@ -270,7 +270,7 @@ fn tape(input: &[u8]) {
         marks_again.push(timed);
     }
     assert!(!again.is_cut_short(), "a copy without its end");
-    // Words lose their control characters in the first copy, and nothing after that.
+    // Words lose their control characters in the first copy, and nothing later.
     assert_eq!(marks_again.len(), marks.len(), "marks lost or invented");
     assert_eq!(recorded(again.header(), &marks_again), copy);
 }

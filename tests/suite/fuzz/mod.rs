@@ -1,6 +1,6 @@
-//! The bodies of the fuzz engine, over the inputs that are kept in `tests/corpus`.
+//! The bodies of the fuzz engine, run over the inputs in `tests/corpus`.
 //!
-//! An input that broke something is kept there under a name that says what, before it is mended.
+//! An input that broke something is added there under a name that says what, before the code is corrected.
 
 mod bodies;
 
@@ -26,7 +26,7 @@ fn every_body_holds_for_every_input_of_its_corpus() {
         assert!(files.len() >= 10, "{name}: only {} inputs", files.len());
         for file in files {
             let input = fs::read(&file).unwrap();
-            // Shown only where the body panics.
+            // Shown only if the body panics.
             println!("{}", file.display());
             body(&input);
         }

@@ -14,19 +14,19 @@ use tallyjaw::quantity::WallMicros;
 use tallyjaw::spec::Plan;
 use tallyjaw::station::{Command, Input};
 
-/// A failure limit only; nothing waits so long.
+/// A limit for failing; nothing waits for this long.
 const LIMIT: Duration = Duration::from_secs(20);
 
 pub(super) const NOW: WallMicros = WallMicros(1_763_999_999_120_456);
 
-/// Behind everything that a desk enters.
+/// A time after everything that a desk enters.
 pub(super) const LATER: WallMicros = WallMicros(NOW.0 + 86_400_000_000);
 
 pub(super) fn options() -> Options {
     Options::at(NOW)
 }
 
-/// A thread that writes, and what it says.
+/// A thread that writes, with its announcements.
 pub(super) struct Running {
     pub(super) handle: Handle,
     pub(super) said: Receiver<Announcement>,
@@ -62,7 +62,7 @@ impl Running {
     }
 }
 
-/// Appends to a journal and closes it; the lines that were announced.
+/// Appends to a journal and closes it. Returns the announced lines.
 pub(super) fn write(opened: Opened, entries: &[Stamped]) -> Vec<DurableLine> {
     let running = Running::start(opened);
     for stamped in entries {
@@ -118,7 +118,7 @@ pub(super) fn job(state: State) -> Desk {
     desk
 }
 
-/// Makes a journal with the whole job in it, three segments; what its entries amount to.
+/// Makes a journal with the whole job in three segments. Returns the state after it.
 pub(super) fn shop(state_dir: &Path) -> State {
     let opened = reopen(state_dir);
     let desk = job(opened.state.clone());
@@ -153,7 +153,7 @@ pub(super) fn lines_on_disk(state_dir: &Path) -> Vec<Vec<u8>> {
     lines
 }
 
-/// All that a cursor hands out.
+/// All lines that a cursor returns.
 pub(super) fn read_all(cursor: &mut Cursor, durable: Seq) -> Vec<Line> {
     std::iter::from_fn(|| cursor.next_line(durable).unwrap()).collect()
 }
@@ -162,7 +162,7 @@ pub(super) fn verified(state_dir: &Path) -> Report {
     verify(state_dir, None, |_| {}).unwrap()
 }
 
-/// An entry that is right wherever it stands.
+/// An entry that is valid anywhere.
 pub(super) fn stopped(seq: Seq, reason: &str) -> Stamped {
     Stamped {
         seq,

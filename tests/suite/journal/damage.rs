@@ -1,4 +1,4 @@
-//! Lines that were announced and are not as they were: refused, then accepted by a person.
+//! Announced lines that were changed: they are refused, then accepted by a person.
 
 use super::bench::{
     copy, lines_on_disk, names, options, reopen, reopen_error, segment, shop, stopped, verified,
@@ -10,7 +10,7 @@ use tallyjaw::entry::line::decode;
 use tallyjaw::entry::{DamageAccepted, Entry, JournalEntry, Seq};
 use tallyjaw::journal::{JournalError, Opened, Options, open};
 
-/// Replaces a text in the line of an entry; the line number in its file does not matter.
+/// Replaces text in the line of an entry.
 fn change(state_dir: &Path, number: u32, seq: u64, from: &str, to: &str) {
     let path = segment(state_dir, number);
     let text = fs::read_to_string(&path).unwrap();
@@ -55,7 +55,7 @@ fn a_changed_value_is_refused_with_its_place_and_the_remedy() {
     let folder = tempfile::tempdir().unwrap();
     shop(folder.path());
     let (first, _) = last_of(folder.path(), 3);
-    // the reading of 1.60 mm: made one that agrees with itself
+    // changes the reading of 1.60 mm to one that is consistent in itself
     let seq = first + 2;
     change(
         folder.path(),
@@ -165,8 +165,8 @@ fn an_intact_journal_has_no_damage_to_accept() {
     );
 }
 
-/// Whatever is damaged in the last segment: refused as it is, and after it is accepted the journal
-/// opens, goes on, and gives no number again.
+/// Any damage in the last segment is refused. After it was accepted the journal opens and continues, and no number is
+/// used again.
 #[test]
 fn any_damaged_byte_in_the_last_segment_is_refused_and_can_be_accepted() {
     let folder = tempfile::tempdir().unwrap();
@@ -190,7 +190,7 @@ fn any_damaged_byte_in_the_last_segment_is_refused_and_can_be_accepted() {
             let place = format!("byte {at} ^ {flip}");
             let damage = match reopen_error(dir.path()) {
                 JournalError::Damaged(damage) => damage,
-                // the version or kind was hit, and looks like one to come
+                // the version or kind was changed, so the line looks like one of a later release
                 JournalError::Newer { .. } => continue,
                 error => panic!("{place}: {error}"),
             };

@@ -1,4 +1,4 @@
-//! A journal with every kind of entry that there is, for the samples that are kept.
+//! Makes a journal with every kind of entry, for the stored samples.
 
 use super::bench::{NOW, reopen, write};
 use crate::station::desk::{Desk, HEIGHT, catalog, plan};
@@ -40,8 +40,8 @@ fn scan(desk: &mut Desk, card: &str) {
     });
 }
 
-/// Operator and tool by card, a slip retracted by card, a card that cannot be followed, a rise that
-/// raises an alert, a zero by time, a closing zero that is off.
+/// Operator and tool by card, a slip retracted by card, a card that is refused, a rise that raises an alert, a zero by
+/// time, a closing zero that is off.
 fn crimps(desk: &mut Desk) {
     scan(desk, "tj/operator/mara");
     scan(desk, "tj/tool/T-07/2.0");
@@ -77,7 +77,7 @@ fn crimps(desk: &mut Desk) {
     }
 }
 
-/// A pull series, the gauge blocks of a caliper, and a series that is cut short.
+/// A pull series, a verification of a caliper, and a series that is stopped early.
 fn others(desk: &mut Desk) {
     desk.arm(Plan {
         pieces: 2,
@@ -137,8 +137,8 @@ fn what_befalls_it(desk: &mut Desk) {
     desk.input(Input::Stopping { reason: "SIGTERM" });
 }
 
-/// A retraction that was undone, and a pull piece that was spent; in the state of its last segment a
-/// reading can be restored.
+/// A retraction that was restored, and a spent piece of a pull test. In the state of its last segment a reading can be
+/// restored.
 pub(super) fn restored(state_dir: &Path) {
     let opened = reopen(state_dir);
     let mut desk = Desk::going_on_with(shop(), opened.state.clone());
@@ -165,7 +165,7 @@ pub(super) fn restored(state_dir: &Path) {
     write(opened, &desk.entries);
 }
 
-/// A caliper that is another adapter after a replug, until somebody says that it is meant, and whose port others use.
+/// A caliper whose port has another adapter after a replug until a person confirms it, and is used by other programs.
 fn ports(desk: &mut Desk) {
     desk.adapter(
         "caliper-1",
@@ -189,7 +189,7 @@ fn ports(desk: &mut Desk) {
     desk.press("0.00");
 }
 
-/// Makes what [`every_kind`] has not; in its last segment the port is another program's too.
+/// Kinds that [`every_kind`] lacks. In its last segment another program has the port open.
 pub(super) fn ports_of_others(state_dir: &Path) {
     let opened = reopen(state_dir);
     let mut desk = Desk::going_on_with(shop(), opened.state.clone());
@@ -205,7 +205,7 @@ pub(super) fn ports_of_others(state_dir: &Path) {
     write(opened, &desk.entries);
 }
 
-/// A series that an arming stopped, resumed; in the state of the last segment another one can be.
+/// A series that an arming stopped and that was resumed. In the state of the last segment another one can be.
 pub(super) fn resumed(state_dir: &Path) {
     let opened = reopen(state_dir);
     let mut desk = Desk::going_on_with(shop(), opened.state.clone());

@@ -1,4 +1,4 @@
-//! A disk without room, really: a small file system in memory, where this user may mount one.
+//! A full disk: a small file system in memory, if this user may mount one.
 
 use super::bench::{LATER, NOW, Running, lines_on_disk, options, reopen, stopped, verified};
 use std::fs;
@@ -21,7 +21,7 @@ impl SmallDisk {
         match mounted {
             Ok(output) if output.status.success() => Some(Self(folder)),
             other => {
-                // past the test harness, which shows nothing of a test that passes
+                // printed past the test harness, which hides the output of tests that pass
                 let said = "SKIPPED: no small disk could be mounted, root is needed";
                 writeln!(std::io::stderr(), "{said}: {other:?}").unwrap();
                 None
@@ -33,7 +33,7 @@ impl SmallDisk {
         self.0.path()
     }
 
-    /// A file that takes all the room but `left` bytes.
+    /// Fills the disk except for `left` bytes.
     fn fill(&self, left: u64) {
         let text = Command::new("stat")
             .args(["-f", "-c", "%f %S"])
@@ -59,7 +59,7 @@ impl Drop for SmallDisk {
     }
 }
 
-/// Appends entries of 500 bytes until there is no room; the number of the first that was lost.
+/// Appends entries of 500 bytes until the disk is full. Returns the number of the first lost entry.
 fn fill_up(running: &Running, from: u64) -> Seq {
     let mut seq = from;
     loop {
@@ -115,12 +115,12 @@ fn a_full_disk_loses_nothing_that_was_announced_and_the_journal_goes_on_when_the
         "the half line is gone"
     );
 
-    // What comes meanwhile is thrown away and counted.
+    // Entries that come meanwhile are discarded and counted.
     for _ in 0..3 {
         let lost = stopped(first_lost.following(), "lost");
         running.handle.append(lost).unwrap();
     }
-    // Too early: still no room for what is asked.
+    // Too early: the disk is still full.
     running.handle.resume().unwrap();
     match running.next() {
         Announcement::Resumed { entries_lost } => assert_eq!(entries_lost, 4),

@@ -1,4 +1,4 @@
-//! The journal on real files: group commit, reading back, segments, what is found after a crash.
+//! The journal on real files: group commit, reading back, segments, and recovery after a crash.
 
 mod bench;
 mod command;

@@ -1,4 +1,4 @@
-//! What may stand in the way of opening a journal, and how much of it is read.
+//! What can prevent opening a journal, and how much of it is read.
 
 use super::bench::{names, options, reopen, reopen_error, segment, shop, stopped, write};
 use std::fs;
@@ -147,7 +147,7 @@ fn bytes_read() -> u64 {
 fn opening_reads_the_last_segment_and_no_more_than_a_line_of_the_others() {
     let folder = tempfile::tempdir().unwrap();
     let live = shop(folder.path());
-    // Old segments of a large journal: nothing but their last and first lines is looked at.
+    // Old segments of a large journal: only their first and last lines are read.
     let first = segment(folder.path(), 1);
     let text = fs::read_to_string(&first).unwrap();
     let (head, rest) = text.split_once('\n').unwrap();

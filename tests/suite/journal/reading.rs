@@ -1,4 +1,4 @@
-//! Cursors: byte for byte, from anywhere, while the thread writes.
+//! Cursors read byte for byte, from any place, while the thread writes.
 
 use super::bench::{
     Running, lines_on_disk, options, read_all, reopen, segment, shop, stopped, write,

@@ -1,8 +1,8 @@
-//! Journals that are kept in `tests/journals` must be read for ever.
+//! Journals stored in `tests/journals` must stay readable for ever.
 //!
-//! Each folder has the files of a journal and `expected.jsonl`: every entry as this release writes it,
-//! and at last what all of them amount to. A kind of entry that has no sample yet gets a folder of its own. With `TALLYJAW_WRITE_SAMPLES=1` what is missing is written: a
-//! journal that is there is never changed.
+//! Each folder has the files of a journal, and `expected.jsonl`: every entry as this release writes it, and at the end
+//! the state. A kind of entry without a sample gets a folder of its own. `TALLYJAW_WRITE_SAMPLES=1` writes what is
+//! missing; an existing journal is never changed.
 
 use super::bench::{copy, lines_on_disk, reopen, shop, verified};
 use super::every_kind::{
@@ -24,8 +24,7 @@ fn may_write() -> bool {
     std::env::var_os("TALLYJAW_WRITE_SAMPLES").is_some()
 }
 
-/// Everything that is read from a journal, written as this release writes it, and behind it a
-/// `segment` entry with what all of it amounts to.
+/// Everything read from a journal, as this release writes it, followed by a `segment` entry with the final state.
 fn read(state_dir: &Path) -> String {
     let mut text = String::new();
     let mut state = State::default();

@@ -1,4 +1,4 @@
-//! A process that was killed, or a machine that lost its power, in the middle of a write.
+//! A process that was killed, or a machine that lost power, in the middle of a write.
 
 use super::bench::{copy, lines_on_disk, names, reopen, segment, shop, stopped, verified, write};
 use std::fs;
@@ -49,7 +49,7 @@ fn a_journal_cut_at_any_byte_of_its_last_lines_opens_with_everything_before_inta
             let kept = fs::read(cut.path().join("journal/00000003.torn-1")).unwrap();
             assert_eq!(kept, whole[good..len]);
         }
-        // and the journal goes on where it was cut
+        // the journal continues where it was cut
         let next = opened.tail.0.following();
         write(opened, &[stopped(next, "after the crash")]);
         assert!(verified(cut.path()).is_intact(), "cut at {len}");
@@ -97,7 +97,7 @@ fn a_journal_cut_in_its_very_first_line_begins_anew() {
     let first = reopen(folder.path()).journal;
     let line = fs::read(segment(folder.path(), 1)).unwrap();
     fs::write(segment(folder.path(), 1), &line[..40]).unwrap();
-    // It was torn before the lock file knew of it.
+    // It was torn before the lock file knew it.
     fs::remove_file(folder.path().join("lock")).unwrap();
     let opened = reopen(folder.path());
     assert_ne!(opened.journal, first);

@@ -1,4 +1,4 @@
-//! `verify` finds what was changed, whoever changed it.
+//! `verify` finds every change, whoever made it.
 
 use super::bench::{copy, lines_on_disk, reopen, segment, shop, small_shop, verified, write};
 use crate::station::desk::Desk;
@@ -16,7 +16,7 @@ use tallyjaw::quantity::{Measured, MonoMicros, Now, WallMicros};
 use tallyjaw::spec::{Catalog, Verdict};
 use tallyjaw::station::{Core, Input, Output};
 
-/// Writes a changed history with a chain that holds: what a forger with a program would do.
+/// Writes a changed history with an intact chain, as a forger with a program would.
 fn forge(from: &Path, to: &Path, change: impl Fn(&mut Stamped)) -> Report {
     fs::create_dir_all(to.join("journal")).unwrap();
     let mut prev = Digest::NONE;
@@ -55,7 +55,7 @@ fn an_intact_journal_is_counted_and_its_verdicts_recomputed() {
     assert_eq!(report.bytes, bytes);
 }
 
-/// One bit of every byte, and every bit of some: the whole of them takes a minute and was run once.
+/// One bit of every byte, and every bit of some. All bits take a minute, and were tried once.
 #[test]
 fn a_flipped_bit_anywhere_before_the_last_line_is_found() {
     let folder = tempfile::tempdir().unwrap();
@@ -80,8 +80,8 @@ fn a_flipped_bit_anywhere_before_the_last_line_is_found() {
             fs::write(&path, &bytes).unwrap();
             let report = verified(folder.path());
             if is_last_line(at) {
-                // Nothing stands behind the last line to vouch for it: some of it is found because
-                // it does not follow, the rest only by a digest kept elsewhere.
+                // Nothing after the last line confirms it. Some changes are found because they do not follow; the rest
+                // only by a digest kept elsewhere.
                 flips += 1;
                 found += u32::from(!report.is_intact());
                 assert_ne!(report.last_digest, last_digest, "bit {bit} of byte {at}");
@@ -212,7 +212,7 @@ fn a_value_that_is_not_what_its_bytes_say_is_found() {
     let forged = tempfile::tempdir().unwrap();
     let honest = forge(folder.path(), forged.path(), |_| {});
     assert_eq!((honest.values, honest.values_unchecked), (14, 0));
-    // a bad height becomes a good one, the verdict and all that follows with it: only the bytes tell
+    // a bad height becomes a good one, with its verdict and all consequences; only the bytes show it
     let report = forge(folder.path(), forged.path(), |stamped| {
         if let Entry::Frame(FrameEntry::Reading(reading)) = &mut stamped.entry {
             let reading = std::sync::Arc::make_mut(reading);
@@ -287,7 +287,7 @@ fn a_time_from_before_the_last_entry_is_found_unless_the_clock_was_set_back() {
             "time runs back without a `clock_stepped`"
         );
     }
-    // a clock that was set back, and the daemon that said so
+    // a clock that was set back, and the entry about it
     let folder = tempfile::tempdir().unwrap();
     let opened = reopen(folder.path());
     let mut desk = Desk::going_on(opened.state.clone());
@@ -369,7 +369,7 @@ fn a_digest_that_was_kept_tells_a_journal_that_was_cut_or_written_anew() {
         let seq = Seq(u64::try_from(at).unwrap() + 1);
         assert_eq!(report.kept, Some((digests[at], Some(seq))));
     }
-    // the last line is gone: everything left is sound
+    // without the last line everything left is intact
     let last = *digests.last().unwrap();
     let path = segment(folder.path(), 3);
     let text = fs::read_to_string(&path).unwrap();
@@ -384,7 +384,7 @@ fn a_digest_that_was_kept_tells_a_journal_that_was_cut_or_written_anew() {
     );
 }
 
-/// What design and `tallyjaw verify` tell people to run: a shell and `sha256sum`.
+/// The commands that `tallyjaw verify` recommends: a shell and `sha256sum`.
 const COMMON_TOOLS: &str = include_str!("../../../src/cli/verify_chain.sh");
 
 #[test]

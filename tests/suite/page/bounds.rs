@@ -1,4 +1,4 @@
-//! Too large, too slow, too many: each ends, and costs the others nothing.
+//! Requests that are too large, too slow or too many: each ends, and costs others nothing.
 
 use super::connected;
 use super::http::{Events, Http, get, shop};
@@ -13,7 +13,7 @@ fn heads_and_bodies_that_are_too_large_are_refused() {
     let (daemon, address, token) = connected(&shop);
     let mut http = Http::connect(&address);
     http.send(format!("GET / HTTP/1.1\r\nHost: {address}\r\nX: ").as_bytes());
-    // It may have said no and hung up before it has all.
+    // The server may refuse and close before it has read everything.
     let _ = http.stream.get_mut().write_all(&vec![b'x'; 100_000]);
     let _ = http.stream.get_mut().write_all(b"\r\n\r\n");
     if let Some((status, _)) = http.head() {
@@ -66,7 +66,7 @@ fn who_sends_a_byte_now_and_then_is_let_go_and_so_is_who_sends_nothing() {
                 let began = Instant::now();
                 let dripping = !text.is_empty();
                 let ended = thread::spawn(move || http.head());
-                // A byte now and then must not make its time any longer.
+                // A byte now and then must not extend the time limit.
                 while !ended.is_finished() {
                     assert!(
                         began.elapsed() < crate::harness::PATIENCE,
@@ -107,7 +107,7 @@ fn of_a_hundred_event_clients_half_take_nothing_and_the_others_get_every_line_in
             awake.push(thread::spawn(move || read_to_the_last(&mut events)));
         }
     }
-    // Readings between notes of 4 KiB: more than a sleeper's buffers hold, its socket's among them.
+    // Readings between notes of 4 KiB, more than all buffers of a client that does not read.
     let mut control = daemon.control();
     for round in 0..100 {
         let answer = control.call("note", &json!({"text": "x".repeat(4_000)}));
@@ -126,7 +126,7 @@ fn of_a_hundred_event_clients_half_take_nothing_and_the_others_get_every_line_in
         assert!(reading.join().unwrap() == want, "other lines");
     }
     crate::clients::assert_memory_is_bounded(&daemon, "100 event clients, 50 of them stalled");
-    // Whoever took nothing for a minute was let go, and says where it was when it comes back.
+    // A client that took nothing for a minute was disconnected, and says where it was when it reconnects.
     for mut events in stalled {
         let late = read_to_the_last_coming_back(&mut events, &address, from);
         assert!(late == want, "a sleeper missed something");
@@ -145,7 +145,7 @@ fn read_to_the_last(events: &mut Events) -> String {
     }
 }
 
-/// The same for a client that may have been let go meanwhile.
+/// The same for a client that may have been disconnected meanwhile.
 fn read_to_the_last_coming_back(events: &mut Events, address: &str, from: u64) -> String {
     let (mut all, mut last) = (String::new(), from);
     loop {

@@ -1,4 +1,4 @@
-//! What is the biggest thing on the page, by what came last; and what can be started.
+//! The main display of the page after each kind of event, and the plans that can be started.
 
 use super::http::{Events, address, command, get, shop, token};
 use serde_json::json;
@@ -101,7 +101,7 @@ fn a_series_that_is_over_names_what_to_set_aside_and_its_plan_is_the_first_of_th
         state["benches"][0]["face"]["kind"] == "limits"
     });
     for piece in 1..=pieces {
-        let good = 161 + i64::try_from(piece % 2).unwrap(); // no value twice: that would be one press
+        let good = 161 + i64::try_from(piece % 2).unwrap(); // no value twice, which would count as one press
         shop.press(if piece == 2 { 148 } else { good });
         events.wait_for("state", |state| {
             state["state"]["stations"][0]["armed"]["filled"] == json!(piece)

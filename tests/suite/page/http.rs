@@ -1,4 +1,4 @@
-//! A small client of the page: requests as bytes, answers as they came.
+//! A small HTTP client: requests as bytes, answers as received.
 
 use crate::harness::{Daemon, PATIENCE, Shop};
 use serde_json::{Value, json};
@@ -20,7 +20,7 @@ pub(super) fn shop_with(more: &str) -> Shop {
     shop
 }
 
-/// Where a daemon serves its page.
+/// Address of a daemon's page.
 pub(super) fn address(daemon: &Daemon) -> String {
     let status = daemon.call("status", &json!({}));
     status["page"].as_str().unwrap().to_owned()
@@ -66,7 +66,7 @@ impl Http {
         self.stream.get_mut().write_all(bytes).unwrap();
     }
 
-    /// Status and headers; `None` if the other end closes without a word.
+    /// Status and headers; `None` if the server closes without an answer.
     pub(super) fn head(&mut self) -> Option<(u16, BTreeMap<String, String>)> {
         let mut line = String::new();
         if self.stream.read_line(&mut line).ok()? == 0 {
@@ -86,7 +86,7 @@ impl Http {
         }
     }
 
-    /// The next answer; `None` if the other end closes without a word.
+    /// The next answer; `None` if the server closes without one.
     pub(super) fn answer(&mut self) -> Option<Answer> {
         let (status, headers) = self.head()?;
         let len = headers
@@ -102,7 +102,7 @@ impl Http {
         })
     }
 
-    /// GET with these headers, each with its end.
+    /// GET with these headers, each with its line end.
     pub(super) fn get(&mut self, path: &str, headers: &str) -> Answer {
         let host = &self.host;
         let head = format!("GET {path} HTTP/1.1\r\nHost: {host}\r\n{headers}\r\n");
@@ -134,10 +134,10 @@ pub(super) fn command(address: &str, token: &str, method: &str, params: &Value) 
     answer.json()
 }
 
-/// What comes over an event stream.
+/// An event of an event stream.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) struct Event {
-    /// `message` where it has no name.
+    /// `message` if the event has no name.
     pub(super) name: String,
     pub(super) id: Option<u64>,
     pub(super) data: String,
@@ -146,12 +146,12 @@ pub(super) struct Event {
 /// A client of the event stream.
 pub(super) struct Events {
     http: Http,
-    /// What has come and is not read yet.
+    /// Bytes that were received and not parsed yet.
     held: Vec<u8>,
 }
 
 impl Events {
-    /// From now on, or after an entry.
+    /// Connects; continues after an entry if one is given.
     pub(super) fn open(address: &str, after: Option<u64>) -> Self {
         let headers = after.map_or(String::new(), |after| format!("Last-Event-ID: {after}\r\n"));
         Self::open_with(address, "/events?state=each", &headers)
@@ -171,7 +171,7 @@ impl Events {
         }
     }
 
-    /// One chunk into `held`; false at the end.
+    /// Reads a chunk into `held`. Returns whether there was one.
     fn chunk(&mut self) -> bool {
         let mut size = String::new();
         if self.http.stream.read_line(&mut size).unwrap_or(0) == 0 {
@@ -186,7 +186,7 @@ impl Events {
         size > 0
     }
 
-    /// The next event; `None` at the end. Comments are passed over.
+    /// The next event; `None` at the end. Comments are skipped.
     pub(super) fn next(&mut self) -> Option<Event> {
         loop {
             let end = self.held.windows(2).position(|two| two == b"\n\n");
@@ -212,7 +212,7 @@ impl Events {
         }
     }
 
-    /// The next entry, as a line with its number; states are passed over.
+    /// The next entry, as a line with its number. States are skipped.
     pub(super) fn entry(&mut self) -> Option<(u64, String)> {
         loop {
             let event = self.next()?;
@@ -222,7 +222,7 @@ impl Events {
         }
     }
 
-    /// Passes over what comes before an event of this name that is as wanted.
+    /// Skips events up to one with this name that is `wanted`.
     pub(super) fn wait_for(&mut self, name: &str, wanted: impl Fn(&Value) -> bool) -> Value {
         loop {
             let event = self.next().expect("the stream has ended");

@@ -1,4 +1,4 @@
-//! Who is refused: pages of others, names that were made to point here, commands without the token.
+//! Requests that are refused: from other pages, by other host names, commands without the token.
 
 use super::connected;
 use super::http::{Http, address, shop, shop_with, token};
@@ -8,7 +8,7 @@ use std::fmt::Write as _;
 
 const STATUS: &str = r#"{"jsonrpc":"2.0","id":1,"method":"status"}"#;
 
-/// Requests as they are sent; `@` stands for the page's address, `$` for the token.
+/// Requests as sent. `@` stands for the page's address, `$` for the token.
 const REQUESTS: &[(&str, &str)] = &[
     ("the page itself", "GET / HTTP/1.1\r\nHost: @\r\n"),
     (
@@ -220,7 +220,7 @@ fn a_page_that_listens_for_the_network_wants_the_token_for_reading_too_from_ther
     );
 }
 
-/// An address of this machine by which it reaches itself from outside of the loopback.
+/// An address of this machine outside the loopback interface.
 fn own_address() -> Option<String> {
     let socket = std::net::UdpSocket::bind("0.0.0.0:0").ok()?;
     // Nothing is sent: the system only says which address it would use.

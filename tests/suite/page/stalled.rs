@@ -1,7 +1,7 @@
-//! A disk that does not answer: who is told, for how long, and that nothing is lost by it.
+//! A disk that does not answer: who is shown it, for how long, and that nothing is lost.
 //!
-//! One is a real file system that is frozen, as below a snapshot or an array that has lost its way; where this user may
-//! not freeze one, the other still holds: a sync that does not return.
+//! One disk is a real file system that is frozen, as by a snapshot or a failing array. If this user may not freeze one,
+//! the other remains: a sync that does not return.
 
 use super::http::{Events, address, get, shop};
 use crate::disk::faults::Faulty;
@@ -72,7 +72,7 @@ fn everybody_is_told_and_nothing_is_lost<F: FnMut()>(
         .lines()
         .find_map(|line| line.strip_prefix("tallyjaw_journal_stalled_seconds "));
     assert!(sample.unwrap().parse::<u64>().unwrap() >= 2, "{metrics}");
-    // It goes on counting, on the page too, without anything that happens.
+    // The displayed time goes on, also on the page, without other events.
     events.wait_for("state", |state| {
         state["stalled_seconds"].as_u64() > Some(seconds)
             && state["state"]["stations"][0]["prompt_kind"] == "wait"
@@ -86,7 +86,7 @@ fn everybody_is_told_and_nothing_is_lost<F: FnMut()>(
         complaint.starts_with("error: the disk has not answered for "),
         "{complaint}"
     );
-    // The loop turns: it is not to be killed, and says what it waits for.
+    // The loop is alive: the manager must not kill the daemon, and gets its status.
     wait_for("STATUS=the disk has not answered for 3 s: nothing is announced until it does");
     wait_for("WATCHDOG=1");
 

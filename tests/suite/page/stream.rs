@@ -1,4 +1,4 @@
-//! The event stream: entries as they are stored, each once, over breaks and failures.
+//! The event stream: entries as stored, each once, across disconnections and failures.
 
 use super::connected;
 use super::http::{Events, address, command, get, shop};
@@ -25,7 +25,7 @@ fn a_client_that_comes_back_with_its_last_number_gets_each_entry_once_also_over_
         let durable = daemon.call("status", &json!({}))["state"]["seq"]
             .as_u64()
             .unwrap();
-        // It goes in the middle of things, and comes back on a new connection.
+        // The client leaves in the middle and reconnects.
         let half = last + (durable - last) / 2;
         for end in [half, durable] {
             while last < end {

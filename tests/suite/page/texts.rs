@@ -1,4 +1,4 @@
-//! The texts of the page: one table, whole in every language, and nothing said outside of it.
+//! The texts of the page: one table, complete in every language, and no text outside it.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -61,7 +61,7 @@ fn every_text_is_there_in_every_language_with_the_same_places() {
         assert_eq!(languages, BTreeSet::from(LANGUAGES), "{key}");
         for (language, text) in &row {
             assert!(!text.trim().is_empty(), "{key} in {language}");
-            // One piece can be said without its number.
+            // One piece can be worded without its number.
             if key.rsplit('.').next() != Some("one") {
                 assert_eq!(places(text), places(&row["en"]), "{key} in {language}");
             }

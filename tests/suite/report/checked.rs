@@ -1,4 +1,4 @@
-//! A page that was tampered with is found out, and the place is named.
+//! A changed page is detected, and the place is named.
 
 use super::made::{self, two_axes_by_piece, verified_instrument};
 use proptest::prelude::*;
@@ -21,7 +21,7 @@ fn told(differences: &[Difference]) -> Vec<String> {
         .collect()
 }
 
-/// The page with one thing in it replaced, where it stands first.
+/// The page with the first occurrence of a text replaced.
 fn tampered(page: &str, from: &str, to: &str) -> String {
     assert!(page.contains(from), "{from} is not in the page");
     page.replacen(from, to, 1)
@@ -140,7 +140,7 @@ fn what_was_put_in_or_left_out_is_named() {
         found[0].ends_with(": Approved by all. | nothing"),
         "{found:#?}"
     );
-    // a row of readings that do not count is cut out
+    // removes a row of a reading that does not count
     let (before, behind) = html.split_once("<tr><th scope=\"row\">9</th>").unwrap();
     let (_, behind) = behind.split_once("</tr>\n").unwrap();
     let found = told(&differences(&format!("{before}{behind}"), &report));
@@ -239,7 +239,7 @@ fn a_page_of_another_layout_cannot_be_compared() {
     let newer = other.replace("0.1.0", "0.2.0");
     let error = comparable(&how_made(&newer).unwrap()).unwrap_err();
     assert!(error.remedy().contains("the page names tallyjaw 0.2.0"));
-    // and it is no page that this release makes
+    // this release makes no such page
     let found = told(&differences(&other, &report));
     assert_eq!(found, ["the data for programs, layout: 3 | 2"]);
 }

@@ -172,7 +172,7 @@ fn what_was_said_of_an_open_series_since_is_told() {
     let mut entries = two_axes_by_piece();
     let after = entries.len() - 3;
     for stamped in &mut entries[after..] {
-        stamped.at.0 += 100 * 365 * 86_400_000_000; // behind the making of the report
+        stamped.at.0 += 100 * 365 * 86_400_000_000; // after the report was made
     }
     let shop = shop(&entries[..entries.len() - 3]);
     assert_eq!(code(&run(&shop, &["report", "5", "-o", "a.html"])), 0);
@@ -194,7 +194,7 @@ fn a_series_that_the_choice_leaves_out_is_found() {
         0
     );
     assert_eq!(code(&run(&shop, &["report", "5", "-o", "b.html"])), 0);
-    // the report of one series, as if the query had found it alone
+    // the report of one series, as if the query had found only that
     let one = fs::read_to_string(shop.path("b.html")).unwrap();
     let chosen = one.replacen("\"query\":[]", "\"query\":[[\"--tool\",\"T-07\"]]", 1);
     fs::write(shop.path("b.html"), chosen).unwrap();
@@ -207,7 +207,7 @@ fn a_series_that_the_choice_leaves_out_is_found() {
     );
 }
 
-/// A page changed everywhere at once, as whoever has the program could make it.
+/// A page changed everywhere at once, as someone with the program could.
 fn forged(shop: &Shop, page: &str, by: &[(&str, &str)]) -> (i32, String, Value) {
     let mut forged = page.to_owned();
     for (from, to) in by {
@@ -277,7 +277,7 @@ fn a_report_that_says_it_was_made_earlier_or_later_than_its_entries_allow_is_fou
     let (code, text, _) = forged(&shop, &page, &before);
     assert_eq!(code, 1);
     assert!(text.contains("not before its last entry"), "{text}");
-    // since then more was said of its series, and the page says that it is from after that
+    // later entries are about its series, and the page claims to be made after them
     write(&shop, &entries);
     let after = [
         (made, "2031-01-01T00:00:00.000000Z"),
@@ -309,7 +309,7 @@ fn the_times_of_a_report_are_local_where_it_was_made_and_are_verified_in_any_zon
     assert_eq!(code, 1, "{text}");
     let (code, text, _) = forged(&shop, &page, &[(",19800]", ",23400]")]);
     assert_eq!(code, 1, "{text}");
-    // offsets and texts at once: no zone is a day from UTC; what is left is named, and stands beside every time
+    // Offsets and texts together: no zone is a day from UTC; what remains is named, and beside every time.
     let day = [(",19800]", ",86400]"), ("+05:30", "+24:00")];
     let (code, text, _) = forged(&shop, &page, &day);
     assert_eq!(code, 1, "{text}");

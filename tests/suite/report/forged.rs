@@ -1,4 +1,4 @@
-//! A page that somebody changed does not verify, wherever the change is; what a page may say unseen is named.
+//! A changed page does not verify, wherever the change is. The few parts that cannot be verified are named.
 
 use super::made::{self, lines, two_axes_by_piece};
 use proptest::prelude::*;
@@ -10,15 +10,15 @@ use tallyjaw::report::check::{
 };
 use tallyjaw::report::{Gathering, Made, Report, ReportRequest};
 
-/// Whether a page verifies against these entries, as `tallyjaw verify` asks: everything that leads to the page
-/// made anew is taken from the page in hand.
+/// Whether a page verifies against these entries, as `tallyjaw verify` does it: everything needed to make the page
+/// again is taken from the page.
 fn verifies(page: &str, entries: &[Stamped]) -> bool {
     how_made(page).is_ok_and(|made| {
         again(made, entries).is_some_and(|report| differences(page, &report).is_empty())
     })
 }
 
-/// The report that a page is held against.
+/// The report that the page is compared with.
 fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
     let known = entries.first().map(|stamped| stamped.seq);
     let last = entries.last().map(|stamped| stamped.seq);
@@ -65,7 +65,7 @@ fn tokens(page: &str) -> Vec<&str> {
     tokens
 }
 
-/// One token and everything that may be done to it.
+/// All changes of one token.
 fn changed(token: &str) -> Vec<String> {
     let first = token.chars().next().unwrap();
     let tail = &token[first.len_utf8()..];
@@ -179,7 +179,7 @@ fn nothing_can_be_put_before_or_behind_a_page_or_stand_in_it_twice() {
     }
 }
 
-/// What leads to the page made again comes from the page: each of these, changed everywhere at once as its maker would.
+/// The page itself says how to make it again: each of these is changed everywhere, as its author could.
 #[test]
 fn what_a_page_says_of_itself_is_held_against_something_or_named_as_not_vouched_for() {
     let entries = two_axes_by_piece();
@@ -200,7 +200,7 @@ fn what_a_page_says_of_itself_is_held_against_something_or_named_as_not_vouched_
         assert_ne!(*forged, page, "forgery {nth} changes nothing");
         assert!(!verifies(forged, &entries), "forgery {nth}");
     }
-    // what is left: the time, within what the entries allow, and the release among those of this layout
+    // what remains: the time, within what the entries allow, and the release, among those with this layout
     let named = unvouched(&how_made(&page).unwrap()).map(|(about, _)| about);
     assert_eq!(
         named,

@@ -1,4 +1,4 @@
-//! Journals made by the real core for the reports of the tests, and the reports.
+//! Journals made by the real core for the tests of reports, and the reports.
 
 use crate::station::desk::{Desk, HEIGHT, catalog, crimps, plan};
 use std::time::Duration;
@@ -12,7 +12,7 @@ use tallyjaw::spec::{
 };
 use tallyjaw::station::{Armable, Command};
 
-/// Every journal that a report is looked at for: its name, and its entries.
+/// Every journal with a report in the tests: name and entries.
 pub(crate) fn cases() -> Vec<(&'static str, Vec<Stamped>)> {
     vec![
         ("one_piece", one_piece()),
@@ -105,7 +105,7 @@ pub(crate) fn noted_after_the_outcome() -> Vec<Stamped> {
     desk.entries
 }
 
-/// What was entered before an off zero was told from a reading that does not count; and that entry.
+/// The entries before an off zero was distinguished from a reading that does not count, and that entry.
 pub(crate) fn a_value_near_zero_before_the_closing_zero() -> (Vec<Stamped>, Seq) {
     let mut desk = Desk::new();
     desk.arm(heights(1)).unwrap();
@@ -169,7 +169,7 @@ fn unsure() -> Vec<Stamped> {
     desk.entries
 }
 
-/// Everything that a person can name is markup, text from right to left, or what turns the direction.
+/// Every name is markup, text from right to left, or characters that change direction.
 fn hostile_names() -> Vec<Stamped> {
     let mut desk = Desk::with(hostile_catalog());
     let plan = Plan {
@@ -199,7 +199,7 @@ fn hostile_names() -> Vec<Stamped> {
     desk.entries.iter().map(with_an_override).collect()
 }
 
-/// As an older release took it, which let a name turn the direction.
+/// As an older release entered it, which allowed such names.
 fn with_an_override(stamped: &Stamped) -> Stamped {
     let line = String::from_utf8(encode(stamped, Digest::NONE)).unwrap();
     let line = line.replace("דנה ", "דנה \u{202e}");
@@ -287,7 +287,7 @@ pub(crate) fn several_series() -> Vec<Stamped> {
     desk.entries
 }
 
-/// Height and width of so many pieces, with what befalls a long run.
+/// Height and width of this number of pieces, with the events of a long run.
 pub(crate) fn many_pieces(pieces: u32) -> Vec<Stamped> {
     let mut desk = Desk::new();
     desk.arm(Plan {
@@ -303,7 +303,7 @@ pub(crate) fn many_pieces(pieces: u32) -> Vec<Stamped> {
     desk.press("0.00");
     for (nominal, spread) in [(162, 3), (240, 7)] {
         for piece in 0..pieces {
-            // no two runs of it are alike, and all is the same on every machine
+            // no two runs of it are equal, and it is the same on every machine
             let off = (piece * 7 + piece * piece * 3) % (2 * spread + 1);
             let hundredths = nominal + off - spread;
             desk.press(&format!("{}.{:02}", hundredths / 100, hundredths % 100));
@@ -313,7 +313,7 @@ pub(crate) fn many_pieces(pieces: u32) -> Vec<Stamped> {
     desk.entries
 }
 
-/// When every report of the tests is made.
+/// Time at which every report of the tests is made.
 pub(crate) const MADE: WallMicros = WallMicros(1_764_100_000_000_000);
 
 /// The lines of a journal.

@@ -1,4 +1,4 @@
-//! Reports: the page, and whether a page is found out that was tampered with.
+//! Reports: the page, and the detection of changes in it.
 
 mod checked;
 mod command;
@@ -45,7 +45,7 @@ fn a_note_after_the_outcome_is_on_the_page_of_that_series_alone() {
     assert!(!page(id(1)).contains("the last strand was nicked"));
 }
 
-/// Such a value is entered as an off zero now; in journals of before it stands among the readings.
+/// Such a value is entered as an off zero now; in older journals it is among the readings.
 #[test]
 fn a_page_does_not_say_that_a_good_zero_followed_where_a_value_near_zero_came_between() {
     let (entries, seq) = made::a_value_near_zero_before_the_closing_zero();
