@@ -1,4 +1,4 @@
-"""Many readings exported: time, size and peak memory of each format, and the time as a ratio to a baseline.
+"""Exports many readings: time, size and peak memory of each format, and the ratio of the time to a baseline.
 
 Usage: main.py TALLYJAW [READINGS]     (a million if not said; needs duckdb, see benches/study/requirements.txt)
 

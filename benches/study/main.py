@@ -24,7 +24,7 @@ PREV = "0" * 64
 
 
 def lines(armed):
-    """The entries of a journal, in order; chained to nothing, since nobody verifies it."""
+    """The entries of a journal, in order. They have no chain, because it is not verified."""
     seq = 0
 
     def head(kind):
@@ -53,7 +53,7 @@ def lines(armed):
 
 
 def armed_of(folder):
-    """What follows the header of an `armed` line of the journal kept in tests/journals, of QF-250-F."""
+    """The body of an `armed` line for QF-250-F, from the journal in tests/journals."""
     here = os.path.dirname(os.path.abspath(__file__))
     kept = os.path.join(here, "..", "..", "tests", "journals", "V1_A_SHORT_SERIES", "journal")
     for name in sorted(os.listdir(kept)):
@@ -91,7 +91,7 @@ def ours(folder):
 
 
 def resident(pid):
-    """The most memory that a process has had, in KiB; 0 once it is gone."""
+    """Peak memory of a process in KiB; 0 once it is gone."""
     try:
         with open(f"/proc/{pid}/status", encoding="ascii") as file:
             return next((int(line.split()[1]) for line in file if line.startswith("VmHWM:")), 0)

@@ -1,7 +1,7 @@
 //! Groups of readings side by side: tool against tool, nest against nest, day against day.
 //!
-//! In: the series of a report and what tells the groups apart. Out: for every axis with at least two groups,
-//! their samples and how each compares with the first. Only readings that count.
+//! In: the series of a report, and the property that distinguishes the groups. Out: for every axis with at least two
+//! groups, their samples, and the comparison of each with the first. Only readings that count are used.
 
 use super::facts::{Facts, Pool, ReportReading};
 use crate::quantity::{Measured, named};
@@ -11,19 +11,19 @@ use crate::stats::{self, Sample, Undefined};
 use std::collections::BTreeSet;
 
 named! {
-    /// What tells groups apart.
+    /// The property that distinguishes groups.
     pub enum Group {
         /// The crimp tool.
         Tool = "tool",
-        /// By the place in the tool that formed them.
+        /// The nest of the tool.
         Nest = "nest",
-        /// Who measured.
+        /// The operator.
         Operator = "operator",
-        /// By what measured them.
+        /// The instrument.
         Instrument = "instrument",
-        /// By where they were measured.
+        /// The station.
         Station = "station",
-        /// One group a series.
+        /// The series: each is a group.
         Series = "series",
         /// The local day, with the offset from UTC.
         Day = "day",
@@ -31,7 +31,7 @@ named! {
 }
 
 impl Group {
-    /// The group of a reading.
+    /// The group that a reading belongs to.
     fn of(self, facts: &Facts, row: &ReportReading) -> String {
         let spec = &facts.record.series.spec;
         let tool = spec.tool.as_ref();
@@ -56,35 +56,35 @@ impl Group {
     }
 }
 
-/// Which groups are compared, and how.
+/// Settings of a comparison.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Compare {
-    /// What distinguishes the groups.
+    /// The property that distinguishes groups.
     pub by: Group,
-    /// A difference that does not matter.
+    /// A difference of means that does not matter; `None` if none was given.
     pub margin: Option<Measured>,
-    /// The group that the others are compared with; the first to come up if `None`.
+    /// The group that the others are compared with; `None` for the first.
     pub reference: Option<String>,
 }
 
 /// The groups of one axis.
 #[derive(Debug, Clone)]
 pub struct Compared {
-    /// Its name in the plan, as `core_crimp_height`.
+    /// Name of the axis in the plan, for example `core_crimp_height`.
     pub axis: AxisName,
-    /// Their names and readings, that which the others are compared with first.
+    /// Names and readings of the groups. The group that the others are compared with is first.
     pub groups: Vec<(String, Sample)>,
-    /// Each of the others against the first.
+    /// Comparison of each other group with the first.
     pub comparisons: Vec<Comparison>,
-    /// The limits, if all were judged by the same.
+    /// The limits, if they are the same for all readings.
     pub limits: Option<Limits>,
-    /// All have the same nominal; else nothing is compared.
+    /// Whether all readings have the same nominal; otherwise nothing is compared.
     pub is_of_one_nominal: bool,
-    /// More than one terminal or wire is among them.
+    /// Whether more than one terminal or wire is among the readings.
     pub is_mixed: bool,
 }
 
-/// Every axis of which there are at least two groups, in the order in which they come up.
+/// Every axis with at least two groups, in order of first appearance.
 pub(super) fn compared(series: &[Facts], compare: &Compare, only: Option<&str>) -> Vec<Compared> {
     let axes = || {
         series

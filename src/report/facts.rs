@@ -1,7 +1,7 @@
-//! What a series amounts to, by its record: each reading with what became of it.
+//! A series with the final standing of each reading.
 //!
-//! In: a [`Record`]. Out: its readings in order, its zeros, what else happened, and the samples that figures
-//! are made of. Nothing is judged here: a verdict is that of the entry.
+//! In: a [`Record`]. Out: its readings in order, its zeros, other events, and the samples for figures. Nothing is
+//! judged here: a verdict is that of the entry.
 
 use super::gather::Record;
 use crate::entry::ledger::{Disposition, Whole};
@@ -14,38 +14,38 @@ use crate::spec::{ArmedAxis, ArmedSubject, Verdict};
 use crate::stats::{Limits, Sample, Undefined};
 use std::sync::Arc;
 
-/// A series with what became of each of its readings.
+/// A series with the final standing of each reading.
 #[derive(Debug, Clone)]
 pub struct Facts {
-    /// All that was said about it.
+    /// The entries about the series.
     pub record: Record,
-    /// Its readings, in the order in which they were taken.
+    /// Its readings in the order in which they were taken.
     pub readings: Vec<ReportReading>,
-    /// How many came out how.
+    /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
-    /// Who measured, in the order in which they came.
+    /// The operators, in order of first appearance.
     pub operators: Vec<String>,
-    /// In which times are read.
+    /// Time zone of the times shown.
     pub zone: Zone,
 }
 
-/// A reading with what became of it.
+/// A reading with its final standing.
 #[derive(Debug, Clone)]
 pub struct ReportReading {
     /// `seq` of its entry `reading`.
     pub seq: Seq,
-    /// Wall clock of its entry.
+    /// Wall time of the entry.
     pub at: WallMicros,
-    /// What was entered.
+    /// The reading as entered.
     pub reading: Arc<Reading>,
-    /// Who measured.
+    /// The operator at its time; `None` if unknown.
     pub operator: Option<String>,
-    /// What became of it.
+    /// Whether it counts, and if not, why.
     pub disposition: Disposition,
 }
 
 impl ReportReading {
-    /// Every reading of a series, and those at its station that were measured outside of a series while it was open.
+    /// Every reading of a series, and readings at its station that belong to no series but came while it was open.
     pub fn all(record: &Record) -> impl Iterator<Item = Self> {
         let series = &record.series;
         let readings = record.entries.iter();
@@ -61,18 +61,18 @@ impl ReportReading {
         })
     }
 
-    /// What it was measured for.
+    /// The slot of the reading.
     pub fn slot(&self) -> Option<&ReadingSlot> {
         self.reading.slot.as_ref()
     }
 
-    /// Its verdict, if it counts.
+    /// The verdict, if the reading counts.
     pub fn verdict(&self) -> Option<Verdict> {
         let counts = self.disposition == Disposition::Counted;
         self.slot().filter(|_| counts)?.verdict
     }
 
-    /// As in data; what was entered without a verdict is in no figure.
+    /// The standing as in data. A reading that was entered without a verdict is in no figure.
     pub fn standing(&self) -> &'static str {
         if self.disposition == Disposition::Counted && self.verdict().is_none() {
             return "not_counted";
@@ -80,7 +80,7 @@ impl ReportReading {
         self.disposition.name()
     }
 
-    /// What it may be instead, in words, where it never counted.
+    /// The likely cause, in words, of a reading that never counted.
     pub fn hint(&self) -> Option<&String> {
         match &self.reading.standing {
             Standing::Counted => None,
@@ -88,14 +88,14 @@ impl ReportReading {
         }
     }
 
-    /// The value in base units.
+    /// Value in base units.
     pub fn base(&self) -> i64 {
         self.reading.value.quantity().base()
     }
 }
 
 impl Facts {
-    /// Of all that was said about a series.
+    /// Computes this from the entries about a series.
     pub fn of(record: Record, zone: Zone) -> Self {
         let readings: Vec<ReportReading> = ReportReading::all(&record).collect();
         let operators = record.series.operators().into_iter();
@@ -108,19 +108,19 @@ impl Facts {
         }
     }
 
-    /// What takes from its weight.
+    /// The reservations of the outcome.
     pub fn reservations(&self) -> &[Reservation] {
         let closed = self.record.series.closed.as_ref();
         closed.map_or(&[], |closed| closed.completed.reservations())
     }
 
-    /// What came out; `None` while it is open.
+    /// The outcome; `None` while the series is open.
     pub fn outcome(&self) -> Option<Outcome> {
         let closed = self.record.series.closed.as_ref();
         closed.map(|closed| closed.completed.outcome)
     }
 
-    /// What is said of it in this entry.
+    /// The entry with this number, if it is one about the series.
     pub fn said_in(&self, seq: Seq) -> Option<&SeriesEntry> {
         let entries = &self.record.entries;
         let at = entries.binary_search_by_key(&seq, |stamped| stamped.seq);
@@ -131,13 +131,13 @@ impl Facts {
         }
     }
 
-    /// How many readings make it full.
+    /// Number of readings that make the series full.
     pub fn slots(&self) -> u64 {
         let axes = u64::try_from(self.record.series.spec.axes.len()).unwrap_or(u64::MAX);
         axes.saturating_mul(self.record.series.spec.pieces.into())
     }
 
-    /// Its zeros with those that opened it, in order.
+    /// Its zeros in order, including those that opened it.
     pub fn zeros(&self) -> Vec<(Seq, WallMicros, &Zeroed)> {
         let opening = self.record.opening.iter();
         let opening = opening.map(|(seq, at, zeroed)| (*seq, *at, zeroed));
@@ -150,24 +150,24 @@ impl Facts {
         opening.chain(own).collect()
     }
 
-    /// The readings on an axis.
+    /// The readings of an axis.
     pub fn on<'f>(&'f self, axis: &'f ArmedAxis) -> impl Iterator<Item = &'f ReportReading> {
         let is_on = |row: &&ReportReading| row.slot().is_some_and(|slot| slot.axis == axis.name);
         self.readings.iter().filter(is_on)
     }
 
-    /// Gauge blocks are measured, not crimps.
+    /// Whether gauge blocks are measured and not crimps.
     pub fn is_of_blocks(&self) -> bool {
         matches!(self.record.series.spec.subject, ArmedSubject::Blocks(_))
     }
 
-    /// The unit of an axis: that of its readings, else of its limits.
+    /// The unit of an axis: that of its readings, otherwise of its limits.
     pub fn unit(&self, axis: &ArmedAxis) -> Unit {
         let first = self.on(axis).find(|row| row.verdict().is_some());
         first.map_or(axis.limits.unit(), |row| row.reading.value.unit())
     }
 
-    /// The counted readings of an axis, in order, with the coarsest step among their instruments.
+    /// The counted readings of an axis in order, with the coarsest resolution of their instruments.
     pub fn sample(&self, axis: &ArmedAxis) -> Result<Sample, Undefined> {
         let mut pool = Pool::default();
         for row in self.on(axis).filter(|row| row.verdict().is_some()) {
@@ -177,7 +177,7 @@ impl Facts {
     }
 }
 
-/// Counted readings of one axis that become a sample, in order.
+/// Counted readings of one axis, collected in order for a sample.
 #[derive(Debug, Default)]
 pub(super) struct Pool {
     bases: Vec<i64>,
@@ -187,7 +187,7 @@ pub(super) struct Pool {
 }
 
 impl Pool {
-    /// One more reading of a series.
+    /// Adds a reading of a series.
     pub(super) fn push(&mut self, facts: &Facts, row: &ReportReading) {
         let shown_in = row.reading.value.unit();
         let unit = *self.unit.get_or_insert(shown_in);
@@ -201,7 +201,7 @@ impl Pool {
         self.step = steps.max_by_key(|step| step.base());
     }
 
-    /// All of them, with the coarsest step among their instruments.
+    /// The sample of all readings, with the coarsest resolution of their instruments.
     pub(super) fn sample(self) -> Result<Sample, Undefined> {
         if self.is_mixed {
             return Err(Undefined::Mixed);
@@ -211,7 +211,7 @@ impl Pool {
     }
 }
 
-/// The limits of an axis, as the statistics take them.
+/// The limits of an axis for the statistics.
 pub(super) fn limits(axis: &ArmedAxis) -> Limits {
     Limits {
         lower: axis.limits.lower(),
@@ -220,7 +220,7 @@ pub(super) fn limits(axis: &ArmedAxis) -> Limits {
     }
 }
 
-/// It is a force with a minimum only: a pull test.
+/// Whether the axis is a force with only a minimum, that is, a pull test.
 pub(super) fn is_pull(axis: &ArmedAxis) -> bool {
     axis.limits.dimension() == Dimension::Force && axis.limits.upper().is_none()
 }

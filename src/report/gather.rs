@@ -1,10 +1,10 @@
-//! What a report is made of, gathered from the journal in one pass.
+//! Collects the data of a report from the journal in one pass.
 //!
-//! In: every entry with the digest of its line, in order, and which series are wanted. Out: of those series
-//! everything that was said, with what was known of their instruments when they were armed.
+//! In: every entry in order with the digest of its line, and the choice of series. Out: for each chosen series all
+//! entries about it, and what was known of its instruments when it was armed.
 //!
-//! Kept are the entries of the wanted series and of what happened at their stations meanwhile; of all
-//! others one line for each instrument.
+//! Memory holds the entries of chosen series and of events at their stations; of all other entries only one for each
+//! instrument.
 
 use crate::entry::ledger::{Disposition, Ledger, Series, Whole};
 use crate::entry::line::Digest;
@@ -16,68 +16,68 @@ use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedSpec, ArmedSubject};
 use std::collections::{BTreeMap, HashMap};
 
-/// Everything about one series.
+/// All data of one series.
 #[derive(Debug, Clone)]
 pub struct Record {
-    /// What the ledger has of it.
+    /// The series from the ledger, with its readings.
     pub series: Series<Whole>,
-    /// Every entry about it, what happened at its station while it was open, and notes on it since, in order.
+    /// In order: every entry about it, events at its station while it was open, and later notes about it.
     pub entries: Vec<Stamped>,
-    /// The ports of its instruments when it was armed.
+    /// Ports of its instruments when it was armed.
     pub ports: Vec<Attached>,
-    /// The closing zeros of the series before that opened this one.
+    /// Closing zeros of the series before, if they opened this one.
     pub opening: Vec<(Seq, WallMicros, Zeroed)>,
-    /// What the last verifications of its instruments showed.
+    /// Results of the last verifications of its instruments.
     pub verified: Vec<Verification>,
 }
 
-/// What a verification of an instrument against gauge blocks showed.
+/// Result of a verification against gauge blocks.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Verification {
     /// Its name in the configuration.
     pub instrument: String,
     /// `seq` of the entry `armed` that opened it.
     pub series: Seq,
-    /// When it was closed.
+    /// Wall time of its end.
     pub at: WallMicros,
-    /// What came out.
+    /// Outcome of the verification.
     pub outcome: Outcome,
-    /// The error furthest from zero, and the block at which it was shown.
+    /// The error furthest from zero, and the block where it occurred.
     pub worst: Option<(Quantity, Measured)>,
 }
 
-/// Everything that was wanted, up to the last entry.
+/// The data of all chosen series, up to the last entry.
 #[derive(Debug, Clone)]
 pub struct Gathered {
-    /// Random id, in the first entry of every segment.
+    /// Identity of the journal.
     pub journal: JournalId,
-    /// Its first entry.
+    /// Number of its first entry.
     pub first: Seq,
-    /// The last entry that was read.
+    /// Number of the last entry that was read.
     pub last: Seq,
-    /// When that was.
+    /// Wall time of that entry.
     pub last_at: WallMicros,
-    /// The digest of its line.
+    /// Digest of that entry's line.
     pub digest: Digest,
-    /// The wanted series, in the order in which they were opened.
+    /// The chosen series, in the order in which they were opened.
     pub series: Vec<Record>,
-    /// Every series that there is: its id.
+    /// The ids of all series.
     pub known: Vec<Seq>,
 }
 
-/// Which series are wanted: of each that is opened, its id, when, and what it judges by.
+/// Chooses series. It is called for each that is opened, with its id, time and specification.
 pub type Wants<'w> = dyn FnMut(Seq, WallMicros, &ArmedSpec) -> bool + 'w;
 
-/// Gathers.
+/// Collects the data of a report.
 pub struct Gathering<'w> {
     wants: Box<Wants<'w>>,
     journal: Option<JournalId>,
     first: Option<Seq>,
     last: Option<(Seq, WallMicros, Digest)>,
     known: Vec<Seq>,
-    /// The wanted series and the verifications that are not settled.
+    /// The chosen series and the verifications that may still change.
     ledger: Ledger<Whole>,
-    /// Of the wanted series.
+    /// Data of the chosen series.
     records: BTreeMap<Seq, Record>,
     ports: HashMap<String, Attached>,
     zeros: HashMap<String, (Seq, WallMicros, Zeroed)>,
@@ -85,7 +85,7 @@ pub struct Gathering<'w> {
 }
 
 impl<'w> Gathering<'w> {
-    /// Of the series that `wants` says yes to.
+    /// For the series that `wants` accepts.
     pub fn new(wants: impl FnMut(Seq, WallMicros, &ArmedSpec) -> bool + 'w) -> Self {
         Self {
             wants: Box::new(wants),
@@ -202,8 +202,8 @@ impl<'w> Gathering<'w> {
         self.records.insert(stamped.seq, record);
     }
 
-    /// Keeps an entry that is about a series, or about the station at which one is open. A note may be about one that
-    /// is settled.
+    /// Keeps an entry about a series, or about a station with an open series. A note may be about a series that is
+    /// final.
     fn keep(&mut self, stamped: &Stamped) {
         let (series, at) = (stamped.series(), stamped.entry.station());
         let is_note = matches!(stamped.entry, Entry::Said(SaidEntry::Noted(_)));
@@ -221,7 +221,7 @@ impl<'w> Gathering<'w> {
         }
     }
 
-    /// All that was gathered; `None` of a journal without an entry or a name.
+    /// The collected data; `None` for a journal without an entry or identity.
     pub fn finish(self) -> Option<Gathered> {
         let (last, last_at, digest) = self.last?;
         let mut records = self.records;
@@ -242,7 +242,7 @@ impl<'w> Gathering<'w> {
     }
 }
 
-/// What a series that verified instruments showed of each.
+/// The results for each instrument of a series of gauge blocks.
 fn verifications(
     series: &Series<Whole>,
     at: WallMicros,
@@ -253,7 +253,7 @@ fn verifications(
         return Vec::new();
     }
     let mut worst: Option<(Quantity, Measured)> = None;
-    // a slip that was retracted, or that a zero made doubtful, is no error of the instrument
+    // A reading that was retracted or doubted is no error of the instrument.
     let counted = series.readings.iter();
     for entered in counted.filter(|one| one.disposition == Disposition::Counted) {
         let slot = entered.kept.reading.slot.as_ref();

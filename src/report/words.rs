@@ -1,4 +1,4 @@
-//! What a report says in words: times, deviations, outcomes, fates.
+//! The words of a report: times, deviations, outcomes, dispositions.
 
 use super::facts::{Facts, ReportReading};
 use crate::entry::ledger::Disposition;
@@ -8,7 +8,7 @@ use crate::quantity::{Decimal, Quantity, Unit, WallMicros};
 use crate::spec::wire as gauges;
 use crate::spec::{Decision, Order, Purpose, Verdict, WireSize, ZeroPolicy};
 
-/// `09:14:03` on the day of the opening and with its offset, else in full.
+/// The time: `09:14:03` on the day and at the offset of the opening, otherwise in full.
 pub(super) fn time_of_day(at: WallMicros, facts: &Facts) -> String {
     let (text, opened) = (at.local(&facts.zone), facts.record.series.opened);
     let first = opened.local(&facts.zone);
@@ -19,7 +19,7 @@ pub(super) fn time_of_day(at: WallMicros, facts: &Facts) -> String {
     }
 }
 
-/// With at least `fewest` decimals, and no more than it needs.
+/// A quantity with at least `fewest` decimals, and no more than needed.
 pub(super) fn shown(quantity: Quantity, unit: Unit, fewest: u8) -> String {
     match quantity.shortest_in(unit, fewest) {
         Some(digits) => format!("{digits} {unit}"),
@@ -27,7 +27,7 @@ pub(super) fn shown(quantity: Quantity, unit: Unit, fewest: u8) -> String {
     }
 }
 
-/// A value with its sign: `+0.01`, `-0.02`, `0.00`, in the unit and with the digits of the reading.
+/// The deviation with its sign, in the unit and digits of the reading: `+0.01`, `-0.02`, `0.00`.
 pub(super) fn deviation(row: &ReportReading) -> Option<String> {
     let deviation = row.slot()?.deviation?;
     let value = row.reading.value;
@@ -35,7 +35,7 @@ pub(super) fn deviation(row: &ReportReading) -> Option<String> {
     Some(signed(deviation, &text))
 }
 
-/// With a plus before what lies above zero, and a real minus before what lies below.
+/// A text with a plus if the quantity is above zero, and a typographic minus if it is below.
 pub(super) fn signed(quantity: Quantity, text: &str) -> String {
     match quantity.base() {
         1.. => format!("+{text}"),
@@ -44,17 +44,17 @@ pub(super) fn signed(quantity: Quantity, text: &str) -> String {
     }
 }
 
-/// `1.645` of 1645.
+/// Thousandths as a decimal: `1.645` for 1645.
 pub(super) fn thousandths(milli: u32) -> String {
     Decimal::new(i64::from(milli), 3).to_string()
 }
 
-/// `1.97` of 197.
+/// Hundredths as a decimal: `1.97` for 197.
 pub(super) fn hundredths(of: u32) -> String {
     Decimal::new(i64::from(of), 2).to_string()
 }
 
-/// The shape that stands before a verdict, so that it can be read without colour; as in the pictures.
+/// The shape before a verdict, the same as in pictures, so that verdicts differ without colour.
 pub(super) const fn shape(verdict: Verdict) -> &'static str {
     match verdict {
         Verdict::Pass => "●",
@@ -73,7 +73,7 @@ pub(super) const fn class(verdict: Verdict) -> &'static str {
     }
 }
 
-/// What came out of a series: its word, its class, the shape before it.
+/// Outcome of a series: word, class, and shape before it.
 pub(super) const fn outcome(
     outcome: Option<Outcome>,
 ) -> (&'static str, &'static str, &'static str) {
@@ -86,7 +86,7 @@ pub(super) const fn outcome(
     }
 }
 
-/// What came out, as a sentence: `All 10 readings of 5 pieces passed.`
+/// The outcome as a sentence: `All 10 readings of 5 pieces passed.`
 pub(super) fn outcome_sentence(facts: &Facts) -> String {
     let tally = facts.tally;
     let counted = tally.passed + tally.failed + tally.unsure;
@@ -125,12 +125,12 @@ pub(super) fn outcome_sentence(facts: &Facts) -> String {
     format!("{said}{failed}{}.", after(tally))
 }
 
-/// `5 passed, 1 failed`.
+/// The tally in words: `5 passed, 1 failed`.
 pub(super) fn tallied(facts: &Facts) -> String {
     tally(facts.tally)
 }
 
-/// Why a reading does not count, in words; `None` if it does.
+/// Why a reading does not count, in words; `None` if it counts.
 pub(super) fn why_not_counted(facts: &Facts, row: &ReportReading) -> Option<String> {
     let hinted = |hint: Option<&String>| hint.map_or(String::new(), |hint| format!(": {hint}"));
     match row.disposition {
@@ -164,7 +164,7 @@ pub(super) fn why_not_counted(facts: &Facts, row: &ReportReading) -> Option<Stri
     }
 }
 
-/// `1 reading`, `5 readings`.
+/// A number with its noun: `1 reading`, `5 readings`.
 pub(super) fn count(of: usize, what: &str) -> String {
     if of == 1 {
         format!("1 {what}")
@@ -173,12 +173,12 @@ pub(super) fn count(of: usize, what: &str) -> String {
     }
 }
 
-/// `1 series`, `6 series`.
+/// A number of series: `1 series`, `6 series`.
 pub(super) fn series(of: usize) -> String {
     format!("{of} series")
 }
 
-/// The wire in both of its sizes.
+/// The wire with area and gauge.
 pub(super) fn wire(wire: &WireSize) -> String {
     if wire.gauge.is_some() {
         return wire.to_string();
@@ -197,7 +197,7 @@ pub(super) fn wire(wire: &WireSize) -> String {
     }
 }
 
-/// Why pieces were measured.
+/// The purpose in words.
 pub(super) const fn purpose(purpose: Purpose) -> &'static str {
     match purpose {
         Purpose::FirstOff => "first off: the first pieces of a tool that was set up",
@@ -210,7 +210,7 @@ pub(super) const fn purpose(purpose: Purpose) -> &'static str {
     }
 }
 
-/// In which order slots were measured.
+/// The order of measuring in words.
 pub(super) const fn order(order: Order) -> &'static str {
     match order {
         Order::ByAxis => "all pieces on one axis, then on the next",
@@ -219,7 +219,7 @@ pub(super) const fn order(order: Order) -> &'static str {
     }
 }
 
-/// The rule by which values were judged.
+/// The decision rule in words.
 pub(super) fn decision(decision: Decision) -> String {
     match decision {
         Decision::Simple => {
@@ -232,7 +232,7 @@ pub(super) fn decision(decision: Decision) -> String {
     }
 }
 
-/// When zeros were required, and their limit.
+/// When zeros are required, and their limit.
 pub(super) fn zeros(policy: &ZeroPolicy) -> String {
     let minutes = policy.every.map(|every| every.as_secs() / 60);
     let asked: Vec<String> = [
@@ -263,7 +263,7 @@ pub(super) fn zeros(policy: &ZeroPolicy) -> String {
     )
 }
 
-/// What a zero was for.
+/// The role of a zero in words.
 pub(super) const fn zero_role(role: ZeroRole) -> &'static str {
     match role {
         ZeroRole::Opening => "opening",

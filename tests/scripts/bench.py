@@ -1,7 +1,7 @@
-"""A made-up bench whose instruments stand on pseudo-terminals, and a real tallyjaw reading them.
+"""A made-up bench with instruments on pseudo-terminals, read by a real tallyjaw.
 
-Standard library only, and nothing of tallyjaw's own code: what stands here is what any other
-program would have to know.
+It uses the standard library and none of tallyjaw's code, so it knows only what any other program
+would have to know.
 """
 
 import hashlib
@@ -82,7 +82,7 @@ zero = {{ before_first = true, closing = true }}
 
 
 class Lines:
-    """JSON objects, a line each, from a Unix socket."""
+    """JSON objects from a Unix socket, one on each line."""
 
     def __init__(self, path):
         self.socket = socket.socket(socket.AF_UNIX)
@@ -103,7 +103,7 @@ class Lines:
 
 
 class Bench:
-    """The files, our ends of the lines and the daemon; leave it by `with`."""
+    """The files, the instruments and the daemon; used with `with`."""
 
     def __init__(self, binary, plans):
         plans = "".join(PLAN.format(**plan) for plan in plans)
@@ -143,7 +143,7 @@ class Bench:
         self.folder.cleanup()
 
     def kill(self):
-        """As if the power went."""
+        """Kills the daemon, as a power cut would."""
         self.daemon.kill()
         self.daemon.wait()
 
@@ -158,14 +158,14 @@ class Bench:
                 time.sleep(0.01)
 
     def press(self, frame, instrument="caliper-1"):
-        """One press; the same value twice within 150 ms would be taken for a bouncing key."""
+        """Sends one press. The same value again within 150 ms would count as a bouncing key."""
         if frame == self.sent.get(instrument):
             time.sleep(0.2)
         self.sent[instrument] = frame
         os.write(self.ends[instrument][0], frame)
 
     def call(self, method, **params):
-        """One JSON-RPC call on the control socket; gives its result."""
+        """Makes a JSON-RPC call on the control socket, and returns its result."""
         control = self.connect("control.sock")
         control.send({"jsonrpc": "2.0", "id": 1, "method": method, "params": params})
         answer = control.next()
@@ -183,7 +183,7 @@ class Bench:
 
 
 class Feed:
-    """Everything in the journal from its first entry on, one after another."""
+    """Every entry of the journal, from the first on."""
 
     def __init__(self, bench):
         self.seen = []
@@ -191,7 +191,7 @@ class Feed:
         self.connect(bench)
 
     def connect(self, bench):
-        """Goes on behind what was seen, also at another daemon with the same journal."""
+        """Continues after the entries seen so far, also with another daemon of the same journal."""
         self.lines = bench.connect("feed.sock")
         hello = self.lines.next()
         assert hello["kind"] == "hello" and hello["v"] == 1, hello
@@ -212,14 +212,14 @@ class Feed:
         return line, json.loads(line)
 
     def until(self, kind):
-        """Passes over what comes before the first `kind`."""
+        """Skips entries up to the first `kind`."""
         while True:
             _, entry = self.read()
             if entry["kind"] == kind:
                 return entry
 
     def expect(self, kind, **fields):
-        """The next entry is this, with these fields among its own; `None` means left out."""
+        """Asserts the kind and these fields of the next entry; `None` means that the field is left out."""
         _, entry = self.read()
         got = {name: entry.get(name) for name in fields}
         assert entry["kind"] == kind and got == fields, f"want {kind} {fields}, got {entry}"
@@ -227,7 +227,7 @@ class Feed:
 
 
 def assert_chained(lines):
-    """`seq` without gaps, and `prev` the SHA-256 of the line before, without its newline."""
+    """Asserts that `seq` has no gaps, and that `prev` is the SHA-256 of the line before without its newline."""
     before = None
     for at, line in enumerate(lines):
         entry = json.loads(line)

@@ -2,9 +2,9 @@
 
 Usage: bench_day.py TALLYJAW
 
-Every entry of the journal is expected here, one after another, with its main fields; one too many or too few fails.
-What goes wrong that day: a card of something else, a nest that is not for the wire, a height measured askew and taken
-back with the pedal, a power cut in the middle of a series, a width retracted by closing the jaws twice, and jaws with
+Every entry of the journal is listed here with its main fields. An additional or missing entry fails.
+What goes wrong that day: a card that is none, a nest for another wire, a height measured askew and
+retracted with the pedal, a power cut in the middle of a series, a width retracted by closing the jaws twice, and jaws with
 a chip between them that put four readings in doubt.
 """
 
@@ -181,14 +181,14 @@ LIMITS = {  # nominal and tolerance in micrometres; a minimum in newtons
 
 
 class Day(Bench):
-    """The bench, and what its operators do with both hands full."""
+    """The bench, and its operators, who have no hand free for a keyboard."""
 
     def __init__(self, binary):
         files = {"sheets.toml": SHEETS, "tools.toml": TOOLS, "plans.toml": PLANS}
         self.set_up(binary, INSTRUMENTS, files, lambda ports: CONFIG.format(**ports))
 
     def open_up(self):
-        """The daemon starts, and opens every port in whatever order they answer."""
+        """The daemon starts and opens every port, in any order."""
         self.feed.expect("started")
         attached = [self.feed.expect("attached", station=STATION)["instrument"] for _ in INSTRUMENTS]
         assert sorted(attached) == sorted(INSTRUMENTS), attached
@@ -221,7 +221,7 @@ class Day(Bench):
         return self.feed.expect("zeroed", instrument=instrument, series=self.series, role=role, ok=ok)["seq"]
 
     def measure(self, piece, axis, text, verdict="pass", instrument="caliper-1"):
-        """One reading: where it goes, by which limits it is judged, and what comes out."""
+        """One reading: its slot, its limits, and its verdict."""
         frame = f"{text}\r".encode()
         self.press(frame, instrument)
         limits = LIMITS[self.terminal, axis]
@@ -248,7 +248,7 @@ class Day(Bench):
 
 
 def reference_pieces(day):
-    """Two pieces out of a known-good harness: no tool of ours."""
+    """Two pieces out of a known-good harness, without a tool."""
     day.operator("Ada")
     day.arm("pump-ref", operator="Ada", purpose="reference", terminal="QF-250-F", tool=None)
     day.zero("opening")
@@ -292,7 +292,7 @@ def own_pieces(day):
 
 
 def moved_zero(day):
-    """A chip between the jaws: the closing zero is off, and takes the readings with it."""
+    """A chip between the jaws: the closing zero is off, and puts the readings in doubt."""
     day.operator("Ben")
     day.tool("T-07/1.0", tool="T-07", nest="1.0", as_planned=False, series=None)
     armed = day.arm("valve-own", operator="Ben")
@@ -317,7 +317,7 @@ def moved_zero(day):
 
 
 def repair(day):
-    """A repair-class tool is warned of; one of its crimps is too high."""
+    """A warning about a repair-class tool; one of its crimps is too high."""
     day.refused("tj/arm/lamp-repair", "T-07")  # it is still in the hand
     day.tool("R-02", tool="R-02", **{"class": "repair"}, as_planned=False, series=None)
     armed = day.arm("lamp-repair", operator="Ben", terminal="QF-187-F")

@@ -2,8 +2,8 @@
 
 Usage: cross_check.py TALLYJAW [SETS]     (needs numpy and scipy, see requirements.txt)
 
-Each set is whole steps of a caliper, 3 to 60 of them, from a seed. Exit code 1 on the first figure that
-differs, or that has a value on one side only.
+Each set has 3 to 60 readings in whole resolution steps, from a seed. Exit code 1 on the first figure that
+differs or has a value on one side only.
 """
 
 import json

@@ -1,10 +1,10 @@
-"""Exports of one journal read by two engines that share nothing with us, against the journal's own lines.
+"""Compares exports, read by two independent query engines, with the lines of the journal.
 
 Usage: engines.py TALLYJAW [READINGS]      (run by engines.sh, which installs duckdb and polars)
 
-Counts and exact sums by station, axis, verdict and standing must be equal: from the lines by this program,
-from CSV and Parquet by both engines. So must every text, however it looks. And what an engine has saved anew, with
-snappy and without our metadata, is held against a kept journal by its question.
+Counts and exact sums by station, axis, verdict and standing must be equal: computed from the lines by this program,
+and from CSV and Parquet by both engines. Every text must be equal too. A file that an engine has saved again, with
+snappy and without our metadata, is verified against a stored journal.
 """
 
 import collections
@@ -37,7 +37,7 @@ def tallyjaw(folder, *arguments):
 
 
 def of_lines(path):
-    """What the journal itself amounts to: for each group how many, and the sums of nanometres and millinewtons."""
+    """Counts of each group from the journal, with sums of nanometres and millinewtons."""
     operators, rows, later = {}, {}, {}
     with open(path, encoding="utf-8", newline="") as file:
         for line in file:
@@ -68,7 +68,7 @@ def same(name, got, want):
 
 
 def unguarded(text):
-    """What docs and `export --help` say of the apostrophe."""
+    """The rule about the apostrophe in the docs and `export --help`."""
     if text is not None and len(text) > 1 and text[0] == "'" and text[1] in "=+-@\t\r\n'":
         return text[1:]
     return text
@@ -124,7 +124,7 @@ def polars_csv(path):
 
 
 def python_csv(path):
-    """The reader of the standard library, by RFC 4180; and every line ends as the RFC says."""
+    """Reads CSV with the standard library by RFC 4180, and checks the line ends."""
     out = collections.defaultdict(lambda: (0, 0, 0))
     with open(path, encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file, strict=True):
@@ -145,7 +145,7 @@ def header(path):
 
 
 def shown(text):
-    """A text with everything that could steer a terminal or a reader's eye as an escape: so it stands in CSV."""
+    """A text as CSV has it: characters that could steer a terminal or mislead a reader are escapes."""
     short = {"\t": "\\t", "\r": "\\r", "\n": "\\n"}
     steers = "\u061c\u200e\u200f\ufff9\ufffa\ufffb" + "".join(
         map(chr, [*range(0x2028, 0x202F), *range(0x2066, 0x2070)]))
@@ -154,12 +154,12 @@ def shown(text):
 
 
 def as_in_csv(want):
-    """In CSV an empty text and none are the same, and nothing steers a reader's eye."""
+    """In CSV an empty and a missing text are the same, and misleading characters are escapes."""
     return without_empty({tuple(part and shown(part) for part in key): sums for key, sums in want.items()})
 
 
 def without_empty(want):
-    """In CSV an empty text and none are the same."""
+    """In CSV an empty and a missing text are the same."""
     out = collections.defaultdict(lambda: (0, 0, 0))
     for key, sums in want.items():
         key = tuple(part or None for part in key)
@@ -174,7 +174,7 @@ def verified(folder, *arguments):
 
 
 def saved_anew():
-    """A typed table that an engine has written again, whole and without a series."""
+    """A typed table that an engine has saved again, complete and without one series."""
     kept = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "journals", "V1_EVERY_KIND", "journal")
     with tempfile.TemporaryDirectory() as folder:
         shutil.copytree(kept, os.path.join(folder, "state", "journal"))

@@ -2,7 +2,7 @@
 
 Usage: examples.py TALLYJAW      (run by examples.sh, which installs what they need)
 
-What each prints is compared with the journal, whole: no entry missing, and doubles only where a program was killed.
+The complete output of each is compared with the journal: no entry is missing, and repeats follow kills only.
 """
 
 import collections
@@ -83,10 +83,10 @@ def wait_for(what, is_so):
 
 
 class Program:
-    """A program that goes on where it was, each time it is started; all that it prints is kept."""
+    """A program that continues where it was whenever it is started. All of its output is kept."""
 
     def __init__(self, folder, name, command, where=None):
-        """`where` tells which entry it has handled last, or None."""
+        """`where` returns the last entry that it has handled, or None."""
         self.name, self.command, self.kills, self.where = name, [str(word) for word in command], 0, where
         self.out, self.err = folder / f"{name}.out", folder / f"{name}.err"
         self.start()
@@ -97,7 +97,7 @@ class Program:
             self.process = subprocess.Popen(self.command, stdout=out, stderr=err, start_new_session=True)
 
     def end(self):
-        """It and what it has started, as if the power went."""
+        """Kills the program and its children, as a power cut would."""
         RUNNING.remove(self)
         with contextlib.suppress(ProcessLookupError):  # it has ended by itself
             os.killpg(self.process.pid, signal.SIGKILL)
@@ -131,7 +131,7 @@ class Shop(bench.Bench):
             self.daemon = subprocess.Popen(self.command("serve"), stdout=log, stderr=log)
 
     def broker(self):
-        """With the configuration and the rules of examples/, at a port and in a folder of its own."""
+        """Uses the configuration and rules of examples/, with its own port and folder."""
         conf = (EXAMPLES / "broker.conf").read_text().replace("listener 8883", f"user root\nlistener {self.port} 127.0.0.1")
         conf = conf.replace("/etc/mosquitto/", f"{self.root}/").replace("/var/lib/mosquitto/", f"{self.root}/")
         (self.root / "broker.conf").write_text(conf)
@@ -149,13 +149,13 @@ class Shop(bench.Bench):
         return Program(self.root, "broker", ["mosquitto", "-c", self.root / "broker.conf"])
 
     def publish(self, user, topic, *more):
-        """A message of somebody else, by the broker's own client; what came of it."""
+        """Publishes a foreign message with the broker's own client, and returns the result."""
         words = ["mosquitto_pub", "-V", "mqttv5", "-h", "localhost", "-p", str(self.port), "--cafile", self.root / "broker.pem",
                  "-u", user, "-P", f"of {user}", "-q", "1", "-t", topic, "-m", "{}", *more]
         return subprocess.run(words, capture_output=True, text=True, timeout=bench.PATIENCE_S)
 
     def height(self):
-        """Some of them too low or too high, never the same twice in a row."""
+        """Heights, of which some are too low or too high. Consecutive ones differ."""
         self.heights += 1
         self.press(f"+1.{55 + self.heights * 5 % 14}\r".encode())
 
@@ -183,7 +183,7 @@ def entries(shop):
 
 
 def followed(journal, entry, value):
-    """The line of follow.py and follow.mjs, which differ in the zeros at a number's end."""
+    """A line of follow.py and follow.mjs, which differ in trailing zeros of numbers."""
     words = [f"{journal}/{entry['seq']}", entry.get("station", "-"), entry["kind"]]
     if entry["kind"] == "reading":
         words += [entry.get("terminal", "-"), entry.get("axis", "-"), value, entry["unit"]]
@@ -192,13 +192,13 @@ def followed(journal, entry, value):
 
 
 def digits(line):
-    """The number as the journal has it, zeros and all."""
+    """The number with the zeros that the journal has."""
     found = re.search(rb'"value":([-0-9.]+)', line)
     return found and found[1].decode()
 
 
 def assert_each_once(program, want):
-    """In order; one double at most for each kill, next to its first."""
+    """Asserts the order. Each kill may cause one repeat, next to the first."""
     got = program.lines()
     once = [line for at, line in enumerate(got) if at == 0 or line != got[at - 1]]
     assert once == want, f"{program.name}: " + next(
@@ -209,14 +209,14 @@ def assert_each_once(program, want):
 
 
 def reached(shop, programs):
-    """Every program has handled all that there is."""
+    """Waits until every program has handled all entries."""
     last = len(shop.journal_lines())
     for program in programs:
         wait_for(f"{program.name} is at {last}", lambda: program.where() == last)
 
 
 def under_fire(shop, feed, programs, broker):
-    """A run of crimps, while one after another is killed in the midst of it; all are at work when it begins."""
+    """Measures crimps while the programs are killed one after another. All run at the beginning."""
     for turn in range(ROUNDS):
         reached(shop, programs)
         for piece in range(18):
@@ -236,7 +236,7 @@ def under_fire(shop, feed, programs, broker):
 
 
 def forgotten(shop, feed, benches):
-    """The broker forgets the table's session while it is down; the first and last entry that it never gets."""
+    """The broker loses the table's session while it is down. Returns the first and last entry that it never gets."""
     reached(shop, [benches])
     first = len(shop.journal_lines()) + 1
     benches.end()
@@ -264,7 +264,7 @@ def own_crimps(shop, feed):
 
 
 def scrape_and_alerts(shop):
-    """The checker's word, the alerts played, and a real scraper's figures beside the journal's."""
+    """Checks the rules, plays the alerts, and compares a real scraper's figures with the journal."""
     for words in (["check", "config", "scrape.yml"], ["test", "rules", "alerts_test.yml"]):
         done = subprocess.run(["promtool", *words], cwd=EXAMPLES, capture_output=True, text=True)
         assert done.returncode == 0, done.stdout + done.stderr
@@ -304,7 +304,7 @@ def scrape_and_alerts(shop):
 
 
 def what_became(told):
-    """The readings of the journal with what later entries say of them."""
+    """The readings of the journal with their final standing."""
     readings = {entry["seq"]: dict(entry) for entry in told if entry["kind"] == "reading"}
     for entry in told:
         if entry["kind"] in ("doubted", "retracted"):
@@ -314,7 +314,7 @@ def what_became(told):
 
 
 def table_of_benches(shop, program, before_end, gap):
-    """After the end: every reading once, with what became of it, a bench that is off, and the gap."""
+    """At the end: every reading once with its final standing, a bench that is off, and the gap."""
     told, lines = entries(shop), shop.journal_lines()
     journal = told[0]["journal"]
     names = ["seq", "at", "station", "series", "piece", "terminal", "axis", "unit", "verdict", "standing"]
@@ -341,7 +341,7 @@ def table_of_benches(shop, program, before_end, gap):
 
 
 def table_of_days(told):
-    """What daily.py is to print, by the standard library from the journal's lines."""
+    """The expected output of daily.py, computed from the lines of the journal."""
     closed = {entry["series"] for entry in told if entry["kind"] == "completed"}
     rows = collections.defaultdict(list)
     for entry in what_became(told).values():
@@ -361,7 +361,7 @@ def table_of_days(told):
 
 
 def daily(shop):
-    """The table's cells; then that a later day is none of them."""
+    """Checks the cells of the table, and that a later day is not among them."""
     want = table_of_days(entries(shop))
     lake = str(shop.root / "lake")
     printed = [line.split() for line in run("daily.py", lake)]
@@ -383,7 +383,7 @@ def run(example, *arguments):
 
 
 def another_journal(shop, programs):
-    """The daemon is set up anew while nobody looks; then a copy that ends earlier."""
+    """The daemon gets a new journal while no program runs; then one restored from an earlier copy."""
     os.rename(shop.root / "state", shop.root / "state-before")
     shop.start()
     feed = bench.Feed(shop)

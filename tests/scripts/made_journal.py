@@ -1,7 +1,7 @@
-"""A journal with many readings, made without tallyjaw: chained to nothing, since nobody verifies it.
+"""A journal with many readings, made without tallyjaw. It has no chain, because it is not verified.
 
 Its series take turns between lengths and forces at two stations; some readings are doubted, some retracted,
-some never counted, some were measured outside of a series; people have names that break careless files.
+some never counted, some were measured outside a series; names have characters that careless programs mishandle.
 """
 
 import itertools
@@ -17,7 +17,7 @@ NAMES = ["mara", "=2+5+cmd|' /C calc'!A0", 'jon "the \'hand\'", jr.', "-ines", "
 
 
 def armed_bodies():
-    """The first `armed` lines of the kept journal, of a height and of a pull force, without their headers."""
+    """The first `armed` lines of the stored journal, for a height and for a pull force, without their headers."""
     found = {}
     for name in sorted(os.listdir(KEPT)):
         with open(os.path.join(KEPT, name), encoding="utf-8") as file:
@@ -31,7 +31,7 @@ def armed_bodies():
 
 
 def at(number):
-    """A time that moves on by a second an entry, over some days."""
+    """Times that advance by a second for each entry, over some days."""
     seconds = number // 1000
     day, rest = divmod(seconds, 86400)
     return (f"2026-11-{1 + day % 28:02}T{rest // 3600:02}:{rest // 60 % 60:02}:{rest % 60:02}"
@@ -39,7 +39,7 @@ def at(number):
 
 
 def entries(readings, pieces, step=1):
-    """The lines of a journal; `step` is how many milliseconds pass from entry to entry."""
+    """The lines of a journal; `step` is the number of milliseconds between entries."""
     seq = 0
     bodies = armed_bodies()
 
@@ -105,7 +105,7 @@ def reading(station, series, piece, bits, force):
 
 
 def make(folder, readings, pieces=100, step=1):
-    """A configuration and a journal in `folder`; the path of the journal's one file."""
+    """Makes a configuration and a journal in `folder`. Returns the path of its only file."""
     journal = os.path.join(folder, "state", "journal")
     os.makedirs(journal)
     with open(os.path.join(folder, "tallyjaw.toml"), "w", encoding="utf-8") as file:

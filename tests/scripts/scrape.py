@@ -1,4 +1,4 @@
-"""The page's figures, read by the parser of OpenMetrics that its own people keep.
+"""The page's metrics, read by the official parser of OpenMetrics.
 
     tests/scripts/scrape.sh [TALLYJAW]      # in ./check
 """

@@ -1,4 +1,4 @@
-"""The guest's files as an archive that the kernel unpacks at boot (cpio, newc), made without being root.
+"""The files of the guest as an archive that the kernel unpacks at boot (cpio, newc). Making it does not need root.
 
 busybox, udev, the kernel's modules, the program and the libraries that these need.
 """
@@ -30,7 +30,7 @@ GROUP = "root:x:0:\ntty:x:5:\ndisk:x:6:\ndialout:x:20:bench\nbench:x:1000:\nvisi
 
 
 class Archive:
-    """A cpio archive in the making."""
+    """A cpio archive that is being made."""
 
     def __init__(self):
         self.parts = []

@@ -1,7 +1,7 @@
-"""A virtual machine with USB adapters of the kernel's real driver, and what is at their other ends.
+"""A virtual machine with USB adapters for the kernel's real driver, and the instruments behind them.
 
-In: what to plug, pull, send and run. Out: what the guest's commands, the daemon's feed and the
-instruments' lines gave. Nothing in here knows what is right.
+In: what to plug, pull, send and run. Out: the output of the guest's commands, the daemon's feed and the
+instruments' lines. This file does not judge any of it.
 """
 
 import base64
@@ -23,11 +23,11 @@ KERNEL_ARGUMENTS = "console=ttyS0 quiet panic=-1 tsc=reliable no_timer_check mit
 
 
 class Failed(Exception):
-    """Something did not come; with what came instead."""
+    """An expected event did not come; holds what came instead."""
 
 
 def wait_until(done, what, said=lambda: ""):
-    """Asks until `done` gives something; for what has no event to wait for."""
+    """Repeats `done` until it returns something, where there is no event to wait for."""
     deadline = time.monotonic() + PATIENCE_S
     while not (found := done()):
         if time.monotonic() > deadline:
@@ -50,7 +50,7 @@ def connect(path):
 
 
 class Incoming:
-    """Bytes from a socket, gathered by a thread so that the machine never waits for us."""
+    """Bytes of a socket, collected by a thread so that the machine never waits."""
 
     def __init__(self, end):
         self.end = end
@@ -73,7 +73,7 @@ class Incoming:
                 return
 
     def take(self, find, what):
-        """Waits until `find(bytes)` gives how many to take; takes them."""
+        """Waits until `find(bytes)` returns a number, and takes that number of bytes."""
         deadline = time.monotonic() + PATIENCE_S
         with self.changed:
             while not (count := find(self.gathered)):
@@ -89,7 +89,7 @@ class Incoming:
         return self.take(lambda got: got.find(b"\n") + 1, what)
 
     def now(self):
-        """Takes what is there."""
+        """Takes the bytes that are there."""
         with self.changed:
             taken = bytes(self.gathered)
             self.gathered.clear()
@@ -97,7 +97,7 @@ class Incoming:
 
 
 class Adapter:
-    """An adapter and the instrument at its cable; both stay the same over a replug."""
+    """An adapter and the instrument at its cable. Both survive a replug."""
 
     def __init__(self, name, serial, end):
         self.name = name
@@ -110,7 +110,7 @@ class Adapter:
 
 
 class Machine:
-    """A booted machine; leave it by `with`."""
+    """A booted machine; used with `with`."""
 
     def __init__(self, kernel, archive, disk, logs):
         self.logs = pathlib.Path(logs)
@@ -156,7 +156,7 @@ class Machine:
         return self
 
     def __exit__(self, *_):
-        """Ends the machine at once, as a power cut does: what its kernel had not written is gone."""
+        """Stops the machine at once, as a power cut does: unwritten data of its kernel is lost."""
         self.process.kill()
         self.process.wait()
         self.folder.cleanup()
@@ -219,13 +219,13 @@ class Machine:
         self.wait_in_guest("! ls /dev/ttyUSB*")
 
     def requests_to_adapters(self):
-        """What the kernel asked of the adapters: speed, frame, DTR and RTS; a line each."""
+        """Settings that the kernel made at the adapters: speed, frame, DTR and RTS; one on each line."""
         return (self.logs / "usb").read_text(errors="replace")
 
     # Commands in the guest.
 
     def run(self, command):
-        """Runs a command of the shell as root; its exit status and what it said."""
+        """Runs a shell command as root. Returns exit status and output."""
         assert "\n" not in command
         self.commands += 1
         self.shell.end.sendall(f"{self.commands} {command}\n".encode())
@@ -235,7 +235,7 @@ class Machine:
         return int(status), said.decode(errors="replace")
 
     def must(self, command):
-        """Runs what cannot fail; what it said."""
+        """Runs a command that must succeed. Returns its output."""
         status, said = self.run(command)
         if status:
             raise Failed(f"exit status {status} of: {command}\n{said}")

@@ -1,4 +1,4 @@
-"""What a real USB-serial driver does to the daemon, one scenario a function.
+"""The daemon with a real USB-serial driver; each function is a scenario.
 
     scenarios.py CACHE KERNEL_VERSION BINARY LOGS [SCENARIO…]
 
@@ -112,7 +112,7 @@ def two_adapters_swapped_keep_their_stations(machine):
 
 
 def distrusted(shop, adapter, value, instrument="caliper-1"):
-    """A press that does not count, since its port is another adapter than before."""
+    """A press that does not count, because its port has another adapter than before."""
     adapter.send(value)
     entry = shop.wait_for("reading", instrument=instrument)
     equal(facts(entry, "standing", "reason"), {"standing": "not_counted", "reason": "another_adapter"})
@@ -304,7 +304,7 @@ def what_waited_before_the_opening_is_told_and_not_counted(machine):
 
 
 def openings_in_the_midst_of_a_stream_begin_at_a_frame(machine):
-    """Opens a port into lines that never stop, sixty times: nothing is read that was not sent."""
+    """Opens a port sixty times while lines arrive without pause: nothing is read that was not sent."""
     caliper = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
     shop = Shop(machine, "stream", by_serial("CAL-A"))
     values, wrong, pieces, repeated = 0, [], 0, 0
@@ -382,7 +382,7 @@ def a_fresh_port_that_receives_echoes_nothing_once_it_is_attached(machine):
 
 
 def a_pedal_at_rest_presses_nothing_and_keeps_no_number(machine):
-    """The modem lines of an adapter without anything behind always read as raised: a contact that rests closed."""
+    """An adapter without a device shows its modem lines as raised, like a contact that rests closed."""
     shop = Shop(machine, "pedal", by_serial("CAL-A"), more=PEDAL.format(port=by_serial("PED-1")))
     machine.plug("p", "PED-1", 5)
     caliper = machine.plug("a", "CAL-A", 1)
@@ -406,7 +406,7 @@ def a_pedal_at_rest_presses_nothing_and_keeps_no_number(machine):
 
 
 def the_power_is_cut_in_mid_series(machine):
-    """Measures until the plug of the machine is pulled by whoever called; gives what was announced."""
+    """Measures until the caller cuts the power of the machine. Returns what was announced."""
     caliper = plug(machine, "a", "CAL-A", 1, "ttyUSB0")
     shop = Shop(machine, "power", by_serial("CAL-A"))
     machine.must("sync")  # the shop's files; nothing is synced from here on but by the daemon
@@ -443,7 +443,7 @@ def the_series_goes_on_after_the_power_cut(machine, series, announced):
 
 
 def plug(machine, name, serial, socket_number, node):
-    """Plugs in and waits until udev is done with the node."""
+    """Plugs in and waits until udev has finished with the device file."""
     adapter = machine.plug(name, serial, socket_number)
     machine.wait_in_guest(f"[ \"$(stat -c %G /dev/{node})\" = dialout ] && udevadm settle")
     return adapter
@@ -503,7 +503,7 @@ def booted(kernel, archive, disk, logs):
 
 
 def tried(machine, scenario, *arguments):
-    """Runs a scenario; what it gave, or `None` where it failed, after saying all that is known."""
+    """Runs a scenario. Returns its result, or `None` if it failed, after printing everything known."""
     begun = time.monotonic()
     try:
         gave = scenario(machine, *arguments) or True

@@ -1,4 +1,4 @@
-"""A made-up shop in the guest: configuration, the daemon as the user `bench`, its feed as the host sees it."""
+"""A made-up shop in the guest: configuration, daemon as the user `bench`, and its feed on the host."""
 
 import json
 import shlex
@@ -95,11 +95,11 @@ class Shop:
         self.machine.write(f"{self.folder}/tallyjaw.toml", DAEMON + "".join(calipers) + more)
 
     def as_user(self, arguments):
-        """The shell's words for running tallyjaw as the user; `exec` keeps it the process that was started."""
+        """The shell command that runs tallyjaw as the user; with `exec` it replaces the shell."""
         return f"su {self.user} -c {shlex.quote(f'exec tallyjaw --config {self.folder}/tallyjaw.toml {arguments}')}"
 
     def tallyjaw(self, arguments):
-        """Runs a command; its exit status and what it said."""
+        """Runs a command. Returns exit status and output."""
         return self.machine.run(self.as_user(arguments))
 
     def call(self, arguments):
@@ -126,7 +126,7 @@ class Shop:
         self.lines = []
 
     def stop(self):
-        """SIGTERM; waits until daemon and watch are gone."""
+        """Sends SIGTERM and waits until daemon and watch are gone."""
         self.machine.must(f"kill $(cat {self.folder}/pid)")
         self.gone("pid")
         self.gone("watch-pid")
@@ -143,7 +143,7 @@ class Shop:
     # The feed.
 
     def next(self):
-        """The next entry; what the daemon says beside entries is passed over."""
+        """The next entry; other messages of the daemon are skipped."""
         while True:
             line = self.machine.feed.line(f"entry on the feed; so far {self.tail()}")
             message = json.loads(line)
@@ -152,14 +152,14 @@ class Shop:
                 return message
 
     def wait_for(self, kind, **fields):
-        """Passes over entries up to one of this kind with these fields."""
+        """Skips entries up to one of this kind with these fields."""
         while True:
             entry = self.next()
             if entry["kind"] == kind and all(entry.get(name) == value for name, value in fields.items()):
                 return entry
 
     def wait_for_new(self, kind):
-        """As `wait_for`, of what the daemon that runs now has entered: the feed begins with all there is."""
+        """As `wait_for`, for entries of the daemon that runs now, because the feed begins with all entries."""
         while True:
             entry = self.next()
             started = sum('"kind":"started"' in line for line in self.lines)
@@ -167,7 +167,7 @@ class Shop:
                 return entry
 
     def until(self, kind, **fields):
-        """All entries up to and with the one of this kind."""
+        """All entries up to the one of this kind, which is included."""
         entries = [self.next()]
         while not (entries[-1]["kind"] == kind and all(entries[-1].get(k) == v for k, v in fields.items())):
             entries.append(self.next())
@@ -181,7 +181,7 @@ class Shop:
         return self.wait_for("armed", station=station)["seq"]
 
     def wait_for_trouble(self, words):
-        """The only trouble there is, once it has these words."""
+        """Waits until the only trouble has these words."""
         status = self.as_user("--json status")
         self.machine.wait_in_guest(f"{status} | grep -q {shlex.quote(words)}")
         troubles = self.status()["troubles"]
