@@ -13,6 +13,7 @@ mod capture;
 mod care;
 mod check;
 pub mod diagnostic;
+pub mod edit;
 mod faults;
 pub mod import;
 mod inline;
