@@ -21,6 +21,7 @@ use crate::spec::{
 /// The contents of all files, before references are checked.
 #[derive(Debug)]
 pub(super) struct Raw {
+    pub(super) operators: Vec<String>,
     pub(super) stations: Vec<At<String>>,
     pub(super) axes: Vec<Axis>,
     pub(super) instruments: Vec<RawInstrument>,
@@ -250,6 +251,7 @@ impl Raw {
                 .filter_map(|raw| raw.plan.clone())
                 .collect(),
             tools: self.tools.iter().map(|raw| raw.tool.clone()).collect(),
+            operators: self.operators.clone(),
             instruments: instruments()
                 .filter_map(|raw| raw.instrument.clone())
                 .collect(),

@@ -46,6 +46,8 @@ pub struct Diagnostic {
     pub label: String,
     /// What to do; `None` if the label says it all.
     pub help: Option<String>,
+    /// The key that is missing there, if that is the fault.
+    pub key: Option<&'static str>,
 }
 
 /// Start of each line of a text. It is computed once, so that many faults in a long file stay fast.
@@ -103,6 +105,7 @@ impl Diagnostic {
             message,
             label,
             help,
+            key: None,
         }
     }
 

@@ -29,6 +29,8 @@ pub(super) struct Fault {
     pub(super) got: String,
     pub(super) want: String,
     pub(super) help: Option<String>,
+    /// The key that is missing there.
+    pub(super) key: Option<&'static str>,
 }
 
 impl Fault {
@@ -37,7 +39,14 @@ impl Fault {
             got: got.into(),
             want: want.into(),
             help: None,
+            key: None,
         }
+    }
+
+    /// What is wrong is that this key is not there.
+    pub(super) fn without(mut self, key: &'static str) -> Self {
+        self.key = Some(key);
+        self
     }
 
     pub(super) fn help(mut self, help: impl Into<String>) -> Self {
@@ -154,10 +163,16 @@ impl Faults {
         let Some(file) = self.files.get(place.file) else {
             return;
         };
-        let Fault { got, want, help } = fault;
+        let Fault {
+            got,
+            want,
+            help,
+            key,
+        } = fault;
         let span = place.span.clone();
         let mut warning = Diagnostic::at(&file.source, &file.lines, span, got, want, help);
         warning.severity = Severity::Warning;
+        warning.key = key;
         if self.warned.len() < MOST {
             self.warned.push((place.file, warning));
         }
@@ -188,9 +203,15 @@ impl Faults {
         let Some(file) = self.files.get_mut(place.file) else {
             return;
         };
-        let Fault { got, want, help } = fault;
+        let Fault {
+            got,
+            want,
+            help,
+            key,
+        } = fault;
         let span = place.span.clone();
-        let diagnostic = Diagnostic::at(&file.source, &file.lines, span, got, want, help);
+        let mut diagnostic = Diagnostic::at(&file.source, &file.lines, span, got, want, help);
+        diagnostic.key = key;
         let is_consequence = file.broken.contains(&diagnostic.line);
         if syntax {
             file.broken.insert(diagnostic.line);

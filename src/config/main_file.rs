@@ -1,7 +1,7 @@
 //! Reads the main file: daemon, stations, instruments, axes, and the names of the other files.
 
 use super::diagnostic::Source;
-use super::faults::{At, Fault, Faults, Role};
+use super::faults::{At, Fault, Faults, Role, quoted};
 use super::instrument::{self, RawInstrument};
 use super::sink::{self, SinkConfig};
 use super::table::Table;
@@ -22,6 +22,7 @@ pub struct MainFile {
     pub(super) page: Option<PageConfig>,
     pub(super) sinks: Vec<SinkConfig>,
     pub(super) stations: Vec<At<String>>,
+    pub(super) operators: Vec<String>,
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) axes: Vec<Axis>,
     sheets: Vec<FilePattern>,
@@ -76,6 +77,7 @@ pub fn main_file(source: &Source) -> MainFile {
     let daemon = Daemon::read(&mut root, faults_ref, base);
     let page = page::read(&mut root, faults_ref);
     let stations = stations(&mut root, faults_ref);
+    let operators = operators(&mut root, faults_ref);
     let instruments = root
         .tables(faults_ref, "instrument", "[[instrument]]")
         .into_iter()
@@ -91,6 +93,7 @@ pub fn main_file(source: &Source) -> MainFile {
         page,
         sinks,
         stations,
+        operators,
         instruments,
         axes,
         sheets: daemon.sheets,
@@ -197,6 +200,35 @@ fn stations(root: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
     }
     unique(faults, "station", names, |name| &name.value)
 }
+
+/// Those who may be chosen; a name is any text that can be seen.
+fn operators(root: &mut Table<'_>, faults: &mut Faults) -> Vec<String> {
+    let mut names = Vec::new();
+    for mut table in root.tables(faults, "operator", "[[operator]]") {
+        let name = table.required_text(faults, "name", "\"mara\"");
+        table.finish(faults);
+        names.extend(name.and_then(|name| operator(name, faults)));
+    }
+    let names = unique(faults, "operator", names, |name| &name.value);
+    names.into_iter().map(|name| name.value).collect()
+}
+
+fn operator(name: At<String>, faults: &mut Faults) -> Option<At<String>> {
+    let count = name.value.chars().count();
+    let got = if count > LONGEST_OPERATOR {
+        format!("name has {count} characters")
+    } else if name.value.trim() != name.value {
+        format!("name is {}, with blanks around it", quoted(&name.value))
+    } else {
+        return Some(name);
+    };
+    let want = format!("want a name or initials, at most {LONGEST_OPERATOR} characters");
+    faults.add(&name.place, Fault::new(got, want));
+    None
+}
+
+/// As the bench takes it.
+const LONGEST_OPERATOR: usize = 100;
 
 /// Keys of a sheet's row that are not axes.
 const RESERVED: [&str; 2] = ["wire", "sizing"];

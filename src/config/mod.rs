@@ -99,6 +99,8 @@ pub struct PageConfig {
     /// Host names that the page answers to, beside those of the loopback interface. In lower case, with a port where
     /// one was given.
     pub hosts: Vec<String>,
+    /// Whether sheets, plans, tools and operators may be changed on it.
+    pub edit: bool,
     /// Where tablets connect, if they may.
     pub tablet: Option<TabletConfig>,
 }
@@ -194,6 +196,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         .flat_map(|jobs| jobs::read(jobs, &mut faults))
         .collect();
     let raw = Raw {
+        operators: main.operators,
         stations: main.stations,
         axes: main.axes,
         instruments: main.instruments,

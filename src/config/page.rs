@@ -27,11 +27,13 @@ pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> Option<PageConf
     let given = table.texts(faults, "hosts");
     let hosts = hosts(given, faults);
     let tablet = tablet(&mut table, faults);
+    let edit = table.boolean(faults, "edit");
     table.finish(faults);
     Some(PageConfig {
         listen: listen.map_or(LISTEN, |listen| listen.value),
         hosts,
         tablet,
+        edit: edit.is_some_and(|edit| edit.value),
     })
 }
 

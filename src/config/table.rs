@@ -98,14 +98,15 @@ impl<'t> Table<'t> {
     }
 
     /// Reports that a key is missing, unless the file has broken lines where it may be.
-    pub(super) fn missing(&self, faults: &mut Faults, key: &str, want: &str) {
+    pub(super) fn missing(&self, faults: &mut Faults, key: &'static str, want: &str) {
         if !faults.is_broken(self.file) {
             let want = if key.starts_with('[') {
                 format!("want {want}") // a header, and no key
             } else {
                 format!("want {key} = {want}")
             };
-            faults.add(&self.place, Fault::new(self.lacks(key), want));
+            let fault = Fault::new(self.lacks(key), want);
+            faults.add(&self.place, fault.without(key));
         }
     }
 

@@ -9,7 +9,7 @@
 
 use crate::config::import::decode;
 use crate::config::{self, Config, DaemonConfig, Faulty, FilePattern, Files, MainFile, Source};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
@@ -70,15 +70,26 @@ impl LoadError {
 
 /// Reads the main file and all files that it names.
 pub fn load(main: &Path) -> Result<Config, LoadError> {
-    let text = read(main).map_err(|cause| LoadError::Unreadable {
-        path: main.to_path_buf(),
-        cause,
-    })?;
-    load_text(main, text)
+    let (main_file, files) = read_over(main, &Over::new())?;
+    config::assemble(main_file, &files).map_err(LoadError::Faulty)
 }
 
 /// As [`load`], with `text` as the content of the main file.
 pub fn load_text(main: &Path, text: String) -> Result<Config, LoadError> {
+    let text = BTreeMap::from([(main.to_path_buf(), text)]);
+    let (main_file, files) = read_over(main, &text)?;
+    config::assemble(main_file, &files).map_err(LoadError::Faulty)
+}
+
+/// Texts in place of what stands in files, or where there is no file yet.
+pub(super) type Over = BTreeMap<PathBuf, String>;
+
+/// All files as they would be with `over`, not yet compared with each other.
+pub(super) fn read_over(main: &Path, over: &Over) -> Result<(MainFile, Files), LoadError> {
+    let text = text_of(main, (read, over)).map_err(|cause| LoadError::Unreadable {
+        path: main.to_path_buf(),
+        cause,
+    })?;
     let mut main_file = config::main_file(&Source {
         path: main.to_path_buf(),
         text,
@@ -88,7 +99,7 @@ pub fn load_text(main: &Path, text: String) -> Result<Config, LoadError> {
     let mut group = |patterns: Patterns, main_file: &mut MainFile, read: ReadText| {
         let mut sources = Vec::new();
         for pattern in patterns(main_file).to_vec() {
-            sources.extend(read_all(&pattern, main_file, &mut seen, read));
+            sources.extend(read_all(&pattern, main_file, &mut seen, (read, over)));
         }
         sources
     };
@@ -98,7 +109,15 @@ pub fn load_text(main: &Path, text: String) -> Result<Config, LoadError> {
         tools: group(MainFile::tools, &mut main_file, read),
         jobs: group(MainFile::jobs, &mut main_file, read_cells),
     };
-    config::assemble(main_file, &files).map_err(LoadError::Faulty)
+    Ok((main_file, files))
+}
+
+/// Whether a file of this name would be read as one that `pattern` names.
+pub(super) fn would_read(pattern: &FilePattern, path: &Path) -> bool {
+    let escaped = glob::Pattern::escape(&pattern.base.to_string_lossy());
+    let whole = Path::new(&escaped).join(&pattern.pattern);
+    let pattern = glob::Pattern::new(&whole.to_string_lossy());
+    pattern.is_ok_and(|pattern| pattern.matches_path(path))
 }
 
 /// The settings of the daemon in `main`, even if that file or others have errors. That is enough to reach a daemon that
@@ -116,9 +135,9 @@ fn read_all(
     pattern: &FilePattern,
     main_file: &mut MainFile,
     seen: &mut BTreeSet<PathBuf>,
-    read: ReadText,
+    (read, over): (ReadText, &Over),
 ) -> Vec<Source> {
-    let paths = match expand(pattern) {
+    let paths = match expand(pattern, over) {
         Ok(paths) => paths,
         Err((got, help)) => {
             main_file.report(pattern, &got, "want files that are there", help);
@@ -135,7 +154,7 @@ fn read_all(
         if !seen.insert(path.clone()) {
             continue;
         }
-        match read(&path) {
+        match text_of(&path, (read, over)) {
             Ok(text) => sources.push(Source { path, text }),
             Err(cause) => {
                 let got = format!("cannot read {}: {cause}", path.display());
@@ -147,10 +166,13 @@ fn read_all(
 }
 
 /// The files of a pattern in the order of their names; at least one.
-fn expand(pattern: &FilePattern) -> Result<Vec<PathBuf>, (String, Option<String>)> {
+fn expand(pattern: &FilePattern, over: &Over) -> Result<Vec<PathBuf>, (String, Option<String>)> {
     let written = pattern.pattern.to_string_lossy();
     let whole = pattern.base.join(&pattern.pattern);
     if !written.contains(['*', '?', '[']) {
+        if over.contains_key(&whole) {
+            return Ok(vec![whole]);
+        }
         return match whole.try_exists() {
             Ok(false) => Err((format!("no file {}", whole.display()), None)),
             Ok(true) | Err(_) => Ok(vec![whole]), // Reading it will report why it cannot be read.
@@ -188,8 +210,13 @@ fn read_cells(path: &Path) -> io::Result<String> {
     Ok(decode(&bytes(path)?).0)
 }
 
+/// The text of a file as it would be with `over`.
+fn text_of(path: &Path, (read, over): (ReadText, &Over)) -> io::Result<String> {
+    over.get(path).cloned().map_or_else(|| read(path), Ok)
+}
+
 /// The text of a plain file in UTF-8.
-fn read(path: &Path) -> io::Result<String> {
+pub(super) fn read(path: &Path) -> io::Result<String> {
     String::from_utf8(bytes(path)?).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         let valid = error.as_bytes().get(..at).unwrap_or(&[]);

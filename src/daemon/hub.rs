@@ -7,6 +7,7 @@
 //! - Announcements come first, then signals and commands, so that a flood at a port cannot delay them.
 
 use super::answers::{AnswerTo, Waiting};
+use super::change::{Changed, Changing};
 use super::clock::{Alarm, Clock};
 use super::moving::ShownMoving;
 use super::outage::{Mode, UndurableFrames, no_room};
@@ -62,6 +63,7 @@ pub(super) struct Hub {
     pub(super) reloading: Reloading,
     /// Who is let in over the network.
     pub(super) gate: Option<Arc<Gate>>,
+    pub(super) changing: Changing,
     /// The last entry that was given to the journal.
     pub(super) appended: Seq,
     /// The last entry that the journal has announced as durable.
@@ -76,6 +78,7 @@ enum Came {
     Request(ControlRequest),
     Port(Arc<str>, Event),
     Loaded(Result<Box<Config>, ErrorObject>),
+    Changed(Box<Changed>),
     Time,
     SignOfLife,
 }
@@ -111,6 +114,7 @@ impl Hub {
                 Some(asked) = asked.recv(), if asks => Came::Request(asked),
                 (instrument, event) = self.ports.next(), if takes => Came::Port(instrument, event),
                 loaded = self.reloading.read(), if takes => Came::Loaded(loaded),
+                changed = self.changing.made() => Came::Changed(Box::new(changed)),
                 () = alarm.rings(wake) => Came::Time,
                 // By the clock that stands still during sleep, because a disk is not slow if the machine slept.
                 () = until(stalls) => Came::Time,
@@ -123,6 +127,7 @@ impl Hub {
                 Came::Signal(signals::SignalAction::Reload) => self.begin_reload(Vec::new()),
                 Came::Loaded(loaded) => self.loaded(loaded),
                 Came::Request(asked) => self.ask(asked.call, asked.tablet.as_deref(), asked.answer),
+                Came::Changed(changed) => self.changed(*changed),
                 Came::Port(instrument, event) => {
                     self.port(&instrument, event);
                     self.show_moving();
@@ -381,6 +386,18 @@ impl Hub {
                 self.ask_about_tablets(call, to);
                 return;
             }
+            Call::Setup => {
+                self.say_setup(to);
+                return;
+            }
+            Call::Change(change) => match self.begin_change(*change, to) {
+                Ok(()) => return,
+                Err((error, to)) => {
+                    // Who asked may be gone.
+                    let _ = to.send(Err(error));
+                    return;
+                }
+            },
             Call::Station(command) => match self.command_of(command, tablet) {
                 Ok(outcome) => {
                     self.waiting.add(self.appended, outcome, to);

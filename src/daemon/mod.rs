@@ -10,6 +10,7 @@
 )]
 
 mod answers;
+mod change;
 pub mod clock;
 pub mod files;
 mod hub;
@@ -34,6 +35,7 @@ use crate::page::{Meter, Page, PageError, Sources};
 use crate::sink;
 use crate::station::Core;
 use answers::Waiting;
+use change::Changing;
 use clock::Clock;
 use hub::Hub;
 use outage::{Mode, UndurableFrames};
@@ -226,6 +228,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         started: where_all_is.last,
         reloading: Reloading::default(),
         gate: page.as_ref().and_then(Page::gate).cloned(),
+        changing: Changing::default(),
     };
     hub.start(&mut announcements).await?;
     hub.enter_revocations();

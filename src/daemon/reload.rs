@@ -7,7 +7,7 @@ use super::answers::AnswerTo;
 use super::files::{self, LoadError};
 use super::hub::Hub;
 use super::service;
-use crate::config::Config;
+use crate::config::{Config, DaemonConfig, PageConfig, SinkConfig};
 use crate::entry::Seq;
 use crate::message::reply::{Outcome, Reload};
 use crate::message::{ErrorObject, code, left_open};
@@ -38,8 +38,26 @@ impl Reloading {
     }
 }
 
+/// What stays as it was when the daemon started.
+#[derive(Debug)]
+pub(super) struct Fixed {
+    daemon: DaemonConfig,
+    page: Option<PageConfig>,
+    sinks: Vec<SinkConfig>,
+}
+
+impl Fixed {
+    pub(super) fn of(config: &Config) -> Self {
+        Self {
+            daemon: config.daemon.clone(),
+            page: config.page.clone(),
+            sinks: config.sinks.clone(),
+        }
+    }
+}
+
 /// Why the old configuration stays in force although the new one has no errors.
-fn cannot_follow(new: &Config, old: &Config) -> Option<ErrorObject> {
+pub(super) fn cannot_follow(new: &Config, old: &Fixed) -> Option<ErrorObject> {
     let changed = if new.daemon != old.daemon {
         "the section [daemon] has changed"
     } else if new.page != old.page {
@@ -66,7 +84,7 @@ pub(super) fn tell_of_left_stations(core: &Core) {
     }
 }
 
-fn refuse(error: &LoadError) -> ErrorObject {
+pub(super) fn refuse(error: &LoadError) -> ErrorObject {
     let mut refused = ErrorObject::new(
         code::CONFIG,
         error.to_string(),
@@ -120,7 +138,7 @@ impl Hub {
     /// Puts a configuration in force. Returns its `started` entry.
     fn take_configuration(&mut self, config: Config) -> Result<Seq, ErrorObject> {
         self.check_room()?;
-        if let Some(error) = cannot_follow(&config, &self.config) {
+        if let Some(error) = cannot_follow(&config, &Fixed::of(&self.config)) {
             return Err(error);
         }
         for instrument in self.ports.close_all_but(&config.ports) {

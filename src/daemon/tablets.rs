@@ -17,7 +17,7 @@ use tokio::sync::oneshot;
 pub(super) const fn may_say(call: &Call) -> bool {
     match call {
         Call::Station(_) | Call::Status | Call::Catalog => true,
-        Call::Reload | Call::Tablet(_) => false,
+        Call::Reload | Call::Setup | Call::Change(_) | Call::Tablet(_) => false,
     }
 }
 

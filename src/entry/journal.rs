@@ -78,3 +78,33 @@ pub struct RolledBack {
     /// Who knew it, and what is gone.
     pub reason: String,
 }
+
+/// A person changed the configuration on the page.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct ConfigurationEdited {
+    /// Who, as given on the page.
+    pub who: String,
+    /// `add`, `set` or `remove`.
+    pub change: String,
+    /// `terminal`, `row`, `plan`, `tool` or `operator`.
+    pub list: String,
+    /// The name of what was changed; of a row its terminal and wire.
+    pub name: String,
+    /// The files that were written, in this order.
+    pub files: Vec<FileEdited>,
+}
+
+/// A file of the configuration that was written.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FileEdited {
+    /// The file, from the folder of the main file.
+    pub file: String,
+    /// SHA-256 of the bytes that stood in it; left out where it is new.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub before: Option<String>,
+    /// SHA-256 of the bytes that stand in it now.
+    pub after: String,
+    /// The name of the copy of the old file beside it; left out where it is new.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub copy: Option<String>,
+}

@@ -3,7 +3,8 @@
 //! A new kind needs a struct and a line in the table below; the compiler then names every match that must handle it.
 
 use super::journal::{
-    Begun, ClockStepped, DamageAccepted, Gap, RolledBack, Segment, Started, Stopped,
+    Begun, ClockStepped, ConfigurationEdited, DamageAccepted, Gap, RolledBack, Segment, Started,
+    Stopped,
 };
 use super::series::{Alerted, Disarmed, Doubted, Restored, Resumed, Retracted, ZeroDue};
 use super::{
@@ -122,6 +123,8 @@ levels! {
         "revoked" Revoked(Revoked),
         /// The entries before this one came of a tablet's command.
         "tablet_said" TabletSaid(TabletSaid),
+        /// A person changed the configuration on the page.
+        "configuration_edited" ConfigurationEdited(ConfigurationEdited),
     }
     /// About the ports of a station.
     Port(PortEntry, PortKind) a_station {

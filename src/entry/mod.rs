@@ -42,7 +42,8 @@ pub use adapter::{Adapter, AdapterChanged, AdapterSaid, Attached, Detached, Dist
 pub use completed::{Completed, Outcome, Tally};
 pub use digits::Digits;
 pub use journal::{
-    Begun, ClockStepped, DamageAccepted, Gap, RolledBack, Segment, Started, Stopped,
+    Begun, ClockStepped, ConfigurationEdited, DamageAccepted, FileEdited, Gap, RolledBack, Segment,
+    Started, Stopped,
 };
 pub use kinds::{
     Entry, FrameEntry, FrameKind, JournalEntry, JournalKind, Kind, PortEntry, PortKind, SaidEntry,

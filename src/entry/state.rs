@@ -198,7 +198,8 @@ impl State {
             | JournalEntry::RolledBack(_)
             | JournalEntry::Paired(_)
             | JournalEntry::Revoked(_)
-            | JournalEntry::TabletSaid(_) => {}
+            | JournalEntry::TabletSaid(_)
+            | JournalEntry::ConfigurationEdited(_) => {}
         }
     }
 

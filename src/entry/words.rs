@@ -6,9 +6,9 @@
 mod said;
 
 use super::{
-    Completed, Disturbed, Entry, FrameEntry, Gap, JournalEntry, Outcome, PortEntry, Reading,
-    Reservation, Retracted, SeriesEntry, Stamped, Standing, Tally, ToolInHand, Unread, Zeroed,
-    reservation,
+    Completed, ConfigurationEdited, Disturbed, Entry, FrameEntry, Gap, JournalEntry, Outcome,
+    PortEntry, Reading, Reservation, Retracted, SeriesEntry, Stamped, Standing, Tally, ToolInHand,
+    Unread, Zeroed, reservation,
 };
 pub use crate::quantity::safe;
 pub use said::job;
@@ -91,7 +91,24 @@ fn of_journal(entry: &JournalEntry) -> String {
             };
             format!("{which} came from tablet {}", said.tablet)
         }
+        JournalEntry::ConfigurationEdited(edited) => configuration_edited(edited),
     }
+}
+
+fn configuration_edited(edited: &ConfigurationEdited) -> String {
+    let did = match edited.change.as_str() {
+        "add" => "added",
+        "remove" => "removed",
+        _ => "changed",
+    };
+    let files: Vec<&str> = edited.files.iter().map(|file| file.file.as_str()).collect();
+    format!(
+        "{} {did} the {} {} on the page: {}",
+        edited.who,
+        edited.list,
+        edited.name,
+        files.join(", ")
+    )
 }
 
 /// As [`words`], with every time in it local: for people. In a log it is in UTC.

@@ -16,6 +16,7 @@ pub mod reply;
 pub mod request;
 pub mod schema;
 pub mod series;
+pub mod setup;
 pub mod state;
 mod tablet;
 

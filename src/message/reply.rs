@@ -3,6 +3,7 @@
 use super::armed::ArmedMessage;
 use super::catalog::CatalogMessage;
 use super::request::RequestId;
+use super::setup::{ChangeMessage, SetupMessage};
 use super::state::StateMessage;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -261,6 +262,12 @@ pub enum Outcome {
     Pairing(Box<Pairing>),
     /// Answer to `tablets`: those that are paired.
     Tablets(Tablets),
+    /// To the page: what can be set up.
+    #[schemars(skip)]
+    Setup(Box<SetupMessage>),
+    /// To the page: what a change comes to.
+    #[schemars(skip)]
+    Change(Box<ChangeMessage>),
 }
 
 #[derive(Serialize)]

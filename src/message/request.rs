@@ -9,6 +9,7 @@ use super::forms::{
     ToolForm,
 };
 use super::reply::{ErrorObject, code};
+use super::setup::ChangeRequest;
 use super::tablet::{self, TabletCall};
 use crate::entry::Means;
 use crate::spec::Job;
@@ -21,7 +22,7 @@ use serde_json::{Map, Value};
 use std::collections::BTreeMap;
 
 /// A JSON-RPC 2.0 request.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Request {
     /// The id to repeat in the answer; `None` for a notification, which gets no answer.
     pub id: Option<RequestId>,
@@ -58,7 +59,7 @@ impl Serialize for RequestId {
 }
 
 /// A method with its parameters.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Call {
     /// A command to a station.
     Station(Command),
@@ -70,6 +71,10 @@ pub enum Call {
     Reload,
     /// About the tablets that are let in.
     Tablet(TabletCall),
+    /// What can be set up on the page; no method of the control socket.
+    Setup,
+    /// Check or make a change of the configuration; from the page alone too.
+    Change(Box<ChangeRequest>),
 }
 
 /// A line that is not a valid request, with the answer.

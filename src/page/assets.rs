@@ -51,6 +51,10 @@ pub(super) const ASSETS: &[Asset] = &[
     asset!(PAIR, HTML, "pairing.html"),
     asset!("/pairing.js", SCRIPT, "pairing.js"),
     asset!("/pairing.css", CSS, "pairing.css"),
+    asset!("/setup.css", CSS, "setup.css"),
+    asset!("/setup.js", SCRIPT, "setup.js"),
+    asset!("/setup_forms.js", SCRIPT, "setup_forms.js"),
+    asset!("/setup_fields.js", SCRIPT, "setup_fields.js"),
 ];
 
 /// Where a device is paired.

@@ -218,7 +218,8 @@ fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> 
     if let Some(refusal) = foreign(headers, request, host, &["http://", "https://"]) {
         return Some(refusal);
     }
-    let commands = request.uri().path() == "/control";
+    // What a configuration says in its comments is not for everybody either.
+    let commands = ["/control", "/setup"].contains(&request.uri().path());
     let reads_freely = peer.ip().is_loopback() && !is_forwarded(headers);
     let path = request.uri().path();
     let is_open = path == OPEN || assets::is_asset(path);
@@ -313,6 +314,7 @@ mod tests {
             listen: "10.1.2.3:80".parse().unwrap(),
             hosts: vec!["bench.example".to_owned(), "odd.example:8443".to_owned()],
             tablet: None,
+            edit: false,
         };
         let hosts = Hosts::new(&config, config.listen);
         for own in [
@@ -352,6 +354,7 @@ mod tests {
             listen: "0.0.0.0:8354".parse().unwrap(),
             hosts: Vec::new(),
             tablet: None,
+            edit: false,
         };
         let hosts = Hosts::new(&config, config.listen);
         assert!(hosts.know("127.0.0.1:8354"));

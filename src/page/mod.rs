@@ -20,6 +20,7 @@ mod report;
 mod routes;
 mod secret;
 mod series;
+mod setup;
 pub mod tablet;
 mod token;
 
@@ -166,7 +167,8 @@ impl Page {
         let board = board::follow(Arc::clone(&sources.live), Arc::clone(&sources.meter));
         let gate = self.gate().cloned();
         let hosts = Hosts::new(&self.config, self.address);
-        let site = routes::Site::new(sources, self.token, hosts, board.docs, gate);
+        let mut site = routes::Site::new(sources, self.token, hosts, board.docs, gate);
+        site.may_edit = self.config.edit;
         let routes = routes::routes(Arc::new(site));
         let door = self.door;
         let (at_the_door, door_stopped) = (routes.clone(), stopped.clone());

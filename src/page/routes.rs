@@ -7,7 +7,7 @@ use super::metrics::{self, Clients};
 use super::tablet::Gate;
 use super::token::Token;
 use super::{LONGEST_BODY, MOST_EVENT_CLIENTS, Sources, events};
-use super::{pairing, report, series};
+use super::{pairing, report, series, setup};
 use crate::clients::{self, Health, Live, MOST_CLIENTS};
 use crate::entry::Seq;
 use axum::Router;
@@ -41,6 +41,8 @@ pub(super) struct Site {
     pub(super) gate: Option<Arc<Gate>>,
     event_places: Arc<Semaphore>,
     searches: Semaphore,
+    /// Whether the configuration may be changed here.
+    pub(super) may_edit: bool,
 }
 
 impl Site {
@@ -59,6 +61,7 @@ impl Site {
             gate,
             event_places: Arc::new(Semaphore::new(MOST_EVENT_CLIENTS)),
             searches: Semaphore::new(SEARCHES_MOST),
+            may_edit: false,
         }
     }
 }
@@ -78,6 +81,7 @@ pub(super) fn routes(site: Arc<Site>) -> Router {
         .route("/healthz", get(health))
         .route("/control", post(control))
         .route(assets::PAIR, post(pairing::pair))
+        .route("/setup", get(setup::listed).post(setup::change))
         .fallback(nothing_here)
         .method_not_allowed_fallback(wrong_method)
         .layer(guard)
@@ -114,7 +118,7 @@ async fn nothing_here(request: Request) -> Response {
     Refusal::new(
         StatusCode::NOT_FOUND,
         format!("nothing at {path:?}"),
-        "there are /, /events, /state, /plans/STATION, /series/N, /report/N, /metrics, /healthz and /control",
+        "there are /, /events, /state, /plans/STATION, /series/N, /report/N, /metrics, /healthz, /setup and /control",
     )
     .response()
 }
@@ -124,7 +128,7 @@ async fn wrong_method(request: Request) -> Response {
     Refusal::new(
         StatusCode::METHOD_NOT_ALLOWED,
         format!("got {method} of {path}"),
-        "commands are POSTed to /control, everything else is GET",
+        "commands are POSTed to /control and /setup, everything else is GET",
     )
     .response()
 }
@@ -135,7 +139,11 @@ async fn state(State(site): State<Arc<Site>>) -> Response {
 }
 
 /// The plans that can be started at a station.
-async fn plans(State(site): State<Arc<Site>>, Path(station): Path<String>) -> Response {
+async fn plans(
+    State(site): State<Arc<Site>>,
+    Path(station): Path<String>,
+    request: Request,
+) -> Response {
     let catalog = site.sources.live.catalog();
     if !catalog.stations.contains(&station) {
         return Refusal::new(
@@ -145,7 +153,9 @@ async fn plans(State(site): State<Arc<Site>>, Path(station): Path<String>) -> Re
         )
         .response();
     }
-    let json = crate::message::line(&site.docs.plans(&catalog, &station));
+    let mut plans = site.docs.plans(&catalog, &station);
+    plans.may_edit = site.may_edit && tablet_of(&request).is_none();
+    let json = crate::message::line(&plans);
     answer(StatusCode::OK, JSON, json)
 }
 
@@ -361,9 +371,14 @@ pub(super) async fn command_of(request: Request) -> Result<Vec<u8>, Refusal> {
     }
 }
 
-async fn control(State(site): State<Arc<Site>>, request: Request) -> Response {
+/// The tablet that a request comes from, if it comes from one.
+pub(super) fn tablet_of(request: &Request) -> Option<String> {
     let tablet = request.extensions().get::<FromTablet>();
-    let tablet = tablet.map(|FromTablet(name)| name.clone());
+    tablet.map(|FromTablet(name)| name.clone())
+}
+
+async fn control(State(site): State<Arc<Site>>, request: Request) -> Response {
+    let tablet = tablet_of(&request);
     let command = match command_of(request).await {
         Ok(command) => command,
         Err(refusal) => return refusal.response(),

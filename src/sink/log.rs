@@ -220,7 +220,8 @@ fn log_line(stamped: &Stamped) -> Option<String> {
             | JournalEntry::DamageAccepted(_)
             | JournalEntry::RolledBack(_)
             | JournalEntry::Paired(_)
-            | JournalEntry::Revoked(_) => true,
+            | JournalEntry::Revoked(_)
+            | JournalEntry::ConfigurationEdited(_) => true,
             JournalEntry::Begun(_)
             | JournalEntry::Segment(_)
             | JournalEntry::Started(_)

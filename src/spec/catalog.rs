@@ -15,6 +15,8 @@ pub struct Catalog {
     pub plans: Vec<Plan>,
     /// In the order of their files.
     pub tools: Vec<Tool>,
+    /// Who may be chosen as operator; anybody else may be named all the same.
+    pub operators: Vec<String>,
     /// Instruments that measure.
     pub instruments: Vec<Instrument>,
     /// The shop's list of jobs; `None` where it keeps none.

@@ -9,11 +9,11 @@ pub(crate) use state::{armed_spec, state};
 pub(crate) use values::reading;
 
 use super::{
-    AdapterChanged, AdapterSaid, Alerted, Begun, ClockStepped, Completed, DamageAccepted, Detached,
-    Disarmed, Disturbed, Doubted, Entry, Gap, JobSaid, JournalId, LotSaid, Means, Noted,
-    OperatorSaid, Outcome, Paired, Refused, Reservation, Restored, Resumed, Retracted, Revoked,
-    RolledBack, Segment, Slot, Stamped, Started, Stopped, TabletSaid, ToolSaid, Unread, ZeroDue,
-    ZeroRole, ZeroSaid, Zeroed,
+    AdapterChanged, AdapterSaid, Alerted, Begun, ClockStepped, Completed, ConfigurationEdited,
+    DamageAccepted, Detached, Disarmed, Disturbed, Doubted, Entry, FileEdited, Gap, JobSaid,
+    JournalId, LotSaid, Means, Noted, OperatorSaid, Outcome, Paired, Refused, Reservation,
+    Restored, Resumed, Retracted, Revoked, RolledBack, Segment, Slot, Stamped, Started, Stopped,
+    TabletSaid, ToolSaid, Unread, ZeroDue, ZeroRole, ZeroSaid, Zeroed,
 };
 use crate::spec::{Job, Lots, Material};
 use proptest::collection::vec;
@@ -87,8 +87,32 @@ fn daemon_entry() -> BoxedStrategy<Entry> {
                 last_entry,
             })
         }),
+        configuration_edited(),
     ]
     .boxed()
+}
+
+fn configuration_edited() -> BoxedStrategy<Entry> {
+    let file = (text(), option::of(text()), text(), option::of(text())).prop_map(
+        |(file, before, after, copy)| FileEdited {
+            file,
+            before,
+            after,
+            copy,
+        },
+    );
+    let said = (text(), text(), text(), text());
+    (said, vec(file, 0..3))
+        .prop_map(|((who, change, list, name), files)| {
+            Entry::from(ConfigurationEdited {
+                who,
+                change,
+                list,
+                name,
+                files,
+            })
+        })
+        .boxed()
 }
 
 /// Entries about adapters and other programs at a port.

@@ -88,6 +88,7 @@ kinds! {
     "paired" => Journal(JournalEntry::Paired) plain super::Paired,
     "revoked" => Journal(JournalEntry::Revoked) plain super::Revoked,
     "tablet_said" => Journal(JournalEntry::TabletSaid) plain super::TabletSaid,
+    "configuration_edited" => Journal(JournalEntry::ConfigurationEdited) plain super::ConfigurationEdited,
     "attached" => Port(PortEntry::Attached) plain super::Attached,
     "detached" => Port(PortEntry::Detached) plain super::Detached,
     "adapter_changed" => Port(PortEntry::AdapterChanged) plain super::AdapterChanged,
@@ -115,7 +116,17 @@ kinds! {
 }
 
 /// Fields that have a meaning of their own in one kind. Their descriptions come from the struct.
-const OWN_WORDS: [&str; 5] = ["by_us", "damaged", "known", "end", "reservations"];
+const OWN_WORDS: [&str; 9] = [
+    "by_us",
+    "damaged",
+    "known",
+    "end",
+    "reservations",
+    "who",
+    "change",
+    "list",
+    "files",
+];
 
 /// Removes the descriptions of a struct from its schema, since a field means the same in every line.
 fn remove_descriptions<T: JsonSchema>(generator: &mut SchemaGenerator, is_kind: bool) {

@@ -18,10 +18,13 @@ const OPERATORS_MOST: usize = 12;
 pub struct PlansMessage {
     /// Plans, the last used first. Those that cannot be started here come last.
     pub plans: Vec<TileMessage>,
-    /// Operators of recent series, the last first.
+    /// Operators of recent series, the last first; then those of the configuration.
     pub operators: Vec<String>,
     /// Crimp tools.
     pub tools: Vec<ToolBrief>,
+    /// Whether these may be changed here.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub may_edit: bool,
 }
 
 /// A plan that can be chosen.
@@ -126,6 +129,14 @@ impl Uses {
         self.operators.truncate(OPERATORS_MOST);
     }
 
+    /// Who measured of late, then those that the configuration has beside them.
+    fn operators_of(&self, catalog: &Catalog) -> Vec<String> {
+        let configured = catalog.operators.iter();
+        let others = configured.filter(|name| !self.operators.contains(name));
+        let all = self.operators.iter().chain(others);
+        all.map(|name| words::safe(name)).collect()
+    }
+
     /// The plans of `catalog` as tiles for `station`.
     pub(super) fn message(&self, catalog: &Catalog, station: &str) -> PlansMessage {
         let plans = catalog.plans.iter();
@@ -138,12 +149,9 @@ impl Uses {
         });
         PlansMessage {
             plans: tiles,
-            operators: self
-                .operators
-                .iter()
-                .map(|name| words::safe(name))
-                .collect(),
+            operators: self.operators_of(catalog),
             tools: catalog.tools.iter().map(ToolBrief::new).collect(),
+            may_edit: false,
         }
     }
 

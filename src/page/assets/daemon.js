@@ -57,6 +57,18 @@ export async function read(path) {
   return response.json();
 }
 
+// Reads what can be set up, or has a change checked or made.
+export async function exchange(path, body) {
+  const headers = { ...authorized(), ...(body && { "Content-Type": "application/json" }) };
+  const asked = fetch(path, { method: body ? "POST" : "GET", headers, body: body && JSON.stringify(body), cache: "no-store" });
+  const response = await asked.catch(() => { throw new NoAnswer(); });
+  if (response.ok) return response.json();
+  const said = await response.text();
+  if (said.startsWith("{")) throw new Refused(JSON.parse(said).error);
+  const [message, remedy] = said.trim().split("\nhelp: ");
+  throw new Refused({ message, data: { remedy } });
+}
+
 let lastId = null;
 let journal = null;
 

@@ -8,7 +8,8 @@ import { askReason, chooseTerminal, chooseTool, chooseWire, confirm, instrumentW
 import { missWords, showAsk, showFace, showMoving } from "./face.js";
 import { seriesOf, showGrid } from "./grid.js";
 import { movingAt, stateCame, stopMoving, takeMoving, withMoving } from "./moving.js";
-import { firstPage, setPlans, showPlans, turn } from "./plans.js";
+import { firstPage, offered, setPlans, showPlans, turn } from "./plans.js";
+import { listen as listenToSetup, openSetup, redraw } from "./setup.js";
 import * as sounds from "./sound.js";
 
 let shown = null; // the last state
@@ -119,6 +120,7 @@ function showButtons(at, bench, choosing) {
   set("act-plans", !choosing && !armed && bench.face.kind !== "over");
   set("act-back", choosing && (armed || bench.face.kind !== "idle"));
   set("act-own", choosing);
+  set("act-setup", choosing && mayCommand && Boolean(offered().may_edit));
   set("act-zero", !choosing && armed, attached);
   set("act-retract", !choosing && armed, bench.readings.length > 0);
   set("act-restore", !choosing && Boolean(bench.restorable));
@@ -290,7 +292,7 @@ const press = (id) => () => { if (!$(id).disabled && !$(id).hidden) $(id).click(
 const KEYS = {
   a: () => ["act-plans", "act-switch", "face-next"].find((id) => $(id) && !$(id).hidden && !$(id).click()), z: press("act-zero"), r: press("act-retract"), u: press("act-restore"), c: press("act-resume"),
   q: press("act-ask"), o: press("chip-operator"), t: press("chip-tool"), l: press("act-history"), i: press("chip-instrument"), n: press("act-note"), s: press("sound"),
-  v: press("voice"), h: press("menu-open"), "?": press("menu-open"), w: press("warnings"),
+  v: press("voice"), h: press("menu-open"), "?": press("menu-open"), w: press("warnings"), e: press("act-setup"),
 };
 
 function key(event) {
@@ -306,6 +308,7 @@ function key(event) {
 function setLanguage(code) {
   choose(code);
   showLanguages(setLanguage);
+  redraw();
   again();
 }
 
@@ -328,6 +331,7 @@ on("chip-instrument", "click", () => { showService(shown, benchOf(), station); o
 on("act-plans", "click", () => wantPlans(true));
 on("act-switch", "click", () => wantPlans(true));
 on("act-back", "click", () => wantPlans(false));
+on("act-setup", "click", () => openSetup(here().operator, () => { plansOf = null; again(); }));
 on("act-own", "click", () => openOwn().catch((error) => refused(["said.own"], error)));
 on("act-zero", "click", () => say("zero"));
 on("act-retract", "click", retractLast);
@@ -363,6 +367,7 @@ submit("why-form", async () => {
 });
 for (const close of document.querySelectorAll("[data-close]")) close.addEventListener("click", () => close.closest("dialog").close());
 
+listenToSetup();
 $("volume").value = sounds.volume;
 fill();
 showLanguages(setLanguage);

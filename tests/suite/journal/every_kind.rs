@@ -5,7 +5,8 @@ use crate::station::desk::{Desk, HEIGHT, catalog, plan};
 use std::path::Path;
 use std::time::Duration;
 use tallyjaw::entry::{
-    DamageAccepted, Entry, Gap, JournalId, Means, Paired, Revoked, RolledBack, Seq, TabletSaid,
+    ConfigurationEdited, DamageAccepted, Entry, FileEdited, Gap, JournalId, Means, Paired, Revoked,
+    RolledBack, Seq, TabletSaid,
 };
 use tallyjaw::spec::{
     AlertRule, AxisName, Catalog, GaugeBlock, Job, Material, Plan, Purpose, Signal, SignalKind,
@@ -334,5 +335,47 @@ pub(super) fn rolled_back(state_dir: &Path) {
         end: Seq(0),
         reason: "made for this sample".to_owned(),
     })));
+    write(opened, &desk.entries);
+}
+
+/// Makes one of a bench whose configuration was changed on the page.
+pub(super) fn configuration_edited(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    let old = |file: &str| FileEdited {
+        file: file.to_owned(),
+        before: Some("a".repeat(64)),
+        after: "b".repeat(64),
+        copy: Some(format!("{file}.20261129T191500.000Z.old")),
+    };
+    for (change, list, name, files) in [
+        (
+            "set",
+            "row",
+            "QF-250-F 2.0 mm²",
+            vec![old("sheets/pump.toml")],
+        ),
+        (
+            "add",
+            "tool",
+            "T-08",
+            vec![
+                FileEdited {
+                    before: None,
+                    copy: None,
+                    ..old("tools.toml")
+                },
+                old("tallyjaw.toml"),
+            ],
+        ),
+    ] {
+        desk.input(Input::Journal(Entry::from(ConfigurationEdited {
+            who: "mara".to_owned(),
+            change: change.to_owned(),
+            list: list.to_owned(),
+            name: name.to_owned(),
+            files,
+        })));
+    }
     write(opened, &desk.entries);
 }

@@ -6,7 +6,8 @@
 
 use super::bench::{copy, lines_on_disk, reopen, shop, verified};
 use super::every_kind::{
-    every_kind, jobs_and_lots, ports_of_others, restored, resumed, rolled_back, tablets,
+    configuration_edited, every_kind, jobs_and_lots, ports_of_others, restored, resumed,
+    rolled_back, tablets,
 };
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
@@ -59,7 +60,7 @@ type Maker = fn(&Path);
 
 #[test]
 fn every_kept_journal_still_says_what_it_said() {
-    let makers: [(&str, Maker); 8] = [
+    let makers: [(&str, Maker); 9] = [
         ("V1_A_SHORT_SERIES", |folder| drop(shop(folder))),
         ("V1_EVERY_KIND", every_kind),
         ("V1_A_READING_RESTORED", restored),
@@ -68,6 +69,7 @@ fn every_kept_journal_still_says_what_it_said() {
         ("V1_PORTS_OF_OTHERS", ports_of_others),
         ("V1_ROLLED_BACK", rolled_back),
         ("V1_TABLETS", tablets),
+        ("V1_CONFIGURATION_EDITED", configuration_edited),
     ];
     for (name, make) in makers {
         let sample = samples().join(name);

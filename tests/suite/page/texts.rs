@@ -7,7 +7,7 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 16] = [
+const PUT_TOGETHER: [&str; 23] = [
     "aloud.",
     "axis.",
     "done.",
@@ -21,6 +21,13 @@ const PUT_TOGETHER: [&str; 16] = [
     "reason.",
     "reservation.",
     "said.",
+    "setup.class.",
+    "setup.field.",
+    "setup.help.",
+    "setup.new.",
+    "setup.order.",
+    "setup.sizing.",
+    "setup.tab.",
     "slot.",
     "tally.",
     "verdict.",

@@ -400,6 +400,7 @@ pub(crate) fn catalog() -> Catalog {
             tool("R-02", ToolClass::Repair),
         ],
         jobs: None,
+        operators: Vec::new(),
         signals: Vec::new(),
         instruments: vec![
             instrument(

@@ -1,0 +1,423 @@
+//! The configuration as it would be with a change, checked as a whole.
+
+use super::super::files::{self, Over, read_over};
+use super::super::reload::{Fixed, cannot_follow, refuse};
+use super::NewText;
+use super::write::{digest, may_write};
+use crate::config::edit::{self, EditError, List, Which};
+use crate::config::{self, Diagnostic, Faulty, Files, Source};
+use crate::message::setup::{
+    AxisForm, ChangeMessage, ChangeRequest, DiffMessage, FaultMessage, ReadMessage, SetupEntry,
+    SetupFile, SetupMessage, Verb,
+};
+use crate::message::{ErrorObject, code};
+use crate::spec::{Catalog, Limits, Order, Purpose, SizingSystem, ToolClass, WireRequest, wire};
+use serde_json::{Map, Value, json};
+use similar::{Algorithm, DiffOp, capture_diff_slices};
+use std::path::Path;
+
+/// A change after its check.
+#[derive(Debug)]
+pub(super) struct Checked {
+    pub(super) message: ChangeMessage,
+    /// What is to be written, in this order.
+    pub(super) files: Vec<NewText>,
+    /// The name of what changes.
+    pub(super) name: String,
+}
+
+fn refused(message: impl Into<String>, remedy: &str) -> ErrorObject {
+    ErrorObject::new(code::REFUSED, message, Some(remedy.to_owned()))
+}
+
+fn not_edited(error: &EditError) -> ErrorObject {
+    refused(error.to_string(), error.remedy())
+}
+
+/// A path as people read it.
+pub(super) fn shown(main: &Path, path: &Path) -> String {
+    let folder = main.parent().unwrap_or(Path::new(""));
+    let short = path.strip_prefix(folder).unwrap_or(path);
+    short.display().to_string()
+}
+
+/// All that is read of a configuration.
+struct OnDisk {
+    main: Source,
+    files: Files,
+}
+
+impl OnDisk {
+    fn read(main: &Path) -> Result<Self, ErrorObject> {
+        let text = files::read(main).map_err(|cause| {
+            refused(
+                format!("cannot read {}: {cause}", main.display()),
+                "put the file in place again, as the daemon's user can read it",
+            )
+        })?;
+        let main = Source {
+            path: main.to_path_buf(),
+            text,
+        };
+        let over = Over::from([(main.path.clone(), main.text.clone())]);
+        let (_, files) = read_over(&main.path, &over).map_err(|error| refuse(&error))?;
+        Ok(Self { main, files })
+    }
+
+    fn holding(&self, list: List) -> &[Source] {
+        match list {
+            List::Terminal | List::Row => &self.files.sheets,
+            List::Plan => &self.files.plans,
+            List::Tool => &self.files.tools,
+            List::Operator => std::slice::from_ref(&self.main),
+        }
+    }
+
+    /// The file of a change; `None` where there is none of its kind yet.
+    fn file(&self, change: &ChangeRequest) -> Result<Option<&Source>, ErrorObject> {
+        let files = self.holding(change.list);
+        let Some(wanted) = &change.file else {
+            return match files {
+                [] if change.verb == Verb::Add => Ok(None),
+                _ => Err(refused(
+                    "no file was named",
+                    "name the file that is to change",
+                )),
+            };
+        };
+        let found = files
+            .iter()
+            .find(|source| shown(&self.main.path, &source.path) == *wanted);
+        found.map(Some).ok_or_else(|| {
+            let list = change.list.name();
+            refused(
+                format!("the configuration has no file {wanted:?} for a {list}"),
+                "choose one of its files",
+            )
+        })
+    }
+}
+
+/// Everything that can be set up.
+pub(super) fn listed(main: &Path, catalog: &Catalog) -> Result<SetupMessage, ErrorObject> {
+    let disk = OnDisk::read(main)?;
+    let mut all = vec![file(main, &disk.main, &[List::Operator])];
+    let groups: [(&[Source], &[List]); 3] = [
+        (&disk.files.sheets, &[List::Terminal]),
+        (&disk.files.plans, &[List::Plan]),
+        (&disk.files.tools, &[List::Tool]),
+    ];
+    for (sources, lists) in groups {
+        all.extend(sources.iter().map(|source| file(main, source, lists)));
+    }
+    let axes = catalog.axes.iter().map(|axis| AxisForm {
+        axis: axis.name.to_string(),
+        dimension: match axis.dimension {
+            crate::quantity::Dimension::Length => "length",
+            crate::quantity::Dimension::Force => "force",
+        },
+    });
+    Ok(SetupMessage {
+        files: all,
+        axes: axes.collect(),
+        purposes: Purpose::ALL.map(Purpose::name).to_vec(),
+        orders: Order::ALL.map(Order::name).to_vec(),
+        classes: ToolClass::ALL.map(ToolClass::name).to_vec(),
+        sizings: SizingSystem::ALL.map(SizingSystem::name).to_vec(),
+    })
+}
+
+fn file(main: &Path, source: &Source, lists: &[List]) -> SetupFile {
+    let mut entries = Vec::new();
+    let mut fault = None;
+    for list in lists {
+        match edit::listed(&source.text, *list) {
+            Ok(listed) => {
+                let listed = listed.into_iter().enumerate();
+                entries.extend(listed.map(|(at, entry)| SetupEntry {
+                    list: list.name(),
+                    at,
+                    values: entry.values,
+                    rows: entry.rows,
+                }));
+            }
+            Err(error) => fault = Some(error.to_string()),
+        }
+    }
+    SetupFile {
+        file: shown(main, &source.path),
+        digest: digest(&source.text),
+        holds: lists.iter().map(|list| list.name()).collect(),
+        entries,
+        fault,
+    }
+}
+
+/// Checks the whole configuration with the change in it.
+pub(super) fn check(
+    main: &Path,
+    change: &ChangeRequest,
+    fixed: &Fixed,
+) -> Result<Checked, ErrorObject> {
+    let disk = OnDisk::read(main)?;
+    let files = texts(&disk, change)?;
+    for file in &files {
+        may_write(main, file)?;
+    }
+    let over: Over = files
+        .iter()
+        .map(|file| (file.path.clone(), file.new.clone()))
+        .collect();
+    let edited = files.first();
+    let which = which(&disk, change)?;
+    let mut message = ChangeMessage {
+        reads: reads(change),
+        diff: files.iter().flat_map(diff).collect(),
+        ..ChangeMessage::default()
+    };
+    let pointer = |fault: &Diagnostic| {
+        let edited =
+            edited.filter(|file| file.path == fault.path && change.verb != Verb::Remove)?;
+        edit::pointer_at(&edited.new, which, fault.span.start)
+    };
+    let said =
+        |fault: &Diagnostic| FaultMessage::new(fault, shown(main, &fault.path), pointer(fault));
+    match assembled(main, &over)? {
+        Ok(config) => {
+            if let Some(error) = cannot_follow(&config, fixed) {
+                return Err(error);
+            }
+            message.ok = true;
+            let warnings = config.warnings.diagnostics.iter().map(said);
+            message.warnings = warnings
+                .filter(|warning| warning.pointer.is_some())
+                .collect();
+        }
+        Err(faulty) => {
+            message.faults = faulty.diagnostics.iter().map(said).collect();
+            mark_old(&mut message.faults, main)?;
+        }
+    }
+    Ok(Checked {
+        message,
+        files,
+        name: name(&disk, change),
+    })
+}
+
+fn assembled(main: &Path, over: &Over) -> Result<Result<config::Config, Faulty>, ErrorObject> {
+    let (main_file, files) = read_over(main, over).map_err(|error| refuse(&error))?;
+    Ok(config::assemble(main_file, &files))
+}
+
+/// Which faults are not of the change: the configuration has them as it is.
+fn mark_old(faults: &mut [FaultMessage], main: &Path) -> Result<(), ErrorObject> {
+    let Err(before) = assembled(main, &Over::new())? else {
+        return Ok(());
+    };
+    for fault in faults.iter_mut().filter(|fault| fault.pointer.is_none()) {
+        fault.before = before
+            .diagnostics
+            .iter()
+            .any(|old| old.message == fault.message && shown(main, &old.path) == fault.file);
+    }
+    Ok(())
+}
+
+/// Every text that changes, the one with the entry first.
+fn texts(disk: &OnDisk, change: &ChangeRequest) -> Result<Vec<NewText>, ErrorObject> {
+    let main = &disk.main;
+    let found = disk.file(change)?;
+    let stands_in = found.unwrap_or(main);
+    if digest(&stands_in.text) != change.digest {
+        return Err(refused(
+            format!(
+                "{} was changed meanwhile",
+                shown(&main.path, &stands_in.path)
+            ),
+            "load the configuration again, then repeat the change",
+        ));
+    }
+    let old = found.map_or("", |source| source.text.as_str());
+    let new =
+        edit::apply(old, change.which(), &change.change()).map_err(|error| not_edited(&error))?;
+    let Some(source) = found else {
+        return in_new_file(main, change.list, new);
+    };
+    Ok(vec![NewText {
+        path: source.path.clone(),
+        shown: shown(&main.path, &source.path),
+        old: Some(source.text.clone()),
+        new,
+    }])
+}
+
+/// The first file of its kind, and the main file that names it from now on.
+fn in_new_file(main: &Source, list: List, text: String) -> Result<Vec<NewText>, ErrorObject> {
+    let (key, name) = match list {
+        List::Terminal | List::Row => ("sheets", "sheets.toml"),
+        List::Plan => ("plans", "plans.toml"),
+        List::Tool => ("tools", "tools.toml"),
+        List::Operator => ("operator", "operators.toml"), // never: these stand in the main file
+    };
+    let path = main.path.with_file_name(name);
+    if path.symlink_metadata().is_ok() {
+        return Err(refused(
+            format!("there is a file {name} already, and the configuration does not name it"),
+            "look at it; then name it in [daemon], or move it away",
+        ));
+    }
+    let mut values = Map::new();
+    values.insert(key.to_owned(), json!([name]));
+    let new_main = edit::set_in_table(&main.text, "daemon", &values);
+    let new_main = new_main.map_err(|error| not_edited(&error))?;
+    Ok(vec![
+        NewText {
+            path,
+            shown: name.to_owned(),
+            old: None,
+            new: text,
+        },
+        NewText {
+            path: main.path.clone(),
+            shown: shown(&main.path, &main.path),
+            old: Some(main.text.clone()),
+            new: new_main,
+        },
+    ])
+}
+
+/// Where the entry stands in the new text.
+fn which(disk: &OnDisk, change: &ChangeRequest) -> Result<Which, ErrorObject> {
+    let mut which = change.which();
+    if change.verb != Verb::Add {
+        return Ok(which);
+    }
+    let text = disk.file(change)?.map_or("", |source| source.text.as_str());
+    let of = |list| edit::listed(text, list).map_err(|error| not_edited(&error));
+    which.at = match change.list {
+        List::Row => {
+            let terminals = of(List::Terminal)?;
+            let terminal = terminals.get(change.terminal);
+            terminal.map_or(0, |terminal| terminal.rows.len())
+        }
+        list @ (List::Terminal | List::Plan | List::Tool | List::Operator) => of(list)?.len(),
+    };
+    Ok(which)
+}
+
+/// What people call it: as it is now, or as it would be.
+fn name(disk: &OnDisk, change: &ChangeRequest) -> String {
+    let text = disk.file(change).ok().flatten();
+    let text = text.map_or("", |source| source.text.as_str());
+    let owner = if change.list == List::Row {
+        List::Terminal
+    } else {
+        change.list
+    };
+    let entries = edit::listed(text, owner).unwrap_or_default();
+    let text_of = |values: &Map<String, Value>, key: &str| {
+        let text = values.get(key).and_then(Value::as_str);
+        text.unwrap_or("?").to_owned()
+    };
+    let added = (change.verb == Verb::Add).then_some(&change.values);
+    if change.list == List::Row {
+        let terminal = entries.get(change.terminal);
+        let id = terminal.map_or("?".to_owned(), |terminal| text_of(&terminal.values, "id"));
+        let row = terminal.and_then(|terminal| terminal.rows.get(change.at));
+        let wire = added
+            .or(row)
+            .map_or("?".to_owned(), |row| text_of(row, "wire"));
+        return format!("{id} {wire}");
+    }
+    let old = entries.get(change.at).map(|entry| &entry.values);
+    let values = added.or(old);
+    values.map_or("?".to_owned(), |values| {
+        text_of(values, change.list.name_key())
+    })
+}
+
+/// How the values of a row, and the wire of a plan, are understood.
+fn reads(change: &ChangeRequest) -> Vec<ReadMessage> {
+    let mut reads = Vec::new();
+    let mut read = |pointer: String, values: &Map<String, Value>, is_row: bool| {
+        let texts = values.iter();
+        for (key, text) in texts.filter_map(|(key, value)| Some((key, value.as_str()?))) {
+            let text = match key.as_str() {
+                "wire" => in_both_sizes(text, values),
+                _ if is_row => text.parse::<Limits>().ok().map(|limits| ends(&limits)),
+                _ => None,
+            };
+            reads.extend(text.map(|text| ReadMessage {
+                pointer: format!("{pointer}/{key}"),
+                text,
+            }));
+        }
+    };
+    match change.list {
+        List::Row => read(String::new(), &change.values, true),
+        List::Plan => read(String::new(), &change.values, false),
+        List::Terminal => {
+            let rows = change.values.get("row").and_then(Value::as_array);
+            for (number, row) in rows.into_iter().flatten().enumerate() {
+                if let Some(row) = row.as_object() {
+                    read(format!("/row/{number}"), row, true);
+                }
+            }
+        }
+        List::Tool | List::Operator => {}
+    }
+    reads
+}
+
+fn in_both_sizes(text: &str, values: &Map<String, Value>) -> Option<String> {
+    let sizing = values.get("sizing").and_then(Value::as_str);
+    let request = WireRequest {
+        text: text.to_owned(),
+        sizing: sizing.and_then(SizingSystem::from_name),
+    };
+    let size = wire::resolve(&request).ok()?;
+    let near = wire::nearest_awg(size.area).filter(|_| size.gauge.is_none());
+    Some(match near {
+        Some(gauge) => format!(
+            "{size} ≈ AWG {} ({} mm²)",
+            gauge.name,
+            wire::three_digits(gauge.awg_area)
+        ),
+        None => size.to_string(),
+    })
+}
+
+/// Both limits in full, as a person compares them with a sheet.
+fn ends(limits: &Limits) -> String {
+    match (limits.lower(), limits.upper()) {
+        (Some(lower), Some(upper)) => format!("{lower} – {upper}"),
+        (Some(lower), None) => format!("≥ {lower}"),
+        (None, Some(upper)) => format!("≤ {upper}"),
+        (None, None) => String::new(),
+    }
+}
+
+/// The lines of a file that differ.
+fn diff(file: &NewText) -> Vec<DiffMessage> {
+    let old: Vec<&str> = file.old.as_deref().unwrap_or("").lines().collect();
+    let new: Vec<&str> = file.new.lines().collect();
+    let line = |sign, lines: &[&str], at: usize| DiffMessage {
+        file: file.shown.clone(),
+        sign,
+        line: at + 1,
+        text: lines.get(at).copied().unwrap_or("").to_owned(),
+    };
+    let mut said = Vec::new();
+    for change in capture_diff_slices(Algorithm::Myers, &old, &new) {
+        let (before, after) = match change {
+            DiffOp::Equal { .. } => continue,
+            DiffOp::Delete { .. } | DiffOp::Insert { .. } | DiffOp::Replace { .. } => {
+                (change.old_range(), change.new_range())
+            }
+        };
+        said.extend(before.map(|at| line("-", &old, at)));
+        said.extend(after.map(|at| line("+", &new, at)));
+    }
+    said
+}

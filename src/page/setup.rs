@@ -1,0 +1,67 @@
+//! The configuration on the page: what there is, and a change that is checked or made.
+//!
+//! - Only with the token (`guard`), and only where the configuration allows it.
+//! - What is answered is JSON, refusals too: `{"error": …}` as the control socket has it.
+
+use super::guard::Refusal;
+use super::routes::{JSON, Site, answer, command_of, tablet_of};
+use crate::clients;
+use crate::message::setup::ChangeRequest;
+use crate::message::{Call, ErrorObject, code, line};
+use axum::extract::{Request, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use serde_json::json;
+use std::sync::Arc;
+
+/// What can be set up.
+pub(super) async fn listed(State(site): State<Arc<Site>>, request: Request) -> Response {
+    let tablet = tablet_of(&request);
+    match may(&site) {
+        Ok(()) => said(&site, Call::Setup, tablet).await,
+        Err(refusal) => refusal.response(),
+    }
+}
+
+/// Checks a change, or makes it.
+pub(super) async fn change(State(site): State<Arc<Site>>, request: Request) -> Response {
+    if let Err(refusal) = may(&site) {
+        return refusal.response();
+    }
+    let tablet = tablet_of(&request);
+    let body = match command_of(request).await {
+        Ok(body) => body,
+        Err(refusal) => return refusal.response(),
+    };
+    match ChangeRequest::parse(&body) {
+        Ok(change) => said(&site, Call::Change(Box::new(change)), tablet).await,
+        Err(error) => refused(&error),
+    }
+}
+
+fn may(site: &Site) -> Result<(), Refusal> {
+    if site.may_edit {
+        return Ok(());
+    }
+    Err(Refusal::new(
+        StatusCode::FORBIDDEN,
+        "the configuration may not be changed on this page",
+        "to allow it: edit = true in [page], then restart the daemon",
+    ))
+}
+
+async fn said(site: &Site, call: Call, tablet: Option<String>) -> Response {
+    match clients::ask(call, tablet, &site.sources.asked).await {
+        Ok(outcome) => answer(StatusCode::OK, JSON, line(&outcome)),
+        Err(error) => refused(&error),
+    }
+}
+
+fn refused(error: &ErrorObject) -> Response {
+    let status = match error.code {
+        code::INVALID_PARAMS => StatusCode::BAD_REQUEST,
+        code::BUSY | code::JOURNAL_FULL | code::JOURNAL_FAILED => StatusCode::SERVICE_UNAVAILABLE,
+        _ => StatusCode::CONFLICT,
+    };
+    answer(status, JSON, line(&json!({ "error": error })))
+}

@@ -1,0 +1,295 @@
+//! Changes of the configuration that are refused: nothing is written, and what is there stays.
+
+use super::http::{Http, shop, shop_with};
+use super::setup::Setup;
+use serde_json::{Value, json};
+use std::fs;
+use std::os::unix::fs::{chown, symlink};
+
+fn set_pieces() -> Value {
+    json!({"list": "plan", "change": "set", "at": 0, "values": {"pieces": 3}})
+}
+
+/// Every file of a shop with its bytes, but what the daemon itself writes. A port has none, and reading it would wait.
+fn files(setup: &Setup) -> Vec<(String, Option<String>)> {
+    let names = setup.names().into_iter();
+    let names = names.filter(|name| name != "messages" && !name.starts_with("tty-"));
+    let with_text = |name: String| {
+        let text = fs::read_to_string(setup.shop.path(&name)).ok();
+        (name, text)
+    };
+    names.map(with_text).collect()
+}
+
+#[track_caller]
+fn refused(setup: &Setup, change: Value, status: u16, message: &str) {
+    let before = files(setup);
+    for write in [false, true] {
+        let answer = if write {
+            setup.write_as_is(change.clone())
+        } else {
+            setup.post(&change)
+        };
+        assert_eq!(answer.status, status, "{answer:?}");
+        let error = &answer.json()["error"];
+        let said = error["message"].as_str().unwrap();
+        assert!(said.contains(message), "{said}");
+        assert!(error["data"]["remedy"].is_string(), "{answer:?}");
+    }
+    assert_eq!(files(setup), before);
+    assert_eq!(setup.entered(), Vec::<Value>::new());
+}
+
+#[test]
+fn a_request_that_means_nothing_is_refused() {
+    let setup = Setup::start();
+    let with = |key: &str, value: Value| {
+        let mut change = setup.change("plans.toml", &set_pieces());
+        change[key] = value;
+        change
+    };
+    refused(
+        &setup,
+        with("list", json!("plans")),
+        400,
+        "list is \"plans\"",
+    );
+    refused(
+        &setup,
+        with("change", json!("replace")),
+        400,
+        "change is \"replace\"",
+    );
+    refused(&setup, with("at", json!(99)), 409, "no [[plan]] number 99");
+    refused(&setup, with("values", json!([])), 400, "");
+    refused(
+        &setup,
+        with("path", json!("/etc/passwd")),
+        400,
+        "unknown field",
+    );
+    for file in [
+        "../../etc/passwd",
+        "/etc/passwd",
+        "sheet.toml",
+        "plans.toml\u{0}",
+        "./plans.toml",
+        "state/page.token",
+        "",
+    ] {
+        refused(
+            &setup,
+            with("file", json!(file)),
+            409,
+            "the configuration has no file",
+        );
+    }
+    refused(
+        &setup,
+        with("digest", json!("0")),
+        409,
+        "plans.toml was changed meanwhile",
+    );
+    for who in [
+        Value::Null,
+        json!(""),
+        json!("  "),
+        json!("m\u{1b}[2J"),
+        json!("m\nara"),
+        json!("x".repeat(101)),
+    ] {
+        let mut change = with("who", who);
+        change["write"] = json!(true);
+        let answer = setup.post(&change);
+        assert_eq!(answer.status, 400, "{answer:?}");
+        assert_eq!(answer.json()["error"]["data"]["pointer"], "/who");
+    }
+    assert_eq!(setup.post_text("{").status, 400);
+    assert_eq!(setup.entered(), Vec::<Value>::new());
+}
+
+#[test]
+fn texts_that_try_to_be_more_are_values_or_faults() {
+    let setup = Setup::start();
+    let before = files(&setup);
+    for text in [
+        "x\"\n[[plan]]\nid = \"y",
+        "x\u{0}",
+        "x\u{1b}]0;title\u{7}",
+        "x\u{202e}y",
+        "'''\n[daemon]\nannounce = [\"sh\"]\n'''",
+        "../../x",
+    ] {
+        let said = setup.check("plans.toml", &json!({"list": "plan", "change": "add", "values": {
+            "id": text, "terminal": "QF-250-F", "wire": "2.0 mm²", "axes": ["core_crimp_height"], "pieces": 1, "purpose": "first_off"}}));
+        assert_eq!(
+            (&said["ok"], &said["faults"][0]["pointer"]),
+            (&json!(false), &json!("/id")),
+            "{said}"
+        );
+        let said = setup.check(
+            "plans.toml",
+            &json!({"list": "plan", "change": "set", "at": 0, "values": {text: "x"}}),
+        );
+        assert_eq!(said["ok"], false, "{said}");
+        assert_eq!(said["faults"].as_array().unwrap().len(), 1, "{said}");
+    }
+    let long =
+        json!({"list": "plan", "change": "set", "at": 0, "values": {"nest": "x".repeat(60_000)}});
+    assert_eq!(
+        setup.check("plans.toml", &long)["faults"][0]["pointer"],
+        "/nest"
+    );
+    let mut deep = json!(1);
+    for _ in 0..100 {
+        deep = json!({"a": deep});
+    }
+    let deep = setup.check(
+        "plans.toml",
+        &json!({"list": "plan", "change": "set", "at": 0, "values": {"zero": deep}}),
+    );
+    assert_eq!(deep["ok"], false, "{deep}");
+    let megabyte = setup.change(
+        "plans.toml",
+        &json!({"list": "plan", "change": "add", "values": {"id": "x".repeat(1_000_000)}}),
+    );
+    let mut http = Http::connect(&setup.address);
+    let head = setup.request(&megabyte.to_string());
+    let (head, _) = head.split_once("\r\n\r\n").unwrap();
+    http.send(format!("{head}\r\n\r\n").as_bytes());
+    assert_eq!(http.answer().unwrap().status, 413);
+    assert_eq!(files(&setup), before);
+    assert_eq!(
+        setup.daemon.call("status", &json!({}))["journal_health"],
+        "ok"
+    );
+}
+
+#[test]
+fn a_file_that_is_a_link_has_two_names_or_another_owner_is_left_to_an_editor() {
+    let setup = Setup::start();
+    fs::rename(setup.shop.path("plans.toml"), setup.shop.path("elsewhere")).unwrap();
+    symlink("elsewhere", setup.shop.path("plans.toml")).unwrap();
+    refused(
+        &setup,
+        setup.change("plans.toml", &set_pieces()),
+        409,
+        "plans.toml is a link",
+    );
+    fs::remove_file(setup.shop.path("plans.toml")).unwrap();
+    fs::hard_link(setup.shop.path("elsewhere"), setup.shop.path("plans.toml")).unwrap();
+    refused(
+        &setup,
+        setup.change("plans.toml", &set_pieces()),
+        409,
+        "plans.toml has 2 names",
+    );
+    fs::remove_file(setup.shop.path("elsewhere")).unwrap();
+    // Only root can give a file away.
+    if chown(setup.shop.path("plans.toml"), Some(4_321), None).is_ok() {
+        refused(
+            &setup,
+            setup.change("plans.toml", &set_pieces()),
+            409,
+            "plans.toml belongs to uid 4321",
+        );
+    }
+}
+
+#[test]
+fn what_would_leave_a_configuration_that_is_not_in_force_is_refused() {
+    let setup = Setup::start();
+    let main = setup.read("tallyjaw.toml");
+    setup.shop.write(
+        "tallyjaw.toml",
+        &main.replace("[daemon]\n", "[daemon]\nsocket_mode = \"0660\"\n"),
+    );
+    refused(
+        &setup,
+        setup.change("plans.toml", &set_pieces()),
+        409,
+        "the section [daemon] has changed",
+    );
+    setup.shop.write("tallyjaw.toml", &main);
+    // A file of that name that nobody has named yet.
+    setup.shop.write("tools.toml", "# of somebody\n");
+    let tool = json!({"list": "tool", "change": "add", "digest": setup.digest("tallyjaw.toml"), "values": {"id": "T-1", "class": "repair"}});
+    refused(&setup, tool, 409, "there is a file tools.toml already");
+    fs::remove_file(setup.shop.path("tools.toml")).unwrap();
+    // A pattern that would take the copy for a sheet.
+    setup.shop.write(
+        "tallyjaw.toml",
+        &main.replace("\"plans.toml\"", "\"plans*\""),
+    );
+    refused(
+        &setup,
+        setup.change("plans.toml", &set_pieces()),
+        409,
+        "plans* would take the copy of plans.toml",
+    );
+    setup.shop.write("tallyjaw.toml", &main);
+    // Written in a form that only an editor keeps.
+    setup.shop.write("plans.toml", "plan = [{ id = \"x\", terminal = \"QF-250-F\", wire = \"2.0 mm²\", axes = [\"core_crimp_height\"], pieces = 1, purpose = \"first_off\" }]\n");
+    refused(
+        &setup,
+        setup.change("plans.toml", &set_pieces()),
+        409,
+        "[[plan]] is written as a list of inline tables",
+    );
+    setup.shop.write("plans.toml", "plan = ");
+    refused(
+        &setup,
+        setup.change("plans.toml", &set_pieces()),
+        409,
+        "the file is not TOML",
+    );
+}
+
+#[test]
+fn only_with_the_token_of_the_page_itself_and_only_where_it_is_allowed() {
+    let setup = Setup::start();
+    let change = setup.change("plans.toml", &set_pieces()).to_string();
+    let with = |headers: &str| {
+        let request = setup
+            .request(&change)
+            .replace("Content-Type", &format!("{headers}Content-Type"));
+        let mut http = Http::connect(&setup.address);
+        http.send(request.as_bytes());
+        http.answer().unwrap().status
+    };
+    assert_eq!(with("Origin: http://evil.example\r\n"), 403);
+    assert_eq!(with("Sec-Fetch-Site: cross-site\r\n"), 403);
+    let mut http = Http::connect(&setup.address);
+    http.send(
+        setup
+            .request(&change)
+            .replace(&setup.token, &"0".repeat(64))
+            .as_bytes(),
+    );
+    assert_eq!(http.answer().unwrap().status, 401);
+    assert_eq!(Http::connect(&setup.address).get("/setup", "").status, 401);
+    assert_eq!(
+        Http::connect(&setup.address)
+            .get("/setup", "Host: evil.example\r\n")
+            .status,
+        400
+    );
+
+    for shop in [shop(), shop_with("edit = false")] {
+        let setup = Setup::of(shop);
+        let change = json!({"file": "plans.toml", "digest": "", "list": "plan", "change": "remove", "at": 0});
+        let answer = setup.post(&change);
+        assert_eq!(answer.status, 403);
+        assert!(answer.body.contains("edit = true in [page]"), "{answer:?}");
+        let headers = format!("Authorization: Bearer {}\r\n", setup.token);
+        assert_eq!(
+            Http::connect(&setup.address).get("/setup", &headers).status,
+            403
+        );
+        let plans = super::get(&setup.address, "/plans/bench-1").json();
+        assert_eq!(plans.get("may_edit"), None);
+        // Nor by way of the commands.
+        let answer = super::command(&setup.address, &setup.token, "change", &change);
+        assert_eq!(answer["error"]["code"], -32_601);
+    }
+}
