@@ -24,7 +24,7 @@ pub fn line(stamped: &Stamped) -> String {
     line_at(&format!("{seconds}Z"), stamped)
 }
 
-/// As [`line`], with the time in the caller's form.
+/// As [`line()`], with the time in the caller's form.
 pub fn line_at(time: &str, stamped: &Stamped) -> String {
     let station = stamped
         .entry
