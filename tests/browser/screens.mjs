@@ -24,6 +24,16 @@ const drawn = (page, times) => page.evaluate((times) => new Promise((wake) => {
   next(times);
 }), times);
 
+// Faults of a page that has no menu of languages, in the language that it has, at one size and by one scheme.
+export async function judge(page, size, scheme) {
+  const [width, height] = SIZES[size];
+  await page.setViewport({ width, height });
+  await page.emulateMediaFeatures([{ name: "prefers-color-scheme", value: scheme }, { name: "prefers-reduced-motion", value: "reduce" }]);
+  await drawn(page, 3);
+  const found = [...(await page.evaluate(measure, CONTRAST, FINGER)), ...(await clipped(page, true))];
+  return size === "laptop" ? [...found, ...(await faultsByAxe(page))] : found;
+}
+
 // Looks at a page that is held in a state, on every screen. What a dialog says stays in the language in which it was
 // opened, so `reopen` opens it again. The answer: faults in words, and how many screens were looked at.
 export async function everywhere(page, name, pictures, reopen) {

@@ -6,7 +6,7 @@
 import { createHash, X509Certificate } from "node:crypto";
 import { mkdirSync, readFileSync } from "node:fs";
 import { browser, faultsOfText, watched } from "./look.mjs";
-import { judge, SCREENS } from "./screens.mjs";
+import { judge, SCHEMES, SIZES } from "./screens.mjs";
 import { Shop } from "./shop.mjs";
 
 const [binary, pictures = "target/browser/seen"] = process.argv.slice(2);
@@ -32,10 +32,13 @@ async function shows(page, selector, part) {
 }
 
 async function look(page, name) {
-  for (const screen of SCREENS) {
-    const found = await judge(page, screen, `${pictures}/tablet-${name}-${screen.name}.png`);
-    faults.push(...found.map((fault) => `${name} on ${screen.name}: ${fault}`));
-    done += 1;
+  for (const size of Object.keys(SIZES)) {
+    for (const scheme of SCHEMES) {
+      const found = await judge(page, size, scheme);
+      await page.screenshot({ path: `${pictures}/tablet-${name}-${size}-${scheme}.png` });
+      faults.push(...found.map((fault) => `${name} on ${size} ${scheme}: ${fault}`));
+      done += 1;
+    }
   }
   await page.setViewport(TABLET);
 }
