@@ -3,6 +3,7 @@
 use super::columns::count;
 use super::entries::EntryStyle;
 use super::wrap;
+use crate::entry::Outcome;
 use crate::entry::words::{self, safe};
 use crate::message::armed::{ArmedMessage, AxisMessage, InstrumentBrief, ToolMessage, ZeroMessage};
 use crate::message::state::{InstrumentMessage, LastMessage, OutcomeMessage, StationMessage};
@@ -322,11 +323,20 @@ fn verdict_style(verdict: &str) -> Style {
     }
 }
 
+/// An outcome by its name in data: `stopped early` of `cut_short`.
+pub(super) fn outcome_words(name: &str) -> String {
+    let known = Outcome::from_name(name);
+    known.map_or_else(
+        || safe(&name.replace('_', " ")),
+        |outcome| words::outcome(outcome).to_lowercase(),
+    )
+}
+
 fn closed(outcome: &OutcomeMessage) -> String {
     format!(
         "series {} {}{}{}: {}",
         outcome.series,
-        outcome.outcome.replace('_', " "),
+        outcome_words(&outcome.outcome),
         safe(&outcome.beside),
         words::after(outcome.tally),
         words::tally(outcome.tally)

@@ -202,7 +202,7 @@ pub const fn outcome(outcome: Outcome) -> &'static str {
         Outcome::Accepted => "ACCEPTED",
         Outcome::Rejected => "REJECTED",
         Outcome::Undecided => "UNDECIDED",
-        Outcome::CutShort => "cut short",
+        Outcome::CutShort => "stopped early",
     }
 }
 

@@ -5,7 +5,7 @@
 
 use super::facts::{Facts, Pool, ReportReading};
 use crate::quantity::{Measured, named};
-use crate::spec::{ArmedAxis, AxisName, Limits, Purpose};
+use crate::spec::{ArmedAxis, AxisName, Limits};
 use crate::stats::compare::Comparison;
 use crate::stats::{self, Sample, Undefined};
 use std::collections::BTreeSet;
@@ -44,15 +44,7 @@ impl Group {
             Self::Series => Some(facts.record.series.id.to_string()),
             Self::Day => Some(row.at.local_day_with_offset(&facts.zone)),
         };
-        known.unwrap_or_else(|| {
-            let is_factory = spec.purpose == Purpose::Reference;
-            let unnamed = if is_factory {
-                "factory pieces"
-            } else {
-                "not named"
-            };
-            unnamed.to_owned()
-        })
+        known.unwrap_or_else(|| spec.purpose.unnamed().to_owned())
     }
 }
 

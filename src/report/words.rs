@@ -81,7 +81,7 @@ pub(super) const fn outcome(
         Some(Outcome::Accepted) => ("ACCEPTED", "pass", "●"),
         Some(Outcome::Rejected) => ("REJECTED", "fail", "▲"),
         Some(Outcome::Undecided) => ("UNDECIDED", "unsure", "◇"),
-        Some(Outcome::CutShort) => ("CUT SHORT", "unsure", "◇"),
+        Some(Outcome::CutShort) => ("STOPPED EARLY", "unsure", "◇"),
         None => ("STILL OPEN", "unsure", "◇"),
     }
 }

@@ -25,6 +25,19 @@ named! {
 }
 
 impl Purpose {
+    /// The group of readings that name no tool, nest or operator.
+    pub const fn unnamed(self) -> &'static str {
+        match self {
+            Self::Reference => "factory pieces",
+            Self::FirstOff
+            | Self::InProcess
+            | Self::LastOff
+            | Self::Qualification
+            | Self::GaugeStudy
+            | Self::Verification => "not named",
+        }
+    }
+
     /// Whether the pieces are crimped here with the tool in hand: neither factory pieces nor gauge blocks nor a gauge
     /// study.
     pub const fn is_of_own_crimps(self) -> bool {

@@ -11,6 +11,8 @@ pub enum FigureKind {
     Count,
     /// A value in the unit of the readings.
     Reading,
+    /// A pure number that is whole, such as degrees of freedom.
+    Whole,
     /// A pure number.
     Ratio,
     /// A probability between 0 and 1.

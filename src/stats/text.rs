@@ -2,7 +2,7 @@
 
 use super::figures::{self, Figure, FigureKind};
 use super::{Summary, Undefined};
-use crate::quantity::{Unit, WallMicros};
+use crate::quantity::{Unit, WallMicros, Zone};
 
 /// A figure with its value, or the reason why it has none.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,7 +41,7 @@ pub struct Line {
 }
 
 /// A line for each figure, with its confidence interval.
-pub fn lines(shown: &[Shown], digits: Digits) -> Vec<Line> {
+pub fn lines(shown: &[Shown], digits: Digits<'_>) -> Vec<Line> {
     let named = |name: &str| shown.iter().find(|figure| figure.name == name);
     let is_bound = |figure: &Shown| {
         let base = figure
@@ -83,6 +83,15 @@ pub fn fixed(value: f64, places: usize) -> String {
     }
 }
 
+/// A slope: with five decimals, or in scientific notation where these would say little.
+pub fn slope(value: f64) -> String {
+    if value.abs() < 0.0005 && value != 0.0 {
+        powers(value, 3)
+    } else {
+        fixed(value, 5)
+    }
+}
+
 /// A number in scientific notation with `places` decimals.
 pub fn powers(value: f64, places: usize) -> String {
     format!("{:.places$e}", value + 0.0)
@@ -90,24 +99,24 @@ pub fn powers(value: f64, places: usize) -> String {
 
 /// Settings for showing numbers.
 #[derive(Debug, Clone, Copy)]
-pub struct Digits {
+pub struct Digits<'z> {
     unit: Unit,
     /// Number of decimals of a figure in the unit of the readings.
     pub places: usize,
-    /// Whether positions are times of the journal.
-    pub times: bool,
+    /// The zone of positions that are times of the journal; `None` where positions are numbers.
+    pub zone: Option<&'z Zone>,
     /// The unit of the place in a slope.
-    pub per: &'static str,
+    pub per: &'z str,
 }
 
-impl Digits {
+impl Digits<'_> {
     /// Two decimals more than the readings have.
     pub fn of(all: &Summary) -> Self {
         let step = all.step().unwrap_or(0.001);
         Self {
             unit: all.unit(),
             places: figures::decimals(step) + 2,
-            times: false,
+            zone: None,
             per: "reading",
         }
     }
@@ -121,12 +130,12 @@ impl Digits {
             FigureKind::PartsPerMillion if value < 0.1 => "under 0.1".to_owned(),
             FigureKind::PartsPerMillion => fixed(value, 1),
             FigureKind::Percent => format!("{} %", fixed(value, 1)),
-            FigureKind::Slope => format!("{} {} per {}", powers(value, 3), self.unit, self.per),
-            FigureKind::Position if self.times => {
-                let time = WallMicros(figures::whole(value)).to_string();
-                time.get(..16).unwrap_or(&time).replace('T', " ")
-            }
-            FigureKind::Count | FigureKind::Position => fixed(value, 0),
+            FigureKind::Slope => format!("{} {} per {}", slope(value), self.unit, self.per),
+            FigureKind::Position => match self.zone {
+                Some(zone) => WallMicros(figures::whole(value)).local_minute(zone),
+                None => fixed(value, 0),
+            },
+            FigureKind::Count | FigureKind::Whole => fixed(value, 0),
         }
     }
 }
@@ -140,7 +149,7 @@ mod tests {
         let digits = Digits {
             unit: Unit::Millimetre,
             places: 4,
-            times: false,
+            zone: None,
             per: "reading",
         };
         for (kind, value, line) in [

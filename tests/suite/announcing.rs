@@ -92,7 +92,7 @@ fn each_verdict_zero_and_outcome_is_said_without_a_shell() {
         assert!(line.starts_with(&format!("{verdict} ")), "{line}");
     }
     daemon.call("disarm", &json!({}));
-    assert_eq!(said.next(), "series cut short|bench-1|$(touch owned);|");
+    assert_eq!(said.next(), "series stopped early|bench-1|$(touch owned);|");
     assert!(!shop.path("owned").exists());
 }
 

@@ -165,7 +165,7 @@ fn a_job_can_be_done_from_the_command_line_alone() {
     assert_eq!(code(&shop.run(&["disarm"])), 2);
 
     let list = out(&shop.run(&["series"]));
-    assert!(list.contains("cut short"), "{list}");
+    assert!(list.contains("stopped early"), "{list}");
     let one = out(&shop.run(&["series", &series]));
     assert!(one.contains("1.75 mm"), "{one}");
     assert!(one.contains("(retracted later)"), "{one}");

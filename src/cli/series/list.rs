@@ -201,7 +201,7 @@ fn cells(
         armed.purpose.replace('_', " "),
     ];
     let mut cells: Vec<_> = plain.map(|text| (text, Style::new())).into();
-    let outcome_words = format!("{}{}", outcome.replace('_', " "), series.beside());
+    let outcome_words = format!("{}{}", card::outcome_words(outcome), series.beside());
     cells.push((outcome_words, card::outcome_style(outcome)));
     cells.push((words::tally(series.tally), Style::new()));
     cells

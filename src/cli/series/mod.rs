@@ -92,7 +92,7 @@ impl Series {
 fn text(listed: &Listed, entries: &[Stamped], out: &mut dyn Write) -> Result<(), Failure> {
     let series = SeriesMessage::new(listed);
     let outcome = series.outcome.unwrap_or("open");
-    let (style, outcome) = (card::outcome_style(outcome), outcome.replace('_', " "));
+    let (style, outcome) = (card::outcome_style(outcome), card::outcome_words(outcome));
     let form = EntryStyle::of_system();
     writeln!(
         out,

@@ -71,7 +71,11 @@ impl Compare {
             writeln!(out)?;
         }
         for comparison in &comparisons {
-            writeln!(out, "{}", comparison.sentence())?;
+            // one statement on each line: together they are too long to be read
+            for (nth, part) in comparison.sentence().split("; ").enumerate() {
+                let indent = if nth == 0 { "" } else { "  " };
+                writeln!(out, "{indent}{part}")?;
+            }
         }
         if comparisons.len() > 1 {
             writeln!(

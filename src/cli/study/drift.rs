@@ -4,6 +4,7 @@ use super::readings::Readings;
 use super::select::Select;
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
+use crate::daemon::clock;
 use crate::stats::FigureKind;
 use crate::stats::drift::{self, FIGURES};
 use serde_json::json;
@@ -49,28 +50,31 @@ impl Drift {
         let readings = self.select.readings(context, &keys)?;
         readings.of_one_nominal()?;
         let places = self.places(&readings)?;
-        let (per, unit_of_place) = if times { (DAY, "day") } else { (1, "reading") };
-        let unit_of_place = self.place.as_deref().unwrap_or(unit_of_place);
+        let (per, unit, place) = match &self.place {
+            Some(column) => (1, format!("unit of {column}"), format!("{column} = ")),
+            None if times => (DAY, "day".to_owned(), String::new()),
+            None => (1, "reading".to_owned(), "reading ".to_owned()),
+        };
+        let zone = clock::zone();
         let sample = readings.sample()?;
         let mut digits = Digits::of(sample.summary());
-        digits.times = times;
-        digits.per = match &self.place {
-            Some(_) => "unit of the column",
-            None if times => "day",
-            None => "reading",
-        };
+        digits.zone = times.then_some(&zone);
+        digits.per = &unit;
         let drift = drift::Drift::new(&sample, places, readings.limits_if_any())
             .map_err(|reason| Failure::usage(reason.to_string()))?
             .per(per);
         let figures = show::all(FIGURES, &drift);
-        let mut sentence = drift.sentence(unit_of_place);
-        for said in drift.outlook(|place| digits.text(FigureKind::Position, place)) {
+        let mut sentence = drift.sentence(&unit);
+        for said in drift.outlook(&place, |place| digits.text(FigureKind::Position, place)) {
             sentence.push_str("; ");
             sentence.push_str(&said);
         }
         let object = || {
             let mut object = show::head("drift", &readings);
-            object.insert("per".to_owned(), json!(unit_of_place));
+            object.insert(
+                "per".to_owned(),
+                json!(self.place.as_deref().unwrap_or(&unit)),
+            );
             show::object(&mut object, &figures);
             object.insert("sentence".to_owned(), json!(sentence));
             object

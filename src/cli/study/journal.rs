@@ -167,7 +167,9 @@ impl query::Take for ReadingFilter<'_> {
                 cells: self
                     .keys
                     .iter()
-                    .map(|key| cell(key).unwrap_or_else(|| "–".to_owned()))
+                    .map(|key| {
+                        cell(key).unwrap_or_else(|| series.spec.purpose.unnamed().to_owned())
+                    })
                     .collect(),
             };
             (self.take)(reading, found.unit.into())?;

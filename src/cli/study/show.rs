@@ -14,7 +14,11 @@ use std::path::Path;
 pub(super) use crate::stats::text::{Digits, Shown, all};
 
 /// A line for each figure with its confidence interval. A figure without a value is a dash with the reason.
-pub(super) fn table(out: &mut dyn Write, shown: &[Shown], digits: Digits) -> Result<(), Failure> {
+pub(super) fn table(
+    out: &mut dyn Write,
+    shown: &[Shown],
+    digits: Digits<'_>,
+) -> Result<(), Failure> {
     let lines = text::lines(shown, digits);
     let width = lines
         .iter()

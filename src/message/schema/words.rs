@@ -15,7 +15,10 @@ impl Transform for Words {
                 let Value::Object(property) = property else {
                     continue;
                 };
-                if let Some(words) = words(name)
+                let is_object = property.contains_key("$ref");
+                if let Some(words) = of_object(name)
+                    .filter(|_| is_object)
+                    .or_else(|| words(name))
                     && !property.contains_key("description")
                 {
                     property.insert("description".to_owned(), words.into());
@@ -24,6 +27,18 @@ impl Transform for Words {
         }
         transform_subschemas(self, schema);
     }
+}
+
+/// The description of a field that is an object, where a field of that name is something simpler elsewhere.
+fn of_object(name: &str) -> Option<String> {
+    let words = match name {
+        "repeat" => {
+            "the next series of a plan that repeats, after one is full and until it is opened"
+        }
+        "retracted" => "the reading that was retracted last, while it can be restored",
+        _ => return None,
+    };
+    Some(words.to_owned())
 }
 
 /// The description of a field, with its unit.
@@ -83,7 +98,7 @@ const WORDS: &[(&str, &str)] = &[
     ("blocks", "gauge blocks"),
     (
         "by",
-        "by what means it was done: command, card, pedal or double_zero",
+        "how it was done: command (the control socket: command line, page or program), card, pedal, or double_zero (two zeros within two seconds)",
     ),
     (
         "by_us",
@@ -97,7 +112,7 @@ const WORDS: &[(&str, &str)] = &[
     ),
     (
         "care",
-        "dates of past and due calibrations, verifications or checks",
+        "of an instrument: its calibration and how often it is verified; of a tool: its last check, when the next is due, and its crimps",
     ),
     ("check_due", "the last day on which the check is valid"),
     (
@@ -251,7 +266,7 @@ const WORDS: &[(&str, &str)] = &[
     ("remedy", "what a person can do"),
     (
         "repeat",
-        "whether the next series opens at once; in the state, the series that is due",
+        "whether the next series of the plan opens as soon as this one is full",
     ),
     (
         "repeatability",
@@ -263,18 +278,21 @@ const WORDS: &[(&str, &str)] = &[
         "resumable",
         "whether it can be resumed: it was stopped early by an arming, and nothing was measured since",
     ),
-    (
-        "retracted",
-        "number of retracted readings; in a series of the state, the last one while it can be restored",
-    ),
+    ("retracted", "number of retracted readings"),
     ("rivals", "other programs that have the port open"),
-    ("role", "role of the zero in the series"),
+    (
+        "role",
+        "why the zero was made: opening (before the first reading), periodic (due in between), closing (after the last), unasked (none was due)",
+    ),
     ("rule", "the rule that fired"),
     (
         "runs",
         "successive readings of one axis by one tool and instrument",
     ),
-    ("said", "text of the card, or action of the pedal"),
+    (
+        "said",
+        "what was not carried out: the text of the card, or the action of the pedal",
+    ),
     ("seq", "number of the entry, from 1, without gaps"),
     ("series", "the series, or the number of its armed entry"),
     (
@@ -300,7 +318,10 @@ const WORDS: &[(&str, &str)] = &[
     ("state", "the state that follows from all entries so far"),
     ("station", "the station"),
     ("stations", "the stations"),
-    ("takes_back", "the reading that a second zero would retract"),
+    (
+        "takes_back",
+        "the reading that one more zero within two seconds retracts",
+    ),
     (
         "stopped",
         "the series that the last arming stopped early, while it can be resumed",
@@ -317,7 +338,10 @@ const WORDS: &[(&str, &str)] = &[
     ("time_due", "whether a zero is due by time"),
     ("times", "number of occurrences"),
     ("to", "the upper end"),
-    ("told", "rules that have fired and still hold"),
+    (
+        "told",
+        "the run rules that hold now and were reported: none of them is reported again before it stops holding",
+    ),
     ("tool", "the crimp tool"),
     ("tools", "the crimp tools"),
     ("uncertainty", "uncertainty of the block's length"),

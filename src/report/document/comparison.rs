@@ -184,6 +184,6 @@ fn nth_of(sample: &Sample) -> usize {
     usize::try_from(sample.count()).unwrap_or(usize::MAX)
 }
 
-fn figures(caption: &str, words: &str, shown: &[Shown], digits: Digits) -> Element {
+fn figures(caption: &str, words: &str, shown: &[Shown], digits: Digits<'_>) -> Element {
     super::figures::table(caption, &format!("{words} side by side"), shown, digits)
 }

@@ -107,7 +107,7 @@ fn grounds(about: &str, claim: &Claim) -> Element {
         .children(items)
 }
 
-pub(super) fn table(caption: &str, about: &str, shown: &[Shown], digits: Digits) -> Element {
+pub(super) fn table(caption: &str, about: &str, shown: &[Shown], digits: Digits<'_>) -> Element {
     let heads = &["Figure", "Value", "From", "To"];
     let mut table = Table::new("figures", caption, heads);
     for line in text::lines(shown, digits) {
@@ -144,7 +144,7 @@ fn pictures(
     words: &str,
     sample: &Sample,
     limits: &Limits,
-    digits: Digits,
+    digits: Digits<'_>,
 ) -> Vec<Element> {
     let all = sample.summary();
     let mut drawn = Vec::new();
@@ -169,7 +169,7 @@ fn pictures(
     drawn
 }
 
-fn chart(id: &str, title: &str, sample: &Sample, digits: Digits) -> Option<Element> {
+fn chart(id: &str, title: &str, sample: &Sample, digits: Digits<'_>) -> Option<Element> {
     let singles: Vec<Sample> = sample
         .bases()
         .iter()

@@ -216,7 +216,7 @@ const PPK_LEAST: Figure<Capability> = row(
 );
 const PIECES_NEEDED: Figure<Capability> = row(
     "pieces_needed",
-    "pieces to demonstrate the required Ppk",
+    "pieces to demonstrate the required Ppk, by this bound alone",
     FigureKind::Count,
     |of| Ok(float(of.pieces_needed()?.into())),
 );

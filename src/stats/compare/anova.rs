@@ -97,13 +97,13 @@ pub const FIGURES: &[Figure<Anova>] = &[
     row(
         "anova_df_between",
         "degrees of freedom between groups",
-        FigureKind::Ratio,
+        FigureKind::Whole,
         |of| Ok(of.between_freedom),
     ),
     row(
         "anova_df_within",
         "degrees of freedom within groups",
-        FigureKind::Ratio,
+        FigureKind::Whole,
         |of| Ok(of.within_freedom),
     ),
     row(

@@ -11,7 +11,7 @@ pub use trend::{Forecast, Trend};
 
 use super::figures::row;
 use super::sample::float;
-use super::text::{chance, fixed, powers};
+use super::text::{Digits, chance, fixed, slope};
 use super::{CONFIDENCE, Figure, FigureKind, Limits, Sample, Undefined, proportion};
 
 /// Readings with their places.
@@ -68,8 +68,8 @@ impl Drift {
         Ok((low * per, high * per))
     }
 
-    /// The trend in words; `place` is the unit of the place.
-    pub fn sentence(&self, place: &str) -> String {
+    /// The trend in words; `per` is the unit of the place: `reading`, `day`, `unit of made`.
+    pub fn sentence(&self, per: &str) -> String {
         let (trend, p) = match (self.slope(), self.trend().and_then(|trend| trend.slope_p())) {
             (Ok(trend), Ok(p)) => (trend, p),
             (Err(reason), _) | (_, Err(reason)) => {
@@ -81,11 +81,24 @@ impl Drift {
         }
         let way = if trend > 0.0 { "rising" } else { "falling" };
         let unit = self.sample.unit();
+        let digits = Digits::of(self.sample.summary());
+        let over = self.over_all(trend);
         format!(
-            "{way} by {} {unit} per {place} (p = {})",
-            powers(trend.abs(), 2),
+            "{way} by {} {unit} per {per}{} (p = {})",
+            slope(trend.abs()),
+            over.map_or(String::new(), |over| format!(
+                ", {} from the first reading to the last",
+                digits.text(FigureKind::Reading, over)
+            )),
             chance(p)
         )
+    }
+
+    /// How far the fitted line rises or falls from the first reading to the last, by its slope.
+    fn over_all(&self, slope: f64) -> Option<f64> {
+        let (first, last) = self.places.first().zip(self.places.last())?;
+        let places = float(last.saturating_sub(*first).into()) / float(self.per.into());
+        Some((slope * places).abs())
     }
 
     /// The straight line through the readings.
@@ -122,8 +135,8 @@ impl Drift {
         Ok(float((*last).into()))
     }
 
-    /// Sentences about reaching the limits; `place_text` formats a place.
-    pub fn outlook(&self, place_text: impl Fn(f64) -> String) -> Vec<String> {
+    /// Sentences about reaching the limits; `place_text` formats a place, and `place` is written before it: `made = `.
+    pub fn outlook(&self, place: &str, place_text: impl Fn(f64) -> String) -> Vec<String> {
         let (all, mut said) = (self.sample.summary(), Vec::new());
         if let Ok(outside @ 1..) = proportion::outside(all, &self.limits) {
             let count = self.sample.count();
@@ -145,7 +158,7 @@ impl Drift {
             let since = match self.forecast() {
                 Ok(forecast) if forecast.at <= last && past_upper == (trend.slope > 0.0) => {
                     format!(
-                        ", since {} ({} to {})",
+                        ", since {place}{} (95 % confidence interval {} to {})",
                         place_text(forecast.at),
                         place_text(forecast.soonest),
                         place_text(forecast.latest)
@@ -154,13 +167,14 @@ impl Drift {
                 Ok(_) | Err(_) => String::new(),
             };
             said.push(format!(
-                "the line is beyond the {limit} limit already{since}"
+                "the fitted line is beyond the {limit} limit already{since}"
             ));
             return said;
         }
+        let ahead = if trend.slope > 0.0 { "upper" } else { "lower" };
         if let Ok(forecast) = self.forecast() {
             said.push(format!(
-                "if the trend goes on, the line reaches the limit at {} (95 % confidence interval {} to {})",
+                "if the trend goes on, the fitted line reaches the {ahead} limit at {place}{} (95 % confidence interval {} to {})",
                 place_text(forecast.at),
                 place_text(forecast.soonest),
                 place_text(forecast.latest)
@@ -171,7 +185,7 @@ impl Drift {
                 said.push("more than 1 piece in 20 may be beyond the limit already".to_owned());
             }
             Ok(at) => said.push(format!(
-                "more than 1 piece in 20 may be beyond it from {} on",
+                "more than 1 piece in 20 may be beyond that limit from {place}{} on",
                 place_text(at)
             )),
             Err(_) => {}
@@ -214,14 +228,14 @@ pub const FIGURES: &[Figure<Drift>] = &[
     }),
     row(
         "residual_sd",
-        "standard deviation about the line",
+        "standard deviation about the fitted line",
         FigureKind::Reading,
         |of| Ok(of.trend()?.residual_sd),
     ),
     row(
         "mann_kendall_s",
         "Mann-Kendall's S",
-        FigureKind::Ratio,
+        FigureKind::Whole,
         |of| Ok(of.mann_kendall()?.s),
     ),
     row(
@@ -238,19 +252,19 @@ pub const FIGURES: &[Figure<Drift>] = &[
     ),
     row(
         "limit_at",
-        "where the line reaches the limit",
+        "where the fitted line reaches the limit",
         FigureKind::Position,
         |of| Ok(of.forecast()?.at),
     ),
     row(
         "limit_at_low",
-        "where the line reaches the limit, lower confidence bound (95 %)",
+        "where the fitted line reaches the limit, lower confidence bound (95 %)",
         FigureKind::Position,
         |of| Ok(of.forecast()?.soonest),
     ),
     row(
         "limit_at_high",
-        "where the line reaches the limit, upper confidence bound (95 %)",
+        "where the fitted line reaches the limit, upper confidence bound (95 %)",
         FigureKind::Position,
         |of| Ok(of.forecast()?.latest),
     ),
@@ -262,31 +276,31 @@ pub const FIGURES: &[Figure<Drift>] = &[
     ),
     row(
         "line_at_last",
-        "line at the last place",
+        "fitted line at the last reading",
         FigureKind::Reading,
         |of| Ok(of.trend()?.at(of.last_place()?)),
     ),
     row(
         "line_at_last_low",
-        "line at the last place, lower confidence bound (95 %)",
+        "fitted line at the last reading, lower confidence bound (95 %)",
         FigureKind::Reading,
         |of| Ok(of.trend()?.line_bounds(of.last_place()?, CONFIDENCE)?.0),
     ),
     row(
         "line_at_last_high",
-        "line at the last place, upper confidence bound (95 %)",
+        "fitted line at the last reading, upper confidence bound (95 %)",
         FigureKind::Reading,
         |of| Ok(of.trend()?.line_bounds(of.last_place()?, CONFIDENCE)?.1),
     ),
     row(
         "single_at_last_low",
-        "prediction interval there (95 %), lower end",
+        "prediction interval of the next reading (95 %), lower end",
         FigureKind::Reading,
         |of| Ok(of.trend()?.single_bounds(of.last_place()?, CONFIDENCE)?.0),
     ),
     row(
         "single_at_last_high",
-        "prediction interval there (95 %), upper end",
+        "prediction interval of the next reading (95 %), upper end",
         FigureKind::Reading,
         |of| Ok(of.trend()?.single_bounds(of.last_place()?, CONFIDENCE)?.1),
     ),

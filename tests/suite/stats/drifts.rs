@@ -22,7 +22,7 @@ fn drift(pairs: &[(i64, i64)]) -> Drift {
 }
 
 fn outlook(of: &Drift) -> Vec<String> {
-    of.outlook(|place| format!("{place:.0}"))
+    of.outlook("", |place| format!("{place:.0}"))
 }
 
 #[test]
@@ -46,14 +46,14 @@ fn a_limit_that_was_passed_is_not_foretold() {
     assert_eq!(said.len(), 2, "{said:?}");
     assert_eq!(said[0], "9 of 20 readings are outside the limits already");
     assert!(
-        said[1].starts_with("the line is beyond the upper limit already, since 10 ("),
+        said[1].starts_with("the fitted line is beyond the upper limit already, since 10 ("),
         "{said:?}"
     );
     // falling back into the limits from above: the upper one is passed, the lower one is ahead
     let above: Vec<(i64, i64)> = (0..20).map(|at| (at, 190 - at / 2 - at % 2)).collect();
     let said = outlook(&drift(&above));
     assert!(
-        said.contains(&"the line is beyond the upper limit already".to_owned()),
+        said.contains(&"the fitted line is beyond the upper limit already".to_owned()),
         "{said:?}"
     );
 }
@@ -68,11 +68,11 @@ fn single_pieces_reach_a_limit_before_the_line_does() {
     assert!(single < line.at, "{single} {line:?}");
     let said = outlook(&of);
     assert!(
-        said[0].starts_with("if the trend goes on, the line reaches the limit at "),
+        said[0].starts_with("if the trend goes on, the fitted line reaches the upper limit at "),
         "{said:?}"
     );
     assert!(
-        said[1].starts_with("more than 1 piece in 20 may be beyond it from "),
+        said[1].starts_with("more than 1 piece in 20 may be beyond that limit from "),
         "{said:?}"
     );
 }
