@@ -7,7 +7,8 @@ use super::card::{BAD, GOOD, ODD};
 use super::wrap;
 use crate::entry::words::{self, safe};
 use crate::entry::{
-    Entry, FrameEntry, Outcome, Reading, ReadingSlot, SaidEntry, SeriesEntry, Stamped, Standing,
+    Answer, Entry, FrameEntry, Outcome, Reading, ReadingSlot, SaidEntry, SeriesEntry, Stamped,
+    Standing,
 };
 use crate::quantity::{Quantity, Zone};
 use crate::spec::Verdict;
@@ -96,6 +97,10 @@ fn kind(entry: &Entry) -> (Style, &'static str) {
                 Outcome::Undecided => (ODD, "? UNDECIDED"),
                 Outcome::CutShort => (ODD, "! stopped"),
             },
+            SeriesEntry::Looked(looked) => match looked.answer {
+                Answer::Good => (GOOD, "✓ GOOD"),
+                Answer::Bad => (BAD, "✗ BAD"),
+            },
             SeriesEntry::Doubted(_) => (ODD, "! doubted"),
             SeriesEntry::Alerted(_) => (ODD, "! alert"),
             SeriesEntry::Armed(_)
@@ -103,7 +108,8 @@ fn kind(entry: &Entry) -> (Style, &'static str) {
             | SeriesEntry::Resumed(_)
             | SeriesEntry::ZeroDue(_)
             | SeriesEntry::Retracted(_)
-            | SeriesEntry::Restored(_) => (Style::new(), ""),
+            | SeriesEntry::Restored(_)
+            | SeriesEntry::Pulled(_) => (Style::new(), ""),
         },
         Entry::Said(SaidEntry::Refused(_)) => (ODD, "! refused"),
         Entry::Said(SaidEntry::Noted(_)) => (Style::new(), "  note"),

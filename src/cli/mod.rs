@@ -27,6 +27,7 @@ mod job;
 mod journal_state;
 mod listen;
 mod logging;
+mod look;
 mod lot;
 mod man;
 mod note;
@@ -37,6 +38,7 @@ mod plain;
 mod plans;
 mod ports;
 mod progress;
+mod pulled;
 mod query;
 mod reload;
 mod replay;
@@ -98,8 +100,8 @@ enum Command {
     Serve(serve::Serve),
     Reload(reload::Reload),
 
-    // Say what is measured: arm, disarm, operator, tool, retract, restore, resume, note, zero, ask,
-    // adapter.
+    // Say what is measured: arm, disarm, operator, tool, retract, restore, resume, look, pulled, note,
+    // zero, ask, adapter.
     Arm(Box<arm::Arm>),
     Disarm(disarm::Disarm),
     Operator(operator::Operator),
@@ -109,6 +111,8 @@ enum Command {
     Retract(retract::Retract),
     Restore(restore::Restore),
     Resume(resume::Resume),
+    Look(look::Look),
+    Pulled(pulled::Pulled),
     Note(note::Note),
     Zero(zero::Zero),
     Ask(ask::Ask),
@@ -161,6 +165,8 @@ impl Command {
             Self::Retract(command) => command.run(context, out),
             Self::Restore(command) => command.run(context, out),
             Self::Resume(command) => command.run(context, out),
+            Self::Look(command) => command.run(context, out),
+            Self::Pulled(command) => command.run(context, out),
             Self::Note(command) => command.run(context, out),
             Self::Zero(command) => command.run(context, out),
             Self::Ask(command) => command.run(context, out),

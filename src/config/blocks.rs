@@ -5,7 +5,7 @@ use super::faults::{At, Fault, Faults};
 use super::plan::{Given, order, purpose, zero};
 use super::table::Table;
 use super::value::unique;
-use crate::spec::{Decision, GaugeBlock, Plan, Purpose, Subject, Unarmable};
+use crate::spec::{Decision, GaugeBlock, Plan, Purpose, Questions, Subject, Unarmable};
 
 const WANT: &str = "[\"1.30 mm\", \"41.3 mm\"]";
 const BLOCK: &str = "block";
@@ -42,6 +42,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
         decision: Decision::Simple,
         zero,
         pull_force: None,
+        questions: Questions::default(),
         repeat: repeat.is_some_and(|repeat| repeat.value),
         // Run rules do not apply: blocks are measured in any order, so their readings show no drift.
         alerts: Vec::new(),

@@ -10,14 +10,17 @@ use super::table::{Places, Table};
 use super::value::{factor_milli as factor_milli_of, unique};
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::pull_table::{PULL_FORCE, PULL_TABLES};
+use crate::spec::question::{LOOKS, MOST_LOOKS};
 use crate::spec::resolve::MOST_PIECES;
 use crate::spec::wire::gauge_of;
 use crate::spec::{
-    AlertRule, AxisName, Decision, Order, Plan, PullFallback, PullTable, Purpose, Subject,
-    WireRequest, ZeroPolicy,
+    AlertRule, AxisName, Decision, Look, LooksPer, Order, Plan, PullFallback, PullTable, Purpose,
+    Questions, Subject, WireRequest, ZeroPolicy,
 };
 use std::time::Duration;
 
+/// What one of the list `looks` is.
+const VISUAL_CHECK: &str = "visual check";
 /// The header of a plan.
 pub(super) const PLAN: &str = "[[plan]]";
 /// Guard factor of the guarded rule if a plan gives none (ISO 14253-1, one-sided 95 %; from memory).
@@ -93,6 +96,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     let decision = decision(table, faults);
     let zero = zero(table, faults);
     let pull_force = pull_force(table, &axes, faults);
+    let questions = questions(table, &axes, faults);
     let repeat = table.boolean(faults, "repeat");
     let alerts = alerts(table, faults);
     let asks = asks(table, faults);
@@ -119,6 +123,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
         decision,
         zero,
         pull_force,
+        questions,
         repeat: repeat.is_some_and(|repeat| repeat.value),
         alerts: alerts.unwrap_or_else(|| AlertRule::defaults(purpose)),
         asks,
@@ -161,6 +166,62 @@ fn pull_force(
         table: named?.value,
         gauge: gauge.and_then(Result::ok),
     })
+}
+
+/// What a person is asked besides the measurements.
+fn questions(table: &mut Table<'_>, axes: &[At<String>], faults: &mut Faults) -> Questions {
+    let looks = table.texts(faults, "looks");
+    let has_looks = !looks.is_empty() || table.has("looks");
+    let looks = unique(faults, VISUAL_CHECK, looks, |look| &look.value);
+    if let Some(surplus) = looks.get(MOST_LOOKS) {
+        let got = format!("looks has {} entries", looks.len());
+        let fault = Fault::new(got, format!("want at most {MOST_LOOKS}"));
+        faults.add(&surplus.place, fault);
+    }
+    let looks = looks.into_iter().filter_map(|text| look(text, faults));
+    let looks = looks.collect();
+    let names = LooksPer::ALL.map(LooksPer::name);
+    let per = table.one_of(faults, "looks_per", &names, LooksPer::from_name);
+    let pull_mode = table.boolean(faults, "pull_mode");
+    let does_nothing = match (&per, &pull_mode) {
+        (Some(per), _) if !has_looks => Some((&per.place, "looks_per", "looks with it")),
+        (_, Some(At { value: true, place }))
+            if axes.iter().all(|axis| axis.value != PULL_FORCE) =>
+        {
+            Some((place, "pull_mode", "\"pull_force\" among the axes"))
+        }
+        (_, _) => None,
+    };
+    if let Some((place, key, want)) = does_nothing {
+        let fault = Fault::new(format!("{key} has no effect here"), format!("want {want}"));
+        faults.add(place, fault);
+    }
+    Questions {
+        looks,
+        looks_per: per.map_or_else(LooksPer::default, |per| per.value),
+        pull_mode: pull_mode.is_some_and(|asked| asked.value),
+    }
+}
+
+/// A customary visual check by its name, or a question of the plan's own.
+fn look(text: At<String>, faults: &mut Faults) -> Option<Look> {
+    let At { value, place } = text;
+    if let Some(look) = Look::customary(&value) {
+        return Some(look);
+    }
+    if value.trim().contains(char::is_whitespace) {
+        return Some(Look::of_its_own(value));
+    }
+    let names = LOOKS.iter().map(|look| look.name);
+    let fault = Fault::new(
+        format!("no customary visual check {}", quoted(&value)),
+        "want one of the customary checks, or a question of your own",
+    );
+    let meant = crate::quantity::meant(&value, names.clone());
+    let known: Vec<_> = names.collect();
+    let remedy = meant.unwrap_or_else(|| format!("customary are {}", known.join(", ")));
+    faults.add(&place, fault.help(remedy));
+    None
 }
 
 fn axes(table: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {

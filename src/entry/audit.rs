@@ -2,6 +2,8 @@
 //!
 //! In: the state before an entry, and the entry. Out: every part of the entry that does not follow.
 
+mod answers;
+
 use super::reservation::{reservations, words};
 use super::state::{InstrumentState, SeriesState, Slot, StationState};
 use super::{
@@ -112,6 +114,8 @@ impl Findings {
             }
             SeriesEntry::Retracted(retracted) => self.retracted(before, retracted),
             SeriesEntry::Restored(restored) => self.restored(before, restored),
+            SeriesEntry::Looked(looked) => self.looked(before, looked),
+            SeriesEntry::Pulled(pulled) => self.pulled(before, pulled),
             SeriesEntry::Alerted(alerted) => {
                 self.open(before, &alerted.station, Some(alerted.series));
                 self.alerted(before, alerted);
@@ -298,16 +302,22 @@ impl Findings {
                 "only what was cut short",
             );
         }
-        let tally = series.tally;
-        let outcome = match (completed.outcome, tally.failed, tally.unsure) {
-            (Outcome::CutShort, ..) => Outcome::CutShort,
-            (_, 0, 0) => Outcome::Accepted,
-            (_, 0, _) => Outcome::Undecided,
-            (..) => Outcome::Rejected,
+        let outcome = match completed.outcome {
+            Outcome::CutShort => Outcome::CutShort,
+            Outcome::Accepted | Outcome::Rejected | Outcome::Undecided => {
+                self.answered(series);
+                series.outcome()
+            }
         };
         self.compare("outcome", &completed.outcome, &outcome, |outcome| {
             outcome.name().to_owned()
         });
+        self.compare(
+            "visual checks",
+            &completed.looks,
+            &series.look_tally(),
+            |looks| format!("{looks:?}"),
+        );
         if let Some(got) = &completed.reservations {
             let want = reservations(series, at);
             self.compare("reservations", got, &want, |all| match all.as_slice() {

@@ -1,7 +1,9 @@
 //! The entry that closes a series, with its outcome.
 
-use super::{Reservation, Seq};
+use super::state::SeriesState;
+use super::{LookTally, Reservation, Seq};
 use crate::quantity::named;
+use crate::spec::Verdict;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -16,6 +18,9 @@ pub struct Completed {
     pub outcome: Outcome,
     /// Numbers of readings by verdict and disposition.
     pub tally: Tally,
+    /// Of its visual checks; left out where its plan has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub looks: Option<LookTally>,
     /// The series was stopped early by an arming, and can be resumed until something is measured.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub resumable: bool,
@@ -34,9 +39,9 @@ impl Completed {
 named! {
     /// The outcome of a series.
     pub enum Outcome {
-        /// Every counted reading passed.
+        /// Every counted reading passed, and every visual check is good.
         Accepted = "accepted",
-        /// Some counted reading failed.
+        /// Some counted reading failed, or some visual check is bad.
         Rejected = "rejected",
         /// No counted reading failed, but some are unsure.
         Undecided = "undecided",
@@ -60,4 +65,29 @@ pub struct Tally {
     pub retracted: u32,
     /// Never counted.
     pub not_counted: u32,
+}
+
+impl SeriesState {
+    /// What its readings and its visual checks amount to, once it is full.
+    pub fn outcome(&self) -> Outcome {
+        let bad = self.look_tally().is_some_and(|looks| looks.bad > 0);
+        if self.tally.failed > 0 || bad {
+            Outcome::Rejected
+        } else if self.tally.unsure > 0 {
+            Outcome::Undecided
+        } else {
+            Outcome::Accepted
+        }
+    }
+}
+
+impl Tally {
+    /// The number of readings with this verdict.
+    pub fn of(&mut self, verdict: Verdict) -> &mut u32 {
+        match verdict {
+            Verdict::Pass => &mut self.passed,
+            Verdict::FailLow | Verdict::FailHigh => &mut self.failed,
+            Verdict::UnsureLow | Verdict::UnsureHigh => &mut self.unsure,
+        }
+    }
 }

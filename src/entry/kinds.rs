@@ -2,6 +2,7 @@
 //!
 //! A new kind needs a struct and a line in the table below; the compiler then names every match that must handle it.
 
+use super::answers::{Looked, Pulled};
 use super::journal::{
     Begun, ClockStepped, ConfigurationEdited, DamageAccepted, Gap, RolledBack, Segment, Started,
     Stopped,
@@ -185,6 +186,10 @@ levels! {
         "restored" Restored(Restored),
         /// A run rule fired.
         "alerted" Alerted(Alerted),
+        /// A visual check was answered.
+        "looked" Looked(Looked),
+        /// How a pull test failed was answered.
+        "pulled" Pulled(Pulled),
     }
 }
 
@@ -237,6 +242,8 @@ impl Stamped {
                 SeriesEntry::Retracted(body) => body.series,
                 SeriesEntry::Restored(body) => body.series,
                 SeriesEntry::Alerted(body) => body.series,
+                SeriesEntry::Looked(body) => body.series,
+                SeriesEntry::Pulled(body) => body.series,
             }),
         }
     }

@@ -3,6 +3,7 @@
 //! Plain values only: their form on disk is in `v1` and [`mod@line`].
 
 mod adapter;
+pub mod answers;
 pub mod audit;
 pub mod block_error;
 mod care;
@@ -39,6 +40,7 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 
 pub use adapter::{Adapter, AdapterChanged, AdapterSaid, Attached, Detached, Disturbed};
+pub use answers::{Answer, LookTally, Looked, Pulled};
 pub use completed::{Completed, Outcome, Tally};
 pub use digits::Digits;
 pub use journal::{

@@ -48,6 +48,8 @@ pub(super) fn after_stop(entry: &Entry, is_followed: bool) -> Stop {
             | SeriesEntry::Doubted(_)
             | SeriesEntry::Retracted(_)
             | SeriesEntry::Restored(_)
+            | SeriesEntry::Looked(_)
+            | SeriesEntry::Pulled(_)
             | SeriesEntry::Alerted(_) => false,
         },
     };

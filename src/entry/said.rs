@@ -170,7 +170,9 @@ impl State {
                 | SeriesEntry::Completed(_)
                 | SeriesEntry::Resumed(_)
                 | SeriesEntry::Retracted(_)
-                | SeriesEntry::Restored(_) => true,
+                | SeriesEntry::Restored(_)
+                | SeriesEntry::Looked(_)
+                | SeriesEntry::Pulled(_) => true,
                 SeriesEntry::ZeroDue(_) | SeriesEntry::Doubted(_) | SeriesEntry::Alerted(_) => {
                     false
                 }

@@ -59,6 +59,8 @@ pub fn spoken(entry: &Entry) -> Option<Spoken<'_>> {
             | SeriesEntry::Doubted(_)
             | SeriesEntry::Retracted(_)
             | SeriesEntry::Restored(_)
+            | SeriesEntry::Looked(_)
+            | SeriesEntry::Pulled(_)
             | SeriesEntry::Alerted(_),
         )
         | Entry::Frame(FrameEntry::Unread(_))

@@ -3,6 +3,7 @@
 //! In: entries in order. Out: the state of every station and instrument. The live core, a restart and clients of the
 //! feed all use this fold, so their states cannot differ.
 
+use super::answers::Answers;
 use super::repeat::Repeat;
 use super::resume::Stopped;
 use super::runs::{Alert, MOST_ALERTS, Runs};
@@ -117,6 +118,8 @@ pub struct SeriesState {
     pub spent: BTreeSet<u32>,
     /// The last retracted reading, as long as it can be restored.
     pub retracted: Option<RetractedReading>,
+    /// What a person answered about its pieces.
+    pub answers: Answers,
 }
 
 /// A reading that counts.
@@ -254,6 +257,8 @@ impl State {
             SeriesEntry::Retracted(retracted) => self.retract(retracted),
             SeriesEntry::Restored(restored) => self.restore(&restored.station, restored.reading),
             SeriesEntry::Alerted(alerted) => self.alert(seq, alerted),
+            SeriesEntry::Looked(looked) => self.looked(looked),
+            SeriesEntry::Pulled(pulled) => self.pulled(pulled),
         }
     }
 
@@ -401,17 +406,6 @@ impl State {
     }
 }
 
-impl Tally {
-    /// The number of readings with this verdict.
-    pub fn of(&mut self, verdict: Verdict) -> &mut u32 {
-        match verdict {
-            Verdict::Pass => &mut self.passed,
-            Verdict::FailLow | Verdict::FailHigh => &mut self.failed,
-            Verdict::UnsureLow | Verdict::UnsureHigh => &mut self.unsure,
-        }
-    }
-}
-
 impl StationState {
     /// The reading that one more zero retracts: the last one, if it still counts. The reading of a destroyed piece is
     /// never retracted by a zero.
@@ -454,6 +448,7 @@ impl SeriesState {
             crimped: BTreeSet::new(),
             spent: BTreeSet::new(),
             retracted: None,
+            answers: Answers::default(),
         }
     }
 

@@ -1,6 +1,7 @@
 //! The parameters of each method of the control socket, except `arm`.
 
-use crate::spec::Material;
+use crate::entry::Answer;
+use crate::spec::{Material, PullMode};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -20,6 +21,23 @@ pub(super) struct RetractForm {
     pub(super) station: Option<String>,
     pub(super) seq: Option<u64>,
     pub(super) reason: Option<String>,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct LookForm {
+    pub(super) station: Option<String>,
+    pub(super) look: u32,
+    pub(super) piece: Option<u32>,
+    pub(super) answer: Answer,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct PulledForm {
+    pub(super) station: Option<String>,
+    pub(super) piece: Option<u32>,
+    pub(super) mode: PullMode,
 }
 
 #[derive(Deserialize, JsonSchema)]

@@ -296,6 +296,8 @@ const fn kind_of(prompt: &Prompt) -> &'static str {
         Prompt::Adapter { .. } => "adapter",
         Prompt::Shared { .. } => "shared",
         Prompt::Zero { .. } => "zero",
+        Prompt::Look { .. } => "look",
+        Prompt::PullMode { .. } => "pull_mode",
         Prompt::Measure { .. } | Prompt::SetBlock { .. } => "measure",
     }
 }

@@ -144,7 +144,9 @@ impl Counts {
             | SeriesEntry::Disarmed(_)
             | SeriesEntry::Completed(_)
             | SeriesEntry::Resumed(_)
-            | SeriesEntry::ZeroDue(_) => {}
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Looked(_)
+            | SeriesEntry::Pulled(_) => {}
         }
     }
 }

@@ -131,6 +131,8 @@ impl<'w> Gathering<'w> {
                 | SeriesEntry::Doubted(_)
                 | SeriesEntry::Retracted(_)
                 | SeriesEntry::Restored(_)
+                | SeriesEntry::Looked(_)
+                | SeriesEntry::Pulled(_)
                 | SeriesEntry::Alerted(_) => None,
             },
         };

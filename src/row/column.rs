@@ -275,6 +275,9 @@ pub const COLUMNS: &[Column] = &[
     base("deviation_mn", "mN", "value minus nominal", |row| {
         of(row.deviation, Dimension::Force)
     }),
+    every("pull_mode", Text, "how a pull test failed", |row| {
+        text(row.pull_mode.map(crate::spec::PullMode::name))
+    }),
     every("verdict", Text, "the verdict that was given", |row| {
         text(row.verdict.map(crate::spec::Verdict::name))
     }),

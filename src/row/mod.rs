@@ -16,7 +16,7 @@ pub use gather::Gather;
 use crate::entry::ledger::{Disposition, Entered, Series, Whole};
 use crate::entry::{JournalId, Seq};
 use crate::quantity::{Measured, Quantity, WallMicros};
-use crate::spec::{Job, Limits, Lots, Verdict, WireSize};
+use crate::spec::{Job, Limits, Lots, PullMode, Verdict, WireSize};
 
 /// A reading, as a row.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -43,6 +43,8 @@ pub struct Row<'r> {
     pub verdict: Option<Verdict>,
     /// Whether it counts, and if not, why.
     pub standing: Disposition,
+    /// How the pull failed, if it is one and that was said.
+    pub pull_mode: Option<PullMode>,
 }
 
 /// The slot of a reading in a series.
@@ -92,6 +94,7 @@ impl<'r> Row<'r> {
                 ..slot
             }),
             standing: entered.disposition,
+            pull_mode: entered.pull_mode,
             ..row
         }
     }
@@ -124,6 +127,7 @@ impl<'r> Row<'r> {
             deviation: slot.and_then(|slot| slot.deviation),
             verdict: slot.and_then(|slot| slot.verdict),
             standing: Disposition::from(&reading.standing),
+            pull_mode: None,
         }
     }
 }

@@ -5,7 +5,7 @@
 
 use super::{
     AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Job, Limits, Lots, Order, Purpose,
-    ToolCare, ToolClass, Verified, ZeroPolicy,
+    Questions, ToolCare, ToolClass, Verified, ZeroPolicy,
 };
 use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 
@@ -38,6 +38,8 @@ pub struct ArmedSpec {
     pub decision: Decision,
     /// When a zero is due.
     pub zero: ZeroPolicy,
+    /// What a person is asked besides.
+    pub questions: Questions,
     /// Open the next series when this one is full.
     pub repeat: bool,
     /// The closing zeros of the previous series, which also open this one; empty unless this series repeats it.

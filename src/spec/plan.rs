@@ -1,6 +1,6 @@
 //! Plans: what is measured, on how many pieces and in which order.
 
-use super::{AlertRule, Ask, AxisName, Decision, PullFallback, SizingSystem, Subject};
+use super::{AlertRule, Ask, AxisName, Decision, PullFallback, Questions, SizingSystem, Subject};
 use crate::quantity::{Length, named};
 use std::time::Duration;
 
@@ -138,6 +138,8 @@ pub struct Plan {
     pub zero: ZeroPolicy,
     /// The table that gives the minimum pull force if the maker's sheet has none.
     pub pull_force: Option<PullFallback>,
+    /// What a person is asked besides.
+    pub questions: Questions,
     /// Open the next series when this one is full.
     pub repeat: bool,
     /// The rules over several readings that are in force.

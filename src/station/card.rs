@@ -4,15 +4,17 @@
 //! In: a [`Card`], or the text that a scanner sent. Out: the text of the card, or the card of the text, or the reason
 //! why there is none. What a card does at a station is in `cards`.
 
+use crate::entry::Answer;
 use crate::entry::words::safe;
-use crate::spec::Material;
+use crate::spec::{Material, PullMode};
+use std::borrow::Cow;
 use std::fmt;
 
 /// Longest text of a card, in bytes. A QR code of that size still prints within five centimetres.
 pub const LONGEST_CARD: usize = 512;
 
 /// Every kind of card, as messages list them.
-pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/resume, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST, tj/job/ID, tj/job/ID/SERIAL, tj/lot/terminal/ID, tj/lot/wire/ID or tj/note/TEXT";
+pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/resume, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST, tj/job/ID, tj/job/ID/SERIAL, tj/lot/terminal/ID, tj/lot/wire/ID, tj/look/N/good, tj/look/N/bad, tj/pulled/MODE or tj/note/TEXT";
 
 /// What a card says.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -37,6 +39,10 @@ pub enum Card {
     Operator(String),
     /// `tj/tool/ID` or `tj/tool/ID/NEST`: the crimp tool in hand.
     Tool(String),
+    /// `tj/look/N/good` or `tj/look/N/bad`: the answer to a visual check.
+    Look(u32, Answer),
+    /// `tj/pulled/MODE`: how a pull test failed.
+    Pulled(PullMode),
     /// `tj/job/ID` or `tj/job/ID/SERIAL`: what the pieces are for.
     Job(String),
     /// `tj/lot/terminal/ID` or `tj/lot/wire/ID`: the reel or the spool in use.
@@ -60,6 +66,12 @@ pub enum NotACard {
     /// `tj/tool` without a tool.
     #[error("a card of a tool, without the tool")]
     NoTool,
+    /// `tj/look` without a number and an answer.
+    #[error("a card of a visual check, without its number and good or bad")]
+    NoAnswer,
+    /// `tj/pulled` without how it failed.
+    #[error("a card of a pull test, without one of the ways in which it fails")]
+    NoMode,
     /// `tj/job` without a job.
     #[error("a card of a job, without the job")]
     NoJob,
@@ -98,10 +110,10 @@ impl Card {
             if word.trim().is_empty() {
                 return Err(CannotCarry::Empty);
             }
-            if word.trim() != word {
+            if *word.trim() != *word {
                 return Err(CannotCarry::Untrimmed);
             }
-            if safe(word) != *word {
+            if safe(&word) != word {
                 return Err(CannotCarry::NotPlain);
             }
         }
@@ -124,6 +136,10 @@ impl Card {
             ("job", "") => Err(NotACard::NoJob),
             ("lot", word) => lot(word).ok_or(NotACard::NoLot),
             ("note", "") => Err(NotACard::Unknown),
+            ("look", word) => look(word).ok_or(NotACard::NoAnswer),
+            ("pulled", word) => PullMode::from_name(word)
+                .map(Self::Pulled)
+                .ok_or(NotACard::NoMode),
             ("arm", word) => Ok(Self::Arm(word.to_owned())),
             ("operator", word) => Ok(Self::Operator(word.to_owned())),
             ("tool", word) => Ok(Self::Tool(word.to_owned())),
@@ -157,20 +173,24 @@ impl Card {
             Self::Job(_) => "job",
             Self::Lot(Material::Terminal, _) => "lot/terminal",
             Self::Lot(Material::Wire, _) => "lot/wire",
+            Self::Look(..) => "look",
+            Self::Pulled(_) => "pulled",
             Self::Note(_) => "note",
         }
     }
 
     /// The text after the second slash; `None` for a kind of card that has none.
-    const fn word(&self) -> Option<&String> {
+    fn word(&self) -> Option<Cow<'_, str>> {
         match self {
             Self::Arm(word)
             | Self::Operator(word)
             | Self::Tool(word)
             | Self::Job(word)
             | Self::Lot(_, word)
-            | Self::Note(word) => Some(word),
-            Self::Retract(reason) => reason.as_ref(),
+            | Self::Note(word) => Some(word.into()),
+            Self::Look(look, answer) => Some(format!("{look}/{}", answer.name()).into()),
+            Self::Pulled(mode) => Some(mode.name().into()),
+            Self::Retract(reason) => reason.as_deref().map(Into::into),
             Self::Disarm
             | Self::Restore
             | Self::Resume
@@ -186,6 +206,17 @@ fn lot(word: &str) -> Option<Card> {
     let (material, lot) = word.split_once('/')?;
     let lot = Some(lot.trim()).filter(|lot| !lot.is_empty())?;
     Some(Card::Lot(Material::from_name(material)?, lot.to_owned()))
+}
+
+/// `2/good`.
+fn look(word: &str) -> Option<Card> {
+    let (look, answer) = word.split_once('/')?;
+    let is_number = !look.is_empty() && look.bytes().all(|byte| byte.is_ascii_digit());
+    let look = look
+        .parse()
+        .ok()
+        .filter(|_| is_number && !look.starts_with('0'))?;
+    Some(Card::Look(look, Answer::from_name(answer)?))
 }
 
 impl fmt::Display for Card {
@@ -204,7 +235,7 @@ mod tests {
 
     fn any_card() -> impl Strategy<Value = Card> {
         let word = prop_oneof!["[a-zA-Z0-9._-]{1,64}", "[ -~/]{0,30}", ".{0,200}", "\\PC*"];
-        (0..15_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
+        (0..17_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
             0 => Card::Arm(word),
             1 => Card::Operator(word),
             2 => Card::Tool(word),
@@ -219,6 +250,8 @@ mod tests {
             12 => Card::Job(word),
             13 => Card::Lot(Material::Terminal, word),
             14 => Card::Lot(Material::Wire, word),
+            15 => Card::Look(u32::try_from(word.len()).unwrap() + 1, Answer::Bad),
+            16 => Card::Pulled(PullMode::BrokeInWire),
             _ => Card::Ask,
         })
     }
@@ -259,10 +292,30 @@ mod tests {
             (Card::Job(word()), "tj/job/x y"),
             (Card::Lot(Material::Terminal, word()), "tj/lot/terminal/x y"),
             (Card::Lot(Material::Wire, word()), "tj/lot/wire/x y"),
+            (Card::Look(12, Answer::Good), "tj/look/12/good"),
+            (Card::Look(1, Answer::Bad), "tj/look/1/bad"),
+            (Card::Pulled(PullMode::PulledOut), "tj/pulled/pulled_out"),
             (Card::Note(word()), "tj/note/x y"),
         ] {
             assert_eq!(card.text().as_deref(), Ok(text));
             assert_eq!(Card::read(text), Ok(card));
+        }
+    }
+
+    #[test]
+    fn an_answer_without_number_or_word_is_no_card() {
+        for text in [
+            "tj/look",
+            "tj/look/",
+            "tj/look/0/good",
+            "tj/look/1",
+            "tj/look/1/fine",
+            "tj/look/+1/bad",
+        ] {
+            assert_eq!(Card::read(text), Err(NotACard::NoAnswer), "{text}");
+        }
+        for text in ["tj/pulled", "tj/pulled/", "tj/pulled/slipped"] {
+            assert_eq!(Card::read(text), Err(NotACard::NoMode), "{text}");
         }
     }
 

@@ -51,6 +51,19 @@ pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Co
             material,
             lot: Some(lot),
         }),
+        Card::Look(look, answer) => Ok(Command::Look {
+            station,
+            look,
+            piece: None,
+            answer,
+            by: Means::Card,
+        }),
+        Card::Pulled(mode) => Ok(Command::Pulled {
+            station,
+            piece: None,
+            mode,
+            by: Means::Card,
+        }),
         Card::Note(text) => Ok(Command::Note { station, text }),
         Card::Disarm => Ok(Command::Disarm { station }),
         Card::Retract(reason) => Ok(Command::Retract {
@@ -95,6 +108,8 @@ fn wrong(text: &str, why: NotACard, catalog: &Catalog) -> Refusal {
             | NotACard::NoTool
             | NotACard::NoJob
             | NotACard::NoLot
+            | NotACard::NoAnswer
+            | NotACard::NoMode
             | NotACard::Unknown,
             _,
         ) => Refusal::NotACard { why, got },

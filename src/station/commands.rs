@@ -48,6 +48,25 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<
             let station = core.station_named(station)?;
             core.restore(now, &station, by)?
         }
+        Command::Look {
+            station,
+            look,
+            piece,
+            answer,
+            by,
+        } => {
+            let station = core.station_named(station)?;
+            core.look(now, station, (piece, look), answer, by)?
+        }
+        Command::Pulled {
+            station,
+            piece,
+            mode,
+            by,
+        } => {
+            let station = core.station_named(station)?;
+            core.pulled(now, station, piece, mode, by)?
+        }
         Command::Operator { station, operator } => {
             let station = core.station_named(station)?;
             core.set_operator(now, station, &operator)?

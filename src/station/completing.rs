@@ -3,7 +3,7 @@
 use super::{Core, arming, order, zero};
 use crate::entry::reservation::reservations;
 use crate::entry::state::SeriesState;
-use crate::entry::{Completed, Outcome, Tally};
+use crate::entry::{Completed, Outcome};
 use crate::quantity::Now;
 use crate::spec::ArmedSpec;
 use std::sync::Arc;
@@ -14,10 +14,13 @@ impl Core {
         let Some(series) = self.series(station) else {
             return;
         };
-        if order::next_slot(series).is_some() || zero::closing_owed(&self.state, series) {
+        if order::next_slot(series).is_some()
+            || series.next_question().is_some()
+            || zero::closing_owed(&self.state, series)
+        {
             return;
         }
-        let completed = completed(series, outcome(series.tally), now);
+        let completed = completed(series, series.outcome(), now);
         self.append(now, completed);
         self.arm_again(now, station);
     }
@@ -53,18 +56,8 @@ pub(super) fn completed(series: &SeriesState, outcome: Outcome, now: Now) -> Com
         series: series.id,
         outcome,
         tally: series.tally,
+        looks: series.look_tally(),
         resumable: false,
         reservations: Some(reservations(series, now.wall)),
-    }
-}
-
-/// The outcome of a full series: one failed reading rejects it, one unsure reading leaves it undecided.
-fn outcome(tally: Tally) -> Outcome {
-    if tally.failed > 0 {
-        Outcome::Rejected
-    } else if tally.unsure > 0 {
-        Outcome::Undecided
-    } else {
-        Outcome::Accepted
     }
 }

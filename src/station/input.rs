@@ -1,8 +1,8 @@
 //! What the core is given, and what it returns.
 
-use crate::entry::{Attached, Entry, JournalId, Means, Seq, Stamped};
+use crate::entry::{Answer, Attached, Entry, JournalId, Means, Seq, Stamped};
 use crate::quantity::MonoMicros;
-use crate::spec::{Catalog, Job, Material, Plan};
+use crate::spec::{Catalog, Job, Material, Plan, PullMode};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -136,6 +136,30 @@ pub enum Command {
         /// The station's name; `None` where there is only one.
         station: Option<String>,
         /// How the command was given.
+        by: Means,
+    },
+    /// Answer a visual check.
+    Look {
+        /// Its name in the configuration; none where there is one station.
+        station: Option<String>,
+        /// Which of the plan's visual checks, from 1.
+        look: u32,
+        /// The piece; may be left out where the check is due, or was answered last.
+        piece: Option<u32>,
+        /// Good or bad.
+        answer: Answer,
+        /// By what means it was said.
+        by: Means,
+    },
+    /// Answer how a pull test failed.
+    Pulled {
+        /// Its name in the configuration; none where there is one station.
+        station: Option<String>,
+        /// The piece; the one that was pulled last unless named.
+        piece: Option<u32>,
+        /// How it failed.
+        mode: PullMode,
+        /// By what means it was said.
         by: Means,
     },
     /// Set the operator.

@@ -5,6 +5,7 @@
 //! - A [`Core`] is built from the [`State`] that follows from the journal, so a restart continues after the last entry.
 
 mod adapters;
+mod answering;
 mod arming;
 mod asking;
 mod by_value;

@@ -3,9 +3,10 @@
 use super::order::{next_slot, slots_by_value};
 use super::zero::{Due, due, due_by_pieces};
 use crate::entry::State;
+use crate::entry::answers::Question;
 use crate::entry::state::{CountedReading, SeriesState, Slot, StationState};
 use crate::quantity::Dimension;
-use crate::spec::{GaugeBlock, Order};
+use crate::spec::{GaugeBlock, Order, PullMode};
 use std::fmt;
 
 /// The next action for the operator.
@@ -57,6 +58,22 @@ pub enum Prompt {
         or: Vec<Slot>,
         /// The reading that one more zero within two seconds would retract; `None` if a double zero does nothing now.
         undo: Option<CountedReading>,
+    },
+    /// A visual check is to be answered.
+    Look {
+        /// The piece, from 1; `None` for the series as a whole.
+        piece: Option<u32>,
+        /// Which of the plan's checks, from 1.
+        look: u32,
+        /// How many there are.
+        of: usize,
+        /// The question.
+        question: String,
+    },
+    /// How a pull test failed is to be answered.
+    PullMode {
+        /// The piece, from 1.
+        piece: u32,
     },
     /// A gauge block is to be measured.
     SetBlock {
@@ -153,6 +170,25 @@ impl fmt::Display for Prompt {
                 }
                 offer(f, undo.as_ref())
             }
+            Self::Look {
+                piece,
+                look,
+                of,
+                question,
+            } => {
+                if let Some(piece) = piece {
+                    write!(f, "piece {piece}: ")?;
+                }
+                write!(
+                    f,
+                    "visual check {look} of {of}: {question} Answer good or bad (card tj/look/{look}/good, button, or tallyjaw look {look} good)"
+                )
+            }
+            Self::PullMode { piece } => write!(
+                f,
+                "piece {piece}: how did the pull fail? Answer {} (card tj/pulled/MODE, button, or tallyjaw pulled MODE)",
+                PullMode::ALL.map(PullMode::name).join(", ")
+            ),
             Self::SetBlock {
                 slot,
                 block,
@@ -190,6 +226,8 @@ impl Prompt {
             | Self::Connect { .. }
             | Self::Adapter { .. }
             | Self::Shared { .. }
+            | Self::Look { .. }
+            | Self::PullMode { .. }
             | Self::Zero { .. } => None,
         }
     }
@@ -223,9 +261,26 @@ pub fn prompt(state: &State, station: &str) -> Prompt {
     else {
         return Prompt::Arm;
     };
+    if let Some(question) = series.next_question() {
+        return asked(series, question);
+    }
     match next_slot(series) {
         Some(slot) => measure(state, known, series, slot),
         None => closing(state, series),
+    }
+}
+
+fn asked(series: &SeriesState, question: Question) -> Prompt {
+    match question {
+        Question::PullMode { piece, .. } => Prompt::PullMode { piece },
+        Question::Look { piece, look } => Prompt::Look {
+            piece,
+            look,
+            of: series.spec.questions.looks.len(),
+            question: series
+                .look(look)
+                .map_or_else(String::new, |look| look.question.clone()),
+        },
     }
 }
 

@@ -73,6 +73,29 @@ pub enum Refusal {
         value: Measured,
         by: Means,
     },
+    /// The plan has no visual check of that number.
+    #[error("no visual check {got} in series {series}, {}", numbers(*looks))]
+    NoLook { got: u32, series: Seq, looks: usize },
+    /// No measured piece waits for this visual check.
+    #[error("no piece of series {series} waits for visual check {look}")]
+    NotDue { look: u32, series: Seq },
+    /// The plan does not have such a piece looked at.
+    #[error(
+        "visual check of {} in series {series}, {}",
+        got.map_or_else(|| "no piece".to_owned(), |piece| format!("piece {piece}")),
+        looked_at(*got, *pieces)
+    )]
+    NoPieceToLookAt {
+        got: Option<u32>,
+        series: Seq,
+        pieces: u32,
+    },
+    /// The piece has no counted reading of its pull force.
+    #[error(
+        "{} of series {series} has a counted pull force",
+        piece.map_or_else(|| "no piece".to_owned(), |piece| format!("piece {piece} is none that"))
+    )]
+    NotPulled { piece: Option<u32>, series: Seq },
     /// A note or a reason is empty.
     #[error("{what} without words, want 1 to {LONGEST_NOTE} bytes")]
     NoWords { what: &'static str },
@@ -275,6 +298,13 @@ impl Refusal {
             Self::Destroyed { .. } => {
                 "give the reason by card, page or command: tj/retract/REASON, or tallyjaw retract --reason WORDS"
             }
+            Self::NoLook { .. } => "tallyjaw status lists the visual checks",
+            Self::NotDue { .. } => "measure the piece first, or name it: --piece NUMBER",
+            Self::NoPieceToLookAt { got: Some(_), .. } => {
+                "name a piece of the series, or none where the series as a whole is looked at"
+            }
+            Self::NoPieceToLookAt { got: None, .. } => "name the piece: --piece NUMBER",
+            Self::NotPulled { .. } => "pull it first; the question comes after the force",
             Self::NoWords { .. } => "write what it should say",
             Self::Words { .. } => "say it in fewer words, or in several notes",
             Self::Operator { .. } => "give a name or initials: tj/operator/mara",
@@ -343,6 +373,21 @@ fn one_of(known: &[String]) -> String {
     }
 }
 
+fn numbers(looks: usize) -> String {
+    match looks {
+        0 => "its plan has none".to_owned(),
+        1 => "want 1".to_owned(),
+        most => format!("want 1 to {most}"),
+    }
+}
+
+fn looked_at(got: Option<u32>, pieces: u32) -> String {
+    match got {
+        Some(_) => format!("want one of the pieces 1 to {pieces} that its plan has looked at"),
+        None => "want a piece".to_owned(),
+    }
+}
+
 fn list(known: &[String]) -> String {
     match known {
         [] => "none".to_owned(),
@@ -376,9 +421,9 @@ fn unasked(by: Means) -> String {
 }
 
 /// The words that may follow `tj/` on a card, for suggestions.
-const VERBS: [&str; 13] = [
+const VERBS: [&str; 15] = [
     "arm", "disarm", "retract", "restore", "resume", "zero", "ask", "adapter", "operator", "tool",
-    "job", "lot", "note",
+    "job", "lot", "look", "pulled", "note",
 ];
 
 fn near_card(why: NotACard, text: &str) -> String {
@@ -393,7 +438,9 @@ fn near_card(why: NotACard, text: &str) -> String {
             | NotACard::Nobody
             | NotACard::NoTool
             | NotACard::NoJob
-            | NotACard::NoLot,
+            | NotACard::NoLot
+            | NotACard::NoAnswer
+            | NotACard::NoMode,
             _,
         ) => PRINT.to_owned(),
     }

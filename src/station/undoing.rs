@@ -61,7 +61,7 @@ impl Core {
         Ok(seq)
     }
 
-    fn open_series(&self, station: &str) -> Result<&SeriesState, Refusal> {
+    pub(super) fn open_series(&self, station: &str) -> Result<&SeriesState, Refusal> {
         self.series(station).ok_or_else(|| Refusal::NothingArmed {
             station: station.to_owned(),
         })

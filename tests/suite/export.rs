@@ -420,6 +420,7 @@ fn row_of<'r>(journal: &'r JournalId, text: &'r str) -> Row<'r> {
         deviation: None,
         verdict: None,
         standing: Disposition::Counted,
+        pull_mode: None,
     }
 }
 

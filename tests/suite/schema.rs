@@ -216,6 +216,8 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
         ("adapter", json!({})),
         ("retract", json!({"seq": 1, "reason": "slipped"})),
         ("restore", json!({})),
+        ("look", json!({"look": 1, "piece": 1, "answer": "good"})),
+        ("pulled", json!({"mode": "pulled_out"})),
         ("resume", json!({})),
         ("disarm", json!({})),
         ("arm", inline),
@@ -251,7 +253,7 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
     assert_eq!(
         refused,
         [
-            "adapter", "ask", "restore", "resume", "retract", "sing", "tool"
+            "adapter", "ask", "look", "pulled", "restore", "resume", "retract", "sing", "tool"
         ]
     );
     shop.press(0); // the announced zero

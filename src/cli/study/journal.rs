@@ -143,6 +143,7 @@ impl query::Take for ReadingFilter<'_> {
             seq,
             disposition,
             kept: found,
+            ..
         } in &series.readings
         {
             if !self.select.takes(*disposition) {

@@ -128,7 +128,16 @@ impl<K> Ledger<K> {
             SeriesEntry::Restored(body) => {
                 self.amend(body.series, body.reading, Disposition::restored);
             }
-            SeriesEntry::Disarmed(_) | SeriesEntry::ZeroDue(_) | SeriesEntry::Alerted(_) => {}
+            SeriesEntry::Pulled(body) => {
+                let series = self.series.get_mut(&body.series);
+                if let Some(reading) = series.and_then(|series| series.reading_mut(body.reading)) {
+                    reading.pull_mode = Some(body.mode);
+                }
+            }
+            SeriesEntry::Disarmed(_)
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Alerted(_)
+            | SeriesEntry::Looked(_) => {}
         }
         None
     }
@@ -198,6 +207,7 @@ impl<K> Ledger<K> {
             series.readings.push(Entered {
                 seq,
                 disposition,
+                pull_mode: None,
                 kept,
             });
         }

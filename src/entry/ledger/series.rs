@@ -3,7 +3,7 @@
 use super::Disposition;
 use crate::entry::{Completed, Reading, Seq, Stamped};
 use crate::quantity::WallMicros;
-use crate::spec::{ArmedSpec, Lots, Material};
+use crate::spec::{ArmedSpec, Lots, Material, PullMode};
 use std::sync::Arc;
 
 /// A series with the readings that the ledger keeps.
@@ -43,6 +43,8 @@ pub struct Entered<K> {
     pub seq: Seq,
     /// Whether the reading counts.
     pub disposition: Disposition,
+    /// How the pull failed, if it is one and that was said.
+    pub pull_mode: Option<PullMode>,
     /// The data that the caller keeps of the reading.
     pub kept: K,
 }

@@ -9,13 +9,14 @@ pub(crate) use state::{armed_spec, state};
 pub(crate) use values::reading;
 
 use super::{
-    AdapterChanged, AdapterSaid, Alerted, Begun, ClockStepped, Completed, ConfigurationEdited,
-    DamageAccepted, Detached, Disarmed, Disturbed, Doubted, Entry, FileEdited, Gap, JobSaid,
-    JournalId, LotSaid, Means, Noted, OperatorSaid, Outcome, Paired, Refused, Reservation,
-    Restored, Resumed, Retracted, Revoked, RolledBack, Segment, Slot, Stamped, Started, Stopped,
-    TabletSaid, ToolSaid, Unread, ZeroDue, ZeroRole, ZeroSaid, Zeroed,
+    AdapterChanged, AdapterSaid, Alerted, Answer, Begun, ClockStepped, Completed,
+    ConfigurationEdited, DamageAccepted, Detached, Disarmed, Disturbed, Doubted, Entry, FileEdited,
+    Gap, JobSaid, JournalId, LookTally, Looked, LotSaid, Means, Noted, OperatorSaid, Outcome,
+    Paired, Pulled, Refused, Reservation, Restored, Resumed, Retracted, Revoked, RolledBack,
+    Segment, Slot, Stamped, Started, Stopped, TabletSaid, ToolSaid, Unread, ZeroDue, ZeroRole,
+    ZeroSaid, Zeroed,
 };
-use crate::spec::{Job, Lots, Material};
+use crate::spec::{Job, Lots, Material, PullMode};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
@@ -161,13 +162,25 @@ fn operator_entry() -> BoxedStrategy<Entry> {
     let restored = (name(), seq(), seq(), select(&Means::ALL[..]));
     let outcome = select(&Outcome::ALL[..]);
     let reservations = option::of(vec(select(&Reservation::ALL[..]), 0..3));
+    let look_tally = (any::<u32>(), any::<u32>()).prop_map(|(good, bad)| LookTally { good, bad });
+    let look_tally = option::of(look_tally);
     let completed = (
         name(),
         seq(),
         outcome,
         tally(),
-        (any::<bool>(), reservations),
+        (any::<bool>(), reservations, look_tally),
     );
+    let look = (option::of(any::<u32>()), any::<u32>(), text());
+    let looked = (
+        name(),
+        seq(),
+        look,
+        select(&Answer::ALL[..]),
+        select(&Means::ALL[..]),
+    );
+    let pull = (any::<u32>(), seq(), select(&PullMode::ALL[..]));
+    let pulled = (name(), seq(), pull, select(&Means::ALL[..]));
     let resumed = (
         name(),
         seq(),
@@ -181,16 +194,38 @@ fn operator_entry() -> BoxedStrategy<Entry> {
         armed_spec().prop_map(|spec| Entry::from(Arc::new(spec))),
         (name(), seq()).prop_map(|(station, series)| Entry::from(Disarmed { station, series })),
         completed.prop_map(
-            |(station, series, outcome, tally, (resumable, reservations))| {
+            |(station, series, outcome, tally, (resumable, reservations, looks))| {
                 Entry::from(Completed {
                     station,
                     series,
                     outcome,
                     tally,
+                    looks,
                     resumable,
                     reservations,
                 })
             }
+        ),
+        looked.prop_map(
+            |(station, series, (piece, look, question), answer, by)| Entry::from(Looked {
+                station,
+                series,
+                piece,
+                look,
+                question,
+                answer,
+                by,
+            })
+        ),
+        pulled.prop_map(
+            |(station, series, (piece, reading, mode), by)| Entry::from(Pulled {
+                station,
+                series,
+                piece,
+                reading,
+                mode,
+                by,
+            })
         ),
         resumed.prop_map(
             |(station, series, operator, lots, by)| Entry::from(Resumed {

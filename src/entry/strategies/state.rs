@@ -7,6 +7,7 @@ use super::values::{
     subject, tally, text, unit, verdict,
 };
 use super::{job, lots};
+use crate::entry::answers::Answers;
 use crate::entry::repeat::Repeat;
 use crate::entry::resume::Stopped;
 use crate::entry::runs::Runs;
@@ -14,11 +15,11 @@ use crate::entry::state::{
     CountedReading, InstrumentState, SeriesState, State, StationState, ToolState, ZeroState,
 };
 use crate::entry::undo::RetractedReading;
-use crate::entry::{Outcome, RefusedSaying, Reservation, ToolInHand};
+use crate::entry::{Answer, Outcome, RefusedSaying, Reservation, ToolInHand};
 use crate::quantity::Length;
 use crate::spec::{
-    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, OpeningZero, Order, Purpose,
-    ToolClass, ZeroPolicy,
+    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, Look, LooksPer, OpeningZero,
+    Order, PullMode, Purpose, Questions, ToolClass, ZeroPolicy,
 };
 use proptest::collection::{btree_map, btree_set, vec};
 use proptest::option;
@@ -151,7 +152,7 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
         any::<u32>(),
         decision,
         zero_policy(),
-        (any::<bool>(), runs::rules()),
+        (any::<bool>(), runs::rules(), questions()),
         vec(opening_zero, 0..3),
     );
     let rest = (vec(armed_instrument(), 0..3), vec(text(), 0..3));
@@ -160,7 +161,7 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
             |(
                 (station, plan, operator, job, lots),
                 (subject, purpose, tool, axes),
-                (order, pieces, decision, zero, (repeat, alerts), opening_zeros),
+                (order, pieces, decision, zero, (repeat, alerts, questions), opening_zeros),
                 (instruments, warnings),
             )| ArmedSpec {
                 station,
@@ -176,6 +177,7 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
                 pieces,
                 decision,
                 zero,
+                questions,
                 repeat,
                 opening_zeros,
                 alerts,
@@ -240,10 +242,20 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
             btree_set(any::<u32>(), 0..3),
             btree_set(any::<u32>(), 0..3),
             option::of(retracted),
+            answers(),
         ),
     )
         .prop_map(
-            |(id, since, spec, readings, tally, zeros, alerts, (crimped, spent, retracted))| {
+            |(
+                id,
+                since,
+                spec,
+                readings,
+                tally,
+                zeros,
+                alerts,
+                (crimped, spent, retracted, answers),
+            )| {
                 SeriesState {
                     id,
                     since,
@@ -255,9 +267,36 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
                     crimped,
                     spent,
                     retracted,
+                    answers,
                 }
             },
         )
+        .boxed()
+}
+
+fn questions() -> BoxedStrategy<Questions> {
+    let look = (option::of(name()), text()).prop_map(|(name, question)| Look { name, question });
+    let looks = vec(look, 0..3);
+    (looks, select(&LooksPer::ALL[..]), any::<bool>())
+        .prop_map(|(looks, per, pull_mode)| Questions {
+            // How often nothing is asked is not kept.
+            looks_per: if looks.is_empty() {
+                LooksPer::default()
+            } else {
+                per
+            },
+            looks,
+            pull_mode,
+        })
+        .boxed()
+}
+
+fn answers() -> BoxedStrategy<Answers> {
+    let which = (option::of(any::<u32>()), any::<u32>());
+    let looks = btree_map(which, select(&Answer::ALL[..]), 0..3);
+    let pulls = btree_map(seq(), select(&PullMode::ALL[..]), 0..3);
+    (looks, pulls)
+        .prop_map(|(looks, pulls)| Answers { looks, pulls })
         .boxed()
 }
 

@@ -2,8 +2,8 @@
 
 use super::care;
 use super::job::JobFields;
-use super::journal::time;
 use super::names;
+use super::parts::{Look, OpeningZero};
 use super::runs;
 use super::subject;
 use super::values::{LimitFields, Span, fault, known, mn, nm, quantity, shown, units};
@@ -13,7 +13,7 @@ use crate::entry::Entry;
 use crate::entry::line::LineError;
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::{
-    self, ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, Lots,
+    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, Lots, Questions,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -52,6 +52,12 @@ pub(super) struct Armed {
     axes: Vec<Axis>,
     decision: Judging,
     zero: Zero,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    looks: Vec<Look>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    looks_per: Option<names::LooksPer>,
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    asks_pull_mode: bool,
     repeat: bool,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     opening_zeros: Vec<OpeningZero>,
@@ -60,13 +66,6 @@ pub(super) struct Armed {
     instruments: Vec<Instrument>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     warnings: Vec<String>,
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
-struct OpeningZero {
-    instrument: String,
-    zeroed: u64,
-    at: String,
 }
 
 #[derive(Serialize, Deserialize, JsonSchema)]
@@ -153,6 +152,7 @@ struct Instrument {
 impl From<&ArmedSpec> for Armed {
     fn from(spec: &ArmedSpec) -> Self {
         let crimp = subject::CrimpFields::new(spec.subject.crimp());
+        let questions = &spec.questions;
         Self {
             station: spec.station.clone(),
             plan: spec.plan.clone(),
@@ -180,6 +180,9 @@ impl From<&ArmedSpec> for Armed {
             axes: spec.axes.iter().map(Axis::from).collect(),
             decision: spec.decision.into(),
             zero: spec.zero.into(),
+            looks: questions.looks.iter().map(Look::from).collect(),
+            looks_per: (!questions.looks.is_empty()).then_some(questions.looks_per),
+            asks_pull_mode: questions.pull_mode,
             repeat: spec.repeat,
             opening_zeros: spec.opening_zeros.iter().map(OpeningZero::from).collect(),
             alert_rules: runs::names_of(&spec.alerts),
@@ -227,33 +230,16 @@ impl TryFrom<Armed> for ArmedSpec {
             pieces: body.pieces,
             decision: body.decision.try_into()?,
             zero: body.zero.try_into()?,
+            questions: Questions {
+                looks: body.looks.into_iter().map(Into::into).collect(),
+                looks_per: body.looks_per.unwrap_or_default(),
+                pull_mode: body.asks_pull_mode,
+            },
             repeat: body.repeat,
             opening_zeros: opening_zeros?,
             alerts: runs::rules(&body.alert_rules)?,
             instruments: instruments?,
             warnings: body.warnings,
-        })
-    }
-}
-
-impl From<&spec::OpeningZero> for OpeningZero {
-    fn from(zero: &spec::OpeningZero) -> Self {
-        Self {
-            instrument: zero.instrument.clone(),
-            zeroed: zero.zeroed,
-            at: zero.at.to_string(),
-        }
-    }
-}
-
-impl TryFrom<OpeningZero> for spec::OpeningZero {
-    type Error = LineError;
-
-    fn try_from(body: OpeningZero) -> Result<Self, LineError> {
-        Ok(Self {
-            at: time("at", &body.at)?,
-            instrument: body.instrument,
-            zeroed: body.zeroed,
         })
     }
 }

@@ -13,6 +13,7 @@ mod care;
 mod job;
 mod journal;
 mod names;
+mod parts;
 mod reading;
 mod runs;
 mod said;
@@ -46,6 +47,7 @@ macro_rules! kinds {
             remove_descriptions::<super::runs::Alert>(generator, false);
             remove_descriptions::<super::Adapter>(generator, false);
             remove_descriptions::<super::RefusedSaying>(generator, false);
+            remove_descriptions::<super::LookTally>(generator, false);
             remove_descriptions::<super::Tally>(generator, false);
             remove_descriptions::<super::ToolInHand>(generator, false);
             all
@@ -112,6 +114,8 @@ kinds! {
     "resumed" => Series(SeriesEntry::Resumed) own said::Resumed,
     "noted" => Said(SaidEntry::Noted) plain super::Noted,
     "alerted" => Series(SeriesEntry::Alerted) plain super::Alerted,
+    "looked" => Series(SeriesEntry::Looked) plain super::Looked,
+    "pulled" => Series(SeriesEntry::Pulled) plain super::Pulled,
     "refused" => Said(SaidEntry::Refused) plain super::Refused,
 }
 

@@ -1,10 +1,10 @@
 //! The names of closed enums on disk.
 
 use crate::entry;
-pub(super) use crate::entry::{Means, NotCounted, Outcome, Reservation, ZeroRole};
+pub(super) use crate::entry::{Answer, Means, NotCounted, Outcome, Reservation, ZeroRole};
 pub(super) use crate::quantity::Unit;
 pub(super) use crate::spec::{
-    Material, Order, Purpose, SizingSystem as Sizing, ToolClass, Verdict,
+    LooksPer, Material, Order, PullMode, Purpose, SizingSystem as Sizing, ToolClass, Verdict,
 };
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::Error;
@@ -48,6 +48,9 @@ macro_rules! by_name {
 }
 
 by_name! {
+    Answer,
+    LooksPer,
+    PullMode,
     Unit,
     Verdict,
     Purpose,

@@ -5,6 +5,7 @@ use super::care;
 use super::job::JobFields;
 use super::journal::time;
 use super::names;
+use super::parts::{LookAnswer, PullAnswer, answers};
 use super::reading::Reading;
 use super::runs::Run;
 use super::values::{measured, mn, nm, quantity};
@@ -130,6 +131,10 @@ struct Series {
     spent: BTreeSet<u32>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     retracted: Option<RetractedReading>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    looks: Vec<LookAnswer>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pull_modes: Vec<PullAnswer>,
 }
 
 /// The last retracted reading, as long as it can be restored.
@@ -370,6 +375,8 @@ impl From<&SeriesState> for Series {
             crimped: series.crimped.clone(),
             spent: series.spent.clone(),
             retracted: series.retracted.as_ref().map(RetractedReading::from),
+            looks: LookAnswer::all_of(&series.answers),
+            pull_modes: PullAnswer::all_of(&series.answers),
         }
     }
 }
@@ -380,6 +387,7 @@ impl TryFrom<Series> for SeriesState {
     fn try_from(body: Series) -> Result<Self, LineError> {
         let readings: Result<_, _> = body.readings.into_iter().map(TryInto::try_into).collect();
         Ok(Self {
+            answers: answers(body.looks, body.pull_modes),
             id: Seq(body.id),
             since: time("since", &body.since)?,
             spec: body.spec.try_into()?,

@@ -92,6 +92,23 @@ pub enum Face {
         /// Whether the instrument measures a force, so that it has no jaws.
         force: bool,
     },
+    /// A visual check is to be answered.
+    Look {
+        /// The piece, from 1; left out where the series as a whole is looked at.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        piece: Option<u32>,
+        /// Which of the plan's checks, from 1.
+        look: u32,
+        /// How many there are.
+        of: usize,
+        /// The question.
+        question: String,
+    },
+    /// How a pull test failed is to be answered.
+    PullMode {
+        /// The piece, from 1.
+        piece: u32,
+    },
     /// The last zero was off.
     ZeroOff {
         /// Name of the instrument.
@@ -159,9 +176,11 @@ impl Newest {
                 SeriesEntry::Retracted(retracted) => Self::Said(Face::Retracted {
                     reading: retracted.reading.0,
                 }),
-                SeriesEntry::Armed(_) | SeriesEntry::Resumed(_) | SeriesEntry::Restored(_) => {
-                    Self::Nothing
-                }
+                SeriesEntry::Armed(_)
+                | SeriesEntry::Resumed(_)
+                | SeriesEntry::Restored(_)
+                | SeriesEntry::Looked(_)
+                | SeriesEntry::Pulled(_) => Self::Nothing,
                 SeriesEntry::Disarmed(_) | SeriesEntry::ZeroDue(_) | SeriesEntry::Alerted(_) => {
                     return None;
                 }
@@ -248,9 +267,12 @@ fn in_the_way(prompt: &Prompt, doubted: usize) -> Option<Face> {
             must_be_said: *must_be_said,
             force: *of == Dimension::Force,
         }),
-        Prompt::Arm | Prompt::Zero { .. } | Prompt::Measure { .. } | Prompt::SetBlock { .. } => {
-            None
-        }
+        Prompt::Arm
+        | Prompt::Zero { .. }
+        | Prompt::Look { .. }
+        | Prompt::PullMode { .. }
+        | Prompt::Measure { .. }
+        | Prompt::SetBlock { .. } => None,
     }
 }
 
@@ -259,8 +281,32 @@ pub(super) fn todo(prompt: &Prompt, doubted: usize) -> Option<Face> {
     in_the_way(prompt, doubted).or_else(|| due(prompt))
 }
 
-/// The display for a zero that is due.
+/// The display for a zero or an answer that is due.
 fn due(prompt: &Prompt) -> Option<Face> {
+    match prompt {
+        Prompt::Look {
+            piece,
+            look,
+            of,
+            question,
+        } => Some(Face::Look {
+            piece: *piece,
+            look: *look,
+            of: *of,
+            question: question.clone(),
+        }),
+        Prompt::PullMode { piece } => Some(Face::PullMode { piece: *piece }),
+        Prompt::Zero { .. } => due_zero(prompt),
+        Prompt::Arm
+        | Prompt::Connect { .. }
+        | Prompt::Adapter { .. }
+        | Prompt::Shared { .. }
+        | Prompt::Measure { .. }
+        | Prompt::SetBlock { .. } => None,
+    }
+}
+
+fn due_zero(prompt: &Prompt) -> Option<Face> {
     let Prompt::Zero {
         instrument,
         why,

@@ -77,6 +77,8 @@ pub(super) fn mark(recent: &mut VecDeque<RecentMessage>, entry: &SeriesEntry) {
         | SeriesEntry::Completed(_)
         | SeriesEntry::Resumed(_)
         | SeriesEntry::ZeroDue(_)
+        | SeriesEntry::Looked(_)
+        | SeriesEntry::Pulled(_)
         | SeriesEntry::Alerted(_) => return,
     };
     for happened in recent {
@@ -115,6 +117,8 @@ fn tone(entry: &Entry) -> Option<&'static str> {
             | SeriesEntry::Resumed(_)
             | SeriesEntry::ZeroDue(_)
             | SeriesEntry::Retracted(_)
+            | SeriesEntry::Looked(_)
+            | SeriesEntry::Pulled(_)
             | SeriesEntry::Restored(_) => "plain",
         },
     })

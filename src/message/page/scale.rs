@@ -173,6 +173,8 @@ pub(super) fn asks(prompt: &Prompt, series: &SeriesState) -> Vec<AskMessage> {
         | Prompt::Connect { .. }
         | Prompt::Adapter { .. }
         | Prompt::Shared { .. }
+        | Prompt::Look { .. }
+        | Prompt::PullMode { .. }
         | Prompt::Zero { .. } => return Vec::new(),
     };
     let block = |axis: &AxisName| {

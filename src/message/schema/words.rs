@@ -74,7 +74,12 @@ const WORDS: &[(&str, &str)] = &[
         "alike",
         "true if the adapter's identity is not unique: it has no serial number, or another adapter has the same one",
     ),
+    (
+        "answer",
+        "the answer to a visual check: good, the crimp is as it should be, or bad",
+    ),
     ("as_planned", "whether it is the tool that the plan names"),
+    ("asks_pull_mode", "whether it is asked how each pull failed"),
     ("at", "time, RFC 3339 in UTC with microseconds"),
     (
         "attempt",
@@ -83,6 +88,7 @@ const WORDS: &[(&str, &str)] = &[
     ("attached", "the open port; left out while none is open"),
     ("axes", "the axes, each with its limits"),
     ("axis", "the axis"),
+    ("bad", "number of visual checks answered bad"),
     (
         "band",
         "forces: a value within this many resolution steps of zero is a zero",
@@ -158,6 +164,7 @@ const WORDS: &[(&str, &str)] = &[
     ("first_entry", "the first entry that the command made"),
     ("frames", "number of frames"),
     ("from", "the lower end"),
+    ("good", "number of visual checks answered good"),
     ("greatest", "maximum of the plateau"),
     (
         "guard_factor",
@@ -208,11 +215,24 @@ const WORDS: &[(&str, &str)] = &[
         "unit of the limits, if not that of the value",
     ),
     ("line", "speed, data bits, parity, stop bits"),
+    ("look", "number of the visual check in the plan, from 1"),
+    (
+        "looks",
+        "visual checks; in completed, how many were answered how; in the state, the answers so far",
+    ),
+    (
+        "looks_per",
+        "whether each piece is looked at (piece) or the series as a whole (series)",
+    ),
     ("lot", "the lot; none if it is not known"),
     ("lower", "lower limit; a value on it is within limits"),
     ("material", "what it is a lot of"),
     ("max_error", "maximum permissible error"),
     ("median", "median of the plateau"),
+    (
+        "mode",
+        "how the pull failed: pulled_out, broke_at_crimp, broke_in_wire or other",
+    ),
     ("name", "its name"),
     (
         "needs",
@@ -250,7 +270,13 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("port", "path of the port's device file"),
     ("prev", "SHA-256 of the previous line, hex"),
+    ("pull_mode", "whether it is asked how each pull failed"),
+    (
+        "pull_modes",
+        "how each pull failed, with the number of its reading",
+    ),
     ("purpose", "why pieces are measured"),
+    ("question", "the question of a visual check"),
     (
         "range",
         "minimum and maximum value that the instrument can show",

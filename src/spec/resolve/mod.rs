@@ -163,6 +163,7 @@ impl<'a> Resolver<'a> {
             pieces: plan.pieces,
             decision: plan.decision,
             zero: plan.zero,
+            questions: plan.questions.clone(),
             repeat: plan.repeat,
             opening_zeros: Vec::new(),
             alerts: plan.alerts.clone(),

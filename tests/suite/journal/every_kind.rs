@@ -9,8 +9,8 @@ use tallyjaw::entry::{
     RolledBack, Seq, TabletSaid,
 };
 use tallyjaw::spec::{
-    AlertRule, AxisName, Catalog, GaugeBlock, Job, Material, Plan, Purpose, Signal, SignalKind,
-    Subject, ZeroPolicy,
+    AlertRule, AxisName, Catalog, GaugeBlock, Job, Look, LooksPer, Material, Plan, Purpose,
+    Questions, Signal, SignalKind, Subject, ZeroPolicy,
 };
 use tallyjaw::station::{Command, Input};
 
@@ -277,6 +277,52 @@ pub(super) fn jobs_and_lots(state_dir: &Path) {
     desk.press("0.00");
     desk.input(Input::SegmentFull);
     desk.press("1.60");
+    write(opened, &desk.entries);
+}
+
+/// Visual checks, one of them bad and answered again, and a pull test; in the state of the last segment some answers
+/// are given.
+pub(super) fn answered(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    let looks = || {
+        vec![
+            Look::customary("strands_in").unwrap(),
+            Look::of_its_own("Is the label on the lead?".to_owned()),
+        ]
+    };
+    let asked = |looks_per, pull_mode| Questions {
+        looks: looks(),
+        looks_per,
+        pull_mode,
+    };
+    desk.arm(Plan {
+        questions: asked(LooksPer::Series, false),
+        ..heights(1, ZeroPolicy::default())
+    })
+    .unwrap();
+    for value in ["0.00", "1.62", "0.00"] {
+        desk.press(value);
+    }
+    for card in ["tj/look/1/bad", "tj/look/1/good", "tj/look/2/good"] {
+        scan(&mut desk, card);
+    }
+    desk.arm(Plan {
+        axes: vec![AxisName::new("pull_force")],
+        pieces: 2,
+        questions: asked(LooksPer::Piece, true),
+        ..plan()
+    })
+    .unwrap();
+    for value in ["0", "187"] {
+        desk.press_on("gauge-1", value);
+    }
+    for card in ["tj/pulled/broke_in_wire", "tj/look/1/good", "tj/look/2/bad"] {
+        scan(&mut desk, card);
+    }
+    desk.input(Input::SegmentFull);
+    desk.press_on("gauge-1", "190");
+    scan(&mut desk, "tj/pulled/other");
     write(opened, &desk.entries);
 }
 

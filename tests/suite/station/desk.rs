@@ -10,8 +10,8 @@ use tallyjaw::entry::{
 use tallyjaw::quantity::{Dimension, MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{
     AlertRule, Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentCare,
-    InstrumentKind, Nest, Order, Plan, Purpose, SheetRow, Subject, Terminal, Tool, ToolCare,
-    ToolClass, Verdict, WireRequest, ZeroPolicy,
+    InstrumentKind, Nest, Order, Plan, Purpose, Questions, SheetRow, Subject, Terminal, Tool,
+    ToolCare, ToolClass, Verdict, WireRequest, ZeroPolicy,
 };
 use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
 
@@ -33,6 +33,8 @@ pub(crate) const fn answering_kind(command: &Command) -> Option<&'static str> {
         Command::Note { .. } => Some("noted"),
         Command::Zero { .. } => Some("zero_said"),
         Command::Adapter { .. } => Some("adapter_said"),
+        Command::Look { .. } => Some("looked"),
+        Command::Pulled { .. } => Some("pulled"),
         Command::Ask { .. } => None,
     }
 }
@@ -328,6 +330,7 @@ pub(crate) fn plan() -> Plan {
         decision: Decision::Simple,
         zero: ZeroPolicy::default(),
         pull_force: None,
+        questions: Questions::default(),
         repeat: false,
         alerts: AlertRule::defaults(Purpose::FirstOff),
         asks: Vec::new(),

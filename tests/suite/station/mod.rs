@@ -1,6 +1,7 @@
 //! The core from outside: what the operator does, and what entries come of it.
 
 mod adapters;
+mod answers;
 mod capturing;
 mod care;
 pub(crate) mod desk;

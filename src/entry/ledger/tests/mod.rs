@@ -74,6 +74,7 @@ fn entry(station: &str, step: Step, spec: &ArmedSpec, reading: &Reading) -> Entr
     let refused = |reason| Standing::NotCounted { reason, hint: None };
     let completed = |series, resumable| {
         Entry::from(Completed {
+            looks: None,
             station: station.clone(),
             series: Seq(series),
             outcome: Outcome::CutShort,

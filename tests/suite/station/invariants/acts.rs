@@ -6,9 +6,11 @@ use super::shop::{CATALOGS, INSTRUMENTS, LENGTHS, PEDALS, SCANNERS, STATIONS, ST
 use proptest::prelude::*;
 use proptest::sample::select;
 use std::time::Duration;
-use tallyjaw::entry::{Entry, Gap, Means, Seq};
+use tallyjaw::entry::{Answer, Entry, Gap, Means, Seq};
 use tallyjaw::quantity::{Length, WallMicros};
-use tallyjaw::spec::{AxisName, Decision, Order, Plan, Purpose, ZeroPolicy};
+use tallyjaw::spec::{
+    AxisName, Decision, Look, LooksPer, Order, Plan, PullMode, Purpose, Questions, ZeroPolicy,
+};
 use tallyjaw::station::{Armable, Command, Input};
 
 #[derive(Debug, Clone)]
@@ -104,6 +106,10 @@ pub(crate) enum Saying {
     /// The reading so many entries back, for this reason.
     Retract(Option<usize>, Option<&'static str>),
     Restore,
+    /// A visual check of this number, of this piece, is answered.
+    Look(u32, Option<u32>, Answer),
+    /// How the pull of this piece failed.
+    Pulled(Option<u32>, PullMode),
     Note(&'static str),
     Zero(Option<&'static str>),
     Ask(Option<&'static str>),
@@ -233,6 +239,9 @@ fn card() -> impl Strategy<Value = String> {
         "tj/tool/T-07",
         "tj/tool/R-02",
         "tj/tool/T-07/2.0",
+        "tj/look/1/good",
+        "tj/look/2/bad",
+        "tj/pulled/pulled_out",
     ]);
     let wrong = select(vec![
         "4006381333931",
@@ -261,6 +270,10 @@ fn saying() -> impl Strategy<Value = Saying> {
         3 => (prop::option::of(0usize..12), select(vec![None, Some("slipped"), Some(" ")]))
             .prop_map(|(back, reason)| Saying::Retract(back, reason)),
         3 => Just(Saying::Restore),
+        4 => (1u32..4, prop::option::of(0u32..5), select(&Answer::ALL[..]))
+            .prop_map(|(look, piece, answer)| Saying::Look(look, piece, answer)),
+        2 => (prop::option::of(0u32..5), select(&PullMode::ALL[..]))
+            .prop_map(|(piece, mode)| Saying::Pulled(piece, mode)),
         1 => select(vec!["strands nicked", " "]).prop_map(Saying::Note),
         3 => instrument().prop_map(Saying::Zero),
         1 => instrument().prop_map(Saying::Ask),
@@ -315,10 +328,20 @@ fn any_plan() -> impl Strategy<Value = Plan> {
         purpose,
         1u32..4,
         policy(),
-        any::<bool>(),
+        (any::<bool>(), questions()),
     )
         .prop_map(
-            |(axes, wire, (tool, nest), decision, order, purpose, pieces, zero, repeat)| Plan {
+            |(
+                axes,
+                wire,
+                (tool, nest),
+                decision,
+                order,
+                purpose,
+                pieces,
+                zero,
+                (repeat, questions),
+            )| Plan {
                 axes: axes.into_iter().map(AxisName::new).collect(),
                 subject: crimps("QF-250-F", wire),
                 tool: tool.map(str::to_owned),
@@ -328,10 +351,36 @@ fn any_plan() -> impl Strategy<Value = Plan> {
                 purpose,
                 pieces,
                 zero,
+                questions,
                 repeat,
                 ..plan()
             },
         )
+}
+
+/// None more often than not.
+fn questions() -> impl Strategy<Value = Questions> {
+    let look = |name| Look::customary(name).unwrap();
+    let looks = select(vec![
+        vec![],
+        vec![],
+        vec![look("strands_in")],
+        vec![
+            look("strands_in"),
+            Look::of_its_own("Is the label on?".to_owned()),
+        ],
+    ]);
+    let per = select(&LooksPer::ALL[..]);
+    (looks, per, any::<bool>()).prop_map(|(looks, looks_per, pull_mode)| Questions {
+        // How often nothing is asked is not kept.
+        looks_per: if looks.is_empty() {
+            LooksPer::Piece
+        } else {
+            looks_per
+        },
+        looks,
+        pull_mode,
+    })
 }
 
 /// Every policy that can be asked for.
@@ -514,6 +563,19 @@ fn say(shop: &mut Shop, station: Option<&str>, what: Saying) {
         Saying::Disarm => Command::Disarm { station },
         Saying::Restore => Command::Restore {
             station,
+            by: Means::Command,
+        },
+        Saying::Look(look, piece, answer) => Command::Look {
+            station,
+            look,
+            piece,
+            answer,
+            by: Means::Command,
+        },
+        Saying::Pulled(piece, mode) => Command::Pulled {
+            station,
+            piece,
+            mode,
             by: Means::Command,
         },
         Saying::Retract(back, reason) => {

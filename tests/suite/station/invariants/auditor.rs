@@ -4,12 +4,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use tallyjaw::entry::{
-    Completed, Disarmed, Doubted, Entry, FrameEntry, Means, NotCounted, Outcome, PortEntry,
+    Answer, Completed, Disarmed, Doubted, Entry, FrameEntry, Means, NotCounted, Outcome, PortEntry,
     Reading, ReadingSlot, Restored, Resumed, Retracted, Seq, SeriesEntry, Stamped, Standing, Tally,
     Zeroed,
 };
 use tallyjaw::quantity::{Dimension, Quantity};
-use tallyjaw::spec::{ArmedSpec, AxisName, Limits, Order, Verdict};
+use tallyjaw::spec::{ArmedSpec, AxisName, Limits, LooksPer, Order, Verdict};
 
 type Place = (u32, AxisName);
 
@@ -45,6 +45,9 @@ struct Series {
     all_zeros: BTreeMap<String, Vec<(Seq, bool)>>,
     doubted: u32,
     retracted: u32,
+    /// The last answer to each visual check, and how each pull failed.
+    looks: BTreeMap<(Option<u32>, u32), Answer>,
+    pulls: BTreeSet<Seq>,
     not_counted: u32,
 }
 
@@ -145,6 +148,24 @@ impl Auditor {
                 open.take_out(&readings);
                 open.doubted += u32::try_from(readings.len()).unwrap();
                 open.owed_doubt.clear();
+            }
+            Entry::Series(SeriesEntry::Looked(looked)) => {
+                let open = self.series(&looked.station, looked.series);
+                let asked = usize::try_from(looked.look).unwrap() - 1;
+                assert_eq!(open.spec.questions.looks[asked].question, looked.question);
+                let per_piece = open.spec.questions.looks_per == LooksPer::Piece;
+                assert_eq!(looked.piece.is_some(), per_piece, "{seq}");
+                open.looks
+                    .insert((looked.piece, looked.look), looked.answer);
+            }
+            Entry::Series(SeriesEntry::Pulled(pulled)) => {
+                let open = self.series(&pulled.station, pulled.series);
+                let mut standing = open.standing.iter();
+                assert!(
+                    standing.any(|counted| counted.seq == pulled.reading),
+                    "{seq}"
+                );
+                open.pulls.insert(pulled.reading);
             }
             // Ports open when a start has made up for what a kill left undone.
             Entry::Port(PortEntry::Attached(_)) => {
@@ -256,6 +277,8 @@ impl Series {
             all_zeros: BTreeMap::new(),
             doubted: 0,
             retracted: 0,
+            looks: BTreeMap::new(),
+            pulls: BTreeSet::new(),
             not_counted: 0,
         }
     }
@@ -434,12 +457,18 @@ impl Series {
         if completed.outcome == Outcome::CutShort {
             return;
         }
-        let want = match (tally.failed, tally.unsure) {
-            (0, 0) => Outcome::Accepted,
-            (0, _) => Outcome::Undecided,
+        let want = match (tally.failed, self.bad_looks(), tally.unsure) {
+            (0, 0, 0) => Outcome::Accepted,
+            (0, 0, _) => Outcome::Undecided,
             _ => Outcome::Rejected,
         };
         assert_eq!(completed.outcome, want);
+        if self.spec.questions.pull_mode {
+            let mut pulls = self.standing.iter();
+            let answered =
+                pulls.all(|it| !it.place.1.is_destructive() || self.pulls.contains(&it.seq));
+            assert!(answered, "completed without all pull modes");
+        }
         assert_eq!(self.owed_doubt, BTreeSet::new(), "doubt comes first");
         let places: BTreeSet<Place> = self.places().into_iter().collect();
         assert_eq!(self.filled(), places, "completed, but not full");
@@ -452,6 +481,25 @@ impl Series {
                 assert!(vouched, "no closing zero vouches for {}", counted.seq);
             }
         }
+    }
+}
+
+impl Series {
+    /// Visual checks that are bad; each one of the pieces that count is answered.
+    fn bad_looks(&self) -> usize {
+        let questions = &self.spec.questions;
+        let pieces: BTreeSet<Option<u32>> = match questions.looks_per {
+            LooksPer::Piece => self.standing.iter().map(|it| Some(it.place.0)).collect(),
+            LooksPer::Series => [None].into(),
+        };
+        let mut bad = 0;
+        for piece in pieces {
+            for look in 1..=u32::try_from(questions.looks.len()).unwrap() {
+                let answer = self.looks.get(&(piece, look));
+                bad += usize::from(*answer.expect("an answer to each check") == Answer::Bad);
+            }
+        }
+        bad
     }
 }
 

@@ -3,9 +3,10 @@
 use super::acts::{hundredths, stand};
 use super::shop::{INSTRUMENTS, STREAMING, Shop};
 use std::time::Duration;
-use tallyjaw::entry::Seq;
 use tallyjaw::entry::state::Slot;
+use tallyjaw::entry::{Answer, Means, Seq};
 use tallyjaw::quantity::Dimension;
+use tallyjaw::spec::PullMode;
 use tallyjaw::station::Command;
 use tallyjaw::station::prompt::{Prompt, prompt};
 use tallyjaw::station::zero::Due;
@@ -66,8 +67,34 @@ fn obey(shop: &mut Shop, station: &str, next: &Prompt, off: i64) {
             let is_off = off.abs() == 2 || (off.abs() > 6 && instrument != "gauge-1");
             show(shop, instrument, if is_off { off } else { 0 });
         }
+        // Most answers are good.
+        Prompt::Look { piece, look, .. } => answer(
+            shop,
+            Command::Look {
+                station: Some(station.to_owned()),
+                look: *look,
+                piece: *piece,
+                answer: if off < -2 { Answer::Bad } else { Answer::Good },
+                by: Means::Command,
+            },
+        ),
+        Prompt::PullMode { piece } => answer(
+            shop,
+            Command::Pulled {
+                station: Some(station.to_owned()),
+                piece: Some(*piece),
+                mode: PullMode::BrokeInWire,
+                by: Means::Command,
+            },
+        ),
         Prompt::Measure { slot, .. } => measure(shop, station, slot, off),
     }
+}
+
+fn answer(shop: &mut Shop, command: Command) {
+    let answered = shop.command(command);
+    // Refused where the configuration knows the station no more.
+    drop(answered);
 }
 
 fn say_zero(shop: &mut Shop, station: &str, instrument: &str) {
