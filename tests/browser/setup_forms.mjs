@@ -7,12 +7,16 @@
 
 import { mkdirSync, readFileSync } from "node:fs";
 import { browser, clipped, faultsByAxe, faultsOfText, watched } from "./look.mjs";
-import { SCREENS } from "./screens.mjs";
+import { SCHEMES, SIZES } from "./screens.mjs";
 import { Shop } from "./shop.mjs";
 
 const [binary, pictures = "target/browser/seen"] = process.argv.slice(2);
 const PATIENCE = 20000; // a limit for failing, never a pace
 const FINGER = 48; // px
+// axe looks at the widest layout and the narrowest.
+const SCREENS = Object.entries(SIZES).flatMap(([name, [width, height]]) =>
+  SCHEMES.map((scheme) => ({ name: `${name}-${scheme}`, width, height, scheme, byAxe: name === "laptop" || (name === "phone" && scheme === "light") })),
+);
 mkdirSync(pictures, { recursive: true });
 
 const faults = [];
