@@ -200,6 +200,14 @@ fn series(facts: &Facts) -> Value {
                 "wire",
                 crimp.map(|crimp| json!(crimp.wire.area.to_string())),
             ),
+            ("job", spec.job.as_ref().map(|job| json!(job.id))),
+            (
+                "customer",
+                spec.job
+                    .as_ref()
+                    .and_then(|job| job.customer.as_ref())
+                    .map(|customer| json!(customer)),
+            ),
             ("tool", tool.map(|tool| json!(tool.id))),
             (
                 "nest",

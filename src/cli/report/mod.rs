@@ -1,6 +1,7 @@
 //! `tallyjaw report`: exit 0 once it is made; 2 if there is no such series or none matches; 4 if the journal cannot be
 //! read or the file cannot be written.
 
+mod pdf;
 mod read;
 
 pub(super) use read::{Again, again};
@@ -36,6 +37,7 @@ Examples:
   tallyjaw report 37                                  series-37.html
   tallyjaw report 37 52 -o first-off.html             two series in one file
   tallyjaw report 37 --full                           with figures, pictures, and the time of each reading
+  tallyjaw report --job 4711 --pdf                    a job: a cover and a page for each series; PDF too
   tallyjaw report --terminal QF-250-F --since 2026-11-01
   tallyjaw report 37 > evidence.html                  to a pipe or a file it goes as it is
   tallyjaw report --terminal QF-250-F --compare tool --margin '0.02 mm'
@@ -63,6 +65,9 @@ pub(super) struct ReportCommand {
     /// With an appendix: figures, histogram and control chart, and each reading with its time and entry
     #[arg(long)]
     full: bool,
+    /// Print it as PDF too, beside the HTML file, by an installed Chromium
+    #[arg(long)]
+    pdf: bool,
     /// The file; `-` is standard output [default: a name that says which series; standard output if that is
     /// no terminal]
     #[arg(short, long, value_name = "FILE")]
@@ -71,6 +76,10 @@ pub(super) struct ReportCommand {
 
 impl ReportCommand {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        if self.pdf && self.out.as_ref().is_some_and(|out| out.as_os_str() == "-") {
+            return Err(Failure::usage("--pdf needs a file, not standard output")
+                .with_remedy("name one: --out report.html; the PDF is written beside it"));
+        }
         let daemon = client::daemon_of(context)?;
         let made = now(); // Taken before reading, so that nothing that existed at that time is left out.
         let gathered = read::chosen(&daemon, &self.query)?;
@@ -98,7 +107,10 @@ impl ReportCommand {
             return Ok(Exit::Yes);
         };
         PAGE.put(&file, &page)?;
-        tell(context, out, &report, &file, page.len())?;
+        if self.pdf {
+            pdf::print(&page, &file.with_extension("pdf"))?;
+        }
+        tell(context, out, &report, (&file, self.pdf), page.len())?;
         Ok(Exit::Yes)
     }
 
@@ -107,7 +119,9 @@ impl ReportCommand {
         match &self.out {
             Some(file) if file.as_os_str() == "-" => None,
             Some(file) => Some(file.clone()),
-            None if context.json || io::stdout().is_terminal() => Some(name(report).into()),
+            None if self.pdf || context.json || io::stdout().is_terminal() => {
+                Some(name(report).into())
+            }
             None => None,
         }
     }
@@ -154,7 +168,7 @@ fn tell(
     context: &Context,
     out: &mut dyn Write,
     report: &Report,
-    file: &Path,
+    (file, is_printed): (&Path, bool),
     bytes: usize,
 ) -> Result<(), Failure> {
     let whole = std::path::absolute(file).unwrap_or_else(|_| file.to_owned());
@@ -186,6 +200,9 @@ fn tell(
         .flat_map(|compared| &compared.comparisons)
     {
         writeln!(out, "{}", words::safe(&comparison.sentence()))?;
+    }
+    if is_printed {
+        writeln!(out, "{}", whole.with_extension("pdf").display())?;
     }
     writeln!(
         out,

@@ -13,6 +13,9 @@ use crate::report::words;
 pub(super) fn cover(report: &Report) -> Element {
     let several = report.series.len();
     let mut list = List::new("the head");
+    if let Some(job) = head::shared_job(report) {
+        head::of_job(job, &mut list);
+    }
     head::made(report, &mut list);
     let mut cover = el("article")
         .class("sheet cover")

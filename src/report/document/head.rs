@@ -7,7 +7,7 @@ use crate::quantity::WallMicros;
 use crate::report::Report;
 use crate::report::facts::Facts;
 use crate::report::words;
-use crate::spec::{ArmedTool, ToolClass};
+use crate::spec::{ArmedTool, Job, Material, ToolClass};
 
 /// The line above everything: what this paper is, and of what.
 pub(super) fn letterhead(number: &str) -> Element {
@@ -122,6 +122,18 @@ fn of_subject(facts: &Facts, list: &mut List) {
 
 fn of_work(facts: &Facts, list: &mut List) {
     let record = &facts.record;
+    if let Some(job) = &record.series.spec.job {
+        of_job(job, list);
+    }
+    for (word, material) in [
+        ("Terminal lot", Material::Terminal),
+        ("Wire lot", Material::Wire),
+    ] {
+        let lots = record.series.lots_of(material);
+        if !lots.is_empty() {
+            list.put_free(word, lots.join(", then "));
+        }
+    }
     if !facts.operators.is_empty() {
         let who = facts.operators.join(", then ");
         list.put_free("Measured by", who);
@@ -131,6 +143,30 @@ fn of_work(facts: &Facts, list: &mut List) {
     let closed = record.series.closed.as_ref();
     let closed = closed.map_or("not yet".to_owned(), |closed| closed.at.local(&facts.zone));
     list.put("Closed", closed);
+}
+
+/// What the pieces are for: the job, and what was said of it.
+pub(super) fn of_job(job: &Job, list: &mut List) {
+    list.put_free("Job", job.id.as_str());
+    let known = [
+        ("Customer", &job.customer),
+        ("Their reference", &job.reference),
+        ("Item", &job.item),
+        ("Serial number", &job.serial),
+    ];
+    for (word, said) in known {
+        if let Some(said) = said {
+            list.put_free(word, said.as_str());
+        }
+    }
+}
+
+/// The job, if all series of a report are of the same.
+pub(super) fn shared_job(report: &Report) -> Option<&Job> {
+    let mut jobs = report.series.iter();
+    let first = jobs.next()?.record.series.spec.job.as_ref()?;
+    let is_same = |facts: &Facts| facts.record.series.spec.job.as_ref() == Some(first);
+    jobs.all(is_same).then_some(first)
 }
 
 fn tool(tool: &ArmedTool) -> String {

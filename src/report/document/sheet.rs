@@ -5,7 +5,7 @@ use crate::markup::{Element, el};
 use crate::report::Report;
 
 /// With more lines than this beyond those that every sheet has, they are set closer.
-const ROOMY: usize = 14;
+const ROOMY: usize = 8;
 
 /// Of the only series of a report: what is not shown and how to check it are on it too.
 pub(super) fn only(report: &Report, facts: &Facts) -> Element {
@@ -66,7 +66,8 @@ fn weight(facts: &Facts, has_cover: bool) -> usize {
     } else {
         2 * spec.warnings.len()
     };
-    readings + fallen + spec.axes.len() + warnings + remarks::lines(facts)
+    let job = if spec.job.is_some() { 3 } else { 0 };
+    readings + fallen + spec.axes.len() + warnings + job + remarks::lines(facts)
 }
 
 /// The parts of a series, their headings at this level; what a cover says is not said again.

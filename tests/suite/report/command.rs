@@ -81,6 +81,53 @@ fn to_a_pipe_the_page_goes_as_it_is() {
     assert!(shop.path("series-5.html").is_file());
 }
 
+/// A stand-in for a browser: keeps what it was called with, and prints a PDF.
+const STAND_IN: &str = r#"#!/bin/sh
+printf '%s\n' "$@" > "$(dirname "$0")/arguments"
+for one in "$@"; do
+    case "$one" in --print-to-pdf=*) printf '%%PDF-1.7\n' > "${one#*=}" ;; esac
+done
+"#;
+
+#[test]
+fn a_pdf_is_printed_by_a_browser_that_keeps_its_sandbox_and_reaches_no_network() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let shop = shop(&two_axes_by_piece());
+    let arguments = ["report", "5", "--pdf", "-o", "a.html"];
+    let by = |path: &str| {
+        let mut command = shop.tallyjaw(&arguments);
+        let command = command.current_dir(shop.dir.path()).env("PATH", path);
+        command.output().unwrap()
+    };
+    let none = by("/nonexistent");
+    assert_eq!(code(&none), 2, "{}", error(&none));
+    assert!(
+        error(&none).contains("install chromium"),
+        "{}",
+        error(&none)
+    );
+    fs::create_dir(shop.path("bin")).unwrap();
+    fs::write(shop.path("bin/chromium"), STAND_IN).unwrap();
+    let executable = fs::Permissions::from_mode(0o755);
+    fs::set_permissions(shop.path("bin/chromium"), executable).unwrap();
+    let path = format!("{}:/usr/bin:/bin", shop.path("bin").display());
+    let made = by(&path);
+    assert_eq!(code(&made), 0, "{}", error(&made));
+    assert!(said(&made).contains("a.pdf"), "{}", said(&made));
+    assert!(fs::read(shop.path("a.pdf")).unwrap().starts_with(b"%PDF"));
+    let called = fs::read_to_string(shop.path("bin/arguments")).unwrap();
+    assert!(!called.contains("no-sandbox"), "{called}");
+    assert!(called.contains("--host-resolver-rules=MAP * ~NOTFOUND"));
+    let data = called
+        .lines()
+        .find_map(|line| line.strip_prefix("--user-data-dir="));
+    let folder = std::path::Path::new(data.unwrap()).parent().unwrap();
+    assert!(!folder.exists(), "{} is left behind", folder.display());
+    fs::write(shop.path("a.pdf"), "mine").unwrap();
+    assert_eq!(code(&by(&path)), 2);
+    assert_eq!(fs::read_to_string(shop.path("a.pdf")).unwrap(), "mine");
+}
+
 #[test]
 fn a_tampered_report_is_told_apart_with_exit_code_1() {
     let shop = shop(&two_axes_by_piece());

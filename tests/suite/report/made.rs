@@ -8,7 +8,8 @@ use tallyjaw::quantity::{WallMicros, Zone};
 use tallyjaw::report::comparison::{Compare, Group};
 use tallyjaw::report::{Gathering, Report, ReportRequest};
 use tallyjaw::spec::{
-    AxisName, Catalog, Decision, GaugeBlock, Order, Plan, Purpose, Subject, ZeroPolicy,
+    AxisName, Catalog, Decision, GaugeBlock, Job, Material, Order, Plan, Purpose, Subject,
+    ZeroPolicy,
 };
 use tallyjaw::station::{Armable, Command};
 
@@ -100,6 +101,29 @@ pub(crate) fn noted_after_the_outcome() -> Vec<Stamped> {
         text: "the last strand was nicked".to_owned(),
     };
     desk.command(note).unwrap();
+    desk.arm(heights(1)).unwrap();
+    press(&mut desk, &["0.00", "1.63", "0.00"]);
+    desk.entries
+}
+
+/// A series for a customer's job, of a lot of terminals.
+pub(crate) fn of_a_job() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    let job = Job {
+        id: "4711".to_owned(),
+        customer: Some("Hof & Söhne".to_owned()),
+        item: None,
+        serial: None,
+        reference: None,
+    };
+    let job = Some(job);
+    desk.command(Command::Job { station: None, job }).unwrap();
+    desk.command(Command::Lot {
+        station: None,
+        material: Material::Terminal,
+        lot: Some("reel 12".to_owned()),
+    })
+    .unwrap();
     desk.arm(heights(1)).unwrap();
     press(&mut desk, &["0.00", "1.63", "0.00"]);
     desk.entries

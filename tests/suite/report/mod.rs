@@ -8,6 +8,7 @@ pub(crate) mod made;
 use crate::golden;
 use std::fs;
 use std::path::PathBuf;
+use tallyjaw::report::check::differences;
 
 /// Where every page of these tests is put, for `tests/browser/run`.
 fn pages() -> PathBuf {
@@ -59,6 +60,22 @@ fn a_page_does_not_say_that_a_good_zero_followed_where_a_value_near_zero_came_be
 fn a_page_says_that_a_good_zero_followed_where_an_off_one_took_what_was_before_it() {
     let page = made::whole(&made::two_axes_by_piece()).html();
     assert!(page.contains(VOUCHED));
+}
+
+#[test]
+fn the_job_its_customer_and_the_lots_stand_on_the_sheet() {
+    let report = made::whole(&made::of_a_job());
+    let page = report.html();
+    for (word, said) in [
+        ("Job", "4711"),
+        ("Customer", "Hof &amp; Söhne"),
+        ("Terminal lot", "reel 12"),
+    ] {
+        let stands = format!("<dt>{word}</dt><dd><bdi>{said}</bdi></dd>");
+        assert!(page.contains(&stands), "{stands}");
+    }
+    let other = page.replace("Söhne", "Tochter");
+    assert!(!differences(&other, &report).is_empty());
 }
 
 #[test]

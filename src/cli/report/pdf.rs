@@ -1,0 +1,111 @@
+//! A report as PDF: the page, printed by an installed Chromium without a window.
+//!
+//! The browser gets a folder of its own that is gone afterwards, keeps its sandbox, and reaches no network: the page
+//! asks for nothing, and names are resolved to nowhere. The paper is A4.
+#![expect(clippy::disallowed_methods, reason = "edge: runs a browser")]
+
+use crate::cli::Failure;
+use crate::durable::{Access, put};
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+
+/// What a Chromium is called, in the order in which it is looked for.
+const NAMES: &[&str] = &[
+    "chromium",
+    "chromium-browser",
+    "google-chrome",
+    "google-chrome-stable",
+];
+
+/// Without it, the paper is that of the browser's country.
+const PAPER: &str = "@page { size: A4 }\n</style>";
+
+/// Prints the page into the file.
+pub(super) fn print(page: &str, file: &Path) -> Result<(), Failure> {
+    let browser = browser().ok_or_else(|| {
+        Failure::usage("no Chromium was found on PATH, which prints the PDF").with_remedy(
+            "install chromium, or leave out --pdf and print the HTML file from any browser",
+        )
+    })?;
+    refuse_other(file)?;
+    let folder = Folder::new()?;
+    let (html, pdf) = (folder.0.join("report.html"), folder.0.join("report.pdf"));
+    let failed =
+        |what: &str, error: &dyn std::fmt::Display| Failure::io(format!("{what}: {error}"));
+    let page = page.replacen("</style>", PAPER, 1);
+    std::fs::write(&html, page)
+        .map_err(|error| failed("cannot write the page for the browser", &error))?;
+    let output = Command::new(&browser)
+        .args(["--headless", "--disable-gpu", "--disable-dev-shm-usage"])
+        .args(["--no-first-run", "--no-pdf-header-footer"])
+        .arg("--host-resolver-rules=MAP * ~NOTFOUND")
+        .arg(format!(
+            "--user-data-dir={}",
+            folder.0.join("data").display()
+        ))
+        .arg(format!("--print-to-pdf={}", pdf.display()))
+        .arg(format!("file://{}", html.display()))
+        .stdin(Stdio::null())
+        .output()
+        .map_err(|error| failed(&format!("cannot run {}", browser.display()), &error))?;
+    let printed = std::fs::read(&pdf)
+        .ok()
+        .filter(|bytes| bytes.starts_with(b"%PDF"));
+    let Some(printed) = printed.filter(|_| output.status.success()) else {
+        let said = String::from_utf8_lossy(&output.stderr);
+        let last = said.lines().rev().find(|line| !line.trim().is_empty());
+        let last = last.unwrap_or("it said nothing").to_owned();
+        let as_root = said.contains("--no-sandbox");
+        let failure = Failure::io(format!("{} printed no PDF: {last}", browser.display()));
+        return Err(failure.with_remedy(if as_root {
+            "run tallyjaw as a user who is not root: the browser keeps its sandbox"
+        } else {
+            "leave out --pdf and print the HTML file from any browser"
+        }));
+    };
+    put(file, &printed, true, Access::Usual)
+        .map_err(|error| failed(&format!("cannot write {}", file.display()), &error))
+}
+
+/// A file that is no PDF is left alone.
+fn refuse_other(file: &Path) -> Result<(), Failure> {
+    let is_other = |bytes: Vec<u8>| !bytes.is_empty() && !bytes.starts_with(b"%PDF");
+    if std::fs::read(file).is_ok_and(is_other) {
+        let what = format!("{} is there, and is no PDF", file.display());
+        return Err(Failure::usage(what).with_remedy("name another file: --out FILE"));
+    }
+    Ok(())
+}
+
+fn browser() -> Option<PathBuf> {
+    let path = std::env::var_os("PATH")?;
+    let folders: Vec<PathBuf> = std::env::split_paths(&path).collect();
+    let mut named = NAMES
+        .iter()
+        .flat_map(|name| folders.iter().map(move |folder| folder.join(name)));
+    named.find(|file| file.is_file())
+}
+
+/// A folder that is gone when it is dropped.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new() -> Result<Self, Failure> {
+        use std::os::unix::fs::DirBuilderExt as _;
+        let base = std::env::temp_dir();
+        let name = format!("tallyjaw-report-{}", std::process::id());
+        let path = base.join(name);
+        let made = std::fs::DirBuilder::new().mode(0o700).create(&path);
+        made.map_err(|error| {
+            Failure::io(format!("cannot make {}", path.display())).because(&error)
+        })?;
+        Ok(Self(path))
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        // What is left behind is in the folder for temporary files.
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
