@@ -5,6 +5,7 @@ use super::catalog::CatalogMessage;
 use super::request::RequestId;
 use super::setup::{ChangeMessage, SetupMessage};
 use super::state::StateMessage;
+use crate::texts::{Texts, gather};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -54,6 +55,9 @@ pub struct ErrorData {
     /// All faults with their places, if there are several.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub details: Vec<String>,
+    /// Message and remedy as keys of the page's table of texts, where it has them.
+    #[serde(default, skip_serializing_if = "Texts::is_empty")]
+    pub texts: Texts,
 }
 
 impl ErrorData {
@@ -65,11 +69,18 @@ impl ErrorData {
 impl ErrorObject {
     /// An error with its remedy, if there is one.
     pub fn new(code: i64, message: impl Into<String>, remedy: Option<String>) -> Self {
+        let message = message.into();
+        let mut texts = Texts::new();
+        gather(
+            &mut texts,
+            std::iter::once(&*message).chain(remedy.as_deref()),
+        );
         Self {
             code,
-            message: message.into(),
+            message,
             data: ErrorData {
                 remedy,
+                texts,
                 ..ErrorData::default()
             },
         }

@@ -1,7 +1,99 @@
 //! The one table of texts in every language, for the page and for printed cards.
 //!
 //! `texts.json` has a key for each text and what stands for it in English, German and Spanish, with named places in
-//! braces. Nothing of it is worded anywhere else.
+//! braces. What the page and cards say by themselves is written there only. The sentences of the daemon (keys that
+//! begin with `daemon.`) are written where they are decided, in English; the table has each of them once more, held
+//! against it by a test of every variant, with its translations. [`keyed`] finds the key of such a sentence and what
+//! stands at its places, also of one that an old journal has.
+//!
+//! A place is `{name}`; in the English of a sentence `{name#}` for a number with its unit, and `{name@}` for a day,
+//! `{name~}` for what has a key of its own, and `{name*}` for several of those.
+
+mod keyed;
+
+pub use keyed::{Keyed, Part, Texts, gather, keyed};
+
+use crate::quantity::named;
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
 
 /// The table as it is written.
 pub const TABLE: &str = include_str!("texts.json");
+
+named! {
+    /// A language that every text is in.
+    pub enum Language {
+        /// English, as the daemon itself speaks.
+        English = "en",
+        /// German.
+        German = "de",
+        /// Spanish.
+        Spanish = "es",
+    }
+}
+
+type Row = BTreeMap<String, String>;
+
+/// The table by key, then by language. A test holds that it can be read.
+static ROWS: LazyLock<BTreeMap<String, Row>> =
+    LazyLock::new(|| serde_json::from_str(TABLE).unwrap_or_default());
+
+/// The text of a key with these values at its places; the key itself, if the table has none.
+pub fn text(language: Language, key: &str, with: &[(&str, &str)]) -> String {
+    let row = ROWS.get(key).and_then(|row| row.get(language.name()));
+    let Some(template) = row else {
+        return key.to_owned();
+    };
+    let mut said = String::new();
+    let mut rest = template.as_str();
+    while let Some((before, place)) = rest.split_once('{') {
+        let (name, after) = place.split_once('}').unwrap_or((place, ""));
+        let name = name.trim_end_matches(['#', '@', '*', '~']);
+        said.push_str(before);
+        let value = with.iter().find(|(known, _)| *known == name);
+        said.push_str(value.map_or("", |(_, value)| value));
+        rest = after;
+    }
+    said.push_str(rest);
+    said
+}
+
+/// A number with its unit as the language writes it: the decimal sign is a comma in German and Spanish.
+pub fn number(language: Language, number: &str) -> String {
+    match language {
+        Language::English => number.to_owned(),
+        Language::German | Language::Spanish => {
+            let bytes = number.as_bytes();
+            let is_digit = |at: Option<usize>| {
+                at.and_then(|at| bytes.get(at))
+                    .is_some_and(u8::is_ascii_digit)
+            };
+            let signs = number.char_indices().map(|(at, sign)| {
+                let between = is_digit(at.checked_sub(1)) && is_digit(Some(at + 1));
+                if sign == '.' && between { ',' } else { sign }
+            });
+            signs.collect()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_number_has_the_decimal_sign_of_its_language() {
+        let written = |language| number(language, "1.62 ±0.05 mm, 4 mm. 2");
+        assert_eq!(written(Language::English), "1.62 ±0.05 mm, 4 mm. 2");
+        assert_eq!(written(Language::German), "1,62 ±0,05 mm, 4 mm. 2");
+        assert_eq!(number(Language::Spanish, ">= 180 N"), ">= 180 N");
+    }
+
+    #[test]
+    fn a_text_takes_its_values_in_any_order() {
+        let with = [("n", "3"), ("by", "0.05 mm")];
+        let said = text(Language::English, "plan.pieces", &with);
+        assert_eq!(said, "3 pieces");
+        assert_eq!(text(Language::German, "no such key", &with), "no such key");
+    }
+}

@@ -171,6 +171,53 @@ fn every_code_on_the_sheet_says_what_stands_beside_it_in_letters() {
 }
 
 #[test]
+fn in_german_and_spanish_the_words_are_of_the_language_and_every_code_is_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let english = {
+        run(folder.path(), &[]);
+        fs::read_to_string(folder.path().join("cards.html")).unwrap()
+    };
+    for (language, words) in [
+        ("de", ["Befehle", "Leitercrimphöhe", "Gesenk", "Erststück"]),
+        (
+            "es",
+            ["Órdenes", "altura de crimpado", "nido", "primera pieza"],
+        ),
+    ] {
+        let (code, _, err) = run(folder.path(), &["--language", language]);
+        assert_eq!(
+            (code, err.as_str()),
+            (Some(0), ""),
+            "every card is plain ASCII"
+        );
+        let page = fs::read_to_string(folder.path().join("cards.html")).unwrap();
+        assert!(page.contains(&format!("<html lang=\"{language}\">")));
+        for word in words {
+            assert!(page.contains(word), "{word}");
+        }
+        for word in [
+            "Print at", "measures", ">pieces<", ">class<", ">wires<", "the next", "card.",
+        ] {
+            assert!(
+                !all_between(&page, "<body>", "</body>")[0]
+                    .replace("tj/", "")
+                    .contains(word),
+                "{word}"
+            );
+        }
+        let (codes, letters) = read_sheet(&page);
+        assert_eq!(codes, letters);
+        assert_eq!(codes.len(), read_sheet(&english).0.len());
+        for text in &codes {
+            assert_eq!(Card::read(text).unwrap().text().as_ref(), Ok(text));
+        }
+    }
+    let (code, _, err) = run(folder.path(), &["--language", "fr"]);
+    assert_eq!(code, Some(2));
+    assert!(err.contains("want en, de, es"), "{err}");
+}
+
+#[test]
 fn the_sheet_needs_nothing_from_outside_and_names_the_paper_that_was_asked_for() {
     let folder = tempfile::tempdir().unwrap();
     let page = |arguments: &[&str]| {

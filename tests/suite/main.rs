@@ -61,6 +61,7 @@ mod station;
 mod stats;
 mod surroundings;
 mod tapes;
+mod texts;
 mod tidy;
 mod uncertainty;
 mod unsafe_names;

@@ -69,7 +69,15 @@ fn names(schema: &Value, into: &mut BTreeSet<String>) {
 
 /// Every key in a value that is not a user's name.
 fn keys(value: &Value, known: &BTreeSet<String>, missing: &mut BTreeSet<String>) {
-    const BY_NAME: [&str; 5] = ["stations", "instruments", "zeros", "tools", "nests"];
+    const BY_NAME: [&str; 7] = [
+        "stations",
+        "instruments",
+        "zeros",
+        "tools",
+        "nests",
+        "texts",
+        "with",
+    ];
     match value {
         Value::Object(object) => {
             for (key, value) in object {

@@ -7,6 +7,7 @@ use super::qr;
 use super::sheet::{Group, Sheet, SheetCard};
 use crate::cli::Failure;
 use crate::markup::{Element, Written, el};
+use crate::texts::{Language, text};
 
 /// The beginning of every file of cards, by which it is recognized.
 pub(super) const HEAD: &str = "<!DOCTYPE html>\n<!-- scan cards of tallyjaw -->\n";
@@ -54,7 +55,12 @@ code{display:block;font:bold 9.5pt/1.25 ui-monospace,'DejaVu Sans Mono',monospac
 ";
 
 /// The whole file.
-pub(super) fn page(sheet: &Sheet, paper: Option<Paper>) -> Result<String, Failure> {
+pub(super) fn page(
+    sheet: &Sheet,
+    paper: Option<Paper>,
+    language: Language,
+) -> Result<String, Failure> {
+    let words = |key| text(language, key, &[]);
     let size = paper.map(|paper| format!("size:{} portrait;", paper.name()));
     let size = size.unwrap_or_default();
     let meta = |name, value, content| el("meta").with(name, value).with("content", content);
@@ -63,24 +69,23 @@ pub(super) fn page(sheet: &Sheet, paper: Option<Paper>) -> Result<String, Failur
         .child(el("meta").with("charset", "utf-8"))
         .child(meta("http-equiv", "Content-Security-Policy", policy))
         .child(meta("name", "viewport", "width=device-width"))
-        .child(el("title").text("Scan cards"))
+        .child(el("title").text(words("card.sheet")))
         .child(el("style").raw(format!("{STYLE}@page{{{size}margin:10mm 11mm}}\n")));
-    let mut header = el("header").child(el("h1").text("Scan cards"));
+    let mut header = el("header").child(el("h1").text(words("card.sheet")));
     header = header
-        .child(el("p").text(PRINTING))
+        .child(el("p").text(words("card.printing")))
         .child(el("div").class("scale"))
-        .child(el("p").text(MEANING));
+        .child(el("p").text(words("card.meaning")));
     let groups = sheet.groups.iter().map(group);
     let groups = groups.collect::<Result<Vec<_>, _>>()?;
     let main = el("main").children(groups.into_iter().flatten());
     let body = el("body").child(header).child(main);
-    let root = el("html").with("lang", "en").child(head).child(body);
+    let root = el("html")
+        .with("lang", language.name())
+        .child(head)
+        .child(body);
     Ok(Written::new(HEAD, &root).text)
 }
-
-const PRINTING: &str = "Print at 100\u{a0}%: the bar is 50\u{a0}mm long. Cut along the dashed lines; leave the white around each code.";
-const MEANING: &str = "A card only names its plan or tool. What is armed is what the configuration says at that \
-    moment: compare the prompt with the card, and print the card again when the plan has changed.";
 
 /// The heading, then rows of two cards.
 fn group(group: &Group) -> Result<Vec<Element>, Failure> {
@@ -101,12 +106,12 @@ fn card(card: &SheetCard) -> Result<Element, Failure> {
         .class("what")
         .child(el("h3").text(card.title.as_str()));
     if !card.does.is_empty() {
-        what = what.child(el("p").text(card.does));
+        what = what.child(el("p").text(card.does.as_str()));
     }
     if !card.facts.is_empty() {
         let facts = card.facts.iter();
-        let facts =
-            facts.flat_map(|(word, says)| [el("dt").text(*word), el("dd").text(says.as_str())]);
+        let facts = facts
+            .flat_map(|(word, says)| [el("dt").text(word.as_str()), el("dd").text(says.as_str())]);
         what = what.child(el("dl").children(facts));
     }
     let top = el("div").class("top").child(svg).child(what);
@@ -124,8 +129,8 @@ mod tests {
         let card = SheetCard {
             text: hostile.to_owned(),
             title: hostile.to_owned(),
-            does: "",
-            facts: vec![("terminal", hostile.to_owned())],
+            does: String::new(),
+            facts: vec![("terminal".to_owned(), hostile.to_owned())],
         };
         let heading = hostile.to_owned();
         let groups = vec![Group {
@@ -133,7 +138,7 @@ mod tests {
             cards: vec![card],
         }];
         let remarks = Vec::new();
-        let page = page(&Sheet { groups, remarks }, None).unwrap();
+        let page = page(&Sheet { groups, remarks }, None, Language::English).unwrap();
         let shown = "&lt;/code&gt;&lt;script src=&quot;https://x&quot;&gt;&#39;&amp;\\u{202e}";
         assert_eq!(page.matches(shown).count(), 4);
         assert_eq!(page.matches("script").count(), 4, "in the four names only");

@@ -3,10 +3,12 @@
 mod html;
 mod qr;
 mod sheet;
+mod words;
 
 use super::columns::count;
 use super::html_file::HtmlFile;
 use super::{Context, Exit, Failure};
+use crate::texts::Language;
 use html::Paper;
 use serde_json::json;
 use sheet::{Sheet, Wanted};
@@ -32,6 +34,7 @@ Examples:
   tallyjaw cards
   tallyjaw cards --operator mara --operator 'Li Wei' --note 'strands nicked, stripped again'
   tallyjaw cards pump-own valve-own --paper letter -o two.html
+  tallyjaw cards --language de
   tallyjaw cards --text
 
 If plans are named, only their cards and those of --operator, --terminal-lot, --wire-lot and --note are made. The code of a card only names
@@ -46,6 +49,9 @@ pub(super) struct Cards {
     /// The paper size [default: that of the printer, A4 or Letter]
     #[arg(long)]
     paper: Option<Paper>,
+    /// The language of what is printed: en, de or es
+    #[arg(long, value_name = "LANGUAGE", default_value = "en", value_parser = language)]
+    language: Language,
     /// A card for this operator; can be repeated
     #[arg(long = "operator", value_name = "NAME")]
     operators: Vec<String>,
@@ -63,6 +69,13 @@ pub(super) struct Cards {
     text: bool,
 }
 
+fn language(name: &str) -> Result<Language, String> {
+    Language::from_name(name).ok_or_else(|| {
+        let known = Language::ALL.map(Language::name);
+        format!("got {name:?}, want {}", known.join(", "))
+    })
+}
+
 impl Cards {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let catalog = context.load()?.1.catalog;
@@ -72,12 +85,13 @@ impl Cards {
             notes: &self.notes,
             terminal_lots: &self.terminal_lots,
             wire_lots: &self.wire_lots,
+            language: self.language,
         };
         let sheet = sheet::sheet(&catalog, &wanted)?;
         for remark in &sheet.remarks {
             anstream::eprintln!("note: {remark}");
         }
-        let page = html::page(&sheet, self.paper)?;
+        let page = html::page(&sheet, self.paper, self.language)?;
         if context.json {
             list_json(&sheet, out)?;
         } else if self.text {

@@ -1,17 +1,17 @@
-//! Chooses the cards to print, and the text on each.
+//! Which cards are on the sheet, and what is written on each for the eye.
 //!
-//! In: the catalog and the options. Out: groups of cards, each card once; or the texts that no card can carry.
+//! In: the catalog and the options. Out: cards in groups, each card once, or what cannot be
+//! carried by one.
 
+use super::words::Words;
 use crate::cli::Failure;
 use crate::quantity::did_you_mean;
-use crate::spec::wire::{resolve, table};
-use crate::spec::{
-    AxisName, Catalog, KnownJob, Material, Nest, Plan, Subject, Tool, ToolClass, WireRequest,
-};
+use crate::spec::{Catalog, Material, Plan};
 use crate::station::card::Card;
+use crate::texts::Language;
 use std::collections::BTreeSet;
 
-/// The user's options.
+/// The options of the user.
 #[derive(Debug)]
 pub(super) struct Wanted<'a> {
     /// Only these plans; if empty, everything.
@@ -20,16 +20,17 @@ pub(super) struct Wanted<'a> {
     pub(super) notes: &'a [String],
     pub(super) terminal_lots: &'a [String],
     pub(super) wire_lots: &'a [String],
+    pub(super) language: Language,
 }
 
 #[derive(Debug)]
 pub(super) struct Sheet {
     pub(super) groups: Vec<Group>,
-    /// Remarks for the user: cards given twice, cards that some scanners may send wrongly.
+    /// What the user should know: cards given twice, cards that some scanners send wrongly.
     pub(super) remarks: Vec<String>,
 }
 
-/// Cards under one heading.
+/// Cards that stand together.
 #[derive(Debug)]
 pub(super) struct Group {
     pub(super) heading: String,
@@ -38,13 +39,13 @@ pub(super) struct Group {
 
 #[derive(Debug)]
 pub(super) struct SheetCard {
-    /// The text in the code.
+    /// What the code says.
     pub(super) text: String,
     pub(super) title: String,
-    /// What scanning it does; empty if the title says so.
-    pub(super) does: &'static str,
-    /// Labels with their text: `wire`, `2.0 mm²`.
-    pub(super) facts: Vec<(&'static str, String)>,
+    /// What scanning it does, where the title does not say it.
+    pub(super) does: String,
+    /// A word and what it says: `wire`, `2.0 mm²`.
+    pub(super) facts: Vec<(String, String)>,
 }
 
 impl Sheet {
@@ -53,52 +54,51 @@ impl Sheet {
     }
 }
 
-/// The cards for these options.
+/// The sheet that was requested.
 pub(super) fn sheet(catalog: &Catalog, wanted: &Wanted<'_>) -> Result<Sheet, Failure> {
     let plans = plans(catalog, wanted.plans)?;
+    let words = Words(wanted.language);
     let mut maker = Maker::default();
-    for (heading, plans) in by_subject(catalog, &plans) {
-        let cards = plans.into_iter().map(|plan| arm(catalog, plan)).collect();
-        maker.group(heading, cards);
+    for (heading, plans) in words.by_subject(catalog, &plans) {
+        let cards = plans.into_iter().map(|plan| words.arm(catalog, plan));
+        maker.group(heading, cards.collect());
     }
     if wanted.plans.is_empty() {
-        maker.group("Commands".to_owned(), commands());
-        maker.group("Retract a pull test".to_owned(), reasons(&plans));
-        maker.group(
-            "Tools".to_owned(),
-            catalog.tools.iter().flat_map(tool).collect(),
-        );
+        maker.group(words.of("card.group.commands"), words.commands());
+        maker.group(words.of("card.group.reasons"), words.reasons(&plans));
+        let tools = catalog.tools.iter().flat_map(|tool| words.tool(tool));
+        maker.group(words.of("card.group.tools"), tools.collect());
         let jobs = catalog.jobs.iter().flatten();
-        maker.group("Jobs".to_owned(), jobs.map(job).collect());
+        let jobs = jobs.map(|known| words.job(known));
+        maker.group(words.of("card.group.jobs"), jobs.collect());
     }
-    let word = |words: &[String], card: fn(String) -> Wish| {
-        let words = words.iter().map(|word| card(word.trim().to_owned()));
-        words.collect::<Vec<_>>()
-    };
-    maker.group("Operators".to_owned(), word(wanted.operators, operator));
+    let operators = wanted
+        .operators
+        .iter()
+        .map(|name| words.operator(name.trim()));
+    maker.group(words.of("card.group.operators"), operators.collect());
     let lots = |material, lots: &[String]| {
-        let lots = lots.iter().map(|text| lot(material, text.trim()));
+        let lots = lots.iter().map(|lot| words.lot(material, lot.trim()));
         lots.collect::<Vec<_>>()
     };
     let terminal = lots(Material::Terminal, wanted.terminal_lots);
     let wire = lots(Material::Wire, wanted.wire_lots);
-    maker.group(
-        "Lots".to_owned(),
-        terminal.into_iter().chain(wire).collect(),
-    );
-    maker.group("Notes".to_owned(), word(wanted.notes, note));
+    let both = terminal.into_iter().chain(wire);
+    maker.group(words.of("card.group.lots"), both.collect());
+    let notes = wanted.notes.iter().map(|text| words.note(text.trim()));
+    maker.group(words.of("card.group.notes"), notes.collect());
     maker.finish()
 }
 
-/// A card before its text is checked.
-struct Wish {
-    card: Card,
-    title: String,
-    does: &'static str,
-    facts: Vec<(&'static str, String)>,
+/// A card before its text is made.
+pub(super) struct Wish {
+    pub(super) card: Card,
+    pub(super) title: String,
+    pub(super) does: String,
+    pub(super) facts: Vec<(String, String)>,
 }
 
-/// Checks texts, drops repeated cards, and collects faults.
+/// Makes texts, each once, and gathers what is wrong.
 #[derive(Default)]
 struct Maker {
     groups: Vec<Group>,
@@ -158,7 +158,7 @@ impl Maker {
     }
 }
 
-/// The plans with these ids; all plans if none are named.
+/// The plans named, or all.
 fn plans<'c>(catalog: &'c Catalog, named: &[String]) -> Result<Vec<&'c Plan>, Failure> {
     if named.is_empty() {
         return Ok(catalog.plans.iter().collect());
@@ -175,245 +175,4 @@ fn plans<'c>(catalog: &'c Catalog, named: &[String]) -> Result<Vec<&'c Plan>, Fa
         })
     };
     named.iter().map(find).collect()
-}
-
-/// Plans grouped by subject: terminals in the order of the sheets, then instruments that are verified on gauge blocks.
-fn by_subject<'c>(catalog: &'c Catalog, plans: &[&'c Plan]) -> Vec<(String, Vec<&'c Plan>)> {
-    let mut groups: Vec<(String, Vec<&Plan>)> = Vec::new();
-    for known in &catalog.terminals {
-        let is_of_it = |plan: &&Plan| matches!(&plan.subject, Subject::Crimps { terminal, .. } if *terminal == known.id);
-        let of_it = plans.iter().copied().filter(is_of_it).collect();
-        groups.push((format!("Start: {}", known.id), of_it));
-    }
-    let is_blocks = |plan: &&Plan| matches!(plan.subject, Subject::Blocks { .. });
-    let blocks = plans.iter().copied().filter(is_blocks).collect();
-    groups.push(("Start: gauge blocks".to_owned(), blocks));
-    groups.retain(|(_, plans)| !plans.is_empty());
-    groups
-}
-
-fn arm(catalog: &Catalog, plan: &Plan) -> Wish {
-    let id = plan.id.clone().unwrap_or_default();
-    let mut facts = match &plan.subject {
-        Subject::Crimps { terminal, wire } => {
-            let axes: Vec<_> = plan.axes.iter().map(AxisName::words).collect();
-            vec![
-                ("terminal", terminal.clone()),
-                ("wire", self::wire(wire)),
-                ("measure", axes.join(", ")),
-                ("pieces", format!("{}{}", plan.pieces, order(plan))),
-            ]
-        }
-        Subject::Blocks { instrument, blocks } => {
-            let blocks: Vec<_> = blocks.iter().map(|block| block.size.to_string()).collect();
-            vec![
-                ("instrument", instrument.clone()),
-                ("blocks", blocks.join(", ")),
-                ("each", format!("{} times{}", plan.pieces, order(plan))),
-            ]
-        }
-    };
-    facts.push(("purpose", plan.purpose.name().replace('_', " ")));
-    facts.extend(tool_of(catalog, plan).map(|tool| ("tool", tool)));
-    let is_pull = plan.axes.iter().any(AxisName::is_destructive);
-    let does = if is_pull {
-        "destructive: pieces of their own, scrap afterwards"
-    } else {
-        ""
-    };
-    Wish {
-        card: Card::Arm(id.clone()),
-        title: id,
-        does,
-        facts,
-    }
-}
-
-/// The card of a job of the list; a serial number is put behind it by whoever prints the card of a harness.
-fn job(known: &KnownJob) -> Wish {
-    let job = &known.job;
-    let facts = [
-        ("customer", &job.customer),
-        ("item", &job.item),
-        ("reference", &job.reference),
-    ];
-    let facts = facts.into_iter();
-    let facts = facts.filter_map(|(what, said)| Some((what, said.clone()?)));
-    Wish {
-        card: Card::Job(job.id.clone()),
-        title: job.id.clone(),
-        does: "the series that start next are for this job",
-        facts: facts.collect(),
-    }
-}
-
-/// The card of a reel or a spool.
-fn lot(material: Material, lot: &str) -> Wish {
-    Wish {
-        card: Card::Lot(material, lot.to_owned()),
-        title: lot.to_owned(),
-        does: "this lot is in use from then on",
-        facts: vec![("lot of", material.name().to_owned())],
-    }
-}
-
-/// `, by piece`, where there is more than one axis to put in order.
-fn order(plan: &Plan) -> String {
-    if plan.axes.len() < 2 {
-        return String::new();
-    }
-    format!(", {}", plan.order.name().replace('_', " "))
-}
-
-fn tool_of(catalog: &Catalog, plan: &Plan) -> Option<String> {
-    let id = plan.tool.as_ref()?;
-    let class = catalog.tool(id).map(|tool| match tool.class {
-        ToolClass::Production => "",
-        ToolClass::Repair => " (repair class)",
-    });
-    let nest = plan.nest.as_ref().map(|nest| format!(", nest {nest}"));
-    Some(format!(
-        "{id}{}{}",
-        class.unwrap_or_default(),
-        nest.unwrap_or_default()
-    ))
-}
-
-/// The wire by area, and by gauge where it has one.
-fn wire(request: &WireRequest) -> String {
-    let Ok(wire) = resolve(request) else {
-        return request.text.clone(); // The check of the configuration has resolved every wire.
-    };
-    let gauge = table()
-        .iter()
-        .find(|gauge| wire.gauge.is_none() && gauge.sae_metric == Some(wire.area));
-    match gauge {
-        Some(gauge) => format!("{wire} (the SAE metric size of {} ga)", gauge.name),
-        None => wire.to_string(),
-    }
-}
-
-fn commands() -> Vec<Wish> {
-    let command = |card, title: &str, does| Wish {
-        card,
-        title: title.to_owned(),
-        does,
-        facts: Vec::new(),
-    };
-    vec![
-        command(
-            Card::Zero,
-            "Zero",
-            "the next value is a zero: a caliper with clean, closed jaws, a force gauge without load",
-        ),
-        command(
-            Card::Retract(None),
-            "Retract",
-            "the last reading was a slip; it is measured again next",
-        ),
-        command(
-            Card::Restore,
-            "Restore",
-            "undoes the last retraction; the reading counts again",
-        ),
-        command(
-            Card::Resume,
-            "Resume",
-            "resumes the series that the last start stopped early",
-        ),
-        command(
-            Card::Ask,
-            "Request a value",
-            "from an instrument that answers to a request",
-        ),
-        command(
-            Card::Adapter,
-            "Confirm the adapter",
-            "check first which instrument is on the port; its readings count from then on",
-        ),
-        command(
-            Card::Disarm,
-            "Stop early",
-            "closes the open series before it is full",
-        ),
-    ]
-}
-
-/// Reasons for retracting a pull test. The piece is destroyed, so `tj/retract` without a reason is refused.
-fn reasons(plans: &[&Plan]) -> Vec<Wish> {
-    let destroys = |plan: &&Plan| plan.axes.iter().any(AxisName::is_destructive);
-    if !plans.iter().any(destroys) {
-        return Vec::new();
-    }
-    let reasons = [
-        "slipped in the grips",
-        "pulled at an angle",
-        "gauge not at its peak",
-    ];
-    let wish = |reason: &str| Wish {
-        card: Card::Retract(Some(reason.to_owned())),
-        title: format!("Retract: {reason}"),
-        does: "the last reading; its piece is spent, the next piece is pulled",
-        facts: Vec::new(),
-    };
-    reasons.map(wish).into()
-}
-
-/// A card for the tool and one for each nest, because nests are mixed up as easily as tools.
-fn tool(tool: &Tool) -> Vec<Wish> {
-    let terminals = if tool.terminals.is_empty() {
-        "any".to_owned()
-    } else {
-        tool.terminals.join(", ")
-    };
-    let common = [
-        ("class", tool.class.name().to_owned()),
-        ("terminals", terminals),
-    ];
-    let sizes = |nest: &Nest| {
-        let sizes: Vec<_> = nest.wires.iter().map(ToString::to_string).collect();
-        sizes.join(", ")
-    };
-    let nests = tool.nests.iter();
-    let mut facts = common.to_vec();
-    facts.extend(
-        nests
-            .clone()
-            .map(|nest| ("nest", format!("{} for {}", nest.id, sizes(nest)))),
-    );
-    let whole = Wish {
-        card: Card::Tool(tool.id.clone()),
-        title: format!("Tool {}", tool.id),
-        does: "",
-        facts,
-    };
-    let of_nests = nests.map(|nest| {
-        let mut facts = common.to_vec();
-        facts.push(("wires", sizes(nest)));
-        Wish {
-            card: Card::Tool(format!("{}/{}", tool.id, nest.id)),
-            title: format!("Tool {}, nest {}", tool.id, nest.id),
-            does: "",
-            facts,
-        }
-    });
-    std::iter::once(whole).chain(of_nests).collect()
-}
-
-fn operator(name: String) -> Wish {
-    Wish {
-        title: name.clone(),
-        card: Card::Operator(name),
-        does: "measures from now on",
-        facts: Vec::new(),
-    }
-}
-
-fn note(text: String) -> Wish {
-    Wish {
-        card: Card::Note(text),
-        title: "Note".to_owned(),
-        does: "enters this remark into the journal",
-        facts: Vec::new(),
-    }
 }

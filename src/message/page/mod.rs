@@ -11,6 +11,7 @@ mod face;
 mod happened;
 mod moving;
 mod scale;
+mod sentences;
 mod tiles;
 
 pub use closed::{AsideMessage, ClosedMessage};
@@ -26,6 +27,7 @@ use crate::entry::state::{CountedReading, SeriesState, ZeroState};
 use crate::entry::{Entry, Outcome, Reading, Seq, Stamped, State, Tally};
 use crate::spec::Catalog;
 use crate::station::prompt::{Prompt, prompt};
+use crate::texts::Texts;
 use face::Newest;
 use happened::{RECENT_MOST, mark};
 use serde::Serialize;
@@ -43,6 +45,9 @@ pub struct PageMessage {
     pub status: Status,
     /// More about each station, in the order of the state.
     pub benches: Vec<BenchMessage>,
+    /// The sentences of this message as keys of the table of texts, where it has them.
+    #[serde(skip_serializing_if = "Texts::is_empty")]
+    pub texts: Texts,
 }
 
 /// Content of the page for a station, beside its state.
@@ -166,10 +171,15 @@ impl Board {
     /// The content of the page for every station of `status`, whose state is `state`.
     pub fn message(&self, status: Status, state: &State) -> PageMessage {
         let stations = status.state.stations.iter();
-        let benches = stations
+        let benches: Vec<_> = stations
             .map(|station| self.bench(state, &status, &station.station))
             .collect();
-        PageMessage { status, benches }
+        let texts = sentences::texts(&status, &benches);
+        PageMessage {
+            status,
+            benches,
+            texts,
+        }
     }
 
     fn bench(&self, state: &State, status: &Status, name: &str) -> BenchMessage {

@@ -6,6 +6,7 @@ use crate::entry::{Entry, Outcome, SaidEntry, Seq, SeriesEntry, Stamped, words};
 use crate::message::catalog::{LimitMessage, ToolBrief};
 use crate::quantity::WallMicros;
 use crate::spec::{Catalog, Plan, Subject, resolve, wire};
+use crate::texts::{Texts, gather};
 use serde::Serialize;
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
@@ -25,6 +26,9 @@ pub struct PlansMessage {
     /// Whether these may be changed here.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub may_edit: bool,
+    /// Why plans cannot be started, as keys of the table of texts, where it has them.
+    #[serde(skip_serializing_if = "Texts::is_empty")]
+    pub texts: Texts,
 }
 
 /// A plan that can be chosen.
@@ -147,7 +151,13 @@ impl Uses {
             let used = tile.last.as_ref().map(|last| last.series);
             (tile.cannot.is_some(), Reverse(used))
         });
+        let mut texts = Texts::new();
+        gather(
+            &mut texts,
+            tiles.iter().filter_map(|tile| tile.cannot.as_deref()),
+        );
         PlansMessage {
+            texts,
             plans: tiles,
             operators: self.operators_of(catalog),
             tools: catalog.tools.iter().map(ToolBrief::new).collect(),

@@ -27,10 +27,12 @@ const authorized = () => (token ? { Authorization: `Bearer ${token}` } : {});
 
 // A refused command: message and remedy.
 export class Refused extends Error {
-  constructor({ code, message, data }) {
+  constructor({ code, message, data, status }) {
     super(message);
+    this.status = status;
     this.code = code;
     this.remedy = data?.remedy;
+    this.texts = data?.texts;
   }
 }
 
@@ -45,7 +47,7 @@ export async function call(method, params = {}) {
   } catch {
     throw new NoAnswer();
   }
-  if (!response.ok) throw new Refused({ message: (await response.text()).trim() });
+  if (!response.ok) throw new Refused({ message: (await response.text()).trim(), status: response.status });
   const answer = await response.json();
   if (answer.error) throw new Refused(answer.error);
   return answer.result;
@@ -53,7 +55,7 @@ export async function call(method, params = {}) {
 
 export async function read(path) {
   const response = mind(await fetch(path, { headers: authorized(), cache: "no-store" }));
-  if (!response.ok) throw new Refused({ message: (await response.text()).trim() });
+  if (!response.ok) throw new Refused({ message: (await response.text()).trim(), status: response.status });
   return response.json();
 }
 

@@ -1,7 +1,7 @@
 // Dialogs over the screen: operator, tool, free choice, events, service view, reasons.
 
 import { $, button, capital, make, open, refill, setText, shape } from "./dom.js";
-import { axisName, clock, LANGUAGES, language, named, number, t } from "./texts.js";
+import { axisName, clock, LANGUAGES, language, named, number, says, t, translated } from "./texts.js";
 import { call } from "./daemon.js";
 import { offered } from "./plans.js";
 
@@ -118,10 +118,10 @@ export function showHistory(bench, may, retract) {
   refill($("history-list"), bench.recent.map((one) => {
     const item = make("li", { "data-tone": one.fate ? "not_counted" : one.tone, "data-seq": one.seq, value: one.seq },
       shape(one.fate ? "not_counted" : one.tone), make("time", { datetime: one.at }, clock(one.at)),
-      make("span", { class: one.fate ? "words gone" : "words", lang: "en" }, one.words), one.fate && make("b", {}, t(`fate.${one.fate}`)));
+      make("span", { class: one.fate ? "words gone" : "words", lang: translated(one.words) ? undefined : "en" }, says(one.words)), one.fate && make("b", {}, t(`fate.${one.fate}`)));
     if (one.may_be_retracted && may) {
       const label = t("button.retract");
-      item.append(button({ "data-key": `r${one.seq}`, "aria-label": `${label}: ${one.words}` }, label, () => retract(bench.readings.find((known) => known.seq === one.seq) ?? one)));
+      item.append(button({ "data-key": `r${one.seq}`, "aria-label": `${label}: ${says(one.words)}` }, label, () => retract(bench.readings.find((known) => known.seq === one.seq) ?? one)));
     }
     return item;
   }));
@@ -148,11 +148,11 @@ export function showService(state, bench, station) {
     const trouble = (state.troubles ?? []).find((known) => known.instrument === one.instrument);
     const facts = [
       row("service.port", one.port), row("service.line", one.line), row("service.adapter", one.identity), row("service.socket", one.socket), row("service.meant", one.adapter_meant),
-      row("service.rivals", one.rivals?.join(", ")), row("service.lost", one.attached ? null : one.detached_because), row("service.trouble", trouble && [trouble.message, trouble.remedy].filter(Boolean).join(". ")),
+      row("service.rivals", one.rivals?.join(", ")), row("service.lost", one.attached ? null : one.detached_because && says(one.detached_because)), row("service.trouble", trouble && [trouble.message, trouble.remedy].filter(Boolean).map((text) => capital(says(text))).join(". ")),
     ];
     return make("section", { "data-instrument": one.instrument }, make("h3", {}, shape(drawn), `${one.instrument}: ${words}`), make("dl", {}, ...facts.filter(Boolean).flat()));
   }));
-  const sinks = (state.sinks ?? []).map((sink) => [make("dt", {}, `${sink.sink} (${sink.kind})`), make("dd", {}, sink.failing ? `${t("sink.failing", { since: clock(sink.failing.since), n: sink.behind })} ${sink.failing.error}. ${sink.failing.remedy}` : t("sink.behind", { n: sink.behind }))]);
+  const sinks = (state.sinks ?? []).map((sink) => [make("dt", {}, `${sink.sink} (${sink.kind})`), make("dd", {}, sink.failing ? `${t("sink.failing", { since: clock(sink.failing.since), n: sink.behind })} ${says(sink.failing.error)}. ${capital(says(sink.failing.remedy))}` : t("sink.behind", { n: sink.behind }))]);
   $("service-daemon").replaceChildren(...[row("service.version", state.version), row("service.journal", `${state.journal}, #${state.state.seq ?? 0}, ${state.journal_health}`)].flat(), ...sinks.flat());
 }
 
@@ -169,10 +169,10 @@ export function warningsOf(state, here, bench, notice) {
   const before = armed && bench.closed && bench.closed.aside.length > 0 && bench.readings.length === 0 ? [t("warning.before", { series: bench.closed.series, outcome: t(`outcome.${bench.closed.outcome}`), list: [...new Set(bench.closed.aside.map((one) => one.piece))].join(", ") })] : [];
   return [
     ...before.map((text) => ({ text })),
-    ...(armed?.alerts ?? []).map((one) => ({ text: capital(one.text), alert: true })).toReversed(),
-    ...(notice ? [{ text: [capital(notice.message), notice.remedy].filter(Boolean).join(". ") }] : []),
-    ...failing.map((sink) => ({ text: `${t("sink.warning", { sink: sink.sink, since: clock(sink.failing.since), n: sink.behind })} ${capital(sink.failing.error)}. ${capital(sink.failing.remedy)}.` })),
-    ...(armed?.warnings ?? []).map((text) => ({ text: capital(text) })),
+    ...(armed?.alerts ?? []).map((one) => ({ text: capital(says(one.text)), alert: true })).toReversed(),
+    ...(notice ? [{ text: [notice.message, notice.remedy].filter(Boolean).map((text) => capital(says(text))).join(". ") }] : []),
+    ...failing.map((sink) => ({ text: `${t("sink.warning", { sink: sink.sink, since: clock(sink.failing.since), n: sink.behind })} ${capital(says(sink.failing.error))}. ${capital(says(sink.failing.remedy))}.` })),
+    ...(armed?.warnings ?? []).map((text) => ({ text: capital(says(text)) })),
   ];
 }
 

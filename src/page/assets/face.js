@@ -4,11 +4,11 @@
 // journal has failed, and why this page's own command was refused.
 
 import { $, button, capital, fit, make, setText, shape, toneOf, whole } from "./dom.js";
-import { axisName, clock, named, number, t } from "./texts.js";
+import { axisName, clock, named, number, says, t, translated } from "./texts.js";
 import { drawScale } from "./scale.js";
 
-// Words of the daemon, which are in English.
-const daemonSays = (text) => text && make("p", { class: "detail", lang: "en" }, whole(capital(text)));
+// Words of the daemon, in English where the table of texts does not have them.
+const daemonSays = (text) => text && make("p", { class: "detail", lang: translated(text) ? undefined : "en" }, whole(capital(says(text))));
 const line = (text) => text && make("p", {}, whole(text));
 
 // Distance of a value from the limit that decides, in words.
@@ -22,7 +22,7 @@ const faultWords = (miss) => (miss?.fault ? t(`fault.${miss.fault}`) : "");
 
 // What must be done before the next slot, or the next slot.
 export function askWords(here, bench) {
-  if (here.prompt_kind === "end") return capital(here.prompt);
+  if (here.prompt_kind === "end") return capital(says(here.prompt));
   if (here.prompt_kind === "wait") return t("ask.wait");
   if (bench.todo) return todoWords(bench.todo);
   const [first, ...others] = bench.asks;

@@ -3,7 +3,7 @@
 
 import { $, open, plain, refill, button, make, setText, shape } from "./dom.js";
 import { call, follow, mayCommand, NoAnswer, read } from "./daemon.js";
-import { choose, fill, number, t } from "./texts.js";
+import { choose, fill, has, know, number, says, t } from "./texts.js";
 import { askReason, chooseTerminal, chooseTool, chooseWire, confirm, instrumentWords, openOperator, openOwn, openTool, ownChoice, reasonGiven, showHistory, showLanguages, showService, showWarnings, warningsOf } from "./dialogs.js";
 import { missWords, showAsk, showFace, showMoving } from "./face.js";
 import { seriesOf, showGrid } from "./grid.js";
@@ -51,6 +51,7 @@ function show(state) {
 function draw(state) {
   const first = shown === null;
   shown = state;
+  know("state", state.texts);
   const names = state.state.stations.map((one) => one.station);
   if (!names.includes(station)) station = names[0];
   const [at, bench] = [here(), benchOf()];
@@ -167,8 +168,9 @@ async function say(method, params = {}) {
 
 // The station or the daemon refused; `said` is the key of what was said, and its values.
 function refused(said, error) {
-  const reason = error instanceof NoAnswer ? t("no_answer") : error.message;
+  const reason = error instanceof NoAnswer ? t("no_answer") : has(`http.${error.status}`) ? t(`http.${error.status}`) : error.message;
   refusal = { said, reason, remedy: error.remedy };
+  know("error", error.texts);
   for (const dialog of document.querySelectorAll("dialog[open]")) dialog.close();
   plansWanted = false;
   if (soundOn) sounds.play("alert");
@@ -198,7 +200,7 @@ async function arm(what, said) {
     if (await stopsOpen()) await begin({ ...params, cut: true });
   } catch (error) {
     // Opened meanwhile by someone else.
-    if (!/still open/.test(error.message)) return refused(said, error);
+    if (error.texts?.[error.message]?.key !== "daemon.refusal.still_open") return refused(said, error);
     if (await stopsOpen()) await begin({ ...params, cut: true }).catch((error) => refused(said, error));
   }
 }
@@ -265,7 +267,7 @@ function sound(bench, said) {
 }
 
 function voiceWords(happened, bench) {
-  if (happened.tone === "alert") return happened.aloud ?? t("aloud.alert");
+  if (happened.tone === "alert") return happened.aloud ? says(happened.aloud) : t("aloud.alert");
   const scale = bench.scale;
   const ofReading = scale?.seq === happened.seq ? [number(scale.value.text).replace(/mm$/, t("aloud.mm")), missWords(scale.miss?.beyond ? scale.miss : null)] : [];
   return [t(`aloud.${happened.tone}`), ...ofReading].filter(Boolean).join(", ");

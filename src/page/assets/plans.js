@@ -1,7 +1,7 @@
 // The plans that can be started: a tile for each, the last used first, with a search by typing.
 
 import { $, button, make, refill, shape } from "./dom.js";
-import { axisName, day, named, number, t } from "./texts.js";
+import { axisName, day, know, named, number, says, t, translated } from "./texts.js";
 
 const TILE = { width: 19.5, height: 14, low: 9.6 }; // at least, in letters of the page's size
 const GAP = 10; // px
@@ -14,6 +14,7 @@ export const offered = () => known;
 
 export function setPlans(offer) {
   known = offer;
+  know("plans", offer.texts);
 }
 
 // Finds words in any text of a tile.
@@ -76,7 +77,7 @@ function tile(plan, may, start) {
     make("span", { class: "tile-wire" }, plan.wire ? number(plan.wire) : plan.blocks.map(number).join(", ")),
     make("span", { class: "tile-axes" }, ...axes),
     make("span", { class: "tile-more" }, more),
-    plan.cannot ? make("span", { class: "tile-last", "data-tone": "refused" }, shape("refused"), make("span", { lang: "en" }, plan.cannot)) : lastOf(plan),
+    plan.cannot ? make("span", { class: "tile-last", "data-tone": "refused" }, shape("refused"), make("span", { lang: translated(plan.cannot) ? undefined : "en" }, says(plan.cannot))) : lastOf(plan),
   );
   return made;
 }

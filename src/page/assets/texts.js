@@ -18,8 +18,33 @@ export function choose(chosen) {
 export function t(key, values = {}) {
   const row = (values.n === 1 && table[`${key}.one`]) || table[key];
   if (!row) return key;
-  return row[language].replace(/\{(\w+)\}/g, (_, name) => values[name] ?? "");
+  return row[language].replace(/\{(\w+)[#@*~]?\}/g, (_, name) => part(values[name]) ?? "");
 }
+
+// What stands at a place of a text: itself, a number, or a text that has a key.
+function part(value) {
+  if (typeof value !== "object" || value === null) return value;
+  if (value.number) return number(value.number);
+  if (value.date) return new Date(`${value.date}T00:00`).toLocaleDateString(language, { dateStyle: "medium" });
+  return value.list ? value.list.map(part).join(", ") : t(value.key, value.with);
+}
+
+// The sentences of the daemon that were sent last, each with its key and what stands at its places.
+const sentences = { state: {}, plans: {}, error: {} };
+
+export function know(source, texts) {
+  sentences[source] = texts ?? {};
+}
+
+// A sentence of the daemon in the language that was chosen, as a whole or as what it may be joined with; in English, as
+// it was sent, where the table has no text for it.
+export function translated(sentence) {
+  const found = Object.values(sentences).map((texts) => texts[sentence]).find((one) => one && table[one.key]);
+  return language !== "en" && found ? t(found.key, found.with) : undefined;
+}
+export const says = (sentence) => translated(sentence) ?? sentence;
+
+export const has = (key) => key in table;
 
 // The text of a name, such as an axis or a reason. A name without a text is shown as words.
 export const named = (kind, name) => (table[`${kind}.${name}`] ? t(`${kind}.${name}`) : name.replaceAll("_", " "));

@@ -7,13 +7,17 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 23] = [
+const PUT_TOGETHER: [&str; 27] = [
     "aloud.",
     "axis.",
+    "card.",
+    "daemon.",
     "done.",
     "fate.",
     "fault.",
+    "http.",
     "instrument.zero.",
+    "list.",
     "miss.",
     "outcome.",
     "pairing.",
@@ -57,7 +61,13 @@ fn scripts() -> String {
 fn places(text: &str) -> BTreeSet<&str> {
     let parts = text.split('{').skip(1);
     parts
-        .filter_map(|part| Some(part.split_once('}')?.0))
+        .filter_map(|part| {
+            Some(
+                part.split_once('}')?
+                    .0
+                    .trim_end_matches(['#', '@', '*', '~']),
+            )
+        })
         .collect()
 }
 

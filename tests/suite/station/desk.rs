@@ -186,6 +186,7 @@ impl Desk {
                     if let Some(last) = self.entries.last() {
                         assert_eq!(stamped.seq, last.seq.following(), "seq has no gaps");
                     }
+                    crate::texts::assert_spoken(&stamped.entry);
                     self.entries.push(stamped);
                 }
                 Output::Send { instrument, bytes } => self.sent.push((instrument, bytes)),

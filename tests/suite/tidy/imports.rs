@@ -37,7 +37,7 @@ const fn edge(module: &'static str, may_name: &'static [&'static str]) -> Row {
 pub(super) const ROWS: &[Row] = &[
     pure("quantity", &[]),
     pure("markup", &["quantity"]),
-    pure("texts", &[]),
+    pure("texts", &["quantity"]),
     pure("decode", &["quantity"]),
     pure("spec", &["quantity", "decode"]),
     pure("config", &["quantity", "decode", "spec"]),
@@ -45,7 +45,7 @@ pub(super) const ROWS: &[Row] = &[
     pure("station", &["quantity", "decode", "spec", "entry"]),
     pure(
         "message",
-        &["quantity", "spec", "config", "entry", "station"],
+        &["quantity", "texts", "spec", "config", "entry", "station"],
     ),
     pure("row", &["quantity", "spec", "entry"]),
     pure("stats", &["quantity", "markup"]),
@@ -152,12 +152,12 @@ pub(super) fn faults(path: &str, text: &str) -> Vec<String> {
     if !row.edge {
         worldly_names(row.module, &tokens, &mut say);
     }
-    if module != "entry" && module != "message" {
+    if !["entry", "message", "texts"].contains(&module.as_str()) {
         for token in &tokens {
             if token.text == "Serialize" {
                 say(
                     token.line,
-                    "Serialize outside of entry and message: what is stored or sent has a type of its own there".to_owned(),
+                    "Serialize outside of entry, message and texts: what is stored or sent has a type of its own there".to_owned(),
                 );
             }
         }

@@ -1,0 +1,137 @@
+//! The table of texts against the sentences that the daemon words itself: each has its key, is the same in English,
+//! and says the same in every language.
+
+mod glossary;
+mod refusals;
+mod sources;
+
+use tallyjaw::entry::{Entry, FrameEntry, SaidEntry, SeriesEntry, Standing, words};
+use tallyjaw::texts::{Keyed, Language, Part, keyed};
+
+/// The sentence has a key that begins like this, and is said in every language with all that stands at its places.
+pub(crate) fn assert_has(start: &str, sentence: &str) {
+    let found = keyed(sentence).unwrap_or_else(|| panic!("the table has no row for {sentence:?}"));
+    assert!(
+        found.key.starts_with(start),
+        "{} is no {start}: {sentence}",
+        found.key
+    );
+    assert_eq!(found.text(Language::English), sentence);
+    let parts = leaves(&found);
+    for language in Language::ALL {
+        let said = found.text(language);
+        for part in &parts {
+            let part = match language {
+                Language::English => part.clone(),
+                Language::German | Language::Spanish => part.replace('.', ","),
+            };
+            let said = said.replace('.', ",");
+            assert!(
+                said.contains(&part.replace('.', ",")),
+                "{part:?} is not in {said:?}"
+            );
+        }
+        assert!(
+            !said.contains(['{', '}']) || sentence.contains(['{', '}']),
+            "{said}"
+        );
+    }
+}
+
+/// What stands at places and is the same in every language.
+fn leaves(keyed: &Keyed) -> Vec<String> {
+    let of = |part: &Part| match part {
+        Part::Text(text) | Part::Number { number: text } | Part::Date { date: text } => {
+            vec![text.clone()]
+        }
+        Part::Keyed(keyed) => leaves(keyed),
+        Part::List { list } => list.iter().flat_map(of_part).collect(),
+    };
+    keyed.with.values().flat_map(of).collect()
+}
+
+fn of_part(part: &Part) -> Vec<String> {
+    match part {
+        Part::Text(text) | Part::Number { number: text } | Part::Date { date: text } => {
+            vec![text.clone()]
+        }
+        Part::Keyed(keyed) => leaves(keyed),
+        Part::List { list } => list.iter().flat_map(of_part).collect(),
+    }
+}
+
+/// Everything that an entry says in words of the station's own is in the table.
+pub(crate) fn assert_spoken(entry: &Entry) {
+    let said = |sentence: &str| {
+        // One with names that nobody gives may be left in English.
+        if !sentence.contains(['\\', '\u{fffd}']) {
+            assert_has("daemon.", sentence);
+        }
+    };
+    match entry {
+        Entry::Frame(FrameEntry::Reading(reading)) => match &reading.standing {
+            Standing::NotCounted {
+                hint: Some(hint), ..
+            } => said(hint),
+            Standing::NotCounted { hint: None, .. } | Standing::Counted => {}
+        },
+        Entry::Frame(FrameEntry::Unread(unread)) => {
+            said(&unread.reason);
+            // What bytes may be is found by trying; these words are about keys of the configuration.
+            let tried = |remedy: &&String| !remedy.starts_with("these bytes are");
+            unread
+                .remedy
+                .as_ref()
+                .filter(tried)
+                .into_iter()
+                .for_each(|remedy| said(remedy));
+        }
+        Entry::Said(SaidEntry::Refused(refused)) => {
+            said(&refused.reason);
+            refused.remedy.iter().for_each(|remedy| said(remedy));
+        }
+        Entry::Series(SeriesEntry::Alerted(alerted)) => said(&alerted.text),
+        Entry::Series(SeriesEntry::Armed(spec)) => {
+            spec.warnings.iter().for_each(|warning| said(warning));
+        }
+        Entry::Journal(_)
+        | Entry::Port(_)
+        | Entry::Said(_)
+        | Entry::Frame(_)
+        | Entry::Series(_) => {}
+    }
+    let _ = words::words(entry);
+}
+
+#[test]
+fn a_sentence_is_found_with_what_stands_at_its_places() {
+    let found = keyed(
+        "piece 3 was destroyed when its pull force of 182.5 N was measured: a reason is required",
+    );
+    let found = found.unwrap();
+    assert_eq!(found.key, "daemon.refusal.destroyed");
+    assert_eq!(
+        found.text(Language::German),
+        "Teil 3 wurde beim Messen zerstört (Ausziehkraft: 182,5 N): ein Grund ist nötig"
+    );
+    let found = keyed(
+        "tj/tool/R-02 was refused: R-02 (repair) is not the tool of series 14: pump-own requires T-07 (production), nest 2.0; crimp with T-07; to crimp with R-02, start a plan that names it",
+    );
+    assert_eq!(
+        found.unwrap().text(Language::German),
+        "tj/tool/R-02 wurde abgewiesen: R-02 (Reparaturwerkzeug) ist nicht das Werkzeug von Serie 14: pump-own verlangt T-07 (Serienwerkzeug), Gesenk 2.0; mit T-07 crimpen; für R-02 einen Plan beginnen, der es nennt"
+    );
+    assert_eq!(keyed("no sentence of ours"), None);
+    assert_eq!(keyed(""), None);
+}
+
+#[test]
+fn a_name_made_to_fall_apart_in_many_ways_takes_no_time() {
+    let hostile = ", want one of \" and is in the hand, ".repeat(50);
+    let begun = std::time::Instant::now();
+    for _ in 0..20 {
+        let _ = keyed(&format!("no plan {hostile:?}, want one of {hostile}"));
+        let _ = keyed(&hostile);
+    }
+    assert!(begun.elapsed().as_secs() < 5, "{:?}", begun.elapsed());
+}
