@@ -18,7 +18,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     (
         "Look and prove",
         &[
-            "status", "watch", "page", "series", "study", "report", "verify", "export",
+            "status", "watch", "page", "series", "jobs", "study", "report", "verify", "export",
         ],
     ),
     (

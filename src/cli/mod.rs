@@ -24,6 +24,7 @@ mod help;
 mod html_file;
 mod init;
 mod job;
+mod jobs;
 mod journal_state;
 mod listen;
 mod logging;
@@ -67,10 +68,12 @@ mod zero;
 pub use context::Context;
 pub use failure::{Failure, FailureKind};
 
+use crate::daemon::files;
 use clap::{FromArgMatches, Parser, Subcommand};
 use plain::Plain;
 use std::ffi::OsString;
 use std::io::{self, BufWriter, Write};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// The result of a command, apart from failures.
@@ -123,6 +126,7 @@ enum Command {
     Watch(watch::Watch),
     Page(page::Page),
     Series(Box<series::Series>),
+    Jobs(jobs::Jobs),
     Verify(verify::Verify),
     Study(study::Study),
     Report(Box<report::ReportCommand>),
@@ -174,6 +178,7 @@ impl Command {
             Self::Status(command) => command.run(context, out),
             Self::Watch(command) => command.run(context, out),
             Self::Page(command) => command.run(context, out),
+            Self::Jobs(command) => command.run(context, out),
             Self::Series(command) => command.run(context, out),
             Self::Verify(command) => command.run(context, out),
             Self::Study(command) => command.run(context, out),
@@ -215,8 +220,33 @@ impl Command {
     }
 }
 
+/// Takes the time zone of the configuration that this command line is about: a day in its options is of that zone.
+fn take_zone(arguments: &[OsString]) {
+    let matches = help::command().ignore_errors(true);
+    let matches = matches.try_get_matches_from(arguments);
+    let named = matches.ok().and_then(|matches| deepest(&matches));
+    let context = Context {
+        config: named,
+        json: false,
+    };
+    if let Some(path) = context.config_that_is_there() {
+        files::take_zone_of(&path);
+    }
+}
+
+/// The configuration file that is named, before or behind the subcommand.
+fn deepest(matches: &clap::ArgMatches) -> Option<PathBuf> {
+    let behind = matches
+        .subcommand()
+        .and_then(|(_, matches)| deepest(matches));
+    let here = matches.try_get_one::<PathBuf>("config").ok().flatten();
+    behind.or_else(|| here.cloned())
+}
+
 /// Runs one command line. `arguments` begins with the name of the program. A failure is written to standard error.
 pub fn main(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    take_zone(&arguments);
     let parsed = help::command()
         .try_get_matches_from(arguments)
         .and_then(|matches| Cli::from_arg_matches(&matches));

@@ -1,9 +1,10 @@
 //! Reads dates and counts for the care of instruments and tools.
 
-use super::faults::{At, Fault, Faults};
+use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
 use crate::quantity::Date;
-use crate::spec::{InstrumentCare, ToolCare};
+use crate::spec::job::{LONGEST_WORDS, words};
+use crate::spec::{InstrumentCare, Papers, ToolCare};
 
 const DAY: &str = "a day such as \"2026-11-25\"";
 /// Ten years, longer than any interval in use.
@@ -20,6 +21,33 @@ pub(super) fn instrument(table: &mut Table<'_>, faults: &mut Faults) -> Instrume
         calibrated: calibrated.map(|day| day.value),
         calibration_due: due.map(|day| day.value),
         verify_every_days: days.map(|days| days.value),
+    }
+}
+
+/// `serial`, `certificate` and `maker_sheet` of an instrument: texts for a report.
+pub(super) fn papers(table: &mut Table<'_>, faults: &mut Faults) -> Papers {
+    let mut text = |key| said(table, faults, key);
+    Papers {
+        serial: text("serial"),
+        certificate: text("certificate"),
+        maker_sheet: text("maker_sheet"),
+    }
+}
+
+/// A text that is shown as it is.
+pub(super) fn said(
+    table: &mut Table<'_>,
+    faults: &mut Faults,
+    key: &'static str,
+) -> Option<String> {
+    let text = table.text(faults, key)?;
+    match words(&text.value, LONGEST_WORDS) {
+        Ok(words) => Some(words),
+        Err(why) => {
+            let got = format!("{key} is {}", quoted(&text.value));
+            faults.add(&text.place, Fault::new(got, why.to_string()));
+            None
+        }
     }
 }
 

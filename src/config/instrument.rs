@@ -9,6 +9,7 @@ use super::table::{Table, alternatives};
 use super::value::{is_name, too_large};
 use crate::decode::{FORMATS, FrameFormat, Pattern};
 use crate::quantity::{Dimension, Quantity, Unit};
+use crate::spec::Papers;
 use crate::spec::{Capture, Instrument, InstrumentCare, InstrumentKind, Limits, Signal};
 use std::path::PathBuf;
 
@@ -80,6 +81,7 @@ fn assembled(
         range: values.range,
         capture: values.capture.clone()?,
         care: values.care,
+        papers: values.papers.clone(),
     })
 }
 
@@ -187,6 +189,7 @@ struct Values {
     range: Option<(Quantity, Quantity)>,
     capture: Option<Capture>,
     care: InstrumentCare,
+    papers: Papers,
 }
 
 impl Values {
@@ -220,6 +223,7 @@ impl Values {
             range: range(table, faults, dimension),
             capture: capture::read(table, faults),
             care: care::instrument(table, faults),
+            papers: care::papers(table, faults),
         }
     }
 }

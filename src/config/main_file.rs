@@ -6,9 +6,9 @@ use super::instrument::{self, RawInstrument};
 use super::sink::{self, SinkConfig};
 use super::table::Table;
 use super::value::{percent, unique};
-use super::{DaemonConfig, FilePattern, PageConfig};
-use super::{announce, page, parse};
-use crate::quantity::Dimension;
+use super::{DaemonConfig, FilePattern, PageConfig, ShopConfig};
+use super::{announce, page, parse, shop};
+use crate::quantity::{Dimension, Zone, nearest};
 use crate::spec::axis::{AXES, PLAUSIBLE_PERCENT};
 use crate::spec::{Axis, AxisName};
 use std::path::{Path, PathBuf};
@@ -20,6 +20,8 @@ pub struct MainFile {
     pub(super) text: String,
     pub(super) daemon: DaemonConfig,
     pub(super) page: Option<PageConfig>,
+    pub(super) shop: ShopConfig,
+    zone: Option<At<String>>,
     pub(super) sinks: Vec<SinkConfig>,
     pub(super) stations: Vec<At<String>>,
     pub(super) operators: Vec<String>,
@@ -45,6 +47,30 @@ impl MainFile {
     /// The files that hold tools.
     pub fn tools(&self) -> &[FilePattern] {
         &self.tools
+    }
+
+    /// The name of the time zone of what people read, to be looked up by the caller.
+    pub fn time_zone(&self) -> Option<&str> {
+        Some(self.zone.as_ref()?.value.as_str())
+    }
+
+    /// What the caller found of that name: the zone, or the names that are known.
+    pub fn found_zone(&mut self, found: Result<Zone, Vec<String>>) {
+        let Some(zone) = &self.zone else { return };
+        match found {
+            Ok(found) => self.shop.zone = Some(found),
+            Err(known) => {
+                let got = format!("time_zone is {}", super::faults::quoted(&zone.value));
+                let known: Vec<&str> = known.iter().map(String::as_str).collect();
+                let near = nearest(&zone.value, known.iter().copied());
+                let help = near.map(|near| format!("did you mean {near}?"));
+                let fault = Fault::new(
+                    got,
+                    "want a name of the IANA time zones, such as \"Europe/Vienna\"",
+                );
+                self.faults.add(&zone.place, fault.help_of(help));
+            }
+        }
     }
 
     /// Where the lists of jobs are.
@@ -76,6 +102,7 @@ pub fn main_file(source: &Source) -> MainFile {
     let faults_ref = &mut faults;
     let daemon = Daemon::read(&mut root, faults_ref, base);
     let page = page::read(&mut root, faults_ref);
+    let (shop, zone) = shop::read(&mut root, faults_ref);
     let stations = stations(&mut root, faults_ref);
     let operators = operators(&mut root, faults_ref);
     let instruments = root
@@ -91,6 +118,8 @@ pub fn main_file(source: &Source) -> MainFile {
         text: source.text.clone(),
         daemon: daemon.config,
         page,
+        shop,
+        zone,
         sinks,
         stations,
         operators,

@@ -27,6 +27,7 @@ mod page;
 mod parse;
 mod plan;
 mod sheet;
+mod shop;
 mod signal;
 mod sink;
 mod table;
@@ -41,9 +42,11 @@ pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector}
 pub use main_file::{MainFile, main_file};
 pub use mqtt::MqttConfig;
 pub use page::is_public;
+pub use shop::PageSize;
 pub use sink::{DataSetConfig, SinkConfig, SinkSettings};
 pub use value::is_name;
 
+use crate::quantity::Zone;
 use crate::spec::Catalog;
 use check::Raw;
 use sha2::{Digest, Sha256};
@@ -62,6 +65,8 @@ pub struct Config {
     pub daemon: DaemonConfig,
     /// Address of the bench page; `None` if it is not served.
     pub page: Option<PageConfig>,
+    /// What reports and labels say of the shop.
+    pub shop: ShopConfig,
     /// The sinks that send entries elsewhere, beside the verdict log.
     pub sinks: Vec<SinkConfig>,
     /// The port of each instrument, in the order of the configuration.
@@ -114,6 +119,19 @@ pub struct TabletConfig {
 
 /// The silences on a line that separate frames, and the one after which a frame can only begin.
 pub use crate::decode::framing::{FRAME_GAP, SILENCES};
+
+/// What reports and labels say of the shop.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct ShopConfig {
+    /// Its name, in the letterhead.
+    pub name: Option<String>,
+    /// The lines of its address.
+    pub address: Vec<String>,
+    /// The size of paper that pages are made for; `None` leaves it to the printer.
+    pub page_size: Option<PageSize>,
+    /// The zone of all times that people read; `None` is the system's.
+    pub zone: Option<Zone>,
+}
 
 /// The port of one instrument.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -221,6 +239,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
     }
     Ok(Config {
         daemon: main.daemon,
+        shop: main.shop,
         page: main.page,
         sinks: main.sinks,
         ports: raw.ports(),

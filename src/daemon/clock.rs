@@ -11,6 +11,7 @@ use rustix::time::{
 };
 use std::io;
 use std::os::fd::OwnedFd;
+use std::sync::RwLock;
 use std::time::{Duration, SystemTime};
 use tokio::io::unix::AsyncFd;
 
@@ -105,10 +106,34 @@ impl Alarm {
     }
 }
 
-/// The zone of local times: by `TZ`, else the system's; UTC where neither is known.
+/// The zone that the configuration names, of this process.
+static CONFIGURED: RwLock<Option<Zone>> = RwLock::new(None);
+
+/// The zone of local times: that of the configuration, else by `TZ`, else the system's; UTC where none is known.
 #[expect(clippy::disallowed_methods, reason = "edge: reads the zone")]
 pub fn zone() -> Zone {
-    Zone::new(jiff::tz::TimeZone::system())
+    let configured = CONFIGURED.read().ok().and_then(|zone| zone.clone());
+    configured.unwrap_or_else(|| Zone::new(jiff::tz::TimeZone::system()))
+}
+
+/// From here on [`zone`] is this one; the system's if there is none.
+pub fn read_by(zone: Option<Zone>) {
+    if let Ok(mut configured) = CONFIGURED.write() {
+        *configured = zone;
+    }
+}
+
+/// The zone of this name.
+///
+/// # Errors
+///
+/// All names, if it is none of them.
+pub fn zone_named(name: &str) -> Result<Zone, Vec<String>> {
+    let known = jiff::tz::db();
+    match known.get(name) {
+        Ok(zone) => Ok(Zone::new(zone)),
+        Err(_) => Err(known.available().map(|name| name.to_string()).collect()),
+    }
 }
 
 /// The wall clock; negative before 1970.

@@ -7,6 +7,7 @@
     reason = "edge: reads the files of the configuration"
 )]
 
+use super::clock;
 use crate::config::import::decode;
 use crate::config::{self, Config, DaemonConfig, Faulty, FilePattern, Files, MainFile, Source};
 use std::collections::{BTreeMap, BTreeSet};
@@ -71,7 +72,9 @@ impl LoadError {
 /// Reads the main file and all files that it names.
 pub fn load(main: &Path) -> Result<Config, LoadError> {
     let (main_file, files) = read_over(main, &Over::new())?;
-    config::assemble(main_file, &files).map_err(LoadError::Faulty)
+    let config = config::assemble(main_file, &files).map_err(LoadError::Faulty)?;
+    clock::read_by(config.shop.zone.clone());
+    Ok(config)
 }
 
 /// As [`load`], with `text` as the content of the main file.
@@ -94,6 +97,10 @@ pub(super) fn read_over(main: &Path, over: &Over) -> Result<(MainFile, Files), L
         path: main.to_path_buf(),
         text,
     });
+    if let Some(name) = main_file.time_zone() {
+        let found = clock::zone_named(name);
+        main_file.found_zone(found);
+    }
     let mut seen = BTreeSet::new();
     type Patterns = fn(&MainFile) -> &[FilePattern];
     let mut group = |patterns: Patterns, main_file: &mut MainFile, read: ReadText| {
@@ -244,4 +251,14 @@ fn bytes(path: &Path) -> io::Result<Vec<u8>> {
         return Err(other(format!("larger than {LARGEST_FILE} bytes")));
     }
     Ok(bytes)
+}
+
+/// Has times for people shown in the zone that the configuration file `main` names, before it is read as a whole: what
+/// is wrong with it is said where it is used.
+pub fn take_zone_of(main: &Path) {
+    let Ok(text) = read(main) else { return };
+    let path = main.to_path_buf();
+    let main_file = config::main_file(&Source { path, text });
+    let zone = main_file.time_zone().map(clock::zone_named);
+    clock::read_by(zone.and_then(Result::ok));
 }

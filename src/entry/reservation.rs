@@ -28,8 +28,13 @@ named! {
         /// The tool is of the repair class. Height and width are weaker evidence unless the maker's other checks are
         /// made too.
         RepairClassTool = "repair_class_tool",
+        /// The limits are not the maker's: the source of the sheet's row says so.
+        NotMakersSheet = "not_makers_sheet",
     }
 }
+
+/// What the source of a row says whose limits were taken from pieces.
+const NOT_MAKERS: &str = "not a maker's sheet";
 
 /// Test uncertainty ratio in hundredths. Below it, simple acceptance proves little.
 const LOW_RATIO: u32 = 200;
@@ -44,6 +49,7 @@ impl Reservation {
             Self::ToolCheckOverdue => "tool check overdue",
             Self::UncertaintyRatioLow => "test uncertainty ratio under 2",
             Self::RepairClassTool => "repair-class tool",
+            Self::NotMakersSheet => "not a maker's sheet",
         }
     }
 }
@@ -77,6 +83,10 @@ pub fn reservations(series: &SeriesState, at: WallMicros) -> Vec<Reservation> {
         Reservation::RepairClassTool => {
             let class = series.spec.tool.as_ref().map(|tool| tool.class);
             class == Some(ToolClass::Repair)
+        }
+        Reservation::NotMakersSheet => {
+            let source = series.spec.subject.source();
+            source.is_some_and(|source| source.contains(NOT_MAKERS))
         }
     };
     Reservation::ALL.into_iter().filter(applies).collect()

@@ -11,6 +11,7 @@ pub mod armed;
 pub mod catalog;
 pub mod feed;
 mod forms;
+pub mod jobs;
 pub mod page;
 pub mod reply;
 pub mod request;

@@ -4,8 +4,8 @@
 //! and plans have changed since.
 
 use super::{
-    AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Job, Limits, Lots, Order, Purpose,
-    Questions, ToolCare, ToolClass, Verified, ZeroPolicy,
+    AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Job, Limits, Lots, Order, Papers,
+    Purpose, Questions, ToolCare, ToolClass, Verified, ZeroPolicy,
 };
 use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 
@@ -126,6 +126,8 @@ pub struct ArmedInstrument {
     pub zero_must_be_said: bool,
     /// Dates of its calibration and verification.
     pub care: InstrumentCare,
+    /// What it is known by on paper.
+    pub papers: Papers,
     /// Its last verification before this series.
     pub verified: Option<Verified>,
 }

@@ -16,6 +16,17 @@ pub struct InstrumentCare {
     pub verify_every_days: Option<u32>,
 }
 
+/// What an instrument is known by on paper, as configured; a report repeats it.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
+pub struct Papers {
+    /// Its serial number.
+    pub serial: Option<String>,
+    /// The certificate of its last calibration.
+    pub certificate: Option<String>,
+    /// The maker's data sheet that its resolution and errors are from.
+    pub maker_sheet: Option<String>,
+}
+
 /// The last verification of an instrument.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Verified {

@@ -1,6 +1,6 @@
 //! An instrument as the core knows it, without its port.
 
-use super::InstrumentCare;
+use super::{InstrumentCare, Papers};
 use crate::decode::{FrameFormat, Pattern};
 use crate::quantity::{Dimension, Quantity, Unit, named};
 use std::time::Duration;
@@ -109,6 +109,8 @@ pub struct Instrument {
     pub capture: Capture,
     /// When it was and is to be calibrated and verified.
     pub care: InstrumentCare,
+    /// What it is known by on paper.
+    pub papers: Papers,
 }
 
 impl Instrument {

@@ -26,7 +26,7 @@ pub mod wire;
 pub use alert::AlertRule;
 pub use armed::{ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Guard, OpeningZero};
 pub use axis::{Axis, AxisName};
-pub use care::{InstrumentCare, ToolCare, Verified};
+pub use care::{InstrumentCare, Papers, ToolCare, Verified};
 pub use catalog::Catalog;
 pub use instrument::{Capture, Flicker, Instrument, InstrumentKind};
 pub use job::{Ask, Job, KnownJob, Lots, Material};

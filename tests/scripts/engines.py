@@ -2,7 +2,7 @@
 
 Usage: engines.py TALLYJAW [READINGS]      (run by engines.sh, which installs duckdb and polars)
 
-Counts and exact sums by station, axis, verdict and standing must be equal: computed from the lines by this program,
+Counts and exact sums by station, job, customer, wire lot, axis, verdict and standing must be equal: computed from the lines by this program,
 and from CSV and Parquet by both engines. Every text must be equal too. A file that an engine has saved again, with
 snappy and without our metadata, is verified against a stored journal.
 """
@@ -26,7 +26,7 @@ import made_journal
 
 TALLYJAW = os.path.abspath(sys.argv[1])
 READINGS = int(sys.argv[2]) if len(sys.argv) > 2 else 200_000
-KEYS = ["station", "operator", "axis", "unit", "verdict", "standing"]
+KEYS = ["station", "operator", "job", "customer", "wire_lot", "axis", "unit", "verdict", "standing"]
 
 
 def tallyjaw(folder, *arguments):
@@ -38,14 +38,19 @@ def tallyjaw(folder, *arguments):
 
 def of_lines(path):
     """Counts of each group from the journal, with sums of nanometres and millinewtons."""
-    operators, rows, later = {}, {}, {}
+    operators, jobs, lots, of, rows, later = {}, {}, {}, {}, {}, {}
     with open(path, encoding="utf-8", newline="") as file:
         for line in file:
             entry = json.loads(line)
             if entry["kind"] == "armed":
                 operators[entry["seq"]] = entry["operator"]
+                jobs[entry["seq"]] = entry.get("job", {})
+                lots[entry["seq"]] = entry.get("wire_lot")
+            elif entry["kind"] == "lot_said":
+                lots[entry["series"]] = entry["lot"]
             elif entry["kind"] == "reading":
                 rows[entry["seq"]] = entry
+                of[entry["seq"]] = lots.get(entry.get("series"))
             elif entry["kind"] == "doubted":
                 later |= {seq: "doubted" for seq in entry["readings"]}
             elif entry["kind"] == "retracted":
@@ -53,8 +58,9 @@ def of_lines(path):
     groups = collections.defaultdict(lambda: (0, 0, 0))
     for seq, row in rows.items():
         standing = later.get(seq, row["standing"])
-        key = (row["station"], operators.get(row.get("series")), row.get("axis"), row["unit"], row.get("verdict"),
-               standing)
+        job = jobs.get(row.get("series"), {})
+        key = (row["station"], operators.get(row.get("series")), job.get("id"), job.get("customer"), of[seq],
+               row.get("axis"), row["unit"], row.get("verdict"), standing)
         count, nm, mn = groups[key]
         groups[key] = (count + 1, nm + row.get("value_nm", 0), mn + row.get("value_mn", 0))
     return dict(groups)

@@ -58,10 +58,17 @@ def entries(readings, pieces, step=1):
         force = turn % 5 == 4
         operator = NAMES[turn % len(NAMES)]
         armed = dict(bodies[force], station=station, operator=operator, pieces=pieces, plan=f"plan-{turn % 4}")
+        if turn % 3:
+            armed["job"] = {"id": f"job {turn % 5}", "customer": NAMES[turn % 7] or "none"}
+        if turn % 4:
+            armed["wire_lot"] = NAMES[turn % 9] or "none"
         yield line("armed", armed)
         series = seq
         counted, fallen = [], []
         for piece in range(1, pieces + 1):
+            if turn % 6 == 0 and piece == pieces // 2:
+                yield line("lot_said", {"station": station, "series": series, "material": "wire",
+                                        "lot": f"spool {turn % 8}"})
             bits = (done + piece) * 2654435761 >> 7
             yield line("reading", reading(station, series, piece, bits, force))
             (counted if bits % 17 else fallen).append(seq)

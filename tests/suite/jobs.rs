@@ -170,3 +170,173 @@ fn a_list_is_read_again_on_reload() {
     let job = &state["state"]["stations"][0]["job"];
     assert_eq!(job["customer"], "Example Valves GmbH");
 }
+
+/// A shop with a data set that is written at once, and two jobs measured: 4711 for A on spools 1 and 2 (the second from
+/// its third reading on), 4712 for B on spool 2, and one series of no job.
+fn measured() -> (Shop, crate::harness::Daemon) {
+    let mut shop = Shop::new();
+    let sink =
+        "\n[[sink]]\nname = \"lake\"\nkind = \"parquet\"\nfolder = \"lake\"\nevery = \"1 s\"\n";
+    let text = shop.configuration() + sink;
+    shop.write("tallyjaw.toml", &text);
+    let daemon = shop.start();
+    let mut feed = daemon.connected_feed();
+    let mut measure = |shop: &mut Shop, value: i64| {
+        shop.press(value);
+        feed.wait_for("reading");
+    };
+    let arm = |daemon: &crate::harness::Daemon| daemon.call("arm", &json!({"plan": "no-zero"}));
+    daemon.call(
+        "job",
+        &json!({"job": "4711", "customer": "A", "item": "harness, rev. \"B\""}),
+    );
+    daemon.call("lot", &json!({"material": "wire", "lot": "1"}));
+    arm(&daemon);
+    measure(&mut shop, 160);
+    measure(&mut shop, 161);
+    daemon.call("lot", &json!({"material": "wire", "lot": "2"}));
+    measure(&mut shop, 162);
+    daemon.call("disarm", &json!({}));
+    daemon.call("job", &json!({"job": "4712", "customer": "B"}));
+    arm(&daemon);
+    for value in [159, 160] {
+        measure(&mut shop, value);
+    }
+    daemon.call("disarm", &json!({}));
+    daemon.call("job", &json!({}));
+    arm(&daemon);
+    measure(&mut shop, 158);
+    daemon.call("disarm", &json!({}));
+    (shop, daemon)
+}
+
+/// How many readings an output has: of `export csv` rows, of lines those that are readings.
+fn exported(shop: &Shop, format: &str, options: &[&str]) -> usize {
+    let output = shop.run(&[&["export", format], options].concat());
+    let (code, out, err) = said(&output);
+    assert_eq!(code, 0, "{err}");
+    match format {
+        "csv" => out.lines().count() - 1,
+        _ => out.matches("\"kind\":\"reading\"").count(),
+    }
+}
+
+/// How many readings of the data set match.
+fn in_data_set(shop: &Shop, column: &str, value: &str) -> usize {
+    use parquet::file::serialized_reader::SerializedFileReader;
+    use parquet::record::Field;
+    let mut found = 0;
+    let files = glob::glob(&format!("{}/**/*.parquet", shop.path("lake").display())).unwrap();
+    for path in files {
+        let reader =
+            SerializedFileReader::new(std::fs::File::open(path.unwrap()).unwrap()).unwrap();
+        for row in reader {
+            let row = row.unwrap();
+            let is = |(name, field): (&String, &Field)| {
+                name == column && *field == Field::Str(value.to_owned())
+            };
+            found += usize::from(row.get_column_iter().any(is));
+        }
+    }
+    found
+}
+
+#[test]
+fn customer_job_and_lot_choose_the_same_readings_on_every_way_out() {
+    let (shop, daemon) = measured();
+    let (status, _) = daemon.stop(); // the data set is whole then
+    assert!(status.success());
+    for (option, column, value, readings, series) in [
+        ("--customer", "customer", "A", 3, 1),
+        ("--customer", "customer", "B", 2, 1),
+        ("--job", "job", "4712", 2, 1),
+        ("--item", "item", "harness, rev. \"B\"", 3, 1),
+        ("--wire-lot", "wire_lot", "1", 2, 1),
+        ("--wire-lot", "wire_lot", "2", 4, 3),
+        ("--wire-lot", "wire_lot", "3", 0, 0),
+    ] {
+        let options = [option, value];
+        let name = format!("{option} {value}");
+        assert_eq!(exported(&shop, "csv", &options), readings, "{name}: csv");
+        assert_eq!(
+            exported(&shop, "jsonl", &options),
+            readings,
+            "{name}: lines"
+        );
+        assert_eq!(
+            in_data_set(&shop, column, value),
+            readings,
+            "{name}: data set"
+        );
+        let out = said(&shop.run(&[&["--json", "series"][..], &options].concat())).1;
+        assert_eq!(out.lines().count(), series, "{name}: series");
+        let study = shop.run(&[&["--json", "study", "describe"][..], &options].concat());
+        let (_, out, err) = said(&study);
+        if readings == 0 {
+            continue;
+        }
+        let described: Value = serde_json::from_str(out.lines().next().unwrap()).unwrap();
+        assert_eq!(described["n"], json!(readings), "{name}: study {out} {err}");
+    }
+}
+
+#[test]
+fn the_jobs_of_a_journal_at_a_glance() {
+    let (shop, daemon) = measured();
+    daemon.stop();
+    let (code, out, _) = said(&shop.run(&["jobs"]));
+    assert_eq!(code, 0);
+    let lines: Vec<&str> = out.lines().collect();
+    assert_eq!(lines.len(), 3, "{out}");
+    assert!(lines[1].starts_with("4712  B "), "{out}");
+    assert!(
+        lines[2].starts_with("4711  A         harness, rev. \"B\""),
+        "{out}"
+    );
+    let (code, out, _) = said(&shop.run(&["jobs", "4711"]));
+    assert_eq!(code, 0);
+    assert!(
+        out.starts_with("job 4711, for A, harness, rev. \"B\"\n"),
+        "{out}"
+    );
+    assert!(out.contains("1, 2"), "both spools: {out}");
+    assert!(out.ends_with("0 of 1 accepted\n"), "{out}");
+    let out = said(&shop.run(&["--json", "jobs", "4711"])).1;
+    let series: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(series["armed"]["job"]["customer"], "A");
+    let out = said(&shop.run(&["--json", "jobs"])).1;
+    let job: Value = serde_json::from_str(out.lines().nth(1).unwrap()).unwrap();
+    assert_eq!(
+        (&job["job"]["id"], &job["series"], &job["cut_short"]),
+        (&json!("4711"), &json!(1), &json!(1))
+    );
+    let (code, out, _) = said(&shop.run(&["jobs", "99"]));
+    assert_eq!(
+        (code, out.as_str()),
+        (1, "no series of job 99; list the jobs: tallyjaw jobs\n")
+    );
+}
+
+#[test]
+fn the_zone_of_the_shop_is_that_of_all_times_that_people_read() {
+    let (shop, daemon) = measured();
+    daemon.stop();
+    let opened = |shop: &Shop| {
+        let out = said(&shop.run(&["series"])).1;
+        out.lines().nth(1).unwrap()[8..24].trim().to_owned()
+    };
+    let with = |zone: &str| {
+        let text = shop.configuration() + &format!("\n[shop]\ntime_zone = \"{zone}\"\n");
+        shop.write("tallyjaw.toml", &text);
+    };
+    with("Pacific/Kiritimati");
+    let ahead = opened(&shop);
+    with("Pacific/Pago_Pago");
+    assert_ne!(ahead, opened(&shop));
+    with("Europe/Wien");
+    let (code, out, err) = said(&shop.run(&["check"]));
+    assert_eq!(code, 1, "{out}{err}");
+    let all = out + &err;
+    assert!(all.contains("time_zone is \"Europe/Wien\""), "{all}");
+    assert!(all.contains("Europe/Vienna"), "{all}");
+}

@@ -17,6 +17,7 @@ use crate::entry::state::{
 use crate::entry::undo::RetractedReading;
 use crate::entry::{Answer, Outcome, RefusedSaying, Reservation, ToolInHand};
 use crate::quantity::Length;
+use crate::spec::Papers;
 use crate::spec::{
     ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, Decision, Guard, Look, LooksPer, OpeningZero,
     Order, PullMode, Purpose, Questions, ToolClass, ZeroPolicy,
@@ -57,11 +58,22 @@ pub(super) fn armed_axis() -> BoxedStrategy<ArmedAxis> {
 pub(super) fn armed_instrument() -> BoxedStrategy<ArmedInstrument> {
     let errors = (option::of(quantity()), option::of(quantity()));
     let range = option::of((quantity(), quantity()));
-    let more = (any::<bool>(), instrument_care(), option::of(verified()));
+    let papers = (option::of(text()), option::of(text()), option::of(text()));
+    let papers = papers.prop_map(|(serial, certificate, maker_sheet)| Papers {
+        serial,
+        certificate,
+        maker_sheet,
+    });
+    let more = (
+        any::<bool>(),
+        instrument_care(),
+        papers,
+        option::of(verified()),
+    );
     (name(), unit(), quantity(), errors, range, more)
         .prop_map(
             |(name, unit, resolution, (max_error, repeatability), range, more)| {
-                let (zero_must_be_said, care, verified) = more;
+                let (zero_must_be_said, care, papers, verified) = more;
                 ArmedInstrument {
                     name,
                     unit,
@@ -71,6 +83,7 @@ pub(super) fn armed_instrument() -> BoxedStrategy<ArmedInstrument> {
                     range,
                     zero_must_be_said,
                     care,
+                    papers,
                     verified,
                 }
             },

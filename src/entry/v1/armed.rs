@@ -13,7 +13,8 @@ use crate::entry::Entry;
 use crate::entry::line::LineError;
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::{
-    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, Lots, Questions,
+    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, Lots, Papers,
+    Questions,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -145,6 +146,15 @@ struct Instrument {
     zero_must_be_said: bool,
     #[serde(skip_serializing_if = "Option::is_none")]
     care: Option<care::Instrument>,
+    /// The instrument's serial number.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    serial: Option<String>,
+    /// The certificate of its last calibration.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    certificate: Option<String>,
+    /// The maker's data sheet that its resolution and errors are from.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    maker_sheet: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     verified: Option<care::Verification>,
 }
@@ -396,6 +406,9 @@ impl From<&ArmedInstrument> for Instrument {
             range: instrument.range.map(Span::from),
             zero_must_be_said: instrument.zero_must_be_said,
             care: care::instrument(&instrument.care),
+            serial: instrument.papers.serial.clone(),
+            certificate: instrument.papers.certificate.clone(),
+            maker_sheet: instrument.papers.maker_sheet.clone(),
             verified: instrument.verified.map(Into::into),
         }
     }
@@ -418,6 +431,11 @@ impl TryFrom<Instrument> for ArmedInstrument {
             range: body.range.map(TryInto::try_into).transpose()?,
             zero_must_be_said: body.zero_must_be_said,
             care: care::of_instrument(body.care)?,
+            papers: Papers {
+                serial: body.serial,
+                certificate: body.certificate,
+                maker_sheet: body.maker_sheet,
+            },
             verified: body.verified.map(TryInto::try_into).transpose()?,
         })
     }

@@ -24,6 +24,7 @@ pub(super) fn armed_instruments(
             repeatability: instrument.repeatability,
             range: instrument.range,
             care: instrument.care,
+            papers: instrument.papers.clone(),
             verified: None,
             zero_must_be_said: axes
                 .iter()

@@ -445,5 +445,6 @@ pub(crate) fn instrument(
             bounce: Duration::from_millis(150),
         },
         care: InstrumentCare::default(),
+        papers: tallyjaw::spec::Papers::default(),
     }
 }
