@@ -67,6 +67,8 @@ pub enum Prompt {
         look: u32,
         /// How many there are.
         of: usize,
+        /// Its name in the table of customary checks; `None` for a question of the plan's own.
+        name: Option<String>,
         /// The question.
         question: String,
     },
@@ -175,6 +177,7 @@ impl fmt::Display for Prompt {
                 look,
                 of,
                 question,
+                ..
             } => {
                 if let Some(piece) = piece {
                     write!(f, "piece {piece}: ")?;
@@ -277,6 +280,7 @@ fn asked(series: &SeriesState, question: Question) -> Prompt {
             piece,
             look,
             of: series.spec.questions.looks.len(),
+            name: series.look(look).and_then(|look| look.name.clone()),
             question: series
                 .look(look)
                 .map_or_else(String::new, |look| look.question.clone()),

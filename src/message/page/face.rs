@@ -101,6 +101,9 @@ pub enum Face {
         look: u32,
         /// How many there are.
         of: usize,
+        /// The name of a customary check; left out of a question of the plan's own.
+        #[serde(skip_serializing_if = "Option::is_none")]
+        name: Option<String>,
         /// The question.
         question: String,
     },
@@ -288,11 +291,13 @@ fn due(prompt: &Prompt) -> Option<Face> {
             piece,
             look,
             of,
+            name,
             question,
         } => Some(Face::Look {
             piece: *piece,
             look: *look,
             of: *of,
+            name: name.clone(),
             question: question.clone(),
         }),
         Prompt::PullMode { piece } => Some(Face::PullMode { piece: *piece }),

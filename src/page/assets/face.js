@@ -38,10 +38,24 @@ function todoWords(todo) {
   switch (todo.kind) {
     case "unplugged": return t("ask.connect", { instrument });
     case "adapter": return t("ask.adapter", { instrument });
+    case "look": return todo.piece ? t("ask.look", { piece: todo.piece, n: todo.look, of: todo.of }) : t("ask.look.series", { n: todo.look, of: todo.of });
+    case "pull_mode": return t("ask.pull_mode", { piece: todo.piece });
     case "shared": return t("ask.shared", { holders: todo.holders.join(", "), instrument });
     case "zero_off": return t(todo.force ? "ask.zero_off.force" : todo.must_be_said ? "ask.zero_off.said" : "ask.zero_off", { instrument });
     default: return t(todo.force ? "ask.zero.force" : todo.must_be_said ? "ask.zero.said" : "ask.zero", { instrument });
   }
+}
+
+// The question of a visual check: a customary one in the page's language, the plan's own as it is.
+const question = (face) => (face.name ? named("look", face.name) : face.question);
+
+const PULL_MODES = ["pulled_out", "broke_at_crimp", "broke_in_wire", "other"];
+
+// The buttons that answer what is due.
+function answers(todo, act) {
+  if (todo?.kind === "look") return ["good", "bad"].map((answer) => [answer, t(`answer.${answer}`), () => act.say("look", { look: todo.look, piece: todo.piece, answer })]);
+  if (todo?.kind === "pull_mode") return PULL_MODES.map((mode) => [mode, t(`answer.${mode}`), () => act.say("pulled", { piece: todo.piece, mode })]);
+  return undefined;
 }
 
 const zeroReason = ({ why, every }) => t(`zero.${why}`, { n: every });
@@ -67,11 +81,14 @@ function looksOf(face, { here, bench, series, act }) {
       const tone = toneOf(last.verdict);
       const miss = bench.scale?.miss;
       return {
+        buttons: answers(bench.todo, act),
         shape: tone, tone, word: t(tone.startsWith("fail") ? "verdict.fail" : `verdict.${tone}`), value: number(bench.last_value), scale: bench.scale,
         lead: [capital(faultWords(miss)), missWords(miss)].filter(Boolean).join(": "),
         lines: [line(tone === "unsure" && t("unsure.why")), make("p", { class: "slot-of" }, t("slot.of", { piece: last.piece, axis: axisName(last.axis) }))],
       };
     }
+    case "look": return { shape: "look", tone: "ready", word: t("word.look"), lead: question(face), lines: [], buttons: answers(face, act) };
+    case "pull_mode": return { shape: "look", tone: "ready", word: t("word.pull_mode"), lead: t("pull_mode.lead", { piece: face.piece }), lines: [], buttons: answers(face, act) };
     case "limits": return { shape: "next", tone: "ready", limits: bench.asks, lines: [] };
     case "zero": return { shape: "zero", tone: "ready", word: t("word.zero"), lead: zeroReason(face), lines: [] };
     case "zero_off":

@@ -7,8 +7,9 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 27] = [
+const PUT_TOGETHER: [&str; 29] = [
     "aloud.",
+    "answer.",
     "axis.",
     "card.",
     "daemon.",
@@ -18,6 +19,7 @@ const PUT_TOGETHER: [&str; 27] = [
     "http.",
     "instrument.zero.",
     "list.",
+    "look.",
     "miss.",
     "outcome.",
     "pairing.",
