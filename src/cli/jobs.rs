@@ -68,13 +68,12 @@ fn all(listed: &[Listed], context: &Context, out: &mut dyn Write) -> Result<Exit
     let mut jobs: Vec<JobSeries> = Vec::new();
     for one in listed {
         let Some(job) = job_of(one) else { continue };
-        match jobs.iter_mut().find(|known| known.job.id == job.id) {
-            Some(known) => known.add(one, job),
-            None => {
-                let mut line = JobSeries::new(job);
-                line.add(one, job);
-                jobs.push(line);
-            }
+        if let Some(known) = jobs.iter_mut().find(|known| known.job.id == job.id) {
+            known.add(one, job);
+        } else {
+            let mut line = JobSeries::new(job);
+            line.add(one, job);
+            jobs.push(line);
         }
     }
     jobs.sort_by_key(|job| std::cmp::Reverse(job.last_at));

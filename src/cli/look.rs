@@ -14,7 +14,7 @@ use std::io::Write;
 pub(super) struct Look {
     /// Its number in the plan, from 1
     #[arg(value_name = "NUMBER")]
-    look: u32,
+    number: u32,
     /// good or bad
     #[arg(value_parser = ["good", "bad"])]
     answer: String,
@@ -30,7 +30,7 @@ impl Look {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let params = client::params([
             ("station", self.station.map(Into::into)),
-            ("look", Some(self.look.into())),
+            ("look", Some(self.number.into())),
             ("piece", self.piece.map(Into::into)),
             ("answer", Some(self.answer.into())),
         ]);

@@ -19,9 +19,9 @@ pub(super) struct Lot {
     material: String,
     /// The number of the reel or the spool
     #[arg(value_name = "LOT", required_unless_present = "none")]
-    lot: Option<String>,
+    id: Option<String>,
     /// It is not known which lot is in use
-    #[arg(long, conflicts_with = "lot")]
+    #[arg(long, conflicts_with = "id")]
     none: bool,
     /// The station; needed only where there are several
     #[arg(long)]
@@ -30,14 +30,15 @@ pub(super) struct Lot {
 
 impl Lot {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let done = match self.none {
-            true => format!("no {} lot set", self.material),
-            false => format!("{} lot set", self.material),
+        let done = if self.none {
+            format!("no {} lot set", self.material)
+        } else {
+            format!("{} lot set", self.material)
         };
         let params = client::params([
             ("station", self.station.map(Into::into)),
             ("material", Some(self.material.into())),
-            ("lot", self.lot.map(Into::into)),
+            ("lot", self.id.map(Into::into)),
         ]);
         client::enter(context, out, "lot", &params, &done)
     }

@@ -87,6 +87,9 @@ pub fn load_text(main: &Path, text: String) -> Result<Config, LoadError> {
 /// Texts in place of what stands in files, or where there is no file yet.
 pub(super) type Over = BTreeMap<PathBuf, String>;
 
+/// The patterns of one kind of file in the main file.
+type Patterns = fn(&MainFile) -> &[FilePattern];
+
 /// All files as they would be with `over`, not yet compared with each other.
 pub(super) fn read_over(main: &Path, over: &Over) -> Result<(MainFile, Files), LoadError> {
     let text = text_of(main, (read, over)).map_err(|cause| LoadError::Unreadable {
@@ -102,7 +105,6 @@ pub(super) fn read_over(main: &Path, over: &Over) -> Result<(MainFile, Files), L
         main_file.found_zone(found);
     }
     let mut seen = BTreeSet::new();
-    type Patterns = fn(&MainFile) -> &[FilePattern];
     let mut group = |patterns: Patterns, main_file: &mut MainFile, read: ReadText| {
         let mut sources = Vec::new();
         for pattern in patterns(main_file).to_vec() {

@@ -98,6 +98,20 @@ pub struct LookTally {
     pub bad: u32,
 }
 
+impl Looked {
+    /// The check and its answer as a line.
+    pub(super) fn words(&self) -> String {
+        let piece = self.piece.map(|piece| format!("piece {piece} "));
+        format!(
+            "{}visual check {}: {} {}",
+            piece.unwrap_or_default(),
+            self.look,
+            self.question,
+            self.answer.name()
+        )
+    }
+}
+
 impl State {
     pub(super) fn looked(&mut self, looked: &Looked) {
         if let Some(series) = self.station(&looked.station).series.as_mut() {

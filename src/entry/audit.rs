@@ -133,7 +133,7 @@ impl Findings {
         let lots = known.map(|known| known.lots.clone()).unwrap_or_default();
         for material in Material::ALL {
             let (got, want) = (spec.lots.of(material), lots.of(material));
-            self.compare("lot", &got, &want, |lot| shown(lot));
+            self.compare("lot", &got, &want, shown);
         }
     }
 
@@ -178,7 +178,7 @@ impl Findings {
     fn reading(&mut self, before: &State, reading: &Reading) {
         let counted = reading.standing == Standing::Counted;
         if counted {
-            self.from_confirmed_adapter(before, &reading.instrument);
+            self.confirmed_adapter(before, &reading.instrument);
         }
         let Some(slot) = &reading.slot else {
             if counted {
@@ -238,7 +238,7 @@ impl Findings {
     }
 
     /// A counted reading must come from the confirmed adapter.
-    fn from_confirmed_adapter(&mut self, before: &State, instrument: &str) {
+    fn confirmed_adapter(&mut self, before: &State, instrument: &str) {
         let known = before.instruments.get(instrument);
         if let Some((was, is)) = known.and_then(InstrumentState::another) {
             self.add("adapter of a counted reading", is, was);

@@ -6,9 +6,9 @@
 mod said;
 
 use super::{
-    Completed, ConfigurationEdited, Disturbed, Entry, FrameEntry, Gap, JournalEntry, Looked,
-    Outcome, PortEntry, Reading, Reservation, Retracted, SeriesEntry, Stamped, Standing, Tally,
-    ToolInHand, Unread, Zeroed, reservation,
+    Completed, ConfigurationEdited, Disturbed, Entry, FrameEntry, Gap, JournalEntry, Outcome,
+    PortEntry, Reading, Reservation, Retracted, SeriesEntry, Stamped, Standing, Tally, ToolInHand,
+    Unread, Zeroed, reservation,
 };
 pub use crate::quantity::safe;
 pub use said::job;
@@ -150,22 +150,11 @@ fn of_series(entry: &SeriesEntry) -> String {
             format!("restored #{} {}", restored.reading, restored.by.words())
         }
         SeriesEntry::Alerted(alerted) => format!("alert: {}", alerted.text),
-        SeriesEntry::Looked(looked) => self::looked(looked),
+        SeriesEntry::Looked(looked) => looked.words(),
         SeriesEntry::Pulled(pulled) => {
             format!("piece {} pull test: {}", pulled.piece, pulled.mode.words())
         }
     }
-}
-
-fn looked(looked: &Looked) -> String {
-    let piece = looked.piece.map(|piece| format!("piece {piece} "));
-    format!(
-        "{}visual check {}: {} {}",
-        piece.unwrap_or_default(),
-        looked.look,
-        looked.question,
-        looked.answer.name()
-    )
 }
 
 fn retracted(retracted: &Retracted) -> String {

@@ -40,7 +40,7 @@ pub struct ErrorObject {
     pub message: String,
     /// Remedy, place and details.
     #[serde(default, skip_serializing_if = "ErrorData::is_empty")]
-    pub data: ErrorData,
+    pub data: Box<ErrorData>,
 }
 
 /// What accompanies an error.
@@ -78,11 +78,11 @@ impl ErrorObject {
         Self {
             code,
             message,
-            data: ErrorData {
+            data: Box::new(ErrorData {
                 remedy,
                 texts,
                 ..ErrorData::default()
-            },
+            }),
         }
     }
 }

@@ -191,6 +191,31 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
     let params = object.get("params").cloned();
     match method {
         "arm" => arm(params),
+        "disarm" | "retract" | "resume" | "restore" | "look" | "pulled" => {
+            about_series(method, params)
+        }
+        "operator" | "tool" | "job" | "lot" | "note" | "zero" | "adapter" | "ask" => {
+            about_station(method, params)
+        }
+        "status" => read::<NoForm>(params).map(|_| Call::Status),
+        "catalog" => read::<NoForm>(params).map(|_| Call::Catalog),
+        "reload" => read::<NoForm>(params).map(|_| Call::Reload),
+        "pair" | "revoke" | "tablets" => tablet::call(method, params),
+        unknown => Err(no_method(unknown)),
+    }
+}
+
+fn no_method(unknown: &str) -> ErrorObject {
+    ErrorObject::new(
+        code::UNKNOWN_METHOD,
+        format!("no method {unknown:?}, want one of {}", METHODS.join(", ")),
+        crate::quantity::meant(unknown, METHODS),
+    )
+}
+
+/// The methods about the open series of a station.
+fn about_series(method: &str, params: Option<Value>) -> Result<Call, ErrorObject> {
+    match method {
         "disarm" => {
             let StationForm { station } = read(params)?;
             Ok(Call::Station(Command::Disarm { station }))
@@ -250,6 +275,13 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
                 by,
             }))
         }
+        unknown => Err(no_method(unknown)),
+    }
+}
+
+/// The methods about a station, whatever is measured there.
+fn about_station(method: &str, params: Option<Value>) -> Result<Call, ErrorObject> {
+    match method {
         "operator" => {
             let OperatorForm { station, operator } = read(params)?;
             Ok(Call::Station(Command::Operator { station, operator }))
@@ -332,15 +364,7 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
                 instrument,
             }))
         }
-        "status" => read::<NoForm>(params).map(|_| Call::Status),
-        "catalog" => read::<NoForm>(params).map(|_| Call::Catalog),
-        "reload" => read::<NoForm>(params).map(|_| Call::Reload),
-        "pair" | "revoke" | "tablets" => tablet::call(method, params),
-        unknown => Err(ErrorObject::new(
-            code::UNKNOWN_METHOD,
-            format!("no method {unknown:?}, want one of {}", METHODS.join(", ")),
-            crate::quantity::meant(unknown, METHODS),
-        )),
+        unknown => Err(no_method(unknown)),
     }
 }
 

@@ -12,11 +12,12 @@ impl Core {
     pub(super) fn look(
         &mut self,
         now: Now,
-        station: String,
+        station: Option<String>,
         (piece, look): (Option<u32>, u32),
         answer: Answer,
         by: Means,
     ) -> Result<Seq, Refusal> {
+        let station = self.station_named(station)?;
         let series = self.open_series(&station)?;
         let Some(asked) = series.look(look) else {
             return Err(Refusal::NoLook {
@@ -44,11 +45,12 @@ impl Core {
     pub(super) fn pulled(
         &mut self,
         now: Now,
-        station: String,
+        station: Option<String>,
         piece: Option<u32>,
         mode: PullMode,
         by: Means,
     ) -> Result<Seq, Refusal> {
+        let station = self.station_named(station)?;
         let series = self.open_series(&station)?;
         let last = || {
             series

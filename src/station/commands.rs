@@ -54,19 +54,13 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<
             piece,
             answer,
             by,
-        } => {
-            let station = core.station_named(station)?;
-            core.look(now, station, (piece, look), answer, by)?
-        }
+        } => core.look(now, station, (piece, look), answer, by)?,
         Command::Pulled {
             station,
             piece,
             mode,
             by,
-        } => {
-            let station = core.station_named(station)?;
-            core.pulled(now, station, piece, mode, by)?
-        }
+        } => core.pulled(now, station, piece, mode, by)?,
         Command::Operator { station, operator } => {
             let station = core.station_named(station)?;
             core.set_operator(now, station, &operator)?
@@ -124,7 +118,7 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<
 
 impl Core {
     /// The station of this name; without a name, the only station.
-    fn station_named(&self, name: Option<String>) -> Result<String, Refusal> {
+    pub(super) fn station_named(&self, name: Option<String>) -> Result<String, Refusal> {
         let known = &self.catalog.stations;
         match (name, known.as_slice()) {
             (Some(name), _) if known.contains(&name) => Ok(name),

@@ -172,26 +172,7 @@ impl fmt::Display for Prompt {
                 }
                 offer(f, undo.as_ref())
             }
-            Self::Look {
-                piece,
-                look,
-                of,
-                question,
-                ..
-            } => {
-                if let Some(piece) = piece {
-                    write!(f, "piece {piece}: ")?;
-                }
-                write!(
-                    f,
-                    "visual check {look} of {of}: {question} Answer good or bad (card tj/look/{look}/good, button, or tallyjaw look {look} good)"
-                )
-            }
-            Self::PullMode { piece } => write!(
-                f,
-                "piece {piece}: how did the pull fail? Answer {} (card tj/pulled/MODE, button, or tallyjaw pulled MODE)",
-                PullMode::ALL.map(PullMode::name).join(", ")
-            ),
+            Self::Look { .. } | Self::PullMode { .. } => self.question(f),
             Self::SetBlock {
                 slot,
                 block,
@@ -205,6 +186,36 @@ impl fmt::Display for Prompt {
                 offer(f, undo.as_ref())
             }
         }
+    }
+}
+
+impl Prompt {
+    /// The question of a visual check or of a pull; nothing of another prompt.
+    fn question(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if let Self::Look {
+            piece,
+            look,
+            of,
+            question,
+            ..
+        } = self
+        {
+            if let Some(piece) = piece {
+                write!(f, "piece {piece}: ")?;
+            }
+            write!(
+                f,
+                "visual check {look} of {of}: {question} Answer good or bad (card tj/look/{look}/good, button, or tallyjaw look {look} good)"
+            )?;
+        }
+        if let Self::PullMode { piece } = self {
+            write!(
+                f,
+                "piece {piece}: how did the pull fail? Answer {} (card tj/pulled/MODE, button, or tallyjaw pulled MODE)",
+                PullMode::ALL.map(PullMode::name).join(", ")
+            )?;
+        }
+        Ok(())
     }
 }
 

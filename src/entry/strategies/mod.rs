@@ -148,29 +148,7 @@ fn port_entry() -> BoxedStrategy<Entry> {
     .boxed()
 }
 
-fn operator_entry() -> BoxedStrategy<Entry> {
-    let doubted = (name(), seq(), vec(seq(), 0..4), text());
-    let by = option::of(select(&Means::ALL[..]));
-    let slot = option::of((any::<u32>(), axis_name()));
-    let retracted = (
-        name(),
-        seq(),
-        seq(),
-        by,
-        (slot, option::of(text()), any::<bool>()),
-    );
-    let restored = (name(), seq(), seq(), select(&Means::ALL[..]));
-    let outcome = select(&Outcome::ALL[..]);
-    let reservations = option::of(vec(select(&Reservation::ALL[..]), 0..3));
-    let look_tally = (any::<u32>(), any::<u32>()).prop_map(|(good, bad)| LookTally { good, bad });
-    let look_tally = option::of(look_tally);
-    let completed = (
-        name(),
-        seq(),
-        outcome,
-        tally(),
-        (any::<bool>(), reservations, look_tally),
-    );
+fn answer_entry() -> BoxedStrategy<Entry> {
     let look = (option::of(any::<u32>()), any::<u32>(), text());
     let looked = (
         name(),
@@ -181,31 +159,7 @@ fn operator_entry() -> BoxedStrategy<Entry> {
     );
     let pull = (any::<u32>(), seq(), select(&PullMode::ALL[..]));
     let pulled = (name(), seq(), pull, select(&Means::ALL[..]));
-    let resumed = (
-        name(),
-        seq(),
-        option::of(text()),
-        lots(),
-        select(&Means::ALL[..]),
-    );
-    let refused = (name(), name(), text(), text(), option::of(text()));
-    let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
     prop_oneof![
-        armed_spec().prop_map(|spec| Entry::from(Arc::new(spec))),
-        (name(), seq()).prop_map(|(station, series)| Entry::from(Disarmed { station, series })),
-        completed.prop_map(
-            |(station, series, outcome, tally, (resumable, reservations, looks))| {
-                Entry::from(Completed {
-                    station,
-                    series,
-                    outcome,
-                    tally,
-                    looks,
-                    resumable,
-                    reservations,
-                })
-            }
-        ),
         looked.prop_map(
             |(station, series, (piece, look, question), answer, by)| Entry::from(Looked {
                 station,
@@ -227,6 +181,65 @@ fn operator_entry() -> BoxedStrategy<Entry> {
                 by,
             })
         ),
+    ]
+    .boxed()
+}
+
+fn completed_entry() -> BoxedStrategy<Entry> {
+    let outcome = select(&Outcome::ALL[..]);
+    let reservations = option::of(vec(select(&Reservation::ALL[..]), 0..3));
+    let look_tally = (any::<u32>(), any::<u32>()).prop_map(|(good, bad)| LookTally { good, bad });
+    let look_tally = option::of(look_tally);
+    let completed = (
+        name(),
+        seq(),
+        outcome,
+        tally(),
+        (any::<bool>(), reservations, look_tally),
+    );
+    completed
+        .prop_map(
+            |(station, series, outcome, tally, (resumable, reservations, looks))| {
+                Entry::from(Completed {
+                    station,
+                    series,
+                    outcome,
+                    tally,
+                    looks,
+                    resumable,
+                    reservations,
+                })
+            },
+        )
+        .boxed()
+}
+
+fn operator_entry() -> BoxedStrategy<Entry> {
+    let doubted = (name(), seq(), vec(seq(), 0..4), text());
+    let by = option::of(select(&Means::ALL[..]));
+    let slot = option::of((any::<u32>(), axis_name()));
+    let retracted = (
+        name(),
+        seq(),
+        seq(),
+        by,
+        (slot, option::of(text()), any::<bool>()),
+    );
+    let restored = (name(), seq(), seq(), select(&Means::ALL[..]));
+    let resumed = (
+        name(),
+        seq(),
+        option::of(text()),
+        lots(),
+        select(&Means::ALL[..]),
+    );
+    let refused = (name(), name(), text(), text(), option::of(text()));
+    let alerted = (name(), seq(), text(), text(), vec(seq(), 0..4));
+    prop_oneof![
+        armed_spec().prop_map(|spec| Entry::from(Arc::new(spec))),
+        (name(), seq()).prop_map(|(station, series)| Entry::from(Disarmed { station, series })),
+        completed_entry(),
+        answer_entry(),
         resumed.prop_map(
             |(station, series, operator, lots, by)| Entry::from(Resumed {
                 station,

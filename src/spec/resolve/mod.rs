@@ -38,7 +38,7 @@ pub struct Hand<'a> {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Reasons {
     /// The first of them.
-    pub first: Unarmable,
+    pub first: Box<Unarmable>,
     /// The others.
     pub rest: Vec<Unarmable>,
 }
@@ -47,19 +47,19 @@ impl Reasons {
     /// `None` of an empty list.
     fn of(reasons: Vec<Unarmable>) -> Option<Self> {
         let mut reasons = reasons.into_iter();
-        let first = reasons.next()?;
+        let first = Box::new(reasons.next()?);
         let rest = reasons.collect();
         Some(Self { first, rest })
     }
 
     /// All of them.
     pub fn into_vec(self) -> Vec<Unarmable> {
-        std::iter::once(self.first).chain(self.rest).collect()
+        std::iter::once(*self.first).chain(self.rest).collect()
     }
 }
 
-impl From<Unarmable> for Reasons {
-    fn from(first: Unarmable) -> Self {
+impl From<Box<Unarmable>> for Reasons {
+    fn from(first: Box<Unarmable>) -> Self {
         let rest = Vec::new();
         Self { first, rest }
     }
@@ -121,7 +121,7 @@ pub fn resolve(
     match (spec, Reasons::of(refused)) {
         (Ok(spec), None) => Ok(spec),
         (Ok(_) | Err(_), Some(reasons)) => Err(reasons),
-        (Err(Noted(why)), None) => Err(Reasons::from(*why)),
+        (Err(Noted(why)), None) => Err(Reasons::from(why)),
     }
 }
 

@@ -130,7 +130,12 @@ impl Setup {
 
     fn copies(&self, file: &str) -> Vec<String> {
         let mut names = self.names();
-        names.retain(|name| name.starts_with(&format!("{file}.")) && name.ends_with(".old"));
+        names.retain(|name| {
+            name.starts_with(&format!("{file}."))
+                && std::path::Path::new(name)
+                    .extension()
+                    .is_some_and(|end| end == "old")
+        });
         names
     }
 }
@@ -144,6 +149,7 @@ pub(super) fn sha256(text: &str) -> String {
 }
 
 #[test]
+#[expect(clippy::too_many_lines, reason = "one setting up, step by step")]
 fn a_terminal_a_tool_a_plan_and_an_operator_are_set_up_and_measured_by() {
     let shop = shop_with("edit = true");
     let sheet = fs::read_to_string(shop.path("sheet.toml")).unwrap();

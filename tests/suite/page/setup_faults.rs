@@ -63,7 +63,11 @@ fn copies(setup: &Setup) -> Vec<String> {
     let names = setup.names();
     names
         .into_iter()
-        .filter(|name| name.ends_with(".old"))
+        .filter(|name| {
+            std::path::Path::new(name)
+                .extension()
+                .is_some_and(|end| end == "old")
+        })
         .collect()
 }
 

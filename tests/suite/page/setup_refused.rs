@@ -22,6 +22,10 @@ fn files(setup: &Setup) -> Vec<(String, Option<String>)> {
 }
 
 #[track_caller]
+#[expect(
+    clippy::needless_pass_by_value,
+    reason = "the change is written where it is refused"
+)]
 fn refused(setup: &Setup, change: Value, status: u16, message: &str) {
     let before = files(setup);
     for write in [false, true] {

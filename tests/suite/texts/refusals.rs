@@ -55,6 +55,7 @@ fn names(names: &[&str]) -> Vec<String> {
     names.iter().map(|name| (*name).to_owned()).collect()
 }
 
+#[expect(clippy::unnecessary_box_returns, reason = "refusals hold it in a box")]
 fn tool(id: &str, class: ToolClass, nest: Option<&str>) -> Box<ToolInHand> {
     Box::new(ToolInHand {
         id: id.to_owned(),

@@ -28,12 +28,11 @@ fn read(text: &str) -> String {
         .filter(|line| !line.starts_with("//"));
     let mut read = String::new();
     for line in lines {
-        match line.strip_suffix('\\') {
-            Some(begun) => read.push_str(begun),
-            None => {
-                read.push_str(line);
-                read.push('\n');
-            }
+        if let Some(begun) = line.strip_suffix('\\') {
+            read.push_str(begun);
+        } else {
+            read.push_str(line);
+            read.push('\n');
         }
     }
     let said = read.lines().filter(|line| line.contains('"'));
