@@ -137,7 +137,7 @@ fn shop() -> tempfile::TempDir {
     for name in ["tallyjaw.toml", "tools.toml"] {
         fs::copy(example.join(name), folder.path().join(name)).unwrap();
     }
-    for part in ["sheets", "plans"] {
+    for part in ["sheets", "plans", "jobs"] {
         fs::create_dir(folder.path().join(part)).unwrap();
         for entry in fs::read_dir(example.join(part)).unwrap() {
             let entry = entry.unwrap();
