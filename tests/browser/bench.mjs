@@ -44,7 +44,7 @@ async function start(page, plan, stops = false) {
 
 // A day at the bench: every state that bytes can make.
 async function day(shop, page) {
-  await bodyHas(page, "document.querySelectorAll('.tile').length === 7 || document.querySelector('#tiles-page').textContent");
+  await bodyHas(page, "document.querySelectorAll('.tile').length === 8 || document.querySelector('#tiles-page').textContent");
   await shows(page, "#ask-words", "Choose a plan");
   await shows(page, "#chip-instrument", "connected");
   same("the address keeps no token", await page.evaluate(() => location.href.includes("token")), false);
@@ -334,9 +334,27 @@ async function pulled(shop, page) {
   await kind(page, "retracted");
   await shows(page, "#pieces", "spent");
   await look(page, "spent");
-  await stopEarly(page); // its tool is free for the other station
+  await stopEarly(page);
+  await answered(shop, page);
   await key(page, "1");
   await bodyHas(page, "document.title.startsWith('bench-1')");
+}
+
+// After a pull it is asked how it failed, then what is seen on the piece; one bad answer rejects.
+async function answered(shop, page) {
+  await start(page, "pump-asked");
+  shop.press("191.0", 3);
+  await kind(page, "verdict");
+  await shows(page, "#face-buttons", "Broke in the wire");
+  await look(page, "pull-asked");
+  await pressed(page, "#face-broke_in_wire");
+  await kind(page, "look");
+  await shows(page, "#face-lead", "Are all strands in the core crimp?");
+  await look(page, "look");
+  await pressed(page, "#face-bad");
+  await shows(page, "#face-word", "REJECTED");
+  await shows(page, "#face-lines", "bad: Are all strands in the core crimp?");
+  await look(page, "look-bad"); // and its tool is free for the other station
 }
 
 // A stream that does not stand still, until it does.

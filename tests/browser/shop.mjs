@@ -64,7 +64,8 @@ const PLANS =
   plan("pump-guarded", `${HEIGHT}pieces = 3\npurpose = "qualification"\ndecision = "guarded"\n${NO_ZERO}`) +
   plan("pump-short", `${HEIGHT}pieces = 2\npurpose = "last_off"\n${NO_ZERO}`) +
   plan("pump-many", `${HEIGHT}pieces = 300\npurpose = "in_process"\n${NO_ZERO}`) +
-  plan("pump-pull", `axes = ["pull_force"]\npieces = 3\npurpose = "first_off"\n${NO_ZERO}`);
+  plan("pump-pull", `axes = ["pull_force"]\npieces = 3\npurpose = "first_off"\n${NO_ZERO}`) +
+  plan("pump-asked", `axes = ["pull_force"]\npieces = 1\npurpose = "first_off"\nlooks = ["strands_in"]\npull_mode = true\n${NO_ZERO}`);
 
 const SHEET = `
 [[terminal]]

@@ -123,10 +123,22 @@ impl<K> Ledger<K> {
                 }
             }
             SeriesEntry::Retracted(body) => {
+                let series = self.series.get_mut(&body.series);
+                if let (Some(series), Some(slot), true) = (series, &body.slot, body.spent) {
+                    series.spent.insert(body.reading, slot.piece);
+                }
                 self.amend(body.series, body.reading, |known| known.retracted(seq));
             }
             SeriesEntry::Restored(body) => {
+                if let Some(series) = self.series.get_mut(&body.series) {
+                    series.spent.remove(&body.reading);
+                }
                 self.amend(body.series, body.reading, Disposition::restored);
+            }
+            SeriesEntry::Looked(body) => {
+                if let Some(series) = self.series.get_mut(&body.series) {
+                    series.looks.insert((body.piece, body.look), body.answer);
+                }
             }
             SeriesEntry::Pulled(body) => {
                 let series = self.series.get_mut(&body.series);
@@ -134,10 +146,7 @@ impl<K> Ledger<K> {
                     reading.pull_mode = Some(body.mode);
                 }
             }
-            SeriesEntry::Disarmed(_)
-            | SeriesEntry::ZeroDue(_)
-            | SeriesEntry::Alerted(_)
-            | SeriesEntry::Looked(_) => {}
+            SeriesEntry::Disarmed(_) | SeriesEntry::ZeroDue(_) | SeriesEntry::Alerted(_) => {}
         }
         None
     }

@@ -1,9 +1,10 @@
 //! A series in the ledger.
 
 use super::Disposition;
-use crate::entry::{Completed, Reading, Seq, Stamped};
+use crate::entry::{Answer, Completed, Reading, Seq, Stamped};
 use crate::quantity::WallMicros;
-use crate::spec::{ArmedSpec, Lots, Material, PullMode};
+use crate::spec::{ArmedSpec, Look, Lots, Material, PullMode};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 /// A series with the readings that the ledger keeps.
@@ -21,6 +22,10 @@ pub struct Series<K> {
     pub settled: Option<Seq>,
     /// The readings, in the order of their entries.
     pub readings: Vec<Entered<K>>,
+    /// The last answer to each visual check: of a piece (`None` for the series as a whole), by the number of the check.
+    pub looks: BTreeMap<(Option<u32>, u32), Answer>,
+    /// Retracted readings that destroyed their piece, and that piece: its answers do not count.
+    pub(super) spent: BTreeMap<Seq, u32>,
     /// The operators, each with the entry from which on they measure.
     operators: Vec<(Seq, Option<Arc<str>>)>,
     /// The reel and the spool in use, each from an entry on.
@@ -70,6 +75,19 @@ impl Whole {
 }
 
 impl<K> Series<K> {
+    /// The answers to visual checks that count: piece (`None` for the series as a whole), number, check, answer.
+    pub fn counted_looks(&self) -> impl Iterator<Item = (Option<u32>, u32, &Look, Answer)> {
+        let is_spent = |piece: u32| self.spent.values().any(|spent| *spent == piece);
+        let counted = self.looks.iter();
+        counted
+            .filter(move |((piece, _), _)| !piece.is_some_and(is_spent))
+            .filter_map(|((piece, look), answer)| {
+                let at = usize::try_from(*look).ok()?.checked_sub(1)?;
+                let asked = self.spec.questions.looks.get(at)?;
+                Some((*piece, *look, asked, *answer))
+            })
+    }
+
     pub(super) fn new(id: Seq, opened: WallMicros, spec: &Arc<ArmedSpec>) -> Self {
         Self {
             id,
@@ -78,6 +96,8 @@ impl<K> Series<K> {
             closed: None,
             settled: None,
             readings: Vec::new(),
+            looks: BTreeMap::new(),
+            spent: BTreeMap::new(),
             operators: vec![(id, spec.operator.as_deref().map(Into::into))],
             lots: vec![(id, spec.lots.clone())],
         }

@@ -3,7 +3,7 @@
 use super::scale::{self, MissMessage};
 use super::{READINGS_MOST, SlotMessage, slot_of};
 use crate::entry::ledger::{Disposition, Series, Whole};
-use crate::entry::{Tally, words};
+use crate::entry::{Answer, Tally, words};
 use serde::Serialize;
 
 /// The last closed series.
@@ -40,6 +40,21 @@ pub struct ClosedMessage {
     pub doubted: Vec<SlotMessage>,
     /// Readings whose pieces must be set aside, by piece.
     pub aside: Vec<AsideMessage>,
+    /// Visual checks that were answered bad.
+    pub bad_looks: Vec<BadLookMessage>,
+}
+
+/// A visual check that was answered bad.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct BadLookMessage {
+    /// Number of the piece, from 1; left out where the series as a whole was looked at.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub piece: Option<u32>,
+    /// Name of a customary check; left out for a question of the plan's own.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
+    /// The question.
+    pub question: String,
 }
 
 /// A reading whose piece must be set aside.
@@ -118,6 +133,18 @@ impl ClosedMessage {
             readings: readings.split_off(surplus),
             doubted,
             aside,
+            bad_looks: bad_looks(series),
         })
     }
+}
+
+fn bad_looks(series: &Series<Whole>) -> Vec<BadLookMessage> {
+    let looks = series.counted_looks();
+    let bad = looks.filter(|(_, _, _, answer)| *answer == Answer::Bad);
+    bad.map(|(piece, _, look, _)| BadLookMessage {
+        piece,
+        name: look.name.clone(),
+        question: look.question.clone(),
+    })
+    .collect()
 }

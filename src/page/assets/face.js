@@ -147,6 +147,7 @@ function asideOf(closed) {
     const how = [faultWords(one.miss), missWords(one.miss)].filter(Boolean).join(", ");
     note(one.piece, `${axisName(one.axis)} ${number(one.value)}: ${how}`, toneOf(one.verdict));
   }
+  for (const one of closed.bad_looks ?? []) note(one.piece ?? 0, t("aside.bad_look", { question: question(one) }), "fail_low");
   for (const one of closed.doubted) note(one.piece, t("aside.doubted", { axis: axisName(one.axis), value: number(one.value) }), "doubted");
   return [...pieces].toSorted(([a], [b]) => a - b);
 }
@@ -163,7 +164,7 @@ function asideList(closed) {
   if (!closed) return null;
   const pieces = asideOf(closed);
   if (pieces.length === 0) return null;
-  const items = pieces.slice(0, ASIDE_MOST).map(([piece, faults]) => make("li", { "data-tone": faults[0].tone }, shape(faults[0].tone), make("span", {}, make("b", {}, t("aside.piece", { piece })), whole(` ${faults.map((one) => one.text).join("; ")}`))));
+  const items = pieces.slice(0, ASIDE_MOST).map(([piece, faults]) => make("li", { "data-tone": faults[0].tone }, shape(faults[0].tone), make("span", {}, make("b", {}, piece ? t("aside.piece", { piece }) : t("aside.series")), whole(` ${faults.map((one) => one.text).join("; ")}`))));
   const rest = pieces.slice(ASIDE_MOST).map(([piece]) => piece);
   if (rest.length > 0) items.push(make("li", {}, shape("plain"), make("span", {}, t("aside.more", { list: rest.join(", ") }))));
   return make("ul", { class: "aside" }, ...items);

@@ -4,6 +4,7 @@
 //! signature. Several series have a cover before them, with what is said once for all. The appendix, where it was
 //! requested, follows every sheet.
 
+mod answers;
 mod appendix;
 mod closing;
 mod comparison;

@@ -1,6 +1,6 @@
 //! The sheet of one series: one page of paper, where it fits on one.
 
-use super::{Facts, about, closing, found, head, id, readings, remarks, required, used};
+use super::{Facts, about, answers, closing, found, head, id, readings, remarks, required, used};
 use crate::markup::{Element, el};
 use crate::report::Report;
 
@@ -67,7 +67,13 @@ fn weight(facts: &Facts, has_cover: bool) -> usize {
         2 * spec.warnings.len()
     };
     let job = if spec.job.is_some() { 3 } else { 0 };
-    readings + fallen + spec.axes.len() + warnings + job + remarks::lines(facts)
+    readings
+        + fallen
+        + spec.axes.len()
+        + warnings
+        + job
+        + answers::lines(facts)
+        + remarks::lines(facts)
 }
 
 /// The parts of a series, their headings at this level; what a cover says is not said again.
@@ -75,6 +81,7 @@ fn parts(facts: &Facts, level: usize, has_cover: bool) -> Vec<Element> {
     let parts = [
         Some(required::part(facts, level)),
         Some(found::part(facts, level)),
+        answers::part(facts, level),
         Some(used::part(facts, level)),
         remarks::part(facts, level, has_cover),
     ];
