@@ -164,6 +164,15 @@ fn no_caliper_yet() {
     let end = page + lines[page..].find('/').unwrap() + lines[page + 7..].find('/').unwrap() + 3;
     lines.replace_range(page..end, "http://127.0.0.1:PORT/");
     let _ = write!(hour.said, "$ tallyjaw serve\n{lines}\n");
+    // The log has a cursor of its own: it follows the first entries a moment later.
+    let deadline = std::time::Instant::now() + std::time::Duration::from_secs(20);
+    loop {
+        let status = hour.command(&["status"]).output().unwrap();
+        if String::from_utf8_lossy(&status.stdout).contains("up to date") {
+            break;
+        }
+        assert!(std::time::Instant::now() < deadline, "{status:?}");
+    }
     hour.types(&["status"]);
     child.kill().unwrap();
     child.wait().unwrap();

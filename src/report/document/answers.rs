@@ -34,7 +34,7 @@ fn looks(facts: &Facts) -> Option<Element> {
             let pieces = of_it.map(|(piece, ..)| {
                 piece.map_or_else(|| "the series".to_owned(), |piece| piece.to_string())
             });
-            named(pieces.collect())
+            named(&pieces.collect::<Vec<_>>())
         };
         let about = format!("{}, visual check {}", about(facts), at + 1);
         table.row(
@@ -63,13 +63,13 @@ fn pulls(facts: &Facts) -> Option<Element> {
             continue;
         }
         let about = format!("{}, pulls, {}", about(facts), mode.words());
-        table.row(&about, vec![th(mode.words()), td(named(pieces))]);
+        table.row(&about, vec![th(mode.words()), td(named(&pieces))]);
     }
     (!table.is_empty()).then(|| table.element())
 }
 
-fn named(pieces: Vec<String>) -> String {
-    match pieces.as_slice() {
+fn named(pieces: &[String]) -> String {
+    match pieces {
         [] => "none".to_owned(),
         some => some.join(", "),
     }
