@@ -189,6 +189,7 @@ export function showFace(face, about) {
   box.dataset.kind = face.kind;
   box.dataset.tone = looks.tone;
   box.toggleAttribute("data-reserved", Boolean(looks.reserved));
+  box.toggleAttribute("data-asked", looks.buttons?.length > 1 && face.kind !== "over");
   const head = make("div", { id: "face-head", "data-long": (looks.word?.length ?? 0) > LONG, "data-longer": (looks.word?.length ?? 0) > LONGER },
     !onlyLimits && Object.assign(shape(looks.shape), { id: "face-shape" }),
     make("div", { id: "face-words" },
