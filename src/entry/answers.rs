@@ -148,6 +148,10 @@ impl SeriesState {
     }
 
     fn next_look(&self) -> Option<Question> {
+        // Most plans ask nothing: no pass through the readings for each of their prompts.
+        if self.spec.questions.looks.is_empty() {
+            return None;
+        }
         let whole = self.whole_pieces();
         let subjects: Vec<Option<u32>> = match self.spec.questions.looks_per {
             LooksPer::Piece => whole.into_iter().map(Some).collect(),
@@ -169,8 +173,7 @@ impl SeriesState {
 
     /// A visual check of the plan by its number, from 1.
     pub fn look(&self, look: u32) -> Option<&Look> {
-        let at = usize::try_from(look).ok()?.checked_sub(1)?;
-        self.spec.questions.looks.get(at)
+        self.spec.questions.look(look)
     }
 
     /// Whether the plan has this piece looked at; `None` is the series as a whole.

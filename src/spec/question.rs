@@ -19,6 +19,14 @@ pub struct Questions {
     pub pull_mode: bool,
 }
 
+impl Questions {
+    /// A visual check by its number, from 1.
+    pub fn look(&self, number: u32) -> Option<&Look> {
+        let at = usize::try_from(number).ok()?.checked_sub(1)?;
+        self.looks.get(at)
+    }
+}
+
 /// A visual check: a question that is answered good or bad.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Look {

@@ -82,8 +82,7 @@ impl<K> Series<K> {
         counted
             .filter(move |((piece, _), _)| !piece.is_some_and(is_spent))
             .filter_map(|((piece, look), answer)| {
-                let at = usize::try_from(*look).ok()?.checked_sub(1)?;
-                let asked = self.spec.questions.looks.get(at)?;
+                let asked = self.spec.questions.look(*look)?;
                 Some((*piece, *look, asked, *answer))
             })
     }
