@@ -99,7 +99,7 @@ impl BrokerError {
                 "look at `ca_file`, at the name in `broker`, and whether that port speaks TLS"
             }
             Self::Connection { .. } => {
-                "check that the broker runs, that `broker` names it, and that its rules let this user publish the last will under `topic`/status"
+                "check that the broker runs, that `broker` names it, and that its rules let this user publish under `topic`; the last will is `topic`/status"
             }
             Self::Silent { .. } => "look at the broker's log",
         }
