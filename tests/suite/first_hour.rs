@@ -101,6 +101,19 @@ impl Hour {
         self.keeps(command, arguments);
     }
 
+    /// Runs `status` when the log is up to date. It has a cursor of its own and follows the entries a moment later.
+    fn types_status(&mut self) {
+        let deadline = Instant::now() + PATIENCE;
+        loop {
+            let status = self.command(&["status"]).output().unwrap();
+            if String::from_utf8_lossy(&status.stdout).contains("up to date") {
+                break;
+            }
+            assert!(Instant::now() < deadline, "{status:?}");
+        }
+        self.types(&["status"]);
+    }
+
     fn keeps(&mut self, mut command: Command, arguments: &[&str]) {
         let output = command.output().unwrap();
         let code = output.status.code().unwrap();
@@ -164,16 +177,7 @@ fn no_caliper_yet() {
     let end = page + lines[page..].find('/').unwrap() + lines[page + 7..].find('/').unwrap() + 3;
     lines.replace_range(page..end, "http://127.0.0.1:PORT/");
     let _ = write!(hour.said, "$ tallyjaw serve\n{lines}\n");
-    // The log has a cursor of its own: it follows the first entries a moment later.
-    let deadline = std::time::Instant::now() + std::time::Duration::from_secs(20);
-    loop {
-        let status = hour.command(&["status"]).output().unwrap();
-        if String::from_utf8_lossy(&status.stdout).contains("up to date") {
-            break;
-        }
-        assert!(std::time::Instant::now() < deadline, "{status:?}");
-    }
-    hour.types(&["status"]);
+    hour.types_status();
     child.kill().unwrap();
     child.wait().unwrap();
     hour.is_said_in("no_caliper");
@@ -189,7 +193,7 @@ fn a_port_that_is_not_there() {
     while daemon.call("status", &json!({}))["troubles"].is_null() {
         assert!(Instant::now() < deadline, "no trouble is told");
     }
-    hour.types(&["status"]);
+    hour.types_status();
     hour.types(&["ports", "/dev/ttyUSB77"]);
     hour.is_said_in("no_port");
 }
