@@ -7,7 +7,7 @@ use super::meter::Meter;
 use crate::clients::Live;
 use crate::entry::Seq;
 use crate::journal::Line;
-use crate::message::page::{Board, PlansMessage};
+use crate::message::page::{Board, JobsMessage, PlansMessage};
 use crate::spec::Catalog;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -64,6 +64,11 @@ impl Docs {
     /// The plans that can be started at `station`.
     pub(super) fn plans(&self, catalog: &Catalog, station: &str) -> PlansMessage {
         self.board().plans(catalog, station)
+    }
+
+    /// The jobs and lots that can be chosen.
+    pub(super) fn jobs(&self, catalog: &Catalog) -> JobsMessage {
+        self.board().jobs(catalog)
     }
 
     /// The newest message, made once for all clients. It changes whenever there is something new to show.

@@ -73,6 +73,7 @@ pub(super) fn routes(site: Arc<Site>) -> Router {
         routes.route(file.path, serve)
     });
     page.route("/plans/{station}", get(plans))
+        .route("/jobs", get(jobs))
         .route("/events", get(event_stream))
         .route("/state", get(state))
         .route("/series/{series}", get(one_series))
@@ -118,7 +119,7 @@ async fn nothing_here(request: Request) -> Response {
     Refusal::new(
         StatusCode::NOT_FOUND,
         format!("nothing at {path:?}"),
-        "there are /, /events, /state, /plans/STATION, /series/N, /report/N, /metrics, /healthz, /setup and /control",
+        "there are /, /events, /state, /plans/STATION, /jobs, /series/N, /report/N, /metrics, /healthz, /setup and /control",
     )
     .response()
 }
@@ -157,6 +158,12 @@ async fn plans(
     plans.may_edit = site.may_edit && tablet_of(&request).is_none();
     let json = crate::message::line(&plans);
     answer(StatusCode::OK, JSON, json)
+}
+
+/// The jobs and lots that can be chosen.
+async fn jobs(State(site): State<Arc<Site>>) -> Response {
+    let jobs = site.docs.jobs(&site.sources.live.catalog());
+    answer(StatusCode::OK, JSON, crate::message::line(&jobs))
 }
 
 async fn scrape(State(site): State<Arc<Site>>) -> Response {

@@ -24,6 +24,8 @@ async function look(page, name, reopen) {
 }
 
 const pressed = (page, selector) => page.$eval(selector, (element) => element.click());
+// Writes over what stands in a field.
+const type = (page, selector, words) => page.$eval(selector, (input, words) => { input.value = words; input.dispatchEvent(new Event("input", { bubbles: true })); }, words);
 const key = async (page, name) => {
   await page.evaluate(() => document.activeElement.blur());
   await page.keyboard.press(name);
@@ -44,7 +46,7 @@ async function start(page, plan, stops = false) {
 
 // A day at the bench: every state that bytes can make.
 async function day(shop, page) {
-  await bodyHas(page, "document.querySelectorAll('.tile').length === 8 || document.querySelector('#tiles-page').textContent");
+  await bodyHas(page, "document.querySelectorAll('.tile').length === 9 || document.querySelector('#tiles-page').textContent");
   await shows(page, "#ask-words", "Choose a plan");
   await shows(page, "#chip-instrument", "connected");
   same("the address keeps no token", await page.evaluate(() => location.href.includes("token")), false);
@@ -193,6 +195,90 @@ async function noted(page) {
     await look(page, name, open);
     await page.keyboard.press("Escape");
   }
+}
+
+// A plan that requires job and lots: what is missing is said by a finger, then it starts. Another job is refused in place.
+async function forJob(shop, page) {
+  await start(page, "pump-short", true);
+  shop.press("1.62");
+  await kind(page, "verdict");
+  const jobs = async () => { await key(page, "j"); await dialog(page, "job"); };
+  await jobs();
+  await shows(page, "#job-now", "No job is named");
+  await shows(page, "#job-known", "pump harness B");
+  await look(page, "job", jobs);
+  await type(page, "#job-id", "harness rev");
+  same("found", await page.$$eval("#job-known button", (all) => all.map((one) => one.dataset.key)), ["4720"]);
+  await type(page, "#job-id", "K-9");
+  await shows(page, "#job-new", "Job K-9 is not in the list of jobs");
+  const refused = async () => {
+    if (!(await page.$("#job[open]"))) await jobs();
+    await type(page, "#job-id", "4720");
+    await pressed(page, "#job-form [type=submit]");
+    await page.waitForSelector("#job-answer p", { timeout: PATIENCE });
+  };
+  await refused();
+  await shows(page, "#job-answer", "a job cannot change within a series");
+  await look(page, "job-refused", refused);
+  await pressed(page, "#job-stop");
+  await dialog(page, "confirm");
+  await pressed(page, "#confirm-yes");
+  await shows(page, "#job-chip-now", "4720");
+  await shows(page, "#ask-more", "job 4720 · Valley Irrigation · valve harness, rev 2");
+  await jobs();
+  await shows(page, "#job-now", "Now: job 4720");
+  await look(page, "job-now", jobs);
+  await pressed(page, "#job-over");
+  await shows(page, "#job-chip-now", "not named");
+
+  await key(page, "a");
+  await pressed(page, '.tile[data-key="pump-job"]');
+  await kind(page, "refused");
+  await shows(page, "#face-lines", "the job, the terminal lot and the wire lot");
+  same("what can be said", await page.$$eval("#face-buttons button", (all) => all.map((one) => one.textContent)), ["Name the job", "Name the lots", "OK"]);
+  await look(page, "asked");
+  await pressed(page, "#face-say-job");
+  await dialog(page, "job");
+  await pressed(page, '#job-known [data-key="4711"]');
+  await page.type("#job-serial", "17");
+  await pressed(page, "#job-form [type=submit]");
+  await kind(page, "refused");
+  await shows(page, "#face-lines", "requires it: the terminal lot and the wire lot");
+  const lots = async () => { await pressed(page, "#chip-lots"); await dialog(page, "lots"); };
+  await pressed(page, "#face-say-lots");
+  await dialog(page, "lots");
+  await page.type("#lot-terminal", "R-2031");
+  await page.type("#lot-wire", "88-1407");
+  await pressed(page, "#lots-form [type=submit]");
+  await shows(page, "#ask-more", "plan pump-job · job 4711 · Example Pumps Ltd · pump harness B · serial 17 · reference PO-8832");
+  await shows(page, "#lots-now", "R-2031 / 88-1407");
+  await look(page, "for-job");
+  // A new spool within the series; a number that cannot be one is refused in place.
+  await lots();
+  await look(page, "lots", lots);
+  await type(page, "#lot-wire", "88\u202e07");
+  await pressed(page, "#lots-form [type=submit]");
+  await shows(page, "#lots-answer", "characters that can be shown");
+  await type(page, "#lot-wire", "88-1408");
+  await pressed(page, "#lots-form [type=submit]");
+  await shows(page, "#lots-now", "R-2031 / 88-1408");
+  // By a card, the same: what is missing is said by a finger.
+  await stopEarly(page);
+  await lots();
+  await type(page, "#lot-wire", "");
+  await pressed(page, "#lots-form [type=submit]");
+  await shows(page, "#lots-now", "R-2031 / –");
+  shop.press("tj/arm/pump-job", 2);
+  await kind(page, "refused");
+  await pressed(page, "#face-say-lots");
+  await dialog(page, "lots");
+  await pressed(page, '#lot-wire-known [data-key="88-1407"]');
+  await pressed(page, "#lots-form [type=submit]");
+  await bodyHas(page, "!document.querySelector('#act-stop').hidden");
+  await stopEarly(page);
+  await jobs();
+  await pressed(page, "#job-over");
+  await shows(page, "#job-chip-now", "not named");
 }
 
 // Series that come to an end, those of many pieces, an own choice.
@@ -549,6 +635,7 @@ faults.push(...(await faultsOfText(html, "page")));
 const { page, live } = await opened(chromium, served.url);
 await run("bench page", {
   day: () => day(shop, page),
+  forJob: () => forJob(shop, page),
   more: () => more(shop, page),
   pulled: () => pulled(shop, page),
   tones: async () => faults.push(...(await hear(page))),

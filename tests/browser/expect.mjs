@@ -66,11 +66,12 @@ async function fromFolder(page, folder) {
   });
 }
 
-// Runs named steps in order, says how long each took, and ends the process.
+// Runs named steps in order (with TALLYJAW_STEPS=day,forJob those only, where they need no other), says how long each took, and ends the process.
 export async function run(name, steps, always) {
   const began = performance.now();
   try {
-    for (const [step, act] of Object.entries(steps)) {
+    const only = process.env.TALLYJAW_STEPS?.split(",");
+    for (const [step, act] of Object.entries(steps).filter(([step]) => !only || only.includes(step))) {
       const from = performance.now();
       await act();
       console.log(`  ${step}: ${((performance.now() - from) / 1000).toFixed(1)} s`);

@@ -65,7 +65,15 @@ const PLANS =
   plan("pump-short", `${HEIGHT}pieces = 2\npurpose = "last_off"\n${NO_ZERO}`) +
   plan("pump-many", `${HEIGHT}pieces = 300\npurpose = "in_process"\n${NO_ZERO}`) +
   plan("pump-pull", `axes = ["pull_force"]\npieces = 3\npurpose = "first_off"\n${NO_ZERO}`) +
-  plan("pump-asked", `axes = ["pull_force"]\npieces = 1\npurpose = "first_off"\nlooks = ["strands_in"]\npull_mode = true\n${NO_ZERO}`);
+  plan("pump-asked", `axes = ["pull_force"]\npieces = 1\npurpose = "first_off"\nlooks = ["strands_in"]\npull_mode = true\n${NO_ZERO}`) +
+  plan("pump-job", `${HEIGHT}pieces = 2\npurpose = "first_off"\nasks = ["job", "terminal_lot", "wire_lot"]\n${NO_ZERO}`);
+
+const JOBS = `job;customer;item;reference;plans
+4711;Example Pumps Ltd;pump harness B;PO-8832;pump-own pump-job
+4712;Example Pumps Ltd;pump harness C;PO-8833;
+4720;Valley Irrigation;valve harness, rev 2;;pump-short
+${Array.from({ length: 20 }, (_, at) => `48${at + 10};Valley Irrigation;spare part ${at + 1};;`).join("\n")}
+`;
 
 const SHEET = `
 [[terminal]]
@@ -108,12 +116,13 @@ export class Shop {
     shop.folder = mkdtempSync(`${tmpdir()}/tallyjaw-page-`);
     shop.hands = spawn("python3", [`${here}calipers.py`, shop.folder, "4"], { stdio: ["pipe", "pipe", "inherit"] });
     await lineOf(shop.hands.stdout);
-    const files = `[daemon]\nsheets = "sheet.toml"\nplans = "plans.toml"\ntools = "tools.toml"\n`;
+    const files = `[daemon]\nsheets = "sheet.toml"\nplans = "plans.toml"\ntools = "tools.toml"\njobs = "jobs.csv"\n`;
     shop.configured = (port) => shop.write("tallyjaw.toml", () => `${files}[page]\nlisten = "127.0.0.1:${port}"\n${more}\n${instruments(shop.folder)}`);
     shop.configured(0);
     shop.write("sheet.toml", () => SHEET);
     shop.write("plans.toml", () => PLANS);
     shop.write("tools.toml", () => TOOLS);
+    shop.write("jobs.csv", () => JOBS);
     return shop;
   }
 

@@ -9,6 +9,7 @@
 mod closed;
 mod face;
 mod happened;
+mod jobs;
 mod moving;
 mod scale;
 mod sentences;
@@ -17,6 +18,7 @@ mod tiles;
 pub use closed::{AsideMessage, ClosedMessage};
 pub use face::Face;
 pub use happened::RecentMessage;
+pub use jobs::{JobChoice, JobsMessage};
 pub use moving::MovingMessage;
 pub use scale::{AskMessage, MarkMessage, MissMessage, ScaleMessage};
 pub use tiles::{PlansMessage, TileMessage};
@@ -30,6 +32,7 @@ use crate::station::prompt::{Prompt, prompt};
 use crate::texts::Texts;
 use face::Newest;
 use happened::{RECENT_MOST, mark};
+use jobs::Choices;
 use serde::Serialize;
 use std::collections::{BTreeMap, VecDeque};
 use tiles::Uses;
@@ -126,6 +129,7 @@ pub struct Board {
     stations: BTreeMap<String, StationBoard>,
     ledger: Ledger<Whole>,
     uses: Uses,
+    choices: Choices,
 }
 
 /// Recent events of one station.
@@ -142,6 +146,7 @@ impl Board {
     /// Takes the next entry.
     pub fn apply(&mut self, stamped: &Stamped) {
         self.uses.apply(stamped);
+        self.choices.apply(stamped);
         let settled = self.ledger.take(stamped, Whole::of(stamped));
         if let Some(settled) = settled {
             let board = self.stations.entry(settled.spec.station.clone());
@@ -166,6 +171,11 @@ impl Board {
     /// The plans that can be started at `station`.
     pub fn plans(&self, catalog: &Catalog, station: &str) -> PlansMessage {
         self.uses.message(catalog, station)
+    }
+
+    /// The jobs and lots that can be chosen.
+    pub fn jobs(&self, catalog: &Catalog) -> JobsMessage {
+        self.choices.message(catalog)
     }
 
     /// The content of the page for every station of `status`, whose state is `state`.

@@ -4,7 +4,8 @@
 // journal has failed, and why this page's own command was refused.
 
 import { $, button, capital, fit, make, setText, shape, toneOf, whole } from "./dom.js";
-import { axisName, clock, named, number, says, t, translated } from "./texts.js";
+import { axisName, clock, keysAt, named, number, says, t, translated } from "./texts.js";
+import { jobWords } from "./jobs.js";
 import { drawScale } from "./scale.js";
 
 // Words of the daemon, in English where the table of texts does not have them.
@@ -51,11 +52,24 @@ const question = (face) => (face.name ? named("look", face.name) : face.question
 
 const PULL_MODES = ["pulled_out", "broke_at_crimp", "broke_in_wire", "other"];
 
-// The buttons that answer what is due.
+// The buttons that answer what a person is asked.
 function answers(todo, act) {
-  if (todo?.kind === "look") return ["good", "bad"].map((answer) => [answer, t(`answer.${answer}`), () => act.say("look", { look: todo.look, piece: todo.piece, answer })]);
-  if (todo?.kind === "pull_mode") return PULL_MODES.map((mode) => [mode, t(`answer.${mode}`), () => act.say("pulled", { piece: todo.piece, mode })]);
-  return undefined;
+  const asked = (answers) => ({ asked: true, buttons: answers });
+  if (todo?.kind === "look") return asked(["good", "bad"].map((answer) => [answer, t(`answer.${answer}`), () => act.say("look", { look: todo.look, piece: todo.piece, answer })]));
+  if (todo?.kind === "pull_mode") return asked(PULL_MODES.map((mode) => [mode, t(`answer.${mode}`), () => act.say("pulled", { piece: todo.piece, mode })]));
+  return {};
+}
+
+// In which dialog it is said; both lots are said in one.
+const SAID_IN = { operator: "operator", job: "job", terminal_lot: "lots", wire_lot: "lots", tool: "tool" };
+
+// The buttons that say what a plan requires, where that was refused; then it is started.
+function missingOf(face, act) {
+  const plan = /^tj\/arm\/(.+)$/.exec(face.said)?.[1];
+  const what = face.own ? face.start : plan && { plan };
+  const missing = what ? keysAt(face.reason, "missing").filter((key) => key.startsWith("daemon.ask.")).map((key) => key.slice("daemon.ask.".length)) : [];
+  const dialogs = new Set(missing.map((name) => SAID_IN[name]));
+  return [...dialogs].map((id) => [`say-${id}`, t(`say.${id}`), () => act.sayMissing(id, what)]);
 }
 
 const zeroReason = ({ why, every }) => t(`zero.${why}`, { n: every });
@@ -81,14 +95,14 @@ function looksOf(face, { here, bench, series, act }) {
       const tone = toneOf(last.verdict);
       const miss = bench.scale?.miss;
       return {
-        buttons: answers(bench.todo, act),
+        ...answers(bench.todo, act),
         shape: tone, tone, word: t(tone.startsWith("fail") ? "verdict.fail" : `verdict.${tone}`), value: number(bench.last_value), scale: bench.scale,
         lead: [capital(faultWords(miss)), missWords(miss)].filter(Boolean).join(": "),
         lines: [line(tone === "unsure" && t("unsure.why")), make("p", { class: "slot-of" }, t("slot.of", { piece: last.piece, axis: axisName(last.axis) }))],
       };
     }
-    case "look": return { shape: "look", tone: "ready", word: t("word.look"), lead: question(face), lines: [], buttons: answers(face, act) };
-    case "pull_mode": return { shape: "look", tone: "ready", word: t("word.pull_mode"), lead: t("pull_mode.lead", { piece: face.piece }), lines: [], buttons: answers(face, act) };
+    case "look": return { shape: "look", tone: "ready", word: t("word.look"), lead: question(face), lines: [], ...answers(face, act) };
+    case "pull_mode": return { shape: "look", tone: "ready", word: t("word.pull_mode"), lead: t("pull_mode.lead", { piece: face.piece }), lines: [], ...answers(face, act) };
     case "limits": return { shape: "next", tone: "ready", limits: bench.asks, lines: [] };
     case "zero": return { shape: "zero", tone: "ready", word: t("word.zero"), lead: zeroReason(face), lines: [] };
     case "zero_off":
@@ -103,7 +117,7 @@ function looksOf(face, { here, bench, series, act }) {
         lines: [daemonSays(face.hint), line(t(here.armed ? "not_counted.again" : "not_counted.start"))],
       };
     case "unread": return { shape: "unread", tone: "not_counted", word: t("word.unread"), lead: t("unread.from", face), lines: [line(here.armed && t("not_counted.again")), daemonSays(face.reason), daemonSays(face.remedy)] };
-    case "refused": return { shape: "refused", tone: "refused", word: t("word.refused"), lead: face.said, lines: [daemonSays(face.reason), daemonSays(face.remedy)], buttons: face.own ? [["ok", t("button.ok"), act.forgetRefusal]] : [] };
+    case "refused": return { shape: "refused", tone: "refused", word: t("word.refused"), lead: face.said, lines: [daemonSays(face.reason), daemonSays(face.remedy)], buttons: [...missingOf(face, act), ...(face.own ? [["ok", t("button.ok"), act.forgetRefusal]] : [])] };
     case "unplugged": return { shape: "unplugged", tone: "stop", word: t("word.unplugged"), value: face.instrument, lines: [daemonSays(face.why), ...troubles(face, here)] };
     case "adapter":
       return {
@@ -189,7 +203,7 @@ export function showFace(face, about) {
   box.dataset.kind = face.kind;
   box.dataset.tone = looks.tone;
   box.toggleAttribute("data-reserved", Boolean(looks.reserved));
-  box.toggleAttribute("data-asked", looks.buttons?.length > 1 && face.kind !== "over");
+  box.toggleAttribute("data-asked", Boolean(looks.asked));
   const head = make("div", { id: "face-head", "data-long": (looks.word?.length ?? 0) > LONG, "data-longer": (looks.word?.length ?? 0) > LONGER },
     !onlyLimits && Object.assign(shape(looks.shape), { id: "face-shape" }),
     make("div", { id: "face-words" },
@@ -237,7 +251,7 @@ export function showAsk(here, bench, face) {
   setText($("ask-words"), stops ? t("ask.stop") : askWords(here, bench));
   const ask = bench.asks[0];
   setText($("ask-limits"), ask && offTheFace && !bench.todo ? limitFigures(ask) : "");
-  setText($("ask-more"), ask?.undo ? t("ask.undo", { piece: ask.undo.piece, axis: axisName(ask.undo.axis), value: number(ask.undo.value) }) : subjectWords(here.armed ?? bench.closed));
+  setText($("ask-more"), ask?.undo ? t("ask.undo", { piece: ask.undo.piece, axis: axisName(ask.undo.axis), value: number(ask.undo.value) }) : [subjectWords(here.armed ?? bench.closed), jobWords(here.job)].filter(Boolean).join(" · "));
 }
 
 // The crimp or block of the series.

@@ -3,10 +3,11 @@
 
 import { $, open, plain, refill, button, make, setText, shape } from "./dom.js";
 import { call, follow, mayCommand, NoAnswer, read } from "./daemon.js";
-import { choose, fill, has, know, number, says, t } from "./texts.js";
+import { choose, fill, has, keyOf, know, number, says, t } from "./texts.js";
 import { askReason, chooseTerminal, chooseTool, chooseWire, confirm, instrumentWords, openOperator, openOwn, openTool, ownChoice, reasonGiven, showHistory, showLanguages, showService, showWarnings, warningsOf } from "./dialogs.js";
 import { missWords, showAsk, showFace, showMoving } from "./face.js";
 import { seriesOf, showGrid } from "./grid.js";
+import { endJob, jobWords, lotsOf, openJob, openLots, showJobs, takeJob, takeLots, typedJob } from "./jobs.js";
 import { movingAt, stateCame, stopMoving, takeMoving, withMoving } from "./moving.js";
 import { firstPage, offered, setPlans, showPlans, turn } from "./plans.js";
 import { listen as listenToSetup, openSetup, redraw } from "./setup.js";
@@ -18,6 +19,7 @@ let gone = null; // since when nothing came
 let notice = null; // the last word about the journal
 let heard = null; // the newest happening that was sounded
 let refusal = null; // what this page's own command was refused for
+let carriedOut = 0; // commands of this page
 let plansWanted = false; // the operator wants to see the plans
 let plansOf = null; // of which station and entry the plans are known
 
@@ -69,7 +71,7 @@ function draw(state) {
   let said = "";
   if (choosing) {
     setText($("ask-limits"), "");
-    setText($("ask-more"), at.armed ? t("plans.open", { series: at.armed.series }) : "");
+    setText($("ask-more"), at.armed ? t("plans.open", { series: at.armed.series }) : jobWords(at.job));
     knowPlans();
     showPlans(mayAct(), start);
   } else {
@@ -95,7 +97,9 @@ function showHeader(names, at, bench) {
   const tool = at.armed?.tool ?? at.tool;
   setText($("tool-now"), tool ? (tool.nest ? t("tool.short", { tool: tool.id, nest: tool.nest }) : tool.id) : t("tool.nothing"));
   $("chip-tool").classList.toggle("repair", tool?.class === "repair");
-  for (const id of ["chip-operator", "chip-tool"]) $(id).disabled = !mayAct();
+  setText($("job-chip-now"), at.job?.id ?? t("job.nothing"));
+  setText($("lots-now"), lotsOf(at));
+  for (const id of ["chip-operator", "chip-tool", "chip-job", "chip-lots"]) $(id).disabled = !mayAct();
   const instruments = shown.state.instruments.filter((one) => one.station === station);
   const needed = bench.todo?.instrument ?? movingAt(station)?.instrument;
   const worst = instruments.find((one) => !one.attached || one.adapter_meant || one.rivals?.length) ?? instruments.find((one) => one.instrument === needed) ?? instruments[0];
@@ -150,26 +154,30 @@ async function knowPlans() {
 
 // ---- commands ----
 
-const DONE = ["retract", "restore", "resume", "note", "zero", "ask", "adapter", "disarm", "operator", "tool"];
+const DONE = ["retract", "restore", "resume", "note", "zero", "ask", "adapter", "disarm", "operator", "tool", "job", "lot"];
 
-async function say(method, params = {}) {
+// Sends a command; a refusal is shown by `instead`, or as a state of the page.
+async function say(method, params = {}, instead = null) {
   if (!mayAct()) return false;
   try {
     await call(method, { station, ...params });
+    carriedOut += 1;
     refusal = null;
     answer(t(DONE.includes(method) ? `done.${method}` : "done"));
     again();
     return true;
   } catch (error) {
-    refused([`said.${method}`], error);
+    know("error", error.texts);
+    if (instead) instead(error instanceof NoAnswer ? { message: t("no_answer") } : error);
+    else refused([`said.${method}`], error);
     return false;
   }
 }
 
 // The station or the daemon refused; `said` is the key of what was said, and its values.
-function refused(said, error) {
+function refused(said, error, start = null) {
   const reason = error instanceof NoAnswer ? t("no_answer") : has(`http.${error.status}`) ? t(`http.${error.status}`) : error.message;
-  refusal = { said, reason, remedy: error.remedy };
+  refusal = { said, reason, remedy: error.remedy, start };
   know("error", error.texts);
   for (const dialog of document.querySelectorAll("dialog[open]")) dialog.close();
   plansWanted = false;
@@ -200,8 +208,9 @@ async function arm(what, said) {
     if (await stopsOpen()) await begin({ ...params, cut: true });
   } catch (error) {
     // Opened meanwhile by someone else.
-    if (error.texts?.[error.message]?.key !== "daemon.refusal.still_open") return refused(said, error);
-    if (await stopsOpen()) await begin({ ...params, cut: true }).catch((error) => refused(said, error));
+    know("error", error.texts);
+    if (keyOf(error.message) !== "daemon.refusal.still_open") return refused(said, error, what);
+    if (await stopsOpen()) await begin({ ...params, cut: true }).catch((error) => refused(said, error, what));
   }
 }
 
@@ -219,6 +228,21 @@ async function begin(params) {
 }
 
 const start = (plan) => arm({ plan }, ["said.arm", { plan }]);
+
+// What a plan requires is said by a finger; then what was to be started is started.
+const OPENS = { operator: openOperator, job: openJob, lots: openLots, tool: openTool };
+
+const openTo = async (id) => {
+  await knowPlans();
+  await OPENS[id](here(), say);
+};
+
+async function sayMissing(id, what) {
+  const before = carriedOut;
+  await openTo(id);
+  const start = () => carriedOut > before && arm(what, what.plan ? ["said.arm", { plan: what.plan }] : ["said.own"]);
+  $(id).addEventListener("close", start, { once: true });
+}
 
 // A destroyed piece cannot be measured again, so retracting its reading needs a reason.
 function retract(one) {
@@ -240,7 +264,7 @@ function wantPlans(wanted) {
 }
 
 const act = {
-  may: mayCommand, say, start, forgetRefusal,
+  may: mayCommand, say, start, forgetRefusal, sayMissing,
   showPlans: () => wantPlans(true),
   report: (series) => window.open(`/report/${series}`, "_blank", "noopener"),
 };
@@ -293,7 +317,7 @@ function toggleVoice() {
 const press = (id) => () => { if (!$(id).disabled && !$(id).hidden) $(id).click(); };
 const KEYS = {
   a: () => ["act-plans", "act-switch", "face-next"].find((id) => $(id) && !$(id).hidden && !$(id).click()), z: press("act-zero"), r: press("act-retract"), u: press("act-restore"), c: press("act-resume"),
-  q: press("act-ask"), o: press("chip-operator"), t: press("chip-tool"), l: press("act-history"), i: press("chip-instrument"), n: press("act-note"), s: press("sound"),
+  q: press("act-ask"), o: press("chip-operator"), t: press("chip-tool"), j: press("chip-job"), m: press("chip-lots"), l: press("act-history"), i: press("chip-instrument"), n: press("act-note"), s: press("sound"),
   v: press("voice"), h: press("menu-open"), "?": press("menu-open"), w: press("warnings"), e: press("act-setup"),
 };
 
@@ -327,8 +351,7 @@ on("volume", "input", () => sounds.setVolume(Number($("volume").value)));
 on("volume", "change", () => soundOn && sounds.play("pass"));
 on("menu-open", "click", () => open("menu"));
 on("warnings", "click", () => open("warnings-dialog"));
-on("chip-operator", "click", async () => { await knowPlans(); openOperator(here(), say); });
-on("chip-tool", "click", async () => { await knowPlans(); openTool(here(), say); });
+for (const id of Object.keys(OPENS)) on(`chip-${id}`, "click", () => openTo(id));
 on("chip-instrument", "click", () => { showService(shown, benchOf(), station); open("service"); });
 on("act-plans", "click", () => wantPlans(true));
 on("act-switch", "click", () => wantPlans(true));
@@ -340,10 +363,19 @@ on("act-retract", "click", retractLast);
 on("act-restore", "click", () => say("restore"));
 on("act-resume", "click", () => say("resume"));
 on("act-ask", "click", () => say("ask"));
-on("act-stop", "click", async () => {
+// Whether the series was stopped early.
+async function stopEarly() {
   const armed = here().armed;
-  if (await confirm(t("stop.heading"), t("cut.words", { series: armed.series, filled: armed.filled, slots: armed.slots }), t("stop.yes"), t("cut.no"))) say("disarm");
-});
+  return (await confirm(t("stop.heading"), t("cut.words", { series: armed.series, filled: armed.filled, slots: armed.slots }), t("stop.yes"), t("cut.no"))) && say("disarm");
+}
+
+on("act-stop", "click", stopEarly);
+on("job-id", "input", typedJob);
+on("job-over", "click", endJob);
+on("job-lots", "click", () => { $("job").close(); openTo("lots"); });
+on("job-stop", "click", async () => { if (await stopEarly()) await takeJob(); });
+submit("job-form", takeJob);
+submit("lots-form", takeLots);
 on("act-note", "click", () => open("note"));
 on("act-history", "click", () => { showHistory(benchOf(), mayAct(), retract); open("history"); });
 on("search", "input", () => { firstPage(); showPlans(mayAct(), start); });
@@ -374,6 +406,7 @@ $("volume").value = sounds.volume;
 fill();
 showLanguages(setLanguage);
 new ResizeObserver(again).observe($("stage"));
+addEventListener("resize", showJobs);
 follow({
   state(state) {
     gone = null;

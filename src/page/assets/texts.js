@@ -36,10 +36,20 @@ export function know(source, texts) {
   sentences[source] = texts ?? {};
 }
 
+// The key of a sentence of the daemon, with what stands at its places.
+const keyed = (sentence) => Object.values(sentences).map((texts) => texts[sentence]).find((one) => one && table[one.key]);
+export const keyOf = (sentence) => keyed(sentence)?.key;
+
+// The keys of the texts that stand at a place of a sentence.
+export function keysAt(sentence, place) {
+  const within = (part) => (part?.list ?? Object.values(part?.with ?? {})).flatMap((one) => [one?.key, ...within(one)]);
+  return within(keyed(sentence)?.with?.[place]).filter(Boolean);
+}
+
 // A sentence of the daemon in the language that was chosen, as a whole or as what it may be joined with; in English, as
 // it was sent, where the table has no text for it.
 export function translated(sentence) {
-  const found = Object.values(sentences).map((texts) => texts[sentence]).find((one) => one && table[one.key]);
+  const found = keyed(sentence);
   return language !== "en" && found ? t(found.key, found.with) : undefined;
 }
 export const says = (sentence) => translated(sentence) ?? sentence;

@@ -7,7 +7,7 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 29] = [
+const PUT_TOGETHER: [&str; 30] = [
     "aloud.",
     "answer.",
     "axis.",
@@ -27,6 +27,7 @@ const PUT_TOGETHER: [&str; 29] = [
     "reason.",
     "reservation.",
     "said.",
+    "say.",
     "setup.class.",
     "setup.field.",
     "setup.help.",
