@@ -635,7 +635,6 @@ faults.push(...(await faultsOfText(html, "page")));
 const { page, live } = await opened(chromium, served.url);
 await run("bench page", {
   day: () => day(shop, page),
-  forJob: () => forJob(shop, page),
   more: () => more(shop, page),
   pulled: () => pulled(shop, page),
   tones: async () => faults.push(...(await hear(page))),
@@ -651,6 +650,7 @@ await run("bench page", {
     await languages(page);
     faults.push(...live.splice(0));
   },
+  forJob: () => forJob(shop, page),
   killed: () => killed(shop, page),
   failed: () => failed(shop, page),
 }, async () => {

@@ -3,6 +3,7 @@
 mod bounds;
 mod faces;
 mod http;
+mod jobs;
 mod refusals;
 mod setup;
 mod setup_faults;

@@ -12,7 +12,7 @@ const LOTS_SHOWN = 4; // of a material
 let known = { jobs: [], has_list: false, terminal_lots: [], wire_lots: [] };
 let searched = false; // something was typed: only what has these words is shown
 let here = null;
-let say = null; // sends a command, and shows a refusal where it is told to
+let say = null; // sends a command, and has a refusal shown in the dialog
 
 const about = (job) => [job.customer, job.item, job.serial && t("job.serial", { serial: job.serial }), job.reference && t("job.reference", { reference: job.reference })].filter(Boolean);
 
@@ -104,7 +104,7 @@ export async function openLots(station, command) {
   for (const material of MATERIALS) {
     const field = $(`lot-${material}`);
     field.value = here[`${material}_lot`] ?? "";
-    $(`lot-${material}-known`).replaceChildren(...known[`${material}_lots`].slice(0, LOTS_SHOWN).map((lot) => button({ "data-key": lot }, lot, () => { field.value = lot; })));
+    $(`lot-${material}-known`).replaceChildren(...known[`${material}_lots`].filter((lot) => lot !== field.value).slice(0, LOTS_SHOWN).map((lot) => button({ "data-key": lot }, lot, () => { field.value = lot; })));
   }
   open("lots");
 }
