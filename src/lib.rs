@@ -6,6 +6,7 @@
 //! |---|---|
 //! | [`quantity`] | exact values |
 //! | `markup` | elements → HTML and SVG, every text escaped once |
+//! | [`letterhead`] | who the shop is, on paper: name, address, logo |
 //! | [`texts`] | what the page and cards say, in every language |
 //! | [`decode`] | bytes → values |
 //! | [`spec`] | sheets, plans, limits and the verdict |
@@ -31,6 +32,7 @@
 pub mod config;
 pub mod decode;
 pub mod entry;
+pub mod letterhead;
 pub(crate) mod markup;
 pub mod message;
 pub mod quantity;

@@ -10,7 +10,7 @@
 use crate::quantity::safe;
 
 /// Elements without an end tag.
-const VOID: &[&str] = &["meta", "br"];
+const VOID: &[&str] = &["meta", "br", "img"];
 /// Shapes of a picture, written as self-closing tags.
 const SHAPES: &[&str] = &["circle", "line", "path", "rect"];
 /// Elements followed by a line break, so that the file can be read and compared line by line.
@@ -43,6 +43,7 @@ const BROKEN: &[&str] = &[
     "tr",
     "div",
     "figure",
+    "img",
     "figcaption",
     "pre",
     "svg",

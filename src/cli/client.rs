@@ -4,6 +4,7 @@ use super::{Context, Exit, Failure};
 use crate::config::DaemonConfig;
 use crate::daemon::files;
 use crate::entry::words::safe;
+use crate::letterhead::Letterhead;
 use crate::message::reply::Done;
 use crate::message::{ErrorObject, code};
 use serde::Deserialize;
@@ -13,6 +14,7 @@ use serde_json::{Value, json};
 use std::io::{self, BufRead, BufReader, Write};
 use std::os::unix::net::UnixStream;
 use std::path::Path;
+use std::sync::Arc;
 use std::time::Duration;
 
 /// File name of the control socket in the runtime folder.
@@ -23,22 +25,27 @@ const PATIENCE: Duration = Duration::from_secs(30);
 
 /// The folders of the daemon that uses this configuration.
 pub(super) fn daemon_of(context: &Context) -> Result<DaemonConfig, Failure> {
+    configured(context).map(|(daemon, _)| daemon)
+}
+
+/// The folders of the daemon that uses this configuration, and the shop's letterhead.
+pub(super) fn configured(context: &Context) -> Result<(DaemonConfig, Arc<Letterhead>), Failure> {
     let failure = match context.load() {
-        Ok((_, config)) => return Ok(config.daemon),
+        Ok((_, config)) => return Ok((config.daemon, config.shop.letterhead)),
         Err(failure) => failure,
     };
     // A running daemon uses the configuration that it read at its start. An error made since must not keep a command
     // from it.
-    let daemon = context
+    let main = context
         .config_path()
         .ok()
-        .and_then(|path| files::daemon_alone(&path));
-    match daemon.filter(|daemon| daemon.runtime_dir.join(CONTROL).exists()) {
-        Some(daemon) => {
+        .and_then(|path| files::main_alone(&path));
+    match main.filter(|(daemon, _)| daemon.runtime_dir.join(CONTROL).exists()) {
+        Some(main) => {
             anstream::eprintln!(
                 "warning: the configuration has mistakes (tallyjaw check shows them); the daemon goes on with the one it read before"
             );
-            Ok(daemon)
+            Ok(main)
         }
         None => Err(failure),
     }

@@ -7,6 +7,7 @@ use super::at_end::{AtEnd, Left};
 use super::health::Health;
 use crate::entry::{JournalId, Seq, State};
 use crate::journal::{DurableEnd, DurableLine, Follow};
+use crate::letterhead::Letterhead;
 use crate::message::page::MovingMessage;
 use crate::message::reply::{SinkStatus, Status, Trouble};
 use crate::message::{Hello, Notice, StateMessage, line};
@@ -36,6 +37,7 @@ pub struct Live {
 struct Shown {
     state: State,
     catalog: Arc<Catalog>,
+    letterhead: Arc<Letterhead>,
     last_at: Option<WallMicros>,
     health: Health,
     troubles: BTreeMap<String, Trouble>,
@@ -96,7 +98,7 @@ impl Live {
         (first, last): (Seq, Seq),
         journal: JournalId,
         state: State,
-        catalog: Arc<Catalog>,
+        (catalog, letterhead): (Arc<Catalog>, Arc<Letterhead>),
     ) -> Self {
         Self {
             version,
@@ -105,6 +107,7 @@ impl Live {
             shown: Mutex::new(Shown {
                 state,
                 catalog,
+                letterhead,
                 last_at: None,
                 health: Health::Ok,
                 troubles: BTreeMap::new(),
@@ -148,8 +151,12 @@ impl Live {
     }
 
     /// Sets the configuration now in force.
-    pub fn set_catalog(&self, catalog: Arc<Catalog>) {
-        self.shown().catalog = catalog;
+    pub fn set_configured(&self, catalog: Arc<Catalog>, letterhead: Arc<Letterhead>) {
+        {
+            let mut shown = self.shown();
+            shown.catalog = catalog;
+            shown.letterhead = letterhead;
+        }
         self.wake_all();
     }
 
@@ -161,6 +168,11 @@ impl Live {
     /// The configuration now in force.
     pub fn catalog(&self) -> Arc<Catalog> {
         Arc::clone(&self.shown().catalog)
+    }
+
+    /// What stands at the head of reports now.
+    pub fn letterhead(&self) -> Arc<Letterhead> {
+        Arc::clone(&self.shown().letterhead)
     }
 
     /// Sets the state of the journal, and sends a notice to every client, also to later ones.
@@ -363,7 +375,7 @@ mod tests {
             (Seq(1), Seq(10)),
             JournalId("ab".to_owned()),
             State::default(),
-            Arc::new(Catalog::default()),
+            (Arc::default(), Arc::default()),
         )
     }
 

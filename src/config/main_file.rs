@@ -8,10 +8,12 @@ use super::table::Table;
 use super::value::{percent, unique};
 use super::{DaemonConfig, FilePattern, PageConfig, ShopConfig};
 use super::{announce, page, parse, shop};
+use crate::letterhead::Letterhead;
 use crate::quantity::{Dimension, Zone, nearest};
 use crate::spec::axis::{AXES, PLAUSIBLE_PERCENT};
 use crate::spec::{Axis, AxisName};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// The main file after reading. The files that it names are not read yet.
 #[derive(Debug)]
@@ -22,6 +24,7 @@ pub struct MainFile {
     pub(super) page: Option<PageConfig>,
     pub(super) shop: ShopConfig,
     zone: Option<At<String>>,
+    logo: Option<At<PathBuf>>,
     pub(super) sinks: Vec<SinkConfig>,
     pub(super) stations: Vec<At<String>>,
     pub(super) operators: Vec<String>,
@@ -73,6 +76,18 @@ impl MainFile {
         }
     }
 
+    /// The file of the shop's logo, to be read by the caller.
+    pub fn logo(&self) -> Option<&Path> {
+        Some(self.logo.as_ref()?.value.as_path())
+    }
+
+    /// What the caller found in that file, or why it could not be read.
+    pub fn found_logo(&mut self, bytes: Result<Vec<u8>, String>) {
+        let Some(file) = &self.logo else { return };
+        let logo = shop::logo(file, bytes, &mut self.faults);
+        Arc::make_mut(&mut self.shop.letterhead).logo = logo;
+    }
+
     /// Where the lists of jobs are.
     pub fn jobs(&self) -> &[FilePattern] {
         &self.jobs
@@ -90,6 +105,11 @@ impl MainFile {
     pub fn daemon(&self) -> &DaemonConfig {
         &self.daemon
     }
+
+    /// The letterhead likewise.
+    pub fn letterhead(&self) -> &Arc<Letterhead> {
+        &self.shop.letterhead
+    }
 }
 
 /// Reads the main file. [`super::assemble`] reports its faults together with those of all other files.
@@ -102,7 +122,7 @@ pub fn main_file(source: &Source) -> MainFile {
     let faults_ref = &mut faults;
     let daemon = Daemon::read(&mut root, faults_ref, base);
     let page = page::read(&mut root, faults_ref);
-    let (shop, zone) = shop::read(&mut root, faults_ref);
+    let shop = shop::read(&mut root, faults_ref, base);
     let stations = stations(&mut root, faults_ref);
     let operators = operators(&mut root, faults_ref);
     let instruments = root
@@ -118,8 +138,9 @@ pub fn main_file(source: &Source) -> MainFile {
         text: source.text.clone(),
         daemon: daemon.config,
         page,
-        shop,
-        zone,
+        shop: shop.config,
+        zone: shop.zone,
+        logo: shop.logo,
         sinks,
         stations,
         operators,

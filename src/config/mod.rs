@@ -42,10 +42,10 @@ pub use line::{LineSettings, LineSettingsError, ModemLine, Parity, PortSelector}
 pub use main_file::{MainFile, main_file};
 pub use mqtt::MqttConfig;
 pub use page::is_public;
-pub use shop::PageSize;
 pub use sink::{DataSetConfig, SinkConfig, SinkSettings};
 pub use value::is_name;
 
+use crate::letterhead::{Letterhead, Logo};
 use crate::quantity::Zone;
 use crate::spec::Catalog;
 use check::Raw;
@@ -123,12 +123,8 @@ pub use crate::decode::framing::{FRAME_GAP, SILENCES};
 /// What reports and labels say of the shop.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct ShopConfig {
-    /// Its name, in the letterhead.
-    pub name: Option<String>,
-    /// The lines of its address.
-    pub address: Vec<String>,
-    /// The size of paper that pages are made for; `None` leaves it to the printer.
-    pub page_size: Option<PageSize>,
+    /// What stands at the head of reports and on labels.
+    pub letterhead: Arc<Letterhead>,
     /// The zone of all times that people read; `None` is the system's.
     pub zone: Option<Zone>,
 }
@@ -197,7 +193,8 @@ impl Faulty {
 
 /// Reads the other files, and checks all references between them and the main file.
 pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
-    let digest = digest(&main.text, files);
+    let logo = main.shop.letterhead.logo.as_ref();
+    let digest = digest(&main.text, files, logo);
     let mut faults = main.faults;
     let read_sheet = |sheet| sheet::read(sheet, &main.axes, &mut faults);
     let terminals = files.sheets.iter().flat_map(read_sheet).collect();
@@ -250,9 +247,9 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
     })
 }
 
-/// SHA-256 over the length and text of every file, in the order of reading. Names of files are left out, because they
-/// do not change what the configuration means.
-fn digest(main: &str, files: &Files) -> String {
+/// SHA-256 over the length and text of every file, in the order of reading, and over what is used of the logo. Names of
+/// files are left out, because they do not change what the configuration means.
+fn digest(main: &str, files: &Files, logo: Option<&Logo>) -> String {
     let mut sha = Sha256::new();
     let groups = [&files.sheets, &files.tools, &files.plans, &files.jobs];
     let others = groups.into_iter().map(|sources| {
@@ -264,6 +261,10 @@ fn digest(main: &str, files: &Files) -> String {
             sha.update(format!("{role} {}\n", text.len()));
             sha.update(text);
         }
+    }
+    if let Some(logo) = logo {
+        sha.update(format!("logo {}\n", logo.bytes().len()));
+        sha.update(logo.bytes());
     }
     let bytes = sha.finalize();
     bytes.iter().fold(String::new(), |mut hex, byte| {

@@ -1,30 +1,32 @@
-//! Reads `[shop]`: what reports and labels say of the shop, and the time zone of all times that people read.
+//! Reads `[shop]`: the letterhead of reports and labels, and the time zone of all times that people read.
+//!
+//! The file of the logo is opened by whoever may: [`Shop::logo`] names it, [`logo`] takes its bytes.
 
 use super::ShopConfig;
 use super::care::said;
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
-use crate::quantity::named;
+use crate::letterhead::{Letterhead, Logo, PageSize};
 use crate::spec::job::{LONGEST_WORDS, words};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// More lines than an address has.
 const MOST_LINES: usize = 8;
 
-named! {
-    /// The size of paper that pages are made for.
-    pub enum PageSize {
-        /// 210 mm × 297 mm.
-        A4 = "A4",
-        /// 8.5 in × 11 in.
-        Letter = "Letter",
-    }
+/// The section, before anything that it names was looked up; all unset without it.
+#[derive(Debug, Default)]
+pub(super) struct Shop {
+    pub(super) config: ShopConfig,
+    /// The name of the time zone.
+    pub(super) zone: Option<At<String>>,
+    /// The file of the logo.
+    pub(super) logo: Option<At<PathBuf>>,
 }
 
-/// The settings, and the name of the time zone, which is looked up by whoever may read files; all unset without this
-/// section.
-pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> (ShopConfig, Option<At<String>>) {
+pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults, base: &Path) -> Shop {
     let Some(mut table) = root.table(faults, "shop", "[shop]") else {
-        return (ShopConfig::default(), None);
+        return Shop::default();
     };
     let name = said(&mut table, faults, "name");
     let lines = table.texts(faults, "address");
@@ -32,14 +34,47 @@ pub(super) fn read(root: &mut Table<'_>, faults: &mut Faults) -> (ShopConfig, Op
     let sizes = PageSize::ALL.map(PageSize::name);
     let page_size = table.one_of(faults, "page_size", &sizes, PageSize::from_name);
     let zone = table.text(faults, "time_zone");
+    let logo = table.text(faults, "logo").map(|file| At {
+        value: base.join(file.value),
+        place: file.place,
+    });
     table.finish(faults);
-    let shop = ShopConfig {
+    let letterhead = Letterhead {
         name,
         address,
+        logo: None,
         page_size: page_size.map(|size| size.value),
-        zone: None,
     };
-    (shop, zone)
+    Shop {
+        config: ShopConfig {
+            letterhead: Arc::new(letterhead),
+            zone: None,
+        },
+        zone,
+        logo,
+    }
+}
+
+/// The logo in this file's bytes; `Err` is why there are none.
+pub(super) fn logo(
+    file: &At<PathBuf>,
+    bytes: Result<Vec<u8>, String>,
+    faults: &mut Faults,
+) -> Option<Logo> {
+    let name = file.value.display();
+    let fault = match bytes.map(|bytes| Logo::of_file(&bytes)) {
+        Ok(Ok(logo)) => return Some(logo),
+        Ok(Err(bad)) => {
+            let fault = Fault::new(format!("the logo {name} cannot be used"), bad.to_string());
+            fault.help(bad.remedy())
+        }
+        Err(why) => Fault::new(
+            format!("cannot read the logo {name}: {why}"),
+            "want an SVG or PNG file",
+        ),
+    };
+    faults.add(&file.place, fault);
+    None
 }
 
 fn address(lines: Vec<At<String>>, faults: &mut Faults) -> Vec<String> {

@@ -10,10 +10,12 @@
 use super::clock;
 use crate::config::import::decode;
 use crate::config::{self, Config, DaemonConfig, Faulty, FilePattern, Files, MainFile, Source};
+use crate::letterhead::Letterhead;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Maximum size of a file.
 const LARGEST_FILE: u64 = 1 << 20;
@@ -104,6 +106,7 @@ pub(super) fn read_over(main: &Path, over: &Over) -> Result<(MainFile, Files), L
         let found = clock::zone_named(name);
         main_file.found_zone(found);
     }
+    read_logo(&mut main_file);
     let mut seen = BTreeSet::new();
     let mut group = |patterns: Patterns, main_file: &mut MainFile, read: ReadText| {
         let mut sources = Vec::new();
@@ -121,6 +124,13 @@ pub(super) fn read_over(main: &Path, over: &Over) -> Result<(MainFile, Files), L
     Ok((main_file, files))
 }
 
+fn read_logo(main_file: &mut MainFile) {
+    if let Some(file) = main_file.logo() {
+        let read = bytes(file).map_err(|cause| cause.to_string());
+        main_file.found_logo(read);
+    }
+}
+
 /// Whether a file of this name would be read as one that `pattern` names.
 pub(super) fn would_read(pattern: &FilePattern, path: &Path) -> bool {
     let escaped = glob::Pattern::escape(&pattern.base.to_string_lossy());
@@ -129,14 +139,19 @@ pub(super) fn would_read(pattern: &FilePattern, path: &Path) -> bool {
     pattern.is_ok_and(|pattern| pattern.matches_path(path))
 }
 
-/// The settings of the daemon in `main`, even if that file or others have errors. That is enough to reach a daemon that
-/// runs with an earlier configuration. `None` if the file cannot be read.
-pub fn daemon_alone(main: &Path) -> Option<DaemonConfig> {
+/// The settings of the daemon in `main` and the letterhead, even if that file or others have errors. That is enough to
+/// reach a daemon that runs with an earlier configuration. `None` if the file cannot be read.
+pub fn main_alone(main: &Path) -> Option<(DaemonConfig, Arc<Letterhead>)> {
     let source = Source {
         path: main.to_path_buf(),
         text: read(main).ok()?,
     };
-    Some(config::main_file(&source).daemon().clone())
+    let mut main_file = config::main_file(&source);
+    read_logo(&mut main_file);
+    Some((
+        main_file.daemon().clone(),
+        Arc::clone(main_file.letterhead()),
+    ))
 }
 
 /// Reads every file that `pattern` names and that was not read before. Errors are reported at the pattern.

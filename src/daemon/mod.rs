@@ -298,7 +298,10 @@ fn take_up(
         (opened.first, opened.tail.0),
         opened.journal,
         opened.state.clone(),
-        Arc::clone(&catalog),
+        (
+            Arc::clone(&catalog),
+            Arc::clone(&setup.config.shop.letterhead),
+        ),
     ));
     // Unbounded, but never longer than the journal's own channel allows: the loop takes announcements before anything
     // that makes new entries.

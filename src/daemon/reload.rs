@@ -151,7 +151,8 @@ impl Hub {
         }
         let old = std::mem::replace(&mut self.config, config);
         let catalog = Arc::clone(&self.config.catalog);
-        self.live.set_catalog(Arc::clone(&catalog));
+        let letterhead = Arc::clone(&self.config.shop.letterhead);
+        self.live.set_configured(Arc::clone(&catalog), letterhead);
         self.feed(Input::Reloaded(catalog));
         // A large configuration takes a while to free.
         tokio::task::spawn_blocking(move || drop(old));

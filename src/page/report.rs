@@ -7,16 +7,18 @@
 use crate::entry::Seq;
 use crate::entry::line::{self, Digest};
 use crate::journal::Cursor;
+use crate::letterhead::Letterhead;
 use crate::quantity::{WallMicros, Zone};
 use crate::report::{Gathering, Report, ReportRequest};
 use std::path::Path;
+use std::sync::Arc;
 use std::time::SystemTime;
 
 /// The report as one HTML page; `None` if there is no such series up to entry `last`.
 pub(super) fn make(
     state_dir: &Path,
     (wanted, last): (Seq, Seq),
-    (version, zone): (String, Zone),
+    (version, zone, letterhead): (String, Zone, Arc<Letterhead>),
 ) -> Result<Option<String>, String> {
     let mut cursor = Cursor::new(state_dir, Seq(0)).map_err(|error| error.to_string())?;
     let mut gathering = Gathering::new(|id, _, _| id == wanted);
@@ -35,6 +37,7 @@ pub(super) fn make(
         made: now(),
         zone,
         version,
+        letterhead,
     };
     Ok(Some(Report::new(gathered, asked).html()))
 }

@@ -221,7 +221,8 @@ async fn one_report(State(site): State<Arc<Site>>, Path(series): Path<String>) -
     let zone = site.sources.zone.clone();
     let found = found(&site, &series, |live, wanted, last| {
         let version = live.status().version;
-        report::make(live.state_dir(), (wanted, last), (version, zone))
+        let of_shop = (version, zone, live.letterhead());
+        report::make(live.state_dir(), (wanted, last), of_shop)
     });
     match found.await {
         Ok(html) => {

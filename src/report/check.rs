@@ -9,6 +9,7 @@
 //! that the journal vouches for ([`unvouched`]).
 
 use super::data;
+use super::document::LOGO;
 use super::{HEAD, LAYOUT, Made, RELEASES, Report, document};
 use crate::entry::{Entry, JournalEntry, Seq, Stamped};
 use crate::markup::{Written, unescaped};
@@ -96,7 +97,7 @@ pub fn release(made: &Made) -> Option<Difference> {
 }
 
 /// What a page says and its journal cannot vouch for: what it is about, and what the page says.
-pub fn unvouched(made: &Made) -> [(&'static str, String); 3] {
+pub fn unvouched(made: &Made) -> Vec<(&'static str, String)> {
     let offsets = made.zone.offsets(made.at, made.at);
     let mut offsets: Vec<_> = offsets
         .iter()
@@ -106,11 +107,16 @@ pub fn unvouched(made: &Made) -> [(&'static str, String); 3] {
     offsets.dedup();
     let name = made.zone.name().map(|name| format!("{name}, "));
     let zone = format!("{}{}", name.unwrap_or_default(), offsets.join(" and "));
-    [
+    let mut named = vec![
         ("when the report was made", made.at.to_string()),
         ("which release made it", made.version.clone()),
         ("the zone of its times and its offset from UTC", zone),
-    ]
+    ];
+    let letterhead = made.letterhead.in_words();
+    if !letterhead.is_empty() {
+        named.push(("the letterhead", letterhead));
+    }
+    named
 }
 
 /// What may pass between the stamp of an entry and its being on disk, or between two clocks.
@@ -175,7 +181,7 @@ pub fn made(text: &str) -> Result<Made, NoReport> {
         return Err(NoReport::Other);
     }
     let data = data_of(&text)?;
-    Made::from_data(&data).ok_or_else(|| NoReport::NoData {
+    Made::from_data(&data, logo_of(&text)).ok_or_else(|| NoReport::NoData {
         what: "not whole".to_owned(),
     })
 }
@@ -347,6 +353,12 @@ fn plain(text: &str) -> String {
     text.strip_prefix('\u{feff}')
         .unwrap_or(text)
         .replace("\r\n", "\n")
+}
+
+/// The address of the picture in the letterhead. Text of the page is escaped, so no other `<img` can stand before it.
+fn logo_of(text: &str) -> Option<&str> {
+    let (_, behind) = text.split_once(LOGO)?;
+    Some(behind.split_once('"')?.0)
 }
 
 fn data_of(text: &str) -> Result<Value, NoReport> {

@@ -6,9 +6,11 @@ use super::comparison::{Compare, Group};
 use super::facts::{Facts, ReportReading};
 use super::{LAYOUT, Report};
 use crate::entry::{JournalId, Seq};
+use crate::letterhead::{Letterhead, Logo, PageSize};
 use crate::quantity::{Dimension, OffsetFrom, Quantity, WallMicros, Zone};
 use serde_json::{Value, json};
 use std::fmt::Write as _;
+use std::sync::Arc;
 
 /// The id of its element.
 pub(super) const ID: &str = "tallyjaw-report";
@@ -36,11 +38,13 @@ pub struct Made {
     pub full: bool,
     /// `seq` of the entry `armed` of each.
     pub series: Vec<Seq>,
+    /// Of the shop that handed it on.
+    pub letterhead: Arc<Letterhead>,
 }
 
 impl Made {
-    /// From the data of a page; `None` where something is missing or of another type.
-    pub fn from_data(data: &Value) -> Option<Self> {
+    /// From the data of a page and the address of its logo; `None` where something is missing or of another type.
+    pub fn from_data(data: &Value, logo: Option<&str>) -> Option<Self> {
         let text = |value: &Value| value.as_str().map(str::to_owned);
         let pair = |pair: &Value| Some((text(pair.get(0)?)?, text(pair.get(1)?)?));
         Some(Self {
@@ -70,8 +74,59 @@ impl Made {
                 .iter()
                 .map(|series| series.get("series")?.as_u64().map(Seq))
                 .collect::<Option<_>>()?,
+            letterhead: Arc::new(letterhead_of(data.get("shop"), logo)?),
         })
     }
+}
+
+/// The logo's bytes are in the page once, as the picture that is seen.
+fn letterhead_of(shop: Option<&Value>, logo: Option<&str>) -> Option<Letterhead> {
+    let Some(shop) = shop else {
+        return logo.is_none().then(Letterhead::default);
+    };
+    let text = |value: &Value| value.as_str().map(str::to_owned);
+    let known = |name: &str| shop.get(name);
+    Some(Letterhead {
+        name: match known("name") {
+            Some(name) => Some(text(name)?),
+            None => None,
+        },
+        address: match known("address") {
+            Some(lines) => lines.as_array()?.iter().map(text).collect::<Option<_>>()?,
+            None => Vec::new(),
+        },
+        logo: match logo {
+            Some(logo) => Some(Logo::of_data_url(logo)?),
+            None => None,
+        },
+        page_size: match known("page_size") {
+            Some(size) => Some(PageSize::from_name(size.as_str()?)?),
+            None => None,
+        },
+    })
+}
+
+/// `None` if nothing was configured.
+fn shop(letterhead: &Letterhead) -> Option<Value> {
+    let mut shop = json!({});
+    let address = &letterhead.address;
+    put(
+        &mut shop,
+        [
+            ("name", letterhead.name.as_ref().map(|name| json!(name))),
+            ("address", (!address.is_empty()).then(|| json!(address))),
+            (
+                "logo_sha256",
+                letterhead.logo.as_ref().map(|logo| json!(logo.digest())),
+            ),
+            (
+                "page_size",
+                letterhead.page_size.map(|size| json!(size.name())),
+            ),
+        ],
+    );
+    let is_known = shop.as_object().is_some_and(|shop| !shop.is_empty());
+    is_known.then_some(shop)
 }
 
 fn compare_of(data: &Value) -> Option<Compare> {
@@ -135,9 +190,15 @@ pub(super) fn value(report: &Report) -> Value {
     });
     let zone = report.asked.zone.name().map(|name| json!(name));
     let full = report.asked.full.then_some(json!(true));
+    let shop = shop(&report.asked.letterhead);
     put(
         &mut object,
-        [("zone", zone), ("compare", compare), ("full", full)],
+        [
+            ("zone", zone),
+            ("compare", compare),
+            ("full", full),
+            ("shop", shop),
+        ],
     );
     object
 }

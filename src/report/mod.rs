@@ -26,7 +26,9 @@ use comparison::{Compare, Compared};
 
 use crate::entry::line::Digest;
 use crate::entry::{JournalId, Seq};
+use crate::letterhead::Letterhead;
 use crate::quantity::{WallMicros, Zone};
+use std::sync::Arc;
 
 /// The version of what stands where on the page and in its data. A page of another layout cannot be made again
 /// here, so it is not verified. To be raised with every change of the page after a release.
@@ -57,6 +59,8 @@ pub struct ReportRequest {
     pub zone: Zone,
     /// The release that makes it.
     pub version: String,
+    /// The shop that hands it on: of the configuration, and nothing that the journal knows.
+    pub letterhead: Arc<Letterhead>,
 }
 
 /// Everything that the page says.

@@ -9,6 +9,7 @@ use tallyjaw::spec::{AxisName, Decision, Order, Subject, ZeroPolicy, wire};
 
 mod care;
 mod hostile;
+mod logos;
 mod mistakes;
 mod sinks;
 

@@ -134,7 +134,7 @@ fn shop() -> tempfile::TempDir {
         "wire (mm²);height (mm);tol;width (mm);tol\n0,5;1,00;0,05;1,40;0,1\n1;1,20;0,05;1,6;0,1\n",
     );
     let example = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("config");
-    for name in ["tallyjaw.toml", "tools.toml"] {
+    for name in ["tallyjaw.toml", "tools.toml", "logo.svg"] {
         fs::copy(example.join(name), folder.path().join(name)).unwrap();
     }
     for part in ["sheets", "plans", "jobs"] {

@@ -38,7 +38,10 @@ pub(super) fn configuration(context: &Context) -> (Vec<Finding>, Option<DaemonCo
                 findings.push(no_adapter());
             }
             let path = context.config_path().ok();
-            (findings, path.and_then(|path| files::daemon_alone(&path)))
+            (
+                findings,
+                path.and_then(|path| Some(files::main_alone(&path)?.0)),
+            )
         }
     }
 }

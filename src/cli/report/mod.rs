@@ -80,7 +80,7 @@ impl ReportCommand {
             return Err(Failure::usage("--pdf needs a file, not standard output")
                 .with_remedy("name one: --out report.html; the PDF is written beside it"));
         }
-        let daemon = client::daemon_of(context)?;
+        let (daemon, letterhead) = client::configured(context)?;
         let made = now(); // Taken before reading, so that nothing that existed at that time is left out.
         let gathered = read::chosen(&daemon, &self.query)?;
         let asked = ReportRequest {
@@ -98,6 +98,7 @@ impl ReportCommand {
             made,
             zone: clock::zone(),
             version: env!("CARGO_PKG_VERSION").to_owned(),
+            letterhead,
         };
         let report = Report::new(gathered, asked);
         refuse_what_compares_nothing(&report)?;
@@ -108,7 +109,11 @@ impl ReportCommand {
         };
         PAGE.put(&file, &page)?;
         if self.pdf {
-            pdf::print(&page, &file.with_extension("pdf"))?;
+            pdf::print(
+                &page,
+                report.asked.letterhead.page_size,
+                &file.with_extension("pdf"),
+            )?;
         }
         tell(context, out, &report, (&file, self.pdf), page.len())?;
         Ok(Exit::Yes)

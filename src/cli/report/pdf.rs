@@ -1,11 +1,12 @@
 //! A report as PDF: the page, printed by an installed Chromium without a window.
 //!
 //! The browser gets a folder of its own that is gone afterwards, keeps its sandbox, and reaches no network: the page
-//! asks for nothing, and names are resolved to nowhere. The paper is A4.
+//! asks for nothing, and names are resolved to nowhere.
 #![expect(clippy::disallowed_methods, reason = "edge: runs a browser")]
 
 use crate::cli::Failure;
 use crate::durable::{Access, put};
+use crate::letterhead::PageSize;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -17,11 +18,8 @@ const NAMES: &[&str] = &[
     "google-chrome-stable",
 ];
 
-/// Without it, the paper is that of the browser's country.
-const PAPER: &str = "@page { size: A4 }\n</style>";
-
-/// Prints the page into the file.
-pub(super) fn print(page: &str, file: &Path) -> Result<(), Failure> {
+/// Prints the page into the file; the paper is A4 where the page does not say which.
+pub(super) fn print(page: &str, size: Option<PageSize>, file: &Path) -> Result<(), Failure> {
     let browser = browser().ok_or_else(|| {
         Failure::usage("no Chromium was found on PATH, which prints the PDF").with_remedy(
             "install chromium, or leave out --pdf and print the HTML file from any browser",
@@ -32,7 +30,10 @@ pub(super) fn print(page: &str, file: &Path) -> Result<(), Failure> {
     let (html, pdf) = (folder.0.join("report.html"), folder.0.join("report.pdf"));
     let failed =
         |what: &str, error: &dyn std::fmt::Display| Failure::io(format!("{what}: {error}"));
-    let page = page.replacen("</style>", PAPER, 1);
+    // without it, the paper is that of the browser's country
+    let size = size.unwrap_or(PageSize::A4).name();
+    let paper = format!("@page {{ size: {size} }}\n</style>");
+    let page = page.replacen("</style>", &paper, 1);
     std::fs::write(&html, page)
         .map_err(|error| failed("cannot write the page for the browser", &error))?;
     let output = Command::new(&browser)

@@ -16,6 +16,7 @@ use crate::report::{Made, Report, ReportRequest};
 use serde_json::json;
 use std::io::{Read as _, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Maximum number of differences that are shown.
 const MOST_SHOWN: usize = 40;
@@ -129,6 +130,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
         made: made.at,
         zone: made.zone.clone(),
         version: made.version.clone(),
+        letterhead: Arc::clone(&made.letterhead),
     };
     found.extend(differences(text, &Report::new(gathered, asked)));
     Ok(Checked {
@@ -268,7 +270,9 @@ fn as_text(
         let at = says.parse::<WallMicros>();
         at.map_or(says, |at| at.local(&zone))
     };
-    let unvouched = unvouched(made).map(|(about, says)| format!("{about} ({})", for_people(says)));
+    let unvouched = unvouched(made).into_iter();
+    let unvouched = unvouched.map(|(about, says)| format!("{about} ({})", for_people(says)));
+    let unvouched: Vec<String> = unvouched.collect();
     writeln!(out, "  not in the journal: {}", safe(&unvouched.join(", ")))?;
     match checked.since {
         (0, _) => {}
@@ -302,9 +306,9 @@ fn as_json(
         "file": file,
         "agrees": checked.agrees(),
         "compared": true,
-        "not_vouched_for": made.map_or_else(Vec::new, |made| unvouched(made).map(
+        "not_vouched_for": made.map_or_else(Vec::new, |made| unvouched(made).iter().map(
             |(about, reported)| json!({ "about": about, "reported": reported })
-        ).to_vec()),
+        ).collect()),
         "differences": differences.collect::<Vec<_>>(),
         "layout": made.map(|made| made.layout),
         "journal": made.map(|made| made.journal.0.as_str()),

@@ -42,11 +42,16 @@ pub(super) fn how_to_check(report: &Report, level: usize) -> Element {
         format!("SHA-256 of entry {}", report.last).as_str(),
         el("code").text(report.digest.to_string()),
     );
+    let letterhead = if report.asked.letterhead.is_blank() {
+        ""
+    } else {
+        "the letterhead, "
+    };
     let said = el("p")
         .class("small")
         .child(el("code").text("tallyjaw verify FILE"))
         .text(format!(
-            ", beside the journal, makes this page again from the entries and names every difference. The journal cannot vouch for when the page was made, by which release (it says tallyjaw {}), and which time zone and offset from UTC its times have; so every date has its offset beside it.",
+            ", beside the journal, makes this page again from the entries and names every difference. The journal cannot vouch for {letterhead}when the page was made, by which release (it says tallyjaw {}), and which time zone and offset from UTC its times have; so every date has its offset beside it.",
             report.asked.version
         ));
     super::part(level, "Check", [list.element.class("run small"), said]).about("how to check it")

@@ -19,7 +19,7 @@ pub(super) fn cover(report: &Report) -> Element {
     head::made(report, &mut list);
     let mut cover = el("article")
         .class("sheet cover")
-        .child(head::letterhead(&words::series(several)))
+        .child(head::letterhead(report, &words::series(several)))
         .child(
             el("h1")
                 .child(free(heading_of_several(report, several)))

@@ -2,20 +2,76 @@
 
 use super::{List, heading, subject_nodes, table};
 use crate::entry::reservation;
-use crate::markup::{Element, Node, el};
+use crate::letterhead::Logo;
+use crate::markup::{Element, Node, el, free};
 use crate::quantity::WallMicros;
 use crate::report::Report;
 use crate::report::facts::Facts;
 use crate::report::words;
 use crate::spec::{ArmedTool, Job, Material, ToolClass};
 
-/// The line above everything: what this paper is, and of what.
-pub(super) fn letterhead(number: &str) -> Element {
+/// What the logo may take, in pixels of a screen: the width of a third of the paper, the height of three lines.
+const LOGO_WITHIN: (u32, u32) = (190, 56);
+const KIND: &str = "Report of measurements";
+
+/// Above everything: whose paper this is, what it is, and of what.
+pub(super) fn letterhead(report: &Report, number: &str) -> Element {
+    let shop = &report.asked.letterhead;
+    if shop.is_blank() {
+        return line(el("p").class("kind").text(KIND), number);
+    }
+    let mut said = el("div").class("shop");
+    if let Some(name) = &shop.name {
+        said = said.child(el("p").class("name").child(free(name.as_str())));
+    }
+    if !shop.address.is_empty() {
+        let lines = shop.address.iter().enumerate();
+        let lines = lines.flat_map(|(nth, line)| {
+            let between = if nth == 0 { "" } else { ", " };
+            [Node::from(between), free(line.as_str()).into()]
+        });
+        said = said.child(el("p").class("address").children(lines));
+    }
+    let logo = shop.logo.as_ref().map(logo);
+    el("div")
+        .class("letterhead whole")
+        .about("the letterhead")
+        .children(logo)
+        .child(said)
+        .child(
+            el("div")
+                .class("what")
+                .child(el("p").class("kind").text(KIND))
+                .child(el("p").class("number").text(number)),
+        )
+}
+
+/// The same on the sheets behind a cover, in a line.
+pub(super) fn letterhead_behind(report: &Report, number: &str) -> Element {
+    let mut kind = el("p").class("kind");
+    if let Some(name) = &report.asked.letterhead.name {
+        kind = kind.child(free(name.as_str())).text(" · ");
+    }
+    line(kind.text(KIND), number)
+}
+
+fn line(kind: Element, number: &str) -> Element {
     el("div")
         .class("letterhead")
         .about("the letterhead")
-        .child(el("p").class("kind").text("Report of measurements"))
+        .child(kind)
         .child(el("p").class("number").text(number))
+}
+
+/// The shop's name stands beside it, so it says nothing to who cannot see it.
+fn logo(logo: &Logo) -> Element {
+    let (width, height) = logo.fitted(LOGO_WITHIN);
+    el("img")
+        .class("logo")
+        .with("src", logo.data_url())
+        .with("alt", "")
+        .with("width", width.to_string())
+        .with("height", height.to_string())
 }
 
 /// `QF-250-F on 2.0 mm²`, and the outcome.

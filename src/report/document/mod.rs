@@ -29,17 +29,25 @@ use crate::stats::picture::shapes::STYLE as STYLE_OF_PICTURES;
 const STYLE: &str = include_str!("../style.css");
 /// Nothing may be fetched or run, whatever stands in the page.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
+/// A logo is a picture within the page; as a picture it runs nothing, whatever stands in it.
+const POLICY_WITH_LOGO: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
+/// Before the address of the logo.
+pub(super) const LOGO: &str = "<img class=\"logo\" src=\"";
 
 /// The page as text, with what stands where.
 pub(super) fn written(report: &Report) -> Written {
     let title = title(report);
+    let policy = match report.asked.letterhead.logo {
+        Some(_) => POLICY_WITH_LOGO,
+        None => POLICY,
+    };
     let head = el("head")
         .about("the head of the page")
         .child(el("meta").with("charset", "utf-8"))
         .child(
             el("meta")
                 .with("http-equiv", "Content-Security-Policy")
-                .with("content", POLICY),
+                .with("content", policy),
         )
         .child(
             el("meta")
@@ -74,7 +82,12 @@ fn paper(report: &Report) -> String {
     let journal = report.journal.0.chars();
     let journal = journal.filter(char::is_ascii_hexdigit).take(8);
     let journal: String = journal.collect();
-    format!("@page {{ @bottom-left {{ content: \"{of} · made {made} · journal {journal}\" }} }}\n")
+    let size = report.asked.letterhead.page_size;
+    let size = size.map(|size| format!("size: {}; ", size.name()));
+    let size = size.unwrap_or_default();
+    format!(
+        "@page {{ {size}@bottom-left {{ content: \"{of} · made {made} · journal {journal}\" }} }}\n"
+    )
 }
 
 /// `Series 37, QF-250-F on 2.0 mm²: accepted`, for the window and the list of files.

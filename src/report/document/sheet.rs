@@ -12,7 +12,7 @@ pub(super) fn only(report: &Report, facts: &Facts) -> Element {
     let about = "the head";
     let head = head::title(facts, 1, ["the heading", "the outcome"]);
     sheet(facts, false)
-        .child(head::letterhead(&number(facts)))
+        .child(head::letterhead(report, &number(facts)))
         .children(head)
         .child(head::facts_list(report, facts, about))
         .children(parts(facts, 2, false))
@@ -29,7 +29,7 @@ pub(super) fn one_of_several(report: &Report, facts: &Facts) -> Element {
     let outcome = format!("{about}, the outcome");
     sheet(facts, true)
         .about(about.clone())
-        .child(head::letterhead(&number(facts)))
+        .child(head::letterhead_behind(report, &number(facts)))
         .children(head::title(facts, 2, [&heading, &outcome]))
         .child(head::facts_list(report, facts, &about))
         .children(parts(facts, 3, true))

@@ -3,7 +3,7 @@
 use super::about;
 use super::table::{Table, td, th};
 use crate::entry::{Outcome, Seq, Zeroed};
-use crate::markup::{Element, el, free};
+use crate::markup::{Element, Node, el, free};
 use crate::quantity::{Measured, WallMicros};
 use crate::report::facts::{Facts, ReportReading};
 use crate::report::gather::Verification;
@@ -14,7 +14,37 @@ use crate::spec::ArmedInstrument;
 const MOST_ZEROS: usize = 6;
 
 pub(super) fn part(facts: &Facts, level: usize) -> Element {
-    super::part(level, "Measured with", [instruments(facts), zeros(facts)])
+    let mut said = vec![instruments(facts)];
+    said.extend(papers(facts));
+    said.push(zeros(facts));
+    super::part(level, "Measured with", said)
+}
+
+/// `caliper-1: serial number 20417-B; certificate K 2026-0311`, for those of which anything is known.
+fn papers(facts: &Facts) -> Option<Element> {
+    let instruments = facts.record.series.spec.instruments.iter();
+    let lines = instruments.filter_map(|known| {
+        let papers = &known.papers;
+        let said = [
+            ("serial number", &papers.serial),
+            ("certificate", &papers.certificate),
+            ("maker's data sheet", &papers.maker_sheet),
+        ];
+        let said = said
+            .into_iter()
+            .filter_map(|(word, says)| Some((word, says.as_ref()?)));
+        let said = said.enumerate().flat_map(|(nth, (word, says))| {
+            let between = if nth == 0 { "" } else { "; " };
+            let word = format!("{between}{word} ");
+            [Node::from(word), free(says.as_str()).into()]
+        });
+        let said: Vec<Node> = said.collect();
+        let name = el("strong").child(free(known.name.as_str())).text(": ");
+        let about = format!("{}, the papers of {}", about(facts), known.name);
+        (!said.is_empty()).then(|| el("p").about(about).child(name).children(said))
+    });
+    let lines: Vec<Element> = lines.collect();
+    (!lines.is_empty()).then(|| el("div").class("papers").children(lines))
 }
 
 fn instruments(facts: &Facts) -> Element {
@@ -34,22 +64,34 @@ fn instruments(facts: &Facts) -> Element {
     for known in &facts.record.series.spec.instruments {
         let about = format!("{}, instrument {}", about(facts), known.name);
         let error = known.max_error.map(|error| format!("±{error}"));
-        let day = |day: Option<crate::quantity::Date>| {
-            day.map_or("not said".to_owned(), |day| day.to_string())
-        };
         table.row(
             &about,
             vec![
                 th(free(known.name.as_str())),
                 td(known.resolution.to_string()),
                 td(error.unwrap_or_else(|| "not said".to_owned())),
-                td(day(known.care.calibrated)),
-                td(day(known.care.calibration_due)),
+                td(known
+                    .care
+                    .calibrated
+                    .map_or("not said".to_owned(), |day| day.to_string())),
+                due(facts, known).unwrap_or_else(|| td("not said")),
                 td(verification(facts, known)),
             ],
         );
     }
     table.element()
+}
+
+/// The last day of a calibration, and whether the series was closed after it.
+fn due(facts: &Facts, known: &ArmedInstrument) -> Option<Element> {
+    let due = known.care.calibration_due?;
+    let series = &facts.record.series;
+    let closed = series.closed.as_ref().map(|closed| closed.at);
+    Some(if due.is_over(closed.unwrap_or(series.opened)) {
+        el("td").class("fail").text(format!("{due}, overdue"))
+    } else {
+        td(due.to_string())
+    })
 }
 
 /// `accepted on 2026-11-02 (series 12); worst error +0.01 mm, at 2.50 mm`.

@@ -45,6 +45,7 @@ fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
         made: made.at,
         zone: made.zone,
         version: made.version,
+        letterhead: made.letterhead,
     };
     Some(Report::new(gathered, asked))
 }
@@ -121,11 +122,22 @@ fn no_text_and_no_attribute_of_a_page_can_be_changed_left_out_or_put_in_unnotice
     let (name, entries) = made::cases().swap_remove(0);
     assert_eq!(name, "one_piece");
     let page = made::in_full(&entries).html(); // the sheet, and its appendix
-    assert!(verifies(&page, &entries));
-    let tokens = tokens(&page);
+    no_change_is_unnoticed(&page, &entries);
+}
+
+#[test]
+fn no_part_of_a_letterhead_can_be_changed_where_it_is_seen_alone() {
+    let entries = made::with_papers();
+    let page = made::with_letterhead(&entries).html();
+    no_change_is_unnoticed(&page, &entries);
+}
+
+fn no_change_is_unnoticed(page: &str, entries: &[Stamped]) {
+    assert!(verifies(page, entries));
+    let tokens = tokens(page);
     assert_eq!(tokens.concat(), page);
-    let whole = how_made(&page).unwrap();
-    let anew = Anew::of(&again(whole.clone(), &entries).unwrap());
+    let whole = how_made(page).unwrap();
+    let anew = Anew::of(&again(whole.clone(), entries).unwrap());
     let mut at = 0;
     let mut tried = 0;
     for token in tokens {
@@ -136,7 +148,7 @@ fn no_text_and_no_attribute_of_a_page_can_be_changed_left_out_or_put_in_unnotice
             let forged = format!("{}{other}{}", &page[..at], &page[at + token.len()..]);
             let is_found = match how_made(&forged) {
                 Ok(made) if made == whole => !anew.differences(&forged).is_empty(),
-                Ok(_) | Err(_) => !verifies(&forged, &entries),
+                Ok(_) | Err(_) => !verifies(&forged, entries),
             };
             assert!(is_found, "{token:?} as {other:?} verifies");
             tried += 1;
@@ -201,9 +213,17 @@ fn what_a_page_says_of_itself_is_held_against_something_or_named_as_not_vouched_
         assert!(!verifies(forged, &entries), "forgery {nth}");
     }
     // what remains: the time, within what the entries allow, and the release, among those with this layout
-    let named = unvouched(&how_made(&page).unwrap()).map(|(about, _)| about);
+    let named = |page: &str| {
+        let named = unvouched(&how_made(page).unwrap());
+        named
+            .into_iter()
+            .map(|(about, _)| about)
+            .collect::<Vec<_>>()
+    };
+    let with_letterhead = made::with_letterhead(&entries).html();
+    assert_eq!(named(&with_letterhead).last(), Some(&"the letterhead"));
     assert_eq!(
-        named,
+        named(&page),
         [
             "when the report was made",
             "which release made it",

@@ -1,14 +1,16 @@
 //! Journals made by the real core for the tests of reports, and the reports.
 
 use crate::station::desk::{Desk, HEIGHT, catalog, crimps, plan};
+use std::sync::Arc;
 use std::time::Duration;
 use tallyjaw::entry::line::{Digest, decode, encode};
 use tallyjaw::entry::{Entry, FrameEntry, Seq, Stamped, Standing};
+use tallyjaw::letterhead::{Letterhead, Logo, PageSize};
 use tallyjaw::quantity::{WallMicros, Zone};
 use tallyjaw::report::comparison::{Compare, Group};
 use tallyjaw::report::{Gathering, Report, ReportRequest};
 use tallyjaw::spec::{
-    AxisName, Catalog, Decision, GaugeBlock, Job, Material, Order, Plan, Purpose, Subject,
+    AxisName, Catalog, Decision, GaugeBlock, Job, Material, Order, Papers, Plan, Purpose, Subject,
     ZeroPolicy,
 };
 use tallyjaw::station::{Armable, Command};
@@ -372,7 +374,46 @@ fn request(zone: Zone) -> ReportRequest {
         made: MADE,
         zone,
         version: "0.1.0".to_owned(),
+        letterhead: Arc::default(),
     }
+}
+
+/// The letterhead of the commented example.
+fn letterhead() -> Letterhead {
+    let logo = Logo::of_file(include_bytes!("../../../config/logo.svg")).unwrap();
+    Letterhead {
+        name: Some("Example Harness Shop".to_owned()),
+        address: vec!["Pump Lane 4".to_owned(), "1010 Vienna".to_owned()],
+        logo: Some(logo),
+        page_size: Some(PageSize::A4),
+    }
+}
+
+/// A report of all series with a letterhead.
+pub(crate) fn with_letterhead(entries: &[Stamped]) -> Report {
+    let asked = ReportRequest {
+        letterhead: Arc::new(letterhead()),
+        ..request(Zone::UTC)
+    };
+    requested(entries, |_| true, asked)
+}
+
+/// A series measured with a caliper whose papers are known, and whose calibration was due.
+pub(crate) fn with_papers() -> Vec<Stamped> {
+    let mut known = catalog();
+    for instrument in &mut known.instruments {
+        instrument.papers = Papers {
+            serial: Some("20417-B".to_owned()),
+            certificate: Some("K 2026-0311".to_owned()),
+            maker_sheet: Some("DS-12, edition 3".to_owned()),
+        };
+        instrument.care.calibrated = Some("2024-11-10".parse().unwrap());
+        instrument.care.calibration_due = Some("2025-11-10".parse().unwrap());
+    }
+    let mut desk = Desk::with(known);
+    desk.arm(heights(1)).unwrap();
+    press(&mut desk, &["0.00", "1.63", "0.00"]);
+    desk.entries
 }
 
 fn requested(entries: &[Stamped], wants: impl Fn(Seq) -> bool, request: ReportRequest) -> Report {

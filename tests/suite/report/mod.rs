@@ -32,6 +32,18 @@ fn every_page_reads_as_it_was_written() {
     }
 }
 
+#[test]
+fn the_letterhead_and_the_papers_of_the_caliper_stand_on_the_page() {
+    let page = made::with_letterhead(&made::with_papers()).html();
+    fs::write(pages().join("with_letterhead.html"), &page).unwrap();
+    golden::assert_same("report/with_letterhead.html", &page);
+    let several = made::with_letterhead(&made::several_series()).html();
+    fs::write(pages().join("several_with_letterhead.html"), &several).unwrap();
+    assert_eq!(several.matches("<img").count(), 1, "on the cover alone");
+    let names = several.matches("<bdi>Example Harness Shop</bdi>").count();
+    assert_eq!(names, 5, "on the cover and on each of four sheets");
+}
+
 const VOUCHED: &str = "was followed by a good zero";
 
 #[test]

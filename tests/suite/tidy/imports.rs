@@ -37,10 +37,11 @@ const fn edge(module: &'static str, may_name: &'static [&'static str]) -> Row {
 pub(super) const ROWS: &[Row] = &[
     pure("quantity", &[]),
     pure("markup", &["quantity"]),
+    pure("letterhead", &["quantity"]),
     pure("texts", &["quantity"]),
     pure("decode", &["quantity"]),
     pure("spec", &["quantity", "decode"]),
-    pure("config", &["quantity", "decode", "spec"]),
+    pure("config", &["quantity", "letterhead", "decode", "spec"]),
     pure("entry", &["quantity", "decode", "spec"]),
     pure("station", &["quantity", "decode", "spec", "entry"]),
     pure(
@@ -49,7 +50,10 @@ pub(super) const ROWS: &[Row] = &[
     ),
     pure("row", &["quantity", "spec", "entry"]),
     pure("stats", &["quantity", "markup"]),
-    pure("report", &["quantity", "markup", "spec", "entry", "stats"]),
+    pure(
+        "report",
+        &["quantity", "markup", "letterhead", "spec", "entry", "stats"],
+    ),
     edge("durable", &[]),
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),
@@ -64,14 +68,30 @@ pub(super) const ROWS: &[Row] = &[
     edge(
         "clients",
         &[
-            "quantity", "spec", "entry", "message", "config", "durable", "journal",
+            "quantity",
+            "letterhead",
+            "spec",
+            "entry",
+            "message",
+            "config",
+            "durable",
+            "journal",
         ],
     ),
     edge(
         "page",
         &[
-            "quantity", "texts", "spec", "entry", "message", "config", "report", "durable",
-            "journal", "clients",
+            "quantity",
+            "letterhead",
+            "texts",
+            "spec",
+            "entry",
+            "message",
+            "config",
+            "report",
+            "durable",
+            "journal",
+            "clients",
         ],
     ),
     Row {
@@ -269,6 +289,8 @@ fn worldly_names(module: &str, tokens: &[Token], say: &mut impl FnMut(usize, Str
                 "a braced path from `std` hides what it names: write one `use std::MODULE` each"
                     .to_owned(),
             ),
+            // bytes in memory, which decoders of pictures read as if they were a file
+            ("std", Some("io")) if after_path_mark(tokens, at + 3) == Some("Cursor") => {}
             ("std", Some(part)) if WORLDLY.contains(&part) => {
                 say(token.line, format!("std::{part}; {REMEDY}"));
             }
@@ -325,6 +347,7 @@ fn what_the_table_forbids_is_found_and_what_it_allows_is_not() {
         ),
         ("spec/limits.rs", "use std::fs;"),
         ("spec/limits.rs", "use std::{fs, fmt};"),
+        ("spec/limits.rs", "use std::io::Read;"),
         ("spec/limits.rs", "fn f(x: f64) {}"),
         ("spec/limits.rs", "fn f() { tracing::info!(\"x\") }"),
         ("spec/limits.rs", "#[derive(Serialize)] struct A;"),
@@ -339,6 +362,7 @@ fn what_the_table_forbids_is_found_and_what_it_allows_is_not() {
             "use crate::quantity::Length; // crate::journal",
         ),
         ("spec/instrument.rs", "use crate::decode::FrameFormat;"),
+        ("spec/limits.rs", "use std::io::Cursor;"),
         (
             "spec/limits.rs",
             "mod tests { use super::*; use super::super::Axis; }",
