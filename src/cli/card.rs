@@ -107,9 +107,15 @@ pub(super) fn armed(
     if let (Some(terminal), Some(wire)) = (&armed.terminal, &armed.wire) {
         let source = armed.source.as_deref();
         let source = source.map(|source| format!(" ({})", safe(source)));
-        let text = format!("{}{}", safe(terminal), source.unwrap_or_default());
+        let name = armed.terminal_name.as_deref();
+        let name = name.map(|name| format!(", {}", safe(name)));
+        let (name, source) = (name.unwrap_or_default(), source.unwrap_or_default());
+        let text = format!("{}{name}{source}", safe(terminal));
         row(out, form, "terminal", &text)?;
-        row(out, form, "wire", &safe(wire))?;
+        let of_row = armed.row.as_deref();
+        let of_row = of_row.map(|sizes| format!(", by the row for {}", safe(sizes)));
+        let text = format!("{}{}", safe(wire), of_row.unwrap_or_default());
+        row(out, form, "wire", &text)?;
     }
     if !armed.blocks.is_empty() {
         row(out, form, "blocks", &safe(&armed.blocks.join(", ")))?;

@@ -105,7 +105,7 @@ fn clean(path: &Path, config: &Config, out: &mut dyn Write) -> Result<(), Failur
         count(catalog.stations.len(), "station"),
         count(catalog.instruments.len(), "instrument"),
         count(catalog.terminals.len(), "terminal"),
-        count(sizes.sum(), "size"),
+        count(sizes.sum(), "row"),
         count(catalog.plans.len(), "plan"),
         count(catalog.tools.len(), "tool"),
     )?;

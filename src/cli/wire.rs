@@ -5,7 +5,7 @@ use super::{Context, Exit, Failure};
 use crate::quantity::{Area, Decimal};
 use crate::spec::pull_table::{PULL_TABLES, PullRow, PullTable};
 use crate::spec::wire::{self, Gauge, WireError, nearest_awg, resolve, table, three_digits};
-use crate::spec::{SizingSystem, WireRequest, WireSize};
+use crate::spec::{Sizes, SizingSystem, WireRequest, WireSize};
 use serde_json::{Value, json};
 use std::io::Write;
 
@@ -172,6 +172,13 @@ pub(super) fn near(area: Area) -> String {
         )
     }));
     format!("{area}: {}", parts.join("; "))
+}
+
+/// Adds the largest size of a row that is for a range.
+pub(super) fn add_up_to(line: &mut Value, sizes: Sizes) {
+    if let (true, Some(object)) = (sizes.is_range(), line.as_object_mut()) {
+        object.insert("up_to_mm2".to_owned(), number(sizes.largest().mm2()));
+    }
 }
 
 /// A decimal as a JSON number, with its digits.

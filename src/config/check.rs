@@ -9,7 +9,8 @@ use super::faults::{At, Fault, Faults, Place, Role, quoted};
 use super::instrument::RawInstrument;
 use super::jobs::{self, RawJob};
 use super::plan::RawPlan;
-use super::sheet::{RawRow, RawTerminal};
+use super::row::RawRow;
+use super::sheet::RawTerminal;
 use super::tool::RawTool;
 use super::value::unique;
 use crate::quantity::did_you_mean;
@@ -197,7 +198,7 @@ fn row_of<'r>(why: &Unarmable, raw: &'r Raw) -> Option<&'r At<RawRow>> {
     let mut terminals = raw.terminals.iter();
     let terminal = terminals.find(|known| known.id.value == *terminal)?;
     let mut rows = terminal.rows.iter();
-    rows.find(|row| row.value.wire.area == *wire)
+    rows.find(|row| row.value.sizes() == *wire)
 }
 
 /// The place in the plan that the reason is about.
@@ -266,11 +267,12 @@ fn terminal(raw: &RawTerminal) -> Terminal {
     let with_limits =
         |(name, limits): &(AxisName, Option<Limits>)| Some((name.clone(), limits.clone()?));
     let row = |row: &At<RawRow>| SheetRow {
-        wire: row.value.wire.area,
+        sizes: row.value.sizes(),
         limits: row.value.limits.iter().filter_map(with_limits).collect(),
     };
     Terminal {
         id: raw.id.value.clone(),
+        name: raw.name.clone(),
         source: raw.source.clone(),
         repair_needs: raw.repair_needs.clone(),
         rows: raw.rows.iter().map(row).collect(),

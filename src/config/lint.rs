@@ -4,7 +4,8 @@
 //! errors, which are found elsewhere.
 
 use super::faults::{At, Fault, Faults, Place};
-use super::sheet::{RawRow, RawTerminal};
+use super::row::RawRow;
+use super::sheet::RawTerminal;
 use crate::quantity::{Length, Unit};
 use crate::spec::{AxisName, Instrument, Limits, SizingSystem};
 
@@ -84,7 +85,8 @@ fn row_order(terminal: &RawTerminal, faults: &mut Faults) {
     if let Some((before, row)) = out_of_order {
         let got = format!(
             "the row for {} follows the row for {}",
-            row.value.wire, before.value.wire
+            row.value.words(),
+            before.value.words()
         );
         let want = format!("the other sizes {}", if falls { "fall" } else { "rise" });
         let help = "check the size; if it is right, move the row into order";
@@ -94,9 +96,13 @@ fn row_order(terminal: &RawTerminal, faults: &mut Faults) {
 
 /// Warns about two rows that are probably the same wire in two sizing systems.
 fn same_wire_twice(terminal: &RawTerminal, faults: &mut Faults) {
-    for (at, row) in terminal.rows.iter().enumerate() {
+    let one_size = || {
+        let rows = terminal.rows.iter();
+        rows.filter(|row| row.value.up_to.is_none())
+    };
+    for (at, row) in one_size().enumerate() {
         let (wire, mine) = (&row.value.wire, area(row));
-        let twin = terminal.rows.iter().take(at).find(|other| {
+        let twin = one_size().take(at).find(|other| {
             let theirs = area(other);
             let is_awg = |row: &At<RawRow>| row.value.wire.sizing == SizingSystem::AwgArea;
             is_awg(other) != is_awg(row) && mine.abs_diff(theirs) <= mine.max(theirs) / 12
@@ -126,7 +132,8 @@ fn height_by_size(terminal: &RawTerminal, faults: &mut Faults) {
         {
             let got = format!(
                 "the crimp of {} is lower than that of {}",
-                row.value.wire.area, thinner.value.wire.area
+                row.value.sizes(),
+                thinner.value.sizes()
             );
             let want = format!("{limits}; a thicker wire usually has the higher crimp");
             let at = faults.line_of(&thinner.place);
@@ -163,7 +170,10 @@ fn missing_axes(terminal: &RawTerminal, faults: &mut Faults) {
         if !missing.is_empty() {
             let names: Vec<_> = missing.iter().map(|name| name.as_str()).collect();
             let names = names.join(", ");
-            let got = format!("the row for {} has no limits for {names}", row.value.wire);
+            let got = format!(
+                "the row for {} has no limits for {names}",
+                row.value.words()
+            );
             let help = "add it from the maker's sheet; without it no plan can measure it";
             let fault = Fault::new(got, "want it in every row").help(help);
             faults.warn(&row.place, fault);

@@ -26,6 +26,7 @@ mod mqtt;
 mod page;
 mod parse;
 mod plan;
+mod row;
 mod sheet;
 mod shop;
 mod signal;

@@ -1,33 +1,25 @@
-//! Reads terminal sheets: `[[terminal]]` and `[[terminal.row]]`.
+//! Reads terminal sheets: `[[terminal]]`; [`row`](super::row) reads the rows.
 
 use super::diagnostic::Source;
-use super::faults::{At, Fault, Faults, Place, Role};
+use super::faults::{At, Fault, Faults, Role};
 use super::parse;
-use super::table::{Table, alternatives, comma_help};
+use super::row::{self, RawRow, Tolerances, example};
+use super::table::Table;
 use super::value::too_large;
 use crate::spec::axis::PULL_FORCE;
 use crate::spec::wire::resolve;
-use crate::spec::{Axis, AxisName, Limits, SizingSystem, WireRequest, WireSize};
+use crate::spec::{Axis, Limits, SizingSystem, WireRequest, WireSize};
 
 /// A terminal, as far as it could be read.
 #[derive(Debug)]
 pub(super) struct RawTerminal {
     pub(super) id: At<String>,
+    pub(super) name: Option<String>,
     pub(super) source: Option<String>,
     pub(super) repair_needs: Option<String>,
     pub(super) rows: Vec<At<RawRow>>,
     /// No part was faulty, so what is not there is really missing.
     pub(super) is_whole: bool,
-}
-
-/// A row, as far as it could be read.
-#[derive(Debug)]
-pub(super) struct RawRow {
-    pub(super) wire: WireSize,
-    /// Limits by axis; `None` where they were faulty.
-    pub(super) limits: Vec<(AxisName, Option<Limits>)>,
-    /// The place of each axis's limits.
-    pub(super) places: Vec<(AxisName, Place)>,
 }
 
 pub(super) fn read(source: &Source, axes: &[Axis], faults: &mut Faults) -> Vec<RawTerminal> {
@@ -46,6 +38,7 @@ pub(super) fn read(source: &Source, axes: &[Axis], faults: &mut Faults) -> Vec<R
 fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<RawTerminal> {
     let before = faults.count();
     let id = table.required_name(faults, "id", "\"QF-250-F\"");
+    let name = table.text(faults, "name").map(|name| name.value);
     let source = table.text(faults, "source").map(|source| source.value);
     let repair_needs = table.text(faults, "repair_needs").map(|needs| needs.value);
     if !table.has("row") {
@@ -55,11 +48,14 @@ fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<
             "at least one, with wire = \"2.0 mm²\"",
         );
     }
+    let tolerances = Tolerances::read(&mut table, axes, faults);
     let tables = table.tables(faults, "row", "[[terminal.row]]");
     let rows: Vec<_> = tables
         .into_iter()
-        .filter_map(|row_table| row(row_table, axes, faults))
+        .filter_map(|row_table| row::read(row_table, axes, &tolerances, faults))
         .collect();
+    tolerances.without_effect(&rows, faults);
+    let rows = each_size_once(rows, faults);
     table.finish(faults);
     let is_whole = faults.count() == before;
     if id.is_none() {
@@ -67,20 +63,12 @@ fn terminal(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<
     }
     Some(RawTerminal {
         id: id?,
+        name,
         source,
         repair_needs,
-        rows: each_wire_once(rows, faults),
+        rows,
         is_whole,
     })
-}
-
-/// Reads `wire` and `sizing` of a row or plan: the size with its place.
-pub(super) fn wire(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<WireSize>> {
-    let text = table.required_text(faults, "wire", "\"2.0 mm²\", or a gauge with its sizing");
-    let sizing = sizing(table, faults);
-    let text = text?;
-    let sizing = sizing?;
-    resolved(text, sizing, faults)
 }
 
 /// Reads the sizing system: `Some(None)` if none is given, `None` if it is faulty.
@@ -121,53 +109,6 @@ pub(super) fn resolved(
     }
 }
 
-fn row(mut table: Table<'_>, axes: &[Axis], faults: &mut Faults) -> Option<At<RawRow>> {
-    let wire = wire(&mut table, faults);
-    let names: Vec<&str> = axes.iter().map(|axis| axis.name.as_str()).collect();
-    table.record_known_keys(faults);
-    let others = table.others();
-    // A sheet can have thousands of rows, so each allocates only what it needs.
-    let mut limits = Vec::with_capacity(others.len());
-    let mut places = Vec::with_capacity(others.len());
-    if others.is_empty() {
-        let fault = Fault::new("this row has no limits", "want an axis with its limits");
-        let help = format!("the axes are {}", alternatives(&names));
-        faults.add(table.place(), fault.help(help));
-    }
-    for key in others {
-        if let Some(known) = axes.iter().find(|axis| axis.name.as_str() == key.value) {
-            limits.push((known.name.clone(), limits_of(&table, known, faults)));
-            places.push((known.name.clone(), key.place.clone()));
-        } else {
-            table.unknown_key(faults, &key, &names);
-        }
-    }
-    let wire = wire?;
-    Some(At {
-        value: RawRow {
-            wire: wire.value,
-            limits,
-            places,
-        },
-        place: wire.place,
-    })
-}
-
-fn limits_of(table: &Table<'_>, axis: &Axis, faults: &mut Faults) -> Option<Limits> {
-    let key = axis.name.as_str();
-    let text = table.other_text(faults, key)?;
-    let fault = match text.value.parse::<Limits>() {
-        Ok(limits) => match fault_of(&limits, axis) {
-            None => return Some(limits),
-            Some(fault) => fault,
-        },
-        Err(error) => Fault::new(format!("{key}: {error}"), format!("want {}", example(axis)))
-            .help_of(comma_help(&text.value)),
-    };
-    faults.add(&text.place, fault);
-    None
-}
-
 /// A fault in limits that have a valid form: wrong dimension, an upper limit of a force, a negative limit.
 pub(super) fn fault_of(limits: &Limits, axis: &Axis) -> Option<Fault> {
     let key = axis.name.as_str();
@@ -192,33 +133,28 @@ pub(super) fn fault_of(limits: &Limits, axis: &Axis) -> Option<Fault> {
     ends.into_iter().find_map(|end| too_large(key, end))
 }
 
-fn example(axis: &Axis) -> &'static str {
-    match axis.dimension {
-        crate::quantity::Dimension::Length => {
-            "limits such as \"1.62 ±0.05 mm\" or \"1.57..1.67 mm\""
-        }
-        crate::quantity::Dimension::Force => "a limit such as \">= 135 N\"",
-    }
-}
-
 /// Reports a second row for the same size, and drops it.
-fn each_wire_once(rows: Vec<At<RawRow>>, faults: &mut Faults) -> Vec<At<RawRow>> {
+fn each_size_once(rows: Vec<At<RawRow>>, faults: &mut Faults) -> Vec<At<RawRow>> {
     let mut kept: Vec<At<RawRow>> = Vec::new();
     for row in rows {
-        let earlier = kept
-            .iter()
-            .find(|kept| kept.value.wire.area == row.value.wire.area);
-        match earlier {
-            Some(earlier) => {
-                let got = format!("a second row for {}", row.value.wire.area);
-                let want = format!(
-                    "want one row per size; the first is at {}",
-                    faults.line_of(&earlier.place)
-                );
-                faults.add(&row.place, Fault::new(got, want));
-            }
-            None => kept.push(row),
-        }
+        let sizes = row.value.sizes();
+        let mut earlier = kept.iter();
+        let Some(earlier) = earlier.find(|kept| kept.value.sizes().meet(sizes)) else {
+            kept.push(row);
+            continue;
+        };
+        let (before, at) = (earlier.value.sizes(), faults.line_of(&earlier.place));
+        let fault = if before == sizes {
+            let got = format!("a second row for {sizes}");
+            Fault::new(got, format!("want one row per size; the first is at {at}"))
+        } else {
+            let got = format!("the rows for {before} and {sizes} overlap");
+            let want = format!("want one row per size; the other is at {at}");
+            Fault::new(got, want).help(
+                "a size would have two rows: let one end below the size at which the other begins, as the maker means it",
+            )
+        };
+        faults.add(&row.place, fault);
     }
     kept
 }

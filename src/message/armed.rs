@@ -35,6 +35,12 @@ pub struct ArmedMessage {
     /// The terminal; left out where gauge blocks are measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub terminal: Option<String>,
+    /// What the sheet calls the terminal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub terminal_name: Option<String>,
+    /// Sizes of the row in force, where it is for a range of them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub row: Option<String>,
     /// Origin of the limits, as the sheet gives it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
@@ -258,6 +264,7 @@ impl ArmedMessage {
     pub fn new(series: &SeriesState) -> Self {
         let spec = &series.spec;
         let crimp = spec.subject.crimp();
+        let sheet = spec.subject.sheet();
         let wire = crimp.map(|crimp| &crimp.wire);
         let blocks = spec.subject.blocks();
         let axes = u64::try_from(spec.axes.len()).unwrap_or(u64::MAX);
@@ -276,6 +283,10 @@ impl ArmedMessage {
             terminal_lot: spec.lots.terminal.clone(),
             wire_lot: spec.lots.wire.clone(),
             terminal: crimp.map(|crimp| crimp.terminal.clone()),
+            terminal_name: sheet.and_then(|sheet| sheet.name.clone()),
+            row: sheet
+                .and_then(|sheet| sheet.sizes)
+                .map(|sizes| sizes.to_string()),
             source: spec.subject.source().map(str::to_owned),
             wire: wire.map(ToString::to_string),
             wire_mm2: wire.map(|wire| wire.area.mm2().into()),

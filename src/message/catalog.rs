@@ -54,6 +54,9 @@ pub struct PlanMessage {
 pub struct TerminalMessage {
     /// Id of the terminal.
     pub terminal: String,
+    /// What the sheet calls the terminal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
     /// Origin of the limits.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub source: Option<String>,
@@ -147,7 +150,7 @@ impl PlanMessage {
 impl TerminalMessage {
     fn new(terminal: &Terminal) -> Self {
         let rows = terminal.rows.iter().map(|row| RowMessage {
-            wire: row.wire.to_string(),
+            wire: row.sizes.to_string(),
             axes: row
                 .limits
                 .iter()
@@ -159,6 +162,7 @@ impl TerminalMessage {
         });
         Self {
             terminal: terminal.id.clone(),
+            name: terminal.name.clone(),
             source: terminal.source.clone(),
             rows: rows.collect(),
         }

@@ -27,6 +27,12 @@ pub enum LimitsError {
         /// The text.
         got: String,
     },
+    /// The text is not a tolerance alone.
+    #[error("got {got:?}, want a tolerance such as \"±0.05 mm\" or \"+0.05/-0.03 mm\"")]
+    NotTolerance {
+        /// The text.
+        got: String,
+    },
     /// A number or unit in it is faulty.
     #[error(transparent)]
     Quantity(#[from] ParseQuantityError),

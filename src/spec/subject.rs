@@ -4,7 +4,7 @@
 //! of any other series. Terms (from memory): gauge block, ISO 3650; indication, error of indication, maximum
 //! permissible error, JCGM 200 and ISO 13385-1.
 
-use super::{AxisName, Limits, WireRequest, WireSize};
+use super::{AxisName, Limits, Sizes, WireRequest, WireSize};
 use crate::quantity::{Dimension, Measured, ParseQuantityError, Quantity};
 use std::fmt;
 use std::str::FromStr;
@@ -38,11 +38,22 @@ pub enum ArmedSubject {
     Crimps {
         /// The terminal and the wire.
         crimp: Crimp,
-        /// The source of the limits.
-        source: Option<String>,
+        /// What the sheet says of the terminal and of the row in force.
+        sheet: FromSheet,
     },
     /// Gauge blocks, one for each axis.
     Blocks(Vec<GaugeBlock>),
+}
+
+/// What a sheet says of a terminal and of the row whose limits are in force.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct FromSheet {
+    /// The source of the limits.
+    pub source: Option<String>,
+    /// What the maker or the shop calls the terminal.
+    pub name: Option<String>,
+    /// The sizes of the row, where it is for a range of them; otherwise the row is for the size of the wire alone.
+    pub sizes: Option<Sizes>,
 }
 
 /// A terminal on a wire.
@@ -89,7 +100,15 @@ impl ArmedSubject {
     /// The source of the limits; `None` if unknown.
     pub fn source(&self) -> Option<&str> {
         match self {
-            Self::Crimps { source, .. } => source.as_deref(),
+            Self::Crimps { sheet, .. } => sheet.source.as_deref(),
+            Self::Blocks(_) => None,
+        }
+    }
+
+    /// What the sheet says of terminal and row; `None` for gauge blocks.
+    pub fn sheet(&self) -> Option<&FromSheet> {
+        match self {
+            Self::Crimps { sheet, .. } => Some(sheet),
             Self::Blocks(_) => None,
         }
     }

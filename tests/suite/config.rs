@@ -10,6 +10,7 @@ use tallyjaw::spec::{AxisName, Decision, Order, Subject, ZeroPolicy, wire};
 mod care;
 mod hostile;
 mod logos;
+mod makers;
 mod mistakes;
 mod sinks;
 

@@ -180,7 +180,7 @@ fn what_is_written_passes_check_and_is_found_by_looking_up() {
     let checked = tallyjaw(shop.path(), &["check"]);
     assert_eq!(checked.code, Some(0), "{}", checked.out);
     assert!(
-        checked.out.contains("3 terminals with 7 sizes"),
+        checked.out.contains("4 terminals with 9 rows"),
         "{}",
         checked.out
     );

@@ -89,7 +89,7 @@ fn a_clean_configuration_says_what_is_in_it() {
     assert_eq!(
         out,
         "tallyjaw.toml: no errors\n\
-         2 stations, 5 instruments, 2 terminals with 5 sizes, 5 plans, 2 tools\n"
+         2 stations, 5 instruments, 3 terminals with 7 rows, 5 plans, 2 tools\n"
     );
     let (code, out, _) = run(folder.path(), "check --json");
     let line: Value = serde_json::from_str(&out).unwrap();
@@ -137,7 +137,7 @@ fn what_is_overdue_or_dated_ahead_is_warned_of_by_check_and_by_tools() {
         "warning: the calibration of caliper-1 was due on 2001-01-01: have it calibrated\n\n\
          warning: the check of T-07 was due on 2001-01-01: have it checked\n\n\
          tallyjaw.toml: no errors, 2 warnings\n\
-         2 stations, 5 instruments, 2 terminals with 5 sizes, 5 plans, 2 tools\n"
+         2 stations, 5 instruments, 3 terminals with 7 rows, 5 plans, 2 tools\n"
     );
     let (_, out, _) = run(overdue.path(), "check --json");
     assert_eq!(

@@ -35,6 +35,7 @@ strip length, bellmouth, cutoff tab, pull force; with tol, +, -, min or max for 
 Examples:
   tallyjaw sheet import maker.csv
   tallyjaw sheet import maker.csv --terminal QF-250-F --source \"maker's sheet, rev C\" --out sheets/qf.toml
+  tallyjaw sheet import maker.csv --tolerance \"core_crimp_height=±0.05 mm\"
   tallyjaw sheet import maker.csv --column \"H nom=core_crimp_height\" --column \"H tol=core_crimp_height.tolerance\"
 
 Exit codes: 0 understood (and written), 2 not understood or not written, 4 reading or writing failed.")]
@@ -57,6 +58,9 @@ pub(super) struct Import {
     /// .upper; the heading as written, or its number from 1
     #[arg(long = "column", value_name = "HEADING=WHAT")]
     columns: Vec<String>,
+    /// A tolerance that the sheet gives once for all rows, such as "core_crimp_height=±0.05 mm"
+    #[arg(long = "tolerance", value_name = "AXIS=TOLERANCE")]
+    tolerances: Vec<String>,
     /// The number of the line with the headings
     #[arg(long, value_name = "N")]
     header_line: Option<usize>,
@@ -172,7 +176,14 @@ impl Import {
         let columns = columns.collect::<Result<_, _>>().map_err(|error| {
             Failure::usage(error).with_remedy("write it as --column \"C/H=core_crimp_height\"")
         })?;
+        let tolerances = self.tolerances.iter();
+        let tolerances = tolerances.map(|text| import::tolerance(text, axes));
+        let tolerances = tolerances.collect::<Result<_, _>>().map_err(|error| {
+            Failure::usage(error)
+                .with_remedy("write it as --tolerance \"core_crimp_height=±0.05 mm\"")
+        })?;
         Ok(Ask {
+            tolerances,
             terminal: self.terminal.clone(),
             separator: self.separator,
             decimal: self.decimal,
@@ -295,7 +306,7 @@ fn tell(
                     |end: Option<Quantity>| end.map(|end| end.to_string()).unwrap_or_default();
                 columns.row(vec![
                     row.line.to_string(),
-                    row.wire.area.to_string(),
+                    row.sizes().to_string(),
                     axis.to_string(),
                     limits.to_string(),
                     end(limits.lower()),
@@ -306,9 +317,11 @@ fn tell(
         columns.write(out)?;
         writeln!(out)?;
         for row in &terminal.rows {
-            match row.wire.gauge {
-                Some(_) => writeln!(out, "{}", row.wire)?,
-                None => writeln!(out, "{}", wire::near(row.wire.area))?,
+            for wire in std::iter::once(&row.wire).chain(&row.up_to) {
+                match wire.gauge {
+                    Some(_) => writeln!(out, "{wire}")?,
+                    None => writeln!(out, "{}", wire::near(wire.area))?,
+                }
             }
         }
     }
@@ -355,6 +368,8 @@ fn tell_json(understood: &Understood, out: &mut dyn Write) -> Result<(), Failure
                 "wire": row.wire.to_string(),
                 "axes": axes,
             });
+            let mut line = line;
+            wire::add_up_to(&mut line, row.sizes());
             writeln!(out, "{line}")?;
         }
     }

@@ -129,7 +129,7 @@ fn sizes(terminal: &Terminal) -> String {
     let sizes: Vec<_> = terminal
         .rows
         .iter()
-        .map(|row| row.wire.to_string())
+        .map(|row| row.sizes.to_string())
         .collect();
     sizes.join(", ")
 }
@@ -143,26 +143,31 @@ fn list(context: &Context, catalog: &Catalog, out: &mut dyn Write) -> Result<Exi
         }
         return Ok(Exit::Yes);
     }
-    let mut columns = Columns::new(&["terminal", "sizes", "source"]);
+    let mut columns = Columns::new(&["terminal", "name", "sizes", "source"]);
     for terminal in &catalog.terminals {
         let source = terminal.source.clone().unwrap_or_default();
-        columns.row(vec![terminal.id.clone(), sizes(terminal), source]);
+        let name = terminal.name.clone().unwrap_or_default();
+        columns.row(vec![terminal.id.clone(), name, sizes(terminal), source]);
     }
     columns.write(out)?;
     Ok(Exit::Yes)
 }
 
 fn show(terminal: &Terminal, rows: &[&SheetRow], out: &mut dyn Write) -> Result<(), Failure> {
-    match &terminal.source {
-        Some(source) => writeln!(out, "{} ({source})\n", terminal.id)?,
-        None => writeln!(out, "{}\n", terminal.id)?,
+    write!(out, "{}", terminal.id)?;
+    if let Some(name) = &terminal.name {
+        write!(out, ", {name}")?;
     }
+    if let Some(source) = &terminal.source {
+        write!(out, " ({source})")?;
+    }
+    writeln!(out, "\n")?;
     let mut columns = Columns::new(&["wire", "axis", "limits", "lower", "upper"]);
     for row in rows {
         for (axis, limits) in &row.limits {
             let end = |end: Option<Quantity>| end.map(|end| end.to_string()).unwrap_or_default();
             columns.row(vec![
-                row.wire.to_string(),
+                row.sizes.to_string(),
                 axis.to_string(),
                 limits.to_string(),
                 end(limits.lower()),
@@ -183,11 +188,15 @@ fn row_json(terminal: &Terminal, row: &SheetRow) -> Value {
     let mut line = json!({
         "kind": "row",
         "terminal": terminal.id,
-        "wire_mm2": wire::number(row.wire.mm2()),
+        "wire_mm2": wire::number(row.sizes.smallest().mm2()),
         "axes": axes,
     });
-    if let (Some(source), Some(object)) = (&terminal.source, line.as_object_mut()) {
-        object.insert("source".to_owned(), json!(source));
+    wire::add_up_to(&mut line, row.sizes);
+    let said = [("name", &terminal.name), ("source", &terminal.source)];
+    for (key, text) in said {
+        if let (Some(text), Some(object)) = (text, line.as_object_mut()) {
+            object.insert(key.to_owned(), json!(text));
+        }
     }
     line
 }

@@ -2,7 +2,7 @@
 
 use super::heading::{Part, unit};
 use super::number::{DecimalMark, decimal};
-use crate::quantity::{Decimal, Quantity, Unit};
+use crate::quantity::{Decimal, Measured, Quantity, Unit};
 use crate::spec::{Limits, limits::LimitsError};
 
 /// A number with the unit after it or after the other numbers of its cell.
@@ -260,6 +260,13 @@ impl Parts {
             lower: given(self.lower),
             upper: given(self.upper),
         }
+    }
+
+    /// The nominal, if it is all that the cells say and has a unit.
+    pub(super) fn nominal_alone(&self) -> Option<Measured> {
+        let rest = [self.plus, self.minus, self.lower, self.upper];
+        let (decimal, unit) = self.nominal.filter(|_| rest.iter().all(Option::is_none))?;
+        Measured::new(decimal, unit?)
     }
 
     fn amounts(&self) -> impl Iterator<Item = Amount> {

@@ -13,6 +13,7 @@ mod heading;
 mod layout;
 mod number;
 mod rows;
+mod wires;
 mod written;
 
 pub use encoding::{Encoding, decode};
@@ -24,9 +25,8 @@ pub use written::{WrittenError, terminals_of};
 use super::Faulty;
 use super::diagnostic::Source;
 use super::faults::{Faults, Role};
-use crate::quantity::Unit;
-use crate::quantity::did_you_mean;
-use crate::spec::{Axis, AxisName, Limits, SizingSystem, WireSize};
+use crate::quantity::{Dimension, Unit, did_you_mean};
+use crate::spec::{Axis, AxisName, Limits, Sizes, SizingSystem, Tolerance, WireSize};
 use heading::{Part, Target};
 use std::path::PathBuf;
 
@@ -51,6 +51,45 @@ pub struct Ask {
     pub header_line: Option<usize>,
     /// The contents of columns, where given.
     pub columns: Vec<ColumnRule>,
+    /// The tolerances that the sheet gives once for all rows, by axis.
+    pub tolerances: Vec<(AxisName, Tolerance)>,
+}
+
+impl Ask {
+    /// The tolerance of this axis for all rows.
+    fn tolerance_of(&self, axis: &AxisName) -> Option<&Tolerance> {
+        let mut tolerances = self.tolerances.iter();
+        let (_, tolerance) = tolerances.find(|(name, _)| name == axis)?;
+        Some(tolerance)
+    }
+}
+
+/// The axis and tolerance of `core_crimp_height=±0.05 mm`.
+///
+/// # Errors
+///
+/// What is wrong with the text, and what is expected.
+pub fn tolerance(text: &str, axes: &[Axis]) -> Result<(AxisName, Tolerance), String> {
+    let Some((name, tolerance)) = text.split_once('=') else {
+        return Err(format!(
+            "got --tolerance {text:?}, want \"core_crimp_height=±0.05 mm\""
+        ));
+    };
+    let name = name.trim();
+    let Some(axis) = axes.iter().find(|axis| axis.name.as_str() == name) else {
+        let known: Vec<_> = axes.iter().map(|axis| axis.name.as_str()).collect();
+        let near = did_you_mean(name, &known);
+        return Err(format!("no axis {name:?} for --tolerance: {near}"));
+    };
+    let tolerance: Tolerance = tolerance
+        .parse()
+        .map_err(|error| format!("{name}: {error}"))?;
+    if axis.dimension == Dimension::Force || tolerance.dimension() != axis.dimension {
+        return Err(format!(
+            "got {tolerance} for {name}, want a tolerance of a length for an axis that is one"
+        ));
+    }
+    Ok((axis.name.clone(), tolerance))
 }
 
 /// The user's rule for one column: `HEADING=TARGET`.
@@ -119,6 +158,8 @@ pub struct Understood {
     pub header_line: usize,
     /// Each heading with the contents of its column; `None` if it is not used.
     pub columns: Vec<(String, Option<String>)>,
+    /// The tolerances that were named by the user, by axis.
+    pub tolerances: Vec<(AxisName, Tolerance)>,
     /// The terminals with their rows, in the order of the file.
     pub terminals: Vec<Imported>,
     /// Remarks for the user: rows that are not used, sizes that contradict each other.
@@ -139,10 +180,21 @@ pub struct Imported {
 pub struct ImportedRow {
     /// Line in the file, from 1.
     pub line: usize,
-    /// The conductor size.
+    /// The conductor size; the smallest, if the row is for a range.
     pub wire: WireSize,
+    /// The largest size of a range.
+    pub up_to: Option<WireSize>,
     /// The limits, in the order of the columns.
     pub limits: Vec<(AxisName, Limits)>,
+}
+
+impl ImportedRow {
+    /// The sizes that the row is for.
+    pub fn sizes(&self) -> Sizes {
+        let up_to = self.up_to.as_ref();
+        let range = up_to.and_then(|up_to| Sizes::range(self.wire.area, up_to.area));
+        range.unwrap_or(Sizes::from(self.wire.area))
+    }
 }
 
 /// Reads a file. `axes` are the axes that a sheet may limit.
@@ -164,6 +216,7 @@ pub fn read(path: PathBuf, bytes: &[u8], ask: &Ask, axes: &[Axis]) -> Result<Und
             columns: columns
                 .map(|(cell, heading)| (cell.value.clone(), heading.as_ref().map(meaning)))
                 .collect(),
+            tolerances: ask.tolerances.clone(),
             terminals,
             notes,
         })

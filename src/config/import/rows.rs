@@ -2,16 +2,15 @@
 
 use super::cell::{CellError, Parts, Reading, is_nothing, parts};
 use super::grid::GridRow;
-use super::heading::{Heading, Part, Target, WireUnit};
+use super::heading::{Heading, Part, Target};
 use super::layout::Layout;
-use super::number::{DecimalMark, decimal};
+use super::number::DecimalMark;
 use super::{Ask, Imported, ImportedRow};
 use crate::config::faults::{At, Fault, Faults, Place, quoted};
 use crate::config::sheet::fault_of;
 use crate::config::value::is_name;
-use crate::quantity::{Area, Dimension, Unit};
-use crate::spec::wire::{WireError, gauge, resolve};
-use crate::spec::{Axis, AxisName, Limits, WireRequest, WireSize};
+use crate::quantity::{Dimension, Unit};
+use crate::spec::{Axis, AxisName, Limits};
 
 /// Reads every row. Faults are reported; notes about unused rows are returned.
 pub(super) fn read(
@@ -40,13 +39,13 @@ pub(super) fn read(
     reader.finish()
 }
 
-struct Reader<'a> {
-    layout: &'a Layout,
-    reading: Reading,
-    ask: &'a Ask,
+pub(super) struct Reader<'a> {
+    pub(super) layout: &'a Layout,
+    pub(super) reading: Reading,
+    pub(super) ask: &'a Ask,
     axes: &'a [Axis],
-    faults: &'a mut Faults,
-    notes: Vec<String>,
+    pub(super) faults: &'a mut Faults,
+    pub(super) notes: Vec<String>,
     /// Faults that would repeat in every row, such as a column without a unit. They are reported once.
     reported: Vec<String>,
     terminals: Vec<Imported>,
@@ -84,10 +83,16 @@ impl Reader<'_> {
         let Ok(id) = self.terminal(row) else {
             return;
         };
-        let wire = self.wire(row, line);
+        let sizes = self.sizes(row, line);
         let limits = self.limits(row);
-        if let Some(wire) = wire {
-            self.keep(id, ImportedRow { line, wire, limits }, row);
+        if let Some((wire, up_to)) = sizes {
+            let row_read = ImportedRow {
+                line,
+                wire,
+                up_to,
+                limits,
+            };
+            self.keep(id, row_read, row);
         }
     }
 
@@ -104,11 +109,19 @@ impl Reader<'_> {
         let twice = terminal
             .rows
             .iter()
-            .find(|known| known.wire.area == row.wire.area);
+            .find(|known| known.sizes().meet(row.sizes()));
         if let Some(earlier) = twice {
             let (wire, _) = self.layout.wires();
             if let Some(cell) = wire.and_then(|wire| cells.cells.get(wire)) {
-                let got = format!("a second row for {}", row.wire);
+                let got = if earlier.sizes() == row.sizes() {
+                    format!("a second row for {}", row.wire)
+                } else {
+                    format!(
+                        "the rows for {} and {} overlap",
+                        earlier.sizes(),
+                        row.sizes()
+                    )
+                };
                 let want = format!(
                     "want one row per size; the first is in line {}",
                     earlier.line
@@ -149,144 +162,13 @@ impl Reader<'_> {
         Err(())
     }
 
-    fn wire(&mut self, row: &GridRow, line: usize) -> Option<WireSize> {
-        let (wire, beside) = self.layout.wires();
-        let at = wire?;
-        let heading = self.layout.columns.get(at)?.as_ref()?;
-        let Target::Wire(unit) = heading.target else {
-            return None;
-        };
-        let here = row.cells.get(at)?;
-        let text = match self.wire_text(&here.value, unit.or(self.ask.wire_unit)) {
-            Ok(text) => text,
-            Err(fault) => {
-                self.faults.add(&here.place, fault);
-                return None;
-            }
-        };
-        let is_area = text.parse::<Area>().is_ok();
-        let sizing = if is_area { None } else { self.ask.sizing };
-        match resolve(&WireRequest { text, sizing }) {
-            Ok(wire) => {
-                let printed = beside.map_or("", |column| row.text(column));
-                self.note_of_gauge(&wire, printed, line);
-                Some(wire)
-            }
-            Err(error) => {
-                self.add_wire_fault(&error, here);
-                None
-            }
-        }
-    }
-
-    /// The size in the form of our sheets.
-    fn wire_text(&self, cell: &str, unit: Option<WireUnit>) -> Result<String, Fault> {
-        let lower = cell.to_lowercase();
-        let stripped = lower.trim_start_matches('#').trim();
-        let number = stripped
-            .trim_end_matches("mm²")
-            .trim_end_matches("mm2")
-            .trim_end_matches("mm^2")
-            .trim();
-        let says_mm2 = number.len() < stripped.len();
-        let is_bare = |text: &str| {
-            !text.is_empty()
-                && text
-                    .chars()
-                    .all(|c| c.is_ascii_digit() || matches!(c, '.' | ',' | '/'))
-        };
-        let is_range = number.contains("..")
-            || number.contains(" to ")
-            || number
-                .split_once(['-', '–', '…'])
-                .is_some_and(|(one, _)| one.contains(|c: char| c.is_ascii_digit()));
-        if is_range {
-            let got = format!("{} is a range of sizes", quoted(cell));
-            let help = "the maker's limits are for one size each: make a row of each size, or leave them out";
-            return Err(Fault::new(got, "want one size").help(help));
-        }
-        let mm2 = |number: &str| {
-            let read = decimal(number, self.reading.mark, self.reading.grouped);
-            read.map(|read| format!("{read} mm²")).ok_or_else(|| {
-                let got = format!("{} is not a size in mm²", quoted(cell));
-                Fault::new(
-                    got,
-                    format!("want a number with a decimal {}", self.reading.mark),
-                )
-            })
-        };
-        if says_mm2 {
-            return mm2(number);
-        }
-        if !is_bare(number) {
-            return Ok(if stripped.is_empty() {
-                cell.to_owned()
-            } else {
-                stripped.to_owned()
-            });
-        }
-        match unit {
-            Some(WireUnit::Mm2) => mm2(number),
-            Some(WireUnit::Gauge) => Ok(format!("{number} ga")),
-            None if lower.starts_with('#') => Ok(format!("{number} ga")),
-            None => Err(Fault::new(
-                format!("neither {} nor its heading has a unit", quoted(cell)),
-                "want a size in mm² or a gauge",
-            )
-            .help("add --wire-unit mm2 or --wire-unit awg")),
-        }
-    }
-
-    fn add_wire_fault(&mut self, error: &WireError, cell: &At<String>) {
-        let want = "want a size in mm² or a gauge";
-        let (missing, help) = match error {
-            WireError::SizingMissing { .. } | WireError::NotInSystem { .. } => (
-                true,
-                "name the system of the gauges: --sizing sae_metric or --sizing awg_area; \
-                 tallyjaw wire shows both"
-                    .to_owned(),
-            ),
-            WireError::NotASize { .. }
-            | WireError::UnknownGauge { .. }
-            | WireError::AreaWithGaugeSystem { .. } => (false, error.remedy()),
-        };
-        // Without a sizing system the fault would repeat in every row.
-        if missing && self.ask.sizing.is_none() && !self.is_first("sizing") {
-            return;
-        }
-        self.faults
-            .add(&cell.place, Fault::new(error.to_string(), want).help(help));
-    }
-
     /// Whether this is the first call for `what`.
-    fn is_first(&mut self, what: &str) -> bool {
+    pub(super) fn is_first(&mut self, what: &str) -> bool {
         let first = self.reported.iter().all(|before| before != what);
         if first {
             self.reported.push(what.to_owned());
         }
         first
-    }
-
-    /// Notes a gauge beside a size in mm², if no sizing table has that pair.
-    fn note_of_gauge(&mut self, wire: &WireSize, printed: &str, line: usize) {
-        let name = printed.to_lowercase();
-        let name = name.trim_matches(|c: char| !(c.is_ascii_digit() || c == '/'));
-        let Some(gauge) = gauge(name) else {
-            return;
-        };
-        let area = wire.area;
-        let paired = [Some(gauge.awg_area), gauge.sae_metric, gauge.iso_pairing];
-        let (area_um2, awg) = (
-            area.square_micrometres(),
-            gauge.awg_area.square_micrometres(),
-        );
-        let is_near = area_um2.abs_diff(awg) <= awg / 12;
-        if !paired.contains(&Some(area)) && !is_near {
-            self.notes.push(format!(
-                "line {line}: the sheet has {area} next to gauge {name}, a pair that no table has; \
-                 {area} is taken"
-            ));
-        }
     }
 
     fn limits(&mut self, row: &GridRow) -> Vec<(AxisName, Limits)> {
@@ -375,7 +257,12 @@ impl Reader<'_> {
     fn built(&mut self, axis: &Axis, said: &Parts, place: &Place) -> Option<Limits> {
         let bare_is_minimum = axis.dimension == Dimension::Force;
         let name = &axis.name;
-        let fault = match said.limits(bare_is_minimum) {
+        let asked = self.ask.tolerance_of(name).zip(said.nominal_alone());
+        let limits = match asked {
+            Some((tolerance, nominal)) => tolerance.of(nominal),
+            None => said.limits(bare_is_minimum),
+        };
+        let fault = match limits {
             Ok(limits) => match fault_of(&limits, axis) {
                 None => return Some(limits),
                 Some(fault) => fault,
@@ -385,8 +272,11 @@ impl Reader<'_> {
                 "want a nominal with its tolerance, or limits",
             )
             .help(
-                "a nominal alone is no limit; if a column has its tolerance, name that column: \
-                 --column \"HEADING=AXIS.tolerance\"",
+                format!(
+                    "a nominal alone is no limit; if a column has its tolerance, name that column: \
+                     --column \"HEADING=AXIS.tolerance\"; if the sheet has one tolerance for all rows, \
+                     say it: --tolerance \"{name}=±0.05 mm\""
+                ),
             ),
             Err(error) => Fault::new(
                 format!("{name}: {error}"),

@@ -4,8 +4,9 @@ use super::{Imported, ImportedRow, Understood};
 use crate::config::Source;
 use crate::config::faults::Faults;
 use crate::config::sheet;
+use crate::quantity::Measured;
 use crate::quantity::safe;
-use crate::spec::{Axis, SizingSystem};
+use crate::spec::{Axis, AxisName, Limits, SizingSystem, Tolerance};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
@@ -47,8 +48,9 @@ impl Understood {
             let id = terminal.id.as_deref().ok_or(WrittenError::NoTerminal)?;
             let _ = write!(text, "\n[[terminal]]\nid = {}\n", quoted(id));
             let _ = writeln!(text, "source = {}", quoted(source.unwrap_or(&name)));
+            push_tolerances(&mut text, &self.tolerances);
             for row in &terminal.rows {
-                push_row(&mut text, row);
+                push_row(&mut text, row, &self.tolerances);
             }
         }
         match differs(&text, &self.terminals, axes) {
@@ -69,17 +71,47 @@ pub fn terminals_of(text: &str, axes: &[Axis]) -> Vec<String> {
     ids.collect()
 }
 
-fn push_row(text: &mut String, row: &ImportedRow) {
-    let wire = match &row.wire.gauge {
-        Some(gauge) => format!("{gauge} ga"),
-        None => row.wire.area.to_string(),
+/// Writes the tolerances once, as the maker's sheet has them.
+fn push_tolerances(text: &mut String, tolerances: &[(AxisName, Tolerance)]) {
+    if tolerances.is_empty() {
+        return;
+    }
+    let each = tolerances.iter();
+    let each = each.map(|(axis, tolerance)| format!("{axis} = {}", quoted(&tolerance.to_string())));
+    let each: Vec<_> = each.collect();
+    let _ = writeln!(text, "tolerance = {{ {} }}", each.join(", "));
+}
+
+/// The nominal alone, if the terminal's tolerance gives these limits.
+fn by_tolerance(
+    axis: &AxisName,
+    limits: &Limits,
+    tolerances: &[(AxisName, Tolerance)],
+) -> Option<Measured> {
+    let (_, tolerance) = tolerances.iter().find(|(name, _)| name == axis)?;
+    let unit = limits.unit();
+    let nominal = Measured::new(limits.nominal()?.shortest_in(unit, 2)?, unit)?;
+    (tolerance.of(nominal).as_ref() == Ok(limits)).then_some(nominal)
+}
+
+fn push_row(text: &mut String, row: &ImportedRow, tolerances: &[(AxisName, Tolerance)]) {
+    let wire = match (&row.wire.gauge, &row.up_to) {
+        (None, _) => row.sizes().to_string(),
+        (Some(gauge), None) => format!("{gauge} ga"),
+        (Some(gauge), Some(up_to)) => {
+            format!("{gauge}..{} ga", up_to.gauge.as_deref().unwrap_or(gauge))
+        }
     };
     let _ = write!(text, "\n[[terminal.row]]\nwire = {}\n", quoted(&wire));
     if row.wire.sizing != SizingSystem::IsoMm2 {
         let _ = writeln!(text, "sizing = {}", quoted(row.wire.sizing.name()));
     }
     for (axis, limits) in &row.limits {
-        let _ = writeln!(text, "{axis} = {}", quoted(&limits.to_string()));
+        let said = match by_tolerance(axis, limits, tolerances) {
+            Some(nominal) => nominal.to_string(),
+            None => limits.to_string(),
+        };
+        let _ = writeln!(text, "{axis} = {}", quoted(&said));
     }
 }
 
@@ -111,8 +143,9 @@ fn differs(text: &str, terminals: &[Imported], axes: &[Axis]) -> Option<String> 
                 .iter()
                 .filter_map(|(axis, limits)| Some((axis.clone(), limits.clone()?)))
                 .collect();
-            if row.wire != wanted.wire || limits != wanted.limits {
-                return Some(format!("the row for {}", wanted.wire));
+            let same_sizes = row.wire == wanted.wire && row.up_to == wanted.up_to;
+            if !same_sizes || limits != wanted.limits {
+                return Some(format!("the row for {}", wanted.sizes()));
             }
         }
     }

@@ -6,7 +6,8 @@ use crate::entry::{
 };
 use crate::quantity::{Area, Decimal, Dimension, Measured, Quantity, Unit, WallMicros};
 use crate::spec::{
-    ArmedSubject, AxisName, Crimp, GaugeBlock, Limits, Purpose, SizingSystem, Verdict, WireSize,
+    ArmedSubject, AxisName, Crimp, FromSheet, GaugeBlock, Limits, Purpose, Sizes, SizingSystem,
+    Verdict, WireSize,
 };
 use proptest::collection::vec;
 use proptest::option;
@@ -120,6 +121,19 @@ pub(super) fn crimp() -> BoxedStrategy<Crimp> {
         .boxed()
 }
 
+fn from_sheet() -> BoxedStrategy<FromSheet> {
+    let area = |um2| Area::from_square_micrometres(um2);
+    let sizes = (1..1_000_000_u64, 1..1_000_000_u64)
+        .prop_map(move |(from, more)| Sizes::range(area(from), area(from + more)).unwrap());
+    (option::of(text()), option::of(text()), option::of(sizes))
+        .prop_map(|(source, name, sizes)| FromSheet {
+            source,
+            name,
+            sizes,
+        })
+        .boxed()
+}
+
 pub(super) fn subject() -> BoxedStrategy<ArmedSubject> {
     let nm = |base| Quantity::from_base(Dimension::Length, base);
     let block = (1_i64..1_000_000, 0_u8..5, option::of(1_i64..1_000)).prop_filter_map(
@@ -131,8 +145,8 @@ pub(super) fn subject() -> BoxedStrategy<ArmedSubject> {
         },
     );
     prop_oneof![
-        3 => (crimp(), option::of(text()))
-            .prop_map(|(crimp, source)| ArmedSubject::Crimps { crimp, source }),
+        3 => (crimp(), from_sheet())
+            .prop_map(|(crimp, sheet)| ArmedSubject::Crimps { crimp, sheet }),
         1 => vec(block, 0..3).prop_map(ArmedSubject::Blocks),
     ]
     .boxed()

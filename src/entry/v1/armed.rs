@@ -13,8 +13,8 @@ use crate::entry::Entry;
 use crate::entry::line::LineError;
 use crate::quantity::{Dimension, Quantity};
 use crate::spec::{
-    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, Guard, Lots, Papers,
-    Questions,
+    ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, FromSheet, Guard, Lots,
+    Papers, Questions,
 };
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -37,6 +37,10 @@ pub(super) struct Armed {
     terminal: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     source: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    terminal_name: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    row: Option<subject::RowSizes>,
     #[serde(skip_serializing_if = "Option::is_none")]
     wire_mm2: Option<Digits>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -162,6 +166,7 @@ struct Instrument {
 impl From<&ArmedSpec> for Armed {
     fn from(spec: &ArmedSpec) -> Self {
         let crimp = subject::CrimpFields::new(spec.subject.crimp());
+        let sheet = spec.subject.sheet();
         let questions = &spec.questions;
         Self {
             station: spec.station.clone(),
@@ -172,6 +177,8 @@ impl From<&ArmedSpec> for Armed {
             wire_lot: spec.lots.wire.clone(),
             terminal: crimp.terminal,
             source: spec.subject.source().map(str::to_owned),
+            terminal_name: sheet.and_then(|sheet| sheet.name.clone()),
+            row: sheet.and_then(|sheet| sheet.sizes).map(Into::into),
             wire_mm2: crimp.wire_mm2,
             wire_gauge: crimp.wire_gauge,
             sizing: crimp.sizing,
@@ -213,6 +220,11 @@ impl TryFrom<Armed> for ArmedSpec {
             wire_gauge: body.wire_gauge,
             sizing: body.sizing,
         };
+        let sheet = FromSheet {
+            source: body.source,
+            name: body.terminal_name,
+            sizes: body.row.map(TryInto::try_into).transpose()?,
+        };
         let opening_zeros: Result<_, _> = body
             .opening_zeros
             .into_iter()
@@ -232,7 +244,7 @@ impl TryFrom<Armed> for ArmedSpec {
                 terminal: body.terminal_lot,
                 wire: body.wire_lot,
             },
-            subject: subject::armed(crimp.crimp()?, body.source, body.blocks)?,
+            subject: subject::armed(crimp.crimp()?, sheet, body.blocks)?,
             purpose: body.purpose,
             tool: body.tool.map(TryInto::try_into).transpose()?,
             axes: axes?,

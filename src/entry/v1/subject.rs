@@ -4,7 +4,8 @@ use super::names;
 use super::values::{self, fault, measured, nm, quantity};
 use crate::entry::Digits;
 use crate::entry::line::LineError;
-use crate::spec::{ArmedSubject, Crimp, GaugeBlock};
+use crate::quantity::Area;
+use crate::spec::{ArmedSubject, Crimp, FromSheet, GaugeBlock, Sizes};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -44,6 +45,33 @@ impl CrimpFields {
     }
 }
 
+/// The sizes of a row that is for a range of them.
+#[derive(Serialize, Deserialize, JsonSchema)]
+pub(super) struct RowSizes {
+    from_mm2: Digits,
+    to_mm2: Digits,
+}
+
+impl From<Sizes> for RowSizes {
+    fn from(sizes: Sizes) -> Self {
+        Self {
+            from_mm2: sizes.smallest().mm2().into(),
+            to_mm2: sizes.largest().mm2().into(),
+        }
+    }
+}
+
+impl TryFrom<RowSizes> for Sizes {
+    type Error = LineError;
+
+    fn try_from(body: RowSizes) -> Result<Self, LineError> {
+        let area = |digits: &Digits| Area::from_mm2(digits.text().parse().ok()?);
+        let ends = area(&body.from_mm2).zip(area(&body.to_mm2));
+        ends.and_then(|(from, to)| Self::range(from, to))
+            .ok_or_else(|| fault("the sizes of the row are no range"))
+    }
+}
+
 /// A gauge block.
 #[derive(Serialize, Deserialize, JsonSchema)]
 pub(super) struct Block {
@@ -67,11 +95,11 @@ pub(super) fn blocks(subject: &ArmedSubject) -> Option<Vec<Block>> {
 /// The subject from its fields; an error if both or none are given.
 pub(super) fn armed(
     crimp: Option<Crimp>,
-    source: Option<String>,
+    sheet: FromSheet,
     blocks: Option<Vec<Block>>,
 ) -> Result<ArmedSubject, LineError> {
     match (crimp, blocks) {
-        (Some(crimp), None) => Ok(ArmedSubject::Crimps { crimp, source }),
+        (Some(crimp), None) => Ok(ArmedSubject::Crimps { crimp, sheet }),
         (None, Some(blocks)) => {
             let blocks: Result<_, _> = blocks.into_iter().map(TryInto::try_into).collect();
             Ok(ArmedSubject::Blocks(blocks?))

@@ -164,6 +164,7 @@ const WORDS: &[(&str, &str)] = &[
     ("first_entry", "the first entry that the command made"),
     ("frames", "number of frames"),
     ("from", "the lower end"),
+    ("from_mm2", "smallest size, in mm²"),
     ("good", "number of visual checks answered good"),
     ("greatest", "maximum of the plateau"),
     (
@@ -355,6 +356,7 @@ const WORDS: &[(&str, &str)] = &[
     ("tally", "number of readings by verdict and standing"),
     ("tablet", "the name of the tablet"),
     ("terminal", "the terminal"),
+    ("terminal_name", "what the sheet calls the terminal"),
     ("terminal_lot", "the lot of the terminals"),
     (
         "test_uncertainty_ratio",
@@ -364,6 +366,7 @@ const WORDS: &[(&str, &str)] = &[
     ("time_due", "whether a zero is due by time"),
     ("times", "number of occurrences"),
     ("to", "the upper end"),
+    ("to_mm2", "largest size, in mm²"),
     (
         "told",
         "the run rules that hold now and were reported: none of them is reported again before it stops holding",

@@ -79,7 +79,8 @@ function ofCrimps(old, changed, setup) {
   const rows = several("", t("setup.rows.offer"), [], () => {
     const chosen = rowsOf(terminal.control.value).find((one) => wireText(one) === rows.value().at(-1));
     if (!chosen) return;
-    [size.control.value, sizing.control.value] = [chosen.wire, chosen.sizing ?? ""];
+    // A row for a range of sizes does not say which of them the wire has.
+    [size.control.value, sizing.control.value] = [chosen.wire.includes("..") ? "" : chosen.wire, chosen.sizing ?? ""];
     offerRows();
     offerAxes();
     size.touched = true;

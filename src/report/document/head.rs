@@ -146,7 +146,9 @@ pub(super) fn made(report: &Report, list: &mut List) {
 fn of_subject(facts: &Facts, list: &mut List) {
     let spec = &facts.record.series.spec;
     if let Some(crimp) = spec.subject.crimp() {
-        list.put_free("Terminal", crimp.terminal.as_str());
+        let name = spec.subject.sheet().and_then(|sheet| sheet.name.as_deref());
+        let name = name.map_or(String::new(), |name| format!(", {name}"));
+        list.put_free("Terminal", &format!("{}{name}", crimp.terminal));
         list.put("Wire", words::wire(&crimp.wire));
     }
     let blocks = spec.subject.blocks().iter();

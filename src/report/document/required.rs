@@ -13,6 +13,10 @@ pub(super) fn part(facts: &Facts, level: usize) -> Element {
     if let Some(from) = shared_source(facts) {
         list.put_free("Limits from", from);
     }
+    let sheet = spec.subject.sheet();
+    if let Some(sizes) = sheet.and_then(|sheet| sheet.sizes) {
+        list.put("Row of the sheet", format!("for wires of {sizes}"));
+    }
     list.put("Decision rule", words::decision(spec.decision));
     list.put("Zeros", words::zeros(&spec.zero));
     if !spec.alerts.is_empty() {

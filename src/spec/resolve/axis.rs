@@ -92,7 +92,7 @@ impl Resolver<'_> {
             let limited = found.row.limits.iter().map(|(axis, _)| axis.to_string());
             return Err(self.refuse(Unarmable::NotLimited {
                 terminal: found.terminal.id.clone(),
-                wire: found.row.wire,
+                wire: found.row.sizes,
                 axis: name.clone(),
                 limited: limited.collect(),
             }));

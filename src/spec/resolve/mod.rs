@@ -18,8 +18,8 @@ pub use unarmable::Unarmable;
 
 use super::Lots;
 use super::{
-    ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, Instrument, Plan, Purpose,
-    SheetRow, Subject, Terminal, WireRequest, WireSize, wire,
+    ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, FromSheet, Instrument, Plan,
+    Purpose, SheetRow, Subject, Terminal, WireRequest, WireSize, wire,
 };
 
 /// Maximum number of pieces in a series; far more than anyone measures by hand.
@@ -196,9 +196,13 @@ impl<'a> Resolver<'a> {
             terminal: found.terminal.id.clone(),
             wire: found.wire,
         };
-        let source = found.terminal.source.clone();
+        let sheet = FromSheet {
+            source: found.terminal.source.clone(),
+            name: found.terminal.name.clone(),
+            sizes: Some(found.row.sizes).filter(|sizes| sizes.is_range()),
+        };
         Ok(Parts {
-            subject: ArmedSubject::Crimps { crimp, source },
+            subject: ArmedSubject::Crimps { crimp, sheet },
             tool: tool?,
             axes,
             instruments: found.instruments,
@@ -217,7 +221,7 @@ impl<'a> Resolver<'a> {
         })?;
         let wire = size?;
         let row = terminal.row(wire.area).ok_or_else(|| {
-            let mut sizes: Vec<_> = terminal.rows.iter().map(|row| row.wire).collect();
+            let mut sizes: Vec<_> = terminal.rows.iter().map(|row| row.sizes).collect();
             sizes.sort();
             self.refuse(Unarmable::NoRow {
                 terminal: terminal.id.clone(),

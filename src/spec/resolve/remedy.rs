@@ -3,7 +3,8 @@
 use super::Unarmable;
 use crate::quantity::{Area, Quantity, did_you_mean};
 use crate::spec::wire::gauge;
-use crate::spec::{SizingSystem, WireSize};
+use crate::spec::{Sizes, SizingSystem, WireSize};
+use std::fmt::Display;
 
 impl Unarmable {
     /// The two halves of its sentence: what was got, and what is wanted.
@@ -86,8 +87,8 @@ fn meant(got: &str, known: &[String]) -> String {
     did_you_mean(got, &known)
 }
 
-pub(super) fn list(sizes: &[Area]) -> String {
-    let sizes: Vec<_> = sizes.iter().map(Area::to_string).collect();
+pub(super) fn list(sizes: &[impl Display]) -> String {
+    let sizes: Vec<_> = sizes.iter().map(ToString::to_string).collect();
     sizes.join(", ")
 }
 
@@ -100,10 +101,12 @@ fn fitting_nest(fitting: Option<&str>) -> String {
 
 /// The remedy if the sheet has no row for the wire. Sizes are never rounded; a size of the same wire in another system
 /// is named.
-fn no_row(wire: &WireSize, sizes: &[Area]) -> String {
-    let near = sizes.iter().find(|size| is_near(wire.area, **size));
+fn no_row(wire: &WireSize, sizes: &[Sizes]) -> String {
+    let one_size = sizes.iter().filter(|sizes| !sizes.is_range());
+    let mut one_size = one_size.map(|sizes| sizes.smallest());
+    let near = one_size.find(|size| is_near(wire.area, *size));
     match near {
-        Some(near) if metric_of(wire) == Some(*near) => {
+        Some(near) if metric_of(wire) == Some(near) => {
             format!("sizes are never rounded; if {near} is meant, say sizing = \"sae_metric\"")
         }
         Some(near) if wire.gauge.is_some() => format!(

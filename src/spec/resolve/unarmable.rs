@@ -3,7 +3,7 @@
 use super::remedy::{list, sentence, why_not_apart};
 use crate::quantity::{Area, Dimension, Measured, Quantity};
 use crate::spec::wire::WireError;
-use crate::spec::{AxisName, Limits, PullTableError, Purpose, WireSize};
+use crate::spec::{AxisName, Limits, PullTableError, Purpose, Sizes, WireSize};
 
 /// Why a plan cannot be armed.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -37,7 +37,7 @@ pub enum Unarmable {
     NoRow {
         terminal: String,
         wire: WireSize,
-        sizes: Vec<Area>,
+        sizes: Vec<Sizes>,
     },
     /// The list of axes or blocks is empty.
     #[error("{key} is an empty list, want something to measure")]
@@ -52,7 +52,7 @@ pub enum Unarmable {
     #[error("the row of {terminal} for {wire} does not limit {axis}, want one of {}", limited.join(", "))]
     NotLimited {
         terminal: String,
-        wire: Area,
+        wire: Sizes,
         axis: AxisName,
         limited: Vec<String>,
     },

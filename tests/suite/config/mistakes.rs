@@ -295,6 +295,43 @@ const SHEET: &[Mistake] = &[
     ),
     ("a size twice", "5.0 mm²", "2.0 mm2"),
     (
+        "a range with a size of another row",
+        "5.0 mm²",
+        "1.5..2.5 mm²",
+    ),
+    ("a range the wrong way round", "5.0 mm²", "6.0..5.0 mm²"),
+    ("a range of one size", "5.0 mm²", "5.0..5.0 mm²"),
+    (
+        "a range with an end that is none",
+        "5.0 mm²",
+        "4.0..six mm²",
+    ),
+    (
+        "a tolerance with a nominal in it",
+        "id = \"QF-250-F\"\n",
+        "id = \"QF-250-F\"\ntolerance = { core_crimp_height = \"1.62 ±0.05 mm\" }\n",
+    ),
+    (
+        "a tolerance of an axis that is none",
+        "id = \"QF-250-F\"\n",
+        "id = \"QF-250-F\"\ntolerance = { core_crimp_hight = \"±0.05 mm\" }\n",
+    ),
+    (
+        "a tolerance of a pull force",
+        "id = \"QF-250-F\"\n",
+        "id = \"QF-250-F\"\ntolerance = { pull_force = \"±5 N\" }\n",
+    ),
+    (
+        "a tolerance in another dimension",
+        "id = \"QF-250-F\"\n",
+        "id = \"QF-250-F\"\ntolerance = { core_crimp_height = \"±5 N\" }\n",
+    ),
+    (
+        "a tolerance that is a text",
+        "id = \"QF-250-F\"\n",
+        "id = \"QF-250-F\"\ntolerance = \"±0.05 mm\"\n",
+    ),
+    (
         "an axis that is none",
         "core_crimp_width",
         "core_crimp_widht",

@@ -7,7 +7,7 @@ use tallyjaw::entry::{
     Attached, Entry, FrameEntry, JournalId, Means, NotCounted, Reading, Seq, Stamped, Standing,
     State,
 };
-use tallyjaw::quantity::{Dimension, MonoMicros, Now, Unit, WallMicros};
+use tallyjaw::quantity::{Area, Dimension, MonoMicros, Now, Unit, WallMicros};
 use tallyjaw::spec::{
     AlertRule, Axis, AxisName, Capture, Catalog, Decision, Instrument, InstrumentCare,
     InstrumentKind, Nest, Order, Plan, Purpose, Questions, SheetRow, Subject, Terminal, Tool,
@@ -357,15 +357,16 @@ pub(crate) fn with_latch_force() -> Catalog {
 }
 
 pub(crate) fn catalog() -> Catalog {
-    let area = |text: &str| text.parse().unwrap();
+    let area = |text: &str| text.parse::<Area>().unwrap();
     let row = |wire: &str, limits: &[(&str, &str)]| SheetRow {
-        wire: area(wire),
+        sizes: area(wire).into(),
         limits: limits
             .iter()
             .map(|(axis, limits)| (AxisName::new(*axis), limits.parse().unwrap()))
             .collect(),
     };
     let terminal = Terminal {
+        name: None,
         id: "QF-250-F".to_owned(),
         source: Some("maker's sheet, rev C".to_owned()),
         repair_needs: Some("a pull test of 5 pieces".to_owned()),

@@ -10,7 +10,7 @@ use tallyjaw::spec::job::WrongWords;
 use tallyjaw::spec::pull_table::PULL_TABLES;
 use tallyjaw::spec::wire::{WireError, gauge, resolve};
 use tallyjaw::spec::{
-    Ask, AxisName, Job, Limits, PullTableError, Purpose, SizingSystem, ToolClass, Unarmable,
+    Ask, AxisName, Job, Limits, PullTableError, Purpose, Sizes, SizingSystem, ToolClass, Unarmable,
     WireRequest, WireSize,
 };
 use tallyjaw::station::card::NotACard;
@@ -80,6 +80,10 @@ fn wire(text: &str, sizing: Option<SizingSystem>) -> WireSize {
 fn wire_error(text: &str, sizing: Option<SizingSystem>) -> WireError {
     let text = text.to_owned();
     resolve(&WireRequest { text, sizing }).unwrap_err()
+}
+
+fn sizes(from: &str, to: &str) -> Sizes {
+    Sizes::range(from.parse().unwrap(), to.parse().unwrap()).unwrap()
 }
 
 fn axis(name: &str) -> AxisName {
@@ -337,22 +341,22 @@ fn unarmables() -> Vec<Unarmable> {
         Unarmable::NoRow {
             terminal: terminal(),
             wire: metric.clone(),
-            sizes: vec!["0.5 mm²".parse().unwrap(), "2.0 mm²".parse().unwrap()],
+            sizes: vec![sizes("0.5 mm²", "1.0 mm²"), sizes("2.0 mm²", "2.0 mm²")],
         },
         Unarmable::NoRow {
             terminal: terminal(),
             wire: odd.clone(),
-            sizes: vec![metric.area],
+            sizes: vec![metric.area.into()],
         },
         Unarmable::NoRow {
             terminal: terminal(),
             wire: metric.clone(),
-            sizes: vec!["1.05 mm²".parse().unwrap()],
+            sizes: vec![sizes("1.05 mm²", "1.05 mm²")],
         },
         Unarmable::NoRow {
             terminal: terminal(),
             wire: odd,
-            sizes: vec!["1.3 mm²".parse().unwrap()],
+            sizes: vec![sizes("1.3 mm²", "1.3 mm²")],
         },
         Unarmable::Nothing { key: "axes" },
         Unarmable::Twice {
@@ -365,7 +369,7 @@ fn unarmables() -> Vec<Unarmable> {
         },
         Unarmable::NotLimited {
             terminal: terminal(),
-            wire: "2.0 mm²".parse().unwrap(),
+            wire: sizes("2.0 mm²", "2.0 mm²"),
             axis: axis("bellmouth"),
             limited: names(&["core_crimp_height"]),
         },
