@@ -4,7 +4,11 @@ use super::columns::Columns;
 use super::{Context, Exit, Failure};
 use crate::quantity::{Area, Decimal};
 use crate::spec::pull_table::{PULL_TABLES, PullRow, PullTable};
-use crate::spec::wire::{self, Gauge, WireError, nearest_awg, resolve, table, three_digits};
+use crate::spec::wire::strands::{near as near_sizes, percent, two_decimals};
+use crate::spec::wire::{
+    self, CONSTRUCTIONS, Constructions, Gauge, Strands, WireError, nearest_awg, resolve, table,
+    three_digits,
+};
 use crate::spec::{Sizes, SizingSystem, WireRequest, WireSize};
 use serde_json::{Value, json};
 use std::io::Write;
@@ -15,6 +19,10 @@ awg_area    d = 0.127 mm · 92^((36-n)/39) (ASTM B258, from memory), as an area
 ISO-size    what a vehicle maker's wiring manual lists (seen second-hand); no sizing system, give the mm²
 Tables pair gauges with mm² in other ways too. The print on the wire decides.";
 
+const MADE_UP: &str = "\
+The area is count · π/4 · d². Sizes in mm² are nominal (IEC 60228 and ISO 6722-1, from memory) and need not be the
+area of their strands. None of these sizes is chosen: the print on the wire decides.";
+
 const PULL_NOTE: &str = "If the maker's sheet has no pull force, a plan can name a table: pull_force_table. A value of the sheet is always preferred.";
 
 /// Resolve a wire size, or list every gauge with its sizes
@@ -23,10 +31,10 @@ const PULL_NOTE: &str = "If the maker's sheet has no pull force, a plan can name
 /// the minimum pull forces of published tables.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw wire                            list every gauge\n  tallyjaw wire 16 ga                      its size in both systems\n  tallyjaw wire 16 ga --sizing sae_metric  its size in one\n  tallyjaw wire 2.0 mm²                    the nearest gauges"
+    after_help = "Examples:\n  tallyjaw wire                            list every gauge\n  tallyjaw wire 16 ga                      its size in both systems\n  tallyjaw wire 16 ga --sizing sae_metric  its size in one\n  tallyjaw wire 2.0 mm²                    the nearest gauges\n  tallyjaw wire 19x0.37                    strands and their diameter in mm: the area, and the sizes near to it"
 )]
 pub(super) struct Wire {
-    /// A size: 16 ga, 2/0 AWG, 2.0 mm²
+    /// A size: 16 ga, 2/0 AWG, 2.0 mm²; or a make-up: 19x0.37
     size: Vec<String>,
     /// The system of a gauge: `sae_metric` or `awg_area`
     #[arg(long, value_name = "SYSTEM", value_parser = sizing)]
@@ -50,8 +58,14 @@ impl Wire {
         if self.size.is_empty() {
             return list(context, self.sizing, out);
         }
+        let said = self.size.join(" ");
+        if said.contains(['x', 'X', '×', '*']) {
+            let strands = said.parse::<Strands>();
+            let strands = strands.map_err(|error| Failure::usage(error.to_string()))?;
+            return made_up(&strands, context, out);
+        }
         let request = |sizing| WireRequest {
-            text: self.size.join(" "),
+            text: said.clone(),
             sizing,
         };
         let found = match resolve(&request(self.sizing)) {
@@ -80,6 +94,70 @@ impl Wire {
             beside(gauge, out)?;
         }
         Ok(Exit::Yes)
+    }
+}
+
+/// Writes the area of a make-up, and the sizes near to it: none of them is chosen.
+fn made_up(strands: &Strands, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+    let area = strands.area();
+    let near = near_sizes(area);
+    let (least, most) = strands.possible();
+    let listed: Vec<(&str, &str)> = CONSTRUCTIONS.iter().flat_map(listed_as(strands)).collect();
+    if context.json {
+        let near = near.iter().map(|near| {
+            json!({
+                "size": near.name,
+                "mm2": number(near.area.mm2()),
+                "difference_permille": near.difference_permille,
+            })
+        });
+        let listed = listed
+            .iter()
+            .map(|(size, table)| json!({"size": size, "table": table}));
+        let line = json!({
+            "kind": "strands",
+            "strands": strands.count(),
+            "diameter_nm": strands.diameter().nanometres(),
+            "mm2": number(area.mm2()),
+            "least_mm2": number(least.mm2()),
+            "most_mm2": number(most.mm2()),
+            "near": near.collect::<Vec<_>>(),
+            "listed": listed.collect::<Vec<_>>(),
+        });
+        writeln!(out, "{line}")?;
+        return Ok(Exit::Yes);
+    }
+    writeln!(out, "{strands} is {area}")?;
+    writeln!(
+        out,
+        "the rounding of the diameter leaves {} to {} possible\n",
+        two_decimals(least),
+        two_decimals(most)
+    )?;
+    let mut columns = Columns::new(&["size near to it", "its area", "this is"]);
+    for near in &near {
+        let by = percent(near.difference_permille);
+        columns.row(vec![near.name.clone(), two_decimals(near.area), by]);
+    }
+    columns.write(out)?;
+    for (size, table) in listed {
+        writeln!(out, "\nlisted as {size}: {table}")?;
+    }
+    writeln!(out, "\n{MADE_UP}")?;
+    Ok(Exit::Yes)
+}
+
+/// The sizes that a table lists for a make-up, with its title.
+fn listed_as(
+    strands: &Strands,
+) -> impl Fn(&'static Constructions) -> Vec<(&'static str, &'static str)> {
+    let (count, diameter) = (strands.count(), strands.diameter().nanometres());
+    move |table| {
+        let rows = table.rows();
+        let of_it = rows.filter(|(strands, hundredths, _)| {
+            *strands == count && i64::from(*hundredths) * 10_000 == diameter
+        });
+        of_it.map(|(_, _, size)| (size, table.title)).collect()
     }
 }
 

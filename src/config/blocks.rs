@@ -47,6 +47,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
         // Run rules do not apply: blocks are measured in any order, so their readings show no drift.
         alerts: Vec::new(),
         asks,
+        strands: None,
     })
 }
 

@@ -16,7 +16,7 @@ use super::value::unique;
 use crate::quantity::did_you_mean;
 use crate::spec::resolve::{Reasons, resolve};
 use crate::spec::{
-    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, SheetRow, Terminal, Unarmable,
+    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, SheetRow, Subject, Terminal, Unarmable, wire,
 };
 
 /// The contents of all files, before references are checked.
@@ -106,6 +106,7 @@ pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
         let Some(plan) = &raw_plan.plan else {
             continue; // The subject could not be read, which was reported.
         };
+        warn_of_strands(raw_plan, plan, faults);
         for why in refused(catalog, plan) {
             if may_follow_from_another_fault(&why, raw, catalog, faults) {
                 continue;
@@ -123,6 +124,23 @@ pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
             }
         }
     }
+}
+
+/// Warns if the make-up of a plan's wire is that of another size, or of another one too.
+fn warn_of_strands(raw: &RawPlan, plan: &Plan, faults: &mut Faults) {
+    let Subject::Crimps { wire, .. } = &plan.subject else {
+        return;
+    };
+    let wire = wire::resolve(wire).ok(); // A faulty one is reported as such.
+    let doubt = plan.strands.zip(wire);
+    let Some(doubt) = doubt.and_then(|(strands, wire)| strands.doubt(&wire)) else {
+        return;
+    };
+    let mut places = raw.places.iter();
+    let place = places.find(|(key, ..)| key == "strands");
+    let place = place.map_or(&raw.id.place, |(.., place)| place);
+    let fault = Fault::new(doubt.to_string(), "want strands and size of the same wire");
+    faults.warn(place, fault.help(doubt.remedy()));
 }
 
 /// Why a plan cannot be armed, at the station with the fewest reasons; empty if it can.

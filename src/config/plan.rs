@@ -87,6 +87,8 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
     let terminal = table.required_name(faults, "terminal", "\"QF-250-F\"");
     let text = table.required_text(faults, "wire", "\"2.0 mm²\", or a gauge with its sizing");
     let sizing = sizing(table, faults);
+    let strands = table.parsed(faults, "strands", "the make-up of the wire: \"19x0.37\"");
+    let strands = strands.map(|strands| strands.value);
     let axes = axes(table, faults);
     let order = order(table, faults);
     let pieces = pieces(table, given, faults);
@@ -127,6 +129,7 @@ pub(super) fn keys(table: &mut Table<'_>, given: Given, faults: &mut Faults) -> 
         repeat: repeat.is_some_and(|repeat| repeat.value),
         alerts: alerts.unwrap_or_else(|| AlertRule::defaults(purpose)),
         asks,
+        strands,
     })
 }
 

@@ -3,6 +3,7 @@
 //! It is stored whole in the `armed` entry. So every verdict can be recomputed from the journal alone, even if sheets
 //! and plans have changed since.
 
+use super::wire::Strands;
 use super::{
     AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Job, Limits, Lots, Order, Papers,
     Purpose, Questions, ToolCare, ToolClass, Verified, ZeroPolicy,
@@ -24,6 +25,8 @@ pub struct ArmedSpec {
     pub lots: Lots,
     /// Crimps or gauge blocks.
     pub subject: ArmedSubject,
+    /// The make-up of the wire, as the plan gives it.
+    pub strands: Option<Strands>,
     /// Why the pieces are measured.
     pub purpose: Purpose,
     /// The crimp tool.

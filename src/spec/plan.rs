@@ -1,5 +1,6 @@
 //! Plans: what is measured, on how many pieces and in which order.
 
+use super::wire::Strands;
 use super::{AlertRule, Ask, AxisName, Decision, PullFallback, Questions, SizingSystem, Subject};
 use crate::quantity::{Length, named};
 use std::time::Duration;
@@ -120,6 +121,8 @@ pub struct Plan {
     pub id: Option<String>,
     /// Crimps or gauge blocks.
     pub subject: Subject,
+    /// The make-up of the wire, against which its size is checked.
+    pub strands: Option<Strands>,
     /// What is measured, in order.
     pub axes: Vec<AxisName>,
     /// Which slot is next.

@@ -1,10 +1,12 @@
 //! Every gauge against the tables in `tests/reference/wire`, whose sources stand beside them.
 
 use tallyjaw::quantity::Area;
-use tallyjaw::spec::wire::{WireError, resolve, table};
+use tallyjaw::spec::wire::strands::difference_permille;
+use tallyjaw::spec::wire::{CONSTRUCTIONS, Strands, WireError, resolve, table};
 use tallyjaw::spec::{SizingSystem, WireRequest};
 
 const AWG: &str = include_str!("../reference/wire/awg.csv");
+const STRANDS: &str = include_str!("../reference/wire/strands.csv");
 const SAE: &str = include_str!("../reference/wire/sae_j1128_sizes.csv");
 
 fn resolved(gauge: &str, sizing: SizingSystem) -> Result<u64, WireError> {
@@ -117,5 +119,31 @@ fn diameters_and_circular_mils_agree_with_the_areas_of_the_gauges() {
             (of_circle(0.0254) * mils / area - 1.0).abs() < 1e-4,
             "{row}"
         );
+    }
+}
+
+#[test]
+fn every_make_up_is_that_of_its_table_and_has_nearly_the_area_of_its_size() {
+    // seen second-hand: VDE 0295 class 5, and a conversion table of gauges; see the reference
+    let listed: Vec<String> = STRANDS
+        .lines()
+        .skip(1)
+        .map(|row| {
+            let cells: Vec<_> = row.split(',').collect();
+            format!("{} × 0.{} mm = {}", cells[1], cells[2], cells[3])
+        })
+        .collect();
+    let rows = || CONSTRUCTIONS.iter().flat_map(|table| table.rows());
+    let ours: Vec<_> = rows()
+        .map(|(count, hundredths, size)| format!("{count} × 0.{hundredths} mm = {size}"))
+        .collect();
+    assert_eq!(ours, listed);
+    for (count, hundredths, size) in rows() {
+        let strands: Strands = format!("{count}x0.{hundredths}").parse().unwrap();
+        let sizing = size.ends_with("AWG").then_some(SizingSystem::AwgArea);
+        let text = size.to_owned();
+        let wire = resolve(&WireRequest { text, sizing }).unwrap();
+        let off = difference_permille(strands.area(), wire.area);
+        assert!(off.abs() <= 160, "{strands}, {size}: {off} ‰");
     }
 }

@@ -168,14 +168,16 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
         (any::<bool>(), runs::rules(), questions()),
         vec(opening_zero, 0..3),
     );
-    let rest = (vec(armed_instrument(), 0..3), vec(text(), 0..3));
+    let strands = select(vec![None, Some("19x0.37"), Some("7 x 0.0126 in")]);
+    let strands = strands.prop_map(|text| text.map(|text| text.parse().unwrap()));
+    let rest = (vec(armed_instrument(), 0..3), vec(text(), 0..3), strands);
     (names, what, how, rest)
         .prop_map(
             |(
                 (station, plan, operator, job, lots),
                 (subject, purpose, tool, axes),
                 (order, pieces, decision, zero, (repeat, alerts, questions), opening_zeros),
-                (instruments, warnings),
+                (instruments, warnings, strands),
             )| ArmedSpec {
                 station,
                 plan,
@@ -183,6 +185,7 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
                 job,
                 lots,
                 subject,
+                strands,
                 purpose,
                 tool,
                 axes,

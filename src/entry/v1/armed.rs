@@ -12,6 +12,7 @@ use crate::entry::Digits;
 use crate::entry::Entry;
 use crate::entry::line::LineError;
 use crate::quantity::{Dimension, Quantity};
+use crate::spec::wire::Strands;
 use crate::spec::{
     ArmedAxis, ArmedInstrument, ArmedSpec, ArmedTool, AxisName, Decision, FromSheet, Guard, Lots,
     Papers, Questions,
@@ -47,6 +48,8 @@ pub(super) struct Armed {
     wire_gauge: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     sizing: Option<names::Sizing>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    strands: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     blocks: Option<Vec<subject::Block>>,
     purpose: names::Purpose,
@@ -182,6 +185,7 @@ impl From<&ArmedSpec> for Armed {
             wire_mm2: crimp.wire_mm2,
             wire_gauge: crimp.wire_gauge,
             sizing: crimp.sizing,
+            strands: spec.strands.map(|strands| strands.to_string()),
             blocks: subject::blocks(&spec.subject),
             purpose: spec.purpose,
             tool: spec.tool.as_ref().map(|tool| Tool {
@@ -245,6 +249,7 @@ impl TryFrom<Armed> for ArmedSpec {
                 wire: body.wire_lot,
             },
             subject: subject::armed(crimp.crimp()?, sheet, body.blocks)?,
+            strands: strands(body.strands.as_deref())?,
             purpose: body.purpose,
             tool: body.tool.map(TryInto::try_into).transpose()?,
             axes: axes?,
@@ -264,6 +269,11 @@ impl TryFrom<Armed> for ArmedSpec {
             warnings: body.warnings,
         })
     }
+}
+
+fn strands(text: Option<&str>) -> Result<Option<Strands>, LineError> {
+    let strands = text.map(str::parse::<Strands>).transpose();
+    strands.map_err(|error| fault(error.to_string()))
 }
 
 impl TryFrom<Tool> for ArmedTool {

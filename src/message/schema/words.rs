@@ -344,6 +344,7 @@ const WORDS: &[(&str, &str)] = &[
     ("standing", "whether it counts"),
     ("state", "the state that follows from all entries so far"),
     ("station", "the station"),
+    ("strands", "make-up of the wire: strands and their diameter"),
     ("stations", "the stations"),
     (
         "takes_back",

@@ -156,6 +156,7 @@ impl<'a> Resolver<'a> {
             job: None,
             lots: Lots::default(),
             subject: parts.subject,
+            strands: plan.strands,
             purpose: plan.purpose,
             tool: parts.tool,
             axes: parts.axes,
@@ -187,6 +188,7 @@ impl<'a> Resolver<'a> {
             }
         }
         let found = found?;
+        self.warn_of_strands(&found.wire);
         let tool = self.tool(&found);
         let mut axes = Vec::new();
         for axis in &self.plan.axes {
@@ -207,6 +209,14 @@ impl<'a> Resolver<'a> {
             axes,
             instruments: found.instruments,
         })
+    }
+
+    /// Warns if the make-up of the wire is that of another size.
+    fn warn_of_strands(&mut self, wire: &WireSize) {
+        let doubt = self.plan.strands.and_then(|strands| strands.doubt(wire));
+        let is_other = doubt.filter(|doubt| !matches!(doubt, wire::Doubt::Either { .. }));
+        self.warnings
+            .extend(is_other.map(|doubt| doubt.to_string()));
     }
 
     fn find(&mut self, terminal: &str, wire: &WireRequest) -> Result<ResolvedCrimp<'a>, Noted> {

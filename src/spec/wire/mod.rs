@@ -1,12 +1,18 @@
 //! Wire sizes and sizing systems. A gauge is resolved only through a named sizing system, and gauge and system are
 //! always shown with the area.
 
+mod constructions;
+mod doubt;
 mod gauges;
+pub mod strands;
 
 use super::WireRequest;
 use crate::quantity::{Area, Decimal, named};
+pub use constructions::{CONSTRUCTIONS, Constructions};
+pub use doubt::Doubt;
 use gauges::GAUGES;
 use std::fmt;
+pub use strands::Strands;
 
 named! {
     /// The system by which a gauge has a cross-section.

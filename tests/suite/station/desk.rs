@@ -335,6 +335,7 @@ pub(crate) fn plan() -> Plan {
         repeat: false,
         alerts: AlertRule::defaults(Purpose::FirstOff),
         asks: Vec::new(),
+        strands: None,
     }
 }
 
