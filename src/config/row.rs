@@ -58,9 +58,9 @@ impl Tolerances {
         let mut by_axis = Vec::new();
         for key in tolerance.others() {
             match axes.iter().find(|axis| axis.name.as_str() == key.value) {
-                Some(axis) => {
-                    let read = tolerance_of(&tolerance, axis, faults);
-                    by_axis.push((axis.name.clone(), read, key.place));
+                Some(known) => {
+                    let read = tolerance_of(&tolerance, known, faults);
+                    by_axis.push((known.name.clone(), read, key.place));
                 }
                 None => tolerance.unknown_key(faults, &key, &names),
             }

@@ -133,7 +133,11 @@ fn every_make_up_is_that_of_its_table_and_has_nearly_the_area_of_its_size() {
             format!("{} × 0.{} mm = {}", cells[1], cells[2], cells[3])
         })
         .collect();
-    let rows = || CONSTRUCTIONS.iter().flat_map(|table| table.rows());
+    let rows = || {
+        CONSTRUCTIONS
+            .iter()
+            .flat_map(tallyjaw::spec::wire::Constructions::rows)
+    };
     let ours: Vec<_> = rows()
         .map(|(count, hundredths, size)| format!("{count} × 0.{hundredths} mm = {size}"))
         .collect();

@@ -58,7 +58,7 @@ pub(super) struct Import {
     /// .upper; the heading as written, or its number from 1
     #[arg(long = "column", value_name = "HEADING=WHAT")]
     columns: Vec<String>,
-    /// A tolerance that the sheet gives once for all rows, such as "core_crimp_height=±0.05 mm"
+    /// A tolerance that the sheet gives once for all rows, such as `core_crimp_height=±0.05 mm`
     #[arg(long = "tolerance", value_name = "AXIS=TOLERANCE")]
     tolerances: Vec<String>,
     /// The number of the line with the headings

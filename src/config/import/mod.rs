@@ -76,7 +76,7 @@ pub fn tolerance(text: &str, axes: &[Axis]) -> Result<(AxisName, Tolerance), Str
         ));
     };
     let name = name.trim();
-    let Some(axis) = axes.iter().find(|axis| axis.name.as_str() == name) else {
+    let Some(known) = axes.iter().find(|axis| axis.name.as_str() == name) else {
         let known: Vec<_> = axes.iter().map(|axis| axis.name.as_str()).collect();
         let near = did_you_mean(name, &known);
         return Err(format!("no axis {name:?} for --tolerance: {near}"));
@@ -84,12 +84,12 @@ pub fn tolerance(text: &str, axes: &[Axis]) -> Result<(AxisName, Tolerance), Str
     let tolerance: Tolerance = tolerance
         .parse()
         .map_err(|error| format!("{name}: {error}"))?;
-    if axis.dimension == Dimension::Force || tolerance.dimension() != axis.dimension {
+    if known.dimension == Dimension::Force || tolerance.dimension() != known.dimension {
         return Err(format!(
             "got {tolerance} for {name}, want a tolerance of a length for an axis that is one"
         ));
     }
-    Ok((axis.name.clone(), tolerance))
+    Ok((known.name.clone(), tolerance))
 }
 
 /// The user's rule for one column: `HEADING=TARGET`.

@@ -162,8 +162,8 @@ impl Reader<'_> {
 /// The ends of a range, each with its unit: `1.0-1.5 mm²`, `20…16`, `0,5 to 1,0`; `None` for one size.
 fn range(cell: &str) -> Option<(String, String)> {
     let number = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '/');
-    let apart = ["..", "…", " to ", "–", "-"].into_iter();
-    let (from, to) = apart.filter_map(|sign| cell.split_once(sign)).next()?;
+    let mut apart = ["..", "…", " to ", "–", "-"].into_iter();
+    let (from, to) = apart.find_map(|sign| cell.split_once(sign))?;
     let (from, to) = (from.trim(), to.trim());
     if !from.contains(|c: char| c.is_ascii_digit()) || !to.contains(|c: char| c.is_ascii_digit()) {
         return None;

@@ -148,7 +148,7 @@ fn of_subject(facts: &Facts, list: &mut List) {
     if let Some(crimp) = spec.subject.crimp() {
         let name = spec.subject.sheet().and_then(|sheet| sheet.name.as_deref());
         let name = name.map_or(String::new(), |name| format!(", {name}"));
-        list.put_free("Terminal", &format!("{}{name}", crimp.terminal));
+        list.put_free("Terminal", format!("{}{name}", crimp.terminal));
         list.put("Wire", words::wire(&crimp.wire));
     }
     let blocks = spec.subject.blocks().iter();
