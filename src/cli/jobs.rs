@@ -7,7 +7,7 @@ use crate::daemon::clock;
 use crate::entry::history::{History, Listed};
 use crate::entry::words::safe;
 use crate::entry::{Outcome, Seq};
-use crate::message::jobs::JobSeries;
+use crate::message::jobs::{JobSeries, is_reserved};
 use crate::message::series::SeriesMessage;
 use crate::spec::Job;
 use anstyle::Style;
@@ -60,6 +60,14 @@ impl Jobs {
     }
 }
 
+/// Behind a count of accepted series; a count alone would say more than its outcomes do.
+fn with_reservations(of_them: usize) -> String {
+    match of_them {
+        0 => String::new(),
+        some => format!(" ({some} with reservations)"),
+    }
+}
+
 fn job_of(listed: &Listed) -> Option<&Job> {
     listed.series.spec.job.as_ref()
 }
@@ -98,7 +106,11 @@ fn all(listed: &[Listed], context: &Context, out: &mut dyn Write) -> Result<Exit
             line.job.customer.as_deref().map(safe).unwrap_or_default(),
             line.job.item.as_deref().map(safe).unwrap_or_default(),
             line.series.to_string(),
-            line.accepted.to_string(),
+            format!(
+                "{}{}",
+                line.accepted,
+                with_reservations(line.accepted_with_reservations)
+            ),
             line.rejected.to_string(),
             line.open.to_string(),
             line.last_at.local_minute(&zone),
@@ -155,7 +167,9 @@ fn one(
         closed.is_some_and(|closed| closed.completed.outcome == Outcome::Accepted)
     });
     let accepted = accepted.count();
-    writeln!(text, "{accepted} of {} accepted", of_it.len())?;
+    let closed = of_it.iter().filter_map(|one| one.series.closed.as_ref());
+    let reserved = with_reservations(closed.filter(|closed| is_reserved(closed)).count());
+    writeln!(text, "{accepted} of {} accepted{reserved}", of_it.len())?;
     pager::show(&text, out)?;
     Ok(Exit::Yes)
 }

@@ -3,9 +3,16 @@
 use super::armed::JobMessage;
 use crate::entry::Outcome;
 use crate::entry::history::Listed;
+use crate::entry::ledger::Closed;
 use crate::quantity::WallMicros;
 use crate::spec::Job;
 use serde::Serialize;
+
+/// Whether an accepted series has reservations.
+pub fn is_reserved(closed: &Closed) -> bool {
+    let completed = &closed.completed;
+    completed.outcome == Outcome::Accepted && !completed.reservations().is_empty()
+}
 
 /// A job, and what came out of its series.
 #[derive(Debug, Serialize)]
@@ -16,8 +23,10 @@ pub struct JobSeries {
     pub job: JobMessage,
     /// How many series were started for it.
     pub series: usize,
-    /// How many of them were accepted.
+    /// How many of them were accepted, with reservations or without.
     pub accepted: usize,
+    /// How many of the accepted have reservations.
+    pub accepted_with_reservations: usize,
     /// How many were rejected.
     pub rejected: usize,
     /// How many could not be decided.
@@ -41,6 +50,7 @@ impl JobSeries {
             job: JobMessage::new(job),
             series: 0,
             accepted: 0,
+            accepted_with_reservations: 0,
             rejected: 0,
             undecided: 0,
             cut_short: 0,
@@ -54,6 +64,7 @@ impl JobSeries {
     pub fn add(&mut self, listed: &Listed, job: &Job) {
         let closed = listed.series.closed.as_ref();
         self.series += 1;
+        self.accepted_with_reservations += usize::from(closed.is_some_and(is_reserved));
         *match closed.map(|closed| closed.completed.outcome) {
             None => &mut self.open,
             Some(Outcome::Accepted) => &mut self.accepted,

@@ -18,8 +18,8 @@ const here = new URL("./", import.meta.url);
 // Sheets of paper, in millimetres.
 export const PAPERS = { A4: [210, 297], Letter: [215.9, 279.4] };
 const PIXELS_PER_MM = 96 / 25.4;
-// Wide, and as narrow as a telephone.
-export const WIDTHS = [1280, 360];
+// Wide, and as narrow as telephones are.
+export const WIDTHS = [1280, 390, 360];
 
 // A Chromium without a window, with `more` arguments. Close it when done. Its sandbox cannot start as root.
 export async function browser(...more) {

@@ -1,5 +1,6 @@
 #!/usr/bin/env bash
-# Exports and data sets of the release build, read by duckdb and polars: tests/scripts/engines.py.
+# Exports and data sets of the release build, read by duckdb and polars: tests/scripts/engines.py; and the same questions put to
+# everything that counts readings, a broker and the page among them: tests/scripts/same_counts.py.
 # Keeps these in target/engines. Exit 77: they cannot be had here.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
@@ -13,4 +14,5 @@ if ! cmp -s tests/scripts/engines.txt "$venv/installed.txt"; then
     cp tests/scripts/engines.txt "$venv/installed.txt"
 fi
 export PYTHONDONTWRITEBYTECODE=1
-exec "$venv/bin/python" tests/scripts/engines.py "${1:-target/release/tallyjaw}" "${@:2}"
+"$venv/bin/python" tests/scripts/engines.py "${1:-target/release/tallyjaw}" "${@:2}"
+exec "$venv/bin/python" tests/scripts/same_counts.py "${1:-target/release/tallyjaw}"

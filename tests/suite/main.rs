@@ -51,6 +51,7 @@ mod pulling;
 mod recording;
 mod replug;
 mod report;
+mod reserved;
 mod run_rules;
 mod schema;
 mod scripts;

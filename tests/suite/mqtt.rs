@@ -20,7 +20,7 @@ fn run(program: &str, arguments: &[&str]) {
 }
 
 /// A broker for this test, in the shop's folder.
-struct Broker {
+pub(crate) struct Broker {
     child: Child,
     port: u16,
     config: String,
@@ -28,7 +28,7 @@ struct Broker {
 
 impl Broker {
     /// Starts it with more lines of configuration.
-    fn start(shop: &Shop, port: u16, more: &str) -> Self {
+    pub(crate) fn start(shop: &Shop, port: u16, more: &str) -> Self {
         // Whatever it has acknowledged is already on its way to who has subscribed, and who has is remembered.
         let folder = shop.dir.path().display();
         let text = format!(
@@ -78,7 +78,7 @@ impl Drop for Broker {
     }
 }
 
-fn free_port() -> u16 {
+pub(crate) fn free_port() -> u16 {
     let listener = TcpListener::bind(("127.0.0.1", 0)).unwrap();
     listener.local_addr().unwrap().port()
 }
@@ -87,20 +87,20 @@ fn free_port() -> u16 {
 static NEXT_READER: AtomicU32 = AtomicU32::new(1);
 
 /// Messages that the broker's own subscriber received.
-struct Subscriber {
+pub(crate) struct Subscriber {
     child: Child,
     messages: Receiver<Message>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]
-struct Message {
-    topic: String,
+pub(crate) struct Message {
+    pub(crate) topic: String,
     identity: String,
-    payload: String,
+    pub(crate) payload: String,
 }
 
 impl Subscriber {
-    fn new(port: u16, filter: &str) -> Self {
+    pub(crate) fn new(port: u16, filter: &str) -> Self {
         Self::with(port, filter, &[])
     }
 
@@ -155,7 +155,7 @@ impl Subscriber {
         Self { child, messages }
     }
 
-    fn next(&self) -> Message {
+    pub(crate) fn next(&self) -> Message {
         match self.messages.recv_timeout(PATIENCE) {
             Ok(message) => message,
             Err(error @ (RecvTimeoutError::Timeout | RecvTimeoutError::Disconnected)) => {
@@ -165,7 +165,7 @@ impl Subscriber {
     }
 
     /// Everything up to the message whose payload holds `end`.
-    fn up_to(&self, end: &str) -> Vec<Message> {
+    pub(crate) fn up_to(&self, end: &str) -> Vec<Message> {
         let mut all = Vec::new();
         loop {
             all.push(self.next());

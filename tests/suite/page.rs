@@ -2,7 +2,7 @@
 
 mod bounds;
 mod faces;
-mod http;
+pub(crate) mod http;
 mod jobs;
 mod refusals;
 mod setup;

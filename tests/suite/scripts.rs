@@ -29,6 +29,11 @@ fn a_stranger_sees_every_verdict_and_what_does_not_count() {
 }
 
 #[test]
+fn a_job_of_three_circuits_by_scan_cards_alone_gives_the_report_that_its_customer_gets() {
+    run("pump_job.py");
+}
+
+#[test]
 fn a_day_at_the_bench_without_a_keyboard_leaves_exactly_these_entries() {
     run("bench_day.py");
 }

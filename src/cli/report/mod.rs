@@ -194,8 +194,9 @@ fn tell(
         let outcome = facts.outcome().map_or("open", words::outcome);
         writeln!(
             out,
-            "series {}: {outcome}, {}",
+            "series {}: {outcome}{}, {}",
             facts.record.series.id,
+            words::beside(facts.reservations()),
             words::tally(facts.tally)
         )?;
     }

@@ -2,7 +2,7 @@
 //!
 //! In: the configuration, and the series seen so far. Out: the tiles of a station, the last used first.
 
-use crate::entry::{Entry, Outcome, SaidEntry, Seq, SeriesEntry, Stamped, words};
+use crate::entry::{Entry, Outcome, Reservation, SaidEntry, Seq, SeriesEntry, Stamped, words};
 use crate::message::catalog::{LimitMessage, ToolBrief};
 use crate::quantity::WallMicros;
 use crate::spec::{Catalog, Plan, Subject, resolve, wire};
@@ -75,6 +75,9 @@ pub struct UseMessage {
     /// Outcome; left out while it is open.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub outcome: Option<&'static str>,
+    /// Its reservations, such as `calibration_overdue`; left out where it has none.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub reservations: Vec<&'static str>,
 }
 
 /// When each plan was used last, and by whom.
@@ -89,6 +92,7 @@ struct Use {
     series: Seq,
     at: WallMicros,
     outcome: Option<Outcome>,
+    reservations: Vec<Reservation>,
 }
 
 impl Uses {
@@ -103,14 +107,18 @@ impl Uses {
                         series: stamped.seq,
                         at: stamped.at,
                         outcome: None,
+                        reservations: Vec::new(),
                     };
                     self.plans.insert(plan.clone(), used);
                 }
             }
             Entry::Series(SeriesEntry::Completed(completed)) => {
-                self.came_out(completed.series, Some(completed.outcome));
+                let outcome = Some(completed.outcome);
+                self.came_out(completed.series, outcome, completed.reservations());
             }
-            Entry::Series(SeriesEntry::Resumed(resumed)) => self.came_out(resumed.series, None),
+            Entry::Series(SeriesEntry::Resumed(resumed)) => {
+                self.came_out(resumed.series, None, &[]);
+            }
             Entry::Said(SaidEntry::OperatorSaid(said)) => self.remember(&said.operator),
             Entry::Journal(_)
             | Entry::Port(_)
@@ -120,10 +128,11 @@ impl Uses {
         }
     }
 
-    fn came_out(&mut self, series: Seq, outcome: Option<Outcome>) {
+    fn came_out(&mut self, series: Seq, outcome: Option<Outcome>, beside: &[Reservation]) {
         let mut uses = self.plans.values_mut();
         if let Some(used) = uses.find(|used| used.series == series) {
             used.outcome = outcome;
+            used.reservations = beside.to_vec();
         }
     }
 
@@ -194,6 +203,7 @@ impl Uses {
             series: used.series.0,
             at: used.at.to_string(),
             outcome: used.outcome.map(Outcome::name),
+            reservations: used.reservations.iter().map(|one| one.name()).collect(),
         });
         Some(TileMessage {
             plan: id,

@@ -85,5 +85,7 @@ function tile(plan, may, start) {
 function lastOf({ last }) {
   if (!last) return make("span", { class: "tile-last" }, shape("plain"), t("plan.never"));
   const outcome = last.outcome ?? "open";
-  return make("span", { class: "tile-last", "data-tone": last.outcome }, shape(last.outcome ?? "next"), `${t(`outcome.${outcome}`)} · ${day(last.at)}`);
+  const beside = (last.reservations ?? []).map((one) => named("reservation", one)).join(", ");
+  const words = [t(`outcome.${outcome}`), beside, day(last.at)].filter(Boolean).join(" · ");
+  return make("span", { class: "tile-last", "data-tone": last.outcome }, shape(beside ? "reserved" : last.outcome ?? "next"), words);
 }

@@ -8,7 +8,9 @@ use crate::entry::Outcome;
 use crate::markup::{Element, el, free};
 use crate::report::Report;
 use crate::report::facts::Facts;
+use crate::report::lane::lane;
 use crate::report::words;
+use crate::spec::Purpose;
 
 pub(super) fn cover(report: &Report) -> Element {
     let several = report.series.len();
@@ -39,10 +41,46 @@ pub(super) fn cover(report: &Report) -> Element {
         .child(list.element.class("head"))
         .children(comparison::parts(report))
         .child(part(2, "Series", [overview(report)]).with("id", "series"))
+        .children(pictures(report))
         .children(remarks::warnings_of_all(report))
         .child(closing::not_shown(report, 2))
         .child(closing::how_to_check(report, 2))
         .child(closing::signature())
+}
+
+/// Lines of a sheet that the table of series, the warnings and the pictures may take together.
+const ROOM: usize = 32;
+/// Pictures beside each other, and the lines that they take.
+const ACROSS: usize = 3;
+const LINES_OF_PICTURES: usize = 5;
+
+/// The readings of every series over their limits, where the cover has room for all of them.
+fn pictures(report: &Report) -> Option<Element> {
+    let crimps = report.series.iter().filter(|facts| !facts.is_of_blocks());
+    let pictured = crimps.flat_map(|facts| {
+        let axes = facts.record.series.spec.axes.iter().enumerate();
+        axes.filter_map(|(at, axis)| {
+            let series = facts.record.series.id;
+            let picture = lane(&format!("c{series}-l{at}"), facts, axis)?;
+            let words = format!(", {}", axis.name.words());
+            let caption = el("figcaption")
+                .child(el("strong").text(format!("{series} ")))
+                .children(subject_nodes(facts))
+                .text(words.as_str());
+            let about = format!("the cover, series {series}{words}");
+            Some(el("figure").about(about).child(caption).child(picture))
+        })
+    });
+    let pictured: Vec<Element> = pictured.collect();
+    let warnings = remarks::of_all(report).len();
+    let lines = report.series.len() + 2 * warnings;
+    let rows = pictured.len().div_ceil(ACROSS);
+    let has_room = lines + rows * LINES_OF_PICTURES <= ROOM;
+    let is_shown = report.compared.is_empty() && !pictured.is_empty() && has_room;
+    is_shown.then(|| {
+        let across = el("div").class("lanes").children(pictured);
+        part(2, "Results", [across])
+    })
 }
 
 /// `4 accepted, 1 rejected`.
@@ -50,8 +88,15 @@ fn outcomes(report: &Report) -> String {
     let kinds = Outcome::ALL.map(Some).into_iter().chain([None]);
     let said = kinds.filter_map(|kind| {
         let of = report.series.iter();
-        let of = of.filter(|facts| facts.outcome() == kind).count();
-        (of > 0).then(|| format!("{of} {}", words::outcome(kind).0.to_lowercase()))
+        let of: Vec<&Facts> = of.filter(|facts| facts.outcome() == kind).collect();
+        let reserved = of.iter().filter(|facts| !facts.reservations().is_empty());
+        let beside = match reserved.count() {
+            0 => String::new(),
+            all if all == of.len() => " with reservations".to_owned(),
+            some => format!(" ({some} of them with reservations)"),
+        };
+        let word = words::outcome(kind).0.to_lowercase();
+        (!of.is_empty()).then(|| format!("{} {word}{beside}", of.len()))
     });
     said.collect::<Vec<_>>().join(", ")
 }
@@ -87,7 +132,16 @@ fn overview(report: &Report) -> Element {
 fn tool(facts: &Facts) -> String {
     let tool = facts.record.series.spec.tool.as_ref();
     tool.map_or_else(
-        || "–".to_owned(),
+        || {
+            let purpose = facts.record.series.spec.purpose;
+            let is_reference = purpose == Purpose::Reference;
+            if is_reference {
+                "factory pieces"
+            } else {
+                "–"
+            }
+            .to_owned()
+        },
         |tool| match &tool.nest {
             Some(nest) => format!("{}, nest {nest}", tool.id),
             None => tool.id.clone(),

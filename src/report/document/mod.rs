@@ -109,11 +109,17 @@ fn title(report: &Report) -> String {
     }
 }
 
-/// `Compared by tool: T-07, R-02`, or how many series there are.
+/// `Compared by tool: T-07, R-02`, `Job 4711, pump harness`, or how many series there are.
 fn heading_of_several(report: &Report, series: usize) -> String {
     let compare = report.asked.compare.as_ref();
     let Some((compare, first)) = compare.zip(report.compared.first()) else {
-        return format!("Report of {}", words::series(series));
+        return match head::shared_job(report) {
+            Some(job) => {
+                let item = job.item.iter().map(|item| format!(", {item}"));
+                format!("Job {}{}", job.id, item.collect::<String>())
+            }
+            None => format!("Report of {}", words::series(series)),
+        };
     };
     let names: Vec<&str> = first.groups.iter().map(|(name, _)| name.as_str()).collect();
     format!("Compared by {}: {}", compare.by.name(), names.join(", "))

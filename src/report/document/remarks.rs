@@ -21,6 +21,8 @@ const ELSEWHERE: &[&str] = &[
 const SHOWN_BY_RESULT: &[&str] = &[
     "disarmed",
     "doubted",
+    "looked",
+    "pulled",
     "refused",
     "retracted",
     "started",
@@ -34,7 +36,7 @@ const MOST_REMARKS: usize = 8;
 const MOST_EVENTS: usize = 200;
 
 /// The warnings of all series of a cover, each once, with the series that it holds for.
-pub(super) fn warnings_of_all(report: &Report) -> Option<Element> {
+pub(super) fn of_all(report: &Report) -> Vec<(&str, Vec<String>)> {
     let mut found: Vec<(&str, Vec<String>)> = Vec::new();
     for record in report.series.iter().map(|facts| &facts.record.series) {
         for warning in &record.spec.warnings {
@@ -46,6 +48,12 @@ pub(super) fn warnings_of_all(report: &Report) -> Option<Element> {
             }
         }
     }
+    found
+}
+
+/// The same as a part of the cover.
+pub(super) fn warnings_of_all(report: &Report) -> Option<Element> {
+    let found = of_all(report);
     let items = found.iter().map(|(warning, series)| {
         let of = match &series[..] {
             _ if series.len() == report.series.len() => "every series".to_owned(),

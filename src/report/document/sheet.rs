@@ -3,15 +3,18 @@
 use super::{Facts, about, answers, closing, found, head, id, readings, remarks, required, used};
 use crate::markup::{Element, el};
 use crate::report::Report;
+use crate::spec::Papers;
 
 /// With more lines than this beyond those that every sheet has, they are set closer.
 const ROOMY: usize = 8;
+/// Lines of a whole letterhead beyond those of a line.
+const LETTERHEAD: usize = 3;
 
 /// Of the only series of a report: what is not shown and how to check it are on it too.
 pub(super) fn only(report: &Report, facts: &Facts) -> Element {
     let about = "the head";
     let head = head::title(facts, 1, ["the heading", "the outcome"]);
-    sheet(facts, false)
+    sheet(report, facts, false)
         .child(head::letterhead(report, &number(facts)))
         .children(head)
         .child(head::facts_list(report, facts, about))
@@ -27,7 +30,7 @@ pub(super) fn one_of_several(report: &Report, facts: &Facts) -> Element {
     let about = about(facts);
     let heading = format!("{about}, the heading");
     let outcome = format!("{about}, the outcome");
-    sheet(facts, true)
+    sheet(report, facts, true)
         .about(about.clone())
         .child(head::letterhead_behind(report, &number(facts)))
         .children(head::title(facts, 2, [&heading, &outcome]))
@@ -42,8 +45,9 @@ fn number(facts: &Facts) -> String {
 }
 
 /// Its lines are closer where there is much to show.
-fn sheet(facts: &Facts, has_cover: bool) -> Element {
-    let class = if weight(facts, has_cover) > ROOMY {
+fn sheet(report: &Report, facts: &Facts, has_cover: bool) -> Element {
+    let has_shop = !has_cover && !report.asked.letterhead.is_blank();
+    let class = if weight(facts, has_cover, has_shop) > ROOMY {
         "sheet close"
     } else {
         "sheet"
@@ -52,7 +56,8 @@ fn sheet(facts: &Facts, has_cover: bool) -> Element {
 }
 
 /// Lines beyond those that every sheet has.
-fn weight(facts: &Facts, has_cover: bool) -> usize {
+fn weight(facts: &Facts, has_cover: bool, has_shop: bool) -> usize {
+    let letterhead = if has_shop { LETTERHEAD } else { 0 };
     let spec = &facts.record.series.spec;
     let readings = if readings::is_long(facts) {
         0
@@ -67,11 +72,15 @@ fn weight(facts: &Facts, has_cover: bool) -> usize {
         2 * spec.warnings.len()
     };
     let job = if spec.job.is_some() { 3 } else { 0 };
+    let papers = spec.instruments.iter();
+    let papers = papers.filter(|known| known.papers != Papers::default());
     readings
         + fallen
         + spec.axes.len()
         + warnings
         + job
+        + papers.count()
+        + letterhead
         + answers::lines(facts)
         + remarks::lines(facts)
 }

@@ -21,7 +21,7 @@ pub(super) fn shop_with(more: &str) -> Shop {
 }
 
 /// Address of a daemon's page.
-pub(super) fn address(daemon: &Daemon) -> String {
+pub(crate) fn address(daemon: &Daemon) -> String {
     let status = daemon.call("status", &json!({}));
     status["page"].as_str().unwrap().to_owned()
 }
@@ -33,14 +33,14 @@ pub(super) fn token(shop: &Shop) -> String {
 
 /// An answer.
 #[derive(Debug)]
-pub(super) struct Answer {
-    pub(super) status: u16,
+pub(crate) struct Answer {
+    pub(crate) status: u16,
     pub(super) headers: BTreeMap<String, String>,
-    pub(super) body: String,
+    pub(crate) body: String,
 }
 
 impl Answer {
-    pub(super) fn json(&self) -> Value {
+    pub(crate) fn json(&self) -> Value {
         serde_json::from_str(&self.body).unwrap_or_else(|error| panic!("{error} in {self:?}"))
     }
 }
@@ -121,7 +121,7 @@ impl Http {
 }
 
 /// GET on a connection of its own.
-pub(super) fn get(address: &str, path: &str) -> Answer {
+pub(crate) fn get(address: &str, path: &str) -> Answer {
     Http::connect(address).get(path, "")
 }
 
