@@ -106,7 +106,8 @@ wires = ["2.0 mm²", "5.0 mm²"]
 `;
 
 // One line of a stream.
-const lineOf = (stream) => new Promise((resolve) => createInterface({ input: stream }).once("line", resolve));
+const lineOf = (stream) => nextOf(createInterface({ input: stream }));
+const nextOf = (lines) => new Promise((resolve) => lines.once("line", resolve));
 
 export class Shop {
   // With `more` lines in [page].
@@ -115,7 +116,8 @@ export class Shop {
     shop.binary = binary;
     shop.folder = mkdtempSync(`${tmpdir()}/tallyjaw-page-`);
     shop.hands = spawn("python3", [`${here}calipers.py`, shop.folder, "4"], { stdio: ["pipe", "pipe", "inherit"] });
-    await lineOf(shop.hands.stdout);
+    shop.answers = createInterface({ input: shop.hands.stdout });
+    await nextOf(shop.answers);
     const files = `[daemon]\nsheets = "sheet.toml"\nplans = "plans.toml"\ntools = "tools.toml"\njobs = "jobs.csv"\n`;
     shop.configured = (port) => shop.write("tallyjaw.toml", () => `${files}[page]\nlisten = "127.0.0.1:${port}"\n${more}\n${instruments(shop.folder)}`);
     shop.configured(0);
@@ -163,6 +165,13 @@ export class Shop {
 
   press(text, number = 1) {
     this.hands.stdin.write(`${number} ${text}\n`);
+  }
+
+  // The monotonic time just before the bytes are written, in milliseconds.
+  async timedPress(text, number = 1) {
+    const said = nextOf(this.answers);
+    this.press(`timed ${text}`, number);
+    return Number(await said) / 1e6;
   }
 
   // Sends these values without end, 20 a second, until the answer is called.

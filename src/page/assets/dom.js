@@ -43,6 +43,26 @@ export function refill(parent, children) {
   if (focused) parent.querySelector(`[data-key="${CSS.escape(focused)}"]`)?.focus();
 }
 
+// Draws into an element by `draw`, unless it was drawn from the same before.
+const drawnFrom = new WeakMap();
+export function drawOnce(element, from, draw) {
+  const key = JSON.stringify(from);
+  if (drawnFrom.get(element) === key) return;
+  drawnFrom.set(element, key);
+  draw(element);
+}
+
+// Makes `children` those of an element; a child that stands at its place already stays untouched.
+export function settle(parent, children) {
+  for (const [index, child] of children.entries()) {
+    const now = parent.children[index];
+    if (now === child) continue;
+    if (now) now.replaceWith(child);
+    else parent.append(child);
+  }
+  while (parent.children.length > children.length) parent.lastElementChild.remove();
+}
+
 export function setText(element, text) {
   const shown = plain(text);
   if (element.textContent !== shown) element.textContent = shown;
@@ -103,14 +123,56 @@ export function shape(name) {
 // Shape and tone of a verdict. Both kinds of unsure look the same.
 export const toneOf = (verdict) => (verdict?.startsWith("unsure") ? "unsure" : verdict);
 
-// Reduces the text of a box, by its variable --fit, until nothing is cut.
+// The size of the page's letters in px, which goes by that of the window.
+let size = null;
+addEventListener("resize", () => { size = null; });
+export const letterSize = () => (size ??= parseFloat(getComputedStyle(document.documentElement).fontSize));
+
+// The size of an element's content at its last layout, in px; `changed` is called in the very frame in which it is
+// another. To ask the element itself would lay the page out once more for each thing that is drawn.
+const rooms = new Map();
+const resized = new ResizeObserver((entries) => {
+  for (const { target, contentRect } of entries) {
+    const [width, height] = [Math.round(contentRect.width), Math.round(contentRect.height)];
+    const known = rooms.get(target);
+    if (width === 0 || (width === known.width && height === known.height)) continue; // hidden, or the same
+    Object.assign(known, { width, height });
+    known.changed();
+  }
+});
+export function roomOf(element, changed) {
+  if (!rooms.has(element)) {
+    const { width, height } = element.getBoundingClientRect();
+    rooms.set(element, { width, height });
+    resized.observe(element);
+  }
+  return Object.assign(rooms.get(element), { changed });
+}
+
+// Reduces the text of a box, by its variable --fit, until nothing is cut. What was found once for as much text in the same
+// room is taken again; all digits are of one width.
 const SIZES = [1, 0.92, 0.84, 0.76, 0.68, 0.6, 0.53, 0.46, 0.4, 0.34, 0.28];
+const FITS_MOST = 500; // that are remembered
+const fits = new Map();
 
 export function fit(box) {
+  const room = roomOf(box, () => fit(box));
+  const text = box.innerHTML.replace(/\d/g, "0");
+  const key = () => `${room.width} ${room.height} ${text}`;
+  if (!fits.has(key())) {
+    const found = fitting(box);
+    Object.assign(room, { width: box.clientWidth, height: box.clientHeight });
+    if (fits.size > FITS_MOST) fits.clear();
+    fits.set(key(), found);
+  }
+  box.style.setProperty("--fit", fits.get(key()));
+}
+
+function fitting(box) {
   const cut = () => box.scrollHeight > box.clientHeight || box.scrollWidth > box.clientWidth
     || [...box.querySelectorAll("[data-fit]")].some((one) => one.scrollWidth > one.clientWidth + 1);
-  for (const size of SIZES) {
+  return SIZES.find((size) => {
     box.style.setProperty("--fit", size);
-    if (!cut()) return;
-  }
+    return !cut();
+  }) ?? SIZES.at(-1);
 }

@@ -192,8 +192,6 @@ export function tallyWords(tally) {
 const LONG = 8; // letters of a word that a narrow screen has no room for beside the shape
 const LONGER = 12; // letters of a word that stands below its shape on every screen
 
-let drawn = null; // what is on the screen, so that nothing is drawn twice
-
 // Draws `face`, and returns the screen in one sentence.
 export function showFace(face, about) {
   const box = $("face");
@@ -225,12 +223,6 @@ export function showFace(face, about) {
   fit($("face-body"));
   const before = about.bench.readings.filter((one) => one.axis === about.here.last?.axis && one.seq !== looks.scale?.seq);
   if (looks.scale) drawScale(scale, looks.scale, before.map((one) => one.at));
-  const key = `${face.kind} ${about.here?.last?.seq}`;
-  if (drawn !== null && drawn !== key) {
-    box.classList.remove("fresh");
-    requestAnimationFrame(() => box.classList.add("fresh"));
-  }
-  drawn = key;
   return [looks.word, looks.value, looks.lead].filter(Boolean).join(", ") || looks.limits?.map(limitFigures).join(", ");
 }
 

@@ -1,7 +1,7 @@
 // The pieces of a series in columns. Each cell has the number of the piece, and shape and value of each axis.
 
-import { $, make, shape, toneOf } from "./dom.js";
-import { axisName, number, t } from "./texts.js";
+import { $, drawOnce, letterSize, make, roomOf, setText, settle, shape, toneOf } from "./dom.js";
+import { axisName, language, number, t } from "./texts.js";
 
 const CELL_MOST = 400; // of more pieces only those around the next one are drawn
 const LARGEST = 3; // of the text in a cell, in letters of the page's size
@@ -29,42 +29,45 @@ export function seriesOf(here, bench) {
   };
 }
 
+// The cells on the screen by what they are drawn from: most stay the same from one reading to the next.
+let cells = new Map();
+
 export function showGrid(series) {
   const box = $("grid");
   const list = $("pieces");
   box.hidden = !series;
-  if (!series) return list.replaceChildren();
-  showLegend(series);
-  const room = { width: list.clientWidth, height: list.clientHeight };
-  const laid = layout(series, room);
+  if (!series) return;
+  drawOnce($("legend"), [language, series.axes], () => showLegend(series));
+  setText($("grid-count"), t("grid.measured", { filled: series.filled, slots: series.slots }));
+  const laid = layout(series, roomOf(list, () => showGrid(series)));
   list.style.setProperty("--columns", laid.columns);
   list.style.setProperty("--rows", laid.rows);
   list.style.setProperty("--cell", `${laid.text}px`);
   list.classList.toggle("marks", laid.marks);
   const found = new Map(series.readings.map((one) => [`${one.piece} ${one.axis}`, one]));
   const doubted = new Map(series.doubted.map((one) => [`${one.piece} ${one.axis}`, one]));
-  const drawn = numbers(laid, series);
-  const cells = drawn.map((piece) => cell(piece, series, found, doubted));
+  const pieces = numbers(laid, series);
+  const contents = pieces.map((piece) => contentOf(piece, series, found, doubted));
   // Where not all have room, the ends say so.
-  if (drawn[0] > 1) cells[0] = beyond(`1 … ${drawn[0]}`);
-  if (drawn.at(-1) < series.pieces) cells[cells.length - 1] = beyond(`… ${series.pieces}`);
-  list.replaceChildren(...cells);
+  if (pieces[0] > 1) contents[0] = { beyond: `1 … ${pieces[0]}` };
+  if (pieces.at(-1) < series.pieces) contents[contents.length - 1] = { beyond: `… ${series.pieces}` };
+  const before = cells;
+  cells = new Map(contents.map((content) => [JSON.stringify([language, content]), content]));
+  for (const [key, content] of cells) cells.set(key, before.get(key) ?? cell(content));
+  settle(list, [...cells.values()]);
 }
-
-const beyond = (numbers) => make("li", { class: "beyond" }, numbers);
 
 function showLegend(series) {
   const many = series.axes.length > 1;
   const items = series.axes.map(({ axis, limits }, index) => make("li", {}, many && make("b", {}, `${letter(index)} `), axisName(axis), limits && make("span", {}, ` ${number(limits)}`)));
   $("legend").replaceChildren(...items);
-  $("grid-count").textContent = t("grid.measured", { filled: series.filled, slots: series.slots });
 }
 
 // Chooses the columns with the largest text. If no value fits, only marks are drawn; if those do not fit, only the
 // pieces around the next one.
 function layout(series, { width, height }) {
   const longest = Math.max(4, ...series.readings.map((one) => number(one.value).replace(/ .*/, "").length));
-  const largest = LARGEST * parseFloat(getComputedStyle(document.documentElement).fontSize);
+  const largest = LARGEST * letterSize();
   const count = Math.min(series.pieces, CELL_MOST);
   const values = { across: 0.62 * longest + (series.axes.length > 1 ? 2.6 : 1.9), down: 1.3 * (series.axes.length + 0.85) + 0.5 };
   const marks = { across: Math.max(2.4, 1.2 * series.axes.length + 0.6), down: 2.9 };
@@ -98,23 +101,26 @@ function numbers({ pieces }, series) {
   return Array.from({ length: pieces }, (_, index) => first + index);
 }
 
-function cell(piece, series, found, doubted) {
-  const many = series.axes.length > 1;
-  const lines = series.axes.map(({ axis }, index) => {
-    const key = `${piece} ${axis}`;
-    const reading = found.get(key);
-    const isNext = series.next.some((one) => one.piece === piece && one.axis === axis);
-    const label = many && make("i", { "aria-hidden": "true" }, letter(index));
-    const name = make("span", { class: "unseen" }, `${axisName(axis)} `);
-    const said = (key) => make("span", { class: "unseen" }, ` ${t(key)}`);
-    if (reading) return make("span", { class: "slot", "data-tone": toneOf(reading.verdict) }, label, name, shape(toneOf(reading.verdict)), make("span", { class: "figure" }, number(reading.value).replace(/ .*/, "")), said(`slot.${toneOf(reading.verdict)}`));
-    if (doubted.has(key)) return make("span", { class: isNext ? "slot next" : "slot", "data-tone": "doubted" }, label, name, shape("doubted"), make("span", { class: "figure" }, number(doubted.get(key).value).replace(/ .*/, "")), said("slot.doubted"));
-    if (isNext) return make("span", { class: "slot next" }, label, name, shape("next"), said("slot.next"));
-    return make("span", { class: "slot" }, label, name, said("slot.empty"));
+// What a cell says.
+function contentOf(piece, series, found, doubted) {
+  const slots = series.axes.map(({ axis }) => {
+    const [reading, doubt] = [found.get(`${piece} ${axis}`), doubted.get(`${piece} ${axis}`)];
+    const next = series.next.some((one) => one.piece === piece && one.axis === axis);
+    return { axis, tone: reading ? toneOf(reading.verdict) : doubt && "doubted", value: (reading ?? doubt)?.value, next: next && !reading };
   });
-  const spent = series.spent.includes(piece);
   const verdicts = series.readings.filter((one) => one.piece === piece).map((one) => toneOf(one.verdict));
   const worst = verdicts.some((one) => one.startsWith("fail")) ? "bad" : verdicts.includes("unsure") && "unsure";
-  const isNext = series.next.some((one) => one.piece === piece);
-  return make("li", { class: [spent && "spent", worst, isNext && "now"].filter(Boolean).join(" ") || undefined, "data-piece": piece }, make("b", {}, String(piece), spent && make("small", {}, ` ${t("slot.spent")}`)), ...lines);
+  return { piece, slots, worst, spent: series.spent.includes(piece), now: series.next.some((one) => one.piece === piece) };
+}
+
+function cell({ beyond, piece, slots, worst, spent, now }) {
+  if (beyond) return make("li", { class: "beyond" }, beyond);
+  const lines = slots.map(({ axis, tone, value, next }, index) => {
+    const label = slots.length > 1 && make("i", { "aria-hidden": "true" }, letter(index));
+    const name = make("span", { class: "unseen" }, `${axisName(axis)} `);
+    const drawn = tone ?? (next && "next");
+    return make("span", { class: next ? "slot next" : "slot", "data-tone": tone }, label, name, drawn && shape(drawn),
+      value && make("span", { class: "figure" }, number(value).replace(/ .*/, "")), make("span", { class: "unseen" }, ` ${t(`slot.${drawn || "empty"}`)}`));
+  });
+  return make("li", { class: [spent && "spent", worst, now && "now"].filter(Boolean).join(" ") || undefined, "data-piece": piece }, make("b", {}, String(piece), spent && make("small", {}, ` ${t("slot.spent")}`)), ...lines);
 }

@@ -1,7 +1,7 @@
 // The bench page: shows the state that the daemon sends after each change, and sends the operator's commands. It
 // computes nothing from entries; the daemon prepares everything on the screen.
 
-import { $, open, plain, refill, button, make, setText, shape } from "./dom.js";
+import { $, drawOnce, open, plain, refill, button, make, setText, shape } from "./dom.js";
 import { call, follow, mayCommand, NoAnswer, read } from "./daemon.js";
 import { choose, fill, has, keyOf, know, number, says, t } from "./texts.js";
 import { askReason, chooseTerminal, chooseTool, chooseWire, confirm, instrumentWords, openOperator, openOwn, openTool, ownChoice, reasonGiven, showHistory, showLanguages, showService, showWarnings, warningsOf } from "./dialogs.js";
@@ -92,7 +92,7 @@ function draw(state) {
 const again = () => shown && show(shown);
 
 function showHeader(names, at, bench) {
-  refill($("stations"), names.length < 2 ? [make("b", {}, names[0])] : names.map((name, index) => button({ "data-key": name, "aria-pressed": String(name === station), "aria-keyshortcuts": index < 9 ? String(index + 1) : undefined }, name, () => goTo(name))));
+  drawOnce($("stations"), [names, station], (box) => refill(box, names.length < 2 ? [make("b", {}, names[0])] : names.map((name, index) => button({ "data-key": name, "aria-pressed": String(name === station), "aria-keyshortcuts": index < 9 ? String(index + 1) : undefined }, name, () => goTo(name)))));
   setText($("operator-now"), at.operator ?? t("operator.nobody"));
   const tool = at.armed?.tool ?? at.tool;
   setText($("tool-now"), tool ? (tool.nest ? t("tool.short", { tool: tool.id, nest: tool.nest }) : tool.id) : t("tool.nothing"));
@@ -105,7 +105,7 @@ function showHeader(names, at, bench) {
   const worst = instruments.find((one) => !one.attached || one.adapter_meant || one.rivals?.length) ?? instruments.find((one) => one.instrument === needed) ?? instruments[0];
   const [drawn, words] = isOld() ? ["gone", t("instrument.unknown")] : worst ? instrumentWords(worst, bench) : ["plain", t("instrument.none")];
   $("chip-instrument").dataset.tone = ["unplugged", "adapter", "shared"].includes(drawn) ? "stop" : drawn;
-  $("instrument-now").replaceChildren(shape(drawn), make("span", { class: "name" }, worst?.instrument ?? ""), make("span", { class: "state" }, words));
+  drawOnce($("instrument-now"), [drawn, worst?.instrument, words], (box) => box.replaceChildren(shape(drawn), make("span", { class: "name" }, worst?.instrument ?? ""), make("span", { class: "state" }, words)));
 }
 
 function goTo(name) {

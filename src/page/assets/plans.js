@@ -1,6 +1,6 @@
 // The plans that can be started: a tile for each, the last used first, with a search by typing.
 
-import { $, button, make, refill, shape } from "./dom.js";
+import { $, button, letterSize, make, refill, shape } from "./dom.js";
 import { axisName, day, know, named, number, says, t, translated } from "./texts.js";
 
 const TILE = { width: 19.5, height: 14, low: 9.6 }; // at least, in letters of the page's size
@@ -29,7 +29,7 @@ export function showPlans(may, start) {
   const found = known.plans.filter((plan) => matches(plan, words));
   const box = $("tiles");
   const { clientWidth: width, clientHeight: height } = box;
-  const letter = parseFloat(getComputedStyle(document.documentElement).fontSize);
+  const letter = letterSize();
   const fitting = (room, letters) => Math.max(1, Math.floor((room + GAP) / (letters * letter + GAP)));
   const columns = fitting(width, TILE.width);
   box.style.setProperty("--columns", columns);

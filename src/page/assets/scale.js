@@ -1,6 +1,6 @@
 // Draws a value between its limits.
 
-import { draw } from "./dom.js";
+import { draw, roomOf } from "./dom.js";
 import { number, t } from "./texts.js";
 
 function patterns() {
@@ -21,7 +21,7 @@ function range(low, high, value) {
 
 // Draws `scale` into an svg of its present size; `before` are earlier values of the axis.
 export function drawScale(svg, scale, before) {
-  const box = svg.getBoundingClientRect();
+  const box = roomOf(svg, () => drawScale(svg, scale, before));
   const width = Math.max(160, box.width);
   const height = Math.max(60, box.height);
   const unit = Math.min(height / 6.2, width / 22, 30);
