@@ -155,6 +155,11 @@ async function scanned(shop, page) {
     check(`${card} has a sentence of what to do`, (await page.$$("#face-lines p")).length >= 2, await text(page, "#face-lines"));
   }
   await look(page, "refused-open");
+  await pressed(page, "#face-cut");
+  await shows(page, "#ask-more", "plan pump-short");
+  await bodyHas(page, "!document.querySelector('#act-resume').hidden");
+  await pressed(page, "#act-resume");
+  await shows(page, "#ask-more", "plan pump-own");
   shop.press("1.62");
   await kind(page, "verdict");
 }

@@ -2,7 +2,7 @@
 //
 //     tests/browser/setup && node tests/browser/tabs.mjs target/release/tallyjaw
 
-import { bodyHas, check, faults, kind, opened, PATIENCE, run, shows } from "./expect.mjs";
+import { bodyHas, check, faults, kind, opened, PATIENCE, run, shows, text } from "./expect.mjs";
 import { browser } from "./look.mjs";
 import { Shop } from "./shop.mjs";
 
@@ -29,7 +29,7 @@ async function alike(what, page, other) {
     await page.waitForFunction((least) => Number(document.body.dataset.seq) >= least, { polling: "mutation", timeout: PATIENCE }, await seq(other));
     [mine, theirs] = [await screen(page), await screen(other)];
     if (mine === theirs) break;
-    await page.evaluate(() => new Promise((wake) => requestAnimationFrame(wake)));
+    await page.evaluate(() => new Promise((wake) => { setTimeout(wake, 50); })); // a page behind another has no frames
   }
   const [got, want] = [mine, theirs].map((one) => JSON.parse(one));
   const differ = Object.keys(want).filter((key) => JSON.stringify(got[key]) !== JSON.stringify(want[key]));
@@ -46,7 +46,7 @@ async function tabs(shop, chromium, { url }) {
     await kind(one, wanted);
     await alike(`${name} on two screens`, two, one);
     await fresh.reload();
-    await shows(fresh, "#ask-words", await one.$eval("#ask-words", (element) => element.textContent));
+    await shows(fresh, "#ask-words", await text(one, "#ask-words"));
     await alike(`${name} after a reload`, fresh, one);
   };
   const press = (value, number) => shop.press(value, number);

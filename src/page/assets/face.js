@@ -4,7 +4,7 @@
 // journal has failed, and why this page's own command was refused.
 
 import { $, button, capital, fit, make, setText, shape, toneOf, whole } from "./dom.js";
-import { axisName, clock, keysAt, named, number, says, t, translated } from "./texts.js";
+import { axisName, clock, keyed, keysAt, named, number, says, t, translated } from "./texts.js";
 import { jobWords } from "./jobs.js";
 import { drawScale } from "./scale.js";
 
@@ -110,15 +110,15 @@ function looksOf(face, { here, bench, series, act }) {
         shape: "zero_off", tone: "zero_off", word: t("word.zero_off"), value: face.by && number(face.by),
         lead: face.doubted > 0 && t("zero_off.doubted", { n: face.doubted }), lines: [],
       };
-    case "doubted": return { shape: "doubted", tone: "doubted", word: t("word.doubted"), lead: t("doubted.again", { n: face.again }), lines: [line(t("doubted.why"))], limits: bench.asks };
+    case "doubted": return { shape: "doubted", tone: "doubted", word: t("word.doubted"), lead: t("doubted.again", { n: face.again }), lines: [line(t("doubted.why"))] };
     case "not_counted":
       return {
         shape: "not_counted", tone: "not_counted", word: t("word.not_counted"), value: number(face.value), lead: named("reason", face.reason),
-        lines: [daemonSays(face.hint), line(t(here.armed ? "not_counted.again" : "not_counted.start"))],
+        lines: [daemonSays(face.hint), line(here.armed && t("not_counted.again"))],
       };
     case "unread": return { shape: "unread", tone: "not_counted", word: t("word.unread"), lead: t("unread.from", face), lines: [line(here.armed && t("not_counted.again")), daemonSays(face.reason), daemonSays(face.remedy)] };
-    case "refused": return { shape: "refused", tone: "refused", word: t("word.refused"), lead: face.said, lines: [daemonSays(face.reason), daemonSays(face.remedy)], buttons: [...missingOf(face, act), ...(face.own ? [["ok", t("button.ok"), act.forgetRefusal]] : [])] };
-    case "unplugged": return { shape: "unplugged", tone: "stop", word: t("word.unplugged"), value: face.instrument, lines: [daemonSays(face.why), ...troubles(face, here)] };
+    case "refused": return { shape: "refused", tone: "refused", word: t("word.refused"), lead: face.said, lines: [daemonSays(face.reason), daemonSays(face.remedy)], buttons: [...missingOf(face, act), ...(face.own ? [["ok", t("button.ok"), act.forgetRefusal]] : cutFor(face, act))] };
+    case "unplugged": return { shape: "unplugged", tone: "stop", word: t("word.unplugged"), value: face.instrument, lines: orWhy(troubles(face, here), face.why) };
     case "adapter":
       return {
         shape: "adapter", tone: "stop", word: t("word.adapter"), lead: t("adapter.lead", face), lines: [line(t("adapter.was", face)), line(t("adapter.is", face)), line(t("adapter.until"))],
@@ -126,7 +126,7 @@ function looksOf(face, { here, bench, series, act }) {
       };
     case "shared": return { shape: "shared", tone: "stop", word: t("word.shared"), lead: t("shared.why", face), lines: [] };
     case "moving": return { shape: "moving", tone: "moving", word: t("word.moving"), value: number(face.value), lead: t("moving.lead"), lines: [line(t("moving.more"))] };
-    case "retracted": return { shape: "retracted", tone: "not_counted", word: t("word.retracted"), lead: bench.restorable && t("retracted.what", { piece: bench.restorable.piece, axis: axisName(bench.restorable.axis), value: number(bench.restorable.value) }), lines: [line(bench.restorable && t("retracted.restore"))], limits: bench.asks };
+    case "retracted": return { shape: "retracted", tone: "not_counted", word: t("word.retracted"), lead: bench.restorable && t("retracted.what", { piece: bench.restorable.piece, axis: axisName(bench.restorable.axis), value: number(bench.restorable.value) }), lines: [line(bench.restorable && t("retracted.restore"))] };
     case "over": return overLooks(bench.closed, here, series, act);
     case "gone":
       return { shape: "gone", tone: "stop", word: t("word.gone"), lead: t("gone.lead", { since: clock(face.since) }), lines: [line(t("gone.again"))] };
@@ -135,6 +135,17 @@ function looksOf(face, { here, bench, series, act }) {
     case "journal_stalled": return { shape: "disk", tone: "stop", word: t("word.journal_stalled"), lead: t("journal_stalled.lead", { n: face.seconds }), lines: [line(t("journal_stalled.more"))] };
     default: return { shape: "plain", tone: "ready", word: t("word.waiting"), lines: [] };
   }
+}
+
+// One fact is said once: the newest trouble, or else why the port ended.
+const orWhy = (lines, why) => (lines.length > 0 ? lines : [daemonSays(why)]);
+
+// A card that would stop the open series early can be confirmed by a finger, too.
+function cutFor({ said, reason }, act) {
+  const open = keyed(reason);
+  const [, plan] = /^tj\/arm\/([^/]+)$/.exec(said) ?? [];
+  if (open?.key !== "daemon.refusal.still_open" || !plan) return [];
+  return [["cut", t("button.cut_for", { series: open.with.series, plan }), () => act.startCut(plan)]];
 }
 
 const troubles = ({ instrument }, here) => (here.troubles ?? []).filter((one) => one.instrument === instrument).flatMap((one) => [daemonSays(one.message), daemonSays(one.remedy)]);
@@ -239,8 +250,8 @@ const STOPS = ["gone", "journal_failed", "journal_full"];
 
 export function showAsk(here, bench, face) {
   const stops = STOPS.includes(face.kind);
-  const offTheFace = !stops && !["limits", "retracted", "doubted", "journal_stalled"].includes(face.kind);
-  setText($("ask-words"), stops ? t("ask.stop") : askWords(here, bench));
+  const offTheFace = !stops && !["limits", "journal_stalled"].includes(face.kind);
+  setText($("ask-words"), whole(stops ? t("ask.stop") : askWords(here, bench)));
   const ask = bench.asks[0];
   setText($("ask-limits"), ask && offTheFace && !bench.todo ? limitFigures(ask) : "");
   setText($("ask-more"), ask?.undo ? t("ask.undo", { piece: ask.undo.piece, axis: axisName(ask.undo.axis), value: number(ask.undo.value) }) : [subjectWords(here.armed ?? bench.closed), jobWords(here.job)].filter(Boolean).join(" · "));

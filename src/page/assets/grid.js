@@ -25,7 +25,7 @@ export function seriesOf(here, bench) {
   if (!closed) return null;
   return {
     series: closed.series, open: false, pieces: closed.pieces, spent: [], axes: closed.axes.map((axis) => ({ axis })),
-    readings: closed.readings, doubted: closed.doubted, next: [], filled: closed.readings.length, slots: closed.pieces * closed.axes.length,
+    readings: closed.readings, doubted: closed.doubted, bad: (closed.bad_looks ?? []).map((one) => one.piece), next: [], filled: closed.readings.length, slots: closed.pieces * closed.axes.length,
   };
 }
 
@@ -109,7 +109,7 @@ function contentOf(piece, series, found, doubted) {
     return { axis, tone: reading ? toneOf(reading.verdict) : doubt && "doubted", value: (reading ?? doubt)?.value, next: next && !reading };
   });
   const verdicts = series.readings.filter((one) => one.piece === piece).map((one) => toneOf(one.verdict));
-  const worst = verdicts.some((one) => one.startsWith("fail")) ? "bad" : verdicts.includes("unsure") && "unsure";
+  const worst = series.bad?.includes(piece) || verdicts.some((one) => one.startsWith("fail")) ? "bad" : verdicts.includes("unsure") && "unsure";
   return { piece, slots, worst, spent: series.spent.includes(piece), now: series.next.some((one) => one.piece === piece) };
 }
 

@@ -105,7 +105,7 @@ function showHeader(names, at, bench) {
   const worst = instruments.find((one) => !one.attached || one.adapter_meant || one.rivals?.length) ?? instruments.find((one) => one.instrument === needed) ?? instruments[0];
   const [drawn, words] = isOld() ? ["gone", t("instrument.unknown")] : worst ? instrumentWords(worst, bench) : ["plain", t("instrument.none")];
   $("chip-instrument").dataset.tone = ["unplugged", "adapter", "shared"].includes(drawn) ? "stop" : drawn;
-  drawOnce($("instrument-now"), [drawn, worst?.instrument, words], (box) => box.replaceChildren(shape(drawn), make("span", { class: "name" }, worst?.instrument ?? ""), make("span", { class: "state" }, words)));
+  drawOnce($("instrument-now"), [drawn, worst?.instrument, words], (box) => box.replaceChildren(drawn === "plain" ? "" : shape(drawn), make("span", { class: "name" }, worst?.instrument ?? ""), make("span", { class: "state" }, words)));
 }
 
 function goTo(name) {
@@ -154,8 +154,6 @@ async function knowPlans() {
 
 // ---- commands ----
 
-const DONE = ["retract", "restore", "resume", "note", "zero", "ask", "adapter", "disarm", "operator", "tool", "job", "lot"];
-
 // Sends a command; a refusal is shown by `instead`, or as a state of the page.
 async function say(method, params = {}, instead = null) {
   if (!mayAct()) return false;
@@ -163,7 +161,7 @@ async function say(method, params = {}, instead = null) {
     await call(method, { station, ...params });
     carriedOut += 1;
     refusal = null;
-    answer(t(DONE.includes(method) ? `done.${method}` : "done"));
+    if (has(`done.${method}`)) answer(t(`done.${method}`)); // what else was done is seen on the screen
     again();
     return true;
   } catch (error) {
@@ -228,6 +226,7 @@ async function begin(params) {
 }
 
 const start = (plan) => arm({ plan }, ["said.arm", { plan }]);
+const startCut = (plan) => begin({ station, plan, cut: true }).catch((error) => refused(["said.arm", { plan }], error));
 
 // What a plan requires is said by a finger; then what was to be started is started.
 const OPENS = { operator: openOperator, job: openJob, lots: openLots, tool: openTool };
@@ -264,7 +263,7 @@ function wantPlans(wanted) {
 }
 
 const act = {
-  may: mayCommand, say, start, forgetRefusal, sayMissing,
+  may: mayCommand, say, start, startCut, forgetRefusal, sayMissing,
   showPlans: () => wantPlans(true),
   report: (series) => window.open(`/report/${series}`, "_blank", "noopener"),
 };

@@ -4,6 +4,8 @@ import { $, button, letterSize, make, refill, shape } from "./dom.js";
 import { axisName, day, know, named, number, says, t, translated } from "./texts.js";
 
 const TILE = { width: 19.5, height: 14, low: 9.6 }; // at least, in letters of the page's size
+const LARGER = { width: 17.5, height: 10.5 }; // the same where the letters are larger; what is cut then is drawn smaller
+const SCALES = [1.6, 1.4, 1.2, 1]; // of the letters: as large as all tiles fit
 const GAP = 10; // px
 const NARROW = 700; // px; a screen of less is one column of low tiles
 
@@ -29,16 +31,22 @@ export function showPlans(may, start) {
   const found = known.plans.filter((plan) => matches(plan, words));
   const box = $("tiles");
   const { clientWidth: width, clientHeight: height } = box;
-  const letter = letterSize();
-  const fitting = (room, letters) => Math.max(1, Math.floor((room + GAP) / (letters * letter + GAP)));
-  const columns = fitting(width, TILE.width);
-  box.style.setProperty("--columns", columns);
-  // Where what a tile says is longer than usual: lower tiles, then fewer.
-  for (let rows = fitting(height, width < NARROW ? TILE.low : TILE.height); rows > 0; rows -= 1) {
-    for (const low of width < NARROW ? [true] : [false, true]) {
-      box.classList.toggle("low", low);
-      drawTiles(found, columns, rows, may, start);
-      if ([...box.children].every((tile) => tile.scrollHeight <= tile.clientHeight)) return;
+  const scales = width < NARROW ? [1] : SCALES;
+  for (const scale of scales) {
+    const fitting = (room, letters) => Math.max(1, Math.floor((room + GAP) / (letters * letterSize() * scale + GAP)));
+    const columns = fitting(width, (scale > 1 ? LARGER : TILE).width);
+    const most = fitting(height, scale > 1 ? LARGER.height : width < NARROW ? TILE.low : TILE.height);
+    if (scale > 1 && columns * most < found.length) continue; // all of them, or as many as can be
+    box.style.setProperty("--columns", columns);
+    box.style.fontSize = `${scale}em`;
+    // Where what a tile says is longer than usual: lower tiles, then fewer.
+    for (let rows = scale > 1 ? Math.max(1, Math.ceil(found.length / columns)) : most; rows > 0; rows -= 1) {
+      for (const low of width < NARROW ? [true] : scale > 1 ? [false] : [false, true]) {
+        box.classList.toggle("low", low);
+        drawTiles(found, columns, rows, may, start);
+        if ([...box.children].every((tile) => tile.scrollHeight <= tile.clientHeight)) return;
+      }
+      if (scale > 1) break;
     }
   }
 }
@@ -70,20 +78,21 @@ export function firstPage() {
 function tile(plan, may, start) {
   const axes = plan.axes.map(({ axis, limits }) => make("span", { class: "tile-axis" }, axisName(axis), " ", make("b", {}, number(limits))));
   const tool = plan.tool && t(plan.nest ? "tool.nest" : "tool", { tool: plan.tool, nest: plan.nest });
-  const more = [tool, t("plan.pieces", { n: plan.pieces }), named("purpose", plan.purpose)].filter(Boolean).join(" · ");
+  const more = [tool, t("plan.pieces", { n: plan.pieces }), named("purpose", plan.purpose)].filter(Boolean);
   const made = button({ "data-key": plan.plan, class: "tile", disabled: !may || Boolean(plan.cannot) }, "", () => start(plan.plan));
-  made.append(
+  const parts = [
     make("span", { class: "tile-name" }, plan.terminal ?? t("plan.blocks"), " ", make("small", {}, plan.plan)),
     make("span", { class: "tile-wire" }, plan.wire ? number(plan.wire) : plan.blocks.map(number).join(", ")),
     make("span", { class: "tile-axes" }, ...axes),
-    make("span", { class: "tile-more" }, more),
+    make("span", { class: "tile-more" }, more.map((one, index) => make("span", {}, index < more.length - 1 ? `${one} · ` : one))),
     plan.cannot ? make("span", { class: "tile-last", "data-tone": "refused" }, shape("refused"), make("span", { lang: translated(plan.cannot) ? undefined : "en" }, says(plan.cannot))) : lastOf(plan),
-  );
+  ];
+  made.append(...parts.filter(Boolean));
   return made;
 }
 
 function lastOf({ last }) {
-  if (!last) return make("span", { class: "tile-last" }, shape("plain"), t("plan.never"));
+  if (!last) return null;
   const outcome = last.outcome ?? "open";
   const beside = (last.reservations ?? []).map((one) => named("reservation", one)).join(", ");
   const words = [t(`outcome.${outcome}`), beside, day(last.at)].filter(Boolean).join(" · ");

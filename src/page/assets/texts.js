@@ -14,9 +14,13 @@ export function choose(chosen) {
   fill();
 }
 
+// The row of a key. Where a sentence of the daemon names a command or a key of a file, a row of the page's own says what
+// a finger can do.
+const rowOf = (key) => table[key.replace(/^daemon\./, "page.")] ?? table[key];
+
 // The text of a key. If the number `n` is 1, the key with `.one` is used where it exists.
 export function t(key, values = {}) {
-  const row = (values.n === 1 && table[`${key}.one`]) || table[key];
+  const row = (values.n === 1 && table[`${key}.one`]) || rowOf(key);
   if (!row) return key;
   return row[language].replace(/\{(\w+)[#@*~]?\}/g, (_, name) => part(values[name]) ?? "");
 }
@@ -37,7 +41,7 @@ export function know(source, texts) {
 }
 
 // The key of a sentence of the daemon, with what stands at its places.
-const keyed = (sentence) => Object.values(sentences).map((texts) => texts[sentence]).find((one) => one && table[one.key]);
+export const keyed = (sentence) => Object.values(sentences).map((texts) => texts[sentence]).find((one) => one && table[one.key]);
 export const keyOf = (sentence) => keyed(sentence)?.key;
 
 // The keys of the texts that stand at a place of a sentence.
@@ -46,11 +50,10 @@ export function keysAt(sentence, place) {
   return within(keyed(sentence)?.with?.[place]).filter(Boolean);
 }
 
-// A sentence of the daemon in the language that was chosen, as a whole or as what it may be joined with; in English, as
-// it was sent, where the table has no text for it.
+// A sentence of the daemon in the language that was chosen, as a whole or as what it may be joined with.
 export function translated(sentence) {
   const found = keyed(sentence);
-  return language !== "en" && found ? t(found.key, found.with) : undefined;
+  return found && t(found.key, found.with);
 }
 export const says = (sentence) => translated(sentence) ?? sentence;
 

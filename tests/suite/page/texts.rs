@@ -7,7 +7,7 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 30] = [
+const PUT_TOGETHER: [&str; 31] = [
     "aloud.",
     "answer.",
     "axis.",
@@ -22,6 +22,7 @@ const PUT_TOGETHER: [&str; 30] = [
     "look.",
     "miss.",
     "outcome.",
+    "page.",
     "pairing.",
     "purpose.",
     "reason.",
@@ -85,6 +86,26 @@ fn every_text_is_there_in_every_language_with_the_same_places() {
             if key.rsplit('.').next() != Some("one") {
                 assert_eq!(places(text), places(&row["en"]), "{key} in {language}");
             }
+        }
+    }
+}
+
+#[test]
+fn what_the_page_says_for_itself_stands_for_a_sentence_of_the_daemon() {
+    let table = table();
+    for (key, row) in &table {
+        let Some(rest) = key.strip_prefix("page.") else {
+            continue;
+        };
+        let said = table.get(&format!("daemon.{rest}"));
+        let said = said.unwrap_or_else(|| panic!("no sentence for {key}"));
+        assert!(places(&row["en"]).is_subset(&places(&said["en"])), "{key}");
+        assert_ne!(row["en"], said["en"], "{key}");
+        // A finger has no command line and no file.
+        for text in row.values() {
+            let no_finger = ["tallyjaw ", "--", "[[", "`", " = \""];
+            let found = no_finger.iter().find(|word| text.contains(*word));
+            assert_eq!(found, None, "{key}: {text}");
         }
     }
 }
