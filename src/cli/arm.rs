@@ -21,9 +21,9 @@ use std::io::Write;
 Examples:
   tallyjaw arm pump-own
   tallyjaw arm pump-own --station bench-1 --operator mara
-  tallyjaw arm --terminal QF-250-F --wire '14 ga' --sizing sae_metric --axis core_crimp_height --pieces 5
+  tallyjaw arm --terminal QF-250-F --wire '2.0 mm²' --axis core_crimp_height --pieces 5
 
-While a series is open, the first start is refused. Repeat it within ten seconds, or add --cut, to stop that series
+While a series is open, the first start is refused. Repeat it within ten seconds, or add --cut, to stop that series \
 early. `tallyjaw resume` opens it again, until something is measured."
 )]
 pub(super) struct Arm {

@@ -20,6 +20,6 @@ pub(super) struct Disarm {
 impl Disarm {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let params = client::params([("station", self.station.map(Into::into))]);
-        client::enter(context, out, "disarm", &params, "disarmed")
+        client::enter(context, out, "disarm", &params, "stopped early")
     }
 }

@@ -17,7 +17,7 @@ use std::fmt::Write as _;
 use std::io::{self, Write};
 
 /// Width of the first column: the longest word with its sign, and a blank.
-const COLUMN: usize = 13;
+const COLUMN: usize = 14;
 
 /// Settings for showing entries.
 pub(super) struct EntryStyle {
@@ -84,7 +84,7 @@ fn kind(entry: &Entry) -> (Style, &'static str) {
                     Verdict::UnsureLow | Verdict::UnsureHigh => (ODD, "? UNSURE"),
                 },
                 (Standing::Counted, None) => (Style::new(), "  reading"),
-                (Standing::NotCounted { .. }, _) => (ODD, "! ignored"),
+                (Standing::NotCounted { .. }, _) => (ODD, "! not counted"),
             }
         }
         Entry::Frame(FrameEntry::Zeroed(zeroed)) if zeroed.ok => (GOOD, "✓ zero"),

@@ -30,8 +30,8 @@ use std::time::{Duration, Instant};
 #[command(after_help = "\
 Examples:
   tallyjaw replay press.tape --plan pump-own          judge it with this plan
-  tallyjaw replay press.tape --instrument caliper-2   read it with the settings of another instrument
-  tallyjaw replay press.tape --pty /tmp/caliper       a port for any program, at the speed of the recording
+  tallyjaw replay press.tape --instrument caliper-2   read it as another instrument
+  tallyjaw replay press.tape --pty /tmp/caliper       a port for any program
   tallyjaw replay press.tape --pty --pace max         as fast as the reader takes it")]
 pub(super) struct Replay {
     /// The tape

@@ -6,7 +6,7 @@ use std::io::Write;
 /// Retract the last reading because it was a slip; it is measured again next
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw retract             the last reading that counts\n  tallyjaw retract --seq 42    the reading of entry 42; `tallyjaw series N` shows the numbers\n  tallyjaw retract --reason 'wire slipped in the jaws'   pull test: the piece is spent, the next one is pulled"
+    after_help = "Examples:\n  tallyjaw retract             the last reading that counts\n  tallyjaw retract --seq 42    the reading of entry 42; `tallyjaw series N` shows the numbers\n  tallyjaw retract --reason 'wire slipped in the jaws'   a pull test: the piece is spent"
 )]
 pub(super) struct Retract {
     /// The entry of the reading, where it is not the last one

@@ -146,3 +146,24 @@ fn every_command_has_an_example_in_its_help() {
         );
     }
 }
+
+/// The help is as wide as this and no wider (`term_width` in `mod.rs`).
+const WIDEST: usize = 100;
+
+#[test]
+fn what_stands_under_the_options_breaks_only_where_the_help_breaks_it() {
+    for Called { words, command } in called() {
+        let text = command.get_after_help().map(ToString::to_string);
+        let text = text.unwrap_or_default();
+        let lines: Vec<&str> = text.lines().collect();
+        for line in lines.iter().filter(|line| line.starts_with("  ")) {
+            assert!(line.chars().count() <= WIDEST, "{words}: too wide: {line}");
+        }
+        // A paragraph is one line: the help breaks it at the width of the terminal.
+        for pair in lines.windows(2) {
+            let prose = |line: &str| !line.is_empty() && !line.starts_with("  ");
+            let broken = prose(pair[0]) && prose(pair[1]);
+            assert!(!broken, "{words}: a break in a paragraph: {pair:?}");
+        }
+    }
+}

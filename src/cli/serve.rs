@@ -22,7 +22,7 @@ const STALL_MILLIS: &str = "TALLYJAW_TEST_STALL_MILLIS";
 /// Run the daemon: read the ports, judge, keep the journal, serve the sockets
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
-It runs in the foreground until SIGTERM or Ctrl-C. On SIGHUP it reads its configuration again. Its messages go to
+It runs in the foreground until SIGTERM or Ctrl-C. On SIGHUP it reads its configuration again. Its messages go to \
 standard error; $TALLYJAW_LOG sets the level: error, warn, info, debug.
 
 Examples:

@@ -24,7 +24,7 @@ pub struct Completed {
     /// The series was stopped early by an arming, and can be resumed until something is measured.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub resumable: bool,
-    /// What takes from the weight of the outcome; left out by older releases, which did not say.
+    /// Reservations that limit the outcome; older releases left them out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reservations: Option<Vec<Reservation>>,
 }

@@ -174,7 +174,7 @@ levels! {
         "disarmed" Disarmed(Disarmed),
         /// A series was closed.
         "completed" Completed(Completed),
-        /// A series that the last arming stopped early was opened again.
+        /// A series that the last start stopped early was opened again.
         "resumed" Resumed(Resumed),
         /// A zero became due by time.
         "zero_due" ZeroDue(ZeroDue),

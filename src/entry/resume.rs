@@ -2,7 +2,7 @@
 //!
 //! - It can be resumed until a reading counts at the station. A zero that is off ends this too, because later zeros
 //!   cannot vouch for the readings of the stopped series.
-//! - Only the series that the last arming stopped can be resumed.
+//! - Only the series that the last start stopped can be resumed.
 //! - Output that shows a closed series once waits until the series cannot be resumed ([`super::ledger`]).
 
 use super::state::{SeriesState, StationState};

@@ -62,7 +62,7 @@ pub struct JobSaid {
     pub series: Option<Seq>,
     /// The job; none if the last one is over.
     pub job: Option<Job>,
-    /// What looks wrong and was taken all the same.
+    /// What looks wrong and was accepted.
     pub warning: Option<String>,
 }
 

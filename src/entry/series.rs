@@ -14,7 +14,7 @@ pub struct Disarmed {
     pub series: Seq,
 }
 
-/// A series that the last arming stopped early was opened again.
+/// A series that the last start stopped early was opened again.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Resumed {
     /// Name of the station in the configuration.

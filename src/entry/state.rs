@@ -70,7 +70,7 @@ pub struct StationState {
     pub runs: Runs,
     /// The next series of a plan that repeats, until it is armed.
     pub repeat: Option<Repeat>,
-    /// The series that the last arming stopped early, as long as it can be resumed.
+    /// The series that the last start stopped early, as long as it can be resumed.
     pub stopped: Option<Box<Stopped>>,
 }
 

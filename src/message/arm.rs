@@ -52,7 +52,7 @@ pub(super) fn arm(params: Option<Value>) -> Result<Call, ErrorObject> {
         }
         None if keys.is_empty() => {
             return invalid(
-                "nothing to arm, want a plan or the keys of one".to_owned(),
+                "nothing to start, want a plan or the keys of one".to_owned(),
                 "name a plan, or give terminal, wire and axes, or instrument and blocks",
             );
         }
@@ -182,7 +182,7 @@ mod tests {
         }
         assert_eq!(
             asked("{}").unwrap_err().message,
-            "nothing to arm, want a plan or the keys of one"
+            "nothing to start, want a plan or the keys of one"
         );
     }
     #[test]

@@ -87,13 +87,13 @@ impl ErrorObject {
     }
 }
 
-/// The answer to `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `job`, `lot`,
-/// `zero` and `revoke`.
+/// The answer to every other command that enters something: `disarm`, `retract`, `restore`, `resume`, `look`, `pulled`,
+/// `note`, `operator`, `tool`, `job`, `lot`, `zero`, `ask`, `adapter` and `revoke`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Done {
     /// `seq` of the entry that records the command. It is durable.
     pub seq: u64,
-    /// What looks wrong and was taken all the same.
+    /// What looks wrong and was accepted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub warning: Option<String>,
 }
@@ -140,7 +140,7 @@ pub struct Status {
     /// Address and port of the bench page; left out if none is served.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub page: Option<String>,
-    /// Where tablets connect, where they may.
+    /// Where tablets connect; left out if they may not.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub tablet: Option<TabletStatus>,
     /// State that follows from the durable entries.
@@ -153,14 +153,14 @@ pub struct Status {
     pub sinks: Vec<SinkStatus>,
 }
 
-/// Where tablets connect, and how many may.
+/// Where tablets connect, and how many are paired.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct TabletStatus {
     /// Address and port.
     pub listen: String,
     /// The fingerprint of the certificate, as browsers show it.
     pub sha256: String,
-    /// How many tablets are paired.
+    /// Number of paired tablets.
     pub paired: usize,
 }
 
@@ -169,11 +169,11 @@ pub struct TabletStatus {
 pub struct Pairing {
     /// The name that the tablet gets.
     pub tablet: String,
-    /// Under which it may reach the page, the likely one first.
+    /// Addresses at which the tablet may reach the page, the most likely first.
     pub addresses: Vec<String>,
-    /// Lets in one device, once.
+    /// The code that lets in one device, once.
     pub code: String,
-    /// When the code is over, UTC, RFC 3339.
+    /// When the code expires, UTC, RFC 3339.
     pub expires_at: String,
     /// The fingerprint of the certificate, as browsers show it.
     pub sha256: String,
@@ -182,7 +182,7 @@ pub struct Pairing {
 /// The answer to `tablets`.
 #[derive(Debug, Clone, Serialize, Deserialize, JsonSchema)]
 pub struct Tablets {
-    /// Those that are paired, by name.
+    /// The paired tablets, by name.
     pub tablets: Vec<TabletMessage>,
 }
 
@@ -261,7 +261,7 @@ pub struct Trouble {
 pub enum Outcome {
     /// Answer to `arm`.
     Armed(Box<Armed>),
-    /// To `disarm`, `retract`, `restore`, `resume`, `note`, `operator`, `tool`, `job`, `lot`, `zero`, `revoke`.
+    /// Answer to every other command that enters something.
     Done(Done),
     /// Answer to `reload`.
     Reload(Reload),

@@ -66,8 +66,8 @@ pub struct StationMessage {
     pub next: Option<NextMessage>,
     /// Next action, in words.
     pub prompt: String,
-    /// Next action, for programs: `arm`, `connect`, `adapter`, `shared`, `zero` or `measure`. In an answer to `status`
-    /// also `wait`, while the disk does not answer. For a station removed from the configuration, `end`.
+    /// Next action, for programs: `arm`, `connect`, `adapter`, `shared`, `zero`, `measure`, `look` or `pull_mode`. In an
+    /// answer to `status` also `wait`, while the disk does not answer. For a station removed from the configuration, `end`.
     pub prompt_kind: String,
     /// Last reading, counted or not.
     #[serde(skip_serializing_if = "Option::is_none")]

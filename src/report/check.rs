@@ -1,12 +1,12 @@
-//! Is a page still what its journal says: the page against the same page made again.
+//! Compares a page with the same page made again from its journal.
 //!
 //! In: the text of a page, and the [`Report`] that its journal gives for the same question. Out: every
 //! [`Difference`], named by what it is about, with what is reported and what the journal gives.
 //!
-//! Everything that a reader sees is compared, pictures and data too, for the two texts must be the same. A page of
-//! another layout cannot be compared, so it is not verified ([`OtherLayout`]). What is taken from the page itself to
-//! make it again is held against the journal by whoever reads that ([`Overlooked`], the query), or named as nothing
-//! that the journal vouches for ([`unvouched`]).
+//! The two texts must be the same, so everything that a reader sees is compared, pictures and data too. A page of
+//! another layout cannot be made again, so it is not verified ([`OtherLayout`]). A few facts that are needed to make
+//! the page again are taken from the page. Whoever reads the journal compares them with it ([`Overlooked`], the
+//! query); [`unvouched`] lists those that no journal contains.
 
 use super::data;
 use super::document::LOGO;
@@ -17,24 +17,24 @@ use crate::quantity::WallMicros;
 use serde_json::Value;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 
-/// A place in which a page and its journal differ.
+/// A place where a page and its journal differ.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Difference {
     /// What it is about: `series 37, piece 3, core crimp height (entry 42), value`.
     pub about: String,
-    /// What the page says; `None` if it leaves it out.
+    /// What the page says; `None` if the page has nothing there.
     pub reported: Option<String>,
-    /// What the journal gives; `None` if it gives nothing here.
+    /// What the journal gives; `None` if it gives nothing there.
     pub journal: Option<String>,
 }
 
-/// Why a text is no page that can be checked.
+/// Why a text cannot be checked as a page.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NoReport {
-    /// It does not begin as one.
+    /// It does not begin as a page does.
     #[error("this is no report of tallyjaw")]
     Other,
-    /// Its data are gone or damaged, so nothing says how it was made.
+    /// Its data are missing or damaged, so it is not known how it was made.
     #[error("the data of the report are {what}")]
     NoData {
         /// `missing`, or what is wrong.
@@ -96,7 +96,7 @@ pub fn release(made: &Made) -> Option<Difference> {
     })
 }
 
-/// What a page says and its journal cannot vouch for: what it is about, and what the page says.
+/// What the page says and no journal contains: pairs of a subject and what the page says of it.
 pub fn unvouched(made: &Made) -> Vec<(&'static str, String)> {
     let offsets = made.zone.offsets(made.at, made.at);
     let mut offsets: Vec<_> = offsets
@@ -119,20 +119,20 @@ pub fn unvouched(made: &Made) -> Vec<(&'static str, String)> {
     named
 }
 
-/// What may pass between the stamp of an entry and its being on disk, or between two clocks.
+/// The time that may pass between the stamp of an entry and its sync, or by which two clocks may differ.
 const SLACK_MICROS: i64 = 60_000_000;
 
-/// Finds what a page leaves out that was there when it says that it was made.
+/// Finds entries that a page leaves out although they existed at the time at which it says it was made.
 #[derive(Debug, Clone)]
 pub struct Overlooked {
     made: WallMicros,
-    /// `false` behind a step of the clock: times cannot be compared any more.
+    /// `false` after a step of the clock, because times cannot be compared then.
     is_comparable: bool,
     found: Option<Difference>,
 }
 
 impl Overlooked {
-    /// For a page that says that it was made then.
+    /// For a page that states this time.
     pub fn new(made: WallMicros) -> Self {
         Self {
             made,
@@ -152,7 +152,7 @@ impl Overlooked {
         }
     }
 
-    /// An entry behind the last that the page knows of, and whether it is about one of its series.
+    /// Takes an entry after the last that the page includes. `is_about` says whether it is about a series of the page.
     pub fn take(&mut self, stamped: &Stamped, is_about: bool) {
         if let Entry::Journal(JournalEntry::ClockStepped(_)) = &stamped.entry {
             self.is_comparable = false;
@@ -211,7 +211,7 @@ impl Anew {
     }
 }
 
-/// Of a page that is not the same.
+/// The differences of a page whose text is not the same.
 fn parts(text: &str, written: &Written) -> Vec<Difference> {
     let (got, want) = (tokens(text), tokens(&written.text));
     let mut at = 0;
@@ -235,7 +235,7 @@ fn parts(text: &str, written: &Written) -> Vec<Difference> {
     found
 }
 
-/// Only what is between the tags of a page or the tags themselves.
+/// Adds the differences of one kind of part: of the text between tags, or of the tags.
 fn push_differences<'w>(
     op: &DiffOp,
     got: &[&str],
@@ -293,7 +293,7 @@ fn one(about: &str, reported: &str, journal: &str, found: &mut Vec<Difference>) 
     });
 }
 
-/// Tags as they are, text as it is read; spaces are shown where there is nothing else.
+/// Tags as they are, text as a person reads it. Spaces are made visible where there is nothing else.
 fn shown(token: &str) -> String {
     if token.trim().is_empty() {
         return format!("{token:?}");
@@ -301,7 +301,7 @@ fn shown(token: &str) -> String {
     unescaped(token)
 }
 
-/// What a reader sees of these; the tags if there is no text among them.
+/// The text of these parts; the tags if there is no text among them.
 fn joined(tokens: &[String]) -> Option<String> {
     let text: Vec<String> = tokens
         .iter()
@@ -315,7 +315,7 @@ fn joined(tokens: &[String]) -> Option<String> {
     }
 }
 
-/// Data against data, each difference under its path.
+/// Compares data with data; each difference is named by its path.
 fn walk(
     path: &str,
     reported: Option<&Value>,
@@ -348,7 +348,7 @@ fn walk(
     }
 }
 
-/// As it was written: some ways of sending a file change the ends of its lines.
+/// The text with the line ends that it was written with. Some ways of sending a file change them.
 fn plain(text: &str) -> String {
     text.strip_prefix('\u{feff}')
         .unwrap_or(text)
@@ -374,7 +374,7 @@ fn data_of(text: &str) -> Result<Value, NoReport> {
     })
 }
 
-/// Tags and what stands between them; joined, the text again.
+/// Splits a text into tags and the text between them; joined, the parts are the text again.
 fn tokens(text: &str) -> Vec<&str> {
     let mut tokens = Vec::new();
     let mut rest = text;

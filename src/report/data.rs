@@ -1,6 +1,6 @@
-//! The data of a report for programs: one JSON object in the page, and what of it leads back to the report.
+//! The data of a report for programs: one JSON object in the page, and reading it back.
 //!
-//! Only ASCII, without a character that means something in HTML.
+//! It is ASCII, without characters that have a meaning in HTML.
 
 use super::comparison::{Compare, Group};
 use super::facts::{Facts, ReportReading};
@@ -24,26 +24,26 @@ pub struct Made {
     pub version: String,
     /// Wall clock, when the page was written.
     pub at: WallMicros,
-    /// In which its times are read, as the page lists it.
+    /// The zone of its times, as the page lists it.
     pub zone: Zone,
-    /// Of this journal.
+    /// The id of the journal.
     pub journal: JournalId,
-    /// The last entry that it knew of.
+    /// The last entry that it includes.
     pub last: Seq,
     /// The query, each option with its value.
     pub query: Vec<(String, String)>,
-    /// Which groups were compared, if any were.
+    /// The groups that were compared, if there are any.
     pub compare: Option<Compare>,
-    /// With an appendix.
+    /// Whether it has an appendix.
     pub full: bool,
-    /// `seq` of the entry `armed` of each.
+    /// For each series the `seq` of its entry `armed`.
     pub series: Vec<Seq>,
     /// Of the shop that handed it on.
     pub letterhead: Arc<Letterhead>,
 }
 
 impl Made {
-    /// From the data of a page and the address of its logo; `None` where something is missing or of another type.
+    /// Reads the data of a page, with the address of its logo; `None` if something is missing or has another type.
     pub fn from_data(data: &Value, logo: Option<&str>) -> Option<Self> {
         let text = |value: &Value| value.as_str().map(str::to_owned);
         let pair = |pair: &Value| Some((text(pair.get(0)?)?, text(pair.get(1)?)?));
@@ -154,7 +154,7 @@ fn zone_of(offsets: &Value, name: Option<&Value>) -> Option<Zone> {
     Zone::listed(offsets.collect::<Option<_>>()?, name)
 }
 
-/// From when on which offset holds, in seconds east of UTC.
+/// The offsets in seconds east of UTC, each with the time from which it holds.
 fn offsets(report: &Report) -> Vec<Value> {
     let made = report.asked.made;
     let offsets = report.asked.zone.offsets(made, made).into_iter();
@@ -203,7 +203,7 @@ pub(super) fn value(report: &Report) -> Value {
     object
 }
 
-/// As it stands in the page.
+/// The text as it stands in the page.
 pub(super) fn text(value: &Value) -> String {
     let json = value.to_string();
     let mut text = String::with_capacity(json.len());
@@ -325,7 +325,7 @@ fn reading(row: &ReportReading) -> Value {
     object
 }
 
-/// What is unknown is left out.
+/// Sets a field; an unknown value is left out.
 fn put<const N: usize>(object: &mut Value, known: [(&str, Option<Value>); N]) {
     let Some(fields) = object.as_object_mut() else {
         return;

@@ -1,6 +1,6 @@
 //! The lane of an axis: its counted readings stacked over their values, between the limits.
 //!
-//! A mark shows the verdict of its reading by shape, and is named by its piece where two pages are compared.
+//! The shape of a mark shows the verdict of its reading. Where two pages are compared, a mark is named by its piece.
 
 use crate::markup::{Element, el};
 use crate::quantity::Quantity;
@@ -11,10 +11,10 @@ use crate::spec::{ArmedAxis, Limits};
 use crate::stats::picture::shapes::{Ruler, px, word};
 use std::collections::BTreeMap;
 
-/// All in tenths of a pixel, as in the other pictures.
+/// All lengths are in tenths of a pixel, as in the other pictures.
 const WIDTH: i64 = 3600;
 const HEIGHT: i64 = 830;
-/// The line that marks stand on, and the numbers under it.
+/// The height of the line that marks stand on, and of the numbers below it.
 const FLOOR: i64 = 560;
 const FOOT: i64 = 780;
 /// The room above the line.
@@ -90,7 +90,7 @@ fn marks<'m>(
     })
 }
 
-/// A bar as high as there are readings, and the mark of their verdict on it.
+/// A bar whose height is the number of readings, with the mark of their verdict on it.
 fn bar(x: i64, stack: &[&ReportReading], many: i64, title: &str) -> Vec<Element> {
     let Some(first) = stack.first() else {
         return Vec::new();
@@ -112,7 +112,7 @@ fn bar(x: i64, stack: &[&ReportReading], many: i64, title: &str) -> Vec<Element>
     vec![bar, mark.about(about)]
 }
 
-/// What the lane reaches from and to: the limits and as much again as a third of the tolerance at either side.
+/// The range of the lane: the limits, and a third of the tolerance more at each side.
 fn window(rows: &[&ReportReading], limits: &Limits) -> Option<(i64, i64)> {
     let base = |end: Option<Quantity>| end.map(Quantity::base);
     let (lower, upper) = (base(limits.lower()), base(limits.upper()));
@@ -130,7 +130,7 @@ fn window(rows: &[&ReportReading], limits: &Limits) -> Option<(i64, i64)> {
     Some((least.saturating_sub(air), most.saturating_add(air)))
 }
 
-/// Where a value is unsure, by the widest guard band.
+/// The zones where a value is unsure; the widest guard band counts.
 fn zones(axis: &ArmedAxis, scale: Ruler) -> Vec<Element> {
     let widths = axis.guards.iter().map(|guard| guard.width);
     let width = widths.max().unwrap_or(0);

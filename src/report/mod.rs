@@ -1,6 +1,6 @@
 //! Evidence for a customer or an auditor: series as one HTML page that needs nothing else.
 //!
-//! In: what a [`Gathering`] took out of the journal, and what was asked. Out: a [`Report`], and from it the text of
+//! In: what a [`Gathering`] took from the journal, and what was requested. Out: a [`Report`], and from it the text of
 //! the page. The same journal, range and question give the same page, byte for byte, on every machine: so
 //! [`check`] renders it again and compares, and whatever a reader sees is covered, pictures too.
 //!
@@ -31,7 +31,7 @@ use crate::quantity::{WallMicros, Zone};
 use std::sync::Arc;
 
 /// The version of what stands where on the page and in its data. A page of another layout cannot be made again
-/// here, so it is not verified. To be raised with every change of the page after a release.
+/// here, so it is not verified. Raise it with every change of the page after a release.
 pub const LAYOUT: u32 = 2;
 
 /// The releases that make this layout; a page names one of them. With a new layout the list begins again.
@@ -41,7 +41,7 @@ pub const RELEASES: &[&str] = &["0.1.0"];
 /// verification of long ago may stand on it.
 const EARLIER_MICROS: i64 = 2 * 366 * 24 * 60 * 60 * 1_000_000;
 
-/// What every page begins with; by it we know our own file again.
+/// The beginning of every page, by which a file is recognised as ours.
 pub const HEAD: &str = "<!DOCTYPE html>\n<!-- report of tallyjaw -->\n";
 
 /// What a report is to contain.
@@ -49,15 +49,15 @@ pub const HEAD: &str = "<!DOCTYPE html>\n<!-- report of tallyjaw -->\n";
 pub struct ReportRequest {
     /// The query by which the series were chosen, each option with its value; empty if they were named.
     pub query: Vec<(String, String)>,
-    /// Groups of readings to be set side by side.
+    /// The groups of readings that are shown side by side.
     pub compare: Option<Compare>,
-    /// With an appendix: figures, pictures, and each reading with its time and entry.
+    /// Whether it has an appendix: figures, pictures, and each reading with its time and entry.
     pub full: bool,
-    /// When the page is made.
+    /// The time at which the page is made.
     pub made: WallMicros,
-    /// In which its times are read.
+    /// The zone of its times.
     pub zone: Zone,
-    /// The release that makes it.
+    /// The release that makes the page.
     pub version: String,
     /// The shop that hands it on: of the configuration, and nothing that the journal knows.
     pub letterhead: Arc<Letterhead>,
@@ -66,19 +66,19 @@ pub struct ReportRequest {
 /// Everything that the page says.
 #[derive(Debug, Clone)]
 pub struct Report {
-    /// What was asked.
+    /// What was requested.
     pub asked: ReportRequest,
     /// Random id, in the first entry of every segment.
     pub journal: JournalId,
     /// Its first entry.
     pub first: Seq,
-    /// The last entry that the report knows of.
+    /// The last entry that the report includes.
     pub last: Seq,
     /// The digest of its line.
     pub digest: Digest,
     /// The series, in the order in which they were opened.
     pub series: Vec<Facts>,
-    /// Groups of readings side by side, an axis each; empty unless it was requested.
+    /// Groups of readings side by side, one axis after the other; empty unless requested.
     pub compared: Vec<Compared>,
 }
 
@@ -88,7 +88,7 @@ impl Report {
         let opened = gathered.series.iter().map(|record| record.series.opened);
         let from = opened.min().unwrap_or(asked.made).0;
         let from = WallMicros(from.saturating_sub(EARLIER_MICROS));
-        // the page is made again by what it lists of its zone, so it is made by that too
+        // A page is made again with the offsets that it lists, so it is made with the same ones.
         let offsets = asked.zone.offsets(from, asked.made);
         let listed = Zone::listed(offsets, asked.zone.name());
         asked.zone = listed.unwrap_or(Zone::UTC);

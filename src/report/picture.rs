@@ -22,13 +22,13 @@ const HEIGHT: i64 = 2400;
 const UP: i64 = 9;
 /// Marks are smaller where there are more readings than this.
 const CROWDED: usize = 150;
-/// Values further from the middle than this many halves of the tolerance are drawn at the edge.
+/// A value further from the middle than this many halves of the tolerance is drawn at the edge.
 const WINDOW: i64 = 3;
 
-/// What stands for a reading that does not count.
+/// The sign of a reading that does not count.
 pub(super) const DOES_NOT_COUNT: &str = "×";
 
-/// Readings of an axis in their order, those that do not count among them.
+/// The readings of an axis in order, with those that do not count.
 pub(super) fn readings(id: &str, title: &str, facts: &Facts, axis: &ArmedAxis) -> Element {
     let rows: Vec<&ReportReading> = facts.on(axis).collect();
     let (from, to) = window(&rows, axis);
@@ -110,7 +110,7 @@ pub(super) fn legend(facts: &Facts, axis: &ArmedAxis) -> Element {
     el("figcaption").text(shown.join("   "))
 }
 
-/// The minimum and the maximum of what is drawn in its place.
+/// The minimum and the maximum of the values that are not drawn at the edge.
 fn window(rows: &[&ReportReading], axis: &ArmedAxis) -> (i64, i64) {
     let base = |end: Option<Quantity>| end.map(Quantity::base);
     let (lower, upper) = (base(axis.limits.lower()), base(axis.limits.upper()));
@@ -150,7 +150,7 @@ fn values(facts: &Facts, axis: &ArmedAxis, scale: Ruler) -> Vec<Element> {
         .collect()
 }
 
-/// The zones in which a value is unsure, by the widest guard band.
+/// The zones where a value is unsure; the widest guard band counts.
 fn guards(axis: &ArmedAxis, scale: Ruler) -> Vec<Element> {
     let width = axis
         .guards

@@ -93,7 +93,7 @@ pub struct ArmedAxis {
     /// The source of the limits if they are not the maker's: the table and its row, with a remark that it is not the
     /// maker's. `None` for limits of the maker's sheet.
     pub limits_from: Option<String>,
-    /// The plausible window: a value outside is taken for a slip. `None` if every value is plausible.
+    /// The plausible window: a value outside does not count, as a likely slip. `None` if every value is plausible.
     pub plausible: Option<(Quantity, Quantity)>,
     /// The guard band for each instrument that can measure it.
     pub guards: Vec<Guard>,

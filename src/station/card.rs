@@ -23,7 +23,7 @@ pub enum Card {
     Arm(String),
     /// `tj/disarm`: close the open series.
     Disarm,
-    /// `tj/resume`: open the series again that the last arming stopped early.
+    /// `tj/resume`: open the series again that the last start stopped early.
     Resume,
     /// `tj/retract` or `tj/retract/REASON`: retract the last reading.
     Retract(Option<String>),
@@ -232,6 +232,14 @@ impl fmt::Display for Card {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+
+    #[test]
+    fn the_notes_on_scanners_have_every_kind_of_card() {
+        let notes = include_str!("../../hardware-notes/scanner.md");
+        for card in KNOWN.replace(" or ", ", ").split(", ") {
+            assert!(notes.contains(&format!("`{card}`")), "{card}");
+        }
+    }
 
     fn any_card() -> impl Strategy<Value = Card> {
         let word = prop_oneof!["[a-zA-Z0-9._-]{1,64}", "[ -~/]{0,30}", ".{0,200}", "\\PC*"];

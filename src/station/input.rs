@@ -108,7 +108,7 @@ pub enum Command {
         /// Stop the open series early without asking for the command to be repeated.
         cut: bool,
     },
-    /// Open the series again that the last arming stopped early.
+    /// Open the series again that the last start stopped early.
     Resume {
         /// The station's name; `None` where there is only one.
         station: Option<String>,

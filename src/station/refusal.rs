@@ -288,7 +288,7 @@ impl Refusal {
             }
             Self::NothingArmed { .. } => "start one: tallyjaw arm PLAN",
             Self::NothingToResume { .. } => {
-                "a series that the last arming stopped early can be resumed until something is measured or a zero is off"
+                "a series that the last start stopped early can be resumed until something is measured or a zero is off"
             }
             Self::NothingToRestore { .. } => {
                 "the last retracted reading can be restored until its piece is measured again or a zero is off"

@@ -2,7 +2,7 @@
 //!
 //! - Arming that would stop a series early is refused the first time, so that a card scanned by mistake stops nothing.
 //!   The same command within ten seconds, or with `cut`, is carried out.
-//! - The series that the last arming stopped can be resumed until something is measured.
+//! - The series that the last start stopped can be resumed until something is measured.
 
 use super::{Armable, Core, Refusal, jobs, order};
 use crate::entry::{Means, Resumed, Seq};
@@ -48,7 +48,7 @@ impl Core {
         Err(refusal)
     }
 
-    /// Opens again the series that the last arming stopped early.
+    /// Opens again the series that the last start stopped early.
     pub(super) fn resume(&mut self, now: Now, station: &str, by: Means) -> Result<Seq, Refusal> {
         let known = self.state.stations.get(station);
         let stopped = known.and_then(|known| known.stopped.as_ref());

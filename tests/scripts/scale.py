@@ -71,7 +71,7 @@ nest = "2.0"
 
 
 class Counter:
-    """Between daemon and broker: hands everything on, and counts the packets that the daemon publishes by their topic."""
+    """Stands between daemon and broker: passes everything on, and counts the published packets by topic."""
 
     def __init__(self, broker):
         self.broker = broker
@@ -99,7 +99,7 @@ class Counter:
         target.close()
 
     def count(self, waiting):
-        """Takes whole packets off; MQTT 5, section 2.1: kind, length in steps of seven bits, then topic."""
+        """Removes whole packets from the buffer. MQTT 5, section 2.1: kind, length in steps of seven bits, then topic."""
         while len(waiting) > 5:
             length, at = 0, 1
             while True:
@@ -120,7 +120,7 @@ class Counter:
 
 
 class Shop(bench.Bench):
-    """A bench with a caliper that sends a frame a press, or a stream; with sinks or without."""
+    """A bench with a caliper that sends one frame for each press, or a stream; with or without sinks."""
 
     def __init__(self, sinks, capture="press"):
         self.broker_port = examples.free_port()
@@ -138,7 +138,7 @@ class Shop(bench.Bench):
         self.daemon = subprocess.Popen(self.command("serve"), stdout=self.log, stderr=self.log)
 
     def cpu_s(self):
-        """Processor time of the daemon with all its threads, also those that have ended (clock_getcpuclockid)."""
+        """The processor time of the daemon: all its threads, also those that have ended (clock_getcpuclockid)."""
         return time.clock_gettime((~self.daemon.pid << 3) | 2)
 
     def memory_mib(self):
@@ -147,7 +147,7 @@ class Shop(bench.Bench):
         return [int(sizes[name].split()[0]) / 1024 for name in ("VmRSS", "VmHWM")]
 
     def counts(self, nominal):
-        """What a tool gives, in hundredths; never the same twice in a row, which would be waited for."""
+        """The height that a tool makes, in hundredths of a millimetre. Two in a row differ, so that the script can wait for the second."""
         value = self.value
         while value == self.value:
             value = round(self.values.gauss(nominal, 1.3))
@@ -155,8 +155,8 @@ class Shop(bench.Bench):
         return f"{value / 100:.2f}\r".encode()
 
     def series(self, feed, shown=None):
-        """Arm, zero, five heights, five widths, zero: each press when the one before is on the feed, and where asked when
-        the state that it makes is at the broker."""
+        """One series: start, zero, five heights, five widths, zero. Each press waits for the entry of the one before on the
+        feed, and on request for its state at the broker."""
         self.call("arm", station="bench-1", plan="pump-own")
         presses = [(b"0.00\r", "zeroed"), *[(162, "reading")] * 5, *[(240, "reading")] * 5, (b"0.01\r", "completed")]
         for frame, kind in presses:
@@ -176,7 +176,7 @@ def row(name, value, unit, note=""):
 
 
 def a_day(sinks):
-    """A day's readings, as fast as they are answered; what it took, and the shop for more."""
+    """Makes the readings of a day as fast as they are answered. Gives what it took, and the shop for more."""
     shop = Shop(sinks)
     broker = examples.Program(shop.root, "broker", ["mosquitto", "-c", shop.root / "broker.conf"]) if sinks else None
     if sinks:
@@ -281,7 +281,7 @@ def main():
 
 
 def stream():
-    """Jaws that send without end: the values that stand still are taken, the frames cost time and no room."""
+    """A caliper that sends without end. Values that stand still are taken. The other frames cost time but no space."""
     shop = Shop(False, "steady")
     with shop:
         feed = bench.Feed(shop)
@@ -303,7 +303,7 @@ def stream():
 
 
 def pruning(file):
-    """One day's file at the places of many benches and days: what an engine opens, and how long it takes."""
+    """Puts the file of one day at the places of many benches and days: what an engine opens, and how long that takes."""
     lake = file.parent / "many"
     for number in range(LAKE_BENCHES):
         for day in range(LAKE_DAYS):

@@ -161,7 +161,7 @@ fn a_job_can_be_done_from_the_command_line_alone() {
     assert!(status.contains("1 passed, 1 retracted"), "{status}");
     assert!(status.contains("connected, "), "{status}");
     assert_eq!(code(&shop.run(&["status", "--station", "bench-2"])), 2);
-    assert!(out(&shop.run(&["disarm"])).starts_with("disarmed"));
+    assert!(out(&shop.run(&["disarm"])).starts_with("stopped early"));
     assert_eq!(code(&shop.run(&["disarm"])), 2);
 
     let list = out(&shop.run(&["series"]));
@@ -169,7 +169,7 @@ fn a_job_can_be_done_from_the_command_line_alone() {
     let one = out(&shop.run(&["series", &series]));
     assert!(one.contains("1.75 mm"), "{one}");
     assert!(one.contains("(retracted later)"), "{one}");
-    assert!(one.contains("  note       a slip"), "{one}");
+    assert!(one.contains("  note        a slip"), "{one}");
     assert_eq!(code(&shop.run(&["series", "9999"])), 2);
     drop(daemon);
     assert_eq!(out(&shop.run(&["series"])), list, "no daemon is needed");
@@ -262,7 +262,7 @@ fn watch_shows_the_feed_as_it_is_or_in_words() {
         stored.len() + 1,
         "a line an entry and one for hello: {text}"
     );
-    assert!(text.contains("  note       the end"));
+    assert!(text.contains("  note        the end"));
     assert!(!text.contains('\u{1b}'), "{text:?}");
     assert_eq!(watch.wait().unwrap().code(), Some(3), "the daemon has gone");
     assert_eq!(words.wait().unwrap().code(), Some(3));

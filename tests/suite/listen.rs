@@ -281,7 +281,7 @@ fn what_is_found_is_written_behind_what_the_user_wrote() {
     let block = format!(
         "[[instrument]]\nname = \"caliper-2\"\nstation = \"bench-1\"\nkind = \"caliper\"\nport = \"{port}\"\n\
          line = \"4800 7E2\"\nformat = \"decimal-line\"\nunit = \"mm\"\nresolution = \"0.01 mm\" # as its digits show\n\
-         # max_error = \"? mm\" # its largest error, from its calibration: the guarded rule and verifying need it\n\
+         # max_error = \"? mm\" # its maximum permissible error, from its certificate: the guarded rule and verifying need it\n\
          capture = \"press\"\n"
     );
     assert_eq!(added["added"], block);

@@ -1,4 +1,5 @@
-//! What `check` says about what the configuration relies on, and whose configuration is not used.
+//! What `check` says about the programs and files on which the configuration relies, and about a configuration that
+//! is not used.
 
 use std::fs;
 use std::os::unix::fs::{PermissionsExt, chown};

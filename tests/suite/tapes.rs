@@ -1,9 +1,9 @@
 //! Tapes of what happened at a port, through the whole core: every folder of `tests/captures` that
 //! has a `capture.tape`.
 //!
-//! `about.toml` names the instrument and the plan of `tests/bench` that read it, `expected.jsonl` all
-//! entries that come of it, `prev` left out. With `UPDATE_EXPECTED=1` the last is written anew; look
-//! at the difference before it is kept. [`made_tapes`] has those that are computed; the same switch writes them.
+//! `about.toml` names the instrument and the plan of `tests/bench` that read it. `expected.jsonl` has all entries that it
+//! makes, without `prev`. `UPDATE_EXPECTED=1` writes that file again; look at the difference before you keep it.
+//! [`made_tapes`] has the tapes that are computed; the same switch writes them.
 
 use super::made_tapes;
 use std::fs;
@@ -60,8 +60,7 @@ fn tape(folder: PathBuf) -> Tape {
 }
 
 impl Tape {
-    /// The entries as lines, with the bytes fed in pieces of at most so many; a piece keeps the time
-    /// of the whole.
+    /// The entries as lines, with the bytes fed in pieces of at most this size. A piece has the time of the whole.
     fn entries(&self, catalog: &Arc<Catalog>, piece: usize) -> String {
         let mut player = Player::new(self.bytes.as_slice()).unwrap();
         let header = player.header().clone();

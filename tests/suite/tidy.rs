@@ -1,5 +1,4 @@
-//! The rules of DEVELOPERS.md that a machine can hold. All faults are reported at once, each with
-//! what to do about it.
+//! The rules of DEVELOPERS.md that a machine can check. All faults are reported at once, each with its remedy.
 
 mod imports;
 mod source;

@@ -29,7 +29,7 @@ struct Case {
     tolerance_nm: i64,
     /// Standard uncertainty with the zero's term, in nm.
     u_nm: f64,
-    /// The case's own, which we must reach where it counts the zero too.
+    /// The result of the case, which ours must equal if the case counts the zero too.
     own_u_nm: f64,
     zero_counted: bool,
 }
@@ -123,7 +123,7 @@ fn every_test_uncertainty_ratio_is_that_of_the_reference_rounded_down_to_a_hundr
 /// The rules of the cases as factors of u in thousandths (U = 2u), in their order.
 const FACTORS: [u32; 5] = [0, 1_000, 1_660, 2_000, 1_650];
 
-/// What becomes of a reading that is so many nanometres off, under a tolerance around 10 mm.
+/// The verdict on a reading that is this number of nanometres from 10 mm, with a tolerance around it.
 fn judged(off_nm: i64, tolerance_nm: i64, guard_nm: i64) -> Verdict {
     let at = |nm: i64| Quantity::from_base(Dimension::Length, 10_000_000 + nm);
     let half = Quantity::from_base(Dimension::Length, tolerance_nm / 2);

@@ -1,5 +1,5 @@
-//! Names with characters that turn the direction of reading or cannot be seen: refused where they are said, and
-//! shown as escapes where an old journal has them.
+//! Names with characters that change the direction of reading or are not visible. A command with one is refused. If
+//! an old journal has one, it is shown as an escape.
 
 use crate::harness::Shop;
 use crate::hostile::watched;
@@ -9,7 +9,7 @@ use std::process::Output;
 use tallyjaw::entry::line::{Digest, decode, encode};
 use tallyjaw::quantity::is_unsafe;
 
-/// A reader sees `T-07`, then what follows from behind.
+/// A reader sees `T-07`, and then the rest in reverse.
 const OVERRIDE: char = '\u{202e}';
 
 fn said(output: &Output) -> String {
@@ -76,7 +76,7 @@ fn a_person_whose_name_has_one_is_refused_with_what_was_got() {
     daemon.stop();
 }
 
-/// The same journal with other names in it, chained anew.
+/// The same journal with other names, with a new chain.
 fn with_overrides(lines: &[String]) -> Vec<u8> {
     let mut journal = Vec::new();
     let mut before = Digest::NONE;

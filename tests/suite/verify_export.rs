@@ -1,4 +1,4 @@
-//! `tallyjaw verify EXPORT`: files that were tampered with, cut, saved anew by other programs, or are none.
+//! `tallyjaw verify EXPORT`: files that were changed, cut or saved by other programs, and files that are not exports.
 
 use crate::export::{EVERY_KIND, Folder};
 use crate::golden;
@@ -23,7 +23,7 @@ fn table(folder: &Folder) -> String {
     folder.text(&["export", "csv"])
 }
 
-/// What an export can be asked.
+/// The options by which an export can choose readings.
 const QUESTIONS: [&[&str]; 12] = [
     &[],
     &["7"],
@@ -158,7 +158,7 @@ fn rows_and_lines_that_are_missing_or_told_twice_are_named() {
         assert_eq!(code, Some(1), "{said}");
         all.push_str(&said);
     }
-    // without its question nothing is inferred, with it or the same options nothing is overlooked
+    // without its question nothing is inferred; with it, or with the same options, nothing is overlooked
     folder.text(&["export", "csv", "-o", "all.csv"]);
     let whole = table(&folder);
     let without = whole
@@ -503,7 +503,7 @@ fn an_export_of_another_journal_is_said_in_one_line() {
 #[test]
 fn a_reading_that_was_retracted_after_its_export_says_so() {
     let folder = Folder::with(EVERY_KIND);
-    // up to the second last reading of series 55, as it stood before entry 59 took it back
+    // up to the second last reading of series 55, as it was before entry 59 retracted it
     let whole = table(&folder);
     let older = whole.replacen(
         "pass,retracted,\r\n6814b0e9a47a0bfe0bca7458a8c99463,61",

@@ -37,7 +37,7 @@ Examples:
   tallyjaw cards --language de
   tallyjaw cards --text
 
-If plans are named, only their cards and those of --operator, --terminal-lot, --wire-lot and --note are made. The code of a card only names
+If plans are named, only their cards and those of --operator, --terminal-lot, --wire-lot and --note are made. The code of a card only names \
 its plan. After a change of the plan print the card again, since the limits on it are then old.")]
 pub(super) struct Cards {
     /// Only these plans, without commands and tools [default: everything]

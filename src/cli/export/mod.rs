@@ -49,8 +49,8 @@ Examples:
   tallyjaw export jsonl | tail -n 3                 the whole journal
   tallyjaw export csv --since-last lake -o 7.csv    readings since the last export of this name
 
-With --since-last the position is kept in state_dir/exports/NAME.json. It is moved only after the output is durable: after
-a crash the next export may repeat readings, but never leaves one out. `journal` and `seq` identify a repeated reading.
+With --since-last the position is kept in state_dir/exports/NAME.json. It is moved only after the output is durable: after \
+a crash the next export may repeat readings, but never leaves one out. `journal` and `seq` identify a repeated reading. \
 To start again from the beginning, remove that file.")]
 pub(super) struct Export {
     /// The format

@@ -71,7 +71,7 @@ pub(super) fn block(place: &InstrumentSlot, found: &Candidate, found_with: &Foun
     let _ = write!(
         lines,
         "format = \"{}\"\nunit = \"{}\"{unit_note}\nresolution = \"{} {}\" # as its digits show\n\
-         # max_error = \"? {}\" # its largest error, from its calibration: the guarded rule and verifying need it\n",
+         # max_error = \"? {}\" # its maximum permissible error, from its certificate: the guarded rule and verifying need it\n",
         found.format.name, shown.unit, shown.step, shown.unit, shown.unit
     );
     match found_with.request {

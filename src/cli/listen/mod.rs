@@ -74,9 +74,9 @@ Examples:
   tallyjaw listen /dev/ttyUSB0 --write --name caliper-2 --station bench-1
   tallyjaw listen /dev/ttyUSB0 --ask            for a caliper that sends only on request
 
-The port is read with eight data bits and no parity, so that every bit is seen; 7E2, 8E1 and others are found from the
-bits. Bytes that were sent more slowly than the port reads are computed back. Bytes that were sent faster are lost; the
-next press is then read at a higher speed. While nothing comes, the lines that power some cables (DTR, RTS) are
+The port is read with eight data bits and no parity, so that every bit is seen; 7E2, 8E1 and others are found from the \
+bits. Bytes that were sent more slowly than the port reads are computed back. Bytes that were sent faster are lost; the \
+next press is then read at a higher speed. While nothing comes, the lines that power some cables (DTR, RTS) are \
 switched in turn. Stop a daemon that has the port open first.
 
 Exit codes: 0 found, 1 nothing or more than one fits, 2 wrong use, 4 the port cannot be opened or read.")]

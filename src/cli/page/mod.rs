@@ -22,7 +22,7 @@ use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 #[command(after_help = "\
 Examples:
   xdg-open \"$(tallyjaw page)\"         open the page
-  curl -H \"Authorization: Bearer $(tallyjaw --json page | jq -r .token)\" …   a command from a program
+  curl -H \"Authorization: Bearer $(tallyjaw --json page | jq -r .token)\" …    from a program
   tallyjaw page --pair bench-left      show a code that lets one tablet in, under this name
   tallyjaw page --revoke bench-left    shut it out, at once")]
 pub(super) struct Page {

@@ -36,12 +36,12 @@ const PAGE: HtmlFile = HtmlFile {
 Examples:
   tallyjaw report 37                                  series-37.html
   tallyjaw report 37 52 -o first-off.html             two series in one file
-  tallyjaw report 37 --full                           with figures, pictures, and the time of each reading
-  tallyjaw report --job 4711 --pdf                    a job: a cover and a page for each series; PDF too
+  tallyjaw report 37 --full                           with figures, pictures and times
+  tallyjaw report --job 4711 --pdf                    a cover and a page for each series
   tallyjaw report --terminal QF-250-F --since 2026-11-01
   tallyjaw report 37 > evidence.html                  to a pipe or a file it goes as it is
   tallyjaw report --terminal QF-250-F --compare tool --margin '0.02 mm'
-  tallyjaw verify series-37.html                      is every word of it still as the journal has it?
+  tallyjaw verify series-37.html                      is it still what the journal has?
 
 Exit codes: 0 made, 2 no such series, 4 the journal cannot be read or the file not be written.")]
 pub(super) struct ReportCommand {

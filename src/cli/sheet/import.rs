@@ -28,15 +28,15 @@ const LARGEST_FILE: u64 = 1 << 20;
 /// guessed: it is refused, and the message names the option that decides it.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
-These headings are understood: wire, AWG, mm², crimp height, insulation crimp width,
-strip length, bellmouth, cutoff tab, pull force; with tol, +, -, min or max for a part of them. Cells may be
+These headings are understood: wire, AWG, mm², crimp height, insulation crimp width, \
+strip length, bellmouth, cutoff tab, pull force; with tol, +, -, min or max for a part of them. Cells may be \
 1.62, 1.62 ±0.05, 1.62 +0.05/-0.03, 1.57..1.67, min 90, max 0.5, with or without a unit.
 
 Examples:
   tallyjaw sheet import maker.csv
-  tallyjaw sheet import maker.csv --terminal QF-250-F --source \"maker's sheet, rev C\" --out sheets/qf.toml
+  tallyjaw sheet import maker.csv --terminal QF-250-F --source \"rev C\" --out sheets/qf.toml
   tallyjaw sheet import maker.csv --tolerance \"core_crimp_height=±0.05 mm\"
-  tallyjaw sheet import maker.csv --column \"H nom=core_crimp_height\" --column \"H tol=core_crimp_height.tolerance\"
+  tallyjaw sheet import maker.csv --column \"H nom=core_crimp_height\"
 
 Exit codes: 0 understood (and written), 2 not understood or not written, 4 reading or writing failed.")]
 pub(super) struct Import {

@@ -34,7 +34,7 @@ Examples:
   tallyjaw study describe 37                        the readings of series 37
   tallyjaw study capability --terminal QF-250-F --wire \"2.0 mm²\" --axis core_crimp_height
   tallyjaw study chart --tool T-07 --axis core_crimp_height --since 2026-11-01
-  tallyjaw study compare --terminal QF-250-F --axis core_crimp_height --group tool --margin \"0.02 mm\"
+  tallyjaw study compare --axis core_crimp_height --group tool --margin \"0.02 mm\"
   tallyjaw study capability --from run.csv --column height --unit mm --spec \"1.62 ±0.05 mm\"
   tallyjaw study gauge --from gauge.csv --column value --unit mm --part part --appraiser who")]
 pub(super) struct Study {

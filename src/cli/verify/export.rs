@@ -1,4 +1,4 @@
-//! An export against its journal: made again for the question that it carries, or that a person gives.
+//! Compares an export with its journal: makes it again for the question that it carries or that a person gives.
 
 use super::claim::{Claim, Demanded};
 use super::{BAD, GOOD, HELP, walked};
@@ -38,7 +38,7 @@ pub(super) fn verify(
     Ok(if agrees { Exit::Yes } else { Exit::No })
 }
 
-/// Why a file is none.
+/// Why a file is not an export.
 pub(super) fn unreadable(path: &Path, error: &ReadError) -> Failure {
     let text = format!("{}: {error}", path.display());
     let failure = if error.is_io() {
@@ -49,19 +49,19 @@ pub(super) fn unreadable(path: &Path, error: &ReadError) -> Failure {
     failure.with_remedy(error.remedy())
 }
 
-/// What came of it.
+/// The result of the comparison.
 struct Checked {
     file: String,
     form: ExportFormat,
     claim: Claim,
     found: CheckSummary,
-    /// Of rows, the first of many.
+    /// The rows that differ; of many, the first ones.
     differences: Vec<Difference>,
     /// Columns that no export has, which were not compared.
     foreign: Vec<String>,
-    /// Columns of every export that the file has not.
+    /// Columns of every export that the file does not have.
     absent: Vec<&'static str>,
-    /// Entries behind the last that the file was made from.
+    /// The number of entries after the last one that the file was made from.
     since: Option<u64>,
     walked: Report,
 }
@@ -158,7 +158,7 @@ impl Checked {
         })
     }
 
-    /// What parts, in rows and in the file as a whole.
+    /// The differences, in rows and in the file as a whole.
     fn mismatched(&self) -> u64 {
         let of_file = u64::try_from(self.claim.differences.len()).unwrap_or(u64::MAX);
         self.found.mismatched.saturating_add(of_file)
@@ -368,15 +368,15 @@ impl Checked {
 /// An export to be made again.
 struct Again<'a> {
     asked: ExportRequest,
-    /// The entries that it is answered from.
+    /// The range of entries that it is made from.
     range: (Seq, Seq),
     daemon: &'a DaemonConfig,
     journal: &'a JournalId,
 }
 
 impl Again<'_> {
-    /// One pass through the journal, which is checked itself: `see` is given every line, `tell` all rows or lines of
-    /// the export. Why it could not be made to its end, if it could not.
+    /// Makes one pass through the journal and checks its chain. `see` takes every line, `tell` all rows or lines of the
+    /// export. The answer is why the pass could not be finished, if it could not.
     fn pass(
         &self,
         mut see: impl FnMut(&Line),

@@ -5,7 +5,7 @@ use crate::export::read::FileRows;
 use crate::row::COLUMNS;
 use serde_json::Value;
 
-/// A value that is not the same: what it is of, what the file says, what the journal gives.
+/// A value that differs: its column or field, what the file says, what the journal gives.
 pub(super) struct Unlike {
     pub(super) about: String,
     pub(super) exported: Option<String>,
@@ -73,7 +73,7 @@ pub(super) fn cell_differences(
     }
 }
 
-/// Fields that differ; the whole line where it is the same entry, written otherwise.
+/// Fields that differ; the whole line if it is the same entry in another form.
 pub(super) fn line_differences(got: &[u8], want: &[u8], found: &mut Vec<Unlike>) {
     let before = found.len();
     let value = |line: &[u8]| serde_json::from_slice::<Value>(line).ok();

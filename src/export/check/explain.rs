@@ -1,4 +1,4 @@
-//! Where an export and its journal differ, in words: reads both once more, and keeps only what is printed.
+//! The differences between an export and its journal in words. Both are read once more. Only what is printed is kept.
 
 use super::differences::{Unlike, cell_differences, line_differences};
 use super::{CheckSummary, Given, Mismatch, What};
@@ -7,10 +7,10 @@ use crate::entry::{Seq, Stamped, line};
 use crate::export::read::{Content, FileRows, ReadError};
 use std::collections::{HashMap, HashSet};
 
-/// A place in which an export and its journal differ.
+/// A place where an export and its journal differ.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Difference {
-    /// The row or line of the file; none of one that is not there.
+    /// The row or line of the file; `None` if the file does not have it.
     pub row: Option<u64>,
     /// `seq` of the entry that the row came from, if it names one.
     pub seq: Option<Seq>,
@@ -20,12 +20,12 @@ pub struct Difference {
     pub exported: Option<String>,
     /// What the journal gives; `None` if nothing.
     pub journal: Option<String>,
-    /// How that may have come about, where it is known.
+    /// What may have caused it, if that is known.
     pub note: Option<String>,
 }
 
 impl Difference {
-    /// Of the file as a whole.
+    /// A difference of the whole file.
     pub fn of_file(about: &str, exported: Option<String>, journal: Option<String>) -> Self {
         Self {
             row: None,
@@ -38,16 +38,16 @@ impl Difference {
     }
 }
 
-/// What was found, on its way into words.
+/// What was found, before it is put into words.
 pub struct Explain {
     mismatches: Vec<Mismatch>,
     file_rows: FileRows,
-    /// What stands in the rows in question.
+    /// The cells of the rows in question.
     exported: HashMap<u64, Content>,
     /// The entries in question, each with the first row that says it is of it.
     entries: HashMap<Seq, Option<u64>>,
     given: HashMap<Seq, Content>,
-    /// What the journal has under these numbers.
+    /// The journal's entries with these numbers.
     words: HashMap<Seq, String>,
     /// Readings in question that do not count any more, each with the entry that says so.
     said_in: HashMap<Seq, Seq>,
@@ -56,7 +56,7 @@ pub struct Explain {
 }
 
 impl Explain {
-    /// Reads the file once more, for what was found.
+    /// Reads the file once more, for the rows that were found to differ.
     ///
     /// # Errors
     /// If it cannot be read.
@@ -88,7 +88,7 @@ impl Explain {
         Ok(explain)
     }
 
-    /// Takes the next line of the journal, whether the question includes it or not.
+    /// Takes the next line of the journal, whether or not the question includes it.
     pub fn line(&mut self, seq: Seq, bytes: &[u8]) {
         self.last = seq;
         if self.entries.contains_key(&seq)
@@ -149,7 +149,7 @@ impl Explain {
         vec![difference(row, seq, found)]
     }
 
-    /// A row that does not say which entry it is of.
+    /// A row that does not name its entry.
     fn unnumbered(&self, got: Option<&Content>, are_lines: bool) -> Unlike {
         let shown = got.map(|got| match got {
             Content::Line(line) => String::from_utf8_lossy(line).into_owned(),
@@ -197,7 +197,7 @@ impl Explain {
         with_note.collect()
     }
 
-    /// A reading may be doubted or retracted after the export: then the file is old, not forged.
+    /// A reading may be doubted or retracted after the export. Then the file is old and not forged.
     fn note(&self, about: &str, seq: Seq) -> Option<String> {
         let said_in = self.said_in.get(&seq)?;
         (about == "standing")

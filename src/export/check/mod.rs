@@ -1,13 +1,13 @@
-//! Is an export still what its journal says: the file against the same export, made again.
+//! Compares an export with the same export made again from its journal.
 //!
 //! In: a file ([`FileRows`]), and each row or line that the journal gives for its question ([`Given`]), in order. Out:
 //! where the two differ ([`CheckSummary`]): what was changed, added, repeated or left out; in words by [`Explain`], for
 //! which both are read once more.
 //!
-//! - While both come in the same order nothing is kept. What is out of its place is kept as a number or two until the
-//!   other side has it.
-//! - Where the question is not known the journal gives everything, and what the file has not is no difference. Nothing
-//!   is inferred from what it has.
+//! - While both are in the same order, nothing is kept. A row that is out of place is kept as one or two numbers until
+//!   the other side has it.
+//! - If the question is not known, the journal gives everything. Then a row that the file does not have is no
+//!   difference. The question is not inferred from the file.
 
 mod differences;
 mod explain;
@@ -55,7 +55,7 @@ impl Given<'_> {
     }
 }
 
-/// What came of a check.
+/// The result of a check.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct CheckSummary {
     /// Rows or lines of the file.
@@ -64,9 +64,9 @@ pub struct CheckSummary {
     pub given: u64,
     /// Rows or lines that differ, missing ones too.
     pub mismatched: u64,
-    /// The file has its rows in another order than the journal.
+    /// Whether the rows of the file are in another order than those of the journal.
     pub is_reordered: bool,
-    /// The journal that all rows name, where it is another one.
+    /// The journal that all rows name, if it is another one.
     pub other_journal: Option<String>,
     /// The first that differ.
     mismatches: Vec<Mismatch>,
@@ -75,7 +75,7 @@ pub struct CheckSummary {
 /// Where a file and its journal differ.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Mismatch {
-    /// The row of the file; none of one that is not there.
+    /// The row of the file; `None` if the file does not have it.
     row: Option<u64>,
     seq: Option<Seq>,
     what: What,
@@ -89,7 +89,7 @@ enum What {
     Missing,
 }
 
-/// Where one side has what the other has not so far: its number there, and its content as a number.
+/// A row that only one side has so far: its number on that side, and a number that stands for its content.
 #[derive(Debug, Clone, Copy)]
 struct Waiting {
     number: u64,
@@ -101,21 +101,21 @@ pub struct Check {
     file_rows: FileRows,
     journal: JournalId,
     is_complete: bool,
-    /// Made for each check, so that nobody can look for two rows with the same number.
+    /// A secret of this check, so that nobody can make two rows with the same number.
     hasher: RandomState,
-    /// In the file, and not given so far.
+    /// Rows in the file that the journal has not given so far.
     ahead: HashMap<Seq, Waiting>,
-    /// Given, and not in the file so far.
+    /// Rows that the journal has given and the file has not had so far.
     owed: HashMap<Seq, Waiting>,
     is_at_end: bool,
-    /// Which one was given, and its row, of the last that both have.
+    /// The last row that both have: its number in the journal, and in the file.
     last: Option<(u64, u64)>,
     others: u64,
     found: CheckSummary,
 }
 
 impl Check {
-    /// Of this file. `is_complete` is whether it must have all that will be given.
+    /// Begins the check of a file. `is_complete` says whether the file must have everything that will be given.
     ///
     /// # Errors
     /// If the file cannot be read.
@@ -177,7 +177,7 @@ impl Check {
         Ok(())
     }
 
-    /// What came of it, when nothing more is given.
+    /// The result, once nothing more is given.
     ///
     /// # Errors
     /// If the file cannot be read to its end.
@@ -201,7 +201,7 @@ impl Check {
         Ok(found)
     }
 
-    /// The next row of the file that says which entry it is of.
+    /// The next row of the file that names its entry.
     fn next_row(&mut self) -> Result<Option<(Seq, FileRow)>, ReadError> {
         while !self.is_at_end {
             let Some(file_row) = self.file_rows.advance()? else {
@@ -224,7 +224,7 @@ impl Check {
         Ok(None)
     }
 
-    /// A row that is not the next one of the journal; true if the journal gave it earlier.
+    /// Takes a row that is not the next one of the journal; `true` if the journal gave it earlier.
     fn settle(&mut self, seq: Seq, file_row: &FileRow) -> bool {
         let Some(owed) = self.owed.remove(&seq) else {
             self.wait_for(seq, file_row);
@@ -248,7 +248,7 @@ impl Check {
         }
     }
 
-    /// Both have it. What both have comes here in order, unless the file has another one.
+    /// Takes a row that both have. These come in order, unless the file has another order.
     fn matched(&mut self, seq: Seq, both: (u64, u64), is_same: bool) {
         let is_next = |last: (u64, u64)| last.0 < both.0 && last.1 < both.1;
         self.found.is_reordered |= self.last.is_some_and(|last| !is_next(last));
@@ -265,7 +265,7 @@ impl Check {
         }
     }
 
-    /// Whether they are the same but for columns that no export has.
+    /// Whether the rows are the same, apart from columns that no export has.
     fn is_same(&self, got: &Content, want: &Content) -> bool {
         match (got, want) {
             (Content::Cells(got), Content::Cells(want)) => {
@@ -279,7 +279,7 @@ impl Check {
         }
     }
 
-    /// The same for what is the same.
+    /// A number that is the same for the same content.
     fn digest(&self, content: &Content) -> u64 {
         match content {
             Content::Cells(cells) => {

@@ -86,7 +86,7 @@ pub struct BenchMessage {
     /// Last retracted reading, as long as it can be restored.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub restorable: Option<SlotMessage>,
-    /// Number of the series that the last arming stopped early, as long as it can be resumed.
+    /// Number of the series that the last start stopped early, as long as it can be resumed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub resumable: Option<u64>,
 }

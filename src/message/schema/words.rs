@@ -263,7 +263,7 @@ const WORDS: &[(&str, &str)] = &[
     ("plateau", "the values of a stream while it stood still"),
     (
         "plausible",
-        "plausible window: a value outside is taken for a slip",
+        "plausible window: a value outside does not count, as a likely slip",
     ),
     (
         "points",
@@ -352,7 +352,7 @@ const WORDS: &[(&str, &str)] = &[
     ),
     (
         "stopped",
-        "the series that the last arming stopped early, while it can be resumed",
+        "the series that the last start stopped early, while it can be resumed",
     ),
     ("tally", "number of readings by verdict and standing"),
     ("tablet", "the name of the tablet"),

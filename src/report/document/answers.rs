@@ -15,7 +15,7 @@ pub(super) fn part(facts: &Facts, level: usize) -> Option<Element> {
     (!tables.is_empty()).then(|| super::part(level, "Looked at", tables))
 }
 
-/// Lines that it takes.
+/// The number of lines that it takes.
 pub(super) fn lines(facts: &Facts) -> usize {
     let spec = &facts.record.series.spec;
     spec.questions.looks.len() + usize::from(spec.questions.pull_mode) * PullMode::ALL.len()

@@ -1,4 +1,4 @@
-//! The appendix, by request: what a sheet has no room for.
+//! The appendix, where it is requested: what the sheet of a series has no room for.
 
 use super::table::{Table, number, td, th, verdict};
 use super::{about, figures, found, heading, remarks, used};
@@ -7,10 +7,10 @@ use crate::report::Report;
 use crate::report::facts::Facts;
 use crate::report::words;
 
-/// The chain without tallyjaw; as `verify` prints it, a test runs it.
+/// Checks the chain without tallyjaw. `verify` prints the same text, and a test runs it.
 const COMMON_TOOLS: &str = include_str!("../../cli/verify_chain.sh");
 
-/// Of one series.
+/// The appendix of one series.
 pub(super) fn of_series(facts: &Facts, level: usize) -> Element {
     let id = facts.record.series.id;
     let mut appendix = el("section")
@@ -83,7 +83,7 @@ pub(super) fn by_hand(report: &Report) -> Element {
         .child(el("pre").child(code(&by_hand)))
 }
 
-/// Lines that stay lines.
+/// Text whose line breaks are kept.
 fn code(text: &str) -> Element {
     let mut code = el("code");
     for (at, line) in text.trim_end().lines().enumerate() {

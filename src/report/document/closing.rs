@@ -1,4 +1,4 @@
-//! What a report does not show, how anyone can check what it does, and a line for a signature.
+//! What a report does not show, how anyone can check what it shows, and a line for a signature.
 
 use super::List;
 use crate::markup::{Element, el};

@@ -16,7 +16,7 @@ use crate::stats::{Limits, Sample, describe};
 /// Fewer readings make no histogram that shows a shape (common practice, no source).
 const FEWEST_OF_HISTOGRAM: u64 = 5;
 
-/// The sentences, the first thing that is read.
+/// The sentences of the comparison. They come first.
 pub(super) fn sentences(report: &Report) -> Vec<Element> {
     let line = report.compared.iter().flat_map(|compared| {
         compared.comparisons.iter().map(|comparison| {
@@ -33,7 +33,7 @@ pub(super) fn sentences(report: &Report) -> Vec<Element> {
     line.collect()
 }
 
-/// Every axis with its groups.
+/// The tables: every axis with its groups.
 pub(super) fn parts(report: &Report) -> Vec<Element> {
     let full = report.asked.full;
     let parts = report.compared.iter().enumerate();

@@ -1,4 +1,4 @@
-//! The cover of several series: how each came out, and what is said once for all.
+//! The cover of several series: the outcome of each, and what is said once for all of them.
 
 use super::table::{Table, shape, td};
 use super::{

@@ -1,4 +1,4 @@
-//! Figures of a series: what its readings amount to, and what they show about the limits.
+//! The figures of a series: what its readings are together, and what they show about the limits.
 
 use super::found::capital;
 use super::table::{Table, td, th};
@@ -16,10 +16,10 @@ use crate::stats::{Limits, Sample, describe, rounding};
 const FEWEST_OF_HISTOGRAM: u64 = 10;
 /// Fewer readings make no limits of a chart that hold (common practice, no source).
 const FEWEST_OF_CHART: u64 = 20;
-/// Of more points than this a chart shows the last ones only.
+/// A chart of more points than this shows only the last ones.
 const CHART: &str = "individuals";
 
-/// What the readings of each axis amount to.
+/// The figures of each axis.
 pub(super) fn parts(facts: &Facts, level: usize) -> Vec<Element> {
     if facts.is_of_blocks() {
         return Vec::new();
@@ -95,7 +95,7 @@ fn figures(id: &str, about: &str, words: &str, sample: &Sample, axis: &ArmedAxis
     parts
 }
 
-/// What a claim about the limits stands on.
+/// The preconditions of a claim about the limits.
 fn grounds(about: &str, claim: &Claim) -> Element {
     let items = claim.worth_stating().map(|ground| {
         let holds = if ground.holds { "holds" } else { "fails" };

@@ -1,4 +1,4 @@
-//! What came out of a series: its readings over their limits, every reading, and those that do not count.
+//! The result of a series: its readings against their limits, every reading, and those that do not count.
 
 use super::table::{Table, number, td, th};
 use super::{about, readings};
@@ -44,7 +44,7 @@ pub(super) fn part(facts: &Facts, level: usize) -> Element {
     super::part(level, "Result", said)
 }
 
-/// The readings of an axis over their limits, and what they amount to.
+/// The readings of an axis against their limits, and their figures in one line.
 fn axis(facts: &Facts, axis: &ArmedAxis, at: usize) -> Element {
     let words = axis.name.words();
     let about = format!("{}, {words}", about(facts));
@@ -95,7 +95,7 @@ fn amounts(facts: &Facts, axis: &ArmedAxis) -> String {
     said.into_iter().flatten().collect::<Vec<_>>().join(", ")
 }
 
-/// What the readings show of the process; one sentence where they are too few.
+/// What the readings show about the process; one sentence if there are too few.
 fn capability(facts: &Facts) -> Vec<Element> {
     let about = |of: &str| format!("{}, capability{of}", about(facts));
     let axes = facts.record.series.spec.axes.iter();
@@ -114,7 +114,7 @@ fn capability(facts: &Facts) -> Vec<Element> {
         let words = axis.name.words();
         let claim = Capability::of_singles(&sample, facts::limits(axis)).claim();
         let said = if enough(sample.count()) {
-            // what to do about it is the shop's; the claim is everybody's
+            // The remedy is for the shop. The claim is for every reader.
             let (stated, _) = claim
                 .sentence
                 .split_once(". ")
@@ -129,7 +129,7 @@ fn capability(facts: &Facts) -> Vec<Element> {
     stated.collect()
 }
 
-/// The readings in their order, an axis each.
+/// The readings in order, one axis after the other.
 pub(super) fn pictures(facts: &Facts) -> Vec<Element> {
     let axes = facts.record.series.spec.axes.iter().enumerate();
     let drawn = axes.filter(|(_, axis)| facts.on(axis).next().is_some());
@@ -143,7 +143,7 @@ pub(super) fn pictures(facts: &Facts) -> Vec<Element> {
     drawn.collect()
 }
 
-/// Doubted, retracted, never counted; `None` if there is none.
+/// The readings that were doubted, retracted or not counted; `None` if there are none.
 fn fallen(facts: &Facts) -> Option<Element> {
     let heads = &["Entry", "Time", "Piece", "Value", "Became", "Why"];
     let caption = "Readings that do not count, and why";
@@ -187,7 +187,7 @@ fn fallen(facts: &Facts) -> Option<Element> {
     (!table.is_empty()).then(|| table.element())
 }
 
-/// With a large first letter.
+/// The text with a capital first letter.
 pub(in crate::report) fn capital(words: &str) -> String {
     let mut chars = words.chars();
     match chars.next() {

@@ -10,11 +10,11 @@ use crate::report::facts::Facts;
 use crate::report::words;
 use crate::spec::{ArmedTool, Job, Material, ToolClass};
 
-/// What the logo may take, in pixels of a screen: the width of a third of the paper, the height of three lines.
+/// The largest logo, in pixels of a screen: a third of the width of the paper, three lines high.
 const LOGO_WITHIN: (u32, u32) = (190, 56);
 const KIND: &str = "Report of measurements";
 
-/// Above everything: whose paper this is, what it is, and of what.
+/// The first lines: whose paper this is, what it is, and what it is about.
 pub(super) fn letterhead(report: &Report, number: &str) -> Element {
     let shop = &report.asked.letterhead;
     if shop.is_blank() {
@@ -46,7 +46,7 @@ pub(super) fn letterhead(report: &Report, number: &str) -> Element {
         )
 }
 
-/// The same on the sheets behind a cover, in a line.
+/// The same in one line, on the sheets after a cover.
 pub(super) fn letterhead_behind(report: &Report, number: &str) -> Element {
     let mut kind = el("p").class("kind");
     if let Some(name) = &report.asked.letterhead.name {
@@ -85,7 +85,7 @@ pub(super) fn title(facts: &Facts, level: usize, about: [&str; 2]) -> [Element; 
     ]
 }
 
-/// The outcome in words, the first thing that is read.
+/// The outcome in words. It comes first.
 fn outcome(facts: &Facts, about: &str) -> Element {
     let (word, class, shape) = words::outcome(facts.outcome());
     el("p")
@@ -101,7 +101,7 @@ fn outcome(facts: &Facts, about: &str) -> Element {
         )
 }
 
-/// What stands beside an outcome, wherever it is.
+/// What is shown beside an outcome, on the cover and on the sheet.
 pub(super) fn reservations(facts: &Facts) -> Vec<Node> {
     match facts.reservations() {
         [] => Vec::new(),
@@ -238,7 +238,7 @@ fn tool(tool: &ArmedTool) -> String {
     }
 }
 
-/// What is known of its last check; empty if nothing is.
+/// The check of a tool: the last one, the next one, and the crimps that it has made; empty if nothing is known.
 fn check(tool: &ArmedTool) -> String {
     let care = &tool.care;
     let crimps = tool

@@ -1,4 +1,4 @@
-//! The page of a report: which part stands where.
+//! The page of a report: the order of its parts.
 //!
 //! A series is one sheet of paper: what was required, every reading, what it was measured with, and a line for a
 //! signature. Several series have a cover before them, with what is said once for all. The appendix, where it was
@@ -27,14 +27,14 @@ use crate::markup::{Element, Node, Written, el, free};
 use crate::stats::picture::shapes::STYLE as STYLE_OF_PICTURES;
 
 const STYLE: &str = include_str!("../style.css");
-/// Nothing may be fetched or run, whatever stands in the page.
+/// Nothing may be fetched or run, whatever the page contains.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
 /// A logo is a picture within the page; as a picture it runs nothing, whatever stands in it.
 const POLICY_WITH_LOGO: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
 /// Before the address of the logo.
 pub(super) const LOGO: &str = "<img class=\"logo\" src=\"";
 
-/// The page as text, with what stands where.
+/// The page as text, and what each part of it is about.
 pub(super) fn written(report: &Report) -> Written {
     let title = title(report);
     let policy = match report.asked.letterhead.logo {
@@ -71,8 +71,8 @@ pub(super) fn written(report: &Report) -> Written {
     Written::new(HEAD, &root)
 }
 
-/// What stands at the foot of every sheet of paper, so that one that went astray finds home: `Series 23 · made
-/// 2026-11-29 20:10 +00:00 · journal 0123abcd`. Digits and our own words only: it stands in the style sheet.
+/// The foot of every sheet of paper, so that a lost sheet can be put back: `Series 23 · made 2026-11-29 20:10 +00:00 ·
+/// journal 0123abcd`. It is part of the style sheet, so it has only digits and our own words.
 fn paper(report: &Report) -> String {
     let made = report.asked.made.local_minute(&report.asked.zone);
     let of = match &report.series[..] {
@@ -125,7 +125,7 @@ fn heading_of_several(report: &Report, series: usize) -> String {
     format!("Compared by {}: {}", compare.by.name(), names.join(", "))
 }
 
-/// `QF-250-F on 2.0 mm²`: a name, and what is said of it.
+/// `QF-250-F on 2.0 mm²`: a name and what follows it.
 fn subject(facts: &Facts) -> (String, String) {
     if let Some(crimp) = facts.record.series.spec.subject.crimp() {
         return (crimp.terminal.clone(), format!(" on {}", crimp.wire.area));
@@ -163,12 +163,12 @@ fn main(report: &Report) -> Element {
     main
 }
 
-/// What ids of a series begin with.
+/// The beginning of all ids of a series.
 fn id(facts: &Facts) -> String {
     format!("s{}", facts.record.series.id)
 }
 
-/// What a difference within a series is named by.
+/// The name of the series in a difference.
 fn about(facts: &Facts) -> String {
     format!("series {}", facts.record.series.id)
 }
@@ -184,7 +184,7 @@ fn heading(level: usize, text: impl Into<Node>) -> Element {
     el(name).child(text)
 }
 
-/// A part of a sheet: its name in the margin, what it says beside that.
+/// A part of a sheet: its name in the margin, its text beside it.
 fn part(level: usize, name: &str, said: impl IntoIterator<Item = Element>) -> Element {
     el("section")
         .class("part")

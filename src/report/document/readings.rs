@@ -1,7 +1,7 @@
-//! Every reading that counts: a line for each piece, its axes beside each other, in as many blocks as fit.
+//! Every reading that counts: a line for each piece, with its axes side by side, in as many blocks as fit.
 //!
-//! Few fit on the sheet of their series. Of many, the sheet has the picture, and the readings follow on sheets of
-//! their own, each block under its own head.
+//! A few readings fit on the sheet of their series. If there are many, the sheet has their picture, and the readings
+//! follow on sheets of their own, where each block has a head.
 
 use super::table::{number, shape, td, th};
 use super::{about, heading};
@@ -27,7 +27,7 @@ pub(super) fn is_long(facts: &Facts) -> bool {
     lines(facts) > LINES
 }
 
-/// The readings on the sheet itself; how many there are, where they are too many.
+/// The readings on the sheet itself; only their number if there are too many.
 pub(super) fn here(facts: &Facts) -> Vec<Element> {
     if is_long(facts) {
         let all = facts.readings.iter();
@@ -44,7 +44,7 @@ pub(super) fn here(facts: &Facts) -> Vec<Element> {
         .collect()
 }
 
-/// The readings on sheets of their own, where the sheet of the series has no room for them.
+/// The readings on sheets of their own, if the sheet of the series has no room for them.
 pub(super) fn continued(facts: &Facts, level: usize) -> Option<Element> {
     if !is_long(facts) {
         return None;
@@ -70,11 +70,11 @@ pub(super) fn lines(facts: &Facts) -> usize {
     lines.sum()
 }
 
-/// Axes that stand beside each other, and a line for each piece.
+/// Axes side by side, and a line for each piece.
 struct Group<'f> {
     columns: Vec<Column<'f>>,
     rows: Vec<Row<'f>>,
-    /// Blocks beside each other.
+    /// The number of blocks side by side.
     beside: usize,
 }
 
@@ -82,11 +82,11 @@ struct Group<'f> {
 struct Column<'f> {
     /// What stands above it.
     name: String,
-    /// In which all its values are; `None` where they differ.
+    /// The unit of all its values; `None` if their units differ.
     unit: Option<Unit>,
-    /// The most decimals of a value and of a deviation.
+    /// The largest number of decimals of a value and of a deviation.
     decimals: usize,
-    /// Who and by what instrument, where that differs from reading to reading.
+    /// Operator and instrument, if they differ from reading to reading.
     has_who: bool,
     of_blocks: bool,
     readings: Vec<&'f ReportReading>,
@@ -228,7 +228,7 @@ impl<'f> Column<'f> {
     }
 }
 
-/// These lines in as many blocks as stand beside each other, each a table with its own head.
+/// These lines in blocks side by side; each block is a table with a head.
 fn blocks(facts: &Facts, group: &Group<'_>, rows: &[Row<'_>]) -> Element {
     if rows.is_empty() {
         let about = format!("{}, readings", about(facts));
@@ -372,7 +372,7 @@ fn cells(
     cells
 }
 
-/// The verdict in a word, and on which side.
+/// The verdict in one word, with the side of the limit.
 fn said(verdict: Verdict, row: &ReportReading) -> String {
     let Some(slot) = row.slot() else {
         return String::new();

@@ -1,4 +1,4 @@
-//! What was warned of, and what else happened: each once.
+//! The warnings, and what else happened, each once.
 
 use super::about;
 use super::table::{Table, td, th};
@@ -17,7 +17,7 @@ const ELSEWHERE: &[&str] = &[
     "segment",
     "zeroed",
 ];
-/// Kinds that the sheet shows by what came of them; the appendix has them.
+/// Kinds whose result is on the sheet; the entries are in the appendix.
 const SHOWN_BY_RESULT: &[&str] = &[
     "disarmed",
     "doubted",
@@ -32,7 +32,7 @@ const SHOWN_BY_RESULT: &[&str] = &[
 ];
 /// Remarks that the sheet has room for.
 const MOST_REMARKS: usize = 8;
-/// At most this number of other entries is shown; noise on a line must not fill a book.
+/// The largest number of other entries that is shown. Noise on a line could make very many.
 const MOST_EVENTS: usize = 200;
 
 /// The warnings of all series of a cover, each once, with the series that it holds for.
@@ -65,7 +65,7 @@ pub(super) fn warnings_of_all(report: &Report) -> Option<Element> {
     (!found.is_empty()).then(|| super::part(2, "Warnings", [list]))
 }
 
-/// On the sheet, with the warnings where no cover has them; `None` if there is nothing to remark.
+/// The remarks on the sheet, with the warnings if there is no cover; `None` if there are none.
 pub(super) fn part(facts: &Facts, level: usize, has_cover: bool) -> Option<Element> {
     let mut items = Vec::new();
     let warnings = facts.record.series.spec.warnings.iter();
@@ -114,7 +114,7 @@ fn events(facts: &Facts) -> impl Iterator<Item = &Stamped> {
     entries.filter(|stamped| !ELSEWHERE.contains(&stamped.entry.kind()))
 }
 
-/// Notes, alerts, doubts, lost ports, noise: in the order in which they came.
+/// Notes, alerts, doubts, lost ports and noise, in order of time.
 pub(super) fn all(facts: &Facts) -> Vec<Element> {
     let events: Vec<_> = events(facts).collect();
     if events.is_empty() {

@@ -5,12 +5,12 @@ use crate::markup::{Element, el};
 use crate::report::Report;
 use crate::spec::Papers;
 
-/// With more lines than this beyond those that every sheet has, they are set closer.
+/// If a sheet has more lines than this beyond those of every sheet, its lines are closer.
 const ROOMY: usize = 8;
 /// Lines of a whole letterhead beyond those of a line.
 const LETTERHEAD: usize = 3;
 
-/// Of the only series of a report: what is not shown and how to check it are on it too.
+/// The sheet of the only series. It also has what is not shown and how to check it, for there is no cover.
 pub(super) fn only(report: &Report, facts: &Facts) -> Element {
     let about = "the head";
     let head = head::title(facts, 1, ["the heading", "the outcome"]);
@@ -25,7 +25,7 @@ pub(super) fn only(report: &Report, facts: &Facts) -> Element {
         .children(readings::continued(facts, 2))
 }
 
-/// Of a series among several.
+/// The sheet of one of several series.
 pub(super) fn one_of_several(report: &Report, facts: &Facts) -> Element {
     let about = about(facts);
     let heading = format!("{about}, the heading");
@@ -44,7 +44,7 @@ fn number(facts: &Facts) -> String {
     format!("Series {}", facts.record.series.id)
 }
 
-/// Its lines are closer where there is much to show.
+/// The element of a sheet. Its lines are closer if there is much to show.
 fn sheet(report: &Report, facts: &Facts, has_cover: bool) -> Element {
     let has_shop = !has_cover && !report.asked.letterhead.is_blank();
     let class = if weight(facts, has_cover, has_shop) > ROOMY {

@@ -28,7 +28,7 @@ impl Table {
         }
     }
 
-    /// A row, named `about`; a cell a column.
+    /// Adds a row that is named `about`, with one cell for each column.
     pub(super) fn row(&mut self, about: &str, cells: Vec<Element>) {
         let heads = self.heads.iter().chain(std::iter::repeat(&""));
         let cells = cells
@@ -42,7 +42,7 @@ impl Table {
         self.rows.is_empty()
     }
 
-    /// In a box of its own that may be scrolled where the screen is narrow.
+    /// The table in a box that can be scrolled on a narrow screen.
     pub(super) fn element(self) -> Element {
         let heads = self
             .heads
@@ -72,7 +72,7 @@ pub(super) fn th(says: impl Into<Node>) -> Element {
     el("th").with("scope", "row").child(says)
 }
 
-/// What shows a verdict where there are no colours; a screen reader reads the word behind it.
+/// The sign of a verdict, for paper without colours; a screen reader reads the word after it.
 pub(super) fn shape(shape: &'static str) -> Element {
     el("span")
         .class("shape")

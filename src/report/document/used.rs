@@ -1,4 +1,4 @@
-//! What a series was measured with: instruments, their care, zeros.
+//! What a series was measured with: instruments, their calibrations and checks, and zeros.
 
 use super::about;
 use super::table::{Table, td, th};
@@ -121,7 +121,7 @@ fn worst(found: &Verification) -> Option<String> {
     Some(format!("; worst error {text}, at {block}"))
 }
 
-/// What each was plugged into; an adapter may be another one tomorrow.
+/// The port and adapter of each instrument at that time.
 pub(super) fn ports(facts: &Facts) -> Vec<Element> {
     let about = about(facts);
     let ports = facts.record.ports.iter().map(|port| {
@@ -142,7 +142,7 @@ pub(super) fn ports(facts: &Facts) -> Vec<Element> {
     ports.collect()
 }
 
-/// The zeros in a line for each instrument, and what they vouch for.
+/// One line for each instrument: its zeros, and which readings they vouch for.
 fn zeros(facts: &Facts) -> Element {
     let names = facts.record.series.spec.instruments.iter();
     let all = facts.zeros();
@@ -269,12 +269,12 @@ fn vouched(facts: &Facts) -> String {
     said.join(" ")
 }
 
-/// What came after the counted readings of an instrument.
+/// The zeros after the counted readings of an instrument.
 #[derive(Default)]
 struct Followed {
-    /// After the last of them no zero.
+    /// No zero came after the last reading.
     open: bool,
-    /// After some of them, the first zero was this one, and off.
+    /// The first zero after some of them was this one, and it was off.
     off: Option<(Seq, Measured)>,
 }
 
@@ -287,7 +287,7 @@ fn followed(facts: &Facts, known: &ArmedInstrument) -> Followed {
         let is_good = zeroed.ok && zeroed.opening.is_none();
         (*seq, (!is_good).then_some(zeroed.value))
     });
-    // What is entered as an off zero now was a reading in journals of before.
+    // Older journals have a zero that was off as a reading.
     let rows = facts.readings.iter();
     let rows = rows.filter(|row| row.reading.instrument == known.name);
     let attempts = rows.clone().filter(|row| is_attempt(facts, known, row));

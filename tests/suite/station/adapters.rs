@@ -1,5 +1,5 @@
-//! Whose reading it is: a port that has become another adapter counts nothing until a person has said that it is
-//! meant, and a port that another program reads too counts nothing while it does.
+//! Which instrument a reading is of. If another adapter is at a port, no reading counts until a person confirms it.
+//! While another program reads the port too, no reading counts.
 
 use super::desk::{Desk, HEIGHT, catalog, plan};
 use tallyjaw::entry::audit::audit;
@@ -139,7 +139,8 @@ fn a_twin_that_was_ever_seen_is_told_apart_by_its_socket_also_when_it_is_alone_l
     assert_eq!(counts(&mut desk), Ok(Verdict::Pass), "alone, it may move");
     desk.adapter_with("caliper-1", Some((A, HERE)), true);
     assert_eq!(counts(&mut desk), Err(NotCounted::AnotherAdapter));
-    // The twin is alone when the daemon comes back, and says nothing of its being one.
+    // The other adapter with the same serial number is alone when the daemon comes back, so nothing shows that
+    // there are two.
     desk.restart();
     desk.adapter("caliper-1", Some((A, HERE)));
     assert_eq!(counts(&mut desk), Err(NotCounted::AnotherAdapter));

@@ -38,7 +38,7 @@ fn stream(desk: &mut Desk, hundredths: impl IntoIterator<Item = i64>) {
     }
 }
 
-/// From one opening to another at 30 mm/s, the last one held for a second with its flicker.
+/// Moves from one opening to another at 30 mm/s. The last one is held for a second, with flicker.
 fn set_jaws(desk: &mut Desk, from: i64, to: i64, flicker: i64) {
     let step = if to > from { 100 } else { -100 };
     let mut at = from;
@@ -201,7 +201,7 @@ fn a_frame_that_tells_its_origin_shows_a_zero_key_pressed_with_open_jaws() {
         }
         other => panic!("{other:?}"),
     }
-    // The same place, but the display shows 0: the key was pressed on the crimp.
+    // The jaws are at the same place, but the display shows 0: the key was pressed on the crimp.
     let before = desk.entries.len();
     press(&mut desk, "000522000000");
     assert_eq!(desk.kinds_from(before), ["zeroed", "doubted"]);

@@ -1,4 +1,4 @@
-//! What is overdue is warned of at arming and entered; crimps are counted per tool.
+//! A start warns of what is overdue, and the warning is entered. Crimps are counted for each tool.
 
 use super::desk::{Desk, HEIGHT, catalog, plan};
 use super::verifying::verification;

@@ -18,7 +18,7 @@ use tallyjaw::station::{Armable, Command, Core, Input, Output, Refusal};
 pub(crate) const HEIGHT: &str = "core_crimp_height";
 pub(crate) const WIDTH: &str = "core_crimp_width";
 
-/// The kind of the entry that answers a command, which the core is to name.
+/// The kind of the entry that answers a command; the core must name that entry.
 pub(crate) const fn answering_kind(command: &Command) -> Option<&'static str> {
     match command {
         Command::Arm { .. } => Some("armed"),
@@ -79,12 +79,12 @@ impl Desk {
         desk
     }
 
-    /// Goes on with a journal that was begun elsewhere; its entries so far are not looked at.
+    /// Goes on with a journal that was begun elsewhere. Its earlier entries are not checked.
     pub(crate) fn going_on(state: State) -> Self {
         Self::going_on_with(catalog(), state)
     }
 
-    /// The same at a station with other instruments.
+    /// As above, at a station with other instruments.
     pub(crate) fn going_on_with(catalog: Catalog, state: State) -> Self {
         let mut desk = Self::with(catalog);
         desk.entries.clear();
@@ -112,8 +112,8 @@ impl Desk {
         }
     }
 
-    /// The port of `instrument` is gone and comes back as this adapter (what it says of itself, its socket), or as
-    /// none on USB. One without a serial number is like others of its kind.
+    /// The port of `instrument` goes and comes back as this adapter (its identity, its socket), or as one that is
+    /// not on USB. An adapter without a serial number is like others of its type.
     pub(crate) fn adapter(&mut self, instrument: &str, adapter: Option<(&str, &str)>) {
         self.adapter_with(instrument, adapter, false);
     }
@@ -141,7 +141,7 @@ impl Desk {
         }));
     }
 
-    /// The process is killed: what is not in the entries is gone.
+    /// The process is killed: only what is in the entries is left.
     pub(crate) fn restart(&mut self) {
         assert_eq!(
             self.amounts_to(),
@@ -237,7 +237,7 @@ impl Desk {
         &self.entries[before].entry
     }
 
-    /// What became of a press: its verdict, or why it does not count.
+    /// The result of a press: its verdict, or why it does not count.
     pub(crate) fn reading(&mut self, value: &str) -> Result<Verdict, (NotCounted, String)> {
         match self.press(value) {
             Entry::Frame(FrameEntry::Reading(reading)) => outcome(reading),

@@ -1,5 +1,5 @@
-//! More frames than anybody means: what is entered of them, what is not, and that nothing is lost at the speeds of people
-//! and instruments.
+//! Far more frames than a person sends: which of them are entered and which are not. At the speeds of people and
+//! instruments nothing is lost.
 
 use super::desk::{Desk, catalog};
 use std::time::Duration;
@@ -21,7 +21,7 @@ fn desk() -> Desk {
     desk
 }
 
-/// So many frames, one of the two after the other, so many a second.
+/// This number of frames, of the two values by turns, at this rate a second.
 fn send(desk: &mut Desk, instrument: &str, frames: [&str; 2], count: u64, a_second: u64) {
     for number in 0..count {
         desk.wait(Duration::from_micros(1_000_000 / a_second));
@@ -110,7 +110,7 @@ fn two_values_in_turn_without_end_are_entered_once_a_second_and_counted_to_the_l
             .all(|unread| unread.reason == FLOOD && unread.remedy.is_some())
     );
 
-    // It is over when it stops: the next press is a reading again.
+    // Once the flood stops, the next press is a reading again.
     desk.entries.clear();
     send(&mut desk, "caliper-1", ["+1.62\r", "+1.63\r"], 2, 1);
     assert_eq!(

@@ -1,4 +1,4 @@
-//! Who measures and what is in the hand: by card, kept at the station, checked against the plan.
+//! Operator and tool: set by card, kept at the station, and checked against the plan.
 
 use super::desk::{Desk, HEIGHT, catalog, plan};
 use std::time::Duration;
@@ -66,7 +66,7 @@ fn scan(desk: &mut Desk, card: &str) -> Result<&'static str, String> {
     scan_at(desk, "scanner-1", card)
 }
 
-/// The kind of the entry that a card leaves, or why it was refused.
+/// The kind of the entry that a card makes, or why the card was refused.
 fn scan_at(desk: &mut Desk, scanner: &str, card: &str) -> Result<&'static str, String> {
     desk.wait(Duration::from_secs(1));
     let before = desk.entries.len();
@@ -207,7 +207,7 @@ fn the_tool_in_the_hand_is_taken_for_own_crimps_where_the_plan_names_none() {
     scan(&mut desk, "tj/arm/pump-ref").unwrap_err(); // a series is open: it is said twice
     scan(&mut desk, "tj/arm/pump-ref").unwrap();
     assert_eq!(spec(&desk).tool, None);
-    // With no series that asks, a tool is taken up if it can have made these crimps.
+    // If no series requires a tool, the one in hand is entered if it can have made these crimps.
     scan(&mut desk, "tj/disarm").unwrap();
     scan(&mut desk, "tj/tool/R-02/2.0").unwrap();
     scan(&mut desk, "tj/arm/pump-any").unwrap();
@@ -425,7 +425,7 @@ fn a_zero_that_becomes_due_by_time_is_told_at_that_time() {
     assert_eq!(desk.kinds_from(from), ["zero_due"]);
     let asked = "close the jaws of caliper-1 and press its data key to check the zero: the plan requires a zero every 30 minutes";
     assert_eq!(desk.prompt(), asked);
-    // Told once, and a restart does not tell it again.
+    // It is reported once. A restart does not report it again.
     desk.wait(Duration::from_secs(600));
     desk.restart();
     desk.wait(Duration::from_secs(600));

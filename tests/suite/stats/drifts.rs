@@ -1,4 +1,4 @@
-//! A drift study sorts by place and does not foretell what has already come.
+//! A drift study sorts by place, and does not predict a limit that is already passed.
 
 use tallyjaw::quantity::{Dimension, Quantity, Unit};
 use tallyjaw::stats::drift::{Drift, FIGURES};

@@ -1,5 +1,5 @@
-//! How often the rules of a control chart signal where nothing changes: and how often a claim is refused by
-//! chance: the tables in `docs/false-alarms.md`.
+//! How often the rules of a control chart signal although nothing changes, and how often a claim is refused by chance:
+//! the tables in `docs/false-alarms.md`.
 //!
 //! `TALLYJAW_FALSE_ALARMS=1000` makes that many sets a row and prints the table; by default there are fewer.
 
@@ -38,8 +38,8 @@ fn input(groups: &[Sample]) -> Input<'_> {
     }
 }
 
-/// In what share of the sets each of `rules` signals, the usual ones together last. The reach of the usual rules is
-/// found anew for every set, as for a real one.
+/// The share of the sets for which each of `rules` signals; the last share is of the usual rules together. The reach of
+/// the usual rules is computed for each set, as for a real one.
 fn rates(random: &mut Random, n: usize, sd: f64, sets: u32) -> (Vec<f64>, f64) {
     let kind = CHARTS
         .iter()
@@ -118,7 +118,7 @@ fn the_rate_that_is_printed_is_the_one_that_is_met() {
     assert!(usual < 0.05 && usual > 0.02, "{usual}");
 }
 
-/// How often a claim that is true is not made, since a ground seems to fail by chance; the second table.
+/// How often a true claim is not made because a precondition fails by chance; the second table.
 #[test]
 fn a_claim_of_a_steady_normal_process_is_seldom_refused() {
     let sets = sets(12);

@@ -1,4 +1,4 @@
-//! How often a test raises an alarm where nothing is wrong, and how often it finds what is: the tables of
+//! How often a test raises a false alarm, and how often it finds what is wrong: the tables of
 //! `docs/false-alarms.md`, which this prints.
 //!
 //! Samples are normal, with a mean anywhere between two values of the instrument, rounded to its resolution;
@@ -36,7 +36,7 @@ fn found(sample: &Sample) -> Vec<i64> {
     found.iter().map(|far| far.base).collect()
 }
 
-/// Of so many sets, in what share `alarm` says so.
+/// The share of this number of sets for which `alarm` is true.
 fn share(sets: u32, mut alarm: impl FnMut() -> bool) -> f64 {
     let mut alarms = 0;
     for _ in 0..sets {

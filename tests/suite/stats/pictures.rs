@@ -1,4 +1,4 @@
-//! Pictures show what is so: bars part at the limits, groups share a scale, axes have numbers and units.
+//! Pictures are true: bars end at the limits, groups have the same scale, axes have numbers and units.
 
 use proptest::prelude::*;
 use tallyjaw::quantity::{Dimension, Quantity, Unit};

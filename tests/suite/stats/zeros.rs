@@ -1,4 +1,4 @@
-//! What rounds to zero is zero: no study and no report says `-0.000`, whatever readings around zero it is given.
+//! A figure that rounds to zero has no sign: no study and no report says `-0.000`, whatever readings it is given.
 
 use super::study::{Folder, RUN, with};
 use crate::report::made;

@@ -8,7 +8,7 @@ mod sources;
 use tallyjaw::entry::{Entry, FrameEntry, SaidEntry, SeriesEntry, Standing, words};
 use tallyjaw::texts::{Keyed, Language, Part, keyed};
 
-/// The sentence has a key that begins like this, and is said in every language with all that stands at its places.
+/// The sentence has a key that begins like this, and every language has a text with all that stands at its places.
 pub(crate) fn assert_has(start: &str, sentence: &str) {
     let found = keyed(sentence).unwrap_or_else(|| panic!("the table has no row for {sentence:?}"));
     assert!(
@@ -63,7 +63,7 @@ fn of_part(part: &Part) -> Vec<String> {
 /// Everything that an entry says in words of the station's own is in the table.
 pub(crate) fn assert_spoken(entry: &Entry) {
     let said = |sentence: &str| {
-        // One with names that nobody gives may be left in English.
+        // A sentence with names that no shop has may be left in English.
         if !sentence.contains(['\\', '\u{fffd}']) {
             assert_has("daemon.", sentence);
         }

@@ -1,5 +1,5 @@
-//! Every refusal of the station, every reason why a plan cannot be armed and every reason why bytes are no value, one of
-//! each; the compiler asks for those that are added.
+//! One sample of every refusal of the station, of every reason why a plan cannot be armed, and of every reason why
+//! bytes are not a value. The compiler reports a variant without a sample.
 
 use super::assert_has;
 use std::collections::BTreeSet;
@@ -16,7 +16,7 @@ use tallyjaw::spec::{
 use tallyjaw::station::card::NotACard;
 use tallyjaw::station::{Foreign, Refusal};
 
-/// The name of a variant, and the names of all: a list that the compiler holds against the enum.
+/// The name of a variant, and the names of all; the compiler compares the list with the enum.
 macro_rules! variants {
     ($name:ident, $all:ident, $enum:ident: $($variant:ident)+) => {
         fn $name(one: &$enum) -> &'static str {

@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 use tallyjaw::texts::TABLE;
 
-/// A sentence is put together of no more than these between two of its places.
+/// Between two of its places, a sentence is put together of at most this number of parts.
 const PARTS: usize = 3;
 
 fn sources(folder: &Path, text: &mut String) {
@@ -19,8 +19,8 @@ fn sources(folder: &Path, text: &mut String) {
     }
 }
 
-/// The code without comments; a literal as it is read: a line that goes on behind a backslash is one, a quoted sign is
-/// that sign. A name such as `zero_due` is said with blanks.
+/// The code without comments. A literal is as the compiler reads it: lines that end in a backslash are joined, an
+/// escaped sign is that sign. A name such as `zero_due` has blanks.
 fn read(text: &str) -> String {
     let lines = text
         .lines()

@@ -1,4 +1,4 @@
-//! Run rules while measuring: which piece raises which alert, and what takes it back.
+//! Run rules while measuring: which piece raises which alert, and what withdraws it.
 
 mod recomputed;
 
@@ -26,7 +26,7 @@ fn heights(pieces: u32, rules: &[&str]) -> Plan {
     }
 }
 
-/// Presses each value; after which presses which rules were told of.
+/// Presses each value. Gives the rules that were reported, each with the number of the press before it.
 fn told(desk: &mut Desk, values: &[&str]) -> Vec<(usize, String)> {
     let mut found = Vec::new();
     for (at, value) in values.iter().enumerate() {

@@ -94,7 +94,7 @@ fn armed_as(which: u8) -> Plan {
 
 /// One reading as the plain recomputation keeps it: series, piece, seq, value.
 type Kept = (Seq, u32, Seq, i64);
-/// What a run is of, as text.
+/// What the readings of a run have in common, as text.
 type Key = String;
 
 /// The alerts that follow from the entries, computed anew at every reading from plain lists.
@@ -151,7 +151,7 @@ fn take_out(
         run.retain(|(_, _, seq, _)| !readings.contains(seq));
         let values: Vec<i64> = run.iter().map(|(.., value)| *value).collect();
         for rule in ALERTS {
-            // What was told of stays so while it holds; what begins to hold is told of later.
+            // An alert that was reported is not reported again while it holds.
             let known = holds.get_mut(&(key.clone(), rule.name));
             if let Some(known) = known {
                 *known &= (rule.holds)(&values, limits).is_some();
@@ -160,7 +160,7 @@ fn take_out(
     }
 }
 
-/// The alerts as they were raised; the reading each came after instead of its own number.
+/// The alerts as they were raised, each with the reading before it instead of its own number.
 fn raised(desk: &Desk) -> Vec<(Seq, String, Vec<Seq>)> {
     let mut reading = Seq(0);
     let mut found = Vec::new();

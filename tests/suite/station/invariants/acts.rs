@@ -15,18 +15,18 @@ use tallyjaw::station::{Armable, Command, Input};
 
 #[derive(Debug, Clone)]
 pub(crate) enum Act {
-    /// A frame, so long after whatever was before.
+    /// A frame, this long after the act before it.
     Frame {
         after_millis: u64,
         instrument: &'static str,
         text: String,
     },
-    /// What the prompt says is done, a good piece or one that is off by so many counts.
+    /// The operator does what the prompt says, with a good piece or one that is off by this number of counts.
     Follow {
         station: &'static str,
         off: i64,
     },
-    /// Two good zeros, as a hand sends them that wants the last reading back.
+    /// Two good zeros, by which an operator retracts the last reading.
     ZeroTwice,
     /// The last reading is retracted, and perhaps restored.
     Slip {
@@ -35,7 +35,7 @@ pub(crate) enum Act {
     },
     /// A crimp is pulled apart, and its reading retracted for a reason.
     Pull,
-    /// Jaws that close on a chip, so many hundredths from zero, one time after the other; a good zero after it.
+    /// The jaws close on a chip: zeros that are off by these hundredths, then a good zero.
     ZeroOff {
         instrument: &'static str,
         off: Vec<i64>,
@@ -358,7 +358,7 @@ fn any_plan() -> impl Strategy<Value = Plan> {
         )
 }
 
-/// None more often than not.
+/// `None` more often than a value.
 fn questions() -> impl Strategy<Value = Questions> {
     let look = |name| Look::customary(name).unwrap();
     let looks = select(vec![
@@ -540,7 +540,7 @@ fn press_pedal(shop: &mut Shop, instrument: &'static str, by_contact: bool) {
     }
 }
 
-/// Refused or not: what comes of it is for the auditor to say.
+/// Whether it is refused or not, the auditor checks the result.
 fn say(shop: &mut Shop, station: Option<&str>, what: Saying) {
     let station = station.map(str::to_owned);
     let command = match what {

@@ -1,5 +1,5 @@
-//! Walks the entries as an auditor with pencil and paper would: without the program's own fold,
-//! its rules for zeros or its judging. He has a watch of his own, that nobody ever sets.
+//! Checks the entries as an auditor with pencil and paper would: without the program's own fold, its rules for
+//! zeros or its judging. The auditor has a watch that nobody ever sets.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
@@ -28,14 +28,14 @@ struct Auditor {
     counted_readings: usize,
 }
 
-/// A series in hand.
+/// A series that is open.
 struct Series {
     id: Seq,
     since: Duration,
     spec: ArmedSpec,
     standing: Vec<Counted>,
     zeros: BTreeMap<String, Zero>,
-    /// What the last zero puts in doubt and no entry has said yet.
+    /// The readings that the last zero puts in doubt, until an entry says so.
     owed_doubt: BTreeSet<Seq>,
     /// Pieces that were destroyed by a reading that was retracted.
     spent: BTreeSet<u32>,
@@ -66,7 +66,7 @@ struct Zero {
     off: bool,
 }
 
-/// Every entry with the time on the auditor's watch. Gives how many readings counted.
+/// Takes every entry with the time on the auditor's watch. Gives the number of readings that count.
 pub(crate) fn audit<'a>(entries: impl Iterator<Item = (&'a Stamped, Duration)>) -> usize {
     let mut auditor = Auditor::default();
     for (stamped, time) in entries {
@@ -297,7 +297,8 @@ impl Series {
         self.last_retracted = Some((counted, spent));
     }
 
-    /// Only the last one, once, while nothing newer stands in its place and no zero makes it doubtful.
+    /// Only the last retraction can be undone, once, while no newer reading is in its slot and no zero puts it in
+    /// doubt.
     fn restore(&mut self, reading: Seq) {
         let (counted, spent) = self.last_retracted.take().expect("a retracted reading");
         assert_eq!(counted.seq, reading, "the last one");
@@ -503,7 +504,7 @@ impl Series {
     }
 }
 
-/// The verdict on `value`, reckoned limit by limit.
+/// The verdict on `value`, computed limit by limit.
 fn by_hand(value: Quantity, limits: &Limits, guard: i64) -> Verdict {
     let value = value.base();
     let lower = limits.lower().map(|lower| value - lower.base());

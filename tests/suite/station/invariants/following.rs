@@ -14,12 +14,12 @@ use tallyjaw::station::zero::Due;
 /// More steps than any series of these plans needs.
 const STEPS: usize = 100;
 
-/// Follows the prompt until the series open at `station` is closed.
+/// Follows the prompt until the open series of `station` is closed.
 pub(crate) fn to_the_end(shop: &mut Shop, station: &str) {
     let Some(series) = open(shop, station) else {
         return;
     };
-    // What was left on the lines comes to its end.
+    // The bytes that were left on the lines come to their end.
     shop.wait(Duration::from_secs(3));
     for _ in 0..STEPS {
         if open(shop, station) != Some(series) {

@@ -1,5 +1,5 @@
-//! What no sequence of presses, cards, commands, waits, set clocks, reloads and restarts may bring
-//! about; and that whoever does what the prompt says gets done.
+//! Invariants of any sequence of presses, cards, commands, waits, set clocks, reloads and restarts. And: an
+//! operator who does what the prompt says finishes the series.
 //!
 //! In the normal run a hundred sequences of each kind; a hundred thousand:
 //!

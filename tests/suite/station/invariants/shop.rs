@@ -1,8 +1,7 @@
 //! Two stations whose journal is written and read back entry by entry, and whose daemon may be
 //! killed between any two entries.
 //!
-//! Time goes on while nothing runs: [`Shop::elapsed`] is what a clock on the wall of the shop that
-//! nobody ever sets would show.
+//! Time goes on while nothing runs. [`Shop::elapsed`] is the time on a wall clock of the shop that nobody ever sets.
 
 use super::super::desk::{answering_kind, assert_answered, catalog, instrument, plan};
 use std::sync::{Arc, LazyLock};
@@ -265,7 +264,7 @@ impl Shop {
     pub(crate) fn step_clock(&mut self, micros: i64) {
         self.clock_off_micros += micros;
         self.input(Input::Woken);
-        // Of a step that is not on the disk when the power goes nobody can ever know.
+        // If a step of the clock is not on the disk when the power goes, nobody can know of it.
         self.durable = self.entries.len();
     }
 
