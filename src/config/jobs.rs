@@ -7,7 +7,7 @@
 
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, FileId, Place, Role, quoted};
-use super::import::grid::{GridRow, Separator, rows};
+use super::import::grid::{GridRow, PlainRow, Separator, plain_rows, rows};
 use super::plan::RawPlan;
 use crate::quantity::{did_you_mean, nearest};
 use crate::spec::job::{LONGEST_WORDS, job_id, words};
@@ -22,22 +22,14 @@ pub(super) struct RawJob {
 }
 
 /// The known headings.
-const HEADINGS: [&str; 5] = ["job", "customer", "item", "reference", "plans"];
+pub(super) const HEADINGS: [&str; 5] = ["job", "customer", "item", "reference", "plans"];
 
 /// For each heading its column, from 0.
 struct Columns([Option<usize>; HEADINGS.len()]);
 
 pub(super) fn read(source: &Source, faults: &mut Faults) -> Vec<RawJob> {
     let file = faults.add_file(Role::Jobs, source);
-    let read = |separator| {
-        let rows = rows(&source.text, file, separator);
-        let known = rows.first().map_or(0, known);
-        (rows, known)
-    };
-    let read = Separator::ALL.map(read);
-    let best = read.into_iter().max_by_key(|(_, known)| *known);
-    let (rows, _) = best.unwrap_or_default();
-    let mut rows = rows.into_iter();
+    let mut rows = rows(&source.text, file, separator(&source.text)).into_iter();
     let Some(head) = rows.next() else {
         let fault = Fault::new(
             "no row at all",
@@ -59,9 +51,69 @@ fn heading(cell: &str) -> Option<usize> {
     HEADINGS.iter().position(|known| *known == cell)
 }
 
-fn known(head: &GridRow) -> usize {
-    let cells = head.cells.iter();
-    cells.filter(|cell| heading(&cell.value).is_some()).count()
+/// The separator by which the first row has the most known headings.
+fn separator(text: &str) -> Separator {
+    let known = |separator: &Separator| {
+        let rows = plain_rows(text, *separator);
+        let head = rows.first().into_iter().flat_map(|row| &row.cells);
+        head.filter(|(cell, _)| heading(cell).is_some()).count()
+    };
+    let best = Separator::ALL.into_iter().max_by_key(known);
+    best.unwrap_or(Separator::Comma)
+}
+
+/// Whether a character stands between two plans of a cell.
+pub(super) fn is_plan_separator(sign: char) -> bool {
+    matches!(sign, ',' | ';' | ' ' | '|' | '\n')
+}
+
+/// The rows of a list by their bytes, for who edits it.
+pub(super) struct JobList {
+    pub(super) separator: Separator,
+    /// The headings; `None` where there is no row at all.
+    pub(super) head: Option<Vec<String>>,
+    /// The rows below them.
+    pub(super) rows: Vec<PlainRow>,
+}
+
+impl JobList {
+    pub(super) fn of(text: &str) -> Self {
+        let separator = separator(text);
+        let mut rows = plain_rows(text, separator).into_iter();
+        let head = rows.next().map(|head| {
+            let cells = head.cells.into_iter();
+            cells.map(|(cell, _)| cell).collect()
+        });
+        Self {
+            separator,
+            head,
+            rows: rows.collect(),
+        }
+    }
+
+    /// The column of a known heading, from 0.
+    pub(super) fn column(&self, wanted: &str) -> Option<usize> {
+        let known = HEADINGS.iter().position(|known| *known == wanted)?;
+        let mut head = self.head.iter().flatten();
+        head.position(|cell| heading(cell) == Some(known))
+    }
+
+    /// The text of a cell; `None` where the row has none.
+    pub(super) fn cell(&self, row: usize, wanted: &str) -> Option<&str> {
+        let cell = self.rows.get(row)?.cells.get(self.column(wanted)?);
+        cell.map(|(text, _)| text.as_str())
+    }
+}
+
+/// How the lines of a text end.
+pub(super) fn end_of_line(text: &str) -> &'static str {
+    if text.contains("\r\n") {
+        "\r\n"
+    } else if text.contains('\r') && !text.contains('\n') {
+        "\r"
+    } else {
+        "\n"
+    }
 }
 
 fn columns(head: &GridRow, file: FileId, faults: &mut Faults) -> Option<Columns> {
@@ -147,7 +199,7 @@ fn job(row: &GridRow, head: &GridRow, columns: &Columns, faults: &mut Faults) ->
         }
     };
     let plans = plans.into_iter().flat_map(|cell| {
-        let names = cell.value.split([',', ';', ' ', '|', '\n']);
+        let names = cell.value.split(is_plan_separator);
         let names = names.map(str::trim).filter(|name| !name.is_empty());
         names.map(|name| At {
             value: name.to_owned(),

@@ -105,7 +105,7 @@ pub struct PageConfig {
     /// Host names that the page answers to, beside those of the loopback interface. In lower case, with a port where
     /// one was given.
     pub hosts: Vec<String>,
-    /// Whether sheets, plans, tools and operators may be changed on it.
+    /// Whether sheets, plans, tools, operators and jobs may be changed on it.
     pub edit: bool,
     /// Where tablets connect, if they may.
     pub tablet: Option<TabletConfig>,

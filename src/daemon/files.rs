@@ -254,7 +254,7 @@ pub(super) fn read(path: &Path) -> io::Result<String> {
 }
 
 /// The bytes of a plain file of a size that makes sense.
-fn bytes(path: &Path) -> io::Result<Vec<u8>> {
+pub(super) fn bytes(path: &Path) -> io::Result<Vec<u8>> {
     let other = |what: String| io::Error::other(what);
     let metadata = fs::metadata(path)?;
     if !metadata.is_file() {

@@ -1,4 +1,4 @@
-// Terminals, plans, tools and operators set up on the page: by touch alone, by keys alone, every form on every screen,
+// Terminals, plans, tools, operators and jobs set up on the page: by touch alone, by keys alone, every form on every screen,
 // by night and by day, in three languages; then measured by. Every wait is for what stands on the screen.
 //
 //     tests/browser/setup && node tests/browser/setup_forms.mjs target/release/tallyjaw [FOLDER FOR PICTURES]
@@ -220,7 +220,27 @@ async function byTouch(page) {
   await type(page, "name", "Jörg");
   await look(page, "operator");
   await saved(page, '[[operator]]\nname = "Jörg"', "tallyjaw.toml");
+  // What it is for: a row of the list that a spreadsheet saved.
+  const list = file("jobs.csv");
+  await press(page, "Jobs");
+  await look(page, "jobs", ["en"]);
+  await press(page, "New job");
+  await type(page, "job", "4711");
+  await shows(page, "[data-key=job] .fault", "appears twice");
+  await look(page, "job-fault");
+  await type(page, "job", "4713");
+  await type(page, "customer", "Jörg; Söhne");
+  await press(page, "pump-own");
+  await look(page, "job");
+  await saved(page, '4713;"Jörg; Söhne";;;pump-own\n', "jobs.csv");
+  same("the other rows are as they were", file("jobs.csv"), `${list}4713;"Jörg; Söhne";;;pump-own\n`);
   await tap(page, "[data-act=close]");
+  await tap(page, "#chip-job");
+  await tap(page, "#job-id");
+  for (const letter of "söhne") await page.keyboard.sendCharacter(letter);
+  await tap(page, '#job-known [data-key="4713"]');
+  await tap(page, "#job-form [type=submit]");
+  await shows(page, "#ask-more", "job 4713 · Jörg; Söhne");
   // And measured by.
   await shows(page, "#tiles", "RB-090-M");
   await tap(page, '.tile[data-key="valve"]');
@@ -332,7 +352,7 @@ try {
   faults.push(...(await faultsOfText(text, "page")));
   const entered = shop.journal().filter((entry) => entry.kind === "configuration_edited");
   same("what was entered", entered.map((entry) => `${entry.who} ${entry.change} ${entry.list} ${entry.name}`), [
-    "mara add terminal RB-090-M", "mara add row RB-090-M 16 ga", "mara add tool T-08", "mara add plan valve", "mara add operator Jörg",
+    "mara add terminal RB-090-M", "mara add row RB-090-M 16 ga", "mara add tool T-08", "mara add plan valve", "mara add operator Jörg", "mara add job 4713",
     "mara set plan valve", "mara remove plan valve", "mara set plan pump-own",
   ]);
   // A refusal is an answer with a status of its own, which a browser notes on its console.

@@ -7,6 +7,7 @@ mod jobs;
 mod refusals;
 mod setup;
 mod setup_faults;
+mod setup_jobs;
 mod setup_refused;
 mod stalled;
 mod stream;

@@ -6,7 +6,9 @@
 //! - Nothing in here opens a file, and nothing in here judges a value.
 //! - What is not mentioned stays: keys that no form knows, comments, order, the way a value is written.
 //! - A value is written by the library that reads it, so no text of a request can become a key or a table.
+//! - A list of jobs is no TOML but cells ([`cells`]); all else is the same for it.
 
+mod cells;
 mod place;
 #[cfg(test)]
 mod tests;
@@ -30,6 +32,8 @@ named! {
         Tool = "tool",
         /// `[[operator]]`
         Operator = "operator",
+        /// A row of a list of jobs.
+        Job = "job",
     }
 }
 
@@ -41,6 +45,7 @@ impl List {
             Self::Plan => "plan",
             Self::Tool => "tool",
             Self::Operator => "operator",
+            Self::Job => "job",
         }
     }
 
@@ -50,6 +55,7 @@ impl List {
             Self::Terminal | Self::Plan | Self::Tool => "id",
             Self::Row => "wire",
             Self::Operator => "name",
+            Self::Job => "job",
         }
     }
 
@@ -61,6 +67,7 @@ impl List {
             Self::Plan => "[[plan]]",
             Self::Tool => "[[tool]]",
             Self::Operator => "[[operator]]",
+            Self::Job => "job",
         }
     }
 }
@@ -116,6 +123,17 @@ pub enum EditError {
         /// Of which kind.
         list: List,
     },
+    /// A list of jobs lacks the column of a value.
+    #[error("the list has no column {key}")]
+    NoColumn {
+        /// The heading that it lacks.
+        key: String,
+    },
+    /// With the change, other rows of a list would read otherwise.
+    #[error(
+        "another row would read otherwise: the list has a quote that does not end, or cells outside its columns"
+    )]
+    Unclear,
     /// A value of a form that no key has.
     #[error("{key} is {got}, want a text, a number, true or false, a list or a table")]
     Value {
@@ -135,6 +153,10 @@ impl EditError {
             Self::Inline { .. } | Self::Scattered { .. } => {
                 "make this change in the file, in an editor; then: tallyjaw reload"
             }
+            Self::NoColumn { .. } => {
+                "add the heading to the first row in a spreadsheet, or leave this field empty"
+            }
+            Self::Unclear => "correct the list in a spreadsheet, then repeat the change",
             Self::Value { .. } => "give the value as the file would have it",
         }
     }
@@ -144,8 +166,12 @@ impl EditError {
 ///
 /// # Errors
 ///
-/// Where the text is no TOML, has no such entry, or has it in a form that cannot be edited without touching others.
+/// Where the text is no TOML, has no such entry, or has it in a form that cannot be edited without touching others;
+/// where a list of jobs lacks a column.
 pub fn apply(text: &str, which: Which, change: &Change) -> Result<String, EditError> {
+    if which.list == List::Job {
+        return cells::apply(text, which, change);
+    }
     let entries = Entries::of(text, which.list)?;
     match change {
         Change::Add(values) => {
@@ -198,15 +224,25 @@ pub struct Listed {
 ///
 /// # Errors
 ///
-/// Where the text is no TOML.
+/// Where the text is no TOML, or a list of jobs without their column.
 pub fn listed(text: &str, list: List) -> Result<Vec<Listed>, EditError> {
-    values::listed(text, list)
+    match list {
+        List::Job => cells::listed(text),
+        List::Terminal | List::Row | List::Plan | List::Tool | List::Operator => {
+            values::listed(text, list)
+        }
+    }
 }
 
 /// The value of the entry in which the byte `at` of the text stands, as a JSON pointer from the entry: `/wire`,
 /// `/nest/0/wires/1`, or nothing for the entry itself. `None` where the byte is of no part of it.
 pub fn pointer_at(text: &str, which: Which, at: usize) -> Option<String> {
-    place::pointer_at(text, which, at)
+    match which.list {
+        List::Job => cells::pointer_at(text, which, at),
+        List::Terminal | List::Row | List::Plan | List::Tool | List::Operator => {
+            place::pointer_at(text, which, at)
+        }
+    }
 }
 
 /// The text with `block` at a place between two lines, a blank line above it.

@@ -49,6 +49,36 @@ pub fn decode(bytes: &[u8]) -> (String, Encoding) {
     (text.into_owned(), Encoding::Windows1252)
 }
 
+/// The bytes of a text, encoded as another file is.
+///
+/// # Errors
+///
+/// The first character that its encoding does not have.
+pub fn encode_like(text: &str, bytes: &[u8]) -> Result<Vec<u8>, char> {
+    let mark = encoding_rs::Encoding::for_bom(bytes);
+    let units = |to: fn(u16) -> [u8; 2]| text.encode_utf16().flat_map(to).collect::<Vec<u8>>();
+    let body = match mark {
+        Some((encoding, _)) if encoding == UTF_16LE => units(u16::to_le_bytes),
+        Some((encoding, _)) if encoding == UTF_16BE => units(u16::to_be_bytes),
+        Some(_) => text.as_bytes().to_vec(),
+        None if std::str::from_utf8(bytes).is_ok() => text.as_bytes().to_vec(),
+        None => {
+            let mut body = Vec::with_capacity(text.len());
+            for sign in text.chars() {
+                let mut buffer = [0; 4];
+                let (encoded, _, unknown) = WINDOWS_1252.encode(sign.encode_utf8(&mut buffer));
+                if unknown {
+                    return Err(sign);
+                }
+                body.extend_from_slice(&encoded);
+            }
+            body
+        }
+    };
+    let mark = mark.and_then(|(_, len)| bytes.get(..len)).unwrap_or(&[]);
+    Ok([mark, &body].concat())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -72,6 +102,9 @@ mod tests {
             (wide([0xfe, 0xff], u16::to_be_bytes), Encoding::Utf16),
         ] {
             assert_eq!(decode(&bytes), (text.to_owned(), encoding));
+            assert_eq!(encode_like(text, &bytes), Ok(bytes.clone()));
+            let is_narrow = encoding == Encoding::Windows1252;
+            assert_eq!(encode_like("Ł", &bytes).is_err(), is_narrow);
         }
     }
 }

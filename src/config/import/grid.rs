@@ -4,6 +4,7 @@ use crate::config::faults::{At, FileId};
 use crate::quantity::named;
 use csv::{ReaderBuilder, StringRecord, Trim};
 use std::fmt;
+use std::ops::Range;
 
 named! {
     /// The character between two cells.
@@ -18,7 +19,8 @@ named! {
 }
 
 impl Separator {
-    const fn byte(self) -> u8 {
+    /// The character as a byte.
+    pub(in crate::config) const fn byte(self) -> u8 {
         match self {
             Self::Semicolon => b';',
             Self::Tab => b'\t',
@@ -45,15 +47,35 @@ impl GridRow {
     pub(in crate::config) fn text(&self, column: usize) -> &str {
         self.cells.get(column).map_or("", |cell| &cell.value)
     }
-
-    /// Whether all cells are empty.
-    pub(in crate::config) fn is_empty(&self) -> bool {
-        self.cells.iter().all(|cell| cell.value.is_empty())
-    }
 }
 
 /// Every row that is not empty, split by `separator`.
 pub(in crate::config) fn rows(text: &str, file: FileId, separator: Separator) -> Vec<GridRow> {
+    let rows = plain_rows(text, separator).into_iter();
+    let in_file = rows.map(|row| GridRow {
+        cells: row
+            .cells
+            .into_iter()
+            .map(|(value, span)| At {
+                value,
+                place: file.place(span),
+            })
+            .collect(),
+    });
+    in_file.collect()
+}
+
+/// A row by its bytes.
+#[derive(Debug)]
+pub(in crate::config) struct PlainRow {
+    /// Trimmed texts of the cells, and where each stands, with its quotes.
+    pub(in crate::config) cells: Vec<(String, Range<usize>)>,
+    /// The whole row with the end of its line.
+    pub(in crate::config) range: Range<usize>,
+}
+
+/// The same as [`rows`], of no file.
+pub(in crate::config) fn plain_rows(text: &str, separator: Separator) -> Vec<PlainRow> {
     let mut reader = ReaderBuilder::new()
         .delimiter(separator.byte())
         .has_headers(false)
@@ -66,33 +88,32 @@ pub(in crate::config) fn rows(text: &str, file: FileId, separator: Separator) ->
     while reader.read_record(&mut record).unwrap_or(false) {
         let start = record.position().map_or(0, csv::Position::byte);
         let start = usize::try_from(start).unwrap_or(usize::MAX);
-        let spans = spans(text, start, separator.byte());
+        if record.iter().all(str::is_empty) {
+            continue;
+        }
+        let (spans, range) = spans(text, start, separator.byte());
         let cells = record.iter().enumerate().map(|(column, cell)| {
             let span = spans.get(column).cloned().unwrap_or(start..start);
-            At {
-                value: cell.to_owned(),
-                place: file.place(span),
-            }
+            (cell.to_owned(), span)
         });
-        let row = GridRow {
+        rows.push(PlainRow {
             cells: cells.collect(),
-        };
-        if !row.is_empty() {
-            rows.push(row);
-        }
+            range,
+        });
     }
     rows
 }
 
-/// The ranges of the cells of the row at `start`. The rule is that of the reader: a cell that begins with a quote is
+/// The ranges of the cells of the row at `start`, and that of the row with the end of its line. The rule is that of the reader: a cell that begins with a quote is
 /// quoted, and a doubled quote does not end it.
-fn spans(text: &str, start: usize, separator: u8) -> Vec<std::ops::Range<usize>> {
+fn spans(text: &str, start: usize, separator: u8) -> (Vec<Range<usize>>, Range<usize>) {
     let bytes = text.as_bytes();
     let at = |index: usize| bytes.get(index).copied();
     let mut index = start;
     while matches!(at(index), Some(b'\n' | b'\r')) {
         index += 1; // Blank lines before the row.
     }
+    let first = index;
     let mut spans = Vec::new();
     loop {
         let begin = index;
@@ -114,7 +135,12 @@ fn spans(text: &str, start: usize, separator: u8) -> Vec<std::ops::Range<usize>>
         let end = begin + cell.trim_end().len();
         spans.push((begin + lead).min(end)..end);
         if at(index) != Some(separator) {
-            return spans;
+            let end = match (at(index), at(index + 1)) {
+                (Some(b'\r'), Some(b'\n')) => index + 2,
+                (Some(_), _) => index + 1,
+                (None, _) => index,
+            };
+            return (spans, first..end);
         }
         index += 1;
     }

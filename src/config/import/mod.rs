@@ -16,7 +16,7 @@ mod rows;
 mod wires;
 mod written;
 
-pub use encoding::{Encoding, decode};
+pub use encoding::{Encoding, decode, encode_like};
 pub use grid::Separator;
 pub use heading::WireUnit;
 pub use number::DecimalMark;

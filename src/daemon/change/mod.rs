@@ -194,6 +194,21 @@ struct NewText {
     /// As people read it: from the folder of the main file.
     shown: String,
     /// `None` where there is no file yet.
-    old: Option<String>,
-    new: String,
+    old: Option<Text>,
+    new: Text,
+}
+
+/// A text and the bytes that say it: a list of jobs keeps the encoding in which a spreadsheet saved it.
+#[derive(Debug)]
+struct Text {
+    words: String,
+    bytes: Vec<u8>,
+}
+
+impl From<String> for Text {
+    /// In UTF-8.
+    fn from(words: String) -> Self {
+        let bytes = words.clone().into_bytes();
+        Self { words, bytes }
+    }
 }

@@ -2,9 +2,10 @@
 
 use super::super::files::{self, Over, read_over};
 use super::super::reload::{Fixed, cannot_follow, refuse};
-use super::NewText;
 use super::write::{digest, may_write};
+use super::{NewText, Text};
 use crate::config::edit::{self, EditError, List, Which};
+use crate::config::import::{Encoding, decode, encode_like};
 use crate::config::{self, Diagnostic, Faulty, Files, Source};
 use crate::message::setup::{
     AxisForm, ChangeMessage, ChangeRequest, DiffMessage, FaultMessage, ReadMessage, SetupEntry,
@@ -70,6 +71,7 @@ impl OnDisk {
             List::Plan => &self.files.plans,
             List::Tool => &self.files.tools,
             List::Operator => std::slice::from_ref(&self.main),
+            List::Job => &self.files.jobs,
         }
     }
 
@@ -101,14 +103,17 @@ impl OnDisk {
 /// Everything that can be set up.
 pub(super) fn listed(main: &Path, catalog: &Catalog) -> Result<SetupMessage, ErrorObject> {
     let disk = OnDisk::read(main)?;
-    let mut all = vec![file(main, &disk.main, &[List::Operator])];
-    let groups: [(&[Source], &[List]); 3] = [
+    let mut all = vec![file(main, &disk.main, &[List::Operator])?];
+    let groups: [(&[Source], &[List]); 4] = [
         (&disk.files.sheets, &[List::Terminal]),
         (&disk.files.plans, &[List::Plan]),
         (&disk.files.tools, &[List::Tool]),
+        (&disk.files.jobs, &[List::Job]),
     ];
     for (sources, lists) in groups {
-        all.extend(sources.iter().map(|source| file(main, source, lists)));
+        for source in sources {
+            all.push(file(main, source, lists)?);
+        }
     }
     let axes = catalog.axes.iter().map(|axis| AxisForm {
         axis: axis.name.to_string(),
@@ -127,7 +132,8 @@ pub(super) fn listed(main: &Path, catalog: &Catalog) -> Result<SetupMessage, Err
     })
 }
 
-fn file(main: &Path, source: &Source, lists: &[List]) -> SetupFile {
+fn file(main: &Path, source: &Source, lists: &[List]) -> Result<SetupFile, ErrorObject> {
+    let is_list_of_jobs = lists.contains(&List::Job);
     let mut entries = Vec::new();
     let mut fault = None;
     for list in lists {
@@ -144,13 +150,63 @@ fn file(main: &Path, source: &Source, lists: &[List]) -> SetupFile {
             Err(error) => fault = Some(error.to_string()),
         }
     }
-    SetupFile {
+    Ok(SetupFile {
         file: shown(main, &source.path),
-        digest: digest(&source.text),
+        digest: digest(&text_of(main, source, is_list_of_jobs)?.bytes),
         holds: lists.iter().map(|list| list.name()).collect(),
         entries,
         fault,
+    })
+}
+
+/// The text of a file with its bytes as they are now.
+fn text_of(main: &Path, source: &Source, is_list_of_jobs: bool) -> Result<Text, ErrorObject> {
+    if !is_list_of_jobs {
+        return Ok(source.text.clone().into());
     }
+    let name = shown(main, &source.path);
+    let bytes = files::bytes(&source.path).map_err(|cause| {
+        refused(
+            format!("cannot read {name}: {cause}"),
+            "put the file in place again, as the daemon's user can read it",
+        )
+    })?;
+    let (words, encoding) = decode(&bytes);
+    if words != source.text {
+        return Err(meanwhile(&name));
+    }
+    if encode_like(&words, &bytes).as_ref() != Ok(&bytes) {
+        return Err(refused(
+            format!("{name} has bytes that are no text in {encoding}"),
+            SAVE_AS_UTF_8,
+        ));
+    }
+    Ok(Text { words, bytes })
+}
+
+/// What to do with a list whose encoding does not fit.
+const SAVE_AS_UTF_8: &str =
+    "save the list as CSV in UTF-8 in a spreadsheet, then repeat the change";
+
+/// A new text in the encoding of the old one.
+fn encoded(name: &str, new: String, old: &Text) -> Result<Text, ErrorObject> {
+    match encode_like(&new, &old.bytes) {
+        Ok(bytes) => Ok(Text { words: new, bytes }),
+        Err(sign) => Err(refused(
+            format!(
+                "{name} is in {}, which has no {sign:?}",
+                Encoding::Windows1252
+            ),
+            SAVE_AS_UTF_8,
+        )),
+    }
+}
+
+fn meanwhile(name: &str) -> ErrorObject {
+    refused(
+        format!("{name} was changed meanwhile"),
+        "load the configuration again, then repeat the change",
+    )
 }
 
 /// Checks the whole configuration with the change in it.
@@ -166,7 +222,7 @@ pub(super) fn check(
     }
     let over: Over = files
         .iter()
-        .map(|file| (file.path.clone(), file.new.clone()))
+        .map(|file| (file.path.clone(), file.new.words.clone()))
         .collect();
     let edited = files.first();
     let which = which(&disk, change)?;
@@ -178,7 +234,7 @@ pub(super) fn check(
     let pointer = |fault: &Diagnostic| {
         let edited =
             edited.filter(|file| file.path == fault.path && change.verb != Verb::Remove)?;
-        edit::pointer_at(&edited.new, which, fault.span.start)
+        edit::pointer_at(&edited.new.words, which, fault.span.start)
     };
     let said =
         |fault: &Diagnostic| FaultMessage::new(fault, shown(main, &fault.path), pointer(fault));
@@ -229,14 +285,11 @@ fn texts(disk: &OnDisk, change: &ChangeRequest) -> Result<Vec<NewText>, ErrorObj
     let main = &disk.main;
     let found = disk.file(change)?;
     let stands_in = found.unwrap_or(main);
-    if digest(&stands_in.text) != change.digest {
-        return Err(refused(
-            format!(
-                "{} was changed meanwhile",
-                shown(&main.path, &stands_in.path)
-            ),
-            "load the configuration again, then repeat the change",
-        ));
+    let name = shown(&main.path, &stands_in.path);
+    let is_list_of_jobs = change.list == List::Job && found.is_some();
+    let was = text_of(&main.path, stands_in, is_list_of_jobs)?;
+    if digest(&was.bytes) != change.digest {
+        return Err(meanwhile(&name));
     }
     let old = found.map_or("", |source| source.text.as_str());
     let new =
@@ -246,9 +299,9 @@ fn texts(disk: &OnDisk, change: &ChangeRequest) -> Result<Vec<NewText>, ErrorObj
     };
     Ok(vec![NewText {
         path: source.path.clone(),
-        shown: shown(&main.path, &source.path),
-        old: Some(source.text.clone()),
-        new,
+        new: encoded(&name, new, &was)?,
+        shown: name,
+        old: Some(was),
     }])
 }
 
@@ -258,6 +311,7 @@ fn in_new_file(main: &Source, list: List, text: String) -> Result<Vec<NewText>, 
         List::Terminal | List::Row => ("sheets", "sheets.toml"),
         List::Plan => ("plans", "plans.toml"),
         List::Tool => ("tools", "tools.toml"),
+        List::Job => ("jobs", "jobs.csv"),
         List::Operator => ("operator", "operators.toml"), // never: these stand in the main file
     };
     let path = main.path.with_file_name(name);
@@ -276,13 +330,13 @@ fn in_new_file(main: &Source, list: List, text: String) -> Result<Vec<NewText>, 
             path,
             shown: name.to_owned(),
             old: None,
-            new: text,
+            new: text.into(),
         },
         NewText {
             path: main.path.clone(),
             shown: shown(&main.path, &main.path),
-            old: Some(main.text.clone()),
-            new: new_main,
+            old: Some(main.text.clone().into()),
+            new: new_main.into(),
         },
     ])
 }
@@ -301,7 +355,9 @@ fn which(disk: &OnDisk, change: &ChangeRequest) -> Result<Which, ErrorObject> {
             let terminal = terminals.get(change.terminal);
             terminal.map_or(0, |terminal| terminal.rows.len())
         }
-        list @ (List::Terminal | List::Plan | List::Tool | List::Operator) => of(list)?.len(),
+        list @ (List::Terminal | List::Plan | List::Tool | List::Operator | List::Job) => {
+            of(list)?.len()
+        }
     };
     Ok(which)
 }
@@ -365,7 +421,7 @@ fn reads(change: &ChangeRequest) -> Vec<ReadMessage> {
                 }
             }
         }
-        List::Tool | List::Operator => {}
+        List::Tool | List::Operator | List::Job => {}
     }
     reads
 }
@@ -400,8 +456,9 @@ fn ends(limits: &Limits) -> String {
 
 /// The lines of a file that differ.
 fn diff(file: &NewText) -> Vec<DiffMessage> {
-    let old: Vec<&str> = file.old.as_deref().unwrap_or("").lines().collect();
-    let new: Vec<&str> = file.new.lines().collect();
+    let old = file.old.as_ref().map_or("", |old| old.words.as_str());
+    let old: Vec<&str> = old.lines().collect();
+    let new: Vec<&str> = file.new.words.lines().collect();
     let line = |sign, lines: &[&str], at: usize| DiffMessage {
         file: file.shown.clone(),
         sign,

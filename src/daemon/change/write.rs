@@ -20,9 +20,9 @@ const COPIES_MOST: usize = 20;
 /// How the name of a copy ends.
 const OLD: &str = ".old";
 
-/// SHA-256 of a text, hex.
-pub(super) fn digest(text: &str) -> String {
-    let bytes = Sha256::digest(text);
+/// SHA-256 of bytes, hex.
+pub(super) fn digest(bytes: &[u8]) -> String {
+    let bytes = Sha256::digest(bytes);
     bytes.iter().fold(String::new(), |mut hex, byte| {
         let _ = write!(hex, "{byte:02x}"); // writing to a String cannot fail
         hex
@@ -101,10 +101,16 @@ pub(super) fn may_write(main: &Path, file: &NewText) -> Result<(), ErrorObject> 
                 "{} would take the copy of {name} for a file of the configuration",
                 pattern.pattern.display()
             ),
-            "end the pattern with *.toml",
+            format!("end the pattern with *.{}", ending(&file.path)),
         )),
         None => Ok(()),
     }
+}
+
+/// How the names of such files end.
+fn ending(path: &Path) -> &str {
+    let ending = path.extension().and_then(|ending| ending.to_str());
+    ending.unwrap_or("toml")
 }
 
 /// `NAME.20261129T191500.123Z.old`, beside it.
@@ -143,8 +149,8 @@ pub(super) fn write(
             forget_oldest(&file.path);
             FileEdited {
                 file: file.shown.clone(),
-                before: file.old.as_deref().map(digest),
-                after: digest(&file.new),
+                before: file.old.as_ref().map(|old| digest(&old.bytes)),
+                after: digest(&file.new.bytes),
                 copy: copy.map(|copy| shown(main, &copy)),
             }
         })
@@ -154,15 +160,17 @@ pub(super) fn write(
 /// The copy of one file, and the file; the name of the copy.
 fn one(file: &NewText, at: WallMicros) -> Result<Option<PathBuf>, ErrorObject> {
     let Some(old) = &file.old else {
-        put(&file.path, &file.new, None).map_err(|cause| failed("write", &file.shown, &cause))?;
+        put(&file.path, &file.new.bytes, None)
+            .map_err(|cause| failed("write", &file.shown, &cause))?;
         return Ok(None);
     };
     let mode = fs::metadata(&file.path)
         .map_err(|cause| failed("look at", &file.shown, &cause))?
         .permissions();
     let copy = copy_of(&file.path, at);
-    put(&copy, old, Some(mode)).map_err(|cause| failed("write a copy of", &file.shown, &cause))?;
-    match replace(file, old) {
+    put(&copy, &old.bytes, Some(mode))
+        .map_err(|cause| failed("write a copy of", &file.shown, &cause))?;
+    match replace(file, &old.bytes) {
         Ok(()) => Ok(Some(copy)),
         Err(error) => {
             let _ = fs::remove_file(&copy); // of a file that stays as it is
@@ -171,12 +179,12 @@ fn one(file: &NewText, at: WallMicros) -> Result<Option<PathBuf>, ErrorObject> {
     }
 }
 
-fn replace(file: &NewText, old: &str) -> Result<(), ErrorObject> {
+fn replace(file: &NewText, old: &[u8]) -> Result<(), ErrorObject> {
     let fails = |cause: io::Error| failed("write", &file.shown, &cause);
     let mut whole = WholeFile::create(&file.path, true, Access::Kept).map_err(fails)?;
-    whole.write_all(file.new.as_bytes()).map_err(fails)?;
+    whole.write_all(&file.new.bytes).map_err(fails)?;
     // Somebody may have saved it while it was checked.
-    if files::read(&file.path).map_err(fails)? != old {
+    if files::bytes(&file.path).map_err(fails)? != old {
         return Err(refused(
             format!("{} was changed meanwhile", file.shown),
             "load the configuration again, then repeat the change",
@@ -186,14 +194,14 @@ fn replace(file: &NewText, old: &str) -> Result<(), ErrorObject> {
 }
 
 /// A new file, of the permissions of another one.
-fn put(path: &Path, text: &str, like: Option<fs::Permissions>) -> io::Result<()> {
+fn put(path: &Path, bytes: &[u8], like: Option<fs::Permissions>) -> io::Result<()> {
     let access = if like.is_some() {
         Access::Private
     } else {
         Access::Usual
     };
     let mut file = WholeFile::create(path, false, access)?;
-    file.write_all(text.as_bytes())?;
+    file.write_all(bytes)?;
     file.commit()?;
     match like {
         Some(like) => fs::set_permissions(path, like),

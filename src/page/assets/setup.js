@@ -1,4 +1,4 @@
-// The view in which terminals, plans, tools and operators are set up: what there is, a form, and what the daemon says of
+// The view in which terminals, plans, tools, operators and jobs are set up: what there is, a form, and what the daemon says of
 // it while it is typed. It writes the files that people edit; nothing is judged here.
 
 import { confirm } from "./dialogs.js";
@@ -9,7 +9,7 @@ import { entriesOf, filesFor, KINDS } from "./setup_forms.js";
 import { t } from "./texts.js";
 
 const PAUSE_MS = 250; // after the last letter
-const TABS = ["terminal", "plan", "tool", "operator"];
+const TABS = ["terminal", "plan", "tool", "operator", "job"];
 const SIGNS = ["±", "..", "≥", "≤", " mm", " in", " N", " mm²", " ga"];
 
 let setup = null; // what the daemon said

@@ -54,6 +54,16 @@ export const KINDS = {
     name: (values) => values.name,
     fields: (old, changed) => [text("name", field("name"), old.name, changed, { help: help("name"), required: true })],
   },
+  // A row of the list that a spreadsheet saved.
+  job: {
+    name: (values) => values.job,
+    more: ({ values }) => [values.customer, values.item].filter(Boolean).join(" · "),
+    fields: (old, changed, setup) => [
+      text("job", field("job"), old.job, changed, { help: help("job"), required: true }),
+      ...["customer", "item", "reference"].map((key) => text(key, field(key), old[key], changed, { help: help(key) })),
+      several("plans", field("plans"), old.plans, changed, entriesOf(setup, "plan").map((one) => one.values.id), (one) => one, { help: help("plans"), none: true }),
+    ],
+  },
 };
 
 // What is in the first row stands below `row`, by the axes of the form.

@@ -140,8 +140,8 @@ impl Setup {
     }
 }
 
-pub(super) fn sha256(text: &str) -> String {
-    let bytes = Sha256::digest(text);
+pub(super) fn sha256(bytes: impl AsRef<[u8]>) -> String {
+    let bytes = Sha256::digest(bytes);
     bytes.iter().fold(String::new(), |mut hex, byte| {
         write!(hex, "{byte:02x}").unwrap();
         hex
@@ -265,7 +265,7 @@ fn a_terminal_a_tool_a_plan_and_an_operator_are_set_up_and_measured_by() {
     );
     assert_eq!(
         entered[1]["files"][0]["after"],
-        sha256(&setup.read("sheet.toml"))
+        sha256(setup.read("sheet.toml"))
     );
     let copy = entered[0]["files"][0]["copy"].as_str().unwrap();
     assert_eq!(setup.read(copy), sheet);
