@@ -14,6 +14,8 @@ import { browser, onPaper, PAPERS } from "./look.mjs";
 
 // How much of a page must be filled, from its first line to its last.
 const LEAST_FILLED = 0.5;
+// How much of it may be empty between two lines; a picture has its numbers.
+const MOST_EMPTY = 0.35;
 const POINTS_PER_MM = 72 / 25.4;
 // The line at the foot of every page stands below this share of it.
 const FOOT = 0.955;
@@ -48,6 +50,10 @@ function faultsOfPages(pages, headings) {
     const page = `page ${at + 1} of ${pages.length}`;
     if (!last) faults.push(`${page} is empty`);
     else if (last.end < LEAST_FILLED) faults.push(`${page} is filled to ${Math.round(last.end * 100)} %, want ${LEAST_FILLED * 100} %`);
+    lines.slice(1).forEach((line, nth) => {
+      const empty = line.end - lines[nth].end;
+      if (empty > MOST_EMPTY) faults.push(`${page} is empty for ${Math.round(empty * 100)} % behind "${lines[nth].text}"`);
+    });
     // a heading in the margin stands beside what it is of; at a page's end it stands alone
     const beside = lines.filter((line) => last.end - line.end < 0.012);
     if (last && at + 1 < pages.length && beside.every((line) => headings.includes(line.text))) faults.push(`${page} ends with the heading "${last.text}"`);

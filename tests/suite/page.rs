@@ -4,6 +4,7 @@ mod bounds;
 mod faces;
 pub(crate) mod http;
 mod jobs;
+mod letterhead;
 mod refusals;
 mod setup;
 mod setup_faults;

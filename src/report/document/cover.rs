@@ -19,8 +19,13 @@ pub(super) fn cover(report: &Report) -> Element {
         head::of_job(job, &mut list);
     }
     head::made(report, &mut list);
+    let pictures = pictures(report);
+    let class = match pictures {
+        Some(_) => "sheet cover short",
+        None => "sheet cover",
+    };
     let mut cover = el("article")
-        .class("sheet cover")
+        .class(class)
         .child(head::letterhead(report, &words::series(several)))
         .child(
             el("h1")
@@ -41,7 +46,7 @@ pub(super) fn cover(report: &Report) -> Element {
         .child(list.element.class("head"))
         .children(comparison::parts(report))
         .child(part(2, "Series", [overview(report)]).with("id", "series"))
-        .children(pictures(report))
+        .children(pictures)
         .children(remarks::warnings_of_all(report))
         .child(closing::not_shown(report, 2))
         .child(closing::how_to_check(report, 2))
@@ -54,7 +59,8 @@ const ROOM: usize = 32;
 const ACROSS: usize = 3;
 const LINES_OF_PICTURES: usize = 5;
 
-/// The readings of every series over their limits, where the cover has room for all of them.
+/// The readings of every series over their limits, where the cover has room for all of them; the signature then stands at
+/// the foot of the sheet.
 fn pictures(report: &Report) -> Option<Element> {
     let crimps = report.series.iter().filter(|facts| !facts.is_of_blocks());
     let pictured = crimps.flat_map(|facts| {
@@ -78,7 +84,11 @@ fn pictures(report: &Report) -> Option<Element> {
     let has_room = lines + rows * LINES_OF_PICTURES <= ROOM;
     let is_shown = report.compared.is_empty() && !pictured.is_empty() && has_room;
     is_shown.then(|| {
-        let across = el("div").class("lanes").children(pictured);
+        let class = match rows {
+            1 => "lanes",
+            _ => "lanes small",
+        };
+        let across = el("div").class(class).children(pictured);
         part(2, "Results", [across])
     })
 }
