@@ -6,6 +6,7 @@ use super::wrap;
 use crate::entry::Outcome;
 use crate::entry::words::{self, safe};
 use crate::message::armed::{ArmedMessage, AxisMessage, InstrumentBrief, ToolMessage, ZeroMessage};
+use crate::message::production::ProductionMessage;
 use crate::message::state::{InstrumentMessage, LastMessage, OutcomeMessage, StationMessage};
 use crate::quantity::{WallMicros, Zone};
 use anstyle::{AnsiColor, Style};
@@ -44,11 +45,38 @@ pub(super) fn station(
             row(out, form, "warnings", &text)?;
         }
     }
+    if let Some(production) = &station.production {
+        self::production(out, form, production)?;
+    }
     if let Some(last) = &station.last {
         row(out, form, "last", &reading(last))?;
     }
     if let Some(outcome) = &station.outcome {
         row(out, form, "before", &closed(outcome))?;
+    }
+    Ok(())
+}
+
+/// The open run with what it needs next, and what is held.
+fn production(
+    out: &mut dyn Write,
+    form: &EntryStyle,
+    production: &ProductionMessage,
+) -> io::Result<()> {
+    if let Some(run) = &production.open {
+        let style = if run.due { ODD } else { Style::new() };
+        let (id, says) = (safe(&run.run_id), safe(&run.says));
+        let text = format!("{} ({id}), {} crimps: {says}", run.run, run.crimps);
+        styled_row(out, form, style, "run", &text)?;
+    } else if production.without_run > 0 {
+        let text = format!(
+            "{} counted without an open run: no sample vouches for them",
+            production.without_run
+        );
+        row(out, form, "crimps", &text)?;
+    }
+    if let Some(held) = &production.held_says {
+        styled_row(out, form, BAD, "held", &safe(held))?;
     }
     Ok(())
 }

@@ -7,8 +7,8 @@ use super::card::{BAD, GOOD, ODD};
 use super::wrap;
 use crate::entry::words::{self, safe};
 use crate::entry::{
-    Answer, Entry, FrameEntry, Outcome, Reading, ReadingSlot, SaidEntry, SeriesEntry, Stamped,
-    Standing,
+    Answer, Entry, FrameEntry, Outcome, ProductionEntry, Reading, ReadingSlot, SaidEntry,
+    SeriesEntry, Stamped, Standing,
 };
 use crate::quantity::{Quantity, Zone};
 use crate::spec::Verdict;
@@ -110,6 +110,14 @@ fn kind(entry: &Entry) -> (Style, &'static str) {
             | SeriesEntry::Retracted(_)
             | SeriesEntry::Restored(_)
             | SeriesEntry::Pulled(_) => (Style::new(), ""),
+        },
+        Entry::Production(entry) => match entry {
+            ProductionEntry::Held(_) => (BAD, "✗ HELD"),
+            ProductionEntry::SampleDue(_) => (ODD, "! due"),
+            ProductionEntry::RunOpened(_)
+            | ProductionEntry::Crimped(_)
+            | ProductionEntry::Settled(_)
+            | ProductionEntry::RunClosed(_) => (Style::new(), "  run"),
         },
         Entry::Said(SaidEntry::Refused(_)) => (ODD, "! refused"),
         Entry::Said(SaidEntry::Noted(_)) => (Style::new(), "  note"),

@@ -12,13 +12,14 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
         "Measure",
         &[
             "arm", "disarm", "operator", "tool", "job", "lot", "retract", "restore", "resume",
-            "look", "pulled", "note", "zero", "ask", "adapter",
+            "look", "pulled", "crimps", "settle", "note", "zero", "ask", "adapter",
         ],
     ),
     (
         "Look and prove",
         &[
-            "status", "watch", "page", "series", "jobs", "study", "report", "verify", "export",
+            "status", "watch", "page", "series", "jobs", "runs", "study", "report", "verify",
+            "export",
         ],
     ),
     (

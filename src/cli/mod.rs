@@ -14,6 +14,7 @@ mod client;
 mod columns;
 mod completions;
 mod context;
+mod crimps;
 mod demo;
 mod disarm;
 mod doctor;
@@ -49,9 +50,11 @@ mod resume;
 mod retract;
 #[cfg(test)]
 mod rules;
+mod runs;
 mod schema;
 mod series;
 mod serve;
+mod settle;
 mod sheet;
 mod status;
 mod study;
@@ -103,8 +106,8 @@ enum Command {
     Serve(serve::Serve),
     Reload(reload::Reload),
 
-    // Say what is measured: arm, disarm, operator, tool, retract, restore, resume, look, pulled, note,
-    // zero, ask, adapter.
+    // Say what is measured: arm, disarm, operator, tool, retract, restore, resume, look, pulled, crimps,
+    // settle, note, zero, ask, adapter.
     Arm(Box<arm::Arm>),
     Disarm(disarm::Disarm),
     Operator(operator::Operator),
@@ -116,6 +119,8 @@ enum Command {
     Resume(resume::Resume),
     Look(look::Look),
     Pulled(pulled::Pulled),
+    Crimps(crimps::Crimps),
+    Settle(settle::Settle),
     Note(note::Note),
     Zero(zero::Zero),
     Ask(ask::Ask),
@@ -127,6 +132,7 @@ enum Command {
     Page(page::Page),
     Series(Box<series::Series>),
     Jobs(jobs::Jobs),
+    Runs(runs::Runs),
     Verify(verify::Verify),
     Study(study::Study),
     Report(Box<report::ReportCommand>),
@@ -171,6 +177,8 @@ impl Command {
             Self::Resume(command) => command.run(context, out),
             Self::Look(command) => command.run(context, out),
             Self::Pulled(command) => command.run(context, out),
+            Self::Crimps(command) => command.run(context, out),
+            Self::Settle(command) => command.run(context, out),
             Self::Note(command) => command.run(context, out),
             Self::Zero(command) => command.run(context, out),
             Self::Ask(command) => command.run(context, out),
@@ -178,6 +186,7 @@ impl Command {
             Self::Status(command) => command.run(context, out),
             Self::Watch(command) => command.run(context, out),
             Self::Page(command) => command.run(context, out),
+            Self::Runs(command) => command.run(context, out),
             Self::Jobs(command) => command.run(context, out),
             Self::Series(command) => command.run(context, out),
             Self::Verify(command) => command.run(context, out),

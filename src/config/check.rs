@@ -9,6 +9,7 @@ use super::faults::{At, Fault, Faults, Place, Role, quoted};
 use super::instrument::RawInstrument;
 use super::jobs::{self, RawJob};
 use super::plan::RawPlan;
+use super::production_run::{self, RawRun};
 use super::row::RawRow;
 use super::sheet::RawTerminal;
 use super::tool::RawTool;
@@ -30,6 +31,7 @@ pub(super) struct Raw {
     pub(super) tools: Vec<RawTool>,
     pub(super) plans: Vec<RawPlan>,
     pub(super) jobs: Vec<RawJob>,
+    pub(super) runs: Vec<RawRun>,
 }
 
 /// Reports names that are defined twice and names that are not defined.
@@ -41,6 +43,7 @@ pub(super) fn references(raw: &Raw, faults: &mut Faults) {
     each_port_once(&raw.instruments, faults);
     no_port_by_number(&raw.instruments, faults);
     jobs::references(&raw.jobs, &raw.plans, faults);
+    production_run::references(&raw.runs, &raw.plans, faults);
 }
 
 fn each_once(raw: &Raw, faults: &mut Faults) {
@@ -276,6 +279,7 @@ impl Raw {
                 .collect(),
             jobs: (!self.jobs.is_empty())
                 .then(|| self.jobs.iter().map(|raw| raw.job.clone()).collect()),
+            runs: self.runs.iter().map(|raw| raw.run.clone()).collect(),
             signals: instruments().filter_map(|raw| raw.signal.clone()).collect(),
         }
     }

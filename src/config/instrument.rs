@@ -1,4 +1,4 @@
-//! Reads `[[instrument]]`: a caliper, force gauge, scanner or pedal at a port.
+//! Reads `[[instrument]]`: a caliper, force gauge, scanner, pedal or counter at a port.
 
 use super::capture;
 use super::care;
@@ -98,13 +98,13 @@ fn kind(table: &mut Table<'_>, faults: &mut Faults) -> Option<InstrumentKind> {
     Some(kind.value)
 }
 
-/// The modem line that a pedal is connected to.
+/// The modem line that a pedal or a counter is connected to.
 fn contact(table: &mut Table<'_>, faults: &mut Faults, kind: InstrumentKind) -> Option<ModemLine> {
     let names = ModemLine::ALL.map(ModemLine::name);
     let contact = table.one_of(faults, "contact", &names, ModemLine::from_name)?;
-    if kind != InstrumentKind::Pedal {
+    if !matches!(kind, InstrumentKind::Pedal | InstrumentKind::Counter) {
         let got = format!("contact of a {}", kind.name());
-        let fault = Fault::new(got, "want it only with kind = \"pedal\"");
+        let fault = Fault::new(got, "want it only with kind = \"pedal\" or \"counter\"");
         faults.add(&contact.place, fault.help("leave it out"));
         return None;
     }

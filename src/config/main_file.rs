@@ -3,6 +3,7 @@
 use super::diagnostic::Source;
 use super::faults::{At, Fault, Faults, Role, quoted};
 use super::instrument::{self, RawInstrument};
+use super::production_run::{self, RawRun};
 use super::sink::{self, SinkConfig};
 use super::table::Table;
 use super::value::{percent, unique};
@@ -30,6 +31,7 @@ pub struct MainFile {
     pub(super) operators: Vec<String>,
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) axes: Vec<Axis>,
+    pub(super) runs: Vec<RawRun>,
     sheets: Vec<FilePattern>,
     plans: Vec<FilePattern>,
     tools: Vec<FilePattern>,
@@ -131,6 +133,7 @@ pub fn main_file(source: &Source) -> MainFile {
         .map(|table| instrument::read(table, faults_ref))
         .collect();
     let axes = axes(&mut root, faults_ref);
+    let runs = production_run::read(&mut root, faults_ref);
     let sinks = sink::read(&mut root, faults_ref, base);
     root.finish(faults_ref);
     MainFile {
@@ -146,6 +149,7 @@ pub fn main_file(source: &Source) -> MainFile {
         operators,
         instruments,
         axes,
+        runs,
         sheets: daemon.sheets,
         plans: daemon.plans,
         tools: daemon.tools,

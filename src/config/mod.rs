@@ -26,6 +26,7 @@ mod mqtt;
 mod page;
 mod parse;
 mod plan;
+mod production_run;
 mod row;
 mod sheet;
 mod shop;
@@ -220,6 +221,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
         tools,
         plans,
         jobs,
+        runs: main.runs,
     };
     check::references(&raw, &mut faults);
     let catalog = raw.catalog();

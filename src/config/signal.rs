@@ -1,10 +1,10 @@
-//! Reads the keys of scanners and pedals.
+//! Reads the keys of scanners, pedals and counters.
 
 use super::faults::{At, Fault, Faults, quoted};
 use super::table::Table;
 use crate::spec::{InstrumentKind, PedalAction, Signal, SignalKind};
 
-/// The scanner or pedal; `None` for other kinds, or after a fault.
+/// The scanner, pedal or counter; `None` for other kinds, or after a fault.
 pub(super) fn read(
     table: &mut Table<'_>,
     faults: &mut Faults,
@@ -21,6 +21,7 @@ pub(super) fn read(
         InstrumentKind::Pedal => SignalKind::Pedal {
             does: does(table, faults)?,
         },
+        InstrumentKind::Counter => SignalKind::Counter,
         InstrumentKind::Caliper | InstrumentKind::Force => return None,
     };
     Some(Signal {

@@ -3,6 +3,7 @@
 //! In: the state before an entry, and the entry. Out: every part of the entry that does not follow.
 
 mod answers;
+mod production;
 
 use super::reservation::{Reservation, reservations, words};
 use super::state::{InstrumentState, SeriesState, Slot, StationState};
@@ -29,6 +30,7 @@ pub struct Mismatch {
 /// Every part of `stamped` that does not follow from the entries that led to `before`.
 pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
     let mut found = Findings(Vec::new());
+    found.owed(before, stamped);
     match &stamped.entry {
         Entry::Journal(JournalEntry::Segment(segment)) => {
             let journal = Some(&segment.journal);
@@ -53,6 +55,7 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
             FrameEntry::Unread(_) => {}
         },
         Entry::Series(entry) => found.series(before, entry, stamped.at),
+        Entry::Production(entry) => found.production(before, entry, stamped.at),
     }
     found.0
 }
@@ -98,6 +101,7 @@ impl Findings {
                 let open = before.series(&spec.station).map(|series| series.id);
                 self.compare("series open while the next is armed", &open, &None, shown);
                 self.armed(before, spec);
+                self.sampled(spec);
             }
             SeriesEntry::Disarmed(disarmed) => {
                 let known = before.stations.get(&disarmed.station);

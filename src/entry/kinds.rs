@@ -7,6 +7,7 @@ use super::journal::{
     Begun, ClockStepped, ConfigurationEdited, DamageAccepted, Gap, RolledBack, Segment, Started,
     Stopped,
 };
+use super::production::{Crimped, Held, RunClosed, RunOpened, SampleDue, Settled};
 use super::series::{Alerted, Disarmed, Doubted, Restored, Resumed, Retracted, ZeroDue};
 use super::{
     AdapterChanged, AdapterSaid, Attached, Completed, Detached, Disturbed, JobSaid, JournalId,
@@ -191,6 +192,21 @@ levels! {
         /// How a pull test failed was answered.
         "pulled" Pulled(Pulled),
     }
+    /// About production runs.
+    Production(ProductionEntry, ProductionKind) a_station {
+        /// A good first-off sample opened a production run.
+        "run_opened" RunOpened(RunOpened),
+        /// Crimps were counted.
+        "crimped" Crimped(Crimped),
+        /// A sample became due by time.
+        "sample_due" SampleDue(SampleDue),
+        /// Crimps of a production run are held.
+        "held" Held(Held),
+        /// A person decided what becomes of held crimps.
+        "settled" Settled(Settled),
+        /// A production run was closed.
+        "run_closed" RunClosed(RunClosed),
+    }
 }
 
 impl Entry {
@@ -219,6 +235,14 @@ impl Stamped {
     pub fn series(&self) -> Option<Seq> {
         match &self.entry {
             Entry::Journal(_) | Entry::Port(_) => None,
+            Entry::Production(entry) => match entry {
+                ProductionEntry::RunOpened(body) => Some(body.series),
+                ProductionEntry::Held(body) => Some(body.series),
+                ProductionEntry::RunClosed(body) => Some(body.series),
+                ProductionEntry::Crimped(_)
+                | ProductionEntry::SampleDue(_)
+                | ProductionEntry::Settled(_) => None,
+            },
             Entry::Said(entry) => match entry {
                 SaidEntry::OperatorSaid(said) => said.series,
                 SaidEntry::ToolSaid(said) => said.series,

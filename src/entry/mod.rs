@@ -17,6 +17,7 @@ pub mod ledger;
 pub mod line;
 pub mod lowest;
 mod noting;
+pub mod production;
 pub mod read_again;
 mod reading;
 pub mod repeat;
@@ -48,9 +49,10 @@ pub use journal::{
     Started, Stopped,
 };
 pub use kinds::{
-    Entry, FrameEntry, FrameKind, JournalEntry, JournalKind, Kind, PortEntry, PortKind, SaidEntry,
-    SaidKind, SeriesEntry, SeriesKind,
+    Entry, FrameEntry, FrameKind, JournalEntry, JournalKind, Kind, PortEntry, PortKind,
+    ProductionEntry, ProductionKind, SaidEntry, SaidKind, SeriesEntry, SeriesKind,
 };
+pub use production::{Crimped, Held, HoldCause, RunClosed, RunEnd, RunOpened, SampleDue, Settled};
 pub use read_again::ReadBy;
 pub use reading::{NotCounted, Plateau, Reading, ReadingSlot, Standing};
 pub use reservation::Reservation;

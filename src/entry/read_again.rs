@@ -51,7 +51,8 @@ impl ReadAgain {
             | Entry::Journal(_)
             | Entry::Port(_)
             | Entry::Said(_)
-            | Entry::Series(_) => None,
+            | Entry::Series(_)
+            | Entry::Production(_) => None,
         }
     }
 

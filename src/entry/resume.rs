@@ -32,7 +32,7 @@ pub(super) enum Stop {
 /// The effect of `entry` on the series that was stopped at its station.
 pub(super) fn after_stop(entry: &Entry, is_followed: bool) -> Stop {
     let ends = match entry {
-        Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) => false,
+        Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) | Entry::Production(_) => false,
         Entry::Frame(entry) => match entry {
             FrameEntry::Zeroed(zeroed) => !zeroed.ok || zeroed.opening.is_some(),
             FrameEntry::Reading(reading) => reading.standing == Standing::Counted,

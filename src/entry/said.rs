@@ -1,6 +1,6 @@
 //! What operators say: who measures, which tool is used, notes; and how they say it.
 
-use super::{Entry, FrameEntry, SaidEntry, Seq, SeriesEntry, State};
+use super::{Entry, FrameEntry, ProductionEntry, SaidEntry, Seq, SeriesEntry, State};
 use crate::quantity::named;
 use crate::spec::{Job, Material, ToolClass};
 use schemars::JsonSchema;
@@ -150,6 +150,14 @@ impl State {
     pub(super) fn forget_refusal(&mut self, entry: &Entry) {
         let is_over = match entry {
             Entry::Journal(_) | Entry::Port(_) => false,
+            Entry::Production(entry) => match entry {
+                ProductionEntry::Crimped(crimped) => crimped.by.is_some(),
+                ProductionEntry::Settled(_) => true,
+                ProductionEntry::RunOpened(_)
+                | ProductionEntry::SampleDue(_)
+                | ProductionEntry::Held(_)
+                | ProductionEntry::RunClosed(_) => false,
+            },
             Entry::Said(entry) => match entry {
                 SaidEntry::AdapterSaid(_)
                 | SaidEntry::ZeroSaid(_)

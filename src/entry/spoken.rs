@@ -1,6 +1,8 @@
 //! The short text of an entry that the page and the program of `announce` speak aloud, verdict first.
 
-use super::{Entry, FrameEntry, Reading, ReadingSlot, SeriesEntry, reservation, words};
+use super::{
+    Entry, FrameEntry, ProductionEntry, Reading, ReadingSlot, SeriesEntry, reservation, words,
+};
 use crate::quantity::Measured;
 
 /// The spoken text of an entry, in parts.
@@ -51,6 +53,18 @@ pub fn spoken(entry: &Entry) -> Option<Spoken<'_>> {
                 slot: None,
             })
         }
+        Entry::Production(ProductionEntry::Held(held)) => Some(Spoken {
+            verdict: format!("{} crimps held", held.size()),
+            value: None,
+            station: &held.station,
+            slot: None,
+        }),
+        Entry::Production(ProductionEntry::SampleDue(due)) => Some(Spoken {
+            verdict: "sample due".to_owned(),
+            value: None,
+            station: &due.station,
+            slot: None,
+        }),
         Entry::Series(
             SeriesEntry::Armed(_)
             | SeriesEntry::Disarmed(_)
@@ -66,6 +80,12 @@ pub fn spoken(entry: &Entry) -> Option<Spoken<'_>> {
         | Entry::Frame(FrameEntry::Unread(_))
         | Entry::Journal(_)
         | Entry::Port(_)
-        | Entry::Said(_) => None,
+        | Entry::Said(_)
+        | Entry::Production(
+            ProductionEntry::RunOpened(_)
+            | ProductionEntry::Crimped(_)
+            | ProductionEntry::Settled(_)
+            | ProductionEntry::RunClosed(_),
+        ) => None,
     }
 }

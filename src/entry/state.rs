@@ -4,6 +4,7 @@
 //! feed all use this fold, so their states cannot differ.
 
 use super::answers::Answers;
+use super::production::fold::Production;
 use super::repeat::Repeat;
 use super::resume::Stopped;
 use super::runs::{Alert, MOST_ALERTS, Runs};
@@ -72,6 +73,8 @@ pub struct StationState {
     pub repeat: Option<Repeat>,
     /// The series that the last start stopped early, as long as it can be resumed.
     pub stopped: Option<Box<Stopped>>,
+    /// Its production runs.
+    pub production: Production,
 }
 
 /// What the journal knows of an instrument.
@@ -170,6 +173,7 @@ impl State {
     pub fn apply(&mut self, stamped: &Stamped) {
         let Stamped { seq, at, entry } = stamped;
         self.forget_refusal(entry);
+        self.produce(stamped);
         if let Some(station) = entry.station()
             && let Some(station) = self.stations.get_mut(station)
         {
@@ -185,6 +189,7 @@ impl State {
                 FrameEntry::Unread(_) => {}
             },
             Entry::Series(entry) => self.apply_series(*seq, *at, entry),
+            Entry::Production(_) => {}
         }
         self.last = Some(*seq);
     }

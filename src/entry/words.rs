@@ -3,6 +3,7 @@
 //! Text from outside (notes, reasons, names) is made safe for a terminal: control and direction characters become
 //! escapes, and no text can start a new line.
 
+mod production;
 mod said;
 
 use super::{
@@ -11,6 +12,7 @@ use super::{
     Unread, Zeroed, reservation,
 };
 pub use crate::quantity::safe;
+pub use production::{cause, crimps, every, settlement};
 pub use said::job;
 
 use crate::quantity::{Quantity, Zone};
@@ -59,6 +61,7 @@ pub fn words(entry: &Entry) -> String {
             FrameEntry::Unread(unread) => self::unread(unread),
         },
         Entry::Series(entry) => of_series(entry),
+        Entry::Production(entry) => production::production(entry),
     };
     safe(&text)
 }
@@ -119,7 +122,8 @@ pub fn words_in(entry: &Entry, zone: &Zone) -> String {
         | Entry::Port(_)
         | Entry::Said(_)
         | Entry::Frame(_)
-        | Entry::Series(_) => words(entry),
+        | Entry::Series(_)
+        | Entry::Production(_) => words(entry),
     }
 }
 

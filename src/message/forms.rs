@@ -1,7 +1,7 @@
 //! The parameters of each method of the control socket, except `arm`.
 
 use crate::entry::Answer;
-use crate::spec::{Material, PullMode};
+use crate::spec::{Material, PullMode, Settlement};
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -79,6 +79,26 @@ pub(super) struct LotForm {
     pub(super) material: Material,
     /// Number of the lot; left out if it is unknown.
     pub(super) lot: Option<String>,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct CrimpsForm {
+    pub(super) station: Option<String>,
+    /// Number of crimps since the last count.
+    pub(super) crimps: u32,
+}
+
+#[derive(Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub(super) struct SettleForm {
+    pub(super) station: Option<String>,
+    /// `seq` of the entry `held`; left out where only one is not settled.
+    pub(super) held: Option<u64>,
+    /// Number of its crimps; left out for all that are left.
+    pub(super) crimps: Option<u64>,
+    pub(super) settlement: Settlement,
+    pub(super) reason: String,
 }
 
 #[derive(Deserialize, JsonSchema)]

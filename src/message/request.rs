@@ -5,15 +5,15 @@
 
 use super::arm::arm;
 use super::forms::{
-    InstrumentForm, JobForm, LookForm, LotForm, NoForm, NoteForm, OperatorForm, PulledForm,
-    RetractForm, StationForm, ToolForm,
+    CrimpsForm, InstrumentForm, JobForm, LookForm, LotForm, NoForm, NoteForm, OperatorForm,
+    PulledForm, RetractForm, SettleForm, StationForm, ToolForm,
 };
 use super::reply::{ErrorObject, code};
 use super::setup::ChangeRequest;
 use super::tablet::{self, TabletCall};
 use crate::entry::Means;
 use crate::spec::Job;
-use crate::station::Command;
+use crate::station::{Command, Settling};
 use schemars::{Schema, SchemaGenerator};
 use serde::de::DeserializeOwned;
 use serde::{Serialize, Serializer};
@@ -87,10 +87,10 @@ pub struct Rejected {
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 21] = [
+pub const METHODS: [&str; 23] = [
     "arm", "disarm", "retract", "restore", "resume", "note", "zero", "ask", "adapter", "operator",
     "tool", "job", "lot", "status", "catalog", "reload", "pair", "revoke", "tablets", "look",
-    "pulled",
+    "pulled", "crimps", "settle",
 ];
 
 impl Request {
@@ -194,6 +194,7 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
         "disarm" | "retract" | "resume" | "restore" | "look" | "pulled" => {
             about_series(method, params)
         }
+        "crimps" | "settle" => about_production(method, params),
         "operator" | "tool" | "job" | "lot" | "note" | "zero" | "adapter" | "ask" => {
             about_station(method, params)
         }
@@ -277,6 +278,39 @@ fn about_series(method: &str, params: Option<Value>) -> Result<Call, ErrorObject
         }
         unknown => Err(no_method(unknown)),
     }
+}
+
+/// The methods about crimps and production runs.
+fn about_production(method: &str, params: Option<Value>) -> Result<Call, ErrorObject> {
+    let by = Means::Command;
+    Ok(Call::Station(match method {
+        "crimps" => {
+            let CrimpsForm { station, crimps } = read(params)?;
+            Command::Crimps {
+                station,
+                crimps,
+                by,
+            }
+        }
+        "settle" => {
+            let SettleForm {
+                station,
+                held,
+                crimps,
+                settlement,
+                reason,
+            } = read(params)?;
+            let what = Settling {
+                held: held.map(crate::entry::Seq),
+                crimps,
+                settlement,
+                reason,
+                by,
+            };
+            Command::Settle { station, what }
+        }
+        unknown => return Err(no_method(unknown)),
+    }))
 }
 
 /// The methods about a station, whatever is measured there.
@@ -377,6 +411,8 @@ pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Sch
         ("restore", generator.subschema_for::<StationForm>()),
         ("look", generator.subschema_for::<LookForm>()),
         ("pulled", generator.subschema_for::<PulledForm>()),
+        ("crimps", generator.subschema_for::<CrimpsForm>()),
+        ("settle", generator.subschema_for::<SettleForm>()),
         ("operator", generator.subschema_for::<OperatorForm>()),
         ("tool", generator.subschema_for::<ToolForm>()),
         ("job", generator.subschema_for::<JobForm>()),

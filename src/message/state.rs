@@ -7,6 +7,7 @@
 
 use super::VERSION;
 use super::armed::{ArmedMessage, JobMessage, ToolMessage};
+use super::production::ProductionMessage;
 use crate::entry::Digits;
 use crate::entry::state::{InstrumentState, StationState};
 use crate::entry::{
@@ -66,9 +67,13 @@ pub struct StationMessage {
     pub next: Option<NextMessage>,
     /// Next action, in words.
     pub prompt: String,
-    /// Next action, for programs: `arm`, `connect`, `adapter`, `shared`, `zero`, `measure`, `look` or `pull_mode`. In an
-    /// answer to `status` also `wait`, while the disk does not answer. For a station removed from the configuration, `end`.
+    /// Next action, for programs: `arm`, `crimp`, `sample`, `connect`, `adapter`, `shared`, `zero`, `measure`, `look` or
+    /// `pull_mode`. In an answer to `status` also `wait`, while the disk does not answer. For a station removed from the
+    /// configuration, `end`.
     pub prompt_kind: String,
+    /// Production runs; left out where none is open, nothing is held, and no crimps were counted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub production: Option<ProductionMessage>,
     /// Last reading, counted or not.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub last: Option<LastMessage>,
@@ -259,6 +264,7 @@ impl StationMessage {
             next,
             prompt: sentence(state, name),
             prompt_kind: kind_of(&prompt).to_owned(),
+            production: ProductionMessage::new(&station.production),
             last: station
                 .last_reading
                 .as_ref()
@@ -289,9 +295,11 @@ pub fn left_open(station: &str) -> String {
     )
 }
 
-const fn kind_of(prompt: &Prompt) -> &'static str {
+fn kind_of(prompt: &Prompt) -> &'static str {
     match prompt {
         Prompt::Arm => "arm",
+        Prompt::Run(need) if need.is_now() => "sample",
+        Prompt::Run(_) => "crimp",
         Prompt::Connect { .. } => "connect",
         Prompt::Adapter { .. } => "adapter",
         Prompt::Shared { .. } => "shared",

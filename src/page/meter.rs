@@ -100,7 +100,7 @@ impl Meter {
         let mut counts = self.lock();
         let counts = &mut *counts;
         match &stamped.entry {
-            Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) => {}
+            Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) | Entry::Production(_) => {}
             Entry::Frame(entry) => counts.frame(entry),
             Entry::Series(entry) => counts.series(entry),
         }

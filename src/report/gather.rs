@@ -110,7 +110,7 @@ impl<'w> Gathering<'w> {
             self.journal = Some(journal.clone());
         }
         let armed = match &stamped.entry {
-            Entry::Journal(_) | Entry::Said(_) => None,
+            Entry::Journal(_) | Entry::Said(_) | Entry::Production(_) => None,
             Entry::Port(entry) => {
                 self.take_port(entry);
                 None

@@ -243,6 +243,7 @@ fn log_line(stamped: &Stamped) -> Option<String> {
         },
         Entry::Frame(entry) => !matches!(entry, FrameEntry::Unread(_)),
         Entry::Series(entry) => !matches!(entry, SeriesEntry::ZeroDue(_)),
+        Entry::Production(_) => true,
     };
     is_wanted.then(|| words::line(stamped) + "\n")
 }

@@ -6,7 +6,7 @@
 use super::wire::Strands;
 use super::{
     AlertRule, ArmedSubject, AxisName, Decision, InstrumentCare, Job, Limits, Lots, Order, Papers,
-    Purpose, Questions, ToolCare, ToolClass, Verified, ZeroPolicy,
+    Purpose, Questions, SampleOf, ToolCare, ToolClass, Verified, ZeroPolicy,
 };
 use crate::quantity::{Dimension, Quantity, Unit, WallMicros};
 
@@ -23,6 +23,8 @@ pub struct ArmedSpec {
     pub job: Option<Job>,
     /// The reel and the spool in use at arming.
     pub lots: Lots,
+    /// The production run that the series is a sample of.
+    pub sample: Option<SampleOf>,
     /// Crimps or gauge blocks.
     pub subject: ArmedSubject,
     /// The make-up of the wire, as the plan gives it.

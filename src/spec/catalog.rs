@@ -1,6 +1,8 @@
 //! Everything that can be armed, as one value; a reload replaces it as a whole.
 
-use super::{Axis, AxisName, Instrument, KnownJob, Plan, Signal, Terminal, Tool};
+use super::{
+    Axis, AxisName, Instrument, KnownJob, Plan, ProductionRun, SampleOf, Signal, Terminal, Tool,
+};
 
 /// The checked content of the configuration.
 #[derive(Debug, Clone, Default)]
@@ -21,7 +23,9 @@ pub struct Catalog {
     pub instruments: Vec<Instrument>,
     /// The shop's list of jobs; `None` where it keeps none.
     pub jobs: Option<Vec<KnownJob>>,
-    /// Scanners and pedals.
+    /// Production runs.
+    pub runs: Vec<ProductionRun>,
+    /// Scanners, pedals and counters.
     pub signals: Vec<Signal>,
 }
 
@@ -52,6 +56,16 @@ impl Catalog {
     pub fn job(&self, id: &str) -> Option<&KnownJob> {
         let mut jobs = self.jobs.iter().flatten();
         jobs.find(|known| known.job.id == id)
+    }
+
+    /// The production run that a plan is a sample of.
+    pub fn sample_of(&self, plan: &str) -> Option<SampleOf> {
+        let mut samples = self.runs.iter().filter_map(|run| {
+            let role = run.role_of(plan)?;
+            let run = run.clone();
+            Some(SampleOf { run, role })
+        });
+        samples.next()
     }
 
     /// The instrument of this name.

@@ -16,16 +16,18 @@ named! {
         Scanner = "scanner",
         /// A contact.
         Pedal = "pedal",
+        /// Counts crimps: a contact of the press, or a line for each crimp.
+        Counter = "counter",
     }
 }
 
 impl InstrumentKind {
-    /// What it measures; `None` for scanners and pedals.
+    /// What it measures; `None` for scanners, pedals and counters.
     pub const fn dimension(self) -> Option<Dimension> {
         match self {
             Self::Caliper => Some(Dimension::Length),
             Self::Force => Some(Dimension::Force),
-            Self::Scanner | Self::Pedal => None,
+            Self::Scanner | Self::Pedal | Self::Counter => None,
         }
     }
 }

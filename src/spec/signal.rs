@@ -1,17 +1,17 @@
-//! Scanners and pedals: devices that do not measure.
+//! Scanners, pedals and counters: devices that do not measure.
 
-/// A scanner or a pedal at a station.
+/// A scanner, a pedal or a counter at a station.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Signal {
     /// Its name in the configuration and in entries.
     pub name: String,
     /// The station it belongs to.
     pub station: String,
-    /// A scanner or a pedal, with its settings.
+    /// Its kind, with its settings.
     pub kind: SignalKind,
 }
 
-/// A scanner or a pedal: instruments that do not measure.
+/// The kinds of instruments that do not measure.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum SignalKind {
     /// Sends the text of cards.
@@ -24,6 +24,8 @@ pub enum SignalKind {
         /// The action of a press.
         does: PedalAction,
     },
+    /// Counts crimps: closing its contact, or a line that it sends, is one.
+    Counter,
 }
 
 /// The action of a pedal's press.

@@ -4,9 +4,11 @@
 //! In: a [`Card`], or the text that a scanner sent. Out: the text of the card, or the card of the text, or the reason
 //! why there is none. What a card does at a station is in `cards`.
 
+use super::refusal::PRINT;
 use crate::entry::Answer;
 use crate::entry::words::safe;
-use crate::spec::{Material, PullMode};
+use crate::quantity::nearest;
+use crate::spec::{Material, PullMode, Settlement};
 use std::borrow::Cow;
 use std::fmt;
 
@@ -14,7 +16,7 @@ use std::fmt;
 pub const LONGEST_CARD: usize = 512;
 
 /// Every kind of card, as messages list them.
-pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/resume, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST, tj/job/ID, tj/job/ID/SERIAL, tj/lot/terminal/ID, tj/lot/wire/ID, tj/look/N/good, tj/look/N/bad, tj/pulled/MODE or tj/note/TEXT";
+pub const KNOWN: &str = "tj/arm/PLAN, tj/disarm, tj/retract, tj/retract/REASON, tj/restore, tj/resume, tj/zero, tj/ask, tj/adapter, tj/operator/WHO, tj/tool/ID, tj/tool/ID/NEST, tj/job/ID, tj/job/ID/SERIAL, tj/lot/terminal/ID, tj/lot/wire/ID, tj/look/N/good, tj/look/N/bad, tj/pulled/MODE, tj/crimps/N, tj/settle/release/REASON, tj/settle/rework/REASON, tj/settle/scrap/REASON or tj/note/TEXT";
 
 /// What a card says.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -47,6 +49,10 @@ pub enum Card {
     Job(String),
     /// `tj/lot/terminal/ID` or `tj/lot/wire/ID`: the reel or the spool in use.
     Lot(Material, String),
+    /// `tj/crimps/N`: the number of crimps since the last count.
+    Crimps(u32),
+    /// `tj/settle/HOW/REASON`: what becomes of held crimps.
+    Settle(Settlement, String),
     /// `tj/note/TEXT`: add a remark to the journal.
     Note(String),
 }
@@ -78,9 +84,33 @@ pub enum NotACard {
     /// `tj/lot` without a lot, or of neither terminals nor wire.
     #[error("a card of a lot, without terminal/ID or wire/ID")]
     NoLot,
+    /// `tj/crimps` without a number.
+    #[error("a card that counts crimps, without their number")]
+    NoCount,
+    /// `tj/settle` without one of the decisions, or without a reason.
+    #[error("a card for held crimps, without release, rework or scrap and a reason")]
+    NoSettlement,
     /// The word after `tj/` is none of ours.
     #[error("no card of that kind")]
     Unknown,
+}
+
+/// The words that may follow `tj/` on a card, for suggestions.
+const VERBS: [&str; 17] = [
+    "arm", "disarm", "retract", "restore", "resume", "zero", "ask", "adapter", "operator", "tool",
+    "job", "lot", "look", "pulled", "crimps", "settle", "note",
+];
+
+impl NotACard {
+    /// What a person can do about this text.
+    pub(super) fn remedy(self, text: &str) -> String {
+        let verb = text.split('/').nth(1).unwrap_or_default();
+        let near = nearest(verb, VERBS).filter(|near| *near != verb);
+        match near.filter(|_| self == Self::Unknown) {
+            Some(near) => format!("did you mean tj/{near}? {PRINT}"),
+            None => PRINT.to_owned(),
+        }
+    }
 }
 
 /// Why a [`Card`] cannot be printed.
@@ -106,7 +136,12 @@ pub enum CannotCarry {
 impl Card {
     /// The text to print, for example `tj/arm/pump-own`. [`Card::read`] of this text gives the same card.
     pub fn text(&self) -> Result<String, CannotCarry> {
-        if let Some(word) = self.word() {
+        let reason: Option<Cow<'_, str>> = if let Self::Settle(_, reason) = self {
+            Some(reason.into())
+        } else {
+            None
+        };
+        for word in self.word().into_iter().chain(reason) {
             if word.trim().is_empty() {
                 return Err(CannotCarry::Empty);
             }
@@ -137,6 +172,8 @@ impl Card {
             ("lot", word) => lot(word).ok_or(NotACard::NoLot),
             ("note", "") => Err(NotACard::Unknown),
             ("look", word) => look(word).ok_or(NotACard::NoAnswer),
+            ("crimps", word) => number(word).map(Self::Crimps).ok_or(NotACard::NoCount),
+            ("settle", word) => settle(word).ok_or(NotACard::NoSettlement),
             ("pulled", word) => PullMode::from_name(word)
                 .map(Self::Pulled)
                 .ok_or(NotACard::NoMode),
@@ -175,6 +212,8 @@ impl Card {
             Self::Lot(Material::Wire, _) => "lot/wire",
             Self::Look(..) => "look",
             Self::Pulled(_) => "pulled",
+            Self::Crimps(_) => "crimps",
+            Self::Settle(..) => "settle",
             Self::Note(_) => "note",
         }
     }
@@ -190,6 +229,8 @@ impl Card {
             | Self::Note(word) => Some(word.into()),
             Self::Look(look, answer) => Some(format!("{look}/{}", answer.name()).into()),
             Self::Pulled(mode) => Some(mode.name().into()),
+            Self::Crimps(crimps) => Some(crimps.to_string().into()),
+            Self::Settle(how, reason) => Some(format!("{}/{reason}", how.name()).into()),
             Self::Retract(reason) => reason.as_deref().map(Into::into),
             Self::Disarm
             | Self::Restore
@@ -211,12 +252,21 @@ fn lot(word: &str) -> Option<Card> {
 /// `2/good`.
 fn look(word: &str) -> Option<Card> {
     let (look, answer) = word.split_once('/')?;
-    let is_number = !look.is_empty() && look.bytes().all(|byte| byte.is_ascii_digit());
-    let look = look
-        .parse()
-        .ok()
-        .filter(|_| is_number && !look.starts_with('0'))?;
-    Some(Card::Look(look, Answer::from_name(answer)?))
+    Some(Card::Look(number(look)?, Answer::from_name(answer)?))
+}
+
+/// A number from 1, as it is printed.
+fn number(text: &str) -> Option<u32> {
+    let is_number = !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    let is_number = is_number && !text.starts_with('0');
+    text.parse().ok().filter(|_| is_number)
+}
+
+/// `release/REASON`, `rework/REASON` or `scrap/REASON`.
+fn settle(word: &str) -> Option<Card> {
+    let (how, reason) = word.split_once('/')?;
+    let reason = Some(reason.trim()).filter(|reason| !reason.is_empty())?;
+    Some(Card::Settle(Settlement::from_name(how)?, reason.to_owned()))
 }
 
 impl fmt::Display for Card {
@@ -243,7 +293,7 @@ mod tests {
 
     fn any_card() -> impl Strategy<Value = Card> {
         let word = prop_oneof!["[a-zA-Z0-9._-]{1,64}", "[ -~/]{0,30}", ".{0,200}", "\\PC*"];
-        (0..17_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
+        (0..19_u8, word).prop_map(|(kind, word): (u8, String)| match kind {
             0 => Card::Arm(word),
             1 => Card::Operator(word),
             2 => Card::Tool(word),
@@ -260,6 +310,8 @@ mod tests {
             14 => Card::Lot(Material::Wire, word),
             15 => Card::Look(u32::try_from(word.len()).unwrap() + 1, Answer::Bad),
             16 => Card::Pulled(PullMode::BrokeInWire),
+            17 => Card::Crimps(u32::try_from(word.len()).unwrap() + 1),
+            18 => Card::Settle(Settlement::Rework, word),
             _ => Card::Ask,
         })
     }
@@ -303,6 +355,11 @@ mod tests {
             (Card::Look(12, Answer::Good), "tj/look/12/good"),
             (Card::Look(1, Answer::Bad), "tj/look/1/bad"),
             (Card::Pulled(PullMode::PulledOut), "tj/pulled/pulled_out"),
+            (Card::Crimps(50), "tj/crimps/50"),
+            (
+                Card::Settle(Settlement::Scrap, word()),
+                "tj/settle/scrap/x y",
+            ),
             (Card::Note(word()), "tj/note/x y"),
         ] {
             assert_eq!(card.text().as_deref(), Ok(text));
@@ -321,6 +378,12 @@ mod tests {
             "tj/look/+1/bad",
         ] {
             assert_eq!(Card::read(text), Err(NotACard::NoAnswer), "{text}");
+        }
+        for text in ["tj/crimps", "tj/crimps/", "tj/crimps/0", "tj/crimps/-5"] {
+            assert_eq!(Card::read(text), Err(NotACard::NoCount), "{text}");
+        }
+        for text in ["tj/settle/scrap", "tj/settle/scrap/ ", "tj/settle/keep/x"] {
+            assert_eq!(Card::read(text), Err(NotACard::NoSettlement), "{text}");
         }
         for text in ["tj/pulled", "tj/pulled/", "tj/pulled/slipped"] {
             assert_eq!(Card::read(text), Err(NotACard::NoMode), "{text}");

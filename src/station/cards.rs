@@ -1,7 +1,7 @@
 //! What a scanned card does at a station, and what a text is that is not one of our cards.
 
 use super::card::{Card, NotACard};
-use super::{Armable, Command, Foreign, Refusal};
+use super::{Armable, Command, Foreign, Refusal, Settling};
 use crate::entry::Means;
 use crate::spec::{Catalog, Job, Subject};
 
@@ -64,6 +64,21 @@ pub(super) fn command(text: &str, station: &str, catalog: &Catalog) -> Result<Co
             mode,
             by: Means::Card,
         }),
+        Card::Crimps(crimps) => Ok(Command::Crimps {
+            station,
+            crimps,
+            by: Means::Card,
+        }),
+        Card::Settle(settlement, reason) => Ok(Command::Settle {
+            station,
+            what: Settling {
+                held: None,
+                crimps: None,
+                settlement,
+                reason,
+                by: Means::Card,
+            },
+        }),
         Card::Note(text) => Ok(Command::Note { station, text }),
         Card::Disarm => Ok(Command::Disarm { station }),
         Card::Retract(reason) => Ok(Command::Retract {
@@ -110,6 +125,8 @@ fn wrong(text: &str, why: NotACard, catalog: &Catalog) -> Refusal {
             | NotACard::NoLot
             | NotACard::NoAnswer
             | NotACard::NoMode
+            | NotACard::NoCount
+            | NotACard::NoSettlement
             | NotACard::Unknown,
             _,
         ) => Refusal::NotACard { why, got },

@@ -2,7 +2,7 @@
 //!
 //! A kill or power cut can fall between two entries that belong together: a zero that is off and the readings that it
 //! puts in doubt; the last reading and the closing of its series; that closing and the next arming of a plan that
-//! repeats. Nobody was shown the second entry. But what follows from the journal must not depend on the moment at which
+//! repeats, or what it means for a production run. Nobody was shown the second entry. But what follows from the journal must not depend on the moment at which
 //! the power failed.
 
 use super::{Core, zero};
@@ -18,6 +18,7 @@ impl Core {
             for doubted in owed {
                 self.append(now, doubted);
             }
+            self.append_owed(now, &station);
             self.complete_if_full(now, &station);
             self.arm_again(now, &station);
         }

@@ -73,10 +73,7 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<
             let station = core.station_named(station)?;
             core.take_tool(now, station, &tool, nest)?
         }
-        Command::Job { station, job } => {
-            let station = core.station_named(station)?;
-            core.say_job(now, station, job)?
-        }
+        Command::Job { station, job } => core.say_job(now, station, job)?,
         Command::Lot {
             station,
             material,
@@ -85,10 +82,13 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<
             let station = core.station_named(station)?;
             core.say_lot(now, station, material, lot.as_deref())?
         }
-        Command::Note { station, text } => {
-            let station = core.station_named(station)?;
-            core.note(now, station, text)?
-        }
+        Command::Crimps {
+            station,
+            crimps,
+            by,
+        } => core.count_crimps(now, station, crimps, by)?,
+        Command::Settle { station, what } => core.settle(now, station, what)?,
+        Command::Note { station, text } => core.note(now, station, text)?,
         Command::Ask {
             station,
             instrument,
@@ -167,6 +167,9 @@ impl Core {
         jobs::all_said(plan, known, operator.as_deref())?;
         let mut spec = arming::arm(&self.catalog, station, plan, operator, in_hand)?;
         jobs::add(&mut spec, &self.catalog, known);
+        if let Armable::Named(plan) = &what {
+            spec.sample = self.catalog.sample_of(plan);
+        }
         self.may_stop(now, station, what, cut)?;
         self.cut_short(now, station, true);
         arming::note_care(&mut spec, &self.state, now.wall);
@@ -205,7 +208,8 @@ impl Core {
         Ok(self.append(now, Disarmed { station, series }))
     }
 
-    fn note(&mut self, now: Now, station: String, text: String) -> Result<Seq, Refusal> {
+    fn note(&mut self, now: Now, station: Option<String>, text: String) -> Result<Seq, Refusal> {
+        let station = self.station_named(station)?;
         checked_words("a note", &text)?;
         let known = self.state.stations.get(&station);
         let series = known.and_then(|known| known.noted_at(now.wall));

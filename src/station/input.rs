@@ -2,7 +2,7 @@
 
 use crate::entry::{Answer, Attached, Entry, JournalId, Means, Seq, Stamped};
 use crate::quantity::MonoMicros;
-use crate::spec::{Catalog, Job, Material, Plan, PullMode};
+use crate::spec::{Catalog, Job, Material, Plan, PullMode, Settlement};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -194,6 +194,22 @@ pub enum Command {
         /// The lot; none if it is not known.
         lot: Option<String>,
     },
+    /// Count crimps.
+    Crimps {
+        /// The station's name; `None` where there is only one.
+        station: Option<String>,
+        /// How many, since the last count.
+        crimps: u32,
+        /// How the command was given.
+        by: Means,
+    },
+    /// Decide what becomes of held crimps.
+    Settle {
+        /// The station's name; `None` where there is only one.
+        station: Option<String>,
+        /// Which crimps, and what becomes of them.
+        what: Settling,
+    },
     /// Add a remark to the journal.
     Note {
         /// The station's name; `None` where there is only one.
@@ -224,6 +240,21 @@ pub enum Command {
         /// The instrument's name; `None` where the station has one, or where only one zero is due.
         instrument: Option<String>,
     },
+}
+
+/// What a person decides about held crimps.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Settling {
+    /// The entry `held`; `None` where only one is not settled.
+    pub held: Option<Seq>,
+    /// How many of its crimps; `None` for all that are left.
+    pub crimps: Option<u64>,
+    /// What becomes of them.
+    pub settlement: Settlement,
+    /// The person's reason.
+    pub reason: String,
+    /// How the command was given.
+    pub by: Means,
 }
 
 /// What a command can arm.

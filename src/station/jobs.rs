@@ -17,9 +17,10 @@ impl Core {
     pub(super) fn say_job(
         &mut self,
         now: Now,
-        station: String,
+        station: Option<String>,
         job: Option<Job>,
     ) -> Result<Seq, Refusal> {
+        let station = self.station_named(station)?;
         let job = job.map(checked).transpose()?;
         let job = job.map(|job| self.completed_job(&station, job));
         let series = self.series(&station);

@@ -16,6 +16,7 @@ mod catch_up;
 mod clock;
 mod commands;
 mod completing;
+mod counted;
 mod double_zero;
 mod flood;
 mod in_hand;
@@ -27,9 +28,11 @@ mod moving;
 mod order;
 mod origin;
 mod plausible;
+mod production;
 pub mod prompt;
 mod reception;
 mod refusal;
+pub mod sampling;
 mod signals;
 mod stopping;
 mod timed_zeros;
@@ -38,8 +41,8 @@ mod unread;
 pub mod zero;
 
 use crate::entry::{
-    Attached, Begun, ClockStepped, Detached, Entry, SaidEntry, Segment, Seq, Stamped, Started,
-    State, Stopped, Unread,
+    Attached, Begun, ClockStepped, Detached, Entry, ProductionEntry, SaidEntry, Segment, Seq,
+    SeriesEntry, Stamped, Started, State, Stopped, Unread,
 };
 use crate::quantity::{MonoMicros, Now, WallMicros};
 use crate::spec::Catalog;
@@ -48,7 +51,7 @@ use signals::LiveSignal;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
-pub use input::{Armable, Command, Input, Output};
+pub use input::{Armable, Command, Input, Output, Settling};
 pub use moving::Moving;
 pub use order::slots;
 pub use refusal::{Foreign, Refusal};
@@ -64,6 +67,8 @@ pub struct Core {
     clock: clock::StepWatch,
     /// When the next zero becomes due by time; `None` if no plan requires it.
     zero_due_at: Option<MonoMicros>,
+    /// When the next sample of a production run becomes due by time; `None` if none does.
+    sample_due_at: Option<MonoMicros>,
     /// By station: the last arming that was refused because of the open series.
     asked: BTreeMap<String, stopping::RefusedArming>,
 }
@@ -82,6 +87,7 @@ impl Core {
             signals,
             clock,
             zero_due_at: None,
+            sample_due_at: None,
             asked: BTreeMap::new(),
         }
     }
@@ -136,6 +142,7 @@ impl Core {
         }
         if self.state.last != before {
             self.schedule_next_zero(now);
+            self.schedule_next_sample(now);
         }
     }
 
@@ -149,6 +156,7 @@ impl Core {
         self.note_time(now);
         let result = commands::run(self, now, command);
         self.schedule_next_zero(now);
+        self.schedule_next_sample(now);
         result
     }
 
@@ -157,8 +165,10 @@ impl Core {
         if let Some(by_micros) = self.clock.step(now) {
             self.append(now, ClockStepped { by_micros });
             self.schedule_next_zero(now);
+            self.schedule_next_sample(now);
         }
         self.append_due_zeros(now);
+        self.append_due_samples(now);
     }
 
     /// The next thing for the daemon to do.
@@ -177,6 +187,14 @@ impl Core {
                 entry: Entry::Said(SaidEntry::JobSaid(said)),
                 ..
             }) if *this == seq => said.warning.clone(),
+            Output::Append(Stamped {
+                seq: this,
+                entry: Entry::Production(ProductionEntry::Crimped(crimped)),
+                ..
+            }) if *this == seq && crimped.run.is_none() => Some(format!(
+                "no run is open at {}, so no sample vouches for these crimps",
+                crimped.station
+            )),
             Output::Append(_) | Output::Send { .. } | Output::WaitUntil(_) => None,
         })
     }
@@ -191,8 +209,28 @@ impl Core {
         &self.catalog
     }
 
-    /// The only way to an entry: it gets its number, changes the state, and is queued for [`Core::poll`].
+    /// The only way to an entry. What follows from it for production runs comes directly after it.
     fn append(&mut self, now: Now, entry: impl Into<Entry>) -> Seq {
+        let entry = entry.into();
+        self.enter_counted_before(now, &entry);
+        let sampled = match &entry {
+            Entry::Series(SeriesEntry::Completed(completed)) => Some(completed.station.clone()),
+            Entry::Journal(_)
+            | Entry::Port(_)
+            | Entry::Said(_)
+            | Entry::Frame(_)
+            | Entry::Series(_)
+            | Entry::Production(_) => None,
+        };
+        let seq = self.append_one(now, entry);
+        if let Some(station) = sampled {
+            self.append_owed(now, &station);
+        }
+        seq
+    }
+
+    /// An entry gets its number, changes the state, and is queued for [`Core::poll`].
+    fn append_one(&mut self, now: Now, entry: impl Into<Entry>) -> Seq {
         let seq = self.state.last.map_or(Seq::FIRST, Seq::following);
         let stamped = Stamped {
             seq,
@@ -217,6 +255,10 @@ impl Core {
         let names: Vec<_> = self.live.keys().cloned().collect();
         for name in names {
             self.end_bytes(now, &name);
+        }
+        let names: Vec<_> = self.signals.keys().cloned().collect();
+        for name in names {
+            self.enter_all_counted(now, &name);
         }
         self.append(
             now,
@@ -245,7 +287,8 @@ impl Core {
     fn waits_until(&self) -> Option<MonoMicros> {
         let instruments = self.live.values().filter_map(Reception::waits_until);
         let signals = self.signals.values().filter_map(LiveSignal::waits_until);
-        instruments.chain(signals).chain(self.zero_due_at).min()
+        let due = self.zero_due_at.into_iter().chain(self.sample_due_at);
+        instruments.chain(signals).chain(due).min()
     }
 
     fn port_opened(&mut self, now: Now, mut attached: Attached) {

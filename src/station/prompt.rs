@@ -1,6 +1,7 @@
 //! The next action for the operator, and its reason. Both follow from the state alone.
 
 use super::order::{next_slot, slots_by_value};
+use super::sampling::{Need, held};
 use super::zero::{Due, due, due_by_pieces};
 use crate::entry::State;
 use crate::entry::answers::Question;
@@ -14,6 +15,8 @@ use std::fmt;
 pub enum Prompt {
     /// Nothing is armed.
     Arm,
+    /// Nothing is armed, and a production run is open.
+    Run(Need),
     /// The instrument that the next slot needs is not connected.
     Connect {
         /// The instrument's name in the configuration.
@@ -94,6 +97,7 @@ impl fmt::Display for Prompt {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Arm => f.write_str("start a plan"),
+            Self::Run(need) => need.fmt(f),
             Self::Connect { instrument, why } => {
                 write!(f, "connect {instrument}")?;
                 why.iter().try_for_each(|why| write!(f, ": {why}"))
@@ -237,6 +241,7 @@ impl Prompt {
         match self {
             Self::Measure { slot, .. } | Self::SetBlock { slot, .. } => Some(slot),
             Self::Arm
+            | Self::Run(_)
             | Self::Connect { .. }
             | Self::Adapter { .. }
             | Self::Shared { .. }
@@ -247,12 +252,17 @@ impl Prompt {
     }
 }
 
-/// The prompt of `station` in words, followed by the last refusal until another command or value comes.
+/// The prompt of `station` in words, followed by what is held where no series is open, and by the last refusal until
+/// another command or value comes.
 pub fn sentence(state: &State, station: &str) -> String {
-    let prompt = prompt(state, station);
+    let mut prompt = prompt(state, station).to_string();
     let known = state.stations.get(station);
+    let idle = known.filter(|known| known.series.is_none());
+    if let Some(held) = idle.and_then(|known| held(&known.production)) {
+        prompt = format!("{prompt}. {held}");
+    }
     match known.and_then(|known| known.refused.as_ref()) {
-        None => prompt.to_string(),
+        None => prompt,
         Some(refused) => {
             let remedy = refused
                 .remedy
@@ -273,7 +283,8 @@ pub fn prompt(state: &State, station: &str) -> Prompt {
     let known = state.stations.get(station);
     let Some((known, series)) = known.and_then(|known| Some((known, known.series.as_ref()?)))
     else {
-        return Prompt::Arm;
+        let run = known.and_then(|known| known.production.run.as_ref());
+        return run.map_or(Prompt::Arm, |run| Prompt::Run(Need::of(run)));
     };
     if let Some(question) = series.next_question() {
         return asked(series, question);

@@ -3,13 +3,15 @@
 use super::card::{KNOWN, NotACard};
 use super::commands::LONGEST_NOTE;
 use super::in_hand::LONGEST_NAME;
+use super::production::MOST_CRIMPS;
 use crate::entry::words::{job as in_words_job, tool as in_words};
 use crate::entry::{Means, Seq, ToolInHand};
 use crate::quantity::{Measured, nearest};
 use crate::spec::job::WrongWords;
 use crate::spec::{Ask, AxisName, Job, Unarmable};
 
-const PRINT: &str = "print cards with: tallyjaw cards";
+/// Where cards come from.
+pub(super) const PRINT: &str = "print cards with: tallyjaw cards";
 const WHICH_STATION: &str = "say which one: --station NAME";
 const WHICH_INSTRUMENT: &str = "say which one: --instrument NAME";
 const NOTHING_TO_SAY: &str = "there is nothing to confirm";
@@ -96,6 +98,24 @@ pub enum Refusal {
         piece.map_or_else(|| "no piece".to_owned(), |piece| format!("piece {piece} is none that"))
     )]
     NotPulled { piece: Option<u32>, series: Seq },
+    /// No crimps, or more than a person counts at once.
+    #[error("got {got} crimps, want 1 to {MOST_CRIMPS}")]
+    Crimps { got: u32 },
+    /// No crimps are held at the station.
+    #[error("no crimps are held at {station}")]
+    NothingHeld { station: String },
+    /// Crimps are held by several entries, and the command names none of them.
+    #[error("several entries hold crimps at {station}: {}", holds(known))]
+    WhichHeld {
+        station: String,
+        known: Vec<(Seq, u64)>,
+    },
+    /// The entry holds no crimps, or all of them are settled.
+    #[error("entry {got} holds no crimps, want one of {}", holds(known))]
+    NotHeld { got: Seq, known: Vec<(Seq, u64)> },
+    /// No crimps, or more than the entry still holds.
+    #[error("got {got} crimps of entry {held}, want 1 to {left}")]
+    NotThatMany { got: u64, held: Seq, left: u64 },
     /// A note or a reason is empty.
     #[error("{what} without words, want 1 to {LONGEST_NOTE} bytes")]
     NoWords { what: &'static str },
@@ -305,6 +325,12 @@ impl Refusal {
             }
             Self::NoPieceToLookAt { got: None, .. } => "name the piece: --piece NUMBER",
             Self::NotPulled { .. } => "pull it first; the question comes after the force",
+            Self::Crimps { .. } => "count the crimps since the last count: tj/crimps/50",
+            Self::NothingHeld { .. } => "tallyjaw runs shows what is held",
+            Self::WhichHeld { .. } | Self::NotHeld { .. } => {
+                "name the entry: tallyjaw settle HOW ENTRY --reason WORDS"
+            }
+            Self::NotThatMany { .. } => "leave the number out to settle all that are left",
             Self::NoWords { .. } => "write what it should say",
             Self::Words { .. } => "say it in fewer words, or in several notes",
             Self::Operator { .. } => "give a name or initials: tj/operator/mara",
@@ -359,7 +385,7 @@ impl Refusal {
                     "check that it is the one of this station, then confirm it: tallyjaw adapter --instrument {name}"
                 );
             }
-            Self::NotACard { why, got } => return near_card(*why, got),
+            Self::NotACard { why, got } => return why.remedy(got),
             Self::Foreign { is, got } => return is.remedy(got),
         };
         remedy.to_owned()
@@ -371,6 +397,13 @@ fn one_of(known: &[String]) -> String {
         [] => "and there is none".to_owned(),
         some => format!("want one of {}", some.join(", ")),
     }
+}
+
+/// `812 (100), 900 (1)`: each entry with the crimps that it still holds.
+fn holds(known: &[(Seq, u64)]) -> String {
+    let holds = known.iter();
+    let holds = holds.map(|(held, left)| format!("{held} ({left})"));
+    holds.collect::<Vec<_>>().join(", ")
 }
 
 fn numbers(looks: usize) -> String {
@@ -417,32 +450,6 @@ fn unasked(by: Means) -> String {
     match by {
         Means::Pedal | Means::DoubleZero => format!("not retracted {}", by.words()),
         Means::Command | Means::Card => "a reason is required".to_owned(),
-    }
-}
-
-/// The words that may follow `tj/` on a card, for suggestions.
-const VERBS: [&str; 15] = [
-    "arm", "disarm", "retract", "restore", "resume", "zero", "ask", "adapter", "operator", "tool",
-    "job", "lot", "look", "pulled", "note",
-];
-
-fn near_card(why: NotACard, text: &str) -> String {
-    let verb = text.split('/').nth(1).unwrap_or_default();
-    let near = nearest(verb, VERBS).filter(|near| *near != verb);
-    match (why, near) {
-        (NotACard::Unknown, Some(near)) => format!("did you mean tj/{near}? {PRINT}"),
-        (
-            NotACard::Unknown
-            | NotACard::NotOurs
-            | NotACard::NoPlan
-            | NotACard::Nobody
-            | NotACard::NoTool
-            | NotACard::NoJob
-            | NotACard::NoLot
-            | NotACard::NoAnswer
-            | NotACard::NoMode,
-            _,
-        ) => PRINT.to_owned(),
     }
 }
 

@@ -1,10 +1,11 @@
-//! Turns bytes and contacts of scanners and pedals into commands.
+//! Turns bytes and contacts of scanners and pedals into commands, and those of counters into crimps.
 //!
 //! A card that an unplug or a fault cut short is entered as unread and does nothing, because half a card can look like
 //! another card. A command that the station refuses becomes a `refused` entry, since nobody waits at a keyboard for the
 //! answer.
 
 use super::card::LONGEST_CARD;
+use super::counted::Counted;
 use super::flood::Flood;
 use super::unread::{Folding, UnreadRun, Why};
 use super::{Armable, Command, Core, Refusal, cards};
@@ -24,6 +25,9 @@ const KEPT: usize = 200;
 /// Remedy for an unread card.
 const REMEDY: &str = "scan the card again; if it happens again, have the scanner send CR behind each card, or say `line_end = false` of it";
 
+/// Remedy for bytes of a counter that are no line.
+const COUNTER_REMEDY: &str = "count that crimp by hand if it was one: tj/crimps/1; check `line` of the counter and its cable";
+
 /// What may end a card in the bytes at hand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum End {
@@ -40,6 +44,7 @@ pub(super) struct LiveSignal {
     signal: Signal,
     splitter: Splitter,
     last_change: Option<MonoMicros>,
+    counted: Counted,
     unread: Folding,
     flood: Flood,
 }
@@ -52,6 +57,7 @@ impl LiveSignal {
                 longest: LONGEST_CARD,
             }),
             last_change: None,
+            counted: Counted::default(),
             unread: Folding::default(),
             flood: Flood::default(),
         }
@@ -66,7 +72,17 @@ impl LiveSignal {
     }
 
     pub(super) fn waits_until(&self) -> Option<MonoMicros> {
-        self.unread.due_at()
+        let due = self
+            .unread
+            .due_at()
+            .into_iter()
+            .chain(self.counted.due_at());
+        due.min()
+    }
+
+    /// The crimps that are counted and not entered yet.
+    pub(super) const fn counted(&mut self) -> &mut Counted {
+        &mut self.counted
     }
 
     /// Whether an event at this time is a new one and not a bounce of the last.
@@ -99,8 +115,13 @@ impl Core {
                     .into_iter()
                     .collect()
             }
+            SignalKind::Counter => {
+                live.splitter.push_read(now.mono, bytes);
+                live.counts()
+            }
         };
         self.obey(now, name, said);
+        self.enter_counted(now, name);
     }
 
     pub(super) fn contact(&mut self, now: Now, name: &str, closed: bool) {
@@ -108,11 +129,17 @@ impl Core {
             return;
         };
         let is_new = live.is_new(now.mono, CONTACT_BOUNCE);
-        let SignalKind::Pedal { does } = &live.signal.kind else {
-            return;
-        };
-        let said = (closed && is_new).then(|| said_by_pedal(does, &live.signal.station));
-        self.obey(now, name, said.into_iter().collect());
+        match &live.signal.kind {
+            SignalKind::Pedal { does } => {
+                let said = (closed && is_new).then(|| said_by_pedal(does, &live.signal.station));
+                self.obey(now, name, said.into_iter().collect());
+            }
+            SignalKind::Counter => {
+                live.counted.add(u32::from(closed && is_new));
+                self.enter_counted(now, name);
+            }
+            SignalKind::Scanner { .. } => {}
+        }
     }
 
     /// Takes bytes with line errors. A card that contains one is unread; from a pedal they are no press.
@@ -126,6 +153,12 @@ impl Core {
                 let said = live.cards(&self.catalog, End::Line);
                 self.obey(now, name, said);
             }
+            SignalKind::Counter => {
+                live.splitter.push_spoiled_read(now.mono, bytes);
+                let said = live.counts();
+                self.obey(now, name, said);
+                self.enter_counted(now, name);
+            }
             SignalKind::Pedal { .. } => {}
         }
     }
@@ -136,7 +169,7 @@ impl Core {
             return;
         };
         live.splitter.lose(now.mono, behind);
-        let said = live.cards(&self.catalog, End::Line);
+        let said = live.said(&self.catalog, End::Line);
         self.obey(now, name, said);
     }
 
@@ -147,7 +180,7 @@ impl Core {
             return;
         };
         live.splitter.silent_for(lasted);
-        let said = live.cards(&self.catalog, End::Silence);
+        let said = live.said(&self.catalog, End::Silence);
         self.obey(now, name, said);
     }
 
@@ -157,8 +190,9 @@ impl Core {
             return;
         };
         live.splitter.end();
-        let said = live.cards(&self.catalog, End::Gone);
+        let said = live.said(&self.catalog, End::Gone);
         self.obey(now, name, said);
+        self.enter_all_counted(now, name);
         if let Some(live) = self.signals.get_mut(name) {
             let run = live.unread.flush(now.mono);
             self.append_unread_cards(now, name, run);
@@ -170,6 +204,7 @@ impl Core {
         if let Some(live) = self.signals.get_mut(name) {
             let run = live.unread.flush_if_due(now.mono);
             self.append_unread_cards(now, name, run);
+            self.enter_counted(now, name);
         }
     }
 
@@ -225,6 +260,9 @@ impl Core {
             times: run.times,
             reason: run.reason.to_string(),
             remedy: match run.reason {
+                Why::Undecoded(_) if live.signal.kind == SignalKind::Counter => {
+                    Some(COUNTER_REMEDY.to_owned())
+                }
                 Why::Undecoded(_) => Some(REMEDY.to_owned()),
                 Why::Flood => run.reason.remedy().map(str::to_owned),
             },
@@ -234,11 +272,32 @@ impl Core {
 }
 
 impl LiveSignal {
+    /// What it said: the cards of a scanner, what could not be read of a counter.
+    fn said(&mut self, catalog: &Catalog, end: End) -> Vec<Said> {
+        match self.signal.kind {
+            SignalKind::Counter => self.counts(),
+            SignalKind::Scanner { .. } | SignalKind::Pedal { .. } => self.cards(catalog, end),
+        }
+    }
+
+    /// Counts the lines of a counter; each is a crimp, whatever it says.
+    fn counts(&mut self) -> Vec<Said> {
+        let mut said = Vec::new();
+        while let Some(frame) = self.splitter.poll() {
+            match frame {
+                Frame::Blank { .. } => {}
+                Frame::Whole { .. } => self.counted.add(1),
+                Frame::Broken { raw, reason } => said.push(Said::Unread { raw, reason }),
+            }
+        }
+        said
+    }
+
     /// Splits bytes into cards. `end` says what ends a card without a line end.
     fn cards(&mut self, catalog: &Catalog, end: End) -> Vec<Said> {
         let silence_ends = match &self.signal.kind {
             SignalKind::Scanner { line_end } => !line_end && end == End::Silence,
-            SignalKind::Pedal { .. } => false,
+            SignalKind::Pedal { .. } | SignalKind::Counter => false,
         };
         let mut said = Vec::new();
         while let Some(frame) = self.splitter.poll() {

@@ -12,6 +12,7 @@ mod hostile;
 mod logos;
 mod makers;
 mod mistakes;
+mod production_runs;
 mod sinks;
 
 fn repository() -> PathBuf {

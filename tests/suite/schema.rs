@@ -226,6 +226,11 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
         ("restore", json!({})),
         ("look", json!({"look": 1, "piece": 1, "answer": "good"})),
         ("pulled", json!({"mode": "pulled_out"})),
+        ("crimps", json!({"crimps": 50})),
+        (
+            "settle",
+            json!({"settlement": "scrap", "reason": "die was worn"}),
+        ),
         ("resume", json!({})),
         ("disarm", json!({})),
         ("arm", inline),
@@ -261,7 +266,8 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
     assert_eq!(
         refused,
         [
-            "adapter", "ask", "look", "pulled", "restore", "resume", "retract", "sing", "tool"
+            "adapter", "ask", "look", "pulled", "restore", "resume", "retract", "settle", "sing",
+            "tool"
         ]
     );
     shop.press(0); // the announced zero

@@ -212,7 +212,8 @@ impl Chosen<'_> {
             | Entry::Port(_)
             | Entry::Said(_)
             | Entry::Frame(_)
-            | Entry::Series(_) => {}
+            | Entry::Series(_)
+            | Entry::Production(_) => {}
         }
         (self.is_about_one(stamped) || self.filter.is_empty_but_for_time())
             && self.filter.time(stamped.at)

@@ -178,6 +178,7 @@ fn zero(entry: &Entry) -> Option<bool> {
         | Entry::Journal(_)
         | Entry::Port(_)
         | Entry::Said(_)
-        | Entry::Series(_) => None,
+        | Entry::Series(_)
+        | Entry::Production(_) => None,
     }
 }

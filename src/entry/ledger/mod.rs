@@ -46,7 +46,7 @@ impl<K> Ledger<K> {
         let Stamped { seq, at, entry } = stamped;
         let over = self.follow_stopped(stamped);
         let settled = match entry {
-            Entry::Journal(_) | Entry::Port(_) => None,
+            Entry::Journal(_) | Entry::Port(_) | Entry::Production(_) => None,
             Entry::Said(entry) => {
                 self.take_said(*seq, entry);
                 None
@@ -172,7 +172,7 @@ impl<K> Ledger<K> {
             return true;
         };
         match Kind::from_name(name) {
-            None | Some(Kind::Journal(_) | Kind::Port(_)) => false,
+            None | Some(Kind::Journal(_) | Kind::Port(_) | Kind::Production(_)) => false,
             Some(Kind::Said(kind)) => match kind {
                 SaidKind::OperatorSaid | SaidKind::LotSaid => true,
                 SaidKind::AdapterSaid

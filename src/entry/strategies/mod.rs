@@ -1,6 +1,7 @@
 //! Random entries of every kind, for property tests.
 
 mod care;
+mod production;
 mod runs;
 mod state;
 mod values;
@@ -46,7 +47,7 @@ pub(crate) fn entry() -> BoxedStrategy<Entry> {
 
 /// An entry of any kind that does not open a segment.
 pub(crate) fn inner_entry() -> BoxedStrategy<Entry> {
-    let operator = prop_oneof![3 => operator_entry(), 1 => said_entry()];
+    let operator = prop_oneof![3 => operator_entry(), 1 => said_entry(), 1 => production::entry()];
     prop_oneof![1 => daemon_entry(), 1 => operator, 2 => measured_entry()].boxed()
 }
 

@@ -6,7 +6,7 @@ use super::values::{
     adapter, at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq,
     subject, tally, text, unit, verdict,
 };
-use super::{job, lots};
+use super::{job, lots, production};
 use crate::entry::answers::Answers;
 use crate::entry::repeat::Repeat;
 use crate::entry::resume::Stopped;
@@ -165,7 +165,12 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
         any::<u32>(),
         decision,
         zero_policy(),
-        (any::<bool>(), runs::rules(), questions()),
+        (
+            any::<bool>(),
+            runs::rules(),
+            questions(),
+            option::of(production::sample_of()),
+        ),
         vec(opening_zero, 0..3),
     );
     let strands = select(vec![None, Some("19x0.37"), Some("7 x 0.0126 in")]);
@@ -176,7 +181,7 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
             |(
                 (station, plan, operator, job, lots),
                 (subject, purpose, tool, axes),
-                (order, pieces, decision, zero, (repeat, alerts, questions), opening_zeros),
+                (order, pieces, decision, zero, (repeat, alerts, questions, sample), opening_zeros),
                 (instruments, warnings, strands),
             )| ArmedSpec {
                 station,
@@ -184,6 +189,7 @@ pub(crate) fn armed_spec() -> BoxedStrategy<ArmedSpec> {
                 operator,
                 job,
                 lots,
+                sample,
                 subject,
                 strands,
                 purpose,
@@ -359,10 +365,12 @@ pub(crate) fn state() -> BoxedStrategy<State> {
             option::of(repeat()),
             option::of(stopped),
             vec(select(&Reservation::ALL[..]), 0..3),
+            production::production(),
         ),
     )
         .prop_map(|(series, last_reading, outcome, operator, rest)| {
-            let ((tool, job, lots), refused, runs, repeat, stopped, last_reservations) = rest;
+            let ((tool, job, lots), refused, runs, repeat, stopped, last_reservations, production) =
+                rest;
             let closed_at = outcome.and_then(|(_, at)| at);
             StationState {
                 series,
@@ -378,6 +386,7 @@ pub(crate) fn state() -> BoxedStrategy<State> {
                 runs,
                 repeat,
                 stopped,
+                production,
             }
         });
     let instrument = (

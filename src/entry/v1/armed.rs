@@ -4,6 +4,7 @@ use super::care;
 use super::job::JobFields;
 use super::names;
 use super::parts::{Look, OpeningZero};
+use super::production;
 use super::runs;
 use super::subject;
 use super::values::{LimitFields, Span, fault, known, mn, nm, quantity, shown, units};
@@ -53,6 +54,9 @@ pub(super) struct Armed {
     #[serde(skip_serializing_if = "Option::is_none")]
     blocks: Option<Vec<subject::Block>>,
     purpose: names::Purpose,
+    /// The production run that the series is a sample of.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    sample: Option<production::SampleForm>,
     #[serde(skip_serializing_if = "Option::is_none")]
     tool: Option<Tool>,
     pieces: u32,
@@ -188,6 +192,7 @@ impl From<&ArmedSpec> for Armed {
             strands: spec.strands.map(|strands| strands.to_string()),
             blocks: subject::blocks(&spec.subject),
             purpose: spec.purpose,
+            sample: spec.sample.as_ref().map(Into::into),
             tool: spec.tool.as_ref().map(|tool| Tool {
                 id: tool.id.clone(),
                 class: tool.class,
@@ -251,6 +256,7 @@ impl TryFrom<Armed> for ArmedSpec {
             subject: subject::armed(crimp.crimp()?, sheet, body.blocks)?,
             strands: strands(body.strands.as_deref())?,
             purpose: body.purpose,
+            sample: body.sample.map(Into::into),
             tool: body.tool.map(TryInto::try_into).transpose()?,
             axes: axes?,
             order: body.order,

@@ -14,6 +14,7 @@ mod job;
 mod journal;
 mod names;
 mod parts;
+mod production;
 mod reading;
 mod runs;
 mod said;
@@ -23,7 +24,10 @@ mod values;
 mod zero_policy;
 
 use super::line::{Digest, LineError};
-use super::{Entry, FrameEntry, JournalEntry, PortEntry, SaidEntry, Seq, SeriesEntry, Stamped};
+use super::{
+    Entry, FrameEntry, JournalEntry, PortEntry, ProductionEntry, SaidEntry, Seq, SeriesEntry,
+    Stamped,
+};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::Deserialize;
 use serde_json::Value;
@@ -116,6 +120,12 @@ kinds! {
     "alerted" => Series(SeriesEntry::Alerted) plain super::Alerted,
     "looked" => Series(SeriesEntry::Looked) plain super::Looked,
     "pulled" => Series(SeriesEntry::Pulled) plain super::Pulled,
+    "run_opened" => Production(ProductionEntry::RunOpened) plain super::RunOpened,
+    "crimped" => Production(ProductionEntry::Crimped) plain super::Crimped,
+    "sample_due" => Production(ProductionEntry::SampleDue) plain super::SampleDue,
+    "held" => Production(ProductionEntry::Held) plain super::Held,
+    "settled" => Production(ProductionEntry::Settled) plain super::Settled,
+    "run_closed" => Production(ProductionEntry::RunClosed) plain super::RunClosed,
     "refused" => Said(SaidEntry::Refused) plain super::Refused,
 }
 

@@ -1,10 +1,13 @@
 //! The names of closed enums on disk.
 
 use crate::entry;
-pub(super) use crate::entry::{Answer, Means, NotCounted, Outcome, Reservation, ZeroRole};
+pub(super) use crate::entry::{
+    Answer, HoldCause, Means, NotCounted, Outcome, Reservation, RunEnd, ZeroRole,
+};
 pub(super) use crate::quantity::Unit;
 pub(super) use crate::spec::{
-    LooksPer, Material, Order, PullMode, Purpose, SizingSystem as Sizing, ToolClass, Verdict,
+    LooksPer, Material, Order, PullMode, Purpose, SampleRole, Settlement, SizingSystem as Sizing,
+    ToolClass, Verdict,
 };
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::de::Error;
@@ -49,6 +52,10 @@ macro_rules! by_name {
 
 by_name! {
     Answer,
+    HoldCause,
+    RunEnd,
+    SampleRole,
+    Settlement,
     LooksPer,
     PullMode,
     Unit,

@@ -6,11 +6,13 @@ use super::job::JobFields;
 use super::journal::time;
 use super::names;
 use super::parts::{LookAnswer, PullAnswer, answers};
+use super::production::ProductionForm;
 use super::reading::Reading;
 use super::runs::Run;
 use super::values::{measured, mn, nm, quantity};
 use crate::entry::Digits;
 use crate::entry::line::LineError;
+use crate::entry::production::fold::Production;
 use crate::entry::repeat;
 use crate::entry::runs::{Alert, Runs};
 use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
@@ -64,6 +66,9 @@ struct Station {
     repeat: Option<Repeat>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     stopped: Option<Box<Stopped>>,
+    /// Production runs.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    production: Option<Box<ProductionForm>>,
 }
 
 /// The series that the last arming stopped early, as long as it can be resumed.
@@ -263,6 +268,7 @@ impl From<&StationState> for Station {
                     is_followed: stopped.is_followed,
                 })
             }),
+            production: ProductionForm::of(&station.production).map(Box::new),
         }
     }
 }
@@ -302,6 +308,10 @@ impl TryFrom<Station> for StationState {
             runs: Runs(runs?),
             repeat: body.repeat.map(TryInto::try_into).transpose()?,
             stopped: stopped.transpose()?,
+            production: match body.production {
+                Some(production) => (*production).try_into()?,
+                None => Production::default(),
+            },
         })
     }
 }

@@ -155,7 +155,9 @@ impl Newest {
     /// The event in this entry; `None` if it does not change the display.
     pub(super) fn of(stamped: &Stamped) -> Option<Self> {
         Some(match &stamped.entry {
-            Entry::Journal(_) | Entry::Said(_) | Entry::Port(_) => return None,
+            Entry::Journal(_) | Entry::Said(_) | Entry::Port(_) | Entry::Production(_) => {
+                return None;
+            }
             Entry::Frame(FrameEntry::Reading(reading)) => match &reading.standing {
                 Standing::Counted => Self::Verdict,
                 Standing::NotCounted { reason, hint } => Self::Said(Face::NotCounted {
@@ -271,6 +273,7 @@ fn in_the_way(prompt: &Prompt, doubted: usize) -> Option<Face> {
             force: *of == Dimension::Force,
         }),
         Prompt::Arm
+        | Prompt::Run(_)
         | Prompt::Zero { .. }
         | Prompt::Look { .. }
         | Prompt::PullMode { .. }
@@ -303,6 +306,7 @@ fn due(prompt: &Prompt) -> Option<Face> {
         Prompt::PullMode { piece } => Some(Face::PullMode { piece: *piece }),
         Prompt::Zero { .. } => due_zero(prompt),
         Prompt::Arm
+        | Prompt::Run(_)
         | Prompt::Connect { .. }
         | Prompt::Adapter { .. }
         | Prompt::Shared { .. }

@@ -3,7 +3,8 @@
 use crate::entry::spoken::{Spoken, spoken};
 use crate::entry::words::{self, safe};
 use crate::entry::{
-    Entry, FrameEntry, Outcome, PortEntry, Reading, SaidEntry, SeriesEntry, Stamped, Standing,
+    Entry, FrameEntry, Outcome, PortEntry, ProductionEntry, Reading, SaidEntry, SeriesEntry,
+    Stamped, Standing,
 };
 use crate::spec::Verdict;
 use serde::Serialize;
@@ -120,6 +121,13 @@ fn tone(entry: &Entry) -> Option<&'static str> {
             | SeriesEntry::Looked(_)
             | SeriesEntry::Pulled(_)
             | SeriesEntry::Restored(_) => "plain",
+        },
+        Entry::Production(entry) => match entry {
+            ProductionEntry::Held(_) | ProductionEntry::SampleDue(_) => "alert",
+            ProductionEntry::Crimped(_) => return None,
+            ProductionEntry::RunOpened(_)
+            | ProductionEntry::Settled(_)
+            | ProductionEntry::RunClosed(_) => "plain",
         },
     })
 }

@@ -59,7 +59,8 @@ impl Choices {
             | Entry::Port(_)
             | Entry::Said(_)
             | Entry::Frame(_)
-            | Entry::Series(_) => {}
+            | Entry::Series(_)
+            | Entry::Production(_) => {}
         }
     }
 

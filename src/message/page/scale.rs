@@ -170,6 +170,7 @@ pub(super) fn asks(prompt: &Prompt, series: &SeriesState) -> Vec<AskMessage> {
         Prompt::Measure { slot, or, undo, .. } => (std::iter::once(slot).chain(or).collect(), undo),
         Prompt::SetBlock { slot, undo, .. } => (vec![slot], undo),
         Prompt::Arm
+        | Prompt::Run(_)
         | Prompt::Connect { .. }
         | Prompt::Adapter { .. }
         | Prompt::Shared { .. }

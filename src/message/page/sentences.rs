@@ -19,6 +19,10 @@ pub(super) fn texts(status: &Status, benches: &[BenchMessage]) -> Texts {
     }
     for station in &status.state.stations {
         gather(&mut texts, [station.prompt.as_str()]);
+        if let Some(production) = &station.production {
+            let says = production.open.iter().map(|run| run.says.as_str());
+            gather(&mut texts, says.chain(production.held_says.as_deref()));
+        }
         if let Some(armed) = &station.armed {
             gather(&mut texts, armed.warnings.iter().map(String::as_str));
             gather(

@@ -124,7 +124,8 @@ impl Uses {
             | Entry::Port(_)
             | Entry::Said(_)
             | Entry::Frame(_)
-            | Entry::Series(_) => {}
+            | Entry::Series(_)
+            | Entry::Production(_) => {}
         }
     }
 

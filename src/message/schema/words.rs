@@ -81,14 +81,15 @@ const WORDS: &[(&str, &str)] = &[
     ("as_planned", "whether it is the tool that the plan names"),
     ("asks_pull_mode", "whether it is asked how each pull failed"),
     ("at", "time, RFC 3339 in UTC with microseconds"),
+    ("attached", "the open port; left out while none is open"),
     (
         "attempt",
         "a length within this distance of zero is an attempt at a zero; \"0.5 mm\" if left out",
     ),
-    ("attached", "the open port; left out while none is open"),
     ("axes", "the axes, each with its limits"),
     ("axis", "the axis"),
     ("bad", "number of visual checks answered bad"),
+    ("bad_sample", "the series of the last sample, if it was bad"),
     (
         "band",
         "forces: a value within this many resolution steps of zero is a zero",
@@ -120,6 +121,10 @@ const WORDS: &[(&str, &str)] = &[
         "care",
         "of an instrument: its calibration and how often it is verified; of a tool: its last check, when the next is due, and its crimps",
     ),
+    (
+        "cause",
+        "why crimps are held: bad_sample (counted since the last good sample), after_bad_sample (counted between a bad sample and the next good one) or not_sampled (counted after the last sample that could vouch for them)",
+    ),
     ("check_due", "the last day on which the check is valid"),
     (
         "check_every_crimps",
@@ -131,12 +136,19 @@ const WORDS: &[(&str, &str)] = &[
         "whether a good closing zero came after the last reading",
     ),
     (
+        "closed_by",
+        "what closed the run: last_off, its last-off sample, or another_run, the first-off of another run",
+    ),
+    (
         "closing",
         "whether a zero is required after the last reading",
     ),
     ("config_digest", "SHA-256 of the configuration files, hex"),
     ("crimped", "pieces that were counted as crimps of the tool"),
-    ("crimps", "number of crimps by this tool"),
+    (
+        "crimps",
+        "number of crimps, by this tool or counted in a production run",
+    ),
     (
         "crimps_at_check",
         "the tool's total number of crimps at its last check",
@@ -144,6 +156,10 @@ const WORDS: &[(&str, &str)] = &[
     (
         "crimps_before",
         "the tool's number of crimps before this journal began",
+    ),
+    (
+        "decided",
+        "number of crimps of the run that are vouched for, held or settled",
     ),
     ("decision", "decision rule: simple or guarded"),
     ("detached_because", "why the port was lost"),
@@ -161,7 +177,12 @@ const WORDS: &[(&str, &str)] = &[
     ("every_s", "a zero is required every N seconds"),
     ("failed", "number of counted readings that failed"),
     ("first", "the first"),
+    (
+        "first_crimp",
+        "the first of the crimps by its number in the run, from 1",
+    ),
     ("first_entry", "the first entry that the command made"),
+    ("first_off", "the plan whose good sample opens the run"),
     ("frames", "number of frames"),
     ("from", "the lower end"),
     ("from_mm2", "smallest size, in mm²"),
@@ -172,20 +193,23 @@ const WORDS: &[(&str, &str)] = &[
         "width of the guard band in standard uncertainties",
     ),
     ("guards", "guard band for each instrument"),
+    ("held", "the entry that holds crimps"),
     ("hint", "what the value may be instead, in words"),
     ("holders", "other programs that have the port open now"),
+    ("holds", "held crimps that are not settled"),
     ("id", "its name; of a series, the number of its armed entry"),
     (
         "identity",
         "vendor, product and serial number of the USB adapter",
     ),
+    ("in_process", "the plan of the samples in between"),
     ("instrument", "the instrument"),
+    ("instruments", "the instruments"),
+    ("is", "the adapter that is present now"),
     (
         "is_followed",
         "whether the arming that stopped this series has been entered",
     ),
-    ("instruments", "the instruments"),
-    ("is", "the adapter that is present now"),
     (
         "job",
         "what the pieces are for; none if the last job is over",
@@ -197,8 +221,14 @@ const WORDS: &[(&str, &str)] = &[
     ("kind", "kind of line"),
     ("last", "the newest entry"),
     ("last_check", "the day of its last check"),
+    (
+        "last_crimp",
+        "the last of the crimps by its number in the run",
+    ),
     ("last_entry", "the last entry that the command made"),
     ("last_good", "the last good zero"),
+    ("last_good_sample", "the last good sample"),
+    ("last_off", "the plan whose good sample closes the run"),
     ("last_outcome", "outcome of the last closed series"),
     ("last_reading", "the last reading"),
     ("least", "minimum of the plateau"),
@@ -256,6 +286,14 @@ const WORDS: &[(&str, &str)] = &[
     ("operator", "who measures"),
     ("order", "order of measuring: by_axis, by_piece or by_value"),
     ("outcome", "outcome of the series"),
+    (
+        "owed",
+        "entries that follow from the last sample and are not entered yet",
+    ),
+    (
+        "part",
+        "its part in the run: first_off, in_process or last_off",
+    ),
     ("passed", "number of counted readings that passed"),
     ("piece", "the piece, from 1"),
     ("pieces", "number of pieces"),
@@ -271,6 +309,8 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("port", "path of the port's device file"),
     ("prev", "SHA-256 of the previous line, hex"),
+    ("production", "the production runs of the station"),
+    ("production_run", "the settings of the production run"),
     ("pull_mode", "whether it is asked how each pull failed"),
     (
         "pull_modes",
@@ -313,6 +353,12 @@ const WORDS: &[(&str, &str)] = &[
     ),
     ("rule", "the rule that fired"),
     (
+        "run",
+        "the production run: the number of its run_opened entry",
+    ),
+    ("run_closed", "a run to close"),
+    ("run_opened", "a run to open"),
+    (
         "runs",
         "successive readings of one axis by one tool and instrument",
     ),
@@ -320,11 +366,33 @@ const WORDS: &[(&str, &str)] = &[
         "said",
         "what was not carried out: the text of the card, or the action of the pedal",
     ),
+    (
+        "sample",
+        "the production run that the series is a sample of; in the state, the open series if it is a sample",
+    ),
+    (
+        "sample_every_crimps",
+        "a sample is due after this number of crimps",
+    ),
+    (
+        "sample_every_minutes",
+        "a sample is due this number of minutes after the last good one",
+    ),
+    (
+        "sample_of",
+        "the production run that the series is a sample of",
+    ),
+    ("sample_time_due", "whether a sample became due by time"),
     ("seq", "number of the entry, from 1, without gaps"),
     ("series", "the series, or the number of its armed entry"),
     (
         "settings",
         "changed line settings that were found and reset",
+    ),
+    ("settled", "number of held crimps that are settled"),
+    (
+        "settlement",
+        "what becomes of held crimps: release, rework or scrap",
     ),
     ("since", "start time, RFC 3339 in UTC"),
     (
@@ -347,15 +415,19 @@ const WORDS: &[(&str, &str)] = &[
     ("strands", "make-up of the wire: strands and their diameter"),
     ("stations", "the stations"),
     (
-        "takes_back",
-        "the reading that one more zero within two seconds retracts",
-    ),
-    (
         "stopped",
         "the series that the last start stopped early, while it can be resumed",
     ),
-    ("tally", "number of readings by verdict and standing"),
+    (
+        "stopped_sample",
+        "the sample that the last arming stopped early",
+    ),
     ("tablet", "the name of the tablet"),
+    (
+        "takes_back",
+        "the reading that one more zero within two seconds retracts",
+    ),
+    ("tally", "number of readings by verdict and standing"),
     ("terminal", "the terminal"),
     ("terminal_name", "what the sheet calls the terminal"),
     ("terminal_lot", "the lot of the terminals"),
@@ -394,6 +466,7 @@ const WORDS: &[(&str, &str)] = &[
         "the number of days after which it is verified again",
     ),
     ("version", "version of the daemon"),
+    ("vouched", "number of crimps that good samples vouch for"),
     ("warning", "what looks wrong and was accepted"),
     ("warnings", "warnings given at arming"),
     ("was", "the adapter that belonged to the instrument so far"),
@@ -402,6 +475,10 @@ const WORDS: &[(&str, &str)] = &[
     ("wire_gauge", "the gauge by which the wire was named"),
     ("wire_lot", "the lot of the wire"),
     ("wire_mm2", "conductor size in mm²"),
+    (
+        "without_run",
+        "number of crimps counted while no run is open",
+    ),
     ("zero", "when a zero is required"),
     (
         "zero_must_be_said",

@@ -155,6 +155,7 @@ impl<'a> Resolver<'a> {
             operator: None,
             job: None,
             lots: Lots::default(),
+            sample: None,
             subject: parts.subject,
             strands: plan.strands,
             purpose: plan.purpose,

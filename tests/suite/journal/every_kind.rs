@@ -2,6 +2,7 @@
 
 use super::bench::{NOW, reopen, write};
 use crate::station::desk::{Desk, HEIGHT, catalog, plan};
+use crate::station::production::shop as runs_shop;
 use std::path::Path;
 use std::time::Duration;
 use tallyjaw::entry::{
@@ -10,9 +11,9 @@ use tallyjaw::entry::{
 };
 use tallyjaw::spec::{
     AlertRule, AxisName, Catalog, GaugeBlock, Job, Look, LooksPer, Material, Plan, Purpose,
-    Questions, Signal, SignalKind, Subject, ZeroPolicy,
+    Questions, Settlement, Signal, SignalKind, Subject, ZeroPolicy,
 };
-use tallyjaw::station::{Command, Input};
+use tallyjaw::station::{Command, Input, Settling};
 
 fn shop() -> Catalog {
     let mut catalog = catalog();
@@ -277,6 +278,54 @@ pub(super) fn jobs_and_lots(state_dir: &Path) {
     desk.press("0.00");
     desk.input(Input::SegmentFull);
     desk.press("1.60");
+    write(opened, &desk.entries);
+}
+
+/// Two production runs: good and bad samples, a sample that is due by time, held and settled crimps; in the state of the
+/// last segment the second run is open with a bad sample.
+pub(super) fn production_runs(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(runs_shop(), opened.state.clone());
+    let sample = |desk: &mut Desk, plan: &str, values: [&str; 2]| {
+        scan(desk, &format!("tj/arm/{plan}"));
+        for value in values {
+            desk.press(value);
+        }
+    };
+    let good = ["1.62", "1.63"];
+    scan(&mut desk, "tj/crimps/5");
+    sample(&mut desk, "day-first_off", good);
+    desk.input(Input::Bytes {
+        instrument: "counter-1",
+        bytes: b"1\r1\r",
+    });
+    scan(&mut desk, "tj/crimps/98");
+    sample(&mut desk, "day-in_process", ["1.62", "1.70"]);
+    scan(&mut desk, "tj/crimps/4");
+    sample(&mut desk, "day-in_process", good);
+    scan(&mut desk, "tj/operator/mara");
+    let held = desk.entries.iter();
+    let held = held.filter(|stamped| stamped.entry.kind() == "held");
+    let first = held.map(|stamped| stamped.seq).next();
+    desk.command(Command::Settle {
+        station: None,
+        what: Settling {
+            held: first,
+            crimps: Some(97),
+            settlement: Settlement::Release,
+            reason: "each measured".to_owned(),
+            by: Means::Command,
+        },
+    })
+    .unwrap();
+    desk.wait(Duration::from_secs(121 * 60));
+    sample(&mut desk, "day-last_off", good);
+    sample(&mut desk, "night-first_off", good);
+    scan(&mut desk, "tj/crimps/20");
+    sample(&mut desk, "night-in_process", ["1.70", "1.62"]);
+    desk.input(Input::SegmentFull);
+    scan(&mut desk, "tj/arm/night-in_process");
+    scan(&mut desk, "tj/crimps/2");
     write(opened, &desk.entries);
 }
 

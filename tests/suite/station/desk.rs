@@ -35,6 +35,8 @@ pub(crate) const fn answering_kind(command: &Command) -> Option<&'static str> {
         Command::Adapter { .. } => Some("adapter_said"),
         Command::Look { .. } => Some("looked"),
         Command::Pulled { .. } => Some("pulled"),
+        Command::Crimps { .. } => Some("crimped"),
+        Command::Settle { .. } => Some("settled"),
         Command::Ask { .. } => None,
     }
 }
@@ -407,6 +409,7 @@ pub(crate) fn catalog() -> Catalog {
         ],
         jobs: None,
         operators: Vec::new(),
+        runs: Vec::new(),
         signals: Vec::new(),
         instruments: vec![
             instrument(

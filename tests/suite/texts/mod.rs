@@ -98,7 +98,8 @@ pub(crate) fn assert_spoken(entry: &Entry) {
         | Entry::Port(_)
         | Entry::Said(_)
         | Entry::Frame(_)
-        | Entry::Series(_) => {}
+        | Entry::Series(_)
+        | Entry::Production(_) => {}
     }
     let _ = words::words(entry);
 }

@@ -32,7 +32,7 @@ variants!(refusal, REFUSALS, Refusal: NoStation WhichStation WhichLeftStation No
     StillOpen NothingArmed NothingToResume NothingToRestore NothingToRetract NoSuchReading Destroyed NoWords Words
     Operator ToolElsewhere NotItsTool NotItsNest OtherTool OtherNest NoInstrument WhichInstrument CannotBeAsked
     NoneToAsk NotConnected SameAdapter SameAdapters WhichAdapter AnotherAdapter NotACard Foreign Said OtherJob NotSaid
-    NoLook NotDue NoPieceToLookAt NotPulled);
+    NoLook NotDue NoPieceToLookAt NotPulled Crimps NothingHeld WhichHeld NotHeld NotThatMany);
 variants!(unarmable, UNARMABLES, Unarmable: Pieces VerifiesCrimps BlocksFor BesideBlocks NoTerminal Wire NoRow Nothing
     Twice NoAxis NotLimited PullForce PulledToo NoTool NotForTerminal NestOfNothing NoNest WrongNest NoNestForWire
     NestUnnamed NoInstrument TooCoarse NoMaxError GuardTooWide NotToldApart NoSuchInstrument OfOtherStation NoLengths
@@ -107,6 +107,21 @@ fn refusals() -> Vec<Refusal> {
             known: names(&["pump-own"]),
         },
         Refusal::Unarmable(Box::new(Unarmable::VerifiesCrimps)),
+        Refusal::Crimps { got: 0 },
+        Refusal::NothingHeld { station: station() },
+        Refusal::WhichHeld {
+            station: station(),
+            known: vec![(Seq(812), 100), (Seq(900), 20)],
+        },
+        Refusal::NotHeld {
+            got: Seq(37),
+            known: vec![(Seq(812), 100)],
+        },
+        Refusal::NotThatMany {
+            got: 101,
+            held: Seq(812),
+            left: 100,
+        },
         Refusal::StillOpen {
             series: Seq(12),
             measured: 4,
@@ -278,6 +293,8 @@ fn refusals() -> Vec<Refusal> {
         NotACard::NoTool,
         NotACard::NoAnswer,
         NotACard::NoMode,
+        NotACard::NoCount,
+        NotACard::NoSettlement,
         NotACard::NoJob,
         NotACard::NoLot,
         NotACard::Unknown,

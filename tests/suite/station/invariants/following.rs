@@ -48,7 +48,7 @@ pub(crate) fn one_step(shop: &mut Shop, station: &str, off: i64) {
 
 fn obey(shop: &mut Shop, station: &str, next: &Prompt, off: i64) {
     match next {
-        Prompt::Arm => {}
+        Prompt::Arm | Prompt::Run(_) => {}
         Prompt::SetBlock { .. } => panic!("no plan of these measures gauge blocks"),
         Prompt::Connect { instrument, .. } => shop.plug(instrument),
         Prompt::Adapter { .. } | Prompt::Shared { .. } => {
