@@ -8,7 +8,7 @@ use crate::entry::words::{self, safe};
 use crate::message::armed::{ArmedMessage, AxisMessage, InstrumentBrief, ToolMessage, ZeroMessage};
 use crate::message::production::ProductionMessage;
 use crate::message::state::{InstrumentMessage, LastMessage, OutcomeMessage, StationMessage};
-use crate::quantity::{WallMicros, Zone};
+use crate::quantity::{Measured, WallMicros, Zone};
 use anstyle::{AnsiColor, Style};
 use std::fmt::Write as _;
 use std::io::{self, Write};
@@ -286,7 +286,7 @@ fn limits(axis: &AxisMessage) -> String {
         let width = guard.guard.as_ref();
         let ratio = guard.tur.as_ref();
         let parts: Vec<String> = [
-            width.map(|width| format!("guard band {width}")),
+            width.map(|width| format!("guard band {}", as_shown(width))),
             ratio.map(|ratio| format!("test uncertainty ratio {ratio}")),
         ]
         .into_iter()
@@ -297,6 +297,14 @@ fn limits(axis: &AxisMessage) -> String {
         }
     }
     text
+}
+
+/// The width of a guard band with two digits; messages have it exactly.
+fn as_shown(width: &str) -> String {
+    match width.parse::<Measured>() {
+        Ok(width) => width.quantity().two_digits_up().to_string(),
+        Err(_) => safe(width),
+    }
 }
 
 /// A reading on one line.

@@ -138,6 +138,24 @@ impl Quantity {
             .filter_map(|decimals| self.in_unit(unit, decimals))
             .find(|digits| Self::of(*digits, unit) == Some(self))
     }
+
+    /// Rounded to two significant digits of its metric unit, away from zero: how an uncertainty or a guard band is
+    /// shown to people (JCGM 100:2008, 7.2.6, from memory), so that what is said of it still holds.
+    ///
+    /// ```
+    /// use tallyjaw::quantity::{Dimension, Quantity};
+    /// let width = Quantity::from_base(Dimension::Length, 20_148);
+    /// assert_eq!(width.two_digits_up().to_string(), "0.021 mm");
+    /// ```
+    #[must_use]
+    pub fn two_digits_up(self) -> Self {
+        let base = self.base();
+        let digits = base.unsigned_abs().checked_ilog10().unwrap_or(0);
+        let step = 10_i64.pow(digits.saturating_sub(1).min(17));
+        let rest = base % step;
+        let up = if rest == 0 { 0 } else { step * rest.signum() };
+        Self::from_base(self.dimension(), (base - rest).saturating_add(up))
+    }
 }
 
 impl fmt::Display for Quantity {
@@ -325,6 +343,15 @@ mod tests {
             let unit = Unit::ALL[unit];
             let value = Measured::new(Decimal::new(coefficient, decimals), unit).unwrap();
             prop_assert_eq!(value.to_string().parse::<Measured>().unwrap(), value);
+        }
+
+        #[test]
+        fn two_digits_up_are_two_digits_and_never_less(base in any::<i64>()) {
+            let shown = Quantity::from_base(Dimension::Length, base).two_digits_up().base();
+            prop_assert!(shown.unsigned_abs() >= base.unsigned_abs());
+            prop_assert!(shown == i64::MAX || shown == i64::MIN || shown.unsigned_abs().to_string().trim_end_matches('0').len() <= 2);
+            // No more than a tenth is added, where there are two digits to say.
+            prop_assert!(base.unsigned_abs() < 10 || shown.unsigned_abs() - base.unsigned_abs() <= base.unsigned_abs() / 10);
         }
 
         #[test]

@@ -31,7 +31,7 @@ pub(super) fn part(facts: &Facts, level: usize) -> Element {
     super::part(level, "Required", [limits(facts), list])
 }
 
-/// Where the limits of an axis are from.
+/// The source of the limits of an axis.
 fn source<'f>(facts: &'f Facts, axis: &'f ArmedAxis) -> &'f str {
     let from = axis.limits_from.as_deref();
     let from = from.or(facts.record.series.spec.subject.source());
@@ -128,5 +128,6 @@ fn guards(axis: &ArmedAxis) -> String {
         .max()
         .unwrap_or(0);
     let width = crate::quantity::Quantity::from_base(limits.dimension(), widest);
+    let width = width.two_digits_up();
     format!("±{} of a limit", words::shown(width, limits.unit(), 2))
 }

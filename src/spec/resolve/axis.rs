@@ -1,7 +1,7 @@
 //! The axes of a plan: their limits, and how well each instrument can judge by them.
 
 use super::{Noted, ResolvedCrimp, Resolver, Unarmable};
-use crate::quantity::{Dimension, Quantity};
+use crate::quantity::Quantity;
 use crate::spec::pull_table::PULL_FORCE;
 use crate::spec::uncertainty::Uncertainty;
 use crate::spec::{
@@ -243,24 +243,21 @@ fn ratio_warning(
     if ratio >= RATIO_WANTED {
         return None;
     }
-    let in_unit = |base: i64| {
-        let step = shown_step(limits.dimension());
-        let rounded = base.saturating_add(step / 2) / step * step;
-        Quantity::from_base(limits.dimension(), rounded.max(step))
-    };
-    let expanded = in_unit(uncertainty.guard_band(EXPANDED_MILLI));
+    let of = |base: i64| Quantity::from_base(limits.dimension(), base);
+    let shown = |factor_milli| of(uncertainty.guard_band(factor_milli)).two_digits_up();
+    let expanded = shown(EXPANDED_MILLI);
     let share = 10_000_u32.checked_div(ratio).unwrap_or(u32::MAX);
-    let half = in_unit(tolerance / 2);
+    let half = of(tolerance / 2);
     let fact = format!(
         "the uncertainty of {name}, ±{expanded}, is {share} % of the {axis} tolerance, ±{half}"
     );
     let advice = match decision {
         Decision::Guarded { factor_milli } => {
-            let near = in_unit(uncertainty.guard_band(factor_milli));
+            let near = shown(factor_milli);
             format!("readings within {near} of a limit are unsure")
         }
         Decision::Simple => {
-            let near = in_unit(uncertainty.guard_band(ONE_SIDED_MILLI));
+            let near = shown(ONE_SIDED_MILLI);
             let better = if ratio < RATIO_POOR {
                 "use a better instrument, or decision = \"guarded\", which calls them unsure"
             } else {
@@ -270,12 +267,4 @@ fn ratio_warning(
         }
     };
     Some(format!("{fact}: {advice}"))
-}
-
-/// The step to which a shown uncertainty is rounded: 0.001 mm, 0.1 N.
-fn shown_step(dimension: Dimension) -> i64 {
-    match dimension {
-        Dimension::Length => 1_000,
-        Dimension::Force => 100,
-    }
 }

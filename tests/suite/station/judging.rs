@@ -247,7 +247,7 @@ fn arming_warns_of_a_small_uncertainty_ratio_a_repair_tool_and_a_missing_closing
     let warnings = spec.warnings.join("\n");
     for part in [
         "R-02 is a repair-class tool",
-        "the uncertainty of caliper-1, ±0.024 mm, is 49 % of the core crimp height tolerance, ±0.05 mm: readings within 0.02 mm of a limit may be judged wrongly",
+        "the uncertainty of caliper-1, ±0.025 mm, is 49 % of the core crimp height tolerance, ±0.05 mm: readings within 0.021 mm of a limit may be judged wrongly",
         "core crimp width",
         "no closing zero",
     ] {
@@ -269,7 +269,7 @@ fn arming_warns_of_a_small_uncertainty_ratio_a_repair_tool_and_a_missing_closing
     };
     let said = armed.warnings.join("\n");
     assert!(
-        said.contains("readings within 0.024 mm of a limit are unsure"),
+        said.contains("readings within 0.025 mm of a limit are unsure"),
         "{said}"
     );
     assert!(!said.contains("guarded"), "it is guarded already: {said}");
