@@ -34,7 +34,7 @@ async function until(page, what, expression, ...args) {
   });
 }
 
-const shows = (page, selector, part) => until(page, `${selector} shows ${part}`, (selector, part) => document.querySelector(selector)?.textContent.includes(part), selector, part);
+const shows = (page, selector, part) => until(page, `${selector} shows ${part}`, (selector, part) => document.querySelector(selector)?.textContent.replaceAll("\u00a0", " ").replaceAll("\u2060", "").includes(part), selector, part);
 const there = (page, selector) => until(page, selector, (selector) => document.querySelector(selector)?.checkVisibility(), selector);
 
 // In the page: what is wrong with the view on this screen. A list and a form may scroll in panes of their own.

@@ -23,7 +23,7 @@ function same(what, got, want) {
 }
 
 async function shows(page, selector, part) {
-  const wait = (selector, part) => document.querySelector(selector)?.textContent.includes(part);
+  const wait = (selector, part) => document.querySelector(selector)?.textContent.replaceAll("\u00a0", " ").replaceAll("\u2060", "").includes(part);
   await page.waitForFunction(wait, { timeout: PATIENCE }, selector, part).catch(async () => {
     const text = await page.$eval(selector, (element) => element.textContent).catch(() => "nothing");
     faults.push(`${selector} never shows ${JSON.stringify(part)}: it shows ${JSON.stringify(text)} at ${page.url()}`);
