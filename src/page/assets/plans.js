@@ -4,7 +4,7 @@ import { $, button, letterSize, make, refill, shape } from "./dom.js";
 import { axisName, day, know, named, number, says, t, translated } from "./texts.js";
 
 const TILE = { width: 19.5, height: 14, low: 9.6 }; // at least, in letters of the page's size
-const LARGER = { width: 17.5, height: 10.5 }; // the same where the letters are larger; what is cut then is drawn smaller
+const LARGER = { width: 16.5, height: 10.5 }; // the same where the letters are larger; what is cut then is drawn smaller
 const SCALES = [1.6, 1.4, 1.2, 1]; // of the letters: as large as all tiles fit
 const GAP = 10; // px
 const NARROW = 700; // px; a screen of less is one column of low tiles
@@ -40,7 +40,7 @@ export function showPlans(may, start) {
     box.style.setProperty("--columns", columns);
     box.style.fontSize = `${scale}em`;
     // Where what a tile says is longer than usual: lower tiles, then fewer.
-    for (let rows = scale > 1 ? Math.max(1, Math.ceil(found.length / columns)) : most; rows > 0; rows -= 1) {
+    for (let rows = Math.min(most, Math.max(1, Math.ceil(found.length / columns))); rows > 0; rows -= 1) {
       for (const low of width < NARROW ? [true] : scale > 1 ? [false] : [false, true]) {
         box.classList.toggle("low", low);
         drawTiles(found, columns, rows, may, start);
