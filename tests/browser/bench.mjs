@@ -548,6 +548,12 @@ async function stoodIn(chromium, address) {
     await between.show(change);
     await kind(page, name);
     await look(page, name === "over" ? "reservations" : name.replace("_", "-"));
+    if (name === "over") {
+      await pressed(page, "#face-next");
+      await shows(page, ".tile", "calibration overdue");
+      await look(page, "idle-reservations");
+      await pressed(page, "#act-back");
+    }
   }
   await page.close();
   between.close();

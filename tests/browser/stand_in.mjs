@@ -20,7 +20,11 @@ export async function standIn(address) {
     const policy = got.headers.get("content-security-policy");
     if (policy) headers["content-security-policy"] = policy;
     response.writeHead(got.status, headers);
-    response.end(Buffer.from(await got.arrayBuffer()));
+    if (!request.url.startsWith("/plans/")) return response.end(Buffer.from(await got.arrayBuffer()));
+    // plans as if what was measured with them last had the longest reservations
+    const plans = await got.json();
+    for (const { last } of plans.plans) if (last?.outcome) last.reservations = ["calibration_overdue", "uncertainty_ratio_low"];
+    response.end(JSON.stringify(plans));
   });
   await new Promise((listening) => server.listen(0, "127.0.0.1", listening));
   return {
