@@ -3,14 +3,14 @@
 
 import { check, dialog, faults, PATIENCE } from "./expect.mjs";
 
-const TABS_MOST = 80;
+const TABS_MOST = 160;
 
 // Waits until an element can be pressed.
 async function ready(page, selector) {
   await page.waitForFunction((selector) => {
     const element = document.querySelector(selector);
-    const modal = document.querySelector("dialog[open]:last-of-type");
-    return element?.checkVisibility() && !element.disabled && (!modal || [...document.querySelectorAll("dialog[open]")].some((one) => one.contains(element)));
+    const modals = [...document.querySelectorAll("dialog[open]")];
+    return element?.checkVisibility() && !element.disabled && (modals.length === 0 || modals.some((one) => one.contains(element)));
   }, { timeout: PATIENCE }, selector).catch(async () => {
     const seen = await page.$eval(selector, (element) => `it is ${element.disabled ? "disabled" : "not seen"}`).catch(() => "it is not there");
     throw new Error(`${selector} can never be pressed: ${seen}, and the page shows ${JSON.stringify(await page.evaluate(() => document.body.innerText.slice(0, 600)))}`);
@@ -41,6 +41,12 @@ export class Touch {
   async write(selector, words) {
     await this.press(selector);
     await this.page.keyboard.type(words); // the keyboard of the screen
+  }
+
+  // The list that a screen opens is the system's and not the page's: its choice comes as from there.
+  async choose(selector, value) {
+    await ready(this.page, selector);
+    await this.page.select(selector, value);
   }
 
   send = (selector) => this.press(selector);
@@ -89,6 +95,15 @@ export class Keys {
     await this.page.keyboard.type(words);
   }
 
+  async choose(selector, value) {
+    await this.focus(selector);
+    for (let presses = 0; presses < TABS_MOST; presses += 1) {
+      if ((await this.page.$eval(selector, (select) => select.value)) === value) return;
+      await this.page.keyboard.press("ArrowDown");
+    }
+    throw new Error(`${TABS_MOST} presses of the arrow do not reach ${value} in ${selector}`);
+  }
+
   // Enter in the field sends the form.
   async send() {
     await this.page.keyboard.press("Enter");
@@ -126,6 +141,7 @@ export async function walk(page, openers) {
       const seen = box.width > 0 && box.left >= -1 && box.top >= -1 && box.right <= innerWidth + 1 && box.bottom <= innerHeight + 1;
       return { name: element.id || element.dataset.key || element.className, body: element === document.body, seen };
     });
+    if (stop.body && stops.length === 0) continue; // from the end of the page
     if (stop.body || stops.includes(stop.name)) break;
     if (!stop.seen) faults.push(`the focus goes to ${stop.name}, which is not seen`);
     stops.push(stop.name);
