@@ -1,6 +1,7 @@
 //! Messages of the feed beside state and entries, and what a client may send.
 
 use super::VERSION;
+use crate::texts::{Texts, gather};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -67,6 +68,25 @@ impl Notice {
             remedy: remedy.map(str::to_owned),
         }
     }
+
+    /// As a line for the page, with the keys of what it says in the table of texts.
+    pub fn line_with_texts(self) -> Vec<u8> {
+        let mut texts = Texts::new();
+        gather(&mut texts, [self.message.as_str()]);
+        gather(&mut texts, self.remedy.as_deref());
+        super::line(&NoticeWithTexts {
+            notice: self,
+            texts,
+        })
+    }
+}
+
+#[derive(Serialize)]
+struct NoticeWithTexts {
+    #[serde(flatten)]
+    notice: Notice,
+    #[serde(skip_serializing_if = "Texts::is_empty")]
+    texts: Texts,
 }
 
 /// A request of a feed client.

@@ -7,6 +7,7 @@ use crate::config::Diagnostic;
 use crate::config::edit::{Change, List, Which};
 use crate::message::{ErrorObject, code};
 use crate::quantity::{meant, named, unsafe_in};
+use crate::texts::{Texts, gather_checks};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
@@ -228,6 +229,25 @@ pub struct ChangeMessage {
     /// Present once it is written.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub written: Option<WrittenMessage>,
+    /// What is said of it as keys of the page's table of texts, where it has them.
+    #[serde(skip_serializing_if = "Texts::is_empty")]
+    pub texts: Texts,
+}
+
+impl ChangeMessage {
+    /// With the keys of all that it says.
+    #[must_use]
+    pub fn with_texts(mut self) -> Self {
+        let mut texts = Texts::new();
+        for fault in self.faults.iter().chain(&self.warnings) {
+            let parts = [&fault.message, &fault.want];
+            gather_checks(&mut texts, parts.into_iter().map(String::as_str));
+            gather_checks(&mut texts, fault.remedy.as_deref());
+        }
+        gather_checks(&mut texts, self.reads.iter().map(|read| read.text.as_str()));
+        self.texts = texts;
+        self
+    }
 }
 
 /// A fault, as `tallyjaw check` has it.

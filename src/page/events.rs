@@ -111,7 +111,8 @@ impl Client {
                 Heard::Lines(lines) => self.lines = lines.into(),
                 Heard::Notices(notices) => {
                     let notices = notices.split_inclusive(|byte| *byte == b'\n');
-                    let notices = notices.map(|notice| said(Event::default(), "notice", notice));
+                    let notices =
+                        notices.map(|notice| said(Event::default(), "notice", &with_texts(notice)));
                     self.ready.extend(notices);
                     // The state also contains the health of the journal.
                     let doc = self.docs.now();
@@ -157,6 +158,11 @@ impl Client {
         // An entry is JSON; a damaged line may hold any bytes.
         event.data(String::from_utf8_lossy(&line.bytes))
     }
+}
+
+/// A notice with the keys of what it says; a line that is none stays as it is.
+fn with_texts(line: &[u8]) -> Vec<u8> {
+    serde_json::from_slice(line).map_or_else(|_| line.to_vec(), Notice::line_with_texts)
 }
 
 fn state(event: Event, doc: &Doc) -> Event {

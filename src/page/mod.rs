@@ -179,33 +179,56 @@ impl Page {
         };
         let tablets = tokio::spawn(tablets);
         let places = Arc::new(Semaphore::new(MOST_CONNECTIONS));
-        let mut connections = JoinSet::new();
-        loop {
-            let (stream, peer) = tokio::select! {
-                biased;
-                _ = stopped.changed() => break,
-                accepted = accept(&self.listener) => accepted,
-                Some(_) = connections.join_next(), if !connections.is_empty() => continue,
+        let at_the_bench = stopped.clone();
+        let one = move |stream: TcpStream, address| {
+            let Ok(place) = Arc::clone(&places).try_acquire_owned() else {
+                connection::refuse(&stream);
+                return None;
             };
-            match Arc::clone(&places).try_acquire_owned() {
-                Ok(place) => {
-                    connection::prepare(&stream);
-                    let way = Way::Plain;
-                    let peer = Peer { address: peer, way };
-                    let serving = connection::serve(stream, peer, routes.clone(), stopped.clone());
-                    connections.spawn(async move {
-                        serving.await;
-                        drop(place);
-                    });
-                }
-                Err(_) => connection::refuse(&stream),
-            }
-        }
-        board.task.abort();
-        while connections.join_next().await.is_some() {}
+            connection::prepare(&stream);
+            let way = Way::Plain;
+            let serving = connection::serve(
+                stream,
+                Peer { address, way },
+                routes.clone(),
+                at_the_bench.clone(),
+            );
+            Some(async move {
+                serving.await;
+                drop(place);
+            })
+        };
+        let serving = serve_each(&self.listener, stopped.clone(), one);
+        let following = async {
+            let _ = stopped.changed().await; // only its sender's end
+            board.task.abort();
+        };
+        tokio::join!(serving, following);
         // It has ended, or ends as this one did.
         let _ = tablets.await;
     }
+}
+
+/// Serves connections until the sender of `stopped` is dropped, and those that are open then to their end. `one` makes the
+/// task of a connection; one that gets no place has none.
+async fn serve_each<T: Future<Output = ()> + Send + 'static>(
+    listener: &TcpListener,
+    mut stopped: watch::Receiver<()>,
+    one: impl Fn(TcpStream, SocketAddr) -> Option<T>,
+) {
+    let mut connections = JoinSet::new();
+    loop {
+        let (stream, peer) = tokio::select! {
+            biased;
+            _ = stopped.changed() => break,
+            accepted = accept(listener) => accepted,
+            Some(_) = connections.join_next(), if !connections.is_empty() => continue,
+        };
+        if let Some(task) = one(stream, peer) {
+            connections.spawn(task);
+        }
+    }
+    while connections.join_next().await.is_some() {}
 }
 
 fn listen(address: SocketAddr) -> Result<(TcpListener, SocketAddr), PageError> {

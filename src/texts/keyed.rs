@@ -15,8 +15,10 @@ const SENTENCES: &str = "daemon.";
 const OUTERMOST: [&str; 2] = ["daemon.entry.refused", "daemon.entry.unread"];
 /// What the keys of sentences begin with that stand in others only.
 const PARTS: &str = "daemon.part.";
+/// What the keys of the checker's sentences begin with. Some of them fit much, so they are looked for in faults alone.
+const CHECKED: &str = "check.";
 /// Keys of single words that stand in sentences.
-const WORDS: [&str; 4] = ["axis.", "purpose.", "reservation.", "fault."];
+const WORDS: [&str; 5] = ["axis.", "purpose.", "reservation.", "fault.", "look."];
 /// The last two of a list.
 const AND: &str = "list.and";
 /// Nothing of ours is longer, in bytes.
@@ -66,8 +68,13 @@ pub type Texts = BTreeMap<String, Keyed>;
 
 /// The rows of sentences, those with the most words of their own first.
 static SAYINGS: LazyLock<Vec<Saying>> = LazyLock::new(|| {
-    let is_said =
-        |key: &str| key.starts_with(SENTENCES) || WORDS.iter().any(|word| key.starts_with(word));
+    sayings(|key| key.starts_with(SENTENCES) || WORDS.iter().any(|word| key.starts_with(word)))
+});
+
+/// The same of the checker's sentences.
+static CHECKS: LazyLock<Vec<Saying>> = LazyLock::new(|| sayings(|key| key.starts_with(CHECKED)));
+
+fn sayings(is_said: impl Fn(&str) -> bool) -> Vec<Saying> {
     let rows = ROWS.iter().filter(|(key, _)| is_said(key));
     let mut sayings: Vec<_> = rows
         .filter_map(|(key, row)| Some(Saying::new(key, row.get("en")?)))
@@ -77,7 +84,7 @@ static SAYINGS: LazyLock<Vec<Saying>> = LazyLock::new(|| {
         std::cmp::Reverse((is_outermost, saying.own))
     });
     sayings
-});
+}
 
 struct Saying {
     key: &'static str,
@@ -147,12 +154,18 @@ pub fn keyed(english: &str) -> Option<Keyed> {
     if english.is_empty() || english.len() > LONGEST {
         return None;
     }
-    keyed_at(english, DEEPEST)
+    keyed_at(english, DEEPEST, &SAYINGS)
 }
 
-fn keyed_at(english: &str, deep: u32) -> Option<Keyed> {
+/// The key of a part of a fault, as the checker of configurations words it.
+pub fn keyed_check(english: &str) -> Option<Keyed> {
+    let checked = || keyed_at(english, DEEPEST, &CHECKS);
+    keyed(english).or_else(|| checked().filter(|_| english.len() <= LONGEST))
+}
+
+fn keyed_at(english: &str, deep: u32, among: &'static [Saying]) -> Option<Keyed> {
     let whole = deep == DEEPEST;
-    let sayings = SAYINGS
+    let sayings = among
         .iter()
         .filter(|saying| !(whole && saying.key.starts_with(PARTS)));
     let mut fitting = sayings.filter_map(|saying| {
@@ -180,7 +193,9 @@ fn part(kind: Kind, text: &str, deep: u32) -> Part {
             list: text.split(", ").map(|one| listed(one, deep)).collect(),
         },
         Kind::Keyed => {
-            let keyed = deep.checked_sub(1).and_then(|deep| keyed_at(text, deep));
+            let keyed = deep
+                .checked_sub(1)
+                .and_then(|deep| keyed_at(text, deep, &SAYINGS));
             keyed.map_or_else(|| Part::Text(own()), Part::Keyed)
         }
     }
@@ -294,6 +309,19 @@ impl Part {
 
 /// Adds those of `sentences` that the table has.
 pub fn gather<'s>(texts: &mut Texts, sentences: impl IntoIterator<Item = &'s str>) {
+    gather_by(keyed, texts, sentences);
+}
+
+/// The same of parts of the checker's faults.
+pub fn gather_checks<'s>(texts: &mut Texts, sentences: impl IntoIterator<Item = &'s str>) {
+    gather_by(keyed_check, texts, sentences);
+}
+
+fn gather_by<'s>(
+    keyed: impl Fn(&str) -> Option<Keyed>,
+    texts: &mut Texts,
+    sentences: impl IntoIterator<Item = &'s str>,
+) {
     for sentence in sentences {
         if !texts.contains_key(sentence)
             && let Some(found) = keyed(sentence)

@@ -11,7 +11,7 @@
 
 mod keyed;
 
-pub use keyed::{Keyed, Part, Texts, gather, keyed};
+pub use keyed::{Keyed, Part, Texts, gather, gather_checks, keyed, keyed_check};
 
 use crate::quantity::named;
 use std::collections::BTreeMap;

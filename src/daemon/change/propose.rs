@@ -255,7 +255,7 @@ pub(super) fn check(
         }
     }
     Ok(Checked {
-        message,
+        message: message.with_texts(),
         files,
         name: name(&disk, change),
     })

@@ -16,6 +16,8 @@ pub(super) fn texts(status: &Status, benches: &[BenchMessage]) -> Texts {
             &mut texts,
             bench.recent.iter().map(|one| one.words.as_str()),
         );
+        let closed = bench.closed.as_ref();
+        gather(&mut texts, closed.and_then(|closed| closed.wire.as_deref()));
     }
     for station in &status.state.stations {
         gather(&mut texts, [station.prompt.as_str()]);
@@ -24,6 +26,7 @@ pub(super) fn texts(status: &Status, benches: &[BenchMessage]) -> Texts {
             gather(&mut texts, says.chain(production.held_says.as_deref()));
         }
         if let Some(armed) = &station.armed {
+            gather(&mut texts, armed.wire.as_deref());
             gather(&mut texts, armed.warnings.iter().map(String::as_str));
             gather(
                 &mut texts,

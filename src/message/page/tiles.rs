@@ -26,7 +26,7 @@ pub struct PlansMessage {
     /// Whether these may be changed here.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub may_edit: bool,
-    /// Why plans cannot be started, as keys of the table of texts, where it has them.
+    /// Wires, and why plans cannot be started, as keys of the table of texts, where it has them.
     #[serde(skip_serializing_if = "Texts::is_empty")]
     pub texts: Texts,
 }
@@ -164,7 +164,12 @@ impl Uses {
         let mut texts = Texts::new();
         gather(
             &mut texts,
-            tiles.iter().filter_map(|tile| tile.cannot.as_deref()),
+            tiles.iter().flat_map(|tile| {
+                tile.cannot
+                    .as_deref()
+                    .into_iter()
+                    .chain(tile.wire.as_deref())
+            }),
         );
         PlansMessage {
             texts,

@@ -4,7 +4,7 @@
 // journal has failed, and why this page's own command was refused.
 
 import { $, button, capital, fit, make, setText, shape, toneOf, whole } from "./dom.js";
-import { axisName, clock, keyed, keysAt, named, number, says, t, translated } from "./texts.js";
+import { axisName, clock, keyed, keysAt, named, number, says, t, translated, wireWords } from "./texts.js";
 import { jobWords } from "./jobs.js";
 import { drawScale } from "./scale.js";
 
@@ -260,5 +260,5 @@ export function showAsk(here, bench, face) {
 // The crimp or block of the series.
 function subjectWords(series) {
   if (!series) return "";
-  return [series.terminal ?? t("plan.blocks"), series.wire && number(series.wire), series.plan && t("plan.name", { plan: series.plan })].filter(Boolean).join(" · ");
+  return [series.terminal ?? t("plan.blocks"), series.wire && wireWords(series.wire), series.plan && t("plan.name", { plan: series.plan })].filter(Boolean).join(" · ");
 }

@@ -136,7 +136,7 @@ function showButtons(at, bench, choosing) {
   set("act-note", true);
   $("act-history").hidden = false;
   if (bench.resumable !== undefined) setText($("act-resume"), t("button.resume", { series: bench.resumable }));
-  if (!mayCommand) answer(t("only_look"));
+  if (!mayCommand) answer("only_look");
 }
 
 // Requests the plans again when one may have changed.
@@ -161,7 +161,7 @@ async function say(method, params = {}, instead = null) {
     await call(method, { station, ...params });
     carriedOut += 1;
     refusal = null;
-    if (has(`done.${method}`)) answer(t(`done.${method}`)); // what else was done is seen on the screen
+    if (has(`done.${method}`)) answer(`done.${method}`); // what else was done is seen on the screen
     again();
     return true;
   } catch (error) {
@@ -185,12 +185,14 @@ function refused(said, error, start = null) {
 }
 
 let forgetting;
+let answered = null; // the key of what stands there
 
-function answer(text) {
+function answer(key) {
   clearTimeout(forgetting);
-  setText($("answer"), text);
+  answered = key;
+  setText($("answer"), key ? t(key) : "");
   $("answer").classList.toggle("stays", !mayCommand);
-  if (mayCommand) forgetting = setTimeout(() => setText($("answer"), ""), 4000);
+  if (mayCommand) forgetting = setTimeout(() => answer(null), 4000);
 }
 
 const forgetRefusal = () => {
@@ -305,7 +307,7 @@ function toggleSound() {
 }
 
 function toggleVoice() {
-  if (!("speechSynthesis" in window)) return answer(t("no_voice"));
+  if (!("speechSynthesis" in window)) return answer("no_voice");
   voiceOn = !voiceOn;
   $("voice").setAttribute("aria-pressed", String(voiceOn));
   if (!voiceOn) sounds.hush();
@@ -333,6 +335,7 @@ function key(event) {
 function setLanguage(code) {
   choose(code);
   showLanguages(setLanguage);
+  if (answered) setText($("answer"), t(answered));
   redraw();
   again();
 }
@@ -416,6 +419,7 @@ follow({
   },
   notice(said) {
     notice = said;
+    know("notice", said.texts);
   },
   moving(values) {
     takeMoving(values, again);

@@ -1,7 +1,7 @@
 // The plans that can be started: a tile for each, the last used first, with a search by typing.
 
 import { $, button, letterSize, make, refill, shape } from "./dom.js";
-import { axisName, day, know, named, number, says, t, translated } from "./texts.js";
+import { axisName, day, know, named, number, says, t, translated, wireWords } from "./texts.js";
 
 const TILE = { width: 19.5, height: 14, low: 9.6 }; // at least, in letters of the page's size
 const LARGER = { width: 16.5, height: 10.5 }; // the same where the letters are larger; what is cut then is drawn smaller
@@ -82,7 +82,7 @@ function tile(plan, may, start) {
   const made = button({ "data-key": plan.plan, class: "tile", disabled: !may || Boolean(plan.cannot) }, "", () => start(plan.plan));
   const parts = [
     make("span", { class: "tile-name" }, plan.terminal ?? t("plan.blocks"), " ", make("small", {}, plan.plan)),
-    make("span", { class: "tile-wire" }, plan.wire ? number(plan.wire) : plan.blocks.map(number).join(", ")),
+    make("span", { class: "tile-wire" }, plan.wire ? wireWords(plan.wire) : plan.blocks.map(number).join(", ")),
     make("span", { class: "tile-axes" }, ...axes),
     make("span", { class: "tile-more" }, more.map((one, index) => make("span", {}, index < more.length - 1 ? `${one} · ` : one))),
     plan.cannot ? make("span", { class: "tile-last", "data-tone": "refused" }, shape("refused"), make("span", { lang: translated(plan.cannot) ? undefined : "en" }, says(plan.cannot))) : lastOf(plan),

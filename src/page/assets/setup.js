@@ -4,9 +4,9 @@
 import { confirm } from "./dialogs.js";
 import { $, button, capital, make, setText, shape } from "./dom.js";
 import { exchange, NoAnswer } from "./daemon.js";
-import { sentence } from "./setup_fields.js";
+import { faultWords } from "./setup_fields.js";
 import { entriesOf, filesFor, KINDS } from "./setup_forms.js";
-import { t } from "./texts.js";
+import { know, says, t, translated } from "./texts.js";
 
 const PAUSE_MS = 250; // after the last letter
 const TABS = ["terminal", "plan", "tool", "operator", "job"];
@@ -87,7 +87,7 @@ function pane() {
       make("div", { class: "setup-title" }, button({ class: "setup-back", "data-act": "back" }, t("button.back"), () => leave(back)), make("h3", { tabindex: "-1" }, what, make("small", {}, owner.file.file))),
       careful && make("div", { class: "setup-head" }, careful, signs), rows, make("div", { class: "setup-form" }, ...fields.map((field) => field.element))),
     make("div", { class: "setup-save" },
-      make("ul", { id: "setup-elsewhere", lang: "en" }),
+      make("ul", { id: "setup-elsewhere" }),
       make("div", { class: "setup-sign" }, whoField(), button({ class: "main", "data-act": "save" }, t("setup.save"), save), !isNew && button({ "data-act": "remove" }, t("setup.remove"), remove),
         make("details", { class: "setup-diff" }, make("summary", {}, t("setup.diff")), make("pre", { id: "setup-diff", tabindex: "0", "aria-label": t("setup.diff") }))),
       make("p", { id: "setup-answer", role: "status" })),
@@ -172,6 +172,7 @@ function fieldOf(pointer) {
 // Faults of a field that nobody has come to yet are not shown before somebody wants to save.
 function show(said, everything = false) {
   form.said = said;
+  know("setup", said.texts);
   banner(null);
   const faults = [...(said.faults ?? []), ...(said.warnings ?? []).map((one) => ({ ...one, unlikely: true }))];
   const placed = new Map();
@@ -187,7 +188,7 @@ function show(said, everything = false) {
     const path = `/${field.pointer ?? field.key}`;
     field.setRead((said.reads ?? []).find((one) => one.pointer === path)?.text);
   }
-  $("setup-elsewhere").replaceChildren(...elsewhere.slice(0, 4).map((fault) => make("li", {}, shape("alert"), make("span", {}, `${fault.before ? `${t("setup.before")} ` : ""}${fault.file}:${fault.line}: ${sentence(fault)}`))));
+  $("setup-elsewhere").replaceChildren(...elsewhere.slice(0, 4).map((fault) => make("li", {}, shape("alert"), make("span", {}, `${fault.before ? `${t("setup.before")} ` : ""}${fault.file}:${fault.line}: `, ...faultWords(fault)))));
   $("setup-diff").replaceChildren(...(said.diff ?? []).map((line) => make("span", { class: line.sign === "+" ? "added" : "gone" }, `${line.sign} ${line.text}`)));
 }
 
@@ -196,8 +197,9 @@ const isTouched = (field) => form.fields.some((one) => one.element === field.ele
 function banner(error) {
   const box = $("setup-banner");
   if (!error) return box.replaceChildren();
-  const words = error instanceof NoAnswer ? t("no_answer") : [error.message, error.remedy && capital(error.remedy)].filter(Boolean).join(". ");
-  box.replaceChildren(shape("refused"), make("span", { lang: "en" }, words), button({ "data-act": "reload" }, t("setup.reload"), reload));
+  know("error", error.texts);
+  const words = error instanceof NoAnswer ? t("no_answer") : [error.message, error.remedy].filter(Boolean).map((text) => capital(says(text))).join(". ");
+  box.replaceChildren(shape("refused"), make("span", { lang: error instanceof NoAnswer || translated(error.message) ? undefined : "en" }, words), button({ "data-act": "reload" }, t("setup.reload"), reload));
 }
 
 // ---- what is done ----

@@ -2,7 +2,7 @@
 // What is wrong with a value is said by the daemon, never here.
 
 import { button, capital, make, plain, setText } from "./dom.js";
-import { axisName, named, number, t } from "./texts.js";
+import { axisName, language, named, says, t, translated, wireWords } from "./texts.js";
 
 let numbers = 0;
 const fresh = (key) => `setup-${key}-${(numbers += 1)}`;
@@ -10,17 +10,17 @@ const fresh = (key) => `setup-${key}-${(numbers += 1)}`;
 // A label above, the field, and below it how it was understood and what is wrong with it.
 function around(key, label, help, control, changed) {
   const id = control.id || (control.id = fresh(key));
-  const read = make("output", { class: "reads", for: id, lang: "en" });
-  const fault = make("p", { class: "fault", id: `${id}-fault`, lang: "en" });
+  const read = make("output", { class: "reads", for: id });
+  const fault = make("p", { class: "fault", id: `${id}-fault` });
   control.setAttribute("aria-describedby", fault.id);
   const field = {
     key, control, touched: false,
     element: make("div", { class: "field", "data-key": key }, make("label", { for: id }, label, help && make("small", {}, help)), control, read, fault),
-    setRead: (text) => setText(read, text ? number(text) : ""),
+    setRead: (text) => setText(read, text ? wireWords(text) : ""),
     setFaults(faults) {
       control.setAttribute("aria-invalid", String(faults.some((one) => !one.unlikely)));
       fault.classList.toggle("unlikely", faults.length > 0 && faults.every((one) => one.unlikely));
-      fault.replaceChildren(...faults.map((one) => make("span", {}, sentence(one))));
+      fault.replaceChildren(...faults.map((one) => make("span", {}, ...faultWords(one))));
     },
   };
   control.addEventListener("input", () => { field.touched = true; changed(); });
@@ -28,7 +28,14 @@ function around(key, label, help, control, changed) {
 }
 
 // A fault in one line.
-export const sentence = ({ message, want, remedy }) => [[message, want].filter(Boolean).join(", "), remedy && capital(remedy)].filter(Boolean).join(". ");
+const joined = ({ message, want, remedy }, words) => [[message, want].filter(Boolean).map(words).join(", "), remedy && capital(words(remedy))].filter(Boolean).join(". ");
+
+// A fault in the language that was chosen. What the table of texts lacks a part of is quoted as the daemon says it.
+export function faultWords(fault) {
+  const parts = [fault.message, fault.want, fault.remedy].filter(Boolean);
+  if (language === "en" || parts.every(translated)) return [joined(fault, says)];
+  return [`${t("setup.in_english")} `, make("q", { lang: "en" }, joined(fault, String))];
+}
 
 const orNull = (text) => (text.trim() === "" ? null : text.trim());
 

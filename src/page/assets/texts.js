@@ -34,7 +34,7 @@ function part(value) {
 }
 
 // The sentences of the daemon that were sent last, each with its key and what stands at its places.
-const sentences = { state: {}, plans: {}, error: {} };
+const sentences = { state: {}, plans: {}, error: {}, notice: {}, setup: {} };
 
 export function know(source, texts) {
   sentences[source] = texts ?? {};
@@ -61,13 +61,20 @@ export const has = (key) => key in table;
 
 // The text of a name, such as an axis or a reason. A name without a text is shown as words.
 export const named = (kind, name) => (table[`${kind}.${name}`] ? t(`${kind}.${name}`) : name.replaceAll("_", " "));
-export const axisName = (axis) => named("axis", axis);
+const BLOCK = /^gauge_block_([\d.]+)_(\w+)$/;
+export function axisName(axis) {
+  const [, size, unit] = BLOCK.exec(axis) ?? [];
+  return size ? t("axis.gauge_block", { size: number(`${size} ${unit}`) }) : named("axis", axis);
+}
 
 // A value or limits with the decimal sign of the language.
 export function number(text) {
   const signed = text?.replace(">=", "≥").replace("<=", "≤");
   return language === "en" ? signed : signed?.replace(/(\d)\.(\d)/g, "$1,$2");
 }
+
+// A wire in words, with area and gauge.
+export const wireWords = (text) => translated(text) ?? number(text);
 
 export const clock = (at) => new Date(at).toLocaleTimeString(language, { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false });
 export const day = (at) => new Date(at).toLocaleString(language, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", hour12: false });

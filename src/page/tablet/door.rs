@@ -8,7 +8,7 @@ use super::codes::{Codes, network};
 use super::{Certificate, Gate, TabletError, Tokens, addresses, names};
 use crate::config::{TabletConfig, is_public};
 use crate::page::connection::{self, Peer, Way};
-use crate::page::{PageError, accept, listen};
+use crate::page::{PageError, listen, serve_each};
 use crate::quantity::WallMicros;
 use axum::Router;
 use std::collections::HashMap;
@@ -19,7 +19,6 @@ use std::time::Duration;
 use tokio::io::{AsyncReadExt as _, AsyncWriteExt as _};
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::watch;
-use tokio::task::JoinSet;
 use tokio_rustls::TlsAcceptor;
 use tokio_rustls::server::TlsStream;
 
@@ -127,33 +126,24 @@ impl Door {
     }
 
     /// Serves until the sender of `stopped` is dropped; then answers that are under way go out.
-    pub(in crate::page) async fn serve(self, routes: Router, mut stopped: watch::Receiver<()>) {
+    pub(in crate::page) async fn serve(self, routes: Router, stopped: watch::Receiver<()>) {
         let places = Places::default();
-        let mut connections = JoinSet::new();
-        loop {
-            let (stream, peer) = tokio::select! {
-                biased;
-                _ = stopped.changed() => break,
-                accepted = accept(&self.listener) => accepted,
-                Some(_) = connections.join_next(), if !connections.is_empty() => continue,
-            };
+        let one = |stream, peer: SocketAddr| {
             // Whoever gets no place is not answered: that would cost a handshake.
-            let Some(place) = places.take(peer.ip()) else {
-                continue;
-            };
-            let one = Client {
+            let place = places.take(peer.ip())?;
+            let client = Client {
                 acceptor: self.acceptor.clone(),
                 gate: Arc::clone(&self.gate),
                 peer,
                 stopped: stopped.clone(),
             };
-            let serving = one.serve(stream, routes.clone());
-            connections.spawn(async move {
+            let serving = client.serve(stream, routes.clone());
+            Some(async move {
                 serving.await;
                 drop(place);
-            });
-        }
-        while connections.join_next().await.is_some() {}
+            })
+        };
+        serve_each(&self.listener, stopped.clone(), one).await;
     }
 }
 

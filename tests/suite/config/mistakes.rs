@@ -74,6 +74,21 @@ const MAIN: &[Mistake] = &[
         "[page]\nhosts = [\"bench-1:http\"]\n[[station]]",
     ),
     (
+        "changes allowed in quotes",
+        "[[station]]",
+        "[page]\nedit = \"true\"\n[[station]]",
+    ),
+    (
+        "an operator without a name",
+        "[[station]]",
+        "[[operator]]\n[[station]]",
+    ),
+    (
+        "an operator named twice",
+        "[[station]]",
+        "[[operator]]\nname = \"mara\"\n[[operator]]\nname = \"mara\"\n[[station]]",
+    ),
+    (
         "tablets at a port alone",
         "[[station]]",
         "[page]\ntablet = true\ntablet_listen = \":8355\"\n[[station]]",

@@ -100,6 +100,10 @@ fn each_fault_of_a_job_stands_at_its_field_as_check_says_it() {
         [fault("/job", "job \"4711\" appears twice")]
     );
     assert_eq!(
+        add(json!({"job": "4711"}))["texts"]["job \"4711\" appears twice"],
+        json!({"key": "check.twice", "with": {"what": "job", "name": "4711"}})
+    );
+    assert_eq!(
         faults(&add(json!({"job": "47/11", "plans": ["pump-gone"]}))),
         [fault("/job", "job is \"47/11\"")]
     );

@@ -5,6 +5,7 @@ use super::setup::Setup;
 use serde_json::{Value, json};
 use std::fs;
 use std::os::unix::fs::{chown, symlink};
+use std::process::Command;
 
 fn set_pieces() -> Value {
     json!({"list": "plan", "change": "set", "at": 0, "values": {"pieces": 3}})
@@ -296,4 +297,57 @@ fn only_with_the_token_of_the_page_itself_and_only_where_it_is_allowed() {
         let answer = super::command(&setup.address, &setup.token, "change", &change);
         assert_eq!(answer["error"]["code"], -32_601);
     }
+}
+
+/// Also for root, to whom permissions mean nothing: the folder of the plans is mounted read-only.
+#[test]
+fn a_folder_that_cannot_be_written_to_is_named_while_the_form_is_still_typed() {
+    let shop = shop_with("edit = true");
+    fs::create_dir(shop.path("plans")).unwrap();
+    fs::rename(shop.path("plans.toml"), shop.path("plans/plans.toml")).unwrap();
+    let main = fs::read_to_string(shop.path("tallyjaw.toml")).unwrap();
+    shop.write(
+        "tallyjaw.toml",
+        &main.replace("\"plans.toml\"", "\"plans/*.toml\""),
+    );
+    let mount = "mount --bind plans plans && mount -o remount,ro,bind plans";
+    let may_mount = Command::new("unshare")
+        .args(["-m", "sh", "-c", mount])
+        .current_dir(shop.dir.path())
+        .output();
+    if !may_mount.is_ok_and(|output| output.status.success()) {
+        eprintln!("skipped: this user may not mount a folder read-only");
+        return;
+    }
+    let serve = shop.tallyjaw(&["--json", "serve"]);
+    let mut command = Command::new("unshare");
+    command
+        .args(["-m", "sh", "-c", &format!("{mount} && exec \"$@\""), "sh"])
+        .arg(serve.get_program())
+        .args(serve.get_args())
+        .current_dir(shop.dir.path());
+    let daemon = shop.start_by(command);
+    let setup = Setup::served(shop, daemon);
+    let file = "plans/plans.toml";
+    let change = setup.change(file, &set_pieces());
+    let checked = setup.post(&change);
+    let written = setup.write_as_is(change);
+    for answer in [checked, written] {
+        assert_eq!(answer.status, 409, "{answer:?}");
+        let error = answer.json()["error"].clone();
+        assert_eq!(
+            error["message"],
+            "cannot write to the folder of plans/plans.toml: Read-only file system (os error 30)"
+        );
+        assert_eq!(
+            error["data"]["remedy"],
+            "let the daemon's user write to this folder"
+        );
+    }
+    assert!(setup.entered().is_empty());
+    // What is in another folder may be changed.
+    setup.write(
+        "tallyjaw.toml",
+        &json!({"list": "operator", "change": "add", "values": {"name": "mara"}}),
+    );
 }

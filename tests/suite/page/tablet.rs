@@ -4,7 +4,7 @@ mod client;
 mod crowds;
 mod strangers;
 
-use super::http::shop as plain_shop;
+use super::http::{Answer, address, get, shop as plain_shop, shop_with};
 use crate::harness::Daemon;
 use client::{Tablet, code, door, shop};
 use serde_json::{Value, json};
@@ -423,4 +423,36 @@ fn an_address_that_is_odd_for_tablets_is_warned_of() {
         let told = String::from_utf8(told).unwrap();
         assert!(told.contains(warning), "{told}");
     }
+}
+
+#[test]
+fn a_tablet_may_neither_read_nor_change_the_configuration_also_where_the_page_may() {
+    let shop = shop_with("edit = true\ntablet = true\ntablet_listen = \"127.0.0.1:0\"");
+    let daemon = shop.start();
+    drop(daemon.connected_feed());
+    let tablet = Tablet::paired(&shop, &daemon, "bench-left");
+    let plans = fs::read_to_string(shop.path("plans.toml")).unwrap();
+    let own = get(&address(&daemon), "/plans/bench-1").json();
+    let seen: Value = tablet.get("/plans/bench-1").json();
+    assert_eq!(
+        (&own["may_edit"], seen.get("may_edit"), &seen["plans"]),
+        (&json!(true), None, &own["plans"])
+    );
+    let refused = |answer: &Answer| {
+        assert_eq!(answer.status, 409, "{answer:?}");
+        assert!(
+            answer.body.contains("a tablet may not do that"),
+            "{answer:?}"
+        );
+    };
+    refused(&tablet.get("/setup"));
+    for write in [false, true] {
+        let change = json!({
+            "list": "plan", "change": "remove", "file": "plans.toml", "digest": "", "at": 0, "write": write, "who": "mara",
+        });
+        refused(&tablet.post("/setup", "Origin: https://@\r\n", &change.to_string()));
+    }
+    assert_eq!(fs::read_to_string(shop.path("plans.toml")).unwrap(), plans);
+    daemon.stop();
+    assert!(entries(&shop.journal_lines(), "configuration_edited").is_empty());
 }

@@ -7,11 +7,12 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 31] = [
+const PUT_TOGETHER: [&str; 32] = [
     "aloud.",
     "answer.",
     "axis.",
     "card.",
+    "check.",
     "daemon.",
     "done.",
     "fate.",

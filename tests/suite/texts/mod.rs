@@ -77,20 +77,16 @@ pub(crate) fn assert_spoken(entry: &Entry) {
         },
         Entry::Frame(FrameEntry::Unread(unread)) => {
             said(&unread.reason);
-            // What bytes may be is found by trying; these words are about keys of the configuration.
-            let tried = |remedy: &&String| !remedy.starts_with("these bytes are");
-            unread
-                .remedy
-                .as_ref()
-                .filter(tried)
-                .into_iter()
-                .for_each(|remedy| said(remedy));
+            unread.remedy.iter().for_each(|remedy| said(remedy));
         }
         Entry::Said(SaidEntry::Refused(refused)) => {
             said(&refused.reason);
             refused.remedy.iter().for_each(|remedy| said(remedy));
         }
         Entry::Series(SeriesEntry::Alerted(alerted)) => said(&alerted.text),
+        Entry::Series(SeriesEntry::Looked(_) | SeriesEntry::Pulled(_)) => {
+            said(&words::words(entry));
+        }
         Entry::Series(SeriesEntry::Armed(spec)) => {
             spec.warnings.iter().for_each(|warning| said(warning));
         }
@@ -124,6 +120,32 @@ fn a_sentence_is_found_with_what_stands_at_its_places() {
     );
     assert_eq!(keyed("no sentence of ours"), None);
     assert_eq!(keyed(""), None);
+}
+
+#[test]
+fn what_the_checker_says_has_rows_that_fit_much_and_are_for_faults_alone() {
+    use tallyjaw::texts::keyed_check;
+    assert_eq!(keyed("pieces is 0"), None);
+    for (sentence, german) in [
+        ("pieces is 0", "pieces ist 0"),
+        (
+            "want a whole number from 1 to 1000",
+            "nötig ist eine ganze Zahl von 1 bis 1000",
+        ),
+        (
+            "terminal \"RB-090-M\" appears twice",
+            "terminal „RB-090-M“ kommt zweimal vor",
+        ),
+        (
+            "want another name; the first is at sheet.toml:3",
+            "nötig ist ein anderer Name; der erste steht in sheet.toml:3",
+        ),
+    ] {
+        let found = keyed_check(sentence).unwrap();
+        assert_eq!(found.text(Language::English), sentence);
+        assert_eq!(found.text(Language::German), german);
+    }
+    assert_eq!(keyed_check("no sentence of the checker"), None);
 }
 
 #[test]
