@@ -287,11 +287,13 @@ def valve_circuit(job):
     job.completed("accepted")
 
 
-def level_circuit(job):
-    """Circuit 3: a thin wire."""
+def level_circuit(job, other_wire=None):
+    """Circuit 3: a thin wire; `other_wire` is a reel that is put on before piece 4."""
     job.arm("level-own")
     job.zero("opening")
     for piece, height in enumerate(["0.98", "0.99", "0.97", "0.98", "1.00"], 1):
+        if piece == 4 and other_wire:
+            job.scan(f"lot/wire/{other_wire}", "lot_said", lot=other_wire, series=job.series)
         job.measure(piece, HEIGHT, height)
     job.look(1, "good")
     job.zero("closing")

@@ -41,24 +41,24 @@ kind = "mqtt"
 broker = "mqtt://127.0.0.1:{port}"
 """
 
-Reading = collections.namedtuple("Reading", "seq series axis counted customer job wire_lot")
+Reading = collections.namedtuple("Reading", "seq series axis counted customer job wire_lot opened_with")
 
 
 def readings(entries):
     """Every reading of a series, with what was said of its work; from entries in their order."""
-    work, lots, rows, lost = {}, {}, [], set()
+    work, lots, opened, rows, lost = {}, {}, {}, [], set()
     for entry in entries:
         kind = entry["kind"]
         if kind == "armed":
             work[entry["seq"]] = entry.get("job", {})
-            lots[entry["seq"]] = entry.get("wire_lot")
+            opened[entry["seq"]] = lots[entry["seq"]] = entry.get("wire_lot")
         elif kind == "lot_said" and entry.get("series") and entry["material"] == "wire":
             lots[entry["series"]] = entry["lot"]
         elif kind == "reading" and entry.get("series"):
             series = entry["series"]
             job = work[series]
             rows.append(Reading(entry["seq"], series, entry["axis"], entry["standing"] == "counted", job.get("customer"),
-                                job.get("id"), lots[series]))
+                                job.get("id"), lots[series], opened[series]))
         elif kind == "retracted":
             lost.add(entry["reading"])
         elif kind == "doubted":
@@ -115,7 +115,7 @@ class Broker:
 
 
 def two_customers(job):
-    """Job 4711 as a whole; of job 4712 a series that is accepted, one rejected, and one of another wire."""
+    """Job 4711 as a whole; of job 4712 a series that is accepted, one rejected, and one whose wire is changed."""
     pump_job.open_up(job)
     pump_job.whole_job(job)
     job.scan("job/4712/1", "job_said")
@@ -123,7 +123,7 @@ def two_customers(job):
     pump_job.pump_circuit(job)
     pump_job.pump_circuit(job, bad=3)
     pump_job.lots(job, "R-0915", "88-1533", "0.5")
-    pump_job.level_circuit(job)
+    pump_job.level_circuit(job, other_wire="88-2000")
 
 
 def same(surface, question, got, want):
@@ -192,8 +192,10 @@ def main():
                 by_commands(job, question, want)
                 by_engines(job, question, want)
                 same("broker", question, answers(published, *question), want)
+                # a series of the page names the wire that it was opened with
                 at = ["customer", "job", "wire-lot"].index(question[0])
-                same("page", question, len([row for row in pages if row[at] == question[1]]), len(want))
+                whole = answers(all_rows, "opened_with", question[1]) if at == 2 else want
+                same("page", question, len([row for row in pages if row[at] == question[1]]), len(whole))
                 print(f"{question[0]} {question[1]}: {len(want)} readings everywhere")
             assert {row.customer for row in all_rows} == {"Hof Aulinger", "Gut Rosenau"}
     print(f"same_counts: {len(all_rows)} readings, {len(QUESTIONS)} questions, the same everywhere")
