@@ -15,8 +15,16 @@ const SENTENCES: &str = "daemon.";
 const OUTERMOST: [&str; 2] = ["daemon.entry.refused", "daemon.entry.unread"];
 /// What the keys of sentences begin with that stand in others only.
 const PARTS: &str = "daemon.part.";
-/// What the keys of the checker's sentences begin with. Some of them fit much, so they are looked for in faults alone.
-const CHECKED: &str = "check.";
+/// What the keys begin with of sentences that a check of the configuration says. Some of them fit much, so they are looked
+/// for in faults alone; and in faults nothing else is.
+const CHECKED: [&str; 6] = [
+    "check.",
+    "daemon.unarmable.",
+    "daemon.wire.",
+    "daemon.pull.",
+    "daemon.help.",
+    "daemon.setup.",
+];
 /// Keys of single words that stand in sentences.
 const WORDS: [&str; 5] = ["axis.", "purpose.", "reservation.", "fault.", "look."];
 /// The last two of a list.
@@ -72,7 +80,8 @@ static SAYINGS: LazyLock<Vec<Saying>> = LazyLock::new(|| {
 });
 
 /// The same of the checker's sentences.
-static CHECKS: LazyLock<Vec<Saying>> = LazyLock::new(|| sayings(|key| key.starts_with(CHECKED)));
+static CHECKS: LazyLock<Vec<Saying>> =
+    LazyLock::new(|| sayings(|key| CHECKED.iter().any(|start| key.starts_with(start))));
 
 fn sayings(is_said: impl Fn(&str) -> bool) -> Vec<Saying> {
     let rows = ROWS.iter().filter(|(key, _)| is_said(key));
@@ -159,8 +168,10 @@ pub fn keyed(english: &str) -> Option<Keyed> {
 
 /// The key of a part of a fault, as the checker of configurations words it.
 pub fn keyed_check(english: &str) -> Option<Keyed> {
-    let checked = || keyed_at(english, DEEPEST, &CHECKS);
-    keyed(english).or_else(|| checked().filter(|_| english.len() <= LONGEST))
+    if english.is_empty() || english.len() > LONGEST {
+        return None;
+    }
+    keyed_at(english, DEEPEST, &CHECKS)
 }
 
 fn keyed_at(english: &str, deep: u32, among: &'static [Saying]) -> Option<Keyed> {

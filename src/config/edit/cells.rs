@@ -61,8 +61,12 @@ pub(super) fn apply(text: &str, which: Which, change: &Change) -> Result<String,
     };
     let new = match change {
         Change::Add(values) => {
+            let said = without_null(values);
+            if said.is_empty() {
+                return Err(EditError::Nothing);
+            }
             wanted.push(Listed {
-                values: without_null(values),
+                values: said,
                 rows: Vec::new(),
             });
             added(text, &list, values)?

@@ -129,6 +129,9 @@ pub enum EditError {
         /// The heading that it lacks.
         key: String,
     },
+    /// A new row of a list has no cell.
+    #[error("nothing is said of the new job")]
+    Nothing,
     /// With the change, other rows of a list would read otherwise.
     #[error(
         "another row would read otherwise: the list has a quote that does not end, or cells outside its columns"
@@ -156,6 +159,7 @@ impl EditError {
             Self::NoColumn { .. } => {
                 "add the heading to the first row in a spreadsheet, or leave this field empty"
             }
+            Self::Nothing => "give the number of the job",
             Self::Unclear => "correct the list in a spreadsheet, then repeat the change",
             Self::Value { .. } => "give the value as the file would have it",
         }

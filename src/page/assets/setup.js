@@ -149,6 +149,7 @@ function changed() {
 
 async function check() {
   if (!form) return;
+  if (form.kind === "job" && form.isNew && !form.changed) return; // a row without a cell is no row
   const number = (asked += 1);
   const checked = form;
   try {
@@ -198,7 +199,7 @@ function banner(error) {
   const box = $("setup-banner");
   if (!error) return box.replaceChildren();
   know("error", error.texts);
-  const words = error instanceof NoAnswer ? t("no_answer") : [error.message, error.remedy].filter(Boolean).map((text) => capital(says(text))).join(". ");
+  const words = error instanceof NoAnswer ? t("no_answer") : [says(error.message), error.remedy && capital(says(error.remedy))].filter(Boolean).join(". "); // it may begin with the name of a file
   box.replaceChildren(shape("refused"), make("span", { lang: error instanceof NoAnswer || translated(error.message) ? undefined : "en" }, words), button({ "data-act": "reload" }, t("setup.reload"), reload));
 }
 

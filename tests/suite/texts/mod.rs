@@ -125,8 +125,16 @@ fn a_sentence_is_found_with_what_stands_at_its_places() {
 #[test]
 fn what_the_checker_says_has_rows_that_fit_much_and_are_for_faults_alone() {
     use tallyjaw::texts::keyed_check;
-    assert_eq!(keyed("pieces is 0"), None);
     for (sentence, german) in [
+        ("job \"4711\" appears twice", "job „4711“ kommt zweimal vor"),
+        (
+            "core_crimp_height: not a number: \"0,05\", want digits with at most one point, such as 1.62",
+            "core_crimp_height: „0,05“ ist keine Zahl; nötig sind Ziffern mit höchstens einem Punkt, etwa 1.62",
+        ),
+        (
+            "want limits such as \"1.62 ±0.05 mm\" or \"1.57..1.67 mm\"",
+            "nötig sind Grenzen wie \"1.62 ±0.05 mm\" or \"1.57..1.67 mm\"",
+        ),
         ("pieces is 0", "pieces ist 0"),
         (
             "want a whole number from 1 to 1000",

@@ -82,6 +82,14 @@ fn a_list_without_a_last_end_of_line_stays_without_and_an_empty_one_gets_heading
         apply(
             text,
             which(0),
+            &Change::Add(object(json!({"customer": null, "job": " "})))
+        ),
+        Err(EditError::Nothing)
+    );
+    assert_eq!(
+        apply(
+            text,
+            which(0),
             &Change::Add(object(json!({"job": "2", "item": "C"})))
         ),
         Err(EditError::NoColumn {
