@@ -4,6 +4,7 @@
 
 mod answers;
 mod production;
+mod zeros;
 
 use super::reservation::{Reservation, reservations, words};
 use super::state::{InstrumentState, SeriesState, Slot, StationState};
@@ -50,7 +51,7 @@ pub fn audit(before: &State, stamped: &Stamped) -> Vec<Mismatch> {
             SaidEntry::AdapterSaid(_) | SaidEntry::ZeroSaid(_) | SaidEntry::Refused(_) => {}
         },
         Entry::Frame(entry) => match entry {
-            FrameEntry::Zeroed(zeroed) => found.open(before, &zeroed.station, zeroed.series),
+            FrameEntry::Zeroed(zeroed) => found.zeroed(before, zeroed),
             FrameEntry::Reading(reading) => found.reading(before, reading),
             FrameEntry::Unread(_) => {}
         },
@@ -216,6 +217,7 @@ impl Findings {
         );
         if counted {
             self.filled(series, slot);
+            self.zeroed_before(series, reading);
         }
         let fits = reading.value.quantity().dimension() == axis.limits.dimension();
         let guard = axis.guard_of(&reading.instrument);
@@ -290,6 +292,14 @@ impl Findings {
         }
     }
 
+    /// A series that has an outcome has a counted reading in each slot.
+    fn full(&mut self, series: &SeriesState) {
+        let axes = u32::try_from(series.spec.axes.len()).unwrap_or(u32::MAX);
+        let slots = series.spec.pieces.saturating_mul(axes);
+        let counted = u32::try_from(series.readings.len()).unwrap_or(u32::MAX);
+        self.compare("counted readings", &counted, &slots, ToString::to_string);
+    }
+
     fn completed(&mut self, before: &State, completed: &Completed, at: WallMicros) {
         let Some(series) = before.series(&completed.station) else {
             self.add("series", completed.series.to_string(), "none is open");
@@ -306,9 +316,12 @@ impl Findings {
                 "only what was cut short",
             );
         }
+        self.all_in_doubt(series);
         let outcome = match completed.outcome {
             Outcome::CutShort => Outcome::CutShort,
             Outcome::Accepted | Outcome::Rejected | Outcome::Undecided => {
+                self.full(series);
+                self.zeroed_after(series);
                 self.answered(series);
                 series.outcome()
             }

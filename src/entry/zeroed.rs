@@ -1,6 +1,7 @@
 //! Zero checks, and bytes that could not be read.
 
 use super::Seq;
+use super::state::SeriesState;
 use crate::quantity::{Measured, Quantity, named};
 
 /// A value that is a zero check.
@@ -35,6 +36,18 @@ named! {
         Closing = "closing",
         /// No zero was due.
         Unasked = "unasked",
+    }
+}
+
+impl SeriesState {
+    /// The counted readings of `instrument` that no good zero has vouched for yet.
+    pub fn unvouched(&self, instrument: &str) -> Vec<Seq> {
+        let zero = self.zeros.get(instrument);
+        let last_good = zero.and_then(|zero| zero.last_good).map(|(seq, _)| seq);
+        let readings = self.readings.iter();
+        let since =
+            readings.filter(|one| one.instrument == instrument && Some(one.seq) > last_good);
+        since.map(|one| one.seq).collect()
     }
 }
 

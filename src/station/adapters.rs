@@ -5,7 +5,7 @@
 //! - While another program reads the same port, bytes may be missing. The rest of a frame could look like a value, so
 //!   nothing counts.
 
-use super::{Core, Refusal, zero};
+use super::{Core, Refusal};
 use crate::entry::state::InstrumentState;
 use crate::entry::{AdapterChanged, AdapterSaid, Disturbed, Doubted, Means, NotCounted, Seq};
 use crate::quantity::Now;
@@ -122,7 +122,7 @@ impl Core {
             || policy.closing
             || policy.every.is_some()
             || policy.every_pieces.is_some();
-        let readings = zero::unvouched(series, instrument);
+        let readings = series.unvouched(instrument);
         (zeros && !readings.is_empty()).then(|| Doubted {
             station: station.to_owned(),
             series: series.id,

@@ -5,7 +5,7 @@
 //! repeats, or what it means for a production run. Nobody was shown the second entry. But what follows from the journal must not depend on the moment at which
 //! the power failed.
 
-use super::{Core, zero};
+use super::Core;
 use crate::entry::{Doubted, Seq};
 use crate::quantity::Now;
 
@@ -31,7 +31,7 @@ impl Core {
         };
         let off = series.zeros.iter().filter(|(_, zero)| zero.off);
         off.filter_map(|(instrument, _)| {
-            let readings: Vec<Seq> = zero::unvouched(series, instrument);
+            let readings: Vec<Seq> = series.unvouched(instrument);
             (!readings.is_empty()).then(|| Doubted {
                 station: station.to_owned(),
                 series: series.id,

@@ -258,7 +258,7 @@ impl Core {
     /// The readings that this off zero puts in doubt.
     fn doubted_by(&self, zeroed: &Zeroed) -> Option<Doubted> {
         let series = self.series(&zeroed.station)?;
-        let readings = zero::unvouched(series, &zeroed.instrument);
+        let readings = series.unvouched(&zeroed.instrument);
         let what = match zeroed.opening {
             Some(opening) => format!(
                 "the origin of {} was set with the jaws {opening} open",

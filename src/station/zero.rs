@@ -4,8 +4,8 @@ use super::capture::Captured;
 use super::order::next_slot;
 use super::plausible;
 use crate::entry::State;
-use crate::entry::state::{SeriesState, ZeroState};
-use crate::entry::{NotCounted, Seq, ZeroRole};
+use crate::entry::state::SeriesState;
+use crate::entry::{NotCounted, ZeroRole};
 use crate::quantity::{Measured, Quantity, WallMicros};
 use crate::spec::{ArmedInstrument, ArmedSpec, Order, ZeroPolicy};
 use std::fmt;
@@ -210,21 +210,6 @@ pub(super) fn zero_frame(
     is_zero.then_some(ZeroFrame {
         ok: off_by(captured.judged(0)) <= limit,
     })
-}
-
-/// The counted readings of `instrument` that no good zero has vouched for yet.
-pub(super) fn unvouched(series: &SeriesState, instrument: &str) -> Vec<Seq> {
-    let last_good = series
-        .zeros
-        .get(instrument)
-        .and_then(|zero: &ZeroState| zero.last_good)
-        .map(|(seq, _)| seq);
-    series
-        .readings
-        .iter()
-        .filter(|reading| reading.instrument == instrument && Some(reading.seq) > last_good)
-        .map(|reading| reading.seq)
-        .collect()
 }
 
 /// Whether an instrument of the series still needs its closing zero.

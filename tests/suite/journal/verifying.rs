@@ -9,7 +9,7 @@ use std::sync::Arc;
 use tallyjaw::entry::line::{Digest, decode, encode};
 use tallyjaw::entry::{
     ClockStepped, Entry, FrameEntry, JournalEntry, Outcome, PortEntry, ReadingSlot, Retracted,
-    Segment, Seq, SeriesEntry, Stamped,
+    Segment, Seq, SeriesEntry, Stamped, ZeroRole, Zeroed,
 };
 use tallyjaw::journal::{Report, verify};
 use tallyjaw::quantity::{Measured, MonoMicros, Now, WallMicros};
@@ -190,11 +190,31 @@ fn what_does_not_follow_from_the_entries_before_is_found() {
             reading.0 = 1;
         }
     });
+    check("value of a good zero", |entry| {
+        zero(entry, |it| it.ok = true);
+    });
+    check("zero before a counted reading", |entry| {
+        zero(entry, |it| it.ok = false);
+    });
+    check("closing zero", |entry| {
+        zero(entry, |it| it.role = ZeroRole::Unasked);
+    });
+    check("reading that counts", |entry| {
+        if let Entry::Series(SeriesEntry::Doubted(doubted)) = entry {
+            doubted.readings.clear();
+        }
+    });
     check("state", |entry| {
         if let Entry::Journal(JournalEntry::Segment(Segment { state, .. })) = entry {
             state.stations.clear();
         }
     });
+}
+
+fn zero(entry: &mut Entry, change: fn(&mut Zeroed)) {
+    if let Entry::Frame(FrameEntry::Zeroed(zeroed)) = entry {
+        change(zeroed);
+    }
 }
 
 fn in_slot(entry: &mut Entry, change: fn(&mut ReadingSlot)) {
