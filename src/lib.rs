@@ -8,6 +8,7 @@
 //! | `markup` | elements → HTML and SVG, every text escaped once |
 //! | [`letterhead`] | who the shop is, on paper: name, address, logo |
 //! | [`texts`] | what the page and cards say, in every language |
+//! | [`pictures`] | the bytes of a picture → checked, with a small copy |
 //! | [`decode`] | bytes → values |
 //! | [`spec`] | sheets, plans, limits and the verdict |
 //! | [`config`] | text → checked configuration, or located errors |
@@ -22,6 +23,7 @@
 //! | [`serial`] | ports |
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
 //! | [`journal`] | entries on disk |
+//! | `album` | the pictures on disk |
 //! | [`export`] | rows as files that other programs read |
 //! | `sink` | what reads the journal with a cursor of its own |
 //! | `clients` | the feed and control sockets |
@@ -35,6 +37,7 @@ pub mod entry;
 pub mod letterhead;
 pub(crate) mod markup;
 pub mod message;
+pub mod pictures;
 pub mod quantity;
 pub mod report;
 pub mod row;
@@ -43,6 +46,7 @@ pub mod station;
 pub mod stats;
 pub mod texts;
 // --- edge: below this line code may touch the world ---
+pub(crate) mod album;
 pub mod cli;
 pub(crate) mod clients;
 pub mod daemon;

@@ -57,8 +57,18 @@ pub(super) fn call(
     method: &str,
     params: &Value,
 ) -> Result<Box<RawValue>, Failure> {
+    call_with(context, method, params, &[])
+}
+
+/// As [`call`], with bytes behind the line.
+pub(super) fn call_with(
+    context: &Context,
+    method: &str,
+    params: &Value,
+    bytes: &[u8],
+) -> Result<Box<RawValue>, Failure> {
     let daemon = daemon_of(context)?;
-    call_at(&daemon.runtime_dir.join(CONTROL), method, params)
+    answered(&daemon.runtime_dir.join(CONTROL), method, params, bytes)
 }
 
 /// As [`call`], for a known socket.
@@ -67,9 +77,18 @@ pub(super) fn call_at(
     method: &str,
     params: &Value,
 ) -> Result<Box<RawValue>, Failure> {
+    answered(socket, method, params, &[])
+}
+
+fn answered(
+    socket: &Path,
+    method: &str,
+    params: &Value,
+    bytes: &[u8],
+) -> Result<Box<RawValue>, Failure> {
     let mut stream = connect(socket)?;
     let request = json!({"jsonrpc": "2.0", "id": 1, "method": method, "params": params});
-    let answer = ask(&mut stream, &request).map_err(|error| {
+    let answer = ask(&mut stream, &request, bytes).map_err(|error| {
         Failure::no_daemon(format!("the daemon at {} did not answer", socket.display()))
             .because(&error)
             .with_remedy("read its messages; if it hangs, stop it and start it again")
@@ -95,11 +114,12 @@ struct Answer {
     error: Option<ErrorObject>,
 }
 
-fn ask(stream: &mut BufReader<UnixStream>, request: &Value) -> io::Result<String> {
+fn ask(stream: &mut BufReader<UnixStream>, request: &Value, bytes: &[u8]) -> io::Result<String> {
     stream.get_ref().set_read_timeout(Some(PATIENCE))?;
     let mut line = request.to_string();
     line.push('\n');
     stream.get_mut().write_all(line.as_bytes())?;
+    stream.get_mut().write_all(bytes)?;
     let mut answer = String::new();
     if stream.read_line(&mut answer)? == 0 {
         return Err(io::ErrorKind::UnexpectedEof.into());

@@ -109,7 +109,8 @@ fn kind(entry: &Entry) -> (Style, &'static str) {
             | SeriesEntry::ZeroDue(_)
             | SeriesEntry::Retracted(_)
             | SeriesEntry::Restored(_)
-            | SeriesEntry::Pulled(_) => (Style::new(), ""),
+            | SeriesEntry::Pulled(_)
+            | SeriesEntry::Pictured(_) => (Style::new(), ""),
         },
         Entry::Production(entry) => match entry {
             ProductionEntry::Held(_) => (BAD, "✗ HELD"),

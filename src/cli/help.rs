@@ -12,7 +12,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
         "Measure",
         &[
             "arm", "disarm", "operator", "tool", "job", "lot", "retract", "restore", "resume",
-            "look", "pulled", "crimps", "settle", "note", "zero", "ask", "adapter",
+            "look", "pulled", "picture", "crimps", "settle", "note", "zero", "ask", "adapter",
         ],
     ),
     (

@@ -36,6 +36,7 @@ mod note;
 mod operator;
 mod page;
 mod pager;
+mod picture;
 mod plain;
 mod plans;
 mod ports;
@@ -106,8 +107,8 @@ enum Command {
     Serve(serve::Serve),
     Reload(reload::Reload),
 
-    // Say what is measured: arm, disarm, operator, tool, retract, restore, resume, look, pulled, crimps,
-    // settle, note, zero, ask, adapter.
+    // Say what is measured: arm, disarm, operator, tool, retract, restore, resume, look, pulled, picture,
+    // crimps, settle, note, zero, ask, adapter.
     Arm(Box<arm::Arm>),
     Disarm(disarm::Disarm),
     Operator(operator::Operator),
@@ -119,6 +120,7 @@ enum Command {
     Resume(resume::Resume),
     Look(look::Look),
     Pulled(pulled::Pulled),
+    Picture(picture::Picture),
     Crimps(crimps::Crimps),
     Settle(settle::Settle),
     Note(note::Note),
@@ -177,6 +179,7 @@ impl Command {
             Self::Resume(command) => command.run(context, out),
             Self::Look(command) => command.run(context, out),
             Self::Pulled(command) => command.run(context, out),
+            Self::Picture(command) => command.run(context, out),
             Self::Crimps(command) => command.run(context, out),
             Self::Settle(command) => command.run(context, out),
             Self::Note(command) => command.run(context, out),

@@ -4,9 +4,13 @@
 //! - An answer waits until the result is durable. The daemon decides when that is.
 
 use super::lines::{Lines, Sent};
+use super::pictures::Intake;
 use super::{LONGEST_LINE, MOST_CLIENTS};
+use crate::entry::Means;
+use crate::message::picture::PictureCall;
 use crate::message::reply::{self, Outcome};
 use crate::message::{Call, ErrorObject, Rejected, Request, RequestId, code};
+use std::sync::Arc;
 use std::time::Duration;
 use tokio::io::AsyncWriteExt;
 use tokio::net::UnixStream;
@@ -15,6 +19,9 @@ use tokio::sync::oneshot;
 
 /// Time limit for sending one line, and for reading an answer.
 const PATIENCE: Duration = Duration::from_secs(10);
+
+/// Time limit for the bytes of a picture.
+pub(crate) const PICTURE_WITHIN: Duration = Duration::from_secs(60);
 
 /// A request to the daemon.
 #[derive(Debug)]
@@ -74,12 +81,18 @@ pub(super) fn refuse(stream: &UnixStream, error: &ErrorObject) {
 }
 
 /// Serves the client until it leaves, is too slow, or sends something that is not a line.
-pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>) {
+pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>, intake: Arc<Intake>) {
     let (reader, mut writer) = stream.into_split();
     let mut lines = Lines::new(reader);
     loop {
         let (answer, goes_on) = match next(&mut lines).await {
-            Sent::Line(line) => (answer(&line, None, &asked).await, true),
+            Sent::Line(line) => match Request::parse(&line) {
+                Ok(Request {
+                    id,
+                    call: Call::Picture(call),
+                }) => picture(&mut lines, id, call, &intake).await,
+                parsed => (answer_to(parsed, None, &asked).await, true),
+            },
             Sent::TooLong => (Some(too_long()), false),
             Sent::End => return,
         };
@@ -93,6 +106,34 @@ pub(super) async fn serve(stream: UnixStream, asked: Sender<ControlRequest>) {
             return;
         }
     }
+}
+
+/// Takes in the picture whose bytes stand behind its line. Whether the connection goes on is beside the answer.
+async fn picture(
+    lines: &mut Lines<tokio::net::unix::OwnedReadHalf>,
+    id: Option<RequestId>,
+    call: PictureCall,
+    intake: &Arc<Intake>,
+) -> (Option<Vec<u8>>, bool) {
+    let place = intake.place().await;
+    let sent = tokio::time::timeout(PICTURE_WITHIN, lines.bytes(call.size)).await;
+    let (outcome, goes_on) = match sent {
+        Ok(Some(bytes)) => (intake.take(call, bytes, None, Means::Command).await, true),
+        Ok(None) | Err(_) => (Err(incomplete(call.size)), false),
+    };
+    drop(place);
+    (id.map(|id| reply::line(&id, &outcome)), goes_on)
+}
+
+fn incomplete(size: usize) -> ErrorObject {
+    ErrorObject::new(
+        code::INVALID_PARAMS,
+        format!(
+            "the picture's {size} bytes did not come within {} seconds, the connection is closed",
+            PICTURE_WITHIN.as_secs()
+        ),
+        Some("send as many bytes behind the line as it says".to_owned()),
+    )
 }
 
 /// The next line. A client that does not finish one in time counts as too long.
@@ -124,7 +165,15 @@ pub(crate) async fn answer(
     tablet: Option<String>,
     asked: &Sender<ControlRequest>,
 ) -> Option<Vec<u8>> {
-    match Request::parse(line) {
+    answer_to(Request::parse(line), tablet, asked).await
+}
+
+async fn answer_to(
+    parsed: Result<Request, Box<Rejected>>,
+    tablet: Option<String>,
+    asked: &Sender<ControlRequest>,
+) -> Option<Vec<u8>> {
+    match parsed {
         Err(rejected) => {
             let Rejected { id, error } = *rejected;
             id.map(|id| reply::line(&id, &Err(error)))

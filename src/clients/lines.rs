@@ -56,6 +56,20 @@ impl<R: AsyncRead + Unpin> Lines<R> {
         }
     }
 
+    /// The next `size` bytes, which stand behind the last line; `None` if the client sends fewer.
+    pub(super) async fn bytes(&mut self, size: usize) -> Option<Vec<u8>> {
+        self.searched = 0;
+        while self.held.len() < size {
+            self.held.reserve(64 * 1024);
+            match self.reader.read_buf(&mut self.held).await {
+                Ok(0) | Err(_) => return None,
+                Ok(_) => {}
+            }
+        }
+        let rest = self.held.split_off(size);
+        Some(std::mem::replace(&mut self.held, rest))
+    }
+
     fn take_line(&mut self) -> Option<Vec<u8>> {
         let unsearched = self.held.get(self.searched..).unwrap_or_default();
         let Some(at) = unsearched.iter().position(|byte| *byte == b'\n') else {
@@ -120,6 +134,20 @@ mod tests {
             all(b"a\r\n\n \nb\nc"),
             [line("a"), line("b"), line("c"), Sent::End]
         );
+    }
+
+    #[test]
+    fn bytes_behind_a_line_are_taken_as_they_are_and_lines_go_on_behind_them() {
+        let runtime = tokio::runtime::Builder::new_current_thread()
+            .build()
+            .unwrap();
+        runtime.block_on(async {
+            let mut lines = Lines::new(&b"a\n\n\xff\r\nb\nc"[..]);
+            assert_eq!(lines.next().await, Sent::Line(b"a".to_vec()));
+            assert_eq!(lines.bytes(4).await, Some(b"\n\xff\r\n".to_vec()));
+            assert_eq!(lines.next().await, Sent::Line(b"b".to_vec()));
+            assert_eq!(lines.bytes(2).await, None);
+        });
     }
 
     #[test]

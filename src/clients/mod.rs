@@ -17,12 +17,14 @@ mod health;
 mod lines;
 mod listener;
 mod live;
+mod pictures;
 mod sockets;
 
-pub(crate) use control::{ControlRequest, answer, ask};
+pub(crate) use control::{ControlRequest, PICTURE_WITHIN, answer, ask};
 pub(crate) use health::Health;
 pub(crate) use listener::{Heard, Listener};
 pub(crate) use live::Live;
+pub(crate) use pictures::Intake;
 pub(crate) use sockets::{RuntimeDir, Seen, SocketError, look};
 
 use std::sync::Arc;
@@ -58,7 +60,11 @@ pub(crate) async fn serve_feed(listener: UnixListener, live: Arc<Live>, places: 
 }
 
 /// Serves the control socket until it is dropped. Requests go to `asked`.
-pub(crate) async fn serve_control(listener: UnixListener, asked: Sender<ControlRequest>) {
+pub(crate) async fn serve_control(
+    listener: UnixListener,
+    asked: Sender<ControlRequest>,
+    intake: Arc<Intake>,
+) {
     let places = Arc::new(Semaphore::new(MOST_CLIENTS));
     loop {
         let stream = accept(&listener, "control").await;
@@ -69,9 +75,9 @@ pub(crate) async fn serve_control(listener: UnixListener, asked: Sender<ControlR
         }
         match Arc::clone(&places).try_acquire_owned() {
             Ok(place) => {
-                let asked = asked.clone();
+                let (asked, intake) = (asked.clone(), Arc::clone(&intake));
                 tokio::spawn(async move {
-                    control::serve(stream, asked).await;
+                    control::serve(stream, asked, intake).await;
                     drop(place);
                 });
             }

@@ -22,6 +22,7 @@ use crate::config::Config;
 use crate::entry::{Attached, Entry, JournalEntry, Seq};
 use crate::journal::{Announcement, Handle};
 use crate::message::catalog::CatalogMessage;
+use crate::message::picture::no_bytes;
 use crate::message::reply::{Armed, Done, Outcome, Status, Trouble};
 use crate::message::state::StationMessage;
 use crate::message::{Call, ErrorObject, Notice, code};
@@ -398,6 +399,7 @@ impl Hub {
                     return;
                 }
             },
+            Call::Picture(_) => no_bytes(),
             Call::Station(command) => match self.command_of(command, tablet) {
                 Ok(outcome) => {
                     self.waiting.add(self.appended, outcome, to);

@@ -24,7 +24,7 @@ mod signals;
 mod stall;
 mod tablets;
 
-use crate::clients::{self, Live, MOST_CLIENTS, RuntimeDir, SocketError};
+use crate::clients::{self, Intake, Live, MOST_CLIENTS, RuntimeDir, SocketError};
 use crate::config::{Config, DataSetConfig, SinkConfig, SinkSettings};
 use crate::entry::Seq;
 use crate::journal::{
@@ -234,19 +234,16 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     hub.enter_revocations();
 
     let places = Arc::new(Semaphore::new(MOST_CLIENTS));
-    let serving = [
-        tokio::spawn(clients::serve_feed(
-            feed,
-            Arc::clone(&live),
-            Arc::clone(&places),
-        )),
-        tokio::spawn(clients::serve_control(control, ask.clone())),
-    ];
+    let intake = Intake::new(Arc::clone(&live), ask.clone());
+    let feed = clients::serve_feed(feed, Arc::clone(&live), Arc::clone(&places));
+    let control = clients::serve_control(control, ask.clone(), Arc::clone(&intake));
+    let serving = [tokio::spawn(feed), tokio::spawn(control)];
     let (stop_page, page_stopped) = watch::channel(());
     let page = page.map(|page| {
         live.set_page(page.address().to_string());
         let sources = Sources {
             live: Arc::clone(&live),
+            intake: Arc::clone(&intake),
             asked: ask,
             meter,
             feed_places: Arc::clone(&places),

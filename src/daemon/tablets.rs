@@ -16,7 +16,7 @@ use tokio::sync::oneshot;
 /// Whether a tablet may ask this: what is done at the station, and what is so. Letting others in is not its affair.
 pub(super) const fn may_say(call: &Call) -> bool {
     match call {
-        Call::Station(_) | Call::Status | Call::Catalog => true,
+        Call::Station(_) | Call::Picture(_) | Call::Status | Call::Catalog => true,
         Call::Reload | Call::Setup | Call::Change(_) | Call::Tablet(_) => false,
     }
 }

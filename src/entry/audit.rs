@@ -3,6 +3,7 @@
 //! In: the state before an entry, and the entry. Out: every part of the entry that does not follow.
 
 mod answers;
+mod pictured;
 mod production;
 mod zeros;
 
@@ -121,6 +122,7 @@ impl Findings {
             SeriesEntry::Restored(restored) => self.restored(before, restored),
             SeriesEntry::Looked(looked) => self.looked(before, looked),
             SeriesEntry::Pulled(pulled) => self.pulled(before, pulled),
+            SeriesEntry::Pictured(pictured) => self.pictured(before, pictured),
             SeriesEntry::Alerted(alerted) => {
                 self.open(before, &alerted.station, Some(alerted.series));
                 self.alerted(before, alerted);

@@ -11,8 +11,8 @@ use super::production::{Crimped, Held, RunClosed, RunOpened, SampleDue, Settled}
 use super::series::{Alerted, Disarmed, Doubted, Restored, Resumed, Retracted, ZeroDue};
 use super::{
     AdapterChanged, AdapterSaid, Attached, Completed, Detached, Disturbed, JobSaid, JournalId,
-    LotSaid, Noted, OperatorSaid, Paired, Reading, Refused, Revoked, Seq, Stamped, TabletSaid,
-    ToolSaid, Unread, ZeroSaid, Zeroed,
+    LotSaid, Noted, OperatorSaid, Paired, Pictured, Reading, Refused, Revoked, Seq, Stamped,
+    TabletSaid, ToolSaid, Unread, ZeroSaid, Zeroed,
 };
 use crate::spec::ArmedSpec;
 use std::sync::Arc;
@@ -191,6 +191,8 @@ levels! {
         "looked" Looked(Looked),
         /// How a pull test failed was answered.
         "pulled" Pulled(Pulled),
+        /// A picture was taken in.
+        "pictured" Pictured(Pictured),
     }
     /// About production runs.
     Production(ProductionEntry, ProductionKind) a_station {
@@ -268,6 +270,7 @@ impl Stamped {
                 SeriesEntry::Alerted(body) => body.series,
                 SeriesEntry::Looked(body) => body.series,
                 SeriesEntry::Pulled(body) => body.series,
+                SeriesEntry::Pictured(body) => body.series,
             }),
         }
     }

@@ -11,7 +11,7 @@ use sha2::{Digest as _, Sha256};
 use std::fmt;
 use std::str::FromStr;
 
-/// SHA-256 of a line's bytes without the newline.
+/// SHA-256 of a line's bytes without the newline, or of a picture's bytes.
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Digest([u8; 32]);
 
@@ -19,7 +19,7 @@ impl Digest {
     /// The digest that the first line of a journal names as its predecessor's: all zeros.
     pub const NONE: Self = Self([0; 32]);
 
-    /// The digest of a line's bytes; the newline must be left out.
+    /// The digest of bytes; of a line without its newline.
     pub fn of(line: &[u8]) -> Self {
         Self(Sha256::digest(line).into())
     }
@@ -57,6 +57,33 @@ impl FromStr for Digest {
             *byte = high << 4 | low;
         }
         Ok(Self(bytes))
+    }
+}
+
+impl serde::Serialize for Digest {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+
+impl<'de> serde::Deserialize<'de> for Digest {
+    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        let text = std::borrow::Cow::<str>::deserialize(from)?;
+        text.parse().map_err(serde::de::Error::custom)
+    }
+}
+
+impl schemars::JsonSchema for Digest {
+    fn inline_schema() -> bool {
+        true
+    }
+
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Digest".into()
+    }
+
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({"type": "string", "pattern": "^[0-9a-f]{64}$"})
     }
 }
 

@@ -17,6 +17,7 @@ pub mod ledger;
 pub mod line;
 pub mod lowest;
 mod noting;
+mod pictured;
 pub mod production;
 pub mod read_again;
 mod reading;
@@ -52,6 +53,7 @@ pub use kinds::{
     Entry, FrameEntry, FrameKind, JournalEntry, JournalKind, Kind, PortEntry, PortKind,
     ProductionEntry, ProductionKind, SaidEntry, SaidKind, SeriesEntry, SeriesKind,
 };
+pub use pictured::{MOST_PICTURES, PictureFile, PictureKept, Pictured};
 pub use production::{Crimped, Held, HoldCause, RunClosed, RunEnd, RunOpened, SampleDue, Settled};
 pub use read_again::ReadBy;
 pub use reading::{NotCounted, Plateau, Reading, ReadingSlot, Standing};

@@ -50,6 +50,7 @@ pub(super) fn after_stop(entry: &Entry, is_followed: bool) -> Stop {
             | SeriesEntry::Restored(_)
             | SeriesEntry::Looked(_)
             | SeriesEntry::Pulled(_)
+            | SeriesEntry::Pictured(_)
             | SeriesEntry::Alerted(_) => false,
         },
     };
@@ -83,6 +84,7 @@ impl StationState {
                     .map(|stopped| stopped.series);
                 self.last_outcome = None;
                 self.last_reservations.clear();
+                self.last_pictures.clear();
                 self.closed_at = None;
             }
         }

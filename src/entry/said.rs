@@ -130,6 +130,8 @@ named! {
         Pedal = "pedal",
         /// Two zeros within two seconds.
         DoubleZero = "double_zero",
+        /// A file in the folder that the station watches for pictures.
+        Folder = "folder",
     }
 }
 
@@ -141,6 +143,7 @@ impl Means {
             Self::Card => "by card",
             Self::Pedal => "by pedal",
             Self::DoubleZero => "by zeroing twice",
+            Self::Folder => "by the station's folder",
         }
     }
 }
@@ -181,9 +184,10 @@ impl State {
                 | SeriesEntry::Restored(_)
                 | SeriesEntry::Looked(_)
                 | SeriesEntry::Pulled(_) => true,
-                SeriesEntry::ZeroDue(_) | SeriesEntry::Doubted(_) | SeriesEntry::Alerted(_) => {
-                    false
-                }
+                SeriesEntry::ZeroDue(_)
+                | SeriesEntry::Doubted(_)
+                | SeriesEntry::Alerted(_)
+                | SeriesEntry::Pictured(_) => false,
             },
         };
         let station = entry.station().filter(|_| is_over);

@@ -75,6 +75,7 @@ pub fn spoken(entry: &Entry) -> Option<Spoken<'_>> {
             | SeriesEntry::Restored(_)
             | SeriesEntry::Looked(_)
             | SeriesEntry::Pulled(_)
+            | SeriesEntry::Pictured(_)
             | SeriesEntry::Alerted(_),
         )
         | Entry::Frame(FrameEntry::Unread(_))

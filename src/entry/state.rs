@@ -4,6 +4,7 @@
 //! feed all use this fold, so their states cannot differ.
 
 use super::answers::Answers;
+use super::pictured::PictureKept;
 use super::production::fold::Production;
 use super::repeat::Repeat;
 use super::resume::Stopped;
@@ -57,6 +58,8 @@ pub struct StationState {
     pub closed_at: Option<WallMicros>,
     /// Reservations of the last outcome.
     pub last_reservations: Vec<Reservation>,
+    /// The last pictures of the last closed series, in the order of their entries.
+    pub last_pictures: Vec<PictureKept>,
     /// The operator; `None` before one was named.
     pub operator: Option<String>,
     /// The crimp tool in use; `None` before one was named.
@@ -123,6 +126,8 @@ pub struct SeriesState {
     pub retracted: Option<RetractedReading>,
     /// What a person answered about its pieces.
     pub answers: Answers,
+    /// Its last pictures, in the order of their entries.
+    pub pictures: Vec<PictureKept>,
 }
 
 /// A reading that counts.
@@ -264,6 +269,7 @@ impl State {
             SeriesEntry::Alerted(alerted) => self.alert(seq, alerted),
             SeriesEntry::Looked(looked) => self.looked(looked),
             SeriesEntry::Pulled(pulled) => self.pulled(pulled),
+            SeriesEntry::Pictured(pictured) => self.pictured(seq, pictured),
         }
     }
 
@@ -282,6 +288,8 @@ impl State {
         self.verify(at, completed);
         let station = self.station(&completed.station);
         let full = station.series.take();
+        let pictures = full.as_ref().map(|series| series.pictures.clone());
+        station.last_pictures = pictures.unwrap_or_default();
         station.repeat = full.and_then(|series| Repeat::owed(&series, completed));
         station.last_reservations = completed.reservations().to_vec();
         station.last_outcome = Some((completed.series, completed.outcome, completed.tally));
@@ -454,6 +462,7 @@ impl SeriesState {
             spent: BTreeSet::new(),
             retracted: None,
             answers: Answers::default(),
+            pictures: Vec::new(),
         }
     }
 

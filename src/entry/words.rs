@@ -155,6 +155,7 @@ fn of_series(entry: &SeriesEntry) -> String {
         }
         SeriesEntry::Alerted(alerted) => format!("alert: {}", alerted.text),
         SeriesEntry::Looked(looked) => looked.words(),
+        SeriesEntry::Pictured(pictured) => pictured.words(),
         SeriesEntry::Pulled(pulled) => {
             format!("piece {} pull test: {}", pulled.piece, pulled.mode.words())
         }
@@ -434,8 +435,7 @@ fn unread(unread: &Unread) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::entry::Noted;
-    use crate::entry::Seq;
+    use crate::entry::{Noted, Seq};
     use crate::quantity::WallMicros;
 
     fn noted(text: &str) -> Stamped {

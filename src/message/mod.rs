@@ -13,6 +13,7 @@ pub mod feed;
 mod forms;
 pub mod jobs;
 pub mod page;
+pub mod picture;
 pub mod production;
 pub mod reply;
 pub mod request;

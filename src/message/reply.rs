@@ -2,6 +2,7 @@
 
 use super::armed::ArmedMessage;
 use super::catalog::CatalogMessage;
+use super::picture::PictureMessage;
 use super::request::RequestId;
 use super::setup::{ChangeMessage, SetupMessage};
 use super::state::StateMessage;
@@ -263,6 +264,8 @@ pub enum Outcome {
     Armed(Box<Armed>),
     /// Answer to every other command that enters something.
     Done(Done),
+    /// Answer to `picture`.
+    Pictured(PictureMessage),
     /// Answer to `reload`.
     Reload(Reload),
     /// Answer to `status`.

@@ -8,6 +8,7 @@ use super::forms::{
     CrimpsForm, InstrumentForm, JobForm, LookForm, LotForm, NoForm, NoteForm, OperatorForm,
     PulledForm, RetractForm, SettleForm, StationForm, ToolForm,
 };
+use super::picture::{self, PictureCall, PictureForm};
 use super::reply::{ErrorObject, code};
 use super::setup::ChangeRequest;
 use super::tablet::{self, TabletCall};
@@ -63,6 +64,8 @@ impl Serialize for RequestId {
 pub enum Call {
     /// A command to a station.
     Station(Command),
+    /// `picture`: a picture, whose bytes follow the line.
+    Picture(PictureCall),
     /// `status`: the current state.
     Status,
     /// `catalog`: stations, plans, sheets and tools.
@@ -87,10 +90,10 @@ pub struct Rejected {
 }
 
 /// Every method, for messages and for the nearest known name.
-pub const METHODS: [&str; 23] = [
+pub const METHODS: [&str; 24] = [
     "arm", "disarm", "retract", "restore", "resume", "note", "zero", "ask", "adapter", "operator",
     "tool", "job", "lot", "status", "catalog", "reload", "pair", "revoke", "tablets", "look",
-    "pulled", "crimps", "settle",
+    "pulled", "crimps", "settle", "picture",
 ];
 
 impl Request {
@@ -198,6 +201,7 @@ fn call(method: &str, object: &Map<String, Value>) -> Result<Call, ErrorObject> 
         "operator" | "tool" | "job" | "lot" | "note" | "zero" | "adapter" | "ask" => {
             about_station(method, params)
         }
+        "picture" => picture::call(params),
         "status" => read::<NoForm>(params).map(|_| Call::Status),
         "catalog" => read::<NoForm>(params).map(|_| Call::Catalog),
         "reload" => read::<NoForm>(params).map(|_| Call::Reload),
@@ -413,6 +417,7 @@ pub(super) fn schemas(generator: &mut SchemaGenerator) -> Vec<(&'static str, Sch
         ("pulled", generator.subschema_for::<PulledForm>()),
         ("crimps", generator.subschema_for::<CrimpsForm>()),
         ("settle", generator.subschema_for::<SettleForm>()),
+        ("picture", generator.subschema_for::<PictureForm>()),
         ("operator", generator.subschema_for::<OperatorForm>()),
         ("tool", generator.subschema_for::<ToolForm>()),
         ("job", generator.subschema_for::<JobForm>()),

@@ -146,7 +146,8 @@ impl Counts {
             | SeriesEntry::Resumed(_)
             | SeriesEntry::ZeroDue(_)
             | SeriesEntry::Looked(_)
-            | SeriesEntry::Pulled(_) => {}
+            | SeriesEntry::Pulled(_)
+            | SeriesEntry::Pictured(_) => {}
         }
     }
 }

@@ -16,6 +16,7 @@ mod guard;
 mod meter;
 mod metrics;
 mod pairing;
+mod picture;
 mod report;
 mod routes;
 mod secret;
@@ -28,7 +29,7 @@ pub use meter::Meter;
 pub use secret::SecretError;
 pub use token::{TOKEN_FILE, Token, TokenError};
 
-use crate::clients::{ControlRequest, Live};
+use crate::clients::{ControlRequest, Intake, Live};
 use crate::config::PageConfig;
 use crate::quantity::{WallMicros, Zone};
 use connection::{Peer, Way};
@@ -117,6 +118,8 @@ pub struct Sources {
     pub live: Arc<Live>,
     /// Receiver of commands.
     pub asked: mpsc::Sender<ControlRequest>,
+    /// What takes pictures in, and has those that were.
+    pub(crate) intake: Arc<Intake>,
     /// Counts for the metrics.
     pub meter: Arc<Meter>,
     /// The places of feed clients, to count them.

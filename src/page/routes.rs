@@ -7,9 +7,10 @@ use super::metrics::{self, Clients};
 use super::tablet::Gate;
 use super::token::Token;
 use super::{LONGEST_BODY, MOST_EVENT_CLIENTS, Sources, events};
-use super::{pairing, report, series, setup};
+use super::{pairing, picture, report, series, setup};
 use crate::clients::{self, Health, Live, MOST_CLIENTS};
 use crate::entry::Seq;
+use crate::message::{self, ErrorObject, code};
 use axum::Router;
 use axum::body::{Body, to_bytes};
 use axum::extract::{Path, RawQuery, Request, State};
@@ -18,6 +19,7 @@ use axum::http::{HeaderMap, HeaderValue, StatusCode};
 use axum::middleware;
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::{get, post};
+use serde_json::json;
 use std::sync::Arc;
 use std::time::Duration;
 use tokio::sync::Semaphore;
@@ -82,6 +84,8 @@ pub(super) fn routes(site: Arc<Site>) -> Router {
         .route("/healthz", get(health))
         .route("/control", post(control))
         .route(assets::PAIR, post(pairing::pair))
+        .route("/picture", post(picture::take))
+        .route("/picture/{shown}", get(picture::small))
         .route("/setup", get(setup::listed).post(setup::change))
         .fallback(nothing_here)
         .method_not_allowed_fallback(wrong_method)
@@ -97,6 +101,16 @@ pub(super) fn answer(status: StatusCode, kind: &'static str, body: impl Into<Bod
     headers.insert(CONTENT_TYPE, HeaderValue::from_static(kind));
     headers.insert(CACHE_CONTROL, HeaderValue::from_static("no-store"));
     response
+}
+
+/// An error of the daemon, as the control socket has it.
+pub(super) fn refused(error: &ErrorObject) -> Response {
+    let status = match error.code {
+        code::INVALID_PARAMS => StatusCode::BAD_REQUEST,
+        code::BUSY | code::JOURNAL_FULL | code::JOURNAL_FAILED => StatusCode::SERVICE_UNAVAILABLE,
+        _ => StatusCode::CONFLICT,
+    };
+    answer(status, JSON, message::line(&json!({ "error": error })))
 }
 
 fn asset(asset: &'static assets::Asset, request: &Request) -> Response {
@@ -119,7 +133,7 @@ async fn nothing_here(request: Request) -> Response {
     Refusal::new(
         StatusCode::NOT_FOUND,
         format!("nothing at {path:?}"),
-        "there are /, /events, /state, /plans/STATION, /jobs, /series/N, /report/N, /metrics, /healthz, /setup and /control",
+        "there are /, /events, /state, /plans/STATION, /jobs, /series/N, /report/N, /picture/DIGEST, /metrics, /healthz, /setup and /control",
     )
     .response()
 }
@@ -129,7 +143,7 @@ async fn wrong_method(request: Request) -> Response {
     Refusal::new(
         StatusCode::METHOD_NOT_ALLOWED,
         format!("got {method} of {path}"),
-        "commands are POSTed to /control and /setup, everything else is GET",
+        "commands are POSTed to /control and /setup, pictures to /picture, everything else is GET",
     )
     .response()
 }
@@ -295,7 +309,7 @@ fn asked_after(headers: &HeaderMap, query: Option<&str>) -> Result<Option<Seq>, 
 }
 
 /// The value of a key in a query. Numbers and words need no decoding.
-fn key<'q>(query: &'q str, key: &str) -> Option<&'q str> {
+pub(super) fn key<'q>(query: &'q str, key: &str) -> Option<&'q str> {
     let mut pairs = query.split('&').filter_map(|pair| pair.split_once('='));
     pairs.find_map(|(name, value)| (name == key).then_some(value))
 }

@@ -4,14 +4,13 @@
 //! - What is answered is JSON, refusals too: `{"error": …}` as the control socket has it.
 
 use super::guard::Refusal;
-use super::routes::{JSON, Site, answer, command_of, tablet_of};
+use super::routes::{JSON, Site, answer, command_of, refused, tablet_of};
 use crate::clients;
 use crate::message::setup::ChangeRequest;
-use crate::message::{Call, ErrorObject, code, line};
+use crate::message::{Call, line};
 use axum::extract::{Request, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use serde_json::json;
 use std::sync::Arc;
 
 /// What can be set up.
@@ -55,13 +54,4 @@ async fn said(site: &Site, call: Call, tablet: Option<String>) -> Response {
         Ok(outcome) => answer(StatusCode::OK, JSON, line(&outcome)),
         Err(error) => refused(&error),
     }
-}
-
-fn refused(error: &ErrorObject) -> Response {
-    let status = match error.code {
-        code::INVALID_PARAMS => StatusCode::BAD_REQUEST,
-        code::BUSY | code::JOURNAL_FULL | code::JOURNAL_FAILED => StatusCode::SERVICE_UNAVAILABLE,
-        _ => StatusCode::CONFLICT,
-    };
-    answer(status, JSON, line(&json!({ "error": error })))
 }

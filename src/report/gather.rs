@@ -133,6 +133,7 @@ impl<'w> Gathering<'w> {
                 | SeriesEntry::Restored(_)
                 | SeriesEntry::Looked(_)
                 | SeriesEntry::Pulled(_)
+                | SeriesEntry::Pictured(_)
                 | SeriesEntry::Alerted(_) => None,
             },
         };

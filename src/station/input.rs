@@ -1,6 +1,6 @@
 //! What the core is given, and what it returns.
 
-use crate::entry::{Answer, Attached, Entry, JournalId, Means, Seq, Stamped};
+use crate::entry::{Answer, Attached, Entry, JournalId, Means, PictureFile, Seq, Stamped};
 use crate::quantity::MonoMicros;
 use crate::spec::{Catalog, Job, Material, Plan, PullMode, Settlement};
 use std::sync::Arc;
@@ -162,6 +162,8 @@ pub enum Command {
         /// By what means it was said.
         by: Means,
     },
+    /// Enter a picture.
+    Picture(Picture),
     /// Set the operator.
     Operator {
         /// The station's name; `None` where there is only one.
@@ -254,6 +256,22 @@ pub struct Settling {
     /// The person's reason.
     pub reason: String,
     /// How the command was given.
+    pub by: Means,
+}
+
+/// A picture, and what it is of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Picture {
+    /// Name of the station in the configuration; none where there is one station.
+    pub station: Option<String>,
+    /// The series it is of; none for the one that is open or was closed within ten minutes. A closed series and its piece
+    /// were found in the journal before.
+    pub series: Option<Seq>,
+    /// The piece it is of; none for the one measured last, or with `series` for the series as a whole.
+    pub piece: Option<u32>,
+    /// The picture's file, which is durable.
+    pub file: PictureFile,
+    /// By what means it came.
     pub by: Means,
 }
 

@@ -27,6 +27,7 @@ mod measuring;
 mod moving;
 mod order;
 mod origin;
+mod picturing;
 mod plausible;
 mod production;
 pub mod prompt;
@@ -51,7 +52,7 @@ use signals::LiveSignal;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::Arc;
 
-pub use input::{Armable, Command, Input, Output, Settling};
+pub use input::{Armable, Command, Input, Output, Picture, Settling};
 pub use moving::Moving;
 pub use order::slots;
 pub use refusal::{Foreign, Refusal};

@@ -5,7 +5,7 @@ use super::commands::LONGEST_NOTE;
 use super::in_hand::LONGEST_NAME;
 use super::production::MOST_CRIMPS;
 use crate::entry::words::{job as in_words_job, tool as in_words};
-use crate::entry::{Means, Seq, ToolInHand};
+use crate::entry::{MOST_PICTURES, Means, Seq, ToolInHand};
 use crate::quantity::{Measured, nearest};
 use crate::spec::job::WrongWords;
 use crate::spec::{Ask, AxisName, Job, Unarmable};
@@ -116,6 +116,18 @@ pub enum Refusal {
     /// No crimps, or more than the entry still holds.
     #[error("got {got} crimps of entry {held}, want 1 to {left}")]
     NotThatMany { got: u64, held: Seq, left: u64 },
+    /// No series has this number.
+    #[error("no series {got} in this journal")]
+    NoSeries { got: Seq },
+    /// A picture names no series, and none is open or was closed shortly before.
+    #[error("no series is open at {station}, and none was closed within ten minutes")]
+    NothingToPicture { station: String },
+    /// The piece of a picture was not measured.
+    #[error("piece {piece} of series {series} was not measured")]
+    NotMeasured { piece: u32, series: Seq },
+    /// The series has as many pictures as it may have.
+    #[error("series {series} has {MOST_PICTURES} pictures already, the most for one series")]
+    TooManyPictures { series: Seq },
     /// A note or a reason is empty.
     #[error("{what} without words, want 1 to {LONGEST_NOTE} bytes")]
     NoWords { what: &'static str },
@@ -331,6 +343,14 @@ impl Refusal {
                 "name the entry: tallyjaw settle HOW ENTRY --reason WORDS"
             }
             Self::NotThatMany { .. } => "leave the number out to settle all that are left",
+            Self::NoSeries { .. } => "list them: tallyjaw series",
+            Self::NothingToPicture { .. } => {
+                "say which series it is of: tallyjaw picture FILE --series NUMBER"
+            }
+            Self::NotMeasured { .. } => "measure the piece first, or name one that was measured",
+            Self::TooManyPictures { .. } => {
+                "take the pictures that matter, or start the next series"
+            }
             Self::NoWords { .. } => "write what it should say",
             Self::Words { .. } => "say it in fewer words, or in several notes",
             Self::Operator { .. } => "give a name or initials: tj/operator/mara",
@@ -448,7 +468,9 @@ fn in_order(words: &[&str]) -> String {
 /// Why the reading of a destroyed piece was not retracted.
 fn unasked(by: Means) -> String {
     match by {
-        Means::Pedal | Means::DoubleZero => format!("not retracted {}", by.words()),
+        Means::Pedal | Means::DoubleZero | Means::Folder => {
+            format!("not retracted {}", by.words())
+        }
         Means::Command | Means::Card => "a reason is required".to_owned(),
     }
 }

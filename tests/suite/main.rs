@@ -44,6 +44,7 @@ mod made_tapes;
 mod mqtt;
 mod newcomer;
 mod page;
+mod pictures;
 mod plans;
 mod ports;
 mod pull_force;

@@ -231,6 +231,7 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
             "settle",
             json!({"settlement": "scrap", "reason": "die was worn"}),
         ),
+        ("picture", json!({"name": "a.jpg", "size": 0})),
         ("resume", json!({})),
         ("disarm", json!({})),
         ("arm", inline),
@@ -266,8 +267,8 @@ fn what_feed_and_control_socket_say_is_as_their_schemas_say() {
     assert_eq!(
         refused,
         [
-            "adapter", "ask", "look", "pulled", "restore", "resume", "retract", "settle", "sing",
-            "tool"
+            "adapter", "ask", "look", "picture", "pulled", "restore", "resume", "retract",
+            "settle", "sing", "tool"
         ]
     );
     shop.press(0); // the announced zero

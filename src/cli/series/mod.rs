@@ -131,7 +131,7 @@ type IsOfKind = fn(&Entry) -> bool;
 /// What came beside readings: `3 zeros, 1 zero that was off, 1 unread`; `None` if nothing did.
 fn others(entries: &[Stamped]) -> Option<String> {
     let number = |is: IsOfKind| entries.iter().filter(|one| is(&one.entry)).count();
-    let kinds: [(IsOfKind, &str, &str); 6] = [
+    let kinds: [(IsOfKind, &str, &str); 7] = [
         (|entry| zero(entry) == Some(true), "zero", "zeros"),
         (
             |entry| zero(entry) == Some(false),
@@ -152,6 +152,11 @@ fn others(entries: &[Stamped]) -> Option<String> {
             |entry| matches!(entry, Entry::Said(SaidEntry::Noted(_))),
             "note",
             "notes",
+        ),
+        (
+            |entry| matches!(entry, Entry::Series(SeriesEntry::Pictured(_))),
+            "picture",
+            "pictures",
         ),
         (
             |entry| matches!(entry, Entry::Series(SeriesEntry::Alerted(_))),

@@ -8,6 +8,7 @@ mod report;
 
 use super::progress::Progress;
 use super::{Context, Exit, Failure};
+use crate::album::{Looked as Pictures, Named};
 use crate::config::DaemonConfig;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
@@ -30,7 +31,7 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 ///
 /// Each line holds the SHA-256 of the line before, so no line can be changed, removed or inserted unnoticed. Every
 /// verdict is judged again from the limits of its series, every value is decoded again from its bytes, and the order
-/// of times is checked. It only reads, and can run while the daemon writes. No later line protects the last one: keep
+/// of times is checked. Every picture is held against the digest in its entry. It only reads, and can run while the daemon writes. No later line protects the last one: keep
 /// the digest that is printed, and give it to a later run with --digest.
 ///
 /// A report is made again from the journal. Every word, number and line of a picture that differs is shown, as it is
@@ -95,11 +96,17 @@ impl Verify {
                 ),
             );
         }
-        let report = walked(&state_dir, self.digest, |_| {})?;
+        let mut named = Named::default();
+        let mut report = walked(&state_dir, self.digest, |line| named.take(&line.bytes))?;
+        let pictures = named.look(&state_dir).map_err(|failed| {
+            Failure::io(failed.to_string()).with_remedy("check the permissions of the folder")
+        })?;
+        report.findings.extend(pictures.findings.iter().cloned());
         if context.json {
-            writeln!(out, "{}", as_json(&report))?;
+            writeln!(out, "{}", as_json(&report, &pictures))?;
         } else {
-            write_text(out, &report, &state_dir.join(journal::JOURNAL_FOLDER))?;
+            let folder = state_dir.join(journal::JOURNAL_FOLDER);
+            write_text(out, &report, &pictures, &folder)?;
         }
         Ok(if report.is_intact() {
             Exit::Yes
@@ -182,7 +189,12 @@ fn walked(
     .map_err(failed)
 }
 
-fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result<()> {
+fn write_text(
+    out: &mut dyn Write,
+    report: &Report,
+    pictures: &Pictures,
+    folder: &Path,
+) -> io::Result<()> {
     for finding in &report.findings {
         write_finding(out, finding)?;
     }
@@ -226,6 +238,7 @@ fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result
             report.values
         )?,
     }
+    write_pictures(out, pictures)?;
     if let Some((kept, Some(seq))) = report.kept {
         let since = report.last.map_or(0, |last| last.0.saturating_sub(seq.0));
         writeln!(
@@ -248,6 +261,21 @@ fn write_text(out: &mut dyn Write, report: &Report, folder: &Path) -> io::Result
     COMMON_TOOLS
         .lines()
         .try_for_each(|line| writeln!(out, "  {line}"))
+}
+
+fn write_pictures(out: &mut dyn Write, pictures: &Pictures) -> io::Result<()> {
+    if pictures.pictures > 0 {
+        let number = pictures.pictures;
+        writeln!(out, "  pictures  {number} held against their digests")?;
+    }
+    if !pictures.unnamed.is_empty() {
+        writeln!(
+            out,
+            "  files that no entry names: {}; a power cut between a picture and its entry leaves such a file, and it may be removed",
+            safe(&pictures.unnamed.join(", "))
+        )?;
+    }
+    Ok(())
 }
 
 fn write_finding(out: &mut dyn Write, finding: &Finding) -> io::Result<()> {
@@ -274,7 +302,7 @@ fn write_finding(out: &mut dyn Write, finding: &Finding) -> io::Result<()> {
     }
 }
 
-fn as_json(report: &Report) -> Value {
+fn as_json(report: &Report, pictures: &Pictures) -> Value {
     let mut object = json!({
         "intact": report.is_intact(),
         "segments": report.segments,
@@ -283,6 +311,8 @@ fn as_json(report: &Report) -> Value {
         "verdicts": report.verdicts,
         "values": report.values,
         "values_unchecked": report.values_unchecked,
+        "pictures": pictures.pictures,
+        "pictures_unnamed": pictures.unnamed,
         "bytes": report.bytes,
         "unfinished_bytes": report.unfinished_bytes,
         "findings": report.findings.iter().map(finding_json).collect::<Vec<_>>(),

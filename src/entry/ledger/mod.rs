@@ -146,7 +146,10 @@ impl<K> Ledger<K> {
                     reading.pull_mode = Some(body.mode);
                 }
             }
-            SeriesEntry::Disarmed(_) | SeriesEntry::ZeroDue(_) | SeriesEntry::Alerted(_) => {}
+            SeriesEntry::Disarmed(_)
+            | SeriesEntry::ZeroDue(_)
+            | SeriesEntry::Pictured(_)
+            | SeriesEntry::Alerted(_) => {}
         }
         None
     }

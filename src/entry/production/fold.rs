@@ -238,7 +238,8 @@ impl Production {
                 | SeriesEntry::Restored(_)
                 | SeriesEntry::Alerted(_)
                 | SeriesEntry::Looked(_)
-                | SeriesEntry::Pulled(_),
+                | SeriesEntry::Pulled(_)
+                | SeriesEntry::Pictured(_),
             ) => None,
             Entry::Frame(FrameEntry::Reading(reading)) => {
                 if reading.standing == Standing::Counted

@@ -9,14 +9,17 @@ mod values;
 pub(crate) use state::{armed_spec, state};
 pub(crate) use values::reading;
 
+use super::PictureKept;
+use super::line::Digest;
 use super::{
     AdapterChanged, AdapterSaid, Alerted, Answer, Begun, ClockStepped, Completed,
     ConfigurationEdited, DamageAccepted, Detached, Disarmed, Disturbed, Doubted, Entry, FileEdited,
     Gap, JobSaid, JournalId, LookTally, Looked, LotSaid, Means, Noted, OperatorSaid, Outcome,
-    Paired, Pulled, Refused, Reservation, Restored, Resumed, Retracted, Revoked, RolledBack,
-    Segment, Slot, Stamped, Started, Stopped, TabletSaid, ToolSaid, Unread, ZeroDue, ZeroRole,
-    ZeroSaid, Zeroed,
+    Paired, Pictured, Pulled, Refused, Reservation, Restored, Resumed, Retracted, Revoked,
+    RolledBack, Segment, Slot, Stamped, Started, Stopped, TabletSaid, ToolSaid, Unread, ZeroDue,
+    ZeroRole, ZeroSaid, Zeroed,
 };
+use crate::pictures::PictureFormat;
 use crate::spec::{Job, Lots, Material, PullMode};
 use proptest::collection::vec;
 use proptest::option;
@@ -161,6 +164,7 @@ fn answer_entry() -> BoxedStrategy<Entry> {
     let pull = (any::<u32>(), seq(), select(&PullMode::ALL[..]));
     let pulled = (name(), seq(), pull, select(&Means::ALL[..]));
     prop_oneof![
+        pictured().prop_map(Entry::from),
         looked.prop_map(
             |(station, series, (piece, look, question), answer, by)| Entry::from(Looked {
                 station,
@@ -184,6 +188,41 @@ fn answer_entry() -> BoxedStrategy<Entry> {
         ),
     ]
     .boxed()
+}
+
+fn pictured() -> BoxedStrategy<Pictured> {
+    let about = (name(), seq(), option::of(any::<u32>()));
+    let sizes = (any::<u64>(), any::<u32>(), any::<u32>());
+    let said = (text(), select(&Means::ALL[..]));
+    let format = select(&PictureFormat::ALL[..]);
+    (about, digest(), format, sizes, digest(), said)
+        .prop_map(
+            |((station, series, piece), picture, picture_format, sizes, shown, said)| Pictured {
+                station,
+                series,
+                piece,
+                picture,
+                picture_format,
+                size_bytes: sizes.0,
+                width_px: sizes.1,
+                height_px: sizes.2,
+                shown,
+                file_name: said.0,
+                by: said.1,
+            },
+        )
+        .boxed()
+}
+
+fn digest() -> BoxedStrategy<Digest> {
+    bytes().prop_map(|bytes| Digest::of(&bytes)).boxed()
+}
+
+/// Pictures of a series, as the state keeps them.
+pub(super) fn pictures() -> BoxedStrategy<Vec<PictureKept>> {
+    let kept = (seq(), option::of(any::<u32>()), digest())
+        .prop_map(|(seq, piece, shown)| PictureKept { seq, piece, shown });
+    vec(kept, 0..3).boxed()
 }
 
 fn completed_entry() -> BoxedStrategy<Entry> {

@@ -6,7 +6,7 @@ use super::values::{
     adapter, at, attached, axis_name, journal, limits, measured, name, quantity, reading, seq,
     subject, tally, text, unit, verdict,
 };
-use super::{job, lots, production};
+use super::{job, lots, pictures, production};
 use crate::entry::answers::Answers;
 use crate::entry::repeat::Repeat;
 use crate::entry::resume::Stopped;
@@ -264,7 +264,7 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
             btree_set(any::<u32>(), 0..3),
             btree_set(any::<u32>(), 0..3),
             option::of(retracted),
-            answers(),
+            (answers(), pictures()),
         ),
     )
         .prop_map(
@@ -276,7 +276,7 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
                 tally,
                 zeros,
                 alerts,
-                (crimped, spent, retracted, answers),
+                (crimped, spent, retracted, (answers, pictures)),
             )| {
                 SeriesState {
                     id,
@@ -290,6 +290,7 @@ pub(super) fn series_state() -> BoxedStrategy<SeriesState> {
                     spent,
                     retracted,
                     answers,
+                    pictures,
                 }
             },
         )
@@ -364,13 +365,13 @@ pub(crate) fn state() -> BoxedStrategy<State> {
             vec(runs::run(), 0..3).prop_map(Runs),
             option::of(repeat()),
             option::of(stopped),
-            vec(select(&Reservation::ALL[..]), 0..3),
+            (vec(select(&Reservation::ALL[..]), 0..3), pictures()),
             production::production(),
         ),
     )
         .prop_map(|(series, last_reading, outcome, operator, rest)| {
-            let ((tool, job, lots), refused, runs, repeat, stopped, last_reservations, production) =
-                rest;
+            let ((tool, job, lots), refused, runs, repeat, stopped, last, production) = rest;
+            let (last_reservations, last_pictures) = last;
             let closed_at = outcome.and_then(|(_, at)| at);
             StationState {
                 series,
@@ -378,6 +379,7 @@ pub(crate) fn state() -> BoxedStrategy<State> {
                 last_outcome: outcome.map(|(outcome, _)| outcome),
                 closed_at,
                 last_reservations,
+                last_pictures,
                 operator,
                 tool,
                 job,

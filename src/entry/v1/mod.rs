@@ -22,6 +22,7 @@ mod state;
 mod subject;
 mod values;
 mod zero_policy;
+mod zero_state;
 
 use super::line::{Digest, LineError};
 use super::{
@@ -52,6 +53,7 @@ macro_rules! kinds {
             remove_descriptions::<super::Adapter>(generator, false);
             remove_descriptions::<super::RefusedSaying>(generator, false);
             remove_descriptions::<super::LookTally>(generator, false);
+            remove_descriptions::<super::PictureKept>(generator, false);
             remove_descriptions::<super::Tally>(generator, false);
             remove_descriptions::<super::ToolInHand>(generator, false);
             all
@@ -126,6 +128,7 @@ kinds! {
     "held" => Production(ProductionEntry::Held) plain super::Held,
     "settled" => Production(ProductionEntry::Settled) plain super::Settled,
     "run_closed" => Production(ProductionEntry::RunClosed) plain super::RunClosed,
+    "pictured" => Series(SeriesEntry::Pictured) plain super::Pictured,
     "refused" => Said(SaidEntry::Refused) plain super::Refused,
 }
 

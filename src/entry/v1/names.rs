@@ -4,6 +4,7 @@ use crate::entry;
 pub(super) use crate::entry::{
     Answer, HoldCause, Means, NotCounted, Outcome, Reservation, RunEnd, ZeroRole,
 };
+use crate::pictures::PictureFormat;
 pub(super) use crate::quantity::Unit;
 pub(super) use crate::spec::{
     LooksPer, Material, Order, PullMode, Purpose, SampleRole, Settlement, SizingSystem as Sizing,
@@ -57,6 +58,7 @@ by_name! {
     SampleRole,
     Settlement,
     LooksPer,
+    PictureFormat,
     PullMode,
     Unit,
     Verdict,

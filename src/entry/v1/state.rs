@@ -10,12 +10,13 @@ use super::production::ProductionForm;
 use super::reading::Reading;
 use super::runs::Run;
 use super::values::{measured, mn, nm, quantity};
+use super::zero_state::Zero;
 use crate::entry::Digits;
 use crate::entry::line::LineError;
 use crate::entry::production::fold::Production;
 use crate::entry::repeat;
 use crate::entry::runs::{Alert, Runs};
-use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState, ZeroState};
+use crate::entry::state::{CountedReading, InstrumentState, SeriesState, StationState};
 use crate::entry::{
     self, Adapter, Attached, JournalId, RefusedSaying, Seq, Tally, ToolInHand, resume, undo,
 };
@@ -48,6 +49,9 @@ struct Station {
     /// Reservations of the last outcome.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     last_reservations: Vec<entry::Reservation>,
+    /// Pictures of the last closed series.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    last_pictures: Vec<entry::PictureKept>,
     #[serde(skip_serializing_if = "Option::is_none")]
     operator: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -140,6 +144,8 @@ struct Series {
     looks: Vec<LookAnswer>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pull_modes: Vec<PullAnswer>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pictures: Vec<entry::PictureKept>,
 }
 
 /// The last retracted reading, as long as it can be restored.
@@ -163,30 +169,6 @@ struct Counted {
     value: Digits,
     unit: names::Unit,
     verdict: names::Verdict,
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
-struct Zero {
-    #[serde(skip_serializing_if = "Option::is_none")]
-    last_good: Option<GoodZero>,
-    off: bool,
-    /// Error of the last zero in nanometres; left out where the zero was good, and for a force.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    off_by_nm: Option<i64>,
-    /// Error of the last zero of a force, in millinewtons.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    off_by_mn: Option<i64>,
-    closed: bool,
-    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
-    time_due: bool,
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    takes_back: Option<Seq>,
-}
-
-#[derive(Serialize, Deserialize, JsonSchema)]
-struct GoodZero {
-    seq: u64,
-    at: String,
 }
 
 /// A map with the same names, and each value converted.
@@ -254,6 +236,7 @@ impl From<&StationState> for Station {
                     at: station.closed_at.map(|at| at.to_string()),
                 }),
             last_reservations: station.last_reservations.clone(),
+            last_pictures: station.last_pictures.clone(),
             operator: station.operator.clone(),
             tool: station.tool.clone(),
             job: station.job.as_ref().map(JobFields::from),
@@ -297,6 +280,7 @@ impl TryFrom<Station> for StationState {
                 .last_outcome
                 .map(|last| (Seq(last.series), last.outcome, last.tally)),
             last_reservations: body.last_reservations,
+            last_pictures: body.last_pictures,
             operator: body.operator,
             tool: body.tool,
             job: body.job.map(Into::into),
@@ -387,6 +371,7 @@ impl From<&SeriesState> for Series {
             retracted: series.retracted.as_ref().map(RetractedReading::from),
             looks: LookAnswer::all_of(&series.answers),
             pull_modes: PullAnswer::all_of(&series.answers),
+            pictures: series.pictures.clone(),
         }
     }
 }
@@ -398,6 +383,7 @@ impl TryFrom<Series> for SeriesState {
         let readings: Result<_, _> = body.readings.into_iter().map(TryInto::try_into).collect();
         Ok(Self {
             answers: answers(body.looks, body.pull_modes),
+            pictures: body.pictures,
             id: Seq(body.id),
             since: time("since", &body.since)?,
             spec: body.spec.try_into()?,
@@ -459,41 +445,6 @@ impl TryFrom<Counted> for CountedReading {
             axis: AxisName::new(body.axis),
             instrument: body.instrument,
             verdict: body.verdict,
-        })
-    }
-}
-
-impl From<&ZeroState> for Zero {
-    fn from(zero: &ZeroState) -> Self {
-        Self {
-            last_good: zero.last_good.map(|(seq, at)| GoodZero {
-                seq: seq.0,
-                at: at.to_string(),
-            }),
-            off: zero.off,
-            off_by_nm: nm(zero.off_by),
-            off_by_mn: mn(zero.off_by),
-            closed: zero.closed,
-            time_due: zero.time_due,
-            takes_back: zero.retracts,
-        }
-    }
-}
-
-impl TryFrom<Zero> for ZeroState {
-    type Error = LineError;
-
-    fn try_from(body: Zero) -> Result<Self, LineError> {
-        let last_good = body
-            .last_good
-            .map(|zero| Ok::<_, LineError>((Seq(zero.seq), time("at", &zero.at)?)));
-        Ok(Self {
-            last_good: last_good.transpose()?,
-            off: body.off,
-            off_by: quantity("off_by", body.off_by_nm, body.off_by_mn)?,
-            closed: body.closed,
-            time_due: body.time_due,
-            retracts: body.takes_back,
         })
     }
 }

@@ -186,9 +186,10 @@ impl Newest {
                 | SeriesEntry::Restored(_)
                 | SeriesEntry::Looked(_)
                 | SeriesEntry::Pulled(_) => Self::Nothing,
-                SeriesEntry::Disarmed(_) | SeriesEntry::ZeroDue(_) | SeriesEntry::Alerted(_) => {
-                    return None;
-                }
+                SeriesEntry::Disarmed(_)
+                | SeriesEntry::ZeroDue(_)
+                | SeriesEntry::Pictured(_)
+                | SeriesEntry::Alerted(_) => return None,
             },
         })
     }

@@ -80,6 +80,7 @@ pub(super) fn mark(recent: &mut VecDeque<RecentMessage>, entry: &SeriesEntry) {
         | SeriesEntry::ZeroDue(_)
         | SeriesEntry::Looked(_)
         | SeriesEntry::Pulled(_)
+        | SeriesEntry::Pictured(_)
         | SeriesEntry::Alerted(_) => return,
     };
     for happened in recent {
@@ -120,6 +121,7 @@ fn tone(entry: &Entry) -> Option<&'static str> {
             | SeriesEntry::Retracted(_)
             | SeriesEntry::Looked(_)
             | SeriesEntry::Pulled(_)
+            | SeriesEntry::Pictured(_)
             | SeriesEntry::Restored(_) => "plain",
         },
         Entry::Production(entry) => match entry {

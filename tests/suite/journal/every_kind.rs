@@ -2,6 +2,7 @@
 
 use super::bench::{NOW, reopen, write};
 use crate::station::desk::{Desk, HEIGHT, catalog, plan};
+use crate::station::pictures::take;
 use crate::station::production::shop as runs_shop;
 use std::path::Path;
 use std::time::Duration;
@@ -400,6 +401,33 @@ pub(super) fn every_kind(state_dir: &Path) {
     .unwrap();
     desk.input(Input::SegmentFull);
     desk.press("1.63");
+    write(opened, &desk.entries);
+}
+
+/// Pictures of pieces and of a series as a whole, before and after its outcome; in the state of the last segment an open
+/// series and the one before have some.
+pub(super) fn pictures(state_dir: &Path) {
+    let opened = reopen(state_dir);
+    let mut desk = Desk::going_on_with(shop(), opened.state.clone());
+    let two = || heights(2, ZeroPolicy::default());
+    desk.arm(two()).unwrap();
+    let series = desk.entries.last().unwrap().seq;
+    take(&mut desk, "harness.jpg", None, None).unwrap();
+    for value in ["0.00", "1.62"] {
+        desk.press(value);
+    }
+    take(&mut desk, "cut-1.jpg", None, None).unwrap();
+    for value in ["1.61", "0.00"] {
+        desk.press(value);
+    }
+    take(&mut desk, "cut-2.jpg", None, None).unwrap();
+    desk.arm(two()).unwrap();
+    for value in ["0.00", "1.60"] {
+        desk.press(value);
+    }
+    take(&mut desk, "cut-3.jpg", None, Some(1)).unwrap();
+    desk.input(Input::SegmentFull);
+    take(&mut desk, "late.jpg", Some(series), Some(1)).unwrap();
     write(opened, &desk.entries);
 }
 

@@ -6,8 +6,8 @@
 
 use super::bench::{copy, lines_on_disk, reopen, shop, verified};
 use super::every_kind::{
-    answered, configuration_edited, every_kind, jobs_and_lots, ports_of_others, production_runs,
-    restored, resumed, rolled_back, tablets,
+    answered, configuration_edited, every_kind, jobs_and_lots, pictures, ports_of_others,
+    production_runs, restored, resumed, rolled_back, tablets,
 };
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
@@ -60,8 +60,9 @@ type Maker = fn(&Path);
 
 #[test]
 fn every_kept_journal_still_says_what_it_said() {
-    let makers: [(&str, Maker); 11] = [
+    let makers: [(&str, Maker); 12] = [
         ("V1_RUNS", production_runs),
+        ("V1_PICTURES", pictures),
         ("V1_QUESTIONS_ANSWERED", answered),
         ("V1_A_SHORT_SERIES", |folder| drop(shop(folder))),
         ("V1_EVERY_KIND", every_kind),

@@ -37,6 +37,7 @@ pub(crate) const fn answering_kind(command: &Command) -> Option<&'static str> {
         Command::Pulled { .. } => Some("pulled"),
         Command::Crimps { .. } => Some("crimped"),
         Command::Settle { .. } => Some("settled"),
+        Command::Picture(_) => Some("pictured"),
         Command::Ask { .. } => None,
     }
 }

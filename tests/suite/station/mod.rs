@@ -14,6 +14,7 @@ mod jobs;
 mod judging;
 mod notes;
 mod order_by_value;
+pub(crate) mod pictures;
 pub(crate) mod production;
 mod production_runs_hold;
 mod reservations;

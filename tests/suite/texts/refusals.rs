@@ -5,6 +5,7 @@ use super::assert_has;
 use std::collections::BTreeSet;
 use tallyjaw::decode::DecodeError;
 use tallyjaw::entry::{Means, Seq, ToolInHand};
+use tallyjaw::pictures::{NotAPicture, PictureFormat, check};
 use tallyjaw::quantity::{Dimension, Measured, Quantity};
 use tallyjaw::spec::job::WrongWords;
 use tallyjaw::spec::pull_table::PULL_TABLES;
@@ -32,7 +33,8 @@ variants!(refusal, REFUSALS, Refusal: NoStation WhichStation WhichLeftStation No
     StillOpen NothingArmed NothingToResume NothingToRestore NothingToRetract NoSuchReading Destroyed NoWords Words
     Operator ToolElsewhere NotItsTool NotItsNest OtherTool OtherNest NoInstrument WhichInstrument CannotBeAsked
     NoneToAsk NotConnected SameAdapter SameAdapters WhichAdapter AnotherAdapter NotACard Foreign Said OtherJob NotSaid
-    NoLook NotDue NoPieceToLookAt NotPulled Crimps NothingHeld WhichHeld NotHeld NotThatMany);
+    NoLook NotDue NoPieceToLookAt NotPulled Crimps NothingHeld WhichHeld NotHeld NotThatMany NoSeries NothingToPicture
+    NotMeasured TooManyPictures);
 variants!(unarmable, UNARMABLES, Unarmable: Pieces VerifiesCrimps BlocksFor BesideBlocks NoTerminal Wire NoRow Nothing
     Twice NoAxis NotLimited PullForce PulledToo NoTool NotForTerminal NestOfNothing NoNest WrongNest NoNestForWire
     NestUnnamed NoInstrument TooCoarse NoMaxError GuardTooWide NotToldApart NoSuchInstrument OfOtherStation NoLengths
@@ -135,6 +137,13 @@ fn refusals() -> Vec<Refusal> {
             got: Seq(7),
             known: vec![Seq(8), Seq(9)],
         },
+        Refusal::NoSeries { got: Seq(12) },
+        Refusal::NothingToPicture { station: station() },
+        Refusal::NotMeasured {
+            piece: 3,
+            series: Seq(12),
+        },
+        Refusal::TooManyPictures { series: Seq(12) },
         Refusal::NoWords { what: "a note" },
         Refusal::Words {
             what: "a reason",
@@ -669,5 +678,51 @@ fn every_reason_why_bytes_are_no_value_is_said_in_every_language() {
             &one.to_string(),
         );
         assert_has("daemon.help.", one.remedy().unwrap());
+    }
+}
+
+#[test]
+fn every_reason_why_a_file_is_no_picture_is_in_the_table() {
+    let format = PictureFormat::Jpeg;
+    let mut all = vec![
+        NotAPicture::Empty,
+        NotAPicture::TooLarge,
+        NotAPicture::Ending {
+            ending: "gif".to_owned(),
+            format,
+        },
+        NotAPicture::Truncated { format, got: 7 },
+        NotAPicture::Behind { format, got: 7 },
+        NotAPicture::Pixels {
+            width: 10_000,
+            height: 9_000,
+        },
+        NotAPicture::Unpacked,
+        NotAPicture::Damaged {
+            format: PictureFormat::Png,
+            cause: "CRC error".to_owned(),
+        },
+    ];
+    for beginning in [
+        &b"GIF89a"[..],
+        b"BM",
+        b"II*\0",
+        b"MM\0*",
+        b"RIFF",
+        b"%PDF-1.7",
+        b" <svg/>",
+        b"PK\x03\x04",
+        b"\0\0\0\x18ftypheic",
+        b"1.62",
+    ] {
+        all.push(check("a.jpg", beginning).unwrap_err());
+    }
+    for why in all {
+        assert_has("daemon.picture.", &why.to_string());
+        assert_has(
+            "daemon.picture.not_taken",
+            &format!("a.jpg was not taken: {why}"),
+        );
+        assert_has("daemon.help.", why.remedy());
     }
 }

@@ -1,0 +1,212 @@
+//! Holds the pictures on disk against the entries that name them.
+//!
+//! In: the entries `pictured` of a verified journal. Out: a [`Finding`] for each picture that is missing or not what its
+//! entry says, and for each that is of a series or piece that the journal does not have; and files that no entry names.
+
+use super::{Album, FOLDER, Found, SMALL, find, read};
+use crate::durable::{Failed, failed};
+use crate::entry::line::Digest;
+use crate::entry::{Entry, Pictured, Seq, SeriesEntry, Stamped};
+use crate::journal::{Cursor, Finding, JournalError};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// What was found about all pictures.
+#[derive(Debug, Default)]
+pub(crate) struct Looked {
+    /// Pictures that were held against their entries; one that two entries name counts twice.
+    pub(crate) pictures: usize,
+    /// What is wrong, in the order of the entries.
+    pub(crate) findings: Vec<Finding>,
+    /// Files that no entry names, from the state folder.
+    pub(crate) unnamed: Vec<String>,
+}
+
+/// The entries `pictured` of a journal, and what is known of them.
+#[derive(Debug, Default)]
+pub(crate) struct Named(Vec<(Seq, Pictured)>);
+
+impl Named {
+    /// Takes the next line of the journal.
+    pub(crate) fn take(&mut self, line: &[u8]) {
+        const KIND: &[u8] = br#""kind":"pictured""#;
+        let head = line.get(..256).unwrap_or(line);
+        if memchr::memmem::find(head, KIND).is_none() {
+            return;
+        }
+        // A damaged line is a finding already.
+        if let Ok((Stamped { seq, entry, .. }, _)) = crate::entry::line::decode(line)
+            && let Entry::Series(SeriesEntry::Pictured(pictured)) = entry
+        {
+            self.0.push((seq, pictured));
+        }
+    }
+
+    /// Looks at every picture of the state folder.
+    pub(crate) fn look(&self, state_dir: &Path) -> Result<Looked, Failed> {
+        let mut looking = Looking {
+            album: Album::new(state_dir),
+            owners: HashMap::new(),
+            seen: BTreeMap::new(),
+            looked: Looked::default(),
+        };
+        for (seq, pictured) in &self.0 {
+            for digest in [pictured.picture, pictured.shown] {
+                looking.owners.entry(digest).or_insert(*seq);
+            }
+        }
+        let mut series = BTreeMap::new();
+        for (seq, pictured) in &self.0 {
+            looking.looked.pictures += 1;
+            let found = series
+                .entry(pictured.series)
+                .or_insert_with(|| find(state_dir, pictured.series, Cursor::TO_THE_END));
+            looking.subject(*seq, pictured, found);
+            let picture = looking
+                .album
+                .path(pictured.picture, pictured.picture_format);
+            looking.file(*seq, &picture, pictured.picture);
+            let small = looking.album.small(pictured.shown);
+            looking.file(*seq, &small, pictured.shown);
+        }
+        looking.leftovers(FOLDER)?;
+        looking.leftovers(&format!("{FOLDER}/{SMALL}"))?;
+        Ok(looking.looked)
+    }
+}
+
+struct Looking {
+    album: Album,
+    /// Which entry a digest belongs to.
+    owners: HashMap<Digest, Seq>,
+    /// Files that were looked at, and whether they are right.
+    seen: BTreeMap<PathBuf, Option<(String, String)>>,
+    looked: Looked,
+}
+
+impl Looking {
+    /// The series and the piece must be in the journal.
+    fn subject(
+        &mut self,
+        seq: Seq,
+        pictured: &Pictured,
+        found: &Result<Option<Found>, JournalError>,
+    ) {
+        // A line that cannot be read is a finding already.
+        let Ok(found) = found else { return };
+        let series = pictured.series;
+        let Some(found) = found else {
+            let got = series.to_string();
+            self.add(
+                seq,
+                "journal",
+                "a picture of no series",
+                got,
+                "a series that was opened",
+            );
+            return;
+        };
+        if found.station != pictured.station {
+            let got = pictured.station.clone();
+            self.add(
+                seq,
+                "journal",
+                "a picture at another station",
+                got,
+                &found.station,
+            );
+        }
+        if let Some(piece) = pictured.piece
+            && !found.pieces.contains(&piece)
+        {
+            let got = format!("piece {piece} of series {series}");
+            self.add(
+                seq,
+                "journal",
+                "a picture of no piece",
+                got,
+                "a piece with a reading",
+            );
+        }
+    }
+
+    /// The file must hold the bytes that its name says.
+    fn file(&mut self, seq: Seq, path: &Path, want: Digest) {
+        if !self.seen.contains_key(path) {
+            let wrong = self.wrong(path, want);
+            self.seen.insert(path.to_owned(), wrong);
+        }
+        if let Some(Some((what, got))) = self.seen.get(path).cloned() {
+            let file = self.name_of(path);
+            self.add(
+                seq,
+                &file,
+                &what,
+                got,
+                &format!("bytes with the digest {want}"),
+            );
+        }
+    }
+
+    /// What is wrong with a file, and what stands in it; `None` if it is right.
+    fn wrong(&self, path: &Path, want: Digest) -> Option<(String, String)> {
+        let bytes = match read(path) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => {
+                return Some(("a picture is missing".to_owned(), "no file".to_owned()));
+            }
+            Err(error) => {
+                return Some(("a picture cannot be read".to_owned(), error.to_string()));
+            }
+        };
+        let got = Digest::of(&bytes);
+        if got == want {
+            return None;
+        }
+        let what = match self.owners.get(&got) {
+            Some(other) => format!("a picture was exchanged: it is that of entry {other}"),
+            None => "a picture was changed".to_owned(),
+        };
+        Some((what, format!("bytes with the digest {got}")))
+    }
+
+    /// Files of a folder that no entry names.
+    fn leftovers(&mut self, folder: &str) -> Result<(), Failed> {
+        let state_dir = self.album.folder.parent().unwrap_or(Path::new("."));
+        let path = state_dir.join(folder);
+        let items = match std::fs::read_dir(&path) {
+            Ok(items) => items,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+            Err(cause) => return Err(failed("list", &path)(cause)),
+        };
+        let mut names = BTreeSet::new();
+        for item in items {
+            let item = item.map_err(failed("list", &path))?;
+            if item.file_name() != SMALL && !self.seen.contains_key(&item.path()) {
+                names.insert(self.name_of(&item.path()));
+            }
+        }
+        self.looked.unnamed.extend(names);
+        Ok(())
+    }
+
+    /// A path as it is shown: from the state folder on.
+    fn name_of(&self, path: &Path) -> String {
+        let state_dir = self.album.folder.parent().unwrap_or(Path::new(""));
+        let shown = path.strip_prefix(state_dir).unwrap_or(path);
+        shown.display().to_string()
+    }
+
+    fn add(&mut self, seq: Seq, file: &str, what: &str, got: String, want: &str) {
+        self.looked.findings.push(Finding {
+            file: file.to_owned(),
+            line: 0,
+            seq: Some(seq),
+            what: what.to_owned(),
+            got,
+            want: want.to_owned(),
+            accepted_in: None,
+        });
+    }
+}
