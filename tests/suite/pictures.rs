@@ -510,3 +510,42 @@ fn the_bytes_follow_the_request_on_the_control_socket_and_short_ones_enter_nothi
     daemon.call("note", &json!({"text": "still there"}));
     assert_eq!(pictured(&shop).len(), 2);
 }
+
+/// Kills the daemon in the midst of fifty pictures, several times: each is whole and entered, or not there.
+#[test]
+fn a_kill_while_pictures_come_in_leaves_each_whole_and_entered_or_not_entered() {
+    let mut shop = Shop::new();
+    let (daemon, series) = measured(&mut shop);
+    let series = series.to_string();
+    let files: Vec<PathBuf> = (0..50)
+        .map(|number| put(&shop, &format!("{number}.jpg"), &jpeg(number, (160, 120))))
+        .collect();
+    let mut daemon = Some(daemon);
+    for round in [3, 11, 20] {
+        let mut giving = shop.tallyjaw(&["picture", "--series", &series]);
+        let mut giving = giving
+            .args(&files)
+            .stdout(std::process::Stdio::piped())
+            .stderr(std::process::Stdio::null())
+            .spawn()
+            .unwrap();
+        // So many are said to be entered; the next ones are on their way when the daemon is killed.
+        let mut told = std::io::BufReader::new(giving.stdout.take().unwrap());
+        let mut said = String::new();
+        for _ in 0..round {
+            std::io::BufRead::read_line(&mut told, &mut said).unwrap();
+        }
+        daemon.take().unwrap().kill();
+        std::io::Read::read_to_string(&mut told, &mut said).unwrap();
+        assert_eq!(giving.wait().unwrap().code(), Some(3));
+        daemon = Some(shop.start());
+        let entered = pictured(&shop);
+        for line in said.lines() {
+            let (_, seq) = line.split_once("(entry ").unwrap();
+            let seq: u64 = seq.trim_end_matches(')').parse().unwrap();
+            assert!(entered.iter().any(|entry| entry["seq"] == seq), "{line}");
+        }
+        let (code, out) = verified(&shop);
+        assert_eq!(code, 0, "{out}");
+    }
+}
