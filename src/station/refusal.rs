@@ -344,13 +344,9 @@ impl Refusal {
             }
             Self::NotThatMany { .. } => "leave the number out to settle all that are left",
             Self::NoSeries { .. } => "list them: tallyjaw series",
-            Self::NothingToPicture { .. } => {
-                "say which series it is of: tallyjaw picture FILE --series NUMBER"
-            }
+            Self::NothingToPicture { .. } => "name it: tallyjaw picture FILE --series NUMBER",
             Self::NotMeasured { .. } => "measure the piece first, or name one that was measured",
-            Self::TooManyPictures { .. } => {
-                "take the pictures that matter, or start the next series"
-            }
+            Self::TooManyPictures { .. } => "take fewer, or start the next series",
             Self::NoWords { .. } => "write what it should say",
             Self::Words { .. } => "say it in fewer words, or in several notes",
             Self::Operator { .. } => "give a name or initials: tj/operator/mara",

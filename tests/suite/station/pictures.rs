@@ -86,7 +86,7 @@ fn a_picture_is_of_the_piece_measured_last_or_of_the_one_that_is_named() {
     let nothing = take(&mut desk, "early", None, None).unwrap_err();
     assert_eq!(
         nothing,
-        "no series is open at bench-1, and none was closed within ten minutes; say which series it is of: tallyjaw picture FILE --series NUMBER"
+        "no series is open at bench-1, and none was closed within ten minutes; name it: tallyjaw picture FILE --series NUMBER"
     );
     desk.arm(heights(3)).unwrap();
     take(&mut desk, "set-up", None, None).unwrap();
@@ -185,7 +185,7 @@ fn a_spent_piece_may_be_pictured_and_an_open_series_has_an_end_of_pictures() {
     assert_eq!(
         take(&mut desk, "more", None, Some(1)).unwrap_err(),
         format!(
-            "series {id} has 100 pictures already, the most for one series; take the pictures that matter, or start the next series"
+            "series {id} has 100 pictures already, the most for one series; take fewer, or start the next series"
         )
     );
     follows(&desk);
