@@ -522,22 +522,18 @@ fn a_kill_while_pictures_come_in_leaves_each_whole_and_entered_or_not_entered() 
         .collect();
     let mut daemon = Some(daemon);
     for round in [3, 11, 20] {
+        let running = daemon.take().unwrap();
+        let mut feed = running.connected_feed();
         let mut giving = shop.tallyjaw(&["picture", "--series", &series]);
-        let mut giving = giving
-            .args(&files)
-            .stdout(std::process::Stdio::piped())
-            .stderr(std::process::Stdio::null())
-            .spawn()
-            .unwrap();
-        // So many are said to be entered; the next ones are on their way when the daemon is killed.
-        let mut told = std::io::BufReader::new(giving.stdout.take().unwrap());
-        let mut said = String::new();
+        let giving = giving.args(&files).stdout(std::process::Stdio::piped());
+        let giving = giving.stderr(std::process::Stdio::null()).spawn().unwrap();
+        // So many are entered, and the next one is on its way.
         for _ in 0..round {
-            std::io::BufRead::read_line(&mut told, &mut said).unwrap();
+            feed.wait_for("pictured");
         }
-        daemon.take().unwrap().kill();
-        std::io::Read::read_to_string(&mut told, &mut said).unwrap();
-        assert_eq!(giving.wait().unwrap().code(), Some(3));
+        running.kill();
+        let (code, said, _) = said(&giving.wait_with_output().unwrap());
+        assert_eq!(code, 3, "{said}");
         daemon = Some(shop.start());
         let entered = pictured(&shop);
         for line in said.lines() {
