@@ -5,9 +5,11 @@
 use super::comparison::{Compare, Group};
 use super::facts::{Facts, ReportReading};
 use super::{LAYOUT, Report};
+use crate::entry::production::history::RunRecord;
 use crate::entry::{JournalId, Seq};
 use crate::letterhead::{Letterhead, Logo, PageSize};
 use crate::quantity::{Dimension, OffsetFrom, Quantity, WallMicros, Zone};
+use crate::spec::Settlement;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 use std::sync::Arc;
@@ -38,6 +40,8 @@ pub struct Made {
     pub full: bool,
     /// For each series the `seq` of its entry `armed`.
     pub series: Vec<Seq>,
+    /// The production run that it is of.
+    pub run: Option<Seq>,
     /// Of the shop that handed it on.
     pub letterhead: Arc<Letterhead>,
 }
@@ -74,6 +78,10 @@ impl Made {
                 .iter()
                 .map(|series| series.get("series")?.as_u64().map(Seq))
                 .collect::<Option<_>>()?,
+            run: match data.get("run") {
+                Some(run) => Some(Seq(run.get("run")?.as_u64()?)),
+                None => None,
+            },
             letterhead: Arc::new(letterhead_of(data.get("shop"), logo)?),
         })
     }
@@ -191,6 +199,7 @@ pub(super) fn value(report: &Report) -> Value {
     let zone = report.asked.zone.name().map(|name| json!(name));
     let full = report.asked.full.then_some(json!(true));
     let shop = shop(&report.asked.letterhead);
+    let run = report.run.as_ref().map(run);
     put(
         &mut object,
         [
@@ -198,6 +207,7 @@ pub(super) fn value(report: &Report) -> Value {
             ("compare", compare),
             ("full", full),
             ("shop", shop),
+            ("run", run),
         ],
     );
     object
@@ -218,6 +228,23 @@ pub(super) fn text(value: &Value) -> String {
         }
     }
     text
+}
+
+/// A production run with its counts.
+fn run(run: &RunRecord) -> Value {
+    let [released, reworked, scrapped] = Settlement::ALL.map(|how| run.settled(how));
+    json!({
+        "run": run.id.0,
+        "run_id": run.settings.id,
+        "station": run.station,
+        "crimps": run.crimps,
+        "vouched": run.vouched,
+        "held": run.held(),
+        "released": released,
+        "reworked": reworked,
+        "scrapped": scrapped,
+        "open": run.open(),
+    })
 }
 
 fn series(facts: &Facts) -> Value {

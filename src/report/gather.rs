@@ -8,6 +8,7 @@
 
 use crate::entry::ledger::{Disposition, Ledger, Series, Whole};
 use crate::entry::line::Digest;
+use crate::entry::production::history::{RunHistory, RunRecord};
 use crate::entry::{
     Attached, Completed, Entry, FrameEntry, JournalId, Outcome, PortEntry, SaidEntry, Seq,
     SeriesEntry, Stamped, Zeroed,
@@ -61,6 +62,8 @@ pub struct Gathered {
     pub digest: Digest,
     /// The chosen series, in the order in which they were opened.
     pub series: Vec<Record>,
+    /// The production run that was asked for; `None` if none was, or if the journal has no such run.
+    pub run: Option<RunRecord>,
     /// The ids of all series.
     pub known: Vec<Seq>,
 }
@@ -75,6 +78,8 @@ pub struct Gathering<'w> {
     first: Option<Seq>,
     last: Option<(Seq, WallMicros, Digest)>,
     known: Vec<Seq>,
+    /// The production runs, if one of them is asked for.
+    runs: Option<(Seq, RunHistory)>,
     /// The chosen series and the verifications that may still change.
     ledger: Ledger<Whole>,
     /// Data of the chosen series.
@@ -93,6 +98,7 @@ impl<'w> Gathering<'w> {
             first: None,
             last: None,
             known: Vec::new(),
+            runs: None,
             ledger: Ledger::default(),
             records: BTreeMap::new(),
             ports: HashMap::new(),
@@ -101,11 +107,23 @@ impl<'w> Gathering<'w> {
         }
     }
 
+    /// Collects a production run too.
+    #[must_use]
+    pub fn with_run(self, run: Option<Seq>) -> Self {
+        Self {
+            runs: run.map(|run| (run, RunHistory::default())),
+            ..self
+        }
+    }
+
     /// Takes the next entry, with the digest of its line.
     pub fn take(&mut self, stamped: &Stamped, digest: Digest) {
         self.first = self.first.or(Some(stamped.seq));
         self.last = Some((stamped.seq, stamped.at, digest));
         self.keep(stamped);
+        if let Some((_, runs)) = &mut self.runs {
+            runs.take(stamped);
+        }
         if let Some(journal) = stamped.entry.opens() {
             self.journal = Some(journal.clone());
         }
@@ -240,6 +258,7 @@ impl<'w> Gathering<'w> {
             last_at,
             digest,
             series: records.into_values().collect(),
+            run: self.runs.and_then(|(run, runs)| runs.run(run).cloned()),
             known: self.known,
         })
     }

@@ -16,6 +16,7 @@ mod facts;
 mod gather;
 mod lane;
 mod picture;
+mod run_line;
 mod words;
 
 pub use data::Made;
@@ -25,6 +26,7 @@ pub use gather::{Gathered, Gathering, Record, Verification, Wants};
 use comparison::{Compare, Compared};
 
 use crate::entry::line::Digest;
+use crate::entry::production::history::RunRecord;
 use crate::entry::{JournalId, Seq};
 use crate::letterhead::Letterhead;
 use crate::quantity::{WallMicros, Zone};
@@ -76,6 +78,8 @@ pub struct Report {
     pub last: Seq,
     /// The digest of its line.
     pub digest: Digest,
+    /// The production run that the report is of; its samples are the series.
+    pub run: Option<RunRecord>,
     /// The series, in the order in which they were opened.
     pub series: Vec<Facts>,
     /// Groups of readings side by side, one axis after the other; empty unless requested.
@@ -108,6 +112,7 @@ impl Report {
             first: gathered.first,
             last: gathered.last,
             digest: gathered.digest,
+            run: gathered.run,
             series,
             asked,
         }

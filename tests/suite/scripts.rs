@@ -37,3 +37,8 @@ fn a_job_of_three_circuits_by_scan_cards_alone_gives_the_report_that_its_custome
 fn a_day_at_the_bench_without_a_keyboard_leaves_exactly_these_entries() {
     run("bench_day.py");
 }
+
+#[test]
+fn a_day_of_production_holds_exactly_the_crimps_that_no_good_sample_vouches_for() {
+    run("production_day.py");
+}

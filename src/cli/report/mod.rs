@@ -38,6 +38,7 @@ Examples:
   tallyjaw report 37 52 -o first-off.html             two series in one file
   tallyjaw report 37 --full                           with figures, pictures and times
   tallyjaw report --job 4711 --pdf                    a cover and a page for each series
+  tallyjaw report --run 812                           a production run, with its samples
   tallyjaw report --terminal QF-250-F --since 2026-11-01
   tallyjaw report 37 > evidence.html                  to a pipe or a file it goes as it is
   tallyjaw report --terminal QF-250-F --compare tool --margin '0.02 mm'
@@ -62,6 +63,9 @@ pub(super) struct ReportCommand {
         help_heading = "Side by side"
     )]
     reference: Option<String>,
+    /// Of a production run: what became of its crimps, its time line, and a page for each sample
+    #[arg(long, value_name = "RUN", conflicts_with_all = Query::arguments(), conflicts_with = "compare")]
+    run: Option<u64>,
     /// With an appendix: figures, histogram and control chart, and each reading with its time and entry
     #[arg(long)]
     full: bool,
@@ -82,7 +86,10 @@ impl ReportCommand {
         }
         let (daemon, letterhead) = client::configured(context)?;
         let made = now(); // Taken before reading, so that nothing that existed at that time is left out.
-        let gathered = read::chosen(&daemon, &self.query)?;
+        let gathered = match self.run {
+            Some(run) => read::of_run(&daemon, run)?,
+            None => read::chosen(&daemon, &self.query)?,
+        };
         let asked = ReportRequest {
             query: if self.query.series.is_empty() {
                 self.query.options()
@@ -235,6 +242,9 @@ fn name(report: &Report) -> String {
         .series
         .iter()
         .map(|facts| facts.record.series.id.to_string());
+    if let Some(run) = &report.run {
+        return format!("run-{}.html", run.id);
+    }
     match report.series.len() {
         ..=NAMED => format!("series-{}.html", ids.collect::<Vec<_>>().join("-")),
         several => format!("{several}-series.html"),

@@ -3,9 +3,11 @@
 use super::lines;
 use crate::cli::Failure;
 use crate::cli::query::{Filter, Query, ReadingKeys};
+use crate::cli::runs;
 use crate::config::DaemonConfig;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
+use crate::entry::production::history::RunRecord;
 use crate::report::check::{Difference, Overlooked};
 use crate::report::{Gathered, Gathering, Made, Record, ReportReading};
 use std::ops::ControlFlow;
@@ -46,6 +48,28 @@ pub(super) fn chosen(daemon: &DaemonConfig, query: &Query) -> Result<Gathered, F
         );
     }
     Ok(gathered)
+}
+
+/// The entries of a production run and of its samples.
+pub(super) fn of_run(daemon: &DaemonConfig, run: u64) -> Result<Gathered, Failure> {
+    let gathering = Gathering::new(|_, _, spec| spec.sample.is_some());
+    let mut gathering = gathering.with_run(Some(Seq(run)));
+    lines::each(daemon, Seq(0), |line| {
+        let stamped = lines::decoded(daemon, line)?;
+        gathering.take(&stamped, Digest::of(&line.bytes));
+        Ok(ControlFlow::Continue(()))
+    })?;
+    let gathered = gathering.finish();
+    let mut gathered = gathered.ok_or_else(|| runs::unknown(run))?;
+    let samples = samples_of(gathered.run.as_ref().ok_or_else(|| runs::unknown(run))?);
+    gathered
+        .series
+        .retain(|record| samples.contains(&record.series.id));
+    Ok(gathered)
+}
+
+fn samples_of(run: &RunRecord) -> Vec<Seq> {
+    run.samples.iter().map(|sample| sample.series).collect()
 }
 
 /// Whether any reading of the series matches, if the query depends on readings.
@@ -98,9 +122,10 @@ fn again_by(
     is_chosen: bool,
 ) -> Result<Again, Failure> {
     let filter = query.filter()?;
-    let mut gathering = Gathering::new(|id, _, spec| {
+    let gathering = Gathering::new(|id, _, spec| {
         made.series.contains(&id) || is_chosen && filter.series(id, spec)
     });
+    let mut gathering = gathering.with_run(made.run);
     let mut overlooked = Overlooked::new(made.at);
     let mut since = (0, 0);
     lines::each(daemon, Seq(0), |line| {
@@ -113,6 +138,7 @@ fn again_by(
         let is_about = stamped
             .series()
             .is_some_and(|series| made.series.contains(&series));
+        let is_about = is_about || made.run.is_some() && stamped.entry.run() == made.run;
         since.1 += u64::from(is_about);
         overlooked.take(&stamped, is_about);
         Ok(ControlFlow::Continue(()))
@@ -138,6 +164,7 @@ fn again_by(
             differences.push(one(about, true));
         }
     }
+    differences.extend(of_the_run(made, &gathered));
     differences.extend(overlooked.found());
     gathered
         .series
@@ -147,6 +174,31 @@ fn again_by(
         differences,
         since,
     })
+}
+
+/// Where the run has other samples than the report, or is none.
+fn of_the_run(made: &Made, gathered: &Gathered) -> Vec<Difference> {
+    let Some(wanted) = made.run else {
+        return Vec::new();
+    };
+    let Some(run) = &gathered.run else {
+        return vec![one(format!("run {wanted}"), true)];
+    };
+    let samples = samples_of(run);
+    let reported = made.series.iter();
+    let reported = reported.filter(|series| !samples.contains(series));
+    let reported = reported.map(|series| (series, true));
+    let left_out = samples
+        .iter()
+        .filter(|series| !made.series.contains(series));
+    let all = reported.chain(left_out.map(|series| (series, false)));
+    all.map(|(series, is_reported)| {
+        one(
+            format!("series {series}, as a sample of run {wanted}"),
+            is_reported,
+        )
+    })
+    .collect()
 }
 
 /// A difference for a series that only one side has.

@@ -6,7 +6,7 @@
 pub mod fold;
 pub mod history;
 
-use super::{Entry, JournalEntry, Means, Seq, Stamped, State};
+use super::{Entry, JournalEntry, Means, ProductionEntry, Seq, Stamped, State};
 use crate::quantity::named;
 use crate::spec::{ProductionRun, Settlement};
 use schemars::JsonSchema;
@@ -135,6 +135,23 @@ named! {
         LastOff = "last_off",
         /// A good first-off sample of another run at the same station.
         AnotherRun = "another_run",
+    }
+}
+
+impl Entry {
+    /// The production run that the entry is about.
+    pub fn run(&self) -> Option<Seq> {
+        let Self::Production(entry) = self else {
+            return None;
+        };
+        match entry {
+            ProductionEntry::RunOpened(_) => None,
+            ProductionEntry::Crimped(body) => body.run,
+            ProductionEntry::SampleDue(body) => Some(body.run),
+            ProductionEntry::Held(body) => Some(body.run),
+            ProductionEntry::Settled(body) => Some(body.run),
+            ProductionEntry::RunClosed(body) => Some(body.run),
+        }
     }
 }
 

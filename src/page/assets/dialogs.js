@@ -168,6 +168,8 @@ export function warningsOf(state, here, bench, notice) {
   const failing = (state.sinks ?? []).filter((sink) => sink.failing);
   const before = armed && bench.closed && bench.closed.aside.length > 0 && bench.readings.length === 0 ? [t("warning.before", { series: bench.closed.series, outcome: t(`outcome.${bench.closed.outcome}`), list: [...new Set(bench.closed.aside.map((one) => one.piece))].join(", ") })] : [];
   return [
+    ...(here.production?.held_says ? [{ text: capital(says(here.production.held_says)), alert: true }] : []),
+    ...(armed && here.production?.open?.due ? [{ text: capital(says(here.production.open.says)), alert: true }] : []),
     ...before.map((text) => ({ text })),
     ...(armed?.alerts ?? []).map((one) => ({ text: capital(says(one.text)), alert: true })).toReversed(),
     ...(notice ? [{ text: [notice.message, notice.remedy].filter(Boolean).map((text) => capital(says(text))).join(". ") }] : []),

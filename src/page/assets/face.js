@@ -25,6 +25,7 @@ const faultWords = (miss) => (miss?.fault ? t(`fault.${miss.fault}`) : "");
 export function askWords(here, bench) {
   if (here.prompt_kind === "end") return capital(says(here.prompt));
   if (here.prompt_kind === "wait") return t("ask.wait");
+  if (["crimp", "sample"].includes(here.prompt_kind)) return capital(says(here.production.open.says));
   if (bench.todo) return todoWords(bench.todo);
   const [first, ...others] = bench.asks;
   if (!first && here.armed) return t("ask.full");

@@ -12,6 +12,7 @@ mod cover;
 mod figures;
 mod found;
 mod head;
+mod production;
 mod readings;
 mod remarks;
 mod required;
@@ -22,7 +23,7 @@ mod used;
 pub(super) use found::capital;
 
 use super::facts::Facts;
-use super::{HEAD, Report, data, words};
+use super::{HEAD, Report, data, run_line, words};
 use crate::markup::{Element, Node, Written, el, free};
 use crate::stats::picture::shapes::STYLE as STYLE_OF_PICTURES;
 
@@ -57,7 +58,11 @@ pub(super) fn written(report: &Report) -> Written {
         .child(el("title").text(title.as_str()).about("the title"))
         .child(
             el("style")
-                .raw(format!("\n{STYLE}{STYLE_OF_PICTURES}{}", paper(report)))
+                .raw(format!(
+                    "\n{STYLE}{STYLE_OF_PICTURES}{}{}",
+                    style_of_runs(report),
+                    paper(report)
+                ))
                 .about("the style sheet"),
         );
     let body = el("body").child(main(report)).child(
@@ -71,13 +76,22 @@ pub(super) fn written(report: &Report) -> Written {
     Written::new(HEAD, &root)
 }
 
+/// The style of the time line, on a report that has one.
+const fn style_of_runs(report: &Report) -> &'static str {
+    match report.run {
+        Some(_) => run_line::STYLE,
+        None => "",
+    }
+}
+
 /// The foot of every sheet of paper, so that a lost sheet can be put back: `Series 23 · made 2026-11-29 20:10 +00:00 ·
 /// journal 0123abcd`. It is part of the style sheet, so it has only digits and our own words.
 fn paper(report: &Report) -> String {
     let made = report.asked.made.local_minute(&report.asked.zone);
-    let of = match &report.series[..] {
-        [only] => format!("Series {}", only.record.series.id),
-        several => format!("Report of {}", words::series(several.len())),
+    let of = match (&report.run, &report.series[..]) {
+        (Some(run), _) => format!("Run {}", run.id),
+        (None, [only]) => format!("Series {}", only.record.series.id),
+        (None, several) => format!("Report of {}", words::series(several.len())),
     };
     let journal = report.journal.0.chars();
     let journal = journal.filter(char::is_ascii_hexdigit).take(8);
@@ -92,6 +106,14 @@ fn paper(report: &Report) -> String {
 
 /// `Series 37, QF-250-F on 2.0 mm²: accepted`, for the window and the list of files.
 fn title(report: &Report) -> String {
+    if let Some(run) = &report.run {
+        return format!(
+            "Run {}, {}: {}",
+            run.id,
+            run.settings.id,
+            production::in_words(run)
+        );
+    }
     match &report.series[..] {
         [only] if report.compared.is_empty() => {
             let (name, said) = subject(only);
@@ -143,13 +165,17 @@ fn subject_nodes(facts: &Facts) -> [Node; 2] {
 
 fn main(report: &Report) -> Element {
     let mut main = el("main");
-    if let ([only], true) = (&report.series[..], report.compared.is_empty()) {
+    let is_alone = report.compared.is_empty() && report.run.is_none();
+    if let ([only], true) = (&report.series[..], is_alone) {
         main = main.child(sheet::only(report, only));
         if report.asked.full {
             main = main.child(appendix::of_series(only, 2));
         }
     } else {
-        main = main.child(cover::cover(report));
+        main = main.child(match &report.run {
+            Some(run) => production::sheet(report, run),
+            None => cover::cover(report),
+        });
         for facts in &report.series {
             main = main.child(sheet::one_of_several(report, facts));
             if report.asked.full {
