@@ -129,11 +129,15 @@ fn band(span: &Span, scale: Ruler) -> Vec<Element> {
 fn samples(report: &Report, run: &RunRecord, scale: Ruler) -> Vec<Element> {
     let mut drawn = Vec::new();
     let mut free = i64::MIN;
+    let mut marked = i64::MIN;
     for sample in &run.samples {
         let x = place(sample.crimps, scale);
         let about = format!("the time line, series {}", sample.series);
         drawn.push(upright("axis", x, MARKS + 90, FOOT + 40).about(about.clone()));
-        drawn.push(mark(sample, x).about(about.clone()));
+        // Samples without a crimp between them stand beside each other.
+        let beside = x.max(marked);
+        marked = beside + 130;
+        drawn.push(mark(sample, beside).about(about.clone()));
         if x < free {
             continue;
         }

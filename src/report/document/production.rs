@@ -59,16 +59,19 @@ pub(super) fn in_words(run: &RunRecord) -> String {
 }
 
 fn outcome(run: &RunRecord) -> Element {
-    let (class, mark) = match (run.held(), run.open()) {
-        (0, 0) => ("pass", "✓"),
-        (0, _) => ("unsure", "?"),
-        _ => ("fail", "✗"),
+    let (class, mark, word) = match (run.held(), run.open()) {
+        (0, 0) if run.vouched == run.crimps => ("pass", "✓", "VOUCHED FOR".to_owned()),
+        (0, 0) => ("pass", "✓", "SETTLED".to_owned()),
+        (0, open) => ("unsure", "?", format!("{open} OPEN")),
+        (held, _) => ("fail", "✗", format!("{held} HELD")),
     };
     el("p")
         .class(format!("outcome {class}"))
         .about("the outcome of the run")
         .child(shape(mark))
-        .child(el("strong").text(super::capital(&in_words(run))))
+        .child(el("strong").text(word))
+        .text(" ")
+        .child(el("span").text(format!("{}.", super::capital(&in_words(run)))))
 }
 
 fn facts(report: &Report, run: &RunRecord) -> Element {
