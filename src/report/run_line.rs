@@ -120,7 +120,7 @@ fn band(span: &Span, scale: Ruler) -> Vec<Element> {
     ];
     if to - from >= WORD {
         let middle = from.midpoint(to);
-        drawn.push(word("mid", middle, (TOP + FOOT) / 2 + 45, said).about(about));
+        drawn.push(word("mid", middle, TOP.midpoint(FOOT) + 45, said).about(about));
     }
     drawn
 }
