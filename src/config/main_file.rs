@@ -332,7 +332,7 @@ fn axis(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<Axis>> {
             fault.help("give your own axis another name"),
         );
     }
-    let plausible = plausible(table, faults);
+    let (of_nominal, of_lower) = plausible(table, faults);
     let name = name?;
     if RESERVED.contains(&name.value.as_str()) {
         let got = format!("{} cannot be an axis", name.value);
@@ -347,21 +347,28 @@ fn axis(table: &mut Table<'_>, faults: &mut Faults) -> Option<At<Axis>> {
         value: Axis {
             name: AxisName::new(name.value),
             dimension,
-            plausible_percent: plausible.unwrap_or(PLAUSIBLE_PERCENT),
+            plausible_percent: of_nominal.unwrap_or(PLAUSIBLE_PERCENT),
+            plausible_of_lower: of_lower,
         },
         place: name.place,
     })
 }
 
-fn plausible(table: &mut Table<'_>, faults: &mut Faults) -> Option<u16> {
-    let text = table.text(faults, "plausible")?;
-    let share = percent(&text.value);
-    if share.is_none() {
+/// The share of nominal, and the range in shares of the lower limit.
+fn plausible(table: &mut Table<'_>, faults: &mut Faults) -> (Option<u16>, Option<(u16, u16)>) {
+    let Some(text) = table.text(faults, "plausible") else {
+        return (None, None);
+    };
+    let of_nominal = percent(&text.value);
+    let of_lower = text.value.split_once("..").and_then(|(from, to)| {
+        let (from, to) = (percent(from.trim())?, percent(to.trim())?);
+        (from < 100 && to > 100).then_some((from, to))
+    });
+    if of_nominal.is_none() && of_lower.is_none() {
         let got = format!("plausible is {}", super::faults::quoted(&text.value));
-        faults.add(
-            &text.place,
-            Fault::new(got, "want \"1 %\" to \"1000 %\" of nominal"),
-        );
+        let want =
+            "want \"1 %\" to \"1000 %\" of nominal, or as \"30 %..500 %\" of the lower limit";
+        faults.add(&text.place, Fault::new(got, want));
     }
-    share
+    (of_nominal, of_lower)
 }

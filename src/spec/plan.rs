@@ -72,8 +72,7 @@ pub struct ZeroPolicy {
     pub every: Option<Duration>,
     /// Whether a zero is due after the last reading.
     pub closing: bool,
-    /// For axes without a plausible window (forces): a value this close to the origin, in steps of the resolution, is
-    /// a zero.
+    /// For forces, which begin at zero: a value this close to the origin, in steps of the resolution, is a zero.
     pub band_counts: u32,
     /// A zero further from the origin than this, in steps of the resolution, is off.
     pub limit_counts: u32,

@@ -4,8 +4,8 @@
 //! fail and not be ignored.
 
 use crate::entry::state::Slot;
-use crate::quantity::{Measured, MonoMicros, Quantity, Unit};
-use crate::spec::{ArmedAxis, ArmedInstrument, ArmedSpec, AxisName};
+use crate::quantity::{Dimension, Measured, MonoMicros, Quantity, Unit};
+use crate::spec::{ArmedAxis, ArmedInstrument, ArmedSpec, AxisName, Verdict, judge};
 use std::time::Duration;
 
 /// An implausible value that is repeated within this time counts.
@@ -110,23 +110,42 @@ fn likely_cause(value: Measured, axis: &ArmedAxis, spec: &ArmedSpec) -> Option<S
     Some(format!("looks like {}", unit_in_words(unit)))
 }
 
-/// Another unit in which the digits would be plausible on an axis of the series.
+/// Another unit in which the digits would be plausible on an axis of the series: the one that is nearest to its limits.
 fn fitting_unit(value: Measured, spec: &ArmedSpec) -> Option<Unit> {
-    let other_unit = match value.unit() {
-        Unit::Millimetre => Unit::Inch,
-        Unit::Inch => Unit::Millimetre,
-        Unit::Newton => Unit::PoundForce,
-        Unit::PoundForce => Unit::Newton,
-        Unit::Centimetre | Unit::Micrometre | Unit::Kilonewton | Unit::KilogramForce => {
-            return None;
-        }
+    let others: &[Unit] = match value.unit() {
+        Unit::Millimetre => &[Unit::Inch],
+        Unit::Inch => &[Unit::Millimetre],
+        Unit::Newton => &[Unit::PoundForce, Unit::KilogramForce],
+        Unit::PoundForce => &[Unit::KilogramForce, Unit::Newton],
+        Unit::KilogramForce => &[Unit::PoundForce, Unit::Newton],
+        Unit::Centimetre | Unit::Micrometre | Unit::Kilonewton => &[],
     };
-    let fits = |axis: &ArmedAxis| {
-        axis.plausible.is_some()
-            && Quantity::of(value.digits(), other_unit)
-                .is_some_and(|quantity| in_window(axis, quantity.base()))
+    let off_by = |unit: Unit| {
+        let quantity = Quantity::of(value.digits(), unit)?;
+        let fits = |axis: &&ArmedAxis| axis.plausible.is_some() && would_be(quantity, axis);
+        let from_limits = |axis: &ArmedAxis| {
+            let limit = axis.limits.lower().map(Quantity::base);
+            let at = axis.limits.centre().or(limit)?;
+            Some(quantity.base().saturating_sub(at).saturating_abs())
+        };
+        let fitting = spec.axes.iter().filter(fits);
+        fitting.filter_map(from_limits).min()
     };
-    spec.axes.iter().any(fits).then_some(other_unit)
+    // Pounds and kilograms are near to each other: both may fit.
+    let fitting = others
+        .iter()
+        .filter_map(|unit| Some((off_by(*unit)?, *unit)));
+    fitting
+        .min_by_key(|(off_by, _)| *off_by)
+        .map(|(_, unit)| unit)
+}
+
+/// Whether the quantity would be a value of the axis. The window of a force is wide, so that any weak pull would be in
+/// it by another unit: a force must be within limits.
+fn would_be(quantity: Quantity, axis: &ArmedAxis) -> bool {
+    let is_force = quantity.dimension() == Dimension::Force;
+    let passes = judge(quantity, &axis.limits, 0) == Verdict::Pass;
+    in_window(axis, quantity.base()) && (passes || !is_force)
 }
 
 /// The unit that the digits must have been shown in. They lie between two steps of the instrument's display, which it

@@ -167,6 +167,7 @@ fn the_commented_example_is_clean_and_says_what_its_comments_say() {
     assert_eq!(axis("bellmouth").plausible_percent, 60);
     assert_eq!(axis("core_crimp_height").plausible_percent, 20);
     assert_eq!(axis("pull_force").dimension, Dimension::Force);
+    assert_eq!(axis("pull_force").plausible_of_lower, None);
 }
 
 #[test]

@@ -36,6 +36,9 @@ pub struct Axis {
     pub dimension: Dimension,
     /// Half the plausible window, in percent of nominal.
     pub plausible_percent: u16,
+    /// The plausible window of a force with a lower limit only, in percent of that limit; `None` is from a third of it
+    /// to the strength of the wire.
+    pub plausible_of_lower: Option<(u16, u16)>,
 }
 
 /// A built-in axis.
@@ -83,6 +86,7 @@ impl Axis {
                 name: AxisName::new(row.name),
                 dimension: row.dimension,
                 plausible_percent: PLAUSIBLE_PERCENT,
+                plausible_of_lower: None,
             })
             .collect()
     }

@@ -1,6 +1,6 @@
 //! The axes of a plan: their limits, and how well each instrument can judge by them.
 
-use super::{Noted, ResolvedCrimp, Resolver, Unarmable};
+use super::{Noted, ResolvedCrimp, Resolver, Unarmable, plausible};
 use crate::quantity::Quantity;
 use crate::spec::pull_table::PULL_FORCE;
 use crate::spec::uncertainty::Uncertainty;
@@ -65,7 +65,7 @@ impl Resolver<'_> {
         let guards = guards.collect::<Result<Vec<_>, _>>()?;
         Ok(ArmedAxis {
             name: name.clone(),
-            plausible: window(&limits, axis.plausible_percent),
+            plausible: plausible::window(&limits, axis, found.wire.area),
             limits,
             limits_from,
             guards,
@@ -213,19 +213,6 @@ impl Resolver<'_> {
 
 fn meet(one: (Quantity, Quantity), other: (Quantity, Quantity)) -> bool {
     one.0.base() <= other.1.base() && other.0.base() <= one.1.base()
-}
-
-/// The plausible window of an axis: its nominal plus and minus a share of it, at least three tolerances.
-fn window(limits: &Limits, percent: u16) -> Option<(Quantity, Quantity)> {
-    let centre = limits.centre()?;
-    let share = centre.saturating_abs().saturating_mul(i64::from(percent)) / 100;
-    let three_tolerances = limits.width()?.saturating_mul(3) / 2;
-    let half = share.max(three_tolerances);
-    let quantity = |base| Quantity::from_base(limits.dimension(), base);
-    Some((
-        quantity(centre.saturating_sub(half)),
-        quantity(centre.saturating_add(half)),
-    ))
 }
 
 /// The warning about a small test uncertainty ratio, with its meaning and remedy; `None` if the ratio suffices

@@ -7,6 +7,7 @@
 mod axis;
 mod blocks;
 mod instruments;
+mod plausible;
 mod pull;
 mod remedy;
 mod tool;

@@ -272,6 +272,11 @@ const MAIN: &[Mistake] = &[
         "[daemon]",
         "[[axis]]\nname = \"bellmouth\"\nplausible = \"0.2\"\n[daemon]",
     ),
+    (
+        "a window that leaves out its limit",
+        "[daemon]",
+        "[[axis]]\nname = \"pull_force\"\nplausible = \"110 %..300 %\"\n[daemon]",
+    ),
     ("text without quotes", "\"bench-1\"\nkind", "bench-1\nkind"),
     ("a text without an end", "\"9600 8N1\"", "\"9600 8N1"),
     ("a key twice", "line =", "kind = \"force\"\nline ="),

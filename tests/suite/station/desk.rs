@@ -352,6 +352,7 @@ pub(crate) fn with_latch_force() -> Catalog {
         name: AxisName::new(LATCH_FORCE),
         dimension: Dimension::Force,
         plausible_percent: 20,
+        plausible_of_lower: None,
     });
     let limits = "20..60 N".parse().unwrap();
     catalog.terminals[0].rows[0]
