@@ -16,6 +16,7 @@ mod facts;
 mod gather;
 mod lane;
 mod picture;
+pub(crate) mod pulls;
 mod run_line;
 mod words;
 

@@ -36,6 +36,54 @@ pub fn upper_bound(count: u64, n: u64, confidence: f64) -> Result<f64, Undefined
     Ok((k + 1.0) * f / (rest + (k + 1.0) * f))
 }
 
+/// The share `count / n`.
+///
+/// # Errors
+///
+/// [`Undefined::TooFew`] without pieces.
+pub fn share(count: u64, n: u64) -> Result<f64, Undefined> {
+    Undefined::unless(n, 1)?;
+    Ok(float(count.into()) / float(n.into()))
+}
+
+/// A share in percent.
+pub fn percent(share: f64) -> f64 {
+    share * 100.0
+}
+
+/// Two-sided confidence interval of a proportion, if `count` of `n` pieces have the property (Clopper and Pearson).
+///
+/// ```text
+/// low:  the share p with P( X ≥ count | n, p ) = (1 - confidence) / 2; 0 if count is 0
+/// high: the share p with P( X ≤ count | n, p ) = (1 - confidence) / 2; 1 if count is n
+/// ```
+///
+/// It holds the true share in at least `confidence` of all samples of pieces taken at random from one process.
+/// Source: NIST/SEMATECH e-Handbook 7.2.4.2, "Confidence intervals for small sample sizes" (7.2.4.1 in later editions).
+///
+/// # Errors
+///
+/// [`Undefined::TooFew`] without pieces, [`Undefined::OutOfRange`] unless `confidence` is between 0 and 1 or `count` is
+/// above `n`.
+///
+/// # Examples
+///
+/// ```
+/// use tallyjaw::stats::proportion;
+/// let (low, high) = proportion::interval(4, 20, 0.90)?; // the handbook's example: 4 of 20 are defective
+/// assert!((low - 0.071_354).abs() < 2e-6 && (high - 0.401_029).abs() < 2e-6);
+/// # Ok::<_, tallyjaw::stats::Undefined>(())
+/// ```
+pub fn interval(count: u64, n: u64, confidence: f64) -> Result<(f64, f64), Undefined> {
+    let rest = n
+        .checked_sub(count)
+        .ok_or(Undefined::OutOfRange { what: "count" })?;
+    let one_sided = 0.5 + confidence / 2.0;
+    // The lower bound of a share is the rest of the upper bound of the others.
+    let low = 1.0 - upper_bound(rest, n, one_sided)?;
+    Ok((low, upper_bound(count, n, one_sided)?))
+}
+
 /// Number of readings outside the limits.
 ///
 /// # Errors

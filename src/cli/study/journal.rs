@@ -10,7 +10,7 @@ use crate::entry::ledger::{Entered, Series};
 use crate::journal::Line;
 use crate::quantity::did_you_mean;
 use crate::quantity::{Quantity, Unit, WallMicros};
-use crate::spec::{ArmedSubject, Limits};
+use crate::spec::{ArmedSubject, Limits, PullMode};
 use crate::stats::sample::Scale;
 use std::collections::BTreeSet;
 
@@ -32,6 +32,7 @@ const KEYS: &[&str] = &[
     "purpose",
     "plan",
     "at",
+    "pull_mode",
 ];
 
 /// Takes the readings one by one.
@@ -139,19 +140,23 @@ impl query::Take for ReadingFilter<'_> {
     }
 
     fn tell(&mut self, series: Series<KeptReading>) -> Result<(), Failure> {
-        for Entered {
-            seq,
-            disposition,
-            kept: found,
-            ..
-        } in &series.readings
-        {
+        for entered in &series.readings {
+            let Entered {
+                seq,
+                disposition,
+                kept: found,
+                ..
+            } = entered;
             if !self.select.takes(*disposition) {
                 self.about.left_out.note(*disposition);
                 continue;
             }
             self.about.note(&series, found)?;
-            let cell = |key: &&str| cell(&series, *seq, found, key);
+            let cell = |key: &&str| match *key {
+                // Not said is a cell without a word.
+                "pull_mode" => Some(entered.pull_mode.map_or("", PullMode::name).to_owned()),
+                key => cell(&series, *seq, found, key),
+            };
             let base = if self.about.deviation {
                 deviation(&series, found)?
             } else {

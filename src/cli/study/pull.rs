@@ -1,16 +1,25 @@
 //! `tallyjaw study pull`.
 
+use super::readings::{Reading, Readings, SourcePosition};
 use super::select::{Select, index};
 use super::show::{self, Digits};
 use crate::cli::{Context, Exit, Failure};
+use crate::report::pulls::{ByMode, INTERVALS};
+use crate::spec::PullMode;
 use crate::stats::capability::{Capability, PULL_FIGURES, USUAL_ASKED};
-use crate::stats::describe;
 use crate::stats::picture::Histogram;
-use serde_json::json;
+use crate::stats::{FigureKind, describe};
+use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::path::PathBuf;
 
-/// Pull tests: the minimum of the forces against the lower limit
+/// The property of a reading that says how its pull failed.
+const MODE: &str = "pull_mode";
+
+/// A cell of a pull of which nobody said how it failed.
+const NOT_SAID: &str = "-";
+
+/// Pull tests: the minimum of the forces against the lower limit, and how the pulls failed
 #[derive(Debug, clap::Args)]
 pub(super) struct Pull {
     #[command(flatten)]
@@ -21,6 +30,9 @@ pub(super) struct Pull {
     /// Exit with 1 if a force is below the lower limit
     #[arg(long)]
     gate: bool,
+    /// The column that says how each pull failed: pulled_out, broke_at_crimp, broke_in_wire, other; `-` is not said
+    #[arg(long, value_name = "COLUMN", requires = "from")]
+    pull_mode: Option<String>,
     /// Draw the histogram into this file
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
@@ -28,7 +40,13 @@ pub(super) struct Pull {
 
 impl Pull {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        let readings = self.select.readings(context, &[])?;
+        // In the journal each pull has what the operator answered.
+        let keys: Vec<&str> = match &self.pull_mode {
+            Some(column) => vec![column],
+            None if self.select.from.is_none() => vec![MODE],
+            None => Vec::new(),
+        };
+        let readings = self.select.readings(context, &keys)?;
         readings.of_one_nominal()?;
         let limits = readings.limits_needed()?;
         let sample = readings.sample()?;
@@ -41,6 +59,7 @@ impl Pull {
         let histogram = Histogram::new(all, &limits);
         show::histogram_file(self.svg.as_deref(), histogram.as_ref(), &readings)?;
         let figures = show::all(PULL_FIGURES, &of);
+        let by_mode = by_mode(&readings)?;
         let claim = of.claim();
         let kept = lowest >= minimum;
         let sentence = format!(
@@ -64,6 +83,9 @@ impl Pull {
             );
             object.insert("shown".to_owned(), json!(claim.shown));
             object.insert("grounds".to_owned(), show::grounds_json(&claim));
+            if let Some(by_mode) = &by_mode {
+                put_modes(&mut object, by_mode, &readings);
+            }
             object
         };
         if show::as_json(context, out, object)? {
@@ -74,6 +96,87 @@ impl Pull {
         writeln!(out, "\n{sentence}\n{}\n", claim.sentence)?;
         show::grounds(out, &claim)?;
         show::table(out, &figures, Digits::of(all))?;
+        if let Some(by_mode) = &by_mode {
+            list_modes(out, by_mode, &readings, Digits::of(all))?;
+        }
         Ok(exit)
     }
+}
+
+/// The forces by how the pulls failed; `None` if that was never said.
+fn by_mode(readings: &Readings) -> Result<Option<ByMode<SourcePosition>>, Failure> {
+    let mode = |row: &Reading| match row.cells.first().map_or("", String::as_str) {
+        "" | NOT_SAID => Ok(None),
+        word => PullMode::from_name(word).map(Some).ok_or_else(|| {
+            let known = PullMode::ALL.map(PullMode::name);
+            Failure::usage(format!(
+                "{}: got {word:?}, want {}, or {NOT_SAID} where it was not said",
+                row.place,
+                known.join(", ")
+            ))
+        }),
+    };
+    let rows = readings.rows.iter();
+    let forces = rows.map(|row| Ok((mode(row)?, row.base, row.place)));
+    let forces = forces.collect::<Result<Vec<_>, Failure>>()?;
+    let lower = readings.limits_needed()?.lower;
+    let lower = lower.map(|lower| readings.scale.limit(lower));
+    Ok(ByMode::of(forces, lower))
+}
+
+fn put_modes(
+    object: &mut Map<String, Value>,
+    by_mode: &ByMode<SourcePosition>,
+    readings: &Readings,
+) {
+    let modes = by_mode.modes.iter().map(|of| {
+        let mut mode = json!({
+            "mode": of.mode.name(),
+            "count": of.count,
+            "below": of.below,
+            "min": readings.scale.in_unit(of.base),
+        });
+        of.place.put(&mut mode);
+        if let Some((share, (low, high))) = of.share() {
+            mode["share"] = json!(share);
+            mode["share_low"] = json!(low);
+            mode["share_high"] = json!(high);
+        }
+        mode
+    });
+    object.insert("modes".to_owned(), modes.collect());
+    let unanswered = json!(by_mode.unanswered);
+    object.insert("modes_unanswered".to_owned(), unanswered);
+    let sentence = json!(by_mode.sentence());
+    object.insert("modes_sentence".to_owned(), sentence);
+}
+
+/// A line for each mode: number, share with its interval, minimum and where it is.
+fn list_modes(
+    out: &mut dyn Write,
+    by_mode: &ByMode<SourcePosition>,
+    readings: &Readings,
+    digits: Digits<'_>,
+) -> Result<(), Failure> {
+    let answered = by_mode.answered;
+    writeln!(out, "\nhow the pulls failed: {}", by_mode.sentence())?;
+    let words = by_mode.modes.iter().map(|of| of.mode.words().len());
+    let width = words.max().unwrap_or(0);
+    for of in &by_mode.modes {
+        let (share, interval) = of.share_words().unwrap_or_default();
+        let min = digits.text(FigureKind::Reading, readings.scale.in_unit(of.base));
+        let below = match of.below {
+            Some(below @ 1..) => format!(", {below} BELOW the lower limit"),
+            Some(0) | None => String::new(),
+        };
+        writeln!(
+            out,
+            "  {:<width$}  {} of {answered}  {share} ({interval})  minimum {min}, {}{below}",
+            of.mode.words(),
+            of.count,
+            of.place
+        )?;
+    }
+    writeln!(out, "  {INTERVALS}")?;
+    Ok(())
 }

@@ -1,11 +1,13 @@
 //! What a person answered: visual checks, and how pulls failed.
 
 use super::about;
-use super::table::{Table, td, th};
+use super::found::capital;
+use super::table::{Table, number, td, th};
 use crate::entry::Answer;
 use crate::entry::ledger::Disposition;
 use crate::markup::{Element, el, free};
 use crate::report::facts::Facts;
+use crate::report::pulls::{ByMode, INTERVALS};
 use crate::spec::PullMode;
 
 /// `None` where the plan asks nothing and nobody answered.
@@ -52,20 +54,40 @@ fn looks(facts: &Facts) -> Option<Element> {
 
 fn pulls(facts: &Facts) -> Option<Element> {
     let readings = &facts.record.series.readings;
-    let mut table = Table::new("pulls", "How the pulls failed", &["Failure", "Pieces"]);
-    for mode in PullMode::ALL {
-        let of_it = readings.iter().filter(|entered| {
-            entered.pull_mode == Some(mode) && entered.disposition == Disposition::Counted
-        });
-        let pieces = of_it.filter_map(|entered| entered.kept.reading.slot.as_ref());
+    let counted = readings.iter();
+    let counted = counted.filter(|entered| entered.disposition == Disposition::Counted);
+    let forces = counted.map(|entered| {
+        let reading = &entered.kept.reading;
+        let base = reading.value.quantity().base();
+        (entered.pull_mode, base, reading)
+    });
+    let by_mode = ByMode::of(forces.clone(), None)?;
+    let heads = &["Failure", "Pieces", "Minimum", "Share", "95 % interval"];
+    let mut table = Table::new("pulls", "How the pulls failed", heads);
+    for of in &by_mode.modes {
+        let of_it = forces.clone();
+        let of_it = of_it.filter(|(mode, ..)| *mode == Some(of.mode));
+        let pieces = of_it.filter_map(|(_, _, reading)| reading.slot.as_ref());
         let pieces: Vec<String> = pieces.map(|slot| slot.piece.to_string()).collect();
-        if pieces.is_empty() {
-            continue;
-        }
-        let about = format!("{}, pulls, {}", about(facts), mode.words());
-        table.row(&about, vec![th(mode.words()), td(named(&pieces))]);
+        let (share, interval) = of.share_words().unwrap_or_default();
+        let about = format!("{}, pulls, {}", about(facts), of.mode.words());
+        table.row(
+            &about,
+            vec![
+                th(of.mode.words()),
+                td(named(&pieces)),
+                number(of.place.value.to_string()),
+                number(share),
+                number(interval),
+            ],
+        );
     }
-    (!table.is_empty()).then(|| table.element())
+    let said = format!("{}. {}.", capital(&by_mode.sentence()), capital(INTERVALS));
+    let said = el("p")
+        .class("fine")
+        .about(format!("{}, how the pulls failed", about(facts)))
+        .text(said);
+    Some(el("div").child(table.element()).child(said))
 }
 
 fn named(pieces: &[String]) -> String {

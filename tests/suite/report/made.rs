@@ -4,14 +4,14 @@ use crate::station::desk::{Desk, HEIGHT, catalog, crimps, plan};
 use std::sync::Arc;
 use std::time::Duration;
 use tallyjaw::entry::line::{Digest, decode, encode};
-use tallyjaw::entry::{Entry, FrameEntry, Seq, Stamped, Standing};
+use tallyjaw::entry::{Entry, FrameEntry, Means, Seq, Stamped, Standing};
 use tallyjaw::letterhead::{Letterhead, Logo, PageSize};
 use tallyjaw::quantity::{WallMicros, Zone};
 use tallyjaw::report::comparison::{Compare, Group};
 use tallyjaw::report::{Gathering, Report, ReportRequest};
 use tallyjaw::spec::{
-    AxisName, Catalog, Decision, GaugeBlock, Job, Material, Order, Papers, Plan, Purpose, Subject,
-    ZeroPolicy,
+    AxisName, Catalog, Decision, GaugeBlock, Job, Material, Order, Papers, Plan, PullMode, Purpose,
+    Subject, ZeroPolicy,
 };
 use tallyjaw::station::{Armable, Command};
 
@@ -26,6 +26,7 @@ pub(crate) fn cases() -> Vec<(&'static str, Vec<Stamped>)> {
         ("unsure", unsure()),
         ("hostile_names", hostile_names()),
         ("pull_test", pull_test()),
+        ("pull_modes", pull_modes()),
         ("verified_instrument", verified_instrument()),
         ("several_series", several_series()),
         ("five_pieces", many_pieces(5)),
@@ -257,6 +258,53 @@ fn pull_test() -> Vec<Stamped> {
         desk.press_on("gauge-1", value);
     }
     desk.entries
+}
+
+/// Pulls of which it was said how they failed; one is retracted, and its answer with it.
+fn pull_modes() -> Vec<Stamped> {
+    let mut desk = Desk::new();
+    desk.arm(Plan {
+        axes: axes(&["pull_force"]),
+        pieces: 4,
+        purpose: Purpose::FirstOff,
+        questions: tallyjaw::spec::Questions {
+            pull_mode: true,
+            ..plan().questions
+        },
+        ..plan()
+    })
+    .unwrap();
+    desk.press_on("gauge-1", "0");
+    for (force, mode) in [
+        ("201", PullMode::BrokeInWire),
+        ("195", PullMode::PulledOut),
+        ("183", PullMode::PulledOut),
+        ("90", PullMode::Other),
+    ] {
+        desk.press_on("gauge-1", force);
+        pulled(&mut desk, mode);
+    }
+    desk.command(Command::Retract {
+        station: None,
+        seq: None,
+        reason: Some("slipped in the grips".to_owned()),
+        by: Means::Command,
+    })
+    .unwrap();
+    desk.press_on("gauge-1", "210");
+    pulled(&mut desk, PullMode::BrokeInWire);
+    desk.press_on("gauge-1", "0");
+    desk.entries
+}
+
+fn pulled(desk: &mut Desk, mode: PullMode) {
+    desk.command(Command::Pulled {
+        station: None,
+        piece: None,
+        mode,
+        by: Means::Command,
+    })
+    .unwrap();
 }
 
 /// A caliper against gauge blocks, then a series measured with it.

@@ -171,3 +171,48 @@ fn the_bound_of_a_share_is_that_of_an_independent_program() {
     }
     assert_eq!(proportion::upper_bound(5, 5, 0.95), Ok(1.0));
 }
+
+/// NIST/SEMATECH e-Handbook 7.2.4.2 has 4 of 20 at 90 %: the question was read there, its answer is from memory. All
+/// by scipy 1.17.1: `beta.ppf(a/2, count, n - count + 1)`, `beta.ppf(1 - a/2, count + 1, n - count)`.
+#[test]
+fn the_interval_of_a_share_is_that_of_the_handbook_and_of_an_independent_program() {
+    for (count, n, confidence, low, high) in [
+        (
+            4,
+            20,
+            0.90,
+            0.071_353_884_308_618_2,
+            0.401_028_117_331_974_5,
+        ),
+        (0, 5, 0.95, 0.0, 0.521_823_750_104_981_4),
+        (
+            3,
+            5,
+            0.95,
+            0.146_632_799_634_673_13,
+            0.947_255_049_473_683_1,
+        ),
+        (5, 5, 0.95, 0.478_176_249_895_018_5, 1.0),
+        (
+            1,
+            25,
+            0.95,
+            0.001_012_199_699_310_844_6,
+            0.203_516_913_922_414,
+        ),
+        (
+            12,
+            25,
+            0.95,
+            0.277_968_009_669_946_56,
+            0.686_942_955_542_967_6,
+        ),
+        (59, 60, 0.95, 0.910_600_949_942_513, 0.999_578_125_547_658),
+    ] {
+        let got = proportion::interval(count, n, confidence).unwrap();
+        assert_close("low", got.0, low, 1e-9);
+        assert_close("high", got.1, high, 1e-9);
+    }
+    assert!(proportion::interval(0, 0, 0.95).is_err());
+    assert!(proportion::interval(6, 5, 0.95).is_err());
+}

@@ -31,6 +31,8 @@ impl Folder {
         }
         folder.write("run.csv", &run);
         folder.write("pull.csv", "force\n195\n188\n201\n182\n190\n");
+        let modes = "force,how\n195,broke_in_wire\n188,pulled_out\n201,broke_in_wire\n179,pulled_out\n190,broke_at_crimp\n192,-\n";
+        folder.write("modes.csv", modes);
         let grr = super::reference::text("grr.csv");
         folder.write("gauge.csv", &grr);
         folder
@@ -85,6 +87,7 @@ fn every_study_of_a_file_reads_as_it_was_written() {
     let pull = [
         "--from", "pull.csv", "--column", "force", "--unit", "N", "--spec", ">= 180 N",
     ];
+    let modes = [&["--from", "modes.csv"], &pull[2..]].concat();
     for (name, arguments) in [
         ("describe", with("describe", &RUN, &[])),
         ("capability", with("capability", &run_spec, &[])),
@@ -134,6 +137,7 @@ fn every_study_of_a_file_reads_as_it_was_written() {
         ),
         ("drift", with("drift", &run_spec, &["--place", "made"])),
         ("pull", with("pull", &pull, &[])),
+        ("pull_modes", with("pull", &modes, &["--pull-mode", "how"])),
     ] {
         golden::assert_same(&format!("study/{name}.txt"), &folder.text(&arguments));
         let told: Value = folder.json(&arguments);
