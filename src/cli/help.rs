@@ -18,8 +18,8 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
     (
         "Look and prove",
         &[
-            "status", "watch", "page", "series", "jobs", "runs", "study", "report", "verify",
-            "export",
+            "status", "watch", "page", "series", "jobs", "runs", "study", "report", "label",
+            "verify", "export",
         ],
     ),
     (

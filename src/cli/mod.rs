@@ -27,6 +27,7 @@ mod init;
 mod job;
 mod jobs;
 mod journal_state;
+mod label;
 mod listen;
 mod logging;
 mod look;
@@ -36,12 +37,14 @@ mod note;
 mod operator;
 mod page;
 mod pager;
+mod pdf;
 mod picture;
 mod plain;
 mod plans;
 mod ports;
 mod progress;
 mod pulled;
+mod qr;
 mod query;
 mod reload;
 mod replay;
@@ -128,7 +131,7 @@ enum Command {
     Ask(ask::Ask),
     Adapter(adapter::Adapter),
 
-    // See what happens and what happened: status, watch, page, series, study, report, verify, export.
+    // See what happens and what happened: status, watch, page, series, study, report, label, verify, export.
     Status(status::Status),
     Watch(watch::Watch),
     Page(page::Page),
@@ -138,6 +141,7 @@ enum Command {
     Verify(verify::Verify),
     Study(study::Study),
     Report(Box<report::ReportCommand>),
+    Label(label::Label),
     Export(Box<export::Export>),
 
     // Set it up: init, doctor, check, ports, listen, sheet, wire, plans, tools, cards.
@@ -195,6 +199,7 @@ impl Command {
             Self::Verify(command) => command.run(context, out),
             Self::Study(command) => command.run(context, out),
             Self::Report(command) => command.run(context, out),
+            Self::Label(command) => command.run(context, out),
             Self::Export(command) => command.run(context, out),
             Self::Schema(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
@@ -221,6 +226,7 @@ impl Command {
         matches!(
             self,
             Self::Report(_)
+                | Self::Label(_)
                 | Self::Export(_)
                 | Self::Schema(_)
                 | Self::Completions(_)

@@ -12,6 +12,7 @@ pub mod catalog;
 pub mod feed;
 mod forms;
 pub mod jobs;
+pub mod label;
 pub mod page;
 pub mod picture;
 pub mod production;

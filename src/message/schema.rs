@@ -83,6 +83,17 @@ pub fn control() -> Value {
     })
 }
 
+/// The schema of the text in a label's code: a string.
+pub fn label() -> Value {
+    json!({
+        "$schema": DIALECT,
+        "title": "tallyjaw: the text in the code of a label",
+        "description": "TJ1 is the version; then SERIES with its number, or JOB with its id (behind a slash, the serial number); how it came out, with the number of reservations; the entry that shows it: the one that closed the series, of an open series the last one about it, of a job the latest of these; the SHA-256 of that entry's line",
+        "type": "string",
+        "pattern": super::label::PATTERN,
+    })
+}
+
 /// The parameters of `arm`: the keys of a plan as in the configuration, and those beside them.
 fn arm() -> Schema {
     let config: Value = serde_json::from_str(config::SCHEMA).unwrap_or_default();

@@ -35,6 +35,7 @@ mod hostile;
 mod import;
 mod jobs;
 mod journal;
+mod labels;
 mod lake;
 mod licences;
 mod listen;

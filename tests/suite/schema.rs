@@ -484,7 +484,7 @@ fn every_field_says_what_it_means_and_each_schema_is_printed_by_its_name() {
         .keys()
         .map(String::as_str)
         .collect();
-    assert_eq!(names, ["config", "control", "entry", "feed"]);
+    assert_eq!(names, ["config", "control", "entry", "feed", "label"]);
     let list = printed(&[]);
     for name in names {
         let one = schema(name);

@@ -3,9 +3,8 @@
 //! Each row has two cards. A row is not split at the end of a page, and a heading stays with its first row. Two cards
 //! and the margins fit on A4 and on Letter.
 
-use super::qr;
 use super::sheet::{Group, Sheet, SheetCard};
-use crate::cli::Failure;
+use crate::cli::{Failure, qr};
 use crate::markup::{Element, Written, el};
 use crate::texts::{Language, text};
 

@@ -1,7 +1,6 @@
 //! `tallyjaw cards`: exit 0; 2 for an unknown plan, or a text that no card can carry; 4 if the file cannot be written.
 
 mod html;
-mod qr;
 mod sheet;
 mod words;
 
@@ -69,7 +68,7 @@ pub(super) struct Cards {
     text: bool,
 }
 
-fn language(name: &str) -> Result<Language, String> {
+pub(super) fn language(name: &str) -> Result<Language, String> {
     Language::from_name(name).ok_or_else(|| {
         let known = Language::ALL.map(Language::name);
         format!("got {name:?}, want {}", known.join(", "))

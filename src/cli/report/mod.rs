@@ -1,16 +1,16 @@
 //! `tallyjaw report`: exit 0 once it is made; 2 if there is no such series or none matches; 4 if the journal cannot be
 //! read or the file cannot be written.
 
-mod pdf;
 mod read;
 
 pub(super) use read::{Again, again};
 
 use super::html_file::HtmlFile;
 use super::query::{Query, lines};
-use super::{Context, Exit, Failure, client};
+use super::{Context, Exit, Failure, client, pdf};
 use crate::daemon::clock;
 use crate::entry::words;
+use crate::letterhead::PageSize;
 use crate::quantity::did_you_mean;
 use crate::quantity::{Measured, WallMicros};
 use crate::report::comparison::{Compare, Group};
@@ -116,11 +116,9 @@ impl ReportCommand {
         };
         PAGE.put(&file, &page)?;
         if self.pdf {
-            pdf::print(
-                &page,
-                report.asked.letterhead.page_size,
-                &file.with_extension("pdf"),
-            )?;
+            let size = report.asked.letterhead.page_size;
+            let printed = with_paper(&page, size.unwrap_or(PageSize::A4));
+            pdf::print(&printed, &file.with_extension("pdf"))?;
         }
         tell(context, out, &report, (&file, self.pdf), page.len())?;
         Ok(Exit::Yes)
@@ -137,6 +135,12 @@ impl ReportCommand {
             None => None,
         }
     }
+}
+
+/// The page with its paper named; without it, the paper is that of the browser's country.
+fn with_paper(page: &str, size: PageSize) -> String {
+    let paper = format!("@page {{ size: {} }}\n</style>", size.name());
+    page.replacen("</style>", &paper, 1)
 }
 
 /// Refuses a comparison with nothing to compare.

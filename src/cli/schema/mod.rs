@@ -33,6 +33,8 @@ enum Of {
     Control,
     /// The configuration's main file, and in it those of sheets, plans and tools
     Config,
+    /// The text in the QR code of a label
+    Label,
 }
 
 impl SchemaCommand {
@@ -59,7 +61,13 @@ impl SchemaCommand {
 }
 
 impl Of {
-    const ALL: [Self; 4] = [Self::Entry, Self::Feed, Self::Control, Self::Config];
+    const ALL: [Self; 5] = [
+        Self::Entry,
+        Self::Feed,
+        Self::Control,
+        Self::Config,
+        Self::Label,
+    ];
 
     const fn name(self) -> &'static str {
         match self {
@@ -67,6 +75,7 @@ impl Of {
             Self::Feed => "feed",
             Self::Control => "control",
             Self::Config => "config",
+            Self::Label => "label",
         }
     }
 
@@ -82,6 +91,7 @@ impl Of {
             Self::Config => {
                 "the configuration's main file, and in it those of sheets, plans and tools"
             }
+            Self::Label => "the text in the QR code of a label",
         }
     }
 
@@ -91,6 +101,7 @@ impl Of {
             Self::Feed => schema::feed(),
             Self::Control => schema::control(),
             Self::Config => serde_json::from_str(crate::config::SCHEMA).unwrap_or_default(),
+            Self::Label => schema::label(),
         }
     }
 }

@@ -4,6 +4,7 @@
 
 mod claim;
 mod export;
+mod label;
 mod report;
 
 use super::progress::Progress;
@@ -43,9 +44,12 @@ const COMMON_TOOLS: &str = include_str!("../verify_chain.sh");
 /// kept options can be forged too: they are shown, and if you give options yourself (--series, --axis, …) they must be
 /// the same. Without kept options the rows are compared, but missing rows cannot be found. The file may have been
 /// sorted or saved by another program.
+///
+/// With --label the text of a label's code is held against the journal: the entry that it names, and what came out of
+/// the series or the job up to then and since.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it; 2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
+    after_help = "Examples:\n  tallyjaw verify\n  tallyjaw verify /mnt/old-laptop/state     a journal without its configuration\n  tallyjaw verify series-37.html            a report against the journal\n  tallyjaw verify --digest 5f3a…            is that line still in the journal?\n  tallyjaw verify november.csv              an export against the journal\n  tallyjaw verify pulls.csv --series 37 --axis pull_force\n                                            are these options its options, and is nothing missing?\n  tallyjaw verify --label 'TJ1 SERIES 37 ACCEPTED ENTRY 412 5F3A…'\n                                            is what was scanned from a label what the journal says?\n  tallyjaw verify series-37.html --state-dir /mnt/old-laptop/state\n\nExit codes: 0 intact, or the file agrees; 1 damage was found, there is no journal, or the file differs from it; 2 no configuration, or the file is neither a report nor an export; 4 the journal or the file cannot be read."
 )]
 pub(super) struct Verify {
     /// The state folder of a daemon, a report or an export [default: the configured state folder]
@@ -57,6 +61,9 @@ pub(super) struct Verify {
     /// A digest from an earlier `verify` or a report: the journal must still have that line
     #[arg(long, value_name = "SHA256", value_parser = digest, conflicts_with = "state_dir")]
     digest: Option<Digest>,
+    /// The text of a label's code, as a scanner reads it: is it what the journal says?
+    #[arg(long, value_name = "TEXT", conflicts_with_all = ["state_dir", "digest"])]
+    label: Option<String>,
     #[command(flatten)]
     demanded: claim::Demanded,
 }
@@ -65,6 +72,13 @@ impl Verify {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         let configured = || -> Result<PathBuf, Failure> { Ok(context.load()?.1.daemon.state_dir) };
         let state_dir = match (self.path, self.state_dir) {
+            (Some(file), _) if file.is_file() && self.label.is_some() => {
+                return Err(Failure::usage(format!(
+                    "{} is a file, but --label needs a journal",
+                    file.display()
+                ))
+                .with_remedy("name the state folder, or leave the file out"));
+            }
             (Some(file), _) if file.is_file() && self.digest.is_some() => {
                 return Err(Failure::usage(format!(
                     "{} is a file, but --digest needs a journal",
@@ -95,6 +109,9 @@ impl Verify {
                     "name an export: tallyjaw verify FILE; of a journal everything is verified",
                 ),
             );
+        }
+        if let Some(text) = &self.label {
+            return label::verify(context, text, &state_dir, out);
         }
         let mut named = Named::default();
         let mut report = walked(&state_dir, self.digest, |line| named.take(&line.bytes))?;

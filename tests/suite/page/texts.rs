@@ -19,6 +19,7 @@ const PUT_TOGETHER: [&str; 32] = [
     "fault.",
     "http.",
     "instrument.zero.",
+    "label.",
     "list.",
     "look.",
     "miss.",

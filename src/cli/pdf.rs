@@ -1,4 +1,4 @@
-//! A report as PDF: the page, printed by an installed Chromium without a window.
+//! A page as PDF: printed by an installed Chromium without a window.
 //!
 //! The browser gets a folder of its own that is gone afterwards, keeps its sandbox, and reaches no network: the page
 //! asks for nothing, and names are resolved to nowhere.
@@ -6,7 +6,6 @@
 
 use crate::cli::Failure;
 use crate::durable::{Access, put};
-use crate::letterhead::PageSize;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
@@ -18,8 +17,8 @@ const NAMES: &[&str] = &[
     "google-chrome-stable",
 ];
 
-/// Prints the page into the file; the paper is A4 where the page does not say which.
-pub(super) fn print(page: &str, size: Option<PageSize>, file: &Path) -> Result<(), Failure> {
+/// Prints the page into the file, on the paper that its style sheet names.
+pub(super) fn print(page: &str, file: &Path) -> Result<(), Failure> {
     let browser = browser().ok_or_else(|| {
         Failure::usage("no Chromium was found on PATH, which prints the PDF").with_remedy(
             "install chromium, or leave out --pdf and print the HTML file from any browser",
@@ -30,10 +29,6 @@ pub(super) fn print(page: &str, size: Option<PageSize>, file: &Path) -> Result<(
     let (html, pdf) = (folder.0.join("report.html"), folder.0.join("report.pdf"));
     let failed =
         |what: &str, error: &dyn std::fmt::Display| Failure::io(format!("{what}: {error}"));
-    // without it, the paper is that of the browser's country
-    let size = size.unwrap_or(PageSize::A4).name();
-    let paper = format!("@page {{ size: {size} }}\n</style>");
-    let page = page.replacen("</style>", &paper, 1);
     std::fs::write(&html, page)
         .map_err(|error| failed("cannot write the page for the browser", &error))?;
     let output = Command::new(&browser)
@@ -94,7 +89,7 @@ impl Folder {
     fn new() -> Result<Self, Failure> {
         use std::os::unix::fs::DirBuilderExt as _;
         let base = std::env::temp_dir();
-        let name = format!("tallyjaw-report-{}", std::process::id());
+        let name = format!("tallyjaw-page-{}", std::process::id());
         let path = base.join(name);
         let made = std::fs::DirBuilder::new().mode(0o700).create(&path);
         made.map_err(|error| {
