@@ -6,6 +6,7 @@
 use crate::spec::PullMode;
 use crate::stats::text::fixed;
 use crate::stats::{CONFIDENCE, proportion};
+use std::fmt::Write as _;
 
 /// What the intervals presuppose.
 pub(crate) const INTERVALS: &str = "intervals of shares: 95 % confidence, by Clopper and Pearson; they hold for pieces that are taken at random from one process";
@@ -101,15 +102,17 @@ impl<P> ByMode<P> {
             } else {
                 format!("in {} of {} pulls", known.count, self.answered)
             };
-            said.push_str(&format!(
+            let _ = write!(
+                said,
                 "; {of} the wire broke away from the crimp, so that the crimp held more than was measured"
-            ));
+            );
         }
         if self.unanswered > 0 {
-            said.push_str(&format!(
+            let _ = write!(
+                said,
                 "; of {} more it was not said how they failed",
                 self.unanswered
-            ));
+            );
         }
         said
     }

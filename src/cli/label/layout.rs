@@ -150,14 +150,14 @@ struct Region {
 pub(super) fn arranged(
     size: LabelSize,
     dots: Dots,
-    side: u32,
+    across: u32,
     paragraphs: &[Paragraph],
 ) -> Option<Layout> {
     let modules = dots.at_least(LEAST_MODULE)..=dots.of(LARGEST_MODULE);
     let all = modules.flat_map(|module| {
         [
-            beside(size, dots, side, module),
-            above(size, dots, side, module),
+            beside(size, dots, across, module),
+            above(size, dots, across, module),
         ]
     });
     let all = all.flatten();
@@ -191,7 +191,7 @@ pub(super) fn arranged(
 pub(super) fn smallest(
     size: LabelSize,
     dots: Dots,
-    side: u32,
+    across: u32,
     paragraphs: &[Paragraph],
 ) -> Option<LabelSize> {
     let LabelSize { width, height } = size;
@@ -201,15 +201,15 @@ pub(super) fn smallest(
     });
     let sizes = sizes.map(|(width, height)| LabelSize { width, height });
     let mut sizes = sizes.filter(|size| size.width <= LARGEST && size.height <= LARGEST);
-    sizes.find(|size| arranged(*size, dots, side, paragraphs).is_some())
+    sizes.find(|size| arranged(*size, dots, across, paragraphs).is_some())
 }
 
 type Arranged = ((u32, u32, u32), Region);
 
 /// The code at the left, in the middle of the height.
-fn beside(size: LabelSize, dots: Dots, side: u32, module: u32) -> Option<Arranged> {
+fn beside(size: LabelSize, dots: Dots, across: u32, module: u32) -> Option<Arranged> {
     let (width, height) = (size.width * dots.0, size.height * dots.0);
-    let (code, margin) = (side * module, dots.of(MARGIN));
+    let (code, margin) = (across * module, dots.of(MARGIN));
     let top = height.checked_sub(code)? / 2;
     let region = Region {
         left: code,
@@ -221,9 +221,9 @@ fn beside(size: LabelSize, dots: Dots, side: u32, module: u32) -> Option<Arrange
 }
 
 /// The code above the text, in the middle of the width.
-fn above(size: LabelSize, dots: Dots, side: u32, module: u32) -> Option<Arranged> {
+fn above(size: LabelSize, dots: Dots, across: u32, module: u32) -> Option<Arranged> {
     let (width, height) = (size.width * dots.0, size.height * dots.0);
-    let (code, margin) = (side * module, dots.of(MARGIN));
+    let (code, margin) = (across * module, dots.of(MARGIN));
     let left = width.checked_sub(code)? / 2;
     let region = Region {
         left: margin,
@@ -373,21 +373,21 @@ mod tests {
         #[test]
         fn everything_is_on_the_label_and_nothing_overlaps(width in 10_u32..120, height in 8_u32..120, dots in prop::sample::select(vec![8_u32, 12, 24]), text in "[a-z ]{0,80}") {
             let size = LabelSize { width, height };
-            let side = 45;
-            let Some(layout) = arranged(size, Dots(dots), side, &paragraphs(&text)) else {
-                let larger = smallest(size, Dots(dots), side, &paragraphs(&text)).unwrap();
+            let across = 45;
+            let Some(layout) = arranged(size, Dots(dots), across, &paragraphs(&text)) else {
+                let larger = smallest(size, Dots(dots), across, &paragraphs(&text)).unwrap();
                 prop_assert!(larger.width >= width && larger.height >= height);
                 return Ok(());
             };
             let (left, top, module) = layout.code;
             prop_assert!(module * 1_000 >= 250 * dots);
-            prop_assert!(left + side * module <= layout.width && top + side * module <= layout.height);
-            let is_beside = left == 0 && layout.region.0 >= side * module;
+            prop_assert!(left + across * module <= layout.width && top + across * module <= layout.height);
+            let is_beside = left == 0 && layout.region.0 >= across * module;
             for line in &layout.lines {
                 prop_assert!(line.x >= layout.region.0);
                 prop_assert!(line.x + line.width <= layout.width);
                 prop_assert!(line.baseline < layout.height);
-                prop_assert!(is_beside || line.baseline > line.size / 2 + side * module);
+                prop_assert!(is_beside || line.baseline > line.size / 2 + across * module);
             }
             let mut lines = layout.lines.iter().zip(layout.lines.iter().skip(1));
             prop_assert!(lines.all(|(one, next)| one.baseline < next.baseline));

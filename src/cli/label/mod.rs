@@ -159,14 +159,14 @@ impl Label {
         };
         let paragraphs = words.paragraphs(gathered, &label);
         let dots = Dots(self.dots);
-        let side = u32::try_from(code.side()).unwrap_or(u32::MAX);
-        let layout = layout::arranged(self.size, dots, side, &paragraphs).ok_or_else(|| {
+        let across = u32::try_from(code.side()).unwrap_or(u32::MAX);
+        let layout = layout::arranged(self.size, dots, across, &paragraphs).ok_or_else(|| {
             let what = format!(
                 "{} mm is too small for {} with its outcome and its code",
                 self.size,
                 words::of(gathered.of())
             );
-            let smallest = layout::smallest(self.size, dots, side, &paragraphs);
+            let smallest = layout::smallest(self.size, dots, across, &paragraphs);
             let remedy = smallest.map(|size| format!("want at least --size {size}"));
             Failure::usage(what).with_remedy_of(remedy)
         })?;

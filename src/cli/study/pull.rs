@@ -30,9 +30,10 @@ pub(super) struct Pull {
     /// Exit with 1 if a force is below the lower limit
     #[arg(long)]
     gate: bool,
-    /// The column that says how each pull failed: pulled_out, broke_at_crimp, broke_in_wire, other; `-` is not said
-    #[arg(long, value_name = "COLUMN", requires = "from")]
-    pull_mode: Option<String>,
+    /// The column that says how each pull failed: `pulled_out`, `broke_at_crimp`, `broke_in_wire`, `other`; `-` is not
+    /// said
+    #[arg(long = "pull-mode", value_name = "COLUMN", requires = "from")]
+    column_of_modes: Option<String>,
     /// Draw the histogram into this file
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
@@ -41,7 +42,7 @@ pub(super) struct Pull {
 impl Pull {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
         // In the journal each pull has what the operator answered.
-        let keys: Vec<&str> = match &self.pull_mode {
+        let keys: Vec<&str> = match &self.column_of_modes {
             Some(column) => vec![column],
             None if self.select.from.is_none() => vec![MODE],
             None => Vec::new(),
@@ -138,9 +139,11 @@ fn put_modes(
         });
         of.place.put(&mut mode);
         if let Some((share, (low, high))) = of.share() {
-            mode["share"] = json!(share);
-            mode["share_low"] = json!(low);
-            mode["share_high"] = json!(high);
+            let shares = [("share", share), ("share_low", low), ("share_high", high)];
+            let shares = shares.map(|(name, share)| (name.to_owned(), json!(share)));
+            if let Value::Object(mode) = &mut mode {
+                mode.extend(shares);
+            }
         }
         mode
     });

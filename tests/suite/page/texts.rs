@@ -7,7 +7,7 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 32] = [
+const PUT_TOGETHER: [&str; 33] = [
     "aloud.",
     "answer.",
     "axis.",
