@@ -90,7 +90,7 @@ pub fn label() -> Value {
         "title": "tallyjaw: the text in the code of a label",
         "description": "TJ1 is the version; then SERIES with its number, or JOB with its id (behind a slash, the serial number); how it came out, with the number of reservations; the entry that shows it: the one that closed the series, of an open series the last one about it, of a job the latest of these; the SHA-256 of that entry's line",
         "type": "string",
-        "pattern": super::label::PATTERN,
+        "pattern": crate::message::label::PATTERN,
     })
 }
 

@@ -4,8 +4,8 @@
 //! sentence that says no more than these.
 
 use crate::spec::PullMode;
-use crate::stats::text::fixed;
-use crate::stats::{CONFIDENCE, proportion};
+use crate::stats::CONFIDENCE;
+use crate::stats::proportion::Share;
 use std::fmt::Write as _;
 
 /// What the intervals presuppose.
@@ -119,19 +119,14 @@ impl<P> ByMode<P> {
 }
 
 impl<P> OfMode<P> {
-    /// The share of this mode with its confidence interval, between 0 and 1.
-    pub(crate) fn share(&self) -> Option<(f64, (f64, f64))> {
-        let interval = proportion::interval(self.count, self.answered, CONFIDENCE).ok()?;
-        Some((proportion::share(self.count, self.answered).ok()?, interval))
+    /// The share of this mode with its confidence interval.
+    pub(crate) fn share(&self) -> Option<Share> {
+        Share::of(self.count, self.answered, CONFIDENCE).ok()
     }
 
     /// The share in percent with its interval: `60.0 %`, `14.7 % to 94.7 %`.
     pub(crate) fn share_words(&self) -> Option<(String, String)> {
-        let percent = |share: f64| format!("{} %", fixed(proportion::percent(share), 1));
-        let (share, (low, high)) = self.share()?;
-        Some((
-            percent(share),
-            format!("{} to {}", percent(low), percent(high)),
-        ))
+        let [share, low, high] = self.share()?.percent();
+        Some((share, format!("{low} to {high}")))
     }
 }

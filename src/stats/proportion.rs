@@ -2,6 +2,7 @@
 
 use super::distribution::FisherF;
 use super::sample::float;
+use super::text::fixed;
 use super::{Limits, Summary, Undefined};
 
 /// Upper confidence bound of a proportion, if `count` of `n` pieces have the property (Clopper and Pearson, one-sided).
@@ -36,19 +37,36 @@ pub fn upper_bound(count: u64, n: u64, confidence: f64) -> Result<f64, Undefined
     Ok((k + 1.0) * f / (rest + (k + 1.0) * f))
 }
 
-/// The share `count / n`.
-///
-/// # Errors
-///
-/// [`Undefined::TooFew`] without pieces.
-pub fn share(count: u64, n: u64) -> Result<f64, Undefined> {
-    Undefined::unless(n, 1)?;
-    Ok(float(count.into()) / float(n.into()))
+/// A share with its two-sided confidence interval, all between 0 and 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Share {
+    /// `count / n`.
+    pub share: f64,
+    /// The lower end of the interval.
+    pub low: f64,
+    /// The upper end of the interval.
+    pub high: f64,
 }
 
-/// A share in percent.
-pub fn percent(share: f64) -> f64 {
-    share * 100.0
+impl Share {
+    /// Of `count` among `n` pieces; the interval is that of [`interval`].
+    ///
+    /// # Errors
+    ///
+    /// Those of [`interval`].
+    pub fn of(count: u64, n: u64, confidence: f64) -> Result<Self, Undefined> {
+        let (low, high) = interval(count, n, confidence)?;
+        Ok(Self {
+            share: float(count.into()) / float(n.into()),
+            low,
+            high,
+        })
+    }
+
+    /// Share and ends in percent: `60.0 %`.
+    pub fn percent(self) -> [String; 3] {
+        [self.share, self.low, self.high].map(|share| format!("{} %", fixed(share * 100.0, 1)))
+    }
 }
 
 /// Two-sided confidence interval of a proportion, if `count` of `n` pieces have the property (Clopper and Pearson).

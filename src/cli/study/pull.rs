@@ -8,6 +8,7 @@ use crate::report::pulls::{ByMode, INTERVALS};
 use crate::spec::PullMode;
 use crate::stats::capability::{Capability, PULL_FIGURES, USUAL_ASKED};
 use crate::stats::picture::Histogram;
+use crate::stats::proportion::Share;
 use crate::stats::{FigureKind, describe};
 use serde_json::{Map, Value, json};
 use std::io::Write;
@@ -138,7 +139,7 @@ fn put_modes(
             "min": readings.scale.in_unit(of.base),
         });
         of.place.put(&mut mode);
-        if let Some((share, (low, high))) = of.share() {
+        if let Some(Share { share, low, high }) = of.share() {
             let shares = [("share", share), ("share_low", low), ("share_high", high)];
             let shares = shares.map(|(name, share)| (name.to_owned(), json!(share)));
             if let Value::Object(mode) = &mut mode {
