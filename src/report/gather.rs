@@ -62,7 +62,7 @@ pub struct Gathered {
     pub digest: Digest,
     /// The chosen series, in the order in which they were opened.
     pub series: Vec<Record>,
-    /// The production run that was asked for; `None` if none was, or if the journal has no such run.
+    /// The requested production run; `None` if none was requested, or if the journal has no such run.
     pub run: Option<RunRecord>,
     /// The ids of all series.
     pub known: Vec<Seq>,
@@ -78,7 +78,7 @@ pub struct Gathering<'w> {
     first: Option<Seq>,
     last: Option<(Seq, WallMicros, Digest)>,
     known: Vec<Seq>,
-    /// The production runs, if one of them is asked for.
+    /// The production runs, if one of them is requested.
     runs: Option<(Seq, RunHistory)>,
     /// The chosen series and the verifications that may still change.
     ledger: Ledger<Whole>,

@@ -32,7 +32,7 @@ const FOOT: i64 = 760;
 const MARKS: i64 = 270;
 const NUMBERS: i64 = 920;
 const TIMES: i64 = 1100;
-/// The least room for a number or a time of its own, and for the word of a span.
+/// The smallest room for a number or a time of its own, and for the word of a span.
 const APART: i64 = 560;
 const WORD: i64 = 700;
 

@@ -57,7 +57,7 @@ fn a_tool_that_drifts_raises_the_alert_at_the_sixth_piece_and_no_verdict_changes
     let series = open["series"].to_string();
     let one = shown(&["series", &series]);
     assert!(
-        one.contains(&format!("! alert      {text}  [bench-1 #")),
+        one.contains(&format!("! alert       {text}  [bench-1 #")),
         "{one}"
     );
 

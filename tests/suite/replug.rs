@@ -211,9 +211,8 @@ fn held_at_rest(daemon: &Daemon) -> Held {
     let until = Instant::now() + Duration::from_secs(3); // longer than from one look to the next
     while Instant::now() < until {
         let now = held(daemon);
-        if now.descriptors < least.descriptors {
-            least = now;
-        }
+        least.descriptors = least.descriptors.min(now.descriptors);
+        least.threads = least.threads.min(now.threads);
         std::thread::sleep(Duration::from_millis(50));
     }
     least

@@ -148,6 +148,7 @@ fn every_make_up_is_that_of_its_table_and_has_nearly_the_area_of_its_size() {
         let text = size.to_owned();
         let wire = resolve(&WireRequest { text, sizing }).unwrap();
         let off = difference_permille(strands.area(), wire.area);
-        assert!(off.abs() <= 160, "{strands}, {size}: {off} ‰");
+        // 19 strands of 0.127 mm are 18 % above 24 AWG already, and their diameter is listed to hundredths
+        assert!(off.abs() <= 240, "{strands}, {size}: {off} ‰");
     }
 }

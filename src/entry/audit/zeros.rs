@@ -11,6 +11,9 @@ impl Findings {
     /// show such a value too: the worst value of a plateau decides, and only one value is entered.
     pub(super) fn zeroed(&mut self, before: &State, zeroed: &Zeroed) {
         self.open(before, &zeroed.station, zeroed.series);
+        if let Some(series) = before.series(&zeroed.station) {
+            self.all_in_doubt(series);
+        }
         if !zeroed.ok {
             return;
         }

@@ -149,7 +149,9 @@ fn fail(faulty: &mut Faulty, word: &str, by: By) -> Told {
     let what = notice["message"].as_str().unwrap();
     let remedy = notice["remedy"].as_str().unwrap();
     assert!(
-        text.ends_with(&format!("! journal failed {what}\n  help       {remedy}\n")),
+        text.ends_with(&format!(
+            "! journal failed {what}\n  help        {remedy}\n"
+        )),
         "{text}"
     );
     assert_eq!(watch.wait().unwrap().code(), Some(3), "{complaint}");
