@@ -48,6 +48,7 @@ pub(super) const ASSETS: &[Asset] = &[
     asset!("/plans.js", SCRIPT, "plans.js"),
     asset!("/dialogs.js", SCRIPT, "dialogs.js"),
     asset!("/jobs.js", SCRIPT, "jobs.js"),
+    asset!("/runs.js", SCRIPT, "runs.js"),
     asset!("/sound.js", SCRIPT, "sound.js"),
     asset!(PAIR, HTML, "pairing.html"),
     asset!("/pairing.js", SCRIPT, "pairing.js"),

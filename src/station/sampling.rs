@@ -108,7 +108,7 @@ pub fn held(production: &Production) -> Option<String> {
     let held = production.held();
     (held > 0).then(|| {
         format!(
-            "{held} crimps held: set them aside, then release, rework or scrap them (card tj/settle/HOW/REASON, or tallyjaw settle)"
+            "{held} crimps held: set them aside, then release, rework or scrap them (card tj/settle/HOW/REASON, button, or tallyjaw settle)"
         )
     })
 }

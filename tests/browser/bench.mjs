@@ -8,6 +8,7 @@
 import { createServer } from "node:http";
 import { bodyHas, check, counted, dialog, faults, folder, heard, kind, opened, PATIENCE, run, same, shows, text } from "./expect.mjs";
 import { browser, faultsOfText } from "./look.mjs";
+import { production } from "./production.mjs";
 import { everywhere } from "./screens.mjs";
 import { Shop } from "./shop.mjs";
 import { standIn } from "./stand_in.mjs";
@@ -649,6 +650,7 @@ await run("bench page", {
   more: () => more(shop, page),
   pulled: () => pulled(shop, page),
   tones: async () => faults.push(...(await hear(page))),
+  production: async () => faults.push(...(await production(binary, chromium, { look, pressed, type, key, start }))),
   hostile: () => hostile(shop, chromium, served),
   onlyLooking: () => onlyLooking(chromium, served.address),
   stoodIn: () => stoodIn(chromium, served.address),

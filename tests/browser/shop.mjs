@@ -42,7 +42,7 @@ const instruments = (folder) =>
   instrument("gauge-2", "bench-2", `${folder}/tty-3`, GAUGE) +
   instrument("caliper-3", "bench-2", `${folder}/tty-4`, STREAM);
 
-const plan = (id, more) => `
+export const plan = (id, more) => `
 [[plan]]
 id = "${id}"
 terminal = "QF-250-F"
@@ -54,8 +54,8 @@ ${more}
 `;
 
 const BOTH = 'axes = ["core_crimp_height", "core_crimp_width"]\n';
-const NO_ZERO = "zero = { before_first = false, closing = false }\n";
-const HEIGHT = 'axes = ["core_crimp_height"]\n';
+export const NO_ZERO = "zero = { before_first = false, closing = false }\n";
+export const HEIGHT = 'axes = ["core_crimp_height"]\n';
 
 const PLANS =
   plan("pump-own", `${BOTH}pieces = 5\npurpose = "first_off"`) +

@@ -20,6 +20,8 @@ pub enum Face {
     Limits,
     /// The last reading with its verdict.
     Verdict,
+    /// No series is open, and crimps of a production run are held until a person settles them.
+    Held,
     /// The last value does not count.
     NotCounted {
         /// `seq` of its entry.
@@ -219,11 +221,7 @@ pub(super) fn face(
         Some(Newest::Over | Newest::Nothing | Newest::Verdict | Newest::Doubted) | None
             if !is_open =>
         {
-            if station.is_some_and(|station| station.last_outcome.is_some()) {
-                Face::Over
-            } else {
-                Face::Idle
-            }
+            closed(station)
         }
         Some(Newest::Doubted | Newest::Nothing) if doubted > 0 && !is_zero(prompt) => {
             Face::Doubted { again: doubted }
@@ -231,6 +229,15 @@ pub(super) fn face(
         Some(Newest::Over | Newest::Nothing | Newest::Verdict | Newest::Doubted) | None => {
             due(prompt).unwrap_or(Face::Limits)
         }
+    }
+}
+
+/// The display of a station without an open series.
+fn closed(station: Option<&StationState>) -> Face {
+    match station {
+        Some(station) if station.production.held() > 0 => Face::Held,
+        Some(station) if station.last_outcome.is_some() => Face::Over,
+        Some(_) | None => Face::Idle,
     }
 }
 

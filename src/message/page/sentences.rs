@@ -71,6 +71,7 @@ fn of_face(face: &Face) -> Vec<&str> {
         | Face::Retracted { .. }
         | Face::Look { .. }
         | Face::PullMode { .. }
+        | Face::Held
         | Face::Over => Vec::new(),
     }
 }

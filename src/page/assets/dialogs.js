@@ -162,13 +162,14 @@ export function showLanguages(choose) {
 
 // ---- warnings: one line that opens ----
 
-// Warnings of the series, alerts of run rules, and problems of sinks and journal.
-export function warningsOf(state, here, bench, notice) {
+// Warnings of the series, alerts of run rules, and problems of sinks and journal; `saysHeld` if the main display says what
+// is held.
+export function warningsOf(state, here, bench, notice, saysHeld) {
   const armed = here.armed;
   const failing = (state.sinks ?? []).filter((sink) => sink.failing);
   const before = armed && bench.closed && bench.closed.aside.length > 0 && bench.readings.length === 0 ? [t("warning.before", { series: bench.closed.series, outcome: t(`outcome.${bench.closed.outcome}`), list: [...new Set(bench.closed.aside.map((one) => one.piece))].join(", ") })] : [];
   return [
-    ...(here.production?.held_says ? [{ text: capital(says(here.production.held_says)), alert: true }] : []),
+    ...(here.production?.held_says && !saysHeld ? [{ text: capital(says(here.production.held_says)), alert: true }] : []),
     ...(armed && here.production?.open?.due ? [{ text: capital(says(here.production.open.says)), alert: true }] : []),
     ...before.map((text) => ({ text })),
     ...(armed?.alerts ?? []).map((one) => ({ text: capital(says(one.text)), alert: true })).toReversed(),

@@ -6,6 +6,7 @@
 import { $, button, capital, fit, make, setText, shape, toneOf, whole } from "./dom.js";
 import { axisName, clock, keyed, keysAt, named, number, says, t, translated, wireWords } from "./texts.js";
 import { jobWords } from "./jobs.js";
+import { heldOf, holdWords, runWords } from "./runs.js";
 import { drawScale } from "./scale.js";
 
 // Words of the daemon, in English where the table of texts does not have them.
@@ -27,6 +28,7 @@ export function askWords(here, bench) {
   if (here.prompt_kind === "wait") return t("ask.wait");
   if (["crimp", "sample"].includes(here.prompt_kind)) return capital(says(here.production.open.says));
   if (bench.todo) return todoWords(bench.todo);
+  if (bench.face.kind === "held") return capital(says(here.production.held_says));
   const [first, ...others] = bench.asks;
   if (!first && here.armed) return t("ask.full");
   if (!first) return bench.face.kind === "over" && here.outcome ? t("ask.over", { series: here.outcome.series }) : t("ask.start");
@@ -128,6 +130,7 @@ function looksOf(face, { here, bench, series, act }) {
     case "shared": return { shape: "shared", tone: "stop", word: t("word.shared"), lead: t("shared.why", face), lines: [] };
     case "moving": return { shape: "moving", tone: "moving", word: t("word.moving"), value: number(face.value), lead: t("moving.lead"), lines: [line(t("moving.more"))] };
     case "retracted": return { shape: "retracted", tone: "not_counted", word: t("word.retracted"), lead: bench.restorable && t("retracted.what", { piece: bench.restorable.piece, axis: axisName(bench.restorable.axis), value: number(bench.restorable.value) }), lines: [line(bench.restorable && t("retracted.restore"))] };
+    case "held": return heldLooks(bench, here, act);
     case "over": return overLooks(bench.closed, here, series, act);
     case "gone":
       return { shape: "gone", tone: "stop", word: t("word.gone"), lead: t("gone.lead", { since: clock(face.since) }), lines: [line(t("gone.again"))] };
@@ -162,6 +165,19 @@ function overLooks(closed, here, series, act) {
     lead: beside.length > 0 ? t("over.reservations", { list: beside.map((one) => named("reservation", one)).join(", ") }) : closed && asideLead(closed),
     lines: [beside.length > 0 && closed && line(asideLead(closed)), asideList(closed), line(t("over.series", { series: id, tally: tallyWords(tally) }))],
     buttons: [["report", t("button.report"), () => act.report(id)], plan && act.may && ["again", t("button.again"), () => act.start(plan)], ["next", t("button.next"), act.showPlans]].filter(Boolean),
+  };
+}
+
+const HOLDS_MOST = 2;
+
+// Crimps that a bad sample holds, and what of the sample is to be set aside.
+function heldLooks(bench, here, act) {
+  const holds = here.production.holds.toReversed();
+  const rest = holds.length - HOLDS_MOST;
+  return {
+    shape: "held", tone: "held", word: t("word.held"), value: t("held.crimps", { n: heldOf(here) }), lead: t("held.todo"),
+    lines: [...holds.slice(0, HOLDS_MOST).map((hold) => line(holdWords(hold))), line(rest > 0 && t("held.more", { n: rest })), asideList(bench.closed)],
+    buttons: [["settle", t("settle.take"), act.settle], bench.closed && ["report", t("button.report"), () => act.report(bench.closed.series)], ["next", t("button.next"), act.showPlans]].filter(Boolean),
   };
 }
 
@@ -255,7 +271,7 @@ export function showAsk(here, bench, face) {
   setText($("ask-words"), whole(stops ? t("ask.stop") : askWords(here, bench)));
   const ask = bench.asks[0];
   setText($("ask-limits"), ask && offTheFace && !bench.todo ? limitFigures(ask) : "");
-  setText($("ask-more"), ask?.undo ? t("ask.undo", { piece: ask.undo.piece, axis: axisName(ask.undo.axis), value: number(ask.undo.value) }) : [subjectWords(here.armed ?? bench.closed), jobWords(here.job)].filter(Boolean).join(" · "));
+  setText($("ask-more"), ask?.undo ? t("ask.undo", { piece: ask.undo.piece, axis: axisName(ask.undo.axis), value: number(ask.undo.value) }) : [runWords(here), subjectWords(here.armed ?? (here.production ? null : bench.closed)), jobWords(here.job)].filter(Boolean).join(" · "));
 }
 
 // The crimp or block of the series.

@@ -32,8 +32,8 @@ async function opening(id, station, command) {
   }
 }
 
-// Why the daemon did not do it, and what to do.
-function refused(id, error) {
+// Why the daemon did not do it, and what to do, in the dialog in which it was said.
+export function refused(id, error) {
   const lines = error ? [error.message, error.remedy].filter(Boolean).map((text) => make("p", { lang: translated(text) ? undefined : "en" }, capital(says(text)))) : [];
   $(`${id}-answer`).replaceChildren(...(lines.length > 0 ? [shape("refused"), make("div", {}, ...lines)] : []));
   if (id === "job") $("job-stop").hidden = !(error && keyOf(error.message) === "daemon.refusal.other_job");

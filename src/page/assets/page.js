@@ -10,6 +10,7 @@ import { seriesOf, showGrid } from "./grid.js";
 import { endJob, jobWords, lotsOf, openJob, openLots, showJobs, takeJob, takeLots, typedJob } from "./jobs.js";
 import { movingAt, stateCame, stopMoving, takeMoving, withMoving } from "./moving.js";
 import { firstPage, offered, setPlans, showPlans, turn } from "./plans.js";
+import { heldOf, openCrimps, openSettle, runWords, settleHeld, takeCrimps } from "./runs.js";
 import { listen as listenToSetup, openSetup, redraw } from "./setup.js";
 import * as sounds from "./sound.js";
 
@@ -61,17 +62,17 @@ function draw(state) {
   document.body.dataset.seq = state.state.seq ?? 0;
   document.body.classList.toggle("old", isOld());
   showHeader(names, at, bench);
-  showWarnings(isOld() ? [] : warningsOf(state, at, bench, state.journal_health === "ok" ? notice : null));
   const face = faceNow(bench);
-  const inTheWay = !["idle", "over", "limits", "verdict", "zero", "moving"].includes(face.kind);
+  const inTheWay = !["idle", "over", "held", "limits", "verdict", "zero", "moving"].includes(face.kind);
   const choosing = !inTheWay && (face.kind === "idle" || plansWanted);
+  showWarnings(isOld() ? [] : warningsOf(state, at, bench, state.journal_health === "ok" ? notice : null, face.kind === "held" && !choosing));
   document.body.dataset.view = choosing ? "plans" : "bench";
   showButtons(at, bench, choosing);
   setText($("ask-words"), t("ask.start"));
   let said = "";
   if (choosing) {
     setText($("ask-limits"), "");
-    setText($("ask-more"), at.armed ? t("plans.open", { series: at.armed.series }) : jobWords(at.job));
+    setText($("ask-more"), at.armed ? t("plans.open", { series: at.armed.series }) : [runWords(at), jobWords(at.job)].filter(Boolean).join(" · "));
     knowPlans();
     showPlans(mayAct(), start);
   } else {
@@ -122,7 +123,7 @@ function showButtons(at, bench, choosing) {
     $(id).disabled = !(mayAct() && on);
   };
   const attached = shown.state.instruments.some((one) => one.station === station && one.attached);
-  set("act-plans", !choosing && !armed && bench.face.kind !== "over");
+  set("act-plans", !choosing && !armed && !["over", "held"].includes(bench.face.kind));
   set("act-back", choosing && (armed || bench.face.kind !== "idle"));
   set("act-own", choosing);
   set("act-setup", choosing && mayCommand && Boolean(offered().may_edit));
@@ -130,6 +131,8 @@ function showButtons(at, bench, choosing) {
   set("act-retract", !choosing && armed, bench.readings.length > 0);
   set("act-restore", !choosing && Boolean(bench.restorable));
   set("act-resume", bench.resumable !== undefined);
+  set("act-crimps", at.production !== undefined);
+  set("act-settle", !armed && heldOf(at) > 0 && (choosing || bench.face.kind !== "held"));
   set("act-ask", !choosing && armed, attached);
   set("act-switch", !choosing && armed);
   set("act-stop", !choosing && armed);
@@ -266,7 +269,7 @@ function wantPlans(wanted) {
 
 const act = {
   may: mayCommand, say, start, startCut, forgetRefusal, sayMissing,
-  showPlans: () => wantPlans(true),
+  showPlans: () => wantPlans(true), settle: () => openSettle(here(), say),
   report: (series) => window.open(`/report/${series}`, "_blank", "noopener"),
 };
 
@@ -318,7 +321,7 @@ function toggleVoice() {
 const press = (id) => () => { if (!$(id).disabled && !$(id).hidden) $(id).click(); };
 const KEYS = {
   a: () => ["act-plans", "act-switch", "face-next"].find((id) => $(id) && !$(id).hidden && !$(id).click()), z: press("act-zero"), r: press("act-retract"), u: press("act-restore"), c: press("act-resume"),
-  q: press("act-ask"), o: press("chip-operator"), t: press("chip-tool"), j: press("chip-job"), m: press("chip-lots"), l: press("act-history"), i: press("chip-instrument"), n: press("act-note"), s: press("sound"),
+  q: press("act-ask"), o: press("chip-operator"), t: press("chip-tool"), j: press("chip-job"), k: press("act-crimps"), g: () => ["act-settle", "face-settle"].find((id) => $(id) && !$(id).hidden && !$(id).disabled && !$(id).click()), m: press("chip-lots"), l: press("act-history"), i: press("chip-instrument"), n: press("act-note"), s: press("sound"),
   v: press("voice"), h: press("menu-open"), "?": press("menu-open"), w: press("warnings"), e: press("act-setup"),
 };
 
@@ -378,6 +381,10 @@ on("job-lots", "click", () => { $("job").close(); openTo("lots"); });
 on("job-stop", "click", async () => { if (await stopEarly()) await takeJob(); });
 submit("job-form", takeJob);
 submit("lots-form", takeLots);
+on("act-crimps", "click", () => openCrimps(here(), say));
+on("act-settle", "click", act.settle);
+submit("crimps-form", takeCrimps);
+submit("settle-form", settleHeld);
 on("act-note", "click", () => open("note"));
 on("act-history", "click", () => { showHistory(benchOf(), mayAct(), retract); open("history"); });
 on("search", "input", () => { firstPage(); showPlans(mayAct(), start); });

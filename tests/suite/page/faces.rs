@@ -1,7 +1,7 @@
 //! The main display of the page after each kind of event, and the plans that can be started.
 
-use super::http::{Events, address, command, get, shop, token};
-use serde_json::json;
+use super::http::{Events, address, command, get, shop, shop_with, token};
+use serde_json::{Value, json};
 
 #[test]
 fn each_happening_has_its_face_and_the_old_verdict_never_stays() {
@@ -68,6 +68,60 @@ fn each_happening_has_its_face_and_the_old_verdict_never_stays() {
         "its pieces stay"
     );
     assert_eq!(over["closed"]["doubted"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn held_crimps_are_the_face_until_the_last_of_them_is_settled() {
+    let mut shop = shop_with(
+        "[[run]]\nid = \"pump-day\"\nfirst_off = \"day-first\"\nin_process = \"day-sample\"\nlast_off = \"day-last\"\nevery_crimps = 100\n",
+    );
+    let plan = |id: &str, purpose: &str| {
+        format!(
+            "[[plan]]\nid = \"{id}\"\nterminal = \"QF-250-F\"\nwire = \"2.0 mm²\"\naxes = [\"core_crimp_height\"]\npieces = 1\npurpose = \"{purpose}\"\nzero = {{ before_first = false, closing = false }}\n"
+        )
+    };
+    let plans = [
+        plan("day-first", "first_off"),
+        plan("day-sample", "in_process"),
+        plan("day-last", "last_off"),
+    ];
+    shop.write("plans.toml", &plans.concat());
+    let daemon = shop.start();
+    drop(daemon.connected_feed());
+    let (address, token) = (address(&daemon), token(&shop));
+    let mut events = Events::open(&address, None);
+    let mut wait = |kind: &str| {
+        let state = events.wait_for("state", |state| state["benches"][0]["face"]["kind"] == kind);
+        state["state"]["stations"][0]["production"].clone()
+    };
+    let say = |method: &str, params: Value| command(&address, &token, method, &params);
+    say("arm", json!({"plan": "day-first"}));
+    wait("limits");
+    shop.press(162);
+    wait("over");
+    say("crimps", json!({"crimps": 60}));
+    say("arm", json!({"plan": "day-sample"}));
+    wait("limits");
+    shop.press(172);
+    let held = wait("held");
+    assert_eq!(
+        (&held["holds"][0]["first"], &held["holds"][0]["last"]),
+        (&json!(1), &json!(60))
+    );
+    say("arm", json!({"plan": "day-sample"}));
+    wait("limits");
+    shop.press(161);
+    wait("held");
+    say(
+        "settle",
+        json!({"settlement": "release", "crimps": 20, "reason": "each measured"}),
+    );
+    say(
+        "settle",
+        json!({"settlement": "scrap", "reason": "the die was worn"}),
+    );
+    let settled = wait("over");
+    assert_eq!(settled.get("holds"), None);
 }
 
 #[test]

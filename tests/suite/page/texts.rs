@@ -7,7 +7,7 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 33] = [
+const PUT_TOGETHER: [&str; 34] = [
     "aloud.",
     "answer.",
     "axis.",
@@ -31,6 +31,7 @@ const PUT_TOGETHER: [&str; 33] = [
     "reservation.",
     "said.",
     "say.",
+    "settlement.",
     "setup.class.",
     "setup.field.",
     "setup.help.",

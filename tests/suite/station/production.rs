@@ -153,7 +153,7 @@ fn a_good_sample_vouches_for_the_crimps_since_the_last_good_one_and_a_bad_one_ho
     count(&mut desk, 90).unwrap();
     sample(&mut desk, "day-in_process", BAD);
     assert_eq!(ranges(&desk), [(101, 190, HoldCause::BadSample)]);
-    let text = "the last sample was bad: start day-in_process and measure a good one before crimping goes on. 90 crimps held: set them aside, then release, rework or scrap them (card tj/settle/HOW/REASON, or tallyjaw settle)";
+    let text = "the last sample was bad: start day-in_process and measure a good one before crimping goes on. 90 crimps held: set them aside, then release, rework or scrap them (card tj/settle/HOW/REASON, button, or tallyjaw settle)";
     assert_eq!(desk.prompt(), text);
     sample(&mut desk, "day-in_process", GOOD);
     count(&mut desk, 50).unwrap();
