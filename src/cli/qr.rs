@@ -152,12 +152,13 @@ mod tests {
     #[test]
     fn only_the_end_of_a_text_is_capital_letters() {
         for (text, fewer) in [
-            ("TJ1 SERIES 37 ACCEPTED ENTRY 412 0123456789ABCDEF", true),
-            ("TJ1 JOB Müller ACCEPTED ENTRY 412 0123456789ABCDEF", true),
+            ("TJ1 SERIES 37 ACCEPTED ENTRY 412 DIGEST", true),
+            ("TJ1 JOB Müller ACCEPTED ENTRY 412 DIGEST", true),
             ("tj/arm/pump-own", false),
             ("", false),
         ] {
-            let (short, long) = (Code::new(text).unwrap(), Code::of_bytes(text).unwrap());
+            let text = text.replace("DIGEST", &"0123456789ABCDEF".repeat(4));
+            let (short, long) = (Code::new(&text).unwrap(), Code::of_bytes(&text).unwrap());
             assert_eq!(short.side() < long.side(), fewer, "{text}");
         }
     }

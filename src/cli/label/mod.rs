@@ -53,7 +53,7 @@ Examples:
   tallyjaw label --job 4711 --size 50x25 --dots 12 -o label.html --pdf
   tallyjaw verify --label 'TJ1 JOB 4711 ACCEPTED ENTRY 412 5F3A…'
 
-Exit codes: 0 made, 2 no such job or series, or the label is too small, 4 the journal cannot be read or the file not be
+Exit codes: 0 made, 2 no such job or series, or the label is too small, 4 the journal cannot be read or the file not be \
 written.")]
 pub(super) struct Label {
     /// The label of this job, of all its series together
