@@ -27,31 +27,28 @@ function* dust(seed) {
   for (let at = seed; ; ) yield (at = (Math.imul(at, 1664525) + 1013904223) >>> 0);
 }
 
-// Black or white, one dot in a hundred turned over, then each dot the mean of nine.
-function worn({ width, height, data }, seed) {
-  const black = Array.from({ length: width * height }, (_, at) => data[4 * at] < 128);
+// One dot in a hundred turned over; then as a camera sees it, two pixels to a dot, each the mean of those up to `blur`
+// pixels away. A scanner takes pictures until it can read one.
+const BLURS = [1, 2, 3];
+function worn({ width, height, black: dots }, seed, blur) {
+  const black = Array.from(dots, (dot) => dot === "1");
   const random = dust(seed);
   for (let left = black.length / 100; seed && left > 0; left -= 1) {
     const at = Math.floor((random.next().value / 2 ** 32) * black.length);
     black[at] = !black[at];
   }
-  const grey = new Uint8ClampedArray(4 * width * height).fill(255);
-  for (let y = 0; y < height; y += 1) {
-    for (let x = 0; x < width; x += 1) {
+  const [wide, high] = [2 * width, 2 * height];
+  const seen = new Uint8ClampedArray(4 * wide * high).fill(255);
+  for (let y = 0; y < high; y += 1) {
+    for (let x = 0; x < wide; x += 1) {
       let [sum, all] = [0, 0];
-      for (let row = Math.max(y - 1, 0); row < Math.min(y + 2, height); row += 1)
-        for (let column = Math.max(x - 1, 0); column < Math.min(x + 2, width); column += 1, all += 1)
-          sum += black[row * width + column] ? 0 : 255;
-      grey.fill(sum / all, 4 * (y * width + x), 4 * (y * width + x) + 3);
+      for (let row = Math.max(y - blur, 0); row < Math.min(y + blur + 1, high); row += 1)
+        for (let column = Math.max(x - blur, 0); column < Math.min(x + blur + 1, wide); column += 1, all += 1)
+          sum += black[(row >> 1) * width + (column >> 1)] ? 0 : 255;
+      seen.fill(sum / all, 4 * (y * wide + x), 4 * (y * wide + x) + 3);
     }
   }
-  // A hand holds the label some way off: the picture is twice as fine as the dots.
-  const twice = new Uint8ClampedArray(16 * width * height);
-  for (let at = 0; at < 4 * width * height; at += 1) {
-    const [x, y] = [at % (2 * width), Math.floor(at / (2 * width))];
-    twice.set(grey.subarray(4 * ((y >> 1) * width + (x >> 1)), 4 * ((y >> 1) * width + (x >> 1)) + 4), 4 * at);
-  }
-  return [twice, 2 * width, 2 * height];
+  return [seen, wide, high];
 }
 
 // Texts that reach out of the label, or are wider than was reckoned.
@@ -64,10 +61,12 @@ const reaching = (svg) => {
 const series = tallyjaw("series", "--json").trim().split("\n").map((line) => JSON.parse(line).series);
 const chromium = await browser();
 const page = await chromium.newPage();
-const blank = await chromium.newPage(); // the page of labels lets no picture in
+// The page of labels lets no picture in, and a page behind another one stands still.
+const second = await browser();
+const blank = await second.newPage();
 await page.setViewport({ width: 800, height: 600, deviceScaleFactor: (DOTS * 25.4) / 96 });
 for (const language of ["en", "de", "es"]) {
-  for (const size of SIZES) {
+  for (const size of language === "en" ? SIZES : SIZES.slice(0, 1)) {
     const file = `${folder}/${size}-${language}.html`;
     const wanted = series.flatMap((id) => ["--series", String(id)]);
     const { labels } = JSON.parse(tallyjaw("label", ...wanted, "--size", size, "--language", language, "--out", file, "--json"));
@@ -88,10 +87,12 @@ for (const language of ["en", "de", "es"]) {
         const canvas = new OffscreenCanvas(image.width, image.height).getContext("2d");
         canvas.drawImage(image, 0, 0);
         const { width, height, data } = canvas.getImageData(0, 0, image.width, image.height);
-        return { width, height, data: Array.from(data) };
+        let black = "";
+        for (let at = 0; at < data.length; at += 4) black += data[at] < 128 ? "1" : "0";
+        return { width, height, black };
       }, png);
-      for (const seed of [0, 1, 2]) {
-        const got = jsqr(...worn(dots, seed))?.data;
+      for (const seed of [0, 1]) {
+        const got = BLURS.map((blur) => jsqr(...worn(dots, seed, blur))?.data).find((text) => text);
         if (got !== label.text) faults.push(`${name}, damage ${seed}: read ${JSON.stringify(got)}`);
         read += 1;
       }
@@ -103,6 +104,7 @@ for (const language of ["en", "de", "es"]) {
   }
 }
 await chromium.close();
+await second.close();
 rmSync(folder, { recursive: true });
 for (const fault of faults) console.log(fault);
 console.log(`labels: ${read} codes read, ${faults.length} faults`);
