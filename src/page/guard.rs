@@ -219,7 +219,7 @@ fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> 
         return Some(refusal);
     }
     // What a configuration says in its comments is not for everybody either.
-    let commands = ["/control", "/setup"].contains(&request.uri().path());
+    let commands = ["/control", "/setup", "/picture"].contains(&request.uri().path());
     let reads_freely = peer.ip().is_loopback() && !is_forwarded(headers);
     let path = request.uri().path();
     let is_open = path == OPEN || assets::is_asset(path);

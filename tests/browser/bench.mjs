@@ -411,6 +411,105 @@ async function more(shop, page) {
   await page.keyboard.press("Escape");
 }
 
+// A cross-section as a microscope would see it, drawn here; another number gives another one. With `spoilt`, no picture.
+async function givePicture(page, name, number, spoilt = false) {
+  await page.evaluate(async (name, number, spoilt) => {
+    const canvas = new OffscreenCanvas(640, 480);
+    const draw = canvas.getContext("2d");
+    const disk = (colour, x, y, wide, high) => {
+      draw.fillStyle = colour;
+      draw.beginPath();
+      draw.ellipse(x, y, wide, high, 0, 0, 2 * Math.PI);
+      draw.fill();
+    };
+    draw.fillStyle = "#181a1e";
+    draw.fillRect(0, 0, 640, 480);
+    disk("#beaa6e", 320, 240, 270, 180);
+    disk("#5a3c28", 320, 240, 225, 140);
+    for (let strand = 0; strand < 41; strand += 1) {
+      const [ring, turn] = [Math.sqrt(strand / 41), strand * 2.4 + number];
+      disk(`hsl(${18 + ((strand * 7 + number * 29) % 16)} 55% 52%)`, 320 + 200 * ring * Math.cos(turn), 240 + 118 * ring * Math.sin(turn), 20, 16);
+    }
+    const drawn = await canvas.convertToBlob({ type: "image/jpeg" });
+    const files = new DataTransfer();
+    files.items.add(new File(spoilt ? ["GIF89a, or so it says"] : [drawn], name, { type: "image/jpeg" }));
+    const input = document.querySelector("#from-file");
+    input.files = files.files;
+    input.dispatchEvent(new Event("change"));
+  }, name, number, spoilt);
+}
+
+// Pictures of pieces: at the open series, of the piece measured last or another one, refused, many, and after the outcome.
+async function pictured(shop, page) {
+  await start(page, "pump-ten");
+  const asked = async () => { await key(page, "p"); await dialog(page, "picture"); };
+  for (const value of ["1.62", "1.61", "1.60"]) {
+    shop.press(value);
+    await shows(page, "#pieces", value);
+  }
+  const number = await page.$eval("body", (body) => Number(body.dataset.seq));
+  await asked();
+  same("the piece measured last is offered first", await page.$eval("#picture-piece", (select) => select.selectedOptions[0].textContent), "Piece 3");
+  same("and the others", await page.$$eval("#picture-piece option", (all) => all.length), 4);
+  await look(page, "picture", asked);
+  const refused = async () => {
+    if (!(await page.$("#picture[open]"))) await asked();
+    await givePicture(page, "crimp.jpg", 0, true);
+    await page.waitForSelector("#picture-answer p", { timeout: PATIENCE });
+  };
+  await refused();
+  await shows(page, "#picture-answer", "crimp.jpg was not taken: got a GIF picture");
+  await look(page, "picture-refused", refused);
+  await page.evaluate(() => {
+    const files = new DataTransfer();
+    files.items.add(new File([new Uint8Array(20 * 1024 * 1024 + 1)], "huge.jpg", { type: "image/jpeg" }));
+    const input = document.querySelector("#from-file");
+    input.files = files.files;
+    input.dispatchEvent(new Event("change"));
+  });
+  await shows(page, "#picture-answer", "huge.jpg was not taken: got more than 20971520 bytes");
+  same("nothing was entered", shop.journal().filter((entry) => entry.kind === "pictured").length, 0);
+
+  const before = await text(page, "#face-word");
+  await givePicture(page, "crimp.jpg", 1);
+  await page.waitForFunction("document.querySelector('#strip img')?.naturalWidth", { timeout: PATIENCE });
+  await shows(page, "#answer", "The picture is stored.");
+  same("the dialog is closed", await page.$eval("#picture", (dialog) => dialog.open), false);
+  same("the verdict stays", await text(page, "#face-word"), before);
+  const entered = () => shop.journal().filter((entry) => entry.kind === "pictured");
+  same("it is of the piece that was offered", [entered()[0].piece, entered()[0].file_name, entered()[0].seq > number], [3, "crimp.jpg", true]);
+  await asked();
+  await page.select("#picture-piece", "");
+  await givePicture(page, "harness.jpg", 2);
+  await bodyHas(page, "document.querySelectorAll('#strip img').length === 2");
+  same("one is of the whole series", entered()[1].piece, undefined);
+  await look(page, "pictures");
+  for (let more = 3; more <= 16; more += 1) {
+    await asked();
+    await page.select("#picture-piece", String(1 + (more % 3)));
+    await givePicture(page, `crimp-${more}.jpg`, more);
+    await bodyHas(page, "!document.querySelector('#picture').open");
+  }
+  await shows(page, "#strip", "+");
+  await look(page, "pictures-many");
+  const large = async () => { await page.$$eval("#strip button", (all) => all.at(-1).click()); await dialog(page, "large"); };
+  await large();
+  await shows(page, "#large-heading", "Piece 2: picture 16 of 16");
+  await page.waitForFunction("document.querySelector('#large-picture img').naturalWidth", { timeout: PATIENCE });
+  await look(page, "picture-large", large);
+  await page.keyboard.press("ArrowLeft");
+  await shows(page, "#large-heading", "Piece 1: picture 15 of 16");
+  await pressed(page, "#large [data-close]");
+  await stopEarly(page);
+  await asked();
+  await page.select("#picture-piece", "1");
+  await givePicture(page, "after.jpg", 17);
+  await bodyHas(page, "!document.querySelector('#picture').open");
+  await shows(page, "#face-word", "STOPPED EARLY");
+  same("after the outcome", entered().at(-1).piece, 1);
+  await look(page, "pictures-over");
+}
+
 // A pull test destroys its piece: to retract it takes a reason.
 async function pulled(shop, page) {
   await key(page, "2");
@@ -648,6 +747,10 @@ const { page, live } = await opened(chromium, served.url);
 await run("bench page", {
   day: () => day(shop, page),
   more: () => more(shop, page),
+  pictured: async () => {
+    await pictured(shop, page);
+    live.splice(0, live.length, ...live.filter((one) => !one.includes("409 (Conflict)"))); // what was to be refused
+  },
   pulled: () => pulled(shop, page),
   tones: async () => faults.push(...(await hear(page))),
   production: async () => faults.push(...(await production(binary, chromium, { look, pressed, type, key, start }))),

@@ -5,6 +5,7 @@ mod faces;
 pub(crate) mod http;
 mod jobs;
 mod letterhead;
+mod pictures;
 mod refusals;
 mod setup;
 mod setup_faults;

@@ -1,6 +1,6 @@
 //! Pictures from outside: the command, what is stored, what is refused, kills, and what `verify` finds.
 
-mod draw;
+pub(crate) mod draw;
 
 use crate::harness::{Daemon, Shop};
 use draw::{bomb, jpeg, png, with_exif};

@@ -26,7 +26,7 @@ pub use tiles::{PlansMessage, TileMessage};
 use super::reply::Status;
 use crate::entry::ledger::{Disposition, Ledger, Series, Whole};
 use crate::entry::state::{CountedReading, SeriesState, ZeroState};
-use crate::entry::{Entry, Outcome, Reading, Seq, Stamped, State, Tally};
+use crate::entry::{Entry, Outcome, PictureKept, Reading, Seq, Stamped, State, Tally};
 use crate::spec::Catalog;
 use crate::station::prompt::{Prompt, prompt};
 use crate::texts::Texts;
@@ -73,6 +73,9 @@ pub struct BenchMessage {
     /// Last closed series, with the pieces to set aside.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub closed: Option<ClosedMessage>,
+    /// Pictures of the open series, else of the last closed one, in the order of their entries.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub pictures: Vec<PictureKept>,
     /// State of the zero of each instrument.
     pub zeros: Vec<ZeroStateMessage>,
     /// Last value as shown, with its unit.
@@ -217,6 +220,10 @@ impl Board {
             readings: series.map(slots).unwrap_or_default(),
             doubted,
             closed: self.closed(station.and_then(|known| known.last_outcome.as_ref()), board),
+            pictures: station.map_or(Vec::new(), |known| {
+                let open = known.series.as_ref().map(|open| &open.pictures);
+                open.unwrap_or(&known.last_pictures).clone()
+            }),
             zeros: here
                 .map(|known| zero(state, series, name, &known.instrument))
                 .collect(),

@@ -59,16 +59,32 @@ export async function read(path) {
   return response.json();
 }
 
-// Reads what can be set up, or has a change checked or made.
-export async function exchange(path, body) {
-  const headers = { ...authorized(), ...(body && { "Content-Type": "application/json" }) };
-  const asked = fetch(path, { method: body ? "POST" : "GET", headers, body: body && JSON.stringify(body), cache: "no-store" });
-  const response = await asked.catch(() => { throw new NoAnswer(); });
+// The answer to a request that may be refused in words.
+async function answerTo(path, init) {
+  const asked = fetch(path, { ...init, headers: { ...authorized(), ...init.headers }, cache: "no-store" });
+  const response = mind(await asked.catch(() => { throw new NoAnswer(); }));
   if (response.ok) return response.json();
   const said = await response.text();
   if (said.startsWith("{")) throw new Refused(JSON.parse(said).error);
   const [message, remedy] = said.trim().split("\nhelp: ");
-  throw new Refused({ message, data: { remedy } });
+  throw new Refused({ message, data: { remedy }, status: response.status });
+}
+
+// Reads what can be set up, or has a change checked or made.
+export const exchange = (path, body) => answerTo(path, body ? { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) } : {});
+
+// Gives the daemon a picture. What the file really is, the daemon finds in its bytes.
+export function give(file, of) {
+  const query = new URLSearchParams({ name: file.name, ...of }).toString().replaceAll("+", "%20");
+  return answerTo(`/picture?${query}`, { method: "POST", headers: { "Content-Type": file.type === "image/png" ? file.type : "image/jpeg" }, body: file });
+}
+
+// The small copy with this digest as an address for an image. An image alone could not show the token.
+export async function copyOf(shown) {
+  const response = mind(await fetch(`/picture/${shown}`, { headers: authorized() }));
+  if (!response.ok) throw new Refused({ message: response.statusText, status: response.status });
+  const bytes = new Uint8Array(await response.arrayBuffer());
+  return `data:image/jpeg;base64,${btoa(Array.from(bytes, (byte) => String.fromCharCode(byte)).join(""))}`;
 }
 
 let lastId = null;

@@ -2,13 +2,14 @@
 // computes nothing from entries; the daemon prepares everything on the screen.
 
 import { $, drawOnce, open, plain, refill, button, make, setText, shape } from "./dom.js";
-import { call, follow, mayCommand, NoAnswer, read } from "./daemon.js";
+import { call, follow, give, mayCommand, NoAnswer, read } from "./daemon.js";
 import { choose, fill, has, keyOf, know, number, says, t } from "./texts.js";
 import { askReason, chooseTerminal, chooseTool, chooseWire, confirm, instrumentWords, openOperator, openOwn, openTool, ownChoice, reasonGiven, showHistory, showLanguages, showService, showWarnings, warningsOf } from "./dialogs.js";
 import { missWords, showAsk, showFace, showMoving } from "./face.js";
 import { seriesOf, showGrid } from "./grid.js";
 import { endJob, jobWords, lotsOf, openJob, openLots, showJobs, takeJob, takeLots, typedJob } from "./jobs.js";
 import { movingAt, stateCame, stopMoving, takeMoving, withMoving } from "./moving.js";
+import { listen as listenToPictures, openPicture, showStrip } from "./pictures.js";
 import { firstPage, offered, setPlans, showPlans, turn } from "./plans.js";
 import { heldOf, openCrimps, openSettle, runWords, settleHeld, takeCrimps } from "./runs.js";
 import { listen as listenToSetup, openSetup, redraw } from "./setup.js";
@@ -81,7 +82,8 @@ function draw(state) {
     $("bench").classList.toggle("alone", !series);
     $("grid").hidden = !series;
     said = showFace(face, { here: { ...at, troubles: state.troubles }, bench, series, act });
-    showGrid(series); // how much room it has goes by the face
+    showStrip(series ? bench.pictures ?? [] : []);
+    showGrid(series); // how much room it has goes by the face and the strip
   }
   document.title = plain(`${station}: ${$("ask-words").textContent}`);
   if ($("history").open) showHistory(bench, mayAct(), retract);
@@ -137,6 +139,7 @@ function showButtons(at, bench, choosing) {
   set("act-switch", !choosing && armed);
   set("act-stop", !choosing && armed);
   set("act-note", true);
+  set("act-picture", !choosing && Boolean(seriesOf(at, bench)));
   $("act-history").hidden = false;
   if (bench.resumable !== undefined) setText($("act-resume"), t("button.resume", { series: bench.resumable }));
   if (!mayCommand) answer("only_look");
@@ -157,11 +160,13 @@ async function knowPlans() {
 
 // ---- commands ----
 
-// Sends a command; a refusal is shown by `instead`, or as a state of the page.
-async function say(method, params = {}, instead = null) {
+// Sends a command; a refusal is shown by `instead`, or, where that gives false, as a state of the page.
+const say = (method, params = {}, instead = null) => carryOut(method, () => call(method, { station, ...params }), instead);
+
+async function carryOut(method, send, instead) {
   if (!mayAct()) return false;
   try {
-    await call(method, { station, ...params });
+    await send();
     carriedOut += 1;
     refusal = null;
     if (has(`done.${method}`)) answer(`done.${method}`); // what else was done is seen on the screen
@@ -169,16 +174,17 @@ async function say(method, params = {}, instead = null) {
     return true;
   } catch (error) {
     know("error", error.texts);
-    if (instead) instead(error instanceof NoAnswer ? { message: t("no_answer") } : error);
-    else refused([`said.${method}`], error);
+    const shown = instead?.({ message: reasonOf(error), remedy: error.remedy });
+    if (!instead || shown === false) refused([`said.${method}`], error);
     return false;
   }
 }
 
+const reasonOf = (error) => (error instanceof NoAnswer ? t("no_answer") : has(`http.${error.status}`) ? t(`http.${error.status}`) : error.message);
+
 // The station or the daemon refused; `said` is the key of what was said, and its values.
 function refused(said, error, start = null) {
-  const reason = error instanceof NoAnswer ? t("no_answer") : has(`http.${error.status}`) ? t(`http.${error.status}`) : error.message;
-  refusal = { said, reason, remedy: error.remedy, start };
+  refusal = { said, reason: reasonOf(error), remedy: error.remedy, start };
   know("error", error.texts);
   for (const dialog of document.querySelectorAll("dialog[open]")) dialog.close();
   plansWanted = false;
@@ -322,7 +328,7 @@ const press = (id) => () => { if (!$(id).disabled && !$(id).hidden) $(id).click(
 const KEYS = {
   a: () => ["act-plans", "act-switch", "face-next"].find((id) => $(id) && !$(id).hidden && !$(id).click()), z: press("act-zero"), r: press("act-retract"), u: press("act-restore"), c: press("act-resume"),
   q: press("act-ask"), o: press("chip-operator"), t: press("chip-tool"), j: press("chip-job"), k: press("act-crimps"), g: () => ["act-settle", "face-settle"].find((id) => $(id) && !$(id).hidden && !$(id).disabled && !$(id).click()), m: press("chip-lots"), l: press("act-history"), i: press("chip-instrument"), n: press("act-note"), s: press("sound"),
-  v: press("voice"), h: press("menu-open"), "?": press("menu-open"), w: press("warnings"), e: press("act-setup"),
+  v: press("voice"), p: press("act-picture"), h: press("menu-open"), "?": press("menu-open"), w: press("warnings"), e: press("act-setup"),
 };
 
 function key(event) {
@@ -386,6 +392,8 @@ on("act-settle", "click", act.settle);
 submit("crimps-form", takeCrimps);
 submit("settle-form", settleHeld);
 on("act-note", "click", () => open("note"));
+on("act-picture", "click", () => openPicture(seriesOf(here(), benchOf())));
+listenToPictures((file, of, instead) => carryOut("picture", () => give(file, { station, ...of }), instead));
 on("act-history", "click", () => { showHistory(benchOf(), mayAct(), retract); open("history"); });
 on("search", "input", () => { firstPage(); showPlans(mayAct(), start); });
 on("tiles-before", "click", () => { turn(-1); showPlans(mayAct(), start); });

@@ -89,17 +89,22 @@ impl Http {
     /// The next answer; `None` if the server closes without one.
     pub(super) fn answer(&mut self) -> Option<Answer> {
         let (status, headers) = self.head()?;
-        let len = headers
-            .get("content-length")
-            .map_or(0, |len| len.parse().unwrap());
-        let mut body = vec![0; len];
-        self.stream.read_exact(&mut body).unwrap();
-        let body = String::from_utf8(body).unwrap();
+        let body = String::from_utf8(self.body(&headers)).unwrap();
         Some(Answer {
             status,
             headers,
             body,
         })
+    }
+
+    /// The body of an answer whose headers were read.
+    pub(super) fn body(&mut self, headers: &BTreeMap<String, String>) -> Vec<u8> {
+        let len = headers
+            .get("content-length")
+            .map_or(0, |len| len.parse().unwrap());
+        let mut body = vec![0; len];
+        self.stream.read_exact(&mut body).unwrap();
+        body
     }
 
     /// GET with these headers, each with its line end.

@@ -109,6 +109,42 @@ const REQUESTS: &[(&str, &str)] = &[
         "OPTIONS /control HTTP/1.1\r\nHost: @\r\nOrigin: http://evil.example\r\nAccess-Control-Request-Method: POST\r\n",
     ),
     (
+        "a picture without a token",
+        "POST /picture?name=a.jpg HTTP/1.1\r\nHost: @\r\nContent-Type: image/jpeg\r\n",
+    ),
+    (
+        "a picture with the token in the address",
+        "POST /picture?name=a.jpg&token=$ HTTP/1.1\r\nHost: @\r\nContent-Type: image/jpeg\r\n",
+    ),
+    (
+        "a picture to a name that was made to point here",
+        "POST /picture?name=a.jpg HTTP/1.1\r\nHost: evil.example\r\nContent-Type: image/jpeg\r\nAuthorization: Bearer $\r\n",
+    ),
+    (
+        "a picture of a hostile page that knows the token",
+        "POST /picture?name=a.jpg HTTP/1.1\r\nHost: @\r\nOrigin: http://evil.example\r\nContent-Type: image/jpeg\r\nAuthorization: Bearer $\r\n",
+    ),
+    (
+        "a picture as a form sends it",
+        "POST /picture?name=a.jpg HTTP/1.1\r\nHost: @\r\nContent-Type: text/plain\r\nAuthorization: Bearer $\r\n",
+    ),
+    (
+        "what is no picture",
+        "POST /picture?name=a.jpg HTTP/1.1\r\nHost: @\r\nContent-Type: image/jpeg\r\nAuthorization: Bearer $\r\n",
+    ),
+    (
+        "a small copy on a hostile page",
+        "GET /picture/0000000000000000000000000000000000000000000000000000000000000000 HTTP/1.1\r\nHost: @\r\nSec-Fetch-Site: cross-site\r\nSec-Fetch-Mode: no-cors\r\n",
+    ),
+    (
+        "a small copy that is not there",
+        "GET /picture/0000000000000000000000000000000000000000000000000000000000000000 HTTP/1.1\r\nHost: @\r\n",
+    ),
+    (
+        "a file beside the small copies",
+        "GET /picture/..%2F..%2Fpage.token HTTP/1.1\r\nHost: @\r\n",
+    ),
+    (
         "something that is not there",
         "GET /../../etc/passwd HTTP/1.1\r\nHost: @\r\n",
     ),

@@ -6,6 +6,7 @@ mod strangers;
 
 use super::http::{Answer, address, get, shop as plain_shop, shop_with};
 use crate::harness::Daemon;
+use crate::pictures::draw::jpeg;
 use client::{Tablet, code, door, shop};
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
@@ -126,6 +127,34 @@ fn a_tablet_is_paired_works_is_revoked_and_cut_off_and_the_journal_tells_it_with
     assert_eq!(said, [(&name, series), (&name, retracted)]);
     let kept = fs::read_to_string(shop.path("state/page.tablets")).unwrap();
     assert!(!kept.contains(secret), "{kept}");
+}
+
+#[test]
+fn a_tablet_gives_a_picture_in_its_own_name_and_a_stranger_gives_none() {
+    let mut shop = shop();
+    let daemon = shop.start();
+    let mut feed = daemon.connected_feed();
+    daemon.call("arm", &json!({"plan": "no-zero"}));
+    shop.press(162);
+    feed.wait_for("reading");
+    let bytes = jpeg(3, (300, 200));
+    let (status, _) = Tablet::stranger(&daemon).picture("cut.jpg", &bytes);
+    assert_eq!(status, 401);
+    let tablet = Tablet::paired(&shop, &daemon, "bench-left");
+    let (status, answer) = tablet.picture("cut.jpg", &bytes);
+    assert_eq!(status, 200, "{answer}");
+    daemon.stop();
+    let lines = shop.journal_lines();
+    let pictured = entries(&lines, "pictured");
+    let said = entries(&lines, "tablet_said");
+    assert_eq!((pictured.len(), said.len()), (1, 1));
+    for (field, want) in [
+        ("tablet", &json!("bench-left")),
+        ("first_entry", &pictured[0]["seq"]),
+        ("last_entry", &pictured[0]["seq"]),
+    ] {
+        assert_eq!(&said[0][field], want, "{field}");
+    }
 }
 
 #[test]

@@ -180,6 +180,24 @@ impl Tablet {
         self.raw(&text).unwrap()
     }
 
+    /// A picture, as the page gives it.
+    pub(super) fn picture(&self, name: &str, bytes: &[u8]) -> (u16, Value) {
+        let (address, cookie, len) = (&self.address, self.cookie_line(), bytes.len());
+        let text = format!(
+            "POST /picture?name={name} HTTP/1.1\r\nHost: {address}\r\nOrigin: https://{address}\r\nContent-Type: image/jpeg\r\nContent-Length: {len}\r\n{cookie}\r\n"
+        );
+        let mut stream = self.tls();
+        stream
+            .write_all(&[text.as_bytes(), bytes].concat())
+            .unwrap();
+        stream.flush().unwrap();
+        let mut stream = BufReader::new(stream);
+        let (status, headers) = head(&mut stream).unwrap();
+        let mut body = vec![0; headers["content-length"].parse().unwrap()];
+        stream.read_exact(&mut body).unwrap();
+        (status, serde_json::from_slice(&body).unwrap_or_default())
+    }
+
     /// A command, as the page gives it.
     pub(super) fn command(&self, method: &str, params: &Value) -> Value {
         let request = json!({"jsonrpc": "2.0", "id": 1, "method": method, "params": params});
