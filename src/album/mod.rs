@@ -16,6 +16,7 @@ pub(crate) use search::{Found, find};
 use crate::durable::{Access, Failed, failed, make_folder, put};
 use crate::entry::line::Digest;
 use crate::pictures::{Checked, MOST_BYTES, PictureFormat};
+use crate::report::{Copies, Gathered};
 use std::fs::{self, File};
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
@@ -81,6 +82,23 @@ impl Album {
             return Ok(bytes);
         }
         Err(io::ErrorKind::InvalidData.into())
+    }
+
+    /// The small copies that a report shows, and a line for each that is missing.
+    pub(crate) fn copies(&self, gathered: &Gathered, full: bool) -> (Copies, Vec<String>) {
+        let mut missing = Vec::new();
+        let copies = Copies::read(gathered, full, |seq, shown| {
+            let copy = self.copy(shown);
+            if let Err(error) = &copy {
+                let path = self.small(shown);
+                missing.push(format!(
+                    "the picture of entry {seq} is missing: {}: {error}",
+                    path.display()
+                ));
+            }
+            copy.ok()
+        });
+        (copies, missing)
     }
 
     fn path(&self, picture: Digest, format: PictureFormat) -> PathBuf {

@@ -4,6 +4,7 @@
     reason = "edge: a report says when it was made"
 )]
 
+use crate::album::Album;
 use crate::entry::Seq;
 use crate::entry::line::{self, Digest};
 use crate::journal::Cursor;
@@ -30,7 +31,12 @@ pub(super) fn make(
     let Some(gathered) = gathered.filter(|gathered| !gathered.series.is_empty()) else {
         return Ok(None);
     };
+    let (copies, missing) = Album::new(state_dir).copies(&gathered, false);
+    for picture in missing {
+        tracing::warn!("{picture}; the report of series {wanted} says so");
+    }
     let asked = ReportRequest {
+        copies: Arc::new(copies),
         compare: None,
         full: false,
         query: Vec::new(), // The series was named.

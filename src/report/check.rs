@@ -8,6 +8,7 @@
 //! the page again are taken from the page. Whoever reads the journal compares them with it ([`Overlooked`], the
 //! query); [`unvouched`] lists those that no journal contains.
 
+use super::copies::{self, Copies};
 use super::data;
 use super::document::LOGO;
 use super::{HEAD, LAYOUT, Made, RELEASES, Report, document};
@@ -116,6 +117,11 @@ pub fn unvouched(made: &Made) -> Vec<(&'static str, String)> {
     if !letterhead.is_empty() {
         named.push(("the letterhead", letterhead));
     }
+    if !made.missing.is_empty() {
+        let missing: Vec<String> = made.missing.iter().map(Seq::to_string).collect();
+        let missing = format!("of entries {}", missing.join(", "));
+        named.push(("that pictures were missing", missing));
+    }
     named
 }
 
@@ -181,14 +187,15 @@ pub fn made(text: &str) -> Result<Made, NoReport> {
         return Err(NoReport::Other);
     }
     let data = data_of(&text)?;
-    Made::from_data(&data, logo_of(&text)).ok_or_else(|| NoReport::NoData {
+    Made::from_data(&data, logo_of(&text), Copies::of_page(&text)).ok_or_else(|| NoReport::NoData {
         what: "not whole".to_owned(),
     })
 }
 
 /// Where the page differs from what its journal gives, in the order of the page.
 pub fn differences(text: &str, report: &Report) -> Vec<Difference> {
-    Anew::of(report).differences(text)
+    let found = copies::differences(report).into_iter();
+    found.chain(Anew::of(report).differences(text)).collect()
 }
 
 /// The page as its journal gives it.

@@ -3,6 +3,7 @@
 //! It is ASCII, without characters that have a meaning in HTML.
 
 use super::comparison::{Compare, Group};
+use super::copies::{Copies, most_shown, pictured};
 use super::facts::{Facts, ReportReading};
 use super::{LAYOUT, Report};
 use crate::entry::production::history::RunRecord;
@@ -44,11 +45,16 @@ pub struct Made {
     pub run: Option<Seq>,
     /// Of the shop that handed it on.
     pub letterhead: Arc<Letterhead>,
+    /// The small copies of pictures that it embeds.
+    pub copies: Arc<Copies>,
+    /// The entries whose pictures it says are missing.
+    pub missing: Vec<Seq>,
 }
 
 impl Made {
-    /// Reads the data of a page, with the address of its logo; `None` if something is missing or has another type.
-    pub fn from_data(data: &Value, logo: Option<&str>) -> Option<Self> {
+    /// Reads the data of a page, with the address of its logo and its pictures; `None` if something is missing or has
+    /// another type.
+    pub fn from_data(data: &Value, logo: Option<&str>, copies: Copies) -> Option<Self> {
         let text = |value: &Value| value.as_str().map(str::to_owned);
         let pair = |pair: &Value| Some((text(pair.get(0)?)?, text(pair.get(1)?)?));
         Some(Self {
@@ -83,8 +89,22 @@ impl Made {
                 None => None,
             },
             letterhead: Arc::new(letterhead_of(data.get("shop"), logo)?),
+            copies: Arc::new(copies),
+            missing: missing_of(data)?,
         })
     }
+}
+
+/// The entries of pictures that the page says are missing.
+fn missing_of(data: &Value) -> Option<Vec<Seq>> {
+    let series = data.get("series")?.as_array()?.iter();
+    let pictures = series.filter_map(|series| series.get("pictures")?.as_array());
+    let missing = pictures
+        .flatten()
+        .filter(|one| one.get("missing").is_some());
+    missing
+        .map(|one| one.get("seq")?.as_u64().map(Seq))
+        .collect()
 }
 
 /// The logo's bytes are in the page once, as the picture that is seen.
@@ -187,7 +207,7 @@ pub(super) fn value(report: &Report) -> Value {
         "last": report.last.0,
         "digest": report.digest.to_string(),
         "query": query.collect::<Vec<_>>(),
-        "series": report.series.iter().map(series).collect::<Vec<_>>(),
+        "series": report.series.iter().map(|facts| series(report, facts)).collect::<Vec<_>>(),
     });
     let compare = report.asked.compare.as_ref().map(|compare| {
         let mut asked = json!({ "by": compare.by.name() });
@@ -247,7 +267,7 @@ fn run(run: &RunRecord) -> Value {
     })
 }
 
-fn series(facts: &Facts) -> Value {
+fn series(report: &Report, facts: &Facts) -> Value {
     let (record, spec) = (&facts.record, &facts.record.series.spec);
     let mut object = json!({
         "series": record.series.id.0,
@@ -271,9 +291,11 @@ fn series(facts: &Facts) -> Value {
     });
     let crimp = spec.subject.crimp();
     let tool = spec.tool.as_ref();
+    let pictures = pictures(report, facts);
     put(
         &mut object,
         [
+            ("pictures", (!pictures.is_empty()).then(|| json!(pictures))),
             (
                 "closed",
                 record
@@ -305,6 +327,31 @@ fn series(facts: &Facts) -> Value {
         ],
     );
     object
+}
+
+/// The pictures; `missing` stands with those that the page should show and has not.
+fn pictures(report: &Report, facts: &Facts) -> Vec<Value> {
+    let most = most_shown(report.asked.full);
+    let pictures = pictured(&facts.record).enumerate();
+    let pictures = pictures.map(|(nth, (seq, pictured))| {
+        let mut object = json!({
+            "seq": seq.0,
+            "picture": pictured.picture.to_string(),
+            "shown": pictured.shown.to_string(),
+            "width_px": pictured.width_px,
+            "height_px": pictured.height_px,
+        });
+        let is_missing = nth < most && !report.asked.copies.has(seq);
+        put(
+            &mut object,
+            [
+                ("piece", pictured.piece.map(|piece| json!(piece))),
+                ("missing", is_missing.then_some(json!(true))),
+            ],
+        );
+        object
+    });
+    pictures.collect()
 }
 
 fn axis(axis: &crate::spec::ArmedAxis) -> Value {

@@ -22,7 +22,7 @@ use std::collections::{BTreeMap, HashMap};
 pub struct Record {
     /// The series from the ledger, with its readings.
     pub series: Series<Whole>,
-    /// In order: every entry about it, events at its station while it was open, and later notes about it.
+    /// In order: every entry about it, events at its station while it was open, and later notes and pictures of it.
     pub entries: Vec<Stamped>,
     /// Ports of its instruments when it was armed.
     pub ports: Vec<Attached>,
@@ -223,12 +223,15 @@ impl<'w> Gathering<'w> {
         self.records.insert(stamped.seq, record);
     }
 
-    /// Keeps an entry about a series, or about a station with an open series. A note may be about a series that is
-    /// final.
+    /// Keeps an entry about a series, or about a station with an open series. A note or a picture may be about a
+    /// series that is final.
     fn keep(&mut self, stamped: &Stamped) {
         let (series, at) = (stamped.series(), stamped.entry.station());
-        let is_note = matches!(stamped.entry, Entry::Said(SaidEntry::Noted(_)));
-        let settled = series.filter(|_| is_note);
+        let may_be_late = matches!(
+            stamped.entry,
+            Entry::Said(SaidEntry::Noted(_)) | Entry::Series(SeriesEntry::Pictured(_))
+        );
+        let settled = series.filter(|_| may_be_late);
         let settled = settled.filter(|series| self.ledger.get(*series).is_none());
         let about = self.ledger.unsettled().filter(|known| match (series, at) {
             (Some(series), _) => series == known.id,

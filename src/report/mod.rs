@@ -10,6 +10,7 @@
 
 pub mod check;
 pub mod comparison;
+mod copies;
 mod data;
 mod document;
 mod facts;
@@ -20,6 +21,7 @@ pub(crate) mod pulls;
 mod run_line;
 mod words;
 
+pub use copies::Copies;
 pub use data::Made;
 pub use facts::{Facts, ReportReading};
 pub use gather::{Gathered, Gathering, Record, Verification, Wants};
@@ -64,6 +66,8 @@ pub struct ReportRequest {
     pub version: String,
     /// The shop that hands it on: of the configuration, and nothing that the journal knows.
     pub letterhead: Arc<Letterhead>,
+    /// The small copies of pictures, as far as they are there.
+    pub copies: Arc<Copies>,
 }
 
 /// Everything that the page says.

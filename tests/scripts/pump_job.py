@@ -11,8 +11,10 @@ import base64
 import json
 import pathlib
 import shutil
+import struct
 import subprocess
 import sys
+import zlib
 
 from bench import Bench, Feed, assert_chained
 
@@ -300,6 +302,41 @@ def level_circuit(job, other_wire=None):
     job.completed("accepted")
 
 
+def cross_section(number, width=640, height=420):
+    """A drawn cross-section of a crimp as PNG: strands in a folded barrel, other tints for each number."""
+    unit, rows = height // 14, []
+    for top in range(height):
+        row = bytearray([0])  # no filter
+        for left in range(width):
+            x, y = left - width // 2, top - height // 2
+            out = x * x / 2.6 + y * y
+            if out > (6 * unit) ** 2:
+                row += bytes([236, 236, 232])
+            elif out > (5 * unit) ** 2 or (y < -2 * unit and abs(x) < unit // 5):
+                row += bytes([196, 172, 104])
+            else:
+                dx, dy = x % unit - unit // 2, y % unit - unit // 2
+                tint = (x // unit * 7 + y // unit * 13 + number * 29) % 60
+                is_strand = dx * dx + dy * dy < unit * unit // 4
+                row += bytes([150 + tint, 96, 58] if is_strand else [70, 48, 34])
+        rows.append(bytes(row))
+
+    def chunk(kind, data):
+        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
+
+    head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
+    parts = [chunk(b"IHDR", head), chunk(b"IDAT", zlib.compress(b"".join(rows))), chunk(b"IEND", b"")]
+    return b"\x89PNG\r\n\x1a\n" + b"".join(parts)
+
+
+def cross_sections(job):
+    """Three pieces of circuit 1 were cut and looked at, an hour after their outcome."""
+    for piece in [1, 3, 5]:
+        (job.root / f"cut-{piece}.png").write_bytes(cross_section(piece))
+        job.tallyjaw("picture", f"cut-{piece}.png", "--series", job.own, "--piece", str(piece))
+        job.feed.expect("pictured", series=int(job.own), piece=piece, file_name=f"cut-{piece}.png")
+
+
 def pull_test(job):
     """The pieces that are destroyed; the force gauge is not overdue."""
     job.arm("pump-pull")
@@ -345,7 +382,8 @@ def reports(job, folder):
             assert want in page, f"{name}: no {want!r}"
         logo = page.split('<img class="logo" src="data:image/svg+xml;base64,')[1].split('"')[0]
         assert b"<svg" in base64.b64decode(logo)
-        assert page.count("<img") == 1, "the logo is in the page once"
+        assert page.count('<img class="logo"') == 1, "the logo is in the page once"
+        assert page.count('<img class="copy"') == 3, "and so is each picture"
         if folder:
             shutil.copy(job.root / f"{name}.html", folder)
     config = job.root / "tallyjaw.toml"
@@ -374,6 +412,7 @@ def main():
         listed = [json.loads(line) for line in job.tallyjaw("--json", "jobs", "4711").splitlines()]
         assert [one["armed"]["plan"] for one in listed] == ORDER
         job.own = str(listed[1]["series"])
+        cross_sections(job)
         reports(job, folder)
         assert job.stop() == 0
         assert_chained(job.journal_lines())

@@ -8,17 +8,22 @@ pub(super) use read::{Again, again};
 use super::html_file::HtmlFile;
 use super::query::{Query, lines};
 use super::{Context, Exit, Failure, client, pdf};
+use crate::album::Album;
 use crate::daemon::clock;
-use crate::entry::words;
+use crate::entry::words::{self, safe};
 use crate::letterhead::PageSize;
 use crate::quantity::did_you_mean;
 use crate::quantity::{Measured, WallMicros};
 use crate::report::comparison::{Compare, Group};
 use crate::report::{HEAD, Report, ReportRequest};
+use anstyle::{AnsiColor, Style};
 use serde_json::json;
 use std::io::{self, IsTerminal as _, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
+const WARNING: Style = AnsiColor::Yellow.on_default().bold();
+const HELP: Style = AnsiColor::Cyan.on_default();
 const PAGE: HtmlFile = HtmlFile {
     head: HEAD,
     other: "is no report of tallyjaw",
@@ -90,7 +95,18 @@ impl ReportCommand {
             Some(run) => read::of_run(&daemon, run)?,
             None => read::chosen(&daemon, &self.query)?,
         };
+        let (copies, missing) = Album::new(&daemon.state_dir).copies(&gathered, self.full);
+        for picture in &missing {
+            anstream::eprintln!("{WARNING}warning{WARNING:#}: {}", safe(picture));
+        }
+        if !missing.is_empty() {
+            anstream::eprintln!(
+                "{HELP}help{HELP:#}: the report says that they are missing; put the folder pictures back from a backup of {}, then make the report again",
+                safe(&daemon.state_dir.display().to_string())
+            );
+        }
         let asked = ReportRequest {
+            copies: Arc::new(copies),
             query: if self.query.series.is_empty() {
                 self.query.options()
             } else {

@@ -131,6 +131,7 @@ fn checked(daemon: &DaemonConfig, text: &str, made: &Made) -> Result<Checked, Fa
         zone: made.zone.clone(),
         version: made.version.clone(),
         letterhead: Arc::clone(&made.letterhead),
+        copies: Arc::clone(&made.copies),
     };
     found.extend(differences(text, &Report::new(gathered, asked)));
     Ok(Checked {

@@ -1,7 +1,7 @@
 //! The appendix, where it is requested: what the sheet of a series has no room for.
 
 use super::table::{Table, number, td, th, verdict};
-use super::{about, figures, found, heading, remarks, used};
+use super::{about, copies, figures, found, heading, remarks, used};
 use crate::markup::{Element, el, free};
 use crate::report::Report;
 use crate::report::facts::Facts;
@@ -11,7 +11,7 @@ use crate::report::words;
 const COMMON_TOOLS: &str = include_str!("../../cli/verify_chain.sh");
 
 /// The appendix of one series.
-pub(super) fn of_series(facts: &Facts, level: usize) -> Element {
+pub(super) fn of_series(report: &Report, facts: &Facts, level: usize) -> Element {
     let id = facts.record.series.id;
     let mut appendix = el("section")
         .class("appendix")
@@ -20,6 +20,7 @@ pub(super) fn of_series(facts: &Facts, level: usize) -> Element {
         appendix = appendix.children(found::pictures(facts));
     }
     appendix
+        .children(copies::others(report, facts, level + 1))
         .children(figures::parts(facts, level + 1))
         .child(el("section").class("times").children([
             heading(level + 1, "Times and entries"),

@@ -8,6 +8,7 @@ mod answers;
 mod appendix;
 mod closing;
 mod comparison;
+mod copies;
 mod cover;
 mod figures;
 mod found;
@@ -30,17 +31,19 @@ use crate::stats::picture::shapes::STYLE as STYLE_OF_PICTURES;
 const STYLE: &str = include_str!("../style.css");
 /// Nothing may be fetched or run, whatever the page contains.
 const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'";
-/// A logo is a picture within the page; as a picture it runs nothing, whatever stands in it.
-const POLICY_WITH_LOGO: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
+/// Logo and copies are pictures within the page; as a picture it runs nothing, whatever stands in it.
+const POLICY_WITH_PICTURES: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:";
 /// Before the address of the logo.
 pub(super) const LOGO: &str = "<img class=\"logo\" src=\"";
 
 /// The page as text, and what each part of it is about.
 pub(super) fn written(report: &Report) -> Written {
     let title = title(report);
-    let policy = match report.asked.letterhead.logo {
-        Some(_) => POLICY_WITH_LOGO,
-        None => POLICY,
+    let has_pictures = report.asked.letterhead.logo.is_some() || !report.asked.copies.is_empty();
+    let policy = if has_pictures {
+        POLICY_WITH_PICTURES
+    } else {
+        POLICY
     };
     let head = el("head")
         .about("the head of the page")
@@ -59,8 +62,13 @@ pub(super) fn written(report: &Report) -> Written {
         .child(
             el("style")
                 .raw(format!(
-                    "\n{STYLE}{STYLE_OF_PICTURES}{}{}",
+                    "\n{STYLE}{STYLE_OF_PICTURES}{}{}{}",
                     style_of_runs(report),
+                    if copies::any(report) {
+                        copies::STYLE
+                    } else {
+                        ""
+                    },
                     paper(report)
                 ))
                 .about("the style sheet"),
@@ -169,7 +177,7 @@ fn main(report: &Report) -> Element {
     if let ([only], true) = (&report.series[..], is_alone) {
         main = main.child(sheet::only(report, only));
         if report.asked.full {
-            main = main.child(appendix::of_series(only, 2));
+            main = main.child(appendix::of_series(report, only, 2));
         }
     } else {
         main = main.child(match &report.run {
@@ -179,7 +187,7 @@ fn main(report: &Report) -> Element {
         for facts in &report.series {
             main = main.child(sheet::one_of_several(report, facts));
             if report.asked.full {
-                main = main.child(appendix::of_series(facts, 3));
+                main = main.child(appendix::of_series(report, facts, 3));
             }
         }
     }

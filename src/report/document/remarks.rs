@@ -13,6 +13,7 @@ const ELSEWHERE: &[&str] = &[
     "armed",
     "begun",
     "completed",
+    "pictured",
     "reading",
     "segment",
     "zeroed",

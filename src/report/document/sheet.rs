@@ -1,12 +1,17 @@
 //! The sheet of one series: one page of paper, where it fits on one.
 
-use super::{Facts, about, answers, closing, found, head, id, readings, remarks, required, used};
+use super::{
+    Facts, about, answers, closing, copies, found, head, id, readings, remarks, required, used,
+};
 use crate::markup::{Element, el};
 use crate::report::Report;
 use crate::spec::Papers;
 
 /// If a sheet has more lines than this beyond those of every sheet, its lines are closer.
 const ROOMY: usize = 8;
+/// If a sheet with pictures has more lines than this, the pictures are on a page of their own: with what a cover would
+/// say, and without.
+const FULL: [usize; 2] = [22, 30];
 /// Lines of a whole letterhead beyond those of a line.
 const LETTERHEAD: usize = 3;
 
@@ -18,7 +23,7 @@ pub(super) fn only(report: &Report, facts: &Facts) -> Element {
         .child(head::letterhead(report, &number(facts)))
         .children(head)
         .child(head::facts_list(report, facts, about))
-        .children(parts(facts, 2, false))
+        .children(parts(report, facts, 2, false))
         .child(closing::not_shown(report, 2))
         .child(closing::how_to_check(report, 2))
         .child(closing::signature())
@@ -35,7 +40,7 @@ pub(super) fn one_of_several(report: &Report, facts: &Facts) -> Element {
         .child(head::letterhead_behind(report, &number(facts)))
         .children(head::title(facts, 2, [&heading, &outcome]))
         .child(head::facts_list(report, facts, &about))
-        .children(parts(facts, 3, true))
+        .children(parts(report, facts, 3, true))
         .child(closing::signature())
         .children(readings::continued(facts, 3))
 }
@@ -82,17 +87,29 @@ fn weight(facts: &Facts, has_cover: bool, has_shop: bool) -> usize {
         + papers.count()
         + letterhead
         + answers::lines(facts)
+        + copies::lines(facts)
         + remarks::lines(facts)
 }
 
 /// The parts of a series, their headings at this level; what a cover says is not said again.
-fn parts(facts: &Facts, level: usize, has_cover: bool) -> Vec<Element> {
+fn parts(report: &Report, facts: &Facts, level: usize, has_cover: bool) -> Vec<Element> {
+    let [only, one_of_several] = FULL;
+    let most = if has_cover { one_of_several } else { only };
+    let has_shop = !has_cover && !report.asked.letterhead.is_blank();
+    let is_full = weight(facts, has_cover, has_shop) > most;
+    let pictures = copies::part(report, facts, level);
+    let (beside, apart) = match pictures {
+        Some(pictures) if is_full => (None, Some(el("div").class("apart").child(pictures))),
+        pictures => (pictures, None),
+    };
     let parts = [
         Some(required::part(facts, level)),
         Some(found::part(facts, level)),
         answers::part(facts, level),
+        beside,
         Some(used::part(facts, level)),
         remarks::part(facts, level, has_cover),
+        apart,
     ];
     parts.into_iter().flatten().collect()
 }

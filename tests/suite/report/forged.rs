@@ -12,7 +12,7 @@ use tallyjaw::report::{Gathering, Made, Report, ReportRequest};
 
 /// Whether a page verifies against these entries, as `tallyjaw verify` does it: everything needed to make the page
 /// again is taken from the page.
-fn verifies(page: &str, entries: &[Stamped]) -> bool {
+pub(super) fn verifies(page: &str, entries: &[Stamped]) -> bool {
     how_made(page).is_ok_and(|made| {
         again(made, entries).is_some_and(|report| differences(page, &report).is_empty())
     })
@@ -46,6 +46,7 @@ fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
         zone: made.zone,
         version: made.version,
         letterhead: made.letterhead,
+        copies: made.copies,
     };
     Some(Report::new(gathered, asked))
 }
@@ -132,7 +133,7 @@ fn no_part_of_a_letterhead_can_be_changed_where_it_is_seen_alone() {
     no_change_is_unnoticed(&page, &entries);
 }
 
-fn no_change_is_unnoticed(page: &str, entries: &[Stamped]) {
+pub(super) fn no_change_is_unnoticed(page: &str, entries: &[Stamped]) {
     assert!(verifies(page, entries));
     let tokens = tokens(page);
     assert_eq!(tokens.concat(), page);

@@ -8,7 +8,7 @@ use tallyjaw::entry::{Entry, FrameEntry, Means, Seq, Stamped, Standing};
 use tallyjaw::letterhead::{Letterhead, Logo, PageSize};
 use tallyjaw::quantity::{WallMicros, Zone};
 use tallyjaw::report::comparison::{Compare, Group};
-use tallyjaw::report::{Gathering, Report, ReportRequest};
+use tallyjaw::report::{Gathered, Gathering, Report, ReportRequest};
 use tallyjaw::spec::{
     AxisName, Catalog, Decision, GaugeBlock, Job, Material, Order, Papers, Plan, PullMode, Purpose,
     Subject, ZeroPolicy,
@@ -42,7 +42,7 @@ fn axes(names: &[&str]) -> Vec<AxisName> {
     names.iter().map(|name| AxisName::new(*name)).collect()
 }
 
-fn heights(pieces: u32) -> Plan {
+pub(super) fn heights(pieces: u32) -> Plan {
     Plan {
         axes: axes(&[HEIGHT]),
         pieces,
@@ -50,7 +50,7 @@ fn heights(pieces: u32) -> Plan {
     }
 }
 
-fn press(desk: &mut Desk, values: &[&str]) {
+pub(super) fn press(desk: &mut Desk, values: &[&str]) {
     for value in values {
         desk.press(value);
     }
@@ -414,7 +414,7 @@ pub(crate) fn report(
     requested(entries, wants, asked)
 }
 
-fn request(zone: Zone) -> ReportRequest {
+pub(super) fn request(zone: Zone) -> ReportRequest {
     ReportRequest {
         query: Vec::new(),
         compare: None,
@@ -423,6 +423,7 @@ fn request(zone: Zone) -> ReportRequest {
         zone,
         version: "0.1.0".to_owned(),
         letterhead: Arc::default(),
+        copies: Arc::default(),
     }
 }
 
@@ -465,11 +466,15 @@ pub(crate) fn with_papers() -> Vec<Stamped> {
 }
 
 fn requested(entries: &[Stamped], wants: impl Fn(Seq) -> bool, request: ReportRequest) -> Report {
+    Report::new(gathered(entries, wants), request)
+}
+
+pub(super) fn gathered(entries: &[Stamped], wants: impl Fn(Seq) -> bool) -> Gathered {
     let mut gathering = Gathering::new(|id, _, _| wants(id));
     for (stamped, line) in entries.iter().zip(lines(entries)) {
         gathering.take(stamped, Digest::of(&line));
     }
-    Report::new(gathering.finish().unwrap(), request)
+    gathering.finish().unwrap()
 }
 
 /// A report of all series, with its appendix.

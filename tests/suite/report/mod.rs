@@ -4,6 +4,7 @@ mod checked;
 mod command;
 mod forged;
 pub(crate) mod made;
+mod pictured;
 
 use crate::golden;
 use std::fs;

@@ -61,7 +61,10 @@ pub(super) const ROWS: &[Row] = &[
     edge("serial", &["quantity", "config", "entry"]),
     edge("virtual_caliper", &["quantity", "decode", "config"]),
     edge("journal", &["quantity", "entry", "durable"]),
-    edge("album", &["pictures", "entry", "durable", "journal"]),
+    edge(
+        "album",
+        &["pictures", "report", "entry", "durable", "journal"],
+    ),
     edge("export", &["quantity", "spec", "entry", "row", "durable"]),
     edge(
         "sink",
