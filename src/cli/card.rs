@@ -340,6 +340,7 @@ fn said(verdict: &str) -> String {
     let sign = match word.as_str() {
         "PASS" => "✓",
         "FAIL" => "✗",
+        "MEASURED" => "○",
         _ => "?",
     };
     format!("{sign} {word}")

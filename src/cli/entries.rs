@@ -82,6 +82,7 @@ fn kind(entry: &Entry) -> (Style, &'static str) {
                     Verdict::Pass => (GOOD, "✓ PASS"),
                     Verdict::FailLow | Verdict::FailHigh => (BAD, "✗ FAIL"),
                     Verdict::UnsureLow | Verdict::UnsureHigh => (ODD, "? UNSURE"),
+                    Verdict::Measured => (Style::new(), "○ measured"),
                 },
                 (Standing::Counted, None) => (Style::new(), "  reading"),
                 (Standing::NotCounted { .. }, _) => (ODD, "! not counted"),
@@ -96,6 +97,7 @@ fn kind(entry: &Entry) -> (Style, &'static str) {
                 Outcome::Rejected => (BAD, "✗ REJECTED"),
                 Outcome::Undecided => (ODD, "? UNDECIDED"),
                 Outcome::CutShort => (ODD, "! stopped"),
+                Outcome::Measured => (Style::new(), "○ MEASURED"),
             },
             SeriesEntry::Looked(looked) => match looked.answer {
                 Answer::Good => (GOOD, "✓ GOOD"),
@@ -158,7 +160,7 @@ fn counted(reading: &Reading, slot: &ReadingSlot) -> String {
         }
         Some(Verdict::UnsureLow) => Some(", too near the lower limit to decide".to_owned()),
         Some(Verdict::UnsureHigh) => Some(", too near the upper limit to decide".to_owned()),
-        Some(Verdict::Pass) | None => None,
+        Some(Verdict::Pass | Verdict::Measured) | None => None,
     };
     text.push_str(&lies.unwrap_or_default());
     let _ = match &slot.crimp {

@@ -17,7 +17,8 @@ use super::value::unique;
 use crate::quantity::did_you_mean;
 use crate::spec::resolve::{Reasons, resolve};
 use crate::spec::{
-    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, SheetRow, Subject, Terminal, Unarmable, wire,
+    Axis, AxisName, Catalog, GaugeBlock, Limits, Plan, Purpose, SheetRow, Subject, Terminal,
+    Unarmable, wire,
 };
 
 /// The contents of all files, before references are checked.
@@ -110,6 +111,7 @@ pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
             continue; // The subject could not be read, which was reported.
         };
         warn_of_strands(raw_plan, plan, faults);
+        warn_of_no_sheet(raw_plan, plan, catalog, faults);
         for why in refused(catalog, plan) {
             if may_follow_from_another_fault(&why, raw, catalog, faults) {
                 continue;
@@ -127,6 +129,33 @@ pub(super) fn plans(raw: &Raw, catalog: &Catalog, faults: &mut Faults) {
             }
         }
     }
+}
+
+/// Warns of factory pieces of a terminal that no sheet has: it may be meant, or its id may be mistyped.
+fn warn_of_no_sheet(raw: &RawPlan, plan: &Plan, catalog: &Catalog, faults: &mut Faults) {
+    let Subject::Crimps { terminal, .. } = &plan.subject else {
+        return;
+    };
+    let is_without = plan.purpose == Purpose::Reference && catalog.terminal(terminal).is_none();
+    if !is_without || faults.is_incomplete(Role::Sheets) {
+        return;
+    }
+    let mut places = raw.places.iter();
+    let place = places.find(|(key, ..)| key == "terminal");
+    let place = place.map_or(&raw.id.place, |(.., place)| place);
+    let got = format!("no sheet has {terminal}: its pieces are measured without verdict");
+    let known: Vec<&str> = catalog
+        .terminals
+        .iter()
+        .map(|known| known.id.as_str())
+        .collect();
+    let fault = Fault::new(
+        got,
+        "want the id of a [[terminal]] in a sheet, if there is one",
+    );
+    let help = crate::quantity::meant(terminal, known.iter().copied());
+    let usual = "once they are measured, tallyjaw sheet propose makes a row of them";
+    faults.warn(place, fault.help(help.unwrap_or_else(|| usual.to_owned())));
 }
 
 /// Warns if the make-up of a plan's wire is that of another size, or of another one too.

@@ -321,7 +321,7 @@ impl Findings {
         self.all_in_doubt(series);
         let outcome = match completed.outcome {
             Outcome::CutShort => Outcome::CutShort,
-            Outcome::Accepted | Outcome::Rejected | Outcome::Undecided => {
+            Outcome::Accepted | Outcome::Rejected | Outcome::Undecided | Outcome::Measured => {
                 self.full(series);
                 self.zeroed_after(series);
                 self.answered(series);

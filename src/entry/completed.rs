@@ -47,6 +47,8 @@ named! {
         Undecided = "undecided",
         /// The series was closed before it was full.
         CutShort = "cut_short",
+        /// Every piece was measured; there were no limits to judge it by.
+        Measured = "measured",
     }
 }
 
@@ -65,6 +67,14 @@ pub struct Tally {
     pub retracted: u32,
     /// Never counted.
     pub not_counted: u32,
+    /// Counted without limits to judge by; left out where there were limits for each.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub measured: u32,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde gives a reference")]
+const fn is_zero(count: &u32) -> bool {
+    *count == 0
 }
 
 impl SeriesState {
@@ -75,6 +85,8 @@ impl SeriesState {
             Outcome::Rejected
         } else if self.tally.unsure > 0 {
             Outcome::Undecided
+        } else if self.tally.measured > 0 {
+            Outcome::Measured
         } else {
             Outcome::Accepted
         }
@@ -88,6 +100,7 @@ impl Tally {
             Verdict::Pass => &mut self.passed,
             Verdict::FailLow | Verdict::FailHigh => &mut self.failed,
             Verdict::UnsureLow | Verdict::UnsureHigh => &mut self.unsure,
+            Verdict::Measured => &mut self.measured,
         }
     }
 }

@@ -9,6 +9,7 @@
 use super::state::SeriesState;
 use crate::quantity::{WallMicros, named};
 use crate::spec::care;
+use crate::spec::sheet::NOT_MAKERS;
 use crate::spec::{ArmedInstrument, ArmedSubject, Decision, ToolClass};
 
 named! {
@@ -32,9 +33,6 @@ named! {
         NotMakersSheet = "not_makers_sheet",
     }
 }
-
-/// What the source of a row says whose limits were taken from pieces.
-const NOT_MAKERS: &str = "not a maker's sheet";
 
 /// Test uncertainty ratio in hundredths. Below it, simple acceptance proves little.
 const LOW_RATIO: u32 = 200;

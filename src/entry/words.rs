@@ -202,6 +202,7 @@ pub fn verdict(verdict: Verdict, axis: &AxisName, limits: &Limits) -> String {
         Verdict::FailHigh => format!("FAIL: {above}"),
         Verdict::UnsureLow => "UNSURE: near the lower limit".to_owned(),
         Verdict::UnsureHigh => "UNSURE: near the upper limit".to_owned(),
+        Verdict::Measured => "measured".to_owned(),
     }
 }
 
@@ -212,6 +213,7 @@ pub const fn outcome(outcome: Outcome) -> &'static str {
         Outcome::Rejected => "REJECTED",
         Outcome::Undecided => "UNDECIDED",
         Outcome::CutShort => "stopped early",
+        Outcome::Measured => "MEASURED",
     }
 }
 
@@ -388,6 +390,7 @@ fn reading(reading: &Reading) -> String {
                 let said = self::verdict(verdict, &slot.axis, &slot.limits);
                 let between = match verdict {
                     Verdict::Pass => " within",
+                    Verdict::Measured => ",",
                     Verdict::FailLow
                     | Verdict::FailHigh
                     | Verdict::UnsureLow

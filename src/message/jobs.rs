@@ -33,6 +33,8 @@ pub struct JobSeries {
     pub undecided: usize,
     /// How many were stopped early.
     pub cut_short: usize,
+    /// How many were measured without limits.
+    pub measured: usize,
     /// How many are open.
     pub open: usize,
     /// When the last series was opened.
@@ -54,6 +56,7 @@ impl JobSeries {
             rejected: 0,
             undecided: 0,
             cut_short: 0,
+            measured: 0,
             open: 0,
             last: String::new(),
             last_at: WallMicros(i64::MIN),
@@ -71,6 +74,7 @@ impl JobSeries {
             Some(Outcome::Rejected) => &mut self.rejected,
             Some(Outcome::Undecided) => &mut self.undecided,
             Some(Outcome::CutShort) => &mut self.cut_short,
+            Some(Outcome::Measured) => &mut self.measured,
         } += 1;
         self.job = JobMessage {
             serial: None,

@@ -202,8 +202,8 @@ pub(super) fn mark(verdict: Option<Verdict>, x: i64, y: i64, size: i64) -> Eleme
     let path = |class: &str, d: String| el("path").class(class).with("d", d);
     let (wide, high) = (px(size + 14), px(2 * size + 10));
     match verdict {
-        Some(Verdict::Pass) => el("circle")
-            .class("pass")
+        Some(verdict @ (Verdict::Pass | Verdict::Measured)) => el("circle")
+            .class(crate::report::words::class(verdict))
             .with("cx", px(x))
             .with("cy", px(y))
             .with("r", px(size)),

@@ -61,6 +61,7 @@ pub(super) const fn shape(verdict: Verdict) -> &'static str {
         Verdict::FailLow => "▼",
         Verdict::FailHigh => "▲",
         Verdict::UnsureLow | Verdict::UnsureHigh => "◇",
+        Verdict::Measured => "○",
     }
 }
 
@@ -70,6 +71,7 @@ pub(super) const fn class(verdict: Verdict) -> &'static str {
         Verdict::Pass => "pass",
         Verdict::FailLow | Verdict::FailHigh => "fail",
         Verdict::UnsureLow | Verdict::UnsureHigh => "unsure",
+        Verdict::Measured => "measured",
     }
 }
 
@@ -82,6 +84,7 @@ pub(super) const fn outcome(
         Some(Outcome::Rejected) => ("REJECTED", "fail", "▲"),
         Some(Outcome::Undecided) => ("UNDECIDED", "unsure", "◇"),
         Some(Outcome::CutShort) => ("STOPPED EARLY", "unsure", "◇"),
+        Some(Outcome::Measured) => ("MEASURED", "measured", "○"),
         None => ("STILL OPEN", "unsure", "◇"),
     }
 }
@@ -89,7 +92,7 @@ pub(super) const fn outcome(
 /// The outcome as a sentence: `All 10 readings of 5 pieces passed.`
 pub(super) fn outcome_sentence(facts: &Facts) -> String {
     let tally = facts.tally;
-    let counted = tally.passed + tally.failed + tally.unsure;
+    let counted = tally.passed + tally.failed + tally.unsure + tally.measured;
     let pieces = match (facts.is_of_blocks(), facts.record.series.spec.pieces) {
         (true, _) => String::new(),
         (false, 1) => " of 1 piece".to_owned(),
@@ -111,6 +114,11 @@ pub(super) fn outcome_sentence(facts: &Facts) -> String {
             "None failed, but {} so near to a limit that the instrument cannot tell good from bad",
             of(tally.unsure, if tally.unsure == 1 { "lies" } else { "lie" })
         ),
+        Some(Outcome::Measured) => {
+            format!(
+                "{counted} readings{pieces} were measured: no sheet gives limits to judge them by"
+            )
+        }
         Some(Outcome::CutShort) => {
             format!("It was closed before it was full: {so_far}; nothing is known of the others")
         }

@@ -112,6 +112,22 @@ impl Limits {
         })
     }
 
+    /// No limit at all: values in this unit are measured and not judged, because no sheet is known.
+    pub const fn none(unit: Unit) -> Self {
+        Self {
+            dimension: unit.dimension(),
+            nominal: None,
+            lower: None,
+            upper: None,
+            unit,
+        }
+    }
+
+    /// Whether there is neither a lower nor an upper limit.
+    pub const fn are_none(&self) -> bool {
+        self.lower.is_none() && self.upper.is_none()
+    }
+
     /// The dimension of the limited values.
     pub fn dimension(&self) -> Dimension {
         self.dimension

@@ -29,6 +29,9 @@ pub struct SheetRow {
     pub limits: Vec<(AxisName, Limits)>,
 }
 
+/// What the source of a row says whose limits were taken from pieces.
+pub const NOT_MAKERS: &str = "not a maker's sheet";
+
 /// The conductor sizes of a row: one size, or every size from one to another, both of which belong to it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Sizes {

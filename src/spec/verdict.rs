@@ -18,6 +18,8 @@ named! {
         UnsureLow = "unsure_low",
         /// Within the guard band of the upper limit, on either side of it.
         UnsureHigh = "unsure_high",
+        /// Measured only: it counts, and there are no limits to judge it by.
+        Measured = "measured",
     }
 }
 
@@ -54,6 +56,9 @@ impl Decision {
 /// Between `limit - guard` and `limit + guard` the verdict is unsure: a value on the inner edge passes, a value on the
 /// outer edge is still unsure. If the bands of both limits overlap, the nearer limit decides the verdict.
 pub fn judge(value: Quantity, limits: &Limits, guard: i64) -> Verdict {
+    if limits.are_none() {
+        return Verdict::Measured;
+    }
     let value = value.base();
     let below = limits
         .lower()

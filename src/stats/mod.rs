@@ -29,6 +29,7 @@ pub mod order;
 pub mod outlier;
 pub mod picture;
 pub mod proportion;
+pub mod proposal;
 pub mod random;
 pub mod rounding;
 pub mod sample;

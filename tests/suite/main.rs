@@ -44,6 +44,7 @@ mod lookup;
 mod made_tapes;
 mod mqtt;
 mod newcomer;
+mod no_sheet;
 mod page;
 mod pictures;
 mod plans;

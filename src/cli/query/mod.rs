@@ -54,6 +54,11 @@ impl Query {
         }
     }
 
+    /// The readings of these series.
+    pub(in crate::cli) fn of_series(series: Vec<u64>) -> Self {
+        Self::new(series, |_| None)
+    }
+
     /// The options in words: `, axis=strip_length`. Equal options give equal words.
     pub(super) fn words(&self) -> String {
         self.asked

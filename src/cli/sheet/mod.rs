@@ -1,6 +1,7 @@
 //! `tallyjaw sheet`: exit 0 if the terminal or row was found, 2 if not.
 
 mod import;
+mod propose;
 
 use super::columns::Columns;
 use super::{Context, Exit, Failure, wire};
@@ -34,12 +35,15 @@ pub(super) struct Sheet {
 #[derive(Debug, clap::Subcommand)]
 enum Command {
     Import(Box<import::Import>),
+    Propose(propose::Propose),
 }
 
 impl Sheet {
     pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
-        if let Some(Command::Import(import)) = self.command {
-            return import.run(context, out);
+        match self.command {
+            Some(Command::Import(import)) => return import.run(context, out),
+            Some(Command::Propose(propose)) => return propose.run(context, out),
+            None => {}
         }
         let catalog = context.load()?.1.catalog;
         let Some(id) = &self.terminal else {

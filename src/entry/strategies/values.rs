@@ -234,15 +234,24 @@ fn plateau() -> BoxedStrategy<Plateau> {
 }
 
 pub(super) fn tally() -> BoxedStrategy<Tally> {
-    any::<[u32; 6]>()
+    any::<[u32; 7]>()
         .prop_map(
-            |[passed, failed, unsure, doubted, retracted, not_counted]| Tally {
+            |[
                 passed,
                 failed,
                 unsure,
                 doubted,
                 retracted,
                 not_counted,
+                measured,
+            ]| Tally {
+                passed,
+                failed,
+                unsure,
+                doubted,
+                retracted,
+                not_counted,
+                measured,
             },
         )
         .boxed()

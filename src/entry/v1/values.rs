@@ -153,13 +153,12 @@ impl TryFrom<LimitFields> for Limits {
 
     fn try_from(fields: LimitFields) -> Result<Self, LineError> {
         let part = |name, (nm, mn)| quantity(name, nm, mn);
-        Self::new(
-            part("nominal", fields.nominal)?,
-            part("lower", fields.lower)?,
-            part("upper", fields.upper)?,
-            fields.unit,
-        )
-        .map_err(|error| fault(error.to_string()))
+        let nominal = part("nominal", fields.nominal)?;
+        let (lower, upper) = (part("lower", fields.lower)?, part("upper", fields.upper)?);
+        if nominal.is_none() && lower.is_none() && upper.is_none() {
+            return Ok(Self::none(fields.unit));
+        }
+        Self::new(nominal, lower, upper, fields.unit).map_err(|error| fault(error.to_string()))
     }
 }
 

@@ -112,6 +112,7 @@ fn tone(entry: &Entry) -> Option<&'static str> {
                 Outcome::Rejected => "rejected",
                 Outcome::Undecided => "undecided",
                 Outcome::CutShort => "plain",
+                Outcome::Measured => "measured",
             },
             SeriesEntry::Doubted(_) | SeriesEntry::Alerted(_) => "alert",
             SeriesEntry::Disarmed(_) => return None,
@@ -142,6 +143,7 @@ fn tone_of(reading: &Reading) -> &'static str {
             Verdict::FailLow => "fail_low",
             Verdict::FailHigh => "fail_high",
             Verdict::UnsureLow | Verdict::UnsureHigh => "unsure",
+            Verdict::Measured => "measured",
         },
     }
 }

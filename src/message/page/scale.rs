@@ -106,6 +106,9 @@ pub(super) fn scale(
 ) -> Option<ScaleMessage> {
     let slot = reading.slot.as_ref()?;
     let limits: &Limits = &slot.limits;
+    if limits.are_none() {
+        return None; // There is nothing to lie between.
+    }
     let mark = |quantity: Quantity| MarkMessage {
         at: quantity.base(),
         text: quantity.to_string(),

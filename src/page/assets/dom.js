@@ -85,6 +85,7 @@ const ON_SOLID = "var(--card)";
 // A shape for each tone, distinguished without colour.
 const SHAPES = {
   pass: [["circle", { cx: 50, cy: 50, r: 46, fill: "currentColor" }], stroke("M26 52l17 17 32-36", 12, ON_SOLID)],
+  measured: [["circle", { cx: 50, cy: 50, r: 42, fill: "none", stroke: "currentColor", "stroke-width": 9 }], stroke("M28 50h44M28 38v24M72 38v24")],
   fail_low: [solid("M4 8h92L50 78z"), stroke("M8 92h84", 12)],
   fail_high: [solid("M4 92h92L50 22z"), stroke("M8 8h84", 12)],
   unsure: [stroke("M50 6l44 44-44 44L6 50z"), stroke("M30 57q10-16 20-7t20-7")],

@@ -87,6 +87,7 @@ function limitsOf(asks) {
 
 export function limitFigures({ lower, upper }) {
   if (lower && upper) return `${number(lower).replace(/ .*/, "")} – ${number(upper)}`;
+  if (!lower && !upper) return t("limits.none");
   return lower ? `≥ ${number(lower)}` : `≤ ${number(upper)}`;
 }
 

@@ -382,5 +382,6 @@ fn said(verdict: Verdict, row: &ReportReading) -> String {
         Verdict::Pass => said.to_lowercase(),
         Verdict::FailLow | Verdict::FailHigh => said,
         Verdict::UnsureLow | Verdict::UnsureHigh => "UNSURE".to_owned(),
+        Verdict::Measured => "measured".to_owned(),
     }
 }

@@ -1,11 +1,11 @@
 //! The axes of a plan: their limits, and how well each instrument can judge by them.
 
 use super::{Noted, ResolvedCrimp, Resolver, Unarmable, plausible};
-use crate::quantity::Quantity;
+use crate::quantity::{Dimension, Quantity, Unit};
 use crate::spec::pull_table::PULL_FORCE;
 use crate::spec::uncertainty::Uncertainty;
 use crate::spec::{
-    ArmedAxis, AxisName, Decision, Guard, Instrument, Limits, Order, PullTableError,
+    ArmedAxis, Axis, AxisName, Decision, Guard, Instrument, Limits, Order, PullTableError,
 };
 
 /// The tolerance must be at least this many steps of the instrument's resolution (common practice, no source).
@@ -49,7 +49,7 @@ impl Resolver<'_> {
                 known: known.collect(),
             })
         })?;
-        let (limits, limits_from) = self.limits_of(found, name)?;
+        let (limits, limits_from) = self.limits_of(found, axis)?;
         let dimension = limits.dimension();
         let measures = |instrument: &&&Instrument| instrument.kind.dimension() == Some(dimension);
         let measuring: Vec<_> = found.instruments.iter().filter(measures).collect();
@@ -65,7 +65,8 @@ impl Resolver<'_> {
         let guards = guards.collect::<Result<Vec<_>, _>>()?;
         Ok(ArmedAxis {
             name: name.clone(),
-            plausible: plausible::window(&limits, axis, found.wire.area),
+            plausible: plausible::window(&limits, axis, found.wire.area)
+                .or_else(|| limits.are_none().then(|| of_any_crimp(name)).flatten()),
             limits,
             limits_from,
             guards,
@@ -77,25 +78,30 @@ impl Resolver<'_> {
     fn limits_of(
         &mut self,
         found: &ResolvedCrimp<'_>,
-        name: &AxisName,
+        axis: &Axis,
     ) -> Result<(Limits, Option<String>), Noted> {
+        let name = &axis.name;
         let fallback = self.plan.pull_force.as_ref();
         let fallback = fallback.filter(|_| name.as_str() == PULL_FORCE);
-        if let Some(limits) = found.row.limits_of(name) {
+        if let Some(limits) = found.row.and_then(|row| row.limits_of(name)) {
             self.warnings.extend(fallback.map(|fallback| {
                 let table = fallback.table.name;
                 format!("the maker's sheet has a pull force: table {table} of the plan is not used")
             }));
             return Ok((limits.clone(), None));
         }
-        let Some(fallback) = fallback else {
-            let limited = found.row.limits.iter().map(|(axis, _)| axis.to_string());
-            return Err(self.refuse(Unarmable::NotLimited {
-                terminal: found.terminal.id.clone(),
-                wire: found.row.sizes,
-                axis: name.clone(),
-                limited: limited.collect(),
-            }));
+        let fallback = match (found.row, fallback) {
+            (_, Some(fallback)) => fallback,
+            (None, None) => return Ok((Limits::none(usual_unit(axis.dimension)), None)),
+            (Some(row), None) => {
+                let limited = row.limits.iter().map(|(axis, _)| axis.to_string());
+                return Err(self.refuse(Unarmable::NotLimited {
+                    terminal: found.terminal.id.clone(),
+                    wire: row.sizes,
+                    axis: name.clone(),
+                    limited: limited.collect(),
+                }));
+            }
         };
         let minimum = fallback.minimum(&found.wire);
         let minimum = minimum.map_err(|error| self.refuse(Unarmable::PullForce(error)))?;
@@ -121,6 +127,13 @@ impl Resolver<'_> {
         limits: &Limits,
         instrument: &Instrument,
     ) -> Result<Guard, Noted> {
+        if limits.are_none() {
+            return Ok(Guard {
+                instrument: instrument.name.clone(),
+                width: 0,
+                test_uncertainty_ratio_hundredths: None,
+            });
+        }
         self.refuse_too_coarse(axis, limits, instrument)?;
         let uncertainty = instrument.max_error.map(|max_error| {
             Uncertainty::new(max_error, instrument.resolution, instrument.repeatability)
@@ -213,6 +226,22 @@ impl Resolver<'_> {
 
 fn meet(one: (Quantity, Quantity), other: (Quantity, Quantity)) -> bool {
     one.0.base() <= other.1.base() && other.0.base() <= one.1.base()
+}
+
+/// The unit in which values without limits are shown.
+const fn usual_unit(dimension: Dimension) -> Unit {
+    match dimension {
+        Dimension::Length => Unit::Millimetre,
+        Dimension::Force => Unit::Newton,
+    }
+}
+
+/// The plausible window of a height or width of a crimp of which no more is known: 0.25 mm to 50 mm (common practice,
+/// no source). Other axes can have any value.
+fn of_any_crimp(name: &AxisName) -> Option<(Quantity, Quantity)> {
+    let is_of_crimp = name.as_str().contains("crimp");
+    let nm = |base| Quantity::from_base(Dimension::Length, base);
+    is_of_crimp.then(|| (nm(250_000), nm(50_000_000)))
 }
 
 /// The warning about a small test uncertainty ratio, with its meaning and remedy; `None` if the ratio suffices

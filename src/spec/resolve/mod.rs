@@ -18,10 +18,12 @@ pub use tool::{check_tool, nest_named, tool_named};
 pub use unarmable::Unarmable;
 
 use super::Lots;
+use super::sheet::NOT_MAKERS;
 use super::{
     ArmedAxis, ArmedSpec, ArmedSubject, ArmedTool, Catalog, Crimp, FromSheet, Instrument, Plan,
     Purpose, SheetRow, Subject, Terminal, WireRequest, WireSize, wire,
 };
+use std::borrow::Cow;
 
 /// Maximum number of pieces in a series; far more than anyone measures by hand.
 pub const MOST_PIECES: u32 = 10_000;
@@ -81,8 +83,9 @@ struct Resolver<'a> {
 
 /// The catalog's items that a plan for crimps names.
 struct ResolvedCrimp<'a> {
-    terminal: &'a Terminal,
-    row: &'a SheetRow,
+    terminal: Cow<'a, Terminal>,
+    /// `None` for a terminal that no sheet has, whose pieces are only measured.
+    row: Option<&'a SheetRow>,
     wire: WireSize,
     instruments: Vec<&'a Instrument>,
 }
@@ -203,7 +206,10 @@ impl<'a> Resolver<'a> {
         let sheet = FromSheet {
             source: found.terminal.source.clone(),
             name: found.terminal.name.clone(),
-            sizes: Some(found.row.sizes).filter(|sizes| sizes.is_range()),
+            sizes: found
+                .row
+                .map(|row| row.sizes)
+                .filter(|sizes| sizes.is_range()),
         };
         Ok(Parts {
             subject: ArmedSubject::Crimps { crimp, sheet },
@@ -224,13 +230,20 @@ impl<'a> Resolver<'a> {
     fn find(&mut self, terminal: &str, wire: &WireRequest) -> Result<ResolvedCrimp<'a>, Noted> {
         let size = wire::resolve(wire).map_err(|error| self.refuse(Unarmable::Wire(error)));
         let catalog = self.catalog;
-        let terminal = catalog.terminal(terminal).ok_or_else(|| {
+        let here = catalog.instruments.iter().filter(|instrument| {
+            instrument.station == self.station && instrument.kind.dimension().is_some()
+        });
+        let instruments = here.collect();
+        let Some(terminal) = catalog.terminal(terminal) else {
+            if self.plan.purpose == Purpose::Reference {
+                return Ok(self.without_sheet(terminal, size?, instruments));
+            }
             let known = catalog.terminals.iter().map(|known| known.id.clone());
-            self.refuse(Unarmable::NoTerminal {
+            return Err(self.refuse(Unarmable::NoTerminal {
                 got: terminal.to_owned(),
                 known: known.collect(),
-            })
-        })?;
+            }));
+        };
         let wire = size?;
         let row = terminal.row(wire.area).ok_or_else(|| {
             let mut sizes: Vec<_> = terminal.rows.iter().map(|row| row.sizes).collect();
@@ -241,14 +254,41 @@ impl<'a> Resolver<'a> {
                 sizes,
             })
         })?;
-        let here = catalog.instruments.iter().filter(|instrument| {
-            instrument.station == self.station && instrument.kind.dimension().is_some()
-        });
+        if let Some(source) = terminal.source.as_deref()
+            && source.contains(NOT_MAKERS)
+        {
+            self.warnings.push(format!("limits from {source}"));
+        }
         Ok(ResolvedCrimp {
-            terminal,
-            row,
+            terminal: Cow::Borrowed(terminal),
+            row: Some(row),
             wire,
-            instruments: here.collect(),
+            instruments,
         })
+    }
+
+    /// Factory pieces of a terminal that no sheet has: they are measured without verdict.
+    fn without_sheet(
+        &mut self,
+        id: &str,
+        wire: WireSize,
+        instruments: Vec<&'a Instrument>,
+    ) -> ResolvedCrimp<'a> {
+        self.warnings.push(format!(
+            "no sheet has {id}: its pieces are measured without verdict"
+        ));
+        let terminal = Terminal {
+            id: id.to_owned(),
+            name: None,
+            source: None,
+            repair_needs: None,
+            rows: Vec::new(),
+        };
+        ResolvedCrimp {
+            terminal: Cow::Owned(terminal),
+            row: None,
+            wire,
+            instruments,
+        }
     }
 }

@@ -19,6 +19,7 @@ mod gauge;
 mod mixed;
 mod odd_readings;
 mod pictures;
+mod proposals;
 mod reference;
 mod shape;
 mod strd;

@@ -210,6 +210,10 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("lower", "lower limit; a value on it is within limits"),
     ("material", "what it is a lot of"),
     ("max_error", "maximum permissible error"),
+    (
+        "measured",
+        "number of counted readings that had no limits to be judged by",
+    ),
     ("median", "median of the plateau"),
     (
         "mode",

@@ -453,6 +453,7 @@ impl Series {
             doubted: self.doubted,
             retracted: self.retracted,
             not_counted: self.not_counted,
+            measured: 0, // its plans have a sheet each
         };
         assert_eq!(completed.tally, tally);
         if completed.outcome == Outcome::CutShort {

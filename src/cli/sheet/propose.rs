@@ -1,0 +1,391 @@
+//! `tallyjaw sheet propose`: exit 0 if a row was proposed, 1 if the pieces do not allow it, 2 for wrong use.
+
+use crate::cli::columns::Columns;
+use crate::cli::query::{self, Query, Search};
+use crate::cli::{Context, Exit, Failure, client};
+use crate::config::import;
+use crate::entry::glance::Glance;
+use crate::entry::ledger::{Disposition, Entered, Series};
+use crate::entry::{Outcome, Seq};
+use crate::journal::Line;
+use crate::quantity::{Dimension, Measured, Quantity, Unit};
+use crate::spec::sheet::NOT_MAKERS;
+use crate::spec::{Axis, AxisName, Crimp, Limits, Purpose, SizingSystem, Tolerance};
+use crate::stats::Sample;
+use crate::stats::proposal::{Proposal, propose};
+use crate::stats::text::fixed;
+use serde_json::{Value, json};
+use std::io::Write;
+
+/// Propose a row of a sheet from factory pieces that were measured, where the maker's sheet is not to be had
+///
+/// The nominal is the mean of the pieces, rounded to the resolution. The limits are a customary tolerance around it
+/// (--tolerance), or the interval that holds 95 % of all such pieces with 95 % confidence (--interval). Both are shown.
+/// A row like this says in every series, outcome and report that it is not a maker's sheet.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Examples:\n  tallyjaw sheet propose 37 --tolerance \"core_crimp_height=±0.05 mm\"\n  tallyjaw sheet propose 37 41 --interval"
+)]
+pub(super) struct Propose {
+    /// The series of factory pieces: plans with purpose = "reference"
+    #[arg(required = true)]
+    series: Vec<u64>,
+    /// A customary tolerance (common practice, no source), such as `core_crimp_height=±0.05 mm`
+    #[arg(
+        long = "tolerance",
+        value_name = "AXIS=TOLERANCE",
+        conflicts_with = "interval"
+    )]
+    tolerances: Vec<String>,
+    /// Take the interval that holds 95 % of all such pieces with 95 % confidence as limits
+    #[arg(long)]
+    interval: bool,
+}
+
+/// A tool and its nest.
+type Holder = (String, Option<String>);
+
+/// The readings of one axis.
+struct OfAxis {
+    axis: AxisName,
+    unit: Unit,
+    step: Option<Quantity>,
+    bases: Vec<i64>,
+}
+
+/// What the series have in common, and their readings.
+#[derive(Default)]
+struct Pieces {
+    of: Option<(Crimp, Option<Holder>)>,
+    axes: Vec<OfAxis>,
+    series: Vec<Seq>,
+    refused: Option<String>,
+}
+
+/// One axis with its proposal.
+struct Proposed {
+    axis: AxisName,
+    unit: Unit,
+    proposal: Proposal,
+    nominal: Measured,
+    interval: Limits,
+    customary: Option<Limits>,
+}
+
+impl Propose {
+    pub(super) fn run(self, context: &Context, out: &mut dyn Write) -> Result<Exit, Failure> {
+        let config = context.load().ok().map(|(_, config)| config);
+        let axes = config.map_or_else(Axis::built_in, |config| config.catalog.axes.clone());
+        let tolerances = self.tolerances.iter();
+        let tolerances = tolerances.map(|text| import::tolerance(text, &axes));
+        let tolerances = tolerances
+            .collect::<Result<Vec<_>, _>>()
+            .map_err(Failure::usage)?;
+        let daemon = client::daemon_of(context)?;
+        let query = Query::of_series(self.series.clone());
+        let mut pieces = Pieces::default();
+        Search::run(&daemon, query.filter()?, &mut pieces)?;
+        let (proposed, crimp) = match self.proposed(&pieces, &tolerances) {
+            Ok(proposed) => proposed,
+            Err(why) => {
+                if context.json {
+                    writeln!(out, "{}", json!({"kind": "refused", "why": why}))?;
+                } else {
+                    writeln!(out, "no row can be proposed: {why}")?;
+                }
+                return Ok(Exit::No);
+            }
+        };
+        let row = self.row(&crimp, &pieces.series, &proposed);
+        if context.json {
+            writeln!(out, "{}", object(&crimp, &pieces.series, &proposed, &row))?;
+            return Ok(Exit::Yes);
+        }
+        show(&proposed, out)?;
+        writeln!(out, "\n{row}")?;
+        Ok(Exit::Yes)
+    }
+
+    /// The proposal of each axis; else why none can be made.
+    fn proposed(
+        &self,
+        pieces: &Pieces,
+        tolerances: &[(AxisName, Tolerance)],
+    ) -> Result<(Vec<Proposed>, Crimp), String> {
+        if let Some(why) = &pieces.refused {
+            return Err(why.clone());
+        }
+        let Some((crimp, _)) = &pieces.of else {
+            return Err("these series have no reading that counts".to_owned());
+        };
+        let proposed = pieces.axes.iter().map(|of| of.proposed(tolerances));
+        let proposed = proposed.collect::<Result<Vec<_>, _>>()?;
+        let without = proposed.iter().find(|one| one.customary.is_none());
+        if let (Some(without), false) = (without, self.interval) {
+            return Err(format!(
+                "there is no tolerance for {}: add --tolerance \"{}=±0.05 mm\" with that of your trade, or --interval for all",
+                without.axis.words(),
+                without.axis
+            ));
+        }
+        Ok((proposed, crimp.clone()))
+    }
+
+    /// The row as it stands in a sheet.
+    fn row(&self, crimp: &Crimp, series: &[Seq], proposed: &[Proposed]) -> String {
+        let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
+        let ids: Vec<_> = series.iter().map(ToString::to_string).collect();
+        let source = format!("factory pieces, series {}: {NOT_MAKERS}", ids.join(", "));
+        let wire = &crimp.wire;
+        let size = wire
+            .gauge
+            .as_ref()
+            .map_or_else(|| wire.area.to_string(), |gauge| format!("{gauge} ga"));
+        let mut lines = vec![
+            "[[terminal]]".to_owned(),
+            format!("id = {}", quoted(&crimp.terminal)),
+            format!("source = {}", quoted(&source)),
+            String::new(),
+            "[[terminal.row]]".to_owned(),
+            format!("wire = {}", quoted(&size)),
+        ];
+        if wire.sizing != SizingSystem::IsoMm2 {
+            lines.push(format!("sizing = {}", quoted(wire.sizing.name())));
+        }
+        for one in proposed {
+            let limits = match &one.customary {
+                Some(customary) if !self.interval => customary,
+                Some(_) | None => &one.interval,
+            };
+            lines.push(format!("{} = {}", one.axis, quoted(&limits.to_string())));
+        }
+        lines.join("\n")
+    }
+}
+
+impl query::Take for Pieces {
+    type Kept = (AxisName, i64, Unit, String);
+
+    fn keep(
+        &mut self,
+        _: &Series<Self::Kept>,
+        glance: &Glance<'_>,
+        _: &Line,
+    ) -> Result<Option<Self::Kept>, Failure> {
+        let axis = AxisName::new(glance.axis);
+        Ok(Some((
+            axis,
+            glance.base,
+            glance.unit,
+            glance.instrument.to_string(),
+        )))
+    }
+
+    fn tell(&mut self, series: Series<Self::Kept>) -> Result<(), Failure> {
+        if let Err(why) = self.take(&series) {
+            self.refused.get_or_insert(why);
+        }
+        Ok(())
+    }
+}
+
+impl Pieces {
+    /// Takes the readings of a series; an error if they say nothing of a factory's crimps, or not of the same ones.
+    fn take(&mut self, series: &Series<<Self as query::Take>::Kept>) -> Result<(), String> {
+        let (id, spec) = (series.id, &series.spec);
+        let Some(crimp) = spec.subject.crimp() else {
+            return Err(format!("series {id} is of gauge blocks"));
+        };
+        if spec.purpose != Purpose::Reference {
+            return Err(format!(
+                "series {id} is not of factory pieces: its purpose is {}",
+                spec.purpose.name()
+            ));
+        }
+        let outcome = series
+            .closed
+            .as_ref()
+            .map(|closed| closed.completed.outcome);
+        if matches!(outcome, None | Some(Outcome::CutShort)) {
+            return Err(format!(
+                "series {id} was not measured to its end, so no closing zero vouches for its readings"
+            ));
+        }
+        if !(spec.zero.before_first && spec.zero.closing) {
+            return Err(format!(
+                "the plan of series {id} asks for no zero before its first reading and after its last one"
+            ));
+        }
+        let doubted =
+            |entered: &&Entered<_>| matches!(entered.disposition, Disposition::Doubted(_));
+        let doubted = series.readings.iter().filter(doubted).count();
+        if doubted > 0 {
+            return Err(format!(
+                "{doubted} readings of series {id} are doubted because of a zero: measure these pieces again"
+            ));
+        }
+        let tool = spec.tool.as_ref();
+        let tool = tool.map(|tool| (tool.id.clone(), tool.nest.clone()));
+        let of = (crimp.clone(), tool);
+        match &self.of {
+            Some(before) if before.0 != of.0 => {
+                return Err(format!(
+                    "these series are of {} on {} and of {} on {}",
+                    before.0.terminal, before.0.wire, of.0.terminal, of.0.wire
+                ));
+            }
+            Some(before) if before.1 != of.1 => {
+                return Err("these series are of different tools or nests".to_owned());
+            }
+            Some(_) | None => self.of = Some(of),
+        }
+        self.series.push(id);
+        for entered in &series.readings {
+            if entered.disposition != Disposition::Counted {
+                continue;
+            }
+            let (axis, base, unit, instrument) = &entered.kept;
+            let step = spec.instrument(instrument).map(|known| known.resolution);
+            self.add(axis, *base, *unit, step);
+        }
+        Ok(())
+    }
+
+    fn add(&mut self, axis: &AxisName, base: i64, unit: Unit, step: Option<Quantity>) {
+        let coarser = |one: Option<Quantity>| {
+            let both = one.into_iter().chain(step);
+            both.max_by_key(|step| step.base())
+        };
+        match self.axes.iter_mut().find(|known| known.axis == *axis) {
+            Some(known) => {
+                known.bases.push(base);
+                known.step = coarser(known.step);
+            }
+            None => self.axes.push(OfAxis {
+                axis: axis.clone(),
+                unit,
+                step,
+                bases: vec![base],
+            }),
+        }
+    }
+}
+
+impl OfAxis {
+    fn proposed(&self, tolerances: &[(AxisName, Tolerance)]) -> Result<Proposed, String> {
+        let words = self.axis.words();
+        let said = |why: &dyn std::fmt::Display| format!("{words}: {why}");
+        let dimension = self.unit.dimension();
+        if dimension != Dimension::Length {
+            return Err(said(
+                &"a minimum force is no mean of pieces: take it from a published table, pull_force_table",
+            ));
+        }
+        let sample = Sample::from_bases(self.bases.clone(), self.unit).map_err(|why| said(&why))?;
+        let sample = sample.with_step(self.step);
+        let proposal = propose(sample.summary()).map_err(|why| said(&why))?;
+        let quantity = |base| Quantity::from_base(dimension, base);
+        let centre = quantity(proposal.nominal);
+        let digits = centre.shortest_in(self.unit, 2);
+        let nominal = digits.and_then(|digits| Measured::new(digits, self.unit));
+        let nominal = nominal.ok_or_else(|| said(&"its nominal cannot be written"))?;
+        let (low, high) = proposal.ends;
+        let ends = (Some(quantity(low)), Some(quantity(high)));
+        let interval = Limits::new(Some(centre), ends.0, ends.1, self.unit);
+        let interval = interval.map_err(|why| said(&why))?;
+        let mut customary = tolerances.iter().filter(|(axis, _)| *axis == self.axis);
+        let customary = customary.next().map(|(_, tolerance)| tolerance.of(nominal));
+        Ok(Proposed {
+            axis: self.axis.clone(),
+            unit: self.unit,
+            proposal,
+            nominal,
+            interval,
+            customary: customary.transpose().map_err(|why| said(&why))?,
+        })
+    }
+}
+
+fn show(proposed: &[Proposed], out: &mut dyn Write) -> Result<(), Failure> {
+    let heads = [
+        "axis",
+        "pieces",
+        "mean",
+        "standard deviation",
+        "nominal",
+        "95 % of all pieces",
+        "customary",
+    ];
+    let mut columns = Columns::new(&heads);
+    for one in proposed {
+        let of_resolution = if one.proposal.is_of_resolution {
+            " (of the resolution)"
+        } else {
+            ""
+        };
+        let customary = one.customary.as_ref().map(ToString::to_string);
+        columns.row(vec![
+            one.axis.words(),
+            one.proposal.count.to_string(),
+            format!("{} {}", fixed(one.proposal.mean, 4), one.unit),
+            format!("{} {}{of_resolution}", fixed(one.proposal.sd, 4), one.unit),
+            one.nominal.to_string(),
+            one.interval.to_string(),
+            customary.unwrap_or_default(),
+        ]);
+    }
+    columns.write(out)?;
+    writeln!(
+        out,
+        "\n95 % of all such pieces lie in these limits with 95 % confidence, if they are normally distributed."
+    )?;
+    for one in proposed {
+        if let Some(customary) = &one.customary
+            && is_beyond(&one.interval, customary)
+        {
+            writeln!(
+                out,
+                "{}: these pieces may need more than the customary {customary}; measure more of them",
+                one.axis.words()
+            )?;
+        }
+    }
+    writeln!(
+        out,
+        "A customary tolerance is common practice, no source. The maker's sheet decides wherever it can be had."
+    )?;
+    Ok(())
+}
+
+/// Whether an interval reaches beyond limits.
+fn is_beyond(interval: &Limits, limits: &Limits) -> bool {
+    interval.lower().map(Quantity::base) < limits.lower().map(Quantity::base)
+        || interval.upper().map(Quantity::base) > limits.upper().map(Quantity::base)
+}
+
+fn object(crimp: &Crimp, series: &[Seq], proposed: &[Proposed], row: &str) -> Value {
+    let axes = proposed.iter().map(|one| {
+        let proposal = &one.proposal;
+        json!({
+            "axis": one.axis.as_str(),
+            "unit": one.unit.name(),
+            "n": proposal.count,
+            "mean": proposal.mean,
+            "mean_bounds": proposal.mean_bounds,
+            "sd": proposal.sd,
+            "sd_is_of_resolution": proposal.is_of_resolution,
+            "factor": proposal.factor,
+            "nominal_nm": proposal.nominal,
+            "interval": super::limits_json(&one.interval),
+            "customary": one.customary.as_ref().map(super::limits_json),
+        })
+    });
+    json!({
+        "kind": "proposal",
+        "terminal": crimp.terminal,
+        "wire": crimp.wire.to_string(),
+        "series": series.iter().map(|id| id.0).collect::<Vec<_>>(),
+        "axes": axes.collect::<Vec<_>>(),
+        "row": row,
+    })
+}

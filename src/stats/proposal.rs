@@ -1,0 +1,77 @@
+//! Limits proposed from factory pieces, where no maker's sheet is known: a nominal, and the interval in which a share of
+//! all such pieces lies.
+//!
+//! How often the interval keeps what it says is simulated in `tests/suite/stats/proposals.rs`; the table is in
+//! `docs/no-sheet.md`.
+
+use super::describe::{mean, mean_bounds, sd};
+use super::figures::whole;
+use super::sample::float;
+use super::tolerance::two_sided_factor;
+use super::{CONFIDENCE, Summary, Undefined};
+
+/// The share of all pieces in the interval.
+pub const COVERAGE: f64 = 0.95;
+/// Fewer pieces say nothing of their spread that one could use (common practice, no source).
+pub const FEWEST: u64 = 3;
+
+/// What pieces say of the population that they are from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Proposal {
+    /// Number of pieces.
+    pub count: u64,
+    /// Their mean.
+    pub mean: f64,
+    /// The confidence interval of the mean; `None` if all readings are equal.
+    pub mean_bounds: Option<(f64, f64)>,
+    /// Their standard deviation; where it is smaller than the resolution alone makes it, that of the resolution.
+    pub sd: f64,
+    /// Whether `sd` is that of the resolution.
+    pub is_of_resolution: bool,
+    /// Factor of the standard deviation.
+    pub factor: f64,
+    /// The nominal: the mean, rounded to the resolution, in base units.
+    pub nominal: i64,
+    /// The interval's ends, rounded outwards to the resolution, in base units.
+    pub ends: (i64, i64),
+}
+
+/// The interval that holds 95 % of all pieces with 95 % confidence, and the nominal.
+///
+/// ```text
+/// mean ± k s,   s = max(sd, step/√12),   k = the exact two-sided factor; ends rounded outwards to the step
+/// ```
+///
+/// Readings that a resolution has rounded can be all equal although the pieces are not; the standard deviation of a value
+/// that lies anywhere within a step is step/√12. Source of the factor: [`two_sided_factor`]; the floor: common practice,
+/// no source.
+///
+/// # Errors
+///
+/// [`Undefined::TooFew`] below [`FEWEST`] readings, [`Undefined`] if the resolution is not known.
+pub fn propose(all: &Summary) -> Result<Proposal, Undefined> {
+    Undefined::unless(all.count(), FEWEST)?;
+    let (mean, step) = (mean(all)?, all.step()?);
+    let measured = sd(all)?;
+    let floor = step / 12.0_f64.sqrt();
+    let sd = measured.max(floor);
+    let factor = two_sided_factor(all.count(), COVERAGE, CONFIDENCE)?;
+    let reach = factor * sd;
+    // In whole steps, and these in base units. A shade less than a step more is no step more.
+    let steps = |value: f64| value / step;
+    let base = float(1) / all.in_unit(1);
+    let in_base = |steps: f64| whole(steps * step * base);
+    Ok(Proposal {
+        count: all.count(),
+        mean,
+        mean_bounds: mean_bounds(all, CONFIDENCE).ok(),
+        sd,
+        is_of_resolution: measured < floor,
+        factor,
+        nominal: in_base(steps(mean).round()),
+        ends: (
+            in_base((steps(mean - reach) + 1e-9).floor()),
+            in_base((steps(mean + reach) - 1e-9).ceil()),
+        ),
+    })
+}
