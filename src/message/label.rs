@@ -22,7 +22,7 @@ use std::str::FromStr;
 pub const BEGINNING: &str = "TJ1";
 
 /// As a regular expression, for the schema.
-pub(super) const PATTERN: &str = "^TJ1 (SERIES [0-9]+|JOB [^/]+(/.+)?) (ACCEPTED|REJECTED|UNDECIDED|STOPPED EARLY|OPEN)( WITH [0-9]+ RESERVATIONS?)? ENTRY [0-9]+ [0-9A-F]{64}$";
+pub(super) const PATTERN: &str = "^TJ1 (SERIES [0-9]+|JOB [^/]+(/.+)?) (ACCEPTED|REJECTED|UNDECIDED|STOPPED EARLY|MEASURED|OPEN)( WITH [0-9]+ RESERVATIONS?)? ENTRY [0-9]+ [0-9A-F]{64}$";
 
 /// What a label says.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -64,6 +64,8 @@ named! {
         Undecided = "UNDECIDED",
         /// None is rejected or undecided, and one was stopped early.
         StoppedEarly = "STOPPED EARLY",
+        /// All others are accepted, and one was measured without limits to judge by.
+        Measured = "MEASURED",
         /// A series is still open, and none is rejected.
         Open = "OPEN",
     }
@@ -77,6 +79,7 @@ impl LabelState {
             Some(Outcome::Rejected) => Self::Rejected,
             Some(Outcome::Undecided) => Self::Undecided,
             Some(Outcome::CutShort) => Self::StoppedEarly,
+            Some(Outcome::Measured) => Self::Measured,
             None => Self::Open,
         };
         let heaviest = [
@@ -84,6 +87,7 @@ impl LabelState {
             Self::Open,
             Self::Undecided,
             Self::StoppedEarly,
+            Self::Measured,
             Self::Accepted,
         ];
         let states: Vec<Self> = outcomes.into_iter().map(of_one).collect();
@@ -98,6 +102,7 @@ impl LabelState {
             Self::Rejected => "outcome.rejected",
             Self::Undecided => "outcome.undecided",
             Self::StoppedEarly => "outcome.cut_short",
+            Self::Measured => "outcome.measured",
             Self::Open => "label.open",
         }
     }
