@@ -7,13 +7,13 @@ mod production;
 mod said;
 
 use super::{
-    Completed, ConfigurationEdited, Disturbed, Entry, FrameEntry, Gap, JournalEntry, Outcome,
-    PortEntry, Reading, Reservation, Retracted, SeriesEntry, Stamped, Standing, Tally, ToolInHand,
-    Unread, Zeroed, reservation,
+    Completed, ConfigurationEdited, Disturbed, Entry, FrameEntry, Gap, JournalEntry, PortEntry,
+    Reading, Reservation, Retracted, SeriesEntry, Stamped, Standing, Tally, ToolInHand, Unread,
+    Zeroed, reservation,
 };
 pub use crate::quantity::safe;
 pub use production::{cause, crimps, every, settlement};
-pub use said::job;
+pub use said::{job, outcome};
 
 use crate::quantity::{Quantity, Zone};
 use crate::spec::{ArmedAxis, ArmedSpec, AxisName, Limits, Material, Verdict};
@@ -203,17 +203,6 @@ pub fn verdict(verdict: Verdict, axis: &AxisName, limits: &Limits) -> String {
         Verdict::UnsureLow => "UNSURE: near the lower limit".to_owned(),
         Verdict::UnsureHigh => "UNSURE: near the upper limit".to_owned(),
         Verdict::Measured => "measured".to_owned(),
-    }
-}
-
-/// The outcome in words.
-pub const fn outcome(outcome: Outcome) -> &'static str {
-    match outcome {
-        Outcome::Accepted => "ACCEPTED",
-        Outcome::Rejected => "REJECTED",
-        Outcome::Undecided => "UNDECIDED",
-        Outcome::CutShort => "stopped early",
-        Outcome::Measured => "MEASURED",
     }
 }
 

@@ -1,7 +1,7 @@
 //! What a person said at a station, in words.
 
 use super::tool;
-use crate::entry::{JobSaid, LotSaid, SaidEntry, ToolSaid};
+use crate::entry::{JobSaid, LotSaid, Outcome, SaidEntry, ToolSaid};
 use crate::spec::Job;
 use std::fmt::Write as _;
 
@@ -76,4 +76,15 @@ pub fn job(job: &Job) -> String {
         }
     }
     text
+}
+
+/// The outcome in words.
+pub const fn outcome(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::Accepted => "ACCEPTED",
+        Outcome::Rejected => "REJECTED",
+        Outcome::Undecided => "UNDECIDED",
+        Outcome::CutShort => "stopped early",
+        Outcome::Measured => "MEASURED",
+    }
 }
