@@ -31,7 +31,7 @@ const PULL_NOTE: &str = "If the maker's sheet has no pull force, a plan can name
 /// the minimum pull forces of published tables.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Examples:\n  tallyjaw wire                            list every gauge\n  tallyjaw wire 16 ga                      its size in both systems\n  tallyjaw wire 16 ga --sizing sae_metric  its size in one\n  tallyjaw wire 2.0 mm²                    the nearest gauges\n  tallyjaw wire 19x0.37                    strands and their diameter in mm: the area, and the sizes near to it"
+    after_help = "Examples:\n  tallyjaw wire                            list every gauge\n  tallyjaw wire 16 ga                      its size in both systems\n  tallyjaw wire 16 ga --sizing sae_metric  its size in one\n  tallyjaw wire 2.0 mm²                    the nearest gauges\n  tallyjaw wire 19x0.37                    strands and their diameter in mm: area, and sizes near it"
 )]
 pub(super) struct Wire {
     /// A size: 16 ga, 2/0 AWG, 2.0 mm²; or a make-up: 19x0.37
