@@ -1,4 +1,4 @@
-//! Takes pictures in: from the control socket, the page and a station's folder.
+//! Takes pictures in: from the control socket and the page.
 //!
 //! In: the bytes of a file and what it is of. Out: the answer, once the entry is durable.
 //!

@@ -130,8 +130,6 @@ named! {
         Pedal = "pedal",
         /// Two zeros within two seconds.
         DoubleZero = "double_zero",
-        /// A file in the folder that the station watches for pictures.
-        Folder = "folder",
     }
 }
 
@@ -143,7 +141,6 @@ impl Means {
             Self::Card => "by card",
             Self::Pedal => "by pedal",
             Self::DoubleZero => "by zeroing twice",
-            Self::Folder => "by the station's folder",
         }
     }
 }

@@ -464,7 +464,7 @@ fn in_order(words: &[&str]) -> String {
 /// Why the reading of a destroyed piece was not retracted.
 fn unasked(by: Means) -> String {
     match by {
-        Means::Pedal | Means::DoubleZero | Means::Folder => {
+        Means::Pedal | Means::DoubleZero => {
             format!("not retracted {}", by.words())
         }
         Means::Command | Means::Card => "a reason is required".to_owned(),
