@@ -6,7 +6,7 @@
 //! - Nothing in here opens a file, and nothing in here judges a value.
 //! - What is not mentioned stays: keys that no form knows, comments, order, the way a value is written.
 //! - A value is written by the library that reads it, so no text of a request can become a key or a table.
-//! - A list of jobs is no TOML but cells ([`cells`]); all else is the same for it.
+//! - A list of jobs is no TOML but cells (`cells`); all else is the same for it.
 
 mod cells;
 mod place;
