@@ -748,8 +748,14 @@ await run("bench page", {
   day: () => day(shop, page),
   more: () => more(shop, page),
   pictured: async () => {
-    await pictured(shop, page);
-    live.splice(0, live.length, ...live.filter((one) => !one.includes("409 (Conflict)"))); // what was to be refused
+    const own = await Shop.open(binary);
+    const { url, address } = await own.start();
+    await own.connected(address);
+    const { page, live } = await opened(chromium, url);
+    await pictured(own, page);
+    faults.push(...live.filter((one) => !one.includes("409 (Conflict)"))); // what was to be refused
+    await page.close();
+    await own.close();
   },
   pulled: () => pulled(shop, page),
   tones: async () => faults.push(...(await hear(page))),
