@@ -277,7 +277,11 @@ proptest! {
                 match resolve(&config.catalog, "bench-1", plan, None) {
                     Ok(spec) => {
                         prop_assert_eq!(spec.plan.as_deref(), Some("generated"));
-                        prop_assert!(warned.is_empty(), "{:?}", warned);
+                        // A terminal that no sheet has may be a slip, so `check` and the arming both say it. Nothing else is warned of.
+                        let no_sheet = spec.warnings.iter().filter(|said| said.starts_with("no sheet has "));
+                        let no_sheet: Vec<_> = no_sheet.collect();
+                        prop_assert_eq!(no_sheet.len(), warned.len(), "{:?}", warned);
+                        prop_assert!(warned.keys().zip(no_sheet).all(|(warned, said)| warned.starts_with(said.as_str())), "{:?}", warned);
                         prop_assert_eq!(by_socket, None);
                     }
                     // A warning only, because the missing part may be added.
