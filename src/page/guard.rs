@@ -218,10 +218,12 @@ fn refusal(site: &Site, peer: SocketAddr, request: &Request) -> Option<Refusal> 
     if let Some(refusal) = foreign(headers, request, host, &["http://", "https://"]) {
         return Some(refusal);
     }
-    // What a configuration says in its comments is not for everybody either.
-    let commands = ["/control", "/setup", "/picture"].contains(&request.uri().path());
-    let reads_freely = peer.ip().is_loopback() && !is_forwarded(headers);
     let path = request.uri().path();
+    // By the method and not by a list of paths, so that no new one can be missed. What a configuration says in its comments
+    // is not for everybody either.
+    let is_read = matches!(*request.method(), Method::GET | Method::HEAD);
+    let commands = !is_read || ["/control", "/setup", "/picture"].contains(&path);
+    let reads_freely = peer.ip().is_loopback() && !is_forwarded(headers);
     let is_open = path == OPEN || assets::is_asset(path);
     if !commands && (reads_freely || is_open) {
         return None;
