@@ -10,7 +10,7 @@
 use super::{ControlRequest, Live, ask};
 use crate::album::{Album, Found, Stored, find, forget};
 use crate::durable::Failed;
-use crate::entry::{Means, PictureFile, Seq};
+use crate::entry::{PictureFile, Seq};
 use crate::journal::JournalError;
 use crate::message::picture::{PictureCall, PictureMessage, not_taken};
 use crate::message::reply::Outcome;
@@ -62,10 +62,9 @@ impl Intake {
         call: PictureCall,
         bytes: Vec<u8>,
         tablet: Option<String>,
-        by: Means,
     ) -> Result<Outcome, ErrorObject> {
         let intake = Arc::clone(self);
-        let taking = tokio::spawn(async move { intake.enter(call, bytes, tablet, by).await });
+        let taking = tokio::spawn(async move { intake.enter(call, bytes, tablet).await });
         taking.await.unwrap_or_else(|_| Err(stopping()))
     }
 
@@ -74,7 +73,6 @@ impl Intake {
         mut call: PictureCall,
         bytes: Vec<u8>,
         tablet: Option<String>,
-        by: Means,
     ) -> Result<Outcome, ErrorObject> {
         let _one = self.one.lock().await;
         call.name = safe_name(&call.name);
@@ -87,7 +85,7 @@ impl Intake {
             Ok((file_of(name, bytes.len(), &checked, &stored), stored))
         });
         let (file, stored) = storing.await.unwrap_or_else(|_| Err(stopping()))?;
-        let entered = ask(call.command(file, by), tablet, &self.asked).await;
+        let entered = ask(call.command(file), tablet, &self.asked).await;
         match entered {
             Ok(Outcome::Done(done)) => {
                 let message = PictureMessage::of(&self.live.state(), done.seq, &stored.picture);

@@ -6,8 +6,8 @@
 use super::guard::Refusal;
 use super::routes::{JSON, Site, answer, key, refused, tablet_of};
 use crate::clients::PICTURE_WITHIN;
+use crate::entry::Seq;
 use crate::entry::line::Digest;
-use crate::entry::{Means, Seq};
 use crate::message::line;
 use crate::message::picture::{PictureCall, not_taken};
 use crate::pictures::{MOST_BYTES, NotAPicture, safe_name};
@@ -16,6 +16,7 @@ use axum::extract::{Path, Request, State};
 use axum::http::header::{CACHE_CONTROL, CONTENT_LENGTH, CONTENT_TYPE};
 use axum::http::{HeaderValue, StatusCode};
 use axum::response::Response;
+use percent_encoding::percent_decode_str;
 use serde_json::json;
 use std::sync::Arc;
 use tokio::task::spawn_blocking;
@@ -91,7 +92,7 @@ pub(super) async fn take(State(site): State<Arc<Site>>, request: Request) -> Res
         }
     };
     let intake = &site.sources.intake;
-    let taken = intake.take(call, bytes, tablet, Means::Command).await;
+    let taken = intake.take(call, bytes, tablet).await;
     drop(place);
     match taken {
         Ok(outcome) => answer(StatusCode::OK, JSON, line(&json!({ "result": outcome }))),
@@ -123,21 +124,7 @@ fn call_of(query: &str) -> Result<PictureCall, Refusal> {
 
 /// A value of a query as it was before it was percent-encoded.
 fn decoded(text: &str) -> String {
-    let mut bytes = Vec::with_capacity(text.len());
-    let mut rest = text.as_bytes();
-    while let [first, after @ ..] = rest {
-        let pair = after.first_chunk::<2>().filter(|_| *first == b'%');
-        let byte = pair.and_then(|pair| {
-            let digits = std::str::from_utf8(pair).ok()?;
-            u8::from_str_radix(digits, 16).ok()
-        });
-        bytes.push(byte.unwrap_or(*first));
-        rest = match byte {
-            Some(_) => after.get(2..).unwrap_or_default(),
-            None => after,
-        };
-    }
-    String::from_utf8_lossy(&bytes).into_owned()
+    percent_decode_str(text).decode_utf8_lossy().into_owned()
 }
 
 #[cfg(test)]
