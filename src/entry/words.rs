@@ -220,6 +220,7 @@ pub fn tally(tally: Tally) -> String {
         (tally.passed, "passed"),
         (tally.failed, "failed"),
         (tally.unsure, "unsure"),
+        (tally.measured, "measured"),
         (tally.doubted, "doubted"),
         (tally.retracted, "retracted"),
         (tally.not_counted, "not counted"),

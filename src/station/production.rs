@@ -5,7 +5,7 @@
 
 use super::commands::checked_words;
 use super::{Core, Refusal, Settling};
-use crate::entry::production::fold::{OpenRun, Owed};
+use crate::entry::production::fold::{Hold, OpenRun, Owed};
 use crate::entry::{Crimped, Means, SampleDue, Seq, Settled};
 use crate::quantity::{Now, WallMicros};
 use std::time::Duration;
@@ -62,36 +62,25 @@ impl Core {
         let station = self.station_named(station)?;
         checked_words("a reason", &decision.reason)?;
         let known = self.state.stations.get(&station);
-        let holds = known.map(|known| &known.production.holds);
-        let mut holds = holds.into_iter().flatten();
-        let listed = || {
-            let known = self.state.stations.get(&station);
-            let holds = known.map(|known| &known.production.holds);
-            let holds = holds.into_iter().flatten();
-            holds
-                .map(|(by, hold)| (*by, hold.left()))
-                .collect::<Vec<_>>()
-        };
-        let found = match (decision.held, listed().as_slice()) {
+        let holds = known.into_iter().flat_map(|known| &known.production.holds);
+        let holds: Vec<(Seq, &Hold)> = holds.map(|(by, hold)| (*by, hold)).collect();
+        let listed = || holds.iter().map(|(by, hold)| (*by, hold.left())).collect();
+        let (by, hold) = match (decision.held, holds.as_slice()) {
             (_, []) => return Err(Refusal::NothingHeld { station }),
-            (None, [_]) => holds.next(),
-            (None, known) => {
-                let known = known.to_vec();
+            (None, [only]) => *only,
+            (None, _) => {
+                let known = listed();
                 return Err(Refusal::WhichHeld { station, known });
             }
-            (Some(got), known) => {
-                let found = holds.find(|(by, _)| **by == got);
-                if found.is_none() {
-                    let known = known.to_vec();
-                    return Err(Refusal::NotHeld { got, known });
-                }
-                found
+            (Some(got), all) => {
+                let named = all.iter().find(|(by, _)| *by == got).copied();
+                named.ok_or_else(|| Refusal::NotHeld {
+                    got,
+                    known: listed(),
+                })?
             }
         };
-        let Some((by, hold)) = found else {
-            return Err(Refusal::NothingHeld { station });
-        };
-        let (by, run, left) = (*by, hold.run, hold.left());
+        let (run, left) = (hold.run, hold.left());
         let crimps = decision.crimps.unwrap_or(left);
         if !(1..=left).contains(&crimps) {
             return Err(Refusal::NotThatMany {
@@ -141,7 +130,7 @@ impl Core {
                 station: station.clone(),
                 run: run.id,
                 reason: format!(
-                    "the last good sample was {} minutes ago",
+                    "the last good sample was at least {} minutes ago",
                     run.settings.every_minutes.unwrap_or_default()
                 ),
             })

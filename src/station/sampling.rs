@@ -90,7 +90,7 @@ impl fmt::Display for Need {
             ),
             Self::DueByTime { plan, every } => write!(
                 f,
-                "a sample is due: start {plan}; the last good one was {every} minutes ago"
+                "a sample is due: start {plan}; the last good one was at least {every} minutes ago"
             ),
             Self::Left { left, every } => {
                 write!(f, "{left} of {every} crimps until the next sample")

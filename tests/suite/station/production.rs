@@ -127,7 +127,7 @@ fn ranges(desk: &Desk) -> Vec<(u64, u64, HoldCause)> {
 }
 
 /// Every entry follows from those before it, and they amount to the live state; so does the history of runs.
-fn follows(desk: &Desk) -> RunHistory {
+pub(super) fn follows(desk: &Desk) -> RunHistory {
     let mut state = State::default();
     let mut history = RunHistory::default();
     for stamped in &desk.entries {
@@ -317,7 +317,8 @@ fn a_sample_becomes_due_by_time_and_stays_due_when_the_clock_is_set_back() {
     desk.wait(Duration::from_secs(59));
     assert!(!production(&desk).run.as_ref().unwrap().is_due());
     desk.wait(Duration::from_secs(2));
-    let text = "a sample is due: start day-in_process; the last good one was 120 minutes ago";
+    let text =
+        "a sample is due: start day-in_process; the last good one was at least 120 minutes ago";
     assert_eq!(desk.prompt(), text);
     desk.set_clock(-3 * 3600);
     desk.restart();

@@ -2,15 +2,14 @@
 //! vouched for, held, settled or open. The crimps are followed here one by one, by the rules as a person would say them.
 
 use super::desk::Desk;
-use super::production::shop;
+use super::production::{follows, shop};
 use proptest::prelude::*;
 use proptest::sample::select;
 use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
-use tallyjaw::entry::audit::audit;
-use tallyjaw::entry::production::history::{Fate, RunHistory};
+use tallyjaw::entry::production::history::Fate;
 use tallyjaw::entry::{
-    Entry, FrameEntry, Means, Outcome, ProductionEntry, Seq, SeriesEntry, Standing, State,
+    Entry, FrameEntry, Means, Outcome, ProductionEntry, Seq, SeriesEntry, Standing,
 };
 use tallyjaw::spec::{SampleRole, Settlement};
 use tallyjaw::station::{Armable, Command, Input, Settling};
@@ -271,14 +270,7 @@ fn followed(desk: &Desk) -> BTreeMap<Seq, Run> {
 }
 
 fn assert_each_crimp_is_in_one_place(desk: &Desk) {
-    let mut state = State::default();
-    let mut history = RunHistory::default();
-    for stamped in &desk.entries {
-        assert_eq!(audit(&state, stamped), [], "{stamped:?}");
-        state.apply(stamped);
-        history.take(stamped);
-    }
-    assert_eq!(state, *desk.core.state());
+    let history = follows(desk);
     let runs = followed(desk);
     let mut unsettled = BTreeSet::new();
     for (id, run) in &runs {
@@ -326,9 +318,10 @@ fn assert_each_crimp_is_in_one_place(desk: &Desk) {
         }
         assert_eq!(next, said.crimps + 1);
     }
-    let known = state.stations.get("bench-1");
-    let holds = known.map(|known| known.production.holds.keys().copied().collect());
-    assert_eq!(holds.unwrap_or_else(BTreeSet::new), unsettled);
+    let known = desk.core.state().stations.get("bench-1");
+    let holds: Option<BTreeSet<Seq>> =
+        known.map(|known| known.production.holds.keys().copied().collect());
+    assert_eq!(holds.unwrap_or_default(), unsettled);
 }
 
 proptest! {
