@@ -232,9 +232,8 @@ fn tally(readings: &[ReportReading]) -> Tally {
             (Disposition::Counted, Some(verdict)) => tally.of(verdict),
             (Disposition::Doubted(_), _) => &mut tally.doubted,
             (Disposition::Retracted(_), _) => &mut tally.retracted,
-            (Disposition::NotCounted(_), _) | (Disposition::Counted, None) => {
-                &mut tally.not_counted
-            }
+            (Disposition::NotCounted(_), _) => &mut tally.not_counted,
+            (Disposition::Counted, None) => &mut tally.measured,
         };
         *count = count.saturating_add(1);
     }

@@ -214,7 +214,7 @@ function asideList(closed) {
 }
 
 export function tallyWords(tally) {
-  const parts = ["passed", "failed", "unsure", "doubted", "retracted", "not_counted"];
+  const parts = ["passed", "failed", "unsure", "measured", "doubted", "retracted", "not_counted"];
   return parts.filter((key) => tally[key] > 0).map((key) => t(`tally.${key}`, { n: tally[key] })).join(", ") || t("tally.none");
 }
 
