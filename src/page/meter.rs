@@ -1,6 +1,6 @@
 //! Counts for metrics, since the daemon started. Counting never delays anything.
 
-use crate::entry::{Entry, FrameEntry, SeriesEntry, Stamped, Standing};
+use crate::entry::{Entry, FrameEntry, ProductionEntry, SeriesEntry, Stamped, Standing};
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -35,6 +35,8 @@ pub(super) struct Counts {
     pub(super) restored: BTreeMap<String, u64>,
     /// By station.
     pub(super) doubted: BTreeMap<String, u64>,
+    /// By station.
+    pub(super) crimps: BTreeMap<String, u64>,
     /// By station and rule.
     pub(super) alerts: BTreeMap<(String, String), u64>,
 }
@@ -100,7 +102,8 @@ impl Meter {
         let mut counts = self.lock();
         let counts = &mut *counts;
         match &stamped.entry {
-            Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) | Entry::Production(_) => {}
+            Entry::Journal(_) | Entry::Port(_) | Entry::Said(_) => {}
+            Entry::Production(entry) => counts.production(entry),
             Entry::Frame(entry) => counts.frame(entry),
             Entry::Series(entry) => counts.series(entry),
         }
@@ -125,6 +128,20 @@ impl Counts {
                 let bytes = unread.bytes;
                 add(&mut self.unread_bytes, unread.instrument.clone(), bytes);
             }
+        }
+    }
+
+    fn production(&mut self, entry: &ProductionEntry) {
+        match entry {
+            ProductionEntry::Crimped(crimped) => {
+                let crimps = u64::from(crimped.crimps);
+                add(&mut self.crimps, crimped.station.clone(), crimps);
+            }
+            ProductionEntry::RunOpened(_)
+            | ProductionEntry::SampleDue(_)
+            | ProductionEntry::Held(_)
+            | ProductionEntry::Settled(_)
+            | ProductionEntry::RunClosed(_) => {}
         }
     }
 

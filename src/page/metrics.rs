@@ -4,6 +4,7 @@
 
 use super::meter::{Counts, EDGES_MICROS, Meter};
 use crate::clients::{Health, Live};
+use crate::message::production::ProductionMessage;
 use crate::message::reply::{SinkStatus, Status};
 use crate::spec::Verdict;
 use std::fmt::{Display, Write as _};
@@ -27,6 +28,7 @@ pub(super) fn text(live: &Live, meter: &Meter, clients: Clients) -> String {
     text.sample("tallyjaw_build_info", &[("version", &status.version)], 1);
 
     entries(&mut text, &counts);
+    production(&mut text, &status);
     syncs(&mut text, meter);
     journal(&mut text, live, meter);
     connected(&mut text, &status, clients);
@@ -70,6 +72,11 @@ fn entries(text: &mut Text, counts: &Counts) {
             "Readings that a zero no longer vouches for.",
             &counts.doubted,
         ),
+        (
+            "tallyjaw_crimps",
+            "Crimps that were counted, with or without an open production run.",
+            &counts.crimps,
+        ),
     ];
     for (name, help, counts) in by_station {
         text.family(name, "counter", help);
@@ -98,6 +105,43 @@ fn entries(text: &mut Text, counts: &Counts) {
             &[("instrument", instrument)],
             bytes,
         );
+    }
+}
+
+/// Name and help of a family, and its value for a station.
+type StationFamily = (&'static str, &'static str, fn(&ProductionMessage) -> u64);
+
+/// Writes the state of the production runs of each station.
+fn production(text: &mut Text, status: &Status) {
+    let families: [StationFamily; 4] = [
+        (
+            "tallyjaw_run_open",
+            "1 while a production run is open.",
+            |known| u64::from(known.open.is_some()),
+        ),
+        (
+            "tallyjaw_sample_due",
+            "1 while a sample of the open production run is due.",
+            |known| u64::from(known.open.as_ref().is_some_and(|run| run.due)),
+        ),
+        (
+            "tallyjaw_open_crimps",
+            "Crimps of the open production run that no sample has decided about.",
+            |known| known.open.as_ref().map_or(0, |run| run.open),
+        ),
+        (
+            "tallyjaw_held_crimps",
+            "Crimps that are held and not settled.",
+            |known| known.holds.iter().map(|hold| hold.left).sum(),
+        ),
+    ];
+    for (name, help, value) in families {
+        text.family(name, "gauge", help);
+        for station in &status.state.stations {
+            let labels = [("station", station.station.as_str())];
+            let now = station.production.as_ref().map_or(0, value);
+            text.sample(name, &labels, now);
+        }
     }
 }
 
@@ -236,6 +280,7 @@ fn with_what_did_not_come(mut counts: Counts, status: &Status) -> Counts {
         counts.retracted.entry(station.station.clone()).or_default();
         counts.restored.entry(station.station.clone()).or_default();
         counts.doubted.entry(station.station.clone()).or_default();
+        counts.crimps.entry(station.station.clone()).or_default();
     }
     for instrument in &status.state.instruments {
         counts

@@ -132,6 +132,12 @@ pub const COLUMNS: &[Column] = &[
     every("purpose", Text, "what the series is for", |row| {
         text(Some(slot(row)?.purpose))
     }),
+    every(
+        "production_run",
+        Text,
+        "the production run that the series is a sample of, by its id in the configuration",
+        |row| text(slot(row)?.production_run),
+    ),
     every("terminal", Text, "the terminal", |row| {
         text(slot(row)?.terminal)
     }),

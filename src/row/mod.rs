@@ -56,6 +56,8 @@ pub struct Slot<'r> {
     pub plan: Option<&'r str>,
     /// Purpose of the series.
     pub purpose: &'static str,
+    /// Id of the production run that the series is a sample of.
+    pub production_run: Option<&'r str>,
     /// The terminal; `None` for a gauge block.
     pub terminal: Option<&'r str>,
     /// Wire size as the plan gives it.
@@ -88,6 +90,7 @@ impl<'r> Row<'r> {
             operator: series.operator(entered.seq),
             slot: row.slot.map(|slot| Slot {
                 plan: spec.plan.as_deref(),
+                production_run: spec.sample.as_ref().map(|of| of.run.id.as_str()),
                 job: spec.job.as_ref(),
                 lots: series.lots(entered.seq),
                 tool: tool.map(|tool| (tool.id.as_str(), tool.class.name(), tool.nest.as_deref())),
@@ -114,6 +117,7 @@ impl<'r> Row<'r> {
                 series: slot.series,
                 plan: None,
                 purpose: slot.purpose.name(),
+                production_run: None,
                 terminal: slot.crimp.as_ref().map(|crimp| crimp.terminal.as_str()),
                 wire: slot.crimp.as_ref().map(|crimp| &crimp.wire),
                 tool: None,

@@ -108,6 +108,18 @@ fn held_crimps_are_the_face_until_the_last_of_them_is_settled() {
         (&held["holds"][0]["first"], &held["holds"][0]["last"]),
         (&json!(1), &json!(60))
     );
+    let scraped = |held: u64, crimps: u64| {
+        let text = get(&address, "/metrics").body;
+        for (name, value) in [
+            ("run_open", 1),
+            ("held_crimps", held),
+            ("crimps_total", crimps),
+        ] {
+            let sample = format!("tallyjaw_{name}{{station=\"bench-1\"}} {value}\n");
+            assert!(text.contains(&sample), "no {sample:?} in {text}");
+        }
+    };
+    scraped(60, 60);
     say("arm", json!({"plan": "day-sample"}));
     wait("limits");
     shop.press(161);
@@ -122,6 +134,7 @@ fn held_crimps_are_the_face_until_the_last_of_them_is_settled() {
     );
     let settled = wait("over");
     assert_eq!(settled.get("holds"), None);
+    scraped(0, 60);
 }
 
 #[test]

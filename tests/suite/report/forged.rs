@@ -28,7 +28,8 @@ fn again(made: Made, entries: &[Stamped]) -> Option<Report> {
     {
         return None;
     }
-    let mut gathering = Gathering::new(|id, _, _| made.series.contains(&id));
+    let gathering = Gathering::new(|id, _, _| made.series.contains(&id));
+    let mut gathering = gathering.with_run(made.run);
     for (stamped, line) in entries.iter().zip(lines(entries)) {
         if stamped.seq <= made.last {
             gathering.take(stamped, Digest::of(&line));

@@ -4,6 +4,7 @@ mod checked;
 mod command;
 mod forged;
 pub(crate) mod made;
+mod of_a_run;
 mod pictured;
 
 use crate::golden;

@@ -69,17 +69,17 @@ fn arm(desk: &mut Desk, plan: &str) {
     armed.unwrap();
 }
 
-fn sample(desk: &mut Desk, plan: &str, values: [&str; 2]) {
+pub(crate) fn sample(desk: &mut Desk, plan: &str, values: [&str; 2]) {
     arm(desk, plan);
     for value in values {
         desk.press(value);
     }
 }
 
-const GOOD: [&str; 2] = ["1.62", "1.63"];
-const BAD: [&str; 2] = ["1.62", "1.70"];
+pub(crate) const GOOD: [&str; 2] = ["1.62", "1.63"];
+pub(crate) const BAD: [&str; 2] = ["1.62", "1.70"];
 
-fn count(desk: &mut Desk, crimps: u32) -> Result<(), Refusal> {
+pub(crate) fn count(desk: &mut Desk, crimps: u32) -> Result<(), Refusal> {
     desk.command(Command::Crimps {
         station: None,
         crimps,
@@ -87,7 +87,7 @@ fn count(desk: &mut Desk, crimps: u32) -> Result<(), Refusal> {
     })
 }
 
-fn settle(
+pub(crate) fn settle(
     desk: &mut Desk,
     held: Option<Seq>,
     crimps: Option<u64>,

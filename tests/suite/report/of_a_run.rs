@@ -1,0 +1,69 @@
+//! The report of a production run: its counts and its time line are made again from the journal too.
+
+use super::forged::no_change_is_unnoticed;
+use super::made::{lines, request};
+use super::pages;
+use crate::golden;
+use crate::station::desk::Desk;
+use crate::station::production::{BAD, GOOD, count, sample, settle, shop};
+use std::fs;
+use std::time::Duration;
+use tallyjaw::entry::line::Digest;
+use tallyjaw::entry::{Entry, ProductionEntry, Seq, Stamped};
+use tallyjaw::quantity::Zone;
+use tallyjaw::report::{Gathering, Report};
+use tallyjaw::spec::Settlement;
+
+/// A run whose second sample is bad: what it holds is released, scrapped and reworked, and some is left.
+fn day() -> (Vec<Stamped>, Seq) {
+    let mut desk = Desk::with(shop());
+    sample(&mut desk, "day-first_off", GOOD);
+    for (crimps, values) in [(100, GOOD), (90, BAD), (20, GOOD), (60, GOOD)] {
+        desk.wait(Duration::from_secs(1_800));
+        count(&mut desk, crimps).unwrap();
+        sample(&mut desk, "day-in_process", values);
+    }
+    let held: Vec<Seq> = desk
+        .entries
+        .iter()
+        .filter(|stamped| matches!(stamped.entry, Entry::Production(ProductionEntry::Held(_))))
+        .map(|stamped| stamped.seq)
+        .collect();
+    let [bad, after] = held[..] else {
+        panic!("{held:?}");
+    };
+    settle(&mut desk, Some(bad), Some(50), Settlement::Release).unwrap();
+    settle(&mut desk, Some(bad), Some(3), Settlement::Scrap).unwrap();
+    settle(&mut desk, Some(after), None, Settlement::Rework).unwrap();
+    let opened = desk.entries.iter().find(|stamped| {
+        matches!(
+            stamped.entry,
+            Entry::Production(ProductionEntry::RunOpened(_))
+        )
+    });
+    let run = opened.unwrap().seq;
+    (desk.entries, run)
+}
+
+fn report(entries: &[Stamped], run: Seq) -> Report {
+    let gathering = Gathering::new(|_, _, spec| spec.sample.is_some());
+    let mut gathering = gathering.with_run(Some(run));
+    for (stamped, line) in entries.iter().zip(lines(entries)) {
+        gathering.take(stamped, Digest::of(&line));
+    }
+    Report::new(gathering.finish().unwrap(), request(Zone::UTC))
+}
+
+#[test]
+fn a_run_stands_on_its_page_with_what_became_of_each_crimp() {
+    let (entries, run) = day();
+    let page = report(&entries, run).html();
+    fs::write(pages().join("production_run.html"), &page).unwrap();
+    golden::assert_same("report/production_run.html", &page);
+}
+
+#[test]
+fn no_count_and_no_part_of_the_time_line_can_be_changed_unnoticed() {
+    let (entries, run) = day();
+    no_change_is_unnoticed(&report(&entries, run).html(), &entries);
+}
