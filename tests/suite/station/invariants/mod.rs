@@ -11,6 +11,7 @@ mod acts;
 mod auditor;
 mod following;
 mod shop;
+mod written;
 
 use acts::{Act, act, arming, bench_act, off_zero, run};
 use proptest::prelude::*;

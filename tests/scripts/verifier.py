@@ -1,0 +1,285 @@
+"""Do `tallyjaw verify` and examples/verify.py find the same in the same journals?
+
+Usage: verifier.py TALLYJAW FOLDER...       (folders of state folders; SEED and TRIES from the environment)
+
+Every journal must be sound for both, and that of a demo too. Then copies are changed: a bit, a line, or an entry with all
+digests written anew, as somebody does who knows the form (in journals of one segment). The table says how often each found the change. In the kinds of
+change that examples/verify.py says it checks, the two must agree each time; in the others it may find less, never more.
+"""
+
+import collections
+import copy
+import hashlib
+import json
+import os
+import pathlib
+import random
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+
+REPOSITORY = pathlib.Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(REPOSITORY / "examples"))
+import verify  # noqa: E402
+
+TALLYJAW = str(pathlib.Path(sys.argv[1]).resolve())
+FOLDERS = [pathlib.Path(folder) for folder in sys.argv[2:]]
+SEED, TRIES = int(os.environ.get("SEED", "1")), int(os.environ.get("TRIES", "1200"))
+NUMBERS = ("seq", "series", "reading", "readings", "zeroed", "run", "held")  # fields that hold numbers of entries
+
+
+def load(state_dir):
+    """The entries of each file. Numbers with a point are kept as they are written."""
+    literal = {"parse_float": lambda digits: f"\0{digits}\0"}
+    files = sorted((state_dir / "journal").glob("*.jsonl"))
+    return {file.name: [json.loads(line, **literal) for line in file.read_bytes().splitlines()] for file in files}
+
+
+def store(files, state_dir):
+    """Writes the entries with a chain that fits them."""
+    prev = "0" * 64
+    for name in sorted(files):
+        lines = []
+        for entry in files[name]:
+            line = json.dumps({**entry, "prev": prev}, separators=(",", ":"), ensure_ascii=False)
+            line = re.sub(r'"\\u0000([^"]*)\\u0000"', r"\1", line).encode()
+            prev = hashlib.sha256(line).hexdigest()
+            lines.append(line + b"\n")
+        (state_dir / "journal" / name).write_bytes(b"".join(lines))
+
+
+def every(files, kind, wanted=lambda entry: True):
+    return [entry for entries in files.values() for entry in entries if entry["kind"] == kind and wanted(entry)]
+
+
+def shifted(value, gone, key=None):
+    """The value without the number `gone`: what was behind it has moved up."""
+    if isinstance(value, dict):
+        return {name: shifted(one, gone, name) for name, one in value.items()}
+    if isinstance(value, list):
+        return [shifted(one, gone, key) for one in value]
+    if key in NUMBERS and isinstance(value, int) and not isinstance(value, bool) and value > gone:
+        return value - 1
+    return value
+
+
+def take_out(files, entry):
+    for name, entries in files.items():
+        files[name] = [shifted(one, entry["seq"]) for one in entries if one is not entry]
+
+
+def removed(kind):
+    def change(rng, files):
+        found = every(files, kind)
+        if found:
+            take_out(files, rng.choice(found))
+        return bool(found)
+    return change
+
+
+def other(kind, field, values):
+    def change(rng, files):
+        found = every(files, kind, lambda entry: field in entry and [entry[field]] != values)
+        if found:
+            entry = rng.choice(found)
+            entry[field] = rng.choice([value for value in values if value != entry[field]])
+        return bool(found)
+    return change
+
+
+def more(kind, pick):
+    """Adds to a number of an entry; `pick` gives the object that holds it, and its name."""
+    def change(rng, files):
+        found = [(holder, name) for entry in every(files, kind) for holder, name in pick(entry)]
+        if found:
+            holder, name = rng.choice(found)
+            holder[name] += rng.choice([1, 10_000]) if name.endswith(("_nm", "_mn")) else 1
+        return bool(found)
+    return change
+
+
+def limits(entry):
+    return [(axis, name) for axis in entry["axes"] for name in axis if name.startswith(("lower_", "upper_"))]
+
+
+def hidden_doubt(rng, files):
+    """A doubt taken out, and the tally of its series made to fit."""
+    found = every(files, "doubted")
+    if not found:
+        return False
+    doubted = rng.choice(found)
+    for completed in every(files, "completed", lambda entry: entry["series"] == doubted["series"]):
+        completed["tally"]["doubted"] -= len(doubted["readings"])
+        completed["tally"]["passed"] += len(doubted["readings"])
+    take_out(files, doubted)
+    return True
+
+
+def better(rng, files):
+    """A reading moved into its limits with verdict, deviation, tally and outcome, but not the bytes it came from."""
+    found = every(files, "reading", lambda entry: entry.get("verdict", "").startswith("fail") and "nominal_nm" in entry)
+    if not found:
+        return False
+    reading = rng.choice(found)
+    reading.update(value_nm=reading["nominal_nm"], deviation_nm=0, verdict="pass")
+    reading["value"] = f"\0{reading['nominal_nm'] / 1e6}\0"
+    for completed in every(files, "completed", lambda entry: entry["series"] == reading["series"]):
+        tally = completed["tally"]
+        if tally["failed"]:
+            tally["failed"] -= 1
+            tally["passed"] += 1
+            if completed["outcome"] == "rejected" and not tally["failed"] and not completed.get("looks", {}).get("bad"):
+                completed["outcome"] = "undecided" if tally["unsure"] else "accepted"
+    return True
+
+
+VERDICTS = ["pass", "fail_low", "fail_high", "unsure_low", "unsure_high"]
+BOTH = {
+    "verdict": other("reading", "verdict", VERDICTS),
+    "outcome": other("completed", "outcome", ["accepted", "rejected", "undecided", "measured"]),
+    "tally": more("completed", lambda entry: [(entry["tally"], name) for name in entry["tally"]]),
+    "limit of a series": more("armed", limits),
+    "zero called good": other("zeroed", "ok", [True]),
+    "zero called off": other("zeroed", "ok", [False]),
+    "piece of a reading": more("reading", lambda entry: [(entry, "piece")] if entry["standing"] == "counted" else []),
+    "answer to a visual check": other("looked", "answer", ["good", "bad"]),
+    "doubt hidden, tally fitted": hidden_doubt,
+    **{f"{kind} taken out": removed(kind) for kind in
+       ("reading", "zeroed", "doubted", "retracted", "restored", "completed", "armed", "resumed")},
+}
+VERIFY_ONLY = {
+    "value moved, not its bytes": better,
+    "bytes of a reading": other("reading", "raw", ["312e36320d"]),
+    "held crimps": more("held", lambda entry: [(entry, "last_crimp")]),
+    "crimps": more("crimped", lambda entry: [(entry, "crimps")]),
+    "alert taken out": removed("alerted"),
+    "reservations": other("completed", "reservations", [[], ["caliper_overdue"]]),
+}
+
+
+def one_bit(rng, files, in_last):
+    """A bit of the last line, or of any other."""
+    name = max(files) if in_last else rng.choice(sorted(files))
+    text, last = bytearray(files[name]), files[name].rfind(b"\n", 0, -1) + 1
+    within = range(last, len(text)) if in_last else range(last if name == max(files) else len(text))
+    if not within:
+        return False
+    text[rng.choice(within)] ^= 1 << rng.randrange(8)
+    files[name] = bytes(text)
+    return True
+
+
+def lines(change):
+    def changed(rng, files):
+        name = rng.choice(sorted(files))
+        found = files[name].splitlines(keepends=True)
+        if len(found) < 4:
+            return False
+        at = rng.randrange(1, len(found) - 2)
+        change(found, at)
+        files[name] = b"".join(found)
+        return True
+    return changed
+
+
+def exchange(found, at):
+    found[at], found[at + 1] = found[at + 1], found[at]
+
+
+def cut(rng, files):
+    name = max(files)
+    found = files[name].splitlines(keepends=True)
+    keep = rng.randrange(1, len(found)) if len(found) > 1 else 0
+    files[name] = b"".join(found[:keep])
+    return keep > 0
+
+
+BYTES = {
+    "one bit": lambda rng, files: one_bit(rng, files, False),
+    "line removed": lines(lambda found, at: found.pop(at)),
+    "line doubled": lines(lambda found, at: found.insert(at, found[at])),
+    "lines exchanged": lines(exchange),
+    "end cut, digest kept": cut,
+}
+BYTES_VERIFY_ONLY = {"one bit of the last line": lambda rng, files: one_bit(rng, files, True), "end cut": cut}
+
+
+def found_by(state_dir, kept):
+    """Whether `tallyjaw verify` and the script find a fault, and what they say. Only journals are copied, no pictures."""
+    digest = ["--digest", kept] if kept else []
+    said = subprocess.run([TALLYJAW, "--json", "verify", *digest, str(state_dir)], capture_output=True, text=True)
+    if said.returncode not in (0, 1):
+        sys.exit(f"verify: exit {said.returncode}: {said.stderr}")
+    findings = [found for found in json.loads(said.stdout)["findings"] if not found["file"].startswith("pictures/")]
+    verifier, _ = verify.verify(state_dir / "journal", kept)
+    return (bool(findings), bool(verifier.faults)), f"{findings[:2]}\n{verifier.faults[:3]}"
+
+
+def sound(state_dir):
+    found, said = found_by(state_dir, None)
+    if any(found):
+        sys.exit(f"{state_dir}: not sound for (verify, the script) = {found}: {said}")
+
+
+def changed(rng, source, name, state_dir):
+    """Writes a changed copy; `None` where this journal has nothing of the kind, else the digest that was kept."""
+    shutil.copytree(source / "journal", state_dir / "journal", dirs_exist_ok=True)
+    raw = {file.name: file.read_bytes() for file in (source / "journal").glob("*.jsonl")}
+    kept = hashlib.sha256(raw[max(raw)].splitlines()[-1]).hexdigest() if "digest kept" in name else ""
+    if change := {**BYTES, **BYTES_VERIFY_ONLY}.get(name):
+        files = dict(raw)
+        if not change(rng, files):
+            return None
+        for file, text in files.items():
+            (state_dir / "journal" / file).write_bytes(text)
+        return kept
+    files = load(source)
+    before = copy.deepcopy(files)
+    if name in BOTH and (len(files) > 1 or every(files, "pictured")):
+        return None  # the state at the head of a segment, or a picture, may tell more
+    if not {**BOTH, **VERIFY_ONLY}[name](rng, files) or files == before:
+        return None
+    store(files, state_dir)
+    return kept
+
+
+def main():
+    rng = random.Random(SEED)
+    with tempfile.TemporaryDirectory(prefix="tallyjaw-") as scratch:
+        scratch = pathlib.Path(scratch)
+        subprocess.run([TALLYJAW, "demo", "--fast", "--dir", str(scratch / "demo")], check=True, stdout=subprocess.DEVNULL)
+        sources = [folder for parent in FOLDERS for folder in sorted(parent.iterdir()) if (folder / "journal").is_dir()]
+        sources += [folder.parent for folder in (scratch / "demo").glob("**/journal")]
+        for source in sources:
+            sound(source)
+        names = list({**BYTES, **BOTH, **BYTES_VERIFY_ONLY, **VERIFY_ONLY})
+        table, wrong = collections.defaultdict(collections.Counter), []
+        for turn in range(TRIES):
+            name = names[turn % len(names)]
+            state_dir = scratch / "changed"
+            for source in rng.sample(sources, len(sources)):
+                shutil.rmtree(state_dir, ignore_errors=True)
+                if (kept := changed(rng, source, name, state_dir)) is not None:
+                    break
+            else:
+                sys.exit(f"no journal has anything to change: {name}")
+            (by_verify, by_script), said = found_by(state_dir, kept)
+            table[name].update(tries=1, verify=by_verify, script=by_script)
+            may_differ = name in VERIFY_ONLY or name in BYTES_VERIFY_ONLY
+            if by_script > by_verify or (by_verify != by_script and not may_differ):
+                wrong.append(f"{name}, {source}: (verify, the script) = {(by_verify, by_script)}: {said}")
+    print(f"{len(sources)} sound journals; changed ones, and how many of them each finds:")
+    print(f"{'change':30} {'tries':>6} {'verify':>7} {'script':>7}")
+    for name in names:
+        found = table[name]
+        print(f"{name:30} {found['tries']:6} {found['verify']:7} {found['script']:7}")
+        if not found["script"] and (name in BOTH or name in BYTES):
+            wrong.append(f"{name}: the script never found it")
+    if wrong:
+        sys.exit("\n".join(wrong[:8]))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,9 @@
+#!/usr/bin/env bash
+# `tallyjaw verify` and examples/verify.py, which share no code, about the same journals, sound and changed:
+# tests/scripts/verifier.py. The random ones are written by the test that is run first.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+
+cargo test --locked --quiet --test suite -- --exact station::invariants::written::random_journals_on_disk_are_intact
+export PYTHONDONTWRITEBYTECODE=1
+exec python3 tests/scripts/verifier.py "${1:-target/release/tallyjaw}" target/tmp/journals tests/journals
