@@ -30,17 +30,8 @@ pub(crate) struct Named(Vec<(Seq, Pictured)>);
 impl Named {
     /// Takes the next line of the journal.
     pub(crate) fn take(&mut self, line: &[u8]) {
-        const KIND: &[u8] = br#""kind":"pictured""#;
-        let head = line.get(..256).unwrap_or(line);
-        if memchr::memmem::find(head, KIND).is_none() {
-            return;
-        }
         // A damaged line is a finding already.
-        if let Ok((Stamped { seq, entry, .. }, _)) = crate::entry::line::decode(line)
-            && let Entry::Series(SeriesEntry::Pictured(pictured)) = entry
-        {
-            self.0.push((seq, pictured));
-        }
+        self.0.extend(pictured(line));
     }
 
     /// Looks at every picture of the state folder.
@@ -74,6 +65,18 @@ impl Named {
         looking.leftovers(&format!("{FOLDER}/{SMALL}"))?;
         Ok(looking.looked)
     }
+}
+
+/// The picture that this line enters; `None` for every other line.
+pub(super) fn pictured(line: &[u8]) -> Option<(Seq, Pictured)> {
+    const KIND: &[u8] = br#""kind":"pictured""#;
+    let head = line.get(..256).unwrap_or(line);
+    memchr::memmem::find(head, KIND)?;
+    let (Stamped { seq, entry, .. }, _) = crate::entry::line::decode(line).ok()?;
+    if let Entry::Series(SeriesEntry::Pictured(pictured)) = entry {
+        return Some((seq, pictured));
+    }
+    None
 }
 
 struct Looking {

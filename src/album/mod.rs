@@ -8,9 +8,11 @@
 #![expect(clippy::disallowed_methods, reason = "edge: files of pictures")]
 
 mod check;
+mod entered;
 mod search;
 
 pub(crate) use check::{Looked, Named};
+pub(crate) use entered::{Before, Entered, before};
 pub(crate) use search::{Found, find};
 
 use crate::durable::{Access, Failed, failed, make_folder, put};
@@ -99,6 +101,12 @@ impl Album {
             copy.ok()
         });
         (copies, missing)
+    }
+
+    /// Whether a picture with this digest is stored. Only the journal knows whether it was entered.
+    pub(crate) fn has(&self, picture: Digest) -> bool {
+        let mut formats = PictureFormat::ALL.into_iter();
+        formats.any(|format| self.path(picture, format).exists())
     }
 
     fn path(&self, picture: Digest, format: PictureFormat) -> PathBuf {

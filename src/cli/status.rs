@@ -67,6 +67,11 @@ impl Status {
                     writeln!(out, "    help: {}", safe(remedy))?;
                 }
             }
+            for trouble in status.folders.iter().filter(|one| wanted(&one.station)) {
+                let (station, message) = (safe(&trouble.station), safe(&trouble.message));
+                writeln!(out, "  pictures of {station}: {message}")?;
+                writeln!(out, "    help: {}", safe(&trouble.remedy))?;
+            }
             if let Some(tablet) = status.tablet.as_ref().filter(|_| self.station.is_none()) {
                 tablets(out, tablet)?;
             }

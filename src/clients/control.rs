@@ -4,8 +4,9 @@
 //! - An answer waits until the result is durable. The daemon decides when that is.
 
 use super::lines::{Lines, Sent};
-use super::pictures::Intake;
+use super::pictures::{Intake, NotEntered};
 use super::{LONGEST_LINE, MOST_CLIENTS};
+use crate::entry::Means;
 use crate::message::picture::PictureCall;
 use crate::message::reply::{self, Outcome};
 use crate::message::{Call, ErrorObject, Rejected, Request, RequestId, code};
@@ -117,7 +118,10 @@ async fn picture(
     let place = intake.place().await;
     let sent = tokio::time::timeout(PICTURE_WITHIN, lines.bytes(call.size)).await;
     let (outcome, goes_on) = match sent {
-        Ok(Some(bytes)) => (intake.take(call, bytes, None).await, true),
+        Ok(Some(bytes)) => {
+            let taken = intake.take(call, bytes, None, Means::Command).await;
+            (taken.map_err(NotEntered::answer), true)
+        }
         Ok(None) | Err(_) => (Err(incomplete(call.size)), false),
     };
     drop(place);

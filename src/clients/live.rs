@@ -5,11 +5,12 @@
 
 use super::at_end::{AtEnd, Left};
 use super::health::Health;
+use crate::entry::state::StationState;
 use crate::entry::{JournalId, Seq, State};
 use crate::journal::{DurableEnd, DurableLine, Follow};
 use crate::letterhead::Letterhead;
 use crate::message::page::MovingMessage;
-use crate::message::reply::{SinkStatus, Status, Trouble};
+use crate::message::reply::{FolderTrouble, SinkStatus, Status, Trouble};
 use crate::message::{Hello, Notice, StateMessage, line};
 use crate::quantity::WallMicros;
 use crate::spec::Catalog;
@@ -41,6 +42,7 @@ struct Shown {
     last_at: Option<WallMicros>,
     health: Health,
     troubles: BTreeMap<String, Trouble>,
+    folders: BTreeMap<String, FolderTrouble>,
     sinks: Vec<SinkStatus>,
     page: Option<String>,
     notices: VecDeque<Arc<[u8]>>,
@@ -111,6 +113,7 @@ impl Live {
                 last_at: None,
                 health: Health::Ok,
                 troubles: BTreeMap::new(),
+                folders: BTreeMap::new(),
                 sinks: Vec::new(),
                 page: None,
                 notices: VecDeque::new(),
@@ -211,6 +214,18 @@ impl Live {
         self.wake_all();
     }
 
+    /// Sets the problem with a station's folder of pictures; `None` once there is none.
+    pub fn set_folder(&self, station: &str, trouble: Option<&FolderTrouble>) {
+        {
+            let folders = &mut self.shown().folders;
+            match trouble {
+                Some(trouble) => folders.insert(station.to_owned(), trouble.clone()),
+                None => folders.remove(station),
+            };
+        }
+        self.wake_all();
+    }
+
     /// The values that do not stand still now. Only who watches them is woken.
     pub fn set_moving(&self, moving: Vec<MovingMessage>) {
         self.moving.send_if_modified(|shown| {
@@ -262,6 +277,11 @@ impl Live {
     /// The state of the journal.
     pub fn health(&self) -> Health {
         self.shown().health
+    }
+
+    /// What the durable entries say of a station; `None` if they do not mention it.
+    pub fn of_station<T>(&self, name: &str, look: impl FnOnce(&StationState) -> T) -> Option<T> {
+        self.shown().state.stations.get(name).map(look)
     }
 
     /// The state that follows from the durable entries.
@@ -316,6 +336,7 @@ impl Live {
             tablet: None,
             state,
             troubles: shown.troubles.values().cloned().collect(),
+            folders: shown.folders.values().cloned().collect(),
             sinks: shown.sinks.iter().map(behind).collect(),
         }
     }

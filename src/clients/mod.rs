@@ -24,7 +24,7 @@ pub(crate) use control::{ControlRequest, PICTURE_WITHIN, answer, ask};
 pub(crate) use health::Health;
 pub(crate) use listener::{Heard, Listener};
 pub(crate) use live::Live;
-pub(crate) use pictures::Intake;
+pub(crate) use pictures::{Intake, NotEntered};
 pub(crate) use sockets::{RuntimeDir, Seen, SocketError, look};
 
 use std::sync::Arc;

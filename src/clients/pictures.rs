@@ -1,4 +1,4 @@
-//! Takes pictures in: from the control socket and the page.
+//! Takes pictures in: from the control socket, the page and a station's folder.
 //!
 //! In: the bytes of a file and what it is of. Out: the answer, once the entry is durable.
 //!
@@ -10,12 +10,12 @@
 use super::{ControlRequest, Live, ask};
 use crate::album::{Album, Found, Stored, find, forget};
 use crate::durable::Failed;
-use crate::entry::{PictureFile, Seq};
+use crate::entry::{Means, PictureFile, Seq};
 use crate::journal::JournalError;
 use crate::message::picture::{PictureCall, PictureMessage, not_taken};
 use crate::message::reply::Outcome;
 use crate::message::{ErrorObject, code};
-use crate::pictures::{Checked, check, safe_name};
+use crate::pictures::{Checked, NotAPicture, check, safe_name};
 use std::sync::Arc;
 use tokio::sync::mpsc::Sender;
 use tokio::sync::{Mutex, Semaphore, SemaphorePermit};
@@ -23,6 +23,32 @@ use tokio::task::spawn_blocking;
 
 /// Maximum number of pictures that are received at once; each is held in memory.
 const MOST_AT_ONCE: usize = 4;
+
+/// Why a picture was not entered.
+#[derive(Debug)]
+pub(crate) enum NotEntered {
+    /// The file is no picture that is taken.
+    NoPicture {
+        /// Name of the file, made safe.
+        name: String,
+        /// What is wrong with it.
+        why: NotAPicture,
+    },
+    /// The station does not take it.
+    Refused(ErrorObject),
+    /// It may be taken another time: the disk is full, or the daemon stops.
+    NotNow(ErrorObject),
+}
+
+impl NotEntered {
+    /// The answer to who gave the picture.
+    pub(crate) fn answer(self) -> ErrorObject {
+        match self {
+            Self::NoPicture { name, why } => not_taken(&name, &why),
+            Self::Refused(error) | Self::NotNow(error) => error,
+        }
+    }
+}
 
 /// Takes pictures in.
 #[derive(Debug)]
@@ -62,9 +88,10 @@ impl Intake {
         call: PictureCall,
         bytes: Vec<u8>,
         tablet: Option<String>,
-    ) -> Result<Outcome, ErrorObject> {
+        by: Means,
+    ) -> Result<Outcome, NotEntered> {
         let intake = Arc::clone(self);
-        let taking = tokio::spawn(async move { intake.enter(call, bytes, tablet).await });
+        let taking = tokio::spawn(async move { intake.enter(call, bytes, tablet, by).await });
         taking.await.unwrap_or_else(|_| Err(stopping()))
     }
 
@@ -73,19 +100,23 @@ impl Intake {
         mut call: PictureCall,
         bytes: Vec<u8>,
         tablet: Option<String>,
-    ) -> Result<Outcome, ErrorObject> {
+        by: Means,
+    ) -> Result<Outcome, NotEntered> {
         let _one = self.one.lock().await;
         call.name = safe_name(&call.name);
         self.look_up(&mut call).await?;
         let (album, name) = (self.album.clone(), call.name.clone());
         let storing = spawn_blocking(move || {
-            let checked = check(&name, &bytes).map_err(|why| not_taken(&name, &why))?;
+            let checked = match check(&name, &bytes) {
+                Ok(checked) => checked,
+                Err(why) => return Err(NotEntered::NoPicture { name, why }),
+            };
             let stored = album.store(&bytes, &checked);
-            let stored = stored.map_err(|failed| not_stored(&name, &failed))?;
+            let stored = stored.map_err(|failed| NotEntered::NotNow(not_stored(&name, &failed)))?;
             Ok((file_of(name, bytes.len(), &checked, &stored), stored))
         });
         let (file, stored) = storing.await.unwrap_or_else(|_| Err(stopping()))?;
-        let entered = ask(call.command(file), tablet, &self.asked).await;
+        let entered = ask(call.command(file, by), tablet, &self.asked).await;
         match entered {
             Ok(Outcome::Done(done)) => {
                 let message = PictureMessage::of(&self.live.state(), done.seq, &stored.picture);
@@ -100,14 +131,14 @@ impl Intake {
             // Whatever else is said may be about an entry that comes to be durable: the file stays.
             Err(error) if error.code == code::REFUSED => {
                 drop(spawn_blocking(move || forget(&stored)).await);
-                Err(error)
+                Err(NotEntered::Refused(error))
             }
-            other => other,
+            other => other.map_err(NotEntered::NotNow),
         }
     }
 
     /// A closed series and its piece are looked up in the journal, since the core does not know them any more.
-    async fn look_up(&self, call: &mut PictureCall) -> Result<(), ErrorObject> {
+    async fn look_up(&self, call: &mut PictureCall) -> Result<(), NotEntered> {
         let state = self.live.state();
         let is_open = |wanted: Option<Seq>| {
             let mut open = state
@@ -133,11 +164,11 @@ impl Intake {
         let found = finding.await.map_err(|_| stopping())?;
         let Found { station, pieces } =
             found.map_err(|error| unreadable(&error))?.ok_or_else(|| {
-                ErrorObject::new(
+                NotEntered::Refused(ErrorObject::new(
                     code::REFUSED,
                     format!("no series {wanted} in this journal"),
                     Some("list them: tallyjaw series".to_owned()),
-                )
+                ))
             })?;
         if let Some(piece) = call.piece.filter(|piece| !pieces.contains(piece)) {
             let known: Vec<String> = pieces.iter().map(ToString::to_string).collect();
@@ -145,13 +176,13 @@ impl Intake {
                 [] => "it has no reading".to_owned(),
                 some => format!("want one of {}", some.join(", ")),
             };
-            return Err(ErrorObject::new(
+            return Err(NotEntered::Refused(ErrorObject::new(
                 code::REFUSED,
                 format!("piece {piece} of series {wanted} was not measured, {known}"),
                 Some(
                     "name a piece that was measured, or none for the series as a whole".to_owned(),
                 ),
-            ));
+            )));
         }
         call.station = Some(station);
         Ok(())
@@ -184,18 +215,18 @@ fn not_stored(name: &str, failed: &Failed) -> ErrorObject {
     )
 }
 
-fn unreadable(error: &JournalError) -> ErrorObject {
-    ErrorObject::new(
+fn unreadable(error: &JournalError) -> NotEntered {
+    NotEntered::NotNow(ErrorObject::new(
         code::REFUSED,
         format!("the journal cannot be searched for the series: {error}"),
         Some("look what is wrong with it: tallyjaw verify".to_owned()),
-    )
+    ))
 }
 
-fn stopping() -> ErrorObject {
-    ErrorObject::new(
+fn stopping() -> NotEntered {
+    NotEntered::NotNow(ErrorObject::new(
         code::BUSY,
         "the daemon is stopping, and the picture may not be entered",
         Some("once it runs again, look: tallyjaw series".to_owned()),
-    )
+    ))
 }

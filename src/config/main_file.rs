@@ -7,13 +7,13 @@ use super::production_run::{self, RawRun};
 use super::sink::{self, SinkConfig};
 use super::table::Table;
 use super::value::{percent, unique};
-use super::{DaemonConfig, FilePattern, PageConfig, ShopConfig};
+use super::{DaemonConfig, FilePattern, PageConfig, PictureFolder, ShopConfig};
 use super::{announce, page, parse, shop};
 use crate::letterhead::Letterhead;
 use crate::quantity::{Dimension, Zone, nearest};
 use crate::spec::axis::{AXES, PLAUSIBLE_PERCENT};
 use crate::spec::{Axis, AxisName};
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 /// The main file after reading. The files that it names are not read yet.
@@ -28,6 +28,7 @@ pub struct MainFile {
     logo: Option<At<PathBuf>>,
     pub(super) sinks: Vec<SinkConfig>,
     pub(super) stations: Vec<At<String>>,
+    pub(super) pictures: Vec<PictureFolder>,
     pub(super) operators: Vec<String>,
     pub(super) instruments: Vec<RawInstrument>,
     pub(super) axes: Vec<Axis>,
@@ -125,7 +126,8 @@ pub fn main_file(source: &Source) -> MainFile {
     let daemon = Daemon::read(&mut root, faults_ref, base);
     let page = page::read(&mut root, faults_ref);
     let shop = shop::read(&mut root, faults_ref, base);
-    let stations = stations(&mut root, faults_ref);
+    let (stations, folders) = stations(&mut root, faults_ref, base);
+    let pictures = picture_folders(folders, &daemon.config.state_dir, faults_ref);
     let operators = operators(&mut root, faults_ref);
     let instruments = root
         .tables(faults_ref, "instrument", "[[instrument]]")
@@ -146,6 +148,7 @@ pub fn main_file(source: &Source) -> MainFile {
         logo: shop.logo,
         sinks,
         stations,
+        pictures,
         operators,
         instruments,
         axes,
@@ -239,7 +242,12 @@ fn socket_mode(table: &mut Table<'_>, faults: &mut Faults) -> Option<u32> {
     number
 }
 
-fn stations(root: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
+/// The names of the stations, and the folders of pictures as they are written.
+fn stations(
+    root: &mut Table<'_>,
+    faults: &mut Faults,
+    base: &Path,
+) -> (Vec<At<String>>, Vec<At<PictureFolder>>) {
     if !root.has("station") {
         root.missing(
             faults,
@@ -248,11 +256,54 @@ fn stations(root: &mut Table<'_>, faults: &mut Faults) -> Vec<At<String>> {
         );
     }
     let mut names = Vec::new();
+    let mut folders = Vec::new();
     for mut table in root.tables(faults, "station", "[[station]]") {
-        names.extend(table.required_name(faults, "name", "\"bench-1\""));
+        let name = table.required_name(faults, "name", "\"bench-1\"");
+        let folder = table.text(faults, "pictures");
+        if let Some((name, folder)) = name.as_ref().zip(folder) {
+            let value = PictureFolder {
+                station: name.value.clone(),
+                folder: plain(&base.join(folder.value)),
+            };
+            let place = folder.place;
+            folders.push(At { value, place });
+        }
+        names.extend(name);
         table.finish(faults);
     }
-    unique(faults, "station", names, |name| &name.value)
+    let names = unique(faults, "station", names, |name| &name.value);
+    (names, folders)
+}
+
+/// The path without what means nothing in it.
+fn plain(path: &Path) -> PathBuf {
+    let parts = path.components();
+    parts.filter(|part| *part != Component::CurDir).collect()
+}
+
+/// A picture must be of one station, and what the daemon stores must not come in again.
+fn picture_folders(
+    folders: Vec<At<PictureFolder>>,
+    state_dir: &Path,
+    faults: &mut Faults,
+) -> Vec<PictureFolder> {
+    let mut known: Vec<PictureFolder> = Vec::new();
+    for At { value, place } in folders {
+        let shown = quoted(&value.folder.display().to_string());
+        let same = known.iter().find(|one| one.folder == value.folder);
+        if let Some(same) = same {
+            let got = format!("pictures is {shown}, as at {}", same.station);
+            let fault = Fault::new(got, "want a folder of its own for each station");
+            faults.add(&place, fault);
+        } else if value.folder.starts_with(plain(state_dir)) {
+            let got = format!("pictures is {shown}, within state_dir");
+            let want = "want a folder in which the camera's program alone writes";
+            faults.add(&place, Fault::new(got, want));
+        } else {
+            known.push(value);
+        }
+    }
+    known
 }
 
 /// Those who may be chosen; a name is any text that can be seen.

@@ -69,6 +69,8 @@ pub struct Config {
     pub page: Option<PageConfig>,
     /// What reports and labels say of the shop.
     pub shop: ShopConfig,
+    /// The folders that are watched for pictures.
+    pub pictures: Vec<PictureFolder>,
     /// The sinks that send entries elsewhere, beside the verdict log.
     pub sinks: Vec<SinkConfig>,
     /// The port of each instrument, in the order of the configuration.
@@ -117,6 +119,15 @@ pub struct PageConfig {
 pub struct TabletConfig {
     /// Address and port; port 0 is any that is free.
     pub listen: core::net::SocketAddr,
+}
+
+/// A folder in which finished pictures are taken in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PictureFolder {
+    /// The station whose pieces they are of.
+    pub station: String,
+    /// The folder. A relative path was joined to the folder of the configuration file.
+    pub folder: PathBuf,
 }
 
 /// The silences on a line that separate frames, and the one after which a frame can only begin.
@@ -240,6 +251,7 @@ pub fn assemble(main: MainFile, files: &Files) -> Result<Config, Faulty> {
     Ok(Config {
         daemon: main.daemon,
         shop: main.shop,
+        pictures: main.pictures,
         page: main.page,
         sinks: main.sinks,
         ports: raw.ports(),

@@ -9,6 +9,7 @@
 use super::answers::{AnswerTo, Waiting};
 use super::change::{Changed, Changing};
 use super::clock::{Alarm, Clock};
+use super::folder::Folders;
 use super::moving::ShownMoving;
 use super::outage::{Mode, UndurableFrames, no_room};
 use super::ports::Ports;
@@ -65,6 +66,8 @@ pub(super) struct Hub {
     /// Who is let in over the network.
     pub(super) gate: Option<Arc<Gate>>,
     pub(super) changing: Changing,
+    /// The folders that are watched for pictures.
+    pub(super) folders: Folders,
     /// The last entry that was given to the journal.
     pub(super) appended: Seq,
     /// The last entry that the journal has announced as durable.

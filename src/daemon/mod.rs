@@ -13,6 +13,7 @@ mod answers;
 mod change;
 pub mod clock;
 pub mod files;
+mod folder;
 mod hub;
 mod moving;
 mod outage;
@@ -37,6 +38,7 @@ use crate::station::Core;
 use answers::Waiting;
 use change::Changing;
 use clock::Clock;
+use folder::Folders;
 use hub::Hub;
 use outage::{Mode, UndurableFrames};
 use ports::Ports;
@@ -207,6 +209,7 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     let (live, journal, core) = take_up(&setup, opened, announce, Arc::clone(&meter));
     let configured = setup.config.sinks.clone();
     let (ask, mut asked) = mpsc::channel(REQUESTS_WAITING);
+    let intake = Intake::new(Arc::clone(&live), ask.clone());
     let mut hub = Hub {
         config_path: setup.config_path,
         config: setup.config,
@@ -229,12 +232,12 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
         reloading: Reloading::default(),
         gate: page.as_ref().and_then(Page::gate).cloned(),
         changing: Changing::default(),
+        folders: Folders::new(&intake, &live, &ask),
     };
     hub.start(&mut announcements).await?;
     hub.enter_revocations();
 
     let places = Arc::new(Semaphore::new(MOST_CLIENTS));
-    let intake = Intake::new(Arc::clone(&live), ask.clone());
     let feed = clients::serve_feed(feed, Arc::clone(&live), Arc::clone(&places));
     let control = clients::serve_control(control, ask.clone(), Arc::clone(&intake));
     let serving = [tokio::spawn(feed), tokio::spawn(control)];
@@ -253,10 +256,12 @@ async fn serve(setup: Setup, ready: impl FnOnce(&Ready)) -> Result<(), DaemonErr
     });
     let (stop_sinks, sinks) =
         start_sinks(&live, &where_all_is.journal, &configured, &daemon.announce);
+    hub.folders.watch(&hub.config.pictures);
     ready(&where_all_is);
     service::serves(matches!(hub.mode, Mode::Writing));
     let result = hub.run(&mut announcements, &mut asked, &mut signals).await;
 
+    hub.folders.watch(&[]);
     for task in serving {
         task.abort();
     }

@@ -164,6 +164,7 @@ impl Hub {
         }
         tell_of_left_stations(&self.core);
         self.ports.open(&self.config.ports);
+        self.folders.watch(&self.config.pictures);
         tracing::info!(
             config_digest = self.config.digest,
             "a new configuration is in force"

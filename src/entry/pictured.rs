@@ -39,7 +39,7 @@ pub struct Pictured {
     pub shown: Digest,
     /// Name of the file as it was given, without characters that could mislead a reader.
     pub file_name: String,
-    /// Command: the command line or the page.
+    /// Command: the command line or the page; folder: the one that the station watches.
     pub by: Means,
 }
 

@@ -91,14 +91,14 @@ pub struct Noted {
     pub text: String,
 }
 
-/// A command by card or pedal was refused.
+/// A command by card or pedal was refused, or a file in the station's folder of pictures.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Refused {
     /// Name of the station in the configuration.
     pub station: String,
-    /// The scanner or pedal, by its name in the configuration.
+    /// The scanner or pedal, by its name in the configuration; `pictures` for a file in the folder of pictures.
     pub instrument: String,
-    /// Text of the card, or action of the pedal.
+    /// Text of the card, action of the pedal, or name of the file.
     pub said: String,
     /// Why it was refused.
     pub reason: String,
@@ -107,10 +107,15 @@ pub struct Refused {
     pub remedy: Option<String>,
 }
 
+impl Refused {
+    /// What stands for the instrument where a file was refused.
+    pub const FOLDER: &'static str = "pictures";
+}
+
 /// The last refused command, as the state keeps it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct RefusedSaying {
-    /// Text of the card, or action of the pedal.
+    /// Text of the card, action of the pedal, or name of the file.
     pub said: String,
     /// Why it was refused.
     pub reason: String,
@@ -130,6 +135,8 @@ named! {
         Pedal = "pedal",
         /// Two zeros within two seconds.
         DoubleZero = "double_zero",
+        /// A file in the folder that the station watches for pictures.
+        Folder = "folder",
     }
 }
 
@@ -141,6 +148,7 @@ impl Means {
             Self::Card => "by card",
             Self::Pedal => "by pedal",
             Self::DoubleZero => "by zeroing twice",
+            Self::Folder => "by the station's folder",
         }
     }
 }

@@ -56,13 +56,13 @@ pub struct PictureMessage {
 
 impl PictureCall {
     /// The command that enters the stored picture.
-    pub fn command(&self, file: PictureFile) -> Call {
+    pub fn command(&self, file: PictureFile, by: Means) -> Call {
         Call::Station(Command::Picture(Picture {
             station: self.station.clone(),
             series: self.series,
             piece: self.piece,
             file,
-            by: Means::Command,
+            by,
         }))
     }
 }

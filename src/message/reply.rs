@@ -149,6 +149,9 @@ pub struct Status {
     /// Instruments whose port cannot be opened, or has a problem while open.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub troubles: Vec<Trouble>,
+    /// Folders of pictures that have a problem.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub folders: Vec<FolderTrouble>,
     /// State of each sink.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub sinks: Vec<SinkStatus>,
@@ -254,6 +257,17 @@ pub struct Trouble {
     /// What to do.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
+}
+
+/// Problem with the folder in which a station's pictures are left.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct FolderTrouble {
+    /// Name of the station in the configuration.
+    pub station: String,
+    /// What was found and what was expected.
+    pub message: String,
+    /// What to do.
+    pub remedy: String,
 }
 
 /// Result of a request.

@@ -6,8 +6,8 @@
 use super::guard::Refusal;
 use super::routes::{JSON, Site, answer, key, refused, tablet_of};
 use crate::clients::PICTURE_WITHIN;
-use crate::entry::Seq;
 use crate::entry::line::Digest;
+use crate::entry::{Means, Seq};
 use crate::message::line;
 use crate::message::picture::{PictureCall, not_taken};
 use crate::pictures::{MOST_BYTES, NotAPicture, safe_name};
@@ -92,11 +92,11 @@ pub(super) async fn take(State(site): State<Arc<Site>>, request: Request) -> Res
         }
     };
     let intake = &site.sources.intake;
-    let taken = intake.take(call, bytes, tablet).await;
+    let taken = intake.take(call, bytes, tablet, Means::Command).await;
     drop(place);
     match taken {
         Ok(outcome) => answer(StatusCode::OK, JSON, line(&json!({ "result": outcome }))),
-        Err(error) => refused(&error),
+        Err(not) => refused(&not.answer()),
     }
 }
 

@@ -219,11 +219,21 @@ pub fn safe_name(name: &str) -> String {
     }
 }
 
-/// Whether a file of this name may be a picture, by its ending.
-pub fn may_be_picture(name: &str) -> bool {
+/// Endings of pictures in other formats, as microscopes and telephones save them.
+const OTHER_ENDINGS: &[&str] = &["bmp", "gif", "heic", "heif", "tif", "tiff", "webp"];
+
+/// Whether a file of this name is meant as a picture, by its ending, of whatever format.
+///
+/// ```
+/// use tallyjaw::pictures::is_named_as_picture;
+/// assert!(is_named_as_picture("Cut 3.JPG") && is_named_as_picture("cut.tif"));
+/// assert!(!is_named_as_picture("cut.jpg.part") && !is_named_as_picture("notes.txt"));
+/// ```
+pub fn is_named_as_picture(name: &str) -> bool {
     let ending = ending_of(name);
+    let ending = ending.as_str();
     let mut formats = PictureFormat::ALL.into_iter();
-    formats.any(|format| format.endings().contains(&ending.as_str()))
+    formats.any(|format| format.endings().contains(&ending)) || OTHER_ENDINGS.contains(&ending)
 }
 
 fn ending_of(name: &str) -> String {

@@ -62,6 +62,7 @@ pub(super) fn run(core: &mut Core, now: Now, command: Command) -> Result<Option<
             by,
         } => core.pulled(now, station, piece, mode, by)?,
         Command::Picture(picture) => core.picture(now, picture)?,
+        Command::PictureRefused(refused) => core.append(now, refused),
         Command::Operator { station, operator } => {
             let station = core.station_named(station)?;
             core.set_operator(now, station, &operator)?

@@ -1,6 +1,6 @@
 //! What the core is given, and what it returns.
 
-use crate::entry::{Answer, Attached, Entry, JournalId, Means, PictureFile, Seq, Stamped};
+use crate::entry::{Answer, Attached, Entry, JournalId, Means, PictureFile, Refused, Seq, Stamped};
 use crate::quantity::MonoMicros;
 use crate::spec::{Catalog, Job, Material, Plan, PullMode, Settlement};
 use std::sync::Arc;
@@ -164,6 +164,8 @@ pub enum Command {
     },
     /// Enter a picture.
     Picture(Picture),
+    /// Enter that a file in the station's folder of pictures was not taken.
+    PictureRefused(Refused),
     /// Set the operator.
     Operator {
         /// The station's name; `None` where there is only one.

@@ -467,7 +467,7 @@ fn unasked(by: Means) -> String {
         Means::Pedal | Means::DoubleZero => {
             format!("not retracted {}", by.words())
         }
-        Means::Command | Means::Card => "a reason is required".to_owned(),
+        Means::Command | Means::Card | Means::Folder => "a reason is required".to_owned(),
     }
 }
 

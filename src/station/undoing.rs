@@ -87,7 +87,7 @@ fn which_reading(series: &SeriesState, seq: Option<Seq>) -> Result<&CountedReadi
 fn may_be_spent(reading: &CountedReading, has_reason: bool, by: Means) -> Result<(), Refusal> {
     match by {
         Means::Command | Means::Card if has_reason => Ok(()),
-        Means::Command | Means::Card | Means::Pedal | Means::DoubleZero => {
+        Means::Command | Means::Card | Means::Pedal | Means::DoubleZero | Means::Folder => {
             Err(Refusal::Destroyed {
                 piece: reading.piece,
                 axis: reading.axis.clone(),

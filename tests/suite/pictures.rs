@@ -1,6 +1,7 @@
 //! Pictures from outside: the command, what is stored, what is refused, kills, and what `verify` finds.
 
 pub(crate) mod draw;
+mod folder;
 mod reports;
 
 use crate::harness::{Daemon, Shop};

@@ -232,6 +232,10 @@ fn answers(control: &Path) -> Vec<Finding> {
         let says = format!("{}: {}", trouble.instrument, trouble.message);
         findings.push(Finding::new("daemon", Is::Wrong, says).help_of(trouble.remedy.clone()));
     }
+    for trouble in &status.folders {
+        let says = format!("pictures of {}: {}", trouble.station, trouble.message);
+        findings.push(Finding::new("daemon", Is::Wrong, says).help(trouble.remedy.clone()));
+    }
     for sink in &status.sinks {
         if let Some(failing) = &sink.failing {
             let says = format!(

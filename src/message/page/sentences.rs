@@ -41,6 +41,12 @@ pub(super) fn texts(status: &Status, benches: &[BenchMessage]) -> Texts {
         gather(&mut texts, [trouble.message.as_str()]);
         gather(&mut texts, trouble.remedy.as_deref());
     }
+    for trouble in &status.folders {
+        gather(
+            &mut texts,
+            [trouble.message.as_str(), trouble.remedy.as_str()],
+        );
+    }
     for failing in status.sinks.iter().filter_map(|sink| sink.failing.as_ref()) {
         gather(
             &mut texts,

@@ -162,12 +162,13 @@ export function showLanguages(choose) {
 
 // ---- warnings: one line that opens ----
 
-// Warnings of the series, alerts of run rules, and problems of sinks and journal; `saysHeld` if the main display says what
+// Warnings of the series, alerts of run rules, and problems of sinks, folders and journal; `saysHeld` if the main display says what
 // is held.
 export function warningsOf(state, here, bench, notice, saysHeld) {
   const armed = here.armed;
   const failing = (state.sinks ?? []).filter((sink) => sink.failing);
   const before = armed && bench.closed && bench.closed.aside.length > 0 && bench.readings.length === 0 ? [t("warning.before", { series: bench.closed.series, outcome: t(`outcome.${bench.closed.outcome}`), list: [...new Set(bench.closed.aside.map((one) => one.piece))].join(", ") })] : [];
+  const folders = (state.folders ?? []).filter((one) => one.station === here.station);
   return [
     ...(here.production?.held_says && !saysHeld ? [{ text: capital(says(here.production.held_says)), alert: true }] : []),
     ...(armed && here.production?.open?.due ? [{ text: capital(says(here.production.open.says)), alert: true }] : []),
@@ -175,6 +176,7 @@ export function warningsOf(state, here, bench, notice, saysHeld) {
     ...(armed?.alerts ?? []).map((one) => ({ text: capital(says(one.text)), alert: true })).toReversed(),
     ...(notice ? [{ text: [notice.message, notice.remedy].filter(Boolean).map((text) => capital(says(text))).join(". ") }] : []),
     ...failing.map((sink) => ({ text: `${t("sink.warning", { sink: sink.sink, since: clock(sink.failing.since), n: sink.behind })} ${capital(says(sink.failing.error))}. ${capital(says(sink.failing.remedy))}.` })),
+    ...folders.map((one) => ({ text: `${capital(says(one.message))}. ${capital(says(one.remedy))}.` })),
     ...(armed?.warnings ?? []).map((text) => ({ text: capital(says(text)) })),
   ];
 }

@@ -17,6 +17,16 @@ const MAIN: &[Mistake] = &[
         "[[instrumnet]]",
     ),
     ("a key of an instrument misspelled", "line =", "lien ="),
+    (
+        "a folder of pictures within the daemon's own",
+        "name = \"bench-1\"\n",
+        "name = \"bench-1\"\npictures = \"state/pictures\"\n",
+    ),
+    (
+        "one folder of pictures for two stations",
+        "name = \"bench-1\"\n",
+        "name = \"bench-1\"\npictures = \"camera\"\n[[station]]\nname = \"bench-7\"\npictures = \"./camera\"\n",
+    ),
     ("no station", "[[station]]\nname = \"bench-1\"", "# none"),
     (
         "a command line to announce by",

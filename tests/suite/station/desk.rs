@@ -38,6 +38,7 @@ pub(crate) const fn answering_kind(command: &Command) -> Option<&'static str> {
         Command::Crimps { .. } => Some("crimped"),
         Command::Settle { .. } => Some("settled"),
         Command::Picture(_) => Some("pictured"),
+        Command::PictureRefused(_) => Some("refused"),
         Command::Ask { .. } => None,
     }
 }

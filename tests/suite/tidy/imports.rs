@@ -63,7 +63,9 @@ pub(super) const ROWS: &[Row] = &[
     edge("journal", &["quantity", "entry", "durable"]),
     edge(
         "album",
-        &["pictures", "report", "entry", "durable", "journal"],
+        &[
+            "quantity", "pictures", "report", "entry", "durable", "journal",
+        ],
     ),
     edge("export", &["quantity", "spec", "entry", "row", "durable"]),
     edge(

@@ -51,7 +51,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("blocks", "gauge blocks"),
     (
         "by",
-        "how it was done: command (the control socket: command line, page or program), card, pedal, or double_zero (two zeros within two seconds)",
+        "how it was done: command (the control socket: command line, page or program), card, pedal, double_zero (two zeros within two seconds), or folder (a file in the station's folder of pictures)",
     ),
     (
         "by_us",
@@ -295,7 +295,7 @@ pub(super) const WORDS: &[(&str, &str)] = &[
     ("reason", "why"),
     (
         "refused",
-        "the last card or pedal press that could not be carried out",
+        "the last card or pedal press that could not be carried out, or file of a picture that was not taken",
     ),
     ("remedy", "what a person can do"),
     (
