@@ -291,6 +291,41 @@ fn what_is_found_is_written_behind_what_the_user_wrote() {
 }
 
 #[test]
+fn the_block_that_is_written_is_shown_once() {
+    let (shop, caliper) = shop_with_a_new_caliper();
+    let port = caliper.path().to_str().unwrap();
+    let mut listening = shop
+        .tallyjaw(&[
+            "listen",
+            port,
+            "--write",
+            "--name",
+            "caliper-2",
+            "--for",
+            "60",
+        ])
+        .env("TALLYJAW_PTY_MARKS", "1")
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut said = String::new();
+    let mut press = 0;
+    for line in BufReader::new(listening.stdout.take().unwrap()).lines() {
+        let line = line.unwrap();
+        if line.contains("reading at") {
+            let bytes = frame(Sends::DecimalLine { with_unit: true }, press);
+            send(&caliper, &bytes, "4800 7E2".parse().unwrap());
+            press += 1;
+        }
+        said.push_str(&line);
+        said.push('\n');
+    }
+    assert!(listening.wait().unwrap().success(), "{said}");
+    assert_eq!(said.matches("[[instrument]]").count(), 1, "{said}");
+    assert!(said.contains("+[[instrument]]"), "{said}");
+}
+
+#[test]
 fn a_double_is_refused_before_anybody_presses() {
     let (shop, caliper) = shop_with_a_new_caliper();
     let port = caliper.path().to_str().unwrap();

@@ -54,7 +54,7 @@ pub(super) fn find(
     if heard.interrupted {
         return Ok(Found::Interrupted);
     }
-    tell.outcome(&heard.interview, None)?;
+    tell.outcome(&heard.interview, None, false)?;
     let slot = InstrumentSlot::new("caliper-1".to_owned(), station.to_owned(), port);
     Ok(match tell::sure(heard.interview.opinion()) {
         Some(sure) => Found::Block(block::block(&slot, sure, &heard.found_with)),
@@ -139,7 +139,8 @@ impl Listen {
             .fits
             .first()
             .map(|best| block::block(&place, best, &heard.found_with));
-        tell.outcome(&heard.interview, block.as_deref())?;
+        let is_added = self.write && sure.is_some();
+        tell.outcome(&heard.interview, block.as_deref(), is_added)?;
         let (Some(_), Some(block)) = (sure, block) else {
             return Ok(Exit::No);
         };

@@ -160,10 +160,12 @@ impl<'o> Tell<'o> {
         )
     }
 
+    /// What was found. A block that is added to the configuration next is shown then, and not twice.
     pub(super) fn outcome(
         &mut self,
         interview: &Interview,
         block: Option<&str>,
+        is_added: bool,
     ) -> Result<(), Failure> {
         let opinion = interview.opinion();
         let presses = interview.presses();
@@ -183,7 +185,7 @@ impl<'o> Tell<'o> {
                 "refused": refused,
                 "block": block,
             }),
-            &in_words(opinion, presses, block),
+            &in_words(opinion, presses, block.filter(|_| !is_added)),
         )
     }
 
