@@ -435,7 +435,7 @@ fn checked_text(
     } else if let Some(unseen) = unsafe_in(text) {
         Some(Fault::new(
             format!("{key} has {unseen} in it: {}", quoted(text)),
-            "want characters that can be seen, and none that turns the direction of reading",
+            "want characters that can be seen, and none that turns the direction of the text",
         ))
     } else if text.trim().is_empty() {
         Some(Fault::new(format!("{key} is empty"), "want a text"))

@@ -7,10 +7,12 @@ use crate::config::Diagnostic;
 use crate::config::edit::{Change, List, Which};
 use crate::message::{ErrorObject, code};
 use crate::quantity::{meant, named, unsafe_in};
-use crate::texts::{Texts, gather_checks};
+use crate::texts::{Texts, gather_checks, keyed_check};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
+/// What the keys begin with of sentences that are said at the bench, too.
+const DAEMON: &str = "daemon.";
 /// The longest name of whoever changes something.
 const LONGEST_NAME: usize = 100;
 
@@ -242,6 +244,11 @@ impl ChangeMessage {
         for fault in self.faults.iter().chain(&self.warnings) {
             let parts = [&fault.message, &fault.want];
             gather_checks(&mut texts, parts.into_iter().map(String::as_str));
+            // What stands in the way of a plan has a row for both halves at once.
+            let whole = format!("{}, {}", fault.message, fault.want);
+            if let Some(found) = keyed_check(&whole).filter(|found| found.key.starts_with(DAEMON)) {
+                texts.insert(whole, found);
+            }
             gather_checks(&mut texts, fault.remedy.as_deref());
         }
         gather_checks(&mut texts, self.reads.iter().map(|read| read.text.as_str()));

@@ -14,7 +14,7 @@ const SENTENCES: &str = "daemon.";
 /// Sentences that begin with a name and hold others, which have more words of their own.
 const OUTERMOST: [&str; 2] = ["daemon.entry.refused", "daemon.entry.unread"];
 /// What the keys of sentences begin with that stand in others only.
-const PARTS: &str = "daemon.part.";
+const PARTS: [&str; 2] = ["daemon.part.", "daemon.tool."];
 /// What the keys begin with of sentences that a check of the configuration says. Some of them fit much, so they are looked
 /// for in faults alone; and in faults nothing else is.
 const CHECKED: [&str; 6] = [
@@ -111,6 +111,8 @@ enum Piece {
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Kind {
     Text,
+    /// Of a key or a thing: without blanks.
+    Name,
     Number,
     Date,
     List,
@@ -121,6 +123,7 @@ impl Kind {
     /// A place with its name, from what stands between the braces.
     fn of(place: &'static str) -> (&'static str, Self) {
         let marks = [
+            ('!', Self::Name),
             ('#', Self::Number),
             ('@', Self::Date),
             ('*', Self::List),
@@ -178,7 +181,7 @@ fn keyed_at(english: &str, deep: u32, among: &'static [Saying]) -> Option<Keyed>
     let whole = deep == DEEPEST;
     let sayings = among
         .iter()
-        .filter(|saying| !(whole && saying.key.starts_with(PARTS)));
+        .filter(|saying| !(whole && PARTS.iter().any(|part| saying.key.starts_with(part))));
     let mut fitting = sayings.filter_map(|saying| {
         let mut tries = TRIES;
         let mut found = Vec::new();
@@ -197,7 +200,7 @@ fn keyed_at(english: &str, deep: u32, among: &'static [Saying]) -> Option<Keyed>
 fn part(kind: Kind, text: &str, deep: u32) -> Part {
     let own = || text.to_owned();
     match kind {
-        Kind::Text => Part::Text(own()),
+        Kind::Text | Kind::Name => Part::Text(own()),
         Kind::Number => Part::Number { number: own() },
         Kind::Date => Part::Date { date: own() },
         Kind::List => Part::List {
@@ -276,6 +279,7 @@ fn fits<'t>(
 fn may_be(kind: Kind, text: &str) -> bool {
     match kind {
         Kind::Text | Kind::Keyed | Kind::List => true,
+        Kind::Name => !text.contains(char::is_whitespace),
         Kind::Date => {
             let is_digit = |(at, sign): (usize, u8)| match at {
                 4 | 7 => sign == b'-',

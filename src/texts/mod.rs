@@ -48,7 +48,7 @@ pub fn text(language: Language, key: &str, with: &[(&str, &str)]) -> String {
     let mut rest = template.as_str();
     while let Some((before, place)) = rest.split_once('{') {
         let (name, after) = place.split_once('}').unwrap_or((place, ""));
-        let name = name.trim_end_matches(['#', '@', '*', '~']);
+        let name = name.trim_end_matches(['#', '@', '*', '~', '!']);
         said.push_str(before);
         let value = with.iter().find(|(known, _)| *known == name);
         said.push_str(value.map_or("", |(_, value)| value));

@@ -27,12 +27,18 @@ function around(key, label, help, control, changed) {
   return field;
 }
 
-// A fault in one line.
-const joined = ({ message, want, remedy }, words) => [[message, want].filter(Boolean).map(words).join(", "), remedy && capital(words(remedy))].filter(Boolean).join(". ");
+// A fault in one line. What was got and what is wanted may be one sentence of the table.
+const bothOf = ({ message, want }) => [message, want].filter(Boolean).join(", ");
+const joined = (fault, words) => {
+  const { message, want, remedy } = fault;
+  const both = translated(bothOf(fault)) ? words(bothOf(fault)) : [message, want].filter(Boolean).map(words).join(", ");
+  return [both, remedy && capital(words(remedy))].filter(Boolean).join(". ");
+};
 
 // A fault in the language that was chosen. What the table of texts lacks a part of is quoted as the daemon says it.
 export function faultWords(fault) {
-  const parts = [fault.message, fault.want, fault.remedy].filter(Boolean);
+  const halves = translated(bothOf(fault)) ? [] : [fault.message, fault.want];
+  const parts = [...halves, fault.remedy].filter(Boolean);
   if (language === "en" || parts.every(translated)) return [joined(fault, says)];
   return [`${t("setup.in_english")} `, make("q", { lang: "en" }, joined(fault, String))];
 }

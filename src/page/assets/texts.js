@@ -22,7 +22,7 @@ const rowOf = (key) => table[key.replace(/^daemon\./, "page.")] ?? table[key];
 export function t(key, values = {}) {
   const row = (values.n === 1 && table[`${key}.one`]) || rowOf(key);
   if (!row) return key;
-  return row[language].replace(/\{(\w+)[#@*~]?\}/g, (_, name) => part(values[name]) ?? "");
+  return row[language].replace(/\{(\w+)[#@*~!]?\}/g, (_, name) => part(values[name]) ?? "");
 }
 
 // What stands at a place of a text: itself, a number, or a text that has a key.
@@ -72,6 +72,9 @@ export function number(text) {
   const signed = text?.replace(">=", "≥").replace("<=", "≤");
   return language === "en" ? signed : signed?.replace(/(\d)\.(\d)/g, "$1,$2");
 }
+
+// Limits as the daemon has them.
+export const limitsWords = (text) => (text === "no limit" ? t("limits.none") : number(text));
 
 // A wire in words, with area and gauge.
 export const wireWords = (text) => translated(text) ?? number(text);

@@ -92,6 +92,15 @@ pub(super) fn list(sizes: &[impl Display]) -> String {
     sizes.join(", ")
 }
 
+/// The wires of a nest; a nest may have none yet.
+pub(super) fn made_for_words(wires: &[Area]) -> String {
+    if wires.is_empty() {
+        "no wire".to_owned()
+    } else {
+        list(wires)
+    }
+}
+
 fn fitting_nest(fitting: Option<&str>) -> String {
     match fitting {
         Some(nest) => format!("nest {nest:?} of this tool is for it"),

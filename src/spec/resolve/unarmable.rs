@@ -1,6 +1,6 @@
 //! Why a plan cannot be armed: its key, what was got, what is wanted, what to do.
 
-use super::remedy::{list, sentence, why_not_apart};
+use super::remedy::{list, made_for_words, sentence, why_not_apart};
 use crate::quantity::{Area, Dimension, Measured, Quantity};
 use crate::spec::wire::WireError;
 use crate::spec::{AxisName, Limits, PullTableError, Purpose, Sizes, WireSize};
@@ -87,7 +87,7 @@ pub enum Unarmable {
     /// The nest is not for the wire.
     #[error(
         "nest {nest} of {tool} is not for {wire}, want a nest for it; this one is for {}",
-        list(made_for)
+        made_for_words(made_for)
     )]
     WrongNest {
         tool: String,
@@ -99,7 +99,7 @@ pub enum Unarmable {
     /// No nest of the tool is for the wire.
     #[error(
         "no nest of {tool} is for {wire}, want a tool for it; this one is for {}",
-        list(made_for)
+        made_for_words(made_for)
     )]
     NoNestForWire {
         tool: String,

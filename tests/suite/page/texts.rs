@@ -7,7 +7,7 @@ use std::path::Path;
 const LANGUAGES: [&str; 3] = ["en", "de", "es"];
 
 /// Keys that the page puts together: the beginning, and where the rest is from.
-const PUT_TOGETHER: [&str; 34] = [
+const PUT_TOGETHER: [&str; 35] = [
     "aloud.",
     "answer.",
     "axis.",
@@ -30,6 +30,7 @@ const PUT_TOGETHER: [&str; 34] = [
     "reason.",
     "reservation.",
     "said.",
+    "sample.",
     "say.",
     "settlement.",
     "setup.class.",
@@ -72,7 +73,7 @@ fn places(text: &str) -> BTreeSet<&str> {
             Some(
                 part.split_once('}')?
                     .0
-                    .trim_end_matches(['#', '@', '*', '~']),
+                    .trim_end_matches(['#', '@', '*', '~', '!']),
             )
         })
         .collect()

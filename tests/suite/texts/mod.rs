@@ -118,6 +118,15 @@ fn a_sentence_is_found_with_what_stands_at_its_places() {
         found.unwrap().text(Language::German),
         "tj/tool/R-02 wurde abgewiesen: R-02 (Reparaturwerkzeug) ist nicht das Werkzeug von Serie 14: pump-own verlangt T-07 (Serienwerkzeug), Gesenk 2.0; mit T-07 crimpen; für R-02 einen Plan beginnen, der es nennt"
     );
+    let found = keyed("T-07 (production), nest 2.0 is in the hand").unwrap();
+    assert_eq!(
+        found.text(Language::German),
+        "T-07 (Serienwerkzeug), Gesenk 2.0 ist in der Hand"
+    );
+    for known in ["it has no reading", "want one of 1, 2"] {
+        let sentence = format!("piece 7 of series 3 was not measured, {known}");
+        assert!(keyed(&sentence).is_some(), "{sentence}");
+    }
     assert_eq!(keyed("no sentence of ours"), None);
     assert_eq!(keyed(""), None);
 }
@@ -133,7 +142,7 @@ fn what_the_checker_says_has_rows_that_fit_much_and_are_for_faults_alone() {
         ),
         (
             "want limits such as \"1.62 ±0.05 mm\" or \"1.57..1.67 mm\"",
-            "nötig sind Grenzen wie \"1.62 ±0.05 mm\" or \"1.57..1.67 mm\"",
+            "nötig sind Grenzen wie \"1.62 ±0.05 mm\" oder \"1.57..1.67 mm\"",
         ),
         ("pieces is 0", "pieces ist 0"),
         (
