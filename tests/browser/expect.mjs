@@ -43,9 +43,9 @@ export const heard = (page, tone) => bodyHas(page, `document.body.dataset.heard 
 export const dialog = (page, id) => page.waitForSelector(`#${id}[open]`, { timeout: PATIENCE });
 
 // A page of the browser at an address of the daemon, and what goes wrong in it.
-export async function opened(chromium, url) {
+export async function opened(chromium, url, viewport = { width: 1920, height: 1080 }) {
   const page = await chromium.newPage();
-  await page.setViewport({ width: 1920, height: 1080 });
+  await page.setViewport(viewport);
   await fromFolder(page, process.env.TALLYJAW_ASSETS);
   const origin = new URL(url).origin;
   const live = watched(page, url.replace(/#.*/, ""), (asked) => asked.startsWith(`${origin}/`));

@@ -5,30 +5,23 @@
 //
 // With TALLYJAW_ASSETS=src/page/assets the page's files are those of the folder, so that a change needs no build.
 
-import { mkdirSync, readFileSync } from "node:fs";
-import { browser, clipped, faultsByAxe, faultsOfText, watched } from "./look.mjs";
+import { readFileSync } from "node:fs";
+import { bodyHas, counted, faults, folder, opened, PATIENCE, run, same } from "./expect.mjs";
+import { browser, clipped, faultsByAxe, faultsOfText } from "./look.mjs";
 import { SCHEMES, SIZES } from "./screens.mjs";
 import { Shop } from "./shop.mjs";
 
 const [binary, pictures = "target/browser/seen"] = process.argv.slice(2);
-const PATIENCE = 20000; // a limit for failing, never a pace
 const FINGER = 48; // px
 // axe looks at the widest layout and the narrowest.
 const SCREENS = Object.entries(SIZES).flatMap(([name, [width, height]]) =>
   SCHEMES.map((scheme) => ({ name: `${name}-${scheme}`, width, height, scheme, byAxe: name === "laptop" || (name === "phone" && scheme === "light") })),
 );
-mkdirSync(pictures, { recursive: true });
-
-const faults = [];
-let done = 0;
-
-function same(what, got, want) {
-  done += 1;
-  if (JSON.stringify(got) !== JSON.stringify(want)) faults.push(`${what}: got ${JSON.stringify(got)}, want ${JSON.stringify(want)}`);
-}
+const TOUCH = { width: 1280, height: 720, hasTouch: true };
+folder(pictures);
 
 async function until(page, what, expression, ...args) {
-  done += 1;
+  counted();
   await page.waitForFunction(expression, { polling: 50, timeout: PATIENCE }, ...args).catch(async () => {
     faults.push(`never: ${what}; the view says ${JSON.stringify(await page.$eval("#setup", (view) => view.innerText.slice(0, 600)))}`);
   });
@@ -64,6 +57,7 @@ function measure(finger) {
   if (form && seen(form) && form.clientHeight < 200 && form.scrollHeight > form.clientHeight + 1) found.push(`the form has ${form.clientHeight} px of height`);
   const nonsense = /\b(Invalid Date|undefined|null|NaN|object Object)\b|\{\w+\}|setup\.\w+/.exec(view.innerText);
   if (nonsense) found.push(`shows ${nonsense[0]}`);
+  for (const quoted of view.querySelectorAll("q[lang=en]")) found.push(`is left in English: ${where(quoted)}`);
   return [...new Set(found)].slice(0, 12);
 }
 
@@ -78,12 +72,12 @@ async function look(page, name, languages = ["en", "de", "es"]) {
       const found = [...(await page.evaluate(measure, FINGER)), ...(await clipped(page, true)).filter((fault) => !fault.startsWith("is cut: input"))]; // its text moves
       if (screen.byAxe) found.push(...(await faultsByAxe(page)));
       faults.push(...found.map((fault) => `${name} in ${language} on ${screen.name}: ${fault}`));
-      done += 1;
+      counted();
       await page.screenshot({ path: `${pictures}/setup-${name}-${language}-${screen.name}.png` });
     }
   }
   if (languages.length > 1) await speak(page, "en");
-  await page.setViewport({ width: 1280, height: 720, hasTouch: true });
+  await page.setViewport(TOUCH);
 }
 
 // The view as it is, drawn again in another language.
@@ -93,30 +87,6 @@ const speak = (page, language) => page.evaluate(async (language) => {
   const { redraw } = await import("/setup.js");
   redraw();
 }, language);
-
-async function opened(chromium, url, more) {
-  const page = await chromium.newPage();
-  await page.setViewport({ width: 1280, height: 720, hasTouch: true, ...more });
-  await fromFolder(page, process.env.TALLYJAW_ASSETS);
-  const origin = new URL(url).origin;
-  const live = watched(page, url.replace(/#.*/, ""), (asked) => asked.startsWith(`${origin}/`));
-  await page.goto(url, { waitUntil: "domcontentloaded" });
-  await until(page, "the state", () => document.body.dataset.seq);
-  return { page, live };
-}
-
-async function fromFolder(page, folder) {
-  if (!folder) return;
-  const kinds = { html: "text/html", css: "text/css", js: "text/javascript", json: "application/json" };
-  await page.setRequestInterception(true);
-  page.on("request", (request) => {
-    const path = new URL(request.url()).pathname.replace(/^\/$/, "/index.html").slice(1);
-    const kind = kinds[path.split(".")[1]];
-    if (!kind || path.includes("/")) return request.continue();
-    const file = path === "texts.json" ? `${folder}/../../texts/${path}` : `${folder}/${path}`;
-    request.respond({ contentType: kind, headers: { "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self' data:" }, body: readFileSync(file) });
-  });
-}
 
 // ---- by touch alone ----
 
@@ -147,7 +117,7 @@ const file = (name) => readFileSync(`${shop.folder}/${name}`, "utf8");
 async function saved(page, part, name) {
   await tap(page, "[data-act=save]");
   await until(page, "saved", () => /Saved and in force/.test(document.querySelector("#setup").textContent));
-  done += 1;
+  counted();
   if (!file(name).includes(part)) faults.push(`${name} has no ${part}: ${file(name)}`);
 }
 
@@ -329,43 +299,38 @@ async function byKeys(page) {
   await until(page, "closed", () => !document.querySelector("#setup").open);
 }
 
-const shop = await Shop.open(binary);
+const shop = await Shop.open(binary, "edit = true");
 const chromium = await browser();
-try {
-  const configured = shop.configured;
-  shop.configured = (port) => {
-    configured(port);
-    shop.write("tallyjaw.toml", () => file("tallyjaw.toml").replace("[page]\n", "[page]\nedit = true\n"));
-  };
-  shop.configured(0);
-  // A daemon whose files say what is in force: with the port that it was given.
-  const first = await shop.start();
-  await shop.connected(first.address);
-  await shop.kill();
-  const at = await shop.start();
-  await shop.connected(at.address);
-  const { page, live } = await opened(chromium, at.url);
-  page.on("dialog", (dialog) => faults.push(`asks by a dialog of the browser: ${dialog.message()}`));
-  await byTouch(page);
-  await byKeys(page);
-  const text = await (await fetch(at.address)).text();
-  faults.push(...(await faultsOfText(text, "page")));
-  const entered = shop.journal().filter((entry) => entry.kind === "configuration_edited");
-  same("what was entered", entered.map((entry) => `${entry.who} ${entry.change} ${entry.list} ${entry.name}`), [
-    "mara add terminal RB-090-M", "mara add row RB-090-M 16 ga", "mara add tool T-08", "mara add plan valve", "mara add operator Jörg", "mara add job 4713",
-    "mara set plan valve", "mara remove plan valve", "mara set plan pump-own",
-  ]);
+// A daemon whose files say what is in force: with the port that it was given.
+const first = await shop.start();
+await shop.connected(first.address);
+await shop.kill();
+const at = await shop.start();
+await shop.connected(at.address);
+const stated = (page) => bodyHas(page, "document.body.dataset.seq");
+const { page, live } = await opened(chromium, at.url, TOUCH);
+page.on("dialog", (dialog) => faults.push(`asks by a dialog of the browser: ${dialog.message()}`));
+await stated(page);
+await run("set-up on the page", {
+  touch: () => byTouch(page),
+  keys: () => byKeys(page),
+  entered: async () => {
+    faults.push(...(await faultsOfText(await (await fetch(at.address)).text(), "page")));
+    const entered = shop.journal().filter((entry) => entry.kind === "configuration_edited");
+    same("what was entered", entered.map((entry) => `${entry.who} ${entry.change} ${entry.list} ${entry.name}`), [
+      "mara add terminal RB-090-M", "mara add row RB-090-M 16 ga", "mara add tool T-08", "mara add plan valve", "mara add operator Jörg", "mara add job 4713",
+      "mara set plan valve", "mara remove plan valve", "mara set plan pump-own",
+    ]);
+  },
+  // Who may only look sees no way in.
+  looker: async () => {
+    const { page } = await opened(chromium, at.address);
+    await stated(page);
+    same("without the token", await page.$eval("#act-setup", (one) => one.hidden), true);
+  },
+}, async () => {
   // A refusal is an answer with a status of its own, which a browser notes on its console.
   faults.push(...live.filter((fault) => !/status of 409/.test(fault)));
-  // Who may only look sees no way in.
-  const looker = await opened(chromium, at.address);
-  same("without the token", await looker.page.$eval("#act-setup", (one) => one.hidden), true);
-} catch (error) {
-  faults.push(`stopped: ${error.stack}`);
-} finally {
   await chromium.close();
   await shop.close();
-}
-for (const fault of faults) console.error(`- ${fault}`);
-console.log(`set-up on the page: ${done} looks, ${faults.length} faults; pictures in ${pictures}`);
-process.exit(faults.length > 0 ? 1 : 0);
+});
