@@ -8,6 +8,7 @@
 import { createServer } from "node:http";
 import { bodyHas, check, counted, dialog, faults, folder, heard, kind, opened, PATIENCE, run, same, shows, text } from "./expect.mjs";
 import { browser, faultsOfText } from "./look.mjs";
+import { measured } from "./measured.mjs";
 import { production } from "./production.mjs";
 import { everywhere } from "./screens.mjs";
 import { Shop } from "./shop.mjs";
@@ -760,6 +761,7 @@ await run("bench page", {
   pulled: () => pulled(shop, page),
   tones: async () => faults.push(...(await hear(page))),
   production: async () => faults.push(...(await production(binary, chromium, { look, pressed, type, key, start }))),
+  measured: async () => faults.push(...(await measured(binary, chromium, { look, pressed, start }))),
   hostile: () => hostile(shop, chromium, served),
   onlyLooking: () => onlyLooking(chromium, served.address),
   stoodIn: () => stoodIn(chromium, served.address),

@@ -80,8 +80,16 @@ async function counted(shop, page, hands) {
   await pressed(page, "#crimps-form [type=submit]");
   await shows(page, "#answer", "The crimps are counted.");
   await shows(page, "#ask-more", "last good sample: 60 · until the next: 40");
+  await kind(page, "crimping");
+  same("what is left", await text(page, "#face-word"), "40 LEFT");
+  await shows(page, "#ask-words", "Go on crimping");
+  await look(page, "crimping");
   await count(page, hands, "60");
-  await shows(page, "#ask-words", "A sample is due: start day-sample");
+  await kind(page, "sample");
+  same("the word", await text(page, "#face-word"), "SAMPLE DUE");
+  same("how many", await text(page, "#face-value"), "120 crimps");
+  await shows(page, "#face-lead", "since the last good sample; one is due every 100");
+  await shows(page, "#ask-words", "Measure a sample: start day-sample");
   await shows(page, "#ask-more", "last good sample: 120 · until the next: 0");
   await look(page, "sample-due");
 }
@@ -89,7 +97,7 @@ async function counted(shop, page, hands) {
 async function held(shop, page, hands) {
   const { look, key } = hands;
   await series(shop, page, hands, "day-sample", "1.62");
-  await shows(page, "#warnings-first", "A sample is due");
+  same("what is done is not asked for", await page.$eval("#warnings", (line) => line.textContent.includes("A sample is due")), false);
   await look(page, "sampling");
   shop.press("1.72");
   await kind(page, "held");
@@ -116,14 +124,14 @@ async function settled(shop, page, hands) {
   const { look, key, pressed, type } = hands;
   const settle = async () => { await key(page, "g"); await dialog(page, "settle"); };
   await settle();
-  same("what is held", await page.$$eval("#settle-which button", (all) => all.map((one) => one.firstChild.textContent)), ["120 crimps", "5 crimps"]);
+  same("what is held", await page.$$eval("#settle-which button", (all) => all.map((one) => one.firstChild.textContent)), ["5 crimps", "120 crimps"]);
   await look(page, "settle", settle);
   await pressed(page, "#settle-form [type=submit]");
   await shows(page, "#settle-what", "give the reason");
-  await pressed(page, "#settle-which button");
+  await pressed(page, "#settle-which button:last-child");
   const refused = async () => {
     if (!(await page.$("#settle[open]"))) await settle();
-    await pressed(page, "#settle-which button");
+    await pressed(page, "#settle-which button:last-child");
     await pressed(page, '#settle-how [data-key="release"]');
     await type(page, "#settle-number", "200");
     await type(page, "#settle-reason", "each measured");
@@ -131,11 +139,11 @@ async function settled(shop, page, hands) {
     await page.waitForSelector("#settle-answer p", { timeout: PATIENCE });
   };
   await refused();
-  await shows(page, "#settle-answer", "Got 200 crimps of entry");
+  await shows(page, "#settle-answer", "Got 200 crimps, want 1 to 120");
   await look(page, "settle-refused", refused);
   await type(page, "#settle-number", "20");
   await pressed(page, "#settle-form [type=submit]");
-  await shows(page, "#answer", "It is entered what becomes of the held crimps.");
+  await shows(page, "#answer", "The decision is entered.");
   await shows(page, "#warnings-first", "105 crimps held");
   await pressed(page, "#act-back");
   await kind(page, "held");
@@ -149,7 +157,9 @@ async function settled(shop, page, hands) {
     await page.keyboard.press("Enter");
     await bodyHas(page, "!document.querySelector('#settle').open");
   }
-  await kind(page, "over");
+  await kind(page, "sample");
+  await shows(page, "#face-lead", "The last one was bad: measure a good one before crimping goes on");
+  await look(page, "sample-bad");
   const entered = shop.journal().filter((entry) => entry.kind === "settled");
   same("entered", entered.map((entry) => [entry.settlement, entry.crimps, entry.reason]), [["release", 20, "each measured"], ["scrap", 5, "the die was worn"], ["rework", 100, "crimped anew"]]);
 }

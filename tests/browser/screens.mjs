@@ -183,7 +183,7 @@ function measure(contrast, finger) {
   const measured = ["verdict", "limits", "moving"].includes(document.querySelector("#face")?.dataset.kind);
   const least = root.clientWidth >= 700 ? 52 : measured ? 36 : 24;
   if (document.body.dataset.view === "bench" && !modal) {
-    const sizes = [...document.querySelectorAll("#face-word, #face-value, #face:is([data-kind=limits]) .limits-figures")].filter(seen).map((one) => parseFloat(getComputedStyle(one).fontSize));
+    const sizes = [...document.querySelectorAll("#face-word, #face-value, #face[data-kind=limits] .limits-figures, #face:is([data-kind=look], [data-kind=pull_mode]) #face-lead")].filter(seen).map((one) => parseFloat(getComputedStyle(one).fontSize));
     if (Math.max(...sizes) < least) faults.push(`the biggest text is ${Math.max(...sizes)} px, want ${least}`);
   }
   return [...new Set(faults)].slice(0, 12);

@@ -38,7 +38,7 @@ function notes(samples) {
 export async function hear(page) {
   const faults = [];
   const heard = {};
-  for (const tone of ["pass", "fail_low", "fail_high", "unsure"]) {
+  for (const tone of ["pass", "fail_low", "fail_high", "unsure", "measured"]) {
     heard[tone] = notes(await rendered(page, tone, 0.5));
     console.log(`  ${tone}: ${heard[tone].map((one) => `${Math.round(one.pitch)} Hz ${Math.round(one.length * 1000)} ms`).join(", ")}`);
   }
@@ -50,6 +50,7 @@ export async function hear(page) {
   expect("unsure is the same middle note twice", heard.unsure.every((one) => near(one.pitch, 587)));
   expect("too low falls", heard.fail_low.every((one, index, all) => index === 0 || one.pitch < all[index - 1].pitch * 0.9));
   expect("too high rises", heard.fail_high.every((one, index, all) => index === 0 || one.pitch > all[index - 1].pitch * 1.1));
+  expect("measured is one note, far below pass and longer", heard.measured.length === 1 && heard.measured[0].pitch < heard.pass[0].pitch / 2 && heard.measured[0].length > heard.pass[0].length * 1.8);
   const mean = (tone) => heard[tone].reduce((sum, one) => sum + one.pitch, 0) / heard[tone].length;
   for (const [a, b] of [["pass", "unsure"], ["unsure", "fail_low"], ["unsure", "fail_high"]]) expect(`${a} is an octave or nearly that above ${b}`, mean(a) > mean(b) * 1.8);
   const total = (tone) => heard[tone].at(-1).from + heard[tone].at(-1).length - heard[tone][0].from;

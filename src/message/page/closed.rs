@@ -87,7 +87,7 @@ impl ClosedMessage {
             };
             match entered.disposition {
                 Disposition::Counted => {
-                    if slot.verdict != "pass" {
+                    if !["pass", "measured"].contains(&slot.verdict) {
                         aside.push(AsideMessage {
                             piece: slot.piece,
                             axis: slot.axis.clone(),

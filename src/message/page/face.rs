@@ -4,7 +4,7 @@
 //! precedence: a refusal, an instrument that is not connected, a zero that is off.
 
 use crate::entry::state::StationState;
-use crate::entry::{Entry, FrameEntry, SeriesEntry, Stamped, Standing};
+use crate::entry::{Entry, FrameEntry, ProductionEntry, SeriesEntry, Stamped, Standing};
 use crate::quantity::Dimension;
 use crate::station::prompt::Prompt;
 use crate::station::zero::Due;
@@ -22,6 +22,10 @@ pub enum Face {
     Verdict,
     /// No series is open, and crimps of a production run are held until a person settles them.
     Held,
+    /// No series is open, crimps were counted since the last one, and a sample of the production run is due.
+    Sample,
+    /// The same where no sample is due yet.
+    Crimping,
     /// The last value does not count.
     NotCounted {
         /// `seq` of its entry.
@@ -197,10 +201,23 @@ impl Newest {
     }
 }
 
-/// The main display of a station.
+/// Whether an entry changes what a production run needs, so that the last outcome is no news any more.
+pub(super) const fn is_of_run(entry: &Entry) -> bool {
+    matches!(
+        entry,
+        Entry::Production(
+            ProductionEntry::Crimped(_)
+                | ProductionEntry::SampleDue(_)
+                | ProductionEntry::Settled(_)
+        )
+    )
+}
+
+/// The main display of a station. With `run_went_on`, an entry that [`is_of_run`] came after the newest event.
 pub(super) fn face(
     station: Option<&StationState>,
     newest: Option<&Newest>,
+    run_went_on: bool,
     prompt: &Prompt,
     doubted: usize,
 ) -> Face {
@@ -215,6 +232,9 @@ pub(super) fn face(
         return face;
     }
     let is_open = station.is_some_and(|station| station.series.is_some());
+    if run_went_on && !is_open {
+        return between(station, prompt);
+    }
     match newest {
         Some(Newest::Said(face)) => face.clone(),
         Some(Newest::Verdict) if is_open => Face::Verdict,
@@ -238,6 +258,16 @@ fn closed(station: Option<&StationState>) -> Face {
         Some(station) if station.production.held() > 0 => Face::Held,
         Some(station) if station.last_outcome.is_some() => Face::Over,
         Some(_) | None => Face::Idle,
+    }
+}
+
+/// The same once a production run went on after the last series.
+fn between(station: Option<&StationState>, prompt: &Prompt) -> Face {
+    match (closed(station), prompt) {
+        (Face::Held, _) => Face::Held,
+        (_, Prompt::Run(need)) if need.is_now() => Face::Sample,
+        (_, Prompt::Run(_)) => Face::Crimping,
+        (other, _) => other,
     }
 }
 

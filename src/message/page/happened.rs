@@ -25,7 +25,7 @@ pub struct RecentMessage {
     /// Kind of the entry.
     pub kind: &'static str,
     /// Look and sound of the event: `pass`, `fail_low`, `fail_high`, `unsure`, `not_counted`, `zero_ok`, `zero_off`,
-    /// `alert`, `accepted`, `rejected`, `undecided`, or `plain`.
+    /// `alert`, `accepted`, `rejected`, `undecided`, `measured`, or `plain`.
     pub tone: &'static str,
     /// Text to speak; left out if nothing is spoken.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -141,6 +141,8 @@ struct StationBoard {
     recent: VecDeque<RecentMessage>,
     /// Last event that can be the main display.
     newest: Option<Newest>,
+    /// A production run went on after that event.
+    run_went_on: bool,
     /// Last closed series, once nothing can change it.
     settled: Option<Series<Whole>>,
 }
@@ -164,7 +166,9 @@ impl Board {
         }
         if let Some(newest) = Newest::of(stamped) {
             board.newest = Some(newest);
+            board.run_went_on = false;
         }
+        board.run_went_on |= face::is_of_run(&stamped.entry);
         if let Some(happened) = RecentMessage::of(stamped) {
             board.recent.push_front(happened);
             board.recent.truncate(RECENT_MOST);
@@ -214,7 +218,13 @@ impl Board {
         let prompt = prompt(state, name);
         BenchMessage {
             station: name.to_owned(),
-            face: face::face(station, board.newest.as_ref(), &prompt, doubted.len()),
+            face: face::face(
+                station,
+                board.newest.as_ref(),
+                board.run_went_on,
+                &prompt,
+                doubted.len(),
+            ),
             todo: face::todo(&prompt, doubted.len()),
             asks: series.map_or(Vec::new(), |series| scale::asks(&prompt, series)),
             readings: series.map(slots).unwrap_or_default(),

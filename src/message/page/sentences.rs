@@ -78,6 +78,8 @@ fn of_face(face: &Face) -> Vec<&str> {
         | Face::Look { .. }
         | Face::PullMode { .. }
         | Face::Held
+        | Face::Sample
+        | Face::Crimping
         | Face::Over => Vec::new(),
     }
 }

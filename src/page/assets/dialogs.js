@@ -35,7 +35,7 @@ export function openOperator(here, say) {
 
 export function openTool(here, say) {
   const tools = offered().tools.flatMap((tool) => (tool.nests.length ? tool.nests.map((nest) => [tool, nest]) : [[tool, null]]));
-  const label = ([tool, nest]) => [t(nest ? "tool.nest" : "tool", { tool: tool.tool, nest: nest?.nest }), make("small", {}, [tool.class === "repair" && t("tool.repair"), nest?.wires.map(number).join(", "), tool.terminals.join(", ")].filter(Boolean).join(" · "))];
+  const label = ([tool, nest]) => [nest ? t("tool.short", { tool: tool.tool, nest: nest.nest }) : tool.tool, make("small", {}, [tool.class === "repair" && t("tool.repair"), nest?.wires.map(number).join(", "), tool.terminals.join(", ")].filter(Boolean).join(" · "))];
   $("tool-known").replaceChildren(...tools.map((choice) => {
     const [tool, nest] = choice;
     const made = button({ class: "choose" }, "", () => closeAfter("tool", say("tool", nest ? { tool: tool.tool, nest: nest.nest } : { tool: tool.tool })));
@@ -171,7 +171,7 @@ export function warningsOf(state, here, bench, notice, saysHeld) {
   const folders = (state.folders ?? []).filter((one) => one.station === here.station);
   return [
     ...(here.production?.held_says && !saysHeld ? [{ text: capital(says(here.production.held_says)), alert: true }] : []),
-    ...(armed && here.production?.open?.due ? [{ text: capital(says(here.production.open.says)), alert: true }] : []),
+    ...(armed && here.production?.open?.due && armed.plan !== here.production.open.plan ? [{ text: capital(says(here.production.open.says)), alert: true }] : []),
     ...before.map((text) => ({ text })),
     ...(armed?.alerts ?? []).map((one) => ({ text: capital(says(one.text)), alert: true })).toReversed(),
     ...(notice ? [{ text: [notice.message, notice.remedy].filter(Boolean).map((text) => capital(says(text))).join(". ") }] : []),

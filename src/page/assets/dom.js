@@ -110,6 +110,8 @@ const SHAPES = {
   undecided: [stroke("M10 10h80v80H10z"), stroke("M28 57q11-16 22-7t22-7")],
   cut_short: [stroke("M10 10h80v80H10z"), stroke("M30 50h40", 12)],
   held: [stroke("M28 46V30a22 22 0 0 1 44 0v16", 11), solid("M12 44h76v50H12z"), stroke("M50 58v22", 11, ON_SOLID)],
+  sample: [solid("M4 8h32v84H20V32H4zM96 8H64v84h16V32h16z"), solid("M43 40h14v24H43z")],
+  crimp: [solid("M32 4h36v22L58 42H42L32 26zM32 96h36V74L58 58H42L32 74z"), stroke("M0 50h100", 9)],
   look: [["circle", { cx: 42, cy: 42, r: 30, fill: "none", stroke: "currentColor", "stroke-width": 11 }], stroke("M65 65l27 27", 14)],
   moving: [stroke("M12 8v84M88 8v84", 12), stroke("M36 50h28"), solid("M22 50l18-16v32zM78 50L60 34v32z")],
   next: [stroke("M8 8h24M68 8h24M8 92h24M68 92h24M8 8v24M8 68v24M92 8v24M92 68v24")],

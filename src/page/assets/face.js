@@ -26,6 +26,8 @@ const faultWords = (miss) => (miss?.fault ? t(`fault.${miss.fault}`) : "");
 export function askWords(here, bench) {
   if (here.prompt_kind === "end") return capital(says(here.prompt));
   if (here.prompt_kind === "wait") return t("ask.wait");
+  if (bench.face.kind === "sample") return t("ask.sample", { plan: here.production.open.plan });
+  if (bench.face.kind === "crimping") return t("ask.crimping");
   if (["crimp", "sample"].includes(here.prompt_kind)) return capital(says(here.production.open.says));
   if (bench.todo) return todoWords(bench.todo);
   if (bench.face.kind === "held") return capital(says(here.production.held_says));
@@ -53,12 +55,13 @@ function todoWords(todo) {
 // The question of a visual check: a customary one in the page's language, the plan's own as it is.
 const question = (face) => (face.name ? named("look", face.name) : face.question);
 
+const ANSWERS = { good: "pass", bad: "rejected" }; // each with the tone of its shape
 const PULL_MODES = ["pulled_out", "broke_at_crimp", "broke_in_wire", "other"];
 
 // The buttons that answer what a person is asked.
 function answers(todo, act) {
   const asked = (answers) => ({ asked: true, buttons: answers });
-  if (todo?.kind === "look") return asked(["good", "bad"].map((answer) => [answer, t(`answer.${answer}`), () => act.say("look", { look: todo.look, piece: todo.piece, answer })]));
+  if (todo?.kind === "look") return asked(Object.entries(ANSWERS).map(([answer, tone]) => [answer, [make("span", { "data-tone": tone }, shape(tone)), t(`answer.${answer}`)], () => act.say("look", { look: todo.look, piece: todo.piece, answer })]));
   if (todo?.kind === "pull_mode") return asked(PULL_MODES.map((mode) => [mode, t(`answer.${mode}`), () => act.say("pulled", { piece: todo.piece, mode })]));
   return {};
 }
@@ -82,7 +85,8 @@ function limitsOf(asks) {
   return asks.slice(0, 3).map((ask) => make("div", { class: "limits" },
     asks.length > 1 && make("p", { class: "limits-axis" }, axisName(ask.axis)),
     make("p", { class: "limits-figures", "data-fit": "" }, limitFigures(ask)),
-    ask.nominal && make("p", { class: "limits-nominal" }, t("limits.nominal", { nominal: number(ask.nominal) }))));
+    ask.nominal && make("p", { class: "limits-nominal" }, t("limits.nominal", { nominal: number(ask.nominal) })),
+    !ask.lower && !ask.upper && make("p", { class: "limits-nominal" }, t("limits.none.why"))));
 }
 
 export function limitFigures({ lower, upper }) {
@@ -101,7 +105,7 @@ function looksOf(face, { here, bench, series, act }) {
       return {
         ...answers(bench.todo, act),
         shape: tone, tone, word: t(tone.startsWith("fail") ? "verdict.fail" : `verdict.${tone}`), value: number(bench.last_value), scale: bench.scale,
-        lead: [capital(faultWords(miss)), missWords(miss)].filter(Boolean).join(": "),
+        lead: tone === "measured" ? t("measured.lead") : [capital(faultWords(miss)), missWords(miss)].filter(Boolean).join(": "),
         lines: [line(tone === "unsure" && t("unsure.why")), make("p", { class: "slot-of" }, t("slot.of", { piece: last.piece, axis: axisName(last.axis) }))],
       };
     }
@@ -132,6 +136,8 @@ function looksOf(face, { here, bench, series, act }) {
     case "moving": return { shape: "moving", tone: "moving", word: t("word.moving"), value: number(face.value), lead: t("moving.lead"), lines: [line(t("moving.more"))] };
     case "retracted": return { shape: "retracted", tone: "not_counted", word: t("word.retracted"), lead: bench.restorable && t("retracted.what", { piece: bench.restorable.piece, axis: axisName(bench.restorable.axis), value: number(bench.restorable.value) }), lines: [line(bench.restorable && t("retracted.restore"))] };
     case "held": return heldLooks(bench, here, act);
+    case "sample": return sampleLooks(bench, here, act);
+    case "crimping": return crimpingLooks(bench, here, act);
     case "over": return overLooks(bench.closed, here, series, act);
     case "gone":
       return { shape: "gone", tone: "stop", word: t("word.gone"), lead: t("gone.lead", { since: clock(face.since) }), lines: [line(t("gone.again"))] };
@@ -165,7 +171,40 @@ function overLooks(closed, here, series, act) {
     shape: beside.length > 0 ? "reserved" : outcome, tone: outcome, reserved: beside.length > 0, word: t(`outcome.${outcome}`),
     lead: beside.length > 0 ? t("over.reservations", { list: beside.map((one) => named("reservation", one)).join(", ") }) : closed && asideLead(closed),
     lines: [beside.length > 0 && closed && line(asideLead(closed)), asideList(closed), line(t("over.series", { series: id, tally: tallyWords(tally) }))],
+    main: ["accepted", "measured"].includes(outcome) ? "next" : "again",
     buttons: [["report", t("button.report"), () => act.report(id)], plan && act.may && ["again", t("button.again"), () => act.start(plan)], ["next", t("button.next"), act.showPlans]].filter(Boolean),
+  };
+}
+
+// What leads on between two samples: the next one, the report of the last, another plan.
+function ofRun(bench, here, act) {
+  const plan = here.production.open?.plan;
+  return [
+    plan && act.may && ["sample", t("button.start", { plan }), () => act.start(plan)],
+    bench.closed && ["report", t("button.report"), () => act.report(bench.closed.series)],
+    ["next", t("button.next"), act.showPlans],
+  ].filter(Boolean);
+}
+
+// A sample of the open run is due: why, and the plan of it.
+function sampleLooks(bench, here, act) {
+  const run = here.production.open;
+  const why = run.bad_sample !== undefined ? "bad" : run.left === 0 ? "crimps" : "time";
+  const every = why === "time" ? run.every_minutes : run.every_crimps;
+  return {
+    shape: "sample", tone: "stop", word: t("word.sample"), value: why !== "bad" && t("held.crimps", { n: run.open }), lead: t(`sample.${why}`, { n: every }), lines: [],
+    main: "sample", buttons: ofRun(bench, here, act),
+  };
+}
+
+// How much may be crimped until the next sample.
+function crimpingLooks(bench, here, act) {
+  const run = here.production.open;
+  const at = run.due_at && clock(run.due_at);
+  const counted = run.left === undefined;
+  return {
+    shape: "crimp", tone: "ready", word: t(counted ? "word.crimped" : "word.crimping", { n: counted ? run.open : run.left }), lead: t(counted ? "crimping.timed" : "crimping.left", { n: run.left, at }),
+    lines: [line(!counted && at && t("crimping.at", { at }))], buttons: ofRun(bench, here, act),
   };
 }
 
@@ -178,7 +217,7 @@ function heldLooks(bench, here, act) {
   return {
     shape: "held", tone: "held", word: t("word.held"), value: t("held.crimps", { n: heldOf(here) }), lead: t("held.todo"),
     lines: [...holds.slice(0, HOLDS_MOST).map((hold) => line(holdWords(hold))), line(rest > 0 && t("held.more", { n: rest })), asideList(bench.closed)],
-    buttons: [["settle", t("settle.take"), act.settle], bench.closed && ["report", t("button.report"), () => act.report(bench.closed.series)], ["next", t("button.next"), act.showPlans]].filter(Boolean),
+    main: "settle", buttons: [["settle", t("settle.take"), act.settle], ...ofRun(bench, here, act).filter(([key]) => key !== "next" || !here.production.open)],
   };
 }
 
@@ -190,7 +229,7 @@ function asideOf(closed) {
     const how = [faultWords(one.miss), missWords(one.miss)].filter(Boolean).join(", ");
     note(one.piece, `${axisName(one.axis)} ${number(one.value)}: ${how}`, toneOf(one.verdict));
   }
-  for (const one of closed.bad_looks ?? []) note(one.piece ?? 0, t("aside.bad_look", { question: question(one) }), "fail_low");
+  for (const one of closed.bad_looks ?? []) note(one.piece ?? 0, t("aside.bad_look", { question: question(one) }), "rejected");
   for (const one of closed.doubted) note(one.piece, t("aside.doubted", { axis: axisName(one.axis), value: number(one.value) }), "doubted");
   return [...pieces].toSorted(([a], [b]) => a - b);
 }
@@ -198,6 +237,7 @@ function asideOf(closed) {
 function asideLead(closed) {
   const n = asideOf(closed).length;
   if (n > 0) return t(closed.outcome === "undecided" ? "over.aside.unsure" : "over.aside", { n });
+  if (closed.outcome === "measured") return t("measured.lead");
   return closed.outcome === "accepted" ? t("over.all_good") : "";
 }
 
@@ -236,7 +276,7 @@ export function showFace(face, about) {
     make("div", { id: "face-words" },
       looks.word && make("p", { id: "face-word", "data-fit": "" }, looks.word),
       looks.value && make("p", { id: "face-value", "data-fit": "" }, looks.value)));
-  const buttons = (looks.buttons ?? []).map(([key, label, pressed]) => button({ "data-key": `face-${key}`, id: `face-${key}`, disabled: !about.act.may && key !== "report" && key !== "next" }, label, pressed));
+  const buttons = (looks.buttons ?? []).map(([key, label, pressed]) => button({ "data-key": `face-${key}`, id: `face-${key}`, class: key === looks.main && "main", disabled: !about.act.may && key !== "report" && key !== "next" }, label, pressed));
   const parts = [
     (looks.word || looks.value) && head,
     looks.lead && make("p", { id: "face-lead" }, whole(looks.lead)),
@@ -264,7 +304,7 @@ export function showMoving({ value }) {
 }
 
 // Nothing measured now would be kept.
-const STOPS = ["gone", "journal_failed", "journal_full"];
+export const STOPS = ["gone", "journal_failed", "journal_full"];
 
 export function showAsk(here, bench, face) {
   const stops = STOPS.includes(face.kind);
@@ -272,7 +312,7 @@ export function showAsk(here, bench, face) {
   setText($("ask-words"), whole(stops ? t("ask.stop") : askWords(here, bench)));
   const ask = bench.asks[0];
   setText($("ask-limits"), ask && offTheFace && !bench.todo ? limitFigures(ask) : "");
-  setText($("ask-more"), ask?.undo ? t("ask.undo", { piece: ask.undo.piece, axis: axisName(ask.undo.axis), value: number(ask.undo.value) }) : [runWords(here), subjectWords(here.armed ?? (here.production ? null : bench.closed)), jobWords(here.job)].filter(Boolean).join(" · "));
+  setText($("ask-more"), ask?.undo ? t("ask.undo", { piece: ask.undo.piece, axis: axisName(ask.undo.axis), value: number(ask.undo.value) }) : [subjectWords(here.armed ?? (here.production ? null : bench.closed)), jobWords(here.job), runWords(here)].filter(Boolean).join(" · "));
 }
 
 // The crimp or block of the series.

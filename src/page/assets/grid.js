@@ -1,7 +1,7 @@
 // The pieces of a series in columns. Each cell has the number of the piece, and shape and value of each axis.
 
 import { $, drawOnce, letterSize, make, roomOf, setText, settle, shape, toneOf } from "./dom.js";
-import { axisName, language, number, t } from "./texts.js";
+import { axisName, language, limitsWords, number, t } from "./texts.js";
 
 const CELL_MOST = 400; // of more pieces only those around the next one are drawn
 const LARGEST = 3; // of the text in a cell, in letters of the page's size
@@ -59,7 +59,7 @@ export function showGrid(series) {
 
 function showLegend(series) {
   const many = series.axes.length > 1;
-  const items = series.axes.map(({ axis, limits }, index) => make("li", {}, many && make("b", {}, `${letter(index)} `), axisName(axis), limits && make("span", {}, ` ${number(limits)}`)));
+  const items = series.axes.map(({ axis, limits }, index) => make("li", {}, many && make("b", {}, `${letter(index)} `), axisName(axis), limits && make("span", {}, ` ${limitsWords(limits)}`)));
   $("legend").replaceChildren(...items);
 }
 

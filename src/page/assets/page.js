@@ -5,7 +5,7 @@ import { $, drawOnce, open, plain, refill, button, make, setText, shape } from "
 import { call, follow, give, mayCommand, NoAnswer, read } from "./daemon.js";
 import { choose, fill, has, keyOf, know, number, says, t } from "./texts.js";
 import { askReason, chooseTerminal, chooseTool, chooseWire, confirm, instrumentWords, openOperator, openOwn, openTool, ownChoice, reasonGiven, showHistory, showLanguages, showService, showWarnings, warningsOf } from "./dialogs.js";
-import { missWords, showAsk, showFace, showMoving } from "./face.js";
+import { missWords, showAsk, showFace, showMoving, STOPS } from "./face.js";
 import { seriesOf, showGrid } from "./grid.js";
 import { endJob, jobWords, lotsOf, openJob, openLots, showJobs, takeJob, takeLots, typedJob } from "./jobs.js";
 import { movingAt, stateCame, stopMoving, takeMoving, withMoving } from "./moving.js";
@@ -64,7 +64,8 @@ function draw(state) {
   document.body.classList.toggle("old", isOld());
   showHeader(names, at, bench);
   const face = faceNow(bench);
-  const inTheWay = !["idle", "over", "held", "limits", "verdict", "zero", "moving"].includes(face.kind);
+  if (mayCommand && STOPS.includes(face.kind)) answer(null); // what was done before is no news beside it
+  const inTheWay = !["idle", "over", "held", "sample", "crimping", "limits", "verdict", "zero", "moving"].includes(face.kind);
   const choosing = !inTheWay && (face.kind === "idle" || plansWanted);
   showWarnings(isOld() ? [] : warningsOf(state, at, bench, state.journal_health === "ok" ? notice : null, face.kind === "held" && !choosing));
   document.body.dataset.view = choosing ? "plans" : "bench";
@@ -125,7 +126,8 @@ function showButtons(at, bench, choosing) {
     $(id).disabled = !(mayAct() && on);
   };
   const attached = shown.state.instruments.some((one) => one.station === station && one.attached);
-  set("act-plans", !choosing && !armed && !["over", "held"].includes(bench.face.kind));
+  set("act-plans", !choosing && !armed && !["over", "sample", "crimping"].includes(bench.face.kind) && !(bench.face.kind === "held" && !at.production.open));
+  $("act-plans").classList.toggle("main", bench.face.kind !== "held"); // to settle them is nearer
   set("act-back", choosing && (armed || bench.face.kind !== "idle"));
   set("act-own", choosing);
   set("act-setup", choosing && mayCommand && Boolean(offered().may_edit));
@@ -161,15 +163,17 @@ async function knowPlans() {
 // ---- commands ----
 
 // Sends a command; a refusal is shown by `instead`, or, where that gives false, as a state of the page.
-const say = (method, params = {}, instead = null) => carryOut(method, () => call(method, { station, ...params }), instead);
+const say = (method, params = {}, instead = null) => carryOut(method, () => call(method, { station, ...params }), instead, ENDED.includes(method) && !params[method] ? `done.${method}.over` : undefined);
 
-async function carryOut(method, send, instead) {
+const ENDED = ["job", "lot"]; // which end where nothing is named
+
+async function carryOut(method, send, instead, done = `done.${method}`) {
   if (!mayAct()) return false;
   try {
     await send();
     carriedOut += 1;
     refusal = null;
-    if (has(`done.${method}`)) answer(`done.${method}`); // what else was done is seen on the screen
+    if (has(done)) answer(done); // what else was done is seen on the screen
     again();
     return true;
   } catch (error) {
@@ -185,6 +189,7 @@ const reasonOf = (error) => (error instanceof NoAnswer ? t("no_answer") : has(`h
 // The station or the daemon refused; `said` is the key of what was said, and its values.
 function refused(said, error, start = null) {
   refusal = { said, reason: reasonOf(error), remedy: error.remedy, start };
+  if (mayCommand) answer(null);
   know("error", error.texts);
   for (const dialog of document.querySelectorAll("dialog[open]")) dialog.close();
   plansWanted = false;
@@ -285,7 +290,7 @@ let soundOn = false;
 let voiceOn = false;
 
 function sound(bench, said) {
-  const fresh = bench.recent.filter((one) => one.seq > heard);
+  const fresh = bench.recent.filter((one) => one.seq > heard).map((one) => (one.kind === "completed" && one.tone === "measured" ? { ...one, tone: "series_measured" } : one));
   if (fresh.length === 0) return;
   heard = Math.max(...fresh.map((one) => one.seq));
   refusal = null;

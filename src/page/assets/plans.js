@@ -1,13 +1,13 @@
 // The plans that can be started: a tile for each, the last used first, with a search by typing.
 
-import { $, button, letterSize, make, refill, shape } from "./dom.js";
-import { axisName, day, know, named, number, says, t, translated, wireWords } from "./texts.js";
+import { $, button, drawOnce, letterSize, make, refill, shape } from "./dom.js";
+import { axisName, day, know, language, limitsWords, named, number, says, t, translated, wireWords } from "./texts.js";
 
-const TILE = { width: 19.5, height: 14, low: 9.6 }; // at least, in letters of the page's size
-const LARGER = { width: 16.5, height: 10.5 }; // the same where the letters are larger; what is cut then is drawn smaller
-const SCALES = [1.6, 1.4, 1.2, 1]; // of the letters: as large as all tiles fit
+const SMALLEST = { width: 15.5, height: 5.2 }; // of a tile that may fit, in its letters
+const USUAL = 19.5; // width of a tile where not all fit
+const SCALES = [2, 1.8, 1.6, 1.4, 1.25, 1.12, 1]; // of the letters
 const GAP = 10; // px
-const NARROW = 700; // px; a screen of less is one column of low tiles
+const NARROW = 700; // px; a screen of less is one column
 
 let page = 0;
 let known = { plans: [], operators: [], tools: [] };
@@ -25,29 +25,38 @@ function matches(plan, words) {
   return words.every((word) => text.includes(word));
 }
 
-// Draws as many tiles as fit; the others are one press away.
+// Draws the tiles: all of them, in letters as large as can be; or as many as fit, and the others are one press away.
 export function showPlans(may, start) {
   const words = $("search").value.toLowerCase().split(/\s+/).filter(Boolean);
   const found = known.plans.filter((plan) => matches(plan, words));
   const box = $("tiles");
   const { clientWidth: width, clientHeight: height } = box;
-  const scales = width < NARROW ? [1] : SCALES;
-  for (const scale of scales) {
-    const fitting = (room, letters) => Math.max(1, Math.floor((room + GAP) / (letters * letterSize() * scale + GAP)));
-    const columns = fitting(width, (scale > 1 ? LARGER : TILE).width);
-    const most = fitting(height, scale > 1 ? LARGER.height : width < NARROW ? TILE.low : TILE.height);
-    if (scale > 1 && columns * most < found.length) continue; // all of them, or as many as can be
+  drawOnce(box, [language, found, known.plans.length, may, page, width, height], () => layOut(box, found, (columns, rows) => drawTiles(found, columns, rows, may, start)));
+}
+
+function layOut(box, found, draw) {
+  const { clientWidth: width, clientHeight: height } = box;
+  const most = (room, letters, scale) => Math.max(1, Math.floor((room + GAP) / (letters * letterSize() * scale + GAP)));
+  const fits = (columns, rows, scale, low) => {
     box.style.setProperty("--columns", columns);
     box.style.fontSize = `${scale}em`;
-    // Where what a tile says is longer than usual: lower tiles, then fewer.
-    for (let rows = Math.min(most, Math.max(1, Math.ceil(found.length / columns))); rows > 0; rows -= 1) {
-      for (const low of width < NARROW ? [true] : scale > 1 ? [false] : [false, true]) {
-        box.classList.toggle("low", low);
-        drawTiles(found, columns, rows, may, start);
-        if ([...box.children].every((tile) => tile.scrollHeight <= tile.clientHeight)) return;
-      }
-      if (scale > 1) break;
+    box.classList.toggle("low", low);
+    draw(columns, rows);
+    return [...box.children].every((tile) => tile.scrollHeight <= tile.clientHeight && tile.scrollWidth <= tile.clientWidth);
+  };
+  const isNarrow = width < NARROW;
+  for (const scale of SCALES) {
+    const widest = isNarrow ? 1 : Math.min(found.length, most(width, SMALLEST.width, scale));
+    for (let columns = Math.min(isNarrow ? 1 : 2, widest); columns <= widest; columns += 1) {
+      const rows = Math.ceil(found.length / columns);
+      if (columns > 0 && rows <= most(height, SMALLEST.height, scale) && fits(columns, rows, scale, scale < 1.2)) return;
     }
+  }
+  const columns = isNarrow ? 1 : most(width, USUAL, 1);
+  for (let rows = most(height, SMALLEST.height, 1); rows > 0; rows -= 1) {
+    if (!fits(columns, rows, 1, true)) continue;
+    SCALES.find((scale) => fits(columns, rows, scale, true)); // what room is left over makes the letters larger
+    return;
   }
 }
 
@@ -76,7 +85,7 @@ export function firstPage() {
 }
 
 function tile(plan, may, start) {
-  const axes = plan.axes.map(({ axis, limits }) => make("span", { class: "tile-axis" }, axisName(axis), " ", make("b", {}, number(limits))));
+  const axes = plan.axes.map(({ axis, limits }) => make("span", { class: "tile-axis" }, axisName(axis), " ", make("b", {}, limitsWords(limits))));
   const tool = plan.tool && t(plan.nest ? "tool.nest" : "tool", { tool: plan.tool, nest: plan.nest });
   const more = [tool, t("plan.pieces", { n: plan.pieces }), named("purpose", plan.purpose)].filter(Boolean);
   const made = button({ "data-key": plan.plan, class: "tile", disabled: !may || Boolean(plan.cannot) }, "", () => start(plan.plan));

@@ -57,13 +57,13 @@ export async function takeCrimps() {
 
 export function openSettle(station, command) {
   say = command;
-  holds = station.production?.holds ?? [];
+  holds = (station.production?.holds ?? []).toReversed(); // the newest first, as on the face
   if (holds.length === 0) return;
   refused("settle", null);
   setText($("settle-what"), "");
   $("settle-reason").value = "";
   way = null;
-  choose(holds.at(-1));
+  choose(holds[0]);
   open("settle");
 }
 

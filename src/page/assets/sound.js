@@ -8,17 +8,19 @@ export const TONES = {
   fail_low: [[349, 0, 0.34], [294, 0.44, 0.34], [233, 0.88, 0.34]],
   fail_high: [[233, 0, 0.34], [294, 0.44, 0.34], [349, 0.88, 0.34]],
   unsure: [[587, 0, 0.24], [587, 0.4, 0.24]],
+  measured: [[440, 0, 0.3]],
   not_counted: [[196, 0, 0.1], [196, 0.35, 0.1]],
   zero_ok: [[660, 0, 0.06]],
   zero_off: [[660, 0, 0.06], [220, 0.12, 0.4], [660, 0.65, 0.06], [220, 0.77, 0.4]],
   alert: [[740, 0, 0.07], [740, 0.13, 0.07], [740, 0.26, 0.07], [740, 0.39, 0.07], [740, 0.52, 0.2]],
   accepted: [[523, 0, 0.1], [659, 0.13, 0.1], [784, 0.26, 0.1], [1047, 0.39, 0.3]],
   rejected: [[523, 0, 0.2], [415, 0.25, 0.2], [349, 0.5, 0.2], [262, 0.75, 0.5]],
+  series_measured: [[523, 0, 0.14], [784, 0.2, 0.36]],
   undecided: [[587, 0, 0.3], [494, 0.38, 0.08], [587, 0.6, 0.3], [494, 0.98, 0.08]],
 };
 
 // Of several events at once the most important is heard; this list begins with it.
-export const URGENCY = ["rejected", "undecided", "accepted", "zero_off", "alert", "fail_low", "fail_high", "unsure", "not_counted", "pass", "zero_ok"];
+export const URGENCY = ["rejected", "undecided", "accepted", "series_measured", "zero_off", "alert", "fail_low", "fail_high", "unsure", "not_counted", "pass", "measured", "zero_ok"];
 
 // Length of the longest sound, in seconds.
 export const lengthOf = (tone) => Math.max(...TONES[tone].map(([, from, length]) => from + length));

@@ -71,7 +71,7 @@ fn each_happening_has_its_face_and_the_old_verdict_never_stays() {
 }
 
 #[test]
-fn held_crimps_are_the_face_until_the_last_of_them_is_settled() {
+fn between_samples_the_face_is_what_is_held_what_is_left_or_that_a_sample_is_due() {
     let mut shop = shop_with(
         "[[run]]\nid = \"pump-day\"\nfirst_off = \"day-first\"\nin_process = \"day-sample\"\nlast_off = \"day-last\"\nevery_crimps = 100\n",
     );
@@ -100,6 +100,11 @@ fn held_crimps_are_the_face_until_the_last_of_them_is_settled() {
     shop.press(162);
     wait("over");
     say("crimps", json!({"crimps": 60}));
+    let run = wait("crimping");
+    assert_eq!(
+        (&run["open"]["left"], &run["open"]["due"]),
+        (&json!(40), &json!(false))
+    );
     say("arm", json!({"plan": "day-sample"}));
     wait("limits");
     shop.press(172);
@@ -132,9 +137,19 @@ fn held_crimps_are_the_face_until_the_last_of_them_is_settled() {
         "settle",
         json!({"settlement": "scrap", "reason": "the die was worn"}),
     );
-    let settled = wait("over");
+    let settled = wait("crimping");
     assert_eq!(settled.get("holds"), None);
     scraped(0, 60);
+    say("crimps", json!({"crimps": 100}));
+    let due = wait("sample");
+    assert_eq!(
+        (&due["open"]["left"], &due["open"]["due"]),
+        (&json!(0), &json!(true))
+    );
+    say("arm", json!({"plan": "day-sample"}));
+    wait("limits");
+    shop.press(160);
+    wait("over"); // what was measured just now is the news
 }
 
 #[test]
@@ -201,5 +216,30 @@ fn a_series_that_is_over_names_what_to_set_aside_and_its_plan_is_the_first_of_th
     assert_eq!(
         unknown.body,
         "no station \"bench-9\" in the configuration\nhelp: list them: tallyjaw status\n"
+    );
+}
+
+#[test]
+fn pieces_without_limits_are_measured_and_none_of_them_is_to_be_set_aside() {
+    let mut shop = shop();
+    shop.write(
+        "plans.toml",
+        "[[plan]]\nid = \"pump-ref\"\nterminal = \"RB-090-M\"\nwire = \"1.0 mm²\"\naxes = [\"core_crimp_height\"]\npieces = 1\npurpose = \"reference\"\nzero = { before_first = false, closing = false }\n",
+    );
+    let daemon = shop.start();
+    drop(daemon.connected_feed());
+    let (address, token) = (address(&daemon), token(&shop));
+    let plans = get(&address, "/plans/bench-1").json();
+    assert_eq!(plans["plans"][0]["axes"][0]["limits"], "no limit"); // as limitsWords in texts.js has it
+    let mut events = Events::open(&address, None);
+    command(&address, &token, "arm", &json!({"plan": "pump-ref"}));
+    shop.press(162);
+    let over = events.wait_for("state", |state| {
+        state["benches"][0]["face"]["kind"] == "over"
+    });
+    let closed = &over["benches"][0]["closed"];
+    assert_eq!(
+        (&closed["outcome"], &closed["aside"]),
+        (&json!("measured"), &json!([]))
     );
 }
