@@ -26,7 +26,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
         "Set up",
         &[
             "init", "doctor", "check", "ports", "listen", "sheet", "wire", "plans", "tools",
-            "cards",
+            "nests", "cards",
         ],
     ),
     ("Record a port", &["tape", "replay"]),

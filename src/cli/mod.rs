@@ -33,12 +33,14 @@ mod logging;
 mod look;
 mod lot;
 mod man;
+mod nests;
 mod note;
 mod operator;
 mod page;
 mod pager;
 mod pdf;
 mod picture;
+mod pieces;
 mod plain;
 mod plans;
 mod ports;
@@ -144,7 +146,7 @@ enum Command {
     Label(label::Label),
     Export(Box<export::Export>),
 
-    // Set it up: init, doctor, check, ports, listen, sheet, wire, plans, tools, cards.
+    // Set it up: init, doctor, check, ports, listen, sheet, wire, plans, tools, nests, cards.
     Init(Box<init::Init>),
     Doctor(doctor::Doctor),
     Check(check::Check),
@@ -154,6 +156,7 @@ enum Command {
     Wire(wire::Wire),
     Plans(plans::Plans),
     Tools(tools::Tools),
+    Nests(nests::Nests),
     Cards(cards::Cards),
 
     // Record and replay a port: tape, replay.
@@ -213,6 +216,7 @@ impl Command {
             Self::Wire(command) => command.run(context, out),
             Self::Plans(command) => command.run(context, out),
             Self::Tools(command) => command.run(context, out),
+            Self::Nests(command) => command.run(context, out),
             Self::Cards(command) => command.run(context, out),
             Self::Tape(command) => command.run(context, out),
             Self::Replay(command) => command.run(context, out),

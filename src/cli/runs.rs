@@ -2,7 +2,7 @@
 
 use super::columns::Columns;
 use super::entries::EntryStyle;
-use super::query::lines;
+use super::query::{self, lines};
 use super::{Context, Exit, Failure, card, client, pager};
 use crate::config::DaemonConfig;
 use crate::daemon::clock;
@@ -42,10 +42,10 @@ pub(super) struct Runs {
     #[arg(long)]
     held: bool,
     /// Only runs that were open at or after this time
-    #[arg(long, value_name = "TIME", value_parser = time)]
+    #[arg(long, value_name = "TIME", value_parser = query::time)]
     since: Option<WallMicros>,
     /// Only runs that were opened before this time
-    #[arg(long, value_name = "TIME", value_parser = time)]
+    #[arg(long, value_name = "TIME", value_parser = query::time)]
     until: Option<WallMicros>,
 }
 
@@ -60,10 +60,6 @@ const SAMPLES: [&str; 6] = [
     "says",
     "vouches for",
 ];
-
-fn time(text: &str) -> Result<WallMicros, String> {
-    WallMicros::of_person(text, &clock::zone()).map_err(|error| error.to_string())
-}
 
 /// The production runs of the journal.
 pub(super) fn read(daemon: &DaemonConfig) -> Result<RunHistory, Failure> {

@@ -6,12 +6,13 @@
 
 mod words;
 
+use super::nests::NestsMessage;
 use super::{ErrorObject, FeedRequest, Hello, Notice, StateMessage, reply, request};
 use crate::config;
 use crate::entry::line;
 use schemars::generate::SchemaSettings;
 use schemars::transform::{Transform, transform_subschemas};
-use schemars::{Schema, SchemaGenerator, json_schema};
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde_json::{Value, json};
 
 const DIALECT: &str = "https://json-schema.org/draft/2020-12/schema";
@@ -92,6 +93,12 @@ pub fn label() -> Value {
         "type": "string",
         "pattern": crate::message::label::PATTERN,
     })
+}
+
+/// The schema of the answer of `nests --json`.
+pub fn nests() -> Value {
+    let title = "tallyjaw: nests against factory pieces, the answer of nests --json";
+    whole(title, NestsMessage::json_schema)
 }
 
 /// The parameters of `arm`: the keys of a plan as in the configuration, and those beside them.

@@ -24,6 +24,7 @@ pub mod gauge;
 pub mod grid;
 mod limits;
 pub mod moments;
+pub mod nests;
 pub mod normality;
 pub mod order;
 pub mod outlier;

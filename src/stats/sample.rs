@@ -80,6 +80,12 @@ impl Scale {
         base_in(self, float(base.into()))
     }
 
+    /// The whole number on this scale nearest to a value in its unit.
+    pub fn nearest(self, value: f64) -> i64 {
+        let (numerator, denominator) = self.one;
+        nearest(value * float(denominator) / float(numerator))
+    }
+
     /// A limit on this scale, for comparing readings with it. A limit that does not fit lies beyond all readings.
     pub fn limit(self, quantity: Quantity) -> i64 {
         quantity.base().saturating_mul(self.parts)

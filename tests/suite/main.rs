@@ -43,6 +43,7 @@ mod local_times;
 mod lookup;
 mod made_tapes;
 mod mqtt;
+mod nests;
 mod newcomer;
 mod no_sheet;
 mod page;

@@ -98,7 +98,7 @@ fn keys(value: &Value, known: &BTreeSet<String>, missing: &mut BTreeSet<String>)
 }
 
 /// Each value is valid, and the schema describes each of its fields.
-fn assert_told(of: &str, values: &[Value]) {
+pub(crate) fn assert_told(of: &str, values: &[Value]) {
     let schema = schema(of);
     let validator = validator(&schema);
     let (mut known, mut missing) = (BTreeSet::new(), BTreeSet::new());
@@ -484,7 +484,10 @@ fn every_field_says_what_it_means_and_each_schema_is_printed_by_its_name() {
         .keys()
         .map(String::as_str)
         .collect();
-    assert_eq!(names, ["config", "control", "entry", "feed", "label"]);
+    assert_eq!(
+        names,
+        ["config", "control", "entry", "feed", "label", "nests"]
+    );
     let list = printed(&[]);
     for name in names {
         let one = schema(name);

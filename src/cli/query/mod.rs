@@ -21,8 +21,8 @@ use crate::quantity::{Area, WallMicros};
 use crate::spec::wire::resolve;
 use crate::spec::{ArmedSpec, ArmedSubject, WireRequest};
 use clap::{Arg, ArgAction, ArgMatches, value_parser};
-pub(in crate::cli) use option::ReadingKeys;
 use option::{OPTIONS, QueryOption, Selects};
+pub(in crate::cli) use option::{ReadingKeys, time};
 use serde_json::{Map, Value, json};
 
 /// Name of the argument for numbers of series.
@@ -44,7 +44,7 @@ impl Query {
     }
 
     /// Takes the value of each option of the table.
-    fn new(series: Vec<u64>, value: impl Fn(&str) -> Option<String>) -> Self {
+    pub(in crate::cli) fn new(series: Vec<u64>, value: impl Fn(&str) -> Option<String>) -> Self {
         let asked = OPTIONS
             .iter()
             .filter_map(|option| Some((option, value(option.name)?)));

@@ -252,7 +252,7 @@ fn purpose(name: &str) -> Result<String, String> {
     }
 }
 
-/// A day or a time without an offset is local.
-pub(super) fn time(text: &str) -> Result<WallMicros, String> {
+/// A time on the command line. A day or a time without an offset is local.
+pub(in crate::cli) fn time(text: &str) -> Result<WallMicros, String> {
     WallMicros::of_person(text, &clock::zone()).map_err(|error| error.to_string())
 }

@@ -35,6 +35,8 @@ enum Of {
     Config,
     /// The text in the QR code of a label
     Label,
+    /// The answer of `nests --json`
+    Nests,
 }
 
 impl SchemaCommand {
@@ -61,12 +63,13 @@ impl SchemaCommand {
 }
 
 impl Of {
-    const ALL: [Self; 5] = [
+    const ALL: [Self; 6] = [
         Self::Entry,
         Self::Feed,
         Self::Control,
         Self::Config,
         Self::Label,
+        Self::Nests,
     ];
 
     const fn name(self) -> &'static str {
@@ -76,6 +79,7 @@ impl Of {
             Self::Control => "control",
             Self::Config => "config",
             Self::Label => "label",
+            Self::Nests => "nests",
         }
     }
 
@@ -92,6 +96,7 @@ impl Of {
                 "the configuration's main file, and in it those of sheets, plans and tools"
             }
             Self::Label => "the text in the QR code of a label",
+            Self::Nests => "the answer of `nests --json`",
         }
     }
 
@@ -102,6 +107,7 @@ impl Of {
             Self::Control => schema::control(),
             Self::Config => serde_json::from_str(crate::config::SCHEMA).unwrap_or_default(),
             Self::Label => schema::label(),
+            Self::Nests => schema::nests(),
         }
     }
 }

@@ -1,17 +1,14 @@
 //! `tallyjaw sheet propose`: exit 0 if a row was proposed, 1 if the pieces do not allow it, 2 for wrong use.
 
 use crate::cli::columns::Columns;
-use crate::cli::query::{self, Query, Search};
+use crate::cli::pieces::{FactoryPieces, OfAxis};
+use crate::cli::query::{Query, Search};
 use crate::cli::{Context, Exit, Failure, client};
 use crate::config::import;
-use crate::entry::glance::Glance;
-use crate::entry::ledger::{Disposition, Entered, Series};
-use crate::entry::{Outcome, Seq};
-use crate::journal::Line;
+use crate::entry::Seq;
 use crate::quantity::{Dimension, Measured, Quantity, Unit};
 use crate::spec::sheet::NOT_MAKERS;
-use crate::spec::{Axis, AxisName, Crimp, Limits, Purpose, SizingSystem, Tolerance};
-use crate::stats::Sample;
+use crate::spec::{Axis, AxisName, Crimp, Limits, SizingSystem, Tolerance};
 use crate::stats::proposal::{Proposal, propose};
 use crate::stats::text::fixed;
 use serde_json::{Value, json};
@@ -42,26 +39,6 @@ pub(super) struct Propose {
     interval: bool,
 }
 
-/// A tool and its nest.
-type Holder = (String, Option<String>);
-
-/// The readings of one axis.
-struct OfAxis {
-    axis: AxisName,
-    unit: Unit,
-    step: Option<Quantity>,
-    bases: Vec<i64>,
-}
-
-/// What the series have in common, and their readings.
-#[derive(Default)]
-struct Pieces {
-    of: Option<(Crimp, Option<Holder>)>,
-    axes: Vec<OfAxis>,
-    series: Vec<Seq>,
-    refused: Option<String>,
-}
-
 /// One axis with its proposal.
 struct Proposed {
     axis: AxisName,
@@ -83,7 +60,7 @@ impl Propose {
             .map_err(Failure::usage)?;
         let daemon = client::daemon_of(context)?;
         let query = Query::of_series(self.series.clone());
-        let mut pieces = Pieces::default();
+        let mut pieces = FactoryPieces::default();
         Search::run(&daemon, query.filter()?, &mut pieces)?;
         let (proposed, crimp) = match self.proposed(&pieces, &tolerances) {
             Ok(proposed) => proposed,
@@ -109,16 +86,11 @@ impl Propose {
     /// The proposal of each axis; else why none can be made.
     fn proposed(
         &self,
-        pieces: &Pieces,
+        pieces: &FactoryPieces,
         tolerances: &[(AxisName, Tolerance)],
     ) -> Result<(Vec<Proposed>, Crimp), String> {
-        if let Some(why) = &pieces.refused {
-            return Err(why.clone());
-        }
-        let Some((crimp, _)) = &pieces.of else {
-            return Err("these series have no reading that counts".to_owned());
-        };
-        let proposed = pieces.axes.iter().map(|of| of.proposed(tolerances));
+        let crimp = pieces.crimp()?;
+        let proposed = pieces.axes.iter().map(|of| propose_for(of, tolerances));
         let proposed = proposed.collect::<Result<Vec<_>, _>>()?;
         let without = proposed.iter().find(|one| one.customary.is_none());
         if let (Some(without), false) = (without, self.interval) {
@@ -163,147 +135,37 @@ impl Propose {
     }
 }
 
-impl query::Take for Pieces {
-    type Kept = (AxisName, i64, Unit, String);
-
-    fn keep(
-        &mut self,
-        _: &Series<Self::Kept>,
-        glance: &Glance<'_>,
-        _: &Line,
-    ) -> Result<Option<Self::Kept>, Failure> {
-        let axis = AxisName::new(glance.axis);
-        Ok(Some((
-            axis,
-            glance.base,
-            glance.unit,
-            glance.instrument.to_string(),
-        )))
+/// The proposal for an axis; else why none can be made.
+fn propose_for(of: &OfAxis, tolerances: &[(AxisName, Tolerance)]) -> Result<Proposed, String> {
+    let words = of.axis.words();
+    let said = |why: &dyn std::fmt::Display| format!("{words}: {why}");
+    let dimension = of.unit.dimension();
+    if dimension != Dimension::Length {
+        return Err(said(
+            &"a minimum force is no mean of pieces: take it from a published table, pull_force_table",
+        ));
     }
-
-    fn tell(&mut self, series: Series<Self::Kept>) -> Result<(), Failure> {
-        if let Err(why) = self.take(&series) {
-            self.refused.get_or_insert(why);
-        }
-        Ok(())
-    }
-}
-
-impl Pieces {
-    /// Takes the readings of a series; an error if they say nothing of a factory's crimps, or not of the same ones.
-    fn take(&mut self, series: &Series<<Self as query::Take>::Kept>) -> Result<(), String> {
-        let (id, spec) = (series.id, &series.spec);
-        let Some(crimp) = spec.subject.crimp() else {
-            return Err(format!("series {id} is of gauge blocks"));
-        };
-        if spec.purpose != Purpose::Reference {
-            return Err(format!(
-                "series {id} is not of factory pieces: its purpose is {}",
-                spec.purpose.name()
-            ));
-        }
-        let outcome = series
-            .closed
-            .as_ref()
-            .map(|closed| closed.completed.outcome);
-        if matches!(outcome, None | Some(Outcome::CutShort)) {
-            return Err(format!(
-                "series {id} was not measured to its end, so no closing zero vouches for its readings"
-            ));
-        }
-        if !(spec.zero.before_first && spec.zero.closing) {
-            return Err(format!(
-                "the plan of series {id} asks for no zero before its first reading and after its last one"
-            ));
-        }
-        let doubted =
-            |entered: &&Entered<_>| matches!(entered.disposition, Disposition::Doubted(_));
-        let doubted = series.readings.iter().filter(doubted).count();
-        if doubted > 0 {
-            return Err(format!(
-                "{doubted} readings of series {id} are doubted because of a zero: measure these pieces again"
-            ));
-        }
-        let tool = spec.tool.as_ref();
-        let tool = tool.map(|tool| (tool.id.clone(), tool.nest.clone()));
-        let of = (crimp.clone(), tool);
-        match &self.of {
-            Some(before) if before.0 != of.0 => {
-                return Err(format!(
-                    "these series are of {} on {} and of {} on {}",
-                    before.0.terminal, before.0.wire, of.0.terminal, of.0.wire
-                ));
-            }
-            Some(before) if before.1 != of.1 => {
-                return Err("these series are of different tools or nests".to_owned());
-            }
-            Some(_) | None => self.of = Some(of),
-        }
-        self.series.push(id);
-        for entered in &series.readings {
-            if entered.disposition != Disposition::Counted {
-                continue;
-            }
-            let (axis, base, unit, instrument) = &entered.kept;
-            let step = spec.instrument(instrument).map(|known| known.resolution);
-            self.add(axis, *base, *unit, step);
-        }
-        Ok(())
-    }
-
-    fn add(&mut self, axis: &AxisName, base: i64, unit: Unit, step: Option<Quantity>) {
-        let coarser = |one: Option<Quantity>| {
-            let both = one.into_iter().chain(step);
-            both.max_by_key(|step| step.base())
-        };
-        match self.axes.iter_mut().find(|known| known.axis == *axis) {
-            Some(known) => {
-                known.bases.push(base);
-                known.step = coarser(known.step);
-            }
-            None => self.axes.push(OfAxis {
-                axis: axis.clone(),
-                unit,
-                step,
-                bases: vec![base],
-            }),
-        }
-    }
-}
-
-impl OfAxis {
-    fn proposed(&self, tolerances: &[(AxisName, Tolerance)]) -> Result<Proposed, String> {
-        let words = self.axis.words();
-        let said = |why: &dyn std::fmt::Display| format!("{words}: {why}");
-        let dimension = self.unit.dimension();
-        if dimension != Dimension::Length {
-            return Err(said(
-                &"a minimum force is no mean of pieces: take it from a published table, pull_force_table",
-            ));
-        }
-        let sample = Sample::from_bases(self.bases.clone(), self.unit).map_err(|why| said(&why))?;
-        let sample = sample.with_step(self.step);
-        let proposal = propose(sample.summary()).map_err(|why| said(&why))?;
-        let quantity = |base| Quantity::from_base(dimension, base);
-        let centre = quantity(proposal.nominal);
-        let digits = centre.shortest_in(self.unit, 2);
-        let nominal = digits.and_then(|digits| Measured::new(digits, self.unit));
-        let nominal = nominal.ok_or_else(|| said(&"its nominal cannot be written"))?;
-        let (low, high) = proposal.ends;
-        let ends = (Some(quantity(low)), Some(quantity(high)));
-        let interval = Limits::new(Some(centre), ends.0, ends.1, self.unit);
-        let interval = interval.map_err(|why| said(&why))?;
-        let mut customary = tolerances.iter().filter(|(axis, _)| *axis == self.axis);
-        let customary = customary.next().map(|(_, tolerance)| tolerance.of(nominal));
-        Ok(Proposed {
-            axis: self.axis.clone(),
-            unit: self.unit,
-            proposal,
-            nominal,
-            interval,
-            customary: customary.transpose().map_err(|why| said(&why))?,
-        })
-    }
+    let sample = of.sample().map_err(|why| said(&why))?;
+    let proposal = propose(sample.summary()).map_err(|why| said(&why))?;
+    let quantity = |base| Quantity::from_base(dimension, base);
+    let centre = quantity(proposal.nominal);
+    let digits = centre.shortest_in(of.unit, 2);
+    let nominal = digits.and_then(|digits| Measured::new(digits, of.unit));
+    let nominal = nominal.ok_or_else(|| said(&"its nominal cannot be written"))?;
+    let (low, high) = proposal.ends;
+    let ends = (Some(quantity(low)), Some(quantity(high)));
+    let interval = Limits::new(Some(centre), ends.0, ends.1, of.unit);
+    let interval = interval.map_err(|why| said(&why))?;
+    let mut customary = tolerances.iter().filter(|(axis, _)| *axis == of.axis);
+    let customary = customary.next().map(|(_, tolerance)| tolerance.of(nominal));
+    Ok(Proposed {
+        axis: of.axis.clone(),
+        unit: of.unit,
+        proposal,
+        nominal,
+        interval,
+        customary: customary.transpose().map_err(|why| said(&why))?,
+    })
 }
 
 fn show(proposed: &[Proposed], out: &mut dyn Write) -> Result<(), Failure> {

@@ -17,6 +17,7 @@ mod false_alarms;
 mod gates;
 mod gauge;
 mod mixed;
+mod nests;
 mod odd_readings;
 mod pictures;
 mod proposals;
