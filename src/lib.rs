@@ -24,6 +24,7 @@
 //! | [`virtual_caliper`] | a pseudo-terminal that sends what a caliper would |
 //! | [`journal`] | entries on disk |
 //! | `album` | the pictures on disk |
+//! | `archive` | journal, pictures and configuration in one folder, to keep |
 //! | [`export`] | rows as files that other programs read |
 //! | `sink` | what reads the journal with a cursor of its own |
 //! | `clients` | the feed and control sockets |
@@ -47,6 +48,7 @@ pub mod stats;
 pub mod texts;
 // --- edge: below this line code may touch the world ---
 pub(crate) mod album;
+pub(crate) mod archive;
 pub mod cli;
 pub(crate) mod clients;
 pub mod daemon;

@@ -34,6 +34,18 @@ impl Named {
         self.0.extend(pictured(line));
     }
 
+    /// The files of these pictures that `others` do not name.
+    pub(crate) fn only_here(&self, others: &Self, album: &Album) -> BTreeSet<PathBuf> {
+        let files = |named: &Self| -> BTreeSet<PathBuf> {
+            let each = named.0.iter().flat_map(|(_, pictured)| {
+                let picture = album.path(pictured.picture, pictured.picture_format);
+                [picture, album.small(pictured.shown)]
+            });
+            each.collect()
+        };
+        files(self).difference(&files(others)).cloned().collect()
+    }
+
     /// Looks at every picture of the state folder.
     pub(crate) fn look(&self, state_dir: &Path) -> Result<Looked, Failed> {
         let mut looking = Looking {

@@ -19,7 +19,7 @@ pub(super) const GROUPS: &[(&str, &[&str])] = &[
         "Look and prove",
         &[
             "status", "watch", "page", "series", "jobs", "runs", "study", "report", "label",
-            "verify", "export",
+            "verify", "export", "archive",
         ],
     ),
     (

@@ -5,6 +5,7 @@
 //! and its name in `help::GROUPS`.
 
 mod adapter;
+mod archive;
 mod arm;
 mod ask;
 mod card;
@@ -133,7 +134,7 @@ enum Command {
     Ask(ask::Ask),
     Adapter(adapter::Adapter),
 
-    // See what happens and what happened: status, watch, page, series, study, report, label, verify, export.
+    // See what happens and what happened: status, watch, page, series, study, report, label, verify, export, archive.
     Status(status::Status),
     Watch(watch::Watch),
     Page(page::Page),
@@ -145,6 +146,7 @@ enum Command {
     Report(Box<report::ReportCommand>),
     Label(label::Label),
     Export(Box<export::Export>),
+    Archive(archive::Archive),
 
     // Set it up: init, doctor, check, ports, listen, sheet, wire, plans, tools, nests, cards.
     Init(Box<init::Init>),
@@ -204,6 +206,7 @@ impl Command {
             Self::Report(command) => command.run(context, out),
             Self::Label(command) => command.run(context, out),
             Self::Export(command) => command.run(context, out),
+            Self::Archive(command) => command.run(context, out),
             Self::Schema(command) => command.run(context, out),
             Self::Completions(command) => command.run(context, out),
             Self::Man(command) => command.run(context, out),

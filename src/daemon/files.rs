@@ -124,6 +124,19 @@ pub(super) fn read_over(main: &Path, over: &Over) -> Result<(MainFile, Files), L
     Ok((main_file, files))
 }
 
+/// Every file of a configuration, the main file first.
+pub fn named(main: &Path) -> Result<Vec<PathBuf>, LoadError> {
+    let (main_file, files) = read_over(main, &Over::new())?;
+    let groups = [files.sheets, files.plans, files.tools, files.jobs];
+    let named = groups.into_iter().flatten().map(|source| source.path);
+    let logo = main_file.logo().map(Path::to_path_buf);
+    Ok([main.to_path_buf()]
+        .into_iter()
+        .chain(named)
+        .chain(logo)
+        .collect())
+}
+
 fn read_logo(main_file: &mut MainFile) {
     if let Some(file) = main_file.logo() {
         let read = bytes(file).map_err(|cause| cause.to_string());

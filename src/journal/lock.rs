@@ -82,7 +82,7 @@ impl StateLock {
     }
 
     /// Writes the end of the journal into the file. A full disk is no reason to stop, so failures are only logged.
-    pub(super) fn note(&self, journal: &JournalId, (seq, digest): (Seq, Digest)) {
+    pub fn note(&self, journal: &JournalId, (seq, digest): (Seq, Digest)) {
         if let Err(error) = self.write(&format!("{journal} {seq} {digest}")) {
             tracing::debug!(%error, path = %self.path.display(), "the end of the journal was not noted");
         }

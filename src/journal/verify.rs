@@ -12,7 +12,7 @@ use super::lines::{Chain, Fault, Lines, NextLine};
 use super::times::Times;
 use super::{JOURNAL_FOLDER, JournalError, Line, SegmentNumber};
 use crate::entry::audit::{Mismatch, audit};
-use crate::entry::line::Digest;
+use crate::entry::line::{Digest, decode};
 use crate::entry::read_again::ReadAgain;
 use crate::entry::{
     DamageAccepted, Entry, JournalEntry, JournalId, RolledBack, Seq, Stamped, State,
@@ -65,7 +65,8 @@ pub struct Report {
     pub last_digest: Option<Digest>,
     /// Number of bytes after the last newline: torn by a crash, or being written now.
     pub unfinished_bytes: u64,
-    /// A kept digest, and the entry whose line has it; `None` if no line has.
+    /// A kept digest, and the entry whose line has it; `None` if no line has. Of a journal whose first segments were taken
+    /// out, it may be that of the line before: an entry before `first`.
     pub kept: Option<(Digest, Option<Seq>)>,
     /// The faults, in the order of the journal.
     pub findings: Vec<Finding>,
@@ -213,6 +214,7 @@ impl Walk {
 
     fn entry(&mut self, bytes: &[u8]) {
         self.report.entries += 1;
+        self.compare_kept_with_what_was_before(bytes);
         let (stamped, faults) = self.chain.follow(self.number, self.line, bytes);
         let is_damaged = !faults.is_empty();
         for fault in faults {
@@ -266,6 +268,20 @@ impl Walk {
             && self.chain.prev == Some(*digest)
         {
             *found = self.chain.last;
+        }
+    }
+
+    /// A journal whose first segments were taken out begins behind a line that only the kept digest knows.
+    fn compare_kept_with_what_was_before(&mut self, first: &[u8]) {
+        if self.report.entries > 1 || self.chain.prev.is_some() {
+            return;
+        }
+        if let Some((digest, found)) = &mut self.report.kept
+            && let Ok((stamped, prev)) = decode(first)
+            && prev == *digest
+        {
+            *found = Some(Seq(stamped.seq.0.saturating_sub(1)));
+            self.report.findings.clear();
         }
     }
 

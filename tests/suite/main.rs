@@ -10,6 +10,7 @@
 )]
 
 mod announcing;
+mod archive;
 mod asking;
 mod bridge;
 mod captures;

@@ -93,7 +93,7 @@ fn not_understood(daemon: &DaemonConfig, error: &LineError) -> Failure {
 }
 
 /// The end that a running daemon reports as durable; without a daemon, the end of the files.
-fn durable_end(daemon: &DaemonConfig) -> Seq {
+pub(in crate::cli) fn durable_end(daemon: &DaemonConfig) -> Seq {
     let socket = daemon.runtime_dir.join("control.sock");
     client::call_at(&socket, "status", &client::params([]))
         .and_then(|answer| client::read::<Status>(&answer))

@@ -10,7 +10,9 @@ mod report;
 use super::progress::Progress;
 use super::{Context, Exit, Failure};
 use crate::album::{Looked as Pictures, Named};
+use crate::archive;
 use crate::config::DaemonConfig;
+use crate::durable::Failed;
 use crate::entry::Seq;
 use crate::entry::line::Digest;
 use crate::entry::words::safe;
@@ -58,7 +60,7 @@ pub(super) struct Verify {
     /// The state folder whose journal the file is compared with [default: the configured one]
     #[arg(long, value_name = "STATE_DIR", requires = "path")]
     state_dir: Option<PathBuf>,
-    /// A digest from an earlier `verify` or a report: the journal must still have that line
+    /// A digest from an earlier `verify`, a report or `archive`: the journal must still have that line, or begin behind it
     #[arg(long, value_name = "SHA256", value_parser = digest, conflicts_with = "state_dir")]
     digest: Option<Digest>,
     /// The text of a label's code, as a scanner reads it: is it what the journal says?
@@ -113,24 +115,65 @@ impl Verify {
         if let Some(text) = &self.label {
             return label::verify(context, text, &state_dir, out);
         }
+        let folder = Folder::verified(&state_dir, self.digest)?;
+        folder.write(context.json, &state_dir, out)?;
+        Ok(folder.exit())
+    }
+}
+
+/// The journal of a state folder or archive, and its pictures, verified.
+pub(super) struct Folder {
+    pub(super) report: Report,
+    pictures: Pictures,
+    /// The files of an archive, held against its list.
+    files: Option<usize>,
+}
+
+impl Folder {
+    /// Verifies all of it; one of its lines must have the digest `kept`.
+    pub(super) fn verified(folder: &Path, kept: Option<Digest>) -> Result<Self, Failure> {
         let mut named = Named::default();
-        let mut report = walked(&state_dir, self.digest, |line| named.take(&line.bytes))?;
-        let pictures = named.look(&state_dir).map_err(|failed| {
-            Failure::io(failed.to_string()).with_remedy("check the permissions of the folder")
-        })?;
+        let mut report = walked(folder, kept, |line| named.take(&line.bytes))?;
+        let pictures = named.look(folder).map_err(|failed| unreadable(&failed))?;
         report.findings.extend(pictures.findings.iter().cloned());
-        if context.json {
-            writeln!(out, "{}", as_json(&report, &pictures))?;
-        } else {
-            let folder = state_dir.join(journal::JOURNAL_FOLDER);
-            write_text(out, &report, &pictures, &folder)?;
+        let summed = archive::check(folder).map_err(|failed| unreadable(&failed))?;
+        let files = summed.as_ref().map(|summed| summed.files);
+        report
+            .findings
+            .extend(summed.into_iter().flat_map(|summed| summed.findings));
+        Ok(Self {
+            report,
+            pictures,
+            files,
+        })
+    }
+
+    /// Writes what was found, as text or JSON.
+    pub(super) fn write(&self, json: bool, folder: &Path, out: &mut dyn Write) -> io::Result<()> {
+        if json {
+            return writeln!(out, "{}", self.as_json());
         }
-        Ok(if report.is_intact() {
+        self.write_text(out, &folder.join(journal::JOURNAL_FOLDER))
+    }
+
+    /// Whether there is a journal without faults but those that a person has accepted.
+    pub(super) fn is_usable(&self) -> bool {
+        let mut findings = self.report.findings.iter();
+        self.report.segments > 0 && findings.all(|finding| finding.accepted_in.is_some())
+    }
+
+    /// 0 where nothing was found.
+    pub(super) fn exit(&self) -> Exit {
+        if self.report.is_intact() {
             Exit::Yes
         } else {
             Exit::No
-        })
+        }
     }
+}
+
+fn unreadable(failed: &Failed) -> Failure {
+    Failure::io(failed.to_string()).with_remedy("check the permissions of the folder")
 }
 
 /// Verifies a report or an export, recognized by its content.
@@ -206,78 +249,133 @@ fn walked(
     .map_err(failed)
 }
 
-fn write_text(
-    out: &mut dyn Write,
-    report: &Report,
-    pictures: &Pictures,
-    folder: &Path,
-) -> io::Result<()> {
-    for finding in &report.findings {
-        write_finding(out, finding)?;
-    }
-    let folder = folder.display();
-    if report.segments == 0 {
-        return writeln!(
-            out,
-            "{folder}: {BAD}no journal{BAD:#}\n{HELP}help{HELP:#}: if nothing was recorded yet, `tallyjaw serve` begins a journal; else name the right state folder: tallyjaw verify STATE_DIR"
-        );
-    }
-    let (Some(journal), Some(last), Some(digest)) =
-        (&report.journal, report.last, report.last_digest)
-    else {
-        return writeln!(out, "{folder}: no entry");
-    };
-    match report.findings.len() {
-        0 => writeln!(out, "journal {journal}: {GOOD}intact{GOOD:#}")?,
-        1 => writeln!(out, "journal {journal}: {BAD}1 finding{BAD:#}")?,
-        more => writeln!(out, "journal {journal}: {BAD}{more} findings{BAD:#}")?,
-    }
-    let first = report
-        .first
-        .map_or_else(|| "?".to_owned(), |seq| seq.to_string());
-    writeln!(out, "  entries   {} ({first} to {last})", report.entries)?;
-    writeln!(
-        out,
-        "  segments  {} ({} bytes)",
-        report.segments, report.bytes
-    )?;
-    writeln!(out, "  readings  {}", report.readings)?;
-    writeln!(out, "  verdicts  {} judged again", report.verdicts)?;
-    match report.values_unchecked {
-        0 => writeln!(
-            out,
-            "  values    {} read again from their bytes",
-            report.values
-        )?,
-        unchecked => writeln!(
-            out,
-            "  values    {} read again from their bytes; {unchecked} not checked, since the journal does not name their format",
-            report.values
-        )?,
-    }
-    write_pictures(out, pictures)?;
-    if let Some((kept, Some(seq))) = report.kept {
-        let since = report.last.map_or(0, |last| last.0.saturating_sub(seq.0));
+impl Folder {
+    fn write_text(&self, out: &mut dyn Write, folder: &Path) -> io::Result<()> {
+        let Self {
+            report,
+            pictures,
+            files,
+        } = self;
+        for finding in &report.findings {
+            write_finding(out, finding)?;
+        }
+        let folder = folder.display();
+        if report.segments == 0 {
+            return writeln!(
+                out,
+                "{folder}: {BAD}no journal{BAD:#}\n{HELP}help{HELP:#}: if nothing was recorded yet, `tallyjaw serve` begins a journal; else name the right state folder: tallyjaw verify STATE_DIR"
+            );
+        }
+        let (Some(journal), Some(last), Some(digest)) =
+            (&report.journal, report.last, report.last_digest)
+        else {
+            return writeln!(out, "{folder}: no entry");
+        };
+        match report.findings.len() {
+            0 => writeln!(out, "journal {journal}: {GOOD}intact{GOOD:#}")?,
+            1 => writeln!(out, "journal {journal}: {BAD}1 finding{BAD:#}")?,
+            more => writeln!(out, "journal {journal}: {BAD}{more} findings{BAD:#}")?,
+        }
+        let first = report
+            .first
+            .map_or_else(|| "?".to_owned(), |seq| seq.to_string());
+        writeln!(out, "  entries   {} ({first} to {last})", report.entries)?;
         writeln!(
             out,
-            "  digest    {kept} is of entry {seq}; {since} entries since"
+            "  segments  {} ({} bytes)",
+            report.segments, report.bytes
         )?;
-    }
-    if report.unfinished_bytes > 0 {
+        writeln!(out, "  readings  {}", report.readings)?;
+        writeln!(out, "  verdicts  {} judged again", report.verdicts)?;
+        match report.values_unchecked {
+            0 => writeln!(
+                out,
+                "  values    {} read again from their bytes",
+                report.values
+            )?,
+            unchecked => writeln!(
+                out,
+                "  values    {} read again from their bytes; {unchecked} not checked, since the journal does not name their format",
+                report.values
+            )?,
+        }
+        write_pictures(out, pictures)?;
+        if let Some(files) = files {
+            writeln!(out, "  files     {files} held against {}", archive::SUMS)?;
+        }
+        if let (Some((kept, Some(seq))), Some(first)) = (report.kept, report.first)
+            && seq < first
+        {
+            writeln!(
+                out,
+                "  digest    {kept} is of the line before entry {first}, with which the journal begins here"
+            )?;
+        } else if let Some((kept, Some(seq))) = report.kept {
+            let since = report.last.map_or(0, |last| last.0.saturating_sub(seq.0));
+            writeln!(
+                out,
+                "  digest    {kept} is of entry {seq}; {since} entries since"
+            )?;
+        }
+        if report.unfinished_bytes > 0 {
+            writeln!(
+                out,
+                "  after the last line there are {} bytes of an incomplete one: it is being written, or a crash broke it off, then the next start sets it aside",
+                report.unfinished_bytes
+            )?;
+        }
+        writeln!(out, "  last line {digest}")?;
         writeln!(
             out,
-            "  after the last line there are {} bytes of an incomplete one: it is being written, or a crash broke it off, then the next start sets it aside",
-            report.unfinished_bytes
+            "{HELP}help{HELP:#}: keep that digest on another machine; to check the chain without tallyjaw, in {folder}:"
         )?;
+        COMMON_TOOLS
+            .lines()
+            .try_for_each(|line| writeln!(out, "  {line}"))
     }
-    writeln!(out, "  last line {digest}")?;
-    writeln!(
-        out,
-        "{HELP}help{HELP:#}: keep that digest on another machine; to check the chain without tallyjaw, in {folder}:"
-    )?;
-    COMMON_TOOLS
-        .lines()
-        .try_for_each(|line| writeln!(out, "  {line}"))
+
+    pub(super) fn as_json(&self) -> Value {
+        let Self {
+            report,
+            pictures,
+            files,
+        } = self;
+        let mut object = json!({
+            "intact": report.is_intact(),
+            "segments": report.segments,
+            "entries": report.entries,
+            "readings": report.readings,
+            "verdicts": report.verdicts,
+            "values": report.values,
+            "values_unchecked": report.values_unchecked,
+            "pictures": pictures.pictures,
+            "pictures_unnamed": pictures.unnamed,
+            "bytes": report.bytes,
+            "unfinished_bytes": report.unfinished_bytes,
+            "findings": report.findings.iter().map(finding_json).collect::<Vec<_>>(),
+        });
+        let known = [
+        (
+            "journal",
+            report.journal.as_ref().map(|journal| json!(journal.0)),
+        ),
+        ("first", report.first.map(|seq| json!(seq.0))),
+        ("last", report.last.map(|seq| json!(seq.0))),
+        (
+            "digest_kept",
+            report
+                .kept
+                .map(|(digest, seq)| json!({ "digest": digest.to_string(), "seq": seq.map(|seq| seq.0) })),
+        ),
+        ("files", files.map(|files| json!(files))),
+        (
+            "last_digest",
+            report.last_digest.map(|digest| json!(digest.to_string())),
+        ),
+    ];
+        add_known(&mut object, known);
+        object
+    }
 }
 
 fn write_pictures(out: &mut dyn Write, pictures: &Pictures) -> io::Result<()> {
@@ -317,43 +415,6 @@ fn write_finding(out: &mut dyn Write, finding: &Finding) -> io::Result<()> {
         Some(seq) => writeln!(out, "  accepted in entry {seq}"),
         None => Ok(()),
     }
-}
-
-fn as_json(report: &Report, pictures: &Pictures) -> Value {
-    let mut object = json!({
-        "intact": report.is_intact(),
-        "segments": report.segments,
-        "entries": report.entries,
-        "readings": report.readings,
-        "verdicts": report.verdicts,
-        "values": report.values,
-        "values_unchecked": report.values_unchecked,
-        "pictures": pictures.pictures,
-        "pictures_unnamed": pictures.unnamed,
-        "bytes": report.bytes,
-        "unfinished_bytes": report.unfinished_bytes,
-        "findings": report.findings.iter().map(finding_json).collect::<Vec<_>>(),
-    });
-    let known = [
-        (
-            "journal",
-            report.journal.as_ref().map(|journal| json!(journal.0)),
-        ),
-        ("first", report.first.map(|seq| json!(seq.0))),
-        ("last", report.last.map(|seq| json!(seq.0))),
-        (
-            "digest_kept",
-            report
-                .kept
-                .map(|(digest, seq)| json!({ "digest": digest.to_string(), "seq": seq.map(|seq| seq.0) })),
-        ),
-        (
-            "last_digest",
-            report.last_digest.map(|digest| json!(digest.to_string())),
-        ),
-    ];
-    add_known(&mut object, known);
-    object
 }
 
 fn finding_json(finding: &Finding) -> Value {

@@ -67,6 +67,10 @@ pub(super) const ROWS: &[Row] = &[
             "quantity", "pictures", "report", "entry", "durable", "journal",
         ],
     ),
+    edge(
+        "archive",
+        &["quantity", "entry", "durable", "journal", "album"],
+    ),
     edge("export", &["quantity", "spec", "entry", "row", "durable"]),
     edge(
         "sink",

@@ -1,0 +1,86 @@
+//! Takes old segments out of a state folder once an archive has them.
+
+use super::ArchiveError;
+use crate::album::{Album, Named};
+use crate::durable::failed;
+use crate::entry::Seq;
+use crate::entry::line::{Digest, decode};
+use crate::journal::{Dir, JOURNAL_FOLDER, StateLock};
+use crate::quantity::WallMicros;
+use std::fs::{self, File};
+use std::path::Path;
+
+/// What was removed.
+#[derive(Debug)]
+pub(crate) struct Removed {
+    /// How many segments.
+    pub(crate) segments: u64,
+    /// How many pictures, with their small copies.
+    pub(crate) pictures: u64,
+    /// The last entry that was removed, and the digest of its line: the first line that is left names it.
+    pub(crate) last: Option<(Seq, Digest)>,
+}
+
+/// Removes the segments whose last entry is older than `before`, from the oldest on, each only if the archive has all of
+/// it; and the pictures that only they name. The newest segment stays. The daemon must not run.
+pub(crate) fn remove_before(
+    state_dir: &Path,
+    archive: &Path,
+    before: WallMicros,
+) -> Result<Removed, ArchiveError> {
+    let _lock = StateLock::take(state_dir)?;
+    let folder = state_dir.join(JOURNAL_FOLDER);
+    let mut numbers = Dir::open(&folder)?.segments()?;
+    numbers.pop();
+    let mut removed = Removed {
+        segments: 0,
+        pictures: 0,
+        last: None,
+    };
+    let mut gone = Named::default();
+    let mut old = Vec::new();
+    for number in numbers {
+        let path = folder.join(number.file_name());
+        let bytes = fs::read(&path).map_err(failed("read", &path))?;
+        let last = bytes.strip_suffix(b"\n").unwrap_or(&bytes);
+        let last = last.rsplit(|byte| *byte == b'\n').next().unwrap_or(last);
+        let Ok((stamped, _)) = decode(last) else {
+            break; // A damaged segment is for a person to look at.
+        };
+        if stamped.at >= before {
+            break;
+        }
+        let kept = archive.join(JOURNAL_FOLDER).join(number.file_name());
+        if !fs::read(&kept).is_ok_and(|kept| kept == bytes) {
+            return Err(ArchiveError::Unlike { path: kept });
+        }
+        bytes
+            .split(|byte| *byte == b'\n')
+            .for_each(|line| gone.take(line));
+        removed.last = Some((stamped.seq, Digest::of(last)));
+        old.push(path);
+    }
+    // The oldest first: a cut leaves a journal that begins later, never one with a gap.
+    for path in old {
+        fs::remove_file(&path).map_err(failed("remove", &path))?;
+        File::open(&folder)
+            .and_then(|folder| folder.sync_all()) // fsync: the removal, before that of the next one
+            .map_err(failed("sync", &folder))?;
+        removed.segments += 1;
+    }
+    let mut left = Named::default();
+    for number in Dir::open(&folder)?.segments()? {
+        let path = folder.join(number.file_name());
+        let bytes = fs::read(&path).map_err(failed("read", &path))?;
+        bytes
+            .split(|byte| *byte == b'\n')
+            .for_each(|line| left.take(line));
+    }
+    for path in gone.only_here(&left, &Album::new(state_dir)) {
+        if path.exists() {
+            fs::remove_file(&path).map_err(failed("remove", &path))?;
+            removed.pictures += 1;
+        }
+    }
+    Ok(removed)
+}
